@@ -1,0 +1,1 @@
+"""Quality control for a small slide-brass workshop."""
