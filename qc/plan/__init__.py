@@ -1,1 +1,43 @@
-"""To be written."""
+"""The measuring plan: what is measured, where, against what, with which gauge, and what to do when it moves."""
+
+from __future__ import annotations
+
+from qc.plan.columns import EVENT, EVENT_KINDS, HELD, PLACE, READING
+from qc.plan.errors import PlanError, PlanFault, QcError
+from qc.plan.model import (
+    Card,
+    Characteristic,
+    Derive,
+    Gauge,
+    Limits,
+    Model,
+    Person,
+    Plan,
+    Stage,
+    Tool,
+    Valve,
+    Workshop,
+)
+
+__all__ = [
+    "EVENT",
+    "EVENT_KINDS",
+    "HELD",
+    "PLACE",
+    "READING",
+    "Card",
+    "Characteristic",
+    "Derive",
+    "Gauge",
+    "Limits",
+    "Model",
+    "Person",
+    "Plan",
+    "PlanError",
+    "PlanFault",
+    "QcError",
+    "Stage",
+    "Tool",
+    "Valve",
+    "Workshop",
+]

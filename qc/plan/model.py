@@ -1,0 +1,251 @@
+"""What a measuring plan says: models, stages, characteristics, limits, gauges, people, tools, cards.
+
+The classes are frozen pydantic models, filled from ``plan.yaml`` by `qc.plan.load_plan`; every field here is a
+field there. Unknown fields are refused, so a typing mistake cannot silently switch something off.
+"""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+Id = Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9_.\-]*$", max_length=40)]
+Kind = Literal["measured", "count", "pass-fail"]
+Shape = Literal["normal", "positive", "any"]
+Source = Literal["slide", "tuning", "lacquer", "bench"]
+Weekday = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
+EventKind = Literal[
+    "part", "shipped", "returned", "play-test", "rework", "gauge-check", "tool-fitted", "no-card"
+]
+Derivation = Literal["clearance", "ovality", "main-length", "wrap-length", "partial", "note-scatter"]
+
+
+class _Part(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid", str_strip_whitespace=True)
+
+
+class Workshop(_Part):
+    """The shop itself. `a4_hz` and `reference_temperature_c` hold where a card says nothing else."""
+
+    name: str
+    serial_prefix: str = ""
+    time_zone: str = "UTC"
+    a4_hz: float = Field(440.0, gt=390, lt=480)
+    reference_temperature_c: float = Field(20.0, ge=5, le=40)
+    days_off: tuple[Weekday | date, ...] = ("sat", "sun")
+    false_signals_per_month: float = Field(1.0, gt=0, le=50)
+    wanted_ppk: float = Field(1.0, gt=0, le=3)
+    today: date | None = None  # only the sample workshop fixes its own day
+    lead: str = ""  # code of the quality lead
+
+
+class Valve(_Part):
+    """A valve of a model: length added when pressed alone, or on top of `depends_on` [mm]."""
+
+    name: Id
+    added_mm: float = Field(gt=0, lt=3000)
+    depends_on: str | None = None
+    legs: int = Field(2, ge=1, le=4)
+
+
+class Model(_Part):
+    """An instrument type. `length_mm` is the effective column c/(2 f1) of the open instrument, slide in."""
+
+    id: Id
+    name: str
+    family: Id
+    pedal_midi: int = Field(ge=10, le=60)  # note number of the nominal fundamental, A4 = 69
+    length_mm: float = Field(gt=1000, lt=8000)
+    valves: tuple[Valve, ...] = ()
+    partials: tuple[int, ...] = (2, 3, 4, 5, 6, 8)
+    positions: int = Field(7, ge=1, le=9)
+    area_factor: float = Field(1.0, gt=0, le=5)  # lacquered area relative to a tenor, for counts of defects
+    symbol: Literal["circle", "square", "diamond", "triangle", "cross"] = "circle"
+
+
+class Limits(_Part):
+    """Target and limits for some models from a day on; a later entry for the same model takes over."""
+
+    models: tuple[Id, ...] = ()  # empty = every model
+    since: date | None = None
+    target: float | None = None
+    lower: float | None = None
+    upper: float | None = None
+
+
+class Derive(_Part):
+    """How a charted figure comes from other readings of the same piece."""
+
+    what: Derivation
+    valve: str | None = None
+    partial: int | None = None
+
+
+class Characteristic(_Part):
+    """One thing measured at a stage."""
+
+    id: Id
+    name: str
+    unit: str  # um, mm, cent, g, N, cm3/min, h, count, fault
+    kind: Kind = "measured"
+    shape: Shape = "normal"
+    places: dict[str, tuple[str, ...]] = Field(default_factory=dict)  # place column -> allowed values
+    models: tuple[Id, ...] = ()  # empty = every model
+    limits: tuple[Limits, ...] = ()
+    pool: Literal["family", "all", "model"] = "family"
+    charted: bool = True  # False: recorded, and used by a derived figure, but no series of its own
+    derive: Derive | None = None
+    gauge_class: str | None = None
+    resolution: float | None = Field(None, gt=0)
+    wears_with: str | None = None  # class of tool whose count moves this figure: die, mandrel
+    sensible: tuple[float, float] | None = None  # outside this a figure is a typing mistake
+    sampling: str = "every piece"
+    words: dict[Literal["above", "below", "noun"], str] = Field(default_factory=dict)
+    next_step: str = ""  # one sentence on the board, first thing to do
+    reaction: tuple[str, ...] = ()  # written steps after re-measure, gauge zero, serial and unit
+    plain: str = ""  # one sentence that says what this figure is, for someone new
+
+
+class Stage(_Part):
+    """A step of making, in order of the route."""
+
+    id: Id
+    name: str
+    characteristics: tuple[Characteristic, ...] = ()
+    cautions: tuple[str, ...] = ()
+
+
+class Gauge(_Part):
+    """A measuring device. `due` is the day its calibration runs out; readings after it are held."""
+
+    id: Id
+    name: str
+    gauge_class: str
+    resolution: float = Field(gt=0)
+    unit: str
+    calibrated: tuple[date, ...] = ()
+    due: date | None = None
+    daily_check: bool = False
+    check_tolerance: float | None = None
+
+
+class Person(_Part):
+    """A code that stands on cards; the name never leaves the plan."""
+
+    code: Id
+    name: str = ""
+    joined: date | None = None
+    left: date | None = None
+
+
+class Tool(_Part):
+    """A die, mandrel, booth, nozzle: something that makes, not measures."""
+
+    id: Id
+    name: str
+    tool_class: str
+    fitted: date | None = None
+    removed: date | None = None
+
+
+class Card(_Part):
+    """A kind of sheet that the benches hand in, and the adaptor that reads it."""
+
+    id: Id
+    title: str
+    source: Source
+    stage: Id | None = None
+    characteristics: tuple[Id, ...] = ()
+    event: EventKind | None = None
+    expected: Literal["daily", "none"] = "none"
+
+
+class Plan(_Part):
+    """The whole measuring plan, as it stood on one day."""
+
+    workshop: Workshop
+    models: tuple[Model, ...]
+    stages: tuple[Stage, ...]
+    gauges: tuple[Gauge, ...] = ()
+    people: tuple[Person, ...] = ()
+    tools: tuple[Tool, ...] = ()
+    cards: tuple[Card, ...] = ()
+    causes: tuple[str, ...] = ()  # cause codes for rework, returns and closed signals
+
+    def model(self, model_id: str) -> Model | None:
+        """Return the model with this id, or None."""
+        return next((m for m in self.models if m.id == model_id), None)
+
+    def stage(self, stage_id: str) -> Stage | None:
+        """Return the stage with this id, or None."""
+        return next((s for s in self.stages if s.id == stage_id), None)
+
+    def characteristic(self, stage_id: str, characteristic_id: str) -> Characteristic | None:
+        """Return one characteristic of a stage, or None."""
+        stage = self.stage(stage_id)
+        if stage is None:
+            return None
+        return next((c for c in stage.characteristics if c.id == characteristic_id), None)
+
+    def gauge(self, gauge_id: str) -> Gauge | None:
+        """Return the gauge with this id, or None."""
+        return next((g for g in self.gauges if g.id == gauge_id), None)
+
+    def tool(self, tool_id: str) -> Tool | None:
+        """Return the tool with this id, or None."""
+        return next((t for t in self.tools if t.id == tool_id), None)
+
+    def person(self, code: str) -> Person | None:
+        """Return the person with this code, or None."""
+        return next((p for p in self.people if p.code == code), None)
+
+    def models_of(self, characteristic: Characteristic) -> tuple[Model, ...]:
+        """Return the models a characteristic is measured on, in plan order."""
+        return tuple(m for m in self.models if not characteristic.models or m.id in characteristic.models)
+
+    def families_of(self, characteristic: Characteristic) -> tuple[str, ...]:
+        """Return the family names under which a characteristic is charted, in plan order.
+
+        ``pool: all`` gives the one name ``all``, ``pool: model`` the model ids.
+        """
+        if characteristic.pool == "all":
+            return ("all",)
+        own = self.models_of(characteristic)
+        names = [m.id if characteristic.pool == "model" else m.family for m in own]
+        return tuple(dict.fromkeys(names))
+
+    def family_of(self, characteristic: Characteristic, model_id: str) -> str | None:
+        """Return the family name under which a piece of this model is charted; None if it is not."""
+        if characteristic.pool == "all":
+            return "all"
+        own = next((m for m in self.models_of(characteristic) if m.id == model_id), None)
+        if own is None:
+            return None
+        return own.id if characteristic.pool == "model" else own.family
+
+    def limits(self, characteristic: Characteristic, model_id: str, day: date) -> Limits:
+        """Return target and limits in force for a model on a day (all None where the plan has none).
+
+        An entry that names the model wins over one for every model; among equals the latest `since` not
+        after `day` wins. An entry without `since` has always held.
+        """
+        fits = [
+            entry
+            for entry in characteristic.limits
+            if (not entry.models or model_id in entry.models) and (entry.since is None or entry.since <= day)
+        ]
+        if not fits:
+            return Limits()
+        return max(fits, key=lambda entry: (bool(entry.models), entry.since or date.min))
+
+    def charted(self) -> tuple[tuple[Stage, Characteristic, str], ...]:
+        """Return every series the plan asks for as (stage, characteristic, family), in route order."""
+        return tuple(
+            (stage, characteristic, family)
+            for stage in self.stages
+            for characteristic in stage.characteristics
+            if characteristic.charted
+            for family in self.families_of(characteristic)
+        )

@@ -1,0 +1,207 @@
+"""What the watch says of a series: plain frozen results that the store keeps and board and report show.
+
+Every result turns into plain values by `to_dict()` and back by `from_dict()`, so that the store can keep it as
+JSON and the board can show exactly what was judged, without judging again.
+"""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass, field
+from datetime import date
+from typing import Any, Literal
+
+Behaviour = Literal["learning", "steady", "drifting"]
+Capable = Literal["proven", "unproven", "no"]
+SignalKind = Literal["single", "shift", "trend", "spread", "count"]
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class SeriesKey:
+    """Names one series: a characteristic of a stage, pooled over a family."""
+
+    stage: str
+    characteristic: str
+    family: str
+
+    def __str__(self) -> str:
+        return f"{self.stage}/{self.characteristic}/{self.family}"
+
+    @classmethod
+    def parse(cls, text: str) -> SeriesKey:
+        """Turn ``stage/characteristic/family`` back into a key."""
+        stage, characteristic, family = text.split("/", 2)
+        return cls(stage, characteristic, family)
+
+
+@dataclass(frozen=True, slots=True)
+class Point:
+    """One piece of a series, reduced to one figure.
+
+    `value` is what is charted: the deviation from target where models are pooled (`centered` says so), else the
+    figure itself. `spread` is the within-piece standard deviation of nested readings, `readings` their number.
+    """
+
+    ordinal: int  # 1-based, order of making
+    serial: str
+    day: date
+    model: str
+    value: float
+    measured: float  # the figure before the target was taken off
+    readings: int = 1
+    spread: float | None = None
+    size: float | None = None  # area of opportunity of a count, units tested of a pass-fail figure
+    person: str = ""
+    gauge: str = ""
+    tool: str = ""
+    tool_count: int | None = None
+    batch: str = ""
+    air_c: float | None = None
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Suspect:
+    """A thing that changed when a signal began. Said with care: it coincides, it is not proven."""
+
+    kind: str  # person | gauge | tool | batch | gauge-check | air | model mix
+    name: str  # what it is now, for example M-7
+    before: str  # what it was, empty where it is new
+    serial: str  # first piece with it
+    day: date | None
+    sentence: str  # "bending mandrel M-7, fitted 8 Oct"
+    weight: float = 0.0  # higher = rarer coincidence and larger effect
+
+
+@dataclass(frozen=True, slots=True)
+class SignalResult:
+    """One finding in a series."""
+
+    kind: SignalKind
+    side: Literal["above", "below", "both"]
+    raised: int  # ordinal of the point at which it was raised
+    raised_serial: str
+    raised_day: date
+    start: int  # ordinal of the first point of the changed stretch
+    start_serial: str
+    start_day: date
+    start_low: int  # the 90 % set of the start, ordinals
+    start_high: int
+    size: float | None
+    size_low: float | None
+    size_high: float | None
+    size_sigma: float | None
+    unit: str
+    rate: float  # false-alarm rate per point it was judged at
+    pieces: int  # pieces since the start, the start included
+    ended: int | None = None  # ordinal of the first point back at the old level, None while it lasts
+    suspects: tuple[Suspect, ...] = ()
+    unchanged: tuple[str, ...] = ()  # what was checked and did not change
+    sentence: str = ""  # what happened, in words
+    because: str = ""  # what it coincides with, and what did not change
+    next_step: str = ""  # what to do
+
+
+@dataclass(frozen=True, slots=True)
+class StretchResult:
+    """A run of points taken as one state."""
+
+    first: int
+    last: int
+    mean: float
+    sd: float | None
+    n: int
+    changed: bool  # True where it is a stretch that a signal opened
+
+
+@dataclass(frozen=True, slots=True)
+class Forecast:
+    """Where a wearing figure is going: in draws and, where the pace is known, in days."""
+
+    tool: str
+    fitted_day: date | None
+    slope_per_100: float | None
+    count_now: int
+    limit: float | None
+    change_by_count: int | None
+    change_by_day: date | None
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class SeriesVerdict:
+    """Everything said of one series on one day."""
+
+    key: SeriesKey
+    stage_name: str
+    name: str
+    unit: str
+    kind: str
+    pieces: int
+    behaviour: Behaviour
+    capable: Capable | Literal[""]  # empty where the plan has no limits or the figure is withheld
+    ppk: float | None
+    ppk_low: float | None
+    ppk_high: float | None
+    ppk_reason: str  # why the figure is withheld, empty where it is given
+    outside_share: float | None  # expected share outside the limits, 0..1
+    outside_low: float | None
+    outside_high: float | None
+    target: float | None  # on the scale of the points (0 where they are deviations)
+    lower: float | None
+    upper: float | None
+    natural_lower: float | None  # limits of the settled state for the next piece
+    natural_upper: float | None
+    rests_on: int  # pieces those limits rest on
+    sd_between: float | None
+    sd_within: float | None
+    centered: bool
+    points: tuple[Point, ...]
+    stretches: tuple[StretchResult, ...]
+    signals: tuple[SignalResult, ...]
+    forecast: Forecast | None = None
+    notes: tuple[str, ...] = ()  # coarse gauge, lag-1 correlation, pooling said in sentences
+    worst: float = 0.0  # sort key: larger = look at it first
+    capability: dict[str, Any] = field(default_factory=dict)  # the study contract's capability object
+
+    @property
+    def current(self) -> SignalResult | None:
+        """The newest signal that still lasts, or None."""
+        lasting = [s for s in self.signals if s.ended is None]
+        return lasting[-1] if lasting else None
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return plain values: dates as ISO text, tuples as lists, the key as text."""
+        return _plain(asdict(self)) | {"key": str(self.key)}
+
+    @classmethod
+    def from_dict(cls, data: dict[str, Any]) -> SeriesVerdict:
+        """Rebuild a verdict from what `to_dict` gave."""
+        return cls(
+            **{
+                **data,
+                "key": SeriesKey.parse(data["key"]),
+                "points": tuple(Point(**_dated(p)) for p in data["points"]),
+                "stretches": tuple(StretchResult(**s) for s in data["stretches"]),
+                "signals": tuple(_signal(s) for s in data["signals"]),
+                "forecast": Forecast(**_dated(data["forecast"])) if data["forecast"] else None,
+                "notes": tuple(data["notes"]),
+            }
+        )
+
+
+def _signal(data: dict[str, Any]) -> SignalResult:
+    suspects = tuple(Suspect(**_dated(s)) for s in data["suspects"])
+    return SignalResult(**{**_dated(data), "suspects": suspects, "unchanged": tuple(data["unchanged"])})
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {name: _plain(item) for name, item in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [_plain(item) for item in value]
+    return value.isoformat() if isinstance(value, date) else value
+
+
+def _dated(data: dict[str, Any]) -> dict[str, Any]:
+    days = {name: item for name, item in data.items() if name == "day" or name.endswith("_day")}
+    return {**data, **{name: date.fromisoformat(item) for name, item in days.items() if item}}
