@@ -17,7 +17,7 @@ def today(zone: str, as_of: date | None = None) -> date:
 
 
 def moment(zone: str, as_of: date | None = None) -> datetime:
-    """Return the moment things are entered at: now, or the end of the day `as_of` in the plan's zone [UTC]."""
+    """Return the moment of entry [UTC]: now, or the end of the day `as_of` in the plan's zone."""
     if as_of is None:
         return now()
     return datetime.combine(as_of, time(23, 59, 59), ZoneInfo(zone)).astimezone(UTC)

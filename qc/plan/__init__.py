@@ -1,4 +1,4 @@
-"""The measuring plan: what is measured, where, against what, with which gauge, and what to do when it moves."""
+"""The measuring plan: what is measured, where, against what, by which gauge, and what to do about it."""
 
 from __future__ import annotations
 

@@ -1,7 +1,7 @@
 """What a measuring plan says: models, stages, characteristics, limits, gauges, people, tools, cards.
 
-The classes are frozen pydantic models, filled from ``plan.yaml`` by `qc.plan.load_plan`; every field here is a
-field there. Unknown fields are refused, so a typing mistake cannot silently switch something off.
+The classes are frozen pydantic models, filled from ``plan.yaml`` by `qc.plan.load_plan`; every field here
+is a field there. Unknown fields are refused, so a typing mistake cannot silently switch something off.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """What the watch says of a series: plain frozen results that the store keeps and board and report show.
 
-Every result turns into plain values by `to_dict()` and back by `from_dict()`, so that the store can keep it as
-JSON and the board can show exactly what was judged, without judging again.
+Every result turns into plain values by `to_dict()` and back by `from_dict()`, so that the store can keep it
+as JSON and the board can show exactly what was judged, without judging again.
 """
 
 from __future__ import annotations
@@ -37,8 +37,9 @@ class SeriesKey:
 class Point:
     """One piece of a series, reduced to one figure.
 
-    `value` is what is charted: the deviation from target where models are pooled (`centered` says so), else the
-    figure itself. `spread` is the within-piece standard deviation of nested readings, `readings` their number.
+    `value` is what is charted: the deviation from target where models are pooled (`centered` says so), else
+    the figure itself. `spread` is the within-piece standard deviation of nested readings, `readings` their
+    number.
     """
 
     ordinal: int  # 1-based, order of making
@@ -171,7 +172,7 @@ class SeriesVerdict:
 
     def to_dict(self) -> dict[str, Any]:
         """Return plain values: dates as ISO text, tuples as lists, the key as text."""
-        return _plain(asdict(self)) | {"key": str(self.key)}
+        return {**_plain(asdict(self)), "key": str(self.key)}
 
     @classmethod
     def from_dict(cls, data: dict[str, Any]) -> SeriesVerdict:
