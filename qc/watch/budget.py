@@ -1,0 +1,114 @@
+"""How many false signals the whole board may raise, shared out over all series.
+
+The plan gives a number a month for the board; every series gets the same chance per point, so the chance
+follows from how many points a month are to be expected. A workshop with more series or more pieces is
+watched with a smaller chance per point and the board as a whole stays as quiet.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Any
+
+DAYS_PER_MONTH = 365.25 / 12
+LOOK_BACK_DAYS = 92
+"""The pace of a series is taken from its last quarter."""
+
+LEAST_RATE, GREATEST_RATE = 1e-5, 2e-2
+"""Rates for which the detector's thresholds are calibrated."""
+
+
+@dataclass(frozen=True, slots=True)
+class Budget:
+    """The false-alarm budget as it works out.
+
+    Attributes
+    ----------
+    per_month : float
+        False signals a month that the plan allows the whole board.
+    series : int
+        Series that take part.
+    points_per_month : float
+        Points expected a month over all series.
+    rate : float
+        Chance of a false signal per point.
+    """
+
+    per_month: float
+    series: int
+    points_per_month: float
+    rate: float
+
+    @property
+    def days_between(self) -> float:
+        """Days between two false signals on average."""
+        return DAYS_PER_MONTH / (self.rate * self.points_per_month)
+
+    def sentence(self) -> str:
+        """Say the budget in words."""
+        every = round(self.days_between)
+        return (
+            f"At this setting the whole board raises on average about one false signal in {every} days "
+            f"over {self.series} series."
+        )
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return plain values."""
+        return {
+            "per_month": self.per_month,
+            "series": self.series,
+            "points_per_month": self.points_per_month,
+            "rate": self.rate,
+        }
+
+
+def expected_points(days: Iterable[date], today: date) -> float:
+    """Return the points a month to expect of a series from the days of its points.
+
+    Parameters
+    ----------
+    days : iterable of date
+        Day of each point.
+    today : date
+        The day asked about; later points do not count.
+
+    Returns
+    -------
+    float
+        Pace of the last quarter, at least one a month (a series without a forecast counts one). [1/month]
+
+    Examples
+    --------
+    >>> expected_points([date(2026, 11, 1)] * 12, date(2026, 11, 24))
+    3.97010...
+    """
+    since = today - timedelta(days=LOOK_BACK_DAYS)
+    recent = sum(since < day <= today for day in days)
+    return max(1.0, recent * DAYS_PER_MONTH / LOOK_BACK_DAYS)
+
+
+def share_budget(per_month: float, pace: Sequence[float]) -> Budget:
+    """Share the board's budget over its series.
+
+    Parameters
+    ----------
+    per_month : float
+        False signals a month the board may raise, > 0.
+    pace : sequence of float
+        Points a month expected of each series, each > 0.
+
+    Returns
+    -------
+    Budget
+        Its `rate` is kept inside the calibrated range 1e-5 to 2e-2.
+
+    Examples
+    --------
+    >>> share_budget(1.0, [10.0] * 25).rate
+    0.004
+    """
+    total = sum(pace) or 1.0
+    rate = min(max(per_month / total, LEAST_RATE), GREATEST_RATE)
+    return Budget(per_month, len(pace), total, rate)

@@ -1,0 +1,137 @@
+"""What was recorded around each piece: who, with which gauge, tool and batch, upstream as well as here.
+
+A factor is one column of circumstances, for example "the bending mandrel named on the valve card" or "the
+leadpipe batch on the assembly card". Its levels per serial are what suspects are drawn from.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date
+
+import polars as pl
+
+from qc.plan import Plan
+
+CHECKED, UNCHECKED = "checked", "not checked"
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Factor:
+    """Names one column of circumstances."""
+
+    kind: str  # person | gauge | tool | batch | gauge-check | model mix
+    source: str  # stage, gauge class, tool class or role of a part
+
+
+@dataclass(frozen=True, slots=True)
+class Factors:
+    """Levels of every factor by serial, and the stage each factor belongs to.
+
+    Attributes
+    ----------
+    levels : mapping of Factor to mapping of serial to level
+        A serial without a record of a factor is absent there.
+    route : mapping of Factor to int
+        Place of its stage in the route; a cause cannot come after its effect.
+    """
+
+    levels: Mapping[Factor, Mapping[str, str]] = field(default_factory=dict)
+    route: Mapping[Factor, int] = field(default_factory=dict)
+
+    def up_to(self, stage_index: int) -> list[Factor]:
+        """Return the factors recorded at or before a place in the route."""
+        return [factor for factor in self.levels if self.route[factor] <= stage_index]
+
+
+def collect_factors(readings: pl.DataFrame, events: pl.DataFrame, plan: Plan) -> Factors:
+    """Gather the levels of all factors from readings and events.
+
+    Parameters
+    ----------
+    readings, events : polars.DataFrame
+        Rows of the tidy tables.
+    plan : Plan
+        Gives gauge and tool classes and the route.
+
+    Returns
+    -------
+    Factors
+    """
+    route = {stage.id: index for index, stage in enumerate(plan.stages)}
+    levels: dict[Factor, dict[str, str]] = {}
+    place: dict[Factor, int] = {}
+
+    def put(factor: Factor, serial: str, level: str, at: int) -> None:
+        levels.setdefault(factor, {}).setdefault(serial, level)
+        place[factor] = min(at, place.get(factor, at))
+
+    for row in _circumstances(readings):
+        at = route.get(row["stage"], 0)
+        for kind in ("person", "gauge", "tool", "batch"):
+            if row[kind]:
+                put(Factor(kind, _source(plan, kind, row[kind], row["stage"])), row["serial"], row[kind], at)
+    parts = events.filter(pl.col("kind") == "part")
+    for row in parts.select("serial", "code", "batch").iter_rows(named=True):
+        if row["batch"]:
+            put(Factor("batch", row["code"] or "part"), row["serial"], row["batch"], 0)
+    _carry_over_parts(parts, levels, place)
+    for (gauge, serial), level in _checks(readings, events, plan).items():
+        put(Factor("gauge-check", gauge), serial, level, route.get(_first_stage(readings, gauge), 0))
+    return Factors(levels, place)
+
+
+def _circumstances(readings: pl.DataFrame) -> list[dict[str, str]]:
+    names = ["serial", "stage", "person", "gauge", "tool", "batch"]
+    kept = readings.select(names).unique(maintain_order=True).with_columns(pl.col(names).fill_null(""))
+    return kept.to_dicts()
+
+
+def _source(plan: Plan, kind: str, level: str, stage: str) -> str:
+    if kind == "gauge":
+        gauge = plan.gauge(level)
+        return gauge.gauge_class if gauge else stage
+    if kind == "tool":
+        tool = plan.tool(level)
+        return tool.tool_class if tool else stage
+    return stage
+
+
+def _carry_over_parts(
+    parts: pl.DataFrame, levels: dict[Factor, dict[str, str]], place: dict[Factor, int]
+) -> None:
+    """Give an instrument the tools and batches of the parts that went into it, by role."""
+    owner = [
+        (row["subject"], row["serial"], row["code"] or "part")
+        for row in parts.select("subject", "serial", "code").iter_rows(named=True)
+        if row["subject"] and row["serial"]
+    ]
+    inherited: dict[Factor, dict[str, str]] = {}
+    for factor, by_serial in levels.items():
+        if factor.kind not in {"tool", "batch"}:
+            continue
+        for part, serial, role in owner:
+            if part in by_serial:
+                target = inherited.setdefault(Factor(factor.kind, f"{factor.source} of {role}"), {})
+                target.setdefault(serial, by_serial[part])
+    for factor, by_serial in inherited.items():
+        levels.setdefault(factor, {}).update(by_serial)
+        place.setdefault(factor, 0)
+
+
+def _checks(readings: pl.DataFrame, events: pl.DataFrame, plan: Plan) -> dict[tuple[str, str], str]:
+    """Say for each gauge with a daily check and each serial whether it was checked that day."""
+    daily = [gauge.id for gauge in plan.gauges if gauge.daily_check]
+    checks = events.filter(pl.col("kind") == "gauge-check").select("subject", "day")
+    done: set[tuple[str, date]] = set(checks.iter_rows())
+    used = readings.filter(pl.col("gauge").is_in(daily)).select("gauge", "serial", "day").unique()
+    return {
+        (gauge, serial): CHECKED if (gauge, day) in done else UNCHECKED
+        for gauge, serial, day in used.sort("day", "serial", descending=True).iter_rows()
+    }
+
+
+def _first_stage(readings: pl.DataFrame, gauge: str) -> str:
+    stages = readings.filter(pl.col("gauge") == gauge)["stage"]
+    return str(stages[0]) if len(stages) else ""

@@ -1,0 +1,147 @@
+"""What changed when a signal began, ranked; and what was checked and did not change.
+
+Choosing the split first and testing a factor at that split afterwards would be circular. Instead a factor is
+a suspect when it *changed inside the 90 % set of the start*, and it is ranked by how rarely a window of that
+width elsewhere in the series holds a change of that factor: a mandrel changed once in a year that changes
+just there is a coincidence worth a look, a bench where two people take turns is not. The words stay careful:
+"coincides with", never "caused by".
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+
+from qc.plan import Plan
+from qc.watch.factors import CHECKED, UNCHECKED, Factor, Factors
+from qc.watch.results import Point, SignalResult, Suspect
+from qc.watch.words import day_words
+
+SEPARATION = 0.5
+"""A level must be this much more common after the start than before it (shares, 0..1)."""
+
+LOOK_BACK = 20
+"""Pieces before the start that say what was usual."""
+
+PLAIN_KINDS = {
+    "person": "person",
+    "gauge": "gauge",
+    "tool": "tool",
+    "batch": "batch",
+    "gauge-check": "morning check of the gauge",
+    "model mix": "mix of models",
+}
+
+
+def find_suspects(
+    points: Sequence[Point], signal: SignalResult, factors: Factors, plan: Plan, stage_index: int
+) -> tuple[tuple[Suspect, ...], tuple[str, ...]]:
+    """Rank what changed where a signal began.
+
+    Parameters
+    ----------
+    points : sequence of Point
+        The series, in order of making.
+    signal : SignalResult
+        Uses its start and the 90 % set of the start.
+    factors : Factors
+        What was recorded around each piece.
+    plan : Plan
+        Gives the names of tools and gauges and when they were fitted.
+    stage_index : int
+        Place of the series' stage in the route; later stages cannot be suspects.
+
+    Returns
+    -------
+    tuple of Suspect
+        Strongest first; empty where nothing recorded changed.
+    tuple of str
+        Kinds of circumstances that were recorded and did not change, in plain words.
+    """
+    table: dict[Factor, Mapping[str, str]] = {f: factors.levels[f] for f in factors.up_to(stage_index)}
+    table[Factor("model mix", "model")] = {p.serial: p.model for p in points if p.model}
+    found: list[Suspect] = []
+    still: dict[str, bool] = {}
+    for factor, by_serial in table.items():
+        levels = [by_serial.get(p.serial, "") for p in points]
+        if sum(map(bool, levels)) < len(levels) / 2:
+            continue
+        suspect = _judge_factor(points, signal, factor, levels, plan)
+        if suspect is not None:
+            found.append(suspect)
+        still[factor.kind] = still.get(factor.kind, True) and suspect is None
+    found.sort(key=lambda s: -s.weight)
+    unique = {(s.kind, s.name): s for s in reversed(found)}
+    ranked = sorted(unique.values(), key=lambda s: -s.weight)
+    unchanged = tuple(PLAIN_KINDS[kind] for kind, quiet in still.items() if quiet and kind in PLAIN_KINDS)
+    return tuple(ranked[:5]), unchanged
+
+
+def _judge_factor(
+    points: Sequence[Point], signal: SignalResult, factor: Factor, levels: list[str], plan: Plan
+) -> Suspect | None:
+    low, high = max(signal.start_low - 1, 1), max(signal.start_high - 1, 1)  # 0-based, first changed point
+    last = len(points) if signal.ended is None else signal.ended - 1
+    before, after = levels[max(0, low - LOOK_BACK) : low], levels[max(high, signal.start - 1) : last]
+    if not before or not after:
+        return None
+    level = max(set(after), key=lambda x: _share(after, x) - _share(before, x))
+    separation = _share(after, level) - _share(before, level)
+    changes = _changes(levels)
+    inside = [i for i in range(low, min(high + 1, len(levels))) if changes[i]]
+    if separation < SEPARATION or not inside or not level or level == CHECKED:
+        return None
+    rarity = _rarity(changes, low, high)
+    first = next((i for i in inside if levels[i] == level), inside[0])
+    usual = max(set(before), key=before.count)
+    return Suspect(
+        kind=factor.kind,
+        name=factor.source if factor.kind == "gauge-check" else level,
+        before="" if usual == level else usual,
+        serial=points[first].serial,
+        day=points[first].day,
+        sentence=_sentence(factor, level, points[first], plan),
+        weight=round(-math.log(rarity) * separation, 4),
+    )
+
+
+def _share(levels: Sequence[str], level: str) -> float:
+    return sum(x == level for x in levels) / len(levels)
+
+
+def _changes(levels: Sequence[str]) -> list[bool]:
+    """Mark where a factor differs from its last recorded level; gaps are stepped over."""
+    marks, last = [], ""
+    for level in levels:
+        marks.append(bool(level and last and level != last))
+        last = level or last
+    return marks
+
+
+def _rarity(changes: Sequence[bool], low: int, high: int) -> float:
+    """Share of windows elsewhere, as wide as the start's set, that hold a change (plus one half)."""
+    width = high - low + 1
+    elsewhere = [
+        any(changes[i : i + width])
+        for i in range(1, len(changes) - width + 1)
+        if i + width <= low or i > high
+    ]
+    return (sum(elsewhere) + 0.5) / (len(elsewhere) + 1.0)
+
+
+def _sentence(factor: Factor, level: str, point: Point, plan: Plan) -> str:
+    first = f"first on {point.serial} ({day_words(point.day)})"
+    if factor.kind == "gauge-check" and level == UNCHECKED:
+        gauge = plan.gauge(factor.source)
+        name = f"{gauge.name} {gauge.id}" if gauge else factor.source
+        return f"no morning check of {name} since {day_words(point.day)}"
+    if factor.kind == "tool":
+        tool = plan.tool(level)
+        name = f"{tool.name} {tool.id}" if tool and tool.id not in tool.name else level
+        return f"{name}, fitted {day_words(tool.fitted)}" if tool and tool.fitted else f"{name}, {first}"
+    if factor.kind == "gauge":
+        gauge = plan.gauge(level)
+        return f"{gauge.name} {level}, {first}" if gauge else f"gauge {level}, {first}"
+    if factor.kind == "batch":
+        return f"{factor.source} batch {level}, {first}"
+    return f"{PLAIN_KINDS[factor.kind]} {level}, {first}"

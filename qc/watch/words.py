@@ -1,0 +1,130 @@
+"""Findings in words a technician uses: what, since when, how much, coincides with, next."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date
+
+from qc.plan import Characteristic
+
+MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+UNITS = {"um": "µm", "cent": "cents", "cm3/min": "cm³/min", "fault": "faults", "count": "", "C": "°C"}
+"""How a unit of the plan is written for people."""
+
+FIRST_STEPS = (
+    "Re-measure the newest piece.",
+    "Check the gauge's zero.",
+    "Check the serial and the unit on the card.",
+)
+"""The first three steps of every reaction (common practice, no source)."""
+
+
+def day_words(day: date | None) -> str:
+    """Write a day as on a bench calendar.
+
+    Examples
+    --------
+    >>> day_words(date(2026, 10, 9))
+    '9 Oct'
+    """
+    return "" if day is None else f"{day.day} {MONTHS[day.month - 1]}"
+
+
+def number_words(value: float, resolution: float | None = None) -> str:
+    """Write a figure with as many places as its size and the gauge make sensible.
+
+    Examples
+    --------
+    >>> number_words(22.93), number_words(0.0123), number_words(3.14), number_words(-0.4)
+    ('23', '0.012', '3.1', '-0.4')
+    """
+    size = abs(value)
+    if resolution is not None and resolution >= 1:
+        return f"{value:.0f}"
+    places = 0 if size >= 10 else 1 if size >= 0.1 else 3
+    text = f"{value:.{places}f}"
+    return text.replace("-0", "0", 1) if float(text) == 0 and text.startswith("-") else text
+
+
+def unit_words(unit: str) -> str:
+    """Write a unit of the plan for people: ``um`` becomes the micrometre sign.
+
+    Examples
+    --------
+    >>> unit_words("cent")
+    'cents'
+    """
+    return UNITS.get(unit, unit)
+
+
+def quantity_words(value: float, unit: str) -> str:
+    """Write a figure with its unit.
+
+    Examples
+    --------
+    >>> quantity_words(22.93, "mm")
+    '23 mm'
+    """
+    return f"{number_words(value)} {unit_words(unit)}".strip()
+
+
+def signal_sentence(
+    characteristic: Characteristic,
+    family: str,
+    kind: str,
+    side: str,
+    size: float | None,
+    serial: str,
+    day: date,
+) -> str:
+    """Say what a signal found, in one sentence.
+
+    Examples
+    --------
+    >>> wrap = Characteristic(id="wrap_f", name="F wrap length", unit="mm",
+    ...                       words={"noun": "F wraps", "above": "long", "below": "short"})
+    >>> signal_sentence(wrap, "tenor", "shift", "above", 22.9, "A-0418", date(2026, 10, 9))
+    'F wraps of the tenor family run 23 mm long since A-0418 (9 Oct).'
+    """
+    noun = characteristic.words.get("noun", characteristic.name)
+    whose = "" if family == "all" else f" of the {family} family"
+    since = f"since {serial} ({day_words(day)})"
+    word = characteristic.words.get("above" if side == "above" else "below") if side != "both" else None
+    much = "" if size is None else quantity_words(abs(size), characteristic.unit)
+    if kind == "single":
+        apart = f"{much} {word or _plain_side(side)}".strip()
+        return f"{noun}{whose}: {serial} ({day_words(day)}) stands apart from the rest, {apart}."
+    if kind == "spread":
+        wider = "scatter more widely" if side == "above" else "scatter less"
+        return f"{noun}{whose} {wider} {since}."
+    if kind == "trend":
+        way = word or _plain_side(side)
+        return f"{noun}{whose} creep {much} {way} {since}." if much else f"{noun}{whose} creep {way} {since}."
+    if kind == "count":
+        more = "more often" if side == "above" else "less often"
+        return f"{noun}{whose} come {more} {since}."
+    return f"{noun}{whose} run {much} {word or _plain_side(side)} {since}."
+
+
+def because_sentence(suspects: Sequence[str], unchanged: Sequence[str], pieces: int) -> str:
+    """Say what a signal coincides with and what did not change.
+
+    Examples
+    --------
+    >>> because_sentence(["bending mandrel M-7, fitted 8 Oct"], ["person", "gauge"], 11)
+    'Coincides with bending mandrel M-7, fitted 8 Oct. 11 pieces since; person and gauge did not change.'
+    """
+    first = (
+        f"Coincides with {suspects[0]}." if suspects else "Nothing that is recorded changed when it began."
+    )
+    count = f"{pieces} piece{'s' * (pieces != 1)} since"
+    rest = f"; {_listed(unchanged)} did not change" if suspects and unchanged else ""
+    return f"{first} {count}{rest}."
+
+
+def _plain_side(side: str) -> str:
+    return {"above": "higher", "below": "lower"}.get(side, "apart")
+
+
+def _listed(words: Sequence[str]) -> str:
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
