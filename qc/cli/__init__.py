@@ -1,1 +1,1 @@
-"""To be written."""
+"""The ``qc`` command: words in, a job, words out."""

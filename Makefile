@@ -1,0 +1,33 @@
+# The two commands of the README, `make demo` and `make test`, do all the set-up themselves.
+VENV := .venv
+BIN := $(VENV)/bin
+STAMP := $(VENV)/ready.stamp
+JOBS ?= 2
+
+.PHONY: setup demo test check bench docs clean
+setup: $(STAMP)
+
+$(STAMP): requirements.lock pyproject.toml .ci/setup
+	@bash .ci/setup
+
+demo: $(STAMP)  ## sample workshop in ./workshop, last month's report, the board; without a terminal it looks once and stops
+	@$(BIN)/qc demo --workshop workshop $$([ -t 1 ] || echo --once)
+
+test: $(STAMP)
+	@$(BIN)/python -m pytest -n $(JOBS) --dist loadgroup
+
+check: $(STAMP)
+	@$(BIN)/ruff check .
+	@$(BIN)/ruff format --check .
+	@$(BIN)/mypy
+	@$(BIN)/python -m pytest tests/test_house.py
+	@$(BIN)/python -m pytest --doctest-modules qc dashboard sample_measurements
+
+bench: $(STAMP)
+	@for program in tests/benchmarks/bench_*.py; do echo "== $$program"; $(BIN)/python $$program || exit 1; done
+
+docs: $(STAMP)
+	@$(BIN)/python docs/make_docs.py
+
+clean:
+	rm -rf $(VENV) build dist .pytest_cache .mypy_cache .ruff_cache

@@ -1,0 +1,123 @@
+"""The three moments: end-of-day upload, morning board, monthly report; and the demo that shows all of them."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from qc.cli.common import DATA_AT_FAULT, AsOfOption, JsonOption, WorkshopOption, open_workshop, show
+
+
+def add_commands(app: typer.Typer) -> None:
+    """Add demo, upload, status, month and board."""
+    app.command("demo")(demo)
+    app.command("upload")(upload)
+    app.command("status")(status)
+    app.command("month")(month)
+    app.command("board")(board)
+
+
+def demo(
+    workshop: Annotated[
+        Path, typer.Option("--workshop", metavar="DIR", help="Where the sample workshop is made.")
+    ] = Path("workshop"),
+    port: Annotated[int, typer.Option(help="Port of the board; 0 takes a free one.")] = 8050,
+    no_serve: Annotated[bool, typer.Option("--no-serve", help="Stop before serving the board.")] = False,
+    once: Annotated[
+        bool, typer.Option("--once", help="Serve, fetch the first page once, and stop.")
+    ] = False,
+    as_json: JsonOption = False,
+) -> None:
+    """Make the sample workshop by the real upload, write last month's report, show the stages, serve the board.
+
+    A second run uses the workshop it finds.
+    """
+    from qc.jobs.demo import make_demo
+
+    result = make_demo(workshop, progress=Progress())
+    show(result, as_json=as_json)
+    if not no_serve:
+        _serve(result.folder, "127.0.0.1", port, once=once)
+
+
+def upload(
+    files: Annotated[list[Path], typer.Argument(metavar="FILE...", help="Sheets: csv or xlsx.")],
+    workshop: WorkshopOption = None,
+    who: Annotated[str, typer.Option(help="Code of the person who uploads.")] = "",
+    as_of: AsOfOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Take in the day's bench sheets and answer with a receipt for each.
+
+    Rows in doubt are held with every reason, the rest is accepted; the same sheet twice changes nothing.
+    """
+    from qc.jobs.upload import read_files
+    from qc.jobs.upload import upload as take_in
+
+    receipt = take_in(open_workshop(workshop, as_of), read_files(files), who=who, progress=Progress())
+    show(receipt, as_json=as_json)
+    if receipt.refused:
+        for sentence in receipt.refused:
+            typer.echo(f"qc: {sentence}", err=True)
+        raise typer.Exit(DATA_AT_FAULT)
+
+
+def status(workshop: WorkshopOption = None, as_of: AsOfOption = None, as_json: JsonOption = False) -> None:
+    """Show every series, worst first: is it the same process as before, and does it keep its limits?"""
+    from qc.jobs.status import status as stages
+
+    show(stages(open_workshop(workshop, as_of)), as_json=as_json)
+
+
+def month(
+    which: Annotated[str, typer.Argument(metavar="YYYY-MM", help="The month to report on.")],
+    out: Annotated[
+        Path | None, typer.Option(metavar="DIR", help="Folder to write to; else reports/YYYY-MM.")
+    ] = None,
+    workshop: WorkshopOption = None,
+    as_of: AsOfOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Write the month's report: two pages first, then a panel for each series."""
+    from qc.jobs.month import month as write
+
+    show(write(open_workshop(workshop, as_of), which, out=out), as_json=as_json)
+
+
+def board(
+    host: Annotated[str, typer.Option(help="Address to listen on; only this machine's own.")] = "127.0.0.1",
+    port: Annotated[int, typer.Option(help="Port; 0 takes a free one.")] = 8050,
+    workshop: WorkshopOption = None,
+    as_of: AsOfOption = None,
+) -> None:
+    """Serve the board until stopped; prints its address once it listens."""
+    opened = open_workshop(workshop, as_of)
+    _serve(opened.folder, host, port, as_of=as_of)
+
+
+def _serve(folder: Path, host: str, port: int, *, once: bool = False, as_of: AsOfOption = None) -> None:
+    from qc.jobs.board import fetch_once, serve
+
+    def ready(address: str) -> None:
+        typer.echo(address)
+        sys.stdout.flush()
+        if once:
+            fetch_once(address)
+
+    serve(folder, host=host, port=port, on_ready=ready, as_of=as_of, once=once)
+
+
+class Progress:
+    """Progress on stderr for anything that takes over a second; silent where nobody watches."""
+
+    def __init__(self) -> None:
+        self._shown = sys.stderr.isatty()
+
+    def __call__(self, done: int, total: int, what: str) -> None:
+        """Show that `done` of `total` steps are done."""
+        if self._shown:
+            end = "\n" if done == total else ""
+            typer.echo(f"\r\x1b[K{what} {done} of {total}{end}", err=True, nl=False)

@@ -1,0 +1,62 @@
+"""Starting a workshop, its plan, and the proof that nothing was lost or altered."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from qc.cli.common import DATA_AT_FAULT, AsOfOption, JsonOption, WorkshopOption, open_workshop, show
+
+plan = typer.Typer(help="The measuring plan: check it, show it.", no_args_is_help=True)
+
+
+def add_commands(app: typer.Typer) -> None:
+    """Add new, plan and verify."""
+    app.command("new")(new)
+    app.add_typer(plan, name="plan")
+    app.command("verify")(verify)
+
+
+def new(
+    folder: Annotated[Path, typer.Argument(metavar="DIR", help="Folder to make; must be new or empty.")],
+    as_json: JsonOption = False,
+) -> None:
+    """Make an empty workshop with a commented plan to edit."""
+    from qc.jobs.new import new_workshop
+
+    show(new_workshop(folder), as_json=as_json)
+
+
+@plan.command("check")
+def check(
+    file: Annotated[Path | None, typer.Argument(metavar="[FILE]", help="Plan file; else the workshop's.")] = None,
+    workshop: WorkshopOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Say everything that is wrong in a plan, with line, field and what to write instead."""
+    from qc.jobs.plans import check_plan
+
+    result = check_plan(file, workshop)
+    show(result, as_json=as_json)
+    if result.faults:
+        raise typer.Exit(DATA_AT_FAULT)
+
+
+@plan.command("show")
+def show_plan(workshop: WorkshopOption = None, as_of: AsOfOption = None, as_json: JsonOption = False) -> None:
+    """Print the plan: stages, characteristics, limits, gauges, and its dated versions."""
+    from qc.jobs.plans import describe_plan
+
+    show(describe_plan(open_workshop(workshop, as_of)), as_json=as_json)
+
+
+def verify(workshop: WorkshopOption = None, as_of: AsOfOption = None, as_json: JsonOption = False) -> None:
+    """Check that no entry, row or sheet was lost or altered since it was accepted."""
+    from qc.jobs.verify import verify_store
+
+    result = verify_store(open_workshop(workshop, as_of))
+    show(result, as_json=as_json)
+    if result.faults:
+        raise typer.Exit(DATA_AT_FAULT)

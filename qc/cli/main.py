@@ -1,0 +1,93 @@
+"""The ``qc`` command.
+
+Exit codes: 0 done, 1 the data are at fault (one line on stderr says what, where and what to do), 2 wrong usage.
+Anything else is a fault of the program and keeps its traceback.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence
+from typing import Annotated
+
+import click
+import typer
+
+from qc.cli import daily, keeping, records
+from qc.cli.common import DATA_AT_FAULT, DONE, WRONG_USAGE
+
+app = typer.Typer(
+    name="qc",
+    help="Quality control for a small slide-brass workshop: bench sheets in, board and monthly report out.",
+    no_args_is_help=True,
+    add_completion=False,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+)
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        from importlib.metadata import version
+
+        typer.echo(version("slide-brass-qc"))
+        raise typer.Exit()
+
+
+@app.callback()
+def options(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version and stop.")
+    ] = False,
+) -> None:
+    """Quality control for a small slide-brass workshop: bench sheets in, board and monthly report out."""
+
+
+daily.add_commands(app)
+records.add_commands(app)
+keeping.add_commands(app)
+
+
+def main(arguments: Sequence[str]) -> int:
+    """Run one command.
+
+    Parameters
+    ----------
+    arguments : sequence of str
+        Words after ``qc``.
+
+    Returns
+    -------
+    int
+        0 done, 1 the data are at fault, 2 wrong usage.
+    """
+    try:
+        code = app(args=list(arguments), standalone_mode=False)
+    except click.exceptions.NoArgsIsHelpError as error:
+        typer.echo(error.format_message())
+        return WRONG_USAGE
+    except click.ClickException as error:
+        error.show()
+        return WRONG_USAGE
+    except click.exceptions.Abort:
+        return DATA_AT_FAULT
+    except Exception as error:
+        if not _for_people(error):
+            raise
+        typer.echo(f"qc: {error}", err=True)
+        return DATA_AT_FAULT
+    return code if isinstance(code, int) else DONE
+
+
+def run() -> None:
+    """Entry point of the installed command."""
+    sys.exit(main(sys.argv[1:]))
+
+
+def _for_people(error: Exception) -> bool:
+    """Say whether an error is meant for the user; looked up late, since most runs raise none."""
+    from qc.plan import QcError
+    from qc.stats import StatisticsError
+    from qc.trade import TradeError
+
+    return isinstance(error, (QcError, StatisticsError, TradeError))

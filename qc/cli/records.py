@@ -1,0 +1,78 @@
+"""Held rows, one by one: see them, put them right, take them along."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from qc.cli.common import AsOfOption, JsonOption, WorkshopOption, open_workshop, show
+
+held = typer.Typer(
+    help="Rows that could not be accepted: see them, mend them, export them.", no_args_is_help=True
+)
+
+
+def add_commands(app: typer.Typer) -> None:
+    """Add the held rows."""
+    app.add_typer(held, name="held", rich_help_panel=None)
+
+
+@held.command("list")
+def list_rows(
+    sheet: Annotated[str, typer.Option(help="Only rows of this sheet: its file name or number.")] = "",
+    workshop: WorkshopOption = None,
+    as_of: AsOfOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """List the held rows with every reason and the proposed mend."""
+    from qc.jobs.held import list_held
+
+    show(list_held(open_workshop(workshop, as_of), sheet=sheet), as_json=as_json)
+
+
+@held.command("mend")
+def mend_row(
+    row: Annotated[int, typer.Argument(metavar="ROW", help="Number of the held row, from `qc held list`.")],
+    change: Annotated[
+        list[str] | None,
+        typer.Option("--set", metavar="COLUMN=VALUE", help="What to write instead; may be repeated."),
+    ] = None,
+    accept: Annotated[bool, typer.Option("--accept", help="Take the proposed mend.")] = False,
+    as_typed: Annotated[
+        bool, typer.Option("--as-typed", help="Accept the row as it was typed: it was right after all.")
+    ] = False,
+    drop: Annotated[
+        bool, typer.Option("--drop", help="Set the row aside for good; it stays on record.")
+    ] = False,
+    who: Annotated[str, typer.Option(help="Code of the person who decides.")] = "",
+    workshop: WorkshopOption = None,
+    as_of: AsOfOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Put one held row right: by the proposal, by hand, as typed, or not at all."""
+    from qc.jobs.held import Decision, mend_held
+
+    pairs = [item.partition("=") for item in change or []]
+    wrong = [name for name, sign, _ in pairs if not sign]
+    if wrong:
+        raise typer.BadParameter(f"--set takes COLUMN=VALUE, not '{wrong[0]}'")
+    if sum((accept, as_typed, drop, bool(pairs))) != 1:
+        raise typer.BadParameter("choose one of --accept, --as-typed, --drop or --set COLUMN=VALUE")
+    decision = Decision("proposal" if accept else "as-typed" if as_typed else "drop" if drop else "by-hand")
+    changes = {name.strip(): value.strip() for name, _, value in pairs}
+    show(mend_held(open_workshop(workshop, as_of), row, decision, changes, who=who), as_json=as_json)
+
+
+@held.command("export")
+def export_rows(
+    out: Annotated[Path, typer.Argument(metavar="FILE", help="csv file to write.")],
+    workshop: WorkshopOption = None,
+    as_of: AsOfOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Write the held rows to a csv file for the person who typed them."""
+    from qc.jobs.held import export_held
+
+    show(export_held(open_workshop(workshop, as_of), out), as_json=as_json)

@@ -1,0 +1,152 @@
+"""The house stands as planned: arrows between packages, the one clock, no cycles, no stray ways out."""
+
+import ast
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[1]
+
+ARROWS = {
+    "qc.cli": {"qc.jobs", "qc.plan", "qc.clock"},
+    "dashboard": {"qc.jobs", "qc.plan", "qc.clock"},
+    "qc.jobs": {"qc.ingest", "qc.store", "qc.watch", "qc.report"}
+    | {"qc.plan", "qc.stats", "qc.trade", "qc.clock", "sample_measurements"},
+    "qc.ingest": {"qc.trade", "qc.plan"},
+    "qc.watch": {"qc.stats", "qc.trade", "qc.plan"},
+    "qc.report": {"qc.watch", "qc.trade", "qc.stats", "qc.plan"},
+    "qc.store": {"qc.plan"},
+    "qc.trade": {"qc.stats"},
+    "qc.stats": set(),
+    "qc.plan": set(),
+    "qc.clock": set(),
+    "qc": {"qc.stats", "qc.trade", "qc.jobs", "qc.plan", "qc.watch"},
+    "sample_measurements": set(),
+}
+"""Who may import whom. `jobs` is where the parts meet; the two faces go through it."""
+
+CLOCK_CALLS = {"now", "utcnow", "today"}
+
+
+def sources():
+    for package in ("qc", "dashboard", "sample_measurements"):
+        yield from sorted((ROOT / package).rglob("*.py"))
+
+
+def part_of(name):
+    """Name the part of the house that a dotted module name belongs to, or None for what is not ours."""
+    known = [part for part in ARROWS if name == part or name.startswith(part + ".")]
+    return max(known, key=len) if known else None
+
+
+def imported(tree, module):
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Import):
+            yield from (alias.name for alias in node.names)
+        elif isinstance(node, ast.ImportFrom):
+            base = node.module or ""
+            if node.level:
+                base = ".".join(module.split(".")[: -node.level] + ([base] if base else []))
+            yield from (f"{base}.{alias.name}" for alias in node.names)
+
+
+def module_name(path):
+    parts = path.relative_to(ROOT).with_suffix("").parts
+    return ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
+
+
+@pytest.mark.parametrize("path", list(sources()), ids=lambda p: str(p.relative_to(ROOT)))
+def test_imports_follow_the_arrows(path):
+    name = module_name(path)
+    own = part_of(name)
+    targets = {part_of(t) for t in imported(ast.parse(path.read_text("utf-8")), name)} - {None, own}
+    assert targets <= ARROWS[own], f"{name} imports {sorted(targets - ARROWS[own])}"
+
+
+def test_only_the_clock_asks_for_the_time():
+    offenders = []
+    for path in sources():
+        if path == ROOT / "qc/clock.py":
+            continue
+        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+            if isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute):
+                owner = ast.unparse(node.func.value)
+                if node.func.attr in CLOCK_CALLS and owner.split(".")[-1] in {"datetime", "date"}:
+                    offenders.append(f"{path.relative_to(ROOT)}:{node.lineno}")
+    assert offenders == []
+
+
+def test_no_print_outside_the_command_line():
+    offenders = [
+        f"{path.relative_to(ROOT)}:{node.lineno}"
+        for path in sources()
+        if "cli" not in path.parts and "make" not in path.parts
+        for node in ast.walk(ast.parse(path.read_text("utf-8")))
+        if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == "print"
+    ]
+    assert offenders == []
+
+
+def test_no_bare_except():
+    offenders = [
+        f"{path.relative_to(ROOT)}:{node.lineno}"
+        for path in sources()
+        for node in ast.walk(ast.parse(path.read_text("utf-8")))
+        if isinstance(node, ast.ExceptHandler) and node.type is None
+    ]
+    assert offenders == []
+
+
+def test_modules_and_functions_stay_readable():
+    long_modules, long_functions = [], []
+    for path in sources():
+        text = path.read_text("utf-8")
+        if text.count("\n") > 400:
+            long_modules.append(f"{path.relative_to(ROOT)}: {text.count(chr(10))}")
+        for node in ast.walk(ast.parse(text)):
+            if isinstance(node, ast.FunctionDef) and node.end_lineno - node.lineno + 1 > 80:
+                long_functions.append(f"{path.relative_to(ROOT)}:{node.lineno} {node.name}")
+    assert (long_modules, long_functions) == ([], [])
+
+
+def test_every_module_that_could_be_run_is_reached_by_no_cycle():
+    """No import cycle, those inside functions counted too."""
+    graph = {}
+    names = {module_name(p) for p in sources()}
+    for path in sources():
+        name = module_name(path)
+        hits = set()
+        for target in imported(ast.parse(path.read_text("utf-8")), name):
+            while target and target not in names:
+                target = target.rpartition(".")[0]
+            if target and target != name and not name.startswith(target + "."):
+                hits.add(target)
+        graph[name] = hits
+    assert find_cycle(graph) is None
+
+
+def find_cycle(graph):
+    done, path = set(), []
+
+    def visit(node):
+        if node in path:
+            return path[path.index(node) :] + [node]
+        if node in done:
+            return None
+        path.append(node)
+        for target in sorted(graph.get(node, ())):
+            if cycle := visit(target):
+                return cycle
+        path.pop()
+        done.add(node)
+        return None
+
+    for node in sorted(graph):
+        if cycle := visit(node):
+            return cycle
+    return None
+
+
+def test_the_cycle_finder_finds_one():
+    assert find_cycle({"a": {"b"}, "b": {"c"}, "c": {"a"}}) == ["a", "b", "c", "a"]
+    assert find_cycle({"a": {"b"}, "b": set()}) is None
