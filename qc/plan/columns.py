@@ -77,6 +77,7 @@ EVENT: dict[str, str] = {
     "unit": "str",
     "text": "str",
     "person": "str",
+    "tool": "str",  # the mandrel or die a part was made on
     "batch": "str",
     "note": "str",
     "sheet": "str",
