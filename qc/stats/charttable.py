@@ -1,0 +1,221 @@
+"""Charts of many series at once: one frame of points, one of levels, and the way from there to single charts.
+
+Rows of one series stand together and in order of making; `arrange` sees to it. A series that cannot be
+charted keeps its row in `levels` with the reason, so that one bad series never stops ten thousand good ones.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import polars as pl
+
+from qc.stats.errors import StatisticsError
+from qc.stats.limits import LimitRule
+from qc.stats.points import Chart, Companion, Floats, shown
+
+ONLY = ""  # name of the one series when there are no names
+
+
+@dataclass(frozen=True, slots=True)
+class ChartTable:
+    """Charts of one kind for many series.
+
+    Attributes
+    ----------
+    kind : str
+        Chart kind.
+    points : DataFrame
+        One row per plotted point: `series, point` (from 1), `value, sd, lower, upper`, and where there is a
+        companion chart `companion, companion_center, companion_lower, companion_upper`.
+    levels : DataFrame
+        One row per series in the same order: `series, points, center, sigma, lower, upper, reason`; a series
+        with a reason has no limits.
+    companion_kind : str or None
+        Kind of the companion chart.
+    varying : bool
+        Whether limits differ from point to point.
+    extras : mapping of series name to mapping
+        What only this kind has.
+    warnings : mapping of series name to tuple of str
+        Sentences about a series.
+    """
+
+    kind: str
+    points: pl.DataFrame
+    levels: pl.DataFrame
+    companion_kind: str | None = None
+    varying: bool = False
+    extras: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
+    warnings: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+
+    def charts(self) -> dict[str, Chart]:
+        """Return the charts by series name; series that cannot be charted are left out (see `levels`)."""
+        out: dict[str, Chart] = {}
+        start = 0
+        columns = {name: self.points[name].to_numpy() for name in self.points.columns if name not in _KEYS}
+        for level in self.levels.iter_rows(named=True):
+            rows = slice(start, start + level["points"])
+            start += level["points"]
+            if level["reason"] is None:
+                name = str(level["series"])
+                out[name] = self._chart(name, level, {key: part[rows] for key, part in columns.items()})
+        return out
+
+    def only(self) -> Chart:
+        """Return the chart of the one series.
+
+        Raises
+        ------
+        StatisticsError
+            It cannot be charted; the message says why and what is needed.
+        """
+        reason = self.levels["reason"][0]
+        if reason is not None:
+            raise StatisticsError(reason)
+        return next(iter(self.charts().values()))
+
+    def _chart(self, name: str, level: dict[str, Any], part: Mapping[str, Floats]) -> Chart:
+        values: Floats | dict[str, Floats] = part["value"]
+        if "high" in part:
+            values = {"high": part["high"], "low": part["low"]}
+        return Chart(
+            kind=self.kind,
+            center=level["center"],
+            lower=level["lower"],
+            upper=level["upper"],
+            sigma=level["sigma"],
+            values=values,
+            lowers=part["lower"] if self.varying else None,
+            uppers=part["upper"] if self.varying else None,
+            companion=self._companion(level, part),
+            warnings=self.warnings.get(name, ()),
+            extras=self.extras.get(name, {}),
+        )
+
+    def _companion(self, level: dict[str, Any], part: Mapping[str, Floats]) -> Companion | None:
+        if self.companion_kind is None:
+            return None
+        lowers, uppers = part["companion_lower"], part["companion_upper"]
+        steady = bool(np.ptp(uppers) == 0) if uppers.size else True
+        return Companion(
+            kind=self.companion_kind,
+            center=level["companion_center"],
+            lower=level["companion_lower"],
+            upper=level["companion_upper"],
+            values=part["companion"],
+            lowers=None if steady else lowers,
+            uppers=None if steady else uppers,
+        )
+
+
+_KEYS = ("series", "point")
+
+
+def arrange(frame: pl.DataFrame) -> pl.DataFrame:
+    """Bring the rows of each series together (order of first appearance kept) and number its rows.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        At least `value` (finite numbers); `series` may be missing when there is only one.
+
+    Returns
+    -------
+    DataFrame
+        With `series` and `point` (1, 2, ... within the series).
+
+    Raises
+    ------
+    StatisticsError
+        No rows, or a value that is missing or not finite.
+
+    Examples
+    --------
+    >>> arrange(pl.DataFrame({"series": ["a", "b", "a"], "value": [1.0, 2.0, 3.0]}))["value"].to_list()
+    [1.0, 3.0, 2.0]
+    """
+    if frame.height == 0:
+        raise StatisticsError("there are no readings: at least two are needed")
+    if "series" not in frame.columns:
+        frame = frame.with_columns(series=pl.lit(ONLY))
+    faulty = frame.select((pl.col("value").is_null() | ~pl.col("value").is_finite()).arg_true())["value"]
+    if faulty.len():
+        row = int(faulty[0])
+        raise StatisticsError(
+            f"value, reading {row + 1} is {frame['value'][row]}: every reading must be a finite number; "
+            "leave a missing one out"
+        )
+    runs = frame["series"].rle_id()
+    if int(runs[-1]) + 1 != frame["series"].n_unique():
+        frame = frame.with_row_index("_row")
+        frame = frame.sort(pl.col("_row").min().over("series"), maintain_order=True).drop("_row")
+    return frame.with_columns(point=pl.Series(positions(lengths(frame)), dtype=pl.UInt32))
+
+
+def lengths(frame: pl.DataFrame) -> np.ndarray[Any, np.dtype[np.int64]]:
+    """Rows of each series of an arranged frame, in order."""
+    return frame["series"].rle().struct.field("len").to_numpy().astype(np.int64)
+
+
+def positions(counts: np.ndarray[Any, np.dtype[np.int64]]) -> np.ndarray[Any, np.dtype[np.int64]]:
+    """1, 2, ... within each of the stretches of the given lengths."""
+    starts = np.cumsum(counts) - counts
+    return np.arange(1, int(counts.sum()) + 1) - np.repeat(starts, counts)
+
+
+def spread_out(levels: pl.DataFrame, column: str) -> pl.Series:
+    """Repeat a figure of each series over its points."""
+    return pl.Series(column, np.repeat(levels[column].to_numpy(), levels["points"].to_numpy()))
+
+
+def limit_factors(rule: LimitRule, center_points: pl.Series, sigma_df: pl.Series) -> pl.Series:
+    """Limit factor for each row; the factor is computed once for each pair of counts."""
+    if rule.method == "textbook":
+        return pl.Series("factor", np.full(center_points.len(), rule.factor()))
+    frame = pl.DataFrame({"center": center_points.cast(pl.Float64), "df": sigma_df.cast(pl.Float64)})
+    pairs = frame.unique()
+    found = [
+        rule.factor(center, df) if center >= 1 and df >= 1 else math.nan for center, df in pairs.iter_rows()
+    ]
+    known = pairs.with_columns(factor=pl.Series(found, dtype=pl.Float64))
+    return frame.join(known, on=["center", "df"], how="left", maintain_order="left")["factor"]
+
+
+def spread_reason(sigma: pl.Expr, points: pl.Expr, least: int, resolution: float | None) -> pl.Expr:
+    """Say per series why no limits can be drawn, or null."""
+    too_few = pl.format(
+        "the baseline holds {} points: at least {} are needed for limits", points, pl.lit(least)
+    )
+    flat = pl.format(
+        "the spread is zero (all {} points of the baseline agree): give a resolution or a sigma, "
+        "or read with a finer gauge",
+        points,
+    )
+    needed = pl.when(points.fill_null(0) < least).then(too_few)
+    return needed.when(sigma.is_null() | ~(sigma > 0)).then(flat) if resolution is None else needed
+
+
+def few_points_warning(points: int, rule: LimitRule) -> str | None:
+    """Say what limits from fewer than 20 points are worth."""
+    if points >= 20:
+        return None
+    words = f"limits rest on {points} points only"
+    if rule.method == "textbook":
+        return (
+            f"{words}: from so few, textbook limits are often far off; "
+            "prediction or guaranteed limits allow for it"
+        )
+    return f"{words}: they are wide because so little is known"
+
+
+def floor_warning(sigma: float, resolution: float) -> str:
+    """Say that the spread was raised to what the step of the gauge alone produces."""
+    return (
+        f"sigma was raised to {shown(sigma)}, the least a gauge step of {shown(resolution)} "
+        "can show (step / root 12)"
+    )

@@ -1,0 +1,312 @@
+"""The eight pattern rules as column expressions: one series or ten thousand cost one pass.
+
+Rules are named by what they see, never numbered. Each looks at points in units of their own standard
+deviation, so limits that vary from point to point are no special case. The published source is Nelson, "The
+Shewhart control chart: tests for special causes", J. Quality Technology 16 (1984), except where noted. A
+point on a line is inside; a tie or a point on the centre line breaks a run. Every rule has its price in false
+alarms: see docs/reference/rules.md.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from functools import reduce
+
+import numpy as np
+import polars as pl
+
+from qc.stats.charttable import ChartTable
+from qc.stats.errors import StatisticsUsageError
+from qc.stats.points import Floats, Signal
+
+LIMIT = "beyond-limit"
+DEFAULTS: dict[str, int | None] = {
+    "avoiding-center": 8,
+    "beyond-limit": None,
+    "four-of-five-middle": None,
+    "hugging-center": 15,
+    "same-side": 9,
+    "steady-climb": 6,
+    "two-of-three-outer": None,
+    "zigzag": 14,
+}
+SLACK = 1e-9  # sigma: rounding of a mean or a limit must not turn a point on the line into one beyond it
+_LEAST = {"avoiding-center": 2, "hugging-center": 2, "same-side": 2, "steady-climb": 3, "zigzag": 4}
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Rule:
+    """A rule and, where it has one, its length in points."""
+
+    name: str
+    length: int | None = None
+
+    def __str__(self) -> str:
+        return self.name if self.length is None else f"{self.name}({self.length})"
+
+
+def parse_rules(text: str) -> tuple[Rule, ...]:
+    """Read `none`, `limit`, `all` or rule names separated by commas, each with its length in parentheses.
+
+    Parameters
+    ----------
+    text : str
+        For example `beyond-limit,same-side(8)`; a length left out is the published one.
+
+    Returns
+    -------
+    tuple of Rule
+        In alphabetical order, each once.
+
+    Raises
+    ------
+    StatisticsUsageError
+        A name that is not known, or a length that its rule cannot have.
+
+    Examples
+    --------
+    >>> [str(rule) for rule in parse_rules("same-side,beyond-limit")]
+    ['beyond-limit', 'same-side(9)']
+    """
+    word = text.strip()
+    if word == "none":
+        return ()
+    if word == "limit":
+        return (Rule(LIMIT),)
+    if word == "all":
+        return tuple(Rule(name, length) for name, length in DEFAULTS.items())
+    return tuple(sorted({_rule(part) for part in word.split(",")}))
+
+
+def flag_columns(rules: Iterable[Rule]) -> list[pl.Expr]:
+    """Two boolean columns a rule, `NAME above` and `NAME below` (`NAME both` where it has no side).
+
+    Parameters
+    ----------
+    rules : iterable of Rule
+        Which rules; beyond-limit compares `z` with `z_lower` and `z_upper`.
+
+    Returns
+    -------
+    list of expression
+        To be evaluated on rows with `z` (deviation from the centre in sd), `z_lower`, `z_upper` and `point`
+        (1, 2, ... within a series), rows of a series together. Null `z` never offends and breaks every run.
+
+    References
+    ----------
+    .. [1] Nelson, J. Quality Technology 16 (1984) 237-239.
+
+    Examples
+    --------
+    >>> rows = {"z": [0.1] * 9, "z_lower": [-3.0] * 9, "z_upper": [3.0] * 9, "point": range(1, 10)}
+    >>> frame = pl.DataFrame(rows)
+    >>> frame.select(flag_columns([Rule("same-side", 9)]))["same-side above"].to_list()[-2:]
+    [False, True]
+    """
+    return [column for rule in rules for column in _columns(rule)]
+
+
+def standardised(table: ChartTable) -> pl.DataFrame:
+    """Rows of a chart table as the rules want them: `series, point, z, z_lower, z_upper`."""
+    center = pl.Series(np.repeat(table.levels["center"].to_numpy(), table.levels["points"].to_numpy()))
+    sd = table.points["sd"]
+    return table.points.select(
+        "series",
+        "point",
+        z=((pl.col("value") - center) / sd).fill_nan(None),
+        z_lower=(pl.col("lower") - center) / sd,
+        z_upper=(pl.col("upper") - center) / sd,
+    )
+
+
+def find_signals(table: ChartTable, rules: Sequence[Rule]) -> dict[str, tuple[Signal, ...]]:
+    """Signals of every series, by point and then by rule name.
+
+    Parameters
+    ----------
+    table : ChartTable
+        Charts of one kind for many series.
+    rules : sequence of Rule
+        Rules to apply.
+
+    Returns
+    -------
+    dict of series name to tuple of Signal
+        One signal per offending point and rule; series without signals are left out. `start` is the first
+        point of the pattern, `size` the mean deviation from the centre since then.
+
+    References
+    ----------
+    .. [1] As `flag_columns`.
+
+    Examples
+    --------
+    >>> from qc.stats.measured import Setting, individuals_table
+    >>> frame = pl.DataFrame({"value": [1.0, 2.0, 1.0, 2.0, 9.0]})
+    >>> table = individuals_table(frame, Setting(center=1.5, sigma=1.0))
+    >>> [(s.point, s.side) for s in find_signals(table, parse_rules("limit"))[""]]
+    [(5, 'above')]
+    """
+    if not rules:
+        return {}
+    rows = standardised(table)
+    flags = rows.lazy().select(flag_columns(sorted(rules))).collect()
+    z = rows["z"].fill_null(np.nan).to_numpy()
+    first = rows["point"].to_numpy() == 1
+    scale = table.points["sd"].to_numpy()
+    level_sigma = np.repeat(table.levels["sigma"].to_numpy(), table.levels["points"].to_numpy())
+    point, names = rows["point"].to_numpy(), rows["series"]
+    starts_of = _Starts(z, first)
+    found: list[tuple[int, Rule, str]] = []
+    for rule in sorted(rules):
+        for column in _column_names(rule):
+            side = column.rsplit(" ", 1)[1]
+            found += [(int(row), rule, side) for row in flags[column].arg_true()]
+    found.sort(key=lambda item: (item[0], item[1]))
+    total = np.cumsum(np.where(np.isnan(z), 0.0, z * scale))
+    out: dict[str, list[Signal]] = {}
+    for row, rule, side in found:
+        start = starts_of.row(rule, side, row)
+        size = (
+            z[row] * scale[row]
+            if start == row
+            else (total[row] - (total[start - 1] if start else 0.0)) / (row - start + 1)
+        )
+        name = str(names[row])
+        out.setdefault(name, []).append(
+            Signal(
+                point=int(point[row]),
+                rule=rule.name,
+                side=side,  # type: ignore[arg-type]
+                start=int(point[start]),
+                size=float(size),
+                size_sigma=float(size / level_sigma[row]) if level_sigma[row] > 0 else None,
+                series=name or None,
+            )
+        )
+    return {name: tuple(signals) for name, signals in out.items()}
+
+
+class _Starts:
+    """First row of the pattern that a signal ends."""
+
+    def __init__(self, z: Floats, first: np.ndarray) -> None:
+        self.z, self.first = z, first
+        self.rows = np.arange(z.size)
+        self.runs: dict[str, np.ndarray] = {}
+
+    def row(self, rule: Rule, side: str, at: int) -> int:
+        """Row where the pattern begins."""
+        if rule.name == LIMIT:
+            return at
+        if rule.name in ("two-of-three-outer", "four-of-five-middle"):
+            window, line = (3, 2.0) if rule.name == "two-of-three-outer" else (5, 1.0)
+            sign = 1.0 if side == "above" else -1.0
+            rows = [
+                row
+                for row in range(max(0, at - window + 1), at + 1)
+                if not self.first[row + 1 : at + 1].any()
+            ]
+            return next(row for row in rows if sign * self.z[row] > line + SLACK)
+        if rule.name not in self.runs:
+            self.runs[rule.name] = self._run_starts(rule.name)
+        return int(self.runs[rule.name][at])
+
+    def _run_starts(self, name: str) -> np.ndarray:
+        """For each row, where the unbroken run that holds it began."""
+        z, first = self.z, self.first
+        with np.errstate(invalid="ignore"):
+            if name == "same-side":
+                sign = np.where(np.abs(z) <= SLACK, 0.0, np.sign(z))
+                broken = first | (sign == 0) | np.append(True, sign[1:] != sign[:-1])
+            elif name in ("hugging-center", "avoiding-center"):
+                inside = np.abs(z) <= 1 + SLACK
+                holds = inside if name == "hugging-center" else np.abs(z) > 1 + SLACK
+                broken = first | ~holds | np.append(True, ~holds[:-1])
+            else:
+                step = np.append(0.0, np.diff(z))
+                way = np.where(first | (np.abs(step) <= SLACK), 0.0, np.sign(step))
+                before = np.append(0.0, way[:-1])
+                ends = way == 0 if name == "steady-climb" else (way == 0) | np.isnan(way)
+                turns = way != before if name == "steady-climb" else way != -before
+                # a run of steps begins one point before its first step
+                step_broken = first | ends | turns
+                begin = np.maximum.accumulate(np.where(step_broken, self.rows, 0))
+                return np.where(first[begin] | (way[begin] == 0), begin, begin - 1)
+        return np.maximum.accumulate(np.where(broken, self.rows, 0))
+
+
+def _rule(part: str) -> Rule:
+    match = re.fullmatch(r"\s*([a-z-]+)\s*(?:\((\d+)\))?\s*", part)
+    if match is None or match.group(1) not in DEFAULTS:
+        known = ", ".join(str(Rule(name, length)) for name, length in DEFAULTS.items())
+        raise StatisticsUsageError(
+            f"rule {part.strip()!r} is not known: use none, limit, all or some of {known}"
+        )
+    name, given = match.groups()
+    default = DEFAULTS[name]
+    if given is None:
+        return Rule(name, default)
+    if default is None or int(given) < _LEAST[name]:
+        need = "has no length" if default is None else f"needs a length of at least {_LEAST[name]}"
+        raise StatisticsUsageError(f"rule {part.strip()!r} cannot be used: {name} {need}")
+    return Rule(name, int(given))
+
+
+def _column_names(rule: Rule) -> list[str]:
+    sides = ("both",) if rule.name in ("avoiding-center", "hugging-center", "zigzag") else ("above", "below")
+    return [f"{rule.name} {side}" for side in sides]
+
+
+def _columns(rule: Rule) -> list[pl.Expr]:
+    z = pl.col("z")
+    if rule.name == LIMIT:
+        found = [z > pl.col("z_upper") + SLACK, z < pl.col("z_lower") - SLACK]
+    elif rule.name == "same-side":
+        found = [_all_of(z > SLACK, rule.length), _all_of(z < -SLACK, rule.length)]
+    elif rule.name == "two-of-three-outer":
+        found = [_most_of(z > 2 + SLACK, 2, 3), _most_of(z < -2 - SLACK, 2, 3)]
+    elif rule.name == "four-of-five-middle":
+        found = [_most_of(z > 1 + SLACK, 4, 5), _most_of(z < -1 - SLACK, 4, 5)]
+    elif rule.name == "hugging-center":
+        found = [_all_of(z.abs() <= 1 + SLACK, rule.length)]
+    elif rule.name == "avoiding-center":
+        found = [_all_of(z.abs() > 1 + SLACK, rule.length)]
+    else:
+        step = z - z.shift(1)
+        up, down = step > SLACK, step < -SLACK
+        length = rule.length or 0
+        if rule.name == "steady-climb":
+            found = [_all_of(up, length - 1, length), _all_of(down, length - 1, length)]
+        else:
+            turn = (up & down.shift(1)) | (down & up.shift(1))
+            found = [_all_of(turn, length - 2, length)]
+    return [expr.fill_null(False).alias(name) for expr, name in zip(found, _column_names(rule), strict=True)]
+
+
+def _all_of(holds: pl.Expr, length: int | None, points: int | None = None) -> pl.Expr:
+    """Tell where the last `length` rows all hold, within one series of at least `points` points.
+
+    The window doubles at each step, so that a run of 15 costs six bit operations and not fifteen.
+    """
+    assert length is not None
+    have, window = 1, holds
+    while have * 2 <= length:
+        window, have = window & window.shift(have), have * 2
+    if have < length:
+        window = window & window.shift(length - have)
+    return window & (pl.col("point") >= (points or length))
+
+
+def _most_of(holds: pl.Expr, wanted: int, window: int) -> pl.Expr:
+    """Tell where this row and enough of the rows before it within the window hold, in one series."""
+    # a window that reaches into the series before must not count what is there
+    back = [holds.shift(k) & (pl.col("point") > k) for k in range(1, window)]
+    if wanted == 2:
+        return holds & reduce(lambda a, b: a | b, [part.fill_null(False) for part in back])
+    misses = [~part.fill_null(False) for part in back]
+    # four of five: of the four rows before, at most one misses
+    pairs = [misses[i] & misses[j] for i in range(len(misses)) for j in range(i + 1, len(misses))]
+    return holds & ~reduce(lambda a, b: a | b, pairs)
