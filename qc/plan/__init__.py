@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from qc.plan.columns import EVENT, EVENT_KINDS, HELD, PLACE, READING
 from qc.plan.errors import PlanError, PlanFault, QcError
+from qc.plan.load import check_plan, load_plan, read_plan_text
 from qc.plan.model import (
     Card,
     Characteristic,
@@ -40,4 +41,7 @@ __all__ = [
     "Tool",
     "Valve",
     "Workshop",
+    "check_plan",
+    "load_plan",
+    "read_plan_text",
 ]

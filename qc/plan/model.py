@@ -9,8 +9,20 @@ from __future__ import annotations
 from datetime import date
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 
+
+def _iso_day(value: object) -> object:
+    # pydantic would also take a number of seconds since 1970 for a day
+    if isinstance(value, str):
+        try:
+            return date.fromisoformat(value.strip())
+        except ValueError:
+            raise ValueError(f"{value!r} is not a day of the form 2026-05-14") from None
+    return value
+
+
+Day = Annotated[date, BeforeValidator(_iso_day)]
 Id = Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9_.\-]*$", max_length=40)]
 Kind = Literal["measured", "count", "pass-fail"]
 Shape = Literal["normal", "positive", "any"]
@@ -23,7 +35,7 @@ Derivation = Literal["clearance", "ovality", "main-length", "wrap-length", "part
 
 
 class _Part(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid", str_strip_whitespace=True)
+    model_config = ConfigDict(frozen=True, extra="forbid", str_strip_whitespace=True, allow_inf_nan=False)
 
 
 class Workshop(_Part):
@@ -34,10 +46,10 @@ class Workshop(_Part):
     time_zone: str = "UTC"
     a4_hz: float = Field(440.0, gt=390, lt=480)
     reference_temperature_c: float = Field(20.0, ge=5, le=40)
-    days_off: tuple[Weekday | date, ...] = ("sat", "sun")
+    days_off: tuple[Weekday | Day, ...] = ("sat", "sun")
     false_signals_per_month: float = Field(1.0, gt=0, le=50)
     wanted_ppk: float = Field(1.0, gt=0, le=3)
-    today: date | None = None  # only the sample workshop fixes its own day
+    today: Day | None = None  # only the sample workshop fixes its own day
     lead: str = ""  # code of the quality lead
 
 
@@ -69,7 +81,7 @@ class Limits(_Part):
     """Target and limits for some models from a day on; a later entry for the same model takes over."""
 
     models: tuple[Id, ...] = ()  # empty = every model
-    since: date | None = None
+    since: Day | None = None
     target: float | None = None
     lower: float | None = None
     upper: float | None = None
@@ -125,8 +137,8 @@ class Gauge(_Part):
     gauge_class: str
     resolution: float = Field(gt=0)
     unit: str
-    calibrated: tuple[date, ...] = ()
-    due: date | None = None
+    calibrated: tuple[Day, ...] = ()
+    due: Day | None = None
     daily_check: bool = False
     check_tolerance: float | None = None
 
@@ -136,8 +148,8 @@ class Person(_Part):
 
     code: Id
     name: str = ""
-    joined: date | None = None
-    left: date | None = None
+    joined: Day | None = None
+    left: Day | None = None
 
 
 class Tool(_Part):
@@ -146,8 +158,8 @@ class Tool(_Part):
     id: Id
     name: str
     tool_class: str
-    fitted: date | None = None
-    removed: date | None = None
+    fitted: Day | None = None
+    removed: Day | None = None
 
 
 class Card(_Part):

@@ -1,0 +1,162 @@
+"""Checks of a plan's numbers and days against each other: limits, targets, sensible ranges, dates."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import date
+
+from qc.plan.errors import PlanFault
+from qc.plan.model import Characteristic, Limits, Plan
+from qc.plan.tree import Node
+
+_WEEK = frozenset({"mon", "tue", "wed", "thu", "fri", "sat", "sun"})
+
+
+def check_figures(plan: Plan, tree: Node) -> list[PlanFault]:
+    """Return a fault wherever two figures or days of a plan cannot both be right.
+
+    Parameters
+    ----------
+    plan : Plan
+        The plan as far as the model could be filled.
+    tree : Node
+        The tree that `plan` was filled from, entry for entry.
+    """
+    return [
+        *_empty_sections(tree),
+        *_days_off(plan, tree),
+        *_model_numbers(plan, tree),
+        *_characteristics(plan, tree),
+        *_gauges(plan, tree),
+        *_spans(plan, tree),
+    ]
+
+
+def _empty_sections(tree: Node) -> Iterator[PlanFault]:
+    for name, noun in (("models", "model"), ("stages", "stage")):
+        node = tree.get(name)
+        # a section that pruning emptied, or that was put in for a missing one, has its fault already
+        if node is not None and node.value == [] and name in tree.key_lines and not node.pruned:
+            yield PlanFault(node.line, node.path, "is an empty list", f"Write at least one {noun}.")
+
+
+def _days_off(plan: Plan, tree: Node) -> Iterator[PlanFault]:
+    if _WEEK <= {day for day in plan.workshop.days_off if isinstance(day, str)}:
+        node = tree.nearest("workshop", "days_off")
+        yield PlanFault(node.line, node.path, "leaves no working day", "Take the working days out.")
+    if not plan.workshop.name:
+        node = tree.nearest("workshop", "name")
+        yield PlanFault(node.line, node.path, "is empty", "Write the name that stands on the report.")
+
+
+def _model_numbers(plan: Plan, tree: Node) -> Iterator[PlanFault]:
+    for number, model in enumerate(plan.models):
+        node = tree.nearest("models", number, "partials")
+        if not model.partials:
+            yield PlanFault(node.line, node.path, "names no partials", "List those the tester blows.")
+        if any(partial < 1 for partial in model.partials):
+            yield PlanFault(node.line, node.path, "counts partials below 1", "Partial 1 is the pedal note.")
+        if len(set(model.partials)) < len(model.partials):
+            yield PlanFault(node.line, node.path, "names a partial twice", "Keep one of the two.")
+
+
+def _characteristics(plan: Plan, tree: Node) -> Iterator[PlanFault]:
+    for row, stage in enumerate(plan.stages):
+        for column, characteristic in enumerate(stage.characteristics):
+            node = tree.nearest("stages", row, "characteristics", column)
+            yield from _sensible(characteristic, node)
+            yield from _unit(characteristic, node)
+            seen: dict[tuple[str, date | None], Node] = {}
+            for entry, below in zip(characteristic.limits, node.nearest("limits").items(), strict=True):
+                yield from _limits(characteristic, entry, below)
+                yield from _overlap(entry, below, seen)
+
+
+def _sensible(characteristic: Characteristic, node: Node) -> Iterator[PlanFault]:
+    if characteristic.sensible is not None and characteristic.sensible[0] >= characteristic.sensible[1]:
+        low, high = characteristic.sensible
+        below = node.nearest("sensible")
+        problem = f"runs from {low:g} to {high:g}, which leaves nothing between"
+        yield PlanFault(below.line, below.path, problem, "Write [lowest, highest].")
+
+
+def _unit(characteristic: Characteristic, node: Node) -> Iterator[PlanFault]:
+    below = node.nearest("unit")
+    plain = characteristic.unit.replace("µ", "u").replace("μ", "u").replace("³", "3")
+    if not characteristic.unit:
+        yield PlanFault(below.line, below.path, "is empty", "Write the unit, for example um, mm or cent.")
+    elif plain != characteristic.unit:
+        problem = f'"{characteristic.unit}" has signs that many keyboards and files lose'
+        yield PlanFault(below.line, below.path, problem, f"Write {plain}.")
+
+
+def _limits(characteristic: Characteristic, entry: Limits, node: Node) -> Iterator[PlanFault]:
+    lower, target, upper = entry.lower, entry.target, entry.upper
+    if lower is None and target is None and upper is None:
+        mend = "Write `target:`, `lower:` or `upper:`, or take the entry out."
+        yield PlanFault(node.line, node.path, "says neither a target nor a limit", mend)
+    if lower is not None and upper is not None and lower >= upper:
+        problem = f"lower {lower:g} is not below upper {upper:g}"
+        yield _at(node, "lower", problem, "Exchange the two, or correct one.")
+    elif target is not None and not _inside(target, lower, upper):
+        problem = f"target {target:g} lies outside the limits {_span(lower, upper)}"
+        yield _at(node, "target", problem, "Correct the target or the limits.")
+    if characteristic.sensible is None:
+        return
+    low, high = characteristic.sensible
+    for name, value in (("lower", lower), ("target", target), ("upper", upper)):
+        # the range is of the figure as read, so a limit outside it could never be met
+        if value is not None and not low <= value <= high:
+            problem = f"{name} {value:g} lies outside the sensible range {low:g} to {high:g}"
+            yield _at(node, name, problem, "Widen `sensible`, or correct the figure.")
+
+
+def _overlap(entry: Limits, node: Node, seen: dict[tuple[str, date | None], Node]) -> Iterator[PlanFault]:
+    for model in entry.models or ("",):
+        first = seen.setdefault((model, entry.since), node)
+        if first is not node:
+            whom = f'model "{model}"' if model else "every model"
+            when = f"since {entry.since}" if entry.since else "without a day"
+            problem = f"a second entry for {whom} {when}; the first is on line {first.line}"
+            yield PlanFault(node.line, node.path, problem, "Give the newer one a `since:` day of its own.")
+
+
+def _gauges(plan: Plan, tree: Node) -> Iterator[PlanFault]:
+    for number, gauge in enumerate(plan.gauges):
+        node = tree.nearest("gauges", number)
+        if gauge.due is not None and gauge.calibrated and gauge.due < max(gauge.calibrated):
+            problem = f"due {gauge.due} lies before the last calibration {max(gauge.calibrated)}"
+            yield _at(node, "due", problem, "Write the day on which the calibration runs out.")
+        if gauge.check_tolerance is not None and gauge.check_tolerance <= 0:
+            problem = f"{gauge.check_tolerance:g} is no tolerance"
+            yield _at(node, "check_tolerance", problem, f"Write a number above 0, in {gauge.unit}.")
+        if gauge.daily_check and gauge.check_tolerance is None:
+            mend = "Add `check_tolerance:`, the largest deviation from the master that passes."
+            yield _at(node, "daily_check", "the daily check has no tolerance to be judged by", mend)
+
+
+def _spans(plan: Plan, tree: Node) -> Iterator[PlanFault]:
+    for number, person in enumerate(plan.people):
+        if person.joined and person.left and person.left < person.joined:
+            node = tree.nearest("people", number)
+            yield _at(node, "left", f"left {person.left} before joining {person.joined}", "Correct one.")
+    for number, tool in enumerate(plan.tools):
+        if tool.fitted and tool.removed and tool.removed < tool.fitted:
+            node = tree.nearest("tools", number)
+            problem = f"removed {tool.removed} before it was fitted {tool.fitted}"
+            yield _at(node, "removed", problem, "Correct one.")
+
+
+def _inside(value: float, lower: float | None, upper: float | None) -> bool:
+    return (lower is None or value >= lower) and (upper is None or value <= upper)
+
+
+def _span(lower: float | None, upper: float | None) -> str:
+    if lower is None:
+        return f"up to {upper:g}"
+    return f"from {lower:g}" if upper is None else f"{lower:g} to {upper:g}"
+
+
+def _at(node: Node, key: str, problem: str, mend: str) -> PlanFault:
+    below = node.get(key)
+    return PlanFault((below or node).line, f"{node.path}.{key}", problem, mend)
