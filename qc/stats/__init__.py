@@ -1,1 +1,65 @@
-"""To be written."""
+"""Pure statistics: arrays or columns in, frozen results out.
+
+Names are fetched from their modules on first use, so that importing the package costs nothing.
+"""
+
+from __future__ import annotations
+
+import sys
+from importlib import import_module
+from types import ModuleType
+from typing import Any
+
+_HOME: dict[str, str] = {}
+"""Where each public name lives: name -> module."""
+
+
+def _offer(module: str, *names: str) -> None:
+    """Enter the public names of a module."""
+    _HOME.update({name: f"{__name__}.{module}" for name in names})
+
+
+_offer("errors", "StatisticsError", "StatisticsUsageError")
+_offer("constants", "Factors", "c4", "d2", "d3", "factors", "median_range")
+_offer("limits", "THREE_SIGMA_RATE", "LimitRule")
+_offer("points", "Baseline", "Chart", "Companion", "Signal")
+_offer("charttable", "ChartTable")
+_offer("measured", "Setting", "individuals", "individuals_table", "mean_range", "mean_sd", "subgroup_table")
+_offer("memory", "CusumDesign", "EwmaDesign", "cusum", "cusum_table", "ewma", "ewma_table")
+_offer("rules", "Rule", "find_signals", "flag_columns", "parse_rules")
+_offer("study", "SeriesStudy", "study_frame")
+_offer("study_kinds", "KINDS")
+_offer("study_question", "StudyQuestion")
+_offer("capability", "capability")
+_offer("capability_result", "Capability", "Limits")
+_offer("detector", "detect", "detect_many")
+_offer("detector_result", "Detection", "DetectorSignal", "Stretch", "stretches_of")
+_offer("detector_state", "DetectorState")
+_offer("thresholds", "threshold_scores")
+
+__all__ = sorted(_HOME)
+
+
+class _Package(ModuleType):
+    """The package; a module never hides a function of the same name (`capability` is both)."""
+
+    def __setattr__(self, name: str, value: Any) -> None:
+        if not (name in _HOME and isinstance(value, ModuleType)):
+            super().__setattr__(name, value)
+
+
+sys.modules[__name__].__class__ = _Package
+
+
+def __getattr__(name: str) -> Any:
+    """Fetch a public name from its module."""
+    if name not in _HOME:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    found = getattr(import_module(_HOME[name]), name)
+    globals()[name] = found
+    return found
+
+
+def __dir__() -> list[str]:
+    """List the public names."""
+    return __all__
