@@ -247,9 +247,9 @@ def pieces_to_settle(
 def _noncentrality(statistic: Floats, probability: Floats, df: Floats) -> Floats:
     """Noncentrality at which P(T <= statistic) is `probability`; negative statistics by reflection."""
     found = special.nctdtrinc(df, probability, statistic)
-    # scipy solves this to about 1e-6, near zero worse; secant steps over a small interval mend the rest
+    # scipy solves this to about 1e-6, near zero far worse; secant steps over a small interval mend the rest
     step = 1e-3
-    for _ in range(2):
+    for _ in range(5):
         rise = special.nctdtr(df, found + step, statistic) - special.nctdtr(df, found - step, statistic)
         gap = special.nctdtr(df, found, statistic) - probability
         with np.errstate(divide="ignore", invalid="ignore"):

@@ -1,0 +1,124 @@
+"""Bounds of capability figures against published values, scipy and simulation."""
+
+import json
+import math
+from pathlib import Path
+
+import numpy as np
+import pytest
+from scipy import integrate, stats
+
+from qc.stats.capability_bounds import (
+    MOST_PIECES,
+    cp_bound,
+    cpm_bound,
+    one_sided_bound,
+    pieces_to_settle,
+    two_sided_bound,
+)
+from qc.stats.errors import StatisticsError
+
+PUBLISHED = json.loads((Path(__file__).parents[1] / "published/capability_indices.json").read_text("utf-8"))
+TWO = np.array([0.025, 0.975])
+
+
+@pytest.mark.parametrize("n, index, cp95, cpu95, cpk95, cpu90", PUBLISHED["D7"]["recomputed"]["rows"])
+def test_lower_bounds_agree_with_the_table(n, index, cp95, cpu95, cpk95, cpu90):
+    """Chou, Owen and Borrego 1990 (method); values computed independently."""
+    assert cp_bound(index, 0.05, n - 1) == pytest.approx(cp95, abs=1e-9)
+    assert one_sided_bound(index, [0.05, 0.10], n, n - 1) == pytest.approx([cpu95, cpu90], abs=1e-9)
+    assert two_sided_bound(index, 0.05, n, n - 1) == pytest.approx(cpk95, abs=1e-9)
+
+
+def test_cp_interval_of_the_textbook():
+    """D1, Montgomery example 8.4 (from memory): limits 38 and 62, sd 1.75, 20 pieces."""
+    found = cp_bound(24 / (6 * 1.75), TWO, 19)
+    assert found == pytest.approx(PUBLISHED["D1"]["published"]["CI95"], abs=0.006)
+    assert found == pytest.approx(PUBLISHED["D1"]["recomputed"]["CI95"], abs=1e-9)
+
+
+def test_cpk_interval_of_bissell():
+    """D2, and 1.15 from 45 pieces: 0.89 to 1.41 (read in a quality trade column; T110, T111)."""
+    assert two_sided_bound(1.33, TWO, 20, 19) == pytest.approx(
+        PUBLISHED["D2"]["recomputed"]["CI95_Bissell"], abs=1e-9
+    )
+    assert two_sided_bound(1.15, TWO, 45, 44) == pytest.approx([0.891, 1.409], abs=5e-4)
+
+
+@pytest.mark.parametrize(
+    "given, expected", list(zip(PUBLISHED["D8"]["inputs"], PUBLISHED["D8"]["recomputed"], strict=True))
+)
+def test_cpm_bound_of_boyles(given, expected):
+    assert cpm_bound(given["Cpm"], 0.05, given["n"], given["xi"]) == pytest.approx(
+        expected["lower95"], abs=1e-8
+    )
+
+
+@pytest.mark.parametrize("index", [-1.5, 0.0, 1e-6, 0.4, 1.33, 4.0])
+@pytest.mark.parametrize("n", [2, 5, 20, 400])
+def test_one_sided_bound_solves_the_noncentral_t(index, n):
+    """Second route: the distribution function as an integral over the sample sd."""
+    root, df = math.sqrt(n), n - 1
+    for level in (0.05, 0.5, 0.975):
+        bound = float(one_sided_bound(index, level, n, df))
+
+        def below(s, bound=bound):
+            density = 2 * df * s * stats.chi2.pdf(df * s * s, df)
+            return density * stats.norm.cdf(3 * root * (index * s - bound))
+
+        chance, _ = integrate.quad(below, 0, 6, points=[0.5, 1.0, 1.5], epsabs=1e-11, limit=300)
+        assert chance == pytest.approx(1 - level, abs=1e-8)
+
+
+def test_known_sigma_leaves_only_the_error_of_the_mean():
+    expected = 1.2 + stats.norm.ppf(TWO) / (3 * math.sqrt(25))
+    assert one_sided_bound(1.2, TWO, 25, math.inf) == pytest.approx(expected, abs=1e-12)
+    assert two_sided_bound(1.2, TWO, 25, math.inf) == pytest.approx(expected, abs=1e-12)
+    assert cp_bound(1.2, TWO, math.inf) == pytest.approx([1.2, 1.2])
+    assert one_sided_bound(1.2, TWO, 25, 5e6) == pytest.approx(one_sided_bound(1.2, TWO, 25, 9e5), abs=1e-4)
+
+
+def test_bounds_cover_in_simulation():
+    """Exact bounds cover 95 % to within 4 standard errors; Bissell's to within a point at 30 pieces."""
+    rng = np.random.default_rng(5)
+    draws, n, true = 40_000, 30, 1.2
+    mean, sd = rng.standard_normal(draws) / math.sqrt(n), np.sqrt(rng.chisquare(n - 1, draws) / (n - 1))
+    error = 4 * math.sqrt(0.95 * 0.05 / draws)
+    low = one_sided_bound((3 * true - mean) / (3 * sd), 0.05, n, n - 1)
+    assert np.mean(low <= true) == pytest.approx(0.95, abs=error)
+    assert np.mean(cp_bound(true / sd, 0.05, n - 1) <= true) == pytest.approx(0.95, abs=error)
+    nearest = np.minimum(3 * true - mean, 3.6 * true + mean) / (3 * sd)
+    assert np.mean(two_sided_bound(nearest, 0.05, n, n - 1) <= true) == pytest.approx(0.95, abs=0.012)
+
+
+def test_pieces_to_settle_is_the_least_number_that_does():
+    more = pieces_to_settle(1.2, 30, sides=2)
+    assert two_sided_bound(1.2, 0.05, 30 + more, 29 + more) >= 1.0
+    assert two_sided_bound(1.2, 0.05, 29 + more, 28 + more) < 1.0
+    more = pieces_to_settle(0.8, 25, sides=1)
+    assert one_sided_bound(0.8, 0.95, 25 + more, 24 + more) < 1.0
+    assert one_sided_bound(0.8, 0.95, 24 + more, 23 + more) >= 1.0
+
+
+def test_pieces_to_settle_at_the_edges():
+    assert pieces_to_settle(3.0, 50, sides=2) == 0
+    assert pieces_to_settle(3.0, 8, sides=2) == 12
+    assert pieces_to_settle(1.0, 50, sides=2) is None
+    assert pieces_to_settle(1.001, 50, sides=1) is None
+    settled = pieces_to_settle(1.01, 50, sides=2)
+    assert settled is not None and settled < MOST_PIECES
+
+
+@pytest.mark.parametrize(
+    "call, said",
+    [
+        (lambda: cp_bound(1.0, 1.0, 5), "level is 1.0"),
+        (lambda: one_sided_bound(1.0, 0.05, 5, 0), "degrees of freedom are 0"),
+        (lambda: two_sided_bound(1.0, math.nan, 5, 4), "level is nan"),
+        (lambda: cpm_bound(1.0, 0.05, 0, 0.2), "must be above 0"),
+        (lambda: pieces_to_settle(1.0, 1, sides=1), "1 pieces given"),
+    ],
+)
+def test_bad_questions_are_named(call, said):
+    with pytest.raises(StatisticsError, match=said):
+        call()
