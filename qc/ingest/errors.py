@@ -1,0 +1,38 @@
+"""The error of a sheet that cannot be used at all: which file, tab and cell, what is wrong, what to do."""
+
+from __future__ import annotations
+
+from qc.plan import QcError
+
+
+class SheetError(QcError):
+    """A whole sheet is refused; nothing of it is taken.
+
+    Parameters
+    ----------
+    file : str
+        Name of the file as handed in.
+    problem : str
+        What is wrong, without a full stop.
+    hint : str
+        What to do about it, a whole sentence.
+    tab : str
+        Worksheet name, empty for csv and for faults of the whole file.
+    cell : str
+        Where in the tab: ``B7`` in a workbook, ``line 12`` in a csv file; empty where the whole is meant.
+    """
+
+    def __init__(self, file: str, problem: str, hint: str, *, tab: str = "", cell: str = "") -> None:
+        where = ", ".join(part for part in (file, f"tab {tab}" if tab else "", cell) if part)
+        super().__init__(f"{where}: {problem}. {hint}")
+        self.file, self.tab, self.cell, self.problem, self.hint = file, tab, cell, problem, hint
+
+    def to_dict(self) -> dict[str, str]:
+        """Return the error as plain values."""
+        return {
+            "file": self.file,
+            "tab": self.tab,
+            "cell": self.cell,
+            "problem": self.problem,
+            "hint": self.hint,
+        }

@@ -1,0 +1,82 @@
+"""A sheet as it came in: rows of text cells that know where they stand."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+MAX_BYTES = 20_000_000
+"""Largest file taken. [byte]"""
+
+MAX_ROWS = 200_000
+"""Longest table taken; a bench fills a few dozen rows a day."""
+
+MAX_COLUMNS = 200
+"""Widest table taken."""
+
+MAX_CELL = 2_000
+"""Longest text of one cell. [character]"""
+
+
+@dataclass(frozen=True, slots=True)
+class Grid:
+    """One tab of a workbook or one csv file.
+
+    Attributes
+    ----------
+    file, tab : str
+        Name of the file as handed in; worksheet name, empty for csv.
+    kind : {"csv", "xlsx"}
+        What it was read from.
+    sheet : str
+        SHA-256 of the file's bytes.
+    rows : tuple of tuple of str
+        Text of the cells as typed, without trailing empty cells.
+    lines : tuple of int
+        1-based line of each row in the file or tab.
+    separator : str
+        What parted the cells of a csv file, empty for a workbook.
+    """
+
+    file: str
+    tab: str
+    kind: Literal["csv", "xlsx"]
+    sheet: str
+    rows: tuple[tuple[str, ...], ...]
+    lines: tuple[int, ...]
+    separator: str = ""
+
+    def text(self, row: int, column: int) -> str:
+        """Return the text of a cell (both counted from 0); empty beyond the end of a row."""
+        cells = self.rows[row]
+        return cells[column] if column < len(cells) else ""
+
+    def cell(self, row: int, column: int, header: str = "") -> str:
+        """Return the address of a cell the way a person looks for it.
+
+        Examples
+        --------
+        >>> Grid("a.xlsx", "Slide", "xlsx", "", (("x",),), (7,)).cell(0, 1)
+        'B7'
+        >>> Grid("a.csv", "", "csv", "", (("x",),), (7,)).cell(0, 1, "Cents")
+        'line 7, Cents'
+        """
+        if self.kind == "xlsx":
+            return f"{column_letters(column)}{self.lines[row]}"
+        return f"line {self.lines[row]}, {header or f'column {column + 1}'}"
+
+
+def column_letters(index: int) -> str:
+    """Return the letters of a spreadsheet column counted from 0.
+
+    Examples
+    --------
+    >>> column_letters(0), column_letters(25), column_letters(26), column_letters(701)
+    ('A', 'Z', 'AA', 'ZZ')
+    """
+    letters = ""
+    index += 1
+    while index:
+        index, rest = divmod(index - 1, 26)
+        letters = chr(65 + rest) + letters
+    return letters

@@ -1,0 +1,191 @@
+"""Translates what a bench writes over a column into our own names, once, at the door."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+KNOWN_NAMES: dict[str, tuple[str, ...]] = {
+    "card": ("card", "card id", "card title"),
+    "day": ("date", "day", "measured", "measured on"),
+    "time": ("time", "hour of day"),
+    "serial": ("serial", "serial no", "serial number", "piece", "instrument", "tube", "tube no"),
+    "model": ("model", "type"),
+    "person": ("person", "tester", "technician", "operator", "player", "by", "initials", "measured by"),
+    "gauge": ("gauge", "tuner", "probe", "gauge id"),
+    "tool": ("tool", "die", "mandrel", "booth", "nozzle", "jig"),
+    "tool_count": ("draws", "draw count", "tool count", "draws since fitted"),
+    "batch": ("batch", "lot", "batch no"),
+    "air_c": ("room c", "room", "room temperature", "air c", "air", "temperature", "room temp"),
+    "a4_hz": ("a4 hz", "a4", "reference a4", "a4 reference"),
+    "main_out_mm": ("main slide out mm", "main slide out", "main out mm", "tuning slide out mm"),
+    "wrap_out_mm": ("wrap slide out mm", "wrap out mm", "wrap slide out"),
+    "method": ("method", "slide placed"),
+    "note": ("note", "notes", "remark", "remarks", "comment"),
+    "unit": ("unit", "units"),
+    "repeat": ("repeat", "rep", "reading no", "sitting"),
+    "leg": ("leg",),
+    "station": ("station", "where"),
+    "direction": ("direction", "angle", "dir"),
+    "surface": ("surface",),
+    "valve": ("valve", "valves", "valve state"),
+    "position": ("position", "slide position", "pos"),
+    "partial": ("partial", "harmonic"),
+    "area": ("area",),
+    "spot": ("spot", "spot no"),
+    "inner_od": ("inner od", "inner tube od", "inner"),
+    "outer_bore": ("outer bore", "outer id", "outer tube bore", "outer"),
+    "clearance": ("clearance", "clearance read"),
+    "cents": ("cents", "cent", "deviation cents"),
+    "hz": ("hz", "frequency", "frequency hz"),
+    "thickness": ("thickness", "film thickness"),
+    "base": ("base", "bare", "base reading"),
+    "r1": ("r1", "reading 1"),
+    "r2": ("r2", "reading 2"),
+    "r3": ("r3", "reading 3"),
+    "part": ("part", "part serial", "part no"),
+    "role": ("role", "part role"),
+    "verdict": ("verdict", "result", "play test"),
+    "shipped": ("shipped", "shipped on"),
+    "returned": ("returned", "returned on"),
+    "cause": ("cause", "cause code", "reason"),
+    "stage": ("stage", "where found"),
+    "hours": ("hours", "rework hours", "time spent"),
+    "deviation": ("deviation", "reading less master", "off master"),
+    "zeroed": ("zeroed", "zero set", "re-zeroed"),
+    "tool_class": ("class", "tool class"),
+    "fault_type": ("fault type", "type of fault", "kind of fault", "defect type", "kind"),
+}
+"""Our name -> what benches call it, in lower case."""
+
+UNITS: dict[str, str] = {
+    "mm": "mm", "um": "um", "µm": "um", "μm": "um", "micron": "um", "microns": "um", "in": "in", "inch": "in",
+    "inches": "in", '"': "in", "c": "C", "°c": "C", "cent": "cent", "cents": "cent", "ct": "cent", "hz": "Hz",
+    "g": "g", "mg": "mg", "n": "N", "h": "h", "hr": "h", "hrs": "h", "hours": "h", "min": "min",
+    "cm3/min": "cm3/min", "cm³/min": "cm3/min", "ccm/min": "cm3/min", "ml/min": "cm3/min", "%": "%",
+    "count": "count", "fault": "fault", "mbar": "mbar",
+}  # fmt: skip
+"""What benches write for a unit, in lower case -> the unit."""
+
+FACTORS: dict[tuple[str, str], float] = {
+    ("um", "mm"): 1e-3,
+    ("mm", "um"): 1e3,
+    ("in", "mm"): 25.4,  # exact by definition of the inch
+    ("in", "um"): 25400.0,
+    ("mg", "g"): 1e-3,
+    ("g", "mg"): 1e3,
+    ("min", "h"): 1 / 60,
+}
+"""(written, wanted) -> factor, where a heading says outright in which unit its figures are."""
+
+BASIS = {
+    "on diameter": "diameter",
+    "diametral": "diameter",
+    "diametrical": "diameter",
+    "per side": "side",
+    "each side": "side",
+    "radial": "side",
+}
+"""How a clearance is meant. Nothing else is taken for an answer."""
+
+_BRACKETS = re.compile(r"^(?P<name>.*?)\s*[\[(](?P<unit>[^\])]*)[\])]\s*$")
+
+
+@dataclass(frozen=True, slots=True)
+class Heading:
+    """A column heading or a label of the head, taken apart.
+
+    Attributes
+    ----------
+    name : str
+        What is left without the unit, in lower case with single spaces.
+    field : str
+        Our name for it, empty where the table has none.
+    unit : str
+        The unit it names, empty where it names none.
+    basis : str
+        ``diameter`` or ``side`` where it says how a clearance is meant.
+    stray_unit : str
+        Text in brackets that is no unit we know.
+    """
+
+    name: str
+    field: str
+    unit: str = ""
+    basis: str = ""
+    stray_unit: str = ""
+
+
+def plain(text: str) -> str:
+    """Return a name in lower case with single spaces, without underscores or a closing colon.
+
+    Examples
+    --------
+    >>> plain("  Main_slide  out mm: ")
+    'main slide out mm'
+    """
+    return " ".join(text.replace("_", " ").casefold().split()).rstrip(":. ")
+
+
+def heading(text: str, extra: dict[str, str] | None = None) -> Heading:
+    """Take a heading apart: ``Wall [mm]``, ``Leak (cm3/min)`` and ``Length mm`` carry their unit.
+
+    Parameters
+    ----------
+    text : str
+        The heading as typed.
+    extra : dict, optional
+        Names of a plan's characteristics (plain) -> id; they win over the general names.
+
+    Returns
+    -------
+    Heading
+        With an empty `field` where the name is not known.
+
+    Examples
+    --------
+    >>> heading("Clearance [um per side]")
+    Heading(name='clearance', field='clearance', unit='um', basis='side', stray_unit='')
+    >>> heading("Room C").field, heading("Cents").unit
+    ('air_c', '')
+    """
+    names = _NAMES if extra is None else {**_NAMES, **extra}
+    whole = plain(text)
+    if whole in names:
+        return Heading(whole, names[whole])
+    bracket = _BRACKETS.match(text.strip())
+    if bracket:
+        name = plain(bracket["name"])
+        unit, basis, stray = split_unit(bracket["unit"])
+        return Heading(name, names.get(name, ""), unit, basis, stray)
+    words = whole.split(" ")
+    for cut in range(len(words) - 1, 0, -1):
+        unit, basis, stray = split_unit(" ".join(words[cut:]))
+        if not stray and (unit or basis):
+            name = " ".join(words[:cut])
+            if name in names:
+                return Heading(name, names[name], unit, basis)
+    return Heading(whole, "")
+
+
+def split_unit(text: str) -> tuple[str, str, str]:
+    """Take a unit apart into the unit, how a clearance is meant, and what is neither.
+
+    Examples
+    --------
+    >>> split_unit("um on diameter"), split_unit("µm"), split_unit("furlong")
+    (('um', 'diameter', ''), ('um', '', ''), ('', '', 'furlong'))
+    """
+    rest = plain(text).replace(",", " ").strip()
+    basis = ""
+    for words, meaning in BASIS.items():
+        if rest.endswith(words):
+            basis, rest = meaning, rest[: -len(words)].strip()
+            break
+    if not rest:
+        return "", basis, ""
+    unit = UNITS.get(rest, "")
+    return unit, basis, "" if unit else rest
+
+
+_NAMES = {name: field for field, names in KNOWN_NAMES.items() for name in names}
