@@ -1,1 +1,43 @@
-"""To be written."""
+"""Frames in, verdicts out: series, stretches, signals, suspects and the false-alarm budget."""
+
+from __future__ import annotations
+
+from qc.watch.budget import Budget, expected_points, share_budget
+from qc.watch.factors import Factor, Factors, collect_factors
+from qc.watch.judge import Question, judge
+from qc.watch.points import Points, series_points
+from qc.watch.results import (
+    Forecast,
+    Point,
+    SeriesKey,
+    SeriesVerdict,
+    SignalResult,
+    StretchResult,
+    Suspect,
+)
+from qc.watch.words import FIRST_STEPS, day_words, number_words, quantity_words, unit_words
+
+__all__ = [
+    "FIRST_STEPS",
+    "Budget",
+    "Factor",
+    "Factors",
+    "Forecast",
+    "Point",
+    "Points",
+    "Question",
+    "SeriesKey",
+    "SeriesVerdict",
+    "SignalResult",
+    "StretchResult",
+    "Suspect",
+    "collect_factors",
+    "day_words",
+    "expected_points",
+    "judge",
+    "number_words",
+    "quantity_words",
+    "series_points",
+    "share_budget",
+    "unit_words",
+]

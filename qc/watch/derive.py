@@ -8,20 +8,16 @@ note or one wrap alone.
 from __future__ import annotations
 
 from collections.abc import Callable
-from functools import partial
 
 import polars as pl
 
-from qc.plan import Characteristic, Derive, Model, Plan, Stage
+from qc.plan import Characteristic, Derive, Plan, Stage
+from qc.watch.notes import note_figures
 
 NOTE = "note"
 INNER, OUTER = "inner_od", "outer_bore"
 CLEARANCE_READ = "clearance_read"  # a card that gives clearances instead of two diameters
 UM_PER_MM = 1000.0
-CENTS_PER_KELVIN = 2.953
-"""1200/ln 2 / (2 T) at 293.15 K, dry air (trade check T013)."""
-
-TUNING_KINDS = ("main-length", "wrap-length", "partial", "note-scatter")
 
 
 def derived_readings(
@@ -97,16 +93,15 @@ def _ovality(rows: pl.DataFrame, plan: Plan, rule: Derive) -> pl.DataFrame:
     )
 
 
-def _tuning(rows: pl.DataFrame, plan: Plan, rule: Derive, *, what: str) -> pl.DataFrame:
-    from qc.watch.notes import note_figures  # needs the trade package; only tuning series pay for it
-
+def _tuning(rows: pl.DataFrame, plan: Plan, rule: Derive) -> pl.DataFrame:
+    """One figure of the fitted note set of each instrument [mm or cent]."""
     notes = rows.filter(pl.col("characteristic") == NOTE)
     if notes.is_empty():
         return notes
-    models: dict[str, Model] = {m.id: m for m in plan.models}
-    figures = note_figures(notes, models, plan.workshop.reference_temperature_c, CENTS_PER_KELVIN)
-    name = {"wrap-length": f"wrap:{rule.valve}", "partial": f"partial:{rule.partial}"}.get(what, what)
-    unit = "cent" if what in {"partial", "note-scatter"} else "mm"
+    figures = note_figures(notes, {m.id: m for m in plan.models}, plan.workshop.reference_temperature_c)
+    part = rule.valve if rule.what == "wrap-length" else rule.partial if rule.what == "partial" else None
+    name = rule.what if part is None else f"{rule.what}:{part}"
+    unit = "cent" if rule.what in {"partial", "note-scatter"} else "mm"
     first = notes.group_by("serial", maintain_order=True).agg(pl.exclude("value", "serial").first())
     found = figures.filter(pl.col("figure") == name).select("serial", "value")
     blank = [pl.lit(None, notes.schema[c]).alias(c) for c in ("valve", "position", "partial")]
@@ -120,5 +115,5 @@ def _tuning(rows: pl.DataFrame, plan: Plan, rule: Derive, *, what: str) -> pl.Da
 _RULES: dict[str, Callable[[pl.DataFrame, Plan, Derive], pl.DataFrame]] = {
     "clearance": _clearance,
     "ovality": _ovality,
-    **{kind: partial(_tuning, what=kind) for kind in TUNING_KINDS},
+    **dict.fromkeys(("main-length", "wrap-length", "partial", "note-scatter"), _tuning),
 }

@@ -118,7 +118,7 @@ def _cells_read(
 ) -> NDArray[np.int64]:
     seen = np.zeros((pieces, cells), dtype=bool)
     seen[piece, cell] = True
-    return seen.sum(axis=1).astype(np.int64)
+    return np.asarray(seen.sum(axis=1), dtype=np.int64)
 
 
 def _between(level: NDArray[np.float64], readings: NDArray[np.int64], within: float | None) -> float | None:

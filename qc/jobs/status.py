@@ -1,0 +1,135 @@
+"""Every series, worst first: whether it is the same process as before, and whether it keeps its limits."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from qc.jobs.judging import load_verdicts
+from qc.jobs.workshop import Workshop
+from qc.watch import SeriesVerdict, SignalResult, day_words, quantity_words
+
+CAPABLE_WORDS = {
+    "proven": "limits kept",
+    "unproven": "limits unproven",
+    "no": "limits not kept",
+    "": "no limits set",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Status:
+    """The state of the workshop on one day."""
+
+    workshop: str
+    as_of: date
+    series: tuple[SeriesVerdict, ...]
+    open_signals: dict[str, int]
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the contract of ``qc status --json``."""
+        return {
+            "as_of": self.as_of.isoformat(),
+            "series": [_series(v, self.open_signals.get(str(v.key), 0)) for v in self.series],
+        }
+
+    def to_text(self) -> str:
+        """Say it in one line a series, worst first."""
+        moved = sum(v.behaviour == "drifting" for v in self.series)
+        head = f"{self.workshop}, {self.as_of:%a} {day_words(self.as_of)} {self.as_of.year}: "
+        head += _moved_words(moved, len(self.series))
+        name = max((len(_name(v)) for v in self.series), default=0)
+        lines = [head, ""]
+        for verdict in self.series:
+            capable = CAPABLE_WORDS[verdict.capable] if verdict.pieces else "nothing measured yet"
+            lines.append(
+                f"{_name(verdict):<{name}}  {_behaviour(verdict):<18}{capable:<18}{_remark(verdict)}".rstrip()
+            )
+        return "\n".join(lines)
+
+
+def status(workshop: Workshop) -> Status:
+    """Return the kept verdicts, worst first.
+
+    Parameters
+    ----------
+    workshop : Workshop
+        An open workshop; its verdicts were made at the last upload.
+
+    Returns
+    -------
+    Status
+    """
+    verdicts = sorted(load_verdicts(workshop), key=lambda v: -v.worst)
+    counts: dict[str, int] = {}
+    for signal in workshop.store.signals():
+        if signal["state"] in {"open", "in-hand"}:
+            counts[signal["series"]] = counts.get(signal["series"], 0) + 1
+    return Status(workshop.plan.workshop.name, workshop.today, tuple(verdicts), counts)
+
+
+def _series(verdict: SeriesVerdict, open_signals: int) -> dict[str, Any]:
+    signal = _telling(verdict)
+    has_interval = verdict.ppk_low is not None and verdict.ppk_high is not None
+    return {
+        "stage": verdict.key.stage,
+        "characteristic": verdict.key.characteristic,
+        "family": verdict.key.family,
+        "pieces": verdict.pieces,
+        "behaviour": verdict.behaviour,
+        "since_serial": signal.start_serial if signal else None,
+        "since_date": signal.start_day.isoformat() if signal else None,
+        "size": signal.size if signal else None,
+        "unit": verdict.unit,
+        "suspects": [
+            {"kind": s.kind, "name": s.name, "before": s.before, "sentence": s.sentence}
+            for s in (signal.suspects if signal else ())
+        ],
+        "capable": verdict.capable or "unproven",
+        "ppk": verdict.ppk,
+        "ppk_interval": [verdict.ppk_low, verdict.ppk_high] if has_interval else None,
+        "open_signals": open_signals,
+        "reason": verdict.ppk_reason or None,
+        "forecast": verdict.forecast.sentence if verdict.forecast else None,
+    }
+
+
+def _telling(verdict: SeriesVerdict) -> SignalResult | None:
+    """Return the signal that explains a drifting series."""
+    if verdict.behaviour != "drifting":
+        return None
+    lasting = [s for s in verdict.signals if s.ended is None and s.kind != "single"]
+    return lasting[-1] if lasting else None
+
+
+def _name(verdict: SeriesVerdict) -> str:
+    family = "" if verdict.key.family == "all" else f", {verdict.key.family}"
+    return f"{verdict.stage_name}: {verdict.name}{family}"
+
+
+def _behaviour(verdict: SeriesVerdict) -> str:
+    if verdict.behaviour == "learning":
+        return f"learning, {verdict.pieces} of 4"
+    return verdict.behaviour
+
+
+def _remark(verdict: SeriesVerdict) -> str:
+    signal = _telling(verdict)
+    if signal is not None:
+        first = f"{quantity_words(signal.size, verdict.unit)} " if signal.size is not None else ""
+        cause = f"; coincides with {signal.suspects[0].sentence}" if signal.suspects else ""
+        return f"{first}since {signal.start_serial} ({day_words(signal.start_day)}){cause}"
+    if verdict.forecast is not None:
+        return verdict.forecast.sentence
+    if verdict.ppk is not None:
+        return (
+            f"Ppk {verdict.ppk:.2f} ({verdict.ppk_low:.2f} to {verdict.ppk_high:.2f}) from {verdict.rests_on}"
+        )
+    return ""
+
+
+def _moved_words(moved: int, total: int) -> str:
+    if moved == 0:
+        return f"all {total} series are as they were."
+    return f"{moved} of {total} series {'has' if moved == 1 else 'have'} moved."

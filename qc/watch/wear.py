@@ -1,0 +1,149 @@
+"""Figures that wear with a tool: judged about the tool's own line, and told when to change it.
+
+A die's bore grows with every draw, so the tube's diameter climbs; that is expected and no signal. What is
+judged is what is left of each new tube about the line through the tubes drawn before it on the same tool.
+Such recursive residuals are independent with one spread, so a wear that leaves its line (late in a die's
+life it quickens) stands out after a few tubes; residuals about a line fitted to all of them would have
+swallowed it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date, timedelta
+
+import numpy as np
+from numpy.typing import NDArray
+
+from qc.plan import Characteristic, Limits, Plan
+from qc.stats import StatisticsError, recursive_residuals
+from qc.trade import TradeError, WearLine, fit_wear
+from qc.watch.results import Forecast, Point
+from qc.watch.words import day_words, quantity_words
+
+Floats = NDArray[np.float64]
+
+LEAST_FOR_LINE = 4
+"""Tubes on a tool before its line is judged or forecast."""
+
+PACE_DAYS = 92
+"""The pace of draws is taken from the last quarter."""
+
+TELL_WITHIN_DAYS = 120
+"""A change further off than this is told by count alone: the pace will not hold that long."""
+
+
+def judged_residuals(points: Sequence[Point], values: Floats) -> tuple[list[int], Floats]:
+    """Return what is left of each point about the line of its tool so far.
+
+    Parameters
+    ----------
+    points : sequence of Point
+        The series; points without a tool or a count are passed over.
+    values : float array, length of `points`
+        Their figures. [unit]
+
+    Returns
+    -------
+    list of int
+        0-based places of the points that could be judged: from the third on each tool.
+    float array
+        Their recursive residuals, tool after tool in order of making. [unit]
+    """
+    where: list[int] = []
+    left: list[float] = []
+    for places in _by_tool(points):
+        counts = np.array([points[i].tool_count for i in places], dtype=np.float64)
+        if len(places) < 3 or np.unique(counts[:2]).size < 2:
+            continue
+        residuals = np.asarray(recursive_residuals(counts, values[places]))
+        for place, residual in zip(places[-residuals.size :], residuals, strict=True):
+            where.append(place)
+            left.append(float(residual))
+    order = np.argsort(where, kind="stable")
+    return [where[i] for i in order], np.array(left)[order]
+
+
+def forecast_wear(
+    characteristic: Characteristic, points: Sequence[Point], limits: Limits, today: date, plan: Plan
+) -> Forecast | None:
+    """Say when the tool in use has to be changed.
+
+    Parameters
+    ----------
+    characteristic : Characteristic
+        Must name the class of tool it wears with; else there is nothing to forecast.
+    points : sequence of Point
+        The series, in order of making.
+    limits : Limits
+        On the scale of the points.
+    today : date
+        Dates count from here.
+    plan : Plan
+        Gives the day the tool was fitted.
+
+    Returns
+    -------
+    Forecast or None
+        None where the figure does not wear or the tool is too new.
+    """
+    tools = _by_tool(points) if characteristic.wears_with else []
+    if not tools or len(tools[-1]) < LEAST_FOR_LINE:
+        return None
+    own = [points[i] for i in tools[-1]]
+    counts = [float(p.tool_count or 0) for p in own]
+    try:
+        line = fit_wear(counts, [p.value for p in own], lower=limits.lower, upper=limits.upper)
+    except (TradeError, StatisticsError):
+        return None
+    change_day = _change_day(line.change_by_count, own, today)
+    tool = plan.tool(own[-1].tool)
+    return Forecast(
+        tool=own[-1].tool,
+        fitted_day=tool.fitted if tool else None,
+        slope_per_100=100.0 * line.slope,
+        count_now=int(counts[-1]),
+        limit=line.limit,
+        change_by_count=None if line.change_by_count is None else int(line.change_by_count),
+        change_by_day=change_day,
+        sentence=_sentence(own[-1].tool, line, int(counts[-1]), change_day, characteristic.unit),
+    )
+
+
+def _by_tool(points: Sequence[Point]) -> list[list[int]]:
+    """Return the places of the points of each fitting of a tool; a falling count is a new fitting."""
+    runs: list[list[int]] = []
+    last: tuple[str, int] | None = None
+    for place, point in enumerate(points):
+        if not point.tool or point.tool_count is None:
+            continue
+        if last is None or point.tool != last[0] or point.tool_count < last[1]:
+            runs.append([])
+        runs[-1].append(place)
+        last = (point.tool, point.tool_count)
+    return runs
+
+
+def _change_day(change_by: float | None, own: Sequence[Point], today: date) -> date | None:
+    if change_by is None:
+        return None
+    recent = [p for p in own if (today - p.day).days <= PACE_DAYS]
+    if len(recent) < 2:
+        return None
+    draws = float((recent[-1].tool_count or 0) - (recent[0].tool_count or 0))
+    days = (today - recent[0].day).days
+    left = change_by - float(own[-1].tool_count or 0)
+    if draws <= 0 or days <= 0:
+        return None
+    ahead = left * days / draws
+    return today + timedelta(days=max(0, int(ahead))) if ahead <= TELL_WITHIN_DAYS else None
+
+
+def _sentence(tool: str, line: WearLine, count: int, change_day: date | None, unit: str) -> str:
+    slope = quantity_words(100.0 * line.slope, unit)
+    if line.change_by_count is None:
+        return f"{tool} at draw {count}: {slope} in 100 draws, no change to be planned yet."
+    when = f", about {change_day:%a} {day_words(change_day)}" if change_day else ""
+    return (
+        f"{tool} at draw {count}: {slope} in 100 draws; change it by draw {line.change_by_count:.0f}{when}."
+    )
