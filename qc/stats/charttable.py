@@ -159,13 +159,17 @@ def arrange(frame: pl.DataFrame) -> pl.DataFrame:
 
 def lengths(frame: pl.DataFrame) -> np.ndarray[Any, np.dtype[np.int64]]:
     """Rows of each series of an arranged frame, in order."""
-    return frame["series"].rle().struct.field("len").to_numpy().astype(np.int64)
+    counts: np.ndarray[Any, np.dtype[np.int64]] = np.array(
+        frame["series"].rle().struct.field("len").to_list()
+    )
+    return counts
 
 
 def positions(counts: np.ndarray[Any, np.dtype[np.int64]]) -> np.ndarray[Any, np.dtype[np.int64]]:
     """1, 2, ... within each of the stretches of the given lengths."""
     starts = np.cumsum(counts) - counts
-    return np.arange(1, int(counts.sum()) + 1) - np.repeat(starts, counts)
+    every = np.arange(1, int(counts.sum()) + 1, dtype=np.int64)
+    return np.subtract(every, np.repeat(starts, counts), dtype=np.int64)
 
 
 def spread_out(levels: pl.DataFrame, column: str) -> pl.Series:

@@ -7,7 +7,6 @@ expressions (`individuals_table`). Both are the same computation.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 import polars as pl
@@ -26,37 +25,13 @@ from qc.stats.charttable import (
 )
 from qc.stats.constants import LARGEST, factors
 from qc.stats.errors import StatisticsError
-from qc.stats.limits import LimitRule
-from qc.stats.points import Baseline, Chart, as_readings
+from qc.stats.points import Chart, as_readings
+from qc.stats.setting import AS_THEY_ARE, Setting
 
 MOVING = factors(2)
 
 
-@dataclass(frozen=True, slots=True)
-class Setting:
-    """How limits are set: from which points, how far off, with what given instead of estimated.
-
-    `sigma` is of one reading. `resolution` is the step of the gauge: sigma is never taken below
-    `resolution / sqrt(12)`. `robust` takes medians instead of means for a baseline that may hold outliers.
-    """
-
-    baseline: Baseline = Baseline()
-    limits: LimitRule = LimitRule()
-    center: float | None = None
-    sigma: float | None = None
-    resolution: float | None = None
-    robust: bool = False
-
-    def __post_init__(self) -> None:
-        for name, value in (("center", self.center), ("sigma", self.sigma), ("resolution", self.resolution)):
-            if value is not None and not math.isfinite(value):
-                raise StatisticsError(f"{name} is {value}: a finite number is needed")
-        for name, value in (("sigma", self.sigma), ("resolution", self.resolution)):
-            if value is not None and value <= 0:
-                raise StatisticsError(f"{name} is {value}: it must be above 0")
-
-
-def individuals(values: ArrayLike, setting: Setting = Setting()) -> Chart:
+def individuals(values: ArrayLike, setting: Setting = AS_THEY_ARE) -> Chart:
     """Individuals chart with moving ranges of two.
 
     Parameters
@@ -92,7 +67,7 @@ def individuals(values: ArrayLike, setting: Setting = Setting()) -> Chart:
     return individuals_table(pl.DataFrame({"value": as_readings(values)}), setting).only()
 
 
-def individuals_table(frame: pl.DataFrame, setting: Setting = Setting()) -> ChartTable:
+def individuals_table(frame: pl.DataFrame, setting: Setting = AS_THEY_ARE) -> ChartTable:
     """Individuals charts of many series in one pass.
 
     Parameters
@@ -157,7 +132,7 @@ def individuals_table(frame: pl.DataFrame, setting: Setting = Setting()) -> Char
     )
 
 
-def mean_range(values: ArrayLike, subgroup: ArrayLike, setting: Setting = Setting()) -> Chart:
+def mean_range(values: ArrayLike, subgroup: ArrayLike, setting: Setting = AS_THEY_ARE) -> Chart:
     """Chart of subgroup means with a range chart beside it.
 
     Parameters
@@ -194,7 +169,7 @@ def mean_range(values: ArrayLike, subgroup: ArrayLike, setting: Setting = Settin
     return subgroup_table(_subgroup_frame(values, subgroup), setting, spread="range").only()
 
 
-def mean_sd(values: ArrayLike, subgroup: ArrayLike, setting: Setting = Setting()) -> Chart:
+def mean_sd(values: ArrayLike, subgroup: ArrayLike, setting: Setting = AS_THEY_ARE) -> Chart:
     """Chart of subgroup means with a chart of the subgroup sd beside it; sizes may differ.
 
     Parameters
@@ -231,7 +206,7 @@ def mean_sd(values: ArrayLike, subgroup: ArrayLike, setting: Setting = Setting()
     return subgroup_table(_subgroup_frame(values, subgroup), setting, spread="sd").only()
 
 
-def subgroup_table(frame: pl.DataFrame, setting: Setting = Setting(), *, spread: str = "sd") -> ChartTable:
+def subgroup_table(frame: pl.DataFrame, setting: Setting = AS_THEY_ARE, *, spread: str = "sd") -> ChartTable:
     """Charts of subgroup means of many series in one pass.
 
     Parameters

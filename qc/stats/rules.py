@@ -143,7 +143,8 @@ def find_signals(table: ChartTable, rules: Sequence[Rule]) -> dict[str, tuple[Si
 
     Examples
     --------
-    >>> from qc.stats.measured import Setting, individuals_table
+    >>> from qc.stats.measured import individuals_table
+    >>> from qc.stats.setting import Setting
     >>> frame = pl.DataFrame({"value": [1.0, 2.0, 1.0, 2.0, 9.0]})
     >>> table = individuals_table(frame, Setting(center=1.5, sigma=1.0))
     >>> [(s.point, s.side) for s in find_signals(table, parse_rules("limit"))[""]]

@@ -1,0 +1,90 @@
+"""`qc study`: the statistics on any table."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from qc.cli.common import WRONG_USAGE, JsonOption, show
+
+CHARTS = """individuals, mean-range, mean-sd, three-way, ewma, cusum, self-starting, changepoint, trend, t2,
+mewma, defects, defects-per-unit, number-defective, proportion or time-between."""
+
+
+def _column(text: str) -> Any:
+    """Make an option that takes a column."""
+    return typer.Option(metavar="COLUMN", help=text, show_default=False)
+
+
+def _number(text: str) -> Any:
+    """Make an option that takes a number."""
+    return typer.Option(metavar="NUMBER", help=text, show_default=False)
+
+
+def add_study_command(app: typer.Typer) -> None:
+    """Add `study`."""
+    app.command("study")(study)
+
+
+def study(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="csv, parquet or xlsx.")],
+    value: Annotated[str, typer.Option(metavar="COLUMN", help="Column of the readings; a,b,c for t2.")],
+    chart: Annotated[str, typer.Option(metavar="KIND", help=CHARTS)] = "individuals",
+    subgroup: Annotated[str | None, _column("Subgroup (or piece) of a reading.")] = None,
+    series: Annotated[str | None, _column("Series a reading belongs to: one chart each.")] = None,
+    order: Annotated[str | None, _column("Order of making; else the order of the rows.")] = None,
+    size: Annotated[str | None, _column("Number inspected: a column, or one number.")] = None,
+    against: Annotated[str | None, _column("Count that a trend runs against.")] = None,
+    place: Annotated[str | None, _column("Place on the piece; its fixed pattern is taken out.")] = None,
+    baseline: Annotated[str, typer.Option(help="Points that set the limits: all, N or A:B.")] = "all",
+    center: Annotated[float | None, _number("Centre, given instead of estimated.")] = None,
+    sigma: Annotated[float | None, _number("Sigma of one reading, given instead of estimated.")] = None,
+    lower: Annotated[float | None, _number("Lower specification limit.")] = None,
+    upper: Annotated[float | None, _number("Upper specification limit.")] = None,
+    target: Annotated[float | None, _number("Wanted value.")] = None,
+    wanted: Annotated[float, typer.Option(help="Ppk that counts as proven.")] = 1.0,
+    resolution: Annotated[float | None, _number("Step of the gauge.")] = None,
+    rules: Annotated[str, typer.Option(help="none, limit, all, or rule names with commas.")] = "limit",
+    limits: Annotated[
+        str, typer.Option(help="textbook, prediction or guaranteed[:CONFIDENCE].")
+    ] = "textbook",
+    shape: Annotated[str, typer.Option(help="How readings scatter: normal, positive or any.")] = "normal",
+    weight: Annotated[float | None, _number("Weight of the newest point (ewma, mewma).")] = None,
+    width: Annotated[float | None, _number("Width of the limits in sigma (ewma).")] = None,
+    time_varying: Annotated[bool, typer.Option("--time-varying", help="Limits that open up (ewma).")] = False,
+    reference: Annotated[float | None, _number("Reference value in sigma (cusum).")] = None,
+    decision: Annotated[float | None, _number("Decision interval in sigma (cusum).")] = None,
+    fast_start: Annotated[bool, typer.Option("--fast-start", help="Begin half way up (cusum).")] = False,
+    false_alarm_rate: Annotated[float | None, _number("Per point (changepoint, t2, mewma).")] = None,
+    exact: Annotated[bool, typer.Option("--exact", help="Exact limits for counts.")] = False,
+    corrected: Annotated[
+        bool, typer.Option("--corrected", help="Limits for counts that scatter too much.")
+    ] = False,
+    robust: Annotated[bool, typer.Option("--robust", help="Medians instead of means.")] = False,
+    within: Annotated[str, typer.Option(help="Spread within pieces (three-way): range or sd.")] = "range",
+    sheet: Annotated[str | None, typer.Option(help="Sheet of a workbook.", show_default=False)] = None,
+    signals_only: Annotated[
+        bool, typer.Option("--signals-only", help="Leave the plotted values out.")
+    ] = False,
+    out: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE.parquet", help="Write points and signals.", show_default=False),
+    ] = None,
+    plot: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Draw as png, svg or html.", show_default=False)
+    ] = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Chart, signals and capability of any table of readings."""
+    options = {name: given for name, given in locals().items() if name not in ("file", "as_json")}
+    from qc.jobs.study import StatisticsUsageError
+    from qc.jobs.study import study as answer
+
+    try:
+        result = answer(file, options.pop("value"), options.pop("chart"), **options)
+    except StatisticsUsageError as error:
+        typer.echo(f"qc: {error}", err=True)
+        raise typer.Exit(WRONG_USAGE) from error
+    show(result, as_json=as_json)

@@ -1,0 +1,112 @@
+"""`qc study`: the statistics on any table of readings."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import polars as pl
+
+from qc.jobs.study_options import StudyOptions
+from qc.jobs.study_read import number_columns, read_table, sort_rows, take_labels, take_numbers
+from qc.jobs.study_text import study_text
+from qc.stats import KINDS, SeriesStudy, StatisticsError, StatisticsUsageError, StudyQuestion, study_frame
+
+__all__ = ["StatisticsError", "StatisticsUsageError", "StudyOptions", "StudyResult", "study"]
+
+
+@dataclass(frozen=True, slots=True)
+class StudyResult:
+    """Answers of a study by series name; `named` is False where there is only one series without a name."""
+
+    file: str
+    value: str
+    question: StudyQuestion
+    answers: Mapping[str, SeriesStudy]
+    named: bool
+    signals_only: bool = False
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the object that `--json` prints."""
+        found = {name: answer.to_dict(points=not self.signals_only) for name, answer in self.answers.items()}
+        return {"series": found} if self.named else next(iter(found.values()))
+
+    def to_text(self) -> str:
+        """Return what a person reads: the finding in a sentence, then figures, then the points."""
+        return study_text(self.answers, self.question, self.value, self.file)
+
+
+def study(path: str | Path, value: str, chart: str = "individuals", **options: Any) -> StudyResult:
+    """Answer a question about a table of readings.
+
+    Parameters
+    ----------
+    path : path
+        A csv, parquet or xlsx file with names in its first row; rows in order of making.
+    value : str
+        Column of the readings; several names separated by commas for `t2` and `mewma`.
+    chart : str
+        Kind of chart.
+    **options
+        As `StudyOptions` lists them.
+
+    Returns
+    -------
+    StudyResult
+        With `to_dict()` (the agreed JSON) and `to_text()`.
+
+    Raises
+    ------
+    StatisticsUsageError
+        The question is wrong: an unknown chart, rule or option, a column option that is missing.
+    StatisticsError
+        The data are at fault; the message says where and what to do.
+    """
+    asked = StudyOptions.of(**options)
+    question = asked.question(chart)
+    source = Path(path)
+    table = read_table(source, asked.sheet)
+    if asked.order is not None:
+        table = sort_rows(table, asked.order, source)
+    frame = _frame(table, source, value, chart, asked)
+    answers = study_frame(frame, question)
+    result = StudyResult(source.name, value, question, answers, asked.series is not None, asked.signals_only)
+    if asked.out is not None:
+        from qc.jobs.study_write import write_tables
+
+        write_tables(answers, Path(asked.out))
+    if asked.plot is not None:
+        from qc.jobs.study_plot import plot_study
+
+        plot_study(answers, question, value, Path(asked.plot))
+    return result
+
+
+def _frame(table: pl.DataFrame, source: Path, value: str, chart: str, asked: StudyOptions) -> pl.DataFrame:
+    """Bring the columns of the question under their agreed names, checked."""
+    parts: dict[str, pl.Series] = {}
+    for role in ("series", "subgroup", "place"):
+        name = asked.columns[role]
+        if name is not None:
+            parts[role] = take_labels(table, name, source)
+    if "series" in parts:
+        parts["series"] = parts["series"].cast(pl.String)
+    for role in ("against", "size"):
+        name = asked.columns[role]
+        if name is not None:
+            parts[role] = _numbers_or_constant(table, name, source, role)
+    if KINDS[chart].several:
+        for name in number_columns(value):
+            parts[f"value:{name}"] = take_numbers(table, name, source)
+    else:
+        parts["value"] = take_numbers(table, value, source)
+    return pl.DataFrame(parts)
+
+
+def _numbers_or_constant(table: pl.DataFrame, name: str, source: Path, role: str) -> pl.Series:
+    """Take a column of numbers; a size may also be one number for all points."""
+    if role == "size" and name not in table.columns and name.replace(".", "", 1).isdigit():
+        return pl.Series([float(name)] * table.height)
+    return take_numbers(table, name, source)

@@ -1,0 +1,201 @@
+"""Read any table for a study: csv, parquet or xlsx, cells as text first so that a fault has an address."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+import polars as pl
+
+from qc.stats import StatisticsError, StatisticsUsageError
+
+KINDS = (".csv", ".parquet", ".xlsx")
+
+
+def read_table(path: Path, sheet: str | None = None) -> pl.DataFrame:
+    """Read a table; cells of csv and xlsx come as text, those of parquet as they are stored.
+
+    Parameters
+    ----------
+    path : Path
+        A csv (comma, semicolon or tab), parquet or xlsx file with names in its first row.
+    sheet : str, optional
+        Sheet of a workbook; the first when left out.
+
+    Returns
+    -------
+    DataFrame
+
+    Raises
+    ------
+    StatisticsUsageError
+        No such file, or a kind of file that is not read.
+    StatisticsError
+        The file cannot be read as what its name says, or holds no rows.
+    """
+    suffix = path.suffix.lower()
+    if suffix not in KINDS:
+        raise StatisticsUsageError(f"{path.name}: a study reads csv, parquet or xlsx files")
+    if not path.is_file():
+        raise StatisticsUsageError(f"{path}: there is no such file")
+    try:
+        if suffix == ".parquet":
+            table = pl.read_parquet(path)
+        elif suffix == ".csv":
+            table = _read_csv(path)
+        else:
+            table = _read_workbook(path, sheet)
+    except StatisticsError:
+        raise
+    except Exception as error:  # the readers raise errors of many kinds; each means the same to a person
+        first = str(error).strip().splitlines() or [type(error).__name__]
+        raise StatisticsError(f"{path.name}: cannot be read as {suffix[1:]} ({first[0]})") from error
+    if table.height == 0:
+        raise StatisticsError(f"{path.name}: there are no rows under the names: nothing to study")
+    return table
+
+
+def take_numbers(table: pl.DataFrame, column: str, path: Path) -> pl.Series:
+    """Take a column as finite numbers; a cell that is not one is named.
+
+    Parameters
+    ----------
+    table : DataFrame
+        As read by `read_table`.
+    column : str
+        Name of the column.
+    path : Path
+        File it came from, for the message.
+
+    Returns
+    -------
+    Series of float
+
+    Raises
+    ------
+    StatisticsError
+        No such column, or a cell that is empty, text, NaN or infinite.
+    """
+    cells = take_column(table, column, path)
+    if cells.dtype == pl.String:
+        found = cells.str.strip_chars().cast(pl.Float64, strict=False)
+    elif cells.dtype.is_numeric():
+        found = cells.cast(pl.Float64)
+    else:
+        raise StatisticsError(f"{path.name}: column '{column}' holds {cells.dtype}: numbers are needed")
+    faulty = (found.is_null() | ~found.is_finite()).fill_null(True).arg_true()
+    if faulty.len():
+        raise StatisticsError(_fault(table, column, path, int(faulty[0]), faulty.len()))
+    return found
+
+
+def take_column(table: pl.DataFrame, column: str, path: Path) -> pl.Series:
+    """Take a column as it is.
+
+    Raises
+    ------
+    StatisticsError
+        No such column; the message lists those there are.
+    """
+    if column not in table.columns:
+        there = ", ".join(f"'{name}'" for name in table.columns[:12])
+        raise StatisticsError(f"{path.name}: there is no column '{column}'; there are {there}")
+    return table[column]
+
+
+def take_labels(table: pl.DataFrame, column: str, path: Path) -> pl.Series:
+    """Take a column as labels; an empty cell is named.
+
+    Raises
+    ------
+    StatisticsError
+        No such column, or a cell without a label.
+    """
+    cells = take_column(table, column, path)
+    labels = cells.str.strip_chars() if cells.dtype == pl.String else cells
+    empty = labels.is_null() if labels.dtype != pl.String else labels.is_null() | (labels == "")
+    faulty = empty.arg_true()
+    if faulty.len():
+        place = _place(table, column, path, int(faulty[0]))
+        raise StatisticsError(f"{place}: column '{column}' has no label: fill it in or delete the row")
+    return labels
+
+
+def sort_rows(table: pl.DataFrame, column: str, path: Path) -> pl.DataFrame:
+    """Sort rows by a column: as numbers where all cells are numbers, else as text (ISO dates sort well)."""
+    cells = take_column(table, column, path)
+    if cells.dtype == pl.String:
+        as_numbers = cells.str.strip_chars().cast(pl.Float64, strict=False)
+        cells = cells if as_numbers.null_count() else as_numbers
+    if cells.null_count():
+        place = _place(table, column, path, int(cells.is_null().arg_true()[0]))
+        raise StatisticsError(f"{place}: column '{column}' has no value: fill it in or delete the row")
+    order = cells.arg_sort() if cells.is_sorted() else _stable_order(cells)
+    return table[order]
+
+
+def _stable_order(cells: pl.Series) -> pl.Series:
+    frame = pl.DataFrame({"key": cells}).with_row_index("row")
+    return frame.sort("key", maintain_order=True)["row"]
+
+
+def _read_csv(path: Path) -> pl.DataFrame:
+    with path.open("r", encoding="utf-8-sig", errors="replace") as file:
+        head = file.readline()
+    separator = max(",;\t", key=head.count)
+    return pl.read_csv(path, infer_schema=False, separator=separator, encoding="utf8-lossy")
+
+
+def _read_workbook(path: Path, sheet: str | None) -> pl.DataFrame:
+    import fastexcel
+
+    book = fastexcel.read_excel(path)
+    if sheet is not None and sheet not in book.sheet_names:
+        there = ", ".join(f"'{name}'" for name in book.sheet_names)
+        raise StatisticsUsageError(f"{path.name}: there is no sheet '{sheet}'; there are {there}")
+    cells: pl.DataFrame = book.load_sheet(0 if sheet is None else sheet, dtypes="string").to_polars()
+    return cells
+
+
+def _fault(table: pl.DataFrame, column: str, path: Path, row: int, count: int) -> str:
+    cell = table[column][row]
+    place = _place(table, column, path, row)
+    more = "" if count == 1 else f" (and {count - 1} more)"
+    if cell is None or (isinstance(cell, str) and not cell.strip()):
+        return f"{place}: the value in column '{column}' is missing: fill it in or delete the row{more}"
+    hint = ""
+    if isinstance(cell, str) and "," in cell:
+        hint = "; write the decimal sign as a point"
+    return f"{place}: '{cell}' in column '{column}' is not a finite number: a number is needed{hint}{more}"
+
+
+def _place(table: pl.DataFrame, column: str, path: Path, row: int) -> str:
+    """Say where a cell is as the file's own program shows it: the names are row 1."""
+    if path.suffix.lower() == ".xlsx":
+        return f"{path.name}, cell {_letters(table.columns.index(column))}{row + 2}"
+    if path.suffix.lower() == ".csv":
+        return f"{path.name}, line {row + 2}"
+    return f"{path.name}, row {row + 1}"
+
+
+def _letters(index: int) -> str:
+    letters = ""
+    index += 1
+    while index:
+        index, rest = divmod(index - 1, 26)
+        letters = chr(65 + rest) + letters
+    return letters
+
+
+def number_columns(names: str) -> Sequence[str]:
+    """Split `a,b,c` into the names of several columns.
+
+    Raises
+    ------
+    StatisticsUsageError
+        An empty name, or one twice.
+    """
+    parts = [part.strip() for part in names.split(",")]
+    if not all(parts) or len(set(parts)) != len(parts):
+        raise StatisticsUsageError(f"value columns {names!r}: write each name once, separated by commas")
+    return parts

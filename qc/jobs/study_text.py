@@ -1,0 +1,146 @@
+"""A study as a person reads it: a plain sentence first, then the figures, then a picture made of letters."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from qc.stats import Chart, SeriesStudy, Signal, StudyQuestion
+
+BARS = "▁▂▃▄▅▆▇█"
+WIDEST = 100  # points in a sparkline; more are thinned so that the line fits a window
+MOST_SIGNALS = 12  # signals listed one by one; the rest is counted
+MOST_SERIES = 40
+
+
+def study_text(answers: Mapping[str, SeriesStudy], question: StudyQuestion, value: str, file: str) -> str:
+    """Say what a study found.
+
+    Parameters
+    ----------
+    answers : mapping of series name to SeriesStudy
+    question : StudyQuestion
+    value, file : str
+        Column and file that were studied.
+
+    Returns
+    -------
+    str
+        Several lines without a line end.
+    """
+    if len(answers) == 1 and next(iter(answers.values())).series is None:
+        return "\n".join(_single(next(iter(answers.values())), question, value, file))
+    return "\n".join(_many(answers, question, value, file))
+
+
+def _many(answers: Mapping[str, SeriesStudy], question: StudyQuestion, value: str, file: str) -> list[str]:
+    moved = {name: answer for name, answer in answers.items() if answer.signals}
+    without = {name: answer for name, answer in answers.items() if answer.chart is None}
+    lines = [
+        f"{len(answers)} series of {value} in {file} on {question.chart} charts: "
+        f"{_count(len(moved), 'series', 'series')} with signals, "
+        f"{len(answers) - len(moved) - len(without)} without, {len(without)} that could not be charted."
+    ]
+    worst = sorted(moved.items(), key=lambda item: -len(item[1].signals))[:MOST_SERIES]
+    width = max((len(name) for name, _ in worst), default=0)
+    for name, answer in worst:
+        lines.append(
+            f"  {name:<{width}}  {_count(len(answer.signals), 'signal')}  {_sentence(answer.signals[0])}"
+        )
+    if len(moved) > len(worst):
+        lines.append(f"  and {len(moved) - len(worst)} more series with signals (see --json or --out)")
+    for name, answer in list(without.items())[:MOST_SERIES]:
+        lines.append(f"  {name}: {answer.reason}")
+    return lines
+
+
+def _single(answer: SeriesStudy, question: StudyQuestion, value: str, file: str) -> list[str]:
+    chart = answer.chart
+    assert chart is not None
+    lines = [_headline(answer, value, file), ""]
+    lines += _table(_figures(answer, chart))
+    picture = _sparkline(chart, answer.signals)
+    if picture:
+        lines += ["", *picture]
+    if answer.signals:
+        lines += ["", "Signals"]
+        lines += [f"  {_sentence(signal)}" for signal in answer.signals[:MOST_SIGNALS]]
+        if len(answer.signals) > MOST_SIGNALS:
+            lines.append(f"  and {len(answer.signals) - MOST_SIGNALS} more")
+    if answer.capability is not None:
+        lines += ["", answer.capability.sentence]
+    if answer.warnings:
+        lines += ["", *(f"Note: {warning}." for warning in answer.warnings)]
+    return lines
+
+
+def _headline(answer: SeriesStudy, value: str, file: str) -> str:
+    points = _count(answer.points, "point")
+    where = f"{value} in {file}"
+    if not answer.signals:
+        return f"No signal in {points} of {where}: nothing here says that the process has changed."
+    first = answer.signals[0]
+    flagged = len({signal.point for signal in answer.signals})
+    found = f"{_count(flagged, 'point')} of {answer.points} in {where}"
+    return f"{found} signalled, the first at point {first.point}."
+
+
+def _sentence(signal: Signal) -> str:
+    side = {"above": "above", "below": "below", "both": "about"}[signal.side]
+    since = "" if signal.start == signal.point else f", since point {signal.start}"
+    size = f"{signal.size:+.4g} from the centre"
+    if signal.size_sigma is not None:
+        size += f" ({signal.size_sigma:+.1f} sigma)"
+    return f"point {signal.point}: {signal.rule}, {side} the centre{since}, {size}"
+
+
+def _figures(answer: SeriesStudy, chart: Chart) -> list[tuple[str, str]]:
+    rows = [("chart", chart.kind), ("readings", str(answer.n)), ("points", str(answer.points))]
+    for name, figure in (
+        ("centre", chart.center),
+        ("lower limit", chart.lower),
+        ("upper limit", chart.upper),
+        ("sigma", chart.sigma),
+    ):
+        if figure is not None:
+            rows.append((name, f"{figure:.6g}"))
+    if chart.companion is not None:
+        name = chart.companion.kind.replace("-", " ")
+        rows.append((f"{name}, mean", f"{chart.companion.center:.6g}"))
+        rows.append((f"{name}, upper limit", f"{chart.companion.upper:.6g}"))
+    return rows
+
+
+def _table(rows: Sequence[tuple[str, str]]) -> list[str]:
+    left = max(len(name) for name, _ in rows)
+    return [f"  {name:<{left}}  {figure}" for name, figure in rows]
+
+
+def _sparkline(chart: Chart, signals: Sequence[Signal]) -> list[str]:
+    """Draw the points as bars, with a mark under those that signalled."""
+    values = chart.values["high"] if isinstance(chart.values, Mapping) else chart.values
+    values = np.asarray(values, dtype=np.float64)
+    known = values[np.isfinite(values)]
+    if known.size == 0:
+        return []
+    groups = np.array_split(np.arange(values.size), min(values.size, WIDEST))
+    flagged = {signal.point - 1 for signal in signals}
+    low, span = float(known.min()), float(np.ptp(known)) or 1.0
+    bars, marks = "", ""
+    for group in groups:
+        part = values[group]
+        part = part[np.isfinite(part)]
+        level = (
+            0.0 if part.size == 0 else (float(part[np.argmax(np.abs(part - np.median(known)))]) - low) / span
+        )
+        bars += " " if part.size == 0 else BARS[min(int(level * len(BARS)), len(BARS) - 1)]
+        marks += "^" if flagged.intersection(group.tolist()) else " "
+    lines = [f"  {bars}"]
+    if marks.strip():
+        lines.append(f"  {marks.rstrip()}")
+    return lines
+
+
+def _count(number: int, singular: str, plural: str | None = None) -> str:
+    return f"{number} {singular if number == 1 else plural or singular + 's'}"

@@ -1,0 +1,37 @@
+"""How limits are set: from which points, how far off, and what is given instead of estimated."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from qc.stats.errors import StatisticsError
+from qc.stats.limits import LimitRule
+from qc.stats.points import Baseline
+
+
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """How limits are set: from which points, how far off, with what given instead of estimated.
+
+    `sigma` is of one reading. `resolution` is the step of the gauge: sigma is never taken below
+    `resolution / sqrt(12)`. `robust` takes medians instead of means for a baseline that may hold outliers.
+    """
+
+    baseline: Baseline = Baseline()
+    limits: LimitRule = LimitRule()
+    center: float | None = None
+    sigma: float | None = None
+    resolution: float | None = None
+    robust: bool = False
+
+    def __post_init__(self) -> None:
+        for name, value in (("center", self.center), ("sigma", self.sigma), ("resolution", self.resolution)):
+            if value is not None and not math.isfinite(value):
+                raise StatisticsError(f"{name} is {value}: a finite number is needed")
+        for name, value in (("sigma", self.sigma), ("resolution", self.resolution)):
+            if value is not None and value <= 0:
+                raise StatisticsError(f"{name} is {value}: it must be above 0")
+
+
+AS_THEY_ARE = Setting()

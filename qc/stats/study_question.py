@@ -1,0 +1,83 @@
+"""What can be asked of a table of readings: the chart and everything that shapes it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from qc.stats.capability_result import Limits
+from qc.stats.errors import StatisticsUsageError
+from qc.stats.memory import PLAIN_CUSUM, PLAIN_EWMA, CusumDesign, EwmaDesign
+from qc.stats.rules import LIMIT, Rule
+from qc.stats.setting import AS_THEY_ARE, Setting
+
+SHAPES = ("normal", "positive", "any")
+
+
+@dataclass(frozen=True, slots=True)
+class StudyQuestion:
+    """The chart and everything that shapes it; options that do not concern the chart are left alone.
+
+    Attributes
+    ----------
+    chart : str
+        Kind of chart, see `qc.stats.study_kinds.KINDS`.
+    setting : Setting
+        Baseline, limits, given centre and sigma, resolution.
+    rules : tuple of Rule
+        Which rules make a signal.
+    lower, upper, target : float or None
+        Specification limits and wanted value. [unit of the readings]
+    wanted : float
+        Ppk that counts as proven.
+    confidence : float
+        Of intervals and bounds.
+    shape : str
+        `normal`, `positive` or `any`: how readings are distributed.
+    ewma, cusum
+        Designs of the charts with a memory.
+    false_alarm_rate : float or None
+        Wanted rate per point where the chart takes one (changepoint, t2).
+    exact : bool
+        Exact limits for counts instead of three sigma.
+    corrected : bool
+        Limits for counts that scatter more than counts should.
+    within : str
+        `range` or `sd`: what the spread within the pieces of a three-way chart is taken from.
+    """
+
+    chart: str
+    setting: Setting = AS_THEY_ARE
+    rules: tuple[Rule, ...] = (Rule(LIMIT),)
+    lower: float | None = None
+    upper: float | None = None
+    target: float | None = None
+    wanted: float = 1.0
+    confidence: float = 0.95
+    shape: str = "normal"
+    ewma: EwmaDesign = PLAIN_EWMA
+    cusum: CusumDesign = PLAIN_CUSUM
+    false_alarm_rate: float | None = None
+    exact: bool = False
+    corrected: bool = False
+    within: str = "range"
+
+    def __post_init__(self) -> None:
+        if self.has_limits:
+            Limits(self.lower, self.upper, self.target)  # says what is wrong before any work is done
+        elif self.target is not None:
+            raise StatisticsUsageError(
+                "a target without limits says nothing: give a lower or upper limit too"
+            )
+        if self.shape not in SHAPES:
+            raise StatisticsUsageError(f"shape {self.shape!r} is not known: use {', '.join(SHAPES)}")
+        if self.within not in ("range", "sd"):
+            raise StatisticsUsageError(f"within {self.within!r} is not known: use range or sd")
+        if self.false_alarm_rate is not None and not 0 < self.false_alarm_rate < 1:
+            raise StatisticsUsageError(
+                f"false-alarm rate is {self.false_alarm_rate}: it must lie between 0 and 1, such as 0.001"
+            )
+
+    @property
+    def has_limits(self) -> bool:
+        """Whether specification limits are given."""
+        return self.lower is not None or self.upper is not None
