@@ -113,6 +113,7 @@ if TYPE_CHECKING:
         fit_note_set,
         tester_offsets,
     )
+    from qc.trade.wear import BEND_RISK, FAR_AHEAD, WearLine, fit_wear
 
 _HOME = {
     "acoustics": (
@@ -227,14 +228,22 @@ _HOME = {
         "fit_note_set",
         "tester_offsets",
     ),
+    "wear": (
+        "BEND_RISK",
+        "FAR_AHEAD",
+        "WearLine",
+        "fit_wear",
+    ),
 }
 
 __all__ = [
     "AreaThickness",
     "BASE_DRIFT_LIMIT_UM",
+    "BEND_RISK",
     "BRASS_EXPANSION_PER_K",
     "CENTS_PER_NEPER",
     "CRAMER_1993",
+    "FAR_AHEAD",
     "HIGHEST_PARTIAL",
     "HouseRule",
     "INCH_MM",
@@ -261,6 +270,7 @@ __all__ = [
     "Valve",
     "VolumeBalance",
     "WIDEST_READING_CENTS",
+    "WearLine",
     "area_reduction",
     "area_thickness",
     "base_drift_um",
@@ -281,6 +291,7 @@ __all__ = [
     "effective_length_mm",
     "expansion_cents",
     "fit_note_set",
+    "fit_wear",
     "harmonic_deviation",
     "harmonic_semitones",
     "house_80_20",

@@ -76,7 +76,7 @@ class NoteDesign:
     Parameters
     ----------
     names : tuple of str
-        Parameters: `main`, `valve:F`, `position:3`, `ear:3`, `partial:5`, `tester:AB`.
+        Parameters: `main`, `valve:F`, `position:3`, `partial:5`, `tester:AB`.
     matrix : array, shape (notes, parameters)
         Cents per unit of each parameter: lengths in units of `unit_mm`, the rest in cents.
     deviations : array, shape (notes,)
@@ -160,9 +160,7 @@ def note_design(
         _cell(columns, "main", row, size, per_unit)
         for valve in note.valves:
             _cell(columns, f"valve:{valve}", row, size, per_unit)
-        if note.method == "by-ear":
-            _cell(columns, ear_name(note), row, size, 2.0 * per_unit)
-        elif note.position > 1:
+        if note.position > 1:
             _cell(columns, f"position:{note.position}", row, size, 2.0 * per_unit)
         _cell(columns, f"partial:{note.partial}", row, size, 1.0)
         if note.tester and not offsets:
@@ -193,9 +191,21 @@ def slide_settings(notes: Sequence[Note]) -> tuple[float, dict[tuple[str, ...], 
     return main, wraps
 
 
-def ear_name(note: Note) -> str:
-    """Name the unknown slide placement of a note that was placed by ear."""
-    return f"ear:{note.position}" + (f" with {'+'.join(note.valves)}" if note.valves else "")
+def firm_notes(notes: Sequence[Note]) -> list[int]:
+    """Give the notes that say something about lengths: those whose slide was not placed by ear.
+
+    A player who places the slide by ear brings the note to pitch, so neither mark nor length shows in it.
+    First position by ear counts only where the set has no better one, and then holds a set-out from the stop.
+    """
+    by_ear = [note.method == "by-ear" for note in notes]
+    firm_first = {
+        note.valves for note, ear in zip(notes, by_ear, strict=True) if note.position == 1 and not ear
+    }
+    return [
+        index
+        for index, (note, ear) in enumerate(zip(notes, by_ear, strict=True))
+        if not ear or (note.position == 1 and note.valves not in firm_first)
+    ]
 
 
 def valve_column_mm(instrument: Instrument, name: str) -> float:
@@ -267,5 +277,5 @@ def _commonest(values: Sequence[float | None]) -> float:
 
 def _order(name: str) -> tuple[int, int, str]:
     kind, _, rest = name.partition(":")
-    rank = ("main", "valve", "position", "ear", "partial", "tester").index(kind)
+    rank = ("main", "valve", "position", "partial", "tester").index(kind)
     return rank, int(rest) if rest.isdigit() else 0, rest

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from qc.trade.note_set import Note, NoteDesign
+from qc.trade.note_set import Note, NoteDesign, firm_notes
 
 Array = npt.NDArray[np.float64]
 
@@ -106,7 +106,7 @@ def separation_words(
     """Say in words what a note set cannot separate and which extra notes would."""
     words = []
     lost = [name for name, ok in zip(design.names, separation.separable, strict=True) if not ok]
-    lengths = [name for name in lost if not name.startswith(("ear:", "partial:"))]
+    lengths = [name for name in lost if not name.startswith("partial:")]
     if lengths:
         words.append(
             f"{_list([part_words(name) for name in lengths])} cannot be told apart with these notes: "
@@ -119,12 +119,17 @@ def separation_words(
             f"Partials {numbers} were not all blown in every part of the set, so their own errors cannot be "
             f"told from {what}: they are taken as true on average. Blow the same partials in every part"
         )
-    by_ear = sorted({(note.position, note.valves) for note in notes if note.method == "by-ear"})
-    if by_ear:
-        places = _list(sorted({str(position) for position, _ in by_ear}))
+    by_ear = sorted({note.position for note in notes if note.method == "by-ear"})
+    if by_ear[-1:] > [1]:
+        places = _list([str(position) for position in by_ear if position > 1])
         words.append(
-            f"Position {places} was placed by ear: its mark cannot be judged and its notes say nothing about "
-            "length. Place the slide on a gauge block or the mark to learn more"
+            f"Position {places} was placed by ear: the mark cannot be judged, and notes brought to pitch by "
+            "ear say nothing about length. Place the slide on a gauge block or the mark to learn more"
+        )
+    if any(notes[index].method == "by-ear" for index in firm_notes(notes)):
+        words.append(
+            "1st position was placed by ear: the length and the slide's set-out from the stop cannot be told "
+            "apart. Blow 1st position at the stop before anything is changed"
         )
     if not offset_known:
         words.append(
@@ -147,7 +152,6 @@ def part_words(name: str) -> str:
         "main": "main length",
         "valve": f"{rest} wrap",
         "position": f"mark of position {rest}",
-        "ear": f"by-ear placing in position {rest}",
         "partial": f"partial {rest}",
         "tester": f"offset of tester {rest}",
     }[kind]

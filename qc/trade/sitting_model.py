@@ -53,33 +53,25 @@ class SittingFit:
         """Give the standard error of a weighted sum of the parameters."""
         return math.sqrt(max(0.0, float(weights @ self.covariance @ weights)))
 
-    def freedom(self, weights: Array) -> float:
-        """Give the degrees of freedom behind that standard error.
-
-        Satterthwaite's rule on two parts: what moves with whole sittings rests on sittings less 1, the rest on
-        `residual_freedom`. The sitting part is taken with its reading error, so that an estimate of 0 between
-        two sittings does not pass for knowledge.
-        """
-        total = float(weights @ self.covariance @ weights)
-        if total <= 0.0:
-            return math.inf
-        share = 0.0
-        if not math.isinf(self.sitting_freedom):
-            sums = np.bincount(self.blocks, weights=weights @ self.influence)
-            readings = len(self.blocks) / (self.blocks.max() + 1)
-            part = float(sums @ sums) * (self.sitting_sd**2 + self.reading_sd**2 / readings)
-            share = min(1.0, part / total)
-        rest = 1.0
-        if math.isinf(self.sitting_freedom) and self.sitting_sd > 0:
-            # A known sitting spread adds no doubt: only the reading part is estimated.
-            row = weights @ self.influence
-            rest = float(row @ row) * self.reading_sd**2 / total
-        inverse = share**2 / self.sitting_freedom + (rest - share) ** 2 / self.residual_freedom
-        return 1.0 / inverse if inverse > 0.0 else math.inf
-
     def half_width(self, weights: Array, confidence: float = 0.95) -> float:
-        """Give the half-width of the confidence interval of a weighted sum of the parameters."""
-        return two_sided_quantile(self.freedom(weights), confidence) * self.standard_error(weights)
+        """Give the half-width of the confidence interval of a weighted sum of the parameters.
+
+        What moves with whole sittings rests on sittings less 1, what differs within them on
+        `residual_freedom`; each part is widened by its own Student quantile. The sitting part is taken with
+        its reading error, so that an estimate of 0 from two sittings does not pass for knowledge.
+        """
+        total = self.standard_error(weights) ** 2
+        row = weights @ self.influence
+        sums = np.bincount(self.blocks, weights=row)
+        shared = float(sums @ sums) * self.sitting_sd**2
+        if not math.isinf(self.sitting_freedom):
+            readings = len(self.blocks) / (self.blocks.max() + 1)
+            shared = min(total, shared + float(sums @ sums) * self.reading_sd**2 / readings)
+        widths = (
+            two_sided_quantile(self.sitting_freedom, confidence) ** 2 * shared,
+            two_sided_quantile(self.residual_freedom, confidence) ** 2 * max(0.0, total - shared),
+        )
+        return math.sqrt(math.fsum(widths))
 
 
 def two_sided_quantile(freedom: float, confidence: float = 0.95) -> float:
@@ -92,6 +84,17 @@ def two_sided_quantile(freedom: float, confidence: float = 0.95) -> float:
     """
     level = 0.5 * (1.0 + confidence)
     return float(ndtri(level)) if math.isinf(freedom) else float(stdtrit(freedom, level))
+
+
+def one_sided_quantile(freedom: float, confidence: float = 0.95) -> float:
+    """Give the one-sided Student quantile.
+
+    Examples
+    --------
+    >>> round(one_sided_quantile(4), 3)
+    2.132
+    """
+    return two_sided_quantile(freedom, 2.0 * confidence - 1.0)
 
 
 def fit_sittings(
@@ -122,8 +125,8 @@ def fit_sittings(
 
     References
     ----------
-    .. [1] Patterson and Thompson 1971 (restricted likelihood), Satterthwaite 1946 (degrees of freedom), both
-       from memory; coverage checked by simulation in the tests.
+    .. [1] Patterson and Thompson 1971 (restricted likelihood), Graybill and Wang 1980 (intervals of sums of
+       variances), both from memory; coverage checked by simulation in the tests.
 
     Examples
     --------

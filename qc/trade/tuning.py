@@ -13,7 +13,7 @@ from scipy.special import stdtrit
 from qc.trade.acoustics import temperature_cents
 from qc.trade.errors import TradeError
 from qc.trade.instrument import Instrument
-from qc.trade.note_set import Note, NoteDesign, check_notes, note_design, valve_column_mm
+from qc.trade.note_set import Note, NoteDesign, check_notes, firm_notes, note_design, valve_column_mm
 from qc.trade.separation import Separation, separate, separation_words
 from qc.trade.sitting_model import SittingFit, block_numbers, fit_sittings
 
@@ -110,10 +110,12 @@ class NoteSetFit:
         Degrees of freedom behind `reading_sd`; infinite when it was given or planned.
     sittings : int
         Sittings seen.
+    used : tuple of int
+        Readings (from 0) that entered; the others were placed by ear.
     left_out : tuple of int
         Readings (from 0) that stand so far apart from the rest that they were left out.
     residuals : tuple of float
-        What the fit leaves of each reading; NaN-free, left-out readings included. [cent]
+        What the fit leaves of each reading of `used`, those left out included. [cent]
     planned_sd : bool
         No reading to spare: the planning value of the spread was used.
     """
@@ -129,6 +131,7 @@ class NoteSetFit:
     sitting_sd: float
     freedom: float
     sittings: int
+    used: tuple[int, ...]
     left_out: tuple[int, ...]
     residuals: tuple[float, ...]
     planned_sd: bool
@@ -212,7 +215,16 @@ def fit_note_set(
     (-9.5, 29.3)
     """
     check_notes(notes, instrument)
-    design = note_design(notes, instrument, reference_air_c, tester_offsets)
+    used = firm_notes(notes)
+    if not used:
+        raise TradeError(
+            "every note was placed by ear, which says nothing about lengths",
+            "Blow 1st position at the stop, other positions on a gauge block or mark",
+            0,
+            "method",
+        )
+    everything, notes = notes, [notes[index] for index in used]
+    design = full = note_design(notes, instrument, reference_air_c, tester_offsets)
     separation = separate(design, reference_partial)
     blocks = block_numbers([f"{note.sitting}\n{note.tester}" if note.sitting else "" for note in notes])
     left_out = _standing_apart(separation.design, design.deviations, blocks, reading_sd)
@@ -223,9 +235,8 @@ def fit_note_set(
     numbers = np.unique(blocks[kept], return_inverse=True)[1]
     fit = fit_sittings(separation.design, design.deviations, numbers, reading_sd, sitting_sd)
     lengths, positions, partials = _parts(design, separation, fit, instrument, confidence)
-    full = note_design(notes, instrument, reference_air_c, tester_offsets)
     predicted, mended = _effects(full, design, separation, fit, lengths, positions)
-    words = separation_words(design, separation, notes, offset_known=bool(tester_offsets))
+    words = separation_words(design, separation, everything, offset_known=bool(tester_offsets))
     spare = len(design.deviations) - separation.design.shape[1]
     return NoteSetFit(
         lengths=lengths,
@@ -239,7 +250,8 @@ def fit_note_set(
         sitting_sd=fit.sitting_sd,
         freedom=fit.residual_freedom,
         sittings=len({note.sitting for note in notes}),
-        left_out=tuple(left_out),
+        used=tuple(used),
+        left_out=tuple(used[row] for row in left_out),
         residuals=tuple(float(value) for value in full.deviations - predicted),
         planned_sd=reading_sd is None and (spare < 1 or math.isinf(fit.residual_freedom)),
     )

@@ -1,0 +1,287 @@
+"""Wear of dies and mandrels: the line through a tool's pieces, and the count at which to change it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+
+import numpy as np
+
+from qc.trade.errors import TradeError
+from qc.trade.sitting_model import one_sided_quantile, two_sided_quantile
+
+FAR_AHEAD = 2.0
+"""A change further ahead than this many stretches of experience is said to be a long guess (house rule)."""
+
+BEND_RISK = 0.01
+"""Chance of warning of a bend where the wear is straight."""
+
+
+@dataclass(frozen=True, slots=True)
+class WearLine:
+    """The line of a wearing figure on one tool.
+
+    Parameters
+    ----------
+    n : int
+        Pieces on the tool.
+    slope, intercept : float
+        Change per count, and figure of the fresh tool. [unit of the values]
+    slope_interval : tuple of float
+        Two-sided interval of the slope.
+    residual_sd : float
+        Spread about the line, n - 2. [unit of the values]
+    last_count : float
+        Count of the newest piece.
+    limit : float or None
+        The limit the figure wears towards.
+    line_crossing : tuple of (count, low, high) or None
+        Where the line meets the limit, with its inverse-regression interval; None if the slope is not clear.
+    change_by_count : int or None
+        Last count at which the one-sided prediction bound for the next piece is still inside the limit.
+    warnings : tuple of str
+        What a reader must know.
+    """
+
+    n: int
+    slope: float
+    intercept: float
+    slope_interval: tuple[float, float]
+    residual_sd: float
+    last_count: float
+    limit: float | None
+    line_crossing: tuple[float, float, float] | None
+    change_by_count: int | None
+    warnings: tuple[str, ...]
+
+    def to_dict(self) -> dict[str, object]:
+        """Give the figures as plain values."""
+        return asdict(self)
+
+
+def fit_wear(
+    counts: Sequence[float],
+    values: Sequence[float],
+    *,
+    lower: float | None = None,
+    upper: float | None = None,
+    confidence: float = 0.95,
+) -> WearLine:
+    """Fit the wear of one tool and say when to change it.
+
+    Parameters
+    ----------
+    counts : sequence of float, length n >= 3
+        Draws since the tool was fitted, never falling.
+    values : sequence of float, length n
+        The figure that wears. [its unit]
+    lower, upper : float, optional
+        Limits of the figure. [same unit]
+    confidence : float
+        Two-sided for slope and crossing, one-sided for the change.
+
+    Returns
+    -------
+    WearLine
+        Slope, crossing, and change-by count.
+
+    Raises
+    ------
+    TradeError
+        Fewer than three pieces, one count only, a count that falls, or a value that is not finite; `index`
+        and `column` (`count` or `value`) say where.
+
+    References
+    ----------
+    .. [1] Straight-line least squares, prediction interval, and inverse regression by Fieller's theorem, any
+       regression textbook.
+
+    Examples
+    --------
+    >>> counts = [0, 50, 100, 150, 200, 250]
+    >>> od = [14.6020, 14.6031, 14.6038, 14.6052, 14.6060, 14.6069]
+    >>> line = fit_wear(counts, od, upper=14.6120)
+    >>> round(1000 * line.slope, 5), round(line.line_crossing[0], 1), line.change_by_count
+    (0.01977, 504.3, 471)
+    """
+    _check(counts, values)
+    if lower is not None and upper is not None and not lower < upper:
+        raise TradeError(f"lower limit {lower} is not below upper limit {upper}", "Swap the two limits")
+    x, y = np.asarray(counts, dtype=np.float64), np.asarray(values, dtype=np.float64)
+    n, middle = len(x), float(x.mean())
+    spread = float(((x - middle) ** 2).sum())
+    slope = float(((x - middle) * (y - y.mean())).sum()) / spread
+    level = float(y.mean())
+    residual = y - level - slope * (x - middle)
+    sd = math.sqrt(float(residual @ residual) / (n - 2))
+    half = two_sided_quantile(n - 2, confidence) * sd / math.sqrt(spread)
+    interval = (slope - half, slope + half)
+    clear = not interval[0] <= 0.0 <= interval[1]
+    limit = _limit_ahead(slope, lower, upper)
+    warnings: list[str] = []
+    if n < 6:
+        warnings.append(f"only {n} pieces on this tool: the forecast is wide")
+    if not clear:
+        warnings.append("the slope is not clear of 0: no wear is proven yet")
+    crossing, change = None, None
+    if limit is not None:
+        line = _Line(x, middle, spread, level, slope, sd, limit)
+        crossing = line.crossing(confidence) if clear and (limit - level) * slope > 0 else None
+        change = line.change_by(confidence)
+        warnings += _forecast_warnings(line, crossing, change)
+    if _bends(x, residual, sd):
+        warnings.append("the newest pieces leave the line: wear is no longer even, look at the tool now")
+    return WearLine(
+        n,
+        slope,
+        level - slope * middle,
+        interval,
+        sd,
+        float(x[-1]),
+        limit,
+        crossing,
+        None if change is None else math.floor(change),
+        tuple(warnings),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Line:
+    counts: np.ndarray[tuple[int], np.dtype[np.float64]]
+    middle: float
+    spread: float
+    level: float
+    slope: float
+    sd: float
+    limit: float
+
+    @property
+    def first(self) -> float:
+        return float(self.counts[0])
+
+    @property
+    def last(self) -> float:
+        return float(self.counts[-1])
+
+    @property
+    def side(self) -> float:
+        """+1 when the limit lies above the line's level, -1 below."""
+        return 1.0 if self.limit >= self.level else -1.0
+
+    def crossing(self, confidence: float) -> tuple[float, float, float] | None:
+        """Give where the line meets the limit and Fieller's interval; None when it is not bounded."""
+        t = two_sided_quantile(len(self.counts) - 2, confidence)
+        gap = self.limit - self.level
+        ends = _roots(self.slope, gap, t * self.sd, 1.0 / len(self.counts), self.spread)
+        if ends is None:
+            return None
+        return (self.middle + gap / self.slope, self.middle + ends[0], self.middle + ends[1])
+
+    def change_by(self, confidence: float) -> float | None:
+        """Give the last count at which the one-sided prediction bound is inside; None when there is none."""
+        t = one_sided_quantile(len(self.counts) - 2, confidence)
+        n = len(self.counts)
+        slope, gap = self.slope * self.side, (self.limit - self.level) * self.side
+
+        def outside(count: float) -> float:
+            away = count - self.middle
+            return slope * away + t * self.sd * math.sqrt(1.0 + 1.0 / n + away**2 / self.spread) - gap
+
+        # The bound is convex in the count: inside between its two roots, if there are any.
+        a = slope**2 - (t * self.sd) ** 2 / self.spread
+        b = -2.0 * slope * gap
+        c = gap**2 - (t * self.sd) ** 2 * (1.0 + 1.0 / n)
+        roots = sorted(_real_roots(a, b, c))
+        inside = [root for root in roots if abs(outside(self.middle + root)) < 1e-6 * max(abs(gap), self.sd)]
+        ahead = [root for root in inside if outside(self.middle + root + 1e-6 * (1 + abs(root))) > 0]
+        return self.middle + max(ahead) if ahead and self.middle + max(ahead) >= 0 else None
+
+
+def _check(counts: Sequence[float], values: Sequence[float]) -> None:
+    if len(counts) != len(values):
+        raise TradeError(f"{len(counts)} counts for {len(values)} values", "Give one count for each value")
+    for index, (count, value) in enumerate(zip(counts, values, strict=True)):
+        if not math.isfinite(value):
+            raise TradeError(f"{value} is not a reading", "Measure the piece again", index, "value")
+        if not (math.isfinite(count) and count >= 0):
+            raise TradeError(f"count {count} is not a count", "Counts start at 0", index, "count")
+        if index and count < counts[index - 1]:
+            raise TradeError(
+                f"the count falls from {counts[index - 1]:g} to {count:g} on one tool",
+                "Correct the count, or give the re-polished or newly fitted tool a name of its own",
+                index,
+                "count",
+            )
+    if len(counts) < 3 or len(set(counts)) < 2:
+        raise TradeError(
+            f"{len(counts)} pieces at {len(set(counts))} counts make no line",
+            "Three pieces or more are needed",
+        )
+
+
+def _limit_ahead(slope: float, lower: float | None, upper: float | None) -> float | None:
+    """Give the limit the figure wears towards; the only one when there is but one."""
+    if lower is None or upper is None:
+        return upper if lower is None else lower
+    return upper if slope >= 0 else lower
+
+
+def _roots(
+    slope: float, gap: float, scale: float, offset: float, spread: float
+) -> tuple[float, float] | None:
+    """Solve (gap - slope u)^2 = scale^2 (offset + u^2 / spread); None unless the solutions bound an interval."""
+    a = slope**2 - scale**2 / spread
+    if a <= 0.0:
+        return None
+    found = sorted(_real_roots(a, -2.0 * slope * gap, gap**2 - scale**2 * offset))
+    return (found[0], found[1]) if len(found) == 2 else None
+
+
+def _real_roots(a: float, b: float, c: float) -> list[float]:
+    if abs(a) < 1e-300:
+        return [] if b == 0.0 else [-c / b]
+    inner = b * b - 4.0 * a * c
+    if inner < 0.0:
+        return []
+    # The stable form: no difference of two nearly equal numbers.
+    q = -0.5 * (b + math.copysign(math.sqrt(inner), b))
+    return [q / a] + ([c / q] if q != 0.0 else [0.0])
+
+
+def _forecast_warnings(
+    line: _Line, crossing: tuple[float, float, float] | None, change: float | None
+) -> list[str]:
+    if change is None:
+        heading = (line.limit - line.level) * line.slope
+        if heading <= 0 and (line.limit - line.level) * line.side > line.sd:
+            return ["the figure moves away from its limit: no change to plan"]
+        return ["the next piece may already fall outside: change the tool now, or measure every piece"]
+    if change < line.last:
+        return [f"the change was due at count {math.floor(change)}: change the tool now"]
+    experience = max(line.last - line.first, 1.0)
+    farthest = max(change, crossing[0] if crossing else change)
+    if farthest > line.last + FAR_AHEAD * experience:
+        return [
+            "the limit is far beyond what this tool has done: wear quickens late in life, look again often"
+        ]
+    return []
+
+
+def _bends(
+    x: np.ndarray[tuple[int], np.dtype[np.float64]],
+    residual: np.ndarray[tuple[int], np.dtype[np.float64]],
+    sd: float,
+) -> bool:
+    """Test for a bend by adding a square of the count to the line (from eight pieces on)."""
+    n = len(x)
+    if n < 8 or sd <= 0.0 or len(set(x.tolist())) < 3:
+        return False
+    line = np.column_stack([np.ones(n), x - x.mean()])
+    square = (x - x.mean()) ** 2
+    square = square - line @ np.linalg.lstsq(line, square, rcond=None)[0]
+    size = float(square @ square)
+    bend = float(square @ residual) / size
+    rest = residual - bend * square
+    error = math.sqrt(float(rest @ rest) / (n - 3) / size)
+    return error > 0 and abs(bend) > two_sided_quantile(n - 3, 1.0 - BEND_RISK) * error
