@@ -22,6 +22,7 @@ HEADER = [
     "Tube length [mm]",
     "Person",
 ]
+HEAD = [("Card", "Drawing log"), ("Micrometer", "MIC-1"), ("Bore gauge", "BG-2"), ("Rule", "RU-1")]
 BENCH = Habit(separator=";", encoding="utf-8-sig", dotted=True)
 
 
@@ -42,7 +43,7 @@ def drawing_logs(flow: Flow, bores: dict[str, float], seed: int) -> list[Sheet]:
     last = {tube.die: tube.draws for tube in flow.tubes}
     sheets = []
     for day, tubes in by_fortnight(flow.tubes, lambda tube: tube.day):
-        tab = Tab("", [("Card", "Drawing log")], HEADER)
+        tab = Tab("", list(HEAD), HEADER)
         for tube in tubes:
             tab.add(tube.serial, *_line(tube, bores[tube.serial], last, noise))
         sheets.append(Sheet(f"draw/drawing-log_{day}.csv", [tab], BENCH))

@@ -9,6 +9,7 @@ from sample_measurements.make.flow import Flow, Piece
 from sample_measurements.make.groups import by_day, by_fortnight, by_month
 from sample_measurements.make.noise import Noise
 from sample_measurements.make.sheets import Sheet, Tab, figure
+from sample_measurements.make.workdays import fortnight
 
 SPOTS = 5
 QUIET_FAMILY = ("tenor", "tenor-bass")
@@ -117,7 +118,7 @@ def _spraying(pieces: list[Piece], noise: Noise) -> Tab:
         ("Person", noise.pick(scenario.CREW["lacquer"])),
         ("Gauge", "EC-1"),
         ("Booth", pieces[0].nozzle),
-        ("Batch", f"LK-{day.year % 100:02d}{day.month:02d}"),
+        ("Batch", f"LK-{fortnight(day, scenario.FIRST_DAY) // 3 + 1:02d}"),  # a can lasts six weeks
     ]
     tab = Tab(day.isoformat(), head, ["Serial", "Model", "Area", "Spot", "Thickness [um]"])
     for piece in pieces:

@@ -32,7 +32,13 @@ def by_day(items: Sequence[Item], day_of: Callable[[Item], date]) -> Iterator[tu
         yield day, list(group)
 
 
-def by_count(items: Sequence[Item], count: int) -> Iterator[list[Item]]:
-    """Yield `count` items at a time, the last bundle with what is left."""
-    for start in range(0, len(items), count):
-        yield list(items[start : start + count])
+def by_handful(items: Sequence[Item], day_of: Callable[[Item], date], least: int) -> Iterator[list[Item]]:
+    """Yield whole days' items together until there are `least` of them, the last bundle with what is left."""
+    bundle: list[Item] = []
+    for _, group in by_day(items, day_of):
+        bundle += group
+        if len(bundle) >= least:
+            yield bundle
+            bundle = []
+    if bundle:
+        yield bundle

@@ -144,7 +144,10 @@ def _spoil_figures(spoiler: Spoiler) -> None:
 
 
 def _swapped_digits(text: str) -> str:
-    return text[0] + text[2] + text[1] if text[1] != text[2] else text[0] + "09"
+    """Return a length of three digits with two of them changed over, clearly off whatever they are."""
+    if text[1] not in ("0", text[0]):
+        return text[1] + text[0] + text[2]
+    return text[0] + "8" + text[2]
 
 
 def _spreadsheet_date(spoiler: Spoiler) -> None:

@@ -127,7 +127,7 @@ def _tools(plan: Plan) -> dict[str, Tab]:
 def gauge_checks(flow: Flow, seed: int) -> list[Sheet]:
     """Return the morning gauge checks, a sheet a month; those of the gauge left alone stop on its day."""
     noise = Noise(seed, "gauge-checks")
-    worked = [day for day in flow.days if scenario.FIRST_DAY <= day <= scenario.LAST_DAY]
+    worked = [day for day in flow.days if flow.tubes[0].day <= day <= scenario.LAST_DAY]
     sheets = []
     for month, days in by_month(worked, lambda day: day):
         header = ["Date", "Gauge", "Deviation", "Zeroed", "Person"]

@@ -89,7 +89,8 @@ def valve_cards(flow: Flow, seed: int) -> list[Sheet]:
     sheets = []
     with_valves = [piece for piece in flow.at("valves") if piece.model in scenario.VALVES]
     for month, pieces in by_month(with_valves, lambda piece: piece.days["valves"]):
-        tab = Tab("", [("Card", "Valve card")], header)
+        head = [("Card", "Valve card"), ("Indicator", "IN-1"), ("Leak rig", "LR-2")]
+        tab = Tab("", head, header)
         for piece in pieces:
             person = noise.pick(scenario.CREW["valves"])
             mean = scenario.PLAY_UM + noise.normal(scenario.PLAY_PIECE_SD_UM)

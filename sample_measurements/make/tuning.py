@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from qc.plan import Model, Plan
 from sample_measurements.make import scenario
 from sample_measurements.make.flow import Flow, Piece, batch_name
-from sample_measurements.make.groups import by_count
+from sample_measurements.make.groups import by_handful
 from sample_measurements.make.noise import Noise
 from sample_measurements.make.sheets import Habit, Sheet, Tab, figure
 
@@ -47,7 +47,7 @@ def tuning_cards(flow: Flow, plan: Plan, seed: int) -> list[Sheet]:
     """Return the tuning cards."""
     noise = Noise(seed, "tuning")
     sheets = []
-    for pieces in by_count(flow.at("tuning"), PIECES_A_SHEET):
+    for pieces in by_handful(flow.at("tuning"), lambda piece: piece.days["tuning"], PIECES_A_SHEET):
         last = pieces[-1].days["tuning"]
         crew = [code for code in scenario.CREW["tuning"] if code != "RO" or last > scenario.RO_JOINED]
         tester = noise.pick(crew)
