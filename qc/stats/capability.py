@@ -164,8 +164,10 @@ def _normal(
     )
     about_target = None if limits.target is None else math.hypot(sd, mean - limits.target)
     own = None if gauge_sd is None or not gauge_sd < sd else math.sqrt(sd**2 - gauge_sd**2)
-    more = pieces_to_settle(ppk, n, sides=limits.sides, wanted=wanted, confidence=confidence)
     capable = verdict(bounds, wanted)
+    more: int | None = 0
+    if capable == "unproven":
+        more = pieces_to_settle(ppk, n, sides=limits.sides, wanted=wanted, confidence=confidence)
     return Capability(
         n=n,
         cp=cp,
@@ -185,7 +187,7 @@ def _normal(
         method=_method(limits.sides, charted, sample.floored),
         capable=capable,
         wanted=wanted,
-        pieces_to_settle=more if capable == "unproven" else 0,
+        pieces_to_settle=more,
         ppk_without_gauge=None if own is None else limits.nearest_over(mean, own),
     )
 

@@ -235,9 +235,19 @@ def pieces_to_settle(
     first = max(n, least)
     if settled(first):
         return first - n
-    if not settled(MOST_PIECES):
+    gap = abs(index - wanted)
+    z = float(special.ndtri(confidence))
+    if gap * np.sqrt(MOST_PIECES) < 0.5 * z * np.sqrt(1.0 / 9.0 + wanted**2 / 2.0):
         return None
-    few, many = first, MOST_PIECES
+    guess = int(z * z * (1.0 / 9.0 + max(index, wanted) ** 2 / 2.0) / gap**2)
+    few, many = first, min(max(guess, first + 1), MOST_PIECES)
+    while not settled(many):
+        if many == MOST_PIECES:
+            return None
+        few, many = many, min(many + many // 4 + 1, MOST_PIECES)
+    narrower = many - many // 4
+    if narrower > few and not settled(narrower):
+        few = narrower
     while many - few > 1:
         middle = (few + many) // 2
         few, many = (few, middle) if settled(middle) else (middle, many)
@@ -255,6 +265,8 @@ def _noncentrality(statistic: Floats, probability: Floats, df: Floats) -> Floats
         with np.errstate(divide="ignore", invalid="ignore"):
             better = found - gap * 2.0 * step / rise
         found = np.where(np.isfinite(better), better, found)
+        if np.all(np.abs(gap) < 1e-12):
+            break
     return np.asarray(found)
 
 
