@@ -1,0 +1,133 @@
+"""Puts the board together: one Dash app over one workshop's data."""
+
+from __future__ import annotations
+
+from datetime import date
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+from dash import Dash, Input, Output, dcc, html
+from dash.dependencies import ClientsideFunction
+from dash.development.base_component import Component
+from flask import Flask
+
+from dashboard import access, downloads, queries
+from dashboard.pages import PAGES
+from dashboard.pages.missing import missing
+from dashboard.parts import masthead
+from dashboard.routing import match
+from qc.jobs.board_views import BoardData, UploadDesk
+
+INDEX = """<!doctype html>
+<html lang="en"{theme}>
+<head>
+{metas}
+<meta name="viewport" content="width=device-width, initial-scale=1">
+<title>{title}</title>
+{favicon}
+<link rel="stylesheet" href="/theme.css">
+{css}
+</head>
+<body>
+{app_entry}
+<footer hidden>{config}{scripts}{renderer}</footer>
+</body>
+</html>"""
+
+
+def create_app(workshop_folder: Path | str, as_of: date | None = None) -> Dash:
+    """Return the board of a workshop folder, standing on the day `as_of` where one is given."""
+    from qc.jobs.board_data import StoreBoardData
+
+    from dashboard.worker import WorkerDesk
+
+    folder = Path(workshop_folder)
+    return build_app(StoreBoardData(folder, as_of), WorkerDesk(folder, as_of))
+
+
+def build_app(board: BoardData, desk: UploadDesk) -> Dash:
+    """Return a board over any data that answers its questions; the tests bring invented ones."""
+    server = Flask("dashboard")
+    server.config[queries.DATA_KEY] = board
+    server.config[queries.DESK_KEY] = desk
+    app = _Board(
+        "dashboard",
+        server=server,
+        assets_folder=str(files("dashboard") / "assets"),
+        title=board.shop().name,
+        update_title="",
+        serve_locally=True,
+        suppress_callback_exceptions=True,
+        add_log_handler=False,
+        enable_mcp=False,
+    )
+    app.layout = _frame
+    _register_router(app)
+    for page in PAGES:
+        if page.register is not None:
+            page.register(app)
+    access.guard(server, lambda: list(app.csp_hashes()))
+    downloads.add_routes(server)
+    return app
+
+
+class _Board(Dash):  # type: ignore[misc]
+    """A Dash app whose page carries the reader's theme before anything is drawn."""
+
+    def interpolate_index(self, **parts: Any) -> str:
+        chosen = queries.chosen_theme()
+        parts.pop("title", None)
+        mark = f' data-theme="{chosen}"' if chosen else ""
+        return INDEX.format(theme=mark, title=self.title, **parts)
+
+
+def _frame() -> Component:
+    return html.Div(
+        [
+            dcc.Location(id="url", refresh="callback-nav"),
+            masthead(queries.board().shop()),
+            html.Main(html.P("Opening the board …", className="quiet"), id="main", tabIndex=-1),
+            dcc.Store(id="page-name"),
+            html.Div(id="announce", className="unseen", role="status", **{"aria-live": "polite"}),
+        ]
+    )
+
+
+def _register_router(app: Dash) -> None:
+    def show_page(path: str | None) -> tuple[Component, list[Component], str]:
+        """Return the page for an address."""
+        shop = queries.board().shop().name
+        found = match(PAGES, path or "/")
+        if found is None:
+            return missing(), _navigation(""), f"Not found · {shop}"
+        page, parts = found
+        return page.layout(**parts), _navigation(page.section), f"{page.title(**parts)} · {shop}"
+
+    app.callback(
+        Output("main", "children"),
+        Output("nav", "children"),
+        Output("page-name", "data"),
+        Input("url", "pathname"),
+    )(show_page)
+    app.clientside_callback(
+        ClientsideFunction("board", "turnPage"), Output("announce", "children"), Input("page-name", "data")
+    )
+    app.clientside_callback(
+        ClientsideFunction("board", "switchTheme"),
+        Output("theme-switch", "className"),
+        Input("theme-switch", "n_clicks"),
+        prevent_initial_call=True,
+    )
+
+
+def _navigation(section: str) -> list[Component]:
+    return [
+        dcc.Link(
+            page.nav,
+            href=page.path,
+            className="here" if page.section == section else "",
+        )
+        for page in PAGES
+        if page.nav
+    ]

@@ -1,0 +1,76 @@
+/* The board's own script: drawings, page turns, theme, the way from a point to its instrument. */
+(function () {
+  "use strict";
+
+  /* ---- drawings: trees of SVG elements, never markup ---- */
+  var TAGS = ["svg", "g", "path", "circle", "rect", "line", "text"];
+
+  function property(name) {
+    if (name === "class") { return "className"; }
+    return name.replace(/-([a-z])/g, function (_, letter) { return letter.toUpperCase(); });
+  }
+
+  function build(tree, key) {
+    if (typeof tree === "string") { return tree; }
+    if (TAGS.indexOf(tree[0]) < 0) { return null; }
+    var props = { key: key };
+    Object.keys(tree[1]).forEach(function (name) { props[property(name)] = tree[1][name]; });
+    return window.React.createElement.apply(null, [tree[0], props].concat(tree[2].map(build)));
+  }
+
+  function Drawing(props) {
+    var own = { id: props.id, className: ("drawing " + (props.className || "")).trim() };
+    if (props.label) { own.role = "img"; own["aria-label"] = props.label; }
+    else { own["aria-hidden"] = "true"; }
+    return window.React.createElement("span", own, props.tree ? build(props.tree, "0") : null);
+  }
+  window.workshop_board = Object.assign({}, window.workshop_board, { Drawing: Drawing });
+
+  /* ---- what the server needs to know of this window, told before the first page is asked for ---- */
+  function tellWidth() {
+    var narrow = window.innerWidth < 700 ? "narrow" : "wide";
+    document.cookie = "board_width=" + narrow + "; path=/; SameSite=Strict";
+  }
+  tellWidth();
+  window.addEventListener("resize", tellWidth);
+
+  function darkNow() {
+    var chosen = document.documentElement.getAttribute("data-theme");
+    if (chosen) { return chosen === "dark"; }
+    return window.matchMedia("(prefers-color-scheme: dark)").matches;
+  }
+
+  var turned = 0;
+  window.dash_clientside = Object.assign({}, window.dash_clientside, {
+    board: {
+      turnPage: function (name) {
+        if (!name) { return ""; }
+        document.title = name;
+        turned += 1;
+        document.querySelectorAll("#nav a").forEach(function (link) {
+          if (link.className === "here") { link.setAttribute("aria-current", "page"); }
+          else { link.removeAttribute("aria-current"); }
+        });
+        if (turned === 1) { return ""; }
+        window.setTimeout(function () {
+          var title = document.getElementById("page-title");
+          if (title) { title.focus({ preventScroll: true }); }
+        }, 60);
+        return name;
+      },
+      switchTheme: function (clicks) {
+        if (clicks) {
+          var next = darkNow() ? "light" : "dark";
+          document.documentElement.setAttribute("data-theme", next);
+          document.cookie = "board_theme=" + next + "; path=/; max-age=31536000; SameSite=Strict";
+        }
+        return window.dash_clientside.no_update;
+      },
+      openInstrument: function (click) {
+        var point = click && click.points && click.points[0];
+        if (!point || !point.customdata) { return window.dash_clientside.no_update; }
+        return "/instruments/" + encodeURIComponent(point.customdata);
+      }
+    }
+  });
+}());

@@ -1,0 +1,206 @@
+"""What all charts share: paper, axes, labels at the right edge, the toolbar that stays at home."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from html import escape
+from math import ceil, floor, log10
+from typing import Any, Final, TypeAlias
+
+from dashboard import words
+from dashboard.theme import FONTS, LIGHT, SMALL_PX
+
+Figure: TypeAlias = dict[str, Any]
+
+GRAPH_CONFIG: Final[dict[str, Any]] = {
+    # Plotly's toolbar can send a chart to a server of its maker: never from here.
+    "showSendToCloud": False,
+    "plotlyServerURL": "",
+    "displaylogo": False,
+    "responsive": True,
+    "scrollZoom": False,
+    "doubleClick": False,
+    "modeBarButtons": [["toImage"]],
+    "toImageButtonOptions": {"format": "svg", "filename": "chart"},
+}
+
+SYMBOLS: Final = {
+    "circle": "circle",
+    "square": "square-open",
+    "diamond": "diamond-open",
+    "triangle": "triangle-up-open",
+    "cross": "x-thin-open",
+}
+"""Plan symbol -> Plotly marker."""
+
+LABEL_GAP_PX: Final = 17
+"""Least distance between two labels at the right edge [px]."""
+
+
+@dataclass(frozen=True, slots=True)
+class EdgeLabel:
+    """A line's name and value, written where the line ends."""
+
+    y: float
+    text: str
+    colour: str
+    bold: bool = False
+
+
+def base_layout(height: int, top: int, right: int, bottom: int, left: int) -> dict[str, Any]:
+    """Return a bare sheet of paper of this height and these margins [px]."""
+    return {
+        "height": height,
+        "margin": {"t": top, "r": right, "b": bottom, "l": left, "pad": 0},
+        "paper_bgcolor": "rgba(0,0,0,0)",
+        "plot_bgcolor": "rgba(0,0,0,0)",
+        "font": {"family": FONTS, "size": SMALL_PX, "color": LIGHT["soft"]},
+        "showlegend": False,
+        "hovermode": "closest",
+        "hoverdistance": 24,
+        "dragmode": False,
+        "hoverlabel": {
+            "bgcolor": LIGHT["card"],
+            "bordercolor": LIGHT["soft"],
+            "align": "left",
+            "font": {"family": FONTS, "size": SMALL_PX, "color": LIGHT["ink"]},
+        },
+        "modebar": {"bgcolor": "rgba(0,0,0,0)", "color": LIGHT["soft"], "activecolor": LIGHT["brass"]},
+    }
+
+
+def bare_axis(**more: Any) -> dict[str, Any]:
+    """Return an axis without grid, zero line or frame."""
+    return {"showgrid": False, "zeroline": False, "showline": False, "ticks": "", "fixedrange": True, **more}
+
+
+def nice_ticks(low: float, high: float, wanted: int = 6) -> list[float]:
+    """Return round places between two ends, about `wanted` of them.
+
+    Examples
+    --------
+    >>> nice_ticks(-14.0, 33.0)
+    [-10.0, 0.0, 10.0, 20.0, 30.0]
+    """
+    rough = (high - low) / max(1, wanted)
+    size = 10.0 ** floor(log10(rough))
+    step = next(m * size for m in (1, 2, 5, 10) if m * size >= rough)
+    first = ceil(low / step - 1e-9)
+    return [round(k * step, 10) for k in range(first, floor(high / step + 1e-9) + 1)]
+
+
+def value_axis(low: float, high: float, signed: bool, wanted: int = 6) -> dict[str, Any]:
+    """Return the vertical axis: hairlines at round figures, with true minus signs."""
+    ticks = nice_ticks(low, high, wanted)
+    step = ticks[1] - ticks[0] if len(ticks) > 1 else 1.0
+    decimals = max(0, -floor(log10(step) + 1e-9))
+    return bare_axis(
+        range=[low, high],
+        showgrid=True,
+        gridcolor=LIGHT["line"],
+        gridwidth=1,
+        tickvals=ticks,
+        ticktext=[words.number(tick, decimals, signed) for tick in ticks],
+        tickfont={"color": LIGHT["soft"], "size": SMALL_PX},
+    )
+
+
+def axis_title(name: str, unit: str, centered: bool, shift: int) -> dict[str, Any]:
+    """Return the name and unit of the vertical axis, written level at its top, `shift` px above."""
+    what = name + (", from target" if centered else "")
+    return {
+        "xref": "paper",
+        "x": 0,
+        "xanchor": "left",
+        "xshift": -40,
+        "yref": "paper",
+        "y": 1,
+        "yanchor": "bottom",
+        "yshift": shift,
+        "showarrow": False,
+        "text": escape(f"{what} [{words.unit(unit) or 'number'}]"),
+        "font": {"color": LIGHT["soft"], "size": SMALL_PX},
+    }
+
+
+def level(y: float, x0: float, x1: float, colour: str, width: float, dash: str = "solid") -> dict[str, Any]:
+    """Return a level line between two places of the horizontal axis, drawn under the points."""
+    return {
+        "type": "line",
+        "x0": x0,
+        "x1": x1,
+        "y0": y,
+        "y1": y,
+        "layer": "below",
+        "line": {"color": colour, "width": width, "dash": dash},
+    }
+
+
+def edge_annotations(
+    labels: Sequence[EdgeLabel], y_range: tuple[float, float], plot_px: float, inside: bool = False
+) -> list[dict[str, Any]]:
+    """Return the labels at the right edge, moved apart where two would touch.
+
+    With `inside` they stand within the chart, just above their lines, for a narrow screen.
+    """
+    heights = spread_labels([label.y for label in labels], y_range, plot_px)
+    shift = 9 if inside else 0
+    return [
+        {
+            "xref": "paper",
+            "x": 1,
+            "xanchor": "right" if inside else "left",
+            "xshift": 0 if inside else 8,
+            "yref": "y",
+            "y": height,
+            "yanchor": "middle",
+            "yshift": shift,
+            "showarrow": False,
+            "align": "left",
+            "text": f"<b>{escape(label.text)}</b>" if label.bold else escape(label.text),
+            "font": {"color": label.colour, "size": SMALL_PX if not inside else 12},
+            # Inside the chart a label may stand over points: its ground keeps it readable.
+            **({"bgcolor": LIGHT["card"], "opacity": 0.88} if inside else {}),
+        }
+        for label, height in zip(labels, heights, strict=True)
+    ]
+
+
+def spread_labels(ys: Sequence[float], y_range: tuple[float, float], plot_px: float) -> list[float]:
+    """Return where labels go so that no two stand closer than `LABEL_GAP_PX`, each near its line.
+
+    Examples
+    --------
+    >>> [round(y, 2) for y in spread_labels([0.0, 0.1, 5.0], (0.0, 10.0), 170.0)]
+    [0.0, 1.0, 5.0]
+    """
+    if not ys:
+        return []
+    gap = LABEL_GAP_PX * (y_range[1] - y_range[0]) / plot_px
+    order = sorted(range(len(ys)), key=lambda i: ys[i])
+    # Labels that touch form a block, centred on what it names; blocks that touch merge.
+    blocks: list[list[int]] = []
+    for index in order:
+        blocks.append([index])
+        while len(blocks) > 1 and _bottom(blocks[-1], ys, gap, y_range) < _top(
+            blocks[-2], ys, gap, y_range
+        ) + gap * (1 - 1e-9):
+            blocks[-2:] = [blocks[-2] + blocks[-1]]
+    placed = [0.0] * len(ys)
+    for block in blocks:
+        low = _bottom(block, ys, gap, y_range)
+        for rank, index in enumerate(block):
+            placed[index] = low + rank * gap
+    return placed
+
+
+def _bottom(block: Sequence[int], ys: Sequence[float], gap: float, y_range: tuple[float, float]) -> float:
+    middle = sum(ys[i] for i in block) / len(block)
+    low = middle - gap * (len(block) - 1) / 2
+    # The lowest label never sinks below the axis, where the events are named.
+    return max(low, y_range[0])
+
+
+def _top(block: Sequence[int], ys: Sequence[float], gap: float, y_range: tuple[float, float]) -> float:
+    return _bottom(block, ys, gap, y_range) + gap * (len(block) - 1)

@@ -1,0 +1,279 @@
+"""The chart of one series: its pieces in order, what changed, since when, what happened beside it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from html import escape
+from itertools import pairwise
+from typing import Any
+
+from dashboard import words
+from dashboard.figures.events import CHARACTER_PX, EventLane, lay_out_events
+from dashboard.figures.frame import (
+    SYMBOLS,
+    EdgeLabel,
+    Figure,
+    axis_title,
+    bare_axis,
+    base_layout,
+    edge_annotations,
+    level,
+    value_axis,
+)
+from dashboard.theme import LIGHT, SMALL_PX
+from qc.jobs.board_views import Point, SeriesView, SignalResult, StretchResult
+
+HEIGHT_PX = 440
+TOP_PX = 44
+BAND_TEXT = "began in this band, 9 in 10 sure"
+WIDE_PX, NARROW_PX = 740, 300
+"""Widths that labels are laid out for, on a desk and on a phone [px]."""
+
+FAR_LIMIT = 3.0
+"""A limit further away than this many times the height of the data is named at the edge only."""
+
+
+def draw_series(view: SeriesView, last: int | None = None, narrow: bool = False) -> Figure:
+    """Return the chart of a series.
+
+    Parameters
+    ----------
+    view : SeriesView
+        The verdict with what the plan says of it.
+    last : int, optional
+        Show only this many of the newest points.
+    narrow : bool
+        Lay the labels inside the chart, for a screen too narrow for a margin.
+    """
+    verdict = view.verdict
+    points = verdict.points[-last:] if last else verdict.points
+    if not points:
+        return {"data": [], "layout": base_layout(HEIGHT_PX, TOP_PX, 10, 30, 10)}
+    first, final = points[0].ordinal, points[-1].ordinal
+    x_range = (first - 0.8, final + 0.8)
+    y_range = value_range(view, points)
+    width = NARROW_PX if narrow else WIDE_PX
+    lane = lay_out_events(view.marks, x_range, width, verdict.current)
+    bottom = 34 + lane.height_px
+    right = 14 if narrow else 168
+    layout = base_layout(HEIGHT_PX + lane.height_px, TOP_PX, right, bottom, 46 if narrow else 58)
+    layout["xaxis"] = {**_months(points), "range": list(x_range), "ticklabelstandoff": lane.height_px + 4}
+    layout["yaxis"] = value_axis(*y_range, signed=verdict.centered)
+    labels, shapes = _levels(view, x_range, y_range)
+    plot_px = HEIGHT_PX - TOP_PX - 34
+    band, band_label = _band(verdict.current, first, final, width)
+    layout["shapes"] = [*band, *shapes]
+    layout["annotations"] = [
+        axis_title(verdict.name, verdict.unit, verdict.centered, shift=21),
+        *band_label,
+        *edge_annotations(labels, y_range, plot_px, inside=narrow),
+        *lane.annotations,
+    ]
+    return {"data": [_points(view, points), *_ticks(lane, y_range[0])], "layout": layout}
+
+
+def value_range(view: SeriesView, points: Sequence[Point]) -> tuple[float, float]:
+    """Return the span of the vertical axis: all points, and the limits that are not far away."""
+    verdict = view.verdict
+    values = [point.value for point in points]
+    low, high = min(values), max(values)
+    height = (high - low) or abs(high) * 0.1 or 1.0
+    for limit in (verdict.lower, verdict.upper, verdict.target):
+        if limit is not None and low - FAR_LIMIT * height <= limit <= high + FAR_LIMIT * height:
+            low, high = min(low, limit), max(high, limit)
+    pad = 0.08 * ((high - low) or 1.0)
+    floor = 0.0 if verdict.kind != "measured" and low >= 0 else low - pad
+    return floor, high + pad
+
+
+def story(view: SeriesView, point: Point) -> str:
+    """Return what the hover says of a point: the reading's story, in lines."""
+    verdict = view.verdict
+    decimals = words.decimals_of(verdict)
+    names = {model.id: model.name for model in view.models}
+    head = f"<b>{escape(point.serial)}</b>  {escape(names.get(point.model, point.model))}, "
+    lines = [head + words.day(point.day, year=True)]
+    value = words.amount(point.value, verdict.unit, decimals, verdict.centered)
+    if verdict.centered:
+        value += f" from target (measured {words.amount(point.measured, verdict.unit, decimals)})"
+    lines.append(value)
+    if point.readings > 1:
+        inner = (
+            f", spread {words.amount(point.spread, verdict.unit, decimals)}"
+            if point.spread is not None
+            else ""
+        )
+        lines.append(f"{point.readings} readings{inner}")
+    made = [
+        f"by {point.person}" if point.person else "",
+        f"with {point.gauge}" if point.gauge else "",
+        f"tool {point.tool}" + (f", draw {point.tool_count}" if point.tool_count is not None else "")
+        if point.tool
+        else "",
+        f"batch {point.batch}" if point.batch else "",
+        f"room {point.air_c:.1f} °C" if point.air_c is not None else "",
+    ]
+    told = ", ".join(part for part in made if part)
+    lines += [escape(text) for text in (told, point.note) if text]
+    return "<br>".join(lines)
+
+
+def _points(view: SeriesView, points: Sequence[Point]) -> dict[str, Any]:
+    changed = _changed(view.verdict.stretches)
+    symbols = {model.id: SYMBOLS.get(model.symbol, "circle") for model in view.models}
+    colours = [LIGHT["drift"] if changed(p.ordinal) else LIGHT["ink"] for p in points]
+    return {
+        "type": "scatter",
+        "mode": "markers",
+        "name": view.verdict.name,
+        "x": [p.ordinal for p in points],
+        "y": [p.value for p in points],
+        "text": [story(view, p) for p in points],
+        "customdata": [p.serial for p in points],
+        "hovertemplate": "%{text}<extra></extra>",
+        "cliponaxis": False,
+        "marker": {
+            "size": 9 if len(points) <= 90 else 6,
+            "symbol": [symbols.get(p.model, "circle") for p in points],
+            "color": colours,
+            "line": {"width": [0 if symbols.get(p.model) == "circle" else 1.8 for p in points]},
+        },
+    }
+
+
+def _changed(stretches: Sequence[StretchResult]) -> Any:
+    spans = [(s.first, s.last) for s in stretches if s.changed]
+    return lambda ordinal: any(first <= ordinal <= last for first, last in spans)
+
+
+def _levels(
+    view: SeriesView, x_range: tuple[float, float], y_range: tuple[float, float]
+) -> tuple[list[EdgeLabel], list[dict[str, Any]]]:
+    verdict = view.verdict
+    decimals = words.decimals_of(verdict)
+    ink, soft = LIGHT["ink"], LIGHT["soft"]
+    labels: list[EdgeLabel] = []
+    shapes: list[dict[str, Any]] = []
+
+    def say(value: float) -> str:
+        return words.amount(value, verdict.unit, decimals, verdict.centered)
+
+    def said(value: float) -> str:
+        return words.bound(value, verdict.unit, verdict.centered)
+
+    for limit, arrow in ((verdict.upper, "↑"), (verdict.lower, "↓")):
+        if limit is None:
+            continue
+        if y_range[0] <= limit <= y_range[1]:
+            shapes.append(level(limit, *x_range, ink, 1.2))
+            labels.append(EdgeLabel(limit, f"limit {said(limit)}", ink))
+        else:
+            edge = y_range[1] if limit > y_range[1] else y_range[0]
+            labels.append(EdgeLabel(edge, f"{arrow} limit {said(limit)}", ink))
+    if verdict.target is not None and not verdict.centered and y_range[0] <= verdict.target <= y_range[1]:
+        shapes.append(level(verdict.target, *x_range, soft, 1, "dash"))
+        labels.append(EdgeLabel(verdict.target, f"target {said(verdict.target)}", soft))
+    for bound in (verdict.natural_upper, verdict.natural_lower):
+        if bound is not None and y_range[0] < bound < y_range[1]:
+            shapes.append(level(bound, *x_range, LIGHT["steady"], 1, "dot"))
+            labels.append(EdgeLabel(bound, f"usual to {say(bound)} ({verdict.rests_on})", LIGHT["steady"]))
+    for name, stretch in _named(verdict.stretches):
+        left, right = max(stretch.first - 0.4, x_range[0]), min(stretch.last + 0.4, x_range[1])
+        if right <= x_range[0]:
+            continue
+        colour = LIGHT["drift"] if stretch.changed else LIGHT["steady"]
+        shapes.append(level(stretch.mean, left, right, colour, 3))
+        labels.append(EdgeLabel(stretch.mean, f"{name} {say(stretch.mean)} ({stretch.n})", colour, bold=True))
+    return labels, shapes
+
+
+def _named(stretches: Sequence[StretchResult]) -> list[tuple[str, StretchResult]]:
+    # The last two stretches are named: what it was, and what it is.
+    tail = list(stretches[-2:])
+    if len(tail) < 2:
+        return [("mean", stretch) for stretch in tail]
+    return [("before", tail[0]), ("now", tail[1])]
+
+
+def _band(
+    signal: SignalResult | None, first: int, final: int, width_px: float
+) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
+    if signal is None or signal.start_high < first:
+        return [], []
+    left, right = max(signal.start_low, first) - 0.5, signal.start_high + 0.5
+    shape = {
+        "type": "rect",
+        "xref": "x",
+        "yref": "paper",
+        "x0": left,
+        "x1": right,
+        "y0": 0,
+        "y1": 1,
+        "layer": "below",
+        "fillcolor": LIGHT["drift-soft"],
+        "line": {"width": 0},
+    }
+    middle = (left + right) / 2
+    share = (middle - first) / max(1, final - first)
+    half = len(BAND_TEXT) * CHARACTER_PX / 2 / width_px
+    label = {
+        "xref": "x",
+        "x": middle,
+        "xanchor": "right" if share > 1 - half else "left" if share < half else "center",
+        "yref": "paper",
+        "y": 1,
+        "yanchor": "bottom",
+        "yshift": 2,
+        "showarrow": False,
+        "text": BAND_TEXT,
+        "font": {"color": LIGHT["drift"], "size": SMALL_PX},
+    }
+    return [shape], [label]
+
+
+def _months(points: Sequence[Point]) -> dict[str, Any]:
+    changes = [b for a, b in pairwise(points) if (a.day.year, a.day.month) != (b.day.year, b.day.month)]
+    starts = [points[0], *changes]
+    # A name needs room: where the next month begins at once, the shorter stretch goes without.
+    room = max(1.0, (points[-1].ordinal - points[0].ordinal) / 11)
+    shown: list[Point] = []
+    for here, after in zip(starts, [*starts[1:], None], strict=True):
+        fits = not shown or here.ordinal - shown[-1].ordinal >= room
+        if fits and (after is None or shown or after.ordinal - here.ordinal >= room):
+            shown.append(here)
+    turns = [True, *(a.day.year != b.day.year for a, b in pairwise(shown))]
+    names = [
+        f"{p.day:%b} {p.day.year}" if turn else f"{p.day:%b}" for p, turn in zip(shown, turns, strict=True)
+    ]
+    return bare_axis(
+        tickvals=[p.ordinal for p in shown],
+        ticktext=names,
+        showline=True,
+        linecolor=LIGHT["soft"],
+        linewidth=1,
+        tickangle=0,
+        tickfont={"color": LIGHT["soft"], "size": 12},
+    )
+
+
+def _ticks(lane: EventLane, floor: float) -> list[dict[str, Any]]:
+    if not lane.marks:
+        return []
+    return [
+        {
+            "type": "scatter",
+            "mode": "markers",
+            "name": "events",
+            "x": [mark.ordinal for mark in lane.marks],
+            "y": [floor] * len(lane.marks),
+            "text": [escape(f"{mark.text}, {words.day(mark.day, year=True)}") for mark in lane.marks],
+            "hovertemplate": "%{text}<extra></extra>",
+            "cliponaxis": False,
+            "marker": {
+                "symbol": "line-ns",
+                "size": 14,
+                "color": LIGHT["mark"],
+                "line": {"width": 2, "color": LIGHT["mark"]},
+            },
+        }
+    ]

@@ -1,0 +1,10 @@
+"""The pages of the board, one module each; `PAGES` is also the order of the navigation."""
+
+from __future__ import annotations
+
+from dashboard.pages import stage, stages, today
+from dashboard.routing import Page
+
+PAGES: tuple[Page, ...] = (today.PAGE, stages.PAGE, stage.STAGE_PAGE, stage.SERIES_PAGE)
+
+__all__ = ["PAGES"]

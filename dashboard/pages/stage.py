@@ -1,0 +1,251 @@
+"""``/stages/<stage>`` and one series of it: the sentence, the chart, the limits, what to do."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from dash import Dash, Input, Output, State, dcc, html
+from dash.dependencies import ClientsideFunction
+from dash.development.base_component import Component
+from dash.exceptions import PreventUpdate
+
+from dashboard import queries, route, words
+from dashboard.drawing import Drawing
+from dashboard.figures import draw_capability, draw_series, draw_wear
+from dashboard.pages.missing import missing
+from dashboard.parts import (
+    card,
+    chart,
+    heading,
+    nothing,
+    serial_link,
+    series_name,
+    series_row,
+    state_words,
+    table,
+)
+from dashboard.routing import Page, series_address
+from qc.jobs.board_views import SeriesKey, SeriesVerdict, SeriesView
+
+WINDOW = 60
+"""Points shown at first: the newest, so that a long history does not hide the last weeks."""
+
+TABLE_ROWS = 30
+FIRST_STEPS = (
+    "Re-measure {serial}.",
+    "Check the zero of {gauge} on its master.",
+    "Check serial and unit on the card.",
+)
+DEFER = "These are usual cautions. Local rules, the shop's own assessment and a competent person decide."
+
+
+def stage_layout(stage: str, **_: str) -> Component:
+    """Return a stage with its worst series opened."""
+    verdicts = queries.board().verdicts(stage)
+    known = next((s for s in queries.board().stages() if s.id == stage), None)
+    if known is None:
+        return missing("There is no stage of this name in the plan.")
+    if not verdicts:
+        return html.Div(
+            [heading(known.name, back=("Stages", "/stages")), card("", nothing("Nothing is charted here."))]
+        )
+    return _page(verdicts[0].key, verdicts)
+
+
+def series_layout(stage: str, characteristic: str, family: str, **_: str) -> Component:
+    """Return one series, with the others of its stage underneath."""
+    return _page(SeriesKey(stage, characteristic, family), queries.board().verdicts(stage))
+
+
+def register(app: Dash) -> None:
+    """Add the callbacks: the span of the chart, and the way from a point to its instrument."""
+
+    def show_span(span: str, series: str) -> dict[str, Any]:
+        """Draw the chart again over the span asked for."""
+        view = queries.board().series(SeriesKey.parse(series))
+        if view is None:
+            raise PreventUpdate
+        return draw_series(view, WINDOW if span == "newest" else None, queries.narrow_screen())
+
+    app.callback(
+        Output("stage-chart", "figure"),
+        Input("stage-span", "value"),
+        State("stage-series", "data"),
+        prevent_initial_call=True,
+    )(show_span)
+    app.clientside_callback(
+        ClientsideFunction("board", "openInstrument"),
+        Output("url", "pathname", allow_duplicate=True),
+        Input("stage-chart", "clickData"),
+        prevent_initial_call=True,
+    )
+
+
+def steps(view: SeriesView) -> list[str]:
+    """Return the steps to take: three that always come first, then the finding's own, then the plan's."""
+    verdict = view.verdict
+    newest = verdict.points[-1].serial if verdict.points else "the newest piece"
+    gauge = " and ".join(view.gauges) or "the gauge"
+    first = [text.format(serial=newest, gauge=gauge) for text in FIRST_STEPS]
+    signal = verdict.current
+    own = signal.next_step if signal is not None and signal.next_step else view.next_step
+    return list(dict.fromkeys([*first, *([own] if own else []), *view.reaction]))
+
+
+def _page(key: SeriesKey, verdicts: tuple[SeriesVerdict, ...]) -> Component:
+    view = queries.board().series(key)
+    if view is None:
+        return missing("There is no series of this name in the plan.")
+    verdict = view.verdict
+    others = html.Ul([series_row(v, current=v.key == key) for v in verdicts], className="rows")
+    stage_card = card(f"All of {verdict.stage_name}, worst first", others, className="last")
+    title = f"{verdict.stage_name} — {verdict.name}"
+    family = "" if key.family == "all" else f"{key.family}. "
+    return html.Div(
+        [
+            heading(title, family + view.plain, back=("Stages", "/stages")),
+            html.Div(
+                [
+                    html.Div([_evidence(view), *_wear(view), *_readings(view), stage_card]),
+                    html.Aside([_limits_card(view), _action_card(view), *_notes(verdict)]),
+                ],
+                className="grid first",
+            ),
+            dcc.Store(id="stage-series", data=str(key)),
+        ]
+    )
+
+
+def _evidence(view: SeriesView) -> Component:
+    verdict = view.verdict
+    signal = verdict.current
+    said = [html.P(words.finding(verdict), className="lead")]
+    if signal is not None and signal.because:
+        said.append(html.P(signal.because, className="small"))
+    if not verdict.points:
+        return card("", *said)
+    return card(
+        "",
+        *said,
+        _tools(view),
+        chart(
+            "stage-chart",
+            draw_series(view, WINDOW, queries.narrow_screen()),
+            f"{verdict.name} by piece in order of making. {words.finding(verdict)} "
+            "The same figures stand in the table below.",
+        ),
+        _caption(view),
+    )
+
+
+def _tools(view: SeriesView) -> Component:
+    count = len(view.verdict.points)
+    spans = [
+        {"label": f"newest {WINDOW}", "value": "newest"},
+        {"label": f"all {count}", "value": "all"},
+    ]
+    switch = dcc.RadioItems(spans, "newest", id="stage-span", className="switch", inline=True)
+    if count <= WINDOW:
+        switch = html.Div(switch, hidden=True)
+    name = "_".join(str(view.verdict.key).split("/"))
+    link = html.A(
+        "Download the data (csv)",
+        href=f"/data{series_address(view.verdict.key)}.csv",
+        download=f"{name}.csv",
+        className="plain",
+    )
+    group = html.Div(switch, role="group", **{"aria-label": "Span of the chart"})
+    return html.Div([state_words(view.verdict), group, link], className="tools")
+
+
+def _caption(view: SeriesView) -> Component:
+    points = view.verdict.points
+    present = {p.model for p in points}
+    models = [
+        html.Span([Drawing(route.draw_symbol(m.symbol)), " ", m.name], className="key")
+        for m in view.models
+        if m.id in present
+    ]
+    text = (
+        f"Pieces in order of making, {points[0].serial} to {points[-1].serial}. "
+        "In brackets: pieces a figure rests on."
+    )
+    return html.Figcaption([html.Span(text), *models], className="caption small")
+
+
+def _wear(view: SeriesView) -> list[Component]:
+    forecast = view.verdict.forecast
+    figure = draw_wear(view, queries.narrow_screen())
+    if forecast is None:
+        return []
+    graph = [chart("stage-wear", figure, f"Wear of {forecast.tool}. {forecast.sentence}")] if figure else []
+    return [card("", html.P(forecast.sentence, className="lead"), *graph)]
+
+
+def _readings(view: SeriesView) -> list[Component]:
+    verdict = view.verdict
+    if not verdict.points:
+        return []
+    decimals = words.decimals_of(verdict)
+    names = {m.id: m.name for m in view.models}
+    rows = [
+        [
+            serial_link(p.serial),
+            words.day(p.day, year=True),
+            names.get(p.model, p.model),
+            words.amount(p.value, verdict.unit, decimals, verdict.centered),
+            str(p.readings),
+            p.person,
+            p.gauge,
+            p.tool,
+        ]
+        for p in reversed(verdict.points[-TABLE_ROWS:])
+    ]
+    head = ["Serial", "Made", "Model", "Figure", "Readings", "Person", "Gauge", "Tool"]
+    inner = table(head, rows, f"The newest {len(rows)} pieces, newest first", numbers=(3, 4))
+    return [html.Details([html.Summary("The figures as a table"), inner], className="card")]
+
+
+def _limits_card(view: SeriesView) -> Component:
+    verdict = view.verdict
+    answer, sentence = words.capability(verdict, view.wanted_ppk)
+    body: list[Component] = [html.P([html.B(answer), " ", sentence])]
+    if verdict.points and (verdict.lower is not None or verdict.upper is not None):
+        label = f"{verdict.name}: where the pieces lie between the limits. {answer} {sentence}"
+        body.append(chart("stage-limits", draw_capability(view), label))
+    return card("Does it keep its limits?", *body)
+
+
+def _action_card(view: SeriesView) -> Component:
+    verdict = view.verdict
+    cautions = [html.P(" ".join([*view.cautions, DEFER]), className="small")] if view.cautions else []
+    if verdict.behaviour != "drifting":
+        calm = html.P("Nothing now. Should the next pieces stand out, this comes first:")
+        first = html.Ol([html.Li(step) for step in steps(view)[: len(FIRST_STEPS)]], className="steps")
+        return card("What to do", calm, first, *cautions)
+    return card("What to do", html.Ol([html.Li(step) for step in steps(view)], className="steps"), *cautions)
+
+
+def _notes(verdict: SeriesVerdict) -> list[Component]:
+    facts = [*verdict.notes]
+    if verdict.sd_between is not None and verdict.sd_within is not None:
+        decimals = words.decimals_of(verdict)
+        facts.append(
+            f"Piece to piece the spread is {words.amount(verdict.sd_between, verdict.unit, decimals)}, "
+            f"within a piece {words.amount(verdict.sd_within, verdict.unit, decimals)} (standard deviations)."
+        )
+    return [card("Good to know", *[html.P(fact, className="small") for fact in facts])] if facts else []
+
+
+def _stage_title(stage: str, **_: str) -> str:
+    known = next((s for s in queries.board().stages() if s.id == stage), None)
+    return known.name if known else "Not found"
+
+
+def _series_title(stage: str, characteristic: str, family: str, **_: str) -> str:
+    view = queries.board().series(SeriesKey(stage, characteristic, family))
+    return f"{view.verdict.stage_name} — {series_name(view.verdict)}" if view else "Not found"
+
+
+STAGE_PAGE = Page("/stages/<stage>", "/stages", stage_layout, _stage_title, register=register)
+SERIES_PAGE = Page("/stages/<stage>/<characteristic>/<family>", "/stages", series_layout, _series_title)

@@ -1,0 +1,161 @@
+"""``/``: the morning board: the route of the work, what changed worst first, and today's few figures."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from dash import dcc, html
+from dash.development.base_component import Component
+
+from dashboard import queries, route, words
+from dashboard.drawing import Drawing
+from dashboard.parts import card, figures, heading, nothing, spark
+from dashboard.routing import Page, address, series_address
+from qc.jobs.board_views import Due, SeriesVerdict, StageView, TodayView
+
+SHOWN_FINDINGS = 8
+"""Findings on the first screen; the rest is one click away."""
+
+
+def layout(**_: str) -> Component:
+    """Return the first screen."""
+    view = queries.board().today()
+    return html.Div(
+        [
+            heading(words.headline(view.stages)),
+            tube(view.stages),
+            html.Div(
+                [
+                    changes(view),
+                    html.Aside([today_card(view), html.P(budget_line(view), className="small budget")]),
+                ],
+                className="grid",
+            ),
+        ]
+    )
+
+
+def tube(stages: tuple[StageView, ...]) -> Component:
+    """Return the route of the work: the tube, a ring per stage, the words underneath."""
+    return html.Section(
+        [
+            html.H2("The route of the work"),
+            html.Div(
+                [
+                    html.Div(className="pipe"),
+                    html.Ol([_stop(stage) for stage in stages], className="stops"),
+                    html.Div(
+                        [
+                            html.Div(Drawing(route.draw_bell()), className="lying"),
+                            html.Div(Drawing(route.draw_bell(upright=True)), className="upright"),
+                        ],
+                        className="end",
+                    ),
+                ],
+                className="route",
+                style={"--stages": len(stages)},
+            ),
+        ],
+        className="card",
+    )
+
+
+def changes(view: TodayView) -> Component:
+    """Return the short list of what changed, or the sentence that nothing did."""
+    if not view.findings:
+        quiet = nothing(
+            "Nothing has moved. All series run as before; the next cards will be judged as they come in."
+        )
+        return card("What changed", quiet)
+    rows = [_finding(verdict) for verdict in view.findings[:SHOWN_FINDINGS]]
+    more = len(view.findings) - SHOWN_FINDINGS
+    foot = [html.P(dcc.Link(f"{more} more on the signals page", href="/signals"))] if more > 0 else []
+    return card("What changed, worst first", html.Ol(rows, className="finds"), *foot)
+
+
+def today_card(view: TodayView) -> Component:
+    """Return today's few figures."""
+    rows: list[tuple[str, Any]] = [
+        (
+            "Cards in today",
+            f"{view.cards_in} of {view.cards_expected}" if view.cards_expected else str(view.cards_in),
+        ),
+        ("Held rows to look at", dcc.Link(str(view.held_rows), href="/sheets") if view.held_rows else "none"),
+        ("Dies due this week", _dues(view.dies_due)),
+        ("Gauges due", _dues(view.gauges_due)),
+        ("Shipped this month", str(view.shipped)),
+    ]
+    notes = [html.P(due.sentence, className="small") for due in view.dies_due if due.sentence]
+    if view.cards_missing and view.cards_expected:
+        notes.append(html.P("Not in yet: " + ", ".join(view.cards_missing) + ".", className="small"))
+    return card("Today", figures(rows), *notes)
+
+
+def budget_line(view: TodayView) -> str:
+    """Return how often the whole board cries wolf at this setting."""
+    if not view.series:
+        return "No series is watched yet."
+    days = max(1, round(view.days_per_false_signal))
+    text = (
+        f"At this setting the whole board raises on average one false signal in {days} days "
+        f"over {view.series} series."
+    )
+    if view.last_false is not None:
+        text += f" Last false one: {view.last_false.day} {view.last_false:%B}."
+    return text
+
+
+def _stop(stage: StageView) -> Component:
+    drifting = stage.behaviour == "drifting"
+    return html.Li(
+        dcc.Link(
+            [
+                html.Span(Drawing(route.draw_peak()) if drifting else "", className="above"),
+                Drawing(route.draw_ring(stage.behaviour, stage.capable)),
+                html.Span(
+                    [
+                        html.Strong(stage.name),
+                        html.Span(_behaviour(stage), className=f"is-{stage.behaviour}"),
+                        html.Span(words.limits_of_stage(stage), className="small"),
+                    ],
+                    className="told",
+                ),
+            ],
+            href=address("/stages/<stage>", {"stage": stage.id}),
+        )
+    )
+
+
+def _behaviour(stage: StageView) -> list[Any]:
+    # How many of its series moved is left out where the rings stand too close for it.
+    word, _, rest = words.state_of_stage(stage).partition(",")
+    return [word, html.Span(f",{rest}", className="of")] if rest else [word]
+
+
+def _finding(verdict: SeriesVerdict) -> Component:
+    signal = verdict.current
+    because = signal.because if signal else ""
+    following = signal.next_step if signal else ""
+    told = [html.P(dcc.Link(words.finding(verdict), href=series_address(verdict.key), className="what"))]
+    if because:
+        told.append(html.P(because, className="meta"))
+    if following:
+        told.append(html.P(_next(following), className="next"))
+    return html.Li([Drawing(route.draw_peak(20)), html.Div(told), spark(verdict)], className="find")
+
+
+def _next(step: str) -> str:
+    return step if step.lower().startswith("next") else f"Next: {step[0].lower()}{step[1:]}"
+
+
+def _dues(dues: tuple[Due, ...]) -> str:
+    if not dues:
+        return "none"
+    return ", ".join(due.id for due in dues) if len(dues) <= 3 else str(len(dues))
+
+
+def _title(**_: str) -> str:
+    return "Today"
+
+
+PAGE = Page("/", "/", layout, _title, nav="Today")

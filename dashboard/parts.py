@@ -1,0 +1,136 @@
+"""Pieces that several pages are put together from."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from dash import dcc, html
+from dash.development.base_component import Component
+
+from dashboard import route, words
+from dashboard.drawing import Drawing
+from dashboard.figures import GRAPH_CONFIG, Figure
+from dashboard.routing import instrument_address, series_address
+from qc.jobs.board_views import SeriesVerdict, ShopView
+
+SPARK_POINTS = 36
+"""Points of a sparkline: enough to see the change beside what was before."""
+
+
+def heading(title: str, under: Any = "", back: tuple[str, str] | None = None) -> Component:
+    """Return the head of a page: the way back, the title, a line under it."""
+    children: list[Component] = []
+    if back:
+        children.append(dcc.Link(f"‹ {back[0]}", href=back[1], className="back"))
+    children.append(html.H1(title, id="page-title", tabIndex=-1))
+    if under:
+        children.append(html.P(under, className="under"))
+    return html.Div(children, className="heading")
+
+
+def card(title: str, *children: Any, className: str = "", **more: Any) -> Component:
+    """Return a card with a small title."""
+    head = [html.H2(title)] if title else []
+    return html.Section([*head, *children], className=f"card {className}".strip(), **more)
+
+
+def figures(rows: Sequence[tuple[str, Any]]) -> Component:
+    """Return a list of names and figures, one a line."""
+    lines = [html.Div([html.Dt(name), html.Dd(value)], className="kv") for name, value in rows]
+    return html.Dl(lines, className="kvs")
+
+
+def chart(graph_id: Any, figure: Figure, label: str) -> Component:
+    """Return a chart with its name for those who cannot see it."""
+    graph = dcc.Graph(id=graph_id, figure=figure, config=GRAPH_CONFIG, className="graph")
+    return html.Figure(graph, **{"aria-label": label}, role="group", className="chart")
+
+
+def mark(verdict: SeriesVerdict) -> Component:
+    """Return ring and core of a series; the words beside it say the same."""
+    return Drawing(route.draw_mark(verdict.behaviour, verdict.capable))
+
+
+def state_words(verdict: SeriesVerdict) -> Component:
+    """Return behaviour and capability of a series in words."""
+    limits = words.limits_of(verdict)
+    return html.Span(
+        [html.B(verdict.behaviour, className=f"is-{verdict.behaviour}"), f" · {limits}"], className="state"
+    )
+
+
+def spark(verdict: SeriesVerdict) -> Component:
+    """Return the newest points of a series as a small line."""
+    tail = verdict.points[-SPARK_POINTS:]
+    signal = verdict.current
+    start = None
+    if signal is not None and tail:
+        start = max(0, signal.start - tail[0].ordinal)
+    return Drawing(route.draw_spark([p.value for p in tail], start))
+
+
+def series_name(verdict: SeriesVerdict) -> str:
+    """Return the name of a series with its family where there is more than one."""
+    family = verdict.key.family
+    return verdict.name if family == "all" else f"{verdict.name}, {family}"
+
+
+def series_row(verdict: SeriesVerdict, current: bool = False) -> Component:
+    """Return one series as a line of a list: mark, name, sentence, small line."""
+    link = dcc.Link(series_name(verdict), href=series_address(verdict.key), className="name")
+    said = html.P(words.finding(verdict), className="said")
+    return html.Li(
+        [mark(verdict), html.Div([html.P([link, " ", state_words(verdict)]), said]), spark(verdict)],
+        className="row here" if current else "row",
+        **({"aria-current": "true"} if current else {}),
+    )
+
+
+def serial_link(serial: str) -> Component:
+    """Return a serial that leads to its page."""
+    return dcc.Link(serial, href=instrument_address(serial), className="serial")
+
+
+def table(
+    head: Sequence[str], rows: Sequence[Sequence[Any]], caption: str, numbers: Sequence[int] = ()
+) -> Component:
+    """Return a plain table; columns in `numbers` are set flush right in tabular figures."""
+    flush = {index: {"className": "num"} for index in numbers}
+    top = html.Thead(html.Tr([html.Th(name, scope="col", **flush.get(i, {})) for i, name in enumerate(head)]))
+    body = html.Tbody(
+        [html.Tr([html.Td(cell, **flush.get(i, {})) for i, cell in enumerate(row)]) for row in rows]
+    )
+    inner = html.Table([html.Caption(caption), top, body])
+    # A wide table scrolls by itself; the keyboard must be able to reach it.
+    return html.Div(inner, className="table", tabIndex=0, role="region", **{"aria-label": caption})
+
+
+def nothing(sentence: str) -> Component:
+    """Return a quiet sentence for an empty list."""
+    return html.P(sentence, className="quiet")
+
+
+def masthead(shop: ShopView) -> Component:
+    """Return the head of every page, its navigation left to the router."""
+    return html.Header(
+        [
+            html.A("Skip to the page", href="#main", className="skip"),
+            html.Div(
+                [
+                    dcc.Link([Drawing(route.draw_badge()), shop.name], href="/", className="shop"),
+                    html.Span(words.long_day(shop.day), className="small"),
+                    html.Span(shop.lead, className="who"),
+                    html.Button(
+                        "Light or dark",
+                        id="theme-switch",
+                        className="plain",
+                        n_clicks=0,
+                        **{"aria-label": "Switch between light and dark"},
+                    ),
+                ],
+                className="top",
+            ),
+            html.Nav(id="nav", **{"aria-label": "Pages"}),
+        ]
+    )

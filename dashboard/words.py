@@ -1,0 +1,206 @@
+"""Numbers, days and states in the words of the bench."""
+
+from __future__ import annotations
+
+from datetime import date
+from math import floor, log10
+
+from qc.jobs.board_views import SeriesVerdict, StageView, StretchResult
+
+UNIT_WORDS = {"um": "µm", "cent": "cents", "count": "", "fault": "", "cm3/min": "cm³/min", "mm2": "mm²"}
+BEHAVIOUR_WORDS = {"steady": "steady", "drifting": "drifting", "learning": "learning"}
+CAPABLE_WORDS = {
+    "proven": "limits kept",
+    "unproven": "limits unproven",
+    "no": "limits not kept",
+    "": "no limits set",
+}
+SMALL_NUMBERS = (
+    "no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve",
+)  # fmt: skip
+
+
+def unit(code: str) -> str:
+    """Return a unit of measure as written on a chart.
+
+    Examples
+    --------
+    >>> unit("um")
+    'µm'
+    """
+    return UNIT_WORDS.get(code, code)
+
+
+def day(when: date | None, year: bool = False) -> str:
+    """Return ``9 Oct`` or ``9 Oct 2026``; an empty text for no day.
+
+    Examples
+    --------
+    >>> day(date(2026, 10, 9))
+    '9 Oct'
+    """
+    if when is None:
+        return ""
+    return f"{when.day} {when:%b}" + (f" {when.year}" if year else "")
+
+
+def long_day(when: date) -> str:
+    """Return ``Tuesday 24 November 2026``."""
+    return f"{when:%A} {when.day} {when:%B} {when.year}"
+
+
+def number(value: float, decimals: int = 1, signed: bool = False) -> str:
+    """Return a figure with a true minus sign, and a plus where deviations are meant.
+
+    Examples
+    --------
+    >>> number(-1.26), number(3.0, 0, signed=True)
+    ('−1.3', '+3')
+    """
+    text = f"{value:+.{decimals}f}" if signed else f"{value:.{decimals}f}"
+    if float(text) == 0:
+        text = text.lstrip("+-")
+    return text.replace("-", "−")
+
+
+def amount(value: float, code: str, decimals: int = 1, signed: bool = False) -> str:
+    """Return a figure with its unit: ``+22.9 mm``."""
+    return f"{number(value, decimals, signed)} {unit(code)}".rstrip()
+
+
+def bound(value: float, code: str, signed: bool = False) -> str:
+    """Return a limit or target as the plan writes it, without empty decimals: ``+12 mm``.
+
+    Examples
+    --------
+    >>> bound(-12.0, "mm", signed=True), bound(13.85, "mm")
+    ('−12 mm', '13.85 mm')
+    """
+    text = f"{value:.4f}".rstrip("0").rstrip(".")
+    decimals = len(text.partition(".")[2])
+    return amount(value, code, decimals, signed)
+
+
+def decimals_of(verdict: SeriesVerdict) -> int:
+    """Return how many decimals show a tenth of the spread of a series, 0 to 3.
+
+    A figure is written no finer than it can be told apart: a spread of 4 µm needs one decimal.
+    """
+    spread = verdict.sd_between or _range_spread(verdict)
+    if not spread:
+        return 1
+    return min(3, max(0, 1 - floor(log10(spread))))
+
+
+def pieces(count: int) -> str:
+    """Return ``1 piece`` or ``11 pieces``."""
+    return f"{count} piece{'' if count == 1 else 's'}"
+
+
+def counted(count: int, one: str, many: str) -> str:
+    """Return a small count in words: ``three stages``."""
+    word = SMALL_NUMBERS[count] if count < len(SMALL_NUMBERS) else str(count)
+    return f"{word} {one if count == 1 else many}"
+
+
+def state_of_stage(stage: StageView) -> str:
+    """Return the behaviour of a stage in words: ``drifting, 1 of 6``."""
+    if stage.behaviour == "drifting" and stage.series > 1:
+        return f"drifting, {stage.moved} of {stage.series}"
+    return BEHAVIOUR_WORDS[stage.behaviour]
+
+
+def limits_of_stage(stage: StageView) -> str:
+    """Return how a stage stands to its limits, or how far its learning is."""
+    if stage.behaviour == "learning":
+        return f"{pieces(stage.pieces)} so far"
+    return CAPABLE_WORDS[stage.capable]
+
+
+def headline(stages: tuple[StageView, ...]) -> str:
+    """Return the first sentence of the board.
+
+    Examples
+    --------
+    >>> headline(())
+    'No stage is set up yet.'
+    """
+    if not stages:
+        return "No stage is set up yet."
+    moved = sum(s.behaviour == "drifting" for s in stages)
+    learning = sum(s.behaviour == "learning" for s in stages)
+    same = len(stages) - moved - learning
+    if not moved and not learning:
+        text = "every stage is as it was"
+    elif not moved:
+        text = f"{counted(same, 'stage is', 'stages are')} as {'it was' if same == 1 else 'they were'}"
+    else:
+        text = f"{counted(moved, 'stage has', 'stages have')} moved"
+        if same:
+            text += f", {counted(same, 'is', 'are')} as {'it was' if same == 1 else 'they were'}"
+    if learning:
+        text += f", {counted(learning, 'is', 'are')} still learning"
+    return text[0].upper() + text[1:] + "."
+
+
+def limits_of(verdict: SeriesVerdict) -> str:
+    """Return how a series stands to its limits."""
+    if not verdict.capable and (verdict.lower is not None or verdict.upper is not None):
+        return "too early to say"
+    return CAPABLE_WORDS[verdict.capable]
+
+
+def finding(verdict: SeriesVerdict) -> str:
+    """Return what is to be said first of a series: the signal's sentence, else that it is quiet."""
+    signal = verdict.current
+    if signal is not None and signal.sentence:
+        return signal.sentence
+    if verdict.behaviour == "learning":
+        return f"Still learning: {pieces(verdict.pieces)} so far, too few to judge."
+    stretch = current_stretch(verdict)
+    if stretch is None:
+        return "No piece measured yet."
+    about = amount(stretch.mean, verdict.unit, decimals_of(verdict), verdict.centered)
+    off = " from target" if verdict.centered else ""
+    return f"As it was: {pieces(stretch.n)} around {about}{off}."
+
+
+def current_stretch(verdict: SeriesVerdict) -> StretchResult | None:
+    """Return the stretch that holds now."""
+    return verdict.stretches[-1] if verdict.stretches else None
+
+
+def capability(verdict: SeriesVerdict, wanted: float) -> tuple[str, str]:
+    """Return the answer to "does it keep its limits?" in bold words, and the sentence after them."""
+    if verdict.lower is None and verdict.upper is None:
+        return "No limits are set.", "The plan asks for no limits here, so nothing is judged against them."
+    if verdict.ppk is None or not verdict.capable:
+        return "Cannot be said yet.", verdict.ppk_reason or "Too few pieces since the last change."
+    stretch = current_stretch(verdict)
+    rests = pieces(stretch.n if stretch else verdict.pieces)
+    between = (
+        f" ({verdict.ppk_low:.2f} to {verdict.ppk_high:.2f})"
+        if verdict.ppk_low is not None and verdict.ppk_high is not None
+        else ""
+    )
+    figure = f"Ppk {verdict.ppk:.2f}{between} from {rests}, {wanted:.2f} wanted.".replace("-", "−")
+    if verdict.capable == "proven":
+        return "Yes, with confidence.", figure
+    if verdict.capable == "unproven":
+        return "Perhaps; it is not proven.", f"{figure} More pieces will decide."
+    return "Not as it runs now.", f"{_outside(verdict)}{figure}"
+
+
+def _outside(verdict: SeriesVerdict) -> str:
+    if verdict.outside_share is None:
+        return ""
+    share = 100 * verdict.outside_share
+    least = 100 * (verdict.outside_low or 0.0)
+    if share < 1:
+        return "Fewer than 1 in 100 would be outside. "
+    return f"About {share:.0f} in 100 would be outside (at least {least:.0f}). "
+
+
+def _range_spread(verdict: SeriesVerdict) -> float:
+    values = [point.value for point in verdict.points]
+    return (max(values) - min(values)) / 4 if values else 0.0

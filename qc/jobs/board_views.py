@@ -1,0 +1,336 @@
+"""What the board shows, as frozen plain results: the faces read these and ask nothing else of the house.
+
+`BoardData` is the list of questions a board may ask. `qc.jobs.board_data.StoreBoardData` answers them from a
+workshop folder; the board's tests answer them from an invented workshop.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import date
+from pathlib import Path
+from typing import Any, Protocol
+
+from qc.plan import QcError
+from qc.watch.results import (
+    Behaviour,
+    Capable,
+    Forecast,
+    Point,
+    SeriesKey,
+    SeriesVerdict,
+    SignalResult,
+    StretchResult,
+    Suspect,
+)
+
+__all__ = [
+    "Behaviour",
+    "BoardData",
+    "Capable",
+    "Due",
+    "EventRow",
+    "Forecast",
+    "HeldReason",
+    "HeldView",
+    "InstrumentReading",
+    "InstrumentRow",
+    "InstrumentView",
+    "Mark",
+    "ModelView",
+    "Point",
+    "QcError",
+    "ReportView",
+    "SeriesKey",
+    "SeriesVerdict",
+    "SeriesView",
+    "ShopView",
+    "SheetView",
+    "SignalComment",
+    "SignalResult",
+    "SignalView",
+    "StageView",
+    "StretchResult",
+    "Suspect",
+    "TodayView",
+    "UploadDesk",
+]
+
+
+@dataclass(frozen=True, slots=True)
+class ShopView:
+    """Whose board this is, and the day it stands on."""
+
+    name: str
+    day: date
+    lead: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class StageView:
+    """One stage of the route, summed up over its series."""
+
+    id: str
+    name: str
+    behaviour: Behaviour
+    capable: Capable | str  # empty where no series of the stage has limits
+    series: int
+    moved: int
+    pieces: int  # pieces of the longest series, said while a stage is learning
+
+
+@dataclass(frozen=True, slots=True)
+class Due:
+    """Something that runs out: a die, a gauge."""
+
+    id: str
+    name: str
+    day: date | None
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class TodayView:
+    """The first screen."""
+
+    stages: tuple[StageView, ...]
+    findings: tuple[SeriesVerdict, ...]  # drifting series, worst first
+    cards_in: int
+    cards_expected: int
+    cards_missing: tuple[str, ...]
+    held_rows: int
+    dies_due: tuple[Due, ...]
+    gauges_due: tuple[Due, ...]
+    shipped: int
+    series: int
+    days_per_false_signal: float
+    last_false: date | None
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """Something that happened beside a series: a tool fitted, a gauge calibrated, a person joined."""
+
+    ordinal: float  # where on the axis of pieces; n + 0.5 is between two of them
+    day: date
+    kind: str  # tool | gauge | person | batch
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class ModelView:
+    """How a model is named and drawn."""
+
+    id: str
+    name: str
+    symbol: str
+
+
+@dataclass(frozen=True, slots=True)
+class SeriesView:
+    """One series with what the plan says of it."""
+
+    verdict: SeriesVerdict
+    plain: str  # one sentence for someone new
+    reaction: tuple[str, ...]
+    cautions: tuple[str, ...]
+    next_step: str
+    models: tuple[ModelView, ...]
+    marks: tuple[Mark, ...]
+    wanted_ppk: float
+    gauges: tuple[str, ...] = ()  # gauges in use on the newest pieces
+    wears_with: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class SignalComment:
+    """One step in the life of a signal."""
+
+    when: str
+    who: str
+    state: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class SignalView:
+    """A signal, its series and its life so far."""
+
+    id: str
+    verdict: SeriesVerdict
+    signal: SignalResult
+    state: str  # open | in-hand | closed | closed-false | over
+    comments: tuple[SignalComment, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class SheetView:
+    """One uploaded sheet and its receipt."""
+
+    sheet: str  # SHA-256
+    file: str
+    entered: str
+    who: str
+    rows: int
+    accepted: int
+    held: int
+    already_known: int
+    card: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class HeldReason:
+    """Why a row is held, and how it could be mended."""
+
+    id: str
+    sentence: str
+    mend: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class HeldView:
+    """A row that could not be accepted."""
+
+    id: str
+    file: str
+    cell: str
+    text: str
+    reasons: tuple[HeldReason, ...]
+    proposal: str  # what one click would change, in words; empty where nothing is offered
+    serial: str = ""
+    what: str = ""  # which figure it is
+
+
+@dataclass(frozen=True, slots=True)
+class InstrumentRow:
+    """One line of the list of instruments."""
+
+    serial: str
+    model: str
+    last_day: date | None
+    stage: str  # stage of the newest reading
+    readings: int
+    state: str  # on the bench | shipped | returned
+
+
+@dataclass(frozen=True, slots=True)
+class InstrumentReading:
+    """One reading of a piece, in words the bench uses."""
+
+    day: date
+    stage: str
+    stage_name: str
+    name: str
+    place: str
+    value: float
+    unit: str
+    text: str
+    person: str
+    gauge: str
+    tool: str
+    file: str
+    row: int
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class EventRow:
+    """One event in the life of a piece."""
+
+    day: date
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class InstrumentView:
+    """Everything about one serial."""
+
+    serial: str
+    model: str
+    state: str
+    readings: tuple[InstrumentReading, ...]
+    events: tuple[EventRow, ...]
+    parts: tuple[tuple[str, str], ...]  # role, serial of the part
+    part_of: tuple[tuple[str, str], ...]  # role, serial of the instrument
+    charted: tuple[tuple[SeriesVerdict, Point], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class ReportView:
+    """One month's report on disk."""
+
+    month: str
+    files: tuple[Path, ...] = field(default=())
+
+
+class BoardData(Protocol):
+    """Every question a board may ask of the house."""
+
+    def shop(self) -> ShopView:
+        """Return whose board this is."""
+        ...
+
+    def today(self) -> TodayView:
+        """Return what the first screen shows."""
+        ...
+
+    def stages(self) -> tuple[StageView, ...]:
+        """Return the stages in route order."""
+        ...
+
+    def verdicts(self, stage: str | None = None) -> tuple[SeriesVerdict, ...]:
+        """Return the series of a stage (or all), worst first."""
+        ...
+
+    def series(self, key: SeriesKey) -> SeriesView | None:
+        """Return one series with what the plan says of it."""
+        ...
+
+    def signals(self) -> tuple[SignalView, ...]:
+        """Return every signal, those still lasting first, then newest first."""
+        ...
+
+    def signal(self, signal_id: str) -> SignalView | None:
+        """Return one signal."""
+        ...
+
+    def instruments(self, wanted: str = "", limit: int = 60) -> tuple[InstrumentRow, ...]:
+        """Return instruments whose serial holds `wanted`, newest first."""
+        ...
+
+    def instrument(self, serial: str) -> InstrumentView | None:
+        """Return everything about one serial."""
+        ...
+
+    def sheets(self, limit: int = 100) -> tuple[SheetView, ...]:
+        """Return past sheets, newest first."""
+        ...
+
+    def held(self) -> tuple[HeldView, ...]:
+        """Return the held rows that are still open."""
+        ...
+
+    def reports(self) -> tuple[ReportView, ...]:
+        """Return the monthly reports on disk, newest first."""
+        ...
+
+
+class UploadDesk(Protocol):
+    """Takes sheets and mends, works them off one after the other in a process of its own."""
+
+    def submit(self, files: Sequence[tuple[str, bytes]], who: str) -> str:
+        """Queue sheets for upload and return a ticket."""
+        ...
+
+    def mend(self, held_id: str, who: str) -> str:
+        """Queue the acceptance of a proposed mend and return a ticket."""
+        ...
+
+    def progress(self, ticket: str) -> dict[str, Any] | None:
+        """Return ``{"state": waiting|working|done|failed, ...}`` or None for an unknown ticket."""
+        ...
+
+    def close(self) -> None:
+        """Stop the worker."""
+        ...
