@@ -11,7 +11,7 @@ from qc.stats.errors import StatisticsError
 
 Floats = NDArray[np.float64]
 
-_NODES, _WEIGHTS = special.roots_legendre(40)
+_NODES, _WEIGHTS = special.roots_legendre(60)
 _TAIL = 1e-13  # share of the sd's distribution left out at either end of the integral
 _SECANT_STEPS = 10
 _MOST_SCORE = 7.5  # beyond this normal score a fraction can no longer be told from 0 or 1 in this way
@@ -199,7 +199,7 @@ def _reach(a: Floats, fraction: float) -> Floats:
     """
     density = np.exp(-0.5 * a * a) / _ROOT_2PI
     surplus = np.maximum(fraction - 2.0 * special.ndtr(-a), 0.0)
-    with np.errstate(divide="ignore", invalid="ignore"):
+    with np.errstate(all="ignore"):  # no density left far out: the other start is taken there
         parabola = np.sqrt(surplus / (a * density))
     high = np.maximum(a + special.ndtri(fraction), 0.0) + 1e-12
     low, reach = np.zeros_like(a), np.fmin(high, parabola)
