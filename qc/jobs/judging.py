@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable
+from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
@@ -25,6 +26,16 @@ from qc.watch import (
 RATE_STATE = "budget"
 
 
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """Verdicts with the rows and the budget they rest on."""
+
+    verdicts: list[SeriesVerdict]
+    readings: pl.DataFrame
+    events: pl.DataFrame
+    budget: Budget
+
+
 def judge_series(workshop: Workshop, stages: Collection[str] | None = None) -> list[SeriesVerdict]:
     """Judge the series of some stages and keep what was found.
 
@@ -40,11 +51,31 @@ def judge_series(workshop: Workshop, stages: Collection[str] | None = None) -> l
     list of SeriesVerdict
         In route order.
     """
+    verdicts = judge_now(workshop, stages).verdicts
+    workshop.store.save_verdicts([v.to_dict() for v in verdicts], as_of=workshop.today)
+    return verdicts
+
+
+def judge_now(workshop: Workshop, stages: Collection[str] | None = None) -> Judged:
+    """Judge the series of some stages as of the workshop's day, without keeping the verdicts.
+
+    Parameters
+    ----------
+    workshop : Workshop
+        Where the readings are; rows of later days than its `today` are passed over.
+    stages : collection of str, optional
+        Only series of these stages; all when left out.
+
+    Returns
+    -------
+    Judged
+        Verdicts in route order.
+    """
     plan = workshop.plan
     readings = workshop.store.readings().filter(pl.col("day") <= workshop.today)
     events = workshop.store.events().filter(pl.col("day") <= workshop.today)
     factors = collect_factors(readings, events, plan)
-    by_stage = {key[0]: rows for key, rows in readings.partition_by("stage", as_dict=True).items()}
+    by_stage = {str(key[0]): rows for key, rows in readings.partition_by("stage", as_dict=True).items()}
     empty = readings.clear()
     wanted = [row for row in plan.charted() if stages is None or row[0].id in stages]
     reduced = {
@@ -64,8 +95,7 @@ def judge_series(workshop: Workshop, stages: Collection[str] | None = None) -> l
         for stage, figure, family in wanted
         for key in [SeriesKey(stage.id, figure.id, family)]
     ]
-    workshop.store.save_verdicts([v.to_dict() for v in verdicts], as_of=workshop.today)
-    return verdicts
+    return Judged(verdicts, readings, events, budget)
 
 
 def load_verdicts(workshop: Workshop) -> list[SeriesVerdict]:

@@ -39,12 +39,12 @@ class Status:
         moved = sum(v.behaviour == "drifting" for v in self.series)
         head = f"{self.workshop}, {self.as_of:%a} {day_words(self.as_of)} {self.as_of.year}: "
         head += _moved_words(moved, len(self.series))
-        name = max((len(_name(v)) for v in self.series), default=0)
+        name = max((len(v.title) for v in self.series), default=0)
         lines = [head, ""]
         for verdict in self.series:
             capable = CAPABLE_WORDS[verdict.capable] if verdict.pieces else "nothing measured yet"
             lines.append(
-                f"{_name(verdict):<{name}}  {_behaviour(verdict):<18}{capable:<18}{_remark(verdict)}".rstrip()
+                f"{verdict.title:<{name}}  {_behaviour(verdict):<18}{capable:<18}{_remark(verdict)}".rstrip()
             )
         return "\n".join(lines)
 
@@ -97,15 +97,7 @@ def _series(verdict: SeriesVerdict, open_signals: int) -> dict[str, Any]:
 
 def _telling(verdict: SeriesVerdict) -> SignalResult | None:
     """Return the signal that explains a drifting series."""
-    if verdict.behaviour != "drifting":
-        return None
-    lasting = [s for s in verdict.signals if s.ended is None and s.kind != "single"]
-    return lasting[-1] if lasting else None
-
-
-def _name(verdict: SeriesVerdict) -> str:
-    family = "" if verdict.key.family == "all" else f", {verdict.key.family}"
-    return f"{verdict.stage_name}: {verdict.name}{family}"
+    return verdict.current if verdict.behaviour == "drifting" else None
 
 
 def _behaviour(verdict: SeriesVerdict) -> str:

@@ -5,19 +5,21 @@ from __future__ import annotations
 from importlib import resources
 
 from qc.report.content import MonthContent
-from qc.report.panel import draw_panel, draw_spark
+from qc.report.panel import Drawings, draw_all
 from qc.report.words import month_words, panel_lines, plain_content
 
 TEMPLATE = "month.html.j2"
 
 
-def month_html(content: MonthContent) -> str:
+def month_html(content: MonthContent, drawings: Drawings | None = None) -> str:
     """Write the month's report as one html page.
 
     Parameters
     ----------
     content : MonthContent
         What it says.
+    drawings : Drawings, optional
+        From `draw_all`, where the pdf has them too; drawn here when left out.
 
     Returns
     -------
@@ -29,11 +31,15 @@ def month_html(content: MonthContent) -> str:
 
     text = resources.files("qc.report").joinpath(TEMPLATE).read_text("utf-8")
     page = Environment(autoescape=True, trim_blocks=True, lstrip_blocks=True).from_string(text)
-    verdicts = {str(v.key): v for v in content.verdicts}
+    drawn = drawings or draw_all(content)
     data = plain_content(content)
     for change in data["changes"]:
-        change["spark"] = Markup(_inline(draw_spark(verdicts[change["key"]])))
-    panels = [{**panel_lines(v), "svg": Markup(_inline(draw_panel(v)))} for v in content.verdicts if v.points]
+        change["spark"] = Markup(_inline(drawn.sparks[change["key"]]))
+    panels = [
+        {**panel_lines(v), "svg": Markup(_inline(drawn.panels[str(v.key)]))}
+        for v in content.verdicts
+        if v.points
+    ]
     title = f"{content.workshop}: {month_words(content.month)}"
     return page.render(title=title, panels=panels, **data)
 

@@ -8,9 +8,11 @@ from __future__ import annotations
 
 import io
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from qc.watch import SeriesVerdict, StretchResult, number_words, unit_words
+from qc.report.content import MonthContent
+from qc.watch import SeriesVerdict, StretchResult, level_words, unit_words
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -20,6 +22,33 @@ STEADY, DRIFT, BAND = "#1B6F8A", "#C4501B", "#F3E3D8"
 SYMBOLS = ("o", "s", "D", "^", "X")
 NEWEST = 60
 """A panel shows the newest pieces; the store keeps all."""
+
+
+@dataclass(frozen=True, slots=True)
+class Drawings:
+    """All drawings of a report as SVG, by the name of the series."""
+
+    panels: dict[str, bytes]
+    sparks: dict[str, bytes]
+
+
+def draw_all(content: MonthContent) -> Drawings:
+    """Draw every panel and every spark line of a report once.
+
+    Parameters
+    ----------
+    content : MonthContent
+        Its verdicts and changes.
+
+    Returns
+    -------
+    Drawings
+    """
+    verdicts = {str(v.key): v for v in content.verdicts}
+    return Drawings(
+        panels={key: draw_panel(v) for key, v in verdicts.items() if v.points},
+        sparks={change.key: draw_spark(verdicts[change.key]) for change in content.changes},
+    )
 
 
 def draw_panel(verdict: SeriesVerdict, *, width: float = 6.9, height: float = 1.75) -> bytes:
@@ -42,7 +71,7 @@ def draw_panel(verdict: SeriesVerdict, *, width: float = 6.9, height: float = 1.
 
     style = {
         "svg.hashsalt": str(verdict.key),
-        "svg.fonttype": "path",
+        "svg.fonttype": "none",
         "font.family": "DejaVu Sans",
         "font.size": 7,
         "axes.edgecolor": LINE,
@@ -151,11 +180,20 @@ def _levels(axes: Axes, verdict: SeriesVerdict, first: int) -> list[tuple[float,
     for stretch in visible:
         color = DRIFT if stretch.changed else STEADY
         ends = [max(stretch.first, first) - 0.4, stretch.last + 0.4]
-        axes.plot(ends, [stretch.mean] * 2, color=color, lw=1.4)
+        heights = [_height(stretch, at_start=True), _height(stretch)]
+        axes.plot(ends, heights, color=color, lw=1.4)
     for word, stretch in _named(visible):
         color = DRIFT if stretch.changed else STEADY
-        labels.append((stretch.mean, f"{word} {number_words(stretch.mean)} ({stretch.n})", color))
+        labels.append(
+            (_height(stretch), f"{word} {level_words(_height(stretch), verdict.span)} ({stretch.n})", color)
+        )
     return labels
+
+
+def _height(stretch: StretchResult, *, at_start: bool = False) -> float:
+    """Return the height a stretch is drawn at: its mean, or an end of its line where it wears."""
+    end = stretch.line_from if at_start else stretch.line_to
+    return stretch.mean if end is None else end
 
 
 def _named(stretches: Sequence[StretchResult]) -> list[tuple[str, StretchResult]]:
@@ -171,7 +209,9 @@ def _limits(axes: Axes, verdict: SeriesVerdict) -> list[tuple[float, str, str]]:
     for value in (verdict.lower, verdict.upper):
         if value is not None:
             axes.axhline(value, color=INK, lw=0.7)
-            labels.append((value, f"limit {number_words(value)} {unit_words(verdict.unit)}", INK))
+            labels.append(
+                (value, f"limit {level_words(value, verdict.span)} {unit_words(verdict.unit)}", INK)
+            )
     return labels
 
 

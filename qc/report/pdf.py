@@ -8,19 +8,21 @@ from pathlib import Path
 from typing import Any
 
 from qc.report.content import MonthContent
-from qc.report.panel import draw_panel, draw_spark
+from qc.report.panel import Drawings, draw_all
 from qc.report.words import month_words, panel_lines, plain_content
 
 TEMPLATE = "month.typ"
 
 
-def month_pdf(content: MonthContent) -> bytes:
+def month_pdf(content: MonthContent, drawings: Drawings | None = None) -> bytes:
     """Typeset the month's report.
 
     Parameters
     ----------
     content : MonthContent
         What it says.
+    drawings : Drawings, optional
+        From `draw_all`, where the page has them too; drawn here when left out.
 
     Returns
     -------
@@ -36,33 +38,32 @@ def month_pdf(content: MonthContent) -> bytes:
     import matplotlib
     import typst
 
-    fonts = Path(matplotlib.get_data_path()) / "fonts" / "ttf"
+    folder = Path(matplotlib.get_data_path()) / "fonts" / "ttf"
+    fonts = typst.Fonts(include_system_fonts=False, font_paths=[folder])
     template = resources.files("qc.report").joinpath(TEMPLATE).read_bytes()
     return typst.compile(
         template,
-        font_paths=[fonts],
-        ignore_system_fonts=True,
+        font_paths=fonts,
         format="pdf",
-        sys_inputs=_inputs(content),
+        sys_inputs=_inputs(content, drawings or draw_all(content)),
         timestamp=_stamp(content),
     )
 
 
-def _inputs(content: MonthContent) -> dict[str, str]:
+def _inputs(content: MonthContent, drawings: Drawings) -> dict[str, str]:
     """Return everything the template asks for by name: the words as JSON, the drawings as SVG."""
     inputs: dict[str, str] = {}
     data: dict[str, Any] = plain_content(content)
-    verdicts = {str(v.key): v for v in content.verdicts}
     for number, change in enumerate(data["changes"]):
         name = f"spark{number}"
-        inputs[name] = draw_spark(verdicts[change["key"]]).decode("utf-8")
+        inputs[name] = drawings.sparks[change["key"]].decode("utf-8")
         change["spark"] = name
     data["panels"] = []
     for number, verdict in enumerate(content.verdicts):
         if not verdict.points:
             continue
         name = f"panel{number}"
-        inputs[name] = draw_panel(verdict).decode("utf-8")
+        inputs[name] = drawings.panels[str(verdict.key)].decode("utf-8")
         data["panels"].append({**panel_lines(verdict), "file": name})
     data["title"] = f"{content.workshop}: {month_words(content.month)}"
     inputs["data"] = json.dumps(data, ensure_ascii=False, default=str)

@@ -5,10 +5,13 @@ from __future__ import annotations
 from typing import Any
 
 from qc.report.content import MonthContent
-from qc.watch import SeriesVerdict, day_words, number_words, quantity_words, unit_words
+from qc.watch import SeriesVerdict, day_words, level_words, number_words, quantity_words, unit_words
 
 MONTHS = "January February March April May June July August September October November December".split()
 CAPABLE = {"proven": "kept", "unproven": "unproven", "no": "not kept", "": "no limits"}
+SHOWN_REACTIONS = 9
+"""The two pages show the oldest; the workbook has all."""
+
 BEHAVIOUR_MARK = {"steady": "○", "drifting": "▲", "learning": "◌"}
 
 
@@ -33,6 +36,17 @@ def share_words(share: float | None) -> str:
     ('92 %', 'none made')
     """
     return "none made" if share is None else f"{100 * share:.0f} %"
+
+
+def pieces_words(number: int) -> str:
+    """Write a number of pieces.
+
+    Examples
+    --------
+    >>> pieces_words(1), pieces_words(12)
+    ('1 piece', '12 pieces')
+    """
+    return f"{number} piece{'s' * (number != 1)}"
 
 
 def plain_content(content: MonthContent) -> dict[str, Any]:
@@ -65,6 +79,7 @@ def plain_content(content: MonthContent) -> dict[str, Any]:
             }
             for c in content.changes
         ],
+        "reactions_more": max(0, len(content.reactions) - SHOWN_REACTIONS),
         "reactions": [
             {
                 "name": r.name,
@@ -73,13 +88,13 @@ def plain_content(content: MonthContent) -> dict[str, Any]:
                 "state": r.state,
                 "pieces": r.pieces,
             }
-            for r in content.reactions
+            for r in content.reactions[:SHOWN_REACTIONS]
         ],
         "rework": [
             {
                 "cause": r.cause,
                 "hours": f"{r.hours:.1f} h",
-                "pieces": r.pieces,
+                "pieces": pieces_words(r.pieces),
                 "width": _part(r.hours, content),
             }
             for r in content.rework
@@ -99,7 +114,6 @@ def plain_content(content: MonthContent) -> dict[str, Any]:
 def panel_lines(verdict: SeriesVerdict) -> dict[str, str]:
     """Return the title, the finding and the capability of one panel in words."""
     signal = verdict.current
-    family = "" if verdict.key.family == "all" else f", {verdict.key.family}"
     if verdict.behaviour == "learning":
         finding = f"Learning: {verdict.pieces} of 4 pieces."
     elif signal is not None and verdict.behaviour == "drifting":
@@ -110,7 +124,7 @@ def panel_lines(verdict: SeriesVerdict) -> dict[str, str]:
         if ended:
             finding = f"{ended[-1].sentence} {ended[-1].because}"
     return {
-        "title": f"{verdict.stage_name}: {verdict.name}{family}",
+        "title": verdict.title,
         "mark": BEHAVIOUR_MARK[verdict.behaviour],
         "behaviour": verdict.behaviour,
         "finding": finding,
@@ -134,14 +148,13 @@ def capability_line(verdict: SeriesVerdict) -> dict[str, str]:
     """Return one row of the capability table."""
     unit = unit_words(verdict.unit)
     sides = [
-        f"{word} {number_words(value)}"
+        f"{word} {level_words(value, verdict.span)}"
         for word, value in (("from", verdict.lower), ("to", verdict.upper))
         if value is not None
     ]
-    family = "" if verdict.key.family == "all" else f", {verdict.key.family}"
     given = verdict.ppk is not None
     return {
-        "series": f"{verdict.stage_name}: {verdict.name}{family}",
+        "series": verdict.title,
         "behaviour": f"{BEHAVIOUR_MARK[verdict.behaviour]} {verdict.behaviour}",
         "limits": f"{' '.join(sides)} {unit}".strip() if sides else "none",
         "pieces": str(verdict.rests_on),
@@ -159,9 +172,9 @@ def evidence_words(verdict: SeriesVerdict) -> str:
     size = ""
     if signal.size is not None and signal.size_low is not None and signal.size_high is not None:
         low, high = sorted((signal.size_low, signal.size_high))
-        size = f"{quantity_words(signal.size, verdict.unit)} ({number_words(low)} to {number_words(high)}), "
-    pieces = f"{signal.pieces} piece{'s' * (signal.pieces != 1)}"
-    return f"{size}{pieces} since; chance of a false signal {100 * signal.rate:.2g} % a piece."
+        between = f"{number_words(low)} to {number_words(high)}, 95 %"
+        size = f"{quantity_words(signal.size, verdict.unit)} ({between}); "
+    return f"{size}chance of a false signal {100 * signal.rate:.2g} % a piece."
 
 
 def methods(content: MonthContent) -> list[str]:

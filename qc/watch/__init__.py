@@ -15,7 +15,7 @@ from qc.watch.results import (
     StretchResult,
     Suspect,
 )
-from qc.watch.words import FIRST_STEPS, day_words, number_words, quantity_words, unit_words
+from qc.watch.words import FIRST_STEPS, day_words, level_words, number_words, quantity_words, unit_words
 
 __all__ = [
     "FIRST_STEPS",
@@ -35,6 +35,7 @@ __all__ = [
     "day_words",
     "expected_points",
     "judge",
+    "level_words",
     "number_words",
     "quantity_words",
     "series_points",

@@ -38,7 +38,7 @@ from qc.watch.results import (
     Suspect,
 )
 from qc.watch.suspects import find_suspects
-from qc.watch.wear import forecast_wear
+from qc.watch.wear import fittings, forecast_wear, line_ends
 from qc.watch.words import because_sentence, signal_sentence
 
 Floats = NDArray[np.float64]
@@ -105,7 +105,7 @@ def judge(question: Question, reduced: Points, factors: Factors) -> SeriesVerdic
     signals = tuple(_signal(question, points, s, factors) for s in finding.signals)
     lasting = [s for s in signals if s.ended is None and s.kind != "single"]
     drifting = [s for s in lasting if s.start_serial not in question.settled]
-    stretches = _stretches(points, signals)
+    stretches = _stretches(question.characteristic, points, signals)
     present = _present(points, signals)
     limits, uneven = _common_limits(question, points, centered=reduced.centered)
     proof = _capability(question, present, limits)
@@ -217,11 +217,15 @@ def _said(
     )
 
 
-def _stretches(points: Sequence[Point], signals: Sequence[SignalResult]) -> tuple[StretchResult, ...]:
-    """Cut the series at the starts (and ends) of its lasting changes."""
+def _stretches(
+    characteristic: Characteristic, points: Sequence[Point], signals: Sequence[SignalResult]
+) -> tuple[StretchResult, ...]:
+    """Cut the series at the starts (and ends) of its changes, and where a wearing tool was fitted anew."""
     if not points:
         return ()
     cuts = {1: False}
+    tools = fittings(points) if characteristic.wears_with else []
+    cuts.update({places[0] + 1: False for places in tools[1:]})
     for signal in signals:
         if signal.kind != "single":
             cuts[signal.start] = True
@@ -231,9 +235,21 @@ def _stretches(points: Sequence[Point], signals: Sequence[SignalResult]) -> tupl
     lasts = [first - 1 for first in firsts[1:]] + [len(points)]
     found = []
     for first, last in zip(firsts, lasts, strict=True):
-        values = np.array([p.value for p in points[first - 1 : last]])
+        own = points[first - 1 : last]
+        values = np.array([p.value for p in own])
         sd = float(values.std(ddof=1)) if values.size > 1 else None
-        found.append(StretchResult(first, last, float(values.mean()), sd, int(values.size), cuts[first]))
+        ends = line_ends(own) if tools else None
+        found.append(
+            StretchResult(
+                first,
+                last,
+                float(values.mean()),
+                sd,
+                int(values.size),
+                cuts[first],
+                *(ends or (None, None)),
+            )
+        )
     return tuple(found)
 
 

@@ -112,6 +112,8 @@ class StretchResult:
     sd: float | None
     n: int
     changed: bool  # True where it is a stretch that a signal opened
+    line_from: float | None = None  # a wearing figure follows a line: its height at the first point
+    line_to: float | None = None  # and at the last
 
 
 @dataclass(frozen=True, slots=True)
@@ -166,9 +168,24 @@ class SeriesVerdict:
 
     @property
     def current(self) -> SignalResult | None:
-        """The newest signal that still lasts, or None."""
-        lasting = [s for s in self.signals if s.ended is None]
+        """The newest change that still lasts, or None; a single piece apart from the rest is no change."""
+        lasting = [s for s in self.signals if s.ended is None and s.kind != "single"]
         return lasting[-1] if lasting else None
+
+    @property
+    def span(self) -> float:
+        """Width of the scale that a person reads the series on: limits, else the range of the points."""
+        edges = [edge for edge in (self.lower, self.upper) if edge is not None]
+        values = [p.value for p in self.points] + edges
+        return (
+            max(values) - min(values) if len(edges) < 2 and values else edges[-1] - edges[0] if edges else 0.0
+        )
+
+    @property
+    def title(self) -> str:
+        """Stage, name and family, the way a page or a row names the series."""
+        family = "" if self.key.family == "all" else f", {self.key.family}"
+        return f"{self.stage_name}: {self.name}{family}"
 
     def to_dict(self) -> dict[str, Any]:
         """Return plain values: dates as ISO text, tuples as lists, the key as text."""

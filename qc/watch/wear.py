@@ -52,7 +52,7 @@ def judged_residuals(points: Sequence[Point], values: Floats) -> tuple[list[int]
     """
     where: list[int] = []
     left: list[float] = []
-    for places in _by_tool(points):
+    for places in fittings(points):
         counts = np.array([points[i].tool_count for i in places], dtype=np.float64)
         if len(places) < 3 or np.unique(counts[:2]).size < 2:
             continue
@@ -87,7 +87,7 @@ def forecast_wear(
     Forecast or None
         None where the figure does not wear or the tool is too new.
     """
-    tools = _by_tool(points) if characteristic.wears_with else []
+    tools = fittings(points) if characteristic.wears_with else []
     if not tools or len(tools[-1]) < LEAST_FOR_LINE:
         return None
     own = [points[i] for i in tools[-1]]
@@ -110,8 +110,19 @@ def forecast_wear(
     )
 
 
-def _by_tool(points: Sequence[Point]) -> list[list[int]]:
-    """Return the places of the points of each fitting of a tool; a falling count is a new fitting."""
+def fittings(points: Sequence[Point]) -> list[list[int]]:
+    """Return the places (0-based) of the points of each fitting of a tool.
+
+    Parameters
+    ----------
+    points : sequence of Point
+        In order of making; points without a tool or a count are passed over.
+
+    Returns
+    -------
+    list of list of int
+        One list a fitting; another tool or a falling count begins a new one.
+    """
     runs: list[list[int]] = []
     last: tuple[str, int] | None = None
     for place, point in enumerate(points):
@@ -122,6 +133,26 @@ def _by_tool(points: Sequence[Point]) -> list[list[int]]:
         runs[-1].append(place)
         last = (point.tool, point.tool_count)
     return runs
+
+
+def line_ends(points: Sequence[Point]) -> tuple[float, float] | None:
+    """Return the heights of the least-squares line on the tool count at the first and the last point.
+
+    Parameters
+    ----------
+    points : sequence of Point
+        A stretch drawn on one fitting of a tool.
+
+    Returns
+    -------
+    (float, float) or None
+        None for under three points or a count that does not move. [unit]
+    """
+    counts = np.array([p.tool_count or 0 for p in points], dtype=np.float64)
+    if counts.size < 3 or float(np.ptp(counts)) == 0.0:
+        return None
+    slope, start = np.polyfit(counts, [p.value for p in points], 1)
+    return float(start + slope * counts[0]), float(start + slope * counts[-1])
 
 
 def _change_day(change_by: float | None, own: Sequence[Point], today: date) -> date | None:

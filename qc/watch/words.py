@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from datetime import date
 
@@ -46,6 +47,27 @@ def number_words(value: float, resolution: float | None = None) -> str:
     return text.replace("-0", "0", 1) if float(text) == 0 and text.startswith("-") else text
 
 
+def level_words(value: float, span: float) -> str:
+    """Write a level with as many places as matter on a scale this wide.
+
+    Parameters
+    ----------
+    value : float
+        The level.
+    span : float
+        Width of what is shown beside it: the limits or the scatter. [same unit]
+
+    Examples
+    --------
+    >>> level_words(14.9182, 0.07), level_words(150.3, 100.0), level_words(22.93, 40.0)
+    ('14.918', '150', '22.9')
+    """
+    if not span > 0:
+        return number_words(value)
+    places = max(0, -math.floor(math.log10(span / 50)))
+    return f"{value:.{places}f}"
+
+
 def unit_words(unit: str) -> str:
     """Write a unit of the plan for people: ``um`` becomes the micrometre sign.
 
@@ -84,26 +106,23 @@ def signal_sentence(
     >>> wrap = Characteristic(id="wrap_f", name="F wrap length", unit="mm",
     ...                       words={"noun": "F wraps", "above": "long", "below": "short"})
     >>> signal_sentence(wrap, "tenor", "shift", "above", 22.9, "A-0418", date(2026, 10, 9))
-    'F wraps of the tenor family run 23 mm long since A-0418 (9 Oct).'
+    'F wraps (tenor family) have come out 23 mm long since A-0418 (9 Oct).'
     """
     noun = characteristic.words.get("noun", characteristic.name)
-    whose = "" if family == "all" else f" of the {family} family"
+    have = "have" if noun.endswith("s") and not noun.endswith("ss") else "has"
+    subject = noun[:1].upper() + noun[1:] + ("" if family == "all" else f" ({family} family)")
+    way = characteristic.words.get("above" if side == "above" else "below", _plain_side(side))
     since = f"since {serial} ({day_words(day)})"
-    word = characteristic.words.get("above" if side == "above" else "below") if side != "both" else None
-    much = "" if size is None else quantity_words(abs(size), characteristic.unit)
+    much = "" if size is None else quantity_words(abs(size), characteristic.unit) + " "
     if kind == "single":
-        apart = f"{much} {word or _plain_side(side)}".strip()
-        return f"{noun}{whose}: {serial} ({day_words(day)}) stands apart from the rest, {apart}."
+        return f"{subject}: {serial} ({day_words(day)}) stands apart from the rest, {much}{way}."
     if kind == "spread":
-        wider = "scatter more widely" if side == "above" else "scatter less"
-        return f"{noun}{whose} {wider} {since}."
+        return f"{subject} {have} scattered {'more' if side == 'above' else 'less'} {since}."
     if kind == "trend":
-        way = word or _plain_side(side)
-        return f"{noun}{whose} creep {much} {way} {since}." if much else f"{noun}{whose} creep {way} {since}."
+        return f"{subject} {have} crept {much}{way} {since}."
     if kind == "count":
-        more = "more often" if side == "above" else "less often"
-        return f"{noun}{whose} come {more} {since}."
-    return f"{noun}{whose} run {much} {word or _plain_side(side)} {since}."
+        return f"{subject} {have} come {'more' if side == 'above' else 'less'} often {since}."
+    return f"{subject} {have} come out {much}{way} {since}."
 
 
 def because_sentence(suspects: Sequence[str], unchanged: Sequence[str], pieces: int) -> str:

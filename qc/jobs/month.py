@@ -1,0 +1,167 @@
+"""The monthly report: gathered from the store, judged as of the month's last day, written three ways."""
+
+from __future__ import annotations
+
+import os
+from calendar import monthrange
+from dataclasses import dataclass, replace
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import polars as pl
+
+from qc.jobs.judging import Judged, judge_now
+from qc.jobs.month_blocks import (
+    change_lines,
+    data_gaps,
+    decisions,
+    die_lines,
+    gauge_lines,
+    reaction_lines,
+    return_lines,
+    rework_lines,
+    stage_yields,
+)
+from qc.jobs.workshop import Workshop
+from qc.plan import QcError
+from qc.report import MonthContent, draw_all, month_html, month_pdf, month_workbook, rolled_yield
+
+
+@dataclass(frozen=True, slots=True)
+class MonthReport:
+    """The files of a month's report."""
+
+    content: MonthContent
+    files: tuple[Path, ...]
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return month, files and the headline."""
+        return {
+            "month": self.content.month,
+            "as_of": self.content.as_of.isoformat(),
+            "headline": self.content.headline,
+            "files": [str(path) for path in self.files],
+        }
+
+    def to_text(self) -> str:
+        """Say what the month was and where the report lies."""
+        return "\n".join([self.content.headline, *(f"  {path}" for path in self.files)])
+
+
+def month(workshop: Workshop, which: str, *, out: Path | None = None) -> MonthReport:
+    """Write a month's report as pdf, page and workbook.
+
+    Parameters
+    ----------
+    workshop : Workshop
+        An open workshop.
+    which : str
+        ``YYYY-MM``.
+    out : pathlib.Path, optional
+        Folder to write to; ``reports/YYYY-MM`` of the workshop when left out.
+
+    Returns
+    -------
+    MonthReport
+
+    Raises
+    ------
+    QcError
+        Not a month, a month to come, or a folder that cannot be written.
+    """
+    content = month_content(workshop, which)
+    folder = out if out is not None else workshop.folder / "reports" / which
+    drawings = draw_all(content)
+    documents = {
+        "pdf": month_pdf(content, drawings),
+        "html": month_html(content, drawings).encode("utf-8"),
+        "xlsx": month_workbook(content),
+    }
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        files = tuple(_put(folder / f"month-{which}.{kind}", data) for kind, data in documents.items())
+    except OSError as error:
+        raise QcError(
+            f"{folder}: the report cannot be written here ({error.strerror}). Name a folder with --out."
+        ) from error
+    return MonthReport(content, files)
+
+
+def month_content(workshop: Workshop, which: str) -> MonthContent:
+    """Gather everything that the report of a month says.
+
+    Parameters
+    ----------
+    workshop : Workshop
+        An open workshop.
+    which : str
+        ``YYYY-MM``; a month that has begun is reported as it stands today.
+
+    Returns
+    -------
+    MonthContent
+        The same for the same data, whenever it is asked for.
+    """
+    first, last = _month_days(which)
+    if first > workshop.today:
+        raise QcError(
+            f"{which} has not begun: today is {workshop.today.isoformat()}. Ask for an earlier month."
+        )
+    as_of = min(last, workshop.today)
+    then = replace(workshop, today=as_of)
+    judged = judge_now(then)
+    events = judged.events.filter(pl.col("day").is_between(first, as_of))
+    readings = judged.readings.filter(pl.col("day").is_between(first, as_of))
+    yields = stage_yields(workshop.plan, readings, events)
+    dies = die_lines(judged.verdicts)
+    gauges = gauge_lines(workshop.plan, judged.readings, judged.events, first, as_of)
+    changes = change_lines(judged.verdicts)
+    return MonthContent(
+        workshop=workshop.plan.workshop.name,
+        month=which,
+        first=first,
+        last=last,
+        as_of=as_of,
+        plan_version=workshop.plan_version,
+        shipped=_shipped(workshop, judged, events),
+        returned=return_lines(events),
+        yields=yields,
+        rolled=rolled_yield(yields),
+        changes=changes[:3],
+        reactions=reaction_lines(judged.verdicts, workshop.store.signals(), as_of),
+        rework=rework_lines(events),
+        gauges=gauges,
+        dies=dies,
+        decisions=decisions(judged.verdicts, dies, gauges),
+        gaps=data_gaps(workshop.store.held(open_only=False), workshop.store.sheets(), first, as_of),
+        verdicts=tuple(judged.verdicts),
+        budget=judged.budget.sentence(),
+    )
+
+
+def _month_days(which: str) -> tuple[date, date]:
+    year, dash, number = which.partition("-")
+    if not (
+        dash and len(year) == 4 and len(number) == 2 and (year + number).isdigit() and 1 <= int(number) <= 12
+    ):
+        raise QcError(f"'{which}' is not a month. Write it as YYYY-MM, for example 2026-10.")
+    days = monthrange(int(year), int(number))[1]
+    return date(int(year), int(number), 1), date(int(year), int(number), days)
+
+
+def _shipped(workshop: Workshop, judged: Judged, events: pl.DataFrame) -> tuple[tuple[str, int], ...]:
+    left = events.filter(pl.col("kind") == "shipped").unique("serial")
+    known = dict(judged.readings.filter(pl.col("model") != "").select("serial", "model").unique().iter_rows())
+    models = [model or known.get(serial, "") for serial, model in left.select("serial", "model").iter_rows()]
+    names = {m.id: m.name for m in workshop.plan.models}
+    counts = {m: models.count(m) for m in [*names, ""] if m in models}
+    return tuple((names.get(m, "of unknown model"), number) for m, number in counts.items())
+
+
+def _put(path: Path, data: bytes) -> Path:
+    """Write a whole file or none: a reader never meets half a report."""
+    draft = path.with_suffix(path.suffix + ".part")
+    draft.write_bytes(data)
+    os.replace(draft, path)
+    return path
