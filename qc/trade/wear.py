@@ -230,7 +230,7 @@ def _limit_ahead(slope: float, lower: float | None, upper: float | None) -> floa
 def _roots(
     slope: float, gap: float, scale: float, offset: float, spread: float
 ) -> tuple[float, float] | None:
-    """Solve (gap - slope u)^2 = scale^2 (offset + u^2 / spread); None unless the solutions bound an interval."""
+    """Solve (gap - slope u)^2 = scale^2 (offset + u^2 / spread); None unless it bounds an interval."""
     a = slope**2 - scale**2 / spread
     if a <= 0.0:
         return None
