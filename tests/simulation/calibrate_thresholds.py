@@ -6,11 +6,11 @@ trend 0.1 each (a kind not yet possible leaves its share to the others). `run` m
 thresholds; `combine` averages the sets, smooths them over the length and writes the table with its standard
 errors, which come from the scatter between the sets.
 
-    python tests/simulation/calibrate_thresholds.py run --shape normal --seed 1 --stretches 400000 --out
+    python tests/simulation/calibrate_thresholds.py run --shape normal --seed 1 --stretches 200000 --out
     n1.npz python tests/simulation/calibrate_thresholds.py combine n1.npz n2.npz ... --table
     qc/stats/thresholds.csv
 
-The table in the repository: seeds 101-110 for each shape, 400,000 stretches each, about five minutes a set.
+The table in the repository: seeds 101-108 for each shape, 200,000 stretches each, a few minutes a set.
 """
 
 from __future__ import annotations
@@ -23,18 +23,28 @@ from pathlib import Path
 import numpy as np
 
 from qc.stats.detector_ranks import extend_ranks, rank_scores
-from qc.stats.detector_scan import SHORTEST, SPREAD_SIDE, TREND_SIDE, Sums, normal_score, scan
+from qc.stats.detector_scan import (
+    SHORTEST,
+    SPREAD_SIDE,
+    TREND_SIDE,
+    Sums,
+    normal_score,
+    scan,
+    statistic_limit,
+)
+from qc.stats.thresholds import LEVEL_SIDE
 
 RATES = (2e-2, 1e-2, 5e-3, 2e-3, 1e-3, 5e-4, 2e-4, 1e-4)
 SHARES = np.array([0.8, 0.1, 0.1])
 LONGEST = 200
-BLOCK = 512  # stretches scanned at once: fits the processor's cache
+BLOCK = 64  # stretches scanned at once: their arrays stay in the processor's cache
 FEWEST = (
     60  # exceedances a quantile rests on; a rarer one is reached by an exponential tail in the squared score
 )
 FEWEST_UNION = 300  # exceedances the overlap of the three kinds rests on
+FILTER = 0.06  # share of stretches, by each kind, among which the low rates look for exceedances
+FILTERED_RATE = 5e-3
 KNOTS = [*range(4, 31), 32, 35, 38, 42, 46, 50, 55, 60, 70, 80, 90, 100, 120, 140, 160, 180, 200]
-LEVEL_SIDE = {"normal": 1, "any": 2}
 
 
 class Ensemble:
@@ -54,7 +64,7 @@ class Ensemble:
             self.ranks = [np.empty((size, 0), dtype=np.int16) for size in self.sizes]
 
     def grow(self) -> np.ndarray:
-        """Add a reading to every stretch; the scores of all three kinds, shape (stretches, 3)."""
+        """Add a reading to every stretch; the statistics of all three kinds, shape (stretches, 3)."""
         self.length += 1
         return np.concatenate([self._grow_block(i, size) for i, size in enumerate(self.sizes)])
 
@@ -73,7 +83,7 @@ class Ensemble:
             sums = Sums.of(rank_scores(n)[self.ranks[block]]) if n >= SHORTEST else None
         if sums is None:
             return np.zeros((size, 3))
-        return normal_score(scan(sums, np.zeros(size), level_side=LEVEL_SIDE[self.shape]).statistic, n)
+        return scan(sums, np.zeros(size), level_side=LEVEL_SIDE[self.shape]).statistic
 
 
 def shares_at(length: int) -> np.ndarray:
@@ -82,24 +92,25 @@ def shares_at(length: int) -> np.ndarray:
     return shares / shares.sum()
 
 
-def limit(scores: np.ndarray, expected: float) -> float:
-    """Score exceeded by `expected` of the `scores`; an exponential tail where that is too few."""
+def limit(statistics: np.ndarray, kind: int, length: int, expected: float) -> float:
+    """Score exceeded by `expected` of the `statistics`; an exponential tail where that is too few."""
     if expected <= 0:
         return math.inf
-    reach = int(max(expected, FEWEST)) + 2
-    top = np.sort(np.partition(scores, len(scores) - reach)[-reach:])[::-1]
+    reach = min(int(max(expected, FEWEST)) + 2, len(statistics))
+    top = np.zeros((reach, 3))
+    top[:, kind] = np.sort(np.partition(statistics, len(statistics) - reach)[-reach:])[::-1]
+    low = int(expected)
     if expected >= FEWEST:
-        low = int(expected)
-        return float(top[low - 1] + (expected - low) * (top[low] - top[low - 1]))
-    squares = top**2
-    excess = float(np.mean(squares[: FEWEST - 1] - squares[FEWEST - 1]))
-    extended = math.sqrt(squares[FEWEST - 1] + excess * math.log(FEWEST / expected))
-    return min(extended, float(top[0])) if excess == 0 else extended
+        score = normal_score(top[low - 1 : low + 1], length)[:, kind]
+        return float(score[0] + (expected - low) * (score[1] - score[0]))
+    squares = normal_score(top[:FEWEST], length)[:, kind] ** 2
+    excess = float(np.mean(squares[:-1] - squares[-1]))
+    return math.sqrt(squares[-1] + excess * math.log(FEWEST / expected))
 
 
-def limits(scores: np.ndarray, shares: np.ndarray, rate: float) -> np.ndarray:
-    """Thresholds of the three kinds when each may signal with its share of `rate`."""
-    return np.array([limit(scores[:, j], shares[j] * rate * len(scores)) for j in range(3)])
+def limits(statistics: np.ndarray, length: int, expected: np.ndarray) -> np.ndarray:
+    """Threshold scores of the three kinds that `expected` of the stretches exceed."""
+    return np.array([limit(statistics[:, j], j, length, expected[j]) for j in range(3)])
 
 
 def run(shape: str, stretches: int, seed: int) -> np.ndarray:
@@ -108,26 +119,32 @@ def run(shape: str, stretches: int, seed: int) -> np.ndarray:
     table = np.full((len(RATES), LONGEST + 1, 3), np.inf)
     alive = np.ones((len(RATES), stretches), dtype=bool)
     for n in range(1, LONGEST + 1):
-        scores = ensemble.grow()
+        statistics = ensemble.grow()
         if n < SHORTEST:
             continue
         shares, stretch = shares_at(n), 1.0
+        reach = int(FILTER * stretches)
+        filtered = (statistics >= np.partition(statistics, stretches - reach, axis=0)[stretches - reach]).any(
+            axis=1
+        )
         for i, rate in enumerate(RATES):
-            left = scores[alive[i]]
-            if rate * len(left) >= FEWEST_UNION:
-                stretch = union_factor(left, shares, rate)
-            table[i, n] = limits(left, shares, rate * stretch)
-            alive[i] &= ~(scores > table[i, n]).any(axis=1)
+            rows = np.flatnonzero(alive[i] & filtered if rate <= FILTERED_RATE else alive[i])
+            expected = shares * rate * alive[i].sum()
+            if expected.sum() >= FEWEST_UNION:
+                stretch = union_factor(statistics[rows], n, expected)
+            table[i, n] = limits(statistics[rows], n, expected * stretch)
+            over = (statistics[rows] > statistic_limit(table[i, n], n)).any(axis=1)
+            alive[i, rows[over]] = False
     return table
 
 
-def union_factor(scores: np.ndarray, shares: np.ndarray, rate: float) -> float:
-    """How much more than `rate` the kinds may have between them, since their signals overlap."""
+def union_factor(statistics: np.ndarray, length: int, expected: np.ndarray) -> float:
+    """How much more than `expected` the kinds may have between them, since their signals overlap."""
     low, high = 1.0, 1.6
     for _ in range(9):
         middle = (low + high) / 2
-        union = float((scores > limits(scores, shares, rate * middle)).any(axis=1).mean())
-        low, high = (middle, high) if union < rate else (low, middle)
+        over = statistics > statistic_limit(limits(statistics, length, expected * middle), length)
+        low, high = (middle, high) if over.any(axis=1).sum() < expected.sum() else (low, middle)
     return (low + high) / 2
 
 
@@ -182,7 +199,7 @@ def main() -> None:
     make = commands.add_parser("run")
     make.add_argument("--shape", choices=["normal", "any"], required=True)
     make.add_argument("--seed", type=int, required=True)
-    make.add_argument("--stretches", type=int, default=400_000)
+    make.add_argument("--stretches", type=int, default=200_000)
     make.add_argument("--out", type=Path, required=True)
     join = commands.add_parser("combine")
     join.add_argument("files", type=Path, nargs="+")
