@@ -1,1 +1,24 @@
-"""To be written."""
+"""Keeping: tables, migrations, writing and reading into frames; the only part that knows the database."""
+
+from __future__ import annotations
+
+from qc.store.chain import Entry
+from qc.store.errors import StoreError
+from qc.store.intake import NewSheet, SheetCount
+from qc.store.location import refuse_network_share
+from qc.store.sheetfiles import sheet_hash
+from qc.store.store import PlanVersion, Store, open_store
+from qc.store.verdicts import signal_id
+
+__all__ = [
+    "Entry",
+    "NewSheet",
+    "PlanVersion",
+    "SheetCount",
+    "Store",
+    "StoreError",
+    "open_store",
+    "refuse_network_share",
+    "sheet_hash",
+    "signal_id",
+]

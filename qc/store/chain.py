@@ -1,0 +1,185 @@
+"""The chain of entries: each holds the hash of what it brought and of the entry before.
+
+Whoever changes, adds or removes a row behind the program's back breaks the hash of its entry; whoever mends
+that hash breaks every later one.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+from sqlalchemy import Connection, Select, select
+from sqlalchemy.sql.elements import ColumnElement
+
+from qc.plan import PLACE
+from qc.store.frames import fetch
+from qc.store.tables import (
+    FIGURE,
+    HAPPENING,
+    ORIGIN,
+    entry,
+    event,
+    held,
+    held_event,
+    origin,
+    place,
+    plan_version,
+    reading,
+    sheet,
+    signal_event,
+)
+
+START = "0" * 64
+"""What the first entry names as the entry before."""
+
+_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One accepted change.
+
+    Attributes
+    ----------
+    id : int
+        1, 2, 3 ... without gaps.
+    kind : str
+        sheet, mend, correction, plan or signal.
+    who : str
+        Code of the person.
+    when : datetime
+        Moment of entry, UTC.
+    note : str
+        What it was about, in words: a file name, a reason.
+    content, before, hash : str
+        SHA-256 of the rows it brought, of the entry before, and of the entry itself.
+    """
+
+    id: int
+    kind: str
+    who: str
+    when: datetime
+    note: str
+    content: str
+    before: str
+    hash: str
+
+    def to_dict(self) -> dict[str, object]:
+        """Return plain values, the moment as ISO text."""
+        return {**asdict(self), "when": self.when.isoformat()}
+
+    def own_hash(self) -> str:
+        """Return the hash that this entry must have."""
+        parts = [self.id, self.kind, self.who, _micros(self.when), self.note, self.content, self.before]
+        return _sha(parts)
+
+
+def last_entry(conn: Connection) -> tuple[int, str]:
+    """Return number and hash of the newest entry; 0 and `START` in an empty store."""
+    row = conn.execute(select(entry.c.id, entry.c.hash).order_by(entry.c.id.desc()).limit(1)).first()
+    return (0, START) if row is None else (row.id, row.hash)
+
+
+def append_entry(
+    conn: Connection, kind: str, who: str, when: datetime, note: str, tables: Sequence[str]
+) -> Entry:
+    """Close a change: hash the rows that name the next entry, and write that entry.
+
+    Parameters
+    ----------
+    conn : sqlalchemy.Connection
+        The writing connection; its rows with ``entry = last + 1`` are what is being accepted.
+    kind, who, when, note
+        As in `Entry`.
+    tables : sequence of str
+        The tables in which there are such rows.
+    """
+    last, before = last_entry(conn)
+    content = contents(conn, last + 1, last + 1, tables).get(last + 1, content_hash({}))
+    unsigned = Entry(last + 1, kind, who, when, note, content, before, "")
+    signed = Entry(unsigned.id, kind, who, when, note, content, before, unsigned.own_hash())
+    row = {**{k: v for k, v in asdict(signed).items() if k != "when"}, "at": _micros(when)}
+    conn.execute(entry.insert(), row)
+    return signed
+
+
+def entries_of(conn: Connection, since: int = 0) -> list[Entry]:
+    """Return the entries after number `since`, oldest first."""
+    rows = conn.execute(select(entry).where(entry.c.id > since).order_by(entry.c.id))
+    return [Entry(r.id, r.kind, r.who, moment_of(r.at), r.note, r.content, r.before, r.hash) for r in rows]
+
+
+def contents(conn: Connection, first: int, last: int, tables: Sequence[str] | None = None) -> dict[int, str]:
+    """Return the hash of the rows of each entry from `first` to `last`, read from the database.
+
+    Writing and verifying both come here, so what is hashed is what the database gives back.
+    """
+    found: dict[int, dict[str, dict[str, list[Any]]]] = {}
+    for name, (statement, number, columns) in _STATEMENTS.items():
+        if tables is not None and name not in tables:
+            continue
+        within = statement.where(number.between(first, last)).order_by(number)
+        frame = fetch(conn, within.order_by(statement.selected_columns["id"]), columns)
+        for (key,), rows in frame.group_by("entry", maintain_order=True):
+            found.setdefault(int(str(key)), {})[name] = rows.drop("entry").to_dict(as_series=False)
+    return {key: content_hash(rows) for key, rows in found.items()}
+
+
+def content_hash(rows: Mapping[str, Mapping[str, list[Any]]]) -> str:
+    """Return the hash of rows given as table to column to values."""
+    return _sha({name: rows[name] for name in sorted(rows)})
+
+
+def moment_of(micros: int) -> datetime:
+    """Turn stored microseconds into a moment, exactly."""
+    return _EPOCH + timedelta(microseconds=micros)
+
+
+def _micros(when: datetime) -> int:
+    return (when - _EPOCH) // timedelta(microseconds=1)
+
+
+def _sha(value: object) -> str:
+    text = json.dumps(value, ensure_ascii=True, separators=(",", ":"), allow_nan=False, default=bytes.hex)
+    return hashlib.sha256(text.encode("ascii")).hexdigest()
+
+
+_Named = tuple[Select[Any], ColumnElement[Any], dict[str, str]]
+
+
+def _plain(table: Any, **kinds: str) -> _Named:
+    columns = {column.name: kinds.get(column.name, "str") for column in table.c}
+    return select(*table.c), table.c.entry, columns
+
+
+def _reading_content() -> _Named:
+    own = {"id": "int", "entry": "int", "replaces": "int", "fingerprint": "bytes", **FIGURE}
+    shared = {**ORIGIN, **PLACE}
+    statement = (
+        select(
+            *(reading.c[name] for name in own),
+            *(origin.c[name] for name in ORIGIN),
+            *(place.c[name] for name in PLACE),
+            origin.c.sheet,
+        )
+        .join_from(reading, origin, reading.c.origin == origin.c.id)
+        .join(place, reading.c.place == place.c.id)
+    )
+    return statement, reading.c.entry, {**own, **shared, "sheet": "int"}
+
+
+_ROW = {"id": "int", "entry": "int", "sheet": "int", "fingerprint": "bytes"}
+_STATEMENTS: dict[str, _Named] = {
+    "sheet": _plain(sheet, id="int", entry="int", size="int"),
+    "reading": _reading_content(),
+    "event": _plain(event, **_ROW, replaces="int", **HAPPENING),
+    "held": _plain(held, **_ROW, row="int"),
+    "held_event": _plain(held_event, id="int", entry="int", held="int"),
+    "plan_version": _plain(plan_version, id="int", entry="int"),
+    "signal_event": _plain(signal_event, id="int", entry="int"),
+}

@@ -1,0 +1,203 @@
+"""The database behind a store: connecting, migrating, and one writer at a time.
+
+SQLite through Python's own ``sqlite3`` only. A second copy of SQLite in the same process (as some fast
+readers bring along) would drop the file locks of the first when it closes the file (SQLite documentation,
+"How To Corrupt An SQLite Database File", section on POSIX advisory locks), so none is ever imported.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Connection, Engine, create_engine, event, inspect, text
+from sqlalchemy.engine import URL, make_url
+from sqlalchemy.exc import DBAPIError, IntegrityError, NoSuchModuleError
+
+from qc.store.errors import StoreError
+from qc.store.tables import HEAD, entry
+
+PATIENCE_S = 60  # how long a writer waits for another to finish
+_MIGRATIONS = Path(__file__).parent / "migrations"
+_LOCK = 7_113_207  # any fixed number: PostgreSQL's lock for migrations of this program
+
+
+class Database:
+    """An engine that knows how to begin reading and how to begin writing.
+
+    Parameters
+    ----------
+    url : sqlalchemy.URL
+        Where the database is.
+    """
+
+    def __init__(self, url: URL) -> None:
+        self.url = url
+        self.sqlite = url.get_backend_name() == "sqlite"
+        self.engine = _engine(url, self.sqlite)
+
+    @property
+    def name(self) -> str:
+        """How to name the database in a message: its file, or its address without the password."""
+        return str(self.url.database) if self.sqlite else self.url.render_as_string(hide_password=True)
+
+    @contextmanager
+    def reading(self) -> Iterator[Connection]:
+        """Give a connection that sees one unchanging state until the block ends."""
+        with self._said(), self.engine.connect() as conn, conn.begin():
+            yield conn
+
+    @contextmanager
+    def writing(self) -> Iterator[Connection]:
+        """Give the only connection that may write; what it wrote is on the disk when the block has ended.
+
+        Raises
+        ------
+        StoreError
+            Another writer did not finish in time, the disk is full, or the file may not be written.
+        """
+        with self._said(), self.engine.connect() as plain:
+            conn = plain.execution_options(qc_writes=True)
+            with conn.begin():
+                if not self.sqlite:
+                    conn.execute(text(f'LOCK TABLE "{entry.name}" IN EXCLUSIVE MODE'))
+                yield conn
+
+    def migrate(self) -> None:
+        """Bring the tables up to date; makes them in a new database.
+
+        Raises
+        ------
+        StoreError
+            The store was made by a newer program.
+        """
+        with self._said(), self.engine.connect() as conn:
+            found = _version(conn)
+        if found == HEAD:
+            return
+        with self._said(), self.engine.connect() as plain:
+            conn = plain.execution_options(qc_writes=True)
+            with conn.begin():
+                if not self.sqlite:
+                    conn.execute(text(f"SELECT pg_advisory_xact_lock({_LOCK})"))
+                found = _version(conn)
+                if found is not None and found > HEAD:
+                    raise StoreError(
+                        f"{self.name} was written by a newer version of this program (tables {found}, "
+                        f"known up to {HEAD}). Install that version; nothing was changed."
+                    )
+                if found != HEAD:
+                    _upgrade(conn)
+
+    def close(self) -> None:
+        """Close every connection."""
+        self.engine.dispose()
+
+    @contextmanager
+    def _said(self) -> Iterator[None]:
+        try:
+            yield
+        except IntegrityError:
+            raise  # a fault of ours, not of the surroundings
+        except DBAPIError as error:
+            raise StoreError(_sentence(self.name, str(error.orig))) from error
+
+
+def sqlite_url(file: Path) -> URL:
+    """Return the address of an SQLite file."""
+    return URL.create("sqlite", database=str(file))
+
+
+def read_url(text_url: str) -> URL:
+    """Parse a database address.
+
+    Raises
+    ------
+    StoreError
+        The address cannot be read, or names a database this program does not know.
+    """
+    try:
+        url = make_url(text_url)
+    except Exception as error:
+        raise StoreError("The database address cannot be read; write postgresql://user@host/name.") from error
+    if url.get_backend_name() not in {"sqlite", "postgresql"}:
+        raise StoreError(f"A store can be sqlite or postgresql, not {url.get_backend_name()}.")
+    return url.set(drivername="postgresql+psycopg") if url.drivername == "postgresql" else url
+
+
+def _engine(url: URL, sqlite: bool) -> Engine:
+    if not sqlite:
+        try:
+            return create_engine(url, pool_pre_ping=True)
+        except (ModuleNotFoundError, NoSuchModuleError) as error:
+            raise StoreError(
+                "PostgreSQL needs the extra packages: install this program with `[postgres]`."
+            ) from error
+    engine = create_engine(url, connect_args={"timeout": PATIENCE_S}, pool_reset_on_return="rollback")
+    _set_up_sqlite(engine)
+    return engine
+
+
+def _set_up_sqlite(engine: Engine) -> None:
+    @event.listens_for(engine, "connect")
+    def connect(connection: sqlite3.Connection, _: Any) -> None:
+        connection.isolation_level = None  # we say BEGIN ourselves, see below
+        connection.execute(f"PRAGMA busy_timeout = {PATIENCE_S * 1000}")
+        _use_log(connection)
+        connection.execute("PRAGMA synchronous = FULL")
+        connection.execute("PRAGMA foreign_keys = ON")
+        connection.execute("PRAGMA temp_store = MEMORY")
+
+    @event.listens_for(engine, "begin")
+    def begin(conn: Connection) -> None:
+        # a writer takes the lock at once: upgrading a reader's lock later could fail half-way
+        writes = conn.get_execution_options().get("qc_writes", False)
+        conn.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+
+
+def _use_log(connection: sqlite3.Connection) -> None:
+    """Switch to the write-ahead log; SQLite does not wait by itself when two do so at the same instant."""
+    for _ in range(PATIENCE_S * 10):
+        try:
+            mode = connection.execute("PRAGMA journal_mode = WAL").fetchone()[0]
+        except sqlite3.OperationalError as error:
+            if "locked" not in str(error):
+                raise
+            time.sleep(0.1)
+            continue
+        if mode != "wal":
+            raise StoreError("The store's disk cannot keep a write-ahead log; move the workshop folder.")
+        return
+    raise StoreError("Another program keeps the store locked; close it and try again.")
+
+
+def _version(conn: Connection) -> str | None:
+    if not inspect(conn).has_table("alembic_version"):
+        return None
+    return conn.execute(text("SELECT version_num FROM alembic_version")).scalar()
+
+
+def _upgrade(conn: Connection) -> None:
+    from alembic import command  # 0.2 s; only a new or an old store pays for it
+    from alembic.config import Config
+
+    config = Config()
+    config.set_main_option("script_location", str(_MIGRATIONS).replace("%", "%%"))
+    config.attributes["connection"] = conn
+    command.upgrade(config, "head")
+
+
+def _sentence(name: str, said: str) -> str:
+    if "locked" in said:
+        return f"Another program has been writing to {name} for a minute. Nothing was stored; try again."
+    if "disk is full" in said or "disk I/O" in said:
+        return f"The disk of {name} is full or failing ({said}). Nothing was stored; make room and try again."
+    if "readonly" in said or "unable to open" in said:
+        return f"{name} cannot be opened for writing ({said}). Mend the permissions of the workshop folder."
+    if "not a database" in said or "malformed" in said:
+        return f"{name} is damaged or is no store ({said}). Put back the last backup of the workshop folder."
+    return f"The store {name} answered: {said}."

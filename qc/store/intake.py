@@ -1,0 +1,157 @@
+"""Taking in sheets: what is new is written, what is known is counted."""
+
+from __future__ import annotations
+
+import json
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import asdict, dataclass, field
+from datetime import datetime
+from typing import Any
+
+import polars as pl
+from sqlalchemy import Connection, insert, select
+
+from qc.store.chain import append_entry, last_entry
+from qc.store.rows import (
+    ACCEPTED,
+    DROPPED,
+    OPEN,
+    Known,
+    Rows,
+    fresh_rows,
+    known_marks,
+    next_id,
+    write_events,
+    write_held,
+    write_readings,
+    write_settled,
+)
+from qc.store.sheetfiles import SheetFiles
+from qc.store.tables import held, held_event, sheet
+
+
+@dataclass(frozen=True, slots=True)
+class NewSheet:
+    """One sheet on its way into the store.
+
+    Attributes
+    ----------
+    file : str
+        Name of the file as it was handed in.
+    hash : str
+        SHA-256 of its bytes, see `sheet_hash`.
+    data : bytes
+        The bytes.
+    card : str
+        Id of the card it was read as.
+    readings, events, held : polars.DataFrame
+        Rows with the columns of `qc.plan.READING`, `EVENT` and `HELD`; what lacks is taken as empty.
+    """
+
+    file: str
+    hash: str
+    data: bytes
+    card: str
+    readings: pl.DataFrame = field(default_factory=pl.DataFrame)
+    events: pl.DataFrame = field(default_factory=pl.DataFrame)
+    held: pl.DataFrame = field(default_factory=pl.DataFrame)
+
+
+@dataclass(frozen=True, slots=True)
+class SheetCount:
+    """What became of the rows of one sheet: ``rows = accepted + held + already_known``."""
+
+    sheet: str
+    file: str
+    rows: int
+    accepted: int
+    held: int
+    already_known: int
+    reasons: dict[str, int]
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return plain values."""
+        return asdict(self)
+
+
+def add_sheets(
+    conn: Connection, files: SheetFiles, items: Sequence[NewSheet], who: str, when: datetime
+) -> list[SheetCount]:
+    """Take in sheets inside the transaction of `conn`; their bytes are on the disk before this returns."""
+    files.sweep()  # we hold the one writer's lock, so whatever is half-written is nobody's
+    rows = [Rows.of(item.readings, item.events, item.held, when) for item in items]
+    known = known_marks(conn, rows)
+    counts = []
+    wrote = False
+    for item, own in zip(items, rows, strict=True):
+        count, stored_bytes = _add_sheet(conn, files, item, own, known, who, when)
+        counts.append(count)
+        wrote |= stored_bytes
+    if wrote:
+        files.settle()
+    return counts
+
+
+def _add_sheet(
+    conn: Connection,
+    files: SheetFiles,
+    item: NewSheet,
+    own: Rows,
+    known: Known,
+    who: str,
+    when: datetime,
+) -> tuple[SheetCount, bool]:
+    taken = own.readings.filter(fresh_rows(own.readings, known.readings))
+    happened = own.events.filter(fresh_rows(own.events, known.events))
+    states = [known.held.get(mark) for mark in own.held["fingerprint"]]
+    waiting = own.held.filter(fresh_rows(own.held, known.held))
+    known.held.update(dict.fromkeys(waiting["fingerprint"], OPEN))
+    settled = sum(state in {ACCEPTED, DROPPED} for state in states)
+    still_held = own.held.filter(pl.Series([s not in {ACCEPTED, DROPPED} for s in states], dtype=pl.Boolean))
+    accepted = taken.height + happened.height
+    rows = own.readings.height + own.events.height + own.held.height
+    count = SheetCount(
+        sheet=item.hash,
+        file=item.file,
+        rows=rows,
+        accepted=accepted,
+        held=own.held.height - settled,
+        already_known=rows - accepted - own.held.height + settled,
+        reasons=_reasons(still_held["reasons"]),
+    )
+    sheet_id = conn.execute(select(sheet.c.id).where(sheet.c.hash == item.hash)).scalar()
+    if sheet_id is not None and accepted + waiting.height == 0:
+        return count, False
+    number = last_entry(conn)[0] + 1
+    new = sheet_id is None
+    if sheet_id is None:
+        files.keep(item.hash, item.data)
+        sheet_id = next_id(conn, sheet)
+        facts = {"hash": item.hash, "file": item.file, "card": item.card, "size": len(item.data)}
+        conn.execute(insert(sheet), {"id": sheet_id, "entry": number, **facts})
+    write_readings(conn, taken, [sheet_id] * taken.height, number, None)
+    write_events(conn, happened, [sheet_id] * happened.height, number)
+    write_held(conn, waiting, sheet_id, number)
+    if not new:
+        _settle_accepted(conn, sheet_id, taken, happened, number)
+    append_entry(conn, "sheet", who, when, item.file, ["sheet", "reading", "event", "held", "held_event"])
+    return count, new
+
+
+def _settle_accepted(
+    conn: Connection, sheet_id: int, taken: pl.DataFrame, happened: pl.DataFrame, number: int
+) -> None:
+    """Close held rows of a sheet whose cells are accepted now that it came again ."""
+    cells = {("reading", *row) for row in taken.select("tab", "row", "column").iter_rows()}
+    cells |= {("event", *row) for row in happened.select("tab", "row", "column").iter_rows()}
+    closed = select(held_event.c.held)
+    where = held.c["table"], held.c.tab, held.c.row, held.c.column
+    still = select(held.c.id, *where).where(held.c.sheet == sheet_id, held.c.id.not_in(closed))
+    hits = [row[0] for row in conn.execute(still) if tuple(row[1:]) in cells]
+    write_settled(conn, hits, ACCEPTED, "accepted when the sheet came again", number)
+
+
+def _reasons(texts: Iterable[str]) -> dict[str, int]:
+    found = Counter(reason["id"] for text in texts for reason in (json.loads(text) if text else []))
+    return dict(sorted(found.items()))

@@ -1,0 +1,218 @@
+"""Rows on their way into the tables: typed, fingerprinted, compared with what is known, written."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+import polars as pl
+from sqlalchemy import Column, Connection, Table, func, insert, select
+
+from qc.plan import EVENT, HELD, PLACE, READING
+from qc.store.errors import StoreError
+from qc.store.fingerprint import EVENT_MEANING, READING_MEANING, fingerprints, held_fingerprints
+from qc.store.frames import stored, tidy
+from qc.store.tables import (
+    FIGURE,
+    HAPPENING,
+    ORIGIN,
+    event,
+    held,
+    held_event,
+    incoming,
+    origin,
+    place,
+    reading,
+)
+
+OPEN, ACCEPTED, DROPPED = "open", "accepted", "dropped"
+
+
+@dataclass(slots=True)
+class Rows:
+    """The rows of one sheet as the tables hold them, with their fingerprints."""
+
+    readings: pl.DataFrame
+    events: pl.DataFrame
+    held: pl.DataFrame
+
+    @classmethod
+    def of(
+        cls, readings: pl.DataFrame, events: pl.DataFrame, held_rows: pl.DataFrame, when: datetime
+    ) -> Rows:
+        """Type and mark rows; raises `StoreError` for an accepted reading without a figure."""
+        entered = pl.lit(when).cast(pl.Datetime("us", "UTC")).alias("entered_at")
+        taken = stored(tidy(readings, READING).with_columns(entered), READING)
+        bad = taken.filter(~pl.col("value").is_finite().fill_null(False))
+        if bad.height:
+            raise StoreError(f"Row {bad['row'][0]} has no figure; such a row must be held, not accepted.")
+        happened = stored(tidy(events, EVENT).with_columns(entered), EVENT)
+        waiting = tidy(held_rows, HELD).with_columns(pl.col("reasons", "proposal", "typed").fill_null(""))
+        marks = held_fingerprints(waiting["table"].to_list(), waiting["typed"].to_list())
+        return cls(
+            _marked(taken, fingerprints(taken, READING_MEANING)),
+            _marked(happened, fingerprints(happened, EVENT_MEANING)),
+            _marked(waiting, marks),
+        )
+
+
+@dataclass(slots=True)
+class Known:
+    """Fingerprints that the store has; grows while an upload is taken in."""
+
+    readings: set[bytes]
+    events: set[bytes]
+    held: dict[bytes, str]  # to the state of the held row
+
+
+def known_marks(conn: Connection, rows: Iterable[Rows]) -> Known:
+    """Look the fingerprints of an upload up by index, so that the size of the store does not matter."""
+    rows = list(rows)
+    readings = {mark for own in rows for mark in own.readings["fingerprint"]}
+    events = {mark for own in rows for mark in own.events["fingerprint"]}
+    waiting = {mark for own in rows for mark in own.held["fingerprint"]}
+    incoming.create(conn, checkfirst=False)
+    state = func.coalesce(held_event.c.state, OPEN)
+    known = Known(
+        readings={row[0] for row in _looked_up(conn, readings, reading.c.fingerprint)},
+        events={row[0] for row in _looked_up(conn, events, event.c.fingerprint)},
+        held={row[0]: row[1] for row in _looked_up(conn, waiting, held.c.fingerprint, state)},
+    )
+    incoming.drop(conn, checkfirst=False)
+    return known
+
+
+def fresh_rows(frame: pl.DataFrame, known: set[bytes] | dict[bytes, str]) -> pl.Series:
+    """Mark the rows that are neither known nor a second copy of a row above; adds them to a known set."""
+    seen = set() if isinstance(known, dict) else known
+    marks = []
+    for mark in frame["fingerprint"]:
+        marks.append(mark not in known and mark not in seen)
+        seen.add(mark)
+    return pl.Series(marks, dtype=pl.Boolean)
+
+
+def write_readings(
+    conn: Connection, rows: pl.DataFrame, sheets: Sequence[int | None], number: int, replaces: int | None
+) -> list[int]:
+    """Write readings under entry `number`; returns their ids. `replaces` names the reading they correct."""
+    if rows.is_empty():
+        return []
+    rows = rows.with_columns(pl.Series("sheet", sheets, dtype=pl.Int64))
+    origins = _keyed(rows, ["sheet", *ORIGIN], next_id(conn, origin))
+    conn.execute(insert(origin), origins.dicts)
+    places = _place_ids(conn, rows)
+    first = next_id(conn, reading)
+    ids = list(range(first, first + rows.height))
+    written = rows.select(*FIGURE, "fingerprint").with_columns(
+        pl.Series("id", ids),
+        pl.lit(number).alias("entry"),
+        pl.Series("origin", origins.keys),
+        pl.Series("place", places),
+        pl.lit(replaces, pl.Int64).alias("replaces"),
+    )
+    conn.execute(insert(reading), written.to_dicts())
+    return ids
+
+
+@dataclass(slots=True)
+class _Keyed:
+    keys: list[int]  # for each row
+    dicts: list[dict[str, Any]]  # the distinct parts, with their id
+
+
+def _keyed(rows: pl.DataFrame, columns: Sequence[str], first: int) -> _Keyed:
+    """Give each distinct combination of some columns a number, in order of first appearance."""
+    distinct = rows.select(columns).unique(maintain_order=True).with_row_index("id", first)
+    distinct = distinct.with_columns(pl.col("id").cast(pl.Int64))
+    joined = rows.select(columns).join(
+        distinct, on=list(columns), how="left", nulls_equal=True, maintain_order="left"
+    )
+    return _Keyed(joined["id"].to_list(), distinct.to_dicts())
+
+
+def _place_ids(conn: Connection, rows: pl.DataFrame) -> list[int]:
+    own = _keyed(rows, list(PLACE), 0)
+    names = [place.c[name] for name in PLACE]
+    known = {tuple(row[1:]): row[0] for row in conn.execute(select(place.c.id, *names))}
+    ids = []
+    fresh = []
+    number = max(known.values(), default=0)
+    for parts in own.dicts:
+        key = tuple(parts[name] for name in PLACE)
+        if key not in known:
+            number += 1
+            known[key] = number
+            fresh.append({**parts, "id": number})
+        ids.append(known[key])
+    if fresh:
+        conn.execute(insert(place), fresh)
+    return [ids[key] for key in own.keys]
+
+
+def write_events(conn: Connection, rows: pl.DataFrame, sheets: Sequence[int | None], number: int) -> None:
+    """Write events under entry `number`."""
+    if rows.is_empty():
+        return
+    first = next_id(conn, event)
+    written = rows.select(*HAPPENING, "fingerprint").with_columns(
+        pl.Series("id", range(first, first + rows.height), dtype=pl.Int64),
+        pl.lit(number).alias("entry"),
+        pl.Series("sheet", sheets, dtype=pl.Int64),
+        pl.lit(None, pl.Int64).alias("replaces"),
+    )
+    conn.execute(insert(event), written.to_dicts())
+
+
+def write_held(conn: Connection, rows: pl.DataFrame, sheet_id: int, number: int) -> None:
+    """Write held rows under entry `number`."""
+    if rows.is_empty():
+        return
+    first = next_id(conn, held)
+    columns = [name for name in HELD if name not in {"sheet", "file"}]
+    written = rows.select(*columns, "fingerprint").with_columns(
+        pl.Series("id", range(first, first + rows.height), dtype=pl.Int64),
+        pl.lit(number).alias("entry"),
+        pl.lit(sheet_id).alias("sheet"),
+    )
+    conn.execute(insert(held), written.to_dicts())
+
+
+def write_settled(conn: Connection, held_ids: Sequence[int], state: str, note: str, number: int) -> None:
+    """Write what became of held rows."""
+    if not held_ids:
+        return
+    first = next_id(conn, held_event)
+    conn.execute(
+        insert(held_event),
+        [
+            {"id": first + n, "entry": number, "held": row, "state": state, "note": note}
+            for n, row in enumerate(held_ids)
+        ],
+    )
+
+
+def next_id(conn: Connection, table: Table) -> int:
+    """Return the number after the greatest of a table; only the one writer may ask."""
+    return int(conn.execute(select(func.coalesce(func.max(table.c.id), 0))).scalar_one()) + 1
+
+
+def _looked_up(
+    conn: Connection, marks: set[bytes], column: Column[bytes], state: Any = None
+) -> list[tuple[Any, ...]]:
+    if not marks:
+        return []
+    conn.execute(incoming.delete())
+    conn.execute(insert(incoming), [{"fingerprint": mark} for mark in sorted(marks)])
+    found = select(column, *([] if state is None else [state])).join_from(
+        incoming, column.table, column == incoming.c.fingerprint
+    )
+    if state is not None:
+        found = found.outerjoin(held_event, held_event.c.held == held.c.id).order_by(held.c.id)
+    return [tuple(row) for row in conn.execute(found)]
+
+
+def _marked(frame: pl.DataFrame, marks: list[bytes]) -> pl.DataFrame:
+    return frame.with_columns(pl.Series("fingerprint", marks, dtype=pl.Binary))

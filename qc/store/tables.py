@@ -1,0 +1,267 @@
+"""The tables of the store.
+
+One **entry** stands for one accepted change: who, when, and the hash of everything it brought, chained to
+the entry before. Rows name their entry and are never changed or deleted afterwards; the database itself
+refuses it. Only `verdict`, `signal` and `state`, which can be worked out again from the rows, are rewritten.
+
+A reading is kept in three parts, since most of a sheet says the same thing over and over: `origin` (which
+piece, what, when, by whom, with what), `place` (where on the piece) and `reading` (the figure). The view
+``all_readings`` joins them for anyone who looks in with a database tool.
+
+Moments are whole microseconds since 1970 UTC, days ISO text, yes and no 1 and 0: the same in every dialect.
+"""
+
+from __future__ import annotations
+
+from sqlalchemy import (
+    BigInteger,
+    Column,
+    Double,
+    ForeignKey,
+    Index,
+    Integer,
+    LargeBinary,
+    MetaData,
+    Table,
+    Text,
+)
+
+from qc.plan import EVENT, PLACE
+
+HEAD = "0001"
+"""The newest migration; a store that says so needs no Alembic to be opened."""
+
+metadata = MetaData()
+
+_NUMBER = BigInteger().with_variant(Integer, "sqlite")  # SQLite keeps its row number only in an INTEGER
+_TYPES = {
+    "str": Text,
+    "int": BigInteger,
+    "float": Double,
+    "bool": Integer,
+    "date": Text,
+    "datetime": BigInteger,
+}
+
+
+def _key() -> Column[int]:
+    return Column("id", _NUMBER, primary_key=True, autoincrement=False)
+
+
+def _entry_key() -> ForeignKey:
+    # checked at the commit: an entry holds the hash of its rows, so it is written after them
+    return ForeignKey("entry.id", deferrable=True, initially="DEFERRED")
+
+
+def _entry() -> Column[int]:
+    return Column("entry", _NUMBER, _entry_key(), nullable=False)
+
+
+def _sheet(nullable: bool = True) -> Column[int]:
+    return Column("sheet", _NUMBER, ForeignKey("sheet.id"), nullable=nullable)
+
+
+ORIGIN: dict[str, str] = {
+    "tab": "str",
+    "measured_at": "datetime",
+    "offset_min": "int",
+    "has_time": "bool",
+    "day": "date",
+    "entered_at": "datetime",
+    "serial": "str",
+    "model": "str",
+    "stage": "str",
+    "characteristic": "str",
+    "unit": "str",
+    "person": "str",
+    "gauge": "str",
+    "tool": "str",
+    "batch": "str",
+    "air_c": "float",
+    "method": "str",
+}
+"""What many readings of a sheet have in common."""
+
+FIGURE: dict[str, str] = {
+    "repeat": "int",
+    "value": "float",
+    "text": "str",
+    "tool_count": "int",
+    "note": "str",
+    "row": "int",
+    "column": "str",
+}
+"""What each reading has for itself."""
+
+HAPPENING: dict[str, str] = {name: kind for name, kind in EVENT.items() if name != "sheet"}
+"""The columns of an event; its sheet is a reference."""
+
+entry = Table(
+    "entry",
+    metadata,
+    _key(),
+    Column("kind", Text, nullable=False),
+    Column("who", Text, nullable=False),
+    Column("at", BigInteger, nullable=False),
+    Column("note", Text, nullable=False),
+    Column("content", Text, nullable=False),
+    Column("before", Text, nullable=False),
+    Column("hash", Text, nullable=False, unique=True),
+)
+
+sheet = Table(
+    "sheet",
+    metadata,
+    _key(),
+    _entry(),
+    Column("hash", Text, nullable=False, unique=True),
+    Column("file", Text, nullable=False),
+    Column("card", Text, nullable=False),
+    Column("size", BigInteger, nullable=False),
+)
+
+place = Table("place", metadata, _key(), *(Column(name, _TYPES[kind]) for name, kind in PLACE.items()))
+
+origin = Table(
+    "origin",
+    metadata,
+    _key(),
+    _sheet(),
+    *(Column(name, _TYPES[kind]) for name, kind in ORIGIN.items()),
+    Index("origin_what", "stage", "characteristic", "model"),
+    Index("origin_serial", "serial"),
+    Index("origin_day", "day"),
+)
+
+reading = Table(
+    "reading",
+    metadata,
+    _key(),
+    _entry(),
+    Column("origin", _NUMBER, ForeignKey("origin.id"), nullable=False),
+    Column("place", _NUMBER, ForeignKey("place.id"), nullable=False),
+    *(Column(name, _TYPES[kind], nullable=name != "value") for name, kind in FIGURE.items()),
+    Column("replaces", _NUMBER, ForeignKey("reading.id")),
+    Column("fingerprint", LargeBinary(16), nullable=False),
+    Index("reading_entry", "entry"),
+    Index("reading_origin", "origin"),
+    Index("reading_fingerprint", "fingerprint"),
+)
+# few rows replace another: an index of those alone keeps "which ones are replaced" free of charge
+_REPLACES = reading.c.replaces.is_not(None)
+Index("reading_replaces", reading.c.replaces, sqlite_where=_REPLACES, postgresql_where=_REPLACES)
+
+event = Table(
+    "event",
+    metadata,
+    _key(),
+    _entry(),
+    _sheet(),
+    *(Column(name, _TYPES[kind]) for name, kind in HAPPENING.items()),
+    Column("replaces", _NUMBER, ForeignKey("event.id")),
+    Column("fingerprint", LargeBinary(16), nullable=False),
+    Index("event_entry", "entry"),
+    Index("event_kind", "kind", "day"),
+    Index("event_serial", "serial"),
+    Index("event_subject", "subject"),
+    Index("event_fingerprint", "fingerprint"),
+)
+
+held = Table(
+    "held",
+    metadata,
+    _key(),
+    _entry(),
+    _sheet(nullable=False),
+    Column("tab", Text),
+    Column("row", BigInteger),
+    Column("column", Text),
+    Column("cell", Text),
+    Column("table", Text),
+    Column("text", Text),
+    Column("reasons", Text, nullable=False),
+    Column("proposal", Text, nullable=False),
+    Column("typed", Text, nullable=False),
+    Column("fingerprint", LargeBinary(16), nullable=False),
+    Index("held_entry", "entry"),
+    Index("held_sheet", "sheet"),
+    Index("held_fingerprint", "fingerprint"),
+)
+
+held_event = Table(
+    "held_event",
+    metadata,
+    _key(),
+    _entry(),
+    Column("held", _NUMBER, ForeignKey("held.id"), nullable=False, unique=True),
+    Column("state", Text, nullable=False),
+    Column("note", Text, nullable=False),
+    Index("held_event_entry", "entry"),
+)
+
+plan_version = Table(
+    "plan_version",
+    metadata,
+    _key(),
+    _entry(),
+    Column("hash", Text, nullable=False),
+    Column("text", Text, nullable=False),
+)
+
+verdict = Table(
+    "verdict",
+    metadata,
+    Column("series", Text, primary_key=True),
+    Column("as_of", Text, primary_key=True),
+    Column("body", LargeBinary, nullable=False),
+)
+
+signal = Table(
+    "signal",
+    metadata,
+    Column("id", Text, primary_key=True),
+    Column("series", Text, nullable=False),
+    Column("kind", Text, nullable=False),
+    Column("first_as_of", Text, nullable=False),
+    Column("last_as_of", Text, nullable=False),
+    Column("body", Text, nullable=False),
+    Index("signal_series", "series"),
+)
+
+signal_event = Table(
+    "signal_event",
+    metadata,
+    _key(),
+    _entry(),
+    Column("signal", Text, nullable=False),
+    Column("what", Text, nullable=False),
+    Column("cause", Text, nullable=False),
+    Column("action", Text, nullable=False),
+    Column("text", Text, nullable=False),
+    Index("signal_event_entry", "entry"),
+    Index("signal_event_signal", "signal"),
+)
+
+state = Table("state", metadata, Column("key", Text, primary_key=True), Column("value", Text, nullable=False))
+
+incoming = Table(
+    "incoming",
+    MetaData(),
+    Column("fingerprint", LargeBinary(16), nullable=False),
+    prefixes=["TEMPORARY"],
+)
+"""Fingerprints of one upload, for as long as it takes to look them up."""
+
+KEPT: tuple[Table, ...] = (
+    entry,
+    sheet,
+    place,
+    origin,
+    reading,
+    event,
+    held,
+    held_event,
+    plan_version,
+    signal_event,
+)
+"""Tables whose rows are never changed or deleted."""
