@@ -19,6 +19,8 @@ from qc.plan.model import (
     Valve,
     Workshop,
 )
+from qc.plan.template import template_text
+from qc.plan.versions import keep_past
 
 __all__ = [
     "EVENT",
@@ -42,6 +44,8 @@ __all__ = [
     "Valve",
     "Workshop",
     "check_plan",
+    "keep_past",
     "load_plan",
     "read_plan_text",
+    "template_text",
 ]

@@ -18,13 +18,15 @@ from qc.plan.tree import Node, decode_plan, read_tree
 _MOST_PASSES = 20  # a pruned part can leave a hole one level up; a plan is seven levels deep
 
 
-def load_plan(source: Path | str) -> Plan:
+def load_plan(source: Path | str, name: str = "") -> Plan:
     r"""Read a plan and check it.
 
     Parameters
     ----------
     source : Path or str
         The file, or the text of a plan.
+    name : str, optional
+        What messages call the plan; the file's name or "the plan" where not given.
 
     Returns
     -------
@@ -50,7 +52,7 @@ def load_plan(source: Path | str) -> Plan:
     """
     plan, faults = _read(source)
     if plan is None or faults:
-        raise PlanError(str(source) if isinstance(source, Path) else "the plan", faults)
+        raise PlanError(name or (str(source) if isinstance(source, Path) else "the plan"), faults)
     return plan
 
 
