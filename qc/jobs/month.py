@@ -123,7 +123,7 @@ def month_content(workshop: Workshop, which: str) -> MonthContent:
         first=first,
         last=last,
         as_of=as_of,
-        plan_version=workshop.plan_version,
+        plan_version=workshop.store.plan_versions()[-1].version,
         shipped=_shipped(workshop, judged, events),
         returned=return_lines(events),
         yields=yields,

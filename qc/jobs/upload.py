@@ -1,0 +1,289 @@
+"""The end-of-day upload: sheets in, a receipt out.
+
+Every sheet is read, unfolded and checked; what is accepted and what is held goes into the store in one
+transaction; then the series that the sheets touch are judged anew. A sheet that cannot be read at all is
+refused with one sentence and does not stop the others.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any, Protocol
+
+import polars as pl
+
+from qc.ingest import Checked, Known, SheetError, Unfolded, check, known_from, read_sheet, unfold
+from qc.jobs.judging import judge_series, stages_touched
+from qc.jobs.workshop import Workshop
+from qc.plan import EVENT, HELD, READING, QcError
+from qc.store import NewSheet, SheetCount, sheet_hash, signal_id
+from qc.watch import SeriesVerdict
+
+RECENT = 200
+"""So many latest readings of a figure say what is usual now."""
+
+
+class ShowProgress(Protocol):
+    """Told how far a long job has come."""
+
+    def __call__(self, done: int, total: int, what: str) -> None:
+        """`done` of `total` steps of `what` are done."""
+
+
+@dataclass(frozen=True, slots=True)
+class SheetReceipt:
+    """What became of one sheet.
+
+    Attributes
+    ----------
+    count : SheetCount
+        Rows accepted, held and already known, and the reasons of the held ones.
+    signals : tuple of dict
+        Signals that this upload raised in series the sheet belongs to: id, series, kind, sentence, next step.
+    marks : tuple of str
+        What is worth knowing although nothing is held for it.
+    """
+
+    count: SheetCount
+    signals: tuple[dict[str, Any], ...] = ()
+    marks: tuple[str, ...] = ()
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the contract of one sheet of ``qc upload --json``."""
+        return {**self.count.to_dict(), "signals": list(self.signals), "marks": list(self.marks)}
+
+
+@dataclass(frozen=True, slots=True)
+class UploadReceipt:
+    """The answer to an upload: a receipt for each sheet, and a sentence for each file that was refused."""
+
+    sheets: tuple[SheetReceipt, ...]
+    refused: tuple[str, ...] = ()
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the contract of ``qc upload --json``."""
+        return {"sheets": [s.to_dict() for s in self.sheets], "refused": list(self.refused)}
+
+    def to_text(self) -> str:
+        """Say what became of each sheet and what was raised."""
+        lines = [_sheet_line(s) for s in self.sheets if s.count.rows or len(self.sheets) < 12]
+        total = Total.of(self.sheets)
+        if len(self.sheets) > 1:
+            lines.append(total.sentence())
+        raised = {s["id"]: s["sentence"] for sheet in self.sheets for s in sheet.signals}
+        lines += [f"▲ {sentence}" for sentence in raised.values()]
+        if total.held:
+            lines.append("See what is held: qc held list")
+        return "\n".join(lines) or "Nothing was taken in."
+
+
+@dataclass(frozen=True, slots=True)
+class Total:
+    """The sums over the sheets of an upload."""
+
+    sheets: int
+    rows: int
+    accepted: int
+    held: int
+    already_known: int
+
+    @classmethod
+    def of(cls, sheets: Sequence[SheetReceipt]) -> Total:
+        """Add up the receipts."""
+        counts = [s.count for s in sheets]
+        return cls(
+            len(counts),
+            sum(c.rows for c in counts),
+            sum(c.accepted for c in counts),
+            sum(c.held for c in counts),
+            sum(c.already_known for c in counts),
+        )
+
+    def sentence(self) -> str:
+        """Say the sums in words."""
+        return (
+            f"{self.sheets} sheets, {self.rows} rows: {self.accepted} accepted, {self.held} held, "
+            f"{self.already_known} already known."
+        )
+
+
+@dataclass(slots=True)
+class _File:
+    name: str
+    data: bytes
+    parts: list[Unfolded] = field(default_factory=list)
+    checked: list[Checked] = field(default_factory=list)
+
+
+def read_files(paths: Iterable[Path]) -> list[tuple[str, bytes]]:
+    """Read files from the disk for `upload`.
+
+    Raises
+    ------
+    QcError
+        A file is not there or cannot be read.
+    """
+    found = []
+    for path in paths:
+        try:
+            found.append((path.name, path.read_bytes()))
+        except OSError as error:
+            raise QcError(f"{path}: the file cannot be read ({error.strerror}). Check the name.") from error
+    return found
+
+
+def upload(
+    workshop: Workshop,
+    files: Sequence[tuple[str, bytes]],
+    *,
+    who: str = "",
+    progress: ShowProgress | None = None,
+) -> UploadReceipt:
+    """Take in sheets.
+
+    Parameters
+    ----------
+    workshop : Workshop
+        An open workshop.
+    files : sequence of (name, bytes)
+        Csv or xlsx files as they came from the bench.
+    who : str
+        Code of the person who uploads.
+    progress : callable, optional
+        Told how many sheets have been read.
+
+    Returns
+    -------
+    UploadReceipt
+        Made after the rows are durable on the disk.
+    """
+    taken, refused = _read(workshop, files, progress)
+    parts = [part for file in taken for part in file.parts]
+    checked = iter(check(parts, workshop.plan, known_of(workshop, parts)) if parts else ())
+    for file in taken:
+        file.checked = [next(checked) for _ in file.parts]
+    sheets = [_new_sheet(file) for file in taken]
+    counts = workshop.store.add_sheets(sheets, who=who, when=workshop.now)
+    changed = [s for s, count in zip(sheets, counts, strict=True) if count.accepted]
+    frames = [frame for s in changed for frame in (s.readings, s.events)]
+    raised = _judge(workshop, frames) if changed else {}
+    receipts = tuple(
+        SheetReceipt(count, _own_signals(sheet, count, raised), _marks(file))
+        for file, sheet, count in zip(taken, sheets, counts, strict=True)
+    )
+    return UploadReceipt(receipts, tuple(refused))
+
+
+def known_of(workshop: Workshop, parts: Sequence[Unfolded]) -> Known:
+    """Gather what a check needs to know of the past, without reading the whole store.
+
+    Parameters
+    ----------
+    workshop : Workshop
+        An open workshop.
+    parts : sequence of Unfolded
+        The sheets on their way in.
+
+    Returns
+    -------
+    Known
+        Latest readings of the figures concerned, all readings of the pieces concerned, all pieces by serial.
+    """
+    store = workshop.store
+    rows = pl.concat([p.readings.select("serial", "stage", "characteristic", "model") for p in parts])
+    serials = {s for p in parts for frame in (p.readings, p.events) for s in frame["serial"].to_list() if s}
+    pieces = store.pieces()
+    models = dict(pieces.select("serial", "model").iter_rows())
+    figures = rows.with_columns(
+        model=pl.col("serial").replace_strict(models, default=pl.col("model"), return_dtype=pl.String)
+    ).unique(["stage", "characteristic", "model"])
+    recent = [
+        store.recent_readings(stage, figure, model or None, RECENT)
+        for stage, figure, model in figures.select("stage", "characteristic", "model").iter_rows()
+    ]
+    own = store.readings(serials=sorted(serials))
+    past = pl.concat([own, *recent]).unique("id", keep="first", maintain_order=True)
+    checks = store.events("gauge-check")
+    shipped = pieces.filter(pl.col("shipped").is_not_null())["serial"].to_list()
+    known = known_from(workshop.today, past, checks)
+    return replace(known, serials={s: m or "" for s, m in models.items()}, shipped=frozenset(shipped))
+
+
+def _read(
+    workshop: Workshop, files: Sequence[tuple[str, bytes]], progress: ShowProgress | None
+) -> tuple[list[_File], list[str]]:
+    taken: list[_File] = []
+    refused: list[str] = []
+    for number, (name, data) in enumerate(files, start=1):
+        try:
+            parts = [unfold(grid, workshop.plan) for grid in read_sheet(data, name)]
+            taken.append(_File(name, data, parts))
+        except SheetError as error:
+            refused.append(str(error))
+        if progress is not None:
+            progress(number, len(files), "Reading sheet")
+    return taken, refused
+
+
+def _new_sheet(file: _File) -> NewSheet:
+    def joined(frames: list[pl.DataFrame], columns: Mapping[str, str]) -> pl.DataFrame:
+        return pl.concat([f.select(list(columns)) for f in frames], how="vertical_relaxed")
+
+    return NewSheet(
+        file=file.name,
+        hash=sheet_hash(file.data),
+        data=file.data,
+        card=file.parts[0].card if file.parts else "",
+        readings=joined([c.readings for c in file.checked], READING),
+        events=joined([c.events for c in file.checked], EVENT),
+        held=joined([c.held for c in file.checked], HELD),
+    )
+
+
+def _judge(workshop: Workshop, frames: Sequence[pl.DataFrame]) -> dict[str, list[dict[str, Any]]]:
+    """Judge the series touched and return the signals that were not there before, by stage."""
+    before = {signal["id"] for signal in workshop.store.signals()}
+    stages = stages_touched(frames, workshop.plan)
+    found: dict[str, list[dict[str, Any]]] = {}
+    for verdict in judge_series(workshop, stages):
+        found.setdefault(verdict.key.stage, []).extend(_fresh(verdict, before))
+    return found
+
+
+def _fresh(verdict: SeriesVerdict, before: set[str]) -> list[dict[str, Any]]:
+    fresh = []
+    for signal in verdict.to_dict()["signals"]:
+        number = signal_id(str(verdict.key), signal)
+        if number not in before:
+            said = {
+                name: signal[name] for name in ("kind", "raised_serial", "sentence", "because", "next_step")
+            }
+            fresh.append({"id": number, "series": str(verdict.key), **said})
+    return fresh
+
+
+def _own_signals(
+    sheet: NewSheet, count: SheetCount, raised: Mapping[str, list[dict[str, Any]]]
+) -> tuple[dict[str, Any], ...]:
+    """Return the new signals whose newest piece stands on this sheet."""
+    if not count.accepted:
+        return ()
+    own = set(sheet.readings.select("stage", "serial").iter_rows())
+    return tuple(s for stage, found in raised.items() for s in found if (stage, s["raised_serial"]) in own)
+
+
+def _marks(file: _File) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(mark.sentence for part in file.checked for mark in part.marks))
+
+
+def _sheet_line(sheet: SheetReceipt) -> str:
+    count = sheet.count
+    said = f"{count.file}: {count.rows} rows, {count.accepted} accepted"
+    if count.held:
+        why = ", ".join(f"{number} {reason}" for reason, number in count.reasons.items())
+        said += f", {count.held} held ({why})"
+    if count.already_known:
+        said += f", {count.already_known} already known"
+    return said + "."

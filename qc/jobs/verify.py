@@ -1,0 +1,41 @@
+"""The proof that nothing was lost or altered since it was accepted."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from qc.jobs.workshop import Workshop
+
+
+@dataclass(frozen=True, slots=True)
+class Verified:
+    """What the check of the store found."""
+
+    entries: int
+    faults: tuple[str, ...]
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return plain values."""
+        return {"entries": self.entries, "faults": list(self.faults), "whole": not self.faults}
+
+    def to_text(self) -> str:
+        """Say it in words."""
+        if not self.faults:
+            return f"All {self.entries} entries, their rows and their sheets are as they were accepted."
+        return "\n".join(["Something was altered or lost:", *(f"  {fault}" for fault in self.faults)])
+
+
+def verify_store(workshop: Workshop) -> Verified:
+    """Work out every hash of the store again.
+
+    Parameters
+    ----------
+    workshop : Workshop
+        An open workshop.
+
+    Returns
+    -------
+    Verified
+    """
+    return Verified(len(workshop.store.entries()), tuple(workshop.store.verify()))
