@@ -168,8 +168,9 @@ def lengths(frame: pl.DataFrame) -> np.ndarray[Any, np.dtype[np.int64]]:
 def positions(counts: np.ndarray[Any, np.dtype[np.int64]]) -> np.ndarray[Any, np.dtype[np.int64]]:
     """1, 2, ... within each of the stretches of the given lengths."""
     starts = np.cumsum(counts) - counts
-    every = np.arange(1, int(counts.sum()) + 1, dtype=np.int64)
-    return np.subtract(every, np.repeat(starts, counts), dtype=np.int64)
+    every: np.ndarray[Any, np.dtype[np.int64]] = np.arange(1, int(counts.sum()) + 1)
+    every -= np.repeat(starts, counts)
+    return every
 
 
 def spread_out(levels: pl.DataFrame, column: str) -> pl.Series:

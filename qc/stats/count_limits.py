@@ -1,0 +1,93 @@
+"""Exact limits for counts: quantiles of the Poisson and the binomial distribution."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.special import bdtr, bdtrik, pdtr, pdtrik
+
+from qc.stats.limits import THREE_SIGMA_RATE
+from qc.stats.points import Floats
+
+
+def poisson_limits(mean: ArrayLike, rate: float = THREE_SIGMA_RATE) -> tuple[Floats, Floats]:
+    """Exact limits of a Poisson count: the smallest and largest count that is no signal.
+
+    Parameters
+    ----------
+    mean : array-like of float >= 0
+        Expected count.
+    rate : float
+        Two-sided false-alarm rate; each tail holds at most half of it.
+
+    Returns
+    -------
+    tuple of ndarray
+        Lower and upper limit; a count on a limit is inside.
+
+    References
+    ----------
+    .. [1] Quantile of the Poisson distribution.
+
+    Examples
+    --------
+    >>> low, high = poisson_limits([2.4, 16.0])
+    >>> low.tolist(), high.tolist()
+    ([0.0, 5.0], [8.0, 29.0])
+    """
+    mean = np.asarray(mean, dtype=np.float64)
+    return _quantile(rate / 2, mean), _quantile(1 - rate / 2, mean)
+
+
+def binomial_limits(
+    size: ArrayLike, share: ArrayLike, rate: float = THREE_SIGMA_RATE
+) -> tuple[Floats, Floats]:
+    """Exact limits of a binomial count: the smallest and largest count that is no signal.
+
+    Parameters
+    ----------
+    size : array-like of whole numbers > 0
+        Pieces inspected.
+    share : array-like of float, 0..1
+        Expected share of defective pieces.
+    rate : float
+        Two-sided false-alarm rate; each tail holds at most half of it.
+
+    Returns
+    -------
+    tuple of ndarray
+        Lower and upper limit; a count on a limit is inside.
+
+    References
+    ----------
+    .. [1] Quantile of the binomial distribution.
+
+    Examples
+    --------
+    >>> low, high = binomial_limits([50], [0.05])
+    >>> low.tolist(), high.tolist()
+    ([0.0], [8.0])
+    """
+    size, share = np.broadcast_arrays(np.asarray(size, np.float64), np.asarray(share, np.float64))
+    return _quantile(rate / 2, share, size), _quantile(1 - rate / 2, share, size)
+
+
+def _quantile(level: float, first: Floats, size: Floats | None = None) -> Floats:
+    """Smallest whole number whose distribution function reaches the level, put right after rounding."""
+    if size is None:
+        inside, guess = first > 0, pdtrik(level, np.maximum(first, 1e-300))
+    else:
+        inside, guess = (first > 0) & (first < 1), bdtrik(level, size, np.clip(first, 1e-300, 1 - 1e-16))
+    edge = np.zeros_like(first) if size is None else np.where(first >= 1, size, 0.0)
+    k = np.maximum(np.ceil(np.nan_to_num(guess)), 0.0)
+    for _ in range(2):
+        k = np.where((k > 0) & (_cdf(k - 1, first, size) >= level), k - 1, k)
+    for _ in range(2):
+        k = np.where(_cdf(k, first, size) < level, k + 1, k)
+    return np.where(inside, k, edge)
+
+
+def _cdf(k: Floats, first: Floats, size: Floats | None) -> NDArray[np.float64]:
+    at = np.maximum(k, 0.0)
+    found = pdtr(at, first) if size is None else bdtr(np.minimum(at, size), size.astype(int), first)
+    return np.where(k < 0, 0.0, found)
