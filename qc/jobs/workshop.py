@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from dataclasses import dataclass
-from datetime import UTC, date, datetime
+from datetime import date, datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -71,12 +71,12 @@ def open_workshop(folder: Path | None = None, *, as_of: date | None = None, crea
     if not file.is_file():
         if not create:
             raise JobError(
-                f"There is no workshop in {place} (no {PLAN}). Make one with `qc new {place}`, or look at the "
-                f"sample with `qc demo`; `--workshop DIR` or {FOLDER_VARIABLE} names another folder."
+                f"There is no workshop in {place} (no {PLAN}). Make one with `qc new {place}`, or look at "
+                f"the sample with `qc demo`; `--workshop DIR` or {FOLDER_VARIABLE} names another folder."
             )
         _lay_out(place)
     text = read_plan_text(file)
-    plan = load_plan(file)
+    plan = load_plan(text, name=str(file))
     store = open_store(place, url=os.environ.get(DATABASE_VARIABLE) or None)
     try:
         plan = _recorded(store, text, plan)
@@ -114,7 +114,9 @@ def _recorded(store: Store, text: str, plan: Plan) -> Plan:
         return plan
     past: list[tuple[date, Plan]] = []
     for version in versions[:-1]:
-        day = version.when.replace(tzinfo=UTC).astimezone(ZoneInfo(zone)).date()
+        if not version.used:
+            continue
+        day = version.when.astimezone(ZoneInfo(zone)).date()
         try:
             past.append((day, load_plan(store.plan_text(version.version))))
         except PlanError:

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import polars as pl
-from sqlalchemy import Connection, delete, insert, select
+from sqlalchemy import Connection, delete, exists, func, insert, select
 
 from qc.store import looking, settling, verdicts
 from qc.store.chain import Entry, append_entry, entries_of, last_entry, moment_of
@@ -24,17 +24,23 @@ from qc.store.tables import entry, plan_version, sheet, state
 from qc.store.verify import faults_of_store
 
 FILE = "qc.db"
+_later = plan_version.alias()
 _JUDGED = "judged"  # how often verdicts were saved
 
 
 @dataclass(frozen=True, slots=True)
 class PlanVersion:
-    """One text of the plan, as it was met."""
+    """One text of the plan, as it was met.
+
+    `used` says whether a sheet was taken in under it; a version that was corrected before any sheet came
+    never judged anything.
+    """
 
     version: int
     who: str
     when: datetime
     hash: str
+    used: bool
 
     def to_dict(self) -> dict[str, object]:
         """Return plain values, the moment as ISO text."""
@@ -252,11 +258,15 @@ class Store:
 
     def plan_versions(self) -> list[PlanVersion]:
         """Return the versions of the plan, oldest first."""
-        statement = select(plan_version.c.id, plan_version.c.hash, entry.c.who, entry.c.at)
+        following = select(func.min(_later.c.entry)).where(_later.c.entry > plan_version.c.entry)
+        until = func.coalesce(following.scalar_subquery(), sheet.c.entry + 1)
+        under = exists().where(sheet.c.entry > plan_version.c.entry, sheet.c.entry < until)
+        named = plan_version.c.id, plan_version.c.hash, entry.c.who, entry.c.at
+        statement = select(*named, under.label("used"))
         statement = statement.join(entry, entry.c.id == plan_version.c.entry).order_by(plan_version.c.id)
         with self._database.reading() as conn:
             rows = conn.execute(statement).all()
-        return [PlanVersion(row.id, row.who, moment_of(row.at), row.hash) for row in rows]
+        return [PlanVersion(r.id, r.who, moment_of(r.at), r.hash, bool(r.used)) for r in rows]
 
     def plan_text(self, version: int | None = None) -> str:
         """Return a text of the plan, the newest where no version is named."""

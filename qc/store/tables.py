@@ -118,6 +118,7 @@ sheet = Table(
     Column("file", Text, nullable=False),
     Column("card", Text, nullable=False),
     Column("size", BigInteger, nullable=False),
+    Index("sheet_entry", "entry"),
 )
 
 place = Table("place", metadata, _key(), *(Column(name, _TYPES[kind]) for name, kind in PLACE.items()))

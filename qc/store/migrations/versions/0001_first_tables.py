@@ -65,6 +65,7 @@ def _entries_and_sheets() -> None:
         sa.PrimaryKeyConstraint("id"),
         sa.UniqueConstraint("hash"),
     )
+    op.create_index("sheet_entry", "sheet", ["entry"], unique=False)
 
 
 def _readings() -> None:
