@@ -73,9 +73,12 @@ def collect_factors(readings: pl.DataFrame, events: pl.DataFrame, plan: Plan) ->
             if row[kind]:
                 put(Factor(kind, _source(plan, kind, row[kind], row["stage"])), row["serial"], row[kind], at)
     parts = events.filter(pl.col("kind") == "part")
-    for row in parts.select("serial", "code", "batch").iter_rows(named=True):
+    for row in parts.select("serial", "code", "batch", "tool").iter_rows(named=True):
+        role = row["code"] or "part"
         if row["batch"]:
-            put(Factor("batch", row["code"] or "part"), row["serial"], row["batch"], 0)
+            put(Factor("batch", role), row["serial"], row["batch"], 0)
+        if row["tool"]:
+            put(Factor("tool", _source(plan, "tool", row["tool"], role)), row["serial"], row["tool"], 0)
     _carry_over_parts(parts, levels, place)
     for (gauge, serial), level in _checks(readings, events, plan).items():
         put(Factor("gauge-check", gauge), serial, level, route.get(_first_stage(readings, gauge), 0))

@@ -16,9 +16,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qc.plan import Characteristic
-from qc.stats import StatisticsError, detect, detect_counts
+from qc.stats import StatisticsError, detect, detect_counts, detect_wear
 from qc.watch.results import Point
-from qc.watch.wear import judged_residuals
+from qc.watch.wear import fittings
 
 if TYPE_CHECKING:
     from qc.stats import DetectorSignal
@@ -27,6 +27,9 @@ Floats = NDArray[np.float64]
 
 BACK_SHARE = 1 / 3
 """Within this share of an excursion's size of the old level a series counts as back (house rule)."""
+
+ENOUGH_TO_RETURN = 8
+"""So many pieces after a signal have to speak before a quiet return is said (house rule)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,14 +78,16 @@ def find_changes(characteristic: Characteristic, points: Sequence[Point], rate: 
     notes: tuple[str, ...] = ()
     try:
         if characteristic.kind != "measured":
-            found = _counted(points, values, rate)
+            found = _counted(characteristic, points, values, rate)
         elif characteristic.wears_with and any(p.tool_count is not None for p in points):
-            found, notes = _worn(points, values, rate)
+            found = _worn(points, values, rate)
+            notes = ("Judged about the wear line of each tool, not about one level.",)
         else:
             found, notes = _measured(characteristic, points, values, rate)
     except StatisticsError as error:
         return Findings(notes=(f"Not judged: {error}.",))
-    return Findings(_with_returns(found, values), notes)
+    worn = bool(characteristic.wears_with)
+    return Findings(_until_refitted(found, points) if worn else _with_returns(found, values), notes)
 
 
 def _measured(
@@ -101,32 +106,54 @@ def _measured(
     return [_finding(s) for s in result.signals], notes
 
 
-def _worn(points: Sequence[Point], values: Floats, rate: float) -> tuple[list[Finding], tuple[str, ...]]:
-    """Judge what is left about each tool's own line; ordinals are taken back to the series."""
-    where, residuals = judged_residuals(points, values)
-    if residuals.size < 4:
-        return [], ()
-    labels = [points[i].serial for i in where]
-    result = detect(residuals, false_alarm_rate=rate, shape="normal", labels=labels)
-    back = [i + 1 for i in where]
-    found = []
-    for raw in result.signals:
-        signal = _finding(raw)
-        found.append(
-            replace(
-                signal,
-                point=back[signal.point - 1],
-                start=back[signal.start - 1],
-                start_low=back[signal.start_low - 1],
-                start_high=back[signal.start_high - 1],
-            )
-        )
-    return found, ("Judged about the wear line of each tool, not about one level.",)
+def _worn(points: Sequence[Point], values: Floats, rate: float) -> list[Finding]:
+    """Judge what is left about each fitting's own line; ordinals are taken back to the series.
+
+    A single piece apart from the rest is told once and then left out: a line laid through it would bend for
+    all that follow.
+    """
+    fitted = [(place, number) for number, places in enumerate(fittings(points)) for place in places]
+    fitted.sort()
+    found: list[Finding] = []
+    for _ in range(len(fitted)):
+        places = [place for place, _ in fitted]
+        counts = [float(points[place].tool_count or 0) for place in places]
+        tools = [number for _, number in fitted]
+        each = detect_wear(counts, values[places], tools, false_alarm_rate=rate)
+        signals = [_placed(_finding(s), places) for tool in each for s in tool.detection.signals]
+        single = next((s for s in signals if s.kind == "single" and s.point < len(points)), None)
+        if single is None:
+            return sorted([*found, *signals], key=lambda s: s.point)
+        found.append(single)
+        fitted = [row for row in fitted if row[0] != single.start - 1]
+    return found
 
 
-def _counted(points: Sequence[Point], values: Floats, rate: float) -> list[Finding]:
+def _until_refitted(found: Sequence[Finding], points: Sequence[Point]) -> tuple[Finding, ...]:
+    """End a change of wear where its tool was taken out: the next fitting wears along a line of its own."""
+    firsts = [places[0] + 1 for places in fittings(points)]
+    kept = []
+    for signal in found:
+        later = [first for first in firsts if first > signal.point]
+        ends = later[0] if later and signal.kind != "single" else None
+        kept.append(replace(signal, ended=ends))
+    return tuple(kept)
+
+
+def _placed(signal: Finding, places: Sequence[int]) -> Finding:
+    """Turn ordinals among the judged points into ordinals of the series."""
+    moved = {
+        name: places[getattr(signal, name) - 1] + 1 for name in ("point", "start", "start_low", "start_high")
+    }
+    return replace(signal, **moved)
+
+
+def _counted(
+    characteristic: Characteristic, points: Sequence[Point], values: Floats, rate: float
+) -> list[Finding]:
     sizes = np.array([p.size or 1.0 for p in points])
-    return [_finding(s) for s in detect_counts(values, sizes, rate).signals]
+    judged = detect_counts(values, sizes, rate, pass_fail=characteristic.kind == "pass-fail")
+    return [_finding(s) for s in judged.signals]
 
 
 def _finding(signal: DetectorSignal) -> Finding:
@@ -150,9 +177,10 @@ def _coarse(values: Floats, resolution: float) -> bool:
 
 
 def _with_returns(found: Sequence[Finding], values: Floats) -> tuple[Finding, ...]:
-    """Mark changes that ended in a return to the old level and drop the signal of the return itself."""
+    """Mark changes that ended in a return to the old state; a signal that only tells of it is dropped."""
     kept: list[Finding] = []
     begin = 1  # first point of the state before the change in hand
+    lasting = [s for s in found if s.kind != "single"]
     for signal in found:
         if signal.kind == "single":
             kept.append(signal)
@@ -161,9 +189,11 @@ def _with_returns(found: Sequence[Finding], values: Floats) -> tuple[Finding, ..
         if last is not None and _leads_back(kept[last], signal, values, begin):
             kept[last] = replace(kept[last], ended=signal.start)
             continue
-        if last is not None:
-            begin = kept[last].ended or kept[last].start
-        kept.append(signal)
+        if last is not None and kept[last].ended is None:
+            begin = kept[last].start
+        following = next((s.start for s in lasting if s.point > signal.point), values.size + 1)
+        faded = _faded(signal, values, begin, following)
+        kept.append(replace(signal, ended=signal.point + 1) if faded else signal)
     return tuple(kept)
 
 
@@ -175,7 +205,25 @@ def _leads_back(first: Finding, second: Finding, values: Floats, begin: int) -> 
     old = values[begin - 1 : first.start - 1]
     away = values[first.start - 1 : second.start - 1]
     new = values[second.start - 1 :]
-    if not (old.size and away.size and new.size):
+    return bool(old.size and away.size and new.size) and _back(old.mean(), away.mean(), new.mean())
+
+
+def _faded(signal: Finding, values: Floats, begin: int, following: int) -> bool:
+    """Say whether the pieces made after a signal are as they were before it began.
+
+    The judgement starts anew after a signal, so a quiet return raises none of its own; without this a false
+    signal would stand as a lasting change for good.
+    """
+    old = values[begin - 1 : signal.start - 1]
+    away = values[signal.start - 1 : signal.point]
+    new = values[signal.point : following - 1]
+    if new.size < ENOUGH_TO_RETURN or old.size < 2:
         return False
-    size = abs(float(away.mean() - old.mean()))
-    return abs(float(new.mean() - old.mean())) <= BACK_SHARE * size
+    if signal.kind == "spread":
+        spreads = [float(part.std(ddof=1)) if part.size > 1 else 0.0 for part in (old, away, new)]
+        return min(spreads) > 0 and _back(*np.log(spreads))
+    return _back(old.mean(), away.mean(), new.mean())
+
+
+def _back(old: float, away: float, new: float) -> bool:
+    return abs(float(new - old)) <= BACK_SHARE * abs(float(away - old))

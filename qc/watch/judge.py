@@ -38,8 +38,8 @@ from qc.watch.results import (
     Suspect,
 )
 from qc.watch.suspects import find_suspects
-from qc.watch.wear import fittings, forecast_wear, line_ends
-from qc.watch.words import because_sentence, signal_sentence
+from qc.watch.wear import fittings, forecast_wear, line_ends, worn_tool
+from qc.watch.words import because_sentence, day_words, signal_sentence
 
 Floats = NDArray[np.float64]
 
@@ -187,6 +187,10 @@ def _signal(question: Question, points: Sequence[Point], found: Finding, factors
     )
     stage_index = [s.id for s in question.plan.stages].index(question.stage.id)
     suspects, unchanged = find_suspects(points, result, factors, question.plan, stage_index)
+    worn = worn_tool(question.characteristic, points, result, question.plan)
+    if worn is not None:
+        suspects = (worn, *(s for s in suspects if s.name != worn.name))
+        unchanged = tuple(kind for kind in unchanged if kind != "tool")
     return _said(question, points, result, suspects, unchanged)
 
 
@@ -209,7 +213,7 @@ def _said(
     because = because_sentence([s.sentence for s in suspects], unchanged, signal.pieces)
     if signal.ended is not None:
         back = points[signal.ended - 1]
-        because += f" Back at the old level since {back.serial}."
+        because += f" Over since {back.serial} ({day_words(back.day)})."
     newest = points[-1].serial
     step = question.characteristic.next_step or f"re-measure {newest}, then check the gauge's zero."
     return replace(

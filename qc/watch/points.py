@@ -7,7 +7,7 @@ reduced by `qc.watch.nesting`. Where models with different targets share a serie
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -77,7 +77,8 @@ def series_points(
     value = pl.col("value") - pl.col("target") if base else pl.col("value")
     cells = cells.with_columns(charted=value)
     if len(characteristic.places) == 0 or characteristic.kind != "measured":
-        return _flat(cells, characteristic, centered=centered)
+        areas = {m.id: m.area_factor for m in plan.models} if "area" in characteristic.places else {}
+        return _flat(cells, characteristic, areas, centered=centered)
     return _nested(cells, centered=centered)
 
 
@@ -139,12 +140,18 @@ def _by_piece(cells: pl.DataFrame, *extra: pl.Expr) -> pl.DataFrame:
     )
 
 
-def _flat(cells: pl.DataFrame, characteristic: Characteristic, *, centered: bool) -> Points:
+def _flat(
+    cells: pl.DataFrame, characteristic: Characteristic, areas: Mapping[str, float], *, centered: bool
+) -> Points:
+    """Add up counts and average the rest; `areas` says over how much of a surface each model is looked at."""
     total = pl.col("charted").sum() if characteristic.kind == "count" else pl.col("charted").mean()
     tested = pl.col("repeats").sum() if characteristic.kind == "pass-fail" else pl.lit(None, pl.Int64)
     pieces = _by_piece(cells, total.alias("charted"), pl.col("repeats").sum(), tested.alias("tested"))
     if characteristic.kind == "pass-fail":
         pieces = pieces.with_columns((pl.col("charted") * pl.col("tested")).round().alias("charted"))
+    elif characteristic.kind == "count" and areas:
+        looked_at = pl.col("model").replace_strict(areas, default=1.0, return_dtype=pl.Float64)
+        pieces = pieces.with_columns(looked_at.alias("tested"))
     rows = pieces.with_columns(spread=pl.lit(None, pl.Float64))
     return Points(_to_points(rows, centered=centered), centered=centered)
 

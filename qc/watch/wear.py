@@ -13,15 +13,12 @@ from collections.abc import Sequence
 from datetime import date, timedelta
 
 import numpy as np
-from numpy.typing import NDArray
 
 from qc.plan import Characteristic, Limits, Plan
-from qc.stats import StatisticsError, recursive_residuals
+from qc.stats import StatisticsError
 from qc.trade import TradeError, WearLine, fit_wear
-from qc.watch.results import Forecast, Point
+from qc.watch.results import Forecast, Point, SignalResult, Suspect
 from qc.watch.words import day_words, quantity_words
-
-Floats = NDArray[np.float64]
 
 LEAST_FOR_LINE = 4
 """Tubes on a tool before its line is judged or forecast."""
@@ -31,37 +28,6 @@ PACE_DAYS = 92
 
 TELL_WITHIN_DAYS = 120
 """A change further off than this is told by count alone: the pace will not hold that long."""
-
-
-def judged_residuals(points: Sequence[Point], values: Floats) -> tuple[list[int], Floats]:
-    """Return what is left of each point about the line of its tool so far.
-
-    Parameters
-    ----------
-    points : sequence of Point
-        The series; points without a tool or a count are passed over.
-    values : float array, length of `points`
-        Their figures. [unit]
-
-    Returns
-    -------
-    list of int
-        0-based places of the points that could be judged: from the third on each tool.
-    float array
-        Their recursive residuals, tool after tool in order of making. [unit]
-    """
-    where: list[int] = []
-    left: list[float] = []
-    for places in fittings(points):
-        counts = np.array([points[i].tool_count for i in places], dtype=np.float64)
-        if len(places) < 3 or np.unique(counts[:2]).size < 2:
-            continue
-        residuals = np.asarray(recursive_residuals(counts, values[places]))
-        for place, residual in zip(places[-residuals.size :], residuals, strict=True):
-            where.append(place)
-            left.append(float(residual))
-    order = np.argsort(where, kind="stable")
-    return [where[i] for i in order], np.array(left)[order]
 
 
 def forecast_wear(
@@ -153,6 +119,36 @@ def line_ends(points: Sequence[Point]) -> tuple[float, float] | None:
         return None
     slope, start = np.polyfit(counts, [p.value for p in points], 1)
     return float(start + slope * counts[0]), float(start + slope * counts[-1])
+
+
+def worn_tool(
+    characteristic: Characteristic, points: Sequence[Point], signal: SignalResult, plan: Plan
+) -> Suspect | None:
+    """Return the tool itself as the first suspect where its wear has left its line.
+
+    Parameters
+    ----------
+    characteristic : Characteristic
+        Must name the class of tool it wears with.
+    points : sequence of Point
+        The series, in order of making.
+    signal : SignalResult
+        A change that began on one fitting of a tool.
+    plan : Plan
+        Gives the tool's name.
+
+    Returns
+    -------
+    Suspect or None
+        None for a single piece, and for a figure that does not wear.
+    """
+    point = points[signal.start - 1]
+    if not characteristic.wears_with or signal.kind == "single" or not point.tool:
+        return None
+    tool = plan.tool(point.tool)
+    name = f"{tool.name} {tool.id}" if tool else point.tool
+    sentence = f"{name} past draw {point.tool_count}, off the line it wore along before"
+    return Suspect("tool", point.tool, "", point.serial, point.day, sentence, 9.0)
 
 
 def _change_day(change_by: float | None, own: Sequence[Point], today: date) -> date | None:

@@ -31,8 +31,8 @@ def day_words(day: date | None) -> str:
     return "" if day is None else f"{day.day} {MONTHS[day.month - 1]}"
 
 
-def number_words(value: float, resolution: float | None = None) -> str:
-    """Write a figure with as many places as its size and the gauge make sensible.
+def number_words(value: float) -> str:
+    """Write a figure with as many places as its size makes sensible.
 
     Examples
     --------
@@ -40,11 +40,11 @@ def number_words(value: float, resolution: float | None = None) -> str:
     ('23', '0.012', '3.1', '-0.4')
     """
     size = abs(value)
-    if resolution is not None and resolution >= 1:
+    if size >= 10 or size == 0:
         return f"{value:.0f}"
-    places = 0 if size >= 10 else 1 if size >= 0.1 else 3
-    text = f"{value:.{places}f}"
-    return text.replace("-0", "0", 1) if float(text) == 0 and text.startswith("-") else text
+    if size >= 0.1:
+        return f"{value:.1f}"
+    return f"{value:.{1 - math.floor(math.log10(size))}f}"
 
 
 def level_words(value: float, span: float) -> str:
@@ -80,13 +80,15 @@ def unit_words(unit: str) -> str:
 
 
 def quantity_words(value: float, unit: str) -> str:
-    """Write a figure with its unit.
+    """Write a figure with its unit; hundredths of a millimetre and less are said in micrometres.
 
     Examples
     --------
-    >>> quantity_words(22.93, "mm")
-    '23 mm'
+    >>> quantity_words(22.93, "mm"), quantity_words(0.0042, "mm")
+    ('23 mm', '4.2 µm')
     """
+    if unit == "mm" and 0 < abs(value) < 0.1:
+        value, unit = 1000 * value, "um"
     return f"{number_words(value)} {unit_words(unit)}".strip()
 
 
