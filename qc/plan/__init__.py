@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from qc.plan.columns import EVENT, EVENT_KINDS, HELD, PLACE, READING
+from qc.plan.dump import dump_plan
 from qc.plan.errors import PlanError, PlanFault, QcError
 from qc.plan.load import check_plan, load_plan, read_plan_text
 from qc.plan.model import (
@@ -44,6 +45,7 @@ __all__ = [
     "Valve",
     "Workshop",
     "check_plan",
+    "dump_plan",
     "keep_past",
     "load_plan",
     "read_plan_text",

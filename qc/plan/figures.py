@@ -101,9 +101,9 @@ def _limits(characteristic: Characteristic, entry: Limits, node: Node) -> Iterat
     elif target is not None and not _inside(target, lower, upper):
         problem = f"target {target:g} lies outside the limits {_span(lower, upper)}"
         yield _at(node, "target", problem, "Correct the target or the limits.")
-    if characteristic.sensible is None:
+    low, high = characteristic.sensible or (0.0, 0.0)
+    if low >= high:  # none, or a fault that was named already
         return
-    low, high = characteristic.sensible
     for name, value in (("lower", lower), ("target", target), ("upper", upper)):
         # the range is of the figure as read, so a limit outside it could never be met
         if value is not None and not low <= value <= high:

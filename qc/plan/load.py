@@ -11,7 +11,7 @@ from pydantic import ValidationError
 from qc.plan.errors import PlanError, PlanFault, QcError
 from qc.plan.figures import check_figures
 from qc.plan.model import Plan
-from qc.plan.references import Declared, check_references
+from qc.plan.references import Declared, check_references, doubled_names
 from qc.plan.sentences import model_faults, real_path
 from qc.plan.tree import Node, decode_plan, read_tree
 
@@ -91,7 +91,8 @@ def _read(source: Path | str) -> tuple[Plan | None, list[PlanFault]]:
     tree, faults = read_tree(text)
     if tree is None:
         return None, faults
-    declared = Declared.of(tree)
+    declared = Declared.of(tree)  # before parts with faults are taken out
+    faults += doubled_names(tree)
     plan, found = _fill(tree)
     faults += found
     if plan is not None:

@@ -72,15 +72,15 @@ def check_references(plan: Plan, tree: Node, declared: Declared) -> list[PlanFau
         The names in the whole file.
     """
     return [
-        *_doubled_names(tree),
         *_workshop(plan, tree, declared),
-        *_models(plan, tree),
+        *_models(plan, tree, declared),
         *_stages(plan, tree, declared),
         *_cards(plan, tree, declared),
     ]
 
 
-def _doubled_names(tree: Node) -> Iterator[PlanFault]:
+def doubled_names(tree: Node) -> Iterator[PlanFault]:
+    """Yield a fault for every name that is declared twice; upper and lower case count as alike."""
     for section in ("models", "stages", "gauges", "tools", "cards"):
         yield from _doubled(_entries(tree, section), "id")
     yield from _doubled(_entries(tree, "people"), "code")
@@ -120,17 +120,16 @@ def _workshop(plan: Plan, tree: Node, declared: Declared) -> Iterator[PlanFault]
         yield _unknown(shop, "lead", "person", plan.workshop.lead, declared.people)
 
 
-def _models(plan: Plan, tree: Node) -> Iterator[PlanFault]:
+def _models(plan: Plan, tree: Node, declared: Declared) -> Iterator[PlanFault]:
     for model, node in zip(plan.models, _entries(tree, "models"), strict=True):
         for name in ("id", "family"):
             if getattr(model, name).casefold() == _RESERVED_FAMILY:
                 problem = '"all" stands for every model and cannot be a name'
                 yield _fault(node, name, problem, "Choose another name.")
-        yield from _valves(model, node)
+        yield from _valves(model, node, declared.valves.get(model.id, frozenset()))
 
 
-def _valves(model: Model, node: Node) -> Iterator[PlanFault]:
-    names = {valve.name for valve in model.valves}
+def _valves(model: Model, node: Node, names: frozenset[str]) -> Iterator[PlanFault]:
     on = {valve.name: valve.depends_on for valve in model.valves}
     for valve, below in zip(model.valves, _entries(node, "valves"), strict=True):
         if valve.name.casefold() == "open":
@@ -300,4 +299,4 @@ def _fault(node: Node, key: str, problem: str, mend: str) -> PlanFault:
 def _unknown(node: Node, key: str, noun: str, name: str, known: Iterable[str]) -> PlanFault:
     names = sorted(known)
     mend = did_you_mean(name, names) or f"Known: {name_list(names)}."
-    return _fault(node, key, f'there is no {noun} "{name}"', mend)
+    return _fault(node, key, f'there is no {noun} named "{name}"', mend)

@@ -159,12 +159,12 @@ def _sentence(
 
 def _wrong_form(kind: str, given: str, node: Node) -> tuple[str, str]:
     text = node.value if isinstance(node.value, str) else ""
-    if kind == "finite_number":
+    if kind == "finite_number" or text.strip().strip("+-.").casefold() in {"inf", "nan"}:
         return f"{given} is not a number one can measure", "Write an ordinary number, or take the line out."
     if kind.startswith(("float", "decimal")):
         if re.fullmatch(r"\s*-?\d+,\d+\s*", text):
             return f"{given} has a decimal comma", f"Write {text.strip().replace(',', '.')}."
-        if re.match(r"\s*-?[\d.]+\s*\D+$", text):
+        if re.match(r"\s*-?\d[\d.]*\s*\D+$", text):
             return f"{given} holds more than the number", "Write the number alone; its unit is fixed."
         return f"{given} is not a number", "Write a number with a decimal point."
     if kind.startswith("int"):

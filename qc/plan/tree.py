@@ -182,7 +182,7 @@ class _Builder:
         if above is not None and isinstance(above.value, dict) and self._keys[-1] is None:
             self._keys[-1] = (event.value, line)
             return
-        nothing = event.style is None and event.value in _NOTHING
+        nothing = not event.style and event.value in _NOTHING
         self._place(Node(None if nothing else event.value, line))
 
     def _start(self, event: yaml.MappingStartEvent | yaml.SequenceStartEvent, line: int) -> None:
