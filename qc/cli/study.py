@@ -64,6 +64,7 @@ def study(
     ] = False,
     robust: Annotated[bool, typer.Option("--robust", help="Medians instead of means.")] = False,
     within: Annotated[str, typer.Option(help="Spread within pieces (three-way): range or sd.")] = "range",
+    screen: Annotated[bool, typer.Option("--screen", help="Limits without points beyond them.")] = False,
     sheet: Annotated[str | None, typer.Option(help="Sheet of a workbook.", show_default=False)] = None,
     signals_only: Annotated[
         bool, typer.Option("--signals-only", help="Leave the plotted values out.")

@@ -47,6 +47,8 @@ class StudyOptions:
         Exact limits for counts; limits for over-dispersed counts; medians instead of means.
     within : str
         `range` or `sd`: spread within the pieces of a three-way chart.
+    screen : bool
+        Leave points beyond the limits out of the baseline, listing each.
     sheet : str, optional
         Sheet of a workbook.
     signals_only : bool
@@ -83,6 +85,7 @@ class StudyOptions:
     corrected: bool = False
     robust: bool = False
     within: str = "range"
+    screen: bool = False
     sheet: str | None = None
     signals_only: bool = False
     out: str | Path | None = None
@@ -152,6 +155,8 @@ class StudyOptions:
             exact=self.exact,
             corrected=self.corrected,
             within=self.within,
+            screen=self.screen,
+            mewma_weight=self.weight,
         )
 
 

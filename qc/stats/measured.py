@@ -101,7 +101,9 @@ def individuals_table(frame: pl.DataFrame, setting: Setting = AS_THEY_ARE) -> Ch
     step = pl.col("value").diff().abs()
     points = points.with_columns(companion=pl.when(pl.col("point") > 1).then(step))
     base = setting.baseline.mask(pl.col("point"))
-    step_in_base = pl.col("companion").filter(base & (pl.col("point") > setting.baseline.first))
+    # a moving range belongs to the baseline when both its points do
+    before = setting.baseline.mask(pl.col("point").cast(pl.Int64) - 1)
+    step_in_base = pl.col("companion").filter(base & before & (pl.col("point") > 1))
     middle = pl.col("value").filter(base)
     levels = points.group_by("series", maintain_order=True).agg(
         points=pl.len(),

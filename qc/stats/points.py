@@ -91,10 +91,14 @@ class Chart:
 
 @dataclass(frozen=True, slots=True)
 class Baseline:
-    """The points that set the limits, counted from 1, both ends included; `last=None` means to the end."""
+    """The points that set the limits, counted from 1, both ends included; `last=None` means to the end.
+
+    Points in `left_out` set no limits although they lie between the ends.
+    """
 
     first: int = 1
     last: int | None = None
+    left_out: tuple[int, ...] = ()
 
     @classmethod
     def parse(cls, text: str) -> Baseline:
@@ -108,7 +112,7 @@ class Baseline:
         Examples
         --------
         >>> Baseline.parse("20"), Baseline.parse("5:24")
-        (Baseline(first=1, last=20), Baseline(first=5, last=24))
+        (Baseline(first=1, last=20, left_out=()), Baseline(first=5, last=24, left_out=()))
         """
         parts = text.strip().split(":")
         try:
@@ -121,16 +125,23 @@ class Baseline:
             numbers = [1, *numbers]
         if len(numbers) != 2 or not 1 <= numbers[0] <= numbers[1]:
             raise StatisticsUsageError(f"baseline {text!r} is not known: use all, N (first N points) or A:B")
-        return cls(*numbers)
+        return cls(numbers[0], numbers[1])
 
     def mask(self, point: pl.Expr) -> pl.Expr:
         """Tell for a column of point numbers which belong to the baseline."""
         inside = point >= self.first
-        return inside if self.last is None else inside & (point <= self.last)
+        if self.last is not None:
+            inside = inside & (point <= self.last)
+        return inside if not self.left_out else inside & ~point.is_in(self.left_out)
 
-    def select(self, points: int) -> slice:
-        """Return the slice of an array of `points` points that belongs to the baseline."""
-        return slice(self.first - 1, points if self.last is None else min(self.last, points))
+    def holds(self, point: int) -> bool:
+        """Tell whether a point belongs to the baseline."""
+        inside = self.first <= point and (self.last is None or point <= self.last)
+        return inside and point not in self.left_out
+
+    def select(self, points: int) -> NDArray[np.bool_]:
+        """Return the mask of an array of `points` points that belong to the baseline."""
+        return np.array([self.holds(point) for point in range(1, points + 1)], dtype=bool)
 
 
 def as_readings(values: ArrayLike, name: str = "value", *, least: int = 2) -> Floats:

@@ -6,22 +6,26 @@ printing are the business of `qc.jobs.study`.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import polars as pl
-from scipy.special import log_ndtr
 
 from qc.stats.capability import capability
 from qc.stats.capability_result import Capability
 from qc.stats.charttable import ONLY, arrange, lengths
+from qc.stats.dependence import lag_1_autocorrelation
+from qc.stats.distribution import anderson_darling
 from qc.stats.errors import StatisticsError
+from qc.stats.gauge_resolution import gauge_resolution
 from qc.stats.points import Chart, Floats, Signal, number
-from qc.stats.study_kinds import KINDS, Outcome
+from qc.stats.study_kinds import Kind, check_question
+from qc.stats.study_outcome import Outcome
 from qc.stats.study_question import StudyQuestion
+
+LEAST_FOR_LAG = 10  # fewer points cannot show that neighbours hang together
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,7 +97,8 @@ def study_frame(frame: pl.DataFrame, question: StudyQuestion) -> dict[str, Serie
     """
     frame = arrange(frame.with_columns(value=pl.lit(0.0)) if "value" not in frame.columns else frame)
     named = frame["series"].dtype != pl.String or frame["series"][0] != ONLY
-    outcomes = KINDS[question.chart].build(frame, question)
+    kind = check_question(question)
+    outcomes = kind.build(frame, question)
     counts = lengths(frame)
     names = frame["series"].unique(maintain_order=True).to_list()
     readings = frame["value"].to_numpy()
@@ -105,28 +110,57 @@ def study_frame(frame: pl.DataFrame, question: StudyQuestion) -> dict[str, Serie
         outcome = outcomes[str(name)]
         if outcome.chart is None and not named:
             raise StatisticsError(outcome.reason)
-        out[str(name)] = _answer(str(name) if named else None, part, outcome, question)
+        out[str(name)] = _answer(str(name) if named else None, part, outcome, question, kind)
     return out
 
 
-def _answer(series: str | None, readings: Floats, outcome: Outcome, question: StudyQuestion) -> SeriesStudy:
-    kind = KINDS[question.chart]
-    warnings = () if outcome.chart is None else outcome.chart.warnings
+def _answer(
+    series: str | None, readings: Floats, outcome: Outcome, question: StudyQuestion, kind: Kind
+) -> SeriesStudy:
+    chart = outcome.chart
+    warnings = () if chart is None else chart.warnings
     found = None
-    if question.has_limits and outcome.chart is not None:
-        found = _capability(readings, outcome, question)
-        if kind.measured is False:
+    plain = kind.measured and not kind.several
+    if question.has_limits and chart is not None:
+        if plain:
+            found = _capability(readings, outcome, question)
+        else:
             warnings += ("limits are for measured values: no capability is given for this chart",)
+    if plain and chart is not None:
+        warnings += _doubts(chart, readings, question)
     return SeriesStudy(
         series=series,
         n=int(readings.size),
         points=outcome.points,
-        chart=outcome.chart,
-        capability=found if kind.measured else None,
-        distribution=_distribution(readings, measured=kind.measured),
+        chart=chart,
+        capability=found,
+        distribution=_distribution(readings, kind),
         warnings=warnings,
         reason=outcome.reason,
     )
+
+
+def _doubts(chart: Chart, readings: Floats, question: StudyQuestion) -> tuple[str, ...]:
+    """Say what makes the limits doubtful: points that hang together, a gauge that is too coarse."""
+    said: tuple[str, ...] = ()
+    if chart.kind not in ("individuals", "three-way") or not isinstance(chart.values, np.ndarray):
+        return said
+    if chart.values.size >= LEAST_FOR_LAG and np.ptp(chart.values) > 0:
+        lag = lag_1_autocorrelation(chart.values)
+        if lag.clear:
+            said += (
+                f"neighbouring points hang together (lag-1 correlation {lag.lag_1:.2f}): pieces of one "
+                "batch, day or tool are the usual cause, and limits are then too tight or too wide",
+            )
+    step = question.setting.resolution
+    if step is not None and chart.kind == "individuals" and readings.size >= 2:
+        coarse = gauge_resolution(readings, resolution=step, sigma=chart.sigma)
+        if not coarse.fine_enough:
+            said += (
+                f"the gauge is coarse: only {coarse.steps_inside} values of the moving range fit inside its "
+                "limits, so expect false signals",
+            )
+    return said
 
 
 def _capability(readings: Floats, outcome: Outcome, question: StudyQuestion) -> Capability:
@@ -153,37 +187,20 @@ def _capability(readings: Floats, outcome: Outcome, question: StudyQuestion) -> 
     )
 
 
-def _distribution(readings: Floats, *, measured: bool) -> dict[str, Any]:
+def _distribution(readings: Floats, kind: Kind) -> dict[str, Any]:
     out: dict[str, Any] = {
         "test": "anderson-darling",
         "statistic": None,
         "p_value": None,
         "n": int(readings.size),
     }
-    if not measured:
+    if not kind.measured:
         return out | {"reason": "counts are not held against a normal distribution"}
+    if kind.several:
+        return out | {"reason": "several figures are not held against one normal distribution"}
     if readings.size < 8:
         return out | {"reason": f"{readings.size} readings are too few: at least 8 are needed"}
     if np.ptp(readings) == 0:
         return out | {"reason": "all readings are equal"}
-    statistic, p_value = _anderson_darling(readings)
-    return out | {"statistic": number(statistic), "p_value": number(p_value)}
-
-
-def _anderson_darling(readings: Floats) -> tuple[float, float]:
-    """Give the adjusted statistic and p-value for a normal distribution with mean and sd estimated.
-
-    D'Agostino & Stephens, "Goodness-of-fit techniques", 1986, table 4.9 and section 4.8.5.
-    """
-    n = readings.size
-    z = np.sort((readings - readings.mean()) / readings.std(ddof=1))
-    weight = 2 * np.arange(1, n + 1) - 1
-    plain = -n - float(np.mean(weight * (log_ndtr(z) + log_ndtr(-z[::-1]))))
-    a = plain * (1 + 0.75 / n + 2.25 / n**2)
-    if a < 0.2:
-        return a, 1 - math.exp(-13.436 + 101.14 * a - 223.73 * a**2)
-    if a < 0.34:
-        return a, 1 - math.exp(-8.318 + 42.796 * a - 59.938 * a**2)
-    if a < 0.6:
-        return a, math.exp(0.9177 - 4.279 * a - 1.38 * a**2)
-    return a, math.exp(1.2937 - 5.709 * min(a, 13.0) + 0.0186 * min(a, 13.0) ** 2)
+    found = anderson_darling(readings)
+    return out | {"statistic": number(found.statistic), "p_value": number(found.p_value)}

@@ -2,102 +2,324 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
+from typing import Any, cast
 
+import numpy as np
 import polars as pl
 
-from qc.stats.charttable import ChartTable
+from qc.stats.charttable import ChartTable, lengths
+from qc.stats.counts import CountKind, count_table
+from qc.stats.detector import detect_many
+from qc.stats.detector_result import Detection, Shape
+from qc.stats.errors import StatisticsError, StatisticsUsageError
+from qc.stats.limits import THREE_SIGMA_RATE
 from qc.stats.measured import individuals_table, subgroup_table
 from qc.stats.memory import cusum_signals, cusum_table, ewma_signals, ewma_table
-from qc.stats.points import Chart, Signal, shown
-from qc.stats.rules import LIMIT, find_signals
+from qc.stats.multivariate import mewma, t2
+from qc.stats.points import Chart, Floats, Signal
+from qc.stats.rare import time_between_table
+from qc.stats.rules import find_signals
+from qc.stats.screening import screen_frame
+from qc.stats.selfstarting import self_starting_charts, self_starting_table
+from qc.stats.setting import Setting
+from qc.stats.study_outcome import Outcome, Outcomes, only_limit, table_outcomes, with_rules
 from qc.stats.study_question import StudyQuestion
+from qc.stats.threeway import three_way_table
+from qc.stats.trend import trend
 
-Outcomes = dict[str, "Outcome"]
-
-
-@dataclass(frozen=True, slots=True)
-class Outcome:
-    """The chart of one series, or the reason why there is none, and what its capability rests on."""
-
-    points: int
-    chart: Chart | None
-    reason: str | None = None
-    sigma: float | None = None
-    sigma_df: float | None = None
-    unstable: str | None = None
+DETECTOR_RATE = 0.001  # false signals per point where none is asked for
+MEWMA_RUN_LENGTH = 200.0
+MEWMA_WEIGHT = 0.1
+VALUE = "value:"  # columns of several figures carry this before their name
 
 
 @dataclass(frozen=True, slots=True)
 class Kind:
-    """A chart kind: how it is built, which columns it cannot do without, whether it is of measured values."""
+    """A chart kind: how it is built, which columns it cannot do without, what else it takes.
+
+    `measured` is false for counts, `several` true where a piece has several figures, `own_level` true where
+    centre and sigma can be given, `limits` true where the kind of limits can be chosen.
+    """
 
     build: Callable[[pl.DataFrame, StudyQuestion], Outcomes]
     needs: tuple[str, ...] = ()
     measured: bool = True
     several: bool = False
+    own_level: bool = True
+    limits: bool = False
+
+
+def check_question(question: StudyQuestion) -> Kind:
+    """Look the kind up and refuse options that do not go with it.
+
+    Raises
+    ------
+    StatisticsUsageError
+        An unknown kind, or an option that the kind cannot take.
+    """
+    if question.chart not in KINDS:
+        raise StatisticsUsageError(f"chart {question.chart!r} is not known: use one of {', '.join(KINDS)}")
+    kind, setting = KINDS[question.chart], question.setting
+    if not kind.own_level and not (setting.center is None and setting.sigma is None):
+        raise StatisticsUsageError(f"chart {question.chart} estimates its own level and spread: give neither")
+    if not kind.limits and setting.limits.method != "textbook":
+        raise StatisticsUsageError(f"chart {question.chart} has one kind of limits: leave --limits out")
+    if kind.several and question.has_limits:
+        raise StatisticsUsageError(f"chart {question.chart} judges several figures: give no limits of one")
+    if question.screen and question.chart not in SCREENED:
+        raise StatisticsUsageError(f"screening is for {', '.join(SCREENED)}")
+    return kind
 
 
 def _individuals(frame: pl.DataFrame, question: StudyQuestion) -> Outcomes:
-    table = individuals_table(_points_of(frame), question.setting)
-    return table_outcomes(table, find_signals(table, question.rules))
+    return _levels(_points_of(frame), question, individuals_table, "subgroup" not in frame.columns)
 
 
 def _mean_range(frame: pl.DataFrame, question: StudyQuestion) -> Outcomes:
-    table = subgroup_table(frame, question.setting, spread="range")
-    return table_outcomes(table, find_signals(table, question.rules))
+    return _levels(frame, question, lambda rows, setting: subgroup_table(rows, setting, spread="range"))
 
 
 def _mean_sd(frame: pl.DataFrame, question: StudyQuestion) -> Outcomes:
-    table = subgroup_table(frame, question.setting, spread="sd")
-    return table_outcomes(table, find_signals(table, question.rules))
+    return _levels(frame, question, lambda rows, setting: subgroup_table(rows, setting, spread="sd"))
+
+
+def _levels(
+    frame: pl.DataFrame,
+    question: StudyQuestion,
+    build: Callable[[pl.DataFrame, Setting], ChartTable],
+    single_readings: bool = True,
+) -> Outcomes:
+    if question.screen:
+        return _screened(frame, question, build, single_readings)
+    table = build(frame, question.setting)
+    signals = find_signals(table, question.rules)
+    return table_outcomes(table, signals, single_readings=single_readings)
+
+
+def _screened(
+    frame: pl.DataFrame,
+    question: StudyQuestion,
+    build: Callable[[pl.DataFrame, Setting], ChartTable],
+    single_readings: bool,
+) -> Outcomes:
+    """Chart each series with limits from its screened baseline; every point left out is listed."""
+
+    def one(name: str, part: pl.DataFrame) -> Outcome:
+        found = screen_frame(part, question.setting, build)
+        baseline = replace(question.setting.baseline, left_out=found.left_out)
+        table = build(part, replace(question.setting, baseline=baseline))
+        outcome = table_outcomes(table, find_signals(table, question.rules), single_readings=single_readings)[
+            name
+        ]
+        assert outcome.chart is not None
+        said = tuple(
+            f"point {point} lies beyond the limits and sets none: find its cause" for point in found.left_out
+        )
+        if not found.settled:
+            said += ("screening stopped: too many points lie beyond the limits for a baseline",)
+        extras = {**outcome.chart.extras, "left_out": list(found.left_out)}
+        chart = replace(outcome.chart, extras=extras, warnings=outcome.chart.warnings + said)
+        return replace(outcome, chart=chart)
+
+    return _each(frame, one)
+
+
+def _three_way(frame: pl.DataFrame, question: StudyQuestion) -> Outcomes:
+    table = three_way_table(frame, question.setting, within=question.within)
+    outcomes = table_outcomes(table, find_signals(table, question.rules), single_readings=False)
+    # capability is of single readings: between and within together
+    return {
+        name: outcome
+        if outcome.chart is None
+        else replace(outcome, sigma=outcome.chart.extras["sd"]["total"])
+        for name, outcome in outcomes.items()
+    }
 
 
 def _ewma(frame: pl.DataFrame, question: StudyQuestion) -> Outcomes:
     table = ewma_table(_points_of(frame), question.setting, question.ewma)
-    return table_outcomes(table, ewma_signals(table) if question.rules else {}, _only_limit(question))
+    signals = ewma_signals(table) if question.rules else {}
+    return table_outcomes(
+        table, signals, only_limit(question.rules), single_readings="subgroup" not in frame.columns
+    )
 
 
 def _cusum(frame: pl.DataFrame, question: StudyQuestion) -> Outcomes:
     table = cusum_table(_points_of(frame), question.setting, question.cusum)
     signals = cusum_signals(table, question.cusum) if question.rules else {}
-    return table_outcomes(table, signals, _only_limit(question))
+    return table_outcomes(
+        table, signals, only_limit(question.rules), single_readings="subgroup" not in frame.columns
+    )
+
+
+def _self_starting(frame: pl.DataFrame, question: StudyQuestion) -> Outcomes:
+    table = self_starting_table(_points_of(frame), question.setting)
+    outcomes = table_outcomes(table, find_signals(table, question.rules), single_readings=False)
+    charts = self_starting_charts(table, question.cusum)
+    return {
+        name: outcome
+        if outcome.chart is None
+        else replace(outcome, chart=replace(charts[name], signals=outcome.chart.signals))
+        for name, outcome in outcomes.items()
+    }
+
+
+def _changepoint(frame: pl.DataFrame, question: StudyQuestion) -> Outcomes:
+    frame = _points_of(frame)
+    names, parts = [], []
+    for name, part in _series_of(frame):
+        names.append(name)
+        parts.append(part["value"].to_numpy())
+    found = detect_many(
+        parts,
+        false_alarm_rate=question.false_alarm_rate or DETECTOR_RATE,
+        shape=cast(Shape, question.shape),
+        resolution=question.setting.resolution,
+        evidence=True,
+    )
+    return {
+        name: Outcome(values.size, _detection_chart(name, values, detection, bool(question.rules)))
+        for name, values, detection in zip(names, parts, found, strict=True)
+    }
+
+
+def _detection_chart(name: str, values: Floats, found: Detection, wanted: bool) -> Chart:
+    """Show readings by stretches: there are no limits, the level is that of the newest stretch."""
+    newest = found.stretches[-1] if found.stretches else None
+    signals = tuple(
+        Signal(one.point, one.kind, one.side, one.start, one.size, one.size_sigma, name or None)
+        for one in found.signals
+    )
+    warnings = () if values.size >= 4 else ("the detector begins at the 4th point",)
+    return Chart(
+        kind="changepoint",
+        center=None if newest is None else newest.mean,
+        lower=None,
+        upper=None,
+        sigma=None if newest is None else newest.sd,
+        values=values,
+        signals=signals if wanted else (),
+        warnings=warnings,
+        extras={
+            "false_alarm_rate": found.false_alarm_rate,
+            "shape": found.shape,
+            "stretches": [stretch.to_dict() for stretch in found.stretches],
+            "changes": [one.to_dict() for one in found.signals],
+        },
+    )
+
+
+def _trend(frame: pl.DataFrame, question: StudyQuestion) -> Outcomes:
+    def one(name: str, part: pl.DataFrame) -> Outcome:
+        chart = trend(
+            part["value"].to_numpy(),
+            part["against"].to_numpy(),
+            question.setting,
+            lower=question.lower,
+            upper=question.upper,
+            confidence=question.confidence,
+        )
+        low, high = chart.extras["slope_interval"]
+        wears = None if low <= 0 <= high else "it follows a line: see where the line meets the limit"
+        chart = with_rules(chart, question.rules, name)
+        return Outcome(part.height, chart, sigma=chart.sigma, unstable=wears)
+
+    return _each(frame, one)
+
+
+def _t2(frame: pl.DataFrame, question: StudyQuestion) -> Outcomes:
+    def one(name: str, part: pl.DataFrame) -> Outcome:
+        matrix, names = _figures(part)
+        rate = question.false_alarm_rate or THREE_SIGMA_RATE
+        return _several(name, t2(matrix, names, question.setting.baseline, rate), question)
+
+    return _each(frame, one)
+
+
+def _mewma(frame: pl.DataFrame, question: StudyQuestion) -> Outcomes:
+    def one(name: str, part: pl.DataFrame) -> Outcome:
+        matrix, names = _figures(part)
+        rate = question.false_alarm_rate
+        chart = mewma(
+            matrix,
+            names,
+            question.setting.baseline,
+            weight=question.mewma_weight or MEWMA_WEIGHT,
+            run_length=MEWMA_RUN_LENGTH if rate is None else 1 / rate,
+        )
+        return _several(name, chart, question)
+
+    return _each(frame, one)
+
+
+def _several(name: str, chart: Chart, question: StudyQuestion) -> Outcome:
+    signals = tuple(replace(signal, series=name or None) for signal in chart.signals)
+    chart = replace(
+        chart,
+        signals=signals if question.rules else (),
+        warnings=chart.warnings + only_limit(question.rules),
+    )
+    return Outcome(len(chart.values), chart)
+
+
+def _counts(kind: CountKind) -> Callable[[pl.DataFrame, StudyQuestion], Outcomes]:
+    def build(frame: pl.DataFrame, question: StudyQuestion) -> Outcomes:
+        table = count_table(frame, kind, question.setting, exact=question.exact, corrected=question.corrected)
+        return table_outcomes(table, find_signals(table, question.rules), single_readings=False)
+
+    return build
+
+
+def _time_between(frame: pl.DataFrame, question: StudyQuestion) -> Outcomes:
+    table = time_between_table(frame, question.setting, units=question.exact)
+    rules = tuple(rule for rule in question.rules if rule.name == "beyond-limit")
+    warnings = (
+        () if rules == question.rules else ("times between faults are skewed: only beyond-limit is used",)
+    )
+    return table_outcomes(table, find_signals(table, rules), warnings, single_readings=False)
 
 
 KINDS: dict[str, Kind] = {
-    "individuals": Kind(_individuals),
-    "mean-range": Kind(_mean_range, needs=("subgroup",)),
-    "mean-sd": Kind(_mean_sd, needs=("subgroup",)),
+    "individuals": Kind(_individuals, limits=True),
+    "mean-range": Kind(_mean_range, needs=("subgroup",), limits=True),
+    "mean-sd": Kind(_mean_sd, needs=("subgroup",), limits=True),
+    "three-way": Kind(_three_way, needs=("subgroup",), limits=True),
     "ewma": Kind(_ewma),
     "cusum": Kind(_cusum),
+    "self-starting": Kind(_self_starting),
+    "changepoint": Kind(_changepoint, own_level=False),
+    "trend": Kind(_trend, needs=("against",), limits=True),
+    "t2": Kind(_t2, several=True, own_level=False),
+    "mewma": Kind(_mewma, several=True, own_level=False),
+    "defects": Kind(_counts("defects"), measured=False),
+    "defects-per-unit": Kind(_counts("defects-per-unit"), needs=("size",), measured=False),
+    "number-defective": Kind(_counts("number-defective"), needs=("size",), measured=False),
+    "proportion": Kind(_counts("proportion"), needs=("size",), measured=False),
+    "time-between": Kind(_time_between, measured=False, limits=True),
 }
+SCREENED = ("individuals", "mean-range", "mean-sd")
 
 
-def table_outcomes(
-    table: ChartTable, signals: Mapping[str, tuple[Signal, ...]], warnings: tuple[str, ...] = ()
-) -> Outcomes:
-    """Turn a table of charts and the signals found on it into one outcome per series."""
-    charts = table.charts()
-    said = _companion_sentences(table)
-    degrees = table.levels["sigma_df"] if "sigma_df" in table.levels.columns else None
-    subgroups = "typical" in table.levels.columns
+def _series_of(frame: pl.DataFrame) -> Iterator[tuple[str, pl.DataFrame]]:
+    start = 0
+    for count in lengths(frame).tolist():
+        part = frame.slice(start, count)
+        start += count
+        yield str(part["series"][0]), part
+
+
+def _each(frame: pl.DataFrame, build: Callable[[str, pl.DataFrame], Outcome]) -> Outcomes:
+    """Build series by series; one that cannot be charted keeps its reason."""
     out: Outcomes = {}
-    for row, (series, points, reason) in enumerate(
-        table.levels.select("series", "points", "reason").iter_rows()
-    ):
-        name = str(series)
-        if reason is not None:
-            out[name] = Outcome(points, None, reason)
-            continue
-        chart = charts[name]
-        chart = replace(
-            chart,
-            signals=signals.get(name, ()),
-            warnings=chart.warnings + warnings + tuple(said.get(name, ())),
-        )
-        df = float(degrees[row]) if degrees is not None and subgroups else None
-        out[name] = Outcome(points, chart, sigma=chart.sigma, sigma_df=df)
+    for name, part in _series_of(frame):
+        try:
+            out[name] = build(name, part)
+        except StatisticsUsageError:
+            raise
+        except StatisticsError as error:
+            out[name] = Outcome(part.height, None, str(error))
     return out
 
 
@@ -108,29 +330,6 @@ def _points_of(frame: pl.DataFrame) -> pl.DataFrame:
     return frame.group_by("series", "subgroup", maintain_order=True).agg(pl.col("value").mean())
 
 
-def _only_limit(question: StudyQuestion) -> tuple[str, ...]:
-    if all(rule.name == LIMIT for rule in question.rules):
-        return ()
-    return ("pattern rules need independent points: on this chart only beyond-limit is used",)
-
-
-def _companion_sentences(table: ChartTable) -> dict[str, list[str]]:
-    """Say which points of the spread chart lie outside its limits."""
-    if table.companion_kind is None:
-        return {}
-    slack = 1e-9 * pl.col("companion_upper").abs()
-    outside = (
-        table.points.select("series", "point", "companion", "companion_lower", "companion_upper")
-        .with_columns(
-            above=pl.col("companion") > pl.col("companion_upper") + slack,
-            below=pl.col("companion") < pl.col("companion_lower") - slack,
-        )
-        .filter(pl.col("above") | pl.col("below"))
-    )
-    out: dict[str, list[str]] = {}
-    for series, point, value, lower, upper, above, _ in outside.iter_rows():
-        limit = f"above its upper limit {shown(upper)}" if above else f"below its lower limit {shown(lower)}"
-        out.setdefault(str(series), []).append(
-            f"{table.companion_kind} chart: point {point} ({shown(value)}) is {limit}"
-        )
-    return out
+def _figures(part: pl.DataFrame) -> tuple[np.ndarray[Any, np.dtype[np.float64]], list[str]]:
+    columns = [name for name in part.columns if name.startswith(VALUE)]
+    return part.select(columns).to_numpy(), [name.removeprefix(VALUE) for name in columns]

@@ -43,6 +43,10 @@ class StudyQuestion:
         Limits for counts that scatter more than counts should.
     within : str
         `range` or `sd`: what the spread within the pieces of a three-way chart is taken from.
+    screen : bool
+        Leave points beyond the limits out of the baseline, listing each.
+    mewma_weight : float or None
+        Weight of the newest point of a MEWMA.
     """
 
     chart: str
@@ -60,6 +64,8 @@ class StudyQuestion:
     exact: bool = False
     corrected: bool = False
     within: str = "range"
+    screen: bool = False
+    mewma_weight: float | None = None
 
     def __post_init__(self) -> None:
         if self.has_limits:

@@ -1,0 +1,144 @@
+"""What building a chart yields for a study, and the way from a table of charts to one outcome per series."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+import polars as pl
+
+from qc.stats.charttable import ChartTable
+from qc.stats.points import Chart, Signal, shown
+from qc.stats.rules import LIMIT, Rule, find_signals
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """The chart of one series, or the reason why there is none, and what its capability rests on.
+
+    `sigma` and `sigma_df` are the short-term spread of single readings for Cp and Cpk; `unstable` says why
+    the series is no settled process where that does not follow from its signals.
+    """
+
+    points: int
+    chart: Chart | None
+    reason: str | None = None
+    sigma: float | None = None
+    sigma_df: float | None = None
+    unstable: str | None = None
+
+
+Outcomes = dict[str, Outcome]
+
+
+def table_outcomes(
+    table: ChartTable,
+    signals: Mapping[str, tuple[Signal, ...]],
+    warnings: tuple[str, ...] = (),
+    *,
+    single_readings: bool = True,
+) -> Outcomes:
+    """Turn a table of charts and the signals found on it into one outcome per series.
+
+    Parameters
+    ----------
+    table : ChartTable
+        Charts of many series.
+    signals : mapping of series name to tuple of Signal
+        As `find_signals` gives them.
+    warnings : tuple of str
+        Sentences that hold for every series.
+    single_readings : bool
+        Whether `sigma` of the charts is that of one reading.
+
+    Returns
+    -------
+    dict of series name to Outcome
+    """
+    charts = table.charts()
+    said = companion_sentences(table)
+    columns = table.levels.columns
+    # subgroups know the degrees of freedom of their sigma; those of a moving range are taken as n - 1
+    degrees = table.levels["sigma_df"].to_list() if "typical" in columns and "sigma_df" in columns else None
+    out: Outcomes = {}
+    levels = table.levels.select("series", "points", "reason")
+    for row, (series, points, reason) in enumerate(levels.iter_rows()):
+        name = str(series)
+        if reason is not None:
+            out[name] = Outcome(points, None, reason)
+            continue
+        chart = charts[name]
+        more = chart.warnings + warnings + tuple(said.get(name, ()))
+        chart = replace(chart, signals=signals.get(name, ()), warnings=more)
+        out[name] = Outcome(
+            points,
+            chart,
+            sigma=chart.sigma if single_readings else None,
+            sigma_df=degrees[row] if degrees is not None else None,
+        )
+    return out
+
+
+def with_rules(chart: Chart, rules: tuple[Rule, ...], name: str) -> Chart:
+    """Apply rules to one chart that was built on its own.
+
+    Parameters
+    ----------
+    chart : Chart
+        With limits for all points or for each.
+    rules : tuple of Rule
+        Rules to apply.
+    name : str
+        Series name.
+
+    Returns
+    -------
+    Chart
+        With its signals.
+    """
+    assert isinstance(chart.values, np.ndarray) and chart.sigma is not None
+    count = chart.values.size
+    points = pl.DataFrame(
+        {
+            "series": [name] * count,
+            "point": np.arange(1, count + 1, dtype=np.uint32),
+            "value": chart.values,
+            "sd": np.full(count, chart.sigma),
+            "lower": np.full(count, chart.lower) if chart.lowers is None else chart.lowers,
+            "upper": np.full(count, chart.upper) if chart.uppers is None else chart.uppers,
+        }
+    )
+    levels = pl.DataFrame(
+        {"series": [name], "points": [count], "center": [chart.center], "sigma": [chart.sigma]}
+    )
+    return replace(chart, signals=find_signals(ChartTable(chart.kind, points, levels), rules).get(name, ()))
+
+
+def only_limit(rules: tuple[Rule, ...]) -> tuple[str, ...]:
+    """Say that pattern rules are left aside on a chart whose points depend on one another."""
+    if all(rule.name == LIMIT for rule in rules):
+        return ()
+    return ("pattern rules need independent points: on this chart only beyond-limit is used",)
+
+
+def companion_sentences(table: ChartTable) -> dict[str, list[str]]:
+    """Say which points of the spread chart lie outside its limits."""
+    if table.companion_kind is None:
+        return {}
+    slack = 1e-9 * pl.col("companion_upper").abs()
+    outside = table.points.select(
+        "series",
+        "point",
+        "companion",
+        "companion_lower",
+        "companion_upper",
+        above=pl.col("companion") > pl.col("companion_upper") + slack,
+        below=pl.col("companion") < pl.col("companion_lower") - slack,
+    ).filter(pl.col("above") | pl.col("below"))
+    out: dict[str, list[str]] = {}
+    for series, point, value, lower, upper, above, _ in outside.iter_rows():
+        limit = f"above its upper limit {shown(upper)}" if above else f"below its lower limit {shown(lower)}"
+        sentence = f"{table.companion_kind} chart: point {point} ({shown(value)}) is {limit}"
+        out.setdefault(str(series), []).append(sentence)
+    return out
