@@ -124,14 +124,22 @@ def axis_title(name: str, unit: str, centered: bool, shift: int) -> dict[str, An
     }
 
 
-def level(y: float, x0: float, x1: float, colour: str, width: float, dash: str = "solid") -> dict[str, Any]:
-    """Return a level line between two places of the horizontal axis, drawn under the points."""
+def level(
+    y: float,
+    x0: float,
+    x1: float,
+    colour: str,
+    width: float,
+    dash: str = "solid",
+    end: float | None = None,
+) -> dict[str, Any]:
+    """Return a line between two places of the horizontal axis, drawn under the points; level without `end`."""
     return {
         "type": "line",
         "x0": x0,
         "x1": x1,
         "y0": y,
-        "y1": y,
+        "y1": y if end is None else end,
         "layer": "below",
         "line": {"color": colour, "width": width, "dash": dash},
     }

@@ -182,17 +182,26 @@ def _levels(
         if right <= x_range[0]:
             continue
         colour = LIGHT["drift"] if stretch.changed else LIGHT["steady"]
-        shapes.append(level(stretch.mean, left, right, colour, 3))
-        labels.append(EdgeLabel(stretch.mean, f"{name} {say(stretch.mean)} ({stretch.n})", colour, bold=True))
+        start, end = _ends(stretch, left)
+        shapes.append(level(start, left, right, colour, 3 if name else 1.5, end=end))
+        if name:
+            label = f"{name} {say(end)} ({stretch.n})"
+            labels.append(EdgeLabel(end, label, colour, bold=True))
     return labels, shapes
+
+
+def _ends(stretch: StretchResult, left: float) -> tuple[float, float]:
+    """Return the heights of a stretch's line: its mean, or the slope that wear gives it."""
+    if stretch.line_from is None or stretch.line_to is None:
+        return stretch.mean, stretch.mean
+    cut = max(0.0, left + 0.4 - stretch.first) / max(1, stretch.last - stretch.first)
+    return stretch.line_from + cut * (stretch.line_to - stretch.line_from), stretch.line_to
 
 
 def _named(stretches: Sequence[StretchResult]) -> list[tuple[str, StretchResult]]:
     # The last two stretches are named: what it was, and what it is.
-    tail = list(stretches[-2:])
-    if len(tail) < 2:
-        return [("mean", stretch) for stretch in tail]
-    return [("before", tail[0]), ("now", tail[1])]
+    names = [""] * max(0, len(stretches) - 2) + (["mean"] if len(stretches) == 1 else ["before", "now"])
+    return list(zip(names, stretches, strict=True)) if stretches else []
 
 
 def _band(

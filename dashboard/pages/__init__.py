@@ -2,9 +2,20 @@
 
 from __future__ import annotations
 
-from dashboard.pages import stage, stages, today
+from dashboard.pages import instruments, month, sheets, signals, stage, stages, today
 from dashboard.routing import Page
 
-PAGES: tuple[Page, ...] = (today.PAGE, stages.PAGE, stage.STAGE_PAGE, stage.SERIES_PAGE)
+PAGES: tuple[Page, ...] = (
+    today.PAGE,
+    stages.PAGE,
+    stage.STAGE_PAGE,
+    stage.SERIES_PAGE,
+    instruments.LIST_PAGE,
+    instruments.ONE_PAGE,
+    signals.LIST_PAGE,
+    signals.ONE_PAGE,
+    sheets.PAGE,
+    month.PAGE,
+)
 
 __all__ = ["PAGES"]

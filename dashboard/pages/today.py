@@ -86,7 +86,7 @@ def today_card(view: TodayView) -> Component:
         ("Shipped this month", str(view.shipped)),
     ]
     notes = [html.P(due.sentence, className="small") for due in view.dies_due if due.sentence]
-    if view.cards_missing and view.cards_expected:
+    if view.cards_missing:
         notes.append(html.P("Not in yet: " + ", ".join(view.cards_missing) + ".", className="small"))
     return card("Today", figures(rows), *notes)
 
@@ -146,6 +146,11 @@ def _finding(verdict: SeriesVerdict) -> Component:
 
 def _next(step: str) -> str:
     return step if step.lower().startswith("next") else f"Next: {step[0].lower()}{step[1:]}"
+
+
+def _cards_name(view: TodayView) -> str:
+    today = queries.board().shop().day
+    return "Cards in today" if view.cards_day == today else f"Cards in, {words.day(view.cards_day)}"
 
 
 def _dues(dues: tuple[Due, ...]) -> str:

@@ -65,6 +65,7 @@ class ShopView:
     name: str
     day: date
     lead: str = ""
+    people: tuple[tuple[str, str], ...] = ()  # code and how it is shown, for those at work today
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,6 +97,7 @@ class TodayView:
 
     stages: tuple[StageView, ...]
     findings: tuple[SeriesVerdict, ...]  # drifting series, worst first
+    cards_day: date  # today, or the last day on which any card came in
     cards_in: int
     cards_expected: int
     cards_missing: tuple[str, ...]
@@ -166,17 +168,15 @@ class SignalView:
 
 @dataclass(frozen=True, slots=True)
 class SheetView:
-    """One uploaded sheet and its receipt."""
+    """One uploaded sheet."""
 
     sheet: str  # SHA-256
     file: str
+    card: str
     entered: str
     who: str
-    rows: int
-    accepted: int
-    held: int
-    already_known: int
-    card: str = ""
+    size: int  # [bytes]
+    held: int  # rows of it that are still held
 
 
 @dataclass(frozen=True, slots=True)
@@ -208,10 +208,8 @@ class InstrumentRow:
 
     serial: str
     model: str
-    last_day: date | None
-    stage: str  # stage of the newest reading
-    readings: int
-    state: str  # on the bench | shipped | returned
+    first_day: date | None
+    state: str  # on the bench | shipped 3 Nov 2026 | part
 
 
 @dataclass(frozen=True, slots=True)
@@ -329,6 +327,10 @@ class UploadDesk(Protocol):
 
     def progress(self, ticket: str) -> dict[str, Any] | None:
         """Return ``{"state": waiting|working|done|failed, ...}`` or None for an unknown ticket."""
+        ...
+
+    def warm(self) -> None:
+        """Get ready, since a sheet may come soon; returns at once."""
         ...
 
     def close(self) -> None:

@@ -101,6 +101,11 @@ class SignalResult:
     because: str = ""  # what it coincides with, and what did not change
     next_step: str = ""  # what to do
 
+    @classmethod
+    def from_dict(cls, data: dict[str, Any]) -> SignalResult:
+        """Rebuild a signal from plain values; what the store keeps beside it (id, state) is passed over."""
+        return _signal({name: data[name] for name in cls.__slots__})
+
 
 @dataclass(frozen=True, slots=True)
 class StretchResult:

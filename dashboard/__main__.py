@@ -1,0 +1,87 @@
+"""Serve the board of one workshop: ``python -m dashboard --workshop DIR``.
+
+Prints one line of JSON when the port listens, ``{"address": ...}``, or ``{"problem": ...}`` when it cannot;
+stops when its standard input closes.
+"""
+
+from __future__ import annotations
+
+import _thread
+import argparse
+import json
+import logging
+import sys
+import threading
+from collections.abc import Sequence
+from contextlib import suppress
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+from waitress import create_server
+
+from dashboard import queries
+from dashboard.access import check_host
+from dashboard.app import create_app
+from qc.jobs.board_views import QcError
+
+THREADS = 8
+"""Requests answered at the same time; the pages of a small shop."""
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Serve until stopped; returns 0, or 1 where the board cannot be served."""
+    asked = _read_arguments(argv)
+    logging.getLogger("waitress.queue").setLevel(logging.ERROR)
+    try:
+        host = check_host(asked.host)
+        app = create_app(asked.workshop, asked.as_of)
+        server = _listen(app.server, "127.0.0.1" if host == "localhost" else host, asked.port)
+    except QcError as error:
+        _say({"problem": str(error)})
+        return 1
+    shown = f"[{host}]" if ":" in host else host
+    _say({"address": f"http://{shown}:{server.effective_port}/"})
+    threading.Thread(target=_stop_with_parent, daemon=True).start()
+    try:
+        server.run()
+    except KeyboardInterrupt:
+        logging.getLogger("dashboard").info("stopped")
+    finally:
+        app.server.config[queries.DESK_KEY].close()
+    return 0
+
+
+def _read_arguments(argv: Sequence[str] | None) -> argparse.Namespace:
+    parser = argparse.ArgumentParser(prog="python -m dashboard", description=__doc__)
+    parser.add_argument("--workshop", type=Path, required=True)
+    parser.add_argument("--host", default="127.0.0.1")
+    parser.add_argument("--port", type=int, default=0)
+    parser.add_argument("--as-of", type=date.fromisoformat, default=None)
+    return parser.parse_args(argv)
+
+
+def _listen(application: Any, host: str, port: int) -> Any:
+    try:
+        return create_server(application, host=host, port=port, threads=THREADS, ident="board")
+    except OSError as error:
+        raise QcError(
+            f"Port {port} of {host} cannot be used ({error.strerror}). Another board may run already: use "
+            "--port with another number, or 0 for a free one."
+        ) from error
+
+
+def _say(message: dict[str, str]) -> None:
+    sys.stdout.write(json.dumps(message) + "\n")
+    sys.stdout.flush()
+
+
+def _stop_with_parent() -> None:
+    # Ends when the program that started us closes the pipe or dies, however it dies.
+    with suppress(OSError, ValueError):
+        sys.stdin.read()
+    _thread.interrupt_main()
+
+
+if __name__ == "__main__":
+    sys.exit(main())

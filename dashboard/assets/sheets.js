@@ -1,0 +1,119 @@
+/* The sheets page: files chosen or dropped go to a plain route; the answer is a ticket, asked after until done. */
+(function () {
+  "use strict";
+  var POLL_MS = 250;
+
+  function el(id) { return document.getElementById(id); }
+
+  function who() {
+    var select = el("sheets-who");
+    return select ? select.value : "";
+  }
+
+  function say(text, share) {
+    var place = el("sheets-progress");
+    if (!place) { return; }
+    place.textContent = "";
+    if (!text) { return; }
+    var line = document.createElement("p");
+    line.textContent = text;
+    place.appendChild(line);
+    if (share !== undefined) {
+      var bar = document.createElement("progress");
+      bar.max = 1;
+      if (share !== null) { bar.value = share; }
+      bar.setAttribute("aria-label", "Progress of the upload");
+      place.appendChild(bar);
+    }
+  }
+
+  function follow(ticket) {
+    window.fetch("/tickets/" + encodeURIComponent(ticket), { cache: "no-store" })
+      .then(function (answer) { return answer.json(); })
+      .then(function (found) {
+        if (found.state === "done" || found.state === "failed") {
+          say("");
+          busy(false);
+          window.dash_clientside.set_props("sheets-done", { data: ticket });
+          return;
+        }
+        var text = found.state === "waiting" ? "Waiting for the worker to get ready …" : (found.message || "Reading the sheets …");
+        say(text, found.done && found.of ? found.done / found.of : null);
+        window.setTimeout(function () { follow(ticket); }, POLL_MS);
+      })
+      .catch(function () { window.setTimeout(function () { follow(ticket); }, 4 * POLL_MS); });
+  }
+
+  function busy(on) {
+    document.querySelectorAll("#sheets-choose, [data-mend]").forEach(function (button) { button.disabled = on; });
+  }
+
+  function post(address, form, text) {
+    var request = new XMLHttpRequest();
+    busy(true);
+    say(text, null);
+    request.open("POST", address);
+    request.responseType = "json";
+    request.upload.onprogress = function (event) {
+      if (event.lengthComputable && event.total > 200000) { say(text, event.loaded / event.total); }
+    };
+    request.onload = function () {
+      var answer = request.response || {};
+      if (request.status === 200 && answer.ticket) { follow(answer.ticket); return; }
+      busy(false);
+      say(answer.problem || "The board did not take this (answer " + request.status + "). Nothing was stored; try again.");
+    };
+    request.onerror = function () {
+      busy(false);
+      say("The board cannot be reached. Nothing was stored; start it again and send the sheets once more.");
+    };
+    request.send(form);
+  }
+
+  function send(files) {
+    if (!files.length) { return; }
+    var form = new FormData();
+    form.append("who", who());
+    Array.prototype.forEach.call(files, function (file) { form.append("sheets", file, file.name); });
+    post("/uploads", form, "Sending " + files.length + (files.length === 1 ? " sheet …" : " sheets …"));
+  }
+
+  document.addEventListener("click", function (event) {
+    var button = event.target.closest ? event.target.closest("button") : null;
+    if (!button) { return; }
+    if (button.id === "sheets-choose") {
+      var input = document.createElement("input");
+      input.type = "file";
+      input.multiple = true;
+      input.accept = ".csv,.xlsx";
+      input.onchange = function () { send(input.files); };
+      input.click();
+    } else if (button.hasAttribute("data-mend")) {
+      var form = new FormData();
+      form.append("who", who());
+      post("/held/" + encodeURIComponent(button.getAttribute("data-mend")) + "/accept", form, "Accepting the mend …");
+    }
+  });
+
+  function over(event) {
+    var zone = el("sheets-drop");
+    if (!zone || !event.dataTransfer || Array.prototype.indexOf.call(event.dataTransfer.types, "Files") < 0) { return null; }
+    event.preventDefault();
+    return zone;
+  }
+  document.addEventListener("dragover", function (event) {
+    var zone = over(event);
+    if (zone) { zone.classList.add("over"); }
+  });
+  document.addEventListener("dragleave", function (event) {
+    var zone = el("sheets-drop");
+    if (zone && !event.relatedTarget) { zone.classList.remove("over"); }
+  });
+  document.addEventListener("drop", function (event) {
+    var zone = over(event);
+    if (zone) {
+      zone.classList.remove("over");
+      send(event.dataTransfer.files);
+    }
+  });
+}());

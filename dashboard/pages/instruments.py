@@ -1,0 +1,157 @@
+"""``/instruments`` and ``/instruments/<serial>``: everything that is known about one serial."""
+
+from __future__ import annotations
+
+from itertools import groupby
+from typing import Any
+
+from dash import Dash, Input, Output, dcc, html
+from dash.development.base_component import Component
+
+from dashboard import queries, words
+from dashboard.pages.missing import missing
+from dashboard.parts import card, figures, heading, nothing, serial_link, series_name, table
+from dashboard.routing import Page, series_address
+from qc.jobs.board_views import InstrumentReading, InstrumentView, Point, SeriesVerdict
+
+
+def list_layout(**_: str) -> Component:
+    """Return the list of instruments with its finder."""
+    finder = html.Label(
+        [
+            html.Span("Serial "),
+            dcc.Input(id="instruments-find", type="text", debounce=0.2, placeholder="any part of it"),
+        ],
+        className="finder",
+    )
+    return html.Div(
+        [
+            heading("Instruments", "Newest first. A serial leads to all its readings, parts and events."),
+            card("", finder, html.Div(_list(""), id="instruments-list")),
+        ]
+    )
+
+
+def register(app: Dash) -> None:
+    """Add the finder."""
+
+    def find(wanted: str | None) -> Component:
+        """Return the instruments whose serial holds what was typed."""
+        return _list((wanted or "").strip()[:40])
+
+    app.callback(
+        Output("instruments-list", "children"), Input("instruments-find", "value"), prevent_initial_call=True
+    )(find)
+
+
+def one_layout(serial: str, **_: str) -> Component:
+    """Return everything about one serial."""
+    view = queries.board().instrument(serial)
+    if view is None:
+        return missing("Nothing has been measured on this serial.")
+    return html.Div(
+        [
+            heading(
+                view.serial, f"{view.model or 'Part'}, {view.state}", back=("Instruments", "/instruments")
+            ),
+            html.Div(
+                [
+                    html.Div([_standing(view), *_stages(view)]),
+                    html.Aside([_parts(view), _events(view)]),
+                ],
+                className="grid first",
+            ),
+        ]
+    )
+
+
+def _list(wanted: str) -> Component:
+    rows = queries.board().instruments(wanted)
+    if not rows:
+        return nothing("No serial holds this." if wanted else "No instrument has been measured yet.")
+    lines = [[serial_link(r.serial), r.model, words.day(r.first_day, year=True), r.state] for r in rows]
+    head = ["Serial", "Model", "First measured", "Now"]
+    return table(head, lines, f"{words.counted(len(rows), 'instrument', 'instruments')}, newest first")
+
+
+def _standing(view: InstrumentView) -> Component:
+    if not view.charted:
+        return card("Among its like", nothing("None of its readings is part of a charted series."))
+    rows = [_standing_row(verdict, point) for verdict, point in view.charted]
+    head = ["Figure", "This piece", "Limits", "The series now"]
+    caption = "Its figures beside the limits and the series they belong to"
+    return card("Among its like", table(head, rows, caption, numbers=(1,)))
+
+
+def _standing_row(verdict: SeriesVerdict, point: Point) -> list[Any]:
+    decimals = words.decimals_of(verdict)
+    value = words.amount(point.value, verdict.unit, decimals, verdict.centered)
+    outside = (verdict.lower is not None and point.value < verdict.lower) or (
+        verdict.upper is not None and point.value > verdict.upper
+    )
+    shown: Any = html.B([value, " outside"], className="is-drifting") if outside else value
+    bounds = [
+        words.bound(b, verdict.unit, verdict.centered)
+        for b in (verdict.lower, verdict.upper)
+        if b is not None
+    ]
+    name = dcc.Link(f"{verdict.stage_name}: {series_name(verdict)}", href=series_address(verdict.key))
+    return [name, shown, " to ".join(bounds), f"{verdict.behaviour}, {words.limits_of(verdict)}"]
+
+
+def _stages(view: InstrumentView) -> list[Component]:
+    cards = []
+    for _, group in groupby(view.readings, key=lambda r: r.stage):
+        readings = list(group)
+        rows = [_reading_row(r) for r in readings]
+        head = ["Figure", "Place", "Reading", "As typed", "Day", "Person", "Gauge", "Tool", "Sheet"]
+        inner = table(head, rows, f"{readings[0].stage_name}, in order of making", numbers=(2,))
+        title = html.Summary(f"{readings[0].stage_name}: {words.counted(len(rows), 'reading', 'readings')}")
+        cards.append(html.Details([title, inner], className="card", open=len(rows) <= 12))
+    return cards
+
+
+def _reading_row(reading: InstrumentReading) -> list[Any]:
+    value = f"{reading.value:g}".replace("-", "−")
+    return [
+        reading.name,
+        reading.place,
+        f"{value} {words.unit(reading.unit)}".rstrip(),
+        reading.text,
+        words.day(reading.day, year=True),
+        reading.person,
+        reading.gauge,
+        reading.tool,
+        f"{reading.file}, line {reading.row}" if reading.file else "",
+    ]
+
+
+def _parts(view: InstrumentView) -> Component:
+    if not view.parts and not view.part_of:
+        return card("Parts", nothing("No part is recorded."))
+    rows = [(role, serial_link(serial)) for role, serial in view.parts]
+    rows += [(f"{role} of", serial_link(serial)) for role, serial in view.part_of]
+    return card("Parts", figures(rows))
+
+
+def _events(view: InstrumentView) -> Component:
+    if not view.events:
+        return card("Its life", nothing("No event is recorded."))
+    lines = [
+        html.Li([html.Span(words.day(e.day, year=True), className="small"), e.sentence]) for e in view.events
+    ]
+    return card("Its life", html.Ul(lines, className="life"))
+
+
+def _list_title(**_: str) -> str:
+    return "Instruments"
+
+
+def _one_title(serial: str, **_: str) -> str:
+    return serial
+
+
+LIST_PAGE = Page(
+    "/instruments", "/instruments", list_layout, _list_title, nav="Instruments", register=register
+)
+ONE_PAGE = Page("/instruments/<serial>", "/instruments", one_layout, _one_title)

@@ -1,0 +1,173 @@
+"""``/sheets``: hand in the day's sheets, read the receipt, look after held rows, see what came before."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from dash import Dash, Input, Output, dcc, html
+from dash.development.base_component import Component
+
+from dashboard import queries, words
+from dashboard.parts import card, heading, nothing, serial_link, table
+from dashboard.routing import Page
+from qc.jobs.board_views import HeldView
+
+UNDER = "Hand in the day's sheets. Rows in doubt are held with every reason; nothing is corrected silently."
+SHOWN_HELD = 200
+
+
+def layout(**_: str) -> Component:
+    """Return the sheets page."""
+    queries.desk().warm()
+    return html.Div(
+        [
+            heading("Sheets", UNDER),
+            html.Div([html.Div([_drop_card(), html.Div(id="sheets-receipt", className="stack")])]),
+            html.Div(_below(), id="sheets-below", className="stack"),
+            # The script of this page writes here when a ticket is done; the callback below then looks it up.
+            dcc.Store(id="sheets-done"),
+        ]
+    )
+
+
+def register(app: Dash) -> None:
+    """Add the callback that shows a receipt and what is held after it."""
+
+    def show_receipt(ticket: str) -> tuple[list[Component], list[Component]]:
+        """Return the receipt of a ticket, and the lists as they stand now."""
+        found = queries.desk().progress(ticket)
+        return ([receipt_card(found)] if found else []), _below()
+
+    app.callback(
+        Output("sheets-receipt", "children"),
+        Output("sheets-below", "children"),
+        Input("sheets-done", "data"),
+        prevent_initial_call=True,
+    )(show_receipt)
+
+
+def receipt_card(found: dict[str, Any]) -> Component:
+    """Return what became of an upload or a mend."""
+    if found["state"] != "done":
+        return card("Not stored", html.P(found["message"], className="lead"), className="warn")
+    receipt = found["receipt"] or {}
+    said = [html.P(receipt["sentence"], className="lead")] if receipt.get("sentence") else []
+    refused = [html.P(text, className="refused") for text in receipt.get("refused", [])]
+    sheets = receipt.get("sheets", [])
+    body: list[Any] = [*said, *refused]
+    if sheets:
+        body = [
+            html.P(_receipt_sentence(sheets, receipt), className="lead"),
+            *refused,
+            _receipt_table(sheets),
+        ]
+    signals = [html.P(text) for text in receipt.get("signals", [])]
+    if signals:
+        body.append(html.Div([html.H2("What this upload showed"), *signals], className="after"))
+    return card("Receipt", *body)
+
+
+def held_card(rows: tuple[HeldView, ...]) -> Component:
+    """Return the held rows with every reason and the proposed mend."""
+    if not rows:
+        return card("Held rows", nothing("No row is held. Everything that came in was accepted."))
+    lines = [_held_row(row) for row in rows[:SHOWN_HELD]]
+    more = len(rows) - SHOWN_HELD
+    foot = [html.P(f"{more} more; qc held list shows all.", className="small")] if more > 0 else []
+    title = f"Held rows: {words.counted(len(rows), 'row waits', 'rows wait')} for a decision"
+    return card(title, html.Ul(lines, className="held"), *foot)
+
+
+def _drop_card() -> Component:
+    shop = queries.board().shop()
+    people = [html.Option(shown, value=code) for code, shown in shop.people]
+    chooser = html.Label(["Handed in by ", html.Select(people, id="sheets-who")], className="who-select")
+    return html.Section(
+        [
+            html.P("Drop the sheets here", className="lead"),
+            html.P("csv or xlsx, as many as there are, at most 64 MB in one go", className="small"),
+            html.Div(
+                [html.Button("Choose files", id="sheets-choose", className="do"), chooser if people else ""],
+                className="choose",
+            ),
+            html.Div(id="sheets-progress", role="status", **{"aria-live": "polite"}),
+        ],
+        id="sheets-drop",
+        className="card drop no-print",
+        **{"aria-label": "Upload sheets"},
+    )
+
+
+def _below() -> list[Component]:
+    board = queries.board()
+    rows = [
+        [s.file, s.card, s.entered, s.who, f"{s.size / 1024:.0f} kB", str(s.held) if s.held else ""]
+        for s in board.sheets()
+    ]
+    head = ["Sheet", "Card", "Handed in", "By", "Size", "Still held"]
+    past = (
+        table(head, rows, f"The newest {len(rows)} sheets; each is kept byte for byte", numbers=(4, 5))
+        if rows
+        else nothing("No sheet has been handed in yet.")
+    )
+    return [held_card(board.held()), card("Past sheets", past)]
+
+
+def _held_row(row: HeldView) -> Component:
+    about = [html.B(row.what or "row"), f" “{row.text}”" if row.text else ""]
+    if row.serial:
+        about += [" of ", serial_link(row.serial)]
+    where = html.Span(f"{row.file}, {row.cell}", className="small")
+    reasons = [
+        html.Li([reason.sentence, html.Span(f" {reason.mend}", className="mend") if reason.mend else ""])
+        for reason in row.reasons
+    ]
+    action: list[Any] = [
+        html.P("No mend offers itself: put it right on the sheet and send it again.", className="small")
+    ]
+    if row.proposal:
+        action = [
+            html.P(["Proposed: ", html.B(row.proposal)]),
+            html.Button(
+                "Accept this",
+                id=f"sheets-mend-{row.id}",
+                **{"data-mend": row.id, "aria-label": f"Accept {row.proposal} for {row.cell} of {row.file}"},
+            ),
+        ]
+    told = html.Div([html.P(about), where, html.Ul(reasons, className="reasons")])
+    return html.Li([told, html.Div(action, className="offer no-print")], className="held-row")
+
+
+def _receipt_sentence(sheets: list[dict[str, Any]], receipt: dict[str, Any]) -> str:
+    accepted, held, known = (sum(s[name] for s in sheets) for name in ("accepted", "held", "already_known"))
+    text = f"{accepted} rows accepted from {words.counted(len(sheets), 'sheet', 'sheets')}"
+    text += f", {held} held" if held else ", none held"
+    if known:
+        text += f", {known} known already"
+    refused = receipt.get("refused", [])
+    if refused:
+        text += f"; {words.counted(len(refused), 'sheet', 'sheets')} could not be read"
+    return text + "."
+
+
+def _receipt_table(sheets: list[dict[str, Any]]) -> Component:
+    rows = [
+        [
+            sheet["file"],
+            str(sheet["rows"]),
+            str(sheet["accepted"]),
+            str(sheet["held"]),
+            str(sheet["already_known"]),
+            ", ".join(f"{reason.replace('-', ' ')} ({count})" for reason, count in sheet["reasons"].items()),
+        ]
+        for sheet in sheets
+    ]
+    head = ["Sheet", "Rows", "Accepted", "Held", "Known already", "Why held"]
+    return table(head, rows, "What became of each sheet", numbers=(1, 2, 3, 4))
+
+
+def _title(**_: str) -> str:
+    return "Sheets"
+
+
+PAGE = Page("/sheets", "/sheets", layout, _title, nav="Sheets", register=register)

@@ -1,0 +1,158 @@
+"""``/signals`` and ``/signals/<id>``: every finding, what it rests on, what was said of it."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from dash import dcc, html
+from dash.development.base_component import Component
+
+from dashboard import queries, words
+from dashboard.figures import draw_series
+from dashboard.pages.missing import missing
+from dashboard.parts import card, chart, figures, heading, nothing, serial_link, series_name, spark, table
+from dashboard.routing import Page, address, series_address
+from qc.jobs.board_views import SignalView
+
+STATE_WORDS = {
+    "open": "open",
+    "in-hand": "in hand",
+    "closed": "closed",
+    "closed-false": "closed as false",
+    "over": "over by itself",
+}
+KIND_WORDS = {
+    "single": "one piece apart from the rest",
+    "shift": "a new level",
+    "trend": "a steady climb or fall",
+    "spread": "a change of spread",
+    "count": "a change of rate",
+}
+CLOSED = ("closed", "closed-false", "over")
+
+
+def list_layout(**_: str) -> Component:
+    """Return the list of signals: those that wait first."""
+    signals = queries.board().signals()
+    live = [s for s in signals if s.state not in CLOSED]
+    past = [s for s in signals if s.state in CLOSED]
+    under = "A signal is one finding. It stays open until someone has looked, acted and closed it."
+    waiting = html.Ul([_row(s) for s in live], className="rows") if live else nothing("No signal is open.")
+    before = html.Ul([_row(s) for s in past], className="rows") if past else nothing("None so far.")
+    return html.Div(
+        [heading("Signals", under), card("Waiting", waiting), card("Earlier", before, className="below")]
+    )
+
+
+def one_layout(signal: str, **_: str) -> Component:
+    """Return one signal with its evidence, its suspects and its life."""
+    view = queries.board().signal(signal)
+    if view is None:
+        return missing("There is no signal of this name.")
+    series = queries.board().series(view.verdict.key)
+    found = view.signal
+    evidence: list[Any] = [html.P(found.sentence or _fallback(view), className="lead")]
+    if found.because:
+        evidence.append(html.P(found.because, className="small"))
+    if series is not None:
+        figure = draw_series(series, None, queries.narrow_screen())
+        evidence.append(chart("signals-chart", figure, f"{view.verdict.name}. {found.sentence}"))
+    link = dcc.Link("Open the series", href=series_address(view.verdict.key), className="plain")
+    return html.Div(
+        [
+            heading(
+                f"{view.verdict.stage_name} — {series_name(view.verdict)}",
+                f"Signal {view.id}, {STATE_WORDS[view.state]}",
+                back=("Signals", "/signals"),
+            ),
+            html.Div(
+                [
+                    html.Div([card("", *evidence, html.Div(link, className="tools")), _suspects(view)]),
+                    html.Aside([_facts(view), _life(view)]),
+                ],
+                className="grid first",
+            ),
+        ]
+    )
+
+
+def _row(view: SignalView) -> Component:
+    link = dcc.Link(
+        view.signal.sentence or _fallback(view),
+        href=address("/signals/<signal>", {"signal": view.id}),
+        className="name",
+    )
+    raised = f"Raised {words.day(view.signal.raised_day, year=True)} at {view.signal.raised_serial}."
+    state = html.Span(STATE_WORDS[view.state], className="is-drifting" if view.state == "open" else "state")
+    told = html.Div(
+        [html.P([link, " ", state]), html.P(f"{raised} {view.signal.because}".strip(), className="said")]
+    )
+    return html.Li([html.Span(), told, spark(view.verdict)], className="row")
+
+
+def _facts(view: SignalView) -> Component:
+    found, verdict = view.signal, view.verdict
+    decimals = words.decimals_of(verdict)
+    rows: list[tuple[str, Any]] = [
+        ("Kind", KIND_WORDS[found.kind]),
+        ("Began at", serial_link(found.start_serial)),
+        ("Raised at", serial_link(found.raised_serial)),
+        ("Pieces since it began", str(found.pieces)),
+    ]
+    if found.size is not None:
+        size = words.amount(found.size, found.unit, decimals, signed=True)
+        if found.size_low is not None and found.size_high is not None:
+            low, high = (words.number(x, decimals, signed=True) for x in (found.size_low, found.size_high))
+            size += f" ({low} to {high})"
+        rows.append(("Size", size))
+    if found.size_sigma is not None:
+        rows.append(("In spreads of a piece", words.number(found.size_sigma, 1, signed=True)))
+    one_in = f"one in {round(1 / found.rate):,} pieces".replace(",", " ") if found.rate else ""
+    note = (
+        html.P(f"Judged so that a steady series is called in error {one_in}.", className="small")
+        if one_in
+        else ""
+    )
+    return card("In figures", figures(rows), note)
+
+
+def _suspects(view: SignalView) -> Component:
+    found = view.signal
+    if not found.suspects:
+        return card("What changed beside it", nothing("Nothing that is recorded changed when it began."))
+    rows = [[s.sentence, s.before, s.name, s.serial, words.day(s.day)] for s in found.suspects]
+    head = ["What", "Before", "Since then", "First piece", "Day"]
+    inner = table(head, rows, "Coincides with the change; that does not prove a cause. Likeliest first")
+    same = ", ".join(found.unchanged)
+    rest = [html.P(f"Looked at and unchanged: {same}.", className="small")] if same else []
+    return card("What changed beside it", inner, *rest)
+
+
+def _life(view: SignalView) -> Component:
+    lines = [
+        html.Li(
+            [
+                html.Span(f"{c.when}, {c.who}", className="small"),
+                f"{STATE_WORDS.get(c.state, c.state)}. {c.text}",
+            ]
+        )
+        for c in view.comments
+    ]
+    body = html.Ul(lines, className="life") if lines else nothing("Nobody has said anything of it yet.")
+    return card("Its life", body)
+
+
+def _fallback(view: SignalView) -> str:
+    return f"{series_name(view.verdict)}: {KIND_WORDS[view.signal.kind]} since {view.signal.start_serial}."
+
+
+def _list_title(**_: str) -> str:
+    return "Signals"
+
+
+def _one_title(signal: str, **_: str) -> str:
+    return f"Signal {signal}"
+
+
+LIST_PAGE = Page("/signals", "/signals", list_layout, _list_title, nav="Signals")
+ONE_PAGE = Page("/signals/<signal>", "/signals", one_layout, _one_title)

@@ -1,0 +1,167 @@
+"""The one process that takes uploads and mends, one after the other, apart from the pages.
+
+Validation needs a library that takes seconds and a quarter of a gigabyte to load. It lives here and nowhere
+else: the web process stays small and answers at once while a sheet is read. The process starts when someone
+opens the sheets page, and is started again should it die.
+"""
+
+from __future__ import annotations
+
+import logging
+import multiprocessing
+import secrets
+import threading
+from collections.abc import Sequence
+from datetime import date
+from pathlib import Path
+from queue import Empty
+from typing import Any, Final
+
+from qc.jobs.board_views import QcError
+
+KEPT_TICKETS: Final = 200
+"""Tickets remembered; the oldest are forgotten first."""
+
+STOPPED: Final = (
+    "The worker stopped before it was done. Look at the list of sheets below: a sheet that is not there "
+    "was not stored. Send it again; rows that are known already change nothing."
+)
+
+_log = logging.getLogger("dashboard.worker")
+Task = tuple[str, str, Any, str]
+
+
+class WorkerDesk:
+    """Hands tasks to a spawned process and keeps what it answers.
+
+    Parameters
+    ----------
+    folder : Path
+        The workshop folder.
+    as_of : date, optional
+        The day the board stands on.
+    """
+
+    def __init__(self, folder: Path, as_of: date | None = None) -> None:
+        self._folder, self._as_of = folder, as_of
+        self._context = multiprocessing.get_context("spawn")
+        self._lock = threading.Lock()
+        self._tickets: dict[str, dict[str, Any]] = {}
+        self._process: Any = None
+        self._tasks: Any = None
+
+    def submit(self, files: Sequence[tuple[str, bytes]], who: str) -> str:
+        """Queue sheets for upload and return a ticket."""
+        return self._queue("upload", list(files), who, of=len(files))
+
+    def mend(self, held_id: str, who: str) -> str:
+        """Queue the acceptance of a proposed mend and return a ticket."""
+        return self._queue("mend", held_id, who, of=1)
+
+    def warm(self) -> None:
+        """Start the process if it does not run; its first task then finds everything loaded."""
+        with self._lock:
+            self._start()
+
+    def progress(self, ticket: str) -> dict[str, Any] | None:
+        """Return how far a ticket is, or None for one that is not known."""
+        with self._lock:
+            found = self._tickets.get(ticket)
+            if found is None:
+                return None
+            alive = self._process is not None and self._process.is_alive()
+            if not alive and found["state"] in {"waiting", "working"}:
+                found |= {"state": "failed", "message": STOPPED}
+            return dict(found)
+
+    def close(self) -> None:
+        """Stop the process after the task in hand."""
+        with self._lock:
+            if self._process is None:
+                return
+            self._tasks.put(None)
+            process, self._process = self._process, None
+        process.join(10)
+        if process.is_alive():
+            process.terminate()
+
+    def _queue(self, kind: str, what: Any, who: str, of: int) -> str:
+        ticket = secrets.token_urlsafe(9)
+        with self._lock:
+            self._start()
+            self._tickets[ticket] = {"state": "waiting", "done": 0, "of": of, "message": "", "receipt": None}
+            while len(self._tickets) > KEPT_TICKETS:
+                self._tickets.pop(next(iter(self._tickets)))
+            self._tasks.put((ticket, kind, what, who))
+        return ticket
+
+    def _start(self) -> None:
+        if self._process is not None and self._process.is_alive():
+            return
+        tasks, answers = self._context.Queue(), self._context.Queue()
+        process = self._context.Process(
+            target=work,
+            args=(str(self._folder), self._as_of, tasks, answers),
+            name="board-uploads",
+            daemon=True,
+        )
+        process.start()
+        self._tasks, self._process = tasks, process
+        threading.Thread(target=self._listen, args=(process, answers), daemon=True).start()
+
+    def _listen(self, process: Any, answers: Any) -> None:
+        while True:
+            try:
+                ticket, change = answers.get(timeout=1.0)
+            except Empty:
+                if not process.is_alive():
+                    return
+                continue
+            with self._lock:
+                if ticket in self._tickets:
+                    self._tickets[ticket] |= change
+
+
+def work(folder: str, as_of: date | None, tasks: Any, answers: Any) -> None:
+    """Work off tasks until told to stop; runs in the spawned process.
+
+    Parameters
+    ----------
+    folder : str
+        The workshop folder.
+    as_of : date or None
+        The day the board stands on.
+    tasks, answers : queue
+        Tasks come in as (ticket, kind, what, who), None ends; answers go out as (ticket, changed fields).
+    """
+    from qc.jobs.board_tasks import warm
+
+    warm()
+    while (task := tasks.get()) is not None:
+        ticket = task[0]
+        try:
+            receipt = _do(Path(folder), as_of, task, answers)
+        except QcError as error:
+            answers.put((ticket, {"state": "failed", "message": str(error)}))
+        except Exception as error:  # whatever goes wrong with one sheet, the next one is still taken
+            _log.exception("task %s failed", task[1])
+            message = (
+                f"A fault of the program ({type(error).__name__}) stopped this. Nothing of it was stored."
+            )
+            answers.put((ticket, {"state": "failed", "message": message}))
+        else:
+            answers.put((ticket, {"state": "done", "receipt": receipt}))
+
+
+def _do(folder: Path, as_of: date | None, task: Task, answers: Any) -> dict[str, Any]:
+    from qc.jobs.board_tasks import accept_mend, take_sheets
+
+    ticket, kind, what, who = task
+    answers.put((ticket, {"state": "working"}))
+    if kind == "mend":
+        return accept_mend(folder, as_of, what, who)
+
+    def tell(done: int, of: int, message: str) -> None:
+        answers.put((ticket, {"done": done, "of": of, "message": message}))
+
+    return take_sheets(folder, as_of, what, who, tell)

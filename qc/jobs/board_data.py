@@ -1,0 +1,231 @@
+"""What the board asks, answered from a workshop folder: what is kept there, nothing judged anew."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable
+from datetime import date
+from pathlib import Path
+from typing import TypeVar, cast
+
+from qc import clock
+from qc.jobs.board_rows import (
+    held_views,
+    instrument_rows,
+    instrument_view,
+    report_views,
+    sheet_views,
+    signal_views,
+)
+from qc.jobs.board_today import stage_views, today_view
+from qc.jobs.board_views import (
+    HeldView,
+    InstrumentRow,
+    InstrumentView,
+    Mark,
+    ModelView,
+    ReportView,
+    SeriesKey,
+    SeriesVerdict,
+    SeriesView,
+    SheetView,
+    ShopView,
+    SignalView,
+    StageView,
+    TodayView,
+)
+from qc.jobs.judging import load_verdicts
+from qc.jobs.workshop import PLAN, Workshop, open_workshop
+from qc.plan import Plan, QcError
+
+T = TypeVar("T")
+
+NEWEST_FOR_GAUGES = 10
+"""Points looked at for the gauges in use now."""
+
+
+class StoreBoardData:
+    """Answers a board's questions (`BoardData`).
+
+    Answers rest on the store's pulse: as long as no entry and no judgement is added, what was worked out once
+    is given again. A plan file that changes is read again; one that has faults leaves the plan before it in
+    force, since a board that goes dark helps nobody.
+
+    Parameters
+    ----------
+    folder : Path
+        The workshop folder.
+    as_of : date, optional
+        The day to stand on; else the plan's own day, else today.
+    """
+
+    def __init__(self, folder: Path, as_of: date | None = None) -> None:
+        self._folder, self._as_of = folder, as_of
+        self._lock = threading.RLock()
+        self._workshop = open_workshop(folder, as_of=as_of)
+        self._stamp = _stamp(folder)
+        self._pulse: tuple[int, int] | None = None
+        self._known: dict[object, object] = {}
+
+    def shop(self) -> ShopView:
+        """Return whose board this is."""
+        workshop = self._current()
+        plan, today = workshop.plan, workshop.today
+        lead = plan.person(plan.workshop.lead)
+        at_work = [
+            (p.code, f"{p.code} ({p.name})" if p.name else p.code)
+            for p in plan.people
+            if (p.joined is None or p.joined <= today) and (p.left is None or p.left > today)
+        ]
+        # The lead first: at most desks it is the lead who hands the day's sheets in.
+        at_work.sort(key=lambda person: person[0] != plan.workshop.lead)
+        shown = f"{lead.name or lead.code}, lead" if lead else ""
+        return ShopView(plan.workshop.name, today, shown, tuple(at_work))
+
+    def today(self) -> TodayView:
+        """Return what the first screen shows."""
+        return self._once("today", lambda w: today_view(w, self.verdicts()))
+
+    def stages(self) -> tuple[StageView, ...]:
+        """Return the stages in route order."""
+        return stage_views(self._current().plan, self.verdicts())
+
+    def verdicts(self, stage: str | None = None) -> tuple[SeriesVerdict, ...]:
+        """Return the series of a stage (or all), worst first."""
+        found = self._once("verdicts", _worst_first)
+        return tuple(v for v in found if stage is None or v.key.stage == stage)
+
+    def series(self, key: SeriesKey) -> SeriesView | None:
+        """Return one series with what the plan says of it."""
+        plan = self._current().plan
+        verdict = next((v for v in self.verdicts(key.stage) if v.key == key), None)
+        stage = plan.stage(key.stage)
+        figure = plan.characteristic(key.stage, key.characteristic)
+        if verdict is None or stage is None or figure is None:
+            return None
+        newest = verdict.points[-NEWEST_FOR_GAUGES:]
+        return SeriesView(
+            verdict=verdict,
+            plain=figure.plain,
+            reaction=figure.reaction,
+            cautions=stage.cautions,
+            next_step=figure.next_step,
+            models=tuple(ModelView(m.id, m.name, m.symbol) for m in plan.models),
+            marks=marks(verdict, plan),
+            wanted_ppk=plan.workshop.wanted_ppk,
+            gauges=tuple(dict.fromkeys(p.gauge for p in newest if p.gauge)),
+            wears_with=figure.wears_with or "",
+        )
+
+    def signals(self) -> tuple[SignalView, ...]:
+        """Return every signal, those that wait first, then newest first."""
+        return self._once("signals", lambda w: signal_views(w, self.verdicts()))
+
+    def signal(self, signal_id: str) -> SignalView | None:
+        """Return one signal."""
+        return next((s for s in self.signals() if s.id == signal_id), None)
+
+    def instruments(self, wanted: str = "", limit: int = 60) -> tuple[InstrumentRow, ...]:
+        """Return instruments whose serial holds `wanted`, newest first; parts too where one is asked for."""
+        every = self._once("pieces", instrument_rows)
+        low = wanted.lower()
+        found = [r for r in every if low in r.serial.lower() and (wanted or r.state != "part")]
+        return tuple(found[:limit])
+
+    def instrument(self, serial: str) -> InstrumentView | None:
+        """Return everything about one serial."""
+        return instrument_view(self._current(), serial, self.verdicts())
+
+    def sheets(self, limit: int = 100) -> tuple[SheetView, ...]:
+        """Return past sheets, newest first."""
+        return self._once("sheets", sheet_views)[:limit]
+
+    def held(self) -> tuple[HeldView, ...]:
+        """Return the held rows that are still open."""
+        return self._once("held", held_views)
+
+    def reports(self) -> tuple[ReportView, ...]:
+        """Return the monthly reports on disk, newest first."""
+        return report_views(self._folder)
+
+    def _once(self, name: str, work: Callable[[Workshop], T]) -> T:
+        # Worked out under the lock: a burst of requests after an upload then waits for one answer, not ten.
+        workshop = self._current()
+        with self._lock:
+            pulse = workshop.store.pulse()
+            if pulse != self._pulse:
+                self._known.clear()
+                self._pulse = pulse
+            if name not in self._known:
+                self._known[name] = work(workshop)
+            return cast(T, self._known[name])
+
+    def _current(self) -> Workshop:
+        with self._lock:
+            zone = self._workshop.plan.workshop.time_zone
+            day = clock.today(zone, self._as_of or self._workshop.plan.workshop.today)
+            stamp = _stamp(self._folder)
+            if stamp != self._stamp or day != self._workshop.today:
+                self._reopen()
+                self._stamp = stamp
+            return self._workshop
+
+    def _reopen(self) -> None:
+        try:
+            fresh = open_workshop(self._folder, as_of=self._as_of)
+        except QcError:
+            return
+        self._workshop.store.close()
+        self._workshop = fresh
+        self._known.clear()
+
+
+def _worst_first(workshop: Workshop) -> tuple[SeriesVerdict, ...]:
+    return tuple(sorted(load_verdicts(workshop), key=lambda v: -v.worst))
+
+
+def marks(verdict: SeriesVerdict, plan: Plan) -> tuple[Mark, ...]:
+    """Return what happened beside a series: tools fitted, gauges calibrated, people who joined.
+
+    Parameters
+    ----------
+    verdict : SeriesVerdict
+        Only what its own points used is told.
+    plan : Plan
+        Where the days stand.
+    """
+    points = verdict.points
+    if not points:
+        return ()
+    found: list[Mark] = []
+    first_day, last_day = points[0].day, points[-1].day
+    seen: set[tuple[str, str]] = set()
+    for point in points:
+        for kind, name in (("tool", point.tool), ("person", point.person)):
+            if not name or (kind, name) in seen:
+                continue
+            seen.add((kind, name))
+            began = _began(plan, kind, name)
+            if point.ordinal > points[0].ordinal and began is not None and began >= first_day:
+                text = f"{name} fitted" if kind == "tool" else f"{name} joins"
+                found.append(Mark(point.ordinal - 0.5, began, kind, text))
+    for name in dict.fromkeys(p.gauge for p in points if p.gauge):
+        gauge = plan.gauge(name)
+        for day in gauge.calibrated if gauge else ():
+            if first_day < day <= last_day:
+                after = next(p.ordinal for p in points if p.day >= day)
+                found.append(Mark(after - 0.5, day, "gauge", f"{name} calibrated"))
+    return tuple(sorted(found, key=lambda m: (m.ordinal, m.text)))
+
+
+def _began(plan: Plan, kind: str, name: str) -> date | None:
+    if kind == "tool":
+        tool = plan.tool(name)
+        return tool.fitted if tool else None
+    person = plan.person(name)
+    return person.joined if person else None
+
+
+def _stamp(folder: Path) -> int:
+    file = folder / PLAN
+    return file.stat().st_mtime_ns if file.exists() else 0
