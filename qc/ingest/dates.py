@@ -111,3 +111,21 @@ def spreadsheet_day(number: float, *, epoch_1904: bool = False) -> date | None:
         return None
     first = date(1904, 1, 1) if epoch_1904 else date(1899, 12, 30)
     return first + timedelta(days=int(number))
+
+
+def nearest_year(day: int, month: int, near: date, today: date) -> date | None:
+    """Return the day in the year that brings it nearest to `near` without lying in the future.
+
+    Examples
+    --------
+    >>> nearest_year(28, 12, date(2026, 1, 5), date(2026, 11, 24))
+    datetime.date(2025, 12, 28)
+    """
+    days = []
+    for year in (near.year - 1, near.year, near.year + 1):
+        try:
+            days.append(date(year, month, day))
+        except ValueError:
+            continue
+    days = [found for found in days if found <= today]
+    return min(days, key=lambda found: abs((found - near).days)) if days else None

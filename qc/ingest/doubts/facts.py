@@ -1,0 +1,232 @@
+"""What every doubt looks at: the upload's rows beside what is usual for each of them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import polars as pl
+
+from qc.ingest.known import SPREAD_OF_MAD, Known
+from qc.ingest.reasons import Finding
+from qc.plan import Characteristic, Plan
+
+ENOUGH = 12
+"""So many readings of its own kind say better what is usual than the plan's target does."""
+
+FINE = ["stage", "characteristic", "model", "surface", "valve", "partial", "station", "area"]
+COARSE = ["stage", "characteristic", "model", "surface", "valve", "partial"]
+_PLAN = ("_target", "_lower", "_upper")
+
+
+@dataclass(frozen=True, slots=True)
+class Facts:
+    """The rows of one upload with what is usual for them.
+
+    Attributes
+    ----------
+    readings : DataFrame
+        Readings with origin, and for each row: ``_kind``, ``_diameter``, ``_clearance`` (bool),
+        ``_step`` (resolution), ``_target``, ``_lower``, ``_upper`` (plan), ``_center`` and ``_spread`` (usual
+        figure and its spread, null where nothing is known), ``_log`` (both are of logarithms).
+    events : DataFrame
+        Events with origin.
+    plan, known : Plan, Known
+        What was planned and what is on record.
+    """
+
+    readings: pl.DataFrame
+    events: pl.DataFrame
+    plan: Plan
+    known: Known
+
+
+@dataclass(frozen=True, slots=True)
+class Doubted:
+    """What one doubt found in readings and in events."""
+
+    readings: Sequence[Finding] = field(default_factory=list)
+    events: Sequence[Finding] = field(default_factory=list)
+
+
+def gather_facts(readings: pl.DataFrame, events: pl.DataFrame, plan: Plan, known: Known) -> Facts:
+    """Put beside each reading what is usual for it.
+
+    The usual figure is the median of the upload's readings of the same characteristic, model and place, with
+    their median absolute deviation as spread; where there are too few, of the same characteristic and
+    model; else what the store knows; else the plan's target with an eighth of its limits' width.
+
+    Parameters
+    ----------
+    readings, events : DataFrame
+        Unfolded rows of the upload.
+    plan : Plan
+        The measuring plan.
+    known : Known
+        What the store knows.
+
+    Returns
+    -------
+    Facts
+    """
+    if readings.is_empty():
+        return Facts(readings, events, plan, known)
+    keys = ["stage", "characteristic", "model", "day"]
+    planned = _planned(readings, plan)
+    frame = readings.join(planned, on=keys, how="left", nulls_equal=True, maintain_order="left")
+    usable = pl.when(_is_usable()).then(_scaled("value"))
+    frame = frame.with_columns(usable.alias("_x"))
+    for name, keys in (("_fine", FINE), ("_coarse", COARSE)):
+        frame = _with_group(frame, keys, name)
+    frame = frame.join(
+        _on_record(known), on=["stage", "characteristic", "model"], how="left", maintain_order="left"
+    )
+    frame = frame.with_columns(
+        _first("center", "_target_x").alias("_center"), _first("spread", "_target_spread").alias("_spread")
+    )
+    # Never narrower than the gauge can tell apart: coarse readings often have no spread at all.
+    floor = pl.when("_log").then(0.10).otherwise(pl.col("_step").fill_null(0.0))
+    frame = frame.with_columns(pl.max_horizontal("_spread", floor).alias("_spread"))
+    extra = ["_kind", "_diameter", "_clearance", "_step", "_log", *_PLAN, "_center", "_spread"]
+    return Facts(frame.select([*readings.columns, *extra]), events, plan, known)
+
+
+def scaled(value: pl.Expr) -> pl.Expr:
+    """Return a figure on the scale its spread is given in: its logarithm where `_log` says so."""
+    return pl.when("_log").then(pl.when(value > 0).then(value).log()).otherwise(value)
+
+
+def distance(value: pl.Expr) -> pl.Expr:
+    """Return how many spreads a figure lies from the usual one; null where nothing is known."""
+    return (scaled(value) - pl.col("_center")).abs() / pl.col("_spread")
+
+
+def usual_value(row: dict[str, Any]) -> float | None:
+    """Return the usual figure of a row in its own unit."""
+    import math
+
+    center = row["_center"]
+    if center is None:
+        return None
+    return math.exp(center) if row["_log"] else float(center)
+
+
+def rounded(value: float, step: float | None) -> float:
+    """Return a figure with as many digits as its gauge has.
+
+    Examples
+    --------
+    >>> rounded(0.5532 * 25.4, 0.001), rounded(140.52 / 10, None)
+    (14.051, 14.052)
+    """
+    if step:
+        value = round(value / step) * step
+    return float(f"{value:.9g}")
+
+
+def _is_usable() -> pl.Expr:
+    inside = pl.col("value").is_between(pl.col("_sensible_low"), pl.col("_sensible_high"))
+    return (pl.col("_kind") == "measured") & pl.col("value").is_not_null() & inside.fill_null(True)
+
+
+def _scaled(name: str) -> pl.Expr:
+    return scaled(pl.col(name))
+
+
+def _with_group(frame: pl.DataFrame, keys: list[str], name: str) -> pl.DataFrame:
+    median = pl.col("_x").median().over(keys)
+    off = (pl.col("_x") - median).abs().median().over(keys) * SPREAD_OF_MAD
+    enough = pl.col("_x").count().over(keys) >= ENOUGH
+    return frame.with_columns(
+        pl.when(enough).then(median).alias(f"{name}_center"),
+        pl.when(enough).then(off).alias(f"{name}_spread"),
+    )
+
+
+def _first(what: str, planned: str) -> pl.Expr:
+    """Take centre and spread from the same source: own kind, coarser kind, record, plan."""
+    choice = pl.when(pl.col("_fine_center").is_not_null()).then(f"_fine_{what}")
+    choice = choice.when(pl.col("_coarse_center").is_not_null()).then(f"_coarse_{what}")  # type: ignore[assignment]
+    choice = choice.when(pl.col("_record_center").is_not_null() & ~pl.col("_log")).then(f"_record_{what}")  # type: ignore[assignment]
+    return choice.otherwise(planned)
+
+
+def _on_record(known: Known) -> pl.DataFrame:
+    rows = [(*key, usual.median, usual.spread) for key, usual in known.usual.items() if usual.count >= ENOUGH]
+    schema = {
+        "stage": pl.String,
+        "characteristic": pl.String,
+        "model": pl.String,
+        "_record_center": pl.Float64,
+        "_record_spread": pl.Float64,
+    }
+    return pl.DataFrame(rows, schema=schema, orient="row")
+
+
+def _planned(readings: pl.DataFrame, plan: Plan) -> pl.DataFrame:
+    """Return the plan's words for every (stage, characteristic, model, day) that occurs."""
+    keys = readings.select("stage", "characteristic", "model", "day").unique(maintain_order=True)
+    rows = [_plan_row(plan, *key) for key in keys.rows()]
+    schema: dict[str, Any] = {
+        "_kind": pl.String,
+        "_diameter": pl.Boolean,
+        "_clearance": pl.Boolean,
+        "_log": pl.Boolean,
+        "_step": pl.Float64,
+        "_target": pl.Float64,
+        "_lower": pl.Float64,
+        "_upper": pl.Float64,
+        "_target_x": pl.Float64,
+        "_target_spread": pl.Float64,
+        "_sensible_low": pl.Float64,
+        "_sensible_high": pl.Float64,
+    }
+    return keys.hstack(pl.DataFrame(rows, schema=schema, orient="row"))
+
+
+def _plan_row(plan: Plan, stage: str, name: str, model: str, day: Any) -> tuple[Any, ...]:
+    from datetime import date
+
+    characteristic = plan.characteristic(stage, name)
+    if characteristic is None:
+        return ("measured", False, False, False, *[None] * 8)
+    limits = plan.limits(characteristic, model, day or date.max)
+    target = limits.target
+    if target is None and limits.lower is not None and limits.upper is not None:
+        target = (limits.lower + limits.upper) / 2
+    widths = [
+        abs(side - target) for side in (limits.lower, limits.upper) if side is not None and target is not None
+    ]
+    log = characteristic.shape == "positive"
+    spread = min(widths) / 4 if widths and not log else None
+    return (
+        characteristic.kind,
+        is_diameter(characteristic),
+        is_clearance(characteristic),
+        log,
+        characteristic.resolution,
+        target,
+        limits.lower,
+        limits.upper,
+        target if spread else None,
+        spread,
+        *(characteristic.sensible or (None, None)),
+    )
+
+
+def is_diameter(characteristic: Characteristic) -> bool:
+    """Tell whether a figure is a diameter, from its unit and its name in the plan."""
+    words = _words(characteristic)
+    return characteristic.unit == "mm" and bool(words & {"od", "id", "bore", "diameter"})
+
+
+def is_clearance(characteristic: Characteristic) -> bool:
+    """Tell whether a figure is a clearance, which can be meant on diameter or per side."""
+    return bool(_words(characteristic) & {"clearance", "play"}) and characteristic.unit in {"um", "mm"}
+
+
+def _words(characteristic: Characteristic) -> set[str]:
+    noun = characteristic.words.get("noun", "")
+    text = f"{characteristic.id} {characteristic.name} {noun}".casefold()
+    return set(text.replace("_", " ").replace("-", " ").split())

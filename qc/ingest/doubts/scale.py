@@ -1,0 +1,68 @@
+"""Finds figures that are out of the question as they stand and quite usual after one multiplication."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import polars as pl
+
+from qc.ingest.doubts.facts import Facts, distance, usual_value
+
+FAR = 6.0
+"""Spreads from the usual figure at which one that also breaks the plan's limits is out of the question."""
+
+FARTHER = 8.0
+"""The same where the plan has no limit on that side."""
+
+NEAR = 4.0
+"""Spreads from the usual figure within which a multiplied figure counts as usual."""
+
+
+def scaled_fits(facts: Facts, factor: float, only: pl.Expr | None = None) -> list[dict[str, Any]]:
+    """Return the rows whose figure is out of the question, and usual when multiplied.
+
+    Parameters
+    ----------
+    facts : Facts
+        The upload's rows.
+    factor : float
+        What the figure is multiplied by.
+    only : Expr, optional
+        Which rows come into question.
+
+    Returns
+    -------
+    list of dict
+        The rows, with ``scaled`` (the multiplied figure) and ``usual`` added.
+    """
+    if facts.readings.is_empty():
+        return []
+    value, times = pl.col("value"), pl.col("value") * factor
+    rows = facts.readings.filter(
+        (pl.col("_kind") == "measured") & (only if only is not None else pl.lit(True)) & _impossible(value)
+    ).filter(_possible(times))
+    found = []
+    for row in rows.with_columns(times.alias("scaled")).to_dicts():
+        row["usual"] = usual_value(row)
+        found.append(row)
+    return found
+
+
+def _impossible(value: pl.Expr) -> pl.Expr:
+    low_side = scaled_below(value)
+    limit = pl.when(low_side).then(pl.col("_lower")).otherwise(pl.col("_upper"))
+    beyond = pl.when(low_side).then(value < limit).otherwise(value > limit)
+    # A positive figure that fell to nothing has no logarithm: it is as far away as can be.
+    far = distance(value).fill_null(pl.when(pl.col("_log") & (value <= 0)).then(99.0))
+    return pl.when(limit.is_null()).then(far > FARTHER).otherwise(beyond & (far > FAR)).fill_null(False)
+
+
+def _possible(value: pl.Expr) -> pl.Expr:
+    inside = value.is_between(pl.col("_lower"), pl.col("_upper"))
+    return (distance(value) <= NEAR).fill_null(False) | inside.fill_null(False)
+
+
+def scaled_below(value: pl.Expr) -> pl.Expr:
+    """Tell whether a figure lies below the usual one."""
+    center = pl.when("_log").then(pl.col("_center").exp()).otherwise(pl.col("_center"))
+    return value < center

@@ -1,0 +1,162 @@
+"""What a check needs to know of the past: who the pieces are, what is usual, what was recorded already."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date
+
+import polars as pl
+
+from qc.plan import PLACE
+
+SPREAD_OF_MAD = 1.4826  # median absolute deviation to standard deviation of a normal figure
+IDENTITY = ("serial", "stage", "characteristic", *PLACE, "repeat", "day")
+LATEST = 200
+"""So many latest readings say what is usual now; older ones belong to older tools and people."""
+
+
+@dataclass(frozen=True, slots=True)
+class Usual:
+    """What is usual of a characteristic on a model: median, robust spread [unit], and of how many."""
+
+    median: float
+    spread: float
+    count: int
+
+
+@dataclass(frozen=True, slots=True)
+class Recorded:
+    """An accepted reading: its id in the store and its value."""
+
+    id: int
+    value: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class GaugeCheck:
+    """A morning check: reading less master [unit of the gauge], and whether the gauge was then zeroed."""
+
+    gauge: str
+    day: date
+    deviation: float
+    zeroed: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """What the store knows that bears on an upload.
+
+    Attributes
+    ----------
+    today : date
+        The workshop's day; a later date on a card is in the future.
+    serials : mapping of str to str
+        Serial -> model, empty where not yet tied to one. Tubes count as pieces too.
+    shipped : frozenset of str
+        Serials that have left.
+    usual : mapping of (stage, characteristic, model) to Usual
+        What is usual now.
+    recorded : mapping of str to Recorded
+        `identity` of accepted readings -> what was recorded; the pieces of the upload are enough.
+    gauge_checks : tuple of GaugeCheck
+        Latest checks of each gauge.
+    newest_day : date or None
+        Latest measured day on record; None on an empty store, where old cards are no surprise.
+    """
+
+    today: date
+    serials: Mapping[str, str] = field(default_factory=dict)
+    shipped: frozenset[str] = frozenset()
+    usual: Mapping[tuple[str, str, str], Usual] = field(default_factory=dict)
+    recorded: Mapping[str, Recorded] = field(default_factory=dict)
+    gauge_checks: tuple[GaugeCheck, ...] = ()
+    newest_day: date | None = None
+
+
+def identity(readings: pl.DataFrame) -> pl.Series:
+    """Return what tells one measurement from another: piece, figure, place, repeat and day, as one text.
+
+    Parameters
+    ----------
+    readings : DataFrame
+        READING columns.
+
+    Returns
+    -------
+    Series of str
+        One for each row; the value is not part of it.
+    """
+    parts = [pl.col(name).cast(pl.String).fill_null("") for name in IDENTITY]
+    return readings.select(pl.concat_str(parts, separator="|").alias("identity"))["identity"]
+
+
+def known_from(today: date, readings: pl.DataFrame, events: pl.DataFrame) -> Known:
+    """Gather what a check needs from frames of the store.
+
+    Parameters
+    ----------
+    today : date
+        The workshop's day.
+    readings : DataFrame
+        READING columns and ``id``: the readings of the upload's pieces, and the latest of each
+        characteristic.
+    events : DataFrame
+        EVENT columns.
+
+    Returns
+    -------
+    Known
+    """
+    serials = _serials(readings)
+    shipped = frozenset(events.filter(pl.col("kind") == "shipped")["serial"].to_list())
+    checks = events.filter((pl.col("kind") == "gauge-check") & pl.col("value").is_not_null())
+    columns = checks.select("subject", "day", "value", "code").rows()
+    gauge_checks = tuple(GaugeCheck(g, d, v, code == "zeroed") for g, d, v, code in columns if d is not None)
+    recorded = {}
+    if "id" in readings.columns and readings.height:
+        rows = zip(identity(readings), readings["id"], readings["value"], strict=True)
+        recorded = {key: Recorded(number, value) for key, number, value in rows}
+    newest = readings["day"].max()
+    return Known(
+        today=today,
+        serials=serials,
+        shipped=shipped,
+        usual=usual_figures(readings),
+        recorded=recorded,
+        gauge_checks=gauge_checks,
+        newest_day=newest if isinstance(newest, date) else None,
+    )
+
+
+def usual_figures(readings: pl.DataFrame) -> dict[tuple[str, str, str], Usual]:
+    """Return median and robust spread of the latest readings of each characteristic and model.
+
+    Parameters
+    ----------
+    readings : DataFrame
+        READING columns. Body readings of inner tubes are left out.
+
+    Returns
+    -------
+    dict
+        (stage, characteristic, model) -> Usual.
+    """
+    keys = ["stage", "characteristic", "model"]
+    plain = readings.filter(pl.col("value").is_not_null() & (pl.col("surface") != "body"))
+    latest = plain.sort("day").group_by(keys).tail(LATEST)
+    table = (
+        latest.with_columns(pl.col("value").median().over(keys).alias("_median"))
+        .with_columns((pl.col("value") - pl.col("_median")).abs().alias("_off"))
+        .group_by(keys)
+        .agg(pl.col("_median").first(), pl.col("_off").median(), pl.len())
+    )
+    return {(s, c, m): Usual(median, SPREAD_OF_MAD * off, n) for s, c, m, median, off, n in table.rows()}
+
+
+def _serials(readings: pl.DataFrame) -> dict[str, str]:
+    found: dict[str, str] = {}
+    for serial, model in readings.select("serial", "model").unique().rows():
+        if model or serial not in found:
+            found[serial] = model or found.get(serial, "")
+    return found
