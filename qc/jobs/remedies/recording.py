@@ -1,0 +1,146 @@
+"""Notes from a recording: the card says in which order they were held, the sound says how high."""
+
+from __future__ import annotations
+
+import io
+import warnings
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
+
+from qc.jobs.remedies.errors import RemedyError, RemedyUsageError
+from qc.jobs.remedies.sheet import Sheet
+from qc.jobs.remedies.tune import note_of_row, with_cents
+from qc.trade import HeldNote, Instrument, Note, TradeError, cents_between, held_notes, note_frequency
+
+MOST_WAV_BYTES = 200_000_000
+"""About twenty minutes of stereo at 44.1 kHz: more is no note set."""
+
+NOT_THIS_NOTE_CENTS = 80.0
+"""Further than this from the note of the card, the order of card and recording differ."""
+
+
+@dataclass(frozen=True, slots=True)
+class RecordingResult:
+    """The held notes of a recording, where no card says what they were meant to be."""
+
+    name: str
+    notes: tuple[HeldNote, ...]
+
+    def to_dict(self) -> dict[str, object]:
+        """Give the notes as plain values."""
+        return {"notes": [note.to_dict() for note in self.notes]}
+
+    def to_text(self) -> str:
+        """Give one line a note."""
+        lines = [f"{self.name}: {len(self.notes)} held notes"]
+        for note in self.notes:
+            place = f"{note.start_s:6.2f} to {note.end_s:6.2f} s"
+            if note.refused or note.cents is None or note.spread_cents is None:
+                lines.append(f"  {place}  refused: {note.refused}")
+            else:
+                lines.append(
+                    f"  {place}  {note.note:8} {note.cents:+6.1f} cents (spread {note.spread_cents:.1f})"
+                )
+        return "\n".join(lines)
+
+
+def hear(wav: Path, a4_hz: float = 440.0) -> RecordingResult:
+    """List the held notes of a recording.
+
+    Raises
+    ------
+    RemedyError
+        The file is no recording, or holds no note.
+    """
+    return RecordingResult(wav.name, tuple(_held(wav, a4_hz)))
+
+
+def notes_from_recording(sheet: Sheet, wav: Path, instrument: Instrument, a4_hz: float = 440.0) -> list[Note]:
+    """Give the notes of a card with the pitches of a recording, in order.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        Card with `partial, position, valve` and the other columns of a tuning sheet; cents are not needed.
+    wav : Path
+        Recording of the same notes in the same order.
+    instrument : Instrument
+        The model.
+    a4_hz : float
+        Tuner's A4. [Hz]
+
+    Returns
+    -------
+    list of Note
+        One for each row.
+
+    Raises
+    ------
+    RemedyError
+        The numbers of notes differ, a note is refused, or one sounds like another note than the card says.
+    """
+    sheet.need("partial", "position")
+    held = _held(wav, a4_hz)
+    if len(held) != len(sheet.rows):
+        raise RemedyError(
+            f"{wav.name}: {len(held)} held notes for {len(sheet.rows)} rows of {sheet.name}. "
+            "Hold each note of the card once, in its order, with a short rest between"
+        )
+    notes = []
+    for row, sound in zip(sheet.rows, held, strict=True):
+        place = f"{wav.name}, note at {sound.start_s:.1f} s ({sheet.name}, line {row.line})"
+        if sound.hz is None:
+            raise RemedyError(f"{place}: {sound.refused}")
+        note = note_of_row(sheet, row, instrument, 0.0)
+        try:
+            meant = note_frequency(instrument, note.partial, note.position, note.valves, a4_hz)
+        except TradeError as error:
+            raise sheet.fault(row, error.column or "position", error.problem, error.hint) from error
+        cents = cents_between(sound.hz, meant)
+        if abs(cents) > NOT_THIS_NOTE_CENTS:
+            raise RemedyError(
+                f"{place}: {sound.note} is {cents:+.0f} cents from the note of the card. "
+                "Check the order of the card, or the partial and position of this row"
+            )
+        notes.append(with_cents(note, cents))
+    return notes
+
+
+def read_wav(path: Path) -> tuple[npt.NDArray[np.float64], float]:
+    """Read a wav file as samples from -1 to 1 and its rate.
+
+    Raises
+    ------
+    RemedyUsageError
+        No such file.
+    RemedyError
+        Too large, or no wav file.
+    """
+    from scipy.io import wavfile
+
+    if not path.is_file():
+        raise RemedyUsageError(f"{path}: there is no such file. Check the name")
+    if path.stat().st_size > MOST_WAV_BYTES:
+        raise RemedyError(f"{path.name}: larger than 200 MB. Record the note set alone")
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # unknown chunks (names, dates) do not touch the sound
+            rate, samples = wavfile.read(io.BytesIO(path.read_bytes()))
+    except Exception as error:  # the reader raises errors of many kinds; each means the same to a person
+        raise RemedyError(f"{path.name}: this is no wav recording. Save it as wav (PCM)") from error
+    scale = 1.0
+    if np.issubdtype(samples.dtype, np.integer):
+        scale = float(np.iinfo(samples.dtype).max)
+    sound = samples.astype(np.float64) / scale
+    return (sound - 1.0 if samples.dtype == np.uint8 else sound), float(rate)
+
+
+def _held(wav: Path, a4_hz: float) -> list[HeldNote]:
+    samples, rate = read_wav(wav)
+    try:
+        return held_notes(samples, rate, a4_hz)
+    except TradeError as error:
+        raise RemedyError(f"{wav.name}: {error}") from error

@@ -1,0 +1,345 @@
+"""Where a remedy's readings come from: a file, or the workshop's store; and which limits hold there."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from qc import clock
+from qc.jobs.remedies.coat import CoatResult, coat
+from qc.jobs.remedies.errors import RemedyError, RemedyUsageError
+from qc.jobs.remedies.pair import PairResult, pair
+from qc.jobs.remedies.recording import RecordingResult, hear
+from qc.jobs.remedies.sheet import Sheet, SheetRow, read_sheet
+from qc.jobs.remedies.tune import TuneResult, instrument_of, model_of, tune, tune_plain
+from qc.jobs.remedies.wear import ToolWear, WearResult, wear
+from qc.trade import Instrument
+
+if TYPE_CHECKING:
+    import polars as pl
+
+    from qc.jobs.workshop import Workshop
+    from qc.plan import Characteristic, Limits, Model, Plan
+
+
+def tune_from(
+    file: Path | None,
+    *,
+    serial: str | None,
+    workshop: Path | None,
+    model: str | None,
+    plan: Path | None,
+    length_mm: float | None,
+    valves: Sequence[str],
+    reference_air_c: float | None,
+    a4_hz: float | None,
+    wav: Path | None,
+    **options: Any,
+) -> TuneResult | RecordingResult:
+    """Answer `qc tune` from a file, a recording, or a piece of the workshop.
+
+    Raises
+    ------
+    RemedyError
+        The data are at fault.
+    RemedyUsageError
+        Options that do not fit together.
+    """
+    if file is None and serial is None:
+        if wav is None:
+            raise RemedyUsageError(
+                "give a FILE with a note set, --serial of a piece, or a recording with --wav"
+            )
+        return hear(wav, a4_hz or 440.0)
+    if file is not None and serial is not None:
+        raise RemedyUsageError("give either a FILE or --serial, not both")
+    if file is None:
+        return _tune_piece(serial or "", workshop, reference_air_c, options)
+    instrument, used = _instrument(workshop, model, plan, length_mm, valves)
+    if used is not None:
+        reference_air_c = (
+            used.workshop.reference_temperature_c if reference_air_c is None else reference_air_c
+        )
+        a4_hz = a4_hz or used.workshop.a4_hz
+    return tune(
+        read_sheet(file),
+        instrument,
+        reference_air_c=20.0 if reference_air_c is None else reference_air_c,
+        a4_hz=a4_hz or 440.0,
+        wav=wav,
+        **options,
+    )
+
+
+def pair_from(
+    inner: Path | None,
+    outer: Path | None,
+    *,
+    workshop: Path | None,
+    target_um: float | None,
+    lower_um: float | None,
+    upper_um: float | None,
+    cost: str,
+) -> PairResult:
+    """Answer `qc pair` from two files, or from the tubes of the workshop that are in no instrument yet.
+
+    Raises
+    ------
+    RemedyError
+        The data are at fault.
+    RemedyUsageError
+        Options that do not fit together.
+    """
+    if (inner is None) != (outer is None):
+        raise RemedyUsageError("--inner and --outer belong together; leave both out for the workshop's rack")
+    if inner is not None and outer is not None:
+        if target_um is None or lower_um is None or upper_um is None:
+            raise RemedyUsageError("--target-um, --lower-um and --upper-um are needed")
+        return pair(
+            read_sheet(inner),
+            read_sheet(outer),
+            target_um=target_um,
+            lower_um=lower_um,
+            upper_um=upper_um,
+            cost=cost,
+        )
+    with_shop = _open(workshop)
+    used = with_shop.store.events("part")["subject"].to_list()
+    rack = with_shop.store.readings(characteristics=["inner_od", "outer_bore"])
+    rack = rack.filter(~rack["serial"].is_in(used))
+    limits = _limits(with_shop.plan, "clearance", None, with_shop.today)
+    sides = []
+    for characteristic, column in (("inner_od", "od_mm"), ("outer_bore", "id_mm")):
+        rows = rack.filter(rack["characteristic"] == characteristic)
+        names = {"serial": "tube", "value": column}
+        sides.append(
+            _sheet(rows, f"rack ({characteristic})", names, ["leg", "station", "direction", "surface"])
+        )
+    target, lower, upper = _filled(limits, target_um, lower_um, upper_um)
+    if target is None or lower is None or upper is None:
+        raise RemedyUsageError(
+            "the plan has no clearance limits: give --target-um, --lower-um and --upper-um"
+        )
+    return pair(*sides, target_um=target, lower_um=lower, upper_um=upper, cost=cost)
+
+
+def wear_from(
+    file: Path | None,
+    *,
+    workshop: Path | None,
+    value: str | None,
+    against: str | None,
+    tool: str | None,
+    lower: float | None,
+    upper: float | None,
+    per_week: float | None,
+    as_of: date | None,
+) -> WearResult:
+    """Answer `qc wear` from a file, or for a characteristic of the workshop that wears.
+
+    Raises
+    ------
+    RemedyError
+        The data are at fault.
+    RemedyUsageError
+        Options that do not fit together.
+    """
+    if file is not None:
+        if value is None or against is None:
+            raise RemedyUsageError("--value and --against name the columns of the figure and the count")
+        day = as_of or clock.today("UTC")
+        return wear(
+            read_sheet(file),
+            value=value,
+            against=against,
+            tool=tool,
+            lower=lower,
+            upper=upper,
+            per_week=per_week,
+            as_of=day,
+        )
+    shop = _open(workshop, as_of)
+    wearing = [(s.id, c) for s in shop.plan.stages for c in s.characteristics if c.wears_with]
+    chosen = [(stage, c) for stage, c in wearing if value in (None, c.id, c.name)]
+    if not chosen:
+        there = ", ".join(c.id for _, c in wearing) or "none"
+        raise RemedyUsageError(f"--value {value}: no such wearing figure in the plan (it has: {there})")
+    stage, characteristic = chosen[0]
+    rows = shop.store.readings(stage=stage, characteristics=[characteristic.id])
+    rows = _of_tools_in_use(rows, shop)
+    return _wear_by_model(rows, shop, characteristic, lower, upper, per_week)
+
+
+def coat_from(
+    file: Path | None,
+    *,
+    serial: str | None,
+    workshop: Path | None,
+    nominal_um: float | None,
+    lower_um: float | None,
+    upper_um: float | None,
+    **options: Any,
+) -> CoatResult:
+    """Answer `qc coat` from a file, or for a piece of the workshop.
+
+    Raises
+    ------
+    RemedyError
+        The data are at fault.
+    RemedyUsageError
+        Options that do not fit together.
+    """
+    if (file is None) == (serial is None):
+        raise RemedyUsageError("give a FILE with spots, or --serial of a piece in the workshop")
+    if file is not None:
+        if nominal_um is None or lower_um is None:
+            raise RemedyUsageError("--nominal and --lower are needed, in micrometres")
+        sheet = read_sheet(file)
+    else:
+        shop = _open(workshop)
+        rows = shop.store.readings(serials=[serial or ""], characteristics=["thickness"])
+        sheet = _sheet(rows, f"{serial} (lacquer)", {"value": "um"}, ["area", "spot", "serial"])
+        limits = _limits(shop.plan, "thickness", rows["model"][0], shop.today)
+        nominal_um, lower_um, upper_um = _filled(limits, nominal_um, lower_um, upper_um)
+        if nominal_um is None or lower_um is None:
+            raise RemedyUsageError("the plan has no thickness limits: give --nominal and --lower")
+    return coat(sheet, nominal_um=nominal_um, lower_um=lower_um, upper_um=upper_um, **options)
+
+
+def _instrument(
+    workshop: Path | None,
+    model: str | None,
+    plan: Path | None,
+    length_mm: float | None,
+    valves: Sequence[str],
+) -> tuple[Instrument, Plan | None]:
+    if length_mm is not None:
+        if model is not None or plan is not None:
+            raise RemedyUsageError("give either --length-mm with --valve, or --model with --plan")
+        return tune_plain(length_mm, valves), None
+    if model is None:
+        raise RemedyUsageError("say which instrument: --model NAME (with --plan FILE), or --length-mm MM")
+    if valves:
+        raise RemedyUsageError("--valve goes with --length-mm; a model brings its own valves")
+    from qc.plan import load_plan
+
+    if plan is None:
+        used = _open(workshop).plan
+    else:
+        if not plan.is_file():
+            raise RemedyUsageError(f"--plan {plan}: there is no such file")
+        used = load_plan(plan)
+    return instrument_of(model_of(used, model)), used
+
+
+def _tune_piece(
+    serial: str, workshop: Path | None, reference_air_c: float | None, options: dict[str, Any]
+) -> TuneResult:
+    shop = _open(workshop)
+    rows = shop.store.readings(serials=[serial], characteristics=["note"])
+    names = {"value": "cents", "person": "tester"}
+    sheet = _sheet(
+        rows, f"{serial} (tuning)", names, ["partial", "position", "valve", "air_c", "method", "day"]
+    )
+    model: Model | None = shop.plan.model(rows["model"][0])
+    if model is None:
+        raise RemedyError(f"{serial}: model {rows['model'][0]!r} is not in the plan. Add it to the plan")
+    # Notes blown on different days are different sittings.
+    sittings = tuple(SheetRow(row.line, {**row.cells, "sitting": row.cells["day"]}) for row in sheet.rows)
+    sheet = Sheet(sheet.name, (*sheet.columns, "sitting"), sittings, False)
+    air = shop.plan.workshop.reference_temperature_c if reference_air_c is None else reference_air_c
+    return tune(sheet, instrument_of(model), reference_air_c=air, a4_hz=shop.plan.workshop.a4_hz, **options)
+
+
+def _open(workshop: Path | None, as_of: date | None = None) -> Workshop:
+    from qc.jobs.workshop import open_workshop
+
+    return open_workshop(workshop, as_of=as_of)
+
+
+def _sheet(rows: pl.DataFrame, name: str, renamed: dict[str, str], others: Sequence[str]) -> Sheet:
+    """Turn stored readings into the text cells a remedy reads, so that both ways share one set of checks."""
+    if rows.height == 0:
+        raise RemedyError(f"{name}: the store holds no readings. Check the serial, or upload the card first")
+    columns = {**{column: column for column in others}, **renamed}
+    made = []
+    for number, row in enumerate(rows.select(list(columns)).iter_rows(named=True), 1):
+        cells = {new: "" if row[old] is None else str(row[old]) for old, new in columns.items()}
+        made.append(SheetRow(number, cells))
+    return Sheet(name, tuple(columns.values()), tuple(made), False)
+
+
+def _limits(plan: Plan, characteristic: str, model: str | None, day: date) -> Limits | None:
+    """Give the limits of a characteristic that hold for a model on a day: the latest entry that fits."""
+    found = None
+    for stage in plan.stages:
+        for one in stage.characteristics:
+            if one.id == characteristic:
+                found = _latest(one, model, day) or found
+    return found
+
+
+def _filled(
+    limits: Limits | None, target: float | None, lower: float | None, upper: float | None
+) -> tuple[float | None, float | None, float | None]:
+    """Fill what the command left out from the plan's limits."""
+    if limits is None:
+        return target, lower, upper
+    return (
+        limits.target if target is None else target,
+        limits.lower if lower is None else lower,
+        limits.upper if upper is None else upper,
+    )
+
+
+def _latest(characteristic: Characteristic, model: str | None, day: date) -> Limits | None:
+    fitting = [
+        limits
+        for limits in characteristic.limits
+        if (limits.since is None or limits.since <= day)
+        and (not limits.models or model in (None, *limits.models))
+    ]
+    return max(fitting, key=lambda limits: (limits.since or date.min, bool(limits.models)), default=None)
+
+
+def _of_tools_in_use(rows: pl.DataFrame, shop: Workshop) -> pl.DataFrame:
+    """Keep the tools that are fitted on the day, and of each only what was made since its fitting."""
+    removed = {t.id for t in shop.plan.tools if t.removed is not None and t.removed <= shop.today}
+    kept = rows.filter(rows["tool"].is_not_null() & rows["tool_count"].is_not_null())
+    return kept.filter(~kept["tool"].is_in(sorted(removed))) if removed else kept
+
+
+def _wear_by_model(
+    rows: pl.DataFrame,
+    shop: Workshop,
+    characteristic: Characteristic,
+    lower: float | None,
+    upper: float | None,
+    per_week: float | None,
+) -> WearResult:
+    """Forecast every tool against the limits of the model it makes."""
+    tools: list[ToolWear] = []
+    cautions: tuple[str, ...] = ()
+    for name in rows["tool"].unique(maintain_order=True).to_list():
+        own = rows.filter(rows["tool"] == name).sort("tool_count", maintain_order=True)
+        _, low, high = _filled(_latest(characteristic, own["model"][0], shop.today), None, lower, upper)
+        sheet = _sheet(own, f"{name} ({characteristic.id})", {"value": "value"}, ["tool", "tool_count"])
+        result = wear(
+            sheet,
+            value="value",
+            against="tool_count",
+            tool="tool",
+            lower=low,
+            upper=high,
+            per_week=per_week,
+            as_of=shop.today,
+        )
+        tools += result.tools
+        cautions = result.cautions
+    if not tools:
+        raise RemedyError(
+            f"{characteristic.id}: no readings with tool and count in the store. Upload the log first"
+        )
+    return WearResult(tuple(tools), characteristic.id, "tool_count", cautions)
