@@ -123,6 +123,7 @@ if TYPE_CHECKING:
         HeldNote,
         held_notes,
     )
+    from qc.trade.remedy import PARTIAL_ALLOWANCE_CENTS, TuningRemedy, partial_apart, tuning_remedy
     from qc.trade.sensitivity import SENSITIVITY_PRIOR_SD, Sensitivity, learn_sensitivity
     from qc.trade.separation import design_shortfall, part_words
     from qc.trade.slide import (
@@ -149,7 +150,6 @@ if TYPE_CHECKING:
         fit_note_set,
         tester_offsets,
     )
-    from qc.trade.tuning_remedy import PARTIAL_ALLOWANCE_CENTS, TuningRemedy, partial_apart, tuning_remedy
     from qc.trade.wear import BEND_RISK, FAR_AHEAD, WearLine, fit_wear
     from qc.trade.work_order import NOT_CURABLE, LengthRemedy, order_of_work
 
@@ -204,6 +204,9 @@ _HOME = {
         "HeldNote", "MOST_APART_CENTS", "NOISIEST", "SHORTEST_STEADY_S", "WIDEST_VIBRATO_CENTS",
         "YIN_THRESHOLD", "held_notes",
     ),
+    "remedy": (
+        "PARTIAL_ALLOWANCE_CENTS", "TuningRemedy", "partial_apart", "tuning_remedy",
+    ),
     "sensitivity": (
         "SENSITIVITY_PRIOR_SD", "Sensitivity", "learn_sensitivity",
     ),
@@ -218,9 +221,6 @@ _HOME = {
     "tuning": (
         "LengthError", "NoteSetFit", "PartialResidual", "PositionError", "fit_note_set",
         "tester_offsets",
-    ),
-    "tuning_remedy": (
-        "PARTIAL_ALLOWANCE_CENTS", "TuningRemedy", "partial_apart", "tuning_remedy",
     ),
     "wear": (
         "BEND_RISK", "FAR_AHEAD", "WearLine", "fit_wear",

@@ -17,7 +17,7 @@ LOWEST_HZ, HIGHEST_HZ = 25.0, 1200.0
 """Range of slide-brass fundamentals: below the contrabass pedal to above the alto's highest notes."""
 
 YIN_THRESHOLD = 0.15
-"""First dip of the normalised difference below this is the period (0.1 to 0.15 in the publication of 2002)."""
+"""First dip of the normalised difference below this is the period (0.1 to 0.15 as published in 2002)."""
 
 SHORTEST_STEADY_S = 0.4
 """Steady part a note must hold: common practice, no source."""
@@ -118,7 +118,7 @@ def held_notes(samples: Array, rate_hz: float, a4_hz: float = ISO_16_A4_HZ) -> l
 
 
 def _mono(samples: Array, rate_hz: float) -> Array:
-    sound = np.asarray(samples, dtype=np.float64)
+    sound: Array = np.asarray(samples, dtype=np.float64)
     if rate_hz < 8000:
         raise TradeError(f"a rate of {rate_hz:g} Hz is too low", "Record at 44.1 or 48 kHz")
     if sound.ndim == 2 and sound.shape[1] > 0:
@@ -127,7 +127,7 @@ def _mono(samples: Array, rate_hz: float) -> Array:
         raise TradeError("the recording is too short", "Hold each note for a second")
     if not np.isfinite(sound).all():
         raise TradeError("the recording holds samples that are not numbers", "Record it again")
-    sound = np.subtract(sound, sound.mean())
+    sound = sound - float(sound.mean())
     if not np.abs(sound).max() > 0:
         raise TradeError("the recording is silent", "Check the microphone")
     return sound
