@@ -10,11 +10,10 @@ import sys
 from collections.abc import Sequence
 from typing import Annotated
 
-import click
 import typer
 
 from qc.cli import daily, keeping, records
-from qc.cli.common import DATA_AT_FAULT, DONE, WRONG_USAGE
+from qc.cli.common import DATA_AT_FAULT, DONE
 
 app = typer.Typer(
     name="qc",
@@ -62,21 +61,15 @@ def main(arguments: Sequence[str]) -> int:
         0 done, 1 the data are at fault, 2 wrong usage.
     """
     try:
-        code = app(args=list(arguments), standalone_mode=False)
-    except click.exceptions.NoArgsIsHelpError as error:
-        typer.echo(error.format_message())
-        return WRONG_USAGE
-    except click.ClickException as error:
-        error.show()
-        return WRONG_USAGE
-    except click.exceptions.Abort:
-        return DATA_AT_FAULT
+        app(args=list(arguments))
+    except SystemExit as stop:
+        return stop.code if isinstance(stop.code, int) else DONE
     except Exception as error:
         if not _for_people(error):
             raise
         typer.echo(f"qc: {error}", err=True)
         return DATA_AT_FAULT
-    return code if isinstance(code, int) else DONE
+    return DONE
 
 
 def run() -> None:

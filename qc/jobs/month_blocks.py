@@ -12,7 +12,7 @@ import polars as pl
 
 from qc.plan import Plan
 from qc.report import Change, DieLine, Gap, GaugeLine, Reaction, Rework, Yield, evidence_words
-from qc.watch import SeriesVerdict, day_words
+from qc.watch import SeriesVerdict, day_words, inside
 
 DUE_SOON_DAYS = 31
 """A calibration that runs out within a month is told."""
@@ -127,7 +127,7 @@ def die_lines(verdicts: Iterable[SeriesVerdict]) -> tuple[DieLine, ...]:
             count=v.forecast.count_now,
             change_by_count=v.forecast.change_by_count,
             change_by_day=v.forecast.change_by_day,
-            sentence=f"{v.name.lower()} {v.forecast.sentence.partition(' ')[2]}",
+            sentence=f"{inside(v.name)} {v.forecast.sentence.partition(' ')[2]}",
         )
         for v in verdicts
         if v.forecast is not None

@@ -15,7 +15,15 @@ from qc.watch.results import (
     StretchResult,
     Suspect,
 )
-from qc.watch.words import FIRST_STEPS, day_words, level_words, number_words, quantity_words, unit_words
+from qc.watch.words import (
+    FIRST_STEPS,
+    day_words,
+    inside,
+    level_words,
+    number_words,
+    quantity_words,
+    unit_words,
+)
 
 __all__ = [
     "FIRST_STEPS",
@@ -34,6 +42,7 @@ __all__ = [
     "collect_factors",
     "day_words",
     "expected_points",
+    "inside",
     "judge",
     "level_words",
     "number_words",

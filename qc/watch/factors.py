@@ -41,8 +41,12 @@ class Factors:
     route: Mapping[Factor, int] = field(default_factory=dict)
 
     def up_to(self, stage_index: int) -> list[Factor]:
-        """Return the factors recorded at or before a place in the route."""
-        return [factor for factor in self.levels if self.route[factor] <= stage_index]
+        """Return the factors recorded at or before a place in the route, the earliest first.
+
+        The same batch may stand on two cards; it is then named by where it came in.
+        """
+        found = [factor for factor in self.levels if self.route[factor] <= stage_index]
+        return sorted(found, key=lambda factor: self.route[factor])
 
 
 def collect_factors(readings: pl.DataFrame, events: pl.DataFrame, plan: Plan) -> Factors:

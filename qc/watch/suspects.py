@@ -15,7 +15,7 @@ from collections.abc import Mapping, Sequence
 from qc.plan import Plan
 from qc.watch.factors import CHECKED, UNCHECKED, Factor, Factors
 from qc.watch.results import Point, SignalResult, Suspect
-from qc.watch.words import day_words
+from qc.watch.words import day_words, inside
 
 SEPARATION = 0.5
 """A level must be this much more common after the start than before it (shares, 0..1)."""
@@ -133,15 +133,15 @@ def _sentence(factor: Factor, level: str, point: Point, plan: Plan) -> str:
     first = f"first on {point.serial} ({day_words(point.day)})"
     if factor.kind == "gauge-check" and level == UNCHECKED:
         gauge = plan.gauge(factor.source)
-        name = f"{gauge.name} {gauge.id}" if gauge else factor.source
+        name = f"{inside(gauge.name)} {gauge.id}" if gauge else factor.source
         return f"no morning check of {name} since {day_words(point.day)}"
     if factor.kind == "tool":
         tool = plan.tool(level)
-        name = f"{tool.name} {tool.id}" if tool and tool.id not in tool.name else level
+        name = f"{inside(tool.name)} {tool.id}" if tool else level
         return f"{name}, fitted {day_words(tool.fitted)}" if tool and tool.fitted else f"{name}, {first}"
     if factor.kind == "gauge":
         gauge = plan.gauge(level)
-        return f"{gauge.name} {level}, {first}" if gauge else f"gauge {level}, {first}"
+        return f"{inside(gauge.name)} {level}, {first}" if gauge else f"gauge {level}, {first}"
     if factor.kind == "batch":
         return f"{factor.source} batch {level}, {first}"
     return f"{PLAIN_KINDS[factor.kind]} {level}, {first}"

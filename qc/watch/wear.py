@@ -18,7 +18,7 @@ from qc.plan import Characteristic, Limits, Plan
 from qc.stats import StatisticsError
 from qc.trade import TradeError, WearLine, fit_wear
 from qc.watch.results import Forecast, Point, SignalResult, Suspect
-from qc.watch.words import day_words, quantity_words
+from qc.watch.words import day_words, inside, quantity_words
 
 LEAST_FOR_LINE = 4
 """Tubes on a tool before its line is judged or forecast."""
@@ -146,7 +146,7 @@ def worn_tool(
     if not characteristic.wears_with or signal.kind == "single" or not point.tool:
         return None
     tool = plan.tool(point.tool)
-    name = f"{tool.name} {tool.id}" if tool else point.tool
+    name = f"{inside(tool.name)} {tool.id}" if tool else point.tool
     sentence = f"{name} past draw {point.tool_count}, off the line it wore along before"
     return Suspect("tool", point.tool, "", point.serial, point.day, sentence, 9.0)
 

@@ -31,6 +31,17 @@ def day_words(day: date | None) -> str:
     return "" if day is None else f"{day.day} {MONTHS[day.month - 1]}"
 
 
+def inside(name: str) -> str:
+    """Write a name of the plan inside a sentence; codes and abbreviations keep their capitals.
+
+    Examples
+    --------
+    >>> inside("Bending mandrel"), inside("F wrap"), inside("OD gauge")
+    ('bending mandrel', 'F wrap', 'OD gauge')
+    """
+    return name[:1].lower() + name[1:] if name[1:2].islower() else name
+
+
 def number_words(value: float) -> str:
     """Write a figure with as many places as its size makes sensible.
 

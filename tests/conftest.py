@@ -1,0 +1,141 @@
+"""Builders that the tests of several packages share: a small invented plan, readings, points."""
+
+from datetime import date, datetime, timedelta
+
+import numpy as np
+import polars as pl
+import pytest
+
+from qc.plan import EVENT, READING, Characteristic, Limits, Model, Plan, Stage, Tool, Valve, Workshop
+
+TYPES = {
+    "str": pl.String,
+    "int": pl.Int64,
+    "float": pl.Float64,
+    "bool": pl.Boolean,
+    "date": pl.Date,
+    "datetime": pl.Datetime("us", "UTC"),
+}
+FIRST_DAY = date(2026, 1, 5)
+
+
+def typed_frame(rows, columns):
+    """Make a tidy frame from rows that name only the columns that matter."""
+    schema = {name: TYPES[kind] for name, kind in columns.items()}
+    full = [{name: row.get(name) for name in columns} for row in rows]
+    return pl.DataFrame(full, schema=schema)
+
+
+@pytest.fixture(scope="session")
+def readings():
+    """Return a function that makes reading rows; days count on from `FIRST_DAY` where none is given."""
+
+    def make(rows):
+        full = []
+        for number, row in enumerate(rows):
+            day = row.get("day", FIRST_DAY + timedelta(days=number))
+            moment = datetime(day.year, day.month, day.day)
+            base = {"day": day, "measured_at": moment, "has_time": False, "row": number + 1}
+            full.append({**base, **row})
+        return typed_frame(full, READING)
+
+    return make
+
+
+@pytest.fixture(scope="session")
+def events():
+    """Return a function that makes event rows."""
+    return lambda rows: typed_frame(rows, EVENT)
+
+
+@pytest.fixture(scope="session")
+def small_plan():
+    """Return a plan with two models, one stage of flat and one of nested figures, and a wearing one."""
+    return Plan(
+        workshop=Workshop(name="Sedge Mill Slideworks", a4_hz=440.0),
+        models=(
+            Model(
+                id="tenor",
+                name="Tenor",
+                family="tenor",
+                pedal_midi=34,
+                length_mm=2944.9,
+                valves=(Valve(name="F", added_mm=986.1),),
+            ),
+            Model(id="alto", name="Alto", family="alto", pedal_midi=39, length_mm=2206.2, area_factor=0.7),
+        ),
+        stages=(
+            Stage(
+                id="draw",
+                name="Draw",
+                characteristics=(
+                    Characteristic(id="od", name="Tube OD", unit="mm", wears_with="die", pool="all"),
+                ),
+            ),
+            Stage(
+                id="slide",
+                name="Slide",
+                characteristics=(
+                    Characteristic(
+                        id="clearance",
+                        name="Clearance",
+                        unit="um",
+                        pool="all",
+                        places={"leg": ("upper", "lower"), "station": ("mouth", "crook")},
+                        limits=(Limits(target=150, lower=100, upper=200),),
+                        derive={"what": "clearance"},
+                        words={"noun": "slide clearance", "above": "wide", "below": "tight"},
+                    ),
+                    Characteristic(id="force", name="Force", unit="N", shape="positive"),
+                ),
+            ),
+            Stage(
+                id="tuning",
+                name="Tuning",
+                characteristics=(
+                    Characteristic(
+                        id="wrap",
+                        name="F wrap",
+                        unit="mm",
+                        models=("tenor",),
+                        derive={"what": "wrap-length", "valve": "F"},
+                        limits=(Limits(target=0, lower=-12, upper=12),),
+                        words={"noun": "F wraps", "above": "long", "below": "short"},
+                        next_step="lay the mandrel against its master.",
+                    ),
+                ),
+            ),
+            Stage(
+                id="lacquer",
+                name="Lacquer",
+                characteristics=(
+                    Characteristic(
+                        id="defects",
+                        name="Defects",
+                        unit="count",
+                        kind="count",
+                        pool="all",
+                        places={"area": ("flare", "slide")},
+                    ),
+                    Characteristic(id="good", name="Good", unit="fault", kind="pass-fail", pool="all"),
+                ),
+            ),
+        ),
+        tools=(Tool(id="M-7", name="bending mandrel", tool_class="mandrel", fitted=date(2026, 2, 20)),),
+    )
+
+
+@pytest.fixture(scope="session")
+def points():
+    """Return a function that makes points from values, with levels of a circumstance by keyword."""
+    from qc.watch import Point
+
+    def make(values, **columns):
+        made = []
+        for number, value in enumerate(np.asarray(values, dtype=float), start=1):
+            own = {name: column[number - 1] for name, column in columns.items()}
+            base = {"serial": f"S-{number:03d}", "day": FIRST_DAY + timedelta(days=number), "model": "tenor"}
+            made.append(Point(ordinal=number, value=float(value), measured=float(value), **{**base, **own}))
+        return tuple(made)
+
+    return make

@@ -1,0 +1,67 @@
+from datetime import date, timedelta
+
+import numpy as np
+import pytest
+
+from qc.plan import Characteristic, Limits, Tool
+from qc.watch.wear import fittings, forecast_wear, line_ends
+
+WORN = Characteristic(id="od", name="OD", unit="mm", wears_with="die")
+TODAY = date(2026, 6, 1)
+
+
+@pytest.fixture
+def worn(points):
+    """Fifty tubes on die D-2, two a day up to the day before `TODAY`, 8 draws apart; 2e-5 mm a draw."""
+    counts = list(range(0, 400, 8))
+    values = 14.60 + 2e-5 * np.array(counts) + 1e-4 * np.random.default_rng(1).standard_normal(50)
+    days = [TODAY - timedelta(days=50 - n) for n in range(50)]
+    return points(values, tool=["D-2"] * 50, tool_count=counts, day=days)
+
+
+def test_a_falling_count_or_another_tool_is_a_new_fitting(points):
+    series = points([0.0] * 6, tool=["D-1", "D-1", "D-1", "D-2", "D-2", ""], tool_count=[0, 8, 2, 4, 8, 9])
+    assert fittings(series) == [[0, 1], [2], [3, 4]]
+
+
+def test_line_ends_are_least_squares(worn):
+    counts = [p.tool_count for p in worn]
+    slope, start = np.polyfit(counts, [p.value for p in worn], 1)
+    assert line_ends(worn) == pytest.approx((start, start + slope * counts[-1]))
+    assert line_ends(worn[:2]) is None
+
+
+def test_forecast_in_draws_and_days(small_plan, worn):
+    forecast = forecast_wear(WORN, worn, Limits(upper=14.612), TODAY, small_plan)
+    assert forecast.slope_per_100 == pytest.approx(0.002, rel=0.05)
+    assert forecast.count_now == 392
+    assert 560 < forecast.change_by_count < 600
+    # 8 draws a day: about 190 draws ahead are 23 days
+    assert timedelta(days=18) < forecast.change_by_day - TODAY < timedelta(days=27)
+    assert f"change it by draw {forecast.change_by_count}" in forecast.sentence
+
+
+def test_without_a_limit_there_is_nothing_to_change_for(small_plan, worn):
+    forecast = forecast_wear(WORN, worn, Limits(), TODAY, small_plan)
+    assert forecast.change_by_count is None and forecast.change_by_day is None
+    assert "no change to be planned yet" in forecast.sentence
+
+
+def test_the_forecast_follows_the_tool_in_use(small_plan, points, worn):
+    fresh = points(
+        [14.6001, 14.6002, 14.6004, 14.6006],
+        tool=["D-3"] * 4,
+        tool_count=[0, 8, 16, 24],
+        day=[TODAY] * 4,
+    )
+    assert forecast_wear(WORN, worn + fresh[:3], Limits(upper=14.612), TODAY, small_plan) is None
+    plan = small_plan.model_copy(
+        update={"tools": (Tool(id="D-3", name="die", tool_class="die", fitted=date(2026, 5, 30)),)}
+    )
+    forecast = forecast_wear(WORN, worn + fresh, Limits(upper=14.612), TODAY, plan)
+    assert (forecast.tool, forecast.fitted_day) == ("D-3", date(2026, 5, 30))
+
+
+def test_a_figure_that_does_not_wear_has_no_forecast(small_plan, worn):
+    plain = WORN.model_copy(update={"wears_with": None})
+    assert forecast_wear(plain, worn, Limits(upper=14.612), TODAY, small_plan) is None

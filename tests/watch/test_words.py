@@ -1,0 +1,98 @@
+from datetime import date
+
+import pytest
+
+from qc.plan import Characteristic
+from qc.watch.words import (
+    FIRST_STEPS,
+    because_sentence,
+    level_words,
+    number_words,
+    quantity_words,
+    signal_sentence,
+    unit_words,
+)
+
+DAY = date(2026, 10, 9)
+WRAP = Characteristic(
+    id="wrap", name="F wrap", unit="mm", words={"noun": "F wrap", "above": "long", "below": "short"}
+)
+PLAIN = Characteristic(id="x", name="Mass loss", unit="g")
+
+
+@pytest.mark.parametrize(
+    ("value", "said"),
+    [
+        (0.0, "0"),
+        (12.6, "13"),
+        (-12.6, "-13"),
+        (9.96, "10.0"),
+        (0.25, "0.2"),
+        (0.0312, "0.031"),
+        (3e-4, "0.00030"),
+    ],
+)
+def test_numbers_have_as_many_places_as_make_sense(value, said):
+    assert number_words(value) == said
+
+
+def test_small_lengths_are_said_in_micrometres():
+    assert quantity_words(0.0032, "mm") == "3.2 µm"
+    assert quantity_words(0.5, "mm") == "0.5 mm"
+
+
+def test_levels_follow_the_scale_they_stand_on():
+    assert level_words(13.585, 0.07) == "13.585"
+    assert level_words(150.2, 100) == "150"
+    assert level_words(5.0, 0.0) == "5.0"
+
+
+def test_units_are_written_for_people():
+    assert [unit_words(u) for u in ("um", "cent", "N", "count")] == ["µm", "cents", "N", ""]
+
+
+@pytest.mark.parametrize(
+    ("kind", "side", "said"),
+    [
+        ("shift", "above", "F wrap has come out 23 mm long since S-1 (9 Oct)."),
+        ("shift", "below", "F wrap has come out 23 mm short since S-1 (9 Oct)."),
+        ("trend", "above", "F wrap has crept 23 mm long since S-1 (9 Oct)."),
+        ("spread", "above", "F wrap has scattered more since S-1 (9 Oct)."),
+        ("spread", "below", "F wrap has scattered less since S-1 (9 Oct)."),
+        ("single", "above", "F wrap: S-1 (9 Oct) stands apart from the rest, 23 mm long."),
+        ("count", "above", "F wrap has come more often since S-1 (9 Oct)."),
+    ],
+)
+def test_a_signal_in_one_sentence(kind, side, said):
+    assert signal_sentence(WRAP, "all", kind, side, 22.9, "S-1", DAY) == said
+
+
+def test_family_is_named_and_plain_words_stand_in():
+    said = signal_sentence(PLAIN, "alto", "shift", "below", 2.0, "S-1", DAY)
+    assert said == "Mass loss (alto family) has come out 2.0 g lower since S-1 (9 Oct)."
+
+
+def test_plural_nouns_take_a_plural_verb():
+    many = WRAP.model_copy(update={"words": {"noun": "joints", "above": "open"}})
+    assert "Joints have come out" in signal_sentence(many, "all", "shift", "above", 1.0, "S", DAY)
+
+
+def test_because_says_what_was_checked():
+    assert (
+        because_sentence([], ["person"], 1)
+        == "Nothing that is recorded changed when it began. 1 piece since."
+    )
+    said = because_sentence(["die D-2, fitted 1 Apr", "x"], ["person", "gauge", "batch"], 5)
+    assert (
+        said
+        == "Coincides with die D-2, fitted 1 Apr. 5 pieces since; person, gauge and batch did not change."
+    )
+
+
+def test_no_sentence_claims_a_cause():
+    said = because_sentence(["die D-2"], [], 5)
+    assert "cause" not in said.lower()
+
+
+def test_the_first_three_steps_are_always_the_same():
+    assert [step.split()[0] for step in FIRST_STEPS] == ["Re-measure", "Check", "Check"]
