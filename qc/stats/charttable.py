@@ -30,8 +30,8 @@ class ChartTable:
     kind : str
         Chart kind.
     points : DataFrame
-        One row per plotted point: `series, point` (from 1), `value, sd, lower, upper`, and where there is a
-        companion chart `companion, companion_center, companion_lower, companion_upper`.
+        One row per plotted point: `series, point` (from 1), `value, sd, lower, upper`, where there is a
+        companion chart `companion`, and `companion_lower, companion_upper` where its limits vary.
     levels : DataFrame
         One row per series in the same order: `series, points, center, sigma, lower, upper, reason`; a series
         with a reason has no limits.
@@ -97,19 +97,27 @@ class ChartTable:
             extras=self.extras.get(name, {}),
         )
 
+    def companion_points(self) -> pl.DataFrame:
+        """Points of the companion chart with their limits: `series, point, companion` and the two limits."""
+        points = self.points
+        if "companion_upper" not in points.columns:
+            limits = ("companion_lower", "companion_upper")
+            points = points.with_columns([spread_out(self.levels, name) for name in limits])
+        return points.select("series", "point", "companion", "companion_lower", "companion_upper")
+
     def _companion(self, level: dict[str, Any], part: Mapping[str, Floats]) -> Companion | None:
         if self.companion_kind is None:
             return None
-        lowers, uppers = part["companion_lower"], part["companion_upper"]
-        steady = bool(np.ptp(uppers) == 0) if uppers.size else True
+        lowers, uppers = part.get("companion_lower"), part.get("companion_upper")
+        varies = uppers is not None and uppers.size > 0 and bool(np.ptp(uppers) > 0)
         return Companion(
             kind=self.companion_kind,
             center=level["companion_center"],
             lower=level["companion_lower"],
             upper=level["companion_upper"],
             values=part["companion"],
-            lowers=None if steady else lowers,
-            uppers=None if steady else uppers,
+            lowers=lowers if varies else None,
+            uppers=uppers if varies else None,
         )
 
 
@@ -141,6 +149,7 @@ def arrange(frame: pl.DataFrame) -> pl.DataFrame:
     """
     if frame.height == 0:
         raise StatisticsError("there are no readings: at least two are needed")
+    frame = frame.rechunk()  # many small chunks, as a file is read, slow every step down
     if "series" not in frame.columns:
         frame = frame.with_columns(series=pl.lit(ONLY))
     faulty = frame.select((pl.col("value").is_null() | ~pl.col("value").is_finite()).arg_true())["value"]

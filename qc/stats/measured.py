@@ -25,7 +25,7 @@ from qc.stats.charttable import (
 )
 from qc.stats.constants import LARGEST, factors
 from qc.stats.errors import StatisticsError
-from qc.stats.points import Chart, as_readings
+from qc.stats.points import Baseline, Chart, as_readings
 from qc.stats.setting import AS_THEY_ARE, Setting
 
 MOVING = factors(2)
@@ -100,11 +100,13 @@ def individuals_table(frame: pl.DataFrame, setting: Setting = AS_THEY_ARE) -> Ch
     points = arrange(frame).select("series", "point", "value")
     step = pl.col("value").diff().abs()
     points = points.with_columns(companion=pl.when(pl.col("point") > 1).then(step))
-    base = setting.baseline.mask(pl.col("point"))
-    # a moving range belongs to the baseline when both its points do
-    before = setting.baseline.mask(pl.col("point").cast(pl.Int64) - 1)
-    step_in_base = pl.col("companion").filter(base & before & (pl.col("point") > 1))
-    middle = pl.col("value").filter(base)
+    middle, step_in_base = pl.col("value"), pl.col("companion")
+    if setting.baseline != Baseline():
+        base = setting.baseline.mask(pl.col("point"))
+        # a moving range belongs to the baseline when both its points do
+        before = setting.baseline.mask(pl.col("point").cast(pl.Int64) - 1)
+        middle = middle.filter(base)
+        step_in_base = step_in_base.filter(base & before & (pl.col("point") > 1))
     levels = points.group_by("series", maintain_order=True).agg(
         points=pl.len(),
         baseline_points=middle.len(),
@@ -122,12 +124,7 @@ def individuals_table(frame: pl.DataFrame, setting: Setting = AS_THEY_ARE) -> Ch
         companion_center=center, companion_lower=0.0 * center, companion_upper=center * MOVING.D4
     )
     points = points.with_columns(
-        sd=spread_out(levels, "sigma"),
-        lower=spread_out(levels, "lower"),
-        upper=spread_out(levels, "upper"),
-        companion_center=spread_out(levels, "companion_center"),
-        companion_lower=spread_out(levels, "companion_lower"),
-        companion_upper=spread_out(levels, "companion_upper"),
+        sd=spread_out(levels, "sigma"), lower=spread_out(levels, "lower"), upper=spread_out(levels, "upper")
     )
     return ChartTable(
         "individuals", points, levels, companion_kind="moving-range", warnings=_warnings(levels, setting)

@@ -177,7 +177,6 @@ def _changepoint(frame: pl.DataFrame, question: StudyQuestion) -> Outcomes:
         false_alarm_rate=question.false_alarm_rate or DETECTOR_RATE,
         shape=cast(Shape, question.shape),
         resolution=question.setting.resolution,
-        evidence=True,
     )
     return {
         name: Outcome(values.size, _detection_chart(name, values, detection, bool(question.rules)))

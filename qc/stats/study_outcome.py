@@ -127,15 +127,14 @@ def companion_sentences(table: ChartTable) -> dict[str, list[str]]:
     if table.companion_kind is None:
         return {}
     slack = 1e-9 * pl.col("companion_upper").abs()
-    outside = table.points.select(
-        "series",
-        "point",
-        "companion",
-        "companion_lower",
-        "companion_upper",
-        above=pl.col("companion") > pl.col("companion_upper") + slack,
-        below=pl.col("companion") < pl.col("companion_lower") - slack,
-    ).filter(pl.col("above") | pl.col("below"))
+    outside = (
+        table.companion_points()
+        .with_columns(
+            above=pl.col("companion") > pl.col("companion_upper") + slack,
+            below=pl.col("companion") < pl.col("companion_lower") - slack,
+        )
+        .filter(pl.col("above") | pl.col("below"))
+    )
     out: dict[str, list[str]] = {}
     for series, point, value, lower, upper, above, _ in outside.iter_rows():
         limit = f"above its upper limit {shown(upper)}" if above else f"below its lower limit {shown(lower)}"
