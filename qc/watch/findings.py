@@ -179,33 +179,44 @@ def _coarse(values: Floats, resolution: float) -> bool:
 def _with_returns(found: Sequence[Finding], values: Floats) -> tuple[Finding, ...]:
     """Mark changes that ended in a return to the old state; a signal that only tells of it is dropped."""
     kept: list[Finding] = []
-    begin = 1  # first point of the state before the change in hand
     lasting = [s for s in found if s.kind != "single"]
     for signal in found:
         if signal.kind == "single":
             kept.append(signal)
             continue
-        last = next((i for i in range(len(kept) - 1, -1, -1) if kept[i].kind != "single"), None)
-        if last is not None and _leads_back(kept[last], signal, values, begin):
-            kept[last] = replace(kept[last], ended=signal.start)
+        left = _left_again(kept, signal, values)
+        if left is not None:
+            kept[left:] = [_ended(s, signal.start) for s in kept[left:]]
             continue
-        if last is not None and kept[last].ended is None:
-            begin = kept[last].start
         following = next((s.start for s in lasting if s.point > signal.point), values.size + 1)
-        faded = _faded(signal, values, begin, following)
+        faded = _faded(signal, values, _begin(kept, signal), following)
         kept.append(replace(signal, ended=signal.point + 1) if faded else signal)
     return tuple(kept)
 
 
-def _leads_back(first: Finding, second: Finding, values: Floats, begin: int) -> bool:
-    if first.ended is not None or first.kind not in {"shift", "trend"} or second.kind == "spread":
-        return False
-    if {first.side, second.side} != {"above", "below"}:
-        return False
-    old = values[begin - 1 : first.start - 1]
-    away = values[first.start - 1 : second.start - 1]
-    new = values[second.start - 1 :]
-    return bool(old.size and away.size and new.size) and _back(old.mean(), away.mean(), new.mean())
+def _begin(kept: Sequence[Finding], signal: Finding) -> int:
+    """Return the first point of the state that a signal ended: the start of the last change still lasting."""
+    starts = [s.start for s in kept if s.kind != "single" and s.ended is None and s.start < signal.start]
+    return max(starts, default=1)
+
+
+def _ended(signal: Finding, ended: int) -> Finding:
+    return signal if signal.kind == "single" or signal.ended is not None else replace(signal, ended=ended)
+
+
+def _left_again(kept: Sequence[Finding], signal: Finding, values: Floats) -> int | None:
+    """Return the place of the earliest lasting change whose old level the series came back to, or None."""
+    if signal.kind == "spread":
+        return None
+    for place, first in enumerate(kept):
+        if first.kind not in {"shift", "trend"} or first.ended is not None or first.side == signal.side:
+            continue
+        old = values[_begin(kept[:place], first) - 1 : first.start - 1]
+        away = values[first.start - 1 : signal.start - 1]
+        new = values[signal.start - 1 :]
+        if old.size and away.size and new.size and _back(old.mean(), away.mean(), new.mean()):
+            return place
+    return None
 
 
 def _faded(signal: Finding, values: Floats, begin: int, following: int) -> bool:

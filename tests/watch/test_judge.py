@@ -74,7 +74,7 @@ def test_a_closed_signal_makes_the_new_level_the_settled_state(small_plan, point
 
 
 def test_ended_excursions_do_not_count_for_the_present(small_plan, points):
-    values = noise(80, 31)
+    values = noise(80, 30)
     values[30:45] += 15
     verdict = ask(small_plan, values, points)
     assert verdict.behaviour == "steady"
