@@ -45,12 +45,15 @@ def tidy(frame: pl.DataFrame, columns: Mapping[str, str]) -> pl.DataFrame:
     >>> tidy(pl.DataFrame({"a": ["", "x"]}), {"a": "str", "n": "int"}).rows()
     [(None, None), ('x', None)]
     """
-    return frame.select(
+    if frame.is_empty():  # a constant column would give it a row
+        return pl.DataFrame(schema={name: POLARS[kind] for name, kind in columns.items()})
+    typed = [
         (_emptied(name) if kind == "str" else pl.col(name).cast(POLARS[kind]))
         if name in frame.columns
         else pl.lit(None, POLARS[kind]).alias(name)
         for name, kind in columns.items()
-    )
+    ]
+    return frame.with_columns(typed).select(list(columns))
 
 
 def stored(frame: pl.DataFrame, columns: Mapping[str, str]) -> pl.DataFrame:
