@@ -128,9 +128,12 @@ def check(
     for_events.add([f for f in doubts.events if f.reason not in silent])
     marks = sheet_marks(facts)
     readings = facts.readings.select(list(readings.columns))
+    own_readings, own_events = _by_part(readings, len(unfolded)), _by_part(events, len(unfolded))
     return [
-        _checked(unfold, number, readings, events, for_readings, for_events, marks.get(number, ()))
-        for number, unfold in enumerate(unfolded)
+        _checked(
+            unfold, own_readings[n], own_events[n], for_readings.by_row, for_events.by_row, marks.get(n, ())
+        )
+        for n, unfold in enumerate(unfolded)
     ]
 
 
@@ -210,29 +213,41 @@ def _rows(frame: pl.DataFrame, wanted: Collection[int]) -> dict[int, dict[str, A
     return dict(zip(picked, frame[picked].to_dicts(), strict=True)) if picked else {}
 
 
+def _by_part(frame: pl.DataFrame, parts: int) -> list[pl.DataFrame]:
+    """Return the rows of each sheet of the upload."""
+    split = frame.partition_by(PART, as_dict=True, maintain_order=True)
+    return [split.get((number,), frame.clear()) for number in range(parts)]
+
+
 def _checked(
     unfold: Unfolded,
-    number: int,
     readings: pl.DataFrame,
     events: pl.DataFrame,
-    for_readings: _Findings,
-    for_events: _Findings,
+    for_readings: Mapping[int, list[Finding]],
+    for_events: Mapping[int, list[Finding]],
     marks: Sequence[Mark],
 ) -> Checked:
     held: list[dict[str, Any]] = []
     accepted = []
-    for table, frame, findings, columns, stored in (
+    for table, own, findings, columns, stored in (
         ("reading", readings, for_readings, READING_ROW, READING),
         ("event", events, for_events, EVENT_ROW, EVENT),
     ):
-        own = frame.filter(pl.col(PART) == number)
-        stopped = own[INDEX].is_in(list(findings.by_row)) if own.height else pl.Series([], dtype=pl.Boolean)
-        for row in own.filter(stopped).to_dicts():
-            held.append(_held(table, row, findings.by_row[row[INDEX]], list(columns)))
-        accepted.append(own.filter(~stopped).select(list(stored)))
-    rows = held_frame(held)
+        stopped = [index in findings for index in own[INDEX]]
+        if any(stopped):
+            rows = own.filter(pl.Series(stopped, dtype=pl.Boolean)).to_dicts()
+            held += [_held(table, row, findings[row[INDEX]], list(columns)) for row in rows]
+            own = own.filter(~pl.Series(stopped, dtype=pl.Boolean))
+        accepted.append(own.select(list(stored)))
     return Checked(
-        unfold.file, unfold.tab, unfold.sheet, unfold.card, accepted[0], accepted[1], rows, tuple(marks)
+        unfold.file,
+        unfold.tab,
+        unfold.sheet,
+        unfold.card,
+        accepted[0],
+        accepted[1],
+        held_frame(held),
+        tuple(marks),
     )
 
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 import os
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import cache
 from typing import TYPE_CHECKING, Any
 
 import polars as pl
@@ -77,7 +78,8 @@ def validate(frame: pl.DataFrame, rules: Sequence[Rule], name: str) -> list[Fail
     if frame.is_empty() or not rules:
         return []
     wanted = [INDEX, *dict.fromkeys(c for rule in rules for c in (rule.column, rule.other) if c)]
-    report = _batch(_pandas(frame.select(wanted))).validate(
+    batch = _rows().get_batch(batch_parameters={"dataframe": _pandas(frame.select(wanted))})
+    report = batch.validate(
         _suite(name, rules),
         result_format={"result_format": "COMPLETE", "unexpected_index_column_names": [INDEX]},
     )
@@ -114,7 +116,9 @@ def _pandas(frame: pl.DataFrame) -> pd.DataFrame:
     return pd.DataFrame(columns)
 
 
-def _batch(frame: pd.DataFrame) -> Any:
+@cache
+def _rows() -> Any:
+    """Return the batch definition that every frame of the process is handed to; it holds no data itself."""
     os.environ.setdefault("GX_ANALYTICS_ENABLED", "false")
     import great_expectations as gx
     from great_expectations.data_context.types.base import ProgressBarsConfig
@@ -122,7 +126,7 @@ def _batch(frame: pd.DataFrame) -> Any:
     context = gx.get_context(mode="ephemeral")
     context.variables.progress_bars = ProgressBarsConfig(globally=False)
     asset = context.data_sources.add_pandas("sheets").add_dataframe_asset("rows")
-    return asset.add_batch_definition_whole_dataframe("all").get_batch(batch_parameters={"dataframe": frame})
+    return asset.add_batch_definition_whole_dataframe("all")
 
 
 def _suite(name: str, rules: Iterable[Rule]) -> Any:

@@ -57,5 +57,6 @@ def held_frame(rows: Sequence[Mapping[str, object]]) -> pl.DataFrame:
 
 
 def _frame(rows: Sequence[Mapping[str, object]], schema: dict[str, Any]) -> pl.DataFrame:
-    columns = {name: [row.get(name) for row in rows] for name in schema}
-    return pl.DataFrame(columns, schema=schema)
+    if not rows:
+        return pl.DataFrame(schema=schema)
+    return pl.from_dicts(rows, schema=schema)

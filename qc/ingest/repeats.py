@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-import polars as pl
+from collections import defaultdict
+from collections.abc import Sequence
+from typing import Any
 
 from qc.plan import PLACE
 
-PIECE = ["serial", "stage", "characteristic", "gauge", "day"]
-AT = [*PIECE, *PLACE]
+PIECE = ("serial", "stage", "characteristic", "gauge", "day")
 
 
-def number_repeats(readings: pl.DataFrame) -> pl.DataFrame:
-    """Fill `repeat` where it was not typed.
+def number_repeats(readings: Sequence[dict[str, Any]]) -> None:
+    """Fill `repeat` in place where it was not typed.
 
     A card on which every place of a piece (two places or more) was read the same number of times, with
     readings that differ, is a card of repeats: they are numbered in order. Anything else is left at 1, so
@@ -19,30 +20,27 @@ def number_repeats(readings: pl.DataFrame) -> pl.DataFrame:
 
     Parameters
     ----------
-    readings : DataFrame
+    readings : sequence of dict
         Unfolded readings of one sheet.
 
-    Returns
-    -------
-    DataFrame
-        The same rows with `repeat` filled.
+    Examples
+    --------
+    >>> piece = {"serial": "Q1", "stage": "bell", "characteristic": "wall", "gauge": "", "day": None}
+    >>> typed = (("1", "5"), ("1", "6"), ("2", "5"), ("2", "5"))
+    >>> rows = [{**piece, "station": s, "text": t} for s, t in typed]
+    >>> number_repeats(rows)
+    >>> [row["repeat"] for row in rows]
+    [1, 2, 1, 2]
     """
-    if readings.is_empty() or not readings["repeat"].is_null().any():
-        return readings
-    at, piece = AT, PIECE
-    counted = readings.with_columns(
-        pl.len().over(at).alias("_times"),
-        pl.int_range(1, pl.len() + 1).over(at).alias("_turn"),
-        (pl.col("text").n_unique() > 1).over(at).alias("_differ"),
-        pl.struct(list(PLACE)).n_unique().over(piece).alias("_places"),
-    ).with_columns(
-        (
-            (pl.col("_times").min().over(piece) == pl.col("_times").max().over(piece))
-            & (pl.col("_times") > 1)
-            & (pl.col("_places") > 1)
-            & pl.col("_differ").any().over(piece)
-        ).alias("_design")
-    )
-    turn = pl.when("_design").then(pl.col("_turn")).otherwise(1)
-    filled = counted.with_columns(pl.coalesce(pl.col("repeat"), turn).cast(pl.Int64).alias("repeat"))
-    return filled.select(readings.columns)
+    pieces: dict[tuple[Any, ...], dict[tuple[Any, ...], list[dict[str, Any]]]] = defaultdict(dict)
+    for row in readings:
+        if row.get("repeat") is None:
+            at = tuple(row.get(name) for name in PLACE)
+            pieces[tuple(row.get(name) for name in PIECE)].setdefault(at, []).append(row)
+    for places in pieces.values():
+        times = {len(rows) for rows in places.values()}
+        differ = any(len({row["text"] for row in rows}) > 1 for rows in places.values())
+        by_design = len(times) == 1 and times != {1} and len(places) > 1 and differ
+        for rows in places.values():
+            for turn, row in enumerate(rows, start=1):
+                row["repeat"] = turn if by_design else 1

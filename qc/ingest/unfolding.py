@@ -77,5 +77,7 @@ def unfold(grid: Grid, plan: Plan) -> Unfolded:
     """
     sheet = recognise_card(part_sheet(grid), plan)
     readings, events = SOURCES[sheet.card.source](sheet, plan)
-    frame = number_repeats(reading_frame(readings))
-    return Unfolded(grid.file, grid.tab, grid.sheet, sheet.card.id, frame, event_frame(events))
+    number_repeats(readings)
+    return Unfolded(
+        grid.file, grid.tab, grid.sheet, sheet.card.id, reading_frame(readings), event_frame(events)
+    )

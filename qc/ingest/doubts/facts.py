@@ -18,6 +18,7 @@ ENOUGH = 12
 FINE = ["stage", "characteristic", "model", "surface", "valve", "partial", "station", "area"]
 COARSE = ["stage", "characteristic", "model", "surface", "valve", "partial"]
 _PLAN = ("_target", "_lower", "_upper")
+_SENSIBLE = ("_sensible_low", "_sensible_high")
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,7 +30,8 @@ class Facts:
     readings : DataFrame
         Readings with origin, and for each row: ``_kind``, ``_diameter``, ``_clearance`` (bool),
         ``_step`` (resolution), ``_target``, ``_lower``, ``_upper`` (plan), ``_center`` and ``_spread`` (usual
-        figure and its spread, null where nothing is known), ``_log`` (both are of logarithms).
+        figure and its spread, null where nothing is known), ``_log`` (both are of logarithms),
+        ``_sensible_low`` and ``_sensible_high``.
     events : DataFrame
         Events with origin.
     plan, known : Plan, Known
@@ -88,7 +90,7 @@ def gather_facts(readings: pl.DataFrame, events: pl.DataFrame, plan: Plan, known
     # Never narrower than the gauge can tell apart: coarse readings often have no spread at all.
     floor = pl.when("_log").then(0.10).otherwise(pl.col("_step").fill_null(0.0))
     frame = frame.with_columns(pl.max_horizontal("_spread", floor).alias("_spread"))
-    extra = ["_kind", "_diameter", "_clearance", "_step", "_log", *_PLAN, "_center", "_spread"]
+    extra = ["_kind", "_diameter", "_clearance", "_step", "_log", *_PLAN, *_SENSIBLE, "_center", "_spread"]
     return Facts(frame.select([*readings.columns, *extra]), events, plan, known)
 
 

@@ -14,6 +14,9 @@ FAR = 6.0
 FARTHER = 8.0
 """The same where the plan has no limit on that side."""
 
+ABOUT_ZERO = 5.0
+"""A usual figure within so many spreads of zero is a deviation, not a size."""
+
 NEAR = 4.0
 """Spreads from the usual figure within which a multiplied figure counts as usual."""
 
@@ -54,7 +57,13 @@ def _impossible(value: pl.Expr) -> pl.Expr:
     beyond = pl.when(low_side).then(value < limit).otherwise(value > limit)
     # A positive figure that fell to nothing has no logarithm: it is as far away as can be.
     far = distance(value).fill_null(pl.when(pl.col("_log") & (value <= 0)).then(99.0))
-    return pl.when(limit.is_null()).then(far > FARTHER).otherwise(beyond & (far > FAR)).fill_null(False)
+    out = pl.when(limit.is_null()).then(far > FARTHER).otherwise(beyond & (far > FAR)).fill_null(False)
+    # A figure that is a deviation can be anything near zero: ten times a small one says nothing.
+    about_zero = (~pl.col("_log") & (pl.col("_center").abs() < ABOUT_ZERO * pl.col("_spread"))).fill_null(
+        False
+    )
+    senseless = ~value.is_between(pl.col("_sensible_low"), pl.col("_sensible_high")).fill_null(True)
+    return out & (~about_zero | senseless)
 
 
 def _possible(value: pl.Expr) -> pl.Expr:
