@@ -1,4 +1,4 @@
-"""The three moments: end-of-day upload, morning board, monthly report; and the demo that shows all of them."""
+"""The three moments: end-of-day upload, morning board, monthly report; and the demo that shows them."""
 
 from __future__ import annotations
 
@@ -26,12 +26,10 @@ def demo(
     ] = Path("workshop"),
     port: Annotated[int, typer.Option(help="Port of the board; 0 takes a free one.")] = 8050,
     no_serve: Annotated[bool, typer.Option("--no-serve", help="Stop before serving the board.")] = False,
-    once: Annotated[
-        bool, typer.Option("--once", help="Serve, fetch the first page once, and stop.")
-    ] = False,
+    once: Annotated[bool, typer.Option("--once", help="Serve, fetch the first page once, and stop.")] = False,
     as_json: JsonOption = False,
 ) -> None:
-    """Make the sample workshop by the real upload, write last month's report, show the stages, serve the board.
+    """Make the sample workshop by the real upload, write last month's report, show stages, serve the board.
 
     A second run uses the workshop it finds.
     """
@@ -66,7 +64,7 @@ def upload(
 
 
 def status(workshop: WorkshopOption = None, as_of: AsOfOption = None, as_json: JsonOption = False) -> None:
-    """Show every series, worst first: is it the same process as before, and does it keep its limits?"""
+    """Show every series, worst first: whether it has moved, and whether it keeps its limits."""
     from qc.jobs.status import status as stages
 
     show(stages(open_workshop(workshop, as_of)), as_json=as_json)

@@ -1,7 +1,7 @@
 """The ``qc`` command.
 
-Exit codes: 0 done, 1 the data are at fault (one line on stderr says what, where and what to do), 2 wrong usage.
-Anything else is a fault of the program and keeps its traceback.
+Exit codes: 0 done, 1 the data are at fault (one line on stderr says what, where and what to do), 2 wrong
+usage. Anything else is a fault of the program and keeps its traceback.
 """
 
 from __future__ import annotations

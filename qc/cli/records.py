@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from qc.cli.common import AsOfOption, JsonOption, WorkshopOption, open_workshop, show
+from qc.cli.common import DATA_AT_FAULT, AsOfOption, JsonOption, WorkshopOption, open_workshop, show
 
 held = typer.Typer(
     help="Rows that could not be accepted: see them, mend them, export them.", no_args_is_help=True
@@ -34,7 +34,10 @@ def list_rows(
 
 @held.command("mend")
 def mend_row(
-    row: Annotated[int, typer.Argument(metavar="ROW", help="Number of the held row, from `qc held list`.")],
+    rows: Annotated[
+        list[str],
+        typer.Argument(metavar="ROW...", help="Numbers of held rows, from `qc held list`: 7, or 2-21."),
+    ],
     change: Annotated[
         list[str] | None,
         typer.Option("--set", metavar="COLUMN=VALUE", help="What to write instead; may be repeated."),
@@ -51,8 +54,8 @@ def mend_row(
     as_of: AsOfOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Put one held row right: by the proposal, by hand, as typed, or not at all."""
-    from qc.jobs.held import Decision, mend_held
+    """Put held rows right: by the proposal, by hand, as typed, or not at all."""
+    from qc.jobs.held import Decision, mend_rows
 
     pairs = [item.partition("=") for item in change or []]
     wrong = [name for name, sign, _ in pairs if not sign]
@@ -62,7 +65,18 @@ def mend_row(
         raise typer.BadParameter("choose one of --accept, --as-typed, --drop or --set COLUMN=VALUE")
     decision = Decision("proposal" if accept else "as-typed" if as_typed else "drop" if drop else "by-hand")
     changes = {name.strip(): value.strip() for name, _, value in pairs}
-    show(mend_held(open_workshop(workshop, as_of), row, decision, changes, who=who), as_json=as_json)
+    numbers = [number for text in rows for number in _numbers(text)]
+    result = mend_rows(open_workshop(workshop, as_of), numbers, decision, changes, who=who)
+    show(result, as_json=as_json)
+    if any(row.state == "held" for row in result.rows):
+        raise typer.Exit(DATA_AT_FAULT)
+
+
+def _numbers(text: str) -> range:
+    first, dash, last = text.partition("-")
+    if not first.isdigit() or (dash and not last.isdigit()):
+        raise typer.BadParameter(f"'{text}' is no row number. Write 7, or 2-21 for a run of rows.")
+    return range(int(first), int(last if dash else first) + 1)
 
 
 @held.command("export")

@@ -8,21 +8,19 @@ refused with one sentence and does not stop the others.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Protocol
 
 import polars as pl
 
-from qc.ingest import Checked, Known, SheetError, Unfolded, check, known_from, read_sheet, unfold
+from qc.ingest import Checked, Known, SheetError, Unfolded, check, read_sheet, unfold
 from qc.jobs.judging import judge_series, stages_touched
+from qc.jobs.past import known_of
 from qc.jobs.workshop import Workshop
 from qc.plan import EVENT, HELD, READING, QcError
 from qc.store import NewSheet, SheetCount, sheet_hash, signal_id
 from qc.watch import SeriesVerdict
-
-RECENT = 200
-"""So many latest readings of a figure say what is usual now."""
 
 
 class ShowProgress(Protocol):
@@ -161,7 +159,7 @@ def upload(
     """
     taken, refused = _read(workshop, files, progress)
     parts = [part for file in taken for part in file.parts]
-    checked = iter(check(parts, workshop.plan, known_of(workshop, parts)) if parts else ())
+    checked = iter(check(parts, workshop.plan, _known(workshop, parts)) if parts else ())
     for file in taken:
         file.checked = [next(checked) for _ in file.parts]
     sheets = [_new_sheet(file) for file in taken]
@@ -174,41 +172,6 @@ def upload(
         for file, sheet, count in zip(taken, sheets, counts, strict=True)
     )
     return UploadReceipt(receipts, tuple(refused))
-
-
-def known_of(workshop: Workshop, parts: Sequence[Unfolded]) -> Known:
-    """Gather what a check needs to know of the past, without reading the whole store.
-
-    Parameters
-    ----------
-    workshop : Workshop
-        An open workshop.
-    parts : sequence of Unfolded
-        The sheets on their way in.
-
-    Returns
-    -------
-    Known
-        Latest readings of the figures concerned, all readings of the pieces concerned, all pieces by serial.
-    """
-    store = workshop.store
-    rows = pl.concat([p.readings.select("serial", "stage", "characteristic", "model") for p in parts])
-    serials = {s for p in parts for frame in (p.readings, p.events) for s in frame["serial"].to_list() if s}
-    pieces = store.pieces()
-    models = dict(pieces.select("serial", "model").iter_rows())
-    figures = rows.with_columns(
-        model=pl.col("serial").replace_strict(models, default=pl.col("model"), return_dtype=pl.String)
-    ).unique(["stage", "characteristic", "model"])
-    recent = [
-        store.recent_readings(stage, figure, model or None, RECENT)
-        for stage, figure, model in figures.select("stage", "characteristic", "model").iter_rows()
-    ]
-    own = store.readings(serials=sorted(serials))
-    past = pl.concat([own, *recent]).unique("id", keep="first", maintain_order=True)
-    checks = store.events("gauge-check")
-    shipped = pieces.filter(pl.col("shipped").is_not_null())["serial"].to_list()
-    known = known_from(workshop.today, past, checks)
-    return replace(known, serials={s: m or "" for s, m in models.items()}, shipped=frozenset(shipped))
 
 
 def _read(
@@ -225,6 +188,13 @@ def _read(
         if progress is not None:
             progress(number, len(files), "Reading sheet")
     return taken, refused
+
+
+def _known(workshop: Workshop, parts: Sequence[Unfolded]) -> Known:
+    columns = ["stage", "characteristic", "model", "serial"]
+    rows = pl.concat([p.readings.select(columns) for p in parts]).unique()
+    serials = {s for p in parts for frame in (p.readings, p.events) for s in frame["serial"].to_list() if s}
+    return known_of(workshop, rows.iter_rows(), serials)
 
 
 def _new_sheet(file: _File) -> NewSheet:

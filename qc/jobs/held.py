@@ -1,0 +1,325 @@
+"""Held rows: what waits, and what a person decided about it.
+
+A mended row goes through the same check as a new one; only then does it come in. What was typed stays on
+record beside what it became, with who decided and when.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from enum import StrEnum
+from pathlib import Path
+from typing import Any
+
+import polars as pl
+
+from qc.ingest import Checked, MendedRow, mend_row, recheck
+from qc.jobs.errors import JobError
+from qc.jobs.judging import judge_series
+from qc.jobs.past import known_of
+from qc.jobs.workshop import Workshop
+
+
+class Decision(StrEnum):
+    """What a person may decide about a held row."""
+
+    PROPOSAL = "proposal"  # take the proposed mend
+    BY_HAND = "by-hand"  # change columns
+    AS_TYPED = "as-typed"  # it was right after all: confirm every doubt
+    DROP = "drop"  # set it aside for good
+
+
+@dataclass(frozen=True, slots=True)
+class HeldRow:
+    """One held row, for people."""
+
+    id: int
+    where: str
+    text: str
+    serial: str
+    reasons: tuple[dict[str, Any], ...]
+    proposal: dict[str, Any]
+
+    @classmethod
+    def of(cls, row: Mapping[str, Any]) -> HeldRow:
+        """Read a row of the store."""
+        where = [row["file"], f"tab {row['tab']}" if row["tab"] else "", row["cell"]]
+        return cls(
+            id=row["id"],
+            where=", ".join(part for part in where if part),
+            text=row["text"] or "",
+            serial=json.loads(row["typed"]).get("serial") or "",
+            reasons=tuple(json.loads(row["reasons"])),
+            proposal=json.loads(row["proposal"]) if row["proposal"] else {},
+        )
+
+    def is_like(self, next_row: HeldRow) -> bool:
+        """Say whether the next row is of the same piece and held for the same reasons, both without a mend."""
+        same = [r["id"] for r in self.reasons] == [r["id"] for r in next_row.reasons]
+        follows = next_row.id == self.id + 1
+        return (
+            same and follows and self.serial == next_row.serial and not (self.proposal or next_row.proposal)
+        )
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return plain values."""
+        return {
+            "row": self.id,
+            "where": self.where,
+            "typed": self.text,
+            "serial": self.serial,
+            "reasons": list(self.reasons),
+            "proposal": self.proposal or None,
+        }
+
+    def to_text(self) -> str:
+        """Say where it stands, why it is held, and what would put it right."""
+        lines = [f"{self.id}  {self.serial or '(no serial)'}  typed '{self.text}'"]
+        lines += [f"     {reason['sentence']} {reason['mend']}" for reason in self.reasons]
+        if self.proposal:
+            said = ", ".join(f"{name} = {value}" for name, value in self.proposal.items())
+            lines.append(f"     Proposed: {said}   (qc held mend {self.id} --accept)")
+        return "\n".join(lines)
+
+
+@dataclass(frozen=True, slots=True)
+class HeldList:
+    """The rows that wait."""
+
+    rows: tuple[HeldRow, ...]
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return plain values."""
+        return {"held": [row.to_dict() for row in self.rows]}
+
+    def to_text(self) -> str:
+        """List them."""
+        if not self.rows:
+            return "Nothing is held."
+        number = len(self.rows)
+        lines = [f"{number} row{'s are' if number != 1 else ' is'} held."]
+        for alike in self.runs():
+            lines.append(alike[0].to_text())
+            if len(alike) > 1:
+                numbers = f"{alike[1].id}-{alike[-1].id}" if len(alike) > 2 else str(alike[1].id)
+                rest = len(alike) - 1
+                lines.append(f"     So {'are' if rest > 1 else 'is'} {rest} more: {numbers}")
+        return "\n".join(lines)
+
+    def runs(self) -> list[list[HeldRow]]:
+        """Return the rows with neighbours of one piece that are held for the same reasons put together."""
+        found: list[list[HeldRow]] = []
+        for row in self.rows:
+            if found and found[-1][-1].is_like(row):
+                found[-1].append(row)
+            else:
+                found.append([row])
+        return found
+
+
+@dataclass(frozen=True, slots=True)
+class Mended:
+    """What became of a held row."""
+
+    row: int
+    state: str  # accepted | dropped | held
+    sentence: str
+    reasons: tuple[dict[str, Any], ...] = ()
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return plain values."""
+        return {
+            "row": self.row,
+            "state": self.state,
+            "sentence": self.sentence,
+            "reasons": list(self.reasons),
+        }
+
+    def to_text(self) -> str:
+        """Say it in one sentence, and why where it is still held."""
+        return "\n".join([self.sentence, *(f"  {reason['sentence']}" for reason in self.reasons)])
+
+
+@dataclass(frozen=True, slots=True)
+class MendedRows:
+    """What became of several held rows."""
+
+    rows: tuple[Mended, ...]
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return plain values."""
+        return {"mended": [row.to_dict() for row in self.rows]}
+
+    def to_text(self) -> str:
+        """Say it row by row."""
+        return "\n".join(row.to_text() for row in self.rows)
+
+
+@dataclass(frozen=True, slots=True)
+class Exported:
+    """A file written for the person who typed the rows."""
+
+    file: Path
+    rows: int
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return plain values."""
+        return {"file": str(self.file), "rows": self.rows}
+
+    def to_text(self) -> str:
+        """Say what was written."""
+        return f"{self.rows} held rows written to {self.file}."
+
+
+def list_held(workshop: Workshop, *, sheet: str = "") -> HeldList:
+    """Return the rows that wait for a decision, in order of entry.
+
+    Parameters
+    ----------
+    workshop : Workshop
+        An open workshop.
+    sheet : str
+        Only rows of this sheet: its file name or the beginning of its hash.
+    """
+    rows = workshop.store.held()
+    if sheet:
+        rows = rows.filter((pl.col("file") == sheet) | pl.col("sheet").str.starts_with(sheet))
+    return HeldList(tuple(HeldRow.of(row) for row in rows.to_dicts()))
+
+
+def mend_held(
+    workshop: Workshop,
+    row: int,
+    decision: Decision = Decision.PROPOSAL,
+    changes: Mapping[str, object] | None = None,
+    *,
+    who: str = "",
+) -> Mended:
+    """Decide about a held row.
+
+    Parameters
+    ----------
+    workshop : Workshop
+        An open workshop.
+    row : int
+        Number of the held row.
+    decision : Decision
+        Take the proposal, change it by hand, accept it as typed, or drop it.
+    changes : mapping, optional
+        Column to new value, for a mend by hand.
+    who : str
+        Code of the person who decides.
+
+    Returns
+    -------
+    Mended
+        `held` with the reasons where the mended row does not pass the check either; nothing is lost then.
+
+    Raises
+    ------
+    JobError
+        The row is not held, or has no proposal.
+    """
+    found = workshop.store.held(ids=[row])
+    if found.is_empty():
+        raise JobError(f"No row {row} is held. See the list: qc held list")
+    held = found.to_dicts()[0]
+    if decision is Decision.DROP:
+        workshop.store.settle_held([row], "dropped", who=who, when=workshop.now, note="set aside")
+        return Mended(row, "dropped", f"Row {row} is set aside; it stays on record as typed.")
+    mended = mend_row(held, _changes(held, decision, changes), workshop.plan)
+    checked = _check_again(workshop, mended, held, decision)
+    if not checked.held.is_empty():
+        reasons = tuple(json.loads(checked.held["reasons"][0]))
+        return Mended(row, "held", f"Row {row} is still held.", reasons)
+    workshop.store.settle_held(
+        [row],
+        "accepted",
+        who=who,
+        when=workshop.now,
+        readings=checked.readings,
+        events=checked.events,
+        replaces=mended.replaces,
+        note=f"{decision.value}: {json.dumps(mended.to_dict()['changed'], ensure_ascii=False)}",
+    )
+    stages = set(checked.readings["stage"]) | set(checked.events["stage"])
+    judge_series(workshop, {stage for stage in stages if stage})
+    return Mended(row, "accepted", f"Row {row} is accepted{_said(mended)}.")
+
+
+def mend_rows(
+    workshop: Workshop,
+    rows: Iterable[int],
+    decision: Decision,
+    changes: Mapping[str, object] | None = None,
+    *,
+    who: str = "",
+) -> MendedRows:
+    """Decide the same about several held rows, one after the other; see `mend_held`."""
+    return MendedRows(tuple(mend_held(workshop, row, decision, changes, who=who) for row in rows))
+
+
+def export_held(workshop: Workshop, out: Path) -> Exported:
+    """Write the held rows as csv, for the person who typed them.
+
+    Cells that a spreadsheet would take for a formula are written with a leading apostrophe.
+    """
+    rows = list_held(workshop).rows
+    text = io.StringIO()
+    writer = csv.writer(text)
+    writer.writerow(["row", "where", "serial", "typed", "reasons", "what to do", "proposal"])
+    for row in rows:
+        said = "; ".join(reason["sentence"] for reason in row.reasons)
+        todo = "; ".join(reason["mend"] for reason in row.reasons)
+        proposal = json.dumps(row.proposal, ensure_ascii=False) if row.proposal else ""
+        writer.writerow(
+            [_harmless(cell) for cell in (row.id, row.where, row.serial, row.text, said, todo, proposal)]
+        )
+    try:
+        out.write_text(text.getvalue(), "utf-8")
+    except OSError as error:
+        raise JobError(f"{out}: the file cannot be written ({error.strerror}). Name another one.") from error
+    return Exported(out, len(rows))
+
+
+def _changes(
+    held: Mapping[str, Any], decision: Decision, changes: Mapping[str, object] | None
+) -> Mapping[str, object]:
+    if decision is Decision.BY_HAND:
+        return changes or {}
+    if decision is Decision.AS_TYPED:
+        return {}
+    if not held["proposal"]:
+        raise JobError(
+            f"Row {held['id']} has no proposed mend. Change it by hand: qc held mend {held['id']} --set"
+        )
+    proposal: dict[str, object] = json.loads(held["proposal"])
+    return proposal
+
+
+def _check_again(
+    workshop: Workshop, mended: MendedRow, held: Mapping[str, Any], decision: Decision
+) -> Checked:
+    row = mended.row
+    figure = (row.get("stage") or "", row.get("characteristic") or "", row.get("model"), row.get("serial"))
+    known = known_of(workshop, [figure] if mended.table == "reading" else [], {row["serial"]} - {None, ""})
+    reasons = [reason["id"] for reason in json.loads(held["reasons"])]
+    confirmed = reasons if decision in {Decision.AS_TYPED, Decision.PROPOSAL} else ()
+    return recheck([mended], workshop.plan, known, confirmed=confirmed)[0]
+
+
+def _said(mended: MendedRow) -> str:
+    if not mended.changed:
+        return " as typed"
+    changes = ", ".join(
+        f"{name} {old} -> {new}" for name, (old, new) in mended.changed.items() if name != "hint"
+    )
+    return f" with {changes}" if changes else ""
+
+
+def _harmless(cell: object) -> object:
+    return f"'{cell}" if isinstance(cell, str) and cell[:1] in {"=", "+", "-", "@", "\t"} else cell

@@ -1,0 +1,49 @@
+"""What the store knows that bears on rows coming in, gathered without reading the whole store."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable
+from dataclasses import replace
+
+import polars as pl
+
+from qc.ingest import Known, known_from
+from qc.jobs.workshop import Workshop
+
+RECENT = 200
+"""So many latest readings of a figure say what is usual now."""
+
+Figure = tuple[str, str, str | None, str | None]
+
+
+def known_of(workshop: Workshop, figures: Iterable[Figure], serials: Collection[str]) -> Known:
+    """Gather what a check needs to know of the past.
+
+    Parameters
+    ----------
+    workshop : Workshop
+        An open workshop.
+    figures : iterable of (stage, characteristic, model, serial)
+        What is measured on the rows coming in; the model may be missing where the serial is on record.
+    serials : collection of str
+        Pieces that the rows are about.
+
+    Returns
+    -------
+    Known
+        Latest readings of the figures, all readings of the pieces, all pieces by serial, all gauge checks.
+    """
+    store = workshop.store
+    pieces = store.pieces()
+    models = dict(pieces.select("serial", "model").iter_rows())
+    wanted = {(stage, name, model or models.get(serial)) for stage, name, model, serial in figures}
+    recent = [
+        store.recent_readings(stage, name, model or None, RECENT)
+        for stage, name, model in sorted(wanted, key=str)
+    ]
+    own = store.readings(serials=sorted(serials))
+    past = pl.concat([own, *recent]).unique("id", keep="first", maintain_order=True)
+    shipped = pieces.filter(pl.col("shipped").is_not_null())["serial"].to_list()
+    known = known_from(workshop.today, past, store.events("gauge-check"))
+    serial_models = {serial: model or "" for serial, model in models.items()}
+    return replace(known, serials=serial_models, shipped=frozenset(shipped))
