@@ -7,7 +7,6 @@ limits on the unpacked size and an XML parser that refuses document types, so th
 from __future__ import annotations
 
 import io
-import re
 import zipfile
 import zlib
 from dataclasses import dataclass
@@ -15,6 +14,7 @@ from typing import Any
 from xml.parsers import expat
 
 from qc.ingest.errors import SheetError
+from qc.ingest.grid import MAX_COLUMNS, MAX_ROWS
 
 MAX_UNPACKED = 200_000_000
 """Largest unpacked workbook. [byte]"""
@@ -129,21 +129,19 @@ def _tabs(archive: zipfile.ZipFile, name: str) -> tuple[Tab, ...]:
 
 
 def _check_tab(data: bytes, name: str, tab: Tab) -> None:
-    if not re.search(rb"<(?:\w+:)?(?:f|mergeCell)[\s/>]|\st=[\"']e[\"']", data):
-        _parse(data, name, {})
-        return
     here = {"cell": ""}
 
     def cell(attributes: dict[str, str]) -> None:
         here["cell"] = attributes.get("r", "")
-        if attributes.get("t") == "e":
-            raise SheetError(
-                name,
-                "the cell holds an error value",
-                "Type the figure itself.",
-                tab=tab.name,
-                cell=here["cell"],
+        if _far_out(here["cell"]):
+            problem = "a cell stands far outside any table"
+            hint = (
+                f"A sheet may have {MAX_ROWS:,} rows and {MAX_COLUMNS} columns: clear that cell or split it."
             )
+            raise SheetError(name, problem, hint, tab=tab.name, cell=here["cell"])
+        if attributes.get("t") == "e":
+            problem = "the cell holds an error value"
+            raise SheetError(name, problem, "Type the figure itself.", tab=tab.name, cell=here["cell"])
 
     def formula(_: dict[str, str]) -> None:
         problem = "the cell holds a formula"
@@ -154,6 +152,18 @@ def _check_tab(data: bytes, name: str, tab: Tab) -> None:
         raise SheetError(name, "cells are merged", MERGED_HINT, tab=tab.name, cell=area)
 
     _parse(data, name, {"c": cell, "f": formula, "mergeCell": merged})
+
+
+def _far_out(reference: str) -> bool:
+    """Tell whether a cell lies beyond the limits; one such cell makes a reader reserve the whole area."""
+    letters = reference.rstrip("0123456789")
+    digits = reference[len(letters) :]
+    if len(letters) > 3 or len(digits) > 7 or int(digits or 0) > MAX_ROWS:
+        return True
+    index = 0
+    for letter in letters:
+        index = 26 * index + ord(letter) - 64
+    return index > MAX_COLUMNS
 
 
 def _parse(data: bytes, name: str, handlers: dict[str, Any]) -> None:

@@ -87,14 +87,23 @@ def _to_cents(
     hertz = read_number(reading["text"], "Hz", comma_decimal=row.reader.comma_decimal).value
     a4 = row.number("a4_hz", "Hz") or plan.workshop.a4_hz
     reading["value"] = None
-    if hertz is None or hertz <= 0 or instrument is None or reading["partial"] is None:
+    if hertz is None or not reading["text"]:
         return
     try:
-        state = valve_state(instrument, reading["valve"])
-        wanted = note_frequency(instrument, reading["partial"], reading["position"] or 1, state, a4)
-    except TradeError:
+        wanted = _wanted_hz(reading, instrument, a4)
+        cents = cents_between(hertz, wanted)
+    except TradeError as fault:
+        reading["hint"] = f"hz:{fault.problem}"
         return
-    cents = cents_between(hertz, wanted)
     reading["value"] = round(cents, 2)
     said = f"{hertz:g} Hz against {wanted:.2f} Hz at A4 = {a4:g} Hz"
     reading["note"] = "; ".join(part for part in (reading["note"], said) if part)
+
+
+def _wanted_hz(reading: dict[str, Any], instrument: Instrument | None, a4: float) -> float:
+    if instrument is None:
+        raise TradeError("the model is not in the plan", "Write the model")
+    if reading["partial"] is None:
+        raise TradeError("the row names no partial", "Write the partial")
+    state = valve_state(instrument, reading["valve"])
+    return note_frequency(instrument, reading["partial"], reading["position"] or 1, state, a4)
