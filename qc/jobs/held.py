@@ -58,7 +58,7 @@ class HeldRow:
         )
 
     def is_like(self, next_row: HeldRow) -> bool:
-        """Say whether the next row is of the same piece and held for the same reasons, both without a mend."""
+        """Say whether the next row is of the same piece and held alike, both without a mend."""
         same = [r["id"] for r in self.reasons] == [r["id"] for r in next_row.reasons]
         follows = next_row.id == self.id + 1
         return (
