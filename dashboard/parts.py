@@ -63,7 +63,7 @@ def state_words(verdict: SeriesVerdict) -> Component:
 def spark(verdict: SeriesVerdict) -> Component:
     """Return the newest points of a series as a small line."""
     tail = verdict.points[-SPARK_POINTS:]
-    signal = verdict.current
+    signal = words.telling(verdict)
     start = None
     if signal is not None and tail:
         start = max(0, signal.start - tail[0].ordinal)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import date
 from math import floor, log10
 
-from qc.jobs.board_views import SeriesVerdict, StageView, StretchResult
+from qc.jobs.board_views import SeriesVerdict, SignalResult, StageView, StretchResult
 
 UNIT_WORDS = {"um": "µm", "cent": "cents", "count": "", "fault": "", "cm3/min": "cm³/min", "mm2": "mm²"}
 BEHAVIOUR_WORDS = {"steady": "steady", "drifting": "drifting", "learning": "learning"}
@@ -86,6 +86,8 @@ def decimals_of(verdict: SeriesVerdict) -> int:
 
     A figure is written no finer than it can be told apart: a spread of 4 µm needs one decimal.
     """
+    if verdict.kind != "measured" and all(point.value.is_integer() for point in verdict.points):
+        return 0
     spread = verdict.sd_between or _range_spread(verdict)
     if not spread:
         return 1
@@ -130,6 +132,8 @@ def headline(stages: tuple[StageView, ...]) -> str:
     moved = sum(s.behaviour == "drifting" for s in stages)
     learning = sum(s.behaviour == "learning" for s in stages)
     same = len(stages) - moved - learning
+    if not moved and not same:
+        return f"{counted(learning, 'stage is', 'stages are').capitalize()} still learning."
     if not moved and not learning:
         text = "every stage is as it was"
     elif not moved:
@@ -150,9 +154,25 @@ def limits_of(verdict: SeriesVerdict) -> str:
     return CAPABLE_WORDS[verdict.capable]
 
 
+def telling(verdict: SeriesVerdict) -> SignalResult | None:
+    """Return the signal that explains why a series drifts; None for one that does not."""
+    return verdict.current if verdict.behaviour == "drifting" else None
+
+
+def between(verdict: SeriesVerdict) -> str:
+    """Return the limits of a series in words: ``20 µm to 44 µm``, ``at most 4 N``, empty without limits."""
+    low, high = verdict.lower, verdict.upper
+    if low is None and high is None:
+        return ""
+    if low is None or high is None:
+        only, side = (high, "at most") if low is None else (low, "at least")
+        return f"{side} {bound(only or 0.0, verdict.unit, verdict.centered)}"
+    return f"{bound(low, '', verdict.centered)} to {bound(high, verdict.unit, verdict.centered)}"
+
+
 def finding(verdict: SeriesVerdict) -> str:
     """Return what is to be said first of a series: the signal's sentence, else that it is quiet."""
-    signal = verdict.current
+    signal = telling(verdict)
     if signal is not None and signal.sentence:
         return signal.sentence
     if verdict.behaviour == "learning":
@@ -174,31 +194,38 @@ def capability(verdict: SeriesVerdict, wanted: float) -> tuple[str, str]:
     """Return the answer to "does it keep its limits?" in bold words, and the sentence after them."""
     if verdict.lower is None and verdict.upper is None:
         return "No limits are set.", "The plan asks for no limits here, so nothing is judged against them."
-    if verdict.ppk is None or not verdict.capable:
-        return "Cannot be said yet.", verdict.ppk_reason or "Too few pieces since the last change."
+    figure = _ppk_sentence(verdict, wanted)
+    if verdict.capable == "proven":
+        return "Yes, with confidence.", figure
+    if verdict.capable == "no":
+        return "Not as it runs now.", f"{_outside(verdict)}{figure}"
+    if verdict.capable == "unproven" and verdict.ppk is not None:
+        return "Perhaps; it is not proven.", f"{figure} More pieces will decide."
+    return "Cannot be said yet.", figure
+
+
+def _ppk_sentence(verdict: SeriesVerdict, wanted: float) -> str:
+    if verdict.ppk is None:
+        reason = verdict.ppk_reason or "Too few pieces since the last change"
+        return reason if reason.endswith((".", "!", "?")) else f"{reason}."
     stretch = current_stretch(verdict)
     rests = pieces(stretch.n if stretch else verdict.pieces)
-    between = (
+    interval = (
         f" ({verdict.ppk_low:.2f} to {verdict.ppk_high:.2f})"
         if verdict.ppk_low is not None and verdict.ppk_high is not None
         else ""
     )
-    figure = f"Ppk {verdict.ppk:.2f}{between} from {rests}, {wanted:.2f} wanted.".replace("-", "−")
-    if verdict.capable == "proven":
-        return "Yes, with confidence.", figure
-    if verdict.capable == "unproven":
-        return "Perhaps; it is not proven.", f"{figure} More pieces will decide."
-    return "Not as it runs now.", f"{_outside(verdict)}{figure}"
+    return f"Ppk {verdict.ppk:.2f}{interval} from {rests}, {wanted:.2f} wanted.".replace("-", "−")
 
 
 def _outside(verdict: SeriesVerdict) -> str:
     if verdict.outside_share is None:
         return ""
     share = 100 * verdict.outside_share
-    least = 100 * (verdict.outside_low or 0.0)
     if share < 1:
         return "Fewer than 1 in 100 would be outside. "
-    return f"About {share:.0f} in 100 would be outside (at least {least:.0f}). "
+    least = f" (at least {100 * verdict.outside_low:.0f})" if verdict.outside_low is not None else ""
+    return f"About {share:.0f} in 100 would be outside{least}. "
 
 
 def _range_spread(verdict: SeriesVerdict) -> float:

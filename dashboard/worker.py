@@ -161,7 +161,7 @@ def _do(folder: Path, as_of: date | None, task: Task, answers: Any) -> dict[str,
     if kind == "mend":
         return accept_mend(folder, as_of, what, who)
 
-    def tell(done: int, of: int, message: str) -> None:
-        answers.put((ticket, {"done": done, "of": of, "message": message}))
+    def tell(done: int, total: int, what: str) -> None:
+        answers.put((ticket, {"done": done, "of": total, "message": f"{what} {done} of {total} …"}))
 
     return take_sheets(folder, as_of, what, who, tell)

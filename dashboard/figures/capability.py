@@ -46,7 +46,7 @@ def draw_capability(view: SeriesView) -> Figure:
     )
     layout["yaxis"] = bare_axis(range=[0, tallest * 1.12], showticklabels=False, fixedrange=True)
     layout["shapes"], layout["annotations"] = _bounds(view, low, high)
-    drifting = verdict.behaviour == "drifting"
+    drifting = words.telling(verdict) is not None
     trace: dict[str, Any] = {
         "type": "scatter",
         "mode": "markers",

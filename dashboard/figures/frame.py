@@ -34,6 +34,9 @@ SYMBOLS: Final = {
 }
 """Plan symbol -> Plotly marker."""
 
+PLAIN_PX, BOLD_PX = 7.0, 7.9
+"""Width of a character of a label, on the safe side for the widest of the board's fonts [px]."""
+
 LABEL_GAP_PX: Final = 17
 """Least distance between two labels at the right edge [px]."""
 
@@ -73,6 +76,12 @@ def base_layout(height: int, top: int, right: int, bottom: int, left: int) -> di
 def bare_axis(**more: Any) -> dict[str, Any]:
     """Return an axis without grid, zero line or frame."""
     return {"showgrid": False, "zeroline": False, "showline": False, "ticks": "", "fixedrange": True, **more}
+
+
+def label_margin(labels: Sequence[EdgeLabel]) -> int:
+    """Return the width that the labels at the right edge need [px]."""
+    widths = [len(label.text) * (BOLD_PX if label.bold else PLAIN_PX) for label in labels]
+    return round(max([60.0, *widths])) + 16
 
 
 def nice_ticks(low: float, high: float, wanted: int = 6) -> list[float]:
@@ -133,7 +142,7 @@ def level(
     dash: str = "solid",
     end: float | None = None,
 ) -> dict[str, Any]:
-    """Return a line between two places of the horizontal axis, drawn under the points; level without `end`."""
+    """Return a line between two places of the horizontal axis, under the points; level without `end`."""
     return {
         "type": "line",
         "x0": x0,

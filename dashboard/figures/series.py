@@ -17,6 +17,7 @@ from dashboard.figures.frame import (
     bare_axis,
     base_layout,
     edge_annotations,
+    label_margin,
     level,
     value_axis,
 )
@@ -53,15 +54,15 @@ def draw_series(view: SeriesView, last: int | None = None, narrow: bool = False)
     x_range = (first - 0.8, final + 0.8)
     y_range = value_range(view, points)
     width = NARROW_PX if narrow else WIDE_PX
-    lane = lay_out_events(view.marks, x_range, width, verdict.current)
+    lane = lay_out_events(view.marks, x_range, width, words.telling(verdict))
     bottom = 34 + lane.height_px
-    right = 14 if narrow else 168
+    labels, shapes = _levels(view, x_range, y_range)
+    right = 14 if narrow else label_margin(labels)
     layout = base_layout(HEIGHT_PX + lane.height_px, TOP_PX, right, bottom, 46 if narrow else 58)
     layout["xaxis"] = {**_months(points), "range": list(x_range), "ticklabelstandoff": lane.height_px + 4}
     layout["yaxis"] = value_axis(*y_range, signed=verdict.centered)
-    labels, shapes = _levels(view, x_range, y_range)
     plot_px = HEIGHT_PX - TOP_PX - 34
-    band, band_label = _band(verdict.current, first, final, width)
+    band, band_label = _band(words.telling(verdict), first, final, width)
     layout["shapes"] = [*band, *shapes]
     layout["annotations"] = [
         axis_title(verdict.name, verdict.unit, verdict.centered, shift=21),
@@ -119,9 +120,12 @@ def story(view: SeriesView, point: Point) -> str:
 
 
 def _points(view: SeriesView, points: Sequence[Point]) -> dict[str, Any]:
-    changed = _changed(view.verdict.stretches)
+    drifting = [(s.first, s.last) for s in view.verdict.stretches if _drifts(view, s)]
     symbols = {model.id: SYMBOLS.get(model.symbol, "circle") for model in view.models}
-    colours = [LIGHT["drift"] if changed(p.ordinal) else LIGHT["ink"] for p in points]
+    colours = [
+        LIGHT["drift"] if any(first <= p.ordinal <= last for first, last in drifting) else LIGHT["ink"]
+        for p in points
+    ]
     return {
         "type": "scatter",
         "mode": "markers",
@@ -141,9 +145,10 @@ def _points(view: SeriesView, points: Sequence[Point]) -> dict[str, Any]:
     }
 
 
-def _changed(stretches: Sequence[StretchResult]) -> Any:
-    spans = [(s.first, s.last) for s in stretches if s.changed]
-    return lambda ordinal: any(first <= ordinal <= last for first, last in spans)
+def _drifts(view: SeriesView, stretch: StretchResult) -> bool:
+    # Older changes that were lived with are part of what was; only the one being told of is coloured.
+    signal = words.telling(view.verdict)
+    return signal is not None and stretch.changed and stretch.last >= signal.raised
 
 
 def _levels(
@@ -173,15 +178,15 @@ def _levels(
     if verdict.target is not None and not verdict.centered and y_range[0] <= verdict.target <= y_range[1]:
         shapes.append(level(verdict.target, *x_range, soft, 1, "dash"))
         labels.append(EdgeLabel(verdict.target, f"target {said(verdict.target)}", soft))
-    for bound in (verdict.natural_upper, verdict.natural_lower):
+    for bound, way in ((verdict.natural_upper, "to"), (verdict.natural_lower, "from")):
         if bound is not None and y_range[0] < bound < y_range[1]:
             shapes.append(level(bound, *x_range, LIGHT["steady"], 1, "dot"))
-            labels.append(EdgeLabel(bound, f"usual to {say(bound)} ({verdict.rests_on})", LIGHT["steady"]))
+            labels.append(EdgeLabel(bound, f"usual {way} {say(bound)} ({verdict.rests_on})", LIGHT["steady"]))
     for name, stretch in _named(verdict.stretches):
         left, right = max(stretch.first - 0.4, x_range[0]), min(stretch.last + 0.4, x_range[1])
         if right <= x_range[0]:
             continue
-        colour = LIGHT["drift"] if stretch.changed else LIGHT["steady"]
+        colour = LIGHT["drift"] if _drifts(view, stretch) else LIGHT["steady"]
         start, end = _ends(stretch, left)
         shapes.append(level(start, left, right, colour, 3 if name else 1.5, end=end))
         if name:

@@ -29,7 +29,7 @@ def draw_wear(view: SeriesView, narrow: bool = False) -> Figure | None:
     if not points:
         return None
     decimals = words.decimals_of(verdict)
-    layout = base_layout(HEIGHT_PX, 34, 14 if narrow else 168, 44, 46 if narrow else 58)
+    layout = base_layout(HEIGHT_PX, 34, 14 if narrow else 190, 44, 46 if narrow else 58)
     end = max([forecast.count_now, forecast.change_by_count or 0]) * 1.06
     layout["xaxis"] = bare_axis(
         range=[-0.015 * end, end],

@@ -90,13 +90,8 @@ def _standing_row(verdict: SeriesVerdict, point: Point) -> list[Any]:
         verdict.upper is not None and point.value > verdict.upper
     )
     shown: Any = html.B([value, " outside"], className="is-drifting") if outside else value
-    bounds = [
-        words.bound(b, verdict.unit, verdict.centered)
-        for b in (verdict.lower, verdict.upper)
-        if b is not None
-    ]
     name = dcc.Link(f"{verdict.stage_name}: {series_name(verdict)}", href=series_address(verdict.key))
-    return [name, shown, " to ".join(bounds), f"{verdict.behaviour}, {words.limits_of(verdict)}"]
+    return [name, shown, words.between(verdict), f"{verdict.behaviour}, {words.limits_of(verdict)}"]
 
 
 def _stages(view: InstrumentView) -> list[Component]:

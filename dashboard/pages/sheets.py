@@ -9,11 +9,13 @@ from dash.development.base_component import Component
 
 from dashboard import queries, words
 from dashboard.parts import card, heading, nothing, serial_link, table
-from dashboard.routing import Page
+from dashboard.routing import Page, address
 from qc.jobs.board_views import HeldView
 
 UNDER = "Hand in the day's sheets. Rows in doubt are held with every reason; nothing is corrected silently."
-SHOWN_HELD = 200
+SHOWN_HELD = 12
+SHOWN_SHEETS = 20
+"""Rows shown at once; the rest is folded away, not left out."""
 
 
 def layout(**_: str) -> Component:
@@ -51,19 +53,25 @@ def receipt_card(found: dict[str, Any]) -> Component:
     if found["state"] != "done":
         return card("Not stored", html.P(found["message"], className="lead"), className="warn")
     receipt = found["receipt"] or {}
-    said = [html.P(receipt["sentence"], className="lead")] if receipt.get("sentence") else []
-    refused = [html.P(text, className="refused") for text in receipt.get("refused", [])]
+    if "sentence" in receipt:
+        reasons = [html.Li(reason["sentence"]) for reason in receipt.get("reasons", [])]
+        return card(
+            "Mend", html.P(receipt["sentence"], className="lead"), html.Ul(reasons, className="reasons")
+        )
     sheets = receipt.get("sheets", [])
-    body: list[Any] = [*said, *refused]
-    if sheets:
-        body = [
-            html.P(_receipt_sentence(sheets, receipt), className="lead"),
-            *refused,
-            _receipt_table(sheets),
-        ]
-    signals = [html.P(text) for text in receipt.get("signals", [])]
-    if signals:
-        body.append(html.Div([html.H2("What this upload showed"), *signals], className="after"))
+    body: list[Any] = [html.P(_receipt_sentence(receipt), className="lead")]
+    body += [html.P(text, className="refused") for text in receipt.get("refused", [])]
+    body += [_receipt_table(sheets)] if sheets else []
+    raised = {signal["id"]: signal for sheet in sheets for signal in sheet["signals"]}
+    if raised:
+        lines = [html.Li(_signal_link(signal)) for signal in raised.values()]
+        body.append(
+            html.Div(
+                [html.H2("What this upload showed"), html.Ul(lines, className="life")], className="after"
+            )
+        )
+    marks = list(dict.fromkeys(mark for sheet in sheets for mark in sheet.get("marks", [])))
+    body += [html.P(mark, className="small") for mark in marks]
     return card("Receipt", *body)
 
 
@@ -71,11 +79,32 @@ def held_card(rows: tuple[HeldView, ...]) -> Component:
     """Return the held rows with every reason and the proposed mend."""
     if not rows:
         return card("Held rows", nothing("No row is held. Everything that came in was accepted."))
-    lines = [_held_row(row) for row in rows[:SHOWN_HELD]]
-    more = len(rows) - SHOWN_HELD
-    foot = [html.P(f"{more} more; qc held list shows all.", className="small")] if more > 0 else []
+    lines = [_held_row(run[0], run[1:]) for run in _runs(rows)]
     title = f"Held rows: {words.counted(len(rows), 'row waits', 'rows wait')} for a decision"
-    return card(title, html.Ul(lines, className="held"), *foot)
+    first = html.Ul(lines[:SHOWN_HELD], className="held")
+    rest = lines[SHOWN_HELD:]
+    folded = [_folded(f"Show the other {len(rest)}", html.Ul(rest, className="held"))] if rest else []
+    return card(title, first, *folded)
+
+
+def _runs(rows: tuple[HeldView, ...]) -> list[list[HeldView]]:
+    """Put neighbours together that are held alike and have no mend of their own."""
+    runs: list[list[HeldView]] = []
+    for row in rows:
+        last = runs[-1][-1] if runs else None
+        if last is not None and not (row.proposal or last.proposal) and _alike(row) == _alike(last):
+            runs[-1].append(row)
+        else:
+            runs.append([row])
+    return runs
+
+
+def _alike(row: HeldView) -> tuple[object, ...]:
+    return row.file, row.serial, tuple(reason.id for reason in row.reasons)
+
+
+def _folded(title: str, inner: Component) -> Component:
+    return html.Details([html.Summary(title), inner], className="folded")
 
 
 def _drop_card() -> Component:
@@ -105,19 +134,23 @@ def _below() -> list[Component]:
         for s in board.sheets()
     ]
     head = ["Sheet", "Card", "Handed in", "By", "Size", "Still held"]
-    past = (
-        table(head, rows, f"The newest {len(rows)} sheets; each is kept byte for byte", numbers=(4, 5))
-        if rows
-        else nothing("No sheet has been handed in yet.")
-    )
-    return [held_card(board.held()), card("Past sheets", past)]
+    if not rows:
+        return [held_card(board.held()), card("Past sheets", nothing("No sheet has been handed in yet."))]
+    caption = "Newest first; each is kept byte for byte"
+    past = [table(head, rows[:SHOWN_SHEETS], caption, numbers=(4, 5))]
+    if rows[SHOWN_SHEETS:]:
+        older = table(head, rows[SHOWN_SHEETS:], "Older sheets", numbers=(4, 5))
+        past.append(_folded(f"Show the {len(rows) - SHOWN_SHEETS} before them", older))
+    return [held_card(board.held()), card("Past sheets", *past)]
 
 
-def _held_row(row: HeldView) -> Component:
+def _held_row(row: HeldView, more: list[HeldView]) -> Component:
     about = [html.B(row.what or "row"), f" “{row.text}”" if row.text else ""]
     if row.serial:
         about += [" of ", serial_link(row.serial)]
-    where = html.Span(f"{row.file}, {row.cell}", className="small")
+    where = f"{row.file}, {row.cell}"
+    if more:
+        where += f", and {words.counted(len(more), 'row', 'rows')} more of it held alike, to {more[0].cell}"
     reasons = [
         html.Li([reason.sentence, html.Span(f" {reason.mend}", className="mend") if reason.mend else ""])
         for reason in row.reasons
@@ -134,20 +167,28 @@ def _held_row(row: HeldView) -> Component:
                 **{"data-mend": row.id, "aria-label": f"Accept {row.proposal} for {row.cell} of {row.file}"},
             ),
         ]
-    told = html.Div([html.P(about), where, html.Ul(reasons, className="reasons")])
+    told = html.Div(
+        [html.P(about), html.Span(where, className="small"), html.Ul(reasons, className="reasons")]
+    )
     return html.Li([told, html.Div(action, className="offer no-print")], className="held-row")
 
 
-def _receipt_sentence(sheets: list[dict[str, Any]], receipt: dict[str, Any]) -> str:
+def _signal_link(signal: dict[str, Any]) -> Component:
+    return dcc.Link(signal["sentence"], href=address("/signals/<signal>", {"signal": signal["id"]}))
+
+
+def _receipt_sentence(receipt: dict[str, Any]) -> str:
+    sheets, refused = receipt.get("sheets", []), receipt.get("refused", [])
     accepted, held, known = (sum(s[name] for s in sheets) for name in ("accepted", "held", "already_known"))
-    text = f"{accepted} rows accepted from {words.counted(len(sheets), 'sheet', 'sheets')}"
-    text += f", {held} held" if held else ", none held"
+    parts = []
+    if sheets:
+        parts.append(f"{accepted} rows accepted from {words.counted(len(sheets), 'sheet', 'sheets')}")
+        parts.append(f"{held} held" if held else "none held")
     if known:
-        text += f", {known} known already"
-    refused = receipt.get("refused", [])
+        parts.append(f"{known} known already")
     if refused:
-        text += f"; {words.counted(len(refused), 'sheet', 'sheets')} could not be read"
-    return text + "."
+        parts.append(f"{words.counted(len(refused), 'sheet', 'sheets')} could not be read")
+    return f"{', '.join(parts) or 'nothing came in'}.".capitalize()
 
 
 def _receipt_table(sheets: list[dict[str, Any]]) -> Component:

@@ -7,7 +7,8 @@ from typing import Any
 from dash import dcc, html
 from dash.development.base_component import Component
 
-from dashboard import queries, words
+from dashboard import queries, route, words
+from dashboard.drawing import Drawing
 from dashboard.figures import draw_series
 from dashboard.pages.missing import missing
 from dashboard.parts import card, chart, figures, heading, nothing, serial_link, series_name, spark, table
@@ -87,7 +88,8 @@ def _row(view: SignalView) -> Component:
     told = html.Div(
         [html.P([link, " ", state]), html.P(f"{raised} {view.signal.because}".strip(), className="said")]
     )
-    return html.Li([html.Span(), told, spark(view.verdict)], className="row")
+    peak = Drawing(route.draw_peak(20)) if view.state == "open" else html.Span()
+    return html.Li([peak, told, spark(view.verdict)], className="row")
 
 
 def _facts(view: SignalView) -> Component:

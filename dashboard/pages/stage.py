@@ -87,7 +87,7 @@ def steps(view: SeriesView) -> list[str]:
     newest = verdict.points[-1].serial if verdict.points else "the newest piece"
     gauge = " and ".join(view.gauges) or "the gauge"
     first = [text.format(serial=newest, gauge=gauge) for text in FIRST_STEPS]
-    signal = verdict.current
+    signal = words.telling(verdict)
     own = signal.next_step if signal is not None and signal.next_step else view.next_step
     return list(dict.fromkeys([*first, *([own] if own else []), *view.reaction]))
 
@@ -99,11 +99,10 @@ def _page(key: SeriesKey, verdicts: tuple[SeriesVerdict, ...]) -> Component:
     verdict = view.verdict
     others = html.Ul([series_row(v, current=v.key == key) for v in verdicts], className="rows")
     stage_card = card(f"All of {verdict.stage_name}, worst first", others, className="last")
-    title = f"{verdict.stage_name} — {verdict.name}"
-    family = "" if key.family == "all" else f"{key.family}. "
+    title = f"{verdict.stage_name} — {series_name(verdict)}"
     return html.Div(
         [
-            heading(title, family + view.plain, back=("Stages", "/stages")),
+            heading(title, view.plain, back=("Stages", "/stages")),
             html.Div(
                 [
                     html.Div([_evidence(view), *_wear(view), *_readings(view), stage_card]),
@@ -118,7 +117,7 @@ def _page(key: SeriesKey, verdicts: tuple[SeriesVerdict, ...]) -> Component:
 
 def _evidence(view: SeriesView) -> Component:
     verdict = view.verdict
-    signal = verdict.current
+    signal = words.telling(verdict)
     said = [html.P(words.finding(verdict), className="lead")]
     if signal is not None and signal.because:
         said.append(html.P(signal.because, className="small"))
@@ -167,8 +166,8 @@ def _caption(view: SeriesView) -> Component:
         if m.id in present
     ]
     text = (
-        f"Pieces in order of making, {points[0].serial} to {points[-1].serial}. "
-        "In brackets: pieces a figure rests on."
+        f"Pieces in order of making, up to {points[-1].serial}. "
+        "In brackets: the number of pieces a figure rests on."
     )
     return html.Figcaption([html.Span(text), *models], className="caption small")
 

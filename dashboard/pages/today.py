@@ -133,7 +133,7 @@ def _behaviour(stage: StageView) -> list[Any]:
 
 
 def _finding(verdict: SeriesVerdict) -> Component:
-    signal = verdict.current
+    signal = words.telling(verdict)
     because = signal.because if signal else ""
     following = signal.next_step if signal else ""
     told = [html.P(dcc.Link(words.finding(verdict), href=series_address(verdict.key), className="what"))]
@@ -145,7 +145,11 @@ def _finding(verdict: SeriesVerdict) -> Component:
 
 
 def _next(step: str) -> str:
-    return step if step.lower().startswith("next") else f"Next: {step[0].lower()}{step[1:]}"
+    if step.lower().startswith("next"):
+        return step
+    # A name such as G-03 keeps its capital.
+    first = step[0].lower() if step[1:2].islower() else step[0]
+    return f"Next: {first}{step[1:]}"
 
 
 def _cards_name(view: TodayView) -> str:

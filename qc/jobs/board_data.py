@@ -44,6 +44,16 @@ NEWEST_FOR_GAUGES = 10
 """Points looked at for the gauges in use now."""
 
 
+SUSPECT_WORDS = {
+    "tool": "{} in use",
+    "batch": "batch {}",
+    "person": "{} begins",
+    "gauge": "{} in use",
+    "gauge-check": "{} not checked",
+}
+"""How a suspect is named under the chart, short enough to stand at its tick."""
+
+
 class StoreBoardData:
     """Answers a board's questions (`BoardData`).
 
@@ -215,7 +225,21 @@ def marks(verdict: SeriesVerdict, plan: Plan) -> tuple[Mark, ...]:
             if first_day < day <= last_day:
                 after = next(p.ordinal for p in points if p.day >= day)
                 found.append(Mark(after - 0.5, day, "gauge", f"{name} calibrated"))
+    found += _suspect_marks(verdict, {m.text.partition(" ")[0] for m in found})
     return tuple(sorted(found, key=lambda m: (m.ordinal, m.text)))
+
+
+def _suspect_marks(verdict: SeriesVerdict, named: set[str]) -> list[Mark]:
+    """Return what coincides with the present signal, unless a mark names it already."""
+    signal = verdict.current
+    found = []
+    for suspect in signal.suspects if signal else ():
+        place = next((p.ordinal for p in verdict.points if p.serial == suspect.serial), None)
+        if place is None or suspect.name in named:
+            continue
+        text = SUSPECT_WORDS.get(suspect.kind, "{}").format(suspect.name)
+        found.append(Mark(place - 0.5, suspect.day or verdict.points[place - 1].day, suspect.kind, text))
+    return found
 
 
 def _began(plan: Plan, kind: str, name: str) -> date | None:

@@ -172,7 +172,9 @@ def _held(row: dict[str, Any], plan: Plan) -> HeldView:
         cell=row["cell"] or f"line {row['row']}",
         text=row["text"],
         reasons=reasons,
-        proposal=", ".join(f"{name.replace('_', ' ')} {value}" for name, value in proposal.items()),
+        proposal=", ".join(
+            f"{name.replace('_', ' ')} {value}" for name, value in proposal.items() if name != "hint"
+        ),
         serial=str(typed.get("serial") or ""),
         what=figure.name if figure else str(typed.get("characteristic") or typed.get("kind") or ""),
     )

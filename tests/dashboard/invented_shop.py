@@ -1,0 +1,456 @@
+"""A small invented workshop that answers the board's questions: three series drift, one learns.
+
+The rest is steady. Every name and figure is made up; random numbers are seeded: each run sees the same shop.
+"""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+
+import numpy as np
+
+from qc.jobs.board_views import (
+    Due,
+    EventRow,
+    Forecast,
+    HeldReason,
+    HeldView,
+    InstrumentReading,
+    InstrumentRow,
+    InstrumentView,
+    Mark,
+    ModelView,
+    Point,
+    ReportView,
+    SeriesKey,
+    SeriesVerdict,
+    SeriesView,
+    SheetView,
+    ShopView,
+    SignalComment,
+    SignalResult,
+    SignalView,
+    StageView,
+    StretchResult,
+    Suspect,
+    TodayView,
+)
+
+TODAY = date(2026, 11, 24)
+MODELS = (
+    ModelView("alto", "alto", "diamond"),
+    ModelView("tenor-bass", "tenor-bass", "circle"),
+    ModelView("bass", "bass", "square"),
+)
+STAGES = (
+    (
+        "draw",
+        "Draw",
+        (("outer-bore", "Outer tube bore", "um", "all"), ("od", "Inner tube outside", "um", "all")),
+    ),
+    ("bell", "Bell", (("wall", "Bell wall, middle", "mm", "all"), ("mass", "Bell mass", "g", "all"))),
+    ("joints", "Joints", (("leak", "Joint leak", "cm3/min", "all"),)),
+    (
+        "slide",
+        "Slide",
+        (
+            ("clear-upper", "Clearance, upper leg", "um", "all"),
+            ("clear-lower", "Clearance, lower leg", "um", "all"),
+            ("force", "Pull", "N", "tenor"),
+            ("force", "Pull", "N", "bass"),
+        ),
+    ),
+    (
+        "valves",
+        "Valves",
+        (("play", "Rotor play", "um", "all"), ("valve-leak", "Valve leak", "cm3/min", "all")),
+    ),
+    (
+        "tuning",
+        "Tuning",
+        (
+            ("f-wrap", "F wrap length", "mm", "tenor-bass"),
+            ("main", "Main length", "mm", "tenor"),
+            ("main", "Main length", "mm", "bass"),
+            ("partial-6", "Sixth partial", "cent", "tenor"),
+            ("scatter", "Scatter of notes", "cent", "all"),
+        ),
+    ),
+    ("polish", "Polish", (("mass-off", "Mass taken off", "g", "all"),)),
+    (
+        "lacquer",
+        "Lacquer",
+        (("thickness", "Lacquer thickness", "um", "all"), ("runs", "Runs and specks", "count", "all")),
+    ),
+)
+SHIFTED = {
+    "tuning/f-wrap/tenor-bass": (1.7, 3.9, 22.9, 35, 46),
+    "slide/clear-upper/all": (62.0, 5.0, 48.0, 40, 50),
+}
+CAPABLE = {
+    "tuning/f-wrap/tenor-bass": "no",
+    "draw/outer-bore/all": "unproven",
+    "joints/leak/all": "unproven",
+    "slide/clear-upper/all": "unproven",
+    "slide/force/bass": "unproven",
+}
+
+
+def _points(rng, mean, sd, later, start, count, wear=0.0):
+    points = []
+    day = TODAY - timedelta(days=2 * count)
+    for i in range(count):
+        model = MODELS[int(rng.integers(0, 3) > 1) + 1]
+        level = mean if i < start else later
+        value = float(rng.normal(level + wear * i, sd))
+        points.append(
+            Point(
+                ordinal=i + 1,
+                serial=f"TQ-{442 - count + 1 + i:04d}",
+                day=day + timedelta(days=2 * i),
+                model=model.id,
+                value=value,
+                measured=value + 900,
+                readings=6,
+                spread=sd / 2,
+                person="KM" if i > count // 3 else "RA",
+                gauge="G-03",
+                tool="M-7" if i >= start else "M-6",
+                tool_count=8 * i,
+                air_c=21.4,
+            )
+        )
+    return tuple(points)
+
+
+def make_verdict(stage, stage_name, char, name, unit, family, seed):
+    key = SeriesKey(stage, char, family)
+    rng = np.random.default_rng(seed)
+    centered = unit in {"mm", "cent"}
+    mean, sd, later, start, count = SHIFTED.get(str(key), (1.2 if centered else 60.0, 3.0, None, 10**6, 64))
+    points = _points(rng, mean, sd, later, start, count)
+    behaviour, signals, forecast = "steady", (), None
+    stretches = [StretchResult(1, count, float(np.mean([p.value for p in points])), sd, count, False)]
+    if stage == "draw" and char == "outer-bore":
+        points = _points(rng, 10.0, 1.0, 10.0, 0, 48, wear=0.14)
+        behaviour, forecast = (
+            "drifting",
+            Forecast(
+                "M-7",
+                points[0].day,
+                1.8,
+                376,
+                20.0,
+                470,
+                date(2026, 12, 3),
+                "Die D-12 wears 1.8 µm in 100 draws; change it by draw 470, about Thursday 3 Dec.",
+            ),
+        )
+        signals = (_signal(key, points, 24, "trend", "um", 6.0),)
+        count = 48
+        stretches = [_stretch(points, 1, 24, False), _stretch(points, 25, 48, True)]
+    elif str(key) in SHIFTED:
+        behaviour = "drifting"
+        signals = (_signal(key, points, start, "shift", unit, later - mean),)
+        stretches = [_stretch(points, 1, start, False), _stretch(points, start + 1, count, True)]
+    elif stage == "polish":
+        points, behaviour = points[:2], "learning"
+        stretches = [_stretch(points, 1, 2, False)]
+    capable = "" if behaviour == "learning" else CAPABLE.get(str(key), "proven")
+    target = 0.0 if centered else 60.0
+    half = 12.0 if centered else 20.0
+    if stage == "draw":
+        target, half = 10.0, 10.0
+    return SeriesVerdict(
+        key=key,
+        stage_name=stage_name,
+        name=name,
+        unit=unit,
+        kind="count" if unit == "count" else "measured",
+        pieces=len(points),
+        behaviour=behaviour,
+        capable=capable,
+        ppk=None if behaviour == "learning" else {"proven": 1.42, "unproven": 1.08, "no": -0.91}[capable],
+        ppk_low=None if behaviour == "learning" else {"proven": 1.12, "unproven": 0.79, "no": -1.4}[capable],
+        ppk_high=None
+        if behaviour == "learning"
+        else {"proven": 1.71, "unproven": 1.36, "no": -0.45}[capable],
+        ppk_reason="Two pieces say nothing about a spread." if behaviour == "learning" else "",
+        outside_share=0.99 if capable == "no" else 0.001,
+        outside_low=0.95 if capable == "no" else 0.0,
+        outside_high=1.0 if capable == "no" else 0.02,
+        target=target,
+        lower=target - half,
+        upper=target + half,
+        natural_lower=None if behaviour != "steady" else mean - 3 * sd,
+        natural_upper=None if behaviour != "steady" else mean + 3 * sd,
+        rests_on=len(points),
+        sd_between=sd,
+        sd_within=sd / 2,
+        centered=centered,
+        points=points,
+        stretches=tuple(stretches),
+        signals=signals,
+        forecast=forecast,
+        notes=("The gauge reads in steps of 1 µm, coarse beside the spread.",) if stage == "slide" else (),
+        worst={"drifting": 10.0, "steady": 0.1, "learning": 0.0}[behaviour]
+        + (5.0 if char == "f-wrap" else 0.0),
+    )
+
+
+SENTENCES = {
+    "tuning": (
+        "F wraps on the tenor-bass family run 21 mm long since TQ-0432 (2 Nov).",
+        "Coincides with bending mandrel M-7, fitted 1 Nov. 11 pieces since; "
+        "person, filler and gauge did not change.",
+        "Check M-7 against the master, hold 3 instruments before plating.",
+    ),
+    "draw": (
+        "Outer tube bore has grown 6 µm since die D-12 passed 190 draws (7 Oct).",
+        "Wears as expected, a little faster; change-by is draw 470, about Thursday 3 Dec.",
+        "Book the die change for Wednesday.",
+    ),
+    "slide": (
+        "Slide clearance, upper leg: 14 µm tighter since TQ-0433 (4 Nov).",
+        "Coincides with bore gauge G-03 missing its morning check twice.",
+        "Zero G-03 on the ring and re-measure TQ-0442.",
+    ),
+}
+
+
+def _stretch(points, first, last, changed):
+    values = [p.value for p in points if first <= p.ordinal <= last]
+    sd = float(np.std(values, ddof=1)) if len(values) > 1 else None
+    return StretchResult(first, last, float(np.mean(values)), sd, len(values), changed)
+
+
+def _signal(key, points, start, kind, unit, size):
+    sentence, because, step = SENTENCES[key.stage]
+    first, raised = points[start], points[min(start + 3, len(points) - 1)]
+    suspect = Suspect("tool", "M-7", "M-6", first.serial, first.day, "bending mandrel M-7, fitted 1 Nov", 3.0)
+    return SignalResult(
+        kind,
+        "above" if size > 0 else "below",
+        raised.ordinal,
+        raised.serial,
+        raised.day,
+        first.ordinal,
+        first.serial,
+        first.day,
+        first.ordinal - 2,
+        first.ordinal + 1,
+        size,
+        size - 3,
+        size + 3,
+        size / 4,
+        unit,
+        0.001,
+        len(points) - start,
+        None,
+        (suspect,),
+        ("person", "gauge", "filler"),
+        sentence,
+        because,
+        step,
+    )
+
+
+class InventedBoard:
+    """Answers every question of `BoardData` from memory."""
+
+    def __init__(self, quiet: bool = False) -> None:
+        seed = 0
+        every = []
+        for stage, stage_name, chars in STAGES:
+            for char, name, unit, family in chars:
+                seed += 1
+                every.append(make_verdict(stage, stage_name, char, name, unit, family, seed))
+        if quiet:
+            every = [v for v in every if v.behaviour == "steady"]
+        self._verdicts = tuple(sorted(every, key=lambda v: -v.worst))
+
+    def shop(self):
+        return ShopView(
+            "Tern Quay Brassworks", TODAY, "R. Alder, lead", (("RA", "RA (R. Alder)"), ("KM", "KM (K. Moss)"))
+        )
+
+    def stages(self):
+        found = []
+        rank = {"no": 0, "unproven": 1, "proven": 2, "": 3}
+        for stage, name, _ in STAGES:
+            own = self.verdicts(stage)
+            if not own:
+                continue
+            moved = sum(v.behaviour == "drifting" for v in own)
+            learning = all(v.behaviour == "learning" for v in own)
+            behaviour = "drifting" if moved else "learning" if learning else "steady"
+            capable = min((v.capable for v in own), key=rank.__getitem__)
+            found.append(
+                StageView(stage, name, behaviour, capable, len(own), moved, max(v.pieces for v in own))
+            )
+        return tuple(found)
+
+    def today(self):
+        drifting = tuple(v for v in self._verdicts if v.behaviour == "drifting")
+        return TodayView(
+            self.stages(),
+            drifting,
+            TODAY,
+            11,
+            13,
+            ("Valve card", "Polishing card"),
+            4,
+            (Due("D-12", "die", date(2026, 12, 3), "D-12: change by draw 470."),) if drifting else (),
+            (Due("G-03", "bore gauge", TODAY, ""), Due("T-01", "tuner", TODAY, "")),
+            14,
+            len(self._verdicts),
+            31.0,
+            date(2026, 10, 12),
+        )
+
+    def verdicts(self, stage=None):
+        return tuple(v for v in self._verdicts if stage is None or v.key.stage == stage)
+
+    def series(self, key):
+        verdict = next((v for v in self._verdicts if v.key == key), None)
+        if verdict is None:
+            return None
+        days = [p.day for p in verdict.points]
+        marks = (
+            Mark(10.0, days[1], "gauge", "G-05 calibrated"),
+            Mark(17.0, days[1], "person", "K. Moss joins"),
+            Mark(35.5, days[1], "tool", "mandrel M-7 fitted"),
+        )
+        return SeriesView(
+            verdict,
+            "How far the wrap is from its drawing; plus is long.",
+            ("Compare M-7 with the master mandrel.", "Hold TQ-0439, TQ-0440 and TQ-0442 before plating."),
+            ("Heat and acid when a wrap is made again.",),
+            "",
+            MODELS,
+            marks,
+            1.0,
+            ("G-03",),
+        )
+
+    def signals(self):
+        return tuple(
+            SignalView(
+                f"s{i}",
+                v,
+                s,
+                "open" if i else "in-hand",
+                (SignalComment("2026-11-20 09:10", "RA", "in-hand", "M-7 is on the surface plate."),)
+                if not i
+                else (),
+            )
+            for i, (v, s) in enumerate((v, s) for v in self._verdicts for s in v.signals)
+        )
+
+    def signal(self, signal_id):
+        return next((s for s in self.signals() if s.id == signal_id), None)
+
+    def instruments(self, wanted="", limit=60):
+        points = {p.serial: p for p in self._verdicts[0].points}
+        rows = [
+            InstrumentRow(s, p.model, p.day, "on the bench")
+            for s, p in sorted(points.items(), reverse=True)
+            if wanted.lower() in s.lower()
+        ]
+        return tuple(rows[:limit])
+
+    def instrument(self, serial):
+        charted = tuple((v, p) for v in self._verdicts for p in v.points if p.serial == serial)
+        if not charted:
+            return None
+        reading = InstrumentReading(
+            TODAY,
+            "slide",
+            "Slide",
+            "Inner tube outside",
+            "upper leg, mouth, 0°",
+            13.852,
+            "mm",
+            "13,852",
+            "KM",
+            "G-02",
+            "",
+            "slide_0442.xlsx",
+            9,
+        )
+        return InstrumentView(
+            serial,
+            "tenor-bass",
+            "on the bench",
+            (reading,),
+            (EventRow(TODAY, "play-test: pass, by RA"),),
+            (("inner-upper", "T-1181"),),
+            (),
+            charted,
+        )
+
+    def sheets(self, limit=100):
+        return (SheetView("ab" * 32, "slide_0442.xlsx", "Slide card", "24 Nov 2026, 17:02", "KM", 9120, 1),)
+
+    def held(self):
+        reasons = (
+            HeldReason(
+                "decimal-slip", "13852 mm is a thousand times the nominal 13.850.", "Read it as 13.852 mm."
+            ),
+            HeldReason("gauge-not-zeroed", "G-03 had no morning check that day."),
+        )
+        return (
+            HeldView(
+                "1",
+                "slide_0442.xlsx",
+                "F9",
+                "13852",
+                reasons,
+                "value 13.852",
+                "TQ-0442",
+                "Inner tube outside",
+            ),
+            HeldView(
+                "2", "lacquer_0440.csv", "line 12, Thickness", "8,o", reasons[1:], "", "TQ-0440", "Thickness"
+            ),
+        )
+
+    def reports(self):
+        return (ReportView("2026-10", ()),)
+
+
+class InventedDesk:
+    """Takes everything at once and answers with a fixed receipt."""
+
+    def __init__(self) -> None:
+        self.taken = []
+        self.mended = []
+
+    def submit(self, files, who):
+        self.taken.append((list(files), who))
+        return f"t{len(self.taken)}"
+
+    def mend(self, held_id, who):
+        self.mended.append((held_id, who))
+        return f"m{len(self.mended)}"
+
+    def progress(self, ticket):
+        if ticket[0] not in "tm":
+            return None
+        receipt = {
+            "sheet": "ab" * 32,
+            "file": "x.csv",
+            "rows": 3,
+            "accepted": 2,
+            "held": 1,
+            "already_known": 0,
+            "reasons": {"decimal-slip": 1},
+            "signals": [],
+        }
+        return {"state": "done", "done": 1, "of": 1, "message": "", "receipt": {"sheets": [receipt]}}
+
+    def warm(self):
+        return None
+
+    def close(self):
+        return None

@@ -1,0 +1,76 @@
+import pytest
+
+from dashboard.access import BoardRefused, check_host, content_policy
+from qc.plan import QcError
+
+HOME = {"Host": "127.0.0.1:8050"}
+
+
+@pytest.mark.parametrize("host", ["127.0.0.1", "localhost", "::1", "[::1]", "127.0.0.53"])
+def test_loopback_is_served(host):
+    assert check_host(host) == host
+
+
+@pytest.mark.parametrize("host", ["0.0.0.0", "192.168.1.4", "::", "example.org", "", "127.0.0.1.example.org"])
+def test_anything_else_is_refused_with_a_way_out(host):
+    with pytest.raises(BoardRefused, match="--host 127.0.0.1") as caught:
+        check_host(host)
+    assert isinstance(caught.value, QcError)
+
+
+@pytest.mark.parametrize("host", ["127.0.0.1:8050", "localhost:8050", "[::1]:8050", "localhost"])
+def test_its_own_names_are_answered(client, host):
+    assert client.get("/", headers={"Host": host}).status_code == 200
+
+
+@pytest.mark.parametrize(
+    "host", ["evil.example:8050", "127.0.0.1.evil.example", "localhost.evil.example:8050"]
+)
+@pytest.mark.parametrize(
+    "path", ["/", "/theme.css", "/_dash-layout", "/tickets/t1", "/data/stages/a/b/c.csv"]
+)
+def test_a_foreign_name_is_refused_everywhere(client, host, path):
+    # a name of another site that was made to point at this machine (DNS rebinding)
+    assert client.get(path, headers={"Host": host}).status_code == 421
+
+
+@pytest.mark.parametrize("path", ["/uploads", "/held/1/accept", "/_dash-update-component"])
+@pytest.mark.parametrize(
+    "more",
+    [
+        {"Origin": "http://evil.example"},
+        {"Origin": "http://127.0.0.1:9999"},
+        {"Origin": "null"},
+        {"Sec-Fetch-Site": "cross-site"},
+        {"Sec-Fetch-Site": "same-site"},
+    ],
+)
+def test_a_post_from_another_page_is_refused(client, desk, path, more):
+    assert client.post(path, headers={**HOME, **more}).status_code == 403
+    assert not desk.taken and not desk.mended
+
+
+def test_a_post_from_our_own_page_is_taken(client):
+    own = {**HOME, "Origin": "http://127.0.0.1:8050", "Sec-Fetch-Site": "same-origin"}
+    assert client.post("/held/1/accept", headers=own).status_code == 200
+
+
+@pytest.mark.parametrize("path", ["/", "/theme.css", "/nowhere/at/all", "/tickets/none"])
+def test_every_answer_carries_the_security_headers(client, path):
+    headers = client.get(path, headers=HOME).headers
+    assert headers["X-Content-Type-Options"] == "nosniff"
+    assert headers["X-Frame-Options"] == "DENY"
+    policy = headers["Content-Security-Policy"]
+    assert "default-src 'self'" in policy and "frame-ancestors 'none'" in policy
+    assert "unsafe-eval" not in policy
+    scripts = next(part for part in policy.split("; ") if part.startswith("script-src"))
+    assert "'unsafe-inline'" not in scripts and "http" not in scripts
+
+
+def test_the_policy_names_the_frameworks_inline_script(client):
+    policy = client.get("/", headers=HOME).headers["Content-Security-Policy"]
+    assert "'sha256-" in policy
+
+
+def test_the_policy_lists_each_hash_once():
+    assert content_policy(["'sha256-a'", "'sha256-a'"]).count("sha256-a") == 1

@@ -1,0 +1,243 @@
+"""The board through its web server, without a browser."""
+
+import csv
+import json
+import re
+from io import BytesIO, StringIO
+
+import pytest
+
+from dashboard import downloads, uploads
+from dashboard.pages import PAGES
+from dashboard.routing import match
+from qc.jobs.board_views import ReportView
+
+HOME = {"Host": "127.0.0.1:8050"}
+EVERY_PAGE = [
+    "/",
+    "/stages",
+    "/stages/tuning",
+    "/stages/tuning/f-wrap/tenor-bass",
+    "/stages/polish",
+    "/instruments",
+    "/instruments/TQ-0442",
+    "/signals",
+    "/signals/s0",
+    "/signals/s2",
+    "/sheets",
+    "/month",
+]
+
+
+def page(client, path):
+    body = {
+        "output": "..main.children...nav.children...page-name.data..",
+        "outputs": [
+            {"id": "main", "property": "children"},
+            {"id": "nav", "property": "children"},
+            {"id": "page-name", "property": "data"},
+        ],
+        "inputs": [{"id": "url", "property": "pathname", "value": path}],
+        "changedPropIds": ["url.pathname"],
+    }
+    answer = client.post("/_dash-update-component", json=body, headers=HOME)
+    assert answer.status_code == 200
+    return answer.get_json()["response"]
+
+
+def test_the_first_answer_names_no_other_machine(client):
+    html = client.get("/", headers=HOME).get_data(as_text=True)
+    assert not re.findall(r"(?:src|href)=[\"'](?:https?:)?//", html)
+    assert '<html lang="en">' in html and "Tern Quay Brassworks" in html
+
+
+def test_the_readers_theme_is_there_before_the_first_paint(client):
+    client.set_cookie("board_theme", "dark", domain="127.0.0.1")
+    html = client.get("/", base_url="http://127.0.0.1:8050").get_data(as_text=True)
+    assert '<html lang="en" data-theme="dark">' in html
+
+
+def test_a_made_up_theme_is_ignored(client):
+    client.set_cookie("board_theme", "x onload=alert(1)", domain="127.0.0.1")
+    html = client.get("/", base_url="http://127.0.0.1:8050").get_data(as_text=True)
+    assert "onload" not in html
+
+
+@pytest.mark.parametrize("path", EVERY_PAGE)
+def test_every_page_is_drawn(client, path):
+    answer = page(client, path)
+    assert "Not found" not in answer["page-name"]["data"]
+    assert "page-title" in json.dumps(answer["main"])
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        "/nowhere",
+        "/stages/none",
+        "/stages/tuning/none/all",
+        "/instruments/none",
+        "/signals/none",
+        "/stages/a/b/c/d",
+    ],
+)
+def test_an_unknown_address_says_so_and_leads_back(client, path):
+    answer = json.dumps(page(client, path)["main"])
+    assert "Not found" in answer and '"href": "/"' in answer
+
+
+def test_the_navigation_shows_only_what_exists(client):
+    answer = page(client, "/stages/tuning")
+    links = [link["props"] for link in answer["nav"]["children"]]
+    assert [link["children"] for link in links] == [
+        "Today",
+        "Stages",
+        "Instruments",
+        "Signals",
+        "Sheets",
+        "Month",
+    ]
+    assert [link["children"] for link in links if link["className"] == "here"] == ["Stages"]
+    assert all(match(PAGES, link["href"]) is not None for link in links)
+
+
+def test_every_link_of_every_page_leads_to_a_page(client):
+    seen = set()
+    for path in EVERY_PAGE:
+        seen |= set(re.findall(r'"href": "(/[^"]*)"', json.dumps(page(client, path))))
+    for href in seen:
+        if href.startswith(("/data/", "/reports/")):
+            assert client.get(href, headers=HOME).status_code == 200
+        else:
+            assert "Not found" not in page(client, href)["page-name"]["data"] or "TQ-" not in href, href
+
+
+def test_every_chart_keeps_its_data_at_home(client):
+    found = 0
+    for path in EVERY_PAGE:
+        for config in _values(page(client, path), "config"):
+            found += 1
+            assert config["showSendToCloud"] is False and config["plotlyServerURL"] == ""
+            assert config["displaylogo"] is False
+    assert found >= 6
+
+
+def test_the_span_of_a_chart_can_be_changed(client):
+    body = {
+        "output": "stage-chart.figure",
+        "outputs": {"id": "stage-chart", "property": "figure"},
+        "inputs": [{"id": "stage-span", "property": "value", "value": "all"}],
+        "state": [{"id": "stage-series", "property": "data", "value": "valves/play/all"}],
+        "changedPropIds": ["stage-span.value"],
+    }
+    answer = client.post("/_dash-update-component", json=body, headers=HOME)
+    figure = answer.get_json()["response"]["stage-chart"]["figure"]
+    assert len(figure["data"][0]["x"]) == 64
+
+
+def test_the_finder_finds_by_part_of_a_serial(client):
+    body = {
+        "output": "instruments-list.children",
+        "outputs": {"id": "instruments-list", "property": "children"},
+        "inputs": [{"id": "instruments-find", "property": "value", "value": "0440"}],
+        "changedPropIds": ["instruments-find.value"],
+    }
+    answer = json.dumps(client.post("/_dash-update-component", json=body, headers=HOME).get_json())
+    assert "TQ-0440" in answer and "TQ-0441" not in answer
+
+
+def test_the_data_behind_a_chart_come_as_csv(client, view):
+    answer = client.get("/data/stages/tuning/f-wrap/tenor-bass.csv", headers=HOME)
+    rows = list(csv.DictReader(StringIO(answer.get_data(as_text=True))))
+    assert answer.mimetype == "text/csv" and "attachment" in answer.headers["Content-Disposition"]
+    assert len(rows) == len(view.verdict.points)
+    assert float(rows[-1]["value"]) == view.verdict.points[-1].value and rows[-1]["unit"] == "mm"
+    assert client.get("/data/stages/tuning/none/all.csv", headers=HOME).status_code == 404
+
+
+@pytest.mark.parametrize("text", ["=HYPERLINK(1)", "+1", "-2", "@SUM(A1)", "\tx", "\rx"])
+def test_no_cell_of_a_download_is_run_as_a_formula(text):
+    assert downloads.guard_cell(text) == f"'{text}"
+
+
+def test_figures_stay_figures_in_a_download():
+    assert downloads.guard_cell(-1.5) == -1.5 and downloads.guard_cell(None) == ""
+
+
+def test_only_listed_reports_leave_the_disk(app, board, tmp_path, monkeypatch):
+    report = tmp_path / "2026-10" / "report.pdf"
+    report.parent.mkdir()
+    report.write_bytes(b"%PDF-1.7")
+    (tmp_path / "secret.txt").write_text("kept at home")
+    monkeypatch.setattr(board, "reports", lambda: (ReportView("2026-10", (report,)),))
+    client = app.server.test_client()
+    with client.get("/reports/2026-10/report.pdf", headers=HOME) as answer:
+        assert answer.data == b"%PDF-1.7"
+    assert client.get("/reports/2026-10/secret.txt", headers=HOME).status_code == 404
+    for path in ("/reports/2026-10/..%2fsecret.txt", "/reports/../secret.txt", "/reports/%2e%2e/secret.txt"):
+        assert b"kept at home" not in client.get(path, headers=HOME).data
+
+
+def upload(client, files, who="KM"):
+    data = {"who": who, "sheets": [(BytesIO(content), name) for name, content in files]}
+    return client.post("/uploads", data=data, headers=HOME, content_type="multipart/form-data")
+
+
+def test_sheets_arrive_byte_for_byte(client, desk):
+    content = bytes(range(256)) * 40
+    answer = upload(client, [("a.csv", b"x;y\n"), ("b.xlsx", content)])
+    assert answer.get_json() == {"ticket": "t1"}
+    assert desk.taken == [([("a.csv", b"x;y\n"), ("b.xlsx", content)], "KM")]
+
+
+def test_a_ticket_can_be_followed(client):
+    assert client.get("/tickets/t1", headers=HOME).get_json()["state"] == "done"
+    assert client.get("/tickets/zzz", headers=HOME).status_code == 404
+
+
+def test_no_path_from_a_user_is_kept(client, desk):
+    upload(client, [("..\\..\\etc/passwd\x07.csv", b"x")])
+    assert desk.taken[0][0][0][0] == "passwd.csv"
+
+
+def test_an_unknown_person_is_not_believed(client, desk):
+    upload(client, [("a.csv", b"x")], who="root")
+    assert desk.taken[0][1] == ""
+
+
+def test_an_upload_without_sheets_says_what_to_do(client, desk):
+    answer = client.post("/uploads", data={"who": "KM"}, headers=HOME)
+    assert answer.status_code == 400 and "Choose one or more" in answer.get_json()["problem"]
+    assert not desk.taken
+
+
+def test_an_upload_over_the_limit_is_refused(client, desk, monkeypatch):
+    monkeypatch.setattr(uploads, "MOST_BYTES", 1000)
+    answer = upload(client, [("a.csv", b"x" * 5000)])
+    assert answer.status_code == 413 and "Send fewer sheets" in answer.get_json()["problem"]
+    assert not desk.taken
+
+
+def test_too_many_sheets_at_once_are_refused(client, desk, monkeypatch):
+    monkeypatch.setattr(uploads, "MOST_FILES", 1)
+    assert upload(client, [("a.csv", b"x"), ("b.csv", b"y")]).status_code == 400
+    assert not desk.taken
+
+
+def test_a_mend_is_accepted_only_where_one_is_offered(client, desk):
+    assert client.post("/held/1/accept", headers=HOME, data={"who": "RA"}).get_json() == {"ticket": "m1"}
+    assert client.post("/held/2/accept", headers=HOME).status_code == 400
+    assert client.post("/held/99/accept", headers=HOME).status_code == 404
+    assert desk.mended == [("1", "RA")]
+
+
+def _values(data, name):
+    if isinstance(data, dict):
+        for key, value in data.items():
+            if key == name:
+                yield value
+            else:
+                yield from _values(value, name)
+    elif isinstance(data, list):
+        for item in data:
+            yield from _values(item, name)

@@ -1,0 +1,122 @@
+from dataclasses import replace
+from datetime import date
+
+import pytest
+
+from dashboard import words
+from qc.jobs.board_views import StageView
+
+
+def stage(behaviour="steady", capable="proven", series=2, moved=0, name="Draw"):
+    return StageView(name.lower(), name, behaviour, capable, series, moved, 2)
+
+
+@pytest.mark.parametrize(
+    "states, sentence",
+    [
+        ((), "No stage is set up yet."),
+        (("steady", "steady"), "Every stage is as it was."),
+        (("drifting",), "One stage has moved."),
+        (("drifting", "steady"), "One stage has moved, one is as it was."),
+        (("drifting", "drifting", "steady", "steady"), "Two stages have moved, two are as they were."),
+        (("steady", "learning"), "One stage is as it was, one is still learning."),
+        (("drifting", "learning", "learning"), "One stage has moved, two are still learning."),
+    ],
+)
+def test_the_first_sentence_counts_the_stages(states, sentence):
+    assert words.headline(tuple(stage(s) for s in states)) == sentence
+
+
+def test_only_learning_stages_are_said_so():
+    assert words.headline((stage("learning"), stage("learning"))) == "Two stages are still learning."
+
+
+@pytest.mark.parametrize(
+    "value, decimals, signed, text",
+    [
+        (-0.04, 1, True, "0.0"),
+        (-0.04, 1, False, "0.0"),
+        (2.25, 1, True, "+2.2"),
+        (-12, 0, False, "−12"),
+        (1234.5, 1, False, "1234.5"),
+    ],
+)
+def test_numbers_carry_true_signs_and_no_signed_zero(value, decimals, signed, text):
+    assert words.number(value, decimals, signed) == text
+
+
+def test_units_are_written_as_on_the_bench():
+    assert words.amount(4.0, "um", 0) == "4 µm"
+    assert words.amount(3.0, "count", 0) == "3"
+    assert words.amount(-1.25, "cent", 1, signed=True) == "−1.2 cents"
+
+
+def test_days_are_short_and_without_leading_zero():
+    assert words.day(date(2026, 3, 4)) == "4 Mar"
+    assert words.day(date(2026, 3, 4), year=True) == "4 Mar 2026"
+    assert words.day(None) == ""
+    assert words.long_day(date(2026, 11, 24)) == "Tuesday 24 November 2026"
+
+
+@pytest.mark.parametrize("spread, decimals", [(30.0, 0), (4.0, 1), (0.3, 2), (0.02, 3), (0.0004, 3)])
+def test_decimals_follow_the_spread(view, spread, decimals):
+    assert words.decimals_of(replace(view.verdict, sd_between=spread)) == decimals
+
+
+def test_decimals_without_a_spread_come_from_the_range(view):
+    assert words.decimals_of(replace(view.verdict, sd_between=None)) in {0, 1}
+    assert words.decimals_of(replace(view.verdict, sd_between=None, points=())) == 1
+
+
+def test_a_steady_series_says_how_many_pieces_it_rests_on(board):
+    steady = next(v for v in board.verdicts("valves"))
+    assert words.finding(steady).startswith("As it was: 64 pieces around ")
+
+
+def test_a_learning_series_says_so(board):
+    assert words.finding(board.verdicts("polish")[0]) == "Still learning: 2 pieces so far, too few to judge."
+
+
+def test_a_drifting_series_speaks_its_signal(view):
+    assert words.finding(view.verdict) == view.verdict.current.sentence
+
+
+@pytest.mark.parametrize(
+    "capable, start",
+    [
+        ("proven", "Yes, with confidence."),
+        ("unproven", "Perhaps; it is not proven."),
+        ("no", "Not as it runs now."),
+    ],
+)
+def test_capability_is_never_a_bare_number(view, capable, start):
+    answer, sentence = words.capability(replace(view.verdict, capable=capable), 1.0)
+    assert answer == start
+    assert "Ppk −0.91 (−1.40 to −0.45) from 11 pieces, 1.00 wanted." in sentence
+
+
+def test_capability_says_how_many_would_be_outside(view):
+    assert "About 99 in 100 would be outside (at least 95)." in words.capability(view.verdict, 1.0)[1]
+    few = replace(view.verdict, outside_share=0.002)
+    assert "Fewer than 1 in 100 would be outside." in words.capability(few, 1.0)[1]
+    unknown = replace(view.verdict, outside_share=None)
+    assert "outside" not in words.capability(unknown, 1.0)[1]
+
+
+def test_capability_is_withheld_with_its_reason(view):
+    verdict = replace(view.verdict, ppk=None, capable="", ppk_reason="Only three pieces.")
+    assert words.capability(verdict, 1.0) == ("Cannot be said yet.", "Only three pieces.")
+    bare = replace(view.verdict, lower=None, upper=None)
+    assert words.capability(bare, 1.0)[0] == "No limits are set."
+
+
+def test_limits_of_a_series_in_words(view):
+    assert words.limits_of(view.verdict) == "limits not kept"
+    assert words.limits_of(replace(view.verdict, capable="")) == "too early to say"
+    assert words.limits_of(replace(view.verdict, capable="", lower=None, upper=None)) == "no limits set"
+
+
+def test_a_stage_says_how_many_of_its_series_moved():
+    assert words.state_of_stage(stage("drifting", series=6, moved=1)) == "drifting, 1 of 6"
+    assert words.state_of_stage(stage("drifting", series=1, moved=1)) == "drifting"
+    assert words.limits_of_stage(stage("learning")) == "2 pieces so far"
