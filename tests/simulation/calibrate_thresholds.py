@@ -4,13 +4,15 @@ At each length the thresholds of the three scans are set so that, among the simu
 not signalled yet, the share that signals now is the wanted rate, of which the level has 0.8 and spread and
 trend 0.1 each (a kind not yet possible leaves its share to the others). `run` makes one independent set of
 thresholds; `combine` averages the sets, smooths them over the length and writes the table with its standard
-errors, which come from the scatter between the sets.
+errors, which come from the scatter between the sets. For normal readings and rates of 1 in 1,000 and rarer
+`calibrate_rare.py` makes the sets.
 
-    python tests/simulation/calibrate_thresholds.py run --shape normal --seed 1 --stretches 200000 --out
-    n1.npz python tests/simulation/calibrate_thresholds.py combine n1.npz n2.npz ... --table
-    qc/stats/thresholds.csv
+    cd tests/simulation
+    python calibrate_thresholds.py run --shape normal --seed 101 --out n1.npz
+    python calibrate_rare.py --seed 201 --out r1.npz
+    python calibrate_thresholds.py combine n1.npz ... r1.npz ... --table ../../qc/stats/thresholds.csv
 
-The table in the repository: seeds 101-108 for each shape, 200,000 stretches each, a few minutes a set.
+The table in the repository: seeds 101-104 (`normal`) and 101-106 (`any`), 200,000 stretches each.
 """
 
 from __future__ import annotations
@@ -19,6 +21,7 @@ import argparse
 import csv
 import math
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -35,15 +38,15 @@ from qc.stats.detector_scan import (
 from qc.stats.thresholds import LEVEL_SIDE
 
 RATES = (2e-2, 1e-2, 5e-3, 2e-3, 1e-3, 5e-4, 2e-4, 1e-4)
+RARE_RATES = (1e-3, 5e-4, 2e-4, 1e-4, 1e-5, 1e-6)  # for normal readings made by `calibrate_rare.py`
 SHARES = np.array([0.8, 0.1, 0.1])
 LONGEST = 200
 BLOCK = 64  # stretches scanned at once: their arrays stay in the processor's cache
-FEWEST = (
-    60  # exceedances a quantile rests on; a rarer one is reached by an exponential tail in the squared score
-)
+FEWEST = 60  # exceedances a quantile rests on; a rarer one is reached by an exponential tail
 FEWEST_UNION = 300  # exceedances the overlap of the three kinds rests on
 FILTER = 0.06  # share of stretches, by each kind, among which the low rates look for exceedances
 FILTERED_RATE = 5e-3
+BEND = {"normal": 9, "any": 25}  # lengths from which on thresholds are smooth
 KNOTS = [*range(4, 31), 32, 35, 38, 42, 46, 50, 55, 60, 70, 80, 90, 100, 120, 140, 160, 180, 200]
 
 
@@ -148,42 +151,49 @@ def union_factor(statistics: np.ndarray, length: int, expected: np.ndarray) -> f
     return (low + high) / 2
 
 
-def smooth(raw: np.ndarray, shape: str) -> np.ndarray:
-    """Local straight lines in log length; short stretches, where thresholds bend, stay as they are."""
-    lengths = np.arange(raw.shape[1])
-    bend = {"normal": 9, "any": 25}[shape]
+def smooth(raw: np.ndarray, lengths: np.ndarray, bend: int) -> np.ndarray:
+    """Local straight lines in log length; shorter than `bend` thresholds bend and stay as they are."""
     out = raw.copy()
-    for n in range(bend, raw.shape[1]):
-        near = np.arange(bend - 1, raw.shape[1])
-        gap = np.log(near / n)
-        weight = np.exp(-0.5 * (gap / (0.05 + 0.1 * min(1.0, (n - bend) / 30))) ** 2)
-        design = np.stack([np.ones_like(gap), gap], axis=1) * np.sqrt(weight)[:, None]
-        solve = np.linalg.pinv(design)[0] * np.sqrt(weight)
-        out[:, lengths[n]] = np.einsum("k,rkj->rj", solve, raw[:, near])
+    near = np.flatnonzero(lengths >= bend - 1)
+    for at in np.flatnonzero(lengths >= bend):
+        gap = np.log(lengths[near] / lengths[at])
+        width = 0.05 + 0.1 * min(1.0, (lengths[at] - bend) / 30)
+        root = np.exp(-0.25 * (gap / width) ** 2)
+        solve = np.linalg.pinv(np.stack([root, gap * root], axis=1))[0] * root
+        out[:, at] = np.einsum("k,rkj->rj", solve, raw[:, near])
     return out
 
 
 def combine(files: list[Path], table: Path) -> None:
-    """Average the sets of each shape, smooth, and write the table."""
+    """Average the sets of each kind, smooth, and write the table."""
+    lengths = np.arange(LONGEST + 1)
+    loaded = [(str(np.load(file)["shape"]), np.load(file)["table"]) for file in files]
+    knots = np.array(KNOTS)
+    fine = {
+        shape: np.array(
+            [smooth(one, lengths, BEND[shape])[:, knots] for name, one in loaded if name == shape]
+        )
+        for shape in ("normal", "any")
+    }
+    rare = np.array([smooth(one, knots, BEND["normal"]) for name, one in loaded if name == "rare"])
     with table.open("w", newline="") as stream:
         writer = csv.writer(stream, lineterminator="\n")
-        writer.writerow(
-            ["shape", "rate", "length", "level", "spread", "trend", "se_level", "se_spread", "se_trend"]
-        )
-        for shape in ("normal", "any"):
-            sets = [np.load(file)["table"] for file in files if str(np.load(file)["shape"]) == shape]
-            fine = np.array([smooth(one, shape) for one in sets])
-            centre = fine.mean(axis=0)
-            with np.errstate(invalid="ignore"):
-                error = (
-                    fine.std(axis=0, ddof=1) / math.sqrt(len(sets))
-                    if len(sets) > 1
-                    else np.full(centre.shape, 0)
-                )
-            for i, rate in enumerate(RATES):
-                for n in KNOTS:
-                    figures = [*centre[i, n], *error[i, n]]
-                    writer.writerow([shape, f"{rate:g}", n, *(_text(f) for f in figures)])
+        kinds = ["level", "spread", "trend"]
+        writer.writerow(["shape", "rate", "length", *kinds, *(f"se_{kind}" for kind in kinds)])
+        common = [i for i, rate in enumerate(RATES) if rate > RARE_RATES[0]]
+        _write(writer, "normal", [RATES[i] for i in common], fine["normal"][:, common])
+        _write(writer, "normal", list(RARE_RATES), rare)
+        _write(writer, "any", list(RATES), fine["any"])
+
+
+def _write(writer: Any, shape: str, rates: list[float], sets: np.ndarray) -> None:
+    """Mean and standard error of the sets."""
+    with np.errstate(invalid="ignore"):
+        error = sets.std(axis=0, ddof=1) / math.sqrt(len(sets))
+    for i, rate in enumerate(rates):
+        for j, n in enumerate(KNOTS):
+            figures = [_text(figure) for figure in (*sets.mean(axis=0)[i, j], *error[i, j])]
+            writer.writerow([shape, f"{rate:g}", n, *figures])
 
 
 def _text(figure: float) -> str:
