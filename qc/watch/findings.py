@@ -8,12 +8,13 @@ marked ended.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import stdtrit
 
 from qc.plan import Characteristic
 from qc.stats import StatisticsError, detect, detect_counts, detect_wear
@@ -86,8 +87,10 @@ def find_changes(characteristic: Characteristic, points: Sequence[Point], rate: 
             found, notes = _measured(characteristic, points, values, rate)
     except StatisticsError as error:
         return Findings(notes=(f"Not judged: {error}.",))
-    worn = bool(characteristic.wears_with)
-    return Findings(_until_refitted(found, points) if worn else _with_returns(found, values), notes)
+    if characteristic.wears_with:
+        return Findings(_until_refitted(found, points), notes)
+    kept = _with_returns(found, values)
+    return Findings(tuple(_sized(s, kept, values) for s in kept), notes)
 
 
 def _measured(
@@ -192,6 +195,45 @@ def _with_returns(found: Sequence[Finding], values: Floats) -> tuple[Finding, ..
         faded = _faded(signal, values, _begin(kept, signal), following)
         kept.append(replace(signal, ended=signal.point + 1) if faded else signal)
     return tuple(kept)
+
+
+def _sized(signal: Finding, kept: Sequence[Finding], values: Floats) -> Finding:
+    """Give a shift the size that all its pieces show, not only those seen when it was raised.
+
+    The interval is Welch's two-sample t at 95 %; the doubt about the start widens it no more once several
+    pieces lie on either side.
+    """
+    if signal.kind != "shift":
+        return signal
+    lasting = [s for s in kept if s.kind != "single"]
+    apart = {s.start for s in kept if s.kind == "single"}
+    ends = [s.start for s in lasting if s.start > signal.start] + [signal.ended or values.size + 1]
+    old = _part(values, _begin(kept[: kept.index(signal)], signal), signal.start, apart)
+    new = _part(values, signal.start, min(ends), apart)
+    if old.size < 3 or new.size < 3:
+        return signal
+    size = float(new.mean() - old.mean())
+    half = _welch_half_width(old, new)
+    squares = float(((new - new.mean()) ** 2).sum() + ((old - old.mean()) ** 2).sum())
+    sd = (squares / (new.size + old.size - 2)) ** 0.5
+    in_sigma = size / sd if sd > 0 else signal.size_sigma
+    return replace(signal, size=size, size_low=size - half, size_high=size + half, size_sigma=in_sigma)
+
+
+def _welch_half_width(old: Floats, new: Floats) -> float:
+    """Half width of the 95 % interval of a difference of means with unlike spreads.
+
+    Written out, because two stretches without any scatter have an interval (of no width) too.
+    """
+    parts = [float(part.var(ddof=1)) / part.size for part in (old, new)]
+    if sum(parts) == 0:
+        return 0.0
+    freedom = sum(parts) ** 2 / sum(p**2 / (part.size - 1) for p, part in zip(parts, (old, new), strict=True))
+    return float(stdtrit(freedom, 0.975) * sum(parts) ** 0.5)
+
+
+def _part(values: Floats, first: int, end: int, apart: Collection[int]) -> Floats:
+    return np.array([values[i - 1] for i in range(first, end) if i not in apart])
 
 
 def _begin(kept: Sequence[Finding], signal: Finding) -> int:

@@ -110,7 +110,7 @@ def judge(question: Question, reduced: Points, factors: Factors) -> SeriesVerdic
     limits, uneven = _common_limits(question, points, centered=reduced.centered)
     proof = _capability(question, present, limits)
     forecast = forecast_wear(question.characteristic, points, limits, question.today, question.plan)
-    settled = _settled_limits(present, question.rate)
+    settled = (None, None) if drifting else _settled_limits(present, question.rate)
     behaviour: Literal["learning", "steady", "drifting"] = (
         "learning" if len(points) < LEARNING else "drifting" if drifting else "steady"
     )

@@ -1,5 +1,6 @@
 import numpy as np
 import pytest
+from scipy import stats
 
 from qc.plan import Characteristic
 from qc.watch.findings import find_changes
@@ -130,3 +131,19 @@ def test_false_alarms_stay_near_the_rate(points):
     rng = np.random.default_rng(8)
     raised = sum(len(find_changes(PLAIN, points(rng.standard_normal(40)), 0.005).signals) for _ in range(400))
     assert 0.5 * 0.005 * 400 * 37 - 3 * 8 < raised < 1.2 * 0.005 * 400 * 37 + 3 * 9
+
+
+def test_a_shift_is_sized_by_all_its_pieces(points):
+    """The interval agrees with the general-purpose library's Welch test."""
+    values = noise(50, 23)
+    values[30:] += 5
+    (signal,) = find_changes(PLAIN, points(values), RATE).signals
+    old, new = values[: signal.start - 1], values[signal.start - 1 :]
+    interval = stats.ttest_ind(new, old, equal_var=False).confidence_interval(0.95)
+    assert signal.size == pytest.approx(new.mean() - old.mean())
+    assert (signal.size_low, signal.size_high) == pytest.approx((interval.low, interval.high))
+
+
+def test_a_step_without_any_scatter_has_a_size(points):
+    (signal,) = find_changes(PLAIN, points([1.0] * 20 + [3.0] * 10), RATE).signals
+    assert (signal.size, signal.size_low, signal.size_high) == (2.0, 2.0, 2.0)
