@@ -9,10 +9,12 @@ from collections import Counter
 
 from qc.ingest.errors import SheetError
 from qc.ingest.grid import MAX_CELL, MAX_COLUMNS, MAX_ROWS, Grid
+from qc.ingest.names import heading
 
 SEPARATORS = (";", "\t", ",")
 CONTROL = re.compile(r"[\x00-\x08\x0e-\x1f\x7f]")
 SAMPLE_LINES = 200  # enough to tell the separator of any bench sheet
+HEAD_LINES = 40  # a head block and the headings below it end before this
 
 
 def read_csv(data: bytes, name: str, sheet: str) -> Grid:
@@ -105,20 +107,20 @@ def _refuse_control(text: str, name: str) -> None:
 
 
 def _separator(text: str) -> str:
-    """Choose the separator under which most lines have the same, largest width."""
+    """Choose the separator that shows most headings we know; among equals the one of most even width."""
     lines = [line for line in text.splitlines()[:SAMPLE_LINES] if line.strip()]
-    best, best_score = ";", 0
+    best, best_score = ";", (0, 0)
     for separator in SEPARATORS:
+        known = max((_known_headings(line, separator) for line in lines[:HEAD_LINES]), default=0)
         widths = Counter(_width(line, separator) for line in lines)
-        width, count = max(
-            ((w, c) for w, c in widths.items() if w > 1),
-            key=lambda pair: (pair[0] - 1) * pair[1],
-            default=(1, 0),
-        )
-        score = (width - 1) * count
-        if score > best_score:
-            best, best_score = separator, score
+        even = max(((width - 1) * count for width, count in widths.items()), default=0)
+        if (known, even) > best_score:
+            best, best_score = separator, (known, even)
     return best
+
+
+def _known_headings(line: str, separator: str) -> int:
+    return sum(bool(heading(cell).field) for cell in line.split(separator)) if separator in line else 0
 
 
 def _width(line: str, separator: str) -> int:
