@@ -146,7 +146,7 @@ def _set_up_sqlite(engine: Engine) -> None:
     @event.listens_for(engine, "connect")
     def connect(connection: sqlite3.Connection, _: Any) -> None:
         connection.isolation_level = None  # we say BEGIN ourselves, see below
-        connection.execute(f"PRAGMA busy_timeout = {PATIENCE_S * 1000}")
+        connection.execute(f"PRAGMA busy_timeout = {int(PATIENCE_S * 1000)}")
         _use_log(connection)
         connection.execute("PRAGMA synchronous = FULL")
         connection.execute("PRAGMA foreign_keys = ON")
@@ -161,7 +161,7 @@ def _set_up_sqlite(engine: Engine) -> None:
 
 def _use_log(connection: sqlite3.Connection) -> None:
     """Switch to the write-ahead log; SQLite does not wait by itself when two do so at the same instant."""
-    for _ in range(PATIENCE_S * 10):
+    for _ in range(max(1, int(PATIENCE_S * 10))):
         try:
             mode = connection.execute("PRAGMA journal_mode = WAL").fetchone()[0]
         except sqlite3.OperationalError as error:

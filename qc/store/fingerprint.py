@@ -12,6 +12,7 @@ import hashlib
 import json
 from collections.abc import Iterable
 from datetime import date
+from typing import Any
 
 import polars as pl
 
@@ -66,8 +67,7 @@ def fingerprints(frame: pl.DataFrame, meaning: tuple[str, ...]) -> list[bytes]:
     meaning : tuple of str
         `READING_MEANING` or `EVENT_MEANING`; the first is ``day``.
     """
-    columns = [_no_negative_zero(frame[name]) for name in meaning]
-    rows = zip(*(column.to_list() for column in columns), strict=True)
+    rows = zip(*(_values(frame[name]) for name in meaning), strict=True)
     return [_digest(row[0], json.dumps(row, ensure_ascii=False, separators=(",", ":"))) for row in rows]
 
 
@@ -94,8 +94,10 @@ def held_fingerprints(tables: Iterable[str | None], typed: Iterable[str]) -> lis
     return found
 
 
-def _no_negative_zero(column: pl.Series) -> pl.Series:
-    return column + 0.0 if column.dtype == pl.Float64 else column
+def _values(column: pl.Series) -> list[Any]:
+    if column.dtype != pl.Float64:
+        return column.to_list()
+    return [0.0 if value == 0.0 else value for value in column]  # minus zero is zero
 
 
 def _digest(day: object, canonical: str) -> bytes:

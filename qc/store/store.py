@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import polars as pl
-from sqlalchemy import Connection, delete, exists, func, insert, select
+from sqlalchemy import Connection, delete, exists, insert, select
 
 from qc.store import looking, settling, verdicts
 from qc.store.chain import Entry, append_entry, entries_of, last_entry, moment_of
@@ -24,7 +24,6 @@ from qc.store.tables import entry, plan_version, sheet, state
 from qc.store.verify import faults_of_store
 
 FILE = "qc.db"
-_later = plan_version.alias()
 _JUDGED = "judged"  # how often verdicts were saved
 
 
@@ -258,15 +257,19 @@ class Store:
 
     def plan_versions(self) -> list[PlanVersion]:
         """Return the versions of the plan, oldest first."""
-        following = select(func.min(_later.c.entry)).where(_later.c.entry > plan_version.c.entry)
-        until = func.coalesce(following.scalar_subquery(), sheet.c.entry + 1)
-        under = exists().where(sheet.c.entry > plan_version.c.entry, sheet.c.entry < until)
-        named = plan_version.c.id, plan_version.c.hash, entry.c.who, entry.c.at
-        statement = select(*named, under.label("used"))
-        statement = statement.join(entry, entry.c.id == plan_version.c.entry).order_by(plan_version.c.id)
+        named = plan_version.c.id, plan_version.c.hash, entry.c.who, entry.c.at, entry.c.id.label("entry")
+        statement = select(*named).join(entry, entry.c.id == plan_version.c.entry)
         with self._database.reading() as conn:
-            rows = conn.execute(statement).all()
-        return [PlanVersion(r.id, r.who, moment_of(r.at), r.hash, bool(r.used)) for r in rows]
+            rows = conn.execute(statement.order_by(plan_version.c.id)).all()
+            ends = [row.entry for row in rows[1:]] + [last_entry(conn)[0] + 1]
+            used = [
+                conn.execute(select(exists().where(sheet.c.entry.between(row.entry, end - 1)))).scalar()
+                for row, end in zip(rows, ends, strict=True)
+            ]
+        return [
+            PlanVersion(row.id, row.who, moment_of(row.at), row.hash, bool(one))
+            for row, one in zip(rows, used, strict=True)
+        ]
 
     def plan_text(self, version: int | None = None) -> str:
         """Return a text of the plan, the newest where no version is named."""

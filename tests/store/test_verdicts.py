@@ -1,0 +1,140 @@
+"""Verdicts by day, signals and their life."""
+
+from datetime import date
+
+import pytest
+
+from qc.store import StoreError, signal_id
+
+MAY, JUNE, JULY = date(2026, 5, 14), date(2026, 6, 14), date(2026, 7, 14)
+
+
+def verdict(series="slide/clearance/tenors", pieces=10, signals=()):
+    return {"key": series, "pieces": pieces, "behaviour": "steady", "signals": list(signals)}
+
+
+def shift(kind="shift", raised="TB-0042", size=12.5):
+    return {"kind": kind, "raised_serial": raised, "start_serial": "TB-0039", "size": size}
+
+
+def test_the_newest_verdict_of_each_series_is_given(store):
+    store.save_verdicts([verdict(pieces=1), verdict("s/c/b", 2)], as_of=MAY)
+    store.save_verdicts([verdict(pieces=3)], as_of=JUNE)
+    assert [(v["key"], v["pieces"]) for v in store.verdicts()] == [
+        ("s/c/b", 2),
+        ("slide/clearance/tenors", 3),
+    ]
+    assert [v["pieces"] for v in store.verdicts(MAY)] == [2, 1]
+    assert [v["pieces"] for v in store.verdicts(series=["s/c/b"])] == [2]
+    assert store.verdicts(date(2026, 1, 1)) == []
+
+
+def test_judging_a_day_again_replaces_its_verdict(store):
+    for pieces in (1, 2, 3):
+        store.save_verdicts([verdict(pieces=pieces)], as_of=MAY)
+    assert [v["pieces"] for v in store.verdicts()] == [3]
+
+
+def test_a_verdict_that_did_not_change_takes_no_room(store):
+    for day in (MAY, JUNE, JULY):
+        store.save_verdicts([verdict()], as_of=day)
+    from sqlalchemy import func, select
+
+    from qc.store.tables import verdict as table
+
+    with store._database.reading() as conn:
+        assert conn.execute(select(func.count()).select_from(table)).scalar_one() == 1
+    assert store.verdicts(JUNE) == store.verdicts() == [verdict()]
+
+
+def test_an_older_day_judged_later_leaves_the_newest_alone(store):
+    store.save_verdicts([verdict(pieces=9, signals=[shift(size=20)])], as_of=JUNE)
+    store.save_verdicts([verdict(pieces=5, signals=[shift(size=10)])], as_of=MAY)
+    assert store.verdicts()[0]["pieces"] == 9
+    (signal,) = store.signals()
+    assert (signal["size"], signal["first_as_of"], signal["last_as_of"]) == (20, "2026-05-14", "2026-06-14")
+
+
+def test_a_signal_stays_itself_while_it_is_judged_again(store):
+    store.save_verdicts([verdict(signals=[shift("single", size=30.0)])], as_of=MAY)
+    store.save_verdicts([verdict(signals=[shift("shift", size=14.0)])], as_of=JUNE)
+    (signal,) = store.signals()
+    assert signal["id"] == signal_id("slide/clearance/tenors", shift())
+    assert (signal["kind"], signal["size"], signal["state"]) == ("shift", 14.0, "open")
+
+
+def test_level_and_spread_and_other_pieces_are_signals_of_their_own(store):
+    found = [shift(), shift("spread"), shift(raised="TB-0099")]
+    store.save_verdicts([verdict(signals=found), verdict("s/c/b", signals=[shift()])], as_of=MAY)
+    assert len({signal["id"] for signal in store.signals()}) == 4
+    assert len(store.signals(series="s/c/b")) == 1
+
+
+def test_the_life_of_a_signal_is_kept_in_order(store, make):
+    store.save_verdicts([verdict(signals=[shift()])], as_of=MAY)
+    own = store.signals()[0]["id"]
+    steps = [("comment", "open"), ("in-hand", "in-hand"), ("closed", "closed"), ("reopened", "open")]
+    steps += [("closed-false", "closed-false"), ("comment", "closed-false")]
+    for number, (what, state) in enumerate(steps, start=1):
+        store.say_of_signal(own, what, who="QL", when=make.when, cause="die worn", text=f"step {number}")
+        (signal,) = store.signals()
+        assert signal["state"] == state
+        assert len(signal["events"]) == number
+    assert signal["events"][2] == {
+        "what": "closed",
+        "cause": "die worn",
+        "action": "",
+        "text": "step 3",
+        "who": "QL",
+        "when": make.when.isoformat(),
+    }
+    assert store.signals(states=["open"]) == []
+    assert len(store.signals(states=["closed", "closed-false"])) == 1
+    assert [entry.kind for entry in store.entries()] == ["signal"] * 6
+    assert store.verify() == []
+
+
+def test_judging_everything_anew_keeps_what_was_said(store, make):
+    store.save_verdicts([verdict(signals=[shift()])], as_of=MAY)
+    own = store.signals()[0]["id"]
+    store.say_of_signal(own, "closed", who="QL", when=make.when)
+    store.forget_verdicts()
+    assert store.verdicts() == []
+    store.save_verdicts([verdict(signals=[shift()])], as_of=JUNE)
+    assert store.signals()[0]["state"] == "closed"
+
+
+def test_what_cannot_be_said_is_said(store, make):
+    store.save_verdicts([verdict(signals=[shift()])], as_of=MAY)
+    own = store.signals()[0]["id"]
+    with pytest.raises(StoreError, match="in-hand, closed, closed-false, reopened, comment, not 'mislaid'"):
+        store.say_of_signal(own, "mislaid", who="QL", when=make.when)
+    with pytest.raises(StoreError, match="no signal abc. `qc signals`"):
+        store.say_of_signal("abc", "closed", who="QL", when=make.when)
+
+
+def test_the_pulse_moves_with_every_change_and_only_then(store, make):
+    beats = [store.pulse()]
+    for change in (
+        lambda: store.save_verdicts([verdict()], as_of=MAY),
+        lambda: store.add_sheets([make.sheet(readings=make.readings(1))], who="AB", when=make.when),
+        lambda: store.forget_verdicts(),
+        lambda: store.record_plan("a: 1", who="QL", when=make.when),
+    ):
+        change()
+        beats.append(store.pulse())
+    assert len(set(beats)) == 5
+    store.record_plan("a: 1", who="QL", when=make.when)
+    store.add_sheets([make.sheet(readings=make.readings(1))], who="AB", when=make.when)
+    assert store.pulse() == beats[-1]
+
+
+def test_small_values_are_kept_by_name(store):
+    assert store.state("rate") is None
+    assert store.state("rate", 0.5) == 0.5
+    for value in ({"2026-05": [1, 2.5, "x"]}, None, 7):
+        store.set_state("rate", value)
+        assert store.state("rate", "default") == value
+    with pytest.raises(ValueError, match="Out of range"):
+        store.set_state("rate", float("nan"))
+    assert store.state("rate") == 7

@@ -1,0 +1,161 @@
+"""Whoever alters the store behind the program's back is found out, and the sentence names what."""
+
+import sqlite3
+
+import pytest
+
+from qc.store import open_store
+
+
+@pytest.fixture
+def shop(tmp_path, make):
+    folder = tmp_path / "shop"
+    with open_store(folder) as store:
+        first = make.sheet("a.csv", readings=make.readings(6), events=make.events(2), held=make.held(2))
+        store.add_sheets(
+            [first, make.sheet("b.csv", readings=make.readings(6, first=50))], who="AB", when=make.when
+        )
+        store.record_plan("workshop: {name: x}\n", who="QL", when=make.when)
+        store.settle_held([1], "dropped", who="QL", when=make.when)
+        store.save_verdicts([verdict()], as_of=make.day)
+        store.say_of_signal(store.signals()[0]["id"], "comment", who="QL", when=make.when, text="seen")
+        assert store.verify() == []
+    return folder
+
+
+def verdict():
+    return {"key": "s/c/f", "signals": [{"kind": "shift", "raised_serial": "TB-1"}]}
+
+
+def tamper(folder, *statements):
+    """Change the file as somebody would who knows how: the guards are taken away and put back."""
+    conn = sqlite3.connect(folder / "qc.db")
+    guards = conn.execute("SELECT name, sql FROM sqlite_master WHERE type = 'trigger'").fetchall()
+    for name, _ in guards:
+        conn.execute(f"DROP TRIGGER {name}")
+    for statement in statements:
+        conn.execute(statement)
+    for _, sql in guards:
+        conn.execute(sql)
+    conn.commit()
+    conn.close()
+
+
+def complaints(folder):
+    with open_store(folder) as store:
+        return store.verify()
+
+
+ROWS = [
+    ("UPDATE reading SET value = value + 1e-9 WHERE id = 3", "Entry 1 (sheet by AB on 2026-05-14, a.csv)"),
+    ("UPDATE reading SET text = '13.91' WHERE id = 8", "Entry 2 (sheet by AB on 2026-05-14, b.csv)"),
+    ("UPDATE origin SET gauge = 'MIC-2' WHERE id = 1", "Entry 1"),
+    ("UPDATE origin SET day = '2026-05-13' WHERE id = 1", "Entry 1"),
+    ("UPDATE place SET leg = 'lower' WHERE leg = 'upper'", "Entry 1"),
+    ("DELETE FROM reading WHERE id = 12", "Entry 2"),
+    ("UPDATE event SET day = '2026-06-01' WHERE id = 1", "Entry 1"),
+    ("UPDATE held SET typed = '{}' WHERE id = 2", "Entry 1"),
+    ("UPDATE held_event SET state = 'accepted'", "Entry 4"),
+    ("UPDATE plan_version SET text = 'workshop: {name: y}'", "Entry 3"),
+    ("UPDATE signal_event SET text = 'unseen'", "Entry 5"),
+    ("UPDATE sheet SET file = 'c.csv' WHERE id = 2", "Entry 2"),
+    (
+        "INSERT INTO reading (id, entry, origin, place, value, fingerprint) VALUES (99, 1, 1, 1, 1.0, x'00')",
+        "Entry 1",
+    ),
+]
+
+
+@pytest.mark.parametrize("statement, entry", ROWS, ids=[row[0][:40] for row in ROWS])
+def test_an_altered_row_is_named_by_its_entry(shop, statement, entry):
+    tamper(shop, statement)
+    found = complaints(shop)
+    assert found
+    assert found[0].startswith(entry)
+    assert "not those that were accepted" in found[0]
+
+
+def test_an_altered_entry_is_named(shop):
+    tamper(shop, "UPDATE entry SET who = 'CD' WHERE id = 2")
+    assert complaints(shop) == ["Entry 2 (sheet by CD on 2026-05-14, b.csv) was altered after it was made."]
+
+
+def test_an_entry_rehashed_to_fit_breaks_the_next(shop):
+    with open_store(shop) as store:
+        entry = store.entries()[1]
+    forged = type(entry)(2, entry.kind, "CD", entry.when, entry.note, entry.content, entry.before, "")
+    tamper(shop, f"UPDATE entry SET who = 'CD', hash = '{forged.own_hash()}' WHERE id = 2")
+    assert complaints(shop) == [
+        "Entry 3 (plan by QL on 2026-05-14, version 1) does not follow the entry before it: one of the two "
+        "was altered."
+    ]
+
+
+def test_a_removed_entry_is_missed(shop):
+    tamper(shop, "DELETE FROM signal_event", "DELETE FROM entry WHERE id = 3")
+    assert any(sentence.startswith("Entry 3 is missing") for sentence in complaints(shop))
+
+
+def test_rows_of_a_removed_last_entry_are_strays(shop):
+    tamper(shop, "DELETE FROM entry WHERE id = 5")
+    assert "1 rows of table signal_event belong to no entry." in complaints(shop)
+
+
+def test_a_guard_that_was_taken_away_is_missed(shop):
+    conn = sqlite3.connect(shop / "qc.db")
+    conn.execute("DROP TRIGGER reading_no_update")
+    conn.commit()
+    conn.close()
+    assert complaints(shop) == ["The guard against update on table reading was taken away."]
+
+
+def test_sheets_on_the_disk_are_compared(shop):
+    one, two = sorted(p for p in (shop / "sheets").iterdir() if p.is_file())
+    one.write_bytes(b"other")
+    two.unlink()
+    found = complaints(shop)
+    assert len(found) == 2
+    assert any(s.startswith("The sheet ") and s.endswith(f"was altered: sheets/{one.name}.") for s in found)
+    assert any(s.endswith(f"is missing: no file sheets/{two.name}.") for s in found)
+
+
+def test_a_sheet_that_cannot_be_read_is_named(shop):
+    one = min(p for p in (shop / "sheets").iterdir() if p.is_file())
+    one.unlink()
+    one.mkdir()
+    assert any("cannot be read" in sentence for sentence in complaints(shop))
+
+
+def test_a_damaged_file_is_said_in_one_sentence(shop):
+    file = shop / "qc.db"
+    data = bytearray(file.read_bytes())
+    data[4096 * 3 : 4096 * 9] = b"\x55" * (4096 * 6)
+    file.write_bytes(bytes(data))
+    try:
+        found = complaints(shop)
+    except Exception as error:
+        assert type(error).__name__ == "StoreError"
+        assert "damaged" in str(error)
+    else:
+        assert any("damaged" in sentence for sentence in found)
+
+
+@pytest.mark.parametrize(
+    "table", ["entry", "sheet", "place", "origin", "reading", "event", "held", "held_event", "plan_version"]
+)
+@pytest.mark.parametrize("verb", ["UPDATE {} SET id = id", "DELETE FROM {}"])
+def test_the_database_itself_refuses_to_change_what_was_accepted(shop, table, verb):
+    conn = sqlite3.connect(shop / "qc.db")
+    with pytest.raises(sqlite3.IntegrityError, match="never changed or deleted"):
+        conn.execute(verb.format(table))
+    conn.close()
+
+
+def test_large_stores_are_verified_in_blocks(tmp_path, make, monkeypatch):
+    monkeypatch.setattr("qc.store.verify._AT_ONCE", 2)
+    with open_store(tmp_path) as store:
+        for n in range(5):
+            sheet = make.sheet(f"{n}.csv", readings=make.readings(2, first=10 * n))
+            store.add_sheets([sheet], who="AB", when=make.when)
+    tamper(tmp_path, "UPDATE reading SET value = 0 WHERE entry = 4")
+    assert [sentence[:7] for sentence in complaints(tmp_path)] == ["Entry 4"]
