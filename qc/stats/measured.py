@@ -64,7 +64,7 @@ def individuals(values: ArrayLike, setting: Setting = AS_THEY_ARE) -> Chart:
     >>> round(chart.center, 2), round(chart.lower, 3), round(chart.upper, 3)  # printed 45.8159 and 55.8041
     (50.81, 45.818, 55.802)
     """
-    return individuals_table(pl.DataFrame({"value": as_readings(values)}), setting).only()
+    return individuals_table(pl.DataFrame({"value": as_readings(values, least=1)}), setting).only()
 
 
 def individuals_table(frame: pl.DataFrame, setting: Setting = AS_THEY_ARE) -> ChartTable:
@@ -369,7 +369,7 @@ def _warnings(levels: pl.DataFrame, setting: Setting) -> dict[str, tuple[str, ..
 
 
 def _subgroup_frame(values: ArrayLike, subgroup: ArrayLike) -> pl.DataFrame:
-    readings, labels = as_readings(values), np.asarray(subgroup)
+    readings, labels = as_readings(values, least=1), np.asarray(subgroup)
     if labels.shape != readings.shape:
         raise StatisticsError(
             f"there are {readings.size} readings and {labels.size} subgroup labels: "
