@@ -120,6 +120,20 @@ def test_many_series_give_what_each_gives_alone(shape):
     assert sum(len(found.signals) for found in together) > 10
 
 
+def test_each_point_may_have_its_own_rate():
+    series = shifted(2.0)
+    one = detect(series, false_alarm_rate=0.001)
+    assert detect(series, false_alarm_rate=[0.001] * 60) == one
+    mixed = detect(series, false_alarm_rate=[0.001] * 50 + [0.0001] * 10)
+    assert mixed.thresholds[:40] == one.thresholds[:40]
+    last = next(i for i in range(59, 0, -1) if mixed.thresholds[i] is not None)
+    assert mixed.thresholds[last] > 4.2
+    with pytest.raises(StatisticsError, match="2 rates for 60 values"):
+        detect(series, false_alarm_rate=[0.001, 0.001])
+    with pytest.raises(StatisticsError, match="1 labels for 60 values"):
+        detect(series, false_alarm_rate=[0.001] * 60, labels=["a"])
+
+
 def test_the_input_is_left_as_it_was():
     series = shifted(3.0)
     before = series.copy()
