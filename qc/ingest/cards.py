@@ -94,6 +94,14 @@ def card_characteristics(card: Card, plan: Plan) -> tuple[Characteristic, ...]:
     return tuple(c for c in found if c is not None)
 
 
+def plan_names(plan: Plan) -> frozenset[str]:
+    """Return every heading, in plain form, that a figure of the plan may stand under."""
+    found: set[str] = set()
+    for card in plan.cards:
+        found.update(_card_names(card, plan), _short_names(card, plan))
+    return frozenset(found)
+
+
 def _named(parts: Parts, plan: Plan) -> Card | None:
     value = next((v for v in parts.head if v.heading.field == "card" and v.text), None)
     names = {plain(name): card for card in plan.cards for name in (card.title, card.id)}

@@ -8,6 +8,7 @@ gigabyte, so it happens inside the functions, on the first check only.
 from __future__ import annotations
 
 import os
+import warnings
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cache
@@ -120,8 +121,10 @@ def _pandas(frame: pl.DataFrame) -> pd.DataFrame:
 def _rows() -> Any:
     """Return the batch definition that every frame of the process is handed to; it holds no data itself."""
     os.environ.setdefault("GX_ANALYTICS_ENABLED", "false")
-    import great_expectations as gx
-    from great_expectations.data_context.types.base import ProgressBarsConfig
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", DeprecationWarning)  # of what it imports: nobody here can mend that
+        import great_expectations as gx
+        from great_expectations.data_context.types.base import ProgressBarsConfig
 
     context = gx.get_context(mode="ephemeral")
     context.variables.progress_bars = ProgressBarsConfig(globally=False)

@@ -36,6 +36,8 @@ class Grid:
         1-based line of each row in the file or tab.
     separator : str
         What parted the cells of a csv file, empty for a workbook.
+    widths : tuple of int
+        Cells of each csv line before trailing empty ones were left out; empty for a workbook.
     """
 
     file: str
@@ -45,6 +47,11 @@ class Grid:
     rows: tuple[tuple[str, ...], ...]
     lines: tuple[int, ...]
     separator: str = ""
+    widths: tuple[int, ...] = ()
+
+    def width(self, row: int) -> int:
+        """Return how many cells a row was typed with, trailing empty ones of a csv line included."""
+        return self.widths[row] if self.widths else len(self.rows[row])
 
     def text(self, row: int, column: int) -> str:
         """Return the text of a cell (both counted from 0); empty beyond the end of a row."""

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 from qc.ingest.errors import SheetError
 from qc.ingest.grid import Grid
-from qc.ingest.names import Heading, heading
+from qc.ingest.names import Heading, heading, plain
+
+HEAD_ROWS = 60
+"""The headings of a table stand within so many rows."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,13 +45,15 @@ class Parts:
     body: tuple[int, ...]
 
 
-def part_sheet(grid: Grid) -> Parts:
+def part_sheet(grid: Grid, names: Collection[str] = ()) -> Parts:
     """Part a grid into head and table.
 
     Parameters
     ----------
     grid : Grid
         The sheet as read.
+    names : collection of str
+        Further headings that may stand over a column, in plain form: those of the plan's figures.
 
     Returns
     -------
@@ -60,39 +65,37 @@ def part_sheet(grid: Grid) -> Parts:
     SheetError
         No table, a column with figures but no heading, or two headings that are the same.
     """
-    header = _header_row(grid)
+    header = _header_row(grid, names)
     head, title = _head(grid, header)
     columns = _columns(grid, header)
     body = tuple(row for row in range(header + 1, len(grid.rows)) if any(c.strip() for c in grid.rows[row]))
     if not body:
         hint = "Fill in a row below the headings, or leave the sheet out."
-        raise SheetError(grid.file, "the table has no rows", hint, tab=grid.tab, cell=grid.cell(header, 0))
+        cell = grid.cell(header, columns[0].index, columns[0].label)
+        raise SheetError(grid.file, "the table has no rows", hint, tab=grid.tab, cell=cell)
     return Parts(grid, head, title, columns, header, body)
 
 
-def _header_row(grid: Grid) -> int:
-    """Find the headings: the first row of three or more cells, or the first row after a blank one."""
-    filled = [[i for i, text in enumerate(row) if text.strip()] for row in grid.rows]
+def _header_row(grid: Grid, names: Collection[str]) -> int:
+    """Find the headings: the row with most we know, two at least; else of three cells; else after a blank."""
+    filled = [[text for text in row if text.strip()] for row in grid.rows]
     first = next((row for row, cells in enumerate(filled) if cells), None)
     if first is None:
         raise SheetError(grid.file, "the sheet is empty", "Fill it in, or leave it out.", tab=grid.tab)
+    known = [sum(_is_heading(cell, names) for cell in cells) for cells in filled[:HEAD_ROWS]]
+    if max(known) >= 2:
+        # A line of the head can look like headings (Gauge, Tuner): the table's own come after it.
+        return max(range(len(known)), key=lambda row: (known[row], row))
     wide = next((row for row, cells in enumerate(filled) if len(cells) >= 3), None)
-    if wide is not None and not _all_unknown_before(grid, filled, first, wide):
+    if wide is not None:
         return wide
-    for row in range(first + 1, len(filled)):
-        if filled[row] and not filled[row - 1]:
-            return row
-    return first
+    after = (row for row in range(first + 1, len(filled)) if filled[row] and not filled[row - 1])
+    return next(after, first)
 
 
-def _all_unknown_before(grid: Grid, filled: list[list[int]], first: int, wide: int) -> bool:
-    """Tell a two-column table with one long row from a head: a head's first row is a label we know."""
-    for row in range(first + 1, wide):
-        if filled[row] and not filled[row - 1]:
-            cells = [grid.text(row, i) for i in filled[row]]
-            if len(cells) == 2 and all(heading(cell).field for cell in cells):
-                return True
-    return False
+def _is_heading(text: str, names: Collection[str]) -> bool:
+    found = heading(text)
+    return bool(found.field) or found.name in names or plain(text) in names
 
 
 def _head(grid: Grid, header: int) -> tuple[tuple[HeadValue, ...], str]:

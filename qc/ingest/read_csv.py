@@ -44,7 +44,8 @@ def read_csv(data: bytes, name: str, sheet: str) -> Grid:
     rows, lines = _rows(text, separator, name)
     _refuse_cut(text, rows, lines, name)
     trimmed = tuple(_trim(row) for row in rows)
-    return Grid(name, "", "csv", sheet, trimmed, tuple(lines), separator)
+    widths = tuple(len(row) for row in rows)
+    return Grid(name, "", "csv", sheet, trimmed, tuple(lines), separator, widths)
 
 
 def _decode(data: bytes, name: str) -> str:

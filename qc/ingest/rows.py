@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from itertools import combinations
 from typing import Any
 
@@ -18,6 +18,7 @@ from qc.plan import PLACE, Characteristic, Plan
 _CERTAIN_COMMA = re.compile(r"^\s*[+-]?(?:0,\d+|\d+,(?:\d{1,2}|\d{4,}))\s*$")
 _DIGITS = re.compile(r"^[+-]?\d{1,4}$")
 _TAIL = re.compile(r"^\d{1,4}$")
+MOST_SPLIT = 4  # so many figures of one line may have been split; more ways would take too long to try
 _EXTRA_NOTES = ("main_out_mm", "wrap_out_mm", "a4_hz", "fault_type")
 _LABELS = {
     "main_out_mm": "main slide out mm",
@@ -48,7 +49,8 @@ class RowReader:
         self._tools = {plain(n): t.id for t in plan.tools for n in (t.id, t.name)}
         self._nominals: dict[tuple[str, str, object], float | None] = {}
         self._head_note = "; ".join(f"{v.label}: {v.text}" for v in sheet.extra if v.text)
-        self._width = max(column.index for column in sheet.parts.columns) + 1
+        last = max(column.index for column in sheet.parts.columns) + 1
+        self.width = max(last, self.grid.width(sheet.parts.header_row))
 
     def rows(self) -> Iterator[Row]:
         """Give every filled row of the table in turn."""
@@ -78,10 +80,9 @@ class Row:
         self.reader, self.index = reader, index
         self.bad: dict[str, str] = {}
         self.joined = False
-        cells = reader.grid.rows[index]
-        self._cells: list[str] = list(cells)
-        if len(cells) > reader._width:
-            self._rejoin(cells)
+        self._cells = list(reader.grid.rows[index])
+        if reader.grid.width(index) > reader.width:
+            self._rejoin()
 
     def text(self, field: str) -> str:
         """Return the text under a name, trimmed; empty where nothing was typed."""
@@ -242,20 +243,19 @@ class Row:
         parts.append(self.reader._head_note)
         return "; ".join(part for part in parts if part)
 
-    def _rejoin(self, cells: tuple[str, ...]) -> None:
+    def _rejoin(self) -> None:
         """Find the one way to join figures that their decimal comma split in a comma-separated sheet."""
-        extra = len(cells) - self.reader._width
-        separator = self.reader.grid.separator
-        self.bad["cells"] = separator.join(cells)
-        if separator != "," or extra > 4:
-            return
-        pairs = [
-            i for i in range(len(cells) - 1) if _DIGITS.match(cells[i].strip()) and _TAIL.match(cells[i + 1])
-        ]
-        fits = [v for c in combinations(pairs, extra) if (v := _joined(cells, c)) and self._plausible(v)]
-        if len(fits) == 1:
-            self._cells, self.joined = fits[0], True
-            del self.bad["cells"]
+        cells, grid = self._cells, self.reader.grid
+        extra = grid.width(self.index) - self.reader.width
+        if grid.separator == "," and extra <= MOST_SPLIT:
+            pairs = [at for at in range(len(cells) - 1) if _is_split(cells[at], cells[at + 1])]
+            ways = (_joined(cells, chosen) for chosen in combinations(pairs, extra))
+            fits = [way for way in ways if way is not None and self._plausible(way)]
+            if len(fits) == 1:
+                self._cells, self.joined = fits[0], True
+                return
+        if len(cells) > self.reader.width:  # more than the empty cells some programs end every line with
+            self.bad["cells"] = grid.separator.join(cells)
 
     def _plausible(self, cells: list[str]) -> bool:
         """Every figure of the row can be read and is sensible, whole numbers are whole."""
@@ -354,7 +354,11 @@ def _comma_habit(sheet: CardSheet) -> tuple[bool, bool]:
     return False, False
 
 
-def _joined(cells: tuple[str, ...], starts: tuple[int, ...]) -> list[str] | None:
+def _is_split(whole: str, fraction: str) -> bool:
+    return bool(_DIGITS.match(whole.strip()) and _TAIL.match(fraction.strip()))
+
+
+def _joined(cells: Sequence[str], starts: tuple[int, ...]) -> list[str] | None:
     if any(b - a < 2 for a, b in zip(starts, starts[1:], strict=False)):
         return None
     out, index = [], 0

@@ -7,7 +7,7 @@ from typing import Any
 
 import polars as pl
 
-from qc.ingest.cards import recognise_card
+from qc.ingest.cards import plan_names, recognise_card
 from qc.ingest.frames import event_frame, reading_frame
 from qc.ingest.grid import Grid
 from qc.ingest.layout import part_sheet
@@ -75,7 +75,7 @@ def unfold(grid: Grid, plan: Plan) -> Unfolded:
     SheetError
         The card is not known, or its headings are missing, doubled, or leave open what is meant.
     """
-    sheet = recognise_card(part_sheet(grid), plan)
+    sheet = recognise_card(part_sheet(grid, plan_names(plan)), plan)
     readings, events = SOURCES[sheet.card.source](sheet, plan)
     number_repeats(readings)
     return Unfolded(
