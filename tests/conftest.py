@@ -1,6 +1,9 @@
 """Builders that the tests of several packages share: a small invented plan, readings, points."""
 
+import shutil
+import time
 from datetime import date, datetime, timedelta
+from pathlib import Path
 
 import numpy as np
 import polars as pl
@@ -139,3 +142,37 @@ def points():
         return tuple(made)
 
     return make
+
+
+@pytest.fixture(scope="session")
+def demo_folder(tmp_path_factory, worker_id):
+    """Return the sample workshop, made once for all workers by the real upload; only to be read."""
+    from qc.jobs.demo import make_demo
+
+    shared = tmp_path_factory.getbasetemp()
+    shared = shared if worker_id == "master" else shared.parent
+    folder, lock = shared / "demo", shared / "demo.lock"
+    try:
+        lock.mkdir()
+    except FileExistsError:
+        _wait_for(shared / "demo.done")
+    else:
+        try:
+            make_demo(folder)
+        finally:  # a failure is told to the waiting workers too, by the missing workshop
+            (shared / "demo.done").touch()
+    return folder
+
+
+@pytest.fixture
+def demo_copy(demo_folder, tmp_path):
+    """Return a copy of the sample workshop that a test may change."""
+    return Path(shutil.copytree(demo_folder, tmp_path / "demo"))
+
+
+def _wait_for(mark, seconds=240):
+    for _ in range(10 * seconds):
+        if mark.exists():
+            return
+        time.sleep(0.1)
+    raise AssertionError("another test process did not finish the sample workshop")

@@ -1,0 +1,116 @@
+import json
+
+import pytest
+
+from qc.jobs.upload import Total, read_files, upload
+from qc.jobs.workshop import open_workshop
+from qc.plan import QcError
+from sample_measurements import folder as sample_folder
+
+SAMPLE = sample_folder() / "sheets"
+
+
+@pytest.fixture
+def shop(tmp_path):
+    """An empty workshop with the sample plan."""
+    folder = tmp_path / "shop"
+    folder.mkdir()
+    (folder / "plan.yaml").write_bytes((sample_folder() / "plan.yaml").read_bytes())
+    workshop = open_workshop(folder)
+    yield workshop
+    workshop.store.close()
+
+
+def sheets(pattern):
+    found = sorted(SAMPLE.rglob(pattern))
+    assert found
+    return [(p.name, p.read_bytes()) for p in found]
+
+
+@pytest.fixture
+def first_joints(shop):
+    files = sheets("joints*2025-0*.csv")
+    return files, upload(shop, files, who="IS")
+
+
+def test_every_row_is_accepted_or_held(first_joints):
+    files, receipt = first_joints
+    assert len(receipt.sheets) == len(files)
+    for sheet in receipt.sheets:
+        count = sheet.count
+        assert count.rows == count.accepted + count.held + count.already_known
+    total = Total.of(receipt.sheets)
+    assert total.accepted > 0 and total.already_known == 0
+
+
+def test_the_receipt_follows_the_contract(first_joints):
+    plain = json.loads(json.dumps(first_joints[1].to_dict(), allow_nan=False))
+    keys = {"sheet", "file", "rows", "accepted", "held", "already_known", "reasons", "signals"}
+    assert all(keys <= set(sheet) for sheet in plain["sheets"])
+    assert plain["refused"] == []
+
+
+def test_the_same_sheet_twice_changes_nothing(shop, first_joints):
+    files, first = first_joints
+    before = (shop.store.readings(), len(shop.store.held()), shop.store.sheets().height)
+    again = upload(shop, files, who="IS")
+    assert Total.of(again.sheets).accepted == 0
+    assert Total.of(again.sheets).rows == Total.of(first.sheets).rows
+    assert shop.store.readings().equals(before[0])
+    assert (len(shop.store.held()), shop.store.sheets().height) == before[1:]
+
+
+def test_the_same_rows_in_another_sheet_are_known(shop, first_joints):
+    name, data = first_joints[0][0]
+    before = shop.store.readings().height
+    (sheet,) = upload(shop, [(f"copy-of-{name}", data.replace(b"\r\n", b"\n") + b"\n")]).sheets
+    assert sheet.count.accepted == 0
+    assert sheet.count.already_known + sheet.count.held == sheet.count.rows
+    assert shop.store.readings().height == before
+
+
+def test_a_sheet_that_cannot_be_read_does_not_stop_the_others(shop):
+    good = sheets("joints*2025-08*.csv")[0]
+    receipt = upload(shop, [("broken.xlsx", b"PK\x03\x04 not a workbook"), good])
+    assert len(receipt.refused) == 1 and receipt.refused[0].startswith("broken.xlsx")
+    assert [s.count.file for s in receipt.sheets] == [good[0]]
+    assert shop.store.readings().height > 0
+
+
+def test_bytes_are_kept_as_they_came(shop, first_joints):
+    name, data = first_joints[0][0]
+    digest = shop.store.sheets().filter(file=name)["sheet"][0]
+    assert shop.store.sheet_bytes(digest) == data
+    assert shop.store.verify() == []
+
+
+def test_verdicts_are_made_at_upload(shop, first_joints):
+    keys = {v["key"] for v in shop.store.verdicts()}
+    assert any(key.startswith("joints/") for key in keys)
+    assert not any(key.startswith("tuning/") for key in keys)
+
+
+def test_new_signals_stand_on_the_receipt_of_their_sheet(shop):
+    """The lacquer goes thin in the autumn: the receipt of that week says so, once."""
+    files = sheets("lacquer*.*")
+    late = [f for f in files if "2026-1" in f[0]]
+    upload(shop, [f for f in files if f not in late])
+    raised = [s for f in late for sheet in upload(shop, [f]).sheets for s in sheet.signals]
+    thin = [s for s in raised if s["series"] == "lacquer/thickness/all"]
+    assert thin and "thin" in thin[0]["sentence"]
+    assert len({s["id"] for s in raised}) == len(raised)
+
+
+def test_progress_is_told(shop):
+    said = []
+    upload(shop, sheets("joints*2025-08*.csv"), progress=lambda *step: said.append(step))
+    assert said[-1][0] == said[-1][1]
+
+
+def test_a_file_that_is_not_there_is_named(tmp_path):
+    with pytest.raises(QcError, match=r"nothing\.csv.*cannot be read"):
+        read_files([tmp_path / "nothing.csv"])
+
+
+def test_nothing_to_take_in(shop):
+    assert upload(shop, []).to_text() == "Nothing was taken in."
