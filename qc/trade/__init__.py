@@ -123,7 +123,13 @@ if TYPE_CHECKING:
         HeldNote,
         held_notes,
     )
-    from qc.trade.remedy import PARTIAL_ALLOWANCE_CENTS, TuningRemedy, partial_apart, tuning_remedy
+    from qc.trade.remedy import (
+        PARTIAL_ALLOWANCE_CENTS,
+        USUAL_TRAVEL_MM,
+        TuningRemedy,
+        partial_apart,
+        tuning_remedy,
+    )
     from qc.trade.sensitivity import SENSITIVITY_PRIOR_SD, Sensitivity, learn_sensitivity
     from qc.trade.separation import design_shortfall, part_words
     from qc.trade.slide import (
@@ -205,7 +211,7 @@ _HOME = {
         "YIN_THRESHOLD", "held_notes",
     ),
     "remedy": (
-        "PARTIAL_ALLOWANCE_CENTS", "TuningRemedy", "partial_apart", "tuning_remedy",
+        "PARTIAL_ALLOWANCE_CENTS", "TuningRemedy", "USUAL_TRAVEL_MM", "partial_apart", "tuning_remedy",
     ),
     "sensitivity": (
         "SENSITIVITY_PRIOR_SD", "Sensitivity", "learn_sensitivity",
@@ -239,25 +245,25 @@ __all__ = [
     "MOST_OF_NOMINAL", "NOISIEST", "NOT_CURABLE", "Note", "NoteSetFit", "PARTIAL_ALLOWANCE_CENTS",
     "Pair", "Pairing", "PartialResidual", "PolishLoss", "PositionError", "SENSITIVITY_PRIOR_SD",
     "SHORTEST_STEADY_S", "SOUND_20C_M_PER_S", "STANDARD_ATMOSPHERE_MBAR", "STEEL_EXPANSION_PER_K",
-    "Sensitivity", "Spot", "SpringBack", "TradeError", "Tube", "TuningRemedy", "VOLUME_BALANCE_LIMIT",
-    "Valve", "VolumeBalance", "WIDEST_READING_CENTS", "WIDEST_VIBRATO_CENTS", "WearLine",
-    "YIN_THRESHOLD", "area_reduction", "area_thickness", "base_drift_um", "best_pairing_yield",
-    "body_suspects", "cautions_for", "cents_between", "cents_per_mm", "chance_of_faults",
-    "chance_of_short_gap", "change_uncertainty_mm", "check_notes", "clearance_lost_um", "clearance_um",
-    "column_mm", "combination_cents", "decay_time_s", "defects_per_unit", "design_shortfall",
-    "diameter_at_20c", "draw_force_kn", "dry_from_wet_um", "eccentricity", "effective_length_mm",
-    "expansion_cents", "fit_note_set", "fit_wear", "good_between_faults", "harmonic_deviation",
-    "harmonic_semitones", "held_notes", "house_80_20", "judge_leak", "leak_rate", "learn_sensitivity",
-    "least_spot_um", "leg_clearance", "length_after_mm", "length_change_mm", "local_length_mm",
-    "lower_capability", "lower_capability_interval", "mean_mm", "modified_upper_limit", "nearest_note",
-    "note_frequency", "note_name", "note_of", "order_of_work", "ovality_um", "pair_tubes", "part_words",
-    "partial_apart", "partial_pull_in_mm", "penetration_depth_um", "per_side_um", "polish_loss",
-    "random_pairing_yield", "reachable_semitones", "section_mm2", "slide_table", "slide_travel_mm",
-    "speed_of_sound_dry", "speed_of_sound_moist", "spot_means", "spring_back", "spun_wall_mm",
-    "stack_root_sum_square", "stack_worst_case", "state_length_mm", "state_semitones", "taper_um",
-    "temperature_cents", "temperature_pressure_mbar", "tempered_frequency", "tester_offsets",
-    "tube_parts_at_kn", "tuning_remedy", "valve_column_mm", "valve_state", "volume_balance",
-    "wall_is_thin_for_probe", "wall_loss_share", "wall_mm",
+    "Sensitivity", "Spot", "SpringBack", "TradeError", "Tube", "TuningRemedy", "USUAL_TRAVEL_MM",
+    "VOLUME_BALANCE_LIMIT", "Valve", "VolumeBalance", "WIDEST_READING_CENTS", "WIDEST_VIBRATO_CENTS",
+    "WearLine", "YIN_THRESHOLD", "area_reduction", "area_thickness", "base_drift_um",
+    "best_pairing_yield", "body_suspects", "cautions_for", "cents_between", "cents_per_mm",
+    "chance_of_faults", "chance_of_short_gap", "change_uncertainty_mm", "check_notes",
+    "clearance_lost_um", "clearance_um", "column_mm", "combination_cents", "decay_time_s",
+    "defects_per_unit", "design_shortfall", "diameter_at_20c", "draw_force_kn", "dry_from_wet_um",
+    "eccentricity", "effective_length_mm", "expansion_cents", "fit_note_set", "fit_wear",
+    "good_between_faults", "harmonic_deviation", "harmonic_semitones", "held_notes", "house_80_20",
+    "judge_leak", "leak_rate", "learn_sensitivity", "least_spot_um", "leg_clearance", "length_after_mm",
+    "length_change_mm", "local_length_mm", "lower_capability", "lower_capability_interval", "mean_mm",
+    "modified_upper_limit", "nearest_note", "note_frequency", "note_name", "note_of", "order_of_work",
+    "ovality_um", "pair_tubes", "part_words", "partial_apart", "partial_pull_in_mm",
+    "penetration_depth_um", "per_side_um", "polish_loss", "random_pairing_yield", "reachable_semitones",
+    "section_mm2", "slide_table", "slide_travel_mm", "speed_of_sound_dry", "speed_of_sound_moist",
+    "spot_means", "spring_back", "spun_wall_mm", "stack_root_sum_square", "stack_worst_case",
+    "state_length_mm", "state_semitones", "taper_um", "temperature_cents", "temperature_pressure_mbar",
+    "tempered_frequency", "tester_offsets", "tube_parts_at_kn", "tuning_remedy", "valve_column_mm",
+    "valve_state", "volume_balance", "wall_is_thin_for_probe", "wall_loss_share", "wall_mm",
 ]
 # fmt: on
 
@@ -266,5 +272,7 @@ def __getattr__(name: str) -> object:
     """Fetch an offered name from the module that holds it."""
     for module, names in _HOME.items():
         if name in names:
-            return getattr(import_module(f"qc.trade.{module}"), name)
+            value: object = getattr(import_module(f"qc.trade.{module}"), name)
+            globals()[name] = value  # the next look-up finds it at once
+            return value
     raise AttributeError(f"module 'qc.trade' has no attribute {name!r}")

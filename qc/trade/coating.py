@@ -286,21 +286,13 @@ def lower_capability_interval(cpl: float, n: int, confidence: float = 0.95) -> t
     >>> [round(end, 2) for end in lower_capability_interval(1.15, 45)]
     [0.89, 1.41]
     """
-    from scipy.optimize import brentq
-    from scipy.special import nctdtr
+    from qc.stats import one_sided_bound
 
     if n < 2:
         raise TradeError("an interval needs two values", "Measure more spots")
-    root = 3.0 * math.sqrt(n)
     tail = (1.0 - confidence) / 2.0
-    reach = 10.0 + 6.0 * abs(cpl) * root
-
-    def end(share: float) -> float:
-        return (
-            float(brentq(lambda nc: nctdtr(n - 1, nc, cpl * root) - share, -reach, reach, xtol=1e-10)) / root
-        )
-
-    return end(1.0 - tail), end(tail)
+    ends = [float(one_sided_bound(cpl, level, n, n - 1)) for level in (tail, 1.0 - tail)]
+    return min(ends), max(ends)
 
 
 def base_drift_um(base_um: Sequence[float]) -> float:

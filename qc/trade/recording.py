@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import asdict, dataclass
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -35,6 +36,7 @@ _HOP_S = 0.01
 _EDGE_S = 0.08  # attack and release settle within this: common practice
 _SPLIT_CENTS = 60.0  # a step this large, held, is a new note
 _GAP_S = 0.05
+_STEP_S = 0.25  # each side of a step; one swing of a slow vibrato
 _HARMONICS = 12
 _CHUNK = 256
 
@@ -198,7 +200,7 @@ def _segments(track: Array, depth: Array, loud: Array) -> list[tuple[int, int]]:
     floor = float(np.quantile(loud, 0.05))
     threshold = max(0.1 * float(np.quantile(loud, 0.95)), min(3.0 * floor, 0.5 * float(loud.max())))
     sounding = loud > threshold
-    gap, edge = int(_GAP_S / _HOP_S), int(_EDGE_S / _HOP_S)
+    gap, edge, hold = int(_GAP_S / _HOP_S), int(_EDGE_S / _HOP_S), int(_STEP_S / _HOP_S)
     edges = np.flatnonzero(np.diff(np.concatenate([[0], sounding.astype(int), [0]])))
     stretches: list[list[int]] = []
     for first, last in edges.reshape(-1, 2).tolist():
@@ -208,16 +210,24 @@ def _segments(track: Array, depth: Array, loud: Array) -> list[tuple[int, int]]:
             stretches.append([first, last])
     parts: list[tuple[int, int]] = []
     for first, last in stretches:
-        begin = first
-        for at in range(first + 2 * edge, last - 2 * edge):
-            before, after = np.median(track[at - edge : at]), np.median(track[at : at + edge])
-            step = CENTS_PER_NEPER * abs(math.log(after / before))
-            clean = depth[at - edge : at + edge].max() < 0.6
-            if step > _SPLIT_CENTS and clean and at - begin > 2 * edge:
-                parts.append((begin, at))
-                begin = at
-        parts.append((begin, last))
+        cuts = [first, *_steps(track, depth, first, last, hold), last]
+        parts += list(pairwise(cuts))
     return [(first, last) for first, last in parts if last - first >= 2 * edge]
+
+
+def _steps(track: Array, depth: Array, first: int, last: int, hold: int) -> list[int]:
+    """Find where the pitch steps and stays: the middle of each run of hops that differ before and after."""
+    steps: list[int] = []
+    run: list[int] = []
+    for at in range(first + hold, last - hold + 1):
+        before, after = np.median(track[at - hold : at]), np.median(track[at : at + hold])
+        clear = max(np.median(depth[at - hold : at]), np.median(depth[at : at + hold])) < 2 * NOISIEST
+        if clear and CENTS_PER_NEPER * abs(math.log(after / before)) > _SPLIT_CENTS and at < last - hold:
+            run.append(at)
+        elif run:
+            steps.append(run[len(run) // 2])
+            run = []
+    return steps
 
 
 def _measure(
@@ -246,31 +256,37 @@ def _measure(
         int((first + steady.start) * _HOP_S * rate_hz),
         int((first + steady.stop) * _HOP_S * rate_hz),
     )
-    by_spectrum = _spectral_pitch(sound[begin:stop], rate_hz, by_period)
-    apart = CENTS_PER_NEPER * math.log(by_spectrum / by_period)
-    if abs(apart) > MOST_APART_CENTS:
-        return refuse(f"two estimates lie {abs(apart):.0f} cents apart: record the note again")
+    by_spectrum, scatter = _spectral_pitch(sound[begin:stop], rate_hz, by_period)
+    apart = max(scatter, CENTS_PER_NEPER * abs(math.log(by_spectrum / by_period)))
+    if apart > MOST_APART_CENTS:
+        return refuse(f"two estimates lie {apart:.0f} cents apart: record the note again, alone")
     note, deviation = nearest_note(by_spectrum, a4_hz)
     return HeldNote(start, end, by_spectrum, deviation, float(cents[kept].std()), note_name(note), "")
 
 
-def _spectral_pitch(sound: Array, rate_hz: float, rough_hz: float) -> float:
-    """Refine a pitch by interpolated harmonic peaks, frame by frame, averaged in cents."""
+def _spectral_pitch(sound: Array, rate_hz: float, rough_hz: float) -> tuple[float, float]:
+    """Refine a pitch by interpolated harmonic peaks; also how far the harmonics lie apart in cents.
+
+    Period and peaks weigh the harmonics alike, so a sound that is not one harmonic tone shows only between
+    them.
+    """
     length = min(len(sound), int(rate_hz * max(0.12, 8.0 / rough_hz)))
     hop = max(1, length // 4)
     starts = np.arange(0, len(sound) - length + 1, hop)
     size = 1 << (4 * length - 1).bit_length()
     count = max(1, min(_HARMONICS, int(0.45 * rate_hz / rough_hz)))
     window = np.hanning(length)
-    logs = []
+    logs, apart = [], []
     for begin in starts:
         spectrum = np.log(np.abs(np.fft.rfft(sound[begin : begin + length] * window, size)) + 1e-300)
-        logs.append(math.log(_harmonic_mean(spectrum, rate_hz / size, rough_hz, count)))
-    return math.exp(math.fsum(logs) / len(logs))
+        mean, scatter = _harmonic_mean(spectrum, rate_hz / size, rough_hz, count)
+        logs.append(math.log(mean))
+        apart.append(scatter)
+    return math.exp(math.fsum(logs) / len(logs)), float(np.median(apart))
 
 
-def _harmonic_mean(log_spectrum: Array, bin_hz: float, rough_hz: float, count: int) -> float:
-    """Average the fundamentals that the harmonic peaks say, weighted by how well each peak tells."""
+def _harmonic_mean(log_spectrum: Array, bin_hz: float, rough_hz: float, count: int) -> tuple[float, float]:
+    """Average the fundamentals that the harmonic peaks say, by how well each tells; and their scatter."""
     peaks = []
     for harmonic in range(1, count + 1):
         centre, reach = harmonic * rough_hz / bin_hz, max(2.0, 0.25 * rough_hz / bin_hz)
@@ -281,4 +297,7 @@ def _harmonic_mean(log_spectrum: Array, bin_hz: float, rough_hz: float, count: i
     highest = max(top for _, _, top in peaks)
     told = [(harmonic, hz, top) for harmonic, hz, top in peaks if top > highest - 4.0]
     weights = [(harmonic * math.exp(top - highest)) ** 2 for harmonic, _, top in told]
-    return math.fsum(w * hz for w, (_, hz, _) in zip(weights, told, strict=True)) / math.fsum(weights)
+    total = math.fsum(weights)
+    mean = math.fsum(w * hz for w, (_, hz, _) in zip(weights, told, strict=True)) / total
+    squares = math.fsum(w * (hz - mean) ** 2 for w, (_, hz, _) in zip(weights, told, strict=True)) / total
+    return mean, CENTS_PER_NEPER * math.sqrt(squares) / mean

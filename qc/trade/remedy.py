@@ -14,6 +14,9 @@ from qc.trade.note_set import Note, slide_settings
 from qc.trade.tuning import LengthError, NoteSetFit, PartialResidual, fit_note_set
 from qc.trade.work_order import LengthRemedy, order_of_work
 
+USUAL_TRAVEL_MM = 60.0
+"""Movement a tuning slide usually has where nothing is recorded: common practice, no source."""
+
 PARTIAL_ALLOWANCE_CENTS = 5.0
 """A partial clear of 0 but within this is left alone: planning value, common practice, no source."""
 
@@ -112,7 +115,6 @@ def tuning_remedy(
     without = None
     if apart is not None and len(fit.partials) > 2:
         without = fitted([note for note in notes if note.partial != apart.partial])
-    main_at, wraps_at = slide_settings(notes)
     shares = sensitivity or {}
     lengths, excused = [], []
     for length in fit.lengths:
@@ -120,10 +122,10 @@ def tuning_remedy(
         if length.clear and not acts:
             excused.append(length.part)
         share = shares.get(length.part, 1.0)
-        lengths.append(_remedy(length, instrument, acts, _room(length, notes, main_at, wraps_at), share))
+        lengths.append(_remedy(length, instrument, acts, _room(length, notes, instrument), share))
     acting = {length.part for length in lengths if length.action != "none"}
     after = fit.rms_after_cents if not excused else fit.rms_before_cents
-    order = order_of_work(fit, lengths, instrument, apart, excused)
+    order = order_of_work(fit, lengths, apart, excused)
     return TuningRemedy(fit, tuple(lengths), after, order, _cautions(fit, lengths, acting))
 
 
@@ -143,7 +145,7 @@ def _still_clear(fit: NoteSetFit, part: str) -> bool:
 
 
 def _remedy(
-    length: LengthError, instrument: Instrument, acts: bool, room_mm: float | None, share: float
+    length: LengthError, instrument: Instrument, acts: bool, room_mm: float, share: float
 ) -> LengthRemedy:
     if not acts or length.error_mm is None or length.interval_mm is None:
         return LengthRemedy(
@@ -162,7 +164,7 @@ def _remedy(
     legs = 2
     if length.part != "main":
         legs = instrument.valve(length.part.partition(":")[2]).legs
-    by = "slide" if room_mm is None or abs(change) <= 2.0 * room_mm else "cut"
+    by = "slide" if abs(change) <= 2.0 * room_mm else "cut"
     return LengthRemedy(
         length.part,
         length.error_mm,
@@ -181,18 +183,21 @@ def _exact(error_mm: float, column_mm: float) -> float:
     return length_change_mm(column_mm, -CENTS_PER_NEPER * error_mm / column_mm)
 
 
-def _room(
-    length: LengthError, notes: Sequence[Note], main_at: float, wraps_at: Mapping[tuple[str, ...], float]
-) -> float | None:
-    """Give the slide movement there is for the change; None = not recorded, but a slide is there to try."""
+def _room(length: LengthError, notes: Sequence[Note], instrument: Instrument) -> float:
+    """Give the slide movement there is for the change, in mm: what is recorded, else what is usual."""
     too_long = (length.error_mm or 0.0) > 0.0
+    main_at, wraps_at = slide_settings(notes)
     if length.part == "main":
-        return main_at if too_long and any(note.main_out_mm is not None for note in notes) else None
+        recorded = any(note.main_out_mm is not None for note in notes)
+        if too_long:
+            return main_at if recorded else USUAL_TRAVEL_MM
+        travel = instrument.tuning_slide_travel_mm
+        return max(0.0, (USUAL_TRAVEL_MM if travel is None else travel) - main_at)
     name = length.part.partition(":")[2]
-    recorded = [n.valves for n in notes if name in n.valves and n.wrap_out_mm is not None]
-    if not too_long:
-        return None
-    return max((wraps_at[state] for state in recorded), default=0.0)
+    settings = [wraps_at[n.valves] for n in notes if name in n.valves and n.wrap_out_mm is not None]
+    # A wrap is cut unless its slide is known to stand out; to lengthen it the slide is pulled first.
+    out = max(settings, default=0.0)
+    return out if too_long else max(0.0, USUAL_TRAVEL_MM - out)
 
 
 def _cautions(fit: NoteSetFit, lengths: Sequence[LengthRemedy], acting: set[str]) -> tuple[str, ...]:
@@ -215,6 +220,6 @@ def _cautions(fit: NoteSetFit, lengths: Sequence[LengthRemedy], acting: set[str]
     stages = ["tuning"]
     if any(length.part in acting and length.by == "cut" and length.action == "remove" for length in lengths):
         stages.append("cutting")
-    if any(length.action == "add" for length in lengths):
+    if any(length.action == "add" and length.by == "cut" for length in lengths):
         stages.append("adding")
     return (*notes, *cautions_for(*stages))

@@ -211,6 +211,12 @@ def _extra_notes(lost: Sequence[str], notes: Sequence[Note]) -> str:
         kind, _, valve = name.partition(":")
         if kind == "valve" and not any(valve in note.valves for note in firm):
             wanted.append(f"notes with {valve} in 1st position at the stop")
+    for note in firm:
+        # Valves only ever blown together: the first of them alone tells them apart.
+        together = [valve for valve in note.valves if f"valve:{valve}" in lost]
+        alone = f"notes with {together[0]} alone in 1st position at the stop" if len(together) > 1 else ""
+        if alone and alone not in wanted:
+            wanted.append(alone)
     if any(name.startswith("tester:") for name in lost):
         wanted.append("the same notes by every tester")
     return "blow " + (_list(wanted) if wanted else "more notes with each valve alone in 1st position")

@@ -365,7 +365,7 @@ def _parts(
             lengths.append(LengthError(name, column, *figures))
         elif kind == "position" and known:
             positions.append(PositionError(int(rest), value, error, interval))
-        elif kind == "partial" and known:
+        elif kind == "partial" and known and error > 0:
             partials.append(PartialResidual(int(rest), value, error, interval))
     return tuple(lengths), tuple(positions), tuple(partials)
 

@@ -118,7 +118,7 @@ def fit_wear(
     half = two_sided_quantile(n - 2, confidence) * sd / math.sqrt(spread)
     interval = (slope - half, slope + half)
     clear = not interval[0] <= 0.0 <= interval[1]
-    limit = _limit_ahead(slope, lower, upper)
+    limit, side = _limit_ahead(slope, lower, upper)
     warnings: list[str] = []
     if n < 6:
         warnings.append(f"only {n} pieces on this tool: the forecast is wide")
@@ -126,8 +126,8 @@ def fit_wear(
         warnings.append("the slope is not clear of 0: no wear is proven yet")
     crossing, change = None, None
     if limit is not None:
-        line = _Line(x, middle, spread, level, slope, sd, limit)
-        crossing = line.crossing(confidence) if clear and (limit - level) * slope > 0 else None
+        line = _Line(x, middle, spread, level, slope, sd, limit, side)
+        crossing = line.crossing(confidence) if clear and side * slope > 0 else None
         change = line.change_by(confidence)
         warnings += _forecast_warnings(line, crossing, change)
     if _bends(x, residual, sd):
@@ -155,6 +155,7 @@ class _Line:
     slope: float
     sd: float
     limit: float
+    side: float  # +1 for an upper limit, -1 for a lower one
 
     @property
     def first(self) -> float:
@@ -163,11 +164,6 @@ class _Line:
     @property
     def last(self) -> float:
         return float(self.counts[-1])
-
-    @property
-    def side(self) -> float:
-        """+1 when the limit lies above the line's level, -1 below."""
-        return 1.0 if self.limit >= self.level else -1.0
 
     def crossing(self, confidence: float) -> tuple[float, float, float] | None:
         """Give where the line meets the limit and Fieller's interval; None when it is not bounded."""
@@ -205,7 +201,7 @@ def _check(counts: Sequence[float], values: Sequence[float]) -> None:
         if not math.isfinite(value):
             raise TradeError(f"{value} is not a reading", "Measure the piece again", index, "value")
         if not (math.isfinite(count) and count >= 0):
-            raise TradeError(f"count {count} is not a count", "Counts start at 0", index, "count")
+            raise TradeError(f"count {count:g} is not a count", "Counts start at 0", index, "count")
         if index and count < counts[index - 1]:
             raise TradeError(
                 f"the count falls from {counts[index - 1]:g} to {count:g} on one tool",
@@ -220,11 +216,11 @@ def _check(counts: Sequence[float], values: Sequence[float]) -> None:
         )
 
 
-def _limit_ahead(slope: float, lower: float | None, upper: float | None) -> float | None:
-    """Give the limit the figure wears towards; the only one when there is but one."""
-    if lower is None or upper is None:
-        return upper if lower is None else lower
-    return upper if slope >= 0 else lower
+def _limit_ahead(slope: float, lower: float | None, upper: float | None) -> tuple[float | None, float]:
+    """Give the limit the figure wears towards, the only one when there is but one, and its side."""
+    if lower is not None and (upper is None or slope < 0):
+        return lower, -1.0
+    return upper, 1.0
 
 
 def _roots(
@@ -253,8 +249,8 @@ def _forecast_warnings(
     line: _Line, crossing: tuple[float, float, float] | None, change: float | None
 ) -> list[str]:
     if change is None:
-        heading = (line.limit - line.level) * line.slope
-        if heading <= 0 and (line.limit - line.level) * line.side > line.sd:
+        room = (line.limit - line.level) * line.side
+        if line.slope * line.side <= 0 and room > line.sd:
             return ["the figure moves away from its limit: no change to plan"]
         return ["the next piece may already fall outside: change the tool now, or measure every piece"]
     if change < line.last:

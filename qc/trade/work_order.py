@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 
-from qc.trade.instrument import Instrument
 from qc.trade.separation import part_words
 from qc.trade.tuning import NoteSetFit, PartialResidual
 
@@ -55,7 +54,6 @@ class LengthRemedy:
 def order_of_work(
     fit: NoteSetFit,
     lengths: Sequence[LengthRemedy],
-    instrument: Instrument,
     apart: PartialResidual | None = None,
     excused: Sequence[str] = (),
 ) -> tuple[str, ...]:
@@ -69,7 +67,7 @@ def order_of_work(
         )
     for length in lengths:
         if length.action != "none":
-            steps.append(_length_step(length, instrument))
+            steps.append(_length_step(length))
     steps += [
         f"The {part_words(part)} figure comes from partial {apart.partial} alone: leave the length as it is"
         for part in excused
@@ -93,7 +91,7 @@ def order_of_work(
     return tuple(steps)
 
 
-def _length_step(length: LengthRemedy, instrument: Instrument) -> str:
+def _length_step(length: LengthRemedy) -> str:
     change, first, leg = abs(length.change_mm), abs(length.first_cut_mm), abs(length.per_leg_mm)
     name = part_words(length.part)
     first_leg = first * leg / change
@@ -101,16 +99,13 @@ def _length_step(length: LengthRemedy, instrument: Instrument) -> str:
     state = "long" if length.action == "remove" else "short"
     found = f"{name[0].upper()}{name[1:]} about {change:.0f} mm {state} ({low:.0f} to {high:.0f})"
     if length.by == "slide":
-        way = "Push the tuning slide in" if length.action == "remove" else "Pull the tuning slide"
+        way = "push the tuning slide in" if length.action == "remove" else "pull the tuning slide"
         end = "" if length.action == "remove" else " out"
         whose = "" if length.part == "main" else f" of the {length.part.partition(':')[2]} wrap"
         step = f"{way}{end}{whose} {first_leg:.0f} mm first ({leg:.0f} mm in all), re-test"
-        travel = instrument.tuning_slide_travel_mm
         if length.part == "main" and length.action == "remove":
             step += "; cut only what the slide cannot take"
-        elif length.part == "main" and travel is not None and leg > travel:
-            step += f"; the slide has only {travel:.0f} mm of travel, the rest needs a longer crook"
         return f"{found}: {step}"
     if length.action == "remove":
-        return f"{found}: take {first_leg:.0f} mm off each leg ({leg:.0f} mm in all), re-test"
-    return f"{found}: add {first_leg:.0f} mm to each leg ({leg:.0f} mm in all), re-test"
+        return f"{found}: take {first_leg:.0f} mm off each leg ({leg:.0f} mm each in all), re-test"
+    return f"{found}: add {first_leg:.0f} mm to each leg ({leg:.0f} mm each in all), re-test"

@@ -1,0 +1,111 @@
+import numpy as np
+import pytest
+
+LIMITS = ("--target-um", 150, "--lower-um", 100, "--upper-um", 200)
+
+
+def rack(column, means, prefix, surface=None, legs=("",), extra=""):
+    head = f"tube,station,direction,{column},leg" + (",surface" if surface else "") + "\n"
+    lines = [
+        f"{prefix}{i},{station},{direction},{mean:.3f},{leg}" + (f",{surface}" if surface else "")
+        for i, mean in enumerate(means)
+        for leg in legs
+        for station in ("a", "b")
+        for direction in (0, 90)
+    ]
+    return head + "\n".join(lines) + "\n" + extra
+
+
+@pytest.fixture
+def files(write):
+    rng = np.random.default_rng(3)
+    inner, outer = np.round(rng.normal(13.90, 0.01, 5), 3), np.round(rng.normal(14.05, 0.01, 6), 3)
+    return (
+        write("in.csv", rack("od_mm", inner, "I", "stocking")),
+        write("out.csv", rack("id_mm", outer, "O")),
+        inner,
+        outer,
+    )
+
+
+def test_the_agreed_shape(answer, files):
+    inner, outer, ods, ids = files
+    result = answer("pair", "--inner", inner, "--outer", outer, *LIMITS)
+    assert set(result) == {"pairs", "left", "inside", "cost"}
+    assert set(result["pairs"][0]) == {"inner", "outer", "least_um", "mean_um", "greatest_um", "inside"}
+    assert len(result["pairs"]) == 5 and result["left"]["inner"] == [] and len(result["left"]["outer"]) == 1
+    assert result["inside"] == sum(pair["inside"] for pair in result["pairs"])
+    assert result["cost"] == pytest.approx(sum((pair["mean_um"] - 150) ** 2 for pair in result["pairs"]))
+    for pair in result["pairs"]:
+        expected = 1000 * (ids[int(pair["outer"][1])] - ods[int(pair["inner"][1])])
+        assert pair["mean_um"] == pytest.approx(expected, abs=1e-6)
+
+
+def test_body_readings_take_no_part(answer, write, files):
+    inner, outer, *_ = files
+    plain = answer("pair", "--inner", inner, "--outer", outer, *LIMITS)
+    more = inner.read_text() + "I0,body,0,13.790,,body\n"
+    assert answer("pair", "--inner", write("m.csv", more), "--outer", outer, *LIMITS) == plain
+
+
+def test_body_taken_for_the_stocking_is_refused(fault, write, files):
+    bodies = rack("od_mm", [13.90, 13.80], "I")
+    line = fault("pair", "--inner", write("b.csv", bodies), "--outer", files[1], *LIMITS)
+    assert "I1" in line and "Measure the stocking" in line
+
+
+def test_body_only_and_unknown_surface(fault, write, files):
+    only = write("o.csv", rack("od_mm", [13.80], "I", "body"))
+    assert "only body readings" in fault("pair", "--inner", only, "--outer", files[1], *LIMITS)
+    odd = write("p.csv", rack("od_mm", [13.90], "I", "neck"))
+    assert "Write stocking or body" in fault("pair", "--inner", odd, "--outer", files[1], *LIMITS)
+
+
+@pytest.mark.parametrize(("value", "mend"), [
+    ("0.5472", "13.899"), ("13899", "13.899"), ("-1", "millimetres"), ("thick", "not a number"),
+])  # fmt: skip
+def test_units_are_asked_back(fault, write, files, value, mend):
+    rows = f"tube,station,direction,od_mm\nI1,a,0,{value}\n"
+    assert mend in fault("pair", "--inner", write("x.csv", rows), "--outer", files[1], *LIMITS)
+
+
+def test_negative_clearance_and_swapped_files(fault, files, write):
+    large = write("l.csv", rack("od_mm", [14.30], "I"))
+    assert "clearance below 0" in fault("pair", "--inner", large, "--outer", files[1], *LIMITS)
+    assert "swap the files" in fault("pair", "--inner", files[1], "--outer", files[0], *LIMITS)
+
+
+@pytest.mark.parametrize("words", [
+    ("--target-um", 75, "--lower-um", 100, "--upper-um", 200),
+    ("--target-um", 150, "--lower-um", 200, "--upper-um", 100),
+    ("--target-um", 150),
+    (*LIMITS, "--cost", "cheapest"),
+])  # fmt: skip
+def test_wrong_usage(fault, files, words):
+    fault("pair", "--inner", files[0], "--outer", files[1], *words, code=2)
+
+
+def test_one_side_only_is_wrong_usage(fault, files):
+    fault("pair", "--inner", files[0], *LIMITS, code=2)
+
+
+def test_both_legs(answer, write):
+    inner = write("i.csv", rack("od_mm", [13.90, 13.91], "I", None, ("upper", "lower")))
+    outer = write("o.csv", rack("id_mm", [14.06, 14.05], "O", None, ("upper", "lower")))
+    result = answer("pair", "--inner", inner, "--outer", outer, *LIMITS)
+    assert [(pair["inner"], pair["outer"]) for pair in result["pairs"]] == [("I0", "O1"), ("I1", "O0")]
+
+
+def test_text_warns_of_the_drift_that_pairing_hides(run, write):
+    means = [13.90 + 0.004 * i for i in range(8)]
+    inner = write("i.csv", rack("od_mm", means, "I", "stocking"))
+    outer = write("o.csv", rack("id_mm", [m + 0.15 for m in means] + [14.60], "O"))
+    code, out, _ = run("pair", "--inner", inner, "--outer", outer, *LIMITS)
+    assert code == 0
+    assert "Pairing hides a drifting die" in out and "DRIFTING" in out
+    assert "wants a stocking of" in out and "paired" in out
+
+
+def test_plot(run, files, tmp_path):
+    run("pair", "--inner", files[0], "--outer", files[1], *LIMITS, "--plot", tmp_path / "p.png")
+    assert (tmp_path / "p.png").stat().st_size > 3000
