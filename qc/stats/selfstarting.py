@@ -20,6 +20,7 @@ from qc.stats.points import Chart, Companion, Floats, as_readings
 from qc.stats.setting import AS_THEY_ARE, Setting
 
 WIDTH = 3.0  # limits of the Q chart, in sd of Q
+LEAST_TAIL = 1e-300  # a probability below this has no score: scores end at 37
 
 
 def q_statistics(values: ArrayLike, *, center: float | None = None, sigma: float | None = None) -> Floats:
@@ -93,8 +94,9 @@ def self_starting(
     >>> round(float(chart.companion.values["high"][-1]), 6)
     3.152743
     """
-    frame = pl.DataFrame({"value": as_readings(values, least=3)})
-    return self_starting_charts(self_starting_table(frame, setting), design)[""]
+    table = self_starting_table(pl.DataFrame({"value": as_readings(values, least=3)}), setting)
+    table.only()  # says why where there is no chart
+    return self_starting_charts(table, design)[""]
 
 
 def self_starting_table(frame: pl.DataFrame, setting: Setting = AS_THEY_ARE) -> ChartTable:
@@ -234,4 +236,4 @@ def _scores(r: Floats, d: Floats, total: Floats, square: Floats, setting: Settin
         t = np.where(known, stretch * shift / np.sqrt(variance), np.nan)
         # by the lower tail on both sides, so that far points keep their score
         tail = stdtr(np.where(known, df, 1.0), -np.abs(t))
-        return np.asarray(-np.sign(t) * ndtri(tail))
+        return np.asarray(-np.sign(t) * ndtri(np.maximum(tail, LEAST_TAIL)))
