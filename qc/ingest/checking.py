@@ -21,7 +21,7 @@ from qc.ingest.frames import EVENT_ROW, EVENT_SCHEMA, READING_ROW, READING_SCHEM
 from qc.ingest.known import Known
 from qc.ingest.marks import sheet_marks
 from qc.ingest.reasons import DOUBTS, Finding, Mark, Reason
-from qc.ingest.rules import event_rules, prepare_events, prepare_readings, reading_rules
+from qc.ingest.rules import FIRST_DAY, event_rules, prepare_events, prepare_readings, reading_rules
 from qc.ingest.sentences import fault_finding
 from qc.ingest.unfolding import Unfolded
 from qc.plan import EVENT, READING, Plan
@@ -204,7 +204,8 @@ def _said(failures: Sequence[Any], frame: pl.DataFrame, plan: Plan, today: date)
 
 def _usual_day(frame: pl.DataFrame, sheet: str, today: date) -> date | None:
     """Return the middle of the believable days of a sheet, beside which a slip of the year shows."""
-    days = frame.filter((pl.col("sheet") == sheet) & (pl.col("day") <= today))["day"].sort()
+    believable = (pl.col("sheet") == sheet) & pl.col("day").is_between(FIRST_DAY, today)
+    days = frame.filter(believable)["day"].sort()
     return days[days.len() // 2] if days.len() else None
 
 

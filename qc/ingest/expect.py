@@ -88,9 +88,9 @@ def validate(frame: pl.DataFrame, rules: Sequence[Rule], name: str) -> list[Fail
     failures: dict[int, list[Failure]] = {}
     for result in report.results:
         key = result.expectation_config.meta["rule"]
-        info = result.exception_info
-        if info.get("raised_exception"):
-            raise RuntimeError(f"rule {by_key[key]} could not be run: {info.get('exception_message')}")
+        fault = _fault(result.exception_info)
+        if fault:  # a rule that did not run has passed nobody
+            raise RuntimeError(f"rule {by_key[key]} could not be run: {fault}")
         listed = result.result.get("unexpected_index_list") or []
         failures[int(key)] = [Failure(int(entry[INDEX]), by_key[key]) for entry in listed]
     return [failure for key in sorted(failures) for failure in failures[key]]
@@ -115,6 +115,12 @@ def _pandas(frame: pl.DataFrame) -> pd.DataFrame:
         else:
             columns[name] = pd.Series(frame[name].cast(pl.Float64).to_numpy())
     return pd.DataFrame(columns)
+
+
+def _fault(info: dict[str, Any]) -> str:
+    """Return why a rule could not be run; what it is made of may carry the fault, each under its own name."""
+    parts = [info, *(part for part in info.values() if isinstance(part, dict))]
+    return next((str(part.get("exception_message")) for part in parts if part.get("raised_exception")), "")
 
 
 @cache

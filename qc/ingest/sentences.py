@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from datetime import date
-from difflib import get_close_matches
+from difflib import SequenceMatcher
 from typing import Any
 
 from qc.ingest.dates import nearest_year
@@ -17,6 +17,9 @@ Row = Mapping[str, Any]
 Said = tuple[str, str, dict[str, object]]
 SAME_SHEET = 45
 """Days of one sheet lie so close together. [day]"""
+
+CLOSE, APART = 0.7, 0.1
+"""How alike a word of the plan must be to be offered, and how much more alike than the next one (0 to 1)."""
 
 ASK = "Look at the card and type what stands there."
 
@@ -134,8 +137,8 @@ def _unknown_place(row: Row, about: str, plan: Plan, today: date) -> Said:
         states = [v.name for v in model.valves] if model else []
         has = ", ".join(states) if states else "no valves"
         return f"{row['model']} has no valve {typed}", f"The model has {has}: check valve and model.", {}
-    close = get_close_matches(typed, allowed, n=1, cutoff=0.6) if not typed.isdigit() else []
-    proposal: dict[str, object] = {about: close[0]} if close else {}
+    meant = closest(typed, allowed) if not typed.isdigit() else ""
+    proposal: dict[str, object] = {about: meant} if meant else {}
     return f"{name} {typed} is not in the plan", f"Write one of: {', '.join(allowed)}.", proposal
 
 
@@ -181,14 +184,30 @@ def _not_in_plan(what: str, typed: str, allowed: list[str], column: str) -> Said
     """Say that a word is not in the plan; offer the one that is close, where exactly one is."""
     if not typed:
         return f"the row names no {what}", f"Write one of: {_some(allowed)}.", {}
-    close = get_close_matches(typed.casefold(), [word.casefold() for word in allowed], n=2, cutoff=0.75)
-    same = [word for word in allowed if len(close) == 1 and word.casefold() == close[0]]
-    if not same:  # short codes: the same letters in another order
-        turned = [word for word in allowed if sorted(word.casefold()) == sorted(typed.casefold())]
-        same = turned if len(turned) == 1 else []
-    proposal: dict[str, object] = {column: same[0]} if same else {}
-    guess = f"Perhaps {same[0]} is meant; t" if same else "T"
+    meant = closest(typed, allowed)
+    proposal: dict[str, object] = {column: meant} if meant else {}
+    guess = f"Perhaps {meant} is meant; t" if meant else "T"
     return f"the plan knows no {what} {typed}", f"{guess}he plan has: {_some(allowed)}.", proposal
+
+
+def closest(typed: str, allowed: Sequence[str]) -> str:
+    """Return the one allowed word that a mistyped one can stand for, empty where none or two are close.
+
+    Examples
+    --------
+    >>> closest("tennor", ["tenor", "tenor-f", "alto"]), closest("BA", ["AB", "CD"]), closest("x", ["AB"])
+    ('tenor', 'AB', '')
+    """
+    word = typed.casefold()
+    turned = [other for other in allowed if sorted(other.casefold()) == sorted(word)]
+    if len(turned) == 1:  # short codes: the same letters in another order
+        return turned[0]
+    ranked = sorted(
+        ((SequenceMatcher(None, word, other.casefold()).ratio(), other) for other in allowed), reverse=True
+    )
+    if not ranked or ranked[0][0] < CLOSE or (len(ranked) > 1 and ranked[0][0] - ranked[1][0] < APART):
+        return ""
+    return ranked[0][1]
 
 
 def _some(words: list[str], most: int = 20) -> str:
