@@ -10,6 +10,7 @@ import _thread
 import argparse
 import json
 import logging
+import signal
 import sys
 import threading
 from collections.abc import Sequence
@@ -42,6 +43,8 @@ def main(argv: Sequence[str] | None = None) -> int:
         return 1
     shown = f"[{host}]" if ":" in host else host
     _say({"address": f"http://{shown}:{server.effective_port}/"})
+    # A shell that starts us in the background switches the keyboard's signal off; this one stays ours.
+    signal.signal(signal.SIGTERM, _leave)
     threading.Thread(target=_stop_with_parent, daemon=True).start()
     try:
         server.run()
@@ -80,7 +83,11 @@ def _stop_with_parent() -> None:
     # Ends when the program that started us closes the pipe or dies, however it dies.
     with suppress(OSError, ValueError):
         sys.stdin.read()
-    _thread.interrupt_main()
+    _thread.interrupt_main(signal.SIGTERM)
+
+
+def _leave(number: int, frame: object) -> None:
+    raise KeyboardInterrupt
 
 
 if __name__ == "__main__":

@@ -15,12 +15,15 @@ from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
 from queue import Empty
-from typing import Any, Final
+from typing import Any, Final, cast
 
 from qc.jobs.board_views import QcError
 
 KEPT_TICKETS: Final = 200
 """Tickets remembered; the oldest are forgotten first."""
+
+WATCH_S: Final = 2.0
+"""How often a waiting worker looks whether the board still lives [s]."""
 
 STOPPED: Final = (
     "The worker stopped before it was done. Look at the list of sheets below: a sheet that is not there "
@@ -137,7 +140,7 @@ def work(folder: str, as_of: date | None, tasks: Any, answers: Any) -> None:
     from qc.jobs.board_tasks import warm
 
     warm()
-    while (task := tasks.get()) is not None:
+    while (task := _next(tasks)) is not None:
         ticket = task[0]
         try:
             receipt = _do(Path(folder), as_of, task, answers)
@@ -151,6 +154,17 @@ def work(folder: str, as_of: date | None, tasks: Any, answers: Any) -> None:
             answers.put((ticket, {"state": "failed", "message": message}))
         else:
             answers.put((ticket, {"state": "done", "receipt": receipt}))
+
+
+def _next(tasks: Any) -> Task | None:
+    """Wait for a task; None when there will be no more, be it that the web process died without a word."""
+    while True:
+        try:
+            return cast("Task | None", tasks.get(timeout=WATCH_S))
+        except Empty:
+            parent = multiprocessing.parent_process()
+            if parent is not None and not parent.is_alive():
+                return None
 
 
 def _do(folder: Path, as_of: date | None, task: Task, answers: Any) -> dict[str, Any]:

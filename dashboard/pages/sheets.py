@@ -130,7 +130,7 @@ def _drop_card() -> Component:
 def _below() -> list[Component]:
     board = queries.board()
     rows = [
-        [s.file, s.card, s.entered, s.who, f"{s.size / 1024:.0f} kB", str(s.held) if s.held else ""]
+        [s.file, s.card, s.entered, s.who, f"{s.size / 1024:.1f} kB", str(s.held) if s.held else ""]
         for s in board.sheets()
     ]
     head = ["Sheet", "Card", "Handed in", "By", "Size", "Still held"]
@@ -152,7 +152,12 @@ def _held_row(row: HeldView, more: list[HeldView]) -> Component:
     if more:
         where += f", and {words.counted(len(more), 'row', 'rows')} more of it held alike, to {more[0].cell}"
     reasons = [
-        html.Li([reason.sentence, html.Span(f" {reason.mend}", className="mend") if reason.mend else ""])
+        html.Li(
+            [
+                _own_words(reason.sentence, row.file),
+                html.Span(f" {reason.mend}", className="mend") if reason.mend else "",
+            ]
+        )
         for reason in row.reasons
     ]
     action: list[Any] = [
@@ -175,6 +180,14 @@ def _held_row(row: HeldView, more: list[HeldView]) -> Component:
 
 def _signal_link(signal: dict[str, Any]) -> Component:
     return dcc.Link(signal["sentence"], href=address("/signals/<signal>", {"signal": signal["id"]}))
+
+
+def _own_words(sentence: str, file: str) -> str:
+    """Leave out of a reason where the row stands; that is said above it already."""
+    if not sentence.startswith(file):
+        return sentence
+    rest = sentence.partition(": ")[2]
+    return rest[:1].upper() + rest[1:] if rest else sentence
 
 
 def _receipt_sentence(receipt: dict[str, Any]) -> str:

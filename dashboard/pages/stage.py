@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from dash import Dash, Input, Output, State, dcc, html
+from dash import Dash, Input, Output, State, ctx, dcc, html
 from dash.dependencies import ClientsideFunction
 from dash.development.base_component import Component
 from dash.exceptions import PreventUpdate
@@ -60,16 +60,21 @@ def series_layout(stage: str, characteristic: str, family: str, **_: str) -> Com
 def register(app: Dash) -> None:
     """Add the callbacks: the span of the chart, and the way from a point to its instrument."""
 
-    def show_span(span: str, series: str) -> dict[str, Any]:
+    def show_span(newest: int, every: int, series: str) -> tuple[dict[str, Any], str, str]:
         """Draw the chart again over the span asked for."""
         view = queries.board().series(SeriesKey.parse(series))
-        if view is None:
+        if view is None or not (newest or every):
             raise PreventUpdate
-        return draw_series(view, WINDOW if span == "newest" else None, queries.narrow_screen())
+        whole = ctx.triggered_id == "stage-span-all"
+        figure = draw_series(view, None if whole else WINDOW, queries.narrow_screen())
+        return figure, str(not whole).lower(), str(whole).lower()
 
     app.callback(
         Output("stage-chart", "figure"),
-        Input("stage-span", "value"),
+        Output("stage-span-newest", "aria-pressed"),
+        Output("stage-span-all", "aria-pressed"),
+        Input("stage-span-newest", "n_clicks"),
+        Input("stage-span-all", "n_clicks"),
         State("stage-series", "data"),
         prevent_initial_call=True,
     )(show_span)
@@ -139,13 +144,13 @@ def _evidence(view: SeriesView) -> Component:
 
 def _tools(view: SeriesView) -> Component:
     count = len(view.verdict.points)
-    spans = [
-        {"label": f"newest {WINDOW}", "value": "newest"},
-        {"label": f"all {count}", "value": "all"},
+    spans = [("newest", f"newest {WINDOW}"), ("all", f"all {count}")]
+    buttons = [
+        html.Button(
+            said, id=f"stage-span-{span}", n_clicks=0, **{"aria-pressed": str(span == "newest").lower()}
+        )
+        for span, said in spans
     ]
-    switch = dcc.RadioItems(spans, "newest", id="stage-span", className="switch", inline=True)
-    if count <= WINDOW:
-        switch = html.Div(switch, hidden=True)
     name = "_".join(str(view.verdict.key).split("/"))
     link = html.A(
         "Download the data (csv)",
@@ -153,7 +158,13 @@ def _tools(view: SeriesView) -> Component:
         download=f"{name}.csv",
         className="plain",
     )
-    group = html.Div(switch, role="group", **{"aria-label": "Span of the chart"})
+    group = html.Div(
+        buttons,
+        role="group",
+        className="switch",
+        hidden=count <= WINDOW,
+        **{"aria-label": "Span of the chart"},
+    )
     return html.Div([state_words(view.verdict), group, link], className="tools")
 
 

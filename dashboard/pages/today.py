@@ -62,6 +62,9 @@ def tube(stages: tuple[StageView, ...]) -> Component:
 
 def changes(view: TodayView) -> Component:
     """Return the short list of what changed, or the sentence that nothing did."""
+    if not view.series:
+        link = dcc.Link("Hand in the first sheets", href="/sheets")
+        return card("What changed", html.P(["No sheet has come in yet. ", link, "."]))
     if not view.findings:
         quiet = nothing(
             "Nothing has moved. All series run as before; the next cards will be judged as they come in."

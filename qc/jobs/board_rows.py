@@ -172,11 +172,17 @@ def _held(row: dict[str, Any], plan: Plan) -> HeldView:
         cell=row["cell"] or f"line {row['row']}",
         text=row["text"],
         reasons=reasons,
-        proposal=", ".join(
-            f"{name.replace('_', ' ')} {value}" for name, value in proposal.items() if name != "hint"
-        ),
+        proposal=", ".join(_change(name, value) for name, value in proposal.items() if name != "hint"),
         serial=str(typed.get("serial") or ""),
         what=figure.name if figure else str(typed.get("characteristic") or typed.get("kind") or ""),
+    )
+
+
+def _change(name: str, value: Any) -> str:
+    return (
+        f"{name.replace('_', ' ')} {value:g}"
+        if isinstance(value, float)
+        else f"{name.replace('_', ' ')} {value}"
     )
 
 

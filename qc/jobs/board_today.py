@@ -21,11 +21,17 @@ WORST_FIRST = {"no": 0, "unproven": 1, "proven": 2, "": 3}
 
 
 def stage_views(plan: Plan, verdicts: Sequence[SeriesVerdict]) -> tuple[StageView, ...]:
-    """Return the charted stages in route order, each summed up by its worst series."""
-    views = []
+    """Return the charted stages in route order, each summed up by its worst series.
+
+    A stage of which nothing is measured yet is there too: it is learning.
+    """
+    views: list[StageView] = []
+    charted = plan.charted()
     for stage in plan.stages:
         own = [v for v in verdicts if v.key.stage == stage.id]
         if not own:
+            asked = sum(row[0].id == stage.id for row in charted)
+            views += [StageView(stage.id, stage.name, "learning", "", asked, 0, 0)] if asked else []
             continue
         moved = sum(v.behaviour == "drifting" for v in own)
         judged = [v for v in own if v.behaviour != "learning"]

@@ -124,15 +124,23 @@ def test_every_chart_keeps_its_data_at_home(client):
 
 def test_the_span_of_a_chart_can_be_changed(client):
     body = {
-        "output": "stage-chart.figure",
-        "outputs": {"id": "stage-chart", "property": "figure"},
-        "inputs": [{"id": "stage-span", "property": "value", "value": "all"}],
+        "output": "..stage-chart.figure...stage-span-newest.aria-pressed...stage-span-all.aria-pressed..",
+        "outputs": [
+            {"id": "stage-chart", "property": "figure"},
+            {"id": "stage-span-newest", "property": "aria-pressed"},
+            {"id": "stage-span-all", "property": "aria-pressed"},
+        ],
+        "inputs": [
+            {"id": "stage-span-newest", "property": "n_clicks", "value": 0},
+            {"id": "stage-span-all", "property": "n_clicks", "value": 1},
+        ],
         "state": [{"id": "stage-series", "property": "data", "value": "valves/play/all"}],
-        "changedPropIds": ["stage-span.value"],
+        "changedPropIds": ["stage-span-all.n_clicks"],
     }
     answer = client.post("/_dash-update-component", json=body, headers=HOME)
-    figure = answer.get_json()["response"]["stage-chart"]["figure"]
-    assert len(figure["data"][0]["x"]) == 64
+    response = answer.get_json()["response"]
+    assert len(response["stage-chart"]["figure"]["data"][0]["x"]) == 64
+    assert response["stage-span-all"]["aria-pressed"] == "true"
 
 
 def test_the_finder_finds_by_part_of_a_serial(client):

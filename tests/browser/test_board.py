@@ -1,0 +1,180 @@
+"""The board in a real browser: sheets in, findings seen, nothing leaves the machine, everyone can use it."""
+
+from urllib.parse import urlsplit
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+
+from sample_measurements import folder as sample_folder
+
+pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
+
+NEWEST = sorted((sample_folder() / "sheets" / "lacquer").iterdir())[-1]
+STAGE = "/stages/lacquer/thickness/all"
+PAGES = ["/", "/stages", STAGE, "/instruments", "/instruments/QH-1156", "/signals", "/sheets", "/month"]
+SIZES = [(1440, 900), (1024, 768), (420, 900)]
+
+
+def newest_piece(window):
+    return window.go(STAGE).locator("details a.serial").first.text_content()
+
+
+def test_a_first_visitor_is_told_what_to_do(visit):
+    page = visit().go("/")
+    if "No sheet has come in yet" in page.inner_text("main"):  # else a later test filled the workshop first
+        page.click("text=Hand in the first sheets")
+        page.wait_for_selector("#sheets-choose")
+    else:
+        assert page.locator(".find").count() > 0
+
+
+def test_sheets_handed_in_are_answered_with_a_receipt(filled):
+    assert "3213 rows accepted from 33 sheets, 19 held." in filled
+    assert "What this upload showed" in filled
+
+
+def test_what_was_uploaded_is_seen_on_the_board(visit, filled):
+    window = visit()
+    before = newest_piece(window)
+    text = window.upload([NEWEST])
+    assert "16 rows accepted from one sheet, none held." in text
+    assert newest_piece(window) > before
+    home = window.go("/")
+    assert "moved" in home.inner_text("#page-title")
+    assert "QH-1184" in home.inner_text(".finds")
+    again = window.upload([NEWEST])
+    assert "0 rows accepted from one sheet, none held, 16 known already." in again
+
+
+def test_sheets_can_be_dropped(visit, filled):
+    window = visit()
+    page = window.go("/sheets")
+    drop = """() => {
+        const sheet = new DataTransfer();
+        sheet.items.add(new File(['nothing that is a sheet'], 'note.csv'));
+        const zone = document.getElementById('sheets-drop');
+        for (const kind of ['dragover', 'drop']) {
+            zone.dispatchEvent(new DragEvent(kind, {dataTransfer: sheet, bubbles: true, cancelable: true}));
+        }
+    }"""
+    page.evaluate(drop)
+    text = window.receipt()
+    assert "could not be read" in text and "note.csv" in text
+
+
+def test_a_mend_is_accepted_with_one_click(visit, filled):
+    window = visit()
+    page = window.go("/sheets")
+    before = int(page.locator("[data-mend]").count())
+    assert before > 0
+    page.locator("[data-mend]").first.click()
+    assert "is accepted" in window.receipt()
+    assert page.locator("[data-mend]").count() < before
+
+
+def test_no_request_leaves_the_machine(visit, filled):
+    window = visit()
+    for path in PAGES:
+        page = window.go(path)
+        if path == STAGE:
+            page.hover(".js-plotly-plot")
+            page.wait_for_selector(".modebar-btn")
+            titles = page.locator(".modebar-btn").evaluate_all("b => b.map(x => x.dataset.title)")
+            assert titles and not [t for t in titles if "loud" in t or "chart-studio" in t]
+            with page.expect_download():
+                page.click("text=Download the data (csv)")
+    home = urlsplit(window.base).netloc
+    strangers = [
+        u for u in window.asked if urlsplit(u).scheme not in {"data", "blob"} and urlsplit(u).netloc != home
+    ]
+    assert len(window.asked) > 20 and strangers == []
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_everyone_can_use_every_page(visit, filled, scheme):
+    # axe-core, rules of WCAG 2.2 A and AA and its best practices; serious and critical findings fail
+    window = visit(color_scheme=scheme, bypass_csp=True)
+    window.complaints = []
+    found = []
+    for path in PAGES:
+        page = window.go(path)
+        if path == STAGE:
+            page.wait_for_selector(".js-plotly-plot .main-svg")
+        for fault in Axe().run(page).response["violations"]:
+            if fault["impact"] in {"serious", "critical"}:
+                found.append((path, fault["id"], fault["nodes"][0]["html"][:200]))
+    assert found == []
+
+
+def test_a_chart_tells_each_readings_story_and_leads_to_its_instrument(visit, filled):
+    page = visit().go(STAGE)
+    page.wait_for_selector(".js-plotly-plot .points path")
+    spot = page.locator("#stage-chart .trace").first.locator("path.point").last.bounding_box()
+    middle = spot["x"] + spot["width"] / 2, spot["y"] + spot["height"] / 2
+    page.mouse.move(*middle)
+    page.wait_for_selector("#stage-chart .hoverlayer text")
+    told = page.locator("#stage-chart .hoverlayer").text_content()
+    assert "QH-" in told and "readings" in told and "µm" in told
+    page.mouse.click(*middle)
+    page.wait_for_url("**/instruments/QH-*")
+    page.wait_for_selector("text=Among its like")
+
+
+def test_the_keyboard_reaches_a_stage_and_sees_where_it_is(visit, filled):
+    page = visit().go("/")
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.textContent") == "Skip to the page"
+    for _ in range(20):
+        page.keyboard.press("Tab")
+        if page.evaluate("document.activeElement.closest('.stops') !== null"):
+            break
+    outline = page.evaluate("getComputedStyle(document.activeElement).outlineWidth")
+    assert outline == "3px"
+    page.keyboard.press("Enter")
+    page.wait_for_url("**/stages/*")
+    page.wait_for_selector("#page-title:focus")
+
+
+@pytest.mark.parametrize("width, height", SIZES)
+def test_no_page_is_wider_than_its_screen(visit, filled, width, height):
+    window = visit(viewport={"width": width, "height": height})
+    for path in PAGES:
+        page = window.go(path)
+        assert page.evaluate("document.documentElement.scrollWidth") <= width, path
+
+
+def test_on_a_phone_the_tube_stands_upright(visit, filled):
+    wide, phone = visit().go("/"), visit(viewport={"width": 420, "height": 900}).go("/")
+    lying, upright = (page.locator(".pipe").bounding_box() for page in (wide, phone))
+    assert lying["width"] > 10 * lying["height"] and upright["height"] > 10 * upright["width"]
+    assert phone.locator(".upright").is_visible() and not phone.locator(".lying").is_visible()
+
+
+def test_the_reader_may_choose_the_dark_theme_and_keeps_it(visit, filled):
+    window = visit(color_scheme="light")
+    page = window.go("/")
+    page.click("#theme-switch")
+    page.wait_for_selector("html[data-theme=dark]")
+    page = window.go(STAGE)
+    assert page.evaluate("document.documentElement.dataset.theme") == "dark"
+    page.wait_for_selector(".js-plotly-plot .points path")
+    strokes = page.locator("#stage-chart path.point").evaluate_all(
+        "p => p.map(x => getComputedStyle(x).stroke)"
+    )
+    assert "rgb(236, 233, 225)" in strokes and "rgb(29, 42, 49)" not in strokes
+
+
+def test_a_page_prints_light_and_without_its_controls(visit, filled):
+    window = visit(color_scheme="dark")
+    page = window.go(STAGE)
+    page.emulate_media(media="print", color_scheme="dark")
+    assert not page.locator("nav").is_visible() and not page.locator("#theme-switch").is_visible()
+    assert (
+        page.evaluate("getComputedStyle(document.querySelector('.card')).backgroundColor")
+        == "rgb(255, 254, 251)"
+    )
+
+
+def test_nothing_moves_by_itself(visit, filled):
+    page = visit().go("/")
+    assert page.evaluate("document.getAnimations().length") == 0
