@@ -38,6 +38,8 @@ def study(
     size: Annotated[str | None, _column("Number inspected: a column, or one number.")] = None,
     against: Annotated[str | None, _column("Count that a trend runs against.")] = None,
     place: Annotated[str | None, _column("Place on the piece; its fixed pattern is taken out.")] = None,
+    nominal: Annotated[str | None, _column("Target of each piece; deviations are charted.")] = None,
+    model: Annotated[str | None, _column("Model; models share a chart if they agree.")] = None,
     baseline: Annotated[str, typer.Option(help="Points that set the limits: all, N or A:B.")] = "all",
     center: Annotated[float | None, _number("Centre, given instead of estimated.")] = None,
     sigma: Annotated[float | None, _number("Sigma of one reading, given instead of estimated.")] = None,

@@ -87,13 +87,13 @@ def study(path: str | Path, value: str, chart: str = "individuals", **options: A
 def _frame(table: pl.DataFrame, source: Path, value: str, chart: str, asked: StudyOptions) -> pl.DataFrame:
     """Bring the columns of the question under their agreed names, checked."""
     parts: dict[str, pl.Series] = {}
-    for role in ("series", "subgroup", "place"):
+    for role in ("series", "subgroup", "place", "model"):
         name = asked.columns[role]
         if name is not None:
             parts[role] = take_labels(table, name, source)
     if "series" in parts:
         parts["series"] = parts["series"].cast(pl.String)
-    for role in ("against", "size"):
+    for role in ("against", "size", "nominal"):
         name = asked.columns[role]
         if name is not None:
             parts[role] = _numbers_or_constant(table, name, source, role)

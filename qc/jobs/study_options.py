@@ -25,9 +25,10 @@ class StudyOptions:
 
     Attributes
     ----------
-    subgroup, series, order, size, against, place : str, optional
+    subgroup, series, order, size, against, place, nominal, model : str, optional
         Columns: subgroup of a reading, series it belongs to, order of making, number inspected (or one number
-        for all), the count a trend runs against, place on the piece (its fixed pattern is taken out first).
+        for all), the count a trend runs against, place on the piece (its fixed pattern is taken out first),
+        the piece's own target (deviations are charted), its model (models share a chart if they agree).
     baseline, rules, limits : str
         `all`, `N` or `A:B`; `none`, `limit`, `all` or rule names; `textbook`, `prediction` or
         `guaranteed[:CONFIDENCE]`.
@@ -63,6 +64,8 @@ class StudyOptions:
     size: str | None = None
     against: str | None = None
     place: str | None = None
+    nominal: str | None = None
+    model: str | None = None
     baseline: str = "all"
     center: float | None = None
     sigma: float | None = None
@@ -114,6 +117,8 @@ class StudyOptions:
             "size": self.size,
             "against": self.against,
             "place": self.place,
+            "nominal": self.nominal,
+            "model": self.model,
         }
 
     def question(self, chart: str) -> StudyQuestion:

@@ -188,6 +188,46 @@ def standardised_deviation(deviations: ArrayLike, models: ArrayLike) -> Floats:
     return out
 
 
+def family_points(deviations: ArrayLike, models: ArrayLike) -> tuple[Floats, str]:
+    """Deviations as they may share one chart: plain, less the level of their model, or standardised.
+
+    Parameters
+    ----------
+    deviations : array-like of float, length n
+        Deviations from target. [any unit]
+    models : array-like, length n
+        Model of each piece; at least two models with three pieces each.
+
+    Returns
+    -------
+    tuple of ndarray and str
+        Points [unit of the deviations, or sd of the model], and a sentence that says what was done and why.
+
+    Raises
+    ------
+    StatisticsError
+        As for `pooling_test`, or a model without spread where spreads differ.
+
+    References
+    ----------
+    .. [1] As for `pooling_test`.
+
+    Examples
+    --------
+    >>> points, said = family_points([1, 2, 3, 2, 1, 3, 2, 2], list("aaaabbbb"))
+    >>> points.tolist(), said[:26]
+    ([1.0, 2.0, 3.0, 2.0, 1.0, 3.0, 2.0, 2.0], 'spreads and levels agree: ')
+    """
+    found, readings = pooling_test(deviations, models), as_readings(deviations, "deviation")
+    if found.pooled:
+        return readings, found.advice
+    if found.spread_p > ALPHA:
+        labels = np.asarray(models).astype(str)
+        level = np.array([found.levels[label] for label in labels.tolist()])
+        return readings - level, f"{found.advice}; this was done"
+    return standardised_deviation(readings, models), f"{found.advice}; they were standardised"
+
+
 def q_over_models(values: ArrayLike, models: ArrayLike) -> Floats:
     """Q statistics of several models on one time line: each piece judged by earlier ones of its model.
 

@@ -7,7 +7,7 @@ printing are the business of `qc.jobs.study`.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -21,6 +21,7 @@ from qc.stats.distribution import anderson_darling
 from qc.stats.errors import StatisticsError
 from qc.stats.gauge_resolution import gauge_resolution
 from qc.stats.points import Chart, Floats, Signal, number
+from qc.stats.shortrun import family_points
 from qc.stats.study_kinds import Kind, check_question
 from qc.stats.study_outcome import Outcome
 from qc.stats.study_question import StudyQuestion
@@ -70,7 +71,8 @@ def study_frame(frame: pl.DataFrame, question: StudyQuestion) -> dict[str, Serie
     ----------
     frame : DataFrame
         Rows in order of making. `value` (for t2 and mewma the figures are all columns but the others named
-        here), and as the chart needs them `series`, `subgroup`, `size`, `against`, `place`.
+        here), and as the chart needs them `series`, `subgroup`, `size`, `against`, `place`; with `nominal`
+        the deviation from it is charted, with `model` models share the chart as they agree.
     question : StudyQuestion
         Chart kind and options.
 
@@ -96,6 +98,7 @@ def study_frame(frame: pl.DataFrame, question: StudyQuestion) -> dict[str, Serie
     (3, 2.0, ())
     """
     frame = arrange(frame.with_columns(value=pl.lit(0.0)) if "value" not in frame.columns else frame)
+    frame, said = _short_run(frame)
     named = frame["series"].dtype != pl.String or frame["series"][0] != ONLY
     kind = check_question(question)
     outcomes = kind.build(frame, question)
@@ -108,10 +111,28 @@ def study_frame(frame: pl.DataFrame, question: StudyQuestion) -> dict[str, Serie
         part = readings[start : start + count]
         start += count
         outcome = outcomes[str(name)]
+        if outcome.chart is not None and str(name) in said:
+            warnings = (*outcome.chart.warnings, said[str(name)])
+            outcome = replace(outcome, chart=replace(outcome.chart, warnings=warnings))
         if outcome.chart is None and not named:
             raise StatisticsError(outcome.reason)
         out[str(name)] = _answer(str(name) if named else None, part, outcome, question, kind)
     return out
+
+
+def _short_run(frame: pl.DataFrame) -> tuple[pl.DataFrame, dict[str, str]]:
+    """Turn readings into deviations from their targets, and models into one family, where given."""
+    if "nominal" in frame.columns:
+        frame = frame.with_columns(value=pl.col("value") - pl.col("nominal"))
+    if "model" not in frame.columns:
+        return frame, {}
+    parts, said, start = [], {}, 0
+    for count in lengths(frame).tolist():
+        part = frame.slice(start, count)
+        start += count
+        points, said[str(part["series"][0])] = family_points(part["value"], part["model"].cast(pl.String))
+        parts.append(part.with_columns(value=pl.Series(points)))
+    return pl.concat(parts), said
 
 
 def _answer(
