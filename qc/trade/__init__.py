@@ -148,14 +148,8 @@ if TYPE_CHECKING:
         stack_worst_case,
         taper_um,
     )
-    from qc.trade.tuning import (
-        LengthError,
-        NoteSetFit,
-        PartialResidual,
-        PositionError,
-        fit_note_set,
-        tester_offsets,
-    )
+    from qc.trade.testers import tester_offsets
+    from qc.trade.tuning import LengthError, NoteSetFit, PartialResidual, PositionError, fit_note_set
     from qc.trade.wear import BEND_RISK, FAR_AHEAD, WearLine, fit_wear
     from qc.trade.work_order import NOT_CURABLE, LengthRemedy, order_of_work
 
@@ -224,9 +218,11 @@ _HOME = {
         "clearance_lost_um", "clearance_um", "diameter_at_20c", "leg_clearance", "ovality_um",
         "per_side_um", "stack_root_sum_square", "stack_worst_case", "taper_um",
     ),
+    "testers": (
+        "tester_offsets",
+    ),
     "tuning": (
         "LengthError", "NoteSetFit", "PartialResidual", "PositionError", "fit_note_set",
-        "tester_offsets",
     ),
     "wear": (
         "BEND_RISK", "FAR_AHEAD", "WearLine", "fit_wear",

@@ -102,7 +102,7 @@ def design_shortfall(design: NoteDesign, with_offset: bool = True) -> int:
 
 def separation_words(
     design: NoteDesign, separation: Separation, notes: Sequence[Note], offset_known: bool
-) -> list[str]:
+) -> tuple[str, ...]:
     """Say in words what a note set cannot separate and which extra notes would."""
     words = []
     lost = [name for name, ok in zip(design.names, separation.separable, strict=True) if not ok]
@@ -136,7 +136,7 @@ def separation_words(
             "Main length and a common offset (player, day, tuner reference) look the same over any note set: "
             "the offset is taken as 0. A reference instrument blown the same day tells them apart"
         )
-    return words
+    return tuple(words)
 
 
 def part_words(name: str) -> str:

@@ -10,7 +10,6 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import stdtrit
 
-from qc.trade.acoustics import temperature_cents
 from qc.trade.errors import TradeError
 from qc.trade.instrument import Instrument
 from qc.trade.note_set import Note, NoteDesign, check_notes, firm_notes, note_design, valve_column_mm
@@ -215,35 +214,25 @@ def fit_note_set(
     (-9.5, 29.3)
     """
     check_notes(notes, instrument)
-    used = firm_notes(notes)
-    if not used:
-        raise TradeError(
-            "every note was placed by ear, which says nothing about lengths",
-            "Blow 1st position at the stop, other positions on a gauge block or mark",
-            0,
-            "method",
-        )
+    used = _firm(notes)
     everything, notes = notes, [notes[index] for index in used]
     design = full = note_design(notes, instrument, reference_air_c, tester_offsets)
-    separation = separate(design, reference_partial)
     blocks = block_numbers([f"{note.sitting}\n{note.tester}" if note.sitting else "" for note in notes])
+    separation = separate(design, reference_partial)
     left_out = _standing_apart(separation.design, design.deviations, blocks, reading_sd)
-    kept = np.array([row not in left_out for row in range(len(notes))])
     if left_out:
-        design = _without(design, kept)
+        kept = np.array([row not in left_out for row in range(len(notes))])
+        design, blocks = _without(design, kept), np.unique(blocks[kept], return_inverse=True)[1]
         separation = separate(design, reference_partial)
-    numbers = np.unique(blocks[kept], return_inverse=True)[1]
-    fit = fit_sittings(separation.design, design.deviations, numbers, reading_sd, sitting_sd)
+    fit = fit_sittings(separation.design, design.deviations, blocks, reading_sd, sitting_sd)
     lengths, positions, partials = _parts(design, separation, fit, instrument, confidence)
     predicted, mended = _effects(full, design, separation, fit, lengths, positions)
-    words = separation_words(design, separation, everything, offset_known=bool(tester_offsets))
-    spare = len(design.deviations) - separation.design.shape[1]
     return NoteSetFit(
         lengths=lengths,
         positions=positions,
         partials=partials,
         common_cents=float(full.common.mean()),
-        not_separable=tuple(words),
+        not_separable=separation_words(design, separation, everything, bool(tester_offsets)),
         rms_before_cents=_rms(full.deviations),
         rms_after_cents=_rms(full.deviations - mended),
         reading_sd=fit.reading_sd,
@@ -253,57 +242,20 @@ def fit_note_set(
         used=tuple(used),
         left_out=tuple(used[row] for row in left_out),
         residuals=tuple(float(value) for value in full.deviations - predicted),
-        planned_sd=reading_sd is None and (spare < 1 or math.isinf(fit.residual_freedom)),
+        planned_sd=reading_sd is None and math.isinf(fit.residual_freedom),
     )
 
 
-def tester_offsets(notes: Sequence[Note], instrument: Instrument) -> dict[str, float]:
-    """Learn how sharp each tester blows from a shared reference instrument.
-
-    Parameters
-    ----------
-    notes : sequence of Note
-        The same notes of one instrument, blown by every tester.
-    instrument : Instrument
-        Its model.
-
-    Returns
-    -------
-    dict of str to float
-        Offset of each tester from the mean of all testers, + = sharp. [cent]
-
-    Raises
-    ------
-    TradeError
-        Fewer than two testers, or testers with no notes in common.
-
-    References
-    ----------
-    .. [1] Two-way additive fit (tester + note) by least squares, offsets summing to zero. Computed.
-
-    Examples
-    --------
-    >>> cents = {("AB", 2): 4, ("AB", 3): 6, ("CD", 2): -2, ("CD", 3): 0}
-    >>> notes = [Note(partial, c, tester=tester) for (tester, partial), c in cents.items()]
-    >>> {tester: round(c, 6) for tester, c in tester_offsets(notes, Instrument(2944.9)).items()}
-    {'AB': 3.0, 'CD': -3.0}
-    """
-    check_notes(notes, instrument)
-    testers = list(dict.fromkeys(note.tester for note in notes if note.tester))
-    played = list(dict.fromkeys((note.partial, note.position, note.valves) for note in notes))
-    if len(testers) < 2:
-        raise TradeError("a reference set needs two testers", "Let each tester blow the same notes")
-    rows = np.zeros((len(notes) + 1, len(testers) + len(played)))
-    target = np.zeros(len(notes) + 1)
-    for row, note in enumerate(notes):
-        rows[row, testers.index(note.tester)] = 1.0
-        rows[row, len(testers) + played.index((note.partial, note.position, note.valves))] = 1.0
-        target[row] = note.cents - (0.0 if note.air_c is None else temperature_cents(note.air_c))
-    rows[-1, : len(testers)] = 1.0
-    solution, _, rank, _ = np.linalg.lstsq(rows, target, rcond=None)
-    if rank < rows.shape[1]:
-        raise TradeError("the testers blew no notes in common", "Let each tester blow the same notes")
-    return {tester: float(solution[index]) for index, tester in enumerate(testers)}
+def _firm(notes: Sequence[Note]) -> list[int]:
+    used = firm_notes(notes)
+    if not used:
+        raise TradeError(
+            "every note was placed by ear, which says nothing about lengths",
+            "Blow 1st position at the stop, other positions on a gauge block or mark",
+            0,
+            "method",
+        )
+    return used
 
 
 def _standing_apart(

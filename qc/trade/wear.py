@@ -105,9 +105,7 @@ def fit_wear(
     >>> round(1000 * line.slope, 5), round(line.line_crossing[0], 1), line.change_by_count
     (0.01977, 504.3, 471)
     """
-    _check(counts, values)
-    if lower is not None and upper is not None and not lower < upper:
-        raise TradeError(f"lower limit {lower} is not below upper limit {upper}", "Swap the two limits")
+    _check(counts, values, lower, upper)
     x, y = np.asarray(counts, dtype=np.float64), np.asarray(values, dtype=np.float64)
     n, middle = len(x), float(x.mean())
     spread = float(((x - middle) ** 2).sum())
@@ -119,12 +117,7 @@ def fit_wear(
     interval = (slope - half, slope + half)
     clear = not interval[0] <= 0.0 <= interval[1]
     limit, side = _limit_ahead(slope, lower, upper)
-    warnings: list[str] = []
-    if n < 6:
-        warnings.append(f"only {n} pieces on this tool: the forecast is wide")
-    if not clear:
-        warnings.append("the slope is not clear of 0: no wear is proven yet")
-    crossing, change = None, None
+    crossing, change, warnings = None, None, _early_warnings(n, clear)
     if limit is not None:
         line = _Line(x, middle, spread, level, slope, sd, limit, side)
         crossing = line.crossing(confidence) if clear and side * slope > 0 else None
@@ -194,7 +187,11 @@ class _Line:
         return self.middle + max(ahead) if ahead and self.middle + max(ahead) >= 0 else None
 
 
-def _check(counts: Sequence[float], values: Sequence[float]) -> None:
+def _check(
+    counts: Sequence[float], values: Sequence[float], lower: float | None, upper: float | None
+) -> None:
+    if lower is not None and upper is not None and not lower < upper:
+        raise TradeError(f"lower limit {lower} is not below upper limit {upper}", "Swap the two limits")
     if len(counts) != len(values):
         raise TradeError(f"{len(counts)} counts for {len(values)} values", "Give one count for each value")
     for index, (count, value) in enumerate(zip(counts, values, strict=True)):
@@ -214,6 +211,13 @@ def _check(counts: Sequence[float], values: Sequence[float]) -> None:
             f"{len(counts)} pieces at {len(set(counts))} counts make no line",
             "Three pieces or more are needed",
         )
+
+
+def _early_warnings(n: int, clear: bool) -> list[str]:
+    warnings = [f"only {n} pieces on this tool: the forecast is wide"] if n < 6 else []
+    if not clear:
+        warnings.append("the slope is not clear of 0: no wear is proven yet")
+    return warnings
 
 
 def _limit_ahead(slope: float, lower: float | None, upper: float | None) -> tuple[float | None, float]:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from qc.jobs.remedies.errors import RemedyError, RemedyUsageError
 from qc.jobs.remedies.sheet import Sheet
+from qc.jobs.remedies.table import block, table_row
 from qc.trade import (
     BASE_DRIFT_LIMIT_UM,
     AreaThickness,
@@ -60,9 +61,7 @@ class CoatResult:
 
     def to_text(self) -> str:
         """Give where it is thin and what to do first, then the areas."""
-        from qc.jobs.remedies.words import coat_text
-
-        return coat_text(self)
+        return _text(self)
 
 
 def coat(
@@ -115,10 +114,7 @@ def coat(
     areas = area_thickness(spots, nominal_um)
     serials = list(dict.fromkeys(spot.serial for spot in spots))
     rules = {s: house_80_20([spot.um for spot in spots if spot.serial == s], nominal_um) for s in serials}
-    passes = {
-        area.area: all(rules[spot.serial].passes for spot in spots if spot.area == area.area)
-        for area in areas
-    }
+    failed = {spot.area for spot in spots if not rules[spot.serial].passes}
     values = [spot.um for spot in spots]
     cpl = interval = None
     if len(set(values)) > 1:
@@ -126,18 +122,11 @@ def coat(
         interval = lower_capability_interval(cpl, len(values))
     drift = base_drift_um(bases) if bases else None
     notes = _notes(areas, rules, bases, drift, lower_um, upper_um, spots)
-    if wet_um is not None and solids is not None:
-        notes.append(_wet_note(wet_um, solids, values))
-    if wall_mm is not None and wall_is_thin_for_probe(wall_mm, 1e6 * probe_mhz):
-        notes.append(
-            f"A wall of {wall_mm:g} mm is thinner than three penetration depths "
-            f"({3 * penetration_depth_um(1e6 * probe_mhz) / 1000:.2f} mm at {probe_mhz:g} MHz): zero on the "
-            f"same bare part at the same spot"
-        )
+    notes += _upstream_notes(values, wet_um, solids, wall_mm, probe_mhz)
     return CoatResult(
         tuple(areas),
         rules,
-        passes,
+        {area.area: area.area not in failed for area in areas},
         tuple(spots),
         nominal_um,
         lower_um,
@@ -202,6 +191,22 @@ def _notes(
     return notes
 
 
+def _upstream_notes(
+    values: list[float], wet_um: float | None, solids: float | None, wall_mm: float | None, probe_mhz: float
+) -> list[str]:
+    """Say what the wet film promised, and whether the probe sees through the wall."""
+    notes = []
+    if wet_um is not None and solids is not None:
+        notes.append(_wet_note(wet_um, solids, values))
+    if wall_mm is not None and wall_is_thin_for_probe(wall_mm, 1e6 * probe_mhz):
+        depths_mm = 3 * penetration_depth_um(1e6 * probe_mhz) / 1000
+        notes.append(
+            f"A wall of {wall_mm:g} mm is thinner than three penetration depths ({depths_mm:.2f} mm at "
+            f"{probe_mhz:g} MHz): zero on the same bare part at the same spot"
+        )
+    return notes
+
+
 def _wet_note(wet_um: float, solids: float, values: list[float]) -> str:
     try:
         dry = dry_from_wet_um(wet_um, solids)
@@ -211,3 +216,31 @@ def _wet_note(wet_um: float, solids: float, values: list[float]) -> str:
         f"A wet film of {wet_um:g} um at {solids:.0%} solids dries to {dry:.1f} um; measured mean "
         f"{statistics.fmean(values):.1f} um"
     )
+
+
+def _text(result: CoatResult) -> str:
+    """Write the judgement of a lacquer sheet."""
+    thinnest = min(result.areas, key=lambda area: area.least)
+    passed = sum(rule.passes for rule in result.rules.values())
+    if thinnest.least < result.lower_um:
+        first = (
+            f"{thinnest.area} is too thin: least spot {thinnest.least:.1f} um, limit {result.lower_um:g} um; "
+        )
+        first += "measure it again, then strip and spray again"
+    elif passed < len(result.rules):
+        first = f"House rule failed, though no spot is below the limit; thinnest is {thinnest.area}"
+    else:
+        first = f"Thick enough everywhere; thinnest is {thinnest.area}, {thinnest.least:.1f} um"
+    lines = [first, "", table_row("area", ["spots", "mean um", "least", "below"], "house rule")]
+    for area in result.areas:
+        verdict = "pass" if result.area_passes[area.area] else "fail"
+        figures = [str(area.n), f"{area.mean:.1f}", f"{area.least:.1f}", str(area.below_nominal)]
+        lines.append(table_row(area.area, figures, verdict))
+    if result.cpl is not None and result.interval is not None:
+        lines.append(
+            f"Capability at the lower limit {result.cpl:.2f} "
+            f"({result.interval[0]:.2f} to {result.interval[1]:.2f}, 95 %)"
+        )
+    if result.base_drift_um is not None:
+        lines.append(f"Bare-metal reading moved by {result.base_drift_um:+.1f} um")
+    return "\n".join(lines + block("Cautions", result.cautions))

@@ -11,8 +11,8 @@ import numpy as np
 import numpy.typing as npt
 
 from qc.jobs.remedies.errors import RemedyError, RemedyUsageError
+from qc.jobs.remedies.notes import note_of_row, with_cents
 from qc.jobs.remedies.sheet import Sheet
-from qc.jobs.remedies.tune import note_of_row, with_cents
 from qc.trade import HeldNote, Instrument, Note, TradeError, cents_between, held_notes, note_frequency
 
 MOST_WAV_BYTES = 200_000_000

@@ -8,38 +8,22 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from qc.jobs.remedies.errors import RemedyUsageError
-from qc.jobs.remedies.sheet import Sheet, SheetRow, read_decimal, read_sheet
+from qc.jobs.remedies.notes import read_notes
+from qc.jobs.remedies.sheet import Sheet, read_decimal, read_sheet
+from qc.jobs.remedies.table import block, table_row
 from qc.trade import (
     Instrument,
     Note,
     Sensitivity,
     TradeError,
     TuningRemedy,
-    Valve,
-    cents_between,
     learn_sensitivity,
-    note_frequency,
     tester_offsets,
     tuning_remedy,
-    valve_state,
 )
 
 if TYPE_CHECKING:
-    from qc.plan import Model, Plan
-
-METHOD_WORDS = {
-    "stop": "stop",
-    "at stop": "stop",
-    "gauge block": "gauge-block",
-    "gauge-block": "gauge-block",
-    "block": "gauge-block",
-    "mark": "marked",
-    "marked": "marked",
-    "by ear": "by-ear",
-    "by-ear": "by-ear",
-    "ear": "by-ear",
-}
-"""How benches write the placing of the slide."""
+    pass
 
 DEFAULT_READING_SD = 5.0
 """Spread of one reading when learning from before and after and none is given: planning value."""
@@ -60,9 +44,7 @@ class TuneResult:
 
     def to_text(self) -> str:
         """Give the sentence a technician needs first, then the tables."""
-        from qc.jobs.remedies.words import tune_text
-
-        return tune_text(self)
+        return _text(self)
 
 
 def tune(
@@ -114,17 +96,8 @@ def tune(
     RemedyUsageError
         Options that do not fit together.
     """
-    for name, spread in (("--reading-sd", reading_sd), ("--sitting-sd", sitting_sd)):
-        if spread is not None and not (0 < spread < 100 or (name == "--sitting-sd" and spread == 0)):
-            raise RemedyUsageError(f"{name} {spread:g}: a spread in cents above 0 is needed")
-    if (before is None) != (changed is None):
-        raise RemedyUsageError("--before and --changed belong together: the old notes, and what was changed")
-    if wav is None:
-        notes = read_notes(sheet, instrument, a4_hz)
-    else:
-        from qc.jobs.remedies.recording import notes_from_recording
-
-        notes = notes_from_recording(sheet, wav, instrument, a4_hz)
+    _check_options(reading_sd, sitting_sd, before, changed)
+    notes = _notes(sheet, instrument, a4_hz, wav)
     offsets = None
     if reference is not None:
         offsets = _offsets(reference, instrument, a4_hz)
@@ -151,124 +124,23 @@ def tune(
     return TuneResult(remedy, instrument, tuple(notes), learned)
 
 
-def tune_plain(length_mm: float, valves: Sequence[str] = ()) -> Instrument:
-    """Make an instrument from `--length-mm` and `--valve NAME=ADDED_MM` (or `NAME@NEEDED=ADDED_MM`).
-
-    Raises
-    ------
-    RemedyUsageError
-        A valve that is not written so, or figures no instrument has.
-
-    Examples
-    --------
-    >>> tune_plain(2944.9, ["F=986.1", "D@F=743.8"]).valves[1].depends_on
-    'F'
-    """
-    made = []
-    for text in valves:
-        name, equals, figure = text.rpartition("=")
-        added = read_decimal(figure)
-        if not equals or added is None or not name.strip():
-            raise RemedyUsageError(f"--valve {text}: write NAME=ADDED_MM, for example F=986.1")
-        name, _, needed = name.partition("@")
-        made.append(Valve(name.strip(), added, needed.strip() or None))
-    try:
-        return Instrument(length_mm, tuple(made))
-    except TradeError as error:
-        raise RemedyUsageError(str(error)) from error
+def _check_options(
+    reading_sd: float | None, sitting_sd: float | None, before: Path | None, changed: str | None
+) -> None:
+    if reading_sd is not None and not 0 < reading_sd < 100:
+        raise RemedyUsageError(f"--reading-sd {reading_sd:g}: a spread in cents above 0 is needed")
+    if sitting_sd is not None and not 0 <= sitting_sd < 100:
+        raise RemedyUsageError(f"--sitting-sd {sitting_sd:g}: a spread in cents, 0 or more, is needed")
+    if (before is None) != (changed is None):
+        raise RemedyUsageError("--before and --changed belong together: the old notes, and what was changed")
 
 
-def instrument_of(model: Model) -> Instrument:
-    """Make an instrument from a model of the plan."""
-    return Instrument(
-        model.length_mm,
-        tuple(Valve(v.name, v.added_mm, v.depends_on, v.legs) for v in model.valves),
-        model.pedal_midi,
-        model.positions,
-    )
+def _notes(sheet: Sheet, instrument: Instrument, a4_hz: float, wav: Path | None) -> list[Note]:
+    if wav is None:
+        return read_notes(sheet, instrument, a4_hz)
+    from qc.jobs.remedies.recording import notes_from_recording
 
-
-def model_of(plan: Plan, name: str) -> Model:
-    """Find a model of the plan by id or name.
-
-    Raises
-    ------
-    RemedyUsageError
-        The plan has no such model.
-    """
-    for model in plan.models:
-        if name.casefold() in {model.id.casefold(), model.name.casefold()}:
-            return model
-    there = ", ".join(model.id for model in plan.models)
-    raise RemedyUsageError(f"--model {name}: the plan has no such model (it has: {there})")
-
-
-def read_notes(sheet: Sheet, instrument: Instrument, a4_hz: float = 440.0) -> list[Note]:
-    """Read the notes of a tuning sheet, one a row.
-
-    Raises
-    ------
-    RemedyError
-        A missing column, or a cell that holds no figure, valve or method.
-    """
-    figure = "hz" if sheet.has("hz") and not sheet.has("cents") else "cents"
-    sheet.need("partial", "position", figure)
-    notes = []
-    for row in sheet.rows:
-        note = note_of_row(sheet, row, instrument, 0.0)
-        value = sheet.number(row, figure)
-        if figure == "hz":
-            try:
-                meant = note_frequency(instrument, note.partial, note.position, note.valves, a4_hz)
-                value = cents_between(value, meant)
-            except TradeError as error:
-                raise sheet.fault(row, error.column or "hz", error.problem, error.hint) from error
-        notes.append(with_cents(note, value))
-    return notes
-
-
-def note_of_row(sheet: Sheet, row: SheetRow, instrument: Instrument, cents: float) -> Note:
-    """Read everything of a note but its pitch."""
-    try:
-        state = valve_state(instrument, sheet.text(row, "valve"))
-    except TradeError as error:
-        raise sheet.fault(row, "valve", error.problem, error.hint) from error
-    method = sheet.text(row, "method").casefold().replace("_", " ")
-    if method and method not in METHOD_WORDS:
-        raise sheet.fault(
-            row, "method", f"{method!r} is not known", "Write stop, gauge block, marked or by ear"
-        )
-    air = sheet.optional_number(row, "air_c")
-    if air is not None and not 0.0 <= air <= 45.0:
-        raise sheet.fault(row, "air_c", f"{air:g} C is no room to blow in", "Give the room in Celsius")
-    return Note(
-        partial=sheet.whole(row, "partial"),
-        cents=cents,
-        position=sheet.whole(row, "position"),
-        valves=state,
-        tester=sheet.text(row, "tester"),
-        sitting=sheet.text(row, "sitting"),
-        air_c=air,
-        method=METHOD_WORDS.get(method, ""),
-        main_out_mm=_setting(sheet, row, "main_out_mm"),
-        wrap_out_mm=_setting(sheet, row, "wrap_out_mm"),
-    )
-
-
-def with_cents(note: Note, cents: float) -> Note:
-    """Give the same note with another reading."""
-    from dataclasses import replace
-
-    return replace(note, cents=cents)
-
-
-def _setting(sheet: Sheet, row: SheetRow, column: str) -> float | None:
-    value = sheet.optional_number(row, column)
-    if value is not None and not 0.0 <= value <= 200.0:
-        raise sheet.fault(
-            row, column, f"{value:g} mm is no setting of a slide", "Give how far it stands out, in mm"
-        )
-    return value
+    return notes_from_recording(sheet, wav, instrument, a4_hz)
 
 
 def _offsets(reference: Path, instrument: Instrument, a4_hz: float) -> dict[str, float]:
@@ -304,3 +176,42 @@ def _change(text: str, instrument: Instrument) -> tuple[str, float]:
         return f"valve:{instrument.valve(name).name}", change
     except TradeError as error:
         raise RemedyUsageError(f"--changed {text}: {error.problem}") from error
+
+
+def _text(result: TuneResult) -> str:
+    """Write a tuning remedy."""
+    remedy, fit = result.remedy, result.remedy.fit
+    steps = remedy.order_of_work
+    lines = [steps[0], *[f"{number}. {step}" for number, step in enumerate(steps[1:], 2)], ""]
+    lines.append(table_row("part", ["error mm", "from", "to", "change", "per leg", "first"], "do"))
+    for length in remedy.lengths:
+        if length.error_mm is None or length.interval_mm is None:
+            lines.append(table_row(length.part, ["not known"]))
+            continue
+        figures = [length.error_mm, *length.interval_mm]
+        figures += [length.change_mm, length.per_leg_mm, length.first_cut_mm]
+        do = "leave" if length.action == "none" else f"{length.action} by {length.by}"
+        lines.append(table_row(length.part, [f"{figure:.1f}" for figure in figures], do))
+    for mark in fit.positions:
+        figures = [mark.error_mm, *mark.interval_mm]
+        lines.append(table_row(f"mark {mark.position}", [f"{figure:.1f}" for figure in figures]))
+    if fit.partials:
+        lines += ["", table_row("partial", ["cents", "from", "to"], "(residuals sum to zero)")]
+        for partial in fit.partials:
+            figures = [partial.residual_cents, *partial.interval_cents]
+            lines.append(table_row(str(partial.partial), [f"{figure:.1f}" for figure in figures]))
+    lines += [
+        "",
+        f"Spread of the notes {fit.rms_before_cents:.1f} cents now, {remedy.rms_after_cents:.1f} after the "
+        f"work",
+        f"One reading scatters by {fit.reading_sd:.1f} cents; known common offset {fit.common_cents:+.1f} "
+        f"cents",
+    ]
+    if result.learned is not None:
+        learned = result.learned
+        lines.append(
+            f"Learned from the last change: {learned.part} answers {learned.share:.2f} of the computed "
+            f"(+- {learned.standard_error:.2f})"
+        )
+    lines += block("Cannot be told apart", fit.not_separable) + block("Cautions", remedy.cautions)
+    return "\n".join(lines)
