@@ -88,11 +88,17 @@ def sheet_views(workshop: Workshop) -> tuple[SheetView, ...]:
 
 
 def instrument_rows(workshop: Workshop) -> tuple[InstrumentRow, ...]:
-    """Return every piece, newest first; a piece without a model is a part."""
+    """Return every piece, newest first: instruments, and parts marked as such."""
     names = {m.id: m.name for m in workshop.plan.models}
+    built_in = set(workshop.store.events("part")["subject"].to_list())
     rows = workshop.store.pieces().sort(["first_day", "serial"], descending=True, nulls_last=True)
     return tuple(
-        InstrumentRow(serial, names.get(model or "", model or ""), first, _state(model, shipped))
+        InstrumentRow(
+            serial,
+            names.get(model or "", model or ""),
+            first,
+            _state(_is_part(serial, built_in, workshop.plan), shipped),
+        )
         for serial, model, first, shipped in rows.select(
             "serial", "model", "first_day", "shipped"
         ).iter_rows()
@@ -120,7 +126,7 @@ def instrument_view(
     return InstrumentView(
         serial=serial,
         model=next((m.name for m in plan.models if m.id == model), model or ""),
-        state=_state(model, shipped),
+        state=_state(_is_part(serial, {serial} if inside.height else set(), plan), shipped),
         readings=tuple(sorted(rows, key=lambda r: order.get(r.stage, len(order)))),
         events=tuple(EventRow(row["day"], event_sentence(row)) for row in life.iter_rows(named=True)),
         parts=tuple((row["code"] or "part", row["subject"]) for row in parts.iter_rows(named=True)),
@@ -218,8 +224,14 @@ def _comment(event: dict[str, Any], plan: Plan) -> SignalComment:
     return SignalComment(when, event["who"], event["what"], " ".join(text for text in said if text))
 
 
-def _state(model: str | None, shipped: Any) -> str:
-    if not model:
+def _is_part(serial: str, built_in: set[str], plan: Plan) -> bool:
+    # A tube is measured, and has a model, long before it is known which instrument it goes into.
+    prefix = plan.workshop.serial_prefix
+    return serial in built_in or (bool(prefix) and not serial.startswith(prefix))
+
+
+def _state(part: bool, shipped: Any) -> str:
+    if part:
         return "part"
     return f"shipped {shipped.day} {shipped:%b %Y}" if shipped else "on the bench"
 
