@@ -27,7 +27,7 @@ bench: $(STAMP)
 	@for program in tests/benchmarks/bench_*.py; do echo "== $$program"; $(BIN)/python $$program || exit 1; done
 
 docs: $(STAMP)
-	@$(BIN)/python docs/make_docs.py
+	@$(BIN)/python docs/make_docs.py --pictures
 
 clean:
 	rm -rf $(VENV) build dist .pytest_cache .mypy_cache .ruff_cache
