@@ -165,7 +165,6 @@ def fit_note_set(
     reference_air_c: float = 20.0,
     tester_offsets: Mapping[str, float] | None = None,
     reference_partial: int | None = None,
-    confidence: float = 0.95,
 ) -> NoteSetFit:
     """Split a note set into main length, wraps, marks and partials by joint weighted least squares.
 
@@ -175,24 +174,20 @@ def fit_note_set(
         Readings, raw against the tempered note.
     instrument : Instrument
         The model.
-    reading_sd : float, optional
-        Known spread of one reading; estimated from repeats and residuals when left out. [cent]
-    sitting_sd : float, optional
-        Known spread of a player from day to day, added once per sitting; else estimated from two sittings on.
-        [cent]
+    reading_sd, sitting_sd : float, optional
+        Known spread of one reading, and of a player from day to day (added once per sitting). Left out, they
+        are estimated: from repeats and residuals, and from two sittings on. [cent]
     reference_air_c : float
         Temperature at which the instrument shall be in tune. [C]
     tester_offsets : mapping of str to float, optional
         How sharp each tester blows, from a shared reference instrument. [cent]
     reference_partial : int, optional
         Partial taken as true instead of the sum-to-zero convention.
-    confidence : float
-        Of the intervals.
 
     Returns
     -------
     NoteSetFit
-        Causes with standard errors, and what cannot be separated.
+        Causes with standard errors and 95 % intervals, and what cannot be separated.
 
     Raises
     ------
@@ -201,8 +196,7 @@ def fit_note_set(
 
     References
     ----------
-    .. [1] Linear model of the air column, trade note section 1.7. Computed; coverage of the intervals checked
-       by simulation in the tests.
+    .. [1] Linear model of the air column, computed; coverage of the intervals simulated in the tests.
 
     Examples
     --------
@@ -218,14 +212,12 @@ def fit_note_set(
     everything, notes = notes, [notes[index] for index in used]
     design = full = note_design(notes, instrument, reference_air_c, tester_offsets)
     blocks = block_numbers([f"{note.sitting}\n{note.tester}" if note.sitting else "" for note in notes])
-    separation = separate(design, reference_partial)
-    left_out = _standing_apart(separation.design, design.deviations, blocks, reading_sd)
+    left_out = _standing_apart(separate(design).design, design.deviations, blocks, reading_sd)
     if left_out:
-        kept = np.array([row not in left_out for row in range(len(notes))])
-        design, blocks = _without(design, kept), np.unique(blocks[kept], return_inverse=True)[1]
-        separation = separate(design, reference_partial)
+        design, blocks = _without(design, blocks, left_out)
+    separation = separate(design, reference_partial)
     fit = fit_sittings(separation.design, design.deviations, blocks, reading_sd, sitting_sd)
-    lengths, positions, partials = _parts(design, separation, fit, instrument, confidence)
+    lengths, positions, partials = _parts(design, separation, fit, instrument)
     predicted, mended = _effects(full, design, separation, fit, lengths, positions)
     return NoteSetFit(
         lengths=lengths,
@@ -289,15 +281,19 @@ def _standing_apart(
     return left
 
 
-def _without(design: NoteDesign, kept: npt.NDArray[np.bool_]) -> NoteDesign:
+def _without(
+    design: NoteDesign, blocks: npt.NDArray[np.int64], left_out: Sequence[int]
+) -> tuple[NoteDesign, npt.NDArray[np.int64]]:
+    kept = np.array([row not in left_out for row in range(len(blocks))])
     matrix = design.matrix[kept]
     used = np.any(matrix != 0.0, axis=0)
     names = tuple(name for name, use in zip(design.names, used, strict=True) if use)
-    return NoteDesign(names, matrix[:, used], design.deviations[kept], design.common[kept], design.unit_mm)
+    less = NoteDesign(names, matrix[:, used], design.deviations[kept], design.common[kept], design.unit_mm)
+    return less, np.unique(blocks[kept], return_inverse=True)[1]
 
 
 def _parts(
-    design: NoteDesign, separation: Separation, fit: SittingFit, instrument: Instrument, confidence: float
+    design: NoteDesign, separation: Separation, fit: SittingFit, instrument: Instrument
 ) -> tuple[tuple[LengthError, ...], tuple[PositionError, ...], tuple[PartialResidual, ...]]:
     lengths: list[LengthError] = []
     positions: list[PositionError] = []
@@ -309,7 +305,7 @@ def _parts(
         known = separation.separable[index]
         value = unit * float(weights @ fit.estimates)
         error = unit * fit.standard_error(weights)
-        half = unit * fit.half_width(weights, confidence) if known and error > 0 else 0.0
+        half = unit * fit.half_width(weights) if known and error > 0 else 0.0
         interval = (value - half, value + half)
         if kind in {"main", "valve"}:
             column = instrument.length_mm if kind == "main" else valve_column_mm(instrument, rest)
