@@ -83,11 +83,19 @@ def test_unknown_labels_of_the_head_are_kept(recognise):
         ([["Card", "Tea list"], [], ["a", "b", "c"], [1, 2, 3]], "no card Tea list", "Bell wall map"),
         ([["a", "b", "c"], [1, 2, 3]], "fit none of the plan's cards", "Write Card and its name"),
         ([["Serial", "Person", "Date"], [1, 2, 3]], "fit none", "Tuning card"),
-        ([["Card", "Bell wall map"], [], ["Serial", "Station", "Wall", "Mood"], [1, 2, 3, 4]], "has no column Mood", "under Note"),
-        ([["Card", "Bell wall map"], [], ["Serial", "Station", "Wall [furlong]"], [1, 2, 3]], "unknown unit", "[mm]"),
+        (
+            [["Card", "Bell wall map"], [], ["Serial", "Station", "Wall", "Mood"], [1, 2, 3, 4]],
+            "has no column Mood",
+            "under Note",
+        ),
+        (
+            [["Card", "Bell wall map"], [], ["Serial", "Station", "Wall [furlong]"], [1, 2, 3]],
+            "unknown unit",
+            "[mm]",
+        ),
         ([["Card", "Drawing log"], [], ["Tube", "OD", "Tube OD"], [1, 2, 3]], "mean the same", "Keep one"),
     ],
-)  # fmt: skip
+)
 def test_refusals_say_what_to_do(recognise, rows, words, hint):
     with pytest.raises(SheetError, match=words) as caught:
         recognise(rows)

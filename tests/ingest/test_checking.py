@@ -68,7 +68,11 @@ def test_each_sheet_gets_its_own_answer(plan, as_csv, slide_card):
     sheets = [wall_rows("0.5", "x"), slide_card(), wall_rows("y")]
     unfolded = [unfold(read_sheet(as_csv(rows), f"{n}.csv")[0], plan) for n, rows in enumerate(sheets)]
     found = check(unfolded, plan, Known(today=TODAY))
-    assert [(c.file, c.card, c.rows, c.held.height) for c in found] == [("0.csv", "bell-map", 2, 1), ("1.csv", "slide-card", 24, 0), ("2.csv", "bell-map", 1, 1)]  # fmt: skip
+    assert [(c.file, c.card, c.rows, c.held.height) for c in found] == [
+        ("0.csv", "bell-map", 2, 1),
+        ("1.csv", "slide-card", 24, 0),
+        ("2.csv", "bell-map", 1, 1),
+    ]
 
 
 def test_nothing_in_nothing_out(plan):

@@ -28,8 +28,21 @@ def test_the_time_may_stand_in_a_cell_of_its_own():
 
 
 @pytest.mark.parametrize(
-    "text", ["14.05", "14.05.", "14.05.26", "14/05/2026", "05-14-2026", "2026-02-30", "31.4.2026", "46156", "soon", "", "2026-05-14 25:00"]
-)  # fmt: skip
+    "text",
+    [
+        "14.05",
+        "14.05.",
+        "14.05.26",
+        "14/05/2026",
+        "05-14-2026",
+        "2026-02-30",
+        "31.4.2026",
+        "46156",
+        "soon",
+        "",
+        "2026-05-14 25:00",
+    ],
+)
 def test_what_can_be_read_two_ways_or_not_at_all_is_left(text):
     assert read_moment(text, ZONE) is None
 

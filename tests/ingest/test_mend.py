@@ -75,7 +75,24 @@ def test_a_confirmed_doubt_lets_the_row_pass_and_a_fault_does_not(judge, plan, h
 
 
 def test_a_correction_names_the_reading_it_replaces(judge, plan):
-    old = reading_frame([{"serial": "TH-1001", "stage": "bell", "characteristic": "wall", "leg": "", "station": "3", "direction": "90", "surface": "", "valve": "", "area": "", "repeat": 1, "day": date(2026, 5, 12), "value": 0.47}])  # fmt: skip
+    old = reading_frame(
+        [
+            {
+                "serial": "TH-1001",
+                "stage": "bell",
+                "characteristic": "wall",
+                "leg": "",
+                "station": "3",
+                "direction": "90",
+                "surface": "",
+                "valve": "",
+                "area": "",
+                "repeat": 1,
+                "day": date(2026, 5, 12),
+                "value": 0.47,
+            }
+        ]
+    )
     known = Known(today=TODAY, recorded={identity(old)[0]: Recorded(42, 0.47)})
     row = judge([["Card", "Bell wall map"], [], HEADINGS, GOOD], past=known).held.row(0, named=True)
     assert json.loads(row["proposal"]) == {"replaces": 42}

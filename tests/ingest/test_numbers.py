@@ -31,8 +31,25 @@ def test_figures_are_read(text, value):
 
 @pytest.mark.parametrize(
     "text",
-    ["nan", "NaN", "inf", "-Infinity", "1e999", "", "n. g.", "abc", "1_000", "0x1F", "--5", "14.05.2026", "1,2,3", "5 6", "<0.5", "~14"],
-)  # fmt: skip
+    [
+        "nan",
+        "NaN",
+        "inf",
+        "-Infinity",
+        "1e999",
+        "",
+        "n. g.",
+        "abc",
+        "1_000",
+        "0x1F",
+        "--5",
+        "14.05.2026",
+        "1,2,3",
+        "5 6",
+        "<0.5",
+        "~14",
+    ],
+)
 def test_what_is_no_number_is_left_unread(text):
     assert read_number(text).value is None
 
@@ -57,8 +74,15 @@ def test_a_sheet_of_decimal_commas_settles_it_without_a_note():
 
 @pytest.mark.parametrize(
     ("text", "unit", "value"),
-    [("14.05 mm", "mm", 14.05), ("14050um", "mm", 14.05), ("0.5532 in", "mm", 14.05128), ('0.5532"', "mm", 14.05128), ("0.152 mm", "um", 152.0), ("30 min", "h", 0.5)],
-)  # fmt: skip
+    [
+        ("14.05 mm", "mm", 14.05),
+        ("14050um", "mm", 14.05),
+        ("0.5532 in", "mm", 14.05128),
+        ('0.5532"', "mm", 14.05128),
+        ("0.152 mm", "um", 152.0),
+        ("30 min", "h", 0.5),
+    ],
+)
 def test_a_unit_behind_the_figure_is_converted(text, unit, value):
     assert read_number(text, unit).value == pytest.approx(value, rel=1e-12)
 

@@ -4,8 +4,16 @@ from qc.ingest import SheetError
 
 
 def test_a_row_unfolds_into_a_reading_for_each_figure(unfolded):
-    rows = [["Card", "Drawing log"], ["Date", "12.05.2026"], ["Micrometer", "MIC-1"], ["Bore gauge", "BG-1"], ["Rule", "RU-1"], [],
-            ["Tube", "Model", "Die", "Draws", "OD [mm]", "Bore [mm]", "Length [mm]"], ["T-0001", "tenor", "d-1", 140, 14.9, 14.05, 692]]  # fmt: skip
+    rows = [
+        ["Card", "Drawing log"],
+        ["Date", "12.05.2026"],
+        ["Micrometer", "MIC-1"],
+        ["Bore gauge", "BG-1"],
+        ["Rule", "RU-1"],
+        [],
+        ["Tube", "Model", "Die", "Draws", "OD [mm]", "Bore [mm]", "Length [mm]"],
+        ["T-0001", "tenor", "d-1", 140, 14.9, 14.05, 692],
+    ]
     frame = unfolded(rows).readings
     assert frame["characteristic"].to_list() == ["tube_od", "tube_bore", "tube_length"]
     assert frame["value"].to_list() == [14.9, 14.05, 692.0]
@@ -32,8 +40,14 @@ def test_an_unknown_gauge_stays_as_typed(unfolded):
 
 
 def test_a_cell_of_the_table_wins_over_the_head_and_an_empty_one_does_not(unfolded):
-    rows = [["Card", "Polishing card"], ["Person", "AB"], [], ["Date", "Serial", "Person", "Mass loss"],
-            ["2026-05-12", "TH-1", "CD", 18], ["2026-05-12", "TH-2", "", 18]]  # fmt: skip
+    rows = [
+        ["Card", "Polishing card"],
+        ["Person", "AB"],
+        [],
+        ["Date", "Serial", "Person", "Mass loss"],
+        ["2026-05-12", "TH-1", "CD", 18],
+        ["2026-05-12", "TH-2", "", 18],
+    ]
     assert unfolded(rows).readings["person"].to_list() == ["CD", "AB"]
 
 

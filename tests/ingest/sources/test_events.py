@@ -115,20 +115,60 @@ def test_tools_fitted_and_days_without_a_card(unfolded):
     [
         ("Play-test list", ["Date", "Serial", "Verdict"], ["2026-05-14", "TH-1", "perhaps"], "unknown-code"),
         ("Returns list", ["Serial", "Returned", "Cause"], ["TH-1", "2026-05-14", "boredom"], "unknown-code"),
-        ("Rework list", ["Date", "Serial", "Stage", "Hours", "Cause"], ["2026-05-14", "TH-1", "cellar", "1", "dent"], "unknown-code"),
-        ("Rework list", ["Date", "Serial", "Stage", "Hours", "Cause"], ["2026-05-14", "TH-1", "joints", "-1", "dent"], "out-of-range"),
-        ("Rework list", ["Date", "Serial", "Stage", "Hours", "Cause"], ["2026-05-14", "TH-1", "joints", "long", "dent"], "not-a-number"),
-        ("Rework list", ["Date", "Serial", "Stage", "Hours", "Cause"], ["2026-05-14", "TH-1", "joints", "", "dent"], "missing-value"),
-        ("Gauge checks", ["Date", "Gauge", "Deviation", "Zeroed"], ["2026-05-14", "BG-7", "0.001", "yes"], "unknown-gauge"),
-        ("Gauge checks", ["Date", "Gauge", "Deviation", "Zeroed"], ["2026-05-14", "BG-1", "0.001", "perhaps"], "not-a-number"),
+        (
+            "Rework list",
+            ["Date", "Serial", "Stage", "Hours", "Cause"],
+            ["2026-05-14", "TH-1", "cellar", "1", "dent"],
+            "unknown-code",
+        ),
+        (
+            "Rework list",
+            ["Date", "Serial", "Stage", "Hours", "Cause"],
+            ["2026-05-14", "TH-1", "joints", "-1", "dent"],
+            "out-of-range",
+        ),
+        (
+            "Rework list",
+            ["Date", "Serial", "Stage", "Hours", "Cause"],
+            ["2026-05-14", "TH-1", "joints", "long", "dent"],
+            "not-a-number",
+        ),
+        (
+            "Rework list",
+            ["Date", "Serial", "Stage", "Hours", "Cause"],
+            ["2026-05-14", "TH-1", "joints", "", "dent"],
+            "missing-value",
+        ),
+        (
+            "Gauge checks",
+            ["Date", "Gauge", "Deviation", "Zeroed"],
+            ["2026-05-14", "BG-7", "0.001", "yes"],
+            "unknown-gauge",
+        ),
+        (
+            "Gauge checks",
+            ["Date", "Gauge", "Deviation", "Zeroed"],
+            ["2026-05-14", "BG-1", "0.001", "perhaps"],
+            "not-a-number",
+        ),
         ("Tools fitted", ["Date", "Tool", "Class"], ["2026-05-14", "D-7", "die"], "unknown-tool"),
-        ("Assembly card", ["Date", "Serial", "Part", "Role"], ["2026-05-14", "TH-1", "", "bell"], "missing-serial"),
-        ("Assembly card", ["Date", "Serial", "Part", "Role"], ["2026-05-14", "", "B-1", "bell"], "missing-serial"),
+        (
+            "Assembly card",
+            ["Date", "Serial", "Part", "Role"],
+            ["2026-05-14", "TH-1", "", "bell"],
+            "missing-serial",
+        ),
+        (
+            "Assembly card",
+            ["Date", "Serial", "Part", "Role"],
+            ["2026-05-14", "", "B-1", "bell"],
+            "missing-serial",
+        ),
         ("Shipping list", ["Serial", "Model", "Shipped"], ["TH-1", "tuba", "2026-05-14"], "unknown-model"),
         ("Shipping list", ["Serial", "Model", "Shipped"], ["TH-1", "tenor", "2027-05-14"], "future-date"),
         ("Shipping list", ["Serial", "Model", "Shipped"], ["TH-1", "tenor", "soon"], "no-date"),
     ],
-)  # fmt: skip
+)
 def test_events_that_cannot_be_true_are_held(judge, title, headings, row, reason):
     checked = judge([["Card", title], [], headings, row])
     assert reason in checked.reasons()

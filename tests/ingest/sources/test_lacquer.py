@@ -68,8 +68,12 @@ def test_an_empty_spot_is_held_not_lost(judge):
 
 @pytest.mark.parametrize(
     ("headings", "words"),
-    [(["Area", "Spot", "Base"], "misses the heading Thickness"), (["Spot", "Thickness"], "misses the heading Area"), (["Area", "Spot", "Thickness [g]"], "is in g")],
-)  # fmt: skip
+    [
+        (["Area", "Spot", "Base"], "misses the heading Thickness"),
+        (["Spot", "Thickness"], "misses the heading Area"),
+        (["Area", "Spot", "Thickness [g]"], "is in g"),
+    ],
+)
 def test_refused_cards(unfolded, headings, words):
     with pytest.raises(SheetError, match=words):
         unfolded(card(headings, [1] * len(headings)))

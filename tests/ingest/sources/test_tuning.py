@@ -49,7 +49,7 @@ def test_natural_deviations_stay_in(unfolded):
 
 
 def test_hertz_become_cents_against_the_cards_a4(unfolded):
-    # reference table: 118.2 Hz lies 24.472 cents above B-flat2 at A4 = 440 (partial 2 of a tenor, first position)
+    # trade table: 118.2 Hz lies 24.472 cents above B-flat2 at A4 = 440 (tenor, partial 2, first position)
     expected = published("T004")
     head = [["A4 Hz", "440"] if row and row[0] == "A4 Hz" else row for row in HEAD]
     row = unfolded(card([2, 1, "118.2"], headings=("Partial", "Position", "Hz"), head=head)).readings.row(
@@ -95,8 +95,12 @@ def test_repeats_without_a_column_are_numbered(unfolded):
 
 @pytest.mark.parametrize(
     ("headings", "words"),
-    [(("Partial", "Cents", "Hz"), "both cents and hertz"), (("Partial", "Position", "Valve"), "misses the heading Cents"), (("Position", "Valve", "Cents"), "misses the heading Partial")],
-)  # fmt: skip
+    [
+        (("Partial", "Cents", "Hz"), "both cents and hertz"),
+        (("Partial", "Position", "Valve"), "misses the heading Cents"),
+        (("Position", "Valve", "Cents"), "misses the heading Partial"),
+    ],
+)
 def test_refused_cards(unfolded, headings, words):
     with pytest.raises(SheetError, match=words):
         unfolded(card([1, 2, 3], headings=headings))
