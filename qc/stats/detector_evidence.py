@@ -25,6 +25,7 @@ Integers = NDArray[np.int64]
 
 START_CONFIDENCE = 0.90
 SIZE_CONFIDENCE = 0.95
+LARGEST_RELATIVE = 1e9  # sizes over a spread of nothing stay finite
 
 
 class Evidence(NamedTuple):
@@ -73,15 +74,16 @@ def weigh(values: Floats, scale: Floats, kind: int, split: int, floor: float, sh
     first, log_weight = _log_weight(sums, parts, least, kind)
     inside = likeliest(log_weight, START_CONFIDENCE) + first
     span = int(min(inside[0], split)), int(max(inside[-1], split))
+    if shape == "any":
+        floor = _step_variance(values)
     if kind == SPREAD:
-        return Evidence(split, span, *_spread_size(values, split))
+        return Evidence(split, span, *_spread_size(values, split, floor if shape != "positive" else 0.0))
     measured = values if shape == "any" else scale
-    variance_floor = 0.0 if shape == "any" else floor
-    figures = [_coefficient(measured, kind, k, variance_floor) for k in range(span[0], span[1] + 1)]
+    figures = [_coefficient(measured, kind, k, floor) for k in range(span[0], span[1] + 1)]
     size, _, spread = figures[split - span[0]]
     low = min(figure[0] - figure[1] for figure in figures)
     high = max(figure[0] + figure[1] for figure in figures)
-    relative = size / spread if spread > 0 else float("inf") if size > 0 else float("-inf")
+    relative = size / max(spread, abs(size) / LARGEST_RELATIVE, np.finfo(float).tiny)
     if shape == "positive":
         middle = float(np.exp(scale[:split].mean()))
         size, low, high = (middle * float(np.expm1(min(log, 700.0))) for log in (size, low, high))
@@ -136,11 +138,11 @@ def _coefficient(values: Floats, kind: int, split: int, floor: float) -> tuple[f
     return size, half, spread
 
 
-def _spread_size(values: Floats, split: int) -> tuple[float, tuple[float, float], float]:
+def _spread_size(values: Floats, split: int, floor: float) -> tuple[float, tuple[float, float], float]:
     """Change of the standard deviation, its interval (F ratio), and the change over the earlier one."""
-    before, after = float(values[:split].std(ddof=1)), float(values[split:].std(ddof=1))
-    if before == 0:
-        return after, (after, after), float("inf") if after > 0 else 0.0
+    after = float(values[split:].std(ddof=1))
+    least = max(float(np.sqrt(floor)), after / LARGEST_RELATIVE, np.finfo(float).tiny)
+    before = max(float(values[:split].std(ddof=1)), least)
     degrees = values.size - split - 1, split - 1
     ratio = (after / before) ** 2
     tail = (1 - SIZE_CONFIDENCE) / 2
@@ -148,3 +150,9 @@ def _spread_size(values: Floats, split: int) -> tuple[float, tuple[float, float]
     high = ratio / special.fdtri(*degrees, tail)
     interval = before * (float(np.sqrt(low)) - 1), before * (float(np.sqrt(high)) - 1)
     return after - before, interval, after / before - 1
+
+
+def _step_variance(values: Floats) -> float:
+    """Variance that the step of recurring readings hides; 0 if none recurs."""
+    distinct = np.unique(values)
+    return float(np.diff(distinct).min()) ** 2 / 12 if 1 < distinct.size < values.size else 0.0

@@ -13,6 +13,7 @@ from qc.stats.detector_input import check_setting, check_value, dither_of
 from qc.stats.detector_result import Detection, DetectorSignal, Shape, stretches_of
 from qc.stats.detector_scan import SHORTEST
 from qc.stats.detector_track import Outcome, Track
+from qc.stats.errors import StatisticsError
 from qc.stats.thresholds import check_rate
 
 Floats = NDArray[np.float64]
@@ -150,7 +151,11 @@ class DetectorState:
 
     @classmethod
     def from_dict(cls, record: dict[str, Any]) -> DetectorState:
-        """Undo `to_dict`."""
+        """Undo `to_dict`; a record of another format is refused."""
+        if record.get("format") != FORMAT:
+            raise StatisticsError(
+                f"stored state has format {record.get('format')!r}, not {FORMAT}: judge the series again"
+            )
         state = cls(
             false_alarm_rate=record["false_alarm_rate"],
             shape=record["shape"],

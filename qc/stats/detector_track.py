@@ -133,9 +133,19 @@ def _confirm(single: DetectorSignal, later: DetectorSignal) -> DetectorSignal:
     low, high = min(single.start, later.start_set[0]), later.start_set[1]
     if later.kind == "single":
         high = max(single.start, low)
+    # the later evidence leaves out the piece that was set aside: put it back with its share
+    pieces = later.point - later.start + 1
+    size = (single.size + pieces * later.size) / (pieces + 1)
+    narrower = (pieces / (pieces + 1)) ** 0.5
     return replace(
         later,
         kind="shift",
+        size=size,
+        size_interval=(
+            size - narrower * (later.size - later.size_interval[0]),
+            size + narrower * (later.size_interval[1] - later.size),
+        ),
+        size_sigma=later.size_sigma * (size / later.size if later.size else 1.0),
         point=single.point,
         start=start,
         start_set=(low, high),

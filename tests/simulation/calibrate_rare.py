@@ -3,7 +3,7 @@
     python tests/simulation/calibrate_rare.py --seed 201 --out r1.npz
 
 makes one independent set for normal readings; `calibrate_thresholds.py combine` puts the sets into the
-table. The table in the repository: seeds 201-204, 3,000 stretches for each kind, length and rate.
+table. The table in the repository: seeds 201-204, 1,500 stretches for each kind, length and rate.
 """
 
 from __future__ import annotations
@@ -92,7 +92,7 @@ def main() -> None:
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
     parser.add_argument("--seed", type=int, required=True)
-    parser.add_argument("--draws", type=int, default=3_000)
+    parser.add_argument("--draws", type=int, default=1_500)
     parser.add_argument("--out", type=Path, required=True)
     given = parser.parse_args()
     np.savez(given.out, table=run(given.draws, given.seed), shape="rare")

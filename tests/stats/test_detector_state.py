@@ -131,3 +131,9 @@ def test_a_refused_reading_leaves_the_state_as_it_was():
     with pytest.raises(StatisticsError):
         state.add(float("nan"))
     assert state.to_json() == before
+
+
+def test_a_state_of_another_format_is_refused():
+    record = DetectorState().to_dict() | {"format": 0}
+    with pytest.raises(StatisticsError, match="format 0"):
+        DetectorState.from_dict(record)
