@@ -1,0 +1,69 @@
+"""Builders of broken files: each test breaks a good one in one way."""
+
+from __future__ import annotations
+
+import io
+import re
+import zipfile
+from collections.abc import Callable
+
+import pytest
+import xlsxwriter
+
+
+def good_workbook(change: Callable[[xlsxwriter.Workbook, object], None] | None = None) -> bytes:
+    """Return a good slide card as a workbook; `change` may write more into it before it is closed."""
+    buffer = io.BytesIO()
+    book = xlsxwriter.Workbook(buffer, {"in_memory": True})
+    page = book.add_worksheet("Slide")
+    page.write_row(0, 0, ["Card", "Slide card"])
+    page.write_row(1, 0, ["Serial", "QH-1001"])
+    page.write_row(2, 0, ["Model", "tenor"])
+    page.write_row(3, 0, ["Date", "2026-05-12"])
+    page.write_row(5, 0, ["Leg", "Station", "Direction", "Surface", "Inner OD [mm]", "Outer bore [mm]"])
+    for row, leg in enumerate(("upper", "lower"), start=6):
+        page.write_row(row, 0, [leg, "mouth", 0, "stocking", 13.9, 14.05])
+    if change is not None:
+        change(book, page)
+    book.close()
+    return buffer.getvalue()
+
+
+def rewritten(data: bytes, part: str, change: Callable[[bytes], bytes]) -> bytes:
+    """Return a workbook with one of its parts changed (or added, from empty bytes)."""
+    out = io.BytesIO()
+    with zipfile.ZipFile(io.BytesIO(data)) as old, zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as new:
+        names = old.namelist()
+        for name in dict.fromkeys([*names, part]):
+            content = old.read(name) if name in names else b""
+            new.writestr(name, change(content) if name == part else content)
+    return out.getvalue()
+
+
+def replaced(pattern: bytes, text: bytes) -> Callable[[bytes], bytes]:
+    """Return a change that replaces the first match of a pattern, which must be there."""
+
+    def change(content: bytes) -> bytes:
+        after, count = re.subn(pattern, lambda _: text, content, count=1)
+        assert count == 1
+        return after
+
+    return change
+
+
+@pytest.fixture(scope="session")
+def workbook():
+    """Return the maker of a good workbook."""
+    return good_workbook
+
+
+@pytest.fixture(scope="session")
+def rewrite():
+    """Return the changer of one part of a workbook."""
+    return rewritten
+
+
+@pytest.fixture(scope="session")
+def replace_in():
+    """Return the maker of a change by pattern."""
+    return replaced
