@@ -12,7 +12,7 @@ from typing import Annotated
 
 import typer
 
-from qc.cli import daily, keeping, records
+from qc.cli import daily, keeping, records, signals
 from qc.cli.common import DATA_AT_FAULT, DONE
 from qc.cli.remedies import add_remedy_commands
 from qc.cli.study import add_study_command
@@ -46,6 +46,7 @@ def options(
 
 daily.add_commands(app)
 records.add_commands(app)
+signals.add_commands(app)
 add_remedy_commands(app)
 add_study_command(app)
 keeping.add_commands(app)

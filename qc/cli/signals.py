@@ -1,0 +1,156 @@
+"""Signals: list them, take them in hand, close them, and find what else was touched."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+import typer
+
+from qc.cli.common import AsOfOption, JsonOption, WorkshopOption, open_workshop, show
+
+signals = typer.Typer(
+    help="Signals and their life: list, show, take in hand, close, reopen.", invoke_without_command=True
+)
+WhoOption = Annotated[str, typer.Option(help="Your code, as on the cards.")]
+IdArgument = Annotated[str, typer.Argument(metavar="ID", help="The signal's id, or its beginning.")]
+TextOption = Annotated[str, typer.Option("--text", help="Remarks.")]
+
+
+def add_commands(app: typer.Typer) -> None:
+    """Add signals, also and rejudge."""
+    app.add_typer(signals, name="signals")
+    app.command("also")(also)
+    app.command("rejudge")(rejudge)
+
+
+@signals.callback()
+def list_all(
+    context: typer.Context,
+    every: Annotated[bool, typer.Option("--all", help="Closed ones too.")] = False,
+    workshop: WorkshopOption = None,
+    as_of: AsOfOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """List the signals, those of the worst series first; a subcommand says something of one."""
+    if context.invoked_subcommand is None:
+        from qc.jobs.signals import list_signals
+
+        show(list_signals(open_workshop(workshop, as_of), all_states=every), as_json=as_json)
+
+
+@signals.command("show")
+def show_one(
+    signal: IdArgument, workshop: WorkshopOption = None, as_of: AsOfOption = None, as_json: JsonOption = False
+) -> None:
+    """Show one signal: what was found, what it coincides with, the reaction steps, what was said."""
+    from qc.jobs.signals import find_signal
+
+    show(find_signal(open_workshop(workshop, as_of), signal), as_json=as_json)
+
+
+@signals.command("close")
+def close(
+    signal: IdArgument,
+    cause: Annotated[str, typer.Option(help="Cause code of the plan.")] = "",
+    action: Annotated[str, typer.Option(help="What was done.")] = "",
+    false: Annotated[bool, typer.Option("--false", help="It was a false signal.")] = False,
+    who: WhoOption = "",
+    text: TextOption = "",
+    workshop: WorkshopOption = None,
+    as_of: AsOfOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Close a signal with its cause and what was done, or as false; history is kept."""
+    if false == bool(cause):
+        raise typer.BadParameter("close a signal either with --cause CODE or with --false")
+    what: Literal["closed", "closed-false"] = "closed-false" if false else "closed"
+    _say(signal, what, workshop, as_of, who=who, cause=cause, action=action, text=text, as_json=as_json)
+
+
+@signals.command("take")
+def take(
+    signal: IdArgument,
+    who: WhoOption = "",
+    text: TextOption = "",
+    workshop: WorkshopOption = None,
+    as_of: AsOfOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Take a signal in hand: somebody is at it."""
+    _say(signal, "in-hand", workshop, as_of, who=who, text=text, as_json=as_json)
+
+
+@signals.command("comment")
+def comment(
+    signal: IdArgument,
+    text: Annotated[str, typer.Argument(help="What to add.")],
+    who: WhoOption = "",
+    workshop: WorkshopOption = None,
+    as_of: AsOfOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Add a remark to a signal."""
+    _say(signal, "comment", workshop, as_of, who=who, text=text, as_json=as_json)
+
+
+@signals.command("reopen")
+def reopen(
+    signal: IdArgument,
+    who: WhoOption = "",
+    text: TextOption = "",
+    workshop: WorkshopOption = None,
+    as_of: AsOfOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Open a closed signal again."""
+    _say(signal, "reopened", workshop, as_of, who=who, text=text, as_json=as_json)
+
+
+def also(
+    gauge: Annotated[str, typer.Option(metavar="ID", help="A gauge.")] = "",
+    tool: Annotated[str, typer.Option(metavar="ID", help="A die, mandrel, nozzle.")] = "",
+    batch: Annotated[str, typer.Option(metavar="ID", help="A batch.")] = "",
+    since: Annotated[str, typer.Option(metavar="DAY", help="YYYY-MM-DD, or last-good-check.")] = "",
+    workshop: WorkshopOption = None,
+    as_of: AsOfOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """List every piece that a gauge, tool or batch touched, shipped or not."""
+    from qc.jobs.also import also as touched
+
+    named: list[tuple[Literal["gauge", "tool", "batch"], str]] = [
+        ("gauge", gauge),
+        ("tool", tool),
+        ("batch", batch),
+    ]
+    given = [(kind, name) for kind, name in named if name]
+    if len(given) != 1:
+        raise typer.BadParameter("name one of --gauge, --tool or --batch")
+    kind, name = given[0]
+    show(touched(open_workshop(workshop, as_of), kind, name, since=since), as_json=as_json)
+
+
+def rejudge(workshop: WorkshopOption = None, as_of: AsOfOption = None, as_json: JsonOption = False) -> None:
+    """Judge every series from nothing and say which verdict differs from the kept one."""
+    from qc.jobs.rejudge import rejudge as judge_all
+
+    show(judge_all(open_workshop(workshop, as_of)), as_json=as_json)
+
+
+def _say(
+    signal: str,
+    what: Literal["in-hand", "closed", "closed-false", "reopened", "comment"],
+    workshop: WorkshopOption,
+    as_of: AsOfOption,
+    *,
+    who: str,
+    cause: str = "",
+    action: str = "",
+    text: str = "",
+    as_json: bool,
+) -> None:
+    from qc.jobs.signals import say_of_signal
+
+    opened = open_workshop(workshop, as_of)
+    life = say_of_signal(opened, signal, what, who=who, cause=cause, action=action, text=text)
+    show(life, as_json=as_json)

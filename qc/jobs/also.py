@@ -1,0 +1,171 @@
+"""Containment: which pieces did a gauge, tool or batch touch, shipped or not."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Any, Literal
+
+import polars as pl
+
+from qc.jobs.errors import JobError
+from qc.jobs.workshop import Workshop
+from qc.watch import day_words
+
+Kind = Literal["gauge", "tool", "batch"]
+
+
+@dataclass(frozen=True, slots=True)
+class Touched:
+    """One piece that was touched.
+
+    Attributes
+    ----------
+    serial, model : str
+        The piece; a part that went into an instrument is told with it.
+    day : date
+        First day of the touch.
+    stages : tuple of str
+        Where.
+    inside : str
+        Serial of the instrument that the part went into, empty otherwise.
+    shipped : date or None
+        When it (or its instrument) left.
+    """
+
+    serial: str
+    model: str
+    day: date
+    stages: tuple[str, ...]
+    inside: str
+    shipped: date | None
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return plain values."""
+        return {
+            "serial": self.serial,
+            "model": self.model,
+            "day": self.day.isoformat(),
+            "stages": list(self.stages),
+            "inside": self.inside or None,
+            "shipped": self.shipped.isoformat() if self.shipped else None,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class Also:
+    """Everything a gauge, tool or batch touched."""
+
+    kind: str
+    id: str
+    since: date | None
+    why_since: str
+    pieces: tuple[Touched, ...]
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return plain values."""
+        return {
+            "kind": self.kind,
+            "id": self.id,
+            "since": self.since.isoformat() if self.since else None,
+            "pieces": [piece.to_dict() for piece in self.pieces],
+        }
+
+    def to_text(self) -> str:
+        """Say how many, how many have left, and list them."""
+        left = sum(piece.shipped is not None for piece in self.pieces)
+        since = f" since {day_words(self.since)}{self.why_since}" if self.since else ""
+        number = len(self.pieces)
+        head = (
+            f"{self.kind} {self.id} touched {number} piece{'s' * (number != 1)}{since}; {left} left the shop."
+        )
+        return "\n".join([head, *(f"  {_line(piece)}" for piece in self.pieces)])
+
+
+def also(workshop: Workshop, kind: Kind, name: str, *, since: str = "") -> Also:
+    """List every piece that a gauge, tool or batch touched.
+
+    Parameters
+    ----------
+    workshop : Workshop
+        An open workshop.
+    kind : {"gauge", "tool", "batch"}
+        What touched.
+    name : str
+        Its id.
+    since : str
+        A day (YYYY-MM-DD), ``last-good-check`` for a gauge (the day after its last check within tolerance),
+        or empty for ever.
+
+    Returns
+    -------
+    Also
+        In order of the touch.
+
+    Raises
+    ------
+    JobError
+        It touched nothing on record, or `since` cannot be read.
+    """
+    first, why = _since(workshop, kind, name, since)
+    readings = (
+        workshop.store.readings().filter(pl.col(kind) == name).select("serial", "model", "day", "stage")
+    )
+    events = workshop.store.events().filter(pl.col("kind") == "part")
+    rows = readings
+    if kind in {"tool", "batch"}:
+        own = events.filter(pl.col(kind) == name).with_columns(stage=pl.lit("assembly"))
+        rows = pl.concat([rows, own.select("serial", "model", "day", "stage")], how="vertical_relaxed")
+    if rows.is_empty():
+        raise JobError(f"No reading and no part on record names {kind} {name!r}. Check the id: qc plan show")
+    if first is not None:
+        rows = rows.filter(pl.col("day") >= first)
+    pieces = workshop.store.pieces()
+    left = dict(pieces.select("serial", "shipped").iter_rows())
+    inside = {part: serial for part, serial in events.select("subject", "serial").iter_rows() if part}
+    table = rows.group_by("serial", maintain_order=True).agg(
+        pl.col("model").drop_nulls().first(), pl.col("day").min(), pl.col("stage").unique(maintain_order=True)
+    )
+    found = tuple(
+        Touched(
+            serial=row["serial"],
+            model=row["model"] or "",
+            day=row["day"],
+            stages=tuple(row["stage"]),
+            inside=inside.get(row["serial"], ""),
+            shipped=left.get(inside.get(row["serial"], row["serial"])),
+        )
+        for row in table.sort("day", "serial").to_dicts()
+    )
+    return Also(kind, name, first, why, found)
+
+
+def _since(workshop: Workshop, kind: str, name: str, since: str) -> tuple[date | None, str]:
+    if not since:
+        return None, ""
+    if since == "last-good-check":
+        if kind != "gauge":
+            raise JobError(f"last-good-check is for gauges; for a {kind} give a day: --since YYYY-MM-DD")
+        return _after_last_good_check(workshop, name)
+    try:
+        return date.fromisoformat(since), ""
+    except ValueError as error:
+        raise JobError(f"'{since}' is no day. Write YYYY-MM-DD, or last-good-check for a gauge.") from error
+
+
+def _after_last_good_check(workshop: Workshop, name: str) -> tuple[date | None, str]:
+    gauge = workshop.plan.gauge(name)
+    tolerance = gauge.check_tolerance if gauge and gauge.check_tolerance is not None else None
+    checks = workshop.store.events("gauge-check", subjects=[name]).sort("day")
+    good = checks if tolerance is None else checks.filter(pl.col("value").abs() <= tolerance)
+    if good.is_empty():
+        return None, ""
+    last = good["day"][-1]
+    return last + timedelta(days=1), f", the day after its last good check on {day_words(last)}"
+
+
+def _line(piece: Touched) -> str:
+    where = ", ".join(piece.stages)
+    part = f" in {piece.inside}" if piece.inside else ""
+    left = f", left {day_words(piece.shipped)}" if piece.shipped else ", still here"
+    return f"{piece.serial}{part}  {day_words(piece.day)}  {where}{left}"

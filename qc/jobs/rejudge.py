@@ -1,0 +1,48 @@
+"""Judge everything from nothing; the verdicts come out as they were kept."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from qc.jobs.judging import judge_series, load_verdicts
+from qc.jobs.workshop import Workshop
+
+
+@dataclass(frozen=True, slots=True)
+class Rejudged:
+    """What judging anew changed."""
+
+    series: int
+    changed: tuple[str, ...]
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return plain values."""
+        return {"series": self.series, "changed": list(self.changed)}
+
+    def to_text(self) -> str:
+        """Say it in words."""
+        if not self.changed:
+            return f"{self.series} series judged from nothing: every verdict is as it was kept."
+        listed = "\n".join(f"  {key}" for key in self.changed)
+        return f"{self.series} series judged from nothing; changed since they were kept:\n{listed}"
+
+
+def rejudge(workshop: Workshop) -> Rejudged:
+    """Forget all verdicts and judge every series anew; what people said of signals stays.
+
+    Parameters
+    ----------
+    workshop : Workshop
+        An open workshop.
+
+    Returns
+    -------
+    Rejudged
+        Names the series whose verdict differs from the kept one, for example after a change of the plan.
+    """
+    before = {str(v.key): v for v in load_verdicts(workshop)}
+    workshop.store.forget_verdicts()
+    after = {str(v.key): v for v in judge_series(workshop)}
+    changed = tuple(key for key, verdict in after.items() if key in before and before[key] != verdict)
+    return Rejudged(len(after), changed)

@@ -1,0 +1,265 @@
+"""Signals and their life: open, in hand, closed with cause and action, closed as false, reopened.
+
+What people say of a signal is an entry of the chain and is never changed. A signal closed with a cause makes
+the new level the settled state of its series; one closed as false leaves the old state as it was.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from qc.jobs.errors import JobError
+from qc.jobs.judging import judge_series, load_verdicts
+from qc.jobs.workshop import Workshop
+from qc.plan import Plan
+from qc.watch import FIRST_STEPS, SeriesKey, SeriesVerdict
+
+State = Literal["open", "in-hand", "closed", "closed-false"]
+STATE_WORDS = {
+    "open": "open",
+    "in-hand": "in hand",
+    "closed": "closed",
+    "closed-false": "closed as a false signal",
+}
+OPEN_STATES = ("open", "in-hand")
+DEFER = "These are usual cautions. Local rules, the shop's own assessment and a competent person decide."
+
+
+@dataclass(frozen=True, slots=True)
+class SignalLife:
+    """One signal, what was said of it, and what to do.
+
+    Attributes
+    ----------
+    id : str
+        Stays the same however often the series is judged again.
+    series, title : str
+        Key and name of its series.
+    state : str
+        open, in-hand, closed or closed-false.
+    found : dict
+        What the watch found, as `SignalResult` gives it.
+    events : tuple of dict
+        What was said, oldest first: what, cause, action, text, who, when.
+    steps : tuple of str
+        Reaction steps of the plan, the three that are always the same first.
+    cautions : tuple of str
+        Usual cautions of the stage.
+    present : bool
+        False where the present readings no longer show it, for example after a correction.
+    """
+
+    id: str
+    series: str
+    title: str
+    state: State
+    found: dict[str, Any]
+    events: tuple[dict[str, Any], ...]
+    steps: tuple[str, ...]
+    cautions: tuple[str, ...]
+    present: bool
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return plain values."""
+        return {
+            "id": self.id,
+            "series": self.series,
+            "state": self.state,
+            "present": self.present,
+            **{name: self.found.get(name) for name in _TOLD},
+            "events": list(self.events),
+            "steps": list(self.steps),
+            "cautions": list(self.cautions),
+        }
+
+    def to_text(self) -> str:
+        """Say everything of the signal."""
+        lines = [
+            f"{self.id}  {self.title}  ({STATE_WORDS[self.state]})",
+            f"  {self.found['sentence']}",
+            f"  {self.found['because']}",
+            *(f"  {number}. {step}" for number, step in enumerate(self.steps, start=1)),
+            *(f"  Caution: {caution}" for caution in self.cautions),
+        ]
+        if self.cautions:
+            lines.append(f"  {DEFER}")
+        lines += [f"  {_event_words(event)}" for event in self.events]
+        return "\n".join(lines)
+
+
+@dataclass(frozen=True, slots=True)
+class SignalList:
+    """Signals, worst first."""
+
+    signals: tuple[SignalLife, ...]
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return plain values."""
+        return {"signals": [signal.to_dict() for signal in self.signals]}
+
+    def to_text(self) -> str:
+        """List them in one line each; one alone is told whole."""
+        if len(self.signals) == 1:
+            return self.signals[0].to_text()
+        if not self.signals:
+            return "No signal is open."
+        return "\n".join(f"{s.id}  {STATE_WORDS[s.state]:<8}  {s.found['sentence']}" for s in self.signals)
+
+
+def list_signals(workshop: Workshop, *, all_states: bool = False, series: str | None = None) -> SignalList:
+    """Return signals, those of the worst series first.
+
+    Parameters
+    ----------
+    workshop : Workshop
+        An open workshop.
+    all_states : bool
+        Closed ones too.
+    series : str, optional
+        Only of this series, ``stage/characteristic/family``.
+    """
+    verdicts = {str(v.key): v for v in load_verdicts(workshop)}
+    shown = {(key, s.raised_serial) for key, v in verdicts.items() for s in v.signals}
+    rows = workshop.store.signals(series=series, states=None if all_states else OPEN_STATES)
+    found = [_life(workshop.plan, row, (row["series"], row["raised_serial"]) in shown) for row in rows]
+    kept = [signal for signal in found if signal.present or all_states or signal.events]
+    kept.sort(key=lambda s: (-_weight(verdicts.get(s.series), s), s.series, s.found["raised"]))
+    return SignalList(tuple(kept))
+
+
+def find_signal(workshop: Workshop, signal_id: str) -> SignalLife:
+    """Return one signal by its id or the beginning of it.
+
+    Raises
+    ------
+    JobError
+        There is none, or the beginning fits several.
+    """
+    every = list_signals(workshop, all_states=True).signals
+    fits = [signal for signal in every if signal.id.startswith(signal_id)] if signal_id else []
+    if len(fits) == 1:
+        return fits[0]
+    if not fits:
+        raise JobError(f"There is no signal {signal_id!r}. See the list: qc signals")
+    raise JobError(
+        f"{signal_id!r} begins {len(fits)} signals. Type more of the id: {', '.join(s.id for s in fits)}"
+    )
+
+
+def say_of_signal(
+    workshop: Workshop,
+    signal_id: str,
+    what: Literal["in-hand", "closed", "closed-false", "reopened", "comment"],
+    *,
+    who: str,
+    cause: str = "",
+    action: str = "",
+    text: str = "",
+) -> SignalLife:
+    """Add to the life of a signal; the series is judged again where that changes its settled state.
+
+    Parameters
+    ----------
+    workshop : Workshop
+        An open workshop.
+    signal_id : str
+        The signal, or the beginning of its id.
+    what : str
+        The new state, or a comment.
+    who : str
+        Code of the person; must be known to the plan.
+    cause, action, text : str
+        Cause code of the plan (needed to close with a cause), what was done, remarks.
+
+    Returns
+    -------
+    SignalLife
+        The signal as it now stands.
+
+    Raises
+    ------
+    JobError
+        Nobody or an unknown person says it, a cause that the plan does not have, or a state that cannot
+        follow.
+    """
+    signal = find_signal(workshop, signal_id)
+    _check_person(workshop.plan, who)
+    if what == "closed":
+        _check_cause(workshop.plan, cause)
+    if what == "reopened" and signal.state in OPEN_STATES:
+        raise JobError(
+            f"Signal {signal.id} is {STATE_WORDS[signal.state]}; only a closed one can be reopened."
+        )
+    if what in {"closed", "closed-false", "in-hand"} and signal.state in {"closed", "closed-false"}:
+        raise JobError(
+            f"Signal {signal.id} is {STATE_WORDS[signal.state]} already. Reopen it first: qc signals reopen"
+        )
+    workshop.store.say_of_signal(
+        signal.id, what, who=who, when=workshop.now, cause=cause, action=action, text=text
+    )
+    if what != "comment":
+        judge_series(workshop, {SeriesKey.parse(signal.series).stage})
+    return find_signal(workshop, signal.id)
+
+
+_TOLD = (
+    *(
+        "kind",
+        "side",
+        "raised_serial",
+        "raised_day",
+        "start_serial",
+        "start_day",
+        "size",
+        "size_low",
+        "size_high",
+    ),
+    *("unit", "rate", "pieces", "suspects", "unchanged", "sentence", "because", "next_step"),
+)
+
+
+def _life(plan: Plan, row: dict[str, Any], present: bool) -> SignalLife:
+    key = SeriesKey.parse(row["series"])
+    stage = plan.stage(key.stage)
+    figure = plan.characteristic(key.stage, key.characteristic)
+    family = "" if key.family == "all" else f", {key.family}"
+    title = f"{stage.name}: {figure.name}{family}" if stage and figure else row["series"]
+    return SignalLife(
+        id=row["id"],
+        series=row["series"],
+        title=title,
+        state=row["state"],
+        found=row,
+        events=tuple(row["events"]),
+        steps=(*FIRST_STEPS, *(figure.reaction if figure else ())),
+        cautions=stage.cautions if stage else (),
+        present=present,
+    )
+
+
+def _weight(verdict: SeriesVerdict | None, signal: SignalLife) -> float:
+    return 0.0 if verdict is None else verdict.worst + (signal.found.get("ended") is None)
+
+
+def _check_person(plan: Plan, who: str) -> None:
+    if plan.person(who) is None:
+        known = ", ".join(p.code for p in plan.people)
+        raise JobError(f"Say who you are with --who: the plan knows {known or 'nobody yet'}, not {who!r}.")
+
+
+def _check_cause(plan: Plan, cause: str) -> None:
+    if cause not in plan.causes:
+        known: Sequence[str] = plan.causes
+        raise JobError(
+            f"Close a signal with its cause, or as false. {cause!r} is no cause of the plan; it has: "
+            f"{', '.join(known) or 'none yet'}."
+        )
+
+
+def _event_words(event: dict[str, Any]) -> str:
+    what = {"in-hand": "taken in hand", "closed-false": "closed as false"}.get(event["what"], event["what"])
+    said = "; ".join(part for part in (event["cause"], event["action"], event["text"]) if part)
+    when = event["when"][:10]
+    return f"{when} {event['who']}: {what}{f' ({said})' if said else ''}"

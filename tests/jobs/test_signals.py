@@ -1,0 +1,153 @@
+import json
+
+import pytest
+
+from qc.jobs.also import also
+from qc.jobs.judging import load_verdicts
+from qc.jobs.rejudge import rejudge
+from qc.jobs.signals import find_signal, list_signals, say_of_signal
+from qc.jobs.workshop import open_workshop
+from qc.plan import QcError
+
+WRAP = "tuning/wrap_f/all"
+
+
+@pytest.fixture
+def shop(demo_copy):
+    workshop = open_workshop(demo_copy)
+    yield workshop
+    workshop.store.close()
+
+
+@pytest.fixture
+def reader(demo_folder):
+    workshop = open_workshop(demo_folder)
+    yield workshop
+    workshop.store.close()
+
+
+def wrap_signal(workshop):
+    return next(s for s in list_signals(workshop, series=WRAP).signals if s.found["ended"] is None)
+
+
+def behaviour(workshop, key=WRAP):
+    return next(v.behaviour for v in load_verdicts(workshop) if str(v.key) == key)
+
+
+def test_the_first_three_steps_are_always_the_same(reader):
+    for signal in list_signals(reader, all_states=True).signals:
+        assert [s.split()[0] for s in signal.steps[:3]] == ["Re-measure", "Check", "Check"]
+
+
+def test_worst_series_come_first(reader):
+    assert list_signals(reader).signals[0].series == WRAP
+    assert list_signals(reader).to_text().splitlines()[0].startswith(list_signals(reader).signals[0].id)
+
+
+def test_closing_with_a_cause_makes_the_new_level_the_settled_state(shop):
+    signal = wrap_signal(shop)
+    assert behaviour(shop) == "drifting"
+    closed = say_of_signal(shop, signal.id, "closed", who="IS", cause="mandrel", action="M-64 dressed")
+    assert closed.state == "closed"
+    assert behaviour(shop) == "steady"
+    assert signal.id not in [s.id for s in list_signals(shop).signals]
+    (event,) = closed.events
+    assert (event["what"], event["cause"], event["action"], event["who"]) == (
+        "closed",
+        "mandrel",
+        "M-64 dressed",
+        "IS",
+    )
+    assert shop.store.verify() == []
+
+
+def test_reopening_brings_it_back_and_keeps_history(shop):
+    signal = wrap_signal(shop)
+    say_of_signal(shop, signal.id, "closed-false", who="IS")
+    again = say_of_signal(shop, signal.id, "reopened", who="IS", text="three more long wraps")
+    assert again.state == "open"
+    assert [e["what"] for e in again.events] == ["closed-false", "reopened"]
+    assert behaviour(shop) == "drifting"
+
+
+def test_in_hand_and_comments(shop):
+    signal = wrap_signal(shop)
+    assert say_of_signal(shop, signal.id, "in-hand", who="BK").state == "in-hand"
+    said = say_of_signal(shop, signal.id, "comment", who="BK", text="master mandrel fetched")
+    assert said.state == "in-hand" and said.events[-1]["text"] == "master mandrel fetched"
+
+
+@pytest.mark.parametrize(
+    ("what", "words", "match"),
+    [
+        ("closed", {"who": "", "cause": "mandrel"}, "Say who you are"),
+        ("closed", {"who": "IS", "cause": "moon"}, "no cause of the plan"),
+        ("reopened", {"who": "IS"}, "only a closed one"),
+    ],
+)
+def test_what_cannot_be_said(shop, what, words, match):
+    with pytest.raises(QcError, match=match):
+        say_of_signal(shop, wrap_signal(shop).id, what, **words)
+
+
+def test_closing_twice_is_refused(shop):
+    signal = wrap_signal(shop)
+    say_of_signal(shop, signal.id, "closed-false", who="IS")
+    with pytest.raises(QcError, match="Reopen it first"):
+        say_of_signal(shop, signal.id, "closed-false", who="IS")
+
+
+def test_a_beginning_of_the_id_is_enough_unless_it_fits_several(reader):
+    signals = list_signals(reader, all_states=True).signals
+    assert find_signal(reader, signals[0].id[:8]).id == signals[0].id
+    with pytest.raises(QcError, match="no signal"):
+        find_signal(reader, "zzz")
+    with pytest.raises(QcError, match="no signal"):
+        find_signal(reader, "")
+
+
+def test_everything_goes_into_json(reader):
+    json.dumps(list_signals(reader, all_states=True).to_dict(), allow_nan=False)
+
+
+def test_judging_from_nothing_gives_the_same(shop):
+    say_of_signal(shop, wrap_signal(shop).id, "closed", who="IS", cause="mandrel")
+    done = rejudge(shop)
+    assert done.changed == ()
+    assert behaviour(shop) == "steady"
+
+
+def test_what_a_gauge_touched_since_its_last_good_check(reader):
+    found = also(reader, "gauge", "BG-1", since="last-good-check")
+    assert found.since.isoformat() == "2026-11-12"
+    assert [p.serial for p in found.pieces][0] == "QH-1205"
+    assert all(p.day >= found.since for p in found.pieces)
+
+
+def test_what_a_tool_touched_with_what_has_left(reader):
+    found = also(reader, "tool", "M-64")
+    assert len(found.pieces) >= 11
+    assert any(p.shipped for p in found.pieces) and not all(p.shipped for p in found.pieces)
+    assert "left the shop" in found.to_text().splitlines()[0]
+
+
+def test_a_die_is_followed_into_the_instruments(reader):
+    found = also(reader, "tool", "D-24", since="2026-10-01")
+    assert any(p.inside.startswith("QH-") for p in found.pieces)
+
+
+def test_a_batch_of_parts(reader):
+    assert len(also(reader, "batch", "LP-12").pieces) >= 14
+
+
+@pytest.mark.parametrize(
+    ("kind", "name", "since", "match"),
+    [
+        ("gauge", "XX-1", "", "No reading and no part"),
+        ("tool", "M-64", "last-good-check", "is for gauges"),
+        ("gauge", "BG-1", "soon", "no day"),
+    ],
+)
+def test_what_cannot_be_asked(reader, kind, name, since, match):
+    with pytest.raises(QcError, match=match):
+        also(reader, kind, name, since=since)
