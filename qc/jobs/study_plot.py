@@ -50,8 +50,7 @@ def plot_study(answers: Mapping[str, SeriesStudy], question: StudyQuestion, valu
     if path.suffix.lower() == ".html":
         path.write_text(_page(figure, value), encoding="utf-8")
     else:
-        # without a date the same study gives the same bytes
-        figure.savefig(path, dpi=150, metadata={"Date": None} if path.suffix.lower() == ".svg" else None)
+        path.write_bytes(_saved(figure, path.suffix.lower()[1:]))
 
 
 def _draw(charts: Mapping[str, Chart], question: StudyQuestion, value: str) -> Any:
@@ -104,14 +103,23 @@ def _belongs(side: str, line: str) -> bool:
     return line == "" or (line == "high") == (side == "above")
 
 
+def _saved(figure: Any, kind: str) -> bytes:
+    """Save so that the same study gives the same bytes: no date, no random names."""
+    from io import BytesIO
+
+    from matplotlib import rc_context
+
+    buffer = BytesIO()
+    with rc_context({"svg.hashsalt": "study"}):
+        figure.savefig(buffer, format=kind, dpi=150, metadata={"Date": None} if kind == "svg" else None)
+    return buffer.getvalue()
+
+
 def _page(figure: Any, value: str) -> str:
     """Make a page that loads nothing from anywhere: the drawing is inside."""
     from html import escape
-    from io import StringIO
 
-    buffer = StringIO()
-    figure.savefig(buffer, format="svg", metadata={"Date": None})
-    drawing = buffer.getvalue()
+    drawing = _saved(figure, "svg").decode("utf-8")
     drawing = drawing[drawing.index("<svg") :]
     return (
         f'<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'

@@ -12,6 +12,7 @@ BARS = "▁▂▃▄▅▆▇█"
 WIDEST = 100  # points in a sparkline; more are thinned so that the line fits a window
 MOST_SIGNALS = 12  # signals listed one by one; the rest is counted
 MOST_SERIES = 40
+DETECTED = ("single", "shift", "trend", "spread")  # findings of the change-point detector
 
 
 def study_text(answers: Mapping[str, SeriesStudy], question: StudyQuestion, value: str, file: str) -> str:
@@ -87,12 +88,14 @@ def _headline(answer: SeriesStudy, value: str, file: str) -> str:
 
 
 def _sentence(signal: Signal) -> str:
-    side = {"above": "above", "below": "below", "both": "about"}[signal.side]
+    # the change-point detector measures against the stretch before, every chart against its centre
+    against = "what went before" if signal.rule in DETECTED else "the centre"
+    side = {"above": "above", "below": "below", "both": "on both sides of"}[signal.side]
     since = "" if signal.start == signal.point else f", since point {signal.start}"
-    size = f"{signal.size:+.4g} from the centre"
+    size = f"{signal.size:+.4g} from {against}"
     if signal.size_sigma is not None:
         size += f" ({signal.size_sigma:+.1f} sigma)"
-    return f"point {signal.point}: {signal.rule}, {side} the centre{since}, {size}"
+    return f"point {signal.point}: {signal.rule}, {side} {against}{since}, {size}"
 
 
 def _figures(answer: SeriesStudy, chart: Chart) -> list[tuple[str, str]]:
@@ -109,6 +112,37 @@ def _figures(answer: SeriesStudy, chart: Chart) -> list[tuple[str, str]]:
         name = chart.companion.kind.replace("-", " ")
         rows.append((f"{name}, mean", f"{chart.companion.center:.6g}"))
         rows.append((f"{name}, upper limit", f"{chart.companion.upper:.6g}"))
+    return rows + _own_figures(chart)
+
+
+def _own_figures(chart: Chart) -> list[tuple[str, str]]:
+    """Figures that only this kind of chart has, in words."""
+    extras, rows = chart.extras, []
+    if "sd" in extras:
+        for name in ("between", "within", "total"):
+            figure = extras["sd"][name]
+            where = {"between": "sd between pieces", "within": "sd within pieces", "total": "sd in all"}[name]
+            rows.append((where, "unknown" if figure is None else f"{figure:.6g}"))
+    if "slope" in extras:
+        low, high = extras["slope_interval"]
+        rows.append(("slope", f"{extras['slope']:.6g} ({low:.6g} to {high:.6g})"))
+        crossing = extras["crossing"]
+        if crossing["count"] is None:
+            rows.append(("meets a limit", f"not to be said: {crossing['reason']}"))
+        else:
+            low, high = crossing["interval"]
+            rows.append(
+                (f"meets {crossing['limit']:.6g}", f"at {crossing['count']:.6g} ({low:.6g} to {high:.6g})")
+            )
+    if "dispersion" in extras and extras["dispersion"]["ratio"] is not None:
+        found = extras["dispersion"]
+        rows.append(("scatter against that of counts", f"{found['ratio']:.3g} (p {found['p_value']:.2g})"))
+    for one in extras.get("decomposition", ())[:MOST_SIGNALS]:
+        rows.append((f"point {one['point']} because of", ", ".join(one["causes"])))
+    for one in extras.get("stretches", ()):
+        name = f"points {one['first']} to {one['last']}"
+        spread = "" if one["sd"] is None else f", sd {one['sd']:.4g}"
+        rows.append((name, f"mean {one['mean']:.6g}{spread}"))
     return rows
 
 

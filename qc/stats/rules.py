@@ -118,10 +118,11 @@ def standardised(table: ChartTable) -> pl.DataFrame:
     """Rows of a chart table as the rules want them: `series, point, z, z_lower, z_upper`."""
     center = pl.Series(np.repeat(table.levels["center"].to_numpy(), table.levels["points"].to_numpy()))
     sd = table.points["sd"]
+    z = (pl.col("value") - center) / sd
     return table.points.select(
         "series",
         "point",
-        z=((pl.col("value") - center) / sd).fill_nan(None),
+        z=pl.when(z.is_finite()).then(z),  # a series without spread has no z and never offends
         z_lower=(pl.col("lower") - center) / sd,
         z_upper=(pl.col("upper") - center) / sd,
     )
@@ -172,7 +173,7 @@ def find_signals(table: ChartTable, rules: Sequence[Rule]) -> dict[str, tuple[Si
             side = column.rsplit(" ", 1)[1]
             found += [(int(row), rule, side) for row in flags[column].arg_true()]
     found.sort(key=lambda item: (item[0], item[1]))
-    total = np.cumsum(np.where(np.isnan(z), 0.0, z * scale))
+    total = np.cumsum(np.nan_to_num(z) * np.nan_to_num(scale))
     out: dict[str, list[Signal]] = {}
     for row, rule, side in found:
         start = starts_of.row(rule, side, row)
