@@ -96,6 +96,7 @@ def model_faults(errors: Iterable[Mapping[str, Any]], tree: Node) -> list[PlanFa
     by_place: dict[tuple[str | int, ...], list[Mapping[str, Any]]] = {}
     for error in errors:
         by_place.setdefault(real_path(error["loc"], tree, error["type"]), []).append(error)
+    _forgive_mistyped(by_place)
     return [_fault(path, alike, tree) for path, alike in by_place.items()]
 
 
@@ -109,6 +110,17 @@ def real_path(loc: tuple[str | int, ...], tree: Node, kind: str) -> tuple[str | 
             break
         path.append(step)
     return tuple(path)
+
+
+def _forgive_mistyped(by_place: dict[tuple[str | int, ...], list[Mapping[str, Any]]]) -> None:
+    """Take out "is missing" where the field is there under a mistyped name, which is a fault of its own."""
+    unknown = [path for path, alike in by_place.items() if alike[0]["type"] == "extra_forbidden"]
+    missing = [path for path, alike in by_place.items() if alike[0]["type"] == "missing"]
+    for path in missing:
+        if any(
+            path[:-1] == other[:-1] and did_you_mean(str(other[-1]), [str(path[-1])]) for other in unknown
+        ):
+            del by_place[path]
 
 
 def _fault(path: tuple[str | int, ...], errors: list[Mapping[str, Any]], tree: Node) -> PlanFault:

@@ -122,6 +122,12 @@ def test_each_fault_of_the_form_names_line_field_and_mend(old, new, line, field,
     assert mend in found[0][3]
 
 
+def test_a_mistyped_name_of_a_needed_field_is_one_fault():
+    (found,) = faults(changed("family: tenors", "famly: tenors"))
+    assert found[:2] == (8, "models[0].famly")
+    assert found[3] == 'Did you mean "family"?'
+
+
 def test_all_faults_come_at_once_in_order_of_line():
     text = changed("length_mm: 2945", "length_mm: x").replace("lead: QL", "lead: QQ")
     text = text.replace("unit: um", "unit: µm").replace("stage: slide}", "stage: slid}")
@@ -143,12 +149,20 @@ def test_a_broken_part_raises_no_false_fault_elsewhere():
 
 @pytest.mark.parametrize("section", ["workshop", "models", "stages"])
 def test_a_missing_section_is_said_once_and_the_rest_is_still_checked(section):
-    text = GOOD.replace(f"{section}:\n", f"x_{section}:\n", 1).replace("causes: [die worn]", "causes: [a, a]")
+    text = GOOD.replace(f"{section}:\n", f"elsewhere_{section[:2]}:\n", 1).replace(
+        "causes: [die worn]", "causes: [a, a]"
+    )
     found = faults(text)
     fields = [f[1] for f in found]
     assert fields.count(section) == 1
     assert "causes[1]" in fields
+
+
+@pytest.mark.parametrize("section", ["workshop", "models", "stages"])
+def test_a_mistyped_section_is_said_once_with_its_name(section):
+    found = faults(GOOD.replace(f"{section}:\n", f"x_{section}:\n", 1))
     assert f'"{section}"?' in next(f[3] for f in found if f[1] == f"x_{section}")
+    assert section not in [f[1] for f in found]
 
 
 def test_the_error_carries_every_fault_and_reads_as_text():
