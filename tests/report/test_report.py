@@ -1,0 +1,197 @@
+"""The report's blocks from invented figures: words, drawings and documents, without a store."""
+
+import io
+import re
+from dataclasses import replace
+from datetime import date
+
+import numpy as np
+import polars as pl
+import pypdfium2
+import pytest
+
+from qc.report import (
+    Change,
+    DieLine,
+    Gap,
+    GaugeLine,
+    MonthContent,
+    Reaction,
+    Rework,
+    Yield,
+    evidence_words,
+    month_html,
+    month_pdf,
+    month_workbook,
+    rolled_yield,
+)
+from qc.report.panel import draw_all, draw_panel
+from qc.report.words import capability_sentence, month_words, panel_lines, pieces_words, plain_content
+from qc.watch import Factors, Points, Question, judge
+
+
+@pytest.fixture(scope="module")
+def verdicts(small_plan, points):
+    stage = small_plan.stage("tuning")
+    question = Question(small_plan, stage, stage.characteristics[0], "tenor", 0.004, date(2026, 6, 1))
+    moved = 2 * np.random.default_rng(1).standard_normal(46)
+    moved[35:] += 22
+    quiet = 2 * np.random.default_rng(2).standard_normal(40)
+    both = [judge(question, Points(points(v), centered=False), Factors()) for v in (moved, quiet)]
+    learning = judge(question, Points(points([1.0]), centered=False), Factors())
+    names = ("wrap", "main", "new")
+    return tuple(
+        replace(v, key=replace(v.key, characteristic=n), name=n.title())
+        for v, n in zip([*both, learning], names, strict=True)
+    )
+
+
+@pytest.fixture(scope="module")
+def content(verdicts):
+    moved = verdicts[0]
+    change = Change(
+        str(moved.key), moved.current.sentence, moved.current.because, "check it.", evidence_words(moved)
+    )
+    yields = (Yield("Draw", 19, 20), Yield("Bell", 8, 8))
+    return MonthContent(
+        workshop="Sedge Mill <Slideworks>",
+        month="2026-05",
+        first=date(2026, 5, 1),
+        last=date(2026, 5, 31),
+        as_of=date(2026, 5, 31),
+        plan_version=2,
+        shipped=(("Tenor", 5), ("Alto", 1)),
+        returned=("S-001 came back on 3 May: dent.",),
+        yields=yields,
+        rolled=rolled_yield(yields),
+        changes=(change,),
+        reactions=(Reaction("Tuning: wrap", date(2026, 5, 9), 22, "open", 11),),
+        rework=(Rework("wrap-length", 6.5, 3), Rework("dent", 1.0, 1)),
+        gauges=(GaugeLine("G-1", "bore gauge", "calibration ran out on 2026-05-02"),),
+        dies=(DieLine("D-2", "Draw: OD", 392, 580, date(2026, 6, 20), "od at draw 392."),),
+        decisions=("Decide about the wrap.",),
+        gaps=(Gap("rows still held", 4, "4 decimal-slip"),),
+        verdicts=verdicts,
+        budget="One false signal in 30 days.",
+    )
+
+
+def test_rolled_yield_is_the_product():
+    """Trade check T076: six stages give 0.7178."""
+    shares = (97, 95, 92, 98, 90, 96)
+    assert rolled_yield(tuple(Yield("s", n, 100) for n in shares)) == pytest.approx(0.7178, abs=5e-4)
+    assert rolled_yield(()) is None
+    assert rolled_yield((Yield("s", 0, 0), Yield("t", 1, 2))) == 0.5
+
+
+def test_headline_names_what_moved(content):
+    assert content.headline == "6 instruments shipped; 1 of 3 series has moved, in tuning."
+    calm = replace(content, verdicts=content.verdicts[1:], shipped=(("Tenor", 1),))
+    assert calm.headline == "1 instrument shipped; all 2 series that are watched are as they were."
+
+
+def test_words():
+    assert month_words("2026-05") == "May 2026"
+    assert (pieces_words(1), pieces_words(3)) == ("1 piece", "3 pieces")
+
+
+def test_evidence_has_size_interval_and_chance(verdicts):
+    said = evidence_words(verdicts[0])
+    assert re.match(r"2\d mm \(\d\d to \d\d, 95 %\); chance of a false signal 0\.4 % a piece\.", said)
+    assert evidence_words(verdicts[1]) == ""
+
+
+def test_capability_is_never_a_bare_number(verdicts):
+    assert re.search(
+        r"Ppk \d\.\d\d \(\d\.\d\d to \d\.\d\d, 95 %\) from 40 pieces", capability_sentence(verdicts[1])
+    )
+    assert "Ppk is not given" in capability_sentence(verdicts[0])
+
+
+def test_panel_lines(verdicts):
+    assert panel_lines(verdicts[0])["finding"].startswith("F wraps (tenor family) have come out 2")
+    assert panel_lines(verdicts[1])["finding"] == "As it was: 40 pieces without a lasting change."
+    assert panel_lines(verdicts[2])["finding"] == "Learning: 1 of 4 pieces."
+
+
+def test_a_panel_says_limits_and_means_with_their_numbers(verdicts):
+    svg = draw_panel(verdicts[0]).decode()
+    for text in ("limit 12.0 mm", "limit -12.0 mm", "(35)", "(11)", "S-001 to S-046"):
+        assert text in svg
+    assert svg == draw_panel(verdicts[0]).decode(), "the same bytes for the same verdict"
+
+
+def test_models_differ_by_symbol(small_plan, points):
+    stage = small_plan.stage("slide")
+    question = Question(small_plan, stage, stage.characteristics[1], "tenor", 0.004, date(2026, 6, 1))
+    series = points(np.random.default_rng(3).standard_normal(12) + 5, model=["tenor", "alto"] * 6)
+    svg = draw_panel(judge(question, Points(series, centered=False), Factors())).decode()
+    assert "● tenor" in svg and "□ alto" in svg
+
+
+def test_an_empty_series_says_so(small_plan):
+    stage = small_plan.stage("slide")
+    question = Question(small_plan, stage, stage.characteristics[1], "tenor", 0.004, date(2026, 6, 1))
+    assert b"nothing measured yet" in draw_panel(judge(question, Points((), centered=False), Factors()))
+
+
+def test_every_series_is_drawn_once(content):
+    drawn = draw_all(content)
+    assert set(drawn.panels) == {str(v.key) for v in content.verdicts}
+    assert set(drawn.sparks) == {content.changes[0].key}
+
+
+def test_pdf_is_tagged_embeds_its_fonts_and_repeats(content):
+    pdf = month_pdf(content)
+    assert pdf.startswith(b"%PDF") and pdf == month_pdf(content)
+    assert b"/StructTreeRoot" in pdf and b"/FontFile" in pdf
+    pages = [p.get_textpage().get_text_range() for p in pypdfium2.PdfDocument(pdf)]
+    assert "Sedge Mill <Slideworks>: May 2026" in pages[0]
+    assert "Decide about the wrap." in " ".join(pages[:2])
+
+
+def test_a_quiet_month_is_a_quiet_report(content):
+    calm = replace(
+        content,
+        changes=(),
+        reactions=(),
+        rework=(),
+        gauges=(),
+        dies=(),
+        decisions=(),
+        gaps=(),
+        shipped=(),
+        returned=(),
+        yields=(),
+        rolled=None,
+        verdicts=content.verdicts[1:],
+    )
+    text = pypdfium2.PdfDocument(month_pdf(calm))[0].get_textpage().get_text_range()
+    for words in ("Nothing has moved", "Nothing left the shop", "No rework", "No signal is open"):
+        assert words in text
+    assert "Nothing has moved" in month_html(calm)
+
+
+def test_page_escapes_and_loads_nothing(content):
+    page = month_html(content)
+    assert "Sedge Mill &lt;Slideworks&gt;" in page and "<Slideworks>" not in page
+    assert page.count("<svg") == len(content.verdicts) + 1
+    assert not re.search(r'(src|href)="https?:', page) and "<script" not in page
+
+
+def test_workbook_holds_numbers_dates_and_no_formulas(content):
+    nasty = replace(content, decisions=("=1+1",))
+    book = month_workbook(nasty)
+    sheets = pl.read_excel(io.BytesIO(book), sheet_id=0, engine="calamine")
+    assert sheets["First pass"]["passed"].to_list() == [19, 8]
+    assert sheets["Open"]["since"].dtype == pl.Date
+    assert sheets["Points"].height == sum(v.pieces for v in content.verdicts)
+    assert "=1+1" in sheets["Month"]["value"].to_list()
+
+
+def test_everything_said_is_plain_values(content):
+    import json
+
+    json.dumps(content.to_dict(), default=str)
+    said = plain_content(content)
+    assert said["rework"][0]["width"] == 1.0 and said["rework_total"] == "7.5 h"
