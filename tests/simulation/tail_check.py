@@ -3,14 +3,18 @@
 For each rate and length the program prints the hazard (signal now, none before) of each kind over the rate
 asked for, and that of all kinds together, which should be 1.
 
-    python tests/simulation/tail_check.py --draws 20000
+    python tests/simulation/tail_check.py --table docs/reference/detector.md
+
+writes the table between the marks of that page.
 """
 
 from __future__ import annotations
 
 import argparse
 import math
+import re
 import sys
+from pathlib import Path
 
 import numpy as np
 from rare_signals import draw
@@ -29,6 +33,9 @@ def hazards(n: int, rate: float, draws: int) -> list[tuple[float, float]]:
     left = (1 - rate) ** (n - SHORTEST)
     out, every = [], []
     for kind in (LEVEL, SPREAD, TREND):
+        if not math.isfinite(limits[kind]):
+            out.append((0.0, 0.0))
+            continue
         random = np.random.default_rng([SEED, kind, n])
         drawn = draw(random, kind, n, float(limits[kind]), earlier, draws)
         counted = drawn.weight * drawn.quiet / left
@@ -51,14 +58,22 @@ def table(draws: int, lengths: list[int]) -> str:
 
 
 def main() -> None:
-    """Print one line for each rate and length."""
+    """Write the table to the page, or show it."""
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
-    parser.add_argument("--draws", type=int, default=20_000)
+    parser.add_argument("--draws", type=int, default=6_000)
+    parser.add_argument("--table", type=Path)
     parser.add_argument("--lengths", type=int, nargs="+", default=[10, 20, 50, 120, 200])
     given = parser.parse_args()
-    sys.stdout.write(table(given.draws, given.lengths) + "\n")
+    text = table(given.draws, given.lengths)
+    if given.table is None:
+        sys.stdout.write(text + "\n")
+        return
+    page = given.table.read_text(encoding="utf-8")
+    marks = r"(<!-- tail: begin -->\n).*(<!-- tail: end -->)"
+    page = re.sub(marks, lambda m: f"{m[1]}{text}\n{m[2]}", page, flags=re.S)
+    given.table.write_text(page, encoding="utf-8")
 
 
 if __name__ == "__main__":
