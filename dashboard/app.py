@@ -38,9 +38,8 @@ INDEX = """<!doctype html>
 
 def create_app(workshop_folder: Path | str, as_of: date | None = None) -> Dash:
     """Return the board of a workshop folder, standing on the day `as_of` where one is given."""
-    from qc.jobs.board_data import StoreBoardData
-
     from dashboard.worker import WorkerDesk
+    from qc.jobs.board_data import StoreBoardData
 
     folder = Path(workshop_folder)
     return build_app(StoreBoardData(folder, as_of), WorkerDesk(folder, as_of))

@@ -114,6 +114,8 @@ def state_of_stage(stage: StageView) -> str:
 
 def limits_of_stage(stage: StageView) -> str:
     """Return how a stage stands to its limits, or how far its learning is."""
+    if stage.behaviour == "learning" and not stage.pieces:
+        return "nothing yet"
     if stage.behaviour == "learning":
         return f"{pieces(stage.pieces)} so far"
     return CAPABLE_WORDS[stage.capable]
@@ -154,6 +156,12 @@ def limits_of(verdict: SeriesVerdict) -> str:
     return CAPABLE_WORDS[verdict.capable]
 
 
+def mean(verdict: SeriesVerdict, value: float) -> str:
+    """Return a mean with its unit; that of whole numbers keeps a decimal."""
+    decimals = decimals_of(verdict) + {"measured": 0, "count": 1, "pass-fail": 3}[verdict.kind]
+    return amount(value, verdict.unit, min(3, decimals), verdict.centered)
+
+
 def telling(verdict: SeriesVerdict) -> SignalResult | None:
     """Return the signal that explains why a series drifts; None for one that does not."""
     return verdict.current if verdict.behaviour == "drifting" else None
@@ -180,7 +188,14 @@ def finding(verdict: SeriesVerdict) -> str:
     stretch = current_stretch(verdict)
     if stretch is None:
         return "No piece measured yet."
-    about = amount(stretch.mean, verdict.unit, decimals_of(verdict), verdict.centered)
+    if verdict.kind != "measured":
+        rate = (
+            f"{number(100 * stretch.mean)} in 100"
+            if verdict.kind == "pass-fail"
+            else mean(verdict, stretch.mean)
+        )
+        return f"As it was: {rate}{' a piece' if verdict.kind == 'count' else ''} over {pieces(stretch.n)}."
+    about = mean(verdict, stretch.mean)
     off = " from target" if verdict.centered else ""
     return f"As it was: {pieces(stretch.n)} around {about}{off}."
 

@@ -30,6 +30,9 @@ BAND_TEXT = "began in this band, 9 in 10 sure"
 WIDE_PX, NARROW_PX = 740, 300
 """Widths that labels are laid out for, on a desk and on a phone [px]."""
 
+MONTH_PX, YEAR_PX = 36, 68
+"""Room that a month's name needs, without and with its year [px]."""
+
 FAR_LIMIT = 3.0
 """A limit further away than this many times the height of the data is named at the edge only."""
 
@@ -59,7 +62,11 @@ def draw_series(view: SeriesView, last: int | None = None, narrow: bool = False)
     labels, shapes = _levels(view, x_range, y_range)
     right = 14 if narrow else label_margin(labels)
     layout = base_layout(HEIGHT_PX + lane.height_px, TOP_PX, right, bottom, 46 if narrow else 58)
-    layout["xaxis"] = {**_months(points), "range": list(x_range), "ticklabelstandoff": lane.height_px + 4}
+    layout["xaxis"] = {
+        **_months(points, width),
+        "range": list(x_range),
+        "ticklabelstandoff": lane.height_px + 4,
+    }
     layout["yaxis"] = value_axis(*y_range, signed=verdict.centered)
     plot_px = HEIGHT_PX - TOP_PX - 34
     band, band_label = _band(words.telling(verdict), first, final, width)
@@ -190,7 +197,7 @@ def _levels(
         start, end = _ends(stretch, left)
         shapes.append(level(start, left, right, colour, 3 if name else 1.5, end=end))
         if name:
-            label = f"{name} {say(end)} ({stretch.n})"
+            label = f"{name} {words.mean(verdict, end)} ({stretch.n})"
             labels.append(EdgeLabel(end, label, colour, bold=True))
     return labels, shapes
 
@@ -245,15 +252,18 @@ def _band(
     return [shape], [label]
 
 
-def _months(points: Sequence[Point]) -> dict[str, Any]:
+def _months(points: Sequence[Point], width_px: float) -> dict[str, Any]:
     changes = [b for a, b in pairwise(points) if (a.day.year, a.day.month) != (b.day.year, b.day.month)]
     starts = [points[0], *changes]
-    # A name needs room: where the next month begins at once, the shorter stretch goes without.
-    room = max(1.0, (points[-1].ordinal - points[0].ordinal) / 11)
+    scale = width_px / max(1, points[-1].ordinal - points[0].ordinal)
+    # A name needs room: where the next month begins at once, the first, cut stretch goes without.
+    if len(starts) > 1 and (starts[1].ordinal - starts[0].ordinal) * scale < (YEAR_PX + MONTH_PX) / 2:
+        starts = starts[1:]
     shown: list[Point] = []
-    for here, after in zip(starts, [*starts[1:], None], strict=True):
-        fits = not shown or here.ordinal - shown[-1].ordinal >= room
-        if fits and (after is None or shown or after.ordinal - here.ordinal >= room):
+    for here in starts:
+        fresh = not shown or here.day.year != shown[-1].day.year
+        need = ((YEAR_PX if fresh else MONTH_PX) + (YEAR_PX if len(shown) == 1 else MONTH_PX)) / 2
+        if not shown or (here.ordinal - shown[-1].ordinal) * scale >= need:
             shown.append(here)
     turns = [True, *(a.day.year != b.day.year for a, b in pairwise(shown))]
     names = [

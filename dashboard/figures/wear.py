@@ -6,11 +6,21 @@ from html import escape
 from typing import Any
 
 from dashboard import words
-from dashboard.figures.frame import Figure, axis_title, bare_axis, base_layout, value_axis
+from dashboard.figures.frame import (
+    EdgeLabel,
+    Figure,
+    axis_title,
+    bare_axis,
+    base_layout,
+    edge_annotations,
+    label_margin,
+    level,
+    value_axis,
+)
 from dashboard.theme import LIGHT, SMALL_PX
 from qc.jobs.board_views import Forecast, Point, SeriesView
 
-HEIGHT_PX = 260
+HEIGHT_PX, TOP_PX, BOTTOM_PX = 280, 46, 44
 
 
 def draw_wear(view: SeriesView, narrow: bool = False) -> Figure | None:
@@ -29,8 +39,14 @@ def draw_wear(view: SeriesView, narrow: bool = False) -> Figure | None:
     if not points:
         return None
     decimals = words.decimals_of(verdict)
-    layout = base_layout(HEIGHT_PX, 34, 14 if narrow else 190, 44, 46 if narrow else 58)
     end = max([forecast.count_now, forecast.change_by_count or 0]) * 1.06
+    shapes, labels = _lines(forecast, points, end, decimals, verdict.unit)
+    mark, note = _change_by(forecast)
+    heights = [p.value for p in points] + [label.y for label in labels]
+    pad = 0.1 * ((max(heights) - min(heights)) or 1.0)
+    y_range = (min(heights) - pad, max(heights) + pad)
+    right = 14 if narrow else label_margin(labels)
+    layout = base_layout(HEIGHT_PX, TOP_PX, right, BOTTOM_PX, 46 if narrow else 58)
     layout["xaxis"] = bare_axis(
         range=[-0.015 * end, end],
         showline=True,
@@ -43,11 +59,13 @@ def draw_wear(view: SeriesView, narrow: bool = False) -> Figure | None:
         },
         tickfont={"size": 12, "color": LIGHT["soft"]},
     )
-    levels = [p.value for p in points] + ([forecast.limit] if forecast.limit is not None else [])
-    pad = 0.1 * ((max(levels) - min(levels)) or 1.0)
-    layout["yaxis"] = value_axis(min(levels) - pad, max(levels) + pad, verdict.centered, wanted=5)
-    layout["shapes"], layout["annotations"] = _lines(forecast, points, end, decimals, verdict.unit, narrow)
-    layout["annotations"].append(axis_title(verdict.name, verdict.unit, verdict.centered, shift=2))
+    layout["yaxis"] = value_axis(*y_range, signed=verdict.centered, wanted=5)
+    layout["shapes"] = [*shapes, *mark]
+    layout["annotations"] = [
+        axis_title(verdict.name, verdict.unit, verdict.centered, shift=21),
+        *edge_annotations(labels, y_range, HEIGHT_PX - TOP_PX - BOTTOM_PX, inside=narrow),
+        *note,
+    ]
     data = {
         "type": "scatter",
         "mode": "markers",
@@ -63,70 +81,31 @@ def draw_wear(view: SeriesView, narrow: bool = False) -> Figure | None:
 
 
 def _lines(
-    forecast: Forecast, points: list[Point], end: float, decimals: int, unit: str, narrow: bool
-) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
+    forecast: Forecast, points: list[Point], end: float, decimals: int, unit: str
+) -> tuple[list[dict[str, Any]], list[EdgeLabel]]:
     shapes: list[dict[str, Any]] = []
-    notes: list[dict[str, Any]] = []
-    side = {"xref": "paper", "x": 1, "xanchor": "right" if narrow else "left", "xshift": 0 if narrow else 8}
+    labels: list[EdgeLabel] = []
     if forecast.slope_per_100 is not None:
         slope = forecast.slope_per_100 / 100
         # The line of this slope that lies nearest to the pieces goes through their middle.
-        level = sum(p.value - slope * (p.tool_count or 0) for p in points) / len(points)
-        colour = LIGHT["steady"]
-        shapes.append(
-            {
-                "type": "line",
-                "x0": 0,
-                "x1": end,
-                "y0": level,
-                "y1": level + slope * end,
-                "line": {"color": colour, "width": 2},
-            }
-        )
+        height = sum(p.value - slope * (p.tool_count or 0) for p in points) / len(points)
+        last = height + slope * end
+        shapes.append(level(height, 0, end, LIGHT["steady"], 2, end=last))
         pace = words.amount(forecast.slope_per_100, unit, decimals, signed=True)
-        notes.append(
-            {
-                **side,
-                "y": level + slope * end,
-                "yshift": 10 if narrow else 0,
-                "showarrow": False,
-                "text": f"<b>{escape(pace)} / 100 draws</b>",
-                "font": {"color": colour, "size": SMALL_PX},
-            }
-        )
+        labels.append(EdgeLabel(last, f"{pace} / 100 draws", LIGHT["steady"], bold=True))
     if forecast.limit is not None:
-        line = {"color": LIGHT["ink"], "width": 1.2}
-        shapes.append(
-            {"type": "line", "x0": 0, "x1": end, "y0": forecast.limit, "y1": forecast.limit, "line": line}
-        )
-        said = words.bound(forecast.limit, unit)
-        notes.append(
-            {
-                **side,
-                "y": forecast.limit,
-                "yshift": 9,
-                "showarrow": False,
-                "text": escape(f"limit {said}"),
-                "font": {"color": LIGHT["ink"], "size": SMALL_PX},
-            }
-        )
-    if forecast.change_by_count is not None:
-        line = {"color": LIGHT["mark"], "width": 2, "dash": "dash"}
-        count = forecast.change_by_count
-        shapes.append(
-            {"type": "line", "x0": count, "x1": count, "yref": "paper", "y0": 0, "y1": 1, "line": line}
-        )
-        when = f", about {words.day(forecast.change_by_day)}" if forecast.change_by_day else ""
-        notes.append(
-            {
-                "x": count,
-                "xanchor": "right",
-                "yref": "paper",
-                "y": 1,
-                "yanchor": "bottom",
-                "showarrow": False,
-                "text": escape(f"change by draw {count}{when}"),
-                "font": {"color": LIGHT["mark"], "size": SMALL_PX},
-            }
-        )
-    return shapes, notes
+        shapes.append(level(forecast.limit, 0, end, LIGHT["ink"], 1.2))
+        labels.append(EdgeLabel(forecast.limit, f"limit {words.bound(forecast.limit, unit)}", LIGHT["ink"]))
+    return shapes, labels
+
+
+def _change_by(forecast: Forecast) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
+    if forecast.change_by_count is None:
+        return [], []
+    count = forecast.change_by_count
+    when = f", about {words.day(forecast.change_by_day)}" if forecast.change_by_day else ""
+    ends = {"x0": count, "x1": count, "yref": "paper", "y0": 0, "y1": 1}
+    shape = {"type": "line", **ends, "line": {"color": LIGHT["mark"], "width": 2, "dash": "dash"}}
+    place = {"x": count, "xanchor": "right", "yref": "paper", "y": 1, "yanchor": "bottom", "showarrow": False}
+    text = escape(f"change by draw {count}{when}")
+    return [shape], [{**place, "text": text, "font": {"color": LIGHT["mark"], "size": SMALL_PX}}]

@@ -150,7 +150,7 @@ def _held_row(row: HeldView, more: list[HeldView]) -> Component:
         about += [" of ", serial_link(row.serial)]
     where = f"{row.file}, {row.cell}"
     if more:
-        where += f", and {words.counted(len(more), 'row', 'rows')} more of it held alike, to {more[0].cell}"
+        where += f", and {words.counted(len(more), 'row', 'rows')} more of it held alike, to {more[-1].cell}"
     reasons = [
         html.Li(
             [

@@ -47,7 +47,10 @@ def stage_layout(stage: str, **_: str) -> Component:
         return missing("There is no stage of this name in the plan.")
     if not verdicts:
         return html.Div(
-            [heading(known.name, back=("Stages", "/stages")), card("", nothing("Nothing is charted here."))]
+            [
+                heading(known.name, back=("Stages", "/stages")),
+                card("", nothing("Nothing has been measured at this stage yet.")),
+            ]
         )
     return _page(verdicts[0].key, verdicts)
 

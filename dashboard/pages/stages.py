@@ -29,7 +29,7 @@ def _section(stage: StageView, verdicts: list[SeriesVerdict]) -> Component:
     body = (
         html.Ul([series_row(verdict) for verdict in verdicts], className="rows")
         if verdicts
-        else nothing("Nothing is charted at this stage.")
+        else nothing("Nothing has been measured at this stage yet.")
     )
     return html.Section([html.Div([title, state], className="split"), body], className="card stage-card")
 

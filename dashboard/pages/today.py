@@ -80,7 +80,7 @@ def today_card(view: TodayView) -> Component:
     """Return today's few figures."""
     rows: list[tuple[str, Any]] = [
         (
-            "Cards in today",
+            _cards_name(view),
             f"{view.cards_in} of {view.cards_expected}" if view.cards_expected else str(view.cards_in),
         ),
         ("Held rows to look at", dcc.Link(str(view.held_rows), href="/sheets") if view.held_rows else "none"),

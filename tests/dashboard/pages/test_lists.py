@@ -1,0 +1,97 @@
+"""Instruments, signals, month, stages: what each page says."""
+
+from dataclasses import replace
+from pathlib import Path
+
+from dashboard.pages import instruments, month, signals, stages
+from qc.jobs.board_views import ReportView
+
+
+def test_an_instrument_says_where_it_is_outside(in_app, texts):
+    said = texts(instruments.one_layout("TQ-0442"))
+    assert "outside" in said and "−12 to +12 mm" in said
+    for part in (
+        "T-1181",
+        "play-test: pass, by RA",
+        "upper leg, mouth, 0°",
+        "13,852",
+        "slide_0442.xlsx, line 9",
+    ):
+        assert part in said
+
+
+def test_an_instrument_without_parts_and_events_says_so(in_app, board, monkeypatch, texts):
+    bare = replace(board.instrument("TQ-0442"), parts=(), events=(), charted=(), part_of=(("bell", "TQ-1"),))
+    monkeypatch.setattr(board, "instrument", lambda serial: bare)
+    said = texts(instruments.one_layout("TQ-0442"))
+    assert "bell of" in said and "No event is recorded." in said and "None of its readings" in said
+    monkeypatch.setattr(board, "instrument", lambda serial: replace(bare, part_of=()))
+    assert "No part is recorded." in texts(instruments.one_layout("TQ-0442"))
+
+
+def test_an_empty_list_says_why(in_app, board, monkeypatch, texts):
+    monkeypatch.setattr(board, "instruments", lambda wanted="", limit=60: ())
+    assert "No instrument has been measured yet." in texts(instruments.list_layout())
+
+
+def test_signals_that_wait_stand_apart_from_earlier_ones(in_app, board, monkeypatch, texts):
+    first, second, third = board.signals()
+    over = replace(third, state="over")
+    monkeypatch.setattr(board, "signals", lambda: (first, second, over))
+    said = texts(signals.list_layout())
+    assert said.index(second.signal.sentence) < said.index("Earlier") < said.index(over.signal.sentence)
+    assert "over by itself" in said
+
+
+def test_no_signals_is_a_quiet_page(in_app, board, monkeypatch, texts):
+    monkeypatch.setattr(board, "signals", lambda: ())
+    assert "No signal is open." in texts(signals.list_layout())
+
+
+def test_a_signal_says_size_start_price_and_life(in_app, texts):
+    said = texts(signals.one_layout("s0"))
+    for part in (
+        "a new level",
+        "+21.2 mm (+18.2 to +24.2)",
+        "one in 1 000 pieces",
+        "does not prove a cause",
+        "Looked at and unchanged: person, gauge, filler.",
+        "M-7 is on the surface plate.",
+    ):
+        assert part in said
+
+
+def test_a_signal_without_suspects_or_size_says_so(in_app, board, monkeypatch, texts):
+    first = board.signals()[0]
+    bare = replace(
+        first.signal, suspects=(), unchanged=(), size=None, size_sigma=None, sentence="", because=""
+    )
+    monkeypatch.setattr(board, "signal", lambda _: replace(first, signal=bare, comments=()))
+    said = texts(signals.one_layout("s0"))
+    assert "Nothing that is recorded changed" in said and "Nobody has said anything" in said
+    assert "F wrap length, tenor-bass: a new level since" in said
+
+
+def test_reports_open_by_month(in_app, board, monkeypatch, texts):
+    files = tuple(Path(f"/x/month.{kind}") for kind in ("pdf", "html", "xlsx", "txt"))
+    monkeypatch.setattr(board, "reports", lambda: (ReportView("2026-10", files), ReportView("2026-09", ())))
+    said = texts(month.layout())
+    assert "October 2026" in said and "Open the pdf" in said and "September" not in said
+
+
+def test_no_report_says_how_to_write_one(in_app, texts):
+    assert "qc month YYYY-MM writes one" in texts(month.layout())
+
+
+def test_stages_stand_in_route_order(in_app, board, texts):
+    said = texts(stages.layout())
+    places = [said.index(stage.name) for stage in board.stages()]
+    assert places == sorted(places)
+    assert "Still learning: 2 pieces so far" in said
+
+
+def test_a_stage_without_readings_says_so(in_app, board, monkeypatch, texts):
+    known = board.stages()
+    monkeypatch.setattr(board, "stages", lambda: known)
+    monkeypatch.setattr(board, "verdicts", lambda stage=None: ())
+    assert "Nothing has been measured at this stage yet." in texts(stages.layout())

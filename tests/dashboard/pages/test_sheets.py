@@ -1,0 +1,102 @@
+from dataclasses import replace
+
+from dashboard.pages import sheets
+
+
+def done(receipt):
+    return {"state": "done", "message": "", "receipt": receipt}
+
+
+def count(**more):
+    base = {
+        "sheet": "a",
+        "file": "a.csv",
+        "rows": 5,
+        "accepted": 3,
+        "held": 1,
+        "already_known": 1,
+        "reasons": {"decimal-slip": 1},
+        "signals": [],
+        "marks": [],
+    }
+    return {**base, **more}
+
+
+def test_a_receipt_sums_up_and_then_goes_sheet_by_sheet(in_app, texts):
+    said = texts(sheets.receipt_card(done({"sheets": [count(), count(file="b.csv")], "refused": []})))
+    assert "6 rows accepted from two sheets, 2 held, 2 known already." in said
+    assert "decimal slip (1)" in said and "b.csv" in said
+
+
+def test_a_receipt_tells_what_was_raised_once(in_app, texts):
+    signal = {"id": "x1", "sentence": "Wraps run 20 mm long since K-12."}
+    said = texts(sheets.receipt_card(done({"sheets": [count(signals=[signal]), count(signals=[signal])]})))
+    assert said.count("Wraps run 20 mm long") == 1 and "What this upload showed" in said
+
+
+def test_a_sheet_that_cannot_be_read_is_named(in_app, texts):
+    said = texts(
+        sheets.receipt_card(done({"sheets": [], "refused": ["x.csv: the file is empty. Save it again."]}))
+    )
+    assert "One sheet could not be read." in said and "x.csv: the file is empty." in said
+
+
+def test_marks_are_worth_knowing(in_app, texts):
+    said = texts(sheets.receipt_card(done({"sheets": [count(marks=["The comma was read as a decimal."])]})))
+    assert "The comma was read as a decimal." in said
+
+
+def test_a_failed_upload_says_that_nothing_was_stored(in_app, texts):
+    said = texts(sheets.receipt_card({"state": "failed", "message": "The disk is full.", "receipt": None}))
+    assert said == "Not stored The disk is full."
+
+
+def test_a_mend_answers_with_its_sentence_and_what_is_left(in_app, texts):
+    receipt = {
+        "row": 1,
+        "state": "held",
+        "sentence": "Row 1 is still held.",
+        "reasons": [{"sentence": "No date."}],
+    }
+    assert texts(sheets.receipt_card(done(receipt))) == "Mend Row 1 is still held. No date."
+
+
+def test_a_held_row_shows_every_reason_and_the_proposal(in_app, board, texts):
+    said = texts(sheets.held_card(board.held()))
+    for part in (
+        "two rows wait",
+        "a thousand times",
+        "no morning check",
+        "value 13.852",
+        "Accept this",
+        "slide_0442.xlsx, F9",
+    ):
+        assert part in said
+    assert "No mend offers itself" in said
+
+
+def test_a_reason_does_not_repeat_where_the_row_stands(in_app, board, texts):
+    row = board.held()[0]
+    reason = replace(row.reasons[0], sentence=f"{row.file}, F9: 13852 mm is too much.")
+    said = texts(sheets.held_card((replace(row, reasons=(reason,)),)))
+    assert said.count("slide_0442.xlsx") == 1 and "13852 mm is too much." in said
+
+
+def test_rows_held_alike_are_told_together_unless_each_has_its_mend(in_app, board, texts):
+    alike = board.held()[1]
+    rows = tuple(replace(alike, id=str(n), cell=f"line {n}") for n in range(10, 14))
+    said = texts(sheets.held_card(rows))
+    assert "four rows wait" in said and "and three rows more of it held alike, to line 13" in said
+    assert said.count("No mend offers itself") == 1
+    mendable = tuple(replace(board.held()[0], id=str(n)) for n in range(3))
+    assert texts(sheets.held_card(mendable)).count("Accept this") == 3
+
+
+def test_a_long_list_is_folded_not_cut(in_app, board, texts):
+    rows = tuple(replace(board.held()[0], id=str(n)) for n in range(30))
+    said = texts(sheets.held_card(rows))
+    assert "Show the other 18" in said and said.count("Accept this") == 30
+
+
+def test_nothing_held_is_said(in_app, texts):
+    assert "No row is held." in texts(sheets.held_card(()))

@@ -1,0 +1,69 @@
+from dataclasses import replace
+
+from dashboard.pages import stage
+
+
+def test_the_first_three_steps_never_change(view):
+    first = stage.steps(view)[:3]
+    assert first == [
+        "Re-measure TQ-0442.",
+        "Check the zero of G-03 on its master.",
+        "Check serial and unit on the card.",
+    ]
+
+
+def test_then_comes_the_finding_then_the_plan(view):
+    rest = stage.steps(view)[3:]
+    assert rest == [view.verdict.current.next_step, *view.reaction]
+
+
+def test_a_step_is_said_once(view):
+    doubled = replace(view, reaction=(view.verdict.current.next_step, *view.reaction))
+    assert stage.steps(doubled) == stage.steps(view)
+
+
+def test_without_a_signal_the_plans_own_step_comes_first(board):
+    quiet = board.series(board.verdicts("valves")[0].key)
+    assert stage.steps(replace(quiet, next_step="Turn the rotor."))[3] == "Turn the rotor."
+
+
+def test_cautions_defer_to_local_rules_and_never_say_safe(in_app, view, texts):
+    said = texts(stage._action_card(view))
+    assert "Heat and acid" in said and "Local rules" in said and "competent person decide" in said
+    assert " safe" not in said
+
+
+def test_a_steady_series_asks_for_nothing(in_app, board, texts):
+    said = texts(stage._action_card(board.series(board.verdicts("valves")[0].key)))
+    assert said.startswith("What to do Nothing now.")
+
+
+def test_a_page_opens_with_the_sentence(in_app, view, texts):
+    said = texts(stage.series_layout("tuning", "f-wrap", "tenor-bass"))
+    assert said.index(view.verdict.current.sentence) < said.index("Download the data")
+    assert "Does it keep its limits?" in said and "What to do" in said
+    assert "Main length" in said  # the other series of the stage are one click away
+
+
+def test_a_stage_opens_its_worst_series(in_app, texts):
+    assert "Tuning — F wrap length, tenor-bass" in texts(stage.stage_layout("tuning"))
+
+
+def test_wear_is_forecast_where_there_is_a_tool(in_app, wearing, texts):
+    said = texts(stage.series_layout("draw", "outer-bore", "all"))
+    assert wearing.verdict.forecast.sentence in said
+
+
+def test_spreads_have_two_owners(in_app, texts):
+    said = texts(stage.series_layout("slide", "clear-upper", "all"))
+    assert "Piece to piece the spread is 5.0 µm, within a piece 2.5 µm" in said
+    assert "The gauge reads in steps of 1 µm" in said
+
+
+def test_a_series_without_pieces_is_shown_without_a_chart(in_app, view, board, monkeypatch, texts):
+    empty = replace(
+        view.verdict, points=(), stretches=(), signals=(), pieces=0, behaviour="learning", capable=""
+    )
+    monkeypatch.setattr(board, "series", lambda key: replace(view, verdict=empty))
+    said = texts(stage.series_layout("tuning", "f-wrap", "tenor-bass"))
+    assert "Still learning: 0 pieces so far" in said and "Download" not in said

@@ -1,0 +1,93 @@
+from dataclasses import replace
+
+import pytest
+
+from dashboard.pages import today
+
+
+@pytest.fixture
+def view(board):
+    return board.today()
+
+
+def test_a_finding_says_what_what_beside_it_and_what_next(in_app, view, texts):
+    said = texts(today.changes(view))
+    signal = view.findings[0].current
+    assert said.index(signal.sentence) < said.index(signal.because) < said.index("Next: check M-7")
+
+
+def test_worst_comes_first(in_app, view, texts):
+    said = texts(today.changes(view))
+    places = [said.index(v.current.sentence) for v in view.findings]
+    assert places == sorted(places)
+
+
+@pytest.mark.parametrize(
+    "step, said",
+    [
+        ("Check the mandrel.", "Next: check the mandrel."),
+        ("G-03 goes to the bench.", "Next: G-03 goes to the bench."),
+        ("Next week, look again.", "Next week, look again."),
+    ],
+)
+def test_the_next_step_is_introduced_once(in_app, view, texts, step, said):
+    first = view.findings[0]
+    signal = replace(first.current, next_step=step)
+    shown = replace(view, findings=(replace(first, signals=(signal,)),))
+    assert said in texts(today.changes(shown))
+
+
+def test_a_quiet_workshop_shows_a_quiet_page(in_app, view, texts):
+    said = texts(today.changes(replace(view, findings=())))
+    assert "Nothing has moved." in said and "worst" not in said
+
+
+def test_a_workshop_without_sheets_is_led_to_the_first(in_app, view, texts):
+    said = texts(today.changes(replace(view, findings=(), series=0)))
+    assert "No sheet has come in yet." in said and "Hand in the first sheets" in said
+
+
+def test_many_findings_are_cut_with_the_rest_one_click_away(in_app, view, texts):
+    many = replace(view, findings=view.findings[:1] * 20)
+    assert "12 more on the signals page" in texts(today.changes(many))
+
+
+def test_the_card_of_the_day(in_app, view, texts):
+    said = texts(today.today_card(view))
+    for part in (
+        "Cards in today",
+        "11 of 13",
+        "Held rows to look at",
+        "D-12",
+        "G-03, T-01",
+        "Shipped this month",
+        "14",
+    ):
+        assert part in said
+    assert "Not in yet: Valve card, Polishing card." in said
+
+
+def test_an_earlier_day_of_cards_is_named(in_app, view, texts):
+    said = texts(today.today_card(replace(view, cards_day=view.cards_day.replace(day=20))))
+    assert "Cards in, 20 Nov" in said
+
+
+def test_many_things_due_are_counted(in_app, view, texts):
+    many = replace(view, gauges_due=tuple(replace(view.gauges_due[0], id=f"G-{n}") for n in range(5)))
+    assert "G-4" not in texts(today.today_card(many))
+
+
+def test_the_price_of_the_board_is_said_in_days(view):
+    assert today.budget_line(view) == (
+        "At this setting the whole board raises on average one false signal in 31 days over 19 series. "
+        "Last false one: 12 October."
+    )
+    assert "Last false" not in today.budget_line(replace(view, last_false=None))
+    assert today.budget_line(replace(view, series=0)) == "No series is watched yet."
+
+
+def test_the_tube_says_every_stage_in_words(in_app, view, texts):
+    said = texts(today.tube(view.stages))
+    for stage in view.stages:
+        assert stage.name in said
+    assert "limits not kept" in said and "2 pieces so far" in said
