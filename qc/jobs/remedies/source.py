@@ -106,11 +106,9 @@ def pair_from(
             upper_um=upper_um,
             cost=cost,
         )
-    with_shop = _open(workshop)
-    used = with_shop.store.events("part")["subject"].to_list()
-    rack = with_shop.store.readings(characteristics=["inner_od", "outer_bore"])
-    rack = rack.filter(~rack["serial"].is_in(used))
-    limits = _limits(with_shop.plan, "clearance", None, with_shop.today)
+    shop = _open(workshop)
+    rack = _rack(shop)
+    limits = _limits(shop.plan, "clearance", None, shop.today)
     sides = []
     for characteristic, column in (("inner_od", "od_mm"), ("outer_bore", "id_mm")):
         rows = rack.filter(rack["characteristic"] == characteristic)
@@ -254,6 +252,23 @@ def _tune_piece(
     return tune(sheet, instrument_of(model), reference_air_c=air, a4_hz=shop.plan.workshop.a4_hz, **options)
 
 
+def _rack(shop: Workshop) -> pl.DataFrame:
+    """Give the tubes that wait in the rack: measured on one side only, and in no instrument yet."""
+    import polars as pl
+
+    rows = shop.store.readings(characteristics=["inner_od", "outer_bore"])
+    sides = rows.group_by("serial").agg(pl.col("characteristic").n_unique().alias("sides"))
+    slides = sides.filter(sides["sides"] > 1)["serial"].to_list()
+    fitted = shop.store.events("part")["subject"].to_list()
+    waiting = rows.filter(~rows["serial"].is_in(slides + fitted))
+    if waiting["characteristic"].n_unique() < 2:
+        raise RemedyError(
+            "the rack holds no loose inners or no loose outers: the tubes in the store are in slides "
+            "already. Upload cards of loose tubes under their own serials, or give --inner and --outer"
+        )
+    return waiting
+
+
 def _open(workshop: Path | None, as_of: date | None = None) -> Workshop:
     from qc.jobs.workshop import open_workshop
 
@@ -312,6 +327,19 @@ def _of_tools_in_use(rows: pl.DataFrame, shop: Workshop) -> pl.DataFrame:
     return kept.filter(~kept["tool"].is_in(sorted(removed))) if removed else kept
 
 
+def _since_fitting(rows: pl.DataFrame) -> pl.DataFrame:
+    """Give one row a piece, readings averaged, from the last fall of the count on: a re-polish resets it."""
+    import polars as pl
+
+    ordered = rows.sort("measured_at", "row", maintain_order=True)
+    falls = (ordered["tool_count"].diff() < 0).fill_null(False).arg_true()
+    current = ordered[int(falls[-1]) :] if len(falls) else ordered
+    pieces = current.group_by("serial", "tool_count", maintain_order=True).agg(
+        pl.col("value").mean(), pl.col("tool").first(), pl.col("model").first()
+    )
+    return pieces.sort("tool_count", maintain_order=True)
+
+
 def _wear_by_model(
     rows: pl.DataFrame,
     shop: Workshop,
@@ -324,7 +352,7 @@ def _wear_by_model(
     tools: list[ToolWear] = []
     cautions: tuple[str, ...] = ()
     for name in rows["tool"].unique(maintain_order=True).to_list():
-        own = rows.filter(rows["tool"] == name).sort("tool_count", maintain_order=True)
+        own = _since_fitting(rows.filter(rows["tool"] == name))
         _, low, high = _filled(_latest(characteristic, own["model"][0], shop.today), None, lower, upper)
         sheet = _sheet(own, f"{name} ({characteristic.id})", {"value": "value"}, ["tool", "tool_count"])
         result = wear(
