@@ -159,7 +159,8 @@ def test_command_wrong_usage_is_one_line(app, path):
 def test_every_option_of_the_command_reaches_the_study(app, path, tmp_path):
     words = (
         "--series leg --order draw --baseline 10 --center 14 --sigma 0.01 --lower 13.9 --upper 14.1 "
-        "--target 14 --resolution 0.0001 --rules all --limits guaranteed:0.95 --shape normal --wanted 1.33 --signals-only"
+        "--target 14 --resolution 0.0001 --rules all --limits guaranteed:0.95 --shape normal --wanted 1.33 "
+        "--signals-only"
     ).split()
     result = RUNNER.invoke(app, ["study", str(path), "--value", "bore", *words, "--json"])
     assert result.exit_code == 0, result.output
