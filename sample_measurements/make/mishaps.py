@@ -10,11 +10,16 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import date
 
+from sample_measurements.make import scenario
 from sample_measurements.make.noise import Noise
 from sample_measurements.make.sheets import Sheet, Tab, Typed, figure
 
 SAFE_SHARE = 0.72  # mishaps fall on the first part of the history, clear of what is planted at its end
 EXCEL_EPOCH = date(1899, 12, 30)
+SERIALS = frozenset(
+    f"QH-{number}"
+    for number in range(scenario.FIRST_SERIAL, scenario.FIRST_SERIAL + int(SAFE_SHARE * scenario.INSTRUMENTS))
+)
 
 
 @dataclass(slots=True)
@@ -45,6 +50,7 @@ class Mishap:
             "typed": str(self.typed),
             "meant": self.meant,
             "cells": self.cells,
+            "held": self.kind != "comma-decimal" or not self.sheet.is_workbook,
         }
 
 
@@ -61,10 +67,12 @@ class Spoiler:
         self, kind: str, card: str, column: str, change: Callable[[str], str], models: str = ""
     ) -> None:
         """Spoil one cell of a column of a card: `change` turns what was meant into what is typed."""
-        sheet, tab, index = self.pick(card, column, models)
-        row = tab.rows[index]
-        at = tab.column(column)
-        meant, typed = row[at], Typed(change(row[at]))
+        while True:
+            sheet, tab, index = self.pick(card, column, models)
+            row, at = tab.rows[index], tab.column(column)
+            meant, typed = row[at], Typed(change(row[at]))
+            if typed != meant:
+                break
         row[at] = typed
         self.note(kind, sheet, tab, index, column, typed, meant)
 
@@ -114,7 +122,12 @@ def spoil_sheets(sheets: list[Sheet], seed: int) -> list[Mishap]:
     _spoil_figures(spoiler)
     _spoil_words(spoiler)
     _double_rows(spoiler)
-    return sorted(spoiler.mishaps, key=lambda mishap: (mishap.sheet.path, str(mishap.to_dict()["line"])))
+    return sorted(spoiler.mishaps, key=_place)
+
+
+def _place(mishap: Mishap) -> tuple[str, str, int]:
+    index = next(i for i, row in enumerate(mishap.tab.rows) if row is mishap.row)
+    return mishap.sheet.path, mishap.tab.name, index
 
 
 def _spoil_figures(spoiler: Spoiler) -> None:
@@ -123,20 +136,18 @@ def _spoil_figures(spoiler: Spoiler) -> None:
     spoil(slip, "Lacquer card", "Thickness [um]", lambda text: figure(float(text) * 10, 0))
     spoil(slip, "Polishing card", "Mass loss [g]", lambda text: figure(float(text) * 10, 0))
     spoil(slip, "Slide card", "Inner OD [mm]", lambda text: figure(float(text) * 10, 2))
-    spoil(slip, "Slide card", "Outer bore [mm]", lambda text: figure(float(text) * 100, 1))
     spoil(slip, "Bell wall map", "Bell wall [mm]", lambda text: figure(float(text) * 10, 1))
-    for _ in range(3):
+    for _ in range(2):
         spoil("inch-for-mm", "Slide card", "Outer bore [mm]", lambda text: figure(float(text) / 25.4, 4))
-    for _ in range(3):
         spoil("radius-for-diameter", "Slide card", "Inner OD [mm]", lambda text: figure(float(text) / 2, 4))
     for _ in range(2):
         spoil("factor-1000", "Drawing log", "Tube OD [mm]", lambda text: figure(float(text) * 1000, 0))
         spoil("factor-1000", "Valve card", "Valve play [um]", lambda text: figure(float(text) / 1000, 3))
     spoil("factor-1000", "Bell wall map", "Bell wall [mm]", lambda text: figure(float(text) * 1000, 0))
+    spoil("comma-decimal", "Slide card", "Outer bore [mm]", lambda text: text.replace(".", ","))
+    _split_comma(spoiler)
     for _ in range(2):
-        spoil("comma-decimal", "Slide card", "Outer bore [mm]", lambda text: text.replace(".", ","))
         spoil("volume-balance", "Drawing log", "Tube length [mm]", _swapped_digits)
-    for _ in range(3):
         _spreadsheet_date(spoiler)
     spoil("not-a-number", "Valve card", "Valve leak [cm3/min]", lambda _: "n. g.")
     spoil("missing-value", "Lacquer card", "Thickness [um]", lambda _: "")
@@ -162,19 +173,47 @@ def _spreadsheet_date(spoiler: Spoiler) -> None:
     spoiler.note("spreadsheet-date", sheet, tab, index, "Outer bore [mm]", typed, "14.05")
 
 
+def _split_comma(spoiler: Spoiler) -> None:
+    """Type a decimal comma on a bench whose csv is parted by commas: the figure falls into two cells."""
+    column = "Slide force [N]"
+    while True:
+        sheet, tab, index = spoiler.pick("Slide force card", column)
+        row = tab.rows[index]
+        meant = row[-1]
+        if "." in meant:
+            break
+    row[-1:] = meant.split(".")
+    spoiler.note("comma-decimal", sheet, tab, index, column, meant.replace(".", ","), meant)
+
+
 def _spoil_words(spoiler: Spoiler) -> None:
     spoil = spoiler.spoil
-    spoil("unknown-serial", "Joints card", "Serial", lambda text: text.replace("QH-1", "QH-1O", 1)[:7])
+    spoil("unknown-serial", "Joints card", "Serial", lambda text: text.replace("0", "O", 1))
     spoil("unknown-serial", "Polishing card", "Serial", lambda text: f"QH-0{text[3:6]}")
     spoil("unknown-serial", "Slide force card", "Serial", lambda text: text.replace("QH-", "QH-7"))
     spoil("unknown-person", "Bell wall map", "Person", lambda text: f"{text}X")
     spoil("unknown-person", "Polishing card", "Person", lambda text: text[::-1])
     spoil("unknown-model", "Slide force card", "Model", lambda _: "tennor", "tenor")
+    spoil("model-differs", "Slide force card", "Model", lambda _: "bass", "tenor")
+    _neighbours_serial(spoiler)
     spoil("unknown-place", "Slide card", "Leg", lambda text: text.replace("pp", "p").replace("we", "ew"))
     for card in ("Polishing card", "Slide force card"):
         spoil("future-date", card, "Date", lambda text: f"{int(text[:4]) + 2}{text[4:]}")
     for _ in range(2):
         spoil("day-month-date", "Joints card", "Date", lambda text: f"{text[8:]}.{text[5:7]}.")
+
+
+def _neighbours_serial(spoiler: Spoiler) -> None:
+    """Change two digits of a serial over so that it is that of another instrument, some weeks apart."""
+    while True:
+        sheet, tab, index = spoiler.pick("Slide force card", "Serial")
+        meant = tab.serials[index]
+        typed = meant[:5] + meant[6] + meant[5]
+        if abs(int(typed[3:]) - int(meant[3:])) >= 18 and typed in SERIALS and typed not in spoiler.used:
+            break
+    tab.rows[index][tab.column("Serial")] = Typed(typed)
+    spoiler.used.add(typed)
+    spoiler.note("doubled-serial", sheet, tab, index, "Serial", typed, meant)
 
 
 def _double_rows(spoiler: Spoiler) -> None:

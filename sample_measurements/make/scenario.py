@@ -45,7 +45,7 @@ LENGTH_SPREAD = 0.004
 # Die, first draw count, offset of a fresh die [mm], growth a draw [mm].
 DIES = {
     "alto": (("D-11", 60, -0.006, 0.00005),),
-    "tenor": (("D-21", 140, -0.016, 0.00012), ("D-24", 0, -0.016, 0.00012)),
+    "tenor": (("D-21", 100, -0.014, 0.00012), ("D-24", 0, -0.016, 0.00014)),
     "bass": (("D-31", 30, -0.010, 0.00007),),
 }
 DIE_CHANGE = date(2026, 4, 1)

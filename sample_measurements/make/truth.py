@@ -44,7 +44,7 @@ def _change(
 def _wear(flow: Flow) -> Truth:
     own = [tube for tube in flow.tubes if tube.die == scenario.WEARING_DIE]
     late = [tube for tube in own if tube.draws > own[-1].draws - scenario.LATE_WEAR_DRAWS]
-    upper = scenario.TUBE_SIZES["tenor"][0] + 0.035
+    upper = scenario.TUBE_SIZES["tenor"][0] + 0.030
     return _change(
         "draw/tube_od/tenor",
         "trend",

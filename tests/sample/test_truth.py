@@ -177,6 +177,8 @@ def test_mishaps_stand_where_they_are_said_to(truth, tables):
             assert table.head["Micrometer"] == mishap["typed"]
             continue
         found = row[mishap["column"]].strip()
+        if mishap["kind"] == "comma-decimal" and mishap["file"].endswith(".csv"):
+            found = ",".join(table.cells[mishap["line"] - 1][-2:])
         same = found == mishap["typed"]
         # a workbook keeps numbers, so trailing zeros are gone
         assert same or float(found) == float(mishap["typed"]), mishap
@@ -198,6 +200,7 @@ def test_mishaps_are_about_forty_of_many_kinds(truth):
         "copied-run",
         "doubled-row",
         "per-side",
+        "doubled-serial",
         "volume-balance",
     }
     assert table_of_trade <= set(kinds)
