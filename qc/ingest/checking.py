@@ -121,9 +121,10 @@ def check(
     silent = {Reason(name) for name in confirmed} & DOUBTS
     facts = gather_facts(_with_models(readings, events, known), events, plan, known)
     for_readings, for_events = _Findings(), _Findings()
-    for_readings.add(_reading_faults(facts.readings, plan, known.today))
+    faults = _reading_faults(facts.readings, plan, known.today)
+    for_readings.add(faults)
     for_events.add(_event_faults(events, plan, known.today))
-    doubts = find_doubts(facts, frozenset(for_readings.by_row))
+    doubts = find_doubts(facts, faults)
     for_readings.add([f for f in doubts.readings if f.reason not in silent])
     for_events.add([f for f in doubts.events if f.reason not in silent])
     marks = sheet_marks(facts)

@@ -6,7 +6,7 @@ A new doubt is one module here with a function ``find(facts, doubted)``, one lin
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 from qc.ingest.doubts import (
     body_for_stocking,
@@ -28,10 +28,10 @@ from qc.ingest.doubts import (
     unknown_serial,
     volume_balance,
 )
-from qc.ingest.doubts.facts import Doubted, Facts
-from qc.ingest.reasons import Finding
+from qc.ingest.doubts.facts import Doubted, Doubts, Facts
+from qc.ingest.reasons import Finding, Reason
 
-Doubt = Callable[[Facts, frozenset[int]], Doubted]
+Doubt = Callable[[Facts, Doubts], Doubted]
 
 FINDERS: tuple[Doubt, ...] = (
     comma_decimal.find,
@@ -44,9 +44,9 @@ FINDERS: tuple[Doubt, ...] = (
     per_side.find,
     factor_1000.find,
     unknown_serial.find,
-    model_differs.find,
-    body_for_stocking.find,
     doubled_serial.find,
+    model_differs.find,  # leaves out rows whose serial is in doubt: that explains the model
+    body_for_stocking.find,
     doubled_row.find,
     differs_from_recorded.find,
     gauge_not_zeroed.find,
@@ -59,15 +59,15 @@ FINDERS: tuple[Doubt, ...] = (
 __all__ = ["FINDERS", "Doubt", "Doubted", "Facts", "find_doubts"]
 
 
-def find_doubts(facts: Facts, faulty: frozenset[int]) -> Doubted:
+def find_doubts(facts: Facts, faults: Sequence[Finding]) -> Doubted:
     """Ask every doubt about an upload.
 
     Parameters
     ----------
     facts : Facts
         The upload's rows beside what is usual.
-    faulty : frozenset of int
-        Readings that failed a rule already.
+    faults : sequence of Finding
+        What the rules found in readings already.
 
     Returns
     -------
@@ -76,10 +76,16 @@ def find_doubts(facts: Facts, faulty: frozenset[int]) -> Doubted:
     """
     readings: list[Finding] = []
     events: list[Finding] = []
-    doubted = faulty
+    doubted: dict[int, frozenset[Reason]] = {}
+    _add(doubted, faults)
     for find in FINDERS:
         found = find(facts, doubted)
         readings += found.readings
         events += found.events
-        doubted = doubted | {finding.index for finding in found.readings}
+        _add(doubted, found.readings)
     return Doubted(readings, events)
+
+
+def _add(doubted: dict[int, frozenset[Reason]], findings: Sequence[Finding]) -> None:
+    for finding in findings:
+        doubted[finding.index] = doubted.get(finding.index, frozenset()) | {finding.reason}

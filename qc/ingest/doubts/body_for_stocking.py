@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import polars as pl
 
-from qc.ingest.doubts.facts import Doubted, Facts
+from qc.ingest.doubts.facts import Doubted, Doubts, Facts
 from qc.ingest.expect import INDEX
 from qc.ingest.reasons import Finding, Reason
 
@@ -18,7 +18,7 @@ BELOW_MM = (0.06, 0.16)
 LEG = ["_part", "serial", "leg"]
 
 
-def find(facts: Facts, doubted: frozenset[int]) -> Doubted:
+def find(facts: Facts, doubted: Doubts) -> Doubted:
     """Find legs whose stocking readings all lie where a body would."""
     if facts.readings.is_empty():
         return Doubted()

@@ -6,14 +6,14 @@ import re
 
 import polars as pl
 
-from qc.ingest.doubts.facts import Doubted, Facts, usual_value
+from qc.ingest.doubts.facts import Doubted, Doubts, Facts, usual_value
 from qc.ingest.expect import INDEX
 from qc.ingest.reasons import Finding, Reason
 
 GROUPED = re.compile(r"^[+-]?\d{1,3},\d{3}$")
 
 
-def find(facts: Facts, doubted: frozenset[int]) -> Doubted:
+def find(facts: Facts, doubted: Doubts) -> Doubted:
     """Find figures whose comma is not certain."""
     if facts.readings.is_empty():
         return Doubted()

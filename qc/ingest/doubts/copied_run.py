@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import polars as pl
 
-from qc.ingest.doubts.facts import Doubted, Facts
+from qc.ingest.doubts.facts import Doubted, Doubts, Facts
 from qc.ingest.expect import INDEX
 from qc.ingest.reasons import Finding, Reason
 from qc.plan import PLACE
@@ -38,7 +38,7 @@ class Piece:
     indexes: tuple[int, ...]
 
 
-def find(facts: Facts, doubted: frozenset[int]) -> Doubted:
+def find(facts: Facts, doubted: Doubts) -> Doubted:
     """Find pieces whose figures repeat those of an earlier piece place by place."""
     if facts.readings.is_empty():
         return Doubted()

@@ -9,7 +9,7 @@ from typing import Any
 import polars as pl
 
 from qc.ingest.dates import BARE, nearest_year, read_moment
-from qc.ingest.doubts.facts import Doubted, Facts
+from qc.ingest.doubts.facts import Doubted, Doubts, Facts
 from qc.ingest.expect import INDEX
 from qc.ingest.reasons import Finding, Reason
 
@@ -23,7 +23,7 @@ MONTHS = {
 WORDED = re.compile(r"^(\d{1,2})[-. ]+([A-Za-zä]{3})[a-z]*\.?(?:[-. ]+\d{2,4})?$")
 
 
-def find(facts: Facts, doubted: frozenset[int]) -> Doubted:
+def find(facts: Facts, doubted: Doubts) -> Doubted:
     """Find figures that became dates, and dates without a year."""
     readings = [*_figures(facts), *_days(facts.readings, facts)]
     return Doubted(readings, _days(facts.events, facts))

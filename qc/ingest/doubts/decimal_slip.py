@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from qc.ingest.doubts.facts import Doubted, Facts, rounded
+from qc.ingest.doubts.facts import Doubted, Doubts, Facts, rounded
 from qc.ingest.doubts.scale import scaled_fits
 from qc.ingest.expect import INDEX
 from qc.ingest.reasons import Finding, Reason
@@ -10,7 +10,7 @@ from qc.ingest.reasons import Finding, Reason
 TIMES = {0.1: "ten times", 10.0: "a tenth of", 0.01: "a hundred times", 100.0: "a hundredth of"}
 
 
-def find(facts: Facts, doubted: frozenset[int]) -> Doubted:
+def find(facts: Facts, doubted: Doubts) -> Doubted:
     """Find figures about 10, 100, 1/10 or 1/100 of what is usual."""
     found = []
     for factor, words in TIMES.items():

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import polars as pl
 
-from qc.ingest.doubts.facts import Doubted, Facts
+from qc.ingest.doubts.facts import Doubted, Doubts, Facts
 from qc.ingest.expect import INDEX
 from qc.ingest.known import IDENTITY, identity
 from qc.ingest.reasons import Finding, Reason
@@ -13,7 +13,7 @@ SAME = 1e-9
 """Figures closer than this are the same figure written differently."""
 
 
-def find(facts: Facts, doubted: frozenset[int]) -> Doubted:
+def find(facts: Facts, doubted: Doubts) -> Doubted:
     """Find readings that differ from what was recorded of the same piece, place and day."""
     if facts.readings.is_empty():
         return Doubted()

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import polars as pl
 
-from qc.ingest.doubts.facts import Doubted, Facts
+from qc.ingest.doubts.facts import Doubted, Doubts, Facts
 from qc.ingest.expect import INDEX
 from qc.ingest.known import IDENTITY
 from qc.ingest.reasons import Finding, Reason
@@ -12,12 +12,12 @@ from qc.ingest.reasons import Finding, Reason
 SAME_EVENT = ["_part", "kind", "serial", "subject", "code", "day", "text", "stage"]
 
 
-def find(facts: Facts, doubted: frozenset[int]) -> Doubted:
+def find(facts: Facts, doubted: Doubts) -> Doubted:
     """Find rows of one sheet that speak of the same measurement or event."""
     return Doubted(_readings(facts.readings, doubted), _events(facts.events))
 
 
-def _readings(readings: pl.DataFrame, doubted: frozenset[int]) -> list[Finding]:
+def _readings(readings: pl.DataFrame, doubted: Doubts) -> list[Finding]:
     if readings.is_empty():
         return []
     at = ["_part", *IDENTITY]

@@ -11,7 +11,7 @@ from collections import defaultdict
 
 import polars as pl
 
-from qc.ingest.doubts.facts import Doubted, Facts
+from qc.ingest.doubts.facts import Doubted, Doubts, Facts
 from qc.ingest.expect import INDEX
 from qc.ingest.reasons import Finding, Reason
 
@@ -19,12 +19,12 @@ _NUMBER = re.compile(r"^(\D*)(\d+)$")
 BLOCK = ["_part", "card", "serial"]
 
 
-def find(facts: Facts, doubted: frozenset[int]) -> Doubted:
+def find(facts: Facts, doubted: Doubts) -> Doubted:
     """Find cards that carry a neighbour's serial, and pieces shipped twice."""
     return Doubted(_mistaken(facts, doubted), _shipped_twice(facts))
 
 
-def _mistaken(facts: Facts, doubted: frozenset[int]) -> list[Finding]:
+def _mistaken(facts: Facts, doubted: Doubts) -> list[Finding]:
     if facts.readings.is_empty():
         return []
     sound = facts.readings.filter((pl.col("serial") != "") & ~pl.col(INDEX).is_in(list(doubted)))

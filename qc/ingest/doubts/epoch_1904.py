@@ -6,7 +6,7 @@ from datetime import date, timedelta
 
 import polars as pl
 
-from qc.ingest.doubts.facts import Doubted, Facts
+from qc.ingest.doubts.facts import Doubted, Doubts, Facts
 from qc.ingest.expect import INDEX
 from qc.ingest.reasons import Finding, Reason
 
@@ -17,7 +17,7 @@ NEAR = 60
 """So close to the other days of the upload a shifted date must come. [day]"""
 
 
-def find(facts: Facts, doubted: frozenset[int]) -> Doubted:
+def find(facts: Facts, doubted: Doubts) -> Doubted:
     """Find dates that fit among the others once they are shifted."""
     days = pl.concat([facts.readings["day"], facts.events["day"]]).drop_nulls()
     if days.is_empty():

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import polars as pl
 
-from qc.ingest.doubts.facts import Doubted, Facts, rounded
+from qc.ingest.doubts.facts import Doubted, Doubts, Facts, rounded
 from qc.ingest.doubts.scale import scaled_fits
 from qc.ingest.expect import INDEX
 from qc.ingest.reasons import Finding, Reason
@@ -13,7 +13,7 @@ SMALLER = {"mm": "um", "g": "mg"}
 LARGER = {"um": "mm"}
 
 
-def find(facts: Facts, doubted: frozenset[int]) -> Doubted:
+def find(facts: Facts, doubted: Doubts) -> Doubted:
     """Find figures a thousand times too large or too small."""
     found = []
     for factor, names in ((0.001, SMALLER), (1000.0, LARGER)):

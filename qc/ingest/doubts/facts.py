@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
 import polars as pl
 
 from qc.ingest.known import SPREAD_OF_MAD, Known
-from qc.ingest.reasons import Finding
+from qc.ingest.reasons import Finding, Reason
 from qc.plan import Characteristic, Plan
 
 ENOUGH = 12
@@ -42,6 +42,10 @@ class Facts:
     events: pl.DataFrame
     plan: Plan
     known: Known
+
+
+Doubts = Mapping[int, frozenset[Reason]]
+"""Readings that failed a rule or were doubted already, by index, with the reasons so far."""
 
 
 @dataclass(frozen=True, slots=True)

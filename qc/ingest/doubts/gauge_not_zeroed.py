@@ -8,7 +8,7 @@ from datetime import date, timedelta
 
 import polars as pl
 
-from qc.ingest.doubts.facts import Doubted, Facts, rounded
+from qc.ingest.doubts.facts import Doubted, Doubts, Facts, rounded
 from qc.ingest.expect import INDEX
 from qc.ingest.known import GaugeCheck
 from qc.ingest.names import FACTORS
@@ -28,7 +28,7 @@ class Wrong:
     found: GaugeCheck
 
 
-def find(facts: Facts, doubted: frozenset[int]) -> Doubted:
+def find(facts: Facts, doubted: Doubts) -> Doubted:
     """Find readings made with a gauge between its last good check and the one that found it off."""
     if facts.readings.is_empty():
         return Doubted()

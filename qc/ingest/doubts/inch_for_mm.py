@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import polars as pl
 
-from qc.ingest.doubts.facts import Doubted, Facts, rounded
+from qc.ingest.doubts.facts import Doubted, Doubts, Facts, rounded
 from qc.ingest.doubts.scale import scaled_fits
 from qc.ingest.expect import INDEX
 from qc.ingest.reasons import Finding, Reason
@@ -13,7 +13,7 @@ MM_PER_INCH = 25.4
 """Exact, by the definition of the inch."""
 
 
-def find(facts: Facts, doubted: frozenset[int]) -> Doubted:
+def find(facts: Facts, doubted: Doubts) -> Doubted:
     """Find figures in mm that are usual once read as inches."""
     found = []
     for row in scaled_fits(facts, MM_PER_INCH, pl.col("unit") == "mm"):

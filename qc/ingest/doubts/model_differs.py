@@ -4,18 +4,22 @@ from __future__ import annotations
 
 import polars as pl
 
-from qc.ingest.doubts.facts import Doubted, Facts
+from qc.ingest.doubts.facts import Doubted, Doubts, Facts
 from qc.ingest.expect import INDEX
 from qc.ingest.reasons import Finding, Reason
 
+SERIAL_IN_DOUBT = frozenset({Reason.UNKNOWN_SERIAL, Reason.DOUBLED_SERIAL})
 
-def find(facts: Facts, doubted: frozenset[int]) -> Doubted:
+
+def find(facts: Facts, doubted: Doubts) -> Doubted:
     """Find rows whose model is not the piece's."""
     models = _usual_models(facts)
     planned = [model.id for model in facts.plan.models]  # an unknown model is a fault of its own
     readings, events = (
         rows.filter(pl.col("model").is_in(planned)) for rows in (facts.readings, facts.events)
     )
+    strange = [index for index, reasons in doubted.items() if reasons & SERIAL_IN_DOUBT]
+    readings = readings.filter(~pl.col(INDEX).is_in(strange))
     return Doubted(_differing(readings, models), _differing(events, models))
 
 

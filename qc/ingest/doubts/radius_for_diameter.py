@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import polars as pl
 
-from qc.ingest.doubts.facts import Doubted, Facts, rounded
+from qc.ingest.doubts.facts import Doubted, Doubts, Facts, rounded
 from qc.ingest.doubts.scale import scaled_fits
 from qc.ingest.expect import INDEX
 from qc.ingest.reasons import Finding, Reason
 
 
-def find(facts: Facts, doubted: frozenset[int]) -> Doubted:
+def find(facts: Facts, doubted: Doubts) -> Doubted:
     """Find diameters that are usual once doubled."""
     found = []
     for row in scaled_fits(facts, 2.0, pl.col("_diameter")):

@@ -6,12 +6,12 @@ import polars as pl
 
 from qc.ingest.dates import SERIAL, SPREADSHEET_FIRST, SPREADSHEET_LAST, spreadsheet_day
 from qc.ingest.doubts.day_month_date import day_month_figure
-from qc.ingest.doubts.facts import Doubted, Facts
+from qc.ingest.doubts.facts import Doubted, Doubts, Facts
 from qc.ingest.expect import INDEX
 from qc.ingest.reasons import Finding, Reason
 
 
-def find(facts: Facts, doubted: frozenset[int]) -> Doubted:
+def find(facts: Facts, doubted: Doubts) -> Doubted:
     """Find figures and dates that stand as a spreadsheet's day number."""
     return Doubted([*_figures(facts), *_days(facts.readings)], _days(facts.events))
 

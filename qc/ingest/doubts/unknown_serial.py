@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import polars as pl
 
-from qc.ingest.doubts.facts import Doubted, Facts
+from qc.ingest.doubts.facts import Doubted, Doubts, Facts
 from qc.ingest.expect import INDEX
 from qc.ingest.reasons import Finding, Reason
 
@@ -46,7 +46,7 @@ class Run:
         return f"{self.prefix}{number:0{self.width}d}"
 
 
-def find(facts: Facts, doubted: frozenset[int]) -> Doubted:
+def find(facts: Facts, doubted: Doubts) -> Doubted:
     """Find serials that cannot be those of an instrument of the shop."""
     run = _run(facts)
     if run is None:

@@ -10,7 +10,7 @@ from typing import Any
 
 import polars as pl
 
-from qc.ingest.doubts.facts import Doubted, Facts, is_diameter
+from qc.ingest.doubts.facts import Doubted, Doubts, Facts, is_diameter
 from qc.ingest.expect import INDEX
 from qc.ingest.known import SPREAD_OF_MAD
 from qc.ingest.reasons import Finding, Reason
@@ -26,7 +26,7 @@ ENOUGH = 6
 TUBE = ["_part", "row", "serial", "model", "stage"]
 
 
-def find(facts: Facts, doubted: frozenset[int]) -> Doubted:
+def find(facts: Facts, doubted: Doubts) -> Doubted:
     """Find tubes whose three readings do not give the blank's volume."""
     found: list[Finding] = []
     for stage, names in _triples(facts.plan).items():
@@ -52,9 +52,7 @@ def _triples(plan: Plan) -> dict[str, dict[str, str]]:
     return found
 
 
-def _tubes(
-    readings: pl.DataFrame, stage: str, names: dict[str, str], doubted: frozenset[int]
-) -> pl.DataFrame:
+def _tubes(readings: pl.DataFrame, stage: str, names: dict[str, str], doubted: Doubts) -> pl.DataFrame:
     rows = readings.filter((pl.col("stage") == stage) & pl.col("value").is_not_null())
     if rows.is_empty():
         return pl.DataFrame()
