@@ -20,7 +20,7 @@ ARROWS = {
     "qc.stats": set(),
     "qc.plan": set(),
     "qc.clock": set(),
-    "qc": {"qc.stats", "qc.trade", "qc.jobs", "qc.plan", "qc.watch"},
+    "qc": {"qc.stats", "qc.trade", "qc.jobs", "qc.plan", "qc.watch", "qc.cli"},
     "sample_measurements": set(),
 }
 """Who may import whom. `jobs` is where the parts meet; the two faces go through it."""
