@@ -108,6 +108,7 @@ def known_from(today: date, readings: pl.DataFrame, events: pl.DataFrame) -> Kno
     -------
     Known
     """
+    readings, events = _without_nulls(readings), _without_nulls(events)
     serials = _serials(readings)
     shipped = frozenset(events.filter(pl.col("kind") == "shipped")["serial"].to_list())
     checks = events.filter((pl.col("kind") == "gauge-check") & pl.col("value").is_not_null())
@@ -143,7 +144,7 @@ def usual_figures(readings: pl.DataFrame) -> dict[tuple[str, str, str], Usual]:
         (stage, characteristic, model) -> Usual.
     """
     keys = ["stage", "characteristic", "model"]
-    plain = readings.filter(pl.col("value").is_not_null() & (pl.col("surface") != "body"))
+    plain = _without_nulls(readings).filter(pl.col("value").is_not_null() & (pl.col("surface") != "body"))
     latest = plain.sort("day").group_by(keys).tail(LATEST)
     table = (
         latest.with_columns(pl.col("value").median().over(keys).alias("_median"))
@@ -152,6 +153,11 @@ def usual_figures(readings: pl.DataFrame) -> dict[tuple[str, str, str], Usual]:
         .agg(pl.col("_median").first(), pl.col("_off").median(), pl.len())
     )
     return {(s, c, m): Usual(median, SPREAD_OF_MAD * off, n) for s, c, m, median, off, n in table.rows()}
+
+
+def _without_nulls(frame: pl.DataFrame) -> pl.DataFrame:
+    """Write empty text for missing text: a store may keep either."""
+    return frame.with_columns(pl.col(pl.String).fill_null(""))
 
 
 def _serials(readings: pl.DataFrame) -> dict[str, str]:

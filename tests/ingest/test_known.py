@@ -72,6 +72,18 @@ def test_known_from_frames_of_the_store():
     assert known.recorded[identity(readings)[0]].id == 7
 
 
+def test_missing_text_counts_as_empty():
+    """A store may give null where ingest gave an empty text."""
+    with_nulls = reading_frame(
+        [reading(surface=None, leg=None, model=None, value=v) for v in (1.0, 2.0, 3.0)]
+    )
+    with_text = reading_frame([reading(surface="", leg="", model="", value=v) for v in (1.0, 2.0, 3.0)])
+    assert identity(with_nulls).to_list() == identity(with_text).to_list()
+    assert usual_figures(with_nulls) == usual_figures(with_text)
+    known = known_from(date(2026, 5, 20), with_nulls, event_frame([]))
+    assert known.serials == {"TH-1001": ""}
+
+
 def test_known_from_an_empty_store():
     known = known_from(date(2026, 5, 20), reading_frame([]), event_frame([]))
     assert known.newest_day is None
