@@ -95,13 +95,13 @@ class Mark:
 
     Attributes
     ----------
-    id : {"backdated", "rounded-readings", "gauge-unchecked", "serial-gap"}
+    id : {"backdated", "rounded-readings", "gauge-unchecked"}
         Stable name.
     sentence : str
         What was seen and where.
     """
 
-    id: Literal["backdated", "rounded-readings", "gauge-unchecked", "serial-gap"]
+    id: Literal["backdated", "rounded-readings", "gauge-unchecked"]
     sentence: str
 
     def to_dict(self) -> dict[str, str]:
