@@ -204,7 +204,12 @@ def _cautions(fit: NoteSetFit, lengths: Sequence[LengthRemedy], acting: set[str]
     notes = [
         "Partial residuals are taken to sum to zero: one partial far off shifts the main length by its share",
     ]
-    if fit.sittings < 2:
+    if fit.sittings < 2 and fit.sitting_sd > 0:
+        notes.append(
+            "One sitting only: its usual spread is inside the intervals, but the figures carry that one "
+            "day. Blow the set again on another day"
+        )
+    elif fit.sittings < 2:
         notes.append(
             "One sitting only: the player's day is inside the figures but not inside the intervals. Blow the "
             "set again on another day, or give the usual day-to-day spread with --sitting-sd"

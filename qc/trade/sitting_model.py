@@ -18,6 +18,12 @@ PLANNING_READING_SD_CENTS = 5.0
 """Spread of one tuner reading when nothing better is known: planning value, common practice, no source."""
 
 
+FINEST_STEP_CENTS = 0.1
+"""Finest step of a tuner: no spread is taken to be below this over root 12, however well readings agree."""
+
+LEAST_VARIANCE = FINEST_STEP_CENTS**2 / 12.0
+
+
 @dataclass(frozen=True, slots=True)
 class SittingFit:
     """A weighted least-squares fit with sittings.
@@ -194,7 +200,7 @@ def _within_variance(
         return PLANNING_READING_SD_CENTS**2, math.inf
     residual = y - full @ estimates
     variance = float(residual @ residual) / freedom
-    return (variance, float(freedom)) if variance > 1e-12 else (1e-12, float(freedom))
+    return max(variance, LEAST_VARIANCE), float(freedom)
 
 
 def _estimate_ratio(
@@ -211,7 +217,7 @@ def _estimate_ratio(
         rows, target = _whiten(design, blocks, counts, ratio), _whiten(y, blocks, counts, ratio)
         q, r = np.linalg.qr(rows)
         left = float(target @ target - (q.T @ target) @ (q.T @ target))
-        fit = left / known if known is not None else freedom * math.log(max(left, 1e-12))
+        fit = left / known if known is not None else freedom * math.log(max(left, LEAST_VARIANCE))
         return fit + float(np.log1p(ratio * counts).sum()) + 2.0 * float(np.log(np.abs(np.diag(r))).sum())
 
     best = minimize_scalar(loss, bounds=(-12.0, 8.0), method="bounded", options={"xatol": 1e-3})
@@ -221,4 +227,4 @@ def _estimate_ratio(
     rows, target = _whiten(design, blocks, counts, ratio), _whiten(y, blocks, counts, ratio)
     q, _ = np.linalg.qr(rows)
     left = float(target @ target - (q.T @ target) @ (q.T @ target))
-    return ratio, max(left / freedom, 1e-12), float(freedom)
+    return ratio, max(left / freedom, LEAST_VARIANCE), float(freedom)

@@ -14,7 +14,7 @@ from qc.trade.errors import TradeError
 from qc.trade.instrument import Instrument
 from qc.trade.note_set import Note, NoteDesign, check_notes, firm_notes, note_design, valve_column_mm
 from qc.trade.separation import Separation, separate, separation_words
-from qc.trade.sitting_model import SittingFit, block_numbers, fit_sittings
+from qc.trade.sitting_model import LEAST_VARIANCE, SittingFit, block_numbers, fit_sittings
 
 Array = npt.NDArray[np.float64]
 
@@ -269,7 +269,7 @@ def _standing_apart(
         usable = room > 0.05
         scaled = np.where(usable, residual**2 / np.where(usable, room, 1.0), 0.0)
         if reading_sd is None:
-            variance = np.maximum((residual @ residual - scaled) / (freedom - 1), 1e-12)
+            variance = np.maximum((residual @ residual - scaled) / (freedom - 1), LEAST_VARIANCE)
             limit = stdtrit(freedom - 1, 1.0 - STANDS_APART_RISK / (2.0 * len(rows)))
         else:
             variance = np.full(len(rows), reading_sd**2)

@@ -242,6 +242,13 @@ def test_tester_offsets_from_a_reference_instrument():
         trade.tester_offsets([Note(2, 0.0, tester="AB"), Note(3, 0.0, tester="CD")], TENOR)
 
 
+def test_perfect_agreement_is_never_taken_below_the_tuners_step():
+    fit = trade.fit_note_set([Note(2, 3.0)] * 8, TENOR)
+    assert fit.reading_sd == pytest.approx(0.1 / np.sqrt(12))
+    days = [Note(2, 3.0, sitting=day) for day in "ab" for _ in range(4)]
+    assert trade.fit_note_set(days, TENOR).reading_sd == pytest.approx(0.1 / np.sqrt(12))
+
+
 def test_unknown_part():
     fit = trade.fit_note_set([Note(2, 0.0)], TENOR, reading_sd=1.0)
     with pytest.raises(KeyError):
