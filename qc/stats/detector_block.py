@@ -158,8 +158,8 @@ class Block:
         apart = away > NO_STEP * np.abs(values)[:, None]
         nearest = np.where(apart, away, np.inf).min(axis=1)
         gap = self.gap[rows]
-        with np.errstate(invalid="ignore"):
-            recurs = np.abs(nearest - gap) <= SAME_STEP * gap
+        low, high = gap * (1 - SAME_STEP), gap * (1 + SAME_STEP)
+        recurs = np.isfinite(gap) & (low <= nearest) & (nearest <= high)
         self.coarse[rows] |= recurs | ~apart.all(axis=1)
         self.gap[rows] = np.minimum(gap, nearest)
 

@@ -52,7 +52,10 @@ def table(draws: int, lengths: list[int]) -> str:
     lines = ["| rate | length | level | spread | trend | together |", "| --- | --- | --- | --- | --- | --- |"]
     for rate in RATES:
         for n in lengths:
-            cells = [f"{part / rate:.3f} ± {error / rate:.3f}" for part, error in hazards(n, rate, draws)]
+            cells = [
+                f"{part / rate:.3f} ± {error / rate:.3f}"
+                for part, error in hazards(n, rate, math.ceil(draws * min(1, 200 / n)))
+            ]
             lines.append(f"| {rate:g} | {n} | " + " | ".join(cells) + " |")
     return "\n".join(lines)
 
@@ -64,7 +67,7 @@ def main() -> None:
     )
     parser.add_argument("--draws", type=int, default=6_000)
     parser.add_argument("--table", type=Path)
-    parser.add_argument("--lengths", type=int, nargs="+", default=[10, 20, 50, 120, 200])
+    parser.add_argument("--lengths", type=int, nargs="+", default=[6, 10, 20, 50, 120, 200, 1000])
     given = parser.parse_args()
     text = table(given.draws, given.lengths)
     if given.table is None:
