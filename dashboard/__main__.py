@@ -46,6 +46,8 @@ def main(argv: Sequence[str] | None = None) -> int:
     # A shell that starts us in the background switches the keyboard's signal off; this one stays ours.
     signal.signal(signal.SIGTERM, _leave)
     threading.Thread(target=_stop_with_parent, daemon=True).start()
+    # The first reader finds the first screen worked out already.
+    threading.Thread(target=app.server.config[queries.DATA_KEY].today, daemon=True).start()
     try:
         server.run()
     except KeyboardInterrupt:

@@ -54,7 +54,8 @@ class Drawing(Component):  # type: ignore[misc]
 
     _children_props: ClassVar[list[str]] = []
     _base_nodes: ClassVar[list[str]] = ["children"]
-    _namespace = "workshop_board"
+    # Dash looks the namespace up as a package for each component made; one that exists is found at once.
+    _namespace = "dashboard"
     _type = "Drawing"
 
     def __init__(

@@ -24,7 +24,7 @@
     else { own["aria-hidden"] = "true"; }
     return window.React.createElement("span", own, props.tree ? build(props.tree, "0") : null);
   }
-  window.workshop_board = Object.assign({}, window.workshop_board, { Drawing: Drawing });
+  window.dashboard = Object.assign({}, window.dashboard, { Drawing: Drawing });
 
   /* ---- what the server needs to know of this window, told before the first page is asked for ---- */
   function tellWidth() {

@@ -14,6 +14,9 @@ from dashboard.parts import card, figures, heading, nothing, serial_link, series
 from dashboard.routing import Page, series_address
 from qc.jobs.board_views import InstrumentReading, InstrumentView, Point, SeriesVerdict
 
+SHOWN_READINGS = 200
+"""Newest readings of a stage that are listed; an instrument has a few dozen."""
+
 
 def list_layout(**_: str) -> Component:
     """Return the list of instruments with its finder."""
@@ -98,12 +101,20 @@ def _stages(view: InstrumentView) -> list[Component]:
     cards = []
     for _, group in groupby(view.readings, key=lambda r: r.stage):
         readings = list(group)
-        rows = [_reading_row(r) for r in readings]
+        rows = [_reading_row(r) for r in readings[-SHOWN_READINGS:]]
         head = ["Figure", "Place", "Reading", "As typed", "Day", "Person", "Gauge", "Tool", "Sheet"]
-        inner = table(head, rows, f"{readings[0].stage_name}, in order of making", numbers=(2,))
-        title = html.Summary(f"{readings[0].stage_name}: {words.counted(len(rows), 'reading', 'readings')}")
+        inner = table(
+            head, rows, f"{readings[0].stage_name}, in order of making{_cut(len(readings))}", numbers=(2,)
+        )
+        title = html.Summary(
+            f"{readings[0].stage_name}: {words.counted(len(readings), 'reading', 'readings')}"
+        )
         cards.append(html.Details([title, inner], className="card", open=len(rows) <= 12))
     return cards
+
+
+def _cut(count: int) -> str:
+    return f"; the newest {SHOWN_READINGS} of {count}" if count > SHOWN_READINGS else ""
 
 
 def _reading_row(reading: InstrumentReading) -> list[Any]:

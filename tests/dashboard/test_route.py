@@ -88,5 +88,5 @@ def test_markup_escapes_text_and_attributes():
 
 def test_a_drawing_goes_out_as_plain_data():
     drawing = Drawing(route.draw_peak(), label="moved").to_plotly_json()
-    assert drawing["namespace"] == "workshop_board" and drawing["type"] == "Drawing"
+    assert drawing["namespace"] == "dashboard" and drawing["type"] == "Drawing"
     assert drawing["props"]["tree"][0] == "svg" and drawing["props"]["label"] == "moved"

@@ -95,3 +95,12 @@ def test_a_stage_without_readings_says_so(in_app, board, monkeypatch, texts):
     monkeypatch.setattr(board, "stages", lambda: known)
     monkeypatch.setattr(board, "verdicts", lambda stage=None: ())
     assert "Nothing has been measured at this stage yet." in texts(stages.layout())
+
+
+def test_a_part_measured_very_often_is_cut_and_says_so(in_app, board, monkeypatch, texts):
+    often = board.instrument("TQ-0442")
+    often = replace(often, readings=often.readings * 500)
+    monkeypatch.setattr(board, "instrument", lambda serial: often)
+    said = texts(instruments.one_layout("TQ-0442"))
+    assert "500 readings" in said and "the newest 200 of 500" in said
+    assert said.count("slide_0442.xlsx, line 9") == 200
