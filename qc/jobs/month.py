@@ -134,7 +134,7 @@ def month_content(workshop: Workshop, which: str) -> MonthContent:
         gauges=gauges,
         dies=dies,
         decisions=decisions(judged.verdicts, dies, gauges),
-        gaps=data_gaps(workshop.store.held(open_only=False), workshop.store.sheets(), first, as_of),
+        gaps=data_gaps(workshop.store.held(open_only=False), readings, first, as_of),
         verdicts=tuple(judged.verdicts),
         budget=judged.budget.sentence(),
     )

@@ -159,21 +159,26 @@ def decisions(
     return tuple(said)
 
 
-def data_gaps(held: pl.DataFrame, sheets: pl.DataFrame, first: date, as_of: date) -> tuple[Gap, ...]:
-    """Return rows held and put right in the period, by reason."""
-    inside = (
-        sheets.filter(pl.col("uploaded_day").is_between(first, as_of))
-        if "uploaded_day" in sheets.columns
-        else sheets
-    )
-    rows = held.filter(pl.col("sheet").is_in(inside["sheet"].to_list()))
-    found = [Gap("sheets taken in", inside.height, "")]
-    if rows.height:
-        still = rows.filter(pl.col("state") == "open")
+def data_gaps(held: pl.DataFrame, readings: pl.DataFrame, first: date, as_of: date) -> tuple[Gap, ...]:
+    """Return the readings of the period, and its rows held and put right, by reason.
+
+    A row counts in the month of its measured day; one without a readable day in the month it was handed in.
+    """
+    inside = [first <= _day_of(row) <= as_of for row in held.to_dicts()]
+    rows = held.filter(pl.Series(inside, dtype=pl.Boolean))
+    found = [Gap("readings accepted", readings.height, f"on {readings['sheet'].n_unique()} sheets")]
+    still = rows.filter(pl.col("state") == "open")
+    if still.height:
         reasons = Counter(r["id"] for text in still["reasons"] for r in json.loads(text))
         said = ", ".join(f"{number} {name}" for name, number in reasons.most_common(6))
         found.append(Gap("rows still held", still.height, said))
-        found.append(
-            Gap("rows put right", rows.height - still.height, "kept as typed beside what they became")
-        )
+    settled = rows.height - still.height
+    if settled:
+        found.append(Gap("rows put right or set aside", settled, "kept as typed beside what they became"))
     return tuple(found)
+
+
+def _day_of(row: dict[str, Any]) -> date:
+    typed = json.loads(row["typed"]).get("day")
+    entered: date = row["entered"].date()
+    return date.fromisoformat(typed) if typed else entered

@@ -43,9 +43,8 @@ class Status:
         lines = [head, ""]
         for verdict in self.series:
             capable = CAPABLE_WORDS[verdict.capable] if verdict.pieces else "nothing measured yet"
-            lines.append(
-                f"{verdict.title:<{name}}  {_behaviour(verdict):<18}{capable:<18}{_remark(verdict)}".rstrip()
-            )
+            remark = _remark(verdict, self.as_of)
+            lines.append(f"{verdict.title:<{name}}  {_behaviour(verdict):<18}{capable:<18}{remark}".rstrip())
         return "\n".join(lines)
 
 
@@ -106,12 +105,12 @@ def _behaviour(verdict: SeriesVerdict) -> str:
     return verdict.behaviour
 
 
-def _remark(verdict: SeriesVerdict) -> str:
+def _remark(verdict: SeriesVerdict, today: date) -> str:
     signal = _telling(verdict)
     if signal is not None:
         first = f"{quantity_words(signal.size, verdict.unit)} " if signal.size is not None else ""
         cause = f"; coincides with {signal.suspects[0].sentence}" if signal.suspects else ""
-        return f"{first}since {signal.start_serial} ({day_words(signal.start_day)}){cause}"
+        return f"{first}since {signal.start_serial} ({day_words(signal.start_day, today)}){cause}"
     if verdict.forecast is not None:
         return verdict.forecast.sentence
     if verdict.ppk is not None:

@@ -29,6 +29,9 @@ Floats = NDArray[np.float64]
 BACK_SHARE = 1 / 3
 """Within this share of an excursion's size of the old level a series counts as back (house rule)."""
 
+LEAST_OLD = 4
+"""Fewer pieces than this are no settled state that later ones could have left (the detector's own start)."""
+
 ENOUGH_TO_RETURN = 8
 """So many pieces after a signal have to speak before a quiet return is said (house rule)."""
 
@@ -265,13 +268,16 @@ def _faded(signal: Finding, values: Floats, begin: int, following: int) -> bool:
     """Say whether the pieces made after a signal are as they were before it began.
 
     The judgement starts anew after a signal, so a quiet return raises none of its own; without this a false
-    signal would stand as a lasting change for good.
+    signal would stand as a lasting change for good. Where hardly anything came before, the first pieces were
+    apart and what followed is the settled state.
     """
     old = values[begin - 1 : signal.start - 1]
     away = values[signal.start - 1 : signal.point]
     new = values[signal.point : following - 1]
-    if new.size < ENOUGH_TO_RETURN or old.size < 2:
+    if new.size < ENOUGH_TO_RETURN:
         return False
+    if old.size < LEAST_OLD:
+        return True
     if signal.kind == "spread":
         spreads = [float(part.std(ddof=1)) if part.size > 1 else 0.0 for part in (old, away, new)]
         return min(spreads) > 0 and _back(*np.log(spreads))

@@ -186,7 +186,7 @@ def _signal(question: Question, points: Sequence[Point], found: Finding, factors
         ended=found.ended,
     )
     stage_index = [s.id for s in question.plan.stages].index(question.stage.id)
-    suspects, unchanged = find_suspects(points, result, factors, question.plan, stage_index)
+    suspects, unchanged = find_suspects(points, result, factors, question.plan, stage_index, question.today)
     worn = worn_tool(question.characteristic, points, result, question.plan)
     if worn is not None:
         suspects = (worn, *(s for s in suspects if s.name != worn.name))
@@ -209,11 +209,12 @@ def _said(
         signal.size,
         signal.start_serial,
         signal.start_day,
+        question.today,
     )
     because = because_sentence([s.sentence for s in suspects], unchanged, signal.pieces)
     if signal.ended is not None:
         back = points[signal.ended - 1]
-        because += f" Over since {back.serial} ({day_words(back.day)})."
+        because += f" Over since {back.serial} ({day_words(back.day, question.today)})."
     newest = points[-1].serial
     step = question.characteristic.next_step or f"re-measure {newest}, then check the gauge's zero."
     return replace(

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from datetime import date
 
 from qc.plan import Plan
 from qc.watch.factors import CHECKED, UNCHECKED, Factor, Factors
@@ -34,7 +35,12 @@ PLAIN_KINDS = {
 
 
 def find_suspects(
-    points: Sequence[Point], signal: SignalResult, factors: Factors, plan: Plan, stage_index: int
+    points: Sequence[Point],
+    signal: SignalResult,
+    factors: Factors,
+    plan: Plan,
+    stage_index: int,
+    today: date | None = None,
 ) -> tuple[tuple[Suspect, ...], tuple[str, ...]]:
     """Rank what changed where a signal began.
 
@@ -50,6 +56,8 @@ def find_suspects(
         Gives the names of tools and gauges and when they were fitted.
     stage_index : int
         Place of the series' stage in the route; later stages cannot be suspects.
+    today : date, optional
+        Days long before it are told with their year.
 
     Returns
     -------
@@ -66,7 +74,7 @@ def find_suspects(
         levels = [by_serial.get(p.serial, "") for p in points]
         if sum(map(bool, levels)) < len(levels) / 2:
             continue
-        suspect = _judge_factor(points, signal, factor, levels, plan)
+        suspect = _judge_factor(points, signal, factor, levels, plan, today)
         if suspect is not None:
             found.append(suspect)
         still[factor.kind] = still.get(factor.kind, True) and suspect is None
@@ -78,7 +86,12 @@ def find_suspects(
 
 
 def _judge_factor(
-    points: Sequence[Point], signal: SignalResult, factor: Factor, levels: list[str], plan: Plan
+    points: Sequence[Point],
+    signal: SignalResult,
+    factor: Factor,
+    levels: list[str],
+    plan: Plan,
+    today: date | None,
 ) -> Suspect | None:
     low, high = max(signal.start_low - 1, 1), max(signal.start_high - 1, 1)  # 0-based, first changed point
     last = len(points) if signal.ended is None else signal.ended - 1
@@ -100,7 +113,7 @@ def _judge_factor(
         before="" if usual == level else usual,
         serial=points[first].serial,
         day=points[first].day,
-        sentence=_sentence(factor, level, points[first], plan),
+        sentence=_sentence(factor, level, points[first], plan, today),
         weight=round(-math.log(rarity) * separation, 4),
     )
 
@@ -129,16 +142,18 @@ def _rarity(changes: Sequence[bool], low: int, high: int) -> float:
     return (sum(elsewhere) + 0.5) / (len(elsewhere) + 1.0)
 
 
-def _sentence(factor: Factor, level: str, point: Point, plan: Plan) -> str:
-    first = f"first on {point.serial} ({day_words(point.day)})"
+def _sentence(factor: Factor, level: str, point: Point, plan: Plan, today: date | None) -> str:
+    day = day_words(point.day, today)
+    first = f"first on {point.serial} ({day})"
     if factor.kind == "gauge-check" and level == UNCHECKED:
         gauge = plan.gauge(factor.source)
         name = f"{inside(gauge.name)} {gauge.id}" if gauge else factor.source
-        return f"no morning check of {name} since {day_words(point.day)}"
+        return f"no morning check of {name} since {day}"
     if factor.kind == "tool":
         tool = plan.tool(level)
         name = f"{inside(tool.name)} {tool.id}" if tool else level
-        return f"{name}, fitted {day_words(tool.fitted)}" if tool and tool.fitted else f"{name}, {first}"
+        fitted = day_words(tool.fitted, today) if tool else ""
+        return f"{name}, fitted {fitted}" if fitted else f"{name}, {first}"
     if factor.kind == "gauge":
         gauge = plan.gauge(level)
         return f"{inside(gauge.name)} {level}, {first}" if gauge else f"gauge {level}, {first}"

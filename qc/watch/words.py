@@ -12,6 +12,9 @@ MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", 
 UNITS = {"um": "µm", "cent": "cents", "cm3/min": "cm³/min", "fault": "faults", "count": "", "C": "°C"}
 """How a unit of the plan is written for people."""
 
+YEAR_TOLD_AFTER_DAYS = 270
+"""An older day could be taken for one of this year."""
+
 FIRST_STEPS = (
     "Re-measure the newest piece.",
     "Check the gauge's zero.",
@@ -20,15 +23,18 @@ FIRST_STEPS = (
 """The first three steps of every reaction (common practice, no source)."""
 
 
-def day_words(day: date | None) -> str:
-    """Write a day as on a bench calendar.
+def day_words(day: date | None, today: date | None = None) -> str:
+    """Write a day as on a bench calendar; with its year where it lies most of a year before `today`.
 
     Examples
     --------
-    >>> day_words(date(2026, 10, 9))
-    '9 Oct'
+    >>> day_words(date(2026, 10, 9)), day_words(date(2025, 10, 9), date(2026, 11, 24))
+    ('9 Oct', '9 Oct 2025')
     """
-    return "" if day is None else f"{day.day} {MONTHS[day.month - 1]}"
+    if day is None:
+        return ""
+    year = f" {day.year}" if today is not None and (today - day).days > YEAR_TOLD_AFTER_DAYS else ""
+    return f"{day.day} {MONTHS[day.month - 1]}{year}"
 
 
 def inside(name: str) -> str:
@@ -111,6 +117,7 @@ def signal_sentence(
     size: float | None,
     serial: str,
     day: date,
+    today: date | None = None,
 ) -> str:
     """Say what a signal found, in one sentence.
 
@@ -125,10 +132,10 @@ def signal_sentence(
     have = "have" if noun.endswith("s") and not noun.endswith("ss") else "has"
     subject = noun[:1].upper() + noun[1:] + ("" if family == "all" else f" ({family} family)")
     way = characteristic.words.get("above" if side == "above" else "below", _plain_side(side))
-    since = f"since {serial} ({day_words(day)})"
+    since = f"since {serial} ({day_words(day, today)})"
     much = "" if size is None else quantity_words(abs(size), characteristic.unit) + " "
     if kind == "single":
-        return f"{subject}: {serial} ({day_words(day)}) stands apart from the rest, {much}{way}."
+        return f"{subject}: {serial} ({day_words(day, today)}) stands apart from the rest, {much}{way}."
     if kind == "spread":
         return f"{subject} {have} scattered {'more' if side == 'above' else 'less'} {since}."
     if kind == "trend":
