@@ -68,7 +68,7 @@ def fingerprints(frame: pl.DataFrame, meaning: tuple[str, ...]) -> list[bytes]:
         `READING_MEANING` or `EVENT_MEANING`; the first is ``day``.
     """
     rows = zip(*(_values(frame[name]) for name in meaning), strict=True)
-    return [_digest(row[0], json.dumps(row, ensure_ascii=False, separators=(",", ":"))) for row in rows]
+    return [_digest(row[0], _canonical(dict(zip(meaning, row, strict=True)))) for row in rows]
 
 
 def held_fingerprints(tables: Iterable[str | None], typed: Iterable[str]) -> list[bytes]:
@@ -89,9 +89,15 @@ def held_fingerprints(tables: Iterable[str | None], typed: Iterable[str]) -> lis
             for name, value in row.items()
             if name not in _NOT_MEANING and value is not None and value != ""
         }
-        canonical = json.dumps([table, meaning], ensure_ascii=False, sort_keys=True, separators=(",", ":"))
-        found.append(_digest(row.get("day"), canonical))
+        meaning["table"] = table
+        found.append(_digest(row.get("day"), _canonical(dict(sorted(meaning.items())))))
     return found
+
+
+def _canonical(row: dict[str, Any]) -> str:
+    # what is empty is left out: a column that a later release adds must not make known rows new
+    filled = {name: value for name, value in row.items() if value is not None}
+    return json.dumps(filled, ensure_ascii=False, separators=(",", ":"))
 
 
 def _values(column: pl.Series) -> list[Any]:
