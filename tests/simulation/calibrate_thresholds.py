@@ -12,7 +12,7 @@ errors, which come from the scatter between the sets. For normal readings and ra
     python calibrate_rare.py --seed 201 --out r1.npz
     python calibrate_thresholds.py combine n1.npz ... r1.npz ... --table ../../qc/stats/thresholds.csv
 
-The table in the repository: seeds 101-104 (`normal`) and 101-106 (`any`), 200,000 stretches each.
+The table in the repository: seeds 101-103 for each shape, 200,000 stretches each.
 """
 
 from __future__ import annotations

@@ -2,12 +2,14 @@
 
 import json
 import warnings
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 from qc.stats import StatisticsError, detect, detect_many
 
+NILE = json.loads((Path(__file__).parents[1] / "published" / "changepoint_nile.json").read_text())
 STEADY = np.random.default_rng(71).normal(50.0, 0.2, 60)
 
 
@@ -26,6 +28,14 @@ def test_a_clear_shift_is_found_with_start_and_size():
     assert signal.start_set[0] <= 41 <= signal.start_set[1]
     assert signal.size_interval[0] <= 0.8 <= signal.size_interval[1]
     assert signal.score > signal.threshold
+
+
+@pytest.mark.parametrize("rate", [0.01, 0.001, 0.0001])
+def test_nile_flow_is_found_to_have_changed_after_1898_while_it_is_measured(rate):
+    # Cobb 1978: last year before the change 1898, the 28th of the series
+    signals = detect(NILE["volume"], false_alarm_rate=rate).signals
+    assert [(s.kind, s.side, s.start) for s in signals] == [("shift", "below", 29)]
+    assert signals[0].point <= 35
 
 
 def test_direction_scale_and_origin_do_not_matter():
