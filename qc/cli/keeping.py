@@ -31,7 +31,9 @@ def new(
 
 @plan.command("check")
 def check(
-    file: Annotated[Path | None, typer.Argument(metavar="[FILE]", help="Plan file; else the workshop's.")] = None,
+    file: Annotated[
+        Path | None, typer.Argument(metavar="[FILE]", help="Plan file; else the workshop's.")
+    ] = None,
     workshop: WorkshopOption = None,
     as_json: JsonOption = False,
 ) -> None:

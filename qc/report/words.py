@@ -83,7 +83,7 @@ def plain_content(content: MonthContent) -> dict[str, Any]:
         "reactions": [
             {
                 "name": r.name,
-                "opened": day_words(r.opened),
+                "opened": day_words(r.opened, content.as_of),
                 "age": f"{r.age_days} day{'s' * (r.age_days != 1)}",
                 "state": r.state,
                 "pieces": r.pieces,
