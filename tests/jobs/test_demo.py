@@ -70,6 +70,8 @@ def test_planted_mishaps_are_held(shop):
     held = shop.store.held()
     missed = []
     for mishap in PLANTED["mishaps"]:
+        if not mishap["held"]:  # a decimal comma that can only mean one thing is read as meant
+            continue
         rows = held.filter(pl.col("file") == mishap["file"].rsplit("/", 1)[-1])
         if mishap.get("line"):
             rows = rows.filter((pl.col("row") - mishap["line"]).abs() <= mishap.get("cells", 1))
