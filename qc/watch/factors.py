@@ -84,8 +84,9 @@ def collect_factors(readings: pl.DataFrame, events: pl.DataFrame, plan: Plan) ->
         if row["tool"]:
             put(Factor("tool", _source(plan, "tool", row["tool"], role)), row["serial"], row["tool"], 0)
     _carry_over_parts(parts, levels, place)
+    stages = _first_stages(readings)
     for (gauge, serial), level in _checks(readings, events, plan).items():
-        put(Factor("gauge-check", gauge), serial, level, route.get(_first_stage(readings, gauge), 0))
+        put(Factor("gauge-check", gauge), serial, level, route.get(stages.get(gauge, ""), 0))
     return Factors(levels, place)
 
 
@@ -139,6 +140,7 @@ def _checks(readings: pl.DataFrame, events: pl.DataFrame, plan: Plan) -> dict[tu
     }
 
 
-def _first_stage(readings: pl.DataFrame, gauge: str) -> str:
-    stages = readings.filter(pl.col("gauge") == gauge)["stage"]
-    return str(stages[0]) if len(stages) else ""
+def _first_stages(readings: pl.DataFrame) -> dict[str, str]:
+    """Return where each gauge was first used."""
+    used = readings.filter(pl.col("gauge") != "").unique("gauge", keep="first", maintain_order=True)
+    return dict(used.select("gauge", "stage").iter_rows())
