@@ -50,28 +50,20 @@ def capability(
     ----------
     values : array_like of float, length n >= 2
         One reading per piece. [unit of the characteristic]
-    lower, upper : float, optional
-        Specification limits, at least one. [same unit]
-    target : float, optional
-        Wanted value; gives Cpm (two limits only). [same unit]
-    sigma : float, optional
-        The chart's short-term sigma for Cp and Cpk; the sample sd when left out. [same unit]
-    sigma_df : float, optional
-        Degrees of freedom of `sigma` (infinite when it is known); n - 1 when left out.
-    wanted : float
-        Wanted Ppk. [1]
-    confidence : float
-        Confidence of the two-sided intervals and of each one-sided bound of the verdict.
-    stable : bool
-        Whether the series is the same process throughout; else the figures are withheld.
-    unstable_because : str
-        What to say then.
+    lower, upper, target : float, optional
+        Specification limits, at least one; the target gives Cpm (two limits only). [same unit]
+    sigma, sigma_df : float, optional
+        The chart's short-term sigma for Cp and Cpk, the sample sd when left out [same unit], and its degrees
+        of freedom (infinite when it is known), n - 1 when left out.
+    wanted, confidence : float
+        Wanted Ppk; confidence of the two-sided intervals and of each one-sided bound of the verdict. [1]
+    stable, unstable_because : bool, str
+        Whether the series is the same process throughout; else the figures are withheld, and what to say.
     shape : {"normal", "positive", "weibull", "half-normal", "any"}
         Distribution of the readings; all but the first go by percentiles (`qc.stats.capability_shape`).
-    resolution : float, optional
-        Step of the gauge; the sample sd is not taken below resolution / sqrt 12. [same unit]
-    gauge_sd : float, optional
-        Spread of the gauge itself, for `ppk_without_gauge`. [same unit]
+    resolution, gauge_sd : float, optional
+        Step of the gauge, so that the sample sd is not taken below resolution / sqrt 12; spread of the gauge
+        itself, for `ppk_without_gauge`. [same unit]
     seed : int
         Of the bootstrap behind the intervals of the shapes that are not normal.
 
@@ -79,25 +71,19 @@ def capability(
     -------
     Capability
         Figures, intervals and verdict, or the reason why they are withheld: under 20 pieces, not stable, or
-        no spread to be seen.
+        no spread to be seen. `proven` when the one-sided lower bound of Ppk reaches `wanted`, `no` when the
+        upper bound is below it.
 
     Raises
     ------
     StatisticsError
         Readings that are not finite numbers or that the shape cannot have, no limit, limits the wrong way
-        round, a target outside them, or an option out of range.
-    StatisticsUsageError
-        A shape that does not exist.
-
-    Notes
-    -----
-    Ppk: two limits, interval of Bissell; one limit, exact by the noncentral t. Pp and Cp: exact by
-    chi-square. `proven` when the lower bound reaches `wanted`, `no` when the upper bound is below it.
+        round, a target outside them, or an option out of range; StatisticsUsageError: no such shape.
 
     References
     ----------
-    .. [1] Bissell, Applied Statistics 39, 1990; Chou, Owen and Borrego, Journal of Quality Technology 22,
-       1990; NIST/SEMATECH e-Handbook 6.1.6 (definitions of Cp, Cpk, Cpm).
+    .. [1] Ppk with two limits: Bissell, Applied Statistics 39, 1990; with one, exact: Chou, Owen and Borrego,
+       Journal of Quality Technology 22, 1990; definitions: NIST/SEMATECH e-Handbook 6.1.6.
 
     Examples
     --------
@@ -108,14 +94,8 @@ def capability(
     """
     limits = Limits(lower, upper, target)
     readings = as_readings(values, "capability: value", least=2)
-    _check_options(sigma=sigma, sigma_df=sigma_df, wanted=wanted, resolution=resolution, gauge_sd=gauge_sd)
-    if not 0.0 < confidence < 1.0:
-        raise StatisticsError(f"capability: confidence is {confidence}, must lie between 0 and 1")
-    if shape not in SHAPES:
-        raise StatisticsUsageError(f"capability: shape {shape!r} is not known; there are {', '.join(SHAPES)}")
-    floor = 0.0 if resolution is None else resolution / math.sqrt(12.0)
-    own_sd = _sample_sd(readings)
-    sample = _Sample(readings, float(np.mean(readings)), max(own_sd, floor), floor > own_sd)
+    _check_options(confidence, sigma, sigma_df, wanted, resolution, gauge_sd)
+    sample = _Sample.of(readings, resolution)
     reason = _why_withheld(sample, stable, unstable_because, shape)
     if reason is not None:
         more = _more(sample, limits, wanted, confidence) if stable and sample.sd > 0.0 else None
@@ -134,6 +114,13 @@ class _Sample:
     mean: float
     sd: float
     floored: bool
+
+    @classmethod
+    def of(cls, readings: Floats, resolution: float | None) -> _Sample:
+        """Take the sample sd, but not below resolution / sqrt 12."""
+        floor = 0.0 if resolution is None else resolution / math.sqrt(12.0)
+        own = _sample_sd(readings)
+        return cls(readings, float(np.mean(readings)), max(own, floor), floor > own)
 
     @property
     def n(self) -> int:
@@ -224,6 +211,8 @@ def _shaped(
 
 def _why_withheld(sample: _Sample, stable: bool, unstable_because: str, shape: str) -> str | None:
     """Say why no figure may be given, or None."""
+    if shape not in SHAPES:
+        raise StatisticsUsageError(f"capability: shape {shape!r} is not known; there are {', '.join(SHAPES)}")
     least = LEAST_OBSERVED if shape == "any" else LEAST_PIECES
     if not stable:
         return (
@@ -257,9 +246,19 @@ def _more_by_width(ppk: float, bounds: Interval, n: int, wanted: float) -> int |
     return math.ceil((reach / gap) ** 2 * n) - n
 
 
-def _check_options(**options: float | None) -> None:
-    """Refuse an option that must be above 0 and is not."""
-    for name, value in options.items():
+def _check_options(
+    confidence: float,
+    sigma: float | None,
+    sigma_df: float | None,
+    wanted: float,
+    resolution: float | None,
+    gauge_sd: float | None,
+) -> None:
+    """Refuse a confidence outside 0..1 and what must be above 0 and is not."""
+    if not 0.0 < confidence < 1.0:
+        raise StatisticsError(f"capability: confidence is {confidence}, must lie between 0 and 1")
+    above = {"sigma": sigma, "degrees of freedom of sigma": sigma_df, "wanted Ppk": wanted}
+    for name, value in (above | {"resolution": resolution, "gauge sd": gauge_sd}).items():
         if value is not None and not value > 0:
             raise StatisticsError(f"capability: {name} is {value}, must be above 0")
 

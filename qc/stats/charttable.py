@@ -30,8 +30,9 @@ class ChartTable:
     kind : str
         Chart kind.
     points : DataFrame
-        One row per plotted point: `series, point` (from 1), `value, sd, lower, upper`, where there is a
-        companion chart `companion`, and `companion_lower, companion_upper` where its limits vary.
+        One row per plotted point: `series, point` (from 1), `value`; where they differ from the levels
+        `sd, lower, upper`; where there is a companion chart `companion`, and `companion_lower,
+        companion_upper` where its limits vary.
     levels : DataFrame
         One row per series in the same order: `series, points, center, sigma, lower, upper, reason`; a series
         with a reason has no limits.
@@ -96,6 +97,12 @@ class ChartTable:
             warnings=self.warnings.get(name, ()),
             extras=self.extras.get(name, {}),
         )
+
+    def column(self, name: str) -> pl.Series:
+        """Return `sd`, `lower` or `upper` of every point, from the levels where all points share it."""
+        if name in self.points.columns:
+            return self.points[name]
+        return spread_out(self.levels, "sigma" if name == "sd" else name)
 
     def companion_points(self) -> pl.DataFrame:
         """Points of the companion chart with their limits: `series, point, companion` and the two limits."""

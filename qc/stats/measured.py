@@ -123,9 +123,6 @@ def individuals_table(frame: pl.DataFrame, setting: Setting = AS_THEY_ARE) -> Ch
     levels = levels.with_columns(
         companion_center=center, companion_lower=0.0 * center, companion_upper=center * MOVING.D4
     )
-    points = points.with_columns(
-        sd=spread_out(levels, "sigma"), lower=spread_out(levels, "lower"), upper=spread_out(levels, "upper")
-    )
     return ChartTable(
         "individuals", points, levels, companion_kind="moving-range", warnings=_warnings(levels, setting)
     )

@@ -9,19 +9,18 @@ alarms: see docs/reference/rules.md.
 
 from __future__ import annotations
 
+import os
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import reduce
 from itertools import combinations
 from operator import and_, or_
 
-import numpy as np
 import polars as pl
 
-from qc.stats.charttable import ChartTable
 from qc.stats.errors import StatisticsUsageError
-from qc.stats.points import Floats, Signal
 
 LIMIT = "beyond-limit"
 DEFAULTS: dict[str, int | None] = {
@@ -34,6 +33,8 @@ DEFAULTS: dict[str, int | None] = {
     "two-of-three-outer": None,
     "zigzag": 14,
 }
+BLOCK = 1 << 17  # rows worked on at once: a column of them fits the cache
+WIDEST_WINDOW = 5  # points that a rule without a length of its own looks back over
 SLACK = 1e-9  # sigma: rounding of a mean or a limit must not turn a point on the line into one beyond it
 _LEAST = {"avoiding-center": 2, "hugging-center": 2, "same-side": 2, "steady-climb": 3, "zigzag": 4}
 
@@ -110,140 +111,31 @@ def rule_flags(rows: pl.DataFrame, rules: Iterable[Rule]) -> pl.DataFrame:
     >>> flags["same-side above"].to_list()[-2:]
     [False, True]
     """
+    wanted = list(rules)
+    if not wanted:
+        return pl.DataFrame()
+    reach = max(rule.length or 0 for rule in wanted) + WIDEST_WINDOW
+
+    def part(begin: int) -> pl.DataFrame:
+        # a block also sees the rows before it that its patterns can reach into
+        ahead = min(begin, reach)
+        return _flags(rows.slice(begin - ahead, BLOCK + ahead), wanted).slice(ahead)
+
+    return in_blocks(rows.height, part)
+
+
+def in_blocks(rows: int, part: Callable[[int], pl.DataFrame]) -> pl.DataFrame:
+    """Work on stretches of rows that fit the processor's cache, side by side, and join the answers."""
+    begins = range(0, max(rows, 1), BLOCK)
+    if len(begins) == 1:
+        return part(0)
+    with ThreadPoolExecutor(max_workers=min(4, os.cpu_count() or 1)) as pool:
+        return pl.concat(list(pool.map(part, begins)), rechunk=False)
+
+
+def _flags(rows: pl.DataFrame, rules: list[Rule]) -> pl.DataFrame:
     seen = _Seen(rows)
     return pl.DataFrame([column for rule in rules for column in _columns(rule, seen)])
-
-
-def standardised(table: ChartTable) -> pl.DataFrame:
-    """Rows of a chart table as the rules want them: `series, point, z, z_lower, z_upper`."""
-    center = pl.Series(np.repeat(table.levels["center"].to_numpy(), table.levels["points"].to_numpy()))
-    sd = table.points["sd"]
-    z = (pl.col("value") - center) / sd
-    return table.points.select(
-        "series",
-        "point",
-        z=pl.when(z.is_finite()).then(z),  # a series without spread has no z and never offends
-        z_lower=(pl.col("lower") - center) / sd,
-        z_upper=(pl.col("upper") - center) / sd,
-    )
-
-
-def find_signals(table: ChartTable, rules: Sequence[Rule]) -> dict[str, tuple[Signal, ...]]:
-    """Signals of every series, by point and then by rule name.
-
-    Parameters
-    ----------
-    table : ChartTable
-        Charts of one kind for many series.
-    rules : sequence of Rule
-        Rules to apply.
-
-    Returns
-    -------
-    dict of series name to tuple of Signal
-        One signal per offending point and rule; series without signals are left out. `start` is the first
-        point of the pattern, `size` the mean deviation from the centre since then.
-
-    References
-    ----------
-    .. [1] As `rule_flags`.
-
-    Examples
-    --------
-    >>> from qc.stats.measured import individuals_table
-    >>> from qc.stats.setting import Setting
-    >>> frame = pl.DataFrame({"value": [1.0, 2.0, 1.0, 2.0, 9.0]})
-    >>> table = individuals_table(frame, Setting(center=1.5, sigma=1.0))
-    >>> [(s.point, s.side) for s in find_signals(table, parse_rules("limit"))[""]]
-    [(5, 'above')]
-    """
-    if not rules:
-        return {}
-    rows = standardised(table)
-    flags = rule_flags(rows, sorted(rules))
-    z = rows["z"].fill_null(np.nan).to_numpy()
-    first = rows["point"].to_numpy() == 1
-    scale = table.points["sd"].to_numpy()
-    level_sigma = np.repeat(table.levels["sigma"].to_numpy(), table.levels["points"].to_numpy())
-    point, names = rows["point"].to_numpy(), rows["series"]
-    starts_of = _Starts(z, first)
-    found: list[tuple[int, Rule, str]] = []
-    for rule in sorted(rules):
-        for column in _column_names(rule):
-            side = column.rsplit(" ", 1)[1]
-            found += [(int(row), rule, side) for row in flags[column].arg_true()]
-    found.sort(key=lambda item: (item[0], item[1]))
-    total = np.cumsum(np.nan_to_num(z) * np.nan_to_num(scale))
-    out: dict[str, list[Signal]] = {}
-    for row, rule, side in found:
-        start = starts_of.row(rule, side, row)
-        size = (
-            z[row] * scale[row]
-            if start == row
-            else (total[row] - (total[start - 1] if start else 0.0)) / (row - start + 1)
-        )
-        name = str(names[row])
-        out.setdefault(name, []).append(
-            Signal(
-                point=int(point[row]),
-                rule=rule.name,
-                side=side,  # type: ignore[arg-type]
-                start=int(point[start]),
-                size=float(size),
-                size_sigma=float(size / level_sigma[row]) if level_sigma[row] > 0 else None,
-                series=name or None,
-            )
-        )
-    return {name: tuple(signals) for name, signals in out.items()}
-
-
-class _Starts:
-    """First row of the pattern that a signal ends."""
-
-    def __init__(self, z: Floats, first: np.ndarray) -> None:
-        self.z, self.first = z, first
-        self.rows = np.arange(z.size)
-        self.runs: dict[str, np.ndarray] = {}
-
-    def row(self, rule: Rule, side: str, at: int) -> int:
-        """Row where the pattern begins."""
-        if rule.name == LIMIT:
-            return at
-        if rule.name in ("two-of-three-outer", "four-of-five-middle"):
-            window, line = (3, 2.0) if rule.name == "two-of-three-outer" else (5, 1.0)
-            sign = 1.0 if side == "above" else -1.0
-            rows = [
-                row
-                for row in range(max(0, at - window + 1), at + 1)
-                if not self.first[row + 1 : at + 1].any()
-            ]
-            return next(row for row in rows if sign * self.z[row] > line + SLACK)
-        if rule.name not in self.runs:
-            self.runs[rule.name] = self._run_starts(rule.name)
-        return int(self.runs[rule.name][at])
-
-    def _run_starts(self, name: str) -> np.ndarray:
-        """For each row, where the unbroken run that holds it began."""
-        z, first = self.z, self.first
-        with np.errstate(invalid="ignore"):
-            if name == "same-side":
-                sign = np.where(np.abs(z) <= SLACK, 0.0, np.sign(z))
-                broken = first | (sign == 0) | np.append(True, sign[1:] != sign[:-1])
-            elif name in ("hugging-center", "avoiding-center"):
-                inside = np.abs(z) <= 1 + SLACK
-                holds = inside if name == "hugging-center" else np.abs(z) > 1 + SLACK
-                broken = first | ~holds | np.append(True, ~holds[:-1])
-            else:
-                step = np.append(0.0, np.diff(z))
-                way = np.where(first | (np.abs(step) <= SLACK), 0.0, np.sign(step))
-                before = np.append(0.0, way[:-1])
-                ends = way == 0 if name == "steady-climb" else (way == 0) | np.isnan(way)
-                turns = way != before if name == "steady-climb" else way != -before
-                # a run of steps begins one point before its first step
-                step_broken = first | ends | turns
-                begin = np.maximum.accumulate(np.where(step_broken, self.rows, 0))
-                return np.where(first[begin] | (way[begin] == 0), begin, begin - 1)
-        return np.maximum.accumulate(np.where(broken, self.rows, 0))
 
 
 def _rule(part: str) -> Rule:
@@ -263,7 +155,8 @@ def _rule(part: str) -> Rule:
     return Rule(name, int(given))
 
 
-def _column_names(rule: Rule) -> list[str]:
+def column_names(rule: Rule) -> list[str]:
+    """Names of the columns that `rule_flags` makes for a rule."""
     sides = ("both",) if rule.name in ("avoiding-center", "hugging-center", "zigzag") else ("above", "below")
     return [f"{rule.name} {side}" for side in sides]
 
@@ -345,4 +238,4 @@ def _columns(rule: Rule, seen: _Seen) -> list[pl.Series]:
         else:
             turn = (up & _shifted(down, 1)) | (down & _shifted(up, 1))
             found = [seen.all_of(turn, length - 2, length)]
-    return [part.alias(name) for part, name in zip(found, _column_names(rule), strict=True)]
+    return [part.alias(name) for part, name in zip(found, column_names(rule), strict=True)]

@@ -11,7 +11,8 @@ from numpy.typing import ArrayLike
 from qc.stats.charttable import ChartTable
 from qc.stats.measured import individuals_table
 from qc.stats.points import Chart, as_readings
-from qc.stats.rules import LIMIT, Rule, find_signals
+from qc.stats.rule_signals import find_signals
+from qc.stats.rules import LIMIT, Rule
 from qc.stats.setting import AS_THEY_ARE, Setting
 
 MOST_ROUNDS = 20

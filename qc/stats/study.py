@@ -19,7 +19,7 @@ from qc.stats.charttable import ONLY, arrange, lengths
 from qc.stats.dependence import lag_1_autocorrelation
 from qc.stats.distribution import anderson_darling
 from qc.stats.errors import StatisticsError
-from qc.stats.gauge_resolution import gauge_resolution
+from qc.stats.gauge_step import gauge_resolution
 from qc.stats.points import Chart, Floats, Signal, number
 from qc.stats.shortrun import family_points
 from qc.stats.study_kinds import Kind, check_question

@@ -20,14 +20,14 @@ from qc.stats.memory import cusum_signals, cusum_table, ewma_signals, ewma_table
 from qc.stats.multivariate import mewma, t2
 from qc.stats.points import Chart, Floats, Signal
 from qc.stats.rare import time_between_table
-from qc.stats.rules import find_signals
+from qc.stats.rule_signals import find_signals
 from qc.stats.screening import screen_frame
 from qc.stats.selfstarting import self_starting_charts, self_starting_table
 from qc.stats.setting import Setting
 from qc.stats.study_outcome import Outcome, Outcomes, only_limit, table_outcomes, with_rules
 from qc.stats.study_question import StudyQuestion
 from qc.stats.threeway import three_way_table
-from qc.stats.trend import trend
+from qc.stats.trend_chart import trend
 
 DETECTOR_RATE = 0.001  # false signals per point where none is asked for
 MEWMA_RUN_LENGTH = 200.0

@@ -10,7 +10,8 @@ import polars as pl
 
 from qc.stats.charttable import ChartTable
 from qc.stats.points import Chart, Signal, shown
-from qc.stats.rules import LIMIT, Rule, find_signals
+from qc.stats.rule_signals import find_signals
+from qc.stats.rules import LIMIT, Rule
 
 
 @dataclass(frozen=True, slots=True)

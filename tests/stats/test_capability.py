@@ -188,7 +188,7 @@ def test_duplicated_readings_narrow_the_interval(ppk, n):
         ({"lower": 1, "upper": 4, "target": 9}, StatisticsError, "target 9 lies outside"),
         ({"lower": math.nan}, StatisticsError, "lower limit is nan"),
         ({"upper": 4, "sigma": 0.0}, StatisticsError, "sigma is 0.0"),
-        ({"upper": 4, "wanted": -1.0}, StatisticsError, "wanted is -1.0"),
+        ({"upper": 4, "wanted": -1.0}, StatisticsError, "wanted Ppk is -1.0"),
         ({"upper": 4, "confidence": 1.0}, StatisticsError, "confidence is 1.0"),
         ({"upper": 4, "shape": "square"}, StatisticsUsageError, "'square' is not known"),
     ],

@@ -36,7 +36,7 @@ def test_nested_names_count_within_their_person():
     "values, parts, persons, nested, said",
     [
         ([1, 2, 3], [1, 1], ["a", "b", "c"], False, "3 readings, 2 parts and 3 persons"),
-        ([1, 2, 3, 4, 5], [1, 1, 2, 2, 2], None, False, "part 2 has 3 readings where others have 2"),
+        ([1, 2, 3, 4, 5], [1, 1, 2, 2, 2], None, False, "part 1 has 2 readings where others have 3"),
         (
             [1, 2, 3, 4, 5, 6, 7],
             [1, 1, 2, 2, 3, 3, 3],

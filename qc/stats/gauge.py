@@ -21,7 +21,7 @@ from qc.stats.gauge_anova import (
 )
 from qc.stats.gauge_intervals import component_intervals, share_interval
 from qc.stats.gauge_layout import Layout, lay_out
-from qc.stats.gauge_resolution import gauge_resolution
+from qc.stats.gauge_step import gauge_resolution
 
 Floats = NDArray[np.float64]
 Interval = tuple[float, float]
@@ -32,6 +32,7 @@ POOL_ABOVE = (
 LEAST_CATEGORIES = 5  # read in gauge study guides: fewer and the gauge cannot tell parts apart on a chart
 GOOD_SHARE = 0.10  # of the tolerance; read in gauge study guides
 MARGINAL_SHARE = 0.30  # likewise
+_ONE_LIMIT = "with one limit there is no tolerance to take a share of: use a guard band at that limit"
 _ROUNDING = 1e-12  # of the whole variance: a component below it is the computer's rounding
 _CATEGORY_FACTOR = 1.41  # as the guides write the root of 2
 
@@ -129,20 +130,19 @@ def gauge_study(
     ----------
     values : array_like of float, length n
         Readings. [any unit]
-    parts : sequence, length n
-        Part of each reading; at least two parts.
-    persons : sequence, length n, optional
-        Person of each reading; one person when left out.
+    parts, persons : sequence, length n
+        Part and person of each reading; at least two parts; one person when left out.
     lower, upper : float, optional
         Specification limits, for the share of the tolerance. [same unit]
     nested : bool
         Each person measures parts of their own.
     keep_interaction : bool
-        Keep the interaction of person and part even if its test does not show it.
+        Keep the interaction of person and part even if its F test has p > 0.25; else it is pooled.
     resolution : float, optional
         Step of the gauge; repeatability is not taken below resolution / sqrt 12. [same unit]
     confidence : float, 0..1
-        Confidence of each interval.
+        Confidence of each interval: exact for repeatability, modified large sample for the other variances,
+        generalised for the share of variation.
 
     Returns
     -------
@@ -153,14 +153,7 @@ def gauge_study(
     ------
     StatisticsError
         A layout with holes, fewer than two parts, nothing repeated, limits the wrong way round, or readings
-        that do not vary at all.
-    StatisticsUsageError
-        A nested study of one person.
-
-    Notes
-    -----
-    The interaction is pooled into repeatability when its F test has p > 0.25. Intervals: exact for
-    repeatability, modified large sample for the other variances, generalised for the share of variation.
+        that do not vary at all; StatisticsUsageError: a nested study of one person.
 
     References
     ----------
@@ -177,35 +170,52 @@ def gauge_study(
     _check_limits(lower, upper)
     layout = lay_out(values, parts, persons, nested=nested)
     if np.ptp(layout.readings) == 0.0:
-        raise StatisticsError(
-            "gauge study: all readings are equal; parts that differ and a finer step are needed"
-        )
-    name, design, pooled, warnings = _choose(layout, nested, keep_interaction)
-    components, notes = _floored(design, layout, resolution)
-    warnings += notes
-    sd = {component: math.sqrt(value) for component, value in components.items()}
-    intervals = component_intervals(design, confidence)
-    intervals["share_of_variation"] = share_interval(design, confidence)
+        raise StatisticsError("gauge study: all readings are equal; take parts that differ or a finer gauge")
+    chosen = _choose(layout, nested, keep_interaction)
+    components, notes = _floored(chosen.design, layout, resolution)
     tolerance = None if lower is None or upper is None else upper - lower
+    one_limit = tolerance is None and not (lower is None and upper is None)
+    warnings = (*chosen.notes, *notes, *(_ONE_LIMIT,) * one_limit)
+    return _study(layout, chosen, components, tolerance, resolution, confidence, warnings)
+
+
+@dataclass(frozen=True, slots=True)
+class _Chosen:
+    """Design that fits a layout, with what has to be said about it."""
+
+    name: str
+    design: Design
+    pooled: bool
+    notes: tuple[str, ...]
+
+
+def _study(
+    layout: Layout,
+    chosen: _Chosen,
+    components: dict[str, float],
+    tolerance: float | None,
+    resolution: float | None,
+    confidence: float,
+    warnings: tuple[str, ...],
+) -> GaugeStudy:
+    """Shares, categories, intervals and verdict from the components."""
+    sd = {component: math.sqrt(value) for component, value in components.items()}
+    intervals = component_intervals(chosen.design, confidence)
+    intervals["share_of_variation"] = share_interval(chosen.design, confidence)
     share = None
     if tolerance is not None:
         share = 6.0 * sd["gauge"] / tolerance
         low, high = (6.0 * math.sqrt(end) / tolerance for end in intervals["gauge"])
         intervals["share_of_tolerance"] = (low, high)
-    elif lower is not None or upper is not None:
-        warnings += (
-            "with one limit there is no tolerance to take a share of: use a guard band at that limit",
-        )
     categories = None if sd["gauge"] == 0.0 else math.floor(_CATEGORY_FACTOR * sd["part"] / sd["gauge"])
-    warnings += _coarse(layout, resolution, sd["total"])
     good_for = _good_for(categories, share, resolution, sd["total"])
     shape = layout.readings.shape
     return GaugeStudy(
-        design=name,
-        parts=shape[1] if nested else shape[0],
+        design=chosen.name,
+        parts=shape[1] if chosen.name == "nested" else shape[0],
         persons=len(layout.persons),
         repeats=shape[2],
-        anova=design.rows,
+        anova=chosen.design.rows,
         components=components,
         sd=sd,
         share_of_variation=sd["gauge"] / sd["total"],
@@ -214,34 +224,42 @@ def gauge_study(
         intervals=intervals,
         confidence=confidence,
         good_for=good_for,
-        pooled=pooled,
+        pooled=chosen.pooled,
         verdict=_verdict(good_for, categories, share),
-        warnings=warnings,
+        warnings=warnings + _coarse(layout, resolution, sd["total"]),
     )
 
 
-def _choose(layout: Layout, nested: bool, keep: bool) -> tuple[str, Design, bool, tuple[str, ...]]:
-    """Design that fits the layout, with what has to be said about it."""
+def _choose(layout: Layout, nested: bool, keep: bool) -> _Chosen:
+    """Take the design that fits the layout."""
     parts, persons, repeats = layout.readings.shape
     if nested:
         if len(layout.persons) < 2:
             raise StatisticsUsageError("gauge study: a nested study needs two persons or more")
-        return "nested", nested_design(layout.readings), False, _few(layout.readings.shape[1] * 2, parts)
+        return _Chosen(
+            "nested", nested_design(layout.readings), False, _few(layout.readings.shape[1] * 2, parts)
+        )
     if persons == 1:
         note = "one person only: nothing is known about how people differ"
-        return "one-person", one_person_design(layout.readings[:, 0, :]), False, (note, *_few(parts, 2))
+        return _Chosen(
+            "one-person", one_person_design(layout.readings[:, 0, :]), False, (note, *_few(parts, 2))
+        )
     if repeats == 1:
         note = "no repeats: repeatability holds the interaction of person and part as well"
-        return "crossed-once", crossed_once_design(layout.readings), False, (note, *_few(parts, persons))
+        return _Chosen(
+            "crossed-once", crossed_once_design(layout.readings), False, (note, *_few(parts, persons))
+        )
     design = crossed_design(layout.readings)
     p_value = design.row("person_part").p_value
     if keep or p_value is None or p_value <= POOL_ABOVE:
-        return "crossed", design, False, _few(parts, persons)
+        return _Chosen("crossed", design, False, _few(parts, persons))
     note = (
         f"person_part is pooled into repeatability: its F test has p {p_value:.2f}, above {POOL_ABOVE} "
         "(--keep-interaction keeps it)"
     )
-    return "crossed", crossed_design(layout.readings, pooled=True), True, (note, *_few(parts, persons))
+    return _Chosen(
+        "crossed", crossed_design(layout.readings, pooled=True), True, (note, *_few(parts, persons))
+    )
 
 
 def _few(parts: int, persons: int) -> tuple[str, ...]:

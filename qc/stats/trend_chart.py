@@ -76,7 +76,7 @@ class Crossing:
         }
 
 
-def fit_line(x: ArrayLike, y: ArrayLike) -> Line:
+def fit_trend(x: ArrayLike, y: ArrayLike) -> Line:
     """Fit a straight line by least squares.
 
     Parameters
@@ -99,7 +99,7 @@ def fit_line(x: ArrayLike, y: ArrayLike) -> Line:
 
     Examples
     --------
-    >>> line = fit_line([1.0, 2.0, 3.0, 4.0], [2.0, 4.1, 5.9, 8.0])
+    >>> line = fit_trend([1.0, 2.0, 3.0, 4.0], [2.0, 4.1, 5.9, 8.0])
     >>> round(line.slope, 3), round(line.intercept, 3)
     (1.98, 0.05)
     """
@@ -150,7 +150,7 @@ def line_crossing(line: Line, limit: float, confidence: float = 0.95) -> Crossin
 
     Examples
     --------
-    >>> line = fit_line([1.0, 2.0, 3.0, 4.0], [2.0, 4.1, 5.9, 8.0])
+    >>> line = fit_trend([1.0, 2.0, 3.0, 4.0], [2.0, 4.1, 5.9, 8.0])
     >>> round(line_crossing(line, 20.0).count, 3)
     10.076
     """
@@ -202,11 +202,11 @@ def trend(
     Raises
     ------
     StatisticsError
-        As for `fit_line`; residuals without spread and neither sigma nor resolution given.
+        As for `fit_trend`; residuals without spread and neither sigma nor resolution given.
 
     References
     ----------
-    .. [1] As for `fit_line` and `line_crossing`.
+    .. [1] As for `fit_trend` and `line_crossing`.
 
     Examples
     --------
@@ -218,7 +218,7 @@ def trend(
     if x.size != y.size:
         raise StatisticsError(f"there are {x.size} counts and {y.size} readings: one each is needed")
     base = setting.baseline.select(y.size)
-    line = fit_line(x[base], y[base])
+    line = fit_trend(x[base], y[base])
     sigma, said = _sigma(line, setting)
     residuals = y - line.at(x)
     reach = _reach(line, x, sigma, setting)

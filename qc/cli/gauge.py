@@ -1,0 +1,109 @@
+"""`qc gauge`: gauge studies."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from qc.cli.common import WRONG_USAGE, JsonOption, show
+
+
+def _column(text: str) -> Any:
+    """Make an option that takes a column."""
+    return typer.Option(metavar="COLUMN", help=text, show_default=False)
+
+
+def _number(text: str) -> Any:
+    """Make an option that takes a number."""
+    return typer.Option(metavar="NUMBER", help=text, show_default=False)
+
+
+def add_gauge_command(app: typer.Typer) -> None:
+    """Add `gauge`."""
+    app.command("gauge")(gauge)
+
+
+def gauge(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="csv, parquet or xlsx, one reading a row.")],
+    value: Annotated[str, typer.Option(metavar="COLUMN", help="Column of the readings (or verdicts).")],
+    part: Annotated[str | None, _column("Part that was measured.")] = None,
+    person: Annotated[str | None, _column("Person who measured; else a study by one person.")] = None,
+    lower: Annotated[float | None, _number("Lower specification limit.")] = None,
+    upper: Annotated[float | None, _number("Upper specification limit.")] = None,
+    resolution: Annotated[float | None, _number("Step of the gauge.")] = None,
+    nested: Annotated[
+        bool, typer.Option("--nested", help="Each person measured parts of their own.")
+    ] = False,
+    keep_interaction: Annotated[
+        bool, typer.Option("--keep-interaction", help="Keep person x part even where no test shows it.")
+    ] = False,
+    by_hand: Annotated[
+        bool, typer.Option("--by-hand", help="Also the figures by averages and ranges.")
+    ] = False,
+    reference: Annotated[str | None, _column("True value: bias and linearity instead.")] = None,
+    agreement: Annotated[
+        bool, typer.Option("--agreement", help="The readings are verdicts by eye: who agrees with whom.")
+    ] = False,
+    truth: Annotated[str | None, _column("True verdict, with --agreement.")] = None,
+    bad: Annotated[
+        str | None,
+        typer.Option(metavar="WORD", help="Verdict on a bad piece, with --truth.", show_default=False),
+    ] = None,
+    confidence: Annotated[float, typer.Option(help="Confidence of the intervals.")] = 0.95,
+    sheet: Annotated[str | None, typer.Option(help="Sheet of a workbook.", show_default=False)] = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Say what a gauge and the people who use it add to a reading, and what the gauge is good for."""
+    options = {name: given for name, given in locals().items() if name != "as_json"}
+    from qc.jobs.gauge import StatisticsUsageError
+
+    try:
+        result = _ask(**options)
+    except StatisticsUsageError as error:
+        typer.echo(f"qc: {error}", err=True)
+        raise typer.Exit(WRONG_USAGE) from error
+    show(result, as_json=as_json)
+
+
+def _ask(
+    *,
+    file: Path,
+    value: str,
+    part: str | None,
+    person: str | None,
+    reference: str | None,
+    agreement: bool,
+    truth: str | None,
+    bad: str | None,
+    confidence: float,
+    sheet: str | None,
+    **study: Any,
+) -> Any:
+    """Choose the job: references, verdicts by eye, or a study of readings."""
+    from qc.jobs.gauge import StatisticsUsageError, gauge_agreement, gauge_linearity, gauge_study
+
+    shared: dict[str, Any] = {"confidence": confidence, "sheet": sheet}
+    if reference is not None:
+        _refuse(study | {"--agreement": agreement, "--truth": truth, "--bad": bad}, "--reference")
+        return gauge_linearity(file, value, reference, **shared)
+    if part is None:
+        raise StatisticsUsageError("a gauge study needs --part COLUMN: which part each reading was taken on")
+    if agreement:
+        _refuse(study, "--agreement")
+        if person is None:
+            raise StatisticsUsageError("--agreement needs --person COLUMN: who gave each verdict")
+        return gauge_agreement(file, value, part, person, truth=truth, bad=bad, **shared)
+    _refuse({"--truth": truth, "--bad": bad}, "a study of readings")
+    return gauge_study(file, value, part, person, **study, **shared)
+
+
+def _refuse(options: dict[str, Any], question: str) -> None:
+    """Refuse options that do not go with the question, rather than leave them out unsaid."""
+    from qc.jobs.gauge import StatisticsUsageError
+
+    given = [name for name, option in options.items() if option not in (None, False)]
+    if given:
+        name = given[0] if given[0].startswith("--") else "--" + given[0].replace("_", "-")
+        raise StatisticsUsageError(f"{name} does not go with {question}: leave one of them out")
