@@ -22,7 +22,7 @@ import pandas as pd
 import polars as pl
 from scipy.special import ndtr
 
-from qc.stats import individuals_table, parse_rules, rule_flags, standardised
+from qc.stats import individuals_table, parse_rules, rule_flags, table_flags
 
 ALL = parse_rules("all")
 REPEATS = 3
@@ -100,7 +100,7 @@ def rules_of(file: Path) -> pl.DataFrame:
 def whole_of(file: Path) -> pl.DataFrame:
     """Estimated limits, all eight rules and the capability figures of every series, from the file on."""
     table = individuals_table(pl.read_parquet(file))
-    flags = rule_flags(standardised(table), ALL)
+    flags = table_flags(table, ALL)
     levels = table.levels.with_columns(
         pp=20.0 / (6 * pl.col("sd")),
         ppk=(10.0 - (pl.col("mean") - 100.0).abs()) / (3 * pl.col("sd")),

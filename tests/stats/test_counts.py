@@ -13,7 +13,8 @@ from qc.stats.counts import count_chart, count_table
 from qc.stats.errors import StatisticsError, StatisticsUsageError
 from qc.stats.limits import LimitRule
 from qc.stats.points import Baseline
-from qc.stats.rules import find_signals, parse_rules
+from qc.stats.rule_signals import find_signals
+from qc.stats.rules import parse_rules
 from qc.stats.setting import Setting
 
 WAFERS = json.loads((Path(__file__).parents[1] / "published" / "charts_counts.json").read_text("utf-8"))["B4"]

@@ -15,7 +15,8 @@ from qc.stats.errors import StatisticsError
 from qc.stats.limits import LimitRule
 from qc.stats.measured import individuals, individuals_table, mean_range, mean_sd, subgroup_table
 from qc.stats.points import Baseline
-from qc.stats.rules import find_signals, parse_rules
+from qc.stats.rule_signals import find_signals
+from qc.stats.rules import parse_rules
 from qc.stats.setting import Setting
 
 PUBLISHED = Path(__file__).parents[1] / "published"

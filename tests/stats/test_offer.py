@@ -23,7 +23,7 @@ def test_names_that_are_not_offered():
 
 def test_functions_named_like_their_module_stay_functions():
     import qc.stats.capability
-    import qc.stats.trend
+    import qc.stats.trend_chart
 
     assert callable(qc.stats.capability) and callable(qc.stats.trend)
 

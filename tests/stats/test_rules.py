@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 
 from qc.stats.errors import StatisticsUsageError
 from qc.stats.measured import individuals_table
-from qc.stats.rules import DEFAULTS, Rule, find_signals, parse_rules, rule_flags
+from qc.stats.rule_signals import find_signals
+from qc.stats.rules import DEFAULTS, Rule, parse_rules, rule_flags
 from qc.stats.setting import Setting
 
 RUN_LENGTHS = json.loads((Path(__file__).parents[1] / "published" / "charts_rules.json").read_text("utf-8"))[

@@ -11,7 +11,8 @@ import pytest
 from qc.stats.errors import StatisticsError
 from qc.stats.limits import LimitRule
 from qc.stats.measured import individuals, mean_range
-from qc.stats.rules import find_signals, parse_rules
+from qc.stats.rule_signals import find_signals
+from qc.stats.rules import parse_rules
 from qc.stats.setting import Setting
 from qc.stats.threeway import remove_pattern, three_way, three_way_table
 

@@ -15,7 +15,7 @@ from qc.stats.errors import StatisticsError
 from qc.stats.limits import LimitRule
 from qc.stats.points import Baseline
 from qc.stats.setting import Setting
-from qc.stats.trend import fit_line, line_crossing, trend
+from qc.stats.trend_chart import fit_trend, line_crossing, trend
 
 NORRIS = json.loads((Path(__file__).parents[1] / "published" / "charts_norris.json").read_text("utf-8"))["F1"]
 RNG = np.random.default_rng(1)
@@ -24,7 +24,7 @@ BORE = 14.60 + 2e-5 * DRAWS + RNG.normal(0, 2e-4, size=40)
 
 
 def test_certified_line():
-    line, certified = fit_line(NORRIS["data"]["x"], NORRIS["data"]["y"]), NORRIS["published"]
+    line, certified = fit_trend(NORRIS["data"]["x"], NORRIS["data"]["y"]), NORRIS["published"]
     for found, name in (
         (line.slope, "b1"),
         (line.intercept, "b0"),
@@ -48,7 +48,7 @@ def test_against_statsmodels():
 
 def test_crossing_interval_by_grid():
     """The interval holds exactly those counts at which the limit lies inside the band of the line."""
-    line, limit = fit_line(DRAWS, BORE), 14.612
+    line, limit = fit_trend(DRAWS, BORE), 14.612
     crossing = line_crossing(line, limit, 0.95)
     grid = np.linspace(500, 700, 200_001)
     quantile = stats.t.ppf(0.975, line.df)
@@ -62,7 +62,7 @@ def test_crossing_interval_keeps_its_confidence():
     rng, kept, count = np.random.default_rng(2), 0, 600
     x = np.arange(12.0)
     for _ in range(count):
-        line = fit_line(x, 5 + 0.5 * x + rng.normal(0, 0.6, size=12))
+        line = fit_trend(x, 5 + 0.5 * x + rng.normal(0, 0.6, size=12))
         low, high = line_crossing(line, 15.0, 0.9).interval
         kept += low <= 20.0 <= high
     assert abs(kept / count - 0.9) < 4 * math.sqrt(0.09 / count)
@@ -109,14 +109,14 @@ def test_baseline_fits_the_line_to_its_points():
     spoiled = BORE.copy()
     spoiled[30:] += 0.01
     chart = trend(spoiled, DRAWS, Setting(baseline=Baseline(1, 30)))
-    assert chart.extras["slope"] == pytest.approx(fit_line(DRAWS[:30], BORE[:30]).slope)
+    assert chart.extras["slope"] == pytest.approx(fit_trend(DRAWS[:30], BORE[:30]).slope)
     assert np.all(chart.values[30:] > chart.upper)
 
 
 @settings(max_examples=40, deadline=None)
 @given(st.floats(-100, 100), st.floats(0.1, 50), st.floats(-1000, 1000), st.floats(0.1, 10))
 def test_units_do_not_matter(shift, scale, begin, stretch):
-    plain, moved = fit_line(DRAWS, BORE), fit_line(DRAWS * stretch + begin, BORE * scale + shift)
+    plain, moved = fit_trend(DRAWS, BORE), fit_trend(DRAWS * stretch + begin, BORE * scale + shift)
     assert moved.slope == pytest.approx(plain.slope * scale / stretch, rel=1e-6)
     assert moved.sd == pytest.approx(plain.sd * scale, rel=1e-6)
 
@@ -143,4 +143,4 @@ def test_a_perfect_line_needs_a_resolution():
 
 def test_confidence_out_of_range():
     with pytest.raises(StatisticsError, match="confidence"):
-        line_crossing(fit_line(DRAWS, BORE), 15.0, 1.0)
+        line_crossing(fit_trend(DRAWS, BORE), 15.0, 1.0)
