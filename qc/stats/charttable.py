@@ -18,6 +18,7 @@ from qc.stats.errors import StatisticsError
 from qc.stats.limits import LimitRule
 from qc.stats.points import Chart, Companion, Floats, shown
 
+MANY_SERIES = 20_000  # beyond it, a loop over series costs more than it saves
 ONLY = ""  # name of the one series when there are no names
 
 
@@ -181,11 +182,18 @@ def lengths(frame: pl.DataFrame) -> np.ndarray[Any, np.dtype[np.int64]]:
     return counts
 
 
-def positions(counts: np.ndarray[Any, np.dtype[np.int64]]) -> np.ndarray[Any, np.dtype[np.int64]]:
+def positions(counts: np.ndarray[Any, np.dtype[np.int64]]) -> np.ndarray[Any, np.dtype[np.uint32]]:
     """1, 2, ... within each of the stretches of the given lengths."""
-    starts = np.cumsum(counts) - counts
-    every: np.ndarray[Any, np.dtype[np.int64]] = np.arange(1, int(counts.sum()) + 1)
-    every -= np.repeat(starts, counts)
+    ends = np.cumsum(counts)
+    if counts.size > MANY_SERIES:
+        numbered = np.arange(1, int(ends[-1]) + 1, dtype=np.uint32)
+        numbered -= np.repeat((ends - counts).astype(np.uint32), counts)
+        return numbered
+    # few long series: copying one count up is far cheaper than spreading out where each begins
+    one = np.arange(1, int(counts.max()) + 1, dtype=np.uint32)
+    every = np.empty(int(ends[-1]), dtype=np.uint32)
+    for begin, end in zip((ends - counts).tolist(), ends.tolist(), strict=True):
+        every[begin:end] = one[: end - begin]
     return every
 
 

@@ -24,8 +24,10 @@ def test_arranging_keeps_order_within_and_of_first_appearance(names):
     assert found["point"].to_list() == [p for count in counts for p in range(1, count + 1)]
 
 
-def test_positions():
-    assert positions(np.array([2, 1, 3])).tolist() == [1, 2, 1, 1, 2, 3]
+@pytest.mark.parametrize("counts", [[2, 1, 3], [1, 4, 2, 6], [1] * 30_000, [5, 2] * 15_000])
+def test_positions(counts):
+    expected = np.concatenate([np.arange(1, count + 1) for count in counts])
+    np.testing.assert_array_equal(positions(np.array(counts)), expected)
 
 
 def test_factor_of_each_pair():
