@@ -84,8 +84,6 @@ def run() -> None:
 
 def _for_people(error: Exception) -> bool:
     """Say whether an error is meant for the user; looked up late, since most runs raise none."""
-    from qc.plan import QcError
-    from qc.stats import StatisticsError
-    from qc.trade import TradeError
+    from qc.jobs.errors import is_for_people
 
-    return isinstance(error, (QcError, StatisticsError, TradeError))
+    return is_for_people(error)

@@ -5,5 +5,16 @@ from __future__ import annotations
 from qc.plan import QcError
 
 
+def is_for_people(error: Exception) -> bool:
+    """Say whether an error is meant for the user: one line that says what, where and what to do.
+
+    The pure packages have roots of their own, since they import nothing of ours.
+    """
+    from qc.stats import StatisticsError
+    from qc.trade import TradeError
+
+    return isinstance(error, (QcError, StatisticsError, TradeError))
+
+
 class JobError(QcError):
     """A job was asked for something it cannot do; the text says why and what to do instead."""
