@@ -35,10 +35,14 @@ def _readings(readings: pl.DataFrame, doubted: Doubts) -> list[Finding]:
             problem = (
                 f"{row['serial']} is typed twice here: {row['text']}, and {other['text']} in {other['cell']}"
             )
-            mend = "Leave out the wrong one; if it was really measured again, accept it as a repeat."
-            if number == 0:
-                mend = "Keep the figure that is right; see the other one too."
-            proposal: dict[str, object] = {"repeat": (row["repeat"] or 1) + number} if number else {}
+            repeat = (row["repeat"] or 1) + number
+            proposal: dict[str, object] = {"repeat": repeat} if number and differ else {}
+            if not differ:
+                mend = f"Drop it; if it was really measured again, set repeat to {repeat}."
+            elif number == 0:
+                mend = "Keep the figure that is right and drop the other one."
+            else:
+                mend = "Drop the wrong one; if it was really measured again, accept this as a repeat."
             found.append(Finding(row[INDEX], Reason.DOUBLED_ROW, problem, mend, proposal))
     return found
 

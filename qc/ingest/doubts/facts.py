@@ -15,6 +15,9 @@ from qc.plan import Characteristic, Plan
 ENOUGH = 12
 """So many readings of its own kind say better what is usual than the plan's target does."""
 
+PIECES = 4
+"""They must come from so many pieces."""
+
 FINE = ["stage", "characteristic", "model", "surface", "valve", "partial", "station", "area"]
 COARSE = ["stage", "characteristic", "model", "surface", "valve", "partial"]
 _PLAN = ("_target", "_lower", "_upper")
@@ -85,8 +88,19 @@ def gather_facts(readings: pl.DataFrame, events: pl.DataFrame, plan: Plan, known
     frame = frame.with_columns(usable.alias("_x"))
     for name, keys in (("_fine", FINE), ("_coarse", COARSE)):
         frame = _with_group(frame, keys, name)
-    frame = frame.join(
-        _on_record(known), on=["stage", "characteristic", "model"], how="left", maintain_order="left"
+    on_record = ["stage", "characteristic", "model"]
+    frame = frame.join(_on_record(known), on=on_record, how="left", maintain_order="left")
+    # On the logarithmic scale a spread is relative to the median.
+    center, spread = pl.col("_record_center"), pl.col("_record_spread")
+    frame = frame.with_columns(
+        pl.when("_log")
+        .then(pl.when(center > 0).then(center).log())
+        .otherwise(center)
+        .alias("_record_center"),
+        pl.when("_log")
+        .then(pl.when(center > 0).then(spread / center))
+        .otherwise(spread)
+        .alias("_record_spread"),
     )
     frame = frame.with_columns(
         _first("center", "_target_x").alias("_center"), _first("spread", "_target_spread").alias("_spread")
@@ -143,7 +157,9 @@ def _scaled(name: str) -> pl.Expr:
 def _with_group(frame: pl.DataFrame, keys: list[str], name: str) -> pl.DataFrame:
     median = pl.col("_x").median().over(keys)
     off = (pl.col("_x") - median).abs().median().over(keys) * SPREAD_OF_MAD
-    enough = pl.col("_x").count().over(keys) >= ENOUGH
+    # One piece read at many places says nothing of the others: it must not be its own measure.
+    several = pl.col("serial").n_unique().over(keys) >= PIECES
+    enough = several & (pl.col("_x").count().over(keys) >= ENOUGH)
     return frame.with_columns(
         pl.when(enough).then(median).alias(f"{name}_center"),
         pl.when(enough).then(off).alias(f"{name}_spread"),
@@ -154,7 +170,7 @@ def _first(what: str, planned: str) -> pl.Expr:
     """Take centre and spread from the same source: own kind, coarser kind, record, plan."""
     choice = pl.when(pl.col("_fine_center").is_not_null()).then(f"_fine_{what}")
     choice = choice.when(pl.col("_coarse_center").is_not_null()).then(f"_coarse_{what}")  # type: ignore[assignment]
-    choice = choice.when(pl.col("_record_center").is_not_null() & ~pl.col("_log")).then(f"_record_{what}")  # type: ignore[assignment]
+    choice = choice.when(pl.col("_record_center").is_not_null()).then(f"_record_{what}")  # type: ignore[assignment]
     return choice.otherwise(planned)
 
 

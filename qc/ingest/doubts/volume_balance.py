@@ -31,6 +31,7 @@ def find(facts: Facts, doubted: Doubts) -> Doubted:
     found: list[Finding] = []
     for stage, names in _triples(facts.plan).items():
         tubes = _tubes(facts.readings, stage, names, doubted)
+        tubes = _unbalanced(tubes, _recorded_volumes(facts, stage, names))
         for tube in tubes.to_dicts():
             found += _findings(tube, names)
     return Doubted(found)
@@ -70,14 +71,39 @@ def _tubes(readings: pl.DataFrame, stage: str, names: dict[str, str], doubted: D
     if whole.is_empty():
         return whole
     section = whole.select("outer", "bore").map_rows(lambda pair: section_mm2(pair[0], pair[1])).to_series()
-    volume = whole.with_columns((section * whole["length"]).alias("volume"), section.alias("section"))
-    usual = pl.col("volume").median().over("model")
-    off = volume.with_columns(usual.alias("usual"), (pl.col("volume") / usual - 1).alias("error"))
-    spread = SPREAD_OF_MAD * pl.col("error").abs().median().over("model")
-    return off.filter(
-        (pl.len().over("model") >= ENOUGH)
-        & (pl.col("error").abs() > pl.max_horizontal(pl.lit(TOLERANCE), 6 * spread))
+    return whole.with_columns((section * whole["length"]).alias("volume"), section.alias("section"))
+
+
+def _unbalanced(tubes: pl.DataFrame, recorded: pl.DataFrame) -> pl.DataFrame:
+    """Keep the tubes whose volume is off that of the upload's other tubes, or of those on record."""
+    if tubes.is_empty():
+        return tubes
+    enough = pl.len().over("model") >= ENOUGH
+    own = pl.when(enough).then(pl.col("volume").median().over("model"))
+    off = (
+        tubes.join(recorded, on="model", how="left", maintain_order="left")
+        .with_columns(pl.coalesce(own, "recorded").alias("usual"))
+        .with_columns((pl.col("volume") / pl.col("usual") - 1).alias("error"))
     )
+    spread = pl.when(enough).then(SPREAD_OF_MAD * pl.col("error").abs().median().over("model"))
+    allowed = pl.max_horizontal(pl.lit(TOLERANCE), 6 * pl.coalesce(spread, "recorded_spread"))
+    return off.filter(pl.col("usual").is_not_null() & (pl.col("error").abs() > allowed))
+
+
+def _recorded_volumes(facts: Facts, stage: str, names: dict[str, str]) -> pl.DataFrame:
+    """Return the usual volume of each model on record, and its spread: that of the length, which ends it."""
+    rows = []
+    for model in facts.plan.models:
+        found = {role: facts.known.usual.get((stage, name, model.id)) for role, name in names.items()}
+        usual = {
+            role: figure for role, figure in found.items() if figure is not None and figure.count >= ENOUGH
+        }
+        if len(usual) == len(names) and usual["outer"].median > usual["bore"].median > 0:
+            length = usual["length"]
+            volume = section_mm2(usual["outer"].median, usual["bore"].median) * length.median
+            rows.append((model.id, volume, length.spread / length.median))
+    schema = {"model": pl.String, "recorded": pl.Float64, "recorded_spread": pl.Float64}
+    return pl.DataFrame(rows, schema=schema, orient="row")
 
 
 def _findings(tube: dict[str, Any], names: dict[str, str]) -> list[Finding]:

@@ -5,7 +5,7 @@ from datetime import date
 
 import pytest
 
-from qc.ingest import GaugeCheck, Known, Recorded, check, identity, read_sheet, unfold
+from qc.ingest import GaugeCheck, Known, Recorded, Usual, check, identity, read_sheet, unfold
 from qc.ingest.doubts.copied_run import shortest_run
 from qc.trade import section_mm2
 
@@ -29,8 +29,9 @@ def drawn(rng, mean=0.5):
 def test_a_row_typed_twice(judge, said):
     piece = wall("TH-1001", drawn(random.Random(1)))
     found = said(judge(wall_card(piece, [piece[3]])))
-    assert [(r["id"], r["row"], r["proposal"]) for r in found] == [("doubled-row", 24, {"repeat": 2})]
+    assert [(r["id"], r["row"], r["proposal"]) for r in found] == [("doubled-row", 24, {})]
     assert "line 7" in found[0]["sentence"]
+    assert found[0]["mend"] == "Drop it; if it was really measured again, set repeat to 2."
 
 
 def test_one_place_with_two_figures_holds_both(judge, said):
@@ -145,6 +146,15 @@ def test_one_leg_alone_too(judge, said, slide_card):
     assert len(said(judge(slide_card("TH-1020", changes=low), other=others))) == 6
 
 
+def test_a_piece_is_not_its_own_measure(judge, said, slide_card):
+    """The only card of an upload is judged by the record, else by the plan, not by its own median."""
+    past = Known(today=TODAY, usual={("slide", "inner_od", "tenor"): Usual(13.902, 0.008, 200)})
+    for known in (None, past):
+        assert {r["id"] for r in said(judge(slide_card("TH-1020", shift=-0.1), past=known))} == {
+            "body-for-stocking"
+        }
+
+
 @pytest.mark.parametrize("shift", [-0.03, -0.04, 0.1, -0.3])
 def test_stockings_that_are_merely_off_are_no_bodies(judge, slide_card, shift):
     others = [slide_card(f"TH-10{n:02d}") for n in range(10, 16)]
@@ -187,8 +197,17 @@ def test_a_reading_in_doubt_already_is_not_doubted_again_by_the_balance(judge, s
     assert "volume-balance" not in {r["id"] for r in said(judge(rows))}
 
 
-def test_few_tubes_say_nothing(judge):
-    assert judge(draw_log(["639", "693", "692"])).held.height == 0
+def test_few_tubes_say_nothing_by_themselves_but_beside_the_record_they_do(judge):
+    few = draw_log(["639", "693", "692"])
+    assert judge(few).held.height == 0
+    usual = {
+        "tube_od": Usual(14.9, 0.004, 50),
+        "tube_bore": Usual(14.05, 0.003, 50),
+        "tube_length": Usual(693, 2.5, 50),
+    }
+    past = Known(today=TODAY, usual={("draw", name, "tenor"): figure for name, figure in usual.items()})
+    assert judge(few, past=past).reasons() == {"volume-balance": 3}
+    assert judge(draw_log(["693", "695", "690"]), past=past).held.height == 0
 
 
 def checks(*rows):

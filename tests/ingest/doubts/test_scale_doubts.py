@@ -76,6 +76,13 @@ def test_what_the_store_knows_stands_in_for_neighbours(judge, said):
     assert ("decimal-slip", {"value": 18.1}) in [(r["id"], r["proposal"]) for r in found]
 
 
+def test_the_record_of_a_skew_figure_is_taken_on_its_logarithm(judge, said):
+    past = Known(today=TODAY, usual={("joints", "leak", "tenor"): Usual(1.3, 0.45, 60)})
+    found = said(judge(joints("14"), past=past))
+    assert [(r["id"], r["proposal"]) for r in found] == [("decimal-slip", {"value": 1.4})]
+    assert said(judge(joints("3.9", "0.4", "4.5"), past=past)) == []
+
+
 def test_too_few_on_record_do_not_count(judge, said):
     past = Known(today=TODAY, usual={("polish", "mass_loss", "tenor"): Usual(1.8, 0.01, 3)})
     assert said(judge(polish("18.1"), past=past)) == []
