@@ -6,6 +6,7 @@ import io
 import re
 import zipfile
 from collections.abc import Callable
+from datetime import datetime
 
 import pytest
 import xlsxwriter
@@ -15,6 +16,7 @@ def good_workbook(change: Callable[[xlsxwriter.Workbook, object], None] | None =
     """Return a good slide card as a workbook; `change` may write more into it before it is closed."""
     buffer = io.BytesIO()
     book = xlsxwriter.Workbook(buffer, {"in_memory": True})
+    book.set_properties({"created": datetime(2026, 5, 12)})  # the same cells must give the same bytes
     page = book.add_worksheet("Slide")
     page.write_row(0, 0, ["Card", "Slide card"])
     page.write_row(1, 0, ["Serial", "QH-1001"])
