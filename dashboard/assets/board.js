@@ -34,6 +34,27 @@
   tellWidth();
   window.addEventListener("resize", tellWidth);
 
+  /* ---- paper: charts are drawn for the screen's width; on a sheet they shrink as a whole ---- */
+  function eachChart(work) {
+    document.querySelectorAll(".js-plotly-plot .svg-container").forEach(function (box) {
+      work(box, box.querySelectorAll(".main-svg"));
+    });
+  }
+  window.addEventListener("beforeprint", function () {
+    eachChart(function (box, layers) {
+      if (!layers.length) { return; }
+      var wide = layers[0].getAttribute("width"), high = layers[0].getAttribute("height");
+      box.style.setProperty("--shape", wide + " / " + high);
+      box.style.setProperty("--wide", wide + "px");
+      layers.forEach(function (layer) { layer.setAttribute("viewBox", "0 0 " + wide + " " + high); });
+    });
+  });
+  window.addEventListener("afterprint", function () {
+    eachChart(function (box, layers) {
+      layers.forEach(function (layer) { layer.removeAttribute("viewBox"); });
+    });
+  });
+
   function darkNow() {
     var chosen = document.documentElement.getAttribute("data-theme");
     if (chosen) { return chosen === "dark"; }

@@ -30,10 +30,13 @@ from qc.jobs.board_views import SeriesKey, SeriesVerdict, SeriesView
 WINDOW = 60
 """Points shown at first: the newest, so that a long history does not hide the last weeks."""
 
+BEFORE = 20
+"""Points shown before the band in which a change began."""
+
 TABLE_ROWS = 30
 FIRST_STEPS = (
     "Re-measure {serial}.",
-    "Check the zero of {gauge} on its master.",
+    "Check the zero of {gauge}.",
     "Check serial and unit on the card.",
 )
 DEFER = "These are usual cautions. Local rules, the shop's own assessment and a competent person decide."
@@ -69,7 +72,7 @@ def register(app: Dash) -> None:
         if view is None or not (newest or every):
             raise PreventUpdate
         whole = ctx.triggered_id == "stage-span-all"
-        figure = draw_series(view, None if whole else WINDOW, queries.narrow_screen())
+        figure = draw_series(view, None if whole else window(view.verdict), queries.narrow_screen())
         return figure, str(not whole).lower(), str(whole).lower()
 
     app.callback(
@@ -89,11 +92,20 @@ def register(app: Dash) -> None:
     )
 
 
+def window(verdict: SeriesVerdict) -> int:
+    """Return how many points are shown at first: enough to see what was before the present change."""
+    signal = words.telling(verdict)
+    if signal is None or not verdict.points:
+        return WINDOW
+    return max(WINDOW, verdict.points[-1].ordinal - signal.start_low + 1 + BEFORE)
+
+
 def steps(view: SeriesView) -> list[str]:
     """Return the steps to take: three that always come first, then the finding's own, then the plan's."""
     verdict = view.verdict
     newest = verdict.points[-1].serial if verdict.points else "the newest piece"
     gauge = " and ".join(view.gauges) or "the gauge"
+    gauge += " on their masters" if len(view.gauges) > 1 else " on its master"
     first = [text.format(serial=newest, gauge=gauge) for text in FIRST_STEPS]
     signal = words.telling(verdict)
     own = signal.next_step if signal is not None and signal.next_step else view.next_step
@@ -137,7 +149,7 @@ def _evidence(view: SeriesView) -> Component:
         _tools(view),
         chart(
             "stage-chart",
-            draw_series(view, WINDOW, queries.narrow_screen()),
+            draw_series(view, window(verdict), queries.narrow_screen()),
             f"{verdict.name} by piece in order of making. {words.finding(verdict)} "
             "The same figures stand in the table below.",
         ),
@@ -146,8 +158,8 @@ def _evidence(view: SeriesView) -> Component:
 
 
 def _tools(view: SeriesView) -> Component:
-    count = len(view.verdict.points)
-    spans = [("newest", f"newest {WINDOW}"), ("all", f"all {count}")]
+    count, newest = len(view.verdict.points), window(view.verdict)
+    spans = [("newest", f"newest {newest}"), ("all", f"all {count}")]
     buttons = [
         html.Button(
             said, id=f"stage-span-{span}", n_clicks=0, **{"aria-pressed": str(span == "newest").lower()}
@@ -165,7 +177,7 @@ def _tools(view: SeriesView) -> Component:
         buttons,
         role="group",
         className="switch",
-        hidden=count <= WINDOW,
+        hidden=count <= newest,
         **{"aria-label": "Span of the chart"},
     )
     return html.Div([state_words(view.verdict), group, link], className="tools")

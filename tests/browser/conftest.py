@@ -20,7 +20,9 @@ FLAGS = [
     "--disable-sync",
     "--disable-dev-shm-usage",
 ]
-SHEETS = sorted((sample_folder() / "sheets" / "lacquer").iterdir())
+LACQUER = sorted((sample_folder() / "sheets" / "lacquer").iterdir())[-20:]
+VALVES = sorted((sample_folder() / "sheets" / "valves").iterdir())
+"""Cards with typing mishaps among them, so that rows are held and a mend is offered."""
 
 
 @pytest.fixture(scope="session")
@@ -98,9 +100,29 @@ def visit(chromium, address):
 
 @pytest.fixture(scope="session")
 def filled(chromium, address):
-    """All sample lacquer sheets but the newest, handed in through the board; gives the receipt's text."""
+    """Sample lacquer sheets but the newest, and valve cards, handed in by the board; gives the receipt."""
     window = Visit(chromium, address)
-    text = window.upload(SHEETS[:-1])
+    text = window.upload([*LACQUER[:-1], *VALVES])
     window.context.close()
     assert window.complaints == []
     return text
+
+
+@pytest.fixture(scope="session")
+def pages(chromium, address, filled):
+    """One address of every kind of page."""
+    window = Visit(chromium, address)
+    serial = window.go("/instruments").locator("a.serial").first.get_attribute("href")
+    signal = window.go("/signals").locator("a.name").first.get_attribute("href")
+    window.context.close()
+    return [
+        "/",
+        "/stages",
+        "/stages/lacquer/thickness/all",
+        "/instruments",
+        serial,
+        "/signals",
+        signal,
+        "/sheets",
+        "/month",
+    ]

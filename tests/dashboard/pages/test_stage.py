@@ -67,3 +67,19 @@ def test_a_series_without_pieces_is_shown_without_a_chart(in_app, view, board, m
     monkeypatch.setattr(board, "series", lambda key: replace(view, verdict=empty))
     said = texts(stage.series_layout("tuning", "f-wrap", "tenor-bass"))
     assert "Still learning: 0 pieces so far" in said and "Download" not in said
+
+
+def test_the_window_reaches_back_before_the_change(view):
+    assert stage.window(view.verdict) == stage.WINDOW
+    early = replace(
+        view.verdict, points=tuple(replace(p, ordinal=p.ordinal + 100) for p in view.verdict.points)
+    )
+    assert stage.window(early) == 146 - view.verdict.current.start_low + 1 + stage.BEFORE
+    assert stage.window(replace(early, behaviour="steady")) == stage.WINDOW
+
+
+def test_several_gauges_have_their_masters(view):
+    assert (
+        stage.steps(replace(view, gauges=("TU-1", "TU-2")))[1]
+        == "Check the zero of TU-1 and TU-2 on their masters."
+    )
