@@ -50,6 +50,7 @@ def read_table(path: Path, sheet: str | None = None) -> pl.DataFrame:
     except Exception as error:  # the readers raise errors of many kinds; each means the same to a person
         first = str(error).strip().splitlines() or [type(error).__name__]
         raise StatisticsError(f"{path.name}: cannot be read as {suffix[1:]} ({first[0]})") from error
+    table = _without_blank_end(table)
     if table.height == 0:
         raise StatisticsError(f"{path.name}: there are no rows under the names: nothing to study")
     return table
@@ -137,6 +138,20 @@ def sort_rows(table: pl.DataFrame, column: str, path: Path) -> pl.DataFrame:
 def _stable_order(cells: pl.Series) -> pl.Series:
     frame = pl.DataFrame({"key": cells}).with_row_index("row")
     return frame.sort("key", maintain_order=True)["row"]
+
+
+def _without_blank_end(table: pl.DataFrame) -> pl.DataFrame:
+    """Leave out rows at the end without a single entry, as spreadsheets often keep them."""
+    filled = [
+        (table[name].fill_null("").str.strip_chars() != "")
+        if table[name].dtype == pl.String
+        else table[name].is_not_null()
+        for name in table.columns
+    ]
+    if not filled:
+        return table
+    used = pl.select(pl.any_horizontal(filled)).to_series().arg_true()
+    return table.head(int(used[-1]) + 1 if used.len() else 0)
 
 
 def _read_csv(path: Path) -> pl.DataFrame:

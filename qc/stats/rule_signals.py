@@ -137,6 +137,13 @@ def _standardised(table: ChartTable, begin: int, end: int) -> pl.DataFrame:
 
     center, sd = each("center", "center"), each("sd", "sigma")
     z = (rows["value"] - center) / sd
+
+    def limit(name: str) -> pl.Series:
+        if name in rows.columns:
+            return (rows[name] - center) / sd
+        level = (table.levels[name] - table.levels["center"]) / table.levels["sigma"]
+        return pl.Series(np.repeat(level.to_numpy(), inside))
+
     return pl.DataFrame(
         {
             "series": rows["series"],
@@ -144,8 +151,8 @@ def _standardised(table: ChartTable, begin: int, end: int) -> pl.DataFrame:
             "z": pl.select(
                 pl.when(z.is_finite()).then(z)
             ).to_series(),  # a series without spread has no z and never offends
-            "z_lower": (each("lower", "lower") - center) / sd,
-            "z_upper": (each("upper", "upper") - center) / sd,
+            "z_lower": limit("lower"),
+            "z_upper": limit("upper"),
         }
     )
 

@@ -119,6 +119,15 @@ def test_no_rows(tmp_path, text):
         read_table(tmp_path / "t.csv")
 
 
+@pytest.mark.parametrize("name", ["t.csv", "t.xlsx"])
+def test_blank_rows_at_the_end_are_no_readings(tmp_path, name):
+    path = written(tmp_path, name, {"piece": ["a", "b", None, None], "bore": ["1", "2", " ", None]})
+    assert take_numbers(read_table(path), "bore", path).to_list() == [1.0, 2.0]
+    path = written(tmp_path, name, {"piece": ["a", None, "c"], "bore": ["1", None, "3"]})
+    with pytest.raises(StatisticsError, match="is missing"):
+        take_numbers(read_table(path), "bore", path)
+
+
 def test_names_of_several_columns():
     assert list(number_columns("a, b,c")) == ["a", "b", "c"]
     for bad in ("a,,b", "a,a", ""):
