@@ -20,7 +20,7 @@ VANES = json.loads((Path(__file__).parents[1] / "published" / "charts_measured.j
 
 
 def test_vane_openings():
-    """The book deletes 6, 8, 11, 19 for their means and 9 for its range; the chart of means finds the four."""
+    """The book deletes 6, 8, 11, 19 for their means and 9 for its range; the means alone give the four."""
     frame = pl.DataFrame({"value": np.ravel(VANES["data"]), "subgroup": np.repeat(np.arange(20), 5)})
     found = screen_frame(frame, Setting(), lambda rows, s: subgroup_table(rows, s, spread="range"))
     assert list(found.left_out) == VANES["recomputed"]["xbar_signals"] and found.settled
