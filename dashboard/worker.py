@@ -10,6 +10,7 @@ from __future__ import annotations
 import logging
 import multiprocessing
 import secrets
+import signal
 import threading
 from collections.abc import Sequence
 from datetime import date
@@ -139,6 +140,9 @@ def work(folder: str, as_of: date | None, tasks: Any, answers: Any) -> None:
     """
     from qc.jobs.board_tasks import warm
 
+    if multiprocessing.parent_process() is not None:
+        # Ctrl-C reaches every process of the terminal; the sheet in hand is finished all the same.
+        signal.signal(signal.SIGINT, signal.SIG_IGN)
     warm()
     while (task := _next(tasks)) is not None:
         ticket = task[0]
