@@ -131,7 +131,7 @@ def _frame(axes: Axes, verdict: SeriesVerdict) -> None:
     axes.set_axisbelow(True)
     axes.grid(axis="y", color=LINE, lw=0.4)
     axes.set_xticks([])
-    what = "deviation from target" if verdict.centered else verdict.name.lower()
+    what = "deviation from target" if verdict.centered else verdict.name
     axes.set_title(
         f"{what} [{unit_words(verdict.unit) or 'number'}]", loc="left", fontsize=6.5, color=SOFT, pad=3
     )
@@ -179,7 +179,7 @@ def _levels(axes: Axes, verdict: SeriesVerdict, first: int) -> list[tuple[float,
     visible = [s for s in verdict.stretches if s.last >= first]
     for stretch in visible:
         color = DRIFT if stretch.changed else STEADY
-        ends = [max(stretch.first, first) - 0.4, stretch.last + 0.4]
+        ends = [stretch.first - 0.4, stretch.last + 0.4]  # the frame cuts off what lies before its window
         heights = [_height(stretch, at_start=True), _height(stretch)]
         axes.plot(ends, heights, color=color, lw=1.4)
     for word, stretch in _named(visible):
@@ -209,9 +209,7 @@ def _limits(axes: Axes, verdict: SeriesVerdict) -> list[tuple[float, str, str]]:
     for value in (verdict.lower, verdict.upper):
         if value is not None:
             axes.axhline(value, color=INK, lw=0.7)
-            labels.append(
-                (value, f"limit {level_words(value, verdict.span)} {unit_words(verdict.unit)}", INK)
-            )
+            labels.append((value, f"limit {value:g} {unit_words(verdict.unit)}", INK))
     return labels
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from qc.report.content import MonthContent
-from qc.watch import SeriesVerdict, day_words, level_words, number_words, quantity_words, unit_words
+from qc.watch import SeriesVerdict, day_words, number_words, quantity_words, unit_words
 
 MONTHS = "January February March April May June July August September October November December".split()
 CAPABLE = {"proven": "kept", "unproven": "unproven", "no": "not kept", "": "no limits"}
@@ -148,7 +148,7 @@ def capability_line(verdict: SeriesVerdict) -> dict[str, str]:
     """Return one row of the capability table."""
     unit = unit_words(verdict.unit)
     sides = [
-        f"{word} {level_words(value, verdict.span)}"
+        f"{word} {value:g}"
         for word, value in (("from", verdict.lower), ("to", verdict.upper))
         if value is not None
     ]
