@@ -36,7 +36,8 @@ def scaled_fits(facts: Facts, factor: float, only: pl.Expr | None = None) -> lis
     Returns
     -------
     list of dict
-        The rows, with ``scaled`` (the multiplied figure) and ``usual`` added.
+        The rows, with ``scaled`` (the multiplied figure), ``usual``, and ``off`` (how many spreads the
+        multiplied figure lies from the usual one, None where nothing is known) added.
     """
     if facts.readings.is_empty():
         return []
@@ -45,7 +46,7 @@ def scaled_fits(facts: Facts, factor: float, only: pl.Expr | None = None) -> lis
         (pl.col("_kind") == "measured") & (only if only is not None else pl.lit(True)) & _impossible(value)
     ).filter(_possible(times))
     found = []
-    for row in rows.with_columns(times.alias("scaled")).to_dicts():
+    for row in rows.with_columns(times.alias("scaled"), distance(times).alias("off")).to_dicts():
         row["usual"] = usual_value(row)
         found.append(row)
     return found
@@ -62,13 +63,15 @@ def _impossible(value: pl.Expr) -> pl.Expr:
     about_zero = (~pl.col("_log") & (pl.col("_center").abs() < ABOUT_ZERO * pl.col("_spread"))).fill_null(
         False
     )
+    # What cannot be is held by its rule anyhow: here it is only a question of what to offer.
     senseless = ~value.is_between(pl.col("_sensible_low"), pl.col("_sensible_high")).fill_null(True)
-    return out & (~about_zero | senseless)
+    return senseless | (out & ~about_zero)
 
 
 def _possible(value: pl.Expr) -> pl.Expr:
     inside = value.is_between(pl.col("_lower"), pl.col("_upper"))
-    return (distance(value) <= NEAR).fill_null(False) | inside.fill_null(False)
+    can_be = value.is_between(pl.col("_sensible_low"), pl.col("_sensible_high")).fill_null(True)
+    return can_be & ((distance(value) <= NEAR).fill_null(False) | inside.fill_null(False))
 
 
 def scaled_below(value: pl.Expr) -> pl.Expr:

@@ -83,6 +83,15 @@ def test_the_record_of_a_skew_figure_is_taken_on_its_logarithm(judge, said):
     assert said(judge(joints("3.9", "0.4", "4.5"), past=past)) == []
 
 
+def test_what_cannot_be_is_offered_a_mend_however_wide_the_record_is(judge, said):
+    past = Known(today=TODAY, usual={("polish", "mass_loss", "tenor"): Usual(18.0, 5.0, 60)})
+    found = said(judge(polish("0.18"), past=past))
+    assert [(r["id"], r["proposal"]) for r in found] == [
+        ("outside-sensible", {}),
+        ("decimal-slip", {"value": 18.0}),
+    ]
+
+
 def test_too_few_on_record_do_not_count(judge, said):
     past = Known(today=TODAY, usual={("polish", "mass_loss", "tenor"): Usual(1.8, 0.01, 3)})
     assert said(judge(polish("18.1"), past=past)) == []
