@@ -140,7 +140,7 @@ def decisions(
 ) -> tuple[str, ...]:
     """Return what has to be decided at the monthly meeting, the pressing first."""
     said = [
-        f"{v.current.sentence} Who takes it, and by when? First: {v.current.next_step}"
+        f"{v.current.sentence} {v.current.next_step}"
         for v in sorted(verdicts, key=lambda v: -v.worst)
         if v.behaviour == "drifting" and v.current is not None
     ]
