@@ -130,7 +130,8 @@ def estimated_limits(
     Notes
     -----
     Exact double quadrature for the two sd estimators. The mean (moving) range is not a chi; it is matched by
-    mean and variance (Patnaik), good to about 0.01 in a chance (simulated in the tests).
+    mean and variance (Patnaik), good to about 0.01 in a chance (simulated in the tests); its average run
+    length rests on the far tail and is right only from some 200 points on (10 % low at 50).
 
     References
     ----------
