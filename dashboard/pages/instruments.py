@@ -14,6 +14,9 @@ from dashboard.parts import card, figures, heading, nothing, serial_link, series
 from dashboard.routing import Page, series_address
 from qc.jobs.board_views import InstrumentReading, InstrumentView, Point, SeriesVerdict
 
+LISTED = 60
+"""Pieces listed at once; the finder reaches the rest."""
+
 SHOWN_READINGS = 200
 """Newest readings of a stage that are listed; an instrument has a few dozen."""
 
@@ -69,12 +72,14 @@ def one_layout(serial: str, **_: str) -> Component:
 
 
 def _list(wanted: str) -> Component:
-    rows = queries.board().instruments(wanted)
+    rows = queries.board().instruments(wanted, LISTED)
     if not rows:
         return nothing("No serial holds this." if wanted else "No instrument has been measured yet.")
     lines = [[serial_link(r.serial), r.model, words.day(r.first_day, year=True), r.state] for r in rows]
     head = ["Serial", "Model", "First measured", "Now"]
-    return table(head, lines, f"{words.counted(len(rows), 'instrument', 'instruments')}, newest first")
+    many = len(rows) >= LISTED
+    caption = f"The newest {len(rows)}" if many else words.counted(len(rows), "piece", "pieces").capitalize()
+    return table(head, lines, f"{caption}, newest first")
 
 
 def _standing(view: InstrumentView) -> Component:
