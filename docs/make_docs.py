@@ -1,4 +1,4 @@
-"""Make what the documents show of the program: the command reference, and the pictures with --pictures.
+"""Make what follows from the program: command reference, types of `qc.stats`, pictures with --pictures.
 
 Run by `make docs`. The reference is text and is compared by a test; the pictures are made from the sample
 workshop with the board in a real browser and the report's first page.
@@ -16,9 +16,9 @@ from typer.main import get_command
 DOCS = Path(__file__).resolve().parent
 HEAD = """# Commands
 
-Made from the commands' own help by `make docs`. Every command takes `--help`; those that answer with data take
-`--json` and then print one JSON object and nothing else. Exit code 0: done; 1: the data are at fault; 2: wrong
-usage.
+Made from the commands' own help by `make docs`. Every command takes `--help`; those that answer with data
+take `--json` and then print one JSON object and nothing else. Exit code 0: done; 1: the data are at fault;
+2: wrong usage.
 """
 BROWSER_FLAGS = [
     *("--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking"),
@@ -37,6 +37,17 @@ def command_reference() -> str:
         context.max_content_width = 100
         pages.append(f"## `{' '.join(words)}`\n\n```text\n{command.get_help(context).rstrip()}\n```\n")
     return "\n".join(pages)
+
+
+def stats_stub() -> str:
+    """Return the types of the lazy package `qc.stats`, for type checkers and editors."""
+    from qc import stats
+
+    home = stats.__dict__["_HOME"]
+    order = sorted(home, key=lambda n: (home[n], not n.isupper(), not n[0].isupper(), n))
+    lines = [f"from {home[name]} import {name} as {name}" for name in order]
+    head = '"""Types of what `qc.stats` offers; the package fetches each name on first use."""\n'
+    return "\n".join([head, *lines, "", "__all__: list[str]", ""])
 
 
 def _walk(command, words):
@@ -72,5 +83,6 @@ def make_pictures() -> None:
 
 if __name__ == "__main__":
     (DOCS / "reference" / "commands.md").write_text(command_reference(), "utf-8")
+    (DOCS.parent / "qc" / "stats" / "__init__.pyi").write_text(stats_stub(), "utf-8")
     if "--pictures" in sys.argv:
         make_pictures()

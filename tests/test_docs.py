@@ -1,6 +1,7 @@
 """Every example in the documents is run: Python prompts by doctest, shell prompts by the command itself."""
 
 import doctest
+import importlib.util
 import re
 import shlex
 import shutil
@@ -100,11 +101,19 @@ def _help():
     return CliRunner().invoke(app, ["--help"]).output
 
 
-def test_the_command_reference_is_current():
-    import importlib.util
-
+@pytest.fixture(scope="module")
+def maker():
     spec = importlib.util.spec_from_file_location("make_docs", ROOT / "docs" / "make_docs.py")
-    maker = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(maker)
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+def test_the_types_of_the_statistics_are_current(maker):
+    stub = (ROOT / "qc" / "stats" / "__init__.pyi").read_text("utf-8")
+    assert stub == maker.stats_stub(), "run `make docs`"
+
+
+def test_the_command_reference_is_current(maker):
     page = (ROOT / "docs" / "reference" / "commands.md").read_text("utf-8")
     assert page == maker.command_reference(), "run `make docs`"

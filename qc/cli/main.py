@@ -14,6 +14,7 @@ import typer
 
 from qc.cli import daily, keeping, records, signals
 from qc.cli.common import DATA_AT_FAULT, DONE
+from qc.cli.gauge import add_gauge_command
 from qc.cli.remedies import add_remedy_commands
 from qc.cli.study import add_study_command
 
@@ -49,6 +50,7 @@ records.add_commands(app)
 signals.add_commands(app)
 add_remedy_commands(app)
 add_study_command(app)
+add_gauge_command(app)
 keeping.add_commands(app)
 
 

@@ -71,8 +71,8 @@ def linearity_text(found: Linearity, value: str, file: str) -> str:
         )
         mark = "clear" if bias.clear else ""
         rows.append((f"{bias.reference:.6g}", str(bias.n), f"{bias.bias:+.4g}", low, high, mark))
-    low, high = found.slope_interval
-    slope = f"bias grows by {found.line.slope:+.4g} per unit of size ({low:+.4g} to {high:+.4g})"
+    least, most = found.slope_interval
+    slope = f"bias grows by {found.line.slope:+.4g} per unit of size ({least:+.4g} to {most:+.4g})"
     return "\n".join([found.verdict, "", f"{value} in {file}", "", *_columns(rows), "", slope])
 
 

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Literal
 
 from qc.stats.errors import StatisticsError
 
 Interval = tuple[float, float]
+Verdict = Literal["proven", "unproven", "no"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,7 +117,7 @@ class Capability:
     outside_interval: Interval | None
     reason: str | None
     method: str
-    capable: str
+    capable: Verdict
     wanted: float
     pieces_to_settle: int | None
     ppk_without_gauge: float | None
@@ -154,7 +156,7 @@ class Capability:
         return f"Unproven: {figure}; about {self.pieces_to_settle} more pieces like these would settle it."
 
 
-def verdict(bounds: Interval, wanted: float) -> str:
+def verdict(bounds: Interval, wanted: float) -> Verdict:
     """Turn the one-sided bounds of Ppk into a verdict.
 
     Parameters

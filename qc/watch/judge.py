@@ -29,6 +29,7 @@ from qc.watch.factors import Factors
 from qc.watch.findings import Finding, find_changes
 from qc.watch.points import Points
 from qc.watch.results import (
+    Capable,
     Forecast,
     Point,
     SeriesKey,
@@ -303,15 +304,15 @@ def _capability(question: Question, present: Sequence[Point], limits: Limits) ->
         return _Proof("unproven", reason=f"{len(present)} of {LEARNING} pieces.")
     values = np.array([p.value for p in present])
     wanted = question.plan.workshop.wanted_ppk
-    bounds = {"lower": limits.lower, "upper": limits.upper}
-    target = limits.target
     try:
-        result = capability(values, **bounds, target=target, wanted=wanted)
+        result = capability(
+            values, lower=limits.lower, upper=limits.upper, target=limits.target, wanted=wanted
+        )
         sd = float(values.std(ddof=1))
-        share, low, high = _outside(values, sd, bounds)
+        share, low, high = _outside(values, sd, limits)
     except StatisticsError as error:
         return _Proof("unproven", reason=f"{error}.")
-    capable = result.capable
+    capable: Capable = result.capable
     if result.ppk is None and len(present) >= LEAST_FOR_NO and sd > 0:
         capable = "no" if _ppk_at_most(values, limits) < wanted else "unproven"
     interval = result.ppk_interval or (None, None)
@@ -328,15 +329,13 @@ def _capability(question: Question, present: Sequence[Point], limits: Limits) ->
     )
 
 
-def _outside(
-    values: Floats, sd: float, bounds: dict[str, float | None]
-) -> tuple[float | None, float | None, float | None]:
+def _outside(values: Floats, sd: float, limits: Limits) -> tuple[float | None, float | None, float | None]:
     """Return the expected share outside the limits and its interval; nothing where there is no scatter."""
     if not sd > 0:
         return None, None, None
     mean = float(values.mean())
-    low, high = fraction_outside_interval(mean, sd, values.size, **bounds)
-    return fraction_outside(mean, sd, **bounds), low, high
+    low, high = fraction_outside_interval(mean, sd, values.size, lower=limits.lower, upper=limits.upper)
+    return fraction_outside(mean, sd, lower=limits.lower, upper=limits.upper), low, high
 
 
 def _ppk_at_most(values: Floats, limits: Limits) -> float:
