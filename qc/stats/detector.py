@@ -31,6 +31,7 @@ def detect(
     shape: Shape = "normal",
     resolution: float | None = None,
     labels: Sequence[object] | None = None,
+    settled: int = 0,
 ) -> Detection:
     """Find where a series stopped being the same process.
 
@@ -49,6 +50,9 @@ def detect(
         [unit of the characteristic]
     labels : sequence or None
         Names of the pieces; they decide between equal readings where ranks are used. None: their numbers.
+    settled : int
+        So many readings at the front are a known settled state: they raise nothing, the later ones are
+        compared with them.
 
     Returns
     -------
@@ -81,10 +85,13 @@ def detect(
     [('shift', 9, 'above')]
     """
     if isinstance(false_alarm_rate, int | float):
+        if settled:
+            return _with_rates(values, [false_alarm_rate] * len(values), shape, resolution, labels, settled)
         return _run(
             [values], false_alarm_rate, shape, resolution, None if labels is None else [labels], True
         )[0]
-    return _with_rates(values, list(false_alarm_rate), shape, resolution, labels)
+    rates = [float(rate) for rate in false_alarm_rate]
+    return _with_rates(values, rates, shape, resolution, labels, settled)
 
 
 def detect_many(
@@ -134,8 +141,9 @@ def _with_rates(
     shape: Shape,
     resolution: float | None,
     labels: Sequence[object] | None,
+    settled: int,
 ) -> Detection:
-    """Judge each reading at its own rate."""
+    """Judge each reading at its own rate, those of the settled state not at all."""
     series = check_values(values, check_setting(shape, resolution).shape)
     for name, given in (("rates", rates), ("labels", labels)):
         if given is not None and len(given) != series.size:
@@ -144,7 +152,11 @@ def _with_rates(
     scores: list[float | None] = []
     limits: list[float | None] = []
     for point, (value, rate) in enumerate(zip(series, rates, strict=True)):
-        state.add(float(value), label=None if labels is None else labels[point], false_alarm_rate=rate)
+        label = None if labels is None else labels[point]
+        if point < settled:
+            state.take(float(value), label=label)
+        else:
+            state.add(float(value), label=label, false_alarm_rate=rate)
         scores.append(state.score)
         limits.append(state.threshold)
     return replace(state.detection(series), scores=tuple(scores), thresholds=tuple(limits))

@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 from scipy import special
 
 from qc.stats.detector_evidence import SIZE_CONFIDENCE, START_CONFIDENCE, likeliest
+from qc.stats.detector_input import rates_of
 from qc.stats.detector_result import Detection, DetectorSignal, Side, Stretch
 from qc.stats.errors import StatisticsError
-from qc.stats.thresholds import check_rate
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
@@ -28,9 +28,10 @@ LARGEST_TOTAL = 10_000_000
 def detect_counts(
     counts: Counts,
     sizes: Counts | None = None,
-    false_alarm_rate: float = 0.001,
+    false_alarm_rate: float | Sequence[float] | Floats = 0.001,
     *,
     pass_fail: bool = False,
+    settled: int = 0,
 ) -> Detection:
     """Find where the rate of defects, or the share of failed pieces, changed.
 
@@ -41,10 +42,14 @@ def detect_counts(
     sizes : sequence of float or None, length n
         What the counts were found on: pieces, area or length looked at. None: the same everywhere, 1.
         With `pass_fail` whole numbers of pieces tested.
-    false_alarm_rate : float
-        Share of points that may raise a false signal at most, 1e-6 to 0.02.
+    false_alarm_rate : float or sequence of float, length n
+        Share of points that may raise a false signal at most, 1e-6 to 0.02; one for all points or one for
+        each.
     pass_fail : bool
         Each piece either fails or not (a count is at most its size); False: a piece may have many defects.
+    settled : int
+        So many points at the front are a known settled state: they raise nothing, the later ones are
+        compared with them.
 
     Returns
     -------
@@ -78,24 +83,32 @@ def detect_counts(
     >>> [(s.kind, s.start, s.side) for s in found.signals]
     [('count', 14, 'above')]
     """
-    rate = check_rate(false_alarm_rate)
     number, size = _checked(counts, sizes, pass_fail)
+    rates = rates_of(false_alarm_rate, number.size)
     scores: list[float | None] = [None] * number.size
     signals: list[DetectorSignal] = []
     begin = 0
-    for last in range(1, number.size):
+    limits: list[float | None] = [None] * number.size
+    for last in range(max(1, settled), number.size):
+        rate = float(rates[last])
         stretch = _Stretch(number[begin : last + 1], size[begin : last + 1], pass_fail)
         if last == begin:
             continue
         probability, side = stretch.judge(rate)
-        scores[last] = _score(probability)
+        scores[last], limits[last] = _score(probability), _score(rate)
         if probability <= rate:
             signals.append(stretch.signal(begin, side, _score(probability), _score(rate)))
             begin = last + 1
-    limits = tuple(None if score is None else _score(rate) for score in scores)
     stretches = _stretches(number, size, signals)
+    newest = float(rates[-1]) if rates.size else rates_of(false_alarm_rate, 1)[0]
     return Detection(
-        number.size, "any", rate, tuple(signals), stretches, scores=tuple(scores), thresholds=limits
+        number.size,
+        "any",
+        float(newest),
+        tuple(signals),
+        stretches,
+        scores=tuple(scores),
+        thresholds=tuple(limits),
     )
 
 

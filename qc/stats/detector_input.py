@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from qc.stats.detector_block import Setting
 from qc.stats.detector_result import Shape
 from qc.stats.errors import StatisticsError, StatisticsUsageError
+from qc.stats.thresholds import check_rate
 
 Floats = NDArray[np.float64]
 
@@ -58,6 +59,16 @@ def check_values(values: Sequence[float] | Floats, shape: Shape) -> Floats:
         at = int(np.flatnonzero(bad)[0])
         check_value(float(series[at]), at + 1, shape)
     return series
+
+
+def rates_of(rates: float | Sequence[float] | Floats, size: int) -> Floats:
+    """Take one rate for all points or one for each, or refuse them."""
+    if isinstance(rates, int | float):
+        return np.full(size, check_rate(rates))
+    each = np.array([check_rate(rate) for rate in rates], dtype=np.float64)
+    if each.size != size:
+        raise StatisticsError(f"{each.size} rates for {size} values")
+    return each
 
 
 def dither_of(label: object) -> float:

@@ -104,16 +104,20 @@ class DetectorState:
         StatisticsError
             Not a finite number, or below zero where the shape is `positive`.
         """
-        number = check_value(value, self.n + 1, self.setting.shape)
         if false_alarm_rate is not None:
             self.false_alarm_rate = check_rate(false_alarm_rate)
+        self.take(value, label=label)
+        return self._judge() if self._length >= SHORTEST else None
+
+    def take(self, value: float, *, label: object | None = None) -> None:
+        """Take a reading as one of the settled state: it joins the stretch and can raise nothing itself."""
+        number = check_value(value, self.n + 1, self.setting.shape)
         self._make_room()
         self.n += 1
         self.score = self.threshold = None
         dither = dither_of(self.n if label is None else label)
         self._block.place(self._length, ROW, np.array([number]), np.array([dither]))
         self._length += 1
-        return self._judge() if self._length >= SHORTEST else None
 
     def detection(self, values: Floats | list[float]) -> Detection:
         """Everything found so far, given the `values` that were added."""

@@ -14,7 +14,7 @@ from scipy import special
 from qc.stats.detector import detect
 from qc.stats.detector_block import SAME_STEP
 from qc.stats.detector_evidence import SIZE_CONFIDENCE
-from qc.stats.detector_input import check_values
+from qc.stats.detector_input import check_values, rates_of
 from qc.stats.detector_result import Detection, DetectorSignal, Stretch
 from qc.stats.errors import StatisticsError
 
@@ -100,7 +100,7 @@ def detect_wear(
     value: Values,
     tool: Sequence[object] | None = None,
     *,
-    false_alarm_rate: float = 0.001,
+    false_alarm_rate: float | Sequence[float] | Floats = 0.001,
     resolution: float | None = None,
 ) -> tuple[ToolFinding, ...]:
     """Find where a wearing characteristic left the line it followed since its tool was fitted.
@@ -136,13 +136,14 @@ def detect_wear(
     """
     x, y = _pairs(count, value)
     names: Sequence[object] = [None] * x.size if tool is None else tool
+    rates = rates_of(false_alarm_rate, x.size)
     if len(names) != x.size:
         raise StatisticsError(f"{len(names)} tool names for {x.size} values")
     found: list[ToolFinding] = []
     for name, points in groupby(range(x.size), key=lambda point: names[point]):
         run = list(points)
         part = slice(run[0], run[-1] + 1)
-        detection = _one_tool(x[part], y[part], run[0], false_alarm_rate, resolution)
+        detection = _one_tool(x[part], y[part], run[0], rates[part], resolution)
         found.append(ToolFinding(name, run[0] + 1, run[-1] + 1, detection))
     return tuple(found)
 
@@ -157,11 +158,11 @@ def _pairs(count: Values, value: Values) -> tuple[Floats, Floats]:
     return x, y
 
 
-def _one_tool(x: Floats, y: Floats, before: int, rate: float, resolution: float | None) -> Detection:
+def _one_tool(x: Floats, y: Floats, before: int, rates: Floats, resolution: float | None) -> Detection:
     """Judge one fitting of a tool; `before` points of the series lie ahead of it."""
     residuals = recursive_residuals(x, y)
     skipped = x.size - residuals.size
-    found = detect(residuals, false_alarm_rate=rate, resolution=resolution or _step(y))
+    found = detect(residuals, false_alarm_rate=rates[skipped:], resolution=resolution or _step(y))
     offset = before + skipped
     signals: list[DetectorSignal] = []
     begin = 0

@@ -6,13 +6,16 @@ from qc.store.chain import Entry
 from qc.store.errors import StoreError
 from qc.store.intake import NewSheet, SheetCount
 from qc.store.location import refuse_network_share
+from qc.store.pieces import News
+from qc.store.plans import PlanVersion
 from qc.store.sheetfiles import sheet_hash
-from qc.store.store import PlanVersion, Store, open_store
+from qc.store.store import Store, open_store
 from qc.store.verdicts import signal_id
 
 __all__ = [
     "Entry",
     "NewSheet",
+    "News",
     "PlanVersion",
     "SheetCount",
     "Store",

@@ -49,7 +49,7 @@ class Entry:
     id : int
         1, 2, 3 ... without gaps.
     kind : str
-        sheet, mend, correction, plan or signal.
+        sheet, mend, correction, plan, signal or series.
     who : str
         Code of the person.
     when : datetime

@@ -4,46 +4,26 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import asdict, dataclass
 from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
 import polars as pl
-from sqlalchemy import Connection, delete, exists, insert, select
+from sqlalchemy import Connection, delete, insert, select
 
-from qc.store import looking, settling, verdicts
-from qc.store.chain import Entry, append_entry, entries_of, last_entry, moment_of
+from qc.store import looking, plans, settling, verdicts
+from qc.store import pieces as few
+from qc.store.chain import Entry, entries_of, last_entry
 from qc.store.database import Database, read_url, sqlite_url
 from qc.store.errors import StoreError
 from qc.store.intake import NewSheet, SheetCount, add_sheets
 from qc.store.location import refuse_network_share
-from qc.store.rows import next_id
-from qc.store.sheetfiles import SheetFiles, sheet_hash
-from qc.store.tables import entry, plan_version, sheet, state
+from qc.store.sheetfiles import SheetFiles
+from qc.store.tables import sheet, state
 from qc.store.verify import faults_of_store
 
 FILE = "qc.db"
 _JUDGED = "judged"  # how often verdicts were saved
-
-
-@dataclass(frozen=True, slots=True)
-class PlanVersion:
-    """One text of the plan, as it was met.
-
-    `used` says whether a sheet was taken in under it; a version that was corrected before any sheet came
-    never judged anything.
-    """
-
-    version: int
-    who: str
-    when: datetime
-    hash: str
-    used: bool
-
-    def to_dict(self) -> dict[str, object]:
-        """Return plain values, the moment as ISO text."""
-        return {**asdict(self), "when": self.when.isoformat()}
 
 
 def open_store(folder: Path, *, url: str | None = None) -> Store:
@@ -169,6 +149,38 @@ class Store:
         with self._database.reading() as conn:
             return looking.read_pieces(conn, serials)
 
+    def recent_pieces(self, most: int) -> pl.DataFrame:
+        """Return `serial` and `model` of the pieces on the newest `most` cards."""
+        with self._database.reading() as conn:
+            return few.read_recent_pieces(conn, most)
+
+    def news(self, mark: tuple[int, int] = (0, 0)) -> few.News:
+        """Return what came in after a mark, and the mark to ask with the next time."""
+        with self._database.reading() as conn:
+            return few.read_news(conn, mark)
+
+    def serials_before(
+        self, stage: str, characteristics: Sequence[str], serials: Sequence[str], day: date
+    ) -> set[str]:
+        """Return those of the serials of which one of the characteristics was measured before a day."""
+        with self._database.reading() as conn:
+            return few.serials_before(conn, stage, characteristics, serials, day)
+
+    def serials_on(self, gauge: str, day: date) -> set[str]:
+        """Return the serials measured with a gauge on a day."""
+        with self._database.reading() as conn:
+            return few.serials_on(conn, gauge, day)
+
+    def around(self, serials: Sequence[str], *, until: date) -> pl.DataFrame:
+        """Return what was recorded around the readings of some pieces: who, gauge, tool, batch, day."""
+        with self._database.reading() as conn:
+            return few.read_around(conn, serials, until)
+
+    def means(self, serials: Sequence[str], *, until: date) -> pl.DataFrame:
+        """Return the mean of each figure of some pieces, with the first day it was measured."""
+        with self._database.reading() as conn:
+            return few.read_means(conn, serials, until)
+
     def held(self, open_only: bool = True, *, ids: Sequence[int] | None = None) -> pl.DataFrame:
         """Return held rows: the columns of `qc.plan.HELD`, `id`, `state`, `entered` and `who`."""
         with self._database.reading() as conn:
@@ -238,50 +250,22 @@ class Store:
 
     def record_plan(self, text: str, *, who: str, when: datetime) -> int:
         """Keep a text of the plan as a new version unless it is the newest already; returns its number."""
-        digest = sheet_hash(text.encode("utf-8"))
-        newest = select(plan_version.c.id, plan_version.c.hash).order_by(plan_version.c.id.desc()).limit(1)
         with self._database.reading() as conn:
-            found = conn.execute(newest).first()
-        if found is not None and found.hash == digest:
-            return int(found.id)
+            known = plans.newest_is(conn, text)
+        if known is not None:
+            return known
         with self._database.writing() as conn:
-            found = conn.execute(newest).first()
-            if found is not None and found.hash == digest:
-                return int(found.id)
-            version = next_id(conn, plan_version)
-            number = last_entry(conn)[0] + 1
-            row = {"id": version, "entry": number, "hash": digest, "text": text}
-            conn.execute(insert(plan_version), row)
-            append_entry(conn, "plan", who, when, f"version {version}", ["plan_version"])
-            return version
+            return plans.record_plan(conn, text, who, when)
 
-    def plan_versions(self) -> list[PlanVersion]:
+    def plan_versions(self) -> list[plans.PlanVersion]:
         """Return the versions of the plan, oldest first."""
-        named = plan_version.c.id, plan_version.c.hash, entry.c.who, entry.c.at, entry.c.id.label("entry")
-        statement = select(*named).join(entry, entry.c.id == plan_version.c.entry)
         with self._database.reading() as conn:
-            rows = conn.execute(statement.order_by(plan_version.c.id)).all()
-            ends = [row.entry for row in rows[1:]] + [last_entry(conn)[0] + 1]
-            used = [
-                conn.execute(select(exists().where(sheet.c.entry.between(row.entry, end - 1)))).scalar()
-                for row, end in zip(rows, ends, strict=True)
-            ]
-        return [
-            PlanVersion(row.id, row.who, moment_of(row.at), row.hash, bool(one))
-            for row, one in zip(rows, used, strict=True)
-        ]
+            return plans.read_versions(conn)
 
     def plan_text(self, version: int | None = None) -> str:
         """Return a text of the plan, the newest where no version is named."""
-        statement = select(plan_version.c.text).order_by(plan_version.c.id.desc()).limit(1)
-        if version is not None:
-            statement = statement.where(plan_version.c.id == version)
         with self._database.reading() as conn:
-            text = conn.execute(statement).scalar()
-        if text is None:
-            known = "none yet" if version is None else f"no version {version}"
-            raise StoreError(f"The store has {known} of the plan.")
-        return str(text)
+            return plans.read_text(conn, version)
 
     # --- verdicts and signals
 
@@ -326,6 +310,33 @@ class Store:
         said = {"cause": cause, "action": action, "text": text}
         with self._database.writing() as conn:
             verdicts.say_of_signal(conn, found, what, who, when, said)
+
+    def say_of_series(
+        self, series: str, what: str, *, who: str, when: datetime, first: str, last: str, why: str
+    ) -> int:
+        """Record what a lead decides about a series, an entry of the chain; returns its number.
+
+        Parameters
+        ----------
+        series : str
+            ``stage/characteristic/family``.
+        what : str
+            ``freeze``, ``undo-freeze``, ``leave-out`` or ``undo-leave-out``.
+        who, when
+            Person and moment.
+        first, last : str
+            Serials between which it holds, both included.
+        why : str
+            The reason, in words.
+        """
+        said = {"cause": first, "action": last, "text": why}
+        with self._database.writing() as conn:
+            return verdicts.say_of_series(conn, series, what, who, when, said)
+
+    def said_of_series(self, series: str | None = None) -> list[dict[str, Any]]:
+        """Return decisions about series, oldest first: id, series, what, first, last, why, who, when."""
+        with self._database.reading() as conn:
+            return verdicts.said_of_series(conn, series)
 
     # --- keeping
 

@@ -28,7 +28,7 @@ from sqlalchemy import (
 
 from qc.plan import EVENT, PLACE
 
-HEAD = "0001"
+HEAD = "0002"
 """The newest migration; a store that says so needs no Alembic to be opened."""
 
 metadata = MetaData()
@@ -130,6 +130,7 @@ origin = Table(
     _sheet(),
     *(Column(name, _TYPES[kind]) for name, kind in ORIGIN.items()),
     Index("origin_what", "stage", "characteristic", "model"),
+    Index("origin_made", "stage", "characteristic", "day"),
     Index("origin_serial", "serial"),
     Index("origin_day", "day"),
 )

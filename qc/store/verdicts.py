@@ -55,6 +55,10 @@ def signal_id(series: str, found: Mapping[str, Any]) -> str:
     return hashlib.sha256(text.encode("utf-8")).hexdigest()[:12]
 
 
+OF_SERIES = ("freeze", "undo-freeze", "leave-out", "undo-leave-out")
+"""What a lead may decide about a whole series; kept beside the life of signals, under the series' key."""
+
+
 def save_verdicts(conn: Connection, verdicts: Iterable[Mapping[str, Any]], as_of: date) -> None:
     """Keep verdicts (plain values) of a day, and their signals."""
     for body in verdicts:
@@ -127,6 +131,35 @@ def say_of_signal(
     row = {"id": next_id(conn, signal_event), "entry": number, "signal": found, "what": what, **words}
     conn.execute(insert(signal_event), row)
     append_entry(conn, "signal", who, when, what, ["signal_event"])
+
+
+def say_of_series(
+    conn: Connection, series: str, what: str, who: str, when: datetime, said: Mapping[str, str]
+) -> int:
+    """Record a decision about a series: one of `OF_SERIES`; `said` gives cause, action and text."""
+    if what not in OF_SERIES:
+        raise StoreError(f"Of a series one can say {', '.join(OF_SERIES)}, not {what!r}.")
+    number = last_entry(conn)[0] + 1
+    own = next_id(conn, signal_event)
+    row = {"id": own, "entry": number, "signal": series, "what": what, **said}
+    conn.execute(insert(signal_event), row)
+    append_entry(conn, "series", who, when, what, ["signal_event"])
+    return own
+
+
+def said_of_series(conn: Connection, series: str | None = None) -> list[dict[str, Any]]:
+    """Return decisions about series, oldest first."""
+    statement = select(signal_event, entry.c.who, entry.c.at).join(entry, entry.c.id == signal_event.c.entry)
+    statement = statement.where(signal_event.c.what.in_(OF_SERIES)).order_by(signal_event.c.id)
+    if series is not None:
+        statement = statement.where(signal_event.c.signal == series)
+    return [
+        {
+            **{"id": row.id, "series": row.signal, "what": row.what, "first": row.cause, "last": row.action},
+            **{"why": row.text, "who": row.who, "when": moment_of(row.at).isoformat()},
+        }
+        for row in conn.execute(statement)
+    ]
 
 
 def _save_signal(conn: Connection, series: str, found: Mapping[str, Any], day: str) -> None:

@@ -180,7 +180,16 @@ INDEXED = {
         "SELECT reading.fingerprint FROM incoming JOIN reading ON reading.fingerprint = incoming.fingerprint",
         "reading_fingerprint",
     ),
-    "series": ("SELECT id FROM origin WHERE stage = 'a' AND characteristic IN ('b')", "origin_what"),
+    "series": ("SELECT id FROM origin WHERE stage = 'a' AND characteristic IN ('b')", "origin_"),
+    "since": (
+        "SELECT id FROM origin WHERE stage = 'a' AND characteristic IN ('b', 'c') AND day >= '2026-05-14'",
+        "origin_made (stage=? AND characteristic=? AND day>?)",
+    ),
+    "before": (
+        "SELECT id FROM origin WHERE serial IN ('a', 'b') AND day < '2026-05-14'",
+        "origin_serial",
+    ),
+    "news": ("SELECT id, day FROM origin WHERE id > 12", "INTEGER PRIMARY KEY"),
     "recent": (
         "SELECT id FROM origin WHERE stage = 'a' AND characteristic = 'b' AND model = 'c' "
         "ORDER BY id DESC LIMIT 9",

@@ -1,0 +1,82 @@
+"""The versions of the plan: every text that was met, kept as it stood."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+from datetime import datetime
+
+from sqlalchemy import Connection, exists, insert, select
+
+from qc.store.chain import append_entry, last_entry, moment_of
+from qc.store.errors import StoreError
+from qc.store.rows import next_id
+from qc.store.sheetfiles import sheet_hash
+from qc.store.tables import entry, plan_version, sheet
+
+
+@dataclass(frozen=True, slots=True)
+class PlanVersion:
+    """One text of the plan, as it was met.
+
+    `used` says whether a sheet was taken in under it; a version that was corrected before any sheet came
+    never judged anything.
+    """
+
+    version: int
+    who: str
+    when: datetime
+    hash: str
+    used: bool
+
+    def to_dict(self) -> dict[str, object]:
+        """Return plain values, the moment as ISO text."""
+        return {**asdict(self), "when": self.when.isoformat()}
+
+
+def newest_is(conn: Connection, text: str) -> int | None:
+    """Return the number of the newest version where it is this text, else None."""
+    newest = select(plan_version.c.id, plan_version.c.hash).order_by(plan_version.c.id.desc()).limit(1)
+    found = conn.execute(newest).first()
+    same = found is not None and found.hash == sheet_hash(text.encode("utf-8"))
+    return int(found.id) if found is not None and same else None
+
+
+def record_plan(conn: Connection, text: str, who: str, when: datetime) -> int:
+    """Keep a text as a new version unless it is the newest already; returns its number."""
+    known = newest_is(conn, text)
+    if known is not None:
+        return known
+    version = next_id(conn, plan_version)
+    number = last_entry(conn)[0] + 1
+    row = {"id": version, "entry": number, "hash": sheet_hash(text.encode("utf-8")), "text": text}
+    conn.execute(insert(plan_version), row)
+    append_entry(conn, "plan", who, when, f"version {version}", ["plan_version"])
+    return version
+
+
+def read_versions(conn: Connection) -> list[PlanVersion]:
+    """Return the versions of the plan, oldest first."""
+    named = plan_version.c.id, plan_version.c.hash, entry.c.who, entry.c.at, entry.c.id.label("entry")
+    statement = select(*named).join(entry, entry.c.id == plan_version.c.entry)
+    rows = conn.execute(statement.order_by(plan_version.c.id)).all()
+    ends = [row.entry for row in rows[1:]] + [last_entry(conn)[0] + 1]
+    used = [
+        conn.execute(select(exists().where(sheet.c.entry.between(row.entry, end - 1)))).scalar()
+        for row, end in zip(rows, ends, strict=True)
+    ]
+    return [
+        PlanVersion(row.id, row.who, moment_of(row.at), row.hash, bool(one))
+        for row, one in zip(rows, used, strict=True)
+    ]
+
+
+def read_text(conn: Connection, version: int | None = None) -> str:
+    """Return a text of the plan, the newest where no version is named."""
+    statement = select(plan_version.c.text).order_by(plan_version.c.id.desc()).limit(1)
+    if version is not None:
+        statement = statement.where(plan_version.c.id == version)
+    text = conn.execute(statement).scalar()
+    if text is None:
+        known = "none yet" if version is None else f"no version {version}"
+        raise StoreError(f"The store has {known} of the plan.")
+    return str(text)

@@ -1,0 +1,84 @@
+from datetime import timedelta
+
+import polars as pl
+import pytest
+
+from qc.store import StoreError, open_store
+
+
+@pytest.fixture
+def wide(tmp_path, make):
+    """Twelve readings of two pieces, the second measured a day later; one part and one check."""
+    readings = make.readings(12).with_columns(
+        day=pl.when(pl.col("serial") == "TB-0001").then(make.day + timedelta(days=1)).otherwise(make.day)
+    )
+    events = pl.concat(
+        [
+            make.events(kind="part", serial="TB-0000", subject="X-1"),
+            make.events(kind="gauge-check", subject="G"),
+        ],
+        how="diagonal_relaxed",
+    )
+    with open_store(tmp_path) as store:
+        store.add_sheets([make.sheet("a.csv", readings=readings, events=events)], who="AB", when=make.when)
+        yield store
+
+
+def test_news_are_told_once(wide, make):
+    news = wide.news()
+    assert sorted(set(news.readings["serial"])) == ["TB-0000", "TB-0001"]
+    assert sorted(news.events["kind"]) == ["gauge-check", "part"]
+    again = wide.news(news.mark)
+    assert again.readings.is_empty() and again.events.is_empty() and again.mark == news.mark
+
+
+def test_news_name_the_day_of_what_was_replaced(wide, make):
+    mark = wide.news().mark
+    old = wide.readings(serials=["TB-0000"])
+    row = old[:1].drop("id").with_columns(day=pl.lit(make.day + timedelta(days=5)), value=pl.lit(14.0))
+    wide.replace_reading(old["id"][0], row, who="AB", when=make.when, why="typed wrong")
+    assert set(wide.news(mark).readings["day"]) == {make.day, make.day + timedelta(days=5)}
+
+
+def test_serials_measured_before_a_day(wide, make):
+    both = ["TB-0000", "TB-0001"]
+    later = make.day + timedelta(days=1)
+    assert wide.serials_before("slide", ["inner_od"], both, later) == {"TB-0000"}
+    assert wide.serials_before("slide", ["outer_bore"], both, later) == set()
+    assert wide.serials_before("slide", ["inner_od"], [], later) == set()
+
+
+def test_serials_measured_with_a_gauge(wide, make):
+    assert wide.serials_on("MIC-1", make.day) == {"TB-0000"}
+    assert wide.serials_on("MIC-2", make.day) == set()
+
+
+def test_what_was_recorded_around(wide, make):
+    found = wide.around(["TB-0000", "TB-0001"], until=make.day)
+    assert set(found["serial"]) == {"TB-0000"}
+    assert set(found["gauge"]) == {"MIC-1"} and set(found["person"]) == {"AB"}
+
+
+def test_means_are_those_of_the_readings_that_stand(wide, make):
+    old = wide.readings(serials=["TB-0000"])
+    row = old[:1].drop("id").with_columns(value=pl.lit(15.0))
+    wide.replace_reading(old["id"][0], row, who="AB", when=make.when, why="typed wrong")
+    (found,) = wide.means(["TB-0000"], until=make.day).to_dicts()
+    assert found["mean"] == pytest.approx((old["value"].sum() - old["value"][0] + 15.0) / 6)
+
+
+def test_recent_pieces(wide):
+    assert sorted(wide.recent_pieces(100).rows()) == [("TB-0000", "tenor"), ("TB-0001", "tenor")]
+    assert wide.recent_pieces(1)["serial"].to_list() == ["TB-0001"]
+
+
+def test_what_a_lead_decides_is_an_entry_of_the_chain(wide, make):
+    said = {"who": "IS", "when": make.when, "first": "TB-1", "last": "TB-9", "why": "after the rebuild"}
+    wide.say_of_series("slide/clearance/all", "freeze", **said)
+    wide.say_of_series("slide/force/all", "leave-out", **said)
+    (one,) = wide.said_of_series("slide/clearance/all")
+    assert (one["what"], one["first"], one["last"], one["who"]) == ("freeze", "TB-1", "TB-9", "IS")
+    assert len(wide.said_of_series()) == 2
+    assert wide.entries()[-1].kind == "series" and wide.verify() == []
+    with pytest.raises(StoreError, match="not 'melt'"):
+        wide.say_of_series("slide/force/all", "melt", **said)
