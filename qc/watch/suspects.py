@@ -98,7 +98,7 @@ def _judge_factor(
     before, after = levels[max(0, low - LOOK_BACK) : low], levels[max(high, signal.start - 1) : last]
     if not before or not after:
         return None
-    level = max(set(after), key=lambda x: _share(after, x) - _share(before, x))
+    level = max(dict.fromkeys(after), key=lambda x: _share(after, x) - _share(before, x))
     separation = _share(after, level) - _share(before, level)
     changes = _changes(levels)
     inside = [i for i in range(low, min(high + 1, len(levels))) if changes[i]]
@@ -106,7 +106,7 @@ def _judge_factor(
         return None
     rarity = _rarity(changes, low, high)
     first = next((i for i in inside if levels[i] == level), inside[0])
-    usual = max(set(before), key=before.count)
+    usual = max(dict.fromkeys(before), key=before.count)
     return Suspect(
         kind=factor.kind,
         name=factor.source if factor.kind == "gauge-check" else level,
