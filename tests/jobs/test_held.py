@@ -55,7 +55,7 @@ def test_a_doubt_can_be_confirmed_a_fault_cannot(shop):
 
 
 def test_a_dropped_row_stays_on_record(shop):
-    row = first(shop, "doubled-row")
+    row = first(shop, "doubled-row", proposal=False)
     assert mend_held(shop, row.id, Decision.DROP, who="IS").state == "dropped"
     kept = shop.store.held(open_only=False, ids=[row.id])
     assert kept["text"][0] == row.text
