@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 INK, SOFT, LINE, CARD = "#1D2A31", "#5C6A70", "#D9D4C7", "#FFFEFB"
-STEADY, DRIFT, BAND = "#1B6F8A", "#C4501B", "#F3E3D8"
+STEADY, DRIFT, BAND = "#1B6F8A", "#B84714", "#F3E3D8"
 SYMBOLS = ("o", "s", "D", "^", "X")
 NEWEST = 60
 """A panel shows the newest pieces; the store keeps all."""
