@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from qc.watch.budget import Budget, expected_points, share_budget
+from qc.watch.decisions import Decisions, Span, standing
+from qc.watch.derive import sources_of
 from qc.watch.factors import Factor, Factors, collect_factors
 from qc.watch.judge import Question, judge
 from qc.watch.points import Points, series_points
@@ -15,6 +17,7 @@ from qc.watch.results import (
     StretchResult,
     Suspect,
 )
+from qc.watch.upstream import Figure, collect_figures
 from qc.watch.words import (
     FIRST_STEPS,
     day_words,
@@ -26,10 +29,12 @@ from qc.watch.words import (
 )
 
 __all__ = [
-    "FIRST_STEPS",
     "Budget",
+    "Decisions",
+    "FIRST_STEPS",
     "Factor",
     "Factors",
+    "Figure",
     "Forecast",
     "Point",
     "Points",
@@ -37,9 +42,11 @@ __all__ = [
     "SeriesKey",
     "SeriesVerdict",
     "SignalResult",
+    "Span",
     "StretchResult",
     "Suspect",
     "collect_factors",
+    "collect_figures",
     "day_words",
     "expected_points",
     "inside",
@@ -49,5 +56,7 @@ __all__ = [
     "quantity_words",
     "series_points",
     "share_budget",
+    "sources_of",
+    "standing",
     "unit_words",
 ]

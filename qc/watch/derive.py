@@ -44,6 +44,19 @@ def derived_readings(
     return _RULES[characteristic.derive.what](own, plan, characteristic.derive)
 
 
+def sources_of(characteristic: Characteristic) -> tuple[str, ...]:
+    """Return the characteristics of its stage whose readings a series is made of.
+
+    Examples
+    --------
+    >>> sources_of(Characteristic(id="ovality", name="Ovality", unit="um", derive={"what": "ovality"}))
+    ('outer_bore',)
+    """
+    if characteristic.derive is None:
+        return (characteristic.id,)
+    return _SOURCES.get(characteristic.derive.what, (NOTE,))
+
+
 def _clearance(rows: pl.DataFrame, plan: Plan, rule: Derive) -> pl.DataFrame:
     """Mean bore less mean stocking diameter of each station [um]; clearances read as such join them."""
     keys = ["serial", "leg", "station"]
@@ -111,6 +124,8 @@ def _tuning(rows: pl.DataFrame, plan: Plan, rule: Derive) -> pl.DataFrame:
         .select(notes.columns)
     )
 
+
+_SOURCES = {"clearance": (INNER, OUTER, CLEARANCE_READ), "ovality": (OUTER,)}
 
 _RULES: dict[str, Callable[[pl.DataFrame, Plan, Derive], pl.DataFrame]] = {
     "clearance": _clearance,

@@ -13,6 +13,7 @@ from datetime import date
 import polars as pl
 
 from qc.plan import Plan
+from qc.watch.upstream import Figure
 
 CHECKED, UNCHECKED = "checked", "not checked"
 
@@ -35,10 +36,13 @@ class Factors:
         A serial without a record of a factor is absent there.
     route : mapping of Factor to int
         Place of its stage in the route; a cause cannot come after its effect.
+    figures : mapping of Figure to mapping of serial to float
+        What was measured on the same pieces, and their parts, at earlier stages.
     """
 
     levels: Mapping[Factor, Mapping[str, str]] = field(default_factory=dict)
     route: Mapping[Factor, int] = field(default_factory=dict)
+    figures: Mapping[Figure, Mapping[str, float]] = field(default_factory=dict)
 
     def up_to(self, stage_index: int) -> list[Factor]:
         """Return the factors recorded at or before a place in the route, the earliest first.

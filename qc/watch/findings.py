@@ -61,7 +61,12 @@ class Findings:
     notes: tuple[str, ...] = ()
 
 
-def find_changes(characteristic: Characteristic, points: Sequence[Point], rate: float) -> Findings:
+def find_changes(
+    characteristic: Characteristic,
+    points: Sequence[Point],
+    rate: float | Sequence[float],
+    baseline: tuple[int, int] | None = None,
+) -> Findings:
     """Find where a series changed.
 
     Parameters
@@ -70,34 +75,70 @@ def find_changes(characteristic: Characteristic, points: Sequence[Point], rate: 
         Gives the kind of figure, its shape, the gauge's step and the class of tool it wears with.
     points : sequence of Point
         The series, in order of making.
-    rate : float
-        Chance of a false signal per point.
+    rate : float or sequence of float
+        Chance of a false signal per point, one for all or one for each.
+    baseline : (int, int), optional
+        Ordinals of a frozen settled state: pieces after it are compared with it. Up to its end the series is
+        judged as it always was. A figure that wears has none: it follows the line of its tool.
 
     Returns
     -------
     Findings
-        In order of the points at which they were raised; empty below four points.
+        In order of the points at which they were raised; empty below four points. Points that were left out
+        take no part.
     """
+    places = [place for place, point in enumerate(points) if not point.left_out]
+    judged = [points[place] for place in places]
+    each = np.full(len(points), rate) if isinstance(rate, int | float) else np.asarray(rate, dtype=np.float64)
+    found = _changes(characteristic, judged, each[places], _among(baseline, places))
+    return Findings(tuple(_placed(s, places) for s in found.signals), found.notes)
+
+
+def _changes(
+    characteristic: Characteristic, points: Sequence[Point], rates: Floats, baseline: tuple[int, int] | None
+) -> Findings:
     values = np.array([p.value for p in points], dtype=np.float64)
     notes: tuple[str, ...] = ()
     try:
-        if characteristic.kind != "measured":
-            found = _counted(characteristic, points, values, rate)
-        elif characteristic.wears_with and any(p.tool_count is not None for p in points):
-            found = _worn(points, values, rate)
-            notes = ("Judged about the wear line of each tool, not about one level.",)
-        else:
-            found, notes = _measured(characteristic, points, values, rate)
+        if characteristic.kind == "measured" and characteristic.wears_with:
+            if any(p.tool_count is not None for p in points):
+                found = _until_refitted(_worn(points, values, rates), points)
+                return Findings(found, ("Judged about the wear line of each tool, not about one level.",))
+            baseline = None
+        found_all, notes = _plain(characteristic, points, rates)
+        if baseline is not None:
+            first, last = baseline
+            after, _ = _plain(characteristic, points[first - 1 :], rates[first - 1 :], last - first + 1)
+            own = list(range(first - 1, len(points)))
+            found_all = [s for s in found_all if s.point <= last] + [_placed(s, own) for s in after]
     except StatisticsError as error:
         return Findings(notes=(f"Not judged: {error}.",))
     if characteristic.wears_with:
-        return Findings(_until_refitted(found, points), notes)
-    kept = _with_returns(found, values)
+        return Findings(_until_refitted(found_all, points), notes)
+    kept = _with_returns(found_all, values)
     return Findings(tuple(_sized(s, kept, values) for s in kept), notes)
 
 
+def _among(baseline: tuple[int, int] | None, places: Sequence[int]) -> tuple[int, int] | None:
+    """Return where a frozen state lies among the points that are judged."""
+    inside_it = [
+        n for n, place in enumerate(places, start=1) if baseline and baseline[0] <= place + 1 <= baseline[1]
+    ]
+    return (inside_it[0], inside_it[-1]) if inside_it else None
+
+
+def _plain(
+    characteristic: Characteristic, points: Sequence[Point], rates: Floats, settled: int = 0
+) -> tuple[list[Finding], tuple[str, ...]]:
+    """Judge a figure that does not wear; its first `settled` points raise nothing."""
+    values = np.array([p.value for p in points], dtype=np.float64)
+    if characteristic.kind != "measured":
+        return _counted(characteristic, points, values, rates, settled), ()
+    return _measured(characteristic, points, values, rates, settled)
+
+
 def _measured(
-    characteristic: Characteristic, points: Sequence[Point], values: Floats, rate: float
+    characteristic: Characteristic, points: Sequence[Point], values: Floats, rates: Floats, settled: int
 ) -> tuple[list[Finding], tuple[str, ...]]:
     shape = characteristic.shape
     if shape == "positive" and float(values.min(initial=1.0)) < 0:
@@ -105,14 +146,16 @@ def _measured(
     single = all(p.readings == 1 for p in points) and characteristic.derive is None
     step = characteristic.resolution if single else None
     labels = [p.serial for p in points]
-    result = detect(values, false_alarm_rate=rate, shape=shape, resolution=step, labels=labels)
+    result = detect(
+        values, false_alarm_rate=rates, shape=shape, resolution=step, labels=labels, settled=settled
+    )
     notes: tuple[str, ...] = ()
     if result.resolution is not None and _coarse(values, result.resolution):
         notes = ("The steps of the gauge are coarse against the scatter; small changes cannot be seen.",)
     return [_finding(s) for s in result.signals], notes
 
 
-def _worn(points: Sequence[Point], values: Floats, rate: float) -> list[Finding]:
+def _worn(points: Sequence[Point], values: Floats, rates: Floats) -> list[Finding]:
     """Judge what is left about each fitting's own line; ordinals are taken back to the series.
 
     A single piece apart from the rest is told once and then left out: a line laid through it would bend for
@@ -125,7 +168,7 @@ def _worn(points: Sequence[Point], values: Floats, rate: float) -> list[Finding]
         places = [place for place, _ in fitted]
         counts = [float(points[place].tool_count or 0) for place in places]
         tools = [number for _, number in fitted]
-        each = detect_wear(counts, values[places], tools, false_alarm_rate=rate)
+        each = detect_wear(counts, values[places], tools, false_alarm_rate=rates[places])
         signals = [_placed(_finding(s), places) for tool in each for s in tool.detection.signals]
         single = next((s for s in signals if s.kind == "single" and s.point < len(points)), None)
         if single is None:
@@ -148,17 +191,16 @@ def _until_refitted(found: Sequence[Finding], points: Sequence[Point]) -> tuple[
 
 def _placed(signal: Finding, places: Sequence[int]) -> Finding:
     """Turn ordinals among the judged points into ordinals of the series."""
-    moved = {
-        name: places[getattr(signal, name) - 1] + 1 for name in ("point", "start", "start_low", "start_high")
-    }
-    return replace(signal, **moved)
+    names = ("point", "start", "start_low", "start_high", *(() if signal.ended is None else ("ended",)))
+    return replace(signal, **{name: places[getattr(signal, name) - 1] + 1 for name in names})
 
 
 def _counted(
-    characteristic: Characteristic, points: Sequence[Point], values: Floats, rate: float
+    characteristic: Characteristic, points: Sequence[Point], values: Floats, rates: Floats, settled: int
 ) -> list[Finding]:
     sizes = np.array([p.size or 1.0 for p in points])
-    judged = detect_counts(values, sizes, rate, pass_fail=characteristic.kind == "pass-fail")
+    pass_fail = characteristic.kind == "pass-fail"
+    judged = detect_counts(values, sizes, rates, pass_fail=pass_fail, settled=settled)
     return [_finding(s) for s in judged.signals]
 
 

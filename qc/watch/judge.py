@@ -8,28 +8,21 @@ inside.
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from datetime import date
-from typing import Any, Literal
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from qc.plan import Characteristic, Limits, Plan, Stage
-from qc.stats import (
-    StatisticsError,
-    capability,
-    fraction_outside,
-    fraction_outside_interval,
-    guaranteed_factor,
-    one_sided_bound,
-    two_sided_bound,
-)
+from qc.stats import guaranteed_factor
+from qc.watch.decisions import Decisions, decision_notes, without
 from qc.watch.factors import Factors
 from qc.watch.findings import Finding, find_changes
 from qc.watch.points import Points
+from qc.watch.proof import LEARNING, Proof, prove
 from qc.watch.results import (
-    Capable,
     Forecast,
     Point,
     SeriesKey,
@@ -43,12 +36,6 @@ from qc.watch.wear import fittings, forecast_wear, line_ends, worn_tool
 from qc.watch.words import because_sentence, day_words, signal_sentence
 
 Floats = NDArray[np.float64]
-
-LEARNING = 4
-"""The detector speaks from the fourth piece on."""
-
-LEAST_FOR_NO = 5
-"""From so few pieces on a series may be called not capable; proven needs the 20 of the capability study."""
 
 GUARANTEE = 0.90
 """Confidence of the limits of the settled state."""
@@ -68,6 +55,12 @@ class Question:
         The day asked about.
     settled : collection of str
         Serials at which a closed signal began whose new level was taken as the settled state.
+    rates : sequence of float
+        Chance of a false signal of each point, from the budget of its month; empty: `rate` for all.
+    decisions : Decisions
+        The settled state that a lead froze, and stretches left out.
+    before : int
+        Pieces made before the first one given.
     """
 
     plan: Plan
@@ -77,6 +70,9 @@ class Question:
     rate: float
     today: date
     settled: Collection[str] = ()
+    rates: Sequence[float] = ()
+    decisions: Decisions = Decisions()
+    before: int = 0
 
     @property
     def key(self) -> SeriesKey:
@@ -101,17 +97,21 @@ def judge(question: Question, reduced: Points, factors: Factors) -> SeriesVerdic
     SeriesVerdict
         Complete, also for a series without a single piece.
     """
-    points = reduced.points
-    finding = find_changes(question.characteristic, points, question.rate)
+    points = without(reduced.points, question.decisions.left_out)
+    frozen = _frozen(question, points)
+    finding = find_changes(question.characteristic, points, question.rates or question.rate, frozen)
     signals = tuple(_signal(question, points, s, factors) for s in finding.signals)
     lasting = [s for s in signals if s.ended is None and s.kind != "single"]
-    drifting = [s for s in lasting if s.start_serial not in question.settled]
+    drifting = [
+        s for s in lasting if s.start_serial not in question.settled and (not frozen or s.start > frozen[1])
+    ]
     stretches = _stretches(question.characteristic, points, signals)
-    present = _present(points, signals)
+    present = _present(points, signals, frozen)
+    state = present if not frozen else [p for p in present if p.ordinal <= frozen[1]] or present
     limits, uneven = _common_limits(question, points, centered=reduced.centered)
-    proof = _capability(question, present, limits)
+    proof = prove(question.plan, question.characteristic, present, limits)
     forecast = forecast_wear(question.characteristic, points, limits, question.today, question.plan)
-    settled = (None, None) if drifting else _settled_limits(present, question.rate)
+    settled = (None, None) if drifting else _settled_limits(state, question.rate)
     behaviour: Literal["learning", "steady", "drifting"] = (
         "learning" if len(points) < LEARNING else "drifting" if drifting else "steady"
     )
@@ -144,23 +144,13 @@ def judge(question: Question, reduced: Points, factors: Factors) -> SeriesVerdic
         stretches=stretches,
         signals=signals,
         forecast=forecast,
-        notes=(*finding.notes, *uneven, *_left_out(reduced)),
+        notes=(*finding.notes, *uneven, *_left_out(reduced), *_decided(question, points)),
         worst=_worst(behaviour, proof, drifting, forecast, question.today),
         capability=proof.contract,
+        before=question.before,
+        baseline_first=frozen[0] if frozen else None,
+        baseline_last=frozen[1] if frozen else None,
     )
-
-
-@dataclass(frozen=True, slots=True)
-class _Proof:
-    capable: Literal["proven", "unproven", "no", ""] = ""
-    ppk: float | None = None
-    low: float | None = None
-    high: float | None = None
-    reason: str = ""
-    outside: float | None = None
-    outside_low: float | None = None
-    outside_high: float | None = None
-    contract: dict[str, Any] = field(default_factory=dict)
 
 
 def _signal(question: Question, points: Sequence[Point], found: Finding, factors: Factors) -> SignalResult:
@@ -182,8 +172,8 @@ def _signal(question: Question, points: Sequence[Point], found: Finding, factors
         size_high=found.size_high,
         size_sigma=found.size_sigma,
         unit=question.characteristic.unit,
-        rate=question.rate,
-        pieces=last - found.start + 1,
+        rate=float(question.rates[found.point - 1]) if question.rates else question.rate,
+        pieces=sum(not p.left_out for p in points[found.start - 1 : last]),
         ended=found.ended,
     )
     stage_index = [s.id for s in question.plan.stages].index(question.stage.id)
@@ -242,7 +232,7 @@ def _stretches(
     found = []
     for first, last in zip(firsts, lasts, strict=True):
         own = points[first - 1 : last]
-        values = np.array([p.value for p in own])
+        values = np.array([p.value for p in own if not p.left_out] or [p.value for p in own])
         sd = float(values.std(ddof=1)) if values.size > 1 else None
         ends = line_ends(own) if tools else None
         found.append(
@@ -259,15 +249,27 @@ def _stretches(
     return tuple(found)
 
 
-def _present(points: Sequence[Point], signals: Sequence[SignalResult]) -> list[Point]:
-    """Return the points of the present state: since the last lasting change, without ended excursions."""
+def _frozen(question: Question, points: Sequence[Point]) -> tuple[int, int] | None:
+    """Return the ordinals of the frozen settled state; a figure that wears has none."""
+    baseline = question.decisions.baseline
+    return None if baseline is None or question.characteristic.wears_with else baseline.ordinals(points)
+
+
+def _present(
+    points: Sequence[Point], signals: Sequence[SignalResult], frozen: tuple[int, int] | None
+) -> list[Point]:
+    """Return the points of the present state: since the last lasting change, without ended excursions.
+
+    A frozen state is the present one until a later change ends it.
+    """
     lasting = [s for s in signals if s.kind in {"shift", "trend", "spread", "count"}]
-    begin = max((s.start for s in lasting if s.ended is None), default=1)
+    first, settled = frozen or (1, 0)
+    begin = max((s.start for s in lasting if s.ended is None and s.start > settled), default=first)
     away: set[int] = set()
     for signal in lasting:
         if signal.ended is not None:
             away.update(range(signal.start, signal.ended))
-    return [p for p in points if p.ordinal >= begin and p.ordinal not in away]
+    return [p for p in points if p.ordinal >= begin and p.ordinal not in away and not p.left_out]
 
 
 def _common_limits(
@@ -295,61 +297,6 @@ def _less(value: float | None, limits: Limits, centered: bool) -> float | None:
     return value - (limits.target or 0.0) if centered and value is not None else value
 
 
-def _capability(question: Question, present: Sequence[Point], limits: Limits) -> _Proof:
-    if limits.lower is None and limits.upper is None:
-        return _Proof(reason="The plan has no limits for this figure.")
-    if question.characteristic.kind != "measured":
-        return _Proof(reason="A count has no capability index; see the share of faults.")
-    if len(present) < LEARNING:
-        return _Proof("unproven", reason=f"{len(present)} of {LEARNING} pieces.")
-    values = np.array([p.value for p in present])
-    wanted = question.plan.workshop.wanted_ppk
-    try:
-        result = capability(
-            values, lower=limits.lower, upper=limits.upper, target=limits.target, wanted=wanted
-        )
-        sd = float(values.std(ddof=1))
-        share, low, high = _outside(values, sd, limits)
-    except StatisticsError as error:
-        return _Proof("unproven", reason=f"{error}.")
-    capable: Capable = result.capable
-    if result.ppk is None and len(present) >= LEAST_FOR_NO and sd > 0:
-        capable = "no" if _ppk_at_most(values, limits) < wanted else "unproven"
-    interval = result.ppk_interval or (None, None)
-    return _Proof(
-        capable=capable,
-        ppk=result.ppk,
-        low=interval[0],
-        high=interval[1],
-        reason=result.reason or "",
-        outside=share,
-        outside_low=low,
-        outside_high=high,
-        contract=result.to_dict(),
-    )
-
-
-def _outside(values: Floats, sd: float, limits: Limits) -> tuple[float | None, float | None, float | None]:
-    """Return the expected share outside the limits and its interval; nothing where there is no scatter."""
-    if not sd > 0:
-        return None, None, None
-    mean = float(values.mean())
-    low, high = fraction_outside_interval(mean, sd, values.size, lower=limits.lower, upper=limits.upper)
-    return fraction_outside(mean, sd, lower=limits.lower, upper=limits.upper), low, high
-
-
-def _ppk_at_most(values: Floats, limits: Limits) -> float:
-    """One-sided 95 % upper bound of Ppk, for a 'no' from few pieces."""
-    n, mean, sd = values.size, float(values.mean()), float(values.std(ddof=1))
-    sides = [
-        (edge - mean) / (3 * sd) * sign
-        for edge, sign in ((limits.upper, 1.0), (limits.lower, -1.0))
-        if edge is not None
-    ]
-    bound = two_sided_bound if len(sides) == 2 else one_sided_bound
-    return float(bound(min(sides), 0.95, n, n - 1))
-
-
 def _settled_limits(present: Sequence[Point], rate: float) -> tuple[float | None, float | None]:
     """Limits for the next piece that hold the false-alarm rate with 90 % confidence, whatever n."""
     values = np.array([p.value for p in present])
@@ -359,6 +306,13 @@ def _settled_limits(present: Sequence[Point], rate: float) -> tuple[float | None
     return float(values.mean()) - half, float(values.mean()) + half
 
 
+def _decided(question: Question, points: Sequence[Point]) -> tuple[str, ...]:
+    wears = bool(question.characteristic.wears_with)
+    earlier = f"{question.before} pieces made before the first one shown are no longer read."
+    told = decision_notes(question.decisions, points, wears=wears)
+    return (*((earlier,) if question.before else ()), *told)
+
+
 def _left_out(reduced: Points) -> tuple[str, ...]:
     if not reduced.left_out:
         return ()
@@ -366,7 +320,7 @@ def _left_out(reduced: Points) -> tuple[str, ...]:
 
 
 def _worst(
-    behaviour: str, proof: _Proof, drifting: Sequence[SignalResult], forecast: Forecast | None, today: date
+    behaviour: str, proof: Proof, drifting: Sequence[SignalResult], forecast: Forecast | None, today: date
 ) -> float:
     """Sort key of the board: drifting first, by size and by what is likely outside; then dies running out."""
     score = {"no": 2.0, "unproven": 1.0}.get(proof.capable, 0.0)

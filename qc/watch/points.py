@@ -199,7 +199,11 @@ def _to_points(rows: pl.DataFrame, *, centered: bool) -> tuple[Point, ...]:
             size=None if row["tested"] is None else float(row["tested"]),
             tool_count=row["tool_count"],
             air_c=row["air_c"],
-            **{name: words(row[name]) for name in CARRIED},
+            person=words(row["person"]),
+            gauge=words(row["gauge"]),
+            tool=words(row["tool"]),
+            batch=words(row["batch"]),
+            note=words(row["note"]),
         )
         for number, row in enumerate(rows.iter_rows(named=True), start=1)
     )

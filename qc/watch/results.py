@@ -58,13 +58,14 @@ class Point:
     batch: str = ""
     air_c: float | None = None
     note: str = ""
+    left_out: bool = False  # a lead said it is not representative: shown, not judged
 
 
 @dataclass(frozen=True, slots=True)
 class Suspect:
     """A thing that changed when a signal began. Said with care: it coincides, it is not proven."""
 
-    kind: str  # person | gauge | tool | batch | gauge-check | air | model mix
+    kind: str  # person | gauge | tool | batch | gauge-check | air | upstream | model mix
     name: str  # what it is now, for example M-7
     before: str  # what it was, empty where it is new
     serial: str  # first piece with it
@@ -170,6 +171,9 @@ class SeriesVerdict:
     notes: tuple[str, ...] = ()  # coarse gauge, lag-1 correlation, pooling said in sentences
     worst: float = 0.0  # sort key: larger = look at it first
     capability: dict[str, Any] = field(default_factory=dict)  # the study contract's capability object
+    before: int = 0  # pieces made before the first one shown; they are no longer read
+    baseline_first: int | None = None  # ordinals of the settled state that a lead froze
+    baseline_last: int | None = None
 
     @property
     def current(self) -> SignalResult | None:

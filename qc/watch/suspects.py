@@ -16,7 +16,8 @@ from datetime import date
 from qc.plan import Plan
 from qc.watch.factors import CHECKED, UNCHECKED, Factor, Factors
 from qc.watch.results import Point, SignalResult, Suspect
-from qc.watch.words import day_words, inside
+from qc.watch.upstream import Figure, figure_name, find_step
+from qc.watch.words import day_words, inside, quantity_words
 
 SEPARATION = 0.5
 """A level must be this much more common after the start than before it (shares, 0..1)."""
@@ -31,6 +32,8 @@ PLAIN_KINDS = {
     "batch": "batch",
     "gauge-check": "morning check of the gauge",
     "model mix": "mix of models",
+    "air": "air temperature",
+    "upstream": "earlier figures of the same pieces",
 }
 
 
@@ -78,6 +81,9 @@ def find_suspects(
         if suspect is not None:
             found.append(suspect)
         still[factor.kind] = still.get(factor.kind, True) and suspect is None
+    for kind, steps in _stepped(points, signal, factors, plan, today).items():
+        found += steps
+        still[kind] = not steps
     found.sort(key=lambda s: -s.weight)
     unique = {(s.kind, s.name): s for s in reversed(found)}
     ranked = sorted(unique.values(), key=lambda s: -s.weight)
@@ -116,6 +122,48 @@ def _judge_factor(
         sentence=_sentence(factor, level, points[first], plan, today),
         weight=round(-math.log(rarity) * separation, 4),
     )
+
+
+def _stepped(
+    points: Sequence[Point], signal: SignalResult, factors: Factors, plan: Plan, today: date | None
+) -> dict[str, list[Suspect]]:
+    """Return steps of the air temperature and of earlier figures; a kind hardly recorded is absent."""
+    low, high = max(signal.start_low - 1, 1), max(signal.start_high - 1, 1)
+    last = len(points) if signal.ended is None else signal.ended - 1
+    columns: dict[Figure | None, list[float]] = {None: [_number(p.air_c) for p in points]}
+    columns |= {f: [_number(own.get(p.serial)) for p in points] for f, own in factors.figures.items()}
+    known = {f: v for f, v in columns.items() if sum(map(math.isfinite, v)) >= len(points) / 2}
+    found: dict[str, list[Suspect]] = {}
+    for figure, values in known.items():
+        kind = "air" if figure is None else "upstream"
+        steps = found.setdefault(kind, [])
+        step = find_step(values, low, high, last, len(known))
+        if step is None or step.separation < SEPARATION:
+            continue
+        first = points[step.at]
+        name, sentence = _step_words(figure, step.size, first, plan, today)
+        weight = round(-math.log(step.rarity) * step.separation, 4)
+        steps.append(Suspect(kind, name, "", first.serial, first.day, sentence, weight))
+    return found
+
+
+def _number(value: float | None) -> float:
+    return math.nan if value is None else value
+
+
+def _step_words(
+    figure: Figure | None, size: float, first: Point, plan: Plan, today: date | None
+) -> tuple[str, str]:
+    """Return name and sentence of a step."""
+    since = f"since {first.serial} ({day_words(first.day, today)})"
+    if figure is None:
+        way = "warmer" if size > 0 else "colder"
+        return "air temperature", f"the air {quantity_words(abs(size), 'C')} {way} {since}"
+    stage, characteristic = figure_name(plan, figure)
+    name = f"{inside(characteristic.name)} of {figure.role}" if figure.role else inside(characteristic.name)
+    way = "higher" if size > 0 else "lower"
+    much = quantity_words(abs(size), characteristic.unit)
+    return name, f"{name} at {inside(stage.name)} {much} {way} on the same pieces {since}"
 
 
 def _share(levels: Sequence[str], level: str) -> float:

@@ -1,0 +1,122 @@
+"""What a lead decided about a series: its settled state frozen, pieces left out; both can be undone.
+
+Decisions are kept in order and never changed; what stands on a day is what they add up to.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, datetime
+from typing import Any
+
+from qc.watch.results import Point
+from qc.watch.words import day_words
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """Pieces from one serial to another, both included, with who decided about them, when and why."""
+
+    first: str
+    last: str
+    who: str = ""
+    day: date | None = None
+    why: str = ""
+
+    def ordinals(self, points: Sequence[Point]) -> tuple[int, int] | None:
+        """Return the first and last ordinal among these points; None where neither end is among them.
+
+        An end that lies outside the pieces read stands for the nearest of them.
+        """
+        place = {p.serial: p.ordinal for p in points}
+        if self.first not in place and self.last not in place:
+            return None
+        first, last = place.get(self.first, 1), place.get(self.last, len(points))
+        return min(first, last), max(first, last)
+
+    def sentence(self, what: str) -> str:
+        """Say the decision: what, which pieces, by whom, when and why."""
+        by = f" by {self.who}" if self.who else ""
+        on = f" on {day_words(self.day)} {self.day.year}" if self.day else ""
+        return f"{what} {self.first} to {self.last}{by}{on}{f': {self.why}' if self.why else ''}."
+
+
+@dataclass(frozen=True, slots=True)
+class Decisions:
+    """What stands for one series on one day.
+
+    Attributes
+    ----------
+    baseline : Span or None
+        The frozen settled state.
+    left_out : tuple of Span
+        Stretches that are not representative.
+    """
+
+    baseline: Span | None = None
+    left_out: tuple[Span, ...] = ()
+
+
+def standing(said: Iterable[Mapping[str, Any]], today: date | None = None) -> dict[str, Decisions]:
+    """Add up decisions, oldest first.
+
+    Parameters
+    ----------
+    said : iterable of mapping
+        ``series``, ``what`` (freeze, undo-freeze, leave-out, undo-leave-out), ``first``, ``last``, ``who``,
+        ``when`` (ISO moment), ``why``.
+    today : date, optional
+        Later decisions do not count.
+
+    Returns
+    -------
+    dict of str to Decisions
+        By series; a series of which nothing stands is absent.
+
+    Examples
+    --------
+    >>> one = {"series": "a/b/all", "what": "freeze", "first": "S-1", "last": "S-9", "who": "IS", "why": "x"}
+    >>> standing([{**one, "when": "2026-05-04T16:00:00+00:00"}])["a/b/all"].baseline.last
+    'S-9'
+    """
+    found: dict[str, Decisions] = {}
+    for row in said:
+        day = datetime.fromisoformat(row["when"]).date()
+        if today is not None and day > today:
+            continue
+        span = Span(row["first"], row["last"], row["who"], day, row["why"])
+        found[row["series"]] = _after(found.get(row["series"], Decisions()), row["what"], span)
+    return {series: one for series, one in found.items() if one != Decisions()}
+
+
+def without(points: Sequence[Point], spans: Sequence[Span]) -> tuple[Point, ...]:
+    """Mark the points that were left out; the others come back as they are."""
+    apart: set[int] = set()
+    for span in spans:
+        ends = span.ordinals(points)
+        if ends is not None:
+            apart.update(range(ends[0], ends[1] + 1))
+    return tuple(replace(p, left_out=True) if p.ordinal in apart else p for p in points)
+
+
+def decision_notes(decisions: Decisions, points: Sequence[Point], *, wears: bool) -> tuple[str, ...]:
+    """Say in sentences what a lead decided about a series."""
+    notes = []
+    if decisions.baseline is not None:
+        notes.append(decisions.baseline.sentence("Settled state frozen:"))
+        if wears:
+            notes.append("A figure that wears is judged about its tool's line; the frozen state is not used.")
+        elif decisions.baseline.ordinals(points) is None:
+            notes.append("None of the frozen pieces gives a point any more; judged without them.")
+    notes += [span.sentence("Left out of judging:") for span in decisions.left_out]
+    return tuple(notes)
+
+
+def _after(before: Decisions, what: str, span: Span) -> Decisions:
+    if what == "freeze":
+        return replace(before, baseline=span)
+    if what == "undo-freeze":
+        return replace(before, baseline=None)
+    kept = tuple(s for s in before.left_out if (s.first, s.last) != (span.first, span.last))
+    return replace(before, left_out=(*kept, span) if what == "leave-out" else kept)

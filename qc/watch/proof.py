@@ -1,0 +1,119 @@
+"""Does the process keep its limits: an index with its interval, and proven, unproven or no.
+
+Capability is never a bare number: without enough pieces it is withheld and the reason is said.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from qc.plan import Characteristic, Limits, Plan
+from qc.stats import (
+    StatisticsError,
+    capability,
+    fraction_outside,
+    fraction_outside_interval,
+    one_sided_bound,
+    two_sided_bound,
+)
+from qc.watch.results import Capable, Point
+
+Floats = NDArray[np.float64]
+
+LEARNING = 4
+"""The detector speaks from the fourth piece on."""
+
+LEAST_FOR_NO = 5
+"""From so few pieces on a series may be called not capable; proven needs the 20 of the capability study."""
+
+
+@dataclass(frozen=True, slots=True)
+class Proof:
+    """Whether the limits are kept, with the figures it rests on; `reason` where they are withheld."""
+
+    capable: Literal["proven", "unproven", "no", ""] = ""
+    ppk: float | None = None
+    low: float | None = None
+    high: float | None = None
+    reason: str = ""
+    outside: float | None = None
+    outside_low: float | None = None
+    outside_high: float | None = None
+    contract: dict[str, Any] = field(default_factory=dict)
+
+
+def prove(plan: Plan, characteristic: Characteristic, present: Sequence[Point], limits: Limits) -> Proof:
+    """Judge whether a process keeps its limits.
+
+    Parameters
+    ----------
+    plan : Plan
+        Gives the wanted Ppk.
+    characteristic : Characteristic
+        What is charted.
+    present : sequence of Point
+        The points of the present state.
+    limits : Limits
+        On the scale of the points.
+
+    Returns
+    -------
+    Proof
+    """
+    if limits.lower is None and limits.upper is None:
+        return Proof(reason="The plan has no limits for this figure.")
+    if characteristic.kind != "measured":
+        return Proof(reason="A count has no capability index; see the share of faults.")
+    if len(present) < LEARNING:
+        return Proof("unproven", reason=f"{len(present)} of {LEARNING} pieces.")
+    values = np.array([p.value for p in present])
+    wanted = plan.workshop.wanted_ppk
+    try:
+        result = capability(
+            values, lower=limits.lower, upper=limits.upper, target=limits.target, wanted=wanted
+        )
+        sd = float(values.std(ddof=1))
+        share, low, high = _outside(values, sd, limits)
+    except StatisticsError as error:
+        return Proof("unproven", reason=f"{error}.")
+    capable: Capable = result.capable
+    if result.ppk is None and len(present) >= LEAST_FOR_NO and sd > 0:
+        capable = "no" if _ppk_at_most(values, limits) < wanted else "unproven"
+    interval = result.ppk_interval or (None, None)
+    return Proof(
+        capable=capable,
+        ppk=result.ppk,
+        low=interval[0],
+        high=interval[1],
+        reason=result.reason or "",
+        outside=share,
+        outside_low=low,
+        outside_high=high,
+        contract=result.to_dict(),
+    )
+
+
+def _outside(values: Floats, sd: float, limits: Limits) -> tuple[float | None, float | None, float | None]:
+    """Return the expected share outside the limits and its interval; nothing where there is no scatter."""
+    if not sd > 0:
+        return None, None, None
+    mean = float(values.mean())
+    low, high = fraction_outside_interval(mean, sd, values.size, lower=limits.lower, upper=limits.upper)
+    return fraction_outside(mean, sd, lower=limits.lower, upper=limits.upper), low, high
+
+
+def _ppk_at_most(values: Floats, limits: Limits) -> float:
+    """One-sided 95 % upper bound of Ppk, for a 'no' from few pieces."""
+    n, mean, sd = values.size, float(values.mean()), float(values.std(ddof=1))
+    sides = [
+        (edge - mean) / (3 * sd) * sign
+        for edge, sign in ((limits.upper, 1.0), (limits.lower, -1.0))
+        if edge is not None
+    ]
+    bound = two_sided_bound if len(sides) == 2 else one_sided_bound
+    return float(bound(min(sides), 0.95, n, n - 1))
