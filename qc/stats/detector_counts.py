@@ -85,31 +85,44 @@ def detect_counts(
     """
     number, size = _checked(counts, sizes, pass_fail)
     rates = rates_of(false_alarm_rate, number.size)
+    judged = _judge(number, size, rates, settled, pass_fail)
+    newest = rates[-1] if rates.size else rates_of(false_alarm_rate, 1)[0]
+    return Detection(
+        number.size,
+        "any",
+        float(newest),
+        judged.signals,
+        _stretches(number, size, judged.signals),
+        scores=judged.scores,
+        thresholds=judged.thresholds,
+    )
+
+
+class _Judged(NamedTuple):
+    """Signals, and for each point the score of its evidence and the threshold it was held against."""
+
+    signals: tuple[DetectorSignal, ...]
+    scores: tuple[float | None, ...]
+    thresholds: tuple[float | None, ...]
+
+
+def _judge(number: Integers, size: Floats, rates: Floats, settled: int, pass_fail: bool) -> _Judged:
+    """Judge point after point; after a signal only what comes later."""
     scores: list[float | None] = [None] * number.size
+    limits: list[float | None] = [None] * number.size
     signals: list[DetectorSignal] = []
     begin = 0
-    limits: list[float | None] = [None] * number.size
     for last in range(max(1, settled), number.size):
-        rate = float(rates[last])
-        stretch = _Stretch(number[begin : last + 1], size[begin : last + 1], pass_fail)
         if last == begin:
             continue
+        rate = float(rates[last])
+        stretch = _Stretch(number[begin : last + 1], size[begin : last + 1], pass_fail)
         probability, side = stretch.judge(rate)
         scores[last], limits[last] = _score(probability), _score(rate)
         if probability <= rate:
             signals.append(stretch.signal(begin, side, _score(probability), _score(rate)))
             begin = last + 1
-    stretches = _stretches(number, size, signals)
-    newest = float(rates[-1]) if rates.size else rates_of(false_alarm_rate, 1)[0]
-    return Detection(
-        number.size,
-        "any",
-        float(newest),
-        tuple(signals),
-        stretches,
-        scores=tuple(scores),
-        thresholds=tuple(limits),
-    )
+    return _Judged(tuple(signals), tuple(scores), tuple(limits))
 
 
 class _Tail(NamedTuple):
@@ -275,7 +288,7 @@ def _score(probability: float) -> float:
     return float(-special.ndtri(min(max(probability, 1e-300), 1.0))) if probability < 1 else 0.0
 
 
-def _stretches(number: Integers, size: Floats, signals: list[DetectorSignal]) -> tuple[Stretch, ...]:
+def _stretches(number: Integers, size: Floats, signals: Sequence[DetectorSignal]) -> tuple[Stretch, ...]:
     """Rates between the changes."""
     starts = [1, *(signal.start for signal in signals)]
     ends = [start - 1 for start in starts[1:]] + [number.size]
