@@ -19,7 +19,7 @@ import polars as pl
 
 from qc.ingest import Checked, MendedRow, mend_row, recheck
 from qc.jobs.errors import JobError
-from qc.jobs.judging import judge_series
+from qc.jobs.judging import judge_new
 from qc.jobs.past import known_of
 from qc.jobs.workshop import Workshop
 
@@ -246,8 +246,7 @@ def mend_held(
         replaces=mended.replaces,
         note=f"{decision.value}: {json.dumps(mended.to_dict()['changed'], ensure_ascii=False)}",
     )
-    stages = set(checked.readings["stage"]) | set(checked.events["stage"])
-    judge_series(workshop, {stage for stage in stages if stage})
+    judge_new(workshop)
     return Mended(row, "accepted", f"Row {row} is accepted{_said(mended)}.")
 
 

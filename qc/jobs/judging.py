@@ -2,100 +2,128 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
-from datetime import date
-from typing import Any
 
 import polars as pl
 
+from qc.jobs.rates import present_budget, rates_of_points
+from qc.jobs.touched import series_touched
+from qc.jobs.windows import Windows
 from qc.jobs.workshop import Workshop
-from qc.plan import Plan
+from qc.plan import Stage
 from qc.watch import (
     Budget,
+    Decisions,
+    Factors,
     Question,
     SeriesKey,
     SeriesVerdict,
     collect_factors,
-    expected_points,
+    collect_figures,
     judge,
-    series_points,
-    share_budget,
+    standing,
 )
 
-RATE_STATE = "budget"
+MARK_STATE = "judged up to"
 
 
 @dataclass(frozen=True, slots=True)
 class Judged:
-    """Verdicts with the rows and the budget they rest on."""
+    """Verdicts in route order and the budget of the present month."""
 
     verdicts: list[SeriesVerdict]
-    readings: pl.DataFrame
-    events: pl.DataFrame
     budget: Budget
 
 
-def judge_series(workshop: Workshop, stages: Collection[str] | None = None) -> list[SeriesVerdict]:
-    """Judge the series of some stages and keep what was found.
+def judge_new(workshop: Workshop) -> list[SeriesVerdict]:
+    """Judge the series that what came in since the last time can have changed, and keep what was found.
 
     Parameters
     ----------
     workshop : Workshop
         Where the readings are.
-    stages : collection of str, optional
-        Only series of these stages; all when left out.
+
+    Returns
+    -------
+    list of SeriesVerdict
+        In route order; nothing else is read or judged.
+    """
+    mark = workshop.store.state(MARK_STATE) or (0, 0)
+    news = workshop.store.news((mark[0], mark[1]))
+    verdicts = judge_series(workshop, series_touched(workshop, news))
+    workshop.store.set_state(MARK_STATE, list(news.mark))
+    return verdicts
+
+
+def judge_series(
+    workshop: Workshop, keys: Collection[str] | None = None, *, afresh: bool = False
+) -> list[SeriesVerdict]:
+    """Judge some series and keep what was found.
+
+    Parameters
+    ----------
+    workshop : Workshop
+        Where the readings are.
+    keys : collection of str, optional
+        Only these series, ``stage/characteristic/family``; all when left out.
+    afresh : bool
+        Count the pieces of each series from nothing.
 
     Returns
     -------
     list of SeriesVerdict
         In route order.
     """
-    verdicts = judge_now(workshop, stages).verdicts
+    verdicts = judge_now(workshop, keys, afresh=afresh).verdicts
     workshop.store.save_verdicts([v.to_dict() for v in verdicts], as_of=workshop.today)
     return verdicts
 
 
-def judge_now(workshop: Workshop, stages: Collection[str] | None = None) -> Judged:
-    """Judge the series of some stages as of the workshop's day, without keeping the verdicts.
+def judge_now(workshop: Workshop, keys: Collection[str] | None = None, *, afresh: bool = False) -> Judged:
+    """Judge some series as of the workshop's day, without keeping the verdicts.
 
     Parameters
     ----------
     workshop : Workshop
         Where the readings are; rows of later days than its `today` are passed over.
-    stages : collection of str, optional
-        Only series of these stages; all when left out.
+    keys : collection of str, optional
+        Only these series; all when left out.
+    afresh : bool
+        Count the pieces of each series from nothing.
 
     Returns
     -------
     Judged
-        Verdicts in route order.
+        The rate of each point is that of its month, fixed the first time it is judged.
     """
     plan = workshop.plan
-    readings = workshop.store.readings().filter(pl.col("day") <= workshop.today)
-    events = workshop.store.events().filter(pl.col("day") <= workshop.today)
-    factors = collect_factors(readings, events, plan)
-    by_stage = {str(key[0]): rows for key, rows in readings.partition_by("stage", as_dict=True).items()}
-    empty = readings.clear()
-    wanted = [row for row in plan.charted() if stages is None or row[0].id in stages]
-    reduced = {
-        SeriesKey(stage.id, figure.id, family): series_points(
-            by_stage.get(stage.id, empty), plan, stage, figure, family
-        )
-        for stage, figure, family in wanted
-    }
-    budget = month_budget(workshop, {str(k): [p.day for p in r.points] for k, r in reduced.items()})
+    decided = standing(workshop.store.said_of_series(), workshop.today)
+    windows = Windows(workshop, afresh=afresh)
+    asked = {str(SeriesKey(s.id, c.id, f)): (s, c, f) for s, c, f in plan.charted()}
+    wanted = {key: row for key, row in asked.items() if keys is None or key in keys}
+    read = {key: windows.read(*row, decided.get(key, Decisions()).baseline) for key, row in wanted.items()}
+    windows.keep()
+    rates = rates_of_points(workshop, {key: [p.day for p in r.points.points] for key, r in read.items()})
+    budget = present_budget(workshop)
     settled = settled_serials(workshop)
-    verdicts = [
-        judge(
-            Question(plan, stage, figure, family, budget.rate, workshop.today, settled.get(str(key), ())),
-            reduced[key],
-            factors,
+    verdicts = []
+    for key, (stage, figure, family) in wanted.items():
+        question = Question(
+            plan,
+            stage,
+            figure,
+            family,
+            rate=rates[key][-1] if rates[key] else budget.rate,
+            today=workshop.today,
+            settled=settled.get(key, ()),
+            rates=rates[key],
+            decisions=decided.get(key, Decisions()),
+            before=read[key].before,
         )
-        for stage, figure, family in wanted
-        for key in [SeriesKey(stage.id, figure.id, family)]
-    ]
-    return Judged(verdicts, readings, events, budget)
+        serials = [p.serial for p in read[key].points.points]
+        verdicts.append(judge(question, read[key].points, _circumstances(workshop, stage, serials)))
+    return Judged(verdicts, budget)
 
 
 def load_verdicts(workshop: Workshop) -> list[SeriesVerdict]:
@@ -103,36 +131,6 @@ def load_verdicts(workshop: Workshop) -> list[SeriesVerdict]:
     kept = {data["key"]: data for data in workshop.store.verdicts()}
     order = [str(SeriesKey(s.id, c.id, f)) for s, c, f in workshop.plan.charted()]
     return [SeriesVerdict.from_dict(kept[key]) for key in order if key in kept]
-
-
-def month_budget(workshop: Workshop, days: dict[str, list[date]]) -> Budget:
-    """Return the budget of the present month, fixed the first time it is asked for in that month.
-
-    Parameters
-    ----------
-    workshop : Workshop
-        Its plan gives the false signals a month.
-    days : dict of str to list of date
-        Days of the points by series, for the pace; series of stages that are not judged now keep the pace of
-        their last verdict.
-
-    Returns
-    -------
-    Budget
-    """
-    month = f"{workshop.today:%Y-%m}"
-    per_month = workshop.plan.workshop.false_signals_per_month
-    kept = workshop.store.state(RATE_STATE) or {}
-    now = kept.get(month)
-    if now is not None and now["per_month"] == per_month:
-        return Budget(**now)
-    for data in workshop.store.verdicts():
-        days.setdefault(data["key"], [date.fromisoformat(p["day"]) for p in data["points"]])
-    asked = {str(SeriesKey(s.id, c.id, f)) for s, c, f in workshop.plan.charted()}
-    pace = [expected_points(days.get(key, ()), workshop.today) for key in sorted(asked)]
-    budget = share_budget(per_month, pace)
-    workshop.store.set_state(RATE_STATE, {**kept, month: budget.to_dict()})
-    return budget
 
 
 def settled_serials(workshop: Workshop) -> dict[str, list[str]]:
@@ -144,11 +142,18 @@ def settled_serials(workshop: Workshop) -> dict[str, list[str]]:
     return found
 
 
-def stages_touched(frames: Iterable[pl.DataFrame], plan: Plan) -> set[str]:
-    """Return the stages whose series an upload can have changed."""
-    known = {stage.id for stage in plan.stages}
-    found: set[Any] = set()
-    for frame in frames:
-        if "stage" in frame.columns and not frame.is_empty():
-            found |= set(frame["stage"].unique().to_list())
-    return {str(stage) for stage in found} & known
+def _circumstances(workshop: Workshop, stage: Stage, serials: Sequence[str]) -> Callable[[], Factors]:
+    """Return what reads, once something was found, all that is known around these pieces and their parts."""
+
+    def read() -> Factors:
+        store, until = workshop.store, workshop.today
+        parts = store.events("part", serials=serials, until=until)
+        both = sorted({*serials, *parts["subject"].drop_nulls().to_list()})
+        around = store.around(both, until=until)
+        checks = store.events("gauge-check", since=around["day"].min(), until=until)  # type: ignore[arg-type]
+        factors = collect_factors(around, pl.concat([parts, checks]), workshop.plan)
+        index = [s.id for s in workshop.plan.stages].index(stage.id)
+        figures = collect_figures(store.means(both, until=until), parts, workshop.plan, index)
+        return Factors(factors.levels, factors.route, figures)
+
+    return read

@@ -11,7 +11,7 @@ from typing import Any
 
 import polars as pl
 
-from qc.jobs.judging import Judged, judge_now
+from qc.jobs.judging import judge_now
 from qc.jobs.month_blocks import (
     change_lines,
     data_gaps,
@@ -111,11 +111,13 @@ def month_content(workshop: Workshop, which: str) -> MonthContent:
     as_of = min(last, workshop.today)
     then = replace(workshop, today=as_of)
     judged = judge_now(then)
-    events = judged.events.filter(pl.col("day").is_between(first, as_of))
-    readings = judged.readings.filter(pl.col("day").is_between(first, as_of))
+    every = workshop.store.readings(until=as_of)
+    happened = workshop.store.events(until=as_of)
+    events = happened.filter(pl.col("day").is_between(first, as_of))
+    readings = every.filter(pl.col("day").is_between(first, as_of))
     yields = stage_yields(workshop.plan, readings, events)
     dies = die_lines(judged.verdicts)
-    gauges = gauge_lines(workshop.plan, judged.readings, judged.events, first, as_of)
+    gauges = gauge_lines(workshop.plan, every, happened, first, as_of)
     changes = change_lines(judged.verdicts)
     return MonthContent(
         workshop=workshop.plan.workshop.name,
@@ -124,7 +126,7 @@ def month_content(workshop: Workshop, which: str) -> MonthContent:
         last=last,
         as_of=as_of,
         plan_version=workshop.store.plan_versions()[-1].version,
-        shipped=_shipped(workshop, judged, events),
+        shipped=_shipped(workshop, every, events),
         returned=return_lines(events),
         yields=yields,
         rolled=rolled_yield(yields),
@@ -150,9 +152,9 @@ def _month_days(which: str) -> tuple[date, date]:
     return date(int(year), int(number), 1), date(int(year), int(number), days)
 
 
-def _shipped(workshop: Workshop, judged: Judged, events: pl.DataFrame) -> tuple[tuple[str, int], ...]:
+def _shipped(workshop: Workshop, every: pl.DataFrame, events: pl.DataFrame) -> tuple[tuple[str, int], ...]:
     left = events.filter(pl.col("kind") == "shipped").unique("serial")
-    known = dict(judged.readings.filter(pl.col("model") != "").select("serial", "model").unique().iter_rows())
+    known = dict(every.filter(pl.col("model") != "").select("serial", "model").unique().iter_rows())
     models = [model or known.get(serial, "") for serial, model in left.select("serial", "model").iter_rows()]
     names = {m.id: m.name for m in workshop.plan.models}
     counts = {m: models.count(m) for m in [*names, ""] if m in models}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable
 from dataclasses import replace
+from datetime import date, timedelta
 
 import polars as pl
 
@@ -13,10 +14,17 @@ from qc.jobs.workshop import Workshop
 RECENT = 200
 """So many latest readings of a figure say what is usual now."""
 
+RECENT_CARDS = 20_000
+"""The pieces on so many newest lines of cards say how serials are written and where they have got to."""
+
+CHECKS_BACK = timedelta(days=92)
+
 Figure = tuple[str, str, str | None, str | None]
 
 
-def known_of(workshop: Workshop, figures: Iterable[Figure], serials: Collection[str]) -> Known:
+def known_of(
+    workshop: Workshop, figures: Iterable[Figure], serials: Collection[str], *, since: date | None = None
+) -> Known:
     """Gather what a check needs to know of the past.
 
     Parameters
@@ -27,15 +35,19 @@ def known_of(workshop: Workshop, figures: Iterable[Figure], serials: Collection[
         What is measured on the rows coming in; the model may be missing where the serial is on record.
     serials : collection of str
         Pieces that the rows are about.
+    since : date, optional
+        Earliest day of the rows; morning checks of the quarter before it and since are looked at.
 
     Returns
     -------
     Known
-        Latest readings of the figures, all readings of the pieces, all pieces by serial, all gauge checks.
+        Latest readings of the figures, all readings of the pieces; these and the newest pieces by serial;
+        gauge checks.
     """
     store = workshop.store
-    pieces = store.pieces()
-    models = dict(pieces.select("serial", "model").iter_rows())
+    pieces = store.pieces(sorted(serials))
+    newest = dict(store.recent_pieces(RECENT_CARDS).iter_rows())
+    models = newest | dict(pieces.select("serial", "model").iter_rows())
     wanted = {(stage, name, model or models.get(serial)) for stage, name, model, serial in figures}
     recent = [
         store.recent_readings(stage, name, model or None, RECENT)
@@ -44,6 +56,8 @@ def known_of(workshop: Workshop, figures: Iterable[Figure], serials: Collection[
     own = store.readings(serials=sorted(serials))
     past = pl.concat([own, *recent]).unique("id", keep="first", maintain_order=True)
     shipped = pieces.filter(pl.col("shipped").is_not_null())["serial"].to_list()
-    known = known_from(workshop.today, past, store.events("gauge-check"))
+    known = known_from(
+        workshop.today, past, store.events("gauge-check", since=since - CHECKS_BACK if since else None)
+    )
     serial_models = {serial: model or "" for serial, model in models.items()}
     return replace(known, serials=serial_models, shipped=frozenset(shipped))

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from qc.jobs.judging import judge_series, load_verdicts
 from qc.jobs.workshop import Workshop
+from qc.watch import SeriesVerdict
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +44,19 @@ def rejudge(workshop: Workshop) -> Rejudged:
     """
     before = {str(v.key): v for v in load_verdicts(workshop)}
     workshop.store.forget_verdicts()
-    after = {str(v.key): v for v in judge_series(workshop)}
-    changed = tuple(key for key, verdict in after.items() if key in before and before[key] != verdict)
+    after = {str(v.key): v for v in judge_series(workshop, afresh=True)}
+    changed = tuple(
+        key
+        for key, verdict in after.items()
+        if key in before and _substance(before[key]) != _substance(verdict)
+    )
     return Rejudged(len(after), changed)
+
+
+def _substance(verdict: SeriesVerdict) -> SeriesVerdict:
+    """Leave out what moves on with the day alone: forecasts, and words that tell old days with their year."""
+    signals = tuple(
+        replace(s, sentence="", because="", suspects=tuple(replace(x, sentence="") for x in s.suspects))
+        for s in verdict.signals
+    )
+    return replace(verdict, signals=signals, forecast=None, worst=0.0)

@@ -200,7 +200,7 @@ def say_of_signal(
         signal.id, what, who=who, when=workshop.now, cause=cause, action=action, text=text
     )
     if what != "comment":
-        judge_series(workshop, {SeriesKey.parse(signal.series).stage})
+        judge_series(workshop, {signal.series})
     return find_signal(workshop, signal.id)
 
 

@@ -15,7 +15,7 @@ from typing import Any, Protocol
 import polars as pl
 
 from qc.ingest import Checked, Known, SheetError, Unfolded, check, read_sheet, unfold
-from qc.jobs.judging import judge_series, stages_touched
+from qc.jobs.judging import judge_new
 from qc.jobs.past import known_of
 from qc.jobs.workshop import Workshop
 from qc.plan import EVENT, HELD, READING, QcError
@@ -165,8 +165,7 @@ def upload(
     sheets = [_new_sheet(file) for file in taken]
     counts = workshop.store.add_sheets(sheets, who=who, when=workshop.now)
     changed = [s for s, count in zip(sheets, counts, strict=True) if count.accepted]
-    frames = [frame for s in changed for frame in (s.readings, s.events)]
-    raised = _judge(workshop, frames) if changed else {}
+    raised = _judge(workshop) if changed else {}
     receipts = tuple(
         SheetReceipt(count, _own_signals(sheet, count, raised), _marks(file))
         for file, sheet, count in zip(taken, sheets, counts, strict=True)
@@ -194,7 +193,8 @@ def _known(workshop: Workshop, parts: Sequence[Unfolded]) -> Known:
     columns = ["stage", "characteristic", "model", "serial"]
     rows = pl.concat([p.readings.select(columns) for p in parts]).unique()
     serials = {s for p in parts for frame in (p.readings, p.events) for s in frame["serial"].to_list() if s}
-    return known_of(workshop, rows.iter_rows(), serials)
+    days = [day for p in parts for frame in (p.readings, p.events) for day in frame["day"].unique() if day]
+    return known_of(workshop, rows.iter_rows(), serials, since=min(days, default=None))
 
 
 def _new_sheet(file: _File) -> NewSheet:
@@ -212,12 +212,11 @@ def _new_sheet(file: _File) -> NewSheet:
     )
 
 
-def _judge(workshop: Workshop, frames: Sequence[pl.DataFrame]) -> dict[str, list[dict[str, Any]]]:
+def _judge(workshop: Workshop) -> dict[str, list[dict[str, Any]]]:
     """Judge the series touched and return the signals that were not there before, by stage."""
     before = {signal["id"] for signal in workshop.store.signals()}
-    stages = stages_touched(frames, workshop.plan)
     found: dict[str, list[dict[str, Any]]] = {}
-    for verdict in judge_series(workshop, stages):
+    for verdict in judge_new(workshop):
         found.setdefault(verdict.key.stage, []).extend(_fresh(verdict, before))
     return found
 

@@ -69,8 +69,13 @@ def read_news(conn: Connection, mark: tuple[int, int]) -> News:
     readings = restored(pl.concat([fresh, fetch(conn, replaced, columns)]), columns).unique()
     happened = {"kind": "str", "serial": "str", "subject": "str", "stage": "str", "day": "date"}
     events = fetch(conn, select(*(event.c[n] for n in happened)).where(event.c.id > mark[1]), happened)
-    newest = tuple(int(conn.execute(select(func.coalesce(func.max(t.c.id), 0))).scalar_one()) for t in _BOTH)
-    return News(readings, restored(events, happened), (newest[0], newest[1]))
+    return News(readings, restored(events, happened), read_mark(conn))
+
+
+def read_mark(conn: Connection) -> tuple[int, int]:
+    """Return the mark after which everything is news."""
+    newest = [int(conn.execute(select(func.coalesce(func.max(t.c.id), 0))).scalar_one()) for t in _BOTH]
+    return newest[0], newest[1]
 
 
 def serials_before(
@@ -99,16 +104,18 @@ def read_around(conn: Connection, serials: Sequence[str], until: date) -> pl.Dat
 
 
 def read_means(conn: Connection, serials: Sequence[str], until: date) -> pl.DataFrame:
-    """Return the mean of each figure of some pieces: `serial`, `model`, `stage`, `characteristic`, `mean`."""
-    columns = {name: AROUND[name] for name in ("serial", "model", "stage", "characteristic", "day")}
+    """Return the mean of each figure of some pieces, with what it is and the first day it was measured."""
+    keys = [origin.c[name] for name in ("serial", "model", "stage", "characteristic")]
+    columns = {**{column.name: "str" for column in keys}, "day": "date", "mean": "float"}
     replaced = select(reading.c.replaces).where(reading.c.replaces.is_not(None))
-    statement = select(*(origin.c[name] for name in columns), reading.c.value, origin.c.id)
-    statement = statement.join(reading, reading.c.origin == origin.c.id).where(reading.c.id.not_in(replaced))
-    rows = _of_serials(conn, statement, serials, until, {**columns, "value": "float"}, joined=True)
-    keys = ["serial", "model", "stage", "characteristic"]
-    return rows.group_by(keys, maintain_order=True).agg(
-        pl.col("value").mean().alias("mean"), pl.col("day").min()
+    statement = (
+        select(*keys, func.min(origin.c.day), func.avg(reading.c.value))
+        .join(reading, reading.c.origin == origin.c.id)
+        .where(reading.c.id.not_in(replaced), origin.c.day <= until.isoformat())
+        .group_by(*keys)
     )
+    parts = [fetch(conn, statement.where(origin.c.serial.in_(part)), columns) for part in _parts(serials)]
+    return restored(pl.concat(parts), columns).sort("serial", "stage", "characteristic", "day")
 
 
 def read_recent_pieces(conn: Connection, most: int) -> pl.DataFrame:
@@ -135,14 +142,12 @@ def _of_serials(
     serials: Sequence[str],
     until: date,
     columns: dict[str, str],
-    *,
-    joined: bool = False,
 ) -> pl.DataFrame:
     typed = {**columns, "id": "int"}
     parts = []
     for part in _parts(serials):
         asked = statement.where(origin.c.serial.in_(part), origin.c.day <= until.isoformat())
-        parts.append(fetch(conn, asked if joined else asked.where(_stands()), typed))
+        parts.append(fetch(conn, asked.where(_stands()), typed))
     return restored(pl.concat(parts).sort("id", maintain_order=True).drop("id"), columns)
 
 

@@ -159,6 +159,11 @@ class Store:
         with self._database.reading() as conn:
             return few.read_news(conn, mark)
 
+    def mark(self) -> tuple[int, int]:
+        """Return the mark after which everything is news."""
+        with self._database.reading() as conn:
+            return few.read_mark(conn)
+
     def serials_before(
         self, stage: str, characteristics: Sequence[str], serials: Sequence[str], day: date
     ) -> set[str]:
@@ -362,8 +367,13 @@ class Store:
 
     def set_state(self, key: str, value: Any) -> None:
         """Keep a small value (anything JSON can hold) under a name; not part of the chain."""
+        self.set_states({key: value})
+
+    def set_states(self, values: Mapping[str, Any]) -> None:
+        """Keep several small values at once."""
         with self._database.writing() as conn:
-            _put(conn, key, value)
+            for key, value in values.items():
+                _put(conn, key, value)
 
 
 def _got(conn: Connection, key: str, default: Any) -> Any:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from qc.watch.budget import Budget, expected_points, share_budget
+from qc.watch.budget import Budget, expected_points, month_of, month_pace, share_budget
 from qc.watch.decisions import Decisions, Span, standing
 from qc.watch.derive import sources_of
 from qc.watch.factors import Factor, Factors, collect_factors
@@ -52,6 +52,8 @@ __all__ = [
     "inside",
     "judge",
     "level_words",
+    "month_of",
+    "month_pace",
     "number_words",
     "quantity_words",
     "series_points",

@@ -89,6 +89,44 @@ def expected_points(days: Iterable[date], today: date) -> float:
     return max(1.0, recent * DAYS_PER_MONTH / LOOK_BACK_DAYS)
 
 
+def month_of(day: date) -> str:
+    """Return the month of a day, ``YYYY-MM``.
+
+    Examples
+    --------
+    >>> month_of(date(2026, 5, 14))
+    '2026-05'
+    """
+    return f"{day:%Y-%m}"
+
+
+def month_pace(days: Iterable[date], month: str) -> float:
+    """Return the points a month to expect of a series in one month, told by its own count or what was before.
+
+    Parameters
+    ----------
+    days : iterable of date
+        Day of each point that is known.
+    month : str
+        ``YYYY-MM``.
+
+    Returns
+    -------
+    float
+        The count of the month itself or the pace of the quarter before it, whichever is larger; at least one.
+        [1/month]
+
+    Examples
+    --------
+    >>> month_pace([date(2026, 5, d) for d in range(1, 13)], "2026-05")
+    12.0
+    """
+    first = date.fromisoformat(f"{month}-01")
+    known = list(days)
+    own = sum(month_of(day) == month for day in known)
+    return max(float(own), expected_points(known, first - timedelta(days=1)))
+
+
 def share_budget(per_month: float, pace: Sequence[float]) -> Budget:
     """Share the board's budget over its series.
 

@@ -7,7 +7,7 @@ inside.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from typing import Literal
@@ -80,7 +80,7 @@ class Question:
         return SeriesKey(self.stage.id, self.characteristic.id, self.family)
 
 
-def judge(question: Question, reduced: Points, factors: Factors) -> SeriesVerdict:
+def judge(question: Question, reduced: Points, factors: Factors | Callable[[], Factors]) -> SeriesVerdict:
     """Judge one series.
 
     Parameters
@@ -89,8 +89,9 @@ def judge(question: Question, reduced: Points, factors: Factors) -> SeriesVerdic
         Which series, at which false-alarm rate.
     reduced : Points
         Its points, from `series_points`.
-    factors : Factors
-        What was recorded around each piece, from `collect_factors`.
+    factors : Factors or callable
+        What was recorded around each piece, from `collect_factors`; a callable is asked only where something
+        was found.
 
     Returns
     -------
@@ -100,7 +101,9 @@ def judge(question: Question, reduced: Points, factors: Factors) -> SeriesVerdic
     points = without(reduced.points, question.decisions.left_out)
     frozen = _frozen(question, points)
     finding = find_changes(question.characteristic, points, question.rates or question.rate, frozen)
-    signals = tuple(_signal(question, points, s, factors) for s in finding.signals)
+    around = factors() if callable(factors) and finding.signals else factors
+    known = Factors() if callable(around) else around
+    signals = tuple(_signal(question, points, s, known) for s in finding.signals)
     lasting = [s for s in signals if s.ended is None and s.kind != "single"]
     drifting = [
         s for s in lasting if s.start_serial not in question.settled and (not frozen or s.start > frozen[1])

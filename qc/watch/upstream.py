@@ -1,7 +1,8 @@
 """What was measured on the same pieces at earlier stages, and on the parts that went into them.
 
 A figure of an earlier stage is a suspect when it stepped inside the 90 % set of the start: the twenty pieces
-before a split are compared with up to twenty after it, and the step is ranked by how rarely windows of the
+before a split are compared with up to twenty after it; the clearest split far and wide must lie in the set,
+and the step is ranked by how rarely windows of the
 same width elsewhere in the series hold one as clear. Each piece brings its own mean of each figure, so what
 is said of a piece never depends on which other pieces have been measured since.
 """
@@ -135,8 +136,10 @@ def find_step(values: Sequence[float], low: int, high: int, last: int, compared:
     if low > high:
         return None
     clear, size, spread, freedom = _splits(series)
-    at = low + int(np.argmax(clear[low : high + 1]))
-    if not clear[at] > 0:
+    reach = max(low - SIDE, 0)
+    at = reach + int(np.argmax(clear[reach : high + SIDE + 1]))
+    # a step that is clearest outside the set began there and only reaches into it
+    if not low <= at <= high or not clear[at] > 0:
         return None
     chance = 2.0 * float(special.stdtr(freedom[at], -clear[at])) * (high - low + 1) * compared
     if chance > CHANCE:

@@ -1,0 +1,96 @@
+"""Which series an upload can have changed.
+
+A series is touched by a reading it is made of. One in which something was found is touched as well by what
+is recorded later about its pieces or their parts at the same stage or before (a card that comes late, an
+assembly, a morning check of the gauge), since its suspects rest on that.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import polars as pl
+
+from qc.jobs.workshop import Workshop
+from qc.store import News
+from qc.watch import SeriesKey, sources_of
+
+ASSEMBLED, CHECKED = "part", "gauge-check"
+MOST_CHECKS = 60
+"""With more morning checks at once than this, every series with a finding is judged again."""
+
+
+def series_touched(workshop: Workshop, news: News) -> set[str]:
+    """Return the keys of the series that news can have changed.
+
+    Parameters
+    ----------
+    workshop : Workshop
+        Its plan says which readings a series is made of.
+    news : News
+        What came into the store.
+
+    Returns
+    -------
+    set of str
+        ``stage/characteristic/family``.
+    """
+    direct = _made_of(workshop, news.readings)
+    found = {signal["series"] for signal in workshop.store.signals()} - direct
+    asked = {str(SeriesKey(s.id, c.id, f)) for s, c, f in workshop.plan.charted()}
+    rest = found & asked
+    if not rest:
+        return direct
+    checks = news.events.filter(pl.col("kind") == CHECKED).select("subject", "day").unique()
+    if checks.height > MOST_CHECKS:
+        return direct | rest
+    pieces = _pieces(workshop, news, checks)
+    return direct | {key for key in rest if _explained_by(workshop, key, pieces)}
+
+
+def _made_of(workshop: Workshop, readings: pl.DataFrame) -> set[str]:
+    plan = workshop.plan
+    rows = readings.select("stage", "characteristic", "model").unique().rows()
+    found = set()
+    for stage, characteristic, family in plan.charted():
+        sources = sources_of(characteristic)
+        own = [model for at, name, model in rows if at == stage.id and name in sources]
+        if any(not model or plan.family_of(characteristic, model) == family for model in own):
+            found.add(str(SeriesKey(stage.id, characteristic.id, family)))
+    return found
+
+
+def _pieces(workshop: Workshop, news: News, checks: pl.DataFrame) -> dict[str, int]:
+    """Return each piece that something was recorded about, with the earliest place in the route."""
+    store = workshop.store
+    route = {stage.id: index for index, stage in enumerate(workshop.plan.stages)}
+    pieces: dict[str, int] = {}
+
+    def put(serial: str | None, at: int) -> None:
+        if serial:
+            pieces[serial] = min(at, pieces.get(serial, at))
+
+    for stage, serial in news.readings.select("stage", "serial").unique().iter_rows():
+        put(serial, route.get(stage, 0))
+    for serial, part in (
+        news.events.filter(pl.col("kind") == ASSEMBLED).select("serial", "subject").iter_rows()
+    ):
+        put(serial, 0)
+        put(part, 0)
+    for gauge, day in checks.iter_rows():
+        for serial in store.serials_on(gauge, day):
+            put(serial, 0)
+    parts = store.events(ASSEMBLED, subjects=sorted(pieces))
+    for serial, part in parts.select("serial", "subject").iter_rows():
+        put(serial, pieces[part])
+    return pieces
+
+
+def _explained_by(workshop: Workshop, key: str, pieces: Mapping[str, int]) -> bool:
+    """Say whether a finding of a series rests on what is recorded about any of these pieces."""
+    kept = workshop.store.verdicts(series=[key])
+    if not kept or not kept[0]["signals"]:
+        return False
+    own = SeriesKey.parse(key).stage
+    at = [stage.id for stage in workshop.plan.stages].index(own)
+    return any(pieces.get(point["serial"], at + 1) <= at for point in kept[0]["points"])
