@@ -134,11 +134,11 @@ def load_verdicts(workshop: Workshop) -> list[SeriesVerdict]:
 
 
 def settled_serials(workshop: Workshop) -> dict[str, list[str]]:
-    """Return, by series, the start serials of closed signals whose new level is the settled state."""
+    """Return, by series, the serials that raised closed signals whose new level is the settled state."""
     found: dict[str, list[str]] = {}
     for signal in workshop.store.signals():
         if signal["state"] in {"closed", "closed-false"}:
-            found.setdefault(signal["series"], []).append(signal["start_serial"])
+            found.setdefault(signal["series"], []).append(signal["raised_serial"])
     return found
 
 

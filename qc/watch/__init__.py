@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from qc.watch.budget import Budget, expected_points, month_of, month_pace, share_budget
+from qc.watch.budget import DAYS_PER_MONTH, Budget, expected_points, month_of, month_pace, share_budget
 from qc.watch.decisions import Decisions, Span, standing
 from qc.watch.derive import sources_of
 from qc.watch.factors import Factor, Factors, collect_factors
@@ -29,6 +29,7 @@ from qc.watch.words import (
 )
 
 __all__ = [
+    "DAYS_PER_MONTH",
     "Budget",
     "Decisions",
     "FIRST_STEPS",

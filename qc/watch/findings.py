@@ -8,17 +8,17 @@ marked ended.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import stdtrit
 
 from qc.plan import Characteristic
 from qc.stats import StatisticsError, detect, detect_counts, detect_wear
 from qc.watch.results import Point
+from qc.watch.sizing import Finding, begin_of, measured_anew
 from qc.watch.wear import fittings
 
 if TYPE_CHECKING:
@@ -34,23 +34,6 @@ LEAST_OLD = 4
 
 ENOUGH_TO_RETURN = 8
 """So many pieces after a signal have to speak before a quiet return is said (house rule)."""
-
-
-@dataclass(frozen=True, slots=True)
-class Finding:
-    """One change of a series; ordinals count from 1 over the whole series."""
-
-    kind: Literal["single", "shift", "trend", "spread", "count"]
-    side: Literal["above", "below", "both"]
-    point: int
-    start: int
-    start_low: int
-    start_high: int
-    size: float | None
-    size_low: float | None
-    size_high: float | None
-    size_sigma: float | None
-    ended: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,7 +99,7 @@ def _changes(
     if characteristic.wears_with:
         return Findings(_until_refitted(found_all, points), notes)
     kept = _with_returns(found_all, values)
-    return Findings(tuple(_sized(s, kept, values) for s in kept), notes)
+    return Findings(tuple(measured_anew(s, kept, values, characteristic.shape) for s in kept), notes)
 
 
 def _among(baseline: tuple[int, int] | None, places: Sequence[int]) -> tuple[int, int] | None:
@@ -237,54 +220,9 @@ def _with_returns(found: Sequence[Finding], values: Floats) -> tuple[Finding, ..
             kept[left:] = [_ended(s, signal.start) for s in kept[left:]]
             continue
         following = next((s.start for s in lasting if s.point > signal.point), values.size + 1)
-        faded = _faded(signal, values, _begin(kept, signal), following)
+        faded = _faded(signal, values, begin_of(kept, signal), following)
         kept.append(replace(signal, ended=signal.point + 1) if faded else signal)
     return tuple(kept)
-
-
-def _sized(signal: Finding, kept: Sequence[Finding], values: Floats) -> Finding:
-    """Give a shift the size that all its pieces show, not only those seen when it was raised.
-
-    The interval is Welch's two-sample t at 95 %; the doubt about the start widens it no more once several
-    pieces lie on either side.
-    """
-    if signal.kind != "shift":
-        return signal
-    lasting = [s for s in kept if s.kind != "single"]
-    apart = {s.start for s in kept if s.kind == "single"}
-    ends = [s.start for s in lasting if s.start > signal.start] + [signal.ended or values.size + 1]
-    old = _part(values, _begin(kept[: kept.index(signal)], signal), signal.start, apart)
-    new = _part(values, signal.start, min(ends), apart)
-    if old.size < 3 or new.size < 3:
-        return signal
-    size = float(new.mean() - old.mean())
-    half = _welch_half_width(old, new)
-    squares = float(((new - new.mean()) ** 2).sum() + ((old - old.mean()) ** 2).sum())
-    sd = (squares / (new.size + old.size - 2)) ** 0.5
-    in_sigma = size / sd if sd > 0 else signal.size_sigma
-    return replace(signal, size=size, size_low=size - half, size_high=size + half, size_sigma=in_sigma)
-
-
-def _welch_half_width(old: Floats, new: Floats) -> float:
-    """Half width of the 95 % interval of a difference of means with unlike spreads.
-
-    Written out, because two stretches without any scatter have an interval (of no width) too.
-    """
-    parts = [float(part.var(ddof=1)) / part.size for part in (old, new)]
-    if sum(parts) == 0:
-        return 0.0
-    freedom = sum(parts) ** 2 / sum(p**2 / (part.size - 1) for p, part in zip(parts, (old, new), strict=True))
-    return float(stdtrit(freedom, 0.975) * sum(parts) ** 0.5)
-
-
-def _part(values: Floats, first: int, end: int, apart: Collection[int]) -> Floats:
-    return np.array([values[i - 1] for i in range(first, end) if i not in apart])
-
-
-def _begin(kept: Sequence[Finding], signal: Finding) -> int:
-    """Return the first point of the state that a signal ended: the start of the last change still lasting."""
-    starts = [s.start for s in kept if s.kind != "single" and s.ended is None and s.start < signal.start]
-    return max(starts, default=1)
 
 
 def _ended(signal: Finding, ended: int) -> Finding:
@@ -298,7 +236,7 @@ def _left_again(kept: Sequence[Finding], signal: Finding, values: Floats) -> int
     for place, first in enumerate(kept):
         if first.kind not in {"shift", "trend"} or first.ended is not None or first.side == signal.side:
             continue
-        old = values[_begin(kept[:place], first) - 1 : first.start - 1]
+        old = values[begin_of(kept[:place], first) - 1 : first.start - 1]
         away = values[first.start - 1 : signal.start - 1]
         new = values[signal.start - 1 :]
         if old.size and away.size and new.size and _back(old.mean(), away.mean(), new.mean()):

@@ -19,7 +19,7 @@ from qc.plan import Characteristic, Limits, Plan, Stage
 from qc.stats import guaranteed_factor
 from qc.watch.decisions import Decisions, decision_notes, without
 from qc.watch.factors import Factors
-from qc.watch.findings import Finding, find_changes
+from qc.watch.findings import find_changes
 from qc.watch.points import Points
 from qc.watch.proof import LEARNING, Proof, prove
 from qc.watch.results import (
@@ -31,6 +31,7 @@ from qc.watch.results import (
     StretchResult,
     Suspect,
 )
+from qc.watch.sizing import Finding
 from qc.watch.suspects import find_suspects
 from qc.watch.wear import fittings, forecast_wear, line_ends, worn_tool
 from qc.watch.words import because_sentence, day_words, signal_sentence
@@ -54,7 +55,7 @@ class Question:
     today : date
         The day asked about.
     settled : collection of str
-        Serials at which a closed signal began whose new level was taken as the settled state.
+        Serials at which closed signals were raised (or began) whose new level was taken as the settled state.
     rates : sequence of float
         Chance of a false signal of each point, from the budget of its month; empty: `rate` for all.
     decisions : Decisions
@@ -106,7 +107,9 @@ def judge(question: Question, reduced: Points, factors: Factors | Callable[[], F
     signals = tuple(_signal(question, points, s, known) for s in finding.signals)
     lasting = [s for s in signals if s.ended is None and s.kind != "single"]
     drifting = [
-        s for s in lasting if s.start_serial not in question.settled and (not frozen or s.start > frozen[1])
+        s
+        for s in lasting
+        if not {s.start_serial, s.raised_serial} & {*question.settled} and (not frozen or s.start > frozen[1])
     ]
     stretches = _stretches(question.characteristic, points, signals)
     present = _present(points, signals, frozen)

@@ -25,6 +25,9 @@ SEPARATION = 0.5
 LOOK_BACK = 20
 """Pieces before the start that say what was usual."""
 
+EVE = 1
+"""A cause may come a piece before what is seen of it: the first piece with it can pass for an old one."""
+
 PLAIN_KINDS = {
     "person": "person",
     "gauge": "gauge",
@@ -107,6 +110,7 @@ def _judge_factor(
     level = max(dict.fromkeys(after), key=lambda x: _share(after, x) - _share(before, x))
     separation = _share(after, level) - _share(before, level)
     changes = _changes(levels)
+    low = max(low - EVE, 1)
     inside = [i for i in range(low, min(high + 1, len(levels))) if changes[i]]
     if separation < SEPARATION or not inside or not level or level == CHECKED:
         return None

@@ -32,6 +32,9 @@ LEAST_SIDE = 3
 CHANCE = 0.05
 """A step must be rarer than this by chance, over all splits of the set and all figures compared."""
 
+COMMON = 0.5
+"""A step that is found elsewhere this often explains nothing."""
+
 
 @dataclass(frozen=True, slots=True, order=True)
 class Figure:
@@ -55,7 +58,7 @@ class Step:
     separation : float
         How far the two sides lie apart, 0 (alike) to 1 (no overlap).
     rarity : float
-        Share of windows elsewhere that hold a step as clear.
+        Chance that a window elsewhere holds a step as clear in any of the figures compared, at most 1.
     """
 
     at: int
@@ -146,7 +149,9 @@ def find_step(values: Sequence[float], low: int, high: int, last: int, compared:
         return None
     # of two normal pieces, one from either side: how much likelier it is that the step tells them apart
     separation = 2.0 * float(special.ndtr(abs(size[at]) / (spread[at] * math.sqrt(2.0)))) - 1.0
-    return Step(at, float(size[at]), separation, _rarity(clear, low, high, float(clear[at])))
+    # the rarest of many figures is rare by selection alone
+    rarity = min(1.0, _rarity(clear, low, high, float(clear[at])) * compared)
+    return Step(at, float(size[at]), separation, rarity) if rarity < COMMON else None
 
 
 def figure_name(plan: Plan, figure: Figure) -> tuple[Stage, Characteristic]:
