@@ -12,7 +12,7 @@ from typing import Annotated
 
 import typer
 
-from qc.cli import daily, keeping, records, signals
+from qc.cli import baseline, daily, keeping, records, signals
 from qc.cli.common import DATA_AT_FAULT, DONE
 from qc.cli.gauge import add_gauge_command
 from qc.cli.remedies import add_remedy_commands
@@ -48,6 +48,7 @@ def options(
 daily.add_commands(app)
 records.add_commands(app)
 signals.add_commands(app)
+baseline.add_commands(app)
 add_remedy_commands(app)
 add_study_command(app)
 add_gauge_command(app)

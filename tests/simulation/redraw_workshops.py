@@ -4,9 +4,9 @@
 
 Every workshop is made by `python -m sample_measurements.make --seed N`, uploaded as a bench would, judged.
 Counted are the planted steps found with their start within two pieces and the right suspect first, and the
-signals raised anywhere else, against what the budget allows. The die whose wear quickens has no sharp start: it
-counts as found when a signal that lasts begins after it began to quicken, with the right suspect first, and how
-many pieces late the start is told is written beside it.
+signals raised anywhere else, against what the budget allows. The die whose wear quickens has no sharp start:
+it counts as found when a signal that lasts begins after it began to quicken, with the right suspect first,
+and how many pieces late the start is told is written beside it.
 """
 
 from __future__ import annotations

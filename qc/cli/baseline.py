@@ -1,0 +1,86 @@
+"""Decisions about a series: freeze its settled state, leave pieces out, undo either, list them."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from qc.cli.common import AsOfOption, JsonOption, WorkshopOption, open_workshop, show
+
+baseline = typer.Typer(
+    help="A lead's decisions about a series: freeze its settled state, leave pieces out, undo, list.",
+    no_args_is_help=True,
+)
+SeriesArgument = Annotated[str, typer.Argument(metavar="SERIES", help="stage/characteristic/family.")]
+FromOption = Annotated[str, typer.Option("--from", metavar="SERIAL", help="First piece.")]
+ToOption = Annotated[str, typer.Option("--to", metavar="SERIAL", help="Last piece.")]
+WhoOption = Annotated[str, typer.Option(help="Your code, as on the cards.")]
+WhyOption = Annotated[str, typer.Option(help="The reason, in words.")]
+
+
+def add_commands(app: typer.Typer) -> None:
+    """Add baseline and its subcommands."""
+    app.add_typer(baseline, name="baseline")
+
+
+@baseline.command("freeze")
+def freeze(
+    series: SeriesArgument,
+    first: FromOption,
+    last: ToOption = "",
+    who: WhoOption = "",
+    why: WhyOption = "",
+    workshop: WorkshopOption = None,
+    as_of: AsOfOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Take some pieces as the settled state; later pieces are compared with them."""
+    from qc.jobs.baseline import freeze as frozen
+
+    opened = open_workshop(workshop, as_of)
+    show(frozen(opened, series, first, last, who=who, why=why), as_json=as_json)
+
+
+@baseline.command("leave-out")
+def leave_out(
+    series: SeriesArgument,
+    first: FromOption,
+    last: ToOption = "",
+    who: WhoOption = "",
+    why: WhyOption = "",
+    workshop: WorkshopOption = None,
+    as_of: AsOfOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Mark some pieces as not representative: they are shown, but not judged."""
+    from qc.jobs.baseline import leave_out as left_out
+
+    opened = open_workshop(workshop, as_of)
+    show(left_out(opened, series, first, last, who=who, why=why), as_json=as_json)
+
+
+@baseline.command("undo")
+def undo(
+    series: SeriesArgument,
+    first: FromOption = "",
+    last: ToOption = "",
+    who: WhoOption = "",
+    why: WhyOption = "",
+    workshop: WorkshopOption = None,
+    as_of: AsOfOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Undo the frozen settled state, or with --from the leaving out of a stretch; history is kept."""
+    from qc.jobs.baseline import undo as undone
+
+    opened = open_workshop(workshop, as_of)
+    show(undone(opened, series, first=first, last=last, who=who, why=why), as_json=as_json)
+
+
+@baseline.command("list")
+def list_all(workshop: WorkshopOption = None, as_of: AsOfOption = None, as_json: JsonOption = False) -> None:
+    """List what is frozen and what is left out, with who, when and why."""
+    from qc.jobs.baseline import list_decisions
+
+    show(list_decisions(open_workshop(workshop, as_of)), as_json=as_json)

@@ -1,0 +1,113 @@
+import json
+
+import pytest
+
+from qc.cli.main import main
+from qc.jobs.baseline import freeze, leave_out, list_decisions, undo
+from qc.jobs.judging import load_verdicts
+from qc.jobs.rejudge import rejudge
+from qc.jobs.workshop import open_workshop
+from qc.plan import QcError
+
+WRAP = "tuning/wrap_f/all"
+SAID = {"who": "IS", "why": "the mandrel was the old one"}
+
+
+@pytest.fixture
+def shop(demo_copy):
+    workshop = open_workshop(demo_copy)
+    yield workshop
+    workshop.store.close()
+
+
+def verdict(workshop, key=WRAP):
+    return next(v for v in load_verdicts(workshop) if str(v.key) == key)
+
+
+def serial(workshop, ordinal, key=WRAP):
+    return verdict(workshop, key).points[ordinal - 1].serial
+
+
+def test_a_frozen_state_is_what_later_pieces_are_compared_with(shop):
+    before = verdict(shop)
+    last = before.current.start - 1
+    done = freeze(shop, WRAP, serial(shop, last - 39), serial(shop, last), **SAID)
+    assert done.baseline["who"] == "IS" and done.behaviour == "drifting"
+    now = verdict(shop)
+    assert (now.baseline_first, now.baseline_last) == (last - 39, last)
+    assert now.current.start == before.current.start
+    assert any("Settled state frozen" in note and SAID["why"] in note for note in now.notes)
+    assert shop.store.entries()[-1].kind == "series" and shop.store.verify() == []
+
+
+def test_a_frozen_new_level_is_no_drift_and_can_be_undone(shop):
+    before = verdict(shop)
+    first = before.current.start_serial
+    done = freeze(shop, WRAP, first, "", **SAID)
+    assert done.behaviour == "steady"
+    assert verdict(shop).natural_lower is not None
+    assert undo(shop, WRAP, **SAID).behaviour == "drifting"
+    assert verdict(shop) == before
+    assert [row["what"] for row in list_decisions(shop).series[0].history] == ["freeze", "undo-freeze"]
+
+
+def test_pieces_left_out_are_shown_but_not_judged(shop):
+    before = verdict(shop)
+    start = before.current.start
+    done = leave_out(shop, WRAP, serial(shop, start), serial(shop, before.pieces), **SAID)
+    assert done.behaviour == "steady"
+    now = verdict(shop)
+    assert now.pieces == before.pieces and [p.value for p in now.points] == [p.value for p in before.points]
+    assert [p.ordinal for p in now.points if p.left_out] == list(range(start, before.pieces + 1))
+    assert now.rests_on < start
+    undo(shop, WRAP, first=serial(shop, start), **SAID)
+    assert verdict(shop) == before
+
+
+def test_judging_from_nothing_respects_what_was_decided(shop):
+    freeze(shop, WRAP, serial(shop, 20), serial(shop, 60), **SAID)
+    leave_out(shop, "tuning/partial_5/all", serial(shop, 5, "tuning/partial_5/all"), "", **SAID)
+    assert rejudge(shop).changed == ()
+    assert verdict(shop).baseline_last == 60
+
+
+@pytest.mark.parametrize(
+    ("change", "match"),
+    [
+        ({"series": "tuning/wrap_x/all"}, "no series"),
+        ({"first": "QH-9999"}, "is no piece"),
+        ({"who": "ZZ"}, "Say who you are"),
+        ({"why": " "}, "Say why"),
+        ({"last": "first"}, "are no settled state"),
+        ({"series": "draw/tube_od/tenor", "first": "T-0412"}, "wears with its die"),
+    ],
+)
+def test_what_cannot_be_frozen(shop, change, match):
+    asked = {"series": WRAP, "first": serial(shop, 20), "last": "", **SAID, **change}
+    asked["last"] = asked["first"] if asked["last"] == "first" else asked["last"]
+    with pytest.raises(QcError, match=match):
+        freeze(shop, **asked)
+    assert shop.store.said_of_series() == []
+
+
+def test_nothing_to_undo(shop):
+    with pytest.raises(QcError, match="Nothing is frozen"):
+        undo(shop, WRAP, **SAID)
+    with pytest.raises(QcError, match="No stretch left out"):
+        undo(shop, WRAP, first="QH-1", **SAID)
+
+
+def test_the_command(shop, demo_copy, capsys):
+    place = ["--workshop", str(demo_copy), "--json"]
+    names = ["--from", serial(shop, 10), "--to", serial(shop, 50), "--who", "IS", "--why", "trial"]
+    assert main(["baseline", "freeze", WRAP, *names, *place]) == 0
+    assert json.loads(capsys.readouterr().out)["baseline"]["why"] == "trial"
+    assert main(["baseline", "leave-out", WRAP, "--from", serial(shop, 3), *names[4:], *place]) == 0
+    assert main(["baseline", "undo", WRAP, "--who", "IS", "--why", "over", *place]) == 0
+    capsys.readouterr()
+    assert main(["baseline", "list", *place]) == 0
+    (one,) = json.loads(capsys.readouterr().out)["series"]
+    assert one["baseline"] is None and len(one["left_out"]) == 1 and len(one["history"]) == 3
+    assert main(["baseline", "list", "--workshop", str(demo_copy)]) == 0
+    assert "left out: " in capsys.readouterr().out
+    assert main(["baseline", "freeze", WRAP, "--from", "QH-9999", *place]) == 1
