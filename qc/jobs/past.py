@@ -14,7 +14,7 @@ from qc.jobs.workshop import Workshop
 RECENT = 200
 """So many latest readings of a figure say what is usual now."""
 
-RECENT_CARDS = 20_000
+RECENT_CARDS = 5_000
 """The pieces on so many newest lines of cards say how serials are written and where they have got to."""
 
 CHECKS_BACK = timedelta(days=92)

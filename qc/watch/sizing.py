@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import stdtrit
 
-from qc.stats import StatisticsError, mean_change
+from qc.stats import ChangePoint, StatisticsError, mean_change
 
 Floats = NDArray[np.float64]
 
@@ -54,7 +54,7 @@ def measured_anew(signal: Finding, kept: Sequence[Finding], values: Floats, shap
     Parameters
     ----------
     signal : Finding
-        One of `kept`; anything but a shift comes back as it is.
+        One of `kept`; anything but a shift, or a climb that turns out to be one, comes back as it is.
     kept : sequence of Finding
         All findings of the series, in order.
     values : float array
@@ -68,13 +68,15 @@ def measured_anew(signal: Finding, kept: Sequence[Finding], values: Floats, shap
         Its interval is Welch's two-sample t at 95 %; the doubt about the start widens it no more once several
         pieces lie on either side.
     """
-    if signal.kind != "shift":
+    if signal.kind not in {"shift", "trend"}:
         return signal
     lasting = [s for s in kept if s.kind != "single"]
     apart = {s.start for s in kept if s.kind == "single"}
     end = min([s.start for s in lasting if s.start > signal.start] + [signal.ended or values.size + 1])
     begin = begin_of(kept[: kept.index(signal)], signal)
     signal = _placed_anew(signal, values, [i for i in range(begin, end) if i not in apart], shape)
+    if signal.kind == "trend":
+        return signal
     old, new = _part(values, begin, signal.start, apart), _part(values, signal.start, end, apart)
     if old.size < 3 or new.size < 3:
         return signal
@@ -99,11 +101,25 @@ def _placed_anew(signal: Finding, values: Floats, ordinals: Sequence[int], shape
         change = mean_change(np.log(series) if shape == "positive" else series)
     except StatisticsError:
         return signal
+    if signal.kind == "trend" and _climb_fits(series, sum(i < signal.start for i in ordinals), change):
+        return signal
     start = ordinals[change.start - 1]
     if start > signal.point + ON_THE_EVE or change.start_set is None:
         return signal
     low, high = (ordinals[place - 1] for place in change.start_set)
-    return replace(signal, start=start, start_low=low, start_high=high)
+    return replace(signal, kind="shift", start=start, start_low=low, start_high=high)
+
+
+def _climb_fits(series: Floats, place: int, step: ChangePoint) -> bool:
+    """Say whether a steady climb beginning about there explains the pieces better than one step does."""
+    n = series.size
+    away = series - series.mean()
+    left = float(away @ away)
+    for start in range(max(place - ON_THE_EVE, 0), min(place + ON_THE_EVE, n - 2) + 1):
+        ramp = np.maximum(np.arange(n) - start + 1.0, 0.0)
+        ramp -= ramp.mean()
+        left = min(left, float(away @ away) - float(ramp @ away) ** 2 / float(ramp @ ramp))
+    return left <= (step.sd or 0.0) ** 2 * (n - 2)
 
 
 def _welch_half_width(old: Floats, new: Floats) -> float:
