@@ -1,0 +1,135 @@
+"""Time the same upload into a small and into large stores; print the ratio (budget 1.2).
+
+Each store holds readings of five figures a piece at five stages, one piece after the other, so that the
+present window of every series is full in each of them and only the past differs. Then the same cards of fresh
+pieces are uploaded one after the other, checked, stored and judged as a bench's would be.
+
+    python tests/benchmarks/bench_upload.py [readings ...]
+"""
+
+from __future__ import annotations
+
+import statistics
+import sys
+import tempfile
+import time
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+
+import numpy as np
+import polars as pl
+
+from qc.jobs.upload import upload
+from qc.jobs.workshop import Workshop, open_workshop
+from qc.plan import EVENT, READING
+from qc.store import NewSheet, sheet_hash
+
+SIZES = (10_000, 1_000_000)
+BUDGET = 1.2
+UPLOADS = 9
+A_DAY, A_SHEET = 200, 20_000  # pieces
+TODAY = date(2026, 11, 24)
+MOMENT = datetime(2026, 11, 24, 12, tzinfo=UTC)
+FIGURES = ("leak", "force", "play", "mass", "gloss")
+PLAN = """
+workshop: {name: Long Trial Works, serial_prefix: LT-, time_zone: UTC, today: 2026-11-24}
+models: [{id: tenor, name: Tenor, family: tenor, pedal_midi: 34, length_mm: 2931.6}]
+cards:
+  - {id: trial, title: Trial card, source: bench, stage: s0, characteristics: [leak]}
+people: [{code: AB}]
+stages:
+"""
+KINDS = {"str": pl.String, "int": pl.Int64, "float": pl.Float64, "bool": pl.Boolean, "date": pl.Date}
+KINDS["datetime"] = pl.Datetime("us", "UTC")
+
+
+def make_workshop(folder: Path, readings: int) -> Workshop:
+    """Make a workshop with so many readings in its past, put straight into the store."""
+    folder.mkdir(parents=True)
+    stages = [
+        f"  - {{id: s{i}, name: Stage {i}, characteristics: [{{id: {name}, name: {name}, unit: mm, "
+        "pool: all, resolution: 0.001, limits: [{target: 10, lower: 5, upper: 15}]}]}\n"
+        for i, name in enumerate(FIGURES)
+    ]
+    (folder / "plan.yaml").write_text(PLAN + "".join(stages), "utf-8")
+    workshop = open_workshop(folder)
+    pieces = readings // len(FIGURES)
+    rng = np.random.default_rng(1)
+    for first in range(0, pieces, A_SHEET):
+        numbers = np.arange(first, min(first + A_SHEET, pieces))
+        data = f"pieces {first}".encode()
+        frame = _past(numbers, pieces, rng)
+        sheet = NewSheet(
+            f"{first}.csv", sheet_hash(data), data, "trial", frame, _empty(EVENT), pl.DataFrame()
+        )
+        workshop.store.add_sheets([sheet], who="AB", when=MOMENT)
+    return workshop
+
+
+def time_uploads(workshop: Workshop, pieces: int) -> list[float]:
+    """Upload the same cards of fresh pieces one after the other; seconds of processor time for each."""
+    rng = np.random.default_rng(2)
+    taken = []
+    for number in range(UPLOADS + 2):
+        lines = ["Card;Trial card", "", "Date;Serial;Model;Person;leak [mm]"]
+        for piece in range(8):
+            serial = f"LT-{pieces + 8 * number + piece:07d}"
+            lines.append(f"2026-11-24;{serial};tenor;AB;{10 + rng.normal(0, 0.5):.3f}")
+        began = time.process_time()
+        (receipt,) = upload(workshop, [(f"today {number}.csv", "\r\n".join(lines).encode())], who="AB").sheets
+        taken.append(time.process_time() - began)
+        assert receipt.count.accepted == 8, receipt.to_dict()
+    return taken[2:]  # the first ones load the checker and find where the windows begin
+
+
+def main(sizes: list[int]) -> int:
+    """Measure and print; exit 1 over the budget."""
+    medians = []
+    for size in sizes:
+        with tempfile.TemporaryDirectory() as place:
+            began = time.perf_counter()
+            workshop = make_workshop(Path(place) / "shop", size)
+            made = time.perf_counter() - began
+            taken = time_uploads(workshop, size // len(FIGURES))
+            workshop.store.close()
+        medians.append(statistics.median(taken))
+        sys.stdout.write(
+            f"{size:>11,} readings: {1000 * medians[-1]:.0f} ms an upload "
+            f"({1000 * min(taken):.0f} to {1000 * max(taken):.0f}; store made in {made:.0f} s)\n"
+        )
+        sys.stdout.flush()
+    ratio = medians[-1] / medians[0]
+    sys.stdout.write(f"ratio {ratio:.2f} (budget {BUDGET})\n")
+    return 0 if ratio <= BUDGET else 1
+
+
+def _past(numbers: np.ndarray, pieces: int, rng: np.random.Generator) -> pl.DataFrame:
+    """Return the readings of some pieces, five a piece."""
+    days = [TODAY - timedelta(days=int(1 + (pieces - 1 - n) // A_DAY)) for n in numbers]
+    base = pl.DataFrame({"serial": [f"LT-{n:07d}" for n in numbers], "day": days, "row": numbers})
+    parts = [
+        base.with_columns(
+            stage=pl.lit(f"s{i}"),
+            characteristic=pl.lit(name),
+            value=pl.Series(10 + rng.normal(0, 0.5, numbers.size)).round(3),
+        )
+        for i, name in enumerate(FIGURES)
+    ]
+    rows = pl.concat(parts).with_columns(
+        model=pl.lit("tenor"),
+        unit=pl.lit("mm"),
+        person=pl.lit("AB"),
+        has_time=pl.lit(False),
+        measured_at=pl.col("day").cast(pl.Datetime("us")).dt.replace_time_zone("UTC"),
+        text=pl.col("value").cast(pl.String),
+    )
+    blank = [pl.lit(None, KINDS[k]).alias(n) for n, k in READING.items() if n not in rows.columns]
+    return rows.with_columns(blank).select(list(READING))
+
+
+def _empty(columns: dict[str, str]) -> pl.DataFrame:
+    return pl.DataFrame(schema={name: KINDS[kind] for name, kind in columns.items()})
+
+
+if __name__ == "__main__":
+    raise SystemExit(main([int(word) for word in sys.argv[1:]] or list(SIZES)))
