@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
 from qc.jobs.judging import load_verdicts
 from qc.jobs.workshop import Workshop
-from qc.watch import SeriesVerdict, SignalResult, day_words, quantity_words
+from qc.watch import DECIDED, SeriesVerdict, SignalResult, day_words, dependence_note, quantity_words
 
 CAPABLE_WORDS = {
     "proven": "limits kept",
@@ -26,12 +27,14 @@ class Status:
     as_of: date
     series: tuple[SeriesVerdict, ...]
     open_signals: dict[str, int]
+    notes: tuple[str, ...] = ()
 
     def to_dict(self) -> dict[str, Any]:
         """Return the contract of ``qc status --json``."""
         return {
             "as_of": self.as_of.isoformat(),
             "series": [_series(v, self.open_signals.get(str(v.key), 0)) for v in self.series],
+            "notes": list(self.notes),
         }
 
     def to_text(self) -> str:
@@ -45,7 +48,7 @@ class Status:
             capable = CAPABLE_WORDS[verdict.capable] if verdict.pieces else "nothing measured yet"
             remark = _remark(verdict, self.as_of)
             lines.append(f"{verdict.title:<{name}}  {_behaviour(verdict):<18}{capable:<18}{remark}".rstrip())
-        return "\n".join(lines)
+        return "\n".join([*lines, *(("", *self.notes) if self.notes else ())])
 
 
 def status(workshop: Workshop) -> Status:
@@ -65,7 +68,24 @@ def status(workshop: Workshop) -> Status:
     for signal in workshop.store.signals():
         if signal["state"] in {"open", "in-hand"}:
             counts[signal["series"]] = counts.get(signal["series"], 0) + 1
-    return Status(workshop.plan.workshop.name, workshop.today, tuple(verdicts), counts)
+    notes = (*_decided(verdicts), *_dependence(workshop, verdicts))
+    return Status(workshop.plan.workshop.name, workshop.today, tuple(verdicts), counts, notes)
+
+
+def _decided(verdicts: Sequence[SeriesVerdict]) -> list[str]:
+    """Return what a lead froze or left out; it explains a behaviour that the points alone do not."""
+    return [
+        f"{verdict.title}: {note}"
+        for verdict in verdicts
+        if verdict.baseline_first is not None or any(p.left_out for p in verdict.points)
+        for note in verdict.notes
+        if note.startswith(DECIDED)
+    ]
+
+
+def _dependence(workshop: Workshop, verdicts: Sequence[SeriesVerdict]) -> list[str]:
+    by_stage = [[v for v in verdicts if v.key.stage == stage.id] for stage in workshop.plan.stages]
+    return [said for own in by_stage if own and (said := dependence_note(own))]
 
 
 def _series(verdict: SeriesVerdict, open_signals: int) -> dict[str, Any]:

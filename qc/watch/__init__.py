@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from qc.watch.budget import DAYS_PER_MONTH, Budget, expected_points, month_of, month_pace, share_budget
-from qc.watch.decisions import Decisions, Span, standing
+from qc.watch.decisions import DECIDED, Decisions, Span, standing
+from qc.watch.dependence import dependence_note
 from qc.watch.derive import sources_of
 from qc.watch.factors import Factor, Factors, collect_factors
 from qc.watch.judge import Question, judge
@@ -30,6 +31,7 @@ from qc.watch.words import (
 
 __all__ = [
     "DAYS_PER_MONTH",
+    "DECIDED",
     "Budget",
     "Decisions",
     "FIRST_STEPS",
@@ -49,6 +51,7 @@ __all__ = [
     "collect_factors",
     "collect_figures",
     "day_words",
+    "dependence_note",
     "expected_points",
     "inside",
     "judge",

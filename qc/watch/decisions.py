@@ -13,6 +13,10 @@ from typing import Any
 from qc.watch.results import Point
 from qc.watch.words import day_words
 
+FROZEN, LEFT_OUT = "Settled state frozen:", "Left out of judging:"
+DECIDED = (FROZEN, LEFT_OUT)
+"""How the notes begin that tell a lead's decisions."""
+
 
 @dataclass(frozen=True, slots=True)
 class Span:
@@ -104,12 +108,12 @@ def decision_notes(decisions: Decisions, points: Sequence[Point], *, wears: bool
     """Say in sentences what a lead decided about a series."""
     notes = []
     if decisions.baseline is not None:
-        notes.append(decisions.baseline.sentence("Settled state frozen:"))
+        notes.append(decisions.baseline.sentence(FROZEN))
         if wears:
             notes.append("A figure that wears is judged about its tool's line; the frozen state is not used.")
         elif decisions.baseline.ordinals(points) is None:
             notes.append("None of the frozen pieces gives a point any more; judged without them.")
-    notes += [span.sentence("Left out of judging:") for span in decisions.left_out]
+    notes += [span.sentence(LEFT_OUT) for span in decisions.left_out]
     return tuple(notes)
 
 

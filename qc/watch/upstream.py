@@ -1,10 +1,10 @@
 """What was measured on the same pieces at earlier stages, and on the parts that went into them.
 
 A figure of an earlier stage is a suspect when it stepped inside the 90 % set of the start: the twenty pieces
-before a split are compared with up to twenty after it; the clearest split far and wide must lie in the set,
-and the step is ranked by how rarely windows of the
-same width elsewhere in the series hold one as clear. Each piece brings its own mean of each figure, so what
-is said of a piece never depends on which other pieces have been measured since.
+before a split are compared with up to twenty after it; the clearest split far and wide must lie in the set
+(give or take two pieces), and the step is ranked by how rarely windows of the same width elsewhere in the
+series hold one as clear. Each piece brings its own mean of each figure, so what is said of a piece never
+depends on which other pieces have been measured since.
 """
 
 from __future__ import annotations
@@ -34,6 +34,10 @@ CHANCE = 0.05
 
 COMMON = 0.5
 """A step that is found elsewhere this often explains nothing."""
+
+
+JITTER = 2
+"""The clearest split of a noisy figure lies within so many pieces of its step nine times in ten."""
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -142,7 +146,7 @@ def find_step(values: Sequence[float], low: int, high: int, last: int, compared:
     reach = max(low - SIDE, 0)
     at = reach + int(np.argmax(clear[reach : high + SIDE + 1]))
     # a step that is clearest outside the set began there and only reaches into it
-    if not low <= at <= high or not clear[at] > 0:
+    if not low - JITTER <= at <= high + JITTER or not clear[at] > 0:
         return None
     chance = 2.0 * float(special.stdtr(freedom[at], -clear[at])) * (high - low + 1) * compared
     if chance > CHANCE:

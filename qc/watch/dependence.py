@@ -1,0 +1,75 @@
+"""Do neighbouring pieces hang together? Said for a whole stage, since twenty points cannot show it.
+
+The detector takes the pieces of a series for independent. Where they share a set-up, an anneal or a mood,
+neighbours are alike and more false signals are raised than asked for. The lag-1 correlation is pooled over
+the series of a stage, each about the level of its own stretches; only where it is clear is anything said.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import special
+
+from qc.stats import StatisticsError, false_alarm_rate, pooled_autocorrelation
+from qc.watch.results import SeriesVerdict
+
+LEAST_POINTS = 8
+"""A series with fewer points takes no part."""
+
+USUAL_RATE = 0.004
+"""Chance of a false signal a point that the factor is worked out for: about that of a shop of 25 series."""
+
+
+def dependence_note(verdicts: Sequence[SeriesVerdict]) -> str:
+    """Say whether neighbouring pieces of a stage are alike, and what that does to the false signals.
+
+    Parameters
+    ----------
+    verdicts : sequence of SeriesVerdict
+        The series of one stage. Figures that wear and counts take no part.
+
+    Returns
+    -------
+    str
+        A sentence, empty where nothing is clear.
+
+    Notes
+    -----
+    The factor is that of limits set from moving ranges, which the change-point detector follows closely: it
+    raises about three times as many at a correlation of 0.2 (`docs/reference/detector.md`).
+    """
+    parts = [part for part in map(_about_its_level, verdicts) if part.size >= LEAST_POINTS]
+    try:
+        pooled = pooled_autocorrelation(parts)
+    except StatisticsError:
+        return ""
+    if not pooled.clear:
+        return ""
+    stage = verdicts[0].stage_name
+    over = f"lag-1 correlation {pooled.lag_1:.2f}, {pooled.n} pieces of {len(parts)} series"
+    if pooled.lag_1 < 0:
+        return f"{stage}: high and low pieces take turns ({over}); two people or tools by turns do that."
+    width = float(-special.ndtri(USUAL_RATE / 2))
+    factor = false_alarm_rate(min(pooled.lag_1, 0.95), width) / false_alarm_rate(0.0, width)
+    return (
+        f"{stage}: neighbouring pieces are alike ({over}); about {factor:.1f} times as many false signals "
+        "as asked for are to be expected here."
+    )
+
+
+def _about_its_level(verdict: SeriesVerdict) -> NDArray[np.float64]:
+    """Return what is left of the points about the level of their stretch, single odd pieces left out."""
+    if verdict.kind != "measured" or any(s.line_from is not None for s in verdict.stretches):
+        return np.zeros(0)
+    apart = {s.start for s in verdict.signals if s.kind == "single"}
+    rest = [
+        p.value - stretch.mean
+        for stretch in verdict.stretches
+        if stretch.n > 2
+        for p in verdict.points[stretch.first - 1 : stretch.last]
+        if p.ordinal not in apart and not p.left_out
+    ]
+    return np.array(rest, dtype=np.float64)

@@ -1,0 +1,91 @@
+from datetime import date
+
+import numpy as np
+import pytest
+
+from qc.watch import Decisions, Factors, Points, Question, Span, judge, standing
+
+KEY = "tuning/wrap/tenor"
+
+
+def said(what, first="S-010", last="S-030", day="2026-05-04"):
+    row = {"series": KEY, "what": what, "first": first, "last": last, "who": "IS", "why": "new jig"}
+    return {**row, "when": f"{day}T16:00:00+00:00"}
+
+
+def ask(plan, series, decisions, rates=()):
+    stage = plan.stage("tuning")
+    question = Question(
+        plan, stage, stage.characteristics[0], "tenor", 0.004, date(2026, 6, 1), (), rates, decisions
+    )
+    return judge(question, Points(series, centered=False), Factors())
+
+
+def values(*parts, seed=21):
+    rng = np.random.default_rng(seed)
+    return np.concatenate([level + rng.standard_normal(n) for n, level in parts])
+
+
+def test_decisions_add_up():
+    rows = [said("freeze"), said("leave-out", "S-002", "S-003"), said("freeze", "S-040", "S-060")]
+    stands = standing(rows)[KEY]
+    assert stands.baseline.first == "S-040" and stands.left_out[0].last == "S-003"
+    rows += [said("undo-freeze", "S-040", "S-060"), said("undo-leave-out", "S-002", "S-003")]
+    assert standing(rows) == {}
+
+
+def test_later_decisions_do_not_count_on_an_earlier_day():
+    assert standing([said("freeze", day="2026-05-04")], date(2026, 5, 3)) == {}
+
+
+def test_ends_that_are_not_read_stand_for_the_nearest_piece(points):
+    series = points(np.zeros(5))
+    assert Span("S-000", "S-002").ordinals(series) == (1, 2)
+    assert Span("S-004", "S-999").ordinals(series) == (4, 5)
+    assert Span("X-1", "X-2").ordinals(series) is None
+
+
+def test_pieces_after_a_frozen_state_are_compared_with_it(small_plan, points):
+    """The level moved at once after the frozen state: without it the first pieces would be the usual ones."""
+    series = points(values((12, 0.0), (30, 8.0)))
+    decisions = Decisions(baseline=Span("S-001", "S-010"))
+    verdict = ask(small_plan, series, decisions)
+    assert verdict.behaviour == "drifting"
+    assert verdict.current.start == pytest.approx(13, abs=1)
+    assert (verdict.baseline_first, verdict.baseline_last) == (1, 10)
+
+
+def test_changes_before_the_end_of_a_frozen_state_are_settled(small_plan, points):
+    series = points(values((30, 0.0), (30, 8.0)))
+    assert ask(small_plan, series, Decisions()).behaviour == "drifting"
+    frozen = ask(small_plan, series, Decisions(baseline=Span("S-031", "S-060")))
+    assert frozen.behaviour == "steady"
+    assert frozen.signals, "history stays"
+    assert frozen.rests_on == 30
+    assert frozen.natural_lower == pytest.approx(8, abs=6) and frozen.natural_lower > 2
+
+
+def test_a_stretch_left_out_raises_nothing_and_counts_nowhere(small_plan, points):
+    series = points(values((30, 0.0), (6, 9.0), (24, 0.0)))
+    loud = ask(small_plan, series, Decisions())
+    assert any(s.start in range(29, 38) for s in loud.signals)
+    quiet = ask(small_plan, series, Decisions(left_out=(Span("S-031", "S-036"),)))
+    assert not quiet.signals and quiet.rests_on == 54 and quiet.pieces == 60
+    assert [p.ordinal for p in quiet.points if p.left_out] == list(range(31, 37))
+    assert quiet.stretches[0].mean == pytest.approx(np.mean([p.value for p in series if p.value < 5]))
+    assert any("Left out of judging: S-031 to S-036" in note for note in quiet.notes)
+
+
+def test_ordinals_of_signals_count_the_pieces_left_out(small_plan, points):
+    series = points(values((30, 0.0), (6, 9.0), (14, 0.0), (20, 9.0)))
+    verdict = ask(small_plan, series, Decisions(left_out=(Span("S-031", "S-036"),)))
+    assert verdict.current.start == 51 and verdict.current.start_serial == "S-051"
+
+
+def test_each_point_is_judged_at_its_own_rate_and_a_signal_tells_it(small_plan, points):
+    series = points(values((30, 0.0), (20, 3.0)))
+    rates = [0.004] * 30 + [0.02] * 20
+    verdict = ask(small_plan, series, Decisions(), rates)
+    assert verdict.current.rate == 0.02
+    strict = ask(small_plan, series, Decisions(), [0.004] * 30 + [1e-5] * 20)
+    assert not strict.signals or strict.signals[0].raised > verdict.signals[0].raised
