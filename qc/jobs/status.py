@@ -34,7 +34,6 @@ class Status:
         return {
             "as_of": self.as_of.isoformat(),
             "series": [_series(v, self.open_signals.get(str(v.key), 0)) for v in self.series],
-            "notes": list(self.notes),
         }
 
     def to_text(self) -> str:
