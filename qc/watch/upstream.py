@@ -33,7 +33,7 @@ CHANCE = 0.05
 """A step must be rarer than this by chance, over all splits of the set and all figures compared."""
 
 COMMON = 0.5
-"""A step that is found elsewhere this often explains nothing."""
+"""A step found elsewhere more often explains nothing; taken where there is no elsewhere to look."""
 
 
 JITTER = 2
@@ -154,8 +154,9 @@ def find_step(values: Sequence[float], low: int, high: int, last: int, compared:
     # of two normal pieces, one from either side: how much likelier it is that the step tells them apart
     separation = 2.0 * float(special.ndtr(abs(size[at]) / (spread[at] * math.sqrt(2.0)))) - 1.0
     # the rarest of many figures is rare by selection alone
-    rarity = min(1.0, _rarity(clear, low, high, float(clear[at])) * compared)
-    return Step(at, float(size[at]), separation, rarity) if rarity < COMMON else None
+    alone = _rarity(clear, low, high, float(clear[at]))
+    rarity = COMMON if alone is None else min(1.0, alone * compared)
+    return Step(at, float(size[at]), separation, rarity) if rarity <= COMMON else None
 
 
 def figure_name(plan: Plan, figure: Figure) -> tuple[Stage, Characteristic]:
@@ -194,11 +195,13 @@ def _splits(series: Floats) -> tuple[Floats, Floats, Floats, Floats]:
     return clear, mean2 - mean1, spread, freedom
 
 
-def _rarity(clear: Floats, low: int, high: int, found: float) -> float:
+def _rarity(clear: Floats, low: int, high: int, found: float) -> float | None:
     """Share of windows elsewhere, out of reach of this step, with one as clear (plus one half)."""
     width = high - low + 1
     greatest = np.lib.stride_tricks.sliding_window_view(clear, width).max(axis=1)
     first = np.arange(greatest.size)
     apart = (first + width <= low - SIDE) | (first > high + SIDE)
     apart &= greatest > 0
+    if not apart.any():
+        return None
     return (float((greatest[apart] >= found).sum()) + 0.5) / (float(apart.sum()) + 1.0)
