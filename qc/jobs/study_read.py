@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from pathlib import Path
 
 import polars as pl
 
-from qc.stats import StatisticsError, StatisticsUsageError
+from qc.stats import GREATEST, StatisticsError, StatisticsUsageError
 
 KINDS = (".csv", ".parquet", ".xlsx")
+TWICE = "_duplicated_0"  # what polars adds to the second column of a name
 
 
 def read_table(path: Path, sheet: str | None = None) -> pl.DataFrame:
@@ -84,7 +86,8 @@ def take_numbers(table: pl.DataFrame, column: str, path: Path) -> pl.Series:
         found = cells.cast(pl.Float64)
     else:
         raise StatisticsError(f"{path.name}: column '{column}' holds {cells.dtype}: numbers are needed")
-    faulty = (found.is_null() | ~found.is_finite()).fill_null(True).arg_true()
+    usable = found.is_finite() & (found.abs() <= GREATEST)
+    faulty = (found.is_null() | ~usable).fill_null(True).arg_true()
     if faulty.len():
         raise StatisticsError(_fault(table, column, path, int(faulty[0]), faulty.len()))
     return found
@@ -101,6 +104,8 @@ def take_column(table: pl.DataFrame, column: str, path: Path) -> pl.Series:
     if column not in table.columns:
         there = ", ".join(f"'{name}'" for name in table.columns[:12])
         raise StatisticsError(f"{path.name}: there is no column '{column}'; there are {there}")
+    if f"{column}{TWICE}" in table.columns:
+        raise StatisticsError(f"{path.name}: two columns are named '{column}': give one another name")
     return table[column]
 
 
@@ -178,6 +183,12 @@ def _fault(table: pl.DataFrame, column: str, path: Path, row: int, count: int) -
     more = "" if count == 1 else f" (and {count - 1} more)"
     if cell is None or (isinstance(cell, str) and not cell.strip()):
         return f"{place}: the value in column '{column}' is missing: fill it in or delete the row{more}"
+    try:
+        too_large = math.isfinite(float(cell))
+    except ValueError:
+        too_large = False
+    if too_large:
+        return f"{place}: {cell} in column '{column}' is beyond {GREATEST:g}: too large to compute with{more}"
     hint = ""
     if isinstance(cell, str) and "," in cell:
         hint = "; write the decimal sign as a point"

@@ -22,7 +22,7 @@ def _offer(module: str, *names: str) -> None:
 _offer("errors", "StatisticsError", "StatisticsUsageError")
 _offer("constants", "Factors", "c4", "d2", "d3", "factors", "median_range")
 _offer("limits", "THREE_SIGMA_RATE", "LimitRule")
-_offer("points", "Baseline", "Chart", "Companion", "Signal")
+_offer("points", "GREATEST", "Baseline", "Chart", "Companion", "Signal")
 _offer("charttable", "ChartTable")
 _offer("setting", "Setting")
 _offer("measured", "individuals", "individuals_table", "mean_range", "mean_sd", "subgroup_table")

@@ -108,6 +108,7 @@ from qc.stats.multivariate import mewma as mewma
 from qc.stats.multivariate import phase_one_limit as phase_one_limit
 from qc.stats.multivariate import phase_two_limit as phase_two_limit
 from qc.stats.multivariate import t2 as t2
+from qc.stats.points import GREATEST as GREATEST
 from qc.stats.points import Baseline as Baseline
 from qc.stats.points import Chart as Chart
 from qc.stats.points import Companion as Companion

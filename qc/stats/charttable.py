@@ -16,7 +16,7 @@ import polars as pl
 
 from qc.stats.errors import StatisticsError
 from qc.stats.limits import LimitRule
-from qc.stats.points import Chart, Companion, Floats, shown
+from qc.stats.points import GREATEST, Chart, Companion, Floats, shown
 
 MANY_SERIES = 20_000  # beyond it, a loop over series costs more than it saves
 ONLY = ""  # name of the one series when there are no names
@@ -167,6 +167,8 @@ def arrange(frame: pl.DataFrame) -> pl.DataFrame:
             f"value, reading {row + 1} is {frame['value'][row]}: every reading must be a finite number; "
             "leave a missing one out"
         )
+    if frame.select(pl.col("value").abs().max()).item() > GREATEST:
+        raise StatisticsError(f"value holds a reading beyond {GREATEST:g}: too large to compute with")
     runs = frame["series"].rle_id()
     if int(runs[-1]) + 1 != frame["series"].n_unique():
         frame = frame.with_row_index("_row")
@@ -218,7 +220,10 @@ def limit_factors(rule: LimitRule, center_points: pl.Series, sigma_df: pl.Series
 def spread_reason(sigma: pl.Expr, points: pl.Expr, least: int, resolution: float | None) -> pl.Expr:
     """Say per series why no limits can be drawn, or null."""
     too_few = pl.format(
-        "the baseline holds {} points: at least {} are needed for limits", points, pl.lit(least)
+        "the baseline holds {} point{}: at least {} are needed for limits",
+        points,
+        pl.when(points == 1).then(pl.lit("")).otherwise(pl.lit("s")),
+        pl.lit(least),
     )
     flat = pl.format(
         "the spread is zero (all {} points of the baseline agree): give a resolution or a sigma, "

@@ -242,7 +242,7 @@ def _choose(layout: Layout, nested: bool, keep: bool) -> _Chosen:
     if persons == 1:
         note = "one person only: nothing is known about how people differ"
         return _Chosen(
-            "one-person", one_person_design(layout.readings[:, 0, :]), False, (note, *_few(parts, 2))
+            "one-person", one_person_design(layout.readings[:, 0, :]), False, (note, *_few(parts, 1))
         )
     if repeats == 1:
         note = "no repeats: repeatability holds the interaction of person and part as well"

@@ -21,6 +21,7 @@ Method = Literal["textbook", "prediction", "guaranteed"]
 METHODS: tuple[Method, ...] = ("textbook", "prediction", "guaranteed")
 THREE_SIGMA_RATE = 2.0 * float(ndtr(-3.0))  # 0.0026998: two-sided false-alarm rate of three-sigma limits
 DEFAULT_CONFIDENCE = 0.90
+LEAST_PERCENT = 50.0  # a confidence from here on is read as a percentage; 2 is a slip, not 2 %
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,7 +119,7 @@ def _confidence(text: str) -> float:
         value = float(text)
     except ValueError:
         value = math.nan
-    share = value / 100 if value > 1 else value
+    share = value / 100 if value >= LEAST_PERCENT else value
     if not 0 < share < 1:
         raise StatisticsUsageError(f"confidence {text!r} must be a share between 0 and 1, such as 0.9")
     return share

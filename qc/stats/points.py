@@ -16,6 +16,8 @@ from qc.stats.errors import StatisticsError, StatisticsUsageError
 Side = Literal["above", "below", "both"]
 Floats = NDArray[np.float64]
 
+GREATEST = 1e100  # squares and their products stay finite below
+
 
 @dataclass(frozen=True, slots=True)
 class Signal:
@@ -184,6 +186,8 @@ def as_readings(values: ArrayLike, name: str = "value", *, least: int = 2) -> Fl
             f"{name}, reading {int(faulty[0]) + 1} is {array[faulty[0]]}: every reading must be a finite "
             "number; leave a missing one out"
         )
+    if array.size and max(array.max(), -array.min()) > GREATEST:
+        raise StatisticsError(f"{name} holds a reading beyond {GREATEST:g}: too large to compute with")
     if array.size < least:
         raise StatisticsError(f"{name} has {array.size} readings: at least {least} are needed")
     return array

@@ -6,6 +6,7 @@ printing are the business of `qc.jobs.study`.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
@@ -139,7 +140,7 @@ def _answer(
     series: str | None, readings: Floats, outcome: Outcome, question: StudyQuestion, kind: Kind
 ) -> SeriesStudy:
     chart = outcome.chart
-    warnings = () if chart is None else chart.warnings
+    warnings = () if chart is None else chart.warnings + _baseline_missed(question, outcome.points)
     found = None
     plain = kind.measured and not kind.several
     if question.has_limits and chart is not None:
@@ -159,6 +160,14 @@ def _answer(
         warnings=warnings,
         reason=outcome.reason,
     )
+
+
+def _baseline_missed(question: StudyQuestion, points: int) -> tuple[str, ...]:
+    """Say when the baseline asked for runs beyond the last point."""
+    wanted = question.setting.baseline.last
+    if wanted is None or wanted <= points:
+        return ()
+    return (f"the baseline was to run to point {wanted}, but there are {points}: limits rest on those",)
 
 
 def _doubts(chart: Chart, readings: Floats, question: StudyQuestion) -> tuple[str, ...]:
@@ -198,7 +207,8 @@ def _capability(readings: Floats, outcome: Outcome, question: StudyQuestion) -> 
         upper=question.upper,
         target=question.target,
         sigma=outcome.sigma,
-        sigma_df=outcome.sigma_df,
+        # a sigma that was given is known, however many readings there are
+        sigma_df=outcome.sigma_df if question.setting.sigma is None else math.inf,
         wanted=question.wanted,
         confidence=question.confidence,
         stable=stable,

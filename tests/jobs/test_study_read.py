@@ -133,3 +133,16 @@ def test_names_of_several_columns():
     for bad in ("a,,b", "a,a", ""):
         with pytest.raises(StatisticsUsageError):
             number_columns(bad)
+
+
+def test_a_name_that_stands_twice_is_refused(tmp_path):
+    path = tmp_path / "t.csv"
+    path.write_text("bore,bore\n1,2\n3,4\n")
+    with pytest.raises(StatisticsError, match="two columns are named 'bore'"):
+        take_numbers(read_table(path), "bore", path)
+
+
+def test_a_number_too_large_to_square_has_an_address(tmp_path):
+    path = written(tmp_path, "t.csv", {"bore": ["1.0", "1e308", "2.0"]})
+    with pytest.raises(StatisticsError, match="t.csv, line 3: 1e308 .* too large to compute with"):
+        take_numbers(read_table(path), "bore", path)

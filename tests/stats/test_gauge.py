@@ -147,6 +147,7 @@ def test_other_designs():
     alone = gauge_study(y[:, 0, :].ravel(), np.repeat(np.arange(8), 2))
     assert alone.design == "one-person" and alone.components["person"] == 0.0
     assert any("one person only" in w for w in alone.warnings)
+    assert not any("two persons" in w for w in alone.warnings)
     once = gauge_study(*spread_out(y[:, :, :1]))
     assert once.design == "crossed-once" and any("no repeats" in w for w in once.warnings)
     values, parts, persons = spread_out(y.transpose(1, 0, 2))  # three persons with eight parts of their own

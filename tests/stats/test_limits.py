@@ -115,7 +115,7 @@ def test_reading_the_word(text, method, confidence):
 
 
 @pytest.mark.parametrize(
-    "text", ["", "wide", "textbook:0.9", "guaranteed:0", "guaranteed:x", "guaranteed:150"]
+    "text", ["", "wide", "textbook:0.9", "guaranteed:0", "guaranteed:x", "guaranteed:2", "guaranteed:150"]
 )
 def test_words_that_are_not_known(text):
     with pytest.raises(StatisticsUsageError):

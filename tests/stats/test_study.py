@@ -6,6 +6,7 @@ import pytest
 
 from qc.stats.errors import StatisticsError, StatisticsUsageError
 from qc.stats.measured import individuals
+from qc.stats.points import Baseline
 from qc.stats.rules import parse_rules
 from qc.stats.setting import Setting
 from qc.stats.study import study_frame
@@ -99,3 +100,75 @@ def test_every_kind_is_offered():
         "trend", "t2", "mewma", "defects", "defects-per-unit", "number-defective", "proportion",
         "time-between",
     ]  # fmt: skip
+
+
+def test_a_given_sigma_is_known_for_certain():
+    """Only the mean is uncertain then: Cp has no interval left, Cpk that of the mean (1.96 / (3 root n))."""
+    readings = np.random.default_rng(5).normal(10.0, 0.2, 40)
+    question = StudyQuestion("individuals", Setting(sigma=0.25), rules=(), lower=9.0, upper=11.0)
+    found = study_frame(pl.DataFrame({"value": readings}), question)[""].capability
+    assert found is not None and found.cp == pytest.approx(2.0 / 1.5)
+    assert found.cp_interval == pytest.approx((found.cp, found.cp))
+    assert found.cpk_interval == pytest.approx(
+        [found.cpk - 1.959964 / (3 * 40**0.5), found.cpk + 1.959964 / (3 * 40**0.5)], abs=1e-6
+    )
+
+
+def test_a_baseline_that_runs_past_the_end_is_said():
+    frame = pl.DataFrame({"value": [1.0, 2.0, 1.5, 2.5]})
+    said = study_frame(frame, StudyQuestion("individuals", Setting(baseline=Baseline(1, 30))))[""].warnings
+    assert any("run to point 30, but there are 4" in one for one in said)
+    whole = study_frame(frame, StudyQuestion("individuals", Setting(baseline=Baseline(1, 4))))[""].warnings
+    assert not any("was to run" in one for one in whole)
+
+
+@pytest.mark.parametrize("kind", ["individuals", "cusum", "ewma", "changepoint"])
+def test_readings_too_large_to_square_are_refused(kind):
+    with pytest.raises(StatisticsError, match="too large to compute with"):
+        study_frame(pl.DataFrame({"value": [1e308, -1e308, 1e308, -1e308]}), StudyQuestion(kind))
+
+
+@pytest.mark.parametrize("kind", ["individuals", "mean-range", "mean-sd", "three-way", "ewma", "cusum"])
+def test_shift_and_scale_of_the_unit_change_no_finding(kind):
+    """The same pieces in another unit about another zero: the same points signal, the limits move along."""
+    rng = np.random.default_rng(11)
+    readings = rng.normal(10.0, 1.0, 60) + np.repeat([0.0, 3.0], [44, 16])
+    groups = np.repeat(np.arange(20), 3)
+    question = StudyQuestion(kind, Setting(baseline=Baseline(1, 12)))
+
+    def ask(values: np.ndarray) -> object:
+        return study_frame(pl.DataFrame({"value": values, "subgroup": groups}), question)[""]
+
+    plain, moved = ask(readings), ask(-40.0 + 25.4 * readings)
+    found = [(s.point, s.rule, s.side, s.start) for s in plain.signals]
+    assert found and found == [(s.point, s.rule, s.side, s.start) for s in moved.signals]
+    assert moved.chart.center == pytest.approx(-40.0 + 25.4 * plain.chart.center)
+    if kind != "cusum":  # its limits are in sigma
+        assert moved.chart.upper == pytest.approx(-40.0 + 25.4 * plain.chart.upper)
+    assert [s.size_sigma for s in moved.signals] == pytest.approx([s.size_sigma for s in plain.signals])
+
+
+@pytest.mark.parametrize("kind", ["mean-range", "mean-sd", "three-way"])
+def test_order_within_a_subgroup_does_not_matter(kind):
+    rng = np.random.default_rng(12)
+    readings, groups = rng.normal(10.0, 1.0, (15, 4)), np.repeat(np.arange(15), 4)
+    mixed = rng.permuted(readings, axis=1)
+    plain, other = (
+        study_frame(pl.DataFrame({"value": one.ravel(), "subgroup": groups}), StudyQuestion(kind))[""].chart
+        for one in (readings, mixed)
+    )
+    assert other.upper == pytest.approx(plain.upper, rel=1e-12)
+    assert other.values == pytest.approx(plain.values, rel=1e-12)
+
+
+@pytest.mark.parametrize("kind", ["individuals", "ewma", "cusum", "self-starting", "changepoint"])
+def test_a_mirrored_series_signals_on_the_other_side(kind):
+    rng = np.random.default_rng(13)
+    readings = rng.normal(0.0, 1.0, 50) + np.repeat([0.0, 4.0], [35, 15])
+    question = StudyQuestion(kind, Setting(baseline=Baseline(1, 30)))
+    above, below = (
+        study_frame(pl.DataFrame({"value": sign * readings}), question)[""].signals for sign in (1.0, -1.0)
+    )
+    assert above and [(s.point, s.start) for s in above] == [(s.point, s.start) for s in below]
+    swap = {"above": "below", "below": "above", "both": "both"}
+    assert [swap[s.side] for s in above] == [s.side for s in below]
