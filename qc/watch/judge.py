@@ -116,7 +116,8 @@ def judge(question: Question, reduced: Points, factors: Factors | Callable[[], F
     state = present if not frozen else [p for p in present if p.ordinal <= frozen[1]] or present
     limits, uneven = _common_limits(question, points, centered=reduced.centered)
     proof = prove(question.plan, question.characteristic, present, limits)
-    forecast = forecast_wear(question.characteristic, points, limits, question.today, question.plan)
+    off_line = next((s.start for s in reversed(lasting) if s.kind in {"shift", "trend"}), None)
+    forecast = forecast_wear(question.characteristic, points, limits, question.today, question.plan, off_line)
     settled = (None, None) if drifting else _settled_limits(state, question.rate)
     behaviour: Literal["learning", "steady", "drifting"] = (
         "learning" if len(points) < LEARNING else "drifting" if drifting else "steady"

@@ -23,6 +23,9 @@ from qc.watch.words import day_words, inside, quantity_words
 LEAST_FOR_LINE = 4
 """Tubes on a tool before its line is judged or forecast."""
 
+ENOUGH_SINCE = 8
+"""Tubes since the wear left its line before the forecast rests on them alone (house rule)."""
+
 PACE_DAYS = 92
 """The pace of draws is taken from the last quarter."""
 
@@ -31,7 +34,12 @@ TELL_WITHIN_DAYS = 120
 
 
 def forecast_wear(
-    characteristic: Characteristic, points: Sequence[Point], limits: Limits, today: date, plan: Plan
+    characteristic: Characteristic,
+    points: Sequence[Point],
+    limits: Limits,
+    today: date,
+    plan: Plan,
+    since: int | None = None,
 ) -> Forecast | None:
     """Say when the tool in use has to be changed.
 
@@ -47,6 +55,10 @@ def forecast_wear(
         Dates count from here.
     plan : Plan
         Gives the day the tool was fitted.
+    since : int, optional
+        Ordinal at which the tool left the line it had worn along: what comes is told by the pieces from there
+        on, once there are enough of them. Wear quickens late in a die's life, and the old line would promise
+        draws that it no longer has.
 
     Returns
     -------
@@ -57,6 +69,8 @@ def forecast_wear(
     if not tools or len(tools[-1]) < LEAST_FOR_LINE:
         return None
     own = [points[i] for i in tools[-1]]
+    lately = [p for p in own if since is not None and p.ordinal >= since]
+    own = lately if len(lately) >= ENOUGH_SINCE else own
     counts = [float(p.tool_count or 0) for p in own]
     try:
         line = fit_wear(counts, [p.value for p in own], lower=limits.lower, upper=limits.upper)

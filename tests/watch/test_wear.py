@@ -65,3 +65,18 @@ def test_the_forecast_follows_the_tool_in_use(small_plan, points, worn):
 def test_a_figure_that_does_not_wear_has_no_forecast(small_plan, worn):
     plain = WORN.model_copy(update={"wears_with": None})
     assert forecast_wear(plain, worn, Limits(upper=14.612), TODAY, small_plan) is None
+
+
+def test_once_wear_has_quickened_the_forecast_rests_on_what_came_since(small_plan, points):
+    """Twice as steep from the 36th tube on: the limit is nearer than the whole life's line says."""
+    counts = np.arange(0, 400, 8)
+    values = 14.60 + 2e-5 * counts + 2e-5 * np.maximum(counts - 280, 0)
+    values += 1e-4 * np.random.default_rng(1).standard_normal(50)
+    days = [TODAY - timedelta(days=50 - n) for n in range(50)]
+    series = points(values, tool=["D-2"] * 50, tool_count=[int(c) for c in counts], day=days)
+    whole = forecast_wear(WORN, series, Limits(upper=14.614), TODAY, small_plan)
+    since = forecast_wear(WORN, series, Limits(upper=14.614), TODAY, small_plan, 36)
+    assert since.slope_per_100 == pytest.approx(0.004, rel=0.1)
+    assert since.change_by_count < whole.change_by_count
+    few = forecast_wear(WORN, series, Limits(upper=14.614), TODAY, small_plan, 47)
+    assert few == whole
