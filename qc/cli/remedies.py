@@ -95,7 +95,7 @@ def pair(
     lower_um: Annotated[float | None, _number("Least clearance allowed.")] = None,
     upper_um: Annotated[float | None, _number("Greatest clearance allowed.")] = None,
     cost: Annotated[
-        str, typer.Option(help="mean-squares, mean-absolute, station-squares or least-squares.")
+        str, typer.Option(help="mean-squares, mean-absolute, leg-squares, station-squares or least-squares.")
     ] = "mean-squares",
     plot: PlotOption = None,
     workshop: WorkshopOption = None,

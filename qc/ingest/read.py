@@ -19,7 +19,18 @@ FOREIGN = (  # leading bytes of files that are often handed in by mistake; regis
     (b"SQLite format 3", "a database"),
     (b"{\\rtf", "a text document with layout"),
 )
+RECORDING_HINT = (
+    "Hear it with `qc tune CARD --wav RECORDING` beside the card of its notes, or list what was held with "
+    "`qc tune --wav RECORDING`; write the cents on a tuning card and hand that in."
+)
 OLD_WORKBOOK = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"  # compound file: an .xls, or an .xlsx under a password
+SOUNDS = (
+    (b"RIFF", b"WAVE"),
+    (b"RIFX", b"WAVE"),
+    (b"RF64", b"WAVE"),
+    (b"FORM", b"AIFF"),
+)  # first and third word
+PLAIN_SOUNDS = (b"ID3", b"OggS", b"fLaC")
 ZIP = (b"PK\x03\x04", b"PK\x05\x06")
 
 
@@ -46,6 +57,8 @@ def read_sheet(data: bytes, name: str) -> list[Grid]:
     """
     if not data.strip(b"\x00\t\r\n \xef\xbb\xbf\xff\xfe"):
         raise SheetError(name, "the file is empty", "Save the sheet again and hand that file in.")
+    if (data[:4], data[8:12]) in SOUNDS or data.startswith(PLAIN_SOUNDS):
+        raise SheetError(name, "this is a recording, not a sheet", RECORDING_HINT)
     if len(data) > MAX_BYTES:
         size = f"{len(data) / 1e6:.1f} MB"
         hint = f"A sheet may have up to {MAX_BYTES // 1_000_000} MB: split it, or remove pictures."

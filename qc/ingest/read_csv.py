@@ -158,8 +158,11 @@ def _refuse_cut(text: str, rows: list[list[str]], lines: list[int], name: str) -
     """Refuse a file cut in half: its last line has no end and is narrower than the lines before it."""
     if text.endswith(("\n", "\r")) or len(rows) < 3:
         return
-    before = [len(row) for row in rows[-4:-1]]
-    if len(rows[-1]) < min(before) and len(set(before)) == 1:
+    above = rows[-4:-1]
+    # Only the table counts: a blank row parts it from the head, whose lines are narrower.
+    blanks = [at for at, row in enumerate(above) if not any(cell.strip() for cell in row)]
+    before = [len(row) for row in above[blanks[-1] + 1 if blanks else 0 :]]
+    if before and len(rows[-1]) < min(before) and len(set(before)) == 1:
         raise _cut(name, lines[-1])
 
 

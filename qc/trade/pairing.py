@@ -16,16 +16,16 @@ from qc.trade.slide import LegClearance, leg_clearance
 Readings = Mapping[str, Mapping[str, Sequence[float]]]
 """Leg to station to diameters read there in several directions. [mm]."""
 
-COSTS = ("mean-squares", "mean-absolute", "station-squares", "least-squares")
-"""What a pairing makes least: errors of the mean (squared or plain), of each station, of the least "
-"clearance."""
+COSTS = ("mean-squares", "mean-absolute", "leg-squares", "station-squares", "least-squares")
+"""What a pairing makes least: errors of a pair's mean (squared or plain), of each leg's mean, of each
+station, or of each leg's least clearance."""
 
 SMALLEST_TUBE_MM, LARGEST_TUBE_MM = 5.0, 40.0
 """Diameters outside belong to no slide tube: planning values, common practice, no source."""
 
 BODY_EXTRA_UM = (60.0, 200.0)
-"""How much too loose every mate looks when the body was read for the stocking (about 100): common "
-"practice."""
+"""How much too loose every mate looks when the body was read for the stocking (about 100): common
+practice."""
 
 _FORBIDDEN = 1e12
 
@@ -340,19 +340,25 @@ def _fit(inner: Tube, outer: Tube) -> tuple[LegClearance, ...]:
 def _cost(legs: Sequence[LegClearance], target_um: float, cost: str) -> float:
     if min(leg.least_um for leg in legs) <= 0.0:
         return _FORBIDDEN
-    if cost == "mean-absolute":
-        return math.fsum(abs(leg.mean_um - target_um) for leg in legs)
+    if cost == "leg-squares":
+        return math.fsum((leg.mean_um - target_um) ** 2 for leg in legs)
     if cost == "station-squares":
         return math.fsum((um - target_um) ** 2 for leg in legs for _, um in leg.stations)
     if cost == "least-squares":
         return math.fsum((leg.least_um - target_um) ** 2 for leg in legs)
-    return math.fsum((leg.mean_um - target_um) ** 2 for leg in legs)
+    off = _mean_um(legs) - target_um
+    return abs(off) if cost == "mean-absolute" else off**2
+
+
+def _mean_um(legs: Sequence[LegClearance]) -> float:
+    """Give the mean clearance of a pair, which is what the answer shows and the default cost is made of."""
+    return math.fsum(leg.mean_um for leg in legs) / len(legs)
 
 
 def _pair(inner: str, outer: str, legs: Sequence[LegClearance], lower_um: float, upper_um: float) -> Pair:
     least = min(leg.least_um for leg in legs)
     greatest = max(leg.greatest_um for leg in legs)
-    mean = math.fsum(leg.mean_um for leg in legs) / len(legs)
+    mean = _mean_um(legs)
     # A millionth of a micrometre of slack: decimal readings do not subtract exactly.
     inside = least >= lower_um - 1e-6 and greatest <= upper_um + 1e-6
     return Pair(inner, outer, least, mean, greatest, inside)

@@ -121,9 +121,11 @@ def separation_words(
         )
     by_ear = sorted({note.position for note in notes if note.method == "by-ear"})
     if by_ear[-1:] > [1]:
-        places = _list([str(position) for position in by_ear if position > 1])
+        far = [str(position) for position in by_ear if position > 1]
+        what = "Position" if len(far) == 1 else "Positions"
+        where = f"{what} {_list(far)} {'was' if len(far) == 1 else 'were'} placed by ear"
         words.append(
-            f"Position {places} was placed by ear: the mark cannot be judged, and notes brought to pitch by "
+            f"{where}: the mark cannot be judged, and notes brought to pitch by "
             "ear say nothing about length. Place the slide on a gauge block or the mark to learn more"
         )
     if any(notes[index].method == "by-ear" for index in firm_notes(notes)):
@@ -135,6 +137,11 @@ def separation_words(
         words.append(
             "Main length and a common offset (player, day, tuner reference) look the same over any note set: "
             "the offset is taken as 0. A reference instrument blown the same day tells them apart"
+        )
+    else:
+        words.append(
+            "The reference instrument tells the testers apart, not all of them together from main length: "
+            "their common mean is taken as right"
         )
     return tuple(words)
 

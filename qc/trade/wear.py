@@ -178,10 +178,7 @@ class _Line:
             return slope * away + t * self.sd * math.sqrt(1.0 + 1.0 / n + away**2 / self.spread) - gap
 
         # The bound is convex in the count: inside between its two roots, if there are any.
-        a = slope**2 - (t * self.sd) ** 2 / self.spread
-        b = -2.0 * slope * gap
-        c = gap**2 - (t * self.sd) ** 2 * (1.0 + 1.0 / n)
-        roots = sorted(_real_roots(a, b, c))
+        roots = sorted(_real_roots(slope, gap, t * self.sd, 1.0 + 1.0 / n, self.spread))
         inside = [root for root in roots if abs(outside(self.middle + root)) < 1e-6 * max(abs(gap), self.sd)]
         ahead = [root for root in inside if outside(self.middle + root + 1e-6 * (1 + abs(root))) > 0]
         return self.middle + max(ahead) if ahead and self.middle + max(ahead) >= 0 else None
@@ -230,22 +227,26 @@ def _limit_ahead(slope: float, lower: float | None, upper: float | None) -> tupl
 def _roots(
     slope: float, gap: float, scale: float, offset: float, spread: float
 ) -> tuple[float, float] | None:
-    """Solve (gap - slope u)^2 = scale^2 (offset + u^2 / spread); None unless it bounds an interval."""
-    a = slope**2 - scale**2 / spread
-    if a <= 0.0:
+    """Give both ends of the interval in which the line may meet the limit; None unless it is bounded."""
+    if slope**2 - scale**2 / spread <= 0.0:
         return None
-    found = sorted(_real_roots(a, -2.0 * slope * gap, gap**2 - scale**2 * offset))
+    found = sorted(_real_roots(slope, gap, scale, offset, spread))
     return (found[0], found[1]) if len(found) == 2 else None
 
 
-def _real_roots(a: float, b: float, c: float) -> list[float]:
+def _real_roots(slope: float, gap: float, scale: float, offset: float, spread: float) -> list[float]:
+    """Solve (gap - slope u)^2 = scale^2 (offset + u^2 / spread) for u."""
+    a = slope**2 - scale**2 / spread
+    b = slope * gap
+    c = gap**2 - scale**2 * offset
     if abs(a) < 1e-300:
-        return [] if b == 0.0 else [-c / b]
-    inner = b * b - 4.0 * a * c
+        return [] if b == 0.0 else [0.5 * c / b]
+    # b^2 - a c written out: readings that lie exactly on the line leave no rounding below 0.
+    inner = gap**2 / spread + offset * a
     if inner < 0.0:
         return []
     # The stable form: no difference of two nearly equal numbers.
-    q = -0.5 * (b + math.copysign(math.sqrt(inner), b))
+    q = b + math.copysign(scale * math.sqrt(inner), b)
     return [q / a] + ([c / q] if q != 0.0 else [0.0])
 
 
@@ -255,7 +256,7 @@ def _forecast_warnings(
     if change is None:
         room = (line.limit - line.level) * line.side
         if line.slope * line.side <= 0 and room > line.sd:
-            return ["the figure moves away from its limit: no change to plan"]
+            return ["the figure does not move towards its limit: no change to plan"]
         return ["the next piece may already fall outside: change the tool now, or measure every piece"]
     if change < line.last:
         return [f"the change was due at count {math.floor(change)}: change the tool now"]

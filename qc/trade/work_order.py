@@ -94,18 +94,24 @@ def order_of_work(
 def _length_step(length: LengthRemedy) -> str:
     change, first, leg = abs(length.change_mm), abs(length.first_cut_mm), abs(length.per_leg_mm)
     name = part_words(length.part)
-    first_leg = first * leg / change
+    first_leg = _tenths(first * leg / change)
     low, high = sorted(abs(end) for end in length.interval_mm or (0.0, 0.0))
     state = "long" if length.action == "remove" else "short"
     found = f"{name[0].upper()}{name[1:]} about {change:.0f} mm {state} ({low:.0f} to {high:.0f})"
     if length.by == "slide":
-        way = "push the tuning slide in" if length.action == "remove" else "pull the tuning slide"
-        end = "" if length.action == "remove" else " out"
         whose = "" if length.part == "main" else f" of the {length.part.partition(':')[2]} wrap"
-        step = f"{way}{end}{whose} {first_leg:.0f} mm first ({leg:.0f} mm in all), re-test"
+        push, way = ("push", "in") if length.action == "remove" else ("pull", "out")
+        step = (
+            f"{push} the tuning slide{whose} {way} {first_leg} mm first ({_tenths(leg)} mm in all), re-test"
+        )
         if length.part == "main" and length.action == "remove":
             step += "; cut only what the slide cannot take"
         return f"{found}: {step}"
     if length.action == "remove":
-        return f"{found}: take {first_leg:.0f} mm off each leg ({leg:.0f} mm each in all), re-test"
-    return f"{found}: add {first_leg:.0f} mm to each leg ({leg:.0f} mm each in all), re-test"
+        return f"{found}: take {first_leg} mm off each leg ({_tenths(leg)} mm each in all), re-test"
+    return f"{found}: add {first_leg} mm to each leg ({_tenths(leg)} mm each in all), re-test"
+
+
+def _tenths(mm: float) -> str:
+    """Write a length for the bench: whole millimetres, tenths where a whole one would say too little."""
+    return f"{mm:.0f}" if mm >= 3.0 else f"{max(mm, 0.1):.1f}"

@@ -70,3 +70,20 @@ def test_a_cell_beyond_its_row_is_empty():
     assert grid.text(0, 5) == ""
     assert grid.text(1, 0) == ""
     assert grid.cell(1, 3) == "line 2, column 4"
+
+
+@pytest.mark.parametrize(
+    "data",
+    [
+        b"RIFF\x24\x00\x00\x00WAVEfmt ",
+        b"RF64\xff\xff\xff\xffWAVEds64",
+        b"FORM\x00\x00\x00\x00AIFF",
+        b"ID3\x03",
+        b"fLaC",
+    ],
+)
+@pytest.mark.parametrize("more", [b"\x01" * 50, b"\x01" * MAX_BYTES], ids=["short", "over the limit"])
+def test_a_recording_is_sent_to_the_command_that_hears_it(data, more):
+    with pytest.raises(SheetError, match="this is a recording, not a sheet") as caught:
+        read_sheet(data + more, "notes.wav")
+    assert "qc tune CARD --wav RECORDING" in caught.value.hint

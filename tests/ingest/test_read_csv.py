@@ -122,3 +122,12 @@ def test_what_was_written_is_read(rows):
     rows = [[cell.strip() or "x" for cell in row] for row in rows]
     data = ("\n".join(";".join(row) for row in rows) + "\n").encode()
     assert [list(row) for row in read(data).rows] == rows
+
+
+@pytest.mark.parametrize("rows", [1, 2, 3, 5])
+def test_a_table_cut_in_any_row_after_its_first_is_refused_whatever_stands_above_it(rows):
+    head = "Card;Drawing log\nGauge;MIC-1\n\nDate;Serial;Model;OD\n"
+    whole = head + "2026-03-02;TB-1002;tenor;14,602\n" * rows
+    with pytest.raises(SheetError, match="stops in the middle of a line"):
+        read_sheet((whole + "2026-03-03;TB-1003;te").encode(), "log.csv")
+    assert read_sheet((whole + "2026-03-03;TB-1003;tenor;14,603").encode(), "log.csv")

@@ -24,13 +24,16 @@ def brute_force(inners, outers, target, cost):
     """Try every way of giving each tube of the smaller side a mate."""
 
     def price(inner, outer):
+        fits = [trade.leg_clearance(outer.readings[leg], inner.readings[leg]) for leg in inner.readings]
+        mean = sum(fit.mean_um for fit in fits) / len(fits)
+        if cost == "mean-squares":
+            return (mean - target) ** 2
+        if cost == "mean-absolute":
+            return abs(mean - target)
         total = 0.0
-        for leg in inner.readings:
-            fit = trade.leg_clearance(outer.readings[leg], inner.readings[leg])
-            if cost == "mean-squares":
+        for fit in fits:
+            if cost == "leg-squares":
                 total += (fit.mean_um - target) ** 2
-            elif cost == "mean-absolute":
-                total += abs(fit.mean_um - target)
             elif cost == "least-squares":
                 total += (fit.least_um - target) ** 2
             else:
@@ -139,3 +142,15 @@ def test_other_refusals():
 def test_body_read_for_stocking_is_suspected_and_a_sound_tube_is_not():
     outers = rack([14.05, 14.06], "o")
     assert trade.body_suspects(rack([13.90, 13.80, 13.88], "i"), outers, 150) == ("i1",)
+
+
+@pytest.mark.parametrize("cost", ["mean-squares", "mean-absolute"])
+def test_the_cost_can_be_worked_out_from_the_pairs_shown(cost):
+    rng = np.random.default_rng(11)
+    legs = ("upper", "lower")
+    inners = rack(rng.normal(13.90, 0.01, 5), "i", legs, rng)
+    outers = rack(rng.normal(14.05, 0.01, 6), "o", legs, rng)
+    pairing = trade.pair_tubes(inners, outers, 150, 100, 200, cost)
+    off = [pair.mean_um - 150 for pair in pairing.pairs]
+    expected = sum(o * o for o in off) if cost == "mean-squares" else sum(abs(o) for o in off)
+    assert pairing.cost == pytest.approx(expected, rel=1e-9)

@@ -131,3 +131,19 @@ def test_a_perfect_line_has_no_width():
     assert line.line_crossing == pytest.approx((50, 50, 50))
     assert line.change_by_count in (49, 50)
     assert line.to_dict()["n"] == 3
+
+
+@pytest.mark.parametrize(
+    ("slope", "limits", "meets"), [(0.01, {"upper": 3.0}, 200), (-0.02, {"lower": 0.0}, 50)]
+)
+def test_readings_exactly_on_a_line_meet_the_limit_where_the_line_does(slope, limits, meets):
+    counts = list(range(0, 100, 10))
+    line = trade.fit_wear(counts, [1.0 + slope * count for count in counts], **limits)
+    assert line.line_crossing == pytest.approx((meets, meets, meets))
+    assert line.change_by_count in (meets - 1, meets)
+
+
+def test_a_figure_that_stands_still_is_not_said_to_move_away():
+    line = trade.fit_wear([0, 10, 20, 30, 40, 50, 60], [1.0] * 7, upper=3.0)
+    assert line.line_crossing is None and line.change_by_count is None
+    assert any("does not move towards its limit" in warning for warning in line.warnings)

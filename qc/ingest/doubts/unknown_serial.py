@@ -23,6 +23,10 @@ MOSTLY = 0.8
 """A card whose serials mostly carry the shop's prefix is about instruments."""
 
 LOOKALIKES = str.maketrans({"O": "0", "Q": "0", "I": "1", "L": "1", "S": "5", "B": "8", "Z": "2"})
+_ALWAYS_INSTRUMENTS = frozenset({"tuning", "lacquer", "shipped", "returned", "play-test"})
+"""Sources and events whose serial is always an instrument's; elsewhere it may be a loose tube's."""
+
+_BOTH_SIDES = frozenset({"inner_od", "outer_bore"})
 _EVENTS = ["part", "shipped", "returned", "play-test", "rework"]
 
 
@@ -76,12 +80,12 @@ def _run(facts: Facts) -> Run | None:
 def _strange(rows: pl.DataFrame, run: Run, facts: Facts) -> list[Finding]:
     found = []
     named = rows.filter(pl.col("serial") != "")
-    for (_,), group in named.group_by(["card"], maintain_order=True):
+    for (card,), group in named.group_by(["card"], maintain_order=True):
         serials = group["serial"].unique(maintain_order=True).to_list()
         fitting = sum(run.number(s) is not None or s in facts.known.serials for s in serials)
         prefixed = sum(s.upper().startswith(run.prefix.upper()) for s in serials)
         if prefixed < MOSTLY * len(serials) and fitting < MOSTLY * len(serials):
-            continue
+            serials = _instruments(str(card), group, facts)
         for serial in serials:
             problem = _doubt(serial, run, facts)
             if problem is None:
@@ -92,6 +96,18 @@ def _strange(rows: pl.DataFrame, run: Run, facts: Facts) -> list[Finding]:
             for index in group.filter(pl.col("serial") == serial)[INDEX]:
                 found.append(Finding(index, Reason.UNKNOWN_SERIAL, problem, mend, proposal))
     return found
+
+
+def _instruments(card: str, group: pl.DataFrame, facts: Facts) -> list[str]:
+    """Return the serials that can only be instruments', although most of the card is written otherwise."""
+    kinds = {kind for c in facts.plan.cards if c.id == card for kind in (c.source, c.event) if kind}
+    serials: list[str] = group["serial"].unique(maintain_order=True).to_list()
+    if kinds & _ALWAYS_INSTRUMENTS:
+        return serials
+    if "characteristic" not in group.columns:
+        return []
+    read = {serial: set(rows["characteristic"]) for (serial,), rows in group.group_by(["serial"])}
+    return [serial for serial in serials if read[serial] >= _BOTH_SIDES]
 
 
 def _doubt(serial: str, run: Run, facts: Facts) -> str | None:

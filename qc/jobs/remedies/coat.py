@@ -106,6 +106,12 @@ def coat(
         raise RemedyUsageError("--lower, --nominal and --upper must rise in this order, in micrometres")
     if (wet_um is None) != (solids is None):
         raise RemedyUsageError("--wet-um and --solids belong together")
+    if wall_mm is not None and not 0 < wall_mm < 10:
+        raise RemedyUsageError(
+            f"--wall-mm {wall_mm:g}: a wall in millimetres above 0 is needed, such as 0.45"
+        )
+    if not 0 < probe_mhz < 1000:
+        raise RemedyUsageError(f"--probe-mhz {probe_mhz:g}: a frequency in MHz above 0 is needed")
     readings, bases = _read(sheet)
     try:
         spots = spot_means(readings)

@@ -106,3 +106,13 @@ def test_text_says_first_where_it_is_thin(run, write, tmp_path):
     assert (tmp_path / "c.png").stat().st_size > 3000
     assert run("coat", write("d.csv", sheet(TEN)), *ON)[1].startswith("House rule failed")
     assert run("coat", write("e.csv", sheet([16] * 9 + [17])), *ON)[1].startswith("Thick enough everywhere")
+
+
+@pytest.mark.parametrize(
+    "options",
+    [("--wall-mm", 0), ("--wall-mm", -0.3), ("--wall-mm", 0.3, "--probe-mhz", 0), ("--probe-mhz", "nan")],
+)
+def test_a_wall_or_probe_that_cannot_be_is_refused_as_wrong_usage(fault, write, options):
+    spots = write("spots.csv", "area,spot,um\nbell,1,15\nbell,2,16\n")
+    said = fault("coat", spots, "--nominal", 15, "--lower", 12, *options, code=2)
+    assert said.startswith(f"qc: {options[-2]}")

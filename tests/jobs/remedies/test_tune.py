@@ -213,3 +213,19 @@ def test_recordings_that_are_refused(fault, write, tmp_path):
     short = tmp_path / "short.wav"
     wavfile.write(short, 22050, np.zeros(22050, np.int16))
     assert "silent" in fault("tune", card, *PLAIN, "--wav", short)
+
+
+def test_small_movements_are_never_written_as_nothing(answer, write):
+    notes = write(
+        "small.csv", "partial,position,valve,cents,main_out_mm\n2,1,,-1,20\n4,1,,-1,20\n8,1,,-1,20\n"
+    )
+    first = answer("tune", notes, *PLAIN, "--reading-sd", 0.5)["order_of_work"][0]
+    # 1 cent is 1.70 mm of tube or 0.85 mm of slide; the interval's near end leaves 0.38 mm of slide.
+    assert ": push the tuning slide in 0.4 mm first (0.9 mm in all), re-test" in first
+
+
+def test_several_positions_by_ear_are_named_in_the_plural(answer, write):
+    rows = "".join(f"{p},{k},,0,{'stop' if k == 1 else 'by ear'}\n" for p in (2, 4) for k in (1, 2, 3))
+    notes = write("ear.csv", "partial,position,valve,cents,method\n" + rows)
+    words = answer("tune", notes, *PLAIN)["not_separable"]
+    assert any(word.startswith("Positions 2 and 3 were placed by ear") for word in words)
