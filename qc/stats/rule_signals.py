@@ -9,7 +9,7 @@ import polars as pl
 
 from qc.stats.charttable import ChartTable, spread_out
 from qc.stats.points import Floats, Signal
-from qc.stats.rules import BLOCK, LIMIT, SLACK, WIDEST_WINDOW, Rule, column_names, in_blocks, rule_flags
+from qc.stats.rules import BLOCK, LIMIT, SLACK, WIDEST_WINDOW, Rule, block_flags, column_names, in_blocks
 
 
 def standardised(table: ChartTable) -> pl.DataFrame:
@@ -44,12 +44,14 @@ def table_flags(table: ChartTable, rules: Sequence[Rule]) -> pl.DataFrame:
     >>> table_flags(table, parse_rules("limit")).columns
     ['beyond-limit above', 'beyond-limit below']
     """
+    if not rules:
+        return pl.DataFrame()
     reach = max((rule.length or 0 for rule in rules), default=0) + WIDEST_WINDOW
 
     def part(begin: int) -> pl.DataFrame:
         ahead = min(begin, reach)
         rows = _standardised(table, begin - ahead, min(begin + BLOCK, table.points.height))
-        return rule_flags(rows, rules).slice(ahead)
+        return block_flags(rows, rules).slice(ahead)
 
     return in_blocks(table.points.height, part)
 

@@ -242,3 +242,19 @@ def test_reading_rule_names(text, names):
 def test_rule_names_that_are_not_known(text):
     with pytest.raises(StatisticsUsageError, match="rule"):
         parse_rules(text)
+
+
+def test_flags_of_a_table_do_not_depend_on_where_blocks_are_cut(monkeypatch):
+    """Series that straddle the cut keep their patterns: many small blocks give what one block gives."""
+    import qc.stats.rule_signals as rule_signals
+    import qc.stats.rules as rules_module
+    from qc.stats.measured import individuals_table
+
+    rng = np.random.default_rng(4)
+    frame = pl.DataFrame({"series": np.repeat(np.arange(7), 60), "value": rng.normal(0, 1, 420).cumsum()})
+    table, rules = individuals_table(frame), parse_rules("all")
+    whole = rule_signals.table_flags(table, rules)
+    for module in (rule_signals, rules_module):
+        monkeypatch.setattr(module, "BLOCK", 50)
+    assert whole.sum().sum_horizontal()[0] > 20
+    assert rule_signals.table_flags(table, rules).equals(whole)
