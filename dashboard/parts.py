@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from typing import Any
 
@@ -13,6 +14,9 @@ from dashboard.drawing import Drawing
 from dashboard.figures import GRAPH_CONFIG, Figure
 from dashboard.routing import instrument_address, series_address
 from qc.jobs.board_views import SeriesVerdict, ShopView
+
+SERIAL = re.compile(r"\b[A-Z]{1,4}-\w+")
+"""Serials and names of gauges and tools, as they stand in a sentence."""
 
 SPARK_POINTS = 36
 """Points of a sparkline: enough to see the change beside what was before."""
@@ -79,7 +83,7 @@ def series_name(verdict: SeriesVerdict) -> str:
 def series_row(verdict: SeriesVerdict, current: bool = False) -> Component:
     """Return one series as a line of a list: mark, name, sentence, small line."""
     link = dcc.Link(series_name(verdict), href=series_address(verdict.key), className="name")
-    said = html.P(words.finding(verdict), className="said")
+    said = html.P(unbroken(words.finding(verdict)), className="said")
     return html.Li(
         [mark(verdict), html.Div([html.P([link, " ", state_words(verdict)]), said]), spark(verdict)],
         className="row here" if current else "row",
@@ -90,6 +94,16 @@ def series_row(verdict: SeriesVerdict, current: bool = False) -> Component:
 def serial_link(serial: str) -> Component:
     """Return a serial that leads to its page."""
     return dcc.Link(serial, href=instrument_address(serial), className="serial")
+
+
+def unbroken(sentence: str) -> list[Any]:
+    """Return a sentence whose serials and names never break at their hyphen."""
+    parts: list[Any] = []
+    end = 0
+    for found in SERIAL.finditer(sentence):
+        parts += [sentence[end : found.start()], html.Span(found.group(), className="whole")]
+        end = found.end()
+    return [part for part in [*parts, sentence[end:]] if part != ""]
 
 
 def table(

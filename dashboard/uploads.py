@@ -1,4 +1,4 @@
-"""The plain routes by which sheets and accepted mends come in: multipart, with a size limit, no base64."""
+"""The plain routes by which sheets come in: multipart, with a size limit, no base64."""
 
 from __future__ import annotations
 
@@ -17,9 +17,8 @@ WHO_LENGTH: Final = 40
 
 
 def add_routes(server: Flask) -> None:
-    """Add the routes for uploads, mends and their progress."""
+    """Add the routes for uploads and for the progress of every ticket."""
     server.add_url_rule("/uploads", view_func=take_sheets, methods=["POST"])
-    server.add_url_rule("/held/<held_id>/accept", view_func=accept_mend, methods=["POST"])
     server.add_url_rule("/tickets/<ticket>", view_func=tell_progress, methods=["GET"])
     server.register_error_handler(RequestEntityTooLarge, _too_large)
 
@@ -29,21 +28,11 @@ def take_sheets() -> Response:
     request.max_content_length = MOST_BYTES
     sent = [file for file in request.files.getlist("sheets") if file.filename]
     if not sent:
-        return _problem("No sheet came with this upload. Choose one or more csv or xlsx files.", 400)
+        return problem("No sheet came with this upload. Choose one or more csv or xlsx files.", 400)
     if len(sent) > MOST_FILES:
-        return _problem(f"{len(sent)} sheets are too many in one go; send at most {MOST_FILES}.", 400)
+        return problem(f"{len(sent)} sheets are too many in one go; send at most {MOST_FILES}.", 400)
     files = [(_file_name(file.filename), file.read()) for file in sent]
-    return jsonify({"ticket": queries.desk().submit(files, _who())})
-
-
-def accept_mend(held_id: str) -> Response:
-    """Queue the acceptance of a proposed mend and answer with a ticket."""
-    known = next((row for row in queries.board().held() if row.id == held_id), None)
-    if known is None:
-        return _problem("This row is no longer held; someone has settled it already.", 404)
-    if not known.proposal:
-        return _problem("There is no mend to accept for this row. Mend the sheet and send it again.", 400)
-    return jsonify({"ticket": queries.desk().mend(held_id, _who())})
+    return jsonify({"ticket": queries.desk().submit(files, who())})
 
 
 def tell_progress(ticket: str) -> Response:
@@ -54,10 +43,18 @@ def tell_progress(ticket: str) -> Response:
     return jsonify({name: found[name] for name in ("state", "done", "of", "message")})
 
 
-def _who() -> str:
-    who = request.form.get("who", "").strip()[:WHO_LENGTH]
+def who() -> str:
+    """Return the code of the person a form names, empty for one the plan does not have at work."""
+    named = request.form.get("who", "").strip()[:WHO_LENGTH]
     codes = {code for code, _ in queries.board().shop().people}
-    return who if who in codes else ""
+    return named if named in codes else ""
+
+
+def problem(sentence: str, status: int) -> Response:
+    """Return an answer that says what is wrong and what to do."""
+    answer = jsonify({"problem": sentence})
+    answer.status_code = status
+    return answer
 
 
 def _file_name(sent: str | None) -> str:
@@ -66,13 +63,5 @@ def _file_name(sent: str | None) -> str:
     return "".join(c for c in name if c.isprintable())[:200] or "sheet"
 
 
-def _problem(sentence: str, status: int) -> Response:
-    answer = jsonify({"problem": sentence})
-    answer.status_code = status
-    return answer
-
-
 def _too_large(_: HTTPException) -> Any:
-    return _problem(
-        f"This is more than {MOST_BYTES // 2**20} MB in one go. Send fewer sheets at a time.", 413
-    )
+    return problem(f"This is more than {MOST_BYTES // 2**20} MB in one go. Send fewer sheets at a time.", 413)

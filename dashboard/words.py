@@ -76,9 +76,8 @@ def bound(value: float, code: str, signed: bool = False) -> str:
     >>> bound(-12.0, "mm", signed=True), bound(13.85, "mm")
     ('−12 mm', '13.85 mm')
     """
-    text = f"{value:.4f}".rstrip("0").rstrip(".")
-    decimals = len(text.partition(".")[2])
-    return amount(value, code, decimals, signed)
+    text = f"{value:+g}" if signed and value else f"{value:g}"
+    return f"{text.replace('-', '−')} {unit(code)}".rstrip()
 
 
 def decimals_of(verdict: SeriesVerdict) -> int:
@@ -213,7 +212,7 @@ def capability(verdict: SeriesVerdict, wanted: float) -> tuple[str, str]:
     if verdict.capable == "proven":
         return "Yes, with confidence.", figure
     if verdict.capable == "no":
-        return "Not as it runs now.", f"{_outside(verdict)}{figure}"
+        return "Not as it runs now.", f"{_outside(verdict)}{_from_few(verdict, wanted) or figure}"
     if verdict.capable == "unproven" and verdict.ppk is not None:
         return "Perhaps; it is not proven.", f"{figure} More pieces will decide."
     return "Cannot be said yet.", figure
@@ -231,6 +230,25 @@ def _ppk_sentence(verdict: SeriesVerdict, wanted: float) -> str:
         else ""
     )
     return f"Ppk {verdict.ppk:.2f}{interval} from {rests}, {wanted:.2f} wanted.".replace("-", "−")
+
+
+def _from_few(verdict: SeriesVerdict, wanted: float) -> str:
+    """Say what a "no" rests on where the pieces are too few for an index of their own."""
+    if verdict.ppk is not None:
+        return ""
+    stretch = current_stretch(verdict)
+    count = pieces(stretch.n if stretch else verdict.pieces)
+    return (
+        f"The {count} since the last change are too few for a Ppk of their own, but enough to say, "
+        f"95 in 100 sure, that it is below the {wanted:.2f} wanted."
+    )
+
+
+def start_set(signal: SignalResult) -> tuple[int, int]:
+    """Return the pieces among which a change began, 9 in 10 sure; one piece apart is the piece itself."""
+    if signal.kind == "single":
+        return signal.start, signal.start
+    return signal.start_low, signal.start_high
 
 
 def _outside(verdict: SeriesVerdict) -> str:

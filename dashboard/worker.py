@@ -1,4 +1,4 @@
-"""The one process that takes uploads and mends, one after the other, apart from the pages.
+"""The one process that writes: sheets, held rows, signals; one after the other, apart from the pages.
 
 Validation needs a library that takes seconds and a quarter of a gigabyte to load. It lives here and nowhere
 else: the web process stays small and answers at once while a sheet is read. The process starts when someone
@@ -12,7 +12,7 @@ import multiprocessing
 import secrets
 import signal
 import threading
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date
 from pathlib import Path
 from queue import Empty
@@ -58,9 +58,13 @@ class WorkerDesk:
         """Queue sheets for upload and return a ticket."""
         return self._queue("upload", list(files), who, of=len(files))
 
-    def mend(self, held_id: str, who: str) -> str:
-        """Queue the acceptance of a proposed mend and return a ticket."""
-        return self._queue("mend", held_id, who, of=1)
+    def decide(self, rows: Sequence[str], decision: str, changes: Mapping[str, str], who: str) -> str:
+        """Queue a decision on held rows and return a ticket."""
+        return self._queue("held", (list(rows), decision, dict(changes)), who, of=1)
+
+    def say(self, signal_id: str, saying: Mapping[str, str], who: str) -> str:
+        """Queue what is said of a signal and return a ticket."""
+        return self._queue("signal", (signal_id, dict(saying)), who, of=1)
 
     def warm(self) -> None:
         """Start the process if it does not run; its first task then finds everything loaded."""
@@ -172,12 +176,16 @@ def _next(tasks: Any) -> Task | None:
 
 
 def _do(folder: Path, as_of: date | None, task: Task, answers: Any) -> dict[str, Any]:
-    from qc.jobs.board_tasks import accept_mend, take_sheets
+    from qc.jobs.board_tasks import decide_held, say_signal, take_sheets
 
     ticket, kind, what, who = task
     answers.put((ticket, {"state": "working"}))
-    if kind == "mend":
-        return accept_mend(folder, as_of, what, who)
+    if kind == "held":
+        rows, decision, changes = what
+        return decide_held(folder, as_of, rows, decision, changes, who)
+    if kind == "signal":
+        signal_id, saying = what
+        return say_signal(folder, as_of, signal_id, saying, who)
 
     def tell(done: int, total: int, what: str) -> None:
         answers.put((ticket, {"done": done, "of": total, "message": f"{what} {done} of {total} …"}))

@@ -24,7 +24,15 @@
     else { own["aria-hidden"] = "true"; }
     return window.React.createElement("span", own, props.tree ? build(props.tree, "0") : null);
   }
-  window.dashboard = Object.assign({}, window.dashboard, { Drawing: Drawing });
+  /* One named input of a form; what is typed stays in the browser until the form is sent. */
+  function Field(props) {
+    var box = props.kind === "checkbox", own = { id: props.id, name: props.name, type: props.kind || "text", disabled: props.disabled };
+    if (props.label) { own["aria-label"] = props.label; }
+    if (box) { own.value = props.value; own.defaultChecked = Boolean(props.checked); }
+    else { own.defaultValue = props.value || ""; own.autoComplete = "off"; }
+    return window.React.createElement("input", own);
+  }
+  window.dashboard = Object.assign({}, window.dashboard, { Drawing: Drawing, Field: Field });
 
   /* ---- what the server needs to know of this window, told before the first page is asked for ---- */
   function tellWidth() {

@@ -1,4 +1,4 @@
-/* The sheets page: files chosen or dropped go to a plain route; the answer is a ticket, asked after until done. */
+/* Files chosen or dropped, and the forms of the board, go to plain routes; the answer is a ticket, asked after until done. */
 (function () {
   "use strict";
   var POLL_MS = 250;
@@ -10,8 +10,10 @@
     return select ? select.value : "";
   }
 
+  var place_now = null, done_now = "sheets-done";
+
   function say(text, share) {
-    var place = el("sheets-progress");
+    var place = place_now && place_now.isConnected ? place_now : el("sheets-progress");
     if (!place) { return; }
     place.textContent = "";
     if (!text) { return; }
@@ -34,7 +36,7 @@
         if (found.state === "done" || found.state === "failed") {
           say("");
           busy(false);
-          window.dash_clientside.set_props("sheets-done", { data: ticket });
+          window.dash_clientside.set_props(done_now, { data: ticket });
           return;
         }
         var text = found.state === "waiting" ? "Waiting for the worker to get ready …" : (found.message || "Reading the sheets …");
@@ -45,7 +47,7 @@
   }
 
   function busy(on) {
-    document.querySelectorAll("#sheets-choose, [data-mend]").forEach(function (button) { button.disabled = on; });
+    document.querySelectorAll("#sheets-choose, form[data-desk] button").forEach(function (button) { button.disabled = on; });
   }
 
   function post(address, form, text) {
@@ -65,7 +67,7 @@
     };
     request.onerror = function () {
       busy(false);
-      say("The board cannot be reached. Nothing was stored; start it again and send the sheets once more.");
+      say("The board cannot be reached. Nothing was stored; start it again and send it once more.");
     };
     request.send(form);
   }
@@ -75,6 +77,8 @@
     var form = new FormData();
     form.append("who", who());
     Array.prototype.forEach.call(files, function (file) { form.append("sheets", file, file.name); });
+    place_now = null;
+    done_now = "sheets-done";
     post("/uploads", form, "Sending " + files.length + (files.length === 1 ? " sheet …" : " sheets …"));
   }
 
@@ -88,11 +92,19 @@
       input.accept = ".csv,.xlsx";
       input.onchange = function () { send(input.files); };
       input.click();
-    } else if (button.hasAttribute("data-mend")) {
-      var form = new FormData();
-      form.append("who", who());
-      post("/held/" + encodeURIComponent(button.getAttribute("data-mend")) + "/accept", form, "Accepting the mend …");
     }
+  });
+
+  document.addEventListener("submit", function (event) {
+    var desk = event.target, pressed = event.submitter;
+    if (!desk.matches || !desk.matches("form[data-desk]")) { return; }
+    event.preventDefault();
+    var form = new FormData(desk);
+    if (pressed && pressed.name) { form.set(pressed.name, pressed.value); }
+    if (!desk.elements.who) { form.append("who", (el("held-who") || { value: "" }).value); }
+    place_now = desk.querySelector(".form-said");
+    done_now = desk.dataset.done;
+    post(desk.dataset.desk, form, "Keeping it …");
   });
 
   function over(event) {

@@ -219,9 +219,10 @@ def _named(stretches: Sequence[StretchResult]) -> list[tuple[str, StretchResult]
 def _band(
     signal: SignalResult | None, first: int, final: int, width_px: float
 ) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
-    if signal is None or signal.start_high < first:
+    if signal is None or words.start_set(signal)[1] < first:
         return [], []
-    left, right = max(signal.start_low, first) - 0.5, signal.start_high + 0.5
+    low, high = words.start_set(signal)
+    left, right = max(low, first) - 0.5, high + 0.5
     shape = {
         "type": "rect",
         "xref": "x",

@@ -8,11 +8,13 @@ from dash import Dash, Input, Output, dcc, html
 from dash.development.base_component import Component
 
 from dashboard import queries, words
+from dashboard.fields import Field, choice, desk_form, line, submit
 from dashboard.parts import card, heading, nothing, serial_link, table
 from dashboard.routing import Page, address
 from qc.jobs.board_views import HeldView
 
 UNDER = "Hand in the day's sheets. Rows in doubt are held with every reason; nothing is corrected silently."
+COLUMN_WORDS = {"value": "the figure", "serial": "the serial", "day": "the day", "unit": "the unit"}
 SHOWN_HELD = 12
 SHOWN_SHEETS = 20
 """Rows shown at once; the rest is folded away, not left out."""
@@ -53,11 +55,9 @@ def receipt_card(found: dict[str, Any]) -> Component:
     if found["state"] != "done":
         return card("Not stored", html.P(found["message"], className="lead"), className="warn")
     receipt = found["receipt"] or {}
-    if "sentence" in receipt:
-        reasons = [html.Li(reason["sentence"]) for reason in receipt.get("reasons", [])]
-        return card(
-            "Mend", html.P(receipt["sentence"], className="lead"), html.Ul(reasons, className="reasons")
-        )
+    if "mended" in receipt:
+        lines = [line for row in receipt["mended"] for line in _became(row)]
+        return card("Held rows settled", *lines)
     sheets = receipt.get("sheets", [])
     body: list[Any] = [html.P(_receipt_sentence(receipt), className="lead")]
     body += [html.P(text, className="refused") for text in receipt.get("refused", [])]
@@ -75,6 +75,11 @@ def receipt_card(found: dict[str, Any]) -> Component:
     return card("Receipt", *body)
 
 
+def _became(row: dict[str, Any]) -> list[Component]:
+    reasons = [html.Li(reason["sentence"]) for reason in row.get("reasons", [])]
+    return [html.P(row["sentence"]), *([html.Ul(reasons, className="reasons")] if reasons else [])]
+
+
 def held_card(rows: tuple[HeldView, ...]) -> Component:
     """Return the held rows with every reason and the proposed mend."""
     if not rows:
@@ -84,23 +89,16 @@ def held_card(rows: tuple[HeldView, ...]) -> Component:
     first = html.Ul(lines[:SHOWN_HELD], className="held")
     rest = lines[SHOWN_HELD:]
     folded = [_folded(f"Show the other {len(rest)}", html.Ul(rest, className="held"))] if rest else []
-    return card(title, first, *folded)
+    chooser = [html.Div(_people("Decided by ", "held-who"), className="decided no-print")]
+    return card(title, *chooser, first, *folded)
 
 
 def _runs(rows: tuple[HeldView, ...]) -> list[list[HeldView]]:
-    """Put neighbours together that are held alike and have no mend of their own."""
-    runs: list[list[HeldView]] = []
+    """Put the rows of one run together: neighbours of a piece that are held alike, without a mend."""
+    runs: dict[str, list[HeldView]] = {}
     for row in rows:
-        last = runs[-1][-1] if runs else None
-        if last is not None and not (row.proposal or last.proposal) and _alike(row) == _alike(last):
-            runs[-1].append(row)
-        else:
-            runs.append([row])
-    return runs
-
-
-def _alike(row: HeldView) -> tuple[object, ...]:
-    return row.file, row.serial, tuple(reason.id for reason in row.reasons)
+        runs.setdefault(row.run or f"row {row.id}", []).append(row)
+    return list(runs.values())
 
 
 def _folded(title: str, inner: Component) -> Component:
@@ -109,14 +107,13 @@ def _folded(title: str, inner: Component) -> Component:
 
 def _drop_card() -> Component:
     shop = queries.board().shop()
-    people = [html.Option(shown, value=code) for code, shown in shop.people]
-    chooser = html.Label(["Handed in by ", html.Select(people, id="sheets-who")], className="who-select")
+    chooser = _people("Handed in by ", "sheets-who") if shop.people else ""
     return html.Section(
         [
             html.P("Drop the sheets here", className="lead"),
             html.P("csv or xlsx, as many as there are, at most 64 MB in one go", className="small"),
             html.Div(
-                [html.Button("Choose files", id="sheets-choose", className="do"), chooser if people else ""],
+                [html.Button("Choose files", id="sheets-choose", className="do"), chooser],
                 className="choose",
             ),
             html.Div(id="sheets-progress", role="status", **{"aria-live": "polite"}),
@@ -125,6 +122,11 @@ def _drop_card() -> Component:
         className="card drop no-print",
         **{"aria-label": "Upload sheets"},
     )
+
+
+def _people(label: str, place: str) -> Component:
+    people = [html.Option(shown, value=code) for code, shown in queries.board().shop().people]
+    return html.Label([label, html.Select(people, id=place)], className="who-select")
 
 
 def _below() -> list[Component]:
@@ -160,22 +162,44 @@ def _held_row(row: HeldView, more: list[HeldView]) -> Component:
         )
         for reason in row.reasons
     ]
-    action: list[Any] = [
-        html.P("No mend offers itself: put it right on the sheet and send it again.", className="small")
-    ]
-    if row.proposal:
-        action = [
-            html.P(["Proposed: ", html.B(row.proposal)]),
-            html.Button(
-                "Accept this",
-                id=f"sheets-mend-{row.id}",
-                **{"data-mend": row.id, "aria-label": f"Accept {row.proposal} for {row.cell} of {row.file}"},
-            ),
-        ]
+    rows = [row, *more]
     told = html.Div(
         [html.P(about), html.Span(where, className="small"), html.Ul(reasons, className="reasons")]
     )
-    return html.Li([told, html.Div(action, className="offer no-print")], className="held-row")
+    return html.Li([told, _decide(rows)], className="held-row")
+
+
+def _decide(rows: list[HeldView]) -> Component:
+    """Return the ways one row, or a run of rows at once, can be settled."""
+    row = rows[0]
+    many = len(rows) > 1
+    where = f"{row.cell} of {row.file}"
+    body: list[Any] = [Field("rows", "hidden", ",".join(r.id for r in rows))]
+    if row.proposal:
+        body.append(html.P(["Proposed: ", html.B(row.proposal)]))
+        accept = {"data-mend": row.id, "aria-label": f"Accept {row.proposal} for {where}"}
+        body.append(submit("Accept this", "decision", "proposal", **accept))
+    else:
+        body.append(html.P("No mend offers itself.", className="small"))
+    # One figure cannot be right for several places, but one serial, day or unit can.
+    columns = [(c, COLUMN_WORDS.get(c, c)) for c, _ in row.columns if not (many and c == "value")]
+    ways: list[Any] = []
+    if columns:
+        ways += [
+            choice("Type anew", "column", columns),
+            line(f"In place of “{row.text}”" if row.text else "It should read", "value"),
+            submit("Use this", "decision", "by-hand", **{"aria-label": f"Use this for {where}"}),
+        ]
+    last = []
+    if all(r.doubt for r in rows):
+        last.append(submit("It is right as typed", "decision", "as-typed"))
+    last.append(submit("Set aside", "decision", "drop", **{"aria-label": f"Set aside {where}"}))
+    note = "A row set aside is not used; it stays on record as typed."
+    ways += [html.Div(last, className="ways"), html.P(note, className="small")]
+    title = "Decide otherwise" if row.proposal else f"Decide all {len(rows)} at once" if many else "Decide"
+    body.append(html.Details([html.Summary(title), *ways], className="decide"))
+    form = desk_form("/held/decide", "sheets-done", body, f"sheets-decide-{row.id}")
+    return html.Div(form, className="offer no-print")
 
 
 def _signal_link(signal: dict[str, Any]) -> Component:

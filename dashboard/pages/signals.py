@@ -4,14 +4,26 @@ from __future__ import annotations
 
 from typing import Any
 
-from dash import dcc, html
+from dash import Dash, Input, Output, State, dcc, html, no_update
 from dash.development.base_component import Component
 
 from dashboard import queries, route, words
 from dashboard.drawing import Drawing
 from dashboard.figures import draw_series
 from dashboard.pages.missing import missing
-from dashboard.parts import card, chart, figures, heading, nothing, serial_link, series_name, spark, table
+from dashboard.pages.signal_life import action_card, history_card, status, touched_card
+from dashboard.parts import (
+    card,
+    chart,
+    figures,
+    heading,
+    nothing,
+    serial_link,
+    series_name,
+    spark,
+    table,
+    unbroken,
+)
 from dashboard.routing import Page, address, series_address
 from qc.jobs.board_views import SignalView
 
@@ -50,36 +62,65 @@ def one_layout(signal: str, **_: str) -> Component:
     view = queries.board().signal(signal)
     if view is None:
         return missing("There is no signal of this name.")
-    series = queries.board().series(view.verdict.key)
+    body = html.Div(signal_body(view), id="signals-body")
+    return html.Div([*status(), body, dcc.Store(id="signals-id", data=view.id)])
+
+
+def register(app: Dash) -> None:
+    """Add the callback that shows a signal anew once something was said of it."""
+
+    def show_again(ticket: str, signal: str) -> tuple[Component, Any]:
+        """Return what became of a ticket, and the signal as it stands now."""
+        found = queries.desk().progress(ticket)
+        view = queries.board().signal(signal)
+        if found is None or view is None:
+            return html.Span(), no_update
+        if found["state"] != "done":
+            return html.P(found["message"], className="refused"), no_update
+        return html.P(found["receipt"]["sentence"], className="is-steady"), signal_body(view)
+
+    app.callback(
+        Output("signals-said", "children"),
+        Output("signals-body", "children"),
+        Input("signals-done", "data"),
+        State("signals-id", "data"),
+        prevent_initial_call=True,
+    )(show_again)
+
+
+def signal_body(view: SignalView) -> list[Component]:
+    """Return everything a signal's page says, as it stands now."""
+    board = queries.board()
+    series = board.series(view.verdict.key)
     found = view.signal
-    evidence: list[Any] = [html.P(found.sentence or _fallback(view), className="lead")]
+    evidence: list[Any] = [html.P(unbroken(found.sentence or _fallback(view)), className="lead")]
     if found.because:
-        evidence.append(html.P(found.because, className="small"))
+        evidence.append(html.P(unbroken(found.because), className="small"))
     if series is not None:
         figure = draw_series(series, None, queries.narrow_screen())
         evidence.append(chart("signals-chart", figure, f"{view.verdict.name}. {found.sentence}"))
     link = dcc.Link("Open the series", href=series_address(view.verdict.key), className="plain")
-    return html.Div(
-        [
-            heading(
-                f"{view.verdict.stage_name} — {series_name(view.verdict)}",
-                f"Signal {view.id}, {STATE_WORDS[view.state]}",
-                back=("Signals", "/signals"),
-            ),
-            html.Div(
-                [
-                    html.Div([card("", *evidence, html.Div(link, className="tools")), _suspects(view)]),
-                    html.Aside([_facts(view), _life(view)]),
-                ],
-                className="grid first",
-            ),
-        ]
-    )
+    touched = board.touched(view.id)
+    more = [touched_card(touched)] if touched is not None else []
+    return [
+        heading(
+            f"{view.verdict.stage_name} — {series_name(view.verdict)}",
+            f"Signal {view.id}, {STATE_WORDS[view.state]}",
+            back=("Signals", "/signals"),
+        ),
+        html.Div(
+            [
+                html.Div([card("", *evidence, html.Div(link, className="tools")), _suspects(view), *more]),
+                html.Aside([action_card(view, series), history_card(view), _facts(view)]),
+            ],
+            className="grid first",
+        ),
+    ]
 
 
 def _row(view: SignalView) -> Component:
     link = dcc.Link(
-        view.signal.sentence or _fallback(view),
+        unbroken(view.signal.sentence or _fallback(view)),
         href=address("/signals/<signal>", {"signal": view.id}),
         className="name",
     )
@@ -122,26 +163,15 @@ def _suspects(view: SignalView) -> Component:
     found = view.signal
     if not found.suspects:
         return card("What changed beside it", nothing("Nothing that is recorded changed when it began."))
-    rows = [[s.sentence, s.before, s.name, s.serial, words.day(s.day)] for s in found.suspects]
+    rows = [
+        [unbroken(s.sentence), s.before, unbroken(s.name), serial_link(s.serial), words.day(s.day)]
+        for s in found.suspects
+    ]
     head = ["What", "Before", "Since then", "First piece", "Day"]
     inner = table(head, rows, "Coincides with the change; that does not prove a cause. Likeliest first")
     same = ", ".join(found.unchanged)
     rest = [html.P(f"Looked at and unchanged: {same}.", className="small")] if same else []
     return card("What changed beside it", inner, *rest)
-
-
-def _life(view: SignalView) -> Component:
-    lines = [
-        html.Li(
-            [
-                html.Span(f"{c.when}, {c.who}", className="small"),
-                f"{STATE_WORDS.get(c.state, c.state)}. {c.text}",
-            ]
-        )
-        for c in view.comments
-    ]
-    body = html.Ul(lines, className="life") if lines else nothing("Nobody has said anything of it yet.")
-    return card("Its life", body)
 
 
 def _fallback(view: SignalView) -> str:
@@ -157,4 +187,4 @@ def _one_title(signal: str, **_: str) -> str:
 
 
 LIST_PAGE = Page("/signals", "/signals", list_layout, _list_title, nav="Signals")
-ONE_PAGE = Page("/signals/<signal>", "/signals", one_layout, _one_title)
+ONE_PAGE = Page("/signals/<signal>", "/signals", one_layout, _one_title, register=register)

@@ -23,8 +23,10 @@ from dashboard.parts import (
     series_row,
     state_words,
     table,
+    unbroken,
 )
 from dashboard.routing import Page, series_address
+from dashboard.steps import FIRST_STEPS, cautions, steps
 from qc.jobs.board_views import SeriesKey, SeriesVerdict, SeriesView
 
 WINDOW = 60
@@ -34,12 +36,6 @@ BEFORE = 20
 """Points shown before the band in which a change began."""
 
 TABLE_ROWS = 30
-FIRST_STEPS = (
-    "Re-measure {serial}.",
-    "Check the zero of {gauge}.",
-    "Check serial and unit on the card.",
-)
-DEFER = "These are usual cautions. Local rules, the shop's own assessment and a competent person decide."
 
 
 def stage_layout(stage: str, **_: str) -> Component:
@@ -97,19 +93,7 @@ def window(verdict: SeriesVerdict) -> int:
     signal = words.telling(verdict)
     if signal is None or not verdict.points:
         return WINDOW
-    return max(WINDOW, verdict.points[-1].ordinal - signal.start_low + 1 + BEFORE)
-
-
-def steps(view: SeriesView) -> list[str]:
-    """Return the steps to take: three that always come first, then the finding's own, then the plan's."""
-    verdict = view.verdict
-    newest = verdict.points[-1].serial if verdict.points else "the newest piece"
-    gauge = " and ".join(view.gauges) or "the gauge"
-    gauge += " on their masters" if len(view.gauges) > 1 else " on its master"
-    first = [text.format(serial=newest, gauge=gauge) for text in FIRST_STEPS]
-    signal = words.telling(verdict)
-    own = signal.next_step if signal is not None and signal.next_step else view.next_step
-    return list(dict.fromkeys([*first, *([own] if own else []), *view.reaction]))
+    return max(WINDOW, verdict.points[-1].ordinal - words.start_set(signal)[0] + 1 + BEFORE)
 
 
 def _page(key: SeriesKey, verdicts: tuple[SeriesVerdict, ...]) -> Component:
@@ -138,9 +122,9 @@ def _page(key: SeriesKey, verdicts: tuple[SeriesVerdict, ...]) -> Component:
 def _evidence(view: SeriesView) -> Component:
     verdict = view.verdict
     signal = words.telling(verdict)
-    said = [html.P(words.finding(verdict), className="lead")]
+    said = [html.P(unbroken(words.finding(verdict)), className="lead")]
     if signal is not None and signal.because:
-        said.append(html.P(signal.because, className="small"))
+        said.append(html.P(unbroken(signal.because), className="small"))
     if not verdict.points:
         return card("", *said)
     return card(
@@ -204,7 +188,7 @@ def _wear(view: SeriesView) -> list[Component]:
     if forecast is None:
         return []
     graph = [chart("stage-wear", figure, f"Wear of {forecast.tool}. {forecast.sentence}")] if figure else []
-    return [card("", html.P(forecast.sentence, className="lead"), *graph)]
+    return [card("", html.P(unbroken(forecast.sentence), className="lead"), *graph)]
 
 
 def _readings(view: SeriesView) -> list[Component]:
@@ -243,12 +227,16 @@ def _limits_card(view: SeriesView) -> Component:
 
 def _action_card(view: SeriesView) -> Component:
     verdict = view.verdict
-    cautions = [html.P(" ".join([*view.cautions, DEFER]), className="small")] if view.cautions else []
+    care = [html.P(cautions(view), className="small")] if view.cautions else []
     if verdict.behaviour != "drifting":
         calm = html.P("Nothing now. Should the next pieces stand out, this comes first:")
-        first = html.Ol([html.Li(step) for step in steps(view)[: len(FIRST_STEPS)]], className="steps")
-        return card("What to do", calm, first, *cautions)
-    return card("What to do", html.Ol([html.Li(step) for step in steps(view)], className="steps"), *cautions)
+        first = html.Ol(
+            [html.Li(unbroken(step)) for step in steps(view)[: len(FIRST_STEPS)]], className="steps"
+        )
+        return card("What to do", calm, first, *care)
+    return card(
+        "What to do", html.Ol([html.Li(unbroken(step)) for step in steps(view)], className="steps"), *care
+    )
 
 
 def _notes(verdict: SeriesVerdict) -> list[Component]:

@@ -9,9 +9,12 @@ from dash.development.base_component import Component
 
 from dashboard import queries, route, words
 from dashboard.drawing import Drawing
-from dashboard.parts import card, figures, heading, nothing, spark
+from dashboard.parts import card, figures, heading, nothing, spark, unbroken
 from dashboard.routing import Page, address, series_address
 from qc.jobs.board_views import Due, SeriesVerdict, StageView, TodayView
+
+SHOWN_DUES = 3
+"""Dies or gauges named one by one; more are counted."""
 
 SHOWN_FINDINGS = 8
 """Findings on the first screen; the rest is one click away."""
@@ -88,7 +91,8 @@ def today_card(view: TodayView) -> Component:
         ("Gauges due", _dues(view.gauges_due)),
         ("Shipped this month", str(view.shipped)),
     ]
-    notes = [html.P(due.sentence, className="small") for due in view.dies_due if due.sentence]
+    dues = [due for kind in (view.dies_due, view.gauges_due) if len(kind) <= SHOWN_DUES for due in kind]
+    notes = [html.P(unbroken(due.sentence), className="small") for due in dues if due.sentence]
     if view.cards_missing:
         notes.append(html.P("Not in yet: " + ", ".join(view.cards_missing) + ".", className="small"))
     return card("Today", figures(rows), *notes)
@@ -139,11 +143,13 @@ def _finding(verdict: SeriesVerdict) -> Component:
     signal = words.telling(verdict)
     because = signal.because if signal else ""
     following = signal.next_step if signal else ""
-    told = [html.P(dcc.Link(words.finding(verdict), href=series_address(verdict.key), className="what"))]
+    told = [
+        html.P(dcc.Link(unbroken(words.finding(verdict)), href=series_address(verdict.key), className="what"))
+    ]
     if because:
-        told.append(html.P(because, className="meta"))
+        told.append(html.P(unbroken(because), className="meta"))
     if following:
-        told.append(html.P(_next(following), className="next"))
+        told.append(html.P(unbroken(_next(following)), className="next"))
     return html.Li([Drawing(route.draw_peak(20)), html.Div(told), spark(verdict)], className="find")
 
 
@@ -160,10 +166,17 @@ def _cards_name(view: TodayView) -> str:
     return "Cards in today" if view.cards_day == today else f"Cards in, {words.day(view.cards_day)}"
 
 
-def _dues(dues: tuple[Due, ...]) -> str:
+def _dues(dues: tuple[Due, ...]) -> Any:
     if not dues:
         return "none"
-    return ", ".join(due.id for due in dues) if len(dues) <= 3 else str(len(dues))
+    if len(dues) > SHOWN_DUES:
+        return str(len(dues))
+    return html.Ul([html.Li(_due(due)) for due in dues], className="dues")
+
+
+def _due(due: Due) -> Component:
+    name = [html.Span(due.id, className="whole"), f", {words.day(due.day)}" if due.day else ""]
+    return dcc.Link(name, href=series_address(due.series)) if due.series is not None else html.Span(name)
 
 
 def _title(**_: str) -> str:

@@ -6,9 +6,10 @@ import threading
 from collections.abc import Callable
 from datetime import date
 from pathlib import Path
-from typing import TypeVar, cast
+from typing import Final, TypeVar, cast
 
 from qc import clock
+from qc.jobs.also import Kind, also
 from qc.jobs.board_rows import (
     held_views,
     instrument_rows,
@@ -33,6 +34,7 @@ from qc.jobs.board_views import (
     SignalView,
     StageView,
     TodayView,
+    TouchedView,
 )
 from qc.jobs.judging import load_verdicts
 from qc.jobs.workshop import PLAN, Workshop, open_workshop
@@ -52,6 +54,15 @@ SUSPECT_WORDS = {
     "gauge-check": "{} not checked",
 }
 """How a suspect is named under the chart, short enough to stand at its tick."""
+
+
+FOLLOWED: Final[dict[str, tuple[Kind, str]]] = {
+    "gauge": ("gauge", "last-good-check"),
+    "gauge-check": ("gauge", "last-good-check"),
+    "tool": ("tool", ""),
+    "batch": ("batch", ""),
+}
+"""Suspects whose traces can be followed, and since when: a gauge is trusted up to its last good check."""
 
 
 class StoreBoardData:
@@ -90,7 +101,7 @@ class StoreBoardData:
         # The lead first: at most desks it is the lead who hands the day's sheets in.
         at_work.sort(key=lambda person: person[0] != plan.workshop.lead)
         shown = f"{lead.name or lead.code}, lead" if lead else ""
-        return ShopView(plan.workshop.name, today, shown, tuple(at_work))
+        return ShopView(plan.workshop.name, today, shown, tuple(at_work), plan.causes)
 
     def today(self) -> TodayView:
         """Return what the first screen shows."""
@@ -134,6 +145,15 @@ class StoreBoardData:
     def signal(self, signal_id: str) -> SignalView | None:
         """Return one signal."""
         return next((s for s in self.signals() if s.id == signal_id), None)
+
+    def touched(self, signal_id: str) -> TouchedView | None:
+        """Return what else the first suspect of a signal touched, None where that cannot be followed."""
+        view = self.signal(signal_id)
+        first = next(iter(view.signal.suspects), None) if view else None
+        if first is None or first.kind not in FOLLOWED:
+            return None
+        kind, since = FOLLOWED[first.kind]
+        return self._once(f"touched {kind} {first.name}", lambda w: _touched(w, kind, first.name, since))
 
     def instruments(self, wanted: str = "", limit: int = 60) -> tuple[InstrumentRow, ...]:
         """Return instruments whose serial holds `wanted`, newest first; parts too where one is asked for."""
@@ -188,6 +208,21 @@ class StoreBoardData:
         self._workshop.store.close()
         self._workshop = fresh
         self._known.clear()
+
+
+def _touched(workshop: Workshop, kind: Kind, name: str, since: str) -> TouchedView | None:
+    try:
+        found = also(workshop, kind, name, since=since)
+    except QcError:
+        return None  # a suspect by a name that no reading bears: nothing to follow
+    stages = {stage.id: stage.name for stage in workshop.plan.stages}
+    rows = []
+    for piece in found.pieces:
+        left = f"left {piece.shipped.day} {piece.shipped:%b %Y}" if piece.shipped else "still here"
+        inside = f" in {piece.inside}" if piece.inside else ""
+        where = ", ".join(stages.get(stage, stage) for stage in piece.stages)
+        rows.append((piece.serial, piece.day, where, left + inside))
+    return TouchedView(found.to_text().partition("\n")[0], tuple(rows))
 
 
 def _worst_first(workshop: Workshop) -> tuple[SeriesVerdict, ...]:

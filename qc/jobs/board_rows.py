@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -26,11 +27,15 @@ from qc.jobs.board_views import (
     SignalResult,
     SignalView,
 )
+from qc.jobs.held import DOUBT_NAMES, list_held
 from qc.jobs.workshop import Workshop
 from qc.plan import Plan
 
 MONTH = re.compile(r"\d{4}-\d{2}")
 LIVE = ("open", "in-hand")
+TYPED_ANEW = ("value", "serial", "day", "unit", "model", "person", "gauge", "tool", "batch")
+"""Columns that a person may type anew on the board, the likeliest first."""
+
 PLACE_WORDS = {
     "leg": "{} leg",
     "station": "{}",
@@ -64,7 +69,11 @@ def signal_views(workshop: Workshop, verdicts: Sequence[SeriesVerdict]) -> tuple
 def held_views(workshop: Workshop) -> tuple[HeldView, ...]:
     """Return the open held rows, newest first."""
     rows = workshop.store.held().sort("id", descending=True)
-    return tuple(_held(row, workshop.plan) for row in rows.iter_rows(named=True))
+    run_of = {row.id: run[0].id for run in list_held(workshop).runs() for row in run}
+    return tuple(
+        replace(_held(row, workshop.plan), run=str(run_of.get(row["id"], row["id"])))
+        for row in rows.iter_rows(named=True)
+    )
 
 
 def sheet_views(workshop: Workshop) -> tuple[SheetView, ...]:
@@ -181,7 +190,13 @@ def _held(row: dict[str, Any], plan: Plan) -> HeldView:
         proposal=", ".join(_change(name, value) for name, value in proposal.items() if name != "hint"),
         serial=str(typed.get("serial") or ""),
         what=figure.name if figure else str(typed.get("characteristic") or typed.get("kind") or ""),
+        columns=tuple((name, _cell(typed[name])) for name in TYPED_ANEW if name in typed),
+        doubt=all(reason.id in DOUBT_NAMES for reason in reasons),
     )
+
+
+def _cell(value: Any) -> str:
+    return "" if value is None else f"{value:g}" if isinstance(value, float) else str(value)
 
 
 def _change(name: str, value: Any) -> str:

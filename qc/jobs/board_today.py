@@ -17,6 +17,8 @@ GAUGES_SOON = timedelta(days=14)
 LOOK_BACK = timedelta(days=10)
 """How far back the last day with cards is looked for; a longer pause is a holiday."""
 
+NEWEST_FOR_GAUGES = 10
+
 WORST_FIRST = {"no": 0, "unproven": 1, "proven": 2, "": 3}
 
 
@@ -64,7 +66,7 @@ def today_view(workshop: Workshop, verdicts: Sequence[SeriesVerdict]) -> TodayVi
         cards_missing=missing,
         held_rows=store.held().height,
         dies_due=_dies_due(verdicts, today),
-        gauges_due=_gauges_due(plan, today),
+        gauges_due=_gauges_due(plan, today, verdicts),
         shipped=shipped["serial"].n_unique() if shipped.height else 0,
         series=len(verdicts),
         days_per_false_signal=DAYS_OF_A_MONTH / plan.workshop.false_signals_per_month,
@@ -100,13 +102,23 @@ def _dies_due(verdicts: Sequence[SeriesVerdict], today: date) -> tuple[Due, ...]
             continue
         known = due.get(forecast.tool)
         if known is None or (known.day is not None and forecast.change_by_day < known.day):
-            due[forecast.tool] = Due(forecast.tool, "die", forecast.change_by_day, forecast.sentence)
+            due[forecast.tool] = Due(
+                forecast.tool, "die", forecast.change_by_day, forecast.sentence, verdict.key
+            )
     return tuple(sorted(due.values(), key=lambda d: (d.day or today, d.id)))
 
 
-def _gauges_due(plan: Plan, today: date) -> tuple[Due, ...]:
+def _gauges_due(plan: Plan, today: date, verdicts: Sequence[SeriesVerdict]) -> tuple[Due, ...]:
+    # The series whose newest pieces it measured; of several, the worst.
+    used = {p.gauge: v.key for v in reversed(verdicts) for p in v.points[-NEWEST_FOR_GAUGES:] if p.gauge}
     rows = [
-        Due(g.id, g.name, g.due, f"{g.id} {'ran out' if g.due < today else 'runs out'} on {g.due:%Y-%m-%d}.")
+        Due(
+            g.id,
+            g.name,
+            g.due,
+            f"Calibration of {g.id} {'ran' if g.due < today else 'runs'} out on {g.due.day} {g.due:%b %Y}.",
+            used.get(g.id),
+        )
         for g in plan.gauges
         if g.due is not None and g.due <= today + GAUGES_SOON
     ]

@@ -6,7 +6,7 @@ workshop folder; the board's tests answer them from an invented workshop.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
@@ -54,6 +54,7 @@ __all__ = [
     "StretchResult",
     "Suspect",
     "TodayView",
+    "TouchedView",
     "UploadDesk",
 ]
 
@@ -66,6 +67,7 @@ class ShopView:
     day: date
     lead: str = ""
     people: tuple[tuple[str, str], ...] = ()  # code and how it is shown, for those at work today
+    causes: tuple[str, ...] = ()  # what a closed signal may be put down to, from the plan
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,6 +91,7 @@ class Due:
     name: str
     day: date | None
     sentence: str
+    series: SeriesKey | None = None  # where it shows
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,6 +170,14 @@ class SignalView:
 
 
 @dataclass(frozen=True, slots=True)
+class TouchedView:
+    """What else a suspect touched: serial, day, where, and what became of it."""
+
+    sentence: str
+    pieces: tuple[tuple[str, date, str, str], ...]
+
+
+@dataclass(frozen=True, slots=True)
 class SheetView:
     """One uploaded sheet."""
 
@@ -200,6 +211,9 @@ class HeldView:
     proposal: str  # what one click would change, in words; empty where nothing is offered
     serial: str = ""
     what: str = ""  # which figure it is
+    columns: tuple[tuple[str, str], ...] = ()  # what may be typed anew: column and what stands there
+    doubt: bool = True  # False where a fault is among the reasons, which nobody can confirm away
+    run: str = ""  # rows of one run are neighbours held alike, to be decided in one go
 
 
 @dataclass(frozen=True, slots=True)
@@ -293,6 +307,10 @@ class BoardData(Protocol):
         """Return one signal."""
         ...
 
+    def touched(self, signal_id: str) -> TouchedView | None:
+        """Return what else the first suspect of a signal touched, None where that cannot be followed."""
+        ...
+
     def instruments(self, wanted: str = "", limit: int = 60) -> tuple[InstrumentRow, ...]:
         """Return instruments whose serial holds `wanted`, newest first."""
         ...
@@ -315,14 +333,18 @@ class BoardData(Protocol):
 
 
 class UploadDesk(Protocol):
-    """Takes sheets and mends, works them off one after the other in a process of its own."""
+    """Takes sheets, decisions and remarks, works them off one after the other in a process of its own."""
 
     def submit(self, files: Sequence[tuple[str, bytes]], who: str) -> str:
         """Queue sheets for upload and return a ticket."""
         ...
 
-    def mend(self, held_id: str, who: str) -> str:
-        """Queue the acceptance of a proposed mend and return a ticket."""
+    def decide(self, rows: Sequence[str], decision: str, changes: Mapping[str, str], who: str) -> str:
+        """Queue a decision on held rows and return a ticket."""
+        ...
+
+    def say(self, signal_id: str, saying: Mapping[str, str], who: str) -> str:
+        """Queue what is said of a signal and return a ticket."""
         ...
 
     def progress(self, ticket: str) -> dict[str, Any] | None:

@@ -17,7 +17,7 @@ from typing import Any
 
 import polars as pl
 
-from qc.ingest import Checked, MendedRow, mend_row, recheck
+from qc.ingest import DOUBTS, Checked, MendedRow, mend_row, recheck
 from qc.jobs.errors import JobError
 from qc.jobs.judging import judge_new
 from qc.jobs.past import known_of
@@ -31,6 +31,10 @@ class Decision(StrEnum):
     BY_HAND = "by-hand"  # change columns
     AS_TYPED = "as-typed"  # it was right after all: confirm every doubt
     DROP = "drop"  # set it aside for good
+
+
+DOUBT_NAMES = frozenset(str(reason) for reason in DOUBTS)
+"""Reasons that a person may answer with "it is really so"."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -235,7 +239,7 @@ def mend_held(
     checked = _check_again(workshop, mended, held, decision)
     if not checked.held.is_empty():
         reasons = tuple(json.loads(checked.held["reasons"][0]))
-        return Mended(row, "held", f"Row {row} is still held.", reasons)
+        return Mended(row, "held", _still_held(row, decision, reasons), reasons)
     workshop.store.settle_held(
         [row],
         "accepted",
@@ -309,6 +313,13 @@ def _check_again(
     reasons = [reason["id"] for reason in json.loads(held["reasons"])]
     confirmed = reasons if decision in {Decision.AS_TYPED, Decision.PROPOSAL} else ()
     return recheck([mended], workshop.plan, known, confirmed=confirmed)[0]
+
+
+def _still_held(row: int, decision: Decision, reasons: Iterable[Mapping[str, Any]]) -> str:
+    faults = [reason for reason in reasons if reason["id"] not in DOUBT_NAMES]
+    if decision is Decision.AS_TYPED and faults:
+        return f"Row {row} is still held: a doubt can be confirmed, a fault cannot. Type another value."
+    return f"Row {row} is still held."
 
 
 def _said(mended: MendedRow) -> str:

@@ -66,7 +66,9 @@ def texts():
         if part is None or isinstance(part, (str, int, float)):
             return "" if part is None else str(part)
         if isinstance(part, (list, tuple)):
-            return " ".join(gather(p) for p in part)
+            # A serial in a sentence is a part of its own, so that it does not break at its hyphen.
+            whole = any(getattr(p, "className", "") == "whole" for p in part)
+            return ("" if whole else " ").join(gather(p) for p in part)
         return gather(getattr(part, "children", None))
 
     return gather

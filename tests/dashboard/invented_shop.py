@@ -34,6 +34,7 @@ from qc.jobs.board_views import (
     StretchResult,
     Suspect,
     TodayView,
+    TouchedView,
 )
 
 TODAY = date(2026, 11, 24)
@@ -270,9 +271,9 @@ class InventedBoard:
         self._verdicts = tuple(sorted(every, key=lambda v: -v.worst))
 
     def shop(self):
-        return ShopView(
-            "Tern Quay Brassworks", TODAY, "R. Alder, lead", (("RA", "RA (R. Alder)"), ("KM", "KM (K. Moss)"))
-        )
+        people = (("RA", "RA (R. Alder)"), ("KM", "KM (K. Moss)"))
+        causes = ("mandrel", "worn-die", "unknown")
+        return ShopView("Tern Quay Brassworks", TODAY, "R. Alder, lead", people, causes)
 
     def stages(self):
         found = []
@@ -350,6 +351,13 @@ class InventedBoard:
     def signal(self, signal_id):
         return next((s for s in self.signals() if s.id == signal_id), None)
 
+    def touched(self, signal_id):
+        if signal_id != "s0":
+            return None
+        gone = {True: "left 3 Nov 2026", False: "still here"}
+        rows = tuple((f"TQ-{n:04d}", TODAY, "Slide", gone[n < 410]) for n in range(400, 420))
+        return TouchedView("tool M-7 touched 20 pieces; 10 left the shop.", rows)
+
     def instruments(self, wanted="", limit=60):
         points = {p.serial: p for p in self._verdicts[0].points}
         rows = [
@@ -409,9 +417,19 @@ class InventedBoard:
                 "value 13.852",
                 "TQ-0442",
                 "Inner tube outside",
+                (("value", "13852"), ("serial", "TQ-0442")),
             ),
             HeldView(
-                "2", "lacquer_0440.csv", "line 12, Thickness", "8,o", reasons[1:], "", "TQ-0440", "Thickness"
+                "2",
+                "lacquer_0440.csv",
+                "line 12, Thickness",
+                "8,o",
+                reasons[1:],
+                "",
+                "TQ-0440",
+                "Thickness",
+                (("value", "8,o"), ("serial", "TQ-0440"), ("unit", "um")),
+                doubt=False,
             ),
         )
 
@@ -425,16 +443,24 @@ class InventedDesk:
     def __init__(self) -> None:
         self.taken = []
         self.mended = []
+        self.said = []
 
     def submit(self, files, who):
         self.taken.append((list(files), who))
         return f"t{len(self.taken)}"
 
-    def mend(self, held_id, who):
-        self.mended.append((held_id, who))
+    def decide(self, rows, decision, changes, who):
+        self.mended.append((list(rows), decision, dict(changes), who))
         return f"m{len(self.mended)}"
 
+    def say(self, signal_id, saying, who):
+        self.said.append((signal_id, dict(saying), who))
+        return f"s{len(self.said)}"
+
     def progress(self, ticket):
+        if ticket[0] == "s":
+            said = {"sentence": "The signal is now closed.", "reasons": []}
+            return {"state": "done", "done": 1, "of": 1, "message": "", "receipt": said}
         if ticket[0] not in "tm":
             return None
         receipt = {

@@ -34,7 +34,7 @@ def test_a_foreign_name_is_refused_everywhere(client, host, path):
     assert client.get(path, headers={"Host": host}).status_code == 421
 
 
-@pytest.mark.parametrize("path", ["/uploads", "/held/1/accept", "/_dash-update-component"])
+@pytest.mark.parametrize("path", ["/uploads", "/held/decide", "/signals/s0/say", "/_dash-update-component"])
 @pytest.mark.parametrize(
     "more",
     [
@@ -47,12 +47,15 @@ def test_a_foreign_name_is_refused_everywhere(client, host, path):
 )
 def test_a_post_from_another_page_is_refused(client, desk, path, more):
     assert client.post(path, headers={**HOME, **more}).status_code == 403
-    assert not desk.taken and not desk.mended
+    assert not desk.taken and not desk.mended and not desk.said
 
 
 def test_a_post_from_our_own_page_is_taken(client):
     own = {**HOME, "Origin": "http://127.0.0.1:8050", "Sec-Fetch-Site": "same-origin"}
-    assert client.post("/held/1/accept", headers=own).status_code == 200
+    assert (
+        client.post("/held/decide", headers=own, data={"rows": "1", "decision": "proposal"}).status_code
+        == 200
+    )
 
 
 @pytest.mark.parametrize("path", ["/", "/theme.css", "/nowhere/at/all", "/tickets/none"])

@@ -232,13 +232,6 @@ def test_too_many_sheets_at_once_are_refused(client, desk, monkeypatch):
     assert not desk.taken
 
 
-def test_a_mend_is_accepted_only_where_one_is_offered(client, desk):
-    assert client.post("/held/1/accept", headers=HOME, data={"who": "RA"}).get_json() == {"ticket": "m1"}
-    assert client.post("/held/2/accept", headers=HOME).status_code == 400
-    assert client.post("/held/99/accept", headers=HOME).status_code == 404
-    assert desk.mended == [("1", "RA")]
-
-
 def _values(data, name):
     if isinstance(data, dict):
         for key, value in data.items():

@@ -120,3 +120,42 @@ def test_a_stage_says_how_many_of_its_series_moved():
     assert words.state_of_stage(stage("drifting", series=6, moved=1)) == "drifting, 1 of 6"
     assert words.state_of_stage(stage("drifting", series=1, moved=1)) == "drifting"
     assert words.limits_of_stage(stage("learning")) == "2 pieces so far"
+
+
+@pytest.mark.parametrize(
+    "value, signed, said",
+    [
+        (0.00025, False, "0.00025 mm"),
+        (13.8525, False, "13.8525 mm"),
+        (0.0, True, "0 mm"),
+        (12.0, True, "+12 mm"),
+    ],
+)
+def test_limits_are_written_as_the_plan_writes_them(value, signed, said):
+    assert words.bound(value, "mm", signed=signed) == said
+
+
+def test_a_no_from_few_pieces_says_what_it_rests_on(view):
+    few = replace(view.verdict, capable="no", ppk=None, ppk_reason="11 of 20 pieces.")
+    answer, sentence = words.capability(few, 1.0)
+    assert answer == "Not as it runs now." and words.limits_of(few) == "limits not kept"
+    assert "11 pieces since the last change" in sentence and "95 in 100 sure" in sentence
+    assert "11 of 20" not in sentence
+
+
+@pytest.mark.parametrize(
+    "capable, answer",
+    [("proven", "Yes"), ("unproven", "Perhaps"), ("no", "Not as it runs"), ("", "Cannot be said")],
+)
+def test_the_panel_and_the_words_beside_the_ring_agree(view, capable, answer):
+    verdict = replace(view.verdict, capable=capable)
+    said = words.limits_of(verdict)
+    assert words.capability(verdict, 1.0)[0].startswith(answer)
+    expected = {"proven": "limits kept", "unproven": "limits unproven", "no": "limits not kept"}
+    assert said == expected.get(capable, "too early to say")
+
+
+def test_one_piece_apart_is_its_own_set(view):
+    signal = view.verdict.current
+    assert words.start_set(replace(signal, kind="single", start=36, start_low=30, start_high=36)) == (36, 36)
+    assert words.start_set(signal) == (signal.start_low, signal.start_high)

@@ -43,9 +43,21 @@ def test_sheets_are_taken_and_their_progress_is_told(tasks, monkeypatch):
 
 def test_a_mend_goes_to_its_own_job(tasks, monkeypatch):
     monkeypatch.setattr(
-        board_tasks, "accept_mend", lambda folder, as_of, held, who: {"row": held, "who": who}
+        board_tasks, "decide_held", lambda folder, as_of, *what: dict(zip("rdcw", what, strict=True))
     )
-    assert run(tasks, ("m", "mend", "7", "IS"))["m"][-1]["receipt"] == {"row": "7", "who": "IS"}
+    given = (["7", "8"], "drop", {}), "IS"
+    assert run(tasks, ("m", "held", *given))["m"][-1]["receipt"] == {
+        "r": ["7", "8"],
+        "d": "drop",
+        "c": {},
+        "w": "IS",
+    }
+
+
+def test_what_is_said_of_a_signal_goes_to_its_own_job(tasks, monkeypatch):
+    monkeypatch.setattr(board_tasks, "say_signal", lambda folder, as_of, *what: {"said": what})
+    task = ("s", "signal", ("ab12", {"what": "in-hand"}), "IS")
+    assert run(tasks, task)["s"][-1]["receipt"] == {"said": ("ab12", {"what": "in-hand"}, "IS")}
 
 
 def test_a_fault_of_the_data_is_its_own_sentence(tasks, monkeypatch):
@@ -92,7 +104,7 @@ def test_a_spawned_worker_answers_dies_and_is_started_again(tmp_path):
         with desk._lock:
             desk._tickets["lost"] = {"state": "working", "done": 0, "of": 1, "message": "", "receipt": None}
         assert desk.progress("lost")["message"] == STOPPED
-        again = wait_for(desk, desk.mend("1", "IS"), {"failed", "done"})
+        again = wait_for(desk, desk.decide(["1"], "drop", {}, "IS"), {"failed", "done"})
         assert "There is no workshop" in again["message"]
         process = desk._process
     finally:

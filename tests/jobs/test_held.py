@@ -51,7 +51,8 @@ def test_a_doubt_can_be_confirmed_a_fault_cannot(shop):
     doubt = first(shop, "copied-run", proposal=False)
     assert mend_held(shop, doubt.id, Decision.AS_TYPED, who="IS").state == "accepted"
     fault = first(shop, "outside-sensible")
-    assert mend_held(shop, fault.id, Decision.AS_TYPED, who="IS").state == "held"
+    refused = mend_held(shop, fault.id, Decision.AS_TYPED, who="IS")
+    assert refused.state == "held" and "a fault cannot" in refused.sentence
 
 
 def test_a_dropped_row_stays_on_record(shop):

@@ -58,7 +58,10 @@ def test_a_mend_answers_with_its_sentence_and_what_is_left(in_app, texts):
         "sentence": "Row 1 is still held.",
         "reasons": [{"sentence": "No date."}],
     }
-    assert texts(sheets.receipt_card(done(receipt))) == "Mend Row 1 is still held. No date."
+    said = texts(
+        sheets.receipt_card(done({"mended": [receipt, {"row": 2, "sentence": "Row 2 is set aside."}]}))
+    )
+    assert said == "Held rows settled Row 1 is still held. No date. Row 2 is set aside."
 
 
 def test_a_held_row_shows_every_reason_and_the_proposal(in_app, board, texts):
@@ -84,7 +87,7 @@ def test_a_reason_does_not_repeat_where_the_row_stands(in_app, board, texts):
 
 def test_rows_held_alike_are_told_together_unless_each_has_its_mend(in_app, board, texts):
     alike = board.held()[1]
-    rows = tuple(replace(alike, id=str(n), cell=f"line {n}") for n in range(10, 14))
+    rows = tuple(replace(alike, id=str(n), cell=f"line {n}", run="10") for n in range(10, 14))
     said = texts(sheets.held_card(rows))
     assert "four rows wait" in said and "and three rows more of it held alike, to line 13" in said
     assert said.count("No mend offers itself") == 1

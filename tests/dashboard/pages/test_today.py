@@ -59,7 +59,7 @@ def test_the_card_of_the_day(in_app, view, texts):
         "11 of 13",
         "Held rows to look at",
         "D-12",
-        "G-03, T-01",
+        "G-03, 24 Nov",
         "Shipped this month",
         "14",
     ):

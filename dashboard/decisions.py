@@ -1,0 +1,96 @@
+"""The plain routes by which people decide: what becomes of held rows, what is said of a signal."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from flask import Flask, Response, jsonify, request
+
+from dashboard import queries
+from dashboard.steps import steps
+from dashboard.uploads import problem, who
+from qc.jobs.board_views import HeldView, SignalView
+
+DECISIONS: Final = ("proposal", "by-hand", "as-typed", "drop")
+SAYINGS: Final = ("in-hand", "closed", "closed-false", "reopened", "comment")
+TEXT_LENGTH: Final = 600
+CLOSED: Final = ("closed", "closed-false")
+
+
+def add_routes(server: Flask) -> None:
+    """Add the routes for held rows and signals."""
+    server.add_url_rule("/held/decide", view_func=decide_rows, methods=["POST"])
+    server.add_url_rule("/signals/<signal_id>/say", view_func=say_of_signal, methods=["POST"])
+
+
+def decide_rows() -> Response:
+    """Queue a decision on one held row or a run of them, and answer with a ticket."""
+    asked = [row for row in request.form.get("rows", "").split(",") if row]
+    known = {row.id: row for row in queries.board().held()}
+    rows = [known[row] for row in asked if row in known]
+    if not rows or len(rows) < len(asked):
+        return problem("This row is no longer held; someone has settled it already.", 404)
+    decision = request.form.get("decision", "")
+    wrong = _wrong_decision(decision, rows)
+    if wrong:
+        return problem(wrong, 400)
+    changes = {_text("column"): _text("value")} if decision == "by-hand" else {}
+    return jsonify({"ticket": queries.desk().decide([row.id for row in rows], decision, changes, who())})
+
+
+def say_of_signal(signal_id: str) -> Response:
+    """Queue what is said of a signal and answer with a ticket."""
+    view = queries.board().signal(signal_id)
+    if view is None:
+        return problem("There is no signal of this name any more. Look at the list of signals.", 404)
+    what = request.form.get("what", "")
+    saying = {"what": what, "text": _with_ticks(view)}
+    if what == "closed":
+        saying |= {"cause": _text("cause"), "action": _text("action")}
+    wrong = _wrong_saying(what, saying, view)
+    if wrong:
+        return problem(wrong, 400)
+    return jsonify({"ticket": queries.desk().say(signal_id, saying, who())})
+
+
+def _wrong_decision(decision: str, rows: list[HeldView]) -> str:
+    if decision not in DECISIONS:
+        return "Say what becomes of the row: the proposal, another value, as typed, or set aside."
+    if decision == "proposal" and not all(row.proposal for row in rows):
+        return "There is no mend to accept for this row. Type another value, or set it aside."
+    if decision == "by-hand":
+        if not _text("value"):
+            return "Type the value that belongs there first."
+        if not all(_text("column") in dict(row.columns) for row in rows):
+            return "Choose what the new value is for: the figure, the serial, the day."
+    return ""
+
+
+def _wrong_saying(what: str, saying: dict[str, str], view: SignalView) -> str:
+    if what not in SAYINGS:
+        return "Say what becomes of the signal: in hand, closed, closed as false, reopened, or a remark."
+    if not who():
+        return "Choose who says it; the name is kept with it."
+    if what == "reopened" and view.state not in CLOSED:
+        return "Only a closed signal can be reopened."
+    if what in {"in-hand", *CLOSED} and view.state in CLOSED:
+        return "This signal is closed already. Reopen it first."
+    if what == "closed" and saying["cause"] not in queries.board().shop().causes:
+        return "Choose the cause from the plan's list, or close the signal as false."
+    if what == "closed" and not saying["action"]:
+        return "Say in a few words what was done about it."
+    if what == "comment" and not saying["text"]:
+        return "Write a remark or tick a step first."
+    return ""
+
+
+def _with_ticks(view: SignalView) -> str:
+    """Put the steps that were ticked before the remark; only steps of this signal are believed."""
+    series = queries.board().series(view.verdict.key)
+    known = steps(series, view.signal) if series is not None else []
+    ticked = [step for step in known if step in request.form.getlist("step")]
+    return " ".join(part for part in [f"Ticked: {' '.join(ticked)}" if ticked else "", _text("text")] if part)
+
+
+def _text(name: str) -> str:
+    return " ".join(request.form.get(name, "").split())[:TEXT_LENGTH]

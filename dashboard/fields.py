@@ -1,0 +1,75 @@
+"""Forms and their fields: sent by ``assets/sheets.js`` to a plain route, answered by a ticket."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any, ClassVar
+
+from dash import html
+from dash.development.base_component import Component
+
+from qc.jobs.board_views import ShopView
+
+
+class Field(Component):  # type: ignore[misc]
+    """One ``<input>`` of a form, with a name: what is typed stays in the browser until the form is sent."""
+
+    _children_props: ClassVar[list[str]] = []
+    _base_nodes: ClassVar[list[str]] = ["children"]
+    _namespace = "dashboard"
+    _type = "Field"
+
+    def __init__(self, name: str = "", kind: str = "text", value: str = "", **more: Any) -> None:
+        self._prop_names = ["id", "name", "kind", "value", "checked", "disabled", "label"]
+        self._valid_wildcard_attributes: list[str] = []
+        self.available_properties = list(self._prop_names)
+        self.available_wildcard_properties: list[str] = []
+        super().__init__(name=name, kind=kind, value=value, **more)
+
+
+def desk_form(address: str, done: str, children: Sequence[Any], form_id: str) -> Component:
+    """Return a form for the worker.
+
+    Parameters
+    ----------
+    address : str
+        Route that takes it.
+    done : str
+        Id of the store that gets the ticket once it is worked off.
+    children : sequence
+        Fields and submit buttons; the button that was pressed sends its name and value too.
+    form_id : str
+        Id of the form.
+    """
+    said = html.Div(className="form-said", role="status", **{"aria-live": "polite"})
+    return html.Form(
+        [*children, said], id=form_id, className="desk", **{"data-desk": address, "data-done": done}
+    )
+
+
+def submit(said: str, name: str, value: str, className: str = "", **more: Any) -> Component:
+    """Return a button that sends its form; `className` is Dash's own spelling."""
+    return html.Button(said, type="submit", name=name, value=value, className=className, **more)
+
+
+def choice(label: str, name: str, options: Sequence[tuple[str, str]], ask: str = "") -> Component:
+    """Return a choice with its label; `ask` is what stands there until something is chosen."""
+    first = [html.Option(ask, value="")] if ask else []
+    chosen = html.Select([*first, *[html.Option(shown, value=code) for code, shown in options]], name=name)
+    return html.Label([html.Span(label), chosen], className="field")
+
+
+def people(shop: ShopView, label: str = "Who says it") -> Component:
+    """Return the choice among the people at work; nobody is chosen beforehand, since the name is kept."""
+    return choice(label, "who", shop.people, ask="choose a name")
+
+
+def line(label: str, name: str, value: str = "") -> Component:
+    """Return a line of text with its label."""
+    return html.Label([html.Span(label), Field(name, value=value)], className="field")
+
+
+def tick(label: str, name: str, value: str, done: bool) -> Component:
+    """Return a box to tick; one that was ticked before stays so."""
+    box = Field(name, "checkbox", value, checked=done, disabled=done)
+    return html.Label([box, html.Span(label)], className="tick")

@@ -1,0 +1,121 @@
+"""The life of a signal: what was said of it, the steps to tick, and the ways it can go on."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from dash import dcc, html
+from dash.development.base_component import Component
+
+from dashboard import queries, words
+from dashboard.fields import choice, desk_form, line, people, submit, tick
+from dashboard.parts import card, nothing, serial_link, table, unbroken
+from dashboard.routing import address
+from dashboard.steps import cautions, steps
+from qc.jobs.board_views import SeriesView, SignalView, TouchedView
+
+SAID_WORDS = {
+    "in-hand": "taken in hand",
+    "closed": "closed",
+    "closed-false": "closed as false",
+    "reopened": "reopened",
+    "comment": "remark",
+}
+CLOSED = ("closed", "closed-false")
+SHOWN_PIECES = 15
+
+
+def action_card(view: SignalView, series: SeriesView | None) -> Component:
+    """Return the steps as a checklist, and the form by which the signal goes on."""
+    body: list[Any] = []
+    care = ""
+    if series is not None:
+        boxes = [
+            html.Li(tick(step, "step", step, _ticked(view, step))) for step in steps(series, view.signal)
+        ]
+        body.append(html.Ol(boxes, className="checks"))
+        care = cautions(series)
+    if care:
+        body.append(html.P(care, className="small"))
+    body += [people(queries.board().shop()), line("Remark", "text")]
+    body += _ways_closed() if view.state in CLOSED else _ways_open(view)
+    where = address("/signals/<signal>/say", {"signal": view.id})
+    form = desk_form(where, "signals-done", body, "signals-form")
+    return card("What to do", form, className="no-print")
+
+
+def history_card(view: SignalView) -> Component:
+    """Return what was said of the signal, oldest first; nothing of it is ever changed."""
+    lines = [
+        html.Li(
+            [
+                html.Span(f"{said.when}, {said.who or 'no name'}: ", className="small"),
+                html.B(SAID_WORDS.get(said.state, said.state)),
+                html.Span([". ", *unbroken(said.text)] if said.text else "."),
+            ]
+        )
+        for said in view.comments
+    ]
+    body = html.Ol(lines, className="life") if lines else nothing("Nobody has said anything of it yet.")
+    kept = html.P("Kept as said; nothing here is changed later.", className="small") if lines else ""
+    return card("Its life", body, kept)
+
+
+def touched_card(found: TouchedView) -> Component:
+    """Return what else the first suspect touched, shipped or not."""
+    rows = [
+        [serial_link(serial), words.day(day, year=True), where, left]
+        for serial, day, where, left in found.pieces
+    ]
+    head = ["Piece", "First on", "Where", "Now"]
+    said = html.P(found.sentence[:1].upper() + found.sentence[1:], className="said")
+    if not rows:
+        return card("What else it touched", said)
+    newest = rows[::-1]
+    body: list[Any] = [table(head, newest[:SHOWN_PIECES], "Newest first")]
+    rest = newest[SHOWN_PIECES:]
+    if rest:
+        older = table(head, rest, "Earlier pieces")
+        body.append(html.Details([html.Summary(f"Show the other {len(rest)}"), older], className="folded"))
+    return card("What else it touched", said, *body)
+
+
+def _ways_open(view: SignalView) -> list[Component]:
+    causes = [(cause, cause.replace("-", " ")) for cause in queries.board().shop().causes]
+    first = [] if view.state == "in-hand" else [submit("Take in hand", "what", "in-hand", "do")]
+    closing = [
+        choice("Cause", "cause", causes, ask="choose a cause"),
+        line("What was done", "action"),
+        html.P(
+            "The new level then counts as the settled state. A signal closed as false leaves the old one.",
+            className="small",
+        ),
+        html.Div(
+            [
+                submit("Close with this cause", "what", "closed", "do"),
+                submit("Close as false", "what", "closed-false"),
+            ],
+            className="ways",
+        ),
+    ]
+    return [
+        html.Div([*first, submit("Keep the remark", "what", "comment")], className="ways"),
+        html.Details([html.Summary("Close it"), *closing], className="folded", id="signals-close"),
+    ]
+
+
+def _ways_closed() -> list[Component]:
+    again = [submit("Reopen", "what", "reopened"), submit("Keep the remark", "what", "comment")]
+    return [html.Div(again, className="ways")]
+
+
+def _ticked(view: SignalView, step: str) -> bool:
+    # What was ticked before a signal was reopened has to be looked at again.
+    since = max((n for n, said in enumerate(view.comments) if said.state == "reopened"), default=-1)
+    return any("Ticked: " in said.text and step in said.text for said in view.comments[since + 1 :])
+
+
+def status() -> list[Component]:
+    """Return the places the script and the callback write to."""
+    said = html.Div(id="signals-said", role="status", className="said-of", **{"aria-live": "polite"})
+    return [said, dcc.Store(id="signals-done")]

@@ -1,0 +1,122 @@
+"""What people decide: held rows settled, signals taken through their life, nothing believed unseen."""
+
+import json
+
+import pytest
+
+HOME = {"Host": "127.0.0.1:8050"}
+
+
+def post(client, path, **form):
+    return client.post(path, headers=HOME, data=form)
+
+
+def test_a_proposal_is_accepted_only_where_there_is_one(client, desk):
+    answer = post(client, "/held/decide", rows="1", decision="proposal", who="RA")
+    assert answer.get_json() == {"ticket": "m1"}
+    assert desk.mended == [(["1"], "proposal", {}, "RA")]
+    refused = post(client, "/held/decide", rows="2", decision="proposal", who="RA")
+    assert refused.status_code == 400 and "no mend to accept" in refused.get_json()["problem"]
+
+
+def test_another_value_is_typed_for_a_column_of_the_row(client, desk):
+    post(client, "/held/decide", rows="2", decision="by-hand", column="value", value=" 8,0 ", who="KM")
+    assert desk.mended == [(["2"], "by-hand", {"value": "8,0"}, "KM")]
+
+
+@pytest.mark.parametrize(
+    "form, said",
+    [
+        ({"column": "value", "value": " "}, "Type the value"),
+        ({"column": "entered_at", "value": "1"}, "Choose what the new value is for"),
+        ({"value": "1"}, "Choose what the new value is for"),
+    ],
+)
+def test_a_mend_by_hand_says_what_and_where(client, desk, form, said):
+    answer = post(client, "/held/decide", rows="1", decision="by-hand", **form)
+    assert answer.status_code == 400 and said in answer.get_json()["problem"]
+    assert not desk.mended
+
+
+@pytest.mark.parametrize("decision", ["as-typed", "drop"])
+def test_a_run_is_decided_in_one_go(client, desk, decision):
+    assert post(client, "/held/decide", rows="1,2", decision=decision, who="RA").status_code == 200
+    assert desk.mended == [(["1", "2"], decision, {}, "RA")]
+
+
+@pytest.mark.parametrize("rows", ["99", "1,99", "", "../1"])
+def test_a_row_that_is_settled_already_is_not_settled_again(client, desk, rows):
+    answer = post(client, "/held/decide", rows=rows, decision="drop")
+    assert answer.status_code == 404 and "no longer held" in answer.get_json()["problem"]
+    assert not desk.mended
+
+
+def test_an_unknown_decision_is_refused(client, desk):
+    assert post(client, "/held/decide", rows="1", decision="delete").status_code == 400
+    assert not desk.mended
+
+
+def test_a_signal_is_closed_with_its_cause_and_what_was_done(client, desk):
+    form = {
+        "what": "closed",
+        "cause": "mandrel",
+        "action": "M-7 turned",
+        "text": " two\n words ",
+        "who": "RA",
+    }
+    assert post(client, "/signals/s2/say", **form).get_json() == {"ticket": "s1"}
+    said = {"what": "closed", "text": "two words", "cause": "mandrel", "action": "M-7 turned"}
+    assert desk.said == [("s2", said, "RA")]
+
+
+@pytest.mark.parametrize("what", ["in-hand", "closed-false"])
+def test_a_signal_is_taken_in_hand_or_closed_as_false(client, desk, what):
+    assert post(client, "/signals/s2/say", what=what, who="KM").status_code == 200
+    assert desk.said == [("s2", {"what": what, "text": ""}, "KM")]
+
+
+def test_ticked_steps_are_kept_in_words_and_only_those_of_the_signal(client, desk):
+    steps = ["Check serial and unit on the card.", "Compare M-7 with the master mandrel.", "Sell the shop."]
+    post(client, "/signals/s0/say", what="comment", who="RA", text="All well.", step=steps)
+    text = desk.said[0][1]["text"]
+    assert text == f"Ticked: {steps[0]} {steps[1]} All well."
+
+
+@pytest.mark.parametrize(
+    "form, said",
+    [
+        ({"what": "in-hand"}, "Choose who says it"),
+        ({"what": "in-hand", "who": "root"}, "Choose who says it"),
+        ({"what": "burnt", "who": "RA"}, "Say what becomes of the signal"),
+        ({"what": "closed", "who": "RA", "action": "x"}, "Choose the cause"),
+        ({"what": "closed", "who": "RA", "action": "x", "cause": "moon"}, "Choose the cause"),
+        ({"what": "closed", "who": "RA", "cause": "mandrel"}, "what was done"),
+        ({"what": "reopened", "who": "RA"}, "Only a closed signal"),
+        ({"what": "comment", "who": "RA", "text": "  "}, "Write a remark"),
+    ],
+)
+def test_what_cannot_be_said_is_answered_with_what_to_do(client, desk, form, said):
+    answer = post(client, "/signals/s2/say", **form)
+    assert answer.status_code == 400 and said in answer.get_json()["problem"]
+    assert not desk.said
+
+
+def test_a_signal_that_is_not_there_is_not_spoken_of(client, desk):
+    assert post(client, "/signals/none/say", what="in-hand", who="RA").status_code == 404
+    assert not desk.said
+
+
+def test_a_page_shows_its_signal_anew_once_something_was_said(client):
+    body = {
+        "output": "..signals-said.children...signals-body.children..",
+        "outputs": [
+            {"id": "signals-said", "property": "children"},
+            {"id": "signals-body", "property": "children"},
+        ],
+        "inputs": [{"id": "signals-done", "property": "data", "value": "s1"}],
+        "state": [{"id": "signals-id", "property": "data", "value": "s0"}],
+        "changedPropIds": ["signals-done.data"],
+    }
+    answer = client.post("/_dash-update-component", json=body, headers=HOME).get_json()["response"]
+    assert "The signal is now closed." in json.dumps(answer["signals-said"])
+    assert "page-title" in json.dumps(answer["signals-body"])
