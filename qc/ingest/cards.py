@@ -15,6 +15,9 @@ VALUE = "value:"
 GAUGE = "gauge:"
 """Prefix of the field of a cell that names the gauge of one class."""
 
+SOURCE_WRITES = {"tuning": ("note",), "lacquer": ("thickness",)}
+"""What a source writes for a card that lists no characteristics: the plan names them so, see its `cards`."""
+
 SHAPES: dict[str, tuple[tuple[str, ...], ...]] = {
     "slide": (("station", "inner_od"), ("station", "outer_bore"), ("station", "clearance")),
     "tuning": (("partial", "cents"), ("partial", "hz")),
@@ -89,8 +92,9 @@ def recognise_card(parts: Parts, plan: Plan) -> CardSheet:
 
 
 def card_characteristics(card: Card, plan: Plan) -> tuple[Characteristic, ...]:
-    """Return the characteristics of a card, in the order of the card."""
-    found = (plan.characteristic(card.stage or "", name) for name in card.characteristics)
+    """Return the characteristics of a card in its order; those its source writes where it lists none."""
+    names = card.characteristics or SOURCE_WRITES.get(card.source, ())
+    found = (plan.characteristic(card.stage or "", name) for name in names)
     return tuple(c for c in found if c is not None)
 
 

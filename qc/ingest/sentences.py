@@ -162,7 +162,9 @@ def _outside_sensible(row: Row, about: str, plan: Plan, today: date) -> Said:
     characteristic = plan.characteristic(row["stage"], row["characteristic"])
     low, high = (characteristic.sensible if characteristic else None) or (None, None)
     what = characteristic.name if characteristic else row["characteristic"]
-    problem = f"{row['value']:g} {row['unit']} cannot be a {what}, which lies within {low:g} and {high:g}"
+    problem = (
+        f"{row['value']:g} {row['unit']} cannot be right for {what}, which lies within {low:g} and {high:g}"
+    )
     return problem, "Look at the card, the unit and the decimal point, then type the figure again.", {}
 
 

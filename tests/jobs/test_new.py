@@ -1,9 +1,12 @@
+from datetime import date
+
 import pytest
 
+from qc.ingest import Known, check, read_sheet, unfold
 from qc.jobs.errors import JobError
 from qc.jobs.new import new_workshop
 from qc.jobs.workshop import open_workshop
-from qc.plan import check_plan
+from qc.plan import check_plan, load_plan, template_text
 
 
 def test_a_new_workshop_is_ready_to_edit_and_to_open(tmp_path):
@@ -48,3 +51,30 @@ def test_what_is_there_is_left_alone(tmp_path, kind):
     with pytest.raises(JobError, match="is not empty"):
         new_workshop(place)
     assert not (tmp_path / "place" / "plan.yaml").exists()
+
+
+CARDS = {
+    "Drawing log": "Person;B1\n\nDate;Serial;Model;Die;Draws;OD\n2026-03-03;TB-101;tenor;D-14A;10;14,601\n",
+    "Slide card": (
+        "Serial;TB-101\nModel;tenor\nDate;2026-03-03\n\nLeg;Station;Direction;Surface;Inner OD;Outer bore\n"
+        "upper;mouth;0;stocking;13,9;14,05\n"
+    ),
+    "Tuning card": (
+        "Serial;TB-101\nModel;tenor\nDate;2026-03-03\n\nPartial;Position;Valve;Cents\n2;1;;3\n4;1;;-2\n"
+    ),
+    "Lacquer card": "Serial;TB-101\nModel;tenor\nDate;2026-03-03\n\nArea;Spot;R1;R2;R3\nflare;1;15;16;14\n",
+    "Inspection card": "\nDate;Serial;Model;Area;Visible faults\n2026-03-03;TB-101;tenor;flare;0\n",
+    "Gauge check": "Person;QL\n\nDate;Gauge;Deviation;Zeroed\n2026-03-03;MIC-1;0,000;yes\n",
+}
+
+
+@pytest.mark.parametrize("listed", [True, False], ids=["as written", "readers' cards without a list"])
+@pytest.mark.parametrize("title", CARDS)
+def test_the_first_plan_takes_its_own_cards(title, listed):
+    text = template_text()
+    if not listed:
+        text = text.replace(", characteristics: [note]", "").replace(", characteristics: [thickness]", "")
+    plan = load_plan(text)
+    card = f"Card;{title}\n{CARDS[title]}".encode()
+    checked = check([unfold(read_sheet(card, "a.csv")[0], plan)], plan, Known(today=date(2026, 3, 4)))[0]
+    assert (checked.held.height, checked.rows > 0) == (0, True)

@@ -177,3 +177,26 @@ def test_a_piece_is_shipped_once_unless_it_came_back(judge, said):
 def test_a_shipping_list_sent_again_is_no_doubt(judge, said):
     known = Known(today=TODAY, shipped=frozenset({"TH-1001"}))
     assert said(judge(shipping(("TH-1001", "2026-05-02")), past=known)) == []
+
+
+@pytest.mark.parametrize("kind", ["tuning", "slide", "shipping"])
+def test_one_strange_serial_alone_on_a_card_of_instruments_is_held(judge, kind, slide_card):
+    cards = {
+        "tuning": [
+            ["Card", "Tuning card"],
+            ["Serial", "XX-77"],
+            ["Model", "tenor"],
+            ["Date", "2026-05-12"],
+            [],
+        ]
+        + [["Partial", "Position", "Valve", "Cents"], [2, 1, "", 3], [4, 1, "", -2]],
+        "slide": slide_card("XX-77"),
+        "shipping": [
+            ["Card", "Shipping list"],
+            [],
+            ["Serial", "Model", "Shipped"],
+            ["XX-77", "tenor", "2026-05-14"],
+        ],
+    }
+    past = Known(today=TODAY, serials=dict.fromkeys(RUN, "tenor"))
+    assert set(judge(cards[kind], past=past).reasons()) == {"unknown-serial"}
