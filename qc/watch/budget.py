@@ -16,8 +16,10 @@ DAYS_PER_MONTH = 365.25 / 12
 LOOK_BACK_DAYS = 92
 """The pace of a series is taken from its last quarter."""
 
-LEAST_RATE, GREATEST_RATE = 1e-5, 2e-2
-"""Rates for which the detector's thresholds are calibrated."""
+LEAST_RATE, GREATEST_RATE = 1e-5, 5e-3
+"""The detector is calibrated from 1e-5 to 2e-2. No series is watched more nervously than one false signal in
+200 points: in a first month nobody knows yet how many points will come, and a pace guessed too low would spend
+months of budget at once (house rule)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,7 +142,7 @@ def share_budget(per_month: float, pace: Sequence[float]) -> Budget:
     Returns
     -------
     Budget
-        Its `rate` is kept inside the calibrated range 1e-5 to 2e-2.
+        Its `rate` is kept between 1e-5 and 5e-3.
 
     Examples
     --------

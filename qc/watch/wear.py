@@ -76,7 +76,8 @@ def forecast_wear(
         line = fit_wear(counts, [p.value for p in own], lower=limits.lower, upper=limits.upper)
     except (TradeError, StatisticsError):
         return None
-    change_day = _change_day(line.change_by_count, own, today)
+    change_by = line.change_by_count if _clear(line) else None
+    change_day = _change_day(change_by, own, today)
     tool = plan.tool(own[-1].tool)
     return Forecast(
         tool=own[-1].tool,
@@ -84,7 +85,7 @@ def forecast_wear(
         slope_per_100=100.0 * line.slope,
         count_now=int(counts[-1]),
         limit=line.limit,
-        change_by_count=None if line.change_by_count is None else int(line.change_by_count),
+        change_by_count=None if change_by is None else int(change_by),
         change_by_day=change_day,
         sentence=_sentence(own[-1].tool, line, int(counts[-1]), change_day, characteristic.unit),
     )
@@ -180,7 +181,14 @@ def _change_day(change_by: float | None, own: Sequence[Point], today: date) -> d
     return today + timedelta(days=max(0, int(ahead))) if ahead <= TELL_WITHIN_DAYS else None
 
 
+def _clear(line: WearLine) -> bool:
+    """Say whether the slope is told from none with 95 % confidence; a few tubes' scatter is no wear."""
+    return line.slope_interval[0] > 0 or line.slope_interval[1] < 0
+
+
 def _sentence(tool: str, line: WearLine, count: int, change_day: date | None, unit: str) -> str:
+    if not _clear(line):
+        return f"{tool} at draw {count}: no clear wear yet."
     slope = quantity_words(100.0 * line.slope, unit)
     if line.change_by_count is None:
         return f"{tool} at draw {count}: {slope} in 100 draws, no change to be planned yet."

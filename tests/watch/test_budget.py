@@ -10,7 +10,7 @@ TODAY = date(2026, 11, 24)
 
 
 def test_rate_times_points_is_the_budget():
-    budget = share_budget(1.0, [14.0, 6.0, 30.0])
+    budget = share_budget(1.0, [140.0, 60.0, 300.0])
     assert budget.rate * budget.points_per_month == pytest.approx(1.0)
     assert budget.days_between == pytest.approx(365.25 / 12)
     assert budget.series == 3

@@ -80,3 +80,13 @@ def test_once_wear_has_quickened_the_forecast_rests_on_what_came_since(small_pla
     assert since.change_by_count < whole.change_by_count
     few = forecast_wear(WORN, series, Limits(upper=14.614), TODAY, small_plan, 47)
     assert few == whole
+
+
+def test_scatter_is_no_wear(small_plan, points):
+    """Four tubes that happen to climb a little give no date to change the die by."""
+    series = points(
+        [14.6002, 14.5998, 14.6003, 14.6004], tool=["D-2"] * 4, tool_count=[0, 8, 16, 24], day=[TODAY] * 4
+    )
+    forecast = forecast_wear(WORN, series, Limits(upper=14.602), TODAY, small_plan)
+    assert forecast.change_by_count is None and forecast.change_by_day is None
+    assert forecast.sentence == "D-2 at draw 24: no clear wear yet."
