@@ -95,8 +95,12 @@ def pair(
     lower_um: Annotated[float | None, _number("Least clearance allowed.")] = None,
     upper_um: Annotated[float | None, _number("Greatest clearance allowed.")] = None,
     cost: Annotated[
-        str, typer.Option(help="mean-squares, mean-absolute, leg-squares, station-squares or least-squares.")
-    ] = "mean-squares",
+        str,
+        typer.Option(
+            help="mean-squares, mean-absolute, leg-squares, station-squares or least-squares; else as planned.",
+            show_default=False,
+        ),
+    ] = "",
     plot: PlotOption = None,
     workshop: WorkshopOption = None,
     as_json: JsonOption = False,

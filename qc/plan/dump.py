@@ -27,6 +27,7 @@ _HINTS: dict[str, str] = {
     "reference_temperature_c": "[C]",
     "false_signals_per_month": "how often the whole board may cry wolf",
     "wanted_ppk": "from here on a process counts as capable",
+    "pairing_cost": "what pairing from the rack makes least",
     "today": "fixes the day to judge by; only for a sample",
     "lead": "code of the quality lead",
     "pedal_midi": "note number of the nominal fundamental, A4 = 69",

@@ -31,6 +31,7 @@ Weekday = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
 EventKind = Literal[
     "part", "shipped", "returned", "play-test", "rework", "gauge-check", "tool-fitted", "no-card"
 ]
+PairingCost = Literal["mean-squares", "mean-absolute", "leg-squares", "station-squares", "least-squares"]
 Derivation = Literal["clearance", "ovality", "main-length", "wrap-length", "partial", "note-scatter"]
 
 
@@ -49,6 +50,7 @@ class Workshop(_Part):
     days_off: tuple[Weekday | Day, ...] = ("sat", "sun")
     false_signals_per_month: float = Field(1.0, gt=0, le=50)
     wanted_ppk: float = Field(1.0, gt=0, le=3)
+    pairing_cost: PairingCost = "mean-squares"  # what `qc pair` makes least
     today: Day | None = None  # only the sample workshop fixes its own day
     lead: str = ""  # code of the quality lead
 

@@ -18,8 +18,8 @@ LOOK_BACK_DAYS = 92
 
 LEAST_RATE, GREATEST_RATE = 1e-5, 5e-3
 """The detector is calibrated from 1e-5 to 2e-2. No series is watched more nervously than one false signal in
-200 points: in a first month nobody knows yet how many points will come, and a pace guessed too low would spend
-months of budget at once (house rule)."""
+200 points: in a first month nobody knows yet how many points will come, and a pace guessed too low would
+spend months of budget at once (house rule)."""
 
 
 @dataclass(frozen=True, slots=True)

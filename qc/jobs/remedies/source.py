@@ -16,7 +16,7 @@ from qc.jobs.remedies.recording import RecordingResult, hear
 from qc.jobs.remedies.sheet import Sheet, SheetRow, read_sheet
 from qc.jobs.remedies.tune import TuneResult, tune
 from qc.jobs.remedies.wear import ToolWear, WearResult, wear
-from qc.trade import Instrument
+from qc.trade import COSTS, Instrument
 
 if TYPE_CHECKING:
     import polars as pl
@@ -82,7 +82,7 @@ def pair_from(
     target_um: float | None,
     lower_um: float | None,
     upper_um: float | None,
-    cost: str,
+    cost: str = "",
 ) -> PairResult:
     """Answer `qc pair` from two files, or from the tubes of the workshop that are in no instrument yet.
 
@@ -104,7 +104,7 @@ def pair_from(
             target_um=target_um,
             lower_um=lower_um,
             upper_um=upper_um,
-            cost=cost,
+            cost=cost or (_open(workshop).plan.workshop.pairing_cost if workshop else COSTS[0]),
         )
     shop = _open(workshop)
     rack = _rack(shop)
@@ -121,7 +121,8 @@ def pair_from(
         raise RemedyUsageError(
             "the plan has no clearance limits: give --target-um, --lower-um and --upper-um"
         )
-    return pair(*sides, target_um=target, lower_um=lower, upper_um=upper, cost=cost)
+    chosen = cost or shop.plan.workshop.pairing_cost
+    return pair(*sides, target_um=target, lower_um=lower, upper_um=upper, cost=chosen)
 
 
 def wear_from(

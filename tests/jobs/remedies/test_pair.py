@@ -109,3 +109,28 @@ def test_text_warns_of_the_drift_that_pairing_hides(run, write):
 def test_plot(run, files, tmp_path):
     run("pair", "--inner", files[0], "--outer", files[1], *LIMITS, "--plot", tmp_path / "p.png")
     assert (tmp_path / "p.png").stat().st_size > 3000
+
+
+def test_the_cost_is_chosen_in_the_plan(tmp_path):
+    """Without --cost the workshop's plan says what is made least; the option wins over it."""
+    from qc.jobs.remedies.source import pair_from
+    from qc.jobs.workshop import open_workshop
+
+    folder = tmp_path / "shop"
+    open_workshop(folder, create=True).store.close()
+    plan = folder / "plan.yaml"
+    text = plan.read_text("utf-8")
+    wanted = "  wanted_ppk: 1.0"
+    assert wanted in text
+    plan.write_text(text.replace(wanted, f"  pairing_cost: mean-absolute\n{wanted}"), "utf-8")
+    inner, outer = tmp_path / "inner.csv", tmp_path / "outer.csv"
+    inner.write_text("tube,station,direction,od_mm\nI1,1,0,13.846\nI2,1,0,13.861\n", "utf-8")
+    outer.write_text("tube,station,direction,id_mm\nO1,1,0,14.013\nO2,1,0,14.000\n", "utf-8")
+    limits = {"target_um": 150.0, "lower_um": 100.0, "upper_um": 200.0}
+
+    def cost(workshop, asked=""):
+        return pair_from(inner, outer, workshop=workshop, cost=asked, **limits).to_dict()["cost"]
+
+    assert cost(folder) == pytest.approx(6.0)  # |154 - 150| + |152 - 150|, by hand
+    assert cost(None) == pytest.approx(20.0)  # 4 squared and 2 squared
+    assert cost(folder, "mean-squares") == pytest.approx(20.0)
