@@ -97,7 +97,7 @@ def pair(
     cost: Annotated[
         str,
         typer.Option(
-            help="mean-squares, mean-absolute, leg-squares, station-squares or least-squares; else as planned.",
+            help="mean-squares, mean-absolute, leg-squares, station-squares, least-squares; else as planned.",
             show_default=False,
         ),
     ] = "",
