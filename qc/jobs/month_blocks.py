@@ -17,9 +17,6 @@ from qc.watch import SeriesVerdict, day_words, inside
 DUE_SOON_DAYS = 31
 """A calibration that runs out within a month is told."""
 
-DIE_SOON_DAYS = 45
-"""A tool change within six weeks is a decision for next month."""
-
 
 def stage_yields(plan: Plan, readings: pl.DataFrame, events: pl.DataFrame) -> tuple[Yield, ...]:
     """Return the first-pass yield of each stage in route order.
