@@ -15,6 +15,7 @@ import numpy as np
 import polars as pl
 from numpy.typing import ArrayLike
 
+from qc.stats.charttable import lengths
 from qc.stats.distribution import equal_spreads
 from qc.stats.errors import StatisticsError
 from qc.stats.points import Floats, as_readings, shown
@@ -268,6 +269,37 @@ def q_over_models(values: ArrayLike, models: ArrayLike) -> Floats:
     out = np.empty_like(readings)
     out[rows] = table.points["value"].fill_null(np.nan).to_numpy()
     return out
+
+
+def short_run_frame(frame: pl.DataFrame) -> tuple[pl.DataFrame, dict[str, str]]:
+    """Turn readings into deviations from their targets, and models into one family, where they are given.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        Arranged rows with `series` and `value`; `nominal` and `model` are taken where they are there.
+
+    Returns
+    -------
+    tuple of DataFrame and dict of series name to str
+        The frame with its `value` replaced, and for each series with models what was done with them.
+
+    Raises
+    ------
+    StatisticsError
+        As for `family_points`.
+    """
+    if "nominal" in frame.columns:
+        frame = frame.with_columns(value=pl.col("value") - pl.col("nominal"))
+    if "model" not in frame.columns:
+        return frame, {}
+    parts, said, start = [], {}, 0
+    for count in lengths(frame).tolist():
+        part = frame.slice(start, count)
+        start += count
+        points, said[str(part["series"][0])] = family_points(part["value"], part["model"].cast(pl.String))
+        parts.append(part.with_columns(value=pl.Series(points)))
+    return pl.concat(parts), said
 
 
 def _by_model(deviations: ArrayLike, models: ArrayLike, least_models: int = 2) -> dict[str, Floats]:

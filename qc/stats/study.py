@@ -22,7 +22,7 @@ from qc.stats.distribution import anderson_darling
 from qc.stats.errors import StatisticsError
 from qc.stats.gauge_step import gauge_resolution
 from qc.stats.points import Chart, Floats, Signal, number
-from qc.stats.shortrun import family_points
+from qc.stats.shortrun import short_run_frame
 from qc.stats.study_kinds import Kind, check_question
 from qc.stats.study_outcome import Outcome
 from qc.stats.study_question import StudyQuestion
@@ -99,7 +99,7 @@ def study_frame(frame: pl.DataFrame, question: StudyQuestion) -> dict[str, Serie
     (3, 2.0, ())
     """
     frame = arrange(frame.with_columns(value=pl.lit(0.0)) if "value" not in frame.columns else frame)
-    frame, said = _short_run(frame)
+    frame, said = short_run_frame(frame)
     named = frame["series"].dtype != pl.String or frame["series"][0] != ONLY
     kind = check_question(question)
     outcomes = kind.build(frame, question)
@@ -119,21 +119,6 @@ def study_frame(frame: pl.DataFrame, question: StudyQuestion) -> dict[str, Serie
             raise StatisticsError(outcome.reason)
         out[str(name)] = _answer(str(name) if named else None, part, outcome, question, kind)
     return out
-
-
-def _short_run(frame: pl.DataFrame) -> tuple[pl.DataFrame, dict[str, str]]:
-    """Turn readings into deviations from their targets, and models into one family, where given."""
-    if "nominal" in frame.columns:
-        frame = frame.with_columns(value=pl.col("value") - pl.col("nominal"))
-    if "model" not in frame.columns:
-        return frame, {}
-    parts, said, start = [], {}, 0
-    for count in lengths(frame).tolist():
-        part = frame.slice(start, count)
-        start += count
-        points, said[str(part["series"][0])] = family_points(part["value"], part["model"].cast(pl.String))
-        parts.append(part.with_columns(value=pl.Series(points)))
-    return pl.concat(parts), said
 
 
 def _answer(
