@@ -13,6 +13,7 @@ from qc.stats.detector_evidence import START_CONFIDENCE, likeliest
 from qc.stats.detector_input import check_values
 from qc.stats.detector_scan import Sums, level_profile, split_squares
 from qc.stats.errors import StatisticsError
+from qc.stats.points import GREATEST, LEAST
 
 Floats = NDArray[np.float64]
 Values = Sequence[float] | Floats
@@ -145,9 +146,9 @@ def mean_change_from_target(values: Values, target: float, *, sigma: float | Non
     n = series.size
     if n < 1:
         raise StatisticsError("no values: a change from the target needs at least one")
-    if not np.isfinite(target):
+    if not abs(target) <= GREATEST:
         raise StatisticsError(f"target {target!r}: a finite number is needed")
-    if sigma is not None and not (np.isfinite(sigma) and sigma > 0):
+    if sigma is not None and not LEAST <= sigma <= GREATEST:
         raise StatisticsError(f"sigma {sigma!r}: a number above 0 is needed")
     left = n - np.arange(n)
     sums = np.cumsum((series - target)[::-1])[::-1]

@@ -16,7 +16,7 @@ import polars as pl
 
 from qc.stats.errors import StatisticsError
 from qc.stats.limits import LimitRule
-from qc.stats.points import GREATEST, Chart, Companion, Floats, shown
+from qc.stats.points import Chart, Companion, Floats, check_magnitude, shown
 
 MANY_SERIES = 20_000  # beyond it, a loop over series costs more than it saves
 ONLY = ""  # name of the one series when there are no names
@@ -132,13 +132,15 @@ class ChartTable:
 _KEYS = ("series", "point")
 
 
-def arrange(frame: pl.DataFrame) -> pl.DataFrame:
+def arrange(frame: pl.DataFrame, *needed: str) -> pl.DataFrame:
     """Bring the rows of each series together (order of first appearance kept) and number its rows.
 
     Parameters
     ----------
     frame : DataFrame
         At least `value` (finite numbers); `series` may be missing when there is only one.
+    needed : str
+        Further columns that must be there, without an empty cell.
 
     Returns
     -------
@@ -148,7 +150,7 @@ def arrange(frame: pl.DataFrame) -> pl.DataFrame:
     Raises
     ------
     StatisticsError
-        No rows, or a value that is missing or not finite.
+        No rows, a column that is not there, or a value that is missing or not finite.
 
     Examples
     --------
@@ -157,6 +159,7 @@ def arrange(frame: pl.DataFrame) -> pl.DataFrame:
     """
     if frame.height == 0:
         raise StatisticsError("there are no readings: at least two are needed")
+    check_columns(frame, *needed)
     frame = frame.rechunk()  # many small chunks, as a file is read, slow every step down
     if "series" not in frame.columns:
         frame = frame.with_columns(series=pl.lit(ONLY))
@@ -167,13 +170,32 @@ def arrange(frame: pl.DataFrame) -> pl.DataFrame:
             f"value, reading {row + 1} is {frame['value'][row]}: every reading must be a finite number; "
             "leave a missing one out"
         )
-    if frame.select(pl.col("value").abs().max()).item() > GREATEST:
-        raise StatisticsError(f"value holds a reading beyond {GREATEST:g}: too large to compute with")
+    check_magnitude(frame.select(pl.col("value").abs().max()).item(), "value")
     runs = frame["series"].rle_id()
     if int(runs[-1]) + 1 != frame["series"].n_unique():
         frame = frame.with_row_index("_row")
         frame = frame.sort(pl.col("_row").min().over("series"), maintain_order=True).drop("_row")
     return frame.with_columns(point=pl.Series(positions(lengths(frame)), dtype=pl.UInt32))
+
+
+def check_columns(frame: pl.DataFrame, *needed: str) -> None:
+    """Refuse a frame without a needed column, with an empty cell in one, or with values that are no numbers.
+
+    Raises
+    ------
+    StatisticsError
+        The message names the column and, for an empty cell, its row.
+    """
+    for name in ("value", *needed):
+        if name not in frame.columns:
+            there = ", ".join(f"'{column}'" for column in frame.columns) or "none"
+            raise StatisticsError(f"there is no column '{name}', which is needed; there are {there}")
+        column = frame[name]
+        if name in ("value", "size") and not (column.dtype.is_numeric() or column.dtype == pl.Null):
+            raise StatisticsError(f"column '{name}' holds {column.dtype}: numbers are needed")
+        if name != "value" and column.null_count():
+            row = int(column.is_null().arg_true()[0]) + 1
+            raise StatisticsError(f"column '{name}' is empty at reading {row}: fill it in or leave it out")
 
 
 def lengths(frame: pl.DataFrame) -> np.ndarray[Any, np.dtype[np.int64]]:

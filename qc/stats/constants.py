@@ -232,7 +232,7 @@ def factors(n: int) -> Factors:
 
 
 def _checked(n: int) -> int:
-    if isinstance(n, bool) or int(n) != n or not SMALLEST <= n <= LARGEST:
+    if isinstance(n, bool) or not SMALLEST <= n <= LARGEST or int(n) != n:
         raise StatisticsError(
             f"sample size is {n}: chart constants need {SMALLEST} to {LARGEST} readings a sample"
         )

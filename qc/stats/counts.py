@@ -14,11 +14,11 @@ import polars as pl
 from numpy.typing import ArrayLike
 from scipy.special import chdtrc
 
-from qc.stats.charttable import ChartTable, arrange, spread_out
+from qc.stats.charttable import ChartTable, arrange, check_columns, spread_out
 from qc.stats.constants import factors
 from qc.stats.count_limits import binomial_limits, poisson_limits
 from qc.stats.errors import StatisticsError, StatisticsUsageError
-from qc.stats.points import Chart, Floats, as_readings, shown
+from qc.stats.points import GREATEST, LEAST, Chart, Floats, as_readings, shown
 from qc.stats.setting import AS_THEY_ARE, Setting
 
 CountKind = Literal["defects", "defects-per-unit", "number-defective", "proportion"]
@@ -175,10 +175,12 @@ def _checked_counts(points: pl.DataFrame, kind: CountKind) -> pl.DataFrame:
         points = points.with_columns(size=pl.lit(1.0))
     elif "size" not in points.columns:
         raise StatisticsUsageError(f"{kind} needs the size inspected at each point")
+    check_columns(points, "size")
     size = points["size"]
-    if not bool((size > 0).all()):
-        row = int((~(size > 0)).arg_true()[0])
-        raise StatisticsError(f"size {row + 1} is {shown(size[row])}: it must be above 0")
+    faulty = (~size.is_between(LEAST, GREATEST)).arg_true()
+    if faulty.len():
+        row = int(faulty[0])
+        raise StatisticsError(f"size {row + 1} is {shown(size[row])}: it must be above 0 and finite")
     if kind in ("number-defective", "proportion"):
         if not bool((size == size.round()).all()):
             raise StatisticsError("sizes are whole numbers of pieces where pieces are counted as defective")

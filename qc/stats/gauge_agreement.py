@@ -210,9 +210,9 @@ def proportion(count: int, n: int, *, confidence: float = 0.95) -> Proportion:
     [0.0123, 0.317]
     """
     _check(confidence)
-    if not 0 <= count <= n or n < 1:
+    if not 0 <= count <= n or not 1 <= n <= 10**12:
         raise StatisticsError(
-            f"share: {count} of {n}; a count between 0 and n, and n of at least 1, are needed"
+            f"share: {count} of {n}; a count between 0 and n, and a finite n of at least 1, are needed"
         )
     half = (1.0 - confidence) / 2.0
     low = 0.0 if count == 0 else float(special.betaincinv(count, n - count + 1, half))

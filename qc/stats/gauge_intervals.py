@@ -10,6 +10,7 @@ from scipy import special
 
 from qc.stats.errors import StatisticsError
 from qc.stats.gauge_anova import Design
+from qc.stats.points import as_number
 
 Interval = tuple[float, float]
 
@@ -48,8 +49,8 @@ def variance_interval(ms: float, df: float, confidence: float = 0.95) -> Interva
     [0.3682, 0.7575]
     """
     _check(confidence)
-    if not (df > 0 and ms >= 0):
-        raise StatisticsError(f"variance interval: mean square {ms} with {df} degrees of freedom")
+    ms = as_number(ms, "variance interval: mean square", least=0.0)
+    df = as_number(df, "variance interval: degrees of freedom", above=1e-6)
     half = (1.0 - confidence) / 2.0
     return ms * df / float(special.chdtri(df, half)), ms * df / float(special.chdtri(df, 1.0 - half))
 
@@ -105,8 +106,8 @@ def sum_interval(
     plus = [(value, df) for value, df in terms if value >= 0.0]
     minus = [(-value, df) for value, df in terms if value < 0.0]
     estimate = sum(value for value, _ in terms)
-    low = estimate - math.sqrt(max(_lower_spread(plus, minus, level), 0.0))
-    high = estimate + math.sqrt(max(_upper_spread(plus, minus, level), 0.0))
+    low = estimate - _reach(plus, minus, level, upper=False)
+    high = estimate + _reach(plus, minus, level, upper=True)
     return max(low, 0.0), max(high, 0.0)
 
 
@@ -204,40 +205,26 @@ def share_interval(design: Design, confidence: float = 0.95, *, seed: int = 2024
     return float(low), float(high)
 
 
-def _lower_spread(plus: list[tuple[float, int]], minus: list[tuple[float, int]], level: float) -> float:
-    """Squared distance of the lower bound from the estimate."""
-    spread = sum((_g(df, level) * value) ** 2 for value, df in plus)
-    spread += sum((_h(df, level) * value) ** 2 for value, df in minus)
+def _reach(
+    plus: list[tuple[float, int]], minus: list[tuple[float, int]], level: float, *, upper: bool
+) -> float:
+    """Distance of the lower or upper bound from the estimate: the two swap the parts of plus and minus."""
+    of_plus, of_minus = (_h, _g) if upper else (_g, _h)
+    squared = sum((of_plus(df, level) * value) ** 2 for value, df in plus)
+    squared += sum((of_minus(df, level) * value) ** 2 for value, df in minus)
     for value, df in plus:
         for other, other_df in minus:
-            f = _f_point(df, other_df, level)
-            joint = ((f - 1.0) ** 2 - (_g(df, level) * f) ** 2 - _h(other_df, level) ** 2) / f
-            spread += joint * value * other
-    if minus and len(plus) > 1:
-        spread += sum(
-            _g_star(plus[i][1], plus[j][1], level) * plus[i][0] * plus[j][0] / (len(plus) - 1)
-            for i in range(len(plus))
-            for j in range(i + 1, len(plus))
+            f = _f_point(df, other_df, 1.0 - level if upper else level)
+            joint = (f - 1.0) ** 2 - (of_plus(df, level) * f) ** 2 - of_minus(other_df, level) ** 2
+            squared += joint / f * value * other
+    same, against = (minus, plus) if upper else (plus, minus)
+    if against and len(same) > 1:
+        squared += sum(
+            _g_star(df, other_df, level) * value * other / (len(same) - 1)
+            for i, (value, df) in enumerate(same)
+            for other, other_df in same[i + 1 :]
         )
-    return spread
-
-
-def _upper_spread(plus: list[tuple[float, int]], minus: list[tuple[float, int]], level: float) -> float:
-    """Squared distance of the upper bound from the estimate."""
-    spread = sum((_h(df, level) * value) ** 2 for value, df in plus)
-    spread += sum((_g(df, level) * value) ** 2 for value, df in minus)
-    for value, df in plus:
-        for other, other_df in minus:
-            f = _f_point(df, other_df, 1.0 - level)
-            joint = ((1.0 - f) ** 2 - (_h(df, level) * f) ** 2 - _g(other_df, level) ** 2) / f
-            spread += joint * value * other
-    if len(minus) > 1:
-        spread += sum(
-            _g_star(minus[i][1], minus[j][1], level) * minus[i][0] * minus[j][0] / (len(minus) - 1)
-            for i in range(len(minus))
-            for j in range(i + 1, len(minus))
-        )
-    return spread
+    return math.sqrt(max(squared, 0.0))
 
 
 def _g(df: float, level: float) -> float:

@@ -12,7 +12,7 @@ from scipy import special
 
 from qc.stats.errors import StatisticsError
 from qc.stats.gauge_layout import lay_out
-from qc.stats.points import as_readings
+from qc.stats.points import as_number, as_readings
 
 Floats = NDArray[np.float64]
 
@@ -120,8 +120,7 @@ def nested_levels(
     >>> round(found.day_sd, 4), round(found.run_sd, 4)
     (0.1803, 0.1061)
     """
-    if repeats < 2:
-        raise StatisticsError(f"levels of spread: {repeats} repeats, at least 2 are needed")
+    as_number(repeats, "levels of spread: number of repeats", least=2.0)
     spreads = as_readings(sds, "levels of spread: sd", least=4)
     if np.min(spreads) < 0.0:
         raise StatisticsError(f"levels of spread: an sd is {np.min(spreads)}, must be at least 0")
@@ -199,11 +198,10 @@ def check_standard(
             f"check standard: {levels.size} averages and {spreads.size} sds, least {np.min(spreads)}; an "
             "sd of at least 0 for each average is needed"
         )
-    if repeat_df < 1 or not factor > 0 or not 0.0 < confidence < 1.0:
-        raise StatisticsError(
-            f"check standard: degrees of freedom {repeat_df}, factor {factor}, confidence {confidence}; at "
-            "least 1, above 0, and between 0 and 1 are needed"
-        )
+    as_number(repeat_df, "check standard: degrees of freedom", least=1.0)
+    as_number(factor, "check standard: factor", above=0.0)
+    if not 1e-9 <= confidence < 1.0:
+        raise StatisticsError(f"check standard: confidence is {confidence}, must lie between 0 and 1")
     pooled = math.sqrt(float(np.mean(spreads**2)))
     df = repeat_df * spreads.size
     point = float(special.fdtri(repeat_df, df, confidence))

@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from qc.stats.constants import LARGEST, factors
 from qc.stats.errors import StatisticsError
+from qc.stats.points import as_floats, check_magnitude
 
 Floats = NDArray[np.float64]
 
@@ -220,8 +221,8 @@ def _single_range(count: int) -> float:
 def _full(readings: ArrayLike, dimensions: int) -> Floats:
     """Take readings as a full array of finite numbers, big enough."""
     try:
-        y = np.asarray(readings, dtype=np.float64)
-    except (TypeError, ValueError):
+        y = as_floats(readings, "average and range")
+    except StatisticsError:
         raise StatisticsError(
             "average and range: the layout has holes or text; every part needs the same repeats"
         ) from None
@@ -230,4 +231,5 @@ def _full(readings: ArrayLike, dimensions: int) -> Floats:
             f"average and range: the layout is {' x '.join(map(str, y.shape))}; two parts and two repeats or "
             "more are needed, all finite numbers"
         )
+    check_magnitude(float(np.abs(y).max()), "average and range")
     return y

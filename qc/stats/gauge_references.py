@@ -12,6 +12,7 @@ from scipy import special
 
 from qc.stats.errors import StatisticsError
 from qc.stats.points import as_readings
+from qc.stats.trend_chart import fit_trend
 
 Floats = NDArray[np.float64]
 Interval = tuple[float, float]
@@ -58,8 +59,8 @@ class Line:
         Degrees of freedom, n - 2.
     r_squared : float
         Share of the spread that the line takes, 0..1.
-    f : float
-        F ratio of the line; infinite when the points lie on it.
+    f : float or None
+        F ratio of the line; None when the points lie on it.
     """
 
     slope: float
@@ -69,7 +70,7 @@ class Line:
     residual_sd: float
     df: int
     r_squared: float
-    f: float
+    f: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -198,29 +199,26 @@ def fit_line(x: ArrayLike, y: ArrayLike) -> Line:
     >>> round(line.slope, 9), round(line.intercept, 9), line.df
     (2.0, 1.0, 2)
     """
-    across, up = as_readings(x, "line: x", least=3), as_readings(y, "line: y", least=3)
-    if across.size != up.size:
-        raise StatisticsError(f"line: {across.size} x and {up.size} y; one of each is needed for every point")
-    if np.ptp(across) == 0.0:
+    points, heights = as_readings(x, "line: x", least=3), as_readings(y, "line: y", least=3)
+    if points.size != heights.size:
+        raise StatisticsError(
+            f"line: {points.size} x and {heights.size} y; one of each is needed for every point"
+        )
+    if np.ptp(points) == 0.0:
         raise StatisticsError("line: all x are equal; references that differ are needed")
-    n, middle, height = across.size, float(across.mean()), float(up.mean())
-    dx, dy = across - middle, up - height
-    width = float(dx @ dx)
-    slope = float(dx @ dy) / width
-    left = dy - slope * dx
-    sse, sst = float(left @ left), float(dy @ dy)
-    df = n - 2
-    variance = sse / df
-    taken = slope * slope * width
+    found = fit_trend(points, heights)
+    taken = found.slope**2 * found.square_x
+    around = float(np.sum((heights - found.at(points)) ** 2))
+    whole = float(np.sum((heights - found.mean_y) ** 2))
     return Line(
-        slope=slope,
-        intercept=height - slope * middle,
-        slope_error=math.sqrt(variance / width),
-        intercept_error=math.sqrt(variance * (1.0 / n + middle**2 / width)),
-        residual_sd=math.sqrt(variance),
-        df=df,
-        r_squared=taken / sst if sst > 0 else 1.0,
-        f=taken / variance if variance > 0 else math.inf,
+        slope=found.slope,
+        intercept=found.intercept,
+        slope_error=found.slope_se,
+        intercept_error=found.intercept_se,
+        residual_sd=found.sd,
+        df=found.df,
+        r_squared=1.0 - around / whole if whole > 0 else 1.0,
+        f=taken / found.sd**2 if found.sd > 0 else None,
     )
 
 

@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike
 
 from qc.stats.constants import factors
 from qc.stats.errors import StatisticsError
-from qc.stats.points import as_readings
+from qc.stats.points import as_number, as_readings
 
 LEAST_STEPS = 5  # under five possible values inside the range limits the chart gives false signals
 _NOISE = 1e-9  # relative: differences below it are rounding of the computer, not steps of the gauge
@@ -88,8 +88,8 @@ def gauge_resolution(
     """
     readings = as_readings(values, "gauge resolution: value", least=2)
     for name, value in (("resolution", resolution), ("sigma", sigma)):
-        if value is not None and not (math.isfinite(value) and value > 0):
-            raise StatisticsError(f"gauge resolution: {name} is {value}, must be above 0")
+        if value is not None:
+            as_number(value, f"gauge resolution: {name}", above=0.0)
     gaps = np.diff(np.unique(readings))
     gaps = gaps[gaps > _NOISE * max(1.0, float(np.max(np.abs(readings))))]
     if resolution is None and gaps.size == 0:
@@ -133,10 +133,7 @@ def sigma_behind_steps(observed_sd: float, resolution: float) -> float:
     >>> round(sigma_behind_steps(1.0, 1.0), 4)
     0.9574
     """
-    if not (math.isfinite(observed_sd) and observed_sd >= 0 and math.isfinite(resolution) and resolution > 0):
-        raise StatisticsError(
-            f"gauge resolution: spread is {observed_sd} and step {resolution}; a spread of at least 0 and a "
-            "step above 0 are needed"
-        )
+    as_number(observed_sd, "gauge resolution: spread", least=0.0)
+    as_number(resolution, "gauge resolution: step", above=0.0)
     floor = resolution / math.sqrt(12.0)
     return max(math.sqrt(max(observed_sd**2 - floor**2, 0.0)), floor)

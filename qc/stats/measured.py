@@ -257,7 +257,7 @@ def subgroup_table(frame: pl.DataFrame, setting: Setting = AS_THEY_ARE, *, sprea
 
 def subgroup_points(frame: pl.DataFrame, spread: str) -> pl.DataFrame:
     """One row per subgroup: mean, size, spread and the constants of its size."""
-    rows = arrange(frame)
+    rows = arrange(frame, "subgroup")
     points = rows.group_by("series", "subgroup", maintain_order=True).agg(
         value=pl.col("value").mean(),
         size=pl.len(),

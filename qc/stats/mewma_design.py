@@ -6,10 +6,13 @@ from functools import lru_cache
 
 import numpy as np
 from scipy.optimize import brentq
-from scipy.special import chndtr
+from scipy.special import chdtri, chndtr
 
 from qc.stats.errors import StatisticsError
+from qc.stats.points import GREATEST
 
+# within these the run length is good to 0.1 % at 200 points and 3 % at 10,000 (finer chains, in the tests)
+MOST_FIGURES, LEAST_WEIGHT = 20, 0.02
 STATES = 60  # rings of the Markov chain; doubling them moves a limit by less than 1 in 1,000
 
 
@@ -48,10 +51,10 @@ def mewma_run_length(figures: int, weight: float, limit: float, states: int = ST
     >>> round(mewma_run_length(1, 1.0, 9.0), 1)  # a plain three-sigma chart
     370.4
     """
-    if figures < 1 or not 0 < weight <= 1 or not limit > 0:
+    if not 1 <= figures <= MOST_FIGURES or not LEAST_WEIGHT <= weight <= 1 or not 0 < limit <= GREATEST:
         raise StatisticsError(
-            f"{figures} figures, weight {weight} and limit {limit}: at least one figure, a weight above 0 "
-            "and at most 1 and a limit above 0 are needed"
+            f"{figures} figures, weight {weight} and limit {limit}: 1 to {MOST_FIGURES} figures, a weight of "
+            f"{LEAST_WEIGHT:g} to 1 and a finite limit above 0 are needed"
         )
     fine, coarse = _chain(figures, weight, limit, states), _chain(figures, weight, limit, states // 2)
     return (4 * fine - coarse) / 3  # the error of the chain falls with the square of the ring width
@@ -91,11 +94,15 @@ def mewma_limit(figures: int, weight: float, run_length: float) -> float:
     """
     if not 1 < run_length < 1e7:
         raise StatisticsError(f"run length is {run_length}: it must be above 1 (and below ten million)")
+    if not 1 <= figures <= MOST_FIGURES:
+        raise StatisticsError(f"{figures} figures: 1 to {MOST_FIGURES} can be charted together")
+    # memory only lowers the limit: that of a chart without any is the exact chi-square point
+    highest = 1.01 * float(chdtri(figures, 1 / run_length))
     return float(
         brentq(
             lambda h: np.log(mewma_run_length(figures, weight, float(h)) / run_length),
             1e-3,
-            40.0 + 4 * figures,
+            highest,
             xtol=1e-6,
         )
     )

@@ -15,10 +15,11 @@ from scipy.special import betaincinv, chdtri, fdtri
 from qc.stats.errors import StatisticsError, StatisticsUsageError
 from qc.stats.limits import THREE_SIGMA_RATE
 from qc.stats.mewma_design import mewma_limit
-from qc.stats.points import Baseline, Chart, Floats, Signal
+from qc.stats.points import Baseline, Chart, Floats, Signal, as_floats, check_magnitude
 from qc.stats.rules import LIMIT, SLACK
 
 ALL_POINTS = Baseline()
+MOST_POINTS = 10**9  # beyond it the quantiles lose their digits
 
 
 def phase_one_limit(figures: int, points: int, rate: float = THREE_SIGMA_RATE) -> float:
@@ -236,7 +237,7 @@ def mewma(
 
 
 def _check_sizes(figures: int, points: int, rate: float) -> None:
-    if figures < 1 or points < figures + 2:
+    if not figures >= 1 or not figures + 2 <= points <= MOST_POINTS:
         raise StatisticsError(
             f"{points} points carry no covariance of {figures} figures: at least {figures + 2} are needed"
         )
@@ -245,10 +246,7 @@ def _check_sizes(figures: int, points: int, rate: float) -> None:
 
 
 def _matrix(values: ArrayLike, names: Sequence[str] | None) -> tuple[Floats, list[str]]:
-    try:
-        matrix = np.asarray(values, dtype=np.float64)
-    except (TypeError, ValueError):
-        raise StatisticsError("the figures hold something that is not a number") from None
+    matrix = as_floats(values, "table of figures")
     if matrix.ndim != 2 or matrix.shape[1] < 2:
         raise StatisticsError("several figures a piece are needed: one column each, at least two columns")
     faulty = np.argwhere(~np.isfinite(matrix))
@@ -257,6 +255,8 @@ def _matrix(values: ArrayLike, names: Sequence[str] | None) -> tuple[Floats, lis
         raise StatisticsError(
             f"piece {row + 1}, figure {column + 1} is {matrix[row, column]}: it must be finite"
         )
+    for at, peak in enumerate(np.abs(matrix).max(axis=0, initial=0.0)):
+        check_magnitude(float(peak), f"figure {at + 1}")
     labels = [str(column + 1) for column in range(matrix.shape[1])] if names is None else list(names)
     if len(labels) != matrix.shape[1]:
         raise StatisticsError(f"there are {matrix.shape[1]} figures and {len(labels)} names")

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
-from qc.stats.errors import StatisticsError
 from qc.stats.limits import LimitRule
-from qc.stats.points import Baseline
+from qc.stats.points import Baseline, as_number
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,11 +25,8 @@ class Setting:
 
     def __post_init__(self) -> None:
         for name, value in (("center", self.center), ("sigma", self.sigma), ("resolution", self.resolution)):
-            if value is not None and not math.isfinite(value):
-                raise StatisticsError(f"{name} is {value}: a finite number is needed")
-        for name, value in (("sigma", self.sigma), ("resolution", self.resolution)):
-            if value is not None and value <= 0:
-                raise StatisticsError(f"{name} is {value}: it must be above 0")
+            if value is not None:
+                as_number(value, name, above=None if name == "center" else 0.0)
 
 
 AS_THEY_ARE = Setting()

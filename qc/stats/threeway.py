@@ -120,7 +120,7 @@ def three_way_table(
     >>> three_way_table(frame).levels["center"].to_list()
     [2.5]
     """
-    rows = arrange(frame)
+    rows = arrange(frame, "subgroup", *("place",) * ("place" in frame.columns))
     patterns: dict[str, Pattern] = {}
     if "place" in rows.columns:
         rows, patterns = _without_patterns(rows)

@@ -16,7 +16,7 @@ from numpy.typing import ArrayLike
 from scipy.special import stdtrit
 
 from qc.stats.errors import StatisticsError
-from qc.stats.points import Chart, Floats, as_readings, shown
+from qc.stats.points import Chart, Floats, as_number, as_readings, shown
 from qc.stats.setting import AS_THEY_ARE, Setting
 
 
@@ -156,6 +156,7 @@ def line_crossing(line: Line, limit: float, confidence: float = 0.95) -> Crossin
     """
     if not 0 < confidence < 1:
         raise StatisticsError(f"confidence is {confidence}: it must lie between 0 and 1")
+    limit = as_number(limit, "limit")
     quantile = float(stdtrit(line.df, (1 + confidence) / 2))
     doubt = (quantile * line.slope_se) ** 2
     if line.slope**2 <= doubt:
@@ -266,6 +267,11 @@ def _reach(line: Line, x: Floats, sigma: float, setting: Setting) -> Floats:
 
 def _heading(line: Line, lower: float | None, upper: float | None, confidence: float) -> Crossing:
     """Crossing of the limit that the line heads for."""
+    for name, value in (("lower limit", lower), ("upper limit", upper)):
+        if value is not None:
+            as_number(value, name)
+    if lower is not None and upper is not None and not lower < upper:
+        raise StatisticsError(f"lower limit {lower:g} is not below upper limit {upper:g}")
     limit = upper if line.slope > 0 else lower
     if lower is None and upper is None:
         return Crossing(None, None, None, "no limit was given")

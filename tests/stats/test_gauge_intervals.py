@@ -87,7 +87,7 @@ def test_share_does_not_feel_the_unit():
 @pytest.mark.parametrize(
     "call, said",
     [
-        (lambda: variance_interval(1.0, 0), "0 degrees of freedom"),
+        (lambda: variance_interval(1.0, 0), "degrees of freedom is 0"),
         (lambda: variance_interval(1.0, 4, 1.0), "confidence is 1.0"),
         (lambda: sum_interval({"a": 0.0}, {"a": (1.0, 3)}), "no mean square"),
         (lambda: component_intervals(crossed_design(Y), 0.0), "confidence is 0.0"),

@@ -82,13 +82,13 @@ def test_check_standard_of_the_probe():
 @pytest.mark.parametrize(
     "call, said",
     [
-        (lambda: nested_levels(AVERAGE, SD, WAFER.tolist(), RUN.tolist(), repeats=1), "1 repeats"),
+        (lambda: nested_levels(AVERAGE, SD, WAFER.tolist(), RUN.tolist(), repeats=1), "repeats is 1"),
         (lambda: nested_levels([1.0] * 4, [-0.1] * 4, ["a"] * 4, [1, 1, 2, 2], repeats=4), "an sd is -0.1"),
         (lambda: nested_levels([1.0] * 4, [0.1] * 4, ["a"] * 4, [1] * 4, repeats=4), "1 runs"),
         (lambda: nested_levels([1.0] * 3, [0.1] * 4, ["a"] * 3, [1, 1, 2], repeats=4), "part a has"),
         (lambda: check_standard([1.0, 2.0], [0.1], repeat_df=5), "sd"),
         (lambda: check_standard([1.0, 2.0], [0.1, 0.1, 0.1], repeat_df=5), "2 averages and 3 sds"),
-        (lambda: check_standard([1.0, 2.0], [0.1, 0.2], repeat_df=0), "degrees of freedom 0"),
+        (lambda: check_standard([1.0, 2.0], [0.1, 0.2], repeat_df=0), "degrees of freedom is 0"),
     ],
 )
 def test_bad_questions_are_named(call, said):

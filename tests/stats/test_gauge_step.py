@@ -69,7 +69,7 @@ def test_never_below_the_floor_nor_above_what_is_seen(sd, step):
         (lambda: gauge_resolution([1.0, 2.0], resolution=0.0), "resolution is 0.0"),
         (lambda: gauge_resolution([1.0, 2.0], sigma=math.nan), "sigma is nan"),
         (lambda: sigma_behind_steps(-1.0, 1.0), "spread is -1.0"),
-        (lambda: sigma_behind_steps(1.0, 0.0), "step 0.0"),
+        (lambda: sigma_behind_steps(1.0, 0.0), "step is 0.0"),
     ],
 )
 def test_bad_questions_are_named(call, said):
