@@ -22,6 +22,14 @@ from qc.stats.changepoint import ChangePoint as ChangePoint
 from qc.stats.changepoint import mean_change as mean_change
 from qc.stats.changepoint import mean_change_from_target as mean_change_from_target
 from qc.stats.charttable import ChartTable as ChartTable
+from qc.stats.check_evidence import corrected_p_values as corrected_p_values
+from qc.stats.check_evidence import grubbs_p_value as grubbs_p_value
+from qc.stats.check_evidence import lag_1_interval as lag_1_interval
+from qc.stats.check_evidence import mean_change_p_value as mean_change_p_value
+from qc.stats.check_evidence import target_change_p_value as target_change_p_value
+from qc.stats.check_result import Check as Check
+from qc.stats.check_result import SeriesChecks as SeriesChecks
+from qc.stats.checks import study_checks as study_checks
 from qc.stats.constants import Factors as Factors
 from qc.stats.constants import c4 as c4
 from qc.stats.constants import d2 as d2

@@ -1,0 +1,206 @@
+"""What the checks of a series hand back: one finding a check, and what looking at several of them means."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+from qc.stats.check_evidence import corrected_p_values
+
+ALPHA = 0.05  # a check calls something clear that chance alone would show once in twenty times
+
+FIGURES: dict[str, tuple[str, ...]] = {
+    "anderson_darling": (),
+    "grubbs": ("point", "value", "critical", "above", "below"),
+    "generalised_esd": ("most", "outliers", "steps"),
+    "runs": (),
+    "lag_1": (
+        "interval",
+        "bound",
+        "moving_range_inflation",
+        "false_alarm_rate",
+        "false_alarm_rate_asked",
+        "limits",
+        "limits_allowing",
+    ),
+    "mean_change": ("start", "start_set", "start_confidence", "mean_before", "mean_after", "size", "sd"),
+    "mean_change_from_target": (
+        "target",
+        "start",
+        "start_set",
+        "start_confidence",
+        "mean_after",
+        "size",
+        "sd",
+        "sd_given",
+    ),
+    "anova": ("by", "groups", "table", "within_sd", "between_variance"),
+    "bartlett": ("by", "groups"),
+    "levene": ("by", "groups"),
+    "brown_forsythe": ("by", "groups"),
+    "gauge_resolution": ("step", "step_given", "steps_inside", "share_of_sigma", "sigma_floor"),
+}
+"""Names of the checks in the order in which they are told, and the figures of each beside its statistic."""
+
+
+@dataclass(frozen=True, slots=True)
+class Check:
+    """One check of one series.
+
+    Attributes
+    ----------
+    name : str
+        One of `FIGURES`.
+    asks : str
+        What it asks, in plain words.
+    judged : str
+        What was judged: the readings, the means of the subgroups, ...
+    n : int
+        How many of those.
+    statistic, p_value : float or None
+        Statistic [1], and the chance of one at least as extreme if nothing were wrong; None where the check
+        has none or could not be made.
+    clear : bool or None
+        Whether it found what it looks for, at 5 % on its own; None where it could not be made.
+    verdict : str or None
+        The finding in a sentence.
+    figures : mapping
+        What only this check has, by the names in `FIGURES`.
+    reason : str or None
+        Why it could not be made, and what is needed.
+    p_corrected : float or None
+        `p_value` corrected for all checks of the series made together.
+    """
+
+    name: str
+    asks: str
+    judged: str
+    n: int
+    statistic: float | None = None
+    p_value: float | None = None
+    clear: bool | None = None
+    verdict: str | None = None
+    figures: Mapping[str, Any] = field(default_factory=dict)
+    reason: str | None = None
+    p_corrected: float | None = None
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return plain values; figures of a check that could not be made are None."""
+        return {
+            "asks": self.asks,
+            "judged": self.judged,
+            "n": self.n,
+            "statistic": self.statistic,
+            "p_value": self.p_value,
+            "p_corrected": self.p_corrected,
+            "clear": self.clear,
+            "verdict": self.verdict,
+            "reason": self.reason,
+            **{name: self.figures.get(name) for name in FIGURES[self.name]},
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class SeriesChecks:
+    """All checks of one series, in the order of `FIGURES`.
+
+    Attributes
+    ----------
+    checks : tuple of Check
+        Made or not made.
+    notes : tuple of str
+        What one check says about the worth of another.
+    """
+
+    checks: tuple[Check, ...]
+    notes: tuple[str, ...] = ()
+
+    def __getitem__(self, name: str) -> Check:
+        """Return the check of a name."""
+        return next(check for check in self.checks if check.name == name)
+
+    @property
+    def tested(self) -> tuple[Check, ...]:
+        """Checks that were made and have a p-value."""
+        return tuple(check for check in self.checks if check.p_value is not None)
+
+    @property
+    def clear(self) -> tuple[str, ...]:
+        """Names of the checks with a p-value that found something, each on its own."""
+        return tuple(check.name for check in self.tested if check.clear)
+
+    @property
+    def clear_together(self) -> tuple[str, ...]:
+        """Names of those that stay clear when all are looked at together."""
+        return tuple(
+            check.name for check in self.tested if check.p_corrected is not None and check.p_corrected < ALPHA
+        )
+
+    @property
+    def by_chance(self) -> float:
+        """Chance that at least one finds something in a settled series, were they independent."""
+        return float(1.0 - (1.0 - ALPHA) ** len(self.tested))
+
+    @property
+    def sentence(self) -> str:
+        """What making several checks means."""
+        count = len(self.tested)
+        if count == 0:
+            return "No check with a p-value could be made."
+        if count == 1:
+            return "One check with a p-value was made: at 5 % it finds something by chance once in twenty."
+        return (
+            f"{count} checks with a p-value were made, each of which finds something by chance once in "
+            f"twenty: at least one of them does so in about {100 * self.by_chance:.0f} of 100 settled "
+            f"series. On their own {_listed(self.clear)} clear; allowing for all {count} together "
+            f"(Holm), {_listed(self.clear_together)}."
+        )
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return plain values: a check by its name, and `several` about all of them."""
+        return {
+            **{check.name: check.to_dict() for check in self.checks},
+            "several": {
+                "alpha": ALPHA,
+                "tests": len(self.tested),
+                "by_chance": self.by_chance,
+                "clear": list(self.clear),
+                "clear_together": list(self.clear_together),
+                "sentence": self.sentence,
+            },
+            "notes": list(self.notes),
+        }
+
+
+def corrected(checks: tuple[Check, ...]) -> tuple[Check, ...]:
+    """Fill in the p-values that allow for all checks of a series made together.
+
+    Parameters
+    ----------
+    checks : tuple of Check
+        Of one series.
+
+    Returns
+    -------
+    tuple of Check
+
+    Examples
+    --------
+    >>> two = (Check("runs", "", "", 9, p_value=0.04), Check("bartlett", "", "", 9, p_value=0.03))
+    >>> [check.p_corrected for check in corrected(two)]
+    [0.06, 0.06]
+    """
+    known = corrected_p_values([check.p_value for check in checks if check.p_value is not None])
+    left = iter(known)
+    return tuple(
+        check if check.p_value is None else replace(check, p_corrected=next(left)) for check in checks
+    )
+
+
+def _listed(names: tuple[str, ...]) -> str:
+    """Say how many, and which."""
+    if not names:
+        return "none is"
+    words = ", ".join(name.replace("_", "-") for name in names)
+    return f"{len(names)} {'is' if len(names) == 1 else 'are'} ({words})"
