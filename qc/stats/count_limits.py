@@ -6,8 +6,12 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import bdtr, bdtrik, pdtr, pdtrik
 
+from qc.stats.errors import StatisticsError
 from qc.stats.limits import THREE_SIGMA_RATE
-from qc.stats.points import Floats
+from qc.stats.points import Floats, as_floats
+
+# beyond the one, counts no longer fit a computer's whole numbers; below the other 1 - rate has no digits left
+GREATEST_COUNT, LEAST_RATE = 1e9, 1e-12
 
 
 def poisson_limits(mean: ArrayLike, rate: float = THREE_SIGMA_RATE) -> tuple[Floats, Floats]:
@@ -25,6 +29,11 @@ def poisson_limits(mean: ArrayLike, rate: float = THREE_SIGMA_RATE) -> tuple[Flo
     tuple of ndarray
         Lower and upper limit; a count on a limit is inside.
 
+    Raises
+    ------
+    StatisticsError
+        A figure that is negative, missing or too large, a size that is not whole, a rate outside 0..1.
+
     References
     ----------
     .. [1] Quantile of the Poisson distribution.
@@ -35,7 +44,8 @@ def poisson_limits(mean: ArrayLike, rate: float = THREE_SIGMA_RATE) -> tuple[Flo
     >>> low.tolist(), high.tolist()
     ([0.0, 5.0], [8.0, 29.0])
     """
-    mean = np.asarray(mean, dtype=np.float64)
+    mean = _checked(mean, "expected count", GREATEST_COUNT)
+    _check_rate(rate)
     return _quantile(rate / 2, mean), _quantile(1 - rate / 2, mean)
 
 
@@ -58,6 +68,11 @@ def binomial_limits(
     tuple of ndarray
         Lower and upper limit; a count on a limit is inside.
 
+    Raises
+    ------
+    StatisticsError
+        A figure that is negative, missing or too large, a size that is not whole, a rate outside 0..1.
+
     References
     ----------
     .. [1] Quantile of the binomial distribution.
@@ -68,8 +83,27 @@ def binomial_limits(
     >>> low.tolist(), high.tolist()
     ([0.0], [8.0])
     """
-    size, share = np.broadcast_arrays(np.asarray(size, np.float64), np.asarray(share, np.float64))
+    size, share = np.broadcast_arrays(
+        _checked(size, "size", GREATEST_COUNT), _checked(share, "expected share", 1.0)
+    )
+    if np.any((size < 1) | (size != np.round(size))):
+        raise StatisticsError("sizes must be whole numbers of pieces, from 1 up")
+    _check_rate(rate)
     return _quantile(rate / 2, share, size), _quantile(1 - rate / 2, share, size)
+
+
+def _checked(values: ArrayLike, name: str, most: float) -> Floats:
+    """Take figures from 0 to `most`, or name the first that is not."""
+    figures = as_floats(values, name)
+    wrong = ~((figures >= 0) & (figures <= most))
+    if np.any(wrong):
+        raise StatisticsError(f"{name} is {figures[wrong].flat[0]:g}: it must lie between 0 and {most:g}")
+    return figures
+
+
+def _check_rate(rate: float) -> None:
+    if not LEAST_RATE <= rate < 1:
+        raise StatisticsError(f"false-alarm rate is {rate}: it must lie between {LEAST_RATE:g} and 1")
 
 
 def _quantile(level: float, first: Floats, size: Floats | None = None) -> Floats:

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from qc.stats.detector_block import Setting
 from qc.stats.detector_result import Shape
 from qc.stats.errors import StatisticsError, StatisticsUsageError
+from qc.stats.points import as_floats
 from qc.stats.thresholds import check_rate
 
 Floats = NDArray[np.float64]
@@ -47,8 +48,8 @@ def check_value(value: float, point: int, shape: Shape) -> float:
 def check_values(values: Sequence[float] | Floats, shape: Shape) -> Floats:
     """Take a whole series, or refuse it and name the first bad point."""
     try:
-        series = np.asarray(values, dtype=np.float64)
-    except (TypeError, ValueError) as problem:
+        series = as_floats(values, "values")
+    except StatisticsError as problem:
         raise StatisticsError("values must be numbers, one a point") from problem
     if series.ndim != 1:
         raise StatisticsError(f"values have {series.ndim} dimensions: a series has one")

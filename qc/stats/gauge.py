@@ -22,6 +22,7 @@ from qc.stats.gauge_anova import (
 from qc.stats.gauge_intervals import component_intervals, share_interval
 from qc.stats.gauge_layout import Layout, lay_out
 from qc.stats.gauge_step import gauge_resolution
+from qc.stats.points import as_number
 
 Floats = NDArray[np.float64]
 Interval = tuple[float, float]
@@ -168,6 +169,8 @@ def gauge_study(
     (15, ('charting', 'release'))
     """
     _check_limits(lower, upper)
+    if resolution is not None:
+        as_number(resolution, "gauge study: resolution", above=0.0)
     layout = lay_out(values, parts, persons, nested=nested)
     if np.ptp(layout.readings) == 0.0:
         raise StatisticsError("gauge study: all readings are equal; take parts that differ or a finer gauge")
@@ -354,7 +357,7 @@ def _verdict(good_for: tuple[str, ...], categories: int | None, share: float | N
 def _check_limits(lower: float | None, upper: float | None) -> None:
     """Refuse limits that are no numbers or the wrong way round."""
     for name, value in (("lower", lower), ("upper", upper)):
-        if value is not None and not math.isfinite(value):
-            raise StatisticsError(f"gauge study: {name} limit is {value}, must be a number")
+        if value is not None:
+            as_number(value, f"gauge study: {name} limit")
     if lower is not None and upper is not None and not lower < upper:
         raise StatisticsError(f"gauge study: lower limit {lower:g} is not below upper limit {upper:g}")

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import betaincinv, chdtri, fdtri
 
+from qc.stats.count_limits import LEAST_RATE
 from qc.stats.errors import StatisticsError, StatisticsUsageError
 from qc.stats.limits import THREE_SIGMA_RATE
 from qc.stats.mewma_design import mewma_limit
@@ -241,8 +242,8 @@ def _check_sizes(figures: int, points: int, rate: float) -> None:
         raise StatisticsError(
             f"{points} points carry no covariance of {figures} figures: at least {figures + 2} are needed"
         )
-    if not 0 < rate < 1:
-        raise StatisticsUsageError(f"false-alarm rate is {rate}: it must lie between 0 and 1")
+    if not LEAST_RATE <= rate < 1:
+        raise StatisticsUsageError(f"false-alarm rate is {rate}: it must lie between {LEAST_RATE:g} and 1")
 
 
 def _matrix(values: ArrayLike, names: Sequence[str] | None) -> tuple[Floats, list[str]]:
