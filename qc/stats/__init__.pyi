@@ -49,6 +49,9 @@ from qc.stats.dependence import runs_test as runs_test
 from qc.stats.detector import detect as detect
 from qc.stats.detector import detect_many as detect_many
 from qc.stats.detector_counts import detect_counts as detect_counts
+from qc.stats.detector_course import Course as Course
+from qc.stats.detector_course import count_further as count_further
+from qc.stats.detector_course import detect_further as detect_further
 from qc.stats.detector_result import Detection as Detection
 from qc.stats.detector_result import DetectorSignal as DetectorSignal
 from qc.stats.detector_result import Stretch as Stretch

@@ -100,6 +100,28 @@ class Block:
             self.first[rows] = judged
         self.sums.write(column, rows, judged - self.first[rows])
 
+    def refill(self, values: Floats, dither: Floats) -> None:
+        """Give the only row a whole stretch, bit for bit as if `place` had been told of one after the other.
+
+        The step seen so far is left as it is.
+        """
+        length = values.size
+        self.values[0, :length], self.dither[0, :length] = values, dither
+        if not length:
+            return
+        if self.setting.shape == "any":
+            self.ranks = np.argsort(np.lexsort((dither, values)))[None, :]
+            return
+        judged = values
+        if self.setting.shape == "positive":
+            self.zero[0] = bool((values == 0).any())
+            # one by one, as they came: a logarithm worked out in bulk may differ in its last bit
+            judged = np.array([np.log(np.where(v > 0, v, 1.0))[0] for v in values[:, None]])
+        self.first[0] = judged[0]
+        sums = Sums.of(judged[None, :])
+        self.sums.total[:, :length], self.sums.square[:, :length] = sums.total, sums.square
+        self.sums.running[:, :length] = sums.running
+
     def judge(self, rows: Integers, length: int, false_alarm_rate: float) -> Judgement:
         """Scan the stretches of `rows`, `length` readings each."""
         if self.setting.shape == "any":

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from functools import lru_cache
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +15,7 @@ from qc.stats.detector_evidence import SIZE_CONFIDENCE, START_CONFIDENCE, likeli
 from qc.stats.detector_input import rates_of
 from qc.stats.detector_result import Detection, DetectorSignal, Side, Stretch
 from qc.stats.errors import StatisticsError
+from qc.stats.points import GREATEST, LEAST, as_floats
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
@@ -83,46 +85,86 @@ def detect_counts(
     >>> [(s.kind, s.start, s.side) for s in found.signals]
     [('count', 14, 'above')]
     """
-    number, size = _checked(counts, sizes, pass_fail)
+    number, size = check_counts(counts, sizes, pass_fail=pass_fail)
     rates = rates_of(false_alarm_rate, number.size)
-    judged = _judge(number, size, rates, settled, pass_fail)
     newest = rates[-1] if rates.size else rates_of(false_alarm_rate, 1)[0]
-    return Detection(
-        number.size,
-        "any",
-        float(newest),
-        judged.signals,
-        _stretches(number, size, judged.signals),
-        scores=judged.scores,
-        thresholds=judged.thresholds,
-    )
+    state = CountState(number, size, pass_fail)
+    scores: list[float | None] = []
+    limits: list[float | None] = []
+    for point, rate in enumerate(rates):
+        state.add(float(rate), silent=point < settled)
+        scores.append(state.score)
+        limits.append(state.threshold)
+    return replace(state.detection(float(newest)), scores=tuple(scores), thresholds=tuple(limits))
 
 
-class _Judged(NamedTuple):
-    """Signals, and for each point the score of its evidence and the threshold it was held against."""
+class CountState:
+    """How far a series of counts is judged; point after point, after a signal only what comes later.
 
-    signals: tuple[DetectorSignal, ...]
-    scores: tuple[float | None, ...]
-    thresholds: tuple[float | None, ...]
+    Parameters
+    ----------
+    number, size : ndarray, shape (n,)
+        The whole series, as `check_counts` gives it.
+    pass_fail : bool
+        As for `detect_counts`.
+    record : dict or None
+        What `mark` gave: go on from there.
+    """
+
+    def __init__(
+        self, number: Integers, size: Floats, pass_fail: bool, record: dict[str, Any] | None = None
+    ) -> None:
+        self.number, self.size, self.pass_fail = number, size, pass_fail
+        kept = record or {"n": 0, "begin": 0, "signals": []}
+        self.n, self.begin = int(kept["n"]), int(kept["begin"])
+        self.signals = [DetectorSignal.from_dict(signal) for signal in kept["signals"]]
+        self.score: float | None = None
+        self.threshold: float | None = None
+
+    def add(self, false_alarm_rate: float, *, silent: bool = False) -> None:
+        """Judge the next point; a `silent` one is of the settled state and raises nothing."""
+        place = self.n
+        self.n += 1
+        self.score = self.threshold = None
+        if silent or place == self.begin:
+            return
+        own = slice(self.begin, self.n)
+        stretch = _Stretch(self.number[own], self.size[own], self.pass_fail)
+        probability, side = stretch.judge(false_alarm_rate)
+        self.score, self.threshold = _score(probability), _score(false_alarm_rate)
+        if probability <= false_alarm_rate:
+            self.signals.append(stretch.signal(self.begin, side, self.score, self.threshold))
+            self.begin = self.n
+
+    def mark(self) -> dict[str, Any]:
+        """Plain values from which to go on."""
+        return {"n": self.n, "begin": self.begin, "signals": [s.to_dict() for s in self.signals]}
+
+    def detection(self, false_alarm_rate: float) -> Detection:
+        """Everything found so far; the rate is that of the newest point."""
+        signals = tuple(self.signals)
+        stretches = _stretches(self.number, self.size, signals)
+        return Detection(self.number.size, "any", false_alarm_rate, signals, stretches)
 
 
-def _judge(number: Integers, size: Floats, rates: Floats, settled: int, pass_fail: bool) -> _Judged:
-    """Judge point after point; after a signal only what comes later."""
-    scores: list[float | None] = [None] * number.size
-    limits: list[float | None] = [None] * number.size
-    signals: list[DetectorSignal] = []
-    begin = 0
-    for last in range(max(1, settled), number.size):
-        if last == begin:
-            continue
-        rate = float(rates[last])
-        stretch = _Stretch(number[begin : last + 1], size[begin : last + 1], pass_fail)
-        probability, side = stretch.judge(rate)
-        scores[last], limits[last] = _score(probability), _score(rate)
-        if probability <= rate:
-            signals.append(stretch.signal(begin, side, _score(probability), _score(rate)))
-            begin = last + 1
-    return _Judged(tuple(signals), tuple(scores), tuple(limits))
+def check_counts(counts: Counts, sizes: Counts | None, *, pass_fail: bool) -> tuple[Integers, Floats]:
+    """Whole counts and positive sizes, or a refusal that names the first bad point."""
+    number = as_floats(counts, "count")
+    size = np.ones(number.shape) if sizes is None else as_floats(sizes, "size")
+    if number.ndim != 1 or number.shape != size.shape:
+        raise StatisticsError(f"{number.size} counts for {size.size} sizes: each count needs one size")
+    for name, bad in (
+        ("count", ~((number >= 0) & (number == np.floor(number)) & (number < LARGEST_TOTAL))),
+        ("size", ~((size >= LEAST) & (size <= GREATEST) & ((size == np.floor(size)) | (not pass_fail)))),
+        ("count", pass_fail & (number > size)),
+    ):
+        if bad.any():
+            at = int(np.flatnonzero(bad)[0])
+            need = "a size above 0" if name == "size" else "a whole number, 0 or more"
+            need += ", no more than the pieces tested" if pass_fail and name == "count" else ""
+            given = size[at] if name == "size" else number[at]
+            raise StatisticsError(f"{name} at point {at + 1} is {given:g}: {need} is needed")
+    return number.astype(np.int64), size
 
 
 class _Tail(NamedTuple):
@@ -219,26 +261,6 @@ class _Stretch:
         if self.pass_fail:
             return np.asarray(special.betaln(number + 0.5, size - number + 0.5))
         return np.asarray(special.gammaln(number + 0.5) - (number + 0.5) * np.log(size))
-
-
-def _checked(counts: Counts, sizes: Counts | None, pass_fail: bool) -> tuple[Integers, Floats]:
-    """Whole counts and positive sizes, or a refusal that names the first bad point."""
-    number = np.asarray(counts, dtype=np.float64)
-    size = np.ones(number.shape) if sizes is None else np.asarray(sizes, dtype=np.float64)
-    if number.ndim != 1 or number.shape != size.shape:
-        raise StatisticsError(f"{number.size} counts for {size.size} sizes: each count needs one size")
-    for name, bad in (
-        ("count", ~((number >= 0) & (number == np.floor(number)) & (number < LARGEST_TOTAL))),
-        ("size", ~((size > 0) & np.isfinite(size) & ((size == np.floor(size)) | (not pass_fail)))),
-        ("count", pass_fail & (number > size)),
-    ):
-        if bad.any():
-            at = int(np.flatnonzero(bad)[0])
-            need = "a size above 0" if name == "size" else "a whole number, 0 or more"
-            need += ", no more than the pieces tested" if pass_fail and name == "count" else ""
-            given = size[at] if name == "size" else number[at]
-            raise StatisticsError(f"{name} at point {at + 1} is {given:g}: {need} is needed")
-    return number.astype(np.int64), size
 
 
 @lru_cache(maxsize=4096)

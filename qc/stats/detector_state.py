@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -133,24 +134,15 @@ class DetectorState:
 
     def to_dict(self) -> dict[str, Any]:
         """Plain values from which `from_dict` goes on as if never stopped."""
-        gap = float(self._block.gap[0])
         return {
             "format": FORMAT,
             "shape": self.setting.shape,
             "resolution": self.setting.resolution,
-            "false_alarm_rate": self.false_alarm_rate,
-            "n": self.n,
-            "judged_by_ranks": self.judged_by_ranks,
             "score": self.score,
             "threshold": self.threshold,
             "values": self._block.values[0, : self._length].tolist(),
             "dither": self._block.dither[0, : self._length].tolist(),
-            "gap": gap if np.isfinite(gap) else None,
-            "coarse": bool(self._block.coarse[0]),
-            "begin": self._track.begin,
-            "aside": list(self._track.aside),
-            "pending": self._track.pending,
-            "signals": [signal.to_dict() for signal in self._track.signals],
+            **self.mark(),
         }
 
     @classmethod
@@ -165,18 +157,44 @@ class DetectorState:
             shape=record["shape"],
             resolution=record["resolution"],
         )
-        for value, dither in zip(record["values"], record["dither"], strict=True):
-            state._make_room()
-            state._block.place(state._length, ROW, np.array([value]), np.array([dither]))
-            state._length += 1
-        state._block.gap[0] = np.inf if record["gap"] is None else record["gap"]
-        state._block.coarse[0] = record["coarse"]
-        state.n, state.judged_by_ranks = int(record["n"]), int(record["judged_by_ranks"])
+        state._restore(record, np.array(record["values"]), np.array(record["dither"]))
         state.score, state.threshold = record["score"], record["threshold"]
-        signals = [DetectorSignal.from_dict(signal) for signal in record["signals"]]
-        state._track = Track(
-            int(record["begin"]), [int(p) for p in record["aside"]], signals, record["pending"]
-        )
+        return state
+
+    def mark(self) -> dict[str, Any]:
+        """Plain values from which `from_mark` goes on, for one who has the readings themselves.
+
+        Its size grows with the signals raised, not with the readings.
+        """
+        gap = float(self._block.gap[0])
+        return {
+            "false_alarm_rate": self.false_alarm_rate,
+            "n": self.n,
+            "judged_by_ranks": self.judged_by_ranks,
+            "gap": gap if np.isfinite(gap) else None,
+            "coarse": bool(self._block.coarse[0]),
+            "begin": self._track.begin,
+            "aside": list(self._track.aside),
+            "pending": self._track.pending,
+            "signals": [signal.to_dict() for signal in self._track.signals],
+        }
+
+    @classmethod
+    def from_mark(
+        cls,
+        record: dict[str, Any],
+        values: Floats,
+        labels: Sequence[object],
+        *,
+        shape: Shape,
+        resolution: float | None = None,
+    ) -> DetectorState:
+        """Undo `mark`, given the readings and the names of the pieces up to it (or further)."""
+        state = cls(false_alarm_rate=record["false_alarm_rate"], shape=shape, resolution=resolution)
+        track = _track_of(record)
+        places = track.positions(int(record["n"]) - track.begin - len(track.aside))
+        dither = np.array([dither_of(labels[place]) for place in places])
+        state._restore(record, values[places], dither)
         return state
 
     def to_json(self) -> str:
@@ -187,6 +205,16 @@ class DetectorState:
     def from_json(cls, text: str) -> DetectorState:
         """Undo `to_json`."""
         return cls.from_dict(json.loads(text))
+
+    def _restore(self, record: dict[str, Any], values: Floats, dither: Floats) -> None:
+        """Take up a stretch and all that was seen and raised before."""
+        self._length = values.size
+        self._block = Block(self.setting, 1, values.size + FIRST_ROOM)
+        self._block.refill(values, dither)
+        self._block.gap[0] = np.inf if record["gap"] is None else record["gap"]
+        self._block.coarse[0] = record["coarse"]
+        self.n, self.judged_by_ranks = int(record["n"]), int(record["judged_by_ranks"])
+        self._track = _track_of(record)
 
     def _judge(self) -> DetectorSignal | None:
         """Judge the stretch as it now stands."""
@@ -209,9 +237,11 @@ class DetectorState:
         if self._length < self._block.values.shape[1]:
             return
         block = Block(self.setting, 1, 2 * self._length)
-        gap, coarse = self._block.gap, self._block.coarse
-        for column in range(self._length):
-            value, dither = self._block.values[0, column], self._block.dither[0, column]
-            block.place(column, ROW, np.array([value]), np.array([dither]))
-        block.gap, block.coarse = gap, coarse
+        block.refill(self._block.values[0], self._block.dither[0])
+        block.gap, block.coarse = self._block.gap, self._block.coarse
         self._block = block
+
+
+def _track_of(record: dict[str, Any]) -> Track:
+    signals = [DetectorSignal.from_dict(signal) for signal in record["signals"]]
+    return Track(int(record["begin"]), [int(p) for p in record["aside"]], signals, record["pending"])
