@@ -3,28 +3,25 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from qc.stats.capability_bounds import (
-    MOST_PIECES,
-    cp_bound,
-    one_sided_bound,
-    pieces_to_settle,
-    two_sided_bound,
-)
-from qc.stats.capability_outside import fraction_outside, fraction_outside_interval
+from qc.stats.capability_beside import GaugeShare
+from qc.stats.capability_gauge import Seen, gauge_share
+from qc.stats.capability_normal import PPM, Figures, normal_figures, pieces_of
+from qc.stats.capability_pieces import LEAST_PIECES, MOST_PIECES
 from qc.stats.capability_result import Capability, Interval, Limits, verdict, withheld
-from qc.stats.capability_shape import LEAST_OBSERVED, SHAPES, shape_figures
-from qc.stats.errors import StatisticsError, StatisticsUsageError
+from qc.stats.capability_samples import UNSTABLE, Basis, samples_of
+from qc.stats.capability_shape import LEAST_OBSERVED, check_shape, shape_figures
+from qc.stats.errors import StatisticsError
 from qc.stats.points import as_readings
 
 Floats = NDArray[np.float64]
 
-LEAST_PIECES = 20  # fewer pieces give no capability figure (common practice, no source)
-_PPM = 1e6
+SEED = 20240501
 
 
 def capability(
@@ -38,11 +35,11 @@ def capability(
     wanted: float = 1.0,
     confidence: float = 0.95,
     stable: bool = True,
-    unstable_because: str = "the series has signals: find and remove their cause first",
+    unstable_because: str = UNSTABLE,
     shape: str = "normal",
     resolution: float | None = None,
     gauge_sd: float | None = None,
-    seed: int = 20240501,
+    seed: int = SEED,
 ) -> Capability:
     """Capability of one characteristic from single readings.
 
@@ -63,7 +60,7 @@ def capability(
         Distribution of the readings; all but the first go by percentiles (`qc.stats.capability_shape`).
     resolution, gauge_sd : float, optional
         Step of the gauge, so that the sample sd is not taken below resolution / sqrt 12; spread of the gauge
-        itself, for `ppk_without_gauge`. [same unit]
+        itself, for its share of what is seen (`gauge`). [same unit]
     seed : int
         Of the bootstrap behind the intervals of the shapes that are not normal.
 
@@ -92,101 +89,169 @@ def capability(
     >>> result.capable, round(result.ppk, 3), [round(x, 2) for x in result.ppk_interval]
     ('proven', 1.892, [1.39, 2.39])
     """
-    limits = Limits(lower, upper, target)
     readings = as_readings(values, "capability: value", least=2)
-    _check_options(confidence, sigma, sigma_df, wanted, resolution, gauge_sd)
-    sample = _Sample.of(readings, resolution)
-    reason = _why_withheld(sample, stable, unstable_because, shape)
-    if reason is not None:
-        more = _more(sample, limits, wanted, confidence) if stable and sample.sd > 0.0 else None
-        return withheld(sample.n, reason, wanted, confidence, more)
-    if shape != "normal":
-        return _shaped(sample, limits, shape, wanted, confidence, seed)
-    short = (sample.sd, sample.n - 1.0) if sigma is None else (sigma, sigma_df or sample.n - 1.0)
-    return _normal(sample, limits, short, wanted, confidence, charted=sigma is not None, gauge_sd=gauge_sd)
+    check_shape(readings, shape)
+    return capability_many(
+        [readings],
+        [Basis(sigma, sigma_df, stable, unstable_because)],
+        lower=lower,
+        upper=upper,
+        target=target,
+        wanted=wanted,
+        confidence=confidence,
+        shape=shape,
+        resolution=resolution,
+        gauge_sd=gauge_sd,
+        seed=seed,
+    )[0]
 
 
-@dataclass(frozen=True, slots=True)
-class _Sample:
-    """Readings with their mean and floored sd."""
+def capability_many(
+    series: Sequence[Floats],
+    bases: Sequence[Basis],
+    *,
+    lower: float | None = None,
+    upper: float | None = None,
+    target: float | None = None,
+    wanted: float = 1.0,
+    confidence: float = 0.95,
+    shape: str = "normal",
+    resolution: float | None = None,
+    gauge_sd: float | None = None,
+    seed: int = SEED,
+) -> tuple[Capability, ...]:
+    """Capability of many series of one characteristic in one pass.
 
-    readings: Floats
-    mean: float
-    sd: float
-    floored: bool
+    Parameters
+    ----------
+    series : sequence of ndarray, each of length >= 2
+        Finite readings of each series. [unit of the characteristic]
+    bases : sequence of Basis, as many
+        What is known of each beside its readings.
+    lower, upper, target, wanted, confidence, shape, resolution, gauge_sd, seed
+        As `capability`, the same for all series.
 
-    @classmethod
-    def of(cls, readings: Floats, resolution: float | None) -> _Sample:
-        """Take the sample sd, but not below resolution / sqrt 12."""
-        floor = 0.0 if resolution is None else resolution / math.sqrt(12.0)
-        own = _sample_sd(readings)
-        return cls(readings, float(np.mean(readings)), max(own, floor), floor > own)
+    Returns
+    -------
+    tuple of Capability
+        One a series, the same as `capability` gives one at a time; one whose readings the shape cannot have
+        is withheld with the reason.
 
-    @property
-    def n(self) -> int:
-        """Pieces."""
-        return int(self.readings.size)
+    Raises
+    ------
+    StatisticsError
+        As `capability`, or not as many bases as series.
+
+    References
+    ----------
+    .. [1] As `capability`.
+
+    Examples
+    --------
+    >>> once = np.array([10.1, 9.8, 10.0, 10.3, 9.9, 10.2, 9.7, 10.0, 10.1, 9.9])
+    >>> found = capability_many([np.tile(once, 3), once], [Basis(), Basis()], lower=9.0, upper=11.0)
+    >>> [one.capable for one in found], found[1].reason
+    (['proven', 'unproven'], '10 pieces are too few: at least 20 are needed')
+    """
+    limits = Limits(lower, upper, target)
+    if len(series) != len(bases):
+        raise StatisticsError(f"capability: {len(series)} series, {len(bases)} bases: one each is needed")
+    _check_options(confidence, bases, wanted, resolution, gauge_sd)
+    check_shape(np.ones(1), shape)
+    samples, own = samples_of(series, bases, resolution)
+    reasons = [
+        _why_withheld(int(n), float(sd), float(raw), basis, shape)
+        for n, sd, raw, basis in zip(samples.n, samples.sd, own, bases, strict=True)
+    ]
+    shown = np.array([reason is None for reason in reasons], dtype=bool)
+    more = np.full(shown.size, np.nan)
+    few = ~shown & np.array([basis.stable for basis in bases], dtype=bool) & (samples.sd > 0.0)
+    more[few] = pieces_of(samples.only(few), limits, wanted=wanted, confidence=confidence)
+    figures: Figures = {}
+    if shape == "normal" and shown.any():
+        figures = normal_figures(samples.only(shown), limits, wanted=wanted, confidence=confidence)
+    place = np.cumsum(shown) - 1
+    out = []
+    for row, reason in enumerate(reasons):
+        n, basis = int(samples.n[row]), bases[row]
+        if reason is not None:
+            out.append(withheld(n, reason, wanted, confidence, _count(more[row]), gauge_sd))
+            continue
+        seen = Seen(
+            float(samples.mean[row]),
+            float(samples.sd[row]),
+            float(samples.mean_n[row]),
+            float(samples.sd_df[row]),
+            basis.sigma,
+        )
+        gauge = None if gauge_sd is None else gauge_share(seen, limits, gauge_sd, confidence=confidence)
+        if shape == "normal":
+            at = {name: float(part[place[row]]) for name, part in figures.items()}
+            method = _method(limits.sides, basis, floored=bool(samples.sd[row] > own[row]))
+            out.append(_normal(at, n, wanted, confidence, method, gauge))
+        else:
+            out.append(_shaped(series[row], n, limits, shape, wanted, confidence, seed, gauge))
+    return tuple(out)
 
 
 def _normal(
-    sample: _Sample,
-    limits: Limits,
-    short: tuple[float, float],
+    at: dict[str, float],
+    n: int,
     wanted: float,
     confidence: float,
-    *,
-    charted: bool,
-    gauge_sd: float | None,
+    method: str,
+    gauge: GaugeShare | None,
 ) -> Capability:
-    """Figures of normal readings; `short` is the sigma of Cp and Cpk with its degrees of freedom."""
-    n, mean, sd = sample.n, sample.mean, sample.sd
-    df, (sigma, sigma_df) = n - 1.0, short
-    two, one = ((1.0 - confidence) / 2.0, (1.0 + confidence) / 2.0), (1.0 - confidence, confidence)
-    bound = one_sided_bound if limits.sides == 1 else two_sided_bound
-    cp, pp = limits.width_over(sigma), limits.width_over(sd)
-    cpk, ppk = limits.nearest_over(mean, sigma), limits.nearest_over(mean, sd)
-    bounds = _pair(bound(ppk, one, n, df))
-    outside_low, outside_high = fraction_outside_interval(
-        mean, sd, n, lower=limits.lower, upper=limits.upper, confidence=confidence
-    )
-    about_target = None if limits.target is None else math.hypot(sd, mean - limits.target)
-    own = None if gauge_sd is None or not gauge_sd < sd else math.sqrt(sd**2 - gauge_sd**2)
+    """Turn the figures of one sample into the answer."""
+    bounds = at["bound_low"], at["bound_high"]
     capable = verdict(bounds, wanted)
-    more: int | None = 0
-    if capable == "unproven":
-        more = pieces_to_settle(ppk, n, sides=limits.sides, wanted=wanted, confidence=confidence)
     return Capability(
         n=n,
-        cp=cp,
-        cpk=cpk,
-        cpm=None if about_target is None else limits.width_over(about_target),
-        pp=pp,
-        ppk=ppk,
-        cp_interval=None if cp is None else _pair(cp_bound(cp, two, sigma_df)),
-        cpk_interval=_pair(bound(cpk, two, n, sigma_df)),
-        pp_interval=None if pp is None else _pair(cp_bound(pp, two, df)),
-        ppk_interval=_pair(bound(ppk, two, n, df)),
+        cp=_known(at["cp"]),
+        cpk=at["cpk"],
+        cpm=_known(at["cpm"]),
+        pp=_known(at["pp"]),
+        ppk=at["ppk"],
+        cp_interval=_interval(at, "cp"),
+        cpk_interval=_interval(at, "cpk"),
+        cpm_interval=_interval(at, "cpm"),
+        pp_interval=_interval(at, "pp"),
+        ppk_interval=_interval(at, "ppk"),
         ppk_bounds=bounds,
         confidence=confidence,
-        outside_ppm=fraction_outside(mean, sd, lower=limits.lower, upper=limits.upper) * _PPM,
-        outside_interval=(outside_low * _PPM, outside_high * _PPM),
+        outside_ppm=at["outside_ppm"],
+        outside_interval=(at["outside_low_ppm"], at["outside_high_ppm"]),
         reason=None,
-        method=_method(limits.sides, charted, sample.floored),
+        method=method,
         capable=capable,
         wanted=wanted,
-        pieces_to_settle=more,
-        ppk_without_gauge=None if own is None else limits.nearest_over(mean, own),
+        pieces_to_settle=_count(at["pieces_to_settle"]) if capable == "unproven" else 0,
+        gauge=gauge,
     )
 
 
 def _shaped(
-    sample: _Sample, limits: Limits, shape: str, wanted: float, confidence: float, seed: int
+    readings: Floats,
+    n: int,
+    limits: Limits,
+    shape: str,
+    wanted: float,
+    confidence: float,
+    seed: int,
+    gauge: GaugeShare | None,
 ) -> Capability:
     """Figures by percentiles; Cp and Cpk stay empty, a short-term sigma has no percentiles."""
-    figures = shape_figures(sample.readings, limits, shape, confidence=confidence, seed=seed)
+    try:
+        figures = shape_figures(readings, limits, shape, confidence=confidence, seed=seed)
+    except StatisticsError as error:
+        reason = str(error).removeprefix("capability: ")
+        return withheld(n, reason, wanted, confidence, None, None if gauge is None else gauge.sd)
+    if gauge is not None and gauge.reason is None:
+        reason = "behind readings of this shape the pieces cannot be told from the gauge"
+        gauge = replace(gauge, cp=None, cpk=None, pp=None, ppk=None, ppk_interval=None, reason=reason)
     capable = verdict(figures.ppk_bounds, wanted)
     return Capability(
-        n=sample.n,
+        n=n,
         cp=None,
         cpk=None,
         cpm=None,
@@ -194,44 +259,36 @@ def _shaped(
         ppk=figures.ppk,
         cp_interval=None,
         cpk_interval=None,
+        cpm_interval=None,
         pp_interval=figures.pp_interval,
         ppk_interval=figures.ppk_interval,
         ppk_bounds=figures.ppk_bounds,
         confidence=confidence,
-        outside_ppm=figures.outside * _PPM,
-        outside_interval=_scaled(figures.outside_interval),
+        outside_ppm=figures.outside * PPM,
+        outside_interval=(figures.outside_interval[0] * PPM, figures.outside_interval[1] * PPM),
         reason=None,
         method=figures.method,
         capable=capable,
         wanted=wanted,
-        pieces_to_settle=_more_by_width(figures.ppk, figures.ppk_bounds, sample.n, wanted),
-        ppk_without_gauge=None,
+        pieces_to_settle=_more_by_width(figures.ppk, figures.ppk_bounds, n, wanted),
+        gauge=gauge,
     )
 
 
-def _why_withheld(sample: _Sample, stable: bool, unstable_because: str, shape: str) -> str | None:
-    """Say why no figure may be given, or None."""
-    if shape not in SHAPES:
-        raise StatisticsUsageError(f"capability: shape {shape!r} is not known; there are {', '.join(SHAPES)}")
-    least = LEAST_OBSERVED if shape == "any" else LEAST_PIECES
-    if not stable:
+def _why_withheld(n: int, sd: float, own: float, basis: Basis, shape: str) -> str | None:
+    """Say why no figure may be given, or None; `own` is the sd as it is, `sd` the floored one."""
+    if not basis.stable:
         return (
-            f"the process is not stable, so the figure would describe nothing that lasts; {unstable_because}"
+            "the process is not stable, so the figure would describe nothing that lasts; "
+            f"{basis.unstable_because}"
         )
-    if sample.n < least:
+    least = LEAST_OBSERVED if shape == "any" else LEAST_PIECES
+    if n < least:
         seen = " to see the 0.135 % percentiles" if shape == "any" else ""
-        return f"{sample.n} pieces are too few{seen}: at least {least} are needed"
-    if sample.sd == 0.0 or (shape != "normal" and np.ptp(sample.readings) == 0.0):
+        return f"{n} pieces are too few{seen}: at least {least} are needed"
+    if sd == 0.0 or (shape != "normal" and own == 0.0):
         return "all readings are equal, so the spread is unknown: give the resolution of the gauge"
     return None
-
-
-def _more(sample: _Sample, limits: Limits, wanted: float, confidence: float) -> int | None:
-    """Further pieces that would settle the question, counted from a sample too small for a figure."""
-    index = limits.nearest_over(sample.mean, sample.sd)
-    return pieces_to_settle(
-        index, sample.n, sides=limits.sides, wanted=wanted, confidence=confidence, least=LEAST_PIECES
-    )
 
 
 def _more_by_width(ppk: float, bounds: Interval, n: int, wanted: float) -> int | None:
@@ -248,8 +305,7 @@ def _more_by_width(ppk: float, bounds: Interval, n: int, wanted: float) -> int |
 
 def _check_options(
     confidence: float,
-    sigma: float | None,
-    sigma_df: float | None,
+    bases: Sequence[Basis],
     wanted: float,
     resolution: float | None,
     gauge_sd: float | None,
@@ -257,39 +313,47 @@ def _check_options(
     """Refuse a confidence outside 0..1 and what must be above 0 and is not."""
     if not 0.0 < confidence < 1.0:
         raise StatisticsError(f"capability: confidence is {confidence}, must lie between 0 and 1")
-    above = {"sigma": sigma, "degrees of freedom of sigma": sigma_df, "wanted Ppk": wanted}
-    for name, value in (above | {"resolution": resolution, "gauge sd": gauge_sd}).items():
+    above: list[tuple[str, float | None]] = [
+        ("wanted Ppk", wanted),
+        ("resolution", resolution),
+        ("gauge sd", gauge_sd),
+    ]
+    for basis in bases:
+        above += [("sigma", basis.sigma), ("degrees of freedom of sigma", basis.sigma_df)]
+    for name, value in above:
         if value is not None and not value > 0:
             raise StatisticsError(f"capability: {name} is {value}, must be above 0")
 
 
-def _method(sides: int, charted: bool, floored: bool) -> str:
+def _method(sides: int, basis: Basis, *, floored: bool) -> str:
     """Say in words how the figures of normal readings were made."""
     parts = [
         "normal readings",
         "Cp and Cpk from the chart's sigma"
-        if charted
+        if basis.sigma is not None
         else "Cp and Cpk from the sample sd (no chart sigma given)",
         "Pp, Ppk and Cpm from the sample sd",
         "interval of Ppk exact by the noncentral t" if sides == 1 else "interval of Ppk by Bissell 1990",
         "fraction outside from the normal curve"
         + (", exact interval" if sides == 1 else ", generalised interval"),
     ]
+    if basis.mean_n is not None:
+        parts.append("several readings a piece: intervals rest on what they are worth, not on their number")
     if floored:
         parts.append("sample sd not taken below resolution / sqrt 12")
     return "; ".join(parts)
 
 
-def _sample_sd(readings: Floats) -> float:
-    """Sample standard deviation, exactly 0 for equal readings."""
-    return 0.0 if np.ptp(readings) == 0.0 else float(np.std(readings, ddof=1))
+def _known(value: float) -> float | None:
+    """Turn NaN into None."""
+    return None if math.isnan(value) else value
 
 
-def _pair(bounds: Floats) -> Interval:
-    """Turn an array of two into a plain pair."""
-    return float(bounds[0]), float(bounds[1])
+def _interval(at: dict[str, float], name: str) -> Interval | None:
+    """Two-sided interval of a figure, where there is one."""
+    return None if math.isnan(at[name]) else (at[f"{name}_low"], at[f"{name}_high"])
 
 
-def _scaled(interval: Interval) -> Interval:
-    """Turn fractions into parts per million."""
-    return interval[0] * _PPM, interval[1] * _PPM
+def _count(value: float) -> int | None:
+    """Turn a count into a plain number, NaN into None."""
+    return None if math.isnan(value) else int(value)

@@ -1,4 +1,4 @@
-"""Confidence bounds of capability figures, and how many more pieces would settle the question.
+"""Confidence bounds of capability figures.
 
 Every bound is one-sided: `level` is the chance that the true figure lies below it, so 0.05 gives the lower
 95 % bound and 0.975 the upper end of a two-sided 95 % interval. All functions take scalars or arrays and
@@ -13,7 +13,6 @@ from qc.stats.errors import StatisticsError
 
 Floats = NDArray[np.float64]
 
-MOST_PIECES = 100_000  # beyond this "n more pieces would settle it" is no advice to a small workshop
 _LARGE_DF = 1e6  # above, the noncentral t is a shifted normal to more than eight digits of the bound
 
 
@@ -182,76 +181,6 @@ def cpm_bound(cpm: ArrayLike, level: ArrayLike, n: ArrayLike, off_target: ArrayL
     return np.asarray(
         np.asarray(cpm, dtype=np.float64) * np.sqrt(special.chdtri(freedom, 1.0 - level) / freedom)
     )
-
-
-def pieces_to_settle(
-    index: float, n: int, *, sides: int, wanted: float = 1.0, confidence: float = 0.95, least: int = 20
-) -> int | None:
-    """How many more pieces like these would turn "unproven" into "proven" or "no".
-
-    Parameters
-    ----------
-    index : float
-        Ppk as estimated now, assumed to stay. [1]
-    n : int, >= 2
-        Pieces so far.
-    sides : {1, 2}
-        Limits of the characteristic.
-    wanted : float, > 0
-        Wanted Ppk. [1]
-    confidence : float, 0..1
-        Confidence of the one-sided bound.
-    least : int
-        Fewest pieces on which a verdict is given.
-
-    Returns
-    -------
-    int or None
-        0 when it is settled already; None when no number up to 100,000 would do.
-
-    Raises
-    ------
-    StatisticsError
-        Fewer than two pieces, or a confidence outside 0..1.
-
-    References
-    ----------
-    .. [1] The bounds above, solved for n.
-
-    Examples
-    --------
-    >>> pieces_to_settle(1.15, 45, sides=2)
-    49
-    """
-    if n < 2:
-        raise StatisticsError(f"pieces to settle: {n} pieces given, at least 2 are needed")
-    bound = one_sided_bound if sides == 1 else two_sided_bound
-
-    def settled(count: int) -> bool:
-        """Whether either bound has passed the wanted value with this many pieces."""
-        low, high = bound(index, np.array([1.0 - confidence, confidence]), count, count - 1.0)
-        return bool(low >= wanted or high < wanted)
-
-    first = max(n, least)
-    if settled(first):
-        return first - n
-    gap = abs(index - wanted)
-    z = float(special.ndtri(confidence))
-    if gap * np.sqrt(MOST_PIECES) < 0.5 * z * np.sqrt(1.0 / 9.0 + wanted**2 / 2.0):
-        return None
-    guess = int(z * z * (1.0 / 9.0 + max(index, wanted) ** 2 / 2.0) / gap**2)
-    few, many = first, min(max(guess, first + 1), MOST_PIECES)
-    while not settled(many):
-        if many == MOST_PIECES:
-            return None
-        few, many = many, min(many + many // 4 + 1, MOST_PIECES)
-    narrower = many - many // 4
-    if narrower > few and not settled(narrower):
-        few = narrower
-    while many - few > 1:
-        middle = (few + many) // 2
-        few, many = (few, middle) if settled(middle) else (middle, many)
-    return many - n
 
 
 def _noncentrality(statistic: Floats, probability: Floats, df: Floats) -> Floats:

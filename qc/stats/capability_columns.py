@@ -1,22 +1,21 @@
-"""Capability of thousands of series at once, as columns: figures, bounds and verdict without the prose."""
+"""Capability of thousands of series at once, as columns: figures, intervals and verdict without the prose."""
 
 from __future__ import annotations
-
-from typing import Any
 
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
-from scipy import special
 
-from qc.stats.capability import LEAST_PIECES
-from qc.stats.capability_bounds import one_sided_bound, two_sided_bound
+from qc.stats.capability_normal import INTERVALS, normal_figures, pieces_of
+from qc.stats.capability_pieces import LEAST_PIECES
 from qc.stats.capability_result import Limits
+from qc.stats.capability_samples import Samples
 from qc.stats.errors import StatisticsError
 
 Floats = NDArray[np.float64]
 
 NEEDED = ("n", "mean", "sd")
+CHARTED = ("cp", "cp_low", "cp_high", "cpk", "cpk_low", "cpk_high")  # only with the chart's sigma
 
 
 def capability_columns(
@@ -24,6 +23,7 @@ def capability_columns(
     *,
     lower: float | None = None,
     upper: float | None = None,
+    target: float | None = None,
     wanted: float = 1.0,
     confidence: float = 0.95,
 ) -> pl.DataFrame:
@@ -33,17 +33,19 @@ def capability_columns(
     ----------
     levels : DataFrame
         Columns `n` (pieces), `mean` and `sd` (sample sd, floored by the caller where readings are coarse);
-        with `sigma` (the chart's) also Cp and Cpk, with `stable` (bool) unstable series are withheld.
-    lower, upper : float, optional
-        Specification limits, at least one. [unit of the characteristic]
+        with `sigma` (the chart's) also Cp and Cpk, with `sigma_df` its degrees of freedom (else n - 1), with
+        `stable` (bool) unstable series are withheld.
+    lower, upper, target : float, optional
+        Specification limits, at least one, and wanted value. [unit of the characteristic]
     wanted, confidence : float
         As `capability`.
 
     Returns
     -------
     DataFrame
-        The same rows with `cp, cpk, pp, ppk, ppk_low, ppk_high` (two-sided interval), `outside_ppm` and
-        `capable`. A withheld figure is null and its verdict `unproven`.
+        The same rows with `cp, cpk, cpm, pp, ppk`, each with its two-sided interval `_low` and `_high`;
+        `outside_ppm, outside_low_ppm, outside_high_ppm`; `capable`; `pieces_to_settle` (0 where settled). A
+        withheld figure is null and its verdict `unproven`; Cp and Cpk are there only with `sigma`.
 
     Raises
     ------
@@ -52,15 +54,16 @@ def capability_columns(
 
     References
     ----------
-    .. [1] As `capability`; both agree to the last digits (tests).
+    .. [1] As `capability`; both are the same computation (`normal_figures`).
 
     Examples
     --------
     >>> table = pl.DataFrame({"series": ["a", "b"], "n": [50, 12], "mean": [10.0, 10.0], "sd": [0.2, 0.2]})
-    >>> capability_columns(table, lower=9.0, upper=11.0)["capable"].to_list()
-    ['proven', 'unproven']
+    >>> found = capability_columns(table, lower=9.0, upper=11.0)
+    >>> found["capable"].to_list(), found["pieces_to_settle"].to_list()
+    (['proven', 'unproven'], [0, 8])
     """
-    limits = Limits(lower, upper)
+    limits = Limits(lower, upper, target)
     missing = [name for name in NEEDED if name not in levels.columns]
     if missing:
         raise StatisticsError(
@@ -70,59 +73,50 @@ def capability_columns(
         raise StatisticsError(
             f"capability: wanted Ppk {wanted} and confidence {confidence}; above 0, and 0 to 1, are needed"
         )
-    n, mean, sd = (levels[name].cast(pl.Float64).to_numpy() for name in NEEDED)
-    shown = (n >= LEAST_PIECES) & (sd > 0)
+    samples = _samples(levels)
+    usable = (samples.n >= 2) & (samples.sd > 0) & np.isfinite(samples.mean)
     if "stable" in levels.columns:
-        shown &= levels["stable"].to_numpy()
-    figures = _figures(
-        limits, np.where(shown, n, LEAST_PIECES), mean, np.where(shown, sd, 1.0), wanted, confidence
-    )
-    if "sigma" in levels.columns:
-        sigma = levels["sigma"].cast(pl.Float64).to_numpy()
-        known = np.where(np.isfinite(sigma) & (sigma > 0), sigma, np.nan)
-        figures["cp"] = np.broadcast_to(_width(limits, known), n.shape)
-        figures["cpk"] = _nearest(limits, mean, known)
+        usable &= levels["stable"].fill_null(False).to_numpy()
+    shown = usable & (samples.n >= LEAST_PIECES)
+    figures = normal_figures(samples.only(shown), limits, wanted=wanted, confidence=confidence)
+    proven, no = figures["bound_low"] >= wanted, figures["bound_high"] < wanted
+    few = usable & ~shown
+    more = np.full(samples.n.size, np.nan)
+    more[few] = pieces_of(samples.only(few), limits, wanted=wanted, confidence=confidence)
+    more[shown] = np.where(proven | no, 0.0, figures["pieces_to_settle"])
+    words = np.full(samples.n.size, "unproven", dtype=object)
+    words[shown] = np.where(proven, "proven", np.where(no, "no", "unproven"))
+    names = [name for figure in INTERVALS for name in (figure, f"{figure}_low", f"{figure}_high")]
+    names += ["outside_ppm", "outside_low_ppm", "outside_high_ppm"]
     columns = [
-        pl.Series(name, np.where(shown, figures[name], np.nan)).fill_nan(None)
-        for name in ("cp", "cpk", "pp", "ppk", "ppk_low", "ppk_high", "outside_ppm")
-        if name in figures
+        _column(name, shown, figures[name])
+        for name in names
+        if name not in CHARTED or "sigma" in levels.columns
     ]
-    words = np.where(shown & figures["proven"], "proven", np.where(shown & figures["no"], "no", "unproven"))
-    return levels.with_columns(*columns, pl.Series("capable", words))
+    settle = pl.Series("pieces_to_settle", more).fill_nan(None).cast(pl.Int64)
+    return levels.with_columns(*columns, pl.Series("capable", words, dtype=pl.String), settle)
 
 
-def _figures(
-    limits: Limits, n: Floats, mean: Floats, sd: Floats, wanted: float, confidence: float
-) -> dict[str, NDArray[Any]]:
-    """Figures from the sample sd, with the bounds of Ppk."""
-    ppk = _nearest(limits, mean, sd)
-    bound = one_sided_bound if limits.sides == 1 else two_sided_bound
-    half = (1.0 - confidence) / 2.0
-    below = np.zeros_like(sd) if limits.lower is None else special.ndtr((limits.lower - mean) / sd)
-    above = np.zeros_like(sd) if limits.upper is None else special.ndtr((mean - limits.upper) / sd)
-    return {
-        "pp": _width(limits, sd),
-        "ppk": ppk,
-        "ppk_low": bound(ppk, half, n, n - 1.0),
-        "ppk_high": bound(ppk, 1.0 - half, n, n - 1.0),
-        "outside_ppm": 1e6 * (below + above),
-        "proven": bound(ppk, 1.0 - confidence, n, n - 1.0) >= wanted,
-        "no": bound(ppk, confidence, n, n - 1.0) < wanted,
-    }
+def _samples(levels: pl.DataFrame) -> Samples:
+    """Take the columns as samples; a chart sigma that is not above 0 is none."""
+    n, mean, sd = (_numbers(levels, name) for name in NEEDED)
+    sigma, sigma_df = sd, n - 1.0
+    if "sigma" in levels.columns:
+        sigma = _numbers(levels, "sigma")
+        sigma = np.where(np.isfinite(sigma) & (sigma > 0), sigma, np.nan)
+    if "sigma_df" in levels.columns:
+        given = _numbers(levels, "sigma_df")
+        sigma_df = np.where(given > 0, given, sigma_df)
+    return Samples(n, mean, sd, sigma, sigma_df, n, n - 1.0)
 
 
-def _width(limits: Limits, spread: Floats) -> Floats:
-    """Tolerance over six spreads; not a number with one limit."""
-    if limits.lower is None or limits.upper is None:
-        return np.full(spread.shape, np.nan)
-    return np.asarray((limits.upper - limits.lower) / (6.0 * spread))
+def _numbers(levels: pl.DataFrame, name: str) -> Floats:
+    """Take one column as numbers, what is missing as NaN."""
+    return levels[name].cast(pl.Float64).fill_null(float("nan")).to_numpy()
 
 
-def _nearest(limits: Limits, mean: Floats, spread: Floats) -> Floats:
-    """Distance of the mean to the nearer limit over three spreads."""
-    sides = []
-    if limits.upper is not None:
-        sides.append(limits.upper - mean)
-    if limits.lower is not None:
-        sides.append(mean - limits.lower)
-    return np.asarray(np.minimum.reduce(sides) / (3.0 * spread))
+def _column(name: str, shown: NDArray[np.bool_], values: Floats) -> pl.Series:
+    """Put the figures of the rows that show one into a column, null elsewhere."""
+    out = np.full(shown.size, np.nan)
+    out[shown] = values
+    return pl.Series(name, out).fill_nan(None)

@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
+from qc.stats.capability_beside import GaugeShare, Spread, no_share
 from qc.stats.errors import StatisticsError
 
 Interval = tuple[float, float]
@@ -77,7 +78,7 @@ class Capability:
         Pieces.
     cp, cpk, cpm, pp, ppk : float or None
         The figures. Cp and Cpk use the chart's sigma, the others the sample sd. [1]
-    cp_interval, cpk_interval, pp_interval, ppk_interval : (float, float) or None
+    cp_interval, cpk_interval, cpm_interval, pp_interval, ppk_interval : (float, float) or None
         Two-sided intervals at `confidence`. [1]
     ppk_bounds : (float, float) or None
         One-sided lower and upper bound of Ppk, each at `confidence`: the verdict rests on them. [1]
@@ -97,8 +98,10 @@ class Capability:
         Ppk that the verdict is held against. [1]
     pieces_to_settle : int or None
         Further pieces that would settle an `unproven`, if they were like these; 0 when settled.
-    ppk_without_gauge : float or None
-        Ppk of the pieces themselves when the gauge's own spread is known. [1]
+    gauge : GaugeShare or None
+        Part of the gauge, where its own spread is known.
+    spread : Spread or None
+        Spread within and between pieces, where pieces have several readings.
     """
 
     n: int
@@ -109,6 +112,7 @@ class Capability:
     ppk: float | None
     cp_interval: Interval | None
     cpk_interval: Interval | None
+    cpm_interval: Interval | None
     pp_interval: Interval | None
     ppk_interval: Interval | None
     ppk_bounds: Interval | None
@@ -120,17 +124,27 @@ class Capability:
     capable: Verdict
     wanted: float
     pieces_to_settle: int | None
-    ppk_without_gauge: float | None
+    gauge: GaugeShare | None = None
+    spread: Spread | None = None
 
     def to_dict(self) -> dict[str, object]:
-        """Return the agreed plain form: figures, their intervals, what lies outside, verdict."""
-        return {
+        """Return the agreed plain form: figures, their intervals, what lies outside, verdict.
+
+        `gauge` and `spread` are there only where they were asked for or can be told.
+        """
+        out: dict[str, object] = {
             "cp": self.cp,
             "cpk": self.cpk,
             "cpm": self.cpm,
             "pp": self.pp,
             "ppk": self.ppk,
-            "intervals": {"cpk": _listed(self.cpk_interval), "ppk": _listed(self.ppk_interval)},
+            "intervals": {
+                "cp": _listed(self.cp_interval),
+                "cpk": _listed(self.cpk_interval),
+                "cpm": _listed(self.cpm_interval),
+                "pp": _listed(self.pp_interval),
+                "ppk": _listed(self.ppk_interval),
+            },
             "confidence": self.confidence,
             "outside_ppm": self.outside_ppm,
             "outside_interval": _listed(self.outside_interval),
@@ -138,6 +152,22 @@ class Capability:
             "method": self.method,
             "capable": self.capable,
         }
+        if self.spread is not None:
+            out["spread"] = self.spread.to_dict()
+        if self.gauge is not None:
+            out["gauge"] = self.gauge.to_dict()
+        return out
+
+    @property
+    def sentences(self) -> tuple[str, ...]:
+        """Return the verdict, then what can be said of the spread and of the gauge, a sentence each."""
+        beside = [part.sentence for part in (self.spread, self.gauge) if part is not None]
+        return (self.sentence, *beside)
+
+    @property
+    def ppk_without_gauge(self) -> float | None:
+        """Return the Ppk that a perfect gauge would show, where the gauge's own spread is known."""
+        return None if self.gauge is None else self.gauge.ppk
 
     @property
     def sentence(self) -> str:
@@ -196,7 +226,9 @@ def verdict(bounds: Interval, wanted: float) -> Verdict:
     return "no" if high < wanted else "unproven"
 
 
-def withheld(n: int, reason: str, wanted: float, confidence: float, more: int | None) -> Capability:
+def withheld(
+    n: int, reason: str, wanted: float, confidence: float, more: int | None, gauge_sd: float | None = None
+) -> Capability:
     """Withhold every figure, with the reason.
 
     Parameters
@@ -211,6 +243,8 @@ def withheld(n: int, reason: str, wanted: float, confidence: float, more: int | 
         Confidence that was asked for.
     more : int or None
         Further pieces that would settle the question.
+    gauge_sd : float or None
+        Spread of the gauge, where it was given. [unit of the characteristic]
 
     Returns
     -------
@@ -231,6 +265,7 @@ def withheld(n: int, reason: str, wanted: float, confidence: float, more: int | 
         ppk=None,
         cp_interval=None,
         cpk_interval=None,
+        cpm_interval=None,
         pp_interval=None,
         ppk_interval=None,
         ppk_bounds=None,
@@ -242,7 +277,7 @@ def withheld(n: int, reason: str, wanted: float, confidence: float, more: int | 
         capable="unproven",
         wanted=wanted,
         pieces_to_settle=more,
-        ppk_without_gauge=None,
+        gauge=None if gauge_sd is None else no_share(gauge_sd, confidence),
     )
 
 

@@ -159,16 +159,12 @@ def shape_figures(
     """
     if np.ptp(readings) == 0.0:
         raise StatisticsError("capability by percentiles: all readings are equal, the spread is unknown")
+    check_shape(readings, shape)
     if shape == "any":
         return _observed(readings, limits, confidence, seed)
-    if shape not in _FAMILIES:
-        raise StatisticsUsageError(f"capability: shape {shape!r} is not known; there are {', '.join(SHAPES)}")
+    if shape == "normal":
+        raise StatisticsUsageError("capability by percentiles: normal readings need none, ask `capability`")
     family = _FAMILIES[shape]
-    if np.min(readings) < 0.0 or (family.needs_positive and np.min(readings) == 0.0):
-        raise StatisticsError(
-            f"capability: shape {shape!r} needs readings above 0, the least is {np.min(readings):g}; "
-            "take another shape or correct the reading"
-        )
     place, scale = family.fit(readings[np.newaxis, :])
     places, scales = family.pivots(int(readings.size), place, scale, np.random.default_rng(seed))
     pp, ppk = percentile_figures(family.percentiles(place[0], scale[0]), limits)
@@ -183,6 +179,34 @@ def shape_figures(
         outside_interval=_middle(family.outside(places, scales, limits), confidence),
         method=f"percentiles of a fitted {family.name}; parametric bootstrap, exact pivots, {_DRAWS} draws",
     )
+
+
+def check_shape(readings: Floats, shape: str) -> None:
+    """Refuse a shape that does not exist, and readings that it cannot have.
+
+    Raises
+    ------
+    StatisticsError
+        A reading below 0, or of 0 where the shape has none.
+    StatisticsUsageError
+        A shape that does not exist.
+
+    Examples
+    --------
+    >>> check_shape(np.array([0.2, 1.4]), "weibull")
+    """
+    if shape not in SHAPES:
+        raise StatisticsUsageError(f"capability: shape {shape!r} is not known; there are {', '.join(SHAPES)}")
+    family = _FAMILIES.get(shape)
+    if family is None:
+        return
+    least = float(np.min(readings))
+    if least < 0.0 or (family.needs_positive and least == 0.0):
+        raise StatisticsError(
+            f"capability: a {family.name} distribution needs readings "
+            f"{'above' if family.needs_positive else 'not below'} 0, the least is {least:g}; "
+            "take another shape or correct the reading"
+        )
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,11 +10,13 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
+from qc.stats.distribution_columns import anderson_darling_many
 from qc.stats.errors import StatisticsError, StatisticsUsageError
 from qc.stats.points import as_readings
 
 Floats = NDArray[np.float64]
 
+LEAST_ALPHA = 1e-12  # Student's t has no digits left in double precision far beyond it
 LEAST_NORMALITY = (
     8  # below, the p-value of D'Agostino and Stephens is not supported (their table starts at 8)
 )
@@ -100,11 +102,8 @@ def anderson_darling(values: ArrayLike) -> SignificanceTest:
     """
     readings = as_readings(values, "normality: value", least=LEAST_NORMALITY)
     n = int(readings.size)
-    scores = np.sort(_standardised(readings, "normality"))
-    rank = np.arange(1, n + 1)
-    raw = -n - float(np.mean((2 * rank - 1) * (special.log_ndtr(scores) + special.log_ndtr(-scores[::-1]))))
-    adjusted = raw * (1.0 + 0.75 / n + 2.25 / n**2)
-    return SignificanceTest("anderson-darling", adjusted, _anderson_darling_p(adjusted), n)
+    statistic, p_value = anderson_darling_many(readings, np.array([n]))
+    return SignificanceTest("anderson-darling", float(statistic[0]), float(p_value[0]), n)
 
 
 def grubbs(values: ArrayLike, *, side: str = "both", alpha: float = 0.05) -> Outlier:
@@ -186,7 +185,7 @@ def generalised_esd(values: ArrayLike, most: int, *, alpha: float = 0.05) -> tup
     >>> [(o.point, o.outlier) for o in found]
     [(11, True), (10, True), (5, False)]
     """
-    if most < 1:
+    if not most >= 1:
         raise StatisticsError(f"outlier test: {most} outliers looked for, at least 1 is needed")
     readings = as_readings(values, "outlier test: value", least=most + 3)
     _check_alpha(alpha)
@@ -308,19 +307,6 @@ def bartlett(groups: Sequence[ArrayLike]) -> SignificanceTest:
     )
 
 
-def _anderson_darling_p(adjusted: float) -> float:
-    """P-value of the adjusted statistic, four pieces (D'Agostino and Stephens 1986, table 4.9)."""
-    a = adjusted
-    if a >= 0.6:
-        # the quadratic turns upwards past its least point near 153, where p has long been 0
-        return math.exp(1.2937 - 5.709 * a + 0.0186 * a * a) if a < 100.0 else 0.0
-    if a >= 0.34:
-        return math.exp(0.9177 - 4.279 * a - 1.38 * a * a)
-    if a >= 0.2:
-        return 1.0 - math.exp(-8.318 + 42.796 * a - 59.938 * a * a)
-    return 1.0 - math.exp(-13.436 + 101.14 * a - 223.73 * a * a)
-
-
 def _outlier_critical(n: int, one_sided: float) -> float:
     """Critical distance from the mean for the most extreme of n at a one-sided level."""
     t = float(special.stdtrit(n - 2, 1.0 - one_sided / n))
@@ -336,5 +322,5 @@ def _standardised(readings: Floats, what: str) -> Floats:
 
 def _check_alpha(alpha: float) -> None:
     """Refuse a level outside 0..1."""
-    if not 0.0 < alpha < 1.0:
-        raise StatisticsError(f"outlier test: alpha is {alpha}, must lie between 0 and 1")
+    if not LEAST_ALPHA <= alpha < 1.0:
+        raise StatisticsError(f"outlier test: alpha is {alpha}, must lie between {LEAST_ALPHA:g} and 1")

@@ -8,14 +8,7 @@ import numpy as np
 import pytest
 from scipy import integrate, special, stats
 
-from qc.stats.capability_bounds import (
-    MOST_PIECES,
-    cp_bound,
-    cpm_bound,
-    one_sided_bound,
-    pieces_to_settle,
-    two_sided_bound,
-)
+from qc.stats.capability_bounds import cp_bound, cpm_bound, one_sided_bound, two_sided_bound
 from qc.stats.errors import StatisticsError
 
 PUBLISHED = json.loads((Path(__file__).parents[1] / "published/capability_indices.json").read_text("utf-8"))
@@ -91,24 +84,6 @@ def test_bounds_cover_in_simulation():
     assert np.mean(two_sided_bound(nearest, 0.05, n, n - 1) <= true) == pytest.approx(0.95, abs=0.012)
 
 
-def test_pieces_to_settle_is_the_least_number_that_does():
-    more = pieces_to_settle(1.2, 30, sides=2)
-    assert two_sided_bound(1.2, 0.05, 30 + more, 29 + more) >= 1.0
-    assert two_sided_bound(1.2, 0.05, 29 + more, 28 + more) < 1.0
-    more = pieces_to_settle(0.8, 25, sides=1)
-    assert one_sided_bound(0.8, 0.95, 25 + more, 24 + more) < 1.0
-    assert one_sided_bound(0.8, 0.95, 24 + more, 23 + more) >= 1.0
-
-
-def test_pieces_to_settle_at_the_edges():
-    assert pieces_to_settle(3.0, 50, sides=2) == 0
-    assert pieces_to_settle(3.0, 8, sides=2) == 12
-    assert pieces_to_settle(1.0, 50, sides=2) is None
-    assert pieces_to_settle(1.001, 50, sides=1) is None
-    settled = pieces_to_settle(1.01, 50, sides=2)
-    assert settled is not None and settled < MOST_PIECES
-
-
 @pytest.mark.parametrize(
     "call, said",
     [
@@ -116,7 +91,6 @@ def test_pieces_to_settle_at_the_edges():
         (lambda: one_sided_bound(1.0, 0.05, 5, 0), "degrees of freedom are 0"),
         (lambda: two_sided_bound(1.0, math.nan, 5, 4), "level is nan"),
         (lambda: cpm_bound(1.0, 0.05, 0, 0.2), "must be above 0"),
-        (lambda: pieces_to_settle(1.0, 1, sides=1), "1 pieces given"),
     ],
 )
 def test_bad_questions_are_named(call, said):

@@ -120,7 +120,8 @@ def test_limit_at_or_below_zero_is_never_crossed_by_positive_readings():
     "sample, shape, error, said",
     [
         ([1.0, 0.0, 2.0], "positive", StatisticsError, "above 0"),
-        ([1.0, -0.1, 2.0], "half-normal", StatisticsError, "above 0"),
+        ([1.0, -0.1, 2.0], "half-normal", StatisticsError, "not below 0"),
+        ([1.0, 2.0, 3.0], "normal", StatisticsUsageError, "normal readings need none"),
         ([1.0, 1.0, 1.0], "weibull", StatisticsError, "all readings are equal"),
         ([1.0, 2.0, 3.0], "any", StatisticsError, f"{LEAST_OBSERVED} are needed"),
         ([1.0, 2.0, 3.0], "gamma", StatisticsUsageError, "'gamma' is not known"),

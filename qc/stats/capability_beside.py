@@ -1,0 +1,132 @@
+"""What is shown beside capability: the gauge's part of the spread, spread within and between pieces."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+Interval = tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class GaugeShare:
+    """The gauge's part of the spread that is seen, and the capability of the pieces behind it.
+
+    Attributes
+    ----------
+    sd : float
+        Spread of the gauge. [unit of the characteristic]
+    share_of_variance : float or None
+        Gauge variance over the variance of the readings; None while capability is withheld.
+    cp, cpk, pp, ppk : float or None
+        What a perfect gauge would show. [1]
+    ppk_interval : (float, float) or None
+        Two-sided interval of that Ppk at `confidence`. [1]
+    confidence : float
+        Confidence of the interval.
+    reason : str or None
+        Why there are no figures.
+    """
+
+    sd: float
+    share_of_variance: float | None
+    cp: float | None
+    cpk: float | None
+    pp: float | None
+    ppk: float | None
+    ppk_interval: Interval | None
+    confidence: float
+    reason: str | None
+
+    def to_dict(self) -> dict[str, object]:
+        """Return plain values."""
+        return {
+            "sd": self.sd,
+            "share_of_variance": self.share_of_variance,
+            "cp": self.cp,
+            "cpk": self.cpk,
+            "pp": self.pp,
+            "ppk": self.ppk,
+            "intervals": {"ppk": None if self.ppk_interval is None else list(self.ppk_interval)},
+            "reason": self.reason,
+        }
+
+    @property
+    def sentence(self) -> str:
+        """Return the finding in one plain sentence."""
+        if self.share_of_variance is None:
+            return f"What the gauge adds is not said: {self.reason}."
+        if self.ppk is None or self.ppk_interval is None:
+            if self.share_of_variance >= 1.0:
+                return f"{str(self.reason)[:1].upper()}{str(self.reason)[1:]}."
+            return f"The gauge makes {_percent(self.share_of_variance)} of the variance seen; {self.reason}."
+        low, high = self.ppk_interval
+        return (
+            f"The gauge makes {_percent(self.share_of_variance)} of the variance seen; with a perfect gauge "
+            f"Ppk would be {self.ppk:.2f} ({100.0 * self.confidence:g} % sure: {low:.2f} to {high:.2f})."
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Spread:
+    """Spread within pieces, between pieces and in all, with the capability by each.
+
+    Attributes
+    ----------
+    within, between, total : float or None
+        Standard deviations; `within` None where no piece has two readings. [unit of the characteristic]
+    cp, cpk : mapping of "within", "between", "total" to float or None
+        Cp and Cpk if only this spread were there; None for a spread that is 0 or unknown, Cp with one limit,
+        and while capability is withheld. [1]
+    of : str
+        What the readings are nested in: `pieces` or `subgroups`.
+    """
+
+    within: float | None
+    between: float
+    total: float
+    cp: Mapping[str, float | None]
+    cpk: Mapping[str, float | None]
+    of: str = "pieces"
+
+    def to_dict(self) -> dict[str, object]:
+        """Return plain values: the three sds, then Cp and Cpk by each."""
+        return {
+            "within": self.within,
+            "between": self.between,
+            "total": self.total,
+            "cp": dict(self.cp),
+            "cpk": dict(self.cpk),
+        }
+
+    @property
+    def sentence(self) -> str:
+        """Return where the spread lies, in one plain sentence, with what would be left of it."""
+        if self.within is None:
+            return f"The spread within {self.of} is unknown: two readings of one are needed."
+        between = self.between**2 / self.total**2
+        said = (
+            f"Spread (sd) within {self.of} {self.within:.4g}, between {self.of} {self.between:.4g}, in all "
+            f"{self.total:.4g}: {_percent(between)} of the variance lies between {self.of}."
+        )
+        alike = self.cpk["within"]
+        if alike is not None and self.between > 0.0:
+            said += f" If all {self.of} had the same mean, Cpk would be {alike:.2f}."
+        return said
+
+
+def no_share(gauge_sd: float, confidence: float) -> GaugeShare:
+    """Say that nothing is said of the gauge's part while capability itself is withheld.
+
+    Examples
+    --------
+    >>> no_share(0.2, 0.95).share_of_variance is None
+    True
+    """
+    reason = "capability is withheld"
+    return GaugeShare(gauge_sd, None, None, None, None, None, None, confidence, reason)
+
+
+def _percent(share: float) -> str:
+    """Write a share as a person does."""
+    return f"{100.0 * share:.0f} %"
