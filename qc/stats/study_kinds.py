@@ -2,34 +2,40 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass, replace
-from typing import Any, cast
+from typing import Any
 
 import numpy as np
 import polars as pl
 
-from qc.stats.charttable import ChartTable, lengths
+from qc.stats.charttable import ChartTable
 from qc.stats.counts import CountKind, count_table
-from qc.stats.detector import detect_many
-from qc.stats.detector_result import Detection, Shape
-from qc.stats.errors import StatisticsError, StatisticsUsageError
+from qc.stats.errors import StatisticsUsageError
 from qc.stats.limits import THREE_SIGMA_RATE
 from qc.stats.measured import individuals_table, subgroup_table
 from qc.stats.memory import cusum_signals, cusum_table, ewma_signals, ewma_table
 from qc.stats.multivariate import mewma, t2
-from qc.stats.points import Chart, Floats, Signal
+from qc.stats.points import Chart
 from qc.stats.rare import time_between_table
 from qc.stats.rule_signals import find_signals
 from qc.stats.screening import screen_frame
 from qc.stats.selfstarting import self_starting_charts, self_starting_table
 from qc.stats.setting import Setting
-from qc.stats.study_outcome import Outcome, Outcomes, only_limit, table_outcomes, with_rules
+from qc.stats.study_changepoint import changepoint
+from qc.stats.study_outcome import (
+    Outcome,
+    Outcomes,
+    each_series,
+    only_limit,
+    points_of,
+    table_outcomes,
+    with_rules,
+)
 from qc.stats.study_question import StudyQuestion
 from qc.stats.threeway import three_way_table
 from qc.stats.trend_chart import trend
 
-DETECTOR_RATE = 0.001  # false signals per point where none is asked for
 MEWMA_RUN_LENGTH = 200.0
 MEWMA_WEIGHT = 0.1
 VALUE = "value:"  # columns of several figures carry this before their name
@@ -70,11 +76,13 @@ def check_question(question: StudyQuestion) -> Kind:
         raise StatisticsUsageError(f"chart {question.chart} judges several figures: give no limits of one")
     if question.screen and question.chart not in SCREENED:
         raise StatisticsUsageError(f"screening is for {', '.join(SCREENED)}")
-    return kind
+    if question.counts is not None and question.chart != "changepoint":
+        raise StatisticsUsageError("counts are named for chart changepoint only: the others are of one kind")
+    return kind if question.counts is None else replace(kind, measured=False)
 
 
 def _individuals(frame: pl.DataFrame, question: StudyQuestion) -> Outcomes:
-    return _levels(_points_of(frame), question, individuals_table, "subgroup" not in frame.columns)
+    return _levels(points_of(frame), question, individuals_table, "subgroup" not in frame.columns)
 
 
 def _mean_range(frame: pl.DataFrame, question: StudyQuestion) -> Outcomes:
@@ -123,7 +131,7 @@ def _screened(
         chart = replace(outcome.chart, extras=extras, warnings=outcome.chart.warnings + said)
         return replace(outcome, chart=chart)
 
-    return _each(frame, one)
+    return each_series(frame, one)
 
 
 def _three_way(frame: pl.DataFrame, question: StudyQuestion) -> Outcomes:
@@ -139,7 +147,7 @@ def _three_way(frame: pl.DataFrame, question: StudyQuestion) -> Outcomes:
 
 
 def _ewma(frame: pl.DataFrame, question: StudyQuestion) -> Outcomes:
-    table = ewma_table(_points_of(frame), question.setting, question.ewma)
+    table = ewma_table(points_of(frame), question.setting, question.ewma)
     signals = ewma_signals(table) if question.rules else {}
     return table_outcomes(
         table, signals, only_limit(question.rules), single_readings="subgroup" not in frame.columns
@@ -147,7 +155,7 @@ def _ewma(frame: pl.DataFrame, question: StudyQuestion) -> Outcomes:
 
 
 def _cusum(frame: pl.DataFrame, question: StudyQuestion) -> Outcomes:
-    table = cusum_table(_points_of(frame), question.setting, question.cusum)
+    table = cusum_table(points_of(frame), question.setting, question.cusum)
     signals = cusum_signals(table, question.cusum) if question.rules else {}
     return table_outcomes(
         table, signals, only_limit(question.rules), single_readings="subgroup" not in frame.columns
@@ -155,7 +163,7 @@ def _cusum(frame: pl.DataFrame, question: StudyQuestion) -> Outcomes:
 
 
 def _self_starting(frame: pl.DataFrame, question: StudyQuestion) -> Outcomes:
-    table = self_starting_table(_points_of(frame), question.setting)
+    table = self_starting_table(points_of(frame), question.setting)
     outcomes = table_outcomes(table, find_signals(table, question.rules), single_readings=False)
     charts = self_starting_charts(table, question.cusum)
     return {
@@ -164,50 +172,6 @@ def _self_starting(frame: pl.DataFrame, question: StudyQuestion) -> Outcomes:
         else replace(outcome, chart=replace(charts[name], signals=outcome.chart.signals))
         for name, outcome in outcomes.items()
     }
-
-
-def _changepoint(frame: pl.DataFrame, question: StudyQuestion) -> Outcomes:
-    frame = _points_of(frame)
-    names, parts = [], []
-    for name, part in _series_of(frame):
-        names.append(name)
-        parts.append(part["value"].to_numpy())
-    found = detect_many(
-        parts,
-        false_alarm_rate=question.false_alarm_rate or DETECTOR_RATE,
-        shape=cast(Shape, question.shape),
-        resolution=question.setting.resolution,
-    )
-    return {
-        name: Outcome(values.size, _detection_chart(name, values, detection, bool(question.rules)))
-        for name, values, detection in zip(names, parts, found, strict=True)
-    }
-
-
-def _detection_chart(name: str, values: Floats, found: Detection, wanted: bool) -> Chart:
-    """Show readings by stretches: there are no limits, the level is that of the newest stretch."""
-    newest = found.stretches[-1] if found.stretches else None
-    signals = tuple(
-        Signal(one.point, one.kind, one.side, one.start, one.size, one.size_sigma, name or None)
-        for one in found.signals
-    )
-    warnings = () if values.size >= 4 else ("the detector begins at the 4th point",)
-    return Chart(
-        kind="changepoint",
-        center=None if newest is None else newest.mean,
-        lower=None,
-        upper=None,
-        sigma=None if newest is None else newest.sd,
-        values=values,
-        signals=signals if wanted else (),
-        warnings=warnings,
-        extras={
-            "false_alarm_rate": found.false_alarm_rate,
-            "shape": found.shape,
-            "stretches": [stretch.to_dict() for stretch in found.stretches],
-            "changes": [one.to_dict() for one in found.signals],
-        },
-    )
 
 
 def _trend(frame: pl.DataFrame, question: StudyQuestion) -> Outcomes:
@@ -225,7 +189,7 @@ def _trend(frame: pl.DataFrame, question: StudyQuestion) -> Outcomes:
         chart = with_rules(chart, question.rules, name)
         return Outcome(part.height, chart, sigma=chart.sigma, unstable=wears)
 
-    return _each(frame, one)
+    return each_series(frame, one)
 
 
 def _t2(frame: pl.DataFrame, question: StudyQuestion) -> Outcomes:
@@ -234,7 +198,7 @@ def _t2(frame: pl.DataFrame, question: StudyQuestion) -> Outcomes:
         rate = question.false_alarm_rate or THREE_SIGMA_RATE
         return _several(name, t2(matrix, names, question.setting.baseline, rate), question)
 
-    return _each(frame, one)
+    return each_series(frame, one)
 
 
 def _mewma(frame: pl.DataFrame, question: StudyQuestion) -> Outcomes:
@@ -250,7 +214,7 @@ def _mewma(frame: pl.DataFrame, question: StudyQuestion) -> Outcomes:
         )
         return _several(name, chart, question)
 
-    return _each(frame, one)
+    return each_series(frame, one)
 
 
 def _several(name: str, chart: Chart, question: StudyQuestion) -> Outcome:
@@ -288,7 +252,7 @@ KINDS: dict[str, Kind] = {
     "ewma": Kind(_ewma),
     "cusum": Kind(_cusum),
     "self-starting": Kind(_self_starting),
-    "changepoint": Kind(_changepoint, own_level=False),
+    "changepoint": Kind(changepoint, own_level=False),
     "trend": Kind(_trend, needs=("against",), limits=True),
     "t2": Kind(_t2, several=True, own_level=False),
     "mewma": Kind(_mewma, several=True, own_level=False),
@@ -299,34 +263,6 @@ KINDS: dict[str, Kind] = {
     "time-between": Kind(_time_between, measured=False, limits=True),
 }
 SCREENED = ("individuals", "mean-range", "mean-sd")
-
-
-def _series_of(frame: pl.DataFrame) -> Iterator[tuple[str, pl.DataFrame]]:
-    start = 0
-    for count in lengths(frame).tolist():
-        part = frame.slice(start, count)
-        start += count
-        yield str(part["series"][0]), part
-
-
-def _each(frame: pl.DataFrame, build: Callable[[str, pl.DataFrame], Outcome]) -> Outcomes:
-    """Build series by series; one that cannot be charted keeps its reason."""
-    out: Outcomes = {}
-    for name, part in _series_of(frame):
-        try:
-            out[name] = build(name, part)
-        except StatisticsUsageError:
-            raise
-        except StatisticsError as error:
-            out[name] = Outcome(part.height, None, str(error))
-    return out
-
-
-def _points_of(frame: pl.DataFrame) -> pl.DataFrame:
-    """Take readings as points; with subgroups each point is the mean of one."""
-    if "subgroup" not in frame.columns:
-        return frame
-    return frame.group_by("series", "subgroup", maintain_order=True).agg(pl.col("value").mean())
 
 
 def _figures(part: pl.DataFrame) -> tuple[np.ndarray[Any, np.dtype[np.float64]], list[str]]:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
 import polars as pl
 
-from qc.stats.charttable import ChartTable
+from qc.stats.charttable import ChartTable, lengths
+from qc.stats.errors import StatisticsError, StatisticsUsageError
 from qc.stats.points import Chart, Signal, shown
 from qc.stats.rule_signals import find_signals
 from qc.stats.rules import LIMIT, Rule
@@ -121,6 +122,35 @@ def only_limit(rules: tuple[Rule, ...]) -> tuple[str, ...]:
     if all(rule.name == LIMIT for rule in rules):
         return ()
     return ("pattern rules need independent points: on this chart only beyond-limit is used",)
+
+
+def series_of(frame: pl.DataFrame) -> Iterator[tuple[str, pl.DataFrame]]:
+    """Cut an arranged frame into its series, each with its name."""
+    start = 0
+    for count in lengths(frame).tolist():
+        part = frame.slice(start, count)
+        start += count
+        yield str(part["series"][0]), part
+
+
+def each_series(frame: pl.DataFrame, build: Callable[[str, pl.DataFrame], Outcome]) -> Outcomes:
+    """Build series by series; one that cannot be charted keeps its reason."""
+    out: Outcomes = {}
+    for name, part in series_of(frame):
+        try:
+            out[name] = build(name, part)
+        except StatisticsUsageError:
+            raise
+        except StatisticsError as error:
+            out[name] = Outcome(part.height, None, str(error))
+    return out
+
+
+def points_of(frame: pl.DataFrame) -> pl.DataFrame:
+    """Take readings as points; with subgroups each point is the mean of one."""
+    if "subgroup" not in frame.columns:
+        return frame
+    return frame.group_by("series", "subgroup", maintain_order=True).agg(pl.col("value").mean())
 
 
 def companion_sentences(table: ChartTable) -> dict[str, list[str]]:

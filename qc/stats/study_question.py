@@ -47,6 +47,8 @@ class StudyQuestion:
         Leave points beyond the limits out of the baseline, listing each.
     mewma_weight : float or None
         Weight of the newest point of a MEWMA.
+    counts : str or None
+        `defects` or `pass-fail` where a change-point chart judges counts instead of readings.
     """
 
     chart: str
@@ -66,6 +68,7 @@ class StudyQuestion:
     within: str = "range"
     screen: bool = False
     mewma_weight: float | None = None
+    counts: str | None = None
 
     def __post_init__(self) -> None:
         if self.has_limits:
@@ -76,6 +79,8 @@ class StudyQuestion:
             )
         if self.shape not in SHAPES:
             raise StatisticsUsageError(f"shape {self.shape!r} is not known: use {', '.join(SHAPES)}")
+        if self.counts not in (None, "defects", "pass-fail"):
+            raise StatisticsUsageError(f"counts {self.counts!r} are not known: use defects or pass-fail")
         if self.within not in ("range", "sd"):
             raise StatisticsUsageError(f"within {self.within!r} is not known: use range or sd")
         if self.false_alarm_rate is not None and not 0 < self.false_alarm_rate < 1:
