@@ -36,7 +36,8 @@ def study(
     series: Annotated[str | None, _column("Series a reading belongs to: one chart each.")] = None,
     order: Annotated[str | None, _column("Order of making; else the order of the rows.")] = None,
     size: Annotated[str | None, _column("Number inspected: a column, or one number.")] = None,
-    against: Annotated[str | None, _column("Count that a trend runs against.")] = None,
+    against: Annotated[str | None, _column("Count that a trend, or wear, runs against.")] = None,
+    tool: Annotated[str | None, _column("Tool fitted then: each wears anew (changepoint).")] = None,
     place: Annotated[str | None, _column("Place on the piece; its fixed pattern is taken out.")] = None,
     nominal: Annotated[str | None, _column("Target of each piece; deviations are charted.")] = None,
     model: Annotated[str | None, _column("Model; models share a chart if they agree.")] = None,
@@ -60,13 +61,29 @@ def study(
     decision: Annotated[float | None, _number("Decision interval in sigma (cusum).")] = None,
     fast_start: Annotated[bool, typer.Option("--fast-start", help="Begin half way up (cusum).")] = False,
     false_alarm_rate: Annotated[float | None, _number("Per point (changepoint, t2, mewma).")] = None,
+    counts: Annotated[
+        str | None,
+        typer.Option(
+            metavar="KIND", help="defects or pass-fail: judge counts (changepoint).", show_default=False
+        ),
+    ] = None,
     exact: Annotated[bool, typer.Option("--exact", help="Exact limits for counts.")] = False,
     corrected: Annotated[
         bool, typer.Option("--corrected", help="Limits for counts that scatter too much.")
     ] = False,
     robust: Annotated[bool, typer.Option("--robust", help="Medians instead of means.")] = False,
-    within: Annotated[str, typer.Option(help="Spread within pieces (three-way): range or sd.")] = "range",
+    within: Annotated[
+        str | None,
+        typer.Option(
+            metavar="KIND",
+            help="Spread within pieces (three-way): range (when left out) or sd.",
+            show_default=False,
+        ),
+    ] = None,
     screen: Annotated[bool, typer.Option("--screen", help="Limits without points beyond them.")] = False,
+    checks: Annotated[
+        bool, typer.Option("--checks", help="Check distribution, order, groups and gauge step too.")
+    ] = False,
     sheet: Annotated[str | None, typer.Option(help="Sheet of a workbook.", show_default=False)] = None,
     signals_only: Annotated[
         bool, typer.Option("--signals-only", help="Leave the plotted values out.")

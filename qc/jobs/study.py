@@ -3,23 +3,38 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 import polars as pl
 
+from qc.jobs.checks_text import checks_text
+from qc.jobs.study_fit import check_fit
 from qc.jobs.study_options import StudyOptions
 from qc.jobs.study_read import number_columns, read_table, sort_rows, take_labels, take_numbers
 from qc.jobs.study_text import study_text
-from qc.stats import KINDS, SeriesStudy, StatisticsError, StatisticsUsageError, StudyQuestion, study_frame
+from qc.stats import (
+    KINDS,
+    SeriesChecks,
+    SeriesStudy,
+    StatisticsError,
+    StatisticsUsageError,
+    StudyQuestion,
+    checks_together,
+    study_checks,
+    study_frame,
+)
 
 __all__ = ["StatisticsError", "StatisticsUsageError", "StudyOptions", "StudyResult", "study"]
 
 
 @dataclass(frozen=True, slots=True)
 class StudyResult:
-    """Answers of a study by series name; `named` is False where there is only one series without a name."""
+    """Answers of a study by series name; `named` is False where there is only one series without a name.
+
+    `checks` are there when they were asked for; `idle` says which options had no effect.
+    """
 
     file: str
     value: str
@@ -27,15 +42,29 @@ class StudyResult:
     answers: Mapping[str, SeriesStudy]
     named: bool
     signals_only: bool = False
+    checks: Mapping[str, SeriesChecks] | None = None
+    idle: tuple[str, ...] = ()
 
     def to_dict(self) -> dict[str, Any]:
         """Return the object that `--json` prints."""
         found = {name: answer.to_dict(points=not self.signals_only) for name, answer in self.answers.items()}
-        return {"series": found} if self.named else next(iter(found.values()))
+        if self.checks is None:
+            return {"series": found} if self.named else next(iter(found.values()))
+        for name, checks in self.checks.items():
+            found[name]["checks"] = checks.to_dict()
+        if not self.named:
+            return next(iter(found.values()))
+        return {"series": found, "checks": checks_together(self.checks).to_dict()}
 
     def to_text(self) -> str:
         """Return what a person reads: the finding in a sentence, then figures, then the points."""
-        return study_text(self.answers, self.question, self.value, self.file)
+        text = study_text(self.answers, self.question, self.value, self.file)
+        if self.named:  # the answers of many series do not tell their warnings one by one
+            text = "\n".join([text, *(f"Note: {sentence}." for sentence in self.idle)])
+        if self.checks is None:
+            return text
+        several = checks_together(self.checks) if self.named else None
+        return f"{text}\n\n{checks_text(self.checks, several)}"
 
 
 def study(path: str | Path, value: str, chart: str = "individuals", **options: Any) -> StudyResult:
@@ -66,13 +95,18 @@ def study(path: str | Path, value: str, chart: str = "individuals", **options: A
     """
     asked = StudyOptions.of(**options)
     question = asked.question(chart)
+    idle = check_fit(asked, chart)
     source = Path(path)
     table = read_table(source, asked.sheet)
     if asked.order is not None:
         table = sort_rows(table, asked.order, source)
     frame = _frame(table, source, value, chart, asked)
     answers = study_frame(frame, question)
-    result = StudyResult(source.name, value, question, answers, asked.series is not None, asked.signals_only)
+    if idle:
+        answers = {name: replace(one, warnings=one.warnings + idle) for name, one in answers.items()}
+    checks = study_checks(frame, question) if asked.checks else None
+    named = asked.series is not None
+    result = StudyResult(source.name, value, question, answers, named, asked.signals_only, checks, idle)
     if asked.out is not None:
         from qc.jobs.study_write import write_tables
 
@@ -87,7 +121,7 @@ def study(path: str | Path, value: str, chart: str = "individuals", **options: A
 def _frame(table: pl.DataFrame, source: Path, value: str, chart: str, asked: StudyOptions) -> pl.DataFrame:
     """Bring the columns of the question under their agreed names, checked."""
     parts: dict[str, pl.Series] = {}
-    for role in ("series", "subgroup", "place", "model"):
+    for role in ("series", "subgroup", "place", "model", "tool"):
         name = asked.columns[role]
         if name is not None:
             parts[role] = take_labels(table, name, source)

@@ -25,10 +25,11 @@ class StudyOptions:
 
     Attributes
     ----------
-    subgroup, series, order, size, against, place, nominal, model : str, optional
+    subgroup, series, order, size, against, tool, place, nominal, model : str, optional
         Columns: subgroup of a reading, series it belongs to, order of making, number inspected (or one number
-        for all), the count a trend runs against, place on the piece (its fixed pattern is taken out first),
-        the piece's own target (deviations are charted), its model (models share a chart if they agree).
+        for all), the count a trend or wear runs against, the tool fitted then, place on the piece (its fixed
+        pattern is taken out first), the piece's own target (deviations are charted), its model (models share
+        a chart if they agree).
     baseline, rules, limits : str
         `all`, `N` or `A:B`; `none`, `limit`, `all` or rule names; `textbook`, `prediction` or
         `guaranteed[:CONFIDENCE]`.
@@ -44,12 +45,16 @@ class StudyOptions:
         Of a CUSUM, in sigma.
     false_alarm_rate : float, optional
         Per point, for changepoint, t2 and mewma.
+    counts : str, optional
+        `defects` or `pass-fail`: what a changepoint chart judges are counts.
     exact, corrected, robust : bool
         Exact limits for counts; limits for over-dispersed counts; medians instead of means.
-    within : str
-        `range` or `sd`: spread within the pieces of a three-way chart.
+    within : str, optional
+        `range` (also when left out) or `sd`: spread within the pieces of a three-way chart.
     screen : bool
         Leave points beyond the limits out of the baseline, listing each.
+    checks : bool
+        Check distribution, order, groups and gauge step too.
     sheet : str, optional
         Sheet of a workbook.
     signals_only : bool
@@ -63,6 +68,7 @@ class StudyOptions:
     order: str | None = None
     size: str | None = None
     against: str | None = None
+    tool: str | None = None
     place: str | None = None
     nominal: str | None = None
     model: str | None = None
@@ -84,11 +90,13 @@ class StudyOptions:
     decision: float | None = None
     fast_start: bool = False
     false_alarm_rate: float | None = None
+    counts: str | None = None
     exact: bool = False
     corrected: bool = False
     robust: bool = False
-    within: str = "range"
+    within: str | None = None
     screen: bool = False
+    checks: bool = False
     sheet: str | None = None
     signals_only: bool = False
     out: str | Path | None = None
@@ -116,6 +124,7 @@ class StudyOptions:
             "series": self.series,
             "size": self.size,
             "against": self.against,
+            "tool": self.tool,
             "place": self.place,
             "nominal": self.nominal,
             "model": self.model,
@@ -136,19 +145,21 @@ class StudyOptions:
         for need in KINDS[chart].needs:
             if self.columns[need] is None:
                 raise StatisticsUsageError(f"chart {chart} needs --{need} COLUMN")
+        # what has no effect on this chart is said by `study_fit`, and so is left out here
+        kind, limits = KINDS[chart], LimitRule.parse(self.limits)
         return StudyQuestion(
             chart=chart,
             setting=Setting(
                 baseline=Baseline.parse(self.baseline),
-                limits=LimitRule.parse(self.limits),
+                limits=limits if kind.limits else LimitRule(),
                 center=self.center,
                 sigma=self.sigma,
                 resolution=self.resolution,
                 robust=self.robust,
             ),
             rules=parse_rules(self.rules),
-            lower=self.lower,
-            upper=self.upper,
+            lower=None if kind.several else self.lower,
+            upper=None if kind.several else self.upper,
             target=self.target,
             wanted=self.wanted,
             shape=self.shape,
@@ -159,9 +170,10 @@ class StudyOptions:
             false_alarm_rate=self.false_alarm_rate,
             exact=self.exact,
             corrected=self.corrected,
-            within=self.within,
+            within=self.within or "range",
             screen=self.screen,
             mewma_weight=self.weight,
+            counts=self.counts,
         )
 
 

@@ -31,7 +31,7 @@ def read_table(path: Path, sheet: str | None = None) -> pl.DataFrame:
     Raises
     ------
     StatisticsUsageError
-        No such file, or a kind of file that is not read.
+        No such file, a kind of file that is not read, or a sheet of a file that has none.
     StatisticsError
         The file cannot be read as what its name says, or holds no rows.
     """
@@ -40,6 +40,10 @@ def read_table(path: Path, sheet: str | None = None) -> pl.DataFrame:
         raise StatisticsUsageError(f"{path.name}: a study reads csv, parquet or xlsx files")
     if not path.is_file():
         raise StatisticsUsageError(f"{path}: there is no such file")
+    if sheet is not None and suffix != ".xlsx":
+        raise StatisticsUsageError(
+            f"{path.name}: a {suffix[1:]} file has no sheets: leave --sheet out, or give an xlsx file"
+        )
     try:
         if suffix == ".parquet":
             table = pl.read_parquet(path)
@@ -173,8 +177,25 @@ def _read_workbook(path: Path, sheet: str | None) -> pl.DataFrame:
     if sheet is not None and sheet not in book.sheet_names:
         there = ", ".join(f"'{name}'" for name in book.sheet_names)
         raise StatisticsUsageError(f"{path.name}: there is no sheet '{sheet}'; there are {there}")
-    cells: pl.DataFrame = book.load_sheet(0 if sheet is None else sheet, dtypes="string").to_polars()
-    return cells
+    asked = 0 if sheet is None else sheet
+    cells: pl.DataFrame = book.load_sheet(asked, dtypes="string").to_polars()
+    # the reader numbers a name that stands twice (bore, bore_1), which may be the name of another column
+    head = book.load_sheet(asked, header_row=None, n_rows=1, dtypes="string").to_polars()
+    return _named(cells, [None if name is None else str(name) for name in head.row(0)] if head.height else [])
+
+
+def _named(cells: pl.DataFrame, written: Sequence[str | None]) -> pl.DataFrame:
+    """Give columns the names that are written, a second one of a name marked as `TWICE`."""
+    if len(written) != cells.width or len(set(written)) == len(written):
+        return cells
+    names: list[str] = []
+    for name, given in zip(written, cells.columns, strict=True):
+        often = 0 if name is None else written[: len(names)].count(name)
+        plain = given if name is None else name
+        names.append(plain if often == 0 else f"{plain}{TWICE}" + "_" * (often - 1))
+    return (
+        cells if len(set(names)) < len(names) else cells.rename(dict(zip(cells.columns, names, strict=True)))
+    )
 
 
 def _fault(table: pl.DataFrame, column: str, path: Path, row: int, count: int) -> str:

@@ -12,7 +12,7 @@ BARS = "▁▂▃▄▅▆▇█"
 WIDEST = 100  # points in a sparkline; more are thinned so that the line fits a window
 MOST_SIGNALS = 12  # signals listed one by one; the rest is counted
 MOST_SERIES = 40
-DETECTED = ("single", "shift", "trend", "spread")  # findings of the change-point detector
+DETECTED = ("single", "shift", "trend", "spread", "count")  # findings of the change-point detector
 
 
 def study_text(answers: Mapping[str, SeriesStudy], question: StudyQuestion, value: str, file: str) -> str:
@@ -139,8 +139,9 @@ def _own_figures(chart: Chart) -> list[tuple[str, str]]:
         rows.append(("scatter against that of counts", f"{found['ratio']:.3g} (p {found['p_value']:.2g})"))
     for one in extras.get("decomposition", ())[:MOST_SIGNALS]:
         rows.append((f"point {one['point']} because of", ", ".join(one["causes"])))
+    off = ", off the line" if extras.get("judged") == "wear" else ""
     for one in extras.get("stretches", ()):
-        name = f"points {one['first']} to {one['last']}"
+        name = f"points {one['first']} to {one['last']}{off}"
         spread = "" if one["sd"] is None else f", sd {one['sd']:.4g}"
         rows.append((name, f"mean {one['mean']:.6g}{spread}"))
     return rows

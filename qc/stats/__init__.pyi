@@ -28,7 +28,9 @@ from qc.stats.check_evidence import lag_1_interval as lag_1_interval
 from qc.stats.check_evidence import mean_change_p_value as mean_change_p_value
 from qc.stats.check_evidence import target_change_p_value as target_change_p_value
 from qc.stats.check_result import Check as Check
+from qc.stats.check_result import ChecksTogether as ChecksTogether
 from qc.stats.check_result import SeriesChecks as SeriesChecks
+from qc.stats.check_result import checks_together as checks_together
 from qc.stats.checks import study_checks as study_checks
 from qc.stats.constants import Factors as Factors
 from qc.stats.constants import c4 as c4

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from qc.stats.check_evidence import corrected_p_values
+from qc.stats.check_evidence import NORMAL_95, corrected_p_values
 
 ALPHA = 0.05  # a check calls something clear that chance alone would show once in twenty times
 
@@ -149,12 +150,13 @@ class SeriesChecks:
         if count == 0:
             return "No check with a p-value could be made."
         if count == 1:
-            return "One check with a p-value was made: at 5 % it finds something by chance once in twenty."
+            found = "is" if self.clear else "is not"
+            return f"One check with a p-value was made and {found} clear: chance makes it so once in twenty."
         return (
-            f"{count} checks with a p-value were made, each of which finds something by chance once in "
-            f"twenty: at least one of them does so in about {100 * self.by_chance:.0f} of 100 settled "
-            f"series. On their own {_listed(self.clear)} clear; allowing for all {count} together "
-            f"(Holm), {_listed(self.clear_together)}."
+            f"Of {count} checks with a p-value {_listed(self.clear)} clear on their own, and "
+            f"{_listed(self.clear_together)} when all are allowed for (Holm). Each finds something by chance "
+            f"once in twenty, so at least one of {count} does in about {100 * self.by_chance:.0f} of 100 "
+            "settled series."
         )
 
     def to_dict(self) -> dict[str, Any]:
@@ -171,6 +173,86 @@ class SeriesChecks:
             },
             "notes": list(self.notes),
         }
+
+
+@dataclass(frozen=True, slots=True)
+class ChecksTogether:
+    """The checks of many series side by side: how often each is clear, against how often chance makes it so.
+
+    Attributes
+    ----------
+    series : int
+        Series checked.
+    made, clear : mapping of check name to int
+        Series in which it could be made, and in which it found something.
+    by_chance : mapping of check name to float
+        Series in which chance alone would: a twentieth of those made. Only checks with a p-value.
+    lag_1, lag_1_bound : float or None
+        Lag-1 autocorrelation over all series together, corrected for their estimated means, and what it
+        stays within 95 times in 100 by chance; None where no series has one.
+    """
+
+    series: int
+    made: Mapping[str, int]
+    clear: Mapping[str, int]
+    by_chance: Mapping[str, float]
+    lag_1: float | None
+    lag_1_bound: float | None
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return plain values."""
+        lag = None
+        if self.lag_1 is not None and self.lag_1_bound is not None:
+            clear = abs(self.lag_1) > self.lag_1_bound
+            lag = {"lag_1": self.lag_1, "bound": self.lag_1_bound, "clear": clear}
+        return {
+            "series": self.series,
+            "made": dict(self.made),
+            "clear": dict(self.clear),
+            "by_chance": dict(self.by_chance),
+            "pooled_lag_1": lag,
+        }
+
+
+def checks_together(checks: Mapping[str, SeriesChecks]) -> ChecksTogether:
+    """Count over many series what their checks found, and pool their lag-1 autocorrelation.
+
+    Parameters
+    ----------
+    checks : mapping of series name to SeriesChecks
+
+    Returns
+    -------
+    ChecksTogether
+        The pooled coefficient is that of `pooled_autocorrelation`.
+
+    References
+    ----------
+    .. [1] As for `pooled_autocorrelation`: twenty points of one series cannot show what a hundred series can.
+
+    Examples
+    --------
+    >>> found = checks_together({})
+    >>> found.series, found.lag_1
+    (0, None)
+    """
+    made: dict[str, int] = {}
+    clear: dict[str, int] = {}
+    by_chance: dict[str, float] = {}
+    for name in FIGURES:
+        of_name = [one[name] for one in checks.values()]
+        made[name] = sum(check.clear is not None for check in of_name)
+        clear[name] = sum(check.clear is True for check in of_name)
+        tested = sum(check.p_value is not None for check in of_name)
+        if tested:
+            by_chance[name] = ALPHA * tested
+    lags = [one["lag_1"] for one in checks.values() if one["lag_1"].statistic is not None]
+    points = sum(check.n for check in lags)
+    if not points:
+        return ChecksTogether(len(checks), made, clear, by_chance, None, None)
+    shared = sum(check.n * (check.statistic or 0.0) for check in lags)
+    bound = NORMAL_95 / math.sqrt(points)
+    return ChecksTogether(len(checks), made, clear, by_chance, (shared + len(lags)) / points, bound)
 
 
 def corrected(checks: tuple[Check, ...]) -> tuple[Check, ...]:
@@ -203,4 +285,4 @@ def _listed(names: tuple[str, ...]) -> str:
     if not names:
         return "none is"
     words = ", ".join(name.replace("_", "-") for name in names)
-    return f"{len(names)} {'is' if len(names) == 1 else 'are'} ({words})"
+    return f"{len(names)} ({words}) {'is' if len(names) == 1 else 'are'}"

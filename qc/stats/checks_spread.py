@@ -292,8 +292,8 @@ ASKS = {
     "grubbs": "does the most extreme reading belong to the rest?",
     "generalised_esd": "do several readings not belong to the rest?",
     "anova": "do the groups lie at one level?",
-    "bartlett": "do the groups scatter alike (sharp, but only for normal readings)?",
-    "levene": "do the groups scatter alike (about their means)?",
-    "brown_forsythe": "do the groups scatter alike (about their medians: safest)?",
+    "bartlett": "do the groups scatter alike, if they are normal?",
+    "levene": "do the groups scatter alike, about their means?",
+    "brown_forsythe": "do the groups scatter alike, about their medians?",
     "gauge_resolution": "is the gauge fine enough for this spread?",
 }

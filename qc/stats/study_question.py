@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from qc.stats.capability_result import Limits
@@ -11,6 +12,13 @@ from qc.stats.rules import LIMIT, Rule
 from qc.stats.setting import AS_THEY_ARE, Setting
 
 SHAPES = ("normal", "positive", "any")
+FITTED = {  # distributions that capability can be judged by, and their names in `qc.stats.capability_shape`
+    "normal": "normal",
+    "lognormal": "positive",
+    "weibull": "weibull",
+    "half-normal": "half-normal",
+    "empirical": "any",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,7 +34,7 @@ class StudyQuestion:
     rules : tuple of Rule
         Which rules make a signal.
     lower, upper, target : float or None
-        Specification limits and wanted value. [unit of the readings]
+        Specification limits and wanted value (without limits only the checks use it). [unit of the readings]
     wanted : float
         Ppk that counts as proven.
     confidence : float
@@ -47,6 +55,10 @@ class StudyQuestion:
         Leave points beyond the limits out of the baseline, listing each.
     mewma_weight : float or None
         Weight of the newest point of a MEWMA.
+    fitted : str or None
+        Distribution that capability is judged by, one of `FITTED`; left out, `shape` decides.
+    gauge_sd : float or None
+        Spread of the gauge itself, for its share of what is seen. [unit of the readings]
     counts : str or None
         `defects` or `pass-fail` where a change-point chart judges counts instead of readings.
     """
@@ -68,15 +80,14 @@ class StudyQuestion:
     within: str = "range"
     screen: bool = False
     mewma_weight: float | None = None
+    fitted: str | None = None
+    gauge_sd: float | None = None
     counts: str | None = None
 
     def __post_init__(self) -> None:
         if self.has_limits:
             Limits(self.lower, self.upper, self.target)  # says what is wrong before any work is done
-        elif self.target is not None:
-            raise StatisticsUsageError(
-                "a target without limits says nothing: give a lower or upper limit too"
-            )
+        self._check_capability()
         if self.shape not in SHAPES:
             raise StatisticsUsageError(f"shape {self.shape!r} is not known: use {', '.join(SHAPES)}")
         if self.counts not in (None, "defects", "pass-fail"):
@@ -92,3 +103,19 @@ class StudyQuestion:
     def has_limits(self) -> bool:
         """Whether specification limits are given."""
         return self.lower is not None or self.upper is not None
+
+    @property
+    def fitted_shape(self) -> str:
+        """Distribution of the capability figures, by its name in `qc.stats.capability_shape`."""
+        return self.shape if self.fitted is None else FITTED[self.fitted]
+
+    def _check_capability(self) -> None:
+        """Refuse what shapes capability where there are no limits, or no such distribution."""
+        if self.fitted is not None and self.fitted not in FITTED:
+            raise StatisticsUsageError(f"distribution {self.fitted!r} is not known: use {', '.join(FITTED)}")
+        if self.gauge_sd is not None and not (math.isfinite(self.gauge_sd) and self.gauge_sd > 0):
+            raise StatisticsUsageError(f"gauge sd is {self.gauge_sd}: it must be a number above 0")
+        if not self.has_limits and not (self.fitted is None and self.gauge_sd is None):
+            raise StatisticsUsageError(
+                "a fitted distribution or a gauge sd is for capability: give a lower or upper limit too"
+            )

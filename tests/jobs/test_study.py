@@ -9,7 +9,7 @@ import polars as pl
 import pytest
 
 from qc.jobs.study import StatisticsError, StatisticsUsageError, study
-from qc.stats import KINDS, individuals, mean_range
+from qc.stats import KINDS, StudyQuestion, individuals, mean_range, study_frame
 
 PUBLISHED = Path(__file__).parents[1] / "published"
 MEASURED = json.loads((PUBLISHED / "charts_measured.json").read_text("utf-8"))
@@ -310,14 +310,13 @@ def test_bad_questions_about_the_data(table, value, kind, options, words):
         ("individuals", {"limits": "wide"}, "limits 'wide' are not known"),
         ("individuals", {"baseline": "5:2"}, "baseline '5:2' is not known"),
         ("individuals", {"shape": "round"}, "shape 'round' is not known"),
-        ("individuals", {"target": 3.0}, "target without limits"),
         ("individuals", {"colour": "red"}, "no option 'colour'"),
         ("mean-range", {}, "needs --subgroup"),
         ("trend", {}, "needs --against"),
         ("proportion", {}, "needs --size"),
         ("changepoint", {"sigma": 1.0}, "estimates its own"),
-        ("ewma", {"limits": "guaranteed"}, "one kind of limits"),
-        ("cusum", {"screen": True}, "screening is for"),
+        ("ewma", {"limits": "wide"}, "limits 'wide' are not known"),
+        ("cusum", {"screen": True}, "--screen goes with charts individuals, mean-range, mean-sd"),
         ("three-way", {"subgroup": "row", "within": "iqr"}, "within 'iqr' is not known"),
         ("changepoint", {"false_alarm_rate": 2.0}, "must lie between 0 and 1"),
     ],
@@ -331,7 +330,7 @@ def test_wrong_questions(table, kind, options, words):
 def test_several_figures_take_no_limits(table):
     path = table({"a": [1.0, 2.0, 3.0], "b": [1.0, 2.0, 2.5]})
     with pytest.raises(StatisticsUsageError, match="several figures"):
-        study(path, "a,b", "t2", upper=3.0)
+        study_frame(pl.DataFrame({"value:a": [1.0, 2.0]}), StudyQuestion("t2", upper=3.0))
     with pytest.raises(StatisticsUsageError, match="each name once"):
         study(path, "a,a", "t2")
 
