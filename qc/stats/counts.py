@@ -226,7 +226,12 @@ def _dispersion(
     )
     if corrected:
         points = points.with_columns(sd=points["sd"] * spread_out(levels, "widen"))
-        levels = levels.with_columns(sigma=pl.col("sigma") * pl.col("widen"))
+        flat = pl.lit("corrected limits need counts that differ from point to point: use the plain limits")
+        spread = (pl.col("widen").fill_nan(None) > 0).fill_null(False)
+        levels = levels.with_columns(
+            sigma=pl.col("sigma") * pl.col("widen"),
+            reason=pl.col("reason").fill_null(pl.when(~spread).then(flat)),
+        )
     return points, levels
 
 

@@ -342,10 +342,13 @@ def _memory_signals(
 ) -> dict[str, tuple[Signal, ...]]:
     points, names = table.points["point"].to_numpy(), table.points["series"]
     sigma = spread_out(table.levels, "sigma").to_numpy()
+    charted = spread_out(
+        table.levels.select("points", charted=pl.col("reason").is_null()), "charted"
+    ).to_numpy()
     sides: list[tuple[int, Side]] = []
     for side in ("above", "below"):
         if side in flags:
-            sides += [(int(row), side) for row in np.flatnonzero(flags[side])]
+            sides += [(int(row), side) for row in np.flatnonzero(flags[side] & charted)]
     out: dict[str, list[Signal]] = {}
     for row, found in sorted(sides):
         begin = int(start[row])

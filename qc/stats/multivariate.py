@@ -20,6 +20,7 @@ from qc.stats.points import Baseline, Chart, Floats, Signal, as_floats, check_ma
 from qc.stats.rules import LIMIT, SLACK
 
 ALL_POINTS = Baseline()
+ROUNDING = 1e-15
 MOST_POINTS = 10**9  # beyond it the quantiles lose their digits
 
 
@@ -240,7 +241,8 @@ def mewma(
 def _check_sizes(figures: int, points: int, rate: float) -> None:
     if not figures >= 1 or not figures + 2 <= points <= MOST_POINTS:
         raise StatisticsError(
-            f"{points} points carry no covariance of {figures} figures: at least {figures + 2} are needed"
+            f"{points} point{'s' * (points != 1)} cannot carry the covariance of {figures} figures: "
+            f"at least {figures + 2} are needed"
         )
     if not LEAST_RATE <= rate < 1:
         raise StatisticsUsageError(f"false-alarm rate is {rate}: it must lie between {LEAST_RATE:g} and 1")
@@ -269,7 +271,9 @@ def _estimates(part: Floats, p: int) -> tuple[Floats, Floats, int]:
     _check_sizes(p, m, THREE_SIGMA_RATE)
     covariance = np.cov(part, rowvar=False)
     scale = np.sqrt(np.diag(covariance))
-    if np.any(scale == 0) or np.linalg.cond(covariance / np.outer(scale, scale)) > 1e12:
+    # a figure that never changes leaves rounding behind: a spread that small is none
+    still = np.ptp(part, axis=0) <= ROUNDING * np.abs(part).max(axis=0)
+    if np.any(still) or np.linalg.cond(covariance / np.outer(scale, scale)) > 1e12:
         raise StatisticsError(
             "the figures depend on one another or one never changes: leave out the figure that adds nothing"
         )
