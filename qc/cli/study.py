@@ -54,6 +54,15 @@ def study(
         str, typer.Option(help="textbook, prediction or guaranteed[:CONFIDENCE].")
     ] = "textbook",
     shape: Annotated[str, typer.Option(help="How readings scatter: normal, positive or any.")] = "normal",
+    fitted: Annotated[
+        str | None,
+        typer.Option(
+            metavar="SHAPE",
+            help="Capability by normal, lognormal, weibull, half-normal or empirical.",
+            show_default=False,
+        ),
+    ] = None,
+    gauge_sd: Annotated[float | None, _number("Sd of the gauge: its share, capability without it.")] = None,
     weight: Annotated[float | None, _number("Weight of the newest point (ewma, mewma).")] = None,
     width: Annotated[float | None, _number("Width of the limits in sigma (ewma).")] = None,
     time_varying: Annotated[bool, typer.Option("--time-varying", help="Limits that open up (ewma).")] = False,

@@ -19,6 +19,8 @@ GOES_WITH: dict[str, tuple[str, ...]] = {
     "place": ("three-way",),
     "nominal": MEASURED,
     "model": MEASURED,
+    "fitted": MEASURED,
+    "gauge_sd": MEASURED,
     "center": tuple(name for name, kind in KINDS.items() if kind.own_level and name != "trend"),
     "sigma": tuple(name for name in MEASURED if KINDS[name].own_level),
     "weight": ("ewma", "mewma"),

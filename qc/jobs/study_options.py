@@ -39,6 +39,9 @@ class StudyOptions:
         Specification limits, wanted value [unit of the readings]; Ppk that counts as proven.
     shape : str
         `normal`, `positive` or `any`.
+    fitted, gauge_sd : str, float, optional
+        For capability: distribution it is judged by (`normal`, `lognormal`, `weibull`, `half-normal` or
+        `empirical`; left out, `shape` decides); spread of the gauge itself [unit of the readings].
     weight, width, time_varying
         Of an EWMA (the weight of a MEWMA too).
     reference, decision, fast_start
@@ -83,6 +86,8 @@ class StudyOptions:
     rules: str = "limit"
     limits: str = "textbook"
     shape: str = "normal"
+    fitted: str | None = None
+    gauge_sd: float | None = None
     weight: float | None = None
     width: float | None = None
     time_varying: bool = False
@@ -163,6 +168,8 @@ class StudyOptions:
             target=self.target,
             wanted=self.wanted,
             shape=self.shape,
+            fitted=self.fitted,
+            gauge_sd=self.gauge_sd,
             ewma=EwmaDesign(**_given(weight=self.weight, width=self.width), time_varying=self.time_varying),
             cusum=CusumDesign(
                 **_given(reference=self.reference, decision=self.decision), fast_start=self.fast_start

@@ -70,7 +70,7 @@ def _single(answer: SeriesStudy, question: StudyQuestion, value: str, file: str)
         if len(answer.signals) > MOST_SIGNALS:
             lines.append(f"  and {len(answer.signals) - MOST_SIGNALS} more")
     if answer.capability is not None:
-        lines += ["", answer.capability.sentence]
+        lines += ["", *answer.capability.sentences]
     if answer.warnings:
         lines += ["", *(f"Note: {warning}." for warning in answer.warnings)]
     return lines

@@ -26,6 +26,10 @@ class GaugeShare:
         Confidence of the interval.
     reason : str or None
         Why there are no figures.
+    share_of_within : float or None
+        Gauge variance over the variance within pieces, where that is known.
+    of : str
+        What the readings are nested in.
     """
 
     sd: float
@@ -37,10 +41,12 @@ class GaugeShare:
     ppk_interval: Interval | None
     confidence: float
     reason: str | None
+    share_of_within: float | None = None
+    of: str = "pieces"
 
     def to_dict(self) -> dict[str, object]:
-        """Return plain values."""
-        return {
+        """Return plain values; the share of the spread within only where pieces have several readings."""
+        out: dict[str, object] = {
             "sd": self.sd,
             "share_of_variance": self.share_of_variance,
             "cp": self.cp,
@@ -50,6 +56,9 @@ class GaugeShare:
             "intervals": {"ppk": None if self.ppk_interval is None else list(self.ppk_interval)},
             "reason": self.reason,
         }
+        if self.share_of_within is not None:
+            out["share_of_within"] = self.share_of_within
+        return out
 
     @property
     def sentence(self) -> str:
@@ -61,10 +70,13 @@ class GaugeShare:
                 return f"{str(self.reason)[:1].upper()}{str(self.reason)[1:]}."
             return f"The gauge makes {_percent(self.share_of_variance)} of the variance seen; {self.reason}."
         low, high = self.ppk_interval
-        return (
+        said = (
             f"The gauge makes {_percent(self.share_of_variance)} of the variance seen; with a perfect gauge "
             f"Ppk would be {self.ppk:.2f} ({100.0 * self.confidence:g} % sure: {low:.2f} to {high:.2f})."
         )
+        if self.share_of_within is not None and self.share_of_within > 1.0:
+            said += f" It is larger than all spread within {self.of}: check the gauge's sd."
+        return said
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,28 +6,24 @@ printing are the business of `qc.jobs.study`.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 import polars as pl
+from numpy.typing import NDArray
 
-from qc.stats.capability import capability
 from qc.stats.capability_result import Capability
 from qc.stats.charttable import ONLY, arrange, lengths
-from qc.stats.dependence import lag_1_autocorrelation
-from qc.stats.distribution import anderson_darling
 from qc.stats.errors import StatisticsError
-from qc.stats.gauge_step import gauge_resolution
-from qc.stats.points import Chart, Floats, Signal, number
+from qc.stats.points import Chart, Signal
 from qc.stats.shortrun import short_run_frame
+from qc.stats.study_capability import series_capability
+from qc.stats.study_checks import distributions, doubts
 from qc.stats.study_kinds import Kind, check_question
 from qc.stats.study_outcome import Outcome
 from qc.stats.study_question import StudyQuestion
-
-LEAST_FOR_LAG = 10  # fewer points cannot show that neighbours hang together
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,48 +99,54 @@ def study_frame(frame: pl.DataFrame, question: StudyQuestion) -> dict[str, Serie
     named = frame["series"].dtype != pl.String or frame["series"][0] != ONLY
     kind = check_question(question)
     outcomes = kind.build(frame, question)
-    counts = lengths(frame)
-    names = frame["series"].unique(maintain_order=True).to_list()
-    readings = frame["value"].to_numpy()
+    names = [str(name) for name in frame["series"].unique(maintain_order=True).to_list()]
+    if not named and outcomes[names[0]].chart is None:
+        raise StatisticsError(outcomes[names[0]].reason)
+    ends = np.cumsum(lengths(frame))
+    readings = np.split(frame["value"].to_numpy(), ends[:-1])
+    checked = distributions(readings, measured=kind.measured, several=kind.several)
+    capable: dict[str, Capability] = {}
+    doubtful: dict[str, tuple[str, ...]] = {}
+    if kind.measured and not kind.several:
+        doubtful = doubts(names, readings, outcomes, question)
+        if question.has_limits:
+            capable = series_capability(names, readings, _groups(frame, ends), outcomes, question)
     out: dict[str, SeriesStudy] = {}
-    start = 0
-    for name, count in zip(names, counts.tolist(), strict=True):
-        part = readings[start : start + count]
-        start += count
-        outcome = outcomes[str(name)]
-        if outcome.chart is not None and str(name) in said:
-            warnings = (*outcome.chart.warnings, said[str(name)])
-            outcome = replace(outcome, chart=replace(outcome.chart, warnings=warnings))
-        if outcome.chart is None and not named:
-            raise StatisticsError(outcome.reason)
-        out[str(name)] = _answer(str(name) if named else None, part, outcome, question, kind)
+    for name, part, distribution in zip(names, readings, checked, strict=True):
+        outcome = outcomes[name]
+        chart = outcome.chart
+        warnings: tuple[str, ...] = ()
+        if chart is not None:
+            if name in said:
+                chart = replace(chart, warnings=(*chart.warnings, said[name]))
+            warnings = chart.warnings + _remarks(outcome, question, kind) + doubtful.get(name, ())
+        out[name] = SeriesStudy(
+            series=name if named else None,
+            n=int(part.size),
+            points=outcome.points,
+            chart=chart,
+            capability=capable.get(name),
+            distribution=distribution,
+            warnings=warnings,
+            reason=outcome.reason,
+        )
     return out
 
 
-def _answer(
-    series: str | None, readings: Floats, outcome: Outcome, question: StudyQuestion, kind: Kind
-) -> SeriesStudy:
-    chart = outcome.chart
-    warnings = () if chart is None else chart.warnings + _baseline_missed(question, outcome.points)
-    found = None
-    plain = kind.measured and not kind.several
-    if question.has_limits and chart is not None:
-        if plain:
-            found = _capability(readings, outcome, question)
-        else:
-            warnings += ("limits are for measured values: no capability is given for this chart",)
-    if plain and chart is not None:
-        warnings += _doubts(chart, readings, question)
-    return SeriesStudy(
-        series=series,
-        n=int(readings.size),
-        points=outcome.points,
-        chart=chart,
-        capability=found,
-        distribution=_distribution(readings, kind),
-        warnings=warnings,
-        reason=outcome.reason,
-    )
+def _groups(frame: pl.DataFrame, ends: NDArray[np.intp]) -> list[pl.Series | None]:
+    """Piece or subgroup of every reading, series by series."""
+    if "subgroup" not in frame.columns:
+        return [None] * len(ends)
+    column = frame["subgroup"]
+    return [column[start:end] for start, end in zip([0, *ends[:-1].tolist()], ends.tolist(), strict=True)]
+
+
+def _remarks(outcome: Outcome, question: StudyQuestion, kind: Kind) -> tuple[str, ...]:
+    """Say what was asked for and cannot be given."""
+    said = _baseline_missed(question, outcome.points)
+    if question.has_limits and (kind.several or not kind.measured):
+        said += ("limits are for measured values: no capability is given for this chart",)
+    return said
 
 
 def _baseline_missed(question: StudyQuestion, points: int) -> tuple[str, ...]:
@@ -153,70 +155,3 @@ def _baseline_missed(question: StudyQuestion, points: int) -> tuple[str, ...]:
     if wanted is None or wanted <= points:
         return ()
     return (f"the baseline was to run to point {wanted}, but there are {points}: limits rest on those",)
-
-
-def _doubts(chart: Chart, readings: Floats, question: StudyQuestion) -> tuple[str, ...]:
-    """Say what makes the limits doubtful: points that hang together, a gauge that is too coarse."""
-    said: tuple[str, ...] = ()
-    if chart.kind not in ("individuals", "three-way") or not isinstance(chart.values, np.ndarray):
-        return said
-    if chart.values.size >= LEAST_FOR_LAG and np.ptp(chart.values) > 0:
-        lag = lag_1_autocorrelation(chart.values)
-        if lag.clear:
-            said += (
-                f"neighbouring points hang together (lag-1 correlation {lag.lag_1:.2f}): pieces of one "
-                "batch, day or tool are the usual cause, and limits are then too tight or too wide",
-            )
-    step = question.setting.resolution
-    if step is not None and chart.kind == "individuals" and readings.size >= 2:
-        coarse = gauge_resolution(readings, resolution=step, sigma=chart.sigma)
-        if not coarse.fine_enough:
-            said += (
-                f"the gauge is coarse: only {coarse.steps_inside} values of the moving range fit inside its "
-                "limits, so expect false signals",
-            )
-    return said
-
-
-def _capability(readings: Floats, outcome: Outcome, question: StudyQuestion) -> Capability:
-    chart = outcome.chart
-    assert chart is not None
-    signals = len({signal.point for signal in chart.signals})
-    stable = signals == 0 and outcome.unstable is None
-    because = outcome.unstable or (
-        f"{signals} point{'s' if signals > 1 else ''} signalled: find and remove the cause first"
-    )
-    return capability(
-        readings,
-        lower=question.lower,
-        upper=question.upper,
-        target=question.target,
-        sigma=outcome.sigma,
-        # a sigma that was given is known, however many readings there are
-        sigma_df=outcome.sigma_df if question.setting.sigma is None else math.inf,
-        wanted=question.wanted,
-        confidence=question.confidence,
-        stable=stable,
-        unstable_because=because,
-        shape=question.shape,
-        resolution=question.setting.resolution,
-    )
-
-
-def _distribution(readings: Floats, kind: Kind) -> dict[str, Any]:
-    out: dict[str, Any] = {
-        "test": "anderson-darling",
-        "statistic": None,
-        "p_value": None,
-        "n": int(readings.size),
-    }
-    if not kind.measured:
-        return out | {"reason": "counts are not held against a normal distribution"}
-    if kind.several:
-        return out | {"reason": "several figures are not held against one normal distribution"}
-    if readings.size < 8:
-        return out | {"reason": f"{readings.size} readings are too few: at least 8 are needed"}
-    if np.ptp(readings) == 0:
-        return out | {"reason": "all readings are equal"}
-    found = anderson_darling(readings)
-    return out | {"statistic": number(found.statistic), "p_value": number(found.p_value)}
