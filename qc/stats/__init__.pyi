@@ -27,6 +27,7 @@ from qc.stats.check_evidence import grubbs_p_value as grubbs_p_value
 from qc.stats.check_evidence import lag_1_interval as lag_1_interval
 from qc.stats.check_evidence import mean_change_p_value as mean_change_p_value
 from qc.stats.check_evidence import target_change_p_value as target_change_p_value
+from qc.stats.check_result import FIGURES as FIGURES
 from qc.stats.check_result import Check as Check
 from qc.stats.check_result import ChecksTogether as ChecksTogether
 from qc.stats.check_result import SeriesChecks as SeriesChecks

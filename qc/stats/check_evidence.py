@@ -15,6 +15,7 @@ from qc.stats.errors import StatisticsError
 Floats = NDArray[np.float64]
 
 NORMAL_95 = 1.959963984540054
+LEAST_FOR_INTERVAL = 10  # from fewer points the mean and variance of a coefficient are too rough
 NODES = 32  # of the quadrature; 64 change no p-value above 1e-8 by more than 1e-10
 
 
@@ -51,7 +52,7 @@ def grubbs_p_value(statistic: float, n: int, *, both_sides: bool = True) -> floa
     0.05
     """
     _check(statistic, n)
-    room = (n - 1.0) ** 2 - n * statistic**2
+    room = (n - 1.0) ** 2 - n * statistic * statistic
     if room <= 0.0:
         return 0.0
     t = statistic * math.sqrt(n * (n - 2.0) / room)
@@ -97,7 +98,7 @@ def mean_change_p_value(statistic: float, n: int) -> float:
     0.058
     """
     _check(abs(statistic), n)
-    squared = statistic**2
+    squared = statistic * statistic
     share = 1.0 if math.isinf(squared) else squared / (n - 2.0 + squared)
     return _union(share, _angles_between_splits(n), n - 1)
 
@@ -136,10 +137,10 @@ def target_change_p_value(statistic: float, n: int, squares: float | None = None
     _check(abs(statistic), n, least=1 if squares is None else 2)
     angles = _angles_from_the_end(n)
     if squares is None:
-        return _normal_union(statistic**2, angles)
+        return _normal_union(statistic * statistic, angles)
     if not squares > 0:
         raise StatisticsError(f"change from target: the sum of squares is {squares}, must be above 0")
-    return _union(min(1.0, statistic**2 / squares), angles, n)
+    return _union(min(1.0, statistic * statistic / squares), angles, n)
 
 
 def lag_1_interval(lag_1: float, n: int) -> tuple[float, float]:
@@ -149,7 +150,7 @@ def lag_1_interval(lag_1: float, n: int) -> tuple[float, float]:
     ----------
     lag_1 : float, -1..1
         Coefficient seen. [1]
-    n : int, >= 5
+    n : int, >= 10
         Readings.
 
     Returns
@@ -161,7 +162,7 @@ def lag_1_interval(lag_1: float, n: int) -> tuple[float, float]:
     Raises
     ------
     StatisticsError
-        Fewer than five readings, or a coefficient outside -1..1.
+        Fewer than ten readings, or a coefficient outside -1..1.
 
     References
     ----------
@@ -174,15 +175,19 @@ def lag_1_interval(lag_1: float, n: int) -> tuple[float, float]:
     >>> round(low, 3), round(high, 3)
     (-0.008, 0.546)
     """
-    if n < 5:
-        raise StatisticsError(f"autocorrelation: {n} readings, at least 5 are needed for an interval")
+    if n < LEAST_FOR_INTERVAL:
+        raise StatisticsError(
+            f"autocorrelation: {n} readings, at least {LEAST_FOR_INTERVAL} are needed for an interval"
+        )
     if not -1.0 <= lag_1 <= 1.0:
         raise StatisticsError(f"autocorrelation: lag-1 coefficient is {lag_1}, must lie between -1 and 1")
     # (lag_1 + 1/n - (1 - 4/n) rho)^2 = z^2 (1 - rho^2) / n, a quadratic in rho
     shrink, seen, spread = 1.0 - 4.0 / n, lag_1 + 1.0 / n, NORMAL_95**2 / n
     a, half_b, c = shrink**2 + spread, shrink * seen, seen**2 - spread
     root = math.sqrt(max(half_b**2 - a * c, 0.0))
-    return max(-1.0, (half_b - root) / a), min(1.0, (half_b + root) / a)
+    # what lies beyond the mean of an endless likeness is met by nothing short of it
+    low = -1.0 if lag_1 <= 3.0 / n - 1.0 else (half_b - root) / a
+    return max(-1.0, low), 1.0 if lag_1 >= 1.0 - 5.0 / n else min(1.0, (half_b + root) / a)
 
 
 def corrected_p_values(p_values: Sequence[float]) -> list[float]:

@@ -38,9 +38,16 @@ FIGURES: dict[str, tuple[str, ...]] = {
     ),
     "anova": ("by", "groups", "table", "within_sd", "between_variance"),
     "bartlett": ("by", "groups"),
-    "levene": ("by", "groups"),
+    "levene": ("by", "groups", "rough"),
     "brown_forsythe": ("by", "groups"),
-    "gauge_resolution": ("step", "step_given", "steps_inside", "share_of_sigma", "sigma_floor"),
+    "gauge_resolution": (
+        "step",
+        "step_given",
+        "steps_inside",
+        "fine_enough",
+        "share_of_sigma",
+        "sigma_floor",
+    ),
 }
 """Names of the checks in the order in which they are told, and the figures of each beside its statistic."""
 
@@ -86,6 +93,11 @@ class Check:
     reason: str | None = None
     p_corrected: float | None = None
 
+    @property
+    def sound(self) -> bool:
+        """Whether there is a p-value that keeps what it says."""
+        return self.p_value is not None and not self.figures.get("rough", False)
+
     def to_dict(self) -> dict[str, Any]:
         """Return plain values; figures of a check that could not be made are None."""
         return {
@@ -123,8 +135,8 @@ class SeriesChecks:
 
     @property
     def tested(self) -> tuple[Check, ...]:
-        """Checks that were made and have a p-value."""
-        return tuple(check for check in self.checks if check.p_value is not None)
+        """Checks that were made and have a p-value to rely on."""
+        return tuple(check for check in self.checks if check.sound)
 
     @property
     def clear(self) -> tuple[str, ...]:
@@ -243,7 +255,7 @@ def checks_together(checks: Mapping[str, SeriesChecks]) -> ChecksTogether:
         of_name = [one[name] for one in checks.values()]
         made[name] = sum(check.clear is not None for check in of_name)
         clear[name] = sum(check.clear is True for check in of_name)
-        tested = sum(check.p_value is not None for check in of_name)
+        tested = sum(check.sound for check in of_name)
         if tested:
             by_chance[name] = ALPHA * tested
     lags = [one["lag_1"] for one in checks.values() if one["lag_1"].statistic is not None]
@@ -273,11 +285,9 @@ def corrected(checks: tuple[Check, ...]) -> tuple[Check, ...]:
     >>> [check.p_corrected for check in corrected(two)]
     [0.06, 0.06]
     """
-    known = corrected_p_values([check.p_value for check in checks if check.p_value is not None])
-    left = iter(known)
-    return tuple(
-        check if check.p_value is None else replace(check, p_corrected=next(left)) for check in checks
-    )
+    known = [check.p_value for check in checks if check.sound and check.p_value is not None]
+    left = iter(corrected_p_values(known))
+    return tuple(replace(check, p_corrected=next(left)) if check.sound else check for check in checks)
 
 
 def _listed(names: tuple[str, ...]) -> str:

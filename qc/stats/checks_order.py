@@ -11,7 +11,12 @@ from numpy.typing import NDArray
 from scipy import special
 
 from qc.stats.changepoint import ChangePoint, mean_change, mean_change_from_target
-from qc.stats.check_evidence import lag_1_interval, mean_change_p_value, target_change_p_value
+from qc.stats.check_evidence import (
+    LEAST_FOR_INTERVAL,
+    lag_1_interval,
+    mean_change_p_value,
+    target_change_p_value,
+)
 from qc.stats.check_result import ALPHA, Check
 from qc.stats.constants import factors
 from qc.stats.dependence import false_alarm_rate, lag_1_autocorrelation, moving_range_inflation, runs_test
@@ -20,7 +25,6 @@ from qc.stats.errors import StatisticsError
 from qc.stats.points import number, shown
 
 Floats = NDArray[np.float64]
-LEAST_FOR_INTERVAL = 5
 
 
 @dataclass(frozen=True, slots=True)

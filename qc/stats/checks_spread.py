@@ -24,6 +24,9 @@ from qc.stats.points import shown
 
 Floats = NDArray[np.float64]
 MOST_OUTLIERS = 10  # looked for at once, but never more than a fifth of the readings
+LEVENE_FROM = (
+    20  # readings a group from which Levene's test about means keeps its 5 % (simulated in the tests)
+)
 SURE_FROM = 15  # readings from which the critical values of the generalised ESD test are good (NIST)
 
 
@@ -225,8 +228,13 @@ def check_spreads(groups: Groups, name: str) -> Check:
     found = spread_test(grouped, name)
     clear = found.p_value < ALPHA
     verdict = f"they scatter differently by {groups.by}" if clear else f"one spread does for each {groups.by}"
+    figures: dict[str, Any] = {"by": groups.by, "groups": int(grouped.sizes.size)}
+    if name == "levene":
+        figures["rough"] = bool(grouped.sizes.min() < LEVENE_FROM)
+        if figures["rough"]:
+            verdict += f" (groups under {LEVENE_FROM} make this call too often: believe the medians)"
     judged = f"readings by {groups.by}"
-    return _check(name, judged, found, clear, verdict, by=groups.by, groups=int(grouped.sizes.size))
+    return _check(name, judged, found, clear, verdict, **figures)
 
 
 def check_gauge_step(readings: Readings, groups: Groups, resolution: float | None) -> Check:
