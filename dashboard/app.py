@@ -17,7 +17,7 @@ from dashboard.pages import PAGES
 from dashboard.pages.missing import missing
 from dashboard.parts import masthead
 from dashboard.routing import match
-from qc.jobs.board_views import BoardData, UploadDesk
+from qc.jobs.board_questions import BoardData, UploadDesk
 
 INDEX = """<!doctype html>
 <html lang="en"{theme}>

@@ -1,26 +1,31 @@
-"""The plain routes by which people decide: what becomes of held rows, what is said of a signal."""
+"""The plain routes by which people decide: on held rows, on a signal, on a series; and ask for a study."""
 
 from __future__ import annotations
 
+from math import isfinite
 from typing import Final
 
 from flask import Flask, Response, jsonify, request
 
 from dashboard import queries
 from dashboard.steps import steps
-from dashboard.uploads import problem, who
+from dashboard.uploads import MOST_BYTES, file_name, problem, who
 from qc.jobs.board_views import HeldView, SignalView
 
 DECISIONS: Final = ("proposal", "by-hand", "as-typed", "drop")
 SAYINGS: Final = ("in-hand", "closed", "closed-false", "reopened", "comment")
 TEXT_LENGTH: Final = 600
 CLOSED: Final = ("closed", "closed-false")
+SERIES_DECISIONS: Final = ("freeze", "leave-out", "undo-freeze", "undo-leave-out")
+STUDY_FIGURES: Final = {"lower": "the lower limit", "upper": "the upper limit", "resolution": "the step"}
 
 
 def add_routes(server: Flask) -> None:
-    """Add the routes for held rows and signals."""
+    """Add the routes for held rows, signals, series and gauge studies."""
     server.add_url_rule("/held/decide", view_func=decide_rows, methods=["POST"])
     server.add_url_rule("/signals/<signal_id>/say", view_func=say_of_signal, methods=["POST"])
+    server.add_url_rule("/series/decide", view_func=decide_series, methods=["POST"])
+    server.add_url_rule("/gauges/study", view_func=study_gauge, methods=["POST"])
 
 
 def decide_rows() -> Response:
@@ -51,6 +56,59 @@ def say_of_signal(signal_id: str) -> Response:
     if wrong:
         return problem(wrong, 400)
     return jsonify({"ticket": queries.desk().say(signal_id, saying, who())})
+
+
+def decide_series() -> Response:
+    """Queue a lead's decision about a series and answer with a ticket."""
+    series = _text("series")
+    known = {str(verdict.key): verdict for verdict in queries.board().verdicts()}
+    if series not in known:
+        return problem("There is no series of this name any more. Look at the list of stages.", 404)
+    decision = {name: _text(name) for name in ("what", "first", "last", "why")}
+    wrong = _wrong_about_series(decision, {p.serial for p in known[series].points})
+    if wrong:
+        return problem(wrong, 400)
+    return jsonify({"ticket": queries.desk().decide_series(series, decision, who())})
+
+
+def study_gauge() -> Response:
+    """Queue a gauge study of one file and answer with a ticket."""
+    request.max_content_length = MOST_BYTES
+    sent = request.files.get("study")
+    if sent is None or not sent.filename:
+        return problem("Choose a csv or xlsx file of repeated readings first.", 400)
+    question = {name: _text(name) for name in ("value", "part", "person", *STUDY_FIGURES)}
+    if not question["value"] or not question["part"]:
+        return problem("Name the column of the reading and that of the part.", 400)
+    for name, said in STUDY_FIGURES.items():
+        question[name] = question[name].replace(",", ".").replace("−", "-")
+        if question[name] and not _is_number(question[name]):
+            return problem(f"{said[:1].upper()}{said[1:]} has to be a number, or empty.", 400)
+    return jsonify({"ticket": queries.desk().study_gauge((file_name(sent.filename), sent.read()), question)})
+
+
+def _is_number(text: str) -> bool:
+    try:
+        return isfinite(float(text))
+    except ValueError:
+        return False
+
+
+def _wrong_about_series(decision: dict[str, str], serials: set[str]) -> str:
+    what = decision["what"]
+    if what not in SERIES_DECISIONS:
+        return "Say what is decided: a settled state frozen, pieces left out, or one of these undone."
+    if not who():
+        return "Choose who decides; the name is kept with it."
+    if not decision["why"]:
+        return "Say why in a few words: whoever looks at the chart next year will want to know."
+    named = [decision[end] for end in ("first", "last") if decision[end]]
+    if what != "undo-freeze" and not named:
+        return "Name the first piece by its serial."
+    strange = [serial for serial in named if serial not in serials]
+    if strange and not what.startswith("undo"):
+        return f"{strange[0]} is no piece of this series. Look for its serial in the table under the chart."
+    return ""
 
 
 def _wrong_decision(decision: str, rows: list[HeldView]) -> str:

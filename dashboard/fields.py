@@ -20,14 +20,16 @@ class Field(Component):  # type: ignore[misc]
     _type = "Field"
 
     def __init__(self, name: str = "", kind: str = "text", value: str = "", **more: Any) -> None:
-        self._prop_names = ["id", "name", "kind", "value", "checked", "disabled", "label"]
+        self._prop_names = ["id", "name", "kind", "value", "checked", "disabled", "label", "accept"]
         self._valid_wildcard_attributes: list[str] = []
         self.available_properties = list(self._prop_names)
         self.available_wildcard_properties: list[str] = []
         super().__init__(name=name, kind=kind, value=value, **more)
 
 
-def desk_form(address: str, done: str, children: Sequence[Any], form_id: str) -> Component:
+def desk_form(
+    address: str, done: str, children: Sequence[Any], form_id: str, saying: str = "Keeping it …"
+) -> Component:
     """Return a form for the worker.
 
     Parameters
@@ -40,11 +42,12 @@ def desk_form(address: str, done: str, children: Sequence[Any], form_id: str) ->
         Fields and submit buttons; the button that was pressed sends its name and value too.
     form_id : str
         Id of the form.
+    saying : str
+        What stands there while it is worked off.
     """
     said = html.Div(className="form-said", role="status", **{"aria-live": "polite"})
-    return html.Form(
-        [*children, said], id=form_id, className="desk", **{"data-desk": address, "data-done": done}
-    )
+    data = {"data-desk": address, "data-done": done, "data-saying": saying}
+    return html.Form([*children, said], id=form_id, className="desk", **data)
 
 
 def submit(said: str, name: str, value: str, className: str = "", **more: Any) -> Component:
@@ -73,3 +76,14 @@ def tick(label: str, name: str, value: str, done: bool) -> Component:
     """Return a box to tick; one that was ticked before stays so."""
     box = Field(name, "checkbox", value, checked=done, disabled=done)
     return html.Label([box, html.Span(label)], className="tick")
+
+
+def switches(store: str, children: Sequence[Any], form_id: str) -> Component:
+    """Return a form whose ticks change what is shown; a store gets what is on, by name."""
+    return html.Form(children, id=form_id, className="no-print", **{"data-choices": store})
+
+
+def switch(label: Any, name: str, value: str, kind: str = "checkbox", on: bool = False) -> Component:
+    """Return one switch of such a form: a box to tick, or one of a choice (`kind` radio)."""
+    box = Field(name, kind, value, checked=on)
+    return html.Label([box, label], className="tick")

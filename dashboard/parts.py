@@ -66,11 +66,11 @@ def state_words(verdict: SeriesVerdict) -> Component:
 
 def spark(verdict: SeriesVerdict) -> Component:
     """Return the newest points of a series as a small line."""
-    tail = verdict.points[-SPARK_POINTS:]
+    tail = [p for p in verdict.points if not p.left_out][-SPARK_POINTS:]
     signal = words.telling(verdict)
     start = None
     if signal is not None and tail:
-        start = max(0, signal.start - tail[0].ordinal)
+        start = sum(p.ordinal < signal.start for p in tail)
     return Drawing(route.draw_spark([p.value for p in tail], start))
 
 

@@ -166,6 +166,12 @@ def draw_symbol(symbol: str, size: int = 12) -> Node:
     return svg(size, size, [shape], **{"class": "symbol"})
 
 
+def draw_left_out(size: int = 12) -> Node:
+    """Return the hollow mark of a piece that was left out."""
+    ring = {"cx": size / 2, "cy": size / 2, "r": 4.2, "fill": "none", "stroke": "var(--soft)"}
+    return svg(size, size, [node("circle", {**ring, "stroke-width": 1.3})], **{"class": "symbol"})
+
+
 def _line(spots: Sequence[tuple[float, float]], colour: str) -> Node:
     path = "M" + " L".join(f"{x:.1f} {y:.1f}" for x, y in spots)
     return node(

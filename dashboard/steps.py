@@ -11,6 +11,7 @@ FIRST_STEPS = (
     "Check serial and unit on the card.",
 )
 DEFER = "These are usual cautions. Local rules, the shop's own assessment and a competent person decide."
+DEFER_ELSE = "The shop's own assessment and a competent person decide too."
 
 
 def steps(view: SeriesView, signal: SignalResult | None = None) -> list[str]:
@@ -34,5 +35,11 @@ def steps(view: SeriesView, signal: SignalResult | None = None) -> list[str]:
 
 
 def cautions(view: SeriesView) -> str:
-    """Return the usual cautions of the stage, deferring to local rules; empty where there are none."""
-    return " ".join([*view.cautions, DEFER]) if view.cautions else ""
+    """Return the usual cautions of the stage, deferring to local rules; empty where there are none.
+
+    Where the plan's own cautions defer to the local rules already, they are not named a second time.
+    """
+    if not view.cautions:
+        return ""
+    said = " ".join(view.cautions)
+    return f"{said} {DEFER_ELSE if 'local rules' in said.lower() else DEFER}"

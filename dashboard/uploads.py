@@ -31,7 +31,7 @@ def take_sheets() -> Response:
         return problem("No sheet came with this upload. Choose one or more csv or xlsx files.", 400)
     if len(sent) > MOST_FILES:
         return problem(f"{len(sent)} sheets are too many in one go; send at most {MOST_FILES}.", 400)
-    files = [(_file_name(file.filename), file.read()) for file in sent]
+    files = [(file_name(file.filename), file.read()) for file in sent]
     return jsonify({"ticket": queries.desk().submit(files, who())})
 
 
@@ -57,8 +57,8 @@ def problem(sentence: str, status: int) -> Response:
     return answer
 
 
-def _file_name(sent: str | None) -> str:
-    # Only the last part, and only what can be shown: the name labels the sheet, it never reaches the disk.
+def file_name(sent: str | None) -> str:
+    """Return the last part of a file's name, and only what can be shown: it labels, it reaches no disk."""
     name = (sent or "").replace("\\", "/").rsplit("/", 1)[-1]
     return "".join(c for c in name if c.isprintable())[:200] or "sheet"
 

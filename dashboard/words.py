@@ -5,7 +5,16 @@ from __future__ import annotations
 from datetime import date
 from math import floor, log10
 
-from qc.jobs.board_views import SeriesVerdict, SignalResult, StageView, StretchResult
+from qc.jobs.board_views import (
+    BudgetView,
+    Point,
+    SeriesVerdict,
+    SeriesView,
+    SignalResult,
+    StageView,
+    StretchResult,
+    is_few,
+)
 
 UNIT_WORDS = {"um": "µm", "cent": "cents", "count": "", "fault": "", "cm3/min": "cm³/min", "mm2": "mm²"}
 BEHAVIOUR_WORDS = {"steady": "steady", "drifting": "drifting", "learning": "learning"}
@@ -15,6 +24,10 @@ CAPABLE_WORDS = {
     "no": "limits not kept",
     "": "no limits set",
 }
+TOO_FEW, TOO_EARLY = "too few pieces", "too early to say"
+SETTLE_MOST = 1000
+"""A number of further pieces beyond this one is no plan."""
+
 SMALL_NUMBERS = (
     "no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve",
 )  # fmt: skip
@@ -93,6 +106,17 @@ def decimals_of(verdict: SeriesVerdict) -> int:
     return min(3, max(0, 1 - floor(log10(spread))))
 
 
+def step_decimals(step: float) -> int:
+    """Return how many decimals a gauge of this step shows.
+
+    Examples
+    --------
+    >>> step_decimals(0.001), step_decimals(0.05), step_decimals(1.0)
+    (3, 2, 0)
+    """
+    return max(0, -floor(log10(step) + 1e-9))
+
+
 def pieces(count: int) -> str:
     """Return ``1 piece`` or ``11 pieces``."""
     return f"{count} piece{'' if count == 1 else 's'}"
@@ -117,7 +141,9 @@ def limits_of_stage(stage: StageView) -> str:
         return "nothing yet"
     if stage.behaviour == "learning":
         return f"{pieces(stage.pieces)} so far"
-    return CAPABLE_WORDS[stage.capable]
+    if stage.few:
+        return TOO_FEW
+    return TOO_EARLY if not stage.capable and stage.limits else CAPABLE_WORDS[stage.capable]
 
 
 def headline(stages: tuple[StageView, ...]) -> str:
@@ -150,8 +176,10 @@ def headline(stages: tuple[StageView, ...]) -> str:
 
 def limits_of(verdict: SeriesVerdict) -> str:
     """Return how a series stands to its limits."""
+    if is_few(verdict):
+        return TOO_FEW
     if not verdict.capable and (verdict.lower is not None or verdict.upper is not None):
-        return "too early to say"
+        return TOO_EARLY if verdict.kind == "measured" else "limits not judged"
     return CAPABLE_WORDS[verdict.capable]
 
 
@@ -204,43 +232,101 @@ def current_stretch(verdict: SeriesVerdict) -> StretchResult | None:
     return verdict.stretches[-1] if verdict.stretches else None
 
 
-def capability(verdict: SeriesVerdict, wanted: float) -> tuple[str, str]:
+def present(view: SeriesView) -> tuple[Point, ...]:
+    """Return the pieces that the answer about the limits rests on."""
+    if view.present:
+        return view.present
+    stretch = current_stretch(view.verdict)
+    return tuple(
+        p
+        for p in view.verdict.points
+        if not p.left_out and (stretch is None or stretch.first <= p.ordinal <= stretch.last)
+    )
+
+
+def capability(view: SeriesView) -> tuple[str, str]:
     """Return the answer to "does it keep its limits?" in bold words, and the sentence after them."""
+    verdict = view.verdict
     if verdict.lower is None and verdict.upper is None:
         return "No limits are set.", "The plan asks for no limits here, so nothing is judged against them."
-    figure = _ppk_sentence(verdict, wanted)
+    figure = _ppk_sentence(view)
     if verdict.capable == "proven":
         return "Yes, with confidence.", figure
     if verdict.capable == "no":
-        return "Not as it runs now.", f"{_outside(verdict)}{_from_few(verdict, wanted) or figure}"
+        return "Not as it runs now.", f"{_outside(verdict)}{_from_few(view) or figure}"
     if verdict.capable == "unproven" and verdict.ppk is not None:
-        return "Perhaps; it is not proven.", f"{figure} More pieces will decide."
-    return "Cannot be said yet.", figure
+        return "Perhaps; it is not proven.", f"{figure} {_settle(view)}"
+    return "Cannot be said yet.", f"{figure} {_settle(view)}".rstrip()
 
 
-def _ppk_sentence(verdict: SeriesVerdict, wanted: float) -> str:
+def budget_sentence(budget: BudgetView) -> str:
+    """Return how often the whole board cries wolf at this setting.
+
+    Examples
+    --------
+    >>> budget_sentence(BudgetView(30.4, 84, 0.001))
+    'At this setting: about one false signal in 30 days over 84 series.'
+    """
+    return (
+        f"At this setting: about one false signal in {every(budget.days, 'day')} over {budget.series} series."
+    )
+
+
+def rate_words(rate: float) -> str:
+    """Return a chance per piece as a bench would say it: ``one in 260 pieces``."""
+    return f"one in {whole(1 / rate)} pieces" if rate > 0 else "never"
+
+
+def every(count: float, what: str) -> str:
+    """Return a round number of things, at least one: ``30 days``, ``1 day``."""
+    number_of = max(1, round(count))
+    return f"{number_of} {what}{'' if number_of == 1 else 's'}"
+
+
+def whole(value: float) -> str:
+    """Return a large number rounded to two figures, its thousands apart.
+
+    Examples
+    --------
+    >>> whole(261.3), whole(14251.0)
+    ('260', '14 000')
+    """
+    size = max(0, floor(log10(abs(value))) - 1) if value else 0
+    return f"{round(value / 10**size) * 10**size:,}".replace(",", " ")
+
+
+def _ppk_sentence(view: SeriesView) -> str:
+    verdict = view.verdict
     if verdict.ppk is None:
         reason = verdict.ppk_reason or "Too few pieces since the last change"
         return reason if reason.endswith((".", "!", "?")) else f"{reason}."
-    stretch = current_stretch(verdict)
-    rests = pieces(stretch.n if stretch else verdict.pieces)
     interval = (
         f" ({verdict.ppk_low:.2f} to {verdict.ppk_high:.2f})"
         if verdict.ppk_low is not None and verdict.ppk_high is not None
         else ""
     )
-    return f"Ppk {verdict.ppk:.2f}{interval} from {rests}, {wanted:.2f} wanted.".replace("-", "−")
+    rests = pieces(len(present(view)))
+    return f"Ppk {verdict.ppk:.2f}{interval} from {rests}, {view.wanted_ppk:.2f} wanted.".replace("-", "−")
 
 
-def _from_few(verdict: SeriesVerdict, wanted: float) -> str:
-    """Say what a "no" rests on where the pieces are too few for an index of their own."""
-    if verdict.ppk is not None:
+def _settle(view: SeriesView) -> str:
+    """Say how many more pieces would settle an open answer."""
+    if view.settle is None or view.settle > SETTLE_MOST:
+        near = view.verdict.ppk is not None or view.settle is not None
+        return "It is so near to what is wanted that more pieces alone will not settle it." if near else ""
+    if not view.settle:
         return ""
-    stretch = current_stretch(verdict)
-    count = pieces(stretch.n if stretch else verdict.pieces)
+    about = "1 more piece like these" if view.settle == 1 else f"{whole(view.settle)} more pieces like these"
+    return f"About {about} would settle it."
+
+
+def _from_few(view: SeriesView) -> str:
+    """Say what a "no" rests on where the pieces are too few for an index of their own."""
+    if view.verdict.ppk is not None:
+        return ""
     return (
-        f"The {count} since the last change are too few for a Ppk of their own, but enough to say, "
-        f"95 in 100 sure, that it is below the {wanted:.2f} wanted."
+        f"The {pieces(len(present(view)))} since the last change are too few for a Ppk of their own, but "
+        f"enough to say, 95 in 100 sure, that it is below the {view.wanted_ppk:.2f} wanted."
     )
 
 

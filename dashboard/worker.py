@@ -1,4 +1,4 @@
-"""The one process that writes: sheets, held rows, signals; one after the other, apart from the pages.
+"""The one process that writes: sheets, held rows, signals, decisions; one after the other, off the pages.
 
 Validation needs a library that takes seconds and a quarter of a gigabyte to load. It lives here and nowhere
 else: the web process stays small and answers at once while a sheet is read. The process starts when someone
@@ -65,6 +65,14 @@ class WorkerDesk:
     def say(self, signal_id: str, saying: Mapping[str, str], who: str) -> str:
         """Queue what is said of a signal and return a ticket."""
         return self._queue("signal", (signal_id, dict(saying)), who, of=1)
+
+    def decide_series(self, series: str, decision: Mapping[str, str], who: str) -> str:
+        """Queue a lead's decision about a series and return a ticket."""
+        return self._queue("series", (series, dict(decision)), who, of=1)
+
+    def study_gauge(self, file: tuple[str, bytes], question: Mapping[str, str]) -> str:
+        """Queue a gauge study of a file and return a ticket; nothing of it is stored."""
+        return self._queue("study", (file, dict(question)), "", of=1)
 
     def warm(self) -> None:
         """Start the process if it does not run; its first task then finds everything loaded."""
@@ -176,7 +184,7 @@ def _next(tasks: Any) -> Task | None:
 
 
 def _do(folder: Path, as_of: date | None, task: Task, answers: Any) -> dict[str, Any]:
-    from qc.jobs.board_tasks import decide_held, say_signal, take_sheets
+    from qc.jobs.board_tasks import decide_held, decide_series, say_signal, study_file, take_sheets
 
     ticket, kind, what, who = task
     answers.put((ticket, {"state": "working"}))
@@ -186,6 +194,11 @@ def _do(folder: Path, as_of: date | None, task: Task, answers: Any) -> dict[str,
     if kind == "signal":
         signal_id, saying = what
         return say_signal(folder, as_of, signal_id, saying, who)
+    if kind == "series":
+        series, decision = what
+        return decide_series(folder, as_of, series, decision, who)
+    if kind == "study":
+        return study_file(*what)
 
     def tell(done: int, total: int, what: str) -> None:
         answers.put((ticket, {"done": done, "of": total, "message": f"{what} {done} of {total} …"}))

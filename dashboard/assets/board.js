@@ -26,9 +26,10 @@
   }
   /* One named input of a form; what is typed stays in the browser until the form is sent. */
   function Field(props) {
-    var box = props.kind === "checkbox", own = { id: props.id, name: props.name, type: props.kind || "text", disabled: props.disabled };
+    var box = props.kind === "checkbox" || props.kind === "radio", own = { id: props.id, name: props.name, type: props.kind || "text", disabled: props.disabled };
     if (props.label) { own["aria-label"] = props.label; }
-    if (box) { own.value = props.value; own.defaultChecked = Boolean(props.checked); }
+    if (props.kind === "file") { own.accept = props.accept; }
+    else if (box) { own.value = props.value; own.defaultChecked = Boolean(props.checked); }
     else { own.defaultValue = props.value || ""; own.autoComplete = "off"; }
     return window.React.createElement("input", own);
   }

@@ -10,7 +10,7 @@
     return select ? select.value : "";
   }
 
-  var place_now = null, done_now = "sheets-done";
+  var place_now = null, done_now = "sheets-done", saying_now = "Reading the sheets …";
 
   function say(text, share) {
     var place = place_now && place_now.isConnected ? place_now : el("sheets-progress");
@@ -39,7 +39,7 @@
           window.dash_clientside.set_props(done_now, { data: ticket });
           return;
         }
-        var text = found.state === "waiting" ? "Waiting for the worker to get ready …" : (found.message || "Reading the sheets …");
+        var text = found.state === "waiting" ? "Waiting for the worker to get ready …" : (found.message || saying_now);
         say(text, found.done && found.of ? found.done / found.of : null);
         window.setTimeout(function () { follow(ticket); }, POLL_MS);
       })
@@ -79,6 +79,7 @@
     Array.prototype.forEach.call(files, function (file) { form.append("sheets", file, file.name); });
     place_now = null;
     done_now = "sheets-done";
+    saying_now = "Reading the sheets …";
     post("/uploads", form, "Sending " + files.length + (files.length === 1 ? " sheet …" : " sheets …"));
   }
 
@@ -104,7 +105,17 @@
     if (!desk.elements.who) { form.append("who", (el("held-who") || { value: "" }).value); }
     place_now = desk.querySelector(".form-said");
     done_now = desk.dataset.done;
-    post(desk.dataset.desk, form, "Keeping it …");
+    saying_now = desk.dataset.saying || "Keeping it …";
+    post(desk.dataset.desk, form, saying_now);
+  });
+
+  /* Switches that only change what is shown: what is on goes to a store of the page, and nothing is kept. */
+  document.addEventListener("change", function (event) {
+    var form = event.target.closest ? event.target.closest("form[data-choices]") : null;
+    if (!form) { return; }
+    var data = new FormData(form), chosen = {};
+    data.forEach(function (value, name) { (chosen[name] = chosen[name] || []).push(value); });
+    window.dash_clientside.set_props(form.dataset.choices, { data: chosen });
   });
 
   function over(event) {

@@ -6,8 +6,17 @@ They know no app and no callback, so the report or a notebook may draw the same 
 from __future__ import annotations
 
 from dashboard.figures.capability import draw_capability
+from dashboard.figures.checks import draw_checks, draw_study
 from dashboard.figures.frame import GRAPH_CONFIG, Figure
 from dashboard.figures.series import draw_series
 from dashboard.figures.wear import draw_wear
 
-__all__ = ["GRAPH_CONFIG", "Figure", "draw_capability", "draw_series", "draw_wear"]
+__all__ = [
+    "GRAPH_CONFIG",
+    "Figure",
+    "draw_capability",
+    "draw_checks",
+    "draw_series",
+    "draw_study",
+    "draw_wear",
+]

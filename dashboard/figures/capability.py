@@ -21,8 +21,7 @@ WIDTH_PX = 268
 def draw_capability(view: SeriesView) -> Figure:
     """Return the pieces of the present stretch stacked along the scale, with limits and target."""
     verdict = view.verdict
-    stretch = words.current_stretch(verdict)
-    points = [p for p in verdict.points if stretch is None or stretch.first <= p.ordinal <= stretch.last]
+    points = words.present(view)
     layout = base_layout(HEIGHT_PX, 26, 14, 38, 14)
     if not points:
         return {"data": [], "layout": layout}

@@ -34,7 +34,7 @@ SYMBOLS: Final = {
 }
 """Plan symbol -> Plotly marker."""
 
-PLAIN_PX, BOLD_PX = 7.0, 7.9
+PLAIN_PX, BOLD_PX = 7.4, 7.9
 """Width of a character of a label, on the safe side for the widest of the board's fonts [px]."""
 
 LABEL_GAP_PX: Final = 17

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from html import escape
 from itertools import pairwise
 from typing import Any
@@ -21,7 +21,9 @@ from dashboard.figures.frame import (
     level,
     value_axis,
 )
+from dashboard.figures.overlays import draw_frozen, draw_rule_hits, draw_rule_limits
 from dashboard.theme import LIGHT, SMALL_PX
+from qc.jobs.board_rules import RulesView
 from qc.jobs.board_views import Point, SeriesView, SignalResult, StretchResult
 
 HEIGHT_PX = 440
@@ -37,7 +39,9 @@ FAR_LIMIT = 3.0
 """A limit further away than this many times the height of the data is named at the edge only."""
 
 
-def draw_series(view: SeriesView, last: int | None = None, narrow: bool = False) -> Figure:
+def draw_series(
+    view: SeriesView, last: int | None = None, narrow: bool = False, rules: RulesView | None = None
+) -> Figure:
     """Return the chart of a series.
 
     Parameters
@@ -48,6 +52,8 @@ def draw_series(view: SeriesView, last: int | None = None, narrow: bool = False)
         Show only this many of the newest points.
     narrow : bool
         Lay the labels inside the chart, for a screen too narrow for a margin.
+    rules : RulesView, optional
+        What classic rules found, where someone switched some on.
     """
     verdict = view.verdict
     points = verdict.points[-last:] if last else verdict.points
@@ -59,7 +65,9 @@ def draw_series(view: SeriesView, last: int | None = None, narrow: bool = False)
     width = NARROW_PX if narrow else WIDE_PX
     lane = lay_out_events(view.marks, x_range, width, words.telling(verdict))
     bottom = 34 + lane.height_px
-    labels, shapes = _levels(view, x_range, y_range)
+    labels, shapes = _levels(view, x_range, y_range, usual=rules is None)
+    rule_labels, rule_shapes = draw_rule_limits(rules, x_range, y_range, _say(view))
+    labels, shapes = [*labels, *rule_labels], [*shapes, *rule_shapes]
     right = 14 if narrow else label_margin(labels)
     layout = base_layout(HEIGHT_PX + lane.height_px, TOP_PX, right, bottom, 46 if narrow else 58)
     layout["xaxis"] = {
@@ -70,14 +78,17 @@ def draw_series(view: SeriesView, last: int | None = None, narrow: bool = False)
     layout["yaxis"] = value_axis(*y_range, signed=verdict.centered)
     plot_px = HEIGHT_PX - TOP_PX - 34
     band, band_label = _band(words.telling(verdict), first, final, width)
-    layout["shapes"] = [*band, *shapes]
+    frozen, frozen_label = draw_frozen(view, first, final)
+    layout["shapes"] = [*frozen, *band, *shapes]
     layout["annotations"] = [
         axis_title(verdict.name, verdict.unit, verdict.centered, shift=21),
         *band_label,
+        *frozen_label,
         *edge_annotations(labels, y_range, plot_px, inside=narrow),
         *lane.annotations,
     ]
-    return {"data": [_points(view, points), *_ticks(lane, y_range[0])], "layout": layout}
+    data = [_points(view, points), *draw_rule_hits(rules, points), *_ticks(lane, y_range[0])]
+    return {"data": data, "layout": layout}
 
 
 def value_range(view: SeriesView, points: Sequence[Point]) -> tuple[float, float]:
@@ -123,16 +134,25 @@ def story(view: SeriesView, point: Point) -> str:
     ]
     told = ", ".join(part for part in made if part)
     lines += [escape(text) for text in (told, point.note) if text]
+    if point.left_out:
+        lines.append("left out by a lead: shown, in no figure")
     return "<br>".join(lines)
 
 
 def _points(view: SeriesView, points: Sequence[Point]) -> dict[str, Any]:
     drifting = [(s.first, s.last) for s in view.verdict.stretches if _drifts(view, s)]
     symbols = {model.id: SYMBOLS.get(model.symbol, "circle") for model in view.models}
-    colours = [
-        LIGHT["drift"] if any(first <= p.ordinal <= last for first, last in drifting) else LIGHT["ink"]
-        for p in points
-    ]
+
+    def colour(point: Point) -> str:
+        if point.left_out:
+            return LIGHT["soft"]
+        inside = any(first <= point.ordinal <= last for first, last in drifting)
+        return LIGHT["drift"] if inside else LIGHT["ink"]
+
+    def shape(point: Point) -> str:
+        own = symbols.get(point.model, "circle")
+        return "circle-open" if point.left_out and own == "circle" else own
+
     return {
         "type": "scatter",
         "mode": "markers",
@@ -145,9 +165,9 @@ def _points(view: SeriesView, points: Sequence[Point]) -> dict[str, Any]:
         "cliponaxis": False,
         "marker": {
             "size": 9 if len(points) <= 90 else 6,
-            "symbol": [symbols.get(p.model, "circle") for p in points],
-            "color": colours,
-            "line": {"width": [0 if symbols.get(p.model) == "circle" else 1.8 for p in points]},
+            "symbol": [shape(p) for p in points],
+            "color": [colour(p) for p in points],
+            "line": {"width": [0 if shape(p) == "circle" else 1.2 if p.left_out else 1.8 for p in points]},
         },
     }
 
@@ -158,17 +178,18 @@ def _drifts(view: SeriesView, stretch: StretchResult) -> bool:
     return signal is not None and stretch.changed and stretch.last >= signal.raised
 
 
+def _say(view: SeriesView) -> Callable[[float], str]:
+    verdict, decimals = view.verdict, words.decimals_of(view.verdict)
+    return lambda value: words.amount(value, verdict.unit, decimals, verdict.centered)
+
+
 def _levels(
-    view: SeriesView, x_range: tuple[float, float], y_range: tuple[float, float]
+    view: SeriesView, x_range: tuple[float, float], y_range: tuple[float, float], usual: bool = True
 ) -> tuple[list[EdgeLabel], list[dict[str, Any]]]:
-    verdict = view.verdict
-    decimals = words.decimals_of(verdict)
+    verdict, say = view.verdict, _say(view)
     ink, soft = LIGHT["ink"], LIGHT["soft"]
     labels: list[EdgeLabel] = []
     shapes: list[dict[str, Any]] = []
-
-    def say(value: float) -> str:
-        return words.amount(value, verdict.unit, decimals, verdict.centered)
 
     def said(value: float) -> str:
         return words.bound(value, verdict.unit, verdict.centered)
@@ -185,7 +206,9 @@ def _levels(
     if verdict.target is not None and not verdict.centered and y_range[0] <= verdict.target <= y_range[1]:
         shapes.append(level(verdict.target, *x_range, soft, 1, "dash"))
         labels.append(EdgeLabel(verdict.target, f"target {said(verdict.target)}", soft))
-    for bound, way in ((verdict.natural_upper, "to"), (verdict.natural_lower, "from")):
+    # One pair of limits at a time: those of the rules take the place of the usual ones.
+    natural = ((verdict.natural_upper, "to"), (verdict.natural_lower, "from")) if usual else ()
+    for bound, way in natural:
         if bound is not None and y_range[0] < bound < y_range[1]:
             shapes.append(level(bound, *x_range, LIGHT["steady"], 1, "dot"))
             labels.append(EdgeLabel(bound, f"usual {way} {say(bound)} ({verdict.rests_on})", LIGHT["steady"]))

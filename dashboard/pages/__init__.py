@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dashboard.pages import instruments, month, sheets, signals, stage, stages, today
+from dashboard.pages import gauges, instruments, month, sheets, signals, stage, stages, today
 from dashboard.routing import Page
 
 PAGES: tuple[Page, ...] = (
@@ -15,6 +15,8 @@ PAGES: tuple[Page, ...] = (
     signals.LIST_PAGE,
     signals.ONE_PAGE,
     sheets.PAGE,
+    gauges.LIST_PAGE,
+    gauges.ONE_PAGE,
     month.PAGE,
 )
 

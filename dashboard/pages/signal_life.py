@@ -61,8 +61,8 @@ def history_card(view: SignalView) -> Component:
     return card("Its life", body, kept)
 
 
-def touched_card(found: TouchedView) -> Component:
-    """Return what else the first suspect touched, shipped or not."""
+def touched_card(found: TouchedView, title: str = "What else it touched") -> Component:
+    """Return what a suspect or a gauge touched, shipped or not."""
     rows = [
         [serial_link(serial), words.day(day, year=True), where, left]
         for serial, day, where, left in found.pieces
@@ -70,14 +70,14 @@ def touched_card(found: TouchedView) -> Component:
     head = ["Piece", "First on", "Where", "Now"]
     said = html.P(found.sentence[:1].upper() + found.sentence[1:], className="said")
     if not rows:
-        return card("What else it touched", said)
+        return card(title, said)
     newest = rows[::-1]
     body: list[Any] = [table(head, newest[:SHOWN_PIECES], "Newest first")]
     rest = newest[SHOWN_PIECES:]
     if rest:
         older = table(head, rest, "Earlier pieces")
         body.append(html.Details([html.Summary(f"Show the other {len(rest)}"), older], className="folded"))
-    return card("What else it touched", said, *body)
+    return card(title, said, *body)
 
 
 def _ways_open(view: SignalView) -> list[Component]:

@@ -150,13 +150,11 @@ def _facts(view: SignalView) -> Component:
         rows.append(("Size", size))
     if found.size_sigma is not None:
         rows.append(("In spreads of a piece", words.number(found.size_sigma, 1, signed=True)))
-    one_in = f"one in {round(1 / found.rate):,} pieces".replace(",", " ") if found.rate else ""
     note = (
-        html.P(f"Judged so that a steady series is called in error {one_in}.", className="small")
-        if one_in
-        else ""
+        f"It was judged so that a piece of a series that has not changed is called in error "
+        f"{words.rate_words(found.rate)}. {words.budget_sentence(queries.board().budget())}"
     )
-    return card("In figures", figures(rows), note)
+    return card("In figures", figures(rows), html.P(note, className="small"))
 
 
 def _suspects(view: SignalView) -> Component:

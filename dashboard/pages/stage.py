@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from dash import Dash, Input, Output, State, ctx, dcc, html
+from dash import Dash, Input, Output, State, ctx, dcc, html, no_update
 from dash.dependencies import ClientsideFunction
 from dash.development.base_component import Component
 from dash.exceptions import PreventUpdate
@@ -12,7 +12,9 @@ from dash.exceptions import PreventUpdate
 from dashboard import queries, route, words
 from dashboard.drawing import Drawing
 from dashboard.figures import draw_capability, draw_series, draw_wear
+from dashboard.pages import series_rules
 from dashboard.pages.missing import missing
+from dashboard.pages.series_decisions import DONE, decisions_card
 from dashboard.parts import (
     card,
     chart,
@@ -60,32 +62,68 @@ def series_layout(stage: str, characteristic: str, family: str, **_: str) -> Com
 
 
 def register(app: Dash) -> None:
-    """Add the callbacks: the span of the chart, and the way from a point to its instrument."""
+    """Add the callbacks: span and rules of the chart, decisions, the way from a point to its instrument."""
 
-    def show_span(newest: int, every: int, series: str) -> tuple[dict[str, Any], str, str]:
-        """Draw the chart again over the span asked for."""
+    def draw_again(
+        newest: int, every: int, switched: dict[str, list[str]] | None, whole: str, series: str
+    ) -> tuple[dict[str, Any], str, str, Any]:
+        """Draw the chart over the span asked for, with the rules that are on."""
         view = queries.board().series(SeriesKey.parse(series))
-        if view is None or not (newest or every):
+        asked = ctx.triggered_id
+        if view is None or not asked:
             raise PreventUpdate
-        whole = ctx.triggered_id == "stage-span-all"
-        figure = draw_series(view, None if whole else window(view.verdict), queries.narrow_screen())
-        return figure, str(not whole).lower(), str(whole).lower()
+        every_piece = asked == "stage-span-all" or (asked != "stage-span-newest" and whole == "true")
+        figure, said = rules_drawn(view, None if every_piece else window(view.verdict), switched)
+        return figure, str(not every_piece).lower(), str(every_piece).lower(), said
 
     app.callback(
         Output("stage-chart", "figure"),
         Output("stage-span-newest", "aria-pressed"),
         Output("stage-span-all", "aria-pressed"),
+        Output("stage-rules-found", "children"),
         Input("stage-span-newest", "n_clicks"),
         Input("stage-span-all", "n_clicks"),
+        Input("stage-rules", "data"),
+        State("stage-span-all", "aria-pressed"),
         State("stage-series", "data"),
         prevent_initial_call=True,
-    )(show_span)
+    )(draw_again)
+
+    def show_again(ticket: str, series: str) -> tuple[Component, Any]:
+        """Return what became of a decision, and the series as it stands now."""
+        found = queries.desk().progress(ticket)
+        if found is None:
+            return html.Span(), no_update
+        if found["state"] != "done":
+            return html.P(found["message"], className="refused"), no_update
+        key = SeriesKey.parse(series)
+        said = html.P(found["receipt"]["sentence"], className="is-steady")
+        return said, _body(key, queries.board().verdicts(key.stage))
+
+    app.callback(
+        Output("stage-said", "children"),
+        Output("stage-body", "children"),
+        Input(DONE, "data"),
+        State("stage-series", "data"),
+        prevent_initial_call=True,
+    )(show_again)
     app.clientside_callback(
         ClientsideFunction("board", "openInstrument"),
         Output("url", "pathname", allow_duplicate=True),
         Input("stage-chart", "clickData"),
         prevent_initial_call=True,
     )
+    series_rules.register(app)
+
+
+def rules_drawn(
+    view: SeriesView, last: int | None, switched: dict[str, list[str]] | None
+) -> tuple[dict[str, Any], list[Component]]:
+    """Return the chart with the rules that are on, and what they found."""
+    wanted, limits = series_rules.chosen_of(switched)
+    rules = queries.board().rules_on(view.verdict.key, wanted, limits) if wanted else None
+    figure = draw_series(view, last, queries.narrow_screen(), rules)
+    return figure, series_rules.found(rules, wanted, view) if rules else []
 
 
 def window(verdict: SeriesVerdict) -> int:
@@ -99,23 +137,33 @@ def window(verdict: SeriesVerdict) -> int:
 def _page(key: SeriesKey, verdicts: tuple[SeriesVerdict, ...]) -> Component:
     view = queries.board().series(key)
     if view is None:
-        return missing("There is no series of this name in the plan.")
-    verdict = view.verdict
-    others = html.Ul([series_row(v, current=v.key == key) for v in verdicts], className="rows")
-    stage_card = card(f"All of {verdict.stage_name}, worst first", others, className="last")
-    title = f"{verdict.stage_name} — {series_name(verdict)}"
+        return missing("There is no series of this name.")
+    title = f"{view.verdict.stage_name} — {series_name(view.verdict)}"
     return html.Div(
         [
             heading(title, view.plain, back=("Stages", "/stages")),
-            html.Div(
-                [
-                    html.Div([_evidence(view), *_wear(view), *_readings(view), stage_card]),
-                    html.Aside([_limits_card(view), _action_card(view), *_notes(verdict)]),
-                ],
-                className="grid first",
-            ),
+            html.Div(id="stage-said", role="status", className="said-of", **{"aria-live": "polite"}),
+            html.Div(_body(key, verdicts), id="stage-body"),
             dcc.Store(id="stage-series", data=str(key)),
+            dcc.Store(id=DONE),
         ]
+    )
+
+
+def _body(key: SeriesKey, verdicts: tuple[SeriesVerdict, ...]) -> Component:
+    """Return everything under the title of a series, as it stands now."""
+    view = queries.board().series(key)
+    if view is None:
+        return missing("There is no series of this name.")
+    others = html.Ul([series_row(v, current=v.key == key) for v in verdicts], className="rows")
+    stage_card = card(f"All of {view.verdict.stage_name}, worst first", others, className="last")
+    decided = [decisions_card(view)] if view.verdict.points else []
+    return html.Div(
+        [
+            html.Div([_evidence(view), *_wear(view), *_readings(view), stage_card]),
+            html.Aside([_limits_card(view), _action_card(view), *decided, *_notes(view)]),
+        ],
+        className="grid first",
     )
 
 
@@ -138,6 +186,7 @@ def _evidence(view: SeriesView) -> Component:
             "The same figures stand in the table below.",
         ),
         _caption(view),
+        series_rules.rules_fold(view),
     )
 
 
@@ -179,7 +228,18 @@ def _caption(view: SeriesView) -> Component:
         f"Pieces in order of making, up to {points[-1].serial}. "
         "In brackets: the number of pieces a figure rests on."
     )
-    return html.Figcaption([html.Span(text), *models], className="caption small")
+    left_out = sum(p.left_out for p in points)
+    gloss = (
+        [
+            html.Span(
+                [Drawing(route.draw_left_out()), f" left out by a lead, in no figure ({left_out})"],
+                className="key",
+            )
+        ]
+        if left_out
+        else []
+    )
+    return html.Figcaption([html.Span(text), *models, *gloss], className="caption small")
 
 
 def _wear(view: SeriesView) -> list[Component]:
@@ -217,11 +277,18 @@ def _readings(view: SeriesView) -> list[Component]:
 
 def _limits_card(view: SeriesView) -> Component:
     verdict = view.verdict
-    answer, sentence = words.capability(verdict, view.wanted_ppk)
+    answer, sentence = words.capability(view)
     body: list[Component] = [html.P([html.B(answer), " ", sentence])]
     if verdict.points and (verdict.lower is not None or verdict.upper is not None):
         label = f"{verdict.name}: where the pieces lie between the limits. {answer} {sentence}"
         body.append(chart("stage-limits", draw_capability(view), label))
+    if verdict.sd_between is not None and verdict.sd_within is not None:
+        decimals = words.decimals_of(verdict)
+        spreads = (
+            f"Piece to piece the spread is {words.amount(verdict.sd_between, verdict.unit, decimals)}, "
+            f"within a piece {words.amount(verdict.sd_within, verdict.unit, decimals)} (standard deviations)."
+        )
+        body.append(html.P(spreads, className="small"))
     return card("Does it keep its limits?", *body)
 
 
@@ -239,15 +306,9 @@ def _action_card(view: SeriesView) -> Component:
     )
 
 
-def _notes(verdict: SeriesVerdict) -> list[Component]:
-    facts = [*verdict.notes]
-    if verdict.sd_between is not None and verdict.sd_within is not None:
-        decimals = words.decimals_of(verdict)
-        facts.append(
-            f"Piece to piece the spread is {words.amount(verdict.sd_between, verdict.unit, decimals)}, "
-            f"within a piece {words.amount(verdict.sd_within, verdict.unit, decimals)} (standard deviations)."
-        )
-    return [card("Good to know", *[html.P(fact, className="small") for fact in facts])] if facts else []
+def _notes(view: SeriesView) -> list[Component]:
+    facts = [html.P(unbroken(fact), className="small") for fact in view.notes]
+    return [card("Good to know", *facts)] if facts else []
 
 
 def _stage_title(stage: str, **_: str) -> str:

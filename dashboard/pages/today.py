@@ -102,10 +102,9 @@ def budget_line(view: TodayView) -> str:
     """Return how often the whole board cries wolf at this setting."""
     if not view.series:
         return "No series is watched yet."
-    days = max(1, round(view.days_per_false_signal))
     text = (
-        f"At this setting the whole board raises on average one false signal in {days} days "
-        f"over {view.series} series."
+        f"{words.budget_sentence(view.budget)} A piece of a series that has not changed is called in error "
+        f"{words.rate_words(view.budget.rate)}."
     )
     if view.last_false is not None:
         text += f" Last false one: {view.last_false.day} {view.last_false:%B}."

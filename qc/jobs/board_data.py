@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from datetime import date
 from pathlib import Path
 from typing import Final, TypeVar, cast
 
 from qc import clock
 from qc.jobs.also import Kind, also
+from qc.jobs.board_gauge_views import GaugeView
+from qc.jobs.board_gauges import gauge_views, trusted_since
 from qc.jobs.board_rows import (
     held_views,
     instrument_rows,
@@ -18,13 +20,14 @@ from qc.jobs.board_rows import (
     sheet_views,
     signal_views,
 )
-from qc.jobs.board_today import stage_views, today_view
+from qc.jobs.board_rules import RuleOffer, RulesView, apply_rules, rule_offers, rules_price
+from qc.jobs.board_series import series_view
+from qc.jobs.board_today import budget_view, stage_views, today_view
 from qc.jobs.board_views import (
+    BudgetView,
     HeldView,
     InstrumentRow,
     InstrumentView,
-    Mark,
-    ModelView,
     ReportView,
     SeriesKey,
     SeriesVerdict,
@@ -38,23 +41,9 @@ from qc.jobs.board_views import (
 )
 from qc.jobs.judging import load_verdicts
 from qc.jobs.workshop import PLAN, Workshop, open_workshop
-from qc.plan import Plan, QcError
+from qc.plan import QcError
 
 T = TypeVar("T")
-
-NEWEST_FOR_GAUGES = 10
-"""Points looked at for the gauges in use now."""
-
-
-SUSPECT_WORDS = {
-    "tool": "{} in use",
-    "batch": "batch {}",
-    "person": "{} begins",
-    "gauge": "{} in use",
-    "gauge-check": "{} not checked",
-}
-"""How a suspect is named under the chart, short enough to stand at its tick."""
-
 
 FOLLOWED: Final[dict[str, tuple[Kind, str]]] = {
     "gauge": ("gauge", "last-good-check"),
@@ -105,7 +94,11 @@ class StoreBoardData:
 
     def today(self) -> TodayView:
         """Return what the first screen shows."""
-        return self._once("today", lambda w: today_view(w, self.verdicts()))
+        return self._once("today", lambda w: today_view(w, self.verdicts(), self.budget()))
+
+    def budget(self) -> BudgetView:
+        """Return how often the whole board cries wolf at the plan's setting."""
+        return self._once("budget", budget_view)
 
     def stages(self) -> tuple[StageView, ...]:
         """Return the stages in route order."""
@@ -118,25 +111,22 @@ class StoreBoardData:
 
     def series(self, key: SeriesKey) -> SeriesView | None:
         """Return one series with what the plan says of it."""
-        plan = self._current().plan
+        own = self.verdicts(key.stage)
+        verdict = next((v for v in own if v.key == key), None)
+        return self._once(f"series {key}", lambda w: series_view(w, verdict, own)) if verdict else None
+
+    def rules(self) -> tuple[RuleOffer, ...]:
+        """Return the classic pattern rules with their prices."""
+        return rule_offers()
+
+    def rules_price(self, chosen: Sequence[str]) -> float | None:
+        """Return the pieces between two false signals of some rules together, None where it is not known."""
+        return rules_price(chosen)
+
+    def rules_on(self, key: SeriesKey, chosen: Sequence[str], limits: str) -> RulesView:
+        """Return what some rules find on a series, with limits textbook, prediction or guaranteed."""
         verdict = next((v for v in self.verdicts(key.stage) if v.key == key), None)
-        stage = plan.stage(key.stage)
-        figure = plan.characteristic(key.stage, key.characteristic)
-        if verdict is None or stage is None or figure is None:
-            return None
-        newest = verdict.points[-NEWEST_FOR_GAUGES:]
-        return SeriesView(
-            verdict=verdict,
-            plain=figure.plain,
-            reaction=figure.reaction,
-            cautions=stage.cautions,
-            next_step=figure.next_step,
-            models=tuple(ModelView(m.id, m.name, m.symbol) for m in plan.models),
-            marks=marks(verdict, plan),
-            wanted_ppk=plan.workshop.wanted_ppk,
-            gauges=tuple(dict.fromkeys(p.gauge for p in newest if p.gauge)),
-            wears_with=figure.wears_with or "",
-        )
+        return apply_rules(verdict, chosen, limits) if verdict else RulesView("There is no such series.")
 
     def signals(self) -> tuple[SignalView, ...]:
         """Return every signal, those that wait first, then newest first."""
@@ -173,6 +163,18 @@ class StoreBoardData:
     def held(self) -> tuple[HeldView, ...]:
         """Return the held rows that are still open."""
         return self._once("held", held_views)
+
+    def gauges(self) -> tuple[GaugeView, ...]:
+        """Return the gauges of the plan, those that need a look first."""
+        return self._once("gauges", gauge_views)
+
+    def gauge_touched(self, gauge: str) -> TouchedView | None:
+        """Return the pieces a gauge touched since it was last known to be good, None where there are none."""
+        view = next((g for g in self.gauges() if g.id == gauge), None)
+        if view is None:
+            return None
+        since = trusted_since(view)
+        return self._once(f"touched gauge {gauge} {since}", lambda w: _touched(w, "gauge", gauge, since))
 
     def reports(self) -> tuple[ReportView, ...]:
         """Return the monthly reports on disk, newest first."""
@@ -227,62 +229,6 @@ def _touched(workshop: Workshop, kind: Kind, name: str, since: str) -> TouchedVi
 
 def _worst_first(workshop: Workshop) -> tuple[SeriesVerdict, ...]:
     return tuple(sorted(load_verdicts(workshop), key=lambda v: -v.worst))
-
-
-def marks(verdict: SeriesVerdict, plan: Plan) -> tuple[Mark, ...]:
-    """Return what happened beside a series: tools fitted, gauges calibrated, people who joined.
-
-    Parameters
-    ----------
-    verdict : SeriesVerdict
-        Only what its own points used is told.
-    plan : Plan
-        Where the days stand.
-    """
-    points = verdict.points
-    if not points:
-        return ()
-    found: list[Mark] = []
-    first_day, last_day = points[0].day, points[-1].day
-    seen: set[tuple[str, str]] = set()
-    for point in points:
-        for kind, name in (("tool", point.tool), ("person", point.person)):
-            if not name or (kind, name) in seen:
-                continue
-            seen.add((kind, name))
-            began = _began(plan, kind, name)
-            if point.ordinal > points[0].ordinal and began is not None and began >= first_day:
-                text = f"{name} fitted" if kind == "tool" else f"{name} joins"
-                found.append(Mark(point.ordinal - 0.5, began, kind, text))
-    for name in dict.fromkeys(p.gauge for p in points if p.gauge):
-        gauge = plan.gauge(name)
-        for day in gauge.calibrated if gauge else ():
-            if first_day < day <= last_day:
-                after = next(p.ordinal for p in points if p.day >= day)
-                found.append(Mark(after - 0.5, day, "gauge", f"{name} calibrated"))
-    found += _suspect_marks(verdict, {m.text.partition(" ")[0] for m in found})
-    return tuple(sorted(found, key=lambda m: (m.ordinal, m.text)))
-
-
-def _suspect_marks(verdict: SeriesVerdict, named: set[str]) -> list[Mark]:
-    """Return what coincides with the present signal, unless a mark names it already."""
-    signal = verdict.current
-    found = []
-    for suspect in signal.suspects if signal else ():
-        place = next((p.ordinal for p in verdict.points if p.serial == suspect.serial), None)
-        if place is None or suspect.name in named:
-            continue
-        text = SUSPECT_WORDS.get(suspect.kind, "{}").format(suspect.name)
-        found.append(Mark(place - 0.5, suspect.day or verdict.points[place - 1].day, suspect.kind, text))
-    return found
-
-
-def _began(plan: Plan, kind: str, name: str) -> date | None:
-    if kind == "tool":
-        tool = plan.tool(name)
-        return tool.fitted if tool else None
-    person = plan.person(name)
-    return person.joined if person else None
 
 
 def _stamp(folder: Path) -> int:

@@ -1,12 +1,20 @@
-"""What the board's worker does: take in sheets, settle held rows, add to a signal's life. The heavy part."""
+"""What the board's worker does: take in sheets, settle held rows, add to a signal's life, decide, study.
+
+The heavy part: all of it runs in the one process that writes.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from datetime import date
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
+from qc.ingest import read_sheet
+from qc.jobs.baseline import freeze, leave_out, undo
+from qc.jobs.errors import JobError
+from qc.jobs.gauge import StatisticsError, gauge_study
 from qc.jobs.held import Decision, mend_rows
 from qc.jobs.signals import STATE_WORDS, say_of_signal
 from qc.jobs.upload import ShowProgress, upload
@@ -106,3 +114,81 @@ def say_signal(
     if saying["what"] == "comment":
         return {"sentence": "The remark is kept.", "reasons": []}
     return {"sentence": f"The signal is now {STATE_WORDS[life.state]}.", "reasons": []}
+
+
+def decide_series(
+    folder: Path, as_of: date | None, series: str, decision: Mapping[str, str], who: str
+) -> dict[str, Any]:
+    """Take a lead's decision about a series, judge it anew and say how it now stands.
+
+    Parameters
+    ----------
+    folder : Path
+        The workshop folder.
+    as_of : date or None
+        The day to stand on.
+    series : str
+        ``stage/characteristic/family``.
+    decision : mapping
+        `what` (freeze, undo-freeze, leave-out, undo-leave-out), `first`, `last` and `why`.
+    who : str
+        Code of the person who decides.
+    """
+    what, first, last = decision["what"], decision.get("first", ""), decision.get("last", "")
+    why = decision.get("why", "")
+    workshop = open_workshop(folder, as_of=as_of)
+    try:
+        if what == "freeze":
+            found = freeze(workshop, series, first, last, who=who, why=why)
+        elif what == "leave-out":
+            found = leave_out(workshop, series, first, last, who=who, why=why)
+        else:
+            first = "" if what == "undo-freeze" else first
+            found = undo(workshop, series, first=first, last=last, who=who, why=why)
+    finally:
+        workshop.store.close()
+    return {"sentence": f"Kept. {found.title} is now {found.behaviour}.", "reasons": []}
+
+
+def study_file(file: tuple[str, bytes], question: Mapping[str, str]) -> dict[str, Any]:
+    """Study a gauge from a file of repeated readings; nothing of it is stored.
+
+    Parameters
+    ----------
+    file : (str, bytes)
+        Name and content. What a sheet may not be (packed too tight, with macros or formulas) is refused
+        before anything reads it as a table.
+    question : mapping
+        Columns `value`, `part` and `person`; limits `lower` and `upper`; the gauge's step `resolution`. Empty
+        where not given.
+
+    Returns
+    -------
+    dict
+        ``{"study": ..., "file": ..., "value": ...}``, the study as `qc gauge --json` prints it.
+    """
+    name, data = file
+    read_sheet(data, name)
+    # The name a person gave the file labels what is said of it; it never reaches the disk.
+    plain = "study.xlsx" if data.startswith(b"PK") else "study.csv"
+    with TemporaryDirectory() as folder:
+        path = Path(folder) / plain
+        path.write_bytes(data)
+        try:
+            found = gauge_study(
+                path,
+                question["value"],
+                question["part"],
+                question.get("person") or None,
+                lower=_number(question, "lower"),
+                upper=_number(question, "upper"),
+                resolution=_number(question, "resolution"),
+            )
+        except StatisticsError as error:
+            raise JobError(str(error).replace(plain, name)) from error
+    return {"study": found.to_dict(), "file": name, "value": question["value"]}
+
+
+def _number(question: Mapping[str, str], name: str) -> float | None:
+    text = question.get(name, "").strip()
+    return float(text) if text else None

@@ -7,11 +7,11 @@ from datetime import date, datetime, timedelta
 
 import polars as pl
 
-from qc.jobs.board_views import Behaviour, Due, SeriesVerdict, StageView, TodayView
+from qc.jobs.board_views import Behaviour, BudgetView, Due, SeriesVerdict, StageView, TodayView, is_few
+from qc.jobs.rates import present_budget
 from qc.jobs.workshop import Workshop
 from qc.plan import Plan
 
-DAYS_OF_A_MONTH = 365.25 / 12
 SOON = timedelta(days=7)
 GAUGES_SOON = timedelta(days=14)
 LOOK_BACK = timedelta(days=10)
@@ -40,11 +40,20 @@ def stage_views(plan: Plan, verdicts: Sequence[SeriesVerdict]) -> tuple[StageVie
         behaviour: Behaviour = "drifting" if moved else "steady" if judged else "learning"
         capable = min((v.capable for v in judged), key=WORST_FIRST.__getitem__, default="")
         most = max(v.pieces for v in own)
-        views.append(StageView(stage.id, stage.name, behaviour, capable, len(own), moved, most))
+        unproven = [v for v in judged if v.capable == "unproven"]
+        few = capable == "unproven" and all(is_few(v) for v in unproven)
+        limits = any(v.lower is not None or v.upper is not None for v in own)
+        views.append(StageView(stage.id, stage.name, behaviour, capable, len(own), moved, most, few, limits))
     return tuple(views)
 
 
-def today_view(workshop: Workshop, verdicts: Sequence[SeriesVerdict]) -> TodayView:
+def budget_view(workshop: Workshop) -> BudgetView:
+    """Return the false-alarm budget as it works out in the present month."""
+    found = present_budget(workshop)
+    return BudgetView(found.days_between, found.series, found.rate)
+
+
+def today_view(workshop: Workshop, verdicts: Sequence[SeriesVerdict], budget: BudgetView) -> TodayView:
     """Return what the first screen shows on the workshop's day.
 
     Parameters
@@ -53,6 +62,8 @@ def today_view(workshop: Workshop, verdicts: Sequence[SeriesVerdict]) -> TodayVi
         An open workshop.
     verdicts : sequence of SeriesVerdict
         All kept verdicts, worst first.
+    budget : BudgetView
+        How often the board cries wolf.
     """
     plan, store, today = workshop.plan, workshop.store, workshop.today
     day, came, missing = _cards(workshop)
@@ -69,7 +80,7 @@ def today_view(workshop: Workshop, verdicts: Sequence[SeriesVerdict]) -> TodayVi
         gauges_due=_gauges_due(plan, today, verdicts),
         shipped=shipped["serial"].n_unique() if shipped.height else 0,
         series=len(verdicts),
-        days_per_false_signal=DAYS_OF_A_MONTH / plan.workshop.false_signals_per_month,
+        budget=budget,
         last_false=_last_false(workshop),
     )
 

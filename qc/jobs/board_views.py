@@ -1,16 +1,13 @@
 """What the board shows, as frozen plain results: the faces read these and ask nothing else of the house.
 
-`BoardData` is the list of questions a board may ask. `qc.jobs.board_data.StoreBoardData` answers them from a
-workshop folder; the board's tests answer them from an invented workshop.
+The questions they answer are listed in `qc.jobs.board_questions`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
-from typing import Any, Protocol
 
 from qc.plan import QcError
 from qc.watch.results import (
@@ -27,8 +24,9 @@ from qc.watch.results import (
 
 __all__ = [
     "Behaviour",
-    "BoardData",
+    "BudgetView",
     "Capable",
+    "DecisionView",
     "Due",
     "EventRow",
     "Forecast",
@@ -55,8 +53,11 @@ __all__ = [
     "Suspect",
     "TodayView",
     "TouchedView",
-    "UploadDesk",
+    "is_few",
 ]
+
+LEAST_FOR_INDEX = 20
+"""With fewer pieces a capability index is withheld (`qc.stats.capability`)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,16 +72,27 @@ class ShopView:
 
 
 @dataclass(frozen=True, slots=True)
+class BudgetView:
+    """How often the whole board cries wolf at the plan's setting."""
+
+    days: float  # between two false signals, on average
+    series: int  # over which the budget is shared out
+    rate: float  # chance of a false signal per piece of a series
+
+
+@dataclass(frozen=True, slots=True)
 class StageView:
     """One stage of the route, summed up over its series."""
 
     id: str
     name: str
     behaviour: Behaviour
-    capable: Capable | str  # empty where no series of the stage has limits
+    capable: Capable | str  # empty where nothing is said of limits
     series: int
     moved: int
     pieces: int  # pieces of the longest series, said while a stage is learning
+    few: bool = False  # unproven only because the pieces are too few
+    limits: bool = True  # False where no series of the stage has limits
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,7 +121,7 @@ class TodayView:
     gauges_due: tuple[Due, ...]
     shipped: int
     series: int
-    days_per_false_signal: float
+    budget: BudgetView
     last_false: date | None
 
 
@@ -133,6 +145,18 @@ class ModelView:
 
 
 @dataclass(frozen=True, slots=True)
+class DecisionView:
+    """What a lead decided about a series and what still stands: a settled state frozen, pieces left out."""
+
+    what: str  # freeze | leave-out
+    first: str
+    last: str
+    who: str
+    day: date | None
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
 class SeriesView:
     """One series with what the plan says of it."""
 
@@ -146,6 +170,10 @@ class SeriesView:
     wanted_ppk: float
     gauges: tuple[str, ...] = ()  # gauges in use on the newest pieces
     wears_with: str = ""
+    present: tuple[Point, ...] = ()  # the pieces that the answer about the limits rests on
+    settle: int | None = None  # so many more pieces like these would settle an unproven answer
+    decisions: tuple[DecisionView, ...] = ()
+    notes: tuple[str, ...] = ()  # what is to be known of the series and its stage, decisions apart
 
 
 @dataclass(frozen=True, slots=True)
@@ -276,85 +304,6 @@ class ReportView:
     files: tuple[Path, ...] = field(default=())
 
 
-class BoardData(Protocol):
-    """Every question a board may ask of the house."""
-
-    def shop(self) -> ShopView:
-        """Return whose board this is."""
-        ...
-
-    def today(self) -> TodayView:
-        """Return what the first screen shows."""
-        ...
-
-    def stages(self) -> tuple[StageView, ...]:
-        """Return the stages in route order."""
-        ...
-
-    def verdicts(self, stage: str | None = None) -> tuple[SeriesVerdict, ...]:
-        """Return the series of a stage (or all), worst first."""
-        ...
-
-    def series(self, key: SeriesKey) -> SeriesView | None:
-        """Return one series with what the plan says of it."""
-        ...
-
-    def signals(self) -> tuple[SignalView, ...]:
-        """Return every signal, those still lasting first, then newest first."""
-        ...
-
-    def signal(self, signal_id: str) -> SignalView | None:
-        """Return one signal."""
-        ...
-
-    def touched(self, signal_id: str) -> TouchedView | None:
-        """Return what else the first suspect of a signal touched, None where that cannot be followed."""
-        ...
-
-    def instruments(self, wanted: str = "", limit: int = 60) -> tuple[InstrumentRow, ...]:
-        """Return instruments whose serial holds `wanted`, newest first."""
-        ...
-
-    def instrument(self, serial: str) -> InstrumentView | None:
-        """Return everything about one serial."""
-        ...
-
-    def sheets(self, limit: int = 100) -> tuple[SheetView, ...]:
-        """Return past sheets, newest first."""
-        ...
-
-    def held(self) -> tuple[HeldView, ...]:
-        """Return the held rows that are still open."""
-        ...
-
-    def reports(self) -> tuple[ReportView, ...]:
-        """Return the monthly reports on disk, newest first."""
-        ...
-
-
-class UploadDesk(Protocol):
-    """Takes sheets, decisions and remarks, works them off one after the other in a process of its own."""
-
-    def submit(self, files: Sequence[tuple[str, bytes]], who: str) -> str:
-        """Queue sheets for upload and return a ticket."""
-        ...
-
-    def decide(self, rows: Sequence[str], decision: str, changes: Mapping[str, str], who: str) -> str:
-        """Queue a decision on held rows and return a ticket."""
-        ...
-
-    def say(self, signal_id: str, saying: Mapping[str, str], who: str) -> str:
-        """Queue what is said of a signal and return a ticket."""
-        ...
-
-    def progress(self, ticket: str) -> dict[str, Any] | None:
-        """Return ``{"state": waiting|working|done|failed, ...}`` or None for an unknown ticket."""
-        ...
-
-    def warm(self) -> None:
-        """Get ready, since a sheet may come soon; returns at once."""
-        ...
-
-    def close(self) -> None:
-        """Stop the worker."""
-        ...
+def is_few(verdict: SeriesVerdict) -> bool:
+    """Return whether the answer about the limits is open only because the pieces are too few."""
+    return verdict.capable == "unproven" and verdict.ppk is None and verdict.rests_on < LEAST_FOR_INDEX

@@ -72,3 +72,20 @@ def texts():
         return gather(getattr(part, "children", None))
 
     return gather
+
+
+@pytest.fixture
+def decide():
+    """A function that gives a series as it is after a lead froze a state and left two pieces out."""
+    return shop.decided
+
+
+@pytest.fixture
+def today():
+    return shop.TODAY
+
+
+@pytest.fixture
+def study():
+    """The answer of a gauge study, as the worker gives it."""
+    return shop.STUDY

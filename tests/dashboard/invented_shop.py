@@ -5,11 +5,16 @@ The rest is steady. Every name and figure is made up; random numbers are seeded:
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date, timedelta
 
 import numpy as np
 
+from qc.jobs.board_gauge_views import BiasView, CheckView, GaugeView, MeasureView
+from qc.jobs.board_rules import apply_rules, rule_offers, rules_price
 from qc.jobs.board_views import (
+    BudgetView,
+    DecisionView,
     Due,
     EventRow,
     Forecast,
@@ -88,6 +93,9 @@ SHIFTED = {
     "tuning/f-wrap/tenor-bass": (1.7, 3.9, 22.9, 35, 46),
     "slide/clear-upper/all": (62.0, 5.0, 48.0, 40, 50),
 }
+BUDGET = BudgetView(31.0, 84, 0.0041)
+FROZEN = DecisionView("freeze", "TQ-0400", "TQ-0420", "RA", date(2026, 11, 2), "after the new mandrel")
+LEFT_OUT = DecisionView("leave-out", "TQ-0425", "TQ-0426", "RA", date(2026, 11, 3), "bench was moved")
 CAPABLE = {
     "tuning/f-wrap/tenor-bass": "no",
     "draw/outer-bore/all": "unproven",
@@ -256,6 +264,67 @@ def _signal(key, points, start, kind, unit, size):
     )
 
 
+def decided(view):
+    """The same series after a lead froze a settled state and left two pieces out."""
+    apart = {"TQ-0425", "TQ-0426"}
+    points = tuple(replace(p, left_out=p.serial in apart) for p in view.verdict.points)
+    place = {p.serial: p.ordinal for p in points}
+    verdict = replace(
+        view.verdict, points=points, baseline_first=place["TQ-0400"], baseline_last=place["TQ-0420"]
+    )
+    return replace(view, verdict=verdict, decisions=(FROZEN, LEFT_OUT))
+
+
+TOUCHED = (("TQ-0440", TODAY, "Slide", "still here"), ("TQ-0431", TODAY, "Slide", "left 3 Nov 2026"))
+CHECKS = tuple(
+    CheckView(TODAY - timedelta(days=n), value, abs(value) <= 0.004, "KM")
+    for n, value in ((6, 0.001), (5, -0.002), (4, 0.0), (1, 0.007))
+)
+FORCE = SeriesKey("slide", "force", "tenor")
+GAUGES = (
+    GaugeView(
+        "G-03",
+        "bore gauge",
+        0.001,
+        "mm",
+        "off",
+        "Its last check on 23 Nov was off: +7.0 µm, outside ±4.0 µm.",
+        0.004,
+        True,
+        date(2026, 6, 1),
+        date(2027, 6, 1),
+        TODAY,
+        0,
+        TODAY - timedelta(days=4),
+        BiasView(0.007, None, None, 1, TODAY - timedelta(days=1), False),
+        (MeasureView("Slide: Bore", "mm", 0.0041, 4.1, True, 400),),
+        CHECKS,
+    ),
+    GaugeView(
+        "B-09",
+        "spring balance",
+        0.5,
+        "N",
+        "good",
+        "Its calibration runs out in 200 days, on 12 Jun 2027.",
+        None,
+        False,
+        date(2026, 6, 12),
+        date(2027, 6, 12),
+        None,
+        0,
+        None,
+        None,
+        (MeasureView("Slide: Pull", "N", 0.3, 0.6, False, 120, FORCE),),
+    ),
+    GaugeView(
+        "R-01", "steel rule", 1.0, "mm", "overdue", "Its calibration ran out on 1 Nov.", None, False, None,
+        date(2026, 11, 1), None, 0, None, None,
+        (MeasureView("Draw: Length", "mm", None, None, None, 3),),
+    ),
+)  # fmt: skip
+
+
 class InventedBoard:
     """Answers every question of `BoardData` from memory."""
 
@@ -305,7 +374,7 @@ class InventedBoard:
             (Due("G-03", "bore gauge", TODAY, ""), Due("T-01", "tuner", TODAY, "")),
             14,
             len(self._verdicts),
-            31.0,
+            BUDGET,
             date(2026, 10, 12),
         )
 
@@ -332,6 +401,27 @@ class InventedBoard:
             marks,
             1.0,
             ("G-03",),
+            notes=verdict.notes,
+        )
+
+    def budget(self):
+        return BUDGET
+
+    def rules(self):
+        return rule_offers()
+
+    def rules_price(self, chosen):
+        return rules_price(chosen)
+
+    def rules_on(self, key, chosen, limits):
+        return apply_rules(next(v for v in self._verdicts if v.key == key), chosen, limits)
+
+    def gauges(self):
+        return GAUGES
+
+    def gauge_touched(self, gauge):
+        return (
+            TouchedView("gauge G-03 touched 2 pieces; 1 left the shop.", TOUCHED) if gauge == "G-03" else None
         )
 
     def signals(self):
@@ -437,6 +527,37 @@ class InventedBoard:
         return (ReportView("2026-10", ()),)
 
 
+STUDY = {
+    "file": "bore study.csv",
+    "value": "bore",
+    "study": {
+        "design": "crossed",
+        "parts": 8,
+        "persons": 3,
+        "repeats": 2,
+        "anova": [],
+        "sd": {
+            "repeatability": 3.0,
+            "person": 4.0,
+            "person_part": 0.0,
+            "gauge": 5.0,
+            "part": 12.0,
+            "total": 13.0,
+        },
+        "intervals": {"repeatability": [4.0, 16.0], "gauge": [16.0, 64.0], "share_of_variation": [0.3, 0.6]},
+        "share_of_variation": 0.385,
+        "share_of_tolerance": None,
+        "categories": 3,
+        "confidence": 0.95,
+        "good_for": [],
+        "pooled": True,
+        "verdict": "Not good for charting: it tells 3 groups of parts apart.",
+        "warnings": ["person_part is pooled into repeatability (--keep-interaction keeps it)"],
+        "guard_band": {"possible": True, "accept": [10.0, None]},
+    },
+}
+
+
 class InventedDesk:
     """Takes everything at once and answers with a fixed receipt."""
 
@@ -444,6 +565,8 @@ class InventedDesk:
         self.taken = []
         self.mended = []
         self.said = []
+        self.decided = []
+        self.studied = []
 
     def submit(self, files, who):
         self.taken.append((list(files), who))
@@ -457,7 +580,17 @@ class InventedDesk:
         self.said.append((signal_id, dict(saying), who))
         return f"s{len(self.said)}"
 
+    def decide_series(self, series, decision, who):
+        self.decided.append((series, dict(decision), who))
+        return f"s{len(self.decided)}"
+
+    def study_gauge(self, file, question):
+        self.studied.append((file, dict(question)))
+        return f"g{len(self.studied)}"
+
     def progress(self, ticket):
+        if ticket[0] == "g":
+            return {"state": "done", "done": 1, "of": 1, "message": "", "receipt": STUDY}
         if ticket[0] == "s":
             said = {"sentence": "The signal is now closed.", "reasons": []}
             return {"state": "done", "done": 1, "of": 1, "message": "", "receipt": said}

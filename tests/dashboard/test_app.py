@@ -25,6 +25,10 @@ EVERY_PAGE = [
     "/signals/s0",
     "/signals/s2",
     "/sheets",
+    "/gauges",
+    "/gauges/G-03",
+    "/gauges/B-09",
+    "/gauges/R-01",
     "/month",
 ]
 
@@ -78,6 +82,7 @@ def test_every_page_is_drawn(client, path):
         "/stages/tuning/none/all",
         "/instruments/none",
         "/signals/none",
+        "/gauges/none",
         "/stages/a/b/c/d",
     ],
 )
@@ -95,6 +100,7 @@ def test_the_navigation_shows_only_what_exists(client):
         "Instruments",
         "Signals",
         "Sheets",
+        "Gauges",
         "Month",
     ]
     assert [link["children"] for link in links if link["className"] == "here"] == ["Stages"]
@@ -122,25 +128,88 @@ def test_every_chart_keeps_its_data_at_home(client):
     assert found >= 6
 
 
-def test_the_span_of_a_chart_can_be_changed(client):
+def drawn_again(client, series, pressed, rules=None, whole="false"):
+    ids = ("stage-chart.figure", "stage-span-newest.aria-pressed", "stage-span-all.aria-pressed")
+    ids = (*ids, "stage-rules-found.children")
+    clicks = {name: int(pressed == f"stage-span-{name}.n_clicks") for name in ("newest", "all")}
     body = {
-        "output": "..stage-chart.figure...stage-span-newest.aria-pressed...stage-span-all.aria-pressed..",
-        "outputs": [
-            {"id": "stage-chart", "property": "figure"},
-            {"id": "stage-span-newest", "property": "aria-pressed"},
-            {"id": "stage-span-all", "property": "aria-pressed"},
-        ],
+        "output": f"..{'...'.join(ids)}..",
+        "outputs": [dict(zip(("id", "property"), name.split("."), strict=True)) for name in ids],
         "inputs": [
-            {"id": "stage-span-newest", "property": "n_clicks", "value": 0},
-            {"id": "stage-span-all", "property": "n_clicks", "value": 1},
+            {"id": "stage-span-newest", "property": "n_clicks", "value": clicks["newest"]},
+            {"id": "stage-span-all", "property": "n_clicks", "value": clicks["all"]},
+            {"id": "stage-rules", "property": "data", "value": rules},
         ],
-        "state": [{"id": "stage-series", "property": "data", "value": "valves/play/all"}],
-        "changedPropIds": ["stage-span-all.n_clicks"],
+        "state": [
+            {"id": "stage-span-all", "property": "aria-pressed", "value": whole},
+            {"id": "stage-series", "property": "data", "value": series},
+        ],
+        "changedPropIds": [pressed],
     }
-    answer = client.post("/_dash-update-component", json=body, headers=HOME)
-    response = answer.get_json()["response"]
+    return client.post("/_dash-update-component", json=body, headers=HOME).get_json()["response"]
+
+
+def test_the_span_of_a_chart_can_be_changed(client):
+    response = drawn_again(client, "valves/play/all", "stage-span-all.n_clicks")
     assert len(response["stage-chart"]["figure"]["data"][0]["x"]) == 64
     assert response["stage-span-all"]["aria-pressed"] == "true"
+    assert drawn_again(client, "valves/play/all", "stage-span-newest.n_clicks", whole="true")[
+        "stage-span-newest"
+    ] == {"aria-pressed": "true"}
+
+
+def test_a_rule_that_is_switched_on_keeps_the_span_and_marks_the_chart(client):
+    on = {"rule": ["same-side", "beyond-limit", "made-up"], "limits": ["prediction"]}
+    response = drawn_again(client, "tuning/f-wrap/tenor-bass", "stage-rules.data", on, whole="true")
+    assert [trace["name"] for trace in response["stage-chart"]["figure"]["data"]][:2] == [
+        "F wrap length",
+        "rules",
+    ]
+    assert response["stage-span-all"]["aria-pressed"] == "true"
+    assert "prediction limits" in json.dumps(response["stage-rules-found"])
+    off = drawn_again(client, "tuning/f-wrap/tenor-bass", "stage-rules.data", {"limits": ["textbook"]})
+    assert "rules" not in [trace["name"] for trace in off["stage-chart"]["figure"]["data"]]
+    assert off["stage-rules-found"]["children"] == []
+
+
+def test_the_price_of_rules_is_told_apart_from_the_chart(client):
+    body = {
+        "output": "stage-rules-price.children",
+        "outputs": {"id": "stage-rules-price", "property": "children"},
+        "inputs": [{"id": "stage-rules", "property": "data", "value": {"rule": ["same-side"]}}],
+        "state": [{"id": "stage-series", "property": "data", "value": "valves/play/all"}],
+        "changedPropIds": ["stage-rules.data"],
+    }
+    answer = client.post("/_dash-update-component", json=body, headers=HOME).get_json()
+    assert "about one false signal in 510 pieces" in json.dumps(answer)
+
+
+def test_a_series_is_shown_anew_once_something_was_decided(client):
+    body = {
+        "output": "..stage-said.children...stage-body.children..",
+        "outputs": [
+            {"id": "stage-said", "property": "children"},
+            {"id": "stage-body", "property": "children"},
+        ],
+        "inputs": [{"id": "stage-decided", "property": "data", "value": "s1"}],
+        "state": [{"id": "stage-series", "property": "data", "value": "tuning/f-wrap/tenor-bass"}],
+        "changedPropIds": ["stage-decided.data"],
+    }
+    answer = client.post("/_dash-update-component", json=body, headers=HOME).get_json()["response"]
+    assert "The signal is now closed." in json.dumps(answer["stage-said"])
+    assert "stage-chart" in json.dumps(answer["stage-body"])
+
+
+def test_a_study_is_answered_with_sentence_table_and_chart(client):
+    body = {
+        "output": "gauges-answer.children",
+        "outputs": {"id": "gauges-answer", "property": "children"},
+        "inputs": [{"id": "gauges-done", "property": "data", "value": "g1"}],
+        "changedPropIds": ["gauges-done.data"],
+    }
+    answer = json.dumps(client.post("/_dash-update-component", json=body, headers=HOME).get_json())
+    assert "it tells 3 groups of parts apart" in answer and "gauges-study-chart" in answer
+    assert "38.5 % (30 to 60)" in answer and "--keep" not in answer and "person_part" not in answer
 
 
 def test_the_finder_finds_by_part_of_a_serial(client):

@@ -1,6 +1,7 @@
 """What people decide: held rows settled, signals taken through their life, nothing believed unseen."""
 
 import json
+from io import BytesIO
 
 import pytest
 
@@ -120,3 +121,75 @@ def test_a_page_shows_its_signal_anew_once_something_was_said(client):
     answer = client.post("/_dash-update-component", json=body, headers=HOME).get_json()["response"]
     assert "The signal is now closed." in json.dumps(answer["signals-said"])
     assert "page-title" in json.dumps(answer["signals-body"])
+
+
+WRAP = "tuning/f-wrap/tenor-bass"
+
+
+def test_a_lead_freezes_a_state_and_says_why(client, desk):
+    form = {
+        "series": WRAP,
+        "what": "freeze",
+        "first": "TQ-0400",
+        "last": "TQ-0420",
+        "who": "RA",
+        "why": "new die",
+    }
+    assert post(client, "/series/decide", **form).get_json() == {"ticket": "s1"}
+    decision = {"what": "freeze", "first": "TQ-0400", "last": "TQ-0420", "why": "new die"}
+    assert desk.decided == [(WRAP, decision, "RA")]
+
+
+def test_undoing_needs_no_piece_that_is_still_shown(client, desk):
+    form = {"series": WRAP, "what": "undo-leave-out", "first": "TQ-0001", "last": "", "who": "RA", "why": "x"}
+    assert post(client, "/series/decide", **form).status_code == 200
+    assert (
+        post(client, "/series/decide", series=WRAP, what="undo-freeze", who="RA", why="x").status_code == 200
+    )
+    assert [decision["what"] for _, decision, _ in desk.decided] == ["undo-leave-out", "undo-freeze"]
+
+
+@pytest.mark.parametrize(
+    "form, status, said",
+    [
+        ({"series": "none"}, 404, "no series of this name"),
+        ({"what": "burn"}, 400, "Say what is decided"),
+        ({"who": "root"}, 400, "Choose who decides"),
+        ({"why": " "}, 400, "Say why"),
+        ({"first": ""}, 400, "Name the first piece"),
+        ({"first": "TQ-9999"}, 400, "TQ-9999 is no piece of this series"),
+    ],
+)
+def test_what_cannot_be_decided_is_answered_with_what_to_do(client, desk, form, status, said):
+    whole = {"series": WRAP, "what": "freeze", "first": "TQ-0400", "who": "RA", "why": "new die", **form}
+    answer = post(client, "/series/decide", **whole)
+    assert answer.status_code == status and said in answer.get_json()["problem"]
+    assert not desk.decided
+
+
+def study(client, name="study.csv", data=b"part,person,value", **form):
+    columns = {"value": "bore", "part": "tube", "person": "", **form}
+    sent = {**columns, **({"study": (BytesIO(data), name)} if name else {})}
+    return client.post("/gauges/study", data=sent, headers=HOME, content_type="multipart/form-data")
+
+
+def test_a_study_goes_to_the_desk_with_its_columns_and_limits(client, desk):
+    answer = study(client, "../bore study.csv", lower="14,03", resolution="0.001")
+    assert answer.get_json() == {"ticket": "g1"}
+    question = {"value": "bore", "part": "tube", "person": "", "lower": "14.03", "upper": ""}
+    assert desk.studied == [(("bore study.csv", b"part,person,value"), {**question, "resolution": "0.001"})]
+
+
+@pytest.mark.parametrize(
+    "form, said",
+    [
+        ({"name": ""}, "Choose a csv or xlsx file"),
+        ({"value": ""}, "Name the column of the reading"),
+        ({"upper": "wide"}, "The upper limit has to be a number"),
+        ({"resolution": "nan"}, "The step has to be a number"),
+    ],
+)
+def test_a_study_that_cannot_be_is_answered_with_what_to_do(client, desk, form, said):
+    answer = study(client, **form)
+    assert answer.status_code == 400 and said in answer.get_json()["problem"]
+    assert not desk.studied

@@ -4,7 +4,7 @@ from datetime import date
 import pytest
 
 from dashboard import words
-from qc.jobs.board_views import StageView
+from qc.jobs.board_views import BudgetView, StageView
 
 
 def stage(behaviour="steady", capable="proven", series=2, moved=0, name="Draw"):
@@ -58,6 +58,10 @@ def test_days_are_short_and_without_leading_zero():
     assert words.long_day(date(2026, 11, 24)) == "Tuesday 24 November 2026"
 
 
+def judged(view, **changes):
+    return replace(view, verdict=replace(view.verdict, **changes))
+
+
 @pytest.mark.parametrize("spread, decimals", [(30.0, 0), (4.0, 1), (0.3, 2), (0.02, 3), (0.0004, 3)])
 def test_decimals_follow_the_spread(view, spread, decimals):
     assert words.decimals_of(replace(view.verdict, sd_between=spread)) == decimals
@@ -90,30 +94,84 @@ def test_a_drifting_series_speaks_its_signal(view):
     ],
 )
 def test_capability_is_never_a_bare_number(view, capable, start):
-    answer, sentence = words.capability(replace(view.verdict, capable=capable), 1.0)
+    answer, sentence = words.capability(judged(view, capable=capable))
     assert answer == start
     assert "Ppk −0.91 (−1.40 to −0.45) from 11 pieces, 1.00 wanted." in sentence
 
 
 def test_capability_says_how_many_would_be_outside(view):
-    assert "About 99 in 100 would be outside (at least 95)." in words.capability(view.verdict, 1.0)[1]
-    few = replace(view.verdict, outside_share=0.002)
-    assert "Fewer than 1 in 100 would be outside." in words.capability(few, 1.0)[1]
-    unknown = replace(view.verdict, outside_share=None)
-    assert "outside" not in words.capability(unknown, 1.0)[1]
+    assert "About 99 in 100 would be outside (at least 95)." in words.capability(view)[1]
+    few = judged(view, outside_share=0.002)
+    assert "Fewer than 1 in 100 would be outside." in words.capability(few)[1]
+    assert "outside" not in words.capability(judged(view, outside_share=None))[1]
 
 
 def test_capability_is_withheld_with_its_reason(view):
-    verdict = replace(view.verdict, ppk=None, capable="", ppk_reason="Only three pieces.")
-    assert words.capability(verdict, 1.0) == ("Cannot be said yet.", "Only three pieces.")
-    bare = replace(view.verdict, lower=None, upper=None)
-    assert words.capability(bare, 1.0)[0] == "No limits are set."
+    withheld = judged(view, ppk=None, capable="", ppk_reason="Only three pieces.")
+    assert words.capability(withheld) == ("Cannot be said yet.", "Only three pieces.")
+    assert words.capability(judged(view, lower=None, upper=None))[0] == "No limits are set."
+
+
+@pytest.mark.parametrize(
+    "settle, ppk, said",
+    [
+        (1, 1.08, "About 1 more piece like these would settle it."),
+        (647, 1.08, "About 650 more pieces like these would settle it."),
+        (39, None, "About 39 more pieces like these would settle it."),
+        (0, 1.08, "1.00 wanted. "),
+        (29929, 1.08, "more pieces alone will not settle it."),
+        (None, 1.08, "more pieces alone will not settle it."),
+        (None, None, "9 pieces are too few."),
+    ],
+)
+def test_an_open_answer_says_what_would_settle_it(view, settle, ppk, said):
+    found = replace(
+        judged(view, capable="unproven", ppk=ppk, ppk_reason="9 pieces are too few"), settle=settle
+    )
+    assert words.capability(found)[1].endswith(said)
+
+
+def test_the_answer_rests_on_the_pieces_that_were_judged(view):
+    few = replace(view, present=view.verdict.points[-7:])
+    assert "from 7 pieces, 1.00 wanted." in words.capability(judged(few, capable="proven"))[1]
+    left_out = tuple(replace(p, left_out=p.ordinal == 40) for p in view.verdict.points)
+    assert len(words.present(judged(view, points=left_out))) == 10
+
+
+def test_the_budget_is_one_sentence():
+    assert words.budget_sentence(BudgetView(31.0, 84, 0.004)) == (
+        "At this setting: about one false signal in 31 days over 84 series."
+    )
+    assert words.budget_sentence(BudgetView(0.2, 2, 0.004)).startswith(
+        "At this setting: about one false signal in 1 day over"
+    )
+    assert words.rate_words(0.00381) == "one in 260 pieces" and words.rate_words(0.0) == "never"
+
+
+@pytest.mark.parametrize("step, decimals", [(0.001, 3), (0.01, 2), (0.05, 2), (0.5, 1), (1.0, 0), (10.0, 0)])
+def test_a_gauge_shows_as_many_decimals_as_its_step(step, decimals):
+    assert words.step_decimals(step) == decimals
 
 
 def test_limits_of_a_series_in_words(view):
     assert words.limits_of(view.verdict) == "limits not kept"
     assert words.limits_of(replace(view.verdict, capable="")) == "too early to say"
     assert words.limits_of(replace(view.verdict, capable="", lower=None, upper=None)) == "no limits set"
+    assert words.limits_of(replace(view.verdict, capable="", kind="count")) == "limits not judged"
+
+
+def test_too_few_pieces_are_called_that(view):
+    few = replace(view.verdict, capable="unproven", ppk=None, rests_on=9)
+    assert words.limits_of(few) == "too few pieces"
+    assert words.limits_of(replace(few, rests_on=25)) == "limits unproven"
+    assert words.limits_of(replace(few, ppk=1.1)) == "limits unproven"
+
+
+def test_a_ring_says_no_limits_only_where_there_are_none():
+    steady = stage("steady")
+    assert words.limits_of_stage(replace(steady, capable="unproven", few=True)) == "too few pieces"
+    assert words.limits_of_stage(replace(steady, capable="", limits=True)) == "too early to say"
+    assert words.limits_of_stage(replace(steady, capable="", limits=False)) == "no limits set"
 
 
 def test_a_stage_says_how_many_of_its_series_moved():
@@ -136,9 +194,9 @@ def test_limits_are_written_as_the_plan_writes_them(value, signed, said):
 
 
 def test_a_no_from_few_pieces_says_what_it_rests_on(view):
-    few = replace(view.verdict, capable="no", ppk=None, ppk_reason="11 of 20 pieces.")
-    answer, sentence = words.capability(few, 1.0)
-    assert answer == "Not as it runs now." and words.limits_of(few) == "limits not kept"
+    few = judged(view, capable="no", ppk=None, ppk_reason="11 of 20 pieces.")
+    answer, sentence = words.capability(few)
+    assert answer == "Not as it runs now." and words.limits_of(few.verdict) == "limits not kept"
     assert "11 pieces since the last change" in sentence and "95 in 100 sure" in sentence
     assert "11 of 20" not in sentence
 
@@ -150,7 +208,7 @@ def test_a_no_from_few_pieces_says_what_it_rests_on(view):
 def test_the_panel_and_the_words_beside_the_ring_agree(view, capable, answer):
     verdict = replace(view.verdict, capable=capable)
     said = words.limits_of(verdict)
-    assert words.capability(verdict, 1.0)[0].startswith(answer)
+    assert words.capability(judged(view, capable=capable))[0].startswith(answer)
     expected = {"proven": "limits kept", "unproven": "limits unproven", "no": "limits not kept"}
     assert said == expected.get(capable, "too early to say")
 

@@ -54,6 +54,16 @@ def test_a_mend_goes_to_its_own_job(tasks, monkeypatch):
     }
 
 
+def test_decisions_and_studies_go_to_their_own_jobs(tasks, monkeypatch):
+    monkeypatch.setattr(board_tasks, "decide_series", lambda folder, as_of, *what: {"decided": what})
+    monkeypatch.setattr(board_tasks, "study_file", lambda *what: {"studied": what})
+    decided = ("d", "series", ("a/b/all", {"what": "freeze"}), "IS")
+    studied = ("g", "study", (("x.csv", b"1"), {"value": "bore"}), "")
+    found = run(tasks, decided, studied)
+    assert found["d"][-1]["receipt"] == {"decided": ("a/b/all", {"what": "freeze"}, "IS")}
+    assert found["g"][-1]["receipt"] == {"studied": (("x.csv", b"1"), {"value": "bore"})}
+
+
 def test_what_is_said_of_a_signal_goes_to_its_own_job(tasks, monkeypatch):
     monkeypatch.setattr(board_tasks, "say_signal", lambda folder, as_of, *what: {"said": what})
     task = ("s", "signal", ("ab12", {"what": "in-hand"}), "IS")

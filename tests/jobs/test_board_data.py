@@ -8,7 +8,8 @@ from datetime import date, timedelta
 import polars as pl
 import pytest
 
-from qc.jobs.board_data import StoreBoardData, marks
+from qc.jobs.board_data import StoreBoardData
+from qc.jobs.board_marks import marks
 from qc.jobs.board_rows import event_sentence, report_views
 from qc.jobs.board_today import stage_views
 from qc.jobs.board_views import SeriesKey
@@ -59,6 +60,24 @@ def test_a_stage_of_which_nothing_is_measured_is_learning(workshop):
     assert {v.behaviour for v in views} == {"learning"} and {v.pieces for v in views} == {0}
 
 
+def test_a_stage_says_whether_it_has_limits_and_whether_pieces_are_only_too_few(board, workshop):
+    by_id = {stage.id: stage for stage in board.stages()}
+    for stage in by_id.values():
+        own = board.verdicts(stage.id)
+        assert stage.limits == any(v.lower is not None or v.upper is not None for v in own)
+        if stage.few:
+            assert stage.capable == "unproven"
+            assert all(v.ppk is None and v.rests_on < 20 for v in own if v.capable == "unproven")
+    assert by_id["slide"].few and not by_id["draw"].few and not by_id["final"].limits
+
+
+def test_rules_are_held_against_a_series_of_the_board(board):
+    key = board.verdicts("tuning")[0].key
+    assert board.rules_on(key, ["beyond-limit"], "textbook").hits
+    assert "no such series" in board.rules_on(SeriesKey("a", "b", "c"), [], "textbook").reason
+    assert len(board.rules()) == 8 and board.rules_price(["same-side"]) == pytest.approx(511)
+
+
 def test_today_counts_what_the_store_holds(board, workshop):
     today = board.today()
     assert today.held_rows == workshop.store.held().height == len(board.held())
@@ -74,8 +93,10 @@ def test_today_counts_what_the_store_holds(board, workshop):
 
 
 def test_the_budget_is_said_in_days(board, workshop):
-    budget = workshop.plan.workshop.false_signals_per_month
-    assert board.today().days_per_false_signal == pytest.approx(30.4375 / budget)
+    budget = board.budget()
+    assert board.today().budget == budget
+    assert budget.days == pytest.approx(30.4375 / workshop.plan.workshop.false_signals_per_month)
+    assert budget.series == len(workshop.plan.charted()) and 0 < budget.rate <= 5e-3
 
 
 def test_gauges_due_are_those_that_run_out_within_two_weeks(board, workshop):

@@ -1,0 +1,74 @@
+"""What a lead decided about a series, with the way to undo it and to decide anew."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from dash import html
+from dash.development.base_component import Component
+
+from dashboard import queries, words
+from dashboard.fields import Field, desk_form, line, people, submit
+from dashboard.parts import card, serial_link
+from qc.jobs.board_views import DecisionView, SeriesView
+
+DONE = "stage-decided"
+
+
+def decisions_card(view: SeriesView) -> Component:
+    """Return what stands for a series and the folded form for a new decision."""
+    standing = [_standing(view, decision, n) for n, decision in enumerate(view.decisions)]
+    return card("What a lead decided", *standing, _anew(view, bool(standing)))
+
+
+def _standing(view: SeriesView, decision: DecisionView, number: int) -> Component:
+    frozen = decision.what == "freeze"
+    name = "Settled state frozen: " if frozen else "Left out of judging: "
+    span: list[Any] = [serial_link(decision.first)]
+    if decision.last != decision.first:
+        span += [" to ", serial_link(decision.last)]
+    by = f" by {decision.who}" if decision.who else ""
+    on = f" on {words.day(decision.day, year=True)}" if decision.day else ""
+    body = [
+        *_hidden(view, "undo-freeze" if frozen else "undo-leave-out"),
+        Field("first", "hidden", decision.first),
+        Field("last", "hidden", decision.last),
+        people(queries.board().shop(), "Who undoes it"),
+        line("Why", "why"),
+        submit("Undo", "do", "undo", **{"aria-label": f"Undo: {name}{decision.first} to {decision.last}"}),
+    ]
+    form = desk_form("/series/decide", DONE, body, f"stage-undo-{number}")
+    undo = html.Details([html.Summary("Undo this"), form], className="decide no-print")
+    told = html.P([html.B(name), *span, f"{by}{on}."])
+    why = html.P(f"Why: {decision.why.rstrip('.')}.", className="small")
+    return html.Div([told, why, undo], className="decision")
+
+
+def _anew(view: SeriesView, more: bool) -> Component:
+    wears = bool(view.wears_with)
+    note = (
+        "This figure wears and is judged about its tool's line, so there is no level to freeze. "
+        if wears
+        else "A frozen settled state is what later pieces are compared with. "
+    )
+    note += (
+        "Pieces left out are still shown, hollow, but not judged. Nothing is deleted, and both can be undone."
+    )
+    ways = [] if wears else [submit("Freeze as the settled state", "what", "freeze")]
+    body = [
+        Field("series", "hidden", str(view.verdict.key)),
+        line("First piece", "first"),
+        line("Last piece", "last"),
+        people(queries.board().shop(), "Who decides"),
+        line("Why", "why"),
+        html.Div([*ways, submit("Leave out", "what", "leave-out")], className="ways"),
+    ]
+    form = desk_form("/series/decide", DONE, body, "stage-decide")
+    title = "Decide something else" if more else "Freeze a settled state, or leave pieces out"
+    return html.Details(
+        [html.Summary(title), html.P(note, className="small"), form], className="decide no-print"
+    )
+
+
+def _hidden(view: SeriesView, what: str) -> list[Component]:
+    return [Field("series", "hidden", str(view.verdict.key)), Field("what", "hidden", what)]
