@@ -85,8 +85,19 @@ def _ask(
     from qc.jobs.gauge import StatisticsUsageError, gauge_agreement, gauge_linearity, gauge_study
 
     shared: dict[str, Any] = {"confidence": confidence, "sheet": sheet}
+    if not 0 < confidence < 1:
+        raise StatisticsUsageError(
+            f"--confidence is {confidence:g}: it must lie between 0 and 1, such as 0.95"
+        )
     if reference is not None:
-        _refuse(study | {"--agreement": agreement, "--truth": truth, "--bad": bad}, "--reference")
+        others = {
+            "--agreement": agreement,
+            "--truth": truth,
+            "--bad": bad,
+            "--part": part,
+            "--person": person,
+        }
+        _refuse(study | others, "--reference")
         return gauge_linearity(file, value, reference, **shared)
     if part is None:
         raise StatisticsUsageError("a gauge study needs --part COLUMN: which part each reading was taken on")
@@ -103,7 +114,7 @@ def _refuse(options: dict[str, Any], question: str) -> None:
     """Refuse options that do not go with the question, rather than leave them out unsaid."""
     from qc.jobs.gauge import StatisticsUsageError
 
-    given = [name for name, option in options.items() if option not in (None, False)]
+    given = [name for name, option in options.items() if option is not None and option is not False]
     if given:
         name = given[0] if given[0].startswith("--") else "--" + given[0].replace("_", "-")
         raise StatisticsUsageError(f"{name} does not go with {question}: leave one of them out")

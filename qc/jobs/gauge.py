@@ -90,6 +90,7 @@ class GaugeAgreement:
 
     `within` holds each person's agreement with themselves, `between` that of all judgements, `against` each
     person's with the true verdict, `missed` and `rejected` their bad pieces passed and good ones sent back.
+    An agreement that no kappa can be said of (one verdict only) is left out, and `warnings` says so.
     """
 
     file: str
@@ -100,6 +101,7 @@ class GaugeAgreement:
     against: dict[str, Kappa]
     missed: dict[str, Proportion | None]
     rejected: dict[str, Proportion | None]
+    warnings: tuple[str, ...] = ()
 
     def to_dict(self) -> dict[str, object]:
         """Return the object that `--json` prints."""
@@ -110,6 +112,7 @@ class GaugeAgreement:
             "against_truth": {name: kappa.to_dict() for name, kappa in self.against.items()},
             "missed": {name: _counted(share) for name, share in self.missed.items()},
             "rejected": {name: _counted(share) for name, share in self.rejected.items()},
+            "warnings": list(self.warnings),
         }
 
     def to_text(self) -> str:
@@ -117,9 +120,8 @@ class GaugeAgreement:
         alone = {f"{name} with themselves": kappa for name, kappa in self.within.items()}
         alone |= {f"{name} with the truth": kappa for name, kappa in self.against.items()}
         slips = {name: (share, self.rejected[name]) for name, share in self.missed.items()}
-        return agreement_text(
-            self.between, alone, slips, f"{self.value} in {self.file}: {self.pieces} pieces"
-        )
+        pieces = f"{self.value} in {self.file}: {self.pieces} pieces"
+        return agreement_text(self.between, alone, slips, pieces, self.warnings)
 
 
 def gauge_study(
@@ -295,29 +297,65 @@ def _agreement(
     frame: pl.DataFrame, file: str, value: str, bad: str | None, confidence: float
 ) -> GaugeAgreement:
     """Agreement of every person with themselves, with the others and with the truth."""
+    _check_truth(frame)
     within, against, missed, rejected = {}, {}, {}, {}
+    warnings: list[str] = []
     for (name,), mine in frame.group_by("person", maintain_order=True):
         person = str(name)
-        rows = [verdicts.to_list() for verdicts in _by_piece(mine)]
-        if len(rows[0]) > 1:
-            within[person] = fleiss_kappa(rows, confidence=confidence)
+        said = mine["verdict"].to_list()
+        rows = _by_piece(mine)
+        if max(map(len, rows)) > 1:
+            if len(set(said)) > 1:
+                within[person] = fleiss_kappa(rows, confidence=confidence)
+            else:
+                warnings.append(f"{person} always said {said[0]}: no kappa of {person} with themselves")
         if "truth" in mine.columns:
-            said, true = mine["verdict"].to_list(), mine["truth"].to_list()
-            against[person] = cohen_kappa(said, true, confidence=confidence)
+            true = mine["truth"].to_list()
+            if len({*said, *true}) > 1:
+                against[person] = cohen_kappa(said, true, confidence=confidence)
+            else:
+                warnings.append(f"{person} and the truth are always {said[0]}: no kappa of {person} with it")
             if bad is not None:
                 missed[person], rejected[person] = misses_and_false_rejects(
                     said, true, bad=bad, confidence=confidence
                 )
-    pieces = [verdicts.to_list() for verdicts in _by_piece(frame)]
+    pieces = _by_piece(frame)
     between = None
-    if frame["person"].n_unique() > 1:
+    if frame["person"].n_unique() == 1:
+        warnings.append("one person only: nothing is known about how people agree")
+    elif frame["verdict"].n_unique() == 1:
+        warnings.append(
+            f"every verdict is {frame['verdict'][0]}: pieces of both kinds are needed for a kappa"
+        )
+    else:
         between = fleiss_kappa(pieces, confidence=confidence)
-    return GaugeAgreement(file, value, len(pieces), within, between, against, missed, rejected)
+    return GaugeAgreement(
+        file, value, len(pieces), within, between, against, missed, rejected, tuple(warnings)
+    )
 
 
-def _by_piece(frame: pl.DataFrame) -> pl.Series:
-    """Verdicts of each piece, pieces in order of first appearance."""
-    return frame.group_by("part", maintain_order=True).agg("verdict")["verdict"]
+def _check_truth(frame: pl.DataFrame) -> None:
+    """Refuse a piece with two true verdicts."""
+    if "truth" not in frame.columns:
+        return
+    truths = frame.group_by("part", maintain_order=True).agg(pl.col("truth").unique(maintain_order=True))
+    for part, found in truths.iter_rows():
+        if len(found) > 1:
+            raise StatisticsError(f"part {part} is truly {found[0]} in one row and {found[1]} in another")
+
+
+def _by_piece(frame: pl.DataFrame) -> list[list[str]]:
+    """Verdicts of each piece, pieces in order of first appearance; the same number for each."""
+    groups = frame.group_by("part", maintain_order=True).agg("verdict")
+    rows: list[list[str]] = groups["verdict"].to_list()
+    most = max(map(len, rows))
+    for part, row in zip(groups["part"], rows, strict=True):
+        if len(row) < most:
+            raise StatisticsError(
+                f"part {part} has {len(row)} verdict{'s' * (len(row) != 1)} where others have {most}; "
+                "judge it again, or leave the extra ones out"
+            )
+    return rows
 
 
 def _in_file(source: Path, ask: Callable[[], T]) -> T:

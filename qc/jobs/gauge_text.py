@@ -81,6 +81,7 @@ def agreement_text(
     alone: Mapping[str, Kappa],
     slips: Mapping[str, tuple[Proportion | None, Proportion | None]],
     pieces: str,
+    warnings: Sequence[str] = (),
 ) -> str:
     """Say how far people agree.
 
@@ -94,16 +95,18 @@ def agreement_text(
         Bad pieces passed, good ones sent back.
     pieces : str
         What was judged, in words.
+    warnings : sequence of str
+        What to know before believing it.
 
     Returns
     -------
     str
         Several lines without a line end.
     """
-    first = "One person: agreement with others cannot be said."
+    first = "Agreement with others cannot be said."
     if between is not None:
         first = (
-            f"{100 * between.agreement:.0f} % of the judgements by two people agree; chance alone would give "
+            f"{100 * between.agreement:.0f} % of all pairs of judgements agree; chance alone would give "
             f"{100 * between.by_chance:.0f} % (kappa {between.kappa:.2f})."
         )
     lines = [first, "", pieces, ""]
@@ -113,7 +116,7 @@ def agreement_text(
         lines += _columns(rows)
     for name, (missed, rejected) in slips.items():
         lines.append(f"{name} passed {_of(missed)} bad pieces and sent back {_of(rejected)} good ones")
-    return "\n".join(lines)
+    return "\n".join(lines + _notes(warnings))
 
 
 def _component_rows(study: GaugeStudy) -> list[tuple[str, ...]]:

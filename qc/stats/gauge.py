@@ -203,8 +203,11 @@ def _study(
 ) -> GaugeStudy:
     """Shares, categories, intervals and verdict from the components."""
     sd = {component: math.sqrt(value) for component, value in components.items()}
-    intervals = component_intervals(chosen.design, confidence)
-    intervals["share_of_variation"] = share_interval(chosen.design, confidence)
+    floor = 0.0
+    if components["repeatability"] > chosen.design.raw("repeatability"):  # it was held up by the step
+        floor = components["repeatability"]
+    intervals = component_intervals(chosen.design, confidence, floor=floor)
+    intervals["share_of_variation"] = share_interval(chosen.design, confidence, floor=floor)
     share = None
     if tolerance is not None:
         share = 6.0 * sd["gauge"] / tolerance
@@ -235,23 +238,20 @@ def _study(
 
 def _choose(layout: Layout, nested: bool, keep: bool) -> _Chosen:
     """Take the design that fits the layout."""
-    parts, persons, repeats = layout.readings.shape
+    parts, persons, repeats = layout.readings.shape  # nested: persons, parts of each, repeats
     if nested:
         if len(layout.persons) < 2:
             raise StatisticsUsageError("gauge study: a nested study needs two persons or more")
-        return _Chosen(
-            "nested", nested_design(layout.readings), False, _few(layout.readings.shape[1] * 2, parts)
-        )
+        notes = _nothing_to_keep(keep, "a nested study") + _few(parts * persons, parts)
+        return _Chosen("nested", nested_design(layout.readings), False, notes)
     if persons == 1:
         note = "one person only: nothing is known about how people differ"
-        return _Chosen(
-            "one-person", one_person_design(layout.readings[:, 0, :]), False, (note, *_few(parts, 1))
-        )
+        notes = (note, *_nothing_to_keep(keep, "a study by one person"), *_few(parts, 1))
+        return _Chosen("one-person", one_person_design(layout.readings[:, 0, :]), False, notes)
     if repeats == 1:
         note = "no repeats: repeatability holds the interaction of person and part as well"
-        return _Chosen(
-            "crossed-once", crossed_once_design(layout.readings), False, (note, *_few(parts, persons))
-        )
+        notes = (note, *_nothing_to_keep(keep, "a study without repeats"), *_few(parts, persons))
+        return _Chosen("crossed-once", crossed_once_design(layout.readings), False, notes)
     design = crossed_design(layout.readings)
     p_value = design.row("person_part").p_value
     if keep or p_value is None or p_value <= POOL_ABOVE:
@@ -263,6 +263,11 @@ def _choose(layout: Layout, nested: bool, keep: bool) -> _Chosen:
     return _Chosen(
         "crossed", crossed_design(layout.readings, pooled=True), True, (note, *_few(parts, persons))
     )
+
+
+def _nothing_to_keep(keep: bool, design: str) -> tuple[str, ...]:
+    """Say that the interaction cannot be kept where the design has none."""
+    return (f"the interaction cannot be kept apart: {design} does not show it",) if keep else ()
 
 
 def _few(parts: int, persons: int) -> tuple[str, ...]:
@@ -294,7 +299,7 @@ def _floored(
         out[component] = max(raw, 0.0)
     step = resolution
     if step is None and out["repeatability"] == 0.0:
-        step = float(np.diff(np.unique(layout.readings)).min())
+        step = gauge_resolution(layout.readings.ravel()).step
     if step is not None and out["repeatability"] < step**2 / 12.0:
         out["repeatability"] = step**2 / 12.0
         notes += (f"repeatability is set to the floor of the step {step:.4g}, {step / math.sqrt(12.0):.3g}",)

@@ -46,7 +46,7 @@ def crossed_design(readings: Floats, *, pooled: bool = False) -> Design:
     Parameters
     ----------
     readings : ndarray, shape (parts, persons, repeats), each >= 2
-        Readings. [any unit]
+        Readings; one repeat will do when pooled. [any unit]
     pooled : bool
         Count the interaction of person and part as repeatability.
 
@@ -71,7 +71,7 @@ def crossed_design(readings: Floats, *, pooled: bool = False) -> Design:
     >>> [(row.source, round(row.ss, 3)) for row in design.rows[:2]]
     [('part', 36.125), ('person', 1.125)]
     """
-    p, o, r = _shape(readings, (2, 2, 2))
+    p, o, r = _shape(readings, (2, 2, 1 if pooled else 2))
     y = readings - readings.mean()
     part, person, cell = y.mean(axis=(1, 2)), y.mean(axis=(0, 2)), y.mean(axis=2)
     ss_part, ss_person = o * r * float(part @ part), p * r * float(person @ person)
@@ -138,23 +138,8 @@ def crossed_once_design(readings: Floats) -> Design:
     >>> round(design.row("repeatability").ms, 4)
     0.0625
     """
-    p, o, _ = _shape(readings, (2, 2, 1))
-    y = readings[:, :, 0] - readings.mean()
-    part, person = y.mean(axis=1), y.mean(axis=0)
-    left = y - part[:, None] - person[None, :]
-    df, ss = (p - 1) * (o - 1), float(np.sum(left * left))
-    rows = (
-        anova_row("part", p - 1, o * float(part @ part), ss / df, df),
-        anova_row("person", o - 1, p * float(person @ person), ss / df, df),
-        AnovaRow("repeatability", df, ss, ss / df),
-        AnovaRow("total", p * o - 1, float(np.sum(y * y)), float(np.sum(y * y)) / (p * o - 1)),
-    )
-    return _with_sums(
-        rows,
-        repeatability={"repeatability": 1.0},
-        person={"person": 1 / p, "repeatability": -1 / p},
-        part={"part": 1 / o, "repeatability": -1 / o},
-    )
+    _shape(readings, (2, 2, 1))
+    return crossed_design(readings[:, :, :1], pooled=True)
 
 
 def nested_design(readings: Floats) -> Design:

@@ -111,7 +111,9 @@ def sum_interval(
     return max(low, 0.0), max(high, 0.0)
 
 
-def component_intervals(design: Design, confidence: float = 0.95) -> dict[str, Interval]:
+def component_intervals(
+    design: Design, confidence: float = 0.95, *, floor: float = 0.0
+) -> dict[str, Interval]:
     """Interval of every variance component of a design.
 
     Parameters
@@ -120,6 +122,9 @@ def component_intervals(design: Design, confidence: float = 0.95) -> dict[str, I
         Table and weights.
     confidence : float, 0..1
         Confidence of each interval.
+    floor : float
+        Variance that the step of the gauge alone makes: no end of repeatability, gauge or total lies below
+        it. [square of the unit]
 
     Returns
     -------
@@ -152,10 +157,15 @@ def component_intervals(design: Design, confidence: float = 0.95) -> dict[str, I
             out[component] = (weight * low, weight * high)
         else:
             out[component] = sum_interval(used, squares, confidence)
+        if component in ("repeatability", "gauge", "total"):
+            low, high = out[component]
+            out[component] = (max(low, floor), max(high, floor))
     return out
 
 
-def share_interval(design: Design, confidence: float = 0.95, *, seed: int = 20240501) -> Interval:
+def share_interval(
+    design: Design, confidence: float = 0.95, *, seed: int = 20240501, floor: float = 0.0
+) -> Interval:
     """Interval of the gauge's share of all variation, as a ratio of standard deviations.
 
     Parameters
@@ -166,6 +176,8 @@ def share_interval(design: Design, confidence: float = 0.95, *, seed: int = 2024
         Confidence of the interval.
     seed : int
         Of the draws.
+    floor : float
+        As for `component_intervals`.
 
     Returns
     -------
@@ -198,7 +210,8 @@ def share_interval(design: Design, confidence: float = 0.95, *, seed: int = 2024
         """Draws of a component, cut at 0."""
         return np.maximum(sum(w * draws[s] for s, w in design.weights[name].items()), 0.0)
 
-    own = sum(component(name) for name in design.weights if name not in ("part", "gauge", "total"))
+    others = (name for name in design.weights if name not in ("repeatability", "part", "gauge", "total"))
+    own = sum((component(name) for name in others), np.maximum(component("repeatability"), floor))
     total = own + component("part")
     ratio = np.sqrt(np.divide(own, total, out=np.ones_like(total), where=total > 0))
     low, high = np.quantile(ratio, ((1.0 - confidence) / 2.0, (1.0 + confidence) / 2.0))

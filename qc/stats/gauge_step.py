@@ -13,7 +13,7 @@ from qc.stats.errors import StatisticsError
 from qc.stats.points import as_number, as_readings
 
 LEAST_STEPS = 5  # under five possible values inside the range limits the chart gives false signals
-_NOISE = 1e-9  # relative: differences below it are rounding of the computer, not steps of the gauge
+_NOISE = 1e-12  # relative: differences below it are rounding of the computer, not steps of the gauge
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +91,7 @@ def gauge_resolution(
         if value is not None:
             as_number(value, f"gauge resolution: {name}", above=0.0)
     gaps = np.diff(np.unique(readings))
-    gaps = gaps[gaps > _NOISE * max(1.0, float(np.max(np.abs(readings))))]
+    gaps = gaps[gaps > _NOISE * float(np.max(np.abs(readings)))]
     if resolution is None and gaps.size == 0:
         raise StatisticsError("gauge resolution: all readings are equal; give the step of the gauge")
     step = float(gaps.min()) if resolution is None else resolution

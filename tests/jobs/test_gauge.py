@@ -183,7 +183,7 @@ def test_agreement(qc, table):
     assert found["missed"]["P1"]["n"] == 20 and found["rejected"]["P1"]["n"] == 40
     assert 0 < found["between"]["kappa"] < 1
     text = qc(path, *words).stdout
-    assert "% of the judgements by two people agree" in text.splitlines()[0]
+    assert "% of all pairs of judgements agree" in text.splitlines()[0]
     assert "P2 passed" in text and "P1 with the truth" in text
     alone = table(
         {
@@ -193,7 +193,11 @@ def test_agreement(qc, table):
         "one.csv",
     )
     only = gauge_agreement(alone, "verdict", "piece", "who")
-    assert only.between is None and only.against == {} and only.to_text().startswith("One person")
+    assert (
+        only.between is None
+        and only.against == {}
+        and only.to_text().startswith("Agreement with others cannot")
+    )
 
 
 DATA_FAULTS = [
@@ -236,16 +240,17 @@ WRONG = [
     pytest.param((*ASK, "--truth", "who"), "--truth does not go with a study", id="truth"),
     pytest.param(("--value", "mm", "--part", "tube", "--agreement"), "needs --person", id="no person"),
     pytest.param((*ASK, "--agreement", "--bad", "x"), "need the column of the true verdict", id="no truth"),
-    pytest.param((*ASK, "--sheet", "x"), None, id="sheet of a csv"),
+    pytest.param((*ASK, "--sheet", "x"), "has no sheets", id="sheet of a csv"),
+    pytest.param(("--value", "mm", "--reference", "mm", "--lower", "0"), "--lower does not go", id="limit 0"),
+    pytest.param(("--value", "mm", "--reference", "mm", "--part", "tube"), "--part does not go", id="part"),
+    pytest.param(("--value", "mm", "--reference", "mm", "--person", "who"), "--person does not", id="person"),
+    pytest.param((*ASK, "--confidence", "95"), "must lie between 0 and 1", id="percent"),
 ]
 
 
 @pytest.mark.parametrize("words, said", WRONG)
 def test_wrong_usage_is_two_with_one_line(qc, thermal, words, said):
     answer = qc(thermal, *words, "--json")
-    if said is None:
-        assert answer.exit_code in (0, 2)
-        return
     assert answer.exit_code == 2 and answer.stdout == ""
     assert said in answer.stderr and answer.stderr.count("\n") == 1
 
@@ -262,3 +267,65 @@ def test_bad_word_that_nobody_wrote(table):
         gauge_agreement(path, "verdict", "piece", "who", truth="true", bad="scrap")
     with pytest.raises(StatisticsUsageError, match="true verdict"):
         gauge_agreement(path, "verdict", "piece", "who", bad="bad")
+
+
+def verdicts(*rows):
+    return {
+        name: list(cells)
+        for name, cells in zip(("piece", "who", "verdict", "true"), zip(*rows, strict=True), strict=True)
+    }
+
+
+ASK_VERDICTS = ("--value", "verdict", "--part", "piece", "--person", "who", "--agreement")
+
+
+def test_a_person_who_always_says_the_same_does_not_stop_the_others(qc, table):
+    rows = []
+    for piece in range(6):
+        true = "bad" if piece % 2 else "good"
+        for _ in range(2):
+            rows += [(piece, "P1", "good", true), (piece, "P2", true, true)]
+    path = table(verdicts(*rows))
+    found = json.loads(qc(path, *ASK_VERDICTS, "--truth", "true", "--bad", "bad", "--json").stdout)
+    assert set(found["within"]) == {"P2"} and set(found["against_truth"]) == {"P1", "P2"}
+    assert found["against_truth"]["P1"]["kappa"] == 0.0 and found["against_truth"]["P2"]["kappa"] == 1.0
+    assert found["missed"]["P1"]["share"] == 1.0 and found["missed"]["P2"]["share"] == 0.0
+    assert found["warnings"] == ["P1 always said good: no kappa of P1 with themselves"]
+    assert "Note: P1 always said good" in qc(path, *ASK_VERDICTS).stdout
+
+
+def test_one_verdict_from_everybody_is_told(qc, table):
+    path = table(verdicts(*((piece, who, "good", "good") for piece in range(3) for who in ("P1", "P2"))))
+    answer = qc(path, *ASK_VERDICTS, "--truth", "true")
+    assert answer.exit_code == 0 and "every verdict is good" in answer.stdout
+    assert "P1 and the truth are always good" in answer.stdout
+
+
+@pytest.mark.parametrize(
+    "rows, said",
+    [
+        (((1, "P1", "good", "good"), (1, "P2", "good", "bad")), "part 1 is truly good in one row and bad"),
+        (
+            (
+                (1, "P1", "good", "good"),
+                (1, "P2", "bad", "good"),
+                (2, "P1", "bad", "bad"),
+                (2, "P2", "bad", "bad"),
+                (3, "P1", "bad", "bad"),
+            ),
+            "part 3 has 1 verdict where others have 2",
+        ),
+    ],
+)
+def test_faults_in_verdicts_name_the_piece(table, rows, said):
+    with pytest.raises(StatisticsError, match=said):
+        gauge_agreement(table(verdicts(*rows)), "verdict", "piece", "who", truth="true")
+
+
+def test_an_interaction_that_cannot_be_kept_is_told(qc, table):
+    rng = np.random.default_rng(5)
+    once = table(columns(rng.normal(size=(6, 3, 1))), "once.csv")
+    nested = table(columns(rng.normal(size=(6, 3, 2))), "nested.csv")
+    for path, more in ((once, ()), (nested, ("--nested",))):
+        answer = qc(path, *ASK, *more, "--keep-interaction")
+        assert answer.exit_code == 0 and "the interaction cannot be kept apart" in answer.stdout

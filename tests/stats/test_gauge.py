@@ -102,6 +102,34 @@ def test_no_spread_within_cells_takes_the_floor_of_the_step():
     assert stated.sd["repeatability"] == pytest.approx(0.05 / math.sqrt(12))
 
 
+def test_no_interval_promises_less_than_the_step_alone_makes():
+    readings = np.round(made(np.random.default_rng(8), error=0.0, person=0.0), 1)
+    readings[0, 0, 0] += 0.1
+    found = gauge_study(*spread_out(readings), resolution=0.1)
+    floor = 0.1**2 / 12
+    assert found.components["repeatability"] == pytest.approx(floor)
+    for name in ("repeatability", "gauge", "total"):
+        low, high = found.intervals[name]
+        assert floor <= low <= found.components[name] <= high
+    low, high = found.intervals["share_of_variation"]
+    assert low <= found.share_of_variation <= high
+
+
+def test_rounding_of_the_computer_is_no_step():
+    """0.1 + 0.2 and 0.3 are one reading: the step seen is 0.1, not 6e-17."""
+    readings = np.array([[[0.3, 0.1 + 0.2], [0.3, 0.3]], [[0.7, 0.7], [0.7, 0.7]], [[0.6, 0.6], [0.6, 0.6]]])
+    found = gauge_study(*spread_out(readings))
+    assert found.components["repeatability"] == pytest.approx(0.1**2 / 12)
+
+
+def test_a_nested_study_counts_all_its_parts():
+    rng = np.random.default_rng(9)
+    few = gauge_study(rng.normal(size=8), [1, 1, 2, 2] * 2, ["a"] * 4 + ["b"] * 4, nested=True)
+    assert any(note.startswith("4 parts only") for note in few.warnings)
+    more = gauge_study(rng.normal(size=12), [1, 1, 2, 2] * 3, np.repeat(list("abc"), 4).tolist(), nested=True)
+    assert not any("parts only" in note for note in more.warnings)
+
+
 def test_coarse_step_spoils_charting():
     readings = np.round(made(np.random.default_rng(1), error=0.02, person=0.0) / 1.0) * 1.0
     found = gauge_study(*spread_out(readings), resolution=1.0)

@@ -35,6 +35,16 @@ def test_step_is_seen_in_the_readings():
     assert set(found.to_dict()) == {"step", "steps_inside", "share_of_sigma", "fine_enough", "sigma_floor"}
 
 
+@pytest.mark.parametrize("unit", [1e-15, 1e-6, 1.0, 1e12])
+def test_the_step_does_not_depend_on_the_unit(unit):
+    plain = gauge_resolution([0.0, 1.0, 0.0, 2.0, 5.0])
+    found = gauge_resolution([reading * unit for reading in (0.0, 1.0, 0.0, 2.0, 5.0)])
+    assert found.step == pytest.approx(plain.step * unit)
+    assert found.steps_inside == plain.steps_inside and found.share_of_sigma == pytest.approx(
+        plain.share_of_sigma
+    )
+
+
 def test_equal_readings_count_against_the_floor():
     found = gauge_resolution([5.0, 5.0, 5.0], resolution=0.1)
     assert found.steps_inside == 2 and not found.fine_enough
