@@ -6,7 +6,7 @@ from dataclasses import fields
 from typing import Any
 
 from qc.jobs.study_options import StudyOptions
-from qc.stats import KINDS, StatisticsUsageError
+from qc.stats import KINDS, LimitRule, StatisticsUsageError
 
 COUNTS = ("defects", "defects-per-unit", "number-defective", "proportion")
 MEASURED = tuple(name for name, kind in KINDS.items() if kind.measured and not kind.several)
@@ -111,7 +111,7 @@ def _idle(asked: StudyOptions, chart: str) -> list[tuple[str, str]]:
     idle = {
         "subgroup": (not grouped and not (asked.checks and measured), plain),
         "baseline": (learns, f"{here}, which learns from all points before"),
-        "limits": (not kind.limits, here),
+        "limits": (asked.limits_on(chart).method == "textbook", f"{here}, which has textbook limits"),
         "lower": (kind.several, here),
         "upper": (kind.several, here),
         "target": (not measured or not (limited or asked.checks), without),
@@ -120,6 +120,8 @@ def _idle(asked: StudyOptions, chart: str) -> list[tuple[str, str]]:
         "shape": (not shaped, without if not detecting else f"{plain} against a line"),
         "rules": (detecting and asked.rules not in ("limit", "none"), f"{here}, which has none"),
     }
+    if LimitRule.parse(asked.limits).method == "textbook":
+        del idle["limits"]
     return [(name, where) for name, (nothing, where) in idle.items() if nothing and _given(asked, name)]
 
 

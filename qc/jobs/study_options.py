@@ -135,6 +135,19 @@ class StudyOptions:
             "model": self.model,
         }
 
+    def limits_on(self, chart: str) -> LimitRule:
+        """Return the kind of limits asked for, or textbook limits where the chart has no others.
+
+        Raises
+        ------
+        StatisticsUsageError
+            No such kind of limits.
+        """
+        rule = LimitRule.parse(self.limits)
+        # times between faults are not normal, so no tolerance factor guarantees their limits
+        fits = KINDS[chart].limits and not (chart == "time-between" and rule.method == "guaranteed")
+        return rule if fits else LimitRule()
+
     def question(self, chart: str) -> StudyQuestion:
         """Make the question.
 
@@ -151,12 +164,12 @@ class StudyOptions:
             if self.columns[need] is None:
                 raise StatisticsUsageError(f"chart {chart} needs --{need} COLUMN")
         # what has no effect on this chart is said by `study_fit`, and so is left out here
-        kind, limits = KINDS[chart], LimitRule.parse(self.limits)
+        kind = KINDS[chart]
         return StudyQuestion(
             chart=chart,
             setting=Setting(
                 baseline=Baseline.parse(self.baseline),
-                limits=limits if kind.limits else LimitRule(),
+                limits=self.limits_on(chart),
                 center=self.center,
                 sigma=self.sigma,
                 resolution=self.resolution,

@@ -135,11 +135,62 @@ def test_names_of_several_columns():
             number_columns(bad)
 
 
-def test_a_name_that_stands_twice_is_refused(tmp_path):
-    path = tmp_path / "t.csv"
-    path.write_text("bore,bore\n1,2\n3,4\n")
+def twice(tmp_path, kind):
+    """A table with two columns `bore` and one `bore_1`, as each kind of file can hold them."""
+    path = tmp_path / f"t.{kind}"
+    if kind == "csv":
+        path.write_text("bore,bore,bore_1\n1,2,30\n3,4,50\n")
+    elif kind == "xlsx":
+        import xlsxwriter
+
+        with xlsxwriter.Workbook(path) as book:
+            sheet = book.add_worksheet("first")
+            for row, cells in enumerate([["bore", "bore", "bore_1"], [1, 2, 30], [3, 4, 50]]):
+                sheet.write_row(row, 0, cells)
+    else:  # no writer makes such a file: two names of one length are made one in its bytes
+        pl.DataFrame({"bore": [1.0, 3.0], "borf": [2.0, 4.0], "bore_1": [30.0, 50.0]}).write_parquet(path)
+        path.write_bytes(path.read_bytes().replace(b"borf", b"bore"))
+    return path
+
+
+@pytest.mark.parametrize("kind", ["csv", "xlsx"])
+def test_a_name_that_stands_twice_is_refused(tmp_path, kind):
+    path = twice(tmp_path, kind)
+    table = read_table(path)
+    for take in (take_numbers, take_labels):
+        with pytest.raises(StatisticsError, match="two columns are named 'bore'"):
+            take(table, "bore", path)
     with pytest.raises(StatisticsError, match="two columns are named 'bore'"):
-        take_numbers(read_table(path), "bore", path)
+        sort_rows(table, "bore", path)
+    # a column of another name is still the one that is written over it
+    assert take_numbers(table, "bore_1", path).to_list() == [30.0, 50.0]
+
+
+def test_a_parquet_file_with_a_name_twice_is_no_table(tmp_path):
+    path = twice(tmp_path, "parquet")
+    with pytest.raises(StatisticsError, match=r"t\.parquet: cannot be read as parquet .*'?bore"):
+        read_table(path)
+
+
+def test_a_workbook_with_a_name_three_times_or_none(tmp_path):
+    import xlsxwriter
+
+    path = tmp_path / "t.xlsx"
+    with xlsxwriter.Workbook(path) as book:
+        sheet = book.add_worksheet("first")
+        sheet.write_row(0, 0, ["bore", "bore", None, "bore", "leg"])
+        sheet.write_row(1, 0, [1, 2, 3, 4, 5])
+    table = read_table(path)
+    assert take_numbers(table, "leg", path).to_list() == [5.0]
+    with pytest.raises(StatisticsError, match="two columns are named 'bore'"):
+        take_numbers(table, "bore", path)
+
+
+@pytest.mark.parametrize("name", ["t.csv", "t.parquet"])
+def test_a_sheet_of_a_file_that_has_none_is_refused(tmp_path, name):
+    path = written(tmp_path, name)
+    with pytest.raises(StatisticsUsageError, match=f"{name}: a {name[2:]} file has no sheets"):
+        read_table(path, "first")
 
 
 def test_a_number_too_large_to_square_has_an_address(tmp_path):
