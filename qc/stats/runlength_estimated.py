@@ -9,32 +9,19 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import optimize, special
 
-from qc.stats.constants import LARGEST, factors
-from qc.stats.errors import StatisticsError, StatisticsUsageError
-from qc.stats.tolerance import tolerance_confidence
+from qc.stats.errors import StatisticsError
+from qc.stats.runlength_sigma import SigmaDistribution, sigma_distribution
+from qc.stats.tolerance import tolerance_factor
+from qc.stats.tolerance_radii import covering_radii
 
 Floats = NDArray[np.float64]
 
-ESTIMATORS = ("sd", "sd-unbiased", "moving-range", "range")
-_Z_NODES, _Z_WEIGHTS = np.polynomial.legendre.leggauss(240)
-_W_NODES, _W_WEIGHTS = np.polynomial.legendre.leggauss(240)
-_TAIL = 1e-15
-
-
-@dataclass(frozen=True, slots=True)
-class SigmaEstimate:
-    """Distribution of a sigma estimate: `scale` times the root of a mean chi-square.
-
-    Attributes
-    ----------
-    df : float
-        Degrees of freedom, a fraction where the distribution is matched by mean and variance.
-    scale : float
-        Factor on the root of chi-square over df, so that the estimate of a true sigma 1 results.
-    """
-
-    df: float
-    scale: float
+_NODES, _WEIGHTS = np.polynomial.legendre.leggauss(120)
+_NODES, _WEIGHTS = (_NODES + 1.0) / 2.0, _WEIGHTS / 2.0
+_REACH = 9.0  # standard errors of the centre: beyond lie 2e-19 of its distribution
+_BREAKS = (1.25, 2.5, 5.0, 10.0, 25.0, 60.0, 150.0)  # parts of sigma's range that have nodes of their own
+_NEGLIGIBLE = 42.0  # e^-42 of the greatest value is left out
+_NEAREST, _FURTHEST = 1e-4, 1e4  # sigma is looked for between these, the true one being 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +44,7 @@ class EstimatedLimits:
         Standard deviation of the run length, baseline unknown; infinite likewise.
     signal_rate : float
         Mean chance of a signal per point, 0..1.
-    sigma : SigmaEstimate
+    sigma : SigmaDistribution
         Distribution of the sigma estimate.
     """
 
@@ -68,14 +55,13 @@ class EstimatedLimits:
     sd_between_baselines: float
     sd_run_length: float
     signal_rate: float
-    sigma: SigmaEstimate
+    sigma: SigmaDistribution
 
     def chance_under(self, run_length: float) -> float:
         """Return the chance that the limits drawn have a true in-control run length under this one."""
         if not run_length > 1:
             raise StatisticsError(f"estimated limits: run length is {run_length}, must be above 1")
-        k = self.factor * self.sigma.scale
-        return 1.0 - tolerance_confidence(self.points, k, 1.0 - 1.0 / run_length, df=self.sigma.df)
+        return 1.0 - _kept(self.points, self.factor, run_length, self.sigma)
 
     def run_length_quantile(self, share: float) -> float:
         """Return the in-control run length that this share of baselines stays under."""
@@ -129,9 +115,12 @@ def estimated_limits(
 
     Notes
     -----
-    Exact double quadrature for the two sd estimators. The mean (moving) range is not a chi; it is matched by
-    mean and variance (Patnaik), good to about 0.01 in a chance (simulated in the tests); its average run
-    length rests on the far tail and is right only from some 200 points on (10 % low at 50).
+    The centre and sigma of a normal baseline are independent (for ranges by Basu's theorem), so that all
+    averages are double integrals over their two distributions, exact here: a chi for the sds, the inverted
+    moment generating function for the ranges. Far out in sigma the average run length grows like
+    exp(factor^2 w^2 / 2), so that its mean over baselines exists only if sigma's density falls faster:
+    factor^2 < `sigma.tail`. At three sigma that is from 11 points on for the sd of single readings, from 29
+    for the moving range; its spread between baselines exists from 20 and from 58 points on.
 
     References
     ----------
@@ -149,13 +138,12 @@ def estimated_limits(
             f"estimated limits: {points} points of {n}, factor {factor}, shift {shift}; at least 2 points, "
             "1 reading each, a factor above 0 and a number are needed"
         )
-    sigma = sigma_estimate(points, n=n, estimator=estimator)
-    reach = factor * sigma.scale
+    sigma = sigma_distribution(points, n=n, estimator=estimator)
     average = square = math.inf
-    if sigma.df > reach**2:
-        average = _expectation(points, reach, shift, sigma.df, 1)
-    if sigma.df > 2.0 * reach**2:
-        square = _expectation(points, reach, shift, sigma.df, 2)
+    if sigma.tail > factor**2:
+        average = _expectation(points, factor, shift, sigma, 1)
+    if sigma.tail > 2.0 * factor**2:
+        square = _expectation(points, factor, shift, sigma, 2)
     finite = math.isfinite(square)
     return EstimatedLimits(
         points=points,
@@ -164,113 +152,117 @@ def estimated_limits(
         average_run_length=average,
         sd_between_baselines=math.sqrt(max(square - average**2, 0.0)) if finite else math.inf,
         sd_run_length=math.sqrt(2.0 * square - average - average**2) if finite else math.inf,
-        signal_rate=_expectation(points, reach, shift, sigma.df, -1),
+        signal_rate=_expectation(points, factor, shift, sigma, -1),
         sigma=sigma,
     )
 
 
-def sigma_estimate(points: int, *, n: int = 1, estimator: str = "sd") -> SigmaEstimate:
-    """Distribution of the sigma estimated from a baseline.
+def guaranteed_run_length_factor(
+    points: int, run_length: float, confidence: float = 0.90, *, n: int = 1, estimator: str = "sd"
+) -> float:
+    """Limit factor with which most baselines keep a wanted in-control run length.
 
     Parameters
     ----------
     points : int, >= 2
-        Plotted points.
+        Plotted points of the baseline.
+    run_length : float, > 1
+        Wanted average points to a false signal.
+    confidence : float, 0 < confidence < 1
+        Share of baselines whose limits keep it.
     n : int, >= 1
-        Readings in a point.
+        Readings in a plotted point.
     estimator : {"sd", "sd-unbiased", "moving-range", "range"}
         As `estimated_limits`.
 
     Returns
     -------
-    SigmaEstimate
-        Degrees of freedom and scale.
+    float
+        Factor on the estimated standard deviation of a plotted point. [1]
 
     Raises
     ------
-    StatisticsError
-        Fewer than two points.
-    StatisticsUsageError
-        An estimator that does not exist or does not go with `n`.
+    StatisticsError, StatisticsUsageError
+        As `estimated_limits`, or a run length or confidence out of range.
 
     References
     ----------
-    .. [1] Patnaik, "The use of mean range as an estimator of variance in statistical tests", Biometrika 37,
-       1950 (matching, from memory); variance of the mean moving range from the bivariate normal.
+    .. [1] Goedhart, Schoonhoven and Does, "Guaranteed in-control performance for the Shewhart X and X-bar
+       control charts", Journal of Quality Technology 49, 2017 (method; the distribution is exact here).
 
     Examples
     --------
-    >>> sigma_estimate(10, n=5)
-    SigmaEstimate(df=40.0, scale=1.0)
-    >>> round(sigma_estimate(100, estimator="moving-range").df, 1)
-    60.3
+    >>> round(guaranteed_run_length_factor(30, 370.4), 3)
+    3.694
+    >>> round(guaranteed_run_length_factor(30, 370.4, estimator="moving-range"), 3)
+    3.857
     """
-    if points < 2:
-        raise StatisticsError(f"estimated limits: {points} points given, at least 2 are needed")
-    if estimator not in ESTIMATORS:
-        raise StatisticsUsageError(
-            f"estimated limits: estimator {estimator!r} is not known; there are {', '.join(ESTIMATORS)}"
-        )
-    if (estimator == "moving-range" and n != 1) or (estimator == "range" and not 2 <= n <= LARGEST):
-        raise StatisticsUsageError(
-            f"estimated limits: estimator {estimator!r} does not go with points of {n}"
-        )
-    if estimator == "moving-range":
-        return _matched(_moving_range_variation(points))
-    if estimator == "range":
-        return _matched((factors(n).d3 / factors(n).d2) ** 2 / points)
-    df = float(points - 1 if n == 1 else points * (n - 1))
-    return SigmaEstimate(df, 1.0 if estimator == "sd" else 1.0 / _mean_chi(df))
+    if not (run_length > 1.0 and math.isfinite(run_length)):
+        raise StatisticsError(f"estimated limits: wanted run length is {run_length}, must be above 1")
+    sigma = sigma_distribution(points, n=n, estimator=estimator)
+    df = points - 1 if n == 1 else points * (n - 1)
+    start = tolerance_factor(points, 1.0 - 1.0 / run_length, confidence, df=df)
+
+    def gap(log_factor: float) -> float:
+        """Share of baselines that keep the run length, less the wanted share."""
+        return _kept(points, math.exp(log_factor), run_length, sigma) - confidence
+
+    middle, reach = math.log(start), 0.25
+    while gap(middle - reach) > 0.0 or gap(middle + reach) < 0.0:
+        reach *= 2.0
+    return math.exp(float(optimize.brentq(gap, middle - reach, middle + reach, xtol=1e-13)))
 
 
-def _expectation(points: int, reach: float, shift: float, df: float, power: int) -> float:
-    """Mean over baselines of (average run length) ** power, by quadrature over the mean and sigma errors.
+def _kept(points: int, factor: float, run_length: float, sigma: SigmaDistribution) -> float:
+    """Share of baselines whose in-control run length is at least this one."""
+    radius, weight = covering_radii(points, 1.0 - 1.0 / run_length)
+    return float(weight @ sigma.beyond(radius / factor))
 
-    Far out in sigma the run length grows like exp(reach^2 w^2 / 2); the range of w follows that growth.
+
+def _expectation(points: int, factor: float, shift: float, sigma: SigmaDistribution, power: int) -> float:
+    """Mean over baselines of (average run length) ** power, by quadrature over the errors of both.
+
+    Far out in sigma the run length grows like exp(factor^2 w^2 / 2); the range of w follows that growth.
     """
-    grown = df - max(power, 0) * reach**2
-    low = special.gammaincinv(df / 2.0, _TAIL) * 2.0 / df
-    high = special.gammainccinv(df / 2.0 + 1.0, _TAIL) * 2.0 / grown
-    ends = math.sqrt(low), math.sqrt(high)
-    w = ends[0] + (ends[1] - ends[0]) * (_W_NODES + 1.0) / 2.0
-    log_density = math.log(2.0) + (df / 2.0) * math.log(df / 2.0) - special.gammaln(df / 2.0)
-    log_density = log_density + (df - 1.0) * np.log(w) - df * w * w / 2.0
-    z = 9.0 * _Z_NODES
+    w, w_weight = _sigma_nodes(sigma, max(power, 0) * factor**2)
+    z, z_weight = _center_nodes(shift * math.sqrt(points))
     off = z / math.sqrt(points) - shift
-    signal = special.ndtr(-reach * w[:, None] - off) + special.ndtr(-reach * w[:, None] + off)
-    log_weight = log_density[:, None] - 0.5 * z * z - 0.5 * math.log(2.0 * math.pi)
-    mass = np.exp(log_weight - power * np.log(signal))
-    half = (ends[1] - ends[0]) / 2.0
-    return float(_W_WEIGHTS @ mass @ _Z_WEIGHTS) * 9.0 * half
+    reach = factor * w[:, None]
+    log_signal = np.logaddexp(special.log_ndtr(-reach - off), special.log_ndtr(-reach + off))
+    log_weight = sigma.log_density(w)[:, None] - 0.5 * z * z - 0.5 * math.log(2.0 * math.pi)
+    return float(w_weight @ np.exp(log_weight - power * log_signal) @ z_weight)
 
 
-def _matched(variation: float) -> SigmaEstimate:
-    """Chi with mean 1 and this squared coefficient of variation."""
+def _sigma_nodes(sigma: SigmaDistribution, growth: float) -> tuple[Floats, Floats]:
+    """Nodes and weights over sigma for its density times a function that grows like exp(growth w^2 / 2)."""
 
-    def gap(log_df: float) -> float:
-        """Squared variation of the chi with this df, less the wanted one, in logs."""
-        mean = _mean_chi(math.exp(log_df))
-        return math.log((1.0 - mean**2) / mean**2) - math.log(variation)
+    def size(w: float) -> float:
+        """Log of density times growth."""
+        return float(sigma.log_density(np.array([w]))[0]) + 0.5 * growth * w * w
 
-    df = math.exp(float(optimize.brentq(gap, math.log(0.3), math.log(1e6), xtol=1e-12)))
-    return SigmaEstimate(df, 1.0 / _mean_chi(df))
+    top, most, ends = 1.0, size(1.0), []
+    for ratio in (1.04, 1.0 / 1.04):
+        w, value = 1.0, size(1.0)
+        while value >= most - _NEGLIGIBLE and _NEAREST < w < _FURTHEST:
+            w *= ratio
+            value = size(w)
+            if value > most:
+                top, most = w, value
+        ends.append(w)
+    high, low = ends[0], ends[1] if ends[1] > _NEAREST else 0.0
+    edges = [low, *(top * b for b in _BREAKS if low < top * b < high), high]
+    nodes = [a + (b - a) * _NODES for a, b in zip(edges, edges[1:], strict=False)]
+    weights = [(b - a) * _WEIGHTS for a, b in zip(edges, edges[1:], strict=False)]
+    return np.concatenate(nodes), np.concatenate(weights)
 
 
-def _mean_chi(df: float) -> float:
-    """Mean of the root of chi-square over df: c4 of df + 1."""
-    return math.exp(special.gammaln((df + 1.0) / 2.0) - special.gammaln(df / 2.0)) * math.sqrt(2.0 / df)
-
-
-def _moving_range_variation(points: int) -> float:
-    """Variance of the mean moving range over its squared mean, neighbours sharing a point."""
-    ranges = points - 1
-    mean = 2.0 / math.sqrt(math.pi)
-    variance = 2.0 - mean**2
-    # neighbouring differences correlate by -1/2: E|XY| = (2/pi) var (sqrt(1 - rho^2) + rho asin rho)
-    product = (4.0 / math.pi) * (math.sqrt(0.75) + 0.5 * math.asin(0.5))
-    covariance = product - mean**2
-    total = variance / ranges + 2.0 * (ranges - 1) * covariance / ranges**2
-    return total / mean**2
+def _center_nodes(kink: float) -> tuple[Floats, Floats]:
+    """Nodes over the error of the centre, dense where it makes good for the shift."""
+    middle = min(max(kink, -_REACH), _REACH)
+    parts = [(end - middle) for end in (-_REACH, _REACH) if end != middle]
+    nodes = [middle + part * _NODES**2 for part in parts]
+    weights = [abs(part) * 2.0 * _NODES * _WEIGHTS for part in parts]
+    return np.concatenate(nodes), np.concatenate(weights)
 
 
 def _finite(value: float) -> float | None:

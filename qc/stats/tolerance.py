@@ -10,17 +10,19 @@ import math
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import special
 
 from qc.stats.errors import StatisticsError
+from qc.stats.tolerance_radii import (
+    KNOWN_DF,
+    NORMAL_DF,
+    error_held,
+    half_widths,
+    radii_near,
+    sd_beyond,
+    sd_density,
+)
 
-Floats = NDArray[np.float64]
-
-# Gauss-Legendre nodes on 0..1 for the integral over the error of the mean. 96 nodes over 9 standard errors
-# leave less than 1e-12 against 400 nodes for n = 2 .. 1,000 (tests/stats/test_tolerance.py).
-_NODES, _WEIGHTS = special.roots_legendre(96)
-_REACH = 9.0  # standard errors of the mean: beyond lie 2e-19 of its distribution
 _NEWTON_STEPS = 60
 
 
@@ -40,7 +42,7 @@ def tolerance_factor(
     sides : {1, 2}
         One limit or two.
     df : float, optional
-        Degrees of freedom of the sd, > 0; n - 1 when left out. A pooled sd has its own.
+        Degrees of freedom of the sd, > 0; n - 1 when left out. A pooled sd has its own, a known one infinity.
 
     Returns
     -------
@@ -159,8 +161,10 @@ def tolerance_confidence(n: float, k: float, content: float, *, df: float | None
     _check_share(content, "content")
     if not (math.isfinite(k) and k > 0):
         raise StatisticsError(f"tolerance confidence: factor k is {k}, must be above 0")
-    radius, weight = _radii(n, content)
-    return float(weight @ special.chdtrc(df, df * (radius / k) ** 2))
+    if df >= KNOWN_DF:
+        return 2.0 * float(special.ndtr(error_held(n, content, k))) - 1.0
+    radius, weight = radii_near(n, content, k, df)
+    return float(weight @ sd_beyond(radius / k, df))
 
 
 def prediction_factor(
@@ -300,6 +304,8 @@ def natrella_factor(n: float, content: float, confidence: float) -> float:
 @lru_cache(maxsize=4096)
 def _one_sided(n: float, content: float, confidence: float, df: float) -> float:
     """Solve for the one-sided factor: a noncentral t quantile over the root of n."""
+    if df >= NORMAL_DF:
+        return _one_sided_normal(n, float(special.ndtri(content)), float(special.ndtri(confidence)), df)
     root = math.sqrt(n)
     k = float(special.nctdtrit(df, root * special.ndtri(content), confidence)) / root
     if not math.isfinite(k):
@@ -309,20 +315,30 @@ def _one_sided(n: float, content: float, confidence: float, df: float) -> float:
     return k
 
 
+def _one_sided_normal(n: float, wanted: float, sure: float, df: float) -> float:
+    """Solve k (1 - 1 / 4 df) - wanted = sure * sqrt(1 / n + k^2 / 2 df), a quadratic, for its right root."""
+    mean, variance = 1.0 - 0.25 / df, 0.5 / df
+    root = math.sqrt(mean * mean / n + variance * (wanted * wanted - sure * sure / n))
+    return (wanted * mean + sure * root) / (mean * mean - sure * sure * variance)
+
+
 @lru_cache(maxsize=4096)
 def _two_sided(n: float, content: float, confidence: float, df: float) -> float:
     """Newton steps in log k from Howe's value, kept inside a bracket so that they cannot run off."""
-    radius, weight = _radii(n, content)
+    known = _known_sd(n, content, confidence)
+    if df >= KNOWN_DF:
+        return known
+    radius, weight = radii_near(n, content, known, df)
     low, high = -30.0, 60.0
-    step_at = math.log(howe_factor(n, content, confidence, df=df))
+    step_at = math.log(howe_factor(n, content, confidence, df=df)) if df < NORMAL_DF else math.log(known)
     for _ in range(_NEWTON_STEPS):
-        chi2 = df * (radius * math.exp(-step_at)) ** 2
-        gap = float(weight @ special.chdtrc(df, chi2)) - confidence
+        ratio = radius * math.exp(-step_at)
+        gap = float(weight @ sd_beyond(ratio, df)) - confidence
         if gap > 0:
             high = step_at
         else:
             low = step_at
-        slope = 2.0 * float(weight @ _chi2_mass(chi2, df))
+        slope = float(weight @ (sd_density(ratio, df) * ratio))
         proposal = step_at - gap / slope if slope > 0 else math.nan
         if not low < proposal < high:
             proposal = (low + high) / 2.0
@@ -332,33 +348,10 @@ def _two_sided(n: float, content: float, confidence: float, df: float) -> float:
     return math.exp(step_at)
 
 
-@lru_cache(maxsize=1024)
-def _radii(n: float, content: float) -> tuple[Floats, Floats]:
-    """Half-widths r(z) that hold `content` about a mean that is off by z, with the weights of z."""
-    u = _REACH * (_NODES + 1.0) / 2.0
-    weight = _REACH * _WEIGHTS * np.exp(-0.5 * u * u) / math.sqrt(2.0 * math.pi)
-    z = u / math.sqrt(n)
-    core = float(special.ndtri((1.0 + content) / 2.0))
-    low, high = np.full_like(z, core), z + core
-    radius = high.copy()
-    for _ in range(_NEWTON_STEPS):
-        outside = special.ndtr(z - radius) + special.ndtr(-z - radius)
-        gap = np.log(outside) - math.log1p(-content)
-        low, high = np.where(gap > 0, radius, low), np.where(gap > 0, high, radius)
-        density = np.exp(-0.5 * (radius - z) ** 2) + np.exp(-0.5 * (radius + z) ** 2)
-        proposal = radius + gap * outside * math.sqrt(2.0 * math.pi) / density
-        proposal = np.where((proposal >= low) & (proposal <= high), proposal, (low + high) / 2.0)
-        done = bool(np.max(np.abs(proposal - radius)) < 1e-15 * (1.0 + core))
-        radius = proposal
-        if done:
-            break
-    return radius, weight
-
-
-def _chi2_mass(x: Floats, df: float) -> Floats:
-    """Chi-square density times its argument: the derivative by log x."""
-    half = df / 2.0
-    return np.asarray(np.exp(half * np.log(x / 2.0) - x / 2.0 - special.gammaln(half)), dtype=np.float64)
+def _known_sd(n: float, content: float, confidence: float) -> float:
+    """Half-width that holds the content about a mean as wrong as the confidence calls for."""
+    error = float(special.ndtri((1.0 + confidence) / 2.0)) / math.sqrt(n)
+    return float(half_widths(np.array([error]), content)[0])
 
 
 def _checked(n: float, df: float | None, what: str) -> tuple[float, float]:
@@ -367,7 +360,7 @@ def _checked(n: float, df: float | None, what: str) -> tuple[float, float]:
         if not (math.isfinite(n) and n >= 2):
             raise StatisticsError(f"{what}: {n:g} readings given, at least 2 are needed")
         return float(n), float(n) - 1.0
-    if not (math.isfinite(n) and n > 0 and math.isfinite(df) and df > 0):
+    if not (math.isfinite(n) and n > 0 and df > 0):
         raise StatisticsError(f"{what}: n is {n:g} and the degrees of freedom {df:g}; both must be above 0")
     return float(n), float(df)
 

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy import integrate, stats
+from scipy import integrate, optimize, stats
 
 from qc.stats.errors import StatisticsError
 from qc.stats.tolerance import (
@@ -19,6 +19,7 @@ from qc.stats.tolerance import (
     tolerance_confidence,
     tolerance_factor,
 )
+from qc.stats.tolerance_radii import covering_radii, error_held, half_widths, sd_beyond, sd_density
 
 PUBLISHED = Path(__file__).parents[1] / "published"
 FACTORS = json.loads((PUBLISHED / "capability_tolerance_factors.json").read_text("utf-8"))
@@ -143,6 +144,70 @@ def test_factor_goes_to_the_normal_quantile():
     assert tolerance_factor(1e7, 0.9973, 0.5) == pytest.approx(stats.norm.ppf(0.99865), abs=1e-5)
     assert tolerance_factor(1e7, 0.95, 0.5, sides=1) == pytest.approx(stats.norm.ppf(0.95), abs=1e-5)
     assert prediction_factor(1e9, 0.95) == pytest.approx(1.959964, abs=1e-6)
+
+
+@pytest.mark.parametrize("content, confidence", [(0.9973, 0.9), (0.95, 0.5), (0.9, 0.99)])
+def test_factor_goes_on_to_the_normal_quantile_however_many_readings(content, confidence):
+    """It used to drift from about 1e13 readings on; now its distance from the limit is the known one."""
+    z, wanted = stats.norm.ppf(confidence), stats.norm.ppf([(1 + content) / 2, content])
+    for n in (1e8, 1e10, 1e13, 1e16, 1e20, 1e30):
+        two = tolerance_factor(n, content, confidence)
+        assert two - wanted[0] == pytest.approx(wanted[0] * z / math.sqrt(2 * n), abs=12 / n + 1e-13)
+        one = tolerance_factor(n, content, confidence, sides=1)
+        expected = z * math.sqrt((1 + wanted[1] ** 2 / 2) / n)
+        assert one - wanted[1] == pytest.approx(expected, abs=12 / n + 1e-13)
+        if n < 1e20:
+            found = tolerance_confidence(n, two, content)
+            assert found == pytest.approx(confidence, abs=1e-9 + 2e-15 * math.sqrt(n))
+
+
+@pytest.mark.parametrize("df", [1e4, 1e6, 1e9, 1e13, 1e23, 1e40, math.inf])
+@pytest.mark.parametrize("n", [3, 20, 400])
+def test_sharp_sd_beside_a_mean_that_errs(n, df):
+    """Few means, a sigma long known: integrate over the sd instead, by the error the mean may have."""
+    k = tolerance_factor(n, 0.9973, 0.9, df=df)
+
+    def held(width):
+        """Chance that the mean errs by no more than this half-width allows."""
+        if width <= stats.norm.ppf(0.99865):
+            return 0.0
+        error = optimize.brentq(
+            lambda z: stats.norm.cdf(width - z) - stats.norm.cdf(-width - z) - 0.9973, 0, width
+        )
+        return 2 * stats.norm.cdf(error * math.sqrt(n)) - 1
+
+    if df > 1e15:
+        assert held(k) == pytest.approx(0.9, abs=1e-9)
+    else:
+        spread = 1 / math.sqrt(2 * df)
+        low, high = max(1 - 9 * spread, stats.norm.ppf(0.99865) / k), 1 + 9 * spread
+        nodes, weights = np.polynomial.legendre.leggauss(80)
+        t, weights = (nodes + 1) / 2, weights / 2  # ratio = low + (high - low) t^2: held() starts like a root
+        ratio, scale = low + (high - low) * t * t, 2 * (high - low) * t
+        if df < 1e9:
+            density = stats.chi2.pdf(df * ratio**2, df) * 2 * df * ratio
+        else:
+            density = stats.norm.pdf(ratio, 1 - 0.25 / df, spread)
+        total = weights @ (scale * density * [held(k * r) for r in ratio])
+        assert total == pytest.approx(0.9, abs=1e-7)
+    assert tolerance_confidence(n, k, 0.9973, df=df) == pytest.approx(0.9, abs=1e-9)
+
+
+def test_half_widths_and_errors_invert_each_other():
+    z = np.array([0.0, 1e-6, 0.3, 2.0])
+    radius = half_widths(z, 0.99)
+    assert stats.norm.cdf(radius - z) - stats.norm.cdf(-radius - z) == pytest.approx(np.full(4, 0.99))
+    assert [error_held(1.0, 0.99, r) for r in radius[2:]] == pytest.approx(z[2:], abs=1e-9)
+    nodes, weight = covering_radii(9.0, 0.99)
+    assert weight.sum() == pytest.approx(1.0, abs=1e-12) and nodes.min() >= stats.norm.ppf(0.995)
+
+
+def test_an_sd_that_counts_as_normal():
+    ratio = np.array([0.9999, 1.0, 1.00005])
+    assert sd_beyond(ratio, 1.01e8) == pytest.approx(stats.chi2.sf(1.01e8 * ratio**2, 1.01e8), abs=1e-4)
+    slope = -(sd_beyond(ratio + 1e-7, 2e8) - sd_beyond(ratio - 1e-7, 2e8)) / 2e-7
+    assert sd_density(ratio, 2e8) == pytest.approx(slope, rel=1e-3, abs=1e-3)
+    assert sd_density(ratio, 50.0) == pytest.approx(stats.chi(50, scale=50**-0.5).pdf(ratio), rel=1e-10)
 
 
 @pytest.mark.parametrize(
