@@ -2,26 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, field
+from typing import Any
 
-import polars as pl
-
+from qc.jobs.circumstances import Circumstances
 from qc.jobs.rates import present_budget, rates_of_points
 from qc.jobs.touched import series_touched
 from qc.jobs.windows import Windows
 from qc.jobs.workshop import Workshop
-from qc.plan import Stage
 from qc.watch import (
     Budget,
+    Courses,
     Decisions,
-    Factors,
     Question,
     SeriesKey,
     SeriesVerdict,
-    collect_factors,
-    collect_figures,
-    judge,
+    courses_from,
+    judge_further,
+    plain_courses,
     standing,
 )
 
@@ -30,10 +29,11 @@ MARK_STATE = "judged up to"
 
 @dataclass(frozen=True, slots=True)
 class Judged:
-    """Verdicts in route order and the budget of the present month."""
+    """Verdicts in route order, the budget of the present month, and how far each series is judged now."""
 
     verdicts: list[SeriesVerdict]
     budget: Budget
+    courses: Mapping[str, Courses] = field(default_factory=dict)
 
 
 def judge_new(workshop: Workshop) -> list[SeriesVerdict]:
@@ -51,9 +51,9 @@ def judge_new(workshop: Workshop) -> list[SeriesVerdict]:
     """
     mark = workshop.store.state(MARK_STATE) or (0, 0)
     news = workshop.store.news((mark[0], mark[1]))
-    verdicts = judge_series(workshop, series_touched(workshop, news))
-    workshop.store.set_state(MARK_STATE, list(news.mark))
-    return verdicts
+    judged = judge_now(workshop, series_touched(workshop, news))
+    _keep(workshop, judged, {MARK_STATE: list(news.mark)})
+    return judged.verdicts
 
 
 def judge_series(
@@ -68,16 +68,16 @@ def judge_series(
     keys : collection of str, optional
         Only these series, ``stage/characteristic/family``; all when left out.
     afresh : bool
-        Count the pieces of each series from nothing.
+        Judge from nothing, and drop all verdicts kept so far.
 
     Returns
     -------
     list of SeriesVerdict
         In route order.
     """
-    verdicts = judge_now(workshop, keys, afresh=afresh).verdicts
-    workshop.store.save_verdicts([v.to_dict() for v in verdicts], as_of=workshop.today)
-    return verdicts
+    judged = judge_now(workshop, keys, afresh=afresh)
+    _keep(workshop, judged, {}, afresh=afresh)
+    return judged.verdicts
 
 
 def judge_now(workshop: Workshop, keys: Collection[str] | None = None, *, afresh: bool = False) -> Judged:
@@ -90,7 +90,8 @@ def judge_now(workshop: Workshop, keys: Collection[str] | None = None, *, afresh
     keys : collection of str, optional
         Only these series; all when left out.
     afresh : bool
-        Count the pieces of each series from nothing.
+        Count the pieces of each series from nothing, and judge each of them. Else only what is new, or comes
+        after a correction, is judged; the verdicts are the same.
 
     Returns
     -------
@@ -107,7 +108,10 @@ def judge_now(workshop: Workshop, keys: Collection[str] | None = None, *, afresh
     rates = rates_of_points(workshop, {key: [p.day for p in r.points.points] for key, r in read.items()})
     budget = present_budget(workshop)
     settled = settled_serials(workshop)
-    verdicts = []
+    pieces = {key: [p.serial for p in r.points.points] for key, r in read.items()}
+    around = Circumstances(workshop, (serial for own in pieces.values() for serial in own))
+    kept = {} if afresh else _kept(workshop, wanted)
+    verdicts, courses = [], {}
     for key, (stage, figure, family) in wanted.items():
         question = Question(
             plan,
@@ -121,9 +125,11 @@ def judge_now(workshop: Workshop, keys: Collection[str] | None = None, *, afresh
             decisions=decided.get(key, Decisions()),
             before=read[key].before,
         )
-        serials = [p.serial for p in read[key].points.points]
-        verdicts.append(judge(question, read[key].points, _circumstances(workshop, stage, serials)))
-    return Judged(verdicts, budget)
+        verdict, courses[key] = judge_further(
+            question, read[key].points, around.of(stage, pieces[key]), kept.get(key, {})
+        )
+        verdicts.append(verdict)
+    return Judged(verdicts, budget, courses)
 
 
 def load_verdicts(workshop: Workshop) -> list[SeriesVerdict]:
@@ -142,18 +148,18 @@ def settled_serials(workshop: Workshop) -> dict[str, list[str]]:
     return found
 
 
-def _circumstances(workshop: Workshop, stage: Stage, serials: Sequence[str]) -> Callable[[], Factors]:
-    """Return what reads, once something was found, all that is known around these pieces and their parts."""
+def _keep(workshop: Workshop, judged: Judged, states: Mapping[str, Any], *, afresh: bool = False) -> None:
+    """Keep what was found and how far each series is judged, all at once."""
+    courses = {_course(key): plain_courses(own) for key, own in judged.courses.items()}
+    verdicts = [v.to_dict() for v in judged.verdicts]
+    workshop.store.save_verdicts(verdicts, as_of=workshop.today, states={**courses, **states}, afresh=afresh)
 
-    def read() -> Factors:
-        store, until = workshop.store, workshop.today
-        parts = store.events("part", serials=serials, until=until)
-        both = sorted({*serials, *parts["subject"].drop_nulls().to_list()})
-        around = store.around(both, until=until)
-        checks = store.events("gauge-check", since=around["day"].min(), until=until)  # type: ignore[arg-type]
-        factors = collect_factors(around, pl.concat([parts, checks]), workshop.plan)
-        index = [s.id for s in workshop.plan.stages].index(stage.id)
-        figures = collect_figures(store.means(both, until=until), parts, workshop.plan, index)
-        return Factors(factors.levels, factors.route, figures)
 
-    return read
+def _kept(workshop: Workshop, keys: Collection[str]) -> dict[str, Courses]:
+    """Return how far series were judged the last time."""
+    kept = workshop.store.states(map(_course, keys))
+    return {key: courses_from(kept.get(_course(key))) for key in keys}
+
+
+def _course(key: str) -> str:
+    return f"course {key}"

@@ -43,7 +43,6 @@ def rejudge(workshop: Workshop) -> Rejudged:
         Names the series whose verdict differs from the kept one, for example after a change of the plan.
     """
     before = {str(v.key): v for v in load_verdicts(workshop)}
-    workshop.store.forget_verdicts()
     after = {str(v.key): v for v in judge_series(workshop, afresh=True)}
     changed = tuple(
         key

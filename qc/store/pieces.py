@@ -115,7 +115,9 @@ def read_means(conn: Connection, serials: Sequence[str], until: date) -> pl.Data
         .group_by(*keys)
     )
     parts = [fetch(conn, statement.where(origin.c.serial.in_(part)), columns) for part in _parts(serials)]
-    return restored(pl.concat(parts), columns).sort("serial", "stage", "characteristic", "day")
+    return restored(pl.concat(parts), columns).sort(
+        "serial", "stage", "characteristic", "day", maintain_order=True
+    )
 
 
 def read_recent_pieces(conn: Connection, most: int) -> pl.DataFrame:

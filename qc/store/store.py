@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
 import polars as pl
-from sqlalchemy import Connection, delete, insert, select
+from sqlalchemy import Connection, select
 
 from qc.store import looking, plans, settling, verdicts
 from qc.store import pieces as few
@@ -19,7 +18,8 @@ from qc.store.errors import StoreError
 from qc.store.intake import NewSheet, SheetCount, add_sheets
 from qc.store.location import refuse_network_share
 from qc.store.sheetfiles import SheetFiles
-from qc.store.tables import sheet, state
+from qc.store.states import put_states, read_states
+from qc.store.tables import sheet
 from qc.store.verify import faults_of_store
 
 FILE = "qc.db"
@@ -274,11 +274,32 @@ class Store:
 
     # --- verdicts and signals
 
-    def save_verdicts(self, found: Iterable[Mapping[str, Any]], *, as_of: date) -> None:
-        """Keep verdicts (``SeriesVerdict.to_dict()``) of a day and the signals in them."""
+    def save_verdicts(
+        self,
+        found: Iterable[Mapping[str, Any]],
+        *,
+        as_of: date,
+        states: Mapping[str, Any] | None = None,
+        afresh: bool = False,
+    ) -> None:
+        """Keep what judging found, all or none of it.
+
+        Parameters
+        ----------
+        found : iterable of mapping
+            Verdicts, ``SeriesVerdict.to_dict()``; the signals in them are kept as well.
+        as_of : date
+            The day judged by.
+        states : mapping of str to anything, optional
+            Small values to be kept along with them, see `set_states`.
+        afresh : bool
+            Drop all verdicts kept so far; signals and what was said of them stay.
+        """
         with self._database.writing() as conn:
+            if afresh:
+                verdicts.forget_verdicts(conn)
             verdicts.save_verdicts(conn, found, as_of)
-            _put(conn, _JUDGED, _got(conn, _JUDGED, 0) + 1)
+            put_states(conn, {_JUDGED: _judgements(conn) + 1, **(states or {})})
 
     def verdicts(
         self, as_of: date | None = None, *, series: Sequence[str] | None = None
@@ -286,12 +307,6 @@ class Store:
         """Return the newest verdict of each series, not later than `as_of` where it is given."""
         with self._database.reading() as conn:
             return verdicts.read_verdicts(conn, as_of, series)
-
-    def forget_verdicts(self) -> None:
-        """Drop all verdicts, to judge everything anew; signals and what was said of them stay."""
-        with self._database.writing() as conn:
-            verdicts.forget_verdicts(conn)
-            _put(conn, _JUDGED, _got(conn, _JUDGED, 0) + 1)
 
     def signals(
         self, *, series: str | None = None, states: Sequence[str] | None = None
@@ -358,12 +373,16 @@ class Store:
     def pulse(self) -> tuple[int, int]:
         """Return what changes with every change: number of the last entry, count of judgements."""
         with self._database.reading() as conn:
-            return last_entry(conn)[0], int(_got(conn, _JUDGED, 0))
+            return last_entry(conn)[0], _judgements(conn)
 
     def state(self, key: str, default: Any = None) -> Any:
         """Return a small kept value, `default` where there is none."""
+        return self.states([key]).get(key, default)
+
+    def states(self, keys: Iterable[str]) -> dict[str, Any]:
+        """Return several small kept values by name; those that were never kept are left out."""
         with self._database.reading() as conn:
-            return _got(conn, key, default)
+            return read_states(conn, keys)
 
     def set_state(self, key: str, value: Any) -> None:
         """Keep a small value (anything JSON can hold) under a name; not part of the chain."""
@@ -372,16 +391,8 @@ class Store:
     def set_states(self, values: Mapping[str, Any]) -> None:
         """Keep several small values at once."""
         with self._database.writing() as conn:
-            for key, value in values.items():
-                _put(conn, key, value)
+            put_states(conn, values)
 
 
-def _got(conn: Connection, key: str, default: Any) -> Any:
-    found = conn.execute(select(state.c.value).where(state.c.key == key)).scalar()
-    return default if found is None else json.loads(found)
-
-
-def _put(conn: Connection, key: str, value: Any) -> None:
-    kept = json.dumps(value, ensure_ascii=False, allow_nan=False)
-    conn.execute(delete(state).where(state.c.key == key))
-    conn.execute(insert(state), {"key": key, "value": kept})
+def _judgements(conn: Connection) -> int:
+    return int(read_states(conn, [_JUDGED]).get(_JUDGED, 0))

@@ -17,6 +17,9 @@ from qc.watch.upstream import Figure
 
 CHECKED, UNCHECKED = "checked", "not checked"
 
+KINDS = ("person", "gauge", "tool", "batch")
+"""What a reading says of its circumstances."""
+
 
 @dataclass(frozen=True, slots=True, order=True)
 class Factor:
@@ -75,11 +78,8 @@ def collect_factors(readings: pl.DataFrame, events: pl.DataFrame, plan: Plan) ->
         levels.setdefault(factor, {}).setdefault(serial, level)
         place[factor] = min(at, place.get(factor, at))
 
-    for row in _circumstances(readings):
-        at = route.get(row["stage"], 0)
-        for kind in ("person", "gauge", "tool", "batch"):
-            if row[kind]:
-                put(Factor(kind, _source(plan, kind, row[kind], row["stage"])), row["serial"], row[kind], at)
+    for factor, at, by_serial in _circumstances(readings, plan, route):
+        levels[factor], place[factor] = by_serial, at
     parts = events.filter(pl.col("kind") == "part")
     for row in parts.select("serial", "code", "batch", "tool").iter_rows(named=True):
         role = row["code"] or "part"
@@ -94,10 +94,32 @@ def collect_factors(readings: pl.DataFrame, events: pl.DataFrame, plan: Plan) ->
     return Factors(levels, place)
 
 
-def _circumstances(readings: pl.DataFrame) -> list[dict[str, str]]:
-    names = ["serial", "stage", "person", "gauge", "tool", "batch"]
-    kept = readings.select(names).unique(maintain_order=True).with_columns(pl.col(names).fill_null(""))
-    return kept.to_dicts()
+def _circumstances(
+    readings: pl.DataFrame, plan: Plan, route: Mapping[str, int]
+) -> list[tuple[Factor, int, dict[str, str]]]:
+    """Return each factor of the readings, its earliest place in the route and its first level by serial."""
+    kept = readings.select("serial", "stage", *KINDS).unique(maintain_order=True)
+    kept = kept.with_columns(pl.all().fill_null("")).with_row_index("row")
+    rows = pl.concat(
+        [
+            kept.select("row", "serial", "stage", level=kind, kind=pl.lit(kind), nth=pl.lit(nth))
+            for nth, kind in enumerate(KINDS)
+        ]
+    ).filter(pl.col("level") != "")
+    names = rows.select("kind", "level", "stage").unique()
+    named = [(_source(plan, *row), route.get(row[2], 0)) for row in names.iter_rows()]
+    names = names.with_columns(
+        source=pl.Series([source for source, _ in named], dtype=pl.String),
+        at=pl.Series([at for _, at in named], dtype=pl.Int64),
+    )
+    rows = rows.join(names, on=["kind", "level", "stage"]).sort("row", "nth")
+    factor = ["kind", "source"]
+    rows = rows.with_columns(pl.col("at").min().over(factor))
+    first = rows.unique([*factor, "serial"], keep="first", maintain_order=True)
+    return [
+        (Factor(kind, source), part["at"][0], dict(part.select("serial", "level").iter_rows()))
+        for (kind, source), part in first.partition_by(factor, maintain_order=True, as_dict=True).items()
+    ]
 
 
 def _source(plan: Plan, kind: str, level: str, stage: str) -> str:

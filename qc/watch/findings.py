@@ -9,14 +9,15 @@ marked ended.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from qc.plan import Characteristic
-from qc.stats import StatisticsError, detect, detect_counts, detect_wear
+from qc.stats import Course, StatisticsError, count_further, detect_further, detect_wear
+from qc.watch.courses import SETTLED, WHOLE, Courses
 from qc.watch.results import Point
 from qc.watch.sizing import Finding, begin_of, measured_anew
 from qc.watch.wear import fittings
@@ -38,10 +39,11 @@ ENOUGH_TO_RETURN = 8
 
 @dataclass(frozen=True, slots=True)
 class Findings:
-    """All changes of a series and what has to be said about judging it."""
+    """All changes of a series, what has to be said about judging it, and how far it has been judged."""
 
     signals: tuple[Finding, ...] = ()
     notes: tuple[str, ...] = ()
+    courses: Courses = field(default_factory=dict)
 
 
 def find_changes(
@@ -49,6 +51,7 @@ def find_changes(
     points: Sequence[Point],
     rate: float | Sequence[float],
     baseline: tuple[int, int] | None = None,
+    courses: Courses | None = None,
 ) -> Findings:
     """Find where a series changed.
 
@@ -63,6 +66,9 @@ def find_changes(
     baseline : (int, int), optional
         Ordinals of a frozen settled state: pieces after it are compared with it. Up to its end the series is
         judged as it always was. A figure that wears has none: it follows the line of its tool.
+    courses : mapping of str to Course, optional
+        What was left when the series was judged before: only what has changed since is judged again. What is
+        found is the same without.
 
     Returns
     -------
@@ -73,33 +79,41 @@ def find_changes(
     places = [place for place, point in enumerate(points) if not point.left_out]
     judged = [points[place] for place in places]
     each = np.full(len(points), rate) if isinstance(rate, int | float) else np.asarray(rate, dtype=np.float64)
-    found = _changes(characteristic, judged, each[places], _among(baseline, places))
-    return Findings(tuple(_placed(s, places) for s in found.signals), found.notes)
+    found = _changes(characteristic, judged, each[places], _among(baseline, places), courses or {})
+    return replace(found, signals=tuple(_placed(s, places) for s in found.signals))
 
 
 def _changes(
-    characteristic: Characteristic, points: Sequence[Point], rates: Floats, baseline: tuple[int, int] | None
+    characteristic: Characteristic,
+    points: Sequence[Point],
+    rates: Floats,
+    baseline: tuple[int, int] | None,
+    courses: Courses,
 ) -> Findings:
     values = np.array([p.value for p in points], dtype=np.float64)
-    notes: tuple[str, ...] = ()
+    kept: dict[str, Course] = {}
     try:
         if characteristic.kind == "measured" and characteristic.wears_with:
             if any(p.tool_count is not None for p in points):
                 found = _until_refitted(_worn(points, values, rates), points)
                 return Findings(found, ("Judged about the wear line of each tool, not about one level.",))
             baseline = None
-        found_all, notes = _plain(characteristic, points, rates)
+        found_all, notes, kept[WHOLE] = _plain(characteristic, points, rates, courses.get(WHOLE))
         if baseline is not None:
             first, last = baseline
-            after, _ = _plain(characteristic, points[first - 1 :], rates[first - 1 :], last - first + 1)
             own = list(range(first - 1, len(points)))
+            known, settled = courses.get(SETTLED), last - first + 1
+            after, _, kept[SETTLED] = _plain(
+                characteristic, points[first - 1 :], rates[first - 1 :], known, settled
+            )
             found_all = [s for s in found_all if s.point <= last] + [_placed(s, own) for s in after]
     except StatisticsError as error:
         return Findings(notes=(f"Not judged: {error}.",))
     if characteristic.wears_with:
-        return Findings(_until_refitted(found_all, points), notes)
-    kept = _with_returns(found_all, values)
-    return Findings(tuple(measured_anew(s, kept, values, characteristic.shape) for s in kept), notes)
+        return Findings(_until_refitted(found_all, points), notes, kept)
+    told = _with_returns(found_all, values)
+    anew = tuple(measured_anew(s, told, values, characteristic.shape) for s in told)
+    return Findings(anew, notes, kept)
 
 
 def _among(baseline: tuple[int, int] | None, places: Sequence[int]) -> tuple[int, int] | None:
@@ -111,31 +125,50 @@ def _among(baseline: tuple[int, int] | None, places: Sequence[int]) -> tuple[int
 
 
 def _plain(
-    characteristic: Characteristic, points: Sequence[Point], rates: Floats, settled: int = 0
-) -> tuple[list[Finding], tuple[str, ...]]:
+    characteristic: Characteristic,
+    points: Sequence[Point],
+    rates: Floats,
+    course: Course | None,
+    settled: int = 0,
+) -> tuple[list[Finding], tuple[str, ...], Course]:
     """Judge a figure that does not wear; its first `settled` points raise nothing."""
     values = np.array([p.value for p in points], dtype=np.float64)
+    known = course or Course()
     if characteristic.kind != "measured":
-        return _counted(characteristic, points, values, rates, settled), ()
-    return _measured(characteristic, points, values, rates, settled)
+        sizes = np.array([p.size or 1.0 for p in points])
+        pass_fail = characteristic.kind == "pass-fail"
+        counted, left = count_further(
+            values, sizes, rates, course=known, pass_fail=pass_fail, settled=settled
+        )
+        return [_finding(s) for s in counted.signals], (), left
+    return _measured(characteristic, points, values, rates, known, settled)
 
 
 def _measured(
-    characteristic: Characteristic, points: Sequence[Point], values: Floats, rates: Floats, settled: int
-) -> tuple[list[Finding], tuple[str, ...]]:
+    characteristic: Characteristic,
+    points: Sequence[Point],
+    values: Floats,
+    rates: Floats,
+    course: Course,
+    settled: int,
+) -> tuple[list[Finding], tuple[str, ...], Course]:
     shape = characteristic.shape
     if shape == "positive" and float(values.min(initial=1.0)) < 0:
         shape = "any"
     single = all(p.readings == 1 for p in points) and characteristic.derive is None
-    step = characteristic.resolution if single else None
-    labels = [p.serial for p in points]
-    result = detect(
-        values, false_alarm_rate=rates, shape=shape, resolution=step, labels=labels, settled=settled
+    result, left = detect_further(
+        values,
+        false_alarm_rate=rates,
+        labels=[p.serial for p in points],
+        course=course,
+        shape=shape,
+        resolution=characteristic.resolution if single else None,
+        settled=settled,
     )
     notes: tuple[str, ...] = ()
     if result.resolution is not None and _coarse(values, result.resolution):
         notes = ("The steps of the gauge are coarse against the scatter; small changes cannot be seen.",)
-    return [_finding(s) for s in result.signals], notes
+    return [_finding(s) for s in result.signals], notes, left
 
 
 def _worn(points: Sequence[Point], values: Floats, rates: Floats) -> list[Finding]:
@@ -176,15 +209,6 @@ def _placed(signal: Finding, places: Sequence[int]) -> Finding:
     """Turn ordinals among the judged points into ordinals of the series."""
     names = ("point", "start", "start_low", "start_high", *(() if signal.ended is None else ("ended",)))
     return replace(signal, **{name: places[getattr(signal, name) - 1] + 1 for name in names})
-
-
-def _counted(
-    characteristic: Characteristic, points: Sequence[Point], values: Floats, rates: Floats, settled: int
-) -> list[Finding]:
-    sizes = np.array([p.size or 1.0 for p in points])
-    pass_fail = characteristic.kind == "pass-fail"
-    judged = detect_counts(values, sizes, rates, pass_fail=pass_fail, settled=settled)
-    return [_finding(s) for s in judged.signals]
 
 
 def _finding(signal: DetectorSignal) -> Finding:

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from qc.plan import Characteristic, Limits, Plan, Stage
 from qc.stats import guaranteed_factor
+from qc.watch.courses import Courses
 from qc.watch.decisions import Decisions, decision_notes, without
 from qc.watch.factors import Factors
 from qc.watch.findings import find_changes
@@ -99,9 +100,31 @@ def judge(question: Question, reduced: Points, factors: Factors | Callable[[], F
     SeriesVerdict
         Complete, also for a series without a single piece.
     """
+    return judge_further(question, reduced, factors, {})[0]
+
+
+def judge_further(
+    question: Question, reduced: Points, factors: Factors | Callable[[], Factors], courses: Courses
+) -> tuple[SeriesVerdict, Courses]:
+    """Judge one series, going on from where it was judged before.
+
+    Parameters
+    ----------
+    question, reduced, factors
+        As for `judge`; the points of the whole window.
+    courses : mapping of str to Course
+        What the last judging left, empty the first time; anything may have changed since.
+
+    Returns
+    -------
+    SeriesVerdict
+        That of `judge`, bit for bit.
+    mapping of str to Course
+        To be kept for the next time.
+    """
     points = without(reduced.points, question.decisions.left_out)
     frozen = _frozen(question, points)
-    finding = find_changes(question.characteristic, points, question.rates or question.rate, frozen)
+    finding = find_changes(question.characteristic, points, question.rates or question.rate, frozen, courses)
     around = factors() if callable(factors) and finding.signals else factors
     known = Factors() if callable(around) else around
     signals = tuple(_signal(question, points, s, known) for s in finding.signals)
@@ -122,7 +145,7 @@ def judge(question: Question, reduced: Points, factors: Factors | Callable[[], F
     behaviour: Literal["learning", "steady", "drifting"] = (
         "learning" if len(points) < LEARNING else "drifting" if drifting else "steady"
     )
-    return SeriesVerdict(
+    verdict = SeriesVerdict(
         key=question.key,
         stage_name=question.stage.name,
         name=question.characteristic.name,
@@ -158,6 +181,7 @@ def judge(question: Question, reduced: Points, factors: Factors | Callable[[], F
         baseline_first=frozen[0] if frozen else None,
         baseline_last=frozen[1] if frozen else None,
     )
+    return verdict, finding.courses
 
 
 def _signal(question: Question, points: Sequence[Point], found: Finding, factors: Factors) -> SignalResult:

@@ -98,9 +98,9 @@ def test_judging_everything_anew_keeps_what_was_said(store, make):
     store.save_verdicts([verdict(signals=[shift()])], as_of=MAY)
     own = store.signals()[0]["id"]
     store.say_of_signal(own, "closed", who="QL", when=make.when)
-    store.forget_verdicts()
-    assert store.verdicts() == []
-    store.save_verdicts([verdict(signals=[shift()])], as_of=JUNE)
+    store.save_verdicts([verdict("s/c/b")], as_of=MAY)
+    store.save_verdicts([verdict(signals=[shift()])], as_of=JUNE, afresh=True)
+    assert [v["key"] for v in store.verdicts()] == ["slide/clearance/tenors"]
     assert store.signals()[0]["state"] == "closed"
 
 
@@ -118,7 +118,7 @@ def test_the_pulse_moves_with_every_change_and_only_then(store, make):
     for change in (
         lambda: store.save_verdicts([verdict()], as_of=MAY),
         lambda: store.add_sheets([make.sheet(readings=make.readings(1))], who="AB", when=make.when),
-        lambda: store.forget_verdicts(),
+        lambda: store.save_verdicts([], as_of=MAY, afresh=True),
         lambda: store.record_plan("a: 1", who="QL", when=make.when),
     ):
         change()
@@ -127,6 +127,15 @@ def test_the_pulse_moves_with_every_change_and_only_then(store, make):
     store.record_plan("a: 1", who="QL", when=make.when)
     store.add_sheets([make.sheet(readings=make.readings(1))], who="AB", when=make.when)
     assert store.pulse() == beats[-1]
+
+
+def test_small_values_are_kept_along_with_verdicts_or_not_at_all(store):
+    store.save_verdicts([verdict()], as_of=MAY, states={"mark": [1, 2], "pace": 0.5})
+    assert store.states(["mark", "pace", "never"]) == {"mark": [1, 2], "pace": 0.5}
+    with pytest.raises(ValueError, match="not JSON compliant"):
+        store.save_verdicts([verdict("s/c/b")], as_of=JUNE, states={"mark": float("nan")}, afresh=True)
+    assert store.state("mark") == [1, 2]
+    assert [v["key"] for v in store.verdicts()] == ["slide/clearance/tenors"]
 
 
 def test_small_values_are_kept_by_name(store):

@@ -1,0 +1,32 @@
+"""Small values by name, anything JSON can hold; not part of the chain."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from sqlalchemy import Connection, delete, insert, select
+
+from qc.store.tables import state
+
+_AT_ONCE = 10_000  # names in one IN (...)
+
+
+def read_states(conn: Connection, keys: Iterable[str]) -> dict[str, Any]:
+    """Return the values kept under these names; names never used are left out."""
+    names = sorted(set(keys))
+    found: dict[str, Any] = {}
+    for first in range(0, len(names), _AT_ONCE):
+        own = state.c.key.in_(names[first : first + _AT_ONCE])
+        rows = conn.execute(select(state.c.key, state.c.value).where(own))
+        found |= {row.key: json.loads(row.value) for row in rows}
+    return found
+
+
+def put_states(conn: Connection, values: Mapping[str, Any]) -> None:
+    """Keep values under names; what was there before is replaced."""
+    for key, value in values.items():
+        kept = json.dumps(value, ensure_ascii=False, allow_nan=False)
+        conn.execute(delete(state).where(state.c.key == key))
+        conn.execute(insert(state), {"key": key, "value": kept})
