@@ -116,6 +116,8 @@ class Spread:
         """Return where the spread lies, in one plain sentence, with what would be left of it."""
         if self.within is None:
             return f"The spread within {self.of} is unknown: two readings of one are needed."
+        if self.total == 0.0:
+            return "All readings are equal: there is no spread to tell apart."
         between = self.between**2 / self.total**2
         said = (
             f"Spread (sd) within {self.of} {self.within:.4g}, between {self.of} {self.between:.4g}, in all "

@@ -10,8 +10,11 @@ from qc.stats.capability_bounds import one_sided_bound
 from qc.stats.errors import StatisticsError
 
 Floats = NDArray[np.float64]
+Rule = tuple[Floats, Floats]
 
-_NODES, _WEIGHTS = special.roots_legendre(60)
+_RULE = special.roots_legendre(60)  # nodes and weights
+_FINE_RULE = special.roots_legendre(160)  # for a mean beyond its limit, and for few degrees of freedom
+_FEW = 10.0
 _TAIL = 1e-13  # share of the sd's distribution left out at either end of the integral
 _SCORES = (-10.6, 7.9)  # normal scores of the fractions searched: 1e-26 to 1 - 1e-15
 _STEPS = 60
@@ -176,15 +179,17 @@ def fraction_outside_intervals(
         return special.ndtr(-3.0 * bounds[1]), special.ndtr(-3.0 * bounds[0])
     half, off = (upper - lower) / (2.0 * sd), (mean - (upper + lower) / 2.0) / sd
     low, high = np.empty(mean.size), np.empty(mean.size)
-    for start in range(0, mean.size, _ROWS):
-        part = slice(start, start + _ROWS)
-        samples = half[part], off[part], n[part], freedom[part]
-        low[part] = _pivotal_quantile(tails[0], *samples)
-        high[part] = _pivotal_quantile(tails[1], *samples)
+    hard = (np.abs(off) > half) | (freedom < _FEW)
+    for rows, rule in ((np.flatnonzero(~hard), _RULE), (np.flatnonzero(hard), _FINE_RULE)):
+        for start in range(0, rows.size, _ROWS):
+            part = rows[start : start + _ROWS]
+            samples = half[part], off[part], n[part], freedom[part]
+            low[part] = _pivotal_quantile(tails[0], *samples, rule)
+            high[part] = _pivotal_quantile(tails[1], *samples, rule)
     return low, high
 
 
-def _pivotal_quantile(level: float, half: Floats, off: Floats, n: Floats, df: Floats) -> Floats:
+def _pivotal_quantile(level: float, half: Floats, off: Floats, n: Floats, df: Floats, rule: Rule) -> Floats:
     """Fractions below which the true ones lie with pivotal chance `level`; 0 or 1 beyond what is searched.
 
     In normal scores the pivotal distribution is almost a straight line, so Newton steps from the one-sided
@@ -196,7 +201,7 @@ def _pivotal_quantile(level: float, half: Floats, off: Floats, n: Floats, df: Fl
     moving = np.arange(here.size)
     for _ in range(_STEPS):
         at = here[moving]
-        chance, slope = _pivotal_chance(at, half[moving], off[moving], n[moving], df[moving])
+        chance, slope = _pivotal_chance(at, half[moving], off[moving], n[moving], df[moving], rule)
         under = chance < level
         low[moving], high[moving] = np.where(under, at, low[moving]), np.where(under, high[moving], at)
         reached = special.ndtri(chance)
@@ -215,7 +220,9 @@ def _pivotal_quantile(level: float, half: Floats, off: Floats, n: Floats, df: Fl
     return np.asarray(np.where(here >= _SCORES[1] - 1e-9, 1.0, fraction))
 
 
-def _pivotal_chance(score: Floats, half: Floats, off: Floats, n: Floats, df: Floats) -> tuple[Floats, Floats]:
+def _pivotal_chance(
+    score: Floats, half: Floats, off: Floats, n: Floats, df: Floats, rule: Rule
+) -> tuple[Floats, Floats]:
     """Pivotal chance that the true fraction outside is at most that of a normal score, and its slope in it.
 
     `half` and `off` are the half-width of the limits and the distance of the mean from their middle, in
@@ -229,13 +236,14 @@ def _pivotal_chance(score: Floats, half: Floats, off: Floats, n: Floats, df: Flo
     span = np.maximum(ends[1] - start, 0.0)[
         :, None
     ]  # none left: the fraction cannot be held, the chance is 0
-    t = (_NODES + 1.0) / 2.0
+    nodes, weights = rule
+    t = (nodes + 1.0) / 2.0
     a = start[:, None] + span * t * t
     ratio = a / half[:, None]
     freedom = (df / 2.0)[:, None]
     chi2 = freedom * ratio * ratio  # half of it
     log_density = freedom * np.log(chi2) - chi2 - special.gammaln(df / 2.0)[:, None]
-    mass = np.exp(log_density) * 2.0 / a * span * t * _WEIGHTS  # density of chi2 times d(chi2)/dt times dt
+    mass = np.exp(log_density) * 2.0 / a * span * t * weights  # density of chi2 times d(chi2)/dt times dt
     reach, rise = _reach(a, fraction[:, None])
     centre, root = off[:, None] * ratio, np.sqrt(n)[:, None]
     right, left = root * (reach - centre), root * (-reach - centre)

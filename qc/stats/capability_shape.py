@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -166,7 +167,7 @@ def shape_figures(
         raise StatisticsUsageError("capability by percentiles: normal readings need none, ask `capability`")
     family = _FAMILIES[shape]
     place, scale = family.fit(readings[np.newaxis, :])
-    places, scales = family.pivots(int(readings.size), place, scale, np.random.default_rng(seed))
+    places, scales = family.pivots(int(readings.size), place, scale, seed)
     pp, ppk = percentile_figures(family.percentiles(place[0], scale[0]), limits)
     pps, ppks = percentile_figures(family.percentiles(places, scales), limits)
     return ShapeFigures(
@@ -216,7 +217,7 @@ class _Family:
     name: str
     needs_positive: bool
     fit: Callable[[Floats], tuple[Floats, Floats]]
-    pivots: Callable[[int, Floats, Floats, np.random.Generator], tuple[Floats, Floats]]
+    pivots: Callable[[int, Floats, Floats, int], tuple[Floats, Floats]]
     quantile: Callable[[float, Floats, Floats], Floats]
     chance_below: Callable[[float, Floats, Floats], Floats]
 
@@ -242,10 +243,9 @@ def _log_normal_fit(rows: Floats) -> tuple[Floats, Floats]:
     return np.asarray(logs.mean(axis=1)), np.asarray(logs.std(axis=1, ddof=1))
 
 
-def _log_normal_pivots(
-    n: int, place: Floats, scale: Floats, rng: np.random.Generator
-) -> tuple[Floats, Floats]:
+def _log_normal_pivots(n: int, place: Floats, scale: Floats, seed: int) -> tuple[Floats, Floats]:
     """Draw mean and sd of the logs by their exact pivots (Student and chi-square)."""
+    rng = np.random.default_rng(seed)
     scales = scale * np.sqrt((n - 1.0) / rng.chisquare(n - 1.0, _DRAWS))
     return place + scales / math.sqrt(n) * rng.standard_normal(_DRAWS), scales
 
@@ -255,11 +255,9 @@ def _half_normal_fit(rows: Floats) -> tuple[Floats, Floats]:
     return np.zeros(rows.shape[0]), np.sqrt(np.mean(rows * rows, axis=1))
 
 
-def _half_normal_pivots(
-    n: int, place: Floats, scale: Floats, rng: np.random.Generator
-) -> tuple[Floats, Floats]:
+def _half_normal_pivots(n: int, place: Floats, scale: Floats, seed: int) -> tuple[Floats, Floats]:
     """Draw the scale by its exact chi-square pivot."""
-    return np.zeros(_DRAWS), scale * np.sqrt(n / rng.chisquare(n, _DRAWS))
+    return np.zeros(_DRAWS), scale * np.sqrt(n / np.random.default_rng(seed).chisquare(n, _DRAWS))
 
 
 def _weibull_fit(rows: Floats) -> tuple[Floats, Floats]:
@@ -283,10 +281,16 @@ def _weibull_fit(rows: Floats) -> tuple[Floats, Floats]:
     return np.asarray(top[:, 0] + np.log(power.mean(axis=1)) / shape), np.asarray(1.0 / shape)
 
 
-def _weibull_pivots(n: int, place: Floats, scale: Floats, rng: np.random.Generator) -> tuple[Floats, Floats]:
+def _weibull_pivots(n: int, place: Floats, scale: Floats, seed: int) -> tuple[Floats, Floats]:
     """Draw by the pivots of a location and scale family: fits of standard samples of the same size."""
-    places, scales = _weibull_fit(rng.exponential(size=(_DRAWS, n)))
+    places, scales = _standard_weibull(n, seed)
     return place - scale * places / scales, scale / scales
+
+
+@lru_cache(maxsize=64)
+def _standard_weibull(n: int, seed: int) -> tuple[Floats, Floats]:
+    """Fit many standard samples once for all series of one length."""
+    return _weibull_fit(np.random.default_rng(seed).exponential(size=(_DRAWS, n)))
 
 
 _FAMILIES = {
