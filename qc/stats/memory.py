@@ -52,7 +52,7 @@ class CusumDesign:
 
     def __post_init__(self) -> None:
         if not (self.reference >= 0 and math.isfinite(self.reference)):
-            raise StatisticsError(f"reference is {self.reference}: it must not be negative")
+            raise StatisticsError(f"reference is {self.reference}: it must be a number from 0 up")
         if not (self.decision > 0 and math.isfinite(self.decision)):
             raise StatisticsError(f"decision is {self.decision}: it must be above 0")
 
