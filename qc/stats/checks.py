@@ -35,12 +35,12 @@ from qc.stats.checks_spread import (
     check_outliers,
     check_spreads,
 )
-from qc.stats.detector_wear import recursive_residuals
 from qc.stats.errors import StatisticsError, StatisticsUsageError
 from qc.stats.group_tests import Grouped
 from qc.stats.shortrun import short_run_frame
 from qc.stats.study_kinds import Kind, check_question
 from qc.stats.study_question import StudyQuestion
+from qc.stats.wear_line import recursive_residuals
 
 Floats = NDArray[np.float64]
 Codes = NDArray[np.int64]

@@ -9,14 +9,11 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import special
 
-from qc.stats.detector import detect
-from qc.stats.detector_block import SAME_STEP
-from qc.stats.detector_evidence import SIZE_CONFIDENCE
-from qc.stats.detector_input import check_values, rates_of
-from qc.stats.detector_result import Detection, DetectorSignal, Stretch
+from qc.stats.detector_input import rates_of
+from qc.stats.detector_result import Detection, DetectorSignal, Stretch, stretches_of
 from qc.stats.errors import StatisticsError
+from qc.stats.wear_line import check_pairs, judge_line, named, step_of
 
 Floats = NDArray[np.float64]
 Values = Sequence[float] | Floats
@@ -26,8 +23,9 @@ Values = Sequence[float] | Floats
 class ToolFinding:
     """What the detector found while one tool was fitted.
 
-    Points count from 1 in the whole series. The stretches of `detection` are in recursive residuals: a mean
-    near 0 says that the tool wore along its line.
+    Points count from 1 in the whole series. The stretches of `detection` are in recursive residuals about
+    the line of each stretch (0 for the pieces that first make it): a mean near 0 says that the tool wore
+    along it.
     """
 
     tool: object
@@ -43,56 +41,6 @@ class ToolFinding:
             "last": self.last,
             "detection": self.detection.to_dict(),
         }
-
-
-def recursive_residuals(count: Values, value: Values) -> Floats:
-    """Standardised errors of forecasting each reading from the line through the readings before it.
-
-    Parameters
-    ----------
-    count : sequence of float, length n
-        Pieces drawn or made since the tool was fitted. [pieces]
-    value : sequence of float, length n
-        Readings in order of making. [unit of the characteristic]
-
-    Returns
-    -------
-    ndarray
-        Residuals of the last points of the series: all but the first two, or all but the first few where
-        the count stood still at first. For a straight line with normal scatter they are independent normal
-        values of one spread, which ordinary residuals are not. [unit of `value`]
-
-    Raises
-    ------
-    StatisticsError
-        Different lengths, or an entry that is not finite.
-
-    References
-    ----------
-    .. [1] Brown, Durbin & Evans, "Techniques for testing the constancy of regression relationships
-       over time", Journal of the Royal Statistical Society B 37 (1975), 149-192.
-
-    Examples
-    --------
-    >>> recursive_residuals([0, 1, 2, 3], [5.0, 5.1, 5.2, 5.5]).round(4).tolist()
-    [0.0, 0.1095]
-    """
-    x, y = _pairs(count, value)
-    moved = np.flatnonzero(x != x[0]) if x.size else np.zeros(0, dtype=np.int64)
-    if not moved.size or moved[0] + 1 >= x.size:
-        return np.zeros(0)
-    used = int(moved[0]) + 1
-    # measured from the first reading, so that sums of squares lose no digits to a far origin
-    x, y = x - x[0], y - y[0]
-    k = np.arange(1.0, x.size)
-    sum_x, sum_y = np.cumsum(x)[:-1], np.cumsum(y)[:-1]
-    square = np.cumsum(x * x)[:-1] - sum_x * sum_x / k
-    product = np.cumsum(x * y)[:-1] - sum_x * sum_y / k
-    late = slice(used - 1, None)
-    square, product, k = square[late], product[late], k[late]
-    away = x[used:] - sum_x[late] / k
-    error = y[used:] - sum_y[late] / k - product / square * away
-    return np.asarray(error / np.sqrt(1 + 1 / k + away * away / square))
 
 
 def detect_wear(
@@ -119,13 +67,20 @@ def detect_wear(
     Returns
     -------
     tuple of ToolFinding
-        One for each time a tool was fitted, in order. A signal's `size` is the jump off the line, for a
-        `trend` the extra climb up to the point at which it was raised.
+        One for each time a tool was fitted, in order. A signal that leaves the line is placed on the
+        readings themselves (`wear_break`): a `shift` where the line jumps, a `trend` where it bends, and its
+        `size` says how far the newest piece then lay off the old line.
 
     Raises
     ------
     StatisticsError
         Different lengths, or an entry that is not finite.
+
+    Notes
+    -----
+    The rate is shared out between two questions: a fifth to `detect` on the recursive residuals (single
+    pieces, the spread, sudden jumps), four fifths to the strongest bend of the line (`bend_scores`), which
+    sees a quickening wear sooner, and sees a jump too. Rates and delays: `docs/reference/detector.md`.
 
     Examples
     --------
@@ -134,7 +89,7 @@ def detect_wear(
     >>> [(s.kind, s.start) for s in detect_wear(range(30), jump)[0].detection.signals]
     [('shift', 21)]
     """
-    x, y = _pairs(count, value)
+    x, y = check_pairs(count, value)
     names: Sequence[object] = [None] * x.size if tool is None else tool
     rates = rates_of(false_alarm_rate, x.size)
     if len(names) != x.size:
@@ -148,75 +103,42 @@ def detect_wear(
     return tuple(found)
 
 
-def _pairs(count: Values, value: Values) -> tuple[Floats, Floats]:
-    """Check counts and readings."""
-    x, y = check_values(count, "normal"), check_values(value, "normal")
-    if x.size != y.size:
-        raise StatisticsError(
-            f"{x.size} counts for {y.size} values: each value needs the count it was made at"
-        )
-    return x, y
-
-
 def _one_tool(x: Floats, y: Floats, before: int, rates: Floats, resolution: float | None) -> Detection:
-    """Judge one fitting of a tool; `before` points of the series lie ahead of it."""
-    residuals = recursive_residuals(x, y)
-    skipped = x.size - residuals.size
-    found = detect(residuals, false_alarm_rate=rates[skipped:], resolution=resolution or _step(y))
-    offset = before + skipped
+    """Judge one fitting of a tool; `before` points of the series lie ahead of it.
+
+    A piece that stands apart is told once and then left out, since a line laid through it would bend for all
+    that follow. Once the line is left, a new one is laid through the pieces made after the signal.
+    """
+    n, step = x.size, resolution or step_of(y)
     signals: list[DetectorSignal] = []
+    residuals = np.zeros(n)
+    evidence: list[tuple[float | None, float | None]] = [(None, None)] * n
+    apart: set[int] = set()
     begin = 0
-    for signal in found.signals:
-        measured = signal if signal.kind == "spread" else _off_the_line(x, y, signal, skipped, begin)
-        begin = signal.point + skipped if signal.kind != "single" else begin
-        signals.append(_moved(measured, offset))
-    stretches = tuple(_moved_stretch(stretch, offset) for stretch in found.stretches)
-    blank: tuple[float | None, ...] = (None,) * skipped
-    return replace(
-        found,
-        n=x.size,
-        signals=tuple(signals),
-        stretches=stretches,
-        scores=blank + found.scores,
-        thresholds=blank + found.thresholds,
+    while begin < n:
+        kept = [i for i in range(begin, n) if i not in apart]
+        line = judge_line(x[kept], y[kept], rates[kept], step)
+        told = [named(signal, kept) for signal in line.signals]
+        single = next((s for s in told if s.kind == "single" and s.point < n), None)
+        if single is not None:
+            signals.append(single)
+            apart.add(single.point - 1)
+            continue
+        signals += told
+        for place, residual, seen in zip(kept, line.residuals, line.evidence, strict=True):
+            residuals[place], evidence[place] = residual, seen
+        begin = n if line.left is None else kept[line.left - 1] + 1
+    signals.sort(key=lambda signal: signal.point)
+    return Detection(
+        n=n,
+        shape="normal",
+        false_alarm_rate=float(rates[-1]),
+        signals=tuple(_moved(signal, before) for signal in signals),
+        stretches=tuple(_moved_stretch(s, before) for s in stretches_of(residuals, signals)),
+        resolution=step,
+        scores=tuple(score for score, _ in evidence),
+        thresholds=tuple(threshold for _, threshold in evidence),
     )
-
-
-def _step(y: Floats) -> float | None:
-    """Step of the readings where they show one; their residuals no longer do."""
-    distinct = np.unique(y)
-    gaps = np.diff(distinct)
-    if not gaps.size:
-        return None
-    least = float(gaps.min())
-    recurs = distinct.size < y.size or int((gaps <= least * (1 + SAME_STEP)).sum()) > 1
-    return least if recurs else None
-
-
-def _off_the_line(x: Floats, y: Floats, signal: DetectorSignal, skipped: int, begin: int) -> DetectorSignal:
-    """Measure a jump or a bend beside the line itself, since the residuals soon follow a change."""
-    last = (signal.confirmed or signal.point) + skipped
-    start = signal.start + skipped - 1
-    part = slice(begin if start - begin >= 2 else 0, last)
-    counts, readings = x[part], y[part]
-    late = np.arange(part.start, last) >= start
-    if signal.kind == "trend":
-        bend = np.where(late, counts - x[start - 1], 0.0) if start else counts
-        regressor = bend / max(float(np.abs(bend).max()), np.finfo(float).tiny)
-    else:
-        regressor = late.astype(np.float64)
-    design = np.stack([np.ones(counts.size), counts - counts[0], regressor], axis=1)
-    degrees = counts.size - 3
-    if degrees < 1 or np.linalg.matrix_rank(design) < 3:
-        return signal
-    inverse = np.linalg.inv(design.T @ design)
-    fitted = inverse @ design.T @ readings
-    residual = readings - design @ fitted
-    spread = float(np.sqrt(residual @ residual / degrees))
-    half = float(special.stdtrit(degrees, 0.5 + SIZE_CONFIDENCE / 2)) * spread * float(np.sqrt(inverse[2, 2]))
-    size = float(fitted[2])
-    relative = size / spread if spread > 0 else signal.size_sigma
-    return replace(signal, size=size, size_interval=(size - half, size + half), size_sigma=relative)
 
 
 def _moved(signal: DetectorSignal, offset: int) -> DetectorSignal:

@@ -16,11 +16,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qc.plan import Characteristic
-from qc.stats import Course, StatisticsError, count_further, detect_further, detect_wear
+from qc.stats import Course, StatisticsError, count_further, detect_further
 from qc.watch.courses import SETTLED, WHOLE, Courses
 from qc.watch.results import Point
 from qc.watch.sizing import Finding, begin_of, measured_anew
-from qc.watch.wear import fittings
+from qc.watch.worn import until_refitted, worn_changes
 
 if TYPE_CHECKING:
     from qc.stats import DetectorSignal
@@ -65,7 +65,7 @@ def find_changes(
         Chance of a false signal per point, one for all or one for each.
     baseline : (int, int), optional
         Ordinals of a frozen settled state: pieces after it are compared with it. Up to its end the series is
-        judged as it always was. A figure that wears has none: it follows the line of its tool.
+        judged as it always was. Of a figure that wears they hold for their own fitting of the tool.
     courses : mapping of str to Course, optional
         What was left when the series was judged before: only what has changed since is judged again. What is
         found is the same without.
@@ -95,9 +95,8 @@ def _changes(
     try:
         if characteristic.kind == "measured" and characteristic.wears_with:
             if any(p.tool_count is not None for p in points):
-                found = _until_refitted(_worn(points, values, rates), points)
+                found = worn_changes(points, values, rates, baseline)
                 return Findings(found, ("Judged about the wear line of each tool, not about one level.",))
-            baseline = None
         found_all, notes, kept[WHOLE] = _plain(characteristic, points, rates, courses.get(WHOLE))
         if baseline is not None:
             first, last = baseline
@@ -110,7 +109,7 @@ def _changes(
     except StatisticsError as error:
         return Findings(notes=(f"Not judged: {error}.",))
     if characteristic.wears_with:
-        return Findings(_until_refitted(found_all, points), notes, kept)
+        return Findings(until_refitted(found_all, points), notes, kept)
     told = _with_returns(found_all, values)
     anew = tuple(measured_anew(s, told, values, characteristic.shape) for s in told)
     return Findings(anew, notes, kept)
@@ -169,40 +168,6 @@ def _measured(
     if result.resolution is not None and _coarse(values, result.resolution):
         notes = ("The steps of the gauge are coarse against the scatter; small changes cannot be seen.",)
     return [_finding(s) for s in result.signals], notes, left
-
-
-def _worn(points: Sequence[Point], values: Floats, rates: Floats) -> list[Finding]:
-    """Judge what is left about each fitting's own line; ordinals are taken back to the series.
-
-    A single piece apart from the rest is told once and then left out: a line laid through it would bend for
-    all that follow.
-    """
-    fitted = [(place, number) for number, places in enumerate(fittings(points)) for place in places]
-    fitted.sort()
-    found: list[Finding] = []
-    for _ in range(len(fitted)):
-        places = [place for place, _ in fitted]
-        counts = [float(points[place].tool_count or 0) for place in places]
-        tools = [number for _, number in fitted]
-        each = detect_wear(counts, values[places], tools, false_alarm_rate=rates[places])
-        signals = [_placed(_finding(s), places) for tool in each for s in tool.detection.signals]
-        single = next((s for s in signals if s.kind == "single" and s.point < len(points)), None)
-        if single is None:
-            return sorted([*found, *signals], key=lambda s: s.point)
-        found.append(single)
-        fitted = [row for row in fitted if row[0] != single.start - 1]
-    return found
-
-
-def _until_refitted(found: Sequence[Finding], points: Sequence[Point]) -> tuple[Finding, ...]:
-    """End a change of wear where its tool was taken out: the next fitting wears along a line of its own."""
-    firsts = [places[0] + 1 for places in fittings(points)]
-    kept = []
-    for signal in found:
-        later = [first for first in firsts if first > signal.point]
-        ends = later[0] if later and signal.kind != "single" else None
-        kept.append(replace(signal, ended=ends))
-    return tuple(kept)
 
 
 def _placed(signal: Finding, places: Sequence[int]) -> Finding:

@@ -40,28 +40,30 @@ def tube_bores(flow: Flow, seed: int) -> dict[str, float]:
 def drawing_logs(flow: Flow, bores: dict[str, float], seed: int) -> list[Sheet]:
     """Return the drawing logs."""
     noise = Noise(seed, "draw")
-    last = {tube.die: tube.draws for tube in flow.tubes}
     sheets = []
     for day, tubes in by_fortnight(flow.tubes, lambda tube: tube.day):
         tab = Tab("", list(HEAD), HEADER)
         for tube in tubes:
-            tab.add(tube.serial, *_line(tube, bores[tube.serial], last, noise))
+            tab.add(tube.serial, *_line(tube, bores[tube.serial], noise))
         sheets.append(Sheet(f"draw/drawing-log_{day}.csv", [tab], BENCH))
     return sheets
 
 
-def outside_mm(tube: Tube, last_draws: int) -> float:
-    """Return the mean outside diameter the die gives at this draw, late wear included [mm]."""
+def outside_mm(tube: Tube) -> float:
+    """Return the mean outside diameter the die gives at this draw, wear included [mm]."""
     _, _, offset, growth = next(die for die in scenario.DIES[tube.model] if die[0] == tube.die)
-    late = 0.0
-    if tube.die == scenario.WEARING_DIE:
-        into = max(0.0, tube.draws - (last_draws - scenario.LATE_WEAR_DRAWS))
-        late = scenario.LATE_WEAR_MM * (into / scenario.LATE_WEAR_DRAWS) ** 2
-    return scenario.TUBE_SIZES[tube.model][0] + offset + growth * tube.draws + late
+    return scenario.TUBE_SIZES[tube.model][0] + offset + growth * tube.draws + off_its_line_mm(tube)
 
 
-def _line(tube: Tube, bore: float, last: dict[str, int], noise: Noise) -> list[str]:
-    outside = outside_mm(tube, last[tube.die]) + noise.normal(scenario.OD_SD_MM)
+def off_its_line_mm(tube: Tube) -> float:
+    """Return how far the die is above the line it wore along while its chrome lasted [mm]."""
+    if tube.die != scenario.WEARING_DIE:
+        return 0.0
+    return scenario.BARE_STEEL_MM * max(0, tube.draws - scenario.WORN_THROUGH_DRAW)
+
+
+def _line(tube: Tube, bore: float, noise: Noise) -> list[str]:
+    outside = outside_mm(tube) + noise.normal(scenario.OD_SD_MM)
     blank_od, blank_bore = scenario.TUBE_SIZES[tube.model][2:]
     # Volume is kept in the draw; hand readings and the cut-off end blur it a little.
     length = scenario.BLANK_MM * (blank_od**2 - blank_bore**2) / (outside**2 - bore**2)

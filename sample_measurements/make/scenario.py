@@ -45,13 +45,13 @@ LENGTH_SPREAD = 0.004
 # Die, first draw count, offset of a fresh die [mm], growth a draw [mm].
 DIES = {
     "alto": (("D-11", 60, -0.006, 0.00005),),
-    "tenor": (("D-21", 100, -0.014, 0.00012), ("D-24", 0, -0.016, 0.00014)),
+    "tenor": (("D-21", 100, -0.014, 0.00012), ("D-24", 0, -0.024, 0.00008)),
     "bass": (("D-31", 30, -0.010, 0.00007),),
 }
 DIE_CHANGE = date(2026, 4, 1)
 WEARING_DIE = "D-24"
-LATE_WEAR_DRAWS = 60  # D-24 wears faster over its last so many draws ...
-LATE_WEAR_MM = 0.008  # ... and ends up so far above its line
+# The hard chrome of D-24 is worn through after this draw; the steel beneath wears so much faster a draw.
+WORN_THROUGH_DRAW, BARE_STEEL_MM = 163, 0.00060
 
 WALL_MM = {"alto": 0.45, "tenor": 0.50, "tenor-bass": 0.50, "bass": 0.55, "contrabass": 0.60}
 WALL_STATION_MM = (0.018, -0.006, -0.024, -0.004, 0.016)  # rim to throat

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from sample_measurements.make import scenario
-from sample_measurements.make.draw import outside_mm
+from sample_measurements.make.draw import off_its_line_mm, outside_mm
 from sample_measurements.make.flow import Flow, batch_name
 from sample_measurements.make.mishaps import Mishap
 
@@ -43,19 +43,22 @@ def _change(
 
 def _wear(flow: Flow) -> Truth:
     own = [tube for tube in flow.tubes if tube.die == scenario.WEARING_DIE]
-    late = [tube for tube in own if tube.draws > own[-1].draws - scenario.LATE_WEAR_DRAWS]
+    late = [tube for tube in own if tube.draws > scenario.WORN_THROUGH_DRAW]
+    slope = scenario.DIES["tenor"][1][3]
     upper = scenario.TUBE_SIZES["tenor"][0] + 0.030
     return _change(
         "draw/tube_od/tenor",
         "trend",
-        scenario.LATE_WEAR_MM,
+        round(off_its_line_mm(own[-1]), 4),
         "mm",
         [tube.serial for tube in late],
         late[0].day.isoformat(),
         suspect={"kind": "tool", "name": scenario.WEARING_DIE},
-        slope_per_100=round(100 * scenario.DIES["tenor"][1][3], 4),
+        worn_through_at_draw=scenario.WORN_THROUGH_DRAW,
+        slope_per_100=round(100 * slope, 4),
+        slope_per_100_since=round(100 * (slope + scenario.BARE_STEEL_MM), 4),
         count_now=own[-1].draws,
-        mean_now=round(outside_mm(own[-1], own[-1].draws), 4),
+        mean_now=round(outside_mm(own[-1]), 4),
         limit=upper,
     )
 

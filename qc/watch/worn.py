@@ -1,0 +1,232 @@
+"""Changes of a figure that wears: each fitting of a tool is judged about its own line.
+
+A signal is raised on as few pieces as can be; those made since say far better where the line was left and
+whether it jumped or bent. The piece at which it was raised stays as it was.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from qc.stats import DetectorSignal, StatisticsError, detect_settled_line, detect_wear, wear_break
+from qc.watch.results import Point
+from qc.watch.sizing import ON_THE_EVE, Finding
+from qc.watch.wear import fittings
+
+Floats = NDArray[np.float64]
+
+BACK_SHARE = 1 / 3
+"""Within this share of an excursion's distance of the old line a tool counts as back on it (house rule)."""
+
+ENOUGH_TO_RETURN = 8
+"""So many pieces after a signal have to speak before a quiet return is said (house rule)."""
+
+LEAST_OLD = LEAST_SETTLED = 4
+"""Fewer pieces than this are no line that later ones could have left."""
+
+
+def worn_changes(
+    points: Sequence[Point], values: Floats, rates: Floats, baseline: tuple[int, int] | None = None
+) -> tuple[Finding, ...]:
+    """Find where a tool left the line it wore along.
+
+    Parameters
+    ----------
+    points : sequence of Point
+        The series, in order of making; those without a tool or a count take no part.
+    values : float array
+        Their values. [unit]
+    rates : float array
+        Chance of a false signal of each.
+    baseline : (int, int), optional
+        First and last place, from 1, of a frozen settled state: pieces of the same fitting made after it are
+        compared with the line through it. Up to its end they are judged as they always were.
+
+    Returns
+    -------
+    tuple of Finding
+        In order of the points at which they were raised. A change ends with its tool, or where the pieces
+        come back to the old line.
+    """
+    runs = fittings(points)
+    found: list[Finding] = []
+    for number, places in enumerate(runs):
+        x = np.array([float(points[place].tool_count or 0) for place in places])
+        run = _Run(x, values[places], rates[places])
+        settled = _settled(baseline, places)
+        signals = run.signals() if settled is None else run.signals_beside(*settled)
+        refitted = runs[number + 1][0] + 1 if number + 1 < len(runs) else None
+        found += [_in_series(s, places, refitted) for s in run.placed(signals, settled)]
+    return tuple(sorted(found, key=lambda s: s.point))
+
+
+def until_refitted(found: Sequence[Finding], points: Sequence[Point]) -> tuple[Finding, ...]:
+    """End a change of wear where its tool was taken out: the next fitting wears along a line of its own."""
+    firsts = [places[0] + 1 for places in fittings(points)]
+    kept = []
+    for signal in found:
+        later = [first for first in firsts if first > signal.point]
+        kept.append(replace(signal, ended=later[0] if later and signal.kind != "single" else None))
+    return tuple(kept)
+
+
+@dataclass(frozen=True, slots=True)
+class _Run:
+    """The pieces of one fitting; points count from 1 among them."""
+
+    x: Floats
+    y: Floats
+    rates: Floats
+
+    def signals(self) -> list[DetectorSignal]:
+        """Judge every piece about the line through those before it."""
+        found = detect_wear(self.x, self.y, false_alarm_rate=self.rates)
+        return [signal for tool in found for signal in tool.detection.signals]
+
+    def signals_beside(self, first: int, last: int) -> list[DetectorSignal]:
+        """Judge the pieces after `last` about the line through `first` to `last`, earlier ones as ever."""
+        part = slice(first - 1, None)
+        after = detect_settled_line(
+            self.x[part], self.y[part], last - first + 1, false_alarm_rate=self.rates[part]
+        )
+        earlier = [signal for signal in self.signals() if signal.point <= last]
+        return earlier + [_moved(signal, first - 1) for signal in after]
+
+    def placed(self, signals: Sequence[DetectorSignal], settled: tuple[int, int] | None) -> list[Finding]:
+        """Place each lasting change by all pieces up to the next one, or say that it is over."""
+        apart = {s.start for s in signals if s.kind == "single" and s.confirmed is None}
+        lasting = [s for s in signals if s.kind in {"shift", "trend"} or s.confirmed is not None]
+        found: list[Finding] = []
+        begin, old = 1, list[int]()
+        for number, signal in enumerate(lasting):
+            earliest = 1
+            if settled is not None and signal.point > settled[1]:
+                begin, earliest = max(begin, settled[0]), settled[1] + 1
+            end = lasting[number + 1].start if number + 1 < len(lasting) else self.x.size + 1
+            own = [point for point in range(begin, end) if point not in apart]
+            before = [point for point in own if point < signal.start]
+            if found and self._returned(found[-1], signal, old, before, own[len(before) :]):
+                found[-1] = replace(found[-1], ended=signal.start)
+                begin = signal.start
+                continue
+            faded = self._faded(signal, before, own[len(before) :])
+            told = replace(_finding(signal), ended=signal.point + 1) if faded else None
+            found.append(told or self._anew(signal, own, earliest))
+            if not faded:
+                begin, old = found[-1].start, [point for point in own if point < found[-1].start]
+        return found + [_finding(s) for s in signals if s not in lasting]
+
+    def _anew(self, signal: DetectorSignal, own: Sequence[int], earliest: int) -> Finding:
+        """Give a signal the break that is likeliest among all pieces of its own."""
+        at = np.array(own) - 1
+        try:
+            anew = wear_break(self.x[at], self.y[at])
+        except StatisticsError:
+            return _finding(signal)
+        start = max(own[anew.start - 1], earliest)
+        if start > signal.point + ON_THE_EVE:
+            return _finding(signal)
+        low, high = (max(own[place - 1], earliest) for place in anew.start_set)
+        return replace(
+            _finding(signal),
+            kind="shift" if anew.form == "jump" else "trend",
+            side="above" if anew.size > 0 else "below",
+            start=start,
+            start_low=low,
+            start_high=high,
+            size=anew.size,
+            size_low=anew.size_interval[0],
+            size_high=anew.size_interval[1],
+            size_sigma=anew.size_sigma,
+        )
+
+    def _faded(self, signal: DetectorSignal, old: Sequence[int], since: Sequence[int]) -> bool:
+        """Say whether the pieces made after a signal are back on the line they had left when it was raised.
+
+        Judgement starts anew after a signal, so a quiet return raises none of its own; without this a false
+        signal would stand for the rest of the tool's life.
+        """
+        away = [point for point in since if point <= signal.point]
+        new = since[len(away) :]
+        if len(new) < ENOUGH_TO_RETURN or not away:
+            return False
+        return len(old) < LEAST_OLD or self._back(old, away, new)
+
+    def _returned(
+        self,
+        first: Finding,
+        signal: DetectorSignal,
+        old: Sequence[int],
+        away: Sequence[int],
+        new: Sequence[int],
+    ) -> bool:
+        """Say whether a signal only tells that the tool is back on the line that the one before it left."""
+        if (
+            first.ended is not None
+            or first.side == signal.side
+            or len(old) < LEAST_OLD
+            or not away
+            or not new
+        ):
+            return False
+        return self._back(old, away, new)
+
+    def _back(self, old: Sequence[int], away: Sequence[int], new: Sequence[int]) -> bool:
+        """Compare the mean distances from the line through the old pieces."""
+        at = np.array(old) - 1
+        if float(np.ptp(self.x[at])) == 0.0:
+            return False
+        slope, height = np.polyfit(self.x[at], self.y[at], 1)
+        off = self.y - height - slope * self.x
+        far, near = (abs(float(off[np.array(part) - 1].mean())) for part in (away, new))
+        return near <= BACK_SHARE * far
+
+
+def _settled(baseline: tuple[int, int] | None, places: Sequence[int]) -> tuple[int, int] | None:
+    """Return which pieces of a fitting are frozen, from 1; None where none are."""
+    inside = [n for n, place in enumerate(places, 1) if baseline and baseline[0] <= place + 1 <= baseline[1]]
+    return (inside[0], inside[-1]) if len(inside) >= LEAST_SETTLED else None
+
+
+def _finding(signal: DetectorSignal) -> Finding:
+    confirmed = signal.kind == "single" and signal.confirmed is not None
+    return Finding(
+        "shift" if confirmed else signal.kind,
+        signal.side,
+        signal.point,
+        signal.start,
+        *signal.start_set,
+        signal.size,
+        *signal.size_interval,
+        signal.size_sigma,
+    )
+
+
+def _moved(signal: DetectorSignal, offset: int) -> DetectorSignal:
+    low, high = signal.start_set
+    return replace(
+        signal,
+        point=signal.point + offset,
+        start=signal.start + offset,
+        start_set=(low + offset, high + offset),
+        confirmed=None if signal.confirmed is None else signal.confirmed + offset,
+    )
+
+
+def _in_series(signal: Finding, places: Sequence[int], refitted: int | None) -> Finding:
+    """Turn points of a fitting into places of the series; a change still lasting ends with its tool."""
+    ended = refitted if signal.kind != "single" else None
+    if signal.ended is not None:
+        ended = places[signal.ended - 1] + 1
+    return replace(
+        signal,
+        point=places[signal.point - 1] + 1,
+        start=places[signal.start - 1] + 1,
+        start_low=places[signal.start_low - 1] + 1,
+        start_high=places[signal.start_high - 1] + 1,
+        ended=ended,
+    )
