@@ -30,6 +30,8 @@ class GaugeShare:
         Gauge variance over the variance within pieces, where that is known.
     of : str
         What the readings are nested in.
+    doubtful : bool
+        Whether the spread within pieces is smaller than such a gauge could leave (1 time in 20 by chance).
     """
 
     sd: float
@@ -43,6 +45,7 @@ class GaugeShare:
     reason: str | None
     share_of_within: float | None = None
     of: str = "pieces"
+    doubtful: bool = False
 
     def to_dict(self) -> dict[str, object]:
         """Return plain values; the share of the spread within only where pieces have several readings."""
@@ -74,7 +77,7 @@ class GaugeShare:
             f"The gauge makes {_percent(self.share_of_variance)} of the variance seen; with a perfect gauge "
             f"Ppk would be {self.ppk:.2f} ({100.0 * self.confidence:g} % sure: {low:.2f} to {high:.2f})."
         )
-        if self.share_of_within is not None and self.share_of_within > 1.0:
+        if self.doubtful:
             said += f" It is larger than all spread within {self.of}: check the gauge's sd."
         return said
 

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy import special
 
 from qc.stats.capability import capability_many
 from qc.stats.capability_beside import Spread
@@ -150,7 +151,8 @@ def nested_capability(
         resolution=resolution,
         gauge_sd=gauge_sd,
     )
-    return beside(found, spread_by(limits, float(readings.mean()), within, between))
+    spread = spread_by(limits, float(readings.mean()), within, between)
+    return beside(found, spread, nest.readings - nest.pieces)
 
 
 def nest_of(readings: Floats, piece: NDArray[np.generic]) -> Nest:
@@ -264,7 +266,7 @@ def spread_by(limits: Limits, mean: float, within: float, between: float, of: st
     return Spread(inside, math.sqrt(between), math.sqrt(known + between), cp, cpk, of)
 
 
-def beside(found: Capability, spread: Spread) -> Capability:
+def beside(found: Capability, spread: Spread, within_df: int) -> Capability:
     """Put the spread beside the figures; where those are withheld it keeps its sds only.
 
     Parameters
@@ -273,6 +275,8 @@ def beside(found: Capability, spread: Spread) -> Capability:
         Figures without the spread.
     spread : Spread
         Spread within, between and in all.
+    within_df : int
+        Degrees of freedom of the spread within. [count]
 
     Returns
     -------
@@ -284,5 +288,7 @@ def beside(found: Capability, spread: Spread) -> Capability:
         spread = replace(spread, cp=none, cpk=none)
     gauge = found.gauge
     if gauge is not None and gauge.reason is None and spread.within:
-        gauge = replace(gauge, share_of_within=(gauge.sd / spread.within) ** 2, of=spread.of)
+        share = (gauge.sd / spread.within) ** 2
+        least = float(special.chdtri(within_df, 0.95)) / within_df  # variance seen over true, 1 time in 20
+        gauge = replace(gauge, share_of_within=share, of=spread.of, doubtful=share * least > 1.0)
     return replace(found, spread=spread, gauge=gauge)

@@ -89,7 +89,8 @@ def series_capability(
     of = "subgroups" if question.chart in SUBGROUPED else "pieces"
     means = {name: float(part.mean()) for name, part in zip(picked, parts, strict=True) if name in nested}
     for name, one in nested.items():
-        out[name] = beside(out[name], spread_by(limits, means[name], one.within, one.between, of))
+        spread = spread_by(limits, means[name], one.within, one.between, of)
+        out[name] = beside(out[name], spread, one.nest.readings - one.nest.pieces)
     return out
 
 

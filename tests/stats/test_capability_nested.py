@@ -137,8 +137,10 @@ def test_the_gauge_is_held_against_the_spread_within():
     fine = nested_capability(readings, piece, lower=-9.0, upper=9.0, gauge_sd=0.5)
     assert fine.gauge.share_of_within == pytest.approx((0.5 / fine.spread.within) ** 2)
     assert "share_of_within" in fine.to_dict()["gauge"] and "larger than" not in fine.gauge.sentence
-    coarse = nested_capability(readings, piece, lower=-9.0, upper=9.0, gauge_sd=1.2)
+    coarse = nested_capability(readings, piece, lower=-9.0, upper=9.0, gauge_sd=1.3)
     assert "larger than all spread within pieces" in coarse.gauge.sentence
+    barely = nested_capability(readings, piece, lower=-9.0, upper=9.0, gauge_sd=1.02 * fine.spread.within)
+    assert barely.gauge.share_of_within > 1.0 and "larger than" not in barely.gauge.sentence
     assert len(coarse.sentences) == 3
 
 
