@@ -4,7 +4,8 @@ Run: ``python tests/benchmarks/bench_charts.py [--rows MILLIONS] [--series N] [-
 mean and sd of every series from a Parquet file by polars; the comparison is the same eight rules by pandas
 ``groupby.rolling``, on a share of the rows and scaled up, since it takes minutes otherwise. Budgets: rules at
 most 3 times the floor, individuals limits + rules + capability at most 6 times, pandas at least 20 times the
-rules.
+rules. The last rows are `study_frame` with limits over 4,000 series of 120 points (chart, signals, capability
+with every interval, normality, order: the whole answer as a dictionary), against the floor of the same file.
 """
 
 from __future__ import annotations
@@ -22,10 +23,11 @@ import pandas as pd
 import polars as pl
 from scipy.special import ndtr
 
-from qc.stats import individuals_table, parse_rules, rule_flags, table_flags
+from qc.stats import StudyQuestion, individuals_table, parse_rules, rule_flags, study_frame, table_flags
 
 ALL = parse_rules("all")
 REPEATS = 3
+STUDIED, STUDIED_POINTS = 4000, 120
 PANDAS_SHARE = 20  # pandas sees one row in twenty
 
 
@@ -40,14 +42,17 @@ def main() -> int:
     rng = np.random.default_rng(20240501)
     with tempfile.TemporaryDirectory() as folder:
         file = Path(folder) / "readings.parquet"
-        values = rng.normal(100.0, 2.0, asked.series * per_series)
-        series = np.repeat(np.arange(asked.series, dtype=np.int32), per_series)
-        pl.DataFrame({"series": series, "value": values}).write_parquet(file)
+        write_readings(file, rng, asked.series, per_series)
         floor = best(lambda: floor_of(file))
         rules = best(lambda: rules_of(file))
         whole = best(lambda: whole_of(file))
         few = max(2, asked.series // PANDAS_SHARE)
         slow = best(lambda: pandas_of(file, few), repeats=1) * asked.series / few
+        many = Path(folder) / "many.parquet"
+        write_readings(many, rng, STUDIED, STUDIED_POINTS)
+        many_floor = best(lambda: floor_of(many))
+        charted = best(lambda: study_of(many, StudyQuestion("individuals")))
+        studied = best(lambda: study_of(many, StudyQuestion("individuals", lower=93.0, upper=107.0)))
     found = {
         "rows": asked.series * per_series,
         "floor_s": floor,
@@ -57,6 +62,12 @@ def main() -> int:
         "limits_rules_capability_over_floor": whole / floor,
         "pandas_s": slow,
         "pandas_over_rules": slow / rules,
+        "study_series": STUDIED,
+        "study_floor_s": many_floor,
+        "study_without_limits_s": charted,
+        "study_with_limits_s": studied,
+        "study_with_limits_over_floor": studied / many_floor,
+        "study_with_over_without_limits": studied / charted,
     }
     if asked.json:
         sys.stdout.write(json.dumps(found) + "\n")
@@ -74,6 +85,12 @@ def best(work: Callable[[], object], repeats: int = REPEATS) -> float:
         work()
         times.append(time.perf_counter() - begin)
     return min(times)
+
+
+def write_readings(file: Path, rng: np.random.Generator, series: int, points: int) -> None:
+    """Write a Parquet file of readings about 100 with an sd of 2, series after series."""
+    names = np.repeat(np.arange(series, dtype=np.int32), points)
+    pl.DataFrame({"series": names, "value": rng.normal(100.0, 2.0, names.size)}).write_parquet(file)
 
 
 def floor_of(file: Path) -> pl.DataFrame:
@@ -110,6 +127,11 @@ def whole_of(file: Path) -> pl.DataFrame:
     return pl.concat([flags.sum(), levels.select("pp", "ppk", "cp").mean()], how="horizontal").with_columns(
         outside=pl.lit(float(outside.mean()))
     )
+
+
+def study_of(file: Path, question: StudyQuestion) -> list[dict[str, object]]:
+    """The whole answer of every series, as the command prints it without the points."""
+    return [answer.to_dict(points=False) for answer in study_frame(pl.read_parquet(file), question).values()]
 
 
 def pandas_of(file: Path, few: int) -> pd.DataFrame:
