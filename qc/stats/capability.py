@@ -17,7 +17,7 @@ from qc.stats.capability_result import Capability, Interval, Limits, verdict, wi
 from qc.stats.capability_samples import UNSTABLE, Basis, samples_of
 from qc.stats.capability_shape import LEAST_OBSERVED, check_shape, shape_figures
 from qc.stats.errors import StatisticsError
-from qc.stats.points import as_readings
+from qc.stats.points import GREATEST, LEAST, as_readings
 
 Floats = NDArray[np.float64]
 
@@ -321,8 +321,8 @@ def _check_options(
     for basis in bases:
         above += [("sigma", basis.sigma), ("degrees of freedom of sigma", basis.sigma_df)]
     for name, value in above:
-        if value is not None and not value > 0:
-            raise StatisticsError(f"capability: {name} is {value}, must be above 0")
+        if value is not None and not LEAST <= value <= GREATEST:
+            raise StatisticsError(f"capability: {name} is {value}, must be above 0 and finite")
 
 
 def _method(sides: int, basis: Basis, *, floored: bool) -> str:

@@ -2,17 +2,22 @@
 
 Every bound is one-sided: `level` is the chance that the true figure lies below it, so 0.05 gives the lower
 95 % bound and 0.975 the upper end of a two-sided 95 % interval. All functions take scalars or arrays and
-follow numpy's broadcasting, so one call serves one series or ten thousand.
+follow numpy's broadcasting, so one call serves one series or ten thousand; a figure that is missing (NaN) has
+no bound (NaN).
 """
+
+import math
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
 from qc.stats.errors import StatisticsError
+from qc.stats.points import GREATEST
 
 Floats = NDArray[np.float64]
 
+LEAST_LEVEL = 1e-12  # the noncentral t has no digits left far beyond it
 _LARGE_DF = 1e6  # above, the noncentral t is a shifted normal to more than eight digits of the bound
 
 
@@ -49,8 +54,9 @@ def cp_bound(cp: ArrayLike, level: ArrayLike, df: ArrayLike) -> Floats:
     [1.56, 3.01]
     """
     level, df = _checked(level, df)
+    cp = _figures(cp, "Cp")
     quantile = np.where(np.isinf(df), 1.0, special.chdtri(np.where(np.isinf(df), 1.0, df), 1.0 - level) / df)
-    return np.asarray(np.asarray(cp, dtype=np.float64) * np.sqrt(quantile))
+    return np.asarray(cp * np.sqrt(quantile))
 
 
 def one_sided_bound(index: ArrayLike, level: ArrayLike, n: ArrayLike, df: ArrayLike) -> Floats:
@@ -92,8 +98,8 @@ def one_sided_bound(index: ArrayLike, level: ArrayLike, n: ArrayLike, df: ArrayL
     0.701351
     """
     level, df = _checked(level, df)
-    scale = 3.0 * np.sqrt(np.asarray(n, dtype=np.float64))
-    statistic = scale * np.asarray(index, dtype=np.float64)
+    scale = 3.0 * np.sqrt(_figures(n, "number of pieces", above=0.0))
+    statistic = scale * _figures(index, "index")
     large = df > _LARGE_DF
     spread = np.sqrt(1.0 + np.where(np.isinf(df), 0.0, statistic**2 / (2.0 * df)))
     shifted = statistic + special.ndtri(level) * spread
@@ -136,8 +142,8 @@ def two_sided_bound(index: ArrayLike, level: ArrayLike, n: ArrayLike, df: ArrayL
     [0.89, 1.41]
     """
     level, df = _checked(level, df)
-    index = np.asarray(index, dtype=np.float64)
-    variance = 1.0 / (9.0 * np.asarray(n, dtype=np.float64)) + index**2 / (2.0 * df)
+    index = _figures(index, "index")
+    variance = 1.0 / (9.0 * _figures(n, "number of pieces", above=0.0)) + index**2 / (2.0 * df)
     return np.asarray(index + special.ndtri(level) * np.sqrt(variance))
 
 
@@ -175,12 +181,10 @@ def cpm_bound(cpm: ArrayLike, level: ArrayLike, n: ArrayLike, off_target: ArrayL
     >>> round(float(cpm_bound(1.2, 0.05, 50, 0.5)), 6)
     1.004661
     """
-    ratio = np.asarray(off_target, dtype=np.float64) ** 2
-    freedom = np.asarray(n, dtype=np.float64) * (1.0 + ratio) ** 2 / (1.0 + 2.0 * ratio)
+    ratio = _figures(off_target, "distance from the target") ** 2
+    freedom = _figures(n, "number of pieces", above=0.0) * (1.0 + ratio) ** 2 / (1.0 + 2.0 * ratio)
     level, freedom = _checked(level, freedom)
-    return np.asarray(
-        np.asarray(cpm, dtype=np.float64) * np.sqrt(special.chdtri(freedom, 1.0 - level) / freedom)
-    )
+    return np.asarray(_figures(cpm, "Cpm") * np.sqrt(special.chdtri(freedom, 1.0 - level) / freedom))
 
 
 def _noncentrality(statistic: Floats, probability: Floats, df: Floats) -> Floats:
@@ -212,8 +216,18 @@ def _noncentrality(statistic: Floats, probability: Floats, df: Floats) -> Floats
 def _checked(level: ArrayLike, df: ArrayLike) -> tuple[Floats, Floats]:
     """Return both as arrays, or say what is wrong with them."""
     level, df = np.asarray(level, dtype=np.float64), np.asarray(df, dtype=np.float64)
-    if not np.all((level > 0) & (level < 1)):
+    if not np.all((level >= LEAST_LEVEL) & (level < 1)):
         raise StatisticsError(f"capability bound: level is {level}, must lie between 0 and 1")
     if not np.all(df > 0):
         raise StatisticsError(f"capability bound: degrees of freedom are {df}, must be above 0")
     return level, df
+
+
+def _figures(values: ArrayLike, name: str, above: float = -math.inf) -> Floats:
+    """Take figures; a missing one (NaN) stays missing, one that cannot be computed with is refused."""
+    figures = np.asarray(values, dtype=np.float64)
+    wrong = ~(np.isnan(figures) | ((figures > above) & (np.abs(figures) <= GREATEST)))
+    if np.any(wrong):
+        need = "a finite number" if above < 0.0 else f"above {above:g} and finite"
+        raise StatisticsError(f"capability bound: {name} is {figures[wrong].flat[0]:g}, must be {need}")
+    return figures

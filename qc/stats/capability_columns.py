@@ -11,6 +11,7 @@ from qc.stats.capability_pieces import LEAST_PIECES
 from qc.stats.capability_result import Limits
 from qc.stats.capability_samples import Samples
 from qc.stats.errors import StatisticsError
+from qc.stats.points import GREATEST, LEAST
 
 Floats = NDArray[np.float64]
 
@@ -69,12 +70,14 @@ def capability_columns(
         raise StatisticsError(
             f"capability of many series: column {missing[0]!r} is missing; {NEEDED} are needed"
         )
-    if not (wanted > 0 and 0.0 < confidence < 1.0):
+    if not (0 < wanted <= GREATEST and 0.0 < confidence < 1.0):
         raise StatisticsError(
             f"capability: wanted Ppk {wanted} and confidence {confidence}; above 0, and 0 to 1, are needed"
         )
     samples = _samples(levels)
-    usable = (samples.n >= 2) & (samples.sd > 0) & np.isfinite(samples.mean)
+    # what cannot be squared has no figures, as what is missing has none
+    usable = (samples.n >= 2) & (samples.sd >= LEAST) & (samples.sd <= GREATEST)
+    usable &= np.abs(samples.mean) <= GREATEST
     if "stable" in levels.columns:
         usable &= levels["stable"].fill_null(False).to_numpy()
     shown = usable & (samples.n >= LEAST_PIECES)

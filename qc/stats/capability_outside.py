@@ -8,6 +8,7 @@ from scipy import special
 
 from qc.stats.capability_bounds import one_sided_bound
 from qc.stats.errors import StatisticsError
+from qc.stats.points import GREATEST, LEAST, as_number
 
 Floats = NDArray[np.float64]
 Rule = tuple[Floats, Floats]
@@ -54,7 +55,7 @@ def fraction_outside(mean: float, sd: float, *, lower: float | None, upper: floa
     >>> round(fraction_outside(16.0, 2.0, lower=8.0, upper=20.0) * 1e6, 2)
     22781.8
     """
-    _check(np.array([sd]), lower, upper)
+    _check(np.array([mean]), np.array([sd]), lower, upper)
     below = special.ndtr((lower - mean) / sd) if lower is not None else 0.0
     above = special.ndtr((mean - upper) / sd) if upper is not None else 0.0
     return float(below + above)
@@ -167,8 +168,8 @@ def fraction_outside_intervals(
         ) from None
     if mean.ndim != 1:
         raise StatisticsError(f"fraction outside: {mean.ndim} dimensions given, one value a sample is needed")
-    _check(sd, lower, upper)
-    if not np.all(n >= 2):
+    _check(mean, sd, lower, upper)
+    if not np.all((n >= 2) & (n <= GREATEST)):
         raise StatisticsError(f"fraction outside: {np.min(n):g} pieces given, at least 2 are needed")
     if not 0.0 < confidence < 1.0:
         raise StatisticsError(f"fraction outside: confidence is {confidence}, must lie between 0 and 1")
@@ -285,12 +286,18 @@ def _reach(a: Floats, fraction: Floats) -> tuple[Floats, Floats]:
     return reach, np.where(np.isfinite(rise), rise, 0.0)
 
 
-def _check(sd: Floats, lower: float | None, upper: float | None) -> None:
+def _check(mean: Floats, sd: Floats, lower: float | None, upper: float | None) -> None:
     """Refuse limits and spreads that make no question."""
     if lower is None and upper is None:
         raise StatisticsError("fraction outside: no limit given, a lower or an upper one is needed")
     if lower is not None and upper is not None and not lower < upper:
         raise StatisticsError(f"fraction outside: lower limit {lower} is not below upper limit {upper}")
-    wrong = ~(np.isfinite(sd) & (sd > 0))
+    for name, limit in (("lower limit", lower), ("upper limit", upper)):
+        if limit is not None:
+            as_number(limit, f"fraction outside: {name}")
+    lost = ~(np.abs(mean) <= GREATEST)
+    if np.any(lost):
+        raise StatisticsError(f"fraction outside: mean is {mean[lost][0]}, must be a finite number")
+    wrong = ~((sd >= LEAST) & (sd <= GREATEST))
     if np.any(wrong):
         raise StatisticsError(f"fraction outside: standard deviation is {sd[wrong][0]}, must be above 0")

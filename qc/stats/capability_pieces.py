@@ -9,6 +9,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
 from qc.stats.errors import StatisticsError
+from qc.stats.points import GREATEST, as_number
 
 Floats = NDArray[np.float64]
 
@@ -109,10 +110,14 @@ def pieces_to_settle_many(
     """
     parts = (np.asarray(part, dtype=np.float64) for part in (index, n, mean_share, df_share))
     index, n, mean_share, df_share = (np.atleast_1d(part) for part in np.broadcast_arrays(*parts))
-    if n.size and not np.all(n >= 2):
+    if not np.all(np.isnan(index) | (np.abs(index) <= GREATEST)):
+        raise StatisticsError("pieces to settle: an index is not a finite number")
+    if n.size and not np.all((n >= 2) & (n <= GREATEST)):
         raise StatisticsError(f"pieces to settle: {np.min(n):g} pieces given, at least 2 are needed")
     if not 0.0 < confidence < 1.0:
         raise StatisticsError(f"pieces to settle: confidence is {confidence}, must lie between 0 and 1")
+    as_number(wanted, "pieces to settle: wanted Ppk", above=0.0)
+    as_number(least, "pieces to settle: least number of pieces")
 
     def settled(rows: NDArray[np.intp], count: Floats) -> NDArray[np.bool_]:
         """Whether either bound has passed the wanted value with this many pieces."""

@@ -8,6 +8,7 @@ from typing import Literal
 
 from qc.stats.capability_beside import GaugeShare, Spread, no_share
 from qc.stats.errors import StatisticsError
+from qc.stats.points import GREATEST
 
 Interval = tuple[float, float]
 Verdict = Literal["proven", "unproven", "no"]
@@ -35,7 +36,7 @@ class Limits:
             ("upper limit", self.upper),
             ("target", self.target),
         ):
-            if value is not None and not math.isfinite(value):
+            if value is not None and not abs(value) <= GREATEST:
                 raise StatisticsError(f"capability: {name} is {value}, must be a number")
         if self.lower is None and self.upper is None:
             raise StatisticsError("capability: no limit given, a lower or an upper one is needed")
