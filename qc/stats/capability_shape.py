@@ -24,6 +24,7 @@ from qc.stats.errors import StatisticsError, StatisticsUsageError
 Floats = NDArray[np.float64]
 
 TAIL = 0.00135  # the 0.135 % percentile of ISO 22514 (from memory): what lies beyond three sd of a normal
+WIDEST = 1e12  # greatest over least reading on a log scale: more is a slip, and its percentiles overflow
 SHAPES = ("normal", "positive", "weibull", "half-normal", "any")
 LEAST_OBSERVED = math.ceil(1.0 / TAIL)  # fewer pieces hold no observed 0.135 % percentile
 _DRAWS = 4000  # the 2.5 % end of the interval is then good to about 0.0025 in level (binomial)
@@ -188,7 +189,7 @@ def check_shape(readings: Floats, shape: str) -> None:
     Raises
     ------
     StatisticsError
-        A reading below 0, or of 0 where the shape has none.
+        A reading below 0, or of 0 where the shape has none, or readings twelve powers of ten apart there.
     StatisticsUsageError
         A shape that does not exist.
 
@@ -207,6 +208,11 @@ def check_shape(readings: Floats, shape: str) -> None:
             f"capability: a {family.name} distribution needs readings "
             f"{'above' if family.needs_positive else 'not below'} 0, the least is {least:g}; "
             "take another shape or correct the reading"
+        )
+    if family.needs_positive and float(np.max(readings)) > WIDEST * least:
+        raise StatisticsError(
+            f"capability: the readings run from {least:g} to {np.max(readings):g}, too wide for a "
+            f"{family.name} distribution; correct the reading that does not belong"
         )
 
 
