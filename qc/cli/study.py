@@ -11,6 +11,8 @@ from qc.cli.common import WRONG_USAGE, JsonOption, show
 
 CHARTS = """individuals, mean-range, mean-sd, three-way, ewma, cusum, self-starting, changepoint, trend, t2,
 mewma, defects, defects-per-unit, number-defective, proportion or time-between."""
+LIMITS = "textbook, prediction or guaranteed[:CONFIDENCE]."
+FITTED = "Capability by normal, lognormal, weibull, half-normal or empirical."
 
 
 def _column(text: str) -> Any:
@@ -21,6 +23,16 @@ def _column(text: str) -> Any:
 def _number(text: str) -> Any:
     """Make an option that takes a number."""
     return typer.Option(metavar="NUMBER", help=text, show_default=False)
+
+
+def _kind(text: str, metavar: str = "KIND") -> Any:
+    """Make an option that takes one of a few words, or a file."""
+    return typer.Option(metavar=metavar, help=text, show_default=False)
+
+
+def _flag(name: str, text: str) -> Any:
+    """Make an option that is there or not."""
+    return typer.Option(name, help=text)
 
 
 def add_study_command(app: typer.Typer) -> None:
@@ -50,18 +62,9 @@ def study(
     wanted: Annotated[float, typer.Option(help="Ppk that counts as proven.")] = 1.0,
     resolution: Annotated[float | None, _number("Step of the gauge.")] = None,
     rules: Annotated[str, typer.Option(help="none, limit, all, or rule names with commas.")] = "limit",
-    limits: Annotated[
-        str, typer.Option(help="textbook, prediction or guaranteed[:CONFIDENCE].")
-    ] = "textbook",
+    limits: Annotated[str, typer.Option(help=LIMITS)] = "textbook",
     shape: Annotated[str, typer.Option(help="How readings scatter: normal, positive or any.")] = "normal",
-    fitted: Annotated[
-        str | None,
-        typer.Option(
-            metavar="SHAPE",
-            help="Capability by normal, lognormal, weibull, half-normal or empirical.",
-            show_default=False,
-        ),
-    ] = None,
+    fitted: Annotated[str | None, _kind(FITTED, "SHAPE")] = None,
     gauge_sd: Annotated[float | None, _number("Sd of the gauge: its share, capability without it.")] = None,
     weight: Annotated[float | None, _number("Weight of the newest point (ewma, mewma).")] = None,
     width: Annotated[float | None, _number("Width of the limits in sigma (ewma).")] = None,
@@ -70,40 +73,21 @@ def study(
     decision: Annotated[float | None, _number("Decision interval in sigma (cusum).")] = None,
     fast_start: Annotated[bool, typer.Option("--fast-start", help="Begin half way up (cusum).")] = False,
     false_alarm_rate: Annotated[float | None, _number("Per point (changepoint, t2, mewma).")] = None,
-    counts: Annotated[
-        str | None,
-        typer.Option(
-            metavar="KIND", help="defects or pass-fail: judge counts (changepoint).", show_default=False
-        ),
-    ] = None,
+    counts: Annotated[str | None, _kind("defects or pass-fail: judge counts (changepoint).")] = None,
     exact: Annotated[bool, typer.Option("--exact", help="Exact limits for counts.")] = False,
-    corrected: Annotated[
-        bool, typer.Option("--corrected", help="Limits for counts that scatter too much.")
-    ] = False,
+    corrected: Annotated[bool, _flag("--corrected", "Limits for counts that scatter too much.")] = False,
     robust: Annotated[bool, typer.Option("--robust", help="Medians instead of means.")] = False,
     within: Annotated[
-        str | None,
-        typer.Option(
-            metavar="KIND",
-            help="Spread within pieces (three-way): range (when left out) or sd.",
-            show_default=False,
-        ),
+        str | None, _kind("Spread within pieces (three-way): range (if left out) or sd.")
     ] = None,
     screen: Annotated[bool, typer.Option("--screen", help="Limits without points beyond them.")] = False,
     checks: Annotated[
-        bool, typer.Option("--checks", help="Check distribution, order, groups and gauge step too.")
+        bool, _flag("--checks", "Check distribution, order, groups and gauge step too.")
     ] = False,
     sheet: Annotated[str | None, typer.Option(help="Sheet of a workbook.", show_default=False)] = None,
-    signals_only: Annotated[
-        bool, typer.Option("--signals-only", help="Leave the plotted values out.")
-    ] = False,
-    out: Annotated[
-        Path | None,
-        typer.Option(metavar="FILE.parquet", help="Write points and signals.", show_default=False),
-    ] = None,
-    plot: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="Draw as png, svg or html.", show_default=False)
-    ] = None,
+    signals_only: Annotated[bool, _flag("--signals-only", "Leave the plotted values out.")] = False,
+    out: Annotated[Path | None, _kind("Write points and signals.", "FILE.parquet")] = None,
+    plot: Annotated[Path | None, _kind("Draw as png, svg or html.", "FILE")] = None,
     as_json: JsonOption = False,
 ) -> None:
     """Chart, signals and capability of any table of readings."""

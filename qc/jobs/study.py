@@ -94,8 +94,8 @@ def study(path: str | Path, value: str, chart: str = "individuals", **options: A
         The data are at fault; the message says where and what to do.
     """
     asked = StudyOptions.of(**options)
-    question = asked.question(chart)
     idle = check_fit(asked, chart)
+    question = asked.question(chart)
     source = Path(path)
     table = read_table(source, asked.sheet)
     if asked.order is not None:

@@ -58,8 +58,10 @@ def check_fit(asked: StudyOptions, chart: str) -> tuple[str, ...]:
     Raises
     ------
     StatisticsUsageError
-        An option that goes with other charts only, or not without another option.
+        An unknown chart, a column that it needs and lacks, an option that goes with other charts only, or not
+        without another one.
     """
+    asked.check_needs(chart)
     for option, charts in GOES_WITH.items():
         if _given(asked, option) and chart not in charts:
             raise StatisticsUsageError(_refusal(option, charts, chart))
@@ -92,9 +94,11 @@ def _check_changepoint(asked: StudyOptions) -> None:
         raise StatisticsUsageError("--counts pass-fail needs --size COLUMN: how many pieces were tried")
     if asked.tool is not None and asked.against is None:
         raise StatisticsUsageError("--tool goes with --against COLUMN: the count since the tool was fitted")
-    for option in ("nominal", "model"):
+    for option in ("nominal", "model", "fitted", "gauge_sd"):
         if asked.counts is not None and _given(asked, option):
-            raise StatisticsUsageError(f"--{option} is for measured values: leave it out with --counts")
+            raise StatisticsUsageError(
+                f"--{option.replace('_', '-')} is for measured values: leave it out with --counts"
+            )
 
 
 def _idle(asked: StudyOptions, chart: str) -> list[tuple[str, str]]:
@@ -111,7 +115,7 @@ def _idle(asked: StudyOptions, chart: str) -> list[tuple[str, str]]:
     idle = {
         "subgroup": (not grouped and not (asked.checks and measured), plain),
         "baseline": (learns, f"{here}, which learns from all points before"),
-        "limits": (asked.limits_on(chart).method == "textbook", f"{here}, which has textbook limits"),
+        "limits": (asked.limits_on(chart).method == "textbook", here),
         "lower": (kind.several, here),
         "upper": (kind.several, here),
         "target": (not measured or not (limited or asked.checks), without),

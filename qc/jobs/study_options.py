@@ -148,6 +148,20 @@ class StudyOptions:
         fits = KINDS[chart].limits and not (chart == "time-between" and rule.method == "guaranteed")
         return rule if fits else LimitRule()
 
+    def check_needs(self, chart: str) -> None:
+        """Refuse an unknown chart, or one that lacks a column it needs.
+
+        Raises
+        ------
+        StatisticsUsageError
+            With the charts there are, or the option to give.
+        """
+        if chart not in KINDS:
+            raise StatisticsUsageError(f"chart {chart!r} is not known: use one of {', '.join(KINDS)}")
+        for need in KINDS[chart].needs:
+            if self.columns[need] is None:
+                raise StatisticsUsageError(f"chart {chart} needs --{need} COLUMN")
+
     def question(self, chart: str) -> StudyQuestion:
         """Make the question.
 
@@ -158,11 +172,7 @@ class StudyOptions:
         StatisticsError
             Limits the wrong way round, a sigma that is not above 0, and the like.
         """
-        if chart not in KINDS:
-            raise StatisticsUsageError(f"chart {chart!r} is not known: use one of {', '.join(KINDS)}")
-        for need in KINDS[chart].needs:
-            if self.columns[need] is None:
-                raise StatisticsUsageError(f"chart {chart} needs --{need} COLUMN")
+        self.check_needs(chart)
         # what has no effect on this chart is said by `study_fit`, and so is left out here
         kind = KINDS[chart]
         return StudyQuestion(
