@@ -47,14 +47,15 @@ def _standing(view: SeriesView, decision: DecisionView, number: int) -> Componen
 def _anew(view: SeriesView, more: bool) -> Component:
     wears = bool(view.wears_with)
     note = (
-        "This figure wears and is judged about its tool's line, so there is no level to freeze. "
+        "This figure wears: a frozen settled state is the line through its pieces, all of one fitting of the "
+        "tool, and later pieces of that fitting are compared with it. "
         if wears
         else "A frozen settled state is what later pieces are compared with. "
     )
     note += (
         "Pieces left out are still shown, hollow, but not judged. Nothing is deleted, and both can be undone."
     )
-    ways = [] if wears else [submit("Freeze as the settled state", "what", "freeze")]
+    ways = [submit("Freeze as the settled state", "what", "freeze")]
     body = [
         Field("series", "hidden", str(view.verdict.key)),
         line("First piece", "first"),

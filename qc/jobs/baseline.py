@@ -13,7 +13,7 @@ from typing import Any, Literal
 from qc.jobs.errors import JobError
 from qc.jobs.judging import judge_series, load_verdicts
 from qc.jobs.workshop import Workshop
-from qc.watch import Decisions, SeriesKey, SeriesVerdict, Span, standing
+from qc.watch import Decisions, SeriesKey, SeriesVerdict, Span, fittings, standing
 
 LEAST_FROZEN = 8
 """Fewer pieces are no settled state: their spread could be off by half (house rule)."""
@@ -117,22 +117,17 @@ def freeze(workshop: Workshop, series: str, first: str, last: str, *, who: str, 
     Raises
     ------
     JobError
-        An unknown series, serial or person, no reason, too few pieces, or a figure that wears with a tool.
+        An unknown series, serial or person, no reason, too few pieces, or, where a figure wears with a tool,
+        pieces of more than one fitting of it.
     """
     verdict = _verdict(workshop, series)
     _check(workshop, who, why)
-    key = verdict.key
-    figure = workshop.plan.characteristic(key.stage, key.characteristic)
-    if figure is not None and figure.wears_with:
-        raise JobError(
-            f"{verdict.title} wears with its {figure.wears_with} and is judged about the line of each one; "
-            "there is no level to freeze."
-        )
     span = _span(verdict, first, last or verdict.points[-1].serial)
     first_at, last_at = span.ordinals(verdict.points) or (1, 0)
     own = [p for p in verdict.points[first_at - 1 : last_at] if not p.left_out]
     if len(own) < LEAST_FROZEN:
         raise JobError(f"{len(own)} pieces are no settled state; name at least {LEAST_FROZEN}.")
+    _check_one_line(workshop, verdict, first_at, last_at)
     return _say(workshop, series, "freeze", span, who, why)
 
 
@@ -223,6 +218,25 @@ def _check(workshop: Workshop, who: str, why: str) -> None:
         raise JobError(f"Say who you are with --who: the plan knows {known or 'nobody yet'}, not {who!r}.")
     if not why.strip():
         raise JobError("Say why with --why: whoever looks at the chart next year will want to know.")
+
+
+def _check_one_line(workshop: Workshop, verdict: SeriesVerdict, first: int, last: int) -> None:
+    """Refuse to freeze a line of wear over a change of the tool, or where its count does not move."""
+    figure = workshop.plan.characteristic(verdict.key.stage, verdict.key.characteristic)
+    if figure is None or not figure.wears_with:
+        return
+    runs = [[n for n in places if first <= n + 1 <= last] for places in fittings(verdict.points)]
+    own = [run for run in runs if run]
+    if len(own) > 1:
+        begun = verdict.points[own[1][0]]
+        raise JobError(
+            f"{verdict.title} wears with its {figure.wears_with}, and these pieces were made on more than "
+            f"one fitting: {begun.serial} was the first on {begun.tool}. Freeze pieces of one fitting."
+        )
+    if own and len({verdict.points[place].tool_count for place in own[0]}) < 2:
+        raise JobError(
+            f"The count of the {figure.wears_with} stands still over these pieces: they make no line."
+        )
 
 
 def _plain(span: Span) -> dict[str, Any]:

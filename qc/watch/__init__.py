@@ -30,6 +30,7 @@ _offer("points", "Points", "series_points")
 _offer("results", "Forecast", "Point", "SeriesKey")
 _offer("results", "SeriesVerdict", "SignalResult", "StretchResult", "Suspect")
 _offer("upstream", "Figure", "collect_figures")
+_offer("wear", "fittings")
 _offer("words", "FIRST_STEPS", "day_words", "inside")
 _offer("words", "level_words", "number_words", "quantity_words", "unit_words")
 

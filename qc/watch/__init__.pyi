@@ -32,6 +32,7 @@ from qc.watch.results import StretchResult as StretchResult
 from qc.watch.results import Suspect as Suspect
 from qc.watch.upstream import Figure as Figure
 from qc.watch.upstream import collect_figures as collect_figures
+from qc.watch.wear import fittings as fittings
 from qc.watch.words import FIRST_STEPS as FIRST_STEPS
 from qc.watch.words import day_words as day_words
 from qc.watch.words import inside as inside

@@ -11,6 +11,7 @@ from datetime import date, datetime
 from typing import Any
 
 from qc.watch.results import Point
+from qc.watch.wear import in_use
 from qc.watch.words import day_words
 
 FROZEN, LEFT_OUT = "Settled state frozen:", "Left out of judging:"
@@ -105,14 +106,19 @@ def without(points: Sequence[Point], spans: Sequence[Span]) -> tuple[Point, ...]
 
 
 def decision_notes(decisions: Decisions, points: Sequence[Point], *, wears: bool) -> tuple[str, ...]:
-    """Say in sentences what a lead decided about a series."""
+    """Say in sentences what a lead decided about a series; `wears`: it is judged about the line of a tool."""
     notes = []
     if decisions.baseline is not None:
         notes.append(decisions.baseline.sentence(FROZEN))
-        if wears:
-            notes.append("A figure that wears is judged about its tool's line; the frozen state is not used.")
-        elif decisions.baseline.ordinals(points) is None:
+        span = decisions.baseline.ordinals(points)
+        if span is None:
             notes.append("None of the frozen pieces gives a point any more; judged without them.")
+        elif wears and not in_use(points, span[1]):
+            notes.append(
+                "They were made on an earlier fitting of the tool; the present one has its own line."
+            )
+        elif wears:
+            notes.append("Later pieces of this fitting are judged about the line through them.")
     notes += [span.sentence(LEFT_OUT) for span in decisions.left_out]
     return tuple(notes)
 

@@ -34,7 +34,15 @@ from qc.watch.results import (
 )
 from qc.watch.sizing import Finding
 from qc.watch.suspects import find_suspects
-from qc.watch.wear import fittings, forecast_wear, line_ends, worn_tool
+from qc.watch.wear import (
+    fittings,
+    forecast_wear,
+    in_use,
+    line_ends,
+    line_limits,
+    own_fitting,
+    worn_tool,
+)
 from qc.watch.words import because_sentence, day_words, signal_sentence
 
 Floats = NDArray[np.float64]
@@ -125,6 +133,10 @@ def judge_further(
     points = without(reduced.points, question.decisions.left_out)
     frozen = _frozen(question, points)
     finding = find_changes(question.characteristic, points, question.rates or question.rate, frozen, courses)
+    if frozen is not None and _wears(question, points) and not in_use(points, frozen[1]):
+        frozen = (
+            None  # what was made on an earlier fitting stays judged by it; the present one has its own line
+        )
     around = factors() if callable(factors) and finding.signals else factors
     known = Factors() if callable(around) else around
     signals = tuple(_signal(question, points, s, known) for s in finding.signals)
@@ -141,7 +153,8 @@ def judge_further(
     proof = prove(question.plan, question.characteristic, present, limits)
     off_line = next((s.start for s in reversed(lasting) if s.kind in {"shift", "trend"}), None)
     forecast = forecast_wear(question.characteristic, points, limits, question.today, question.plan, off_line)
-    settled = (None, None) if drifting else _settled_limits(state, question.rate)
+    usual = line_limits(points, state, question.rate) if _wears(question, points) else None
+    settled = (None, None) if drifting else usual or _settled_limits(state, question.rate)
     behaviour: Literal["learning", "steady", "drifting"] = (
         "learning" if len(points) < LEARNING else "drifting" if drifting else "steady"
     )
@@ -281,9 +294,15 @@ def _stretches(
 
 
 def _frozen(question: Question, points: Sequence[Point]) -> tuple[int, int] | None:
-    """Return the ordinals of the frozen settled state; a figure that wears has none."""
+    """Return the ordinals of the frozen settled state; where a tool wears, those of one fitting of it."""
     baseline = question.decisions.baseline
-    return None if baseline is None or question.characteristic.wears_with else baseline.ordinals(points)
+    span = None if baseline is None else baseline.ordinals(points)
+    return own_fitting(points, span) if span is not None and _wears(question, points) else span
+
+
+def _wears(question: Question, points: Sequence[Point]) -> bool:
+    """Say whether the series is judged about the line of a tool."""
+    return bool(question.characteristic.wears_with) and any(p.tool_count is not None for p in points)
 
 
 def _present(
@@ -338,7 +357,7 @@ def _settled_limits(present: Sequence[Point], rate: float) -> tuple[float | None
 
 
 def _decided(question: Question, points: Sequence[Point]) -> tuple[str, ...]:
-    wears = bool(question.characteristic.wears_with)
+    wears = _wears(question, points)
     earlier = f"{question.before} pieces made before the first one shown are no longer read."
     told = decision_notes(question.decisions, points, wears=wears)
     return (*((earlier,) if question.before else ()), *told)

@@ -13,6 +13,7 @@ from collections.abc import Sequence
 from datetime import date, timedelta
 
 import numpy as np
+from scipy.special import stdtrit
 
 from qc.plan import Characteristic, Limits, Plan
 from qc.stats import StatisticsError
@@ -114,6 +115,69 @@ def fittings(points: Sequence[Point]) -> list[list[int]]:
         runs[-1].append(place)
         last = (point.tool, point.tool_count)
     return runs
+
+
+def own_fitting(points: Sequence[Point], span: tuple[int, int]) -> tuple[int, int] | None:
+    """Return the part of a span of pieces that was made on one fitting of a tool: that of the last of them.
+
+    Parameters
+    ----------
+    points : sequence of Point
+        The series, in order of making.
+    span : (int, int)
+        Ordinals of the first and the last piece.
+
+    Returns
+    -------
+    (int, int) or None
+        None where no piece of the span has a tool and a count.
+    """
+    for places in reversed(fittings(points)):
+        inside_it = [place + 1 for place in places if span[0] <= place + 1 <= span[1]]
+        if inside_it:
+            return inside_it[0], inside_it[-1]
+    return None
+
+
+def in_use(points: Sequence[Point], ordinal: int) -> bool:
+    """Say whether a piece was made on the fitting that the newest pieces come from."""
+    tools = fittings(points)
+    return bool(tools) and ordinal >= tools[-1][0] + 1
+
+
+def line_limits(
+    points: Sequence[Point], state: Sequence[Point], rate: float
+) -> tuple[float | None, float | None]:
+    """Give the limits of the next piece about the line that a tool wears along.
+
+    Parameters
+    ----------
+    points : sequence of Point
+        The series, in order of making; its newest piece says how far the tool has come.
+    state : sequence of Point
+        Pieces of the settled state; only those of the tool's own fitting count.
+    rate : float
+        Chance of a piece outside.
+
+    Returns
+    -------
+    (float, float) or (None, None)
+        Prediction interval at the newest count, the doubt about the line included; None for fewer than
+        `ENOUGH_SINCE` pieces or a count that stands still. [unit]
+    """
+    own = [p for p in state if in_use(points, p.ordinal) and p.tool_count is not None]
+    x = np.array([float(p.tool_count or 0) for p in own])
+    if x.size < ENOUGH_SINCE or float(np.ptp(x)) == 0.0:
+        return None, None
+    y = np.array([p.value for p in own])
+    slope, height = np.polyfit(x - x.mean(), y, 1)
+    ahead = float(points[-1].tool_count or 0) - float(x.mean())
+    left = y - height - slope * (x - x.mean())
+    variance = float(left @ left) / (x.size - 2)
+    variance *= 1 + 1 / x.size + ahead**2 / float(((x - x.mean()) ** 2).sum())
+    half = float(stdtrit(x.size - 2, 1 - rate / 2)) * variance**0.5
+    middle = float(height + slope * ahead)
+    return (middle - half, middle + half) if half > 0 else (None, None)
 
 
 def line_ends(points: Sequence[Point]) -> tuple[float, float] | None:

@@ -79,7 +79,10 @@ def test_judging_from_nothing_respects_what_was_decided(shop):
         ({"who": "ZZ"}, "Say who you are"),
         ({"why": " "}, "Say why"),
         ({"last": "first"}, "are no settled state"),
-        ({"series": "draw/tube_od/tenor", "first": "T-0412"}, "wears with its die"),
+        (
+            {"series": "draw/tube_od/tenor", "first": "T-0200", "last": "T-0300"},
+            "T-0248 was the first on D-24",
+        ),
     ],
 )
 def test_what_cannot_be_frozen(shop, change, match):
@@ -88,6 +91,44 @@ def test_what_cannot_be_frozen(shop, change, match):
     with pytest.raises(QcError, match=match):
         freeze(shop, **asked)
     assert shop.store.said_of_series() == []
+
+
+DIE = "draw/tube_od/tenor"
+
+
+def test_a_line_of_wear_is_frozen_and_undone_like_a_level(shop):
+    """The worn die's new line is taken as it is: what follows is held against it, the break is history."""
+    before = verdict(shop, DIE)
+    assert before.behaviour == "drifting"
+    first = before.current.start_serial
+    done = freeze(shop, DIE, first, "", **SAID)
+    assert done.behaviour == "steady" and done.baseline["first"] == first
+    now = verdict(shop, DIE)
+    assert [s.raised_serial for s in now.signals] == [s.raised_serial for s in before.signals]
+    assert now.natural_lower is not None
+    assert now.natural_lower < now.points[-1].value < now.natural_upper
+    assert any("judged about the line through them" in note for note in now.notes)
+    assert rejudge(shop).changed == ()
+    assert undo(shop, DIE, **SAID).behaviour == "drifting"
+    assert verdict(shop, DIE) == before
+
+
+def test_the_break_is_told_beside_a_line_frozen_before_it(shop):
+    before = verdict(shop, DIE)
+    start = before.current.start
+    freeze(shop, DIE, serial(shop, start - 80, DIE), serial(shop, start - 20, DIE), **SAID)
+    now = verdict(shop, DIE)
+    assert now.behaviour == "drifting" and now.baseline_last == start - 20
+    assert abs(now.current.start - start) <= 2
+    assert now.current.start > now.baseline_last
+
+
+def test_a_line_frozen_on_an_earlier_fitting_leaves_the_present_one_alone(shop):
+    before = verdict(shop, DIE)
+    freeze(shop, DIE, serial(shop, 20, DIE), serial(shop, 60, DIE), **SAID)
+    now = verdict(shop, DIE)
+    assert now.current == before.current and now.baseline_last is None
+    assert any("earlier fitting" in note for note in now.notes)
 
 
 def test_nothing_to_undo(shop):

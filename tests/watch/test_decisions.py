@@ -65,6 +65,45 @@ def test_changes_before_the_end_of_a_frozen_state_are_settled(small_plan, points
     assert frozen.natural_lower == pytest.approx(8, abs=6) and frozen.natural_lower > 2
 
 
+def worn(plan, series, decisions):
+    stage = plan.stage("draw")
+    question = Question(
+        plan, stage, stage.characteristics[0], "all", 0.002, date(2026, 6, 1), decisions=decisions
+    )
+    return judge(question, Points(series, centered=False), Factors())
+
+
+def worn_points(points, off, tools=("D-1",) * 80):
+    counts = np.arange(0, 400, 5)
+    figures = 14.6 + 2e-5 * counts + 2e-4 * np.random.default_rng(8).standard_normal(80) + off
+    return points(figures, tool=list(tools), tool_count=[int(c) for c in counts])
+
+
+def test_a_line_of_wear_can_be_frozen(small_plan, points):
+    """From the 41st piece on the die wears faster; frozen so, that is its settled state."""
+    series = worn_points(points, 6e-5 * np.maximum(np.arange(80) - 39, 0))
+    free = worn(small_plan, series, Decisions())
+    assert free.behaviour == "drifting"
+    frozen = worn(small_plan, series, Decisions(baseline=Span("S-041", "S-070")))
+    assert frozen.behaviour == "steady" and (frozen.baseline_first, frozen.baseline_last) == (41, 70)
+    assert [s.raised for s in frozen.signals] == [s.raised for s in free.signals]
+    line = np.polyfit([p.tool_count for p in series[40:70]], [p.value for p in series[40:70]], 1)
+    middle = (frozen.natural_lower + frozen.natural_upper) / 2
+    assert middle == pytest.approx(np.polyval(line, series[-1].tool_count))
+    assert any("about the line through them" in note for note in frozen.notes)
+
+
+def test_a_frozen_line_serves_its_own_fitting_only(small_plan, points):
+    counts = [*range(0, 200, 5), *range(0, 200, 5)]
+    figures = 14.6 + 2e-5 * np.array(counts) + 2e-4 * np.random.default_rng(9).standard_normal(80)
+    series = points(figures, tool=["D-1"] * 40 + ["D-2"] * 40, tool_count=counts)
+    verdict = worn(small_plan, series, Decisions(baseline=Span("S-005", "S-030")))
+    assert verdict.baseline_last is None and verdict.behaviour == "steady"
+    assert any("earlier fitting" in note for note in verdict.notes)
+    across = worn(small_plan, series, Decisions(baseline=Span("S-035", "S-070")))
+    assert (across.baseline_first, across.baseline_last) == (41, 70)
+
+
 def test_a_stretch_left_out_raises_nothing_and_counts_nowhere(small_plan, points):
     series = points(values((30, 0.0), (6, 9.0), (24, 0.0)))
     loud = ask(small_plan, series, Decisions())

@@ -1,10 +1,12 @@
+from dataclasses import replace
 from datetime import date, timedelta
 
 import numpy as np
 import pytest
+import statsmodels.api as sm
 
 from qc.plan import Characteristic, Limits, Tool
-from qc.watch.wear import fittings, forecast_wear, line_ends
+from qc.watch.wear import fittings, forecast_wear, in_use, line_ends, line_limits, own_fitting
 
 WORN = Characteristic(id="od", name="OD", unit="mm", wears_with="die")
 TODAY = date(2026, 6, 1)
@@ -22,6 +24,34 @@ def worn(points):
 def test_a_falling_count_or_another_tool_is_a_new_fitting(points):
     series = points([0.0] * 6, tool=["D-1", "D-1", "D-1", "D-2", "D-2", ""], tool_count=[0, 8, 2, 4, 8, 9])
     assert fittings(series) == [[0, 1], [2], [3, 4]]
+
+
+def test_of_a_span_the_last_fitting_counts(points):
+    series = points([0.0] * 6, tool=["D-1", "D-1", "D-1", "D-2", "D-2", ""], tool_count=[0, 8, 16, 4, 8, 9])
+    assert own_fitting(series, (1, 3)) == (1, 3)
+    assert own_fitting(series, (2, 6)) == (4, 5)
+    assert own_fitting(series, (6, 6)) is None
+    assert not in_use(series, 3) and in_use(series, 4)
+    assert not in_use(points([0.0]), 1)
+
+
+def test_limits_of_the_next_piece_are_the_prediction_interval_of_a_general_library(worn):
+    state = worn[:40]
+    low, high = line_limits(worn, state, 0.002)
+    fit = sm.OLS([p.value for p in state], sm.add_constant([p.tool_count for p in state])).fit()
+    ahead = fit.get_prediction([[1.0, worn[-1].tool_count]]).summary_frame(alpha=0.002)
+    assert (low, high) == pytest.approx((ahead["obs_ci_lower"].iloc[0], ahead["obs_ci_upper"].iloc[0]))
+
+
+def test_no_limits_about_a_line_of_few_pieces_or_of_a_removed_tool(worn, points):
+    assert line_limits(worn, worn[:7], 0.01) == (None, None)
+    fresh = points([14.6] * 2, tool=["D-3"] * 2, tool_count=[0, 4])
+    assert line_limits((*worn, *(replace(p, ordinal=51 + n) for n, p in enumerate(fresh))), worn, 0.01) == (
+        None,
+        None,
+    )
+    still = points([14.6, 14.7] * 5, tool=["D-3"] * 10, tool_count=[5] * 10)
+    assert line_limits(still, still, 0.01) == (None, None)
 
 
 def test_line_ends_are_least_squares(worn):

@@ -29,9 +29,9 @@ def test_nothing_is_decided_at_first_and_the_form_is_folded(in_app, view, texts)
     assert "Freeze a settled state, or leave pieces out" in said and "Undo" not in said
 
 
-def test_a_figure_that_wears_has_no_level_to_freeze(in_app, view, texts):
+def test_what_is_frozen_of_a_figure_that_wears_is_a_line(in_app, view, texts):
     said = texts(decisions_card(replace(view, wears_with="die")))
-    assert "no level to freeze" in said and "Freeze as the settled state" not in said
+    assert "line through its pieces" in said and "Freeze as the settled state" in said
 
 
 def test_the_page_glosses_hollow_pieces_and_tells_all_its_notes(
