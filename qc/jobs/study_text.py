@@ -43,6 +43,7 @@ def _many(answers: Mapping[str, SeriesStudy], question: StudyQuestion, value: st
         f"{_count(len(moved), 'series', 'series')} with signals, "
         f"{len(answers) - len(moved) - len(without)} without, {len(without)} that could not be charted."
     ]
+    lines += _capabilities(answers)
     worst = sorted(moved.items(), key=lambda item: -len(item[1].signals))[:MOST_SERIES]
     width = max((len(name) for name, _ in worst), default=0)
     for name, answer in worst:
@@ -54,6 +55,23 @@ def _many(answers: Mapping[str, SeriesStudy], question: StudyQuestion, value: st
     for name, answer in list(without.items())[:MOST_SERIES]:
         lines.append(f"  {name}: {answer.reason}")
     return lines
+
+
+def _capabilities(answers: Mapping[str, SeriesStudy]) -> list[str]:
+    """Count the verdicts of all series and name the worst figure."""
+    found = {name: one.capability for name, one in answers.items() if one.capability is not None}
+    if not found:
+        return []
+    shown = {name: one.ppk for name, one in found.items() if one.ppk is not None}
+    counts = [
+        f"{sum(found[name].capable == word for name in shown)} {said}"
+        for word, said in (("proven", "proven"), ("unproven", "unproven"), ("no", "not capable"))
+    ]
+    line = f"Capability: {', '.join(counts)}, {len(found) - len(shown)} withheld"
+    if shown:
+        least = min(shown, key=lambda name: shown[name])
+        line += f"; the least Ppk is {shown[least]:.2f} ({least})"
+    return [f"{line}."]
 
 
 def _single(answer: SeriesStudy, question: StudyQuestion, value: str, file: str) -> list[str]:

@@ -319,7 +319,11 @@ def _check_options(
         ("gauge sd", gauge_sd),
     ]
     for basis in bases:
-        above += [("sigma", basis.sigma), ("degrees of freedom of sigma", basis.sigma_df)]
+        above.append(("sigma", basis.sigma))
+        if basis.sigma_df is not None and not basis.sigma_df > 0:  # infinite: sigma is known
+            raise StatisticsError(
+                f"capability: degrees of freedom of sigma is {basis.sigma_df}, must be above 0"
+            )
     for name, value in above:
         if value is not None and not LEAST <= value <= GREATEST:
             raise StatisticsError(f"capability: {name} is {value}, must be above 0 and finite")

@@ -133,3 +133,16 @@ def test_time_between_predicts_and_does_not_guarantee(run_out):
             pl.DataFrame({"value": [3.0, 5.0]}),
             StudyQuestion("time-between", Setting(limits=LimitRule.parse("guaranteed"))),
         )
+
+
+def test_text_of_many_series_counts_the_verdicts(tmp_path):
+    rng = np.random.default_rng(6)
+    parts = {"good": rng.normal(10.0, 0.5, 60), "poor": rng.normal(10.0, 4.0, 60)}
+    parts["few"] = rng.normal(10.0, 1.0, 9)
+    path = tmp_path / "three.csv"
+    names = np.repeat(list(parts), [part.size for part in parts.values()])
+    pl.DataFrame({"s": names, "x": np.concatenate(list(parts.values()))}).write_csv(path)
+    text = study(path, "x", series="s", lower=6.0, upper=14.0, rules="none").to_text()
+    assert "Capability: 1 proven, 0 unproven, 1 not capable, 1 withheld; the least Ppk is 0." in text
+    assert "(poor)." in text
+    assert "Capability" not in study(path, "x", series="s").to_text()
