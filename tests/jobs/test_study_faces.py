@@ -170,3 +170,24 @@ def test_every_option_of_the_command_reaches_the_study(app, path, tmp_path):
     words = "--chart cusum --reference 0.5 --decision 4 --fast-start".split()
     result = RUNNER.invoke(app, ["study", str(path), "--value", "bore", *words, "--json"])
     assert json.loads(result.stdout)["chart"]["upper"] == 4.0
+    words = "--chart changepoint --against draw --tool leg --checks --target 14".split()
+    found = json.loads(RUNNER.invoke(app, ["study", str(path), "--value", "bore", *words, "--json"]).stdout)
+    assert (
+        found["chart"]["judged"] == "wear" and "line" in found["checks"]["mean_change_from_target"]["reason"]
+    )
+    words = "--chart changepoint --counts defects --size 2".split()
+    found = json.loads(RUNNER.invoke(app, ["study", str(path), "--value", "draw", *words, "--json"]).stdout)
+    assert found["chart"]["values"][3] == 1.5
+    by = {}
+    for within in ("range", "sd"):
+        words = f"--chart three-way --subgroup piece --within {within}".split()
+        result = RUNNER.invoke(app, ["study", str(path), "--value", "bore", *words, "--json"])
+        by[within] = json.loads(result.stdout)["chart"]["sd"]["within"]
+    assert by["range"] != by["sd"]
+
+
+@pytest.mark.parametrize("words", [["--sheet", "first"], ["--weight", "0.3"], ["--size", "draw"]])
+def test_an_option_without_use_is_wrong_usage_in_one_line(app, path, words):
+    result = RUNNER.invoke(app, ["study", str(path), "--value", "bore", *words])
+    assert result.exit_code == 2 and result.stdout == ""
+    assert result.stderr.startswith("qc: ") and result.stderr.count("\n") == 1 and words[0] in result.stderr
