@@ -14,8 +14,10 @@ import typer
 
 from qc.cli import baseline, daily, keeping, records, signals
 from qc.cli.common import DATA_AT_FAULT, DONE
+from qc.cli.factors import add_factors_command
 from qc.cli.gauge import add_gauge_command
 from qc.cli.remedies import add_remedy_commands
+from qc.cli.runlength import add_run_length_command
 from qc.cli.study import add_study_command
 
 app = typer.Typer(
@@ -52,6 +54,8 @@ baseline.add_commands(app)
 add_remedy_commands(app)
 add_study_command(app)
 add_gauge_command(app)
+add_run_length_command(app)
+add_factors_command(app)
 keeping.add_commands(app)
 
 

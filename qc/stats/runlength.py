@@ -16,6 +16,7 @@ from scipy import sparse, special
 from scipy.sparse import linalg as sparse_linalg
 
 from qc.stats.errors import StatisticsError
+from qc.stats.points import GREATEST, LEAST
 
 Floats = NDArray[np.float64]
 
@@ -68,6 +69,8 @@ class RunLength:
         if within.size:
             return int(within[0])
         last = self.survival.size - 1
+        if self.ratio <= 0.0:  # the next point signals for certain
+            return last + 1
         return last + math.ceil(math.log(left / float(self.survival[-1])) / math.log(self.ratio) - 1e-9)
 
     def to_dict(self) -> dict[str, object]:
@@ -154,6 +157,38 @@ def shewhart_run_length(
     if chance <= 0.0:
         raise StatisticsError(f"run length: limits at {factor} standard deviations are never crossed")
     return RunLength(1.0 / chance, math.sqrt(1.0 - chance) / chance, np.array([1.0]), 1.0 - chance, 1)
+
+
+def shewhart_factor(mean_run_length: float) -> float:
+    """Limit factor that gives a chart without memory the wanted in-control run length.
+
+    Parameters
+    ----------
+    mean_run_length : float, > 1
+        Wanted average points to a false signal, centre and sigma known.
+
+    Returns
+    -------
+    float
+        Factor on the standard deviation of the plotted point. [1]
+
+    Raises
+    ------
+    StatisticsError
+        A run length outside 1..1e12.
+
+    References
+    ----------
+    .. [1] Normal quantile of half the rate, 1 / run length.
+
+    Examples
+    --------
+    >>> round(shewhart_factor(370.398347), 6)
+    3.0
+    """
+    if not 1.0 < mean_run_length <= _LONGEST:
+        raise StatisticsError(f"design: wanted run length is {mean_run_length}, must lie between 1 and 1e12")
+    return -float(special.ndtri(0.5 / mean_run_length))
 
 
 def false_alarms(points: float, mean_run_length: float) -> float:
@@ -257,7 +292,7 @@ def check_process(shift: float, sd_ratio: float) -> None:
     --------
     >>> check_process(0.5, 1.0)
     """
-    if not (math.isfinite(shift) and math.isfinite(sd_ratio) and sd_ratio > 0):
+    if not (abs(shift) <= GREATEST and LEAST <= sd_ratio <= GREATEST):
         raise StatisticsError(
             f"run length: shift is {shift} and spread ratio {sd_ratio}; a number and one above 0 are needed"
         )
@@ -268,7 +303,15 @@ def _solver(step: Any) -> Any:
     if sparse.issparse(step):
         return sparse_linalg.splu(sparse.csc_array(sparse.identity(step.shape[0]) - step)).solve
     system = np.eye(step.shape[0]) - step
-    return lambda b: np.linalg.solve(system, b)
+
+    def solve(b: Floats) -> Floats:
+        """Solve it, unless all chance stays where it is."""
+        try:
+            return np.asarray(np.linalg.solve(system, b))
+        except np.linalg.LinAlgError:
+            raise NeverSignals("run length: the chart never signals") from None
+
+    return solve
 
 
 def _survival(first: Floats, step: Any, head: Floats) -> tuple[Floats, float]:

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from scipy import optimize, special
 
 from qc.stats.errors import StatisticsError
+from qc.stats.points import GREATEST
 from qc.stats.runlength import NeverSignals, RunLength, check_process, run_length_of_chain
 from qc.stats.runlength_joined import join_sides
 
@@ -167,7 +168,7 @@ def cusum_run_length(
     return join_sides(up, down, fast_up, fast_down)
 
 
-def ewma_width(weight: float, mean_run_length: float) -> float:
+def ewma_width(weight: float, mean_run_length: float, *, time_varying: bool = False) -> float:
     """Limit width that gives a two-sided EWMA chart the wanted in-control run length.
 
     Parameters
@@ -176,6 +177,8 @@ def ewma_width(weight: float, mean_run_length: float) -> float:
         Weight of the newest point.
     mean_run_length : float, > 2
         Wanted average points to a false signal.
+    time_varying : bool
+        Limits that grow over the first points.
 
     Returns
     -------
@@ -201,9 +204,15 @@ def ewma_width(weight: float, mean_run_length: float) -> float:
 
     def gap(width: float) -> float:
         """Log run length at this width, less the wanted one."""
+        if time_varying:
+            return math.log(ewma_run_length(weight, width, time_varying=True).mean / mean_run_length)
         return math.log(_ewma_mean(weight, width) / mean_run_length)
 
-    return float(optimize.brentq(gap, 0.05, 7.0, xtol=1e-11))
+    if not time_varying:
+        return float(optimize.brentq(gap, 0.05, 7.0, xtol=1e-11))
+    # the first points' narrower limits cost a little: the width lies just above that of fixed limits
+    fixed = ewma_width(weight, mean_run_length)
+    return float(optimize.brentq(gap, fixed - 1e-6, fixed + 1.0, xtol=1e-9))
 
 
 def cusum_decision(
@@ -344,9 +353,9 @@ def _check_ewma(weight: float, width: float) -> None:
 
 def _check_cusum(reference: float, decision: float, head_start: float) -> None:
     """Refuse references, decisions and head starts out of range."""
-    if not (math.isfinite(reference) and reference >= 0):
+    if not 0 <= reference <= GREATEST:
         raise StatisticsError(f"run length of CUSUM: reference is {reference}, must be at least 0")
-    if not (math.isfinite(decision) and decision > 0):
+    if not 0 < decision <= GREATEST:
         raise StatisticsError(f"run length of CUSUM: decision interval is {decision}, must be above 0")
     if not 0.0 <= head_start <= decision:
         raise StatisticsError(

@@ -1,0 +1,78 @@
+"""`qc factors`: chart constants and limit factors."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+import typer
+
+from qc.cli.common import WRONG_USAGE, JsonOption, show
+
+
+def _number(text: str) -> Any:
+    """Make an option that takes a number."""
+    return typer.Option(metavar="NUMBER", help=text, show_default=False)
+
+
+def add_factors_command(app: typer.Typer) -> None:
+    """Add `factors`."""
+    app.command("factors")(factors)
+
+
+def factors(
+    numbers: Annotated[
+        list[int],
+        typer.Argument(metavar="N...", help="Readings in a sample (2 to 100); or pieces, with --tolerance."),
+    ],
+    tolerance: Annotated[
+        bool, typer.Option("--tolerance", help="Tolerance, prediction and guaranteed factors for N pieces.")
+    ] = False,
+    content: Annotated[float | None, _number("Share to be held (--tolerance); else that of 3 sigma.")] = None,
+    confidence: Annotated[float | None, _number("Confidence of the promise (--tolerance); else 0.9.")] = None,
+    one_sided: Annotated[bool, typer.Option("--one-sided", help="One limit (--tolerance).")] = False,
+    known: Annotated[
+        str | None,
+        typer.Option(metavar="WHAT", help="center or sigma is known (--tolerance).", show_default=False),
+    ] = None,
+    df: Annotated[
+        float | None, _number("Degrees of freedom of the sd (--tolerance); else pieces - 1.")
+    ] = None,
+    future: Annotated[int | None, _number("Further pieces whose mean is predicted (--tolerance).")] = None,
+    k: Annotated[float | None, _number("Factor whose own confidence is asked (--tolerance); else 3.")] = None,
+    figures: Annotated[int | None, _number("Limits of T2 for so many figures, N points.")] = None,
+    false_alarm_rate: Annotated[float | None, _number("Per point (--tolerance, --figures).")] = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Chart constants for samples of N; or how far limits from N pieces must stand off the mean."""
+    asked = {"content": content, "confidence": confidence, "known": known, "df": df, "future": future, "k": k}
+    given: dict[str, Any] = {name: option for name, option in asked.items() if option is not None}
+    if one_sided:
+        given["sides"] = 1
+    from qc.jobs.factors import StatisticsUsageError
+
+    try:
+        result = _ask(numbers, tolerance, given, figures, false_alarm_rate)
+    except StatisticsUsageError as error:
+        typer.echo(f"qc: {error}", err=True)
+        raise typer.Exit(WRONG_USAGE) from error
+    show(result, as_json=as_json)
+
+
+def _ask(
+    numbers: list[int], tolerance: bool, given: dict[str, Any], figures: int | None, rate: float | None
+) -> Any:
+    """Choose the job: chart constants, limit factors or limits of T2."""
+    from qc.jobs.factors import StatisticsUsageError, chart_factors, limit_factors, t2_limits
+
+    if tolerance and figures is not None:
+        raise StatisticsUsageError("--tolerance and --figures are two questions: ask one of them")
+    if not tolerance and given:
+        name = "one-sided" if "sides" in given else next(iter(given))
+        raise StatisticsUsageError(f"--{name} goes with --tolerance only")
+    if tolerance:
+        return limit_factors(numbers, rate=rate, **given)
+    if figures is not None:
+        return t2_limits(numbers, figures, **({} if rate is None else {"rate": rate}))
+    if rate is not None:
+        raise StatisticsUsageError("--false-alarm-rate goes with --tolerance or --figures only")
+    return chart_factors(numbers)
