@@ -135,6 +135,7 @@ from qc.stats.memory import ewma as ewma
 from qc.stats.memory import ewma_table as ewma_table
 from qc.stats.mewma_design import mewma_limit as mewma_limit
 from qc.stats.mewma_design import mewma_run_length as mewma_run_length
+from qc.stats.mewma_design import mewma_run_length_distribution as mewma_run_length_distribution
 from qc.stats.multivariate import mewma as mewma
 from qc.stats.multivariate import phase_one_limit as phase_one_limit
 from qc.stats.multivariate import phase_two_limit as phase_two_limit
@@ -154,6 +155,7 @@ from qc.stats.rules import rule_flags as rule_flags
 from qc.stats.runlength import RunLength as RunLength
 from qc.stats.runlength import false_alarms as false_alarms
 from qc.stats.runlength import run_length_of_chain as run_length_of_chain
+from qc.stats.runlength import shewhart_factor as shewhart_factor
 from qc.stats.runlength import shewhart_run_length as shewhart_run_length
 from qc.stats.runlength_estimated import EstimatedLimits as EstimatedLimits
 from qc.stats.runlength_estimated import estimated_limits as estimated_limits
@@ -191,6 +193,7 @@ from qc.stats.threeway import three_way_table as three_way_table
 from qc.stats.thresholds import threshold_scores as threshold_scores
 from qc.stats.tolerance import guaranteed_factor as guaranteed_factor
 from qc.stats.tolerance import howe_factor as howe_factor
+from qc.stats.tolerance import natrella_factor as natrella_factor
 from qc.stats.tolerance import prediction_factor as prediction_factor
 from qc.stats.tolerance import tolerance_confidence as tolerance_confidence
 from qc.stats.tolerance import tolerance_factor as tolerance_factor
