@@ -13,7 +13,7 @@ from dashboard import route, words
 from dashboard.drawing import Drawing
 from dashboard.figures import GRAPH_CONFIG, Figure
 from dashboard.routing import instrument_address, series_address
-from qc.jobs.board_views import SeriesVerdict, ShopView
+from qc.jobs.board_views import SeriesVerdict, SeriesView, ShopView
 
 SERIAL = re.compile(r"\b[A-Z]{1,4}-\w+")
 """Serials and names of gauges and tools, as they stand in a sentence."""
@@ -49,6 +49,33 @@ def chart(graph_id: Any, figure: Figure, label: str) -> Component:
     """Return a chart with its name for those who cannot see it."""
     graph = dcc.Graph(id=graph_id, figure=figure, config=GRAPH_CONFIG, className="graph")
     return html.Figure(graph, **{"aria-label": label}, role="group", className="chart")
+
+
+def caption(view: SeriesView) -> Component:
+    """Return the line under the chart of a series: what it shows, and what its marks mean."""
+    points = view.verdict.points
+    present = {p.model for p in points}
+    models = [
+        html.Span([Drawing(route.draw_symbol(m.symbol)), " ", m.name], className="key")
+        for m in view.models
+        if m.id in present
+    ]
+    text = (
+        f"Pieces in order of making, up to {points[-1].serial}. "
+        "In brackets: the number of pieces a figure rests on."
+    )
+    left_out = sum(p.left_out for p in points)
+    gloss = (
+        [
+            html.Span(
+                [Drawing(route.draw_left_out()), f" left out by a lead, in no figure ({left_out})"],
+                className="key",
+            )
+        ]
+        if left_out
+        else []
+    )
+    return html.Figcaption([html.Span(text), *models, *gloss], className="caption small")
 
 
 def mark(verdict: SeriesVerdict) -> Component:

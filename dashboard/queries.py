@@ -12,6 +12,7 @@ DATA_KEY: Final = "BOARD_DATA"
 DESK_KEY: Final = "BOARD_DESK"
 WIDTH_COOKIE: Final = "board_width"
 THEME_COOKIE: Final = "board_theme"
+PLOT_PX: Final = {"narrow": 300, "middle": 390, "wide": 590}
 
 
 def board() -> BoardData:
@@ -27,6 +28,11 @@ def desk() -> UploadDesk:
 def narrow_screen() -> bool:
     """Return whether the browser said that its window is as narrow as a phone."""
     return request.cookies.get(WIDTH_COOKIE) == "narrow"
+
+
+def chart_px() -> int:
+    """Return about how wide the plot of a chart is on this reader's screen [px]."""
+    return PLOT_PX.get(request.cookies.get(WIDTH_COOKIE, ""), PLOT_PX["wide"])
 
 
 def chosen_theme() -> str:

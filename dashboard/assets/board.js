@@ -37,8 +37,8 @@
 
   /* ---- what the server needs to know of this window, told before the first page is asked for ---- */
   function tellWidth() {
-    var narrow = window.innerWidth < 700 ? "narrow" : "wide";
-    document.cookie = "board_width=" + narrow + "; path=/; SameSite=Strict";
+    var wide = window.innerWidth < 700 ? "narrow" : window.innerWidth < 1200 ? "middle" : "wide";
+    document.cookie = "board_width=" + wide + "; path=/; SameSite=Strict";
   }
   tellWidth();
   window.addEventListener("resize", tellWidth);

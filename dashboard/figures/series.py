@@ -29,8 +29,8 @@ from qc.jobs.board_views import Point, SeriesView, SignalResult, StretchResult
 HEIGHT_PX = 440
 TOP_PX = 44
 BAND_TEXT = "began in this band, 9 in 10 sure"
-WIDE_PX, NARROW_PX = 740, 300
-"""Widths that labels are laid out for, on a desk and on a phone [px]."""
+WIDE_PX, NARROW_PX = 590, 300
+"""Widths that labels are laid out for where the reader's own is not known, on a desk and on a phone [px]."""
 
 MONTH_PX, YEAR_PX = 36, 68
 """Room that a month's name needs, without and with its year [px]."""
@@ -40,7 +40,11 @@ FAR_LIMIT = 3.0
 
 
 def draw_series(
-    view: SeriesView, last: int | None = None, narrow: bool = False, rules: RulesView | None = None
+    view: SeriesView,
+    last: int | None = None,
+    narrow: bool = False,
+    rules: RulesView | None = None,
+    width_px: int | None = None,
 ) -> Figure:
     """Return the chart of a series.
 
@@ -54,6 +58,8 @@ def draw_series(
         Lay the labels inside the chart, for a screen too narrow for a margin.
     rules : RulesView, optional
         What classic rules found, where someone switched some on.
+    width_px : int, optional
+        About how wide the plot will be, so that names under it do not run into each other.
     """
     verdict = view.verdict
     points = verdict.points[-last:] if last else verdict.points
@@ -62,7 +68,7 @@ def draw_series(
     first, final = points[0].ordinal, points[-1].ordinal
     x_range = (first - 0.8, final + 0.8)
     y_range = value_range(view, points)
-    width = NARROW_PX if narrow else WIDE_PX
+    width = width_px or (NARROW_PX if narrow else WIDE_PX)
     lane = lay_out_events(view.marks, x_range, width, words.telling(verdict))
     bottom = 34 + lane.height_px
     labels, shapes = _levels(view, x_range, y_range, usual=rules is None)
@@ -284,11 +290,12 @@ def _months(points: Sequence[Point], width_px: float) -> dict[str, Any]:
     if len(starts) > 1 and (starts[1].ordinal - starts[0].ordinal) * scale < (YEAR_PX + MONTH_PX) / 2:
         starts = starts[1:]
     shown: list[Point] = []
+    room = 0
     for here in starts:
-        fresh = not shown or here.day.year != shown[-1].day.year
-        need = ((YEAR_PX if fresh else MONTH_PX) + (YEAR_PX if len(shown) == 1 else MONTH_PX)) / 2
-        if not shown or (here.ordinal - shown[-1].ordinal) * scale >= need:
+        own = YEAR_PX if not shown or here.day.year != shown[-1].day.year else MONTH_PX
+        if not shown or (here.ordinal - shown[-1].ordinal) * scale >= (own + room) / 2:
             shown.append(here)
+            room = own
     turns = [True, *(a.day.year != b.day.year for a, b in pairwise(shown))]
     names = [
         f"{p.day:%b} {p.day.year}" if turn else f"{p.day:%b}" for p, turn in zip(shown, turns, strict=True)

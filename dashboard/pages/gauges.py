@@ -166,13 +166,13 @@ def _step_card(view: GaugeView) -> Component:
 def _facts(view: GaugeView) -> Component:
     rows: list[tuple[str, Any]] = [("Step", words.bound(view.step, view.unit))]
     if view.tolerance is not None:
-        rows.append(("Tolerance of a check", f"±{words.bound(view.tolerance, view.unit)}"))
+        rows.append(("Limit of a check", f"±{words.bound(view.tolerance, view.unit)}"))
     if view.daily:
         rows.append(("Last check", words.day(view.checks[-1].day, year=True) if view.checks else "none"))
-        rows.append(("Next check due", words.day(view.next_check, year=True) or "today"))
+        rows.append(("Next check", words.day(view.next_check, year=True) or "today"))
         rows.append(("Working days missed", str(view.missed) if view.missed else "none"))
     rows.append(("Calibrated", words.day(view.calibrated, year=True) or "not on record"))
-    rows.append(("Calibration runs out", words.day(view.due, year=True) or "no day set"))
+    rows.append(("Calibrated until", words.day(view.due, year=True) or "no day set"))
     return card("In figures", figures(rows))
 
 

@@ -37,11 +37,13 @@ def action_card(view: SignalView, series: SeriesView | None) -> Component:
         care = cautions(series)
     if care:
         body.append(html.P(care, className="small"))
-    body += [people(queries.board().shop()), line("Remark", "text")]
-    body += _ways_closed() if view.state in CLOSED else _ways_open(view)
+    ways = _ways_closed() if view.state in CLOSED else _ways_open(view)
+    asked = [people(queries.board().shop()), line("Remark", "text"), *ways]
+    # On paper the steps stay, to be ticked by hand.
+    body.append(html.Div(asked, className="desk no-print"))
     where = address("/signals/<signal>/say", {"signal": view.id})
     form = desk_form(where, "signals-done", body, "signals-form")
-    return card("What to do", form, className="no-print")
+    return card("What to do", form)
 
 
 def history_card(view: SignalView) -> Component:

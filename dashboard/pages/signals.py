@@ -13,6 +13,7 @@ from dashboard.figures import draw_series
 from dashboard.pages.missing import missing
 from dashboard.pages.signal_life import action_card, history_card, status, touched_card
 from dashboard.parts import (
+    caption,
     card,
     chart,
     figures,
@@ -97,8 +98,11 @@ def signal_body(view: SignalView) -> list[Component]:
     if found.because:
         evidence.append(html.P(unbroken(found.because), className="small"))
     if series is not None:
-        figure = draw_series(series, None, queries.narrow_screen())
-        evidence.append(chart("signals-chart", figure, f"{view.verdict.name}. {found.sentence}"))
+        figure = draw_series(series, None, queries.narrow_screen(), width_px=queries.chart_px())
+        evidence += [
+            chart("signals-chart", figure, f"{view.verdict.name}. {found.sentence}"),
+            caption(series),
+        ]
     link = dcc.Link("Open the series", href=series_address(view.verdict.key), className="plain")
     touched = board.touched(view.id)
     more = [touched_card(touched)] if touched is not None else []

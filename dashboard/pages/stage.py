@@ -9,13 +9,13 @@ from dash.dependencies import ClientsideFunction
 from dash.development.base_component import Component
 from dash.exceptions import PreventUpdate
 
-from dashboard import queries, route, words
-from dashboard.drawing import Drawing
+from dashboard import queries, words
 from dashboard.figures import draw_capability, draw_series, draw_wear
 from dashboard.pages import series_rules
 from dashboard.pages.missing import missing
 from dashboard.pages.series_decisions import DONE, decisions_card
 from dashboard.parts import (
+    caption,
     card,
     chart,
     heading,
@@ -122,7 +122,7 @@ def rules_drawn(
     """Return the chart with the rules that are on, and what they found."""
     wanted, limits = series_rules.chosen_of(switched)
     rules = queries.board().rules_on(view.verdict.key, wanted, limits) if wanted else None
-    figure = draw_series(view, last, queries.narrow_screen(), rules)
+    figure = draw_series(view, last, queries.narrow_screen(), rules, queries.chart_px())
     return figure, series_rules.found(rules, wanted, view) if rules else []
 
 
@@ -181,11 +181,11 @@ def _evidence(view: SeriesView) -> Component:
         _tools(view),
         chart(
             "stage-chart",
-            draw_series(view, window(verdict), queries.narrow_screen()),
+            draw_series(view, window(verdict), queries.narrow_screen(), width_px=queries.chart_px()),
             f"{verdict.name} by piece in order of making. {words.finding(verdict)} "
             "The same figures stand in the table below.",
         ),
-        _caption(view),
+        caption(view),
         series_rules.rules_fold(view),
     )
 
@@ -214,32 +214,6 @@ def _tools(view: SeriesView) -> Component:
         **{"aria-label": "Span of the chart"},
     )
     return html.Div([state_words(view.verdict), group, link], className="tools")
-
-
-def _caption(view: SeriesView) -> Component:
-    points = view.verdict.points
-    present = {p.model for p in points}
-    models = [
-        html.Span([Drawing(route.draw_symbol(m.symbol)), " ", m.name], className="key")
-        for m in view.models
-        if m.id in present
-    ]
-    text = (
-        f"Pieces in order of making, up to {points[-1].serial}. "
-        "In brackets: the number of pieces a figure rests on."
-    )
-    left_out = sum(p.left_out for p in points)
-    gloss = (
-        [
-            html.Span(
-                [Drawing(route.draw_left_out()), f" left out by a lead, in no figure ({left_out})"],
-                className="key",
-            )
-        ]
-        if left_out
-        else []
-    )
-    return html.Figcaption([html.Span(text), *models, *gloss], className="caption small")
 
 
 def _wear(view: SeriesView) -> list[Component]:

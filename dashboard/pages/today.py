@@ -175,7 +175,11 @@ def _dues(dues: tuple[Due, ...]) -> Any:
 
 def _due(due: Due) -> Component:
     name = [html.Span(due.id, className="whole"), f", {words.day(due.day)}" if due.day else ""]
-    return dcc.Link(name, href=series_address(due.series)) if due.series is not None else html.Span(name)
+    if due.series is not None:
+        return dcc.Link(name, href=series_address(due.series))
+    if due.gauge:
+        return dcc.Link(name, href=address("/gauges/<gauge>", {"gauge": due.id}))
+    return html.Span(name)
 
 
 def _title(**_: str) -> str:

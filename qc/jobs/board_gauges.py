@@ -14,7 +14,7 @@ from qc.plan import PLACE, Characteristic, Gauge, Plan, Stage
 from qc.stats import StatisticsError, factors, gauge_bias, gauge_resolution
 from qc.watch import SeriesKey, day_words, quantity_words
 
-NEWEST: Final = 400
+NEWEST: Final = 200
 """Newest readings of a figure and model that the scatter is taken from."""
 
 LEAST_STEPS_APART: Final = 8
@@ -50,6 +50,24 @@ def gauge_views(workshop: Workshop) -> tuple[GaugeView, ...]:
     ]
     # Of two alike, the one in use first.
     return tuple(sorted(views, key=lambda v: (WORST[v.state], not v.measures)))
+
+
+def missed_checks(workshop: Workshop) -> tuple[tuple[Gauge, date, str], ...]:
+    """Return the gauges whose daily check is missed: each with the first day missed and a sentence.
+
+    Parameters
+    ----------
+    workshop : Workshop
+        An open workshop; no reading is looked at, so it is quick in any store.
+    """
+    plan, today = workshop.plan, workshop.today
+    daily = [gauge for gauge in plan.gauges if gauge.daily_check]
+    if not daily:
+        return ()
+    since = today - timedelta(days=LOOK_BACK_DAYS)
+    events = workshop.store.events("gauge-check", since=since, until=today).sort("day", "id")
+    views = [(gauge, _view(gauge, plan, today, _checks(gauge, events), ())) for gauge in daily]
+    return tuple((g, v.next_check, f"{g.id}: {v.sentence}") for g, v in views if v.missed and v.next_check)
 
 
 def trusted_since(view: GaugeView) -> str:
@@ -162,6 +180,8 @@ def _working_days(plan: Plan, first: date, today: date) -> int:
 def _measures(workshop: Workshop) -> dict[str, list[MeasureView]]:
     """Return, by gauge, what its newest readings measure and how they scatter from piece to piece."""
     found: dict[str, list[MeasureView]] = {}
+    if not workshop.plan.gauges:
+        return found
     charted = {(s.id, c.id): SeriesKey(s.id, c.id, f) for s, c, f in reversed(workshop.plan.charted())}
     for stage in workshop.plan.stages:
         for figure in stage.characteristics:

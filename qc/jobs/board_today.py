@@ -7,6 +7,7 @@ from datetime import date, datetime, timedelta
 
 import polars as pl
 
+from qc.jobs.board_gauges import missed_checks
 from qc.jobs.board_views import Behaviour, BudgetView, Due, SeriesVerdict, StageView, TodayView, is_few
 from qc.jobs.rates import present_budget
 from qc.jobs.workshop import Workshop
@@ -16,8 +17,6 @@ SOON = timedelta(days=7)
 GAUGES_SOON = timedelta(days=14)
 LOOK_BACK = timedelta(days=10)
 """How far back the last day with cards is looked for; a longer pause is a holiday."""
-
-NEWEST_FOR_GAUGES = 10
 
 WORST_FIRST = {"no": 0, "unproven": 1, "proven": 2, "": 3}
 
@@ -77,7 +76,7 @@ def today_view(workshop: Workshop, verdicts: Sequence[SeriesVerdict], budget: Bu
         cards_missing=missing,
         held_rows=store.held().height,
         dies_due=_dies_due(verdicts, today),
-        gauges_due=_gauges_due(plan, today, verdicts),
+        gauges_due=_gauges_due(workshop),
         shipped=shipped["serial"].n_unique() if shipped.height else 0,
         series=len(verdicts),
         budget=budget,
@@ -119,21 +118,22 @@ def _dies_due(verdicts: Sequence[SeriesVerdict], today: date) -> tuple[Due, ...]
     return tuple(sorted(due.values(), key=lambda d: (d.day or today, d.id)))
 
 
-def _gauges_due(plan: Plan, today: date, verdicts: Sequence[SeriesVerdict]) -> tuple[Due, ...]:
-    # The series whose newest pieces it measured; of several, the worst.
-    used = {p.gauge: v.key for v in reversed(verdicts) for p in v.points[-NEWEST_FOR_GAUGES:] if p.gauge}
-    rows = [
+def _gauges_due(workshop: Workshop) -> tuple[Due, ...]:
+    """Return the gauges whose daily check is missed, then those whose calibration runs out."""
+    today = workshop.today
+    missed = [Due(g.id, g.name, day, sentence, gauge=True) for g, day, sentence in missed_checks(workshop)]
+    ends = [
         Due(
             g.id,
             g.name,
             g.due,
             f"Calibration of {g.id} {'ran' if g.due < today else 'runs'} out on {g.due.day} {g.due:%b %Y}.",
-            used.get(g.id),
+            gauge=True,
         )
-        for g in plan.gauges
+        for g in workshop.plan.gauges
         if g.due is not None and g.due <= today + GAUGES_SOON
     ]
-    return tuple(sorted(rows, key=lambda d: (d.day or today, d.id)))
+    return (*missed, *sorted(ends, key=lambda d: (d.day or today, d.id)))
 
 
 def _last_false(workshop: Workshop) -> date | None:

@@ -104,6 +104,7 @@ class Due:
     day: date | None
     sentence: str
     series: SeriesKey | None = None  # where it shows
+    gauge: bool = False  # it has a page among the gauges
 
 
 @dataclass(frozen=True, slots=True)

@@ -124,5 +124,7 @@ def pages(chromium, address, filled):
         "/signals",
         signal,
         "/sheets",
+        "/gauges",
+        "/gauges/EC-1",
         "/month",
     ]

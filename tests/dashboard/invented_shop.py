@@ -371,7 +371,7 @@ class InventedBoard:
             ("Valve card", "Polishing card"),
             4,
             (Due("D-12", "die", date(2026, 12, 3), "D-12: change by draw 470."),) if drifting else (),
-            (Due("G-03", "bore gauge", TODAY, ""), Due("T-01", "tuner", TODAY, "")),
+            (Due("G-03", "bore gauge", TODAY, "", gauge=True), Due("T-01", "tuner", TODAY, "")),
             14,
             len(self._verdicts),
             BUDGET,

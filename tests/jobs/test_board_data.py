@@ -99,11 +99,14 @@ def test_the_budget_is_said_in_days(board, workshop):
     assert budget.series == len(workshop.plan.charted()) and 0 < budget.rate <= 5e-3
 
 
-def test_gauges_due_are_those_that_run_out_within_two_weeks(board, workshop):
+def test_gauges_due_are_those_not_checked_and_those_that_run_out_within_two_weeks(board, workshop):
     limit = workshop.today + timedelta(days=14)
-    assert {d.id for d in board.today().gauges_due} == {
-        g.id for g in workshop.plan.gauges if g.due and g.due <= limit
-    }
+    runs_out = {g.id for g in workshop.plan.gauges if g.due and g.due <= limit}
+    missed = {g.id for g in board.gauges() if g.missed}
+    due = board.today().gauges_due
+    assert {d.id for d in due} == runs_out | missed and "BG-1" in missed
+    assert due[0].id == "BG-1" and "without a check" in due[0].sentence
+    assert all(d.gauge and d.series is None for d in due)
 
 
 def test_a_series_comes_with_what_the_plan_says(board, workshop):

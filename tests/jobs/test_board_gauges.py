@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from datetime import date, timedelta
+from itertools import pairwise
 
 import polars as pl
 import pytest
@@ -70,16 +71,15 @@ def test_a_calibration_says_how_many_days_are_left_or_that_it_ran_out(workshop, 
 
 
 def test_the_scatter_is_taken_from_piece_to_piece_at_one_place(workshop, views):
-    (measure,) = [m for m in views["BM-1"].measures if m.name == "Bell: Bell wall"]
-    rows = workshop.store.readings(stage="bell", characteristics=["wall"]).sort("measured_at", "id")
-    sums, count = 0.0, 0
-    for _, own in rows.group_by("model", "station", "direction"):
-        newest = own.sort("measured_at", "id").unique("serial", keep="first", maintain_order=True)
-        steps = newest["value"].diff().drop_nulls().abs()
-        sums, count = sums + steps.sum(), count + steps.len()
-    assert rows.height < 400 * 5 and measure.n == rows.height
-    assert measure.spread == pytest.approx(sums / count / 1.1283791670955126)  # mean range of two over d2
-    assert measure.steps == pytest.approx(measure.spread / 0.01) and measure.fine
+    (measure,) = views["LR-2"].measures
+    rows = workshop.store.readings(stage="valves", characteristics=["valve_leak"])
+    steps = []
+    for _, own in rows.sort("measured_at", "id").group_by("model", "valve"):
+        newest = own.unique("serial", keep="first", maintain_order=True)["value"].to_list()
+        steps += [abs(b - a) for a, b in pairwise(newest)]
+    assert measure.n == rows.height and measure.name == "Valves: Valve leak"
+    assert measure.spread == pytest.approx(sum(steps) / len(steps) / 1.1283791670955126)  # over d2 of two
+    assert measure.steps == pytest.approx(measure.spread / 0.1) and measure.fine
 
 
 def test_a_coarse_step_is_called_coarse(workshop):

@@ -1,4 +1,5 @@
 from dataclasses import replace
+from itertools import pairwise
 
 import plotly.graph_objects as go
 import pytest
@@ -174,3 +175,15 @@ def test_counts_start_at_zero(board):
 def test_on_a_narrow_screen_labels_stand_inside(view):
     wide, narrow = draw_series(view), draw_series(view, narrow=True)
     assert narrow["layout"]["margin"]["r"] < 20 < wide["layout"]["margin"]["r"]
+
+
+@pytest.mark.parametrize("width", [300, 390, 590])
+def test_names_of_months_have_room_on_every_screen(board, width):
+    for verdict in board.verdicts():
+        view = board.series(verdict.key)
+        axis = draw_series(view, None, width_px=width)["layout"]["xaxis"]
+        scale = width / max(1, len(verdict.points) - 1)
+        names = list(zip(axis["tickvals"], axis["ticktext"], strict=True))
+        for (left, name), (right, following) in pairwise(names):
+            # half of each name on either side, at 6.4 px a character
+            assert (right - left) * scale >= (len(name) + len(following)) * 6.4 / 2, (verdict.key, name)

@@ -91,3 +91,8 @@ def test_the_tube_says_every_stage_in_words(in_app, view, texts):
     for stage in view.stages:
         assert stage.name in said
     assert "limits not kept" in said and "2 pieces so far" in said
+
+
+def test_a_gauge_that_is_due_leads_to_its_page(in_app, view):
+    links = [part.href for part in today.today_card(view)._traverse() if getattr(part, "href", "")]
+    assert "/gauges/G-03" in links and not any("T-01" in link for link in links)
