@@ -14,7 +14,7 @@ from qc.stats.capability_gauge import Seen, gauge_share
 from qc.stats.capability_normal import PPM, Figures, normal_figures, pieces_of
 from qc.stats.capability_pieces import LEAST_PIECES, MOST_PIECES
 from qc.stats.capability_result import Capability, Interval, Limits, verdict, withheld
-from qc.stats.capability_samples import UNSTABLE, Basis, samples_of
+from qc.stats.capability_samples import UNSTABLE, Basis, Samples, samples_of
 from qc.stats.capability_shape import LEAST_OBSERVED, check_shape, shape_figures
 from qc.stats.errors import StatisticsError
 from qc.stats.points import GREATEST, LEAST, as_readings
@@ -177,14 +177,7 @@ def capability_many(
         if reason is not None:
             out.append(withheld(n, reason, wanted, confidence, _count(more[row]), gauge_sd))
             continue
-        seen = Seen(
-            float(samples.mean[row]),
-            float(samples.sd[row]),
-            float(samples.mean_n[row]),
-            float(samples.sd_df[row]),
-            basis.sigma,
-        )
-        gauge = None if gauge_sd is None else gauge_share(seen, limits, gauge_sd, confidence=confidence)
+        gauge = _gauge(samples, row, basis, limits, gauge_sd, confidence)
         if shape == "normal":
             at = {name: float(part[place[row]]) for name, part in figures.items()}
             method = _method(limits.sides, basis, floored=bool(samples.sd[row] > own[row]))
@@ -192,6 +185,18 @@ def capability_many(
         else:
             out.append(_shaped(series[row], n, limits, shape, wanted, confidence, seed, gauge))
     return tuple(out)
+
+
+def _gauge(
+    samples: Samples, row: int, basis: Basis, limits: Limits, gauge_sd: float | None, confidence: float
+) -> GaugeShare | None:
+    """Share of the gauge in one sample, where its sd was given."""
+    if gauge_sd is None:
+        return None
+    mean, sd, mean_n, sd_df = (
+        float(part[row]) for part in (samples.mean, samples.sd, samples.mean_n, samples.sd_df)
+    )
+    return gauge_share(Seen(mean, sd, mean_n, sd_df, basis.sigma), limits, gauge_sd, confidence=confidence)
 
 
 def _normal(

@@ -130,19 +130,9 @@ def nested_capability(
             f"capability: {readings.size} readings and {labels.size} labels: each reading needs its piece"
         )
     nest = nest_of(readings, labels)
-    limits = Limits(lower, upper, target)
-    within, between = nest.variances
-    basis = Basis(stable=stable, unstable_because=unstable_because, pieces=nest.pieces)
-    if not math.isnan(within) and within + between > 0.0:
-        total = within + between
-        parts = worth(nest, within, between, float(np.var(readings, ddof=1)))
-        own = worth(nest, within, between, total)
-        basis = replace(
-            basis, sigma=math.sqrt(total), sigma_df=own.sd_df, mean_n=parts.mean_n, sd_df=parts.sd_df
-        )
     (found,) = capability_many(
         [readings],
-        [basis],
+        [_basis(readings, nest, stable, unstable_because)],
         lower=lower,
         upper=upper,
         target=target,
@@ -151,7 +141,7 @@ def nested_capability(
         resolution=resolution,
         gauge_sd=gauge_sd,
     )
-    spread = spread_by(limits, float(readings.mean()), within, between)
+    spread = spread_by(Limits(lower, upper, target), float(readings.mean()), *nest.variances)
     return beside(found, spread, nest.readings - nest.pieces)
 
 
@@ -292,3 +282,15 @@ def beside(found: Capability, spread: Spread, within_df: int) -> Capability:
         least = float(special.chdtri(within_df, 0.95)) / within_df  # variance seen over true, 1 time in 20
         gauge = replace(gauge, share_of_within=share, of=spread.of, doubtful=share * least > 1.0)
     return replace(found, spread=spread, gauge=gauge)
+
+
+def _basis(readings: Floats, nest: Nest, stable: bool, unstable_because: str) -> Basis:
+    """Say what the readings are worth, and take the total of the components as the sigma of Cp and Cpk."""
+    basis = Basis(stable=stable, unstable_because=unstable_because, pieces=nest.pieces)
+    within, between = nest.variances
+    total = within + between
+    if not total > 0.0:  # NaN where no piece has two readings: each is then a piece of its own
+        return basis
+    parts = worth(nest, within, between, float(np.var(readings, ddof=1)))
+    own = worth(nest, within, between, total)
+    return replace(basis, sigma=math.sqrt(total), sigma_df=own.sd_df, mean_n=parts.mean_n, sd_df=parts.sd_df)
