@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from scipy import optimize, special
 
 from qc.stats.errors import StatisticsError
+from qc.stats.points import GREATEST
 from qc.stats.runlength_sigma import SigmaDistribution, sigma_distribution
 from qc.stats.tolerance import tolerance_factor
 from qc.stats.tolerance_radii import covering_radii
@@ -133,7 +134,9 @@ def estimated_limits(
     >>> round(few.average_run_length, 1), round(few.signal_rate, 5), round(few.chance_under(100), 2)
     (885.8, 0.00621, 0.18)
     """
-    if not (points >= 2 and n >= 1 and factor > 0 and math.isfinite(shift)):
+    if not (
+        2 <= points <= GREATEST and 1 <= n <= GREATEST and 0 < factor <= GREATEST and abs(shift) <= GREATEST
+    ):
         raise StatisticsError(
             f"estimated limits: {points} points of {n}, factor {factor}, shift {shift}; at least 2 points, "
             "1 reading each, a factor above 0 and a number are needed"

@@ -9,6 +9,7 @@ rates is followed.
 from __future__ import annotations
 
 import csv
+import math
 from dataclasses import dataclass
 from functools import lru_cache
 from importlib import resources
@@ -85,7 +86,7 @@ def threshold_scores(false_alarm_rate: float, length: int, shape: Judged = "norm
     True
     """
     rate = check_rate(false_alarm_rate)
-    if length < 4:
+    if not 4 <= length < math.inf:
         raise StatisticsError(f"length {length}: a stretch is judged from its 4th reading on")
     table = threshold_table(shape)
     column = _at_length(table, float(min(length, table.lengths[-1])))

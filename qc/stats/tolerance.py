@@ -13,6 +13,7 @@ import numpy as np
 from scipy import special
 
 from qc.stats.errors import StatisticsError
+from qc.stats.points import GREATEST, LEAST
 from qc.stats.tolerance_radii import (
     KNOWN_DF,
     NORMAL_DF,
@@ -23,6 +24,7 @@ from qc.stats.tolerance_radii import (
     sd_density,
 )
 
+LEAST_SHARE = 1e-9  # a content or confidence below it is a slip, and its normal point overflows later on
 _NEWTON_STEPS = 60
 
 
@@ -159,7 +161,7 @@ def tolerance_confidence(n: float, k: float, content: float, *, df: float | None
     """
     n, df = _checked(n, df, "tolerance confidence")
     _check_share(content, "content")
-    if not (math.isfinite(k) and k > 0):
+    if not LEAST <= k <= GREATEST:
         raise StatisticsError(f"tolerance confidence: factor k is {k}, must be above 0")
     if df >= KNOWN_DF:
         return 2.0 * float(special.ndtr(error_held(n, content, k))) - 1.0
@@ -357,15 +359,15 @@ def _known_sd(n: float, content: float, confidence: float) -> float:
 def _checked(n: float, df: float | None, what: str) -> tuple[float, float]:
     """Return readings and degrees of freedom, or say why they will not do."""
     if df is None:
-        if not (math.isfinite(n) and n >= 2):
+        if not 2 <= n <= GREATEST:
             raise StatisticsError(f"{what}: {n:g} readings given, at least 2 are needed")
         return float(n), float(n) - 1.0
-    if not (math.isfinite(n) and n > 0 and df > 0):
+    if not (0 < n <= GREATEST and df > 0):
         raise StatisticsError(f"{what}: n is {n:g} and the degrees of freedom {df:g}; both must be above 0")
     return float(n), float(df)
 
 
 def _check_share(value: float, what: str) -> None:
     """Refuse a share that is not strictly between 0 and 1."""
-    if not 0.0 < value < 1.0:
+    if not LEAST_SHARE <= value < 1.0:
         raise StatisticsError(f"limit factors: {what} is {value}, must lie between 0 and 1")

@@ -13,6 +13,7 @@ from qc.stats.detector_block import SAME_STEP
 from qc.stats.detector_input import check_values
 from qc.stats.detector_result import Detection, DetectorSignal
 from qc.stats.errors import StatisticsError
+from qc.stats.points import check_magnitude
 from qc.stats.thresholds import LOWEST_RATE
 from qc.stats.wear_break import WearBreak, wear_break
 from qc.stats.wear_scan import bend_scores, bend_threshold
@@ -155,6 +156,8 @@ def check_pairs(count: Values, value: Values) -> tuple[Floats, Floats]:
         raise StatisticsError(
             f"{x.size} counts for {y.size} values: each value needs the count it was made at"
         )
+    for series, name in ((x, "count"), (y, "value")):
+        check_magnitude(float(np.abs(series).max(initial=0.0)), name)
     return x, y
 
 
