@@ -237,6 +237,6 @@ def _check(figures: int, weight: float, limit: float) -> None:
     """Refuse what no chart has."""
     if not 1 <= figures <= MOST_FIGURES or not 0 < weight <= 1 or not (limit > 0 and math.isfinite(limit)):
         raise StatisticsError(
-            f"{figures} figures, weight {weight} and limit {limit}: 1 to {MOST_FIGURES} figures, a weight above "
-            "0 and at most 1 and a limit above 0 are needed"
+            f"{figures} figures, weight {weight} and limit {limit}: 1 to {MOST_FIGURES} figures, a weight "
+            "above 0 and at most 1 and a finite limit above 0 are needed"
         )
