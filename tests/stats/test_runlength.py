@@ -16,6 +16,7 @@ from qc.stats.runlength import (
     RunLength,
     false_alarms,
     run_length_of_chain,
+    shewhart_factor,
     shewhart_run_length,
 )
 
@@ -36,6 +37,17 @@ def test_trade_values():
     assert shewhart_run_length().mean == pytest.approx(370.4, abs=0.05)
     assert false_alarms(1800, 370.4) == pytest.approx(4.86, abs=0.005)
     assert false_alarms(1800, 91.75) == pytest.approx(19.6, abs=0.05)
+
+
+@pytest.mark.parametrize("wanted", [1.5, 100.0, 370.398347, 1e9])
+def test_factor_for_a_wanted_run_length(wanted):
+    assert shewhart_run_length(shewhart_factor(wanted)).mean == pytest.approx(wanted, rel=1e-9)
+
+
+@pytest.mark.parametrize("wanted", [1.0, math.nan, 1e13])
+def test_run_lengths_that_no_factor_gives(wanted):
+    with pytest.raises(StatisticsError, match="wanted run length"):
+        shewhart_factor(wanted)
 
 
 def test_wider_spread_signals_sooner():

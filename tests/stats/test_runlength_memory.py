@@ -198,6 +198,14 @@ def test_head_start_of_the_ewma_shortens_the_wait():
     assert ewma_run_length(0.1, 2.7, 1.0, start=0.4).mean < ewma_run_length(0.1, 2.7, 1.0).mean
 
 
+@pytest.mark.parametrize("weight", [0.05, 0.4, 1.0])
+def test_width_of_limits_that_open_up(weight):
+    width = ewma_width(weight, 370.0, time_varying=True)
+    assert ewma_run_length(weight, width, time_varying=True).mean == pytest.approx(370.0, rel=1e-7)
+    assert width == pytest.approx(ewma_width(weight, 370.0), abs=0.06)
+    assert width >= ewma_width(weight, 370.0) - 1e-8
+
+
 @pytest.mark.parametrize(
     "call, said",
     [
