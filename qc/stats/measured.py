@@ -10,7 +10,7 @@ import math
 
 import numpy as np
 import polars as pl
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from qc.stats.charttable import (
     ChartTable,
@@ -309,15 +309,27 @@ def finish_subgroups(
     )
     typical = (pl.col("readings") / pl.col("points")).alias("typical")
     names = ("lower", "upper", "companion_center", "companion_lower", "companion_upper")
-    nearest = points.group_by("series", maintain_order=True).agg(
-        pl.col(*names).sort_by((pl.col("size") - pl.col("size").mean()).abs(), maintain_order=True).first()
-    )
-    levels = levels.drop("lower", "upper").with_columns(typical).hstack(nearest.select(names))
+    nearest = points.select(names)[_most_typical(points)]
+    levels = levels.drop("lower", "upper").with_columns(typical).hstack(nearest)
     kind = "mean-range" if spread == "range" else "mean-sd"
     varying = bool((levels["least"] != levels["most"]).any())
     return ChartTable(
         kind, points, levels, companion_kind=spread, varying=varying, warnings=_warnings(levels, setting)
     )
+
+
+def _most_typical(points: pl.DataFrame) -> NDArray[np.intp]:
+    """Find in every series the row of the first subgroup whose size is nearest to the mean size.
+
+    Written over arrays: sorting by an aggregated key inside a group-by crashes polars 2.1 with many groups.
+    """
+    counts = lengths(points)
+    starts = np.cumsum(counts) - counts
+    size = points["size"].cast(pl.Float64).to_numpy()
+    away = np.abs(size - np.repeat(np.add.reduceat(size, starts) / counts, counts))
+    rows = np.flatnonzero(away == np.repeat(np.minimum.reduceat(away, starts), counts))
+    _, first = np.unique(np.searchsorted(starts, rows, side="right"), return_index=True)
+    return np.asarray(rows[first])
 
 
 def _with_level(levels: pl.DataFrame, estimate: pl.Expr, df: pl.Expr, setting: Setting) -> pl.DataFrame:

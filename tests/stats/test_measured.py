@@ -317,3 +317,22 @@ def test_a_bad_series_does_not_stop_the_others():
     assert list(table.charts()) == ["a"]
     reasons = dict(table.levels.select("series", "reason").iter_rows())
     assert "spread is zero" in reasons["b"] and "at least 2" in reasons["c"]
+
+
+def test_one_limit_of_many_sizes_is_that_of_the_most_typical_subgroup():
+    """Plain loop over ragged sizes; thousands of series, asked several times over."""
+    rng = np.random.default_rng(17)
+    sizes = rng.integers(2, 7, (3000, 12))
+    frame = pl.DataFrame(
+        {
+            "series": np.repeat(np.arange(3000), sizes.sum(axis=1)),
+            "subgroup": np.concatenate([np.repeat(np.arange(12), row) for row in sizes]),
+            "value": rng.standard_normal(int(sizes.sum())),
+        }
+    )
+    for _ in range(5):
+        table = subgroup_table(frame, spread="range")
+    uppers = table.points["upper"].to_numpy().reshape(3000, 12)
+    for row in range(0, 3000, 101):
+        away = [abs(size - sizes[row].mean()) for size in sizes[row]]
+        assert table.levels["upper"][row] == uppers[row][away.index(min(away))]
