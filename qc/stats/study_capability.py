@@ -11,7 +11,8 @@ import polars as pl
 
 from qc.stats.capability import capability_many
 from qc.stats.capability_nested import Nest, beside, nest_of, spread_by, worth
-from qc.stats.capability_result import Capability, Limits
+from qc.stats.capability_pieces import LEAST_PIECES
+from qc.stats.capability_result import Capability, Limits, withheld
 from qc.stats.capability_samples import Basis
 from qc.stats.points import Floats
 from qc.stats.setting import Setting
@@ -20,6 +21,7 @@ from qc.stats.study_outcome import Outcome
 from qc.stats.study_question import StudyQuestion
 
 SUBGROUPED = ("mean-range", "mean-sd")  # readings of a subgroup are pieces of their own
+ONE = f"1 piece is too few: at least {LEAST_PIECES} are needed"
 MOVING = ("individuals", "ewma", "cusum")  # sigma from moving ranges of the points
 
 
@@ -60,19 +62,23 @@ def series_capability(
     dict of series name to Capability
     """
     picked, parts, bases, nested = [], [], [], {}
+    alone: dict[str, Capability] = {}
     limits = Limits(question.lower, question.upper, question.target)
     for name, part, group in zip(names, readings, groups, strict=True):
         outcome = outcomes[name]
-        if outcome.chart is None or part.size < 2:
+        if outcome.chart is None:
             continue
-        found = None if group is None else _nested(part, group, outcome, question)
+        if part.size < 2:
+            alone[name] = withheld(1, ONE, question.wanted, question.confidence, None, question.gauge_sd)
+            continue
+        found = None if group is None or group.n_unique() < 2 else _nested(part, group, outcome, question)
         if found is not None:
             nested[name] = found
         picked.append(name)
         parts.append(part)
         bases.append(_basis(part, outcome, question, found))
     if not picked:
-        return {}
+        return alone
     answers = capability_many(
         parts,
         bases,
@@ -85,7 +91,7 @@ def series_capability(
         resolution=question.setting.resolution,
         gauge_sd=question.gauge_sd,
     )
-    out = dict(zip(picked, answers, strict=True))
+    out = alone | dict(zip(picked, answers, strict=True))
     of = "subgroups" if question.chart in SUBGROUPED else "pieces"
     means = {name: float(part.mean()) for name, part in zip(picked, parts, strict=True) if name in nested}
     for name, one in nested.items():

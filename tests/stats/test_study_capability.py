@@ -214,6 +214,14 @@ def test_readings_that_the_distribution_cannot_have_keep_their_chart():
     assert found.chart is not None and "needs readings above 0" in found.capability.reason
 
 
+def test_one_reading_or_one_subgroup_is_too_few_and_no_error():
+    known = Setting(center=10.0, sigma=1.0)
+    one = ask({"value": [10.2]}, setting=known, gauge_sd=0.1).capability
+    assert one.reason == "1 piece is too few: at least 20 are needed" and one.to_dict()["ppk"] is None
+    group = ask({"value": [10.2, 9.8, 10.1], "subgroup": [1, 1, 1]}, "mean-range", known).capability
+    assert "3 pieces are too few" in group.reason and group.spread is None
+
+
 def test_signals_withhold_and_say_why():
     readings = np.concatenate([np.random.default_rng(15).normal(10.0, 0.2, 39), [15.0]])
     question = StudyQuestion("individuals", rules=parse_rules("limit"), lower=4.0, upper=16.0)
