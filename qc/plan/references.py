@@ -114,7 +114,7 @@ def _workshop(plan: Plan, tree: Node, declared: Declared) -> Iterator[PlanFault]
     shop = tree.nearest("workshop")
     zone = plan.workshop.time_zone
     if not _is_zone(zone):
-        mend = did_you_mean(zone, available_timezones()) or 'Write a name such as "Europe/Berlin" or "UTC".'
+        mend = did_you_mean(zone, available_timezones()) or 'Write a name such as "UTC" or "Etc/GMT-1".'
         yield _fault(shop, "time_zone", f'"{zone}" is no known time zone', mend)
     if plan.workshop.lead and plan.workshop.lead not in declared.people:
         yield _unknown(shop, "lead", "person", plan.workshop.lead, declared.people)

@@ -214,6 +214,7 @@ def test_a_page_prints_light_and_without_its_controls(visit, filled):
 def test_a_signal_prints_its_steps_and_not_its_form(visit, pages):
     page = visit().go(pages[6])
     page.wait_for_selector("#signals-chart .main-svg")
+    page.evaluate("window.dispatchEvent(new Event('beforeprint'))")
     page.emulate_media(media="print")
     form = page.locator("#signals-form")
     assert form.locator(".checks").is_visible() and page.locator("#signals-chart").is_visible()

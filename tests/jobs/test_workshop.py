@@ -71,15 +71,17 @@ def test_the_environment_finds_it(folder, monkeypatch):
 
 
 def test_a_day_asked_for_is_the_day(folder):
+    change(folder, "time_zone: UTC ", "time_zone: Etc/GMT-2 ")
     workshop = open_workshop(folder, as_of=date(2026, 5, 14))
     assert workshop.today == date(2026, 5, 14)
-    assert workshop.now == datetime(2026, 5, 14, 21, 59, 59, tzinfo=UTC)  # end of that day in Vienna, summer
+    assert workshop.now == datetime(2026, 5, 14, 21, 59, 59, tzinfo=UTC)  # end of that day there
     assert workshop.store.plan_versions()[0].when.year > 2025  # looking back does not date the plan back
     workshop.store.close()
 
 
 def test_the_plan_may_fix_its_own_day_and_asking_goes_before_it(folder):
     change(folder, "  lead: QL", "  today: 2026-03-02\n  lead: QL")
+    change(folder, "time_zone: UTC ", "time_zone: Etc/GMT-1 ")
     workshop = open_workshop(folder)
     assert workshop.today == date(2026, 3, 2)
     assert (
@@ -93,7 +95,7 @@ def test_the_plan_may_fix_its_own_day_and_asking_goes_before_it(folder):
 
 def test_a_plan_with_faults_is_refused_with_all_of_them_and_not_recorded(folder):
     open_workshop(folder).store.close()
-    change(folder, "time_zone: Europe/Vienna", "time_zone: Europe/Wien")
+    change(folder, "time_zone: UTC ", "time_zone: Etc/GTM-1 ")
     change(folder, "a4_hz: 442 ", "a4_hz: 442,0 ")
     with pytest.raises(PlanError) as caught:
         open_workshop(folder)
@@ -120,6 +122,7 @@ def target_on(workshop, day):
 
 def test_a_target_written_over_keeps_its_past_once_a_sheet_was_judged_by_it(folder, monkeypatch):
     change(folder, "  lead: QL", "  today: 2026-03-02\n  lead: QL")
+    change(folder, "time_zone: UTC ", "time_zone: Etc/GMT-1 ")
     first = open_workshop(folder)
     take_in_a_sheet(first)
     first.store.close()

@@ -7,7 +7,7 @@ from qc.plan import PlanError, QcError, check_plan, load_plan, read_plan_text
 GOOD = """\
 workshop:
   name: Two Benches
-  time_zone: Europe/Vienna
+  time_zone: Etc/GMT-1
   lead: QL
 models:
   - id: tenor
