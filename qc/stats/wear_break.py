@@ -13,6 +13,7 @@ from scipy import special
 from qc.stats.detector_evidence import LARGEST_RELATIVE, SIZE_CONFIDENCE, START_CONFIDENCE
 from qc.stats.detector_input import check_values
 from qc.stats.errors import StatisticsError
+from qc.stats.points import check_magnitude
 
 Floats = NDArray[np.float64]
 Values = Sequence[float] | Floats
@@ -187,6 +188,8 @@ def _checked(count: Values, value: Values) -> tuple[Floats, Floats]:
         raise StatisticsError(
             f"{x.size} counts for {y.size} values: each value needs the count it was made at"
         )
+    for series, name in ((x, "count"), (y, "value")):
+        check_magnitude(float(np.abs(series).max(initial=0.0)), name)
     if x.size < LEAST_PIECES or np.unique(x).size < LEAST_BEFORE:
         raise StatisticsError(
             f"{x.size} values at {np.unique(x).size} counts: too few for a line and a break"
