@@ -40,7 +40,9 @@ def draw_wear(view: SeriesView, narrow: bool = False) -> Figure | None:
         return None
     decimals = words.decimals_of(verdict)
     end = max([forecast.count_now, forecast.change_by_count or 0]) * 1.06
-    shapes, labels = _lines(forecast, points, end, decimals, verdict.unit)
+    now = words.current_stretch(verdict)
+    since = [p for p in points if now is None or p.ordinal >= now.first] or points
+    shapes, labels = _lines(forecast, since, end, decimals, verdict.unit)
     mark, note = _change_by(forecast)
     heights = [p.value for p in points] + [label.y for label in labels]
     pad = 0.1 * ((max(heights) - min(heights)) or 1.0)
@@ -83,14 +85,16 @@ def draw_wear(view: SeriesView, narrow: bool = False) -> Figure | None:
 def _lines(
     forecast: Forecast, points: list[Point], end: float, decimals: int, unit: str
 ) -> tuple[list[dict[str, Any]], list[EdgeLabel]]:
+    """Return the line of the pieces since the last change, and the limit it runs towards."""
     shapes: list[dict[str, Any]] = []
     labels: list[EdgeLabel] = []
     if forecast.slope_per_100 is not None:
         slope = forecast.slope_per_100 / 100
         # The line of this slope that lies nearest to the pieces goes through their middle.
         height = sum(p.value - slope * (p.tool_count or 0) for p in points) / len(points)
+        first = min(p.tool_count or 0 for p in points)
         last = height + slope * end
-        shapes.append(level(height, 0, end, LIGHT["steady"], 2, end=last))
+        shapes.append(level(height + slope * first, first, end, LIGHT["steady"], 2, end=last))
         pace = words.amount(forecast.slope_per_100, unit, decimals, signed=True)
         labels.append(EdgeLabel(last, f"{pace} / 100 draws", LIGHT["steady"], bold=True))
     if forecast.limit is not None:

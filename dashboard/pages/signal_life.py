@@ -22,7 +22,7 @@ SAID_WORDS = {
     "comment": "remark",
 }
 CLOSED = ("closed", "closed-false")
-SHOWN_PIECES = 15
+SHOWN_PIECES, SHOWN_REST = 15, 300
 
 
 def action_card(view: SignalView, series: SeriesView | None) -> Component:
@@ -77,8 +77,10 @@ def touched_card(found: TouchedView, title: str = "What else it touched") -> Com
     body: list[Any] = [table(head, newest[:SHOWN_PIECES], "Newest first")]
     rest = newest[SHOWN_PIECES:]
     if rest:
-        older = table(head, rest, "Earlier pieces")
-        body.append(html.Details([html.Summary(f"Show the other {len(rest)}"), older], className="folded"))
+        older = [table(head, rest[:SHOWN_REST], "Earlier pieces")]
+        if len(rest) > SHOWN_REST:
+            older.append(html.P(f"The newest {SHOWN_REST} of them; qc also lists all.", className="small"))
+        body.append(html.Details([html.Summary(f"Show the other {len(rest)}"), *older], className="folded"))
     return card(title, said, *body)
 
 

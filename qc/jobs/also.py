@@ -108,18 +108,11 @@ def also(workshop: Workshop, kind: Kind, name: str, *, since: str = "") -> Also:
         It touched nothing on record, or `since` cannot be read.
     """
     first, why = _since(workshop, kind, name, since)
-    readings = (
-        workshop.store.readings().filter(pl.col(kind) == name).select("serial", "model", "day", "stage")
-    )
-    events = workshop.store.events().filter(pl.col("kind") == "part")
-    rows = readings
-    if kind in {"tool", "batch"}:
-        own = events.filter(pl.col(kind) == name).with_columns(stage=pl.lit("assembly"))
-        rows = pl.concat([rows, own.select("serial", "model", "day", "stage")], how="vertical_relaxed")
-    if rows.is_empty():
+    events = workshop.store.events("part")
+    rows = _rows(workshop, kind, name, events, first)
+    # Nothing since that day is an answer, but only where the name is right.
+    if rows.is_empty() and (first is None or _rows(workshop, kind, name, events, None).is_empty()):
         raise JobError(f"No reading and no part on record names {kind} {name!r}. Check the id: qc plan show")
-    if first is not None:
-        rows = rows.filter(pl.col("day") >= first)
     pieces = workshop.store.pieces()
     left = dict(pieces.select("serial", "shipped").iter_rows())
     inside = {part: serial for part, serial in events.select("subject", "serial").iter_rows() if part}
@@ -138,6 +131,19 @@ def also(workshop: Workshop, kind: Kind, name: str, *, since: str = "") -> Also:
         for row in table.sort("day", "serial").to_dicts()
     )
     return Also(kind, name, first, why, found)
+
+
+def _rows(
+    workshop: Workshop, kind: Kind, name: str, events: pl.DataFrame, first: date | None
+) -> pl.DataFrame:
+    """Return what it touched from a day on; a large store is read from that day only."""
+    columns = ["serial", "model", "day", "stage"]
+    rows = workshop.store.readings(since=first).filter(pl.col(kind) == name).select(columns)
+    if kind == "gauge":
+        return rows
+    own = events.filter(pl.col(kind) == name).with_columns(stage=pl.lit("assembly"))
+    own = own if first is None else own.filter(pl.col("day") >= first)
+    return pl.concat([rows, own.select(columns)], how="vertical_relaxed")
 
 
 def _since(workshop: Workshop, kind: str, name: str, since: str) -> tuple[date | None, str]:

@@ -42,6 +42,7 @@ from qc.jobs.board_views import (
 from qc.jobs.judging import load_verdicts
 from qc.jobs.workshop import PLAN, Workshop, open_workshop
 from qc.plan import QcError
+from qc.watch import dependence_note
 
 T = TypeVar("T")
 
@@ -113,7 +114,10 @@ class StoreBoardData:
         """Return one series with what the plan says of it."""
         own = self.verdicts(key.stage)
         verdict = next((v for v in own if v.key == key), None)
-        return self._once(f"series {key}", lambda w: series_view(w, verdict, own)) if verdict else None
+        if verdict is None:
+            return None
+        alike = self._once(f"alike {key.stage}", lambda _: dependence_note(own))
+        return self._once(f"series {key}", lambda w: series_view(w, verdict, alike))
 
     def rules(self) -> tuple[RuleOffer, ...]:
         """Return the classic pattern rules with their prices."""

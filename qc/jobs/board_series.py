@@ -9,15 +9,13 @@ from qc.jobs.board_marks import marks
 from qc.jobs.board_views import DecisionView, ModelView, Point, SeriesVerdict, SeriesView
 from qc.jobs.workshop import Workshop
 from qc.stats import StatisticsError, capability
-from qc.watch import DECIDED, Decisions, Span, dependence_note, standing
+from qc.watch import DECIDED, Decisions, Span, standing
 
 NEWEST_FOR_GAUGES: Final = 10
 """Points looked at for the gauges in use now."""
 
 
-def series_view(
-    workshop: Workshop, verdict: SeriesVerdict, stage: Sequence[SeriesVerdict]
-) -> SeriesView | None:
+def series_view(workshop: Workshop, verdict: SeriesVerdict, alike: str = "") -> SeriesView | None:
     """Return one series with what the plan says of it, None where the plan has it no more.
 
     Parameters
@@ -26,8 +24,8 @@ def series_view(
         An open workshop.
     verdict : SeriesVerdict
         The series.
-    stage : sequence of SeriesVerdict
-        All series of its stage.
+    alike : str
+        What is to be said of neighbouring pieces of its stage (`qc.watch.dependence_note`).
     """
     plan, key = workshop.plan, verdict.key
     own = plan.stage(key.stage)
@@ -51,7 +49,7 @@ def series_view(
         present=present,
         settle=pieces_to_settle(verdict, present, plan.workshop.wanted_ppk),
         decisions=decision_views(workshop, str(key)),
-        notes=_notes(verdict, stage),
+        notes=_notes(verdict, alike),
     )
 
 
@@ -90,9 +88,8 @@ def decision_views(workshop: Workshop, series: str) -> tuple[DecisionView, ...]:
     return (*frozen, *(_decision("leave-out", span) for span in stands.left_out))
 
 
-def _notes(verdict: SeriesVerdict, stage: Sequence[SeriesVerdict]) -> tuple[str, ...]:
+def _notes(verdict: SeriesVerdict, alike: str) -> tuple[str, ...]:
     """Return the notes of a series and its stage; the lead's decisions have a place of their own."""
-    alike = dependence_note(stage)
     own = [note for note in verdict.notes if not note.startswith(DECIDED)]
     return (*own, *([alike] if alike else []))
 

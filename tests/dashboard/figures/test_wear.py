@@ -6,13 +6,17 @@ import pytest
 from dashboard.figures import draw_wear
 
 
-def test_the_line_has_the_slope_of_the_forecast_and_runs_through_the_middle(wearing):
+def test_the_line_has_the_slope_of_the_forecast_and_runs_through_the_pieces_since_the_change(wearing):
     figure = draw_wear(wearing)
     line = figure["layout"]["shapes"][0]
     slope = (line["y1"] - line["y0"]) / (line["x1"] - line["x0"])
     assert slope == pytest.approx(wearing.verdict.forecast.slope_per_100 / 100)
-    xs, ys = figure["data"][0]["x"], figure["data"][0]["y"]
-    assert line["y0"] + slope * sum(xs) / len(xs) == pytest.approx(sum(ys) / len(ys))
+    first = wearing.verdict.stretches[-1].first
+    since = [p for p in wearing.verdict.points if p.ordinal >= first]
+    middle = sum(p.tool_count for p in since) / len(since)
+    assert line["x0"] == since[0].tool_count and len(since) == 24
+    level = line["y0"] + slope * (middle - line["x0"])
+    assert level == pytest.approx(sum(p.value for p in since) / len(since))
 
 
 def test_the_draw_to_change_by_is_marked_with_its_day(wearing):

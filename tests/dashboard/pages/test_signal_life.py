@@ -1,4 +1,5 @@
 from dataclasses import replace
+from datetime import date
 
 import pytest
 
@@ -104,3 +105,11 @@ def test_serials_stay_whole_in_a_sentence(texts):
     assert [p.children for p in parts if hasattr(p, "className")] == ["TQ-0418", "M-7", "F-wrap"]
     assert texts(parts) == "Wraps run long since TQ-0418, on M-7; F-wrap apart."
     assert unbroken("Nothing to keep whole.") == ["Nothing to keep whole."]
+
+
+def test_a_very_long_list_of_pieces_is_cut_and_says_where_the_rest_is(texts):
+    many = tuple((f"TQ-{n:04d}", date(2026, 1, 1), "Slide", "still here") for n in range(400))
+    said = texts(signal_life.touched_card(TouchedView("gauge G-1 touched 400 pieces.", many), "Touched"))
+    assert said.startswith("Touched Gauge G-1 touched 400 pieces.") and "Show the other 385" in said
+    assert "The newest 300 of them; qc also lists all." in said
+    assert "TQ-0085" in said and "TQ-0084" not in said
