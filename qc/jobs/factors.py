@@ -36,6 +36,7 @@ __all__ = [
 
 KNOWN = ("center", "sigma")
 _TEXTBOOK = 3.0
+_LEAST_SHARE = 1e-9  # smaller is a slip
 
 
 @dataclass(frozen=True, slots=True)
@@ -266,10 +267,10 @@ def limit_factors(
         raise StatisticsUsageError("a known centre or sigma goes with two limits and one further piece only")
     if known == "sigma" and df is not None:
         raise StatisticsUsageError("a known sigma has no degrees of freedom: leave --df out")
-    if not 0.0 < content < 1.0:
+    if not _LEAST_SHARE <= content < 1.0:
         raise StatisticsError(f"limit factors: content is {content}, must lie between 0 and 1")
     for name, share in (("confidence", confidence), ("false-alarm rate", rate)):
-        if share is not None and not 0.0 < share < 1.0:
+        if share is not None and not _LEAST_SHARE <= share < 1.0:
             raise StatisticsError(f"limit factors: {name} is {share}, must lie between 0 and 1")
     asked = 1.0 - content if rate is None else rate
     rows = tuple(_row(n, content, confidence, asked, sides, k, known, df, future) for n in pieces)

@@ -121,7 +121,7 @@ class EstimatedRunLengths:
     @property
     def false_signals(self) -> float | None:
         """False signals to expect in the points judged, over all baselines."""
-        if self.judged is not None and not self.judged >= 0:
+        if self.judged is not None and not 0 <= self.judged < math.inf:
             raise StatisticsError(f"false alarms: {self.judged} points judged, at least 0 are needed")
         return None if self.judged is None else self.judged * self.shifts[0][1].signal_rate
 
@@ -149,7 +149,10 @@ class EstimatedRunLengths:
             "degrees_of_freedom": self.worth,
             "shifts": rows,
             "own_limits": {
-                "quantiles": {f"{share:g}": length for share, length in self.quantiles().items()},
+                "quantiles": {
+                    f"{share:g}": length if math.isfinite(length) else None
+                    for share, length in self.quantiles().items()
+                },
                 "chance_under": {f"{length:g}": chance for length, chance in self.chances().items()},
             },
             "false_signals": self.false_signals,
@@ -292,6 +295,8 @@ def _estimated(given: Asked, shifts: tuple[float, ...]) -> EstimatedRunLengths:
     if "points" not in given:
         raise StatisticsUsageError("estimated needs --points N: how many points the limits rest on")
     points, n = given["points"], given.get("n", 1)
+    if n < 1:
+        raise StatisticsError(f"estimated limits: points of {n} readings, at least 1 is needed")
     estimator = given.get("estimator", "moving-range" if n == 1 else "range")
     wanted, sure = given.get("wanted"), given.get("confidence", 0.9)
     if "confidence" in given and wanted is None:

@@ -104,7 +104,7 @@ def estimated_text(
     )
     lines = [
         f"{what} are a lottery: nine in ten such baselines give a chart that runs between "
-        f"{_points(quantiles[0.05])} and {_points(quantiles[0.95])} points to a false signal."
+        f"{_length(quantiles[0.05])} and {_length(quantiles[0.95])} points to a false signal."
     ]
     if promise is not None:
         lines = [
@@ -121,7 +121,7 @@ def estimated_text(
     lines += _columns(
         [
             ("share of baselines under", *(f"{100 * share:g} %" for share in quantiles)),
-            ("points", *(_points(length) for length in quantiles.values())),
+            ("points", *(_length(length) for length in quantiles.values())),
         ]
     )
     rows = [("shift", "signals a point", "average run length", "sd between baselines")]
@@ -168,6 +168,11 @@ def _points(count: float) -> str:
     if isinstance(count, int):
         return f"{count:,}"
     return f"{count:.2f}" if count < 10 else f"{count:.1f}" if count < 1000 else f"{count:,.0f}"
+
+
+def _length(count: float) -> str:
+    """Write a run length that a share of baselines stays under."""
+    return "over 1e14" if math.isinf(count) else _points(count)
 
 
 def _columns(rows: Sequence[tuple[str, ...]]) -> list[str]:

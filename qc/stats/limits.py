@@ -11,11 +11,12 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
-from scipy.optimize import brentq
+import numpy as np
 from scipy.special import chdtri, ndtr, ndtri, stdtrit
 
 from qc.stats.errors import StatisticsError, StatisticsUsageError
 from qc.stats.tolerance import tolerance_factor
+from qc.stats.tolerance_radii import half_widths
 
 Method = Literal["textbook", "prediction", "guaranteed"]
 METHODS: tuple[Method, ...] = ("textbook", "prediction", "guaranteed")
@@ -88,7 +89,7 @@ class LimitRule:
         >>> round(LimitRule("guaranteed").factor(10, 9), 2)
         4.6
         """
-        if center_points < 1 or sigma_df < 1:
+        if not (center_points >= 1 and sigma_df >= 1):
             raise StatisticsError(
                 f"limits rest on {center_points:g} points and {sigma_df:g} degrees of freedom: "
                 "at least two points are needed"
@@ -106,11 +107,7 @@ class LimitRule:
             return known * math.sqrt(sigma_df / float(chdtri(sigma_df, self.confidence)))
         if math.isinf(sigma_df):  # only the centre is uncertain: the widest limit its error calls for
             error = float(ndtri((1 + self.confidence) / 2)) / math.sqrt(center_points)
-            return float(
-                brentq(
-                    lambda k: float(ndtr(error - k) + ndtr(-error - k)) - self.rate, known, known + error + 1
-                )
-            )
+            return float(half_widths(np.array([error]), 1 - self.rate)[0])
         return tolerance_factor(center_points, 1 - self.rate, self.confidence, df=sigma_df)
 
 

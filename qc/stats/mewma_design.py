@@ -13,7 +13,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import brentq
-from scipy.special import gammaln, ive
+from scipy.special import chdtri, gammaln, ive
 
 from qc.stats.errors import StatisticsError
 from qc.stats.points import GREATEST
@@ -151,7 +151,8 @@ def _limit(figures: int, weight: float, run_length: float) -> float:
         """Log run length at this limit, less the wanted one."""
         return math.log(mewma_run_length(figures, weight, limit) / run_length)
 
-    return float(brentq(gap, 1e-3, 50.0 + 5.0 * figures, xtol=1e-10))
+    # a chart without memory needs the widest limit: its points do not hang together
+    return float(brentq(gap, 1e-3, 1.0001 * float(chdtri(figures, 1.0 / run_length)), xtol=1e-10))
 
 
 def _still(figures: int, weight: float, limit: float) -> tuple[Floats, Floats]:
@@ -175,6 +176,15 @@ def _shifted(figures: int, weight: float, limit: float, shift: float) -> tuple[F
         centers = (1.0 - weight) * np.append(along, 0.0) + shift
         mass = _normal(along, centers) * weights
         return mass[-1], mass[:-1]
+    along, lengths = _rest_of_disc(figures, weight, limit)
+    mass = _normal(along, (1.0 - weight) * np.append(along, 0.0) + shift) * lengths
+    return mass[-1], mass[:-1]
+
+
+@lru_cache(maxsize=4)
+def _rest_of_disc(figures: int, weight: float, limit: float) -> tuple[Floats, Floats]:
+    """Nodes along the shift, and what the length of the rest gives to each step: the same for all shifts."""
+    reach = math.sqrt(limit / (weight * (2.0 - weight)))
     angle, angle_weights = _legendre(_node_count(2.0 * reach, _NODES_A_SPREAD_SHIFTED))
     part, part_weights = _legendre(_node_count(reach, _NODES_A_SPREAD_SHIFTED))
     if angle.size * part.size > _MOST_STATES:
@@ -188,10 +198,7 @@ def _shifted(figures: int, weight: float, limit: float, shift: float) -> tuple[F
     across = (reach * cosine[:, None] * (part + 1.0) / 2.0).ravel()
     area = angle_weights * np.pi / 2.0 * (reach * cosine) ** 2
     weights = (area[:, None] * part_weights / 2.0).ravel()
-    kept = 1.0 - weight
-    mass = _normal(along, kept * np.append(along, 0.0) + shift)
-    mass = mass * _length_density(across, kept * np.append(across, 0.0), figures - 1) * weights
-    return mass[-1], mass[:-1]
+    return along, _length_density(across, (1.0 - weight) * np.append(across, 0.0), figures - 1) * weights
 
 
 def _normal(at: Floats, centers: Floats) -> Floats:
@@ -217,7 +224,7 @@ def _length_density(at: Floats, centers: Floats, figures: int) -> Floats:
 
 def _node_count(spreads: float, dense: float = _NODES_A_SPREAD) -> int:
     """Nodes for an interval of so many spreads of the newest point."""
-    count = _LEAST_NODES + math.ceil(dense * spreads)
+    count = _LEAST_NODES + math.ceil(dense * min(spreads, _MOST_NODES))
     if count > _MOST_NODES:
         raise StatisticsError(
             "run length of MEWMA: the chart's memory is too long for the integral equation; take a greater "

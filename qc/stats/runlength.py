@@ -220,7 +220,7 @@ def false_alarms(points: float, mean_run_length: float) -> float:
     >>> round(false_alarms(12 * 150, 370.4), 2)
     4.86
     """
-    if not (points >= 0 and mean_run_length >= 1):
+    if not (0 <= points < math.inf and mean_run_length >= 1):
         raise StatisticsError(f"false alarms: {points} points and run length {mean_run_length}")
     return points / mean_run_length
 

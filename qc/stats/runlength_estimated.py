@@ -22,6 +22,8 @@ _NODES, _WEIGHTS = (_NODES + 1.0) / 2.0, _WEIGHTS / 2.0
 _REACH = 9.0  # standard errors of the centre: beyond lie 2e-19 of its distribution
 _BREAKS = (1.25, 2.5, 5.0, 10.0, 25.0, 60.0, 150.0)  # parts of sigma's range that have nodes of their own
 _NEGLIGIBLE = 42.0  # e^-42 of the greatest value is left out
+LONGEST = 1e14  # a run length beyond is a rate that the content 1 - rate can no longer hold
+_LEAST_FACTOR, _GREATEST_FACTOR = 0.01, 40.0
 _NEAREST, _FURTHEST = 1e-4, 1e4  # sigma is looked for between these, the true one being 1
 
 
@@ -60,15 +62,22 @@ class EstimatedLimits:
 
     def chance_under(self, run_length: float) -> float:
         """Return the chance that the limits drawn have a true in-control run length under this one."""
-        if not run_length > 1:
-            raise StatisticsError(f"estimated limits: run length is {run_length}, must be above 1")
+        if not 1 < run_length <= LONGEST:
+            raise StatisticsError(
+                f"estimated limits: run length is {run_length}, must be above 1 and at most {LONGEST:g}"
+            )
         return 1.0 - _kept(self.points, self.factor, run_length, self.sigma)
 
     def run_length_quantile(self, share: float) -> float:
-        """Return the in-control run length that this share of baselines stays under."""
+        """Return the in-control run length that this share of baselines stays under; infinite above 1e14."""
         if not 0.0 < share < 1.0:
             raise StatisticsError(f"estimated limits: quantile {share} asked for, must lie between 0 and 1")
-        log = optimize.brentq(lambda x: self.chance_under(1.0 + math.exp(x)) - share, -12.0, 34.0, xtol=1e-11)
+        if self.chance_under(LONGEST) < share:
+            return math.inf
+        low, high = -30.0, math.log(LONGEST - 1.0)
+        if self.chance_under(1.0 + math.exp(low)) >= share:
+            return 1.0
+        log = optimize.brentq(lambda x: self.chance_under(1.0 + math.exp(x)) - share, low, high, xtol=1e-11)
         return 1.0 + math.exp(float(log))
 
     def to_dict(self) -> dict[str, object]:
@@ -135,11 +144,14 @@ def estimated_limits(
     (885.8, 0.00621, 0.18)
     """
     if not (
-        2 <= points <= GREATEST and 1 <= n <= GREATEST and 0 < factor <= GREATEST and abs(shift) <= GREATEST
+        2 <= points <= GREATEST
+        and 1 <= n <= GREATEST
+        and _LEAST_FACTOR <= factor <= _GREATEST_FACTOR
+        and abs(shift) <= _FURTHEST
     ):
         raise StatisticsError(
             f"estimated limits: {points} points of {n}, factor {factor}, shift {shift}; at least 2 points, "
-            "1 reading each, a factor above 0 and a number are needed"
+            f"1 reading each, a factor of {_LEAST_FACTOR:g} to {_GREATEST_FACTOR:g} and a shift are needed"
         )
     sigma = sigma_distribution(points, n=n, estimator=estimator)
     average = square = math.inf
@@ -154,7 +166,7 @@ def estimated_limits(
         shift=shift,
         average_run_length=average,
         sd_between_baselines=math.sqrt(max(square - average**2, 0.0)) if finite else math.inf,
-        sd_run_length=math.sqrt(2.0 * square - average - average**2) if finite else math.inf,
+        sd_run_length=math.sqrt(max(2.0 * square - average - average**2, 0.0)) if finite else math.inf,
         signal_rate=_expectation(points, factor, shift, sigma, -1),
         sigma=sigma,
     )
@@ -200,8 +212,10 @@ def guaranteed_run_length_factor(
     >>> round(guaranteed_run_length_factor(30, 370.4, estimator="moving-range"), 3)
     3.857
     """
-    if not (run_length > 1.0 and math.isfinite(run_length)):
-        raise StatisticsError(f"estimated limits: wanted run length is {run_length}, must be above 1")
+    if not 1.0 < run_length <= LONGEST:
+        raise StatisticsError(
+            f"estimated limits: wanted run length is {run_length}, must be above 1 and at most {LONGEST:g}"
+        )
     sigma = sigma_distribution(points, n=n, estimator=estimator)
     df = points - 1 if n == 1 else points * (n - 1)
     start = tolerance_factor(points, 1.0 - 1.0 / run_length, confidence, df=df)

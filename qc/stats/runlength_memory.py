@@ -327,7 +327,7 @@ def _cusum_mean(reference: float, decision: float, sides: int, head_start_share:
 
 def _node_count(spreads: float) -> int:
     """Nodes for a kernel this many times narrower than the interval: five a spread hold eight digits."""
-    count = 30 + math.ceil(5.0 * spreads)
+    count = 30 + math.ceil(5.0 * min(spreads, _MOST_NODES))
     if count > _MOST_NODES:
         raise StatisticsError(
             "run length: the chart's memory is too long for the integral equation; take a greater weight, "

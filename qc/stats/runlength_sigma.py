@@ -19,6 +19,7 @@ Floats = NDArray[np.float64]
 ESTIMATORS = ("sd", "sd-unbiased", "moving-range", "range")
 # From here on ranges are as good as a chi: the matched one changes no chance by more than 3e-4.
 _MANY_RANGES = 20_000
+_MOST_POINTS = 1e12  # more make limits that are as good as known
 
 
 class SigmaDistribution(Protocol):
@@ -131,8 +132,12 @@ def sigma_estimate(points: int, *, n: int = 1, estimator: str = "sd") -> SigmaEs
     >>> round(sigma_estimate(100, estimator="moving-range").df, 1)
     60.3
     """
-    if points < 2:
-        raise StatisticsError(f"estimated limits: {points} points given, at least 2 are needed")
+    if not 2 <= points <= _MOST_POINTS:
+        raise StatisticsError(
+            f"estimated limits: {points} points given, at least 2 (and at most {_MOST_POINTS:g}) are needed"
+        )
+    if not 1 <= n <= _MOST_POINTS:
+        raise StatisticsError(f"estimated limits: points of {n} readings, at least 1 is needed")
     if estimator not in ESTIMATORS:
         raise StatisticsUsageError(
             f"estimated limits: estimator {estimator!r} is not known; there are {', '.join(ESTIMATORS)}"

@@ -26,6 +26,7 @@ from qc.stats.tolerance_radii import (
 
 LEAST_SHARE = 1e-9  # a content or confidence below it is a slip, and its normal point overflows later on
 _NEWTON_STEPS = 60
+_LEAST_DF = 0.1
 
 
 def tolerance_factor(
@@ -213,7 +214,9 @@ def prediction_factor(
         raise StatisticsError(f"prediction factor: sides is {sides}, must be 1 or 2")
     if future < 1:
         raise StatisticsError(f"prediction factor: {future} further readings asked for, at least 1 is needed")
-    return float(special.stdtrit(df, 1.0 - (1.0 - coverage) / sides) * math.sqrt(1.0 / future + 1.0 / n))
+    chance = 1.0 - (1.0 - coverage) / sides
+    quantile = special.ndtri(chance) if df >= KNOWN_DF else special.stdtrit(df, chance)
+    return float(quantile * math.sqrt(1.0 / future + 1.0 / n))
 
 
 def howe_factor(
@@ -254,6 +257,8 @@ def howe_factor(
     n, df = _checked(n, df, "tolerance factor by Howe")
     _check_share(content, "content")
     _check_share(confidence, "confidence")
+    if df >= KNOWN_DF:
+        return float(special.ndtri((1.0 + content) / 2.0) * math.sqrt(1.0 + 1.0 / n))
     quantile = special.chdtri(df, confidence)
     k = special.ndtri((1.0 + content) / 2.0) * math.sqrt(df * (1.0 + 1.0 / n) / quantile)
     if corrected:
@@ -362,8 +367,10 @@ def _checked(n: float, df: float | None, what: str) -> tuple[float, float]:
         if not 2 <= n <= GREATEST:
             raise StatisticsError(f"{what}: {n:g} readings given, at least 2 are needed")
         return float(n), float(n) - 1.0
-    if not (0 < n <= GREATEST and df > 0):
-        raise StatisticsError(f"{what}: n is {n:g} and the degrees of freedom {df:g}; both must be above 0")
+    if not (0 < n <= GREATEST and df >= _LEAST_DF):
+        raise StatisticsError(
+            f"{what}: n is {n:g} and the degrees of freedom {df:g}; above 0 and 0.1 or more are needed"
+        )
     return float(n), float(df)
 
 
