@@ -52,7 +52,7 @@ def watch_stub() -> str:
 
 def _stub(package: str) -> str:
     home = import_module(package).__dict__["_HOME"]
-    order = sorted(home, key=lambda n: (home[n], not n.isupper(), not n[0].isupper(), n))
+    order = sorted(home, key=lambda n: (home[n], not n.isupper(), not n[0].isupper(), n.lower()))
     lines = [f"from {home[name]} import {name} as {name}" for name in order]
     head = f'"""Types of what `{package}` offers; the package fetches each name on first use."""\n'
     return "\n".join([head, *lines, "", "__all__: list[str]", ""])

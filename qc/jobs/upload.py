@@ -22,6 +22,9 @@ from qc.plan import EVENT, HELD, READING, QcError
 from qc.store import NewSheet, SheetCount, sheet_hash, signal_id
 from qc.watch import SeriesVerdict
 
+TOLD = ("kind", "raised_serial", "sentence", "because", "next_step")
+"""What a receipt tells of a new signal."""
+
 
 class ShowProgress(Protocol):
     """Told how far a long job has come."""
@@ -223,12 +226,10 @@ def _judge(workshop: Workshop) -> dict[str, list[dict[str, Any]]]:
 
 def _fresh(verdict: SeriesVerdict, before: set[str]) -> list[dict[str, Any]]:
     fresh = []
-    for signal in verdict.to_dict()["signals"]:
-        number = signal_id(str(verdict.key), signal)
+    for signal in verdict.signals:
+        said = {name: getattr(signal, name) for name in TOLD}
+        number = signal_id(str(verdict.key), said)
         if number not in before:
-            said = {
-                name: signal[name] for name in ("kind", "raised_serial", "sentence", "because", "next_step")
-            }
             fresh.append({"id": number, "series": str(verdict.key), **said})
     return fresh
 

@@ -17,6 +17,8 @@ from qc.watch.dependence import dependence_note as dependence_note
 from qc.watch.derive import sources_of as sources_of
 from qc.watch.factors import Factor as Factor
 from qc.watch.factors import Factors as Factors
+from qc.watch.factors import FactorTable as FactorTable
+from qc.watch.factors import among as among
 from qc.watch.factors import collect_factors as collect_factors
 from qc.watch.judge import Question as Question
 from qc.watch.judge import judge as judge
@@ -31,6 +33,7 @@ from qc.watch.results import SignalResult as SignalResult
 from qc.watch.results import StretchResult as StretchResult
 from qc.watch.results import Suspect as Suspect
 from qc.watch.upstream import Figure as Figure
+from qc.watch.upstream import FigureTable as FigureTable
 from qc.watch.upstream import collect_figures as collect_figures
 from qc.watch.wear import fittings as fittings
 from qc.watch.words import FIRST_STEPS as FIRST_STEPS

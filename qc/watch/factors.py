@@ -6,7 +6,7 @@ leadpipe batch on the assembly card". Its levels per serial are what suspects ar
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import date
 
@@ -70,39 +70,82 @@ def collect_factors(readings: pl.DataFrame, events: pl.DataFrame, plan: Plan) ->
     -------
     Factors
     """
-    route = {stage.id: index for index, stage in enumerate(plan.stages)}
-    levels: dict[Factor, dict[str, str]] = {}
-    place: dict[Factor, int] = {}
-
-    def put(factor: Factor, serial: str, level: str, at: int) -> None:
-        levels.setdefault(factor, {}).setdefault(serial, level)
-        place[factor] = min(at, place.get(factor, at))
-
-    for factor, at, by_serial in _circumstances(readings, plan, route):
-        levels[factor], place[factor] = by_serial, at
-    parts = events.filter(pl.col("kind") == "part")
-    for row in parts.select("serial", "code", "batch", "tool").iter_rows(named=True):
-        role = row["code"] or "part"
-        if row["batch"]:
-            put(Factor("batch", role), row["serial"], row["batch"], 0)
-        if row["tool"]:
-            put(Factor("tool", _source(plan, "tool", row["tool"], role)), row["serial"], row["tool"], 0)
-    _carry_over_parts(parts, levels, place)
-    stages = _first_stages(readings)
-    for (gauge, serial), level in _checks(readings, events, plan).items():
-        put(Factor("gauge-check", gauge), serial, level, route.get(stages.get(gauge, ""), 0))
-    return Factors(levels, place)
+    return FactorTable(readings, plan).factors(events)
 
 
-def _circumstances(
-    readings: pl.DataFrame, plan: Plan, route: Mapping[str, int]
-) -> list[tuple[Factor, int, dict[str, str]]]:
-    """Return each factor of the readings, its earliest place in the route and its first level by serial."""
+class FactorTable:
+    """What was recorded around many pieces, sorted once; the factors of a few of them are taken from it.
+
+    Parameters
+    ----------
+    readings : polars.DataFrame
+        Rows of the tidy table, in order of entry.
+    plan : Plan
+        Gives gauge and tool classes and the route.
+    """
+
+    def __init__(self, readings: pl.DataFrame, plan: Plan) -> None:
+        self._plan = plan
+        self._route = {stage.id: index for index, stage in enumerate(plan.stages)}
+        self._levels = _first_levels(readings, plan, self._route)
+        daily = [gauge.id for gauge in plan.gauges if gauge.daily_check]
+        used = readings.with_row_index("entered").filter(pl.col("gauge").is_in(daily))
+        self._days = used.select("gauge", "serial", "day").unique()
+        self._stages = used.unique(["gauge", "serial"], keep="first", maintain_order=True).select(
+            "entered", "gauge", "serial", "stage"
+        )
+
+    def factors(self, events: pl.DataFrame, serials: Collection[str] | None = None) -> Factors:
+        """Gather the factors of some pieces, as if nothing else had been recorded.
+
+        Parameters
+        ----------
+        events : polars.DataFrame
+            Events of kind part of these pieces, and gauge checks.
+        serials : collection of str, optional
+            The pieces, and the parts in them; all when left out.
+        """
+        own = pl.lit(True) if serials is None else among("serial", serials)
+        levels: dict[Factor, dict[str, str]] = {}
+        place: dict[Factor, int] = {}
+        by_factor = self._levels.filter(own).partition_by("kind", "source", maintain_order=True, as_dict=True)
+        for (kind, source), part in by_factor.items():
+            factor = Factor(kind, source)
+            place[factor] = int(part["at"].min())  # type: ignore[arg-type]
+            levels[factor] = dict(part.select("serial", "level").iter_rows())
+
+        def put(factor: Factor, serial: str, level: str, at: int) -> None:
+            levels.setdefault(factor, {}).setdefault(serial, level)
+            place[factor] = min(at, place.get(factor, at))
+
+        parts = events.filter(pl.col("kind") == "part")
+        for serial, code, batch, tool in parts.select("serial", "code", "batch", "tool").iter_rows():
+            role = code or "part"
+            if batch:
+                put(Factor("batch", role), serial, batch, 0)
+            if tool:
+                put(Factor("tool", _source(self._plan, "tool", tool, role)), serial, tool, 0)
+        _carry_over_parts(parts, levels, place)
+        stages = dict(
+            self._stages.filter(own).sort("entered", descending=True).select("gauge", "stage").rows()
+        )
+        for (gauge, serial), level in _checks(self._days.filter(own), events).items():
+            put(Factor("gauge-check", gauge), serial, level, self._route.get(stages[gauge], 0))
+        return Factors(levels, place)
+
+
+def among(column: str, names: Iterable[str]) -> pl.Expr:
+    """Return whether a column holds one of these names."""
+    return pl.col(column).is_in(pl.Series(sorted(set(names)), dtype=pl.String).implode())
+
+
+def _first_levels(readings: pl.DataFrame, plan: Plan, route: Mapping[str, int]) -> pl.DataFrame:
+    """Return the first level of each factor and piece in order of entry, and its earliest place."""
     kept = readings.select("serial", "stage", *KINDS).unique(maintain_order=True)
-    kept = kept.with_columns(pl.all().fill_null("")).with_row_index("row")
+    kept = kept.with_columns(pl.all().fill_null("")).with_row_index("entered")
     rows = pl.concat(
         [
-            kept.select("row", "serial", "stage", level=kind, kind=pl.lit(kind), nth=pl.lit(nth))
+            kept.select("entered", "serial", "stage", level=kind, kind=pl.lit(kind), nth=pl.lit(nth))
             for nth, kind in enumerate(KINDS)
         ]
     ).filter(pl.col("level") != "")
@@ -112,14 +155,10 @@ def _circumstances(
         source=pl.Series([source for source, _ in named], dtype=pl.String),
         at=pl.Series([at for _, at in named], dtype=pl.Int64),
     )
-    rows = rows.join(names, on=["kind", "level", "stage"]).sort("row", "nth")
-    factor = ["kind", "source"]
-    rows = rows.with_columns(pl.col("at").min().over(factor))
-    first = rows.unique([*factor, "serial"], keep="first", maintain_order=True)
-    return [
-        (Factor(kind, source), part["at"][0], dict(part.select("serial", "level").iter_rows()))
-        for (kind, source), part in first.partition_by(factor, maintain_order=True, as_dict=True).items()
-    ]
+    rows = rows.join(names, on=["kind", "level", "stage"]).sort("entered", "nth")
+    each = ["kind", "source", "serial"]
+    rows = rows.with_columns(pl.col("at").min().over(each))
+    return rows.unique(each, keep="first", maintain_order=True)
 
 
 def _source(plan: Plan, kind: str, level: str, stage: str) -> str:
@@ -154,19 +193,11 @@ def _carry_over_parts(
         place.setdefault(factor, 0)
 
 
-def _checks(readings: pl.DataFrame, events: pl.DataFrame, plan: Plan) -> dict[tuple[str, str], str]:
-    """Say for each gauge with a daily check and each serial whether it was checked that day."""
-    daily = [gauge.id for gauge in plan.gauges if gauge.daily_check]
+def _checks(used: pl.DataFrame, events: pl.DataFrame) -> dict[tuple[str, str], str]:
+    """Say for each gauge used and each serial whether it had been checked on the first day of use."""
     checks = events.filter(pl.col("kind") == "gauge-check").select("subject", "day")
     done: set[tuple[str, date]] = set(checks.iter_rows())
-    used = readings.filter(pl.col("gauge").is_in(daily)).select("gauge", "serial", "day").unique()
     return {
         (gauge, serial): CHECKED if (gauge, day) in done else UNCHECKED
-        for gauge, serial, day in used.sort("day", "serial", descending=True).iter_rows()
+        for gauge, serial, day in used.sort("day", "serial", "gauge", descending=True).iter_rows()
     }
-
-
-def _first_stages(readings: pl.DataFrame) -> dict[str, str]:
-    """Return where each gauge was first used."""
-    used = readings.filter(pl.col("gauge") != "").unique("gauge", keep="first", maintain_order=True)
-    return dict(used.select("gauge", "stage").iter_rows())

@@ -10,8 +10,9 @@ depends on which other pieces have been measured since.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 from statistics import median
 
 import numpy as np
@@ -93,24 +94,63 @@ def collect_figures(
         Deviations from target where the plan has one for every model, else from the middle of each model.
         [unit of the characteristic]
     """
-    into: dict[str, tuple[str, str]] = {}
-    for part, serial, role in parts.select("subject", "serial", "code").iter_rows():
-        if part and serial:
-            into.setdefault(part, (serial, role or "part"))
-    raw: dict[Figure, dict[str, tuple[str, float, float | None]]] = {}
-    for stage in plan.stages[:stage_index]:
-        own = {c.id: c for c in stage.characteristics if c.kind == "measured" and c.unit != "cent"}
-        for row in means.filter(pl.col("stage") == stage.id).iter_rows(named=True):
-            figure = own.get(row["characteristic"])
-            if figure is None:
+    return FigureTable(means, plan).figures(parts, stage_index)
+
+
+class FigureTable:
+    """The means of the figures of many pieces with their targets; those of a few pieces are taken from it.
+
+    Parameters
+    ----------
+    means : polars.DataFrame
+        `serial`, `model`, `stage`, `characteristic`, `mean`, `day`.
+    plan : Plan
+        Gives route and targets.
+    """
+
+    def __init__(self, means: pl.DataFrame, plan: Plan) -> None:
+        self._rows: list[tuple[int, Figure, str, tuple[str, float, float | None]]] = []
+        targets: dict[tuple[Figure, str, date], float | None] = {}
+        names = ("serial", "model", "characteristic", "mean", "day")
+        for index, stage in enumerate(plan.stages):
+            own = {c.id: c for c in stage.characteristics if c.kind == "measured" and c.unit != "cent"}
+            figures = {name: Figure(stage.id, name) for name in own}
+            here = means.filter((pl.col("stage") == stage.id) & pl.col("characteristic").is_in(list(own)))
+            for serial, model, name, mean, day in here.select(names).iter_rows():
+                figure, of = figures[name], model or ""
+                if (figure, of, day) not in targets:
+                    targets[figure, of, day] = plan.limits(own[name], of, day).target
+                self._rows.append((index, figure, serial, (of, float(mean), targets[figure, of, day])))
+
+    def figures(
+        self, parts: pl.DataFrame, stage_index: int, serials: Collection[str] | None = None
+    ) -> dict[Figure, dict[str, float]]:
+        """Gather the figures of some pieces, as if nothing else had been measured.
+
+        Parameters
+        ----------
+        parts : polars.DataFrame
+            Events of kind part of these pieces.
+        stage_index : int
+            Only stages before this place in the route count.
+        serials : collection of str, optional
+            The pieces, and the parts in them; all when left out.
+        """
+        into: dict[str, tuple[str, str]] = {}
+        for part, serial, role in parts.select("subject", "serial", "code").iter_rows():
+            if part and serial:
+                into.setdefault(part, (serial, role or "part"))
+        about = None if serials is None else set(serials)
+        raw: dict[Figure, dict[str, tuple[str, float, float | None]]] = {}
+        for index, figure, serial, found in self._rows:
+            if index >= stage_index or (about is not None and serial not in about):
                 continue
-            serial, model = row["serial"], row["model"] or ""
-            found = (model, float(row["mean"]), plan.limits(figure, model, row["day"]).target)
-            raw.setdefault(Figure(stage.id, figure.id), {}).setdefault(serial, found)
+            raw.setdefault(figure, {}).setdefault(serial, found)
             if serial in into:
                 owner, role = into[serial]
-                raw.setdefault(Figure(stage.id, figure.id, role), {}).setdefault(owner, found)
-    return {figure: _levelled(by_serial) for figure, by_serial in sorted(raw.items())}
+                carried = Figure(figure.stage, figure.characteristic, role)
+                raw.setdefault(carried, {}).setdefault(owner, found)
+        return {figure: _levelled(by_serial) for figure, by_serial in sorted(raw.items())}
 
 
 def find_step(values: Sequence[float], low: int, high: int, last: int, compared: int = 1) -> Step | None:

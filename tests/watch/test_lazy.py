@@ -7,7 +7,7 @@ import pytest
 
 import qc.watch
 
-SHOWN = "import sys; from qc.watch import SeriesVerdict, day_words, Span; print(*sorted(sys.modules))"
+SHOWN = "import sys; from qc.watch import SeriesVerdict, day_words; print(*sorted(sys.modules))"
 JUDGES = ("qc.watch.judge", "qc.watch.findings", "qc.watch.suspects", "qc.stats.detector", "scipy", "polars")
 
 
