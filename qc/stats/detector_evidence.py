@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import NamedTuple
 
 import numpy as np
@@ -12,6 +13,7 @@ from qc.stats.detector_scan import (
     LEVEL,
     SPREAD,
     SPREAD_SIDE,
+    TREND,
     TREND_SIDE,
     Splits,
     Sums,
@@ -25,6 +27,7 @@ Integers = NDArray[np.int64]
 
 START_CONFIDENCE = 0.90
 SIZE_CONFIDENCE = 0.95
+CLIMB_SHARE = 1 / 9  # of signals of the level how many are climbs: as the budget is shared, 0.1 to 0.8
 LARGEST_RELATIVE = 1e9  # sizes over a spread of nothing stay finite
 
 
@@ -65,21 +68,21 @@ def weigh(values: Floats, scale: Floats, kind: int, split: int, floor: float, sh
     -----
     The set holds the likeliest splits that have between them 90 % of the probability, every split being as
     likely beforehand and level and spread unknown (uniform on the level and on the logarithm of the
-    spread). How often it holds the true start after a signal is simulated in
-    `tests/simulation/detector_rates.py`.
+    spread). Few pieces after a change cannot tell a step from a climb that began earlier: for both kinds the
+    set weighs steps and climbs together. How often it holds the true start after a signal is simulated in
+    `tests/simulation/detector_rates.py`, later in `tests/simulation/start_coverage.py`.
     """
-    sums = Sums.of(scale[None, :])
-    parts = split_squares(sums)
-    least = np.array([floor])
-    first, log_weight = _log_weight(sums, parts, least, kind)
-    inside = likeliest(log_weight, START_CONFIDENCE) + first
-    span = int(min(inside[0], split)), int(max(inside[-1], split))
+    first, log_weight = log_weights(scale, floor, kind)
+    span = _span(likeliest(log_weight, START_CONFIDENCE) + first, split)
+    held = span
+    if kind != SPREAD:
+        held = _span(likeliest(level_weights(scale, floor), START_CONFIDENCE) + 1, split)
     if shape == "any":
-        floor = _step_variance(values)
+        floor = step_variance(values)
     if kind == SPREAD:
-        return Evidence(split, span, *_spread_size(values, split, floor if shape != "positive" else 0.0))
+        return Evidence(split, held, *spread_size(values, split, floor if shape != "positive" else 0.0))
     measured = values if shape == "any" else scale
-    figures = [_coefficient(measured, kind, k, floor) for k in range(span[0], span[1] + 1)]
+    figures = [level_size(measured, kind, k, floor) for k in range(span[0], span[1] + 1)]
     size, _, spread = figures[split - span[0]]
     low = min(figure[0] - figure[1] for figure in figures)
     high = max(figure[0] + figure[1] for figure in figures)
@@ -87,7 +90,7 @@ def weigh(values: Floats, scale: Floats, kind: int, split: int, floor: float, sh
     if shape == "positive":
         middle = float(np.exp(scale[:split].mean()))
         size, low, high = (middle * float(np.expm1(min(log, 700.0))) for log in (size, low, high))
-    return Evidence(split, span, size, (low, high), relative)
+    return Evidence(split, held, size, (low, high), relative)
 
 
 def likeliest(log_weight: Floats, share: float) -> Integers:
@@ -99,32 +102,65 @@ def likeliest(log_weight: Floats, share: float) -> Integers:
     return np.sort(order[:count])
 
 
-def _log_weight(sums: Sums, parts: Splits, least: Floats, kind: int) -> tuple[int, Floats]:
-    """First split weighed and the logarithm of the probability of each, up to a constant."""
-    n = sums.total.shape[1]
+def level_weights(values: Floats, floor: float, *, rule_out: float = 0.0) -> Floats:
+    """Logarithm of the probability that a step or a climb begins after reading k, for k = 1..n-1.
+
+    A kind less probable than `rule_out` is left out altogether.
+    """
+    _, step = log_weights(values, floor, LEVEL)
+    if values.size <= TREND_SIDE:
+        return step
+    climb = np.full(step.size, -np.inf)
+    _, known = log_weights(values, floor, TREND)
+    climb[: known.size] = known + math.log(CLIMB_SHARE)
+    step = step + math.log1p(-CLIMB_SHARE)
+    odds = float(np.logaddexp.reduce(climb) - np.logaddexp.reduce(step))
+    climbs = float(special.expit(odds))
+    if climbs < rule_out:
+        return step
+    return climb if 1 - climbs < rule_out else np.asarray(np.logaddexp(step, climb))
+
+
+def log_weights(values: Floats, floor: float, kind: int) -> tuple[int, Floats]:
+    """First split weighed and the logarithm of the probability of each.
+
+    Up to a constant, which `LEVEL` and `TREND` have in common: a climb is measured by its whole height, so
+    that steps and climbs of one size are as likely beforehand.
+    """
+    sums = Sums.of(values[None, :])
+    parts = split_squares(sums)
+    least = np.array([floor])
+    n = values.size
     if kind == LEVEL:
-        ratio = level_profile(parts, least if least[0] > 0 else None)[0] / (n - 2)
+        ratio = level_profile(parts, least if floor > 0 else None)[0] / (n - 2)
         k = np.arange(1.0, n)
         # between / within = ratio, and between + within = whole: within = whole / (1 + ratio)
-        return 1, -0.5 * np.log(k * (n - k)) - 0.5 * (n - 2) * -np.log1p(ratio)
+        return 1, -0.5 * np.log(k * (n - k) / n) + 0.5 * (n - 2) * np.log1p(ratio)
     if kind == SPREAD:
-        k = np.arange(float(SPREAD_SIDE), n - SPREAD_SIDE + 1)
-        inner = slice(SPREAD_SIDE - 1, n - SPREAD_SIDE)
-        degrees = k - 1, n - k - 1
-        guard = max(float(parts.whole[0, 0]) * 1e-13, np.finfo(float).tiny)
-        before = np.maximum(parts.before[0, inner], max(float(least[0]), guard) * degrees[0])
-        after = np.maximum(parts.after[0, inner], max(float(least[0]), guard) * degrees[1])
-        log_weight = (
-            special.gammaln(degrees[0] / 2) + special.gammaln(degrees[1] / 2) - 0.5 * np.log(k * (n - k))
-        )
-        return SPREAD_SIDE, log_weight - 0.5 * (degrees[0] * np.log(before) + degrees[1] * np.log(after))
+        return SPREAD_SIDE, _spread_weight(parts, floor)
     ratio = trend_profile(sums, parts.whole, least)[0] / (n - 2)
     left = n - np.arange(1.0, n - TREND_SIDE + 1)
     square = left * (left + 1) * (2 * left + 1) / 6 - (left * (left + 1) / 2) ** 2 / n
-    return 1, -0.5 * np.log(square) + 0.5 * (n - 2) * np.log1p(ratio)
+    return 1, -0.5 * np.log(square / left**2) + 0.5 * (n - 2) * np.log1p(ratio)
 
 
-def _coefficient(values: Floats, kind: int, split: int, floor: float) -> tuple[float, float, float]:
+def _spread_weight(parts: Splits, floor: float) -> Floats:
+    n = parts.before.shape[1] + 1
+    k = np.arange(float(SPREAD_SIDE), n - SPREAD_SIDE + 1)
+    inner = slice(SPREAD_SIDE - 1, n - SPREAD_SIDE)
+    degrees = k - 1, n - k - 1
+    guard = max(float(parts.whole[0, 0]) * 1e-13, np.finfo(float).tiny)
+    before = np.maximum(parts.before[0, inner], max(floor, guard) * degrees[0])
+    after = np.maximum(parts.after[0, inner], max(floor, guard) * degrees[1])
+    weight = special.gammaln(degrees[0] / 2) + special.gammaln(degrees[1] / 2) - 0.5 * np.log(k * (n - k))
+    return np.asarray(weight - 0.5 * (degrees[0] * np.log(before) + degrees[1] * np.log(after)))
+
+
+def _span(inside: Integers, split: int) -> tuple[int, int]:
+    return int(min(inside[0], split)), int(max(inside[-1], split))
+
+
+def level_size(values: Floats, kind: int, split: int, floor: float) -> tuple[float, float, float]:
     """Size of a step or climb at `split`, half its 95 % interval, and the standard deviation within."""
     n = values.size
     step = np.arange(1, n + 1) - split
@@ -138,7 +174,7 @@ def _coefficient(values: Floats, kind: int, split: int, floor: float) -> tuple[f
     return size, half, spread
 
 
-def _spread_size(values: Floats, split: int, floor: float) -> tuple[float, tuple[float, float], float]:
+def spread_size(values: Floats, split: int, floor: float) -> tuple[float, tuple[float, float], float]:
     """Change of the standard deviation, its interval (F ratio), and the change over the earlier one."""
     after = float(values[split:].std(ddof=1))
     least = max(float(np.sqrt(floor)), after / LARGEST_RELATIVE, np.finfo(float).tiny)
@@ -152,7 +188,7 @@ def _spread_size(values: Floats, split: int, floor: float) -> tuple[float, tuple
     return after - before, interval, after / before - 1
 
 
-def _step_variance(values: Floats) -> float:
+def step_variance(values: Floats) -> float:
     """Variance that the step of recurring readings hides; 0 if none recurs."""
     distinct = np.unique(values)
     return float(np.diff(distinct).min()) ** 2 / 12 if 1 < distinct.size < values.size else 0.0

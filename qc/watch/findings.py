@@ -19,7 +19,7 @@ from qc.plan import Characteristic
 from qc.stats import Course, StatisticsError, count_further, detect_further
 from qc.watch.courses import SETTLED, WHOLE, Courses
 from qc.watch.results import Point
-from qc.watch.sizing import Finding, begin_of, measured_anew
+from qc.watch.sizing import Finding, all_measured_anew, begin_of
 from qc.watch.worn import until_refitted, worn_changes
 
 if TYPE_CHECKING:
@@ -111,8 +111,7 @@ def _changes(
     if characteristic.wears_with:
         return Findings(until_refitted(found_all, points), notes, kept)
     told = _with_returns(found_all, values)
-    anew = tuple(measured_anew(s, told, values, characteristic.shape) for s in told)
-    return Findings(anew, notes, kept)
+    return Findings(all_measured_anew(told, values, characteristic.shape), notes, kept)
 
 
 def _among(baseline: tuple[int, int] | None, places: Sequence[int]) -> tuple[int, int] | None:
