@@ -273,8 +273,8 @@ def budget_sentence(budget: BudgetView) -> str:
 
 
 def rate_words(rate: float) -> str:
-    """Return a chance per piece as a bench would say it: ``one in 260 pieces``."""
-    return f"one in {whole(1 / rate)} pieces" if rate > 0 else "never"
+    """Return a chance per piece as a bench would say it: ``once in 260 pieces``."""
+    return f"once in {whole(1 / rate)} pieces" if rate > 0 else "never"
 
 
 def every(count: float, what: str) -> str:

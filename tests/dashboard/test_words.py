@@ -145,7 +145,7 @@ def test_the_budget_is_one_sentence():
     assert words.budget_sentence(BudgetView(0.2, 2, 0.004)).startswith(
         "At this setting: about one false signal in 1 day over"
     )
-    assert words.rate_words(0.00381) == "one in 260 pieces" and words.rate_words(0.0) == "never"
+    assert words.rate_words(0.00381) == "once in 260 pieces" and words.rate_words(0.0) == "never"
 
 
 @pytest.mark.parametrize("step, decimals", [(0.001, 3), (0.01, 2), (0.05, 2), (0.5, 1), (1.0, 0), (10.0, 0)])

@@ -80,7 +80,7 @@ def test_many_things_due_are_counted(in_app, view, texts):
 def test_the_price_of_the_board_is_said_in_days(view):
     assert today.budget_line(view) == (
         "At this setting: about one false signal in 31 days over 84 series. A piece of a series that has not "
-        "changed is called in error one in 240 pieces. Last false one: 12 October."
+        "changed is called in error once in 240 pieces. Last false one: 12 October."
     )
     assert "Last false" not in today.budget_line(replace(view, last_false=None))
     assert today.budget_line(replace(view, series=0)) == "No series is watched yet."
