@@ -53,7 +53,7 @@ def test_a_signal_says_size_start_price_and_life(in_app, texts):
     for part in (
         "a new level",
         "+21.2 mm (+18.2 to +24.2)",
-        "one in 1 000 pieces",
+        "once in 1 000 pieces",
         "does not prove a cause",
         "Looked at and unchanged: person, gauge, filler.",
         "M-7 is on the surface plate.",
