@@ -6,7 +6,7 @@ whether it jumped or bent. The piece at which it was raised stays as it was.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -24,6 +24,16 @@ BACK_SHARE = 1 / 3
 
 ENOUGH_TO_RETURN = 8
 """So many pieces after a signal have to speak before a quiet return is said (house rule)."""
+
+BORNE_OUT = 11.5
+"""Twice the log-likelihood that a change has to gain once so many pieces have spoken.
+
+The best break of a straight line gains more in one case of twenty (3,000 draws each of 20, 40 and 100
+pieces); what a signal of chance had gained shrinks with every piece that follows, that of a change grows.
+"""
+
+PASSES = 2
+"""Where a change ends depends on where the next one is placed: a second time through settles it."""
 
 LEAST_OLD = LEAST_SETTLED = 4
 """Fewer pieces than this are no line that later ones could have left."""
@@ -100,37 +110,67 @@ class _Run:
         """Place each lasting change by all pieces up to the next one, or say that it is over."""
         apart = {s.start for s in signals if s.kind == "single" and s.confirmed is None}
         lasting = [s for s in signals if s.kind in {"shift", "trend"} or s.confirmed is not None]
+        told = [_finding(s) for s in lasting]
+        for _ in range(PASSES):
+            told = self._told_anew(lasting, told, apart, settled)
+        changes = [s for s in told if s.ended != s.start]  # a return belongs to the change that it ends
+        return changes + [_finding(s) for s in signals if s not in lasting]
+
+    def _told_anew(
+        self,
+        lasting: Sequence[DetectorSignal],
+        before: Sequence[Finding],
+        apart: Collection[int],
+        settled: tuple[int, int] | None,
+    ) -> list[Finding]:
+        """Go through the changes once; where each ends is taken from how the later ones were told before."""
         found: list[Finding] = []
         begin, old = 1, list[int]()
         for number, signal in enumerate(lasting):
             earliest = 1
             if settled is not None and signal.point > settled[1]:
                 begin, earliest = max(begin, settled[0]), settled[1] + 1
-            end = lasting[number + 1].start if number + 1 < len(lasting) else self.x.size + 1
-            own = [point for point in range(begin, end) if point not in apart]
-            before = [point for point in own if point < signal.start]
-            if found and self._returned(found[-1], signal, old, before, own[len(before) :]):
-                found[-1] = replace(found[-1], ended=signal.start)
+            # a change ends at the next one that stands, and at a return; not at one that is over
+            later = (s.start for s in before[number + 1 :] if s.ended in {None, s.start})
+            end = next(later, self.x.size + 1)
+            own = [point for point in range(begin, max(end, signal.start + 1)) if point not in apart]
+            away = [point for point in own if point < signal.start]
+            last = next(
+                (place for place, s in enumerate(found) if s.ended is None and s.start == begin), None
+            )
+            if last is not None and self._returned(found[last], signal, old, away, own[len(away) :]):
+                found[last] = replace(found[last], ended=signal.start)
+                found.append(replace(_finding(signal), ended=signal.start))
                 begin = signal.start
                 continue
-            faded = self._faded(signal, before, own[len(before) :])
-            told = replace(_finding(signal), ended=signal.point + 1) if faded else None
-            found.append(told or self._anew(signal, own, earliest))
-            if not faded:
-                begin, old = found[-1].start, [point for point in own if point < found[-1].start]
-        return found + [_finding(s) for s in signals if s not in lasting]
+            anew = None if self._faded(signal, away, own[len(away) :]) else self._anew(signal, own, earliest)
+            found.append(anew or replace(_finding(signal), ended=signal.point + 1))
+            if anew is not None:
+                begin, old = anew.start, [point for point in own if point < anew.start]
+        return found
 
-    def _anew(self, signal: DetectorSignal, own: Sequence[int], earliest: int) -> Finding:
-        """Give a signal the break that is likeliest among all pieces of its own."""
-        at = np.array(own) - 1
-        try:
-            anew = wear_break(self.x[at], self.y[at])
-        except StatisticsError:
-            return _finding(signal)
-        start = max(own[anew.start - 1], earliest)
-        if start > signal.point + ON_THE_EVE:
-            return _finding(signal)
-        low, high = (max(own[place - 1], earliest) for place in anew.start_set)
+    def _anew(self, signal: DetectorSignal, own: Sequence[int], earliest: int) -> Finding | None:
+        """Give a signal the break that is likeliest among its pieces; None where they do not bear it out."""
+        since = sum(point > signal.point for point in own)
+        part = list(own)
+        while True:
+            at = np.array(part, dtype=np.int64) - 1
+            try:
+                anew = wear_break(self.x[at], self.y[at])
+            except StatisticsError:
+                return _finding(signal)
+            if part[anew.start - 1] <= signal.point + ON_THE_EVE:
+                break
+            # the strongest break among these pieces is another one, later: look at what lies before it
+            part = part[: anew.start - 1]
+        turned = (anew.size > 0) != (signal.side == "above")
+        if turned or anew.likelihood_ratio < BORNE_OUT:
+            if since >= ENOUGH_TO_RETURN:
+                return None
+            if turned:
+                return _finding(signal)
+        start = max(part[anew.start - 1], earliest)
+        low, high = (max(part[place - 1], earliest) for place in anew.start_set)
         return replace(
             _finding(signal),
             kind="shift" if anew.form == "jump" else "trend",

@@ -36,10 +36,10 @@ def test_a_planted_change_is_found_with_start_size_and_suspect(verdicts, planted
     signal = verdict.current
     serials = [p.serial for p in verdict.points]
     away = abs(serials.index(signal.start_serial) - serials.index(planted["first_serial"]))
-    assert away <= (2 if planted["kind"] == "shift" else 6), f"{away} pieces off"
+    assert away <= 2, f"{away} pieces off"
     assert (signal.size > 0) == (planted["size"] > 0)
-    if planted["kind"] == "shift":
-        assert 0.6 * abs(planted["size"]) < abs(signal.size) < 1.4 * abs(planted["size"])
+    assert signal.kind == planted["kind"]
+    assert 0.6 * abs(planted["size"]) < abs(signal.size) < 1.4 * abs(planted["size"])
     first = signal.suspects[0]
     assert (first.kind, first.name) == (planted["suspect"]["kind"], planted["suspect"]["name"])
 

@@ -219,6 +219,8 @@ def test_mishaps_are_about_forty_of_many_kinds(truth):
 def test_mishaps_keep_clear_of_the_planted_changes(truth):
     first = min(entry["first_serial"] for entry in truth["changes"] if entry["first_serial"].startswith("QH"))
     assert all(mishap["serial"] < first for mishap in truth["mishaps"] if mishap["serial"].startswith("QH"))
+    (tube,) = [e["first_serial"] for e in truth["changes"] if e["first_serial"].startswith("T-")]
+    assert all(mishap["serial"] < tube for mishap in truth["mishaps"] if mishap["serial"].startswith("T-"))
     spoilt = [mishap["serial"] for mishap in truth["mishaps"]]
     assert len(spoilt) == len(set(spoilt))
 
