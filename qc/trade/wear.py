@@ -7,16 +7,21 @@ from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from qc.stats import wear_break
 from qc.trade.errors import TradeError
 from qc.trade.sitting_model import one_sided_quantile, two_sided_quantile
+
+Floats = NDArray[np.float64]
 
 FAR_AHEAD = 2.0
 """A change further ahead than this many stretches of experience is said to be a long guess (house rule)."""
 
 BEND_RISK = 0.01
 """Chance of warning of a bend where the wear is straight."""
+
+UNEVEN = "the newest pieces leave the line: wear is no longer even, look at the tool now"
 
 BREAK_GAIN = 25.0
 """Twice the log-likelihood that a break of the line has to gain before the forecast rests on what came since.
@@ -72,8 +77,8 @@ class WearLine:
 
 
 def fit_wear(
-    counts: Sequence[float],
-    values: Sequence[float],
+    counts: Sequence[float] | Floats,
+    values: Sequence[float] | Floats,
     *,
     lower: float | None = None,
     upper: float | None = None,
@@ -120,6 +125,23 @@ def fit_wear(
     """
     _check(counts, values, lower, upper)
     x, y = np.asarray(counts, dtype=np.float64), np.asarray(values, dtype=np.float64)
+    whole, bends = _straight(x, y, lower, upper, confidence)
+    since = _since_break(x, y) if bends else None
+    if since is None:
+        return replace(whole, warnings=(*whole.warnings, UNEVEN)) if bends else whole
+    lately = fit_wear(x[since:], y[since:], lower=lower, upper=upper, confidence=confidence)
+    told = f"{UNEVEN}; the forecast rests on the {len(x) - since} pieces since count {x[since]:g}"
+    return replace(lately, n=len(x), warnings=(told, *lately.warnings))
+
+
+def _straight(
+    x: Floats,
+    y: Floats,
+    lower: float | None,
+    upper: float | None,
+    confidence: float,
+) -> tuple[WearLine, bool]:
+    """Fit one straight line to all pieces, and say whether they bend away from it."""
     n, middle = len(x), float(x.mean())
     spread = float(((x - middle) ** 2).sum())
     slope = float(((x - middle) * (y - y.mean())).sum()) / spread
@@ -136,17 +158,7 @@ def fit_wear(
         crossing = line.crossing(confidence) if clear and side * slope > 0 else None
         change = line.change_by(confidence)
         warnings += _forecast_warnings(line, crossing, change)
-    if _bends(x, residual, sd):
-        warnings.append("the newest pieces leave the line: wear is no longer even, look at the tool now")
-    since = _since_break(x, y, residual, sd)
-    if since is not None:
-        lately = fit_wear(counts[since:], values[since:], lower=lower, upper=upper, confidence=confidence)
-        told = (
-            "the newest pieces leave the line: wear is no longer even, look at the tool now; "
-            f"the forecast rests on the {n - since} pieces since count {x[since]:g}"
-        )
-        return replace(lately, n=n, warnings=(told, *lately.warnings))
-    return WearLine(
+    fitted = WearLine(
         n,
         slope,
         level - slope * middle,
@@ -158,11 +170,12 @@ def fit_wear(
         None if change is None else math.floor(change),
         tuple(warnings),
     )
+    return fitted, _bends(x, residual, sd)
 
 
 @dataclass(frozen=True, slots=True)
 class _Line:
-    counts: np.ndarray[tuple[int], np.dtype[np.float64]]
+    counts: Floats
     middle: float
     spread: float
     level: float
@@ -206,7 +219,10 @@ class _Line:
 
 
 def _check(
-    counts: Sequence[float], values: Sequence[float], lower: float | None, upper: float | None
+    counts: Sequence[float] | Floats,
+    values: Sequence[float] | Floats,
+    lower: float | None,
+    upper: float | None,
 ) -> None:
     if lower is not None and upper is not None and not lower < upper:
         raise TradeError(f"lower limit {lower} is not below upper limit {upper}", "Swap the two limits")
@@ -290,15 +306,8 @@ def _forecast_warnings(
     return []
 
 
-def _since_break(
-    x: np.ndarray[tuple[int], np.dtype[np.float64]],
-    y: np.ndarray[tuple[int], np.dtype[np.float64]],
-    residual: np.ndarray[tuple[int], np.dtype[np.float64]],
-    sd: float,
-) -> int | None:
+def _since_break(x: Floats, y: Floats) -> int | None:
     """Give the place of the first piece since a clear break, where enough were made since to make a line."""
-    if not _bends(x, residual, sd):
-        return None
     found = wear_break(x, y)
     since = found.start - 1
     enough = len(x) - since >= ENOUGH_SINCE and len(set(x[since:].tolist())) > 2
@@ -306,8 +315,8 @@ def _since_break(
 
 
 def _bends(
-    x: np.ndarray[tuple[int], np.dtype[np.float64]],
-    residual: np.ndarray[tuple[int], np.dtype[np.float64]],
+    x: Floats,
+    residual: Floats,
     sd: float,
 ) -> bool:
     """Test for a bend by adding a square of the count to the line (from eight pieces on)."""

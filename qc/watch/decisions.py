@@ -11,7 +11,6 @@ from datetime import date, datetime
 from typing import Any
 
 from qc.watch.results import Point
-from qc.watch.wear import in_use
 from qc.watch.words import day_words
 
 FROZEN, LEFT_OUT = "Settled state frozen:", "Left out of judging:"
@@ -105,15 +104,34 @@ def without(points: Sequence[Point], spans: Sequence[Span]) -> tuple[Point, ...]
     return tuple(replace(p, left_out=True) if p.ordinal in apart else p for p in points)
 
 
-def decision_notes(decisions: Decisions, points: Sequence[Point], *, wears: bool) -> tuple[str, ...]:
-    """Say in sentences what a lead decided about a series; `wears`: it is judged about the line of a tool."""
+def decision_notes(
+    decisions: Decisions, points: Sequence[Point], *, wears: bool, frozen: tuple[int, int] | None
+) -> tuple[str, ...]:
+    """Say in sentences what a lead decided about a series.
+
+    Parameters
+    ----------
+    decisions : Decisions
+        What stands.
+    points : sequence of Point
+        The series, in order of making.
+    wears : bool
+        Whether it is judged about the line of a tool.
+    frozen : (int, int) or None
+        Ordinals of the frozen state that the present pieces are compared with.
+
+    Returns
+    -------
+    tuple of str
+        Empty where nothing was decided.
+    """
     notes = []
     if decisions.baseline is not None:
         notes.append(decisions.baseline.sentence(FROZEN))
         span = decisions.baseline.ordinals(points)
         if span is None:
             notes.append("None of the frozen pieces gives a point any more; judged without them.")
-        elif wears and not in_use(points, span[1]):
+        elif wears and frozen is None:
             notes.append(
                 "They were made on an earlier fitting of the tool; the present one has its own line."
             )

@@ -47,6 +47,8 @@ from qc.watch.words import because_sentence, day_words, signal_sentence
 
 Floats = NDArray[np.float64]
 
+Behaviour = Literal["learning", "steady", "drifting"]
+
 GUARANTEE = 0.90
 """Confidence of the limits of the settled state."""
 
@@ -131,12 +133,10 @@ def judge_further(
         To be kept for the next time.
     """
     points = without(reduced.points, question.decisions.left_out)
-    frozen = _frozen(question, points)
-    finding = find_changes(question.characteristic, points, question.rates or question.rate, frozen, courses)
-    if frozen is not None and _wears(question, points) and not in_use(points, frozen[1]):
-        frozen = (
-            None  # what was made on an earlier fitting stays judged by it; the present one has its own line
-        )
+    once = _frozen(question, points)
+    finding = find_changes(question.characteristic, points, question.rates or question.rate, once, courses)
+    # what was made on an earlier fitting of a tool stays judged by it; the present one has a line of its own
+    frozen = None if once and _wears(question, points) and not in_use(points, once[1]) else once
     around = factors() if callable(factors) and finding.signals else factors
     known = Factors() if callable(around) else around
     signals = tuple(_signal(question, points, s, known) for s in finding.signals)
@@ -153,11 +153,8 @@ def judge_further(
     proof = prove(question.plan, question.characteristic, present, limits)
     off_line = next((s.start for s in reversed(lasting) if s.kind in {"shift", "trend"}), None)
     forecast = forecast_wear(question.characteristic, points, limits, question.today, question.plan, off_line)
-    usual = line_limits(points, state, question.rate) if _wears(question, points) else None
-    settled = (None, None) if drifting else usual or _settled_limits(state, question.rate)
-    behaviour: Literal["learning", "steady", "drifting"] = (
-        "learning" if len(points) < LEARNING else "drifting" if drifting else "steady"
-    )
+    settled = (None, None) if drifting else _settled_limits(question, points, state)
+    behaviour: Behaviour = "learning" if len(points) < LEARNING else "drifting" if drifting else "steady"
     verdict = SeriesVerdict(
         key=question.key,
         stage_name=question.stage.name,
@@ -187,7 +184,7 @@ def judge_further(
         stretches=stretches,
         signals=signals,
         forecast=forecast,
-        notes=(*finding.notes, *uneven, *_left_out(reduced), *_decided(question, points)),
+        notes=(*finding.notes, *uneven, *_left_out(reduced), *_decided(question, points, frozen)),
         worst=_worst(behaviour, proof, drifting, forecast, question.today),
         capability=proof.contract,
         before=question.before,
@@ -347,19 +344,23 @@ def _less(value: float | None, limits: Limits, centered: bool) -> float | None:
     return value - (limits.target or 0.0) if centered and value is not None else value
 
 
-def _settled_limits(present: Sequence[Point], rate: float) -> tuple[float | None, float | None]:
-    """Limits for the next piece that hold the false-alarm rate with 90 % confidence, whatever n."""
+def _settled_limits(
+    question: Question, points: Sequence[Point], present: Sequence[Point]
+) -> tuple[float | None, float | None]:
+    """Limits for the next piece; without wear they hold the false-alarm rate with 90 % confidence."""
+    if _wears(question, points):
+        return line_limits(points, present, question.rate)
     values = np.array([p.value for p in present])
     if values.size < LEARNING or not float(values.std(ddof=1)) > 0:
         return None, None
-    half = guaranteed_factor(values.size, rate, GUARANTEE) * float(values.std(ddof=1))
+    half = guaranteed_factor(values.size, question.rate, GUARANTEE) * float(values.std(ddof=1))
     return float(values.mean()) - half, float(values.mean()) + half
 
 
-def _decided(question: Question, points: Sequence[Point]) -> tuple[str, ...]:
+def _decided(question: Question, points: Sequence[Point], frozen: tuple[int, int] | None) -> tuple[str, ...]:
     wears = _wears(question, points)
     earlier = f"{question.before} pieces made before the first one shown are no longer read."
-    told = decision_notes(question.decisions, points, wears=wears)
+    told = decision_notes(question.decisions, points, wears=wears, frozen=frozen)
     return (*((earlier,) if question.before else ()), *told)
 
 
