@@ -316,8 +316,8 @@ def _check_options(
     gauge_sd: float | None,
 ) -> None:
     """Refuse a confidence outside 0..1 and what must be above 0 and is not."""
-    if not 0.0 < confidence < 1.0:
-        raise StatisticsError(f"capability: confidence is {confidence}, must lie between 0 and 1")
+    if not 0.5 < confidence < 1.0:  # below a half the two bounds of the verdict would change places
+        raise StatisticsError(f"capability: confidence is {confidence}, must lie between 0.5 and 1")
     above: list[tuple[str, float | None]] = [
         ("wanted Ppk", wanted),
         ("resolution", resolution),

@@ -413,3 +413,24 @@ def test_corrected_limits_need_counts_that_differ():
         qs.count_chart([5.0] * 10, SIZE[:10], kind="proportion", corrected=True)
     with pytest.raises(StatisticsError, match="corrected limits need counts that differ"):
         qs.count_chart([5.0], SIZE[:1], kind="proportion", corrected=True)
+
+
+def test_ties_at_the_ends_still_give_an_interval():
+    """A coarse gauge repeats the extreme readings: the bootstrap then has no acceleration to correct by."""
+    coarse = np.round(np.random.default_rng(1).normal(10, 1, 900))
+    found = qs.capability(coarse, lower=5.0, upper=15.0, shape="any")
+    low, high = found.ppk_interval
+    assert low <= found.ppk <= high
+    tied = np.tile(np.arange(900.0, 936.0), 30)
+    assert qs.capability(tied, lower=600.0, upper=1400.0, shape="any").ppk_interval is not None
+
+
+def test_a_verdict_needs_more_than_even_confidence():
+    with pytest.raises(StatisticsError, match="must lie between 0.5 and 1"):
+        qs.capability(V, **BOTH, confidence=0.4)
+
+
+def test_a_run_length_of_one_has_its_quantiles():
+    """A shift so great that the first point signals for certain."""
+    assert qs.shewhart_run_length(3.0, 60.0).to_dict()["quantiles"]["0.95"] == 1
+    assert qs.cusum_run_length(0.5, 4.0, 60.0).mean == pytest.approx(1.0)
