@@ -61,7 +61,7 @@ class Pooling:
                 "statistic": self.spread_statistic,
                 "p_value": self.spread_p,
             },
-            "level": {"test": "one-way F", "statistic": self.level_statistic, "p_value": self.level_p},
+            "level": {"test": "welch", "statistic": self.level_statistic, "p_value": self.level_p},
             "levels": dict(self.levels),
             "spreads": dict(self.spreads),
             "advice": self.advice,
