@@ -137,7 +137,8 @@ def signal_sentence(
     if kind == "single":
         return f"{subject}: {serial} ({day_words(day, today)}) stands apart from the rest, {much}{way}."
     if kind == "spread":
-        return f"{subject} {have} scattered {'more' if side == 'above' else 'less'} {since}."
+        more = (size or 0.0) > 0 if side == "both" else side == "above"
+        return f"{subject} {have} scattered {'more' if more else 'less'} {since}."
     if kind == "trend":
         return f"{subject} {have} crept {much}{way} {since}."
     if kind == "count":

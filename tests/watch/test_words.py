@@ -67,6 +67,12 @@ def test_a_signal_in_one_sentence(kind, side, said):
     assert signal_sentence(WRAP, "all", kind, side, 22.9, "S-1", DAY) == said
 
 
+def test_a_change_of_the_spread_has_no_side_and_is_told_by_its_size():
+    wider = signal_sentence(WRAP, "all", "spread", "both", 1.2, "S-1", DAY)
+    narrower = signal_sentence(WRAP, "all", "spread", "both", -0.4, "S-1", DAY)
+    assert "scattered more since" in wider and "scattered less since" in narrower
+
+
 def test_family_is_named_and_plain_words_stand_in():
     said = signal_sentence(PLAIN, "alto", "shift", "below", 2.0, "S-1", DAY)
     assert said == "Mass loss (alto family) has come out 2.0 g lower since S-1 (9 Oct)."
