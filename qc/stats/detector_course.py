@@ -33,8 +33,8 @@ State = TypeVar("State")
 FORMAT = 1
 """Of the record that is kept."""
 
-PROGRAM = ("detector", "thresholds")
-"""How the files of the detector begin, code and table."""
+PROGRAM = (".py", ".csv")
+"""Code and tables of the statistics: what the detector is made of, and a little more."""
 
 SPACING = 50
 """Points between marks: more than so many before a corrected reading are never judged again for it."""
@@ -247,9 +247,9 @@ def _fed(values: Floats, rates: Floats, settled: int, labels: Sequence[object]) 
 
 @cache
 def _program() -> str:
-    """Digest of the detector itself, code and thresholds: what another version found is not gone on from."""
+    """Digest of the statistics themselves: what another version of the program found is not gone on from."""
     digest = blake2b(digest_size=DIGEST_BYTES)
-    own = [file for file in resources.files("qc.stats").iterdir() if file.name.startswith(PROGRAM)]
+    own = [file for file in resources.files("qc.stats").iterdir() if file.name.endswith(PROGRAM)]
     for file in sorted(own, key=lambda file: file.name):
         digest.update(file.read_bytes())
     return digest.hexdigest()

@@ -164,14 +164,15 @@ def test_marks_of_another_program_do_not_hold(monkeypatch):
     assert Course.from_dict(None) == Course()
 
 
-def test_the_program_is_every_file_of_the_detector_and_its_thresholds(monkeypatch):
+def test_the_program_is_its_code_and_its_tables(monkeypatch):
     course_module._program.cache_clear()
-    now = course_module._program()
-    for left_out in (("detector",), ("thresholds",), ("thresholds.csv",)):
-        monkeypatch.setattr(course_module, "PROGRAM", left_out)
+    found = {course_module._program()}
+    for kinds in ((".py",), (".csv",)):
+        monkeypatch.setattr(course_module, "PROGRAM", kinds)
         course_module._program.cache_clear()
-        assert course_module._program() != now
+        found.add(course_module._program())
     course_module._program.cache_clear()
+    assert len(found) == 3
 
 
 def test_what_is_kept_is_bounded_whatever_the_length():
