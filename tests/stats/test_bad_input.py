@@ -204,6 +204,7 @@ ELSEWHERE = {
     "detect_further": "as detect",
     "detect_settled_line": "as detect_wear",
     "fit_kinds": "tests/stats/test_change_kinds.py",
+    "frame_of": "turns a finished result into a table",
     "fraction_outside_intervals": "as fraction_outside_interval",
     "gauge_share": "as capability",
     "lag_1_many": "as lag_1_autocorrelation",
