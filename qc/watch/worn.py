@@ -163,7 +163,8 @@ class _Run:
                 break
             # the strongest break among these pieces is another one, later: look at what lies before it
             part = part[: anew.start - 1]
-        turned = (anew.size > 0) != (signal.side == "above")
+        # a jump one way and a climb back over the old line: the departure that was raised has ended
+        turned = anew.form == "jump and bend" and anew.jump * anew.size < 0
         if turned or anew.likelihood_ratio < BORNE_OUT:
             if since >= ENOUGH_TO_RETURN:
                 return None

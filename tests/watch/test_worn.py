@@ -101,6 +101,14 @@ def test_a_signal_of_chance_before_the_break_does_not_hide_it(points):
     assert early and all(s.ended is not None for s in early)
 
 
+def test_a_bend_first_taken_for_something_else_is_told_once_it_shows(points):
+    """An early stretch a little high makes the first pieces after the bend look like a fall long ago."""
+    off = bent(50, 4e-5)
+    off[:25] += 2.5e-4
+    told = [s for s in changes(series(points, off, 7)) if s.ended is None]
+    assert told and told[-1].side == "above" and abs(told[-1].start - 51) <= 3
+
+
 def test_false_signals_do_not_stand_for_the_life_of_the_tool(points):
     """At a rate of one in fifty, many straight lines raise something; few of it is still said at the end."""
     raised = standing = 0
