@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
+from qc.stats.count_paths import chance_of_leaving
 from qc.stats.detector_evidence import SIZE_CONFIDENCE, START_CONFIDENCE, likeliest
 from qc.stats.detector_input import rates_of
 from qc.stats.detector_result import Detection, DetectorSignal, Side, Stretch
@@ -68,8 +69,9 @@ def detect_counts(
     The newest points are compared with all before since the last signal, for newest parts of several
     lengths. Given the total, the count of the newest part is binomial (hypergeometric for pass or fail)
     whatever the rate, so the probability is exact without an estimate of the rate. The smallest probability
-    is judged by the sum, over all comparisons, of the largest attainable probability not above it: the rate
-    asked for is never exceeded, and is used to about a fifth.
+    is judged by the exact chance that any of the comparisons is as rare (`qc.stats.count_paths`; for totals
+    of many thousands by the sum of the largest attainable probabilities not above it). The rate asked for is
+    never exceeded and is used to about a quarter: the same evidence comes up again at the next point.
 
     References
     ----------
@@ -194,6 +196,17 @@ class _Stretch:
         if smallest > rate:  # the bound is never below its largest part
             return min(1.0, smallest * 2 * windows.size), side
         tails = [self._tail(float(part)) for part in share]
+        exact = chance_of_leaving(
+            [tail.least for tail in tails],
+            [tail.most for tail in tails],
+            share.astype(np.float64),
+            self.whole,
+            self.total,
+            smallest,
+            pass_fail=self.pass_fail,
+        )
+        if exact is not None:
+            return max(exact, smallest), side
         bound = sum(_attained(tail.least, smallest) + _attained(tail.most, smallest) for tail in tails)
         return min(1.0, float(bound)), side
 

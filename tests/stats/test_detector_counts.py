@@ -39,20 +39,23 @@ def test_hypergeometric_tails_agree_with_scipy(failed, drawn, whole):
     assert tail.most == pytest.approx(stats.hypergeom.cdf(k, whole, failed, drawn), rel=1e-9, abs=1e-250)
 
 
-def test_the_bound_is_the_sum_of_attainable_probabilities():
+def test_the_strongest_evidence_is_judged_by_how_often_chance_alone_gives_as_much():
+    """Given the total the points share it at random: drawn outright, as often as the exact probability says."""
     number, size = np.array([2, 1, 3, 2, 1, 2, 1, 9]), np.ones(8)
     probability, side = _Stretch(number, size, False).judge(0.02)
     windows = [w for w in WINDOWS if w < 8]
-    tails = [stats.binom(21, w / 8) for w in windows]
-    counted = [number[-w:].sum() for w in windows]
-    smallest = min(tail.sf(k - 1) for tail, k in zip(tails, counted, strict=True))
-    expected = 0.0
-    for tail in tails:
-        below, above = tail.cdf(np.arange(22)), tail.sf(np.arange(-1, 21))
-        expected += max([p for p in below if p <= smallest * (1 + 1e-9)], default=0.0)
-        expected += max([p for p in above if p <= smallest * (1 + 1e-9)], default=0.0)
+
+    def smallest(counts):
+        inside = np.cumsum(counts[..., ::-1], axis=-1)[..., np.array(windows) - 1]
+        share = np.array(windows) / 8
+        return np.minimum(stats.binom.sf(inside - 1, 21, share), stats.binom.cdf(inside, 21, share)).min(
+            axis=-1
+        )
+
+    drawn = smallest(np.random.default_rng(46).multinomial(21, np.full(8, 1 / 8), 200_000))
+    found = np.mean(drawn <= smallest(number) * (1 + 1e-9))
     assert side == "above"
-    assert probability == pytest.approx(expected, rel=1e-9)
+    assert probability == pytest.approx(found, abs=4 * np.sqrt(found / 200_000))
 
 
 def test_attained_never_goes_above():
