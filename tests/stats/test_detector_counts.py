@@ -40,7 +40,7 @@ def test_hypergeometric_tails_agree_with_scipy(failed, drawn, whole):
 
 
 def test_the_strongest_evidence_is_judged_by_how_often_chance_alone_gives_as_much():
-    """Given the total the points share it at random: drawn outright, as often as the exact probability says."""
+    """Given the total the points share it at random: drawn outright, as often as the exact chance says."""
     number, size = np.array([2, 1, 3, 2, 1, 2, 1, 9]), np.ones(8)
     probability, side = _Stretch(number, size, False).judge(0.02)
     windows = [w for w in WINDOWS if w < 8]
