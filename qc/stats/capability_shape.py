@@ -373,23 +373,14 @@ def _observed(readings: Floats, limits: Limits, confidence: float, seed: int) ->
 def _resampled(
     readings: Floats, statistic: Callable[[Floats, int], Floats | None], confidence: float, seed: int
 ) -> Interval:
-    """Bias-corrected and accelerated interval by scipy, in batches that keep memory small.
-
-    Ties at the ends (a coarse gauge) leave no acceleration: then the middle share of the draws is taken.
-    """
+    """Bias-corrected and accelerated interval by scipy; where ties leave none, the middle share of the draws."""
     from scipy import stats  # half a second to load, and only this shape needs it
 
+    rng = np.random.default_rng(seed)
+    how = {"n_resamples": _DRAWS, "batch": 200, "vectorized": True, "rng": rng}
     with np.errstate(all="ignore"), warnings.catch_warnings():
         warnings.simplefilter("ignore")
-        result = stats.bootstrap(
-            (readings,),
-            statistic,
-            confidence_level=confidence,
-            n_resamples=_DRAWS,
-            batch=200,
-            vectorized=True,
-            rng=np.random.default_rng(seed),
-        )
+        result = stats.bootstrap((readings,), statistic, confidence_level=confidence, **how)
     low, high = (float(end) for end in result.confidence_interval)
     if math.isfinite(low) and math.isfinite(high):
         return low, high
