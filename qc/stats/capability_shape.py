@@ -373,7 +373,7 @@ def _observed(readings: Floats, limits: Limits, confidence: float, seed: int) ->
 def _resampled(
     readings: Floats, statistic: Callable[[Floats, int], Floats | None], confidence: float, seed: int
 ) -> Interval:
-    """Bias-corrected and accelerated interval by scipy; where ties leave none, the middle share of the draws."""
+    """Bias-corrected and accelerated interval by scipy; where ties leave none, the middle of the draws."""
     from scipy import stats  # half a second to load, and only this shape needs it
 
     rng = np.random.default_rng(seed)
