@@ -1,8 +1,10 @@
 """Quality control for a small slide-brass workshop, for a notebook: the same results as the command.
 
 Names are fetched on first use, so ``import qc`` costs nothing. What a person asks for stands here by name
-(`open_workshop`, `upload`, `status`, `month`, `study`, `gauge_study`, `tune`, `pair`, `wear`, `coat`); every
-statistic is in `qc.stats`, every computation of the trade in `qc.trade`, and both can be had from here too.
+(`open_workshop`, `upload`, `status`, `month`, `study`, `gauge_study`, `run_lengths`, `chart_factors`,
+`limit_factors`, `tune`, `pair`, `wear`, `coat`); every statistic is in `qc.stats`, every computation of the
+trade in `qc.trade`, and both can be had from here too. Answers have `to_dict()`, `to_text()` and
+`to_frame()`, and show themselves as a table in a notebook.
 
 Examples
 --------
@@ -18,8 +20,12 @@ from importlib import import_module
 from typing import Any
 
 _JOBS = {
+    "chart_factors": "qc.jobs.factors",
     "coat": "qc.jobs.remedies.coat",
+    "gauge_agreement": "qc.jobs.gauge",
+    "gauge_linearity": "qc.jobs.gauge",
     "gauge_study": "qc.jobs.gauge",
+    "limit_factors": "qc.jobs.factors",
     "list_held": "qc.jobs.held",
     "list_signals": "qc.jobs.signals",
     "make_demo": "qc.jobs.demo",
@@ -27,8 +33,11 @@ _JOBS = {
     "new_workshop": "qc.jobs.new",
     "open_workshop": "qc.jobs.workshop",
     "pair": "qc.jobs.remedies.pair",
+    "read_sheet": "qc.jobs.remedies.sheet",
+    "run_lengths": "qc.jobs.run_lengths",
     "status": "qc.jobs.status",
     "study": "qc.jobs.study",
+    "t2_limits": "qc.jobs.factors",
     "tune": "qc.jobs.remedies.tune",
     "upload": "qc.jobs.upload",
     "wear": "qc.jobs.remedies.wear",

@@ -38,9 +38,7 @@ def test_help_loads_nothing_heavy():
     assert done.stdout.splitlines()[-1] == "LOADED"
 
 
-@pytest.mark.parametrize(
-    "name", ["open_workshop", "upload", "status", "month", "study", "tune", "pair", "wear", "coat"]
-)
+@pytest.mark.parametrize("name", sorted(qc._JOBS))
 def test_what_a_person_asks_for_is_there(name):
     assert callable(getattr(qc, name))
 

@@ -13,6 +13,7 @@ from qc.stats import (
     LimitRule,
     StatisticsError,
     StatisticsUsageError,
+    Tabled,
     factors,
     guaranteed_factor,
     howe_factor,
@@ -40,8 +41,10 @@ _LEAST_SHARE = 1e-9  # smaller is a slip
 
 
 @dataclass(frozen=True, slots=True)
-class ChartFactors:
+class ChartFactors(Tabled):
     """Constants and chart factors by sample size."""
+
+    ROWS = "factors"
 
     rows: tuple[Factors, ...]
 
@@ -92,7 +95,7 @@ class PieceFactors:
 
 
 @dataclass(frozen=True, slots=True)
-class LimitFactors:
+class LimitFactors(Tabled):
     """Limit factors by number of pieces, with what they promise.
 
     Attributes
@@ -110,6 +113,8 @@ class LimitFactors:
     rows : tuple of PieceFactors
         One a number of pieces.
     """
+
+    ROWS = "factors"
 
     content: float
     confidence: float
@@ -160,8 +165,10 @@ class LimitFactors:
 
 
 @dataclass(frozen=True, slots=True)
-class T2Limits:
+class T2Limits(Tabled):
     """Limits of T2 for several figures at once, by number of points in the baseline."""
+
+    ROWS = "limits"
 
     figures: int
     rate: float

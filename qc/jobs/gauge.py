@@ -20,9 +20,11 @@ from qc.stats import (
     Proportion,
     StatisticsError,
     StatisticsUsageError,
+    Tabled,
     average_range,
     cohen_kappa,
     fleiss_kappa,
+    frame_of,
     guard_band,
     lay_out,
     linearity,
@@ -45,7 +47,7 @@ T = TypeVar("T")
 
 
 @dataclass(frozen=True, slots=True)
-class GaugeResult:
+class GaugeResult(Tabled):
     """A gauge study of a file; `by_hand` holds the average-and-range figures when they were asked for."""
 
     file: str
@@ -66,10 +68,16 @@ class GaugeResult:
         """Return what a person reads: the verdict, then the figures."""
         return study_text(self.study, self.guard, self.by_hand, self.value, self.file)
 
+    def to_frame(self) -> pl.DataFrame:
+        """Return one row per component: variance with its interval, sd and share of all variance."""
+        return self.study.to_frame()
+
 
 @dataclass(frozen=True, slots=True)
-class GaugeLinearity:
+class GaugeLinearity(Tabled):
     """Bias and linearity of a gauge against references."""
+
+    ROWS = "references"
 
     file: str
     value: str
@@ -85,7 +93,7 @@ class GaugeLinearity:
 
 
 @dataclass(frozen=True, slots=True)
-class GaugeAgreement:
+class GaugeAgreement(Tabled):
     """Agreement of people who sort pieces by eye.
 
     `within` holds each person's agreement with themselves, `between` that of all judgements, `against` each
@@ -122,6 +130,14 @@ class GaugeAgreement:
         slips = {name: (share, self.rejected[name]) for name, share in self.missed.items()}
         pieces = f"{self.value} in {self.file}: {self.pieces} pieces"
         return agreement_text(self.between, alone, slips, pieces, self.warnings)
+
+    def to_frame(self) -> pl.DataFrame:
+        """Return one row per agreement: of each person with themselves, of all, of each with the truth."""
+        rows = [{"who": who, "with": "themselves"} | kappa.to_dict() for who, kappa in self.within.items()]
+        if self.between is not None:
+            rows.append({"who": "all", "with": "each other"} | self.between.to_dict())
+        rows += [{"who": who, "with": "the truth"} | kappa.to_dict() for who, kappa in self.against.items()]
+        return frame_of(rows)
 
 
 def gauge_study(

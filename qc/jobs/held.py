@@ -22,6 +22,7 @@ from qc.jobs.errors import JobError
 from qc.jobs.judging import judge_new
 from qc.jobs.past import known_of
 from qc.jobs.workshop import Workshop
+from qc.stats import Tabled
 
 
 class Decision(StrEnum):
@@ -91,8 +92,10 @@ class HeldRow:
 
 
 @dataclass(frozen=True, slots=True)
-class HeldList:
+class HeldList(Tabled):
     """The rows that wait."""
+
+    ROWS = "held"
 
     rows: tuple[HeldRow, ...]
 

@@ -13,6 +13,7 @@ from qc.stats import (
     RunLength,
     StatisticsError,
     StatisticsUsageError,
+    Tabled,
     cusum_decision,
     cusum_run_length,
     estimated_limits,
@@ -47,7 +48,7 @@ Asked = Mapping[str, Any]
 
 
 @dataclass(frozen=True, slots=True)
-class RunLengths:
+class RunLengths(Tabled):
     """Run length of one chart over shifts.
 
     Attributes
@@ -63,6 +64,8 @@ class RunLengths:
     judged : float, optional
         Points judged in all.
     """
+
+    ROWS = "shifts"
 
     kind: str
     design: Mapping[str, Any]
@@ -91,7 +94,7 @@ class RunLengths:
 
 
 @dataclass(frozen=True, slots=True)
-class EstimatedRunLengths:
+class EstimatedRunLengths(Tabled):
     """Run lengths that limits estimated from a baseline may have.
 
     Attributes
@@ -109,6 +112,8 @@ class EstimatedRunLengths:
     judged : float, optional
         Points judged in all.
     """
+
+    ROWS = "shifts"
 
     design: Mapping[str, Any]
     wanted: float | None

@@ -14,6 +14,7 @@ from qc.jobs.errors import JobError
 from qc.jobs.judging import judge_series, load_verdicts
 from qc.jobs.workshop import Workshop
 from qc.plan import Plan
+from qc.stats import Tabled
 from qc.watch import FIRST_STEPS, SeriesKey, SeriesVerdict
 
 State = Literal["open", "in-hand", "closed", "closed-false"]
@@ -90,8 +91,10 @@ class SignalLife:
 
 
 @dataclass(frozen=True, slots=True)
-class SignalList:
+class SignalList(Tabled):
     """Signals, worst first."""
+
+    ROWS = "signals"
 
     signals: tuple[SignalLife, ...]
 

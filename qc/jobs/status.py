@@ -9,6 +9,7 @@ from typing import Any
 
 from qc.jobs.judging import load_verdicts
 from qc.jobs.workshop import Workshop
+from qc.stats import Tabled
 from qc.watch import DECIDED, SeriesVerdict, SignalResult, day_words, dependence_note, quantity_words
 
 CAPABLE_WORDS = {
@@ -20,8 +21,10 @@ CAPABLE_WORDS = {
 
 
 @dataclass(frozen=True, slots=True)
-class Status:
+class Status(Tabled):
     """The state of the workshop on one day."""
+
+    ROWS = "series"
 
     workshop: str
     as_of: date

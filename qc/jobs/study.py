@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import polars as pl
 
@@ -14,6 +14,7 @@ from qc.jobs.study_fit import check_fit
 from qc.jobs.study_options import StudyOptions
 from qc.jobs.study_read import number_columns, read_table, sort_rows, take_labels, take_numbers
 from qc.jobs.study_text import study_text
+from qc.jobs.study_write import points_table, signals_table, write_tables
 from qc.stats import (
     KINDS,
     SeriesChecks,
@@ -21,6 +22,7 @@ from qc.stats import (
     StatisticsError,
     StatisticsUsageError,
     StudyQuestion,
+    Tabled,
     checks_together,
     study_checks,
     study_frame,
@@ -30,7 +32,7 @@ __all__ = ["StatisticsError", "StatisticsUsageError", "StudyOptions", "StudyResu
 
 
 @dataclass(frozen=True, slots=True)
-class StudyResult:
+class StudyResult(Tabled):
     """Answers of a study by series name; `named` is False where there is only one series without a name.
 
     `checks` are there when they were asked for; `idle` says which options had no effect.
@@ -65,6 +67,10 @@ class StudyResult:
             return text
         several = checks_together(self.checks) if self.named else None
         return f"{text}\n\n{checks_text(self.checks, several)}"
+
+    def to_frame(self, what: Literal["points", "signals"] = "points") -> pl.DataFrame:
+        """Return one row per point, or per signal, of every series; the tables that `--out` writes."""
+        return points_table(self.answers) if what == "points" else signals_table(self.answers)
 
 
 def study(path: str | Path, value: str, chart: str = "individuals", **options: Any) -> StudyResult:
@@ -108,8 +114,6 @@ def study(path: str | Path, value: str, chart: str = "individuals", **options: A
     named = asked.series is not None
     result = StudyResult(source.name, value, question, answers, named, asked.signals_only, checks, idle)
     if asked.out is not None:
-        from qc.jobs.study_write import write_tables
-
         write_tables(answers, Path(asked.out))
     if asked.plot is not None:
         from qc.jobs.study_plot import plot_study

@@ -19,6 +19,7 @@ from qc.jobs.judging import judge_new
 from qc.jobs.past import known_of
 from qc.jobs.workshop import Workshop
 from qc.plan import EVENT, HELD, READING, QcError
+from qc.stats import Tabled
 from qc.store import NewSheet, SheetCount, sheet_hash, signal_id
 from qc.watch import SeriesVerdict
 
@@ -57,8 +58,10 @@ class SheetReceipt:
 
 
 @dataclass(frozen=True, slots=True)
-class UploadReceipt:
+class UploadReceipt(Tabled):
     """The answer to an upload: a receipt for each sheet, and a sentence for each file that was refused."""
+
+    ROWS = "sheets"
 
     sheets: tuple[SheetReceipt, ...]
     refused: tuple[str, ...] = ()

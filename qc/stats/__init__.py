@@ -20,6 +20,7 @@ def _offer(module: str, *names: str) -> None:
 
 
 _offer("errors", "StatisticsError", "StatisticsUsageError")
+_offer("tabled", "Tabled", "frame_of")
 _offer("constants", "Factors", "c4", "d2", "d3", "factors", "median_range")
 _offer("limits", "THREE_SIGMA_RATE", "LimitRule")
 _offer("points", "GREATEST", "Baseline", "Chart", "Companion", "Signal")

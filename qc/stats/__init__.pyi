@@ -186,6 +186,8 @@ from qc.stats.study import SeriesStudy as SeriesStudy
 from qc.stats.study import study_frame as study_frame
 from qc.stats.study_kinds import KINDS as KINDS
 from qc.stats.study_question import StudyQuestion as StudyQuestion
+from qc.stats.tabled import Tabled as Tabled
+from qc.stats.tabled import frame_of as frame_of
 from qc.stats.threeway import Pattern as Pattern
 from qc.stats.threeway import remove_pattern as remove_pattern
 from qc.stats.threeway import three_way as three_way

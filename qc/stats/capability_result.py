@@ -9,6 +9,7 @@ from typing import Literal
 from qc.stats.capability_beside import GaugeShare, Spread, no_share
 from qc.stats.errors import StatisticsError
 from qc.stats.points import GREATEST
+from qc.stats.tabled import Tabled
 
 Interval = tuple[float, float]
 Verdict = Literal["proven", "unproven", "no"]
@@ -70,7 +71,7 @@ class Limits:
 
 
 @dataclass(frozen=True, slots=True)
-class Capability:
+class Capability(Tabled):
     """Capability of one characteristic; a figure that cannot be given is None and `reason` says why.
 
     Attributes

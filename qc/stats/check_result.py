@@ -5,9 +5,13 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from qc.stats.check_evidence import NORMAL_95, corrected_p_values
+from qc.stats.tabled import Tabled, frame_of
+
+if TYPE_CHECKING:
+    import polars as pl
 
 ALPHA = 0.05  # a check calls something clear that chance alone would show once in twenty times
 
@@ -50,6 +54,8 @@ FIGURES: dict[str, tuple[str, ...]] = {
     ),
 }
 """Names of the checks in the order in which they are told, and the figures of each beside its statistic."""
+
+_COLUMNS = ("check", "n", "statistic", "p_value", "p_corrected", "clear", "verdict", "reason", "asks")
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,7 +121,7 @@ class Check:
 
 
 @dataclass(frozen=True, slots=True)
-class SeriesChecks:
+class SeriesChecks(Tabled):
     """All checks of one series, in the order of `FIGURES`.
 
     Attributes
@@ -185,6 +191,11 @@ class SeriesChecks:
             },
             "notes": list(self.notes),
         }
+
+    def to_frame(self) -> pl.DataFrame:
+        """Return one row per check: statistic, p-values, whether it is clear, the answer, what it asks."""
+        plain = [{"check": check.name} | check.to_dict() for check in self.checks]
+        return frame_of({name: row[name] for name in _COLUMNS} for row in plain)
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,6 +18,7 @@ from scipy.optimize import brentq
 from scipy.special import gammaln, ndtr
 
 from qc.stats.errors import StatisticsError
+from qc.stats.tabled import Tabled
 
 SMALLEST, LARGEST = 2, 100
 _HALF_WIDTH = 9.5  # standard normal mass beyond this is 2e-21
@@ -148,7 +149,7 @@ def median_range(n: int) -> float:
 
 
 @dataclass(frozen=True, slots=True)
-class Factors:
+class Factors(Tabled):
     """All factors for one sample size; names are those of the usual printed tables."""
 
     n: int

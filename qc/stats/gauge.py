@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -23,6 +24,10 @@ from qc.stats.gauge_intervals import component_intervals, share_interval
 from qc.stats.gauge_layout import Layout, lay_out
 from qc.stats.gauge_step import gauge_resolution
 from qc.stats.points import as_number
+from qc.stats.tabled import Tabled, frame_of
+
+if TYPE_CHECKING:
+    import polars as pl
 
 Floats = NDArray[np.float64]
 Interval = tuple[float, float]
@@ -39,7 +44,7 @@ _CATEGORY_FACTOR = 1.41  # as the guides write the root of 2
 
 
 @dataclass(frozen=True, slots=True)
-class GaugeStudy:
+class GaugeStudy(Tabled):
     """What a gauge study found.
 
     Attributes
@@ -111,6 +116,19 @@ class GaugeStudy:
             "verdict": self.verdict,
             "warnings": list(self.warnings),
         }
+
+    def to_frame(self) -> pl.DataFrame:
+        """Return one row per component: variance with its interval, sd and share of all variance."""
+        total = self.components["total"]
+        rows = []
+        for name, variance in self.components.items():
+            low, high = self.intervals.get(name, (None, None))
+            share = variance / total if total > 0 else None
+            rows.append(
+                {"component": name, "variance": variance, "low": low, "high": high}
+                | {"sd": self.sd[name], "share_of_variance": share}
+            )
+        return frame_of(rows)
 
 
 def gauge_study(

@@ -12,6 +12,7 @@ from scipy import special
 
 from qc.stats.errors import StatisticsError
 from qc.stats.points import as_readings
+from qc.stats.tabled import Tabled
 from qc.stats.trend_chart import fit_trend
 
 Floats = NDArray[np.float64]
@@ -74,7 +75,7 @@ class Line:
 
 
 @dataclass(frozen=True, slots=True)
-class Linearity:
+class Linearity(Tabled):
     """Bias over the range of a gauge.
 
     Attributes
@@ -94,6 +95,8 @@ class Linearity:
     verdict : str
         The finding in a sentence.
     """
+
+    ROWS = "references"
 
     biases: tuple[Bias, ...]
     line: Line

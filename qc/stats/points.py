@@ -12,6 +12,7 @@ import polars as pl
 from numpy.typing import ArrayLike, NDArray
 
 from qc.stats.errors import StatisticsError, StatisticsUsageError
+from qc.stats.tabled import Tabled
 
 Side = Literal["above", "below", "both"]
 Floats = NDArray[np.float64]
@@ -63,7 +64,7 @@ class Companion:
 
 
 @dataclass(frozen=True, slots=True)
-class Chart:
+class Chart(Tabled):
     """A control chart: centre, limits, sigma, plotted values and what was found on them.
 
     `sigma` is the spread that the limits rest on, of one reading for charts of subgroups, of a plotted point
@@ -90,6 +91,18 @@ class Chart:
         if self.companion is not None:
             out["companion"] = self.companion.to_dict(points=points)
         return out
+
+    def to_frame(self) -> pl.DataFrame:
+        """Return one row per point: values, centre, limits and whether it signalled."""
+        values = self.values if isinstance(self.values, Mapping) else {"value": self.values}
+        count = len(next(iter(values.values())))
+        flagged = np.zeros(count, dtype=bool)
+        flagged[[signal.point - 1 for signal in self.signals]] = True
+        columns: dict[str, Any] = {"point": np.arange(1, count + 1), **values}
+        columns["center"] = np.full(count, np.nan if self.center is None else self.center)
+        columns["lower"] = _limit(self.lowers, self.lower, count)
+        columns["upper"] = _limit(self.uppers, self.upper, count)
+        return pl.DataFrame(columns).fill_nan(None).with_columns(signal=pl.Series(flagged))
 
 
 @dataclass(frozen=True, slots=True)
@@ -258,6 +271,12 @@ def numbers(values: Floats | Sequence[float]) -> list[float | None]:
 def shown(value: float, digits: int = 5) -> str:
     """Return a number as a person writes it in a sentence: five significant digits."""
     return f"{value:.{digits}g}"
+
+
+def _limit(each: Floats | None, all_points: float | None, count: int) -> Floats:
+    if each is not None:
+        return each
+    return np.full(count, np.nan if all_points is None else all_points)
 
 
 def _chart_dict(chart: Chart | Companion, middle: dict[str, Any], points: bool) -> dict[str, Any]:

@@ -17,6 +17,7 @@ from scipy.sparse import linalg as sparse_linalg
 
 from qc.stats.errors import StatisticsError
 from qc.stats.points import GREATEST, LEAST
+from qc.stats.tabled import Tabled
 
 Floats = NDArray[np.float64]
 
@@ -28,7 +29,7 @@ _QUANTILES = (0.05, 0.25, 0.5, 0.75, 0.95)
 
 
 @dataclass(frozen=True, eq=False)
-class RunLength:
+class RunLength(Tabled):
     """Distribution of the number of points up to and with the first signal.
 
     Attributes

@@ -12,6 +12,7 @@ from scipy import optimize, special
 from qc.stats.errors import StatisticsError
 from qc.stats.points import GREATEST
 from qc.stats.runlength_sigma import SigmaDistribution, sigma_distribution
+from qc.stats.tabled import Tabled
 from qc.stats.tolerance import tolerance_factor
 from qc.stats.tolerance_radii import covering_radii
 
@@ -28,7 +29,7 @@ _NEAREST, _FURTHEST = 1e-4, 1e4  # sigma is looked for between these, the true o
 
 
 @dataclass(frozen=True, slots=True)
-class EstimatedLimits:
+class EstimatedLimits(Tabled):
     """Run length of a chart over all sets of limits that such a baseline could have given.
 
     Attributes

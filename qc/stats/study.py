@@ -24,10 +24,11 @@ from qc.stats.study_checks import distributions, doubts
 from qc.stats.study_kinds import Kind, check_question
 from qc.stats.study_outcome import Outcome
 from qc.stats.study_question import StudyQuestion
+from qc.stats.tabled import Tabled
 
 
 @dataclass(frozen=True, slots=True)
-class SeriesStudy:
+class SeriesStudy(Tabled):
     """The answer for one series; without a chart, `reason` says why and what is needed."""
 
     series: str | None
@@ -59,6 +60,10 @@ class SeriesStudy:
         if self.reason is not None:
             out["reason"] = self.reason
         return out
+
+    def to_frame(self) -> pl.DataFrame:
+        """Return one row per point of the chart; none where there is no chart."""
+        return pl.DataFrame() if self.chart is None else self.chart.to_frame()
 
 
 def study_frame(frame: pl.DataFrame, question: StudyQuestion) -> dict[str, SeriesStudy]:

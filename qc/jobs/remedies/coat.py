@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from qc.jobs.remedies.errors import RemedyError, RemedyUsageError
 from qc.jobs.remedies.sheet import Sheet
 from qc.jobs.remedies.table import block, table_row
+from qc.stats import Tabled
 from qc.trade import (
     BASE_DRIFT_LIMIT_UM,
     AreaThickness,
@@ -34,8 +35,10 @@ HOUSE_RULE = (
 
 
 @dataclass(frozen=True, slots=True)
-class CoatResult:
+class CoatResult(Tabled):
     """What `qc coat` answers."""
+
+    ROWS = "areas"
 
     areas: tuple[AreaThickness, ...]
     rules: dict[str, HouseRule]

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from qc.jobs.remedies.errors import RemedyError, RemedyUsageError
 from qc.jobs.remedies.sheet import Sheet, SheetRow
 from qc.jobs.remedies.table import table_row
+from qc.stats import Tabled
 from qc.trade import (
     BODY_EXTRA_UM,
     COSTS,
@@ -55,8 +56,10 @@ class TubeRun:
 
 
 @dataclass(frozen=True, slots=True)
-class PairResult:
+class PairResult(Tabled):
     """What `qc pair` answers."""
+
+    ROWS = "pairs"
 
     pairing: Pairing
     target_um: float

@@ -11,6 +11,7 @@ from qc.jobs.remedies.errors import RemedyUsageError
 from qc.jobs.remedies.notes import read_notes
 from qc.jobs.remedies.sheet import Sheet, read_decimal, read_sheet
 from qc.jobs.remedies.table import block, table_row
+from qc.stats import Tabled
 from qc.trade import (
     Instrument,
     Note,
@@ -30,8 +31,10 @@ DEFAULT_READING_SD = 5.0
 
 
 @dataclass(frozen=True, slots=True)
-class TuneResult:
+class TuneResult(Tabled):
     """What `qc tune` answers: the remedy, and what was learned from a change already made."""
+
+    ROWS = "lengths"
 
     remedy: TuningRemedy
     instrument: Instrument

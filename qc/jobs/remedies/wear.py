@@ -10,6 +10,7 @@ from datetime import date, timedelta
 from qc.jobs.remedies.errors import RemedyUsageError
 from qc.jobs.remedies.sheet import Sheet, SheetRow
 from qc.jobs.remedies.table import block, table_row
+from qc.stats import Tabled
 from qc.trade import TradeError, WearLine, cautions_for, fit_wear
 
 LEAST_FOR_LINE = 3
@@ -45,8 +46,10 @@ class ToolWear:
 
 
 @dataclass(frozen=True, slots=True)
-class WearResult:
+class WearResult(Tabled):
     """What `qc wear` answers."""
+
+    ROWS = "tools"
 
     tools: tuple[ToolWear, ...]
     value: str
