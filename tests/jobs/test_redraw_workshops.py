@@ -26,3 +26,5 @@ def test_planted_changes_are_found_and_explained_in_a_workshop_drawn_anew(tmp_pa
     # a Poisson count about the budget lies below it plus three standard deviations
     assert score.false_signals <= score.allowed + 3 * score.allowed**0.5
     assert score.drifting_beside <= 4
+    # the die's bend is placed by the same rule as the steps
+    assert len(score.off) == 5 and abs(score.off["draw/tube_od/tenor"]) <= 2
