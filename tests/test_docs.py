@@ -86,6 +86,17 @@ def test_pages_load_nothing_from_outside(page):
     assert not re.search(r"!\[[^\]]*\]\(https?:", page.read_text("utf-8"))
 
 
+STATISTICS = "capability change-points charts checks constants counts gauge-studies limits rules run-lengths short-runs"
+
+
+@pytest.mark.parametrize("page", STATISTICS.split())
+def test_a_page_of_statistics_says_when_not_and_whence_and_shows_an_example(page):
+    text = (ROOT / "docs" / "reference" / f"{page}.md").read_text("utf-8")
+    assert "## Sources" in text
+    assert re.search(r"not for:|when not|not when", text, re.IGNORECASE)
+    assert blocks(ROOT / "docs" / "reference" / f"{page}.md", "python")
+
+
 def test_every_command_has_its_place_in_the_documents():
     text = "\n".join(p.read_text("utf-8") for p in PAGES)
     listed = re.findall(r"^  (\w[\w-]*)  ", _help(), re.MULTILINE)

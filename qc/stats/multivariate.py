@@ -202,8 +202,8 @@ def mewma(
 
     References
     ----------
-    .. [1] Lowry, Woodall, Champ & Rigdon, Technometrics 34 (1992); limit by Runger & Prabhu, J. Quality
-       Technology 28 (1996).
+    .. [1] Lowry, Woodall, Champ & Rigdon, Technometrics 34 (1992); limit by Runger & Prabhu, J. American
+       Statistical Association 91 (1996).
 
     Examples
     --------
