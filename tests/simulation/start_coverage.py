@@ -127,7 +127,7 @@ def kind_rows(share: float) -> Iterator[list[str]]:
             if look not in (0, 5, 20, 40):
                 continue
             held = [s.start_low <= case.after + 1 <= s.start_high for s in found]
-            told = [s.kind if s.ended is None else f"{s.kind}, over" for s in found]
+            told = [s.kind if s.ended is None else f"{s.kind} (over)" for s in found]
             shares = {kind: told.count(kind) / len(told) for kind in dict.fromkeys(sorted(told))}
             most = sorted(shares.items(), key=lambda item: -item[1])
             yield [
@@ -145,14 +145,8 @@ def _share(hits: list[bool]) -> str:
 
 def tables(share: float) -> str:
     """Both tables as Markdown."""
-    level = [
-        "change",
-        "looked at",
-        "start set holds it",
-        "start within two",
-        "pieces in the set",
-        "size holds it",
-    ]
+    later = ["when raised", *(f"{look} later" for look in LOOKS[1:])]
+    level = ["change", *later, "start within two", "size holds it"]
     kinds = ["change", "looked at", "told as (share of the series)", "start set holds it"]
     return "\n\n".join(
         "\n".join("| " + " | ".join(line) + " |" for line in [head, ["---"] * len(head), *rows])
