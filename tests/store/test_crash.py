@@ -18,12 +18,14 @@ ROWS = 40  # readings of a sheet
 
 WRITER = """
 import sys
+import time
 from datetime import UTC, date, datetime
 from pathlib import Path
 import polars as pl
 from qc.store import NewSheet, open_store, sheet_hash
 
 folder, name, first, many, rows = Path(sys.argv[1]), sys.argv[2], *map(int, sys.argv[3:6])
+pause = float(sys.argv[6])
 store = open_store(folder)
 print("ready", flush=True)
 sys.stdin.readline()
@@ -38,11 +40,12 @@ for number in range(first, first + many):
     sheet = NewSheet(f"{name}-{number}.csv", sheet_hash(data), data, "card", frame)
     (count,) = store.add_sheets([sheet], who=name, when=datetime(2026, 5, 14, tzinfo=UTC))
     print(f"accepted {number} {count.accepted}", flush=True)  # from here on the bench has its receipt
+    time.sleep(pause)
 """
 
 
-def start(folder, name, first, many):
-    arguments = [str(folder), name, str(first), str(many), str(ROWS)]
+def start(folder, name, first, many, pause=0.0):
+    arguments = [str(folder), name, str(first), str(many), str(ROWS), str(pause)]
     return subprocess.Popen(
         [sys.executable, "-c", WRITER, *arguments],
         stdin=subprocess.PIPE,
@@ -93,7 +96,8 @@ def test_killed_writers_lose_nothing_that_was_accepted_and_leave_nothing_half_wr
 @pytest.mark.slow
 def test_two_processes_writing_at_once_lose_no_row(tmp_path):
     open_store(tmp_path).close()
-    writers = [start(tmp_path, name, 0, 30) for name in ("one", "two")]
+    # without a pause one may be done on a busy machine while the other still sleeps before its next try
+    writers = [start(tmp_path, name, 0, 30, pause=0.01) for name in ("one", "two")]
     let_go(*writers)
     outputs = [writer.communicate(timeout=120)[0] for writer in writers]
     assert [writer.returncode for writer in writers] == [0, 0]
