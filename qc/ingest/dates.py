@@ -58,7 +58,7 @@ def read_moment(text: str, zone: str, time_text: str = "") -> Moment | None:
 
     Examples
     --------
-    >>> read_moment("14.05.2026", "Europe/Berlin").at.isoformat()
+    >>> read_moment("14.05.2026", "CET").at.isoformat()
     '2026-05-13T22:00:00+00:00'
     >>> read_moment("14.05", "UTC") is None, read_moment("2026-02-30", "UTC") is None
     (True, True)

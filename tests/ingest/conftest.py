@@ -152,7 +152,7 @@ def _cards() -> tuple[Card, ...]:
 def plan() -> Plan:
     """An invented workshop with one card of every kind."""
     return Plan(
-        workshop=Workshop(name="Testholm", serial_prefix="TH-", time_zone="Europe/Berlin", a4_hz=442),
+        workshop=Workshop(name="Testholm", serial_prefix="TH-", time_zone="CET", a4_hz=442),
         models=(
             Model(id="tenor", name="Tenor", family="tenor", pedal_midi=34, length_mm=2931.6),
             Model(id="tenor-f", name="Tenor with F valve", family="tenor", pedal_midi=34, length_mm=2931.6,

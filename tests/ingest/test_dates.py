@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 
 from qc.ingest.dates import nearest_year, read_moment, spreadsheet_day
 
-ZONE = "Europe/Berlin"
+ZONE = "CET"
 
 
 @pytest.mark.parametrize(
