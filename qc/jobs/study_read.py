@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -12,6 +13,8 @@ from qc.stats import GREATEST, StatisticsError, StatisticsUsageError
 
 KINDS = (".csv", ".parquet", ".xlsx")
 TWICE = "_duplicated_0"  # what polars adds to the second column of a name
+DAY_FIRST = r"^\s*\d{1,2}[./-]\d{1,2}[./-]\d{2,4}\b"  # a date that does not sort as text
+WITHIN_TEXT = re.compile(r"(?<!\d)(?<!\d[.,])\d+")  # a number within a text, not the decimals of one
 
 
 def read_table(path: Path, sheet: str | None = None) -> pl.DataFrame:
@@ -132,16 +135,32 @@ def take_labels(table: pl.DataFrame, column: str, path: Path) -> pl.Series:
 
 
 def sort_rows(table: pl.DataFrame, column: str, path: Path) -> pl.DataFrame:
-    """Sort rows by a column: as numbers where all cells are numbers, else as text (ISO dates sort well)."""
+    """Sort rows by a column: as numbers where all cells are numbers, else as text.
+
+    Numbers within a text count as numbers, so that T-9 comes before T-10; ISO dates and times sort well so, a
+    date that begins with its day would not and is refused.
+    """
     cells = take_column(table, column, path)
     if cells.dtype == pl.String:
         as_numbers = cells.str.strip_chars().cast(pl.Float64, strict=False)
-        cells = cells if as_numbers.null_count() else as_numbers
+        cells = _text_order(cells, table, column, path) if as_numbers.null_count() else as_numbers
     if cells.null_count():
         place = _place(table, column, path, int(cells.is_null().arg_true()[0]))
         raise StatisticsError(f"{place}: column '{column}' has no value: fill it in or delete the row")
     order = cells.arg_sort() if cells.is_sorted() else _stable_order(cells)
     return table[order]
+
+
+def _text_order(cells: pl.Series, table: pl.DataFrame, column: str, path: Path) -> pl.Series:
+    """Pad the numbers within a text, so that text order is their order; decimals keep their digits."""
+    dated = cells.str.contains(DAY_FIRST).fill_null(False)
+    if dated.any():
+        row = int(dated.arg_true()[0])
+        place = f"{_place(table, column, path, row)}: '{cells[row]}' in column '{column}'"
+        raise StatisticsError(f"{place} is a date that does not sort; write it year first, as 2026-11-03")
+    texts = cells.unique().drop_nulls()
+    padded = {text: WITHIN_TEXT.sub(lambda run: run[0].zfill(20), text) for text in texts}
+    return cells.replace(padded)
 
 
 def _stable_order(cells: pl.Series) -> pl.Series:

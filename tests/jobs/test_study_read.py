@@ -79,6 +79,28 @@ def test_order(tmp_path):
         sort_rows(read_table(path), "n", path)
 
 
+@pytest.mark.parametrize(
+    "rising",
+    [
+        ["T-9", "T-10", "T-100", "U-2"],
+        ["2026-01-09", "2026-01-10", "2026-11-02"],
+        ["2026-01-09 08:05", "2026-01-09 08:05:30", "2026-01-09 10:00"],
+        ["10:00:03.25", "10:00:03.5", "10:00:04"],
+        ["1,25 a", "1,5 a", "12 a"],
+    ],
+)
+def test_numbers_within_a_text_count_as_numbers(tmp_path, rising):
+    path = written(tmp_path, "t.csv", {"n": [*rising[1:], rising[0]], "x": ["a"] * len(rising)})
+    assert sort_rows(read_table(path), "n", path)["n"].to_list() == rising
+
+
+@pytest.mark.parametrize("day", ["3.11.2026", "03/11/26", "3-11-2026 08:00"])
+def test_dates_that_do_not_sort_are_refused(tmp_path, day):
+    path = written(tmp_path, "t.csv", {"n": ["2026-11-02", day], "x": ["a", "b"]})
+    with pytest.raises(StatisticsError, match="line 3: .* in column 'n' is a date that does not sort"):
+        sort_rows(read_table(path), "n", path)
+
+
 def test_sheets_of_a_workbook(tmp_path):
     import xlsxwriter
 
