@@ -2,21 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TypeVar
 
 import polars as pl
 
 from qc.jobs.gauge_text import agreement_text, linearity_text, study_text
-from qc.jobs.study_read import read_table, take_labels, take_numbers
+from qc.jobs.study_read import faults_named, read_table, take_labels, take_numbers
 from qc.stats import (
     AverageRange,
     GaugeStudy,
     GuardBand,
     Kappa,
     Linearity,
+    OnePersonRanges,
     Proportion,
     StatisticsError,
     StatisticsUsageError,
@@ -29,6 +28,7 @@ from qc.stats import (
     lay_out,
     linearity,
     misses_and_false_rejects,
+    one_person_ranges,
 )
 from qc.stats import gauge_study as study_gauge
 
@@ -43,18 +43,20 @@ __all__ = [
     "gauge_study",
 ]
 
-T = TypeVar("T")
-
 
 @dataclass(frozen=True, slots=True)
 class GaugeResult(Tabled):
-    """A gauge study of a file; `by_hand` holds the average-and-range figures when they were asked for."""
+    """A gauge study of a file; `by_hand` holds the average-and-range figures when they were asked for.
+
+    `alone` holds what such figures say of a study by one person.
+    """
 
     file: str
     value: str
     study: GaugeStudy
     guard: GuardBand | None
     by_hand: AverageRange | None
+    alone: OnePersonRanges | None = None
 
     def to_dict(self) -> dict[str, object]:
         """Return the object that `--json` prints."""
@@ -62,11 +64,13 @@ class GaugeResult(Tabled):
         plain["guard_band"] = None if self.guard is None else self.guard.to_dict()
         if self.by_hand is not None:
             plain["by_hand"] = self.by_hand.to_dict()
+        if self.alone is not None:
+            plain["by_hand_alone"] = self.alone.to_dict()
         return plain
 
     def to_text(self) -> str:
         """Return what a person reads: the verdict, then the figures."""
-        return study_text(self.study, self.guard, self.by_hand, self.value, self.file)
+        return study_text(self.study, self.guard, self.by_hand, self.alone, self.value, self.file)
 
     def to_frame(self) -> pl.DataFrame:
         """Return one row per component: variance with its interval, sd and share of all variance."""
@@ -197,9 +201,9 @@ def gauge_study(
     readings = take_numbers(table, value, source).to_numpy()
     parts = take_labels(table, part, source).to_list()
     persons = None if person is None else take_labels(table, person, source).to_list()
-    found = _in_file(
-        source,
-        lambda: study_gauge(
+    ranges, alone = None, None
+    with faults_named(source):
+        found = study_gauge(
             readings,
             parts,
             persons,
@@ -209,15 +213,15 @@ def gauge_study(
             keep_interaction=keep_interaction,
             resolution=resolution,
             confidence=confidence,
-        ),
-    )
-    ranges = None
-    if by_hand:
-        ranges = _in_file(source, lambda: average_range(lay_out(readings, parts, persons).readings))
+        )
+        if by_hand:
+            layout = lay_out(readings, parts, persons).readings
+            ranges = average_range(layout)
+            alone = one_person_ranges(layout[:, 0, :]) if persons is None else None
     guard = None
     if lower is not None or upper is not None:
         guard = guard_band(lower=lower, upper=upper, gauge_sd=found.sd["gauge"])
-    return GaugeResult(source.name, value, found, guard, ranges)
+    return GaugeResult(source.name, value, found, guard, ranges, alone)
 
 
 def gauge_linearity(
@@ -252,7 +256,8 @@ def gauge_linearity(
     table = read_table(source, sheet)
     readings = take_numbers(table, value, source).to_numpy()
     references = take_numbers(table, reference, source).to_list()
-    found = _in_file(source, lambda: linearity(readings, references, confidence=confidence))
+    with faults_named(source):
+        found = linearity(readings, references, confidence=confidence)
     return GaugeLinearity(source.name, value, found)
 
 
@@ -306,7 +311,8 @@ def gauge_agreement(
     )
     if bad is not None and bad not in frame["truth"].to_list() + frame["verdict"].to_list():
         raise StatisticsError(f"{source.name}: no verdict reads '{bad}'; write it as in the file")
-    return _in_file(source, lambda: _agreement(frame, source.name, value, bad, confidence))
+    with faults_named(source):
+        return _agreement(frame, source.name, value, bad, confidence)
 
 
 def _agreement(
@@ -372,14 +378,6 @@ def _by_piece(frame: pl.DataFrame) -> list[list[str]]:
                 "judge it again, or leave the extra ones out"
             )
     return rows
-
-
-def _in_file(source: Path, ask: Callable[[], T]) -> T:
-    """Ask, and put the name of the file before what is wrong with it."""
-    try:
-        return ask()
-    except StatisticsError as error:
-        raise type(error)(f"{source.name}: {error}") from error
 
 
 def _counted(share: Proportion | None) -> dict[str, object] | None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 
-from qc.stats import AverageRange, GaugeStudy, GuardBand, Kappa, Linearity, Proportion
+from qc.stats import AverageRange, GaugeStudy, GuardBand, Kappa, Linearity, OnePersonRanges, Proportion
 
 _COMPONENTS = {
     "repeatability": "same person, same part",
@@ -19,7 +19,12 @@ _BAR = 24  # letters of the widest bar
 
 
 def study_text(
-    study: GaugeStudy, guard: GuardBand | None, by_hand: AverageRange | None, value: str, file: str
+    study: GaugeStudy,
+    guard: GuardBand | None,
+    by_hand: AverageRange | None,
+    alone: OnePersonRanges | None,
+    value: str,
+    file: str,
 ) -> str:
     """Say what a gauge study found.
 
@@ -30,6 +35,8 @@ def study_text(
         Limits less twice the gauge's spread.
     by_hand : AverageRange or None
         Figures by averages and ranges.
+    alone : OnePersonRanges or None
+        The same for a study by one person.
     value, file : str
         Column and file that were studied.
 
@@ -47,6 +54,12 @@ def study_text(
     lines += ["", "Table of variance", *_columns(_anova_rows(study))]
     if by_hand is not None:
         lines += ["", "By averages and ranges, for checking by hand", *_columns(_hand_rows(by_hand))]
+    if alone is not None:
+        low, high = alone.limits
+        lines.append(
+            f"limits of the part means from the ranges: {low:.5g} to {high:.5g}; {alone.outside} of "
+            f"{study.parts} parts lie outside (the more, the better the gauge tells parts apart)"
+        )
     return "\n".join(lines + _notes(study.warnings))
 
 

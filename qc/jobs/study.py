@@ -12,7 +12,14 @@ import polars as pl
 from qc.jobs.checks_text import checks_text
 from qc.jobs.study_fit import check_fit
 from qc.jobs.study_options import StudyOptions
-from qc.jobs.study_read import number_columns, read_table, sort_rows, take_labels, take_numbers
+from qc.jobs.study_read import (
+    faults_named,
+    number_columns,
+    read_table,
+    sort_rows,
+    take_labels,
+    take_numbers,
+)
 from qc.jobs.study_text import study_text
 from qc.jobs.study_write import points_table, signals_table, write_tables
 from qc.stats import (
@@ -107,10 +114,11 @@ def study(path: str | Path, value: str, chart: str = "individuals", **options: A
     if asked.order is not None:
         table = sort_rows(table, asked.order, source)
     frame = _frame(table, source, value, chart, asked)
-    answers = study_frame(frame, question)
+    with faults_named(source):
+        answers = study_frame(frame, question)
+        checks = study_checks(frame, question) if asked.checks else None
     if idle:
         answers = {name: replace(one, warnings=one.warnings + idle) for name, one in answers.items()}
-    checks = study_checks(frame, question) if asked.checks else None
     named = asked.series is not None
     result = StudyResult(source.name, value, question, answers, named, asked.signals_only, checks, idle)
     if asked.out is not None:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 
 import polars as pl
@@ -63,6 +64,20 @@ def read_table(path: Path, sheet: str | None = None) -> pl.DataFrame:
     if table.height == 0:
         raise StatisticsError(f"{path.name}: there are no rows under the names: nothing to study")
     return table
+
+
+@contextmanager
+def faults_named(path: Path) -> Iterator[None]:
+    """Put the name of the file before what the statistics find wrong with its figures.
+
+    A question that is wrong by itself (`StatisticsUsageError`) is not the file's fault and stays as it is.
+    """
+    try:
+        yield
+    except StatisticsUsageError:
+        raise
+    except StatisticsError as error:
+        raise type(error)(f"{path.name}: {error}") from error
 
 
 def take_numbers(table: pl.DataFrame, column: str, path: Path) -> pl.Series:

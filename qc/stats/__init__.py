@@ -76,6 +76,7 @@ _offer("gauge_references", "Bias", "Linearity", "fit_line", "gauge_bias", "linea
 _offer("gauge_guard", "GuardBand", "guard_band")
 _offer("gauge_intervals", "component_intervals", "share_interval", "sum_interval", "variance_interval")
 _offer("gauge_levels", "CheckStandard", "NestedLevels", "check_standard", "nested_levels")
+_offer("gauge_sets", "RepeatSets", "averaged_sets", "repeat_sets")
 _offer("gauge_ranges", "AverageRange", "OnePersonRanges", "average_range", "one_person_ranges")
 _offer("gauge_layout", "lay_out")
 _offer("gauge", "GaugeStudy", "gauge_study")

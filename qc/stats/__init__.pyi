@@ -117,6 +117,9 @@ from qc.stats.gauge_references import Linearity as Linearity
 from qc.stats.gauge_references import fit_line as fit_line
 from qc.stats.gauge_references import gauge_bias as gauge_bias
 from qc.stats.gauge_references import linearity as linearity
+from qc.stats.gauge_sets import RepeatSets as RepeatSets
+from qc.stats.gauge_sets import averaged_sets as averaged_sets
+from qc.stats.gauge_sets import repeat_sets as repeat_sets
 from qc.stats.gauge_step import Resolution as Resolution
 from qc.stats.gauge_step import gauge_resolution as gauge_resolution
 from qc.stats.gauge_step import sigma_behind_steps as sigma_behind_steps

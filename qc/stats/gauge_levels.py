@@ -4,51 +4,82 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
 from qc.stats.errors import StatisticsError
+from qc.stats.gauge_intervals import Interval, sum_interval, variance_interval
 from qc.stats.gauge_layout import lay_out
 from qc.stats.points import as_number, as_readings
+from qc.stats.tabled import Tabled, frame_of
+
+if TYPE_CHECKING:
+    import polars as pl
 
 Floats = NDArray[np.float64]
 
+_FEW = 5  # degrees of freedom; with fewer an sd's 95 % interval spans more than a factor of four
+_SETS = 20  # averages; with fewer their limits are said to be uncertain (common practice, no source)
+_ROUNDING = 1e-12  # of the whole variance: a component below it is the computer's rounding
+
 
 @dataclass(frozen=True, slots=True)
-class NestedLevels:
-    """Spread at three levels of time.
+class NestedLevels(Tabled):
+    """Spread at two or three levels of time.
 
     Attributes
     ----------
     repeat_sd, day_sd, run_sd : float
-        s1 within a day, s2 of daily averages, s3 of run averages. [unit of the readings]
+        s1 within a day, s2 of daily averages, s3 of run averages; None without runs. [unit of the readings]
     repeat_df, day_df, run_df : int
         Their degrees of freedom.
     days_sd, runs_sd : float
         What days and runs add by themselves, not below 0. [unit]
     reading_sd : float
         Spread of a single reading on any day of any run. [unit]
+    intervals : dict of str to (float, float)
+        Of each sd, by the name of its attribute. [unit]
+    confidence : float
+        Of each interval.
     warnings : tuple of str
-        Components that had to be set to 0.
+        Components that had to be set to 0, and what to know before believing the rest.
     """
 
     repeat_sd: float
     day_sd: float
-    run_sd: float
+    run_sd: float | None
     repeat_df: int
     day_df: int
-    run_df: int
+    run_df: int | None
     days_sd: float
-    runs_sd: float
+    runs_sd: float | None
     reading_sd: float
+    intervals: dict[str, Interval]
+    confidence: float
     warnings: tuple[str, ...]
+
+    def to_dict(self) -> dict[str, object]:
+        """Return plain values."""
+        plain: dict[str, object] = {field.name: getattr(self, field.name) for field in fields(self)}
+        plain["intervals"] = {name: list(interval) for name, interval in self.intervals.items()}
+        plain["warnings"] = list(self.warnings)
+        return plain
+
+    def to_frame(self) -> pl.DataFrame:
+        """Return one row per sd: its degrees of freedom, where it is a mean square's, and its interval."""
+        df = {"repeat_sd": self.repeat_df, "day_sd": self.day_df, "run_sd": self.run_df}
+        return frame_of(
+            {"spread": name, "sd": getattr(self, name), "df": df.get(name), "low": low, "high": high}
+            for name, (low, high) in self.intervals.items()
+        )
 
 
 @dataclass(frozen=True, slots=True)
-class CheckStandard:
+class CheckStandard(Tabled):
     """Limits for a check standard measured with repeats again and again.
 
     Attributes
@@ -61,12 +92,16 @@ class CheckStandard:
         Sd of the averages. [unit]
     center, lower, upper : float
         Of the averages. [unit]
+    factor, confidence : float
+        The averages' limits lie at so many sds; one-sided confidence of the limit of the sds.
     f_point : float
         F value behind the limit of the sds.
     sd_limit : float
         Upper limit of the sd of one set of repeats. [unit]
     sd_signals, average_signals : tuple of int
         1-based sets whose sd or average lies outside.
+    warnings : tuple of str
+        What to know before believing the limits.
     """
 
     repeat_sd: float
@@ -75,19 +110,29 @@ class CheckStandard:
     center: float
     lower: float
     upper: float
+    factor: float
+    confidence: float
     f_point: float
     sd_limit: float
     sd_signals: tuple[int, ...]
     average_signals: tuple[int, ...]
+    warnings: tuple[str, ...]
+
+    def to_dict(self) -> dict[str, object]:
+        """Return plain values."""
+        plain: dict[str, object] = {field.name: getattr(self, field.name) for field in fields(self)}
+        lists = ("sd_signals", "average_signals", "warnings")
+        return plain | {name: list(getattr(self, name)) for name in lists}
 
 
 def nested_levels(
     averages: ArrayLike,
     sds: ArrayLike,
     artefacts: Sequence[object],
-    runs: Sequence[object],
+    runs: Sequence[object] | None = None,
     *,
     repeats: int,
+    confidence: float = 0.95,
 ) -> NestedLevels:
     """Spread within days, between days and between runs, from daily averages and sds.
 
@@ -96,19 +141,27 @@ def nested_levels(
     averages, sds : array_like of float, length n
         Average and sd of the repeats of one day. [any unit]
     artefacts, runs : sequence, length n
-        What was measured, and in which run; every artefact has the same days in every run.
+        What was measured, and in which run; every artefact has as many days in every run. Without runs there
+        are two levels only.
     repeats : int, >= 2
         Readings behind each average.
+    confidence : float, 0..1
+        Of the intervals: exact by chi-square for the three levels, modified large sample for the rest.
 
     Returns
     -------
     NestedLevels
-        The three levels and what days and runs add.
+        The levels and what days and runs add.
 
     Raises
     ------
     StatisticsError
         A layout with holes, fewer than two days or runs, negative sds, or under two repeats.
+
+    Notes
+    -----
+    As in the source each artefact's days count as its own. Artefacts that share their days share what the
+    days bring, and the intervals of days and runs are then too narrow.
 
     References
     ----------
@@ -126,32 +179,27 @@ def nested_levels(
         raise StatisticsError(f"levels of spread: an sd is {np.min(spreads)}, must be at least 0")
     y = lay_out(averages, artefacts, runs).readings
     things, series, days = y.shape
-    if spreads.size != y.size or series < 2 or days < 2:
+    if spreads.size != y.size or days < 2 or (runs is not None and series < 2):
         raise StatisticsError(
             f"levels of spread: {things} artefacts, {series} runs, {days} days; two runs of two days or "
             "more, and an sd for each, are needed"
         )
-    day = float(np.mean(y.var(axis=2, ddof=1)))
-    run = float(np.mean(y.mean(axis=2).var(axis=1, ddof=1)))
-    repeat = float(np.mean(spreads**2))
-    of_days, of_runs = day - repeat / repeats, run - day / days
-    notes = tuple(
-        f"{name}: the estimate is negative ({value:.3g}) and set to 0, no spread is seen there"
-        for name, value in (("days", of_days), ("runs", of_runs))
-        if value < 0.0
-    )
-    of_days, of_runs = max(of_days, 0.0), max(of_runs, 0.0)
+    squares = _mean_squares(y, spreads, repeats, with_runs=runs is not None)
+    found, notes = _added(squares, repeats, days)
+    sd = {name: math.sqrt(variance) for name, variance in found.items()}
     return NestedLevels(
-        repeat_sd=math.sqrt(repeat),
-        day_sd=math.sqrt(day),
-        run_sd=math.sqrt(run),
-        repeat_df=y.size * (repeats - 1),
-        day_df=things * series * (days - 1),
-        run_df=things * (series - 1),
-        days_sd=math.sqrt(of_days),
-        runs_sd=math.sqrt(of_runs),
-        reading_sd=math.sqrt(repeat + of_days + of_runs),
-        warnings=notes,
+        repeat_sd=sd["repeat_sd"],
+        day_sd=sd["day_sd"],
+        run_sd=sd.get("run_sd"),
+        repeat_df=squares["repeat_sd"][1],
+        day_df=squares["day_sd"][1],
+        run_df=squares["run_sd"][1] if "run_sd" in squares else None,
+        days_sd=sd["days_sd"],
+        runs_sd=sd.get("runs_sd"),
+        reading_sd=sd["reading_sd"],
+        intervals=_level_intervals(squares, found, repeats, days, confidence),
+        confidence=confidence,
+        warnings=notes + _few_df(squares) + _alike(spreads),
     )
 
 
@@ -216,8 +264,98 @@ def check_standard(
         center=center,
         lower=lower,
         upper=upper,
+        factor=factor,
+        confidence=confidence,
         f_point=point,
         sd_limit=limit,
         sd_signals=tuple(int(i) + 1 for i in np.flatnonzero(spreads > limit)),
         average_signals=tuple(int(i) + 1 for i in np.flatnonzero(out)),
+        warnings=_few_sets(levels) + _alike(spreads),
     )
+
+
+def _mean_squares(
+    y: Floats, spreads: Floats, repeats: int, *, with_runs: bool
+) -> dict[str, tuple[float, int]]:
+    """Mean square and degrees of freedom of each level."""
+    things, series, days = y.shape
+    squares = {
+        "repeat_sd": (float(np.mean(spreads**2)), y.size * (repeats - 1)),
+        "day_sd": (float(np.mean(y.var(axis=2, ddof=1))), things * series * (days - 1)),
+    }
+    if with_runs:
+        squares["run_sd"] = (float(np.mean(y.mean(axis=2).var(axis=1, ddof=1))), things * (series - 1))
+    return squares
+
+
+def _weights(runs: bool, repeats: int, days: int) -> dict[str, dict[str, float]]:
+    """Write each added spread as a sum of the mean squares."""
+    weights = {"days_sd": {"day_sd": 1.0, "repeat_sd": -1.0 / repeats}}
+    reading = {"repeat_sd": 1.0 - 1.0 / repeats, "day_sd": 1.0}
+    if runs:
+        weights["runs_sd"] = {"run_sd": 1.0, "day_sd": -1.0 / days}
+        reading |= {"day_sd": 1.0 - 1.0 / days, "run_sd": 1.0}
+    return weights | {"reading_sd": reading}
+
+
+def _added(
+    squares: dict[str, tuple[float, int]], repeats: int, days: int
+) -> tuple[dict[str, float], tuple[str, ...]]:
+    """Variances of the levels and of what days and runs add, floored at 0, with a sentence for each floor."""
+    found, notes = {name: square for name, (square, _) in squares.items()}, []
+    whole = sum(found.values())
+    reading = found["repeat_sd"]
+    for name, weights in _weights("run_sd" in squares, repeats, days).items():
+        if name == "reading_sd":
+            continue
+        value = sum(weight * squares[source][0] for source, weight in weights.items())
+        if value < -_ROUNDING * whole:
+            notes.append(
+                f"{name.removesuffix('_sd')}: the estimate is negative ({value:.3g}) and set to 0, no spread "
+                "is seen there"
+            )
+        found[name] = max(value, 0.0)
+        reading += found[name]
+    return found | {"reading_sd": reading}, tuple(notes)
+
+
+def _level_intervals(
+    squares: dict[str, tuple[float, int]], found: dict[str, float], repeats: int, days: int, confidence: float
+) -> dict[str, Interval]:
+    """Interval of every sd; one whose estimate was floored still holds the estimate."""
+    out = {name: variance_interval(square, df, confidence) for name, (square, df) in squares.items()}
+    for name, weights in _weights("run_sd" in squares, repeats, days).items():
+        low, high = sum_interval(weights, squares, confidence)
+        out[name] = (min(low, found[name]), max(high, found[name]))
+    return {name: (math.sqrt(low), math.sqrt(high)) for name, (low, high) in out.items()}
+
+
+def _few_df(squares: dict[str, tuple[float, int]]) -> tuple[str, ...]:
+    """Say which level has too few days or runs behind it."""
+    return tuple(
+        f"{name.removesuffix('_sd')}s: {df} degree{'s' * (df != 1)} of freedom only, their spread is very "
+        "uncertain"
+        for name, (_, df) in squares.items()
+        if df < _FEW
+    )
+
+
+def _alike(spreads: Floats) -> tuple[str, ...]:
+    """Say when the step of the gauge hides the spread of repeats."""
+    same = int(np.count_nonzero(spreads == 0.0))
+    if 2 * same <= spreads.size:
+        return ()
+    return (
+        f"in {same} of {spreads.size} sets all repeats read the same: the step hides their spread, read the "
+        "gauge finer",
+    )
+
+
+def _few_sets(levels: Floats) -> tuple[str, ...]:
+    """Say how uncertain limits from few averages are, and when the averages show no spread."""
+    if np.ptp(levels) == 0.0:
+        return ("all averages are the same: their limits leave no room, read the gauge finer",)
+    if levels.size >= _SETS:
+        return ()
+    share = 100.0 / math.sqrt(2.0 * (levels.size - 1))  # relative standard error of an sd, to first order
+    return (f"limits from {levels.size} averages only: their sd is uncertain by about {share:.0f} %",)

@@ -101,6 +101,18 @@ class OnePersonRanges:
     limits: tuple[float, float]
     outside: int
 
+    def to_dict(self) -> dict[str, object]:
+        """Return plain values."""
+        return {
+            "mean": self.mean,
+            "mean_range": self.mean_range,
+            "gauge_sd": self.gauge_sd,
+            "total_sd": self.total_sd,
+            "part_variance": self.part_variance,
+            "limits": list(self.limits),
+            "outside": self.outside,
+        }
+
 
 def average_range(readings: ArrayLike) -> AverageRange:
     """Average-and-range figures of a crossed study, with the factors of a printed form.

@@ -45,6 +45,7 @@ def case(function, *arguments, **options):
 CASES = [
     case("anderson_darling", V),
     case("average_range", CUBE),
+    case("averaged_sets", V, TIMES * 0.1, list(range(30)), repeats=6),
     case("bartlett", [V[:10], V[10:]]),
     case("binomial_limits", SIZE, 0.1),
     case("c4", 5),
@@ -135,6 +136,7 @@ CASES = [
     case("q_statistics", V, center=10.0, sigma=1.0),
     case("recursive_residuals", RISING, V),
     case("remove_pattern", V, TRAY, SPOT),
+    case("repeat_sets", V, PART),
     case("rule_run_length", "two-of-three-outer", shift=1.0),
     case("runs_test", V),
     case("screen", V),
