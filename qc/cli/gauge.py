@@ -43,6 +43,18 @@ def gauge(
         bool, typer.Option("--by-hand", help="Also the figures by averages and ranges.")
     ] = False,
     reference: Annotated[str | None, _column("True value: bias and linearity instead.")] = None,
+    day: Annotated[str | None, _column("Day of each reading: the gauge over days instead.")] = None,
+    run: Annotated[str | None, _column("Run of each reading, with --day: what runs add.")] = None,
+    check_standard: Annotated[
+        bool, typer.Option("--check-standard", help="One standard, with --day: limits, days outside.")
+    ] = False,
+    factor: Annotated[
+        float | None, _number("Limits at so many sds, with --check-standard; 2 when left out.")
+    ] = None,
+    sd: Annotated[str | None, _column("Sd of each average, with --day; --value holds averages.")] = None,
+    repeats: Annotated[
+        int | None, typer.Option(metavar="NUMBER", help="Readings behind each --sd.", show_default=False)
+    ] = None,
     agreement: Annotated[
         bool, typer.Option("--agreement", help="The readings are verdicts by eye: who agrees with whom.")
     ] = False,
@@ -77,27 +89,38 @@ def _ask(
     agreement: bool,
     truth: str | None,
     bad: str | None,
+    day: str | None,
+    run: str | None,
+    check_standard: bool,
+    factor: float | None,
+    sd: str | None,
+    repeats: int | None,
     confidence: float,
     sheet: str | None,
     **study: Any,
 ) -> Any:
-    """Choose the job: references, verdicts by eye, or a study of readings."""
+    """Choose the job: over days, references, verdicts by eye, or a study of readings."""
     from qc.jobs.gauge import StatisticsUsageError, gauge_agreement, gauge_linearity, gauge_study
+    from qc.jobs.gauge_days import gauge_check_standard, gauge_over_days
 
     shared: dict[str, Any] = {"confidence": confidence, "sheet": sheet}
     if not 0 < confidence < 1:
         raise StatisticsUsageError(
             f"--confidence is {confidence:g}: it must lie between 0 and 1, such as 0.95"
         )
+    verdicts = {"--agreement": agreement, "--truth": truth, "--bad": bad}
+    over_days: dict[str, Any] = {"sd": sd, "repeats": repeats}
+    if day is not None:
+        others = verdicts | {"--person": person, "--reference": reference}
+        if check_standard:
+            _refuse(study | others | {"--part": part, "--run": run}, "--check-standard")
+            return gauge_check_standard(file, value, day, factor=factor, **over_days, **shared)
+        limits = {name: study.pop(name) for name in ("lower", "upper")}
+        _refuse(study | others | {"--factor": factor}, "--day without --check-standard")
+        return gauge_over_days(file, value, day, part=part, run=run, **limits, **over_days, **shared)
+    _need_day(over_days | {"run": run, "check_standard": check_standard, "factor": factor})
     if reference is not None:
-        others = {
-            "--agreement": agreement,
-            "--truth": truth,
-            "--bad": bad,
-            "--part": part,
-            "--person": person,
-        }
-        _refuse(study | others, "--reference")
+        _refuse(study | verdicts | {"--part": part, "--person": person}, "--reference")
         return gauge_linearity(file, value, reference, **shared)
     if part is None:
         raise StatisticsUsageError("a gauge study needs --part COLUMN: which part each reading was taken on")
@@ -110,11 +133,25 @@ def _ask(
     return gauge_study(file, value, part, person, **study, **shared)
 
 
+def _need_day(options: dict[str, Any]) -> None:
+    """Ask for the day where an option only makes sense with it."""
+    from qc.jobs.gauge import StatisticsUsageError
+
+    given = _given(options)
+    if given:
+        raise StatisticsUsageError(f"{given[0]} needs --day COLUMN: which day each reading was taken on")
+
+
 def _refuse(options: dict[str, Any], question: str) -> None:
     """Refuse options that do not go with the question, rather than leave them out unsaid."""
     from qc.jobs.gauge import StatisticsUsageError
 
-    given = [name for name, option in options.items() if option is not None and option is not False]
+    given = _given(options)
     if given:
-        name = given[0] if given[0].startswith("--") else "--" + given[0].replace("_", "-")
-        raise StatisticsUsageError(f"{name} does not go with {question}: leave one of them out")
+        raise StatisticsUsageError(f"{given[0]} does not go with {question}: leave one of them out")
+
+
+def _given(options: dict[str, Any]) -> list[str]:
+    """Names of the options that were given, as they are written."""
+    given = [name for name, option in options.items() if option is not None and option is not False]
+    return [name if name.startswith("--") else "--" + name.replace("_", "-") for name in given]

@@ -47,20 +47,20 @@ def study_text(
     """
     size = f"{study.parts} parts x {study.persons} persons x {study.repeats} readings"
     lines = [study.verdict, "", f"{value} in {file}: {study.design} study, {size}", ""]
-    lines += _columns(_component_rows(study))
+    lines += columns(_component_rows(study))
     lines += ["", *_shares(study)]
     if guard is not None:
-        lines.append(_guard_line(guard))
-    lines += ["", "Table of variance", *_columns(_anova_rows(study))]
+        lines.append(guard_line(guard))
+    lines += ["", "Table of variance", *columns(_anova_rows(study))]
     if by_hand is not None:
-        lines += ["", "By averages and ranges, for checking by hand", *_columns(_hand_rows(by_hand))]
+        lines += ["", "By averages and ranges, for checking by hand", *columns(_hand_rows(by_hand))]
     if alone is not None:
         low, high = alone.limits
         lines.append(
             f"limits of the part means from the ranges: {low:.5g} to {high:.5g}; {alone.outside} of "
             f"{study.parts} parts lie outside (the more, the better the gauge tells parts apart)"
         )
-    return "\n".join(lines + _notes(study.warnings))
+    return "\n".join(lines + notes(study.warnings))
 
 
 def linearity_text(found: Linearity, value: str, file: str) -> str:
@@ -86,7 +86,7 @@ def linearity_text(found: Linearity, value: str, file: str) -> str:
         rows.append((f"{bias.reference:.6g}", str(bias.n), f"{bias.bias:+.4g}", low, high, mark))
     least, most = found.slope_interval
     slope = f"bias grows by {found.line.slope:+.4g} per unit of size ({least:+.4g} to {most:+.4g})"
-    return "\n".join([found.verdict, "", f"{value} in {file}", "", *_columns(rows), "", slope])
+    return "\n".join([found.verdict, "", f"{value} in {file}", "", *columns(rows), "", slope])
 
 
 def agreement_text(
@@ -126,10 +126,10 @@ def agreement_text(
     rows: list[tuple[str, ...]] = [("", "agreement", "kappa", "from", "to")]
     rows += [_kappa_row(words, kappa) for words, kappa in alone.items()]
     if len(rows) > 1:
-        lines += _columns(rows)
+        lines += columns(rows)
     for name, (missed, rejected) in slips.items():
         lines.append(f"{name} passed {_of(missed)} bad pieces and sent back {_of(rejected)} good ones")
-    return "\n".join(lines + _notes(warnings))
+    return "\n".join(lines + notes(warnings))
 
 
 def _component_rows(study: GaugeStudy) -> list[tuple[str, ...]]:
@@ -166,7 +166,7 @@ def _shares(study: GaugeStudy) -> list[str]:
     return lines
 
 
-def _guard_line(guard: GuardBand) -> str:
+def guard_line(guard: GuardBand) -> str:
     """Zone in which one reading proves a piece good."""
     if not guard.possible:
         return "guard band: no reading of this gauge can prove a piece good; use a finer one"
@@ -212,7 +212,7 @@ def _of(share: Proportion | None) -> str:
     return f"{share.count} of {share.n} ({100 * low:.0f} to {100 * high:.0f} %)"
 
 
-def _columns(rows: Sequence[tuple[str, ...]]) -> list[str]:
+def columns(rows: Sequence[tuple[str, ...]]) -> list[str]:
     """Align columns: the first to the left, the last as it comes, the others to the right."""
     last = len(rows[0]) - 1
     widths = [max(len(row[i]) for row in rows) for i in range(last + 1)]
@@ -225,6 +225,6 @@ def _columns(rows: Sequence[tuple[str, ...]]) -> list[str]:
     return lines
 
 
-def _notes(warnings: Sequence[str]) -> list[str]:
+def notes(warnings: Sequence[str]) -> list[str]:
     """One line for each warning, after an empty one."""
     return ["", *(f"Note: {warning}." for warning in warnings)] if warnings else []
