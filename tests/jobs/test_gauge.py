@@ -138,6 +138,21 @@ def test_one_person_and_nested(qc, table):
     assert gauge_study(own, "mm", "tube", "who", nested=True).study.design == "nested"
 
 
+def test_by_hand_figures_of_one_person(qc, table):
+    """E6: twenty parts twice by one person; the limits of the part means from the ranges."""
+    path = table(columns(np.array(PUBLISHED["E6"]["data"])[:, None, :]))
+    exact = PUBLISHED["E6"]["recomputed"]
+    answer = qc(path, "--value", "mm", "--part", "tube", "--by-hand", "--json")
+    found = json.loads(answer.stdout)["by_hand_alone"]
+    assert found["gauge_sd"] == pytest.approx(exact["sigma_gauge"], rel=1e-8)
+    assert found["part_variance"] == pytest.approx(exact["var_product"], rel=1e-8)
+    assert found["limits"] == pytest.approx(exact["xbar_limits"], abs=1e-7)
+    low, high = found["limits"]
+    text = qc(path, "--value", "mm", "--part", "tube", "--by-hand").stdout
+    assert f"ranges: {low:.5g} to {high:.5g}; {found['outside']} of 20 parts lie outside" in text
+    assert "by_hand_alone" not in gauge_study(path, "mm", "tube", "who", by_hand=True).to_dict()
+
+
 def test_linearity(qc, table):
     references = np.repeat([5.0, 10.0, 20.0], 5)
     readings = references * 1.01 + 0.002 * np.random.default_rng(3).standard_normal(15)

@@ -57,6 +57,54 @@ def test_levels_are_unbiased_in_simulation():
     assert np.all(np.abs(mean - expected) < 4 * error)
 
 
+def test_intervals_of_the_levels_cover():
+    """The wanted share of 95 % intervals holds the truth, within four standard errors (modified: or more)."""
+    rng = np.random.default_rng(7)
+    truth = {"repeat_sd": 1.0, "day_sd": math.sqrt(0.36 + 1 / 4), "days_sd": 0.6, "runs_sd": 0.8}
+    truth["run_sd"] = math.sqrt(0.64 + truth["day_sd"] ** 2 / 4)
+    truth["reading_sd"] = math.sqrt(1.0 + 0.36 + 0.64)
+    held, rounds = dict.fromkeys(truth, 0), 1000
+    things, runs, _ = (index.ravel().tolist() for index in np.indices((2, 5, 4)))
+    for _ in range(rounds):
+        y = 0.8 * rng.standard_normal((2, 5, 1, 1)) + 0.6 * rng.standard_normal((2, 5, 4, 1))
+        y = y + rng.standard_normal((2, 5, 4, 4))
+        found = nested_levels(y.mean(axis=3).ravel(), y.std(axis=3, ddof=1).ravel(), things, runs, repeats=4)
+        for name, (low, high) in found.intervals.items():
+            held[name] += low <= truth[name] <= high
+    error = math.sqrt(0.95 * 0.05 / rounds)
+    for name, count in held.items():
+        assert count / rounds > 0.95 - 4 * error, name
+        if name in ("repeat_sd", "day_sd", "run_sd"):  # exact by chi-square
+            assert count / rounds < 0.95 + 4 * error, name
+
+
+def test_without_runs_the_day_is_the_last_level():
+    mine = RUN == 1
+    found = nested_levels(AVERAGE[mine], SD[mine], WAFER[mine].tolist(), repeats=6)
+    assert found.day_sd == pytest.approx(B6["published"]["s2_run1"], abs=6e-6)
+    assert (found.run_sd, found.run_df, found.runs_sd) == (None, None, None)
+    assert found.reading_sd == pytest.approx(math.hypot(found.repeat_sd, found.days_sd))
+    assert set(found.intervals) == {"repeat_sd", "day_sd", "days_sd", "reading_sd"}
+    assert found.to_frame()["df"].to_list() == [150, 25, None, None]
+
+
+def test_plain_values_are_plain():
+    found = nested_levels(AVERAGE, SD, WAFER.tolist(), RUN.tolist(), repeats=6)
+    assert json.loads(json.dumps(found.to_dict()))["intervals"]["run_sd"] == list(found.intervals["run_sd"])
+    standard = check_standard(*zip(*B9["data"]["rows"], strict=True), repeat_df=5)
+    assert json.loads(json.dumps(standard.to_dict()))["sd_signals"] == list(standard.sd_signals)
+
+
+def test_few_sets_and_coarse_steps_are_said():
+    found = nested_levels([1.0, 1.2, 1.1, 1.4], [0.1] * 4, ["a"] * 4, [1, 1, 2, 2], repeats=4)
+    assert any("runs: 1 degree of freedom only" in w for w in found.warnings)
+    assert any("days: 2 degrees of freedom only" in w for w in found.warnings)
+    flat = check_standard([1.0, 1.0, 1.0], [0.0, 0.0, 0.1], repeat_df=3)
+    assert "all averages are the same" in flat.warnings[0] and "in 2 of 3 sets" in flat.warnings[1]
+    few = check_standard([1.0, 1.1, 1.2], [0.1] * 3, repeat_df=3)
+    assert few.warnings == ("limits from 3 averages only: their sd is uncertain by about 50 %",)
+
+
 def test_levels_below_nothing_are_floored_and_said():
     found = nested_levels([1.0, 1.0, 1.0, 1.01], [0.5] * 4, ["a"] * 4, [1, 1, 2, 2], repeats=4)
     assert found.days_sd == 0.0 and any("days" in w for w in found.warnings)
