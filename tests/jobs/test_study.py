@@ -303,6 +303,27 @@ def test_bad_questions_about_the_data(table, value, kind, options, words):
 
 
 @pytest.mark.parametrize(
+    "value, kind, options, words",
+    [
+        ("nosuch", "individuals", {}, "there is no column 'nosuch'"),
+        ("x", "individuals", {"baseline": "900:950"}, "baseline holds 0 points"),
+        ("x", "defects", {}, "whole numbers"),
+        ("x", "mean-sd", {"subgroup": "row"}, "are needed"),
+    ],
+)
+def test_a_fault_of_the_figures_names_the_file_once(table, value, kind, options, words):
+    path = table({"x": [1.5, 2.0, 3.0, 2.5], "row": [1, 2, 3, 4]})
+    with pytest.raises(StatisticsError, match=words) as caught:
+        study(path, value, kind, **options)
+    assert str(caught.value).startswith(f"{path.name}: ") and str(caught.value).count(path.name) == 1
+
+
+def test_a_fault_in_the_checks_names_the_file_too(table):
+    with pytest.raises(StatisticsError, match=r"^\S+\.csv: "):
+        study(table({"x": [1.5, 2.0, 3.0, 2.5]}), "x", checks=True, baseline="90:95")
+
+
+@pytest.mark.parametrize(
     "kind, options, words",
     [
         ("run-of-luck", {}, "chart 'run-of-luck' is not known"),
@@ -323,8 +344,9 @@ def test_bad_questions_about_the_data(table, value, kind, options, words):
 )
 def test_wrong_questions(table, kind, options, words):
     path = table({"x": [1.0, 2.0, 3.0], "row": [1, 2, 3]})
-    with pytest.raises(StatisticsUsageError, match=words):
+    with pytest.raises(StatisticsUsageError, match=words) as caught:
         study(path, "x", kind, **options)
+    assert path.name not in str(caught.value)  # the question is wrong, whatever the file holds
 
 
 def test_several_figures_take_no_limits(table):
