@@ -1,10 +1,11 @@
 """What changed when a signal began, ranked; and what was checked and did not change.
 
 Choosing the split first and testing a factor at that split afterwards would be circular. Instead a factor is
-a suspect when it *changed inside the 90 % set of the start*, and it is ranked by how rarely a window of that
-width elsewhere in the series holds a change of that factor: a mandrel changed once in a year that changes
-just there is a coincidence worth a look, a bench where two people take turns is not. The words stay careful:
-"coincides with", never "caused by".
+a suspect when it *changed inside the 90 % set of the start*, and it is ranked by how rarely a change of that
+factor lies so near a place elsewhere in the series: a mandrel changed once in a year that changes just there
+is a coincidence worth a look, a bench where two people take turns is not. Near is measured in shares of the
+set, since places far from the likeliest start are the less likely ones. The words stay careful: "coincides
+with", never "caused by".
 """
 
 from __future__ import annotations
@@ -103,7 +104,7 @@ def _judge_factor(
     today: date | None,
 ) -> Suspect | None:
     low, high = max(signal.start_low - 1, 1), max(signal.start_high - 1, 1)  # 0-based, first changed point
-    last = len(points) if signal.ended is None else signal.ended - 1
+    last = _last(points, signal)
     before, after = levels[max(0, low - LOOK_BACK) : low], levels[max(high, signal.start - 1) : last]
     if not before or not after:
         return None
@@ -114,8 +115,10 @@ def _judge_factor(
     inside = [i for i in range(low, min(high + 1, len(levels))) if changes[i]]
     if separation < SEPARATION or not inside or not level or level == CHECKED:
         return None
-    rarity = _rarity(changes, low, high)
-    first = next((i for i in inside if levels[i] == level), inside[0])
+    own = [i for i in inside if levels[i] == level] or inside
+    nearest = min(own, key=lambda i: _width(_as_near(signal, i)))
+    rarity = _rarity(changes, *_as_near(signal, nearest))
+    first = own[0]
     usual = max(dict.fromkeys(before), key=before.count)
     return Suspect(
         kind=factor.kind,
@@ -133,7 +136,7 @@ def _stepped(
 ) -> dict[str, list[Suspect]]:
     """Return steps of the air temperature and of earlier figures; a kind hardly recorded is absent."""
     low, high = max(signal.start_low - 1, 1), max(signal.start_high - 1, 1)
-    last = len(points) if signal.ended is None else signal.ended - 1
+    last = _last(points, signal)
     columns: dict[Figure | None, list[float]] = {None: [_number(p.air_c) for p in points]}
     columns |= {f: [_number(own.get(p.serial)) for p in points] for f, own in factors.figures.items()}
     known = {f: v for f, v in columns.items() if sum(map(math.isfinite, v)) >= len(points) / 2}
@@ -149,6 +152,13 @@ def _stepped(
         weight = round(-math.log(step.rarity) * step.separation, 4)
         steps.append(Suspect(kind, name, "", first.serial, first.day, sentence, weight))
     return found
+
+
+def _last(points: Sequence[Point], signal: SignalResult) -> int:
+    """Return how many pieces were made up to the last one that the signal speaks of."""
+    if signal.kind == "single":
+        return signal.start
+    return len(points) if signal.ended is None else signal.ended - 1
 
 
 def _number(value: float | None) -> float:
@@ -183,8 +193,24 @@ def _changes(levels: Sequence[str]) -> list[bool]:
     return marks
 
 
+def _as_near(signal: SignalResult, at: int) -> tuple[int, int]:
+    """Return the part of the start's set (0-based, the eve included) that lies as near the start as this."""
+    start, low, high = (max(i - 1, 1) for i in (signal.start, signal.start_low, signal.start_high))
+    side = high - start if at >= start else start - low
+    away = max(at - start, start - EVE - at, 0)
+    share = min(away / side, 1.0) if side > 0 else 0.0
+    return (
+        max(start - EVE - math.ceil(share * (start - low)), 1),
+        start + math.ceil(share * (high - start)),
+    )
+
+
+def _width(window: tuple[int, int]) -> int:
+    return window[1] - window[0]
+
+
 def _rarity(changes: Sequence[bool], low: int, high: int) -> float:
-    """Share of windows elsewhere, as wide as the start's set, that hold a change (plus one half)."""
+    """Share of windows elsewhere of this width that hold a change (plus one half)."""
     width = high - low + 1
     elsewhere = [
         any(changes[i : i + width])

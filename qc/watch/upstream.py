@@ -188,6 +188,8 @@ def find_step(values: Sequence[float], low: int, high: int, last: int, compared:
     # a step that is clearest outside the set began there and only reaches into it
     if not low - JITTER <= at <= high + JITTER or not clear[at] > 0:
         return None
+    # every place at which the step was let be found counts, those of the jitter too
+    low, high = max(low - JITTER, 1), min(high + JITTER, series.size - 1)
     chance = 2.0 * float(special.stdtr(freedom[at], -clear[at])) * (high - low + 1) * compared
     if chance > CHANCE:
         return None

@@ -26,7 +26,7 @@ from qc.jobs.workshop import open_workshop
 from qc.watch import DAYS_PER_MONTH, SeriesVerdict, SignalResult
 from sample_measurements.make import make_workshop
 
-SEEDS = tuple(range(42, 52))
+SEEDS = tuple(range(52, 62))
 WITHIN = 2
 """Pieces that the estimated start of a change may lie off."""
 

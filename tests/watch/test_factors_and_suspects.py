@@ -1,3 +1,4 @@
+from dataclasses import replace
 from datetime import date
 
 import numpy as np
@@ -5,6 +6,7 @@ import pytest
 
 from qc.plan import Gauge
 from qc.watch import Factor, Factors, Points, Question, collect_factors, judge
+from qc.watch.suspects import find_suspects
 
 RNG_SEED = 11
 
@@ -144,3 +146,43 @@ def test_no_series_of_coin_tosses_makes_many_suspects(small_plan, points):
             blamed += bool(current.suspects)
     assert signals > 150
     assert blamed / signals < 0.3
+
+
+def asked_of(small_plan, series, factors, **told):
+    """Suspects of a signal whose start and set are given."""
+    signal = judged(small_plan, series, factors).current
+    plain = {"kind": "shift", "ended": None} | told
+    return find_suspects(series, replace(signal, **plain), factors, small_plan, 2)[0]
+
+
+def test_of_two_like_changes_the_one_nearer_the_start_comes_first(small_plan, series):
+    """Both change three times in all; the set of the start holds one change of each."""
+    near, far = Factor("batch", "leadpipe"), Factor("batch", "wire")
+    factors = Factors(
+        {
+            far: by_serial(series, ["W-1"] * 6 + ["W-2"] * 9 + ["W-3"] * 9 + ["W-4"] * 16),
+            near: by_serial(series, ["L-1"] * 6 + ["L-2"] * 9 + ["L-3"] * 14 + ["L-4"] * 11),
+        },
+        {near: 0, far: 0},
+    )
+    found = asked_of(small_plan, series, factors, start=30, start_low=24, start_high=31)
+    assert [s.name for s in found] == ["L-4", "W-4"]
+    found = asked_of(small_plan, series, factors, start=25, start_low=24, start_high=31)
+    assert [s.name for s in found] == ["W-4", "L-4"]
+
+
+def test_one_piece_apart_is_explained_by_that_piece_alone(small_plan, points):
+    values = np.random.default_rng(RNG_SEED).standard_normal(40)
+    values[29] += 9.0
+    series = points(values)
+    tool, batch = Factor("tool", "mandrel"), Factor("batch", "wire")
+    factors = Factors(
+        {
+            tool: by_serial(series, ["M-6"] * 29 + ["M-9"] + ["M-6"] * 10),
+            batch: by_serial(series, ["W-1"] * 12 + ["W-2"] * 28),
+        },
+        {tool: 0, batch: 0},
+    )
+    single = next(s for s in judged(small_plan, series, factors).signals if s.kind == "single")
+    assert (single.start, single.start_low, single.start_high) == (30, 30, 30)
+    assert [s.name for s in single.suspects] == ["M-9"]

@@ -122,3 +122,16 @@ def test_air_that_turned_warm_is_a_suspect(small_plan, points):
     signal = judged(small_plan, points(values, air_c=list(air)), Factors())
     assert signal.suspects[0].kind == "air"
     assert "the air 3 °C warmer" in signal.suspects[0].sentence.replace("3.1", "3").replace("2.9", "3")
+
+
+def test_a_step_found_by_its_jitter_pays_for_the_places_of_the_jitter():
+    """Coin-toss figures (seed 6): a step within the jitter of a set of one or two places stays rare."""
+    rng = np.random.default_rng(6)
+    found = [find_step(rng.standard_normal(80), 48, 49, 80) for _ in range(600)]
+    hits = sum(step is not None for step in found)
+    assert hits / 600 < 0.05 + 2.6 * (0.05 * 0.95 / 600) ** 0.5
+    values = rng.standard_normal(80)
+    values[50:] += 4.0
+    near, within = find_step(values, 48, 49, 80), find_step(values, 46, 52, 80)
+    assert near.at == within.at == 50
+    assert near.rarity <= within.rarity
