@@ -6,6 +6,9 @@ from datetime import date
 from math import floor, log10
 
 from qc.jobs.board_views import (
+    LIMITS_WORDS,
+    TOO_EARLY,
+    TOO_FEW,
     BudgetView,
     Point,
     SeriesVerdict,
@@ -13,18 +16,11 @@ from qc.jobs.board_views import (
     SignalResult,
     StageView,
     StretchResult,
-    is_few,
+    limits_words,
 )
 
 UNIT_WORDS = {"um": "µm", "cent": "cents", "count": "", "fault": "", "cm3/min": "cm³/min", "mm2": "mm²"}
 BEHAVIOUR_WORDS = {"steady": "steady", "drifting": "drifting", "learning": "learning"}
-CAPABLE_WORDS = {
-    "proven": "limits kept",
-    "unproven": "limits unproven",
-    "no": "limits not kept",
-    "": "no limits set",
-}
-TOO_FEW, TOO_EARLY = "too few pieces", "too early to say"
 SETTLE_MOST = 1000
 """A number of further pieces beyond this one is no plan."""
 
@@ -143,7 +139,7 @@ def limits_of_stage(stage: StageView) -> str:
         return f"{pieces(stage.pieces)} so far"
     if stage.few:
         return TOO_FEW
-    return TOO_EARLY if not stage.capable and stage.limits else CAPABLE_WORDS[stage.capable]
+    return TOO_EARLY if not stage.capable and stage.limits else LIMITS_WORDS[stage.capable]
 
 
 def headline(stages: tuple[StageView, ...]) -> str:
@@ -176,11 +172,7 @@ def headline(stages: tuple[StageView, ...]) -> str:
 
 def limits_of(verdict: SeriesVerdict) -> str:
     """Return how a series stands to its limits."""
-    if is_few(verdict):
-        return TOO_FEW
-    if not verdict.capable and (verdict.lower is not None or verdict.upper is not None):
-        return TOO_EARLY if verdict.kind == "measured" else "limits not judged"
-    return CAPABLE_WORDS[verdict.capable]
+    return limits_words(verdict)
 
 
 def mean(verdict: SeriesVerdict, value: float) -> str:

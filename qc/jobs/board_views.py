@@ -10,6 +10,7 @@ from datetime import date
 from pathlib import Path
 
 from qc.plan import QcError
+from qc.watch import LIMITS_WORDS, TOO_EARLY, TOO_FEW, is_few, limits_words
 from qc.watch.results import (
     Behaviour,
     Capable,
@@ -23,6 +24,9 @@ from qc.watch.results import (
 )
 
 __all__ = [
+    "LIMITS_WORDS",
+    "TOO_EARLY",
+    "TOO_FEW",
     "Behaviour",
     "BudgetView",
     "Capable",
@@ -54,10 +58,8 @@ __all__ = [
     "TodayView",
     "TouchedView",
     "is_few",
+    "limits_words",
 ]
-
-LEAST_FOR_INDEX = 20
-"""With fewer pieces a capability index is withheld (`qc.stats.capability`)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -303,8 +305,3 @@ class ReportView:
 
     month: str
     files: tuple[Path, ...] = field(default=())
-
-
-def is_few(verdict: SeriesVerdict) -> bool:
-    """Return whether the answer about the limits is open only because the pieces are too few."""
-    return verdict.capable == "unproven" and verdict.ppk is None and verdict.rests_on < LEAST_FOR_INDEX

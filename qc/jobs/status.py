@@ -10,14 +10,15 @@ from typing import Any
 from qc.jobs.judging import load_verdicts
 from qc.jobs.workshop import Workshop
 from qc.stats import Tabled
-from qc.watch import DECIDED, SeriesVerdict, SignalResult, day_words, dependence_note, quantity_words
-
-CAPABLE_WORDS = {
-    "proven": "limits kept",
-    "unproven": "limits unproven",
-    "no": "limits not kept",
-    "": "no limits set",
-}
+from qc.watch import (
+    DECIDED,
+    SeriesVerdict,
+    SignalResult,
+    day_words,
+    dependence_note,
+    limits_words,
+    quantity_words,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +48,7 @@ class Status(Tabled):
         name = max((len(v.title) for v in self.series), default=0)
         lines = [head, ""]
         for verdict in self.series:
-            capable = CAPABLE_WORDS[verdict.capable] if verdict.pieces else "nothing measured yet"
+            capable = limits_words(verdict) if verdict.pieces else "nothing measured yet"
             remark = _remark(verdict, self.as_of)
             lines.append(f"{verdict.title:<{name}}  {_behaviour(verdict):<18}{capable:<18}{remark}".rstrip())
         return "\n".join([*lines, *(("", *self.notes) if self.notes else ())])

@@ -5,10 +5,9 @@ from __future__ import annotations
 from typing import Any
 
 from qc.report.content import MonthContent
-from qc.watch import SeriesVerdict, day_words, number_words, quantity_words, unit_words
+from qc.watch import SeriesVerdict, day_words, limits_words, number_words, quantity_words, unit_words
 
 MONTHS = "January February March April May June July August September October November December".split()
-CAPABLE = {"proven": "kept", "unproven": "unproven", "no": "not kept", "": "no limits"}
 SHOWN_REACTIONS = 9
 """The two pages show the oldest; the workbook has all."""
 
@@ -134,12 +133,12 @@ def panel_lines(verdict: SeriesVerdict) -> dict[str, str]:
 
 def capability_sentence(verdict: SeriesVerdict) -> str:
     """Say whether a series keeps its limits, with interval and number, or why that is not said."""
+    lead = limits_words(verdict).capitalize()
     if verdict.ppk is not None:
         return (
-            f"Limits {CAPABLE[verdict.capable]}: Ppk {verdict.ppk:.2f} ({verdict.ppk_low:.2f} to "
+            f"{lead}: Ppk {verdict.ppk:.2f} ({verdict.ppk_low:.2f} to "
             f"{verdict.ppk_high:.2f}, 95 %) from {verdict.rests_on} pieces."
         )
-    lead = f"Limits {CAPABLE[verdict.capable]}" if verdict.capable else "No verdict on limits"
     why = f" Ppk is not given: {verdict.ppk_reason.rstrip('.')}." if verdict.ppk_reason else ""
     return f"{lead}.{why}"
 
@@ -160,7 +159,7 @@ def capability_line(verdict: SeriesVerdict) -> dict[str, str]:
         "pieces": str(verdict.rests_on),
         "ppk": f"{verdict.ppk:.2f}" if given else "—",
         "interval": f"{verdict.ppk_low:.2f} to {verdict.ppk_high:.2f}" if given else verdict.ppk_reason,
-        "capable": CAPABLE[verdict.capable],
+        "capable": limits_words(verdict).removeprefix("limits "),
     }
 
 

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from datetime import date
 
 from qc.plan import Characteristic
+from qc.watch.results import SeriesVerdict
 
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 UNITS = {"um": "µm", "cent": "cents", "cm3/min": "cm³/min", "fault": "faults", "count": "", "C": "°C"}
@@ -14,6 +15,16 @@ UNITS = {"um": "µm", "cent": "cents", "cm3/min": "cm³/min", "fault": "faults",
 
 YEAR_TOLD_AFTER_DAYS = 270
 """An older day could be taken for one of this year."""
+
+LIMITS_WORDS = {
+    "proven": "limits kept",
+    "unproven": "limits unproven",
+    "no": "limits not kept",
+    "": "no limits set",
+}
+TOO_FEW, TOO_EARLY = "too few pieces", "too early to say"
+LEAST_FOR_INDEX = 20
+"""With fewer pieces a capability index is withheld (`qc.stats.capability`)."""
 
 FIRST_STEPS = (
     "Re-measure the newest piece.",
@@ -160,6 +171,20 @@ def because_sentence(suspects: Sequence[str], unchanged: Sequence[str], pieces: 
     count = f"{pieces} piece{'s' * (pieces != 1)} since"
     rest = f"; {_listed(unchanged)} did not change" if suspects and unchanged else ""
     return f"{first} {count}{rest}."
+
+
+def is_few(verdict: SeriesVerdict) -> bool:
+    """Return whether the answer about the limits is open only because the pieces are too few."""
+    return verdict.capable == "unproven" and verdict.ppk is None and verdict.rests_on < LEAST_FOR_INDEX
+
+
+def limits_words(verdict: SeriesVerdict) -> str:
+    """Say how a series stands to its limits: the same words on the board, in the report and in `qc status`."""
+    if is_few(verdict):
+        return TOO_FEW
+    if not verdict.capable and (verdict.lower is not None or verdict.upper is not None):
+        return TOO_EARLY if verdict.kind == "measured" else "limits not judged"
+    return LIMITS_WORDS[verdict.capable]
 
 
 def _plain_side(side: str) -> str:

@@ -1,12 +1,16 @@
+from dataclasses import replace
 from datetime import date
 
 import pytest
 
 from qc.plan import Characteristic
+from qc.watch import Factors, Points, Question, judge
 from qc.watch.words import (
     FIRST_STEPS,
     because_sentence,
+    is_few,
     level_words,
+    limits_words,
     number_words,
     quantity_words,
     signal_sentence,
@@ -102,3 +106,17 @@ def test_no_sentence_claims_a_cause():
 
 def test_the_first_three_steps_are_always_the_same():
     assert [step.split()[0] for step in FIRST_STEPS] == ["Re-measure", "Check", "Check"]
+
+
+def test_too_few_pieces_are_not_called_limits_that_cannot_be_told(small_plan, points):
+    stage = small_plan.stage("tuning")
+    question = Question(small_plan, stage, stage.characteristics[0], "tenor", 0.004, DAY)
+    values = [0.5, -1.0, 2.0, 0.0, -0.5, 1.5, -2.0, 0.3, 1.0]
+    few = judge(question, Points(points(values), centered=False), Factors())
+    assert few.capable == "unproven" and is_few(few) and limits_words(few) == "too few pieces"
+    assert limits_words(replace(few, rests_on=25)) == "limits unproven"
+    assert limits_words(replace(few, ppk=1.1)) == "limits unproven"
+    assert limits_words(replace(few, capable="no")) == "limits not kept"
+    assert limits_words(replace(few, capable="", ppk=None)) == "too early to say"
+    assert limits_words(replace(few, capable="", kind="count")) == "limits not judged"
+    assert limits_words(replace(few, capable="", lower=None, upper=None)) == "no limits set"
