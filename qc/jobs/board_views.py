@@ -10,7 +10,6 @@ from datetime import date
 from pathlib import Path
 
 from qc.plan import QcError
-from qc.watch import LIMITS_WORDS, TOO_EARLY, TOO_FEW, is_few, limits_words
 from qc.watch.results import (
     Behaviour,
     Capable,
@@ -22,6 +21,7 @@ from qc.watch.results import (
     StretchResult,
     Suspect,
 )
+from qc.watch.words import LIMITS_WORDS, TOO_EARLY, TOO_FEW, is_few, limits_words
 
 __all__ = [
     "LIMITS_WORDS",

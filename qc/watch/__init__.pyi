@@ -37,9 +37,14 @@ from qc.watch.upstream import FigureTable as FigureTable
 from qc.watch.upstream import collect_figures as collect_figures
 from qc.watch.wear import fittings as fittings
 from qc.watch.words import FIRST_STEPS as FIRST_STEPS
+from qc.watch.words import LIMITS_WORDS as LIMITS_WORDS
+from qc.watch.words import TOO_EARLY as TOO_EARLY
+from qc.watch.words import TOO_FEW as TOO_FEW
 from qc.watch.words import day_words as day_words
 from qc.watch.words import inside as inside
+from qc.watch.words import is_few as is_few
 from qc.watch.words import level_words as level_words
+from qc.watch.words import limits_words as limits_words
 from qc.watch.words import number_words as number_words
 from qc.watch.words import quantity_words as quantity_words
 from qc.watch.words import unit_words as unit_words

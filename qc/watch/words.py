@@ -179,7 +179,7 @@ def is_few(verdict: SeriesVerdict) -> bool:
 
 
 def limits_words(verdict: SeriesVerdict) -> str:
-    """Say how a series stands to its limits: the same words on the board, in the report and in `qc status`."""
+    """Say how a series stands to its limits: the same words on board, report and `qc status`."""
     if is_few(verdict):
         return TOO_FEW
     if not verdict.capable and (verdict.lower is not None or verdict.upper is not None):
