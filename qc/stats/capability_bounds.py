@@ -19,6 +19,7 @@ Floats = NDArray[np.float64]
 
 LEAST_LEVEL = 1e-12  # the noncentral t has no digits left far beyond it
 _LARGE_DF = 1e6  # above, the noncentral t is a shifted normal to more than eight digits of the bound
+_FAR = 1000.0  # beyond, the first order in the inverse of a statistic gives chances to 1e-8
 
 
 def cp_bound(cp: ArrayLike, level: ArrayLike, df: ArrayLike) -> Floats:
@@ -191,9 +192,15 @@ def _noncentrality(statistic: Floats, probability: Floats, df: Floats) -> Floats
     """Noncentrality at which P(T <= statistic) is `probability`, by secant steps on normal scores.
 
     The score of that chance is almost a straight line, of slope -1 over `spread`, in the noncentrality,
-    so the steps arrive in three or four; what does not arrive is left to scipy's own, slower search.
+    so the steps arrive in three or four; what does not arrive is left to scipy's own, slower search. Far out
+    scipy's chance is wrong or never comes back; there the error of the mean hardly counts.
     """
     statistic, probability, df = np.broadcast_arrays(statistic, probability, df)
+    far = np.abs(statistic) > _FAR * np.maximum(1.0, np.sqrt(df / 200.0))  # 50 sds of t W, or more
+    if np.any(far):
+        with np.errstate(all="ignore"):
+            beyond = _far_noncentrality(statistic, probability, df)
+        return np.where(far, beyond, _noncentrality(np.where(far, 1.0, statistic), probability, df))
     wanted = special.ndtri(probability)
     spread = np.sqrt(1.0 + statistic**2 / (2.0 * df))
     here = statistic - wanted * spread
@@ -211,6 +218,18 @@ def _noncentrality(statistic: Floats, probability: Floats, df: Floats) -> Floats
     if np.any(lost):
         here = np.where(lost, special.nctdtrinc(df, probability, statistic), here)
     return np.asarray(here)
+
+
+def _far_noncentrality(statistic: Floats, probability: Floats, df: Floats) -> Floats:
+    """Noncentrality of a far statistic t: a quantile of t W - Z, W the sd over the true one.
+
+    Z, the error of the mean, moves the quantile x of t W by -f'(x) / 2 f(x) to first order, f the density of
+    t W; what is left out is of the order of t^-3.
+    """
+    upper = np.where(statistic > 0.0, probability, 1.0 - probability)
+    sd = np.sqrt(special.chdtri(df, upper) / df)
+    moved = -((df - 1.0) / sd - df * sd) / (2.0 * np.abs(statistic))
+    return np.asarray(np.sign(statistic) * (np.abs(statistic) * sd + moved))
 
 
 def _checked(level: ArrayLike, df: ArrayLike) -> tuple[Floats, Floats]:

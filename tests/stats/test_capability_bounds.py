@@ -107,3 +107,24 @@ def test_many_one_sided_bounds_at_once_all_arrive():
         bound = one_sided_bound(index, level, n, n - 1)
         chance = special.nctdtr(n - 1, 3 * np.sqrt(n) * bound, 3 * np.sqrt(n) * index)
         assert np.max(np.abs(chance - (1 - level))) < 1e-11
+
+
+@pytest.mark.parametrize("statistic", [990.0, 1001.0, 1e5, 1e9])
+@pytest.mark.parametrize("df", [4.0, 19.0, 250.0, 5000.0])
+@pytest.mark.parametrize("level", [0.025, 0.5, 0.975])
+def test_a_bound_far_out_is_exact_and_comes_back_at_once(statistic, df, level):
+    """Scipy's search is 6 per mille off at 1e5, and never ends at 1e9; the reference is a plain integral."""
+    n = 20.0
+    scale = 3.0 * np.sqrt(n)
+    bound = float(one_sided_bound(statistic / scale, level, n, df))
+    nodes, weights = np.polynomial.hermite_e.hermegauss(80)
+    ratio = (nodes + bound * scale) / statistic
+    chance = (weights / weights.sum()) @ np.where(ratio > 0, stats.chi2.sf(df * ratio**2, df), 1.0)
+    assert chance == pytest.approx(1.0 - level, abs=2e-8)
+    assert float(one_sided_bound(-statistic / scale, 1.0 - level, n, df)) == pytest.approx(-bound, rel=1e-7)
+
+
+def test_the_interval_of_a_far_ppk_holds_it():
+    far = 3e8
+    low, high = one_sided_bound(far, [0.025, 0.975], 20, 19)
+    assert low < far < high
