@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any, Literal
@@ -31,6 +32,8 @@ class Touched:
         Serial of the instrument that the part went into, empty otherwise.
     shipped : date or None
         When it (or its instrument) left.
+    held : bool
+        Only rows that are still held tell of the touch; serial and day stand there as typed.
     """
 
     serial: str
@@ -39,6 +42,7 @@ class Touched:
     stages: tuple[str, ...]
     inside: str
     shipped: date | None
+    held: bool = False
 
     def to_dict(self) -> dict[str, Any]:
         """Return plain values."""
@@ -49,6 +53,7 @@ class Touched:
             "stages": list(self.stages),
             "inside": self.inside or None,
             "shipped": self.shipped.isoformat() if self.shipped else None,
+            "held": self.held,
         }
 
 
@@ -61,6 +66,7 @@ class Also:
     since: date | None
     why_since: str
     pieces: tuple[Touched, ...]
+    as_of: date
 
     def to_dict(self) -> dict[str, Any]:
         """Return plain values."""
@@ -74,12 +80,15 @@ class Also:
     def to_text(self) -> str:
         """Say how many, how many have left, and list them."""
         left = sum(piece.shipped is not None for piece in self.pieces)
-        since = f" since {day_words(self.since)}{self.why_since}" if self.since else ""
+        since = f" since {day_words(self.since, self.as_of)}{self.why_since}" if self.since else ""
         number = len(self.pieces)
         head = (
             f"{self.kind} {self.id} touched {number} piece{'s' * (number != 1)}{since}; {left} left the shop."
         )
-        return "\n".join([head, *(f"  {_line(piece)}" for piece in self.pieces)])
+        doubt = sum(piece.held for piece in self.pieces)
+        if doubt:
+            head += f" {doubt} of them stand{'s' * (doubt == 1)} only on held rows: qc held list"
+        return "\n".join([head, *(f"  {_line(piece, self.as_of)}" for piece in self.pieces)])
 
 
 def also(workshop: Workshop, kind: Kind, name: str, *, since: str = "") -> Also:
@@ -117,7 +126,10 @@ def also(workshop: Workshop, kind: Kind, name: str, *, since: str = "") -> Also:
     left = dict(pieces.select("serial", "shipped").iter_rows())
     inside = {part: serial for part, serial in events.select("subject", "serial").iter_rows() if part}
     table = rows.group_by("serial", maintain_order=True).agg(
-        pl.col("model").drop_nulls().first(), pl.col("day").min(), pl.col("stage").unique(maintain_order=True)
+        pl.col("model").drop_nulls().first(),
+        pl.col("day").min(),
+        pl.col("stage").unique(maintain_order=True),
+        pl.col("held").all(),
     )
     found = tuple(
         Touched(
@@ -127,10 +139,11 @@ def also(workshop: Workshop, kind: Kind, name: str, *, since: str = "") -> Also:
             stages=tuple(row["stage"]),
             inside=inside.get(row["serial"], ""),
             shipped=left.get(inside.get(row["serial"], row["serial"])),
+            held=row["held"],
         )
         for row in table.sort("day", "serial").to_dicts()
     )
-    return Also(kind, name, first, why, found)
+    return Also(kind, name, first, why, found, workshop.today)
 
 
 def _rows(
@@ -139,11 +152,27 @@ def _rows(
     """Return what it touched from a day on; a large store is read from that day only."""
     columns = ["serial", "model", "day", "stage"]
     rows = workshop.store.readings(since=first).filter(pl.col(kind) == name).select(columns)
+    waiting = _held_rows(workshop, kind, name)
+    if first is not None:
+        waiting = waiting.filter(pl.col("day") >= first)
+    rows = pl.concat([rows.with_columns(held=pl.lit(False)), waiting], how="vertical_relaxed")
     if kind == "gauge":
         return rows
     own = events.filter(pl.col(kind) == name).with_columns(stage=pl.lit("assembly"))
     own = own if first is None else own.filter(pl.col("day") >= first)
-    return pl.concat([rows, own.select(columns)], how="vertical_relaxed")
+    return pl.concat([rows, own.select(*columns, held=pl.lit(False))], how="vertical_relaxed")
+
+
+def _held_rows(workshop: Workshop, kind: Kind, name: str) -> pl.DataFrame:
+    """Return what held rows say of it: a piece was touched, whether or not its figure is in doubt."""
+    found = []
+    for table, typed, entered in workshop.store.held().select("table", "typed", "entered").iter_rows():
+        row = json.loads(typed)
+        if row.get(kind) == name and row.get("serial") and (kind != "gauge" or table == "reading"):
+            day = date.fromisoformat(row["day"]) if row.get("day") else entered.date()
+            found.append((row["serial"], row.get("model") or None, day, row.get("stage") or "assembly", True))
+    kinds = {"serial": pl.String, "model": pl.String, "day": pl.Date, "stage": pl.String, "held": pl.Boolean}
+    return pl.DataFrame(found, schema=kinds, orient="row")
 
 
 def _since(workshop: Workshop, kind: str, name: str, since: str) -> tuple[date | None, str]:
@@ -170,8 +199,9 @@ def _after_last_good_check(workshop: Workshop, name: str) -> tuple[date | None, 
     return last + timedelta(days=1), f", the day after its last good check on {day_words(last)}"
 
 
-def _line(piece: Touched) -> str:
+def _line(piece: Touched, today: date) -> str:
     where = ", ".join(piece.stages)
     part = f" in {piece.inside}" if piece.inside else ""
-    left = f", left {day_words(piece.shipped)}" if piece.shipped else ", still here"
-    return f"{piece.serial}{part}  {day_words(piece.day)}  {where}{left}"
+    left = f", left {day_words(piece.shipped, today)}" if piece.shipped else ", still here"
+    held = " (only on a held row)" if piece.held else ""
+    return f"{piece.serial}{part}  {day_words(piece.day, today)}  {where}{left}{held}"

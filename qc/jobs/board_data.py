@@ -227,7 +227,8 @@ def _touched(workshop: Workshop, kind: Kind, name: str, since: str) -> TouchedVi
         left = f"left {piece.shipped.day} {piece.shipped:%b %Y}" if piece.shipped else "still here"
         inside = f" in {piece.inside}" if piece.inside else ""
         where = ", ".join(stages.get(stage, stage) for stage in piece.stages)
-        rows.append((piece.serial, piece.day, where, left + inside))
+        held = ", only on a held row" if piece.held else ""
+        rows.append((piece.serial, piece.day, where, left + inside + held))
     return TouchedView(found.to_text().partition("\n")[0], tuple(rows))
 
 

@@ -141,6 +141,16 @@ def test_a_batch_of_parts(reader):
     assert len(also(reader, "batch", "LP-12").pieces) >= 14
 
 
+def test_a_piece_is_touched_though_its_only_row_is_held(reader):
+    """The plan's old spare micrometer stands on one planted card only, whose rows are all held."""
+    found = also(reader, "gauge", "MIC-9")
+    assert [(p.serial, p.held, p.shipped is None) for p in found.pieces] == [("QH-1153", True, False)]
+    assert "1 of them stands only on held rows" in found.to_text() and "(only on a held row)" in found.to_text()
+    assert also(reader, "gauge", "MIC-9", since="2026-09-01").pieces == ()
+    die = {p.serial: p.held for p in also(reader, "tool", "D-24").pieces}
+    assert die["T-0329"] and not die["T-0330"]
+
+
 @pytest.mark.parametrize(
     ("kind", "name", "since", "match"),
     [
