@@ -17,7 +17,9 @@ from qc.jobs.board_views import (
     StageView,
     StretchResult,
     limits_words,
+    whole_words,
 )
+from qc.jobs.board_views import rate_words as chance_words
 
 UNIT_WORDS = {"um": "µm", "cent": "cents", "count": "", "fault": "", "cm3/min": "cm³/min", "mm2": "mm²"}
 BEHAVIOUR_WORDS = {"steady": "steady", "drifting": "drifting", "learning": "learning"}
@@ -266,25 +268,18 @@ def budget_sentence(budget: BudgetView) -> str:
 
 def rate_words(rate: float) -> str:
     """Return a chance per piece as a bench would say it: ``once in 260 pieces``."""
-    return f"once in {whole(1 / rate)} pieces" if rate > 0 else "never"
+    return chance_words(rate)
+
+
+def whole(value: float) -> str:
+    """Return a large number rounded to two figures, its thousands apart: ``14 000``."""
+    return whole_words(value)
 
 
 def every(count: float, what: str) -> str:
     """Return a round number of things, at least one: ``30 days``, ``1 day``."""
     number_of = max(1, round(count))
     return f"{number_of} {what}{'' if number_of == 1 else 's'}"
-
-
-def whole(value: float) -> str:
-    """Return a large number rounded to two figures, its thousands apart.
-
-    Examples
-    --------
-    >>> whole(261.3), whole(14251.0)
-    ('260', '14 000')
-    """
-    size = max(0, floor(log10(abs(value))) - 1) if value else 0
-    return f"{round(value / 10**size) * 10**size:,}".replace(",", " ")
 
 
 def _ppk_sentence(view: SeriesView) -> str:

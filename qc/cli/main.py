@@ -13,7 +13,7 @@ from typing import Annotated
 import typer
 
 from qc.cli import baseline, daily, keeping, records, signals
-from qc.cli.common import DATA_AT_FAULT, DONE
+from qc.cli.common import DATA_AT_FAULT, DONE, WRONG_USAGE
 from qc.cli.factors import add_factors_command
 from qc.cli.gauge import add_gauge_command
 from qc.cli.remedies import add_remedy_commands
@@ -77,10 +77,11 @@ def main(arguments: Sequence[str]) -> int:
     except SystemExit as stop:
         return stop.code if isinstance(stop.code, int) else DONE
     except Exception as error:
-        if not _for_people(error):
+        code = _code_of(error)
+        if code is None:
             raise
         typer.echo(f"qc: {error}", err=True)
-        return DATA_AT_FAULT
+        return code
     return DONE
 
 
@@ -89,8 +90,10 @@ def run() -> None:
     sys.exit(main(sys.argv[1:]))
 
 
-def _for_people(error: Exception) -> bool:
-    """Say whether an error is meant for the user; looked up late, since most runs raise none."""
-    from qc.jobs.errors import is_for_people
+def _code_of(error: Exception) -> int | None:
+    """Return the exit code of an error meant for the user; looked up late, since most runs raise none."""
+    from qc.jobs.errors import is_for_people, is_wrong_usage
 
-    return is_for_people(error)
+    if not is_for_people(error):
+        return None
+    return WRONG_USAGE if is_wrong_usage(error) else DATA_AT_FAULT

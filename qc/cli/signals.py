@@ -38,6 +38,19 @@ def list_all(
         show(list_signals(open_workshop(workshop, as_of), all_states=every), as_json=as_json)
 
 
+@signals.command("list")
+def list_them(
+    every: Annotated[bool, typer.Option("--all", help="Closed ones too.")] = False,
+    workshop: WorkshopOption = None,
+    as_of: AsOfOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """List the signals, as `qc signals` alone does."""
+    from qc.jobs.signals import list_signals
+
+    show(list_signals(open_workshop(workshop, as_of), all_states=every), as_json=as_json)
+
+
 @signals.command("show")
 def show_one(
     signal: IdArgument, workshop: WorkshopOption = None, as_of: AsOfOption = None, as_json: JsonOption = False

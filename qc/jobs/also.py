@@ -9,7 +9,7 @@ from typing import Any, Literal
 
 import polars as pl
 
-from qc.jobs.errors import JobError
+from qc.jobs.errors import JobError, UsageError
 from qc.jobs.workshop import Workshop
 from qc.watch import day_words
 
@@ -180,12 +180,12 @@ def _since(workshop: Workshop, kind: str, name: str, since: str) -> tuple[date |
         return None, ""
     if since == "last-good-check":
         if kind != "gauge":
-            raise JobError(f"last-good-check is for gauges; for a {kind} give a day: --since YYYY-MM-DD")
+            raise UsageError(f"last-good-check is for gauges; for a {kind} give a day: --since YYYY-MM-DD")
         return _after_last_good_check(workshop, name)
     try:
         return date.fromisoformat(since), ""
     except ValueError as error:
-        raise JobError(f"'{since}' is no day. Write YYYY-MM-DD, or last-good-check for a gauge.") from error
+        raise UsageError(f"'{since}' is no day. Write YYYY-MM-DD, or last-good-check for a gauge.") from error
 
 
 def _after_last_good_check(workshop: Workshop, name: str) -> tuple[date | None, str]:

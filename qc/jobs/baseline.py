@@ -10,8 +10,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from qc.jobs.errors import JobError
+from qc.jobs.errors import JobError, UsageError
 from qc.jobs.judging import judge_series, load_verdicts
+from qc.jobs.signals import check_person
 from qc.jobs.workshop import Workshop
 from qc.watch import Decisions, SeriesKey, SeriesVerdict, Span, fittings, standing
 
@@ -213,11 +214,9 @@ def _span(verdict: SeriesVerdict, first: str, last: str) -> Span:
 
 
 def _check(workshop: Workshop, who: str, why: str) -> None:
-    if workshop.plan.person(who) is None:
-        known = ", ".join(p.code for p in workshop.plan.people)
-        raise JobError(f"Say who you are with --who: the plan knows {known or 'nobody yet'}, not {who!r}.")
+    check_person(workshop.plan, who)
     if not why.strip():
-        raise JobError("Say why with --why: whoever looks at the chart next year will want to know.")
+        raise UsageError("Say why with --why: whoever looks at the chart next year will want to know.")
 
 
 def _check_one_line(workshop: Workshop, verdict: SeriesVerdict, first: int, last: int) -> None:

@@ -39,7 +39,7 @@ from qc.jobs.board_views import (
     TodayView,
     TouchedView,
 )
-from qc.jobs.judging import load_verdicts
+from qc.jobs.looking_back import verdicts_of_day
 from qc.jobs.workshop import PLAN, Workshop, open_workshop
 from qc.plan import QcError
 from qc.watch import dependence_note
@@ -233,7 +233,7 @@ def _touched(workshop: Workshop, kind: Kind, name: str, since: str) -> TouchedVi
 
 
 def _worst_first(workshop: Workshop) -> tuple[SeriesVerdict, ...]:
-    return tuple(sorted(load_verdicts(workshop), key=lambda v: -v.worst))
+    return tuple(sorted(verdicts_of_day(workshop), key=lambda v: -v.worst))
 
 
 def _stamp(folder: Path) -> int:

@@ -28,6 +28,7 @@ from qc.jobs.board_views import (
     SignalView,
 )
 from qc.jobs.held import DOUBT_NAMES, list_held
+from qc.jobs.looking_back import signals_of_day
 from qc.jobs.workshop import Workshop
 from qc.plan import Plan
 
@@ -54,9 +55,9 @@ def signal_views(workshop: Workshop, verdicts: Sequence[SeriesVerdict]) -> tuple
     """Return the signals of the series there are, those that wait first, then newest first."""
     by_series = {str(v.key): v for v in verdicts}
     views = []
-    for kept in workshop.store.signals():
+    for kept, shown in signals_of_day(workshop, verdicts):
         verdict = by_series.get(kept["series"])
-        if verdict is None:
+        if verdict is None or not (shown or kept["events"]):
             continue
         signal = SignalResult.from_dict(kept)
         state = "over" if kept["state"] == "open" and signal.ended is not None else kept["state"]

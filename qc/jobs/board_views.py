@@ -21,7 +21,7 @@ from qc.watch.results import (
     StretchResult,
     Suspect,
 )
-from qc.watch.words import LIMITS_WORDS, TOO_EARLY, TOO_FEW, is_few, limits_words
+from qc.watch.words import LIMITS_WORDS, TOO_EARLY, TOO_FEW, is_few, limits_words, rate_words, whole_words
 
 __all__ = [
     "LIMITS_WORDS",
@@ -59,6 +59,8 @@ __all__ = [
     "TouchedView",
     "is_few",
     "limits_words",
+    "rate_words",
+    "whole_words",
 ]
 
 

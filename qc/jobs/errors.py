@@ -16,5 +16,14 @@ def is_for_people(error: Exception) -> bool:
     return isinstance(error, (QcError, StatisticsError, TradeError))
 
 
+def is_wrong_usage(error: Exception) -> bool:
+    """Say whether an error is about how a command was asked, not about the data."""
+    return isinstance(error, UsageError)
+
+
 class JobError(QcError):
     """A job was asked for something it cannot do; the text says why and what to do instead."""
+
+
+class UsageError(JobError):
+    """The question itself is wrong, whatever the data: something is left out or cannot be read."""

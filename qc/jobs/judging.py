@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import datetime
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from qc.jobs.circumstances import Circumstances
 from qc.jobs.rates import present_budget, rates_of_points
 from qc.jobs.touched import series_touched
 from qc.jobs.windows import Windows
 from qc.jobs.workshop import Workshop
+from qc.store import state_after
 from qc.watch import (
     Budget,
     Courses,
@@ -49,6 +52,7 @@ def judge_new(workshop: Workshop) -> list[SeriesVerdict]:
     list of SeriesVerdict
         In route order; nothing else is read or judged.
     """
+    workshop = at_latest(workshop)
     mark = workshop.store.state(MARK_STATE) or (0, 0)
     news = workshop.store.news((mark[0], mark[1]))
     judged = judge_now(workshop, series_touched(workshop, news))
@@ -75,6 +79,7 @@ def judge_series(
     list of SeriesVerdict
         In route order.
     """
+    workshop = at_latest(workshop)
     judged = judge_now(workshop, keys, afresh=afresh)
     _keep(workshop, judged, {}, afresh=afresh)
     return judged.verdicts
@@ -132,6 +137,15 @@ def judge_now(workshop: Workshop, keys: Collection[str] | None = None, *, afresh
     return Judged(verdicts, budget, courses)
 
 
+def at_latest(workshop: Workshop) -> Workshop:
+    """Return the workshop on the newest day that was judged, where it stands on an earlier one.
+
+    What is kept is the newest state: something said or brought in as of a past day belongs into it.
+    """
+    newest = workshop.store.judged_day()
+    return replace(workshop, today=newest) if newest is not None and workshop.today < newest else workshop
+
+
 def load_verdicts(workshop: Workshop) -> list[SeriesVerdict]:
     """Return the kept verdicts of the series that the plan asks for, in route order."""
     kept = {data["key"]: data for data in workshop.store.verdicts()}
@@ -140,12 +154,18 @@ def load_verdicts(workshop: Workshop) -> list[SeriesVerdict]:
 
 
 def settled_serials(workshop: Workshop) -> dict[str, list[str]]:
-    """Return, by series, the serials that raised closed signals whose new level is the settled state."""
+    """Return, by series, the serials that raised signals closed by the workshop's day: the settled state."""
     found: dict[str, list[str]] = {}
     for signal in workshop.store.signals():
-        if signal["state"] in {"closed", "closed-false"}:
+        if state_after(said_by(workshop, signal["events"])) in {"closed", "closed-false"}:
             found.setdefault(signal["series"], []).append(signal["raised_serial"])
     return found
+
+
+def said_by(workshop: Workshop, events: Sequence[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
+    """Return what had been said of a signal by the end of the workshop's day."""
+    zone = ZoneInfo(workshop.plan.workshop.time_zone)
+    return [e for e in events if datetime.fromisoformat(e["when"]).astimezone(zone).date() <= workshop.today]
 
 
 def _keep(workshop: Workshop, judged: Judged, states: Mapping[str, Any], *, afresh: bool = False) -> None:

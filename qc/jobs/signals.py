@@ -10,12 +10,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from qc.jobs.errors import JobError
-from qc.jobs.judging import judge_series, load_verdicts
+from qc.jobs.errors import JobError, UsageError
+from qc.jobs.judging import at_latest, judge_series
+from qc.jobs.looking_back import signals_of_day, verdicts_of_day
+from qc.jobs.rates import present_budget
 from qc.jobs.workshop import Workshop
 from qc.plan import Plan
 from qc.stats import Tabled
-from qc.watch import FIRST_STEPS, SeriesKey, SeriesVerdict
+from qc.watch import FIRST_STEPS, SeriesKey, SeriesVerdict, rate_words
 
 State = Literal["open", "in-hand", "closed", "closed-false"]
 STATE_WORDS = {
@@ -62,6 +64,16 @@ class SignalLife:
     cautions: tuple[str, ...]
     present: bool
 
+    @property
+    def over(self) -> bool:
+        """Whether the series came back to the old state since."""
+        return self.found.get("ended") is not None
+
+    @property
+    def standing(self) -> str:
+        """Say in a word or two how it stands; one that nobody answered and that came back is over."""
+        return "over" if self.state == "open" and self.over else STATE_WORDS[self.state]
+
     def to_dict(self) -> dict[str, Any]:
         """Return plain values."""
         return {
@@ -69,6 +81,7 @@ class SignalLife:
             "series": self.series,
             "state": self.state,
             "present": self.present,
+            "over": self.over,
             **{name: self.found.get(name) for name in _TOLD},
             "events": list(self.events),
             "steps": list(self.steps),
@@ -78,9 +91,10 @@ class SignalLife:
     def to_text(self) -> str:
         """Say everything of the signal."""
         lines = [
-            f"{self.id}  {self.title}  ({STATE_WORDS[self.state]})",
+            f"{self.id}  {self.title}  ({self.standing})",
             f"  {self.found['sentence']}",
             f"  {self.found['because']}",
+            f"  A series that has not changed is called so in error {rate_words(self.found['rate'])}.",
             *(f"  {number}. {step}" for number, step in enumerate(self.steps, start=1)),
             *(f"  Caution: {caution}" for caution in self.cautions),
         ]
@@ -97,18 +111,19 @@ class SignalList(Tabled):
     ROWS = "signals"
 
     signals: tuple[SignalLife, ...]
+    budget: str = ""  # how often the whole board cries wolf, in words
 
     def to_dict(self) -> dict[str, Any]:
         """Return plain values."""
-        return {"signals": [signal.to_dict() for signal in self.signals]}
+        return {"budget": self.budget, "signals": [signal.to_dict() for signal in self.signals]}
 
     def to_text(self) -> str:
         """List them in one line each; one alone is told whole."""
         if len(self.signals) == 1:
-            return self.signals[0].to_text()
-        if not self.signals:
-            return "No signal is open."
-        return "\n".join(f"{s.id}  {STATE_WORDS[s.state]:<8}  {s.found['sentence']}" for s in self.signals)
+            lines = [self.signals[0].to_text()]
+        else:
+            lines = [f"{s.id}  {s.standing:<8}  {s.found['sentence']}" for s in self.signals]
+        return "\n".join([*(lines or ["No signal is open."]), *(("", self.budget) if self.budget else ())])
 
 
 def list_signals(workshop: Workshop, *, all_states: bool = False, series: str | None = None) -> SignalList:
@@ -123,13 +138,16 @@ def list_signals(workshop: Workshop, *, all_states: bool = False, series: str | 
     series : str, optional
         Only of this series, ``stage/characteristic/family``.
     """
-    verdicts = {str(v.key): v for v in load_verdicts(workshop)}
-    shown = {(key, s.raised_serial) for key, v in verdicts.items() for s in v.signals}
-    rows = workshop.store.signals(series=series, states=None if all_states else OPEN_STATES)
-    found = [_life(workshop.plan, row, (row["series"], row["raised_serial"]) in shown) for row in rows]
+    verdicts = {str(v.key): v for v in verdicts_of_day(workshop)}
+    rows = signals_of_day(workshop, verdicts.values(), series=series)
+    found = [
+        _life(workshop.plan, row, present)
+        for row, present in rows
+        if all_states or row["state"] in OPEN_STATES
+    ]
     kept = [signal for signal in found if signal.present or all_states or signal.events]
     kept.sort(key=lambda s: (-_weight(verdicts.get(s.series), s), s.series, s.found["raised"]))
-    return SignalList(tuple(kept))
+    return SignalList(tuple(kept), present_budget(workshop).sentence())
 
 
 def find_signal(workshop: Workshop, signal_id: str) -> SignalLife:
@@ -140,15 +158,7 @@ def find_signal(workshop: Workshop, signal_id: str) -> SignalLife:
     JobError
         There is none, or the beginning fits several.
     """
-    every = list_signals(workshop, all_states=True).signals
-    fits = [signal for signal in every if signal.id.startswith(signal_id)] if signal_id else []
-    if len(fits) == 1:
-        return fits[0]
-    if not fits:
-        raise JobError(f"There is no signal {signal_id!r}. See the list: qc signals")
-    raise JobError(
-        f"{signal_id!r} begins {len(fits)} signals. Type more of the id: {', '.join(s.id for s in fits)}"
-    )
+    return _find(list_signals(workshop, all_states=True).signals, signal_id)
 
 
 def say_of_signal(
@@ -187,10 +197,12 @@ def say_of_signal(
         Nobody or an unknown person says it, a cause that the plan does not have, or a state that cannot
         follow.
     """
-    signal = find_signal(workshop, signal_id)
-    _check_person(workshop.plan, who)
+    signal = _newest(workshop, signal_id)
+    check_person(workshop.plan, who)
     if what == "closed":
         _check_cause(workshop.plan, cause)
+    if what == "comment" and not text.strip():
+        raise UsageError(f"The remark is empty. Say what to add: qc signals comment {signal.id} TEXT")
     if what == "reopened" and signal.state in OPEN_STATES:
         raise JobError(
             f"Signal {signal.id} is {STATE_WORDS[signal.state]}; only a closed one can be reopened."
@@ -204,7 +216,23 @@ def say_of_signal(
     )
     if what != "comment":
         judge_series(workshop, {signal.series})
-    return find_signal(workshop, signal.id)
+    return _newest(workshop, signal.id)
+
+
+def check_person(plan: Plan, who: str) -> None:
+    """Refuse what nobody, or a person unknown to the plan, says.
+
+    Raises
+    ------
+    UsageError
+        Nobody says it.
+    JobError
+        The plan does not know the code.
+    """
+    if plan.person(who) is None:
+        known = ", ".join(p.code for p in plan.people)
+        refuse = JobError if who else UsageError
+        raise refuse(f"Say who you are with --who: the plan knows {known or 'nobody yet'}, not {who!r}.")
 
 
 _TOLD = (
@@ -221,6 +249,22 @@ _TOLD = (
     ),
     *("unit", "rate", "pieces", "suspects", "unchanged", "sentence", "because", "next_step"),
 )
+
+
+def _find(every: Sequence[SignalLife], signal_id: str) -> SignalLife:
+    fits = [signal for signal in every if signal.id.startswith(signal_id)] if signal_id else []
+    if len(fits) == 1:
+        return fits[0]
+    if not fits:
+        raise JobError(f"There is no signal {signal_id!r}. See the list: qc signals")
+    raise JobError(
+        f"{signal_id!r} begins {len(fits)} signals. Type more of the id: {', '.join(s.id for s in fits)}"
+    )
+
+
+def _newest(workshop: Workshop, signal_id: str) -> SignalLife:
+    """Return a signal as it stands by all that is known, whatever day is asked about."""
+    return find_signal(at_latest(workshop), signal_id)
 
 
 def _life(plan: Plan, row: dict[str, Any], present: bool) -> SignalLife:
@@ -244,12 +288,6 @@ def _life(plan: Plan, row: dict[str, Any], present: bool) -> SignalLife:
 
 def _weight(verdict: SeriesVerdict | None, signal: SignalLife) -> float:
     return 0.0 if verdict is None else verdict.worst + (signal.found.get("ended") is None)
-
-
-def _check_person(plan: Plan, who: str) -> None:
-    if plan.person(who) is None:
-        known = ", ".join(p.code for p in plan.people)
-        raise JobError(f"Say who you are with --who: the plan knows {known or 'nobody yet'}, not {who!r}.")
 
 
 def _check_cause(plan: Plan, cause: str) -> None:

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from qc.jobs.judging import load_verdicts
+from qc.jobs.looking_back import signals_of_day, verdicts_of_day
+from qc.jobs.rates import present_budget
 from qc.jobs.workshop import Workshop
 from qc.stats import Tabled
 from qc.watch import (
@@ -32,6 +33,7 @@ class Status(Tabled):
     series: tuple[SeriesVerdict, ...]
     open_signals: dict[str, int]
     notes: tuple[str, ...] = ()
+    budget: str = ""  # how often the whole board cries wolf, in words
 
     def to_dict(self) -> dict[str, Any]:
         """Return the contract of ``qc status --json``."""
@@ -51,7 +53,8 @@ class Status(Tabled):
             capable = limits_words(verdict) if verdict.pieces else "nothing measured yet"
             remark = _remark(verdict, self.as_of)
             lines.append(f"{verdict.title:<{name}}  {_behaviour(verdict):<18}{capable:<18}{remark}".rstrip())
-        return "\n".join([*lines, *(("", *self.notes) if self.notes else ())])
+        said = (*self.notes, *((self.budget,) if self.series else ()))
+        return "\n".join([*lines, *(("", *said) if said else ())])
 
 
 def status(workshop: Workshop) -> Status:
@@ -60,19 +63,20 @@ def status(workshop: Workshop) -> Status:
     Parameters
     ----------
     workshop : Workshop
-        An open workshop; its verdicts were made at the last upload.
+        An open workshop; its verdicts were made at the last upload, those of a past day are made anew.
 
     Returns
     -------
     Status
     """
-    verdicts = sorted(load_verdicts(workshop), key=lambda v: -v.worst)
+    verdicts = sorted(verdicts_of_day(workshop), key=lambda v: -v.worst)
     counts: dict[str, int] = {}
-    for signal in workshop.store.signals():
-        if signal["state"] in {"open", "in-hand"}:
+    for signal, present in signals_of_day(workshop, verdicts):
+        if signal["state"] in {"open", "in-hand"} and (present or signal["events"]):
             counts[signal["series"]] = counts.get(signal["series"], 0) + 1
     notes = (*_decided(verdicts), *_dependence(workshop, verdicts))
-    return Status(workshop.plan.workshop.name, workshop.today, tuple(verdicts), counts, notes)
+    shop, budget = workshop.plan.workshop.name, present_budget(workshop).sentence()
+    return Status(shop, workshop.today, tuple(verdicts), counts, notes, budget)
 
 
 def _decided(verdicts: Sequence[SeriesVerdict]) -> list[str]:

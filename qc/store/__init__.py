@@ -10,7 +10,7 @@ from qc.store.pieces import News
 from qc.store.plans import PlanVersion
 from qc.store.sheetfiles import sheet_hash
 from qc.store.store import Store, open_store
-from qc.store.verdicts import signal_id
+from qc.store.verdicts import signal_id, state_after
 
 __all__ = [
     "Entry",
@@ -24,4 +24,5 @@ __all__ = [
     "refuse_network_share",
     "sheet_hash",
     "signal_id",
+    "state_after",
 ]

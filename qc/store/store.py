@@ -60,7 +60,7 @@ class Store:
     folder : Path
         The workshop folder.
     database : Database
-        The database, migrated.
+        Migrated.
     files : SheetFiles
         The sheets beside it.
     """
@@ -97,8 +97,7 @@ class Store:
         Returns
         -------
         list of SheetCount
-            One for each sheet. Rows that the store has already are counted as known and change nothing;
-            a held row that still waits is counted as held again, but kept once.
+            One for each sheet; a held row that still waits is counted as held again, but kept once.
         """
         with self._database.writing() as conn:
             return add_sheets(conn, self._files, items, who, when)
@@ -112,10 +111,9 @@ class Store:
         since: date | None = None,
         until: date | None = None,
     ) -> pl.DataFrame:
-        """Return readings in order of entry: the columns of `qc.plan.READING` and `id`.
+        """Return the columns of `qc.plan.READING` and `id` in order of entry, replaced readings left out.
 
-        Replaced readings are left out; `since` and `until` are measured days, both included; texts that
-        are empty are null.
+        `since` and `until` are measured days, both included; empty texts are null.
         """
         with self._database.reading() as conn:
             return looking.read_readings(conn, stage, characteristics, serials, since, until)
@@ -308,6 +306,11 @@ class Store:
         with self._database.reading() as conn:
             return verdicts.read_verdicts(conn, as_of, series)
 
+    def judged_day(self) -> date | None:
+        """Return the newest day of which a verdict is kept, None before any."""
+        with self._database.reading() as conn:
+            return verdicts.read_judged_day(conn)
+
     def signals(
         self, *, series: str | None = None, states: Sequence[str] | None = None
     ) -> list[dict[str, Any]]:
@@ -342,12 +345,10 @@ class Store:
             ``stage/characteristic/family``.
         what : str
             ``freeze``, ``undo-freeze``, ``leave-out`` or ``undo-leave-out``.
-        who, when
-            Person and moment.
         first, last : str
             Serials between which it holds, both included.
-        why : str
-            The reason, in words.
+        who, when, why
+            Person, moment, and the reason in words.
         """
         said = {"cause": first, "action": last, "text": why}
         with self._database.writing() as conn:

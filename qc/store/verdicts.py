@@ -110,12 +110,23 @@ def read_signals(conn: Connection, series: str | None, states: Sequence[str] | N
     found = []
     for row in conn.execute(statement):
         events = said.get(row.id, [])
-        state = next((STATES[e["what"]] for e in reversed(events) if e["what"] in STATES), "open")
+        state = state_after(events)
         if states is None or state in states:
             own = {"id": row.id, "series": row.series, "state": state}
             days = {"first_as_of": row.first_as_of, "last_as_of": row.last_as_of}
             found.append({**json.loads(row.body), **own, **days, "events": events})
     return found
+
+
+def state_after(events: Sequence[Mapping[str, Any]]) -> str:
+    """Return the state a signal is in after what was said of it, oldest first."""
+    return next((STATES[e["what"]] for e in reversed(events) if e["what"] in STATES), "open")
+
+
+def read_judged_day(conn: Connection) -> date | None:
+    """Return the newest day of which a verdict is kept."""
+    newest = conn.execute(select(func.max(verdict.c.as_of))).scalar()
+    return None if newest is None else date.fromisoformat(newest)
 
 
 def say_of_signal(

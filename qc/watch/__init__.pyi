@@ -47,6 +47,8 @@ from qc.watch.words import level_words as level_words
 from qc.watch.words import limits_words as limits_words
 from qc.watch.words import number_words as number_words
 from qc.watch.words import quantity_words as quantity_words
+from qc.watch.words import rate_words as rate_words
 from qc.watch.words import unit_words as unit_words
+from qc.watch.words import whole_words as whole_words
 
 __all__: list[str]

@@ -50,9 +50,9 @@ class Budget:
 
     def sentence(self) -> str:
         """Say the budget in words."""
-        every = round(self.days_between)
+        every = max(1, round(self.days_between))
         return (
-            f"At this setting the whole board raises on average about one false signal in {every} days "
+            f"At this setting: about one false signal in {every} day{'s' * (every != 1)} "
             f"over {self.series} series."
         )
 

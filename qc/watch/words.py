@@ -187,6 +187,29 @@ def limits_words(verdict: SeriesVerdict) -> str:
     return LIMITS_WORDS[verdict.capable]
 
 
+def rate_words(rate: float) -> str:
+    """Say a chance per piece as a bench would: ``once in 260 pieces``.
+
+    Examples
+    --------
+    >>> rate_words(0.00383)
+    'once in 260 pieces'
+    """
+    return f"once in {whole_words(1 / rate)} pieces" if rate > 0 else "never"
+
+
+def whole_words(value: float) -> str:
+    """Write a large number rounded to two figures, its thousands apart.
+
+    Examples
+    --------
+    >>> whole_words(261.3), whole_words(14251.0)
+    ('260', '14 000')
+    """
+    size = max(0, math.floor(math.log10(abs(value))) - 1) if value else 0
+    return f"{round(value / 10**size) * 10**size:,}".replace(",", " ")
+
+
 def _plain_side(side: str) -> str:
     return {"above": "higher", "below": "lower"}.get(side, "apart")
 

@@ -53,6 +53,27 @@ def test_wrong_usage_is_two(run, words):
     assert "Traceback" not in err
 
 
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["also", "--gauge", "BG-1", "--since", "soon"], "no day"),
+        (["also", "--tool", "M-64", "--since", "last-good-check"], "for gauges"),
+        (["signals", "take", "{id}"], "Say who you are"),
+        (["signals", "comment", "{id}", "", "--who", "IS"], "remark is empty"),
+        (["baseline", "freeze", "tuning/wrap_f/all", "--from", "QH-1104", "--who", "IS"], "Say why"),
+    ],
+)
+def test_a_question_that_lacks_something_is_two_and_one_sentence(run, demo_folder, words, said):
+    own = json.loads(run("signals", "--workshop", demo_folder, "--json")[1])["signals"][0]["id"]
+    code, out, err = run(*(w.format(id=own) for w in words), "--workshop", demo_folder)
+    assert (code, out) == (2, "") and err.startswith("qc: ") and said in err and err.count("\n") == 1
+
+
+def test_signals_are_listed_by_either_name(run, demo_folder):
+    shown = run("signals", "--workshop", demo_folder)
+    assert shown[0] == 0 and shown == run("signals", "list", "--workshop", demo_folder)
+
+
 def test_status_is_one_json_object(run, demo_folder):
     code, out, err = run("status", "--workshop", demo_folder, "--json")
     assert code == 0 and err == ""

@@ -151,4 +151,4 @@ def test_the_command(shop, demo_copy, capsys):
     assert one["baseline"] is None and len(one["left_out"]) == 1 and len(one["history"]) == 3
     assert main(["baseline", "list", "--workshop", str(demo_copy)]) == 0
     assert "left out: " in capsys.readouterr().out
-    assert main(["baseline", "freeze", WRAP, "--from", "QH-9999", *place]) == 1
+    assert main(["baseline", "freeze", WRAP, "--from", "QH-9999", *place]) == 2

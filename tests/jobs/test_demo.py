@@ -111,8 +111,9 @@ def test_status_follows_the_contract(shop):
 
 def test_status_says_one_line_a_series(shop):
     said = status(shop).to_text().splitlines()
-    assert len(said) == 2 + len(shop.plan.charted())
+    assert len(said) == 2 + len(shop.plan.charted()) + 2
     assert "have moved" in said[0]
+    assert said[-1] == "At this setting: about one false signal in 30 days over 27 series."
 
 
 def test_verdicts_can_be_had_again_from_nothing(shop):

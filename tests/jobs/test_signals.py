@@ -84,6 +84,7 @@ def test_in_hand_and_comments(shop):
         ("closed", {"who": "", "cause": "mandrel"}, "Say who you are"),
         ("closed", {"who": "IS", "cause": "moon"}, "no cause of the plan"),
         ("reopened", {"who": "IS"}, "only a closed one"),
+        ("comment", {"who": "IS", "text": " "}, "remark is empty"),
     ],
 )
 def test_what_cannot_be_said(shop, what, words, match):
@@ -105,6 +106,21 @@ def test_a_beginning_of_the_id_is_enough_unless_it_fits_several(reader):
         find_signal(reader, "zzz")
     with pytest.raises(QcError, match="no signal"):
         find_signal(reader, "")
+
+
+def test_what_is_over_is_told_so_in_the_list(reader):
+    every = list_signals(reader, all_states=True)
+    lines = {line[:12]: line for line in every.to_text().splitlines() if line}
+    assert {s.over for s in every.signals} == {True, False}
+    for signal in every.signals:
+        assert (lines[signal.id][14:22].strip() == "over") == signal.over == signal.to_dict()["over"]
+
+
+def test_budget_and_rate_are_told_with_the_signals(reader):
+    every = list_signals(reader)
+    budget = "At this setting: about one false signal in 30 days over 27 series."
+    assert every.to_text().endswith(budget) and every.to_dict()["budget"] == budget
+    assert "called so in error once in 270 pieces." in wrap_signal(reader).to_text()
 
 
 def test_everything_goes_into_json(reader):
@@ -145,7 +161,8 @@ def test_a_piece_is_touched_though_its_only_row_is_held(reader):
     """The plan's old spare micrometer stands on one planted card only, whose rows are all held."""
     found = also(reader, "gauge", "MIC-9")
     assert [(p.serial, p.held, p.shipped is None) for p in found.pieces] == [("QH-1153", True, False)]
-    assert "1 of them stands only on held rows" in found.to_text() and "(only on a held row)" in found.to_text()
+    assert "1 of them stands only on held rows" in found.to_text()
+    assert "(only on a held row)" in found.to_text()
     assert also(reader, "gauge", "MIC-9", since="2026-09-01").pieces == ()
     die = {p.serial: p.held for p in also(reader, "tool", "D-24").pieces}
     assert die["T-0329"] and not die["T-0330"]

@@ -44,4 +44,5 @@ def test_never_more_than_the_budget(per_month, pace):
 
 def test_sentence_names_days_and_series():
     said = share_budget(1.0, [10.0] * 25).sentence()
-    assert "30 days" in said and "25 series" in said
+    assert said == "At this setting: about one false signal in 30 days over 25 series."
+    assert "in 1 day over" in share_budget(30.0, [2000.0] * 4).sentence()

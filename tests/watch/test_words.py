@@ -13,6 +13,7 @@ from qc.watch.words import (
     limits_words,
     number_words,
     quantity_words,
+    rate_words,
     signal_sentence,
     unit_words,
 )
@@ -106,6 +107,11 @@ def test_no_sentence_claims_a_cause():
 
 def test_the_first_three_steps_are_always_the_same():
     assert [step.split()[0] for step in FIRST_STEPS] == ["Re-measure", "Check", "Check"]
+
+
+def test_a_rate_is_said_in_pieces():
+    assert rate_words(0.00381) == "once in 260 pieces" and rate_words(1 / 14251) == "once in 14 000 pieces"
+    assert rate_words(0.0) == "never"
 
 
 def test_too_few_pieces_are_not_called_limits_that_cannot_be_told(small_plan, points):
