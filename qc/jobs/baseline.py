@@ -11,10 +11,10 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from qc.jobs.errors import JobError, UsageError
-from qc.jobs.judging import judge_series, load_verdicts
+from qc.jobs.judging import decisions_of, judge_series, load_verdicts
 from qc.jobs.signals import check_person
 from qc.jobs.workshop import Workshop
-from qc.watch import Decisions, SeriesKey, SeriesVerdict, Span, fittings, standing
+from qc.watch import Decisions, SeriesKey, SeriesVerdict, Span, fittings
 
 LEAST_FROZEN = 8
 """Fewer pieces are no settled state: their spread could be off by half (house rule)."""
@@ -153,7 +153,7 @@ def undo(
     """
     _verdict(workshop, series)
     _check(workshop, who, why)
-    stands = standing(workshop.store.said_of_series(series), workshop.today).get(series, Decisions())
+    stands = decisions_of(workshop, series).get(series, Decisions())
     if not first:
         if stands.baseline is None:
             raise JobError(f"Nothing is frozen for {series}. See what stands: qc baseline list")
@@ -181,7 +181,7 @@ def _say(
 
 def _decisions(workshop: Workshop, series: str) -> SeriesDecisions:
     history = workshop.store.said_of_series(series)
-    stands = standing(history, workshop.today).get(series, Decisions())
+    stands = decisions_of(workshop, series).get(series, Decisions())
     verdict = _verdict(workshop, series)
     return SeriesDecisions(
         series=series,

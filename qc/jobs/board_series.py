@@ -7,9 +7,10 @@ from typing import Final
 
 from qc.jobs.board_marks import marks
 from qc.jobs.board_views import DecisionView, ModelView, Point, SeriesVerdict, SeriesView
+from qc.jobs.judging import decisions_of
 from qc.jobs.workshop import Workshop
 from qc.stats import StatisticsError, capability
-from qc.watch import DECIDED, Decisions, Span, standing
+from qc.watch import DECIDED, Decisions, Span
 
 NEWEST_FOR_GAUGES: Final = 10
 """Points looked at for the gauges in use now."""
@@ -83,7 +84,7 @@ def pieces_to_settle(verdict: SeriesVerdict, present: Sequence[Point], wanted: f
 
 def decision_views(workshop: Workshop, series: str) -> tuple[DecisionView, ...]:
     """Return what a lead decided about a series and what still stands, the frozen state first."""
-    stands = standing(workshop.store.said_of_series(series), workshop.today).get(series, Decisions())
+    stands = decisions_of(workshop, series).get(series, Decisions())
     frozen = [_decision("freeze", stands.baseline)] if stands.baseline else []
     return (*frozen, *(_decision("leave-out", span) for span in stands.left_out))
 

@@ -104,7 +104,7 @@ def judge_now(workshop: Workshop, keys: Collection[str] | None = None, *, afresh
         The rate of each point is that of its month, fixed the first time it is judged.
     """
     plan = workshop.plan
-    decided = standing(workshop.store.said_of_series(), workshop.today)
+    decided = decisions_of(workshop)
     windows = Windows(workshop, afresh=afresh)
     asked = {str(SeriesKey(s.id, c.id, f)): (s, c, f) for s, c, f in plan.charted()}
     wanted = {key: row for key, row in asked.items() if keys is None or key in keys}
@@ -160,6 +160,19 @@ def settled_serials(workshop: Workshop) -> dict[str, list[str]]:
         if state_after(said_by(workshop, signal["events"])) in {"closed", "closed-false"}:
             found.setdefault(signal["series"], []).append(signal["raised_serial"])
     return found
+
+
+def decisions_of(workshop: Workshop, series: str | None = None) -> dict[str, Decisions]:
+    """Return what a lead decided about series and what stands on the workshop's day, by series.
+
+    Days are those of the plan's zone: in the evening it may be tomorrow already where moments are kept (UTC).
+    """
+    zone = ZoneInfo(workshop.plan.workshop.time_zone)
+    said = workshop.store.said_of_series(series)
+    local = [
+        {**row, "when": datetime.fromisoformat(row["when"]).astimezone(zone).isoformat()} for row in said
+    ]
+    return standing(local, workshop.today)
 
 
 def said_by(workshop: Workshop, events: Sequence[Mapping[str, Any]]) -> list[Mapping[str, Any]]:

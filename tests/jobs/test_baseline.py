@@ -1,4 +1,6 @@
 import json
+from dataclasses import replace
+from datetime import UTC, datetime
 
 import pytest
 
@@ -136,6 +138,19 @@ def test_nothing_to_undo(shop):
         undo(shop, WRAP, **SAID)
     with pytest.raises(QcError, match="No stretch left out"):
         undo(shop, WRAP, first="QH-1", **SAID)
+
+
+def test_what_is_decided_in_the_evening_holds_at_once_far_west_too(shop):
+    """Eight hours behind, seven in the evening of the 24th is kept as three in the night of the 25th."""
+    shop_west = shop.plan.workshop.model_copy(update={"time_zone": "Etc/GMT+8"})
+    west = replace(
+        shop,
+        plan=shop.plan.model_copy(update={"workshop": shop_west}),
+        now=datetime(2026, 11, 25, 3, tzinfo=UTC),
+    )
+    done = freeze(west, WRAP, serial(shop, 10), serial(shop, 60), **SAID)
+    assert done.baseline["day"] == west.today.isoformat() == "2026-11-24"
+    assert verdict(shop).baseline_first == 10
 
 
 def test_the_command(shop, demo_copy, capsys):
