@@ -148,6 +148,8 @@ def _remark(verdict: SeriesVerdict, today: date) -> str:
 
 
 def _moved_words(moved: int, total: int) -> str:
+    if total == 0:
+        return "nothing has been measured yet."
     if moved == 0:
         return f"all {total} series are as they were."
     return f"{moved} of {total} series {'has' if moved == 1 else 'have'} moved."

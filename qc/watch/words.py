@@ -169,7 +169,7 @@ def because_sentence(suspects: Sequence[str], unchanged: Sequence[str], pieces: 
         f"Coincides with {suspects[0]}." if suspects else "Nothing that is recorded changed when it began."
     )
     count = f"{pieces} piece{'s' * (pieces != 1)} since"
-    rest = f"; {_listed(unchanged)} did not change" if suspects and unchanged else ""
+    rest = f"; {_listed(unchanged)} did not change" if unchanged else ""
     return f"{first} {count}{rest}."
 
 

@@ -109,6 +109,7 @@ def test_new_then_status_then_a_second_new_is_refused(run, tmp_path):
     assert run("plan", "check", "--workshop", folder)[0] == 0
     code, out, _ = run("status", "--workshop", folder, "--json")
     assert code == 0 and json.loads(out)["series"] == []
+    assert "nothing has been measured yet" in run("status", "--workshop", folder)[1]
     code, _, err = run("new", folder)
     assert code == 1 and "not empty" in err or "already" in err
 
