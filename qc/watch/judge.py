@@ -206,9 +206,8 @@ def _signal(question: Question, points: Sequence[Point], found: Finding, factors
         start=found.start,
         start_serial=first.serial,
         start_day=first.day,
-        # one piece apart is that piece, wherever a lasting change might have begun
-        start_low=found.start if found.kind == "single" else found.start_low,
-        start_high=found.start if found.kind == "single" else found.start_high,
+        start_low=found.start_low,
+        start_high=found.start_high,
         size=found.size,
         size_low=found.size_low,
         size_high=found.size_high,

@@ -121,6 +121,10 @@ def measured_anew(signal: Finding, kept: Sequence[Finding], values: Floats, shap
             return _spread_anew(signal, state)
         if signal.kind == "trend":
             return _climb_anew(signal, state.until(_end_of_climb(signal, kept, values.size)))
+    if signal.kind == "single":
+        end = _end(signal, kept, values.size)
+        others = {s.start for s in kept if s.kind == "single"} | {signal.start}
+        return _alone(signal, float(values[signal.start - 1]), _part(values, begin, end, others))
     if signal.kind not in {"shift", "trend"}:
         return signal
     end = min(_end(signal, kept, values.size), signal.ended or values.size + 1)
@@ -241,15 +245,26 @@ def _no_spread(
         early = fits[kind].start + state.begin - 1 <= signal.point + ON_THE_EVE
         if lead[kind] > GIVES_WAY and early:
             return replace(signal, kind=kind, side="below" if state.falls(fits[kind].start) else "above")
-    place = fits["single"].start
-    if lead["single"] <= GIVES_WAY or place + state.begin - 1 > signal.point:
+    start = fits["single"].start + state.begin - 1
+    if lead["single"] <= GIVES_WAY or start > signal.point:
         return signal
-    rest = np.delete(state.values, place - 1)
-    size, sd = float(state.values[place - 1] - rest.mean()), float(rest.std(ddof=1))
+    rest = np.delete(state.values, fits["single"].start - 1)
+    alone = replace(signal, kind="single", start=start, ended=None)
+    return _alone(alone, float(state.values[start - state.begin]), rest)
+
+
+def _alone(signal: Finding, value: float, rest: Floats) -> Finding:
+    """Measure how far one piece stands from the rest of its state; its place is not in doubt."""
+    signal = replace(signal, start_low=signal.start, start_high=signal.start)
+    if rest.size < 3:
+        return signal
+    size, sd = value - float(rest.mean()), float(rest.std(ddof=1))
     half = float(stdtrit(rest.size - 1, 0.975)) * sd * (1 + 1 / rest.size) ** 0.5
-    alone = Placed(place, (place, place), size, (size - half, size + half), size / sd if sd > 0 else 0.0)
-    ordinals = range(state.begin, state.begin + state.values.size)
-    return _at(replace(signal, kind="single", ended=None), alone, ordinals)
+    in_sigma = size / sd if sd > 0 else signal.size_sigma
+    side: Side = signal.side if size == 0 else "above" if size > 0 else "below"
+    return replace(
+        signal, side=side, size=size, size_low=size - half, size_high=size + half, size_sigma=in_sigma
+    )
 
 
 def _spread_anew(signal: Finding, state: _State) -> Finding:

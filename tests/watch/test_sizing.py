@@ -1,5 +1,8 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
+from scipy import stats
 
 from qc.watch.sizing import Finding, all_measured_anew, begin_of, measured_anew
 
@@ -188,13 +191,22 @@ def test_ranks_place_nothing_anew():
     assert measured_anew(told, [told], values, "any").start == 27
 
 
-def test_a_count_and_a_clear_single_come_back_as_they_are():
+def test_a_count_comes_back_as_it_is():
     told = found(33, 31, "count")
     assert measured_anew(told, [told], steps((30, 0.0), (20, 4.0)), "normal") is told
+
+
+def test_a_clear_single_is_measured_against_the_rest_of_its_state():
     values = steps((40, 0.0))
     values[30] = 7.0
     told = found(31, 31, "single")
-    assert measured_anew(told, [told], values, "normal") is told
+    alone = measured_anew(replace(told, start_low=2), [told], values, "normal")
+    rest = np.delete(values, 30)
+    assert (alone.kind, alone.start, alone.start_low, alone.start_high) == ("single", 31, 31, 31)
+    assert alone.size == pytest.approx(7.0 - rest.mean())
+    # prediction interval of one more piece, by scipy's t
+    half = stats.t(38).ppf(0.975) * rest.std(ddof=1) * (1 + 1 / 39) ** 0.5
+    assert (alone.size_low, alone.size_high) == pytest.approx((alone.size - half, alone.size + half))
 
 
 def test_the_old_state_begins_with_the_last_change_that_lasts():
