@@ -199,8 +199,8 @@ def test_a_count_comes_back_as_it_is():
 def test_a_clear_single_is_measured_against_the_rest_of_its_state():
     values = steps((40, 0.0))
     values[30] = 7.0
-    told = found(31, 31, "single")
-    alone = measured_anew(replace(told, start_low=2), [told], values, "normal")
+    told = replace(found(31, 31, "single"), start_low=2)
+    alone = measured_anew(told, [told], values, "normal")
     rest = np.delete(values, 30)
     assert (alone.kind, alone.start, alone.start_low, alone.start_high) == ("single", 31, 31, 31)
     assert alone.size == pytest.approx(7.0 - rest.mean())
