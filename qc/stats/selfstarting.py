@@ -105,7 +105,8 @@ def self_starting_table(frame: pl.DataFrame, setting: Setting = AS_THEY_ARE) -> 
     Parameters
     ----------
     frame : DataFrame
-        `value` in order of making and, for several series, `series`.
+        `value` in order of making and, for several series, `series`; with `model` each piece is judged by
+        earlier ones of its own model, on one time line.
     setting : Setting
         As for `self_starting`.
 
@@ -130,14 +131,15 @@ def self_starting_table(frame: pl.DataFrame, setting: Setting = AS_THEY_ARE) -> 
     [True, True, False, False]
     """
     points = arrange(frame)
+    alike = ["series", "model"] if "model" in points.columns else ["series"]
     # sums about the mean of the whole series keep their digits; which origin they have does not change Q
-    origin = pl.col("value").mean().over("series") if setting.center is None else pl.lit(setting.center)
+    origin = pl.col("value").mean().over(alike) if setting.center is None else pl.lit(setting.center)
     points = points.with_columns(d=pl.col("value") - origin)
     before = points.select(
-        r=pl.col("point").cast(pl.Float64),
+        r=pl.int_range(1, pl.len() + 1).over(alike).cast(pl.Float64),
         d="d",
-        total=pl.col("d").cum_sum().over("series") - pl.col("d"),
-        square=(pl.col("d") ** 2).cum_sum().over("series") - pl.col("d") ** 2,
+        total=pl.col("d").cum_sum().over(alike) - pl.col("d"),
+        square=(pl.col("d") ** 2).cum_sum().over(alike) - pl.col("d") ** 2,
     )
     r, d, total, square = (before[name].to_numpy() for name in ("r", "d", "total", "square"))
     q = _scores(r, d, total, square, setting)

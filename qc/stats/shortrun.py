@@ -22,6 +22,7 @@ from qc.stats.points import Floats, as_readings, shown
 from qc.stats.selfstarting import self_starting_table
 
 ALPHA = 0.05  # a test clearer than this keeps models apart
+OWN_MODEL = "each piece is judged by earlier pieces of its own model; the first two of a model have no score"
 LEAST_PIECES = 3  # pieces of a model before its own level and spread can be used
 
 
@@ -264,20 +265,19 @@ def q_over_models(values: ArrayLike, models: ArrayLike) -> Floats:
         raise StatisticsError(
             f"there are {readings.size} readings and {labels.size} models: one each is needed"
         )
-    rows = np.argsort(labels, kind="stable")
-    table = self_starting_table(pl.DataFrame({"series": labels[rows], "value": readings[rows]}))
-    out = np.empty_like(readings)
-    out[rows] = table.points["value"].fill_null(np.nan).to_numpy()
-    return out
+    table = self_starting_table(pl.DataFrame({"model": labels, "value": readings}))
+    return table.points["value"].fill_null(np.nan).to_numpy()
 
 
-def short_run_frame(frame: pl.DataFrame) -> tuple[pl.DataFrame, dict[str, str]]:
+def short_run_frame(frame: pl.DataFrame, *, own: bool = False) -> tuple[pl.DataFrame, dict[str, str]]:
     """Turn readings into deviations from their targets, and models into one family, where they are given.
 
     Parameters
     ----------
     frame : DataFrame
         Arranged rows with `series` and `value`; `nominal` and `model` are taken where they are there.
+    own : bool
+        The chart itself judges each piece by earlier ones of its model (Q statistics): none are pooled.
 
     Returns
     -------
@@ -293,6 +293,9 @@ def short_run_frame(frame: pl.DataFrame) -> tuple[pl.DataFrame, dict[str, str]]:
         frame = frame.with_columns(value=pl.col("value") - pl.col("nominal"))
     if "model" not in frame.columns:
         return frame, {}
+    if own:
+        names = frame["series"].unique().to_list()
+        return frame, dict.fromkeys(map(str, names), OWN_MODEL)
     parts, said, start = [], {}, 0
     for count in lengths(frame).tolist():
         part = frame.slice(start, count)

@@ -100,7 +100,7 @@ def study_frame(frame: pl.DataFrame, question: StudyQuestion) -> dict[str, Serie
     (3, 2.0, ())
     """
     frame = arrange(frame.with_columns(value=pl.lit(0.0)) if "value" not in frame.columns else frame)
-    frame, said = short_run_frame(frame)
+    frame, said = short_run_frame(frame, own=question.chart == "self-starting")
     named = frame["series"].dtype != pl.String or frame["series"][0] != ONLY
     kind = check_question(question)
     outcomes = kind.build(frame, question)

@@ -3,9 +3,11 @@
 import math
 
 import numpy as np
+import polars as pl
 import pytest
 from scipy import stats
 
+from qc.stats import StudyQuestion, study_frame
 from qc.stats.errors import StatisticsError
 from qc.stats.selfstarting import q_statistics
 from qc.stats.shortrun import (
@@ -117,3 +119,26 @@ def test_a_model_without_spread_cannot_be_standardised():
         standardised_deviation([1.0, 2.0, 3.0, 7.0, 7.0, 7.0], ["a"] * 3 + ["b"] * 3)
     with pytest.raises(StatisticsError, match="one each"):
         q_over_models([1.0], ["a", "b"])
+
+
+def test_a_study_puts_the_q_of_several_models_on_one_time_line():
+    rng = np.random.default_rng(4)
+    models = rng.choice(["alto", "tenor", "bass"], 40)
+    values = np.where(models == "bass", 200.0, 100.0) + rng.standard_normal(40) * np.where(
+        models == "alto", 1.0, 5.0
+    )
+    frame = pl.DataFrame({"value": values, "model": models})
+    answer = study_frame(frame, StudyQuestion("self-starting"))[""]
+    wanted = np.full(40, np.nan)
+    for model in ("alto", "tenor", "bass"):  # the chart of each model alone, a piece at a time
+        at = np.flatnonzero(models == model)
+        wanted[at] = q_statistics(values[at])
+    np.testing.assert_allclose(answer.chart.values, wanted, atol=1e-9)
+    np.testing.assert_allclose(q_over_models(values, models), wanted, atol=1e-9)
+    assert any("own model" in said for said in answer.chart.warnings + answer.warnings)
+    # one sum over all models: a shift of every model at once is summed as one
+    up, high = 0.0, []
+    for q in wanted:
+        up = up if np.isnan(q) else max(0.0, up + q - 0.5)
+        high.append(up)
+    np.testing.assert_allclose(answer.chart.companion.values["high"], high, atol=1e-9)
