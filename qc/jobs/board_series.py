@@ -10,7 +10,7 @@ from qc.jobs.board_views import DecisionView, ModelView, Point, SeriesVerdict, S
 from qc.jobs.judging import decisions_of
 from qc.jobs.workshop import Workshop
 from qc.stats import StatisticsError, capability
-from qc.watch import DECIDED, Decisions, Span
+from qc.watch import DECIDED, STILL_MOVING, Decisions, Span
 
 NEWEST_FOR_GAUGES: Final = 10
 """Points looked at for the gauges in use now."""
@@ -72,6 +72,8 @@ def pieces_to_settle(verdict: SeriesVerdict, present: Sequence[Point], wanted: f
     """Return how many more pieces like these would settle an unproven answer, None where none would."""
     limits = (verdict.lower, verdict.upper)
     if verdict.capable != "unproven" or verdict.kind != "measured" or limits == (None, None):
+        return None
+    if verdict.ppk_reason == STILL_MOVING:  # pieces to come will not be like these
         return None
     try:
         found = capability(

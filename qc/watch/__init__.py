@@ -31,7 +31,7 @@ _offer("results", "Forecast", "Point", "SeriesKey")
 _offer("results", "SeriesVerdict", "SignalResult", "StretchResult", "Suspect")
 _offer("upstream", "Figure", "FigureTable", "collect_figures")
 _offer("wear", "fittings")
-_offer("words", "FIRST_STEPS", "LIMITS_WORDS", "TOO_EARLY", "TOO_FEW", "day_words", "inside")
+_offer("words", "FIRST_STEPS", "LIMITS_WORDS", "STILL_MOVING", "TOO_EARLY", "TOO_FEW", "day_words", "inside")
 _offer("words", "is_few", "limits_words", "rate_words", "whole_words")
 _offer("words", "level_words", "number_words", "quantity_words", "unit_words")
 

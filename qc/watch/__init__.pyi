@@ -38,6 +38,7 @@ from qc.watch.upstream import collect_figures as collect_figures
 from qc.watch.wear import fittings as fittings
 from qc.watch.words import FIRST_STEPS as FIRST_STEPS
 from qc.watch.words import LIMITS_WORDS as LIMITS_WORDS
+from qc.watch.words import STILL_MOVING as STILL_MOVING
 from qc.watch.words import TOO_EARLY as TOO_EARLY
 from qc.watch.words import TOO_FEW as TOO_FEW
 from qc.watch.words import day_words as day_words

@@ -150,7 +150,8 @@ def judge_further(
     present = _present(points, signals, frozen)
     state = present if not frozen else [p for p in present if p.ordinal <= frozen[1]] or present
     limits, uneven = _common_limits(question, points, centered=reduced.centered)
-    proof = prove(question.plan, question.characteristic, present, limits)
+    moving = any(s.kind == "trend" and present and s.start == present[0].ordinal for s in lasting)
+    proof = prove(question.plan, question.characteristic, present, limits, moving=moving)
     off_line = next((s.start for s in reversed(lasting) if s.kind in {"shift", "trend"}), None)
     forecast = forecast_wear(question.characteristic, points, limits, question.today, question.plan, off_line)
     settled = (None, None) if drifting else _settled_limits(question, points, state)

@@ -22,6 +22,7 @@ from qc.stats import (
     two_sided_bound,
 )
 from qc.watch.results import Capable, Point
+from qc.watch.words import STILL_MOVING
 
 Floats = NDArray[np.float64]
 
@@ -47,7 +48,14 @@ class Proof:
     contract: dict[str, Any] = field(default_factory=dict)
 
 
-def prove(plan: Plan, characteristic: Characteristic, present: Sequence[Point], limits: Limits) -> Proof:
+def prove(
+    plan: Plan,
+    characteristic: Characteristic,
+    present: Sequence[Point],
+    limits: Limits,
+    *,
+    moving: bool = False,
+) -> Proof:
     """Judge whether a process keeps its limits.
 
     Parameters
@@ -60,6 +68,8 @@ def prove(plan: Plan, characteristic: Characteristic, present: Sequence[Point], 
         The points of the present state.
     limits : Limits
         On the scale of the points.
+    moving : bool
+        The present state is a climb (or a fall): there is no level whose capability could be told.
 
     Returns
     -------
@@ -75,8 +85,16 @@ def prove(plan: Plan, characteristic: Characteristic, present: Sequence[Point], 
     wanted = plan.workshop.wanted_ppk
     try:
         result = capability(
-            values, lower=limits.lower, upper=limits.upper, target=limits.target, wanted=wanted
+            values,
+            lower=limits.lower,
+            upper=limits.upper,
+            target=limits.target,
+            wanted=wanted,
+            stable=not moving,
+            unstable_because="it is still climbing or falling",
         )
+        if moving:
+            return Proof("unproven", reason=STILL_MOVING, contract=result.to_dict())
         sd = float(values.std(ddof=1))
         share, low, high = _outside(values, sd, limits)
     except StatisticsError as error:

@@ -22,6 +22,7 @@ LIMITS_WORDS = {
     "no": "limits not kept",
     "": "no limits set",
 }
+STILL_MOVING = "It is still climbing or falling: an index would describe nothing that lasts."
 TOO_FEW, TOO_EARLY = "too few pieces", "too early to say"
 LEAST_FOR_INDEX = 20
 """With fewer pieces a capability index is withheld (`qc.stats.capability`)."""

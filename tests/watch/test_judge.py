@@ -59,6 +59,15 @@ def test_a_drifting_series_is_judged_on_its_present_state(small_plan, points):
     assert verdict.current.next_step == "lay the mandrel against its master."
 
 
+def test_a_climb_has_no_capability_while_it_lasts(small_plan, points):
+    values = noise(60, sd=0.5)
+    values[30:] += 0.25 * np.arange(1, 31)
+    verdict = ask(small_plan, values, points)
+    assert verdict.current.kind == "trend"
+    assert (verdict.ppk, verdict.capable, verdict.outside_share) == (None, "unproven", None)
+    assert "still climbing" in verdict.ppk_reason
+
+
 def test_few_pieces_never_prove(small_plan, points):
     verdict = ask(small_plan, noise(12, sd=0.5), points)
     assert verdict.capable == "unproven"
