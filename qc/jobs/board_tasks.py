@@ -5,7 +5,8 @@ The heavy part: all of it runs in the one process that writes.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from datetime import date
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -18,7 +19,7 @@ from qc.jobs.gauge import StatisticsError, gauge_study
 from qc.jobs.held import Decision, mend_rows
 from qc.jobs.signals import STATE_WORDS, say_of_signal
 from qc.jobs.upload import ShowProgress, upload
-from qc.jobs.workshop import open_workshop
+from qc.jobs.workshop import Workshop, open_workshop
 
 
 def warm() -> None:
@@ -48,11 +49,8 @@ def take_sheets(
     tell : callable
         Told how many sheets are done, of how many, and in words.
     """
-    workshop = open_workshop(folder, as_of=as_of)
-    try:
+    with _opened(folder, as_of) as workshop:
         return upload(workshop, files, who=who, progress=tell).to_dict()
-    finally:
-        workshop.store.close()
 
 
 def decide_held(
@@ -80,12 +78,9 @@ def decide_held(
     who : str
         Code of the person who decides.
     """
-    workshop = open_workshop(folder, as_of=as_of)
-    try:
+    with _opened(folder, as_of) as workshop:
         found = mend_rows(workshop, [int(row) for row in rows], Decision(decision), changes, who=who)
         return found.to_dict()
-    finally:
-        workshop.store.close()
 
 
 def say_signal(
@@ -106,11 +101,8 @@ def say_signal(
     who : str
         Code of the person who says it.
     """
-    workshop = open_workshop(folder, as_of=as_of)
-    try:
+    with _opened(folder, as_of) as workshop:
         life = say_of_signal(workshop, signal_id, who=who, **saying)
-    finally:
-        workshop.store.close()
     if saying["what"] == "comment":
         return {"sentence": "The remark is kept.", "reasons": []}
     return {"sentence": f"The signal is now {STATE_WORDS[life.state]}.", "reasons": []}
@@ -136,8 +128,7 @@ def decide_series(
     """
     what, first, last = decision["what"], decision.get("first", ""), decision.get("last", "")
     why = decision.get("why", "")
-    workshop = open_workshop(folder, as_of=as_of)
-    try:
+    with _opened(folder, as_of) as workshop:
         if what == "freeze":
             found = freeze(workshop, series, first, last, who=who, why=why)
         elif what == "leave-out":
@@ -145,8 +136,6 @@ def decide_series(
         else:
             first = "" if what == "undo-freeze" else first
             found = undo(workshop, series, first=first, last=last, who=who, why=why)
-    finally:
-        workshop.store.close()
     return {"sentence": f"Kept. {found.title} is now {found.behaviour}.", "reasons": []}
 
 
@@ -192,3 +181,13 @@ def study_file(file: tuple[str, bytes], question: Mapping[str, str]) -> dict[str
 def _number(question: Mapping[str, str], name: str) -> float | None:
     text = question.get(name, "").strip()
     return float(text) if text else None
+
+
+@contextmanager
+def _opened(folder: Path, as_of: date | None) -> Iterator[Workshop]:
+    """Open the workshop for one task; its store is closed whatever becomes of that."""
+    workshop = open_workshop(folder, as_of=as_of)
+    try:
+        yield workshop
+    finally:
+        workshop.store.close()

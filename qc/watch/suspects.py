@@ -116,8 +116,7 @@ def _judge_factor(
     if separation < SEPARATION or not inside or not level or level == CHECKED:
         return None
     own = [i for i in inside if levels[i] == level] or inside
-    nearest = min(own, key=lambda i: _width(_as_near(signal, i)))
-    rarity = _rarity(changes, *_as_near(signal, nearest))
+    rarity = _rarity(changes, *min((_as_near(signal, i) for i in own), key=_width))
     first = own[0]
     usual = max(dict.fromkeys(before), key=before.count)
     return Suspect(
