@@ -45,11 +45,6 @@ def stats_stub() -> str:
     return _stub("qc.stats")
 
 
-def watch_stub() -> str:
-    """Return the types of the lazy package `qc.watch`."""
-    return _stub("qc.watch")
-
-
 def _stub(package: str) -> str:
     home = import_module(package).__dict__["_HOME"]
     order = sorted(home, key=lambda n: (home[n], not n.isupper(), not n[0].isupper(), n.lower()))
@@ -92,6 +87,5 @@ def make_pictures() -> None:
 if __name__ == "__main__":
     (DOCS / "reference" / "commands.md").write_text(command_reference(), "utf-8")
     (DOCS.parent / "qc" / "stats" / "__init__.pyi").write_text(stats_stub(), "utf-8")
-    (DOCS.parent / "qc" / "watch" / "__init__.pyi").write_text(watch_stub(), "utf-8")
     if "--pictures" in sys.argv:
         make_pictures()

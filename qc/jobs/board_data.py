@@ -20,7 +20,6 @@ from qc.jobs.board_rows import (
     sheet_views,
     signal_views,
 )
-from qc.jobs.board_rules import RuleOffer, RulesView, apply_rules, rule_offers, rules_price
 from qc.jobs.board_series import series_view
 from qc.jobs.board_today import budget_view, stage_views, today_view
 from qc.jobs.board_views import (
@@ -42,7 +41,7 @@ from qc.jobs.board_views import (
 from qc.jobs.looking_back import verdicts_of_day
 from qc.jobs.workshop import PLAN, Workshop, open_workshop
 from qc.plan import QcError
-from qc.watch import dependence_note
+from qc.watch import RuleOffer, RulesView, apply_rules, dependence_note, rule_offers, rules_price
 
 T = TypeVar("T")
 

@@ -10,13 +10,14 @@ from collections.abc import Mapping, Sequence
 from typing import Any, Protocol
 
 from qc.jobs.board_gauge_views import GaugeView
-from qc.jobs.board_rules import RuleOffer, RulesView
 from qc.jobs.board_views import (
     BudgetView,
     HeldView,
     InstrumentRow,
     InstrumentView,
     ReportView,
+    RuleOffer,
+    RulesView,
     SeriesKey,
     SeriesVerdict,
     SeriesView,

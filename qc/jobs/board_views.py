@@ -10,18 +10,28 @@ from datetime import date
 from pathlib import Path
 
 from qc.plan import QcError
-from qc.watch.results import (
+from qc.watch import (
+    LIMITS_WORDS,
+    TOO_EARLY,
+    TOO_FEW,
     Behaviour,
     Capable,
     Forecast,
     Point,
+    RuleOffer,
+    RulesView,
     SeriesKey,
     SeriesVerdict,
     SignalResult,
     StretchResult,
     Suspect,
+    is_few,
+    known_rules,
+    limits_words,
+    rate_words,
+    whole_words,
+    why_none,
 )
-from qc.watch.words import LIMITS_WORDS, TOO_EARLY, TOO_FEW, is_few, limits_words, rate_words, whole_words
 
 __all__ = [
     "LIMITS_WORDS",
@@ -44,6 +54,8 @@ __all__ = [
     "Point",
     "QcError",
     "ReportView",
+    "RuleOffer",
+    "RulesView",
     "SeriesKey",
     "SeriesVerdict",
     "SeriesView",
@@ -58,9 +70,11 @@ __all__ = [
     "TodayView",
     "TouchedView",
     "is_few",
+    "known_rules",
     "limits_words",
     "rate_words",
     "whole_words",
+    "why_none",
 ]
 
 

@@ -11,7 +11,6 @@ from datetime import date, timedelta
 import numpy as np
 
 from qc.jobs.board_gauge_views import BiasView, CheckView, GaugeView, MeasureView
-from qc.jobs.board_rules import apply_rules, rule_offers, rules_price
 from qc.jobs.board_views import (
     BudgetView,
     DecisionView,
@@ -41,6 +40,7 @@ from qc.jobs.board_views import (
     TodayView,
     TouchedView,
 )
+from qc.watch import apply_rules, rule_offers, rules_price
 
 TODAY = date(2026, 11, 24)
 MODELS = (

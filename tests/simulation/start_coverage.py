@@ -22,9 +22,9 @@ import numpy as np
 
 from qc.plan import Characteristic
 from qc.stats import detect_many
-from qc.watch.findings import find_changes
+from qc.watch.changes.level_course import find_changes
+from qc.watch.changes.sizing import Finding
 from qc.watch.results import Point
-from qc.watch.sizing import Finding
 
 SEED = 9201
 RATE = 0.001

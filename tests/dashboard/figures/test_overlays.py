@@ -6,7 +6,7 @@ import pytest
 from dashboard.figures import draw_capability, draw_series
 from dashboard.figures.overlays import frozen_text
 from dashboard.theme import LIGHT
-from qc.jobs.board_rules import apply_rules
+from qc.watch import apply_rules
 
 
 @pytest.fixture

@@ -17,10 +17,10 @@ from numpy.typing import NDArray
 
 from qc.plan import Characteristic
 from qc.stats import Course, StatisticsError, count_further, detect_further
-from qc.watch.courses import SETTLED, WHOLE, Courses
+from qc.watch.changes.kept_states import SETTLED, WHOLE, KeptStates
+from qc.watch.changes.line_changes import until_refitted, worn_changes
+from qc.watch.changes.sizing import Finding, all_measured_anew, begin_of
 from qc.watch.results import Point
-from qc.watch.sizing import Finding, all_measured_anew, begin_of
-from qc.watch.worn import until_refitted, worn_changes
 
 if TYPE_CHECKING:
     from qc.stats import DetectorSignal
@@ -43,7 +43,7 @@ class Findings:
 
     signals: tuple[Finding, ...] = ()
     notes: tuple[str, ...] = ()
-    courses: Courses = field(default_factory=dict)
+    kept: KeptStates = field(default_factory=dict)
 
 
 def find_changes(
@@ -51,7 +51,7 @@ def find_changes(
     points: Sequence[Point],
     rate: float | Sequence[float],
     baseline: tuple[int, int] | None = None,
-    courses: Courses | None = None,
+    kept: KeptStates | None = None,
 ) -> Findings:
     """Find where a series changed.
 
@@ -66,7 +66,7 @@ def find_changes(
     baseline : (int, int), optional
         Ordinals of a frozen settled state: pieces after it are compared with it. Up to its end the series is
         judged as it always was. Of a figure that wears they hold for their own fitting of the tool.
-    courses : mapping of str to Course, optional
+    kept : mapping of str to Course, optional
         What was left when the series was judged before: only what has changed since is judged again. What is
         found is the same without.
 
@@ -79,7 +79,7 @@ def find_changes(
     places = [place for place, point in enumerate(points) if not point.left_out]
     judged = [points[place] for place in places]
     each = np.full(len(points), rate) if isinstance(rate, int | float) else np.asarray(rate, dtype=np.float64)
-    found = _changes(characteristic, judged, each[places], _among(baseline, places), courses or {})
+    found = _changes(characteristic, judged, each[places], _among(baseline, places), kept or {})
     return replace(found, signals=tuple(_placed(s, places) for s in found.signals))
 
 
@@ -88,30 +88,30 @@ def _changes(
     points: Sequence[Point],
     rates: Floats,
     baseline: tuple[int, int] | None,
-    courses: Courses,
+    kept: KeptStates,
 ) -> Findings:
     values = np.array([p.value for p in points], dtype=np.float64)
-    kept: dict[str, Course] = {}
+    left: dict[str, Course] = {}
     try:
         if characteristic.kind == "measured" and characteristic.wears_with:
             if any(p.tool_count is not None for p in points):
                 found = worn_changes(points, values, rates, baseline)
                 return Findings(found, ("Judged about the wear line of each tool, not about one level.",))
-        found_all, notes, kept[WHOLE] = _plain(characteristic, points, rates, courses.get(WHOLE))
+        found_all, notes, left[WHOLE] = _plain(characteristic, points, rates, kept.get(WHOLE))
         if baseline is not None:
             first, last = baseline
             own = list(range(first - 1, len(points)))
-            known, settled = courses.get(SETTLED), last - first + 1
-            after, _, kept[SETTLED] = _plain(
+            known, settled = kept.get(SETTLED), last - first + 1
+            after, _, left[SETTLED] = _plain(
                 characteristic, points[first - 1 :], rates[first - 1 :], known, settled
             )
             found_all = [s for s in found_all if s.point <= last] + [_placed(s, own) for s in after]
     except StatisticsError as error:
         return Findings(notes=(f"Not judged: {error}.",))
     if characteristic.wears_with:
-        return Findings(until_refitted(found_all, points), notes, kept)
+        return Findings(until_refitted(found_all, points), notes, left)
     told = _with_returns(found_all, values)
-    return Findings(all_measured_anew(told, values, characteristic.shape), notes, kept)
+    return Findings(all_measured_anew(told, values, characteristic.shape), notes, left)
 
 
 def _among(baseline: tuple[int, int] | None, places: Sequence[int]) -> tuple[int, int] | None:

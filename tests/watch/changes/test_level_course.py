@@ -3,7 +3,7 @@ import pytest
 from scipy import stats
 
 from qc.plan import Characteristic
-from qc.watch.findings import find_changes
+from qc.watch.changes.level_course import find_changes
 
 PLAIN = Characteristic(id="x", name="X", unit="mm")
 WORN = Characteristic(id="od", name="OD", unit="mm", wears_with="die")

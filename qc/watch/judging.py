@@ -17,12 +17,21 @@ from numpy.typing import NDArray
 
 from qc.plan import Characteristic, Limits, Plan, Stage
 from qc.stats import guaranteed_factor
-from qc.watch.courses import Courses
+from qc.watch.capability import LEARNING, Proof, prove
+from qc.watch.causes import Factors, find_suspects
+from qc.watch.changes import (
+    Finding,
+    KeptStates,
+    find_changes,
+    fittings,
+    forecast_wear,
+    in_use,
+    line_ends,
+    line_limits,
+    own_fitting,
+    worn_tool,
+)
 from qc.watch.decisions import Decisions, decision_notes, without
-from qc.watch.factors import Factors
-from qc.watch.findings import find_changes
-from qc.watch.points import Points
-from qc.watch.proof import LEARNING, Proof, prove
 from qc.watch.results import (
     Forecast,
     Point,
@@ -32,17 +41,7 @@ from qc.watch.results import (
     StretchResult,
     Suspect,
 )
-from qc.watch.sizing import Finding
-from qc.watch.suspects import find_suspects
-from qc.watch.wear import (
-    fittings,
-    forecast_wear,
-    in_use,
-    line_ends,
-    line_limits,
-    own_fitting,
-    worn_tool,
-)
+from qc.watch.series import Points
 from qc.watch.words import because_sentence, day_words, signal_sentence
 
 Floats = NDArray[np.float64]
@@ -114,15 +113,15 @@ def judge(question: Question, reduced: Points, factors: Factors | Callable[[], F
 
 
 def judge_further(
-    question: Question, reduced: Points, factors: Factors | Callable[[], Factors], courses: Courses
-) -> tuple[SeriesVerdict, Courses]:
+    question: Question, reduced: Points, factors: Factors | Callable[[], Factors], kept: KeptStates
+) -> tuple[SeriesVerdict, KeptStates]:
     """Judge one series, going on from where it was judged before.
 
     Parameters
     ----------
     question, reduced, factors
         As for `judge`; the points of the whole window.
-    courses : mapping of str to Course
+    kept : mapping of str to Course
         What the last judging left, empty the first time; anything may have changed since.
 
     Returns
@@ -134,7 +133,7 @@ def judge_further(
     """
     points = without(reduced.points, question.decisions.left_out)
     once = _frozen(question, points)
-    finding = find_changes(question.characteristic, points, question.rates or question.rate, once, courses)
+    finding = find_changes(question.characteristic, points, question.rates or question.rate, once, kept)
     # what was made on an earlier fitting of a tool stays judged by it; the present one has a line of its own
     frozen = None if once and _wears(question, points) and not in_use(points, once[1]) else once
     around = factors() if callable(factors) and finding.signals else factors
@@ -192,7 +191,7 @@ def judge_further(
         baseline_first=frozen[0] if frozen else None,
         baseline_last=frozen[1] if frozen else None,
     )
-    return verdict, finding.courses
+    return verdict, finding.kept
 
 
 def _signal(question: Question, points: Sequence[Point], found: Finding, factors: Factors) -> SignalResult:

@@ -13,9 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qc.stats import DetectorSignal, StatisticsError, detect_settled_line, detect_wear, wear_break
+from qc.watch.changes.sizing import ON_THE_EVE, Finding
+from qc.watch.changes.tool_lines import fittings
 from qc.watch.results import Point
-from qc.watch.sizing import ON_THE_EVE, Finding
-from qc.watch.wear import fittings
 
 Floats = NDArray[np.float64]
 

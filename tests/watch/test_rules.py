@@ -7,7 +7,9 @@ import numpy as np
 import polars as pl
 import pytest
 
-from qc.jobs.board_rules import (
+from qc.jobs.board_views import Point, SeriesKey, SeriesVerdict, SignalResult, StretchResult
+from qc.stats import LimitRule, Setting, find_signals, individuals, individuals_table, parse_rules
+from qc.watch.rules import (
     LIMIT_METHODS,
     RULE_WORDS,
     apply_rules,
@@ -17,8 +19,6 @@ from qc.jobs.board_rules import (
     rules_price,
     why_none,
 )
-from qc.jobs.board_views import Point, SeriesKey, SeriesVerdict, SignalResult, StretchResult
-from qc.stats import LimitRule, Setting, find_signals, individuals, individuals_table, parse_rules
 
 
 def series(values, **changes):

@@ -6,7 +6,7 @@ import pytest
 import statsmodels.api as sm
 
 from qc.plan import Characteristic, Limits, Tool
-from qc.watch.wear import fittings, forecast_wear, in_use, line_ends, line_limits, own_fitting
+from qc.watch.changes.tool_lines import fittings, forecast_wear, in_use, line_ends, line_limits, own_fitting
 
 WORN = Characteristic(id="od", name="OD", unit="mm", wears_with="die")
 TODAY = date(2026, 6, 1)
