@@ -189,8 +189,6 @@ class SeriesView:
     wanted_ppk: float
     gauges: tuple[str, ...] = ()  # gauges in use on the newest pieces
     wears_with: str = ""
-    present: tuple[Point, ...] = ()  # the pieces that the answer about the limits rests on
-    settle: int | None = None  # so many more pieces like these would settle an unproven answer
     decisions: tuple[DecisionView, ...] = ()
     notes: tuple[str, ...] = ()  # what is to be known of the series and its stage, decisions apart
 

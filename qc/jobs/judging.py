@@ -25,6 +25,7 @@ from qc.watch import (
     kept_states_from,
     plain_kept_states,
     standing,
+    verdict_from,
 )
 
 MARK_STATE = "judged up to"
@@ -150,7 +151,8 @@ def load_verdicts(workshop: Workshop) -> list[SeriesVerdict]:
     """Return the kept verdicts of the series that the plan asks for, in route order."""
     kept = {data["key"]: data for data in workshop.store.verdicts()}
     order = [str(SeriesKey(s.id, c.id, f)) for s, c, f in workshop.plan.charted()]
-    return [SeriesVerdict.from_dict(kept[key]) for key in order if key in kept]
+    wanted = workshop.plan.workshop.wanted_ppk
+    return [verdict_from(kept[key], wanted) for key in order if key in kept]
 
 
 def settled_serials(workshop: Workshop) -> dict[str, list[str]]:

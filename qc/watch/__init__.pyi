@@ -26,6 +26,7 @@ from .dependence import dependence_note as dependence_note
 from .judging import Question as Question
 from .judging import judge as judge
 from .judging import judge_further as judge_further
+from .results import LEARNING as LEARNING
 from .results import Behaviour as Behaviour
 from .results import Capable as Capable
 from .results import Forecast as Forecast
@@ -46,6 +47,7 @@ from .rules import why_none as why_none
 from .series import Points as Points
 from .series import series_points as series_points
 from .series import sources_of as sources_of
+from .stored import verdict_from as verdict_from
 from .words import FIRST_STEPS as FIRST_STEPS
 from .words import LIMITS_WORDS as LIMITS_WORDS
 from .words import STILL_MOVING as STILL_MOVING

@@ -48,7 +48,7 @@ def series(values, **changes):
         upper=None,
         natural_lower=None,
         natural_upper=None,
-        rests_on=len(points),
+        present=tuple(range(1, len(points) + 1)),
         sd_between=None,
         sd_within=None,
         centered=False,

@@ -1,194 +1,206 @@
-"""The detector put to work on a series: by its kind of figure, and with returns told apart from new changes.
+"""The course of a series about one level: its changes, stretches, settled state and limits.
 
-A measured figure goes to the change-point detector in the shape the plan names, a count or a pass-fail
-figure to its exact counterpart, a figure that wears to the detector on what is left of it about the line of
-its tool. A second change that leads back to the old level belongs to the life of the first: the first is
-marked ended.
+A measured figure goes to the change-point detector in the shape the plan names, a count or a pass-fail figure
+to its exact counterpart. A second change that leads back to the old level belongs to the life of the first:
+the first is marked ended.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING
+from dataclasses import dataclass, replace
+from datetime import date
 
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.plan import Characteristic
-from qc.stats import Course, StatisticsError, count_further, detect_further
+from qc.plan import Characteristic, Limits, Plan
+from qc.stats import Course, StatisticsError, count_further, detect_further, guaranteed_factor
+from qc.watch.changes.findings import (
+    ENOUGH_TO_RETURN,
+    LEAST_OLD,
+    Finding,
+    Findings,
+    finding_of,
+    frozen_among,
+    in_series,
+    is_back,
+)
 from qc.watch.changes.kept_states import SETTLED, WHOLE, KeptStates
-from qc.watch.changes.line_changes import until_refitted, worn_changes
-from qc.watch.changes.sizing import Finding, all_measured_anew, begin_of
-from qc.watch.results import Point
-
-if TYPE_CHECKING:
-    from qc.stats import DetectorSignal
+from qc.watch.changes.sizing import all_measured_anew, begin_of
+from qc.watch.results import LEARNING, Forecast, Point, SignalResult, StretchResult, Suspect, present_points
 
 Floats = NDArray[np.float64]
+Pieces = Sequence[Point]
+Frozen = tuple[int, int] | None  # first and last ordinal
 
-BACK_SHARE = 1 / 3
-"""Within this share of an excursion's size of the old level a series counts as back (house rule)."""
-
-LEAST_OLD = 4
-"""Fewer pieces than this are no settled state that later ones could have left (the detector's own start)."""
-
-ENOUGH_TO_RETURN = 8
-"""So many pieces after a signal have to speak before a quiet return is said (house rule)."""
+GUARANTEE = 0.90
+"""Confidence of the limits of the settled state."""
 
 
 @dataclass(frozen=True, slots=True)
-class Findings:
-    """All changes of a series, what has to be said about judging it, and how far it has been judged."""
+class LevelCourse:
+    """A series that is judged about one level; what wears has a course of its own, see `WornCourse`.
 
-    signals: tuple[Finding, ...] = ()
-    notes: tuple[str, ...] = ()
-    kept: KeptStates = field(default_factory=dict)
-
-
-def find_changes(
-    characteristic: Characteristic,
-    points: Sequence[Point],
-    rate: float | Sequence[float],
-    baseline: tuple[int, int] | None = None,
-    kept: KeptStates | None = None,
-) -> Findings:
-    """Find where a series changed.
-
-    Parameters
+    Attributes
     ----------
     characteristic : Characteristic
-        Gives the kind of figure, its shape, the gauge's step and the class of tool it wears with.
-    points : sequence of Point
-        The series, in order of making.
-    rate : float or sequence of float
-        Chance of a false signal per point, one for all or one for each.
-    baseline : (int, int), optional
+        Gives the kind of figure, its shape and the gauge's step.
+    points : tuple of Point
+        The series, in order of making; those left out are marked and take no part in judging.
+    baseline : (int, int) or None
         Ordinals of a frozen settled state: pieces after it are compared with it. Up to its end the series is
-        judged as it always was. Of a figure that wears they hold for their own fitting of the tool.
-    kept : mapping of str to Course, optional
-        What was left when the series was judged before: only what has changed since is judged again. What is
-        found is the same without.
-
-    Returns
-    -------
-    Findings
-        In order of the points at which they were raised; empty below four points. Points that were left out
-        take no part.
+        judged as it always was.
     """
-    places = [place for place, point in enumerate(points) if not point.left_out]
-    judged = [points[place] for place in places]
-    each = np.full(len(points), rate) if isinstance(rate, int | float) else np.asarray(rate, dtype=np.float64)
-    found = _changes(characteristic, judged, each[places], _among(baseline, places), kept or {})
-    return replace(found, signals=tuple(_placed(s, places) for s in found.signals))
 
+    characteristic: Characteristic
+    points: tuple[Point, ...]
+    baseline: tuple[int, int] | None = None
 
-def _changes(
-    characteristic: Characteristic,
-    points: Sequence[Point],
-    rates: Floats,
-    baseline: tuple[int, int] | None,
-    kept: KeptStates,
-) -> Findings:
-    values = np.array([p.value for p in points], dtype=np.float64)
-    left: dict[str, Course] = {}
-    try:
-        if characteristic.kind == "measured" and characteristic.wears_with:
-            if any(p.tool_count is not None for p in points):
-                found = worn_changes(points, values, rates, baseline)
-                return Findings(found, ("Judged about the wear line of each tool, not about one level.",))
-        found_all, notes, left[WHOLE] = _plain(characteristic, points, rates, kept.get(WHOLE))
-        if baseline is not None:
-            first, last = baseline
-            own = list(range(first - 1, len(points)))
-            known, settled = kept.get(SETTLED), last - first + 1
-            after, _, left[SETTLED] = _plain(
-                characteristic, points[first - 1 :], rates[first - 1 :], known, settled
+    @property
+    def frozen(self) -> tuple[int, int] | None:
+        """Ordinals of the frozen settled state that the newest pieces are compared with."""
+        return self.baseline
+
+    def changes(self, rate: float | Sequence[float], kept: KeptStates | None = None) -> Findings:
+        """Find where the series changed.
+
+        Parameters
+        ----------
+        rate : float or sequence of float
+            Chance of a false signal per point, one for all or one for each.
+        kept : mapping of str to Course, optional
+            What was left when the series was judged before: only what has changed since is judged again. What
+            is found is the same without.
+
+        Returns
+        -------
+        Findings
+            In order of the points at which they were raised; empty below four points.
+        """
+        each = np.broadcast_to(np.asarray(rate, dtype=np.float64), len(self.points))
+        places = [place for place, point in enumerate(self.points) if not point.left_out]
+        judged = [self.points[place] for place in places]
+        try:
+            found = self._raised(judged, each[places], frozen_among(self.baseline, places), kept or {})
+        except StatisticsError as error:
+            return Findings(notes=(f"Not judged: {error}.",))
+        told = self._told(found.signals, judged)
+        return replace(found, signals=tuple(in_series(s, places) for s in told))
+
+    def stretches(self, signals: Sequence[SignalResult]) -> tuple[StretchResult, ...]:
+        """Cut the series at the starts (and ends) of its changes."""
+        if not self.points:
+            return ()
+        cuts = dict.fromkeys((1, *self._joints()), False)
+        for signal in signals:
+            if signal.kind != "single":
+                cuts[signal.start] = True
+                if signal.ended is not None:
+                    cuts[signal.ended] = False
+        firsts = sorted(cuts)
+        lasts = [first - 1 for first in firsts[1:]] + [len(self.points)]
+        found = []
+        for first, last in zip(firsts, lasts, strict=True):
+            own = self.points[first - 1 : last]
+            values = np.array([p.value for p in own if not p.left_out] or [p.value for p in own])
+            sd = float(values.std(ddof=1)) if values.size > 1 else None
+            mean, ends = float(values.mean()), self._ends(own)
+            found.append(StretchResult(first, last, mean, sd, int(values.size), cuts[first], *ends))
+        return tuple(found)
+
+    def present(self, signals: Sequence[SignalResult]) -> tuple[Point, ...]:
+        """Return the points of the state that the series is in now."""
+        return present_points(self.points, signals, self.frozen)
+
+    def limits(self, present: Sequence[Point], rate: float) -> tuple[float | None, float | None]:
+        """Limits of the settled state for the next piece; they hold the rate with 90 % confidence."""
+        values = np.array([p.value for p in self._settled(present)])
+        if values.size < LEARNING or not float(values.std(ddof=1)) > 0:
+            return None, None
+        half = guaranteed_factor(values.size, rate, GUARANTEE) * float(values.std(ddof=1))
+        return float(values.mean()) - half, float(values.mean()) + half
+
+    def note(self) -> str:
+        """Say what is to be known of how a frozen state is used, empty where nothing is."""
+        return ""
+
+    def forecast(
+        self, signals: Sequence[SignalResult], limits: Limits, today: date, plan: Plan
+    ) -> Forecast | None:
+        """Say where the figure is going; a level goes nowhere."""
+        return None
+
+    def own_suspect(self, signal: SignalResult, plan: Plan) -> Suspect | None:
+        """Return what is to be suspected first by the course alone; of a level, nothing."""
+        return None
+
+    def _settled(self, present: Sequence[Point]) -> Sequence[Point]:
+        """Return the pieces of the settled state: of a frozen one those that were frozen."""
+        if not self.frozen:
+            return present
+        return [p for p in present if p.ordinal <= self.frozen[1]] or present
+
+    def _joints(self) -> Sequence[int]:
+        """Return ordinals at which the series is cut although nothing changed."""
+        return ()
+
+    def _ends(self, own: Sequence[Point]) -> tuple[float | None, float | None]:
+        """Return the heights at which a line through these pieces begins and ends; a level has none."""
+        return None, None
+
+    def _raised(self, points: Pieces, rates: Floats, frozen: Frozen, kept: KeptStates) -> Findings:
+        """Run the detector over the judged points; `frozen` says which of them are, from 1."""
+        left: dict[str, Course] = {}
+        found, notes, left[WHOLE] = self._followed(points, rates, kept.get(WHOLE))
+        if frozen is not None:
+            first, last = frozen
+            after, _, left[SETTLED] = self._followed(
+                points[first - 1 :], rates[first - 1 :], kept.get(SETTLED), last - first + 1
             )
-            found_all = [s for s in found_all if s.point <= last] + [_placed(s, own) for s in after]
-    except StatisticsError as error:
-        return Findings(notes=(f"Not judged: {error}.",))
-    if characteristic.wears_with:
-        return Findings(until_refitted(found_all, points), notes, left)
-    told = _with_returns(found_all, values)
-    return Findings(all_measured_anew(told, values, characteristic.shape), notes, left)
+            own = range(first - 1, len(points))
+            found = [s for s in found if s.point <= last] + [in_series(s, own) for s in after]
+        return Findings(tuple(found), notes, left)
 
-
-def _among(baseline: tuple[int, int] | None, places: Sequence[int]) -> tuple[int, int] | None:
-    """Return where a frozen state lies among the points that are judged."""
-    inside_it = [
-        n for n, place in enumerate(places, start=1) if baseline and baseline[0] <= place + 1 <= baseline[1]
-    ]
-    return (inside_it[0], inside_it[-1]) if inside_it else None
-
-
-def _plain(
-    characteristic: Characteristic,
-    points: Sequence[Point],
-    rates: Floats,
-    course: Course | None,
-    settled: int = 0,
-) -> tuple[list[Finding], tuple[str, ...], Course]:
-    """Judge a figure that does not wear; its first `settled` points raise nothing."""
-    values = np.array([p.value for p in points], dtype=np.float64)
-    known = course or Course()
-    if characteristic.kind != "measured":
-        sizes = np.array([p.size or 1.0 for p in points])
-        pass_fail = characteristic.kind == "pass-fail"
-        counted, left = count_further(
-            values, sizes, rates, course=known, pass_fail=pass_fail, settled=settled
+    def _followed(
+        self, points: Pieces, rates: Floats, course: Course | None, settled: int = 0
+    ) -> tuple[list[Finding], tuple[str, ...], Course]:
+        """Go on from where the detector stood; the first `settled` points raise nothing."""
+        kind, shape, values = self.characteristic.kind, self.characteristic.shape, values_of(points)
+        known = course or Course()
+        if kind != "measured":
+            sizes = np.array([p.size or 1.0 for p in points])
+            counted, left = count_further(
+                values, sizes, rates, course=known, pass_fail=kind == "pass-fail", settled=settled
+            )
+            return [finding_of(s) for s in counted.signals], (), left
+        if shape == "positive" and float(values.min(initial=1.0)) < 0:
+            shape = "any"  # a deviation from target may lie below 0: ranks take it as it is
+        # what was averaged or derived from several readings has no steps of its own
+        single = all(p.readings == 1 for p in points) and self.characteristic.derive is None
+        result, left = detect_further(
+            values,
+            false_alarm_rate=rates,
+            labels=[p.serial for p in points],
+            course=known,
+            shape=shape,
+            resolution=self.characteristic.resolution if single else None,
+            settled=settled,
         )
-        return [_finding(s) for s in counted.signals], (), left
-    return _measured(characteristic, points, values, rates, known, settled)
+        notes: tuple[str, ...] = ()
+        if result.resolution is not None and _coarse(values, result.resolution):
+            notes = ("The steps of the gauge are coarse against the scatter; small changes cannot be seen.",)
+        return [finding_of(s) for s in result.signals], notes, left
+
+    def _told(self, found: Sequence[Finding], points: Pieces) -> tuple[Finding, ...]:
+        """Tell what was raised by all pieces made since."""
+        values = values_of(points)
+        return all_measured_anew(_with_returns(found, values), values, self.characteristic.shape)
 
 
-def _measured(
-    characteristic: Characteristic,
-    points: Sequence[Point],
-    values: Floats,
-    rates: Floats,
-    course: Course,
-    settled: int,
-) -> tuple[list[Finding], tuple[str, ...], Course]:
-    shape = characteristic.shape
-    if shape == "positive" and float(values.min(initial=1.0)) < 0:
-        shape = "any"
-    single = all(p.readings == 1 for p in points) and characteristic.derive is None
-    result, left = detect_further(
-        values,
-        false_alarm_rate=rates,
-        labels=[p.serial for p in points],
-        course=course,
-        shape=shape,
-        resolution=characteristic.resolution if single else None,
-        settled=settled,
-    )
-    notes: tuple[str, ...] = ()
-    if result.resolution is not None and _coarse(values, result.resolution):
-        notes = ("The steps of the gauge are coarse against the scatter; small changes cannot be seen.",)
-    return [_finding(s) for s in result.signals], notes, left
-
-
-def _placed(signal: Finding, places: Sequence[int]) -> Finding:
-    """Turn ordinals among the judged points into ordinals of the series."""
-    names = ("point", "start", "start_low", "start_high", *(() if signal.ended is None else ("ended",)))
-    return replace(signal, **{name: places[getattr(signal, name) - 1] + 1 for name in names})
-
-
-def _finding(signal: DetectorSignal) -> Finding:
-    confirmed = signal.kind == "single" and signal.confirmed is not None
-    return Finding(
-        kind="shift" if confirmed else signal.kind,
-        side=signal.side,
-        point=signal.point,
-        start=signal.start,
-        start_low=signal.start_set[0],
-        start_high=signal.start_set[1],
-        size=signal.size,
-        size_low=signal.size_interval[0],
-        size_high=signal.size_interval[1],
-        size_sigma=signal.size_sigma,
-    )
+def values_of(points: Pieces) -> Floats:
+    """Return the charted figures of some points, in their unit."""
+    return np.array([p.value for p in points], dtype=np.float64)
 
 
 def _coarse(values: Floats, resolution: float) -> bool:
@@ -227,7 +239,7 @@ def _left_again(kept: Sequence[Finding], signal: Finding, values: Floats) -> int
         old = values[begin_of(kept[:place], first) - 1 : first.start - 1]
         away = values[first.start - 1 : signal.start - 1]
         new = values[signal.start - 1 :]
-        if old.size and away.size and new.size and _back(old.mean(), away.mean(), new.mean()):
+        if old.size and away.size and new.size and is_back(old.mean(), away.mean(), new.mean()):
             return place
     return None
 
@@ -248,9 +260,5 @@ def _faded(signal: Finding, values: Floats, begin: int, following: int) -> bool:
         return True
     if signal.kind == "spread":
         spreads = [float(part.std(ddof=1)) if part.size > 1 else 0.0 for part in (old, away, new)]
-        return min(spreads) > 0 and _back(*np.log(spreads))
-    return _back(old.mean(), away.mean(), new.mean())
-
-
-def _back(old: float, away: float, new: float) -> bool:
-    return abs(float(new - old)) <= BACK_SHARE * abs(float(away - old))
+        return min(spreads) > 0 and is_back(*np.log(spreads))
+    return is_back(old.mean(), away.mean(), new.mean())

@@ -92,11 +92,6 @@ def test_the_forecast_follows_the_tool_in_use(small_plan, points, worn):
     assert (forecast.tool, forecast.fitted_day) == ("D-3", date(2026, 5, 30))
 
 
-def test_a_figure_that_does_not_wear_has_no_forecast(small_plan, worn):
-    plain = WORN.model_copy(update={"wears_with": None})
-    assert forecast_wear(plain, worn, Limits(upper=14.612), TODAY, small_plan) is None
-
-
 def test_once_wear_has_quickened_the_forecast_rests_on_what_came_since(small_plan, points):
     """Twice as steep from the 36th tube on: told since when or not, the whole life's line is not believed."""
     counts = np.arange(0, 400, 8)
