@@ -159,8 +159,9 @@ class Taker:
     @cached_property
     def client(self):
         """A client of the board over the copy; nothing is uploaded, so no worker is started."""
-        from dashboard.app import build_app
         from qc.jobs.board_data import StoreBoardData
+
+        from dashboard.app import build_app
 
         return build_app(StoreBoardData(self.demo, None), _NoUploads()).server.test_client()
 

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from qc.stats.capable.basis import UNSTABLE, Basis, Samples, samples_of
 from qc.stats.capable.gauge import Seen, gauge_share
@@ -17,9 +17,7 @@ from qc.stats.capable.result import Capability, Interval, Limits, verdict, withh
 from qc.stats.capable.shape import LEAST_OBSERVED, check_shape, shape_figures
 from qc.stats.capable.spread import GaugeShare
 from qc.stats.errors import StatisticsError
-from qc.stats.numbers import GREATEST, LEAST, as_readings
-
-Floats = NDArray[np.float64]
+from qc.stats.numbers import GREATEST, LEAST, Floats, as_readings
 
 SEED = 20240501
 

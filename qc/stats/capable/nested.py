@@ -19,9 +19,8 @@ from qc.stats.capable.figures import capability_many
 from qc.stats.capable.result import Capability, Limits
 from qc.stats.capable.spread import Spread
 from qc.stats.errors import StatisticsError
-from qc.stats.numbers import as_readings
+from qc.stats.numbers import Floats, as_readings
 
-Floats = NDArray[np.float64]
 SPREADS = ("within", "between", "total")
 
 

@@ -3,14 +3,13 @@
 import math
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy import special
 
 from qc.stats.capable.bounds import one_sided_bound
 from qc.stats.errors import StatisticsError
-from qc.stats.numbers import GREATEST, LEAST, as_number
+from qc.stats.numbers import GREATEST, LEAST, Floats, as_number
 
-Floats = NDArray[np.float64]
 Rule = tuple[Floats, Floats]
 
 _RULE = special.roots_legendre(60)  # nodes and weights

@@ -8,7 +8,6 @@ from functools import lru_cache
 from typing import Any, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import special
 
 from qc.stats.change.count_paths import chance_of_leaving
@@ -16,10 +15,8 @@ from qc.stats.change.evidence import SIZE_CONFIDENCE, START_CONFIDENCE, likelies
 from qc.stats.change.input import rates_of
 from qc.stats.change.result import Detection, DetectorSignal, Side, Stretch
 from qc.stats.errors import StatisticsError
-from qc.stats.numbers import GREATEST, LEAST, as_floats
+from qc.stats.numbers import GREATEST, LEAST, Floats, Integers, as_floats
 
-Floats = NDArray[np.float64]
-Integers = NDArray[np.int64]
 Counts = Sequence[int] | Sequence[float] | Integers | Floats
 
 # Lengths of the newest part that are compared with all before: every one at first, then about four to a

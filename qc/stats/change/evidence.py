@@ -6,7 +6,6 @@ import math
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import special
 
 from qc.stats.change.scan import (
@@ -21,9 +20,7 @@ from qc.stats.change.scan import (
     split_squares,
     trend_profile,
 )
-
-Floats = NDArray[np.float64]
-Integers = NDArray[np.int64]
+from qc.stats.numbers import Floats, Integers
 
 START_CONFIDENCE = 0.90
 SIZE_CONFIDENCE = 0.95

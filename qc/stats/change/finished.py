@@ -7,15 +7,13 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from qc.stats.change.evidence import START_CONFIDENCE, likeliest
 from qc.stats.change.input import check_values
 from qc.stats.change.scan import Sums, level_profile, split_squares
 from qc.stats.errors import StatisticsError
-from qc.stats.numbers import GREATEST, LEAST
+from qc.stats.numbers import GREATEST, LEAST, Floats
 
-Floats = NDArray[np.float64]
 Values = Sequence[float] | Floats
 
 

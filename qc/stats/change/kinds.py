@@ -13,7 +13,6 @@ from collections.abc import Collection, Sequence
 from typing import Literal, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from qc.stats.change.evidence import (
     START_CONFIDENCE,
@@ -37,8 +36,8 @@ from qc.stats.change.scan import (
     trend_profile,
 )
 from qc.stats.errors import StatisticsError
+from qc.stats.numbers import Floats
 
-Floats = NDArray[np.float64]
 FitKind = Literal["steady", "single", "shift", "trend", "spread", "passing"]
 
 RULED_OUT = 0.4

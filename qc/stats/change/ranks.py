@@ -5,11 +5,9 @@ from __future__ import annotations
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import special
 
-Floats = NDArray[np.float64]
-Integers = NDArray[np.int64]
+from qc.stats.numbers import Floats, Integers
 
 # Blom's plotting position, (rank - 3/8) / (n + 1/4): Blom, "Statistical Estimates and Transformed Beta-
 # Variables", 1958, p. 71 (from memory); any fixed score keeps the false-alarm rate, this one loses least on

@@ -19,7 +19,6 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 import numpy as np
-from numpy.typing import NDArray
 
 from qc.stats.change.counts import Counts, CountState, check_counts
 from qc.stats.change.input import check_setting, check_values, rates_of
@@ -27,8 +26,8 @@ from qc.stats.change.result import Detection, Shape
 from qc.stats.change.state import DetectorState
 from qc.stats.change.thresholds import HIGHEST_RATE
 from qc.stats.errors import StatisticsError
+from qc.stats.numbers import Floats
 
-Floats = NDArray[np.float64]
 State = TypeVar("State")
 
 FORMAT = 1
@@ -257,7 +256,7 @@ def _program() -> str:
 
 
 def program_files() -> list[Path]:
-    """Every file that bears on what the detector finds: its rooms with all that lies in them, and their floor."""
+    """Every file that bears on what the detector finds: its rooms whole, and the floor they share."""
     stats = Path(str(resources.files("qc.stats")))
     own = [file for room in ROOMS for file in sorted((stats / room).rglob("*"))]
     return [file for file in [*sorted(stats.iterdir()), *own] if file.suffix in PROGRAM]

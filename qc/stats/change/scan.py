@@ -21,11 +21,9 @@ from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import special
 
-Floats = NDArray[np.float64]
-Integers = NDArray[np.int64]
+from qc.stats.numbers import Floats, Integers
 
 SHORTEST = 4  # readings a stretch needs before it can be judged
 LEVEL, SPREAD, TREND = 0, 1, 2

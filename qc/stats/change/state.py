@@ -7,17 +7,15 @@ from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-from qc.stats.change.block import Block, Setting, excess
+from qc.stats.change.block import Block, ShapeAndStep, excess
 from qc.stats.change.input import check_setting, check_value, dither_of
 from qc.stats.change.result import Detection, DetectorSignal, Shape, stretches_of
 from qc.stats.change.scan import SHORTEST
 from qc.stats.change.thresholds import check_rate
-from qc.stats.change.track import Outcome, Track
+from qc.stats.change.track import AfterSignal, Track
 from qc.stats.errors import StatisticsError
-
-Floats = NDArray[np.float64]
+from qc.stats.numbers import Floats
 
 FIRST_ROOM = 32
 ROW = np.zeros(1, dtype=np.int64)
@@ -51,7 +49,7 @@ class DetectorState:
         self, *, false_alarm_rate: float = 0.001, shape: Shape = "normal", resolution: float | None = None
     ) -> None:
         self.false_alarm_rate = check_rate(false_alarm_rate)
-        self.setting: Setting = check_setting(shape, resolution)
+        self.setting: ShapeAndStep = check_setting(shape, resolution)
         self.n = 0
         self.judged_by_ranks = 0
         self.score: float | None = None
@@ -229,7 +227,7 @@ class DetectorState:
         if not (judgement.statistic[0] > judgement.limit[0]).any():
             return None
         outcome = self._track.receive(self._block, 0, length, judgement, 0, self.false_alarm_rate)
-        self._length = length - 1 if outcome is Outcome.SET_ASIDE else 0
+        self._length = length - 1 if outcome is AfterSignal.SET_ASIDE else 0
         return self._track.signals[-1]
 
     def _make_room(self) -> None:

@@ -6,19 +6,16 @@ from dataclasses import dataclass, field, replace
 from enum import Enum
 
 import numpy as np
-from numpy.typing import NDArray
 
 from qc.stats.change.block import Block, Judgement, excess
 from qc.stats.change.evidence import Evidence, weigh
 from qc.stats.change.result import DetectorSignal, Kind, Side
 from qc.stats.change.scan import LEVEL, SPREAD
 
-Floats = NDArray[np.float64]
-
 KINDS: tuple[Kind, Kind, Kind] = ("shift", "spread", "trend")
 
 
-class Outcome(Enum):
+class AfterSignal(Enum):
     """What happens to the stretch after a signal."""
 
     SET_ASIDE = "the newest piece takes no part, the stretch goes on"
@@ -59,7 +56,7 @@ class Track:
 
     def receive(
         self, block: Block, row: int, length: int, judgement: Judgement, place: int, rate: float
-    ) -> Outcome:
+    ) -> AfterSignal:
         """Record the signal that `judgement` holds at `place` for `row` of `block`."""
         ranked = bool(judgement.ranked[place])
         scores, limits = excess(judgement.statistic[place], length, rate, ranked)
@@ -79,26 +76,26 @@ class Track:
         )
         signal = _signal(kind, self.positions(length), evidence, float(scores[kind]), float(limits[kind]))
         outcome = self._enter(signal)
-        if outcome is Outcome.SET_ASIDE:
+        if outcome is AfterSignal.SET_ASIDE:
             self.aside.append(signal.point - 1)
         else:
             self.begin, self.aside = signal.point, []
-        self.pending = outcome is Outcome.SET_ASIDE
+        self.pending = outcome is AfterSignal.SET_ASIDE
         return outcome
 
-    def _enter(self, signal: DetectorSignal) -> Outcome:
+    def _enter(self, signal: DetectorSignal) -> AfterSignal:
         """Add the signal, or let it confirm the single before it."""
         last = self.signals[-1] if self.pending else None
         if last is not None and signal.kind in ("single", "shift"):
             adjoins = last.start >= signal.start - 1
             if adjoins and signal.side == last.side:
                 self.signals[-1] = _confirm(last, signal)
-                return Outcome.RESTART
+                return AfterSignal.RESTART
             if adjoins and signal.kind == "single":
                 self.signals.append(signal)
-                return Outcome.RESTART
+                return AfterSignal.RESTART
         self.signals.append(signal)
-        return Outcome.SET_ASIDE if signal.kind == "single" else Outcome.RESTART
+        return AfterSignal.SET_ASIDE if signal.kind == "single" else AfterSignal.RESTART
 
 
 def _signal(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.special import bdtr, bdtrik, pdtr, pdtrik
 
 from qc.stats.errors import StatisticsError
@@ -120,7 +120,7 @@ def _quantile(level: float, first: Floats, size: Floats | None = None) -> Floats
     return np.where(inside, k, edge)
 
 
-def _cdf(k: Floats, first: Floats, size: Floats | None) -> NDArray[np.float64]:
+def _cdf(k: Floats, first: Floats, size: Floats | None) -> Floats:
     at = np.maximum(k, 0.0)
     found = pdtr(at, first) if size is None else bdtr(np.minimum(at, size), size.astype(int), first)
     return np.where(k < 0, 0.0, found)

@@ -15,15 +15,13 @@ from typing import Any
 
 import numpy as np
 import polars as pl
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from qc.stats.charts.chart import Chart
 from qc.stats.charts.measured import individuals_table, subgroup_table
 from qc.stats.charts.table import ChartTable, arrange, lengths
 from qc.stats.errors import StatisticsError
-from qc.stats.numbers import AS_THEY_ARE, Floats, Setting, as_readings, number, numbers
-
-Codes = NDArray[np.intp]
+from qc.stats.numbers import AS_THEY_ARE, Floats, Places, Setting, as_readings, number, numbers
 
 
 @dataclass(frozen=True, slots=True)
@@ -197,7 +195,7 @@ def remove_pattern(values: ArrayLike, piece: ArrayLike, place: ArrayLike) -> Pat
     )
 
 
-def _place_effects(readings: Floats, piece: Codes, place: Codes, pieces: int, places: int) -> Floats:
+def _place_effects(readings: Floats, piece: Places, place: Places, pieces: int, places: int) -> Floats:
     """Least-squares place effects after the piece means are swept out; they sum to 0."""
     cells = np.zeros((pieces, places))
     np.add.at(cells, (piece, place), 1.0)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from qc.stats.errors import StatisticsError, StatisticsUsageError
 from qc.stats.gauges.anova import (
@@ -29,7 +29,6 @@ from qc.stats.tabled import Tabled, frame_of
 if TYPE_CHECKING:
     import polars as pl
 
-Floats = NDArray[np.float64]
 Interval = tuple[float, float]
 
 POOL_ABOVE = (

@@ -6,12 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from qc.stats.errors import StatisticsError
-from qc.stats.numbers import as_readings
-
-Floats = NDArray[np.float64]
+from qc.stats.numbers import Floats, as_readings
 
 
 @dataclass(frozen=True, slots=True)

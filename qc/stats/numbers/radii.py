@@ -6,10 +6,9 @@ import math
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import special
 
-Floats = NDArray[np.float64]
+from qc.stats.numbers.arrays import Floats
 
 # Gauss-Legendre nodes on 0..1 for the integral over the error of the mean. 96 nodes over 9 standard errors
 # leave less than 1e-12 against 400 nodes for n = 2 .. 1,000 (tests/stats/test_tolerance.py).

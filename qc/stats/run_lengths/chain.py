@@ -11,15 +11,12 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import sparse, special
 from scipy.sparse import linalg as sparse_linalg
 
 from qc.stats.errors import StatisticsError
-from qc.stats.numbers import GREATEST, LEAST
+from qc.stats.numbers import GREATEST, LEAST, Floats
 from qc.stats.tabled import Tabled
-
-Floats = NDArray[np.float64]
 
 _SETTLED = 1e-11  # relative change of the hazard below which the tail is taken as geometric
 _SETTLED_STEPS = 12

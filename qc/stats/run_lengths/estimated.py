@@ -6,15 +6,12 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import optimize, special
 
 from qc.stats.errors import StatisticsError
-from qc.stats.numbers import GREATEST, covering_radii, tolerance_factor
+from qc.stats.numbers import GREATEST, Floats, covering_radii, tolerance_factor
 from qc.stats.run_lengths.sigma import SigmaDistribution, sigma_distribution
 from qc.stats.tabled import Tabled
-
-Floats = NDArray[np.float64]
 
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(120)
 _NODES, _WEIGHTS = (_NODES + 1.0) / 2.0, _WEIGHTS / 2.0

@@ -5,11 +5,9 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 
+from qc.stats.numbers import Floats
 from qc.stats.run_lengths.chain import RunLength, TailWatch
-
-Floats = NDArray[np.float64]
 
 _MOST_TERMS = 6000  # beyond, the survival is taken as geometric even if its hazard still moved a little
 

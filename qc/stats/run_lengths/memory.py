@@ -6,15 +6,12 @@ import math
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import optimize, special
 
 from qc.stats.errors import StatisticsError
-from qc.stats.numbers import GREATEST
+from qc.stats.numbers import GREATEST, Floats
 from qc.stats.run_lengths.chain import NeverSignals, RunLength, check_process, run_length_of_chain
 from qc.stats.run_lengths.joined import join_sides
-
-Floats = NDArray[np.float64]
 
 _ROOT_2PI = math.sqrt(2.0 * math.pi)
 _LIMITS_SETTLED = 1e-13  # relative distance of growing EWMA limits from the fixed ones at which they are one

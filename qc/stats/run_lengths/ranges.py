@@ -10,13 +10,10 @@ import math
 from functools import lru_cache, partial
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import special
 
-from qc.stats.numbers import d2, d3
+from qc.stats.numbers import Floats, d2, d3
 from qc.stats.run_lengths.transfer import Complex, moving_range_log_mgf, range_log_mgf
-
-Floats = NDArray[np.float64]
 
 _DEGREE = 20  # of the interpolation in a panel; the one at 0 is nearly straight
 _DEGREE_AT_0 = 6

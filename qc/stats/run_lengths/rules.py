@@ -15,14 +15,12 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import sparse, special
 
 from qc.stats.errors import StatisticsError, StatisticsUsageError
-from qc.stats.numbers import DEFAULTS, Rule, parse_rules
+from qc.stats.numbers import DEFAULTS, Floats, Integers, Rule, parse_rules
 from qc.stats.run_lengths.chain import RunLength, check_process, run_length_of_chain
 
-Floats = NDArray[np.float64]
 Memory = tuple[int, ...]  # one number a zone rule: a count, or the last hits as bits
 
 _ORDERED = ("steady-climb", "zigzag")
@@ -148,7 +146,7 @@ def _length(rule: Rule) -> int:
 
 
 @lru_cache(maxsize=64)
-def _automaton(rules: tuple[ZoneRule, ...], cuts: tuple[float, ...]) -> NDArray[np.int64]:
+def _automaton(rules: tuple[ZoneRule, ...], cuts: tuple[float, ...]) -> Integers:
     """Every memory that can arise, with the next one for each zone (-1: a rule signals).
 
     Returns one array, shape (memories, zones); memory 0 is the empty one.

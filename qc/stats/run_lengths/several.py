@@ -11,15 +11,12 @@ import math
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.optimize import brentq
 from scipy.special import chdtri, gammaln, ive
 
 from qc.stats.errors import StatisticsError
-from qc.stats.numbers import GREATEST
+from qc.stats.numbers import GREATEST, Floats
 from qc.stats.run_lengths.chain import RunLength, run_length_of_chain
-
-Floats = NDArray[np.float64]
 
 MOST_FIGURES = 100
 _LEAST_NODES = 14

@@ -15,7 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
-Floats = NDArray[np.float64]
+from qc.stats.numbers import Floats
+
 Complex = NDArray[Any]  # complex, or float where every argument is real
 
 _NODES = 14  # a panel: a smooth function of scale 1 on a panel of width 1 is held to 1e-15

@@ -6,14 +6,12 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy import special
 
 from qc.stats.errors import StatisticsError
-from qc.stats.numbers import as_readings
+from qc.stats.numbers import Floats, as_readings
 from qc.stats.samples.distribution import SignificanceTest
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,14 +7,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy import special
 
 from qc.stats.errors import StatisticsError, StatisticsUsageError
-from qc.stats.numbers import as_readings
+from qc.stats.numbers import Floats, as_readings
 from qc.stats.samples.columns import anderson_darling_many
-
-Floats = NDArray[np.float64]
 
 LEAST_ALPHA = 1e-12  # Student's t has no digits left in double precision far beyond it
 LEAST_NORMALITY = (

@@ -9,15 +9,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import special
 
 from qc.stats.errors import StatisticsError
+from qc.stats.numbers import Floats, Integers
 from qc.stats.samples.anova import AnovaRow, anova_row
 from qc.stats.samples.distribution import SignificanceTest
-
-Floats = NDArray[np.float64]
-Integers = NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,7 +25,7 @@ class Grouped:
     sizes: Integers
 
     @classmethod
-    def of(cls, values: Floats, labels: NDArray[np.int64]) -> Grouped:
+    def of(cls, values: Floats, labels: Integers) -> Grouped:
         """Sort readings by their labels, in order of making within each."""
         order = np.argsort(labels, kind="stable")
         edges = np.flatnonzero(np.diff(labels[order])) + 1

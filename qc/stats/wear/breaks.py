@@ -7,14 +7,12 @@ from dataclasses import asdict, dataclass
 from typing import Any, Literal, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import special
 
 from qc.stats.change import LARGEST_RELATIVE, SIZE_CONFIDENCE, START_CONFIDENCE, check_values
 from qc.stats.errors import StatisticsError
-from qc.stats.numbers import check_magnitude
+from qc.stats.numbers import Floats, check_magnitude
 
-Floats = NDArray[np.float64]
 Values = Sequence[float] | Floats
 Form = Literal["jump", "bend", "jump and bend"]
 

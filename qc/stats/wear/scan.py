@@ -5,12 +5,10 @@ from __future__ import annotations
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import optimize, special
 
 from qc.stats.change import RELATIVE_GUARD, Z_LARGEST
-
-Floats = NDArray[np.float64]
+from qc.stats.numbers import Floats
 
 SHORTEST_LINE = 8
 """Pieces a line needs before it is searched for a bend."""

@@ -8,18 +8,16 @@ from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import optimize, special
 
 from qc.stats.change import SIZE_CONFIDENCE, Z_LARGEST, DetectorSignal, Kind, detect, rates_of
 from qc.stats.errors import StatisticsError
+from qc.stats.numbers import Floats, Integers
 from qc.stats.wear.breaks import wear_break
 from qc.stats.wear.line import check_pairs, named, placed, recursive_residuals, step_of
 from qc.stats.wear.scan import RAMP_SIDE, bend_threshold
 from qc.stats.wear.tools import detect_wear
 
-Floats = NDArray[np.float64]
-Integers = NDArray[np.int64]
 Values = Sequence[float] | Floats
 
 LEVEL_SHARE, CLIMB_SHARE = 0.75, 0.65
@@ -204,9 +202,7 @@ def _judge(
     return max(beyond, key=lambda signal: signal.score - signal.threshold, default=None)
 
 
-def _strongest(
-    line: _Settled, by: Departure, kind: Kind, limit: float, at: NDArray[np.int64]
-) -> DetectorSignal:
+def _strongest(line: _Settled, by: Departure, kind: Kind, limit: float, at: Integers) -> DetectorSignal:
     """Say where the pieces of one departure speak loudest, whether or not beyond the limit."""
     scores, errors = line.seen(by)
     top = int(scores.argmax())

@@ -8,13 +8,12 @@ from itertools import groupby
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from qc.stats.change import Detection, DetectorSignal, Stretch, rates_of, stretches_of
 from qc.stats.errors import StatisticsError
+from qc.stats.numbers import Floats
 from qc.stats.wear.line import check_pairs, judge_line, named, step_of
 
-Floats = NDArray[np.float64]
 Values = Sequence[float] | Floats
 
 

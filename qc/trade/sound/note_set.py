@@ -12,13 +12,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
+from qc.stats import Floats
 from qc.trade.errors import TradeError
 from qc.trade.instrument import Instrument, column_mm, combination_cents, state_length_mm
 from qc.trade.sound.acoustics import CENTS_PER_NEPER, harmonic_deviation, temperature_cents
-
-Array = npt.NDArray[np.float64]
 
 METHODS = ("stop", "gauge-block", "marked", "by-ear")
 """How the slide was placed for a note."""
@@ -88,9 +86,9 @@ class NoteDesign:
     """
 
     names: tuple[str, ...]
-    matrix: Array
-    deviations: Array
-    common: Array
+    matrix: Floats
+    deviations: Floats
+    common: Floats
     unit_mm: float
 
     def columns(self, prefix: str) -> list[int]:
@@ -149,7 +147,7 @@ def note_design(
         One row a note.
     """
     offsets = tester_offsets or {}
-    columns: dict[str, Array] = {}
+    columns: dict[str, Floats] = {}
     size = len(notes)
     common = np.zeros(size)
     deviations = np.zeros(size)
@@ -266,7 +264,7 @@ def _slip_hint(note: Note, natural: float, instrument: Instrument) -> str:
     return "Give the deviation from the tempered note in cents, + = sharp"
 
 
-def _cell(columns: dict[str, Array], name: str, row: int, size: int, value: float) -> None:
+def _cell(columns: dict[str, Floats], name: str, row: int, size: int, value: float) -> None:
     columns.setdefault(name, np.zeros(size))[row] = value
 
 

@@ -7,12 +7,10 @@ from dataclasses import asdict, dataclass
 from itertools import pairwise
 
 import numpy as np
-import numpy.typing as npt
 
+from qc.stats import Floats
 from qc.trade.errors import TradeError
 from qc.trade.sound.acoustics import CENTS_PER_NEPER, ISO_16_A4_HZ, nearest_note, note_name
-
-Array = npt.NDArray[np.float64]
 
 LOWEST_HZ, HIGHEST_HZ = 25.0, 1200.0
 """Range of slide-brass fundamentals: below the contrabass pedal to above the alto's highest notes."""
@@ -71,7 +69,7 @@ class HeldNote:
         return asdict(self)
 
 
-def held_notes(samples: Array, rate_hz: float, a4_hz: float = ISO_16_A4_HZ) -> list[HeldNote]:
+def held_notes(samples: Floats, rate_hz: float, a4_hz: float = ISO_16_A4_HZ) -> list[HeldNote]:
     """Find the held notes of a recording and their pitch.
 
     Parameters
@@ -119,8 +117,8 @@ def held_notes(samples: Array, rate_hz: float, a4_hz: float = ISO_16_A4_HZ) -> l
     return notes
 
 
-def _mono(samples: Array, rate_hz: float) -> Array:
-    sound: Array = np.asarray(samples, dtype=np.float64)
+def _mono(samples: Floats, rate_hz: float) -> Floats:
+    sound: Floats = np.asarray(samples, dtype=np.float64)
     if rate_hz < 8000:
         raise TradeError(f"a rate of {rate_hz:g} Hz is too low", "Record at 44.1 or 48 kHz")
     if sound.ndim == 2 and sound.shape[1] > 0:
@@ -135,7 +133,7 @@ def _mono(samples: Array, rate_hz: float) -> Array:
     return sound
 
 
-def _track(sound: Array, rate_hz: float) -> tuple[Array, Array, Array]:
+def _track(sound: Floats, rate_hz: float) -> tuple[Floats, Floats, Floats]:
     """Give pitch [Hz], depth of the dip and level of every hop."""
     window = int(round(2.2 * rate_hz / LOWEST_HZ))
     hop = max(1, int(round(_HOP_S * rate_hz)))
@@ -151,7 +149,7 @@ def _track(sound: Array, rate_hz: float) -> tuple[Array, Array, Array]:
     return np.concatenate(pitch), np.concatenate(depth), np.concatenate(level)
 
 
-def _yin(frames: Array, rate_hz: float) -> tuple[Array, Array]:
+def _yin(frames: Floats, rate_hz: float) -> tuple[Floats, Floats]:
     """Give the period of each frame as a frequency, and the depth of its dip."""
     length = frames.shape[1] // 2
     lags = np.arange(1, min(length, int(rate_hz / LOWEST_HZ) + 2))
@@ -174,7 +172,7 @@ def _yin(frames: Array, rate_hz: float) -> tuple[Array, Array]:
     return pitch, depth
 
 
-def _first_dip(curve: Array, first: int) -> int:
+def _first_dip(curve: Floats, first: int) -> int:
     below = np.nonzero(curve[first:-1] < YIN_THRESHOLD)[0]
     if len(below) == 0:
         return first + int(np.argmin(curve[first:-1]))
@@ -184,7 +182,7 @@ def _first_dip(curve: Array, first: int) -> int:
     return index
 
 
-def _parabola(curve: Array, index: int) -> tuple[float, float]:
+def _parabola(curve: Floats, index: int) -> tuple[float, float]:
     if not 0 < index < len(curve) - 1:
         return 0.0, float(curve[index])
     left, middle, right = curve[index - 1 : index + 2]
@@ -195,7 +193,7 @@ def _parabola(curve: Array, index: int) -> tuple[float, float]:
     return shift, float(middle - 0.25 * (left - right) * shift)
 
 
-def _segments(track: Array, depth: Array, loud: Array) -> list[tuple[int, int]]:
+def _segments(track: Floats, depth: Floats, loud: Floats) -> list[tuple[int, int]]:
     """Cut the track into notes: loud stretches, cut again where the pitch steps."""
     floor = float(np.quantile(loud, 0.05))
     threshold = max(0.1 * float(np.quantile(loud, 0.95)), min(3.0 * floor, 0.5 * float(loud.max())))
@@ -215,7 +213,7 @@ def _segments(track: Array, depth: Array, loud: Array) -> list[tuple[int, int]]:
     return [(first, last) for first, last in parts if last - first >= 2 * edge]
 
 
-def _steps(track: Array, depth: Array, first: int, last: int, hold: int) -> list[int]:
+def _steps(track: Floats, depth: Floats, first: int, last: int, hold: int) -> list[int]:
     """Find where the pitch steps and stays: the middle of each run of hops that differ before and after."""
     steps: list[int] = []
     run: list[int] = []
@@ -231,7 +229,7 @@ def _steps(track: Array, depth: Array, first: int, last: int, hold: int) -> list
 
 
 def _measure(
-    sound: Array, rate_hz: float, a4_hz: float, track: Array, depth: Array, first: int, last: int
+    sound: Floats, rate_hz: float, a4_hz: float, track: Floats, depth: Floats, first: int, last: int
 ) -> HeldNote:
     start, end = first * _HOP_S, last * _HOP_S
 
@@ -264,7 +262,7 @@ def _measure(
     return HeldNote(start, end, by_spectrum, deviation, float(cents[kept].std()), note_name(note), "")
 
 
-def _spectral_pitch(sound: Array, rate_hz: float, rough_hz: float) -> tuple[float, float]:
+def _spectral_pitch(sound: Floats, rate_hz: float, rough_hz: float) -> tuple[float, float]:
     """Refine a pitch by interpolated harmonic peaks; also how far the harmonics lie apart in cents.
 
     Period and peaks weigh the harmonics alike, so a sound that is not one harmonic tone shows only between
@@ -285,7 +283,7 @@ def _spectral_pitch(sound: Array, rate_hz: float, rough_hz: float) -> tuple[floa
     return math.exp(math.fsum(logs) / len(logs)), float(np.median(apart))
 
 
-def _harmonic_mean(log_spectrum: Array, bin_hz: float, rough_hz: float, count: int) -> tuple[float, float]:
+def _harmonic_mean(log_spectrum: Floats, bin_hz: float, rough_hz: float, count: int) -> tuple[float, float]:
     """Average the fundamentals that the harmonic peaks say, by how well each tells; and their scatter."""
     peaks = []
     for harmonic in range(1, count + 1):

@@ -7,16 +7,14 @@ from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 
 import numpy as np
-import numpy.typing as npt
 from scipy.special import stdtrit
 
+from qc.stats import Floats, Integers
 from qc.trade.errors import TradeError
 from qc.trade.instrument import Instrument
 from qc.trade.sound.note_set import Note, NoteDesign, check_notes, firm_notes, note_design, valve_column_mm
 from qc.trade.sound.separation import Separation, separate, separation_words
 from qc.trade.sound.sitting_model import LEAST_VARIANCE, SittingFit, block_numbers, fit_sittings
-
-Array = npt.NDArray[np.float64]
 
 STANDS_APART_RISK = 0.005
 """Chance that any reading of a sound note set is left out as standing apart."""
@@ -250,9 +248,7 @@ def _firm(notes: Sequence[Note]) -> list[int]:
     return used
 
 
-def _standing_apart(
-    design: Array, y: Array, blocks: npt.NDArray[np.int64], reading_sd: float | None
-) -> list[int]:
+def _standing_apart(design: Floats, y: Floats, blocks: Integers, reading_sd: float | None) -> list[int]:
     """Find readings that stand apart from the rest, worst first, by their externally studentised residual."""
     full = np.column_stack([design, np.eye(blocks.max() + 1)[blocks]])
     left: list[int] = []
@@ -281,9 +277,7 @@ def _standing_apart(
     return left
 
 
-def _without(
-    design: NoteDesign, blocks: npt.NDArray[np.int64], left_out: Sequence[int]
-) -> tuple[NoteDesign, npt.NDArray[np.int64]]:
+def _without(design: NoteDesign, blocks: Integers, left_out: Sequence[int]) -> tuple[NoteDesign, Integers]:
     kept = np.array([row not in left_out for row in range(len(blocks))])
     matrix = design.matrix[kept]
     used = np.any(matrix != 0.0, axis=0)
@@ -325,7 +319,7 @@ def _effects(
     fit: SittingFit,
     lengths: Sequence[LengthError],
     positions: Sequence[PositionError],
-) -> tuple[Array, Array]:
+) -> tuple[Floats, Floats]:
     """Give what the fit says of every reading, and the part of it that clear lengths and marks make up."""
     clear = {length.part for length in lengths if length.clear}
     clear |= {
@@ -343,5 +337,5 @@ def _effects(
     return predicted, mended
 
 
-def _rms(values: Array) -> float:
+def _rms(values: Floats) -> float:
     return float(math.sqrt(float(values @ values) / len(values)))

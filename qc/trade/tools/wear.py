@@ -7,13 +7,10 @@ from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
-from qc.stats import wear_break
+from qc.stats import Floats, wear_break
 from qc.trade.errors import TradeError
 from qc.trade.sound import one_sided_quantile, two_sided_quantile
-
-Floats = NDArray[np.float64]
 
 FAR_AHEAD = 2.0
 """A change further ahead than this many stretches of experience is said to be a long guess (house rule)."""
