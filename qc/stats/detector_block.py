@@ -18,8 +18,10 @@ Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 
+# chosen: above the rounding of a difference of decimals, below any real difference of steps
 SAME_STEP = 1e-6  # two gaps this close, relatively, are the same step
 NO_STEP = 1e-9  # a gap below this share of the reading is rounding of the arithmetic, not of the gauge
+# chosen: below it one step is a third of the reading and more, and no one floor serves the whole log scale
 FEWEST_STEPS = 3.0  # a positive characteristic whose middle is under so many steps is judged by ranks
 
 

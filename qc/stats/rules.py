@@ -23,6 +23,7 @@ import polars as pl
 from qc.stats.errors import StatisticsUsageError
 
 LIMIT = "beyond-limit"
+# lengths as Nelson 1984 has them
 DEFAULTS: dict[str, int | None] = {
     "avoiding-center": 8,
     "beyond-limit": None,
