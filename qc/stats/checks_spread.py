@@ -23,6 +23,7 @@ from qc.stats.group_tests import Grouped, levels_table, spread_test
 from qc.stats.points import shown
 
 Floats = NDArray[np.float64]
+# chosen: more is no outlier but a second process
 MOST_OUTLIERS = 10  # looked for at once, but never more than a fifth of the readings
 LEVENE_FROM = (
     20  # readings a group from which Levene's test about means keeps its 5 % (simulated in the tests)

@@ -19,7 +19,7 @@ from qc.stats.memory import PLAIN_CUSUM, CusumDesign, cusum_sum
 from qc.stats.points import Chart, Companion, Floats, as_readings
 from qc.stats.setting import AS_THEY_ARE, Setting
 
-WIDTH = 3.0  # limits of the Q chart, in sd of Q
+WIDTH = 3.0  # limits of the Q chart, in sd of Q, as for any chart of one point
 LEAST_TAIL = 1e-300  # a probability below this has no score: scores end at 37
 
 
