@@ -177,6 +177,7 @@ def _models_named(characteristic: Characteristic, node: Node, declared: Declared
 
 
 def _places(characteristic: Characteristic, node: Node, declared: Declared) -> Iterator[PlanFault]:
+    """Check places against the columns of the tidy table: a place no reader knows would hold every row."""
     valves = {name for names in declared.valves.values() for name in names} | {"open"}
     for key, values in characteristic.places.items():
         below = node.nearest("places", key)
@@ -198,6 +199,7 @@ def _places(characteristic: Characteristic, node: Node, declared: Declared) -> I
 def _derived(
     stage: Stage, characteristic: Characteristic, node: Node, declared: Declared
 ) -> Iterator[PlanFault]:
+    """Check that what a figure is computed from is measured at its own stage, and that it says of what."""
     derive = characteristic.derive
     if derive is None:
         return
@@ -245,6 +247,7 @@ def _cards(plan: Plan, tree: Node, declared: Declared) -> Iterator[PlanFault]:
 
 
 def _card_content(card: Card, plan: Plan, node: Node, declared: Declared) -> Iterator[PlanFault]:
+    """Check that a card holds something, and nothing that its stage or its reader does not know."""
     if card.stage is None:
         if card.characteristics or card.source != "bench":
             mend = "Add `stage:` with the id of the stage the card belongs to."

@@ -59,6 +59,7 @@ def did_you_mean(name: str, known: Iterable[str]) -> str:
     ''
     """
     names = {other.casefold(): other for other in known}
+    # 0.6 is the library's own cut-off: one or two slips in a short name
     near = get_close_matches(name.casefold(), names, n=1, cutoff=0.6)
     return f'Did you mean "{names[near[0]]}"?' if near else ""
 
@@ -141,6 +142,7 @@ def _fault(path: tuple[str | int, ...], errors: list[Mapping[str, Any]], tree: N
 def _sentence(
     kind: str, path: tuple[str | int, ...], errors: list[Mapping[str, Any]], node: Node
 ) -> tuple[str, str]:
+    """Say a fault of the model in words; the order matters, the narrower reason first."""
     given = _shown(node.value)
     context: Mapping[str, Any] = errors[0].get("ctx") or {}
     if kind == "extra_forbidden":
@@ -170,6 +172,7 @@ def _sentence(
 
 
 def _wrong_form(kind: str, given: str, node: Node) -> tuple[str, str]:
+    """Say what was wanted in place of a text that is no number, day or list, by the likeliest slip."""
     text = node.value if isinstance(node.value, str) else ""
     if kind == "finite_number" or text.strip().strip("+-.").casefold() in {"inf", "nan"}:
         return f"{given} is not a number one can measure", "Write an ordinary number, or take the line out."

@@ -218,6 +218,7 @@ def run_lengths(
         if name not in OPTIONS[kind]:
             flag = "--" + name.replace("_", "-")
             raise StatisticsUsageError(f"{flag} does not go with {kind}: leave it out")
+    # the unshifted chart comes first whatever was asked: its run length is the price
     over = tuple(dict.fromkeys((0.0, *(float(shift) for shift in shifts))))
     if not all(math.isfinite(shift) for shift in over):
         raise StatisticsError("run length: a shift is not a number")
@@ -315,6 +316,7 @@ def _estimated(given: Asked, shifts: tuple[float, ...]) -> EstimatedRunLengths:
     found = tuple(
         (
             shift,
+            # the shift is in sigma of one reading, the limits are of a mean of n
             estimated_limits(points, n=n, factor=factor, shift=shift * math.sqrt(n), estimator=estimator),
         )
         for shift in shifts

@@ -82,6 +82,7 @@ def capability_columns(
     proven, no = figures["bound_low"] >= wanted, figures["bound_high"] < wanted
     few = usable & ~shown
     more = np.full(samples.n.size, np.nan)
+    # too few for figures, but the pieces still wanted can be told from their mean and spread
     more[few] = pieces_of(samples.only(few), limits, wanted=wanted, confidence=confidence)
     more[shown] = np.where(proven | no, 0.0, figures["pieces_to_settle"])
     words = np.full(samples.n.size, "unproven", dtype=object)

@@ -290,6 +290,7 @@ def _basis(readings: Floats, nest: Nest, stable: bool, unstable_because: str) ->
     total = within + between
     if not total > 0.0:  # NaN where no piece has two readings: each is then a piece of its own
         return basis
+    # Pp and Ppk rest on the sample sd, Cp and Cpk on the sum of the components: each has its own worth
     parts = worth(nest, within, between, float(np.var(readings, ddof=1)))
     own = worth(nest, within, between, total)
     return replace(basis, sigma=math.sqrt(total), sigma_df=own.sd_df, mean_n=parts.mean_n, sd_df=parts.sd_df)

@@ -128,6 +128,7 @@ def pieces_to_settle_many(
     done = settled(open_, first)
     more[done] = (first - n)[done]
     open_ = open_[~done & (first < MOST_PIECES)]
+    # what not even the most pieces settle stays NaN and needs no search
     open_ = open_[settled(open_, np.full(open_.size, float(MOST_PIECES)))]
     few, many = first[open_], np.full(open_.size, float(MOST_PIECES))
     while np.any(many - few > 1):

@@ -278,6 +278,7 @@ def _weibull_fit(rows: Floats) -> tuple[Floats, Floats]:
         second = (power * shifted * shifted).sum(axis=1)
         gap = first / total - 1.0 / shape - average
         slope = second / total - (first / total) ** 2 + 1.0 / shape**2
+        # no further than half the shape: a whole Newton step can lead below 0 from a start by moments
         step = np.clip(gap / slope, -0.5 * shape, 0.5 * shape)
         shape = shape - step
         if np.max(np.abs(step) / shape) < 1e-12:

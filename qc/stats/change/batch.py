@@ -70,6 +70,7 @@ class _Lanes:
     """One block of stretches, grown reading by reading; `cursor` and `end` say where each lane stands."""
 
     def __init__(self, batch: Batch, jobs: list[_Job]) -> None:
+        """Copy the rest of each series beside the others, so that a lane may stand at a place of its own."""
         self.batch = batch
         self.index = np.array([job.index for job in jobs], dtype=np.int64)
         self.cursor = np.array([job.begin for job in jobs], dtype=np.int64)
@@ -101,6 +102,8 @@ class _Lanes:
                 self._place(todo, length)
                 again: list[int] = []
                 for lane, outcome in self._outcomes(todo, length):
+                    # the lane has lost its newest reading, so it must be given the next one to be as long as
+                    # its neighbours
                     if outcome is AfterSignal.SET_ASIDE and self.cursor[lane] < self.end[lane]:
                         again.append(lane)
                         continue

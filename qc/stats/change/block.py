@@ -14,8 +14,10 @@ from qc.stats.change.scan import Sums, normal_score, scan, statistic_limit
 from qc.stats.change.thresholds import LEVEL_SIDE, Judged, threshold_scores
 from qc.stats.numbers import Flags, Floats, Integers
 
+# chosen: above the rounding of a difference of decimals, below any real difference of steps
 SAME_STEP = 1e-6  # two gaps this close, relatively, are the same step
 NO_STEP = 1e-9  # a gap below this share of the reading is rounding of the arithmetic, not of the gauge
+# chosen: below it one step is a third of the reading and more, and no one floor serves the whole log scale
 FEWEST_STEPS = 3.0  # a positive characteristic whose middle is under so many steps is judged by ranks
 
 

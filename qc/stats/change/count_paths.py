@@ -66,10 +66,12 @@ def chance_of_leaving(
         np.flatnonzero((a > probability * SAME) & (b > probability * SAME))
         for a, b in zip(least, most, strict=True)
     ]
+    # a part in which every count is as rare as the rarest one: leaving is then certain
     if not all(part.size for part in inside):
         return 1.0
     if max(part.size for part in inside) > WIDEST:
         return None
+    # only counts inside the limits of each part are followed, so what is lost on the way is what left them
     before, held, weight = 0.0, np.zeros(1, dtype=np.int64), np.ones(1)
     for part, counts in zip(parts, inside, strict=True):
         added = counts[None, :] - held[:, None]
@@ -96,6 +98,7 @@ def _hypergeometric(added: Integers, left: Integers, drawn: float, whole: float)
     possible = (added >= 0) & (added <= left) & (added <= drawn) & (left - added <= whole - drawn)
     k, n = np.where(possible, added, 0), np.broadcast_to(left, added.shape)
     rest = np.where(possible, drawn - k, 0.0)
+    # kept large enough for the logarithm; where it is not, `possible` is False
     sound = np.maximum(whole - n, rest)
     log_weight = _log_choose(n, k) + _log_choose(sound, rest) - _log_choose(whole, drawn)
     return np.where(possible, np.exp(log_weight), 0.0)
@@ -103,4 +106,5 @@ def _hypergeometric(added: Integers, left: Integers, drawn: float, whole: float)
 
 def _log_choose(n: Floats | Integers | float, k: Floats | Integers | float) -> Floats:
     """Logarithm of the number of ways to choose k of n."""
+    # betaln instead of three gammaln: their difference would lose its digits for totals of thousands
     return np.asarray(-np.log(np.add(n, 1.0)) - special.betaln(np.subtract(n, k) + 1.0, np.add(k, 1.0)))

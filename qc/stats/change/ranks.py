@@ -39,6 +39,8 @@ def extend_ranks(ranks: Integers, values: Floats, dither: Floats) -> Integers:
         Ranks with the newest reading.
     """
     old, new = values[:, :-1], values[:, -1:]
+    # equal readings must take an order that does not depend on when they came, or a series judged again would
+    # rank them another way
     above = (old > new) | ((old == new) & (dither[:, :-1] > dither[:, -1:]))
     newest = above.shape[1] - above.sum(axis=1)
     return np.concatenate([ranks + above, newest[:, None]], axis=1)

@@ -43,7 +43,7 @@ SPACING = 50
 MOST = 20
 """Marks that are kept beside the newest: the last thousand points."""
 
-DIGEST_BYTES = 16
+DIGEST_BYTES = 16  # chosen: 128 bits, so that no two pasts share one by chance, and a mark stays small
 
 
 @dataclass(frozen=True, slots=True)
@@ -216,6 +216,7 @@ def _follow(
     mark: Callable[[State], dict[str, Any]],
 ) -> tuple[State, Course]:
     """Go on from the last mark that holds, and set the marks anew."""
+    # at fixed multiples: a series judged card by card then keeps the same marks as one judged at once
     places = [*range(SPACING, points, SPACING)][-MOST:] + [points] if points else []
     digests = _digests(header, fed, {*places, *(m.points for m in course.marks)})
     hold = [m for m in course.marks if digests.get(m.points) == m.digest]
@@ -230,6 +231,8 @@ def _follow(
 
 def _digests(header: tuple[object, ...], fed: Iterator[bytes], wanted: set[int]) -> dict[int, str]:
     """Digest of the header and the first so many points."""
+    # one digest over the header and the points, read off on the way: the series is hashed once however many
+    # marks
     digest = blake2b(repr((FORMAT, _program(), *header)).encode(), digest_size=DIGEST_BYTES)
     found = {}
     for point, item in enumerate(fed, start=1):

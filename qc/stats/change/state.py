@@ -17,9 +17,9 @@ from qc.stats.change.track import AfterSignal, Track
 from qc.stats.errors import StatisticsError
 from qc.stats.numbers import Floats
 
-FIRST_ROOM = 32
+FIRST_ROOM = 32  # chosen; doubled whenever it is used up
 ROW = np.zeros(1, dtype=np.int64)
-FORMAT = 1
+FORMAT = 1  # of the record; raised when a stored state can no longer be read as it was meant
 
 
 class DetectorState:
@@ -189,6 +189,8 @@ class DetectorState:
     ) -> DetectorState:
         """Undo `mark`, given the readings and the names of the pieces up to it (or further)."""
         state = cls(false_alarm_rate=record["false_alarm_rate"], shape=shape, resolution=resolution)
+        # the readings are not in the mark: they are picked out of the series by the places that were not set
+        # aside
         track = _track_of(record)
         places = track.positions(int(record["n"]) - track.begin - len(track.aside))
         dither = np.array([dither_of(labels[place]) for place in places])
@@ -227,6 +229,7 @@ class DetectorState:
         if not (judgement.statistic[0] > judgement.limit[0]).any():
             return None
         outcome = self._track.receive(self._block, 0, length, judgement, 0, self.false_alarm_rate)
+        # the newest reading leaves by being written over
         self._length = length - 1 if outcome is AfterSignal.SET_ASIDE else 0
         return self._track.signals[-1]
 

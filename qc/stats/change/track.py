@@ -61,6 +61,7 @@ class Track:
         ranked = bool(judgement.ranked[place])
         scores, limits = excess(judgement.statistic[place], length, rate, ranked)
         over = judgement.statistic[place] > judgement.limit[place]
+        # of several kinds beyond their limits the furthest beyond has the word; scores are on one scale
         kind = int(np.argmax(np.where(over, scores - limits, -np.inf)))
         values = block.values[row, :length]
         floor = float(block.floor(np.array([row]), length)[0][0])
@@ -85,12 +86,14 @@ class Track:
 
     def _enter(self, signal: DetectorSignal) -> AfterSignal:
         """Add the signal, or let it confirm the single before it."""
+        # what follows a single on its own side says that it was none: it becomes a shift, raised where it was
         last = self.signals[-1] if self.pending else None
         if last is not None and signal.kind in ("single", "shift"):
             adjoins = last.start >= signal.start - 1
             if adjoins and signal.side == last.side:
                 self.signals[-1] = _confirm(last, signal)
                 return AfterSignal.RESTART
+            # two in a row to opposite sides are more than a piece apart: judgement begins anew after them
             if adjoins and signal.kind == "single":
                 self.signals.append(signal)
                 return AfterSignal.RESTART
@@ -128,6 +131,7 @@ def _confirm(single: DetectorSignal, later: DetectorSignal) -> DetectorSignal:
     """Turn a single that lasted into a shift: raised then, confirmed now, measured on the newest evidence."""
     start = min(single.start, later.start)
     low, high = min(single.start, later.start_set[0]), later.start_set[1]
+    # two pieces are all there is of the new level: it began with the first of them or before
     if later.kind == "single":
         high = max(single.start, low)
     # the later evidence leaves out the piece that was set aside: put it back with its share

@@ -122,6 +122,7 @@ def three_way_table(
     patterns: dict[str, Pattern] = {}
     if "place" in rows.columns:
         rows, patterns = _without_patterns(rows)
+    # centre and sigma that were given are those of the piece means, not of the spread within
     inner_setting = Setting(baseline=setting.baseline, resolution=setting.resolution)
     inner = subgroup_table(rows, inner_setting, spread=within)
     means = individuals_table(inner.points.select("series", "value"), setting)
@@ -185,6 +186,7 @@ def remove_pattern(values: ArrayLike, piece: ArrayLike, place: ArrayLike) -> Pat
         raise StatisticsError("every reading needs a piece and a place")
     table = np.zeros((pieces.size, places.size))
     np.add.at(table, (piece_of, place_of), 1.0)
+    # chosen: with fewer places the level of a piece would depend on which of them are missing
     covered = (table > 0).sum(axis=1) >= places.size / 2
     used = covered[piece_of]
     effects = _place_effects(readings[used], piece_of[used], place_of[used], pieces.size, places.size)

@@ -303,6 +303,7 @@ def _added(
     """Variances of the levels and of what days and runs add, floored at 0, with a sentence for each floor."""
     found, notes = {name: square for name, (square, _) in squares.items()}, []
     whole = sum(found.values())
+    # from the floored parts, so that the spread of a reading is never less than what it is made of
     reading = found["repeat_sd"]
     for name, weights in _weights("run_sd" in squares, repeats, days).items():
         if name == "reading_sd":

@@ -60,6 +60,7 @@ def _joined_survival(
     up: RunLength, down: RunLength, first_up: RunLength, first_down: RunLength
 ) -> tuple[Floats, float]:
     """Divide the series N by D term by term until the hazard has settled."""
+    # a joined tail may settle later than that of either side alone; four times as far is chosen, not derived
     length = min(4 * max(part.survival.size for part in (up, down, first_up, first_down)), _MOST_TERMS)
     u, low, fu, fl = (_listed(part, length) for part in (up, down, first_up, first_down))
     product = np.convolve(u, low)[:length]

@@ -27,7 +27,7 @@ _ORDERED = ("steady-climb", "zigzag")
 # Values kept within a zone, by the number of zones: a narrow zone needs fewer. Twice as many change no run
 # length by more than 1e-8 of itself.
 _NODES = ((3, 10), (7, 7), (99, 4))
-_MOST_STATES = 60_000
+_MOST_STATES = 60_000  # chosen: all eight rules at their usual lengths need some 25,000
 _TOO_MANY = "run length of rules: these rules together need too many states; leave one out or shorten it"
 
 

@@ -199,6 +199,7 @@ def generalised_esd(values: ArrayLike, most: int, *, alpha: float = 0.05) -> tup
         places = np.delete(places, worst)
     if not steps:
         raise StatisticsError("outlier test: all readings are equal, the spread is unknown")
+    # all up to the last that exceeds: an outlier can hide behind another that falls short of its own value
     last = max((i for i, (_, statistic, critical) in enumerate(steps) if statistic > critical), default=-1)
     return tuple(
         Outlier(place + 1, float(readings[place]), statistic, critical, i <= last)

@@ -150,6 +150,7 @@ def spread_test(groups: Grouped, name: str) -> SignificanceTest:
         raise StatisticsError("no group has any spread: a finer gauge is needed")
     rows, _ = levels_table(Grouped(away, groups.sizes))
     within = rows[1].ss
+    # distances that differ by rounding only would make an F of any size
     if within <= 1e-24 * float(away @ away) or rows[0].f is None or rows[0].p_value is None:
         raise StatisticsError("within every group all distances are equal: more readings are needed")
     return SignificanceTest(name, rows[0].f, rows[0].p_value, groups.values.size)

@@ -102,6 +102,8 @@ def _parts(frame: pl.DataFrame, kind: Kind) -> Iterator[tuple[str, _Part]]:
     plain = arrange(frame)
     if not kind.measured and "size" in plain.columns:
         plain = plain.with_columns(value=pl.col("value") / pl.col("size"))
+    # models become one family for what is asked of the process; groups and the gauge's
+    # step keep plain readings
     family, _ = short_run_frame(plain)
     if "nominal" in plain.columns:
         plain = plain.with_columns(value=pl.col("value") - pl.col("nominal"))
@@ -126,6 +128,7 @@ def _codes(frame: pl.DataFrame, name: str) -> Integers | None:
 
 
 def _checks_of(part: _Part, question: StudyQuestion, kind: Kind) -> SeriesChecks:
+    """Ask every check; one that cannot be made keeps its place, with the reason."""
     readings, points, groups = _readings(part), _points(part, question, kind), _groups(part)
     resolution = question.setting.resolution
     plain = Readings(part.plain, np.arange(1, part.plain.size + 1), "readings")
@@ -147,6 +150,7 @@ def _checks_of(part: _Part, question: StudyQuestion, kind: Kind) -> SeriesChecks
     for name, ask in asked.items():
         of_points = name in ASKED_OF_ORDER
         judged, n = (points.judged, points.n) if of_points else (readings.judged, readings.n)
+        # the order of counts means what that of readings does; their distribution is another by nature
         if not kind.measured and name not in ("runs", "lag_1"):
             made.append(Check(name, ASKS[name], judged, n, reason=ONLY_MEASURED))
             continue

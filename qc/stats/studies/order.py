@@ -183,6 +183,7 @@ def check_target_change(points: Ordered) -> Check:
         if squares == 0.0:
             raise StatisticsError("every point is on the target: there is no spread to judge a change by")
         p_value = target_change_p_value(found.statistic, points.n, squares)
+        # what the change itself explains is taken out, else a large change would hide in its own spread
         sd = math.sqrt(max(squares - found.statistic**2, 0.0) / (points.n - 1))
         if sd > 0:
             found = mean_change_from_target(points.values, points.target, sigma=sd)

@@ -103,6 +103,7 @@ def study_frame(frame: pl.DataFrame, question: StudyQuestion) -> dict[str, Serie
     kind = check_question(question)
     outcomes = kind.build(frame, question)
     names = [str(name) for name in frame["series"].unique(maintain_order=True).to_list()]
+    # one series alone: its reason is the answer to the whole question, so it is an error
     if not named and outcomes[names[0]].chart is None:
         raise StatisticsError(outcomes[names[0]].reason)
     ends = np.cumsum(lengths(frame))

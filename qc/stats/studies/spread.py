@@ -23,6 +23,7 @@ from qc.stats.samples import (
 from qc.stats.studies.check_result import ALPHA, Check
 from qc.stats.studies.evidence import grubbs_p_value
 
+# chosen: more is no outlier but a second process
 MOST_OUTLIERS = 10  # looked for at once, but never more than a fifth of the readings
 LEVENE_FROM = (
     20  # readings a group from which Levene's test about means keeps its 5 % (simulated in the tests)

@@ -15,6 +15,8 @@ from qc.stats.wear.scan import bend_scores, bend_threshold
 
 Values = Sequence[float] | Floats
 
+# more than one together, since the two questions overlap: simulated, both raise the rate asked for or less
+# (`tests/simulation/wear_rates.py`)
 DETECTOR_SHARE, BEND_SHARE = 0.25, 0.9
 """Shares of the false-alarm rate: the detector on recursive residuals, and the bend of the line itself."""
 
@@ -117,6 +119,7 @@ def judge_line(x: Floats, y: Floats, rates: Floats, step: float | None) -> ToolL
     raised = [_later(signal, skipped) for signal in found.signals]
     signals, left = _up_to_leaving(x, y, step, raised, scores, limits)
     evidence = _evidence(found, skipped, scores, limits)
+    # the pieces that first make the line have no forecast to err from
     return ToolLine(np.concatenate([np.zeros(skipped), residuals]), evidence, signals, left)
 
 
@@ -193,6 +196,7 @@ def _up_to_leaving(
         leaving = placed(leaving, wear_break(x[:end], y[:end], resolution=step))
     except StatisticsError:  # too few counts to lay a second line: the residuals have the word
         pass
+    # what was raised after the line was left is measured from a line that no longer holds
     earlier = [s for s in raised if s.point < end and s is not leaving and s.confirmed is None]
     first = next((s for s in earlier if _begins(s, leaving)), None)
     if first is not None:

@@ -20,6 +20,8 @@ from qc.stats.wear.tools import detect_wear
 
 Values = Sequence[float] | Floats
 
+# more than one together, as both mostly answer to the same pieces; simulated in
+# `tests/simulation/wear_rates.py`
 LEVEL_SHARE, CLIMB_SHARE = 0.75, 0.65
 """Shares of the false-alarm rate; the spread has the tenth that it has in `detect`."""
 
@@ -52,6 +54,8 @@ class _Settled(NamedTuple):
 
     def seen(self, by: Departure) -> tuple[Floats, Floats]:
         """Score and standard error of each estimate, the doubt about the line itself included."""
+        # the newest pieces lend their own scatter to the estimate: a settled line of few pieces knows too
+        # little of it
         degrees = self.pieces - 2 + by.pieces - 1
         spread = np.maximum((self.left + by.left) / degrees, max(self.least, float(np.finfo(float).tiny)))
         error = np.sqrt(spread * (by.own + by.at_one**2 / self.pieces + by.at_count**2 / self.width))
@@ -165,6 +169,7 @@ def _until_left(
     off = y - line.height - line.slope * (x - line.middle)
     kept: list[int] = []
     signals: list[DetectorSignal] = []
+    # one piece apart waits for the next: on the same side it begins a shift, else it is told and left out
     waiting: DetectorSignal | None = None
     for newest in range(settled, x.size):
         kept.append(newest)
@@ -192,6 +197,7 @@ def _judge(
     """Hold the newest pieces against the line; what is furthest beyond its threshold has the word."""
     at = np.array(kept)
     u, e = x[at] - line.middle, off[at]
+    # a ramp begins at the count of the piece before, where the line was last known to hold
     knots = np.concatenate([[x[settled - 1] - line.middle], u[:-1]])
     asked: list[tuple[Kind, Departure, float]] = [
         ("shift", _levels(u, e), level_threshold(rate * LEVEL_SHARE)),

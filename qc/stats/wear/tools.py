@@ -117,6 +117,7 @@ def _one_tool(x: Floats, y: Floats, before: int, rates: Floats, resolution: floa
         kept = [i for i in range(begin, n) if i not in apart]
         line = judge_line(x[kept], y[kept], rates[kept], step)
         told = [named(signal, kept) for signal in line.signals]
+        # at the newest piece it may still be the first of a change, so it is not left out yet
         single = next((s for s in told if s.kind == "single" and s.point < n), None)
         if single is not None:
             signals.append(single)

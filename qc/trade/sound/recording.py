@@ -30,13 +30,13 @@ WIDEST_VIBRATO_CENTS = 80.0
 MOST_APART_CENTS = 5.0
 """How far the two estimates may lie apart: trial on synthetic tones."""
 
-_HOP_S = 0.01
+_HOP_S = 0.01  # chosen: a vibrato of 4 to 7 Hz is then followed
 _EDGE_S = 0.08  # attack and release settle within this: common practice
 _SPLIT_CENTS = 60.0  # a step this large, held, is a new note
 _GAP_S = 0.05
 _STEP_S = 0.25  # each side of a step; one swing of a slow vibrato
-_HARMONICS = 12
-_CHUNK = 256
+_HARMONICS = 12  # chosen: higher ones are weak on brass and say little more
+_CHUNK = 256  # frames worked on at once, so that a long recording does not fill the memory
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,6 +118,7 @@ def held_notes(samples: Floats, rate_hz: float, a4_hz: float = ISO_16_A4_HZ) -> 
 
 
 def _mono(samples: Floats, rate_hz: float) -> Floats:
+    """Take the louder channel: a mean of two microphones can cancel what both hear."""
     sound: Floats = np.asarray(samples, dtype=np.float64)
     if rate_hz < 8000:
         raise TradeError(f"a rate of {rate_hz:g} Hz is too low", "Record at 44.1 or 48 kHz")
@@ -135,6 +136,7 @@ def _mono(samples: Floats, rate_hz: float) -> Floats:
 
 def _track(sound: Floats, rate_hz: float) -> tuple[Floats, Floats, Floats]:
     """Give pitch [Hz], depth of the dip and level of every hop."""
+    # two periods of the lowest pitch and a tenth to spare: a stretch is held against itself one period on
     window = int(round(2.2 * rate_hz / LOWEST_HZ))
     hop = max(1, int(round(_HOP_S * rate_hz)))
     padded = np.concatenate([np.zeros(window // 2), sound, np.zeros(window)])
@@ -173,16 +175,19 @@ def _yin(frames: Floats, rate_hz: float) -> tuple[Floats, Floats]:
 
 
 def _first_dip(curve: Floats, first: int) -> int:
+    """Take the first deep dip, not the deepest: twice the period fits as well and reads an octave low."""
     below = np.nonzero(curve[first:-1] < YIN_THRESHOLD)[0]
     if len(below) == 0:
         return first + int(np.argmin(curve[first:-1]))
     index = first + int(below[0])
+    # on to the bottom of the dip: its edge alone would read sharp
     while index + 1 < len(curve) - 1 and curve[index + 1] < curve[index]:
         index += 1
     return index
 
 
 def _parabola(curve: Floats, index: int) -> tuple[float, float]:
+    """Place the bottom between samples: at 1,000 Hz one sample at 48 kHz is 36 cents."""
     if not 0 < index < len(curve) - 1:
         return 0.0, float(curve[index])
     left, middle, right = curve[index - 1 : index + 2]
@@ -196,6 +201,7 @@ def _parabola(curve: Floats, index: int) -> tuple[float, float]:
 def _segments(track: Floats, depth: Floats, loud: Floats) -> list[tuple[int, int]]:
     """Cut the track into notes: loud stretches, cut again where the pitch steps."""
     floor = float(np.quantile(loud, 0.05))
+    # chosen: a tenth of the loud parts, or three times the quiet ones where the room is noisy
     threshold = max(0.1 * float(np.quantile(loud, 0.95)), min(3.0 * floor, 0.5 * float(loud.max())))
     sounding = loud > threshold
     gap, edge, hold = int(_GAP_S / _HOP_S), int(_EDGE_S / _HOP_S), int(_STEP_S / _HOP_S)
@@ -231,6 +237,7 @@ def _steps(track: Floats, depth: Floats, first: int, last: int, hold: int) -> li
 def _measure(
     sound: Floats, rate_hz: float, a4_hz: float, track: Floats, depth: Floats, first: int, last: int
 ) -> HeldNote:
+    """Give the pitch of one note, or refuse it with what to do: two estimates must agree."""
     start, end = first * _HOP_S, last * _HOP_S
 
     def refuse(reason: str) -> HeldNote:
@@ -268,6 +275,7 @@ def _spectral_pitch(sound: Floats, rate_hz: float, rough_hz: float) -> tuple[flo
     Period and peaks weigh the harmonics alike, so a sound that is not one harmonic tone shows only between
     them.
     """
+    # chosen: eight periods keep the harmonics apart, whose peaks this window makes four bins wide
     length = min(len(sound), int(rate_hz * max(0.12, 8.0 / rough_hz)))
     hop = max(1, length // 4)
     starts = np.arange(0, len(sound) - length + 1, hop)
@@ -293,7 +301,9 @@ def _harmonic_mean(log_spectrum: Floats, bin_hz: float, rough_hz: float, count: 
         shift, top = _parabola(-log_spectrum, index)
         peaks.append((harmonic, (index + shift) * bin_hz / harmonic, -top))
     highest = max(top for _, _, top in peaks)
+    # chosen: 35 dB under the strongest a peak tells more of the noise
     told = [(harmonic, hz, top) for harmonic, hz, top in peaks if top > highest - 4.0]
+    # a higher harmonic tells the fundamental more finely, a louder one more surely
     weights = [(harmonic * math.exp(top - highest)) ** 2 for harmonic, _, top in told]
     total = math.fsum(weights)
     mean = math.fsum(w * hz for w, (_, hz, _) in zip(weights, told, strict=True)) / total

@@ -70,6 +70,7 @@ def separate(design: NoteDesign, reference_partial: int | None = None) -> Separa
     if missing:
         mixed = (basis @ null)[partials]
         left, values, _ = np.linalg.svd(mixed, full_matrices=False)
+        # no more conventions than are missing: a partial that the notes do determine keeps its own figure
         constraints = left[:, values > RANK_TOLERANCE * 10].T
         if len(constraints):
             touched = np.abs(constraints).max(axis=0) > 1e-6
@@ -187,6 +188,7 @@ def _sum_to_zero(indices: Sequence[int], size: int) -> Floats:
 
 
 def _null_space(matrix: Floats) -> Floats:
+    """Directions that no reading answers to."""
     if matrix.shape[1] == 0:
         return np.zeros((0, 0))
     _, values, rows = np.linalg.svd(matrix, full_matrices=True)
@@ -202,6 +204,7 @@ def _row_space(matrix: Floats) -> Floats:
 
 
 def _determined(basis: Floats, null: Floats) -> tuple[bool, ...]:
+    """Say of each parameter whether no direction without an answer touches it."""
     if null.shape[1] == 0:
         return (True,) * len(basis)
     return tuple(bool(np.abs(row).max() < 1e-6) for row in basis @ null)

@@ -176,6 +176,7 @@ def block_numbers(labels: Sequence[str]) -> Integers:
 
 
 def _whiten(values: Floats, blocks: Integers, counts: Integers, ratio: float) -> Floats:
+    """Take out of each sitting's mean what its readings share; no covariance need be laid out for it."""
     shrink = 1.0 - 1.0 / np.sqrt(1.0 + ratio * counts)
     table = values.reshape(len(values), -1)
     sums = np.stack([np.bincount(blocks, weights=column) for column in table.T], axis=1)
@@ -219,6 +220,7 @@ def _estimate_ratio(
         return fit + float(np.log1p(ratio * counts).sum()) + 2.0 * float(np.log(np.abs(np.diag(r))).sum())
 
     best = minimize_scalar(loss, bounds=(-12.0, 8.0), method="bounded", options={"xatol": 1e-3})
+    # the search is open at 0: where no sittings at all fit as well, there are none
     ratio = math.exp(best.x) if best.fun < loss(-30.0) - 1e-9 else 0.0
     if known is not None:
         return ratio, known, math.inf

@@ -250,6 +250,7 @@ def _firm(notes: Sequence[Note]) -> list[int]:
 
 def _standing_apart(design: Floats, y: Floats, blocks: Integers, reading_sd: float | None) -> list[int]:
     """Find readings that stand apart from the rest, worst first, by their externally studentised residual."""
+    # sittings as they are, not as random: a day that is off must not make its readings stand apart
     full = np.column_stack([design, np.eye(blocks.max() + 1)[blocks]])
     left: list[int] = []
     while len(left) < math.floor(MOST_LEFT_OUT * len(y)):
@@ -257,6 +258,7 @@ def _standing_apart(design: Floats, y: Floats, blocks: Integers, reading_sd: flo
         q, r, _ = np.linalg.svd(full[rows], full_matrices=False)
         q = q[:, r > 1e-9 * r.max()]
         freedom = len(rows) - q.shape[1]
+        # chosen: with fewer to spare a residual says little of its own reading
         if freedom < 6:
             break
         residual = y[rows] - q @ (q.T @ y[rows])
@@ -278,6 +280,7 @@ def _standing_apart(design: Floats, y: Floats, blocks: Integers, reading_sd: flo
 
 
 def _without(design: NoteDesign, blocks: Integers, left_out: Sequence[int]) -> tuple[NoteDesign, Integers]:
+    """Drop the readings, and the parameters that only they told."""
     kept = np.array([row not in left_out for row in range(len(blocks))])
     matrix = design.matrix[kept]
     used = np.any(matrix != 0.0, axis=0)
@@ -289,6 +292,7 @@ def _without(design: NoteDesign, blocks: Integers, left_out: Sequence[int]) -> t
 def _parts(
     design: NoteDesign, separation: Separation, fit: SittingFit, instrument: Instrument
 ) -> tuple[tuple[LengthError, ...], tuple[PositionError, ...], tuple[PartialResidual, ...]]:
+    """Put the parameters into figures of the bench; what the notes cannot tell has none, not a wide one."""
     lengths: list[LengthError] = []
     positions: list[PositionError] = []
     partials: list[PartialResidual] = []
