@@ -159,8 +159,8 @@ def area_thickness(spots: Sequence[Spot], nominal_um: float) -> list[AreaThickne
         grouped[spot.area].append(spot.um)
     least = nominal_um * (1.0 - LAST_BITS)
     return [
-        AreaThickness(area, len(values), statistics.fmean(values), min(values), sum(um < least for um in values))
-        for area, values in grouped.items()
+        AreaThickness(area, len(ums), statistics.fmean(ums), min(ums), sum(um < least for um in ums))
+        for area, ums in grouped.items()
     ]
 
 
