@@ -109,6 +109,8 @@ def coat(
         raise RemedyUsageError("--lower, --nominal and --upper must rise in this order, in micrometres")
     if (wet_um is None) != (solids is None):
         raise RemedyUsageError("--wet-um and --solids belong together")
+    if wet_um is not None and not 0 < wet_um < 10_000:
+        raise RemedyUsageError(f"--wet-um {wet_um:g}: a wet film in micrometres above 0 is needed")
     if wall_mm is not None and not 0 < wall_mm < 10:
         raise RemedyUsageError(
             f"--wall-mm {wall_mm:g}: a wall in millimetres above 0 is needed, such as 0.45"

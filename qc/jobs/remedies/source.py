@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
@@ -48,6 +49,8 @@ def tune_from(
     RemedyUsageError
         Options that do not fit together.
     """
+    if a4_hz is not None and not 0 < a4_hz < math.inf:
+        raise RemedyUsageError(f"--a4 {a4_hz:g}: the tuner's A4 in hertz is needed, usually 440 to 443")
     if file is None and serial is None:
         if wav is None:
             raise RemedyUsageError(

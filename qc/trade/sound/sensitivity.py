@@ -71,7 +71,7 @@ def learn_sensitivity(
     Raises
     ------
     TradeError
-        No change, or no note in common that the part sounds in.
+        No change, one that leaves no tube, or no note in common that the part sounds in.
 
     References
     ----------
@@ -101,6 +101,10 @@ def learn_sensitivity(
     for (partial, position, valves), (old, new) in groups.items():
         if old and new:
             column = column_mm(instrument, position, valves)
+            if change_mm <= -column:
+                raise TradeError(
+                    f"taking off {-change_mm:g} mm leaves no tube", "Give the change in mm of tube, + = added"
+                )
             answer = -CENTS_PER_NEPER * math.log1p(change_mm / column)
             share = (math.fsum(new) / len(new) - math.fsum(old) / len(old)) / answer
             variance = reading_sd**2 * (1.0 / len(old) + 1.0 / len(new)) / answer**2
