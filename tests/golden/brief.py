@@ -11,8 +11,8 @@ import numpy as np
 LONG = 40
 """Lists longer than this are shortened."""
 
-MANY = 7
-"""Of more parts of a page than this side by side (rows of a table), the first, the last and a digest are kept."""
+MANY = 4
+"""Of more parts side by side on a page (rows of a table), the first, the last and a digest are kept."""
 LOOKS = ("font", "margin", "hoverlabel", "modebar", "paper_bgcolor", "plot_bgcolor", "tickfont", "config")
 """Looks that every figure shares: kept as a digest."""
 

@@ -238,7 +238,7 @@ BEFORE_MADE = [
         *W,
     ],
     ["signals", "close", "72e27fc778a3", "--false", "--who", "IS", "--text", "nothing was found", *W],
-    ["baseline", "freeze", "polish/mass_loss/tenor", "--from", "QH-1020", "--to", "QH-1100", "--who", "IS"]
+    ["baseline", "freeze", "polish/mass_loss/tenor", "--from", "QH-1021", "--to", "QH-1100", "--who", "IS"]
     + ["--why", "one wheel, one compound", *W],
     ["baseline", "leave-out", "slide/force/all", "--from", "QH-1040", "--to", "QH-1041", "--who", "IS"]
     + ["--why", "the spring balance hung askew", *W],

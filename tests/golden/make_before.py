@@ -1,7 +1,8 @@
 """Make ``workshop_before.zip``: a small workshop as the program of its day kept it, for newer ones to open.
 
-It is made once, by the real commands; what it answered then lies beside it in ``before/``. Made anew it would
-prove nothing about workshops that exist, so ``take.py`` leaves it alone. ``python tests/golden/make_before.py``
+It is made once, by the real commands; what it answered then lies beside it in ``before/``. Made anew it
+would prove nothing about workshops that exist, so ``take.py`` leaves it alone.
+``python tests/golden/make_before.py`` makes one.
 """
 
 import importlib.util

@@ -171,7 +171,10 @@ class Taker:
         """One kind of page, every one of it."""
         if part == "data":
             return {key: self._data(key) for key in self.series}
-        return {path: self.page(path) for path in self._paths(part)}
+        pages = {path: self.page(path) for path in self._paths(part)}
+        if part == "stages":  # their charts are those of the series, pinned there
+            pages = {path: {**page, "figures": len(page["figures"])} for path, page in pages.items()}
+        return pages
 
     def _paths(self, part):
         if part == "series":
