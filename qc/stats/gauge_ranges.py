@@ -14,7 +14,7 @@ from qc.stats.points import as_floats, check_magnitude
 
 Floats = NDArray[np.float64]
 
-_CATEGORY_FACTOR = 1.41
+_CATEGORY_FACTOR = 1.41  # as in `gauge`: the guides' root of 2; a hand check must agree
 _FORM_DIGITS = 4  # printed forms round their factors to so many decimals; a hand check must agree with them
 
 

@@ -20,7 +20,7 @@ from qc.stats.points import Baseline, Chart, Floats, Signal, as_floats, check_ma
 from qc.stats.rules import LIMIT, SLACK
 
 ALL_POINTS = Baseline()
-ROUNDING = 1e-15
+ROUNDING = 1e-15  # chosen: some machine epsilons, what a change of unit may leave
 MOST_POINTS = 10**9  # beyond it the quantiles lose their digits
 
 

@@ -18,6 +18,8 @@ from qc.stats.tolerance_radii import covering_radii
 
 Floats = NDArray[np.float64]
 
+# on every part of the range; 60 nodes already agree with 400 to 1e-12 (tried), the rest
+# is for sharper densities
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(120)
 _NODES, _WEIGHTS = (_NODES + 1.0) / 2.0, _WEIGHTS / 2.0
 _REACH = 9.0  # standard errors of the centre: beyond lie 2e-19 of its distribution
