@@ -10,14 +10,14 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from qc.trade.acoustics import (
+from qc.trade.errors import TradeError
+from qc.trade.sound import (
     ISO_16_A4_HZ,
     SOUND_20C_M_PER_S,
     harmonic_semitones,
     nearest_note,
     tempered_frequency,
 )
-from qc.trade.errors import TradeError
 
 REACH_MARGIN_MM = 15.0
 """Slide left beyond the last marked position: common practice, no source."""
@@ -77,8 +77,9 @@ class Instrument:
                 "Give it in millimetres; a tenor is about 2945, an alto 2206, a contrabass 5890",
             )
         names = [valve.name for valve in self.valves]
+        plain = [name.strip().casefold() for name in names]
         for valve in self.valves:
-            if names.count(valve.name) > 1 or not valve.name.strip():
+            if plain.count(valve.name.strip().casefold()) > 1 or not valve.name.strip():
                 raise TradeError(f"valve name {valve.name!r} is empty or used twice", "Name each valve once")
             if not 0 < valve.added_mm < 3 * self.length_mm:
                 raise TradeError(
@@ -89,6 +90,16 @@ class Instrument:
                 raise TradeError(
                     f"valve {valve.name} depends on {valve.depends_on!r}, which the model does not have",
                     f"The valves are: {', '.join(names)}",
+                )
+        on = {valve.name: valve.depends_on for valve in self.valves}
+        for name in names:
+            below = on[name]
+            for _ in names:
+                below = None if below is None else on[below]
+            if below is not None:  # more steps than there are valves: the chain never ends
+                raise TradeError(
+                    f"valve {name} depends on itself, directly or through another valve",
+                    "Leave `depends_on` out where the valve sounds alone",
                 )
 
     @property

@@ -2,20 +2,21 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from qc import clock
-from qc.jobs.remedies.coat import CoatResult, coat
+from qc.jobs.remedies.coating import CoatResult, coat
 from qc.jobs.remedies.errors import RemedyError, RemedyUsageError
 from qc.jobs.remedies.instruments import instrument_of, model_of, tune_plain
-from qc.jobs.remedies.pair import PairResult, pair
+from qc.jobs.remedies.pairing import PairResult, pair
 from qc.jobs.remedies.recording import RecordingResult, hear
 from qc.jobs.remedies.sheet import Sheet, SheetRow, read_sheet
-from qc.jobs.remedies.tune import TuneResult, tune
-from qc.jobs.remedies.wear import ToolWear, WearResult, wear
+from qc.jobs.remedies.tool_wear import ToolWear, WearResult, wear
+from qc.jobs.remedies.tuning import TuneResult, tune
 from qc.trade import COSTS, Instrument
 
 if TYPE_CHECKING:
@@ -48,6 +49,8 @@ def tune_from(
     RemedyUsageError
         Options that do not fit together.
     """
+    if a4_hz is not None and not 0 < a4_hz < math.inf:
+        raise RemedyUsageError(f"--a4 {a4_hz:g}: the tuner's A4 in hertz is needed, usually 440 to 443")
     if file is None and serial is None:
         if wav is None:
             raise RemedyUsageError(
