@@ -31,8 +31,9 @@ from qc.stats import (
 
 __all__ = ["OPTIONS", "EstimatedRunLengths", "RunLengths", "StatisticsUsageError", "run_lengths"]
 
+# of baselines. chosen: the middle half and nine in ten; the mean alone misleads, or is infinite
 SHARES = (0.05, 0.25, 0.5, 0.75, 0.95)
-SHIFTS = (0.0, 0.5, 1.0, 1.5, 2.0, 3.0)
+SHIFTS = (0.0, 0.5, 1.0, 1.5, 2.0, 3.0)  # common practice, no source
 THREE_SIGMA_RUN_LENGTH = 370.398347  # of known limits at three sigma
 OPTIONS: dict[str, tuple[str, ...]] = {
     "limits": ("factor", "n", "spread", "wanted", "judged"),

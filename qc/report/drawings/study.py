@@ -11,7 +11,7 @@ import numpy as np
 from qc.stats import Chart, Companion, SeriesStudy, StatisticsUsageError, StudyQuestion
 
 SUFFIXES = (".png", ".svg", ".html")
-MOST_SERIES = 12
+MOST_SERIES = 12  # chosen: more panels are too flat to be read
 INK, LIMIT, MARK, SPEC = (
     "#22303c",
     "#6b7f8e",

@@ -19,7 +19,7 @@ from qc.stats.numbers import LIMIT, SLACK, THREE_SIGMA_RATE, Baseline, Floats, a
 from qc.stats.run_lengths import mewma_limit
 
 ALL_POINTS = Baseline()
-ROUNDING = 1e-15
+ROUNDING = 1e-15  # chosen: some machine epsilons, what a change of unit may leave
 MOST_POINTS = 10**9  # beyond it the quantiles lose their digits
 
 

@@ -20,7 +20,7 @@ from qc.stats.errors import StatisticsError
 from qc.stats.numbers.arrays import Floats
 from qc.stats.tabled import Tabled
 
-SMALLEST, LARGEST = 2, 100
+SMALLEST, LARGEST = 2, 100  # chosen; the reach of the integrals below is made for it
 _HALF_WIDTH = 9.5  # standard normal mass beyond this is 2e-21
 _STEP = 0.05  # the trapezium rule is exact to rounding for these smooth integrands at this step
 _LONGEST_RANGE = 17.0  # P(range > 17) < 1e-27 at n = 100

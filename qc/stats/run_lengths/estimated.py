@@ -13,6 +13,8 @@ from qc.stats.numbers import GREATEST, Floats, covering_radii, tolerance_factor
 from qc.stats.run_lengths.sigma import SigmaDistribution, sigma_distribution
 from qc.stats.tabled import Tabled
 
+# on every part of the range; 60 nodes already agree with 400 to 1e-12 (tried), the rest
+# is for sharper densities
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(120)
 _NODES, _WEIGHTS = (_NODES + 1.0) / 2.0, _WEIGHTS / 2.0
 _REACH = 9.0  # standard errors of the centre: beyond lie 2e-19 of its distribution

@@ -19,6 +19,7 @@ PLANNING_READING_SD_CENTS = 5.0
 FINEST_STEP_CENTS = 0.1
 """Finest step of a tuner: no spread is taken to be below this over root 12, however well readings agree."""
 
+# that of a rounding error spread evenly over a step
 LEAST_VARIANCE = FINEST_STEP_CENTS**2 / 12.0
 
 
