@@ -147,7 +147,7 @@ class Taker:
     @cached_property
     def client(self):
         """A client of the board over the copy; nothing is uploaded, so no worker is started."""
-        from qc.jobs.board_data import StoreBoardData
+        from qc.jobs.board import StoreBoardData
 
         from dashboard.app import build_app
 
