@@ -9,8 +9,9 @@ from zoneinfo import ZoneInfo, available_timezones
 from qc.plan.columns import PLACE
 from qc.plan.errors import PlanFault
 from qc.plan.model import Card, Characteristic, Model, Plan, Stage
-from qc.plan.sentences import did_you_mean, name_list
+from qc.plan.sentences import did_you_mean
 from qc.plan.tree import WHOLE, Node
+from qc.words import some_of
 
 DERIVED_FROM: dict[str, tuple[tuple[str, ...], ...]] = {
     "clearance": (("inner_od", "outer_bore"), ("clearance_read",)),
@@ -301,5 +302,5 @@ def _fault(node: Node, key: str, problem: str, mend: str) -> PlanFault:
 
 def _unknown(node: Node, key: str, noun: str, name: str, known: Iterable[str]) -> PlanFault:
     names = sorted(known)
-    mend = did_you_mean(name, names) or f"Known: {name_list(names)}."
+    mend = did_you_mean(name, names) or f"Known: {some_of(names)}."
     return _fault(node, key, f'there is no {noun} named "{name}"', mend)

@@ -11,7 +11,6 @@ from qc.stats import detect
 from qc.stats.change.evidence import likeliest, weigh
 from qc.stats.change.scan import LEVEL, SPREAD, TREND
 
-
 RARE = 1e-6  # no false alarm in the way of what is looked at
 
 
