@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from qc.jobs.board_views import SeriesView, SignalResult
+from qc.jobs.board import SeriesView, SignalResult
 
 FIRST_STEPS = (
     "Re-measure {serial}.",

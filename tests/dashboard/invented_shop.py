@@ -10,8 +10,8 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from qc.jobs.board_gauge_views import BiasView, CheckView, GaugeView, MeasureView
-from qc.jobs.board_views import (
+from qc.jobs.board.gauge_views import BiasView, CheckView, GaugeView, MeasureView
+from qc.jobs.board.views import (
     BudgetView,
     DecisionView,
     Due,

@@ -7,7 +7,7 @@ import numpy as np
 import polars as pl
 import pytest
 
-from qc.jobs.board_views import Point, SeriesKey, SeriesVerdict, SignalResult, StretchResult
+from qc.jobs.board.views import Point, SeriesKey, SeriesVerdict, SignalResult, StretchResult
 from qc.stats import LimitRule, Setting, find_signals, individuals, individuals_table, parse_rules
 from qc.watch.rules import (
     LIMIT_METHODS,
