@@ -16,7 +16,7 @@ from qc.jobs.judging import at_latest, judge_series, present_budget, signals_of_
 from qc.jobs.workshop import Workshop
 from qc.plan import Plan
 from qc.stats import Tabled
-from qc.watch import FIRST_STEPS, SeriesKey, SeriesVerdict, rate_words
+from qc.watch import DEFER, SeriesKey, SeriesVerdict, rate_words, reaction_steps
 
 State = Literal["open", "in-hand", "closed", "closed-false"]
 STATE_WORDS = {
@@ -26,7 +26,6 @@ STATE_WORDS = {
     "closed-false": "closed as a false signal",
 }
 OPEN_STATES = ("open", "in-hand")
-DEFER = "These are usual cautions. Local rules, the shop's own assessment and a competent person decide."
 
 
 @dataclass(frozen=True, slots=True)
@@ -281,7 +280,7 @@ def _life(plan: Plan, row: dict[str, Any], present: bool) -> SignalLife:
         state=row["state"],
         found=row,
         events=tuple(row["events"]),
-        steps=(*FIRST_STEPS, *(figure.reaction if figure else ())),
+        steps=reaction_steps(figure.reaction if figure else ()),
         cautions=stage.cautions if stage else (),
         present=present,
     )

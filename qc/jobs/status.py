@@ -10,15 +10,8 @@ from typing import Any
 from qc.jobs.judging import present_budget, signals_of_day, verdicts_of_day
 from qc.jobs.workshop import Workshop
 from qc.stats import Tabled
-from qc.watch import (
-    DECIDED,
-    LEARNING,
-    SeriesVerdict,
-    day_words,
-    dependence_note,
-    limits_words,
-    quantity_words,
-)
+from qc.watch import DECIDED, LEARNING, SeriesVerdict, dependence_note, limits_words
+from qc.words import day_words, quantity_words
 
 
 @dataclass(frozen=True, slots=True)

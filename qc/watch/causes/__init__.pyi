@@ -1,7 +1,7 @@
 """What the room offers."""
 
 from .factors import Factor as Factor
-from .factors import Factors as Factors
+from .factors import FactorLevels as FactorLevels
 from .factors import FactorTable as FactorTable
 from .factors import among as among
 from .factors import collect_factors as collect_factors

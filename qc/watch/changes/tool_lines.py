@@ -19,7 +19,7 @@ from qc.plan import Characteristic, Limits, Plan
 from qc.stats import StatisticsError
 from qc.trade import TradeError, WearLine, fit_wear
 from qc.watch.results import Forecast, Point
-from qc.watch.words import day_words, quantity_words
+from qc.words import day_words, quantity_words
 
 LEAST_FOR_LINE = 4
 """Tubes on a tool before its line is judged or forecast."""

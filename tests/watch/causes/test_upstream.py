@@ -5,7 +5,7 @@ import polars as pl
 import pytest
 
 from qc.plan import Characteristic, Limits, Stage
-from qc.watch import Factors, Figure, Points, Question, collect_figures, judge
+from qc.watch import FactorLevels, Figure, Points, Question, collect_figures, judge
 from qc.watch.causes.upstream import figure_name, find_step
 
 DAY = date(2026, 1, 5)
@@ -98,7 +98,7 @@ def test_an_upstream_figure_that_stepped_there_is_a_suspect(small_plan, points):
     bore[50:] += 4
     series = points(values)
     figures = {Figure("slide", "force"): {p.serial: b for p, b in zip(series, bore, strict=True)}}
-    signal = judged(small_plan, series, Factors(figures=figures))
+    signal = judged(small_plan, series, FactorLevels(figures=figures))
     first = signal.suspects[0]
     assert (first.kind, first.name, first.serial) == ("upstream", "force", "S-051")
     assert "force at slide" in first.sentence and "higher on the same pieces since S-051" in first.sentence
@@ -110,7 +110,7 @@ def test_what_was_measured_earlier_and_did_not_step_is_said(small_plan, points):
     values[50:] += 5
     series = points(values, air_c=list(20 + noise(70, 13)))
     still = {Figure("slide", "force"): {p.serial: b for p, b in zip(series, noise(70, 14), strict=True)}}
-    signal = judged(small_plan, series, Factors(figures=still))
+    signal = judged(small_plan, series, FactorLevels(figures=still))
     assert signal.suspects == ()
     assert {"air temperature", "earlier figures of the same pieces"} <= set(signal.unchanged)
 
@@ -119,7 +119,7 @@ def test_air_that_turned_warm_is_a_suspect(small_plan, points):
     values, air = noise(70, 11), 20 + 0.5 * noise(70, 15)
     values[50:] += 5
     air[50:] += 3
-    signal = judged(small_plan, points(values, air_c=list(air)), Factors())
+    signal = judged(small_plan, points(values, air_c=list(air)), FactorLevels())
     assert signal.suspects[0].kind == "air"
     assert "the air 3 °C warmer" in signal.suspects[0].sentence.replace("3.1", "3").replace("2.9", "3")
 
