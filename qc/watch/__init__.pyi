@@ -12,8 +12,6 @@ from .causes import FactorTable as FactorTable
 from .causes import Figure as Figure
 from .causes import FigureTable as FigureTable
 from .causes import among as among
-from .causes import collect_factors as collect_factors
-from .causes import collect_figures as collect_figures
 from .changes import KeptStates as KeptStates
 from .changes import fittings as fittings
 from .changes import kept_states_from as kept_states_from

@@ -10,7 +10,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
-from typing import Any
 
 DAYS_PER_MONTH = 365.25 / 12
 LOOK_BACK_DAYS = 92
@@ -55,15 +54,6 @@ class Budget:
             f"At this setting: about one false signal in {every} day{'s' * (every != 1)} "
             f"over {self.series} series."
         )
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return plain values."""
-        return {
-            "per_month": self.per_month,
-            "series": self.series,
-            "points_per_month": self.points_per_month,
-            "rate": self.rate,
-        }
 
 
 def expected_points(days: Iterable[date], today: date) -> float:

@@ -82,7 +82,7 @@ def judge(question: Question, reduced: Points, factors: Around) -> SeriesVerdict
     reduced : Points
         Its points, from `series_points`.
     factors : FactorLevels or callable
-        What was recorded around each piece, from `collect_factors`; a callable is asked only where something
+        What was recorded around each piece, from `FactorTable`; a callable is asked only where something
         was found.
 
     Returns

@@ -69,23 +69,6 @@ class FactorLevels:
         )
 
 
-def collect_factors(readings: pl.DataFrame, events: pl.DataFrame, plan: Plan) -> FactorLevels:
-    """Gather the levels of all factors from readings and events.
-
-    Parameters
-    ----------
-    readings, events : polars.DataFrame
-        Rows of the tidy tables.
-    plan : Plan
-        Gives gauge and tool classes and the route.
-
-    Returns
-    -------
-    FactorLevels
-    """
-    return FactorTable(readings, plan).factors(events)
-
-
 class FactorTable:
     """What was recorded around many pieces, sorted once; the factors of a few of them are taken from it.
 

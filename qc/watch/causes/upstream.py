@@ -72,31 +72,6 @@ class Step:
     rarity: float
 
 
-def collect_figures(
-    means: pl.DataFrame, parts: pl.DataFrame, plan: Plan, stage_index: int
-) -> dict[Figure, dict[str, float]]:
-    """Gather the figures of earlier stages by serial.
-
-    Parameters
-    ----------
-    means : polars.DataFrame
-        `serial`, `model`, `stage`, `characteristic`, `mean`, `day` of the pieces and of their parts.
-    parts : polars.DataFrame
-        Events of kind part: `serial`, `subject` (the part), `code` (its role).
-    plan : Plan
-        Gives route and targets.
-    stage_index : int
-        Only stages before this place in the route count.
-
-    Returns
-    -------
-    dict
-        Deviations from target where the plan has one for every model, else from the middle of each model.
-        [unit of the characteristic]
-    """
-    return FigureTable(means, plan).figures(parts, stage_index)
-
-
 class FigureTable:
     """The means of the figures of many pieces with their targets; those of a few pieces are taken from it.
 
@@ -125,16 +100,22 @@ class FigureTable:
     def figures(
         self, parts: pl.DataFrame, stage_index: int, serials: Collection[str] | None = None
     ) -> dict[Figure, dict[str, float]]:
-        """Gather the figures of some pieces, as if nothing else had been measured.
+        """Gather the figures of some pieces by serial, as if nothing else had been measured.
 
         Parameters
         ----------
         parts : polars.DataFrame
-            Events of kind part of these pieces.
+            Events of kind part of these pieces: `serial`, `subject` (the part), `code` (its role).
         stage_index : int
             Only stages before this place in the route count.
         serials : collection of str, optional
             The pieces, and the parts in them; all when left out.
+
+        Returns
+        -------
+        dict
+            Deviations from target where the plan has one for every model, else from the middle of each model.
+            [unit of the characteristic]
         """
         into: dict[str, tuple[str, str]] = {}
         for part, serial, role in parts.select("subject", "serial", "code").iter_rows():

@@ -118,19 +118,9 @@ def fittings(points: Sequence[Point]) -> list[list[int]]:
 
 
 def own_fitting(points: Sequence[Point], span: tuple[int, int]) -> tuple[int, int] | None:
-    """Return the part of a span of pieces that was made on one fitting of a tool: that of the last of them.
+    """Return the part of a span of ordinals that was made on one fitting of a tool: that of the last of them.
 
-    Parameters
-    ----------
-    points : sequence of Point
-        The series, in order of making.
-    span : (int, int)
-        Ordinals of the first and the last piece.
-
-    Returns
-    -------
-    (int, int) or None
-        None where no piece of the span has a tool and a count.
+    None where no piece of the span has a tool and a count.
     """
     for places in reversed(fittings(points)):
         inside_it = [place + 1 for place in places if span[0] <= place + 1 <= span[1]]
@@ -181,17 +171,9 @@ def line_limits(
 
 
 def line_ends(points: Sequence[Point]) -> tuple[float, float] | None:
-    """Return the heights of the least-squares line on the tool count at the first and the last point.
+    """Return the heights of the least-squares line of one fitting at the first and the last of these points.
 
-    Parameters
-    ----------
-    points : sequence of Point
-        A stretch drawn on one fitting of a tool.
-
-    Returns
-    -------
-    (float, float) or None
-        None for under three points or a count that does not move. [unit]
+    None for under three points or a count that does not move. [unit]
     """
     counts = np.array([p.tool_count or 0 for p in points], dtype=np.float64)
     if counts.size < 3 or float(np.ptp(counts)) == 0.0:

@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 
 from qc.plan import Gauge
-from qc.watch import Factor, FactorLevels, Points, Question, collect_factors, judge
+from qc.watch import Factor, FactorLevels, FactorTable, Points, Question, judge
 from qc.watch.causes.suspects import find_suspects
 
 RNG_SEED = 11
@@ -93,7 +93,7 @@ def test_missed_morning_checks_are_named(small_plan, points, series, readings, e
         for p in series
     ]
     checks = [{"kind": "gauge-check", "subject": "BG-1", "day": p.day, "value": 0.0} for p in series[:28]]
-    factors = collect_factors(readings(rows), events(checks), plan)
+    factors = FactorTable(readings(rows), plan).factors(events(checks))
     stage = plan.stage("tuning")
     question = Question(plan, stage, stage.characteristics[0], "tenor", 0.004, date(2026, 6, 1))
     signal = judge(question, Points(series, centered=False), factors).current
@@ -117,7 +117,7 @@ def test_factors_follow_a_part_into_its_instrument(small_plan, readings, events)
             "day": date(2026, 1, 9),
         },
     ]
-    factors = collect_factors(readings(rows), events(parts), small_plan)
+    factors = FactorTable(readings(rows), small_plan).factors(events(parts))
     levels = {(f.kind, f.source): factors.levels[f].get("S-1") for f in factors.levels}
     assert levels["batch", "leadpipe"] == "LP-1"
     assert levels["tool", "draw of inner-upper"] == "D-1"

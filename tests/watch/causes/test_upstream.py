@@ -5,7 +5,7 @@ import polars as pl
 import pytest
 
 from qc.plan import Characteristic, Limits, Stage
-from qc.watch import FactorLevels, Figure, Points, Question, collect_figures, judge
+from qc.watch import FactorLevels, Figure, FigureTable, Points, Question, judge
 from qc.watch.causes.upstream import figure_name, find_step
 
 DAY = date(2026, 1, 5)
@@ -64,17 +64,17 @@ def means(rows):
 def test_figures_of_parts_go_into_their_instrument(small_plan, events):
     parts = events([{"kind": "part", "serial": "S-1", "subject": "T-9", "code": "inner-upper", "day": DAY}])
     rows = [("T-9", "tenor", "draw", "od", 14.9), ("S-1", "tenor", "slide", "force", 3.0)]
-    found = collect_figures(means(rows), parts, small_plan, 2)
+    found = FigureTable(means(rows), small_plan).figures(parts, 2)
     assert found[Figure("draw", "od", "inner-upper")].keys() == {"S-1"}
     assert found[Figure("slide", "force")] == {"S-1": 0.0}
-    assert Figure("slide", "force") not in collect_figures(means(rows), parts, small_plan, 1)
+    assert Figure("slide", "force") not in FigureTable(means(rows), small_plan).figures(parts, 1)
     assert figure_name(small_plan, Figure("draw", "od"))[1].name == "Tube OD"
 
 
 def test_models_are_levelled_by_target_or_by_their_own_middle(small_plan, events):
     rows = [("S-1", "tenor", "slide", "force", 3.0), ("S-2", "tenor", "slide", "force", 5.0)]
     rows += [("S-3", "alto", "slide", "force", 9.0)]
-    found = collect_figures(means(rows), events([]), small_plan, 2)[Figure("slide", "force")]
+    found = FigureTable(means(rows), small_plan).figures(events([]), 2)[Figure("slide", "force")]
     assert found == {"S-1": -1.0, "S-2": 1.0, "S-3": 0.0}
     limits = (Limits(models=("tenor",), target=4.0), Limits(models=("alto",), target=8.0))
     force = Characteristic(id="force", name="Force", unit="N", limits=limits)
@@ -83,7 +83,7 @@ def test_models_are_levelled_by_target_or_by_their_own_middle(small_plan, events
         for s in small_plan.stages
     )
     plan = small_plan.model_copy(update={"stages": stages})
-    assert collect_figures(means(rows), events([]), plan, 2)[Figure("slide", "force")]["S-3"] == 1.0
+    assert FigureTable(means(rows), plan).figures(events([]), 2)[Figure("slide", "force")]["S-3"] == 1.0
 
 
 def judged(plan, series, factors):
