@@ -13,7 +13,7 @@ from datetime import date, timedelta
 
 DAYS_PER_MONTH = 365.25 / 12
 LOOK_BACK_DAYS = 92
-"""The pace of a series is taken from its last quarter."""
+"""The pace of a series, and that of a tool, is taken from its last quarter (house rule)."""
 
 LEAST_RATE, GREATEST_RATE = 1e-5, 5e-3
 """The detector is calibrated from 1e-5 to 2e-2. No series is watched more nervously than one false signal in

@@ -244,6 +244,7 @@ def _said(
     suspects: tuple[Suspect, ...],
     unchanged: tuple[str, ...],
 ) -> SignalResult:
+    """Put a signal into words once, while its day is known: board, report and command only repeat them."""
     sentence = signal_sentence(
         question.characteristic,
         question.family,

@@ -18,7 +18,7 @@ LIMITS_WORDS = {
 STILL_MOVING = "It is still climbing or falling: an index would describe nothing that lasts."
 TOO_FEW, TOO_EARLY = "too few pieces", "too early to say"
 LEAST_FOR_INDEX = 20
-"""With fewer pieces a capability index is withheld (`qc.stats.capability`)."""
+"""With fewer pieces `qc.stats.capability` withholds the index; here only to say why, without loading it."""
 
 
 def signal_sentence(

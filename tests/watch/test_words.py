@@ -1,11 +1,20 @@
 from dataclasses import replace
 from datetime import date
 
+import numpy as np
 import pytest
 
 from qc.plan import Characteristic
+from qc.stats import capability
 from qc.watch import FactorLevels, Points, Question, judge
-from qc.watch.words import because_sentence, is_few, limits_words, rate_words, signal_sentence
+from qc.watch.words import (
+    LEAST_FOR_INDEX,
+    because_sentence,
+    is_few,
+    limits_words,
+    rate_words,
+    signal_sentence,
+)
 
 DAY = date(2026, 10, 9)
 WRAP = Characteristic(
@@ -80,3 +89,9 @@ def test_too_few_pieces_are_not_called_limits_that_cannot_be_told(small_plan, po
     assert limits_words(replace(few, capable="", ppk=None)) == "too early to say"
     assert limits_words(replace(few, capable="", kind="count")) == "limits not judged"
     assert limits_words(replace(few, capable="", lower=None, upper=None)) == "no limits set"
+
+
+def test_an_index_is_withheld_below_as_many_pieces_as_the_words_take_for_few():
+    values = np.random.default_rng(3).normal(10.0, 1.0, LEAST_FOR_INDEX)
+    assert capability(values[1:], lower=5.0, upper=15.0).ppk is None
+    assert capability(values, lower=5.0, upper=15.0).ppk is not None

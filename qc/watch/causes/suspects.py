@@ -21,10 +21,10 @@ from qc.watch.results import Point, SignalResult, Suspect
 from qc.words import day_words, inside, quantity_words
 
 SEPARATION = 0.5
-"""A level must be this much more common after the start than before it (shares, 0..1)."""
+"""A level must be this much more common after the start than before it (shares, 0..1; house rule)."""
 
 LOOK_BACK = 20
-"""Pieces before the start that say what was usual."""
+"""Pieces before the start that say what was usual (house rule)."""
 
 EVE = 1
 """A cause may come a piece before what is seen of it: the first piece with it can pass for an old one."""
@@ -212,6 +212,7 @@ def _rarity(changes: Sequence[bool], low: int, high: int) -> float:
 
 
 def _sentence(factor: Factor, level: str, point: Point, plan: Plan, today: date | None) -> str:
+    """Say what changed in the plan's names: a tool by the day it was fitted, all else by its first piece."""
     day = day_words(point.day, today)
     first = f"first on {point.serial} ({day})"
     if factor.kind == "gauge-check" and level == UNCHECKED:

@@ -25,13 +25,14 @@ from qc.plan import Characteristic, Plan, Stage
 Floats = NDArray[np.float64]
 
 SIDE = 20
-"""Pieces on either side of a split that are compared."""
+"""Pieces on either side of a split that are compared: as many as say what was usual (house rule)."""
 
 LEAST_SIDE = 3
-"""Fewer on one side say nothing."""
+"""Fewer on one side have no spread worth the name (house rule)."""
 
 CHANCE = 0.05
-"""A step must be rarer than this by chance, over all splits of the set and all figures compared."""
+"""A step must be rarer than this by chance, over all splits of the set and all figures compared (common
+practice, no source)."""
 
 COMMON = 0.5
 """A step found elsewhere more often explains nothing; taken where there is no elsewhere to look."""

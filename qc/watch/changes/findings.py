@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Literal
 
 from qc.watch.changes.kept_states import KeptStates
+from qc.watch.results import LEARNING
 
 if TYPE_CHECKING:
     from qc.stats import DetectorSignal
@@ -16,9 +17,8 @@ Side = Literal["above", "below", "both"]
 BACK_SHARE = 1 / 3
 """Within this share of an excursion's size of the old level or line a series counts as back (house rule)."""
 
-LEAST_OLD = 4
-"""Fewer pieces than this are no settled state, level or line, that later ones could have left (the detector's
-own start)."""
+LEAST_OLD = LEARNING
+"""Fewer pieces than the detector starts with are no level, and no line, that later ones could have left."""
 
 ENOUGH_TO_RETURN = 8
 """So many pieces after a signal have to speak before a quiet return is said (house rule)."""

@@ -35,7 +35,7 @@ Pieces = Sequence[Point]
 Frozen = tuple[int, int] | None  # first and last ordinal
 
 GUARANTEE = 0.90
-"""Confidence of the limits of the settled state."""
+"""Confidence of the limits of the settled state, as of the set of a start (house rule)."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -30,24 +30,28 @@ Floats = NDArray[np.float64]
 FitKind = Literal["steady", "single", "shift", "trend", "spread", "passing"]
 LEVEL_KINDS: tuple[Literal["shift"], Literal["trend"]] = ("shift", "trend")
 
-ENOUGH_SINCE = 3
-"""So many pieces after a signal place its start anew."""
+ENOUGH_TO_PLACE = 3
+"""So many pieces after a signal place its start anew; fewer hardly tell more than those that raised it (house
+rule)."""
 
 ON_THE_EVE = 2
 """A start may turn out to lie so many pieces after the signal: raised by chance on the eve of it."""
 
 LEAST_TOLD_APART = 8
-"""So many pieces a state must hold before kinds of change are told apart in it."""
+"""So many pieces a state must hold before kinds of change are told apart in it; `qc.stats.fit_kinds` asks for
+as many."""
 
 GIVES_WAY = 1.0
 """A kind gives way to one that explains the pieces better by so much log likelihood. Simulated by
 `tests/simulation/start_coverage.py`."""
 
 TO_LAST = 2.0
-"""What seemed over, or one piece only, is told as a scatter that lasts only where it leads by so much."""
+"""What seemed over, or one piece only, is told as a scatter that lasts only where it leads by so much: told
+wrongly it would stand for good (house rule)."""
 
 MOST_PUT_BACK = 6
-"""So many pieces told as a `single` at most are looked at as the first ones of a change."""
+"""So many pieces told as a `single` at most are looked at as the first ones of a change; each costs a fit of
+all kinds (house rule)."""
 
 TO_A_CLIMB = 2.0
 """A step gives way to a climb only by so much, and a climb to a step where it leads by less than `GIVES_WAY`:
@@ -209,7 +213,7 @@ def _told_anew(signal: FoundChange, kept: Sequence[FoundChange], whole: _State) 
         if ahead > (TO_A_CLIMB if signal.kind == "shift" else GIVES_WAY):
             return replace(signal, kind="trend")
     state = whole.until(_end(signal, kept, whole.begin + whole.values.size - 1))
-    if state.values.size < LEAST_TOLD_APART or state.since(signal.point) < ENOUGH_SINCE:
+    if state.values.size < LEAST_TOLD_APART or state.since(signal.point) < ENOUGH_TO_PLACE:
         return signal
     until = signal.point - state.begin + 1
     fits = fit_kinds(state.scale, apart=state.apart, until=until, floor=state.floor)
@@ -255,7 +259,7 @@ def _alone(signal: FoundChange, value: float, rest: Floats) -> FoundChange:
 
 def _spread_anew(signal: FoundChange, state: _State) -> FoundChange:
     """Place and measure a change of the spread; pieces set aside belong to its scatter."""
-    if state.values.size < LEAST_TOLD_APART or state.since(signal.point) < ENOUGH_SINCE:
+    if state.values.size < LEAST_TOLD_APART or state.since(signal.point) < ENOUGH_TO_PLACE:
         return signal
     judged = state.scale if state.logs else None
     placed = place_spread(state.values, state.floor, judged)
@@ -264,7 +268,7 @@ def _spread_anew(signal: FoundChange, state: _State) -> FoundChange:
 
 def _climb_anew(signal: FoundChange, state: _State) -> FoundChange:
     ordinals = state.ordinals()
-    if len(ordinals) < LEAST_TOLD_APART or state.since(signal.point) < ENOUGH_SINCE:
+    if len(ordinals) < LEAST_TOLD_APART or state.since(signal.point) < ENOUGH_TO_PLACE:
         return signal
     placed = place_level(state.kept(), "trend", state.floor)
     if ordinals[placed.start - 1] > signal.point + ON_THE_EVE:
@@ -298,7 +302,7 @@ def _put_back(signal: FoundChange, kept: Sequence[FoundChange], state: _State) -
 def _step_anew(signal: FoundChange, state: _State) -> FoundChange:
     """Place the start where one change of level among these pieces is likeliest."""
     ordinals = state.ordinals()
-    if len(ordinals) < LEAST_TOLD_APART or state.since(signal.point) < ENOUGH_SINCE:
+    if len(ordinals) < LEAST_TOLD_APART or state.since(signal.point) < ENOUGH_TO_PLACE:
         return signal
     placed = place_level(state.kept(), "shift", state.floor)
     start = ordinals[placed.start - 1]

@@ -18,17 +18,15 @@ from scipy.special import stdtrit
 from qc.plan import Characteristic, Limits, Plan
 from qc.stats import StatisticsError
 from qc.trade import TradeError, WearLine, fit_wear
-from qc.watch.results import Forecast, Point
+from qc.watch.budget import LOOK_BACK_DAYS
+from qc.watch.results import LEARNING, Forecast, Point
 from qc.words import day_words, quantity_words
 
-LEAST_FOR_LINE = 4
-"""Tubes on a tool before its line is judged or forecast."""
+LEAST_FOR_LINE = LEARNING
+"""Tubes on a tool before its line is forecast: as many as before it is judged."""
 
 ENOUGH_SINCE = 8
 """Tubes since the wear left its line before the forecast rests on them alone (house rule)."""
-
-PACE_DAYS = 92
-"""The pace of draws is taken from the last quarter."""
 
 TELL_WITHIN_DAYS = 120
 """A change further off than this is told by count alone: the pace will not hold that long."""
@@ -183,10 +181,10 @@ def line_ends(points: Sequence[Point]) -> tuple[float, float] | None:
 
 
 def _change_day(change_by: float | None, own: Sequence[Point], today: date) -> date | None:
-    """Return the day by which to change the tool at the pace of late; None where there is no such pace."""
+    """Return the day by which to change the tool at the pace of its last quarter; None where it has none."""
     if change_by is None:
         return None
-    recent = [p for p in own if (today - p.day).days <= PACE_DAYS]
+    recent = [p for p in own if (today - p.day).days <= LOOK_BACK_DAYS]
     if len(recent) < 2:
         return None
     draws = float((recent[-1].tool_count or 0) - (recent[0].tool_count or 0))
