@@ -1,4 +1,4 @@
-"""Make what follows from the program: command reference, types of lazy packages, pictures with --pictures.
+"""Make what follows from the program: command reference, pictures with --pictures.
 
 Run by `make docs`. The reference is text and is compared by a test; the pictures are made from the sample
 workshop with the board in a real browser and the report's first page.
