@@ -283,7 +283,7 @@ def paired(inner, outer, lower, upper):
     (lambda: trade.ovality_um([14.05]), "one direction shows no ovality", "at 90 degrees"),
     (lambda: trade.taper_um([]), "one station shows no taper", "at both ends"),
     (lambda: trade.mean_mm(Tube("T-9", {"": {"mid": []}})), "tube T-9 has no readings", "leave it out"),
-    (lambda: paired(13.9, 14.05, 150, 150), "target 150 um is not within 150 to 150", "lower < target < upper"),
+    (lambda: paired(13.9, 14.05, 150, 150), "150 um is not within 150 to 150", "lower < target < upper"),
     (lambda: paired(13.9, math.nan, 100, 200), "tube o0: nan mm", "Give millimetres"),
     (lambda: paired(4.9, 14.05, 100, 200), "tube i0: 4.9 mm", "0.5532 in is 14.051 mm"),
 ])  # fmt: skip
