@@ -70,6 +70,7 @@ class Instrument:
     tuning_slide_travel_mm: float | None = None
 
     def __post_init__(self) -> None:
+        """Refuse a length or a valve in another unit: metres and inches look like millimetres in a cell."""
         if not 500 <= self.length_mm <= 12000:
             raise TradeError(
                 f"an effective length of {self.length_mm} mm is no slide instrument's",
@@ -144,6 +145,7 @@ def valve_state(instrument: Instrument, text: str | None) -> tuple[str, ...]:
     word = (text or "").strip()
     if word.casefold() in {"", "open", "none", "-", "0"}:
         return ()
+    # a model may name a valve "F+D" itself: the whole cell is tried before it is cut at the plus
     whole = {valve.name.casefold(): valve.name for valve in instrument.valves}.get(word.casefold())
     names = {instrument.valve(part).name for part in ([whole] if whole else word.split("+"))}
     for name in names:
@@ -347,6 +349,7 @@ def slide_table(instrument: Instrument, state: Sequence[str] = ()) -> tuple[tupl
     [0.0, 116.9, 240.7, 371.9, 510.9]
     """
     length = state_length_mm(instrument, state)
+    # a hair more, so that the last position of the open slide is not lost to rounding
     last = math.floor(reachable_semitones(instrument, state) + 1e-9)
     return tuple((step + 1, slide_travel_mm(length, step)) for step in range(last + 1))
 

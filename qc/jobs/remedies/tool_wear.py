@@ -136,6 +136,8 @@ def _line(
     lower: float | None,
     upper: float | None,
 ) -> tuple[WearLine | None, tuple[str, ...]]:
+    """Fit one tool; too few pieces are said and not refused, since other tools may have their forecast."""
+    # a falling count goes on to the fit, which refuses it by its cell, however few the pieces
     falling = any(after < before for before, after in zip(counts, counts[1:], strict=False))
     if (len(rows) < LEAST_FOR_LINE or len(set(counts)) < 2) and not falling:
         return None, (f"only {len(rows)} pieces on this tool: no line yet, measure on",)

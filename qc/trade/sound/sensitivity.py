@@ -112,6 +112,7 @@ def learn_sensitivity(
     if not shares:
         raise TradeError(f"no note in common sounds the {part_words(part)}", "Blow the same notes again")
     pairs = [pair for values in shares.values() for pair in values]
+    # the computed answer counts as one more note: a cut of few millimetres says too little by itself
     prior = 1.0 / SENSITIVITY_PRIOR_SD**2
     total = prior + math.fsum(weight for _, weight in pairs)
     share = (prior + math.fsum(value * weight for value, weight in pairs)) / total

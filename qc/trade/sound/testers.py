@@ -57,6 +57,7 @@ def tester_offsets(notes: Sequence[Note], instrument: Instrument) -> dict[str, f
         rows[row, testers.index(note.tester)] = 1.0
         rows[row, len(testers) + played.index((note.partial, note.position, note.valves))] = 1.0
         target[row] = note.cents - (0.0 if note.air_c is None else temperature_cents(note.air_c))
+    # offsets sum to zero: a common one cannot be told from the notes
     rows[-1, : len(testers)] = 1.0
     solution, _, rank, _ = np.linalg.lstsq(rows, target, rcond=None)
     if rank < rows.shape[1]:

@@ -119,6 +119,7 @@ def spot_means(readings: Sequence[Spot]) -> list[Spot]:
     """
     grouped: dict[tuple[str, str, str], list[Spot]] = defaultdict(list)
     for index, reading in enumerate(readings):
+        # chosen: a bare spot may read a little below 0; a thousand is a slip of unit
         if not (math.isfinite(reading.um) and -5.0 < reading.um < 1000.0):
             raise TradeError(
                 f"{reading.um} um is no lacquer thickness", "Give micrometres; 0.015 mm is 15 um", index, "um"
