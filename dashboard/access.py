@@ -14,7 +14,7 @@ from urllib.parse import urlsplit
 
 from flask import Flask, Response, abort, request
 
-from qc.jobs.board_views import QcError
+from qc.errors import QcError
 
 LOOPBACK_NAMES: Final = frozenset({"localhost", "127.0.0.1", "[::1]", "::1"})
 SAFE_METHODS: Final = frozenset({"GET", "HEAD", "OPTIONS"})
@@ -107,6 +107,7 @@ def refuse_strangers() -> None:
     origin = request.headers.get("Origin")
     if origin is not None and urlsplit(origin).netloc != request.host:
         abort(403, "This request came from another site's page and was refused.")
+    # older browsers send no such header, and scripts on this machine none at all: those are let through
     if request.headers.get("Sec-Fetch-Site", "same-origin") not in {"same-origin", "none"}:
         abort(403, "This request came from another site's page and was refused.")
 

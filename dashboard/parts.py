@@ -13,11 +13,12 @@ from dashboard import route, words
 from dashboard.drawing import Drawing
 from dashboard.figures import GRAPH_CONFIG, Figure
 from dashboard.routing import instrument_address, series_address
-from qc.jobs.board_views import SeriesVerdict, SeriesView, ShopView
+from qc.jobs.board import SeriesVerdict, SeriesView, ShopView
 
 SERIAL = re.compile(r"\b[A-Z]{1,4}-\w+")
 """Serials and names of gauges and tools, as they stand in a sentence."""
 
+# chosen: four pixels a piece at the width of the line; closer, its course is a smear
 SPARK_POINTS = 36
 """Points of a sparkline: enough to see the change beside what was before."""
 

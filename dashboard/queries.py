@@ -6,13 +6,13 @@ from typing import Final, cast
 
 from flask import current_app, request
 
-from qc.jobs.board_questions import BoardData, UploadDesk
+from qc.jobs.board import BoardData, UploadDesk
 
 DATA_KEY: Final = "BOARD_DATA"
 DESK_KEY: Final = "BOARD_DESK"
 WIDTH_COOKIE: Final = "board_width"
 THEME_COOKIE: Final = "board_theme"
-PLOT_PX: Final = {"narrow": 300, "middle": 390, "wide": 590}
+PLOT_PX: Final = {"narrow": 300, "middle": 390, "wide": 590}  # chosen: about what the style sheet leaves
 
 
 def board() -> BoardData:

@@ -18,7 +18,7 @@ from pathlib import Path
 from queue import Empty
 from typing import Any, Final, cast
 
-from qc.jobs.board_views import QcError
+from qc.errors import QcError
 
 KEPT_TICKETS: Final = 200
 """Tickets remembered; the oldest are forgotten first."""
@@ -48,6 +48,7 @@ class WorkerDesk:
 
     def __init__(self, folder: Path, as_of: date | None = None) -> None:
         self._folder, self._as_of = folder, as_of
+        # spawned, not forked: a copy of a process with threads may inherit a lock that nobody will release
         self._context = multiprocessing.get_context("spawn")
         self._lock = threading.Lock()
         self._tickets: dict[str, dict[str, Any]] = {}
@@ -97,6 +98,7 @@ class WorkerDesk:
                 return
             self._tasks.put(None)
             process, self._process = self._process, None
+        # chosen: a large sheet in hand takes seconds; what hangs longer is ended
         process.join(10)
         if process.is_alive():
             process.terminate()
@@ -150,7 +152,7 @@ def work(folder: str, as_of: date | None, tasks: Any, answers: Any) -> None:
     tasks, answers : queue
         Tasks come in as (ticket, kind, what, who), None ends; answers go out as (ticket, changed fields).
     """
-    from qc.jobs.board_tasks import warm
+    from qc.jobs.board import warm
 
     if multiprocessing.parent_process() is not None:
         # Ctrl-C reaches every process of the terminal; the sheet in hand is finished all the same.
@@ -184,7 +186,8 @@ def _next(tasks: Any) -> Task | None:
 
 
 def _do(folder: Path, as_of: date | None, task: Task, answers: Any) -> dict[str, Any]:
-    from qc.jobs.board_tasks import decide_held, decide_series, say_signal, study_file, take_sheets
+    """Do one task; imported here, so that the heavy libraries load in this process alone."""
+    from qc.jobs.board import decide_held, decide_series, say_signal, study_file, take_sheets
 
     ticket, kind, what, who = task
     answers.put((ticket, {"state": "working"}))

@@ -26,7 +26,7 @@ from dashboard.parts import (
     unbroken,
 )
 from dashboard.routing import Page, address, series_address
-from qc.jobs.board_views import SignalView
+from qc.jobs.board import SignalView
 
 STATE_WORDS = {
     "open": "open",
@@ -138,6 +138,7 @@ def _row(view: SignalView) -> Component:
 
 
 def _facts(view: SignalView) -> Component:
+    """Give the figures of a signal with the rate it was judged at: without that a size says nothing."""
     found, verdict = view.signal, view.verdict
     decimals = words.decimals_of(verdict)
     rows: list[tuple[str, Any]] = [

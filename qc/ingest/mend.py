@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime
 from typing import Any
 
+from qc.errors import QcError
 from qc.ingest.checking import Checked, check
 from qc.ingest.dates import read_moment
 from qc.ingest.frames import EVENT_ROW, READING_ROW, event_frame, reading_frame
@@ -16,7 +17,7 @@ from qc.ingest.numbers import read_number, read_whole
 from qc.ingest.reasons import Reason
 from qc.ingest.rows import read_verdict
 from qc.ingest.unfolding import Unfolded
-from qc.plan import Plan, QcError
+from qc.plan import Plan
 
 REPLACES = "replaces"
 """Key of a proposal that makes the row a correction: the id of the reading it takes the place of."""

@@ -8,11 +8,11 @@ from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
+from qc.errors import QcError
 from qc.jobs.month import MonthReport, month
 from qc.jobs.status import Status, status
 from qc.jobs.upload import ShowProgress, Total, UploadReceipt, upload
 from qc.jobs.workshop import PLAN, Workshop, open_workshop
-from qc.plan import QcError
 from sample_measurements import folder as sample_folder
 
 SHEETS = {".csv", ".xlsx"}
@@ -76,6 +76,7 @@ def make_demo(folder: Path, *, progress: ShowProgress | None = None) -> Demo:
         shutil.copyfile(sample_folder() / PLAN, there)
     workshop = open_workshop(folder)
     receipt = None if _is_filled(workshop) else upload(workshop, sample_sheets(), progress=progress)
+    # the last whole month: the present one is not over
     before = workshop.today.replace(day=1) - timedelta(days=1)
     return Demo(folder, _total(receipt), status(workshop), month(workshop, f"{before:%Y-%m}"))
 

@@ -7,8 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from qc.jobs.looking_back import signals_of_day, verdicts_of_day
-from qc.jobs.rates import present_budget
+from qc.jobs.judging import present_budget, signals_of_day, verdicts_of_day
 from qc.jobs.workshop import Workshop
 from qc.stats import Tabled
 from qc.watch import (
@@ -96,6 +95,7 @@ def _dependence(workshop: Workshop, verdicts: Sequence[SeriesVerdict]) -> list[s
 
 
 def _series(verdict: SeriesVerdict, open_signals: int) -> dict[str, Any]:
+    """Give the agreed plain form, whose names are fixed; a series without limits is called unproven there."""
     signal = _telling(verdict)
     has_interval = verdict.ppk_low is not None and verdict.ppk_high is not None
     return {

@@ -8,7 +8,8 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from qc.plan.errors import PlanError, PlanFault, QcError
+from qc.errors import QcError
+from qc.plan.errors import PlanError, PlanFault
 from qc.plan.figures import check_figures
 from qc.plan.model import Plan
 from qc.plan.references import Declared, check_references, doubled_names
@@ -121,6 +122,7 @@ def _fill(tree: Node) -> tuple[Plan | None, list[PlanFault]]:
             errors = error.errors(include_url=False)
             if attempt == 0:  # later passes only meet the holes that pruning left
                 faults = model_faults(errors, tree)
+            # nothing could be taken out, so another pass would meet the same faults
             if not _prune(errors, tree):
                 break
     return None, faults

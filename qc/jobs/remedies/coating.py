@@ -1,0 +1,259 @@
+"""`qc coat`: lacquer by area, the house rule, capability at the lower limit, and the drift of the base."""
+
+from __future__ import annotations
+
+import statistics
+from dataclasses import dataclass
+
+from qc.jobs.remedies.errors import RemedyError, RemedyUsageError
+from qc.jobs.remedies.sheet import Sheet
+from qc.jobs.remedies.table import block, table_row
+from qc.stats import Tabled
+from qc.trade import (
+    BASE_DRIFT_LIMIT_UM,
+    AreaThickness,
+    HouseRule,
+    Spot,
+    TradeError,
+    area_thickness,
+    base_drift_um,
+    cautions_for,
+    dry_from_wet_um,
+    house_80_20,
+    lower_capability,
+    lower_capability_interval,
+    penetration_depth_um,
+    spot_means,
+    wall_is_thin_for_probe,
+)
+
+HOUSE_RULE = (
+    "80/20 is a house rule over the spots of a whole instrument; it is borrowed from thick paint on steel "
+    "and proves conformity with no standard"
+)
+"""Said with every verdict of the rule."""
+
+
+@dataclass(frozen=True, slots=True)
+class CoatResult(Tabled):
+    """What `qc coat` answers."""
+
+    ROWS = "areas"
+
+    areas: tuple[AreaThickness, ...]
+    rules: dict[str, HouseRule]
+    area_passes: dict[str, bool]
+    spots: tuple[Spot, ...]
+    nominal_um: float
+    lower_um: float
+    upper_um: float | None
+    cpl: float | None
+    interval: tuple[float, float] | None
+    base_drift_um: float | None
+    cautions: tuple[str, ...]
+
+    def to_dict(self) -> dict[str, object]:
+        """Give the judgement in the agreed shape."""
+        return {
+            "areas": [{**area.to_dict(), "house_80_20": self.area_passes[area.area]} for area in self.areas],
+            "cpl": self.cpl,
+            "interval": None if self.interval is None else list(self.interval),
+            "base_drift_um": self.base_drift_um,
+            "cautions": list(self.cautions),
+        }
+
+    def to_text(self) -> str:
+        """Give where it is thin and what to do first, then the areas."""
+        return _text(self)
+
+
+def coat(
+    sheet: Sheet,
+    *,
+    nominal_um: float,
+    lower_um: float,
+    upper_um: float | None = None,
+    wet_um: float | None = None,
+    solids: float | None = None,
+    wall_mm: float | None = None,
+    probe_mhz: float = 2.0,
+) -> CoatResult:
+    """Judge the lacquer readings of a sheet.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        Columns `area, spot, um`, optionally `base_um` (bare-metal reading beside it) and `serial`.
+    nominal_um, lower_um, upper_um : float
+        Nominal thickness and limits. [um]
+    wet_um, solids : float, optional
+        Wet film and share of solids by volume, for a check from upstream.
+    wall_mm : float, optional
+        Wall under the coat, to say whether the probe sees through it. [mm]
+    probe_mhz : float
+        Frequency of the probe. [MHz]
+
+    Returns
+    -------
+    CoatResult
+        Areas, house rule, capability, drift and cautions.
+
+    Raises
+    ------
+    RemedyError
+        A missing column or a cell that is no thickness.
+    RemedyUsageError
+        Limits out of order.
+    """
+    if not 0 < lower_um <= nominal_um or (upper_um is not None and not upper_um > nominal_um):
+        raise RemedyUsageError("--lower, --nominal and --upper must rise in this order, in micrometres")
+    if (wet_um is None) != (solids is None):
+        raise RemedyUsageError("--wet-um and --solids belong together")
+    if wet_um is not None and not 0 < wet_um < 10_000:
+        raise RemedyUsageError(f"--wet-um {wet_um:g}: a wet film in micrometres above 0 is needed")
+    if wall_mm is not None and not 0 < wall_mm < 10:
+        raise RemedyUsageError(
+            f"--wall-mm {wall_mm:g}: a wall in millimetres above 0 is needed, such as 0.45"
+        )
+    if not 0 < probe_mhz < 1000:
+        raise RemedyUsageError(f"--probe-mhz {probe_mhz:g}: a frequency in MHz above 0 is needed")
+    readings, bases = _read(sheet)
+    try:
+        spots = spot_means(readings)
+    except TradeError as error:
+        raise sheet.blame(error, sheet.rows, {"um": "um"}) from error
+    areas = area_thickness(spots, nominal_um)
+    serials = list(dict.fromkeys(spot.serial for spot in spots))
+    rules = {s: house_80_20([spot.um for spot in spots if spot.serial == s], nominal_um) for s in serials}
+    failed = {spot.area for spot in spots if not rules[spot.serial].passes}
+    values = [spot.um for spot in spots]
+    cpl = interval = None
+    if len(set(values)) > 1:
+        cpl = lower_capability(values, lower_um)
+        interval = lower_capability_interval(cpl, len(values))
+    drift = base_drift_um(bases) if bases else None
+    notes = _notes(areas, rules, bases, drift, lower_um, upper_um, spots)
+    notes += _upstream_notes(values, wet_um, solids, wall_mm, probe_mhz)
+    return CoatResult(
+        tuple(areas),
+        rules,
+        {area.area: area.area not in failed for area in areas},
+        tuple(spots),
+        nominal_um,
+        lower_um,
+        upper_um,
+        cpl,
+        interval,
+        drift,
+        (*notes, *cautions_for("lacquer")),
+    )
+
+
+def _read(sheet: Sheet) -> tuple[list[Spot], list[float]]:
+    """Read spots with the mean bare-metal reading taken off, and the bare-metal readings in order."""
+    sheet.need("area", "spot", "um")
+    bases = {row.line: sheet.optional_number(row, "base_um") for row in sheet.rows}
+    known = [base for base in bases.values() if base is not None]
+    base = statistics.fmean(known) if known else 0.0
+    values = [sheet.number(row, "um") for row in sheet.rows]
+    # chosen: no lacquer is under a micrometre everywhere, but all are under one in millimetres
+    if max(values) < 1.0:
+        raise RemedyError(
+            f"{sheet.name}: every thickness in column um is below 1. Give micrometres: 0.015 mm is 15 um"
+        )
+    for row, value in zip(sheet.rows, values, strict=True):
+        if not 0.0 <= value < 1000.0:
+            raise sheet.fault(row, "um", f"{value:g} um is no lacquer thickness", "Measure the spot again")
+    spots = [
+        Spot(sheet.label(row, "area"), sheet.label(row, "spot"), value - base, sheet.text(row, "serial"))
+        for row, value in zip(sheet.rows, values, strict=True)
+    ]
+    return spots, known
+
+
+def _notes(
+    areas: list[AreaThickness],
+    rules: dict[str, HouseRule],
+    bases: list[float],
+    drift: float | None,
+    lower_um: float,
+    upper_um: float | None,
+    spots: list[Spot],
+) -> list[str]:
+    """Say what to know before believing a verdict, the house rule's own reach first."""
+    notes = [HOUSE_RULE]
+    if bases:
+        notes.append(
+            f"The mean bare-metal reading of {statistics.fmean(bases):.1f} um is taken off every reading"
+        )
+    if drift is not None and abs(drift) > BASE_DRIFT_LIMIT_UM:
+        notes.append(
+            f"The bare-metal reading moved by {drift:+.1f} um: zero the gauge again on the bare twin and "
+            f"measure the spots between the two checks again"
+        )
+    for area in areas:
+        if area.least < lower_um:
+            notes.append(f"{area.area} is thin: least spot {area.least:.1f} um, limit {lower_um:g} um")
+    thick = [spot for spot in spots if upper_um is not None and spot.um > upper_um]
+    if thick:
+        worst = max(thick, key=lambda spot: spot.um)
+        notes.append(f"{worst.area}, spot {worst.spot} is thick: {worst.um:.1f} um; thick coats run")
+    failed = [serial for serial, rule in rules.items() if not rule.passes]
+    if failed and any(failed):
+        notes.append(f"House rule failed: {', '.join(failed)}")
+    return notes
+
+
+def _upstream_notes(
+    values: list[float], wet_um: float | None, solids: float | None, wall_mm: float | None, probe_mhz: float
+) -> list[str]:
+    """Say what the wet film promised, and whether the probe sees through the wall."""
+    notes = []
+    if wet_um is not None and solids is not None:
+        notes.append(_wet_note(wet_um, solids, values))
+    if wall_mm is not None and wall_is_thin_for_probe(wall_mm, 1e6 * probe_mhz):
+        depths_mm = 3 * penetration_depth_um(1e6 * probe_mhz) / 1000
+        notes.append(
+            f"A wall of {wall_mm:g} mm is thinner than three penetration depths ({depths_mm:.2f} mm at "
+            f"{probe_mhz:g} MHz): zero on the same bare part at the same spot"
+        )
+    return notes
+
+
+def _wet_note(wet_um: float, solids: float, values: list[float]) -> str:
+    try:
+        dry = dry_from_wet_um(wet_um, solids)
+    except TradeError as error:
+        raise RemedyUsageError(f"--solids {solids:g}: {error}") from error
+    return (
+        f"A wet film of {wet_um:g} um at {solids:.0%} solids dries to {dry:.1f} um; measured mean "
+        f"{statistics.fmean(values):.1f} um"
+    )
+
+
+def _text(result: CoatResult) -> str:
+    """Write the judgement of a lacquer sheet."""
+    thinnest = min(result.areas, key=lambda area: area.least)
+    passed = sum(rule.passes for rule in result.rules.values())
+    if thinnest.least < result.lower_um:
+        first = (
+            f"{thinnest.area} is too thin: least spot {thinnest.least:.1f} um, limit {result.lower_um:g} um; "
+        )
+        first += "measure it again, then strip and spray again"
+    elif passed < len(result.rules):
+        first = f"House rule failed, though no spot is below the limit; thinnest is {thinnest.area}"
+    else:
+        first = f"Thick enough everywhere; thinnest is {thinnest.area}, {thinnest.least:.1f} um"
+    lines = [first, "", table_row("area", ["spots", "mean um", "least", "below"], "house rule")]
+    for area in result.areas:
+        verdict = "pass" if result.area_passes[area.area] else "fail"
+        figures = [str(area.n), f"{area.mean:.1f}", f"{area.least:.1f}", str(area.below_nominal)]
+        lines.append(table_row(area.area, figures, verdict))
+    if result.cpl is not None and result.interval is not None:
+        lines.append(
+            f"Capability at the lower limit {result.cpl:.2f} "
+            f"({result.interval[0]:.2f} to {result.interval[1]:.2f}, 95 %)"
+        )
+    if result.base_drift_um is not None:
+        lines.append(f"Bare-metal reading moved by {result.base_drift_um:+.1f} um")
+    return "\n".join(lines + block("Cautions", result.cautions))

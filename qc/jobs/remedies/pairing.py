@@ -1,0 +1,291 @@
+"""`qc pair`: which inner tube of the rack into which outer."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from qc.jobs.remedies.errors import RemedyError, RemedyUsageError
+from qc.jobs.remedies.sheet import Sheet, SheetRow
+from qc.jobs.remedies.table import table_row
+from qc.stats import Tabled
+from qc.trade import (
+    BODY_EXTRA_UM,
+    COSTS,
+    INCH_MM,
+    Pairing,
+    TradeError,
+    Tube,
+    best_pairing_yield,
+    body_suspects,
+    mean_mm,
+    pair_tubes,
+    random_pairing_yield,
+)
+
+LEAST_FOR_DRIFT = 5
+"""Tubes in order of drawing from which on a drift is worth a test."""
+
+
+@dataclass(frozen=True, slots=True)
+class TubeRun:
+    """The tubes of one side in the order of the file, before any pairing.
+
+    Parameters
+    ----------
+    side : str
+        `inner` or `outer`.
+    names : tuple of str
+        Tubes.
+    means_mm : tuple of float
+        Mean diameter of each. [mm]
+    sd_um : float
+        Spread among tubes. [um]
+    drift_um : float
+        Change from first to last by a straight line. [um]
+    drifting : bool
+        The slope is clear of 0.
+    """
+
+    side: str
+    names: tuple[str, ...]
+    means_mm: tuple[float, ...]
+    sd_um: float
+    drift_um: float
+    drifting: bool
+
+
+@dataclass(frozen=True, slots=True)
+class PairResult(Tabled):
+    """What `qc pair` answers."""
+
+    ROWS = "pairs"
+
+    pairing: Pairing
+    target_um: float
+    lower_um: float
+    upper_um: float
+    inner_run: TubeRun
+    outer_run: TubeRun
+    random_share: float | None
+    best_share: float | None
+
+    def to_dict(self) -> dict[str, object]:
+        """Give the pairing in the agreed shape."""
+        return self.pairing.to_dict()
+
+    def to_text(self) -> str:
+        """Give the sentence a technician needs first, then pairs, leftovers and the tubes themselves."""
+        return _text(self)
+
+
+def pair(
+    inner: Sheet,
+    outer: Sheet,
+    *,
+    target_um: float,
+    lower_um: float,
+    upper_um: float,
+    cost: str = "mean-squares",
+) -> PairResult:
+    """Propose pairs from the rack.
+
+    Parameters
+    ----------
+    inner, outer : Sheet
+        Columns `tube, station, direction, od_mm` or `id_mm`, optionally `leg` and `surface`.
+    target_um, lower_um, upper_um : float
+        Diametral clearance wanted, and its limits. [um]
+    cost : str
+        What is made least, see `qc.trade.COSTS`.
+
+    Returns
+    -------
+    PairResult
+        Pairs, leftovers, and the tubes before pairing.
+
+    Raises
+    ------
+    RemedyError
+        A cell that cannot be what was meant.
+    RemedyUsageError
+        Limits out of order or an unknown cost.
+    """
+    if not lower_um <= target_um <= upper_um or not lower_um < upper_um:
+        raise RemedyUsageError(
+            f"--target-um {target_um:g} must lie between --lower-um {lower_um:g} and --upper-um {upper_um:g}"
+        )
+    if cost not in COSTS:
+        raise RemedyUsageError(f"--cost {cost}: choose one of {', '.join(COSTS)}")
+    inners, outers = read_rack(inner, "od_mm"), read_rack(outer, "id_mm")
+    _check_rack(inner, inners, outers, target_um)
+    try:
+        pairing = pair_tubes(inners, outers, target_um, lower_um, upper_um, cost)
+    except TradeError as error:
+        raise RemedyError(f"{inner.name} and {outer.name}: {error}") from error
+    inner_run, outer_run = tube_run("inner", inners), tube_run("outer", outers)
+    shares = _shares(inner_run, outer_run, target_um, lower_um, upper_um)
+    return PairResult(pairing, target_um, lower_um, upper_um, inner_run, outer_run, *shares)
+
+
+def read_rack(sheet: Sheet, column: str) -> list[Tube]:
+    """Read the tubes of one side; readings of the body take no part.
+
+    Raises
+    ------
+    RemedyError
+        A missing column or a cell that is no diameter.
+    """
+    other = {"od_mm": "id_mm", "id_mm": "od_mm"}[column]
+    if sheet.has(other) and not sheet.has(column):
+        raise RemedyError(
+            f"{sheet.name}: column {other} where {column} is needed. "
+            "Inner tubes carry od_mm (--inner), outer tubes id_mm (--outer): swap the files"
+        )
+    sheet.need("tube", "station", column)
+    racks: dict[str, dict[str, dict[str, list[float]]]] = {}
+    for row in sheet.rows:
+        surface = sheet.text(row, "surface").casefold()
+        if surface not in {"", "stocking", "body"}:
+            raise sheet.fault(row, "surface", f"{surface!r} is not known", "Write stocking or body")
+        value = _diameter(sheet, row, column)
+        name, station = sheet.label(row, "tube"), sheet.label(row, "station")
+        if surface != "body":
+            leg = racks.setdefault(name, {}).setdefault(sheet.text(row, "leg"), {})
+            leg.setdefault(station, []).append(value)
+    if not racks:
+        raise RemedyError(f"{sheet.name}: only body readings. Measure the stockings, which carry the fit")
+    return [Tube(name, legs) for name, legs in racks.items()]
+
+
+def tube_run(side: str, tubes: list[Tube]) -> TubeRun:
+    """Summarise the tubes of one side before pairing, since pairing hides a drifting die."""
+    means = [mean_mm(tube) for tube in tubes]
+    n, middle = len(means), math.fsum(means) / len(means)
+    away = [index - (n - 1) / 2.0 for index in range(n)]
+    spread = math.fsum(a * a for a in away)
+    slope = math.fsum(a * m for a, m in zip(away, means, strict=True)) / spread if n > 1 else 0.0
+    squares = math.fsum((m - middle) ** 2 for m in means)
+    drifting = False
+    if n >= LEAST_FOR_DRIFT:
+        rest = max(0.0, squares - slope * slope * spread)
+        drifting = rest == 0.0 < abs(slope) or (
+            rest > 0.0 and abs(slope) / math.sqrt(rest / (n - 2) / spread) > _quantile(n - 2)
+        )
+    sd = math.sqrt(squares / (n - 1)) if n > 1 else 0.0
+    return TubeRun(
+        side,
+        tuple(tube.name for tube in tubes),
+        tuple(means),
+        1000.0 * sd,
+        1000.0 * slope * (n - 1),
+        drifting,
+    )
+
+
+def _quantile(freedom: int) -> float:
+    from scipy.special import stdtrit
+
+    # two-sided 1 %: chosen, since every rack is asked
+    return float(stdtrit(freedom, 0.995))
+
+
+def _diameter(sheet: Sheet, row: SheetRow, column: str) -> float:
+    value = sheet.number(row, column)
+    if 5.0 <= value <= 40.0:
+        return value
+    hint = "Give the diameter in millimetres"
+    if 5.0 <= value * INCH_MM <= 40.0:
+        hint = f"If it was read in inches, write {value * INCH_MM:.3f}"
+    elif 5.0 <= value / 1000.0 <= 40.0:
+        hint = f"If it was read in micrometres, or the decimal sign is missing, write {value / 1000.0:.3f}"
+    raise sheet.fault(row, column, f"{value:g} mm is no slide tube's diameter", hint)
+
+
+def _check_rack(sheet: Sheet, inners: list[Tube], outers: list[Tube], target_um: float) -> None:
+    """Refuse tubes that cannot be what was meant: too large for every outer, or read on the body."""
+    largest = max(mean_mm(tube) for tube in outers)
+    for tube in inners:
+        if mean_mm(tube) >= largest:
+            row = next(row for row in sheet.rows if sheet.text(row, "tube") == tube.name)
+            raise sheet.fault(
+                row,
+                "od_mm",
+                f"{tube.name} is larger than every outer's bore (clearance below 0)",
+                "Check that inner and outer files are not swapped, and measure it again",
+            )
+    labelled = {
+        sheet.text(row, "tube") for row in sheet.rows if sheet.text(row, "surface").casefold() == "stocking"
+    }
+    for name in body_suspects(inners, outers, target_um):
+        if name not in labelled:
+            row = next(row for row in sheet.rows if sheet.text(row, "tube") == name)
+            raise sheet.fault(
+                row,
+                "od_mm",
+                f"{name} would be {BODY_EXTRA_UM[0]:.0f} um or more too loose in every outer, as a body is",
+                "Measure the stocking; if it was, say so in a column surface (stocking or body)",
+            )
+
+
+def _shares(
+    inner: TubeRun, outer: TubeRun, target_um: float, lower_um: float, upper_um: float
+) -> tuple[float | None, float | None]:
+    """Give the expected share of means inside, taken at random and paired best; None without a spread."""
+    lot = min(len(inner.names), len(outer.names))
+    if lot < 3 or inner.sd_um <= 0.0 or outer.sd_um <= 0.0:
+        return None, None
+    middle = 1000.0 * (
+        math.fsum(outer.means_mm) / len(outer.names) - math.fsum(inner.means_mm) / len(inner.names)
+    )
+    apart, half = middle - (lower_um + upper_um) / 2.0, (upper_um - lower_um) / 2.0
+    random = random_pairing_yield(inner.sd_um, outer.sd_um, half, apart)
+    # 500 lots: good to half a per cent, and the answer is told in whole ones
+    return random, best_pairing_yield(inner.sd_um, outer.sd_um, half, lot, apart, lots=500)[0]
+
+
+def _text(result: PairResult) -> str:
+    """Write a pairing."""
+    pairing = result.pairing
+    total = len(pairing.pairs)
+    lines = [
+        f"{pairing.inside} of {total} pairs lie wholly within {result.lower_um:g} to {result.upper_um:g} um"
+        + ("" if pairing.inside == total else "; fit those first and look at the rest below"),
+        "",
+        table_row("inner", ["outer", "least um", "mean um", "greatest"]),
+    ]
+    for pair in pairing.pairs:
+        figures = [f"{figure:.1f}" for figure in (pair.least_um, pair.mean_um, pair.greatest_um)]
+        lines.append(table_row(pair.inner, [pair.outer, *figures], "" if pair.inside else "outside"))
+    for tube in (*pairing.left_inner, *pairing.left_outer):
+        mate = "bore" if tube.side == "inner" else "stocking"
+        lines.append(
+            f"{tube.name} is left: it wants a {mate} of {tube.wanted_mm:.3f} mm; nearest {tube.nearest}, "
+            f"{tube.nearest_off_um:+.0f} um off target: {_mend(tube.side, tube.nearest_off_um)}"
+        )
+    if result.random_share is not None and result.best_share is not None:
+        lines.append(
+            f"Expected within limits: {result.random_share:.0%} taken at random, {result.best_share:.0%} "
+            f"paired"
+        )
+    lines += [
+        "",
+        "Pairing hides a drifting die: these are the tubes before pairing, in the order of the file",
+    ]
+    lines += [_run_line(result.inner_run), _run_line(result.outer_run)]
+    return "\n".join(lines)
+
+
+def _mend(side: str, off_um: float) -> str:
+    """Say which die would mend a leftover tube, and by how much."""
+    tool = "the outers' mandrel" if side == "inner" else "the inners' die"
+    smaller = off_um > 0 if side == "inner" else off_um < 0
+    return f"{tool} {abs(off_um):.0f} um {'smaller' if smaller else 'larger'}, or keep it for the next lot"
+
+
+def _run_line(run: TubeRun) -> str:
+    mean = sum(run.means_mm) / len(run.means_mm)
+    drift = (
+        f", DRIFTING by {run.drift_um:+.1f} um from first to last: look at its die" if run.drifting else ""
+    )
+    return f"{run.side:6} n {len(run.names)}, mean {mean:.4f} mm, sd {run.sd_um:.1f} um{drift}"

@@ -1,0 +1,201 @@
+"""`qc wear`: when a die or mandrel has to be changed, in draws and dates."""
+
+from __future__ import annotations
+
+import math
+from collections import defaultdict
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from qc.jobs.remedies.errors import RemedyUsageError
+from qc.jobs.remedies.sheet import Sheet, SheetRow
+from qc.jobs.remedies.table import block, table_row
+from qc.stats import GREATEST, Tabled
+from qc.trade import TradeError, WearLine, cautions_for, fit_wear
+
+LEAST_FOR_LINE = 3
+"""Pieces that make a line with something to spare."""
+
+
+@dataclass(frozen=True, slots=True)
+class ToolWear:
+    """The forecast of one tool; `line` is None while it has too few pieces."""
+
+    tool: str
+    n: int
+    line: WearLine | None
+    change_by_date: date | None
+    warnings: tuple[str, ...]
+    counts: tuple[float, ...]
+    values: tuple[float, ...]
+
+    def to_dict(self) -> dict[str, object]:
+        """Give the forecast in the agreed shape."""
+        line = self.line
+        return {
+            "tool": self.tool,
+            "n": self.n,
+            "slope": None if line is None else line.slope,
+            "interval": None if line is None else list(line.slope_interval),
+            "limit": None if line is None else line.limit,
+            "line_crossing": None if line is None or line.line_crossing is None else list(line.line_crossing),
+            "change_by_count": None if line is None else line.change_by_count,
+            "change_by_date": None if self.change_by_date is None else self.change_by_date.isoformat(),
+            "warnings": list(self.warnings),
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class WearResult(Tabled):
+    """What `qc wear` answers."""
+
+    ROWS = "tools"
+
+    tools: tuple[ToolWear, ...]
+    value: str
+    against: str
+    cautions: tuple[str, ...]
+
+    def to_dict(self) -> dict[str, object]:
+        """Give the forecasts in the agreed shape."""
+        return {"tools": [tool.to_dict() for tool in self.tools]}
+
+    def to_text(self) -> str:
+        """Give one sentence a tool, the most urgent first, then the figures."""
+        return _text(self)
+
+
+def wear(
+    sheet: Sheet,
+    *,
+    value: str,
+    against: str,
+    tool: str | None = None,
+    lower: float | None = None,
+    upper: float | None = None,
+    per_week: float | None = None,
+    as_of: date | None = None,
+) -> WearResult:
+    """Forecast the wear of every tool on a sheet.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        One row a piece, in order of making.
+    value, against : str
+        Columns of the figure that wears and of the count since the tool was fitted.
+    tool : str, optional
+        Column of the tool's name.
+    lower, upper : float, optional
+        Limits of the figure. [its unit]
+    per_week : float, optional
+        Draws a week, for a date.
+    as_of : date, optional
+        Day from which the date counts; needed with `per_week`.
+
+    Returns
+    -------
+    WearResult
+        One forecast a tool.
+
+    Raises
+    ------
+    RemedyError
+        A missing column, a cell that is no figure, or a count that falls on one tool.
+    RemedyUsageError
+        Limits or pace that cannot be.
+    """
+    if per_week is not None and not per_week > 0:
+        raise RemedyUsageError(f"--per-week {per_week:g}: a number of draws above 0 is needed")
+    for name, limit in (("--lower", lower), ("--upper", upper)):
+        if limit is not None and not abs(limit) <= GREATEST:
+            raise RemedyUsageError(f"{name} {limit:g}: a limit in the unit of the values is needed")
+    if lower is not None and upper is not None and not lower < upper:
+        raise RemedyUsageError(f"--lower {lower:g} must be below --upper {upper:g}")
+    value, against, tool = value.strip().lower(), against.strip().lower(), tool and tool.strip().lower()
+    sheet.need(value, against, *([tool] if tool else []))
+    groups: dict[str, list[SheetRow]] = defaultdict(list)
+    for row in sheet.rows:
+        groups[sheet.label(row, tool) if tool else ""].append(row)
+    tools = []
+    for name, rows in groups.items():
+        counts = tuple(sheet.number(row, against) for row in rows)
+        values = tuple(sheet.number(row, value) for row in rows)
+        line, warnings = _line(sheet, rows, counts, values, (value, against), lower, upper)
+        change = _date(line, per_week, as_of)
+        tools.append(ToolWear(name, len(rows), line, change, warnings, counts, values))
+    return WearResult(tuple(tools), value, against, cautions_for("drawing"))
+
+
+def _line(
+    sheet: Sheet,
+    rows: list[SheetRow],
+    counts: tuple[float, ...],
+    values: tuple[float, ...],
+    columns: tuple[str, str],
+    lower: float | None,
+    upper: float | None,
+) -> tuple[WearLine | None, tuple[str, ...]]:
+    """Fit one tool; too few pieces are said and not refused, since other tools may have their forecast."""
+    # a falling count goes on to the fit, which refuses it by its cell, however few the pieces
+    falling = any(after < before for before, after in zip(counts, counts[1:], strict=False))
+    if (len(rows) < LEAST_FOR_LINE or len(set(counts)) < 2) and not falling:
+        return None, (f"only {len(rows)} pieces on this tool: no line yet, measure on",)
+    try:
+        line = fit_wear(counts, values, lower=lower, upper=upper)
+    except TradeError as error:
+        raise sheet.blame(error, rows, {"value": columns[0], "count": columns[1]}) from error
+    warnings = line.warnings
+    if line.limit is None:
+        warnings = (*warnings, "no limit was given: slope only, give --upper or --lower for a forecast")
+    return line, warnings
+
+
+def _date(line: WearLine | None, per_week: float | None, as_of: date | None) -> date | None:
+    if line is None or line.change_by_count is None or per_week is None or as_of is None:
+        return None
+    weeks = max(0.0, (line.change_by_count - line.last_count) / per_week)
+    days = math.floor(7.0 * weeks)
+    # A date beyond a working life is no date.
+    return as_of + timedelta(days=days) if days < 20_000 else None
+
+
+def _text(result: WearResult) -> str:
+    """Write the forecasts, the tool to change first at the top."""
+    ordered = sorted(result.tools, key=_urgency)
+    lines = [_wear_sentence(tool) for tool in ordered]
+    lines += ["", table_row("tool", ["pieces", "per 100", "from", "to", "limit", "crossing", "change by"])]
+    for tool in ordered:
+        line = tool.line
+        if line is None:
+            lines.append(table_row(tool.tool or "(all)", [str(tool.n)]))
+            continue
+        slopes = [f"{100 * slope:.4g}" for slope in (line.slope, *line.slope_interval)]
+        crossing = "-" if line.line_crossing is None else f"{line.line_crossing[0]:.0f}"
+        limit = "-" if line.limit is None else f"{line.limit:g}"
+        change = "-" if line.change_by_count is None else str(line.change_by_count)
+        lines.append(table_row(tool.tool or "(all)", [str(tool.n), *slopes, limit, crossing, change]))
+    for tool in ordered:
+        lines += [f"{tool.tool or 'tool'}: {warning}" for warning in tool.warnings]
+    return "\n".join(lines + block("Cautions", result.cautions))
+
+
+def _urgency(tool: ToolWear) -> float:
+    if tool.line is None or tool.line.change_by_count is None:
+        return float("inf")
+    return tool.line.change_by_count - tool.line.last_count
+
+
+def _wear_sentence(tool: ToolWear) -> str:
+    name = tool.tool or "The tool"
+    if tool.line is None or tool.line.change_by_count is None:
+        return (
+            f"{name}: no change to plan by count ({tool.warnings[0]})"
+            if tool.warnings
+            else f"{name}: no limit"
+        )
+    left = tool.line.change_by_count - tool.line.last_count
+    if left < 0:
+        return f"{name}: change now; it was due at count {tool.line.change_by_count}"
+    when = f", about {tool.change_by_date:%Y-%m-%d}" if tool.change_by_date else ""
+    return f"{name}: change by count {tool.line.change_by_count} ({left:.0f} left{when})"
