@@ -1,0 +1,180 @@
+"""Csv as benches write it: any of three separators, any of four encodings, decimal commas left as typed."""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from collections import Counter
+
+from qc.ingest.cells import heading
+from qc.ingest.errors import SheetError
+from qc.ingest.reading.grid import MAX_CELL, MAX_COLUMNS, MAX_ROWS, Grid
+
+SEPARATORS = (";", "\t", ",")
+CONTROL = re.compile(r"[\x00-\x08\x0e-\x1f\x7f]")
+SAMPLE_LINES = 200  # enough to tell the separator of any bench sheet
+HEAD_LINES = 40  # a head block and the headings below it end before this
+
+
+def read_csv(data: bytes, name: str, sheet: str) -> Grid:
+    """Read a csv file as text cells.
+
+    Parameters
+    ----------
+    data : bytes
+        The file's content.
+    name, sheet : str
+        Its name and its SHA-256.
+
+    Returns
+    -------
+    Grid
+        Rows as typed; rows without any text are kept as empty, since one parts head and table.
+
+    Raises
+    ------
+    SheetError
+        A NUL or control character, an unknown encoding, an open quotation mark, a last line that stops
+        short, or a table over the limits.
+    """
+    text = _decode(data, name)
+    _refuse_control(text, name)
+    separator = _separator(text)
+    rows, lines = _rows(text, separator, name)
+    _refuse_cut(text, rows, lines, name)
+    trimmed = tuple(_trim(row) for row in rows)
+    widths = tuple(len(row) for row in rows)
+    return Grid(name, "", "csv", sheet, trimmed, tuple(lines), separator, widths)
+
+
+def _decode(data: bytes, name: str) -> str:
+    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
+        return _strict(data, "utf-16", name)
+    if data.startswith(b"\xef\xbb\xbf"):
+        return _strict(data, "utf-8-sig", name)
+    guess = _utf16_without_mark(data)
+    if guess:
+        return _strict(data, guess, name)
+    try:
+        return data.decode("utf-8")
+    except UnicodeDecodeError as fault:
+        if fault.end >= len(data) and fault.reason.startswith("unexpected end"):
+            raise _cut(name, _line_of(data, fault.start)) from None
+        # Old Windows benches: cp1252 differs from Latin-1 only where Latin-1 has control characters.
+        return _strict(data, "cp1252", name)
+
+
+def _strict(data: bytes, encoding: str, name: str) -> str:
+    try:
+        return data.decode(encoding)
+    except UnicodeDecodeError as fault:
+        if encoding.startswith("utf-16") and "truncated" in fault.reason:
+            raise _cut(name, 0) from None
+        cell = f"line {_line_of(data, fault.start)}"
+        hint = "Save it again as csv with the encoding UTF-8."
+        raise SheetError(name, "the text is in an encoding that cannot be read", hint, cell=cell) from None
+
+
+def _utf16_without_mark(data: bytes) -> str:
+    """Plain text in UTF-16 has a NUL as every second byte; a stray NUL does not."""
+    head = data[:2000]
+    if len(head) < 4 or len(head) % 2:
+        head = head[: len(head) // 2 * 2]
+    half = len(head) // 2
+    if half and head[1::2].count(0) > 0.8 * half and head[0::2].count(0) == 0:
+        return "utf-16-le"
+    if half and head[0::2].count(0) > 0.8 * half and head[1::2].count(0) == 0:
+        return "utf-16-be"
+    return ""
+
+
+def _line_of(data: bytes, offset: int) -> int:
+    return data.count(b"\n", 0, offset) + 1
+
+
+def _refuse_control(text: str, name: str) -> None:
+    found = CONTROL.search(text)
+    if found:
+        cell = f"line {text.count(chr(10), 0, found.start()) + 1}"
+        what = "a NUL byte" if found.group() == "\x00" else "a control character"
+        hint = "It is no plain text file, or was damaged: save the sheet again as csv."
+        raise SheetError(name, f"the file holds {what}", hint, cell=cell)
+    at = text.find("\ufffd")
+    if at >= 0:
+        cell = f"line {text.count(chr(10), 0, at) + 1}"
+        hint = "Save it again from the program it was typed in, as csv with the encoding UTF-8."
+        raise SheetError(name, "letters were lost when the file was saved", hint, cell=cell)
+
+
+def _separator(text: str) -> str:
+    """Choose the separator that shows most headings we know; among equals the one of most even width."""
+    lines = [line for line in text.splitlines()[:SAMPLE_LINES] if line.strip()]
+    best, best_score = ";", (0, 0)
+    for separator in SEPARATORS:
+        known = max((_known_headings(line, separator) for line in lines[:HEAD_LINES]), default=0)
+        widths = Counter(_width(line, separator) for line in lines)
+        even = max(((width - 1) * count for width, count in widths.items()), default=0)
+        if (known, even) > best_score:
+            best, best_score = separator, (known, even)
+    return best
+
+
+def _known_headings(line: str, separator: str) -> int:
+    return sum(bool(heading(cell).field) for cell in line.split(separator)) if separator in line else 0
+
+
+def _width(line: str, separator: str) -> int:
+    if '"' not in line:
+        return line.count(separator) + 1
+    return next((len(cells) for cells in csv.reader([line], delimiter=separator)), 1)
+
+
+def _rows(text: str, separator: str, name: str) -> tuple[list[list[str]], list[int]]:
+    rows: list[list[str]] = []
+    lines: list[int] = []
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
+    start = 1
+    try:
+        for cells in reader:
+            if len(rows) >= MAX_ROWS or len(cells) > MAX_COLUMNS:
+                hint = f"A sheet may have {MAX_ROWS:,} rows and {MAX_COLUMNS} columns: split it."
+                raise SheetError(name, "the table is too large", hint, cell=f"line {start}")
+            if any(len(cell) > MAX_CELL for cell in cells):
+                hint = f"A cell may hold {MAX_CELL:,} characters; look for a missing quotation mark."
+                raise SheetError(name, "a cell is too long", hint, cell=f"line {start}")
+            rows.append(cells)
+            lines.append(start)
+            start = reader.line_num + 1
+    except csv.Error as fault:
+        if "unexpected end" in str(fault):
+            raise _cut(name, start) from None
+        hint = "A cell that begins with a quotation mark must end with one: mend the line, or save it again."
+        raise SheetError(name, "a quotation mark is out of place", hint, cell=f"line {start}") from None
+    return rows, lines
+
+
+def _refuse_cut(text: str, rows: list[list[str]], lines: list[int], name: str) -> None:
+    """Refuse a file cut in half: its last line has no end and is narrower than the lines before it."""
+    if text.endswith(("\n", "\r")) or len(rows) < 3:
+        return
+    above = rows[-4:-1]
+    # Only the table counts: a blank row parts it from the head, whose lines are narrower.
+    blanks = [at for at, row in enumerate(above) if not any(cell.strip() for cell in row)]
+    before = [len(row) for row in above[blanks[-1] + 1 if blanks else 0 :]]
+    if before and len(rows[-1]) < min(before) and len(set(before)) == 1:
+        raise _cut(name, lines[-1])
+
+
+def _cut(name: str, line: int) -> SheetError:
+    hint = "It was probably cut off while copying: copy or save it again and hand in the whole file."
+    return SheetError(
+        name, "the file stops in the middle of a line", hint, cell=f"line {line}" if line else ""
+    )
+
+
+def _trim(row: list[str]) -> tuple[str, ...]:
+    end = len(row)
+    while end and not row[end - 1].strip():
+        end -= 1
+    return tuple(row[:end])

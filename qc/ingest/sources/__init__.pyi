@@ -1,0 +1,6 @@
+from .unfolding import Unfolded, unfold
+
+__all__ = [
+    "Unfolded",
+    "unfold",
+]
