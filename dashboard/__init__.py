@@ -1,7 +1,7 @@
 """The board: what the workshop's figures say, served to browsers on this machine only.
 
 `create_app` builds it for one workshop folder; ``python -m dashboard`` serves it (that is what
-`qc.jobs.board.serve` starts, in a process of its own).
+`qc.jobs.board.serving` starts, in a process of its own).
 """
 
 from __future__ import annotations

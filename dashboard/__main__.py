@@ -24,7 +24,7 @@ from waitress import create_server
 from dashboard import queries
 from dashboard.access import check_host
 from dashboard.app import create_app
-from qc.jobs.board_views import QcError
+from qc.errors import QcError
 
 THREADS = 8
 """Requests answered at the same time; the pages of a small shop."""

@@ -14,7 +14,7 @@ from urllib.parse import urlsplit
 
 from flask import Flask, Response, abort, request
 
-from qc.jobs.board_views import QcError
+from qc.errors import QcError
 
 LOOPBACK_NAMES: Final = frozenset({"localhost", "127.0.0.1", "[::1]", "::1"})
 SAFE_METHODS: Final = frozenset({"GET", "HEAD", "OPTIONS"})

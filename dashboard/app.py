@@ -17,7 +17,7 @@ from dashboard.pages import PAGES
 from dashboard.pages.missing import missing
 from dashboard.parts import masthead
 from dashboard.routing import match
-from qc.jobs.board_questions import BoardData, UploadDesk
+from qc.jobs.board import BoardData, UploadDesk
 
 INDEX = """<!doctype html>
 <html lang="en"{theme}>
@@ -39,7 +39,7 @@ INDEX = """<!doctype html>
 def create_app(workshop_folder: Path | str, as_of: date | None = None) -> Dash:
     """Return the board of a workshop folder, standing on the day `as_of` where one is given."""
     from dashboard.worker import WorkerDesk
-    from qc.jobs.board_data import StoreBoardData
+    from qc.jobs.board import StoreBoardData
 
     folder = Path(workshop_folder)
     return build_app(StoreBoardData(folder, as_of), WorkerDesk(folder, as_of))

@@ -10,7 +10,7 @@ from flask import Flask, Response, jsonify, request
 from dashboard import queries
 from dashboard.steps import steps
 from dashboard.uploads import MOST_BYTES, file_name, problem, who
-from qc.jobs.board_views import HeldView, SignalView
+from qc.jobs.board import HeldView, SignalView
 
 DECISIONS: Final = ("proposal", "by-hand", "as-typed", "drop")
 SAYINGS: Final = ("in-hand", "closed", "closed-false", "reopened", "comment")

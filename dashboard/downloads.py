@@ -8,7 +8,7 @@ from io import StringIO
 from flask import Flask, Response, abort, send_file
 
 from dashboard import queries, theme
-from qc.jobs.board_views import SeriesKey, SeriesView
+from qc.jobs.board import SeriesKey, SeriesView
 
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 """A cell that begins so is run as a formula by spreadsheets; ours are marked as text."""

@@ -8,7 +8,7 @@ from typing import Any, ClassVar
 from dash import html
 from dash.development.base_component import Component
 
-from qc.jobs.board_views import ShopView
+from qc.jobs.board import ShopView
 
 
 class Field(Component):  # type: ignore[misc]

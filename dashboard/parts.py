@@ -13,7 +13,7 @@ from dashboard import route, words
 from dashboard.drawing import Drawing
 from dashboard.figures import GRAPH_CONFIG, Figure
 from dashboard.routing import instrument_address, series_address
-from qc.jobs.board_views import SeriesVerdict, SeriesView, ShopView
+from qc.jobs.board import SeriesVerdict, SeriesView, ShopView
 
 SERIAL = re.compile(r"\b[A-Z]{1,4}-\w+")
 """Serials and names of gauges and tools, as they stand in a sentence."""

@@ -6,7 +6,7 @@ from typing import Final, cast
 
 from flask import current_app, request
 
-from qc.jobs.board_questions import BoardData, UploadDesk
+from qc.jobs.board import BoardData, UploadDesk
 
 DATA_KEY: Final = "BOARD_DATA"
 DESK_KEY: Final = "BOARD_DESK"

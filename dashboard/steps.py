@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dashboard import words
-from qc.jobs.board_views import SeriesView, SignalResult
+from qc.jobs.board import SeriesView, SignalResult
 
 FIRST_STEPS = (
     "Re-measure {serial}.",

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import date
 from math import floor, log10
 
-from qc.jobs.board_views import (
+from qc.jobs.board import (
     LIMITS_WORDS,
     TOO_EARLY,
     TOO_FEW,
@@ -19,7 +19,7 @@ from qc.jobs.board_views import (
     limits_words,
     whole_words,
 )
-from qc.jobs.board_views import rate_words as chance_words
+from qc.jobs.board import rate_words as chance_words
 
 UNIT_WORDS = {"um": "µm", "cent": "cents", "count": "", "fault": "", "cm3/min": "cm³/min", "mm2": "mm²"}
 BEHAVIOUR_WORDS = {"steady": "steady", "drifting": "drifting", "learning": "learning"}

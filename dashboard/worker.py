@@ -18,7 +18,7 @@ from pathlib import Path
 from queue import Empty
 from typing import Any, Final, cast
 
-from qc.jobs.board_views import QcError
+from qc.errors import QcError
 
 KEPT_TICKETS: Final = 200
 """Tickets remembered; the oldest are forgotten first."""
@@ -150,7 +150,7 @@ def work(folder: str, as_of: date | None, tasks: Any, answers: Any) -> None:
     tasks, answers : queue
         Tasks come in as (ticket, kind, what, who), None ends; answers go out as (ticket, changed fields).
     """
-    from qc.jobs.board_tasks import warm
+    from qc.jobs.board import warm
 
     if multiprocessing.parent_process() is not None:
         # Ctrl-C reaches every process of the terminal; the sheet in hand is finished all the same.
@@ -184,7 +184,7 @@ def _next(tasks: Any) -> Task | None:
 
 
 def _do(folder: Path, as_of: date | None, task: Task, answers: Any) -> dict[str, Any]:
-    from qc.jobs.board_tasks import decide_held, decide_series, say_signal, study_file, take_sheets
+    from qc.jobs.board import decide_held, decide_series, say_signal, study_file, take_sheets
 
     ticket, kind, what, who = task
     answers.put((ticket, {"state": "working"}))

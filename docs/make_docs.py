@@ -71,7 +71,7 @@ def make_pictures() -> None:
     import pypdfium2
     from playwright.sync_api import sync_playwright
 
-    from qc.jobs.board import running
+    from qc.jobs.board.serving import running
     from qc.jobs.demo import make_demo
 
     with tempfile.TemporaryDirectory() as place:

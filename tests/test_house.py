@@ -20,10 +20,15 @@ ARROWS = {
     "qc.stats": set(),
     "qc.plan": set(),
     "qc.clock": set(),
+    "qc.errors": set(),
+    "qc.words": set(),
     "qc": {"qc.stats", "qc.trade", "qc.jobs", "qc.plan", "qc.watch", "qc.cli"},
     "sample_measurements": {"qc.plan"},
 }
 """Who may import whom. `jobs`, where the parts meet, reaches everything below; the faces go through it."""
+
+LEAVES = {"qc.errors", "qc.words"}
+"""Every floor may use them, and they use nothing of ours."""
 
 CLOCK_CALLS = {"now", "utcnow", "today"}
 
@@ -59,7 +64,7 @@ def module_name(path):
 def test_imports_follow_the_arrows(path):
     name = module_name(path)
     own = part_of(name)
-    targets = {part_of(t) for t in imported(ast.parse(path.read_text("utf-8")), name)} - {None, own}
+    targets = {part_of(t) for t in imported(ast.parse(path.read_text("utf-8")), name)} - {None, own, *LEAVES}
     assert targets <= ARROWS[own], f"{name} imports {sorted(targets - ARROWS[own])}"
 
 
@@ -110,19 +115,128 @@ def test_modules_and_functions_stay_readable():
 
 
 def test_every_module_that_could_be_run_is_reached_by_no_cycle():
-    """No import cycle, those inside functions counted too."""
+    """No import cycle, those inside functions and those through a face counted too."""
     graph = {}
     names = {module_name(p) for p in sources()}
     for path in sources():
         name = module_name(path)
         hits = set()
         for target in imported(ast.parse(path.read_text("utf-8")), name):
+            target = home_of(target)
             while target and target not in names:
                 target = target.rpartition(".")[0]
             if target and target != name and not name.startswith(target + "."):
                 hits.add(target)
         graph[name] = hits
     assert find_cycle(graph) is None
+
+
+def test_an_import_through_a_face_is_followed_to_its_home():
+    assert home_of("qc.stats.capability") == "qc.stats.capable.figures.capability"
+    assert home_of("qc.stats.numbers.as_number") == "qc.stats.numbers.readings.as_number"
+
+
+def faces():
+    """Return what each package with a face offers: package -> {name: module that holds it}."""
+    found = {}
+    for stub in sorted(ROOT.glob("qc/**/__init__.pyi")):
+        package = module_name(stub)
+        offered = [
+            node for node in ast.walk(ast.parse(stub.read_text("utf-8"))) if isinstance(node, ast.ImportFrom)
+        ]
+        found[package] = {
+            alias.name: f"{package}.{node.module}" if node.module else package
+            for node in offered
+            for alias in node.names
+        }
+    return found
+
+
+FACES = faces()
+
+
+def home_of(target):
+    """Follow a dotted name through the faces to the module that holds it."""
+    package, _, name = target.rpartition(".")
+    while name in FACES.get(package, {}) and FACES[package][name] != package:
+        package = FACES[package][name]
+    return f"{package}.{name}"
+
+
+ROOMS = sorted(package for package in FACES if package.count(".") == 2)
+"""The rooms inside the packages: every folder with a face of its own."""
+
+STATS_ARROWS = {
+    "numbers": set(),
+    "samples": {"numbers"},
+    "capable": {"numbers"},
+    "run_lengths": {"numbers"},
+    "change": {"numbers"},
+    "wear": {"change", "numbers"},
+    "charts": {"numbers", "run_lengths", "samples"},
+    "gauges": {"charts", "numbers", "samples"},
+    "studies": {"capable", "change", "charts", "gauges", "numbers", "run_lengths", "samples", "wear"},
+}
+"""Which room of the statistics stands on which."""
+
+
+def test_rooms_of_the_statistics_stand_on_each_other_as_planned():
+    found = {room: set() for room in STATS_ARROWS}
+    for path in sources():
+        name = module_name(path)
+        room = room_of(name)
+        if room and room.startswith("qc.stats."):
+            for target in imported(ast.parse(path.read_text("utf-8")), name):
+                other = room_of(home_of(target))
+                if other and other != room:
+                    found[room.rpartition(".")[2]].add(other.rpartition(".")[2])
+    assert found == STATS_ARROWS
+
+
+def room_of(name):
+    """Name the room that a dotted module name belongs to, or None for what lies beside the rooms."""
+    return next((room for room in ROOMS if name == room or name.startswith(room + ".")), None)
+
+
+@pytest.mark.parametrize("path", list(sources()), ids=lambda p: str(p.relative_to(ROOT)))
+def test_nobody_reaches_past_a_face(path):
+    """A room, and a package that has a face, are imported from their face only."""
+    name = module_name(path)
+    past = []
+    for target in imported(ast.parse(path.read_text("utf-8")), name):
+        for package in FACES:
+            inside = name == package or name.startswith(package + ".")
+            if package != "qc" and not inside and target.startswith(package + "."):
+                rest = target[len(package) + 1 :]
+                if rest not in FACES[package] and f"{package}.{rest.partition('.')[0]}" not in FACES:
+                    past.append(target)
+    assert past == [], f"{name} reaches past a face; import from the package: {past}"
+
+
+@pytest.mark.parametrize("package", sorted(FACES))
+def test_no_module_bears_the_name_of_what_its_package_offers(package):
+    """Else the import of the module would put it in the place of the function."""
+    folder = ROOT.joinpath(*package.split("."))
+    beside = {p.stem for p in folder.glob("*.py")} | {p.name for p in folder.iterdir() if p.is_dir()}
+    clash = beside & {name for name, home in FACES[package].items() if home != package}
+    assert clash == set()
+
+
+def test_no_folder_holds_more_than_twenty_modules():
+    held = {}
+    for path in sources():
+        if path.name != "__init__.py":
+            held[path.parent] = held.get(path.parent, 0) + 1
+    assert {str(folder): count for folder, count in held.items() if count > 20} == {}
+
+
+def test_no_two_classes_bear_one_name():
+    homes = {}
+    for path in sources():
+        for node in ast.parse(path.read_text("utf-8")).body:
+            if isinstance(node, ast.ClassDef) and not node.name.startswith("_"):
+                homes.setdefault(node.name, []).append(module_name(path))
+    assert {name: found for name, found in homes.items() if len(found) > 1} == {}
 
 
 def find_cycle(graph):

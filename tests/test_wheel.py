@@ -37,9 +37,9 @@ def test_it_holds_packages_data_and_nothing_else(wheel):
     assert tops == {"qc", "dashboard", "sample_measurements"}
     for needed in (
         "qc/py.typed",
-        "qc/report/month.typ",
-        "qc/report/month.html.j2",
-        "qc/stats/thresholds.csv",
+        "qc/report/month/month.typ",
+        "qc/report/month/month.html.j2",
+        "qc/stats/change/thresholds.csv",
         "sample_measurements/plan.yaml",
     ):
         assert needed in names

@@ -10,7 +10,7 @@ from dashboard import words
 from dashboard.figures.events import CHARACTER_PX
 from dashboard.figures.frame import Figure, bare_axis, base_layout
 from dashboard.theme import LIGHT
-from qc.jobs.board_views import Point, SeriesView
+from qc.jobs.board import Point, SeriesView
 
 HEIGHT_PX = 176
 BINS = 25

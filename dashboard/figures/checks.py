@@ -21,7 +21,7 @@ from dashboard.figures.frame import (
     value_axis,
 )
 from dashboard.theme import LIGHT, SMALL_PX
-from qc.jobs.board_gauge_views import CheckView, GaugeView
+from qc.jobs.board import CheckView, GaugeView
 
 HEIGHT_PX, TOP_PX, BOTTOM_PX = 260, 46, 34
 STUDY_ROW_PX, STUDY_TOP_PX, STUDY_BOTTOM_PX = 40, 12, 46

@@ -8,7 +8,7 @@ from html import escape
 from typing import Any, Final
 
 from dashboard.theme import LIGHT
-from qc.jobs.board_views import Mark, SignalResult
+from qc.jobs.board import Mark, SignalResult
 
 ROW_PX: Final = 17
 FIRST_ROW_PX: Final = 12

@@ -23,8 +23,8 @@ from dashboard.figures.frame import (
 )
 from dashboard.figures.overlays import draw_frozen, draw_rule_hits, draw_rule_limits
 from dashboard.theme import LIGHT, SMALL_PX
+from qc.jobs.board import Point, SeriesView, SignalResult, StretchResult
 from qc.jobs.board_rules import RulesView
-from qc.jobs.board_views import Point, SeriesView, SignalResult, StretchResult
 
 HEIGHT_PX = 440
 TOP_PX = 44

@@ -18,7 +18,7 @@ from dashboard.figures.frame import (
     value_axis,
 )
 from dashboard.theme import LIGHT, SMALL_PX
-from qc.jobs.board_views import Forecast, Point, SeriesView
+from qc.jobs.board import Forecast, Point, SeriesView
 
 HEIGHT_PX, TOP_PX, BOTTOM_PX = 280, 46, 44
 

@@ -15,7 +15,7 @@ from dashboard.pages.missing import missing
 from dashboard.pages.signal_life import touched_card
 from dashboard.parts import card, chart, figures, heading, nothing, table, unbroken
 from dashboard.routing import Page, address, series_address
-from qc.jobs.board_gauge_views import GaugeView, MeasureView
+from qc.jobs.board import GaugeView, MeasureView
 
 STATE_WORDS: Final = {"off": "off", "overdue": "overdue", "due": "due", "good": "in order"}
 LOUD: Final = ("off", "overdue")

@@ -12,7 +12,7 @@ from dashboard import queries, words
 from dashboard.pages.missing import missing
 from dashboard.parts import card, figures, heading, nothing, serial_link, series_name, table
 from dashboard.routing import Page, series_address
-from qc.jobs.board_views import InstrumentReading, InstrumentView, Point, SeriesVerdict
+from qc.jobs.board import InstrumentReading, InstrumentView, Point, SeriesVerdict
 
 LISTED = 60
 """Pieces listed at once; the finder reaches the rest."""

@@ -11,7 +11,7 @@ from dash.development.base_component import Component
 from dashboard import queries
 from dashboard.parts import card, heading, nothing
 from dashboard.routing import Page, address
-from qc.jobs.board_views import ReportView
+from qc.jobs.board import ReportView
 
 KIND_WORDS = {".pdf": "Open the pdf", ".html": "Open the page", ".xlsx": "Workbook"}
 

@@ -10,7 +10,7 @@ from dash.development.base_component import Component
 from dashboard import queries, words
 from dashboard.fields import Field, desk_form, line, people, submit
 from dashboard.parts import card, serial_link
-from qc.jobs.board_views import DecisionView, SeriesView
+from qc.jobs.board import DecisionView, SeriesView
 
 DONE = "stage-decided"
 

@@ -11,7 +11,7 @@ from dashboard import queries, words
 from dashboard.fields import Field, choice, desk_form, line, submit
 from dashboard.parts import card, heading, nothing, serial_link, table
 from dashboard.routing import Page, address
-from qc.jobs.board_views import HeldView
+from qc.jobs.board import HeldView
 
 UNDER = "Hand in the day's sheets. Rows in doubt are held with every reason; nothing is corrected silently."
 COLUMN_WORDS = {"value": "the figure", "serial": "the serial", "day": "the day", "unit": "the unit"}

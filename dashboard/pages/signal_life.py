@@ -12,7 +12,7 @@ from dashboard.fields import choice, desk_form, line, people, submit, tick
 from dashboard.parts import card, nothing, serial_link, table, unbroken
 from dashboard.routing import address
 from dashboard.steps import cautions, steps
-from qc.jobs.board_views import SeriesView, SignalView, TouchedView
+from qc.jobs.board import SeriesView, SignalView, TouchedView
 
 SAID_WORDS = {
     "in-hand": "taken in hand",

@@ -26,7 +26,7 @@ from dashboard.parts import (
     unbroken,
 )
 from dashboard.routing import Page, address, series_address
-from qc.jobs.board_views import SignalView
+from qc.jobs.board import SignalView
 
 STATE_WORDS = {
     "open": "open",

@@ -29,7 +29,7 @@ from dashboard.parts import (
 )
 from dashboard.routing import Page, series_address
 from dashboard.steps import FIRST_STEPS, cautions, steps
-from qc.jobs.board_views import SeriesKey, SeriesVerdict, SeriesView
+from qc.jobs.board import SeriesKey, SeriesVerdict, SeriesView
 
 WINDOW = 60
 """Points shown at first: the newest, so that a long history does not hide the last weeks."""

@@ -8,7 +8,7 @@ from dash.development.base_component import Component
 from dashboard import queries, words
 from dashboard.parts import heading, nothing, series_row
 from dashboard.routing import Page, address
-from qc.jobs.board_views import SeriesVerdict, StageView
+from qc.jobs.board import SeriesVerdict, StageView
 
 
 def layout(**_: str) -> Component:

@@ -11,7 +11,7 @@ from dashboard import queries, route, words
 from dashboard.drawing import Drawing
 from dashboard.parts import card, figures, heading, nothing, spark, unbroken
 from dashboard.routing import Page, address, series_address
-from qc.jobs.board_views import Due, SeriesVerdict, StageView, TodayView
+from qc.jobs.board import Due, SeriesVerdict, StageView, TodayView
 
 SHOWN_DUES = 3
 """Dies or gauges named one by one; more are counted."""

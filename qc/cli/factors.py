@@ -6,7 +6,8 @@ from typing import Annotated, Any
 
 import typer
 
-from qc.cli.common import WRONG_USAGE, JsonOption, show
+from qc.cli.common import JsonOption, show
+from qc.errors import UsageError
 
 
 def _number(text: str) -> Any:
@@ -48,13 +49,8 @@ def factors(
     given: dict[str, Any] = {name: option for name, option in asked.items() if option is not None}
     if one_sided:
         given["sides"] = 1
-    from qc.jobs.factors import StatisticsUsageError
 
-    try:
-        result = _ask(numbers, tolerance, given, figures, false_alarm_rate)
-    except StatisticsUsageError as error:
-        typer.echo(f"qc: {error}", err=True)
-        raise typer.Exit(WRONG_USAGE) from error
+    result = _ask(numbers, tolerance, given, figures, false_alarm_rate)
     show(result, as_json=as_json)
 
 
@@ -62,17 +58,17 @@ def _ask(
     numbers: list[int], tolerance: bool, given: dict[str, Any], figures: int | None, rate: float | None
 ) -> Any:
     """Choose the job: chart constants, limit factors or limits of T2."""
-    from qc.jobs.factors import StatisticsUsageError, chart_factors, limit_factors, t2_limits
+    from qc.jobs.questions import chart_factors, limit_factors, t2_limits
 
     if tolerance and figures is not None:
-        raise StatisticsUsageError("--tolerance and --figures are two questions: ask one of them")
+        raise UsageError("--tolerance and --figures are two questions: ask one of them")
     if not tolerance and given:
         name = "one-sided" if "sides" in given else next(iter(given))
-        raise StatisticsUsageError(f"--{name} goes with --tolerance only")
+        raise UsageError(f"--{name} goes with --tolerance only")
     if tolerance:
         return limit_factors(numbers, rate=rate, **given)
     if figures is not None:
         return t2_limits(numbers, figures, **({} if rate is None else {"rate": rate}))
     if rate is not None:
-        raise StatisticsUsageError("--false-alarm-rate goes with --tolerance or --figures only")
+        raise UsageError("--false-alarm-rate goes with --tolerance or --figures only")
     return chart_factors(numbers)

@@ -7,7 +7,8 @@ from typing import Annotated, Any
 
 import typer
 
-from qc.cli.common import WRONG_USAGE, JsonOption, show
+from qc.cli.common import JsonOption, show
+from qc.errors import UsageError
 
 
 def _column(text: str) -> Any:
@@ -69,13 +70,8 @@ def gauge(
 ) -> None:
     """Say what a gauge and the people who use it add to a reading, and what the gauge is good for."""
     options = {name: given for name, given in locals().items() if name != "as_json"}
-    from qc.jobs.gauge import StatisticsUsageError
 
-    try:
-        result = _ask(**options)
-    except StatisticsUsageError as error:
-        typer.echo(f"qc: {error}", err=True)
-        raise typer.Exit(WRONG_USAGE) from error
+    result = _ask(**options)
     show(result, as_json=as_json)
 
 
@@ -100,14 +96,17 @@ def _ask(
     **study: Any,
 ) -> Any:
     """Choose the job: over days, references, verdicts by eye, or a study of readings."""
-    from qc.jobs.gauge import StatisticsUsageError, gauge_agreement, gauge_linearity, gauge_study
-    from qc.jobs.gauge_days import gauge_check_standard, gauge_over_days
+    from qc.jobs.questions import (
+        gauge_agreement,
+        gauge_check_standard,
+        gauge_linearity,
+        gauge_over_days,
+        gauge_study,
+    )
 
     shared: dict[str, Any] = {"confidence": confidence, "sheet": sheet}
     if not 0 < confidence < 1:
-        raise StatisticsUsageError(
-            f"--confidence is {confidence:g}: it must lie between 0 and 1, such as 0.95"
-        )
+        raise UsageError(f"--confidence is {confidence:g}: it must lie between 0 and 1, such as 0.95")
     verdicts = {"--agreement": agreement, "--truth": truth, "--bad": bad}
     over_days: dict[str, Any] = {"sd": sd, "repeats": repeats}
     if day is not None:
@@ -123,11 +122,11 @@ def _ask(
         _refuse(study | verdicts | {"--part": part, "--person": person}, "--reference")
         return gauge_linearity(file, value, reference, **shared)
     if part is None:
-        raise StatisticsUsageError("a gauge study needs --part COLUMN: which part each reading was taken on")
+        raise UsageError("a gauge study needs --part COLUMN: which part each reading was taken on")
     if agreement:
         _refuse(study, "--agreement")
         if person is None:
-            raise StatisticsUsageError("--agreement needs --person COLUMN: who gave each verdict")
+            raise UsageError("--agreement needs --person COLUMN: who gave each verdict")
         return gauge_agreement(file, value, part, person, truth=truth, bad=bad, **shared)
     _refuse({"--truth": truth, "--bad": bad}, "a study of readings")
     return gauge_study(file, value, part, person, **study, **shared)
@@ -135,20 +134,16 @@ def _ask(
 
 def _need_day(options: dict[str, Any]) -> None:
     """Ask for the day where an option only makes sense with it."""
-    from qc.jobs.gauge import StatisticsUsageError
-
     given = _given(options)
     if given:
-        raise StatisticsUsageError(f"{given[0]} needs --day COLUMN: which day each reading was taken on")
+        raise UsageError(f"{given[0]} needs --day COLUMN: which day each reading was taken on")
 
 
 def _refuse(options: dict[str, Any], question: str) -> None:
     """Refuse options that do not go with the question, rather than leave them out unsaid."""
-    from qc.jobs.gauge import StatisticsUsageError
-
     given = _given(options)
     if given:
-        raise StatisticsUsageError(f"{given[0]} does not go with {question}: leave one of them out")
+        raise UsageError(f"{given[0]} does not go with {question}: leave one of them out")
 
 
 def _given(options: dict[str, Any]) -> list[str]:

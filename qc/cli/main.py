@@ -13,12 +13,13 @@ from typing import Annotated
 import typer
 
 from qc.cli import baseline, daily, keeping, records, signals
-from qc.cli.common import DATA_AT_FAULT, DONE, WRONG_USAGE
+from qc.cli.common import DONE
 from qc.cli.factors import add_factors_command
 from qc.cli.gauge import add_gauge_command
 from qc.cli.remedies import add_remedy_commands
 from qc.cli.runlength import add_run_length_command
 from qc.cli.study import add_study_command
+from qc.errors import QcError
 
 app = typer.Typer(
     name="qc",
@@ -76,24 +77,12 @@ def main(arguments: Sequence[str]) -> int:
         app(args=list(arguments))
     except SystemExit as stop:
         return stop.code if isinstance(stop.code, int) else DONE
-    except Exception as error:
-        code = _code_of(error)
-        if code is None:
-            raise
+    except QcError as error:
         typer.echo(f"qc: {error}", err=True)
-        return code
+        return error.exit_code
     return DONE
 
 
 def run() -> None:
     """Entry point of the installed command."""
     sys.exit(main(sys.argv[1:]))
-
-
-def _code_of(error: Exception) -> int | None:
-    """Return the exit code of an error meant for the user; looked up late, since most runs raise none."""
-    from qc.jobs.errors import is_for_people, is_wrong_usage
-
-    if not is_for_people(error):
-        return None
-    return WRONG_USAGE if is_wrong_usage(error) else DATA_AT_FAULT

@@ -8,7 +8,7 @@ from typing import Annotated, Any
 
 import typer
 
-from qc.cli.common import DATA_AT_FAULT, WRONG_USAGE, AsOfOption, JsonOption, WorkshopOption, show
+from qc.cli.common import AsOfOption, JsonOption, WorkshopOption, show
 
 PlotOption = Annotated[
     Path | None,
@@ -65,7 +65,7 @@ def tune(
     """Say how much to cut, where and in what order, from a note set."""
 
     def answer() -> Any:
-        from qc.jobs.remedies.source import tune_from
+        from qc.jobs.remedies import tune_from
 
         return tune_from(
             file,
@@ -108,7 +108,7 @@ def pair(
     """Propose which inner tube of the rack goes into which outer."""
 
     def answer() -> Any:
-        from qc.jobs.remedies.source import pair_from
+        from qc.jobs.remedies import pair_from
 
         return pair_from(
             inner,
@@ -141,7 +141,7 @@ def wear(
     """Forecast when a die or mandrel has to be changed."""
 
     def answer() -> Any:
-        from qc.jobs.remedies.source import wear_from
+        from qc.jobs.remedies import wear_from
 
         return wear_from(
             file,
@@ -177,7 +177,7 @@ def coat(
     """Judge lacquer by area, by the house rule, and at its lower limit."""
 
     def answer() -> Any:
-        from qc.jobs.remedies.source import coat_from
+        from qc.jobs.remedies import coat_from
 
         return coat_from(
             file,
@@ -197,19 +197,9 @@ def coat(
 
 def _answer(compute: Callable[[], Any], plot: Path | None, as_json: bool) -> None:
     """Compute, draw if asked, print; one line on stderr and an exit code where that fails."""
-    from qc.jobs.remedies.errors import RemedyUsageError
-    from qc.plan import QcError
+    result = compute()
+    if plot is not None:
+        from qc.jobs.remedies import draw_remedy
 
-    try:
-        result = compute()
-        if plot is not None:
-            from qc.jobs.remedies.plot import draw_remedy
-
-            draw_remedy(result, plot)
-    except RemedyUsageError as error:
-        typer.echo(f"qc: {error}", err=True)
-        raise typer.Exit(WRONG_USAGE) from error
-    except QcError as error:
-        typer.echo(f"qc: {error}", err=True)
-        raise typer.Exit(DATA_AT_FAULT) from error
+        draw_remedy(result, plot)
     show(result, as_json=as_json)

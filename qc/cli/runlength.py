@@ -6,7 +6,7 @@ from typing import Annotated, Any
 
 import typer
 
-from qc.cli.common import WRONG_USAGE, JsonOption, show
+from qc.cli.common import JsonOption, show
 
 KINDS = "limits, rules, ewma, cusum, mewma or estimated (limits estimated from a baseline)."
 
@@ -75,11 +75,7 @@ def run_length(
     options = {name: given for name, given in locals().items() if name not in ("kind", "shifts", "as_json")}
     options["under"] = None if under is None else _numbers(under)
     over = _numbers(shifts)
-    from qc.jobs.run_lengths import StatisticsUsageError, run_lengths
+    from qc.jobs.questions import run_lengths
 
-    try:
-        result = run_lengths(kind, shifts=over, **options)
-    except StatisticsUsageError as error:
-        typer.echo(f"qc: {error}", err=True)
-        raise typer.Exit(WRONG_USAGE) from error
+    result = run_lengths(kind, shifts=over, **options)
     show(result, as_json=as_json)

@@ -7,7 +7,7 @@ from typing import Annotated, Any
 
 import typer
 
-from qc.cli.common import WRONG_USAGE, JsonOption, show
+from qc.cli.common import JsonOption, show
 
 CHARTS = """individuals, mean-range, mean-sd, three-way, ewma, cusum, self-starting, changepoint, trend, t2,
 mewma, defects, defects-per-unit, number-defective, proportion or time-between."""
@@ -92,12 +92,7 @@ def study(
 ) -> None:
     """Chart, signals and capability of any table of readings."""
     options = {name: given for name, given in locals().items() if name not in ("file", "as_json")}
-    from qc.jobs.study import StatisticsUsageError
-    from qc.jobs.study import study as answer
+    from qc.jobs.questions import study as answer
 
-    try:
-        result = answer(file, options.pop("value"), options.pop("chart"), **options)
-    except StatisticsUsageError as error:
-        typer.echo(f"qc: {error}", err=True)
-        raise typer.Exit(WRONG_USAGE) from error
+    result = answer(file, options.pop("value"), options.pop("chart"), **options)
     show(result, as_json=as_json)

@@ -9,7 +9,8 @@ from typing import Any, Literal
 
 import polars as pl
 
-from qc.jobs.errors import JobError, UsageError
+from qc.errors import UsageError
+from qc.jobs.errors import JobError
 from qc.jobs.workshop import Workshop
 from qc.watch import day_words
 

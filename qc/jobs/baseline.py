@@ -10,7 +10,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from qc.jobs.errors import JobError, UsageError
+from qc.errors import UsageError
+from qc.jobs.errors import JobError
 from qc.jobs.judging import decisions_of, judge_series, load_verdicts
 from qc.jobs.signals import check_person
 from qc.jobs.workshop import Workshop

@@ -8,11 +8,11 @@ from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
+from qc.errors import QcError
 from qc.jobs.month import MonthReport, month
 from qc.jobs.status import Status, status
 from qc.jobs.upload import ShowProgress, Total, UploadReceipt, upload
 from qc.jobs.workshop import PLAN, Workshop, open_workshop
-from qc.plan import QcError
 from sample_measurements import folder as sample_folder
 
 SHEETS = {".csv", ".xlsx"}

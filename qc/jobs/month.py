@@ -11,8 +11,11 @@ from typing import Any
 
 import polars as pl
 
+from qc.errors import QcError
 from qc.jobs.judging import judge_now
-from qc.jobs.month_blocks import (
+from qc.jobs.workshop import Workshop
+from qc.report import MonthContent, draw_all, month_html, month_pdf, month_workbook, rolled_yield
+from qc.report.month import (
     change_lines,
     data_gaps,
     decisions,
@@ -23,9 +26,6 @@ from qc.jobs.month_blocks import (
     rework_lines,
     stage_yields,
 )
-from qc.jobs.workshop import Workshop
-from qc.plan import QcError
-from qc.report import MonthContent, draw_all, month_html, month_pdf, month_workbook, rolled_yield
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,10 +10,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from qc.jobs.errors import JobError, UsageError
-from qc.jobs.judging import at_latest, judge_series
-from qc.jobs.looking_back import signals_of_day, verdicts_of_day
-from qc.jobs.rates import present_budget
+from qc.errors import UsageError
+from qc.jobs.errors import JobError
+from qc.jobs.judging import at_latest, judge_series, present_budget, signals_of_day, verdicts_of_day
 from qc.jobs.workshop import Workshop
 from qc.plan import Plan
 from qc.stats import Tabled

@@ -7,8 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from qc.jobs.looking_back import signals_of_day, verdicts_of_day
-from qc.jobs.rates import present_budget
+from qc.jobs.judging import present_budget, signals_of_day, verdicts_of_day
 from qc.jobs.workshop import Workshop
 from qc.stats import Tabled
 from qc.watch import (

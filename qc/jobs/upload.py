@@ -14,11 +14,12 @@ from typing import Any, Protocol
 
 import polars as pl
 
+from qc.errors import QcError
 from qc.ingest import Checked, Known, SheetError, Unfolded, check, read_sheet, unfold
 from qc.jobs.judging import judge_new
 from qc.jobs.past import known_of
 from qc.jobs.workshop import Workshop
-from qc.plan import EVENT, HELD, READING, QcError
+from qc.plan import EVENT, HELD, READING
 from qc.stats import Tabled
 from qc.store import NewSheet, SheetCount, sheet_hash, signal_id
 from qc.watch import SeriesVerdict

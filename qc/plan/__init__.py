@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from qc.plan.columns import EVENT, EVENT_KINDS, HELD, PLACE, READING
 from qc.plan.dump import dump_plan
-from qc.plan.errors import PlanError, PlanFault, QcError
+from qc.plan.errors import PlanError, PlanFault
 from qc.plan.load import check_plan, load_plan, read_plan_text
 from qc.plan.model import (
     Card,
@@ -39,7 +39,6 @@ __all__ = [
     "Plan",
     "PlanError",
     "PlanFault",
-    "QcError",
     "Stage",
     "Tool",
     "Valve",

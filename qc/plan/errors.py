@@ -1,18 +1,11 @@
-"""The errors a person can act on: what happened, where, and what to do.
-
-``QcError`` is the root: the command line turns it into one line on stderr and exit code 1; anything else
-keeps its traceback. Below it stand `PlanError` (a plan that cannot be used; carries every fault at once) and
-the errors of the packages that import from here (`qc.ingest`, `qc.store`, `qc.jobs`).
-"""
+"""What is wrong with a plan: every fault at once, each with its line, field, problem and mend."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-
-class QcError(Exception):
-    """Something a person can put right; the text says what, where and how."""
+from qc.errors import QcError
 
 
 @dataclass(frozen=True, slots=True)

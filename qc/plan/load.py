@@ -8,7 +8,8 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from qc.plan.errors import PlanError, PlanFault, QcError
+from qc.errors import QcError
+from qc.plan.errors import PlanError, PlanFault
 from qc.plan.figures import check_figures
 from qc.plan.model import Plan
 from qc.plan.references import Declared, check_references, doubled_names

@@ -1,38 +1,8 @@
-"""Figures in, documents out: the month's report as pdf, page and workbook."""
+"""Figures in, documents out: the month's report, answers for a terminal, pictures.
 
-from __future__ import annotations
+Names are fetched on first use; the stub beside this file is the only list of what is offered.
+"""
 
-from qc.report.content import (
-    Change,
-    DieLine,
-    Gap,
-    GaugeLine,
-    MonthContent,
-    Reaction,
-    Rework,
-    Yield,
-    rolled_yield,
-)
-from qc.report.html import month_html
-from qc.report.panel import Drawings, draw_all
-from qc.report.pdf import month_pdf
-from qc.report.words import evidence_words
-from qc.report.workbook import month_workbook
+import lazy_loader
 
-__all__ = [
-    "Change",
-    "DieLine",
-    "Drawings",
-    "Gap",
-    "GaugeLine",
-    "MonthContent",
-    "Reaction",
-    "Rework",
-    "Yield",
-    "draw_all",
-    "evidence_words",
-    "month_html",
-    "month_pdf",
-    "month_workbook",
-    "rolled_yield",
-]
+__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from qc.plan import QcError
+from qc.errors import QcError
 
 
 class StoreError(QcError):

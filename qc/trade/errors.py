@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from qc.errors import QcError
 
-class TradeError(ValueError):
+
+class TradeError(QcError, ValueError):
     """A value cannot be used in a trade computation.
 
     Parameters

@@ -10,14 +10,14 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from qc.trade.acoustics import (
+from qc.trade.errors import TradeError
+from qc.trade.sound import (
     ISO_16_A4_HZ,
     SOUND_20C_M_PER_S,
     harmonic_semitones,
     nearest_note,
     tempered_frequency,
 )
-from qc.trade.errors import TradeError
 
 REACH_MARGIN_MM = 15.0
 """Slide left beyond the last marked position: common practice, no source."""

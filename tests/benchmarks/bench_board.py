@@ -20,7 +20,7 @@ from urllib.request import Request, urlopen
 import numpy as np
 import polars as pl
 
-from qc.jobs.board import running
+from qc.jobs.board.serving import running
 from qc.jobs.workshop import open_workshop
 from qc.plan import EVENT, READING
 from qc.store import NewSheet, sheet_hash

@@ -14,7 +14,7 @@ from pathlib import Path
 
 import xlsxwriter
 
-from qc.jobs.board import fetch_once, running
+from qc.jobs.board.serving import fetch_once, running
 from qc.jobs.demo import make_demo
 from qc.jobs.month import month
 from qc.jobs.upload import read_files, upload

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import sync_playwright
 
-from qc.jobs.board import running
+from qc.jobs.board.serving import running
 from sample_measurements import folder as sample_folder
 
 NAMES = ("chromium", "chromium-browser", "google-chrome", "chrome")

@@ -10,9 +10,8 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from qc.jobs.board_gauge_views import BiasView, CheckView, GaugeView, MeasureView
-from qc.jobs.board_rules import apply_rules, rule_offers, rules_price
-from qc.jobs.board_views import (
+from qc.jobs.board.gauge_views import BiasView, CheckView, GaugeView, MeasureView
+from qc.jobs.board.views import (
     BudgetView,
     DecisionView,
     Due,
@@ -41,6 +40,7 @@ from qc.jobs.board_views import (
     TodayView,
     TouchedView,
 )
+from qc.jobs.board_rules import apply_rules, rule_offers, rules_price
 
 TODAY = date(2026, 11, 24)
 MODELS = (

@@ -1,7 +1,7 @@
 import pytest
 
 from dashboard.access import BoardRefused, check_host, content_policy
-from qc.plan import QcError
+from qc.errors import QcError
 
 HOME = {"Host": "127.0.0.1:8050"}
 

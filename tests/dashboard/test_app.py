@@ -10,7 +10,7 @@ import pytest
 from dashboard import downloads, uploads
 from dashboard.pages import PAGES
 from dashboard.routing import match
-from qc.jobs.board_views import ReportView
+from qc.jobs.board.views import ReportView
 
 HOME = {"Host": "127.0.0.1:8050"}
 EVERY_PAGE = [

@@ -4,7 +4,7 @@ from hypothesis import strategies as st
 
 from dashboard.pages import PAGES
 from dashboard.routing import Page, address, instrument_address, match, series_address
-from qc.jobs.board_views import SeriesKey
+from qc.jobs.board.views import SeriesKey
 
 
 @pytest.mark.parametrize("path", ["/", "", "/stages", "/stages/", "/month", "/signals/abc"])

@@ -4,7 +4,7 @@ from datetime import date
 import pytest
 
 from dashboard import words
-from qc.jobs.board_views import BudgetView, StageView
+from qc.jobs.board.views import BudgetView, StageView
 
 
 def stage(behaviour="steady", capable="proven", series=2, moved=0, name="Draw"):

@@ -6,13 +6,13 @@ import time
 import pytest
 
 from dashboard.worker import STOPPED, WorkerDesk, work
-from qc.jobs import board_tasks
-from qc.plan import QcError
+from qc.errors import QcError
+from qc.jobs import board
 
 
 @pytest.fixture
 def tasks(monkeypatch):
-    monkeypatch.setattr(board_tasks, "warm", lambda: None)
+    monkeypatch.setattr(board, "warm", lambda: None)
     return queue.Queue()
 
 
@@ -34,7 +34,7 @@ def test_sheets_are_taken_and_their_progress_is_told(tasks, monkeypatch):
         tell(1, 2, "Reading sheet")
         return {"sheets": [], "files": len(files), "who": who}
 
-    monkeypatch.setattr(board_tasks, "take_sheets", take)
+    monkeypatch.setattr(board, "take_sheets", take)
     said = run(tasks, ("t", "upload", [("a", b""), ("b", b"")], "IS"))["t"]
     assert [s.get("state") for s in said] == ["working", None, "done"]
     assert said[1] == {"done": 1, "of": 2, "message": "Reading sheet 1 of 2 …"}
@@ -43,7 +43,7 @@ def test_sheets_are_taken_and_their_progress_is_told(tasks, monkeypatch):
 
 def test_a_mend_goes_to_its_own_job(tasks, monkeypatch):
     monkeypatch.setattr(
-        board_tasks, "decide_held", lambda folder, as_of, *what: dict(zip("rdcw", what, strict=True))
+        board, "decide_held", lambda folder, as_of, *what: dict(zip("rdcw", what, strict=True))
     )
     given = (["7", "8"], "drop", {}), "IS"
     assert run(tasks, ("m", "held", *given))["m"][-1]["receipt"] == {
@@ -55,8 +55,8 @@ def test_a_mend_goes_to_its_own_job(tasks, monkeypatch):
 
 
 def test_decisions_and_studies_go_to_their_own_jobs(tasks, monkeypatch):
-    monkeypatch.setattr(board_tasks, "decide_series", lambda folder, as_of, *what: {"decided": what})
-    monkeypatch.setattr(board_tasks, "study_file", lambda *what: {"studied": what})
+    monkeypatch.setattr(board, "decide_series", lambda folder, as_of, *what: {"decided": what})
+    monkeypatch.setattr(board, "study_file", lambda *what: {"studied": what})
     decided = ("d", "series", ("a/b/all", {"what": "freeze"}), "IS")
     studied = ("g", "study", (("x.csv", b"1"), {"value": "bore"}), "")
     found = run(tasks, decided, studied)
@@ -65,7 +65,7 @@ def test_decisions_and_studies_go_to_their_own_jobs(tasks, monkeypatch):
 
 
 def test_what_is_said_of_a_signal_goes_to_its_own_job(tasks, monkeypatch):
-    monkeypatch.setattr(board_tasks, "say_signal", lambda folder, as_of, *what: {"said": what})
+    monkeypatch.setattr(board, "say_signal", lambda folder, as_of, *what: {"said": what})
     task = ("s", "signal", ("ab12", {"what": "in-hand"}), "IS")
     assert run(tasks, task)["s"][-1]["receipt"] == {"said": ("ab12", {"what": "in-hand"}, "IS")}
 
@@ -74,7 +74,7 @@ def test_a_fault_of_the_data_is_its_own_sentence(tasks, monkeypatch):
     def refuse(*_):
         raise QcError("a.csv: the file is empty. Save it again.")
 
-    monkeypatch.setattr(board_tasks, "take_sheets", refuse)
+    monkeypatch.setattr(board, "take_sheets", refuse)
     last = run(tasks, ("t", "upload", [], ""))["t"][-1]
     assert last == {"state": "failed", "message": "a.csv: the file is empty. Save it again."}
 
@@ -85,7 +85,7 @@ def test_a_fault_of_the_program_does_not_stop_the_next_task(tasks, monkeypatch, 
             raise ZeroDivisionError
         return {"sheets": []}
 
-    monkeypatch.setattr(board_tasks, "take_sheets", stumble)
+    monkeypatch.setattr(board, "take_sheets", stumble)
     found = run(tasks, ("a", "upload", [], ""), ("b", "upload", [("x", b"")], ""))
     assert found["a"][-1]["state"] == "failed" and "ZeroDivisionError" in found["a"][-1]["message"]
     assert "Traceback" not in found["a"][-1]["message"] and "Traceback" in caplog.text

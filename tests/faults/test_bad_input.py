@@ -6,8 +6,9 @@ from datetime import date
 import pytest
 import yaml
 
+from qc.errors import QcError
 from qc.ingest import Known, SheetError, check, read_sheet, unfold
-from qc.plan import Plan, QcError
+from qc.plan import Plan
 
 SAMPLE = yaml.safe_load  # the plan below is the sample workshop's, as a bench would meet it
 TODAY = date(2026, 11, 24)

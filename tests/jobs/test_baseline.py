@@ -5,11 +5,11 @@ from datetime import UTC, datetime
 import pytest
 
 from qc.cli.main import main
+from qc.errors import QcError
 from qc.jobs.baseline import freeze, leave_out, list_decisions, undo
-from qc.jobs.judging import load_verdicts
+from qc.jobs.judging.verdicts import load_verdicts
 from qc.jobs.rejudge import rejudge
 from qc.jobs.workshop import open_workshop
-from qc.plan import QcError
 
 WRAP = "tuning/wrap_f/all"
 SAID = {"who": "IS", "why": "the mandrel was the old one"}

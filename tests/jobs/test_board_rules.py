@@ -7,6 +7,7 @@ import numpy as np
 import polars as pl
 import pytest
 
+from qc.jobs.board.views import Point, SeriesKey, SeriesVerdict, SignalResult, StretchResult
 from qc.jobs.board_rules import (
     LIMIT_METHODS,
     RULE_WORDS,
@@ -17,7 +18,6 @@ from qc.jobs.board_rules import (
     rules_price,
     why_none,
 )
-from qc.jobs.board_views import Point, SeriesKey, SeriesVerdict, SignalResult, StretchResult
 from qc.stats import LimitRule, Setting, find_signals, individuals, individuals_table, parse_rules
 
 

@@ -7,12 +7,13 @@ import numpy as np
 import polars as pl
 import pytest
 
-from qc.jobs import judging, windows
-from qc.jobs.judging import judge_new, judge_series
+from qc.jobs.judging import verdicts as judging
+from qc.jobs.judging import windows
+from qc.jobs.judging.verdicts import judge_new, judge_series
 from qc.jobs.rejudge import rejudge
 from qc.jobs.workshop import open_workshop
 from qc.plan import EVENT, READING
-from qc.stats import detector_course
+from qc.stats.change import resume
 from qc.store import NewSheet, sheet_hash
 
 PLAN = """
@@ -127,7 +128,7 @@ class Life:
 @pytest.fixture
 def shop(tmp_path, monkeypatch):
     monkeypatch.setattr(windows, "STEP", 30)
-    monkeypatch.setattr(detector_course, "SPACING", 10)
+    monkeypatch.setattr(resume, "SPACING", 10)
     (tmp_path / "plan.yaml").write_text(PLAN, "utf-8")
     workshop = open_workshop(tmp_path)
     yield workshop
@@ -164,9 +165,9 @@ def test_an_upload_judges_only_the_new_points(shop, monkeypatch):
     while life.made < 50:
         life.append()
     fed = []
-    whole = detector_course.DetectorState.take
+    whole = resume.DetectorState.take
     monkeypatch.setattr(
-        detector_course.DetectorState,
+        resume.DetectorState,
         "take",
         lambda state, value, label=None: (fed.append(label), whole(state, value, label=label)),
     )

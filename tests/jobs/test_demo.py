@@ -6,11 +6,11 @@ import polars as pl
 import pytest
 import yaml
 
+from qc.errors import QcError
 from qc.jobs.demo import make_demo, sample_sheets
-from qc.jobs.judging import judge_now, load_verdicts
+from qc.jobs.judging.verdicts import judge_now, load_verdicts
 from qc.jobs.status import status
 from qc.jobs.workshop import open_workshop
-from qc.plan import QcError
 from qc.watch import SeriesKey
 from sample_measurements import folder as sample_folder
 

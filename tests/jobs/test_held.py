@@ -3,9 +3,9 @@ import json
 
 import pytest
 
+from qc.errors import QcError
 from qc.jobs.held import Decision, export_held, list_held, mend_held, mend_rows
 from qc.jobs.workshop import open_workshop
-from qc.plan import QcError
 
 
 @pytest.fixture

@@ -5,9 +5,9 @@ from datetime import date
 import pypdfium2
 import pytest
 
+from qc.errors import QcError
 from qc.jobs.month import month, month_content
 from qc.jobs.workshop import open_workshop
-from qc.plan import QcError
 
 
 @pytest.fixture

@@ -2,12 +2,12 @@ import json
 
 import pytest
 
+from qc.errors import QcError
 from qc.jobs.also import also
-from qc.jobs.judging import load_verdicts
+from qc.jobs.judging.verdicts import load_verdicts
 from qc.jobs.rejudge import rejudge
 from qc.jobs.signals import find_signal, list_signals, say_of_signal
 from qc.jobs.workshop import open_workshop
-from qc.plan import QcError
 
 WRAP = "tuning/wrap_f/all"
 

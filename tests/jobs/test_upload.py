@@ -2,9 +2,9 @@ import json
 
 import pytest
 
+from qc.errors import QcError
 from qc.jobs.upload import Total, read_files, upload
 from qc.jobs.workshop import open_workshop
-from qc.plan import QcError
 from sample_measurements import folder as sample_folder
 
 SAMPLE = sample_folder() / "sheets"

@@ -1,4 +1,5 @@
-from qc.plan import PlanError, PlanFault, QcError
+from qc.errors import QcError
+from qc.plan import PlanError, PlanFault
 
 FAULT = PlanFault(3, "models[0].id", "is missing", "Add a line.")
 

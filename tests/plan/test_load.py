@@ -2,7 +2,8 @@ from pathlib import Path
 
 import pytest
 
-from qc.plan import PlanError, QcError, check_plan, load_plan, read_plan_text
+from qc.errors import QcError
+from qc.plan import PlanError, check_plan, load_plan, read_plan_text
 
 GOOD = """\
 workshop:

@@ -25,8 +25,8 @@ from qc.report import (
     month_workbook,
     rolled_yield,
 )
-from qc.report.panel import draw_all, draw_panel
-from qc.report.words import capability_sentence, month_words, panel_lines, pieces_words, plain_content
+from qc.report.month.panel import draw_all, draw_panel
+from qc.report.month.words import capability_sentence, month_words, panel_lines, pieces_words, plain_content
 from qc.watch import Factors, Points, Question, judge
 
 

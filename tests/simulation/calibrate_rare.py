@@ -16,7 +16,7 @@ from calibrate_thresholds import KNOTS, RARE_RATES, shares_at
 from rare_signals import Draws, draw
 from scipy import special
 
-from qc.stats.detector_scan import SHORTEST
+from qc.stats.change.scan import SHORTEST
 
 BELOW = 0.3  # how far under the threshold of the length before the stretches are drawn
 FIRST_BELOW = 0.7  # the same for a kind that can be judged for the first time

@@ -25,17 +25,9 @@ from typing import Any
 
 import numpy as np
 
-from qc.stats.detector_ranks import extend_ranks, rank_scores
-from qc.stats.detector_scan import (
-    SHORTEST,
-    SPREAD_SIDE,
-    TREND_SIDE,
-    Sums,
-    normal_score,
-    scan,
-    statistic_limit,
-)
-from qc.stats.thresholds import LEVEL_SIDE
+from qc.stats.change.ranks import extend_ranks, rank_scores
+from qc.stats.change.scan import SHORTEST, SPREAD_SIDE, TREND_SIDE, Sums, normal_score, scan, statistic_limit
+from qc.stats.change.thresholds import LEVEL_SIDE
 
 RATES = (2e-2, 1e-2, 5e-3, 2e-3, 1e-3, 5e-4, 2e-4, 1e-4)
 RARE_RATES = (1e-3, 5e-4, 2e-4, 1e-4, 1e-5, 1e-6)  # for normal readings made by `calibrate_rare.py`

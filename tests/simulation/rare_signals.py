@@ -18,7 +18,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import stats
 
-from qc.stats.detector_scan import (
+from qc.stats.change.scan import (
     LEVEL,
     SHORTEST,
     SPREAD,

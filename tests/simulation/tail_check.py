@@ -20,7 +20,7 @@ import numpy as np
 from rare_signals import draw
 
 from qc.stats import threshold_scores
-from qc.stats.detector_scan import LEVEL, SHORTEST, SPREAD, TREND
+from qc.stats.change.scan import LEVEL, SHORTEST, SPREAD, TREND
 
 SEED = 9101
 RATES = (1e-3, 1e-4, 1e-5)

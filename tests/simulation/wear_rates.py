@@ -19,7 +19,7 @@ from pathlib import Path
 import numpy as np
 
 from qc.stats import detect_many, detect_settled_line, detect_wear, recursive_residuals, wear_break
-from qc.stats.wear_break import LEAST_BEFORE
+from qc.stats.wear.breaks import LEAST_BEFORE
 from qc.watch.results import Point
 from qc.watch.worn import worn_changes
 from sample_measurements.make import scenario

@@ -6,9 +6,9 @@ import numpy as np
 import polars as pl
 import pytest
 
-from qc.stats.capability import capability, capability_many
-from qc.stats.capability_columns import capability_columns
-from qc.stats.capability_samples import Basis, means_and_sds
+from qc.stats.capable.basis import Basis, means_and_sds
+from qc.stats.capable.columns import capability_columns
+from qc.stats.capable.figures import capability, capability_many
 from qc.stats.errors import StatisticsError, StatisticsUsageError
 
 FIGURES = ("cp", "cpk", "cpm", "pp", "ppk", "outside_ppm")

@@ -21,13 +21,6 @@ def test_names_that_are_not_offered():
     assert set(qc.stats.__all__) <= set(dir(qc.stats))
 
 
-def test_functions_named_like_their_module_stay_functions():
-    import qc.stats.capability
-    import qc.stats.trend_chart
-
-    assert callable(qc.stats.capability) and callable(qc.stats.trend)
-
-
 def test_importing_the_package_is_light():
     code = (
         "import sys, qc.stats; print([m for m in ('numpy', 'polars', 'scipy', 'pandas') if m in sys.modules])"

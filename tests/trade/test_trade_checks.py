@@ -43,7 +43,7 @@ def forty_six(**options):
 
 
 def shortfall():
-    from qc.trade.note_set import note_design
+    from qc.trade.sound.note_set import note_design
 
     plain = Instrument(2944.9, (Valve("F", 986.1),))
     keys = [(n, k, ()) for k in range(1, 8) for n in (2, 3, 4, 5, 6, 8)]

@@ -1,29 +1,17 @@
-from .dates import (
-    BARE,
-    SERIAL,
-    SPREADSHEET_FIRST,
-    SPREADSHEET_LAST,
-    nearest_year,
-    read_moment,
-    spreadsheet_day,
-)
-from .names import FACTORS, Heading, heading, plain, split_unit
-from .numbers import COMMA_NOTE, read_number, read_whole
+"""Types of what `qc.ingest.cells` offers; the package fetches each name on first use."""
 
-__all__ = [
-    "BARE",
-    "COMMA_NOTE",
-    "FACTORS",
-    "Heading",
-    "SERIAL",
-    "SPREADSHEET_FIRST",
-    "SPREADSHEET_LAST",
-    "heading",
-    "nearest_year",
-    "plain",
-    "read_moment",
-    "read_number",
-    "read_whole",
-    "split_unit",
-    "spreadsheet_day",
-]
+from .dates import BARE as BARE
+from .dates import SERIAL as SERIAL
+from .dates import SPREADSHEET_FIRST as SPREADSHEET_FIRST
+from .dates import SPREADSHEET_LAST as SPREADSHEET_LAST
+from .dates import nearest_year as nearest_year
+from .dates import read_moment as read_moment
+from .dates import spreadsheet_day as spreadsheet_day
+from .names import FACTORS as FACTORS
+from .names import Heading as Heading
+from .names import heading as heading
+from .names import plain as plain
+from .names import split_unit as split_unit
+from .numbers import COMMA_NOTE as COMMA_NOTE
+from .numbers import read_number as read_number
+from .numbers import read_whole as read_whole

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime
 from typing import Any
 
+from qc.errors import QcError
 from qc.ingest.cards import read_verdict
 from qc.ingest.cells import read_moment, read_number, read_whole
 from qc.ingest.checking.checked import Checked, check
@@ -15,7 +16,7 @@ from qc.ingest.frames import EVENT_ROW, READING_ROW, event_frame, reading_frame
 from qc.ingest.known import Known
 from qc.ingest.reasons import Reason
 from qc.ingest.sources import Unfolded
-from qc.plan import Plan, QcError
+from qc.plan import Plan
 
 REPLACES = "replaces"
 """Key of a proposal that makes the row a correction: the id of the reading it takes the place of."""

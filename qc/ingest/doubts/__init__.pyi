@@ -1,8 +1,5 @@
-from .asking import find_doubts
-from .facts import Facts, gather_facts
+"""Types of what `qc.ingest.doubts` offers; the package fetches each name on first use."""
 
-__all__ = [
-    "Facts",
-    "find_doubts",
-    "gather_facts",
-]
+from .asking import find_doubts as find_doubts
+from .facts import Facts as Facts
+from .facts import gather_facts as gather_facts

@@ -1,8 +1,5 @@
-from .grid import MAX_BYTES, Grid
-from .sheets import read_sheet
+"""Types of what `qc.ingest.reading` offers; the package fetches each name on first use."""
 
-__all__ = [
-    "Grid",
-    "MAX_BYTES",
-    "read_sheet",
-]
+from .grid import MAX_BYTES as MAX_BYTES
+from .grid import Grid as Grid
+from .sheets import read_sheet as read_sheet

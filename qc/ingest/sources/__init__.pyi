@@ -1,6 +1,4 @@
-from .unfolding import Unfolded, unfold
+"""Types of what `qc.ingest.sources` offers; the package fetches each name on first use."""
 
-__all__ = [
-    "Unfolded",
-    "unfold",
-]
+from .unfolding import Unfolded as Unfolded
+from .unfolding import unfold as unfold

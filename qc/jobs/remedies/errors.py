@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from qc.plan import QcError
+from qc.errors import QcError, UsageError
 
 
 class RemedyError(QcError):
     """The data are at fault; the text says where, what, and what to do."""
 
 
-class RemedyUsageError(RemedyError):
+class RemedyUsageError(UsageError, RemedyError):
     """The command was asked in a way it cannot answer: exit code 2 instead of 1."""

@@ -5,11 +5,11 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from qc.jobs.remedies.coat import CoatResult
+from qc.jobs.remedies.coating import CoatResult
 from qc.jobs.remedies.errors import RemedyUsageError
-from qc.jobs.remedies.pair import PairResult
-from qc.jobs.remedies.tune import TuneResult
-from qc.jobs.remedies.wear import WearResult
+from qc.jobs.remedies.pairing import PairResult
+from qc.jobs.remedies.tool_wear import WearResult
+from qc.jobs.remedies.tuning import TuneResult
 
 SUFFIXES = (".png", ".svg", ".pdf")
 INK, LIMIT, APART = "#22303c", "#6b7f8e", "#b5471f"

@@ -8,14 +8,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from qc import clock
-from qc.jobs.remedies.coat import CoatResult, coat
+from qc.jobs.remedies.coating import CoatResult, coat
 from qc.jobs.remedies.errors import RemedyError, RemedyUsageError
 from qc.jobs.remedies.instruments import instrument_of, model_of, tune_plain
-from qc.jobs.remedies.pair import PairResult, pair
+from qc.jobs.remedies.pairing import PairResult, pair
 from qc.jobs.remedies.recording import RecordingResult, hear
 from qc.jobs.remedies.sheet import Sheet, SheetRow, read_sheet
-from qc.jobs.remedies.tune import TuneResult, tune
-from qc.jobs.remedies.wear import ToolWear, WearResult, wear
+from qc.jobs.remedies.tool_wear import ToolWear, WearResult, wear
+from qc.jobs.remedies.tuning import TuneResult, tune
 from qc.trade import COSTS, Instrument
 
 if TYPE_CHECKING:

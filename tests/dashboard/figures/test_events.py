@@ -3,7 +3,7 @@ from datetime import date
 import pytest
 
 from dashboard.figures.events import CHARACTER_PX, ROWS, lay_out_events
-from qc.jobs.board_views import Mark
+from qc.jobs.board.views import Mark
 
 DAY = date(2026, 10, 9)
 

@@ -4,7 +4,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from dashboard.pages import instruments, month, signals, stages
-from qc.jobs.board_views import ReportView
+from qc.jobs.board.views import ReportView
 
 
 def test_an_instrument_says_where_it_is_outside(in_app, texts):

@@ -5,7 +5,7 @@ import pytest
 
 from dashboard.pages import signal_life, signals
 from dashboard.parts import unbroken
-from qc.jobs.board_views import SignalComment, TouchedView
+from qc.jobs.board.views import SignalComment, TouchedView
 
 
 @pytest.fixture

@@ -1,0 +1,5 @@
+"""What the board asks and is told: questions, data, views, tasks."""
+
+import lazy_loader
+
+__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)

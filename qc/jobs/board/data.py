@@ -1,0 +1,241 @@
+"""What the board asks, answered from a workshop folder: what is kept there, nothing judged anew."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable, Sequence
+from datetime import date
+from pathlib import Path
+from typing import Final, TypeVar, cast
+
+from qc import clock
+from qc.errors import QcError
+from qc.jobs.also import Kind, also
+from qc.jobs.board.gauge_views import GaugeView
+from qc.jobs.board.gauges import gauge_views, trusted_since
+from qc.jobs.board.rows import (
+    held_views,
+    instrument_rows,
+    instrument_view,
+    report_views,
+    sheet_views,
+    signal_views,
+)
+from qc.jobs.board.series import series_view
+from qc.jobs.board.today import budget_view, stage_views, today_view
+from qc.jobs.board.views import (
+    BudgetView,
+    HeldView,
+    InstrumentRow,
+    InstrumentView,
+    ReportView,
+    SeriesKey,
+    SeriesVerdict,
+    SeriesView,
+    SheetView,
+    ShopView,
+    SignalView,
+    StageView,
+    TodayView,
+    TouchedView,
+)
+from qc.jobs.board_rules import RuleOffer, RulesView, apply_rules, rule_offers, rules_price
+from qc.jobs.judging import verdicts_of_day
+from qc.jobs.workshop import PLAN, Workshop, open_workshop
+from qc.watch import dependence_note
+
+T = TypeVar("T")
+
+FOLLOWED: Final[dict[str, tuple[Kind, str]]] = {
+    "gauge": ("gauge", "last-good-check"),
+    "gauge-check": ("gauge", "last-good-check"),
+    "tool": ("tool", ""),
+    "batch": ("batch", ""),
+}
+"""Suspects whose traces can be followed, and since when: a gauge is trusted up to its last good check."""
+
+
+class StoreBoardData:
+    """Answers a board's questions (`BoardData`).
+
+    Answers rest on the store's pulse: as long as no entry and no judgement is added, what was worked out once
+    is given again. A plan file that changes is read again; one that has faults leaves the plan before it in
+    force, since a board that goes dark helps nobody.
+
+    Parameters
+    ----------
+    folder : Path
+        The workshop folder.
+    as_of : date, optional
+        The day to stand on; else the plan's own day, else today.
+    """
+
+    def __init__(self, folder: Path, as_of: date | None = None) -> None:
+        self._folder, self._as_of = folder, as_of
+        self._lock = threading.RLock()
+        self._workshop = open_workshop(folder, as_of=as_of)
+        self._stamp = _stamp(folder)
+        self._pulse: tuple[int, int] | None = None
+        self._known: dict[object, object] = {}
+
+    def shop(self) -> ShopView:
+        """Return whose board this is."""
+        workshop = self._current()
+        plan, today = workshop.plan, workshop.today
+        lead = plan.person(plan.workshop.lead)
+        at_work = [
+            (p.code, f"{p.code} ({p.name})" if p.name else p.code)
+            for p in plan.people
+            if (p.joined is None or p.joined <= today) and (p.left is None or p.left > today)
+        ]
+        # The lead first: at most desks it is the lead who hands the day's sheets in.
+        at_work.sort(key=lambda person: person[0] != plan.workshop.lead)
+        shown = f"{lead.name or lead.code}, lead" if lead else ""
+        return ShopView(plan.workshop.name, today, shown, tuple(at_work), plan.causes)
+
+    def today(self) -> TodayView:
+        """Return what the first screen shows."""
+        return self._once("today", lambda w: today_view(w, self.verdicts(), self.budget()))
+
+    def budget(self) -> BudgetView:
+        """Return how often the whole board cries wolf at the plan's setting."""
+        return self._once("budget", budget_view)
+
+    def stages(self) -> tuple[StageView, ...]:
+        """Return the stages in route order."""
+        return stage_views(self._current().plan, self.verdicts())
+
+    def verdicts(self, stage: str | None = None) -> tuple[SeriesVerdict, ...]:
+        """Return the series of a stage (or all), worst first."""
+        found = self._once("verdicts", _worst_first)
+        return tuple(v for v in found if stage is None or v.key.stage == stage)
+
+    def series(self, key: SeriesKey) -> SeriesView | None:
+        """Return one series with what the plan says of it."""
+        own = self.verdicts(key.stage)
+        verdict = next((v for v in own if v.key == key), None)
+        if verdict is None:
+            return None
+        alike = self._once(f"alike {key.stage}", lambda _: dependence_note(own))
+        return self._once(f"series {key}", lambda w: series_view(w, verdict, alike))
+
+    def rules(self) -> tuple[RuleOffer, ...]:
+        """Return the classic pattern rules with their prices."""
+        return rule_offers()
+
+    def rules_price(self, chosen: Sequence[str]) -> float | None:
+        """Return the pieces between two false signals of some rules together, None where it is not known."""
+        return rules_price(chosen)
+
+    def rules_on(self, key: SeriesKey, chosen: Sequence[str], limits: str) -> RulesView:
+        """Return what some rules find on a series, with limits textbook, prediction or guaranteed."""
+        verdict = next((v for v in self.verdicts(key.stage) if v.key == key), None)
+        return apply_rules(verdict, chosen, limits) if verdict else RulesView("There is no such series.")
+
+    def signals(self) -> tuple[SignalView, ...]:
+        """Return every signal, those that wait first, then newest first."""
+        return self._once("signals", lambda w: signal_views(w, self.verdicts()))
+
+    def signal(self, signal_id: str) -> SignalView | None:
+        """Return one signal."""
+        return next((s for s in self.signals() if s.id == signal_id), None)
+
+    def touched(self, signal_id: str) -> TouchedView | None:
+        """Return what else the first suspect of a signal touched, None where that cannot be followed."""
+        view = self.signal(signal_id)
+        first = next(iter(view.signal.suspects), None) if view else None
+        if first is None or first.kind not in FOLLOWED:
+            return None
+        kind, since = FOLLOWED[first.kind]
+        return self._once(f"touched {kind} {first.name}", lambda w: _touched(w, kind, first.name, since))
+
+    def instruments(self, wanted: str = "", limit: int = 60) -> tuple[InstrumentRow, ...]:
+        """Return instruments whose serial holds `wanted`, newest first; parts too where one is asked for."""
+        every = self._once("pieces", instrument_rows)
+        low = wanted.lower()
+        found = [r for r in every if low in r.serial.lower() and (wanted or r.state != "part")]
+        return tuple(found[:limit])
+
+    def instrument(self, serial: str) -> InstrumentView | None:
+        """Return everything about one serial."""
+        return instrument_view(self._current(), serial, self.verdicts())
+
+    def sheets(self, limit: int = 100) -> tuple[SheetView, ...]:
+        """Return past sheets, newest first."""
+        return self._once("sheets", sheet_views)[:limit]
+
+    def held(self) -> tuple[HeldView, ...]:
+        """Return the held rows that are still open."""
+        return self._once("held", held_views)
+
+    def gauges(self) -> tuple[GaugeView, ...]:
+        """Return the gauges of the plan, those that need a look first."""
+        return self._once("gauges", gauge_views)
+
+    def gauge_touched(self, gauge: str) -> TouchedView | None:
+        """Return the pieces a gauge touched since it was last known to be good, None where there are none."""
+        view = next((g for g in self.gauges() if g.id == gauge), None)
+        if view is None:
+            return None
+        since = trusted_since(view)
+        return self._once(f"touched gauge {gauge} {since}", lambda w: _touched(w, "gauge", gauge, since))
+
+    def reports(self) -> tuple[ReportView, ...]:
+        """Return the monthly reports on disk, newest first."""
+        return report_views(self._folder)
+
+    def _once(self, name: str, work: Callable[[Workshop], T]) -> T:
+        # Worked out under the lock: a burst of requests after an upload then waits for one answer, not ten.
+        workshop = self._current()
+        with self._lock:
+            pulse = workshop.store.pulse()
+            if pulse != self._pulse:
+                self._known.clear()
+                self._pulse = pulse
+            if name not in self._known:
+                self._known[name] = work(workshop)
+            return cast(T, self._known[name])
+
+    def _current(self) -> Workshop:
+        with self._lock:
+            zone = self._workshop.plan.workshop.time_zone
+            day = clock.today(zone, self._as_of or self._workshop.plan.workshop.today)
+            stamp = _stamp(self._folder)
+            if stamp != self._stamp or day != self._workshop.today:
+                self._reopen()
+                self._stamp = stamp
+            return self._workshop
+
+    def _reopen(self) -> None:
+        try:
+            fresh = open_workshop(self._folder, as_of=self._as_of)
+        except QcError:
+            return
+        self._workshop.store.close()
+        self._workshop = fresh
+        self._known.clear()
+
+
+def _touched(workshop: Workshop, kind: Kind, name: str, since: str) -> TouchedView | None:
+    try:
+        found = also(workshop, kind, name, since=since)
+    except QcError:
+        return None  # a suspect by a name that no reading bears: nothing to follow
+    stages = {stage.id: stage.name for stage in workshop.plan.stages}
+    rows = []
+    for piece in found.pieces:
+        left = f"left {piece.shipped.day} {piece.shipped:%b %Y}" if piece.shipped else "still here"
+        inside = f" in {piece.inside}" if piece.inside else ""
+        where = ", ".join(stages.get(stage, stage) for stage in piece.stages)
+        held = ", only on a held row" if piece.held else ""
+        rows.append((piece.serial, piece.day, where, left + inside + held))
+    return TouchedView(found.to_text().partition("\n")[0], tuple(rows))
+
+
+def _worst_first(workshop: Workshop) -> tuple[SeriesVerdict, ...]:
+    return tuple(sorted(verdicts_of_day(workshop), key=lambda v: -v.worst))
+
+
+def _stamp(folder: Path) -> int:
+    file = folder / PLAN
+    return file.stat().st_mtime_ns if file.exists() else 0

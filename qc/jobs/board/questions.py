@@ -1,0 +1,145 @@
+"""The questions a board may ask of the house, and what it may hand in.
+
+`qc.jobs.board_data.StoreBoardData` answers them from a workshop folder; the board's tests answer them from an
+invented workshop.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any, Protocol
+
+from qc.jobs.board.gauge_views import GaugeView
+from qc.jobs.board.views import (
+    BudgetView,
+    HeldView,
+    InstrumentRow,
+    InstrumentView,
+    ReportView,
+    SeriesKey,
+    SeriesVerdict,
+    SeriesView,
+    SheetView,
+    ShopView,
+    SignalView,
+    StageView,
+    TodayView,
+    TouchedView,
+)
+from qc.jobs.board_rules import RuleOffer, RulesView
+
+
+class BoardData(Protocol):
+    """Every question a board may ask of the house."""
+
+    def shop(self) -> ShopView:
+        """Return whose board this is."""
+        ...
+
+    def today(self) -> TodayView:
+        """Return what the first screen shows."""
+        ...
+
+    def budget(self) -> BudgetView:
+        """Return how often the whole board cries wolf at the plan's setting."""
+        ...
+
+    def stages(self) -> tuple[StageView, ...]:
+        """Return the stages in route order."""
+        ...
+
+    def verdicts(self, stage: str | None = None) -> tuple[SeriesVerdict, ...]:
+        """Return the series of a stage (or all), worst first."""
+        ...
+
+    def series(self, key: SeriesKey) -> SeriesView | None:
+        """Return one series with what the plan says of it."""
+        ...
+
+    def rules(self) -> tuple[RuleOffer, ...]:
+        """Return the classic pattern rules with their prices."""
+        ...
+
+    def rules_price(self, chosen: Sequence[str]) -> float | None:
+        """Return the pieces between two false signals of some rules together, None where it is not known."""
+        ...
+
+    def rules_on(self, key: SeriesKey, chosen: Sequence[str], limits: str) -> RulesView:
+        """Return what some rules find on a series, with limits textbook, prediction or guaranteed."""
+        ...
+
+    def signals(self) -> tuple[SignalView, ...]:
+        """Return every signal, those still lasting first, then newest first."""
+        ...
+
+    def signal(self, signal_id: str) -> SignalView | None:
+        """Return one signal."""
+        ...
+
+    def touched(self, signal_id: str) -> TouchedView | None:
+        """Return what else the first suspect of a signal touched, None where that cannot be followed."""
+        ...
+
+    def instruments(self, wanted: str = "", limit: int = 60) -> tuple[InstrumentRow, ...]:
+        """Return instruments whose serial holds `wanted`, newest first."""
+        ...
+
+    def instrument(self, serial: str) -> InstrumentView | None:
+        """Return everything about one serial."""
+        ...
+
+    def sheets(self, limit: int = 100) -> tuple[SheetView, ...]:
+        """Return past sheets, newest first."""
+        ...
+
+    def held(self) -> tuple[HeldView, ...]:
+        """Return the held rows that are still open."""
+        ...
+
+    def gauges(self) -> tuple[GaugeView, ...]:
+        """Return the gauges of the plan, those that need a look first."""
+        ...
+
+    def gauge_touched(self, gauge: str) -> TouchedView | None:
+        """Return the pieces a gauge touched since it was last known to be good, None where there are none."""
+        ...
+
+    def reports(self) -> tuple[ReportView, ...]:
+        """Return the monthly reports on disk, newest first."""
+        ...
+
+
+class UploadDesk(Protocol):
+    """Takes sheets, decisions and remarks, works them off one after the other in a process of its own."""
+
+    def submit(self, files: Sequence[tuple[str, bytes]], who: str) -> str:
+        """Queue sheets for upload and return a ticket."""
+        ...
+
+    def decide(self, rows: Sequence[str], decision: str, changes: Mapping[str, str], who: str) -> str:
+        """Queue a decision on held rows and return a ticket."""
+        ...
+
+    def say(self, signal_id: str, saying: Mapping[str, str], who: str) -> str:
+        """Queue what is said of a signal and return a ticket."""
+        ...
+
+    def decide_series(self, series: str, decision: Mapping[str, str], who: str) -> str:
+        """Queue a lead's decision about a series (`what`, `first`, `last`, `why`) and return a ticket."""
+        ...
+
+    def study_gauge(self, file: tuple[str, bytes], question: Mapping[str, str]) -> str:
+        """Queue a gauge study of a file and return a ticket; nothing of it is stored."""
+        ...
+
+    def progress(self, ticket: str) -> dict[str, Any] | None:
+        """Return ``{"state": waiting|working|done|failed, ...}`` or None for an unknown ticket."""
+        ...
+
+    def warm(self) -> None:
+        """Get ready, since a sheet may come soon; returns at once."""
+        ...
+
+    def close(self) -> None:
+        """Stop the worker."""
+        ...

@@ -1,0 +1,257 @@
+"""Lists of the board from the store: signals, held rows, sheets, instruments, reports."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import polars as pl
+
+from qc.jobs.board.views import (
+    EventRow,
+    HeldReason,
+    HeldView,
+    InstrumentReading,
+    InstrumentRow,
+    InstrumentView,
+    ReportView,
+    SeriesVerdict,
+    SheetView,
+    SignalComment,
+    SignalResult,
+    SignalView,
+)
+from qc.jobs.held import DOUBT_NAMES, list_held
+from qc.jobs.judging import signals_of_day
+from qc.jobs.workshop import Workshop
+from qc.plan import Plan
+
+MONTH = re.compile(r"\d{4}-\d{2}")
+LIVE = ("open", "in-hand")
+TYPED_ANEW = ("value", "serial", "day", "unit", "model", "person", "gauge", "tool", "batch")
+"""Columns that a person may type anew on the board, the likeliest first."""
+
+PLACE_WORDS = {
+    "leg": "{} leg",
+    "station": "{}",
+    "direction": "{}°",
+    "surface": "{}",
+    "valve": "valve {}",
+    "position": "position {}",
+    "partial": "partial {}",
+    "area": "{}",
+    "spot": "spot {}",
+}
+"""How the parts of a place are said, in the order of the plan."""
+
+
+def signal_views(workshop: Workshop, verdicts: Sequence[SeriesVerdict]) -> tuple[SignalView, ...]:
+    """Return the signals of the series there are, those that wait first, then newest first."""
+    by_series = {str(v.key): v for v in verdicts}
+    views = []
+    for kept, shown in signals_of_day(workshop, verdicts):
+        verdict = by_series.get(kept["series"])
+        if verdict is None or not (shown or kept["events"]):
+            continue
+        signal = SignalResult.from_dict(kept)
+        state = "over" if kept["state"] == "open" and signal.ended is not None else kept["state"]
+        life = tuple(_comment(event, workshop.plan) for event in kept["events"])
+        views.append(SignalView(kept["id"], verdict, signal, state, life))
+    views.sort(key=lambda v: v.signal.raised_day, reverse=True)
+    return tuple(sorted(views, key=lambda v: v.state not in LIVE))
+
+
+def held_views(workshop: Workshop) -> tuple[HeldView, ...]:
+    """Return the open held rows, newest first."""
+    rows = workshop.store.held().sort("id", descending=True)
+    run_of = {row.id: run[0].id for run in list_held(workshop).runs() for row in run}
+    return tuple(
+        replace(_held(row, workshop.plan), run=str(run_of.get(row["id"], row["id"])))
+        for row in rows.iter_rows(named=True)
+    )
+
+
+def sheet_views(workshop: Workshop) -> tuple[SheetView, ...]:
+    """Return the sheets, newest first."""
+    plan = workshop.plan
+    titles = {card.id: card.title for card in plan.cards}
+    waiting = dict(workshop.store.held().group_by("sheet").len().iter_rows())
+    rows = workshop.store.sheets().sort("id", descending=True)
+    return tuple(
+        SheetView(
+            row["sheet"],
+            row["file"],
+            titles.get(row["card"], row["card"] or ""),
+            _moment(row["entered"], plan),
+            row["who"] or "",
+            row["size"],
+            waiting.get(row["sheet"], 0),
+        )
+        for row in rows.iter_rows(named=True)
+    )
+
+
+def instrument_rows(workshop: Workshop) -> tuple[InstrumentRow, ...]:
+    """Return every piece, newest first: instruments, and parts marked as such."""
+    names = {m.id: m.name for m in workshop.plan.models}
+    built_in = set(workshop.store.events("part")["subject"].to_list())
+    rows = workshop.store.pieces().sort(["first_day", "serial"], descending=True, nulls_last=True)
+    return tuple(
+        InstrumentRow(
+            serial,
+            names.get(model or "", model or ""),
+            first,
+            _state(_is_part(serial, built_in, workshop.plan), shipped),
+        )
+        for serial, model, first, shipped in rows.select(
+            "serial", "model", "first_day", "shipped"
+        ).iter_rows()
+        if serial
+    )
+
+
+def instrument_view(
+    workshop: Workshop, serial: str, verdicts: Sequence[SeriesVerdict]
+) -> InstrumentView | None:
+    """Return everything about one serial, None where nothing is known of it."""
+    store, plan = workshop.store, workshop.plan
+    readings = store.readings(serials=[serial])
+    events = store.events(serials=[serial])
+    inside = store.events("part", subjects=[serial])
+    if readings.is_empty() and events.is_empty() and inside.is_empty():
+        return None
+    piece = store.pieces(serials=[serial])
+    model, shipped = piece.select("model", "shipped").row(0) if piece.height else ("", None)
+    order = {stage.id: number for number, stage in enumerate(plan.stages)}
+    files = dict(store.sheets().select("sheet", "file").iter_rows())
+    rows = [_reading(row, plan, files) for row in readings.sort("measured_at", "id").iter_rows(named=True)]
+    parts = events.filter(pl.col("kind") == "part")
+    life = events.filter(pl.col("kind") != "part").sort("day")
+    return InstrumentView(
+        serial=serial,
+        model=next((m.name for m in plan.models if m.id == model), model or ""),
+        state=_state(_is_part(serial, {serial} if inside.height else set(), plan), shipped),
+        readings=tuple(sorted(rows, key=lambda r: order.get(r.stage, len(order)))),
+        events=tuple(EventRow(row["day"], event_sentence(row)) for row in life.iter_rows(named=True)),
+        parts=tuple((row["code"] or "part", row["subject"]) for row in parts.iter_rows(named=True)),
+        part_of=tuple((row["code"] or "part", row["serial"]) for row in inside.iter_rows(named=True)),
+        charted=tuple((v, p) for v in verdicts for p in v.points if p.serial == serial),
+    )
+
+
+def event_sentence(row: dict[str, Any]) -> str:
+    """Return an event in words.
+
+    Examples
+    --------
+    >>> event_sentence({"kind": "play-test", "code": "pass", "person": "IS", "note": None})
+    'play-test: pass, by IS'
+    """
+    text = row["kind"].replace("-", " ") if row["kind"] != "play-test" else "play-test"
+    if row.get("code"):
+        text += f": {row['code']}"
+    if row.get("value") is not None:
+        text += f", {row['value']:g} {row.get('unit') or ''}".rstrip()
+    if row.get("stage"):
+        text += f", stage {row['stage']}"
+    if row.get("person"):
+        text += f", by {row['person']}"
+    return text + (f". {row['note']}" if row.get("note") else "")
+
+
+def report_views(folder: Path) -> tuple[ReportView, ...]:
+    """Return the reports in a workshop folder, newest month first."""
+    root = folder / "reports"
+    months = [p for p in root.iterdir() if p.is_dir() and MONTH.fullmatch(p.name)] if root.is_dir() else []
+    return tuple(
+        ReportView(place.name, tuple(sorted(p for p in place.iterdir() if p.is_file())))
+        for place in sorted(months, reverse=True)
+    )
+
+
+def _held(row: dict[str, Any], plan: Plan) -> HeldView:
+    typed = json.loads(row["typed"]) if row["typed"] else {}
+    proposal = json.loads(row["proposal"]) if row["proposal"] else {}
+    figure = plan.characteristic(str(typed.get("stage") or ""), str(typed.get("characteristic") or ""))
+    reasons = tuple(
+        HeldReason(r["id"], r["sentence"], r.get("mend") or "") for r in json.loads(row["reasons"] or "[]")
+    )
+    return HeldView(
+        id=str(row["id"]),
+        file=row["file"],
+        cell=row["cell"] or f"line {row['row']}",
+        text=row["text"],
+        reasons=reasons,
+        proposal=", ".join(_change(name, value) for name, value in proposal.items() if name != "hint"),
+        serial=str(typed.get("serial") or ""),
+        what=figure.name if figure else str(typed.get("characteristic") or typed.get("kind") or ""),
+        columns=tuple((name, _cell(typed[name])) for name in TYPED_ANEW if name in typed),
+        doubt=all(reason.id in DOUBT_NAMES for reason in reasons),
+    )
+
+
+def _cell(value: Any) -> str:
+    return "" if value is None else f"{value:g}" if isinstance(value, float) else str(value)
+
+
+def _change(name: str, value: Any) -> str:
+    return (
+        f"{name.replace('_', ' ')} {value:g}"
+        if isinstance(value, float)
+        else f"{name.replace('_', ' ')} {value}"
+    )
+
+
+def _reading(row: dict[str, Any], plan: Plan, files: dict[str, str]) -> InstrumentReading:
+    stage = plan.stage(row["stage"])
+    figure = plan.characteristic(row["stage"], row["characteristic"])
+    place = [said.format(row[part]) for part, said in PLACE_WORDS.items() if row[part] not in (None, "")]
+    if (row["repeat"] or 1) > 1:
+        place.append(f"reading {row['repeat']}")
+    return InstrumentReading(
+        day=row["day"],
+        stage=row["stage"],
+        stage_name=stage.name if stage else row["stage"],
+        name=figure.name if figure else row["characteristic"],
+        place=", ".join(place),
+        value=row["value"],
+        unit=row["unit"] or "",
+        text=row["text"] or "",
+        person=row["person"] or "",
+        gauge=row["gauge"] or "",
+        tool=row["tool"] or "",
+        file=files.get(row["sheet"] or "", ""),
+        row=row["row"] or 0,
+        note=row["note"] or "",
+    )
+
+
+def _comment(event: dict[str, Any], plan: Plan) -> SignalComment:
+    said = [event["text"]]
+    said += [f"Cause: {event['cause']}."] if event["cause"] else []
+    said += [f"Done: {event['action']}."] if event["action"] else []
+    when = _moment(datetime.fromisoformat(event["when"]), plan)
+    return SignalComment(when, event["who"], event["what"], " ".join(text for text in said if text))
+
+
+def _is_part(serial: str, built_in: set[str], plan: Plan) -> bool:
+    # A tube is measured, and has a model, long before it is known which instrument it goes into.
+    prefix = plan.workshop.serial_prefix
+    return serial in built_in or (bool(prefix) and not serial.startswith(prefix))
+
+
+def _state(part: bool, shipped: Any) -> str:
+    if part:
+        return "part"
+    return f"shipped {shipped.day} {shipped:%b %Y}" if shipped else "on the bench"
+
+
+def _moment(moment: datetime, plan: Plan) -> str:
+    here = moment.astimezone(ZoneInfo(plan.workshop.time_zone))
+    return f"{here.day} {here:%b %Y, %H:%M}"

@@ -1,0 +1,101 @@
+"""One series for the board: its verdict, what the plan says of it, what a lead decided about it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Final
+
+from qc.jobs.board.marks import marks
+from qc.jobs.board.views import DecisionView, ModelView, Point, SeriesVerdict, SeriesView
+from qc.jobs.judging import decisions_of
+from qc.jobs.workshop import Workshop
+from qc.stats import StatisticsError, capability
+from qc.watch import DECIDED, STILL_MOVING, Decisions, Span
+
+NEWEST_FOR_GAUGES: Final = 10
+"""Points looked at for the gauges in use now."""
+
+
+def series_view(workshop: Workshop, verdict: SeriesVerdict, alike: str = "") -> SeriesView | None:
+    """Return one series with what the plan says of it, None where the plan has it no more.
+
+    Parameters
+    ----------
+    workshop : Workshop
+        An open workshop.
+    verdict : SeriesVerdict
+        The series.
+    alike : str
+        What is to be said of neighbouring pieces of its stage (`qc.watch.dependence_note`).
+    """
+    plan, key = workshop.plan, verdict.key
+    own = plan.stage(key.stage)
+    figure = plan.characteristic(key.stage, key.characteristic)
+    if own is None or figure is None:
+        return None
+    newest = verdict.points[-NEWEST_FOR_GAUGES:]
+    named = [name for p in newest for name in p.gauge.split(" + ") if name]
+    present = present_points(verdict)
+    return SeriesView(
+        verdict=verdict,
+        plain=figure.plain,
+        reaction=figure.reaction,
+        cautions=own.cautions,
+        next_step=figure.next_step,
+        models=tuple(ModelView(m.id, m.name, m.symbol) for m in plan.models),
+        marks=marks(verdict, plan),
+        wanted_ppk=plan.workshop.wanted_ppk,
+        gauges=tuple(dict.fromkeys(named)),
+        wears_with=figure.wears_with or "",
+        present=present,
+        settle=pieces_to_settle(verdict, present, plan.workshop.wanted_ppk),
+        decisions=decision_views(workshop, str(key)),
+        notes=_notes(verdict, alike),
+    )
+
+
+def present_points(verdict: SeriesVerdict) -> tuple[Point, ...]:
+    """Return the points that the answer about the limits rests on: since the last lasting change.
+
+    Excursions that ended and pieces left out take no part; a frozen settled state counts until a later change
+    ends it.
+    """
+    lasting = [s for s in verdict.signals if s.kind != "single"]
+    settled = verdict.baseline_last or 0
+    first = verdict.baseline_first or 1
+    begin = max((s.start for s in lasting if s.ended is None and s.start > settled), default=first)
+    away = {n for s in lasting if s.ended is not None for n in range(s.start, s.ended)}
+    return tuple(p for p in verdict.points if p.ordinal >= begin and p.ordinal not in away and not p.left_out)
+
+
+def pieces_to_settle(verdict: SeriesVerdict, present: Sequence[Point], wanted: float) -> int | None:
+    """Return how many more pieces like these would settle an unproven answer, None where none would."""
+    limits = (verdict.lower, verdict.upper)
+    if verdict.capable != "unproven" or verdict.kind != "measured" or limits == (None, None):
+        return None
+    if verdict.ppk_reason == STILL_MOVING:  # pieces to come will not be like these
+        return None
+    try:
+        found = capability(
+            [p.value for p in present], lower=verdict.lower, upper=verdict.upper, wanted=wanted
+        )
+    except StatisticsError:
+        return None
+    return found.pieces_to_settle
+
+
+def decision_views(workshop: Workshop, series: str) -> tuple[DecisionView, ...]:
+    """Return what a lead decided about a series and what still stands, the frozen state first."""
+    stands = decisions_of(workshop, series).get(series, Decisions())
+    frozen = [_decision("freeze", stands.baseline)] if stands.baseline else []
+    return (*frozen, *(_decision("leave-out", span) for span in stands.left_out))
+
+
+def _notes(verdict: SeriesVerdict, alike: str) -> tuple[str, ...]:
+    """Return the notes of a series and its stage; the lead's decisions have a place of their own."""
+    own = [note for note in verdict.notes if not note.startswith(DECIDED)]
+    return (*own, *([alike] if alike else []))
+
+
+def _decision(what: str, span: Span) -> DecisionView:
+    return DecisionView(what, span.first, span.last, span.who, span.day, span.why)

@@ -1,0 +1,194 @@
+"""What the board's worker does: take in sheets, settle held rows, add to a signal's life, decide, study.
+
+The heavy part: all of it runs in the one process that writes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from datetime import date
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import Any
+
+from qc.ingest import read_sheet
+from qc.jobs.baseline import freeze, leave_out, undo
+from qc.jobs.errors import JobError
+from qc.jobs.held import Decision, mend_rows
+from qc.jobs.questions import gauge_study
+from qc.jobs.signals import STATE_WORDS, say_of_signal
+from qc.jobs.upload import ShowProgress, upload
+from qc.jobs.workshop import Workshop, open_workshop
+from qc.stats import StatisticsError
+
+
+def warm() -> None:
+    """Load the validation library, so that the first sheet of the day does not wait for it."""
+    import great_expectations  # noqa: F401
+
+
+def take_sheets(
+    folder: Path,
+    as_of: date | None,
+    files: Sequence[tuple[str, bytes]],
+    who: str,
+    tell: ShowProgress,
+) -> dict[str, Any]:
+    """Upload sheets and return the receipt as plain values.
+
+    Parameters
+    ----------
+    folder : Path
+        The workshop folder.
+    as_of : date or None
+        The day to stand on.
+    files : sequence of (name, bytes)
+        The sheets.
+    who : str
+        Code of the person who hands them in.
+    tell : callable
+        Told how many sheets are done, of how many, and in words.
+    """
+    with _opened(folder, as_of) as workshop:
+        return upload(workshop, files, who=who, progress=tell).to_dict()
+
+
+def decide_held(
+    folder: Path,
+    as_of: date | None,
+    rows: Sequence[str],
+    decision: str,
+    changes: Mapping[str, object],
+    who: str,
+) -> dict[str, Any]:
+    """Decide the same about held rows and say what became of them.
+
+    Parameters
+    ----------
+    folder : Path
+        The workshop folder.
+    as_of : date or None
+        The day to stand on.
+    rows : sequence of str
+        Ids of the rows, as the board shows them.
+    decision : str
+        A `Decision`.
+    changes : mapping
+        Column -> new value, for a decision by hand.
+    who : str
+        Code of the person who decides.
+    """
+    with _opened(folder, as_of) as workshop:
+        found = mend_rows(workshop, [int(row) for row in rows], Decision(decision), changes, who=who)
+        return found.to_dict()
+
+
+def say_signal(
+    folder: Path, as_of: date | None, signal_id: str, saying: Mapping[str, Any], who: str
+) -> dict[str, Any]:
+    """Add to the life of a signal and say how it now stands.
+
+    Parameters
+    ----------
+    folder : Path
+        The workshop folder.
+    as_of : date or None
+        The day to stand on.
+    signal_id : str
+        The signal.
+    saying : mapping
+        `what`, and where given `cause`, `action` and `text`, as `say_of_signal` takes them.
+    who : str
+        Code of the person who says it.
+    """
+    with _opened(folder, as_of) as workshop:
+        life = say_of_signal(workshop, signal_id, who=who, **saying)
+    if saying["what"] == "comment":
+        return {"sentence": "The remark is kept.", "reasons": []}
+    return {"sentence": f"The signal is now {STATE_WORDS[life.state]}.", "reasons": []}
+
+
+def decide_series(
+    folder: Path, as_of: date | None, series: str, decision: Mapping[str, str], who: str
+) -> dict[str, Any]:
+    """Take a lead's decision about a series, judge it anew and say how it now stands.
+
+    Parameters
+    ----------
+    folder : Path
+        The workshop folder.
+    as_of : date or None
+        The day to stand on.
+    series : str
+        ``stage/characteristic/family``.
+    decision : mapping
+        `what` (freeze, undo-freeze, leave-out, undo-leave-out), `first`, `last` and `why`.
+    who : str
+        Code of the person who decides.
+    """
+    what, first, last = decision["what"], decision.get("first", ""), decision.get("last", "")
+    why = decision.get("why", "")
+    with _opened(folder, as_of) as workshop:
+        if what == "freeze":
+            found = freeze(workshop, series, first, last, who=who, why=why)
+        elif what == "leave-out":
+            found = leave_out(workshop, series, first, last, who=who, why=why)
+        else:
+            first = "" if what == "undo-freeze" else first
+            found = undo(workshop, series, first=first, last=last, who=who, why=why)
+    return {"sentence": f"Kept. {found.title} is now {found.behaviour}.", "reasons": []}
+
+
+def study_file(file: tuple[str, bytes], question: Mapping[str, str]) -> dict[str, Any]:
+    """Study a gauge from a file of repeated readings; nothing of it is stored.
+
+    Parameters
+    ----------
+    file : (str, bytes)
+        Name and content. What a sheet may not be (packed too tight, with macros or formulas) is refused
+        before anything reads it as a table.
+    question : mapping
+        Columns `value`, `part` and `person`; limits `lower` and `upper`; the gauge's step `resolution`. Empty
+        where not given.
+
+    Returns
+    -------
+    dict
+        ``{"study": ..., "file": ..., "value": ...}``, the study as `qc gauge --json` prints it.
+    """
+    name, data = file
+    read_sheet(data, name)
+    # The name a person gave the file labels what is said of it; it never reaches the disk.
+    plain = "study.xlsx" if data.startswith(b"PK") else "study.csv"
+    with TemporaryDirectory() as folder:
+        path = Path(folder) / plain
+        path.write_bytes(data)
+        try:
+            found = gauge_study(
+                path,
+                question["value"],
+                question["part"],
+                question.get("person") or None,
+                lower=_number(question, "lower"),
+                upper=_number(question, "upper"),
+                resolution=_number(question, "resolution"),
+            )
+        except StatisticsError as error:
+            raise JobError(str(error).replace(plain, name)) from error
+    return {"study": found.to_dict(), "file": name, "value": question["value"]}
+
+
+def _number(question: Mapping[str, str], name: str) -> float | None:
+    text = question.get(name, "").strip()
+    return float(text) if text else None
+
+
+@contextmanager
+def _opened(folder: Path, as_of: date | None) -> Iterator[Workshop]:
+    """Open the workshop for one task; its store is closed whatever becomes of that."""
+    workshop = open_workshop(folder, as_of=as_of)
+    try:
+        yield workshop
+    finally:
+        workshop.store.close()

@@ -1,0 +1,146 @@
+"""The first screen: stages summed up, cards that came in, what runs out, what was shipped."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date, datetime, timedelta
+
+import polars as pl
+
+from qc.jobs.board.gauges import missed_checks
+from qc.jobs.board.views import Behaviour, BudgetView, Due, SeriesVerdict, StageView, TodayView, is_few
+from qc.jobs.judging import present_budget
+from qc.jobs.workshop import Workshop
+from qc.plan import Plan
+
+SOON = timedelta(days=7)
+GAUGES_SOON = timedelta(days=14)
+LOOK_BACK = timedelta(days=10)
+"""How far back the last day with cards is looked for; a longer pause is a holiday."""
+
+WORST_FIRST = {"no": 0, "unproven": 1, "proven": 2, "": 3}
+
+
+def stage_views(plan: Plan, verdicts: Sequence[SeriesVerdict]) -> tuple[StageView, ...]:
+    """Return the charted stages in route order, each summed up by its worst series.
+
+    A stage of which nothing is measured yet is there too: it is learning.
+    """
+    views: list[StageView] = []
+    charted = plan.charted()
+    for stage in plan.stages:
+        own = [v for v in verdicts if v.key.stage == stage.id]
+        if not own:
+            asked = sum(row[0].id == stage.id for row in charted)
+            views += [StageView(stage.id, stage.name, "learning", "", asked, 0, 0)] if asked else []
+            continue
+        moved = sum(v.behaviour == "drifting" for v in own)
+        judged = [v for v in own if v.behaviour != "learning"]
+        behaviour: Behaviour = "drifting" if moved else "steady" if judged else "learning"
+        capable = min((v.capable for v in judged), key=WORST_FIRST.__getitem__, default="")
+        most = max(v.pieces for v in own)
+        unproven = [v for v in judged if v.capable == "unproven"]
+        few = capable == "unproven" and all(is_few(v) for v in unproven)
+        limits = any(v.lower is not None or v.upper is not None for v in own)
+        views.append(StageView(stage.id, stage.name, behaviour, capable, len(own), moved, most, few, limits))
+    return tuple(views)
+
+
+def budget_view(workshop: Workshop) -> BudgetView:
+    """Return the false-alarm budget as it works out in the present month."""
+    found = present_budget(workshop)
+    return BudgetView(found.days_between, found.series, found.rate)
+
+
+def today_view(workshop: Workshop, verdicts: Sequence[SeriesVerdict], budget: BudgetView) -> TodayView:
+    """Return what the first screen shows on the workshop's day.
+
+    Parameters
+    ----------
+    workshop : Workshop
+        An open workshop.
+    verdicts : sequence of SeriesVerdict
+        All kept verdicts, worst first.
+    budget : BudgetView
+        How often the board cries wolf.
+    """
+    plan, store, today = workshop.plan, workshop.store, workshop.today
+    day, came, missing = _cards(workshop)
+    shipped = store.events("shipped", since=today.replace(day=1)).filter(pl.col("day") <= today)
+    return TodayView(
+        stages=stage_views(plan, verdicts),
+        findings=tuple(v for v in verdicts if v.behaviour == "drifting"),
+        cards_day=day,
+        cards_in=came,
+        cards_expected=came + len(missing),
+        cards_missing=missing,
+        held_rows=store.held().height,
+        dies_due=_dies_due(verdicts, today),
+        gauges_due=_gauges_due(workshop),
+        shipped=shipped["serial"].n_unique() if shipped.height else 0,
+        series=len(verdicts),
+        budget=budget,
+        last_false=_last_false(workshop),
+    )
+
+
+def _cards(workshop: Workshop) -> tuple[date, int, tuple[str, ...]]:
+    """Return the day looked at, how many expected cards came in, and the titles of those that did not."""
+    plan, store, today = workshop.plan, workshop.store, workshop.today
+    expected = {card.id: card for card in plan.cards if card.expected == "daily"}
+    since = today - LOOK_BACK
+    frames = [
+        store.readings(since=since).select("day", "sheet"),
+        store.events(since=since).select("day", "sheet"),
+    ]
+    recent = pl.concat(frames).filter((pl.col("day") <= today) & pl.col("sheet").is_not_null())
+    newest = recent["day"].max()
+    day = newest if isinstance(newest, date) else today
+    of_day = set(recent.filter(pl.col("day") == day)["sheet"].to_list())
+    cards = store.sheets().select("sheet", "card")
+    came = {card for sheet, card in cards.iter_rows() if sheet in of_day}
+    excused = set(store.events("no-card", since=day, until=day)["stage"].to_list())
+    missing = [c.title for c in expected.values() if c.id not in came and c.stage not in excused]
+    return day, len(came & set(expected)) if expected else len(came), tuple(missing)
+
+
+def _dies_due(verdicts: Sequence[SeriesVerdict], today: date) -> tuple[Due, ...]:
+    due: dict[str, Due] = {}
+    for verdict in verdicts:
+        forecast = verdict.forecast
+        if forecast is None or forecast.change_by_day is None or forecast.change_by_day > today + SOON:
+            continue
+        known = due.get(forecast.tool)
+        if known is None or (known.day is not None and forecast.change_by_day < known.day):
+            due[forecast.tool] = Due(
+                forecast.tool, "die", forecast.change_by_day, forecast.sentence, verdict.key
+            )
+    return tuple(sorted(due.values(), key=lambda d: (d.day or today, d.id)))
+
+
+def _gauges_due(workshop: Workshop) -> tuple[Due, ...]:
+    """Return the gauges whose daily check is missed, then those whose calibration runs out."""
+    today = workshop.today
+    missed = [Due(g.id, g.name, day, sentence, gauge=True) for g, day, sentence in missed_checks(workshop)]
+    ends = [
+        Due(
+            g.id,
+            g.name,
+            g.due,
+            f"Calibration of {g.id} {'ran' if g.due < today else 'runs'} out on {g.due.day} {g.due:%b %Y}.",
+            gauge=True,
+        )
+        for g in workshop.plan.gauges
+        if g.due is not None and g.due <= today + GAUGES_SOON
+    ]
+    return (*missed, *sorted(ends, key=lambda d: (d.day or today, d.id)))
+
+
+def _last_false(workshop: Workshop) -> date | None:
+    moments = [
+        datetime.fromisoformat(event["when"]).date()
+        for signal in workshop.store.signals(states=["closed-false"])
+        for event in signal["events"]
+        if event["what"] == "closed-false"
+    ]
+    return max((m for m in moments if m <= workshop.today), default=None)

@@ -1,0 +1,307 @@
+"""What the board shows, as frozen plain results: the faces read these and ask nothing else of the house.
+
+The questions they answer are listed in `qc.jobs.board_questions`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import date
+from pathlib import Path
+
+from qc.watch.results import (
+    Behaviour,
+    Capable,
+    Forecast,
+    Point,
+    SeriesKey,
+    SeriesVerdict,
+    SignalResult,
+    StretchResult,
+    Suspect,
+)
+from qc.watch.words import LIMITS_WORDS, TOO_EARLY, TOO_FEW, is_few, limits_words, rate_words, whole_words
+
+__all__ = [
+    "LIMITS_WORDS",
+    "TOO_EARLY",
+    "TOO_FEW",
+    "Behaviour",
+    "BudgetView",
+    "Capable",
+    "DecisionView",
+    "Due",
+    "EventRow",
+    "Forecast",
+    "HeldReason",
+    "HeldView",
+    "InstrumentReading",
+    "InstrumentRow",
+    "InstrumentView",
+    "Mark",
+    "ModelView",
+    "Point",
+    "ReportView",
+    "SeriesKey",
+    "SeriesVerdict",
+    "SeriesView",
+    "ShopView",
+    "SheetView",
+    "SignalComment",
+    "SignalResult",
+    "SignalView",
+    "StageView",
+    "StretchResult",
+    "Suspect",
+    "TodayView",
+    "TouchedView",
+    "is_few",
+    "limits_words",
+    "rate_words",
+    "whole_words",
+]
+
+
+@dataclass(frozen=True, slots=True)
+class ShopView:
+    """Whose board this is, and the day it stands on."""
+
+    name: str
+    day: date
+    lead: str = ""
+    people: tuple[tuple[str, str], ...] = ()  # code and how it is shown, for those at work today
+    causes: tuple[str, ...] = ()  # what a closed signal may be put down to, from the plan
+
+
+@dataclass(frozen=True, slots=True)
+class BudgetView:
+    """How often the whole board cries wolf at the plan's setting."""
+
+    days: float  # between two false signals, on average
+    series: int  # over which the budget is shared out
+    rate: float  # chance of a false signal per piece of a series
+
+
+@dataclass(frozen=True, slots=True)
+class StageView:
+    """One stage of the route, summed up over its series."""
+
+    id: str
+    name: str
+    behaviour: Behaviour
+    capable: Capable | str  # empty where nothing is said of limits
+    series: int
+    moved: int
+    pieces: int  # pieces of the longest series, said while a stage is learning
+    few: bool = False  # unproven only because the pieces are too few
+    limits: bool = True  # False where no series of the stage has limits
+
+
+@dataclass(frozen=True, slots=True)
+class Due:
+    """Something that runs out: a die, a gauge."""
+
+    id: str
+    name: str
+    day: date | None
+    sentence: str
+    series: SeriesKey | None = None  # where it shows
+    gauge: bool = False  # it has a page among the gauges
+
+
+@dataclass(frozen=True, slots=True)
+class TodayView:
+    """The first screen."""
+
+    stages: tuple[StageView, ...]
+    findings: tuple[SeriesVerdict, ...]  # drifting series, worst first
+    cards_day: date  # today, or the last day on which any card came in
+    cards_in: int
+    cards_expected: int
+    cards_missing: tuple[str, ...]
+    held_rows: int
+    dies_due: tuple[Due, ...]
+    gauges_due: tuple[Due, ...]
+    shipped: int
+    series: int
+    budget: BudgetView
+    last_false: date | None
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """Something that happened beside a series: a tool fitted, a gauge calibrated, a person joined."""
+
+    ordinal: float  # where on the axis of pieces; n + 0.5 is between two of them
+    day: date
+    kind: str  # tool | gauge | person | batch
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class ModelView:
+    """How a model is named and drawn."""
+
+    id: str
+    name: str
+    symbol: str
+
+
+@dataclass(frozen=True, slots=True)
+class DecisionView:
+    """What a lead decided about a series and what still stands: a settled state frozen, pieces left out."""
+
+    what: str  # freeze | leave-out
+    first: str
+    last: str
+    who: str
+    day: date | None
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class SeriesView:
+    """One series with what the plan says of it."""
+
+    verdict: SeriesVerdict
+    plain: str  # one sentence for someone new
+    reaction: tuple[str, ...]
+    cautions: tuple[str, ...]
+    next_step: str
+    models: tuple[ModelView, ...]
+    marks: tuple[Mark, ...]
+    wanted_ppk: float
+    gauges: tuple[str, ...] = ()  # gauges in use on the newest pieces
+    wears_with: str = ""
+    present: tuple[Point, ...] = ()  # the pieces that the answer about the limits rests on
+    settle: int | None = None  # so many more pieces like these would settle an unproven answer
+    decisions: tuple[DecisionView, ...] = ()
+    notes: tuple[str, ...] = ()  # what is to be known of the series and its stage, decisions apart
+
+
+@dataclass(frozen=True, slots=True)
+class SignalComment:
+    """One step in the life of a signal."""
+
+    when: str
+    who: str
+    state: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class SignalView:
+    """A signal, its series and its life so far."""
+
+    id: str
+    verdict: SeriesVerdict
+    signal: SignalResult
+    state: str  # open | in-hand | closed | closed-false | over
+    comments: tuple[SignalComment, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class TouchedView:
+    """What else a suspect touched: serial, day, where, and what became of it."""
+
+    sentence: str
+    pieces: tuple[tuple[str, date, str, str], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class SheetView:
+    """One uploaded sheet."""
+
+    sheet: str  # SHA-256
+    file: str
+    card: str
+    entered: str
+    who: str
+    size: int  # [bytes]
+    held: int  # rows of it that are still held
+
+
+@dataclass(frozen=True, slots=True)
+class HeldReason:
+    """Why a row is held, and how it could be mended."""
+
+    id: str
+    sentence: str
+    mend: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class HeldView:
+    """A row that could not be accepted."""
+
+    id: str
+    file: str
+    cell: str
+    text: str
+    reasons: tuple[HeldReason, ...]
+    proposal: str  # what one click would change, in words; empty where nothing is offered
+    serial: str = ""
+    what: str = ""  # which figure it is
+    columns: tuple[tuple[str, str], ...] = ()  # what may be typed anew: column and what stands there
+    doubt: bool = True  # False where a fault is among the reasons, which nobody can confirm away
+    run: str = ""  # rows of one run are neighbours held alike, to be decided in one go
+
+
+@dataclass(frozen=True, slots=True)
+class InstrumentRow:
+    """One line of the list of instruments."""
+
+    serial: str
+    model: str
+    first_day: date | None
+    state: str  # on the bench | shipped 3 Nov 2026 | part
+
+
+@dataclass(frozen=True, slots=True)
+class InstrumentReading:
+    """One reading of a piece, in words the bench uses."""
+
+    day: date
+    stage: str
+    stage_name: str
+    name: str
+    place: str
+    value: float
+    unit: str
+    text: str
+    person: str
+    gauge: str
+    tool: str
+    file: str
+    row: int
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class EventRow:
+    """One event in the life of a piece."""
+
+    day: date
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class InstrumentView:
+    """Everything about one serial."""
+
+    serial: str
+    model: str
+    state: str
+    readings: tuple[InstrumentReading, ...]
+    events: tuple[EventRow, ...]
+    parts: tuple[tuple[str, str], ...]  # role, serial of the part
+    part_of: tuple[tuple[str, str], ...]  # role, serial of the instrument
+    charted: tuple[tuple[SeriesVerdict, Point], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class ReportView:
+    """One month's report on disk."""
+
+    month: str
+    files: tuple[Path, ...] = field(default=())

@@ -1,0 +1,198 @@
+"""Judge series of a workshop and keep the verdicts: at upload, after a mend, or all of them from nothing."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from qc.jobs.judging.circumstances import Circumstances
+from qc.jobs.judging.rates import present_budget, rates_of_points
+from qc.jobs.judging.touched import series_touched
+from qc.jobs.judging.windows import Windows
+from qc.jobs.workshop import Workshop
+from qc.store import state_after
+from qc.watch import (
+    Budget,
+    Courses,
+    Decisions,
+    Question,
+    SeriesKey,
+    SeriesVerdict,
+    courses_from,
+    judge_further,
+    plain_courses,
+    standing,
+)
+
+MARK_STATE = "judged up to"
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """Verdicts in route order, the budget of the present month, and how far each series is judged now."""
+
+    verdicts: list[SeriesVerdict]
+    budget: Budget
+    courses: Mapping[str, Courses] = field(default_factory=dict)
+
+
+def judge_new(workshop: Workshop) -> list[SeriesVerdict]:
+    """Judge the series that what came in since the last time can have changed, and keep what was found.
+
+    Parameters
+    ----------
+    workshop : Workshop
+        Where the readings are.
+
+    Returns
+    -------
+    list of SeriesVerdict
+        In route order; nothing else is read or judged.
+    """
+    workshop = at_latest(workshop)
+    mark = workshop.store.state(MARK_STATE) or (0, 0)
+    news = workshop.store.news((mark[0], mark[1]))
+    judged = judge_now(workshop, series_touched(workshop, news))
+    _keep(workshop, judged, {MARK_STATE: list(news.mark)})
+    return judged.verdicts
+
+
+def judge_series(
+    workshop: Workshop, keys: Collection[str] | None = None, *, afresh: bool = False
+) -> list[SeriesVerdict]:
+    """Judge some series and keep what was found.
+
+    Parameters
+    ----------
+    workshop : Workshop
+        Where the readings are.
+    keys : collection of str, optional
+        Only these series, ``stage/characteristic/family``; all when left out.
+    afresh : bool
+        Judge from nothing, and drop all verdicts kept so far.
+
+    Returns
+    -------
+    list of SeriesVerdict
+        In route order.
+    """
+    workshop = at_latest(workshop)
+    judged = judge_now(workshop, keys, afresh=afresh)
+    _keep(workshop, judged, {}, afresh=afresh)
+    return judged.verdicts
+
+
+def judge_now(workshop: Workshop, keys: Collection[str] | None = None, *, afresh: bool = False) -> Judged:
+    """Judge some series as of the workshop's day, without keeping the verdicts.
+
+    Parameters
+    ----------
+    workshop : Workshop
+        Where the readings are; rows of later days than its `today` are passed over.
+    keys : collection of str, optional
+        Only these series; all when left out.
+    afresh : bool
+        Count the pieces of each series from nothing, and judge each of them. Else only what is new, or comes
+        after a correction, is judged; the verdicts are the same.
+
+    Returns
+    -------
+    Judged
+        The rate of each point is that of its month, fixed the first time it is judged.
+    """
+    plan = workshop.plan
+    decided = decisions_of(workshop)
+    windows = Windows(workshop, afresh=afresh)
+    asked = {str(SeriesKey(s.id, c.id, f)): (s, c, f) for s, c, f in plan.charted()}
+    wanted = {key: row for key, row in asked.items() if keys is None or key in keys}
+    read = {key: windows.read(*row, decided.get(key, Decisions()).baseline) for key, row in wanted.items()}
+    windows.keep()
+    rates = rates_of_points(workshop, {key: [p.day for p in r.points.points] for key, r in read.items()})
+    budget = present_budget(workshop)
+    settled = settled_serials(workshop)
+    pieces = {key: [p.serial for p in r.points.points] for key, r in read.items()}
+    around = Circumstances(workshop, (serial for own in pieces.values() for serial in own))
+    kept = {} if afresh else _kept(workshop, wanted)
+    verdicts, courses = [], {}
+    for key, (stage, figure, family) in wanted.items():
+        question = Question(
+            plan,
+            stage,
+            figure,
+            family,
+            rate=rates[key][-1] if rates[key] else budget.rate,
+            today=workshop.today,
+            settled=settled.get(key, ()),
+            rates=rates[key],
+            decisions=decided.get(key, Decisions()),
+            before=read[key].before,
+        )
+        verdict, courses[key] = judge_further(
+            question, read[key].points, around.of(stage, pieces[key]), kept.get(key, {})
+        )
+        verdicts.append(verdict)
+    return Judged(verdicts, budget, courses)
+
+
+def at_latest(workshop: Workshop) -> Workshop:
+    """Return the workshop on the newest day that was judged, where it stands on an earlier one.
+
+    What is kept is the newest state: something said or brought in as of a past day belongs into it.
+    """
+    newest = workshop.store.judged_day()
+    return replace(workshop, today=newest) if newest is not None and workshop.today < newest else workshop
+
+
+def load_verdicts(workshop: Workshop) -> list[SeriesVerdict]:
+    """Return the kept verdicts of the series that the plan asks for, in route order."""
+    kept = {data["key"]: data for data in workshop.store.verdicts()}
+    order = [str(SeriesKey(s.id, c.id, f)) for s, c, f in workshop.plan.charted()]
+    return [SeriesVerdict.from_dict(kept[key]) for key in order if key in kept]
+
+
+def settled_serials(workshop: Workshop) -> dict[str, list[str]]:
+    """Return, by series, the serials that raised signals closed by the workshop's day: the settled state."""
+    found: dict[str, list[str]] = {}
+    for signal in workshop.store.signals():
+        if state_after(said_by(workshop, signal["events"])) in {"closed", "closed-false"}:
+            found.setdefault(signal["series"], []).append(signal["raised_serial"])
+    return found
+
+
+def decisions_of(workshop: Workshop, series: str | None = None) -> dict[str, Decisions]:
+    """Return what a lead decided about series and what stands on the workshop's day, by series.
+
+    Days are those of the plan's zone: in the evening it may be tomorrow already where moments are kept (UTC).
+    """
+    zone = ZoneInfo(workshop.plan.workshop.time_zone)
+    said = workshop.store.said_of_series(series)
+    local = [
+        {**row, "when": datetime.fromisoformat(row["when"]).astimezone(zone).isoformat()} for row in said
+    ]
+    return standing(local, workshop.today)
+
+
+def said_by(workshop: Workshop, events: Sequence[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
+    """Return what had been said of a signal by the end of the workshop's day."""
+    zone = ZoneInfo(workshop.plan.workshop.time_zone)
+    return [e for e in events if datetime.fromisoformat(e["when"]).astimezone(zone).date() <= workshop.today]
+
+
+def _keep(workshop: Workshop, judged: Judged, states: Mapping[str, Any], *, afresh: bool = False) -> None:
+    """Keep what was found and how far each series is judged, all at once."""
+    courses = {_course(key): plain_courses(own) for key, own in judged.courses.items()}
+    verdicts = [v.to_dict() for v in judged.verdicts]
+    workshop.store.save_verdicts(verdicts, as_of=workshop.today, states={**courses, **states}, afresh=afresh)
+
+
+def _kept(workshop: Workshop, keys: Collection[str]) -> dict[str, Courses]:
+    """Return how far series were judged the last time."""
+    kept = workshop.store.states(map(_course, keys))
+    return {key: courses_from(kept.get(_course(key))) for key in keys}
+
+
+def _course(key: str) -> str:
+    return f"course {key}"

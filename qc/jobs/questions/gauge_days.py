@@ -1,0 +1,248 @@
+"""`qc gauge --day`: a gauge watched over days and runs, and the limits of a check standard."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import polars as pl
+
+from qc.jobs.questions.study_read import faults_named, read_table, take_labels, take_numbers
+from qc.report.terminal import check_standard_text, over_days_text
+from qc.stats import (
+    CheckStandard,
+    GuardBand,
+    NestedLevels,
+    RepeatSets,
+    StatisticsError,
+    StatisticsUsageError,
+    Tabled,
+    averaged_sets,
+    check_standard,
+    guard_band,
+    repeat_sets,
+)
+
+__all__ = [
+    "GaugeCheckStandard",
+    "GaugeOverDays",
+    "StatisticsError",
+    "StatisticsUsageError",
+    "gauge_check_standard",
+    "gauge_over_days",
+]
+
+_FACTOR = 2.0  # sds; NIST/SEMATECH e-Handbook 2.2.2
+
+
+@dataclass(frozen=True, slots=True)
+class GaugeOverDays(Tabled):
+    """Spread of a gauge within days, between days and between runs; `guard` is there with a limit."""
+
+    file: str
+    value: str
+    sets: RepeatSets
+    levels: NestedLevels
+    guard: GuardBand | None = None
+
+    def to_dict(self) -> dict[str, object]:
+        """Return the object that `--json` prints."""
+        plain: dict[str, object] = {
+            "parts": len(set(self.sets.parts or "-")),
+            "runs": None if self.sets.runs is None else len(set(self.sets.runs)),
+            "sets": len(self.sets.days),
+            "repeats": self.sets.repeats,
+        }
+        plain |= self.levels.to_dict()
+        plain["guard_band"] = None if self.guard is None else self.guard.to_dict()
+        return plain
+
+    def to_text(self) -> str:
+        """Return what a person reads: the finding in a sentence, then the levels."""
+        return over_days_text(self.sets, self.levels, self.guard, self.value, self.file)
+
+    def to_frame(self) -> pl.DataFrame:
+        """Return one row per spread: its sd, degrees of freedom and interval."""
+        return self.levels.to_frame()
+
+
+@dataclass(frozen=True, slots=True)
+class GaugeCheckStandard(Tabled):
+    """Limits of a check standard, and the days outside them."""
+
+    ROWS = "days"
+
+    file: str
+    value: str
+    sets: RepeatSets
+    found: CheckStandard
+
+    @property
+    def outside(self) -> dict[str, tuple[str, ...]]:
+        """Days outside, in the order of the file, and what of each is: `average`, `spread` or both."""
+        out: dict[str, tuple[str, ...]] = {}
+        for number, day in enumerate(self.sets.days, start=1):
+            what = ("average",) * (number in self.found.average_signals)
+            what += ("spread",) * (number in self.found.sd_signals)
+            if what:
+                out[day] = what
+        return out
+
+    def to_dict(self) -> dict[str, object]:
+        """Return the object that `--json` prints."""
+        outside = self.outside
+        plain: dict[str, object] = {
+            "days": [
+                {
+                    "day": day,
+                    "average": average,
+                    "sd": sd,
+                    "average_outside": "average" in outside.get(day, ()),
+                    "sd_outside": "spread" in outside.get(day, ()),
+                }
+                for day, average, sd in zip(self.sets.days, self.sets.averages, self.sets.sds, strict=True)
+            ],
+            "repeats": self.sets.repeats,
+        }
+        return plain | self.found.to_dict()
+
+    def to_text(self) -> str:
+        """Return what a person reads: which days are outside and what to do, then limits and days."""
+        return check_standard_text(self.sets, self.found, self.outside, self.value, self.file)
+
+
+def gauge_over_days(
+    path: str | Path,
+    value: str,
+    day: str,
+    *,
+    part: str | None = None,
+    run: str | None = None,
+    sd: str | None = None,
+    repeats: int | None = None,
+    lower: float | None = None,
+    upper: float | None = None,
+    confidence: float = 0.95,
+    sheet: str | None = None,
+) -> GaugeOverDays:
+    """Separate what repeats, days and runs add to a reading of the same parts.
+
+    Parameters
+    ----------
+    path : path
+        A csv, parquet or xlsx file, one reading a row; with `sd` one average a row.
+    value, day : str
+        Columns of the reading and of the day it was taken on.
+    part, run : str, optional
+        Columns of the part, where there are several, and of the run: a new set-up, or the same days again
+        much later. A day's name counts only within its run.
+    sd, repeats : str and int, optional
+        Column of the sds and number of readings behind each, where `value` holds averages.
+    lower, upper : float, optional
+        Specification limits, for a guard band of twice the sd of a reading. [unit of the readings]
+    confidence : float, 0..1
+        Confidence of the intervals.
+    sheet : str, optional
+        Sheet of a workbook.
+
+    Returns
+    -------
+    GaugeOverDays
+        With `to_dict()` and `to_text()`.
+
+    Raises
+    ------
+    StatisticsUsageError
+        There is no such file, or only one of `sd` and `repeats`.
+    StatisticsError
+        The data are at fault; the message says where and what to do.
+    """
+    source = Path(path)
+    sets = _sets(source, value, day, part, run, sd, repeats, sheet)
+    with faults_named(source):
+        levels = sets.levels(confidence=confidence)
+    guard = None
+    if lower is not None or upper is not None:
+        guard = guard_band(lower=lower, upper=upper, gauge_sd=levels.reading_sd)
+    return GaugeOverDays(source.name, value, sets, levels, guard)
+
+
+def gauge_check_standard(
+    path: str | Path,
+    value: str,
+    day: str,
+    *,
+    sd: str | None = None,
+    repeats: int | None = None,
+    factor: float | None = None,
+    confidence: float = 0.95,
+    sheet: str | None = None,
+) -> GaugeCheckStandard:
+    """Limits for one standard that is measured with repeats day after day.
+
+    Parameters
+    ----------
+    path : path
+        A csv, parquet or xlsx file, one reading a row; with `sd` one average a row. All rows are of one
+        standard.
+    value, day : str
+        Columns of the reading and of the day it was taken on.
+    sd, repeats : str and int, optional
+        Column of the sds and number of readings behind each, where `value` holds averages.
+    factor : float, > 0, optional
+        Limits of the averages at so many sds; 2 when left out.
+    confidence : float, 0..1
+        Of the one-sided limit of the sds.
+    sheet : str, optional
+        Sheet of a workbook.
+
+    Returns
+    -------
+    GaugeCheckStandard
+        With `to_dict()` and `to_text()`.
+
+    Raises
+    ------
+    StatisticsUsageError
+        There is no such file, or only one of `sd` and `repeats`.
+    StatisticsError
+        The data are at fault; the message says where and what to do.
+    """
+    source = Path(path)
+    sets = _sets(source, value, day, None, None, sd, repeats, sheet)
+    with faults_named(source):
+        found = check_standard(
+            sets.averages,
+            sets.sds,
+            repeat_df=sets.repeats - 1,
+            factor=_FACTOR if factor is None else factor,
+            confidence=confidence,
+        )
+    return GaugeCheckStandard(source.name, value, sets, found)
+
+
+def _sets(
+    source: Path,
+    value: str,
+    day: str,
+    part: str | None,
+    run: str | None,
+    sd: str | None,
+    repeats: int | None,
+    sheet: str | None,
+) -> RepeatSets:
+    """Read the file and gather its rows into sets of repeats."""
+    if (sd is None) != (repeats is None):
+        raise StatisticsUsageError(
+            "gauge over days: averages need both the column of their sds and the number of repeats behind "
+            "each: give --sd COLUMN and --repeats NUMBER, or neither where each row is one reading"
+        )
+    table = read_table(source, sheet)
+    readings = take_numbers(table, value, source).to_numpy()
+    names = [None if name is None else take_labels(table, name, source).to_list() for name in (part, run)]
+    days = take_labels(table, day, source).to_list()
+    spreads = None if sd is None else take_numbers(table, sd, source).to_numpy()
+    with faults_named(source):
+        if spreads is None or repeats is None:
+            return repeat_sets(readings, days, *names)
+        return averaged_sets(readings, spreads, days, *names, repeats=repeats)

@@ -1,0 +1,156 @@
+"""`qc study`: the statistics on any table of readings."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any, Literal
+
+import polars as pl
+
+from qc.jobs.questions.study_read import (
+    faults_named,
+    number_columns,
+    read_table,
+    sort_rows,
+    take_labels,
+    take_numbers,
+)
+from qc.jobs.questions.study_write import points_table, signals_table, write_tables
+from qc.report.terminal import checks_text, study_text
+from qc.stats import (
+    KINDS,
+    SeriesChecks,
+    SeriesStudy,
+    StatisticsError,
+    StatisticsUsageError,
+    StudyQuestion,
+    Tabled,
+    checks_together,
+    study_checks,
+    study_frame,
+)
+from qc.stats.studies import StudyOptions, check_fit
+
+__all__ = ["StatisticsError", "StatisticsUsageError", "StudyOptions", "StudyResult", "study"]
+
+
+@dataclass(frozen=True, slots=True)
+class StudyResult(Tabled):
+    """Answers of a study by series name; `named` is False where there is only one series without a name.
+
+    `checks` are there when they were asked for; `idle` says which options had no effect.
+    """
+
+    file: str
+    value: str
+    question: StudyQuestion
+    answers: Mapping[str, SeriesStudy]
+    named: bool
+    signals_only: bool = False
+    checks: Mapping[str, SeriesChecks] | None = None
+    idle: tuple[str, ...] = ()
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the object that `--json` prints."""
+        found = {name: answer.to_dict(points=not self.signals_only) for name, answer in self.answers.items()}
+        if self.checks is None:
+            return {"series": found} if self.named else next(iter(found.values()))
+        for name, checks in self.checks.items():
+            found[name]["checks"] = checks.to_dict()
+        if not self.named:
+            return next(iter(found.values()))
+        return {"series": found, "checks": checks_together(self.checks).to_dict()}
+
+    def to_text(self) -> str:
+        """Return what a person reads: the finding in a sentence, then figures, then the points."""
+        text = study_text(self.answers, self.question, self.value, self.file)
+        if self.named:  # the answers of many series do not tell their warnings one by one
+            text = "\n".join([text, *(f"Note: {sentence}." for sentence in self.idle)])
+        if self.checks is None:
+            return text
+        several = checks_together(self.checks) if self.named else None
+        return f"{text}\n\n{checks_text(self.checks, several)}"
+
+    def to_frame(self, what: Literal["points", "signals"] = "points") -> pl.DataFrame:
+        """Return one row per point, or per signal, of every series; the tables that `--out` writes."""
+        return points_table(self.answers) if what == "points" else signals_table(self.answers)
+
+
+def study(path: str | Path, value: str, chart: str = "individuals", **options: Any) -> StudyResult:
+    """Answer a question about a table of readings.
+
+    Parameters
+    ----------
+    path : path
+        A csv, parquet or xlsx file with names in its first row; rows in order of making.
+    value : str
+        Column of the readings; several names separated by commas for `t2` and `mewma`.
+    chart : str
+        Kind of chart.
+    **options
+        As `StudyOptions` lists them.
+
+    Returns
+    -------
+    StudyResult
+        With `to_dict()` (the agreed JSON) and `to_text()`.
+
+    Raises
+    ------
+    StatisticsUsageError
+        The question is wrong: an unknown chart, rule or option, a column option that is missing.
+    StatisticsError
+        The data are at fault; the message says where and what to do.
+    """
+    asked = StudyOptions.of(**options)
+    idle = check_fit(asked, chart)
+    question = asked.question(chart)
+    source = Path(path)
+    table = read_table(source, asked.sheet)
+    if asked.order is not None:
+        table = sort_rows(table, asked.order, source)
+    frame = _frame(table, source, value, chart, asked)
+    with faults_named(source):
+        answers = study_frame(frame, question)
+        checks = study_checks(frame, question) if asked.checks else None
+    if idle:
+        answers = {name: replace(one, warnings=one.warnings + idle) for name, one in answers.items()}
+    named = asked.series is not None
+    result = StudyResult(source.name, value, question, answers, named, asked.signals_only, checks, idle)
+    if asked.out is not None:
+        write_tables(answers, Path(asked.out))
+    if asked.plot is not None:
+        from qc.report.drawings import plot_study
+
+        plot_study(answers, question, value, Path(asked.plot))
+    return result
+
+
+def _frame(table: pl.DataFrame, source: Path, value: str, chart: str, asked: StudyOptions) -> pl.DataFrame:
+    """Bring the columns of the question under their agreed names, checked."""
+    parts: dict[str, pl.Series] = {}
+    for role in ("series", "subgroup", "place", "model", "tool"):
+        name = asked.columns[role]
+        if name is not None:
+            parts[role] = take_labels(table, name, source)
+    if "series" in parts:
+        parts["series"] = parts["series"].cast(pl.String)
+    for role in ("against", "size", "nominal"):
+        name = asked.columns[role]
+        if name is not None:
+            parts[role] = _numbers_or_constant(table, name, source, role)
+    if KINDS[chart].several:
+        for name in number_columns(value):
+            parts[f"value:{name}"] = take_numbers(table, name, source)
+    else:
+        parts["value"] = take_numbers(table, value, source)
+    return pl.DataFrame(parts)
+
+
+def _numbers_or_constant(table: pl.DataFrame, name: str, source: Path, role: str) -> pl.Series:
+    """Take a column of numbers; a size may also be one number for all points."""
+    if role == "size" and name not in table.columns and name.replace(".", "", 1).isdigit():
+        return pl.Series([float(name)] * table.height)
+    return take_numbers(table, name, source)

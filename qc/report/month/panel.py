@@ -1,0 +1,235 @@
+"""One panel of the report: a series drawn the way the board draws it, as SVG for print.
+
+Points in ink, a changed stretch in the drift colour with its own mean, the band where the change began,
+limits with their values at the right edge. Models differ by symbol, so that a copy in grey still reads.
+"""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from qc.report.month.content import MonthContent
+from qc.watch import SeriesVerdict, StretchResult, level_words, unit_words
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+INK, SOFT, LINE, CARD = "#1D2A31", "#5C6A70", "#D9D4C7", "#FFFEFB"
+STEADY, DRIFT, BAND = "#1B6F8A", "#B84714", "#F3E3D8"
+SYMBOLS = ("o", "s", "D", "^", "X")
+NEWEST = 60
+"""A panel shows the newest pieces; the store keeps all."""
+
+
+@dataclass(frozen=True, slots=True)
+class Drawings:
+    """All drawings of a report as SVG, by the name of the series."""
+
+    panels: dict[str, bytes]
+    sparks: dict[str, bytes]
+
+
+def draw_all(content: MonthContent) -> Drawings:
+    """Draw every panel and every spark line of a report once.
+
+    Parameters
+    ----------
+    content : MonthContent
+        Its verdicts and changes.
+
+    Returns
+    -------
+    Drawings
+    """
+    verdicts = {str(v.key): v for v in content.verdicts}
+    return Drawings(
+        panels={key: draw_panel(v) for key, v in verdicts.items() if v.points},
+        sparks={change.key: draw_spark(verdicts[change.key]) for change in content.changes},
+    )
+
+
+def draw_panel(verdict: SeriesVerdict, *, width: float = 6.9, height: float = 1.75) -> bytes:
+    """Draw one series as SVG.
+
+    Parameters
+    ----------
+    verdict : SeriesVerdict
+        What is known of the series; without points an empty frame says so.
+    width, height : float
+        Size on paper. [inch]
+
+    Returns
+    -------
+    bytes
+        The SVG, the same bytes for the same verdict.
+    """
+    import matplotlib as mpl
+    from matplotlib.figure import Figure
+
+    style = {
+        "svg.hashsalt": str(verdict.key),
+        "svg.fonttype": "none",
+        "font.family": "DejaVu Sans",
+        "font.size": 7,
+        "axes.edgecolor": LINE,
+        "axes.linewidth": 0.6,
+        "xtick.color": SOFT,
+        "ytick.color": SOFT,
+    }
+    with mpl.rc_context(style):
+        figure = Figure(figsize=(width, height))
+        axes = figure.add_axes((0.075, 0.17, 0.755, 0.76))
+        _frame(axes, verdict)
+        if verdict.points:
+            _evidence(axes, verdict)
+        else:
+            axes.text(0.5, 0.5, "nothing measured yet", transform=axes.transAxes, ha="center", color=SOFT)
+        out = io.BytesIO()
+        figure.savefig(out, format="svg", metadata={"Date": None}, transparent=True)
+    return out.getvalue()
+
+
+def draw_spark(verdict: SeriesVerdict, *, width: float = 1.5, height: float = 0.42) -> bytes:
+    """Draw the last points of a series as a line without axes, the changed stretch shaded.
+
+    Parameters
+    ----------
+    verdict : SeriesVerdict
+        A series with at least one point.
+    width, height : float
+        Size on paper. [inch]
+
+    Returns
+    -------
+    bytes
+        The SVG.
+    """
+    import matplotlib as mpl
+    from matplotlib.figure import Figure
+
+    shown = verdict.points[-34:]
+    with mpl.rc_context({"svg.hashsalt": f"{verdict.key}-spark"}):
+        figure = Figure(figsize=(width, height))
+        axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
+        axes.axis("off")
+        signal = verdict.current
+        if signal is not None:
+            axes.axvspan(max(signal.start, shown[0].ordinal) - 0.5, shown[-1].ordinal + 0.5, color=BAND, lw=0)
+        axes.plot([p.ordinal for p in shown], [p.value for p in shown], color=INK, lw=0.9)
+        out = io.BytesIO()
+        figure.savefig(out, format="svg", metadata={"Date": None}, transparent=True)
+    return out.getvalue()
+
+
+def _frame(axes: Axes, verdict: SeriesVerdict) -> None:
+    for side in ("top", "right", "left"):
+        axes.spines[side].set_visible(False)
+    axes.tick_params(length=0, labelsize=6.5)
+    axes.set_axisbelow(True)
+    axes.grid(axis="y", color=LINE, lw=0.4)
+    axes.set_xticks([])
+    what = "deviation from target" if verdict.centered else verdict.name
+    axes.set_title(
+        f"{what} [{unit_words(verdict.unit) or 'number'}]", loc="left", fontsize=6.5, color=SOFT, pad=3
+    )
+
+
+def _evidence(axes: Axes, verdict: SeriesVerdict) -> None:
+    shown = verdict.points[-NEWEST:]
+    first = shown[0].ordinal
+    changed = {
+        ordinal
+        for stretch in verdict.stretches
+        if stretch.changed
+        for ordinal in range(stretch.first, stretch.last + 1)
+    }
+    signal = verdict.current
+    if signal is not None and signal.kind != "single" and signal.start_high >= first:
+        axes.axvspan(max(signal.start_low, first) - 0.5, signal.start_high + 0.5, color=BAND, lw=0)
+    models = list(dict.fromkeys(p.model for p in verdict.points))
+    for number, model in enumerate(models):
+        rows = [p for p in shown if p.model == model]
+        colors = [DRIFT if p.ordinal in changed else INK for p in rows]
+        face = colors if number % 2 == 0 else "none"
+        axes.scatter(
+            [p.ordinal for p in rows],
+            [p.value for p in rows],
+            s=9,
+            marker=SYMBOLS[number % len(SYMBOLS)],
+            facecolors=face,
+            edgecolors=colors,
+            linewidths=0.8,
+            zorder=3,
+        )
+    labels = _levels(axes, verdict, first) + _limits(axes, verdict)
+    axes.set_xlim(first - 1, shown[-1].ordinal + 1)
+    _label_edge(axes, labels)
+    symbols = "●□◆△✕"
+    legend = "   ".join(f"{symbols[i % 5]} {m}" for i, m in enumerate(models) if m) if len(models) > 1 else ""
+    text = f"in order of making, {shown[0].serial} to {shown[-1].serial}   {legend}".rstrip()
+    axes.set_xlabel(text, loc="left", fontsize=6.5, color=SOFT, labelpad=3)
+
+
+def _levels(axes: Axes, verdict: SeriesVerdict, first: int) -> list[tuple[float, str, str]]:
+    """Draw each stretch's mean; return the labels of the last two."""
+    labels: list[tuple[float, str, str]] = []
+    visible = [s for s in verdict.stretches if s.last >= first]
+    for stretch in visible:
+        color = DRIFT if stretch.changed else STEADY
+        ends = [stretch.first - 0.4, stretch.last + 0.4]  # the frame cuts off what lies before its window
+        heights = [_height(stretch, at_start=True), _height(stretch)]
+        axes.plot(ends, heights, color=color, lw=1.4)
+    for word, stretch in _named(visible):
+        color = DRIFT if stretch.changed else STEADY
+        labels.append(
+            (_height(stretch), f"{word} {level_words(_height(stretch), verdict.span)} ({stretch.n})", color)
+        )
+    return labels
+
+
+def _height(stretch: StretchResult, *, at_start: bool = False) -> float:
+    """Return the height a stretch is drawn at: its mean, or an end of its line where it wears."""
+    end = stretch.line_from if at_start else stretch.line_to
+    return stretch.mean if end is None else end
+
+
+def _named(stretches: Sequence[StretchResult]) -> list[tuple[str, StretchResult]]:
+    if not stretches:
+        return []
+    if len(stretches) == 1:
+        return [("mean", stretches[-1])]
+    return [("before", stretches[-2]), ("now", stretches[-1])]
+
+
+def _limits(axes: Axes, verdict: SeriesVerdict) -> list[tuple[float, str, str]]:
+    labels = []
+    for value in (verdict.lower, verdict.upper):
+        if value is not None:
+            axes.axhline(value, color=INK, lw=0.7)
+            labels.append((value, f"limit {value:g} {unit_words(verdict.unit)}", INK))
+    return labels
+
+
+def _label_edge(axes: Axes, labels: list[tuple[float, str, str]]) -> None:
+    """Write the labels at the right edge, pushed apart where they would cover each other."""
+    low, high = axes.get_ylim()
+    least = (high - low) * 0.11
+    placed: list[float] = []
+    for value, text, color in sorted(labels):
+        where = value if not placed else max(value, placed[-1] + least)
+        placed.append(where)
+        axes.annotate(
+            text,
+            (1.0, where),
+            xycoords=("axes fraction", "data"),
+            xytext=(5, 0),
+            textcoords="offset points",
+            va="center",
+            fontsize=6.5,
+            color=color,
+            annotation_clip=False,
+        )
+    axes.set_ylim(low, high)

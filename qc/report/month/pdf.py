@@ -1,0 +1,75 @@
+"""The report as pdf: content and drawings handed to the typesetter in memory."""
+
+from __future__ import annotations
+
+import json
+from importlib import resources
+from pathlib import Path
+from typing import Any
+
+from qc.report.month.content import MonthContent
+from qc.report.month.panel import Drawings, draw_all
+from qc.report.month.words import month_words, panel_lines, plain_content
+
+TEMPLATE = "month.typ"
+
+
+def month_pdf(content: MonthContent, drawings: Drawings | None = None) -> bytes:
+    """Typeset the month's report.
+
+    Parameters
+    ----------
+    content : MonthContent
+        What it says.
+    drawings : Drawings, optional
+        From `draw_all`, where the page has them too; drawn here when left out.
+
+    Returns
+    -------
+    bytes
+        A tagged pdf with its fonts embedded: two pages, then the panels, the capability table and the
+        methods.
+
+    Notes
+    -----
+    Only the fonts that come with the drawing library are used, so that the same content gives the same pages
+    on every machine.
+    """
+    import matplotlib
+    import typst
+
+    folder = Path(matplotlib.get_data_path()) / "fonts" / "ttf"
+    fonts = typst.Fonts(include_system_fonts=False, font_paths=[folder])
+    template = resources.files("qc.report.month").joinpath(TEMPLATE).read_bytes()
+    return typst.compile(
+        template,
+        font_paths=fonts,
+        format="pdf",
+        sys_inputs=_inputs(content, drawings or draw_all(content)),
+        timestamp=_stamp(content),
+    )
+
+
+def _inputs(content: MonthContent, drawings: Drawings) -> dict[str, str]:
+    """Return everything the template asks for by name: the words as JSON, the drawings as SVG."""
+    inputs: dict[str, str] = {}
+    data: dict[str, Any] = plain_content(content)
+    for number, change in enumerate(data["changes"]):
+        name = f"spark{number}"
+        inputs[name] = drawings.sparks[change["key"]].decode("utf-8")
+        change["spark"] = name
+    data["panels"] = []
+    for number, verdict in enumerate(content.verdicts):
+        if not verdict.points:
+            continue
+        name = f"panel{number}"
+        inputs[name] = drawings.panels[str(verdict.key)].decode("utf-8")
+        data["panels"].append({**panel_lines(verdict), "file": name})
+    data["title"] = f"{content.workshop}: {month_words(content.month)}"
+    inputs["data"] = json.dumps(data, ensure_ascii=False, default=str)
+    return inputs
+
+
+def _stamp(content: MonthContent) -> int:
+    """Days since 1970 as seconds: the pdf carries the day it speaks of, not the moment it was made."""
+    return (content.as_of.toordinal() - 719_163) * 86_400

@@ -1,0 +1,202 @@
+"""The report's sentences and numbers, written once for pdf, page and workbook."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from qc.report.month.content import MonthContent
+from qc.watch import SeriesVerdict, day_words, limits_words, number_words, quantity_words, unit_words
+
+MONTHS = "January February March April May June July August September October November December".split()
+SHOWN_REACTIONS = 9
+"""The two pages show the oldest; the workbook has all."""
+
+BEHAVIOUR_MARK = {"steady": "○", "drifting": "▲", "learning": "◌"}
+
+
+def month_words(month: str) -> str:
+    """Write a month for people.
+
+    Examples
+    --------
+    >>> month_words("2026-10")
+    'October 2026'
+    """
+    year, number = month.split("-")
+    return f"{MONTHS[int(number) - 1]} {year}"
+
+
+def share_words(share: float | None) -> str:
+    """Write a share in whole per cent.
+
+    Examples
+    --------
+    >>> share_words(0.923), share_words(None)
+    ('92 %', 'none made')
+    """
+    return "none made" if share is None else f"{100 * share:.0f} %"
+
+
+def pieces_words(number: int) -> str:
+    """Write a number of pieces.
+
+    Examples
+    --------
+    >>> pieces_words(1), pieces_words(12)
+    ('1 piece', '12 pieces')
+    """
+    return f"{number} piece{'s' * (number != 1)}"
+
+
+def plain_content(content: MonthContent) -> dict[str, Any]:
+    """Return everything of the two pages as words and plain values, ready for any template."""
+    return {
+        "workshop": content.workshop,
+        "month": month_words(content.month),
+        "headline": content.headline,
+        "as_of": f"{content.as_of.day} {MONTHS[content.as_of.month - 1]} {content.as_of.year}",
+        "shipped_total": content.shipped_total,
+        "shipped": [f"{number} {name}" for name, number in content.shipped],
+        "returned": list(content.returned),
+        "yields": [
+            {
+                "stage": y.stage,
+                "share": share_words(y.share),
+                "of": f"{y.passed} of {y.through}",
+                "width": y.share or 0.0,
+            }
+            for y in content.yields
+        ],
+        "rolled": share_words(content.rolled),
+        "changes": [
+            {
+                "key": c.key,
+                "sentence": c.sentence,
+                "because": c.because,
+                "next": c.next_step,
+                "evidence": c.evidence,
+            }
+            for c in content.changes
+        ],
+        "reactions_more": max(0, len(content.reactions) - SHOWN_REACTIONS),
+        "reactions": [
+            {
+                "name": r.name,
+                "opened": day_words(r.opened, content.as_of),
+                "age": f"{r.age_days} day{'s' * (r.age_days != 1)}",
+                "state": r.state,
+                "pieces": r.pieces,
+            }
+            for r in content.reactions[:SHOWN_REACTIONS]
+        ],
+        "rework": [
+            {
+                "cause": r.cause,
+                "hours": f"{r.hours:.1f} h",
+                "pieces": pieces_words(r.pieces),
+                "width": _part(r.hours, content),
+            }
+            for r in content.rework
+        ],
+        "rework_total": f"{sum(r.hours for r in content.rework):.1f} h",
+        "gauges": [{"gauge": g.gauge, "name": g.name, "state": g.state} for g in content.gauges],
+        "dies": [{"tool": d.tool, "series": d.series, "sentence": d.sentence} for d in content.dies],
+        "decisions": list(content.decisions),
+        "gaps": [{"what": g.what, "number": g.number, "remark": g.remark} for g in content.gaps],
+        "capability": [capability_line(v) for v in content.verdicts],
+        "budget": content.budget,
+        "plan_version": content.plan_version,
+        "methods": methods(content),
+    }
+
+
+def panel_lines(verdict: SeriesVerdict) -> dict[str, str]:
+    """Return the title, the finding and the capability of one panel in words."""
+    signal = verdict.current
+    if verdict.behaviour == "learning":
+        finding = f"Learning: {verdict.pieces} of 4 pieces."
+    elif signal is not None and verdict.behaviour == "drifting":
+        finding = f"{signal.sentence} {signal.because}"
+    else:
+        finding = f"As it was: {verdict.pieces} pieces without a lasting change."
+        ended = [s for s in verdict.signals if s.ended is not None]
+        if ended:
+            finding = f"{ended[-1].sentence} {ended[-1].because}"
+    return {
+        "title": verdict.title,
+        "mark": BEHAVIOUR_MARK[verdict.behaviour],
+        "behaviour": verdict.behaviour,
+        "finding": finding,
+        "capability": capability_sentence(verdict),
+    }
+
+
+def capability_sentence(verdict: SeriesVerdict) -> str:
+    """Say whether a series keeps its limits, with interval and number, or why that is not said."""
+    lead = limits_words(verdict).capitalize()
+    if verdict.ppk is not None:
+        return (
+            f"{lead}: Ppk {verdict.ppk:.2f} ({verdict.ppk_low:.2f} to "
+            f"{verdict.ppk_high:.2f}, 95 %) from {verdict.rests_on} pieces."
+        )
+    why = f" Ppk is not given: {verdict.ppk_reason.rstrip('.')}." if verdict.ppk_reason else ""
+    return f"{lead}.{why}"
+
+
+def capability_line(verdict: SeriesVerdict) -> dict[str, str]:
+    """Return one row of the capability table."""
+    unit = unit_words(verdict.unit)
+    sides = [
+        f"{word} {value:g}"
+        for word, value in (("from", verdict.lower), ("to", verdict.upper))
+        if value is not None
+    ]
+    given = verdict.ppk is not None
+    return {
+        "series": verdict.title,
+        "behaviour": f"{BEHAVIOUR_MARK[verdict.behaviour]} {verdict.behaviour}",
+        "limits": f"{' '.join(sides)} {unit}".strip() if sides else "none",
+        "pieces": str(verdict.rests_on),
+        "ppk": f"{verdict.ppk:.2f}" if given else "—",
+        "interval": f"{verdict.ppk_low:.2f} to {verdict.ppk_high:.2f}" if given else verdict.ppk_reason,
+        "capable": limits_words(verdict).removeprefix("limits "),
+    }
+
+
+def evidence_words(verdict: SeriesVerdict) -> str:
+    """Say how sure a change is: size with its interval, pieces, and the chance of a false alarm."""
+    signal = verdict.current
+    if signal is None:
+        return ""
+    size = ""
+    if signal.size is not None and signal.size_low is not None and signal.size_high is not None:
+        low, high = sorted((signal.size_low, signal.size_high))
+        between = f"{number_words(low)} to {number_words(high)}, 95 %"
+        size = f"{quantity_words(signal.size, verdict.unit)} ({between}); "
+    return f"{size}chance of a false signal {100 * signal.rate:.2g} % a piece."
+
+
+def methods(content: MonthContent) -> list[str]:
+    """Say in plain words how the figures came about, with sources."""
+    return [
+        "Change: after every piece all splits of the series into before and after are compared (largest "
+        "two-sample t, beside it the spread and a steady trend); the threshold is calibrated by simulation "
+        "so that the whole board keeps its false-alarm budget. Source: Hawkins, Qiu and Kang, Journal of "
+        "Quality Technology 35, 2003.",
+        "Where a change began: the point with the largest evidence; the shaded band holds it nine times in "
+        "ten.",
+        "Nested readings: the pattern of the stations is taken off first; a point is the mean of one piece.",
+        "Capability: Ppk from the sample standard deviation with a 95 % interval (Bissell, Applied "
+        "Statistics 39, 1990, for two limits; exact by the noncentral t for one); proven when the one-sided "
+        "95 % lower bound reaches the wanted value, not kept when the upper bound is below it; not given "
+        "below 20 pieces.",
+        "First-pass yield: pieces of the month without a rework record at the stage, of all that went "
+        "through; the rolled yield is the product over the stages.",
+        f"Limits and targets: version {content.plan_version} of the measuring plan, as it stood on the day.",
+        content.budget,
+    ]
+
+
+def _part(hours: float, content: MonthContent) -> float:
+    most = max((r.hours for r in content.rework), default=0.0)
+    return hours / most if most else 0.0

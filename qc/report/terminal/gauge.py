@@ -1,0 +1,230 @@
+"""Gauge studies as a person reads them: the verdict first, then the figures."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+
+from qc.stats import AverageRange, GaugeStudy, GuardBand, Kappa, Linearity, OnePersonRanges, Proportion
+
+_COMPONENTS = {
+    "repeatability": "same person, same part",
+    "person": "between persons",
+    "person_part": "person and part together",
+    "gauge": "gauge in all",
+    "part": "between parts",
+    "total": "all readings",
+}
+_BAR = 24  # letters of the widest bar
+
+
+def gauge_text(
+    study: GaugeStudy,
+    guard: GuardBand | None,
+    by_hand: AverageRange | None,
+    alone: OnePersonRanges | None,
+    value: str,
+    file: str,
+) -> str:
+    """Say what a gauge study found.
+
+    Parameters
+    ----------
+    study : GaugeStudy
+    guard : GuardBand or None
+        Limits less twice the gauge's spread.
+    by_hand : AverageRange or None
+        Figures by averages and ranges.
+    alone : OnePersonRanges or None
+        The same for a study by one person.
+    value, file : str
+        Column and file that were studied.
+
+    Returns
+    -------
+    str
+        Several lines without a line end.
+    """
+    size = f"{study.parts} parts x {study.persons} persons x {study.repeats} readings"
+    lines = [study.verdict, "", f"{value} in {file}: {study.design} study, {size}", ""]
+    lines += columns(_component_rows(study))
+    lines += ["", *_shares(study)]
+    if guard is not None:
+        lines.append(guard_line(guard))
+    lines += ["", "Table of variance", *columns(_anova_rows(study))]
+    if by_hand is not None:
+        lines += ["", "By averages and ranges, for checking by hand", *columns(_hand_rows(by_hand))]
+    if alone is not None:
+        low, high = alone.limits
+        lines.append(
+            f"limits of the part means from the ranges: {low:.5g} to {high:.5g}; {alone.outside} of "
+            f"{study.parts} parts lie outside (the more, the better the gauge tells parts apart)"
+        )
+    return "\n".join(lines + notes(study.warnings))
+
+
+def linearity_text(found: Linearity, value: str, file: str) -> str:
+    """Say what a comparison with references found.
+
+    Parameters
+    ----------
+    found : Linearity
+    value, file : str
+        Column and file that were studied.
+
+    Returns
+    -------
+    str
+        Several lines without a line end.
+    """
+    rows = [("reference", "readings", "bias", "from", "to", "")]
+    for bias in found.biases:
+        low, high = (
+            ("", "") if bias.interval is None else (f"{bias.interval[0]:+.4g}", f"{bias.interval[1]:+.4g}")
+        )
+        mark = "clear" if bias.clear else ""
+        rows.append((f"{bias.reference:.6g}", str(bias.n), f"{bias.bias:+.4g}", low, high, mark))
+    least, most = found.slope_interval
+    slope = f"bias grows by {found.line.slope:+.4g} per unit of size ({least:+.4g} to {most:+.4g})"
+    return "\n".join([found.verdict, "", f"{value} in {file}", "", *columns(rows), "", slope])
+
+
+def agreement_text(
+    between: Kappa | None,
+    alone: Mapping[str, Kappa],
+    slips: Mapping[str, tuple[Proportion | None, Proportion | None]],
+    pieces: str,
+    warnings: Sequence[str] = (),
+) -> str:
+    """Say how far people agree.
+
+    Parameters
+    ----------
+    between : Kappa or None
+        Agreement of all judgements.
+    alone : mapping of words to Kappa
+        Agreement of each person with themselves and with the truth.
+    slips : mapping of person to (Proportion or None, Proportion or None)
+        Bad pieces passed, good ones sent back.
+    pieces : str
+        What was judged, in words.
+    warnings : sequence of str
+        What to know before believing it.
+
+    Returns
+    -------
+    str
+        Several lines without a line end.
+    """
+    first = "Agreement with others cannot be said."
+    if between is not None:
+        first = (
+            f"{100 * between.agreement:.0f} % of all pairs of judgements agree; chance alone would give "
+            f"{100 * between.by_chance:.0f} % (kappa {between.kappa:.2f})."
+        )
+    lines = [first, "", pieces, ""]
+    rows: list[tuple[str, ...]] = [("", "agreement", "kappa", "from", "to")]
+    rows += [_kappa_row(words, kappa) for words, kappa in alone.items()]
+    if len(rows) > 1:
+        lines += columns(rows)
+    for name, (missed, rejected) in slips.items():
+        lines.append(f"{name} passed {_of(missed)} bad pieces and sent back {_of(rejected)} good ones")
+    return "\n".join(lines + notes(warnings))
+
+
+def _component_rows(study: GaugeStudy) -> list[tuple[str, ...]]:
+    """Spread of each source with its interval and a bar of its share."""
+    rows: list[tuple[str, ...]] = [("spread", "sd", "from", "to", "share of all")]
+    for name, words in _COMPONENTS.items():
+        sd = study.sd[name]
+        low, high = ("", "")
+        if name in study.intervals:
+            low, high = (f"{math.sqrt(end):.4g}" for end in study.intervals[name])
+        share = sd / study.sd["total"]
+        rows.append((words, f"{sd:.4g}", low, high, f"{100 * share:3.0f} % {'▇' * round(_BAR * share)}"))
+    return rows
+
+
+def _shares(study: GaugeStudy) -> list[str]:
+    """Shares and categories, one a line."""
+    low, high = study.intervals["share_of_variation"]
+    sure = f"{100 * study.confidence:g} % sure"
+    lines = []
+    if study.share_of_variation is not None:
+        lines.append(
+            f"gauge, of all variation: {100 * study.share_of_variation:.1f} % "
+            f"({sure} between {100 * low:.0f} and {100 * high:.0f} %)"
+        )
+    if study.share_of_tolerance is not None:
+        low, high = study.intervals["share_of_tolerance"]
+        lines.append(
+            f"gauge, of the tolerance: {100 * study.share_of_tolerance:.1f} % "
+            f"({sure} between {100 * low:.0f} and {100 * high:.0f} %)"
+        )
+    if study.categories is not None:
+        lines.append(f"groups of parts told apart: {study.categories} (five or more for a chart)")
+    return lines
+
+
+def guard_line(guard: GuardBand) -> str:
+    """Zone in which one reading proves a piece good."""
+    if not guard.possible:
+        return "guard band: no reading of this gauge can prove a piece good; use a finer one"
+    low, high = guard.accept
+    words = [f"from {low:.5g}" if low is not None else "", f"up to {high:.5g}" if high is not None else ""]
+    zone = " ".join(word for word in words if word)
+    return f"guard band: one reading proves a piece good {zone} (limits less twice the gauge's sd)"
+
+
+def _anova_rows(study: GaugeStudy) -> list[tuple[str, ...]]:
+    """Table of variance as text."""
+    rows: list[tuple[str, ...]] = [("source", "df", "sum of squares", "mean square", "F", "p")]
+    for row in study.anova:
+        f = "" if row.f is None else f"{row.f:.2f}"
+        p = "" if row.p_value is None else (f"{row.p_value:.3f}" if row.p_value >= 0.0005 else "under 0.001")
+        rows.append((row.source.replace("_", " x "), str(row.df), f"{row.ss:.6g}", f"{row.ms:.6g}", f, p))
+    return rows
+
+
+def _hand_rows(found: AverageRange) -> list[tuple[str, ...]]:
+    """Average-and-range figures as text."""
+    rows: list[tuple[str, ...]] = [("spread", "sd", "share of all")]
+    for name in ("repeatability", "person", "gauge", "part"):
+        sd = float(getattr(found, name))
+        rows.append((_COMPONENTS[name], f"{sd:.4g}", f"{100 * found.shares[name]:.1f} %"))
+    rows.append((_COMPONENTS["total"], f"{found.total:.4g}", ""))
+    return rows
+
+
+def _kappa_row(words: str, kappa: Kappa) -> tuple[str, ...]:
+    """One line of agreement."""
+    low, high = (
+        ("", "") if kappa.interval is None else (f"{kappa.interval[0]:.2f}", f"{kappa.interval[1]:.2f}")
+    )
+    return words, f"{100 * kappa.agreement:.0f} %", f"{kappa.kappa:.2f}", low, high
+
+
+def _of(share: Proportion | None) -> str:
+    """Say a counted share in words."""
+    if share is None:
+        return "0 of 0"
+    low, high = share.interval
+    return f"{share.count} of {share.n} ({100 * low:.0f} to {100 * high:.0f} %)"
+
+
+def columns(rows: Sequence[tuple[str, ...]]) -> list[str]:
+    """Align columns: the first to the left, the last as it comes, the others to the right."""
+    last = len(rows[0]) - 1
+    widths = [max(len(row[i]) for row in rows) for i in range(last + 1)]
+    lines = []
+    for row in rows:
+        cells = [
+            cell.ljust(widths[i]) if i in (0, last) else cell.rjust(widths[i]) for i, cell in enumerate(row)
+        ]
+        lines.append(("  " + "  ".join(cells)).rstrip())
+    return lines
+
+
+def notes(warnings: Sequence[str]) -> list[str]:
+    """One line for each warning, after an empty one."""
+    return ["", *(f"Note: {warning}." for warning in warnings)] if warnings else []

@@ -1,0 +1,33 @@
+"""Types of what `qc.stats.capable` offers; the package fetches each name on first use."""
+
+from .basis import Basis as Basis
+from .bounds import cp_bound as cp_bound
+from .bounds import cpm_bound as cpm_bound
+from .bounds import one_sided_bound as one_sided_bound
+from .bounds import two_sided_bound as two_sided_bound
+from .columns import capability_columns as capability_columns
+from .figures import capability as capability
+from .figures import capability_many as capability_many
+from .gauge import Seen as Seen
+from .gauge import gauge_share as gauge_share
+from .nested import Nest as Nest
+from .nested import beside as beside
+from .nested import nest_of as nest_of
+from .nested import nested_capability as nested_capability
+from .nested import spread_by as spread_by
+from .nested import worth as worth
+from .outside import fraction_outside as fraction_outside
+from .outside import fraction_outside_interval as fraction_outside_interval
+from .outside import fraction_outside_intervals as fraction_outside_intervals
+from .pieces import LEAST_PIECES as LEAST_PIECES
+from .pieces import pieces_to_settle as pieces_to_settle
+from .pieces import pieces_to_settle_many as pieces_to_settle_many
+from .result import Capability as Capability
+from .result import Limits as Limits
+from .result import verdict as verdict
+from .result import withheld as withheld
+from .shape import Percentiles as Percentiles
+from .shape import percentile_figures as percentile_figures
+from .shape import shape_figures as shape_figures
+from .spread import GaugeShare as GaugeShare
+from .spread import Spread as Spread

@@ -1,0 +1,35 @@
+"""Types of what `qc.stats.change` offers; the package fetches each name on first use."""
+
+from .block import SAME_STEP as SAME_STEP
+from .counts import detect_counts as detect_counts
+from .detector import detect as detect
+from .detector import detect_many as detect_many
+from .evidence import LARGEST_RELATIVE as LARGEST_RELATIVE
+from .evidence import SIZE_CONFIDENCE as SIZE_CONFIDENCE
+from .evidence import START_CONFIDENCE as START_CONFIDENCE
+from .evidence import step_variance as step_variance
+from .finished import ChangePoint as ChangePoint
+from .finished import mean_change as mean_change
+from .finished import mean_change_from_target as mean_change_from_target
+from .input import check_values as check_values
+from .input import rates_of as rates_of
+from .kinds import KindFit as KindFit
+from .kinds import Placed as Placed
+from .kinds import climb_or_stairs as climb_or_stairs
+from .kinds import fit_kinds as fit_kinds
+from .kinds import place_level as place_level
+from .kinds import place_spread as place_spread
+from .result import Detection as Detection
+from .result import DetectorSignal as DetectorSignal
+from .result import Kind as Kind
+from .result import Shape as Shape
+from .result import Stretch as Stretch
+from .result import stretches_of as stretches_of
+from .resume import Course as Course
+from .resume import count_further as count_further
+from .resume import detect_further as detect_further
+from .scan import RELATIVE_GUARD as RELATIVE_GUARD
+from .scan import Z_LARGEST as Z_LARGEST
+from .state import DetectorState as DetectorState
+from .thresholds import LOWEST_RATE as LOWEST_RATE
+from .thresholds import threshold_scores as threshold_scores

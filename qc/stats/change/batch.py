@@ -1,0 +1,162 @@
+"""Many series judged side by side: stretches of the same length share each step."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from qc.stats.change.block import Block, Judgement, Setting, excess
+from qc.stats.change.result import Detection, stretches_of
+from qc.stats.change.scan import SHORTEST
+from qc.stats.change.track import Outcome, Track
+
+Floats = NDArray[np.float64]
+Integers = NDArray[np.int64]
+
+BLOCK = 256  # stretches judged at once: their arrays fit the processor's cache
+
+
+class Batch:
+    """Series judged side by side: stretches of the same length share each step."""
+
+    def __init__(
+        self, setting: Setting, rate: float, series: list[Floats], dithers: list[Floats], evidence: bool
+    ) -> None:
+        self.setting, self.rate, self.series, self.dithers = setting, rate, series, dithers
+        self.tracks = [Track() for _ in series]
+        self.ranked = [0] * len(series)
+        self.steps: list[float | None] = [setting.resolution] * len(series)
+        self.evidence = evidence
+        sizes = [values.size if evidence else 0 for values in series]
+        self.scores = [np.full(size, np.nan) for size in sizes]
+        self.limits = [np.full(size, np.nan) for size in sizes]
+
+    def judge(self) -> None:
+        """Work through all stretches; those that begin after a signal form the next round."""
+        jobs = [_Job(i, 0) for i, values in enumerate(self.series) if values.size]
+        while jobs:
+            # stretches with the same number of readings left stay together longest
+            jobs.sort(key=lambda job: job.begin - self.series[job.index].size)
+            blocks = [jobs[i : i + BLOCK] for i in range(0, len(jobs), BLOCK)]
+            jobs = [job for block in blocks for job in _Lanes(self, block).run()]
+
+    def detection(self, index: int) -> Detection:
+        """Wrap up one series."""
+        signals = tuple(self.tracks[index].signals)
+        return Detection(
+            self.series[index].size,
+            self.setting.shape,
+            self.rate,
+            signals,
+            stretches_of(self.series[index], signals),
+            self.steps[index],
+            self.ranked[index],
+            tuple(None if np.isnan(score) else float(score) for score in self.scores[index]),
+            tuple(None if np.isnan(limit) else float(limit) for limit in self.limits[index]),
+        )
+
+
+@dataclass(slots=True)
+class _Job:
+    """A stretch to be judged from `begin` on."""
+
+    index: int
+    begin: int
+    gap: float = np.inf
+    coarse: bool = False
+
+
+class _Lanes:
+    """One block of stretches, grown reading by reading; `cursor` and `end` say where each lane stands."""
+
+    def __init__(self, batch: Batch, jobs: list[_Job]) -> None:
+        self.batch = batch
+        self.index = np.array([job.index for job in jobs], dtype=np.int64)
+        self.cursor = np.array([job.begin for job in jobs], dtype=np.int64)
+        self.end = np.array([batch.series[job.index].size for job in jobs], dtype=np.int64)
+        self.offset = self.cursor.copy()
+        capacity = int((self.end - self.cursor).max())
+        self.block = Block(batch.setting, len(jobs), capacity)
+        self.block.gap = np.array([job.gap for job in jobs])
+        self.block.coarse = np.array([job.coarse for job in jobs], dtype=np.bool_)
+        self.data = np.zeros((len(jobs), capacity))
+        self.dither = np.zeros((len(jobs), capacity))
+        for lane, job in enumerate(jobs):
+            part = batch.series[job.index][job.begin :]
+            self.data[lane, : part.size] = part
+            self.dither[lane, : part.size] = batch.dithers[job.index][job.begin :]
+
+    def run(self) -> list[_Job]:
+        """Judge all lanes to their ends; the stretches that begin after a signal come back as new jobs."""
+        restarted: list[_Job] = []
+        length = 0
+        while self.index.size:
+            self._close(self.cursor < self.end, length)
+            if not self.index.size:
+                break
+            length += 1
+            todo = np.arange(self.index.size)
+            alive = np.ones(self.index.size, dtype=np.bool_)
+            while todo.size:
+                self._place(todo, length)
+                again: list[int] = []
+                for lane, outcome in self._outcomes(todo, length):
+                    if outcome is Outcome.SET_ASIDE and self.cursor[lane] < self.end[lane]:
+                        again.append(lane)
+                        continue
+                    alive[lane] = False
+                    if self.cursor[lane] < self.end[lane]:
+                        restarted.append(self._job(lane))
+                todo = np.array(again, dtype=np.int64)
+            self._close(alive, length)
+        return restarted
+
+    def _place(self, todo: Integers, length: int) -> None:
+        """Hand each lane its next reading."""
+        column = self.cursor[todo] - self.offset[todo]
+        self.block.place(length - 1, todo, self.data[todo, column], self.dither[todo, column])
+        self.cursor[todo] += 1
+
+    def _outcomes(self, todo: Integers, length: int) -> Iterator[tuple[int, Outcome]]:
+        """Judge and record; what becomes of the lanes that signal."""
+        if length < SHORTEST:
+            return
+        judgement = self.block.judge(todo, length, self.batch.rate)
+        if self.batch.evidence:
+            self._keep_evidence(todo, length, judgement)
+        if self.batch.setting.shape == "positive":
+            for place in np.flatnonzero(judgement.ranked):
+                self.batch.ranked[self.index[todo[place]]] += 1
+        for place in np.flatnonzero((judgement.statistic > judgement.limit).any(axis=1)):
+            lane = int(todo[place])
+            track = self.batch.tracks[self.index[lane]]
+            yield lane, track.receive(self.block, lane, length, judgement, int(place), self.batch.rate)
+
+    def _keep_evidence(self, todo: Integers, length: int, judgement: Judgement) -> None:
+        """Note score and threshold of the kind nearest to signalling."""
+        for place, lane in enumerate(todo):
+            ranked = bool(judgement.ranked[place])
+            scores, limits = excess(judgement.statistic[place], length, self.batch.rate, ranked)
+            nearest = int(np.argmax(scores - limits))
+            point = self.cursor[lane] - 1
+            self.batch.scores[self.index[lane]][point] = scores[nearest]
+            self.batch.limits[self.index[lane]][point] = limits[nearest]
+
+    def _job(self, lane: int) -> _Job:
+        """Make a job of the rest of a lane; it remembers the step of the gauge."""
+        gap, coarse = float(self.block.gap[lane]), bool(self.block.coarse[lane])
+        return _Job(int(self.index[lane]), int(self.cursor[lane]), gap, coarse)
+
+    def _close(self, alive: NDArray[np.bool_], length: int) -> None:
+        """Leave out the lanes that are done."""
+        if alive.all():
+            return
+        for lane in np.flatnonzero(~alive):
+            self.batch.steps[self.index[lane]] = self.block.resolution(int(lane))
+        rows = np.flatnonzero(alive)
+        self.block.keep(rows, length)
+        for name in ("index", "cursor", "end", "offset", "data", "dither"):
+            setattr(self, name, getattr(self, name)[rows])

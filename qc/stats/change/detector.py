@@ -1,0 +1,199 @@
+"""The change-point detector: since when is a series not the same process as before, and by how much.
+
+`detect` judges one series, `detect_many` thousands at once, `DetectorState` (in `qc.stats.detector_state`)
+one reading at a time; all three give the same findings.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from qc.stats.change.batch import Batch
+from qc.stats.change.block import Setting
+from qc.stats.change.input import check_setting, check_values, dither_of
+from qc.stats.change.result import Detection, Shape
+from qc.stats.change.state import DetectorState
+from qc.stats.change.thresholds import check_rate
+from qc.stats.errors import StatisticsError
+
+Floats = NDArray[np.float64]
+Values = Sequence[float] | Floats
+
+
+def detect(
+    values: Values,
+    *,
+    false_alarm_rate: float | Sequence[float] | Floats = 0.001,
+    shape: Shape = "normal",
+    resolution: float | None = None,
+    labels: Sequence[object] | None = None,
+    settled: int = 0,
+) -> Detection:
+    """Find where a series stopped being the same process.
+
+    Parameters
+    ----------
+    values : sequence of float, length n >= 0
+        Readings in order of making, one a piece. [unit of the characteristic]
+    false_alarm_rate : float or sequence of float, length n
+        Wanted share of points that raise a false signal, all kinds together, 1e-6 to 0.02; one for all points
+        or, to judge again as it was judged then, one for each.
+    shape : {"normal", "positive", "any"}
+        `normal` judges the readings as they are, `positive` their logarithms, `any` the normal scores of
+        their ranks (blind to a single piece, and silent for about the first 14 pieces at 0.001).
+    resolution : float or None
+        Step of the gauge. None: the smallest gap between readings, once it or a reading recurs.
+        [unit of the characteristic]
+    labels : sequence or None
+        Names of the pieces; they decide between equal readings where ranks are used. None: their numbers.
+    settled : int
+        So many readings at the front are a known settled state: they raise nothing, the later ones are
+        compared with them.
+
+    Returns
+    -------
+    Detection
+        Signals with start and size, stretches, and the evidence at each point.
+
+    Raises
+    ------
+    StatisticsError
+        A reading that is not a finite number (or is below 0 with `positive`), a rate or resolution out of
+        range, or labels of another length.
+
+    Notes
+    -----
+    After every reading from the 4th on the stretch is split at every place; the largest two-sample t, the
+    largest Bartlett-corrected ratio of spreads and the largest t of a climb are each turned into a normal
+    score. Thresholds are simulated so that the three together signal at the wanted rate at every length
+    [1]_. After a signal only later readings are judged; a piece that stands apart from ten or more is set
+    aside instead. Rates, delays and their standard errors: `docs/reference/detector.md`.
+
+    References
+    ----------
+    .. [1] Hawkins, Qiu & Kang, "The changepoint model for statistical process control", Journal of Quality
+       Technology 35 (2003), 355-366.
+
+    Examples
+    --------
+    >>> found = detect([5.1, 4.9, 5.0, 5.2, 4.8, 5.0, 5.1, 4.9, 7.0, 7.1, 6.9])
+    >>> [(s.kind, s.start, s.side) for s in found.signals]
+    [('shift', 9, 'above')]
+    """
+    if isinstance(false_alarm_rate, int | float):
+        if settled:
+            return _with_rates(values, [false_alarm_rate] * len(values), shape, resolution, labels, settled)
+        return _run(
+            [values], false_alarm_rate, shape, resolution, None if labels is None else [labels], True
+        )[0]
+    rates = [float(rate) for rate in false_alarm_rate]
+    return _with_rates(values, rates, shape, resolution, labels, settled)
+
+
+def detect_many(
+    series: Mapping[str, Values] | Sequence[Values],
+    *,
+    false_alarm_rate: float = 0.001,
+    shape: Shape = "normal",
+    resolution: float | None = None,
+    labels: Sequence[Sequence[object]] | None = None,
+    evidence: bool = False,
+) -> list[Detection]:
+    """Judge many series in one pass; each finding is that of `detect` on the series alone.
+
+    Parameters
+    ----------
+    series : mapping of name to values, or sequence of values
+        Any number of series of any length. [unit of each characteristic]
+    false_alarm_rate, shape, resolution
+        As for `detect`, the same for all.
+    labels : sequence of sequences or None
+        Names of the pieces of each series.
+    evidence : bool
+        Whether to keep scores and thresholds for each point.
+
+    Returns
+    -------
+    list of Detection
+        In the order given.
+
+    Raises
+    ------
+    StatisticsError
+        As for `detect`.
+
+    Examples
+    --------
+    >>> [len(found.signals) for found in detect_many([[1.0, 2.0, 1.5, 1.2], [0.3, 0.1]])]
+    [0, 0]
+    """
+    every = list(series.values()) if isinstance(series, Mapping) else list(series)
+    return _run(every, false_alarm_rate, shape, resolution, labels, evidence)
+
+
+def _with_rates(
+    values: Values,
+    rates: list[float],
+    shape: Shape,
+    resolution: float | None,
+    labels: Sequence[object] | None,
+    settled: int,
+) -> Detection:
+    """Judge each reading at its own rate, those of the settled state not at all."""
+    series = check_values(values, check_setting(shape, resolution).shape)
+    for name, given in (("rates", rates), ("labels", labels)):
+        if given is not None and len(given) != series.size:
+            raise StatisticsError(f"{len(given)} {name} for {series.size} values")
+    state = DetectorState(shape=shape, resolution=resolution)
+    scores: list[float | None] = []
+    limits: list[float | None] = []
+    for point, (value, rate) in enumerate(zip(series, rates, strict=True)):
+        label = None if labels is None else labels[point]
+        if point < settled:
+            state.take(float(value), label=label)
+        else:
+            state.add(float(value), label=label, false_alarm_rate=rate)
+        scores.append(state.score)
+        limits.append(state.threshold)
+    return replace(state.detection(series), scores=tuple(scores), thresholds=tuple(limits))
+
+
+def _run(
+    series: list[Values],
+    false_alarm_rate: float,
+    shape: Shape,
+    resolution: float | None,
+    labels: Sequence[Sequence[object]] | None,
+    evidence: bool,
+) -> list[Detection]:
+    """Check, judge and wrap up."""
+    rate = check_rate(false_alarm_rate)
+    setting = check_setting(shape, resolution)
+    checked = [check_values(values, setting.shape) for values in series]
+    batch = Batch(setting, rate, checked, _dithers(checked, labels, setting), evidence)
+    batch.judge()
+    return [batch.detection(i) for i in range(len(checked))]
+
+
+def _dithers(
+    series: list[Floats], labels: Sequence[Sequence[object]] | None, setting: Setting
+) -> list[Floats]:
+    """Give each piece its fraction, where ranks may be used."""
+    if labels is not None and len(labels) != len(series):
+        raise StatisticsError(f"labels for {len(labels)} series, values for {len(series)}")
+    if setting.shape == "normal":
+        return [np.zeros(values.size) for values in series]
+    longest = max((values.size for values in series), default=0)
+    numbered = (
+        np.array([dither_of(point) for point in range(1, longest + 1)]) if labels is None else np.zeros(0)
+    )
+    if labels is None:
+        return [numbered[: values.size] for values in series]
+    for names, values in zip(labels, series, strict=True):
+        if len(names) != values.size:
+            raise StatisticsError(f"{len(names)} labels for {values.size} values")
+    return [np.array([dither_of(name) for name in names]) for names in labels]

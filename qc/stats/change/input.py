@@ -1,0 +1,77 @@
+"""What may go into the detector, and what is refused in plain words."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from hashlib import blake2b
+
+import numpy as np
+from numpy.typing import NDArray
+
+from qc.stats.change.block import Setting
+from qc.stats.change.result import Shape
+from qc.stats.change.thresholds import check_rate
+from qc.stats.errors import StatisticsError, StatisticsUsageError
+from qc.stats.numbers import as_floats
+
+Floats = NDArray[np.float64]
+
+SHAPES: tuple[Shape, ...] = ("normal", "positive", "any")
+LARGEST = 1e100  # beyond it the squares of readings leave the range of a double
+
+
+def check_setting(shape: str, resolution: float | None) -> Setting:
+    """Take shape and resolution, or refuse them."""
+    for known in SHAPES:
+        if shape == known:
+            break
+    else:
+        raise StatisticsUsageError(f"shape {shape!r} is not known: use `normal`, `positive` or `any`")
+    if resolution is not None and not (math.isfinite(resolution) and 0 < resolution < LARGEST):
+        raise StatisticsError(f"resolution {resolution!r}: the step of the gauge must be a number above 0")
+    return Setting(known, None if resolution is None else float(resolution))
+
+
+def check_value(value: float, point: int, shape: Shape) -> float:
+    """Take one reading, or refuse it and name its point."""
+    number = float(value)
+    if not abs(number) < LARGEST:
+        raise StatisticsError(
+            f"value at point {point} is {value!r}: a finite number is needed, leave gaps out"
+        )
+    if shape == "positive" and number < 0:
+        raise StatisticsError(f"value at point {point} is {value!r}: the shape `positive` takes none below 0")
+    return number
+
+
+def check_values(values: Sequence[float] | Floats, shape: Shape) -> Floats:
+    """Take a whole series, or refuse it and name the first bad point."""
+    try:
+        series = as_floats(values, "values")
+    except StatisticsError as problem:
+        raise StatisticsError("values must be numbers, one a point") from problem
+    if series.ndim != 1:
+        raise StatisticsError(f"values have {series.ndim} dimensions: a series has one")
+    bad = ~(np.abs(series) < LARGEST)
+    if shape == "positive":
+        bad |= series < 0
+    if bad.any():
+        at = int(np.flatnonzero(bad)[0])
+        check_value(float(series[at]), at + 1, shape)
+    return series
+
+
+def rates_of(rates: float | Sequence[float] | Floats, size: int) -> Floats:
+    """Take one rate for all points or one for each, or refuse them."""
+    if isinstance(rates, int | float):
+        return np.full(size, check_rate(rates))
+    each = np.array([check_rate(rate) for rate in rates], dtype=np.float64)
+    if each.size != size:
+        raise StatisticsError(f"{each.size} rates for {size} values")
+    return each
+
+
+def dither_of(label: object) -> float:
+    """Give a piece its fraction of a step, in [0, 1): it decides between equal readings."""
+    return int.from_bytes(blake2b(str(label).encode(), digest_size=8).digest(), "big") / 2.0**64

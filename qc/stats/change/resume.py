@@ -1,0 +1,263 @@
+"""A series taken up again: only what is new, or comes after a correction, is judged.
+
+A *mark* is the state of a detector after so many points, with a digest of all it had been fed until then.
+When a series is judged again, the last mark whose digest is still that of the readings is gone on from. A
+late or a corrected reading, another rate, name or setting changes the digests from its place on, so that no
+later mark holds any more. What comes out is bit for bit what judging from nothing gives.
+"""
+
+from __future__ import annotations
+
+import struct
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from functools import cache
+from hashlib import blake2b
+from importlib import resources
+from itertools import takewhile
+from pathlib import Path
+from typing import Any, TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from qc.stats.change.counts import Counts, CountState, check_counts
+from qc.stats.change.input import check_setting, check_values, rates_of
+from qc.stats.change.result import Detection, Shape
+from qc.stats.change.state import DetectorState
+from qc.stats.change.thresholds import HIGHEST_RATE
+from qc.stats.errors import StatisticsError
+
+Floats = NDArray[np.float64]
+State = TypeVar("State")
+
+FORMAT = 1
+"""Of the record that is kept."""
+
+PROGRAM = (".py", ".csv")
+ROOMS = ("change", "wear", "numbers")  # the detector, what wears, and what both stand on
+"""Code and tables of the statistics: what the detector is made of, and a little more."""
+
+SPACING = 50
+"""Points between marks: more than so many before a corrected reading are never judged again for it."""
+
+MOST = 20
+"""Marks that are kept beside the newest: the last thousand points."""
+
+DIGEST_BYTES = 16
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """How the detector stood after so many points, and the digest of what it had been fed."""
+
+    points: int
+    digest: str
+    state: dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Course:
+    """The marks of one series, oldest first; empty where it is judged for the first time."""
+
+    marks: tuple[Mark, ...] = ()
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain values, ready for JSON; of its signals each mark tells those that the one before has not."""
+        told: list[Any] = []
+        rows = []
+        for mark in self.marks:
+            own = mark.state["signals"]
+            same = sum(1 for _ in takewhile(lambda pair: pair[0] == pair[1], zip(told, own, strict=False)))
+            rows.append([mark.points, mark.digest, {**mark.state, "signals": [same, own[same:]]}])
+            told = own
+        return {"format": FORMAT, "marks": rows}
+
+    @classmethod
+    def from_dict(cls, record: dict[str, Any] | None) -> Course:
+        """Undo `to_dict`; what another version of the program kept is passed over."""
+        if record is None or record.get("format") != FORMAT:
+            return cls()
+        told: list[Any] = []
+        marks = []
+        for points, digest, state in record["marks"]:
+            same, more = state["signals"]
+            told = [*told[:same], *more]
+            marks.append(Mark(int(points), digest, {**state, "signals": told}))
+        return cls(tuple(marks))
+
+
+def detect_further(
+    values: Sequence[float] | Floats,
+    *,
+    false_alarm_rate: Sequence[float] | Floats,
+    labels: Sequence[object],
+    course: Course,
+    shape: Shape = "normal",
+    resolution: float | None = None,
+    settled: int = 0,
+) -> tuple[Detection, Course]:
+    """Find where a series changed, going on from where it was judged before.
+
+    Parameters
+    ----------
+    values : sequence of float, length n
+        The whole series in order of making. [unit of the characteristic]
+    false_alarm_rate : sequence of float, length n
+        Of each point, as for `detect`.
+    labels : sequence, length n
+        Names of the pieces.
+    course : Course
+        What the last judging left; anything may have changed since.
+    shape, resolution, settled
+        As for `detect`.
+
+    Returns
+    -------
+    Detection
+        That of `detect`, without the evidence at each point.
+    Course
+        To be kept for the next time.
+
+    Raises
+    ------
+    StatisticsError
+        As for `detect`.
+
+    Examples
+    --------
+    >>> readings = [5.1, 4.9, 5.0, 5.2, 4.8, 5.0, 5.1, 4.9, 7.0, 7.1, 6.9]
+    >>> course = Course()
+    >>> for n in (8, 11):
+    ...     found, course = detect_further(
+    ...         readings[:n], false_alarm_rate=[0.001] * n, labels=list("abcdefghijk")[:n], course=course
+    ...     )
+    >>> [(s.kind, s.start) for s in found.signals], [mark.points for mark in course.marks]
+    ([('shift', 9)], [11])
+    """
+    setting = check_setting(shape, resolution)
+    series = check_values(values, setting.shape)
+    rates = np.asarray(false_alarm_rate, dtype=np.float64)
+    for name, given in (("rates", rates), ("labels", labels)):
+        if len(given) != series.size:
+            raise StatisticsError(f"{len(given)} {name} for {series.size} values")
+
+    def begin(mark: Mark | None) -> DetectorState:
+        if mark is None:
+            return DetectorState(shape=setting.shape, resolution=setting.resolution)
+        return DetectorState.from_mark(
+            mark.state, series, labels, shape=setting.shape, resolution=setting.resolution
+        )
+
+    def judge(state: DetectorState, point: int) -> None:
+        value, label = float(series[point]), labels[point]
+        if point < settled:
+            state.take(value, label=label)
+        else:
+            state.add(value, label=label, false_alarm_rate=float(rates[point]))
+
+    header = ("measured", setting.shape, setting.resolution)
+    fed = _fed(series, rates, settled, labels)
+    state, kept = _follow(course, header, fed, series.size, begin, judge, DetectorState.mark)
+    return state.detection(series), kept
+
+
+def count_further(
+    counts: Counts,
+    sizes: Counts,
+    false_alarm_rate: Sequence[float] | Floats,
+    *,
+    course: Course,
+    pass_fail: bool = False,
+    settled: int = 0,
+) -> tuple[Detection, Course]:
+    """Find where a rate of defects or failures changed, going on from where it was judged before.
+
+    Parameters
+    ----------
+    counts, sizes, false_alarm_rate, pass_fail, settled
+        As for `detect_counts`.
+    course : Course
+        What the last judging left.
+
+    Returns
+    -------
+    Detection
+        That of `detect_counts`, without the evidence at each point.
+    Course
+        To be kept for the next time.
+
+    Raises
+    ------
+    StatisticsError
+        As for `detect_counts`.
+    """
+    number, size = check_counts(counts, sizes, pass_fail=pass_fail)
+    rates = rates_of(false_alarm_rate, number.size)
+
+    def begin(mark: Mark | None) -> CountState:
+        return CountState(number, size, pass_fail, None if mark is None else mark.state)
+
+    def judge(state: CountState, point: int) -> None:
+        state.add(float(rates[point]), silent=point < settled)
+
+    fed = _fed(size, rates, settled, [int(count) for count in number])
+    header = ("counted", pass_fail)
+    state, kept = _follow(course, header, fed, number.size, begin, judge, CountState.mark)
+    return state.detection(float(rates[-1]) if rates.size else HIGHEST_RATE), kept
+
+
+def _follow(
+    course: Course,
+    header: tuple[object, ...],
+    fed: Iterator[bytes],
+    points: int,
+    begin: Callable[[Mark | None], State],
+    judge: Callable[[State, int], None],
+    mark: Callable[[State], dict[str, Any]],
+) -> tuple[State, Course]:
+    """Go on from the last mark that holds, and set the marks anew."""
+    places = [*range(SPACING, points, SPACING)][-MOST:] + [points] if points else []
+    digests = _digests(header, fed, {*places, *(m.points for m in course.marks)})
+    hold = [m for m in course.marks if digests.get(m.points) == m.digest]
+    state = begin(hold[-1] if hold else None)
+    marks = {m.points: m for m in hold if m.points in places}
+    for point in range(hold[-1].points if hold else 0, points):
+        judge(state, point)
+        if point + 1 in places:
+            marks[point + 1] = Mark(point + 1, digests[point + 1], mark(state))
+    return state, Course(tuple(marks[place] for place in sorted(marks)))
+
+
+def _digests(header: tuple[object, ...], fed: Iterator[bytes], wanted: set[int]) -> dict[int, str]:
+    """Digest of the header and the first so many points."""
+    digest = blake2b(repr((FORMAT, _program(), *header)).encode(), digest_size=DIGEST_BYTES)
+    found = {}
+    for point, item in enumerate(fed, start=1):
+        digest.update(item)
+        if point in wanted:
+            found[point] = digest.hexdigest()
+    return found
+
+
+def _fed(values: Floats, rates: Floats, settled: int, labels: Sequence[object]) -> Iterator[bytes]:
+    """All that bears on the judgement of each point, as bytes."""
+    for point, (value, rate, label) in enumerate(zip(values, rates, labels, strict=True)):
+        name = str(label).encode()
+        yield struct.pack("<dd?I", value, rate, point < settled, len(name)) + name
+
+
+@cache
+def _program() -> str:
+    """Digest of the statistics themselves: what another version of the program found is not gone on from."""
+    digest = blake2b(digest_size=DIGEST_BYTES)
+    for file in program_files():
+        digest.update(file.read_bytes())
+    return digest.hexdigest()
+
+
+def program_files() -> list[Path]:
+    """Every file that bears on what the detector finds: its rooms with all that lies in them, and their floor."""
+    stats = Path(str(resources.files("qc.stats")))
+    own = [file for room in ROOMS for file in sorted((stats / room).rglob("*"))]
+    return [file for file in [*sorted(stats.iterdir()), *own] if file.suffix in PROGRAM]

@@ -1,0 +1,5 @@
+"""Every chart: measured, counts, memory, self-starting, three-way, trend, several at once, short runs."""
+
+import lazy_loader
+
+__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)

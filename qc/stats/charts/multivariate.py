@@ -1,0 +1,309 @@
+"""Charts for several figures at once: Hotelling's T2 and the multivariate EWMA.
+
+They are a screen: one number says that something is odd, the decomposition says which figures made it so.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike
+from scipy.special import betaincinv, chdtri, fdtri
+
+from qc.stats.charts.chart import Chart, Signal
+from qc.stats.charts.count_limits import LEAST_RATE
+from qc.stats.errors import StatisticsError, StatisticsUsageError
+from qc.stats.numbers import LIMIT, SLACK, THREE_SIGMA_RATE, Baseline, Floats, as_floats, check_magnitude
+from qc.stats.run_lengths import mewma_limit
+
+ALL_POINTS = Baseline()
+ROUNDING = 1e-15
+MOST_POINTS = 10**9  # beyond it the quantiles lose their digits
+
+
+def phase_one_limit(figures: int, points: int, rate: float = THREE_SIGMA_RATE) -> float:
+    """Limit of T2 for points that take part in the mean and covariance they are judged by.
+
+    Parameters
+    ----------
+    figures : int
+        Number of figures p.
+    points : int
+        Number of points m, above p + 1.
+    rate : float
+        False-alarm rate per point.
+
+    Returns
+    -------
+    float
+        (m - 1)^2 / m times a quantile of the beta distribution with p/2 and (m - p - 1)/2. [T2]
+
+    Raises
+    ------
+    StatisticsError
+        Too few points, or a rate outside 0..1.
+
+    References
+    ----------
+    .. [1] Tracy, Young & Mason, "Multivariate control charts for individual observations", J. Quality
+       Technology 24 (1992).
+
+    Examples
+    --------
+    >>> round(phase_one_limit(2, 30), 3)
+    9.945
+    """
+    _check_sizes(figures, points, rate)
+    quantile = float(betaincinv(figures / 2, (points - figures - 1) / 2, 1 - rate))
+    return (points - 1) ** 2 / points * quantile
+
+
+def phase_two_limit(figures: int, points: int, rate: float = THREE_SIGMA_RATE) -> float:
+    """Limit of T2 for a new point judged by mean and covariance of earlier ones.
+
+    Parameters
+    ----------
+    figures : int
+        Number of figures p.
+    points : int
+        Number of earlier points m, above p + 1.
+    rate : float
+        False-alarm rate per point.
+
+    Returns
+    -------
+    float
+        p (m + 1)(m - 1) / (m^2 - m p) times a quantile of F with p and m - p degrees of freedom. [T2]
+
+    Raises
+    ------
+    StatisticsError
+        Too few points, or a rate outside 0..1.
+
+    References
+    ----------
+    .. [1] Tracy, Young & Mason, J. Quality Technology 24 (1992).
+
+    Examples
+    --------
+    >>> round(phase_two_limit(3, 30, 0.005), 3)
+    17.851
+    """
+    _check_sizes(figures, points, rate)
+    p, m = figures, points
+    return p * (m + 1) * (m - 1) / (m * m - m * p) * float(fdtri(p, m - p, 1 - rate))
+
+
+def t2(
+    values: ArrayLike,
+    names: Sequence[str] | None = None,
+    baseline: Baseline = ALL_POINTS,
+    rate: float = THREE_SIGMA_RATE,
+) -> Chart:
+    """Hotelling's T2 chart of single pieces with several figures each.
+
+    Parameters
+    ----------
+    values : array-like of float, shape (n, p)
+        Pieces in order of making, one column per figure. [each its own unit]
+    names : sequence of str, length p, optional
+        Names of the figures.
+    baseline : Baseline
+        Points that set mean and covariance; they have the phase I limit, all others the phase II limit.
+    rate : float
+        False-alarm rate per point.
+
+    Returns
+    -------
+    Chart
+        T2 of every point. `extras` holds for each signal how much of T2 goes when one figure is left out.
+
+    Raises
+    ------
+    StatisticsError
+        Too few points, figures that depend on one another, or a value that is not finite.
+
+    References
+    ----------
+    .. [1] Tracy, Young & Mason, J. Quality Technology 24 (1992).
+    .. [2] Runger, Alt & Montgomery, "Contributors to a multivariate SPC chart signal", Communications in
+       Statistics 25 (1996): the decomposition.
+
+    Examples
+    --------
+    >>> rng = np.random.default_rng(1)
+    >>> chart = t2(np.vstack([rng.normal(size=(30, 2)), [[5.0, -5.0]]]), baseline=Baseline(1, 30))
+    >>> chart.signals[-1].point
+    31
+    """
+    matrix, labels = _matrix(values, names)
+    n, p = matrix.shape
+    part = baseline.select(n)
+    mean, covariance, m = _estimates(matrix[part], p)
+    deviation = matrix - mean
+    distance = _distances(deviation, covariance)
+    inside = np.zeros(n, dtype=bool)
+    inside[part] = True
+    first, second = phase_one_limit(p, m, rate), phase_two_limit(p, m, rate)
+    uppers = np.where(inside, first, second)
+    over = np.flatnonzero(distance > uppers * (1 + SLACK))
+    mixed = bool(inside.any() and not inside.all())
+    middle = p * (m - 1) / m  # mean of T2 over the baseline, exactly
+    return Chart(
+        kind="t2",
+        center=middle,
+        lower=0.0,
+        upper=second if mixed else first,
+        sigma=None,
+        values=distance,
+        lowers=np.zeros(n) if mixed else None,
+        uppers=uppers if mixed else None,
+        signals=tuple(_signal(int(row), distance, middle) for row in over),
+        warnings=_few(m, p),
+        extras={"decomposition": [_contributions(int(row), deviation, covariance, labels) for row in over]},
+    )
+
+
+def mewma(
+    values: ArrayLike,
+    names: Sequence[str] | None = None,
+    baseline: Baseline = ALL_POINTS,
+    *,
+    weight: float = 0.1,
+    run_length: float = 200.0,
+) -> Chart:
+    """Multivariate EWMA chart: small lasting shifts of several figures at once.
+
+    Parameters
+    ----------
+    values : array-like of float, shape (n, p)
+        Pieces in order of making, one column per figure.
+    names : sequence of str, length p, optional
+        Names of the figures.
+    baseline : Baseline
+        Points that set mean and covariance.
+    weight : float
+        Weight of the newest point, above 0 and at most 1.
+    run_length : float
+        Wanted mean number of points to a false signal, for known mean and covariance.
+
+    Returns
+    -------
+    Chart
+        Squared distance of the smoothed figures from the mean; limit from the exact run length.
+
+    Raises
+    ------
+    StatisticsError
+        As for `t2`, or a weight outside 0..1.
+
+    References
+    ----------
+    .. [1] Lowry, Woodall, Champ & Rigdon, Technometrics 34 (1992); limit by Runger & Prabhu, J. American
+       Statistical Association 91 (1996).
+
+    Examples
+    --------
+    >>> rng = np.random.default_rng(2)
+    >>> round(mewma(rng.normal(size=(40, 2))).upper, 2)
+    8.63
+    """
+    matrix, labels = _matrix(values, names)
+    n, p = matrix.shape
+    limit = mewma_limit(p, weight, run_length)
+    mean, covariance, m = _estimates(matrix[baseline.select(n)], p)
+    deviation = matrix - mean
+    smooth = np.empty_like(deviation)
+    level = np.zeros(p)
+    for row in range(n):
+        level = weight * deviation[row] + (1 - weight) * level
+        smooth[row] = level
+    # the covariance that the smoothed figures settle at
+    settled = covariance * weight / (2 - weight)
+    distance = _distances(smooth, settled)
+    over = np.flatnonzero(distance > limit * (1 + SLACK))
+    return Chart(
+        kind="mewma",
+        center=float(p),
+        lower=0.0,
+        upper=limit,
+        sigma=None,
+        values=distance,
+        signals=tuple(_signal(int(row), distance, float(p)) for row in over),
+        warnings=_few(m, p),
+        extras={"decomposition": [_contributions(int(row), smooth, settled, labels) for row in over]},
+    )
+
+
+def _check_sizes(figures: int, points: int, rate: float) -> None:
+    if not figures >= 1 or not figures + 2 <= points <= MOST_POINTS:
+        raise StatisticsError(
+            f"{points} point{'s' * (points != 1)} cannot carry the covariance of {figures} figures: "
+            f"at least {figures + 2} are needed"
+        )
+    if not LEAST_RATE <= rate < 1:
+        raise StatisticsUsageError(f"false-alarm rate is {rate}: it must lie between {LEAST_RATE:g} and 1")
+
+
+def _matrix(values: ArrayLike, names: Sequence[str] | None) -> tuple[Floats, list[str]]:
+    matrix = as_floats(values, "table of figures")
+    if matrix.ndim != 2 or matrix.shape[1] < 2:
+        raise StatisticsError("several figures a piece are needed: one column each, at least two columns")
+    faulty = np.argwhere(~np.isfinite(matrix))
+    if faulty.size:
+        row, column = faulty[0]
+        raise StatisticsError(
+            f"piece {row + 1}, figure {column + 1} is {matrix[row, column]}: it must be finite"
+        )
+    for at, peak in enumerate(np.abs(matrix).max(axis=0, initial=0.0)):
+        check_magnitude(float(peak), f"figure {at + 1}")
+    labels = [str(column + 1) for column in range(matrix.shape[1])] if names is None else list(names)
+    if len(labels) != matrix.shape[1]:
+        raise StatisticsError(f"there are {matrix.shape[1]} figures and {len(labels)} names")
+    return matrix, labels
+
+
+def _estimates(part: Floats, p: int) -> tuple[Floats, Floats, int]:
+    m = part.shape[0]
+    _check_sizes(p, m, THREE_SIGMA_RATE)
+    covariance = np.cov(part, rowvar=False)
+    scale = np.sqrt(np.diag(covariance))
+    # a figure that never changes leaves rounding behind: a spread that small is none
+    still = np.ptp(part, axis=0) <= ROUNDING * np.abs(part).max(axis=0)
+    if np.any(still) or np.linalg.cond(covariance / np.outer(scale, scale)) > 1e12:
+        raise StatisticsError(
+            "the figures depend on one another or one never changes: leave out the figure that adds nothing"
+        )
+    return part.mean(axis=0), covariance, m
+
+
+def _distances(deviation: Floats, covariance: Floats) -> Floats:
+    solved = np.linalg.solve(covariance, deviation.T).T
+    return np.asarray(np.einsum("ij,ij->i", deviation, solved))
+
+
+def _contributions(row: int, deviation: Floats, covariance: Floats, labels: list[str]) -> dict[str, Any]:
+    """Give what goes when one figure is left out; beyond the chi-square limit it is a cause."""
+    whole = float(_distances(deviation[row : row + 1], covariance)[0])
+    parts: dict[str, float] = {}
+    for at, label in enumerate(labels):
+        rest = [column for column in range(len(labels)) if column != at]
+        without = _distances(deviation[row : row + 1, rest], covariance[np.ix_(rest, rest)])[0]
+        parts[label] = whole - float(without)
+    limit = float(chdtri(1, 0.01))
+    ranked = sorted(parts, key=lambda label: -parts[label])
+    causes = [label for label in ranked if parts[label] > limit] or ranked[:1]
+    return {"point": row + 1, "parts": parts, "causes": causes}
+
+
+def _signal(row: int, distance: Floats, middle: float) -> Signal:
+    size = float(distance[row] - middle)
+    return Signal(row + 1, LIMIT, "above", row + 1, size, None)
+
+
+def _few(m: int, p: int) -> tuple[str, ...]:
+    if m >= 20 * p:
+        return ()
+    return (f"the covariance of {p} figures rests on {m} points only: about {20 * p} are wanted",)

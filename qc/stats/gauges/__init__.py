@@ -1,0 +1,5 @@
+"""Gauge studies: whether a gauge is fit for its job."""
+
+import lazy_loader
+
+__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)

@@ -1,0 +1,37 @@
+"""Types of what `qc.stats.gauges` offers; the package fetches each name on first use."""
+
+from .agreement import Kappa as Kappa
+from .agreement import Proportion as Proportion
+from .agreement import cohen_kappa as cohen_kappa
+from .agreement import fleiss_kappa as fleiss_kappa
+from .agreement import misses_and_false_rejects as misses_and_false_rejects
+from .agreement import proportion as proportion
+from .crossed import GaugeStudy as GaugeStudy
+from .crossed import gauge_study as gauge_study
+from .guard import GuardBand as GuardBand
+from .guard import guard_band as guard_band
+from .intervals import component_intervals as component_intervals
+from .intervals import share_interval as share_interval
+from .intervals import sum_interval as sum_interval
+from .intervals import variance_interval as variance_interval
+from .layout import lay_out as lay_out
+from .levels import CheckStandard as CheckStandard
+from .levels import NestedLevels as NestedLevels
+from .levels import check_standard as check_standard
+from .levels import nested_levels as nested_levels
+from .ranges import AverageRange as AverageRange
+from .ranges import OnePersonRanges as OnePersonRanges
+from .ranges import average_range as average_range
+from .ranges import one_person_ranges as one_person_ranges
+from .references import Bias as Bias
+from .references import Linearity as Linearity
+from .references import fit_line as fit_line
+from .references import gauge_bias as gauge_bias
+from .references import linearity as linearity
+from .sets import RepeatSets as RepeatSets
+from .sets import averaged_sets as averaged_sets
+from .sets import repeat_sets as repeat_sets
+from .step import LEAST_STEPS as LEAST_STEPS
+from .step import Resolution as Resolution
+from .step import gauge_resolution as gauge_resolution
+from .step import sigma_behind_steps as sigma_behind_steps

@@ -1,0 +1,137 @@
+"""Readings of a gauge study put into a full layout, or a sentence about the reading that is missing."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from qc.stats.errors import StatisticsError
+from qc.stats.numbers import as_readings
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """A full layout.
+
+    Attributes
+    ----------
+    readings : ndarray
+        Shape (parts, persons, repeats); nested: (persons, parts of each, repeats). [unit of the readings]
+    parts, persons : tuple of str
+        Names in order of first appearance; nested: the parts as `person / part`.
+    """
+
+    readings: Floats
+    parts: tuple[str, ...]
+    persons: tuple[str, ...]
+
+
+def lay_out(
+    values: ArrayLike,
+    parts: Sequence[object],
+    persons: Sequence[object] | None = None,
+    *,
+    nested: bool = False,
+) -> Layout:
+    """Sort readings into parts, persons and repeats.
+
+    Parameters
+    ----------
+    values : array_like of float, length n
+        Readings, repeats in the order taken. [any unit]
+    parts : sequence, length n
+        Part of each reading.
+    persons : sequence, length n, optional
+        Person of each reading; one person when left out.
+    nested : bool
+        Each person measures parts of their own; a part's name counts only within its person.
+
+    Returns
+    -------
+    Layout
+        Full layout.
+
+    Raises
+    ------
+    StatisticsError
+        Lengths that differ, or a combination with too few or too many readings (it is named).
+
+    References
+    ----------
+    .. [1] Ours; a full layout is what the tables of `qc.stats.gauge_anova` rest on.
+
+    Examples
+    --------
+    >>> lay_out([1.0, 2.0, 3.0, 4.0], ["a", "b", "a", "b"]).readings.tolist()
+    [[[1.0, 3.0]], [[2.0, 4.0]]]
+    """
+    readings = as_readings(values, "gauge study: value", least=2)
+    people = ["-"] * readings.size if persons is None else [str(person) for person in persons]
+    pieces = [str(part) for part in parts]
+    if not len(pieces) == len(people) == readings.size:
+        raise StatisticsError(
+            f"gauge study: {readings.size} readings, {len(pieces)} parts and {len(people)} persons; "
+            "each reading needs a part and a person"
+        )
+    cells: dict[tuple[str, str], list[float]] = {}
+    for piece, person, reading in zip(pieces, people, readings.tolist(), strict=True):
+        cells.setdefault((piece, person), []).append(reading)
+    names, workers = tuple(dict.fromkeys(pieces)), tuple(dict.fromkeys(people))
+    if nested:
+        return _nested(cells, workers)
+    _check_full(cells, names, workers)
+    array = np.array([[cells[piece, person] for person in workers] for piece in names], dtype=np.float64)
+    return Layout(array, names, workers)
+
+
+def _nested(cells: dict[tuple[str, str], list[float]], workers: tuple[str, ...]) -> Layout:
+    """Parts within their person; the same number for each."""
+    own = {person: [piece for piece, worker in cells if worker == person] for person in workers}
+    counts = {person: len(pieces) for person, pieces in own.items()}
+    most = max(counts.values())
+    short = next((person for person in workers if counts[person] < most), None)
+    if short is not None:
+        raise StatisticsError(
+            f"gauge study: {short} measured {counts[short]} parts where others measured {most}; "
+            "measure the missing ones or leave the extra ones out"
+        )
+    repeats = {len(readings) for readings in cells.values()}
+    if len(repeats) > 1:
+        _uneven(cells)
+    array = np.array(
+        [[cells[piece, person] for piece in own[person]] for person in workers], dtype=np.float64
+    )
+    return Layout(array, tuple(f"{person} / {piece}" for person in workers for piece in own[person]), workers)
+
+
+def _check_full(
+    cells: dict[tuple[str, str], list[float]], names: tuple[str, ...], workers: tuple[str, ...]
+) -> None:
+    """Refuse a layout with holes and say where the first is."""
+    for piece in names:
+        for person in workers:
+            if (piece, person) not in cells:
+                by = "" if workers == ("-",) else f" by {person}"
+                raise StatisticsError(
+                    f"gauge study: part {piece} has no reading{by}; measure it, leave the part out, or study "
+                    "parts of each person's own as nested"
+                )
+    if len({len(readings) for readings in cells.values()}) > 1:
+        _uneven(cells)
+
+
+def _uneven(cells: dict[tuple[str, str], list[float]]) -> None:
+    """Name the combination whose number of repeats is not that of the most."""
+    counts = [len(readings) for readings in cells.values()]
+    usual = max(set(counts), key=lambda count: (counts.count(count), count))
+    (piece, person), readings = next((c, r) for c, r in cells.items() if len(r) != usual)
+    by = "" if person == "-" else f" by {person}"
+    raise StatisticsError(
+        f"gauge study: part {piece} has {len(readings)} reading{'s' * (len(readings) != 1)}{by} where others "
+        f"have {usual}; each part needs the same number of repeats"
+    )

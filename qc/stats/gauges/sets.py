@@ -1,0 +1,250 @@
+"""Readings of a gauge taken with repeats day after day, gathered into one average and sd for each day."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import ClassVar
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from qc.stats.errors import StatisticsError
+from qc.stats.gauges.levels import NestedLevels, nested_levels
+from qc.stats.numbers import as_number, as_readings
+from qc.stats.tabled import Tabled
+
+_ONE_PART, _ONE_RUN = "-", "-"
+
+
+@dataclass(frozen=True, slots=True)
+class RepeatSets(Tabled):
+    """Sets of repeats, one for each part on each day of each run.
+
+    Attributes
+    ----------
+    averages, sds : tuple of float, length n
+        Of the repeats. [unit of the readings]
+    days, parts, runs : tuple of str, length n
+        What each set is of; `parts` and `runs` are None where there is no such column.
+    repeats : int
+        Readings in each set.
+    """
+
+    ROWS: ClassVar[str] = "sets"
+
+    averages: tuple[float, ...]
+    sds: tuple[float, ...]
+    days: tuple[str, ...]
+    parts: tuple[str, ...] | None
+    runs: tuple[str, ...] | None
+    repeats: int
+
+    def to_dict(self) -> dict[str, object]:
+        """Return plain values."""
+        columns: dict[str, Sequence[object]] = {"day": self.days}
+        columns |= {} if self.parts is None else {"part": self.parts}
+        columns |= {} if self.runs is None else {"run": self.runs}
+        columns |= {"average": self.averages, "sd": self.sds}
+        rows = zip(*columns.values(), strict=True)
+        return {"repeats": self.repeats, "sets": [dict(zip(columns, row, strict=True)) for row in rows]}
+
+    def levels(self, *, confidence: float = 0.95) -> NestedLevels:
+        """Spread within days, between days and, where there are runs, between runs.
+
+        Raises
+        ------
+        StatisticsError
+            A part with other days than the rest or without a run, fewer than two days or runs.
+        """
+        parts = self.parts or (_ONE_PART,) * len(self.days)
+        self._check_full(parts, self.runs or (_ONE_RUN,) * len(self.days))
+        return nested_levels(
+            self.averages, self.sds, parts, self.runs, repeats=self.repeats, confidence=confidence
+        )
+
+    def _check_full(self, parts: Sequence[str], runs: Sequence[str]) -> None:
+        """Refuse sets with holes, in the words of days and runs."""
+        found = Counter(zip(parts, runs, strict=True))
+        cells = ((part, run) for part in dict.fromkeys(parts) for run in dict.fromkeys(runs))
+        counts = {cell: found[cell] for cell in cells}
+        most = max(counts.values())
+        for (part, run), count in counts.items():
+            if count < most:
+                where = _words(None, part if self.parts else None, run if self.runs else None)
+                raise StatisticsError(
+                    f"gauge over days: {where} has {count or 'no'} day{'s' * (count != 1)} where others have "
+                    f"{most}; measure the missing ones or leave the extra ones out"
+                )
+        if most < 2:
+            raise StatisticsError("gauge over days: one day only; two days or more are needed")
+        if self.runs is not None and len(set(runs)) < 2:
+            raise StatisticsError(
+                "gauge over days: one run only; leave the column of runs out, or measure another run"
+            )
+
+
+def repeat_sets(
+    values: ArrayLike,
+    days: Sequence[object],
+    parts: Sequence[object] | None = None,
+    runs: Sequence[object] | None = None,
+) -> RepeatSets:
+    """Gather readings into sets of repeats.
+
+    Parameters
+    ----------
+    values : array_like of float, length n
+        Readings. [any unit]
+    days, parts, runs : sequence, length n
+        When, on what and in which run each was taken; a day's name counts only within its run.
+
+    Returns
+    -------
+    RepeatSets
+        In order of first appearance.
+
+    Raises
+    ------
+    StatisticsError
+        Lengths that differ, a set of one reading, or sets of different size; the first is named.
+
+    References
+    ----------
+    .. [1] Ours; averages and sds (n - 1) as NIST/SEMATECH e-Handbook 2.6.1 and 2.6.2 start from them.
+
+    Examples
+    --------
+    >>> found = repeat_sets([1.0, 3.0, 2.0, 2.0], ["mon", "mon", "tue", "tue"])
+    >>> found.averages, [round(sd, 4) for sd in found.sds], found.repeats
+    ((2.0, 2.0), [1.4142, 0.0], 2)
+    """
+    readings = as_readings(values, "gauge over days: value", least=4)
+    keys = _keys(readings.size, days, parts, runs)
+    cells: dict[tuple[str, str, str], list[float]] = {}
+    for key, reading in zip(keys, readings.tolist(), strict=True):
+        cells.setdefault(key, []).append(reading)
+    counts = [len(cell) for cell in cells.values()]
+    usual = max(set(counts), key=lambda count: (counts.count(count), count))
+    for (day, part, run), cell in cells.items():
+        where = _words(day, part if parts is not None else None, run if runs is not None else None)
+        if len(cell) != usual:
+            raise StatisticsError(
+                f"gauge over days: {where} has {len(cell)} reading{'s' * (len(cell) != 1)} where others have "
+                f"{usual}; each day needs the same number of repeats"
+            )
+    if usual < 2:
+        raise StatisticsError(
+            f"gauge over days: {where} has 1 reading; two repeats or more on each day are needed (a time of "
+            "day in the column of days makes every reading a day of its own)"
+        )
+    table = np.array(list(cells.values()), dtype=np.float64)
+    return _sets(table.mean(axis=1), _spreads(table), list(cells), parts is not None, runs is not None, usual)
+
+
+def averaged_sets(
+    averages: ArrayLike,
+    sds: ArrayLike,
+    days: Sequence[object],
+    parts: Sequence[object] | None = None,
+    runs: Sequence[object] | None = None,
+    *,
+    repeats: int,
+) -> RepeatSets:
+    """Take averages and sds that somebody has worked out already.
+
+    Parameters
+    ----------
+    averages, sds : array_like of float, length n
+        Of the repeats of one day. [any unit]
+    days, parts, runs : sequence, length n
+        As for `repeat_sets`.
+    repeats : int, >= 2
+        Readings behind each average.
+
+    Returns
+    -------
+    RepeatSets
+        In the order given.
+
+    Raises
+    ------
+    StatisticsError
+        Lengths that differ, a negative sd, one repeat, or a day that stands twice.
+
+    References
+    ----------
+    .. [1] As `repeat_sets`.
+
+    Examples
+    --------
+    >>> averaged_sets([2.0, 2.1], [0.1, 0.2], ["mon", "tue"], repeats=6).days
+    ('mon', 'tue')
+    """
+    levels = as_readings(averages, "gauge over days: average", least=2)
+    spreads = as_readings(sds, "gauge over days: sd", least=2)
+    as_number(repeats, "gauge over days: number of repeats", least=2.0)
+    if spreads.size != levels.size:
+        raise StatisticsError(
+            f"gauge over days: {levels.size} averages and {spreads.size} sds; give each one"
+        )
+    if spreads.min() < 0.0:
+        raise StatisticsError(f"gauge over days: an sd is {spreads.min():g}, must be at least 0")
+    keys = _keys(levels.size, days, parts, runs)
+    seen: set[tuple[str, str, str]] = set()
+    for key in keys:
+        if key in seen:
+            where = _words(
+                key[0], key[1] if parts is not None else None, key[2] if runs is not None else None
+            )
+            raise StatisticsError(
+                f"gauge over days: {where} has two averages; give one a day, or the readings themselves"
+            )
+        seen.add(key)
+    return _sets(levels, spreads, keys, parts is not None, runs is not None, repeats)
+
+
+def _keys(
+    count: int, days: Sequence[object], parts: Sequence[object] | None, runs: Sequence[object] | None
+) -> list[tuple[str, str, str]]:
+    """Day, part and run of each row as text."""
+    things = [_ONE_PART] * count if parts is None else [str(part) for part in parts]
+    series = [_ONE_RUN] * count if runs is None else [str(run) for run in runs]
+    if not len(days) == len(things) == len(series) == count:
+        raise StatisticsError(
+            f"gauge over days: {count} readings, {len(days)} days, {len(things)} parts and {len(series)} "
+            "runs; each reading needs one of each"
+        )
+    return list(zip(map(str, days), things, series, strict=True))
+
+
+def _spreads(table: np.ndarray) -> np.ndarray:
+    """Sd of each row; exactly 0 where all repeats read the same, which rounding of the mean would hide."""
+    return np.where(np.ptp(table, axis=1) == 0.0, 0.0, table.std(axis=1, ddof=1))
+
+
+def _sets(
+    averages: np.ndarray,
+    sds: np.ndarray,
+    keys: Sequence[tuple[str, str, str]],
+    with_parts: bool,
+    with_runs: bool,
+    repeats: int,
+) -> RepeatSets:
+    """Put the columns together."""
+    days, parts, runs = zip(*keys, strict=True)
+    return RepeatSets(
+        tuple(averages.tolist()),
+        tuple(sds.tolist()),
+        days,
+        parts if with_parts else None,
+        runs if with_runs else None,
+        repeats,
+    )
+
+
+def _words(day: str | None, part: str | None, run: str | None) -> str:
+    """Say which set: the names that there are."""
+    named = (("part", part), ("run", run), ("day", day))
+    return ", ".join(f"{word} {name}" for word, name in named if name is not None) or "the gauge"

@@ -1,0 +1,5 @@
+"""One sample and its groups: distribution, dependence, analysis of variance, tests between groups."""
+
+import lazy_loader
+
+__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)

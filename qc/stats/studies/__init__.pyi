@@ -1,0 +1,19 @@
+"""Types of what `qc.stats.studies` offers; the package fetches each name on first use."""
+
+from .check_result import FIGURES as FIGURES
+from .check_result import Check as Check
+from .check_result import ChecksTogether as ChecksTogether
+from .check_result import SeriesChecks as SeriesChecks
+from .check_result import checks_together as checks_together
+from .checks import study_checks as study_checks
+from .evidence import corrected_p_values as corrected_p_values
+from .evidence import grubbs_p_value as grubbs_p_value
+from .evidence import lag_1_interval as lag_1_interval
+from .evidence import mean_change_p_value as mean_change_p_value
+from .evidence import target_change_p_value as target_change_p_value
+from .fit import check_fit as check_fit
+from .kinds import KINDS as KINDS
+from .options import StudyOptions as StudyOptions
+from .question import StudyQuestion as StudyQuestion
+from .series import SeriesStudy as SeriesStudy
+from .series import study_frame as study_frame

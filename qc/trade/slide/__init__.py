@@ -1,0 +1,5 @@
+"""The hand slide: fit of inner in outer, and pairing from the rack."""
+
+import lazy_loader
+
+__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)

@@ -1,0 +1,5 @@
+"""How long an instrument sounds: acoustics, tuning, recordings, cuts."""
+
+import lazy_loader
+
+__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)

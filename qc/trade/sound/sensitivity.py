@@ -1,0 +1,118 @@
+"""What a part really answers to a known change of length, learned from notes before and after."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+
+from qc.trade.errors import TradeError
+from qc.trade.instrument import Instrument, column_mm
+from qc.trade.sound.acoustics import CENTS_PER_NEPER
+from qc.trade.sound.note_set import Note
+from qc.trade.sound.separation import part_words
+
+SENSITIVITY_PRIOR_SD = 0.1
+"""How far the true answer may lie from the computed one before any cut is seen: planning value."""
+
+
+@dataclass(frozen=True, slots=True)
+class Sensitivity:
+    """How a part answered a known change, as a share of the computed answer.
+
+    Parameters
+    ----------
+    part : str
+        `main` or `valve:NAME`.
+    share, standard_error : float
+        Weighted with the computed answer (1 within 10 %), so that few readings move it little.
+    by_partial : tuple of (int, float)
+        Raw share of each partial that was blown before and after.
+    """
+
+    part: str
+    share: float
+    standard_error: float
+    by_partial: tuple[tuple[int, float], ...]
+
+    def to_dict(self) -> dict[str, object]:
+        """Give the figures as plain values."""
+        return asdict(self)
+
+
+def learn_sensitivity(
+    before: Sequence[Note],
+    after: Sequence[Note],
+    instrument: Instrument,
+    part: str,
+    change_mm: float,
+    reading_sd: float,
+) -> Sensitivity:
+    """Learn from notes before and after a known change how strongly a part really answers.
+
+    Parameters
+    ----------
+    before, after : sequence of Note
+        The same notes before and after.
+    instrument : Instrument
+        The model.
+    part : str
+        `main` or `valve:NAME`.
+    change_mm : float
+        Tube that was added (+) or removed (-). [mm]
+    reading_sd : float
+        Spread of one reading. [cent]
+
+    Returns
+    -------
+    Sensitivity
+        Share of the computed answer, overall and by partial.
+
+    Raises
+    ------
+    TradeError
+        No change, or no note in common that the part sounds in.
+
+    References
+    ----------
+    .. [1] Local effective length of a partial, trade note section 1.2; inverse-variance weighting with the
+       computed value. Computed.
+
+    Examples
+    --------
+    >>> tenor = Instrument(2944.9)
+    >>> before, after = [Note(2, -12.0), Note(4, -12.0)], [Note(2, -6.6), Note(4, -6.6)]
+    >>> round(learn_sensitivity(before, after, tenor, "main", -10.0, 0.5).share, 2)
+    0.95
+    """
+    if change_mm == 0.0:
+        raise TradeError("nothing was changed", "Give the tube added (+) or removed (-) in mm")
+    name = part.partition(":")[2]
+
+    def key(note: Note) -> tuple[int, int, tuple[str, ...]]:
+        return note.partial, note.position, note.valves
+
+    groups: dict[tuple[int, int, tuple[str, ...]], tuple[list[float], list[float]]] = {}
+    for side, notes in enumerate((before, after)):
+        for note in notes:
+            if part == "main" or name in note.valves:
+                groups.setdefault(key(note), ([], []))[side].append(note.cents)
+    shares: dict[int, list[tuple[float, float]]] = {}
+    for (partial, position, valves), (old, new) in groups.items():
+        if old and new:
+            column = column_mm(instrument, position, valves)
+            answer = -CENTS_PER_NEPER * math.log1p(change_mm / column)
+            share = (math.fsum(new) / len(new) - math.fsum(old) / len(old)) / answer
+            variance = reading_sd**2 * (1.0 / len(old) + 1.0 / len(new)) / answer**2
+            shares.setdefault(partial, []).append((share, 1.0 / variance))
+    if not shares:
+        raise TradeError(f"no note in common sounds the {part_words(part)}", "Blow the same notes again")
+    pairs = [pair for values in shares.values() for pair in values]
+    prior = 1.0 / SENSITIVITY_PRIOR_SD**2
+    total = prior + math.fsum(weight for _, weight in pairs)
+    share = (prior + math.fsum(value * weight for value, weight in pairs)) / total
+    by_partial = tuple(
+        (partial, math.fsum(v * w for v, w in values) / math.fsum(w for _, w in values))
+        for partial, values in sorted(shares.items())
+    )
+    return Sensitivity(part, share, 1.0 / math.sqrt(total), by_partial)

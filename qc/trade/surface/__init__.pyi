@@ -1,0 +1,33 @@
+"""Types of what `qc.trade.surface` offers; the package fetches each name on first use."""
+
+from .coating import BASE_DRIFT_LIMIT_UM as BASE_DRIFT_LIMIT_UM
+from .coating import LEAST_SHARE_OF_NOMINAL as LEAST_SHARE_OF_NOMINAL
+from .coating import MOST_BELOW_NOMINAL as MOST_BELOW_NOMINAL
+from .coating import MOST_OF_NOMINAL as MOST_OF_NOMINAL
+from .coating import AreaThickness as AreaThickness
+from .coating import HouseRule as HouseRule
+from .coating import Spot as Spot
+from .coating import area_thickness as area_thickness
+from .coating import base_drift_um as base_drift_um
+from .coating import defects_per_unit as defects_per_unit
+from .coating import dry_from_wet_um as dry_from_wet_um
+from .coating import house_80_20 as house_80_20
+from .coating import least_spot_um as least_spot_um
+from .coating import lower_capability as lower_capability
+from .coating import lower_capability_interval as lower_capability_interval
+from .coating import penetration_depth_um as penetration_depth_um
+from .coating import spot_means as spot_means
+from .coating import wall_is_thin_for_probe as wall_is_thin_for_probe
+from .leak import STANDARD_ATMOSPHERE_MBAR as STANDARD_ATMOSPHERE_MBAR
+from .leak import Leak as Leak
+from .leak import chance_of_faults as chance_of_faults
+from .leak import chance_of_short_gap as chance_of_short_gap
+from .leak import decay_time_s as decay_time_s
+from .leak import good_between_faults as good_between_faults
+from .leak import judge_leak as judge_leak
+from .leak import leak_rate as leak_rate
+from .leak import temperature_pressure_mbar as temperature_pressure_mbar
+from .polishing import BRASS_G_PER_CM3 as BRASS_G_PER_CM3
+from .polishing import PolishLoss as PolishLoss
+from .polishing import polish_loss as polish_loss
+from .polishing import wall_loss_share as wall_loss_share

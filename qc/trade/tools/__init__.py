@@ -1,0 +1,5 @@
+"""Drawing tube and the tools that wear at it."""
+
+import lazy_loader
+
+__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)

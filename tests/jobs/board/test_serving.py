@@ -1,0 +1,97 @@
+"""Serving the board: a process of its own that never outlives the command that started it."""
+
+import socket
+import subprocess
+import sys
+import time
+from urllib.request import Request, urlopen
+
+import pytest
+
+from qc.jobs.board.serving import fetch_once, running, serve
+from qc.jobs.errors import JobError
+
+PARENT = """
+import os, sys
+from pathlib import Path
+from qc.jobs.board.serving import running
+context = running(Path(sys.argv[1]))
+address, _ = context.__enter__()
+print(address, flush=True)
+os._exit(9)
+"""
+
+
+@pytest.fixture
+def listening():
+    with socket.create_server(("127.0.0.1", 0)) as server:
+        yield server.getsockname()[1]
+
+
+def test_the_address_is_told_once_it_answers_and_once_means_once(demo_folder):
+    seen = []
+    serve(
+        demo_folder, port=0, on_ready=lambda address: seen.append((address, fetch_once(address))), once=True
+    )
+    ((address, size),) = seen
+    assert address.startswith("http://127.0.0.1:") and size > 500
+    with pytest.raises(OSError):
+        fetch_once(address)
+
+
+@pytest.mark.parametrize("host", ["0.0.0.0", "192.168.1.4"])
+def test_it_listens_on_this_machine_only(demo_folder, host):
+    with pytest.raises(JobError, match="--host 127.0.0.1"):
+        serve(demo_folder, host=host, port=0, once=True)
+
+
+def test_a_port_in_use_is_said_with_a_way_out(demo_folder, listening):
+    with pytest.raises(JobError, match=f"Port {listening} .* --port"):
+        serve(demo_folder, port=listening, once=True)
+
+
+def test_a_folder_without_a_workshop_is_refused_in_one_sentence(tmp_path):
+    with pytest.raises(JobError, match="There is no workshop"):
+        serve(tmp_path, port=0, once=True)
+
+
+def test_the_web_process_stays_small_and_never_loads_the_validation(demo_folder):
+    with running(demo_folder) as (address, process):
+        for path in ("", "_dash-layout", "theme.css"):
+            assert urlopen(address + path).status == 200
+        loaded = _mapped(process.pid)
+        assert _resident_mb(process.pid) < 400
+        assert "great_expectations" not in loaded and "pandas" not in loaded
+
+
+def test_a_post_without_our_page_is_refused_by_the_real_server(demo_folder):
+    with running(demo_folder) as (address, _):
+        foreign = Request(address + "uploads", data=b"x", headers={"Origin": "http://evil.example"})
+        with pytest.raises(OSError, match="403"):
+            urlopen(foreign)
+
+
+def test_the_board_stops_when_its_parent_dies_without_a_word(demo_folder):
+    done = subprocess.run(
+        [sys.executable, "-c", PARENT, str(demo_folder)], stdout=subprocess.PIPE, text=True, check=False
+    )
+    assert done.returncode == 9
+    address = done.stdout.strip()
+    end = time.monotonic() + 20
+    while time.monotonic() < end:
+        try:
+            fetch_once(address)
+        except OSError:
+            return
+        time.sleep(0.1)
+    pytest.fail("the board still answers")
+
+
+def _resident_mb(pid):
+    with open(f"/proc/{pid}/status") as status:
+        return next(int(line.split()[1]) for line in status if line.startswith("VmRSS")) / 1024
+
+
+def _mapped(pid):
+    with open(f"/proc/{pid}/maps") as maps:
+        return maps.read()

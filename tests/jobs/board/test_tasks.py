@@ -1,0 +1,109 @@
+import pytest
+
+from qc.errors import QcError
+from qc.ingest import SheetError
+from qc.jobs.board.tasks import decide_held, decide_series, say_signal, study_file, take_sheets, warm
+from qc.jobs.errors import JobError
+from qc.jobs.questions.gauge import gauge_study
+from qc.jobs.workshop import open_workshop
+from sample_measurements import folder
+
+
+def test_a_sheet_that_is_known_already_changes_nothing(demo_copy):
+    sheet = sorted((folder() / "sheets" / "valves").iterdir())[-1]
+    told = []
+    receipt = take_sheets(
+        demo_copy, None, [(sheet.name, sheet.read_bytes())], "IS", lambda *step: told.append(step)
+    )
+    (count,) = receipt["sheets"]
+    assert count["accepted"] == 0 and count["rows"] == count["held"] + count["already_known"]
+    assert told[-1][:2] == (1, 1)
+
+
+def test_an_accepted_mend_leaves_the_list(demo_copy):
+    held = open_workshop(demo_copy).store.held()
+    row = next(r["id"] for r in held.iter_rows(named=True) if r["proposal"])
+    (said,) = decide_held(demo_copy, None, [str(row)], "proposal", {}, "IS")["mended"]
+    assert said["state"] == "accepted" and f"Row {row}" in said["sentence"]
+    assert row not in open_workshop(demo_copy).store.held()["id"].to_list()
+
+
+def test_a_signal_goes_through_its_life_and_keeps_who_said_what(demo_copy):
+    signal = open_workshop(demo_copy).store.signals(states=["open"])[0]["id"]
+    remark = say_signal(demo_copy, None, signal, {"what": "comment", "text": "Looked at it."}, "IS")
+    assert remark["sentence"] == "The remark is kept."
+    closing = {"what": "closed", "cause": "unknown", "action": "measured again"}
+    assert say_signal(demo_copy, None, signal, closing, "IS")["sentence"] == "The signal is now closed."
+    assert "open" in say_signal(demo_copy, None, signal, {"what": "reopened"}, "IS")["sentence"]
+    kept = next(s for s in open_workshop(demo_copy).store.signals() if s["id"] == signal)
+    assert [(e["what"], e["who"]) for e in kept["events"]] == [
+        ("comment", "IS"),
+        ("closed", "IS"),
+        ("reopened", "IS"),
+    ]
+
+
+FORCE = "slide/force/all"
+
+
+def test_a_lead_decides_about_a_series_and_undoes_it(demo_copy):
+    points = [v for v in open_workshop(demo_copy).store.verdicts() if v["key"] == FORCE][0]["points"]
+    first, last = points[0]["serial"], points[40]["serial"]
+    frozen = {"what": "freeze", "first": first, "last": last, "why": "settled"}
+    assert decide_series(demo_copy, None, FORCE, frozen, "IS")["sentence"].startswith(
+        "Kept. Slide: Slide force"
+    )
+    left = {"what": "leave-out", "first": first, "last": "", "why": "test piece"}
+    decide_series(demo_copy, None, FORCE, left, "IS")
+    decide_series(demo_copy, None, FORCE, {**left, "what": "undo-leave-out", "last": first}, "IS")
+    decide_series(demo_copy, None, FORCE, {**frozen, "what": "undo-freeze"}, "IS")
+    said = [row["what"] for row in open_workshop(demo_copy).store.said_of_series(FORCE)]
+    assert said == ["freeze", "leave-out", "undo-leave-out", "undo-freeze"]
+    with pytest.raises(QcError, match="Nothing is frozen"):
+        decide_series(demo_copy, None, FORCE, {**frozen, "what": "undo-freeze"}, "IS")
+
+
+QUESTION = {
+    "value": "value",
+    "part": "part",
+    "person": "person",
+    "lower": "1",
+    "upper": "9",
+    "resolution": "",
+}
+
+
+def study_bytes():
+    rows = [
+        f"P{part},{who},{5 + part / 2 + shift + repeat / 10:.2f}"
+        for part in range(5)
+        for who, shift in (("A", 0.0), ("B", 0.05))
+        for repeat in range(2)
+    ]
+    return "\n".join(["part,person,value", *rows]).encode()
+
+
+def test_a_gauge_study_is_the_commands_answer_and_stores_nothing(tmp_path):
+    data = study_bytes()
+    (tmp_path / "x.csv").write_bytes(data)
+    found = study_file(("../x y.csv", data), QUESTION)
+    command = gauge_study(tmp_path / "x.csv", "value", "part", "person", lower=1.0, upper=9.0)
+    assert found == {"study": command.to_dict(), "file": "../x y.csv", "value": "value"}
+    alone = study_file(("x.csv", data), {**QUESTION, "person": ""})
+    assert alone["study"]["design"] == "one-person"
+
+
+def test_a_study_that_cannot_be_names_the_file_as_it_was_sent():
+    with pytest.raises(JobError, match=r"^my bore.csv: there is no column 'bore'; there are 'part'"):
+        study_file(("my bore.csv", study_bytes()), {**QUESTION, "value": "bore"})
+    with pytest.raises(SheetError, match="not a sheet"):
+        study_file(("photo.csv", b"%PDF-1.7 nothing"), QUESTION)
+    with pytest.raises(SheetError, match="damaged"):
+        study_file(("x.xlsx", b"PK\x03\x04 cut short"), QUESTION)
+
+
+def test_warming_loads_the_validation_library():
+    import sys
+
+    warm()
+    assert "great_expectations" in sys.modules

@@ -1,0 +1,148 @@
+"""Capability through the front door: fitted distributions, the gauge's share, nested readings, counts."""
+
+import json
+
+import numpy as np
+import polars as pl
+import pytest
+from typer.testing import CliRunner
+
+from qc.cli.main import app
+from qc.jobs.questions.studies import StatisticsUsageError, study
+from qc.stats import LimitRule, Setting, StudyQuestion, capability, study_frame
+from qc.stats.studies.kinds import check_question
+
+RUNNER = CliRunner()
+CONTRACT = {
+    "cp", "cpk", "cpm", "pp", "ppk", "intervals", "confidence", "outside_ppm", "outside_interval", "reason",
+    "method", "capable",
+}  # fmt: skip
+
+
+@pytest.fixture
+def run_out(tmp_path):
+    """Run-out readings above 0 of 60 pieces, three places a piece, in a csv file."""
+    rng = np.random.default_rng(21)
+    piece = np.repeat(np.arange(60), 3)
+    values = rng.lognormal(-3.0, 0.2, 60)[piece] * rng.lognormal(0.0, 0.05, 180)
+    path = tmp_path / "run-out.csv"
+    pl.DataFrame({"piece": piece, "run_out": values, "faults": rng.poisson(3.0, 180)}).write_csv(path)
+    return path
+
+
+def asked(path, *words, code=0):
+    """Ask the command; parse its JSON."""
+    result = RUNNER.invoke(app, ["study", str(path), *words, "--json"])
+    assert result.exit_code == code, result.output
+    return json.loads(result.stdout) if code == 0 else result.stderr
+
+
+@pytest.mark.parametrize(
+    "fitted, shape", [("lognormal", "positive"), ("weibull", "weibull"), ("half-normal", "half-normal")]
+)
+def test_the_command_fits_a_distribution(run_out, fitted, shape):
+    values = pl.read_csv(run_out)["run_out"].to_numpy()
+    found = asked(run_out, "--value", "run_out", "--upper", "0.12", "--fitted", fitted, "--rules", "none")
+    direct = capability(values, upper=0.12, shape=shape)
+    capable = found["capability"]
+    assert set(capable) == CONTRACT
+    assert capable["ppk"] == pytest.approx(direct.ppk)
+    assert capable["intervals"]["ppk"] == pytest.approx(list(direct.ppk_interval))
+    assert "bootstrap" in capable["method"]
+    plain = asked(run_out, "--value", "run_out", "--upper", "0.12", "--rules", "none")
+    assert plain["chart"]["upper"] == found["chart"]["upper"]
+    assert plain["capability"]["method"].startswith("normal readings")
+
+
+def test_unknown_distribution_and_missing_limit_are_wrong_usage(run_out):
+    said = asked(run_out, "--value", "run_out", "--upper", "0.12", "--fitted", "square", code=2)
+    assert "'square' is not known" in said and "half-normal" in said
+    said = asked(run_out, "--value", "run_out", "--fitted", "weibull", code=2)
+    assert "give a lower or upper limit" in said
+    assert "above 0" in asked(run_out, "--value", "run_out", "--upper", "1", "--gauge-sd", "-1", code=2)
+    words = ["--value", "faults", "--chart", "defects", "--upper", "9", "--gauge-sd", "1"]
+    assert "--gauge-sd" in asked(run_out, *words, code=2)
+
+
+def test_the_gauge_stands_beside_the_figures(run_out):
+    words = "--value run_out --upper 0.12 --lower 0 --gauge-sd 0.004 --rules none".split()
+    capable = asked(run_out, *words)["capability"]
+    assert set(capable) == CONTRACT | {"gauge"}
+    values = pl.read_csv(run_out)["run_out"].to_numpy()
+    assert capable["gauge"]["share_of_variance"] == pytest.approx(0.004**2 / values.var(ddof=1))
+    assert capable["gauge"]["ppk"] > capable["ppk"]
+    text = RUNNER.invoke(app, ["study", str(run_out), *words]).stdout
+    assert "with a perfect gauge Ppk would be" in " ".join(text.split())
+
+
+@pytest.mark.parametrize("chart", ["three-way", "mean-range", "mean-sd"])
+def test_spread_within_and_between_are_kept_apart(run_out, chart):
+    words = f"--value run_out --subgroup piece --chart {chart} --upper 0.12 --rules none".split()
+    found = asked(run_out, *words)
+    capable = found["capability"]
+    assert set(capable) == CONTRACT | {"spread"}
+    spread = capable["spread"]
+    assert spread["between"] > spread["within"] > 0
+    assert spread["total"] == pytest.approx(np.hypot(spread["within"], spread["between"]))
+    assert set(spread["cpk"]) == set(spread["cp"]) == {"within", "between", "total"}
+    assert spread["cp"]["total"] is None  # one limit
+    text = " ".join(RUNNER.invoke(app, ["study", str(run_out), *words]).stdout.split())
+    assert "of the variance lies between" in text
+
+
+def test_series_share_one_pass_and_keep_their_own_answers(tmp_path):
+    rng = np.random.default_rng(4)
+    names, values = np.repeat([f"s{i}" for i in range(30)], 40), rng.normal(10.0, 1.0, 1200)
+    path = tmp_path / "many.parquet"
+    pl.DataFrame({"s": names, "x": values}).write_parquet(path)
+    found = study(path, "x", series="s", lower=6.0, upper=14.0, rules="none").to_dict()["series"]
+    for name in ("s0", "s17"):
+        alone = tmp_path / f"{name}.parquet"
+        pl.DataFrame({"x": values[names == name]}).write_parquet(alone)
+        single = study(alone, "x", lower=6.0, upper=14.0, rules="none").to_dict()
+        assert found[name]["capability"]["intervals"]["ppk"] == pytest.approx(
+            single["capability"]["intervals"]["ppk"], rel=1e-9
+        )
+        assert found[name]["capability"]["outside_interval"] == pytest.approx(
+            single["capability"]["outside_interval"], rel=1e-9
+        )
+        assert found[name]["distribution"]["p_value"] == pytest.approx(
+            single["distribution"]["p_value"], rel=1e-9
+        )
+
+
+@pytest.mark.parametrize("chart", ["defects", "proportion", "number-defective", "defects-per-unit"])
+@pytest.mark.parametrize("limits", ["guaranteed", "prediction"])
+def test_count_charts_have_one_kind_of_limits_and_say_so(run_out, chart, limits):
+    """A person is told that the option does nothing; a program that asks `qc.stats` is refused."""
+    size = {} if chart == "defects" else {"size": "10"}
+    found = study(run_out, "faults", chart, limits=limits, **size).to_dict()
+    assert any(one.startswith(f"--limits has no effect on chart {chart}") for one in found["warnings"])
+    assert found["chart"]["upper"] == study(run_out, "faults", chart, **size).to_dict()["chart"]["upper"]
+    with pytest.raises(StatisticsUsageError, match="one kind of limits"):
+        check_question(StudyQuestion(chart, Setting(limits=LimitRule.parse(limits))))
+
+
+def test_time_between_predicts_and_does_not_guarantee(run_out):
+    wide = study(run_out, "faults", "time-between", limits="prediction").to_dict()["chart"]
+    assert wide["upper"] > study(run_out, "faults", "time-between").to_dict()["chart"]["upper"]
+    found = study(run_out, "faults", "time-between", limits="guaranteed").to_dict()
+    assert any(one.startswith("--limits has no effect on chart time-between") for one in found["warnings"])
+    with pytest.raises(StatisticsUsageError, match="textbook or prediction"):
+        study_frame(
+            pl.DataFrame({"value": [3.0, 5.0]}),
+            StudyQuestion("time-between", Setting(limits=LimitRule.parse("guaranteed"))),
+        )
+
+
+def test_text_of_many_series_counts_the_verdicts(tmp_path):
+    rng = np.random.default_rng(6)
+    parts = {"good": rng.normal(10.0, 0.5, 60), "poor": rng.normal(10.0, 4.0, 60)}
+    parts["few"] = rng.normal(10.0, 1.0, 9)
+    path = tmp_path / "three.csv"
+    names = np.repeat(list(parts), [part.size for part in parts.values()])
+    pl.DataFrame({"s": names, "x": np.concatenate(list(parts.values()))}).write_csv(path)
+    text = study(path, "x", series="s", lower=6.0, upper=14.0, rules="none").to_text()
+    assert "Capability: 1 proven, 0 unproven, 1 not capable, 1 withheld; the least Ppk is 0." in text
+    assert "(poor)." in text
+    assert "Capability" not in study(path, "x", series="s").to_text()

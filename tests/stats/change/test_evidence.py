@@ -1,0 +1,87 @@
+"""Start sets and sizes: coverage by simulation, and figures that stay finite."""
+
+import json
+import math
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from qc.stats import detect
+from qc.stats.change.evidence import likeliest, weigh
+from qc.stats.change.scan import LEVEL, SPREAD, TREND
+
+RANDOM = np.random.default_rng(81)
+
+
+def test_size_of_a_step_is_the_pooled_t_interval_when_the_start_is_clear():
+    values = np.concatenate([RANDOM.normal(0, 0.01, 12), RANDOM.normal(5, 0.01, 8)])
+    found = weigh(values, values, LEVEL, 12, 0.0, "normal")
+    assert found.split_set == (12, 12)
+    theirs = stats.ttest_ind(values[12:], values[:12]).confidence_interval(0.95)
+    assert found.size_interval == pytest.approx((theirs.low, theirs.high), rel=1e-9)
+    assert found.size == pytest.approx(values[12:].mean() - values[:12].mean(), rel=1e-12)
+
+
+def test_size_of_a_climb_is_its_height_at_the_last_piece():
+    values = np.concatenate([np.zeros(20), 0.5 * np.arange(1, 13)]) + RANDOM.normal(0, 1e-3, 32)
+    found = weigh(values, values, TREND, 20, 0.0, "normal")
+    assert found.size == pytest.approx(6.0, abs=0.01)
+    assert found.split_set[0] <= 20 <= found.split_set[1]
+
+
+def test_size_of_a_spread_comes_with_the_interval_of_the_f_ratio():
+    values = np.concatenate([RANDOM.normal(0, 1, 30), RANDOM.normal(0, 3, 30)])
+    found = weigh(values, values, SPREAD, 30, 0.0, "normal")
+    before, after = values[:30].std(ddof=1), values[30:].std(ddof=1)
+    low = before * (math.sqrt((after / before) ** 2 / stats.f.ppf(0.975, 29, 29)) - 1)
+    assert found.size == pytest.approx(after - before, rel=1e-12)
+    assert found.size_interval[0] == pytest.approx(low, rel=1e-9)
+    assert found.size_sigma == pytest.approx(after / before - 1, rel=1e-12)
+
+
+def test_positive_sizes_are_in_the_unit_of_the_values():
+    values = np.exp(np.concatenate([RANDOM.normal(1, 0.05, 30), RANDOM.normal(1.5, 0.05, 20)]))
+    signal = detect(values, shape="positive").signals[0]
+    expected = math.exp(1.5) - math.exp(1.0)
+    assert signal.size_interval[0] <= expected <= signal.size_interval[1]
+    assert 0 < signal.size_interval[0]
+
+
+def test_likeliest_holds_the_share_with_the_fewest():
+    assert likeliest(np.log([0.5, 0.05, 0.3, 0.15]), 0.9).tolist() == [0, 2, 3]
+    assert likeliest(np.log([1.0, 1e-9]), 0.9).tolist() == [0]
+    assert likeliest(np.array([-1e6, -1e6 + 1]), 0.5).tolist() == [1]
+
+
+@pytest.mark.parametrize("shape", ["normal", "any"])
+def test_no_scatter_gives_finite_figures_that_json_can_hold(shape):
+    found = detect([1.0] * 30 + [2.0] * 30, shape=shape)
+    assert found.signals
+    json.dumps(found.to_dict(), allow_nan=False)
+    widened = detect([1.0] * 30 + [0.0, 3.0, -2.0, 4.0, 1.5, -3.0, 5.0, -4.0] * 3, shape=shape)
+    json.dumps(widened.to_dict(), allow_nan=False)
+
+
+@pytest.mark.parametrize("size, after", [(2.0, 20), (1.5, 50)])
+def test_start_sets_and_size_intervals_hold_the_truth_as_often_as_they_say(size, after):
+    random = np.random.default_rng(82)
+    starts, sizes = [], []
+    for _ in range(500):
+        values = random.normal(0, 1, after + 50)
+        values[after:] += size
+        signals = detect(values).signals
+        if signals and signals[0].point > after:
+            starts.append(signals[0].start_set[0] <= after + 1 <= signals[0].start_set[1])
+            sizes.append(signals[0].size_interval[0] <= size <= signals[0].size_interval[1])
+    # 90 % and 95 %, each with two and a half standard errors
+    assert np.mean(starts) > 0.90 - 0.035
+    assert np.mean(sizes) > 0.95 - 0.03
+
+
+def test_a_single_that_lasts_is_measured_on_all_its_pieces():
+    values = np.concatenate([RANDOM.normal(0, 1, 40), [9.0, 11.0]])
+    signal = detect(values).signals[0]
+    assert signal.kind == "shift" and signal.confirmed == 42
+    assert signal.size == pytest.approx(10.0 - values[:40].mean(), rel=1e-9)
+    assert signal.size_interval[0] < signal.size < signal.size_interval[1]
