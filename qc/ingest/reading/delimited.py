@@ -6,15 +6,25 @@ import csv
 import io
 import re
 from collections import Counter
+from collections.abc import Iterator
 
 from qc.ingest.cells import heading
 from qc.ingest.errors import SheetError
+from qc.ingest.reading.encodings import cut_off, decode
 from qc.ingest.reading.grid import MAX_CELL, MAX_COLUMNS, MAX_ROWS, Grid
 
 SEPARATORS = (";", "\t", ",")
 CONTROL = re.compile(r"[\x00-\x08\x0e-\x1f\x7f]")
 SAMPLE_LINES = 200  # enough to tell the separator of any bench sheet
 HEAD_LINES = 40  # a head block and the headings below it end before this
+
+
+class BrokenRowError(ValueError):
+    """A row whose quotation marks do not fit: the line it begins on and what the parser says."""
+
+    def __init__(self, line: int, problem: str) -> None:
+        super().__init__(f"line {line}: {problem}")
+        self.line, self.problem = line, problem
 
 
 def read_csv(data: bytes, name: str, sheet: str) -> Grid:
@@ -38,7 +48,7 @@ def read_csv(data: bytes, name: str, sheet: str) -> Grid:
         A NUL or control character, an unknown encoding, an open quotation mark, a last line that stops
         short, or a table over the limits.
     """
-    text = _decode(data, name)
+    text = decode(data, name)
     _refuse_control(text, name)
     separator = _separator(text)
     rows, lines = _rows(text, separator, name)
@@ -48,49 +58,27 @@ def read_csv(data: bytes, name: str, sheet: str) -> Grid:
     return Grid(name, "", "csv", sheet, trimmed, tuple(lines), separator, widths)
 
 
-def _decode(data: bytes, name: str) -> str:
-    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
-        return _strict(data, "utf-16", name)
-    if data.startswith(b"\xef\xbb\xbf"):
-        return _strict(data, "utf-8-sig", name)
-    guess = _utf16_without_mark(data)
-    if guess:
-        return _strict(data, guess, name)
+def split_rows(text: str, separator: str) -> Iterator[tuple[int, list[str]]]:
+    r"""Give each row of a text with the line it begins on, cells as typed.
+
+    Raises
+    ------
+    BrokenRowError
+        A quotation mark is out of place or left open.
+
+    Examples
+    --------
+    >>> list(split_rows('a,"b\nc"\n\nd', ","))
+    [(1, ['a', 'b\nc']), (3, []), (4, ['d'])]
+    """
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
+    line = 1
     try:
-        return data.decode("utf-8")
-    except UnicodeDecodeError as fault:
-        if fault.end >= len(data) and fault.reason.startswith("unexpected end"):
-            raise _cut(name, _line_of(data, fault.start)) from None
-        # Old Windows benches: cp1252 differs from Latin-1 only where Latin-1 has control characters.
-        return _strict(data, "cp1252", name)
-
-
-def _strict(data: bytes, encoding: str, name: str) -> str:
-    try:
-        return data.decode(encoding)
-    except UnicodeDecodeError as fault:
-        if encoding.startswith("utf-16") and "truncated" in fault.reason:
-            raise _cut(name, 0) from None
-        cell = f"line {_line_of(data, fault.start)}"
-        hint = "Save it again as csv with the encoding UTF-8."
-        raise SheetError(name, "the text is in an encoding that cannot be read", hint, cell=cell) from None
-
-
-def _utf16_without_mark(data: bytes) -> str:
-    """Plain text in UTF-16 has a NUL as every second byte; a stray NUL does not."""
-    head = data[:2000]
-    if len(head) < 4 or len(head) % 2:
-        head = head[: len(head) // 2 * 2]
-    half = len(head) // 2
-    if half and head[1::2].count(0) > 0.8 * half and head[0::2].count(0) == 0:
-        return "utf-16-le"
-    if half and head[0::2].count(0) > 0.8 * half and head[1::2].count(0) == 0:
-        return "utf-16-be"
-    return ""
-
-
-def _line_of(data: bytes, offset: int) -> int:
-    return data.count(b"\n", 0, offset) + 1
+        for cells in reader:
+            yield line, cells
+            line = reader.line_num + 1
+    except csv.Error as fault:
+        raise BrokenRowError(line, str(fault)) from None
 
 
 def _refuse_control(text: str, name: str) -> None:
@@ -131,26 +119,24 @@ def _width(line: str, separator: str) -> int:
 
 
 def _rows(text: str, separator: str, name: str) -> tuple[list[list[str]], list[int]]:
+    """Split the text within the limits of a bench sheet; a fault of the quotation marks says where."""
     rows: list[list[str]] = []
     lines: list[int] = []
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
-    start = 1
     try:
-        for cells in reader:
+        for line, cells in split_rows(text, separator):
             if len(rows) >= MAX_ROWS or len(cells) > MAX_COLUMNS:
                 hint = f"A sheet may have {MAX_ROWS:,} rows and {MAX_COLUMNS} columns: split it."
-                raise SheetError(name, "the table is too large", hint, cell=f"line {start}")
+                raise SheetError(name, "the table is too large", hint, cell=f"line {line}")
             if any(len(cell) > MAX_CELL for cell in cells):
                 hint = f"A cell may hold {MAX_CELL:,} characters; look for a missing quotation mark."
-                raise SheetError(name, "a cell is too long", hint, cell=f"line {start}")
+                raise SheetError(name, "a cell is too long", hint, cell=f"line {line}")
             rows.append(cells)
-            lines.append(start)
-            start = reader.line_num + 1
-    except csv.Error as fault:
-        if "unexpected end" in str(fault):
-            raise _cut(name, start) from None
+            lines.append(line)
+    except BrokenRowError as fault:
+        if "unexpected end" in fault.problem:
+            raise cut_off(name, fault.line) from None
         hint = "A cell that begins with a quotation mark must end with one: mend the line, or save it again."
-        raise SheetError(name, "a quotation mark is out of place", hint, cell=f"line {start}") from None
+        raise SheetError(name, "a quotation mark is out of place", hint, cell=f"line {fault.line}") from None
     return rows, lines
 
 
@@ -163,14 +149,7 @@ def _refuse_cut(text: str, rows: list[list[str]], lines: list[int], name: str) -
     blanks = [at for at, row in enumerate(above) if not any(cell.strip() for cell in row)]
     before = [len(row) for row in above[blanks[-1] + 1 if blanks else 0 :]]
     if before and len(rows[-1]) < min(before) and len(set(before)) == 1:
-        raise _cut(name, lines[-1])
-
-
-def _cut(name: str, line: int) -> SheetError:
-    hint = "It was probably cut off while copying: copy or save it again and hand in the whole file."
-    return SheetError(
-        name, "the file stops in the middle of a line", hint, cell=f"line {line}" if line else ""
-    )
+        raise cut_off(name, lines[-1])
 
 
 def _trim(row: list[str]) -> tuple[str, ...]:

@@ -78,6 +78,58 @@ def cell_text(value: object) -> str:
     return str(value)
 
 
+def tab_names(data: bytes) -> list[str]:
+    """Return the names of a workbook's tabs, in their order."""
+    import python_calamine
+
+    return list(python_calamine.CalamineWorkbook.from_filelike(io.BytesIO(data)).sheet_names)
+
+
+def tab_rows(data: bytes, tab: str, *, midnight: bool = False) -> list[list[str]]:
+    """Return the cells of one tab from its first cell on, each number with all digits it was stored with.
+
+    Parameters
+    ----------
+    data : bytes
+        The workbook.
+    tab : str
+        Name of the tab.
+    midnight : bool
+        Write a day as ``2026-05-14 00:00:00``, so that it stands among times as they do.
+    """
+    import python_calamine
+
+    book = python_calamine.CalamineWorkbook.from_filelike(io.BytesIO(data))
+    table = book.get_sheet_by_name(tab).to_python(skip_empty_area=False)
+    return [[exact_text(cell, midnight=midnight) for cell in row] for row in table]
+
+
+def exact_text(value: object, *, midnight: bool = False) -> str:
+    """Return a cell's value as text that reads back to the very same value.
+
+    A card shows what a person typed (`cell_text`); a table of a computation may hold more digits than a
+    spreadsheet shows, and every one of them counts.
+
+    Examples
+    --------
+    >>> exact_text(1 / 3), exact_text(5.0), exact_text(True), exact_text(None)
+    ('0.3333333333333333', '5', 'true', '')
+    >>> exact_text(date(2026, 5, 14)), exact_text(date(2026, 5, 14), midnight=True)
+    ('2026-05-14', '2026-05-14 00:00:00')
+    """
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, float):
+        return repr(int(value)) if value.is_integer() else repr(value)
+    if isinstance(value, datetime):
+        return value.isoformat(sep=" ", timespec="seconds")
+    if isinstance(value, date) and midnight:
+        return f"{value.isoformat()} 00:00:00"
+    return str(value)
+
+
 def _grid(table: list[list[object]], name: str, tab: str, sheet: str) -> Grid:
     if len(table) > MAX_ROWS or max(map(len, table), default=0) > MAX_COLUMNS:
         hint = f"A sheet may have {MAX_ROWS:,} rows and {MAX_COLUMNS} columns: split it."
