@@ -14,7 +14,7 @@ from qc.jobs.board import HeldView, SignalView
 
 DECISIONS: Final = ("proposal", "by-hand", "as-typed", "drop")
 SAYINGS: Final = ("in-hand", "closed", "closed-false", "reopened", "comment")
-TEXT_LENGTH: Final = 600
+TEXT_LENGTH: Final = 600  # chosen: a remark, not a report
 CLOSED: Final = ("closed", "closed-false")
 SERIES_DECISIONS: Final = ("freeze", "leave-out", "undo-freeze", "undo-leave-out")
 STUDY_FIGURES: Final = {"lower": "the lower limit", "upper": "the upper limit", "resolution": "the step"}
@@ -95,6 +95,7 @@ def _is_number(text: str) -> bool:
 
 
 def _wrong_about_series(decision: dict[str, str], serials: set[str]) -> str:
+    """Say what is missing, the first thing only: a form of four faults at once is closed, not mended."""
     what = decision["what"]
     if what not in SERIES_DECISIONS:
         return "Say what is decided: a settled state frozen, pieces left out, or one of these undone."
@@ -125,6 +126,7 @@ def _wrong_decision(decision: str, rows: list[HeldView]) -> str:
 
 
 def _wrong_saying(what: str, saying: dict[str, str], view: SignalView) -> str:
+    """Say why a signal cannot go on so; checked here too, since the page may be older than the signal."""
     if what not in SAYINGS:
         return "Say what becomes of the signal: in hand, closed, closed as false, reopened, or a remark."
     if not who():

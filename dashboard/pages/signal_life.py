@@ -22,6 +22,7 @@ SAID_WORDS = {
     "comment": "remark",
 }
 CLOSED = ("closed", "closed-false")
+# chosen: what fits a screen; and what a browser folds out at once, since a drift found late has thousands
 SHOWN_PIECES, SHOWN_REST = 15, 300
 
 
@@ -85,6 +86,7 @@ def touched_card(found: TouchedView, title: str = "What else it touched") -> Com
 
 
 def _ways_open(view: SignalView) -> list[Component]:
+    """Offer what an open signal can become; closing is folded, since it moves the settled state."""
     causes = [(cause, cause.replace("-", " ")) for cause in queries.board().shop().causes]
     first = [] if view.state == "in-hand" else [submit("Take in hand", "what", "in-hand", "do")]
     closing = [

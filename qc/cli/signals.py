@@ -162,6 +162,7 @@ def _say(
     text: str = "",
     as_json: bool,
 ) -> None:
+    """Add to a signal's life; all five verbs come through here, so that they answer alike."""
     from qc.jobs.signals import say_of_signal
 
     opened = open_workshop(workshop, as_of)

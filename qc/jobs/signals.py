@@ -230,6 +230,7 @@ def check_person(plan: Plan, who: str) -> None:
     """
     if plan.person(who) is None:
         known = ", ".join(p.code for p in plan.people)
+        # nobody named is a slip of the command, a stranger one of the data
         refuse = JobError if who else UsageError
         raise refuse(f"Say who you are with --who: the plan knows {known or 'nobody yet'}, not {who!r}.")
 
@@ -267,6 +268,7 @@ def _newest(workshop: Workshop, signal_id: str) -> SignalLife:
 
 
 def _life(plan: Plan, row: dict[str, Any], present: bool) -> SignalLife:
+    """Put a signal's row beside its plan; a figure that the plan dropped goes by its key."""
     key = SeriesKey.parse(row["series"])
     stage = plan.stage(key.stage)
     figure = plan.characteristic(key.stage, key.characteristic)

@@ -115,7 +115,7 @@ TABLES = {
     "gauge-crossed-by-hand": [*TRIAL, "--person", "person", "--by-hand", "--keep-interaction"],
     "gauge-nested": [*TRIAL, "--person", "person", "--nested"],
     "gauge-one-person": [*TRIAL, "--resolution", "0.001", "--upper", "14.1"],
-    "gauge-linearity": [*TRIAL, "--reference", "true"],
+    "gauge-linearity": ["gauge", "{t}/trial.csv", "--value", "mm", "--reference", "true"],
     "gauge-agreement": [*VERDICTS, "--agreement"],
     "gauge-agreement-truth": [*VERDICTS, "--agreement", "--truth", "right", "--bad", "bad"],
     "gauge-days": [*DAYS, "--part", "part", "--run", "run", "--lower", "9.95", "--upper", "10.05"],
@@ -184,8 +184,8 @@ CHANGES = [
     ["held", "mend", "119", "--as-typed", "--who", "IS", *W],
     ["held", "mend", "117", "--accept", "--who", "IS", *W],
     ["held", "export", "{out}/held.csv", *W],
-    ["signals", "take", "ac266b196337", "--who", "KB", "--text", "gauge is being checked", *W],
-    ["signals", "comment", "ac266b196337", "zeroed against the ring", "--who", "KB", *W],
+    ["signals", "take", "ac266b196337", "--who", "BK", "--text", "gauge is being checked", *W],
+    ["signals", "comment", "ac266b196337", "zeroed against the ring", "--who", "BK", *W],
     [
         "signals",
         "close",
@@ -204,7 +204,7 @@ CHANGES = [
     ["signals", "reopen", "aa60abec8727", "--who", "IS", "--text", "it came again", *W],
     ["signals", "show", "ad5dad1e3d36", *W],
     ["signals", "list", "--all", *W],
-    ["baseline", "freeze", "tuning/wrap_f/all", "--from", "QH-1104", "--to", "QH-1180", "--who", "IS"]
+    ["baseline", "freeze", "tuning/wrap_f/all", "--from", "QH-1104", "--to", "QH-1181", "--who", "IS"]
     + ["--why", "before the mandrel was changed", *W],
     ["baseline", "leave-out", "slide/force/all", "--from", "QH-1119", "--who", "IS", "--why", "bent rig", *W],
     ["baseline", "list", *W],
@@ -215,3 +215,50 @@ CHANGES = [
     ["verify", *W],
 ]
 """What changes a workshop, one after the other in one copy, and the state after."""
+
+MONTHS = [*(f"2025-{month:02d}" for month in range(7, 13)), *(f"2026-{month:02d}" for month in range(1, 11))]
+FORCE = [f"{{sheets}}/slide/slide-force_{month}.csv" for month in MONTHS]
+POLISH = [f"{{sheets}}/polish/polishing_{month}.csv" for month in MONTHS]
+BEFORE_MADE = [
+    ["upload", *FORCE, "--who", "FN", *W],
+    ["upload", *POLISH, "--who", "RO", *W],
+    ["upload", "{t}/force_rises.csv", "--who", "FN", *W],
+    ["held", "mend", "4", "--accept", "--who", "FN", *W],
+    ["signals", "take", "8511de5d447d", "--who", "BK", "--text", "the plate is looked at", *W],
+    [
+        "signals",
+        "close",
+        "8511de5d447d",
+        "--cause",
+        "tight-slide",
+        "--action",
+        "lapped again",
+        "--who",
+        "IS",
+        *W,
+    ],
+    ["signals", "close", "72e27fc778a3", "--false", "--who", "IS", "--text", "nothing was found", *W],
+    ["baseline", "freeze", "polish/mass_loss/tenor", "--from", "QH-1021", "--to", "QH-1100", "--who", "IS"]
+    + ["--why", "one wheel, one compound", *W],
+    ["baseline", "leave-out", "slide/force/all", "--from", "QH-1040", "--to", "QH-1041", "--who", "IS"]
+    + ["--why", "the spring balance hung askew", *W],
+]
+"""How the workshop of `workshop_before.zip` was made, once."""
+
+BEFORE_ASKED = {
+    "status": ["status", *W],
+    "status-past": ["status", *W, "--as-of", "2026-06-30"],
+    "signals": ["signals", "--all", *W],
+    "held": ["held", "list", *W],
+    "baseline": ["baseline", "list", *W],
+    "verify": ["verify", *W],
+    "rejudge": ["rejudge", *W],
+}
+BEFORE_LATER = {
+    "later-upload": ["upload", "{sheets}/slide/slide-force_2026-11.csv", "--who", "FN", *W],
+    "later-mend": ["held", "mend", "1", "--accept", "--who", "FN", *W],
+    "later-status": ["status", *W],
+    "later-signals": ["signals", "--all", *W],
+    "later-verify": ["verify", *W],
+}
+"""What it is asked, and what is done to a copy of it afterwards."""

@@ -60,6 +60,7 @@ def signal_views(workshop: Workshop, verdicts: Sequence[SeriesVerdict]) -> tuple
         if verdict is None or not (shown or kept["events"]):
             continue
         signal = SignalResult.from_dict(kept)
+        # one that nobody answered and that came back asks nothing more of anybody
         state = "over" if kept["state"] == "open" and signal.ended is not None else kept["state"]
         life = tuple(_comment(event, workshop.plan) for event in kept["events"])
         views.append(SignalView(kept["id"], verdict, signal, state, life))
@@ -176,6 +177,7 @@ def report_views(folder: Path) -> tuple[ReportView, ...]:
 
 
 def _held(row: dict[str, Any], plan: Plan) -> HeldView:
+    """Turn a held row into what the board shows; only what stands in the row may be typed anew."""
     typed = json.loads(row["typed"]) if row["typed"] else {}
     proposal = json.loads(row["proposal"]) if row["proposal"] else {}
     figure = plan.characteristic(str(typed.get("stage") or ""), str(typed.get("characteristic") or ""))
@@ -209,6 +211,7 @@ def _change(name: str, value: Any) -> str:
 
 
 def _reading(row: dict[str, Any], plan: Plan, files: dict[str, str]) -> InstrumentReading:
+    """Turn a stored reading into words of its place; what the plan no longer names keeps its bare id."""
     stage = plan.stage(row["stage"])
     figure = plan.characteristic(row["stage"], row["characteristic"])
     place = [said.format(row[part]) for part, said in PLACE_WORDS.items() if row[part] not in (None, "")]

@@ -13,7 +13,7 @@ from qc.jobs.judging import present_budget
 from qc.jobs.workshop import Workshop
 from qc.plan import Plan
 
-SOON = timedelta(days=7)
+SOON = timedelta(days=7)  # chosen: what a week's work can still prepare
 GAUGES_SOON = timedelta(days=14)
 LOOK_BACK = timedelta(days=10)
 """How far back the last day with cards is looked for; a longer pause is a holiday."""
