@@ -6,11 +6,11 @@ Capability is never a bare number: without enough pieces it is withheld and the 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
-from typing import Any, Literal
+from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from qc.plan import Characteristic, Limits, Plan
 from qc.stats import (
@@ -21,20 +21,17 @@ from qc.stats import (
     one_sided_bound,
     two_sided_bound,
 )
-from qc.watch.results import Capable, Point
+from qc.watch.results import LEARNING, Capable, Point
 from qc.watch.words import STILL_MOVING
 
 Floats = NDArray[np.float64]
-
-LEARNING = 4
-"""The detector speaks from the fourth piece on."""
 
 LEAST_FOR_NO = 5
 """From so few pieces on a series may be called not capable; proven needs the 20 of the capability study."""
 
 
 @dataclass(frozen=True, slots=True)
-class Proof:
+class LimitsAnswer:
     """Whether the limits are kept, with the figures it rests on; `reason` where they are withheld."""
 
     capable: Literal["proven", "unproven", "no", ""] = ""
@@ -45,17 +42,17 @@ class Proof:
     outside: float | None = None
     outside_low: float | None = None
     outside_high: float | None = None
-    contract: dict[str, Any] = field(default_factory=dict)
+    settle: int | None = None  # so many more pieces like these would settle what is unproven
 
 
-def prove(
+def judge_limits(
     plan: Plan,
     characteristic: Characteristic,
     present: Sequence[Point],
     limits: Limits,
     *,
     moving: bool = False,
-) -> Proof:
+) -> LimitsAnswer:
     """Judge whether a process keeps its limits.
 
     Parameters
@@ -70,19 +67,15 @@ def prove(
         On the scale of the points.
     moving : bool
         The present state is a climb (or a fall): there is no level whose capability could be told.
-
-    Returns
-    -------
-    Proof
     """
     if limits.lower is None and limits.upper is None:
-        return Proof(reason="The plan has no limits for this figure.")
+        return LimitsAnswer(reason="The plan has no limits for this figure.")
     if characteristic.kind != "measured":
-        return Proof(reason="A count has no capability index; see the share of faults.")
-    if len(present) < LEARNING:
-        return Proof("unproven", reason=f"{len(present)} of {LEARNING} pieces.")
-    values = np.array([p.value for p in present])
-    wanted = plan.workshop.wanted_ppk
+        return LimitsAnswer(reason="A count has no capability index; see the share of faults.")
+    values, wanted = np.array([p.value for p in present]), plan.workshop.wanted_ppk
+    if values.size < LEARNING:
+        more = more_to_settle(values, limits.lower, limits.upper, wanted)
+        return LimitsAnswer("unproven", reason=f"{values.size} of {LEARNING} pieces.", settle=more)
     try:
         result = capability(
             values,
@@ -91,19 +84,19 @@ def prove(
             target=limits.target,
             wanted=wanted,
             stable=not moving,
-            unstable_because="it is still climbing or falling",
         )
-        if moving:
-            return Proof("unproven", reason=STILL_MOVING, contract=result.to_dict())
+        if moving:  # pieces to come will not be like these, so none would settle it
+            return LimitsAnswer("unproven", reason=STILL_MOVING)
         sd = float(values.std(ddof=1))
         share, low, high = _outside(values, sd, limits)
     except StatisticsError as error:
-        return Proof("unproven", reason=f"{error}.")
+        more = more_to_settle(values, limits.lower, limits.upper, wanted)
+        return LimitsAnswer("unproven", reason=f"{error}.", settle=more)
     capable: Capable = result.capable
-    if result.ppk is None and len(present) >= LEAST_FOR_NO and sd > 0:
+    if result.ppk is None and values.size >= LEAST_FOR_NO and sd > 0:
         capable = "no" if _ppk_at_most(values, limits) < wanted else "unproven"
     interval = result.ppk_interval or (None, None)
-    return Proof(
+    return LimitsAnswer(
         capable=capable,
         ppk=result.ppk,
         low=interval[0],
@@ -112,8 +105,16 @@ def prove(
         outside=share,
         outside_low=low,
         outside_high=high,
-        contract=result.to_dict(),
+        settle=result.pieces_to_settle if capable == "unproven" else None,
     )
+
+
+def more_to_settle(values: ArrayLike, lower: float | None, upper: float | None, wanted: float) -> int | None:
+    """Return how many more pieces like these would settle an unproven answer, None where none would."""
+    try:
+        return capability(values, lower=lower, upper=upper, wanted=wanted).pieces_to_settle
+    except StatisticsError:
+        return None
 
 
 def _outside(values: Floats, sd: float, limits: Limits) -> tuple[float | None, float | None, float | None]:

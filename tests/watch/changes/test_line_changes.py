@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from qc.watch.sizing import Finding
-from qc.watch.worn import until_refitted, worn_changes
+from qc.watch.changes import Finding
+from qc.watch.changes.line_changes import until_refitted, worn_changes
 
 RATE = 0.0005
 COUNTS = np.arange(0, 400, 5)

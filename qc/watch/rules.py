@@ -200,7 +200,7 @@ def base_of(verdict: SeriesVerdict) -> tuple[int, int]:
         return verdict.baseline_first, verdict.baseline_last
     if not verdict.stretches:
         return 1, 0
-    signal = verdict.current if verdict.behaviour == "drifting" else None
+    signal = verdict.telling
     before = [s for s in verdict.stretches if signal is not None and s.last < signal.start]
     chosen = before[-1] if before else verdict.stretches[-1]
     return chosen.first, chosen.last

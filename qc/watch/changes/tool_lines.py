@@ -18,8 +18,8 @@ from scipy.special import stdtrit
 from qc.plan import Characteristic, Limits, Plan
 from qc.stats import StatisticsError
 from qc.trade import TradeError, WearLine, fit_wear
-from qc.watch.results import Forecast, Point, SignalResult, Suspect
-from qc.watch.words import day_words, inside, quantity_words
+from qc.watch.results import Forecast, Point
+from qc.watch.words import day_words, quantity_words
 
 LEAST_FOR_LINE = 4
 """Tubes on a tool before its line is judged or forecast."""
@@ -47,7 +47,7 @@ def forecast_wear(
     Parameters
     ----------
     characteristic : Characteristic
-        Must name the class of tool it wears with; else there is nothing to forecast.
+        Gives the unit.
     points : sequence of Point
         The series, in order of making.
     limits : Limits
@@ -64,9 +64,9 @@ def forecast_wear(
     Returns
     -------
     Forecast or None
-        None where the figure does not wear or the tool is too new.
+        None where no tool and count are named or the tool is too new.
     """
-    tools = fittings(points) if characteristic.wears_with else []
+    tools = fittings(points)
     if not tools or len(tools[-1]) < LEAST_FOR_LINE:
         return None
     own = [points[i] for i in tools[-1]]
@@ -200,37 +200,8 @@ def line_ends(points: Sequence[Point]) -> tuple[float, float] | None:
     return float(start + slope * counts[0]), float(start + slope * counts[-1])
 
 
-def worn_tool(
-    characteristic: Characteristic, points: Sequence[Point], signal: SignalResult, plan: Plan
-) -> Suspect | None:
-    """Return the tool itself as the first suspect where its wear has left its line.
-
-    Parameters
-    ----------
-    characteristic : Characteristic
-        Must name the class of tool it wears with.
-    points : sequence of Point
-        The series, in order of making.
-    signal : SignalResult
-        A change that began on one fitting of a tool.
-    plan : Plan
-        Gives the tool's name.
-
-    Returns
-    -------
-    Suspect or None
-        None for a single piece, and for a figure that does not wear.
-    """
-    point = points[signal.start - 1]
-    if not characteristic.wears_with or signal.kind == "single" or not point.tool:
-        return None
-    tool = plan.tool(point.tool)
-    name = f"{inside(tool.name)} {tool.id}" if tool else point.tool
-    sentence = f"{name} past draw {point.tool_count}, off the line it wore along before"
-    return Suspect("tool", point.tool, "", point.serial, point.day, sentence, 9.0)
-
-
 def _change_day(change_by: float | None, own: Sequence[Point], today: date) -> date | None:
+    """Return the day by which to change the tool at the pace of late; None where there is no such pace."""
     if change_by is None:
         return None
     recent = [p for p in own if (today - p.day).days <= PACE_DAYS]

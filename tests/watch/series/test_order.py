@@ -4,7 +4,7 @@ import polars as pl
 from hypothesis import given
 from hypothesis import strategies as st
 
-from qc.watch.order import ORDER, in_order
+from qc.watch.series.order import ORDER, in_order
 
 
 def rows(*items):

@@ -14,10 +14,19 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import stdtrit
 
-from qc.stats import KindFit, Placed, climb_or_stairs, fit_kinds, place_level, place_spread, step_variance
+from qc.stats import (
+    KindFit,
+    Placed,
+    WearBreak,
+    climb_or_stairs,
+    fit_kinds,
+    place_level,
+    place_spread,
+    step_variance,
+)
+from qc.watch.changes.findings import Finding, Side
 
 Floats = NDArray[np.float64]
-Side = Literal["above", "below", "both"]
 FitKind = Literal["steady", "single", "shift", "trend", "spread", "passing"]
 LEVEL_KINDS: tuple[Literal["shift"], Literal["trend"]] = ("shift", "trend")
 
@@ -43,23 +52,6 @@ MOST_PUT_BACK = 6
 TO_A_CLIMB = 2.0
 """A step gives way to a climb only by so much, and a climb to a step where it leads by less than `GIVES_WAY`:
 steps are eight times as common among signals, and the logarithm of 8 is 2."""
-
-
-@dataclass(frozen=True, slots=True)
-class Finding:
-    """One change of a series; ordinals count from 1 over the whole series."""
-
-    kind: Literal["single", "shift", "trend", "spread", "count"]
-    side: Side
-    point: int
-    start: int
-    start_low: int
-    start_high: int
-    size: float | None
-    size_low: float | None
-    size_high: float | None
-    size_sigma: float | None
-    ended: int | None = None
 
 
 def begin_of(kept: Sequence[Finding], signal: Finding) -> int:
@@ -98,12 +90,8 @@ def measured_anew(signal: Finding, kept: Sequence[Finding], values: Floats, shap
     ----------
     signal : Finding
         One of `kept`; a count comes back as it is.
-    kept : sequence of Finding
-        All findings of the series, in order; those before `signal` already measured anew.
-    values : float array
-        The series. [unit]
-    shape : str
-        As the plan names it; ranks tell and place nothing anew.
+    kept, values, shape
+        As for `all_measured_anew`; those before `signal` are already measured anew.
 
     Returns
     -------
@@ -260,11 +248,7 @@ def _alone(signal: Finding, value: float, rest: Floats) -> Finding:
         return signal
     size, sd = value - float(rest.mean()), float(rest.std(ddof=1))
     half = float(stdtrit(rest.size - 1, 0.975)) * sd * (1 + 1 / rest.size) ** 0.5
-    in_sigma = size / sd if sd > 0 else signal.size_sigma
-    side: Side = signal.side if size == 0 else "above" if size > 0 else "below"
-    return replace(
-        signal, side=side, size=size, size_low=size - half, size_high=size + half, size_sigma=in_sigma
-    )
+    return _measured(signal, size, half, sd)
 
 
 def _spread_anew(signal: Finding, state: _State) -> Finding:
@@ -273,7 +257,7 @@ def _spread_anew(signal: Finding, state: _State) -> Finding:
         return signal
     judged = state.scale if state.logs else None
     placed = place_spread(state.values, state.floor, judged)
-    return _at(signal, placed, range(state.begin, state.begin + state.values.size))
+    return put_at(signal, placed, range(state.begin, state.begin + state.values.size))
 
 
 def _climb_anew(signal: Finding, state: _State) -> Finding:
@@ -287,7 +271,7 @@ def _climb_anew(signal: Finding, state: _State) -> Finding:
         middle = float(np.exp(state.kept()[: placed.start - 1].mean()))
         size, low, high = (middle * float(np.expm1(x)) for x in (placed.size, *placed.size_interval))
         placed = placed._replace(size=size, size_interval=(low, high))
-    return _at(signal, placed, ordinals)
+    return put_at(signal, placed, ordinals)
 
 
 def _put_back(signal: Finding, kept: Sequence[Finding], state: _State) -> frozenset[int]:
@@ -322,7 +306,7 @@ def _step_anew(signal: Finding, state: _State) -> Finding:
     return replace(signal, start=start, start_low=low, start_high=high)
 
 
-def _at(signal: Finding, placed: Placed, ordinals: Sequence[int]) -> Finding:
+def put_at(signal: Finding, placed: Placed | WearBreak, ordinals: Sequence[int]) -> Finding:
     """Put what was found in a state into ordinals of the series."""
     low, high = (ordinals[place - 1] for place in placed.start_set)
     side: Side = "both" if signal.kind == "spread" else "above" if placed.size > 0 else "below"
@@ -347,8 +331,13 @@ def _sized(signal: Finding, old: Floats, new: Floats) -> Finding:
     half = _welch_half_width(old, new)
     squares = float(((new - new.mean()) ** 2).sum() + ((old - old.mean()) ** 2).sum())
     sd = (squares / (new.size + old.size - 2)) ** 0.5
+    return _measured(signal, size, half, sd)
+
+
+def _measured(signal: Finding, size: float, half: float, sd: float) -> Finding:
+    """Give a change its size with an interval; where nothing scatters, its size in sigmas stays as raised."""
+    side: Side = signal.side if size == 0 else "above" if size > 0 else "below"
     in_sigma = size / sd if sd > 0 else signal.size_sigma
-    side = signal.side if size == 0 else "above" if size > 0 else "below"
     return replace(
         signal, side=side, size=size, size_low=size - half, size_high=size + half, size_sigma=in_sigma
     )

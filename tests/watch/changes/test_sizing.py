@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from qc.watch.sizing import Finding, all_measured_anew, begin_of, measured_anew
+from qc.watch.changes import Finding
+from qc.watch.changes.sizing import all_measured_anew, begin_of, measured_anew
 
 
 def found(point, start, kind="shift", ended=None):

@@ -8,7 +8,8 @@ import polars as pl
 import pytest
 
 from qc.jobs.board.views import Point, SeriesKey, SeriesVerdict, SignalResult, StretchResult
-from qc.jobs.board_rules import (
+from qc.stats import LimitRule, Setting, find_signals, individuals, individuals_table, parse_rules
+from qc.watch.rules import (
     LIMIT_METHODS,
     RULE_WORDS,
     apply_rules,
@@ -18,7 +19,6 @@ from qc.jobs.board_rules import (
     rules_price,
     why_none,
 )
-from qc.stats import LimitRule, Setting, find_signals, individuals, individuals_table, parse_rules
 
 
 def series(values, **changes):
@@ -48,7 +48,7 @@ def series(values, **changes):
         upper=None,
         natural_lower=None,
         natural_upper=None,
-        rests_on=len(points),
+        present=tuple(range(1, len(points) + 1)),
         sd_between=None,
         sd_within=None,
         centered=False,

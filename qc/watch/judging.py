@@ -10,47 +10,24 @@ from __future__ import annotations
 from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
-from typing import Literal
-
-import numpy as np
-from numpy.typing import NDArray
 
 from qc.plan import Characteristic, Limits, Plan, Stage
-from qc.stats import guaranteed_factor
-from qc.watch.courses import Courses
+from qc.watch.capability import LimitsAnswer, judge_limits
+from qc.watch.causes import Factors, find_suspects
+from qc.watch.changes import Finding, KeptStates, LevelCourse, course_of
 from qc.watch.decisions import Decisions, decision_notes, without
-from qc.watch.factors import Factors
-from qc.watch.findings import find_changes
-from qc.watch.points import Points
-from qc.watch.proof import LEARNING, Proof, prove
 from qc.watch.results import (
+    LEARNING,
+    Behaviour,
     Forecast,
     Point,
     SeriesKey,
     SeriesVerdict,
     SignalResult,
-    StretchResult,
     Suspect,
 )
-from qc.watch.sizing import Finding
-from qc.watch.suspects import find_suspects
-from qc.watch.wear import (
-    fittings,
-    forecast_wear,
-    in_use,
-    line_ends,
-    line_limits,
-    own_fitting,
-    worn_tool,
-)
+from qc.watch.series import Points
 from qc.watch.words import because_sentence, day_words, signal_sentence
-
-Floats = NDArray[np.float64]
-
-Behaviour = Literal["learning", "steady", "drifting"]
-
-GUARANTEE = 0.90
-"""Confidence of the limits of the settled state."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,15 +91,15 @@ def judge(question: Question, reduced: Points, factors: Factors | Callable[[], F
 
 
 def judge_further(
-    question: Question, reduced: Points, factors: Factors | Callable[[], Factors], courses: Courses
-) -> tuple[SeriesVerdict, Courses]:
+    question: Question, reduced: Points, factors: Factors | Callable[[], Factors], kept: KeptStates
+) -> tuple[SeriesVerdict, KeptStates]:
     """Judge one series, going on from where it was judged before.
 
     Parameters
     ----------
     question, reduced, factors
         As for `judge`; the points of the whole window.
-    courses : mapping of str to Course
+    kept : mapping of str to Course
         What the last judging left, empty the first time; anything may have changed since.
 
     Returns
@@ -133,69 +110,97 @@ def judge_further(
         To be kept for the next time.
     """
     points = without(reduced.points, question.decisions.left_out)
-    once = _frozen(question, points)
-    finding = find_changes(question.characteristic, points, question.rates or question.rate, once, courses)
-    # what was made on an earlier fitting of a tool stays judged by it; the present one has a line of its own
-    frozen = None if once and _wears(question, points) and not in_use(points, once[1]) else once
-    around = factors() if callable(factors) and finding.signals else factors
-    known = Factors() if callable(around) else around
-    signals = tuple(_signal(question, points, s, known) for s in finding.signals)
-    lasting = [s for s in signals if s.ended is None and s.kind != "single"]
-    drifting = [
-        s
-        for s in lasting
-        if not {s.start_serial, s.raised_serial} & {*question.settled} and (not frozen or s.start > frozen[1])
-    ]
-    stretches = _stretches(question.characteristic, points, signals)
-    present = _present(points, signals, frozen)
-    state = present if not frozen else [p for p in present if p.ordinal <= frozen[1]] or present
+    course = course_of(question.characteristic, points, question.decisions.baseline)
+    found = course.changes(question.rates or question.rate, kept)
+    if found.signals:
+        known = factors() if callable(factors) else factors
+        signals = tuple(_signal(question, course, s, known) for s in found.signals)
+    else:
+        signals = ()
     limits, uneven = _common_limits(question, points, centered=reduced.centered)
-    moving = any(s.kind == "trend" and present and s.start == present[0].ordinal for s in lasting)
-    proof = prove(question.plan, question.characteristic, present, limits, moving=moving)
-    off_line = next((s.start for s in reversed(lasting) if s.kind in {"shift", "trend"}), None)
-    forecast = forecast_wear(question.characteristic, points, limits, question.today, question.plan, off_line)
-    settled = (None, None) if drifting else _settled_limits(question, points, state)
-    behaviour: Behaviour = "learning" if len(points) < LEARNING else "drifting" if drifting else "steady"
-    verdict = SeriesVerdict(
+    notes = (*found.notes, *uneven, *_left_out(reduced), *_decided(question, course))
+    return _verdict(question, reduced, course, signals, limits, notes), found.kept
+
+
+def _verdict(
+    question: Question,
+    reduced: Points,
+    course: LevelCourse,
+    signals: tuple[SignalResult, ...],
+    limits: Limits,
+    notes: tuple[str, ...],
+) -> SeriesVerdict:
+    """Say what follows from the signals of a series: its behaviour, its present state, what it can do."""
+    present, frozen = course.present(signals), course.frozen
+    drifting = _drifting(question, signals, frozen)
+    answer = judge_limits(
+        question.plan, question.characteristic, present, limits, moving=_is_moving(signals, present)
+    )
+    forecast = course.forecast(signals, limits, question.today, question.plan)
+    natural = (None, None) if drifting else course.limits(present, question.rate)
+    behaviour: Behaviour = (
+        "learning" if len(course.points) < LEARNING else "drifting" if drifting else "steady"
+    )
+    return SeriesVerdict(
         key=question.key,
         stage_name=question.stage.name,
         name=question.characteristic.name,
         unit=question.characteristic.unit,
         kind=question.characteristic.kind,
-        pieces=len(points),
+        pieces=len(course.points),
         behaviour=behaviour,
-        capable=proof.capable,
-        ppk=proof.ppk,
-        ppk_low=proof.low,
-        ppk_high=proof.high,
-        ppk_reason=proof.reason,
-        outside_share=proof.outside,
-        outside_low=proof.outside_low,
-        outside_high=proof.outside_high,
+        capable=answer.capable,
+        ppk=answer.ppk,
+        ppk_low=answer.low,
+        ppk_high=answer.high,
+        ppk_reason=answer.reason,
+        outside_share=answer.outside,
+        outside_low=answer.outside_low,
+        outside_high=answer.outside_high,
         target=limits.target,
         lower=limits.lower,
         upper=limits.upper,
-        natural_lower=settled[0],
-        natural_upper=settled[1],
-        rests_on=len(present),
+        natural_lower=natural[0],
+        natural_upper=natural[1],
+        present=tuple(p.ordinal for p in present),
         sd_between=reduced.between,
         sd_within=reduced.within,
         centered=reduced.centered,
-        points=points,
-        stretches=stretches,
+        points=course.points,
+        stretches=course.stretches(signals),
         signals=signals,
         forecast=forecast,
-        notes=(*finding.notes, *uneven, *_left_out(reduced), *_decided(question, points, frozen)),
-        worst=_worst(behaviour, proof, drifting, forecast, question.today),
-        capability=proof.contract,
+        notes=notes,
+        worst=_worst(behaviour, answer, drifting, forecast, question.today),
         before=question.before,
         baseline_first=frozen[0] if frozen else None,
         baseline_last=frozen[1] if frozen else None,
+        pieces_to_settle=answer.settle,
     )
-    return verdict, finding.courses
 
 
-def _signal(question: Question, points: Sequence[Point], found: Finding, factors: Factors) -> SignalResult:
+def _drifting(
+    question: Question, signals: Sequence[SignalResult], frozen: tuple[int, int] | None
+) -> list[SignalResult]:
+    """Return the changes that last and that nobody settled, by closing them or by freezing a later state."""
+    return [
+        s
+        for s in signals
+        if (s.ended is None and s.kind != "single")
+        and not {s.start_serial, s.raised_serial} & {*question.settled}
+        and (not frozen or s.start > frozen[1])
+    ]
+
+
+def _is_moving(signals: Sequence[SignalResult], present: Sequence[Point]) -> bool:
+    """Say whether the present state is a climb or a fall that still goes on."""
+    climbs = {s.start for s in signals if s.kind == "trend" and s.ended is None}
+    return bool(present) and present[0].ordinal in climbs
+
+
+def _signal(question: Question, course: LevelCourse, found: Finding, factors: Factors) -> SignalResult:
+    """Name the pieces of a finding, ask what changed when it began, and say it."""
+    points = course.points
     first, raised = points[found.start - 1], points[found.point - 1]
     last = len(points) if found.ended is None else found.ended - 1
     result = SignalResult(
@@ -220,10 +225,10 @@ def _signal(question: Question, points: Sequence[Point], found: Finding, factors
     )
     stage_index = [s.id for s in question.plan.stages].index(question.stage.id)
     suspects, unchanged = find_suspects(points, result, factors, question.plan, stage_index, question.today)
-    worn = worn_tool(question.characteristic, points, result, question.plan)
-    if worn is not None:
-        suspects = (worn, *(s for s in suspects if s.name != worn.name))
-        unchanged = tuple(kind for kind in unchanged if kind != "tool")
+    own = course.own_suspect(result, question.plan)
+    if own is not None:
+        suspects = (own, *(s for s in suspects if s.name != own.name))
+        unchanged = tuple(kind for kind in unchanged if kind != own.kind)
     return _said(question, points, result, suspects, unchanged)
 
 
@@ -255,71 +260,6 @@ def _said(
     )
 
 
-def _stretches(
-    characteristic: Characteristic, points: Sequence[Point], signals: Sequence[SignalResult]
-) -> tuple[StretchResult, ...]:
-    """Cut the series at the starts (and ends) of its changes, and where a wearing tool was fitted anew."""
-    if not points:
-        return ()
-    cuts = {1: False}
-    tools = fittings(points) if characteristic.wears_with else []
-    cuts.update({places[0] + 1: False for places in tools[1:]})
-    for signal in signals:
-        if signal.kind != "single":
-            cuts[signal.start] = True
-            if signal.ended is not None:
-                cuts[signal.ended] = False
-    firsts = sorted(cuts)
-    lasts = [first - 1 for first in firsts[1:]] + [len(points)]
-    found = []
-    for first, last in zip(firsts, lasts, strict=True):
-        own = points[first - 1 : last]
-        values = np.array([p.value for p in own if not p.left_out] or [p.value for p in own])
-        sd = float(values.std(ddof=1)) if values.size > 1 else None
-        ends = line_ends(own) if tools else None
-        found.append(
-            StretchResult(
-                first,
-                last,
-                float(values.mean()),
-                sd,
-                int(values.size),
-                cuts[first],
-                *(ends or (None, None)),
-            )
-        )
-    return tuple(found)
-
-
-def _frozen(question: Question, points: Sequence[Point]) -> tuple[int, int] | None:
-    """Return the ordinals of the frozen settled state; where a tool wears, those of one fitting of it."""
-    baseline = question.decisions.baseline
-    span = None if baseline is None else baseline.ordinals(points)
-    return own_fitting(points, span) if span is not None and _wears(question, points) else span
-
-
-def _wears(question: Question, points: Sequence[Point]) -> bool:
-    """Say whether the series is judged about the line of a tool."""
-    return bool(question.characteristic.wears_with) and any(p.tool_count is not None for p in points)
-
-
-def _present(
-    points: Sequence[Point], signals: Sequence[SignalResult], frozen: tuple[int, int] | None
-) -> list[Point]:
-    """Return the points of the present state: since the last lasting change, without ended excursions.
-
-    A frozen state is the present one until a later change ends it.
-    """
-    lasting = [s for s in signals if s.kind in {"shift", "trend", "spread", "count"}]
-    first, settled = frozen or (1, 0)
-    begin = max((s.start for s in lasting if s.ended is None and s.start > settled), default=first)
-    away: set[int] = set()
-    for signal in lasting:
-        if signal.ended is not None:
-            away.update(range(signal.start, signal.ended))
-    return [p for p in points if p.ordinal >= begin and p.ordinal not in away and not p.left_out]
-
-
 def _common_limits(
     question: Question, points: Sequence[Point], *, centered: bool
 ) -> tuple[Limits, tuple[str, ...]]:
@@ -345,23 +285,9 @@ def _less(value: float | None, limits: Limits, centered: bool) -> float | None:
     return value - (limits.target or 0.0) if centered and value is not None else value
 
 
-def _settled_limits(
-    question: Question, points: Sequence[Point], present: Sequence[Point]
-) -> tuple[float | None, float | None]:
-    """Limits for the next piece; without wear they hold the false-alarm rate with 90 % confidence."""
-    if _wears(question, points):
-        return line_limits(points, present, question.rate)
-    values = np.array([p.value for p in present])
-    if values.size < LEARNING or not float(values.std(ddof=1)) > 0:
-        return None, None
-    half = guaranteed_factor(values.size, question.rate, GUARANTEE) * float(values.std(ddof=1))
-    return float(values.mean()) - half, float(values.mean()) + half
-
-
-def _decided(question: Question, points: Sequence[Point], frozen: tuple[int, int] | None) -> tuple[str, ...]:
-    wears = _wears(question, points)
+def _decided(question: Question, course: LevelCourse) -> tuple[str, ...]:
     earlier = f"{question.before} pieces made before the first one shown are no longer read."
-    told = decision_notes(question.decisions, points, wears=wears, frozen=frozen)
+    told = decision_notes(question.decisions, course.points, course.note())
     return (*((earlier,) if question.before else ()), *told)
 
 
@@ -372,13 +298,17 @@ def _left_out(reduced: Points) -> tuple[str, ...]:
 
 
 def _worst(
-    behaviour: str, proof: Proof, drifting: Sequence[SignalResult], forecast: Forecast | None, today: date
+    behaviour: str,
+    answer: LimitsAnswer,
+    drifting: Sequence[SignalResult],
+    forecast: Forecast | None,
+    today: date,
 ) -> float:
     """Sort key of the board: drifting first, by size and by what is likely outside; then dies running out."""
-    score = {"no": 2.0, "unproven": 1.0}.get(proof.capable, 0.0)
+    score = {"no": 2.0, "unproven": 1.0}.get(answer.capable, 0.0)
     if behaviour == "drifting":
         size = max((abs(s.size_sigma or 0.0) for s in drifting), default=0.0)
-        score += 10.0 + min(size, 9.0) + 10.0 * (proof.outside or 0.0)
+        score += 10.0 + min(size, 9.0) + 10.0 * (answer.outside or 0.0)
     if forecast is not None and forecast.change_by_day is not None:
         score += max(0.0, 5.0 - max((forecast.change_by_day - today).days, 0) / 7)
     return round(score, 4)

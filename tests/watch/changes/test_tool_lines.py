@@ -6,7 +6,7 @@ import pytest
 import statsmodels.api as sm
 
 from qc.plan import Characteristic, Limits, Tool
-from qc.watch.wear import fittings, forecast_wear, in_use, line_ends, line_limits, own_fitting
+from qc.watch.changes.tool_lines import fittings, forecast_wear, in_use, line_ends, line_limits, own_fitting
 
 WORN = Characteristic(id="od", name="OD", unit="mm", wears_with="die")
 TODAY = date(2026, 6, 1)
@@ -90,11 +90,6 @@ def test_the_forecast_follows_the_tool_in_use(small_plan, points, worn):
     )
     forecast = forecast_wear(WORN, worn + fresh, Limits(upper=14.612), TODAY, plan)
     assert (forecast.tool, forecast.fitted_day) == ("D-3", date(2026, 5, 30))
-
-
-def test_a_figure_that_does_not_wear_has_no_forecast(small_plan, worn):
-    plain = WORN.model_copy(update={"wears_with": None})
-    assert forecast_wear(plain, worn, Limits(upper=14.612), TODAY, small_plan) is None
 
 
 def test_once_wear_has_quickened_the_forecast_rests_on_what_came_since(small_plan, points):

@@ -6,7 +6,7 @@ import pytest
 
 from qc.plan import Gauge
 from qc.watch import Factor, Factors, Points, Question, collect_factors, judge
-from qc.watch.suspects import find_suspects
+from qc.watch.causes.suspects import find_suspects
 
 RNG_SEED = 11
 

@@ -15,9 +15,9 @@ from collections.abc import Mapping, Sequence
 from datetime import date
 
 from qc.plan import Plan
-from qc.watch.factors import CHECKED, UNCHECKED, Factor, Factors
+from qc.watch.causes.factors import CHECKED, UNCHECKED, Factor, Factors
+from qc.watch.causes.upstream import Figure, figure_name, find_step
 from qc.watch.results import Point, SignalResult, Suspect
-from qc.watch.upstream import Figure, figure_name, find_step
 from qc.watch.words import day_words, inside, quantity_words
 
 SEPARATION = 0.5

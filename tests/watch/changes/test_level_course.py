@@ -3,7 +3,7 @@ import pytest
 from scipy import stats
 
 from qc.plan import Characteristic
-from qc.watch.findings import find_changes
+from qc.watch.changes import LevelCourse, WornCourse
 
 PLAIN = Characteristic(id="x", name="X", unit="mm")
 WORN = Characteristic(id="od", name="OD", unit="mm", wears_with="die")
@@ -13,6 +13,11 @@ RATE = 0.002
 
 def noise(n, seed):
     return np.random.default_rng(seed).standard_normal(n)
+
+
+def find_changes(figure, points, rate, baseline=None, kept=None):
+    course = (WornCourse if figure.wears_with else LevelCourse)(figure, tuple(points), baseline)
+    return course.changes(rate, kept)
 
 
 def kinds(found):

@@ -13,17 +13,20 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qc.stats import DetectorSignal, StatisticsError, detect_settled_line, detect_wear, wear_break
+from qc.watch.changes.findings import (
+    ENOUGH_TO_RETURN,
+    LEAST_OLD,
+    Finding,
+    finding_of,
+    frozen_among,
+    in_series,
+    is_back,
+)
+from qc.watch.changes.sizing import ON_THE_EVE, put_at
+from qc.watch.changes.tool_lines import fittings
 from qc.watch.results import Point
-from qc.watch.sizing import ON_THE_EVE, Finding
-from qc.watch.wear import fittings
 
 Floats = NDArray[np.float64]
-
-BACK_SHARE = 1 / 3
-"""Within this share of an excursion's distance of the old line a tool counts as back on it (house rule)."""
-
-ENOUGH_TO_RETURN = 8
-"""So many pieces after a signal have to speak before a quiet return is said (house rule)."""
 
 BORNE_OUT = 11.5
 """Twice the log-likelihood that a change has to gain once so many pieces have spoken.
@@ -34,9 +37,6 @@ pieces); what a signal of chance had gained shrinks with every piece that follow
 
 PASSES = 2
 """Where a change ends depends on where the next one is placed: a second time through settles it."""
-
-LEAST_OLD = LEAST_SETTLED = 4
-"""Fewer pieces than this are no line that later ones could have left."""
 
 
 def worn_changes(
@@ -70,7 +70,7 @@ def worn_changes(
         settled = _settled(baseline, places)
         signals = run.signals() if settled is None else run.signals_beside(*settled)
         refitted = runs[number + 1][0] + 1 if number + 1 < len(runs) else None
-        found += [_in_series(s, places, refitted) for s in run.placed(signals, settled)]
+        found += [_with_its_tool(s, places, refitted) for s in run.placed(signals, settled)]
     return tuple(sorted(found, key=lambda s: s.point))
 
 
@@ -110,11 +110,11 @@ class _Run:
         """Place each lasting change by all pieces up to the next one, or say that it is over."""
         apart = {s.start for s in signals if s.kind == "single" and s.confirmed is None}
         lasting = [s for s in signals if s.kind in {"shift", "trend"} or s.confirmed is not None]
-        told = [_finding(s) for s in lasting]
+        told = [finding_of(s) for s in lasting]
         for _ in range(PASSES):
             told = self._told_anew(lasting, told, apart, settled)
         changes = [s for s in told if s.ended != s.start]  # a return belongs to the change that it ends
-        return changes + [_finding(s) for s in signals if s not in lasting]
+        return changes + [finding_of(s) for s in signals if s not in lasting]
 
     def _told_anew(
         self,
@@ -140,11 +140,11 @@ class _Run:
             )
             if last is not None and self._returned(found[last], signal, old, away, own[len(away) :]):
                 found[last] = replace(found[last], ended=signal.start)
-                found.append(replace(_finding(signal), ended=signal.start))
+                found.append(replace(finding_of(signal), ended=signal.start))
                 begin = signal.start
                 continue
             anew = None if self._faded(signal, away, own[len(away) :]) else self._anew(signal, own, earliest)
-            found.append(anew or replace(_finding(signal), ended=signal.point + 1))
+            found.append(anew or replace(finding_of(signal), ended=signal.point + 1))
             if anew is not None:
                 begin, old = anew.start, [point for point in own if point < anew.start]
         return found
@@ -158,7 +158,7 @@ class _Run:
             try:
                 anew = wear_break(self.x[at], self.y[at])
             except StatisticsError:
-                return _finding(signal)
+                return finding_of(signal)
             if part[anew.start - 1] <= signal.point + ON_THE_EVE:
                 break
             # the strongest break among these pieces is another one, later: look at what lies before it
@@ -169,21 +169,9 @@ class _Run:
             if since >= ENOUGH_TO_RETURN:
                 return None
             if turned:
-                return _finding(signal)
-        start = max(part[anew.start - 1], earliest)
-        low, high = (max(part[place - 1], earliest) for place in anew.start_set)
-        return replace(
-            _finding(signal),
-            kind="shift" if anew.form == "jump" else "trend",
-            side="above" if anew.size > 0 else "below",
-            start=start,
-            start_low=low,
-            start_high=high,
-            size=anew.size,
-            size_low=anew.size_interval[0],
-            size_high=anew.size_interval[1],
-            size_sigma=anew.size_sigma,
-        )
+                return finding_of(signal)
+        told = replace(finding_of(signal), kind="shift" if anew.form == "jump" else "trend")
+        return put_at(told, anew, [max(point, earliest) for point in part])
 
     def _faded(self, signal: DetectorSignal, old: Sequence[int], since: Sequence[int]) -> bool:
         """Say whether the pieces made after a signal are back on the line they had left when it was raised.
@@ -224,27 +212,13 @@ class _Run:
         slope, height = np.polyfit(self.x[at], self.y[at], 1)
         off = self.y - height - slope * self.x
         far, near = (abs(float(off[np.array(part) - 1].mean())) for part in (away, new))
-        return near <= BACK_SHARE * far
+        return is_back(0.0, far, near)
 
 
 def _settled(baseline: tuple[int, int] | None, places: Sequence[int]) -> tuple[int, int] | None:
-    """Return which pieces of a fitting are frozen, from 1; None where none are."""
-    inside = [n for n, place in enumerate(places, 1) if baseline and baseline[0] <= place + 1 <= baseline[1]]
-    return (inside[0], inside[-1]) if len(inside) >= LEAST_SETTLED else None
-
-
-def _finding(signal: DetectorSignal) -> Finding:
-    confirmed = signal.kind == "single" and signal.confirmed is not None
-    return Finding(
-        "shift" if confirmed else signal.kind,
-        signal.side,
-        signal.point,
-        signal.start,
-        *signal.start_set,
-        signal.size,
-        *signal.size_interval,
-        signal.size_sigma,
-    )
+    """Return which pieces of a fitting are frozen, from 1; None where too few are for a line."""
+    own = frozen_among(baseline, places)
+    return own if own is not None and own[1] - own[0] + 1 >= LEAST_OLD else None
 
 
 def _moved(signal: DetectorSignal, offset: int) -> DetectorSignal:
@@ -258,16 +232,8 @@ def _moved(signal: DetectorSignal, offset: int) -> DetectorSignal:
     )
 
 
-def _in_series(signal: Finding, places: Sequence[int], refitted: int | None) -> Finding:
+def _with_its_tool(signal: Finding, places: Sequence[int], refitted: int | None) -> Finding:
     """Turn points of a fitting into places of the series; a change still lasting ends with its tool."""
-    ended = refitted if signal.kind != "single" else None
-    if signal.ended is not None:
-        ended = places[signal.ended - 1] + 1
-    return replace(
-        signal,
-        point=places[signal.point - 1] + 1,
-        start=places[signal.start - 1] + 1,
-        start_low=places[signal.start_low - 1] + 1,
-        start_high=places[signal.start_high - 1] + 1,
-        ended=ended,
-    )
+    lasting = signal.kind != "single" and signal.ended is None
+    found = in_series(signal, places)
+    return replace(found, ended=refitted) if lasting else found

@@ -2,7 +2,8 @@
 
 Repeats at one place on one day are averaged; a place read again on a later day keeps its first figure, so
 that a piece is charted as it came from the bench and not as it was put right afterwards. Nested places are
-reduced by `qc.watch.nesting`. Where models with different targets share a series, the target is taken off.
+reduced by `qc.watch.series.nesting`. Where models with different targets share a series, the target is
+taken off.
 """
 
 from __future__ import annotations
@@ -15,10 +16,10 @@ import numpy as np
 import polars as pl
 
 from qc.plan import PLACE, Characteristic, Plan, Stage
-from qc.watch.derive import derived_readings
-from qc.watch.nesting import fit_nested
-from qc.watch.order import ORDER, in_order
 from qc.watch.results import Point
+from qc.watch.series.derive import derived_readings
+from qc.watch.series.nesting import fit_nested
+from qc.watch.series.order import ORDER, in_order
 
 CARRIED: tuple[str, ...] = ("person", "gauge", "tool", "batch", "note")
 """What a point inherits from its readings as text; several values are joined by `` + ``."""

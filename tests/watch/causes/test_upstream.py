@@ -6,7 +6,7 @@ import pytest
 
 from qc.plan import Characteristic, Limits, Stage
 from qc.watch import Factors, Figure, Points, Question, collect_figures, judge
-from qc.watch.upstream import figure_name, find_step
+from qc.watch.causes.upstream import figure_name, find_step
 
 DAY = date(2026, 1, 5)
 

@@ -3,7 +3,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from qc.watch.nesting import fit_nested
+from qc.watch.series.nesting import fit_nested
 
 
 def dense_solution(piece, cell, value):

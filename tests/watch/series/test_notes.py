@@ -6,7 +6,7 @@ from datetime import date
 import pytest
 
 from qc.watch import series_points
-from qc.watch.notes import LEAST_NOTES, note_figures
+from qc.watch.series.notes import LEAST_NOTES, note_figures
 
 L, F = 2944.9, 986.1
 PARTIALS = (2, 3, 4, 5, 6, 8)

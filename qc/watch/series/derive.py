@@ -12,7 +12,7 @@ from collections.abc import Callable
 import polars as pl
 
 from qc.plan import Characteristic, Derive, Plan, Stage
-from qc.watch.notes import note_figures
+from qc.watch.series.notes import note_figures
 
 NOTE = "note"
 INNER, OUTER = "inner_od", "outer_bore"

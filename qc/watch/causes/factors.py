@@ -13,7 +13,7 @@ from datetime import date
 import polars as pl
 
 from qc.plan import Plan
-from qc.watch.upstream import Figure
+from qc.watch.causes.upstream import Figure
 
 CHECKED, UNCHECKED = "checked", "not checked"
 
