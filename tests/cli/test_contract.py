@@ -64,7 +64,7 @@ def answer(run):
 
 @pytest.fixture(scope="module")
 def files(tmp_path_factory):
-    """Small files for the commands that need no workshop."""
+    """Small files for the commands that need no workshop, and a workshop still empty."""
     folder = tmp_path_factory.mktemp("files")
     rng = np.random.default_rng(1)
 
@@ -82,6 +82,7 @@ def files(tmp_path_factory):
     rows = [(p, w, round(p + v, 3)) for p in range(5) for w in "AB" for v in rng.normal(0, 0.05, 2)]
     table("gauge", "part,who,mm", rows)
     table("empty", "nothing,at,all", [])
+    assert main(["new", str(folder / "shop")]) == 0
     return folder
 
 
@@ -118,7 +119,7 @@ WITH_WORKSHOP = {
     "plan check": "plan check --workshop {w}",
     "verify": "verify --workshop {w}",
     "also": "also --gauge BG-1 --since 2026-10-01 --workshop {w}",
-    "rejudge": "rejudge --workshop {w} --as-of 2025-08-15",
+    "rejudge": "rejudge --workshop {f}/shop",
 }
 TAKEN_THROUGH = {"signals show", "signals take", "signals comment", "signals close", "signals reopen"}
 TAKEN_THROUGH |= {"baseline freeze", "baseline leave-out", "baseline undo", "held mend", "upload"}
