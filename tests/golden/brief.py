@@ -169,7 +169,9 @@ def _outline(part, depth, lines, figures):
             figures.append(brief(decoded(props.pop("figure")), 4))
         if "tree" in props:
             props["tree"] = digest(str(props["tree"]))
-        words = " ".join(f"{name}={_plain(value)}" for name, value in props.items() if value is not None)
+        words = " ".join(
+            f"{name}={_plain(value)}" for name, value in sorted(props.items()) if value is not None
+        )
         lines.append(f"{pad}{part['type']} {words}".rstrip())
         _outline(inside, depth + 1, lines, figures)
     elif part is not None:

@@ -47,12 +47,12 @@ WORKSHOP = {
     "signals": ["signals", *W],
     "signals-list": ["signals", "list", *W],
     "signals-all": ["signals", "list", "--all", *W],
-    "signals-past": ["signals", "--all", *W, "--as-of", "2026-09-15"],
+    "signals-past": ["signals", "--all", *W, "--as-of", "2025-12-31"],
     "signal-wear": ["signals", "show", "4ae10cd369dd", *W],
     "signal-shift": ["signals", "show", "ad5dad1e3d36", *W],
     "signal-single": ["signals", "show", "aa60abec8727", *W],
     "signal-spread": ["signals", "show", "cea38725fbec", *W],
-    "signal-past": ["signals", "show", "20384a513430", *W, "--as-of", "2026-09-15"],
+    "signal-past": ["signals", "show", "20384a513430", *W, "--as-of", "2025-09-15"],
     "signal-none": ["signals", "show", "none", *W],
     "held-list": ["held", "list", *W],
     "held-of-sheet": ["held", "list", "--sheet", "slide-force_2026-05.csv", *W],
@@ -214,7 +214,55 @@ CHANGES = [
     ["held", "list", *W],
     ["verify", *W],
 ]
-"""What changes a workshop, one after the other in one copy, and the state after."""
+"""What changes a copy of the workshop, one after the other, and the state after; answered in JSON."""
+
+CHANGES_IN_TEXT = [
+    ["upload", "{sheets}/slide/slide-force_2026-06.csv", "--who", "FN", *W],
+    ["upload", "{t}/bad_card.csv", "--who", "FN", *W],
+    ["upload", "{t}/no_card.csv", *W],
+    ["held", "list", "--sheet", "bad_card.csv", *W],
+    ["held", "mend", "116", "--accept", "--who", "IS", *W],
+    ["held", "mend", "122", "--set", "value=33", "--who", "IS", *W],
+    ["held", "mend", "1-3", "--drop", "--who", "IS", *W],
+    ["held", "mend", "119", "--as-typed", "--who", "IS", *W],
+    ["held", "export", "{out}/held.csv", *W],
+    ["signals", "take", "5e2878281dd4", "--who", "BK", *W],
+    ["signals", "comment", "5e2878281dd4", "nozzle is on order", "--who", "BK", *W],
+    [
+        "signals",
+        "close",
+        "5e2878281dd4",
+        "--cause",
+        "nozzle",
+        "--action",
+        "nozzle changed",
+        "--who",
+        "IS",
+        *W,
+    ],
+    ["signals", "reopen", "5e2878281dd4", "--who", "IS", *W],
+    ["signals", "close", "b739e9278008", "--false", "--who", "IS", *W],
+    ["signals", "close", "b739e9278008", *W],
+    ["baseline", "freeze", "slide/force/all", "--from", "QH-1041", "--to", "QH-1090", "--who", "IS"]
+    + ["--why", "one rig", *W],
+    [
+        "baseline",
+        "undo",
+        "slide/force/all",
+        "--from",
+        "QH-1119",
+        "--who",
+        "IS",
+        "--why",
+        "rig was straight",
+        *W,
+    ],
+    ["signals", "list", "--all", *W],
+    ["baseline", "list", *W],
+    ["status", *W],
+    ["verify", *W],
+]
+"""Further changes in the same copy, answered in words."""
 
 MONTHS = [*(f"2025-{month:02d}" for month in range(7, 13)), *(f"2026-{month:02d}" for month in range(1, 11))]
 FORCE = [f"{{sheets}}/slide/slide-force_{month}.csv" for month in MONTHS]
