@@ -9,6 +9,7 @@ from qc.jobs.board.marks import marks
 from qc.jobs.board.views import DecisionView, ModelView, Point, SeriesVerdict, SeriesView
 from qc.jobs.judging import decisions_of
 from qc.jobs.workshop import Workshop
+from qc.sayings import What
 from qc.stats import StatisticsError, capability
 from qc.watch import DECIDED, STILL_MOVING, Decisions, Span
 
@@ -87,8 +88,8 @@ def pieces_to_settle(verdict: SeriesVerdict, present: Sequence[Point], wanted: f
 def decision_views(workshop: Workshop, series: str) -> tuple[DecisionView, ...]:
     """Return what a lead decided about a series and what still stands, the frozen state first."""
     stands = decisions_of(workshop, series).get(series, Decisions())
-    frozen = [_decision("freeze", stands.baseline)] if stands.baseline else []
-    return (*frozen, *(_decision("leave-out", span) for span in stands.left_out))
+    frozen = [_decision(What.FREEZE, stands.baseline)] if stands.baseline else []
+    return (*frozen, *(_decision(What.LEAVE_OUT, span) for span in stands.left_out))
 
 
 def _notes(verdict: SeriesVerdict, alike: str) -> tuple[str, ...]:
@@ -97,5 +98,5 @@ def _notes(verdict: SeriesVerdict, alike: str) -> tuple[str, ...]:
     return (*own, *([alike] if alike else []))
 
 
-def _decision(what: str, span: Span) -> DecisionView:
+def _decision(what: What, span: Span) -> DecisionView:
     return DecisionView(what, span.first, span.last, span.who, span.day, span.why)
