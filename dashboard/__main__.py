@@ -33,6 +33,7 @@ THREADS = 8
 def main(argv: Sequence[str] | None = None) -> int:
     """Serve until stopped; returns 0, or 1 where the board cannot be served."""
     asked = _read_arguments(argv)
+    # a page asks for its parts at once, which the server would report as a queue each time
     logging.getLogger("waitress.queue").setLevel(logging.ERROR)
     try:
         host = check_host(asked.host)
@@ -85,6 +86,7 @@ def _stop_with_parent() -> None:
     # Ends when the program that started us closes the pipe or dies, however it dies.
     with suppress(OSError, ValueError):
         sys.stdin.read()
+    # only the main thread can leave the server's loop; the worker is closed on its way out
     _thread.interrupt_main(signal.SIGTERM)
 
 

@@ -107,6 +107,7 @@ def refuse_strangers() -> None:
     origin = request.headers.get("Origin")
     if origin is not None and urlsplit(origin).netloc != request.host:
         abort(403, "This request came from another site's page and was refused.")
+    # older browsers send no such header, and scripts on this machine none at all: those are let through
     if request.headers.get("Sec-Fetch-Site", "same-origin") not in {"same-origin", "none"}:
         abort(403, "This request came from another site's page and was refused.")
 

@@ -96,6 +96,8 @@ def _frame() -> Component:
 
 
 def _register_router(app: Dash) -> None:
+    """Turn every page with one callback, so that no page knows another and the address alone says which."""
+
     def show_page(path: str | None) -> tuple[Component, list[Component], str]:
         """Return the page for an address."""
         shop = queries.board().shop().name

@@ -26,7 +26,7 @@ from qc.sayings import (
 )
 
 DECISIONS: Final = ("proposal", "by-hand", "as-typed", "drop")
-TEXT_LENGTH: Final = 600
+TEXT_LENGTH: Final = 600  # chosen: a remark, not a report
 SIGNAL_FAULTS: Final = {
     Fault.NOBODY: "Choose who says it; the name is kept with it.",
     Fault.NOT_CLOSED: "Only a closed signal can be reopened.",
@@ -41,7 +41,7 @@ SERIES_FAULTS: Final = {
     Fault.NO_PIECE: "Name the first piece by its serial.",
     Fault.STRANGE_PIECE: "{} is no piece of this series. Look for its serial in the table under the chart.",
 }
-"""What to say of a fault; of several, the one that stands first."""
+"""What to say of a fault; of several the first only: a form of four faults at once is closed, not mended."""
 
 STUDY_FIGURES: Final = {"lower": "the lower limit", "upper": "the upper limit", "resolution": "the step"}
 

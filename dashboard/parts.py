@@ -18,6 +18,7 @@ from qc.jobs.board import SeriesVerdict, SeriesView, ShopView
 SERIAL = re.compile(r"\b[A-Z]{1,4}-\w+")
 """Serials and names of gauges and tools, as they stand in a sentence."""
 
+# chosen: four pixels a piece at the width of the line; closer, its course is a smear
 SPARK_POINTS = 36
 """Points of a sparkline: enough to see the change beside what was before."""
 

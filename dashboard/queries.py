@@ -12,7 +12,7 @@ DATA_KEY: Final = "BOARD_DATA"
 DESK_KEY: Final = "BOARD_DESK"
 WIDTH_COOKIE: Final = "board_width"
 THEME_COOKIE: Final = "board_theme"
-PLOT_PX: Final = {"narrow": 300, "middle": 390, "wide": 590}
+PLOT_PX: Final = {"narrow": 300, "middle": 390, "wide": 590}  # chosen: about what the style sheet leaves
 
 
 def board() -> BoardData:

@@ -12,8 +12,8 @@ from dashboard import queries
 MOST_BYTES: Final = 64 * 1024 * 1024
 """Largest upload in one go; a single sheet has its own, smaller limit where it is read."""
 
-MOST_FILES: Final = 500
-WHO_LENGTH: Final = 40
+MOST_FILES: Final = 500  # chosen: the sheets of a year in one go, for an imported past
+WHO_LENGTH: Final = 40  # as long as an id of the plan may be
 
 
 def add_routes(server: Flask) -> None:

@@ -49,6 +49,7 @@ class WorkerDesk:
 
     def __init__(self, folder: Path, as_of: date | None = None) -> None:
         self._folder, self._as_of = folder, as_of
+        # spawned, not forked: a copy of a process with threads may inherit a lock that nobody will release
         self._context = multiprocessing.get_context("spawn")
         self._lock = threading.Lock()
         self._tickets: dict[str, dict[str, Any]] = {}
@@ -98,6 +99,7 @@ class WorkerDesk:
                 return
             self._tasks.put(None)
             process, self._process = self._process, None
+        # chosen: a large sheet in hand takes seconds; what hangs longer is ended
         process.join(10)
         if process.is_alive():
             process.terminate()
@@ -185,6 +187,7 @@ def _next(tasks: Any) -> Task | None:
 
 
 def _do(folder: Path, as_of: date | None, task: Task, answers: Any) -> dict[str, Any]:
+    """Do one task; imported here, so that the heavy libraries load in this process alone."""
     from qc.jobs.board import decide_held, decide_series, say_signal, study_file, take_sheets
 
     ticket, kind, what, who = task

@@ -54,9 +54,12 @@ from .stats import DetectorState as DetectorState
 from .stats import EstimatedLimits as EstimatedLimits
 from .stats import EwmaDesign as EwmaDesign
 from .stats import Factors as Factors
+from .stats import Flags as Flags
+from .stats import Floats as Floats
 from .stats import GaugeShare as GaugeShare
 from .stats import GaugeStudy as GaugeStudy
 from .stats import GuardBand as GuardBand
+from .stats import Integers as Integers
 from .stats import Kappa as Kappa
 from .stats import KindFit as KindFit
 from .stats import LimitRule as LimitRule

@@ -13,7 +13,7 @@ from dashboard.theme import LIGHT
 from qc.jobs.board import Point, SeriesView
 
 HEIGHT_PX = 176
-BINS = 25
+BINS = 25  # chosen: a pile is then about as wide as its marks
 WIDTH_PX = 268
 """Width of the panel in its column [px]; a wider screen only leaves more room between the labels."""
 
@@ -27,6 +27,7 @@ def draw_capability(view: SeriesView) -> Figure:
         return {"data": [], "layout": layout}
     low, high = _span(view, points)
     xs, ys = _stack([p.value for p in points], low, high)
+    # chosen: few pieces keep low piles, or five of them would look like a crowd
     tallest = max([8.0, *ys])
     unit = words.unit(verdict.unit) or "number"
     decimals = words.decimals_of(verdict)

@@ -26,7 +26,7 @@ from qc.jobs.board import CheckView, GaugeView
 HEIGHT_PX, TOP_PX, BOTTOM_PX = 260, 46, 34
 STUDY_ROW_PX, STUDY_TOP_PX, STUDY_BOTTOM_PX = 40, 12, 46
 
-EDGE = timedelta(days=4)
+EDGE = timedelta(days=4)  # room at both ends, so that the newest check does not sit on the frame
 
 SOURCES = {
     "part": "between the parts",
@@ -62,6 +62,7 @@ def draw_checks(view: GaugeView, today: date, narrow: bool = False) -> Figure | 
         showline=True,
         linecolor=LIGHT["soft"],
         nticks=4 if narrow else 8,
+        # chosen: from about four months of daily checks on days no longer fit
         tickformat="%b %Y" if len(view.checks) > 90 else "%-d %b",
         tickfont={"size": 12, "color": LIGHT["soft"]},
     )
@@ -147,6 +148,7 @@ def draw_study(study: Mapping[str, Any], value: str) -> Figure:
 
 
 def _gap(view: GaugeView, today: date) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
+    """Shade the days without a check, from the first missed one on: that is where doubt begins."""
     if not view.missed or view.next_check is None:
         return [], []
     left, right = view.next_check.isoformat(), today.isoformat()

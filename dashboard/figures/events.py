@@ -40,6 +40,7 @@ def lay_out_events(
     scale = width_px / (x_range[1] - x_range[0])
     taken: list[list[tuple[float, float]]] = [[] for _ in range(ROWS)]
     notes: list[dict[str, Any]] = []
+    # nearest to the change first: what is left out for want of room is what matters least
     for mark in sorted(seen, key=lambda m: (abs(m.ordinal - focus), m.text)):
         half = len(mark.text) * CHARACTER_PX / 2
         middle = (mark.ordinal - x_range[0]) * scale

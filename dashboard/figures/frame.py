@@ -95,6 +95,7 @@ def nice_ticks(low: float, high: float, wanted: int = 6) -> list[float]:
     rough = (high - low) / max(1, wanted)
     size = 10.0 ** floor(log10(rough))
     step = next(m * size for m in (1, 2, 5, 10) if m * size >= rough)
+    # a hair of slack: an end that is a round figure but for rounding keeps its line
     first = ceil(low / step - 1e-9)
     return [round(k * step, 10) for k in range(first, floor(high / step + 1e-9) + 1)]
 

@@ -107,6 +107,7 @@ def value_range(view: SeriesView, points: Sequence[Point]) -> tuple[float, float
         if limit is not None and low - FAR_LIMIT * height <= limit <= high + FAR_LIMIT * height:
             low, high = min(low, limit), max(high, limit)
     pad = 0.08 * ((high - low) or 1.0)
+    # counts stand on their zero: a cut axis would make one defect look like a peak
     floor = 0.0 if verdict.kind != "measured" and low >= 0 else low - pad
     return floor, high + pad
 
@@ -170,6 +171,7 @@ def _points(view: SeriesView, points: Sequence[Point]) -> dict[str, Any]:
         "hovertemplate": "%{text}<extra></extra>",
         "cliponaxis": False,
         "marker": {
+            # chosen: above some 90 pieces larger marks touch at the width of a desk
             "size": 9 if len(points) <= 90 else 6,
             "symbol": [shape(p) for p in points],
             "color": [colour(p) for p in points],
@@ -248,6 +250,7 @@ def _named(stretches: Sequence[StretchResult]) -> list[tuple[str, StretchResult]
 def _band(
     signal: SignalResult | None, first: int, final: int, width_px: float
 ) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
+    """Shade the pieces among which the change began; its words lean inwards at the ends of the chart."""
     if signal is None or words.start_set(signal)[1] < first:
         return [], []
     low, high = words.start_set(signal)
@@ -312,6 +315,7 @@ def _months(points: Sequence[Point], width_px: float) -> dict[str, Any]:
 
 
 def _ticks(lane: EventLane, floor: float) -> list[dict[str, Any]]:
+    """Draw a tick for every event, also for those whose name found no room: the hover still tells it."""
     if not lane.marks:
         return []
     return [

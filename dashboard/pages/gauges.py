@@ -22,8 +22,8 @@ LOUD: Final = ("off", "overdue")
 LEAST_STEPS: Final = 1.1
 """So many steps must a scatter span: five values of the moving range then lie inside its limits."""
 
-SPARK_CHECKS: Final = 36
-TABLE_CHECKS: Final = 60
+SPARK_CHECKS: Final = 36  # as many as a series shows
+TABLE_CHECKS: Final = 60  # chosen: some three months of daily checks
 
 
 def list_layout(**_: str) -> Component:
@@ -111,6 +111,7 @@ def _headline(views: tuple[GaugeView, ...]) -> str:
 
 
 def _row(view: GaugeView) -> Component:
+    """Say a gauge in a few words; the peak marks those that need a look, for readers who see no colour."""
     link = dcc.Link(
         [html.Span(view.id, className="whole"), f", {view.name}"],
         href=address("/gauges/<gauge>", {"gauge": view.id}),
@@ -195,6 +196,7 @@ def _touched_title(view: GaugeView) -> str:
 
 
 def _check_table(view: GaugeView) -> list[Component]:
+    """Fold the checks away as a table: the chart shows them, a screen reader needs the figures."""
     if not view.checks:
         return []
     decimals = words.step_decimals(view.step)

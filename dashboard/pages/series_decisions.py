@@ -23,6 +23,7 @@ def decisions_card(view: SeriesView) -> Component:
 
 
 def _standing(view: SeriesView, decision: DecisionView, number: int) -> Component:
+    """Show one decision with its reason and the way to undo it, which asks for a name and a reason too."""
     frozen = decision.what == What.FREEZE
     name = "Settled state frozen: " if frozen else "Left out of judging: "
     span: list[Any] = [serial_link(decision.first)]
@@ -46,6 +47,7 @@ def _standing(view: SeriesView, decision: DecisionView, number: int) -> Componen
 
 
 def _anew(view: SeriesView, more: bool) -> Component:
+    """Offer a new decision, folded: it is rare, and what it does is said before it is asked for."""
     wears = bool(view.wears_with)
     note = (
         "This figure wears: a frozen settled state is the line through its pieces, all of one fitting of the "

@@ -18,7 +18,7 @@ LIMIT_WORDS: Final = {
     "prediction": "prediction, for the next piece on average",
     "guaranteed": "guaranteed, 9 in 10 sure",
 }
-SHOWN_HITS: Final = 12
+SHOWN_HITS: Final = 12  # chosen: they stand in a sentence
 DAYS_OF_A_MONTH: Final = 365.25 / 12
 
 

@@ -106,6 +106,7 @@ def _folded(title: str, inner: Component) -> Component:
 
 
 def _drop_card() -> Component:
+    """Take sheets by drop or by choice: the button is for the keyboard and for phones."""
     shop = queries.board().shop()
     chooser = _people("Handed in by ", "sheets-who") if shop.people else ""
     return html.Section(
@@ -130,6 +131,7 @@ def _people(label: str, place: str) -> Component:
 
 
 def _below() -> list[Component]:
+    """List what is held and what came before; made anew after each receipt, so it must stand by itself."""
     board = queries.board()
     rows = [
         [s.file, s.card, s.entered, s.who, f"{s.size / 1024:.1f} kB", str(s.held) if s.held else ""]
@@ -147,6 +149,7 @@ def _below() -> list[Component]:
 
 
 def _held_row(row: HeldView, more: list[HeldView]) -> Component:
+    """Say what is held, where and why; rows of one run are told once and decided at once."""
     about = [html.B(row.what or "row"), f" “{row.text}”" if row.text else ""]
     if row.serial:
         about += [" of ", serial_link(row.serial)]

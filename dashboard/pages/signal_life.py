@@ -16,6 +16,7 @@ from qc.jobs.board import SeriesView, SignalView, TouchedView
 from qc.sayings import CLOSED_STATES, TICKED, WORDS, What
 
 SAID_WORDS = {**WORDS, What.COMMENT: "remark"}
+# chosen: what fits a screen; and what a browser folds out at once, since a drift found late has thousands
 SHOWN_PIECES, SHOWN_REST = 15, 300
 
 
@@ -79,6 +80,7 @@ def touched_card(found: TouchedView, title: str = "What else it touched") -> Com
 
 
 def _ways_open(view: SignalView) -> list[Component]:
+    """Offer what an open signal can become; closing is folded, since it moves the settled state."""
     causes = [(cause, cause.replace("-", " ")) for cause in queries.board().shop().causes]
     first = [] if view.state == "in-hand" else [submit("Take in hand", "what", What.IN_HAND, "do")]
     closing = [

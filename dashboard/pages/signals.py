@@ -139,6 +139,7 @@ def _row(view: SignalView) -> Component:
 
 
 def _facts(view: SignalView) -> Component:
+    """Give the figures of a signal with the rate it was judged at: without that a size says nothing."""
     found, verdict = view.signal, view.verdict
     decimals = words.decimals_of(verdict)
     rows: list[tuple[str, Any]] = [

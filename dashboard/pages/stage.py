@@ -168,6 +168,7 @@ def _body(key: SeriesKey, verdicts: tuple[SeriesVerdict, ...]) -> Component:
 
 
 def _evidence(view: SeriesView) -> Component:
+    """Put the sentence before the chart: who reads no further has the finding."""
     verdict = view.verdict
     signal = words.telling(verdict)
     said = [html.P(unbroken(words.finding(verdict)), className="lead")]
@@ -191,6 +192,7 @@ def _evidence(view: SeriesView) -> Component:
 
 
 def _tools(view: SeriesView) -> Component:
+    """Offer span and data; the span is hidden where all pieces are in view already."""
     count, newest = len(view.verdict.points), window(view.verdict)
     spans = [("newest", f"newest {newest}"), ("all", f"all {count}")]
     buttons = [
@@ -226,6 +228,7 @@ def _wear(view: SeriesView) -> list[Component]:
 
 
 def _readings(view: SeriesView) -> list[Component]:
+    """Give the newest pieces as a table too: a chart alone shuts out who cannot see it."""
     verdict = view.verdict
     if not verdict.points:
         return []
@@ -250,6 +253,7 @@ def _readings(view: SeriesView) -> list[Component]:
 
 
 def _limits_card(view: SeriesView) -> Component:
+    """Answer whether the limits are kept, in words first; the picture shows where the pieces lie."""
     verdict = view.verdict
     answer, sentence = words.capability(view)
     body: list[Component] = [html.P([html.B(answer), " ", sentence])]

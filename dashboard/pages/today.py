@@ -112,6 +112,7 @@ def budget_line(view: TodayView) -> str:
 
 
 def _stop(stage: StageView) -> Component:
+    """Show one stage as one link: ring, name and words lead to the same page, and are read as one."""
     drifting = stage.behaviour == "drifting"
     return html.Li(
         dcc.Link(

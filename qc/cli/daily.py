@@ -101,6 +101,7 @@ def _serve(folder: Path, host: str, port: int, *, once: bool = False, as_of: AsO
 
     def ready(address: str) -> None:
         typer.echo(address)
+        # whoever started the board through a pipe waits for this line
         sys.stdout.flush()
         if once:
             fetch_once(address)

@@ -76,6 +76,7 @@ def main(arguments: Sequence[str]) -> int:
     try:
         app(args=list(arguments))
     except SystemExit as stop:
+        # the command line library leaves by it even when all is well
         return stop.code if isinstance(stop.code, int) else DONE
     except QcError as error:
         typer.echo(f"qc: {error}", err=True)

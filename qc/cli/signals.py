@@ -152,6 +152,7 @@ def rejudge(workshop: WorkshopOption = None, as_of: AsOfOption = None, as_json: 
 
 
 def _say(signal: str, saying: Saying, workshop: WorkshopOption, as_of: AsOfOption, *, as_json: bool) -> None:
+    """Add to a signal's life; all five verbs come through here, so that they answer alike."""
     from qc.jobs.signals import say_of_signal
 
     show(say_of_signal(open_workshop(workshop, as_of), signal, saying), as_json=as_json)

@@ -124,6 +124,7 @@ def also(workshop: Workshop, kind: Kind, name: str, *, since: str = "") -> Also:
         raise JobError(f"No reading and no part on record names {kind} {name!r}. Check the id: qc plan show")
     pieces = workshop.store.pieces()
     left = dict(pieces.select("serial", "shipped").iter_rows())
+    # a part left the shop with the instrument it went into, not under its own serial
     inside = {part: serial for part, serial in events.select("subject", "serial").iter_rows() if part}
     table = rows.group_by("serial", maintain_order=True).agg(
         pl.col("model").drop_nulls().first(),
@@ -196,6 +197,7 @@ def _after_last_good_check(workshop: Workshop, name: str) -> tuple[date | None, 
     if good.is_empty():
         return None, ""
     last = good["day"][-1]
+    # checks are of the morning: what was measured on the day of a good one is trusted
     return last + timedelta(days=1), f", the day after its last good check on {day_words(last)}"
 
 

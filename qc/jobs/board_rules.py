@@ -162,6 +162,8 @@ def apply_rules(verdict: SeriesVerdict, chosen: Sequence[str], limits: str = "te
             "z": [None if p.left_out else (p.value - center) / sigma for p in judged],
             "z_lower": [(lower - center) / sigma] * len(judged),
             "z_upper": [(upper - center) / sigma] * len(judged),
+            # counted from the base's first piece: patterns must not begin before the
+            # state they are held against
             "point": range(1, len(judged) + 1),
         },
         schema_overrides={"z": pl.Float64},

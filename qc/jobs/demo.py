@@ -76,6 +76,7 @@ def make_demo(folder: Path, *, progress: ShowProgress | None = None) -> Demo:
         shutil.copyfile(sample_folder() / PLAN, there)
     workshop = open_workshop(folder)
     receipt = None if _is_filled(workshop) else upload(workshop, sample_sheets(), progress=progress)
+    # the last whole month: the present one is not over
     before = workshop.today.replace(day=1) - timedelta(days=1)
     return Demo(folder, _total(receipt), status(workshop), month(workshop, f"{before:%Y-%m}"))
 

@@ -252,6 +252,7 @@ def mend_held(
         replaces=mended.replaces,
         note=f"{decision.value}: {json.dumps(mended.to_dict()['changed'], ensure_ascii=False)}",
     )
+    # the row changes a series as any other does; without it the board would wait for the next sheet
     judge_new(workshop)
     return Mended(row, "accepted", f"Row {row} is accepted{_said(mended)}.")
 
@@ -308,6 +309,7 @@ def _check_again(workshop: Workshop, mended: MendedRow, held: HeldRecord, decisi
     figure = (row.get("stage") or "", row.get("characteristic") or "", row.get("model"), row.get("serial"))
     known = known_of(workshop, [figure] if mended.table == "reading" else [], {row["serial"]} - {None, ""})
     reasons = [reason.id for reason in held.reasons]
+    # what a person vouches for must not be held again for the same doubt
     confirmed = reasons if decision in {Decision.AS_TYPED, Decision.PROPOSAL} else ()
     return recheck([mended], workshop.plan, known, confirmed=confirmed)[0]
 

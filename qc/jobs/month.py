@@ -113,6 +113,7 @@ def month_content(workshop: Workshop, which: str) -> MonthContent:
             f"{which} has not begun: today is {workshop.today.isoformat()}. Ask for an earlier month."
         )
     as_of = min(last, workshop.today)
+    # judged as of the month's last day: what was made since takes no part
     then = replace(workshop, today=as_of)
     judged = judge_now(then)
     every = workshop.store.readings(until=as_of)

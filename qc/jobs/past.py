@@ -17,7 +17,7 @@ RECENT = 200
 RECENT_CARDS = 5_000
 """The pieces on so many newest lines of cards say how serials are written and where they have got to."""
 
-CHECKS_BACK = timedelta(days=92)
+CHECKS_BACK = timedelta(days=92)  # chosen: a quarter of a year
 
 Figure = tuple[str, str, str | None, str | None]
 
@@ -54,6 +54,7 @@ def known_of(
         for stage, name, model in sorted(wanted, key=str)
     ]
     own = store.readings(serials=sorted(serials))
+    # a piece's own readings may be among the recent ones
     past = pl.concat([own, *recent]).unique("id", keep="first", maintain_order=True)
     shipped = pieces.filter(pl.col("shipped").is_not_null())["serial"].to_list()
     known = known_from(

@@ -228,6 +228,7 @@ def refuse_unknown(plan: Plan, saying: Saying, faults: Collection[Fault]) -> Non
     """
     if Fault.NOBODY in faults:
         known = ", ".join(codes_of(plan)) or "nobody yet"
+        # nobody named is a slip of the command, a stranger one of the data
         refuse = JobError if saying.who else UsageError
         raise refuse(f"Say who you are with --who: the plan knows {known}, not {saying.who!r}.")
 
@@ -265,7 +266,7 @@ def _newest(workshop: Workshop, signal_id: str) -> SignalLife:
 
 
 def _life(plan: Plan, row: SignalOfDay) -> SignalLife:
-    """Put the finding beside what the plan says of its figure and stage: steps and cautions."""
+    """Put a signal beside its plan; a figure that the plan dropped goes by its key."""
     key = SeriesKey.parse(row.series)
     stage = plan.stage(key.stage)
     figure = plan.characteristic(key.stage, key.characteristic)

@@ -96,6 +96,7 @@ def _dependence(workshop: Workshop, verdicts: Sequence[SeriesVerdict]) -> list[s
 
 
 def _series(verdict: SeriesVerdict, open_signals: int) -> dict[str, Any]:
+    """Give the agreed plain form, whose names are fixed; a series without limits is called unproven there."""
     signal = _telling(verdict)
     has_interval = verdict.ppk_low is not None and verdict.ppk_high is not None
     return {

@@ -171,6 +171,7 @@ def upload(
         file.checked = [next(checked) for _ in file.parts]
     sheets = [_new_sheet(file) for file in taken]
     counts = workshop.store.add_sheets(sheets, who=who, when=workshop.now)
+    # a sheet that only repeats what is known changes no series
     changed = [s for s, count in zip(sheets, counts, strict=True) if count.accepted]
     raised = _judge(workshop) if changed else {}
     receipts = tuple(

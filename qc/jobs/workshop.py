@@ -80,6 +80,7 @@ def open_workshop(folder: Path | None = None, *, as_of: date | None = None, crea
     store = open_store(place, url=os.environ.get(DATABASE_VARIABLE) or None)
     try:
         plan = _recorded(store, text, plan)
+    # whatever went wrong, an open store would keep its lock
     except BaseException:
         store.close()
         raise

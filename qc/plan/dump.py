@@ -49,7 +49,7 @@ _HINTS: dict[str, str] = {
 }
 """A remark on the first line that holds the field."""
 
-_WIDTH = 96  # a short entry goes on one line
+_WIDTH = 96  # a short entry goes on one line; chosen: it fits most editors with the indent
 _FLOW = frozenset({"valves", "limits", "gauges", "people", "tools", "cards"})
 
 
@@ -92,10 +92,12 @@ def _fields(part: BaseModel) -> Iterator[tuple[str, Any]]:
 
 
 def _field(name: str, value: Any, level: int, said: set[str]) -> list[str]:
+    """Write one field: a block, a list entry by entry, or one line; its remark only where it stands first."""
     indent = "  " * level
     hint = _HINTS.get(name, "")
     remark = f"  # {hint}" if hint and name not in said else ""
     said.add(name)
+    # `derive` has a word or two and reads better on one line
     if isinstance(value, BaseModel) and name != "derive":
         return [f"{indent}{name}:{remark}", *_block(value, level + 1, said)]
     if isinstance(value, tuple) and any(isinstance(item, BaseModel) for item in value):

@@ -122,6 +122,7 @@ def _fill(tree: Node) -> tuple[Plan | None, list[PlanFault]]:
             errors = error.errors(include_url=False)
             if attempt == 0:  # later passes only meet the holes that pruning left
                 faults = model_faults(errors, tree)
+            # nothing could be taken out, so another pass would meet the same faults
             if not _prune(errors, tree):
                 break
     return None, faults

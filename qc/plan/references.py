@@ -9,8 +9,9 @@ from zoneinfo import ZoneInfo, available_timezones
 from qc.plan.columns import PLACE
 from qc.plan.errors import PlanFault
 from qc.plan.model import Card, Characteristic, Model, Plan, Stage
-from qc.plan.sentences import did_you_mean, name_list
+from qc.plan.sentences import did_you_mean
 from qc.plan.tree import WHOLE, Node
+from qc.words import some_of
 
 DERIVED_FROM: dict[str, tuple[tuple[str, ...], ...]] = {
     "clearance": (("inner_od", "outer_bore"), ("clearance_read",)),
@@ -177,6 +178,7 @@ def _models_named(characteristic: Characteristic, node: Node, declared: Declared
 
 
 def _places(characteristic: Characteristic, node: Node, declared: Declared) -> Iterator[PlanFault]:
+    """Check places against the columns of the tidy table: a place no reader knows would hold every row."""
     valves = {name for names in declared.valves.values() for name in names} | {"open"}
     for key, values in characteristic.places.items():
         below = node.nearest("places", key)
@@ -198,6 +200,7 @@ def _places(characteristic: Characteristic, node: Node, declared: Declared) -> I
 def _derived(
     stage: Stage, characteristic: Characteristic, node: Node, declared: Declared
 ) -> Iterator[PlanFault]:
+    """Check that what a figure is computed from is measured at its own stage, and that it says of what."""
     derive = characteristic.derive
     if derive is None:
         return
@@ -245,6 +248,7 @@ def _cards(plan: Plan, tree: Node, declared: Declared) -> Iterator[PlanFault]:
 
 
 def _card_content(card: Card, plan: Plan, node: Node, declared: Declared) -> Iterator[PlanFault]:
+    """Check that a card holds something, and nothing that its stage or its reader does not know."""
     if card.stage is None:
         if card.characteristics or card.source != "bench":
             mend = "Add `stage:` with the id of the stage the card belongs to."
@@ -298,5 +302,5 @@ def _fault(node: Node, key: str, problem: str, mend: str) -> PlanFault:
 
 def _unknown(node: Node, key: str, noun: str, name: str, known: Iterable[str]) -> PlanFault:
     names = sorted(known)
-    mend = did_you_mean(name, names) or f"Known: {name_list(names)}."
+    mend = did_you_mean(name, names) or f"Known: {some_of(names)}."
     return _fault(node, key, f'there is no {noun} named "{name}"', mend)

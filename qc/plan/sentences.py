@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping
-from difflib import get_close_matches
 from typing import Any
 
 from pydantic import BaseModel
@@ -25,6 +24,7 @@ from qc.plan.model import (
     Workshop,
 )
 from qc.plan.tree import WHOLE, Node
+from qc.words import closest, some_of
 
 _CLASSES: dict[str, type[BaseModel]] = {
     "workshop": Workshop,
@@ -58,24 +58,8 @@ def did_you_mean(name: str, known: Iterable[str]) -> str:
     >>> did_you_mean("xyz", ["alto", "tenor"])
     ''
     """
-    names = {other.casefold(): other for other in known}
-    near = get_close_matches(name.casefold(), names, n=1, cutoff=0.6)
-    return f'Did you mean "{names[near[0]]}"?' if near else ""
-
-
-def name_list(names: Iterable[str], most: int = 8) -> str:
-    """Return names joined by commas, cut after `most`.
-
-    Examples
-    --------
-    >>> name_list(["a", "b", "c"], most=2)
-    'a, b and 1 more'
-    """
-    known = list(names)
-    if not known:
-        return "none"
-    rest = len(known) - most
-    return ", ".join(known[:most]) + (f" and {rest} more" if rest > 0 else "")
+    near = closest(name, list(known))
+    return f'Did you mean "{near}"?' if near else ""
 
 
 def model_faults(errors: Iterable[Mapping[str, Any]], tree: Node) -> list[PlanFault]:
@@ -141,6 +125,7 @@ def _fault(path: tuple[str | int, ...], errors: list[Mapping[str, Any]], tree: N
 def _sentence(
     kind: str, path: tuple[str | int, ...], errors: list[Mapping[str, Any]], node: Node
 ) -> tuple[str, str]:
+    """Say a fault of the model in words; the order matters, the narrower reason first."""
     given = _shown(node.value)
     context: Mapping[str, Any] = errors[0].get("ctx") or {}
     if kind == "extra_forbidden":
@@ -170,6 +155,7 @@ def _sentence(
 
 
 def _wrong_form(kind: str, given: str, node: Node) -> tuple[str, str]:
+    """Say what was wanted in place of a text that is no number, day or list, by the likeliest slip."""
     text = node.value if isinstance(node.value, str) else ""
     if kind == "finite_number" or text.strip().strip("+-.").casefold() in {"inf", "nan"}:
         return f"{given} is not a number one can measure", "Write an ordinary number, or take the line out."
@@ -200,7 +186,7 @@ def _unknown_field(path: tuple[str | int, ...]) -> tuple[str, str]:
     above = next((name for name in reversed(names[:-1]) if name in _CLASSES), "")
     known = list((_CLASSES[above] if above else Plan).model_fields)
     guess = did_you_mean(names[-1], known)
-    return f'there is no field "{names[-1]}" here', guess or f"Known fields: {name_list(known, most=30)}."
+    return f'there is no field "{names[-1]}" here', guess or f"Known fields: {some_of(known, most=30)}."
 
 
 def _shown(value: object) -> str:

@@ -14,7 +14,7 @@ import yaml
 
 from qc.plan.errors import PlanFault
 
-MOST_BYTES = 2_000_000
+MOST_BYTES = 2_000_000  # chosen: eighty times the plan of the sample workshop
 MOST_DEPTH = 12  # the deepest field of a plan lies at 7
 WHOLE = "the whole file"
 _NOTHING = frozenset({"", "~", "null", "Null", "NULL"})
@@ -186,6 +186,7 @@ class _Builder:
         self._place(Node(None if nothing else event.value, line))
 
     def _start(self, event: yaml.MappingStartEvent | yaml.SequenceStartEvent, line: int) -> None:
+        """Open a list or a block; one in the place of a name is told and read on, for the faults below."""
         if len(self._open) >= MOST_DEPTH:
             raise _TooDeep(line)
         if event.anchor is not None:
@@ -205,6 +206,7 @@ class _Builder:
         self._keys.append(None)
 
     def _place(self, node: Node) -> None:
+        """Put a value where the open node waits for one; of a name given twice the first stays."""
         if not self._open:
             self.root = node if self.root is None else self.root
             return
@@ -220,6 +222,7 @@ class _Builder:
             return
         key, line = waiting
         node.path = f"{above.path}.{key}" if above.path else key
+        # a block begins a line below its name; a fault is looked for at the name
         node.line = line
         if key in above.value:
             first = above.key_lines[key]
@@ -246,6 +249,7 @@ def _bad_characters(text: str) -> Iterator[PlanFault]:
 
 
 def _syntax_fault(error: yaml.YAMLError, text: str) -> PlanFault:
+    """Guess the slip behind a syntax error: the parser's words speak of tokens, not of what was typed."""
     mark = getattr(error, "problem_mark", None) or getattr(error, "context_mark", None)
     if mark is None:
         return _whole("cannot be read", "Save it as plain UTF-8 text.")

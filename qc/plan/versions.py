@@ -73,6 +73,8 @@ def _timeline(
     turns = {date.min, day, *dated, *(e.since for e in before.limits if e.since is not None)}
     entries: list[Limits] = []
     for turn in sorted(turns):
+        # the old version speaks for the days before the new one came in, unless the new
+        # file dates an entry itself
         own = turn >= day or not known or (written is not None and turn >= written)
         plan_then, figure = (plan, now) if own else (past, before)
         found = plan_then.limits(figure, model, turn)

@@ -133,6 +133,9 @@ from .numbers import GREATEST as GREATEST
 from .numbers import THREE_SIGMA_RATE as THREE_SIGMA_RATE
 from .numbers import Baseline as Baseline
 from .numbers import Factors as Factors
+from .numbers import Flags as Flags
+from .numbers import Floats as Floats
+from .numbers import Integers as Integers
 from .numbers import LimitRule as LimitRule
 from .numbers import Rule as Rule
 from .numbers import Setting as Setting

@@ -75,6 +75,7 @@ def frame_of(rows: Iterable[Mapping[str, Any]]) -> pl.DataFrame:
 
     flat = [_flat(row) for row in rows]
     names = dict.fromkeys(name for row in flat for name in row)
+    # not strict: 257 in one row and 257.5 in the next make one column of floats, not an error
     return pl.DataFrame([pl.Series(name, [row.get(name) for row in flat], strict=False) for name in names])
 
 

@@ -70,14 +70,16 @@ class Instrument:
     tuning_slide_travel_mm: float | None = None
 
     def __post_init__(self) -> None:
+        """Refuse a length or a valve in another unit: metres and inches look like millimetres in a cell."""
         if not 500 <= self.length_mm <= 12000:
             raise TradeError(
                 f"an effective length of {self.length_mm} mm is no slide instrument's",
                 "Give it in millimetres; a tenor is about 2945, an alto 2206, a contrabass 5890",
             )
         names = [valve.name for valve in self.valves]
+        plain = [name.strip().casefold() for name in names]
         for valve in self.valves:
-            if names.count(valve.name) > 1 or not valve.name.strip():
+            if plain.count(valve.name.strip().casefold()) > 1 or not valve.name.strip():
                 raise TradeError(f"valve name {valve.name!r} is empty or used twice", "Name each valve once")
             if not 0 < valve.added_mm < 3 * self.length_mm:
                 raise TradeError(
@@ -88,6 +90,16 @@ class Instrument:
                 raise TradeError(
                     f"valve {valve.name} depends on {valve.depends_on!r}, which the model does not have",
                     f"The valves are: {', '.join(names)}",
+                )
+        on = {valve.name: valve.depends_on for valve in self.valves}
+        for name in names:
+            below = on[name]
+            for _ in names:
+                below = None if below is None else on[below]
+            if below is not None:  # more steps than there are valves: the chain never ends
+                raise TradeError(
+                    f"valve {name} depends on itself, directly or through another valve",
+                    "Leave `depends_on` out where the valve sounds alone",
                 )
 
     @property
@@ -133,6 +145,7 @@ def valve_state(instrument: Instrument, text: str | None) -> tuple[str, ...]:
     word = (text or "").strip()
     if word.casefold() in {"", "open", "none", "-", "0"}:
         return ()
+    # a model may name a valve "F+D" itself: the whole cell is tried before it is cut at the plus
     whole = {valve.name.casefold(): valve.name for valve in instrument.valves}.get(word.casefold())
     names = {instrument.valve(part).name for part in ([whole] if whole else word.split("+"))}
     for name in names:
@@ -336,6 +349,7 @@ def slide_table(instrument: Instrument, state: Sequence[str] = ()) -> tuple[tupl
     [0.0, 116.9, 240.7, 371.9, 510.9]
     """
     length = state_length_mm(instrument, state)
+    # a hair more, so that the last position of the open slide is not lost to rounding
     last = math.floor(reachable_semitones(instrument, state) + 1e-9)
     return tuple((step + 1, slide_travel_mm(length, step)) for step in range(last + 1))
 

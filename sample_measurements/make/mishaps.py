@@ -131,6 +131,7 @@ def _place(mishap: Mishap) -> tuple[str, str, int]:
 
 
 def _spoil_figures(spoiler: Spoiler) -> None:
+    """Spoil figures in the ways a checker knows; each kind where a bench could really make it."""
     slip, spoil = "decimal-slip", spoiler.spoil
     spoil(slip, "Lacquer card", "Thickness [um]", lambda text: figure(float(text) / 10, 2))
     spoil(slip, "Lacquer card", "Thickness [um]", lambda text: figure(float(text) * 10, 0))
@@ -187,6 +188,7 @@ def _split_comma(spoiler: Spoiler) -> None:
 
 
 def _spoil_words(spoiler: Spoiler) -> None:
+    """Spoil serials, codes, places and dates; some land on another piece that exists, the hardest to see."""
     spoil = spoiler.spoil
     spoil("unknown-serial", "Joints card", "Serial", lambda text: text.replace("0", "O", 1))
     spoil("unknown-serial", "Polishing card", "Serial", lambda text: f"QH-0{text[3:6]}")

@@ -60,6 +60,7 @@ def _shipping(flow: Flow, seed: int) -> dict[str, Tab]:
 
 
 def _returns(flow: Flow, seed: int) -> dict[str, Tab]:
+    """Let a few pieces come back; every piece draws, so that one more return leaves the others alone."""
     noise = Noise(seed, "returns")
     back: list[tuple[date, Piece, str]] = []
     position = {day: index for index, day in enumerate(flow.days)}
@@ -80,6 +81,7 @@ def _returns(flow: Flow, seed: int) -> dict[str, Tab]:
 
 
 def _rework(flow: Flow, seed: int) -> dict[str, Tab]:
+    """Note rework; every piece draws its figures, so that another share of rework changes no other piece."""
     noise = Noise(seed, "rework")
     done: list[tuple[date, Piece, str, float, str, str]] = []
     for stage, causes in REWORK.items():

@@ -129,6 +129,7 @@ def _written(text: str, habit: Habit) -> str:
 
 
 def _workbook(sheet: Sheet) -> bytes:
+    """Write numbers as numbers and dates as cells where the bench does, as a spreadsheet would keep them."""
     buffer = io.BytesIO()
     book = xlsxwriter.Workbook(buffer, {"in_memory": True})
     book.set_properties({"title": sheet.path.rsplit("/", 1)[-1], "created": MADE})

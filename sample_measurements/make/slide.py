@@ -63,6 +63,7 @@ def force_cards(flow: Flow, seed: int) -> list[Sheet]:
         tab = Tab("", head, ["Date", "Serial", "Model", "Person", "Slide force [N]"])
         for piece in pieces:
             value = scenario.FORCE_MEDIAN * noise.ratio(scenario.FORCE_SPREAD)
+            # the step of the spring balance in `plan.yaml`
             value = round(value / 0.05) * 0.05
             person = noise.pick(scenario.CREW["slide"])
             day = piece.days["slide"].isoformat()

@@ -42,6 +42,7 @@ def _change(
 
 
 def _wear(flow: Flow) -> Truth:
+    """Tell the die's break from its line: what must be found, and the line it is to be found against."""
     own = [tube for tube in flow.tubes if tube.die == scenario.WEARING_DIE]
     late = [tube for tube in own if tube.draws > scenario.WORN_THROUGH_DRAW]
     slope = scenario.DIES["tenor"][1][3]

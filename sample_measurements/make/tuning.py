@@ -95,6 +95,7 @@ def _sitting(tab: Tab, piece: Piece, plan: Plan, tester: str, noise: Noise) -> N
     voice = _voice(piece, model, noise)
     air_c = round(21.0 + noise.normal(1.4), 1)
     reference = plan.workshop.reference_temperature_c
+    # half of 1200: the speed of sound goes with the root of the absolute temperature
     common = 600.0 * math.log2((air_c + ZERO_C) / (reference + ZERO_C))
     common += scenario.TESTER_CENTS[tester] + noise.normal(scenario.SITTING_SD_CENTS)
     for valve, position, partial in _notes(model):

@@ -81,6 +81,7 @@ def sample_flow(plan: Plan) -> Flow:
 
 
 def _all_sheets(flow: Flow, plan: Plan, seed: int) -> list[Sheet]:
+    """Make every bench's sheets; each draws from a stream of its own, so their order does not matter."""
     bores = tube_bores(flow, seed)
     return [
         *drawing_logs(flow, bores, seed),

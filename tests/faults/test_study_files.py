@@ -16,17 +16,23 @@ import qc.cli.main as whole
 from qc.cli.main import main
 
 N = 30
-RNG = np.random.default_rng(3)
+
+
+def readings(seed, mean):
+    """Return one column of invented readings."""
+    return np.random.default_rng(seed).normal(mean, 1, N).round(3).tolist()
+
+
 GOOD = {
-    "mm": RNG.normal(10, 1, N).round(3).tolist(),
-    "wall": RNG.normal(5, 1, N).round(3).tolist(),
-    "gap": RNG.normal(1, 1, N).round(3).tolist(),
+    "mm": readings(1, 10),
+    "wall": readings(2, 5),
+    "gap": readings(3, 1),
     "tray": np.repeat(np.arange(10), 3).tolist(),
     "spot": ["near", "middle", "far"] * 10,
-    "faults": RNG.poisson(4, N).tolist(),
+    "faults": np.random.default_rng(4).poisson(4, N).tolist(),
     "pieces": [50] * N,
     "draws": list(range(1, N + 1)),
-    "days": RNG.exponential(10, N).round(2).tolist(),
+    "days": np.random.default_rng(5).exponential(10, N).round(2).tolist(),
     "model": ["tenor", "alto"] * 15,
     "part": np.repeat(np.arange(5), 6).tolist(),
     "who": ["P1", "P2", "P3"] * 10,

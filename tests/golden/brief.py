@@ -11,6 +11,11 @@ import numpy as np
 LONG = 40
 """Lists longer than this are shortened."""
 
+MANY = 4
+"""Of more parts side by side on a page (rows of a table), the first, the last and a digest are kept."""
+LOOKS = ("font", "margin", "hoverlabel", "modebar", "paper_bgcolor", "plot_bgcolor", "tickfont", "config")
+"""Looks that every figure shares: kept as a digest."""
+
 
 def brief(value, long=LONG):
     """Return plain values with long lists shortened; text and short lists stay whole."""
@@ -37,7 +42,7 @@ def _shortened(values, long):
     numbers = [float(v) for v in values if isinstance(v, int | float) and not isinstance(v, bool)]
     numbers = [v for v in numbers if math.isfinite(v)]
     others = [repr(v) for v in values if not isinstance(v, int | float) or isinstance(v, bool)]
-    short = {"length": len(values), "first": brief(values[0], long), "last": brief(values[-1], long)}
+    short = {"length": len(values), "ends": [brief(values[0], long), brief(values[-1], long)]}
     if numbers:
         short |= {"numbers": len(numbers), "sum": math.fsum(numbers)}
     if others:
@@ -152,20 +157,31 @@ def outline(component):
 def _outline(part, depth, lines, figures):
     pad = " " * depth
     if isinstance(part, list):
-        for one in part:
-            _outline(one, depth, lines, figures)
+        blocks = [_block(one, depth, figures) for one in part]
+        if len(blocks) > MANY:
+            rest = blocks[2:-1]
+            blocks[2:-1] = [[f"{pad}… {len(rest)} more, {digest(str(rest))}"]]
+        lines += chain.from_iterable(blocks)
     elif isinstance(part, dict) and "props" in part:
         props = dict(part["props"])
         inside = props.pop("children", None)
         if "figure" in props:
-            figures.append(brief(_decoded(props.pop("figure")), 8))
+            figures.append(brief(decoded(props.pop("figure")), 4))
         if "tree" in props:
             props["tree"] = digest(str(props["tree"]))
-        words = " ".join(f"{name}={_plain(value)}" for name, value in props.items() if value is not None)
+        words = " ".join(
+            f"{name}={_plain(value)}" for name, value in sorted(props.items()) if value is not None
+        )
         lines.append(f"{pad}{part['type']} {words}".rstrip())
         _outline(inside, depth + 1, lines, figures)
     elif part is not None:
         lines.append(f"{pad}| {part}")
+
+
+def _block(part, depth, figures):
+    lines = []
+    _outline(part, depth, lines, figures)
+    return lines
 
 
 def _plain(value):
@@ -174,12 +190,14 @@ def _plain(value):
     return str(brief(value, 6))
 
 
-def _decoded(value):
+def decoded(value):
     """Return a figure with its packed arrays as lists."""
     import base64
 
     if isinstance(value, dict):
         if set(value) >= {"dtype", "bdata"}:
             return np.frombuffer(base64.b64decode(value["bdata"]), value["dtype"]).tolist()
-        return {k: _decoded(v) for k, v in value.items() if k != "template"}
-    return [_decoded(v) for v in value] if isinstance(value, list) else value
+        shown = {k: v for k, v in value.items() if k != "template" and k not in LOOKS}
+        looks = {k: v for k, v in value.items() if k in LOOKS}
+        return {k: decoded(v) for k, v in shown.items()} | ({"looks": digest(str(looks))} if looks else {})
+    return [decoded(v) for v in value] if isinstance(value, list) else value

@@ -47,12 +47,12 @@ WORKSHOP = {
     "signals": ["signals", *W],
     "signals-list": ["signals", "list", *W],
     "signals-all": ["signals", "list", "--all", *W],
-    "signals-past": ["signals", "--all", *W, "--as-of", "2026-09-15"],
+    "signals-past": ["signals", "--all", *W, "--as-of", "2025-12-31"],
     "signal-wear": ["signals", "show", "4ae10cd369dd", *W],
     "signal-shift": ["signals", "show", "ad5dad1e3d36", *W],
     "signal-single": ["signals", "show", "aa60abec8727", *W],
     "signal-spread": ["signals", "show", "cea38725fbec", *W],
-    "signal-past": ["signals", "show", "20384a513430", *W, "--as-of", "2026-09-15"],
+    "signal-past": ["signals", "show", "20384a513430", *W, "--as-of", "2025-09-15"],
     "signal-none": ["signals", "show", "none", *W],
     "held-list": ["held", "list", *W],
     "held-of-sheet": ["held", "list", "--sheet", "slide-force_2026-05.csv", *W],
@@ -115,7 +115,7 @@ TABLES = {
     "gauge-crossed-by-hand": [*TRIAL, "--person", "person", "--by-hand", "--keep-interaction"],
     "gauge-nested": [*TRIAL, "--person", "person", "--nested"],
     "gauge-one-person": [*TRIAL, "--resolution", "0.001", "--upper", "14.1"],
-    "gauge-linearity": [*TRIAL, "--reference", "true"],
+    "gauge-linearity": ["gauge", "{t}/trial.csv", "--value", "mm", "--reference", "true"],
     "gauge-agreement": [*VERDICTS, "--agreement"],
     "gauge-agreement-truth": [*VERDICTS, "--agreement", "--truth", "right", "--bad", "bad"],
     "gauge-days": [*DAYS, "--part", "part", "--run", "run", "--lower", "9.95", "--upper", "10.05"],
@@ -184,8 +184,8 @@ CHANGES = [
     ["held", "mend", "119", "--as-typed", "--who", "IS", *W],
     ["held", "mend", "117", "--accept", "--who", "IS", *W],
     ["held", "export", "{out}/held.csv", *W],
-    ["signals", "take", "ac266b196337", "--who", "KB", "--text", "gauge is being checked", *W],
-    ["signals", "comment", "ac266b196337", "zeroed against the ring", "--who", "KB", *W],
+    ["signals", "take", "ac266b196337", "--who", "BK", "--text", "gauge is being checked", *W],
+    ["signals", "comment", "ac266b196337", "zeroed against the ring", "--who", "BK", *W],
     [
         "signals",
         "close",
@@ -204,7 +204,7 @@ CHANGES = [
     ["signals", "reopen", "aa60abec8727", "--who", "IS", "--text", "it came again", *W],
     ["signals", "show", "ad5dad1e3d36", *W],
     ["signals", "list", "--all", *W],
-    ["baseline", "freeze", "tuning/wrap_f/all", "--from", "QH-1104", "--to", "QH-1180", "--who", "IS"]
+    ["baseline", "freeze", "tuning/wrap_f/all", "--from", "QH-1104", "--to", "QH-1181", "--who", "IS"]
     + ["--why", "before the mandrel was changed", *W],
     ["baseline", "leave-out", "slide/force/all", "--from", "QH-1119", "--who", "IS", "--why", "bent rig", *W],
     ["baseline", "list", *W],
@@ -214,4 +214,99 @@ CHANGES = [
     ["held", "list", *W],
     ["verify", *W],
 ]
-"""What changes a workshop, one after the other in one copy, and the state after."""
+"""What changes a copy of the workshop, one after the other, and the state after; answered in JSON."""
+
+CHANGES_IN_TEXT = [
+    ["upload", "{sheets}/slide/slide-force_2026-06.csv", "--who", "FN", *W],
+    ["upload", "{t}/bad_card.csv", "--who", "FN", *W],
+    ["upload", "{t}/no_card.csv", *W],
+    ["held", "list", "--sheet", "bad_card.csv", *W],
+    ["held", "mend", "116", "--accept", "--who", "IS", *W],
+    ["held", "mend", "122", "--set", "value=33", "--who", "IS", *W],
+    ["held", "mend", "1-3", "--drop", "--who", "IS", *W],
+    ["held", "mend", "119", "--as-typed", "--who", "IS", *W],
+    ["held", "export", "{out}/held.csv", *W],
+    ["signals", "take", "5e2878281dd4", "--who", "BK", *W],
+    ["signals", "comment", "5e2878281dd4", "nozzle is on order", "--who", "BK", *W],
+    [
+        "signals",
+        "close",
+        "5e2878281dd4",
+        "--cause",
+        "nozzle",
+        "--action",
+        "nozzle changed",
+        "--who",
+        "IS",
+        *W,
+    ],
+    ["signals", "reopen", "5e2878281dd4", "--who", "IS", *W],
+    ["signals", "close", "b739e9278008", "--false", "--who", "IS", *W],
+    ["signals", "close", "b739e9278008", *W],
+    ["baseline", "freeze", "slide/force/all", "--from", "QH-1041", "--to", "QH-1090", "--who", "IS"]
+    + ["--why", "one rig", *W],
+    [
+        "baseline",
+        "undo",
+        "slide/force/all",
+        "--from",
+        "QH-1119",
+        "--who",
+        "IS",
+        "--why",
+        "rig was straight",
+        *W,
+    ],
+    ["signals", "list", "--all", *W],
+    ["baseline", "list", *W],
+    ["status", *W],
+    ["verify", *W],
+]
+"""Further changes in the same copy, answered in words."""
+
+MONTHS = [*(f"2025-{month:02d}" for month in range(7, 13)), *(f"2026-{month:02d}" for month in range(1, 11))]
+FORCE = [f"{{sheets}}/slide/slide-force_{month}.csv" for month in MONTHS]
+POLISH = [f"{{sheets}}/polish/polishing_{month}.csv" for month in MONTHS]
+BEFORE_MADE = [
+    ["upload", *FORCE, "--who", "FN", *W],
+    ["upload", *POLISH, "--who", "RO", *W],
+    ["upload", "{t}/force_rises.csv", "--who", "FN", *W],
+    ["held", "mend", "4", "--accept", "--who", "FN", *W],
+    ["signals", "take", "8511de5d447d", "--who", "BK", "--text", "the plate is looked at", *W],
+    [
+        "signals",
+        "close",
+        "8511de5d447d",
+        "--cause",
+        "tight-slide",
+        "--action",
+        "lapped again",
+        "--who",
+        "IS",
+        *W,
+    ],
+    ["signals", "close", "72e27fc778a3", "--false", "--who", "IS", "--text", "nothing was found", *W],
+    ["baseline", "freeze", "polish/mass_loss/tenor", "--from", "QH-1021", "--to", "QH-1100", "--who", "IS"]
+    + ["--why", "one wheel, one compound", *W],
+    ["baseline", "leave-out", "slide/force/all", "--from", "QH-1040", "--to", "QH-1041", "--who", "IS"]
+    + ["--why", "the spring balance hung askew", *W],
+]
+"""How the workshop of `workshop_before.zip` was made, once."""
+
+BEFORE_ASKED = {
+    "status": ["status", *W],
+    "status-past": ["status", *W, "--as-of", "2026-06-30"],
+    "signals": ["signals", "--all", *W],
+    "held": ["held", "list", *W],
+    "baseline": ["baseline", "list", *W],
+    "verify": ["verify", *W],
+    "rejudge": ["rejudge", *W],
+}
+BEFORE_LATER = {
+    "later-upload": ["upload", "{sheets}/slide/slide-force_2026-11.csv", "--who", "FN", *W],
+    "later-mend": ["held", "mend", "1", "--accept", "--who", "FN", *W],
+    "later-status": ["status", *W],
+    "later-signals": ["signals", "--all", *W],
+    "later-verify": ["verify", *W],
+}
+"""What it is asked, and what is done to a copy of it afterwards."""

@@ -1,4 +1,4 @@
-"""Write the golden files anew: ``python tests/golden/take.py [NAME ...]``; look at the difference before keeping it."""
+"""Write the golden files anew: ``python tests/golden/take.py [NAME ...]``; look at the difference."""
 
 import importlib.util
 import sys

@@ -10,15 +10,18 @@ import json
 import os
 import re
 import shutil
-from contextlib import redirect_stderr, redirect_stdout
+import sys
+import zipfile
+from contextlib import ExitStack, redirect_stderr, redirect_stdout
 from functools import cached_property
 from pathlib import Path
+from unittest.mock import patch
 
 HERE = Path(__file__).resolve().parent
 FILES, TABLES = HERE / "files", HERE / "tables"
 BEFORE = HERE / "before"
 HOST = {"Host": "127.0.0.1:8050"}
-MONTH = "2026-10"
+MONTH, EARLY = "2026-10", "2025-09"
 NUMBER = {"rel": 1e-9, "abs": 1e-12}
 
 
@@ -91,32 +94,17 @@ class Taker:
 
     # --- the command line
 
-    def run(self, words, folder=None):
-        """Run a command as text and as JSON; return exit codes, what it said, and the JSON's values."""
-        text = self.call(words, folder)
-        if text["code"] == 2:
-            return {"words": words, **text}
-        return {"words": words, **text, "json": self.call([*words, "--json"], folder, as_json=True)}
+    def run(self, words):
+        """Run a command in text and JSON over the copy that is only read."""
+        return run(words, self.places())
 
     def call(self, words, folder=None, as_json=False):
-        """Run one command in this process."""
-        from qc.cli.main import main
+        """Run a command once, over the copy that is only read or another one."""
+        return call(words, self.places(folder), as_json)
 
-        places = {"demo": folder or self.demo, "t": TABLES, "out": self.out, "sheets": sheet_folder()}
-        out, err = io.StringIO(), io.StringIO()
-        before, os.environ["COLUMNS"] = os.environ.get("COLUMNS"), "80"
-        try:
-            with redirect_stdout(out), redirect_stderr(err):
-                code = main([word.format(**places) for word in words])
-        finally:
-            os.environ.pop("COLUMNS")
-            if before is not None:
-                os.environ["COLUMNS"] = before
-        said, wrong = (plain(stream.getvalue(), places) for stream in (out, err))
-        found = {"code": code, "err": wrong.splitlines()}
-        if not as_json:
-            return {**found, "out": said.splitlines()}
-        return {**found, "out": short.brief(json.loads(said)) if said else None}
+    def places(self, folder=None):
+        """Return the folders a command may name."""
+        return {"demo": folder or self.demo, "out": self.out}
 
     def take_command(self, name):
         """One command that changes nothing."""
@@ -137,7 +125,7 @@ class Taker:
 
     def take_month(self, _):
         """The report of the last finished month, in words and cells."""
-        said = self.call(["month", MONTH, "--out", "{out}/month", "--workshop", "{demo}"])
+        said = self.call(["month", EARLY, "--out", "{out}/early", "--workshop", "{demo}"])
         found = self.call(
             ["month", MONTH, "--out", "{out}/month", "--workshop", "{demo}", "--json"], as_json=True
         )
@@ -160,7 +148,7 @@ class Taker:
     def client(self):
         """A client of the board over the copy; nothing is uploaded, so no worker is started."""
         from dashboard.app import build_app
-        from qc.jobs.board_data import StoreBoardData
+        from qc.jobs.board import StoreBoardData
 
         return build_app(StoreBoardData(self.demo, None), _NoUploads()).server.test_client()
 
@@ -183,7 +171,10 @@ class Taker:
         """One kind of page, every one of it."""
         if part == "data":
             return {key: self._data(key) for key in self.series}
-        return {path: self.page(path) for path in self._paths(part)}
+        pages = {path: self.page(path) for path in self._paths(part)}
+        if part == "stages":  # their charts are those of the series, pinned there
+            pages = {path: {**page, "figures": len(page["figures"])} for path, page in pages.items()}
+        return pages
 
     def _paths(self, part):
         if part == "series":
@@ -234,17 +225,13 @@ class Taker:
     def take_changes(self, _):
         """What each command answers that changes a workshop, one after the other in one copy."""
         folder = Path(shutil.copytree(self.made, self.room / "changed"))
-        said = [
-            {"words": words, **self.call([*words, "--json"], folder, as_json=True)} for words in cases.CHANGES
-        ]
-        said = [answer if answer["code"] != 2 else {**answer, "out": None} for answer in said]
-        again = Path(shutil.copytree(self.made, self.room / "again"))
-        texts = [{"words": words, **self.call(words, again)} for words in cases.CHANGES]
-        return {
-            "json": said,
-            "text": texts,
-            "exported": (self.out / "held.csv").read_text("utf-8").splitlines(),
-        }
+        answers = []
+        for words in cases.CHANGES:
+            answer = self.call([*words, "--json"], folder, as_json=True)
+            answers.append({"words": words, **answer})
+        texts = [{"words": words, **self.call(words, folder)} for words in cases.CHANGES_IN_TEXT]
+        exported = (self.out / "held.csv").read_text("utf-8").splitlines()
+        return {"json": answers, "text": texts, "exported": exported}
 
     # --- the offered names
 
@@ -262,6 +249,46 @@ class Taker:
                 takes = list(inspect.signature(thing).parameters) if inspect.isfunction(thing) else None
                 found[f"{package}.{name}"] = takes if takes is not None else type(thing).__name__
         return found
+
+
+def ask_before(folder):
+    """Unpack the workshop of an earlier program, yield what it answers, then what it does with new sheets."""
+    with zipfile.ZipFile(HERE / "workshop_before.zip") as packed:
+        packed.extractall(folder)
+    for name, words in cases.BEFORE_ASKED.items():
+        yield name, run(words, {"demo": folder})
+    for name, words in cases.BEFORE_LATER.items():
+        yield name, {"words": words, **call([*words, "--json"], {"demo": folder}, as_json=True)}
+
+
+def run(words, places):
+    """Run a command as text and as JSON; return exit codes, what it said, and the JSON's values."""
+    text = call(words, places)
+    if text["code"] == 2:
+        return {"words": words, **text}
+    return {"words": words, **text, "json": call([*words, "--json"], places, as_json=True)}
+
+
+def call(words, places, as_json=False):
+    """Run one command in this process; the folders it names are written as plain words."""
+    from qc.cli.main import main
+
+    places = {**places, "t": TABLES, "sheets": sheet_folder()}
+    out, err = io.StringIO(), io.StringIO()
+    as_installed = (
+        patch.dict(os.environ, COLUMNS="80"),
+        patch.object(sys, "argv", ["qc"]),
+        patch.object(sys.modules["__main__"], "__package__", None),  # else help names the test program
+    )
+    with ExitStack() as around:
+        for one in (*as_installed, redirect_stdout(out), redirect_stderr(err)):
+            around.enter_context(one)
+        code = main([word.format(**places) for word in words])
+    said, wrong = (plain(stream.getvalue(), places) for stream in (out, err))
+    found = {"code": code, "err": wrong.splitlines()}
+    if not as_json:
+        return {**found, "out": said.splitlines()}
+    return {**found, "out": short.brief(json.loads(said)) if said else None}
 
 
 def sheet_folder():
@@ -286,10 +313,10 @@ def read_written(path, room):
     if path.suffix == ".png":
         return short.brief_picture(path)
     if path.suffix == ".html":
-        calls = re.findall(
-            r"Plotly\.newPlot\(\s*\"[^\"]*\",\s*(\[.*?\]),\s*\{", path.read_text("utf-8"), re.S
-        )
-        return [short.brief(short._decoded(json.loads(found)), 8) for found in calls]
+        page = re.sub(
+            "<metadata>.*?</metadata>", "", path.read_text("utf-8"), flags=re.S
+        )  # names the drawing library
+        return short.brief_html(page)
     import polars as pl
 
     wrote = sorted(room.glob(f"{path.stem}*{path.suffix}"))

@@ -34,6 +34,16 @@ def test_nothing_changed(taker, name):
     assert found == [], "\n".join(found[:20])
 
 
+def test_a_workshop_of_an_earlier_program_is_carried_over(tmp_path):
+    """Its verdicts, signals, held rows and a lead's decisions stand, and it takes in further sheets."""
+    answers = dict(taking.ask_before(tmp_path / "shop"))
+    assert sorted(answers) == sorted(path.stem for path in taking.BEFORE.iterdir())
+    for name, answer in answers.items():
+        kept = json.loads((taking.BEFORE / f"{name}.json").read_text("utf-8"))
+        found = list(taking.differences(kept, taking.settled(answer), name))
+        assert found == [], "\n".join(found[:20])
+
+
 def test_every_file_is_compared():
     assert sorted(path.stem for path in taking.FILES.iterdir()) == sorted(taking.Taker.names())
 

@@ -1,6 +1,6 @@
 import pytest
 
-from qc.plan.sentences import did_you_mean, name_list
+from qc.plan.sentences import did_you_mean
 
 
 @pytest.mark.parametrize(
@@ -15,9 +15,3 @@ from qc.plan.sentences import did_you_mean, name_list
 )
 def test_the_guess(name, known, guess):
     assert did_you_mean(name, known) == guess
-
-
-def test_long_lists_are_cut_with_a_count():
-    assert name_list([]) == "none"
-    assert name_list(["a"]) == "a"
-    assert name_list(map(str, range(12))) == "0, 1, 2, 3, 4, 5, 6, 7 and 4 more"

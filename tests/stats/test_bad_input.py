@@ -16,19 +16,18 @@ import pytest
 from qc import stats as qs
 from qc.stats import StatisticsError
 
-RNG = np.random.default_rng(1)
-V = RNG.normal(10, 1, 30)
-COUNT = RNG.poisson(4, 30).astype(float)
+V = np.random.default_rng(1).normal(10, 1, 30)
+COUNT = np.random.default_rng(2).poisson(4, 30).astype(float)
 SIZE = np.full(30, 50.0)
 TIMES = np.abs(V)
-MATRIX = RNG.normal(size=(30, 3))
+MATRIX = np.random.default_rng(3).normal(size=(30, 3))
 RISING = np.arange(30.0)
 TRAY = [f"g{i // 3}" for i in range(30)]
 SPOT = ["a", "b", "c"] * 10
 PART = [f"p{i // 6}" for i in range(30)]
 WHO = ["A", "B", "C"] * 10
 RINGS = np.repeat([9.0, 10.0, 11.0], 10)
-CUBE = RNG.normal(size=(5, 3, 2))
+CUBE = np.random.default_rng(4).normal(size=(5, 3, 2))
 VERDICTS = ["a", "a", "b", "b", "a", "b"]
 OTHERS = ["a", "a", "b", "b", "a", "a"]
 TWO = pl.DataFrame({"series": ["a"] * 15 + ["b"] * 15, "value": V})

@@ -11,13 +11,12 @@ from hypothesis import strategies as st
 
 from qc import stats as qs
 
-RNG = np.random.default_rng(11)
-V = RNG.integers(900, 1100, 36).astype(float)
+V = np.random.default_rng(11).integers(900, 1100, 36).astype(float)
+MATRIX = np.random.default_rng(12).integers(900, 1100, (36, 3)).astype(float)
 TRAY = np.repeat(np.arange(12), 3)
 SPOT = ["near", "middle", "far"] * 12
 PART, WHO = np.repeat(np.arange(6), 6).tolist(), ["a", "b", "c"] * 12
 RINGS = np.repeat([900.0, 1000.0, 1100.0], 12)
-MATRIX = RNG.integers(900, 1100, (36, 3)).astype(float)
 SHIFTS, SCALES = (-64.0, 4096.0), (0.25, 32.0)
 
 

@@ -17,8 +17,7 @@ from statsmodels.stats.stattools import durbin_watson
 from qc import stats as qs
 from qc.stats import LimitRule, Setting
 
-RNG = np.random.default_rng(17)
-V = RNG.normal(50, 2, 40)
+V = np.random.default_rng(17).normal(50, 2, 40)
 
 
 def within_errors(found, wanted, count, errors=4.0):
@@ -49,8 +48,8 @@ def test_mean_change_from_target_is_the_likeliest_split():
     assert found.statistic**2 / 2 == pytest.approx(gain, rel=1e-9)
 
 
-def test_t2_is_the_squared_mahalanobis_distance():
-    figures = RNG.multivariate_normal([0, 0, 0], [[1, 0.5, 0], [0.5, 2, 0.3], [0, 0.3, 1]], 30)
+def test_t2_is_the_squared_mahalanobis_distance(rng):
+    figures = rng.multivariate_normal([0, 0, 0], [[1, 0.5, 0], [0.5, 2, 0.3], [0, 0.3, 1]], 30)
     inverse = np.linalg.inv(np.cov(figures, rowvar=False))
     wanted = [distance.mahalanobis(row, figures.mean(axis=0), inverse) ** 2 for row in figures]
     np.testing.assert_allclose(qs.t2(figures).values, wanted, rtol=1e-9)
@@ -268,8 +267,8 @@ def test_nested_levels_find_what_was_put_in():
     assert np.mean(runs) == pytest.approx(0.09 + (0.25 + 0.01) / 5, rel=4 * math.sqrt(2 / (3 * 300)))
 
 
-def test_check_standard_limit_is_a_one_sided_f_limit():
-    averages, sds = RNG.normal(10, 0.1, 20), np.sqrt(0.01 * RNG.chisquare(5, 20) / 5)
+def test_check_standard_limit_is_a_one_sided_f_limit(rng):
+    averages, sds = rng.normal(10, 0.1, 20), np.sqrt(0.01 * rng.chisquare(5, 20) / 5)
     found = qs.check_standard(averages, sds, repeat_df=5)
     pooled = math.sqrt(np.mean(sds**2))
     assert found.sd_limit == pytest.approx(pooled * math.sqrt(stats.f(5, 100).ppf(0.95)), rel=1e-9)

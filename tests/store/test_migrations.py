@@ -1,7 +1,7 @@
 """Workshops made by earlier programs are carried over as they are, and can still be verified.
 
-`made_before_0003.tar.xz` is a store written by the program of the second migration: a sheet, a plan, a row set
-aside, a correction, three signals and every kind of saying.
+`made_before_0003.tar.xz` is a store written by the program of the second migration: a sheet, a plan, a row
+set aside, a correction, three signals and every kind of saying.
 """
 
 import sqlite3

@@ -1,14 +1,19 @@
 """The trade's own check values, one by one, against the functions that answer them."""
 
 import csv
+import itertools
 import math
 import statistics
+from datetime import date
 from pathlib import Path
 
 import numpy as np
 import pytest
 
-from qc import trade
+from qc import stats, trade
+from qc.ingest.dates import spreadsheet_day
+from qc.ingest.numbers import read_number
+from qc.report import Yield, rolled_yield
 from qc.trade import Instrument, Note, Spot, Tube, Valve
 
 CHECKS = {
@@ -147,6 +152,51 @@ ANSWERS = {
 }
 
 
+def spreadsheet_number(day):
+    """The number a spreadsheet shows for a day, found among all it takes for one."""
+    return next(n for n in itertools.count(36000) if spreadsheet_day(n) == day)
+
+
+def nine_and_three():
+    """Two readings of each of four parts whose gauge sd is 3 and part sd 9."""
+    parts = np.array([-1.5, -0.5, 0.5, 1.5]) * math.sqrt((81.0 + 9.0 / 2) / (5 / 3))
+    pairs = parts[:, None] + np.array([-1.0, 1.0]) * 3.0 / math.sqrt(2)
+    return stats.gauge_study(pairs.ravel(), np.repeat(range(4), 2).tolist(), lower=-50, upper=50)
+
+
+ELSEWHERE = {
+    "T072": lambda: stats.count_chart([2, 3, 2, 3, 2]).upper,
+    "T073": lambda: math.floor(stats.poisson_limits(2.4)[1]),
+    "T074": lambda: stats.count_chart([1, 1, 2, 1, 1], [20] * 5, "proportion").upper,
+    "T076": lambda: rolled_yield(tuple(Yield("s", n, 100) for n in (97, 95, 92, 98, 90, 96))),
+    "T086": lambda: stats.prediction_factor(10, 0.9973),
+    "T087": lambda: stats.prediction_factor(20, 0.9973),
+    "T088": lambda: stats.prediction_factor(30, 0.9973),
+    "T089": lambda: stats.guaranteed_factor(10, 0.0027),
+    "T090": lambda: stats.guaranteed_factor(20, 0.0027),
+    "T091": lambda: stats.guaranteed_factor(30, 0.0027),
+    "T092": lambda: stats.howe_factor(20, 0.9973, 0.90),
+    "T100": lambda: stats.cusum_run_length(0.5, 5.0).mean,
+    "T101": lambda: stats.ewma_run_length(0.2, 2.86).mean,
+    "T102": lambda: stats.shewhart_run_length().mean,
+    "T103": lambda: (
+        stats.rule_run_length("beyond-limit,two-of-three-outer,four-of-five-middle,same-side(8)").mean
+    ),
+    "T104": lambda: stats.estimated_limits(10, estimator="moving-range").chance_under(100),
+    "T105": lambda: stats.false_alarms(1800, 370.4),
+    "T106": lambda: stats.false_alarms(1800, 91.75),
+    "T112": lambda: stats.capability([143.0, 152.0, 161.0] * 7, lower=120, upper=200, sigma=9.0).cpk,
+    "T114": lambda: nine_and_three().share_of_tolerance,
+    "T115": lambda: nine_and_three().categories,
+    "T116": lambda: stats.gauge_resolution([0.0, 1.0, 2.0], resolution=1.0, sigma=1.0).steps_inside,
+    "T117": lambda: spreadsheet_number(date(2026, 5, 14)),
+    "T118": lambda: (spreadsheet_day(44000, epoch_1904=True) - spreadsheet_day(44000)).days,
+    "T120": lambda: read_number("14,052", nominal=14.05).value,
+}
+"""Rows of the note whose figures are worked out in statistics, ingest and report."""
+ANSWERS |= ELSEWHERE
+
+
 @pytest.mark.parametrize("check", sorted(ANSWERS))
 def test_answers_the_check_value(check):
     row = CHECKS[check]
@@ -156,12 +206,22 @@ def test_answers_the_check_value(check):
     ]
 
 
-def test_every_copied_row_is_answered_or_named_as_a_trap_or_a_table():
-    by_other_means = {
-        "T036": "the trap: see test_the_wrap_is_never_taken_for_the_whole_column",
-        "T052": "an ISO 286 fit that a slide must not be judged by: no function offers it",
-    }
-    assert set(CHECKS) == set(ANSWERS) | set(by_other_means)
+RANGES = {
+    "T052": lambda: (trade.clearance_um(14.000, 13.994), trade.clearance_um(14.018, 13.983)),
+    "T113": lambda: stats.guard_band(lower=100, upper=200, uncertainty=8).accept,
+}
+
+
+@pytest.mark.parametrize("check", sorted(RANGES))
+def test_answers_the_check_range(check):
+    """H7/g6 of ISO 286 as clearances of 14 mm tubes (a slide needs ten times as much); ISO 14253-1."""
+    low, high = CHECKS[check]["expected"].split("..")
+    assert RANGES[check]() == pytest.approx((float(low), float(high)), abs=1e-6)
+
+
+def test_every_copied_row_is_answered_or_named_as_a_trap():
+    trap = {"T036": "see test_the_wrap_is_never_taken_for_the_whole_column"}
+    assert set(CHECKS) == set(ANSWERS) | set(RANGES) | set(trap)
 
 
 def test_the_wrap_is_never_taken_for_the_whole_column():

@@ -23,8 +23,8 @@ LEAST_STEPS_APART: Final = 8
 BIAS_CHECKS: Final = 20
 """While the last check is good, bias is the mean of so many newest ones."""
 
-SOON: Final = timedelta(days=14)
-LOOK_BACK_DAYS: Final = 400
+SOON: Final = timedelta(days=14)  # chosen: time to send a gauge away
+LOOK_BACK_DAYS: Final = 400  # chosen: a year and a little more, so that a yearly round is in view
 WEEKDAYS: Final = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 STEPS_IN: Final = {("mm", "um"): 1000.0, ("um", "mm"): 0.001}
 """How many units of a figure one unit of its gauge is."""
@@ -93,6 +93,7 @@ def is_off(plan: Plan, day: date) -> bool:
 def _view(
     gauge: Gauge, plan: Plan, today: date, checks: tuple[CheckView, ...], measures: tuple[MeasureView, ...]
 ) -> GaugeView:
+    """Put a gauge together; a check that no tolerance judges counts as a good one."""
     last = checks[-1] if checks else None
     last_good = next((c.day for c in reversed(checks) if c.good is not False), None)
     next_check = next_working_day(plan, last.day) if gauge.daily_check and last else None
@@ -183,6 +184,7 @@ def _measures(workshop: Workshop) -> dict[str, list[MeasureView]]:
     if not workshop.plan.gauges:
         return found
     charted = {(s.id, c.id): SeriesKey(s.id, c.id, f) for s, c, f in reversed(workshop.plan.charted())}
+    # a figure that is computed scatters by its rule, and a count by nature: neither says anything of a step
     for stage in workshop.plan.stages:
         for figure in stage.characteristics:
             if figure.kind != "measured" or figure.derive is not None:
@@ -235,6 +237,7 @@ def _fine(values: Sequence[float], step: float, spread: float) -> bool:
         return False
     try:
         return gauge_resolution(values, resolution=step, sigma=spread).fine_enough
+    # readings that never differ show no spread, so no step is fine enough for it
     except StatisticsError:
         return False
 

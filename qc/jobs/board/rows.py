@@ -58,6 +58,7 @@ def signal_views(workshop: Workshop, verdicts: Sequence[SeriesVerdict]) -> tuple
         verdict = by_series.get(one.series)
         if verdict is None or not (one.shown or one.said):
             continue
+        # one that nobody answered and that came back asks nothing more of anybody
         state = "over" if one.state == "open" and one.found.ended is not None else one.state
         life = tuple(_comment(said, workshop.plan) for said in one.said)
         views.append(SignalView(one.id, verdict, one.found, state, life))
@@ -172,6 +173,7 @@ def report_views(folder: Path) -> tuple[ReportView, ...]:
 
 
 def _held(row: HeldRecord, plan: Plan) -> HeldView:
+    """Turn a held row into what the board shows; only what stands in the row may be typed anew."""
     typed = row.as_typed()
     figure = plan.characteristic(str(typed.get("stage") or ""), str(typed.get("characteristic") or ""))
     return HeldView(
@@ -201,6 +203,7 @@ def _change(name: str, value: Any) -> str:
 
 
 def _reading(row: dict[str, Any], plan: Plan, files: dict[str, str]) -> InstrumentReading:
+    """Turn a stored reading into words of its place; what the plan no longer names keeps its bare id."""
     stage = plan.stage(row["stage"])
     figure = plan.characteristic(row["stage"], row["characteristic"])
     place = [said.format(row[part]) for part, said in PLACE_WORDS.items() if row[part] not in (None, "")]

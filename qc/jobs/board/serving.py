@@ -21,7 +21,7 @@ from qc.jobs.errors import JobError
 FACE: Final = "dashboard"
 """The package that serves; it is started by name, since the board stands on the jobs and not they on it."""
 
-PATIENCE_S: Final = 10.0
+PATIENCE_S: Final = 10.0  # chosen: a page takes a second; what has not stopped by then is stuck
 
 
 def serve(

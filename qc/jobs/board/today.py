@@ -14,7 +14,7 @@ from qc.jobs.workshop import Workshop
 from qc.plan import Plan
 from qc.sayings import What
 
-SOON = timedelta(days=7)
+SOON = timedelta(days=7)  # chosen: what a week's work can still prepare
 GAUGES_SOON = timedelta(days=14)
 LOOK_BACK = timedelta(days=10)
 """How far back the last day with cards is looked for; a longer pause is a holiday."""

@@ -123,4 +123,5 @@ class Windows:
 
 def _first_of_window(pieces: int) -> int:
     """Return how many pieces lie before the window of a series of so many pieces."""
+    # one whole step behind the newest multiple, so that a window never holds fewer than `STEP` once it has
     return max(pieces // STEP - 1, 0) * STEP

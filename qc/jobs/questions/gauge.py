@@ -326,6 +326,7 @@ def _agreement(
         person = str(name)
         said = mine["verdict"].to_list()
         rows = _by_piece(mine)
+        # a person with one verdict a piece has nothing to agree with themselves on
         if max(map(len, rows)) > 1:
             if len(set(said)) > 1:
                 within[person] = fleiss_kappa(rows, confidence=confidence)

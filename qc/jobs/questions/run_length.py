@@ -31,8 +31,9 @@ from qc.stats import (
 
 __all__ = ["OPTIONS", "EstimatedRunLengths", "RunLengths", "StatisticsUsageError", "run_lengths"]
 
+# of baselines. chosen: the middle half and nine in ten; the mean alone misleads, or is infinite
 SHARES = (0.05, 0.25, 0.5, 0.75, 0.95)
-SHIFTS = (0.0, 0.5, 1.0, 1.5, 2.0, 3.0)
+SHIFTS = (0.0, 0.5, 1.0, 1.5, 2.0, 3.0)  # common practice, no source
 THREE_SIGMA_RUN_LENGTH = 370.398347  # of known limits at three sigma
 OPTIONS: dict[str, tuple[str, ...]] = {
     "limits": ("factor", "n", "spread", "wanted", "judged"),
@@ -218,6 +219,7 @@ def run_lengths(
         if name not in OPTIONS[kind]:
             flag = "--" + name.replace("_", "-")
             raise StatisticsUsageError(f"{flag} does not go with {kind}: leave it out")
+    # the unshifted chart comes first whatever was asked: its run length is the price
     over = tuple(dict.fromkeys((0.0, *(float(shift) for shift in shifts))))
     if not all(math.isfinite(shift) for shift in over):
         raise StatisticsError("run length: a shift is not a number")
@@ -315,6 +317,7 @@ def _estimated(given: Asked, shifts: tuple[float, ...]) -> EstimatedRunLengths:
     found = tuple(
         (
             shift,
+            # the shift is in sigma of one reading, the limits are of a mean of n
             estimated_limits(points, n=n, factor=factor, shift=shift * math.sqrt(n), estimator=estimator),
         )
         for shift in shifts

@@ -179,6 +179,7 @@ def _text_order(cells: pl.Series, table: pl.DataFrame, column: str, path: Path) 
 
 
 def _stable_order(cells: pl.Series) -> pl.Series:
+    # rows of one value keep the order of the file, which is their order of making
     frame = pl.DataFrame({"key": cells}).with_row_index("row")
     return frame.sort("key", maintain_order=True)["row"]
 
@@ -200,6 +201,7 @@ def _without_blank_end(table: pl.DataFrame) -> pl.DataFrame:
 def _read_csv(path: Path) -> pl.DataFrame:
     with path.open("r", encoding="utf-8-sig", errors="replace") as file:
         head = file.readline()
+    # by the names alone: below them a decimal comma would be counted as well
     separator = max(",;\t", key=head.count)
     return pl.read_csv(path, infer_schema=False, separator=separator, encoding="utf8-lossy")
 
@@ -233,6 +235,7 @@ def _named(cells: pl.DataFrame, written: Sequence[str | None]) -> pl.DataFrame:
 
 
 def _fault(table: pl.DataFrame, column: str, path: Path, row: int, count: int) -> str:
+    """Say what is wrong with a cell, by the likeliest slip: empty, too large, or a decimal comma."""
     cell = table[column][row]
     place = _place(table, column, path, row)
     more = "" if count == 1 else f" (and {count - 1} more)"

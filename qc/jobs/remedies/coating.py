@@ -109,6 +109,8 @@ def coat(
         raise RemedyUsageError("--lower, --nominal and --upper must rise in this order, in micrometres")
     if (wet_um is None) != (solids is None):
         raise RemedyUsageError("--wet-um and --solids belong together")
+    if wet_um is not None and not 0 < wet_um < 10_000:
+        raise RemedyUsageError(f"--wet-um {wet_um:g}: a wet film in micrometres above 0 is needed")
     if wall_mm is not None and not 0 < wall_mm < 10:
         raise RemedyUsageError(
             f"--wall-mm {wall_mm:g}: a wall in millimetres above 0 is needed, such as 0.45"
@@ -154,6 +156,7 @@ def _read(sheet: Sheet) -> tuple[list[Spot], list[float]]:
     known = [base for base in bases.values() if base is not None]
     base = statistics.fmean(known) if known else 0.0
     values = [sheet.number(row, "um") for row in sheet.rows]
+    # chosen: no lacquer is under a micrometre everywhere, but all are under one in millimetres
     if max(values) < 1.0:
         raise RemedyError(
             f"{sheet.name}: every thickness in column um is below 1. Give micrometres: 0.015 mm is 15 um"
@@ -177,6 +180,7 @@ def _notes(
     upper_um: float | None,
     spots: list[Spot],
 ) -> list[str]:
+    """Say what to know before believing a verdict, the house rule's own reach first."""
     notes = [HOUSE_RULE]
     if bases:
         notes.append(

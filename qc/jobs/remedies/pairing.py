@@ -186,6 +186,7 @@ def tube_run(side: str, tubes: list[Tube]) -> TubeRun:
 def _quantile(freedom: int) -> float:
     from scipy.special import stdtrit
 
+    # two-sided 1 %: chosen, since every rack is asked
     return float(stdtrit(freedom, 0.995))
 
 
@@ -239,6 +240,7 @@ def _shares(
     )
     apart, half = middle - (lower_um + upper_um) / 2.0, (upper_um - lower_um) / 2.0
     random = random_pairing_yield(inner.sd_um, outer.sd_um, half, apart)
+    # 500 lots: good to half a per cent, and the answer is told in whole ones
     return random, best_pairing_yield(inner.sd_um, outer.sd_um, half, lot, apart, lots=500)[0]
 
 

@@ -84,6 +84,7 @@ def notes_from_recording(sheet: Sheet, wav: Path, instrument: Instrument, a4_hz:
     """
     sheet.need("partial", "position")
     held = _held(wav, a4_hz)
+    # one note too many or too few would shift all that follow: nothing is guessed
     if len(held) != len(sheet.rows):
         raise RemedyError(
             f"{wav.name}: {len(held)} held notes for {len(sheet.rows)} rows of {sheet.name}. "

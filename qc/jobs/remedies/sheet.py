@@ -169,6 +169,7 @@ def read_decimal(text: str) -> float | None:
 
 
 def _csv_lines(data: bytes, name: str) -> list[tuple[int, list[str]]]:
+    """Read csv as benches write it: any usual separator, older encodings too, but no quotes left open."""
     if b"\x00" in data:
         raise RemedyError(f"{name}: this is not a text file. Save it as csv (UTF-8) or xlsx")
     try:
@@ -205,6 +206,7 @@ def _cell(value: object) -> str:
 
 
 def _sheet(name: str, lines: list[tuple[int, list[str]]], *, workbook: bool) -> Sheet:
+    """Take the first filled line as names; a line with more cells than those is a decimal comma at work."""
     filled = [
         (line, [cell.strip() for cell in cells]) for line, cells in lines if any(c.strip() for c in cells)
     ]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
@@ -48,6 +49,8 @@ def tune_from(
     RemedyUsageError
         Options that do not fit together.
     """
+    if a4_hz is not None and not 0 < a4_hz < math.inf:
+        raise RemedyUsageError(f"--a4 {a4_hz:g}: the tuner's A4 in hertz is needed, usually 440 to 443")
     if file is None and serial is None:
         if wav is None:
             raise RemedyUsageError(
@@ -215,6 +218,7 @@ def _instrument(
     length_mm: float | None,
     valves: Sequence[str],
 ) -> tuple[Instrument, Plan | None]:
+    """Take the instrument from a length or a model of the plan: given both, they could contradict."""
     if length_mm is not None:
         if model is not None or plan is not None:
             raise RemedyUsageError("give either --length-mm with --valve, or --model with --plan")
@@ -259,6 +263,7 @@ def _rack(shop: Workshop) -> pl.DataFrame:
 
     rows = shop.store.readings(characteristics=["inner_od", "outer_bore"])
     sides = rows.group_by("serial").agg(pl.col("characteristic").n_unique().alias("sides"))
+    # a card of a whole slide bears both diameters under one serial: that is no loose tube
     slides = sides.filter(sides["sides"] > 1)["serial"].to_list()
     fitted = shop.store.events("part")["subject"].to_list()
     waiting = rows.filter(~rows["serial"].is_in(slides + fitted))

@@ -10,7 +10,7 @@ from datetime import date, timedelta
 from qc.jobs.remedies.errors import RemedyUsageError
 from qc.jobs.remedies.sheet import Sheet, SheetRow
 from qc.jobs.remedies.table import block, table_row
-from qc.stats import Tabled
+from qc.stats import GREATEST, Tabled
 from qc.trade import TradeError, WearLine, cautions_for, fit_wear
 
 LEAST_FOR_LINE = 3
@@ -107,6 +107,9 @@ def wear(
     """
     if per_week is not None and not per_week > 0:
         raise RemedyUsageError(f"--per-week {per_week:g}: a number of draws above 0 is needed")
+    for name, limit in (("--lower", lower), ("--upper", upper)):
+        if limit is not None and not abs(limit) <= GREATEST:
+            raise RemedyUsageError(f"{name} {limit:g}: a limit in the unit of the values is needed")
     if lower is not None and upper is not None and not lower < upper:
         raise RemedyUsageError(f"--lower {lower:g} must be below --upper {upper:g}")
     value, against, tool = value.strip().lower(), against.strip().lower(), tool and tool.strip().lower()
@@ -133,6 +136,8 @@ def _line(
     lower: float | None,
     upper: float | None,
 ) -> tuple[WearLine | None, tuple[str, ...]]:
+    """Fit one tool; too few pieces are said and not refused, since other tools may have their forecast."""
+    # a falling count goes on to the fit, which refuses it by its cell, however few the pieces
     falling = any(after < before for before, after in zip(counts, counts[1:], strict=False))
     if (len(rows) < LEAST_FOR_LINE or len(set(counts)) < 2) and not falling:
         return None, (f"only {len(rows)} pieces on this tool: no line yet, measure on",)

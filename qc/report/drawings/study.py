@@ -11,7 +11,7 @@ import numpy as np
 from qc.stats import Chart, Companion, SeriesStudy, StatisticsUsageError, StudyQuestion
 
 SUFFIXES = (".png", ".svg", ".html")
-MOST_SERIES = 12
+MOST_SERIES = 12  # chosen: more panels are too flat to be read
 INK, LIMIT, MARK, SPEC = (
     "#22303c",
     "#6b7f8e",
@@ -54,6 +54,7 @@ def plot_study(answers: Mapping[str, SeriesStudy], question: StudyQuestion, valu
 
 
 def _draw(charts: Mapping[str, Chart], question: StudyQuestion, value: str) -> Any:
+    """Draw by the file backend alone: no window system is asked for, so it works over a wire and in tests."""
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
@@ -84,6 +85,7 @@ def _panel(axes: Any, part: Chart | Companion, signals_of: Chart | None) -> None
     count = len(next(iter(lines.values())))
     at = np.arange(1, count + 1)
     for name, values in lines.items():
+        # both sums count upwards; the low one is drawn downwards, where its limit is
         drawn = -values if name == "low" else values
         axes.plot(at, drawn, color=INK, linewidth=1, marker="o", markersize=3, label=name)
         if signals_of is not None:

@@ -10,6 +10,7 @@ from datetime import date
 from typing import Any
 
 from qc.watch import SeriesVerdict
+from qc.words import listed
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,9 +152,9 @@ class MonthContent:
         if not moved:
             return f"{left}; all {watched} series that are watched are as they were."
         stages = dict.fromkeys(v.stage_name.lower() for v in moved)
-        listed = _listed(list(stages))
+        where = listed(list(stages))
         verb = "has" if len(moved) == 1 else "have"
-        return f"{left}; {len(moved)} of {watched} series {verb} moved, in {listed}."
+        return f"{left}; {len(moved)} of {watched} series {verb} moved, in {where}."
 
     def to_dict(self) -> dict[str, Any]:
         """Return plain values, the verdicts as `SeriesVerdict.to_dict`."""
@@ -191,7 +192,3 @@ def rolled_yield(yields: tuple[Yield, ...]) -> float | None:
     for share in shares:
         product *= share
     return product
-
-
-def _listed(words: list[str]) -> str:
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"

@@ -70,6 +70,7 @@ def draw_panel(verdict: SeriesVerdict, *, width: float = 6.9, height: float = 1.
     from matplotlib.figure import Figure
 
     style = {
+        # ids in the svg by the series and not by chance: the same content gives the same bytes
         "svg.hashsalt": str(verdict.key),
         "svg.fonttype": "none",
         "font.family": "DejaVu Sans",
@@ -138,6 +139,7 @@ def _frame(axes: Axes, verdict: SeriesVerdict) -> None:
 
 
 def _evidence(axes: Axes, verdict: SeriesVerdict) -> None:
+    """Draw points over the band, so that it covers none; labels come last, when the axes are known."""
     shown = verdict.points[-NEWEST:]
     first = shown[0].ordinal
     changed = {
@@ -153,6 +155,7 @@ def _evidence(axes: Axes, verdict: SeriesVerdict) -> None:
     for number, model in enumerate(models):
         rows = [p for p in shown if p.model == model]
         colors = [DRIFT if p.ordinal in changed else INK for p in rows]
+        # every other model is hollow: symbols this small are told apart by that sooner than by their shape
         face = colors if number % 2 == 0 else "none"
         axes.scatter(
             [p.ordinal for p in rows],
@@ -216,6 +219,7 @@ def _limits(axes: Axes, verdict: SeriesVerdict) -> list[tuple[float, str, str]]:
 def _label_edge(axes: Axes, labels: list[tuple[float, str, str]]) -> None:
     """Write the labels at the right edge, pushed apart where they would cover each other."""
     low, high = axes.get_ylim()
+    # chosen: one line of these labels at this size, and a little
     least = (high - low) * 0.11
     placed: list[float] = []
     for value, text, color in sorted(labels):

@@ -35,6 +35,7 @@ def month_pdf(content: MonthContent, drawings: Drawings | None = None) -> bytes:
     Only the fonts that come with the drawing library are used, so that the same content gives the same pages
     on every machine.
     """
+    # heavy libraries are loaded where a report is made: no other command need wait for them
     import matplotlib
     import typst
 

@@ -6,6 +6,7 @@ from typing import Any
 
 from qc.report.month.content import MonthContent
 from qc.watch import SeriesVerdict, day_words, limits_words, number_words, quantity_words, unit_words
+from qc.words import pieces_words
 
 MONTHS = "January February March April May June July August September October November December".split()
 SHOWN_REACTIONS = 9
@@ -35,17 +36,6 @@ def share_words(share: float | None) -> str:
     ('92 %', 'none made')
     """
     return "none made" if share is None else f"{100 * share:.0f} %"
-
-
-def pieces_words(number: int) -> str:
-    """Write a number of pieces.
-
-    Examples
-    --------
-    >>> pieces_words(1), pieces_words(12)
-    ('1 piece', '12 pieces')
-    """
-    return f"{number} piece{'s' * (number != 1)}"
 
 
 def plain_content(content: MonthContent) -> dict[str, Any]:

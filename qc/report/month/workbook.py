@@ -55,6 +55,7 @@ def month_workbook(content: MonthContent) -> bytes:
 
 
 def _tables(content: MonthContent) -> list[tuple[str, Sequence[str], list[Sequence[Cell]]]]:
+    """List the sheets in the order of the two pages, then what those who reckon on need."""
     return [
         ("Month", ("what", "value"), _summary(content)),
         (
@@ -115,6 +116,7 @@ def _summary(content: MonthContent) -> list[Sequence[Cell]]:
 
 
 def _capability(content: MonthContent) -> list[Sequence[Cell]]:
+    """One row a series; what is withheld stays empty and its reason stands beside it."""
     return [
         (
             panel_lines(v)["title"],
@@ -138,6 +140,7 @@ def _capability(content: MonthContent) -> list[Sequence[Cell]]:
 
 
 def _points(content: MonthContent) -> list[Sequence[Cell]]:
+    """Every point with its value as charted and as measured, so that any chart can be drawn again."""
     return [
         (
             str(v.key),
@@ -160,6 +163,7 @@ def _points(content: MonthContent) -> list[Sequence[Cell]]:
 def _write(
     book: Workbook, name: str, head: Sequence[str], rows: list[Sequence[Cell]], formats: dict[str, Format]
 ) -> None:
+    """Write each cell by its type: a serial such as 00123 must not become a number, nor a text a formula."""
     sheet: Any = book.add_worksheet(name)
     sheet.write_row(0, 0, head, formats["head"])
     widths = [len(h) for h in head]
@@ -171,6 +175,7 @@ def _write(
                 sheet.write_string(number, column, cell)
             elif cell is not None:
                 sheet.write_number(number, column, cell)
+            # chosen: longer sentences wrap or run on, and the sheet stays on one screen
             widths[column] = max(widths[column], min(len(str(cell or "")), 60))
     for column, width in enumerate(widths):
         sheet.set_column(column, column, width + 2)

@@ -75,6 +75,7 @@ def _allowing(check: Check) -> list[str]:
 
 
 def _many(checks: Mapping[str, SeriesChecks], together: ChecksTogether) -> list[str]:
+    """Say how often each check is clear over many series: clear in one of them means nothing yet."""
     asks = {check.name: check.asks for one in checks.values() for check in one.checks}
     rows: list[tuple[str, ...]] = [("asks", "clear in", "made in", "by chance in")]
     for name, count in together.made.items():

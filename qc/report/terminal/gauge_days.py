@@ -84,6 +84,7 @@ def check_standard_text(
         Several lines without a line end.
     """
     days = len(sets.days)
+    # average and spread of a day are independent, so both inside is the product of their chances
     chance = 1.0 - found.confidence * math.erf(found.factor / math.sqrt(2.0))
     lines = [
         _standard_verdict(days, outside),

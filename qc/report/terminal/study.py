@@ -36,6 +36,7 @@ def study_text(answers: Mapping[str, SeriesStudy], question: StudyQuestion, valu
 
 
 def _many(answers: Mapping[str, SeriesStudy], question: StudyQuestion, value: str, file: str) -> list[str]:
+    """Say many series in a few lines: those with most signals first, since nobody reads forty."""
     moved = {name: answer for name, answer in answers.items() if answer.signals}
     without = {name: answer for name, answer in answers.items() if answer.chart is None}
     lines = [
@@ -75,6 +76,7 @@ def _capabilities(answers: Mapping[str, SeriesStudy]) -> list[str]:
 
 
 def _single(answer: SeriesStudy, question: StudyQuestion, value: str, file: str) -> list[str]:
+    """Say one series: the finding in a sentence first, then figures, picture, signals and notes."""
     chart = answer.chart
     assert chart is not None
     lines = [_headline(answer, value, file), ""]
@@ -117,6 +119,7 @@ def _sentence(signal: Signal) -> str:
 
 
 def _figures(answer: SeriesStudy, chart: Chart) -> list[tuple[str, str]]:
+    """List the figures of a chart; only those it has, since an empty line reads as a fault."""
     rows = [("chart", chart.kind), ("readings", str(answer.n)), ("points", str(answer.points))]
     for name, figure in (
         ("centre", chart.center),
@@ -184,6 +187,8 @@ def _sparkline(chart: Chart, signals: Sequence[Signal]) -> list[str]:
     for group in groups:
         part = values[group]
         part = part[np.isfinite(part)]
+        # of several points in one bar the one furthest from the middle is shown: a mean
+        # would hide a single piece
         level = (
             0.0 if part.size == 0 else (float(part[np.argmax(np.abs(part - np.median(known)))]) - low) / span
         )

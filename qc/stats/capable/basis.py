@@ -7,9 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from qc.stats.numbers import Flags, Floats, Places
 
 UNSTABLE = "the series has signals: find and remove their cause first"
 
@@ -63,7 +62,7 @@ class Samples:
     mean_n: Floats
     sd_df: Floats
 
-    def only(self, rows: NDArray[np.bool_]) -> Samples:
+    def only(self, rows: Flags) -> Samples:
         """Keep some of the samples."""
         return Samples(*(getattr(self, name)[rows] for name in self.__slots__))
 
@@ -105,7 +104,7 @@ def samples_of(
     return Samples(pieces, mean, sd, sigma, sigma_df, mean_n, sd_df), own
 
 
-def means_and_sds(values: Floats, sizes: NDArray[np.intp]) -> tuple[Floats, Floats]:
+def means_and_sds(values: Floats, sizes: Places) -> tuple[Floats, Floats]:
     """Mean and sample sd of stretches that follow one another, exactly 0 for equal readings.
 
     Parameters

@@ -9,13 +9,11 @@ no bound (NaN).
 import math
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy import special
 
 from qc.stats.errors import StatisticsError
-from qc.stats.numbers import GREATEST
-
-Floats = NDArray[np.float64]
+from qc.stats.numbers import GREATEST, Floats
 
 LEAST_LEVEL = 1e-12  # the noncentral t has no digits left far beyond it
 _LARGE_DF = 1e6  # above, the noncentral t is a shifted normal to more than eight digits of the bound

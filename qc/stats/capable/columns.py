@@ -4,16 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 import polars as pl
-from numpy.typing import NDArray
 
 from qc.stats.capable.basis import Samples
 from qc.stats.capable.normal import INTERVALS, normal_figures, pieces_of
 from qc.stats.capable.pieces import LEAST_PIECES
 from qc.stats.capable.result import Limits
 from qc.stats.errors import StatisticsError
-from qc.stats.numbers import GREATEST, LEAST
-
-Floats = NDArray[np.float64]
+from qc.stats.numbers import GREATEST, LEAST, Flags, Floats
 
 NEEDED = ("n", "mean", "sd")
 CHARTED = ("cp", "cp_low", "cp_high", "cpk", "cpk_low", "cpk_high")  # only with the chart's sigma
@@ -85,6 +82,7 @@ def capability_columns(
     proven, no = figures["bound_low"] >= wanted, figures["bound_high"] < wanted
     few = usable & ~shown
     more = np.full(samples.n.size, np.nan)
+    # too few for figures, but the pieces still wanted can be told from their mean and spread
     more[few] = pieces_of(samples.only(few), limits, wanted=wanted, confidence=confidence)
     more[shown] = np.where(proven | no, 0.0, figures["pieces_to_settle"])
     words = np.full(samples.n.size, "unproven", dtype=object)
@@ -118,7 +116,7 @@ def _numbers(levels: pl.DataFrame, name: str) -> Floats:
     return levels[name].cast(pl.Float64).fill_null(float("nan")).to_numpy()
 
 
-def _column(name: str, shown: NDArray[np.bool_], values: Floats) -> pl.Series:
+def _column(name: str, shown: Flags, values: Floats) -> pl.Series:
     """Put the figures of the rows that show one into a column, null elsewhere."""
     out = np.full(shown.size, np.nan)
     out[shown] = values

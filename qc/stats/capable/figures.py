@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from qc.stats.capable.basis import UNSTABLE, Basis, Samples, samples_of
 from qc.stats.capable.gauge import Seen, gauge_share
@@ -17,11 +17,9 @@ from qc.stats.capable.result import Capability, Interval, Limits, verdict, withh
 from qc.stats.capable.shape import LEAST_OBSERVED, check_shape, shape_figures
 from qc.stats.capable.spread import GaugeShare
 from qc.stats.errors import StatisticsError
-from qc.stats.numbers import GREATEST, LEAST, as_readings
+from qc.stats.numbers import GREATEST, LEAST, Floats, as_readings
 
-Floats = NDArray[np.float64]
-
-SEED = 20240501
+SEED = 20240501  # any fixed number: the same readings must give the same interval every time
 
 
 def capability(
@@ -165,6 +163,7 @@ def capability_many(
     ]
     shown = np.array([reason is None for reason in reasons], dtype=bool)
     more = np.full(shown.size, np.nan)
+    # withheld for too few pieces, not for a process that moves: then more pieces would settle it
     few = ~shown & np.array([basis.stable for basis in bases], dtype=bool) & (samples.sd > 0.0)
     more[few] = pieces_of(samples.only(few), limits, wanted=wanted, confidence=confidence)
     figures: Figures = {}
@@ -247,6 +246,8 @@ def _shaped(
 ) -> Capability:
     """Figures by percentiles; Cp and Cpk stay empty, a short-term sigma has no percentiles."""
     try:
+        # percentiles that do not rise are a fault of these readings alone: the other series
+        # still get their figures
         figures = shape_figures(readings, limits, shape, confidence=confidence, seed=seed)
     except StatisticsError as error:
         reason = str(error).removeprefix("capability: ")

@@ -95,6 +95,8 @@ def gauge_share(seen: Seen, limits: Limits, gauge_sd: float, *, confidence: floa
     swing = 1.0 / (1.0 - share)  # seen over own variance
     variance = swing / (9.0 * seen.mean_n) + (ppk * swing) ** 2 / (2.0 * seen.sd_df)
     reach = float(special.ndtri((1.0 + confidence) / 2.0)) * math.sqrt(variance)
+    # a short-term sigma no larger than the gauge's leaves nothing for the pieces: no Cp, and no reason
+    # needed, since Pp says it
     short = None
     if seen.sigma is not None and seen.sigma > gauge_sd:
         short = math.sqrt(seen.sigma**2 - gauge_sd**2)

@@ -19,9 +19,8 @@ from qc.stats.capable.figures import capability_many
 from qc.stats.capable.result import Capability, Limits
 from qc.stats.capable.spread import Spread
 from qc.stats.errors import StatisticsError
-from qc.stats.numbers import as_readings
+from qc.stats.numbers import Floats, as_readings
 
-Floats = NDArray[np.float64]
 SPREADS = ("within", "between", "total")
 
 
@@ -291,6 +290,7 @@ def _basis(readings: Floats, nest: Nest, stable: bool, unstable_because: str) ->
     total = within + between
     if not total > 0.0:  # NaN where no piece has two readings: each is then a piece of its own
         return basis
+    # Pp and Ppk rest on the sample sd, Cp and Cpk on the sum of the components: each has its own worth
     parts = worth(nest, within, between, float(np.var(readings, ddof=1)))
     own = worth(nest, within, between, total)
     return replace(basis, sigma=math.sqrt(total), sigma_df=own.sd_df, mean_n=parts.mean_n, sd_df=parts.sd_df)

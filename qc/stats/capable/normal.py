@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import special
 
 from qc.stats.capable.basis import Samples
@@ -13,9 +12,9 @@ from qc.stats.capable.bounds import cp_bound, cpm_bound, one_sided_bound, two_si
 from qc.stats.capable.outside import fraction_outside_intervals
 from qc.stats.capable.pieces import LEAST_PIECES, pieces_to_settle_many
 from qc.stats.capable.result import Limits
+from qc.stats.numbers import Floats
 
-Floats = NDArray[np.float64]
-Figures = dict[str, NDArray[np.float64]]
+Figures = dict[str, Floats]
 
 PPM = 1e6
 INTERVALS = ("cp", "cpk", "cpm", "pp", "ppk")

@@ -3,22 +3,21 @@
 import math
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy import special
 
 from qc.stats.capable.bounds import one_sided_bound
 from qc.stats.errors import StatisticsError
-from qc.stats.numbers import GREATEST, LEAST, as_number
+from qc.stats.numbers import GREATEST, LEAST, Floats, as_number
 
-Floats = NDArray[np.float64]
 Rule = tuple[Floats, Floats]
 
 _RULE = special.roots_legendre(60)  # nodes and weights
 _FINE_RULE = special.roots_legendre(160)  # for a mean beyond its limit, and for few degrees of freedom
-_FEW = 10.0
+_FEW = 10.0  # degrees of freedom below which `_FINE_RULE` is taken
 _TAIL = 1e-13  # share of the sd's distribution left out at either end of the integral
 _SCORES = (-10.6, 7.9)  # normal scores of the fractions searched: 1e-26 to 1 - 1e-15
-_STEPS = 60
+_STEPS = 60  # more than halving the bracket alone would need
 _SMALL_STEP = 1e-6  # Newton's next error is about the square of this
 _ROWS = 512  # samples taken together: their nodes then stay in the processor's cache
 _ROOT_2PI = math.sqrt(2.0 * math.pi)

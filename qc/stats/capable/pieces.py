@@ -5,13 +5,11 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy import special
 
 from qc.stats.errors import StatisticsError
-from qc.stats.numbers import GREATEST, as_number
-
-Floats = NDArray[np.float64]
+from qc.stats.numbers import GREATEST, Flags, Floats, Places, as_number
 
 MOST_PIECES = 100_000  # beyond this "n more pieces would settle it" is no advice to a small workshop
 LEAST_PIECES = 20  # fewer pieces give no capability figure (common practice, no source)
@@ -119,7 +117,7 @@ def pieces_to_settle_many(
     as_number(wanted, "pieces to settle: wanted Ppk", above=0.0)
     as_number(least, "pieces to settle: least number of pieces")
 
-    def settled(rows: NDArray[np.intp], count: Floats) -> NDArray[np.bool_]:
+    def settled(rows: Places, count: Floats) -> Flags:
         """Whether either bound has passed the wanted value with this many pieces."""
         worth, freedom = mean_share[rows] * count, df_share[rows] * (count - 1.0)
         return _settled(index[rows], worth, freedom, sides, wanted, confidence)
@@ -130,6 +128,7 @@ def pieces_to_settle_many(
     done = settled(open_, first)
     more[done] = (first - n)[done]
     open_ = open_[~done & (first < MOST_PIECES)]
+    # what not even the most pieces settle stays NaN and needs no search
     open_ = open_[settled(open_, np.full(open_.size, float(MOST_PIECES)))]
     few, many = first[open_], np.full(open_.size, float(MOST_PIECES))
     while np.any(many - few > 1):
@@ -142,9 +141,7 @@ def pieces_to_settle_many(
     return more
 
 
-def _settled(
-    index: Floats, n: Floats, df: Floats, sides: int, wanted: float, confidence: float
-) -> NDArray[np.bool_]:
+def _settled(index: Floats, n: Floats, df: Floats, sides: int, wanted: float, confidence: float) -> Flags:
     """Whether the one-sided lower bound reaches the wanted figure, or the upper one stays below it."""
     if sides == 1:
         scale = 3.0 * np.sqrt(n)

@@ -32,6 +32,7 @@ class Limits:
     target: float | None = None
 
     def __post_init__(self) -> None:
+        """Refuse limits that make no question here, so that nobody who is handed `Limits` has to."""
         for name, value in (
             ("lower limit", self.lower),
             ("upper limit", self.upper),

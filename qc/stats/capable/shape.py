@@ -16,13 +16,11 @@ from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import special
 
 from qc.stats.capable.result import Interval, Limits
 from qc.stats.errors import StatisticsError, StatisticsUsageError
-
-Floats = NDArray[np.float64]
+from qc.stats.numbers import Floats
 
 TAIL = 0.00135  # the 0.135 % percentile of ISO 22514 (from memory): what lies beyond three sd of a normal
 WIDEST = 1e12  # greatest over least reading on a log scale: more is a slip, and its percentiles overflow
@@ -280,6 +278,7 @@ def _weibull_fit(rows: Floats) -> tuple[Floats, Floats]:
         second = (power * shifted * shifted).sum(axis=1)
         gap = first / total - 1.0 / shape - average
         slope = second / total - (first / total) ** 2 + 1.0 / shape**2
+        # no further than half the shape: a whole Newton step can lead below 0 from a start by moments
         step = np.clip(gap / slope, -0.5 * shape, 0.5 * shape)
         shape = shape - step
         if np.max(np.abs(step) / shape) < 1e-12:

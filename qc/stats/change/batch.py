@@ -6,15 +6,12 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from qc.stats.change.block import Block, Judgement, Setting, excess
+from qc.stats.change.block import Block, Judgement, ShapeAndStep, excess
 from qc.stats.change.result import Detection, stretches_of
 from qc.stats.change.scan import SHORTEST
-from qc.stats.change.track import Outcome, Track
-
-Floats = NDArray[np.float64]
-Integers = NDArray[np.int64]
+from qc.stats.change.track import AfterSignal, Track
+from qc.stats.numbers import Flags, Floats, Integers
 
 BLOCK = 256  # stretches judged at once: their arrays fit the processor's cache
 
@@ -23,7 +20,7 @@ class Batch:
     """Series judged side by side: stretches of the same length share each step."""
 
     def __init__(
-        self, setting: Setting, rate: float, series: list[Floats], dithers: list[Floats], evidence: bool
+        self, setting: ShapeAndStep, rate: float, series: list[Floats], dithers: list[Floats], evidence: bool
     ) -> None:
         self.setting, self.rate, self.series, self.dithers = setting, rate, series, dithers
         self.tracks = [Track() for _ in series]
@@ -73,6 +70,7 @@ class _Lanes:
     """One block of stretches, grown reading by reading; `cursor` and `end` say where each lane stands."""
 
     def __init__(self, batch: Batch, jobs: list[_Job]) -> None:
+        """Copy the rest of each series beside the others, so that a lane may stand at a place of its own."""
         self.batch = batch
         self.index = np.array([job.index for job in jobs], dtype=np.int64)
         self.cursor = np.array([job.begin for job in jobs], dtype=np.int64)
@@ -104,7 +102,9 @@ class _Lanes:
                 self._place(todo, length)
                 again: list[int] = []
                 for lane, outcome in self._outcomes(todo, length):
-                    if outcome is Outcome.SET_ASIDE and self.cursor[lane] < self.end[lane]:
+                    # the lane has lost its newest reading, so it must be given the next one to be as long as
+                    # its neighbours
+                    if outcome is AfterSignal.SET_ASIDE and self.cursor[lane] < self.end[lane]:
                         again.append(lane)
                         continue
                     alive[lane] = False
@@ -120,7 +120,7 @@ class _Lanes:
         self.block.place(length - 1, todo, self.data[todo, column], self.dither[todo, column])
         self.cursor[todo] += 1
 
-    def _outcomes(self, todo: Integers, length: int) -> Iterator[tuple[int, Outcome]]:
+    def _outcomes(self, todo: Integers, length: int) -> Iterator[tuple[int, AfterSignal]]:
         """Judge and record; what becomes of the lanes that signal."""
         if length < SHORTEST:
             return
@@ -150,7 +150,7 @@ class _Lanes:
         gap, coarse = float(self.block.gap[lane]), bool(self.block.coarse[lane])
         return _Job(int(self.index[lane]), int(self.cursor[lane]), gap, coarse)
 
-    def _close(self, alive: NDArray[np.bool_], length: int) -> None:
+    def _close(self, alive: Flags, length: int) -> None:
         """Leave out the lanes that are done."""
         if alive.all():
             return

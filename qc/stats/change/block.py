@@ -7,24 +7,22 @@ from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from qc.stats.change.ranks import extend_ranks, rank_scores
 from qc.stats.change.result import Shape
 from qc.stats.change.scan import Sums, normal_score, scan, statistic_limit
 from qc.stats.change.thresholds import LEVEL_SIDE, Judged, threshold_scores
+from qc.stats.numbers import Flags, Floats, Integers
 
-Floats = NDArray[np.float64]
-Integers = NDArray[np.int64]
-Flags = NDArray[np.bool_]
-
+# chosen: above the rounding of a difference of decimals, below any real difference of steps
 SAME_STEP = 1e-6  # two gaps this close, relatively, are the same step
 NO_STEP = 1e-9  # a gap below this share of the reading is rounding of the arithmetic, not of the gauge
+# chosen: below it one step is a third of the reading and more, and no one floor serves the whole log scale
 FEWEST_STEPS = 3.0  # a positive characteristic whose middle is under so many steps is judged by ranks
 
 
 @dataclass(frozen=True, slots=True)
-class Setting:
+class ShapeAndStep:
     """How readings are judged: shape and, where known, the step of the gauge."""
 
     shape: Shape = "normal"
@@ -51,7 +49,7 @@ class Block:
         Smallest gap between readings of a stretch seen so far in the series, and whether it recurred.
     """
 
-    def __init__(self, setting: Setting, rows: int, capacity: int) -> None:
+    def __init__(self, setting: ShapeAndStep, rows: int, capacity: int) -> None:
         self.setting = setting
         self.values = np.empty((rows, capacity))
         self.dither = np.empty((rows, capacity))

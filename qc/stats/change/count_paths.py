@@ -11,10 +11,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import special
 
-Floats = NDArray[np.float64]
+from qc.stats.numbers import Floats, Integers
 
 WIDEST = 600
 """Counts followed at once at most; wider, the sum of the single probabilities serves."""
@@ -67,10 +66,12 @@ def chance_of_leaving(
         np.flatnonzero((a > probability * SAME) & (b > probability * SAME))
         for a, b in zip(least, most, strict=True)
     ]
+    # a part in which every count is as rare as the rarest one: leaving is then certain
     if not all(part.size for part in inside):
         return 1.0
     if max(part.size for part in inside) > WIDEST:
         return None
+    # only counts inside the limits of each part are followed, so what is lost on the way is what left them
     before, held, weight = 0.0, np.zeros(1, dtype=np.int64), np.ones(1)
     for part, counts in zip(parts, inside, strict=True):
         added = counts[None, :] - held[:, None]
@@ -84,7 +85,7 @@ def chance_of_leaving(
     return max(1.0 - float(weight.sum()), 0.0)
 
 
-def _binomial(added: NDArray[np.int64], left: NDArray[np.int64], share: float) -> Floats:
+def _binomial(added: Integers, left: Integers, share: float) -> Floats:
     """Probability that so many of those left fall into a part of this share."""
     possible = (added >= 0) & (added <= left)
     k, n = np.where(possible, added, 0), np.broadcast_to(left, added.shape)
@@ -92,16 +93,18 @@ def _binomial(added: NDArray[np.int64], left: NDArray[np.int64], share: float) -
     return np.where(possible, np.exp(log_weight), 0.0)
 
 
-def _hypergeometric(added: NDArray[np.int64], left: NDArray[np.int64], drawn: float, whole: float) -> Floats:
+def _hypergeometric(added: Integers, left: Integers, drawn: float, whole: float) -> Floats:
     """Probability that so many of those left to fail lie among the pieces drawn of the whole."""
     possible = (added >= 0) & (added <= left) & (added <= drawn) & (left - added <= whole - drawn)
     k, n = np.where(possible, added, 0), np.broadcast_to(left, added.shape)
     rest = np.where(possible, drawn - k, 0.0)
+    # kept large enough for the logarithm; where it is not, `possible` is False
     sound = np.maximum(whole - n, rest)
     log_weight = _log_choose(n, k) + _log_choose(sound, rest) - _log_choose(whole, drawn)
     return np.where(possible, np.exp(log_weight), 0.0)
 
 
-def _log_choose(n: Floats | NDArray[np.int64] | float, k: Floats | NDArray[np.int64] | float) -> Floats:
+def _log_choose(n: Floats | Integers | float, k: Floats | Integers | float) -> Floats:
     """Logarithm of the number of ways to choose k of n."""
+    # betaln instead of three gammaln: their difference would lose its digits for totals of thousands
     return np.asarray(-np.log(np.add(n, 1.0)) - special.betaln(np.subtract(n, k) + 1.0, np.add(k, 1.0)))

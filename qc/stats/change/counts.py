@@ -8,7 +8,6 @@ from functools import lru_cache
 from typing import Any, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import special
 
 from qc.stats.change.count_paths import chance_of_leaving
@@ -16,16 +15,14 @@ from qc.stats.change.evidence import SIZE_CONFIDENCE, START_CONFIDENCE, likelies
 from qc.stats.change.input import rates_of
 from qc.stats.change.result import Detection, DetectorSignal, Side, Stretch
 from qc.stats.errors import StatisticsError
-from qc.stats.numbers import GREATEST, LEAST, as_floats
+from qc.stats.numbers import GREATEST, LEAST, Floats, Integers, as_floats
 
-Floats = NDArray[np.float64]
-Integers = NDArray[np.int64]
 Counts = Sequence[int] | Sequence[float] | Integers | Floats
 
 # Lengths of the newest part that are compared with all before: every one at first, then about four to a
 # doubling. A comparison left out costs less than it saves: the exact start is found afterwards.
 WINDOWS = (1, 2, 3, 4, 5, 6, 8, 10, 12, 14, 17, 20, 24, 28, 34, 40, 48, 56, 68, 80, 96, 112, 136, 160, 192)
-LARGEST_TOTAL = 10_000_000
+LARGEST_TOTAL = 10_000_000  # chosen: more at one point is a slip of the pen
 
 
 def detect_counts(
@@ -216,6 +213,7 @@ class _Stretch:
         after, later = self.total - before, self.whole - seen
         likelihood = self._log_likelihood(before, seen) + self._log_likelihood(after, later)
         rises = after * seen > before * later
+        # the start is sought among changes to the side that signalled, else a dip before a rise could take it
         likelihood[rises != (side == "above")] = -np.inf
         split = int(likelihood.argmax())
         weight = self._log_marginal(before, seen) + self._log_marginal(after, later)
@@ -303,6 +301,7 @@ def _log_choose(n: int, k: Floats) -> Floats:
 
 def _attained(tail: Floats, probability: float) -> float:
     """Largest value of a monotone `tail` that is not above `probability`, 0 if there is none."""
+    # equal but for rounding counts as attained, as in `count_paths.SAME`
     inside = tail[tail <= probability * (1 + 1e-12)]
     return float(inside.max()) if inside.size else 0.0
 
@@ -320,6 +319,7 @@ def _rate_interval(number: int, size: float, pass_fail: bool) -> tuple[float, fl
 
 def _score(probability: float) -> float:
     """Turn a probability into its normal score."""
+    # a probability that underflowed to 0 would have an infinite score
     return float(-special.ndtri(min(max(probability, 1e-300), 1.0))) if probability < 1 else 0.0
 
 

@@ -10,17 +10,16 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from qc.stats.change.batch import Batch
-from qc.stats.change.block import Setting
+from qc.stats.change.block import ShapeAndStep
 from qc.stats.change.input import check_setting, check_values, dither_of
 from qc.stats.change.result import Detection, Shape
 from qc.stats.change.state import DetectorState
 from qc.stats.change.thresholds import check_rate
 from qc.stats.errors import StatisticsError
+from qc.stats.numbers import Floats
 
-Floats = NDArray[np.float64]
 Values = Sequence[float] | Floats
 
 
@@ -180,7 +179,7 @@ def _run(
 
 
 def _dithers(
-    series: list[Floats], labels: Sequence[Sequence[object]] | None, setting: Setting
+    series: list[Floats], labels: Sequence[Sequence[object]] | None, setting: ShapeAndStep
 ) -> list[Floats]:
     """Give each piece its fraction, where ranks may be used."""
     if labels is not None and len(labels) != len(series):

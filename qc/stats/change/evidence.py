@@ -6,7 +6,6 @@ import math
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import special
 
 from qc.stats.change.scan import (
@@ -21,12 +20,11 @@ from qc.stats.change.scan import (
     split_squares,
     trend_profile,
 )
+from qc.stats.numbers import Floats, Integers
 
-Floats = NDArray[np.float64]
-Integers = NDArray[np.int64]
-
+# chosen; how often the set then holds the true start is simulated (docs/reference/detector.md)
 START_CONFIDENCE = 0.90
-SIZE_CONFIDENCE = 0.95
+SIZE_CONFIDENCE = 0.95  # common practice for an interval of a size
 CLIMB_SHARE = 1 / 9  # of signals of the level how many are climbs: as the budget is shared, 0.1 to 0.8
 LARGEST_RELATIVE = 1e9  # sizes over a spread of nothing stay finite
 
@@ -75,6 +73,7 @@ def weigh(values: Floats, scale: Floats, kind: int, split: int, floor: float, sh
     first, log_weight = log_weights(scale, floor, kind)
     span = _span(likeliest(log_weight, START_CONFIDENCE) + first, split)
     held = span
+    # only the set of the start weighs both kinds; the size is read off the places of the kind that was raised
     if kind != SPREAD:
         held = _span(likeliest(level_weights(scale, floor), START_CONFIDENCE) + 1, split)
     if shape == "any":
@@ -89,6 +88,7 @@ def weigh(values: Floats, scale: Floats, kind: int, split: int, floor: float, sh
     relative = size / max(spread, abs(size) / LARGEST_RELATIVE, np.finfo(float).tiny)
     if shape == "positive":
         middle = float(np.exp(scale[:split].mean()))
+        # from the log scale to a change of the level before; the cap keeps the exponential finite
         size, low, high = (middle * float(np.expm1(min(log, 700.0))) for log in (size, low, high))
     return Evidence(split, held, size, (low, high), relative)
 

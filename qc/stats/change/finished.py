@@ -7,15 +7,13 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from qc.stats.change.evidence import START_CONFIDENCE, likeliest
 from qc.stats.change.input import check_values
 from qc.stats.change.scan import Sums, level_profile, split_squares
 from qc.stats.errors import StatisticsError
-from qc.stats.numbers import GREATEST, LEAST
+from qc.stats.numbers import GREATEST, LEAST, Floats
 
-Floats = NDArray[np.float64]
 Values = Sequence[float] | Floats
 
 
@@ -93,6 +91,8 @@ def mean_change(values: Values) -> ChangePoint:
     squared_t = level_profile(parts, None)[0]
     split = int(parts.between[0].argmax()) + 1
     k = np.arange(1.0, n)
+    # probability of each place with both means and the spread integrated out (uniform; uniform in the
+    # logarithm)
     log_weight = -0.5 * np.log(k * (n - k)) + 0.5 * (n - 2) * np.log1p(squared_t / (n - 2))
     held = likeliest(log_weight, START_CONFIDENCE) + 2
     before, after = float(series[:split].mean()), float(series[split:].mean())

@@ -7,21 +7,18 @@ from collections.abc import Sequence
 from hashlib import blake2b
 
 import numpy as np
-from numpy.typing import NDArray
 
-from qc.stats.change.block import Setting
+from qc.stats.change.block import ShapeAndStep
 from qc.stats.change.result import Shape
 from qc.stats.change.thresholds import check_rate
 from qc.stats.errors import StatisticsError, StatisticsUsageError
-from qc.stats.numbers import as_floats
-
-Floats = NDArray[np.float64]
+from qc.stats.numbers import Floats, as_floats
 
 SHAPES: tuple[Shape, ...] = ("normal", "positive", "any")
 LARGEST = 1e100  # beyond it the squares of readings leave the range of a double
 
 
-def check_setting(shape: str, resolution: float | None) -> Setting:
+def check_setting(shape: str, resolution: float | None) -> ShapeAndStep:
     """Take shape and resolution, or refuse them."""
     for known in SHAPES:
         if shape == known:
@@ -30,7 +27,7 @@ def check_setting(shape: str, resolution: float | None) -> Setting:
         raise StatisticsUsageError(f"shape {shape!r} is not known: use `normal`, `positive` or `any`")
     if resolution is not None and not (math.isfinite(resolution) and 0 < resolution < LARGEST):
         raise StatisticsError(f"resolution {resolution!r}: the step of the gauge must be a number above 0")
-    return Setting(known, None if resolution is None else float(resolution))
+    return ShapeAndStep(known, None if resolution is None else float(resolution))
 
 
 def check_value(value: float, point: int, shape: Shape) -> float:
@@ -74,4 +71,6 @@ def rates_of(rates: float | Sequence[float] | Floats, size: int) -> Floats:
 
 def dither_of(label: object) -> float:
     """Give a piece its fraction of a step, in [0, 1): it decides between equal readings."""
+    # from the name and not from a random generator: the same piece gets the same fraction in every run and
+    # store
     return int.from_bytes(blake2b(str(label).encode(), digest_size=8).digest(), "big") / 2.0**64

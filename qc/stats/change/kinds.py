@@ -13,7 +13,6 @@ from collections.abc import Collection, Sequence
 from typing import Literal, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from qc.stats.change.evidence import (
     START_CONFIDENCE,
@@ -37,8 +36,8 @@ from qc.stats.change.scan import (
     trend_profile,
 )
 from qc.stats.errors import StatisticsError
+from qc.stats.numbers import Floats
 
-Floats = NDArray[np.float64]
 FitKind = Literal["steady", "single", "shift", "trend", "spread", "passing"]
 
 RULED_OUT = 0.4
@@ -116,12 +115,14 @@ def fit_kinds(
     """
     series = _series(values)
     n, cost = series.size, float(np.log(series.size))
+    # equal readings leave nothing, and the logarithm of nothing would beat every other kind
     least = max(floor, RELATIVE_GUARD * float(series.var()), np.finfo(float).tiny)
     places = [i for i in range(n) if i + 1 not in apart]
     kept = series[places]
     sums = Sums.of(kept[None, :])
     parts = split_squares(sums)
     whole = float(parts.whole[0, 0])
+    # every piece left out is a free parameter: without its price leaving pieces out would always win
     aside = cost * (n - kept.size)
 
     def support(squares: float) -> float:

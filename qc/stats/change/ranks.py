@@ -5,11 +5,9 @@ from __future__ import annotations
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import special
 
-Floats = NDArray[np.float64]
-Integers = NDArray[np.int64]
+from qc.stats.numbers import Floats, Integers
 
 # Blom's plotting position, (rank - 3/8) / (n + 1/4): Blom, "Statistical Estimates and Transformed Beta-
 # Variables", 1958, p. 71 (from memory); any fixed score keeps the false-alarm rate, this one loses least on
@@ -41,6 +39,8 @@ def extend_ranks(ranks: Integers, values: Floats, dither: Floats) -> Integers:
         Ranks with the newest reading.
     """
     old, new = values[:, :-1], values[:, -1:]
+    # equal readings must take an order that does not depend on when they came, or a series judged again would
+    # rank them another way
     above = (old > new) | ((old == new) & (dither[:, :-1] > dither[:, -1:]))
     newest = above.shape[1] - above.sum(axis=1)
     return np.concatenate([ranks + above, newest[:, None]], axis=1)

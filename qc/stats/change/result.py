@@ -7,7 +7,8 @@ from dataclasses import asdict, dataclass, field, fields
 from typing import Any, Literal
 
 import numpy as np
-from numpy.typing import NDArray
+
+from qc.stats.numbers import Floats
 
 Kind = Literal["single", "shift", "trend", "spread", "count"]
 Side = Literal["above", "below", "both"]
@@ -140,9 +141,7 @@ class Detection:
         }
 
 
-def stretches_of(
-    values: Sequence[float] | NDArray[np.float64], signals: Sequence[DetectorSignal]
-) -> tuple[Stretch, ...]:
+def stretches_of(values: Sequence[float] | Floats, signals: Sequence[DetectorSignal]) -> tuple[Stretch, ...]:
     """Cut a series at the starts of its lasting changes.
 
     Parameters
@@ -168,7 +167,7 @@ def stretches_of(
     )
 
 
-def _stretch(series: NDArray[np.float64], first: int, last: int, apart: set[int]) -> Stretch:
+def _stretch(series: Floats, first: int, last: int, apart: set[int]) -> Stretch:
     """Figures of points `first` to `last`."""
     kept = [point for point in range(first, last + 1) if point not in apart] or list(range(first, last + 1))
     part = series[np.array(kept) - 1]

@@ -19,7 +19,6 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 import numpy as np
-from numpy.typing import NDArray
 
 from qc.stats.change.counts import Counts, CountState, check_counts
 from qc.stats.change.input import check_setting, check_values, rates_of
@@ -27,8 +26,8 @@ from qc.stats.change.result import Detection, Shape
 from qc.stats.change.state import DetectorState
 from qc.stats.change.thresholds import HIGHEST_RATE
 from qc.stats.errors import StatisticsError
+from qc.stats.numbers import Floats
 
-Floats = NDArray[np.float64]
 State = TypeVar("State")
 
 FORMAT = 1
@@ -44,7 +43,7 @@ SPACING = 50
 MOST = 20
 """Marks that are kept beside the newest: the last thousand points."""
 
-DIGEST_BYTES = 16
+DIGEST_BYTES = 16  # chosen: 128 bits, so that no two pasts share one by chance, and a mark stays small
 
 
 @dataclass(frozen=True, slots=True)
@@ -217,6 +216,7 @@ def _follow(
     mark: Callable[[State], dict[str, Any]],
 ) -> tuple[State, Course]:
     """Go on from the last mark that holds, and set the marks anew."""
+    # at fixed multiples: a series judged card by card then keeps the same marks as one judged at once
     places = [*range(SPACING, points, SPACING)][-MOST:] + [points] if points else []
     digests = _digests(header, fed, {*places, *(m.points for m in course.marks)})
     hold = [m for m in course.marks if digests.get(m.points) == m.digest]
@@ -231,6 +231,8 @@ def _follow(
 
 def _digests(header: tuple[object, ...], fed: Iterator[bytes], wanted: set[int]) -> dict[int, str]:
     """Digest of the header and the first so many points."""
+    # one digest over the header and the points, read off on the way: the series is hashed once however many
+    # marks
     digest = blake2b(repr((FORMAT, _program(), *header)).encode(), digest_size=DIGEST_BYTES)
     found = {}
     for point, item in enumerate(fed, start=1):
@@ -257,7 +259,7 @@ def _program() -> str:
 
 
 def program_files() -> list[Path]:
-    """Every file that bears on what the detector finds: its rooms with all that lies in them, and their floor."""
+    """Every file that bears on what the detector finds: its rooms whole, and the floor they share."""
     stats = Path(str(resources.files("qc.stats")))
     own = [file for room in ROOMS for file in sorted((stats / room).rglob("*"))]
     return [file for file in [*sorted(stats.iterdir()), *own] if file.suffix in PROGRAM]

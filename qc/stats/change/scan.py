@@ -21,16 +21,16 @@ from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import special
 
-Floats = NDArray[np.float64]
-Integers = NDArray[np.int64]
+from qc.stats.numbers import Floats, Integers
 
+# three leave the spread a single degree of freedom
 SHORTEST = 4  # readings a stretch needs before it can be judged
 LEVEL, SPREAD, TREND = 0, 1, 2
 SPREAD_SIDE = 4  # readings wanted on each side of a change of spread: fewer give a spread of no worth
 TREND_SIDE = 5  # readings wanted on a climb before it can be told from a step
+# about a thousand roundings
 RELATIVE_GUARD = 1e-13  # share of the total sum of squares below which rounding error rules
 Z_LARGEST = 37.0  # the normal score of the smallest probability a double can hold
 
@@ -148,10 +148,13 @@ def level_profile(parts: Splits, floor: Floats | None, side: int = 1) -> Floats:
     inner = slice(side - 1, n - side)
     between = parts.between[:, inner]
     if floor is None:
+        # the textbook pooled variance, had from the whole: one subtraction for all splits at once
         within = parts.whole - between
     else:
         weight = _coefficients(n)
         least = floor[:, None]
+        # each side by itself: a few equal readings hide the step's variance however much the other side
+        # scatters
         within = np.maximum(parts.before[:, inner], least * weight.degrees_before[inner])
         within = within + np.maximum(parts.after[:, inner], least * weight.degrees_after[inner])
     return np.asarray(_ratio(between, within, parts.whole) * (n - 2))
@@ -162,6 +165,7 @@ def spread_profile(parts: Splits, floor: Floats) -> Floats:
     n = parts.before.shape[1] + 1
     weight = _coefficients(n)
     inner = slice(SPREAD_SIDE - 1, n - SPREAD_SIDE)
+    # a side of equal readings has spread 0, whose logarithm is not finite
     guard = np.maximum(parts.whole * RELATIVE_GUARD, np.finfo(float).tiny)
     degrees = weight.degrees_before[inner], weight.degrees_after[inner]
     least = floor[:, None]
@@ -202,8 +206,10 @@ def normal_score(statistic: Floats, length: int) -> Floats:
         Scores >= 0: 3.29 means a probability of 0.001 at that one split.
     """
     score = np.empty(statistic.shape)
+    # the lower tail: 1 - P would have no digits left where scores matter most
     tail = special.stdtr(length - 2, -np.sqrt(statistic[:, [LEVEL, TREND]]))
     score[:, [LEVEL, TREND]] = np.minimum(-special.ndtri(np.maximum(tail, 1e-300)), Z_LARGEST)
+    # the corrected ratio is about chi-square with one degree, so its root is a normal score
     score[:, SPREAD] = np.minimum(np.sqrt(np.maximum(statistic[:, SPREAD], 0.0)), Z_LARGEST)
     return score
 

@@ -7,21 +7,19 @@ from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-from qc.stats.change.block import Block, Setting, excess
+from qc.stats.change.block import Block, ShapeAndStep, excess
 from qc.stats.change.input import check_setting, check_value, dither_of
 from qc.stats.change.result import Detection, DetectorSignal, Shape, stretches_of
 from qc.stats.change.scan import SHORTEST
 from qc.stats.change.thresholds import check_rate
-from qc.stats.change.track import Outcome, Track
+from qc.stats.change.track import AfterSignal, Track
 from qc.stats.errors import StatisticsError
+from qc.stats.numbers import Floats
 
-Floats = NDArray[np.float64]
-
-FIRST_ROOM = 32
+FIRST_ROOM = 32  # chosen; doubled whenever it is used up
 ROW = np.zeros(1, dtype=np.int64)
-FORMAT = 1
+FORMAT = 1  # of the record; raised when a stored state can no longer be read as it was meant
 
 
 class DetectorState:
@@ -51,7 +49,7 @@ class DetectorState:
         self, *, false_alarm_rate: float = 0.001, shape: Shape = "normal", resolution: float | None = None
     ) -> None:
         self.false_alarm_rate = check_rate(false_alarm_rate)
-        self.setting: Setting = check_setting(shape, resolution)
+        self.setting: ShapeAndStep = check_setting(shape, resolution)
         self.n = 0
         self.judged_by_ranks = 0
         self.score: float | None = None
@@ -191,6 +189,8 @@ class DetectorState:
     ) -> DetectorState:
         """Undo `mark`, given the readings and the names of the pieces up to it (or further)."""
         state = cls(false_alarm_rate=record["false_alarm_rate"], shape=shape, resolution=resolution)
+        # the readings are not in the mark: they are picked out of the series by the places that were not set
+        # aside
         track = _track_of(record)
         places = track.positions(int(record["n"]) - track.begin - len(track.aside))
         dither = np.array([dither_of(labels[place]) for place in places])
@@ -229,7 +229,8 @@ class DetectorState:
         if not (judgement.statistic[0] > judgement.limit[0]).any():
             return None
         outcome = self._track.receive(self._block, 0, length, judgement, 0, self.false_alarm_rate)
-        self._length = length - 1 if outcome is Outcome.SET_ASIDE else 0
+        # the newest reading leaves by being written over
+        self._length = length - 1 if outcome is AfterSignal.SET_ASIDE else 0
         return self._track.signals[-1]
 
     def _make_room(self) -> None:

@@ -16,11 +16,10 @@ from importlib import resources
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
 from qc.stats.errors import StatisticsError
+from qc.stats.numbers import Floats
 
-Floats = NDArray[np.float64]
 Judged = Literal["normal", "any"]
 
 HIGHEST_RATE = 0.02  # highest simulated rate

@@ -6,19 +6,16 @@ from dataclasses import dataclass, field, replace
 from enum import Enum
 
 import numpy as np
-from numpy.typing import NDArray
 
 from qc.stats.change.block import Block, Judgement, excess
 from qc.stats.change.evidence import Evidence, weigh
 from qc.stats.change.result import DetectorSignal, Kind, Side
 from qc.stats.change.scan import LEVEL, SPREAD
 
-Floats = NDArray[np.float64]
-
 KINDS: tuple[Kind, Kind, Kind] = ("shift", "spread", "trend")
 
 
-class Outcome(Enum):
+class AfterSignal(Enum):
     """What happens to the stretch after a signal."""
 
     SET_ASIDE = "the newest piece takes no part, the stretch goes on"
@@ -59,11 +56,12 @@ class Track:
 
     def receive(
         self, block: Block, row: int, length: int, judgement: Judgement, place: int, rate: float
-    ) -> Outcome:
+    ) -> AfterSignal:
         """Record the signal that `judgement` holds at `place` for `row` of `block`."""
         ranked = bool(judgement.ranked[place])
         scores, limits = excess(judgement.statistic[place], length, rate, ranked)
         over = judgement.statistic[place] > judgement.limit[place]
+        # of several kinds beyond their limits the furthest beyond has the word; scores are on one scale
         kind = int(np.argmax(np.where(over, scores - limits, -np.inf)))
         values = block.values[row, :length]
         floor = float(block.floor(np.array([row]), length)[0][0])
@@ -79,26 +77,28 @@ class Track:
         )
         signal = _signal(kind, self.positions(length), evidence, float(scores[kind]), float(limits[kind]))
         outcome = self._enter(signal)
-        if outcome is Outcome.SET_ASIDE:
+        if outcome is AfterSignal.SET_ASIDE:
             self.aside.append(signal.point - 1)
         else:
             self.begin, self.aside = signal.point, []
-        self.pending = outcome is Outcome.SET_ASIDE
+        self.pending = outcome is AfterSignal.SET_ASIDE
         return outcome
 
-    def _enter(self, signal: DetectorSignal) -> Outcome:
+    def _enter(self, signal: DetectorSignal) -> AfterSignal:
         """Add the signal, or let it confirm the single before it."""
+        # what follows a single on its own side says that it was none: it becomes a shift, raised where it was
         last = self.signals[-1] if self.pending else None
         if last is not None and signal.kind in ("single", "shift"):
             adjoins = last.start >= signal.start - 1
             if adjoins and signal.side == last.side:
                 self.signals[-1] = _confirm(last, signal)
-                return Outcome.RESTART
+                return AfterSignal.RESTART
+            # two in a row to opposite sides are more than a piece apart: judgement begins anew after them
             if adjoins and signal.kind == "single":
                 self.signals.append(signal)
-                return Outcome.RESTART
+                return AfterSignal.RESTART
         self.signals.append(signal)
-        return Outcome.SET_ASIDE if signal.kind == "single" else Outcome.RESTART
+        return AfterSignal.SET_ASIDE if signal.kind == "single" else AfterSignal.RESTART
 
 
 def _signal(
@@ -131,6 +131,7 @@ def _confirm(single: DetectorSignal, later: DetectorSignal) -> DetectorSignal:
     """Turn a single that lasted into a shift: raised then, confirmed now, measured on the newest evidence."""
     start = min(single.start, later.start)
     low, high = min(single.start, later.start_set[0]), later.start_set[1]
+    # two pieces are all there is of the new level: it began with the first of them or before
     if later.kind == "single":
         high = max(single.start, low)
     # the later evidence leaves out the piece that was set aside: put it back with its share

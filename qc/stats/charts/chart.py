@@ -106,6 +106,7 @@ def _limit(each: Floats | None, all_points: float | None, count: int) -> Floats:
 
 
 def _chart_dict(chart: Chart | Companion, middle: dict[str, Any], points: bool) -> dict[str, Any]:
+    """Write what a chart and its companion have in common; limits of each point only where they vary."""
     out: dict[str, Any] = {
         "kind": chart.kind,
         "center": number(chart.center),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.special import bdtr, bdtrik, pdtr, pdtrik
 
 from qc.stats.errors import StatisticsError
@@ -112,6 +112,7 @@ def _quantile(level: float, first: Floats, size: Floats | None = None) -> Floats
     else:
         inside, guess = (first > 0) & (first < 1), bdtrik(level, size, np.clip(first, 1e-300, 1 - 1e-16))
     edge = np.zeros_like(first) if size is None else np.where(first >= 1, size, 0.0)
+    # the inverse is a real number whose rounding may put it one count off either way: two steps settle it
     k = np.maximum(np.ceil(np.nan_to_num(guess)), 0.0)
     for _ in range(2):
         k = np.where((k > 0) & (_cdf(k - 1, first, size) >= level), k - 1, k)
@@ -120,7 +121,7 @@ def _quantile(level: float, first: Floats, size: Floats | None = None) -> Floats
     return np.where(inside, k, edge)
 
 
-def _cdf(k: Floats, first: Floats, size: Floats | None) -> NDArray[np.float64]:
+def _cdf(k: Floats, first: Floats, size: Floats | None) -> Floats:
     at = np.maximum(k, 0.0)
     found = pdtr(at, first) if size is None else bdtr(np.minimum(at, size), size.astype(int), first)
     return np.where(k < 0, 0.0, found)

@@ -249,6 +249,7 @@ def _typical_limits(
     """Limits at the mean size: what is drawn where one line must do."""
     center, rate = levels["center"].to_numpy(), levels["rate"].to_numpy()
     size = levels["typical"].to_numpy()
+    # a binomial has whole pieces; a mean size between two is drawn as the nearer
     size = np.round(size) if binomial and exact else size
     low, high = _limits(center, rate, size, levels["sigma"].to_numpy(), (binomial, total, exact))
     return levels.with_columns(lower=pl.Series(low), upper=pl.Series(high))

@@ -10,7 +10,7 @@ import math
 
 import numpy as np
 import polars as pl
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from qc.stats.charts.chart import Chart
 from qc.stats.charts.table import (
@@ -25,7 +25,7 @@ from qc.stats.charts.table import (
     spread_reason,
 )
 from qc.stats.errors import StatisticsError
-from qc.stats.numbers import AS_THEY_ARE, LARGEST, Baseline, Setting, as_readings, factors
+from qc.stats.numbers import AS_THEY_ARE, LARGEST, Baseline, Places, Setting, as_readings, factors
 
 MOVING = factors(2)
 
@@ -317,7 +317,7 @@ def finish_subgroups(
     )
 
 
-def _most_typical(points: pl.DataFrame) -> NDArray[np.intp]:
+def _most_typical(points: pl.DataFrame) -> Places:
     """Find in every series the row of the first subgroup whose size is nearest to the mean size.
 
     Written over arrays: sorting by an aggregated key inside a group-by crashes polars 2.1 with many groups.

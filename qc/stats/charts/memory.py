@@ -339,6 +339,7 @@ def cusum_signals(table: ChartTable, design: CusumDesign) -> dict[str, tuple[Sig
 def _memory_signals(
     table: ChartTable, deviation: Floats, flags: dict[str, np.ndarray], start: np.ndarray
 ) -> dict[str, tuple[Signal, ...]]:
+    """Turn flags into signals; sizes are of the readings since the start, since sums carry older ones."""
     points, names = table.points["point"].to_numpy(), table.points["series"]
     sigma = spread_out(table.levels, "sigma").to_numpy()
     charted = spread_out(

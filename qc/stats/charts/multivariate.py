@@ -19,7 +19,7 @@ from qc.stats.numbers import LIMIT, SLACK, THREE_SIGMA_RATE, Baseline, Floats, a
 from qc.stats.run_lengths import mewma_limit
 
 ALL_POINTS = Baseline()
-ROUNDING = 1e-15
+ROUNDING = 1e-15  # chosen: some machine epsilons, what a change of unit may leave
 MOST_POINTS = 10**9  # beyond it the quantiles lose their digits
 
 
@@ -248,6 +248,7 @@ def _check_sizes(figures: int, points: int, rate: float) -> None:
 
 
 def _matrix(values: ArrayLike, names: Sequence[str] | None) -> tuple[Floats, list[str]]:
+    """Take the table, or name the piece and figure at fault: a fault in a covariance would name neither."""
     matrix = as_floats(values, "table of figures")
     if matrix.ndim != 2 or matrix.shape[1] < 2:
         raise StatisticsError("several figures a piece are needed: one column each, at least two columns")
@@ -272,6 +273,8 @@ def _estimates(part: Floats, p: int) -> tuple[Floats, Floats, int]:
     scale = np.sqrt(np.diag(covariance))
     # a figure that never changes leaves rounding behind: a spread that small is none
     still = np.ptp(part, axis=0) <= ROUNDING * np.abs(part).max(axis=0)
+    # beyond 1e12 the inverse keeps some four digits (chosen); on the correlations, since units must
+    # not matter
     if np.any(still) or np.linalg.cond(covariance / np.outer(scale, scale)) > 1e12:
         raise StatisticsError(
             "the figures depend on one another or one never changes: leave out the figure that adds nothing"
@@ -292,8 +295,10 @@ def _contributions(row: int, deviation: Floats, covariance: Floats, labels: list
         rest = [column for column in range(len(labels)) if column != at]
         without = _distances(deviation[row : row + 1, rest], covariance[np.ix_(rest, rest)])[0]
         parts[label] = whole - float(without)
+    # chosen: what one figure in a hundred reaches by chance
     limit = float(chdtri(1, 0.01))
     ranked = sorted(parts, key=lambda label: -parts[label])
+    # none clear by itself: the greatest is named all the same, a signal without a figure helps nobody
     causes = [label for label in ranked if parts[label] > limit] or ranked[:1]
     return {"point": row + 1, "parts": parts, "causes": causes}
 
@@ -304,6 +309,7 @@ def _signal(row: int, distance: Floats, middle: float) -> Signal:
 
 
 def _few(m: int, p: int) -> tuple[str, ...]:
+    # common practice, no source
     if m >= 20 * p:
         return ()
     return (f"the covariance of {p} figures rests on {m} points only: about {20 * p} are wanted",)

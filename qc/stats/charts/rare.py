@@ -126,6 +126,7 @@ def _between_limits(center: float | None, count: float, units: bool) -> tuple[fl
     low, high = THREE_SIGMA_RATE / 2, 1 - THREE_SIGMA_RATE / 2
     if units:  # P(X >= k) = (1 - p)^k with p = 1 / (1 + mean)
         stay = -math.log1p(1 / center)
+        # a hair less before rounding up: a count exactly on the quantile must not become the next one
         lower = math.ceil(math.log1p(-low) / stay - 1 - 1e-9)
         return float(max(lower, 0)), float(math.ceil(math.log(low) / stay - 1 - 1e-9))
     if math.isinf(count):

@@ -14,6 +14,7 @@ from qc.stats.charts.rule_signals import find_signals
 from qc.stats.charts.table import ChartTable
 from qc.stats.numbers import AS_THEY_ARE, LIMIT, Rule, Setting, as_readings
 
+# chosen: each round leaves out at least one point; a baseline of usual length is settled in two or three
 MOST_ROUNDS = 20
 LARGEST_SHARE = 0.5  # more than half the baseline odd is no baseline: screening stops there
 
@@ -114,6 +115,7 @@ def screen_frame(
         chart = table.only()
         rounds += 1
         flagged = {signal.point for part in find_signals(table, [Rule(LIMIT)]).values() for signal in part}
+        # later points beyond the limits are what the chart is for; only those that set limits can leave
         inside = {point for point in flagged if baseline.holds(point)}
         total = len(chart.values) if setting.baseline.last is None else setting.baseline.last
         length = min(total, len(chart.values)) - setting.baseline.first + 1

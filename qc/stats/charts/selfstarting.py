@@ -19,7 +19,7 @@ from qc.stats.charts.memory import PLAIN_CUSUM, CusumDesign, cusum_sum
 from qc.stats.charts.table import ChartTable, arrange, lengths
 from qc.stats.numbers import AS_THEY_ARE, Floats, Setting, as_readings
 
-WIDTH = 3.0  # limits of the Q chart, in sd of Q
+WIDTH = 3.0  # limits of the Q chart, in sd of Q, as for any chart of one point
 LEAST_TAIL = 1e-300  # a probability below this has no score: scores end at 37
 
 

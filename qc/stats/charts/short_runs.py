@@ -21,7 +21,7 @@ from qc.stats.errors import StatisticsError
 from qc.stats.numbers import Floats, as_readings, shown
 from qc.stats.samples import equal_spreads
 
-ALPHA = 0.05  # a test clearer than this keeps models apart
+ALPHA = 0.05  # a test clearer than this keeps models apart (common practice, no source)
 OWN_MODEL = "each piece is judged by earlier pieces of its own model; the first two of a model have no score"
 LEAST_PIECES = 3  # pieces of a model before its own level and spread can be used
 

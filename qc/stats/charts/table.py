@@ -82,6 +82,7 @@ class ChartTable:
         return next(iter(self.charts().values()))
 
     def _chart(self, name: str, level: dict[str, Any], part: Mapping[str, Floats]) -> Chart:
+        """Cut one series out; a chart of two sums has no single value to plot."""
         values: Floats | dict[str, Floats] = part["value"]
         if "high" in part:
             values = {"high": part["high"], "low": part["low"]}
@@ -258,6 +259,7 @@ def spread_reason(sigma: pl.Expr, points: pl.Expr, least: int, resolution: float
 
 def few_points_warning(points: int, rule: LimitRule) -> str | None:
     """Say what limits from fewer than 20 points are worth."""
+    # common practice, no source
     if points >= 20:
         return None
     words = f"limits rest on {points} points only"

@@ -15,15 +15,13 @@ from typing import Any
 
 import numpy as np
 import polars as pl
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from qc.stats.charts.chart import Chart
 from qc.stats.charts.measured import individuals_table, subgroup_table
 from qc.stats.charts.table import ChartTable, arrange, lengths
 from qc.stats.errors import StatisticsError
-from qc.stats.numbers import AS_THEY_ARE, Floats, Setting, as_readings, number, numbers
-
-Codes = NDArray[np.intp]
+from qc.stats.numbers import AS_THEY_ARE, Floats, Places, Setting, as_readings, number, numbers
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,6 +122,7 @@ def three_way_table(
     patterns: dict[str, Pattern] = {}
     if "place" in rows.columns:
         rows, patterns = _without_patterns(rows)
+    # centre and sigma that were given are those of the piece means, not of the spread within
     inner_setting = Setting(baseline=setting.baseline, resolution=setting.resolution)
     inner = subgroup_table(rows, inner_setting, spread=within)
     means = individuals_table(inner.points.select("series", "value"), setting)
@@ -187,6 +186,7 @@ def remove_pattern(values: ArrayLike, piece: ArrayLike, place: ArrayLike) -> Pat
         raise StatisticsError("every reading needs a piece and a place")
     table = np.zeros((pieces.size, places.size))
     np.add.at(table, (piece_of, place_of), 1.0)
+    # chosen: with fewer places the level of a piece would depend on which of them are missing
     covered = (table > 0).sum(axis=1) >= places.size / 2
     used = covered[piece_of]
     effects = _place_effects(readings[used], piece_of[used], place_of[used], pieces.size, places.size)
@@ -197,7 +197,7 @@ def remove_pattern(values: ArrayLike, piece: ArrayLike, place: ArrayLike) -> Pat
     )
 
 
-def _place_effects(readings: Floats, piece: Codes, place: Codes, pieces: int, places: int) -> Floats:
+def _place_effects(readings: Floats, piece: Places, place: Places, pieces: int, places: int) -> Floats:
     """Least-squares place effects after the piece means are swept out; they sum to 0."""
     cells = np.zeros((pieces, places))
     np.add.at(cells, (piece, place), 1.0)

@@ -251,6 +251,7 @@ def _sigma(line: Line, setting: Setting) -> tuple[float, tuple[str, ...]]:
         raise StatisticsError("the readings lie on a line without any spread: give a resolution or a sigma")
     if setting.sigma is None and floor > line.sd:
         return sigma, (f"sigma was raised to {shown(sigma)}, the least the step of the gauge can show",)
+    # common practice, no source
     if line.n < 20:
         return sigma, (f"the line rests on {line.n} points only",)
     return sigma, ()

@@ -7,12 +7,11 @@ from collections.abc import Hashable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import special
 
 from qc.stats.errors import StatisticsError
+from qc.stats.numbers import Floats
 
-Floats = NDArray[np.float64]
 Interval = tuple[float, float]
 
 
@@ -171,6 +170,8 @@ def fleiss_kappa(verdicts: Sequence[Sequence[Hashable]], *, confidence: float = 
         raise StatisticsError("kappa: there is one verdict only; pieces of both kinds are needed")
     kappa, agreed, chance = found
     n = len(verdicts)
+    # by leaving out each piece in turn: the published standard error is that of no
+    # agreement at all
     without = [_fleiss(np.delete(counts, i, axis=0)) for i in range(n)] if n > 2 else []
     error = None
     if without and all(part is not None for part in without) and kappa < 1.0:

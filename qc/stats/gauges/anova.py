@@ -6,12 +6,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 
 from qc.stats.errors import StatisticsError
+from qc.stats.numbers import Floats
 from qc.stats.samples import AnovaRow, anova_row, one_way_anova
-
-Floats = NDArray[np.float64]
 
 COMPONENTS = ("repeatability", "person", "person_part", "part", "gauge", "total")
 

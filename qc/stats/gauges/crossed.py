@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from qc.stats.errors import StatisticsError, StatisticsUsageError
 from qc.stats.gauges.anova import (
@@ -29,7 +29,6 @@ from qc.stats.tabled import Tabled, frame_of
 if TYPE_CHECKING:
     import polars as pl
 
-Floats = NDArray[np.float64]
 Interval = tuple[float, float]
 
 POOL_ABOVE = (
@@ -221,6 +220,7 @@ def _study(
 ) -> GaugeStudy:
     """Shares, categories, intervals and verdict from the components."""
     sd = {component: math.sqrt(value) for component, value in components.items()}
+    # what the step held up, its intervals must not fall below either
     floor = 0.0
     if components["repeatability"] > chosen.design.raw("repeatability"):  # it was held up by the step
         floor = components["repeatability"]
@@ -291,6 +291,7 @@ def _nothing_to_keep(keep: bool, design: str) -> tuple[str, ...]:
 def _few(parts: int, persons: int) -> tuple[str, ...]:
     """Say when the study is too small for its part or person figure to mean much."""
     notes: tuple[str, ...] = ()
+    # common practice, no source
     if parts < 5:
         notes += (f"{parts} parts only: the spread of parts, and all shares of it, are very uncertain",)
     if persons == 2:

@@ -150,6 +150,7 @@ def component_intervals(
     squares = {row.source: (row.ms, row.df) for row in design.rows[:-1]}
     out = {}
     for component, weights in design.weights.items():
+        # weights that cancel leave rounding, which would turn an exact interval into an approximate one
         used = {source: weight for source, weight in weights.items() if abs(weight) > 1e-14}
         if len(used) == 1:
             ((source, weight),) = used.items()

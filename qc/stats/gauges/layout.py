@@ -6,12 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from qc.stats.errors import StatisticsError
-from qc.stats.numbers import as_readings
-
-Floats = NDArray[np.float64]
+from qc.stats.numbers import Floats, as_readings
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,6 +126,7 @@ def _check_full(
 def _uneven(cells: dict[tuple[str, str], list[float]]) -> None:
     """Name the combination whose number of repeats is not that of the most."""
     counts = [len(readings) for readings in cells.values()]
+    # of two numbers equally common the greater: what is missing is then named, not what is there
     usual = max(set(counts), key=lambda count: (counts.count(count), count))
     (piece, person), readings = next((c, r) for c, r in cells.items() if len(r) != usual)
     by = "" if person == "-" else f" by {person}"

@@ -8,19 +8,18 @@ from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy import special
 
 from qc.stats.errors import StatisticsError
 from qc.stats.gauges.intervals import Interval, sum_interval, variance_interval
 from qc.stats.gauges.layout import lay_out
-from qc.stats.numbers import as_number, as_readings
+from qc.stats.numbers import Floats, as_number, as_readings
 from qc.stats.tabled import Tabled, frame_of
 
 if TYPE_CHECKING:
     import polars as pl
 
-Floats = NDArray[np.float64]
 
 _FEW = 5  # degrees of freedom; with fewer an sd's 95 % interval spans more than a factor of four
 _SETS = 20  # averages; with fewer their limits are said to be uncertain (common practice, no source)
@@ -304,6 +303,7 @@ def _added(
     """Variances of the levels and of what days and runs add, floored at 0, with a sentence for each floor."""
     found, notes = {name: square for name, (square, _) in squares.items()}, []
     whole = sum(found.values())
+    # from the floored parts, so that the spread of a reading is never less than what it is made of
     reading = found["repeat_sd"]
     for name, weights in _weights("run_sd" in squares, repeats, days).items():
         if name == "reading_sd":

@@ -6,14 +6,12 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from qc.stats.errors import StatisticsError
-from qc.stats.numbers import LARGEST, as_floats, check_magnitude, factors
+from qc.stats.numbers import LARGEST, Floats, as_floats, check_magnitude, factors
 
-Floats = NDArray[np.float64]
-
-_CATEGORY_FACTOR = 1.41
+_CATEGORY_FACTOR = 1.41  # as in `gauge`: the guides' root of 2; a hand check must agree
 _FORM_DIGITS = 4  # printed forms round their factors to so many decimals; a hand check must agree with them
 
 

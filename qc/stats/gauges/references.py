@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy import special
 
 from qc.stats.charts import fit_trend
@@ -15,7 +15,6 @@ from qc.stats.errors import StatisticsError
 from qc.stats.numbers import as_readings
 from qc.stats.tabled import Tabled
 
-Floats = NDArray[np.float64]
 Interval = tuple[float, float]
 
 
@@ -45,7 +44,7 @@ class Bias:
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class FittedLine:
     """Straight line through points, with the errors of its figures.
 
     Attributes
@@ -82,7 +81,7 @@ class Linearity(Tabled):
     ----------
     biases : tuple of Bias
         At each reference, rising.
-    line : Line
+    line : FittedLine
         Bias against reference.
     slope_interval : (float, float)
         Of the slope; a slope that is clear means the scale is off. [1]
@@ -99,7 +98,7 @@ class Linearity(Tabled):
     ROWS = "references"
 
     biases: tuple[Bias, ...]
-    line: Line
+    line: FittedLine
     slope_interval: Interval
     scale_off: bool
     zero_off: bool
@@ -174,7 +173,7 @@ def gauge_bias(readings: ArrayLike, reference: float, *, confidence: float = 0.9
     return Bias(reference, int(values.size), bias, (bias - reach, bias + reach), abs(bias) > reach)
 
 
-def fit_line(x: ArrayLike, y: ArrayLike) -> Line:
+def fit_line(x: ArrayLike, y: ArrayLike) -> FittedLine:
     """Least-squares line.
 
     Parameters
@@ -184,7 +183,7 @@ def fit_line(x: ArrayLike, y: ArrayLike) -> Line:
 
     Returns
     -------
-    Line
+    FittedLine
         Slope, intercept and their errors.
 
     Raises
@@ -213,7 +212,7 @@ def fit_line(x: ArrayLike, y: ArrayLike) -> Line:
     taken = found.slope**2 * found.square_x
     around = float(np.sum((heights - found.at(points)) ** 2))
     whole = float(np.sum((heights - found.mean_y) ** 2))
-    return Line(
+    return FittedLine(
         slope=found.slope,
         intercept=found.intercept,
         slope_error=found.slope_se,

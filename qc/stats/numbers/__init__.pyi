@@ -1,5 +1,9 @@
 """Types of what `qc.stats.numbers` offers; the package fetches each name on first use."""
 
+from .arrays import Flags as Flags
+from .arrays import Floats as Floats
+from .arrays import Integers as Integers
+from .arrays import Places as Places
 from .baseline import Baseline as Baseline
 from .constants import LARGEST as LARGEST
 from .constants import Factors as Factors
@@ -16,7 +20,6 @@ from .plain import shown as shown
 from .radii import covering_radii as covering_radii
 from .readings import GREATEST as GREATEST
 from .readings import LEAST as LEAST
-from .readings import Floats as Floats
 from .readings import as_floats as as_floats
 from .readings import as_number as as_number
 from .readings import as_readings as as_readings

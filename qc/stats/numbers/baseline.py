@@ -6,9 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 import polars as pl
-from numpy.typing import NDArray
 
 from qc.stats.errors import StatisticsUsageError
+from qc.stats.numbers.arrays import Flags
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +61,6 @@ class Baseline:
         inside = self.first <= point and (self.last is None or point <= self.last)
         return inside and point not in self.left_out
 
-    def select(self, points: int) -> NDArray[np.bool_]:
+    def select(self, points: int) -> Flags:
         """Return the mask of an array of `points` points that belong to the baseline."""
         return np.array([self.holds(point) for point in range(1, points + 1)], dtype=bool)

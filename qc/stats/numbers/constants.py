@@ -13,14 +13,14 @@ from dataclasses import asdict, dataclass
 from functools import cache
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.optimize import brentq
 from scipy.special import gammaln, ndtr
 
 from qc.stats.errors import StatisticsError
+from qc.stats.numbers.arrays import Floats
 from qc.stats.tabled import Tabled
 
-SMALLEST, LARGEST = 2, 100
+SMALLEST, LARGEST = 2, 100  # chosen; the reach of the integrals below is made for it
 _HALF_WIDTH = 9.5  # standard normal mass beyond this is 2e-21
 _STEP = 0.05  # the trapezium rule is exact to rounding for these smooth integrands at this step
 _LONGEST_RANGE = 17.0  # P(range > 17) < 1e-27 at n = 100
@@ -257,13 +257,13 @@ def _median_range(n: int) -> float:
     return float(brentq(lambda r: float(survival(np.array([r]))[0]) - 0.5, 1e-6, _LONGEST_RANGE, xtol=1e-13))
 
 
-def _range_survival(n: int) -> Callable[[NDArray[np.float64]], NDArray[np.float64]]:
+def _range_survival(n: int) -> Callable[[Floats], Floats]:
     """P(R > r) = 1 - n * integral of phi(x) [Phi(x + r) - Phi(x)]^(n-1) dx."""
     x = np.arange(-_HALF_WIDTH - _LONGEST_RANGE, _HALF_WIDTH + _STEP / 2, _STEP)
     density = np.exp(-0.5 * x**2) / math.sqrt(2 * math.pi)
     below = ndtr(x)
 
-    def survival(r: NDArray[np.float64]) -> NDArray[np.float64]:
+    def survival(r: Floats) -> Floats:
         inside = (ndtr(x[None, :] + r[:, None]) - below[None, :]) ** (n - 1)
         return np.asarray(1.0 - n * _STEP * np.sum(density[None, :] * inside, axis=1))
 

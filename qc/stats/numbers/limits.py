@@ -21,6 +21,7 @@ from qc.stats.numbers.tolerance import tolerance_factor
 Method = Literal["textbook", "prediction", "guaranteed"]
 METHODS: tuple[Method, ...] = ("textbook", "prediction", "guaranteed")
 THREE_SIGMA_RATE = 2.0 * float(ndtr(-3.0))  # 0.0026998: two-sided false-alarm rate of three-sigma limits
+# common practice where a rate is guaranteed: one baseline in ten may miss it
 DEFAULT_CONFIDENCE = 0.90
 LEAST_PERCENT = 50.0  # a confidence from here on is read as a percentage; 2 is a slip, not 2 %
 
@@ -98,11 +99,13 @@ class LimitRule:
         if self.method == "textbook" or (math.isinf(center_points) and math.isinf(sigma_df)):
             return known
         if self.method == "prediction":
+            # t allows for the error of sigma, the root for that of the centre
             quantile = known if math.isinf(sigma_df) else float(stdtrit(sigma_df, 1 - self.rate / 2))
             return quantile * math.sqrt(1 + 1 / center_points)
         return self._guaranteed(center_points, sigma_df, known)
 
     def _guaranteed(self, center_points: float, sigma_df: float, known: float) -> float:
+        """Choose the exact factor for what is uncertain: sigma, the centre, or both."""
         if math.isinf(center_points):  # only sigma is uncertain: its lower chi-square bound
             return known * math.sqrt(sigma_df / float(chdtri(sigma_df, self.confidence)))
         if math.isinf(sigma_df):  # only the centre is uncertain: the widest limit its error calls for

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from qc.stats.numbers.readings import Floats
+from qc.stats.numbers.arrays import Floats
 
 
 def number(value: float | None) -> float | None:

@@ -6,10 +6,9 @@ import math
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import special
 
-Floats = NDArray[np.float64]
+from qc.stats.numbers.arrays import Floats
 
 # Gauss-Legendre nodes on 0..1 for the integral over the error of the mean. 96 nodes over 9 standard errors
 # leave less than 1e-12 against 400 nodes for n = 2 .. 1,000 (tests/stats/test_tolerance.py).
@@ -109,6 +108,7 @@ def half_widths(z: Floats, content: float) -> Floats:
     radius = high.copy()
     for _ in range(_NEWTON_STEPS):
         outside = special.ndtr(z - radius) + special.ndtr(-z - radius)
+        # in logarithms: for a content near 1 the share outside has digits where 1 - share has none
         gap = np.log(outside) - math.log1p(-content)
         low, high = np.where(gap > 0, radius, low), np.where(gap > 0, high, radius)
         density = np.exp(-0.5 * (radius - z) ** 2) + np.exp(-0.5 * (radius + z) ** 2)
@@ -144,6 +144,7 @@ def error_held(n: float, content: float, radius: float) -> float:
     low, high = 0.0, max(radius, 0.0)
     if special.ndtr(-radius) * 2.0 >= 1.0 - content:
         return 0.0
+    # 80 halvings: past the last digit of a double, whatever the radius
     for _ in range(80):
         z = (low + high) / 2.0
         outside = float(special.ndtr(z - radius) + special.ndtr(-z - radius))

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from qc.stats.errors import StatisticsError
-
-Floats = NDArray[np.float64]
+from qc.stats.numbers.arrays import Floats
 
 # fourth powers (of variances, in intervals) stay finite below the one and above 0 beyond the other
 GREATEST, LEAST = 1e60, 1e-60

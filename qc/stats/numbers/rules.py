@@ -23,6 +23,7 @@ import polars as pl
 from qc.stats.errors import StatisticsUsageError
 
 LIMIT = "beyond-limit"
+# lengths as Nelson 1984 has them
 DEFAULTS: dict[str, int | None] = {
     "avoiding-center": 8,
     "beyond-limit": None,
@@ -140,6 +141,7 @@ def block_flags(rows: pl.DataFrame, rules: Sequence[Rule]) -> pl.DataFrame:
 
 
 def _rule(part: str) -> Rule:
+    """Read one name with its length; a length that would make no pattern is refused."""
     match = re.fullmatch(r"\s*([a-z-]+)\s*(?:\((\d+)\))?\s*", part)
     if match is None or match.group(1) not in DEFAULTS:
         known = ", ".join(str(Rule(name, length)) for name, length in DEFAULTS.items())
@@ -216,6 +218,7 @@ def _shifted(holds: pl.Series, rows: int) -> pl.Series:
 
 
 def _columns(rule: Rule, seen: _Seen) -> list[pl.Series]:
+    """Flag one rule; each list is ordered as `column_names` names its sides."""
     length = rule.length or 0
     if rule.name == LIMIT:
         found = [
@@ -234,6 +237,7 @@ def _columns(rule: Rule, seen: _Seen) -> list[pl.Series]:
         found = [seen.all_of(seen.above(1.0) | seen.below(-1.0), length)]
     else:
         up, down = seen.steps()
+        # points have one step less than their number, and turns one less again
         if rule.name == "steady-climb":
             found = [seen.all_of(up, length - 1, length), seen.all_of(down, length - 1, length)]
         else:

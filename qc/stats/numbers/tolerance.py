@@ -25,8 +25,8 @@ from qc.stats.numbers.radii import (
 from qc.stats.numbers.readings import GREATEST, LEAST
 
 LEAST_SHARE = 1e-9  # a content or confidence below it is a slip, and its normal point overflows later on
-_NEWTON_STEPS = 60
-_LEAST_DF = 0.1
+_NEWTON_STEPS = 60  # chosen: what halving alone needs to bring the bracket below a double's last digit
+_LEAST_DF = 0.1  # chosen: such a sigma says nothing, and its factor runs to 1e20
 
 
 def tolerance_factor(

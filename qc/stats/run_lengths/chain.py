@@ -11,20 +11,17 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import sparse, special
 from scipy.sparse import linalg as sparse_linalg
 
 from qc.stats.errors import StatisticsError
-from qc.stats.numbers import GREATEST, LEAST
+from qc.stats.numbers import GREATEST, LEAST, Floats
 from qc.stats.tabled import Tabled
 
-Floats = NDArray[np.float64]
-
 _SETTLED = 1e-11  # relative change of the hazard below which the tail is taken as geometric
-_SETTLED_STEPS = 12
-_MOST_STEPS = 200_000
-_LONGEST = 1e12
+_SETTLED_STEPS = 12  # chosen: so many in a row, since a hazard can stand still on its way
+_MOST_STEPS = 200_000  # chosen: what has not settled by then is taken as geometric all the same
+_LONGEST = 1e12  # points: no chart runs as long, and one less its rate has few digits left
 _QUANTILES = (0.05, 0.25, 0.5, 0.75, 0.95)
 
 

@@ -5,11 +5,9 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 
+from qc.stats.numbers import Floats
 from qc.stats.run_lengths.chain import RunLength, TailWatch
-
-Floats = NDArray[np.float64]
 
 _MOST_TERMS = 6000  # beyond, the survival is taken as geometric even if its hazard still moved a little
 
@@ -62,6 +60,7 @@ def _joined_survival(
     up: RunLength, down: RunLength, first_up: RunLength, first_down: RunLength
 ) -> tuple[Floats, float]:
     """Divide the series N by D term by term until the hazard has settled."""
+    # a joined tail may settle later than that of either side alone; four times as far is chosen, not derived
     length = min(4 * max(part.survival.size for part in (up, down, first_up, first_down)), _MOST_TERMS)
     u, low, fu, fl = (_listed(part, length) for part in (up, down, first_up, first_down))
     product = np.convolve(u, low)[:length]

@@ -6,19 +6,16 @@ import math
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import optimize, special
 
 from qc.stats.errors import StatisticsError
-from qc.stats.numbers import GREATEST
+from qc.stats.numbers import GREATEST, Floats
 from qc.stats.run_lengths.chain import NeverSignals, RunLength, check_process, run_length_of_chain
 from qc.stats.run_lengths.joined import join_sides
 
-Floats = NDArray[np.float64]
-
 _ROOT_2PI = math.sqrt(2.0 * math.pi)
 _LIMITS_SETTLED = 1e-13  # relative distance of growing EWMA limits from the fixed ones at which they are one
-_MOST_NODES = 1500
+_MOST_NODES = 1500  # chosen: a dense matrix of that size is still solved while one waits
 
 
 def ewma_run_length(
@@ -261,6 +258,7 @@ def cusum_decision(
         """Log run length at this interval, less the wanted one."""
         return math.log(_cusum_mean(reference, decision, sides, head_start_share) / mean_run_length)
 
+    # the run length grows about exponentially with the interval: a few steps reach any that is wanted
     high = 1.0
     while gap(high) < 0.0:
         high *= 1.5

@@ -15,21 +15,19 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import sparse, special
 
 from qc.stats.errors import StatisticsError, StatisticsUsageError
-from qc.stats.numbers import DEFAULTS, Rule, parse_rules
+from qc.stats.numbers import DEFAULTS, Floats, Integers, Rule, parse_rules
 from qc.stats.run_lengths.chain import RunLength, check_process, run_length_of_chain
 
-Floats = NDArray[np.float64]
 Memory = tuple[int, ...]  # one number a zone rule: a count, or the last hits as bits
 
 _ORDERED = ("steady-climb", "zigzag")
 # Values kept within a zone, by the number of zones: a narrow zone needs fewer. Twice as many change no run
 # length by more than 1e-8 of itself.
 _NODES = ((3, 10), (7, 7), (99, 4))
-_MOST_STATES = 60_000
+_MOST_STATES = 60_000  # chosen: all eight rules at their usual lengths need some 25,000
 _TOO_MANY = "run length of rules: these rules together need too many states; leave one out or shorten it"
 
 
@@ -148,7 +146,7 @@ def _length(rule: Rule) -> int:
 
 
 @lru_cache(maxsize=64)
-def _automaton(rules: tuple[ZoneRule, ...], cuts: tuple[float, ...]) -> NDArray[np.int64]:
+def _automaton(rules: tuple[ZoneRule, ...], cuts: tuple[float, ...]) -> Integers:
     """Every memory that can arise, with the next one for each zone (-1: a rule signals).
 
     Returns one array, shape (memories, zones); memory 0 is the empty one.

@@ -11,19 +11,16 @@ import math
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.optimize import brentq
 from scipy.special import chdtri, gammaln, ive
 
 from qc.stats.errors import StatisticsError
-from qc.stats.numbers import GREATEST
+from qc.stats.numbers import GREATEST, Floats
 from qc.stats.run_lengths.chain import RunLength, run_length_of_chain
 
-Floats = NDArray[np.float64]
-
-MOST_FIGURES = 100
+MOST_FIGURES = 100  # chosen: more is no piece of a workshop
 _LEAST_NODES = 14
-_NODES_A_SPREAD = 2.5  # of the newest point's part
+_NODES_A_SPREAD = 2.5  # of the newest point's part; ten digits (tests)
 _NODES_A_SPREAD_SHIFTED = 1.5  # in each of two dimensions: six digits (tests)
 _MOST_NODES, _MOST_STATES = 400, 3_000
 

@@ -7,14 +7,11 @@ from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import optimize, special
 
 from qc.stats.errors import StatisticsError, StatisticsUsageError
-from qc.stats.numbers import LARGEST, factors
+from qc.stats.numbers import LARGEST, Floats, factors
 from qc.stats.run_lengths.ranges import moving_range_variation, range_estimate
-
-Floats = NDArray[np.float64]
 
 ESTIMATORS = ("sd", "sd-unbiased", "moving-range", "range")
 # From here on ranges are as good as a chi: the matched one changes no chance by more than 3e-4.

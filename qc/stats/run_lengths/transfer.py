@@ -15,7 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
-Floats = NDArray[np.float64]
+from qc.stats.numbers import Floats
+
 Complex = NDArray[Any]  # complex, or float where every argument is real
 
 _NODES = 14  # a panel: a smooth function of scale 1 on a panel of width 1 is held to 1e-15
@@ -25,8 +26,8 @@ _INNER = 32  # nodes for exp(zeta (x - y)) from the edge of a panel to each of i
 _PHASE = 12.0  # greatest |zeta| times width of a panel that these nodes resolve
 _BEYOND = 8.6  # normal mass beyond is 8e-18
 _LONGEST = 16.0  # a range beyond has less than 1e-16 of its mass, 100 readings, no tilt
-_SETTLED = 3e-15
-_MOST_STEPS = 400
+_SETTLED = 3e-15  # relative: a few roundings
+_MOST_STEPS = 400  # chosen: from there on the last ratio stands for the rest
 
 
 def moving_range_log_mgf(zeta: Complex, points: int) -> tuple[Floats, Complex]:

@@ -12,7 +12,7 @@ from qc.stats.errors import StatisticsError
 from qc.stats.numbers import LARGEST, factors
 from qc.stats.run_lengths.sigma import sigma_estimate
 
-_NODES, _WEIGHTS = np.polynomial.legendre.leggauss(40)
+_NODES, _WEIGHTS = np.polynomial.legendre.leggauss(40)  # 10 already give every digit (tried)
 _MIDDLE = float(special.ndtri(0.75))  # median of the absolute value of a standard normal
 
 
@@ -62,6 +62,8 @@ def moving_range_df(points: int, *, robust: bool = False) -> float:
     root = math.sqrt(0.75)  # neighbouring differences correlate by -1/2
     inside = special.ndtr((_MIDDLE + 0.5 * x) / root) - special.ndtr((-_MIDDLE + 0.5 * x) / root)
     density = np.exp(-0.5 * x * x) / math.sqrt(2.0 * math.pi)
+    # chance that two neighbouring ranges both lie below their median: the first difference is x, the second,
+    # given x, is normal about -x / 2
     both = float(_WEIGHTS @ (density * inside)) * _MIDDLE
     indicator = 0.25 + 2.0 * (both - 0.25) * (ranges - 1) / ranges
     at_median = 2.0 * math.exp(-0.5 * _MIDDLE**2) / math.sqrt(2.0 * math.pi)
@@ -101,6 +103,7 @@ def subgroup_df(df: float, size: float, spread: str) -> float:
     >>> round(subgroup_df(80, 5, "range"), 1), round(subgroup_df(80, 5, "sd"), 1)
     (72.5, 75.9)
     """
+    # sizes may be a mean over unequal subgroups; beyond the tabulated factors the largest one serves
     n = min(max(round(size), 2), LARGEST)
     if not (df > 0 and size >= 2):
         raise StatisticsError(

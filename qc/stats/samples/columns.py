@@ -3,13 +3,10 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import special
 
 from qc.stats.errors import StatisticsError
-
-Floats = NDArray[np.float64]
-Counts = NDArray[np.intp]
+from qc.stats.numbers import Floats, Places
 
 # p-value of the adjusted Anderson-Darling statistic a, from each limit on: D'Agostino and Stephens 1986,
 # table 4.9; p = exp(q(a)) from 0.34 on, 1 - exp(q(a)) below
@@ -25,7 +22,7 @@ _P_TERMS = np.array(
 _P_END = 100.0  # the last quadratic turns upwards past its least point near 153, where p has long been 0
 
 
-def anderson_darling_many(values: Floats, sizes: Counts) -> tuple[Floats, Floats]:
+def anderson_darling_many(values: Floats, sizes: Places) -> tuple[Floats, Floats]:
     """Test every series for normal readings, mean and sd estimated.
 
     Parameters
@@ -88,7 +85,7 @@ def anderson_darling_p(adjusted: Floats) -> Floats:
     return np.asarray(np.where(a >= _P_END, 0.0, np.where(piece >= 2, tail, 1.0 - tail)))
 
 
-def lag_1_many(values: Floats, sizes: Counts) -> Floats:
+def lag_1_many(values: Floats, sizes: Places) -> Floats:
     """Lag-1 autocorrelation of every series.
 
     Parameters
@@ -125,7 +122,7 @@ def lag_1_many(values: Floats, sizes: Counts) -> Floats:
     return np.asarray(np.add.reduceat(products, starts) / (sizes - 1.0)) if sizes.size else np.zeros(0)
 
 
-def _stretches(values: Floats, sizes: Counts, least: int, what: str) -> tuple[Counts, Counts]:
+def _stretches(values: Floats, sizes: Places, least: int, what: str) -> tuple[Places, Places]:
     """First place of every series and the place after its last."""
     if int(sizes.sum()) != values.size:
         raise StatisticsError(f"{what}: {values.size} readings given for series of {int(sizes.sum())}")
@@ -137,7 +134,7 @@ def _stretches(values: Floats, sizes: Counts, least: int, what: str) -> tuple[Co
     return ends - sizes, ends
 
 
-def _standardised(values: Floats, starts: Counts, sizes: Counts, what: str) -> Floats:
+def _standardised(values: Floats, starts: Places, sizes: Places, what: str) -> Floats:
     """Take the mean of its series off every reading and divide by the series' sample sd."""
     if not sizes.size:
         return values

@@ -6,14 +6,12 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy import special
 
 from qc.stats.errors import StatisticsError
-from qc.stats.numbers import as_readings
+from qc.stats.numbers import Floats, as_readings
 from qc.stats.samples.distribution import SignificanceTest
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,6 +161,7 @@ def pooled_autocorrelation(series: list[Floats]) -> Autocorrelation:
         count, varying = count + int(readings.size), varying + 1
     if varying == 0:
         raise StatisticsError("pooled autocorrelation: no series varies; a finer gauge is needed")
+    # each series' own mean pulls its coefficient down by about 1 / n
     coefficient = shared / total + varying / count
     bound = 1.96 / math.sqrt(count)
     return Autocorrelation(coefficient, bound, abs(coefficient) > bound, count)

@@ -7,14 +7,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy import special
 
 from qc.stats.errors import StatisticsError, StatisticsUsageError
-from qc.stats.numbers import as_readings
+from qc.stats.numbers import Floats, as_readings
 from qc.stats.samples.columns import anderson_darling_many
-
-Floats = NDArray[np.float64]
 
 LEAST_ALPHA = 1e-12  # Student's t has no digits left in double precision far beyond it
 LEAST_NORMALITY = (
@@ -201,6 +199,7 @@ def generalised_esd(values: ArrayLike, most: int, *, alpha: float = 0.05) -> tup
         places = np.delete(places, worst)
     if not steps:
         raise StatisticsError("outlier test: all readings are equal, the spread is unknown")
+    # all up to the last that exceeds: an outlier can hide behind another that falls short of its own value
     last = max((i for i, (_, statistic, critical) in enumerate(steps) if statistic > critical), default=-1)
     return tuple(
         Outlier(place + 1, float(readings[place]), statistic, critical, i <= last)

@@ -9,15 +9,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import special
 
 from qc.stats.errors import StatisticsError
+from qc.stats.numbers import Floats, Integers
 from qc.stats.samples.anova import AnovaRow, anova_row
 from qc.stats.samples.distribution import SignificanceTest
-
-Floats = NDArray[np.float64]
-Integers = NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,7 +25,7 @@ class Grouped:
     sizes: Integers
 
     @classmethod
-    def of(cls, values: Floats, labels: NDArray[np.int64]) -> Grouped:
+    def of(cls, values: Floats, labels: Integers) -> Grouped:
         """Sort readings by their labels, in order of making within each."""
         order = np.argsort(labels, kind="stable")
         edges = np.flatnonzero(np.diff(labels[order])) + 1
@@ -153,6 +150,7 @@ def spread_test(groups: Grouped, name: str) -> SignificanceTest:
         raise StatisticsError("no group has any spread: a finer gauge is needed")
     rows, _ = levels_table(Grouped(away, groups.sizes))
     within = rows[1].ss
+    # distances that differ by rounding only would make an F of any size
     if within <= 1e-24 * float(away @ away) or rows[0].f is None or rows[0].p_value is None:
         raise StatisticsError("within every group all distances are equal: more readings are needed")
     return SignificanceTest(name, rows[0].f, rows[0].p_value, groups.values.size)

@@ -7,11 +7,10 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from qc.stats.charts import Chart
 from qc.stats.gauges import gauge_resolution
-from qc.stats.numbers import Floats, number
+from qc.stats.numbers import Floats, Places, number
 from qc.stats.samples import LEAST_NORMALITY, anderson_darling_many, lag_1_many
 from qc.stats.studies.outcome import Outcome
 from qc.stats.studies.question import StudyQuestion
@@ -128,6 +127,6 @@ def _clear_lags(charted: Mapping[str, Chart]) -> dict[str, float]:
     }
 
 
-def _joined(parts: Sequence[Floats]) -> tuple[Floats, NDArray[np.intp]]:
+def _joined(parts: Sequence[Floats]) -> tuple[Floats, Places]:
     """Join series end to end, with their sizes."""
     return np.concatenate(parts), np.array([part.size for part in parts], dtype=np.intp)

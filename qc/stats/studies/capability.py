@@ -119,6 +119,7 @@ def _nested(part: Floats, group: pl.Series, outcome: Outcome, question: StudyQue
         within = math.nan if components["within"] is None else components["within"]
         between = components["between"]
         if question.setting.limits.method == "textbook" and question.setting.sigma is None:
+            # the means' sigma comes from moving ranges, which are worth less than the pieces less one
             between_df = moving_range_df(_baseline_points(question.setting, outcome))
     elif question.chart in SUBGROUPED and chart.sigma is not None:
         within = chart.sigma**2
@@ -150,6 +151,7 @@ def _basis(part: Floats, outcome: Outcome, question: StudyQuestion, nested: _Nes
     total = within + between
     own = worth(nest, within, between, total, nested.between_df)
     sigma = math.sqrt(total) if question.chart == "three-way" else basis.sigma
+    # a sigma that was given stays known, however little the readings are worth
     sigma_df = own.sd_df if question.setting.sigma is None else basis.sigma_df
     return replace(
         basis, sigma=sigma, sigma_df=sigma_df, mean_n=all_readings.mean_n, sd_df=all_readings.sd_df
@@ -173,6 +175,7 @@ def _sigma_df(outcome: Outcome, question: StudyQuestion) -> float | None:
         return subgroup_df(outcome.sigma_df, outcome.sigma_df / points + 1.0, chart.companion.kind)
     if question.chart in MOVING and textbook and points >= 2:
         return moving_range_df(points, robust=setting.robust)
+    # a line takes two degrees of freedom, a level one; limits other than textbook rest on the sample sd
     estimated = 2 if question.chart == "trend" else 1
     return max(float(points - estimated), 1.0)
 

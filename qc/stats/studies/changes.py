@@ -57,6 +57,7 @@ def changepoint(frame: pl.DataFrame, question: StudyQuestion) -> Outcomes:
 
 
 def _readings(frame: pl.DataFrame, question: StudyQuestion) -> Outcomes:
+    """Judge all series in one batch: one after the other would cost many times as much."""
     names, parts = [], []
     for name, part in series_of(frame):
         names.append(name)

@@ -275,6 +275,7 @@ def checks_together(checks: Mapping[str, SeriesChecks]) -> ChecksTogether:
         return ChecksTogether(len(checks), made, clear, by_chance, None, None)
     shared = sum(check.n * (check.statistic or 0.0) for check in lags)
     bound = NORMAL_95 / math.sqrt(points)
+    # one added for each series, whose coefficient lies about 1 / n too low (`pooled_autocorrelation`)
     return ChecksTogether(len(checks), made, clear, by_chance, (shared + len(lags)) / points, bound)
 
 

@@ -12,15 +12,15 @@ from dataclasses import dataclass
 
 import numpy as np
 import polars as pl
-from numpy.typing import NDArray
 
 from qc.stats.charts import arrange, lengths, short_run_frame
 from qc.stats.errors import StatisticsError, StatisticsUsageError
+from qc.stats.numbers import Floats, Integers
 from qc.stats.samples import Grouped
 from qc.stats.studies.check_result import Check, SeriesChecks, corrected
 from qc.stats.studies.kinds import Kind, check_question
 from qc.stats.studies.order import ASKS as ASKED_OF_ORDER
-from qc.stats.studies.order import Points, check_lag_1, check_mean_change, check_runs, check_target_change
+from qc.stats.studies.order import Ordered, check_lag_1, check_mean_change, check_runs, check_target_change
 from qc.stats.studies.question import StudyQuestion
 from qc.stats.studies.spread import ASKS as ASKED_OF_SPREAD
 from qc.stats.studies.spread import (
@@ -35,9 +35,6 @@ from qc.stats.studies.spread import (
 )
 from qc.stats.wear import recursive_residuals
 
-Floats = NDArray[np.float64]
-Codes = NDArray[np.int64]
-
 ASKS = {**ASKED_OF_SPREAD, **ASKED_OF_ORDER}
 ONLY_MEASURED = "counts are not held against what measured values do"
 
@@ -49,9 +46,9 @@ class _Part:
     values: Floats
     plain: Floats
     against: Floats | None
-    subgroup: Codes | None
-    model: Codes | None
-    tool: Codes | None
+    subgroup: Integers | None
+    model: Integers | None
+    tool: Integers | None
 
 
 def study_checks(frame: pl.DataFrame, question: StudyQuestion) -> dict[str, SeriesChecks]:
@@ -105,6 +102,8 @@ def _parts(frame: pl.DataFrame, kind: Kind) -> Iterator[tuple[str, _Part]]:
     plain = arrange(frame)
     if not kind.measured and "size" in plain.columns:
         plain = plain.with_columns(value=pl.col("value") / pl.col("size"))
+    # models become one family for what is asked of the process; groups and the gauge's
+    # step keep plain readings
     family, _ = short_run_frame(plain)
     if "nominal" in plain.columns:
         plain = plain.with_columns(value=pl.col("value") - pl.col("nominal"))
@@ -121,7 +120,7 @@ def _parts(frame: pl.DataFrame, kind: Kind) -> Iterator[tuple[str, _Part]]:
         yield str(name), _Part(values[rows], readings[rows], against=counts, **labels)
 
 
-def _codes(frame: pl.DataFrame, name: str) -> Codes | None:
+def _codes(frame: pl.DataFrame, name: str) -> Integers | None:
     """Give each label of a column its number."""
     if name not in frame.columns:
         return None
@@ -129,6 +128,7 @@ def _codes(frame: pl.DataFrame, name: str) -> Codes | None:
 
 
 def _checks_of(part: _Part, question: StudyQuestion, kind: Kind) -> SeriesChecks:
+    """Ask every check; one that cannot be made keeps its place, with the reason."""
     readings, points, groups = _readings(part), _points(part, question, kind), _groups(part)
     resolution = question.setting.resolution
     plain = Readings(part.plain, np.arange(1, part.plain.size + 1), "readings")
@@ -150,6 +150,7 @@ def _checks_of(part: _Part, question: StudyQuestion, kind: Kind) -> SeriesChecks
     for name, ask in asked.items():
         of_points = name in ASKED_OF_ORDER
         judged, n = (points.judged, points.n) if of_points else (readings.judged, readings.n)
+        # the order of counts means what that of readings does; their distribution is another by nature
         if not kind.measured and name not in ("runs", "lag_1"):
             made.append(Check(name, ASKS[name], judged, n, reason=ONLY_MEASURED))
             continue
@@ -170,26 +171,26 @@ def _readings(part: _Part) -> Readings:
     return Readings(part.values, np.arange(1, part.values.size + 1), judged)
 
 
-def _points(part: _Part, question: StudyQuestion, kind: Kind) -> Points:
+def _points(part: _Part, question: StudyQuestion, kind: Kind) -> Ordered:
     """Take what the checks of order judge."""
     if part.against is not None:
         errors, numbers = _forecast_errors(part)
         why = "what wears follows a line and has no one target"
         judged = "forecast errors about the line"
-        return Points(errors, numbers, judged, without_target=why, limited=False)
+        return Ordered(errors, numbers, judged, without_target=why, limited=False)
     target = question.target if question.target is not None else question.setting.center
     if part.model is not None:
         why = "models share these points by their own levels: there is no one target"
         values = _means(part.values, part.subgroup)
         numbers = np.arange(1, values.size + 1)
-        return Points(values, numbers, _called(part), without_target=why)
+        return Ordered(values, numbers, _called(part), without_target=why)
     if part.subgroup is not None and kind.measured:
         values = _means(part.values, part.subgroup)
-        return Points(values, np.arange(1, values.size + 1), _called(part), target=target)
+        return Ordered(values, np.arange(1, values.size + 1), _called(part), target=target)
     numbers = np.arange(1, part.values.size + 1)
     if not kind.measured:
-        return Points(part.values, numbers, "counts, each by its size", limited=False)
-    return Points(part.values, numbers, "readings", question.setting.sigma, target)
+        return Ordered(part.values, numbers, "counts, each by its size", limited=False)
+    return Ordered(part.values, numbers, "readings", question.setting.sigma, target)
 
 
 def _called(part: _Part) -> str:
@@ -197,7 +198,7 @@ def _called(part: _Part) -> str:
     return ("readings" if part.subgroup is None else "subgroup means") + family
 
 
-def _means(values: Floats, subgroup: Codes | None) -> Floats:
+def _means(values: Floats, subgroup: Integers | None) -> Floats:
     """Mean of each subgroup in order of first appearance."""
     if subgroup is None:
         return values
@@ -215,7 +216,7 @@ def _groups(part: _Part) -> Groups:
     return Groups(Grouped.of(part.plain, labels), by)
 
 
-def _forecast_errors(part: _Part) -> tuple[Floats, Codes]:
+def _forecast_errors(part: _Part) -> tuple[Floats, Integers]:
     """Errors of forecasting each reading from the line since its tool was fitted, and their point numbers."""
     assert part.against is not None
     tool = np.zeros(part.values.size, dtype=np.int64) if part.tool is None else part.tool

@@ -7,12 +7,10 @@ from collections.abc import Callable, Sequence
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import special
 
 from qc.stats.errors import StatisticsError
-
-Floats = NDArray[np.float64]
+from qc.stats.numbers import Floats
 
 NORMAL_95 = 1.959963984540054
 LEAST_FOR_INTERVAL = 10  # from fewer points the mean and variance of a coefficient are too rough

@@ -44,8 +44,8 @@ from qc.stats.studies.outcome import (
 )
 from qc.stats.studies.question import StudyQuestion
 
-MEWMA_RUN_LENGTH = 200.0
-MEWMA_WEIGHT = 0.1
+MEWMA_RUN_LENGTH = 200.0  # as Prabhu & Runger 1997 tabulate (from memory)
+MEWMA_WEIGHT = 0.1  # likewise
 VALUE = "value:"  # columns of several figures carry this before their name
 
 
@@ -193,6 +193,7 @@ def _trend(frame: pl.DataFrame, question: StudyQuestion) -> Outcomes:
             confidence=question.confidence,
         )
         low, high = chart.extras["slope_interval"]
+        # a clear slope alone makes it no settled process, although the chart about its line raises nothing
         wears = None if low <= 0 <= high else "it follows a line: see where the line meets the limit"
         chart = with_rules(chart, question.rules, name)
         return Outcome(part.height, chart, sigma=chart.sigma, unstable=wears)

@@ -7,12 +7,11 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import special
 
 from qc.stats.change import START_CONFIDENCE, ChangePoint, mean_change, mean_change_from_target
 from qc.stats.errors import StatisticsError
-from qc.stats.numbers import factors, number, shown
+from qc.stats.numbers import Floats, Integers, factors, number, shown
 from qc.stats.samples import false_alarm_rate, lag_1_autocorrelation, moving_range_inflation, runs_test
 from qc.stats.studies.check_result import ALPHA, Check
 from qc.stats.studies.evidence import (
@@ -22,11 +21,9 @@ from qc.stats.studies.evidence import (
     target_change_p_value,
 )
 
-Floats = NDArray[np.float64]
-
 
 @dataclass(frozen=True, slots=True)
-class Points:
+class Ordered:
     """What the checks of order judge: `values` in order of making, with the point number of each.
 
     `sigma` and `target` are given ones, `without_target` says why there is none; `limited` says whether
@@ -34,7 +31,7 @@ class Points:
     """
 
     values: Floats
-    numbers: NDArray[np.int64]
+    numbers: Integers
     judged: str
     sigma: float | None = None
     target: float | None = None
@@ -47,12 +44,12 @@ class Points:
         return int(self.values.size)
 
 
-def check_runs(points: Points) -> Check:
+def check_runs(points: Ordered) -> Check:
     """Ask whether points fall on both sides of their median in random order.
 
     Parameters
     ----------
-    points : Points
+    points : Ordered
 
     Returns
     -------
@@ -75,12 +72,12 @@ def check_runs(points: Points) -> Check:
     return _check("runs", points, found.statistic, found.p_value, clear, verdict)
 
 
-def check_lag_1(points: Points) -> Check:
+def check_lag_1(points: Ordered) -> Check:
     """Ask whether each point resembles the one before, and what limits would have to allow for it.
 
     Parameters
     ----------
-    points : Points
+    points : Ordered
 
     Returns
     -------
@@ -119,12 +116,12 @@ def check_lag_1(points: Points) -> Check:
     return _check("lag_1", points, found.lag_1, p_value, found.clear, verdict, **figures)
 
 
-def check_mean_change(points: Points) -> Check:
+def check_mean_change(points: Ordered) -> Check:
     """Ask whether the level changed once, both levels unknown.
 
     Parameters
     ----------
-    points : Points
+    points : Ordered
 
     Returns
     -------
@@ -153,12 +150,12 @@ def check_mean_change(points: Points) -> Check:
     )
 
 
-def check_target_change(points: Points) -> Check:
+def check_target_change(points: Ordered) -> Check:
     """Ask whether the level left a known target, and since when.
 
     Parameters
     ----------
-    points : Points
+    points : Ordered
         With its target.
 
     Returns
@@ -186,6 +183,7 @@ def check_target_change(points: Points) -> Check:
         if squares == 0.0:
             raise StatisticsError("every point is on the target: there is no spread to judge a change by")
         p_value = target_change_p_value(found.statistic, points.n, squares)
+        # what the change itself explains is taken out, else a large change would hide in its own spread
         sd = math.sqrt(max(squares - found.statistic**2, 0.0) / (points.n - 1))
         if sd > 0:
             found = mean_change_from_target(points.values, points.target, sigma=sd)
@@ -201,7 +199,7 @@ def check_target_change(points: Points) -> Check:
     return _check("mean_change_from_target", points, statistic, p_value, p_value < ALPHA, verdict, **figures)
 
 
-def _change(points: Points, found: ChangePoint) -> dict[str, Any]:
+def _change(points: Ordered, found: ChangePoint) -> dict[str, Any]:
     """Start, size and spread of a change, in point numbers of the series."""
     held = found.start_set
     return {
@@ -214,7 +212,7 @@ def _change(points: Points, found: ChangePoint) -> dict[str, Any]:
     }
 
 
-def _change_verdict(points: Points, found: ChangePoint, p_value: float) -> str:
+def _change_verdict(points: Ordered, found: ChangePoint, p_value: float) -> str:
     start = int(points.numbers[found.start - 1])
     if p_value >= ALPHA:
         return f"no clear change; were there one, point {start} would be its likeliest start"
@@ -227,7 +225,7 @@ def _change_verdict(points: Points, found: ChangePoint, p_value: float) -> str:
 
 def _check(
     name: str,
-    points: Points,
+    points: Ordered,
     statistic: float | None,
     p_value: float,
     clear: bool,

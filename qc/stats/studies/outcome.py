@@ -59,7 +59,8 @@ def table_outcomes(
     charts = table.charts()
     said = companion_sentences(table)
     columns = table.levels.columns
-    # subgroups know the degrees of freedom of their sigma; those of a moving range are taken as n - 1
+    # subgroups know the degrees of freedom of their sigma; what a moving range is worth is told by
+    # `study_capability`, which knows the baseline
     degrees = table.levels["sigma_df"].to_list() if "typical" in columns and "sigma_df" in columns else None
     out: Outcomes = {}
     levels = table.levels.select("series", "points", "reason")
@@ -155,6 +156,7 @@ def companion_sentences(table: ChartTable) -> dict[str, list[str]]:
     """Say which points of the spread chart lie outside its limits."""
     if table.companion_kind is None:
         return {}
+    # rounding of a limit must not put a point beyond it, as `rules.SLACK`
     slack = 1e-9 * pl.col("companion_upper").abs()
     outside = (
         table.companion_points()

@@ -12,11 +12,11 @@ from typing import Any
 
 import numpy as np
 import polars as pl
-from numpy.typing import NDArray
 
 from qc.stats.capable import Capability
 from qc.stats.charts import ONLY, Chart, Signal, arrange, lengths, short_run_frame
 from qc.stats.errors import StatisticsError
+from qc.stats.numbers import Places
 from qc.stats.studies.beside import distributions, doubts
 from qc.stats.studies.capability import series_capability
 from qc.stats.studies.kinds import Kind, check_question
@@ -103,6 +103,7 @@ def study_frame(frame: pl.DataFrame, question: StudyQuestion) -> dict[str, Serie
     kind = check_question(question)
     outcomes = kind.build(frame, question)
     names = [str(name) for name in frame["series"].unique(maintain_order=True).to_list()]
+    # one series alone: its reason is the answer to the whole question, so it is an error
     if not named and outcomes[names[0]].chart is None:
         raise StatisticsError(outcomes[names[0]].reason)
     ends = np.cumsum(lengths(frame))
@@ -136,7 +137,7 @@ def study_frame(frame: pl.DataFrame, question: StudyQuestion) -> dict[str, Serie
     return out
 
 
-def _groups(frame: pl.DataFrame, ends: NDArray[np.intp]) -> list[pl.Series | None]:
+def _groups(frame: pl.DataFrame, ends: Places) -> list[pl.Series | None]:
     """Piece or subgroup of every reading, series by series."""
     if "subgroup" not in frame.columns:
         return [None] * len(ends)

@@ -6,11 +6,10 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from qc.stats.errors import StatisticsError
 from qc.stats.gauges import LEAST_STEPS, gauge_resolution
-from qc.stats.numbers import shown
+from qc.stats.numbers import Floats, Integers, shown
 from qc.stats.samples import (
     Grouped,
     Outlier,
@@ -24,7 +23,7 @@ from qc.stats.samples import (
 from qc.stats.studies.check_result import ALPHA, Check
 from qc.stats.studies.evidence import grubbs_p_value
 
-Floats = NDArray[np.float64]
+# chosen: more is no outlier but a second process
 MOST_OUTLIERS = 10  # looked for at once, but never more than a fifth of the readings
 LEVENE_FROM = (
     20  # readings a group from which Levene's test about means keeps its 5 % (simulated in the tests)
@@ -37,7 +36,7 @@ class Readings:
     """What the checks of distribution judge: single readings, with the number of each in its series."""
 
     values: Floats
-    numbers: NDArray[np.int64]
+    numbers: Integers
     judged: str
 
     @property

@@ -7,14 +7,12 @@ from dataclasses import asdict, dataclass
 from typing import Any, Literal, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import special
 
 from qc.stats.change import LARGEST_RELATIVE, SIZE_CONFIDENCE, START_CONFIDENCE, check_values
 from qc.stats.errors import StatisticsError
-from qc.stats.numbers import check_magnitude
+from qc.stats.numbers import Floats, check_magnitude
 
-Floats = NDArray[np.float64]
 Values = Sequence[float] | Floats
 Form = Literal["jump", "bend", "jump and bend"]
 
@@ -32,12 +30,13 @@ LEAST_BEFORE = 3
 LEAST_AFTER = (1, 2, 3)
 """Pieces since, by form: with fewer a form fits whatever comes."""
 
+# three for the line and three since
 LEAST_PIECES = 6
 
 JUMP_LIMIT = -2.0 * float(np.log1p(-np.sqrt(START_CONFIDENCE)))
 """Twice the log-likelihood a place may lack where the line jumps: 5.94 at 90 % [1]_ of `wear_break`."""
 
-SMALLEST = 1e-13
+SMALLEST = 1e-13  # chosen: about a thousand roundings, as the detector's guard
 """Share of a sum of squares below which rounding error rules."""
 
 
@@ -167,6 +166,7 @@ class _Suffixes(NamedTuple):
 
     @classmethod
     def of(cls, x: Floats, y: Floats) -> _Suffixes:
+        """Centre and scale the counts, take the line out of the readings: far origins then cost no digits."""
         middle = float(x.mean())
         scale = float(np.sqrt(((x - middle) ** 2).sum()))
         u = (x - middle) / scale
@@ -182,6 +182,7 @@ class _Suffixes(NamedTuple):
 
 
 def _checked(count: Values, value: Values) -> tuple[Floats, Floats]:
+    """Refuse what cannot hold a line and a break: a falling count is a new fitting, whose line is another."""
     x, y = check_values(count, "normal"), check_values(value, "normal")
     if x.size != y.size:
         raise StatisticsError(
@@ -253,6 +254,7 @@ def _both(sums: _Suffixes) -> Floats:
 
 
 def _possible(sums: _Suffixes, form: int, top: Floats, under: Floats, full: Floats | float = 1.0) -> Floats:
+    """Explained squares, -inf where no break can lie or its regressor is the line but for rounding."""
     n = sums.scaled.size
     usable = under > 1e-9 * full if form == 2 else under > SMALLEST
     usable = usable & (np.arange(n) >= LEAST_BEFORE) & (sums.pieces >= LEAST_AFTER[form])
@@ -280,9 +282,11 @@ def _measured(
     columns = ([step], [ramp], [step, ramp])[form]
     design = np.stack([np.ones(n), x - sums.middle, *columns], axis=1)
     width = np.sqrt((design**2).sum(axis=0))
+    # columns of unit length first: counts of thousands beside ones would cost digits
     inverse = np.linalg.inv((design / width).T @ (design / width)) / np.outer(width, width)
     fitted = inverse @ design.T @ y
     off = design[-1] * np.array([0.0, 0.0, *([1.0] * len(columns))])
+    # one more for the place, which was searched for
     degrees = n - design.shape[1] - 1
     residual = y - design @ fitted
     sd = float(np.sqrt(max(float(residual @ residual), floor) / max(degrees, 1)))

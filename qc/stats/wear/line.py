@@ -6,23 +6,23 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from qc.stats.change import LOWEST_RATE, SAME_STEP, Detection, DetectorSignal, check_values, detect
 from qc.stats.errors import StatisticsError
-from qc.stats.numbers import check_magnitude
+from qc.stats.numbers import Floats, check_magnitude
 from qc.stats.wear.breaks import WearBreak, wear_break
 from qc.stats.wear.scan import bend_scores, bend_threshold
 
-Floats = NDArray[np.float64]
 Values = Sequence[float] | Floats
 
+# more than one together, since the two questions overlap: simulated, both raise the rate asked for or less
+# (`tests/simulation/wear_rates.py`)
 DETECTOR_SHARE, BEND_SHARE = 0.25, 0.9
 """Shares of the false-alarm rate: the detector on recursive residuals, and the bend of the line itself."""
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class ToolLine:
     """What was found about one line; points count from 1 among its pieces.
 
     Attributes
@@ -93,7 +93,7 @@ def recursive_residuals(count: Values, value: Values) -> Floats:
     return np.asarray(error / np.sqrt(1 + 1 / k + away * away / square))
 
 
-def judge_line(x: Floats, y: Floats, rates: Floats, step: float | None) -> Line:
+def judge_line(x: Floats, y: Floats, rates: Floats, step: float | None) -> ToolLine:
     """Judge the pieces of one line, each at its own rate, until the line is left.
 
     Parameters
@@ -107,7 +107,7 @@ def judge_line(x: Floats, y: Floats, rates: Floats, step: float | None) -> Line:
 
     Returns
     -------
-    Line
+    ToolLine
         Its last signal is the one that left the line, if one did.
     """
     residuals = recursive_residuals(x, y)
@@ -119,7 +119,8 @@ def judge_line(x: Floats, y: Floats, rates: Floats, step: float | None) -> Line:
     raised = [_later(signal, skipped) for signal in found.signals]
     signals, left = _up_to_leaving(x, y, step, raised, scores, limits)
     evidence = _evidence(found, skipped, scores, limits)
-    return Line(np.concatenate([np.zeros(skipped), residuals]), evidence, signals, left)
+    # the pieces that first make the line have no forecast to err from
+    return ToolLine(np.concatenate([np.zeros(skipped), residuals]), evidence, signals, left)
 
 
 def named(signal: DetectorSignal, places: Sequence[int]) -> DetectorSignal:
@@ -195,6 +196,7 @@ def _up_to_leaving(
         leaving = placed(leaving, wear_break(x[:end], y[:end], resolution=step))
     except StatisticsError:  # too few counts to lay a second line: the residuals have the word
         pass
+    # what was raised after the line was left is measured from a line that no longer holds
     earlier = [s for s in raised if s.point < end and s is not leaving and s.confirmed is None]
     first = next((s for s in earlier if _begins(s, leaving)), None)
     if first is not None:

@@ -5,13 +5,13 @@ from __future__ import annotations
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import optimize, special
 
 from qc.stats.change import RELATIVE_GUARD, Z_LARGEST
+from qc.stats.numbers import Floats
 
-Floats = NDArray[np.float64]
-
+# chosen: from here on `LINE_SIDE` and `RAMP_SIDE` leave a few places to look at; the threshold was simulated
+# from this length on
 SHORTEST_LINE = 8
 """Pieces a line needs before it is searched for a bend."""
 
@@ -56,6 +56,7 @@ def bend_scores(count: Floats, values: Floats, least: float = 0.0) -> Floats:
     x, y = count - count[:1], values - values[:, :1]
     sums = np.cumsum(np.stack([y, y * x, y * y]), axis=2)
     for n in range(SHORTEST_LINE, x.size + 1):
+        # counts may stand still; without a later count there is neither a line nor a ramp beside it
         if x[n - 1] > x[LINE_SIDE - 1] and x[1] < x[n - 1]:
             scores[:, n - 1] = _score(x[:n], y[:, n - 1], sums[:, :, :n], least)
     return scores
@@ -96,9 +97,12 @@ def _score(x: Floats, newest: Floats, sums: Floats, least: float) -> Floats:
     width = float(((x - middle) ** 2).sum())
     mean = sums[0, :, -1] / n
     slope = (sums[1, :, -1] - middle * sums[0, :, -1]) / width
+    # the readings run from the first one, so little is lost to the difference
     square = sums[2, :, -1] - n * mean * mean
     left = square - slope * slope * width
     places = np.arange(LINE_SIDE - 1, n - RAMP_SIDE)
+    # a hinge at the first count is the line itself; one at the count of the third newest piece would leave
+    # fewer than `RAMP_SIDE` pieces on the ramp
     places = places[(x[places] > x[0]) & (x[places] < x[n - RAMP_SIDE])]
     if not places.size:
         return np.zeros(newest.size)
@@ -108,6 +112,7 @@ def _score(x: Floats, newest: Floats, sums: Floats, least: float) -> Floats:
     ramp = beyond - at * m
     squares = second[-1] - second[places]
     across = squares - at * beyond - middle * ramp
+    # the ramp, less what level and slope of the line take up of it; a bend is judged by the rest alone
     size = squares - 2 * at * beyond + at * at * m - ramp * ramp / n - across * across / width
     inner = sums[1, :, -1:] - sums[1][:, places] - at * (sums[0, :, -1:] - sums[0][:, places])
     inner = inner - ramp * mean[:, None] - across * slope[:, None]
@@ -116,6 +121,7 @@ def _score(x: Floats, newest: Floats, sums: Floats, least: float) -> Floats:
     free = 1 - 1 / n - (x[-1] - middle) ** 2 / width
     alone = (newest - mean - slope * (x[-1] - middle)) ** 2 / free if free > RELATIVE_GUARD else 0.0
     guard = np.maximum(square * RELATIVE_GUARD, np.finfo(float).tiny)
+    # three figures are fitted (level, slope, ramp), so n - 3 readings' worth of scatter is left
     within = np.maximum(np.maximum(left - explained, least * (n - 3)), guard)
     tail = special.stdtr(n - 3, -np.sqrt(explained / within * (n - 3)))
     score = np.minimum(-special.ndtri(np.maximum(tail, 1e-300)), Z_LARGEST)

@@ -8,20 +8,20 @@ from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import optimize, special
 
 from qc.stats.change import SIZE_CONFIDENCE, Z_LARGEST, DetectorSignal, Kind, detect, rates_of
 from qc.stats.errors import StatisticsError
+from qc.stats.numbers import Floats, Integers
 from qc.stats.wear.breaks import wear_break
 from qc.stats.wear.line import check_pairs, named, placed, recursive_residuals, step_of
 from qc.stats.wear.scan import RAMP_SIDE, bend_threshold
 from qc.stats.wear.tools import detect_wear
 
-Floats = NDArray[np.float64]
-Integers = NDArray[np.int64]
 Values = Sequence[float] | Floats
 
+# more than one together, as both mostly answer to the same pieces; simulated in
+# `tests/simulation/wear_rates.py`
 LEVEL_SHARE, CLIMB_SHARE = 0.75, 0.65
 """Shares of the false-alarm rate; the spread has the tenth that it has in `detect`."""
 
@@ -54,6 +54,8 @@ class _Settled(NamedTuple):
 
     def seen(self, by: Departure) -> tuple[Floats, Floats]:
         """Score and standard error of each estimate, the doubt about the line itself included."""
+        # the newest pieces lend their own scatter to the estimate: a settled line of few pieces knows too
+        # little of it
         degrees = self.pieces - 2 + by.pieces - 1
         spread = np.maximum((self.left + by.left) / degrees, max(self.least, float(np.finfo(float).tiny)))
         error = np.sqrt(spread * (by.own + by.at_one**2 / self.pieces + by.at_count**2 / self.width))
@@ -167,6 +169,7 @@ def _until_left(
     off = y - line.height - line.slope * (x - line.middle)
     kept: list[int] = []
     signals: list[DetectorSignal] = []
+    # one piece apart waits for the next: on the same side it begins a shift, else it is told and left out
     waiting: DetectorSignal | None = None
     for newest in range(settled, x.size):
         kept.append(newest)
@@ -194,6 +197,7 @@ def _judge(
     """Hold the newest pieces against the line; what is furthest beyond its threshold has the word."""
     at = np.array(kept)
     u, e = x[at] - line.middle, off[at]
+    # a ramp begins at the count of the piece before, where the line was last known to hold
     knots = np.concatenate([[x[settled - 1] - line.middle], u[:-1]])
     asked: list[tuple[Kind, Departure, float]] = [
         ("shift", _levels(u, e), level_threshold(rate * LEVEL_SHARE)),
@@ -204,9 +208,7 @@ def _judge(
     return max(beyond, key=lambda signal: signal.score - signal.threshold, default=None)
 
 
-def _strongest(
-    line: _Settled, by: Departure, kind: Kind, limit: float, at: NDArray[np.int64]
-) -> DetectorSignal:
+def _strongest(line: _Settled, by: Departure, kind: Kind, limit: float, at: Integers) -> DetectorSignal:
     """Say where the pieces of one departure speak loudest, whether or not beyond the limit."""
     scores, errors = line.seen(by)
     top = int(scores.argmax())

@@ -8,13 +8,12 @@ from itertools import groupby
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from qc.stats.change import Detection, DetectorSignal, Stretch, rates_of, stretches_of
 from qc.stats.errors import StatisticsError
+from qc.stats.numbers import Floats
 from qc.stats.wear.line import check_pairs, judge_line, named, step_of
 
-Floats = NDArray[np.float64]
 Values = Sequence[float] | Floats
 
 
@@ -118,6 +117,7 @@ def _one_tool(x: Floats, y: Floats, before: int, rates: Floats, resolution: floa
         kept = [i for i in range(begin, n) if i not in apart]
         line = judge_line(x[kept], y[kept], rates[kept], step)
         told = [named(signal, kept) for signal in line.signals]
+        # at the newest piece it may still be the first of a change, so it is not left out yet
         single = next((s for s in told if s.kind == "single" and s.point < n), None)
         if single is not None:
             signals.append(single)

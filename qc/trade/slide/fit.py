@@ -128,6 +128,8 @@ def leg_clearance(
     mean_stocking = math.fsum(all_stockings) / len(all_stockings)
     stations = []
     for station, values in bores.items():
+        # the stocking is read at its own places: where none bears the bore's name, the
+        # whole of it meets the bore
         mate = stockings.get(station) or all_stockings
         stations.append((station, 1000.0 * (math.fsum(values) / len(values) - math.fsum(mate) / len(mate))))
     return LegClearance(

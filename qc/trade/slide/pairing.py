@@ -27,6 +27,7 @@ BODY_EXTRA_UM = (60.0, 200.0)
 """How much too loose every mate looks when the body was read for the stocking (about 100): common
 practice."""
 
+# above any sum of squared micrometres, but finite: the solver refuses a matrix whose row is all infinite
 _FORBIDDEN = 1e12
 
 
@@ -303,6 +304,7 @@ def _check(
     upper_um: float,
     cost: str,
 ) -> None:
+    """Refuse a rack or a band with a slip of unit before a pairing is made of it."""
     if not inners or not outers:
         raise TradeError(f"no {'outer' if inners else 'inner'} tubes", "Give both sides of the rack")
     if not lower_um < upper_um or not lower_um <= target_um <= upper_um:
@@ -338,6 +340,7 @@ def _fit(inner: Tube, outer: Tube) -> tuple[LegClearance, ...]:
 
 
 def _cost(legs: Sequence[LegClearance], target_um: float, cost: str) -> float:
+    # it would not go in: whatever the other figures say, it is never proposed
     if min(leg.least_um for leg in legs) <= 0.0:
         return _FORBIDDEN
     if cost == "leg-squares":

@@ -12,13 +12,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
+from qc.stats import Floats
 from qc.trade.errors import TradeError
 from qc.trade.instrument import Instrument, column_mm, combination_cents, state_length_mm
 from qc.trade.sound.acoustics import CENTS_PER_NEPER, harmonic_deviation, temperature_cents
-
-Array = npt.NDArray[np.float64]
 
 METHODS = ("stop", "gauge-block", "marked", "by-ear")
 """How the slide was placed for a note."""
@@ -88,9 +86,9 @@ class NoteDesign:
     """
 
     names: tuple[str, ...]
-    matrix: Array
-    deviations: Array
-    common: Array
+    matrix: Floats
+    deviations: Floats
+    common: Floats
     unit_mm: float
 
     def columns(self, prefix: str) -> list[int]:
@@ -149,13 +147,15 @@ def note_design(
         One row a note.
     """
     offsets = tester_offsets or {}
-    columns: dict[str, Array] = {}
+    columns: dict[str, Floats] = {}
     size = len(notes)
     common = np.zeros(size)
     deviations = np.zeros(size)
     main_at, wrap_at = slide_settings(notes)
     for row, note in enumerate(notes):
         column = column_mm(instrument, note.position, note.valves)
+        # parameters in cents of the open column, so that lengths and partials are of one
+        # size and rank can be judged
         per_unit = -instrument.length_mm / column
         _cell(columns, "main", row, size, per_unit)
         for valve in note.valves:
@@ -163,6 +163,7 @@ def note_design(
         if note.position > 1:
             _cell(columns, f"position:{note.position}", row, size, 2.0 * per_unit)
         _cell(columns, f"partial:{note.partial}", row, size, 1.0)
+        # offsets learned from a reference instrument are taken off below; the set itself then learns none
         if note.tester and not offsets:
             _cell(columns, f"tester:{note.tester}", row, size, 1.0)
         common[row] = offsets.get(note.tester, 0.0)
@@ -173,6 +174,7 @@ def note_design(
             out_mm += note.wrap_out_mm - wrap_at[note.valves]
         natural = harmonic_deviation(note.partial) + combination_cents(instrument, note.valves)
         deviations[row] = note.cents - natural - common[row] + 2.0 * out_mm * CENTS_PER_NEPER / column
+    # one tester's offset is the common offset, which nothing tells from main length
     if len([name for name in columns if name.startswith("tester:")]) < 2:
         columns = {name: cells for name, cells in columns.items() if not name.startswith("tester:")}
     names = sorted(columns, key=_order)
@@ -217,6 +219,7 @@ def valve_column_mm(instrument: Instrument, name: str) -> float:
 
 
 def _check_note(note: Note, instrument: Instrument) -> None:
+    """Refuse a note that cannot be what was meant; the bounds lie where another note would be nearer."""
     if not 1 <= note.partial <= HIGHEST_PARTIAL:
         raise TradeError(
             f"partial {note.partial} is off the range 1 to {HIGHEST_PARTIAL}",
@@ -243,6 +246,7 @@ def _check_slips(notes: Sequence[Note], instrument: Instrument) -> None:
         group = [index for index, note in enumerate(notes) if note.valves == state]
         level = {index: notes[index].cents - harmonic_deviation(notes[index].partial) for index in group}
         middle = float(np.median(list(level.values())))
+        # chosen: of three notes the middle may itself be the slip
         for index in group if len(group) > 3 else ():
             if abs(level[index] - middle) > SLIP_FROM_OTHERS_CENTS:
                 raise TradeError(
@@ -255,18 +259,21 @@ def _check_slips(notes: Sequence[Note], instrument: Instrument) -> None:
 
 def _slip_hint(note: Note, natural: float, instrument: Instrument) -> str:
     octaves = (note.cents - natural) / 1200.0
+    # chosen: within half a semitone of whole octaves
     if round(octaves) != 0 and abs(octaves - round(octaves)) * 1200.0 < 50.0:
         return f"It is {abs(round(octaves))} octave off: check the partial, write the cents within the octave"
     meant = note.position - round((note.cents - natural) / 100.0)
+    # chosen: a slide has six steps, so further off no position was mistaken for another
     if abs(note.cents) < 750.0 and 1 <= meant <= instrument.positions:
         left = note.cents - 100.0 * round((note.cents - natural) / 100.0)
         return f"If the slide stood in position {meant}, write position {meant} and {left:+.4g} cents"
+    # chosen: no pitch of a card in hertz is lower, the deepest pedal being about 29
     if note.cents > 20.0:
         return "If the column holds hertz, let the tuner show cents, or upload the card with its unit Hz"
     return "Give the deviation from the tempered note in cents, + = sharp"
 
 
-def _cell(columns: dict[str, Array], name: str, row: int, size: int, value: float) -> None:
+def _cell(columns: dict[str, Floats], name: str, row: int, size: int, value: float) -> None:
     columns.setdefault(name, np.zeros(size))[row] = value
 
 

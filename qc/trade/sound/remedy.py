@@ -113,6 +113,7 @@ def tuning_remedy(
     fit = fitted(notes)
     apart = partial_apart(fit)
     without = None
+    # a length that is clear only because of one bad partial must not be cut: it has to be clear without it
     if apart is not None and len(fit.partials) > 2:
         without = fitted([note for note in notes if note.partial != apart.partial])
     shares = sensitivity or {}
@@ -124,6 +125,7 @@ def tuning_remedy(
         share = shares.get(length.part, 1.0)
         lengths.append(_remedy(length, instrument, acts, _room(length, notes, instrument), share))
     acting = {length.part for length in lengths if length.action != "none"}
+    # the fit counts an excused length as mended: nothing is promised then
     after = fit.rms_after_cents if not excused else fit.rms_before_cents
     order = order_of_work(fit, lengths, apart, excused)
     return TuningRemedy(fit, tuple(lengths), after, order, _cautions(fit, lengths, acting))
@@ -136,6 +138,7 @@ def partial_apart(fit: NoteSetFit) -> PartialResidual | None:
     worst = max(fit.partials, key=lambda partial: abs(partial.residual_cents))
     half = worst.interval_cents[1] - worst.residual_cents
     # The furthest of several needs a wider margin than any one named beforehand.
+    # chosen: within 3 % of the Bonferroni quantile for two to ten partials
     margin = half * math.sqrt(1.0 + math.log(len(fit.partials)) / 2.0)
     return worst if abs(worst.residual_cents) > max(margin, PARTIAL_ALLOWANCE_CENTS) else None
 
@@ -147,6 +150,7 @@ def _still_clear(fit: NoteSetFit, part: str) -> bool:
 def _remedy(
     length: LengthError, instrument: Instrument, acts: bool, room_mm: float, share: float
 ) -> LengthRemedy:
+    """Turn one length error into a change; what is left alone keeps its figures, since a bench asks why."""
     if not acts or length.error_mm is None or length.interval_mm is None:
         return LengthRemedy(
             length.part,
@@ -160,10 +164,12 @@ def _remedy(
             0.0,
         )
     change = _exact(length.error_mm, length.column_mm) / share
+    # the end nearer to 0: what is cut is gone, and the next test tells the rest
     cautious = min(length.interval_mm, key=abs)
     legs = 2
     if length.part != "main":
         legs = instrument.valve(length.part.partition(":")[2]).legs
+    # two legs move, so the slide gives twice its movement
     by = "slide" if abs(change) <= 2.0 * room_mm else "cut"
     return LengthRemedy(
         length.part,
@@ -201,6 +207,7 @@ def _room(length: LengthError, notes: Sequence[Note], instrument: Instrument) ->
 
 
 def _cautions(fit: NoteSetFit, lengths: Sequence[LengthRemedy], acting: set[str]) -> tuple[str, ...]:
+    """Say what the figures do not hold: a bench must not take an interval for more than it is."""
     notes = [
         "Partial residuals are taken to sum to zero: one partial far off shifts the main length by its share",
     ]

@@ -71,12 +71,11 @@ def learn_sensitivity(
     Raises
     ------
     TradeError
-        No change, or no note in common that the part sounds in.
+        No change, one that leaves no tube, or no note in common that the part sounds in.
 
     References
     ----------
-    .. [1] Local effective length of a partial, trade note section 1.2; inverse-variance weighting with the
-       computed value. Computed.
+    .. [1] Effective length of a partial, trade note section 1.2; inverse variances, the prior too. Computed.
 
     Examples
     --------
@@ -101,6 +100,10 @@ def learn_sensitivity(
     for (partial, position, valves), (old, new) in groups.items():
         if old and new:
             column = column_mm(instrument, position, valves)
+            if change_mm <= -column:
+                raise TradeError(
+                    f"taking off {-change_mm:g} mm leaves no tube", "Give the change in mm of tube, + = added"
+                )
             answer = -CENTS_PER_NEPER * math.log1p(change_mm / column)
             share = (math.fsum(new) / len(new) - math.fsum(old) / len(old)) / answer
             variance = reading_sd**2 * (1.0 / len(old) + 1.0 / len(new)) / answer**2
@@ -108,6 +111,7 @@ def learn_sensitivity(
     if not shares:
         raise TradeError(f"no note in common sounds the {part_words(part)}", "Blow the same notes again")
     pairs = [pair for values in shares.values() for pair in values]
+    # the computed answer counts as one more note: a cut of few millimetres says too little by itself
     prior = 1.0 / SENSITIVITY_PRIOR_SD**2
     total = prior + math.fsum(weight for _, weight in pairs)
     share = (prior + math.fsum(value * weight for value, weight in pairs)) / total

@@ -6,11 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
+from qc.stats import Floats
 from qc.trade.sound.note_set import Note, NoteDesign, firm_notes
-
-Array = npt.NDArray[np.float64]
 
 RANK_TOLERANCE = 1e-9
 """Singular values below this share of the greatest count as zero: far below any change a note can show."""
@@ -36,8 +34,8 @@ class Separation:
         Lengths that rest on that assumption.
     """
 
-    weights: Array
-    design: Array
+    weights: Floats
+    design: Floats
     separable: tuple[bool, ...]
     missing: int
     assumed_partials: tuple[str, ...]
@@ -72,6 +70,7 @@ def separate(design: NoteDesign, reference_partial: int | None = None) -> Separa
     if missing:
         mixed = (basis @ null)[partials]
         left, values, _ = np.linalg.svd(mixed, full_matrices=False)
+        # no more conventions than are missing: a partial that the notes do determine keeps its own figure
         constraints = left[:, values > RANK_TOLERANCE * 10].T
         if len(constraints):
             touched = np.abs(constraints).max(axis=0) > 1e-6
@@ -164,7 +163,7 @@ def part_words(name: str) -> str:
     }[kind]
 
 
-def _conventions(design: NoteDesign, reference_partial: int | None) -> Array:
+def _conventions(design: NoteDesign, reference_partial: int | None) -> Floats:
     """Give the basis of parameters that keep the conventions: residuals and tester offsets sum to zero."""
     partials, testers = design.columns("partial:"), design.columns("tester:")
     free = [index for index in range(len(design.names)) if index not in {*partials, *testers}]
@@ -179,7 +178,7 @@ def _conventions(design: NoteDesign, reference_partial: int | None) -> Array:
     return np.hstack(columns)
 
 
-def _sum_to_zero(indices: Sequence[int], size: int) -> Array:
+def _sum_to_zero(indices: Sequence[int], size: int) -> Floats:
     basis = np.zeros((size, max(0, len(indices) - 1)))
     for step in range(1, len(indices)):
         # Orthonormal contrasts: the mean of the first `step` against the next.
@@ -188,22 +187,24 @@ def _sum_to_zero(indices: Sequence[int], size: int) -> Array:
     return basis / np.sqrt((basis**2).sum(axis=0)) if basis.shape[1] else basis
 
 
-def _null_space(matrix: Array) -> Array:
+def _null_space(matrix: Floats) -> Floats:
+    """Directions that no reading answers to."""
     if matrix.shape[1] == 0:
         return np.zeros((0, 0))
     _, values, rows = np.linalg.svd(matrix, full_matrices=True)
     rank = int((values > RANK_TOLERANCE * max(values.max(initial=0.0), 1e-300)).sum())
-    beyond: Array = rows[rank:].T
+    beyond: Floats = rows[rank:].T
     return beyond
 
 
-def _row_space(matrix: Array) -> Array:
+def _row_space(matrix: Floats) -> Floats:
     _, values, rows = np.linalg.svd(matrix, full_matrices=False)
-    kept: Array = rows[values > RANK_TOLERANCE * values.max(initial=0.0)].T
+    kept: Floats = rows[values > RANK_TOLERANCE * values.max(initial=0.0)].T
     return kept
 
 
-def _determined(basis: Array, null: Array) -> tuple[bool, ...]:
+def _determined(basis: Floats, null: Floats) -> tuple[bool, ...]:
+    """Say of each parameter whether no direction without an answer touches it."""
     if null.shape[1] == 0:
         return (True,) * len(basis)
     return tuple(bool(np.abs(row).max() < 1e-6) for row in basis @ null)

@@ -7,12 +7,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 from scipy.optimize import minimize_scalar
 from scipy.special import ndtri, stdtrit
 
-Array = npt.NDArray[np.float64]
-Labels = npt.NDArray[np.int64]
+from qc.stats import Floats, Integers
 
 PLANNING_READING_SD_CENTS = 5.0
 """Spread of one tuner reading when nothing better is known: planning value, common practice, no source."""
@@ -21,6 +19,7 @@ PLANNING_READING_SD_CENTS = 5.0
 FINEST_STEP_CENTS = 0.1
 """Finest step of a tuner: no spread is taken to be below this over root 12, however well readings agree."""
 
+# that of a rounding error spread evenly over a step
 LEAST_VARIANCE = FINEST_STEP_CENTS**2 / 12.0
 
 
@@ -46,20 +45,20 @@ class SittingFit:
         Sittings less 1 where their spread was estimated, else infinite.
     """
 
-    estimates: Array
-    covariance: Array
+    estimates: Floats
+    covariance: Floats
     reading_sd: float
     sitting_sd: float
     residual_freedom: float
-    influence: Array
-    blocks: Labels
+    influence: Floats
+    blocks: Integers
     sitting_freedom: float
 
-    def standard_error(self, weights: Array) -> float:
+    def standard_error(self, weights: Floats) -> float:
         """Give the standard error of a weighted sum of the parameters."""
         return math.sqrt(max(0.0, float(weights @ self.covariance @ weights)))
 
-    def half_width(self, weights: Array, confidence: float = 0.95) -> float:
+    def half_width(self, weights: Floats, confidence: float = 0.95) -> float:
         """Give the half-width of the confidence interval of a weighted sum of the parameters.
 
         What moves with whole sittings rests on sittings less 1, what differs within them on
@@ -104,9 +103,9 @@ def one_sided_quantile(freedom: float, confidence: float = 0.95) -> float:
 
 
 def fit_sittings(
-    design: Array,
-    y: Array,
-    blocks: Labels,
+    design: Floats,
+    y: Floats,
+    blocks: Integers,
     reading_sd: float | None = None,
     sitting_sd: float | None = None,
 ) -> SittingFit:
@@ -150,7 +149,7 @@ def fit_sittings(
         variance, freedom = _within_variance(design, y, blocks, known_variance, between > 0)
         ratio = between / variance
     rows, target = _whiten(design, blocks, counts, ratio), _whiten(y, blocks, counts, ratio)
-    inverse: Array = np.linalg.inv(rows.T @ rows).astype(np.float64)
+    inverse: Floats = np.linalg.inv(rows.T @ rows).astype(np.float64)
     # The whitening is symmetric: whitening the whitened rows again gives the influence on raw readings.
     influence = inverse @ _whiten(rows, blocks, counts, ratio).T
     return SittingFit(
@@ -165,7 +164,7 @@ def fit_sittings(
     )
 
 
-def block_numbers(labels: Sequence[str]) -> Labels:
+def block_numbers(labels: Sequence[str]) -> Integers:
     """Give sittings numbers from 0 in order of first appearance.
 
     Examples
@@ -177,16 +176,17 @@ def block_numbers(labels: Sequence[str]) -> Labels:
     return np.array([order[label] for label in labels], dtype=np.int64)
 
 
-def _whiten(values: Array, blocks: Labels, counts: Labels, ratio: float) -> Array:
+def _whiten(values: Floats, blocks: Integers, counts: Integers, ratio: float) -> Floats:
+    """Take out of each sitting's mean what its readings share; no covariance need be laid out for it."""
     shrink = 1.0 - 1.0 / np.sqrt(1.0 + ratio * counts)
     table = values.reshape(len(values), -1)
     sums = np.stack([np.bincount(blocks, weights=column) for column in table.T], axis=1)
-    result: Array = table - (shrink[:, None] * sums / counts[:, None])[blocks]
+    result: Floats = table - (shrink[:, None] * sums / counts[:, None])[blocks]
     return result.reshape(values.shape)
 
 
 def _within_variance(
-    design: Array, y: Array, blocks: Labels, known: float | None, shared: bool
+    design: Floats, y: Floats, blocks: Integers, known: float | None, shared: bool
 ) -> tuple[float, float]:
     """Give the variance of one reading with its degrees of freedom, sittings taken out if shared."""
     if known is not None:
@@ -204,7 +204,7 @@ def _within_variance(
 
 
 def _estimate_ratio(
-    design: Array, y: Array, blocks: Labels, known: float | None
+    design: Floats, y: Floats, blocks: Integers, known: float | None
 ) -> tuple[float, float, float]:
     """Estimate (sitting variance / reading variance), the reading variance and its degrees of freedom."""
     counts = np.bincount(blocks)
@@ -221,6 +221,7 @@ def _estimate_ratio(
         return fit + float(np.log1p(ratio * counts).sum()) + 2.0 * float(np.log(np.abs(np.diag(r))).sum())
 
     best = minimize_scalar(loss, bounds=(-12.0, 8.0), method="bounded", options={"xatol": 1e-3})
+    # the search is open at 0: where no sittings at all fit as well, there are none
     ratio = math.exp(best.x) if best.fun < loss(-30.0) - 1e-9 else 0.0
     if known is not None:
         return ratio, known, math.inf

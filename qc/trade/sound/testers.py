@@ -30,7 +30,7 @@ def tester_offsets(notes: Sequence[Note], instrument: Instrument) -> dict[str, f
     Raises
     ------
     TradeError
-        Fewer than two testers, or testers with no notes in common.
+        Fewer than two testers, testers with no notes in common, or a note whose tester is not named.
 
     References
     ----------
@@ -44,7 +44,10 @@ def tester_offsets(notes: Sequence[Note], instrument: Instrument) -> dict[str, f
     {'AB': 3.0, 'CD': -3.0}
     """
     check_notes(notes, instrument)
-    testers = list(dict.fromkeys(note.tester for note in notes if note.tester))
+    for index, note in enumerate(notes):
+        if not note.tester:
+            raise TradeError("a reference note names no tester", "Write who blew it", index, "tester")
+    testers = list(dict.fromkeys(note.tester for note in notes))
     played = list(dict.fromkeys((note.partial, note.position, note.valves) for note in notes))
     if len(testers) < 2:
         raise TradeError("a reference set needs two testers", "Let each tester blow the same notes")
@@ -54,6 +57,7 @@ def tester_offsets(notes: Sequence[Note], instrument: Instrument) -> dict[str, f
         rows[row, testers.index(note.tester)] = 1.0
         rows[row, len(testers) + played.index((note.partial, note.position, note.valves))] = 1.0
         target[row] = note.cents - (0.0 if note.air_c is None else temperature_cents(note.air_c))
+    # offsets sum to zero: a common one cannot be told from the notes
     rows[-1, : len(testers)] = 1.0
     solution, _, rank, _ = np.linalg.lstsq(rows, target, rcond=None)
     if rank < rows.shape[1]:

@@ -7,16 +7,14 @@ from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 
 import numpy as np
-import numpy.typing as npt
 from scipy.special import stdtrit
 
+from qc.stats import Floats, Integers
 from qc.trade.errors import TradeError
 from qc.trade.instrument import Instrument
 from qc.trade.sound.note_set import Note, NoteDesign, check_notes, firm_notes, note_design, valve_column_mm
 from qc.trade.sound.separation import Separation, separate, separation_words
 from qc.trade.sound.sitting_model import LEAST_VARIANCE, SittingFit, block_numbers, fit_sittings
-
-Array = npt.NDArray[np.float64]
 
 STANDS_APART_RISK = 0.005
 """Chance that any reading of a sound note set is left out as standing apart."""
@@ -250,10 +248,9 @@ def _firm(notes: Sequence[Note]) -> list[int]:
     return used
 
 
-def _standing_apart(
-    design: Array, y: Array, blocks: npt.NDArray[np.int64], reading_sd: float | None
-) -> list[int]:
+def _standing_apart(design: Floats, y: Floats, blocks: Integers, reading_sd: float | None) -> list[int]:
     """Find readings that stand apart from the rest, worst first, by their externally studentised residual."""
+    # sittings as they are, not as random: a day that is off must not make its readings stand apart
     full = np.column_stack([design, np.eye(blocks.max() + 1)[blocks]])
     left: list[int] = []
     while len(left) < math.floor(MOST_LEFT_OUT * len(y)):
@@ -261,6 +258,7 @@ def _standing_apart(
         q, r, _ = np.linalg.svd(full[rows], full_matrices=False)
         q = q[:, r > 1e-9 * r.max()]
         freedom = len(rows) - q.shape[1]
+        # chosen: with fewer to spare a residual says little of its own reading
         if freedom < 6:
             break
         residual = y[rows] - q @ (q.T @ y[rows])
@@ -281,9 +279,8 @@ def _standing_apart(
     return left
 
 
-def _without(
-    design: NoteDesign, blocks: npt.NDArray[np.int64], left_out: Sequence[int]
-) -> tuple[NoteDesign, npt.NDArray[np.int64]]:
+def _without(design: NoteDesign, blocks: Integers, left_out: Sequence[int]) -> tuple[NoteDesign, Integers]:
+    """Drop the readings, and the parameters that only they told."""
     kept = np.array([row not in left_out for row in range(len(blocks))])
     matrix = design.matrix[kept]
     used = np.any(matrix != 0.0, axis=0)
@@ -295,6 +292,7 @@ def _without(
 def _parts(
     design: NoteDesign, separation: Separation, fit: SittingFit, instrument: Instrument
 ) -> tuple[tuple[LengthError, ...], tuple[PositionError, ...], tuple[PartialResidual, ...]]:
+    """Put the parameters into figures of the bench; what the notes cannot tell has none, not a wide one."""
     lengths: list[LengthError] = []
     positions: list[PositionError] = []
     partials: list[PartialResidual] = []
@@ -325,7 +323,7 @@ def _effects(
     fit: SittingFit,
     lengths: Sequence[LengthError],
     positions: Sequence[PositionError],
-) -> tuple[Array, Array]:
+) -> tuple[Floats, Floats]:
     """Give what the fit says of every reading, and the part of it that clear lengths and marks make up."""
     clear = {length.part for length in lengths if length.clear}
     clear |= {
@@ -343,5 +341,5 @@ def _effects(
     return predicted, mended
 
 
-def _rms(values: Array) -> float:
+def _rms(values: Floats) -> float:
     return float(math.sqrt(float(values @ values) / len(values)))

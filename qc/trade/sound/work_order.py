@@ -92,6 +92,7 @@ def order_of_work(
 
 
 def _length_step(length: LengthRemedy) -> str:
+    """Say one step with the cautious part first, in the way it is done: pull, push, cut or add."""
     change, first, leg = abs(length.change_mm), abs(length.first_cut_mm), abs(length.per_leg_mm)
     name = part_words(length.part)
     first_leg = _tenths(first * leg / change)

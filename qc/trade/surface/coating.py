@@ -22,6 +22,9 @@ MOST_BELOW_NOMINAL = 0.2
 MOST_OF_NOMINAL = 3.0
 """Greatest spot in nominals, house 80/20 rule (from memory)."""
 
+LAST_BITS = 1e-9
+"""Share of the nominal by which the mean of decimal readings may miss it through the arithmetic alone."""
+
 BASE_DRIFT_LIMIT_UM = 1.0
 """Move of the bare-metal reading that calls for a re-zero: common practice, no source."""
 
@@ -116,6 +119,7 @@ def spot_means(readings: Sequence[Spot]) -> list[Spot]:
     """
     grouped: dict[tuple[str, str, str], list[Spot]] = defaultdict(list)
     for index, reading in enumerate(readings):
+        # chosen: a bare spot may read a little below 0; a thousand is a slip of unit
         if not (math.isfinite(reading.um) and -5.0 < reading.um < 1000.0):
             raise TradeError(
                 f"{reading.um} um is no lacquer thickness", "Give micrometres; 0.015 mm is 15 um", index, "um"
@@ -154,11 +158,10 @@ def area_thickness(spots: Sequence[Spot], nominal_um: float) -> list[AreaThickne
     grouped: dict[str, list[float]] = defaultdict(list)
     for spot in spots:
         grouped[spot.area].append(spot.um)
+    least = nominal_um * (1.0 - LAST_BITS)
     return [
-        AreaThickness(
-            area, len(values), statistics.fmean(values), min(values), sum(um < nominal_um for um in values)
-        )
-        for area, values in grouped.items()
+        AreaThickness(area, len(ums), statistics.fmean(ums), min(ums), sum(um < least for um in ums))
+        for area, ums in grouped.items()
     ]
 
 
@@ -198,9 +201,8 @@ def house_80_20(spots_um: Sequence[float], nominal_um: float) -> HouseRule:
     """
     if not spots_um or not nominal_um > 0:
         raise TradeError("the house rule needs spots and a nominal above 0", "Give both in micrometres")
-    below = sum(um < nominal_um for um in spots_um) / len(spots_um)
-    # A hair of slack: a mean of decimal readings may miss the nominal by the last bit of the arithmetic.
-    slack = 1e-9 * nominal_um
+    slack = LAST_BITS * nominal_um
+    below = sum(um < nominal_um - slack for um in spots_um) / len(spots_um)
     clauses = (
         statistics.fmean(spots_um) >= nominal_um - slack,
         min(spots_um) >= LEAST_SHARE_OF_NOMINAL * nominal_um - slack,

@@ -176,6 +176,7 @@ def judge_leak(
     by_temperature = -per_mbar * temperature_pressure_mbar(absolute, warmer_by_k)
     doubt = per_mbar * temperature_pressure_mbar(absolute, temperature_sd_k)
     own = shown - by_temperature - rig_cm3_per_min
+    # two standard uncertainties, common practice for a factor near 95 %
     return Leak(own, by_temperature, rig_cm3_per_min, doubt, own > 2.0 * doubt)
 
 

@@ -7,13 +7,10 @@ from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
-from qc.stats import wear_break
+from qc.stats import Floats, wear_break
 from qc.trade.errors import TradeError
 from qc.trade.sound import one_sided_quantile, two_sided_quantile
-
-Floats = NDArray[np.float64]
 
 FAR_AHEAD = 2.0
 """A change further ahead than this many stretches of experience is said to be a long guess (house rule)."""
@@ -126,6 +123,7 @@ def fit_wear(
     _check(counts, values, lower, upper)
     x, y = np.asarray(counts, dtype=np.float64), np.asarray(values, dtype=np.float64)
     whole, bends = _straight(x, y, lower, upper, confidence)
+    # the break is sought only where the pieces do not lie along a line, for a best break exists in any line
     since = _since_break(x, y) if bends else None
     if since is None:
         return replace(whole, warnings=(*whole.warnings, UNEVEN)) if bends else whole
@@ -213,6 +211,7 @@ class _Line:
 
         # The bound is convex in the count: inside between its two roots, if there are any.
         roots = sorted(_real_roots(slope, gap, t * self.sd, 1.0 + 1.0 / n, self.spread))
+        # squaring the bound added its mirror image: only roots of the bound itself count
         inside = [root for root in roots if abs(outside(self.middle + root)) < 1e-6 * max(abs(gap), self.sd)]
         ahead = [root for root in inside if outside(self.middle + root + 1e-6 * (1 + abs(root))) > 0]
         return self.middle + max(ahead) if ahead and self.middle + max(ahead) >= 0 else None
@@ -224,6 +223,7 @@ def _check(
     lower: float | None,
     upper: float | None,
 ) -> None:
+    """Refuse what makes no line, with the row and what to do: a count that falls is a new fitting."""
     if lower is not None and upper is not None and not lower < upper:
         raise TradeError(f"lower limit {lower} is not below upper limit {upper}", "Swap the two limits")
     if len(counts) != len(values):
@@ -290,6 +290,7 @@ def _real_roots(slope: float, gap: float, scale: float, offset: float, spread: f
 def _forecast_warnings(
     line: _Line, crossing: tuple[float, float, float] | None, change: float | None
 ) -> list[str]:
+    """Warn of the nearest danger only: one sentence is read, four are not."""
     if change is None:
         room = (line.limit - line.level) * line.side
         if line.slope * line.side <= 0 and room > line.sd:
@@ -321,6 +322,7 @@ def _bends(
 ) -> bool:
     """Test for a bend by adding a square of the count to the line (from eight pieces on)."""
     n = len(x)
+    # chosen: with fewer the square follows single pieces
     if n < 8 or sd <= 0.0 or len(set(x.tolist())) < 3:
         return False
     line = np.column_stack([np.ones(n), x - x.mean()])

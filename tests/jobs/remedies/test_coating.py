@@ -95,6 +95,8 @@ def test_bad_sheets(fault, write, rows, words):
     (*ON, "--upper", 14),
     (*ON, "--wet-um", 60),
     (*ON, "--wet-um", 60, "--solids", 28),
+    (*ON, "--wet-um", "nan", "--solids", 0.28),
+    (*ON, "--wet-um", -60, "--solids", 0.28),
 ])  # fmt: skip
 def test_wrong_usage(fault, write, words):
     fault("coat", write("c.csv", sheet(TEN)), *words, code=2)

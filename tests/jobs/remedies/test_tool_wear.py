@@ -65,6 +65,10 @@ def test_bad_logs(fault, write, rows, words):
 @pytest.mark.parametrize("words", [
     (*ON, "--upper", 14.0, "--lower", 15.0),
     (*ON, "--upper", 14.612, "--per-week", 0),
+    (*ON, "--upper", "nan"),
+    (*ON, "--upper", "inf"),
+    (*ON, "--lower", "-inf", "--upper", 14.612),
+    (*ON, "--upper", 1e308),
     ("--value", "od"),
 ])  # fmt: skip
 def test_wrong_usage(fault, write, words):

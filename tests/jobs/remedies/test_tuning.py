@@ -91,6 +91,9 @@ def test_bad_companions(fault, write, column, cell, words):
     (),
     ("--length-mm", 2944.9, "--model", "tenor"),
     ("--length-mm", 2944.9, "--reading-sd", 0),
+    ("--length-mm", 2944.9, "--a4", 0),
+    ("--length-mm", 2944.9, "--a4", "nan"),
+    ("--length-mm", 2944.9, "--valve", "F=986.1", "--valve", "f=700"),
     ("--length-mm", 2944.9, "--changed", "main=3"),
     ("--model", "tenor", "--valve", "F=986"),
     ("--model", "tenor", "--plan", "none.yaml"),
@@ -229,3 +232,16 @@ def test_several_positions_by_ear_are_named_in_the_plural(answer, write):
     notes = write("ear.csv", "partial,position,valve,cents,method\n" + rows)
     words = answer("tune", notes, *PLAIN)["not_separable"]
     assert any(word.startswith("Positions 2 and 3 were placed by ear") for word in words)
+
+
+def test_a_reference_note_without_its_tester_is_named(fault, write):
+    notes = write("n.csv", "partial,position,cents,tester\n2,1,1,AB\n2,1,-1,CD\n")
+    reference = write("r.csv", "partial,position,cents,tester\n2,1,1,AB\n2,1,-1,CD\n2,1,0,\n")
+    line = fault("tune", notes, *PLAIN, "--reference", reference)
+    assert "r.csv, line 4, column tester: a reference note names no tester" in line
+
+
+def test_a_change_longer_than_the_instrument_is_refused(fault, write):
+    notes = write("n.csv", FOUR)
+    line = fault("tune", notes, *PLAIN, "--before", notes, "--changed", "main=-4000")
+    assert "taking off 4000 mm leaves no tube" in line

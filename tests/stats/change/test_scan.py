@@ -16,8 +16,6 @@ from qc.stats.change.scan import (
     statistic_limit,
 )
 
-RANDOM = np.random.default_rng(51)
-
 
 def slope_t(values, regressor):
     """Squared t of one regressor beside a constant, by least squares."""
@@ -29,8 +27,8 @@ def slope_t(values, regressor):
 
 @pytest.mark.parametrize("n", [4, 5, 6, 8, 11, 30, 75])
 @pytest.mark.parametrize("origin", [0.0, 1000.0])
-def test_scans_agree_with_one_test_at_a_time(n, origin):
-    values = origin + RANDOM.normal(0, 1, (3, n))
+def test_scans_agree_with_one_test_at_a_time(rng, n, origin):
+    values = origin + rng.normal(0, 1, (3, n))
     found = scan(Sums.of(values), np.zeros(3))
     order = np.arange(1, n + 1)
     for row in range(3):
@@ -51,8 +49,8 @@ def test_scans_agree_with_one_test_at_a_time(n, origin):
             assert found.split[row, TREND] == np.argmax(trend) + 1
 
 
-def test_level_is_the_two_sample_t():
-    x = RANDOM.normal(0, 1, 12)
+def test_level_is_the_two_sample_t(rng):
+    x = rng.normal(0, 1, 12)
     t = [stats.ttest_ind(x[:k], x[k:]).statistic ** 2 for k in range(2, 11)]
     assert scan(Sums.of(x[None]), np.zeros(1)).statistic[0, LEVEL] >= max(t) * (1 - 1e-12)
     both = scan(Sums.of(x[None]), np.zeros(1), level_side=2)
@@ -69,15 +67,15 @@ def test_a_floor_keeps_variances_from_vanishing():
     assert found.statistic[0, SPREAD] >= 0
 
 
-def test_a_floor_below_the_scatter_changes_nothing():
-    x = RANDOM.normal(0, 1, (4, 20))
+def test_a_floor_below_the_scatter_changes_nothing(rng):
+    x = rng.normal(0, 1, (4, 20))
     free, floored = scan(Sums.of(x), np.zeros(4)), scan(Sums.of(x), np.full(4, 1e-9))
     assert floored.statistic == pytest.approx(free.statistic, rel=1e-6)
     assert (floored.split == free.split).all()
 
 
-def test_sums_grown_step_by_step_are_those_of_the_whole():
-    x = RANDOM.normal(0, 1, (5, 30))
+def test_sums_grown_step_by_step_are_those_of_the_whole(rng):
+    x = rng.normal(0, 1, (5, 30))
     grown = Sums.empty(5, 40)
     for column in range(30):
         grown.write(column, np.arange(5), x[:, column] - x[:, 0])

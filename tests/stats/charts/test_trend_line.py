@@ -18,9 +18,8 @@ from qc.stats.numbers.limits import LimitRule
 from qc.stats.numbers.setting import Setting
 
 NORRIS = json.loads((Path(__file__).parents[2] / "published" / "charts_norris.json").read_text("utf-8"))["F1"]
-RNG = np.random.default_rng(1)
 DRAWS = np.arange(1.0, 41.0) * 10
-BORE = 14.60 + 2e-5 * DRAWS + RNG.normal(0, 2e-4, size=40)
+BORE = 14.60 + 2e-5 * DRAWS + np.random.default_rng(1).normal(0, 2e-4, size=40)
 
 
 def test_certified_line():

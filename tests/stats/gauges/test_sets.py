@@ -9,14 +9,15 @@ from qc.stats.errors import StatisticsError
 from qc.stats.gauges.levels import nested_levels
 from qc.stats.gauges.sets import averaged_sets, repeat_sets
 
-RNG = np.random.default_rng(3)
-ROWS = [
-    (run, part, day, float(RNG.normal(10 + day / 10, 1)))
+OFF = np.random.default_rng(3).normal(0, 1, 120)
+LAYOUT = [
+    (run, part, day)
     for run in ("spring", "autumn")
     for part in ("a", "b", "c")
     for day in range(4)
     for _ in range(5)
 ]
+ROWS = [(*place, float(10 + place[-1] / 10 + off)) for place, off in zip(LAYOUT, OFF, strict=True)]
 RUN, PART, DAY, VALUE = (list(column) for column in zip(*ROWS, strict=True))
 
 
@@ -31,8 +32,8 @@ def test_averages_and_sds_are_those_of_a_plain_loop():
     assert len(found.averages) == len(keys) == 24 and found.repeats == 5
 
 
-def test_the_order_of_rows_within_a_day_does_not_matter():
-    order = RNG.permutation(len(VALUE))
+def test_the_order_of_rows_within_a_day_does_not_matter(rng):
+    order = rng.permutation(len(VALUE))
     mixed = repeat_sets(*([column[i] for i in order] for column in (VALUE, DAY, PART, RUN)))
     plain, other = repeat_sets(VALUE, DAY, PART, RUN).levels(), mixed.levels()
     assert other.reading_sd == pytest.approx(plain.reading_sd, rel=1e-12)

@@ -7,8 +7,7 @@ from scipy import optimize, stats
 from qc.stats import StatisticsError, wear_break
 from qc.stats.wear.breaks import JUMP_LIMIT, LEAST_AFTER, LEAST_BEFORE, PRICE
 
-RANDOM = np.random.default_rng(61)
-COUNT = np.cumsum(RANDOM.integers(1, 3, 60)).astype(float)
+COUNT = np.cumsum(np.random.default_rng(61).integers(1, 3, 60)).astype(float)
 STRAIGHT = 14.9 + 0.0004 * COUNT
 
 
@@ -127,11 +126,11 @@ def test_a_step_of_the_gauge_keeps_the_spread_from_vanishing():
     assert floored.sd == pytest.approx(0.01 / 12**0.5, rel=0.2)
 
 
-def test_a_perfect_line_and_equal_counts_are_borne():
+def test_a_perfect_line_and_equal_counts_are_borne(rng):
     found = wear_break(np.repeat(np.arange(10.0), 3), np.repeat(np.arange(10.0), 3) * 0.01)
     assert abs(found.size) < 1e-9
     twice = np.repeat(COUNT, 2)
-    value = 0.01 * twice + np.where(np.arange(120) >= 80, 0.5, 0.0) + RANDOM.normal(0, 0.01, 120)
+    value = 0.01 * twice + np.where(np.arange(120) >= 80, 0.5, 0.0) + rng.normal(0, 0.01, 120)
     assert wear_break(twice, value).start == 81
 
 

@@ -7,9 +7,8 @@ import statsmodels.api as sm
 from qc.stats import StatisticsError, detect_wear, recursive_residuals
 from qc.stats.wear.line import judge_line, named, step_of
 
-RANDOM = np.random.default_rng(31)
-COUNT = np.cumsum(RANDOM.integers(1, 4, 60)).astype(float)
-WORN = 12.0 + 0.003 * COUNT + RANDOM.normal(0, 0.01, 60)
+COUNT = np.cumsum(np.random.default_rng(31).integers(1, 4, 60)).astype(float)
+WORN = 12.0 + 0.003 * COUNT + np.random.default_rng(32).normal(0, 0.01, 60)
 RATES = np.full(60, 0.001)
 
 

@@ -7,8 +7,7 @@ from scipy import integrate, stats
 from qc.stats import recursive_residuals
 from qc.stats.wear.scan import CROSSINGS, LINE_SIDE, RAMP_SIDE, SHORTEST_LINE, bend_scores, bend_threshold
 
-RANDOM = np.random.default_rng(71)
-COUNT = np.cumsum(RANDOM.integers(1, 4, 30)).astype(float)
+COUNT = np.cumsum(np.random.default_rng(71).integers(1, 4, 30)).astype(float)
 
 
 def plain_score(count, value, least=0.0):
@@ -38,25 +37,25 @@ def test_agrees_with_refitting_the_line_and_every_ramp(seed, least):
     assert not scores[: SHORTEST_LINE - 1].any()
 
 
-def test_rows_are_judged_as_alone():
-    values = RANDOM.normal(0, 1, (5, 30))
+def test_rows_are_judged_as_alone(rng):
+    values = rng.normal(0, 1, (5, 30))
     assert bend_scores(COUNT, values)[3] == pytest.approx(bend_scores(COUNT, values[3:4])[0])
 
 
-def test_one_piece_apart_is_no_bend():
-    value = 0.3 * COUNT + RANDOM.normal(0, 0.1, 30)
+def test_one_piece_apart_is_no_bend(rng):
+    value = 0.3 * COUNT + rng.normal(0, 0.1, 30)
     value[-1] += 5
     assert bend_scores(COUNT, value[None, :])[0, -1] == 0
 
 
-def test_a_perfect_line_and_a_count_that_stands_still_are_borne():
+def test_a_perfect_line_and_a_count_that_stands_still_are_borne(rng):
     assert bend_scores(COUNT, (0.5 * COUNT)[None, :]).max() < 3
-    assert not bend_scores(np.zeros(12), RANDOM.normal(0, 1, (1, 12))).any()
-    assert not bend_scores(np.array([0.0] * 9 + [4.0]), RANDOM.normal(0, 1, (1, 10))).any()
+    assert not bend_scores(np.zeros(12), rng.normal(0, 1, (1, 12))).any()
+    assert not bend_scores(np.array([0.0] * 9 + [4.0]), rng.normal(0, 1, (1, 10))).any()
 
 
-def test_an_origin_far_away_changes_nothing():
-    values = 0.3 * COUNT + RANDOM.normal(0, 1, (2, 30))
+def test_an_origin_far_away_changes_nothing(rng):
+    values = 0.3 * COUNT + rng.normal(0, 1, (2, 30))
     assert bend_scores(COUNT + 1e5, values + 1e4) == pytest.approx(bend_scores(COUNT, values), abs=1e-6)
 
 

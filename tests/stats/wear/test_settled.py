@@ -8,10 +8,10 @@ from qc.stats import StatisticsError, detect_settled_line
 from qc.stats.wear.scan import bend_threshold
 from qc.stats.wear.settled import level_threshold
 
-RANDOM = np.random.default_rng(83)
-COUNT = np.cumsum(RANDOM.integers(1, 3, 60)).astype(float)
-WORN = 14.9 + 0.0001 * COUNT + RANDOM.normal(0, 0.0025, 60)
 SETTLED = 30
+
+COUNT = np.cumsum(np.random.default_rng(83).integers(1, 3, 60)).astype(float)
+WORN = 14.9 + 0.0001 * COUNT + np.random.default_rng(84).normal(0, 0.0025, 60)
 
 
 def test_the_line_goes_on_and_nothing_is_said():

@@ -5,9 +5,8 @@ import pytest
 
 from qc.stats import StatisticsError, detect_wear, wear_break
 
-RANDOM = np.random.default_rng(31)
-COUNT = np.cumsum(RANDOM.integers(1, 4, 60)).astype(float)
-WORN = 12.0 + 0.003 * COUNT + RANDOM.normal(0, 0.01, 60)
+COUNT = np.cumsum(np.random.default_rng(31).integers(1, 4, 60)).astype(float)
+WORN = 12.0 + 0.003 * COUNT + np.random.default_rng(32).normal(0, 0.01, 60)
 
 
 def test_ordinary_wear_is_no_signal():

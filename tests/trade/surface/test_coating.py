@@ -105,3 +105,13 @@ def test_base_wet_probe_and_defects():
     assert trade.defects_per_unit([3], [1.8]) == pytest.approx(3 / 1.8)
     with pytest.raises(TradeError):
         trade.defects_per_unit([3], [])
+
+
+def test_a_spot_whose_readings_average_the_nominal_is_not_below_it():
+    """7.8, 7.8 and 9.3 um have the mean 8.3 um; in binary arithmetic it comes out as 8.299999999999999."""
+    readings = [Spot("bell", str(spot), um) for spot in range(5) for um in (7.8, 7.8, 9.3)]
+    means = trade.spot_means(readings)
+    assert means[0].um < 8.3, "the trap that is set here"
+    assert trade.house_80_20([spot.um for spot in means], 8.3).passes
+    assert trade.area_thickness(means, 8.3)[0].below_nominal == 0
+    assert trade.area_thickness(means, 8.3001)[0].below_nominal == 5

@@ -1,0 +1,172 @@
+"""How people read figures, units, days and lists; a leaf that every floor may use."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from datetime import date
+from difflib import SequenceMatcher
+
+MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+UNITS = {"um": "µm", "cent": "cents", "cm3/min": "cm³/min", "fault": "faults", "count": "", "C": "°C"}
+"""How a unit of the plan is written for people."""
+
+YEAR_TOLD_AFTER_DAYS = 270
+"""An older day could be taken for one of this year."""
+
+CLOSE, APART = 0.7, 0.1
+"""Chosen: a likeness from which a word can stand for another, and by how much it must beat the next one."""
+
+
+def day_words(day: date | None, today: date | None = None) -> str:
+    """Write a day as on a bench calendar; with its year where it lies most of a year before `today`.
+
+    Examples
+    --------
+    >>> day_words(date(2026, 10, 9)), day_words(date(2025, 10, 9), date(2026, 11, 24))
+    ('9 Oct', '9 Oct 2025')
+    """
+    if day is None:
+        return ""
+    year = f" {day.year}" if today is not None and (today - day).days > YEAR_TOLD_AFTER_DAYS else ""
+    return f"{day.day} {MONTHS[day.month - 1]}{year}"
+
+
+def inside(name: str) -> str:
+    """Write a name of the plan inside a sentence; codes and abbreviations keep their capitals.
+
+    Examples
+    --------
+    >>> inside("Bending mandrel"), inside("F wrap"), inside("OD gauge")
+    ('bending mandrel', 'F wrap', 'OD gauge')
+    """
+    return name[:1].lower() + name[1:] if name[1:2].islower() else name
+
+
+def number_words(value: float) -> str:
+    """Write a figure with as many places as its size makes sensible.
+
+    Examples
+    --------
+    >>> number_words(22.93), number_words(0.0123), number_words(3.14), number_words(-0.4)
+    ('23', '0.012', '3.1', '-0.4')
+    """
+    size = abs(value)
+    if size >= 10 or size == 0:
+        return f"{value:.0f}"
+    if size >= 0.1:
+        return f"{value:.1f}"
+    return f"{value:.{1 - math.floor(math.log10(size))}f}"
+
+
+def level_words(value: float, span: float) -> str:
+    """Write a level with as many places as matter on a scale this wide.
+
+    Parameters
+    ----------
+    value : float
+        The level.
+    span : float
+        Width of what is shown beside it: the limits or the scatter. [same unit]
+
+    Examples
+    --------
+    >>> level_words(14.9182, 0.07), level_words(150.3, 100.0), level_words(22.93, 40.0)
+    ('14.918', '150', '22.9')
+    """
+    if not span > 0:
+        return number_words(value)
+    places = max(0, -math.floor(math.log10(span / 50)))
+    return f"{value:.{places}f}"
+
+
+def unit_words(unit: str) -> str:
+    """Write a unit of the plan for people: ``um`` becomes the micrometre sign.
+
+    Examples
+    --------
+    >>> unit_words("cent")
+    'cents'
+    """
+    return UNITS.get(unit, unit)
+
+
+def quantity_words(value: float, unit: str) -> str:
+    """Write a figure with its unit; hundredths of a millimetre and less are said in micrometres.
+
+    Examples
+    --------
+    >>> quantity_words(22.93, "mm"), quantity_words(0.0042, "mm")
+    ('23 mm', '4.2 µm')
+    """
+    if unit == "mm" and 0 < abs(value) < 0.1:
+        value, unit = 1000 * value, "um"
+    return f"{number_words(value)} {unit_words(unit)}".strip()
+
+
+def whole_words(value: float) -> str:
+    """Write a large number rounded to two figures, its thousands apart.
+
+    Examples
+    --------
+    >>> whole_words(261.3), whole_words(14251.0)
+    ('260', '14 000')
+    """
+    size = max(0, math.floor(math.log10(abs(value))) - 1) if value else 0
+    return f"{round(value / 10**size) * 10**size:,}".replace(",", " ")
+
+
+def pieces_words(number: int) -> str:
+    """Write a number of pieces.
+
+    Examples
+    --------
+    >>> pieces_words(1), pieces_words(12)
+    ('1 piece', '12 pieces')
+    """
+    return f"{number} piece{'s' * (number != 1)}"
+
+
+def listed(words: Sequence[str]) -> str:
+    """Join words as a person lists them.
+
+    Examples
+    --------
+    >>> listed(["die"]), listed(["die", "gauge"]), listed(["die", "gauge", "batch"]), listed([])
+    ('die', 'die and gauge', 'die, gauge and batch', '')
+    """
+    *first, last = words or [""]
+    return f"{', '.join(first)} and {last}" if first else last
+
+
+def some_of(names: Iterable[str], most: int = 8) -> str:
+    """Return names joined by commas, cut after `most`.
+
+    Examples
+    --------
+    >>> some_of(["a", "b", "c"], most=2), some_of([])
+    ('a, b and 1 more', 'none')
+    """
+    known = list(names)
+    rest = len(known) - most
+    return ", ".join(known[:most] or ["none"]) + (f" and {rest} more" if rest > 0 else "")
+
+
+def closest(typed: str, allowed: Sequence[str]) -> str:
+    """Return the one allowed word that a mistyped one can stand for, empty where none or two are close.
+
+    Examples
+    --------
+    >>> closest("tennor", ["tenor", "tenor-f", "alto"]), closest("BA", ["AB", "CD"]), closest("x", ["AB"])
+    ('tenor', 'AB', '')
+    """
+    word = typed.casefold()
+    turned = [other for other in allowed if sorted(other.casefold()) == sorted(word)]
+    if len(turned) == 1:  # short codes: the same letters in another order
+        return turned[0]
+    ranked = sorted(
+        ((SequenceMatcher(None, word, other.casefold()).ratio(), other) for other in allowed), reverse=True
+    )
+    if not ranked or ranked[0][0] < CLOSE or (len(ranked) > 1 and ranked[0][0] - ranked[1][0] < APART):
+        return ""
+    return ranked[0][1]
