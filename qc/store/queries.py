@@ -1,16 +1,20 @@
-"""Reading the store: readings, events, held rows and sheets as frames."""
+"""What the store is asked for: readings, events and pieces as frames, held rows and sheets as records."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import json
+from collections.abc import Mapping, Sequence
 from datetime import date
 from typing import Any
 
 import polars as pl
-from sqlalchemy import Connection, func, select
+from sqlalchemy import Column, Connection, func, select
+from sqlalchemy.sql.elements import ColumnElement
 
 from qc.plan import EVENT, PLACE, READING
-from qc.store.frames import fetch, restored
+from qc.store.chain import moment_of
+from qc.store.frames import fetch, in_parts, restored
+from qc.store.records import HeldRecord, SheetRecord, reasons_of
 from qc.store.rows import OPEN
 from qc.store.tables import (
     FIGURE,
@@ -26,8 +30,6 @@ from qc.store.tables import (
     sheet,
 )
 
-_MOST_NAMES = 10_000  # in one IN (...); longer lists are looked up in parts
-
 
 def read_readings(
     conn: Connection,
@@ -38,20 +40,14 @@ def read_readings(
     until: date | None = None,
 ) -> pl.DataFrame:
     """Return readings that nothing has replaced, with the columns of `READING` and `id`."""
-    if serials is not None and len(serials) > _MOST_NAMES:
-        halves = serials[: len(serials) // 2], serials[len(serials) // 2 :]
-        parts = [read_readings(conn, stage, characteristics, half, since, until) for half in halves]
-        return pl.concat(parts).sort("id")
     conditions = [] if stage is None else [origin.c.stage == stage]
     if characteristics is not None:
         conditions.append(origin.c.characteristic.in_(list(characteristics)))
-    if serials is not None:
-        conditions.append(origin.c.serial.in_(list(serials)))
-    if since is not None:
-        conditions.append(origin.c.day >= since.isoformat())
-    if until is not None:
-        conditions.append(origin.c.day <= until.isoformat())
-    return _readings_where(conn, conditions)
+    conditions += _between(origin.c.day, since, until)
+    if serials is None:
+        return _readings_where(conn, conditions)
+    parts = [_readings_where(conn, [*conditions, origin.c.serial.in_(part)]) for part in in_parts(serials)]
+    return pl.concat(parts).sort("id")
 
 
 def read_recent(
@@ -84,40 +80,31 @@ def read_events(
     until: date | None = None,
 ) -> pl.DataFrame:
     """Return events that nothing has replaced, with the columns of `EVENT` and `id`."""
-    if serials is not None and len(serials) > _MOST_NAMES:
-        halves = serials[: len(serials) // 2], serials[len(serials) // 2 :]
-        parts = [read_events(conn, kinds, half, subjects, since, until) for half in halves]
-        return pl.concat(parts).unique("id", keep="first").sort("id")
     columns = {"id": "int", **HAPPENING, "sheet": "str"}
     replaced = select(event.c.replaces).where(event.c.replaces.is_not(None))
     statement = (
         select(event.c.id, *(event.c[name] for name in HAPPENING), sheet.c.hash)
         .outerjoin_from(event, sheet, event.c.sheet == sheet.c.id)
-        .where(event.c.id.not_in(replaced))
+        .where(event.c.id.not_in(replaced), *_between(event.c.day, since, until))
         .order_by(event.c.id)
     )
-    for column, names in ((event.c.kind, kinds), (event.c.serial, serials), (event.c.subject, subjects)):
+    for column, names in ((event.c.kind, kinds), (event.c.subject, subjects)):
         if names is not None:
             statement = statement.where(column.in_(list(names)))
-    if since is not None:
-        statement = statement.where(event.c.day >= since.isoformat())
-    if until is not None:
-        statement = statement.where(event.c.day <= until.isoformat())
-    return restored(fetch(conn, statement, columns), HAPPENING).select(*EVENT, "id")
+    asked = (
+        [statement]
+        if serials is None
+        else [statement.where(event.c.serial.in_(part)) for part in in_parts(serials)]
+    )
+    rows = pl.concat([fetch(conn, one, columns) for one in asked]).sort("id")
+    return restored(rows, HAPPENING).select(*EVENT, "id")
 
 
-def read_held(conn: Connection, open_only: bool = True, ids: Sequence[int] | None = None) -> pl.DataFrame:
-    """Return held rows with the columns of `HELD`, `id`, `state`, `entered` (moment) and `who`."""
-    columns = {
-        **{"id": "int", "sheet": "str", "file": "str", "tab": "str", "row": "int", "column": "str"},
-        **{"cell": "str", "table": "str", "text": "str", "reasons": "str", "proposal": "str", "typed": "str"},
-        **{"state": "str", "entered": "datetime", "who": "str"},
-    }
-    names = ("tab", "row", "column", "cell", "table", "text", "reasons", "proposal", "typed")
-    own = [held.c[name] for name in names]
+def read_held(conn: Connection, open_only: bool = True, ids: Sequence[int] | None = None) -> list[HeldRecord]:
+    """Return held rows in order of entry."""
     state = func.coalesce(held_event.c.state, OPEN)
     statement = (
-        select(held.c.id, sheet.c.hash, sheet.c.file, *own, state, entry.c.at, entry.c.who)
+        select(held, sheet.c.hash, sheet.c.file, state.label("state"), entry.c.at, entry.c.who)
         .join_from(held, sheet, held.c.sheet == sheet.c.id)
         .join(entry, held.c.entry == entry.c.id)
         .outerjoin(held_event, held_event.c.held == held.c.id)
@@ -127,23 +114,16 @@ def read_held(conn: Connection, open_only: bool = True, ids: Sequence[int] | Non
         statement = statement.where(held_event.c.state.is_(None))
     if ids is not None:
         statement = statement.where(held.c.id.in_(list(ids)))
-    frame = restored(fetch(conn, statement, columns), {"entered": "datetime"})
-    return frame.with_columns(pl.col(name).fill_null("") for name, kind in columns.items() if kind == "str")
+    return [_held_record(row) for row in conn.execute(statement).mappings()]
 
 
-def read_sheets(conn: Connection) -> pl.DataFrame:
-    """Return the sheets with `sheet` (hash), `file`, `card`, `size` [bytes], `entered` and `who`."""
-    columns = {"id": "int", "sheet": "str", "file": "str", "card": "str", "size": "int"}
-    columns |= {"entered": "datetime", "who": "str", "entry": "int"}
-    statement = (
-        select(
-            *(sheet.c[name] for name in ("id", "hash", "file", "card", "size")),
-            *(entry.c.at, entry.c.who, entry.c.id),
-        )
-        .join_from(sheet, entry, sheet.c.entry == entry.c.id)
-        .order_by(sheet.c.id)
-    )
-    return restored(fetch(conn, statement, columns), {"entered": "datetime"})
+def read_sheets(conn: Connection) -> list[SheetRecord]:
+    """Return the sheets in order of entry."""
+    statement = select(sheet, entry.c.at, entry.c.who).join_from(sheet, entry, sheet.c.entry == entry.c.id)
+    return [
+        SheetRecord(row.id, row.hash, row.file, row.card, row.size, moment_of(row.at), row.who, row.entry)
+        for row in conn.execute(statement.order_by(sheet.c.id))
+    ]
 
 
 def read_pieces(conn: Connection, serials: Sequence[str] | None = None) -> pl.DataFrame:
@@ -166,6 +146,32 @@ def read_pieces(conn: Connection, serials: Sequence[str] | None = None) -> pl.Da
         seen.group_by("serial", maintain_order=True)
         .agg(named, pl.col("first_day").min())
         .join(left, on="serial", how="left", maintain_order="left")
+    )
+
+
+def _between(day: Column[Any], since: date | None, until: date | None) -> list[ColumnElement[bool]]:
+    """Return the conditions that days lie between two, both included."""
+    own = [] if since is None else [day >= since.isoformat()]
+    return own if until is None else [*own, day <= until.isoformat()]
+
+
+def _held_record(row: Mapping[Any, Any]) -> HeldRecord:
+    return HeldRecord(
+        id=row["id"],
+        sheet=row["hash"],
+        file=row["file"],
+        tab=row["tab"] or "",
+        row=row["row"],
+        column=row["column"] or "",
+        cell=row["cell"] or "",
+        table=row["table"] or "",
+        text=row["text"] or "",
+        typed=row["typed"],
+        reasons=reasons_of(row["reasons"]),
+        proposal=json.loads(row["proposal"]) if row["proposal"] else {},
+        state=row["state"],
+        entered=moment_of(row["at"]),
+        who=row["who"],
     )
 
 

@@ -5,7 +5,8 @@ from datetime import timedelta
 import polars as pl
 import pytest
 
-from qc.plan import EVENT, HELD, READING
+from qc.plan import EVENT, READING
+from qc.store import HeldReason, SheetRecord, sheet_hash
 from qc.store.frames import POLARS
 
 
@@ -44,11 +45,9 @@ def test_an_empty_store_answers_with_empty_frames_of_the_same_types(wide, tmp_pa
     with open_store(tmp_path / "empty") as empty:
         assert empty.readings().schema == wide.readings().schema
         assert empty.events().schema == wide.events().schema
-        assert empty.held().schema == wide.held().schema
-        assert empty.sheets().schema == wide.sheets().schema
         assert empty.pieces().schema == wide.pieces().schema
-        assert set(HELD) <= set(empty.held().columns)
         assert empty.recent_readings("slide", "inner_od", "tenor", 5).is_empty()
+        assert (empty.held(), empty.sheets(), empty.said_of_series()) == ([], [], [])
         assert (empty.verdicts(), empty.signals(), empty.entries(), empty.verify()) == ([], [], [], [])
 
 
@@ -118,16 +117,49 @@ def test_pieces_have_model_first_day_and_shipping(wide, make):
 
 
 def test_sheets_say_who_and_when(wide, make):
-    assert wide.sheets().select("id", "file", "card", "size", "entered", "who", "entry").rows() == [
-        (1, "slide.csv", "slide-card", 9, make.when, "AB", 1),
-        (2, "b.csv", "slide-card", 5, make.when, "AB", 2),
+    assert wide.sheets() == [
+        SheetRecord(1, sheet_hash(b"slide.csv"), "slide.csv", "slide-card", 9, make.when, "AB", 1),
+        SheetRecord(2, sheet_hash(b"b.csv"), "b.csv", "slide-card", 5, make.when, "AB", 2),
     ]
+
+
+def test_a_held_row_says_what_was_typed_and_why_it_waits(store, make):
+    row = make.held(1).with_columns(proposal=pl.lit('{"value": 13.9}'))
+    sheet = make.sheet(
+        "a.csv", held=pl.concat([row, make.held(1, first=7, text="x").drop("tab", "cell")], how="diagonal")
+    )
+    store.add_sheets([sheet], who="AB", when=make.when)
+    first, second = store.held()
+    assert first.reasons == (HeldReason("not-a-number", "No number.", "Type it anew.", None),)
+    assert (first.proposal, second.proposal) == ({"value": 13.9}, {})
+    assert (first.state, first.who, first.entered) == ("open", "AB", make.when)
+    assert (first.sheet, first.file) == (sheet.hash, "a.csv")
+    assert (first.row, first.cell, second.row, second.tab, second.cell) == (100, "D100", 107, "", "")
+    assert first.as_typed() == {"serial": "TB-0000", "text": "13,9x", "day": "2026-05-14", "row": 0}
+    assert first.day == make.day
+
+
+@pytest.mark.parametrize("typed", ['{"serial": "TB-1"}', '{"day": ""}', '{"day": null}', ""])
+def test_a_held_row_without_a_readable_day_counts_on_the_day_it_came(store, make, typed):
+    held = make.held(1).with_columns(typed=pl.lit(typed))
+    store.add_sheets([make.sheet(held=held)], who="AB", when=make.when + timedelta(days=3))
+    assert store.held()[0].day == make.day + timedelta(days=3)
+
+
+def test_more_names_than_one_question_holds_are_asked_for_in_parts(wide, monkeypatch):
+    serials = sorted(set(wide.readings()["serial"]))
+    whole = wide.readings(serials=serials), wide.events(serials=serials)
+    monkeypatch.setattr("qc.store.frames.MOST_NAMES", 3)
+    assert whole[0].equals(wide.readings(serials=serials[::-1]))
+    assert whole[1].equals(wide.events(serials=[*serials, *serials]))
+    wide.set_states({f"s{n}": n for n in range(8)})
+    assert wide.states([f"s{n}" for n in range(8)]) == {f"s{n}": n for n in range(8)}
 
 
 def test_a_reader_sees_one_state_while_a_writer_works(wide, make):
     """A question that began before an upload is answered without it, and neither waits for the other."""
     with wide._database.reading() as conn:
-        from qc.store.looking import read_readings
+        from qc.store.queries import read_readings
 
         before = read_readings(conn)
         wide.add_sheets(

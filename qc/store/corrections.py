@@ -1,4 +1,4 @@
-"""The later fate of rows: held ones mended or dropped, accepted ones replaced by a corrected reading."""
+"""What is put right later: held rows mended or dropped, accepted readings replaced by corrected ones."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from sqlalchemy import Connection, select
 
 from qc.store.chain import append_entry, last_entry
 from qc.store.errors import StoreError
+from qc.store.records import HeldState
 from qc.store.rows import (
     ACCEPTED,
     DROPPED,
@@ -26,7 +27,7 @@ from qc.store.tables import held, held_event, origin, reading, sheet
 def settle_held(
     conn: Connection,
     held_ids: Sequence[int],
-    state: str,
+    state: HeldState,
     who: str,
     when: datetime,
     readings: pl.DataFrame,

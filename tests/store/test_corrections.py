@@ -12,6 +12,10 @@ def filled(store, make):
     return store
 
 
+def ids(rows):
+    return [row.id for row in rows]
+
+
 def test_a_mended_row_comes_in_under_its_sheet(filled, make):
     new = filled.settle_held(
         [2], "accepted", who="QL", when=make.when, readings=make.readings(1, first=60, text="13,9")
@@ -19,8 +23,8 @@ def test_a_mended_row_comes_in_under_its_sheet(filled, make):
     assert new == [4]
     row = filled.readings_by_id(new).row(0, named=True)
     assert row["text"] == "13,9"
-    assert row["sheet"] == filled.sheets()["sheet"][0]
-    assert filled.held()["id"].to_list() == [1, 3]
+    assert row["sheet"] == filled.sheets()[0].sheet
+    assert ids(filled.held()) == [1, 3]
     last = filled.entries()[-1]
     assert (last.kind, last.who) == ("mend", "QL")
     assert filled.verify() == []
@@ -47,25 +51,25 @@ def test_a_mended_row_may_replace_what_was_recorded(filled, make):
 
 def test_dropped_rows_stay_on_record(filled, make):
     filled.settle_held([1, 2, 3], "dropped", who="QL", when=make.when, note="test card")
-    assert filled.held().is_empty()
+    assert filled.held() == []
     kept = filled.held(open_only=False)
-    assert kept["state"].to_list() == ["dropped"] * 3
-    assert kept["text"].to_list() == ["13,9x"] * 3
-    assert filled.held(open_only=False, ids=[2])["id"].to_list() == [2]
+    assert [row.state for row in kept] == ["dropped"] * 3
+    assert [row.text for row in kept] == ["13,9x"] * 3
+    assert ids(filled.held(open_only=False, ids=[2])) == [2]
 
 
 @pytest.mark.parametrize(
-    "ids, state, sentence",
+    "named, state, sentence",
     [
         ([], "dropped", "No held row was named"),
         ([99], "dropped", "no held row 99. `qc held list`"),
         ([1], "mislaid", "can be accepted or dropped, not 'mislaid'"),
     ],
 )
-def test_what_cannot_be_settled_is_said(filled, make, ids, state, sentence):
+def test_what_cannot_be_settled_is_said(filled, make, named, state, sentence):
     before = filled.pulse()
     with pytest.raises(StoreError, match=sentence):
-        filled.settle_held(ids, state, who="QL", when=make.when)
+        filled.settle_held(named, state, who="QL", when=make.when)
     assert filled.pulse() == before
 
 
@@ -73,7 +77,7 @@ def test_a_row_is_settled_once(filled, make):
     filled.settle_held([1], "dropped", who="QL", when=make.when)
     with pytest.raises(StoreError, match="held row 1 is already dropped"):
         filled.settle_held([1, 2], "accepted", who="QL", when=make.when)
-    assert filled.held()["id"].to_list() == [2, 3]
+    assert ids(filled.held()) == [2, 3]
 
 
 def test_a_corrected_reading_takes_the_place_of_the_old_one(filled, make):
@@ -82,7 +86,7 @@ def test_a_corrected_reading_takes_the_place_of_the_old_one(filled, make):
     )
     assert filled.readings()["id"].to_list() == [1, 3, new]
     assert filled.readings_by_id([2])["value"].to_list() == [pytest.approx(13.9, abs=1e-4)]
-    assert filled.readings_by_id([new])["sheet"].to_list() == filled.sheets()["sheet"].to_list()
+    assert filled.readings_by_id([new])["sheet"].to_list() == [filled.sheets()[0].sheet]
     last = filled.entries()[-1]
     assert (last.kind, last.note) == ("correction", "read upside down")
     assert filled.verify() == []
