@@ -10,6 +10,7 @@ from dashboard import words
 from dashboard.figures.frame import EdgeLabel, level
 from dashboard.theme import LIGHT
 from qc.jobs.board import DecisionView, Point, RulesView, SeriesView
+from qc.sayings import What
 
 RING_PX = 17
 """Diameter of the ring round a piece that offends against a rule [px]."""
@@ -35,7 +36,7 @@ def draw_frozen(
         "fillcolor": LIGHT["steady-soft"],
         "line": {"width": 0},
     }
-    frozen = next((d for d in view.decisions if d.what == "freeze"), None)
+    frozen = next((d for d in view.decisions if d.what == What.FREEZE), None)
     label = {
         "xref": "x",
         "x": left,

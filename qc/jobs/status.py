@@ -9,6 +9,7 @@ from typing import Any
 
 from qc.jobs.judging import present_budget, signals_of_day, verdicts_of_day
 from qc.jobs.workshop import Workshop
+from qc.sayings import OPEN_STATES
 from qc.stats import Tabled
 from qc.watch import DECIDED, LEARNING, SeriesVerdict, dependence_note, limits_words
 from qc.words import day_words, quantity_words
@@ -63,9 +64,9 @@ def status(workshop: Workshop) -> Status:
     """
     verdicts = sorted(verdicts_of_day(workshop), key=lambda v: -v.worst)
     counts: dict[str, int] = {}
-    for signal, present in signals_of_day(workshop, verdicts):
-        if signal["state"] in {"open", "in-hand"} and (present or signal["events"]):
-            counts[signal["series"]] = counts.get(signal["series"], 0) + 1
+    for signal in signals_of_day(workshop, verdicts):
+        if signal.state in OPEN_STATES and (signal.shown or signal.said):
+            counts[signal.series] = counts.get(signal.series, 0) + 1
     notes = (*_decided(verdicts), *_dependence(workshop, verdicts))
     shop, budget = workshop.plan.workshop.name, present_budget(workshop).sentence()
     return Status(shop, workshop.today, tuple(verdicts), counts, notes, budget)

@@ -6,7 +6,7 @@ as JSON and the board can show exactly what was judged, without judging again.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any, Literal
@@ -106,9 +106,14 @@ class SignalResult:
     because: str = ""  # what it coincides with, and what did not change
     next_step: str = ""  # what to do
 
+    def to_dict(self) -> dict[str, Any]:
+        """Return plain values: dates as ISO text, tuples as lists."""
+        plain: dict[str, Any] = _plain(self)
+        return plain
+
     @classmethod
-    def from_dict(cls, data: dict[str, Any]) -> SignalResult:
-        """Rebuild a signal from plain values; what the store keeps beside it (id, state) is passed over."""
+    def from_dict(cls, data: Mapping[str, Any]) -> SignalResult:
+        """Rebuild a signal from what `to_dict` gave."""
         return _signal({name: data[name] for name in cls.__slots__})
 
 
@@ -220,7 +225,7 @@ class SeriesVerdict:
         return {**_plain(self), "key": str(self.key)}
 
     @classmethod
-    def from_dict(cls, data: dict[str, Any]) -> SeriesVerdict:
+    def from_dict(cls, data: Mapping[str, Any]) -> SeriesVerdict:
         """Rebuild a verdict from what `to_dict` gave."""
         return cls(
             **{

@@ -28,6 +28,7 @@ from qc.jobs.board.views import (
     TodayView,
     TouchedView,
 )
+from qc.sayings import Saying
 
 
 class BoardData(Protocol):
@@ -121,12 +122,12 @@ class UploadDesk(Protocol):
         """Queue a decision on held rows and return a ticket."""
         ...
 
-    def say(self, signal_id: str, saying: Mapping[str, str], who: str) -> str:
+    def say(self, signal_id: str, saying: Saying) -> str:
         """Queue what is said of a signal and return a ticket."""
         ...
 
-    def decide_series(self, series: str, decision: Mapping[str, str], who: str) -> str:
-        """Queue a lead's decision about a series (`what`, `first`, `last`, `why`) and return a ticket."""
+    def decide_series(self, series: str, saying: Saying) -> str:
+        """Queue a lead's decision about a series and return a ticket."""
         ...
 
     def study_gauge(self, file: tuple[str, bytes], question: Mapping[str, str]) -> str:

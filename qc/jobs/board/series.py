@@ -8,6 +8,7 @@ from qc.jobs.board.marks import marks
 from qc.jobs.board.views import DecisionView, ModelView, SeriesVerdict, SeriesView
 from qc.jobs.judging import decisions_of
 from qc.jobs.workshop import Workshop
+from qc.sayings import What
 from qc.watch import DECIDED, Decisions, Span
 
 NEWEST_FOR_GAUGES: Final = 10
@@ -52,8 +53,8 @@ def series_view(workshop: Workshop, verdict: SeriesVerdict, alike: str = "") -> 
 def decision_views(workshop: Workshop, series: str) -> tuple[DecisionView, ...]:
     """Return what a lead decided about a series and what still stands, the frozen state first."""
     stands = decisions_of(workshop, series).get(series, Decisions())
-    frozen = [_decision("freeze", stands.baseline)] if stands.baseline else []
-    return (*frozen, *(_decision("leave-out", span) for span in stands.left_out))
+    frozen = [_decision(What.FREEZE, stands.baseline)] if stands.baseline else []
+    return (*frozen, *(_decision(What.LEAVE_OUT, span) for span in stands.left_out))
 
 
 def _notes(verdict: SeriesVerdict, alike: str) -> tuple[str, ...]:
@@ -62,5 +63,5 @@ def _notes(verdict: SeriesVerdict, alike: str) -> tuple[str, ...]:
     return (*own, *([alike] if alike else []))
 
 
-def _decision(what: str, span: Span) -> DecisionView:
+def _decision(what: What, span: Span) -> DecisionView:
     return DecisionView(what, span.first, span.last, span.who, span.day, span.why)

@@ -8,7 +8,10 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
+from typing import Literal
 
+from qc.sayings import SignalState, What
+from qc.store import HeldReason
 from qc.watch import (
     LIMITS_WORDS,
     TOO_EARLY,
@@ -171,7 +174,7 @@ class ModelView:
 class DecisionView:
     """What a lead decided about a series and what still stands: a settled state frozen, pieces left out."""
 
-    what: str  # freeze | leave-out
+    what: What  # frozen or left out
     first: str
     last: str
     who: str
@@ -203,7 +206,7 @@ class SignalComment:
 
     when: str
     who: str
-    state: str
+    state: What
     text: str
 
 
@@ -214,7 +217,7 @@ class SignalView:
     id: str
     verdict: SeriesVerdict
     signal: SignalResult
-    state: str  # open | in-hand | closed | closed-false | over
+    state: SignalState | Literal["over"]  # over: nobody answered, and the series came back by itself
     comments: tuple[SignalComment, ...] = ()
 
 
@@ -237,15 +240,6 @@ class SheetView:
     who: str
     size: int  # [bytes]
     held: int  # rows of it that are still held
-
-
-@dataclass(frozen=True, slots=True)
-class HeldReason:
-    """Why a row is held, and how it could be mended."""
-
-    id: str
-    sentence: str
-    mend: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field, replace
-from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -13,7 +12,7 @@ from qc.jobs.judging.rates import present_budget, rates_of_points
 from qc.jobs.judging.touched import series_touched
 from qc.jobs.judging.windows import Windows
 from qc.jobs.workshop import Workshop
-from qc.store import state_after
+from qc.sayings import CLOSED_STATES, Said, state_after
 from qc.watch import (
     Budget,
     Decisions,
@@ -21,6 +20,7 @@ from qc.watch import (
     Question,
     SeriesKey,
     SeriesVerdict,
+    SignalResult,
     judge_further,
     kept_states_from,
     plain_kept_states,
@@ -149,7 +149,7 @@ def at_latest(workshop: Workshop) -> Workshop:
 
 def load_verdicts(workshop: Workshop) -> list[SeriesVerdict]:
     """Return the kept verdicts of the series that the plan asks for, in route order."""
-    kept = {data["key"]: data for data in workshop.store.verdicts()}
+    kept = {record.series: record.plain for record in workshop.store.verdicts()}
     order = [str(SeriesKey(s.id, c.id, f)) for s, c, f in workshop.plan.charted()]
     wanted = workshop.plan.workshop.wanted_ppk
     return [verdict_from(kept[key], wanted) for key in order if key in kept]
@@ -159,8 +159,9 @@ def settled_serials(workshop: Workshop) -> dict[str, list[str]]:
     """Return, by series, the serials that raised signals closed by the workshop's day: the settled state."""
     found: dict[str, list[str]] = {}
     for signal in workshop.store.signals():
-        if state_after(said_by(workshop, signal["events"])) in {"closed", "closed-false"}:
-            found.setdefault(signal["series"], []).append(signal["raised_serial"])
+        if state_after(said_by(workshop, signal.said)) in CLOSED_STATES:
+            serial = SignalResult.from_dict(signal.plain).raised_serial
+            found.setdefault(signal.series, []).append(serial)
     return found
 
 
@@ -171,16 +172,13 @@ def decisions_of(workshop: Workshop, series: str | None = None) -> dict[str, Dec
     """
     zone = ZoneInfo(workshop.plan.workshop.time_zone)
     said = workshop.store.said_of_series(series)
-    local = [
-        {**row, "when": datetime.fromisoformat(row["when"]).astimezone(zone).isoformat()} for row in said
-    ]
-    return standing(local, workshop.today)
+    return standing([replace(one, when=one.when.astimezone(zone)) for one in said], workshop.today)
 
 
-def said_by(workshop: Workshop, events: Sequence[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
+def said_by(workshop: Workshop, said: Iterable[Said]) -> tuple[Said, ...]:
     """Return what had been said of a signal by the end of the workshop's day."""
     zone = ZoneInfo(workshop.plan.workshop.time_zone)
-    return [e for e in events if datetime.fromisoformat(e["when"]).astimezone(zone).date() <= workshop.today]
+    return tuple(one for one in said if one.when.astimezone(zone).date() <= workshop.today)
 
 
 def _keep(workshop: Workshop, judged: Judged, states: Mapping[str, Any], *, afresh: bool = False) -> None:
