@@ -9,8 +9,7 @@ from typing import Any
 from dashboard import words
 from dashboard.figures.frame import EdgeLabel, level
 from dashboard.theme import LIGHT
-from qc.jobs.board import DecisionView, Point, SeriesView
-from qc.jobs.board_rules import RulesView
+from qc.jobs.board import DecisionView, Point, RulesView, SeriesView
 from qc.sayings import What
 
 RING_PX = 17

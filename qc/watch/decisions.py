@@ -105,9 +105,7 @@ def without(points: Sequence[Point], spans: Sequence[Span]) -> tuple[Point, ...]
     return tuple(replace(p, left_out=True) if p.ordinal in apart else p for p in points)
 
 
-def decision_notes(
-    decisions: Decisions, points: Sequence[Point], *, wears: bool, frozen: tuple[int, int] | None
-) -> tuple[str, ...]:
+def decision_notes(decisions: Decisions, points: Sequence[Point], use: str = "") -> tuple[str, ...]:
     """Say in sentences what a lead decided about a series.
 
     Parameters
@@ -116,10 +114,8 @@ def decision_notes(
         What stands.
     points : sequence of Point
         The series, in order of making.
-    wears : bool
-        Whether it is judged about the line of a tool.
-    frozen : (int, int) or None
-        Ordinals of the frozen state that the present pieces are compared with.
+    use : str
+        What is to be known of how the frozen pieces are used.
 
     Returns
     -------
@@ -129,15 +125,10 @@ def decision_notes(
     notes = []
     if decisions.baseline is not None:
         notes.append(decisions.baseline.sentence(FROZEN))
-        span = decisions.baseline.ordinals(points)
-        if span is None:
+        if decisions.baseline.ordinals(points) is None:
             notes.append("None of the frozen pieces gives a point any more; judged without them.")
-        elif wears and frozen is None:
-            notes.append(
-                "They were made on an earlier fitting of the tool; the present one has its own line."
-            )
-        elif wears:
-            notes.append("Later pieces of this fitting are judged about the line through them.")
+        elif use:
+            notes.append(use)
     notes += [span.sentence(LEFT_OUT) for span in decisions.left_out]
     return tuple(notes)
 

@@ -1,6 +1,6 @@
 """The questions a board may ask of the house, and what it may hand in.
 
-`qc.jobs.board_data.StoreBoardData` answers them from a workshop folder; the board's tests answer them from an
+`qc.jobs.board.StoreBoardData` answers them from a workshop folder; the board's tests answer them from an
 invented workshop.
 """
 
@@ -16,6 +16,8 @@ from qc.jobs.board.views import (
     InstrumentRow,
     InstrumentView,
     ReportView,
+    RuleOffer,
+    RulesView,
     SeriesKey,
     SeriesVerdict,
     SeriesView,
@@ -26,7 +28,6 @@ from qc.jobs.board.views import (
     TodayView,
     TouchedView,
 )
-from qc.jobs.board_rules import RuleOffer, RulesView
 from qc.sayings import Saying
 
 

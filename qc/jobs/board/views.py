@@ -1,6 +1,6 @@
 """What the board shows, as frozen plain results: the faces read these and ask nothing else of the house.
 
-The questions they answer are listed in `qc.jobs.board_questions`.
+The questions they answer are listed in `qc.jobs.board.questions`.
 """
 
 from __future__ import annotations
@@ -12,18 +12,28 @@ from typing import Literal
 
 from qc.sayings import SignalState, What
 from qc.store import HeldReason
-from qc.watch.results import (
+from qc.watch import (
+    LIMITS_WORDS,
+    TOO_EARLY,
+    TOO_FEW,
     Behaviour,
     Capable,
     Forecast,
     Point,
+    RuleOffer,
+    RulesView,
     SeriesKey,
     SeriesVerdict,
     SignalResult,
     StretchResult,
     Suspect,
+    is_few,
+    known_rules,
+    limits_words,
+    rate_words,
+    whole_words,
+    why_none,
 )
-from qc.watch.words import LIMITS_WORDS, TOO_EARLY, TOO_FEW, is_few, limits_words, rate_words, whole_words
 
 __all__ = [
     "LIMITS_WORDS",
@@ -45,6 +55,8 @@ __all__ = [
     "ModelView",
     "Point",
     "ReportView",
+    "RuleOffer",
+    "RulesView",
     "SeriesKey",
     "SeriesVerdict",
     "SeriesView",
@@ -59,9 +71,11 @@ __all__ = [
     "TodayView",
     "TouchedView",
     "is_few",
+    "known_rules",
     "limits_words",
     "rate_words",
     "whole_words",
+    "why_none",
 ]
 
 
@@ -176,8 +190,6 @@ class SeriesView:
     wanted_ppk: float
     gauges: tuple[str, ...] = ()  # gauges in use on the newest pieces
     wears_with: str = ""
-    present: tuple[Point, ...] = ()  # the pieces that the answer about the limits rests on
-    settle: int | None = None  # so many more pieces like these would settle an unproven answer
     decisions: tuple[DecisionView, ...] = ()
     notes: tuple[str, ...] = ()  # what is to be known of the series and its stage, decisions apart
 

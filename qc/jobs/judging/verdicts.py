@@ -15,16 +15,17 @@ from qc.jobs.workshop import Workshop
 from qc.sayings import CLOSED_STATES, Said, state_after
 from qc.watch import (
     Budget,
-    Courses,
     Decisions,
+    KeptStates,
     Question,
     SeriesKey,
     SeriesVerdict,
     SignalResult,
-    courses_from,
     judge_further,
-    plain_courses,
+    kept_states_from,
+    plain_kept_states,
     standing,
+    verdict_from,
 )
 
 MARK_STATE = "judged up to"
@@ -36,7 +37,7 @@ class Judged:
 
     verdicts: list[SeriesVerdict]
     budget: Budget
-    courses: Mapping[str, Courses] = field(default_factory=dict)
+    kept: Mapping[str, KeptStates] = field(default_factory=dict)
 
 
 def judge_new(workshop: Workshop) -> list[SeriesVerdict]:
@@ -116,7 +117,7 @@ def judge_now(workshop: Workshop, keys: Collection[str] | None = None, *, afresh
     pieces = {key: [p.serial for p in r.points.points] for key, r in read.items()}
     around = Circumstances(workshop, (serial for own in pieces.values() for serial in own))
     kept = {} if afresh else _kept(workshop, wanted)
-    verdicts, courses = [], {}
+    verdicts, left = [], {}
     for key, (stage, figure, family) in wanted.items():
         question = Question(
             plan,
@@ -130,11 +131,11 @@ def judge_now(workshop: Workshop, keys: Collection[str] | None = None, *, afresh
             decisions=decided.get(key, Decisions()),
             before=read[key].before,
         )
-        verdict, courses[key] = judge_further(
+        verdict, left[key] = judge_further(
             question, read[key].points, around.of(stage, pieces[key]), kept.get(key, {})
         )
         verdicts.append(verdict)
-    return Judged(verdicts, budget, courses)
+    return Judged(verdicts, budget, left)
 
 
 def at_latest(workshop: Workshop) -> Workshop:
@@ -150,7 +151,8 @@ def load_verdicts(workshop: Workshop) -> list[SeriesVerdict]:
     """Return the kept verdicts of the series that the plan asks for, in route order."""
     kept = {record.series: record.plain for record in workshop.store.verdicts()}
     order = [str(SeriesKey(s.id, c.id, f)) for s, c, f in workshop.plan.charted()]
-    return [SeriesVerdict.from_dict(kept[key]) for key in order if key in kept]
+    wanted = workshop.plan.workshop.wanted_ppk
+    return [verdict_from(kept[key], wanted) for key in order if key in kept]
 
 
 def settled_serials(workshop: Workshop) -> dict[str, list[str]]:
@@ -181,15 +183,15 @@ def said_by(workshop: Workshop, said: Iterable[Said]) -> tuple[Said, ...]:
 
 def _keep(workshop: Workshop, judged: Judged, states: Mapping[str, Any], *, afresh: bool = False) -> None:
     """Keep what was found and how far each series is judged, all at once."""
-    courses = {_course(key): plain_courses(own) for key, own in judged.courses.items()}
+    kept = {_course(key): plain_kept_states(own) for key, own in judged.kept.items()}
     verdicts = [v.to_dict() for v in judged.verdicts]
-    workshop.store.save_verdicts(verdicts, as_of=workshop.today, states={**courses, **states}, afresh=afresh)
+    workshop.store.save_verdicts(verdicts, as_of=workshop.today, states={**kept, **states}, afresh=afresh)
 
 
-def _kept(workshop: Workshop, keys: Collection[str]) -> dict[str, Courses]:
+def _kept(workshop: Workshop, keys: Collection[str]) -> dict[str, KeptStates]:
     """Return how far series were judged the last time."""
     kept = workshop.store.states(map(_course, keys))
-    return {key: courses_from(kept.get(_course(key))) for key in keys}
+    return {key: kept_states_from(kept.get(_course(key))) for key in keys}
 
 
 def _course(key: str) -> str:
