@@ -155,6 +155,7 @@ def _suite(name: str, rules: Iterable[Rule]) -> Any:
 
 
 def _expectation(rule: Rule, key: str) -> Any:
+    # all of them but the first pass over an empty cell: whether one must be filled is a rule of its own
     import great_expectations.expectations as gxe
 
     meta = {"rule": key, "reason": str(rule.reason), "about": rule.about}
