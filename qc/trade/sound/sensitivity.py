@@ -75,8 +75,7 @@ def learn_sensitivity(
 
     References
     ----------
-    .. [1] Local effective length of a partial, trade note section 1.2; inverse-variance weighting with the
-       computed value. Computed.
+    .. [1] Effective length of a partial, trade note section 1.2; inverse variances, the prior too. Computed.
 
     Examples
     --------
