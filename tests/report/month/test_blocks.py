@@ -173,7 +173,7 @@ def test_a_steady_series_outside_its_limits_is_a_question_for_the_meeting(verdic
 
 
 def test_gaps_count_rows_and_each_of_their_reasons(readings):
-    """A row with two reasons is one row held and counts for both; six reasons are named, the commonest first."""
+    """A row with two reasons is one row and counts for both; six reasons are named, the commonest first."""
     taken = readings([{"sheet": "a"}, {"sheet": "a"}, {"sheet": "b"}])
     waiting = [("slip", "unknown"), ("slip",), *((f"other-{n}",) for n in range(7))]
     accepted, still, settled = data_gaps(taken, waiting, 5)
