@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from qc.sayings import Said, What
-from qc.watch import Decisions, Factors, Points, Question, Span, judge, standing
+from qc.watch import Decisions, FactorLevels, Points, Question, Span, judge, standing
 
 KEY = "tuning/wrap/tenor"
 
@@ -19,7 +19,7 @@ def ask(plan, series, decisions, rates=()):
     question = Question(
         plan, stage, stage.characteristics[0], "tenor", 0.004, date(2026, 6, 1), (), rates, decisions
     )
-    return judge(question, Points(series, centered=False), Factors())
+    return judge(question, Points(series, centered=False), FactorLevels())
 
 
 def values(*parts, seed=21):
@@ -71,7 +71,7 @@ def worn(plan, series, decisions):
     question = Question(
         plan, stage, stage.characteristics[0], "all", 0.002, date(2026, 6, 1), decisions=decisions
     )
-    return judge(question, Points(series, centered=False), Factors())
+    return judge(question, Points(series, centered=False), FactorLevels())
 
 
 def worn_points(points, off, tools=("D-1",) * 80):
