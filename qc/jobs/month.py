@@ -26,10 +26,11 @@ from qc.report.month import (
     rework_lines,
     stage_yields,
 )
+from qc.stats import Tabled
 
 
 @dataclass(frozen=True, slots=True)
-class MonthReport:
+class MonthReport(Tabled):
     """The files of a month's report."""
 
     content: MonthContent

@@ -95,27 +95,6 @@ class GaugeStudy(Tabled):
     verdict: str
     warnings: tuple[str, ...]
 
-    def to_dict(self) -> dict[str, object]:
-        """Return the agreed plain form."""
-        return {
-            "design": self.design,
-            "parts": self.parts,
-            "persons": self.persons,
-            "repeats": self.repeats,
-            "anova": [row.to_dict() for row in self.anova],
-            "components": dict(self.components),
-            "sd": dict(self.sd),
-            "share_of_variation": self.share_of_variation,
-            "share_of_tolerance": self.share_of_tolerance,
-            "categories": self.categories,
-            "intervals": {name: list(interval) for name, interval in self.intervals.items()},
-            "confidence": self.confidence,
-            "good_for": list(self.good_for),
-            "pooled": self.pooled,
-            "verdict": self.verdict,
-            "warnings": list(self.warnings),
-        }
-
     def to_frame(self) -> pl.DataFrame:
         """Return one row per component: variance with its interval, sd and share of all variance."""
         total = self.components["total"]

@@ -10,13 +10,14 @@ from numpy.typing import ArrayLike
 
 from qc.stats.errors import StatisticsError
 from qc.stats.numbers import LARGEST, Floats, as_floats, check_magnitude, factors
+from qc.stats.tabled import Tabled
 
 _CATEGORY_FACTOR = 1.41  # as in `gauge`: the guides' root of 2; a hand check must agree
 _FORM_DIGITS = 4  # printed forms round their factors to so many decimals; a hand check must agree with them
 
 
 @dataclass(frozen=True, slots=True)
-class AverageRange:
+class AverageRange(Tabled):
     """Average-and-range figures of a crossed study.
 
     Attributes
@@ -73,7 +74,7 @@ class AverageRange:
 
 
 @dataclass(frozen=True, slots=True)
-class OnePersonRanges:
+class OnePersonRanges(Tabled):
     """One person measured every part several times: figures from the ranges.
 
     Attributes
@@ -97,18 +98,6 @@ class OnePersonRanges:
     part_variance: float
     limits: tuple[float, float]
     outside: int
-
-    def to_dict(self) -> dict[str, object]:
-        """Return plain values."""
-        return {
-            "mean": self.mean,
-            "mean_range": self.mean_range,
-            "gauge_sd": self.gauge_sd,
-            "total_sd": self.total_sd,
-            "part_variance": self.part_variance,
-            "limits": list(self.limits),
-            "outside": self.outside,
-        }
 
 
 def average_range(readings: ArrayLike) -> AverageRange:

@@ -12,10 +12,11 @@ from scipy import special
 from qc.stats.errors import StatisticsError
 from qc.stats.numbers import Floats, as_readings
 from qc.stats.samples.distribution import SignificanceTest
+from qc.stats.tabled import Tabled
 
 
 @dataclass(frozen=True, slots=True)
-class Autocorrelation:
+class Autocorrelation(Tabled):
     """How much each reading resembles the one before.
 
     Attributes
@@ -34,10 +35,6 @@ class Autocorrelation:
     bound: float
     clear: bool
     n: int
-
-    def to_dict(self) -> dict[str, object]:
-        """Return plain values."""
-        return {"lag_1": self.lag_1, "bound": self.bound, "clear": self.clear, "n": self.n}
 
 
 def runs_test(values: ArrayLike) -> SignificanceTest:

@@ -59,7 +59,7 @@ _COLUMNS = ("check", "n", "statistic", "p_value", "p_corrected", "clear", "verdi
 
 
 @dataclass(frozen=True, slots=True)
-class Check:
+class Check(Tabled):
     """One check of one series.
 
     Attributes
@@ -199,7 +199,7 @@ class SeriesChecks(Tabled):
 
 
 @dataclass(frozen=True, slots=True)
-class ChecksTogether:
+class ChecksTogether(Tabled):
     """The checks of many series side by side: how often each is clear, against how often chance makes it so.
 
     Attributes
