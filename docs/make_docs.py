@@ -1,4 +1,4 @@
-"""Make what follows from the program: command reference, types of lazy packages, pictures with --pictures.
+"""Make what follows from the program: command reference, pictures with --pictures.
 
 Run by `make docs`. The reference is text and is compared by a test; the pictures are made from the sample
 workshop with the board in a real browser and the report's first page.
@@ -9,7 +9,6 @@ from __future__ import annotations
 import shutil
 import sys
 import tempfile
-from importlib import import_module
 from pathlib import Path
 
 from typer.main import get_command
@@ -38,24 +37,6 @@ def command_reference() -> str:
         context.max_content_width = 100
         pages.append(f"## `{' '.join(words)}`\n\n```text\n{command.get_help(context).rstrip()}\n```\n")
     return "\n".join(pages)
-
-
-def stats_stub() -> str:
-    """Return the types of the lazy package `qc.stats`, for type checkers and editors."""
-    return _stub("qc.stats")
-
-
-def watch_stub() -> str:
-    """Return the types of the lazy package `qc.watch`."""
-    return _stub("qc.watch")
-
-
-def _stub(package: str) -> str:
-    home = import_module(package).__dict__["_HOME"]
-    order = sorted(home, key=lambda n: (home[n], not n.isupper(), not n[0].isupper(), n.lower()))
-    lines = [f"from {home[name]} import {name} as {name}" for name in order]
-    head = f'"""Types of what `{package}` offers; the package fetches each name on first use."""\n'
-    return "\n".join([head, *lines, "", "__all__: list[str]", ""])
 
 
 def _walk(command, words):
@@ -91,7 +72,5 @@ def make_pictures() -> None:
 
 if __name__ == "__main__":
     (DOCS / "reference" / "commands.md").write_text(command_reference(), "utf-8")
-    (DOCS.parent / "qc" / "stats" / "__init__.pyi").write_text(stats_stub(), "utf-8")
-    (DOCS.parent / "qc" / "watch" / "__init__.pyi").write_text(watch_stub(), "utf-8")
     if "--pictures" in sys.argv:
         make_pictures()

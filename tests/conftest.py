@@ -6,11 +6,16 @@ from datetime import date, datetime, timedelta
 from pathlib import Path
 from zlib import crc32
 
+import hypothesis
 import numpy as np
 import polars as pl
 import pytest
 
 from qc.plan import EVENT, READING, Characteristic, Limits, Model, Plan, Stage, Tool, Valve, Workshop
+
+# Examples hang on the test alone, and a busy machine is no fault. New ones: --hypothesis-profile=default
+hypothesis.settings.register_profile("alike", derandomize=True, deadline=None)
+hypothesis.settings.load_profile("alike")
 
 TYPES = {
     "str": pl.String,
@@ -37,6 +42,15 @@ def rng(request):
     What ran before, and in which folder the test stands, changes none of its figures.
     """
     return np.random.default_rng(crc32(request.node.name.encode()))
+
+
+@pytest.fixture(scope="session")
+def at_least():
+    """Return a function that says whether a statement held as often as it promises.
+
+    Three standard errors of the draws are allowed for: a true promise fails once in 740 names.
+    """
+    return lambda share, held: np.mean(held) > share - 3 * (share * (1 - share) / len(held)) ** 0.5
 
 
 @pytest.fixture(scope="session")

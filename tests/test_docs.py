@@ -123,16 +123,6 @@ def maker():
     return module
 
 
-def test_the_types_of_the_statistics_are_current(maker):
-    stub = (ROOT / "qc" / "stats" / "__init__.pyi").read_text("utf-8")
-    assert stub == maker.stats_stub(), "run `make docs`"
-
-
-def test_the_types_of_the_watch_are_current(maker):
-    stub = (ROOT / "qc" / "watch" / "__init__.pyi").read_text("utf-8")
-    assert stub == maker.watch_stub(), "run `make docs`"
-
-
 def test_the_command_reference_is_current(maker):
     page = (ROOT / "docs" / "reference" / "commands.md").read_text("utf-8")
     assert page == maker.command_reference(), "run `make docs`"

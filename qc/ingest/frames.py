@@ -19,6 +19,12 @@ ORIGIN: dict[str, str] = {
 }
 """Columns beside READING and EVENT while a sheet is being checked; they stay with a held row."""
 
+INDEX = "_index"
+"""Number of a row among all rows of its upload."""
+
+PART = "_part"
+"""Number of the sheet of the upload that a row came from."""
+
 _TYPES: dict[str, Any] = {
     "str": pl.String,
     "int": pl.Int64,

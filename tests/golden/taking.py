@@ -147,9 +147,8 @@ class Taker:
     @cached_property
     def client(self):
         """A client of the board over the copy; nothing is uploaded, so no worker is started."""
-        from qc.jobs.board import StoreBoardData
-
         from dashboard.app import build_app
+        from qc.jobs.board import StoreBoardData
 
         return build_app(StoreBoardData(self.demo, None), _NoUploads()).server.test_client()
 

@@ -8,8 +8,8 @@ from typing import get_args, get_type_hints
 import pytest
 
 from qc.ingest import DOUBTS, Mark, Reason
-from qc.ingest.grid import MAX_BYTES, MAX_COLUMNS, MAX_ROWS
-from qc.ingest.sources import SOURCES
+from qc.ingest.reading.grid import MAX_BYTES, MAX_COLUMNS, MAX_ROWS
+from qc.ingest.sources.unfolding import SOURCES
 from qc.plan import EVENT_KINDS
 
 DOCS = Path(__file__).parents[2] / "docs"

@@ -1,4 +1,4 @@
-"""Make `qc/stats/thresholds.csv`: simulate the detector's thresholds at every length of stretch.
+"""Make `qc/stats/change/thresholds.csv`: simulate the detector's thresholds at every length of stretch.
 
 At each length the thresholds of the three scans are set so that, among the simulated stretches that have
 not signalled yet, the share that signals now is the wanted rate, of which the level has 0.8 and spread and
@@ -10,7 +10,7 @@ errors, which come from the scatter between the sets. For normal readings and ra
     cd tests/simulation
     python calibrate_thresholds.py run --shape normal --seed 101 --out n1.npz
     python calibrate_rare.py --seed 201 --out r1.npz
-    python calibrate_thresholds.py combine n1.npz ... r1.npz ... --table ../../qc/stats/thresholds.csv
+    python calibrate_thresholds.py combine n1.npz ... r1.npz ... --table ../../qc/stats/change/thresholds.csv
 
 The table in the repository: seeds 101-103 for each shape, 200,000 stretches each.
 """

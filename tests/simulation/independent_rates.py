@@ -21,7 +21,7 @@ import numpy as np
 from scipy import stats
 
 SEED = 77003
-TABLE = Path(__file__).parents[2] / "qc" / "stats" / "thresholds.csv"
+TABLE = Path(__file__).parents[2] / "qc" / "stats" / "change" / "thresholds.csv"
 KINDS = ("level", "spread", "trend")
 
 

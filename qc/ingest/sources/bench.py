@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from qc.ingest.cards import VALUE, CardSheet, card_characteristics
-from qc.ingest.rows import RowReader
+from qc.ingest.cards import VALUE, CardSheet, RowReader, card_characteristics
 from qc.ingest.sources.events import unfold_event
 from qc.ingest.sources.needs import refusal, require_columns, require_given, require_unit
 from qc.plan import PLACE, Plan

@@ -5,11 +5,8 @@ from __future__ import annotations
 import json
 from typing import Any
 
-from qc.ingest.cards import VALUE, CardSheet
-from qc.ingest.dates import read_moment
-from qc.ingest.names import plain
-from qc.ingest.numbers import read_number
-from qc.ingest.rows import Row
+from qc.ingest.cards import VALUE, CardSheet, Row
+from qc.ingest.cells import plain, read_moment, read_number
 from qc.ingest.sources.needs import require_given
 from qc.plan import Plan
 
@@ -122,7 +119,7 @@ def _gauge_check(fields: dict[str, Any], row: Row, plan: Plan) -> None:
 
 def _number(fields: dict[str, Any], row: Row, name: str, unit: str) -> None:
     """Read an event's figure in the unit of its heading and keep it in the unit wanted."""
-    from qc.ingest.names import FACTORS
+    from qc.ingest.cells import FACTORS
 
     column = row.reader.column(name)
     written = (column.heading.unit if column else "") or unit

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from qc.ingest.cards import CardSheet
+from qc.ingest.cards import CardSheet, Column
+from qc.ingest.cells import FACTORS
 from qc.ingest.errors import SheetError
-from qc.ingest.layout import Column
-from qc.ingest.names import FACTORS
 from qc.plan import Characteristic
 
 

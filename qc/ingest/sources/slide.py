@@ -9,9 +9,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from qc.ingest.cards import CardSheet
-from qc.ingest.names import split_unit
-from qc.ingest.rows import RowReader
+from qc.ingest.cards import CardSheet, RowReader
+from qc.ingest.cells import split_unit
 from qc.ingest.sources.needs import refusal, require_columns, require_given, require_unit
 from qc.plan import Characteristic, Plan
 

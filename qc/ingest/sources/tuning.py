@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from qc.ingest.cards import CardSheet, card_characteristics
-from qc.ingest.numbers import read_number
-from qc.ingest.rows import Row, RowReader
+from qc.ingest.cards import CardSheet, Row, RowReader, card_characteristics
+from qc.ingest.cells import read_number
 from qc.ingest.sources.needs import refusal, require_columns, require_given, require_unit
 from qc.plan import Characteristic, Plan
 from qc.trade import Instrument, TradeError, Valve, cents_between, note_frequency, valve_state

@@ -3,7 +3,7 @@ from datetime import date
 import pytest
 
 from qc.ingest import Known, check, read_sheet, unfold
-from qc.ingest.doubts.epoch_1904 import BETWEEN_EPOCHS
+from qc.ingest.doubts.sheets.epoch_1904 import BETWEEN_EPOCHS
 
 TODAY = date(2026, 5, 20)
 HEAD = [["Card", "Polishing card"], [], ["Date", "Serial", "Model", "Mass loss"]]

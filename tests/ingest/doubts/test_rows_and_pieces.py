@@ -6,7 +6,7 @@ from datetime import date
 import pytest
 
 from qc.ingest import GaugeCheck, Known, Recorded, Usual, check, identity, read_sheet, unfold
-from qc.ingest.doubts.copied_run import shortest_run
+from qc.ingest.doubts.rows.copied_run import shortest_run
 from qc.trade import section_mm2
 
 TODAY = date(2026, 5, 20)

@@ -1,0 +1,12 @@
+"""Types of what `qc.ingest.cards` offers; the package fetches each name on first use."""
+
+from .layout import Column as Column
+from .layout import part_sheet as part_sheet
+from .recognition import VALUE as VALUE
+from .recognition import CardSheet as CardSheet
+from .recognition import card_characteristics as card_characteristics
+from .recognition import plan_names as plan_names
+from .recognition import recognise_card as recognise_card
+from .rows import Row as Row
+from .rows import RowReader as RowReader
+from .rows import read_verdict as read_verdict

@@ -1,0 +1,202 @@
+"""Recognises which card of the plan a sheet is, and reads its headings by the names of that card."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from qc.ingest.cards.layout import Column, HeadValue, Parts, refuse_doubled
+from qc.ingest.cells import heading, plain
+from qc.ingest.errors import SheetError
+from qc.plan import Card, Characteristic, Plan
+
+VALUE = "value:"
+"""Prefix of the field of a column that holds figures of a characteristic."""
+
+GAUGE = "gauge:"
+"""Prefix of the field of a cell that names the gauge of one class."""
+
+SOURCE_WRITES = {"tuning": ("note",), "lacquer": ("thickness",)}
+"""What a source writes for a card that lists no characteristics: the plan names them so, see its `cards`."""
+
+SHAPES: dict[str, tuple[tuple[str, ...], ...]] = {
+    "slide": (("station", "inner_od"), ("station", "outer_bore"), ("station", "clearance")),
+    "tuning": (("partial", "cents"), ("partial", "hz")),
+    "lacquer": (("area", "thickness"), ("area", "r1")),
+}
+"""Columns by which a card of a source is known where the sheet does not name its card."""
+
+EVENT_SHAPES: dict[str, tuple[str, ...]] = {
+    "part": ("serial", "part", "role"),
+    "shipped": ("serial", "shipped"),
+    "returned": ("serial", "returned"),
+    "play-test": ("serial", "verdict"),
+    "rework": ("serial", "hours"),
+    "gauge-check": ("gauge", "deviation"),
+    "tool-fitted": ("tool", "tool_class"),
+    "no-card": ("card",),
+}
+"""Columns by which a list of events is known."""
+
+
+@dataclass(frozen=True, slots=True)
+class CardSheet:
+    """A sheet whose card is known; head and columns are translated by the names of that card."""
+
+    parts: Parts
+    card: Card
+    head: dict[str, HeadValue]
+    extra: tuple[HeadValue, ...]
+    columns: dict[str, Column]
+
+    @property
+    def where(self) -> str:
+        """File and tab, as a message names them."""
+        grid = self.parts.grid
+        return f"{grid.file}, tab {grid.tab}" if grid.tab else grid.file
+
+
+def recognise_card(parts: Parts, plan: Plan) -> CardSheet:
+    """Find the card of a sheet, by its name in the head or else by its columns.
+
+    Parameters
+    ----------
+    parts : Parts
+        The sheet in its parts.
+    plan : Plan
+        The measuring plan.
+
+    Returns
+    -------
+    CardSheet
+        The card, with head and columns under our names.
+
+    Raises
+    ------
+    SheetError
+        An unknown card, columns that fit none or more than one, a column that the card does not have, two
+        columns of one meaning.
+    """
+    named = _named(parts, plan)
+    if named is not None:
+        return _translate(parts, named, plan)
+    fits = [card for card in plan.cards if _fits(parts, card, plan)]
+    best = [card for card in fits if _strangers(parts, card, plan) == 0] or fits
+    if len(best) == 1:
+        return _translate(parts, best[0], plan)
+    grid = parts.grid
+    cell = grid.cell(parts.header_row, parts.columns[0].index, parts.columns[0].label)
+    listed = ", ".join(card.title for card in (best or plan.cards))
+    problem = "the columns fit more than one card" if best else "the columns fit none of the plan's cards"
+    hint = f"Write Card and its name above the table; the cards are: {listed}."
+    raise SheetError(grid.file, problem, hint, tab=grid.tab, cell=cell)
+
+
+def card_characteristics(card: Card, plan: Plan) -> tuple[Characteristic, ...]:
+    """Return the characteristics of a card in its order; those its source writes where it lists none."""
+    names = card.characteristics or SOURCE_WRITES.get(card.source, ())
+    found = (plan.characteristic(card.stage or "", name) for name in names)
+    return tuple(c for c in found if c is not None)
+
+
+def plan_names(plan: Plan) -> frozenset[str]:
+    """Return every heading, in plain form, that a figure of the plan may stand under."""
+    found: set[str] = set()
+    for card in plan.cards:
+        found.update(_card_names(card, plan), _short_names(card, plan))
+    return frozenset(found)
+
+
+def _named(parts: Parts, plan: Plan) -> Card | None:
+    value = next((v for v in parts.head if v.heading.field == "card" and v.text), None)
+    names = {plain(name): card for card in plan.cards for name in (card.title, card.id)}
+    if value is None:
+        return names.get(plain(parts.title)) or names.get(plain(parts.grid.tab))
+    card = names.get(plain(value.text))
+    if card is None:
+        grid = parts.grid
+        listed = ", ".join(c.title for c in plan.cards)
+        problem = f"the plan has no card {value.text}"
+        cell = grid.cell(value.row, value.column, value.label)
+        raise SheetError(grid.file, problem, f"The cards are: {listed}.", tab=grid.tab, cell=cell)
+    return card
+
+
+def _card_names(card: Card, plan: Plan) -> dict[str, str]:
+    """Plain heading -> field, for the figures and gauges of one card; exact names only."""
+    names = {plain(gauge.gauge_class.replace("-", " ")): GAUGE + gauge.gauge_class for gauge in plan.gauges}
+    if card.source == "bench":
+        for characteristic in card_characteristics(card, plan):
+            names[plain(characteristic.name)] = VALUE + characteristic.id
+            names[plain(characteristic.id)] = VALUE + characteristic.id
+    return names
+
+
+def _short_names(card: Card, plan: Plan) -> dict[str, str]:
+    """Headings a bench shortens: any words of a characteristic's name that fit no other on the card."""
+    if card.source != "bench":
+        return {}
+    found: dict[str, set[str]] = {}
+    for characteristic in card_characteristics(card, plan):
+        for name in (characteristic.name, characteristic.id.replace("-", " ")):
+            words = plain(name).split(" ")
+            for start in range(len(words)):
+                for end in range(start + 1, len(words) + 1):
+                    found.setdefault(" ".join(words[start:end]), set()).add(VALUE + characteristic.id)
+    return {name: next(iter(fields)) for name, fields in found.items() if len(fields) == 1}
+
+
+def _columns(parts: Parts, card: Card, plan: Plan) -> list[Column]:
+    names, short = _card_names(card, plan), _short_names(card, plan)
+    columns = []
+    for column in parts.columns:
+        taken = heading(column.label, names)
+        if not taken.field:
+            taken = heading(column.label, short)
+        columns.append(replace(column, heading=taken))
+    return columns
+
+
+def _fits(parts: Parts, card: Card, plan: Plan) -> bool:
+    columns = _columns(parts, card, plan)
+    fields = {column.heading.field for column in columns}
+    given = fields | {value.heading.field for value in parts.head}
+    if card.source != "bench":
+        return any(set(shape) <= fields for shape in SHAPES[card.source])
+    if card.event:
+        shape = {VALUE + name if VALUE + name in fields else name for name in EVENT_SHAPES[card.event]}
+        if not shape <= given:
+            return False
+    figures = {VALUE + c.id for c in card_characteristics(card, plan)}
+    return bool(card.event) or bool(figures & fields)
+
+
+def _strangers(parts: Parts, card: Card, plan: Plan) -> int:
+    return sum(not column.heading.field for column in _columns(parts, card, plan))
+
+
+def _translate(parts: Parts, card: Card, plan: Plan) -> CardSheet:
+    grid = parts.grid
+    columns = _columns(parts, card, plan)
+    refuse_doubled(grid, parts.header_row, columns)
+    for column in columns:
+        if not column.heading.field:
+            known = ", ".join(c.name for c in card_characteristics(card, plan)) or "see the card in the plan"
+            cell = grid.cell(parts.header_row, column.index, column.label)
+            problem = f"{card.title} has no column {column.label}"
+            hint = f"Rename the column, or move its text under Note; figures of this card: {known}."
+            raise SheetError(grid.file, problem, hint, tab=grid.tab, cell=cell)
+        if column.heading.stray_unit:
+            cell = grid.cell(parts.header_row, column.index, column.label)
+            problem = f"the heading {column.label} names an unknown unit"
+            hint = "Write the unit of the plan in brackets, for example [mm]."
+            raise SheetError(grid.file, problem, hint, tab=grid.tab, cell=cell)
+    names = _card_names(card, plan)
+    head: dict[str, HeadValue] = {}
+    extra: list[HeadValue] = []
+    for value in parts.head:
+        taken = replace(value, heading=heading(value.label, names))
+        if taken.heading.field and taken.heading.field not in head:
+            head[taken.heading.field] = taken
+        else:
+            extra.append(taken)
+    return CardSheet(parts, card, head, tuple(extra), {c.heading.field: c for c in columns})

@@ -1,0 +1,134 @@
+"""Typed text into numbers, without ever guessing silently."""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass
+
+from qc.ingest.cells.names import FACTORS, split_unit
+
+_NUMBER = re.compile(r"^(?P<figure>[+-]?(?:\d[\d.,]*|[.,]\d+)(?:[eE][+-]?\d{1,3})?)\s*(?P<unit>[^\d.,].*)?$")
+_GROUPED = re.compile(r"^[+-]?[1-9]\d{0,2}(?:,\d{3})$")
+_PLAIN = re.compile(r"^[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?$")
+COMMA_NOTE = "comma read as the decimal point"
+
+
+@dataclass(frozen=True, slots=True)
+class Number:
+    """What a text says.
+
+    Attributes
+    ----------
+    value : float or None
+        The figure, None where the text is no number or can be read two ways.
+    note : str
+        What had to be decided to read it, kept with the row.
+    """
+
+    value: float | None
+    note: str = ""
+
+
+def read_number(
+    text: str, unit: str = "", *, nominal: float | None = None, comma_decimal: bool = False
+) -> Number:
+    """Read a typed figure.
+
+    Parameters
+    ----------
+    text : str
+        As typed: decimal point or comma, a sign, a unit behind it. ``nan``, ``inf`` and the like are no
+        numbers.
+    unit : str
+        Unit wanted; a unit typed behind the figure is converted, or refused where it cannot be.
+    nominal : float, optional
+        What the figure should be near; it decides what a comma before three digits means. [unit]
+    comma_decimal : bool
+        True where the sheet as a whole uses decimal commas.
+
+    Returns
+    -------
+    Number
+        Without a value where the text cannot be read one way only.
+
+    Examples
+    --------
+    >>> read_number("14,05").value, read_number("-0.5 mm", "mm").value, read_number("nan").value
+    (14.05, -0.5, None)
+    >>> read_number("14,052", nominal=14.05)
+    Number(value=14.052, note='comma read as the decimal point')
+    >>> read_number("14,052")
+    Number(value=None, note='')
+    """
+    tidy = text.strip().replace("\u2212", "-").replace("\u00a0", " ")
+    match = _NUMBER.match(tidy)
+    if match is None:
+        return Number(None)
+    factor = 1.0
+    if match["unit"]:
+        written, _, stray = split_unit(match["unit"])
+        if stray or not unit:
+            return Number(None)
+        factor = 1.0 if written == unit else FACTORS.get((written, unit), math.nan)
+        if math.isnan(factor):
+            return Number(None)
+    figure, note = _decimal(match["figure"], nominal, comma_decimal)
+    if figure is None or not _PLAIN.match(figure):
+        return Number(None)
+    value = float(figure) * factor
+    if not math.isfinite(value):
+        return Number(None)
+    return Number(value if factor == 1.0 else float(f"{value:.12g}"), note)
+
+
+def read_decimal(text: str) -> float | None:
+    """Read a figure with a point or a comma as decimal sign and no unit; None where it is none.
+
+    Both signs in one figure would part thousands, which no bench figure has: it is more likely two figures.
+
+    Examples
+    --------
+    >>> read_decimal("14,052"), read_decimal("+6.0"), read_decimal("1,234.5"), read_decimal("nan")
+    (14.052, 6.0, None, None)
+    """
+    return None if "," in text and "." in text else read_number(text, comma_decimal=True).value
+
+
+def read_whole(text: str) -> int | None:
+    """Read a whole number such as a partial or a spot; None where the text is none.
+
+    Examples
+    --------
+    >>> read_whole("5"), read_whole("5.0"), read_whole("5.5"), read_whole("1_0")
+    (5, 5, None, None)
+    """
+    number = read_number(text)
+    if number.value is None or number.value != int(number.value) or abs(number.value) > 1e9:
+        return None
+    return int(number.value)
+
+
+def _decimal(figure: str, nominal: float | None, comma_decimal: bool) -> tuple[str | None, str]:
+    """Write the figure with a decimal point only, or None where it can be read two ways."""
+    commas, points = figure.count(","), figure.count(".")
+    if not commas:
+        return figure, ""
+    if points:  # both stand in it: the last one is the decimal sign, the other parts thousands
+        last_comma = figure.rfind(",") > figure.rfind(".")
+        if (commas if last_comma else points) != 1:
+            return None, ""
+        bare = figure.replace(".", "").replace(",", ".") if last_comma else figure.replace(",", "")
+        return bare, COMMA_NOTE if last_comma else ""
+    if commas > 1:
+        return None, ""
+    pointed = figure.replace(",", ".")
+    if comma_decimal or not _GROUPED.match(figure):
+        return pointed, ""
+    if not nominal:
+        return None, ""
+    small, large = float(pointed), float(figure.replace(",", ""))
+    if small * nominal <= 0:
+        return None, ""
+    near = abs(math.log(small / nominal)) < abs(math.log(large / nominal))
+    return (pointed, COMMA_NOTE) if near else (figure.replace(",", ""), "comma read as parting thousands")

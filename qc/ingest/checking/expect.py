@@ -1,0 +1,185 @@
+"""The plan's rules as great_expectations suites, one for each kind of card; built anew, never changed.
+
+What great_expectations can say is said here and nowhere else. Each expectation carries in its meta the reason
+it stands for and the column a sentence should speak of. Its import costs seconds and a quarter of a
+gigabyte, so it happens inside the functions, on the first check only.
+"""
+
+from __future__ import annotations
+
+import gc
+import os
+import warnings
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from functools import cache
+from typing import TYPE_CHECKING, Any
+
+import polars as pl
+
+from qc.ingest.frames import INDEX
+from qc.ingest.reasons import Reason
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    """One rule over a column, in words great_expectations knows.
+
+    Attributes
+    ----------
+    kind : {"given", "empty", "among", "between", "at-most"}
+        The column is filled; is empty; holds a value of `values`; lies within `low` and `high`; is no
+        greater than the column `other`.
+    column : str
+        Column of the prepared frame.
+    reason : Reason
+        What a failing row is held for.
+    about : str
+        Our name of the cell the sentence speaks of.
+    """
+
+    kind: str
+    column: str
+    reason: Reason
+    about: str
+    values: tuple[str, ...] = ()
+    low: float | None = None
+    high: float | None = None
+    other: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Failure:
+    """A row that failed a rule."""
+
+    index: int
+    rule: Rule
+
+
+def validate(frame: pl.DataFrame, rules: Sequence[Rule], name: str) -> list[Failure]:
+    """Run rules over a frame as one great_expectations suite.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        Prepared rows with the column `INDEX`.
+    rules : sequence of Rule
+        The suite.
+    name : str
+        Name of the suite: the kind of card.
+
+    Returns
+    -------
+    list of Failure
+        Every failing row of every rule, in order of the rules.
+    """
+    if frame.is_empty() or not rules:
+        return []
+    wanted = [INDEX, *dict.fromkeys(c for rule in rules for c in (rule.column, rule.other) if c)]
+    batch = _rows().get_batch(batch_parameters={"dataframe": _pandas(frame.select(wanted))})
+    report = batch.validate(
+        _suite(name, rules),
+        result_format={"result_format": "COMPLETE", "unexpected_index_column_names": [INDEX]},
+    )
+    by_key = {str(position): rule for position, rule in enumerate(rules)}
+    failures: dict[int, list[Failure]] = {}
+    for result in report.results:
+        key = result.expectation_config.meta["rule"]
+        fault = _fault(result.exception_info)
+        if fault:  # a rule that did not run has passed nobody
+            raise RuntimeError(f"rule {by_key[key]} could not be run: {fault}")
+        listed = result.result.get("unexpected_index_list") or []
+        failures[int(key)] = [Failure(int(entry[INDEX]), by_key[key]) for entry in listed]
+    return [failure for key in sorted(failures) for failure in failures[key]]
+
+
+def warm_up() -> None:
+    """Load great_expectations ahead of the first upload, in a process that lives long."""
+    frame = pl.DataFrame({INDEX: [0], "typed": ["x"]})
+    validate(frame, [Rule("given", "typed", Reason.MISSING_VALUE, "text")], "warm-up")
+
+
+def _pandas(frame: pl.DataFrame) -> pd.DataFrame:
+    """Hand the columns over as plain Python values: no Arrow types, no third meaning of missing."""
+    import pandas as pd
+
+    columns: dict[str, Any] = {}
+    for name, kind in frame.schema.items():
+        if kind == pl.String:
+            columns[name] = pd.Series(frame[name].to_list(), dtype=object)
+        elif kind == pl.Int64 and not frame[name].has_nulls():
+            columns[name] = pd.Series(frame[name].to_numpy())
+        else:
+            columns[name] = pd.Series(frame[name].cast(pl.Float64).to_numpy())
+    return pd.DataFrame(columns)
+
+
+def _fault(info: dict[str, Any]) -> str:
+    """Return why a rule could not be run; what it is made of may carry the fault, each under its own name."""
+    parts = [info, *(part for part in info.values() if isinstance(part, dict))]
+    return next((str(part.get("exception_message")) for part in parts if part.get("raised_exception")), "")
+
+
+@contextmanager
+def _kept_for_good() -> Iterator[None]:
+    """Keep the garbage collector off what is loaded: none of it ever goes, and looking it over costs 0.2 s.
+
+    Without this it does so several times while loading, and again in every upload.
+    """
+    collects = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        gc.freeze()
+        if collects:
+            gc.enable()
+
+
+@cache
+def _rows() -> Any:
+    """Return the batch definition that every frame of the process is handed to; it holds no data itself."""
+    os.environ.setdefault("GX_ANALYTICS_ENABLED", "false")
+    with _kept_for_good(), warnings.catch_warnings():
+        warnings.simplefilter("ignore", DeprecationWarning)  # of what it imports: nobody here can mend that
+        import great_expectations as gx
+        from great_expectations.data_context.types.base import ProgressBarsConfig
+
+    context = gx.get_context(mode="ephemeral")
+    context.variables.progress_bars = ProgressBarsConfig(globally=False)
+    asset = context.data_sources.add_pandas("sheets").add_dataframe_asset("rows")
+    return asset.add_batch_definition_whole_dataframe("all")
+
+
+def _suite(name: str, rules: Iterable[Rule]) -> Any:
+    import great_expectations as gx
+
+    listed = [_expectation(rule, str(key)) for key, rule in enumerate(rules)]
+    return gx.ExpectationSuite(name=name, expectations=listed)
+
+
+def _expectation(rule: Rule, key: str) -> Any:
+    import great_expectations.expectations as gxe
+
+    meta = {"rule": key, "reason": str(rule.reason), "about": rule.about}
+    if rule.kind == "given":
+        return gxe.ExpectColumnValuesToNotBeNull(column=rule.column, meta=meta)
+    if rule.kind == "empty":
+        return gxe.ExpectColumnValuesToBeNull(column=rule.column, meta=meta)
+    if rule.kind == "among":
+        return gxe.ExpectColumnValuesToBeInSet(column=rule.column, value_set=list(rule.values), meta=meta)
+    if rule.kind == "between":
+        return gxe.ExpectColumnValuesToBeBetween(
+            column=rule.column, min_value=rule.low, max_value=rule.high, meta=meta
+        )
+    return gxe.ExpectColumnPairValuesAToBeGreaterThanB(
+        column_A=rule.other,
+        column_B=rule.column,
+        or_equal=True,
+        ignore_row_if="either_value_is_missing",
+        meta=meta,
+    )

@@ -1,0 +1,221 @@
+"""Puts a held row right and judges it again, by the same rules and doubts as a new one."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, datetime
+from typing import Any
+
+from qc.errors import QcError
+from qc.ingest.cards import read_verdict
+from qc.ingest.cells import read_moment, read_number, read_whole
+from qc.ingest.checking.checked import Checked, check
+from qc.ingest.frames import EVENT_ROW, READING_ROW, event_frame, reading_frame
+from qc.ingest.known import Known
+from qc.ingest.reasons import Reason
+from qc.ingest.sources import Unfolded
+from qc.plan import Plan
+
+REPLACES = "replaces"
+"""Key of a proposal that makes the row a correction: the id of the reading it takes the place of."""
+
+FIXED = frozenset(
+    {"text", "day_text", "sheet", "tab", "row", "column", "file", "cell", "card", "entered_at", "measured_at"}
+)
+"""What a mend may not touch: it says what was typed and where."""
+
+
+class MendError(QcError):
+    """A mend that cannot be used; the text says which column and what to type."""
+
+
+@dataclass(frozen=True, slots=True)
+class MendedRow:
+    """A held row after a mend, not yet judged again.
+
+    Attributes
+    ----------
+    table : {"reading", "event"}
+        Which table the row belongs to.
+    row : dict
+        Its columns as unfolded, with the changes; `text` still says what was typed.
+    changed : dict
+        Column -> (before, after) of what the mend changed.
+    replaces : int or None
+        Id of the recorded reading that this one corrects.
+    """
+
+    table: str
+    row: dict[str, Any]
+    changed: dict[str, tuple[object, object]]
+    replaces: int | None = None
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the mended row as plain values."""
+        plain = {name: _json_value(value) for name, value in self.row.items()}
+        changed = {name: [_json_value(a), _json_value(b)] for name, (a, b) in self.changed.items()}
+        return {"table": self.table, "row": plain, "changed": changed, "replaces": self.replaces}
+
+
+def mend_row(held: Mapping[str, Any], changes: Mapping[str, object], plan: Plan) -> MendedRow:
+    """Apply changes to a held row.
+
+    Parameters
+    ----------
+    held : mapping
+        A row with HELD columns (`table` and `typed` are used).
+    changes : mapping
+        Column -> new value, as typed by a person or as proposed; empty where the row is confirmed as it is.
+        ``replaces`` makes it a correction of a recorded reading.
+    plan : Plan
+        The measuring plan.
+
+    Returns
+    -------
+    MendedRow
+        For `recheck`.
+
+    Raises
+    ------
+    MendError
+        A column that a mend may not touch or the row does not have, or a value that cannot be read.
+    """
+    table = str(held["table"])
+    types = READING_ROW if table == "reading" else EVENT_ROW
+    row = {
+        name: _typed_value(value, types.get(name, "str")) for name, value in json.loads(held["typed"]).items()
+    }
+    replaces: int | None = None
+    changed: dict[str, tuple[object, object]] = {}
+    for name, given in changes.items():
+        if name == REPLACES:
+            replaces = int(str(given))
+            continue
+        if name in FIXED or name not in types:
+            raise MendError(
+                f"{name} cannot be changed by a mend. Change the figure, date, serial or place instead."
+            )
+        value = _read(name, types[name], given, row, plan)
+        if value != row.get(name):
+            changed[name] = (row.get(name), value)
+            row[name] = value
+    if "day" in changed:
+        _set_moment(row, plan)
+    _forget_bad(row, changed)
+    _tell(row, changed)
+    return MendedRow(table, row, changed, replaces)
+
+
+def recheck(
+    rows: Sequence[MendedRow], plan: Plan, known: Known, *, confirmed: Collection[Reason | str] = ()
+) -> list[Checked]:
+    """Judge mended rows as if they had just come in.
+
+    Parameters
+    ----------
+    rows : sequence of MendedRow
+        From `mend_row`.
+    plan : Plan
+        The measuring plan.
+    known : Known
+        What the store knows, the row's own neighbours included.
+    confirmed : collection of Reason
+        Doubts the person answered with "it is really so"; faults cannot be confirmed away.
+
+    Returns
+    -------
+    list of Checked
+        One for each row, holding that row alone, accepted or held again.
+    """
+    corrected = {row.replaces for row in rows if row.replaces is not None}
+    recorded = {key: old for key, old in known.recorded.items() if old.id not in corrected}
+    return check(
+        [_unfolded(row) for row in rows], plan, replace(known, recorded=recorded), confirmed=confirmed
+    )
+
+
+def _unfolded(mended: MendedRow) -> Unfolded:
+    row = mended.row
+    readings = reading_frame([row] if mended.table == "reading" else [])
+    events = event_frame([row] if mended.table == "event" else [])
+    return Unfolded(row["file"], row["tab"], row["sheet"], row["card"], readings, events)
+
+
+def _typed_value(value: Any, kind: str) -> Any:
+    """Turn a JSON value back into the type of its column."""
+    if value is None:
+        return None
+    if kind == "date":
+        return date.fromisoformat(value)
+    if kind == "datetime":
+        return datetime.fromisoformat(value)
+    return value
+
+
+def _read(name: str, kind: str, given: object, row: dict[str, Any], plan: Plan) -> Any:
+    """Read what a person typed into a column of this type."""
+    text = "" if given is None else str(given).strip()
+    if kind == "float":
+        value = float(given) if isinstance(given, int | float) else _figure(text, row, plan)
+        if value is None:
+            raise MendError(
+                f"{text!r} is no figure for {name}. Type a number in {row.get('unit') or 'its unit'}."
+            )
+        return value
+    if kind == "int":
+        whole = read_whole(text)
+        if whole is None and text:
+            raise MendError(f"{text!r} is no whole number for {name}. Type one, such as 2.")
+        return whole
+    if kind == "date":
+        moment = read_moment(text, plan.workshop.time_zone)
+        if moment is None:
+            raise MendError(f"{text!r} is no date. Write it as 2026-05-14 or 14.05.2026.")
+        return moment.day
+    return text
+
+
+def _figure(text: str, row: dict[str, Any], plan: Plan) -> float | None:
+    characteristic = plan.characteristic(row.get("stage") or "", row.get("characteristic") or "")
+    if characteristic is not None and characteristic.kind == "pass-fail":
+        return read_verdict(text)[0]
+    return read_number(text, row.get("unit") or "", comma_decimal=True).value
+
+
+def _set_moment(row: dict[str, Any], plan: Plan) -> None:
+    moment = read_moment(row["day"].isoformat(), plan.workshop.time_zone)
+    if moment is not None:
+        row["measured_at"] = moment.at
+        if "offset_min" in row:
+            row["offset_min"], row["has_time"] = moment.offset_min, False
+
+
+def _forget_bad(row: dict[str, Any], changed: Mapping[str, object]) -> None:
+    """Drop unreadable cells that the mend has put right; any change settles which cells belong to the row."""
+    if not row.get("bad") or not changed:
+        return
+    left = {
+        name: text for name, text in json.loads(row["bad"]).items() if name not in changed and name != "cells"
+    }
+    row["bad"] = json.dumps(left, ensure_ascii=False) if left else ""
+
+
+def _tell(row: dict[str, Any], changed: Mapping[str, tuple[object, object]]) -> None:
+    """Note what was changed beside the row, so that a reader of the reading sees it."""
+    said = [f"{name} {_said(old)} -> {_said(new)}" for name, (old, new) in changed.items() if name != "hint"]
+    if said:
+        row["note"] = "; ".join(
+            part for part in (row.get("note") or "", f"mended: {', '.join(said)}") if part
+        )
+
+
+def _said(value: object) -> str:
+    if value is None or value == "":
+        return "(empty)"
+    return f"{value:g}" if isinstance(value, float) else str(value)
+
+
+def _json_value(value: object) -> object:
+    return value.isoformat() if isinstance(value, date | datetime) else value

@@ -1,0 +1,83 @@
+"""Asks every doubt about an upload in turn, each one seeing what those before it found."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+from qc.ingest.doubts.facts import Doubted, Doubts, Facts
+from qc.ingest.doubts.figures import (
+    find_comma_decimal,
+    find_decimal_slip,
+    find_factor_1000,
+    find_gauge_not_zeroed,
+    find_inch_for_mm,
+    find_per_side,
+    find_radius_for_diameter,
+)
+from qc.ingest.doubts.pieces import (
+    find_body_for_stocking,
+    find_doubled_serial,
+    find_model_differs,
+    find_unknown_serial,
+    find_volume_balance,
+)
+from qc.ingest.doubts.rows import find_copied_run, find_differs_from_recorded, find_doubled_row
+from qc.ingest.doubts.sheets import find_day_month_date, find_epoch_1904, find_spreadsheet_date
+from qc.ingest.reasons import Finding, Reason
+
+Doubt = Callable[[Facts, Doubts], Doubted]
+
+FINDERS: tuple[Doubt, ...] = (
+    find_comma_decimal,
+    find_day_month_date,
+    find_spreadsheet_date,
+    find_epoch_1904,
+    find_decimal_slip,
+    find_inch_for_mm,
+    find_radius_for_diameter,
+    find_per_side,
+    find_factor_1000,
+    find_unknown_serial,
+    find_doubled_serial,
+    find_model_differs,  # leaves out rows whose serial is in doubt: that explains the model
+    find_body_for_stocking,
+    find_doubled_row,
+    find_differs_from_recorded,
+    find_gauge_not_zeroed,
+    # The next two weigh several readings against each other, so they leave out rows already in doubt.
+    find_volume_balance,
+    find_copied_run,
+)
+"""Asked in this order; where two offer to change the same column, the earlier one is proposed."""
+
+
+def find_doubts(facts: Facts, faults: Sequence[Finding]) -> Doubted:
+    """Ask every doubt about an upload.
+
+    Parameters
+    ----------
+    facts : Facts
+        The upload's rows beside what is usual.
+    faults : sequence of Finding
+        What the rules found in readings already.
+
+    Returns
+    -------
+    Doubted
+        All findings, in the order of `FINDERS`.
+    """
+    readings: list[Finding] = []
+    events: list[Finding] = []
+    doubted: dict[int, frozenset[Reason]] = {}
+    _add(doubted, faults)
+    for find in FINDERS:
+        found = find(facts, doubted)
+        readings += found.readings
+        events += found.events
+        _add(doubted, found.readings)
+    return Doubted(readings, events)
+
+
+def _add(doubted: dict[int, frozenset[Reason]], findings: Sequence[Finding]) -> None:
+    for finding in findings:
+        doubted[finding.index] = doubted.get(finding.index, frozenset()) | {finding.reason}

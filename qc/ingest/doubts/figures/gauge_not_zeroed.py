@@ -1,0 +1,82 @@
+"""A gauge was found off at its check: everything read with it since the last good check is in doubt."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+import polars as pl
+
+from qc.ingest.cells import FACTORS
+from qc.ingest.doubts.facts import Doubted, Doubts, Facts, rounded
+from qc.ingest.frames import INDEX
+from qc.ingest.known import GaugeCheck
+from qc.ingest.reasons import Finding, Reason
+
+LOOK_BACK = timedelta(days=14)
+"""How far back readings are held where no earlier check says when the gauge was still good."""
+
+
+@dataclass(frozen=True, slots=True)
+class Wrong:
+    """A stretch of days over which a gauge may have been off; `until` itself is out where it was zeroed."""
+
+    gauge: str
+    since: date
+    until: date
+    found: GaugeCheck
+
+
+def find_gauge_not_zeroed(facts: Facts, doubted: Doubts) -> Doubted:
+    """Find readings made with a gauge between its last good check and the one that found it off."""
+    if facts.readings.is_empty():
+        return Doubted()
+    found = []
+    for wrong in _stretches(facts):
+        gauge = facts.plan.gauge(wrong.gauge)
+        inside = pl.col("day").is_between(wrong.since, wrong.until) & (pl.col("gauge") == wrong.gauge)
+        for row in facts.readings.filter(inside & pl.col("value").is_not_null()).to_dicts():
+            unit = gauge.unit if gauge else row["unit"]
+            factor = 1.0 if unit == row["unit"] else FACTORS.get((unit, row["unit"]))
+            problem = (
+                f"{wrong.gauge} was {wrong.found.deviation:g} {unit} off at its check on {wrong.found.day}; "
+                f"this was read after its last good check"
+            )
+            proposal: dict[str, object] = {}
+            mend = "Measure again with the gauge zeroed."
+            if factor is not None:
+                value = rounded(row["value"] - wrong.found.deviation * factor, row["_step"])
+                proposal = {"value": value}
+                mend = f"Measure again with the gauge zeroed; accept {value:g} only if that cannot be done."
+            found.append(Finding(row[INDEX], Reason.GAUGE_NOT_ZEROED, problem, mend, proposal))
+    return Doubted(found)
+
+
+def _stretches(facts: Facts) -> Iterator[Wrong]:
+    checks = {*facts.known.gauge_checks, *_typed_checks(facts)}
+    for gauge in facts.plan.gauges:
+        if gauge.check_tolerance is None:
+            continue
+        own = sorted((c for c in checks if c.gauge == gauge.id), key=lambda c: (c.day, c.zeroed, c.deviation))
+        good: date | None = None
+        for check in own:
+            if abs(check.deviation) <= gauge.check_tolerance * (1 + 1e-9):
+                good = check.day
+                continue
+            since = good if good is not None else check.day - LOOK_BACK
+            # Checks are made in the morning: once zeroed, the day's own readings are good again.
+            until = check.day - timedelta(days=1) if check.zeroed else check.day
+            yield Wrong(gauge.id, since, until, check)
+            if check.zeroed:
+                good = check.day
+
+
+def _typed_checks(facts: Facts) -> Iterator[GaugeCheck]:
+    if facts.events.is_empty():
+        return
+    checks = facts.events.filter(
+        (pl.col("kind") == "gauge-check") & pl.col("value").is_not_null() & pl.col("day").is_not_null()
+    )
+    for gauge, day, deviation, code in checks.select("subject", "day", "value", "code").rows():
+        yield GaugeCheck(gauge, day, deviation, code == "zeroed")

@@ -1,0 +1,7 @@
+"""Types of what `qc.ingest.doubts.pieces` offers; the package fetches each name on first use."""
+
+from .body_for_stocking import find_body_for_stocking as find_body_for_stocking
+from .doubled_serial import find_doubled_serial as find_doubled_serial
+from .model_differs import find_model_differs as find_model_differs
+from .unknown_serial import find_unknown_serial as find_unknown_serial
+from .volume_balance import find_volume_balance as find_volume_balance

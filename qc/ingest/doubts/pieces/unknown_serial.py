@@ -1,0 +1,166 @@
+"""A serial that is not written like the others, or lies far outside their run."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import polars as pl
+
+from qc.ingest.doubts.facts import Doubted, Doubts, Facts
+from qc.ingest.frames import INDEX
+from qc.ingest.reasons import Finding, Reason
+
+AHEAD = 50
+"""A new piece may run so many numbers ahead of those seen on two cards or on record."""
+
+ENOUGH = 10
+"""So many established serials say where the run lies."""
+
+MOSTLY = 0.8
+"""A card whose serials mostly carry the shop's prefix is about instruments."""
+
+LOOKALIKES = str.maketrans({"O": "0", "Q": "0", "I": "1", "L": "1", "S": "5", "B": "8", "Z": "2"})
+_ALWAYS_INSTRUMENTS = frozenset({"tuning", "lacquer", "shipped", "returned", "play-test"})
+"""Sources and events whose serial is always an instrument's; elsewhere it may be a loose tube's."""
+
+_BOTH_SIDES = frozenset({"inner_od", "outer_bore"})
+_EVENTS = ["part", "shipped", "returned", "play-test", "rework"]
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """How serials of instruments are written and where their run lies."""
+
+    prefix: str
+    width: int
+    established: frozenset[int]
+
+    def number(self, serial: str) -> int | None:
+        """Return the number of a serial written the usual way, None for any other."""
+        digits = serial.removeprefix(self.prefix)
+        if not serial.startswith(self.prefix) or len(digits) != self.width or not digits.isdecimal():
+            return None
+        return int(digits)
+
+    def write(self, number: int) -> str:
+        """Return the serial of a number."""
+        return f"{self.prefix}{number:0{self.width}d}"
+
+
+def find_unknown_serial(facts: Facts, doubted: Doubts) -> Doubted:
+    """Find serials that cannot be those of an instrument of the shop."""
+    run = _run(facts)
+    if run is None:
+        return Doubted()
+    events = facts.events.filter(pl.col("kind").is_in(_EVENTS))
+    return Doubted(_strange(facts.readings, run, facts), _strange(events, run, facts))
+
+
+def _run(facts: Facts) -> Run | None:
+    """Learn the way of writing from the record and the upload; None where the plan names no prefix."""
+    prefix = facts.plan.workshop.serial_prefix
+    if not prefix:
+        return None
+    columns = ["serial", "card"]
+    rows = pl.concat([facts.readings.select(columns), facts.events.select(columns)]).unique()
+    cards = Counter(serial for serial, _ in rows.rows() if serial.startswith(prefix))
+    serials = [*cards, *(s for s in facts.known.serials if s.startswith(prefix))]
+    widths = Counter(len(s) - len(prefix) for s in serials if s.removeprefix(prefix).isdecimal())
+    if not widths:
+        return None
+    run = Run(prefix, widths.most_common(1)[0][0], frozenset())
+    sure = [s for s, count in cards.items() if count > 1] + list(facts.known.serials)
+    numbers = frozenset(n for s in sure if (n := run.number(s)) is not None)
+    return Run(prefix, run.width, numbers)
+
+
+def _strange(rows: pl.DataFrame, run: Run, facts: Facts) -> list[Finding]:
+    found = []
+    named = rows.filter(pl.col("serial") != "")
+    for (card,), group in named.group_by(["card"], maintain_order=True):
+        serials = group["serial"].unique(maintain_order=True).to_list()
+        fitting = sum(run.number(s) is not None or s in facts.known.serials for s in serials)
+        prefixed = sum(s.upper().startswith(run.prefix.upper()) for s in serials)
+        if prefixed < MOSTLY * len(serials) and fitting < MOSTLY * len(serials):
+            serials = _instruments(str(card), group, facts)
+        for serial in serials:
+            problem = _doubt(serial, run, facts)
+            if problem is None:
+                continue
+            guess = _between_neighbours(serial, group, run) or _rewritten(serial, run, frozenset(serials))
+            proposal: dict[str, object] = {"serial": guess} if guess else {}
+            mend = f"If {guess} is meant, accept it; else type the serial on the piece." if guess else _ASK
+            for index in group.filter(pl.col("serial") == serial)[INDEX]:
+                found.append(Finding(index, Reason.UNKNOWN_SERIAL, problem, mend, proposal))
+    return found
+
+
+def _instruments(card: str, group: pl.DataFrame, facts: Facts) -> list[str]:
+    """Return the serials that can only be instruments', although most of the card is written otherwise."""
+    kinds = {kind for c in facts.plan.cards if c.id == card for kind in (c.source, c.event) if kind}
+    serials: list[str] = group["serial"].unique(maintain_order=True).to_list()
+    if kinds & _ALWAYS_INSTRUMENTS:
+        return serials
+    if "characteristic" not in group.columns:
+        return []
+    read = {serial: set(rows["characteristic"]) for (serial,), rows in group.group_by(["serial"])}
+    return [serial for serial in serials if read[serial] >= _BOTH_SIDES]
+
+
+def _doubt(serial: str, run: Run, facts: Facts) -> str | None:
+    if serial in facts.known.serials:
+        return None
+    number = run.number(serial)
+    if number is None:
+        return f"{serial} is not written like the shop's serials ({run.prefix}{'0' * run.width})"
+    numbers = run.established
+    if len(numbers) < ENOUGH or number in numbers:
+        return None
+    if min(numbers) - AHEAD <= number <= max(numbers) + AHEAD:
+        return None
+    span = f"{run.write(min(numbers))} to {run.write(max(numbers))}"
+    return f"{serial} lies far outside the shop's serials, {span}"
+
+
+_ASK = "Type the serial that stands on the piece."
+
+
+def _between_neighbours(serial: str, group: pl.DataFrame, run: Run) -> str:
+    """Return the one serial missing between the rows above and below, empty where none or several are."""
+    part = group.filter(pl.col("serial") == serial)["_part"][0]
+    order = group.filter(pl.col("_part") == part)["serial"].unique(maintain_order=True).to_list()
+    at = order.index(serial)
+    if not 0 < at < len(order) - 1:
+        return ""
+    above, below = run.number(order[at - 1]), run.number(order[at + 1])
+    if above is None or below is None:
+        return ""
+    used = set(group["serial"])
+    missing = [n for n in range(min(above, below) + 1, max(above, below)) if run.write(n) not in used]
+    return run.write(missing[0]) if len(missing) == 1 else ""
+
+
+def _rewritten(serial: str, run: Run, used: frozenset[str]) -> str:
+    """Return the one serial a mistyped one can only stand for, empty where there is none."""
+    tidy = re.sub(r"[\s_–—]", "-", serial.strip().upper())
+    letters = run.prefix.rstrip("-").upper()
+    if not tidy.startswith(letters):
+        return ""
+    digits = tidy[len(letters) :].strip("-").translate(LOOKALIKES)
+    options = [digits] if len(digits) == run.width else list(_without_one(digits, run.width))
+    numbers = {run.write(int(d)) for d in options if d.isdecimal() and _in_run(int(d), run)} - used
+    return numbers.pop() if len(numbers) == 1 else ""
+
+
+def _without_one(digits: str, width: int) -> Iterable[str]:
+    if len(digits) == width + 1:
+        yield from {digits[:at] + digits[at + 1 :] for at in range(len(digits))}
+
+
+def _in_run(number: int, run: Run) -> bool:
+    if len(run.established) < ENOUGH:
+        return True
+    return min(run.established) <= number <= max(run.established) + AHEAD

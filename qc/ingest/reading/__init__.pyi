@@ -1,0 +1,11 @@
+"""Types of what `qc.ingest.reading` offers; the package fetches each name on first use."""
+
+from .grid import MAX_BYTES as MAX_BYTES
+from .grid import Grid as Grid
+from .grid import column_letters as column_letters
+from .sheets import read_sheet as read_sheet
+from .tables import Manner as Manner
+from .tables import Table as Table
+from .tables import TableSource as TableSource
+from .tables import read_table as read_table
+from .workbooks import exact_text as exact_text

@@ -1,0 +1,4 @@
+"""Types of what `qc.ingest.sources` offers; the package fetches each name on first use."""
+
+from .unfolding import Unfolded as Unfolded
+from .unfolding import unfold as unfold

@@ -1,0 +1,97 @@
+"""A grid into rows of readings and events, by the adaptor of its card's source."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import polars as pl
+
+from qc.ingest.cards import CardSheet, part_sheet, plan_names, recognise_card
+from qc.ingest.frames import event_frame, reading_frame
+from qc.ingest.reading import Grid
+from qc.ingest.sources.bench import unfold_bench
+from qc.ingest.sources.lacquer import unfold_lacquer
+from qc.ingest.sources.repeats import number_repeats
+from qc.ingest.sources.slide import unfold_slide
+from qc.ingest.sources.tuning import unfold_tuning
+from qc.plan import EVENT, READING, Plan
+
+Rows = list[dict[str, Any]]
+Adaptor = Callable[[CardSheet, Plan], tuple[Rows, Rows]]
+
+SOURCES: dict[str, Adaptor] = {
+    "bench": unfold_bench,
+    "lacquer": unfold_lacquer,
+    "slide": unfold_slide,
+    "tuning": unfold_tuning,
+}
+"""Source of a card -> its adaptor: a sheet in, rows of readings and of events out."""
+
+
+@dataclass(frozen=True, slots=True)
+class Unfolded:
+    """The rows of one sheet, not yet judged.
+
+    Attributes
+    ----------
+    file, tab, sheet : str
+        File name, worksheet name (empty for csv), SHA-256 of the file.
+    card : str
+        Id of the card the sheet is.
+    readings, events : DataFrame
+        READING or EVENT columns, plus where each row came from (`qc.ingest.frames.ORIGIN`); `value` is null
+        where the text could not be read.
+    """
+
+    file: str
+    tab: str
+    sheet: str
+    card: str
+    readings: pl.DataFrame
+    events: pl.DataFrame
+
+    @property
+    def rows(self) -> int:
+        """How many readings and events the sheet unfolded into."""
+        return self.readings.height + self.events.height
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the rows as plain values, without the origin columns."""
+        return {
+            "file": self.file,
+            "tab": self.tab,
+            "sheet": self.sheet,
+            "card": self.card,
+            "readings": self.readings.select(list(READING)).to_dicts(),
+            "events": self.events.select(list(EVENT)).to_dicts(),
+        }
+
+
+def unfold(grid: Grid, plan: Plan) -> Unfolded:
+    """Unfold a sheet into readings and events.
+
+    Parameters
+    ----------
+    grid : Grid
+        The sheet as read.
+    plan : Plan
+        The measuring plan.
+
+    Returns
+    -------
+    Unfolded
+        Every figure of the sheet as one reading, every line of an event list as one event.
+
+    Raises
+    ------
+    SheetError
+        The card is not known, or its headings are missing, doubled, or leave open what is meant.
+    """
+    sheet = recognise_card(part_sheet(grid, plan_names(plan)), plan)
+    readings, events = SOURCES[sheet.card.source](sheet, plan)
+    number_repeats(readings)
+    return Unfolded(
+        grid.file, grid.tab, grid.sheet, sheet.card.id, reading_frame(readings), event_frame(events)
+    )

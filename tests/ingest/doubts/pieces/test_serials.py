@@ -1,0 +1,202 @@
+from datetime import date
+
+import pytest
+
+from qc.ingest import Known
+from qc.ingest.doubts.pieces.doubled_serial import is_slip
+
+TODAY = date(2026, 5, 20)
+
+
+def polish(*serials, day="2026-05-12", model="tenor"):
+    head = [["Card", "Polishing card"], [], ["Date", "Serial", "Model", "Mass loss"]]
+    return head + [[day, serial, model, f"{17 + n % 5 / 3:.1f}"] for n, serial in enumerate(serials)]
+
+
+def joints(*serials, day="2026-05-04"):
+    head = [["Card", "Joints card"], [], ["Date", "Serial", "Model", "Leak"]]
+    return head + [[day, serial, "tenor", f"{1 + n % 5 / 3:.1f}"] for n, serial in enumerate(serials)]
+
+
+RUN = [f"TH-{n}" for n in range(1001, 1031)]
+
+
+def test_the_shops_serials_are_no_doubt(judge):
+    assert judge(polish(*RUN), other=[joints(*RUN)]).held.height == 0
+
+
+@pytest.mark.parametrize(
+    ("typed", "meant"),
+    [
+        pytest.param("TH-1O15", "TH-1015", id="letter O"),
+        pytest.param("TH-l015", "TH-1015", id="letter l"),
+        pytest.param("th 1015", "TH-1015", id="blank for dash"),
+        pytest.param("TH1015", "TH-1015", id="no dash"),
+        pytest.param("TH-10115", "TH-1015", id="a digit too many"),
+        pytest.param("TH-0115", "TH-1015", id="far outside the run"),
+        pytest.param("TH-7015", "TH-1015", id="a wrong first digit"),
+        pytest.param("1015", "TH-1015", id="no prefix"),
+    ],
+)
+def test_a_serial_that_cannot_be_is_held_with_the_one_that_is_missing(judge, said, typed, meant):
+    serials = [typed if serial == meant else serial for serial in RUN]
+    found = said(judge(polish(*serials), other=[joints(*RUN)]))
+    assert [(r["id"], r["proposal"]) for r in found] == [("unknown-serial", {"serial": meant})]
+    assert typed in found[0]["sentence"]
+
+
+def test_nothing_is_offered_that_stands_on_the_card_already(judge, said):
+    serials = ["TH-1O05", *RUN]
+    assert said(judge(polish(*serials), other=[joints(*RUN)]))[0]["proposal"] == {}
+
+
+def test_new_pieces_ahead_of_the_run_are_welcome(judge):
+    new = [f"TH-{n}" for n in range(1031, 1050)]
+    assert judge(joints(*RUN, *new), other=[polish(*RUN)]).held.height == 0
+
+
+def test_a_serial_on_record_is_never_strange(judge):
+    known = Known(today=TODAY, serials={"SPECIAL-1": "tenor", **dict.fromkeys(RUN, "tenor")})
+    assert judge(polish("SPECIAL-1", "TH-1003"), past=known).held.height == 0
+    assert judge(polish("TH-9003", "TH-1003"), past=known).reasons() == {"unknown-serial": 1}
+
+
+def test_tubes_have_their_own_way_of_writing(judge):
+    rows = [["Card", "Drawing log"], [], ["Date", "Tube", "Model", "OD", "Bore"]]
+    rows += [["2026-05-12", f"T-{n:04d}", "tenor", 14.9, 14.05] for n in range(1, 20)]
+    assert judge(rows, other=[joints(*RUN), polish(*RUN)]).held.height == 0
+
+
+def test_events_of_strange_pieces(judge, said):
+    rows = [
+        ["Card", "Shipping list"],
+        [],
+        ["Serial", "Model", "Shipped"],
+        *[[s, "tenor", "2026-05-14"] for s in ["TH-1O01", *RUN[1:9]]],
+    ]
+    found = said(judge(rows, other=[joints(*RUN), polish(*RUN)]))
+    assert [(r["id"], r["proposal"]) for r in found] == [("unknown-serial", {"serial": "TH-1001"})]
+
+
+def test_without_a_prefix_in_the_plan_there_is_no_doubt(plan, as_csv):
+    from qc.ingest import check, read_sheet, unfold
+
+    bare = plan.model_copy(update={"workshop": plan.workshop.model_copy(update={"serial_prefix": ""})})
+    sheet = unfold(read_sheet(as_csv(polish("odd one", *RUN)), "a.csv")[0], bare)
+    assert check([sheet], bare, Known(today=TODAY))[0].held.height == 0
+
+
+def test_the_model_of_the_other_cards(judge, said, slide_card):
+    others = [
+        joints("TH-1001"),
+        slide_card("TH-1001"),
+        [
+            ["Card", "Lacquer defects card"],
+            [],
+            ["Date", "Serial", "Model", "Lacquer defects"],
+            ["2026-05-15", "TH-1001", "tenor", 1],
+        ],
+    ]
+    found = said(judge(polish("TH-1001", model="tenor-f"), other=others))
+    assert [(r["id"], r["proposal"]) for r in found] == [("model-differs", {"model": "tenor"})]
+
+
+def test_the_model_on_record(judge, said):
+    known = Known(today=TODAY, serials={"TH-1001": "tenor-f"})
+    found = said(judge(polish("TH-1001"), past=known))
+    assert [(r["id"], r["proposal"]) for r in found] == [("model-differs", {"model": "tenor-f"})]
+    assert "tenor-f on its other cards, but tenor here" in found[0]["sentence"]
+
+
+@pytest.mark.parametrize(
+    ("one", "other", "slip"),
+    [
+        ("TH-1021", "TH-1012", True),
+        ("TH-1021", "TH-1024", True),
+        ("TH-1021", "TH-1032", False),
+        ("TH-1021", "T-1021", False),
+        ("TH-1201", "TH-1012", False),
+        ("x", "TH-1", False),
+    ],
+)
+def test_serials_that_can_be_mixed_up(one, other, slip):
+    assert is_slip(one, other) is slip
+
+
+def single(serial, day):
+    return [
+        ["Card", "Slide card"],
+        ["Serial", serial],
+        ["Model", "tenor"],
+        ["Date", day],
+        [],
+        ["Leg", "Station", "Direction", "Surface", "Inner OD", "Outer bore"],
+        ["upper", "mouth", 0, "stocking", "13.900", "14.050"],
+    ]
+
+
+def test_changed_digits_give_one_piece_two_cards_and_another_none(judge, said):
+    # TH-1021 was measured in February; in May the card of TH-1012 was headed TH-1021
+    other = [
+        single("TH-1021", "2026-02-10"),
+        joints("TH-1021", day="2026-02-06"),
+        polish("TH-1021", day="2026-02-14"),
+        joints("TH-1012", day="2026-05-04"),
+        polish("TH-1012", day="2026-05-14"),
+    ]
+    found = said(judge(single("TH-1021", "2026-05-09"), other=other))
+    assert {(r["id"], r["proposal"].get("serial")) for r in found} == {("doubled-serial", "TH-1012")}
+
+
+def test_a_piece_measured_again_is_no_doubt(judge, said):
+    other = [
+        single("TH-1021", "2026-05-02"),
+        joints("TH-1021", day="2026-05-01"),
+        joints("TH-1012", day="2026-05-04"),
+        polish("TH-1012", day="2026-05-14"),
+    ]
+    assert said(judge(single("TH-1021", "2026-05-09"), other=other)) == []
+
+
+def shipping(*rows, title="Shipping list", column="Shipped"):
+    return [
+        ["Card", title],
+        [],
+        ["Serial", column, "Person", *(["Cause"] if column == "Returned" else [])],
+        *[[s, d, "AB", *(["transport"] if column == "Returned" else [])] for s, d in rows],
+    ]
+
+
+def test_a_piece_is_shipped_once_unless_it_came_back(judge, said):
+    twice = shipping(("TH-1001", "2026-05-02"), ("TH-1001", "2026-05-14"))
+    assert [r["id"] for r in said(judge(twice))] == ["doubled-serial"]
+    back = shipping(("TH-1001", "2026-05-08"), title="Returns list", column="Returned")
+    assert said(judge(twice, other=[back])) == []
+
+
+def test_a_shipping_list_sent_again_is_no_doubt(judge, said):
+    known = Known(today=TODAY, shipped=frozenset({"TH-1001"}))
+    assert said(judge(shipping(("TH-1001", "2026-05-02")), past=known)) == []
+
+
+@pytest.mark.parametrize("kind", ["tuning", "slide", "shipping"])
+def test_one_strange_serial_alone_on_a_card_of_instruments_is_held(judge, kind, slide_card):
+    cards = {
+        "tuning": [
+            ["Card", "Tuning card"],
+            ["Serial", "XX-77"],
+            ["Model", "tenor"],
+            ["Date", "2026-05-12"],
+            [],
+        ]
+        + [["Partial", "Position", "Valve", "Cents"], [2, 1, "", 3], [4, 1, "", -2]],
+        "slide": slide_card("XX-77"),
+        "shipping": [
+            ["Card", "Shipping list"],
+            [],
+            ["Serial", "Model", "Shipped"],
+            ["XX-77", "tenor", "2026-05-14"],
+        ],
+    }
+    past = Known(today=TODAY, serials=dict.fromkeys(RUN, "tenor"))
+    assert set(judge(cards[kind], past=past).reasons()) == {"unknown-serial"}
