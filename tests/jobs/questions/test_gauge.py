@@ -1,15 +1,13 @@
 """`qc gauge` end to end: the agreed JSON, text, other questions, bad tables."""
 
 import json
+from functools import partial
 from pathlib import Path
 
 import numpy as np
 import polars as pl
 import pytest
-import typer
-from typer.testing import CliRunner
 
-from qc.cli.gauge import add_gauge_command
 from qc.jobs.questions.gauge import (
     StatisticsError,
     StatisticsUsageError,
@@ -54,17 +52,8 @@ def thermal(table):
 
 
 @pytest.fixture
-def qc():
-    """The command alone, as the whole program holds it."""
-    app = typer.Typer()
-    add_gauge_command(app)
-    app.command("other")(lambda: None)
-    runner = CliRunner()
-
-    def run(*words):
-        return runner.invoke(app, ["gauge", *map(str, words)])
-
-    return run
+def qc(command):
+    return partial(command, "gauge")
 
 
 ASK = ("--value", "mm", "--part", "tube", "--person", "who")

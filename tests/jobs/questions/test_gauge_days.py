@@ -2,15 +2,13 @@
 
 import json
 import math
+from functools import partial
 from pathlib import Path
 
 import polars as pl
 import pytest
-import typer
-from typer.testing import CliRunner
 
 import qc as face
-from qc.cli.gauge import add_gauge_command
 from qc.jobs.questions.gauge_days import (
     StatisticsError,
     StatisticsUsageError,
@@ -38,17 +36,8 @@ def table(tmp_path):
 
 
 @pytest.fixture
-def qc():
-    """The command alone, as the whole program holds it."""
-    app = typer.Typer()
-    add_gauge_command(app)
-    app.command("other")(lambda: None)
-    runner = CliRunner()
-
-    def run(*words):
-        return runner.invoke(app, ["gauge", *map(str, words)])
-
-    return run
+def qc(command):
+    return partial(command, "gauge")
 
 
 def probe():
