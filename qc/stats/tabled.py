@@ -41,7 +41,10 @@ class Tabled:
 
     def to_text(self) -> str:
         """Return the figures as a person reads them, a name and its value a line."""
-        names, rows = _shown(self.to_frame(), turned=not self.ROWS)
+        frame, turned = self.to_frame(), not self.ROWS
+        if frame.height == 0:  # no rows is an answer too: say what else is known
+            frame, turned = frame_of([self.to_dict()]), True
+        names, rows = _shown(frame, turned=turned)
         widths = [max(map(len, column)) for column in zip(names, *rows, strict=True)]
         lines = [names, *rows] if names != FIGURES else rows
         return "\n".join(
