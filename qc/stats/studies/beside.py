@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -11,11 +10,10 @@ import numpy as np
 from qc.stats.charts import Chart
 from qc.stats.gauges import gauge_resolution
 from qc.stats.numbers import Floats, Places, number
-from qc.stats.samples import LEAST_NORMALITY, anderson_darling_many, lag_1_many
+from qc.stats.samples import LEAST_FOR_LAG, LEAST_NORMALITY, anderson_darling_many, lag_1_many, lag_bound
 from qc.stats.studies.outcome import Outcome
 from qc.stats.studies.question import StudyQuestion
 
-LEAST_FOR_LAG = 10  # fewer points cannot show that neighbours hang together
 INDEPENDENT = ("individuals", "three-way")  # charts whose plotted points are readings or means of pieces
 
 
@@ -123,7 +121,7 @@ def _clear_lags(charted: Mapping[str, Chart]) -> dict[str, float]:
     return {
         name: lag
         for (name, values), lag in zip(parts.items(), lags, strict=True)
-        if abs(lag) > 1.96 / math.sqrt(values.size)
+        if abs(lag) > lag_bound(values.size)
     }
 
 

@@ -7,7 +7,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
-from qc.stats.studies.evidence import NORMAL_95, corrected_p_values
+from qc.stats.samples import NORMAL_95
+from qc.stats.studies.evidence import corrected_p_values
 from qc.stats.tabled import Tabled, frame_of
 
 if TYPE_CHECKING:
