@@ -26,16 +26,6 @@ from qc.stats import (
 )
 from qc.stats.numbers import check_share
 
-__all__ = [
-    "ChartFactors",
-    "LimitFactors",
-    "StatisticsUsageError",
-    "T2Limits",
-    "chart_factors",
-    "limit_factors",
-    "t2_limits",
-]
-
 KNOWN = ("center", "sigma")
 _TEXTBOOK = 3.0
 

@@ -32,17 +32,6 @@ from qc.stats import (
 )
 from qc.stats import gauge_study as study_gauge
 
-__all__ = [
-    "GaugeAgreement",
-    "GaugeLinearity",
-    "GaugeResult",
-    "StatisticsError",
-    "StatisticsUsageError",
-    "gauge_agreement",
-    "gauge_linearity",
-    "gauge_study",
-]
-
 
 @dataclass(frozen=True, slots=True)
 class GaugeResult(Tabled):

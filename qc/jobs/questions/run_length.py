@@ -30,8 +30,6 @@ from qc.stats import (
     sigma_estimate,
 )
 
-__all__ = ["OPTIONS", "EstimatedRunLengths", "RunLengths", "StatisticsUsageError", "run_lengths"]
-
 # of baselines. chosen: the middle half and nine in ten; the mean alone misleads, or is infinite
 SHARES = (0.05, 0.25, 0.5, 0.75, 0.95)
 SHIFTS = (0.0, 0.5, 1.0, 1.5, 2.0, 3.0)  # common practice, no source

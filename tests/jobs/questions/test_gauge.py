@@ -8,13 +8,8 @@ import numpy as np
 import polars as pl
 import pytest
 
-from qc.jobs.questions.gauge import (
-    StatisticsError,
-    StatisticsUsageError,
-    gauge_agreement,
-    gauge_linearity,
-    gauge_study,
-)
+from qc.jobs.questions.gauge import gauge_agreement, gauge_linearity, gauge_study
+from qc.stats import StatisticsError, StatisticsUsageError
 
 PUBLISHED = json.loads((Path(__file__).parents[2] / "published/gauge_studies.json").read_text("utf-8"))
 E2 = PUBLISHED["E2"]

@@ -9,12 +9,8 @@ import polars as pl
 import pytest
 
 import qc as face
-from qc.jobs.questions.gauge_days import (
-    StatisticsError,
-    StatisticsUsageError,
-    gauge_check_standard,
-    gauge_over_days,
-)
+from qc.jobs.questions.gauge_days import gauge_check_standard, gauge_over_days
+from qc.stats import StatisticsError, StatisticsUsageError
 
 PUBLISHED = Path(__file__).parents[2] / "published"
 B6 = json.loads((PUBLISHED / "gauge_studies.json").read_text("utf-8"))["B6"]

@@ -6,8 +6,8 @@ import numpy as np
 import polars as pl
 import pytest
 
-from qc.jobs.questions.studies import StatisticsUsageError, study
-from qc.stats import LimitRule, Setting, StudyQuestion, capability, study_frame
+from qc.jobs.questions.studies import study
+from qc.stats import LimitRule, Setting, StatisticsUsageError, StudyQuestion, capability, study_frame
 from qc.stats.studies.kinds import check_question
 
 CONTRACT = {

@@ -7,7 +7,8 @@ import numpy as np
 import polars as pl
 import pytest
 
-from qc.jobs.questions.studies import StatisticsUsageError, study
+from qc.jobs.questions.studies import study
+from qc.stats import StatisticsUsageError
 
 
 @pytest.fixture
