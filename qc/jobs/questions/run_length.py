@@ -9,6 +9,7 @@ from typing import Any
 
 from qc.report.terminal import estimated_text, run_lengths_text
 from qc.stats import (
+    THREE_SIGMA_RATE,
     EstimatedLimits,
     RunLength,
     StatisticsError,
@@ -29,12 +30,10 @@ from qc.stats import (
     sigma_estimate,
 )
 
-__all__ = ["OPTIONS", "EstimatedRunLengths", "RunLengths", "StatisticsUsageError", "run_lengths"]
-
 # of baselines. chosen: the middle half and nine in ten; the mean alone misleads, or is infinite
 SHARES = (0.05, 0.25, 0.5, 0.75, 0.95)
 SHIFTS = (0.0, 0.5, 1.0, 1.5, 2.0, 3.0)  # common practice, no source
-THREE_SIGMA_RUN_LENGTH = 370.398347  # of known limits at three sigma
+THREE_SIGMA_RUN_LENGTH = round(1 / THREE_SIGMA_RATE, 6)  # of known limits
 OPTIONS: dict[str, tuple[str, ...]] = {
     "limits": ("factor", "n", "spread", "wanted", "judged"),
     "rules": ("rules", "spread", "judged"),

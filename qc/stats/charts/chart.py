@@ -16,7 +16,7 @@ Side = Literal["above", "below", "both"]
 
 
 @dataclass(frozen=True, slots=True)
-class Signal:
+class Signal(Tabled):
     """One offending point: which rule, on which side, since which point, how far off on average."""
 
     point: int
