@@ -2,13 +2,16 @@
 
 import inspect
 import json
+import re
 import subprocess
 import sys
 from collections.abc import Mapping, Sequence
 from dataclasses import fields, is_dataclass
-from types import SimpleNamespace, UnionType
+from pathlib import Path
+from types import GenericAlias, SimpleNamespace, UnionType
 from typing import Literal, Union, get_args, get_origin, get_type_hints
 
+import mypy.api
 import numpy as np
 import polars as pl
 import pytest
@@ -17,6 +20,7 @@ import qc
 from qc import stats, trade
 from qc.stats import Tabled
 
+ROOT = Path(__file__).resolve().parents[1]
 HEAVY = (
     "numpy",
     "scipy",
@@ -68,6 +72,35 @@ def test_what_is_not_there_is_said():
 
 def test_only_the_upload_side_knows_great_expectations():
     assert "great_expectations" not in loaded_after("import qc.ingest; qc.ingest.read_sheet")
+
+
+# --- types: what a type checker knows of every offered name
+
+NUMPYS_OWN = ("numpy.ndarray[tuple[Any, ...], ", "numpy.dtype[Any]")
+"""An array of any shape, and what can be turned into one, as numpy writes them."""
+
+
+@pytest.mark.slow
+def test_a_type_checker_knows_every_offered_name(tmp_path, monkeypatch):
+    """Neither a parameter nor a result of an offered function or class is `Any`."""
+    names = sorted(set(qc.__all__) - {"plan", "stats", "trade", "watch"})
+    aliases = [name for name in names if isinstance(getattr(qc, name), GenericAlias)]
+    lines = ["import qc"]
+    lines += [f"{name.lower()}: qc.{name}" for name in aliases]
+    asked = {len(lines) + nth: name for nth, name in enumerate(names, start=1)}
+    lines += [f"reveal_type({name.lower() if name in aliases else f'qc.{name}'})" for name in names]
+    (tmp_path / "asks.py").write_text("\n".join(lines), "utf-8")
+    monkeypatch.chdir(ROOT)  # where the type checker finds the packages, its settings and what it knows
+    said, faults, _ = mypy.api.run([str(tmp_path / "asks.py")])
+    known = {}
+    for line in said.splitlines():
+        found = re.search(r"asks\.py:(\d+): note: Revealed type is (.*)", line)
+        if found:
+            known[asked[int(found[1])]] = found[2]
+    assert list(known) == names, said + faults
+    for numpys in NUMPYS_OWN:
+        known = {name: kind.replace(numpys, "") for name, kind in known.items()}
+    assert {name: kind for name, kind in known.items() if re.search(r"\bAny\b", kind)} == {}
 
 
 # --- results: plain values, a text, a frame and a table in notebooks

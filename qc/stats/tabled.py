@@ -87,7 +87,7 @@ def plain(value: Any) -> Any:
     return None if isinstance(value, float) and not math.isfinite(value) else value
 
 
-def frame_of(rows: Iterable[Mapping[str, Any]]) -> pl.DataFrame:
+def frame_of(rows: Iterable[Mapping[str, object]]) -> pl.DataFrame:
     """Return a frame of plain rows.
 
     Parameters
@@ -113,9 +113,9 @@ def frame_of(rows: Iterable[Mapping[str, Any]]) -> pl.DataFrame:
     return pl.DataFrame([pl.Series(name, [row.get(name) for row in flat], strict=False) for name in names])
 
 
-def _flat(row: Mapping[str, Any], before: str = "") -> dict[str, Any]:
+def _flat(row: Mapping[str, object], before: str = "") -> dict[str, object]:
     """Bring mappings within a row into the row."""
-    flat: dict[str, Any] = {}
+    flat: dict[str, object] = {}
     for name, value in row.items():
         if isinstance(value, Mapping):
             flat.update(_flat(value, f"{before}{name}_"))

@@ -76,7 +76,7 @@ class Chart(Tabled):
     companion: Companion | None = None
     signals: tuple[Signal, ...] = ()
     warnings: tuple[str, ...] = ()
-    extras: Mapping[str, Any] = field(default_factory=dict)
+    extras: Mapping[str, object] = field(default_factory=dict)
 
     def to_dict(self, *, points: bool = True) -> dict[str, Any]:
         """Return the chart by the names of the contract; `points=False` leaves the values out."""

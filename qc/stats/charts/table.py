@@ -53,7 +53,7 @@ class ChartTable(Tabled):
     levels: pl.DataFrame
     companion_kind: str | None = None
     varying: bool = False
-    extras: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
+    extras: Mapping[str, Mapping[str, object]] = field(default_factory=dict)
     warnings: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
     def to_dict(self) -> dict[str, Any]:

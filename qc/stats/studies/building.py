@@ -6,7 +6,6 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
-import numpy as np
 import polars as pl
 
 from qc.stats.charts import (
@@ -30,7 +29,7 @@ from qc.stats.charts import (
 from qc.stats.charts import mewma as mewma_chart
 from qc.stats.charts import t2 as t2_chart
 from qc.stats.charts import trend as trend_chart
-from qc.stats.numbers import THREE_SIGMA_RATE, Setting
+from qc.stats.numbers import THREE_SIGMA_RATE, Floats, Setting
 from qc.stats.studies.changes import changepoint as changepoint
 from qc.stats.studies.outcome import (
     Outcome,
@@ -108,13 +107,12 @@ def three_way(frame: pl.DataFrame, question: StudyQuestion) -> Outcomes:
     """Chart means of pieces, moving ranges of the means, and the spread within pieces."""
     table = three_way_table(frame, question.setting, within=question.within)
     outcomes = table_outcomes(table, find_signals(table, question.rules), single_readings=False)
-    # capability is of single readings: between and within together
-    return {
-        name: outcome
-        if outcome.chart is None
-        else replace(outcome, sigma=outcome.chart.extras["sd"]["total"])
-        for name, outcome in outcomes.items()
-    }
+    for name, outcome in outcomes.items():
+        if outcome.chart is not None:
+            sd: Any = outcome.chart.extras["sd"]
+            # capability is of single readings: between and within together
+            outcomes[name] = replace(outcome, sigma=sd["total"])
+    return outcomes
 
 
 def ewma(frame: pl.DataFrame, question: StudyQuestion) -> Outcomes:
@@ -160,9 +158,13 @@ def trend(frame: pl.DataFrame, question: StudyQuestion) -> Outcomes:
             upper=question.upper,
             confidence=question.confidence,
         )
-        low, high = chart.extras["slope_interval"]
+        interval: Any = chart.extras["slope_interval"]
         # a clear slope alone makes it no settled process, although the chart about its line raises nothing
-        wears = None if low <= 0 <= high else "it follows a line: see where the line meets the limit"
+        wears = (
+            None
+            if interval[0] <= 0 <= interval[1]
+            else "it follows a line: see where the line meets the limit"
+        )
         chart = with_rules(chart, question.rules, name)
         return Outcome(part.height, chart, sigma=chart.sigma, unstable=wears)
 
@@ -232,6 +234,6 @@ number_defective = _counts("number-defective")
 proportion = _counts("proportion")
 
 
-def _figures(part: pl.DataFrame) -> tuple[np.ndarray[Any, np.dtype[np.float64]], list[str]]:
+def _figures(part: pl.DataFrame) -> tuple[Floats, list[str]]:
     columns = [name for name in part.columns if name.startswith(VALUE)]
     return part.select(columns).to_numpy(), [name.removeprefix(VALUE) for name in columns]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import polars as pl
@@ -114,7 +115,7 @@ def _nested(part: Floats, group: pl.Series, outcome: Outcome, question: StudyQue
     within, between = nest.variances
     between_df = None
     if KINDS[question.chart].sigma == "pieces":
-        components = chart.extras["components"]
+        components: Any = chart.extras["components"]
         within = math.nan if components["within"] is None else components["within"]
         between = components["between"]
         if question.setting.limits.method == "textbook" and question.setting.sigma is None:
@@ -183,5 +184,5 @@ def _baseline_points(setting: Setting, outcome: Outcome) -> int:
     """Points that set the limits."""
     last = outcome.points if setting.baseline.last is None else min(setting.baseline.last, outcome.points)
     chart = outcome.chart
-    left_out = () if chart is None else chart.extras.get("left_out", ())
+    left_out: Any = () if chart is None else chart.extras.get("left_out", ())
     return max(last - setting.baseline.first + 1 - len(left_out), 2)

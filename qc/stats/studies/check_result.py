@@ -96,7 +96,7 @@ class Check(Tabled):
     p_value: float | None = None
     clear: bool | None = None
     verdict: str | None = None
-    figures: Mapping[str, Any] = field(default_factory=dict)
+    figures: Mapping[str, object] = field(default_factory=dict)
     reason: str | None = None
     p_corrected: float | None = None
 
