@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 
+from qc.report.terminal.table import table
 from qc.stats import Check, ChecksTogether, SeriesChecks
 
 LETTERS = {
@@ -43,10 +44,10 @@ def checks_text(checks: Mapping[str, SeriesChecks], together: ChecksTogether | N
 
 def _single(found: SeriesChecks) -> list[str]:
     lines = ["Checks", found.sentence, ""]
-    rows: list[tuple[str, ...]] = [("asks", "figure", "p", "answer")]
+    rows = [("asks", "figure", "p", "answer")]
     rows += [_row(check) for check in found.checks if check.reason is None]
     if len(rows) > 1:
-        lines += _columns(rows)
+        lines += table(rows)
     if found["lag_1"].clear:
         lines += _allowing(found["lag_1"])
     reasons: dict[str, list[str]] = {}
@@ -77,7 +78,7 @@ def _allowing(check: Check) -> list[str]:
 def _many(checks: Mapping[str, SeriesChecks], together: ChecksTogether) -> list[str]:
     """Say how often each check is clear over many series: clear in one of them means nothing yet."""
     asks = {check.name: check.asks for one in checks.values() for check in one.checks}
-    rows: list[tuple[str, ...]] = [("asks", "clear in", "made in", "by chance in")]
+    rows = [("asks", "clear in", "made in", "by chance in")]
     for name, count in together.made.items():
         if count:
             expected = together.by_chance.get(name)
@@ -88,7 +89,7 @@ def _many(checks: Mapping[str, SeriesChecks], together: ChecksTogether) -> list[
         "Each check finds something by chance in one of twenty settled series: hold how often it is clear "
         "against how often chance alone makes it so.",
         "",
-        *_columns(rows),
+        *table(rows),
     ]
     if together.lag_1 is not None and together.lag_1_bound is not None:
         beyond = "beyond" if abs(together.lag_1) > together.lag_1_bound else "within"
@@ -97,14 +98,6 @@ def _many(checks: Mapping[str, SeriesChecks], together: ChecksTogether) -> list[
             f"{together.lag_1_bound:.3f} that chance allows"
         )
     return lines
-
-
-def _columns(rows: Sequence[tuple[str, ...]]) -> list[str]:
-    widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))]
-    return [
-        "  " + "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip()
-        for row in rows
-    ]
 
 
 def _p(p_value: float) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 
+from qc.report.terminal.table import notes, table
 from qc.stats import AverageRange, GaugeStudy, GuardBand, Kappa, Linearity, OnePersonRanges, Proportion
 
 _COMPONENTS = {
@@ -47,13 +48,13 @@ def gauge_text(
     """
     size = f"{study.parts} parts x {study.persons} persons x {study.repeats} readings"
     lines = [study.verdict, "", f"{value} in {file}: {study.design} study, {size}", ""]
-    lines += columns(_component_rows(study))
+    lines += table(_component_rows(study), "<>>><")
     lines += ["", *_shares(study)]
     if guard is not None:
         lines.append(guard_line(guard))
-    lines += ["", "Table of variance", *columns(_anova_rows(study))]
+    lines += ["", "Table of variance", *table(_anova_rows(study), "<>>>><")]
     if by_hand is not None:
-        lines += ["", "By averages and ranges, for checking by hand", *columns(_hand_rows(by_hand))]
+        lines += ["", "By averages and ranges, for checking by hand", *table(_hand_rows(by_hand), "<><")]
     if alone is not None:
         low, high = alone.limits
         lines.append(
@@ -86,7 +87,7 @@ def linearity_text(found: Linearity, value: str, file: str) -> str:
         rows.append((f"{bias.reference:.6g}", str(bias.n), f"{bias.bias:+.4g}", low, high, mark))
     least, most = found.slope_interval
     slope = f"bias grows by {found.line.slope:+.4g} per unit of size ({least:+.4g} to {most:+.4g})"
-    return "\n".join([found.verdict, "", f"{value} in {file}", "", *columns(rows), "", slope])
+    return "\n".join([found.verdict, "", f"{value} in {file}", "", *table(rows, "<>>>><"), "", slope])
 
 
 def agreement_text(
@@ -123,10 +124,10 @@ def agreement_text(
             f"{100 * between.by_chance:.0f} % (kappa {between.kappa:.2f})."
         )
     lines = [first, "", pieces, ""]
-    rows: list[tuple[str, ...]] = [("", "agreement", "kappa", "from", "to")]
+    rows = [("", "agreement", "kappa", "from", "to")]
     rows += [_kappa_row(words, kappa) for words, kappa in alone.items()]
     if len(rows) > 1:
-        lines += columns(rows)
+        lines += table(rows, "<>>><")
     for name, (missed, rejected) in slips.items():
         lines.append(f"{name} passed {_of(missed)} bad pieces and sent back {_of(rejected)} good ones")
     return "\n".join(lines + notes(warnings))
@@ -134,7 +135,7 @@ def agreement_text(
 
 def _component_rows(study: GaugeStudy) -> list[tuple[str, ...]]:
     """Spread of each source with its interval and a bar of its share."""
-    rows: list[tuple[str, ...]] = [("spread", "sd", "from", "to", "share of all")]
+    rows = [("spread", "sd", "from", "to", "share of all")]
     for name, words in _COMPONENTS.items():
         sd = study.sd[name]
         low, high = ("", "")
@@ -178,7 +179,7 @@ def guard_line(guard: GuardBand) -> str:
 
 def _anova_rows(study: GaugeStudy) -> list[tuple[str, ...]]:
     """Table of variance as text."""
-    rows: list[tuple[str, ...]] = [("source", "df", "sum of squares", "mean square", "F", "p")]
+    rows = [("source", "df", "sum of squares", "mean square", "F", "p")]
     for row in study.anova:
         f = "" if row.f is None else f"{row.f:.2f}"
         p = "" if row.p_value is None else (f"{row.p_value:.3f}" if row.p_value >= 0.0005 else "under 0.001")
@@ -188,7 +189,7 @@ def _anova_rows(study: GaugeStudy) -> list[tuple[str, ...]]:
 
 def _hand_rows(found: AverageRange) -> list[tuple[str, ...]]:
     """Average-and-range figures as text."""
-    rows: list[tuple[str, ...]] = [("spread", "sd", "share of all")]
+    rows = [("spread", "sd", "share of all")]
     for name in ("repeatability", "person", "gauge", "part"):
         sd = float(getattr(found, name))
         rows.append((_COMPONENTS[name], f"{sd:.4g}", f"{100 * found.shares[name]:.1f} %"))
@@ -210,21 +211,3 @@ def _of(share: Proportion | None) -> str:
         return "0 of 0"
     low, high = share.interval
     return f"{share.count} of {share.n} ({100 * low:.0f} to {100 * high:.0f} %)"
-
-
-def columns(rows: Sequence[tuple[str, ...]]) -> list[str]:
-    """Align columns: the first to the left, the last as it comes, the others to the right."""
-    last = len(rows[0]) - 1
-    widths = [max(len(row[i]) for row in rows) for i in range(last + 1)]
-    lines = []
-    for row in rows:
-        cells = [
-            cell.ljust(widths[i]) if i in (0, last) else cell.rjust(widths[i]) for i, cell in enumerate(row)
-        ]
-        lines.append(("  " + "  ".join(cells)).rstrip())
-    return lines
-
-
-def notes(warnings: Sequence[str]) -> list[str]:
-    """One line for each warning, after an empty one."""
-    return ["", *(f"Note: {warning}." for warning in warnings)] if warnings else []

@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
-from qc.report.terminal.gauge import columns, guard_line, notes
+from qc.report.terminal.gauge import guard_line
+from qc.report.terminal.table import notes, table
 from qc.stats import CheckStandard, GuardBand, NestedLevels, RepeatSets
 
 _BAR = 24  # letters of the widest bar
@@ -54,10 +55,10 @@ def over_days_text(
         "",
         f"{value} in {file}: {_size(sets)}",
         "",
-        *columns(_level_rows(levels)),
+        *table(_level_rows(levels), "<>>>><"),
         "",
         "What each adds to one reading by itself",
-        *columns(_added_rows(levels)),
+        *table(_added_rows(levels), "<>>><"),
     ]
     if guard is not None:
         lines += ["", guard_line(guard)]
@@ -98,11 +99,11 @@ def check_standard_text(
         f"{found.sd_limit:.4g} ({100 * found.confidence:g} %)",
         "",
     ]
-    rows: list[tuple[str, ...]] = [("day", "average", "sd", "")]
+    rows = [("day", "average", "sd", "")]
     for day, average, sd in zip(sets.days, sets.averages, sets.sds, strict=True):
         what = " and ".join(outside.get(day, ()))
         rows.append((day, f"{average:.6g}", f"{sd:.4g}", f"{what} outside" if what else ""))
-    lines += columns(rows[: _SHOWN_DAYS + 1])
+    lines += table(rows[: _SHOWN_DAYS + 1], "<>><")
     if days > _SHOWN_DAYS:
         lines.append(f"  and {days - _SHOWN_DAYS} more days: --json holds all")
     return "\n".join(lines + notes(found.warnings))
@@ -143,7 +144,7 @@ def _size(sets: RepeatSets) -> str:
 
 def _level_rows(levels: NestedLevels) -> list[tuple[str, ...]]:
     """Sd of each level, as measured."""
-    rows: list[tuple[str, ...]] = [("level", "sd", "df", "from", "to", "spread of")]
+    rows = [("level", "sd", "df", "from", "to", "spread of")]
     for name, (word, meaning) in _LEVELS.items():
         if name in levels.intervals:
             low, high = levels.intervals[name]
@@ -157,7 +158,7 @@ def _level_rows(levels: NestedLevels) -> list[tuple[str, ...]]:
 
 def _added_rows(levels: NestedLevels) -> list[tuple[str, ...]]:
     """Sd that each level adds by itself, with its share of the variance of a reading."""
-    rows: list[tuple[str, ...]] = [("", "sd", "from", "to", "share of variance")]
+    rows = [("", "sd", "from", "to", "share of variance")]
     for name, word in _ADDED.items():
         if name in levels.intervals:
             low, high = levels.intervals[name]
