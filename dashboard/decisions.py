@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection, Mapping
+from dataclasses import replace
 from math import isfinite
 from typing import Final
 
@@ -10,13 +12,37 @@ from flask import Flask, Response, jsonify, request
 from dashboard import queries
 from dashboard.steps import steps
 from dashboard.uploads import MOST_BYTES, file_name, problem, who
-from qc.jobs.board import HeldView, SignalView
+from qc.jobs.board import HeldView, ShopView, SignalView
+from qc.sayings import (
+    OF_SERIES,
+    OF_SIGNAL,
+    TICKED,
+    Fault,
+    Saying,
+    What,
+    faults_of_decision,
+    faults_of_signal_saying,
+    strange_piece,
+)
 
 DECISIONS: Final = ("proposal", "by-hand", "as-typed", "drop")
-SAYINGS: Final = ("in-hand", "closed", "closed-false", "reopened", "comment")
 TEXT_LENGTH: Final = 600  # chosen: a remark, not a report
-CLOSED: Final = ("closed", "closed-false")
-SERIES_DECISIONS: Final = ("freeze", "leave-out", "undo-freeze", "undo-leave-out")
+SIGNAL_FAULTS: Final = {
+    Fault.NOBODY: "Choose who says it; the name is kept with it.",
+    Fault.NOT_CLOSED: "Only a closed signal can be reopened.",
+    Fault.CLOSED_ALREADY: "This signal is closed already. Reopen it first.",
+    Fault.NO_CAUSE: "Choose the cause from the plan's list, or close the signal as false.",
+    Fault.NO_ACTION: "Say in a few words what was done about it.",
+    Fault.NO_REMARK: "Write a remark or tick a step first.",
+}
+SERIES_FAULTS: Final = {
+    Fault.NOBODY: "Choose who decides; the name is kept with it.",
+    Fault.NO_REASON: "Say why in a few words: whoever looks at the chart next year will want to know.",
+    Fault.NO_PIECE: "Name the first piece by its serial.",
+    Fault.STRANGE_PIECE: "{} is no piece of this series. Look for its serial in the table under the chart.",
+}
+"""What to say of a fault; of several the first only: a form of four faults at once is closed, not mended."""
+
 STUDY_FIGURES: Final = {"lower": "the lower limit", "upper": "the upper limit", "resolution": "the step"}
 
 
@@ -49,13 +75,18 @@ def say_of_signal(signal_id: str) -> Response:
     if view is None:
         return problem("There is no signal of this name any more. Look at the list of signals.", 404)
     what = request.form.get("what", "")
-    saying = {"what": what, "text": _with_ticks(view)}
-    if what == "closed":
-        saying |= {"cause": _text("cause"), "action": _text("action")}
-    wrong = _wrong_saying(what, saying, view)
-    if wrong:
-        return problem(wrong, 400)
-    return jsonify({"ticket": queries.desk().say(signal_id, saying, who())})
+    if what not in OF_SIGNAL:
+        return problem(
+            "Say what becomes of the signal: in hand, closed, closed as false, reopened, or a remark.", 400
+        )
+    saying = Saying(What(what), who(), _with_ticks(view))
+    if saying.what is What.CLOSED:
+        saying = replace(saying, cause=_text("cause"), action=_text("action"))
+    shop = queries.board().shop()
+    faults = faults_of_signal_saying(saying, people=_codes(shop), causes=shop.causes, state=view.state)
+    if faults:
+        return problem(_first_of(SIGNAL_FAULTS, faults), 400)
+    return jsonify({"ticket": queries.desk().say(signal_id, saying)})
 
 
 def decide_series() -> Response:
@@ -64,11 +95,17 @@ def decide_series() -> Response:
     known = {str(verdict.key): verdict for verdict in queries.board().verdicts()}
     if series not in known:
         return problem("There is no series of this name any more. Look at the list of stages.", 404)
-    decision = {name: _text(name) for name in ("what", "first", "last", "why")}
-    wrong = _wrong_about_series(decision, {p.serial for p in known[series].points})
-    if wrong:
-        return problem(wrong, 400)
-    return jsonify({"ticket": queries.desk().decide_series(series, decision, who())})
+    what = _text("what")
+    if what not in OF_SERIES:
+        return problem(
+            "Say what is decided: a settled state frozen, pieces left out, or one of these undone.", 400
+        )
+    saying = Saying(What(what), who(), _text("why"), first=_text("first"), last=_text("last"))
+    serials = {p.serial for p in known[series].points}
+    faults = faults_of_decision(saying, people=_codes(queries.board().shop()), serials=serials)
+    if faults:
+        return problem(_first_of(SERIES_FAULTS, faults).format(strange_piece(saying, serials)), 400)
+    return jsonify({"ticket": queries.desk().decide_series(series, saying)})
 
 
 def study_gauge() -> Response:
@@ -94,22 +131,12 @@ def _is_number(text: str) -> bool:
         return False
 
 
-def _wrong_about_series(decision: dict[str, str], serials: set[str]) -> str:
-    """Say what is missing, the first thing only: a form of four faults at once is closed, not mended."""
-    what = decision["what"]
-    if what not in SERIES_DECISIONS:
-        return "Say what is decided: a settled state frozen, pieces left out, or one of these undone."
-    if not who():
-        return "Choose who decides; the name is kept with it."
-    if not decision["why"]:
-        return "Say why in a few words: whoever looks at the chart next year will want to know."
-    named = [decision[end] for end in ("first", "last") if decision[end]]
-    if what != "undo-freeze" and not named:
-        return "Name the first piece by its serial."
-    strange = [serial for serial in named if serial not in serials]
-    if strange and not what.startswith("undo"):
-        return f"{strange[0]} is no piece of this series. Look for its serial in the table under the chart."
-    return ""
+def _codes(shop: ShopView) -> list[str]:
+    return [code for code, _ in shop.people]
+
+
+def _first_of(words: Mapping[Fault, str], faults: Collection[Fault]) -> str:
+    return next(said for fault, said in words.items() if fault in faults)
 
 
 def _wrong_decision(decision: str, rows: list[HeldView]) -> str:
@@ -125,31 +152,12 @@ def _wrong_decision(decision: str, rows: list[HeldView]) -> str:
     return ""
 
 
-def _wrong_saying(what: str, saying: dict[str, str], view: SignalView) -> str:
-    """Say why a signal cannot go on so; checked here too, since the page may be older than the signal."""
-    if what not in SAYINGS:
-        return "Say what becomes of the signal: in hand, closed, closed as false, reopened, or a remark."
-    if not who():
-        return "Choose who says it; the name is kept with it."
-    if what == "reopened" and view.state not in CLOSED:
-        return "Only a closed signal can be reopened."
-    if what in {"in-hand", *CLOSED} and view.state in CLOSED:
-        return "This signal is closed already. Reopen it first."
-    if what == "closed" and saying["cause"] not in queries.board().shop().causes:
-        return "Choose the cause from the plan's list, or close the signal as false."
-    if what == "closed" and not saying["action"]:
-        return "Say in a few words what was done about it."
-    if what == "comment" and not saying["text"]:
-        return "Write a remark or tick a step first."
-    return ""
-
-
 def _with_ticks(view: SignalView) -> str:
     """Put the steps that were ticked before the remark; only steps of this signal are believed."""
     series = queries.board().series(view.verdict.key)
     known = steps(series, view.signal) if series is not None else []
     ticked = [step for step in known if step in request.form.getlist("step")]
-    return " ".join(part for part in [f"Ticked: {' '.join(ticked)}" if ticked else "", _text("text")] if part)
+    return " ".join(part for part in [f"{TICKED}{' '.join(ticked)}" if ticked else "", _text("text")] if part)
 
 
 def _text(name: str) -> str:

@@ -95,7 +95,7 @@ def state_words(verdict: SeriesVerdict) -> Component:
 def spark(verdict: SeriesVerdict) -> Component:
     """Return the newest points of a series as a small line."""
     tail = [p for p in verdict.points if not p.left_out][-SPARK_POINTS:]
-    signal = words.telling(verdict)
+    signal = verdict.telling
     start = None
     if signal is not None and tail:
         start = sum(p.ordinal < signal.start for p in tail)

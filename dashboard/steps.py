@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dashboard import words
 from qc.jobs.board import SeriesView, SignalResult
 
 FIRST_STEPS = (
@@ -29,7 +28,7 @@ def steps(view: SeriesView, signal: SignalResult | None = None) -> list[str]:
     gauge = " and ".join(view.gauges) or "the gauge"
     gauge += " on their masters" if len(view.gauges) > 1 else " on its master"
     first = [text.format(serial=newest, gauge=gauge) for text in FIRST_STEPS]
-    found = signal or words.telling(verdict)
+    found = signal or verdict.telling
     own = found.next_step if found is not None and found.next_step else view.next_step
     return list(dict.fromkeys([*first, *([own] if own else []), *view.reaction]))
 

@@ -10,7 +10,6 @@ from qc.jobs.board import (
     TOO_EARLY,
     TOO_FEW,
     BudgetView,
-    Point,
     SeriesVerdict,
     SeriesView,
     SignalResult,
@@ -183,11 +182,6 @@ def mean(verdict: SeriesVerdict, value: float) -> str:
     return amount(value, verdict.unit, min(3, decimals), verdict.centered)
 
 
-def telling(verdict: SeriesVerdict) -> SignalResult | None:
-    """Return the signal that explains why a series drifts; None for one that does not."""
-    return verdict.current if verdict.behaviour == "drifting" else None
-
-
 def between(verdict: SeriesVerdict) -> str:
     """Return the limits of a series in words: ``20 µm to 44 µm``, ``at most 4 N``, empty without limits."""
     low, high = verdict.lower, verdict.upper
@@ -201,7 +195,7 @@ def between(verdict: SeriesVerdict) -> str:
 
 def finding(verdict: SeriesVerdict) -> str:
     """Return what is to be said first of a series: the signal's sentence, else that it is quiet."""
-    signal = telling(verdict)
+    signal = verdict.telling
     if signal is not None and signal.sentence:
         return signal.sentence
     if verdict.behaviour == "learning":
@@ -224,18 +218,6 @@ def finding(verdict: SeriesVerdict) -> str:
 def current_stretch(verdict: SeriesVerdict) -> StretchResult | None:
     """Return the stretch that holds now."""
     return verdict.stretches[-1] if verdict.stretches else None
-
-
-def present(view: SeriesView) -> tuple[Point, ...]:
-    """Return the pieces that the answer about the limits rests on."""
-    if view.present:
-        return view.present
-    stretch = current_stretch(view.verdict)
-    return tuple(
-        p
-        for p in view.verdict.points
-        if not p.left_out and (stretch is None or stretch.first <= p.ordinal <= stretch.last)
-    )
 
 
 def capability(view: SeriesView) -> tuple[str, str]:
@@ -292,18 +274,19 @@ def _ppk_sentence(view: SeriesView) -> str:
         if verdict.ppk_low is not None and verdict.ppk_high is not None
         else ""
     )
-    rests = pieces(len(present(view)))
+    rests = pieces(view.verdict.rests_on)
     return f"Ppk {verdict.ppk:.2f}{interval} from {rests}, {view.wanted_ppk:.2f} wanted.".replace("-", "−")
 
 
 def _settle(view: SeriesView) -> str:
     """Say how many more pieces would settle an open answer."""
-    if view.settle is None or view.settle > SETTLE_MOST:
-        near = view.verdict.ppk is not None or view.settle is not None
+    more = view.verdict.pieces_to_settle
+    if more is None or more > SETTLE_MOST:
+        near = view.verdict.ppk is not None or more is not None
         return "It is so near to what is wanted that more pieces alone will not settle it." if near else ""
-    if not view.settle:
+    if not more:
         return ""
-    about = "1 more piece like these" if view.settle == 1 else f"{whole(view.settle)} more pieces like these"
+    about = "1 more piece like these" if more == 1 else f"{whole(more)} more pieces like these"
     return f"About {about} would settle it."
 
 
@@ -312,7 +295,7 @@ def _from_few(view: SeriesView) -> str:
     if view.verdict.ppk is not None:
         return ""
     return (
-        f"The {pieces(len(present(view)))} since the last change are too few for a Ppk of their own, but "
+        f"The {pieces(view.verdict.rests_on)} since the last change are too few for a Ppk of their own, but "
         f"enough to say, 95 in 100 sure, that it is below the {view.wanted_ppk:.2f} wanted."
     )
 

@@ -19,6 +19,7 @@ from queue import Empty
 from typing import Any, Final, cast
 
 from qc.errors import QcError
+from qc.sayings import Saying
 
 KEPT_TICKETS: Final = 200
 """Tickets remembered; the oldest are forgotten first."""
@@ -63,13 +64,13 @@ class WorkerDesk:
         """Queue a decision on held rows and return a ticket."""
         return self._queue("held", (list(rows), decision, dict(changes)), who, of=1)
 
-    def say(self, signal_id: str, saying: Mapping[str, str], who: str) -> str:
+    def say(self, signal_id: str, saying: Saying) -> str:
         """Queue what is said of a signal and return a ticket."""
-        return self._queue("signal", (signal_id, dict(saying)), who, of=1)
+        return self._queue("signal", (signal_id, saying), saying.who, of=1)
 
-    def decide_series(self, series: str, decision: Mapping[str, str], who: str) -> str:
+    def decide_series(self, series: str, saying: Saying) -> str:
         """Queue a lead's decision about a series and return a ticket."""
-        return self._queue("series", (series, dict(decision)), who, of=1)
+        return self._queue("series", (series, saying), saying.who, of=1)
 
     def study_gauge(self, file: tuple[str, bytes], question: Mapping[str, str]) -> str:
         """Queue a gauge study of a file and return a ticket; nothing of it is stored."""
@@ -195,11 +196,9 @@ def _do(folder: Path, as_of: date | None, task: Task, answers: Any) -> dict[str,
         rows, decision, changes = what
         return decide_held(folder, as_of, rows, decision, changes, who)
     if kind == "signal":
-        signal_id, saying = what
-        return say_signal(folder, as_of, signal_id, saying, who)
+        return say_signal(folder, as_of, *what)
     if kind == "series":
-        series, decision = what
-        return decide_series(folder, as_of, series, decision, who)
+        return decide_series(folder, as_of, *what)
     if kind == "study":
         return study_file(*what)
 

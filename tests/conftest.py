@@ -6,11 +6,16 @@ from datetime import date, datetime, timedelta
 from pathlib import Path
 from zlib import crc32
 
+import hypothesis
 import numpy as np
 import polars as pl
 import pytest
 
 from qc.plan import EVENT, READING, Characteristic, Limits, Model, Plan, Stage, Tool, Valve, Workshop
+
+# Examples hang on the test alone, and a busy machine is no fault. New ones: --hypothesis-profile=default
+hypothesis.settings.register_profile("alike", derandomize=True, deadline=None)
+hypothesis.settings.load_profile("alike")
 
 TYPES = {
     "str": pl.String,

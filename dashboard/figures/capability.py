@@ -21,7 +21,7 @@ WIDTH_PX = 268
 def draw_capability(view: SeriesView) -> Figure:
     """Return the pieces of the present stretch stacked along the scale, with limits and target."""
     verdict = view.verdict
-    points = words.present(view)
+    points = verdict.present_points
     layout = base_layout(HEIGHT_PX, 26, 14, 38, 14)
     if not points:
         return {"data": [], "layout": layout}
@@ -46,7 +46,7 @@ def draw_capability(view: SeriesView) -> Figure:
     )
     layout["yaxis"] = bare_axis(range=[0, tallest * 1.12], showticklabels=False, fixedrange=True)
     layout["shapes"], layout["annotations"] = _bounds(view, low, high)
-    drifting = words.telling(verdict) is not None
+    drifting = verdict.telling is not None
     trace: dict[str, Any] = {
         "type": "scatter",
         "mode": "markers",

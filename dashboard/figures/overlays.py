@@ -9,8 +9,8 @@ from typing import Any
 from dashboard import words
 from dashboard.figures.frame import EdgeLabel, level
 from dashboard.theme import LIGHT
-from qc.jobs.board import DecisionView, Point, SeriesView
-from qc.jobs.board_rules import RulesView
+from qc.jobs.board import DecisionView, Point, RulesView, SeriesView
+from qc.sayings import What
 
 RING_PX = 17
 """Diameter of the ring round a piece that offends against a rule [px]."""
@@ -36,7 +36,7 @@ def draw_frozen(
         "fillcolor": LIGHT["steady-soft"],
         "line": {"width": 0},
     }
-    frozen = next((d for d in view.decisions if d.what == "freeze"), None)
+    frozen = next((d for d in view.decisions if d.what == What.FREEZE), None)
     label = {
         "xref": "x",
         "x": left,

@@ -23,8 +23,7 @@ from dashboard.figures.frame import (
 )
 from dashboard.figures.overlays import draw_frozen, draw_rule_hits, draw_rule_limits
 from dashboard.theme import LIGHT, SMALL_PX
-from qc.jobs.board import Point, SeriesView, SignalResult, StretchResult
-from qc.jobs.board_rules import RulesView
+from qc.jobs.board import Point, RulesView, SeriesView, SignalResult, StretchResult
 
 HEIGHT_PX = 440
 TOP_PX = 44
@@ -69,7 +68,7 @@ def draw_series(
     x_range = (first - 0.8, final + 0.8)
     y_range = value_range(view, points)
     width = width_px or (NARROW_PX if narrow else WIDE_PX)
-    lane = lay_out_events(view.marks, x_range, width, words.telling(verdict))
+    lane = lay_out_events(view.marks, x_range, width, verdict.telling)
     bottom = 34 + lane.height_px
     labels, shapes = _levels(view, x_range, y_range, usual=rules is None)
     rule_labels, rule_shapes = draw_rule_limits(rules, x_range, y_range, _say(view))
@@ -83,7 +82,7 @@ def draw_series(
     }
     layout["yaxis"] = value_axis(*y_range, signed=verdict.centered)
     plot_px = HEIGHT_PX - TOP_PX - 34
-    band, band_label = _band(words.telling(verdict), first, final, width)
+    band, band_label = _band(verdict.telling, first, final, width)
     frozen, frozen_label = draw_frozen(view, first, final)
     layout["shapes"] = [*frozen, *band, *shapes]
     layout["annotations"] = [
@@ -182,7 +181,7 @@ def _points(view: SeriesView, points: Sequence[Point]) -> dict[str, Any]:
 
 def _drifts(view: SeriesView, stretch: StretchResult) -> bool:
     # Older changes that were lived with are part of what was; only the one being told of is coloured.
-    signal = words.telling(view.verdict)
+    signal = view.verdict.telling
     return signal is not None and stretch.changed and stretch.last >= signal.raised
 
 

@@ -11,6 +11,7 @@ from dashboard import queries, words
 from dashboard.fields import Field, desk_form, line, people, submit
 from dashboard.parts import card, serial_link
 from qc.jobs.board import DecisionView, SeriesView
+from qc.sayings import What
 
 DONE = "stage-decided"
 
@@ -23,7 +24,7 @@ def decisions_card(view: SeriesView) -> Component:
 
 def _standing(view: SeriesView, decision: DecisionView, number: int) -> Component:
     """Show one decision with its reason and the way to undo it, which asks for a name and a reason too."""
-    frozen = decision.what == "freeze"
+    frozen = decision.what == What.FREEZE
     name = "Settled state frozen: " if frozen else "Left out of judging: "
     span: list[Any] = [serial_link(decision.first)]
     if decision.last != decision.first:
@@ -31,7 +32,7 @@ def _standing(view: SeriesView, decision: DecisionView, number: int) -> Componen
     by = f" by {decision.who}" if decision.who else ""
     on = f" on {words.day(decision.day, year=True)}" if decision.day else ""
     body = [
-        *_hidden(view, "undo-freeze" if frozen else "undo-leave-out"),
+        *_hidden(view, What.UNDO_FREEZE if frozen else What.UNDO_LEAVE_OUT),
         Field("first", "hidden", decision.first),
         Field("last", "hidden", decision.last),
         people(queries.board().shop(), "Who undoes it"),
@@ -57,14 +58,14 @@ def _anew(view: SeriesView, more: bool) -> Component:
     note += (
         "Pieces left out are still shown, hollow, but not judged. Nothing is deleted, and both can be undone."
     )
-    ways = [submit("Freeze as the settled state", "what", "freeze")]
+    ways = [submit("Freeze as the settled state", "what", What.FREEZE)]
     body = [
         Field("series", "hidden", str(view.verdict.key)),
         line("First piece", "first"),
         line("Last piece", "last"),
         people(queries.board().shop(), "Who decides"),
         line("Why", "why"),
-        html.Div([*ways, submit("Leave out", "what", "leave-out")], className="ways"),
+        html.Div([*ways, submit("Leave out", "what", What.LEAVE_OUT)], className="ways"),
     ]
     form = desk_form("/series/decide", DONE, body, "stage-decide")
     title = "Decide something else" if more else "Freeze a settled state, or leave pieces out"

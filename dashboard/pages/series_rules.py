@@ -10,8 +10,7 @@ from dash.development.base_component import Component
 from dashboard import queries, words
 from dashboard.fields import switch, switches
 from dashboard.parts import serial_link
-from qc.jobs.board import BudgetView, SeriesKey, SeriesView
-from qc.jobs.board_rules import RuleOffer, RulesView, known_rules, why_none
+from qc.jobs.board import BudgetView, RuleOffer, RulesView, SeriesKey, SeriesView, known_rules, why_none
 
 LIMIT_WORDS: Final = {
     "textbook": "textbook, as if the spread were known",

@@ -13,15 +13,9 @@ from dashboard.parts import card, nothing, serial_link, table, unbroken
 from dashboard.routing import address
 from dashboard.steps import cautions, steps
 from qc.jobs.board import SeriesView, SignalView, TouchedView
+from qc.sayings import CLOSED_STATES, TICKED, WORDS, What
 
-SAID_WORDS = {
-    "in-hand": "taken in hand",
-    "closed": "closed",
-    "closed-false": "closed as false",
-    "reopened": "reopened",
-    "comment": "remark",
-}
-CLOSED = ("closed", "closed-false")
+SAID_WORDS = {**WORDS, What.COMMENT: "remark"}
 # chosen: what fits a screen; and what a browser folds out at once, since a drift found late has thousands
 SHOWN_PIECES, SHOWN_REST = 15, 300
 
@@ -38,7 +32,7 @@ def action_card(view: SignalView, series: SeriesView | None) -> Component:
         care = cautions(series)
     if care:
         body.append(html.P(care, className="small"))
-    ways = _ways_closed() if view.state in CLOSED else _ways_open(view)
+    ways = _ways_closed() if view.state in CLOSED_STATES else _ways_open(view)
     asked = [people(queries.board().shop()), line("Remark", "text"), *ways]
     # On paper the steps stay, to be ticked by hand.
     body.append(html.Div(asked, className="desk no-print"))
@@ -53,7 +47,7 @@ def history_card(view: SignalView) -> Component:
         html.Li(
             [
                 html.Span(f"{said.when}, {said.who or 'no name'}: ", className="small"),
-                html.B(SAID_WORDS.get(said.state, said.state)),
+                html.B(SAID_WORDS[said.state]),
                 html.Span([". ", *unbroken(said.text)] if said.text else "."),
             ]
         )
@@ -88,7 +82,7 @@ def touched_card(found: TouchedView, title: str = "What else it touched") -> Com
 def _ways_open(view: SignalView) -> list[Component]:
     """Offer what an open signal can become; closing is folded, since it moves the settled state."""
     causes = [(cause, cause.replace("-", " ")) for cause in queries.board().shop().causes]
-    first = [] if view.state == "in-hand" else [submit("Take in hand", "what", "in-hand", "do")]
+    first = [] if view.state == "in-hand" else [submit("Take in hand", "what", What.IN_HAND, "do")]
     closing = [
         choice("Cause", "cause", causes, ask="choose a cause"),
         line("What was done", "action"),
@@ -98,27 +92,27 @@ def _ways_open(view: SignalView) -> list[Component]:
         ),
         html.Div(
             [
-                submit("Close with this cause", "what", "closed", "do"),
-                submit("Close as false", "what", "closed-false"),
+                submit("Close with this cause", "what", What.CLOSED, "do"),
+                submit("Close as false", "what", What.CLOSED_FALSE),
             ],
             className="ways",
         ),
     ]
     return [
-        html.Div([*first, submit("Keep the remark", "what", "comment")], className="ways"),
+        html.Div([*first, submit("Keep the remark", "what", What.COMMENT)], className="ways"),
         html.Details([html.Summary("Close it"), *closing], className="folded", id="signals-close"),
     ]
 
 
 def _ways_closed() -> list[Component]:
-    again = [submit("Reopen", "what", "reopened"), submit("Keep the remark", "what", "comment")]
+    again = [submit("Reopen", "what", What.REOPENED), submit("Keep the remark", "what", What.COMMENT)]
     return [html.Div(again, className="ways")]
 
 
 def _ticked(view: SignalView, step: str) -> bool:
     # What was ticked before a signal was reopened has to be looked at again.
-    since = max((n for n, said in enumerate(view.comments) if said.state == "reopened"), default=-1)
-    return any("Ticked: " in said.text and step in said.text for said in view.comments[since + 1 :])
+    since = max((n for n, said in enumerate(view.comments) if said.state == What.REOPENED), default=-1)
+    return any(TICKED in said.text and step in said.text for said in view.comments[since + 1 :])
 
 
 def status() -> list[Component]:

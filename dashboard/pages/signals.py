@@ -27,6 +27,7 @@ from dashboard.parts import (
 )
 from dashboard.routing import Page, address, series_address
 from qc.jobs.board import SignalView
+from qc.sayings import CLOSED_STATES
 
 STATE_WORDS = {
     "open": "open",
@@ -42,7 +43,7 @@ KIND_WORDS = {
     "spread": "a change of spread",
     "count": "a change of rate",
 }
-CLOSED = ("closed", "closed-false", "over")
+CLOSED = (*CLOSED_STATES, "over")
 
 
 def list_layout(**_: str) -> Component:

@@ -128,7 +128,7 @@ def rules_drawn(
 
 def window(verdict: SeriesVerdict) -> int:
     """Return how many points are shown at first: enough to see what was before the present change."""
-    signal = words.telling(verdict)
+    signal = verdict.telling
     if signal is None or not verdict.points:
         return WINDOW
     return max(WINDOW, verdict.points[-1].ordinal - words.start_set(signal)[0] + 1 + BEFORE)
@@ -170,7 +170,7 @@ def _body(key: SeriesKey, verdicts: tuple[SeriesVerdict, ...]) -> Component:
 def _evidence(view: SeriesView) -> Component:
     """Put the sentence before the chart: who reads no further has the finding."""
     verdict = view.verdict
-    signal = words.telling(verdict)
+    signal = verdict.telling
     said = [html.P(unbroken(words.finding(verdict)), className="lead")]
     if signal is not None and signal.because:
         said.append(html.P(unbroken(signal.because), className="small"))

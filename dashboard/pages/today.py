@@ -140,7 +140,7 @@ def _behaviour(stage: StageView) -> list[Any]:
 
 
 def _finding(verdict: SeriesVerdict) -> Component:
-    signal = words.telling(verdict)
+    signal = verdict.telling
     because = signal.because if signal else ""
     following = signal.next_step if signal else ""
     told = [

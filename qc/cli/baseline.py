@@ -7,6 +7,7 @@ from typing import Annotated
 import typer
 
 from qc.cli.common import AsOfOption, JsonOption, WorkshopOption, open_workshop, show
+from qc.sayings import Saying, What
 
 baseline = typer.Typer(
     help="A lead's decisions about a series: freeze its settled state, leave pieces out, undo, list.",
@@ -36,10 +37,7 @@ def freeze(
     as_json: JsonOption = False,
 ) -> None:
     """Take some pieces as the settled state; later pieces are compared with them."""
-    from qc.jobs.baseline import freeze as frozen
-
-    opened = open_workshop(workshop, as_of)
-    show(frozen(opened, series, first, last, who=who, why=why), as_json=as_json)
+    _decide(series, Saying(What.FREEZE, who, why, first=first, last=last), workshop, as_of, as_json=as_json)
 
 
 @baseline.command("leave-out")
@@ -54,10 +52,8 @@ def leave_out(
     as_json: JsonOption = False,
 ) -> None:
     """Mark some pieces as not representative: they are shown, but not judged."""
-    from qc.jobs.baseline import leave_out as left_out
-
-    opened = open_workshop(workshop, as_of)
-    show(left_out(opened, series, first, last, who=who, why=why), as_json=as_json)
+    saying = Saying(What.LEAVE_OUT, who, why, first=first, last=last)
+    _decide(series, saying, workshop, as_of, as_json=as_json)
 
 
 @baseline.command("undo")
@@ -72,10 +68,8 @@ def undo(
     as_json: JsonOption = False,
 ) -> None:
     """Undo the frozen settled state, or with --from the leaving out of a stretch; history is kept."""
-    from qc.jobs.baseline import undo as undone
-
-    opened = open_workshop(workshop, as_of)
-    show(undone(opened, series, first=first, last=last, who=who, why=why), as_json=as_json)
+    what = What.UNDO_LEAVE_OUT if first else What.UNDO_FREEZE
+    _decide(series, Saying(what, who, why, first=first, last=last), workshop, as_of, as_json=as_json)
 
 
 @baseline.command("list")
@@ -84,3 +78,11 @@ def list_all(workshop: WorkshopOption = None, as_of: AsOfOption = None, as_json:
     from qc.jobs.baseline import list_decisions
 
     show(list_decisions(open_workshop(workshop, as_of)), as_json=as_json)
+
+
+def _decide(
+    series: str, saying: Saying, workshop: WorkshopOption, as_of: AsOfOption, *, as_json: bool
+) -> None:
+    from qc.jobs.baseline import decide
+
+    show(decide(open_workshop(workshop, as_of), series, saying), as_json=as_json)

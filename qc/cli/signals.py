@@ -7,6 +7,7 @@ from typing import Annotated, Literal
 import typer
 
 from qc.cli.common import AsOfOption, JsonOption, WorkshopOption, open_workshop, show
+from qc.sayings import Saying, What
 
 signals = typer.Typer(
     help="Signals and their life: list, show, take in hand, close, reopen.", invoke_without_command=True
@@ -76,8 +77,8 @@ def close(
     """Close a signal with its cause and what was done, or as false; history is kept."""
     if false == bool(cause):
         raise typer.BadParameter("close a signal either with --cause CODE or with --false")
-    what: Literal["closed", "closed-false"] = "closed-false" if false else "closed"
-    _say(signal, what, workshop, as_of, who=who, cause=cause, action=action, text=text, as_json=as_json)
+    what = What.CLOSED_FALSE if false else What.CLOSED
+    _say(signal, Saying(what, who, text, cause, action), workshop, as_of, as_json=as_json)
 
 
 @signals.command("take")
@@ -90,7 +91,7 @@ def take(
     as_json: JsonOption = False,
 ) -> None:
     """Take a signal in hand: somebody is at it."""
-    _say(signal, "in-hand", workshop, as_of, who=who, text=text, as_json=as_json)
+    _say(signal, Saying(What.IN_HAND, who, text), workshop, as_of, as_json=as_json)
 
 
 @signals.command("comment")
@@ -103,7 +104,7 @@ def comment(
     as_json: JsonOption = False,
 ) -> None:
     """Add a remark to a signal."""
-    _say(signal, "comment", workshop, as_of, who=who, text=text, as_json=as_json)
+    _say(signal, Saying(What.COMMENT, who, text), workshop, as_of, as_json=as_json)
 
 
 @signals.command("reopen")
@@ -116,7 +117,7 @@ def reopen(
     as_json: JsonOption = False,
 ) -> None:
     """Open a closed signal again."""
-    _say(signal, "reopened", workshop, as_of, who=who, text=text, as_json=as_json)
+    _say(signal, Saying(What.REOPENED, who, text), workshop, as_of, as_json=as_json)
 
 
 def also(
@@ -150,21 +151,8 @@ def rejudge(workshop: WorkshopOption = None, as_of: AsOfOption = None, as_json: 
     show(judge_all(open_workshop(workshop, as_of)), as_json=as_json)
 
 
-def _say(
-    signal: str,
-    what: Literal["in-hand", "closed", "closed-false", "reopened", "comment"],
-    workshop: WorkshopOption,
-    as_of: AsOfOption,
-    *,
-    who: str,
-    cause: str = "",
-    action: str = "",
-    text: str = "",
-    as_json: bool,
-) -> None:
+def _say(signal: str, saying: Saying, workshop: WorkshopOption, as_of: AsOfOption, *, as_json: bool) -> None:
     """Add to a signal's life; all five verbs come through here, so that they answer alike."""
     from qc.jobs.signals import say_of_signal
 
-    opened = open_workshop(workshop, as_of)
-    life = say_of_signal(opened, signal, what, who=who, cause=cause, action=action, text=text)
-    show(life, as_json=as_json)
+    show(say_of_signal(open_workshop(workshop, as_of), signal, saying), as_json=as_json)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any, Literal
@@ -168,11 +167,11 @@ def _rows(
 def _held_rows(workshop: Workshop, kind: Kind, name: str) -> pl.DataFrame:
     """Return what held rows say of it: a piece was touched, whether or not its figure is in doubt."""
     found = []
-    for table, typed, entered in workshop.store.held().select("table", "typed", "entered").iter_rows():
-        row = json.loads(typed)
-        if row.get(kind) == name and row.get("serial") and (kind != "gauge" or table == "reading"):
-            day = date.fromisoformat(row["day"]) if row.get("day") else entered.date()
-            found.append((row["serial"], row.get("model") or None, day, row.get("stage") or "assembly", True))
+    for held in workshop.store.held():
+        row = held.as_typed()
+        if row.get(kind) == name and row.get("serial") and (kind != "gauge" or held.table == "reading"):
+            stage = row.get("stage") or "assembly"
+            found.append((row["serial"], row.get("model") or None, held.day, stage, True))
     kinds = {"serial": pl.String, "model": pl.String, "day": pl.Date, "stage": pl.String, "held": pl.Boolean}
     return pl.DataFrame(found, schema=kinds, orient="row")
 

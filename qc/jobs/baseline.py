@@ -6,26 +6,19 @@ decision of its own. The series is judged again at once.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
-from typing import Any, Literal
+from dataclasses import dataclass, replace
+from typing import Any
 
 from qc.errors import UsageError
 from qc.jobs.errors import JobError
 from qc.jobs.judging import decisions_of, judge_series, load_verdicts
-from qc.jobs.signals import check_person
+from qc.jobs.signals import codes_of, refuse_unknown
 from qc.jobs.workshop import Workshop
+from qc.sayings import WORDS, Fault, Said, Saying, What, faults_of_decision, strange_piece
 from qc.watch import Decisions, SeriesKey, SeriesVerdict, Span, fittings
 
 LEAST_FROZEN = 8
 """Fewer pieces are no settled state: their spread could be off by half (house rule)."""
-
-WORDS: Mapping[str, str] = {
-    "freeze": "settled state frozen",
-    "undo-freeze": "frozen settled state undone",
-    "leave-out": "left out",
-    "undo-leave-out": "taken in again",
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,11 +29,11 @@ class SeriesDecisions:
     ----------
     series, title : str
         Key and name.
-    baseline : dict or None
-        The frozen settled state: first, last, who, day, why.
-    left_out : tuple of dict
-        Stretches left out, alike.
-    history : tuple of dict
+    baseline : Span or None
+        The frozen settled state.
+    left_out : tuple of Span
+        Stretches left out.
+    history : tuple of Said
         All decisions, oldest first.
     behaviour : str
         Of the series as it is now judged.
@@ -48,18 +41,18 @@ class SeriesDecisions:
 
     series: str
     title: str
-    baseline: dict[str, Any] | None
-    left_out: tuple[dict[str, Any], ...]
-    history: tuple[dict[str, Any], ...]
+    baseline: Span | None
+    left_out: tuple[Span, ...]
+    history: tuple[Said, ...]
     behaviour: str
 
     def to_dict(self) -> dict[str, Any]:
         """Return plain values."""
         return {
             "series": self.series,
-            "baseline": self.baseline,
-            "left_out": list(self.left_out),
-            "history": list(self.history),
+            "baseline": _plain(self.baseline) if self.baseline else None,
+            "left_out": [_plain(span) for span in self.left_out],
+            "history": [_history(said) for said in self.history],
             "behaviour": self.behaviour,
         }
 
@@ -67,11 +60,11 @@ class SeriesDecisions:
         """Say what stands, then the history."""
         lines = [f"{self.title} ({self.behaviour})"]
         if self.baseline:
-            lines.append(f"  settled state: {self.baseline['first']} to {self.baseline['last']}")
-        lines += [f"  left out: {span['first']} to {span['last']}" for span in self.left_out]
+            lines.append(f"  settled state: {self.baseline.first} to {self.baseline.last}")
+        lines += [f"  left out: {span.first} to {span.last}" for span in self.left_out]
         if not self.baseline and not self.left_out:
             lines.append("  nothing frozen, nothing left out")
-        lines += [f"  {_history_words(row)}" for row in self.history]
+        lines += [f"  {_history_words(said)}" for said in self.history]
         return "\n".join(lines)
 
 
@@ -92,13 +85,13 @@ class DecisionList:
 
 def list_decisions(workshop: Workshop) -> DecisionList:
     """Return the series about which a lead decided something, in route order."""
-    said = {row["series"] for row in workshop.store.said_of_series()}
+    said = {one.about for one in workshop.store.said_of_series()}
     order = [str(SeriesKey(s.id, c.id, f)) for s, c, f in workshop.plan.charted()]
     return DecisionList(tuple(_decisions(workshop, key) for key in order if key in said))
 
 
-def freeze(workshop: Workshop, series: str, first: str, last: str, *, who: str, why: str) -> SeriesDecisions:
-    """Take the pieces from `first` to `last` as the settled state that later pieces are compared with.
+def decide(workshop: Workshop, series: str, saying: Saying) -> SeriesDecisions:
+    """Decide something about a series: freeze its settled state, leave pieces out, undo either.
 
     Parameters
     ----------
@@ -106,10 +99,10 @@ def freeze(workshop: Workshop, series: str, first: str, last: str, *, who: str, 
         An open workshop.
     series : str
         ``stage/characteristic/family``.
-    first, last : str
-        Serials, both included; `last` may be empty for the newest piece.
-    who, why : str
-        Code of a person of the plan, and the reason.
+    saying : Saying
+        What is decided, by a person of the plan, with the reason in `text`, from the piece `first` to `last`.
+        Without `last`, what is frozen ends at the newest piece, and one piece is left out; a stretch taken in
+        again is found by `first`.
 
     Returns
     -------
@@ -119,65 +112,57 @@ def freeze(workshop: Workshop, series: str, first: str, last: str, *, who: str, 
     Raises
     ------
     JobError
-        An unknown series, serial or person, no reason, too few pieces, or, where a figure wears with a tool,
-        pieces of more than one fitting of it.
+        An unknown series, serial or person, too few pieces, nothing of the kind to undo, or, where a figure
+        wears with a tool, pieces of more than one fitting of it.
+    UsageError
+        Nobody says it, or no reason is given.
     """
-    verdict = _verdict(workshop, series)
-    _check(workshop, who, why)
-    span = _span(verdict, first, last or verdict.points[-1].serial)
-    first_at, last_at = span.ordinals(verdict.points) or (1, 0)
-    own = [p for p in verdict.points[first_at - 1 : last_at] if not p.left_out]
-    if len(own) < LEAST_FROZEN:
-        raise JobError(f"{len(own)} pieces are no settled state; name at least {LEAST_FROZEN}.")
-    _check_one_line(workshop, verdict, first_at, last_at)
-    return _say(workshop, series, "freeze", span, who, why)
-
-
-def leave_out(
-    workshop: Workshop, series: str, first: str, last: str, *, who: str, why: str
-) -> SeriesDecisions:
-    """Mark the pieces from `first` to `last` as not representative: shown, but not judged; see `freeze`."""
-    verdict = _verdict(workshop, series)
-    _check(workshop, who, why)
-    return _say(workshop, series, "leave-out", _span(verdict, first, last or first), who, why)
-
-
-def undo(
-    workshop: Workshop, series: str, *, first: str = "", last: str = "", who: str, why: str
-) -> SeriesDecisions:
-    """Undo the frozen settled state of a series, or the leaving out of a stretch where one is named.
-
-    Raises
-    ------
-    JobError
-        Nothing of the kind stands, or as for `freeze`.
-    """
-    _verdict(workshop, series)
-    _check(workshop, who, why)
-    stands = decisions_of(workshop, series).get(series, Decisions())
-    if not first:
-        if stands.baseline is None:
-            raise JobError(f"Nothing is frozen for {series}. See what stands: qc baseline list")
-        return _say(workshop, series, "undo-freeze", stands.baseline, who, why)
-    found = [s for s in stands.left_out if s.first == first and (not last or s.last == last)]
-    if not found:
-        raise JobError(f"No stretch left out of {series} begins at {first}. See: qc baseline list")
-    return _say(workshop, series, "undo-leave-out", found[0], who, why)
-
-
-def _say(
-    workshop: Workshop,
-    series: str,
-    what: Literal["freeze", "undo-freeze", "leave-out", "undo-leave-out"],
-    span: Span,
-    who: str,
-    why: str,
-) -> SeriesDecisions:
-    workshop.store.say_of_series(
-        series, what, who=who, when=workshop.now, first=span.first, last=span.last, why=why
-    )
+    verdict, plan = _verdict(workshop, series), workshop.plan
+    serials = {p.serial for p in verdict.points}
+    faults = faults_of_decision(saying, people=codes_of(plan), serials=serials)
+    refuse_unknown(plan, saying, faults)
+    if Fault.NO_REASON in faults:
+        raise UsageError("Say why with --why: whoever looks at the chart next year will want to know.")
+    if Fault.STRANGE_PIECE in faults:
+        strange = strange_piece(saying, serials)
+        raise JobError(f"{strange!r} is no piece of {verdict.title}. Look at its points: qc status --json")
+    if saying.what in {What.FREEZE, What.LEAVE_OUT}:
+        span = _span(verdict, saying)
+    else:
+        span = _undone(workshop, series, saying)
+    if saying.what is What.FREEZE:
+        _check_frozen(workshop, verdict, span)
+    workshop.store.say(series, replace(saying, first=span.first, last=span.last), when=workshop.now)
     judge_series(workshop, {series})
     return _decisions(workshop, series)
+
+
+def _span(verdict: SeriesVerdict, saying: Saying) -> Span:
+    places = [p.serial for p in verdict.points]
+    last = saying.last or (places[-1] if saying.what is What.FREEZE else saying.first)
+    first, last = sorted((saying.first, last), key=places.index)
+    return Span(first, last)
+
+
+def _undone(workshop: Workshop, series: str, saying: Saying) -> Span:
+    """Return what stands of that which is to be undone."""
+    stands = decisions_of(workshop, series).get(series, Decisions())
+    if saying.what is What.UNDO_FREEZE:
+        if stands.baseline is None:
+            raise JobError(f"Nothing is frozen for {series}. See what stands: qc baseline list")
+        return stands.baseline
+    found = [s for s in stands.left_out if s.first == saying.first and saying.last in {"", s.last}]
+    if not found:
+        raise JobError(f"No stretch left out of {series} begins at {saying.first}. See: qc baseline list")
+    return found[0]
+
+
+def _check_frozen(workshop: Workshop, verdict: SeriesVerdict, span: Span) -> None:
+    first, last = span.ordinals(verdict.points) or (1, 0)
+    own = [p for p in verdict.points[first - 1 : last] if not p.left_out]
+    if len(own) < LEAST_FROZEN:
+        raise JobError(f"{len(own)} pieces are no settled state; name at least {LEAST_FROZEN}.")
+    _check_one_line(workshop, verdict, first, last)
 
 
 def _decisions(workshop: Workshop, series: str) -> SeriesDecisions:
@@ -187,8 +172,8 @@ def _decisions(workshop: Workshop, series: str) -> SeriesDecisions:
     return SeriesDecisions(
         series=series,
         title=verdict.title,
-        baseline=_plain(stands.baseline) if stands.baseline else None,
-        left_out=tuple(_plain(span) for span in stands.left_out),
+        baseline=stands.baseline,
+        left_out=stands.left_out,
         history=tuple(history),
         behaviour=verdict.behaviour,
     )
@@ -201,23 +186,6 @@ def _verdict(workshop: Workshop, series: str) -> SeriesVerdict:
         listed = ", ".join(near or list(known)[:5])
         raise JobError(f"There is no series {series!r} with readings. Name one as in: {listed}")
     return known[series]
-
-
-def _span(verdict: SeriesVerdict, first: str, last: str) -> Span:
-    serials = {p.serial for p in verdict.points}
-    for serial in (first, last):
-        if serial not in serials:
-            raise JobError(f"{serial!r} is no piece of {verdict.title}. Look at its points: qc status --json")
-    places = [p.serial for p in verdict.points]
-    if places.index(first) > places.index(last):
-        first, last = last, first
-    return Span(first, last)
-
-
-def _check(workshop: Workshop, who: str, why: str) -> None:
-    check_person(workshop.plan, who)
-    if not why.strip():
-        raise UsageError("Say why with --why: whoever looks at the chart next year will want to know.")
 
 
 def _check_one_line(workshop: Workshop, verdict: SeriesVerdict, first: int, last: int) -> None:
@@ -244,6 +212,11 @@ def _plain(span: Span) -> dict[str, Any]:
     return {"first": span.first, "last": span.last, "who": span.who, "day": day, "why": span.why}
 
 
-def _history_words(row: Mapping[str, Any]) -> str:
-    what = WORDS[row["what"]]
-    return f"{row['when'][:10]} {row['who']}: {what}, {row['first']} to {row['last']} ({row['why']})"
+def _history(said: Said) -> dict[str, Any]:
+    own = {"id": said.id, "series": said.about, "what": said.what.value, "first": said.first}
+    return {**own, "last": said.last, "why": said.text, "who": said.who, "when": said.when.isoformat()}
+
+
+def _history_words(said: Said) -> str:
+    day = said.when.date().isoformat()
+    return f"{day} {said.who}: {WORDS[said.what]}, {said.first} to {said.last} ({said.text})"

@@ -89,7 +89,7 @@ def sample_sheets() -> list[tuple[str, bytes]]:
 
 def _is_filled(workshop: Workshop) -> bool:
     """Say whether the sheets are in and judged; a demo that was cut short is taken up where it stopped."""
-    return bool(workshop.store.verdicts()) and workshop.store.sheets().height >= len(sample_sheets())
+    return bool(workshop.store.verdicts()) and len(workshop.store.sheets()) >= len(sample_sheets())
 
 
 def _total(receipt: UploadReceipt | None) -> Total | None:

@@ -13,9 +13,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
-from typing import Any
-
-import polars as pl
+from typing import Any, Literal
 
 from qc.ingest import DOUBTS, Checked, MendedRow, mend_row, recheck
 from qc.jobs.errors import JobError
@@ -23,6 +21,7 @@ from qc.jobs.judging import judge_new
 from qc.jobs.past import known_of
 from qc.jobs.workshop import Workshop
 from qc.stats import Tabled
+from qc.store import HeldReason, HeldRecord, reasons_of
 
 
 class Decision(StrEnum):
@@ -46,25 +45,25 @@ class HeldRow:
     where: str
     text: str
     serial: str
-    reasons: tuple[dict[str, Any], ...]
-    proposal: dict[str, Any]
+    reasons: tuple[HeldReason, ...]
+    proposal: Mapping[str, Any]
 
     @classmethod
-    def of(cls, row: Mapping[str, Any]) -> HeldRow:
-        """Read a row of the store."""
-        where = [row["file"], f"tab {row['tab']}" if row["tab"] else "", row["cell"]]
+    def of(cls, row: HeldRecord) -> HeldRow:
+        """Put what the store holds of a row into the words of its sheet."""
+        where = [row.file, f"tab {row.tab}" if row.tab else "", row.cell]
         return cls(
-            id=row["id"],
+            id=row.id,
             where=", ".join(part for part in where if part),
-            text=row["text"] or "",
-            serial=json.loads(row["typed"]).get("serial") or "",
-            reasons=tuple(json.loads(row["reasons"])),
-            proposal=json.loads(row["proposal"]) if row["proposal"] else {},
+            text=row.text,
+            serial=row.as_typed().get("serial") or "",
+            reasons=row.reasons,
+            proposal=row.proposal,
         )
 
     def is_like(self, next_row: HeldRow) -> bool:
         """Say whether the next row is of the same piece and held alike, both without a mend."""
-        same = [r["id"] for r in self.reasons] == [r["id"] for r in next_row.reasons]
+        same = [r.id for r in self.reasons] == [r.id for r in next_row.reasons]
         follows = next_row.id == self.id + 1
         return (
             same and follows and self.serial == next_row.serial and not (self.proposal or next_row.proposal)
@@ -77,14 +76,14 @@ class HeldRow:
             "where": self.where,
             "typed": self.text,
             "serial": self.serial,
-            "reasons": list(self.reasons),
+            "reasons": [reason.to_dict() for reason in self.reasons],
             "proposal": self.proposal or None,
         }
 
     def to_text(self) -> str:
         """Say where it stands, why it is held, and what would put it right."""
         lines = [f"{self.id}  {self.serial or '(no serial)'}  typed '{self.text}'"]
-        lines += [f"     {reason['sentence']} {reason['mend']}" for reason in self.reasons]
+        lines += [f"     {reason.sentence} {reason.mend}" for reason in self.reasons]
         if self.proposal:
             said = ", ".join(f"{name} = {value}" for name, value in self.proposal.items())
             lines.append(f"     Proposed: {said}   (qc held mend {self.id} --accept)")
@@ -133,9 +132,9 @@ class Mended:
     """What became of a held row."""
 
     row: int
-    state: str  # accepted | dropped | held
+    state: Literal["accepted", "dropped", "held"]
     sentence: str
-    reasons: tuple[dict[str, Any], ...] = ()
+    reasons: tuple[HeldReason, ...] = ()
 
     def to_dict(self) -> dict[str, Any]:
         """Return plain values."""
@@ -143,12 +142,12 @@ class Mended:
             "row": self.row,
             "state": self.state,
             "sentence": self.sentence,
-            "reasons": list(self.reasons),
+            "reasons": [reason.to_dict() for reason in self.reasons],
         }
 
     def to_text(self) -> str:
         """Say it in one sentence, and why where it is still held."""
-        return "\n".join([self.sentence, *(f"  {reason['sentence']}" for reason in self.reasons)])
+        return "\n".join([self.sentence, *(f"  {reason.sentence}" for reason in self.reasons)])
 
 
 @dataclass(frozen=True, slots=True)
@@ -193,9 +192,8 @@ def list_held(workshop: Workshop, *, sheet: str = "") -> HeldList:
         Only rows of this sheet: its file name or the beginning of its hash.
     """
     rows = workshop.store.held()
-    if sheet:
-        rows = rows.filter((pl.col("file") == sheet) | pl.col("sheet").str.starts_with(sheet))
-    return HeldList(tuple(HeldRow.of(row) for row in rows.to_dicts()))
+    own = [row for row in rows if not sheet or row.file == sheet or row.sheet.startswith(sheet)]
+    return HeldList(tuple(HeldRow.of(row) for row in own))
 
 
 def mend_held(
@@ -232,16 +230,17 @@ def mend_held(
         The row is not held, or has no proposal.
     """
     found = workshop.store.held(ids=[row])
-    if found.is_empty():
+    if not found:
         raise JobError(f"No row {row} is held. See the list: qc held list")
-    held = found.to_dicts()[0]
+    (held,) = found
     if decision is Decision.DROP:
         workshop.store.settle_held([row], "dropped", who=who, when=workshop.now, note="set aside")
         return Mended(row, "dropped", f"Row {row} is set aside; it stays on record as typed.")
-    mended = mend_row(held, _changes(held, decision, changes), workshop.plan)
+    kept = {"table": held.table, "typed": held.typed}
+    mended = mend_row(kept, _changes(held, decision, changes), workshop.plan)
     checked = _check_again(workshop, mended, held, decision)
     if not checked.held.is_empty():
-        reasons = tuple(json.loads(checked.held["reasons"][0]))
+        reasons = reasons_of(checked.held["reasons"][0])
         return Mended(row, "held", _still_held(row, decision, reasons), reasons)
     workshop.store.settle_held(
         [row],
@@ -280,8 +279,8 @@ def export_held(workshop: Workshop, out: Path) -> Exported:
     writer = csv.writer(text)
     writer.writerow(["row", "where", "serial", "typed", "reasons", "what to do", "proposal"])
     for row in rows:
-        said = "; ".join(reason["sentence"] for reason in row.reasons)
-        todo = "; ".join(reason["mend"] for reason in row.reasons)
+        said = "; ".join(reason.sentence for reason in row.reasons)
+        todo = "; ".join(reason.mend for reason in row.reasons)
         proposal = json.dumps(row.proposal, ensure_ascii=False) if row.proposal else ""
         writer.writerow(
             [_harmless(cell) for cell in (row.id, row.where, row.serial, row.text, said, todo, proposal)]
@@ -294,34 +293,29 @@ def export_held(workshop: Workshop, out: Path) -> Exported:
 
 
 def _changes(
-    held: Mapping[str, Any], decision: Decision, changes: Mapping[str, object] | None
+    held: HeldRecord, decision: Decision, changes: Mapping[str, object] | None
 ) -> Mapping[str, object]:
     if decision is Decision.BY_HAND:
         return changes or {}
     if decision is Decision.AS_TYPED:
         return {}
-    if not held["proposal"]:
-        raise JobError(
-            f"Row {held['id']} has no proposed mend. Change it by hand: qc held mend {held['id']} --set"
-        )
-    proposal: dict[str, object] = json.loads(held["proposal"])
-    return proposal
+    if not held.proposal:
+        raise JobError(f"Row {held.id} has no proposed mend. Change it by hand: qc held mend {held.id} --set")
+    return held.proposal
 
 
-def _check_again(
-    workshop: Workshop, mended: MendedRow, held: Mapping[str, Any], decision: Decision
-) -> Checked:
+def _check_again(workshop: Workshop, mended: MendedRow, held: HeldRecord, decision: Decision) -> Checked:
     row = mended.row
     figure = (row.get("stage") or "", row.get("characteristic") or "", row.get("model"), row.get("serial"))
     known = known_of(workshop, [figure] if mended.table == "reading" else [], {row["serial"]} - {None, ""})
-    reasons = [reason["id"] for reason in json.loads(held["reasons"])]
+    reasons = [reason.id for reason in held.reasons]
     # what a person vouches for must not be held again for the same doubt
     confirmed = reasons if decision in {Decision.AS_TYPED, Decision.PROPOSAL} else ()
     return recheck([mended], workshop.plan, known, confirmed=confirmed)[0]
 
 
-def _still_held(row: int, decision: Decision, reasons: Iterable[Mapping[str, Any]]) -> str:
-    faults = [reason for reason in reasons if reason["id"] not in DOUBT_NAMES]
+def _still_held(row: int, decision: Decision, reasons: Iterable[HeldReason]) -> str:
+    faults = [reason for reason in reasons if reason.id not in DOUBT_NAMES]
     if decision is Decision.AS_TYPED and faults:
         return f"Row {row} is still held: a doubt can be confirmed, a fault cannot. Type another value."
     return f"Row {row} is still held."

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from calendar import monthrange
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
@@ -26,6 +27,9 @@ from qc.report.month import (
     rework_lines,
     stage_yields,
 )
+from qc.sayings import SignalState
+from qc.store import HeldRecord
+from qc.watch import SignalResult
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,6 +124,7 @@ def month_content(workshop: Workshop, which: str) -> MonthContent:
     dies = die_lines(judged.verdicts)
     gauges = gauge_lines(workshop.plan, every, happened, first, as_of)
     changes = change_lines(judged.verdicts)
+    held = [row for row in workshop.store.held(open_only=False) if first <= row.day <= as_of]
     return MonthContent(
         workshop=workshop.plan.workshop.name,
         month=which,
@@ -132,15 +137,26 @@ def month_content(workshop: Workshop, which: str) -> MonthContent:
         yields=yields,
         rolled=rolled_yield(yields),
         changes=changes[:3],
-        reactions=reaction_lines(judged.verdicts, workshop.store.signals(), as_of),
+        reactions=reaction_lines(judged.verdicts, _states(workshop), as_of),
         rework=rework_lines(events),
         gauges=gauges,
         dies=dies,
         decisions=decisions(judged.verdicts, dies, gauges),
-        gaps=data_gaps(workshop.store.held(open_only=False), readings, first, as_of),
+        gaps=data_gaps(readings, _waiting(held), sum(row.state != "open" for row in held)),
         verdicts=tuple(judged.verdicts),
         budget=judged.budget.sentence(),
     )
+
+
+def _states(workshop: Workshop) -> dict[tuple[str, str], SignalState]:
+    """Return how signals stand, by series and first piece: that is what a month tells of them."""
+    signals = workshop.store.signals()
+    return {(s.series, SignalResult.from_dict(s.plain).start_serial): s.state for s in signals}
+
+
+def _waiting(held: Iterable[HeldRecord]) -> list[list[str]]:
+    """Return why each row that still waits is held."""
+    return [[reason.id for reason in row.reasons] for row in held if row.state == "open"]
 
 
 def _month_days(which: str) -> tuple[date, date]:

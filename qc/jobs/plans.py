@@ -9,6 +9,7 @@ from typing import Any
 from qc.jobs.workshop import PLAN, Workshop, find_folder
 from qc.plan import Characteristic, Limits, Plan, PlanFault
 from qc.plan import check_plan as faults_of
+from qc.store import PlanVersion
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,13 +39,13 @@ class PlanView:
 
     plan: Plan
     version: int
-    versions: tuple[dict[str, Any], ...]
+    versions: tuple[PlanVersion, ...]
 
     def to_dict(self) -> dict[str, Any]:
         """Return the plan as plain values, with its versions."""
         return {
             "version": self.version,
-            "versions": list(self.versions),
+            "versions": [version.to_dict() for version in self.versions],
             "plan": self.plan.model_dump(mode="json"),
         }
 
@@ -82,7 +83,7 @@ def check_plan(file: Path | None, workshop: Path | None) -> PlanCheck:
 
 def describe_plan(workshop: Workshop) -> PlanView:
     """Return the plan of a workshop with its dated versions."""
-    versions = tuple(version.to_dict() for version in workshop.store.plan_versions())
+    versions = tuple(workshop.store.plan_versions())
     return PlanView(workshop.plan, len(versions), versions)
 
 

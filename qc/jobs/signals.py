@@ -6,26 +6,32 @@ the new level the settled state of its series; one closed as false leaves the ol
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Any
 
 from qc.errors import UsageError
 from qc.jobs.errors import JobError
-from qc.jobs.judging import at_latest, judge_series, present_budget, signals_of_day, verdicts_of_day
+from qc.jobs.judging import (
+    SignalOfDay,
+    at_latest,
+    judge_series,
+    present_budget,
+    signals_of_day,
+    verdicts_of_day,
+)
 from qc.jobs.workshop import Workshop
 from qc.plan import Plan
+from qc.sayings import OPEN_STATES, WORDS, Fault, Said, Saying, SignalState, What, faults_of_signal_saying
 from qc.stats import Tabled
-from qc.watch import FIRST_STEPS, SeriesKey, SeriesVerdict, rate_words
+from qc.watch import FIRST_STEPS, SeriesKey, SeriesVerdict, SignalResult, rate_words
 
-State = Literal["open", "in-hand", "closed", "closed-false"]
-STATE_WORDS = {
+STATE_WORDS: dict[SignalState, str] = {
     "open": "open",
     "in-hand": "in hand",
     "closed": "closed",
     "closed-false": "closed as a false signal",
 }
-OPEN_STATES = ("open", "in-hand")
 DEFER = "These are usual cautions. Local rules, the shop's own assessment and a competent person decide."
 
 
@@ -41,10 +47,10 @@ class SignalLife:
         Key and name of its series.
     state : str
         open, in-hand, closed or closed-false.
-    found : dict
-        What the watch found, as `SignalResult` gives it.
-    events : tuple of dict
-        What was said, oldest first: what, cause, action, text, who, when.
+    found : SignalResult
+        What the watch found.
+    events : tuple of Said
+        What was said, oldest first.
     steps : tuple of str
         Reaction steps of the plan, the three that are always the same first.
     cautions : tuple of str
@@ -56,9 +62,9 @@ class SignalLife:
     id: str
     series: str
     title: str
-    state: State
-    found: dict[str, Any]
-    events: tuple[dict[str, Any], ...]
+    state: SignalState
+    found: SignalResult
+    events: tuple[Said, ...]
     steps: tuple[str, ...]
     cautions: tuple[str, ...]
     present: bool
@@ -66,7 +72,7 @@ class SignalLife:
     @property
     def over(self) -> bool:
         """Whether the series came back to the old state since."""
-        return self.found.get("ended") is not None
+        return self.found.ended is not None
 
     @property
     def standing(self) -> str:
@@ -75,14 +81,15 @@ class SignalLife:
 
     def to_dict(self) -> dict[str, Any]:
         """Return plain values."""
+        found = self.found.to_dict()
         return {
             "id": self.id,
             "series": self.series,
             "state": self.state,
             "present": self.present,
             "over": self.over,
-            **{name: self.found.get(name) for name in _TOLD},
-            "events": list(self.events),
+            **{name: found[name] for name in _TOLD},
+            "events": [_plain(event) for event in self.events],
             "steps": list(self.steps),
             "cautions": list(self.cautions),
         }
@@ -91,9 +98,9 @@ class SignalLife:
         """Say everything of the signal."""
         lines = [
             f"{self.id}  {self.title}  ({self.standing})",
-            f"  {self.found['sentence']}",
-            f"  {self.found['because']}",
-            f"  A series that has not changed is called so in error {rate_words(self.found['rate'])}.",
+            f"  {self.found.sentence}",
+            f"  {self.found.because}",
+            f"  A series that has not changed is called so in error {rate_words(self.found.rate)}.",
             *(f"  {number}. {step}" for number, step in enumerate(self.steps, start=1)),
             *(f"  Caution: {caution}" for caution in self.cautions),
         ]
@@ -121,7 +128,7 @@ class SignalList(Tabled):
         if len(self.signals) == 1:
             lines = [self.signals[0].to_text()]
         else:
-            lines = [f"{s.id}  {s.standing:<8}  {s.found['sentence']}" for s in self.signals]
+            lines = [f"{s.id}  {s.standing:<8}  {s.found.sentence}" for s in self.signals]
         return "\n".join([*(lines or ["No signal is open."]), *(("", self.budget) if self.budget else ())])
 
 
@@ -139,13 +146,9 @@ def list_signals(workshop: Workshop, *, all_states: bool = False, series: str | 
     """
     verdicts = {str(v.key): v for v in verdicts_of_day(workshop)}
     rows = signals_of_day(workshop, verdicts.values(), series=series)
-    found = [
-        _life(workshop.plan, row, present)
-        for row, present in rows
-        if all_states or row["state"] in OPEN_STATES
-    ]
+    found = [_life(workshop.plan, row) for row in rows if all_states or row.state in OPEN_STATES]
     kept = [signal for signal in found if signal.present or all_states or signal.events]
-    kept.sort(key=lambda s: (-_weight(verdicts.get(s.series), s), s.series, s.found["raised"]))
+    kept.sort(key=lambda s: (-_weight(verdicts.get(s.series), s), s.series, s.found.raised))
     return SignalList(tuple(kept), present_budget(workshop).sentence())
 
 
@@ -160,16 +163,7 @@ def find_signal(workshop: Workshop, signal_id: str) -> SignalLife:
     return _find(list_signals(workshop, all_states=True).signals, signal_id)
 
 
-def say_of_signal(
-    workshop: Workshop,
-    signal_id: str,
-    what: Literal["in-hand", "closed", "closed-false", "reopened", "comment"],
-    *,
-    who: str,
-    cause: str = "",
-    action: str = "",
-    text: str = "",
-) -> SignalLife:
+def say_of_signal(workshop: Workshop, signal_id: str, saying: Saying) -> SignalLife:
     """Add to the life of a signal; the series is judged again where that changes its settled state.
 
     Parameters
@@ -178,12 +172,8 @@ def say_of_signal(
         An open workshop.
     signal_id : str
         The signal, or the beginning of its id.
-    what : str
-        The new state, or a comment.
-    who : str
-        Code of the person; must be known to the plan.
-    cause, action, text : str
-        Cause code of the plan (needed to close with a cause), what was done, remarks.
+    saying : Saying
+        The new state, or a comment; the person must be known to the plan, and so must the cause.
 
     Returns
     -------
@@ -197,28 +187,36 @@ def say_of_signal(
         follow.
     """
     signal = _newest(workshop, signal_id)
-    check_person(workshop.plan, who)
-    if what == "closed":
-        _check_cause(workshop.plan, cause)
-    if what == "comment" and not text.strip():
+    plan = workshop.plan
+    faults = faults_of_signal_saying(saying, people=codes_of(plan), causes=plan.causes, state=signal.state)
+    refuse_unknown(plan, saying, faults)
+    if Fault.NO_CAUSE in faults:
+        raise JobError(
+            f"Close a signal with its cause, or as false. {saying.cause!r} is no cause of the plan; it has: "
+            f"{', '.join(plan.causes) or 'none yet'}."
+        )
+    if Fault.NO_REMARK in faults:
         raise UsageError(f"The remark is empty. Say what to add: qc signals comment {signal.id} TEXT")
-    if what == "reopened" and signal.state in OPEN_STATES:
+    if Fault.NOT_CLOSED in faults:
         raise JobError(
             f"Signal {signal.id} is {STATE_WORDS[signal.state]}; only a closed one can be reopened."
         )
-    if what in {"closed", "closed-false", "in-hand"} and signal.state in {"closed", "closed-false"}:
+    if Fault.CLOSED_ALREADY in faults:
         raise JobError(
             f"Signal {signal.id} is {STATE_WORDS[signal.state]} already. Reopen it first: qc signals reopen"
         )
-    workshop.store.say_of_signal(
-        signal.id, what, who=who, when=workshop.now, cause=cause, action=action, text=text
-    )
-    if what != "comment":
+    workshop.store.say(signal.id, saying, when=workshop.now)
+    if saying.what is not What.COMMENT:
         judge_series(workshop, {signal.series})
     return _newest(workshop, signal.id)
 
 
-def check_person(plan: Plan, who: str) -> None:
+def codes_of(plan: Plan) -> list[str]:
+    """Return the codes of the people of a plan."""
+    return [person.code for person in plan.people]
+
+
+def refuse_unknown(plan: Plan, saying: Saying, faults: Collection[Fault]) -> None:
     """Refuse what nobody, or a person unknown to the plan, says.
 
     Raises
@@ -228,11 +226,11 @@ def check_person(plan: Plan, who: str) -> None:
     JobError
         The plan does not know the code.
     """
-    if plan.person(who) is None:
-        known = ", ".join(p.code for p in plan.people)
+    if Fault.NOBODY in faults:
+        known = ", ".join(codes_of(plan)) or "nobody yet"
         # nobody named is a slip of the command, a stranger one of the data
-        refuse = JobError if who else UsageError
-        raise refuse(f"Say who you are with --who: the plan knows {known or 'nobody yet'}, not {who!r}.")
+        refuse = JobError if saying.who else UsageError
+        raise refuse(f"Say who you are with --who: the plan knows {known}, not {saying.who!r}.")
 
 
 _TOLD = (
@@ -267,41 +265,36 @@ def _newest(workshop: Workshop, signal_id: str) -> SignalLife:
     return find_signal(at_latest(workshop), signal_id)
 
 
-def _life(plan: Plan, row: dict[str, Any], present: bool) -> SignalLife:
-    """Put a signal's row beside its plan; a figure that the plan dropped goes by its key."""
-    key = SeriesKey.parse(row["series"])
+def _life(plan: Plan, row: SignalOfDay) -> SignalLife:
+    """Put a signal beside its plan; a figure that the plan dropped goes by its key."""
+    key = SeriesKey.parse(row.series)
     stage = plan.stage(key.stage)
     figure = plan.characteristic(key.stage, key.characteristic)
     family = "" if key.family == "all" else f", {key.family}"
-    title = f"{stage.name}: {figure.name}{family}" if stage and figure else row["series"]
+    title = f"{stage.name}: {figure.name}{family}" if stage and figure else row.series
     return SignalLife(
-        id=row["id"],
-        series=row["series"],
+        id=row.id,
+        series=row.series,
         title=title,
-        state=row["state"],
-        found=row,
-        events=tuple(row["events"]),
+        state=row.state,
+        found=row.found,
+        events=row.said,
         steps=(*FIRST_STEPS, *(figure.reaction if figure else ())),
         cautions=stage.cautions if stage else (),
-        present=present,
+        present=row.shown,
     )
 
 
 def _weight(verdict: SeriesVerdict | None, signal: SignalLife) -> float:
-    return 0.0 if verdict is None else verdict.worst + (signal.found.get("ended") is None)
+    return 0.0 if verdict is None else verdict.worst + (signal.found.ended is None)
 
 
-def _check_cause(plan: Plan, cause: str) -> None:
-    if cause not in plan.causes:
-        known: Sequence[str] = plan.causes
-        raise JobError(
-            f"Close a signal with its cause, or as false. {cause!r} is no cause of the plan; it has: "
-            f"{', '.join(known) or 'none yet'}."
-        )
+def _plain(event: Said) -> dict[str, Any]:
+    said = {"cause": event.cause, "action": event.action, "text": event.text}
+    return {"what": event.what.value, **said, "who": event.who, "when": event.when.isoformat()}
 
 
-def _event_words(event: dict[str, Any]) -> str:
-    what = {"in-hand": "taken in hand", "closed-false": "closed as false"}.get(event["what"], event["what"])
-    said = "; ".join(part for part in (event["cause"], event["action"], event["text"]) if part)
-    when = event["when"][:10]
-    return f"{when} {event['who']}: {what}{f' ({said})' if said else ''}"
+def _event_words(event: Said) -> str:
+    said = "; ".join(part for part in (event.cause, event.action, event.text) if part)
+    when = event.when.date().isoformat()
+    return f"{when} {event.who}: {WORDS[event.what]}{f' ({said})' if said else ''}"

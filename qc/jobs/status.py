@@ -9,11 +9,12 @@ from typing import Any
 
 from qc.jobs.judging import present_budget, signals_of_day, verdicts_of_day
 from qc.jobs.workshop import Workshop
+from qc.sayings import OPEN_STATES
 from qc.stats import Tabled
 from qc.watch import (
     DECIDED,
+    LEARNING,
     SeriesVerdict,
-    SignalResult,
     day_words,
     dependence_note,
     limits_words,
@@ -70,9 +71,9 @@ def status(workshop: Workshop) -> Status:
     """
     verdicts = sorted(verdicts_of_day(workshop), key=lambda v: -v.worst)
     counts: dict[str, int] = {}
-    for signal, present in signals_of_day(workshop, verdicts):
-        if signal["state"] in {"open", "in-hand"} and (present or signal["events"]):
-            counts[signal["series"]] = counts.get(signal["series"], 0) + 1
+    for signal in signals_of_day(workshop, verdicts):
+        if signal.state in OPEN_STATES and (signal.shown or signal.said):
+            counts[signal.series] = counts.get(signal.series, 0) + 1
     notes = (*_decided(verdicts), *_dependence(workshop, verdicts))
     shop, budget = workshop.plan.workshop.name, present_budget(workshop).sentence()
     return Status(shop, workshop.today, tuple(verdicts), counts, notes, budget)
@@ -96,7 +97,7 @@ def _dependence(workshop: Workshop, verdicts: Sequence[SeriesVerdict]) -> list[s
 
 def _series(verdict: SeriesVerdict, open_signals: int) -> dict[str, Any]:
     """Give the agreed plain form, whose names are fixed; a series without limits is called unproven there."""
-    signal = _telling(verdict)
+    signal = verdict.telling
     has_interval = verdict.ppk_low is not None and verdict.ppk_high is not None
     return {
         "stage": verdict.key.stage,
@@ -121,19 +122,14 @@ def _series(verdict: SeriesVerdict, open_signals: int) -> dict[str, Any]:
     }
 
 
-def _telling(verdict: SeriesVerdict) -> SignalResult | None:
-    """Return the signal that explains a drifting series."""
-    return verdict.current if verdict.behaviour == "drifting" else None
-
-
 def _behaviour(verdict: SeriesVerdict) -> str:
     if verdict.behaviour == "learning":
-        return f"learning, {verdict.pieces} of 4"
+        return f"learning, {verdict.pieces} of {LEARNING}"
     return verdict.behaviour
 
 
 def _remark(verdict: SeriesVerdict, today: date) -> str:
-    signal = _telling(verdict)
+    signal = verdict.telling
     if signal is not None:
         first = f"{quantity_words(signal.size, verdict.unit)} " if signal.size is not None else ""
         cause = f"; coincides with {signal.suspects[0].sentence}" if signal.suspects else ""

@@ -222,7 +222,7 @@ def _new_sheet(file: _File) -> NewSheet:
 
 def _judge(workshop: Workshop) -> dict[str, list[dict[str, Any]]]:
     """Judge the series touched and return the signals that were not there before, by stage."""
-    before = {signal["id"] for signal in workshop.store.signals()}
+    before = {signal.id for signal in workshop.store.signals()}
     found: dict[str, list[dict[str, Any]]] = {}
     for verdict in judge_new(workshop):
         found.setdefault(verdict.key.stage, []).extend(_fresh(verdict, before))
@@ -232,9 +232,9 @@ def _judge(workshop: Workshop) -> dict[str, list[dict[str, Any]]]:
 def _fresh(verdict: SeriesVerdict, before: set[str]) -> list[dict[str, Any]]:
     fresh = []
     for signal in verdict.signals:
-        said = {name: getattr(signal, name) for name in TOLD}
-        number = signal_id(str(verdict.key), said)
+        number = signal_id(str(verdict.key), signal.kind, signal.raised_serial)
         if number not in before:
+            said = {name: getattr(signal, name) for name in TOLD}
             fresh.append({"id": number, "series": str(verdict.key), **said})
     return fresh
 

@@ -11,12 +11,13 @@ import json
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime, timedelta
-from typing import Any
+from typing import Any, Literal
 
-from sqlalchemy import Connection, Select, select
+from sqlalchemy import Connection, Select, case, func, select
 from sqlalchemy.sql.elements import ColumnElement
 
 from qc.plan import PLACE
+from qc.sayings import OF_SERIES
 from qc.store.frames import fetch
 from qc.store.tables import (
     FIGURE,
@@ -37,6 +38,9 @@ from qc.store.tables import (
 START = "0" * 64
 """What the first entry names as the entry before."""
 
+EntryKind = Literal["sheet", "mend", "correction", "plan", "signal", "series"]
+"""What an entry brought: a sheet, mended rows, a corrected reading, a plan, words on a signal or series."""
+
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
 
@@ -49,7 +53,7 @@ class Entry:
     id : int
         1, 2, 3 ... without gaps.
     kind : str
-        sheet, mend, correction, plan, signal or series.
+        An `EntryKind`.
     who : str
         Code of the person.
     when : datetime
@@ -86,7 +90,7 @@ def last_entry(conn: Connection) -> tuple[int, str]:
 
 
 def append_entry(
-    conn: Connection, kind: str, who: str, when: datetime, note: str, tables: Sequence[str]
+    conn: Connection, kind: EntryKind, who: str, when: datetime, note: str, tables: Sequence[str]
 ) -> Entry:
     """Close a change: hash the rows that name the next entry, and write that entry.
 
@@ -166,6 +170,7 @@ def _plain(table: Any, **kinds: str) -> _Named:
 
 
 def _reading_content() -> _Named:
+    """Hash a reading as the one row it came as, however many tables it is kept in."""
     own = {"id": "int", "entry": "int", "replaces": "int", "fingerprint": "bytes", **FIGURE}
     shared = {**ORIGIN, **PLACE}
     statement = (
@@ -181,6 +186,22 @@ def _reading_content() -> _Named:
     return statement, reading.c.entry, {**own, **shared, "sheet": "int"}
 
 
+def _signal_event_content() -> _Named:
+    """Hash the two serials of a decision about a series as its cause and action.
+
+    There they stood when the first decisions were accepted, and a hash cannot be made anew. What a decision
+    has in those columns now is hashed in exchange, so that nothing can be put there unseen.
+    """
+    own: dict[str, ColumnElement[Any]] = {column.name: column for column in signal_event.c}
+    decided = signal_event.c.what.in_(OF_SERIES)
+    for old, new in (("cause", "first_serial"), ("action", "last_serial")):
+        was, now = signal_event.c[old], signal_event.c[new]
+        own[old] = case((decided, now), else_=was).label(old)
+        own[new] = case((decided, func.nullif(was, "")), else_=now).label(new)
+    columns = {name: "int" if name in {"id", "entry"} else "str" for name in own}
+    return select(*own.values()), signal_event.c.entry, columns
+
+
 _ROW = {"id": "int", "entry": "int", "sheet": "int", "fingerprint": "bytes"}
 _STATEMENTS: dict[str, _Named] = {
     "sheet": _plain(sheet, id="int", entry="int", size="int"),
@@ -189,5 +210,5 @@ _STATEMENTS: dict[str, _Named] = {
     "held": _plain(held, **_ROW, row="int"),
     "held_event": _plain(held_event, id="int", entry="int", held="int"),
     "plan_version": _plain(plan_version, id="int", entry="int"),
-    "signal_event": _plain(signal_event, id="int", entry="int"),
+    "signal_event": _signal_event_content(),
 }

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 import polars as pl
 from sqlalchemy import Connection, Select
+
+from qc.store.tables import MOST_NAMES
 
 POLARS: dict[str, Any] = {
     "str": pl.String,
@@ -88,6 +90,18 @@ def fetch(conn: Connection, statement: Select[Any], columns: Mapping[str, str]) 
         result.close()
     schema = {name: _STORED[kind] for name, kind in columns.items()}
     return pl.concat(parts, rechunk=True) if parts else pl.DataFrame(schema=schema)
+
+
+def in_parts(names: Iterable[str]) -> list[list[str]]:
+    """Return names, each once and in order, in lists short enough for one IN (...); at least one list.
+
+    Examples
+    --------
+    >>> in_parts(["b", "a", "b"]), in_parts([])
+    ([['a', 'b']], [[]])
+    """
+    own = sorted(set(names))
+    return [own[first : first + MOST_NAMES] for first in range(0, len(own), MOST_NAMES)] or [[]]
 
 
 def _block(rows: Sequence[Sequence[Any]], columns: Mapping[str, str]) -> pl.DataFrame:

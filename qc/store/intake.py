@@ -102,6 +102,10 @@ def _add_sheet(
     who: str,
     when: datetime,
 ) -> tuple[SheetCount, bool]:
+    """Write what is new of one sheet as one entry; returns its count, and whether its bytes are new too.
+
+    A sheet that brings nothing new makes no entry: taking in a file twice leaves the store as once.
+    """
     taken = own.readings.filter(fresh_rows(own.readings, known.readings))
     happened = own.events.filter(fresh_rows(own.events, known.events))
     states = [known.held.get(mark) for mark in own.held["fingerprint"]]
@@ -142,7 +146,7 @@ def _add_sheet(
 def _settle_accepted(
     conn: Connection, sheet_id: int, taken: pl.DataFrame, happened: pl.DataFrame, number: int
 ) -> None:
-    """Close held rows of a sheet whose cells are accepted now that it came again ."""
+    """Close held rows of a sheet whose cells are accepted now that it came again."""
     cells = {("reading", *row) for row in taken.select("tab", "row", "column").iter_rows()}
     cells |= {("event", *row) for row in happened.select("tab", "row", "column").iter_rows()}
     closed = select(held_event.c.held)

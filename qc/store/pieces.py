@@ -15,11 +15,9 @@ from sqlalchemy import Connection, Select, exists, func, select
 from sqlalchemy.orm import aliased
 from sqlalchemy.sql.elements import ColumnElement
 
-from qc.store.frames import fetch, restored
+from qc.store.frames import fetch, in_parts, restored
+from qc.store.rows import last_id
 from qc.store.tables import event, origin, reading
-
-AT_ONCE = 10_000
-"""Serials in one IN (...)."""
 
 AROUND: dict[str, str] = {
     "serial": "str",
@@ -74,8 +72,7 @@ def read_news(conn: Connection, mark: tuple[int, int]) -> News:
 
 def read_mark(conn: Connection) -> tuple[int, int]:
     """Return the mark after which everything is news."""
-    newest = [int(conn.execute(select(func.coalesce(func.max(t.c.id), 0))).scalar_one()) for t in _BOTH]
-    return newest[0], newest[1]
+    return last_id(conn, origin), last_id(conn, event)
 
 
 def serials_before(
@@ -83,7 +80,7 @@ def serials_before(
 ) -> set[str]:
     """Return those of the serials that had been measured before a day."""
     found: set[str] = set()
-    for part in _parts(serials):
+    for part in in_parts(serials):
         statement = select(origin.c.serial, origin.c.stage, origin.c.characteristic).where(
             origin.c.serial.in_(part), origin.c.day < day.isoformat(), _stands()
         )
@@ -114,7 +111,7 @@ def read_means(conn: Connection, serials: Sequence[str], until: date) -> pl.Data
         .where(reading.c.id.not_in(replaced), origin.c.day <= until.isoformat())
         .group_by(*keys)
     )
-    parts = [fetch(conn, statement.where(origin.c.serial.in_(part)), columns) for part in _parts(serials)]
+    parts = [fetch(conn, statement.where(origin.c.serial.in_(part)), columns) for part in in_parts(serials)]
     return restored(pl.concat(parts), columns).sort(
         "serial", "stage", "characteristic", "day", maintain_order=True
     )
@@ -126,9 +123,6 @@ def read_recent_pieces(conn: Connection, most: int) -> pl.DataFrame:
     newest = select(origin.c.serial, origin.c.model).order_by(origin.c.id.desc()).limit(most)
     rows = fetch(conn, newest, columns).filter(pl.col("serial").is_not_null())
     return rows.group_by("serial", maintain_order=True).agg(pl.col("model").drop_nulls().first())
-
-
-_BOTH = (origin, event)
 
 
 def _stands() -> ColumnElement[bool]:
@@ -145,14 +139,10 @@ def _of_serials(
     until: date,
     columns: dict[str, str],
 ) -> pl.DataFrame:
+    """Ask a question about the cards of some pieces up to a day that still stand, in order of entry."""
     typed = {**columns, "id": "int"}
     parts = []
-    for part in _parts(serials):
+    for part in in_parts(serials):
         asked = statement.where(origin.c.serial.in_(part), origin.c.day <= until.isoformat())
         parts.append(fetch(conn, asked.where(_stands()), typed))
     return restored(pl.concat(parts).sort("id", maintain_order=True).drop("id"), columns)
-
-
-def _parts(serials: Sequence[str]) -> list[list[str]]:
-    names = sorted(set(serials))
-    return [names[i : i + AT_ONCE] for i in range(0, len(names), AT_ONCE)] or [[]]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
+from typing import Any, Final
 
 import polars as pl
 from sqlalchemy import Column, Connection, Table, func, insert, select
@@ -14,10 +14,12 @@ from qc.plan import EVENT, HELD, PLACE, READING
 from qc.store.errors import StoreError
 from qc.store.fingerprint import EVENT_MEANING, READING_MEANING, fingerprints, held_fingerprints
 from qc.store.frames import stored, tidy
+from qc.store.records import HeldState
 from qc.store.tables import (
     FIGURE,
     HAPPENING,
     ORIGIN,
+    WAITING,
     event,
     held,
     held_event,
@@ -27,7 +29,9 @@ from qc.store.tables import (
     reading,
 )
 
-OPEN, ACCEPTED, DROPPED = "open", "accepted", "dropped"
+OPEN: Final = "open"
+ACCEPTED: Final = "accepted"
+DROPPED: Final = "dropped"
 
 
 @dataclass(slots=True)
@@ -64,7 +68,7 @@ class Known:
 
     readings: set[bytes]
     events: set[bytes]
-    held: dict[bytes, str]  # to the state of the held row
+    held: dict[bytes, HeldState]  # to the state of the held row
 
 
 def known_marks(conn: Connection, rows: Iterable[Rows]) -> Known:
@@ -84,7 +88,7 @@ def known_marks(conn: Connection, rows: Iterable[Rows]) -> Known:
     return known
 
 
-def fresh_rows(frame: pl.DataFrame, known: set[bytes] | dict[bytes, str]) -> pl.Series:
+def fresh_rows(frame: pl.DataFrame, known: set[bytes] | dict[bytes, HeldState]) -> pl.Series:
     """Mark the rows that are neither known nor a second copy of a row above; adds them to a known set."""
     seen = set() if isinstance(known, dict) else known
     marks = []
@@ -134,6 +138,7 @@ def _keyed(rows: pl.DataFrame, columns: Sequence[str], first: int) -> _Keyed:
 
 
 def _place_ids(conn: Connection, rows: pl.DataFrame) -> list[int]:
+    """Return the number of each row's place, new ones written; there are few, so all of them are read."""
     own = _keyed(rows, list(PLACE), 0)
     names = [place.c[name] for name in PLACE]
     known = {tuple(row[1:]): row[0] for row in conn.execute(select(place.c.id, *names))}
@@ -171,8 +176,7 @@ def write_held(conn: Connection, rows: pl.DataFrame, sheet_id: int, number: int)
     if rows.is_empty():
         return
     first = next_id(conn, held)
-    columns = [name for name in HELD if name not in {"sheet", "file"}]
-    written = rows.select(*columns, "fingerprint").with_columns(
+    written = rows.select(*WAITING, "fingerprint").with_columns(
         pl.Series("id", range(first, first + rows.height), dtype=pl.Int64),
         pl.lit(number).alias("entry"),
         pl.lit(sheet_id).alias("sheet"),
@@ -180,7 +184,9 @@ def write_held(conn: Connection, rows: pl.DataFrame, sheet_id: int, number: int)
     conn.execute(insert(held), written.to_dicts())
 
 
-def write_settled(conn: Connection, held_ids: Sequence[int], state: str, note: str, number: int) -> None:
+def write_settled(
+    conn: Connection, held_ids: Sequence[int], state: HeldState, note: str, number: int
+) -> None:
     """Write what became of held rows."""
     if not held_ids:
         return
@@ -194,14 +200,20 @@ def write_settled(conn: Connection, held_ids: Sequence[int], state: str, note: s
     )
 
 
+def last_id(conn: Connection, table: Table) -> int:
+    """Return the greatest number of a table, 0 while it is empty."""
+    return int(conn.execute(select(func.coalesce(func.max(table.c.id), 0))).scalar_one())
+
+
 def next_id(conn: Connection, table: Table) -> int:
     """Return the number after the greatest of a table; only the one writer may ask."""
-    return int(conn.execute(select(func.coalesce(func.max(table.c.id), 0))).scalar_one()) + 1
+    return last_id(conn, table) + 1
 
 
 def _looked_up(
     conn: Connection, marks: set[bytes], column: Column[bytes], state: Any = None
 ) -> list[tuple[Any, ...]]:
+    """Return the rows of a table that have these marks, through a table of them: an IN would be too long."""
     if not marks:
         return []
     conn.execute(incoming.delete())

@@ -8,18 +8,15 @@ from typing import Any
 
 from sqlalchemy import Connection, delete, insert, select
 
+from qc.store.frames import in_parts
 from qc.store.tables import state
-
-_AT_ONCE = 10_000  # names in one IN (...)
 
 
 def read_states(conn: Connection, keys: Iterable[str]) -> dict[str, Any]:
     """Return the values kept under these names; names never used are left out."""
-    names = sorted(set(keys))
     found: dict[str, Any] = {}
-    for first in range(0, len(names), _AT_ONCE):
-        own = state.c.key.in_(names[first : first + _AT_ONCE])
-        rows = conn.execute(select(state.c.key, state.c.value).where(own))
+    for part in in_parts(keys):
+        rows = conn.execute(select(state).where(state.c.key.in_(part)))
         found |= {row.key: json.loads(row.value) for row in rows}
     return found
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from datetime import date, datetime
 from pathlib import Path
 from typing import Any
@@ -10,13 +10,15 @@ from typing import Any
 import polars as pl
 from sqlalchemy import Connection, select
 
-from qc.store import looking, plans, settling, verdicts
+from qc.sayings import Said, Saying, SignalState
+from qc.store import corrections, plans, queries, said, verdicts
 from qc.store import pieces as few
 from qc.store.chain import Entry, entries_of, last_entry
 from qc.store.database import Database, read_url, sqlite_url
 from qc.store.errors import StoreError
 from qc.store.intake import NewSheet, SheetCount, add_sheets
 from qc.store.location import refuse_network_share
+from qc.store.records import HeldRecord, HeldState, SheetRecord, SignalRecord, VerdictRecord
 from qc.store.sheetfiles import SheetFiles
 from qc.store.states import put_states, read_states
 from qc.store.tables import sheet
@@ -116,17 +118,17 @@ class Store:
         `since` and `until` are measured days, both included; empty texts are null.
         """
         with self._database.reading() as conn:
-            return looking.read_readings(conn, stage, characteristics, serials, since, until)
+            return queries.read_readings(conn, stage, characteristics, serials, since, until)
 
     def recent_readings(self, stage: str, characteristic: str, model: str | None, most: int) -> pl.DataFrame:
         """Return the newest `most` readings of a characteristic and model; as quick in a large store."""
         with self._database.reading() as conn:
-            return looking.read_recent(conn, stage, characteristic, model, most)
+            return queries.read_recent(conn, stage, characteristic, model, most)
 
     def readings_by_id(self, ids: Sequence[int]) -> pl.DataFrame:
         """Return readings by their ids, replaced ones too."""
         with self._database.reading() as conn:
-            return looking.read_by_id(conn, ids)
+            return queries.read_by_id(conn, ids)
 
     def events(
         self,
@@ -140,12 +142,12 @@ class Store:
         """Return events in order of entry: the columns of `qc.plan.EVENT` and `id`."""
         kinds = [kind] if isinstance(kind, str) else kind
         with self._database.reading() as conn:
-            return looking.read_events(conn, kinds, serials, subjects, since, until)
+            return queries.read_events(conn, kinds, serials, subjects, since, until)
 
     def pieces(self, serials: Sequence[str] | None = None) -> pl.DataFrame:
         """Return pieces seen so far: `serial`, `model`, `first_day`, `shipped` (day or null)."""
         with self._database.reading() as conn:
-            return looking.read_pieces(conn, serials)
+            return queries.read_pieces(conn, serials)
 
     def recent_pieces(self, most: int) -> pl.DataFrame:
         """Return `serial` and `model` of the pieces on the newest `most` cards."""
@@ -184,15 +186,15 @@ class Store:
         with self._database.reading() as conn:
             return few.read_means(conn, serials, until)
 
-    def held(self, open_only: bool = True, *, ids: Sequence[int] | None = None) -> pl.DataFrame:
-        """Return held rows: the columns of `qc.plan.HELD`, `id`, `state`, `entered` and `who`."""
+    def held(self, open_only: bool = True, *, ids: Sequence[int] | None = None) -> list[HeldRecord]:
+        """Return held rows in order of entry: those that still wait, or all."""
         with self._database.reading() as conn:
-            return looking.read_held(conn, open_only, ids)
+            return queries.read_held(conn, open_only, ids)
 
     def settle_held(
         self,
         held_ids: Sequence[int],
-        state: str,
+        state: HeldState,
         *,
         who: str,
         when: datetime,
@@ -226,19 +228,19 @@ class Store:
         empty = pl.DataFrame()
         rows = (empty if readings is None else readings, empty if events is None else events)
         with self._database.writing() as conn:
-            return settling.settle_held(conn, held_ids, state, who, when, *rows, replaces, note)
+            return corrections.settle_held(conn, held_ids, state, who, when, *rows, replaces, note)
 
     def replace_reading(
         self, old_id: int, row: pl.DataFrame, *, who: str, when: datetime, why: str = ""
     ) -> int:
         """Put a corrected reading in the place of an old one, which stays on record; returns the new id."""
         with self._database.writing() as conn:
-            return settling.replace_reading(conn, old_id, row, who, when, why)
+            return corrections.replace_reading(conn, old_id, row, who, when, why)
 
-    def sheets(self) -> pl.DataFrame:
-        """Return the sheets: `id`, `sheet` (hash), `file`, `card`, `size`, `entered`, `who`, `entry`."""
+    def sheets(self) -> list[SheetRecord]:
+        """Return the sheets in order of entry."""
         with self._database.reading() as conn:
-            return looking.read_sheets(conn)
+            return queries.read_sheets(conn)
 
     def has_sheet(self, digest: str) -> bool:
         """Tell whether a sheet with this hash was taken in."""
@@ -301,7 +303,7 @@ class Store:
 
     def verdicts(
         self, as_of: date | None = None, *, series: Sequence[str] | None = None
-    ) -> list[dict[str, Any]]:
+    ) -> list[VerdictRecord]:
         """Return the newest verdict of each series, not later than `as_of` where it is given."""
         with self._database.reading() as conn:
             return verdicts.read_verdicts(conn, as_of, series)
@@ -312,52 +314,36 @@ class Store:
             return verdicts.read_judged_day(conn)
 
     def signals(
-        self, *, series: str | None = None, states: Sequence[str] | None = None
-    ) -> list[dict[str, Any]]:
-        """Return signals with their state (open, in-hand, closed, closed-false) and their events."""
+        self, *, series: str | None = None, states: Collection[SignalState] | None = None
+    ) -> list[SignalRecord]:
+        """Return signals with what was said of them, those judged first before the others."""
         with self._database.reading() as conn:
             return verdicts.read_signals(conn, series, states)
 
-    def say_of_signal(
-        self,
-        found: str,
-        what: str,
-        *,
-        who: str,
-        when: datetime,
-        cause: str = "",
-        action: str = "",
-        text: str = "",
-    ) -> None:
-        """Add to the life of a signal: in-hand, closed, closed-false, reopened or comment."""
-        said = {"cause": cause, "action": action, "text": text}
-        with self._database.writing() as conn:
-            verdicts.say_of_signal(conn, found, what, who, when, said)
-
-    def say_of_series(
-        self, series: str, what: str, *, who: str, when: datetime, first: str, last: str, why: str
-    ) -> int:
-        """Record what a lead decides about a series, an entry of the chain; returns its number.
+    def say(self, about: str, saying: Saying, *, when: datetime) -> int:
+        """Add what a person says, an entry of the chain; returns its number.
 
         Parameters
         ----------
-        series : str
-            ``stage/characteristic/family``.
-        what : str
-            ``freeze``, ``undo-freeze``, ``leave-out`` or ``undo-leave-out``.
-        first, last : str
-            Serials between which it holds, both included.
-        who, when, why
-            Person, moment, and the reason in words.
-        """
-        said = {"cause": first, "action": last, "text": why}
-        with self._database.writing() as conn:
-            return verdicts.say_of_series(conn, series, what, who, when, said)
+        about : str
+            The id of a signal or, for a decision of a lead, the series: ``stage/characteristic/family``.
+        saying : Saying
+            What is said; a decision names its first and last piece.
+        when : datetime
+            The moment, with a time zone.
 
-    def said_of_series(self, series: str | None = None) -> list[dict[str, Any]]:
-        """Return decisions about series, oldest first: id, series, what, first, last, why, who, when."""
+        Raises
+        ------
+        StoreError
+            There is no such signal, or a decision leaves a piece open.
+        """
+        with self._database.writing() as conn:
+            return said.add_saying(conn, about, saying, when)
+
+    def said_of_series(self, series: str | None = None) -> list[Said]:
+        """Return what was decided about series, oldest first."""
         with self._database.reading() as conn:
-            return verdicts.said_of_series(conn, series)
+            return said.read_decisions(conn, series)
 
     # --- keeping
 

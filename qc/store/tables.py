@@ -25,11 +25,19 @@ from sqlalchemy import (
     Table,
     Text,
 )
+from sqlalchemy.schema import SchemaItem
 
-from qc.plan import EVENT, PLACE
+from qc.plan import EVENT, HELD, PLACE
 
-HEAD = "0002"
+HEAD = "0003"
 """The newest migration; a store that says so needs no Alembic to be opened."""
+
+MOST_NAMES = 10_000
+"""Values in one IN (...); longer lists are asked for in parts.
+
+A statement may carry 32,766 variables in SQLite (its documentation, "Implementation Limits For SQLite",
+item 9) and 65,535 in PostgreSQL (its documentation, "PostgreSQL Limits").
+"""
 
 metadata = MetaData()
 
@@ -59,6 +67,15 @@ def _entry() -> Column[int]:
 
 def _sheet(nullable: bool = True) -> Column[int]:
     return Column("sheet", _NUMBER, ForeignKey("sheet.id"), nullable=nullable)
+
+
+def _mark() -> Column[bytes]:
+    return Column("fingerprint", LargeBinary(16), nullable=False)
+
+
+def _accepted(name: str, *parts: SchemaItem) -> Table:
+    """Return a table whose rows name the entry they came with, found by it when that is verified."""
+    return Table(name, metadata, _key(), _entry(), *parts, Index(f"{name}_entry", "entry"))
 
 
 ORIGIN: dict[str, str] = {
@@ -96,6 +113,9 @@ FIGURE: dict[str, str] = {
 HAPPENING: dict[str, str] = {name: kind for name, kind in EVENT.items() if name != "sheet"}
 """The columns of an event; its sheet is a reference."""
 
+WAITING: dict[str, str] = {name: kind for name, kind in HELD.items() if name not in {"sheet", "file"}}
+"""The columns of a held row; its sheet is a reference, and the sheet knows its file."""
+
 entry = Table(
     "entry",
     metadata,
@@ -109,16 +129,12 @@ entry = Table(
     Column("hash", Text, nullable=False, unique=True),
 )
 
-sheet = Table(
+sheet = _accepted(
     "sheet",
-    metadata,
-    _key(),
-    _entry(),
     Column("hash", Text, nullable=False, unique=True),
     Column("file", Text, nullable=False),
     Column("card", Text, nullable=False),
     Column("size", BigInteger, nullable=False),
-    Index("sheet_entry", "entry"),
 )
 
 place = Table("place", metadata, _key(), *(Column(name, _TYPES[kind]) for name, kind in PLACE.items()))
@@ -135,17 +151,13 @@ origin = Table(
     Index("origin_day", "day"),
 )
 
-reading = Table(
+reading = _accepted(
     "reading",
-    metadata,
-    _key(),
-    _entry(),
     Column("origin", _NUMBER, ForeignKey("origin.id"), nullable=False),
     Column("place", _NUMBER, ForeignKey("place.id"), nullable=False),
     *(Column(name, _TYPES[kind], nullable=name != "value") for name, kind in FIGURE.items()),
     Column("replaces", _NUMBER, ForeignKey("reading.id")),
-    Column("fingerprint", LargeBinary(16), nullable=False),
-    Index("reading_entry", "entry"),
+    _mark(),
     Index("reading_origin", "origin"),
     Index("reading_fingerprint", "fingerprint"),
 )
@@ -153,52 +165,35 @@ reading = Table(
 _REPLACES = reading.c.replaces.is_not(None)
 Index("reading_replaces", reading.c.replaces, sqlite_where=_REPLACES, postgresql_where=_REPLACES)
 
-event = Table(
+event = _accepted(
     "event",
-    metadata,
-    _key(),
-    _entry(),
     _sheet(),
     *(Column(name, _TYPES[kind]) for name, kind in HAPPENING.items()),
     Column("replaces", _NUMBER, ForeignKey("event.id")),
-    Column("fingerprint", LargeBinary(16), nullable=False),
-    Index("event_entry", "entry"),
+    _mark(),
     Index("event_kind", "kind", "day"),
     Index("event_serial", "serial"),
     Index("event_subject", "subject"),
     Index("event_fingerprint", "fingerprint"),
 )
 
-held = Table(
+held = _accepted(
     "held",
-    metadata,
-    _key(),
-    _entry(),
     _sheet(nullable=False),
-    Column("tab", Text),
-    Column("row", BigInteger),
-    Column("column", Text),
-    Column("cell", Text),
-    Column("table", Text),
-    Column("text", Text),
-    Column("reasons", Text, nullable=False),
-    Column("proposal", Text, nullable=False),
-    Column("typed", Text, nullable=False),
-    Column("fingerprint", LargeBinary(16), nullable=False),
-    Index("held_entry", "entry"),
+    *(
+        Column(name, _TYPES[kind], nullable=name not in {"reasons", "proposal", "typed"})
+        for name, kind in WAITING.items()
+    ),
+    _mark(),
     Index("held_sheet", "sheet"),
     Index("held_fingerprint", "fingerprint"),
 )
 
-held_event = Table(
+held_event = _accepted(
     "held_event",
-    metadata,
-    _key(),
-    _entry(),
     Column("held", _NUMBER, ForeignKey("held.id"), nullable=False, unique=True),
     Column("state", Text, nullable=False),
     Column("note", Text, nullable=False),
-    Index("held_event_entry", "entry"),
 )
 
 plan_version = Table(
@@ -230,17 +225,18 @@ signal = Table(
     Index("signal_series", "series"),
 )
 
-signal_event = Table(
+signal_event = _accepted(
     "signal_event",
-    metadata,
-    _key(),
-    _entry(),
     Column("signal", Text, nullable=False),
     Column("what", Text, nullable=False),
     Column("cause", Text, nullable=False),
     Column("action", Text, nullable=False),
     Column("text", Text, nullable=False),
-    Index("signal_event_entry", "entry"),
+    Column("first_serial", Text),  # of a decision about a series: where it begins and ends
+    Column("last_serial", Text),
+    Column("outcome", Text),  # of a closing: mended or stays
+    Column("from_serial", Text),  # the first piece after a mend
+    Column("role", Text),  # of who said it
     Index("signal_event_signal", "signal"),
 )
 
@@ -249,7 +245,7 @@ state = Table("state", metadata, Column("key", Text, primary_key=True), Column("
 incoming = Table(
     "incoming",
     MetaData(),
-    Column("fingerprint", LargeBinary(16), nullable=False),
+    _mark(),
     prefixes=["TEMPORARY"],
 )
 """Fingerprints of one upload, for as long as it takes to look them up."""

@@ -9,7 +9,7 @@ from sqlalchemy import Connection, func, select, text
 from qc.store.chain import START, Entry, content_hash, contents, entries_of
 from qc.store.errors import StoreError
 from qc.store.sheetfiles import SheetFiles, sheet_hash
-from qc.store.tables import KEPT, event, held, held_event, plan_version, reading, sheet, signal_event
+from qc.store.tables import KEPT, sheet
 
 _AT_ONCE = 50  # entries hashed in one go: bounds the memory, whatever the size of the store
 _EMPTY = content_hash({})
@@ -67,7 +67,7 @@ def _rows(conn: Connection, entries: list[Entry]) -> Iterator[str]:
 
 
 def _strays(conn: Connection, last: int) -> Iterator[str]:
-    for table in (sheet, reading, event, held, held_event, plan_version, signal_event):
+    for table in (one for one in KEPT if "entry" in one.c):
         count = conn.execute(
             select(func.count()).select_from(table).where((table.c.entry > last) | (table.c.entry < 1))
         ).scalar_one()

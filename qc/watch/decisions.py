@@ -5,11 +5,11 @@ Decisions are kept in order and never changed; what stands on a day is what they
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, datetime
-from typing import Any
+from datetime import date
 
+from qc.sayings import Said, What
 from qc.watch.results import Point
 from qc.watch.words import day_words
 
@@ -62,14 +62,13 @@ class Decisions:
     left_out: tuple[Span, ...] = ()
 
 
-def standing(said: Iterable[Mapping[str, Any]], today: date | None = None) -> dict[str, Decisions]:
+def standing(said: Iterable[Said], today: date | None = None) -> dict[str, Decisions]:
     """Add up decisions, oldest first.
 
     Parameters
     ----------
-    said : iterable of mapping
-        ``series``, ``what`` (freeze, undo-freeze, leave-out, undo-leave-out), ``first``, ``last``, ``who``,
-        ``when`` (ISO moment), ``why``.
+    said : iterable of Said
+        About series, their moments in the zone whose days count.
     today : date, optional
         Later decisions do not count.
 
@@ -80,17 +79,19 @@ def standing(said: Iterable[Mapping[str, Any]], today: date | None = None) -> di
 
     Examples
     --------
-    >>> one = {"series": "a/b/all", "what": "freeze", "first": "S-1", "last": "S-9", "who": "IS", "why": "x"}
-    >>> standing([{**one, "when": "2026-05-04T16:00:00+00:00"}])["a/b/all"].baseline.last
+    >>> from datetime import UTC, datetime
+    >>> when = datetime(2026, 5, 4, 16, tzinfo=UTC)
+    >>> one = Said(What.FREEZE, "IS", "new jig", first="S-1", last="S-9", id=1, about="a/b/all", when=when)
+    >>> standing([one])["a/b/all"].baseline.last
     'S-9'
     """
     found: dict[str, Decisions] = {}
-    for row in said:
-        day = datetime.fromisoformat(row["when"]).date()
+    for one in said:
+        day = one.when.date()
         if today is not None and day > today:
             continue
-        span = Span(row["first"], row["last"], row["who"], day, row["why"])
-        found[row["series"]] = _after(found.get(row["series"], Decisions()), row["what"], span)
+        span = Span(one.first, one.last, one.who, day, one.text)
+        found[one.about] = _after(found.get(one.about, Decisions()), one.what, span)
     return {series: one for series, one in found.items() if one != Decisions()}
 
 
@@ -104,9 +105,7 @@ def without(points: Sequence[Point], spans: Sequence[Span]) -> tuple[Point, ...]
     return tuple(replace(p, left_out=True) if p.ordinal in apart else p for p in points)
 
 
-def decision_notes(
-    decisions: Decisions, points: Sequence[Point], *, wears: bool, frozen: tuple[int, int] | None
-) -> tuple[str, ...]:
+def decision_notes(decisions: Decisions, points: Sequence[Point], use: str = "") -> tuple[str, ...]:
     """Say in sentences what a lead decided about a series.
 
     Parameters
@@ -115,10 +114,8 @@ def decision_notes(
         What stands.
     points : sequence of Point
         The series, in order of making.
-    wears : bool
-        Whether it is judged about the line of a tool.
-    frozen : (int, int) or None
-        Ordinals of the frozen state that the present pieces are compared with.
+    use : str
+        What is to be known of how the frozen pieces are used.
 
     Returns
     -------
@@ -128,23 +125,18 @@ def decision_notes(
     notes = []
     if decisions.baseline is not None:
         notes.append(decisions.baseline.sentence(FROZEN))
-        span = decisions.baseline.ordinals(points)
-        if span is None:
+        if decisions.baseline.ordinals(points) is None:
             notes.append("None of the frozen pieces gives a point any more; judged without them.")
-        elif wears and frozen is None:
-            notes.append(
-                "They were made on an earlier fitting of the tool; the present one has its own line."
-            )
-        elif wears:
-            notes.append("Later pieces of this fitting are judged about the line through them.")
+        elif use:
+            notes.append(use)
     notes += [span.sentence(LEFT_OUT) for span in decisions.left_out]
     return tuple(notes)
 
 
-def _after(before: Decisions, what: str, span: Span) -> Decisions:
-    if what == "freeze":
+def _after(before: Decisions, what: What, span: Span) -> Decisions:
+    if what is What.FREEZE:
         return replace(before, baseline=span)
-    if what == "undo-freeze":
+    if what is What.UNDO_FREEZE:
         return replace(before, baseline=None)
     kept = tuple(s for s in before.left_out if (s.first, s.last) != (span.first, span.last))
-    return replace(before, left_out=(*kept, span) if what == "leave-out" else kept)
+    return replace(before, left_out=(*kept, span) if what is What.LEAVE_OUT else kept)

@@ -6,13 +6,17 @@ as JSON and the board can show exactly what was judged, without judging again.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date
 from typing import Any, Literal
 
 Behaviour = Literal["learning", "steady", "drifting"]
 Capable = Literal["proven", "unproven", "no"]
 SignalKind = Literal["single", "shift", "trend", "spread", "count"]
+
+LEARNING = 4
+"""The detector speaks from the fourth piece on; a series of fewer is learning."""
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -102,9 +106,14 @@ class SignalResult:
     because: str = ""  # what it coincides with, and what did not change
     next_step: str = ""  # what to do
 
+    def to_dict(self) -> dict[str, Any]:
+        """Return plain values: dates as ISO text, tuples as lists."""
+        plain: dict[str, Any] = _plain(self)
+        return plain
+
     @classmethod
-    def from_dict(cls, data: dict[str, Any]) -> SignalResult:
-        """Rebuild a signal from plain values; what the store keeps beside it (id, state) is passed over."""
+    def from_dict(cls, data: Mapping[str, Any]) -> SignalResult:
+        """Rebuild a signal from what `to_dict` gave."""
         return _signal({name: data[name] for name in cls.__slots__})
 
 
@@ -160,7 +169,7 @@ class SeriesVerdict:
     upper: float | None
     natural_lower: float | None  # limits of the settled state for the next piece
     natural_upper: float | None
-    rests_on: int  # pieces those limits rest on
+    present: tuple[int, ...]  # ordinals of the present state: the answer about the limits rests on them
     sd_between: float | None
     sd_within: float | None
     centered: bool
@@ -170,10 +179,25 @@ class SeriesVerdict:
     forecast: Forecast | None = None
     notes: tuple[str, ...] = ()  # coarse gauge, lag-1 correlation, pooling said in sentences
     worst: float = 0.0  # sort key: larger = look at it first
-    capability: dict[str, Any] = field(default_factory=dict)  # the study contract's capability object
     before: int = 0  # pieces made before the first one shown; they are no longer read
     baseline_first: int | None = None  # ordinals of the settled state that a lead froze
     baseline_last: int | None = None
+    pieces_to_settle: int | None = None  # so many more like the present ones would settle an unproven answer
+
+    @property
+    def rests_on(self) -> int:
+        """Pieces that the answer about the limits rests on."""
+        return len(self.present)
+
+    @property
+    def present_points(self) -> tuple[Point, ...]:
+        """The pieces that the answer about the limits rests on."""
+        return tuple(self.points[ordinal - 1] for ordinal in self.present)
+
+    @property
+    def telling(self) -> SignalResult | None:
+        """The signal that explains why the series drifts; None for one that does not."""
+        return self.current if self.behaviour == "drifting" else None
 
     @property
     def current(self) -> SignalResult | None:
@@ -201,12 +225,13 @@ class SeriesVerdict:
         return {**_plain(self), "key": str(self.key)}
 
     @classmethod
-    def from_dict(cls, data: dict[str, Any]) -> SeriesVerdict:
+    def from_dict(cls, data: Mapping[str, Any]) -> SeriesVerdict:
         """Rebuild a verdict from what `to_dict` gave."""
         return cls(
             **{
                 **data,
                 "key": SeriesKey.parse(data["key"]),
+                "present": tuple(data["present"]),
                 "points": tuple(Point(**_dated(p)) for p in data["points"]),
                 "stretches": tuple(StretchResult(**s) for s in data["stretches"]),
                 "signals": tuple(_signal(s) for s in data["signals"]),
@@ -214,6 +239,20 @@ class SeriesVerdict:
                 "notes": tuple(data["notes"]),
             }
         )
+
+
+def present_points(
+    points: Sequence[Point], signals: Sequence[SignalResult], frozen: tuple[int, int] | None
+) -> tuple[Point, ...]:
+    """Return the points of the present state: since the last lasting change, without ended excursions.
+
+    A frozen state is the present one until a later change ends it; what was left out takes no part.
+    """
+    lasting = [s for s in signals if s.kind != "single"]
+    first, settled = frozen or (1, 0)
+    begin = max((s.start for s in lasting if s.ended is None and s.start > settled), default=first)
+    away = {n for s in lasting if s.ended is not None for n in range(s.start, s.ended)}
+    return tuple(p for p in points if p.ordinal >= begin and p.ordinal not in away and not p.left_out)
 
 
 def _signal(data: dict[str, Any]) -> SignalResult:

@@ -193,7 +193,7 @@ def _verdict(stage: int, figure: int, rng: np.random.Generator) -> SeriesVerdict
         upper=15.0,
         natural_lower=7.0,
         natural_upper=13.0,
-        rests_on=POINTS,
+        present=tuple(range(1, POINTS + 1)),
         sd_between=1.0,
         sd_within=0.5,
         centered=False,

@@ -40,7 +40,7 @@ from qc.jobs.board.views import (
     TodayView,
     TouchedView,
 )
-from qc.jobs.board_rules import apply_rules, rule_offers, rules_price
+from qc.watch import apply_rules, rule_offers, rules_price
 
 TODAY = date(2026, 11, 24)
 MODELS = (
@@ -193,7 +193,7 @@ def make_verdict(stage, stage_name, char, name, unit, family, seed):
         upper=target + half,
         natural_lower=None if behaviour != "steady" else mean - 3 * sd,
         natural_upper=None if behaviour != "steady" else mean + 3 * sd,
-        rests_on=len(points),
+        present=tuple(range(stretches[-1].first, stretches[-1].last + 1)),
         sd_between=sd,
         sd_within=sd / 2,
         centered=centered,

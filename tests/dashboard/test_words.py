@@ -125,17 +125,14 @@ def test_capability_is_withheld_with_its_reason(view):
     ],
 )
 def test_an_open_answer_says_what_would_settle_it(view, settle, ppk, said):
-    found = replace(
-        judged(view, capable="unproven", ppk=ppk, ppk_reason="9 pieces are too few"), settle=settle
-    )
+    open_answer = {"capable": "unproven", "ppk": ppk, "ppk_reason": "9 pieces are too few"}
+    found = judged(view, **open_answer, pieces_to_settle=settle)
     assert words.capability(found)[1].endswith(said)
 
 
 def test_the_answer_rests_on_the_pieces_that_were_judged(view):
-    few = replace(view, present=view.verdict.points[-7:])
-    assert "from 7 pieces, 1.00 wanted." in words.capability(judged(few, capable="proven"))[1]
-    left_out = tuple(replace(p, left_out=p.ordinal == 40) for p in view.verdict.points)
-    assert len(words.present(judged(view, points=left_out))) == 10
+    few = judged(view, capable="proven", present=view.verdict.present[-7:])
+    assert "from 7 pieces, 1.00 wanted." in words.capability(few)[1]
 
 
 def test_the_budget_is_one_sentence():
@@ -161,9 +158,9 @@ def test_limits_of_a_series_in_words(view):
 
 
 def test_too_few_pieces_are_called_that(view):
-    few = replace(view.verdict, capable="unproven", ppk=None, rests_on=9)
+    few = replace(view.verdict, capable="unproven", ppk=None, present=tuple(range(1, 10)))
     assert words.limits_of(few) == "too few pieces"
-    assert words.limits_of(replace(few, rests_on=25)) == "limits unproven"
+    assert words.limits_of(replace(few, present=tuple(range(1, 26)))) == "limits unproven"
     assert words.limits_of(replace(few, ppk=1.1)) == "limits unproven"
 
 

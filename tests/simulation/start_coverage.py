@@ -2,7 +2,7 @@
 
     python tests/simulation/start_coverage.py --table docs/reference/detector.md
 
-Everything goes through `find_changes`, as an upload does: the series is judged up to the look, returns are
+Everything goes through the course of a series, as an upload does: it is judged up to the look, returns are
 told apart, kind, start and size are told anew. Shown is the first signal raised after the true change, in
 series without one before; ± is one standard error.
 """
@@ -22,9 +22,8 @@ import numpy as np
 
 from qc.plan import Characteristic
 from qc.stats import detect_many
-from qc.watch.findings import find_changes
+from qc.watch.changes import Finding, LevelCourse
 from qc.watch.results import Point
-from qc.watch.sizing import Finding
 
 SEED = 9201
 RATE = 0.001
@@ -100,8 +99,8 @@ def looks(case: Case, share: float) -> Iterator[tuple[int, list[Finding]]]:
 
 def told_of(values: np.ndarray, point: int) -> Finding | None:
     """The watch's finding raised at `point`, judged on all `values`."""
-    points = [Point(i, f"S{i}", DAY, "", float(v), float(v)) for i, v in enumerate(values, start=1)]
-    found = find_changes(FIGURE, points, RATE).signals
+    points = tuple(Point(i, f"S{i}", DAY, "", float(v), float(v)) for i, v in enumerate(values, start=1))
+    found = LevelCourse(FIGURE, points).changes(RATE).signals
     return next((signal for signal in found if signal.point == point), None)
 
 

@@ -20,8 +20,8 @@ import numpy as np
 
 from qc.stats import detect_many, detect_settled_line, detect_wear, recursive_residuals, wear_break
 from qc.stats.wear.breaks import LEAST_BEFORE
+from qc.watch.changes.line_changes import worn_changes
 from qc.watch.results import Point
-from qc.watch.worn import worn_changes
 from sample_measurements.make import scenario
 from sample_measurements.make.workshop import sample_flow, sample_plan
 

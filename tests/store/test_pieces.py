@@ -3,7 +3,7 @@ from datetime import timedelta
 import polars as pl
 import pytest
 
-from qc.store import StoreError, open_store
+from qc.store import open_store
 
 
 @pytest.fixture
@@ -70,15 +70,3 @@ def test_means_are_those_of_the_readings_that_stand(wide, make):
 def test_recent_pieces(wide):
     assert sorted(wide.recent_pieces(100).rows()) == [("TB-0000", "tenor"), ("TB-0001", "tenor")]
     assert wide.recent_pieces(1)["serial"].to_list() == ["TB-0001"]
-
-
-def test_what_a_lead_decides_is_an_entry_of_the_chain(wide, make):
-    said = {"who": "IS", "when": make.when, "first": "TB-1", "last": "TB-9", "why": "after the rebuild"}
-    wide.say_of_series("slide/clearance/all", "freeze", **said)
-    wide.say_of_series("slide/force/all", "leave-out", **said)
-    (one,) = wide.said_of_series("slide/clearance/all")
-    assert (one["what"], one["first"], one["last"], one["who"]) == ("freeze", "TB-1", "TB-9", "IS")
-    assert len(wide.said_of_series()) == 2
-    assert wide.entries()[-1].kind == "series" and wide.verify() == []
-    with pytest.raises(StoreError, match="not 'melt'"):
-        wide.say_of_series("slide/force/all", "melt", **said)

@@ -4,12 +4,13 @@ from datetime import date
 
 import pytest
 
-from qc.store import StoreError, signal_id
+from qc.store import VerdictRecord, signal_id
 
+KEY = "slide/clearance/tenors"
 MAY, JUNE, JULY = date(2026, 5, 14), date(2026, 6, 14), date(2026, 7, 14)
 
 
-def verdict(series="slide/clearance/tenors", pieces=10, signals=()):
+def verdict(series=KEY, pieces=10, signals=()):
     return {"key": series, "pieces": pieces, "behaviour": "steady", "signals": list(signals)}
 
 
@@ -20,19 +21,17 @@ def shift(kind="shift", raised="TB-0042", size=12.5):
 def test_the_newest_verdict_of_each_series_is_given(store):
     store.save_verdicts([verdict(pieces=1), verdict("s/c/b", 2)], as_of=MAY)
     store.save_verdicts([verdict(pieces=3)], as_of=JUNE)
-    assert [(v["key"], v["pieces"]) for v in store.verdicts()] == [
-        ("s/c/b", 2),
-        ("slide/clearance/tenors", 3),
-    ]
-    assert [v["pieces"] for v in store.verdicts(MAY)] == [2, 1]
-    assert [v["pieces"] for v in store.verdicts(series=["s/c/b"])] == [2]
+    newest = [(v.series, v.as_of, v.plain["pieces"]) for v in store.verdicts()]
+    assert newest == [("s/c/b", MAY, 2), (KEY, JUNE, 3)]
+    assert [v.plain["pieces"] for v in store.verdicts(MAY)] == [2, 1]
+    assert [v.plain["pieces"] for v in store.verdicts(series=["s/c/b"])] == [2]
     assert store.verdicts(date(2026, 1, 1)) == []
 
 
 def test_judging_a_day_again_replaces_its_verdict(store):
     for pieces in (1, 2, 3):
         store.save_verdicts([verdict(pieces=pieces)], as_of=MAY)
-    assert [v["pieces"] for v in store.verdicts()] == [3]
+    assert [v.plain["pieces"] for v in store.verdicts()] == [3]
 
 
 def test_a_verdict_that_did_not_change_takes_no_room(store):
@@ -44,73 +43,30 @@ def test_a_verdict_that_did_not_change_takes_no_room(store):
 
     with store._database.reading() as conn:
         assert conn.execute(select(func.count()).select_from(table)).scalar_one() == 1
-    assert store.verdicts(JUNE) == store.verdicts() == [verdict()]
+    assert store.verdicts(JUNE) == store.verdicts() == [VerdictRecord(KEY, MAY, verdict())]
 
 
 def test_an_older_day_judged_later_leaves_the_newest_alone(store):
     store.save_verdicts([verdict(pieces=9, signals=[shift(size=20)])], as_of=JUNE)
     store.save_verdicts([verdict(pieces=5, signals=[shift(size=10)])], as_of=MAY)
-    assert store.verdicts()[0]["pieces"] == 9
+    assert store.verdicts()[0].plain["pieces"] == 9
     (signal,) = store.signals()
-    assert (signal["size"], signal["first_as_of"], signal["last_as_of"]) == (20, "2026-05-14", "2026-06-14")
+    assert (signal.plain["size"], signal.first_as_of, signal.last_as_of) == (20, MAY, JUNE)
 
 
 def test_a_signal_stays_itself_while_it_is_judged_again(store):
     store.save_verdicts([verdict(signals=[shift("single", size=30.0)])], as_of=MAY)
     store.save_verdicts([verdict(signals=[shift("shift", size=14.0)])], as_of=JUNE)
     (signal,) = store.signals()
-    assert signal["id"] == signal_id("slide/clearance/tenors", shift())
-    assert (signal["kind"], signal["size"], signal["state"]) == ("shift", 14.0, "open")
+    assert signal.id == signal_id(KEY, "shift", "TB-0042")
+    assert (signal.plain["kind"], signal.plain["size"], signal.state) == ("shift", 14.0, "open")
 
 
 def test_level_and_spread_and_other_pieces_are_signals_of_their_own(store):
     found = [shift(), shift("spread"), shift(raised="TB-0099")]
     store.save_verdicts([verdict(signals=found), verdict("s/c/b", signals=[shift()])], as_of=MAY)
-    assert len({signal["id"] for signal in store.signals()}) == 4
+    assert len({signal.id for signal in store.signals()}) == 4
     assert len(store.signals(series="s/c/b")) == 1
-
-
-def test_the_life_of_a_signal_is_kept_in_order(store, make):
-    store.save_verdicts([verdict(signals=[shift()])], as_of=MAY)
-    own = store.signals()[0]["id"]
-    steps = [("comment", "open"), ("in-hand", "in-hand"), ("closed", "closed"), ("reopened", "open")]
-    steps += [("closed-false", "closed-false"), ("comment", "closed-false")]
-    for number, (what, state) in enumerate(steps, start=1):
-        store.say_of_signal(own, what, who="QL", when=make.when, cause="die worn", text=f"step {number}")
-        (signal,) = store.signals()
-        assert signal["state"] == state
-        assert len(signal["events"]) == number
-    assert signal["events"][2] == {
-        "what": "closed",
-        "cause": "die worn",
-        "action": "",
-        "text": "step 3",
-        "who": "QL",
-        "when": make.when.isoformat(),
-    }
-    assert store.signals(states=["open"]) == []
-    assert len(store.signals(states=["closed", "closed-false"])) == 1
-    assert [entry.kind for entry in store.entries()] == ["signal"] * 6
-    assert store.verify() == []
-
-
-def test_judging_everything_anew_keeps_what_was_said(store, make):
-    store.save_verdicts([verdict(signals=[shift()])], as_of=MAY)
-    own = store.signals()[0]["id"]
-    store.say_of_signal(own, "closed", who="QL", when=make.when)
-    store.save_verdicts([verdict("s/c/b")], as_of=MAY)
-    store.save_verdicts([verdict(signals=[shift()])], as_of=JUNE, afresh=True)
-    assert [v["key"] for v in store.verdicts()] == ["slide/clearance/tenors"]
-    assert store.signals()[0]["state"] == "closed"
-
-
-def test_what_cannot_be_said_is_said(store, make):
-    store.save_verdicts([verdict(signals=[shift()])], as_of=MAY)
-    own = store.signals()[0]["id"]
-    with pytest.raises(StoreError, match="in-hand, closed, closed-false, reopened, comment, not 'mislaid'"):
-        store.say_of_signal(own, "mislaid", who="QL", when=make.when)
-    with pytest.raises(StoreError, match="no signal abc. `qc signals`"):
-        store.say_of_signal("abc", "closed", who="QL", when=make.when)
 
 
 def test_the_pulse_moves_with_every_change_and_only_then(store, make):
@@ -129,13 +85,20 @@ def test_the_pulse_moves_with_every_change_and_only_then(store, make):
     assert store.pulse() == beats[-1]
 
 
+def test_a_verdict_names_its_pieces_and_says_whether_it_tells_of_a_signal(store):
+    quiet = {**verdict(), "points": [{"serial": "TB-1"}, {"serial": "TB-2"}]}
+    store.save_verdicts([quiet, {**quiet, "key": "s/c/b", "signals": [shift()]}], as_of=MAY)
+    loud, still = store.verdicts()
+    assert (loud.found, still.found, still.serials) == (True, False, ["TB-1", "TB-2"])
+
+
 def test_small_values_are_kept_along_with_verdicts_or_not_at_all(store):
     store.save_verdicts([verdict()], as_of=MAY, states={"mark": [1, 2], "pace": 0.5})
     assert store.states(["mark", "pace", "never"]) == {"mark": [1, 2], "pace": 0.5}
     with pytest.raises(ValueError, match="not JSON compliant"):
         store.save_verdicts([verdict("s/c/b")], as_of=JUNE, states={"mark": float("nan")}, afresh=True)
     assert store.state("mark") == [1, 2]
-    assert [v["key"] for v in store.verdicts()] == ["slide/clearance/tenors"]
+    assert [v.series for v in store.verdicts()] == [KEY]
 
 
 def test_small_values_are_kept_by_name(store):

@@ -4,6 +4,7 @@ import sqlite3
 
 import pytest
 
+from qc.sayings import Saying, What
 from qc.store import open_store
 
 
@@ -18,7 +19,11 @@ def shop(tmp_path, make):
         store.record_plan("workshop: {name: x}\n", who="QL", when=make.when)
         store.settle_held([1], "dropped", who="QL", when=make.when)
         store.save_verdicts([verdict()], as_of=make.day)
-        store.say_of_signal(store.signals()[0]["id"], "comment", who="QL", when=make.when, text="seen")
+        signal = store.signals()[0].id
+        store.say(signal, Saying(What.COMMENT, "QL", "seen"), when=make.when)
+        store.say(signal, Saying(What.CLOSED, "QL", "", "die worn", "die turned"), when=make.when)
+        frozen = Saying(What.FREEZE, "QL", "new die", first="TB-1", last="TB-9")
+        store.say("s/c/f", frozen, when=make.when)
         assert store.verify() == []
     return folder
 
@@ -57,7 +62,18 @@ ROWS = [
     ("UPDATE held SET typed = '{}' WHERE id = 2", "Entry 1"),
     ("UPDATE held_event SET state = 'accepted'", "Entry 4"),
     ("UPDATE plan_version SET text = 'workshop: {name: y}'", "Entry 3"),
-    ("UPDATE signal_event SET text = 'unseen'", "Entry 5"),
+    ("UPDATE signal_event SET text = 'unseen' WHERE id = 1", "Entry 5"),
+    ("UPDATE signal_event SET first_serial = 'TB-1' WHERE id = 1", "Entry 5"),
+    ("UPDATE signal_event SET outcome = 'mended' WHERE id = 2", "Entry 6"),
+    ("UPDATE signal_event SET from_serial = 'TB-2' WHERE id = 2", "Entry 6"),
+    ("UPDATE signal_event SET role = 'lead' WHERE id = 2", "Entry 6"),
+    ("UPDATE signal_event SET first_serial = cause, cause = '' WHERE id = 2", "Entry 6"),
+    ("UPDATE signal_event SET last_serial = action, action = '' WHERE id = 2", "Entry 6"),
+    ("UPDATE signal_event SET first_serial = 'TB-2' WHERE id = 3", "Entry 7"),
+    ("UPDATE signal_event SET last_serial = NULL WHERE id = 3", "Entry 7"),
+    ("UPDATE signal_event SET cause = first_serial WHERE id = 3", "Entry 7"),
+    ("UPDATE signal_event SET action = last_serial, last_serial = NULL WHERE id = 3", "Entry 7"),
+    ("UPDATE signal_event SET what = 'leave-out' WHERE id = 3", "Entry 7"),
     ("UPDATE sheet SET file = 'c.csv' WHERE id = 2", "Entry 2"),
     (
         "INSERT INTO reading (id, entry, origin, place, value, fingerprint) VALUES (99, 1, 1, 1, 1.0, x'00')",
@@ -97,7 +113,7 @@ def test_a_removed_entry_is_missed(shop):
 
 
 def test_rows_of_a_removed_last_entry_are_strays(shop):
-    tamper(shop, "DELETE FROM entry WHERE id = 5")
+    tamper(shop, "DELETE FROM entry WHERE id = 7")
     assert "1 rows of table signal_event belong to no entry." in complaints(shop)
 
 

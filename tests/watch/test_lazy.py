@@ -1,14 +1,16 @@
-"""The package is loaded name by name."""
+"""The package and its rooms are loaded name by name."""
 
 import subprocess
 import sys
+from importlib import import_module
 
 import pytest
 
 import qc.watch
 
+ROOMS = ("qc.watch.series", "qc.watch.changes", "qc.watch.causes")
 SHOWN = "import sys; from qc.watch import SeriesVerdict, day_words; print(*sorted(sys.modules))"
-JUDGES = ("qc.watch.judge", "qc.watch.findings", "qc.watch.suspects", "qc.stats.detector", "scipy", "polars")
+JUDGES = ("qc.watch.judging", "qc.watch.changes", "qc.watch.causes", "qc.stats.change", "scipy", "polars")
 
 
 def test_what_shows_verdicts_loads_nothing_that_judges():
@@ -16,11 +18,12 @@ def test_what_shows_verdicts_loads_nothing_that_judges():
     assert not set(JUDGES) & set(done.stdout.split())
 
 
-def test_every_name_is_there_and_a_module_hides_no_function():
-    for name in qc.watch.__all__:
-        assert getattr(qc.watch, name) is not None
-    assert callable(qc.watch.judge) and callable(qc.watch.judge_further)
-    assert dir(qc.watch) == qc.watch.__all__
+@pytest.mark.parametrize("name", ("qc.watch", *ROOMS))
+def test_every_name_is_there(name):
+    package = import_module(name)
+    assert package.__all__ == dir(package) == sorted(package.__all__)
+    for offered in package.__all__:
+        assert getattr(package, offered) is not None
 
 
 def test_a_name_that_is_not_offered_is_refused():

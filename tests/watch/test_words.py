@@ -120,7 +120,7 @@ def test_too_few_pieces_are_not_called_limits_that_cannot_be_told(small_plan, po
     values = [0.5, -1.0, 2.0, 0.0, -0.5, 1.5, -2.0, 0.3, 1.0]
     few = judge(question, Points(points(values), centered=False), Factors())
     assert few.capable == "unproven" and is_few(few) and limits_words(few) == "too few pieces"
-    assert limits_words(replace(few, rests_on=25)) == "limits unproven"
+    assert limits_words(replace(few, present=tuple(range(25)))) == "limits unproven"
     assert limits_words(replace(few, ppk=1.1)) == "limits unproven"
     assert limits_words(replace(few, capable="no")) == "limits not kept"
     assert limits_words(replace(few, capable="", ppk=None)) == "too early to say"

@@ -82,6 +82,19 @@ def read_number(
     return Number(value if factor == 1.0 else float(f"{value:.12g}"), note)
 
 
+def read_decimal(text: str) -> float | None:
+    """Read a figure with a point or a comma as decimal sign and no unit; None where it is none.
+
+    Both signs in one figure would part thousands, which no bench figure has: it is more likely two figures.
+
+    Examples
+    --------
+    >>> read_decimal("14,052"), read_decimal("+6.0"), read_decimal("1,234.5"), read_decimal("nan")
+    (14.052, 6.0, None, None)
+    """
+    return None if "," in text and "." in text else read_number(text, comma_decimal=True).value
+
+
 def read_whole(text: str) -> int | None:
     """Read a whole number such as a partial or a spot; None where the text is none.
 

@@ -226,7 +226,7 @@ def _from_frame(source: object, name: str, manner: Manner) -> Table:
     """Take a polars or a pandas frame; the latter is told by its module, so that pandas need not be there."""
     if isinstance(source, pl.DataFrame):
         return _stored(source.columns, source.get_columns(), name, "frame")
-    if type(source).__module__.partition(".")[0] != "pandas" or not hasattr(source, "iloc"):
+    if type(source).__module__.partition(".")[0] != "pandas" or not hasattr(source, "columns"):
         raise manner.usage(f"a table is a path, a polars or a pandas frame, not {type(source).__name__}")
     frame = cast("pd.DataFrame", source)
     return _stored([str(column) for column in frame.columns], _from_pandas(frame), name, "frame")

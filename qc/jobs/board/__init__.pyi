@@ -27,6 +27,8 @@ from .views import InstrumentView as InstrumentView
 from .views import Mark as Mark
 from .views import Point as Point
 from .views import ReportView as ReportView
+from .views import RuleOffer as RuleOffer
+from .views import RulesView as RulesView
 from .views import SeriesKey as SeriesKey
 from .views import SeriesVerdict as SeriesVerdict
 from .views import SeriesView as SeriesView
@@ -37,6 +39,8 @@ from .views import StageView as StageView
 from .views import StretchResult as StretchResult
 from .views import TodayView as TodayView
 from .views import TouchedView as TouchedView
+from .views import known_rules as known_rules
 from .views import limits_words as limits_words
 from .views import rate_words as rate_words
 from .views import whole_words as whole_words
+from .views import why_none as why_none

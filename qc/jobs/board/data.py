@@ -39,10 +39,9 @@ from qc.jobs.board.views import (
     TodayView,
     TouchedView,
 )
-from qc.jobs.board_rules import RuleOffer, RulesView, apply_rules, rule_offers, rules_price
 from qc.jobs.judging import verdicts_of_day
 from qc.jobs.workshop import PLAN, Workshop, open_workshop
-from qc.watch import dependence_note
+from qc.watch import RuleOffer, RulesView, apply_rules, dependence_note, rule_offers, rules_price
 
 T = TypeVar("T")
 

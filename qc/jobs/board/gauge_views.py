@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 
-from qc.watch.results import SeriesKey
+from qc.watch import SeriesKey
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,6 +1,6 @@
 """The questions a board may ask of the house, and what it may hand in.
 
-`qc.jobs.board_data.StoreBoardData` answers them from a workshop folder; the board's tests answer them from an
+`qc.jobs.board.StoreBoardData` answers them from a workshop folder; the board's tests answer them from an
 invented workshop.
 """
 
@@ -16,6 +16,8 @@ from qc.jobs.board.views import (
     InstrumentRow,
     InstrumentView,
     ReportView,
+    RuleOffer,
+    RulesView,
     SeriesKey,
     SeriesVerdict,
     SeriesView,
@@ -26,7 +28,7 @@ from qc.jobs.board.views import (
     TodayView,
     TouchedView,
 )
-from qc.jobs.board_rules import RuleOffer, RulesView
+from qc.sayings import Saying
 
 
 class BoardData(Protocol):
@@ -120,12 +122,12 @@ class UploadDesk(Protocol):
         """Queue a decision on held rows and return a ticket."""
         ...
 
-    def say(self, signal_id: str, saying: Mapping[str, str], who: str) -> str:
+    def say(self, signal_id: str, saying: Saying) -> str:
         """Queue what is said of a signal and return a ticket."""
         ...
 
-    def decide_series(self, series: str, decision: Mapping[str, str], who: str) -> str:
-        """Queue a lead's decision about a series (`what`, `first`, `last`, `why`) and return a ticket."""
+    def decide_series(self, series: str, saying: Saying) -> str:
+        """Queue a lead's decision about a series and return a ticket."""
         ...
 
     def study_gauge(self, file: tuple[str, bytes], question: Mapping[str, str]) -> str:

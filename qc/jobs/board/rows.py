@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-import json
 import re
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
@@ -15,7 +15,6 @@ import polars as pl
 
 from qc.jobs.board.views import (
     EventRow,
-    HeldReason,
     HeldView,
     InstrumentReading,
     InstrumentRow,
@@ -24,16 +23,16 @@ from qc.jobs.board.views import (
     SeriesVerdict,
     SheetView,
     SignalComment,
-    SignalResult,
     SignalView,
 )
 from qc.jobs.held import DOUBT_NAMES, list_held
 from qc.jobs.judging import signals_of_day
 from qc.jobs.workshop import Workshop
 from qc.plan import Plan
+from qc.sayings import OPEN_STATES, Said
+from qc.store import HeldRecord
 
 MONTH = re.compile(r"\d{4}-\d{2}")
-LIVE = ("open", "in-hand")
 TYPED_ANEW = ("value", "serial", "day", "unit", "model", "person", "gauge", "tool", "batch")
 """Columns that a person may type anew on the board, the likeliest first."""
 
@@ -55,26 +54,24 @@ def signal_views(workshop: Workshop, verdicts: Sequence[SeriesVerdict]) -> tuple
     """Return the signals of the series there are, those that wait first, then newest first."""
     by_series = {str(v.key): v for v in verdicts}
     views = []
-    for kept, shown in signals_of_day(workshop, verdicts):
-        verdict = by_series.get(kept["series"])
-        if verdict is None or not (shown or kept["events"]):
+    for one in signals_of_day(workshop, verdicts):
+        verdict = by_series.get(one.series)
+        if verdict is None or not (one.shown or one.said):
             continue
-        signal = SignalResult.from_dict(kept)
         # one that nobody answered and that came back asks nothing more of anybody
-        state = "over" if kept["state"] == "open" and signal.ended is not None else kept["state"]
-        life = tuple(_comment(event, workshop.plan) for event in kept["events"])
-        views.append(SignalView(kept["id"], verdict, signal, state, life))
+        state = "over" if one.state == "open" and one.found.ended is not None else one.state
+        life = tuple(_comment(said, workshop.plan) for said in one.said)
+        views.append(SignalView(one.id, verdict, one.found, state, life))
     views.sort(key=lambda v: v.signal.raised_day, reverse=True)
-    return tuple(sorted(views, key=lambda v: v.state not in LIVE))
+    return tuple(sorted(views, key=lambda v: v.state not in OPEN_STATES))
 
 
 def held_views(workshop: Workshop) -> tuple[HeldView, ...]:
     """Return the open held rows, newest first."""
-    rows = workshop.store.held().sort("id", descending=True)
     run_of = {row.id: run[0].id for run in list_held(workshop).runs() for row in run}
     return tuple(
-        replace(_held(row, workshop.plan), run=str(run_of.get(row["id"], row["id"])))
-        for row in rows.iter_rows(named=True)
+        replace(_held(row, workshop.plan), run=str(run_of.get(row.id, row.id)))
+        for row in reversed(workshop.store.held())
     )
 
 
@@ -82,19 +79,18 @@ def sheet_views(workshop: Workshop) -> tuple[SheetView, ...]:
     """Return the sheets, newest first."""
     plan = workshop.plan
     titles = {card.id: card.title for card in plan.cards}
-    waiting = dict(workshop.store.held().group_by("sheet").len().iter_rows())
-    rows = workshop.store.sheets().sort("id", descending=True)
+    waiting = Counter(row.sheet for row in workshop.store.held())
     return tuple(
         SheetView(
-            row["sheet"],
-            row["file"],
-            titles.get(row["card"], row["card"] or ""),
-            _moment(row["entered"], plan),
-            row["who"] or "",
-            row["size"],
-            waiting.get(row["sheet"], 0),
+            one.sheet,
+            one.file,
+            titles.get(one.card, one.card),
+            _moment(one.entered, plan),
+            one.who,
+            one.size,
+            waiting[one.sheet],
         )
-        for row in rows.iter_rows(named=True)
+        for one in reversed(workshop.store.sheets())
     )
 
 
@@ -130,7 +126,7 @@ def instrument_view(
     piece = store.pieces(serials=[serial])
     model, shipped = piece.select("model", "shipped").row(0) if piece.height else ("", None)
     order = {stage.id: number for number, stage in enumerate(plan.stages)}
-    files = dict(store.sheets().select("sheet", "file").iter_rows())
+    files = {one.sheet: one.file for one in store.sheets()}
     rows = [_reading(row, plan, files) for row in readings.sort("measured_at", "id").iter_rows(named=True)]
     parts = events.filter(pl.col("kind") == "part")
     life = events.filter(pl.col("kind") != "part").sort("day")
@@ -176,25 +172,21 @@ def report_views(folder: Path) -> tuple[ReportView, ...]:
     )
 
 
-def _held(row: dict[str, Any], plan: Plan) -> HeldView:
+def _held(row: HeldRecord, plan: Plan) -> HeldView:
     """Turn a held row into what the board shows; only what stands in the row may be typed anew."""
-    typed = json.loads(row["typed"]) if row["typed"] else {}
-    proposal = json.loads(row["proposal"]) if row["proposal"] else {}
+    typed = row.as_typed()
     figure = plan.characteristic(str(typed.get("stage") or ""), str(typed.get("characteristic") or ""))
-    reasons = tuple(
-        HeldReason(r["id"], r["sentence"], r.get("mend") or "") for r in json.loads(row["reasons"] or "[]")
-    )
     return HeldView(
-        id=str(row["id"]),
-        file=row["file"],
-        cell=row["cell"] or f"line {row['row']}",
-        text=row["text"],
-        reasons=reasons,
-        proposal=", ".join(_change(name, value) for name, value in proposal.items() if name != "hint"),
+        id=str(row.id),
+        file=row.file,
+        cell=row.cell or f"line {row.row}",
+        text=row.text,
+        reasons=row.reasons,
+        proposal=", ".join(_change(name, value) for name, value in row.proposal.items() if name != "hint"),
         serial=str(typed.get("serial") or ""),
         what=figure.name if figure else str(typed.get("characteristic") or typed.get("kind") or ""),
         columns=tuple((name, _cell(typed[name])) for name in TYPED_ANEW if name in typed),
-        doubt=all(reason.id in DOUBT_NAMES for reason in reasons),
+        doubt=all(reason.id in DOUBT_NAMES for reason in row.reasons),
     )
 
 
@@ -235,12 +227,12 @@ def _reading(row: dict[str, Any], plan: Plan, files: dict[str, str]) -> Instrume
     )
 
 
-def _comment(event: dict[str, Any], plan: Plan) -> SignalComment:
-    said = [event["text"]]
-    said += [f"Cause: {event['cause']}."] if event["cause"] else []
-    said += [f"Done: {event['action']}."] if event["action"] else []
-    when = _moment(datetime.fromisoformat(event["when"]), plan)
-    return SignalComment(when, event["who"], event["what"], " ".join(text for text in said if text))
+def _comment(said: Said, plan: Plan) -> SignalComment:
+    told = [said.text]
+    told += [f"Cause: {said.cause}."] if said.cause else []
+    told += [f"Done: {said.action}."] if said.action else []
+    when = _moment(said.when, plan)
+    return SignalComment(when, said.who, said.what, " ".join(text for text in told if text))
 
 
 def _is_part(serial: str, built_in: set[str], plan: Plan) -> bool:

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import Final
 
 from qc.jobs.board.marks import marks
-from qc.jobs.board.views import DecisionView, ModelView, Point, SeriesVerdict, SeriesView
+from qc.jobs.board.views import DecisionView, ModelView, SeriesVerdict, SeriesView
 from qc.jobs.judging import decisions_of
 from qc.jobs.workshop import Workshop
-from qc.stats import StatisticsError, capability
-from qc.watch import DECIDED, STILL_MOVING, Decisions, Span
+from qc.sayings import What
+from qc.watch import DECIDED, Decisions, Span
 
 NEWEST_FOR_GAUGES: Final = 10
 """Points looked at for the gauges in use now."""
@@ -35,7 +34,6 @@ def series_view(workshop: Workshop, verdict: SeriesVerdict, alike: str = "") -> 
         return None
     newest = verdict.points[-NEWEST_FOR_GAUGES:]
     named = [name for p in newest for name in p.gauge.split(" + ") if name]
-    present = present_points(verdict)
     return SeriesView(
         verdict=verdict,
         plain=figure.plain,
@@ -47,48 +45,16 @@ def series_view(workshop: Workshop, verdict: SeriesVerdict, alike: str = "") -> 
         wanted_ppk=plan.workshop.wanted_ppk,
         gauges=tuple(dict.fromkeys(named)),
         wears_with=figure.wears_with or "",
-        present=present,
-        settle=pieces_to_settle(verdict, present, plan.workshop.wanted_ppk),
         decisions=decision_views(workshop, str(key)),
         notes=_notes(verdict, alike),
     )
 
 
-def present_points(verdict: SeriesVerdict) -> tuple[Point, ...]:
-    """Return the points that the answer about the limits rests on: since the last lasting change.
-
-    Excursions that ended and pieces left out take no part; a frozen settled state counts until a later change
-    ends it.
-    """
-    lasting = [s for s in verdict.signals if s.kind != "single"]
-    settled = verdict.baseline_last or 0
-    first = verdict.baseline_first or 1
-    begin = max((s.start for s in lasting if s.ended is None and s.start > settled), default=first)
-    away = {n for s in lasting if s.ended is not None for n in range(s.start, s.ended)}
-    return tuple(p for p in verdict.points if p.ordinal >= begin and p.ordinal not in away and not p.left_out)
-
-
-def pieces_to_settle(verdict: SeriesVerdict, present: Sequence[Point], wanted: float) -> int | None:
-    """Return how many more pieces like these would settle an unproven answer, None where none would."""
-    limits = (verdict.lower, verdict.upper)
-    if verdict.capable != "unproven" or verdict.kind != "measured" or limits == (None, None):
-        return None
-    if verdict.ppk_reason == STILL_MOVING:  # pieces to come will not be like these
-        return None
-    try:
-        found = capability(
-            [p.value for p in present], lower=verdict.lower, upper=verdict.upper, wanted=wanted
-        )
-    except StatisticsError:
-        return None
-    return found.pieces_to_settle
-
-
 def decision_views(workshop: Workshop, series: str) -> tuple[DecisionView, ...]:
     """Return what a lead decided about a series and what still stands, the frozen state first."""
     stands = decisions_of(workshop, series).get(series, Decisions())
-    frozen = [_decision("freeze", stands.baseline)] if stands.baseline else []
-    return (*frozen, *(_decision("leave-out", span) for span in stands.left_out))
+    frozen = [_decision(What.FREEZE, stands.baseline)] if stands.baseline else []
+    return (*frozen, *(_decision(What.LEAVE_OUT, span) for span in stands.left_out))
 
 
 def _notes(verdict: SeriesVerdict, alike: str) -> tuple[str, ...]:
@@ -97,5 +63,5 @@ def _notes(verdict: SeriesVerdict, alike: str) -> tuple[str, ...]:
     return (*own, *([alike] if alike else []))
 
 
-def _decision(what: str, span: Span) -> DecisionView:
+def _decision(what: What, span: Span) -> DecisionView:
     return DecisionView(what, span.first, span.last, span.who, span.day, span.why)

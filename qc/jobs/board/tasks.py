@@ -13,13 +13,14 @@ from tempfile import TemporaryDirectory
 from typing import Any
 
 from qc.ingest import read_sheet
-from qc.jobs.baseline import freeze, leave_out, undo
+from qc.jobs.baseline import decide
 from qc.jobs.errors import JobError
 from qc.jobs.held import Decision, mend_rows
 from qc.jobs.questions import gauge_study
 from qc.jobs.signals import STATE_WORDS, say_of_signal
 from qc.jobs.upload import ShowProgress, upload
 from qc.jobs.workshop import Workshop, open_workshop
+from qc.sayings import Saying, What
 from qc.stats import StatisticsError
 
 
@@ -84,9 +85,7 @@ def decide_held(
         return found.to_dict()
 
 
-def say_signal(
-    folder: Path, as_of: date | None, signal_id: str, saying: Mapping[str, Any], who: str
-) -> dict[str, Any]:
+def say_signal(folder: Path, as_of: date | None, signal_id: str, saying: Saying) -> dict[str, Any]:
     """Add to the life of a signal and say how it now stands.
 
     Parameters
@@ -97,21 +96,17 @@ def say_signal(
         The day to stand on.
     signal_id : str
         The signal.
-    saying : mapping
-        `what`, and where given `cause`, `action` and `text`, as `say_of_signal` takes them.
-    who : str
-        Code of the person who says it.
+    saying : Saying
+        What is said.
     """
     with _opened(folder, as_of) as workshop:
-        life = say_of_signal(workshop, signal_id, who=who, **saying)
-    if saying["what"] == "comment":
+        life = say_of_signal(workshop, signal_id, saying)
+    if saying.what is What.COMMENT:
         return {"sentence": "The remark is kept.", "reasons": []}
     return {"sentence": f"The signal is now {STATE_WORDS[life.state]}.", "reasons": []}
 
 
-def decide_series(
-    folder: Path, as_of: date | None, series: str, decision: Mapping[str, str], who: str
-) -> dict[str, Any]:
+def decide_series(folder: Path, as_of: date | None, series: str, saying: Saying) -> dict[str, Any]:
     """Take a lead's decision about a series, judge it anew and say how it now stands.
 
     Parameters
@@ -122,21 +117,11 @@ def decide_series(
         The day to stand on.
     series : str
         ``stage/characteristic/family``.
-    decision : mapping
-        `what` (freeze, undo-freeze, leave-out, undo-leave-out), `first`, `last` and `why`.
-    who : str
-        Code of the person who decides.
+    saying : Saying
+        What is decided.
     """
-    what, first, last = decision["what"], decision.get("first", ""), decision.get("last", "")
-    why = decision.get("why", "")
     with _opened(folder, as_of) as workshop:
-        if what == "freeze":
-            found = freeze(workshop, series, first, last, who=who, why=why)
-        elif what == "leave-out":
-            found = leave_out(workshop, series, first, last, who=who, why=why)
-        else:
-            first = "" if what == "undo-freeze" else first
-            found = undo(workshop, series, first=first, last=last, who=who, why=why)
+        found = decide(workshop, series, saying)
     return {"sentence": f"Kept. {found.title} is now {found.behaviour}.", "reasons": []}
 
 

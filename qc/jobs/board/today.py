@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import date, datetime, timedelta
+from datetime import date, timedelta
 
 import polars as pl
 
@@ -12,6 +12,7 @@ from qc.jobs.board.views import Behaviour, BudgetView, Due, SeriesVerdict, Stage
 from qc.jobs.judging import present_budget
 from qc.jobs.workshop import Workshop
 from qc.plan import Plan
+from qc.sayings import What
 
 SOON = timedelta(days=7)  # chosen: what a week's work can still prepare
 GAUGES_SOON = timedelta(days=14)
@@ -74,7 +75,7 @@ def today_view(workshop: Workshop, verdicts: Sequence[SeriesVerdict], budget: Bu
         cards_in=came,
         cards_expected=came + len(missing),
         cards_missing=missing,
-        held_rows=store.held().height,
+        held_rows=len(store.held()),
         dies_due=_dies_due(verdicts, today),
         gauges_due=_gauges_due(workshop),
         shipped=shipped["serial"].n_unique() if shipped.height else 0,
@@ -97,8 +98,7 @@ def _cards(workshop: Workshop) -> tuple[date, int, tuple[str, ...]]:
     newest = recent["day"].max()
     day = newest if isinstance(newest, date) else today
     of_day = set(recent.filter(pl.col("day") == day)["sheet"].to_list())
-    cards = store.sheets().select("sheet", "card")
-    came = {card for sheet, card in cards.iter_rows() if sheet in of_day}
+    came = {sheet.card for sheet in store.sheets() if sheet.sheet in of_day}
     excused = set(store.events("no-card", since=day, until=day)["stage"].to_list())
     missing = [c.title for c in expected.values() if c.id not in came and c.stage not in excused]
     return day, len(came & set(expected)) if expected else len(came), tuple(missing)
@@ -138,9 +138,9 @@ def _gauges_due(workshop: Workshop) -> tuple[Due, ...]:
 
 def _last_false(workshop: Workshop) -> date | None:
     moments = [
-        datetime.fromisoformat(event["when"]).date()
+        said.when.date()
         for signal in workshop.store.signals(states=["closed-false"])
-        for event in signal["events"]
-        if event["what"] == "closed-false"
+        for said in signal.said
+        if said.what is What.CLOSED_FALSE
     ]
     return max((m for m in moments if m <= workshop.today), default=None)

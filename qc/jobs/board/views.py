@@ -1,6 +1,6 @@
 """What the board shows, as frozen plain results: the faces read these and ask nothing else of the house.
 
-The questions they answer are listed in `qc.jobs.board_questions`.
+The questions they answer are listed in `qc.jobs.board.questions`.
 """
 
 from __future__ import annotations
@@ -8,19 +8,32 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
+from typing import Literal
 
-from qc.watch.results import (
+from qc.sayings import SignalState, What
+from qc.store import HeldReason
+from qc.watch import (
+    LIMITS_WORDS,
+    TOO_EARLY,
+    TOO_FEW,
     Behaviour,
     Capable,
     Forecast,
     Point,
+    RuleOffer,
+    RulesView,
     SeriesKey,
     SeriesVerdict,
     SignalResult,
     StretchResult,
     Suspect,
+    is_few,
+    known_rules,
+    limits_words,
+    rate_words,
+    whole_words,
+    why_none,
 )
-from qc.watch.words import LIMITS_WORDS, TOO_EARLY, TOO_FEW, is_few, limits_words, rate_words, whole_words
 
 __all__ = [
     "LIMITS_WORDS",
@@ -42,6 +55,8 @@ __all__ = [
     "ModelView",
     "Point",
     "ReportView",
+    "RuleOffer",
+    "RulesView",
     "SeriesKey",
     "SeriesVerdict",
     "SeriesView",
@@ -56,9 +71,11 @@ __all__ = [
     "TodayView",
     "TouchedView",
     "is_few",
+    "known_rules",
     "limits_words",
     "rate_words",
     "whole_words",
+    "why_none",
 ]
 
 
@@ -151,7 +168,7 @@ class ModelView:
 class DecisionView:
     """What a lead decided about a series and what still stands: a settled state frozen, pieces left out."""
 
-    what: str  # freeze | leave-out
+    what: What  # frozen or left out
     first: str
     last: str
     who: str
@@ -173,8 +190,6 @@ class SeriesView:
     wanted_ppk: float
     gauges: tuple[str, ...] = ()  # gauges in use on the newest pieces
     wears_with: str = ""
-    present: tuple[Point, ...] = ()  # the pieces that the answer about the limits rests on
-    settle: int | None = None  # so many more pieces like these would settle an unproven answer
     decisions: tuple[DecisionView, ...] = ()
     notes: tuple[str, ...] = ()  # what is to be known of the series and its stage, decisions apart
 
@@ -185,7 +200,7 @@ class SignalComment:
 
     when: str
     who: str
-    state: str
+    state: What
     text: str
 
 
@@ -196,7 +211,7 @@ class SignalView:
     id: str
     verdict: SeriesVerdict
     signal: SignalResult
-    state: str  # open | in-hand | closed | closed-false | over
+    state: SignalState | Literal["over"]  # over: nobody answered, and the series came back by itself
     comments: tuple[SignalComment, ...] = ()
 
 
@@ -219,15 +234,6 @@ class SheetView:
     who: str
     size: int  # [bytes]
     held: int  # rows of it that are still held
-
-
-@dataclass(frozen=True, slots=True)
-class HeldReason:
-    """Why a row is held, and how it could be mended."""
-
-    id: str
-    sentence: str
-    mend: str = ""
 
 
 @dataclass(frozen=True, slots=True)

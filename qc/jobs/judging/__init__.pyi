@@ -1,5 +1,6 @@
 """Types of what `qc.jobs.judging` offers; the package fetches each name on first use."""
 
+from .looking_back import SignalOfDay as SignalOfDay
 from .looking_back import signals_of_day as signals_of_day
 from .looking_back import verdicts_of_day as verdicts_of_day
 from .rates import present_budget as present_budget

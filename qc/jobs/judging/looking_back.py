@@ -2,15 +2,30 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from typing import Any
+from collections.abc import Iterable
+from dataclasses import dataclass
 
 from qc.jobs.judging.verdicts import judge_now, load_verdicts, said_by
 from qc.jobs.workshop import Workshop
-from qc.store import signal_id, state_after
-from qc.watch import SeriesVerdict
+from qc.sayings import Said, SignalState, state_after
+from qc.store import signal_id
+from qc.watch import SeriesVerdict, SignalResult
 
-Row = dict[str, Any]
+
+@dataclass(frozen=True, slots=True)
+class SignalOfDay:
+    """A signal as it stood on the day asked about, and whether the verdicts of that day show it."""
+
+    id: str
+    series: str
+    found: SignalResult
+    said: tuple[Said, ...]
+    shown: bool
+
+    @property
+    def state(self) -> SignalState:
+        """How it stands after all that had been said."""
+        return state_after(self.said)
 
 
 def looks_back(workshop: Workshop) -> bool:
@@ -26,7 +41,7 @@ def verdicts_of_day(workshop: Workshop) -> list[SeriesVerdict]:
 
 def signals_of_day(
     workshop: Workshop, verdicts: Iterable[SeriesVerdict], *, series: str | None = None
-) -> list[tuple[Row, bool]]:
+) -> list[SignalOfDay]:
     """Return the signals as they stood on the day asked about.
 
     Parameters
@@ -40,27 +55,22 @@ def signals_of_day(
 
     Returns
     -------
-    list of (row, bool)
-        As `Store.signals` gives them, and whether the verdicts show the signal. Of a past day there are only
-        those that had been raised by then, with what had been said by then.
+    list of SignalOfDay
+        Of a past day only those that had been raised by then, with what had been said by then.
     """
     rows = workshop.store.signals(series=series)
+    shown = [
+        (signal_id(str(v.key), s.kind, s.raised_serial), str(v.key), s) for v in verdicts for s in v.signals
+    ]
     if not looks_back(workshop):
-        shown = {
-            signal_id(str(v.key), {"kind": s.kind, "raised_serial": s.raised_serial})
-            for v in verdicts
-            for s in v.signals
-        }
-        return [(row, row["id"] in shown) for row in rows]
-    kept = {row["id"]: row for row in rows}
-    found = []
-    for key, plain in ((str(v.key), v.to_dict()) for v in verdicts if v.signals):
-        for signal in plain["signals"] if series in {None, key} else ():
-            own = signal_id(key, signal)
-            found.append((_as_then(workshop, {**signal, "id": own, "series": key}, kept.get(own)), True))
-    return found
-
-
-def _as_then(workshop: Workshop, signal: Row, kept: Mapping[str, Any] | None) -> Row:
-    events = said_by(workshop, kept["events"] if kept else ())
-    return {**signal, "state": state_after(events), "events": events}
+        ids = {own for own, _, _ in shown}
+        return [
+            SignalOfDay(row.id, row.series, SignalResult.from_dict(row.plain), row.said, row.id in ids)
+            for row in rows
+        ]
+    said = {row.id: said_by(workshop, row.said) for row in rows}
+    return [
+        SignalOfDay(own, key, signal, said.get(own, ()), True)
+        for own, key, signal in shown
+        if series in {None, key}
+    ]

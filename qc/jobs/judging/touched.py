@@ -36,7 +36,7 @@ def series_touched(workshop: Workshop, news: News) -> set[str]:
         ``stage/characteristic/family``.
     """
     direct = _made_of(workshop, news.readings)
-    found = {signal["series"] for signal in workshop.store.signals()} - direct
+    found = {signal.series for signal in workshop.store.signals()} - direct
     asked = {str(SeriesKey(s.id, c.id, f)) for s, c, f in workshop.plan.charted()}
     rest = found & asked
     if not rest:
@@ -89,8 +89,8 @@ def _pieces(workshop: Workshop, news: News, checks: pl.DataFrame) -> dict[str, i
 def _explained_by(workshop: Workshop, key: str, pieces: Mapping[str, int]) -> bool:
     """Say whether a finding of a series rests on what is recorded about any of these pieces."""
     kept = workshop.store.verdicts(series=[key])
-    if not kept or not kept[0]["signals"]:
+    if not kept or not kept[0].found:
         return False
     own = SeriesKey.parse(key).stage
     at = [stage.id for stage in workshop.plan.stages].index(own)
-    return any(pieces.get(point["serial"], at + 1) <= at for point in kept[0]["points"])
+    return any(pieces.get(serial, at + 1) <= at for serial in kept[0].serials)

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field, replace
-from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -13,18 +12,20 @@ from qc.jobs.judging.rates import present_budget, rates_of_points
 from qc.jobs.judging.touched import series_touched
 from qc.jobs.judging.windows import Windows
 from qc.jobs.workshop import Workshop
-from qc.store import state_after
+from qc.sayings import CLOSED_STATES, Said, state_after
 from qc.watch import (
     Budget,
-    Courses,
     Decisions,
+    KeptStates,
     Question,
     SeriesKey,
     SeriesVerdict,
-    courses_from,
+    SignalResult,
     judge_further,
-    plain_courses,
+    kept_states_from,
+    plain_kept_states,
     standing,
+    verdict_from,
 )
 
 MARK_STATE = "judged up to"
@@ -36,7 +37,7 @@ class Judged:
 
     verdicts: list[SeriesVerdict]
     budget: Budget
-    courses: Mapping[str, Courses] = field(default_factory=dict)
+    kept: Mapping[str, KeptStates] = field(default_factory=dict)
 
 
 def judge_new(workshop: Workshop) -> list[SeriesVerdict]:
@@ -116,7 +117,7 @@ def judge_now(workshop: Workshop, keys: Collection[str] | None = None, *, afresh
     pieces = {key: [p.serial for p in r.points.points] for key, r in read.items()}
     around = Circumstances(workshop, (serial for own in pieces.values() for serial in own))
     kept = {} if afresh else _kept(workshop, wanted)
-    verdicts, courses = [], {}
+    verdicts, left = [], {}
     for key, (stage, figure, family) in wanted.items():
         question = Question(
             plan,
@@ -130,11 +131,11 @@ def judge_now(workshop: Workshop, keys: Collection[str] | None = None, *, afresh
             decisions=decided.get(key, Decisions()),
             before=read[key].before,
         )
-        verdict, courses[key] = judge_further(
+        verdict, left[key] = judge_further(
             question, read[key].points, around.of(stage, pieces[key]), kept.get(key, {})
         )
         verdicts.append(verdict)
-    return Judged(verdicts, budget, courses)
+    return Judged(verdicts, budget, left)
 
 
 def at_latest(workshop: Workshop) -> Workshop:
@@ -148,17 +149,19 @@ def at_latest(workshop: Workshop) -> Workshop:
 
 def load_verdicts(workshop: Workshop) -> list[SeriesVerdict]:
     """Return the kept verdicts of the series that the plan asks for, in route order."""
-    kept = {data["key"]: data for data in workshop.store.verdicts()}
+    kept = {record.series: record.plain for record in workshop.store.verdicts()}
     order = [str(SeriesKey(s.id, c.id, f)) for s, c, f in workshop.plan.charted()]
-    return [SeriesVerdict.from_dict(kept[key]) for key in order if key in kept]
+    wanted = workshop.plan.workshop.wanted_ppk
+    return [verdict_from(kept[key], wanted) for key in order if key in kept]
 
 
 def settled_serials(workshop: Workshop) -> dict[str, list[str]]:
     """Return, by series, the serials that raised signals closed by the workshop's day: the settled state."""
     found: dict[str, list[str]] = {}
     for signal in workshop.store.signals():
-        if state_after(said_by(workshop, signal["events"])) in {"closed", "closed-false"}:
-            found.setdefault(signal["series"], []).append(signal["raised_serial"])
+        if state_after(said_by(workshop, signal.said)) in CLOSED_STATES:
+            serial = SignalResult.from_dict(signal.plain).raised_serial
+            found.setdefault(signal.series, []).append(serial)
     return found
 
 
@@ -169,29 +172,26 @@ def decisions_of(workshop: Workshop, series: str | None = None) -> dict[str, Dec
     """
     zone = ZoneInfo(workshop.plan.workshop.time_zone)
     said = workshop.store.said_of_series(series)
-    local = [
-        {**row, "when": datetime.fromisoformat(row["when"]).astimezone(zone).isoformat()} for row in said
-    ]
-    return standing(local, workshop.today)
+    return standing([replace(one, when=one.when.astimezone(zone)) for one in said], workshop.today)
 
 
-def said_by(workshop: Workshop, events: Sequence[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
+def said_by(workshop: Workshop, said: Iterable[Said]) -> tuple[Said, ...]:
     """Return what had been said of a signal by the end of the workshop's day."""
     zone = ZoneInfo(workshop.plan.workshop.time_zone)
-    return [e for e in events if datetime.fromisoformat(e["when"]).astimezone(zone).date() <= workshop.today]
+    return tuple(one for one in said if one.when.astimezone(zone).date() <= workshop.today)
 
 
 def _keep(workshop: Workshop, judged: Judged, states: Mapping[str, Any], *, afresh: bool = False) -> None:
     """Keep what was found and how far each series is judged, all at once."""
-    courses = {_course(key): plain_courses(own) for key, own in judged.courses.items()}
+    kept = {_course(key): plain_kept_states(own) for key, own in judged.kept.items()}
     verdicts = [v.to_dict() for v in judged.verdicts]
-    workshop.store.save_verdicts(verdicts, as_of=workshop.today, states={**courses, **states}, afresh=afresh)
+    workshop.store.save_verdicts(verdicts, as_of=workshop.today, states={**kept, **states}, afresh=afresh)
 
 
-def _kept(workshop: Workshop, keys: Collection[str]) -> dict[str, Courses]:
+def _kept(workshop: Workshop, keys: Collection[str]) -> dict[str, KeptStates]:
     """Return how far series were judged the last time."""
     kept = workshop.store.states(map(_course, keys))
-    return {key: courses_from(kept.get(_course(key))) for key in keys}
+    return {key: kept_states_from(kept.get(_course(key))) for key in keys}
 
 
 def _course(key: str) -> str:

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from pathlib import Path
 
 import polars as pl
 
-from qc.jobs.questions.study_read import faults_named, read_table, take_labels, take_numbers
+from qc.ingest.reading import TableSource
+from qc.jobs.questions.study_read import faults_named, read_study_table, take_labels, take_numbers
 from qc.report.terminal import agreement_text, gauge_text, linearity_text
 from qc.stats import (
     AverageRange,
@@ -145,7 +145,7 @@ class GaugeAgreement(Tabled):
 
 
 def gauge_study(
-    path: str | Path,
+    path: TableSource,
     value: str,
     part: str,
     person: str | None = None,
@@ -163,8 +163,8 @@ def gauge_study(
 
     Parameters
     ----------
-    path : path
-        A csv, parquet or xlsx file, one reading a row.
+    path : path, polars DataFrame or pandas DataFrame
+        A csv, parquet or xlsx file or a frame, one reading a row.
     value, part, person : str
         Columns of the reading, the part and the person; without a person it is a study by one person.
     lower, upper : float, optional
@@ -194,15 +194,14 @@ def gauge_study(
     StatisticsError
         The data are at fault; the message says where and what to do.
     """
-    source = Path(path)
     if by_hand and nested:
         raise StatisticsUsageError("gauge study: averages and ranges by hand are for crossed studies only")
-    table = read_table(source, sheet)
-    readings = take_numbers(table, value, source).to_numpy()
-    parts = take_labels(table, part, source).to_list()
-    persons = None if person is None else take_labels(table, person, source).to_list()
+    table = read_study_table(path, sheet)
+    readings = take_numbers(table, value).to_numpy()
+    parts = take_labels(table, part).to_list()
+    persons = None if person is None else take_labels(table, person).to_list()
     ranges, alone = None, None
-    with faults_named(source):
+    with faults_named(table):
         found = study_gauge(
             readings,
             parts,
@@ -221,18 +220,18 @@ def gauge_study(
     guard = None
     if lower is not None or upper is not None:
         guard = guard_band(lower=lower, upper=upper, gauge_sd=found.sd["gauge"])
-    return GaugeResult(source.name, value, found, guard, ranges, alone)
+    return GaugeResult(table.name, value, found, guard, ranges, alone)
 
 
 def gauge_linearity(
-    path: str | Path, value: str, reference: str, *, confidence: float = 0.95, sheet: str | None = None
+    path: TableSource, value: str, reference: str, *, confidence: float = 0.95, sheet: str | None = None
 ) -> GaugeLinearity:
     """Hold readings against the references they were taken on.
 
     Parameters
     ----------
-    path : path
-        A csv, parquet or xlsx file, one reading a row.
+    path : path, polars DataFrame or pandas DataFrame
+        A csv, parquet or xlsx file or a frame, one reading a row.
     value, reference : str
         Columns of the reading and of the true value.
     confidence : float, 0..1
@@ -252,17 +251,16 @@ def gauge_linearity(
     StatisticsError
         The data are at fault; the message says where and what to do.
     """
-    source = Path(path)
-    table = read_table(source, sheet)
-    readings = take_numbers(table, value, source).to_numpy()
-    references = take_numbers(table, reference, source).to_list()
-    with faults_named(source):
+    table = read_study_table(path, sheet)
+    readings = take_numbers(table, value).to_numpy()
+    references = take_numbers(table, reference).to_list()
+    with faults_named(table):
         found = linearity(readings, references, confidence=confidence)
-    return GaugeLinearity(source.name, value, found)
+    return GaugeLinearity(table.name, value, found)
 
 
 def gauge_agreement(
-    path: str | Path,
+    path: TableSource,
     value: str,
     part: str,
     person: str,
@@ -276,8 +274,8 @@ def gauge_agreement(
 
     Parameters
     ----------
-    path : path
-        A csv, parquet or xlsx file, one verdict a row.
+    path : path, polars DataFrame or pandas DataFrame
+        A csv, parquet or xlsx file or a frame, one verdict a row.
     value, part, person : str
         Columns of the verdict, the piece and the person.
     truth : str, optional
@@ -301,18 +299,15 @@ def gauge_agreement(
     StatisticsError
         The data are at fault; the message says where and what to do.
     """
-    source = Path(path)
     if bad is not None and truth is None:
         raise StatisticsUsageError("agreement: misses and false rejects need the column of the true verdict")
-    table = read_table(source, sheet)
+    table = read_study_table(path, sheet)
     names = {"verdict": value, "part": part, "person": person} | ({} if truth is None else {"truth": truth})
-    frame = pl.DataFrame(
-        {name: take_labels(table, column, source).cast(pl.String) for name, column in names.items()}
-    )
+    frame = pl.DataFrame({name: take_labels(table, column).cast(pl.String) for name, column in names.items()})
     if bad is not None and bad not in frame["truth"].to_list() + frame["verdict"].to_list():
-        raise StatisticsError(f"{source.name}: no verdict reads '{bad}'; write it as in the file")
-    with faults_named(source):
-        return _agreement(frame, source.name, value, bad, confidence)
+        raise StatisticsError(f"{table.name}: no verdict reads '{bad}'; write it as in the file")
+    with faults_named(table):
+        return _agreement(frame, table.name, value, bad, confidence)
 
 
 def _agreement(

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from pathlib import Path
 
 import polars as pl
 
-from qc.jobs.questions.study_read import faults_named, read_table, take_labels, take_numbers
+from qc.ingest.reading import Table, TableSource
+from qc.jobs.questions.study_read import faults_named, read_study_table, take_labels, take_numbers
 from qc.report.terminal import check_standard_text, over_days_text
 from qc.stats import (
     CheckStandard,
@@ -112,7 +112,7 @@ class GaugeCheckStandard(Tabled):
 
 
 def gauge_over_days(
-    path: str | Path,
+    path: TableSource,
     value: str,
     day: str,
     *,
@@ -129,8 +129,8 @@ def gauge_over_days(
 
     Parameters
     ----------
-    path : path
-        A csv, parquet or xlsx file, one reading a row; with `sd` one average a row.
+    path : path, polars DataFrame or pandas DataFrame
+        A csv, parquet or xlsx file or a frame, one reading a row; with `sd` one average a row.
     value, day : str
         Columns of the reading and of the day it was taken on.
     part, run : str, optional
@@ -157,18 +157,17 @@ def gauge_over_days(
     StatisticsError
         The data are at fault; the message says where and what to do.
     """
-    source = Path(path)
-    sets = _sets(source, value, day, part, run, sd, repeats, sheet)
-    with faults_named(source):
+    table, sets = _sets(path, value, day, part, run, sd, repeats, sheet)
+    with faults_named(table):
         levels = sets.levels(confidence=confidence)
     guard = None
     if lower is not None or upper is not None:
         guard = guard_band(lower=lower, upper=upper, gauge_sd=levels.reading_sd)
-    return GaugeOverDays(source.name, value, sets, levels, guard)
+    return GaugeOverDays(table.name, value, sets, levels, guard)
 
 
 def gauge_check_standard(
-    path: str | Path,
+    path: TableSource,
     value: str,
     day: str,
     *,
@@ -182,9 +181,9 @@ def gauge_check_standard(
 
     Parameters
     ----------
-    path : path
-        A csv, parquet or xlsx file, one reading a row; with `sd` one average a row. All rows are of one
-        standard.
+    path : path, polars DataFrame or pandas DataFrame
+        A csv, parquet or xlsx file or a frame, one reading a row; with `sd` one average a row. All rows are
+        of one standard.
     value, day : str
         Columns of the reading and of the day it was taken on.
     sd, repeats : str and int, optional
@@ -208,9 +207,8 @@ def gauge_check_standard(
     StatisticsError
         The data are at fault; the message says where and what to do.
     """
-    source = Path(path)
-    sets = _sets(source, value, day, None, None, sd, repeats, sheet)
-    with faults_named(source):
+    table, sets = _sets(path, value, day, None, None, sd, repeats, sheet)
+    with faults_named(table):
         found = check_standard(
             sets.averages,
             sets.sds,
@@ -218,11 +216,11 @@ def gauge_check_standard(
             factor=_FACTOR if factor is None else factor,
             confidence=confidence,
         )
-    return GaugeCheckStandard(source.name, value, sets, found)
+    return GaugeCheckStandard(table.name, value, sets, found)
 
 
 def _sets(
-    source: Path,
+    path: TableSource,
     value: str,
     day: str,
     part: str | None,
@@ -230,19 +228,19 @@ def _sets(
     sd: str | None,
     repeats: int | None,
     sheet: str | None,
-) -> RepeatSets:
-    """Read the file and gather its rows into sets of repeats."""
+) -> tuple[Table, RepeatSets]:
+    """Read the table and gather its rows into sets of repeats."""
     if (sd is None) != (repeats is None):
         raise StatisticsUsageError(
             "gauge over days: averages need both the column of their sds and the number of repeats behind "
             "each: give --sd COLUMN and --repeats NUMBER, or neither where each row is one reading"
         )
-    table = read_table(source, sheet)
-    readings = take_numbers(table, value, source).to_numpy()
-    names = [None if name is None else take_labels(table, name, source).to_list() for name in (part, run)]
-    days = take_labels(table, day, source).to_list()
-    spreads = None if sd is None else take_numbers(table, sd, source).to_numpy()
-    with faults_named(source):
+    table = read_study_table(path, sheet)
+    readings = take_numbers(table, value).to_numpy()
+    names = [None if name is None else take_labels(table, name).to_list() for name in (part, run)]
+    days = take_labels(table, day).to_list()
+    spreads = None if sd is None else take_numbers(table, sd).to_numpy()
+    with faults_named(table):
         if spreads is None or repeats is None:
-            return repeat_sets(readings, days, *names)
-        return averaged_sets(readings, spreads, days, *names, repeats=repeats)
+            return table, repeat_sets(readings, days, *names)
+        return table, averaged_sets(readings, spreads, days, *names, repeats=repeats)

@@ -9,10 +9,11 @@ from typing import Any, Literal
 
 import polars as pl
 
+from qc.ingest.reading import Table, TableSource
 from qc.jobs.questions.study_read import (
     faults_named,
     number_columns,
-    read_table,
+    read_study_table,
     sort_rows,
     take_labels,
     take_numbers,
@@ -78,13 +79,13 @@ class StudyResult(Tabled):
         return points_table(self.answers) if what == "points" else signals_table(self.answers)
 
 
-def study(path: str | Path, value: str, chart: str = "individuals", **options: Any) -> StudyResult:
+def study(path: TableSource, value: str, chart: str = "individuals", **options: Any) -> StudyResult:
     """Answer a question about a table of readings.
 
     Parameters
     ----------
-    path : path
-        A csv, parquet or xlsx file with names in its first row; rows in order of making.
+    path : path, polars DataFrame or pandas DataFrame
+        A csv, parquet or xlsx file with names in its first row, or a frame; rows in order of making.
     value : str
         Column of the readings; several names separated by commas for `t2` and `mewma`.
     chart : str
@@ -107,18 +108,17 @@ def study(path: str | Path, value: str, chart: str = "individuals", **options: A
     asked = StudyOptions.of(**options)
     idle = check_fit(asked, chart)
     question = asked.question(chart)
-    source = Path(path)
-    table = read_table(source, asked.sheet)
+    table = read_study_table(path, asked.sheet)
     if asked.order is not None:
-        table = sort_rows(table, asked.order, source)
-    frame = _frame(table, source, value, chart, asked)
-    with faults_named(source):
+        table = sort_rows(table, asked.order)
+    frame = _frame(table, value, chart, asked)
+    with faults_named(table):
         answers = study_frame(frame, question)
         checks = study_checks(frame, question) if asked.checks else None
     if idle:
         answers = {name: replace(one, warnings=one.warnings + idle) for name, one in answers.items()}
     named = asked.series is not None
-    result = StudyResult(source.name, value, question, answers, named, asked.signals_only, checks, idle)
+    result = StudyResult(table.name, value, question, answers, named, asked.signals_only, checks, idle)
     if asked.out is not None:
         write_tables(answers, Path(asked.out))
     if asked.plot is not None:
@@ -128,29 +128,29 @@ def study(path: str | Path, value: str, chart: str = "individuals", **options: A
     return result
 
 
-def _frame(table: pl.DataFrame, source: Path, value: str, chart: str, asked: StudyOptions) -> pl.DataFrame:
+def _frame(table: Table, value: str, chart: str, asked: StudyOptions) -> pl.DataFrame:
     """Bring the columns of the question under their agreed names, checked."""
     parts: dict[str, pl.Series] = {}
     for role in ("series", "subgroup", "place", "model", "tool"):
         name = asked.columns[role]
         if name is not None:
-            parts[role] = take_labels(table, name, source)
+            parts[role] = take_labels(table, name)
     if "series" in parts:
         parts["series"] = parts["series"].cast(pl.String)
     for role in ("against", "size", "nominal"):
         name = asked.columns[role]
         if name is not None:
-            parts[role] = _numbers_or_constant(table, name, source, role)
+            parts[role] = _numbers_or_constant(table, name, role)
     if KINDS[chart].several:
         for name in number_columns(value):
-            parts[f"value:{name}"] = take_numbers(table, name, source)
+            parts[f"value:{name}"] = take_numbers(table, name)
     else:
-        parts["value"] = take_numbers(table, value, source)
+        parts["value"] = take_numbers(table, value)
     return pl.DataFrame(parts)
 
 
-def _numbers_or_constant(table: pl.DataFrame, name: str, source: Path, role: str) -> pl.Series:
+def _numbers_or_constant(table: Table, name: str, role: str) -> pl.Series:
     """Take a column of numbers; a size may also be one number for all points."""
     if role == "size" and name not in table.columns and name.replace(".", "", 1).isdigit():
         return pl.Series([float(name)] * table.height)
-    return take_numbers(table, name, source)
+    return take_numbers(table, name)

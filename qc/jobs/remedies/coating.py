@@ -6,7 +6,7 @@ import statistics
 from dataclasses import dataclass
 
 from qc.jobs.remedies.errors import RemedyError, RemedyUsageError
-from qc.jobs.remedies.sheet import Sheet
+from qc.jobs.remedies.sheet import Sheet, SheetSource, read_sheet
 from qc.jobs.remedies.table import block, table_row
 from qc.stats import Tabled
 from qc.trade import (
@@ -68,7 +68,7 @@ class CoatResult(Tabled):
 
 
 def coat(
-    sheet: Sheet,
+    sheet: SheetSource,
     *,
     nominal_um: float,
     lower_um: float,
@@ -82,7 +82,7 @@ def coat(
 
     Parameters
     ----------
-    sheet : Sheet
+    sheet : path, polars DataFrame, pandas DataFrame or Sheet
         Columns `area, spot, um`, optionally `base_um` (bare-metal reading beside it) and `serial`.
     nominal_um, lower_um, upper_um : float
         Nominal thickness and limits. [um]
@@ -105,6 +105,7 @@ def coat(
     RemedyUsageError
         Limits out of order.
     """
+    sheet = read_sheet(sheet)
     if not 0 < lower_um <= nominal_um or (upper_um is not None and not upper_um > nominal_um):
         raise RemedyUsageError("--lower, --nominal and --upper must rise in this order, in micrometres")
     if (wet_um is None) != (solids is None):

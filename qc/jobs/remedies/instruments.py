@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from qc.ingest.cells import read_decimal
 from qc.jobs.remedies.errors import RemedyUsageError
-from qc.jobs.remedies.sheet import read_decimal
 from qc.plan import Model, Plan
 from qc.trade import Instrument, TradeError, Valve
 

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 from qc.jobs.remedies.errors import RemedyError, RemedyUsageError
-from qc.jobs.remedies.sheet import Sheet, SheetRow
+from qc.jobs.remedies.sheet import Sheet, SheetRow, SheetSource, sheet_named
 from qc.jobs.remedies.table import table_row
 from qc.stats import Tabled
 from qc.trade import (
@@ -80,8 +80,8 @@ class PairResult(Tabled):
 
 
 def pair(
-    inner: Sheet,
-    outer: Sheet,
+    inner: SheetSource,
+    outer: SheetSource,
     *,
     target_um: float,
     lower_um: float,
@@ -92,7 +92,7 @@ def pair(
 
     Parameters
     ----------
-    inner, outer : Sheet
+    inner, outer : path, polars DataFrame, pandas DataFrame or Sheet
         Columns `tube, station, direction, od_mm` or `id_mm`, optionally `leg` and `surface`.
     target_um, lower_um, upper_um : float
         Diametral clearance wanted, and its limits. [um]
@@ -111,6 +111,7 @@ def pair(
     RemedyUsageError
         Limits out of order or an unknown cost.
     """
+    inner, outer = sheet_named("inner tubes", inner), sheet_named("outer tubes", outer)
     if not lower_um <= target_um <= upper_um or not lower_um < upper_um:
         raise RemedyUsageError(
             f"--target-um {target_um:g} must lie between --lower-um {lower_um:g} and --upper-um {upper_um:g}"

@@ -1,19 +1,41 @@
-"""A remedy's file as text cells with addresses: csv with any usual separator and decimal sign, or xlsx."""
+"""A remedy's table as text cells with addresses, each read as what it should be."""
 
 from __future__ import annotations
 
-import csv
-import io
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from pathlib import Path
+from typing import TypeAlias
 
+from qc.ingest.cells import read_decimal
+from qc.ingest.reading import MAX_BYTES, Manner, Table, TableSource, column_letters, exact_text, read_table
 from qc.jobs.remedies.errors import RemedyError, RemedyUsageError
 from qc.trade import TradeError
 
-MOST_BYTES = 20_000_000
-"""A remedy's file is a bench sheet: anything larger is something else."""
+SheetSource: TypeAlias = "Sheet | TableSource"
+"""What a remedy takes its table from."""
+
+REMEDY = Manner(
+    kinds={".csv": "csv", ".tsv": "csv", ".txt": "csv", ".xlsx": "xlsx"},
+    separators=";\t,",
+    said={
+        "kind": "{name}: a remedy reads csv or xlsx files. Save it as one of them",
+        "missing": "{path}: there is no such file. Check the name",
+        "large": "{name}: larger than 20 MB, which no bench sheet is. Check the file",
+        "locked": "{name}: cannot be opened ({words}). Check its rights",
+        "empty": "{name}: the file is empty. Fill it in or choose another",
+        "binary": "{name}: this is not a text file. Save it as csv (UTF-8) or xlsx",
+        "quotes": "{name}, line {line}: {words}. Mend the quotes in this line",
+        "wide": "{name}, line {line}: more cells than columns. "
+        "With decimal commas put the cells in quotes or separate them by semicolons",
+        "unreadable": "{name}: this is no readable xlsx workbook. Save it again as xlsx",
+        "twice": "{name}: column {column} is there twice. Rename or delete one of them",
+        "rows": "{name}: there are no rows under the column names. Fill it in or choose another",
+    },
+    error=RemedyError,
+    usage=RemedyUsageError,
+    most_bytes=MAX_BYTES,
+)
+"""How a remedy reads its table: a bench sheet, in which decimal commas are as good as points."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +84,7 @@ class Sheet:
     def where(self, row: SheetRow, column: str) -> str:
         """Say where a cell is."""
         if self.workbook and column in self.columns:
-            return f"{self.name}, cell {_letters(self.columns.index(column))}{row.line} ({column})"
+            return f"{self.name}, cell {column_letters(self.columns.index(column))}{row.line} ({column})"
         return f"{self.name}, line {row.line}, column {column}"
 
     def fault(self, row: SheetRow, column: str, problem: str, hint: str) -> RemedyError:
@@ -113,13 +135,14 @@ class Sheet:
         return RemedyError(f"{place}: {text}")
 
 
-def read_sheet(path: Path) -> Sheet:
-    """Read a csv (comma, semicolon or tab; point or comma decimals; with or without BOM) or an xlsx file.
+def read_sheet(path: SheetSource) -> Sheet:
+    """Read a remedy's table: a file, or a frame.
 
     Parameters
     ----------
-    path : Path
-        The file. Column names stand in the first line.
+    path : path, polars DataFrame, pandas DataFrame or Sheet
+        A csv (comma, semicolon or tab; point or comma decimals) or xlsx file with names in its first line, or
+        a frame. A sheet is given back as it is.
 
     Returns
     -------
@@ -133,106 +156,23 @@ def read_sheet(path: Path) -> Sheet:
     RemedyError
         The file is empty, binary, too large, cannot be read, or has a column twice.
     """
-    suffix = path.suffix.lower()
-    if suffix not in {".csv", ".tsv", ".txt", ".xlsx"}:
-        raise RemedyUsageError(f"{path.name}: a remedy reads csv or xlsx files. Save it as one of them")
-    try:
-        if not path.is_file():
-            raise RemedyUsageError(f"{path}: there is no such file. Check the name")
-        if path.stat().st_size > MOST_BYTES:
-            raise RemedyError(f"{path.name}: larger than 20 MB, which no bench sheet is. Check the file")
-        data = path.read_bytes()
-    except OSError as error:
-        raise RemedyError(f"{path.name}: cannot be opened ({error.strerror}). Check its rights") from error
-    if not data.strip():
-        raise RemedyError(f"{path.name}: the file is empty. Fill it in or choose another")
-    lines = _workbook_lines(data, path.name) if suffix == ".xlsx" else _csv_lines(data, path.name)
-    return _sheet(path.name, lines, workbook=suffix == ".xlsx")
+    return sheet_named("table", path)
 
 
-def read_decimal(text: str) -> float | None:
-    """Read a figure with a point or a comma as decimal sign; None when it is none.
-
-    Examples
-    --------
-    >>> read_decimal("14,052"), read_decimal("+6.0"), read_decimal("1,234.5"), read_decimal("nan")
-    (14.052, 6.0, None, None)
-    """
-    figure = text.strip().replace("\u2212", "-")
-    if "," in figure and ("." in figure or figure.count(",") > 1):
-        return None
-    try:
-        value = float(figure.replace(",", "."))
-    except ValueError:
-        return None
-    return value if math.isfinite(value) and "_" not in figure else None
-
-
-def _csv_lines(data: bytes, name: str) -> list[tuple[int, list[str]]]:
-    """Read csv as benches write it: any usual separator, older encodings too, but no quotes left open."""
-    if b"\x00" in data:
-        raise RemedyError(f"{name}: this is not a text file. Save it as csv (UTF-8) or xlsx")
-    try:
-        text = data.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        text = data.decode("cp1252", errors="replace")
-    head = next((line for line in text.splitlines() if line.strip()), "")
-    separator = max(";\t,", key=head.count)
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
-    lines: list[tuple[int, list[str]]] = []
-    try:
-        for cells in reader:
-            lines.append((reader.line_num, cells))
-    except csv.Error as error:
-        raise RemedyError(f"{name}, line {reader.line_num}: {error}. Mend the quotes in this line") from error
-    return lines
-
-
-def _workbook_lines(data: bytes, name: str) -> list[tuple[int, list[str]]]:
-    import python_calamine
-
-    try:
-        book = python_calamine.CalamineWorkbook.from_filelike(io.BytesIO(data))
-        table = book.get_sheet_by_index(0).to_python(skip_empty_area=False)
-    except Exception as error:  # the reader raises errors of many kinds; each means the same to a person
-        raise RemedyError(f"{name}: this is no readable xlsx workbook. Save it again as xlsx") from error
-    return [(number, [_cell(cell) for cell in cells]) for number, cells in enumerate(table, 1)]
-
-
-def _cell(value: object) -> str:
-    if isinstance(value, float):
-        return repr(int(value)) if value == int(value) else repr(value)
-    return str(value)
-
-
-def _sheet(name: str, lines: list[tuple[int, list[str]]], *, workbook: bool) -> Sheet:
-    """Take the first filled line as names; a line with more cells than those is a decimal comma at work."""
-    filled = [
-        (line, [cell.strip() for cell in cells]) for line, cells in lines if any(c.strip() for c in cells)
-    ]
-    if not filled:
-        raise RemedyError(f"{name}: the file is empty. Fill it in or choose another")
-    columns = tuple(cell.lower() for cell in filled[0][1])
-    for column in columns:
-        if column and columns.count(column) > 1:
-            raise RemedyError(f"{name}: column {column} is there twice. Rename or delete one of them")
+def sheet_named(name: str, source: SheetSource) -> Sheet:
+    """Read a remedy's table as `read_sheet` does; a frame is called by a name of its own in messages."""
+    if isinstance(source, Sheet):
+        return source
+    table = read_table(source, REMEDY, name=name)
+    columns = tuple(column.strip().lower() for column in table.columns)
     rows = []
-    for line, cells in filled[1:]:
-        if any(cells[len(columns) :]):
-            raise RemedyError(
-                f"{name}, line {line}: more cells than columns. With decimal commas put the cells in quotes "
-                f"or separate them by semicolons"
-            )
-        rows.append(SheetRow(line, {c: v for c, v in zip(columns, cells, strict=False) if c}))
-    if not rows:
-        raise RemedyError(f"{name}: there are no rows under the column names. Fill it in or choose another")
-    return Sheet(name, columns, tuple(rows), workbook)
+    for number, cells in zip(table.rows, zip(*_texts(table), strict=True), strict=True):
+        if any(cells):
+            named = zip(columns, cells, strict=True)
+            rows.append(SheetRow(number, {column: cell for column, cell in named if column}))
+    return Sheet(table.name, columns, tuple(rows), table.kind == "xlsx")
 
 
-def _letters(index: int) -> str:
-    letters = ""
-    index += 1
-    while index:
-        index, rest = divmod(index - 1, 26)
-        letters = chr(65 + rest) + letters
-    return letters
+def _texts(table: Table) -> list[list[str]]:
+    """Give each column as trimmed text, so that a stored figure passes the same checks as a typed one."""
+    return [[exact_text(cell).strip() for cell in column.to_list()] for column in table.cells]

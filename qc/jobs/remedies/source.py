@@ -14,7 +14,7 @@ from qc.jobs.remedies.errors import RemedyError, RemedyUsageError
 from qc.jobs.remedies.instruments import instrument_of, model_of, tune_plain
 from qc.jobs.remedies.pairing import PairResult, pair
 from qc.jobs.remedies.recording import RecordingResult, hear
-from qc.jobs.remedies.sheet import Sheet, SheetRow, read_sheet
+from qc.jobs.remedies.sheet import Sheet, read_sheet, sheet_named
 from qc.jobs.remedies.tool_wear import ToolWear, WearResult, wear
 from qc.jobs.remedies.tuning import TuneResult, tune
 from qc.trade import COSTS, Instrument
@@ -68,7 +68,7 @@ def tune_from(
         )
         a4_hz = a4_hz or used.workshop.a4_hz
     return tune(
-        read_sheet(file),
+        file,
         instrument,
         reference_air_c=20.0 if reference_air_c is None else reference_air_c,
         a4_hz=a4_hz or 440.0,
@@ -102,8 +102,8 @@ def pair_from(
         if target_um is None or lower_um is None or upper_um is None:
             raise RemedyUsageError("--target-um, --lower-um and --upper-um are needed")
         return pair(
-            read_sheet(inner),
-            read_sheet(outer),
+            inner,
+            outer,
             target_um=target_um,
             lower_um=lower_um,
             upper_um=upper_um,
@@ -154,7 +154,7 @@ def wear_from(
             raise RemedyUsageError("--value and --against name the columns of the figure and the count")
         day = as_of or clock.today("UTC")
         return wear(
-            read_sheet(file),
+            file,
             value=value,
             against=against,
             tool=tool,
@@ -243,16 +243,12 @@ def _tune_piece(
 ) -> TuneResult:
     shop = _open(workshop)
     rows = shop.store.readings(serials=[serial], characteristics=["note"])
-    names = {"value": "cents", "person": "tester"}
-    sheet = _sheet(
-        rows, f"{serial} (tuning)", names, ["partial", "position", "valve", "air_c", "method", "day"]
-    )
+    # Notes blown on different days are different sittings.
+    names = {"value": "cents", "person": "tester", "day": "sitting"}
+    sheet = _sheet(rows, f"{serial} (tuning)", names, ["partial", "position", "valve", "air_c", "method"])
     model: Model | None = shop.plan.model(rows["model"][0])
     if model is None:
         raise RemedyError(f"{serial}: model {rows['model'][0]!r} is not in the plan. Add it to the plan")
-    # Notes blown on different days are different sittings.
-    sittings = tuple(SheetRow(row.line, {**row.cells, "sitting": row.cells["day"]}) for row in sheet.rows)
-    sheet = Sheet(sheet.name, (*sheet.columns, "sitting"), sittings, False)
     air = shop.plan.workshop.reference_temperature_c if reference_air_c is None else reference_air_c
     return tune(sheet, instrument_of(model), reference_air_c=air, a4_hz=shop.plan.workshop.a4_hz, **options)
 
@@ -282,15 +278,11 @@ def _open(workshop: Path | None, as_of: date | None = None) -> Workshop:
 
 
 def _sheet(rows: pl.DataFrame, name: str, renamed: dict[str, str], others: Sequence[str]) -> Sheet:
-    """Turn stored readings into the text cells a remedy reads, so that both ways share one set of checks."""
+    """Hand stored readings to the reader of sheets, so that both ways share one set of checks."""
     if rows.height == 0:
         raise RemedyError(f"{name}: the store holds no readings. Check the serial, or upload the card first")
     columns = {**{column: column for column in others}, **renamed}
-    made = []
-    for number, row in enumerate(rows.select(list(columns)).iter_rows(named=True), 1):
-        cells = {new: "" if row[old] is None else str(row[old]) for old, new in columns.items()}
-        made.append(SheetRow(number, cells))
-    return Sheet(name, tuple(columns.values()), tuple(made), False)
+    return sheet_named(name, rows.select(list(columns)).rename(columns))
 
 
 def _limits(plan: Plan, characteristic: str, model: str | None, day: date) -> Limits | None:

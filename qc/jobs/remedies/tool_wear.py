@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from qc.jobs.remedies.errors import RemedyUsageError
-from qc.jobs.remedies.sheet import Sheet, SheetRow
+from qc.jobs.remedies.sheet import Sheet, SheetRow, SheetSource, read_sheet
 from qc.jobs.remedies.table import block, table_row
 from qc.stats import GREATEST, Tabled
 from qc.trade import TradeError, WearLine, cautions_for, fit_wear
@@ -66,7 +66,7 @@ class WearResult(Tabled):
 
 
 def wear(
-    sheet: Sheet,
+    sheet: SheetSource,
     *,
     value: str,
     against: str,
@@ -80,7 +80,7 @@ def wear(
 
     Parameters
     ----------
-    sheet : Sheet
+    sheet : path, polars DataFrame, pandas DataFrame or Sheet
         One row a piece, in order of making.
     value, against : str
         Columns of the figure that wears and of the count since the tool was fitted.
@@ -105,6 +105,7 @@ def wear(
     RemedyUsageError
         Limits or pace that cannot be.
     """
+    sheet = read_sheet(sheet)
     if per_week is not None and not per_week > 0:
         raise RemedyUsageError(f"--per-week {per_week:g}: a number of draws above 0 is needed")
     for name, limit in (("--lower", lower), ("--upper", upper)):

@@ -7,9 +7,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from qc.ingest.cells import read_decimal
 from qc.jobs.remedies.errors import RemedyUsageError
 from qc.jobs.remedies.notes import read_notes
-from qc.jobs.remedies.sheet import Sheet, read_decimal, read_sheet
+from qc.jobs.remedies.sheet import Sheet, SheetSource, read_sheet, sheet_named
 from qc.jobs.remedies.table import block, table_row
 from qc.stats import Tabled
 from qc.trade import (
@@ -51,15 +52,15 @@ class TuneResult(Tabled):
 
 
 def tune(
-    sheet: Sheet,
+    sheet: SheetSource,
     instrument: Instrument,
     *,
     reading_sd: float | None = None,
     sitting_sd: float | None = None,
     reference_air_c: float = 20.0,
     a4_hz: float = 440.0,
-    reference: Path | None = None,
-    before: Path | None = None,
+    reference: SheetSource | None = None,
+    before: SheetSource | None = None,
     changed: str | None = None,
     wav: Path | None = None,
 ) -> TuneResult:
@@ -67,7 +68,7 @@ def tune(
 
     Parameters
     ----------
-    sheet : Sheet
+    sheet : path, polars DataFrame, pandas DataFrame or Sheet
         Columns `partial, position, valve, cents` (or `hz`) and optionally `repeat, tester, sitting, air_c,
         method, main_out_mm, wrap_out_mm`.
     instrument : Instrument
@@ -78,9 +79,9 @@ def tune(
         Temperature the workshop tunes for. [C]
     a4_hz : float
         Tuner's A4, used for a column `hz` or a recording. [Hz]
-    reference : Path, optional
+    reference : as `sheet`, optional
         Note set of the shared reference instrument, blown by the same testers.
-    before : Path, optional
+    before : as `sheet`, optional
         The note set before the last change, with `changed`.
     changed : str, optional
         What was changed, `main=-6` or `F=-16`: millimetres of tube.
@@ -99,17 +100,19 @@ def tune(
     RemedyUsageError
         Options that do not fit together.
     """
-    _check_options(reading_sd, sitting_sd, before, changed)
+    sheet = read_sheet(sheet)
+    _check_options(reading_sd, sitting_sd, before is not None, changed)
     notes = _notes(sheet, instrument, a4_hz, wav)
     offsets = None
     if reference is not None:
-        offsets = _offsets(reference, instrument, a4_hz)
-        _same_testers(sheet, notes, offsets, reference)
+        other = sheet_named("reference", reference)
+        offsets = _offsets(other, instrument, a4_hz)
+        _same_testers(sheet, notes, offsets, other)
     learned = None
     try:
         if before is not None and changed is not None:
             part, change = _change(changed, instrument)
-            old = read_notes(read_sheet(before), instrument, a4_hz)
+            old = read_notes(sheet_named("before", before), instrument, a4_hz)
             learned = learn_sensitivity(
                 old, notes, instrument, part, change, reading_sd or DEFAULT_READING_SD
             )
@@ -128,13 +131,13 @@ def tune(
 
 
 def _check_options(
-    reading_sd: float | None, sitting_sd: float | None, before: Path | None, changed: str | None
+    reading_sd: float | None, sitting_sd: float | None, before: bool, changed: str | None
 ) -> None:
     if reading_sd is not None and not 0 < reading_sd < 100:
         raise RemedyUsageError(f"--reading-sd {reading_sd:g}: a spread in cents above 0 is needed")
     if sitting_sd is not None and not 0 <= sitting_sd < 100:
         raise RemedyUsageError(f"--sitting-sd {sitting_sd:g}: a spread in cents, 0 or more, is needed")
-    if (before is None) != (changed is None):
+    if before != (changed is not None):
         raise RemedyUsageError("--before and --changed belong together: the old notes, and what was changed")
 
 
@@ -146,8 +149,7 @@ def _notes(sheet: Sheet, instrument: Instrument, a4_hz: float, wav: Path | None)
     return notes_from_recording(sheet, wav, instrument, a4_hz)
 
 
-def _offsets(reference: Path, instrument: Instrument, a4_hz: float) -> dict[str, float]:
-    sheet = read_sheet(reference)
+def _offsets(sheet: Sheet, instrument: Instrument, a4_hz: float) -> dict[str, float]:
     sheet.need("tester")
     notes = read_notes(sheet, instrument, a4_hz)
     try:
@@ -156,7 +158,7 @@ def _offsets(reference: Path, instrument: Instrument, a4_hz: float) -> dict[str,
         raise sheet.blame(error, sheet.rows, {}) from error
 
 
-def _same_testers(sheet: Sheet, notes: Sequence[Note], offsets: dict[str, float], reference: Path) -> None:
+def _same_testers(sheet: Sheet, notes: Sequence[Note], offsets: dict[str, float], reference: Sheet) -> None:
     for row, note in zip(sheet.rows, notes, strict=True):
         if note.tester not in offsets:
             raise sheet.fault(

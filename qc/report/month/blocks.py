@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-import json
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, timedelta
-from typing import Any
 
 import polars as pl
 
 from qc.plan import Plan
 from qc.report import Change, DieLine, Gap, GaugeLine, Reaction, Rework, Yield, evidence_words
+from qc.sayings import OPEN_STATES
 from qc.watch import SeriesVerdict, day_words, inside
 
 DUE_SOON_DAYS = 31
@@ -55,15 +54,17 @@ def change_lines(verdicts: Iterable[SeriesVerdict]) -> tuple[Change, ...]:
 
 
 def reaction_lines(
-    verdicts: Iterable[SeriesVerdict], signals: Sequence[dict[str, Any]], as_of: date
+    verdicts: Iterable[SeriesVerdict], states: Mapping[tuple[str, str], str], as_of: date
 ) -> tuple[Reaction, ...]:
-    """Return the signals that still last, oldest first, with their age in days."""
-    states = {(s["series"], s["start_serial"]): s["state"] for s in signals}
+    """Return the signals that still last, oldest first, with their age in days.
+
+    `states` says how a signal stands, by series and first piece; one it does not have is open.
+    """
     found = []
     for verdict in verdicts:
         for signal in verdict.signals:
             state = states.get((str(verdict.key), signal.start_serial), "open")
-            if signal.ended is None and state in {"open", "in-hand"}:
+            if signal.ended is None and state in OPEN_STATES:
                 age = (as_of - signal.raised_day).days
                 found.append(Reaction(verdict.title, signal.raised_day, age, state, signal.pieces))
     return tuple(sorted(found, key=lambda r: (-r.age_days, r.name)))
@@ -156,26 +157,23 @@ def decisions(
     return tuple(said)
 
 
-def data_gaps(held: pl.DataFrame, readings: pl.DataFrame, first: date, as_of: date) -> tuple[Gap, ...]:
+def data_gaps(readings: pl.DataFrame, waiting: Sequence[Sequence[str]], settled: int) -> tuple[Gap, ...]:
     """Return the readings of the period, and its rows held and put right, by reason.
 
-    A row counts in the month of its measured day; one without a readable day in the month it was handed in.
+    Parameters
+    ----------
+    readings : polars.DataFrame
+        Those accepted, with their `sheet`.
+    waiting : sequence of sequence of str
+        Of each row still held, why.
+    settled : int
+        How many held rows were mended or set aside.
     """
-    inside = [first <= _day_of(row) <= as_of for row in held.to_dicts()]
-    rows = held.filter(pl.Series(inside, dtype=pl.Boolean))
     found = [Gap("readings accepted", readings.height, f"on {readings['sheet'].n_unique()} sheets")]
-    still = rows.filter(pl.col("state") == "open")
-    if still.height:
-        reasons = Counter(r["id"] for text in still["reasons"] for r in json.loads(text))
+    if waiting:
+        reasons = Counter(name for own in waiting for name in own)
         said = ", ".join(f"{number} {name}" for name, number in reasons.most_common(6))
-        found.append(Gap("rows still held", still.height, said))
-    settled = rows.height - still.height
+        found.append(Gap("rows still held", len(waiting), said))
     if settled:
         found.append(Gap("rows put right or set aside", settled, "kept as typed beside what they became"))
     return tuple(found)
-
-
-def _day_of(row: dict[str, Any]) -> date:
-    typed = json.loads(row["typed"]).get("day")
-    entered: date = row["entered"].date()
-    return date.fromisoformat(typed) if typed else entered

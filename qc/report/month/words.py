@@ -5,7 +5,15 @@ from __future__ import annotations
 from typing import Any
 
 from qc.report.month.content import MonthContent
-from qc.watch import SeriesVerdict, day_words, limits_words, number_words, quantity_words, unit_words
+from qc.watch import (
+    LEARNING,
+    SeriesVerdict,
+    day_words,
+    limits_words,
+    number_words,
+    quantity_words,
+    unit_words,
+)
 from qc.words import pieces_words
 
 MONTHS = "January February March April May June July August September October November December".split()
@@ -102,10 +110,10 @@ def plain_content(content: MonthContent) -> dict[str, Any]:
 
 def panel_lines(verdict: SeriesVerdict) -> dict[str, str]:
     """Return the title, the finding and the capability of one panel in words."""
-    signal = verdict.current
+    signal = verdict.telling
     if verdict.behaviour == "learning":
-        finding = f"Learning: {verdict.pieces} of 4 pieces."
-    elif signal is not None and verdict.behaviour == "drifting":
+        finding = f"Learning: {verdict.pieces} of {LEARNING} pieces."
+    elif signal is not None:
         finding = f"{signal.sentence} {signal.because}"
     else:
         finding = f"As it was: {verdict.pieces} pieces without a lasting change."

@@ -45,4 +45,4 @@ def test_one_sided_and_missing_limits_are_fine(view):
 
 
 def test_without_points_there_is_an_empty_chart(view):
-    assert draw_capability(replace(view, verdict=replace(view.verdict, points=())))["data"] == []
+    assert draw_capability(replace(view, verdict=replace(view.verdict, points=(), present=())))["data"] == []

@@ -6,7 +6,7 @@ import pytest
 from dashboard.figures import draw_capability, draw_series
 from dashboard.figures.overlays import frozen_text
 from dashboard.theme import LIGHT
-from qc.jobs.board_rules import apply_rules
+from qc.watch import apply_rules
 
 
 @pytest.fixture
@@ -58,7 +58,8 @@ def test_pieces_left_out_are_not_in_the_panel(decided):
     verdict = decided.verdict
     first = verdict.points[-11].ordinal
     late = tuple(replace(p, left_out=p.ordinal == first) for p in verdict.points)
-    shown = draw_capability(replace(decided, verdict=replace(verdict, points=late)))
+    present = tuple(n for n in verdict.present if n != first)
+    shown = draw_capability(replace(decided, verdict=replace(verdict, points=late, present=present)))
     assert len(shown["data"][0]["x"]) == 10
 
 

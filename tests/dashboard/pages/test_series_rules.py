@@ -3,8 +3,8 @@ from dataclasses import replace
 import pytest
 
 from dashboard.pages import series_rules
-from qc.jobs.board_rules import apply_rules
 from qc.stats import rule_run_length
+from qc.watch import apply_rules
 
 
 def test_every_rule_has_its_price_beside_its_switch_and_none_is_on(in_app, view, texts):

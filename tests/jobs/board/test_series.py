@@ -1,12 +1,9 @@
 """One series for the board: what its answer rests on, what would settle it, what a lead decided."""
 
-from dataclasses import replace
-
 import pytest
 
 from qc.jobs.baseline import freeze, leave_out, undo
 from qc.jobs.board.data import StoreBoardData
-from qc.jobs.board.series import pieces_to_settle, present_points
 from qc.jobs.board.views import SeriesKey, is_few
 from qc.jobs.workshop import open_workshop
 from qc.stats import capability
@@ -20,26 +17,18 @@ def board(demo_folder):
     return StoreBoardData(demo_folder)
 
 
-def test_the_answer_rests_on_the_pieces_that_were_judged(board):
-    for verdict in board.verdicts():
-        view = board.series(verdict.key)
-        assert len(view.present) == verdict.rests_on, verdict.key
-
-
 def test_what_would_settle_an_open_answer_is_the_statistics_own_figure(board):
     climbing = [v for v in board.verdicts() if v.ppk_reason == STILL_MOVING]
     assert [str(v.key) for v in climbing] == ["draw/tube_od/tenor"]
-    assert board.series(climbing[0].key).settle is None, "pieces to come will not be like these"
+    assert climbing[0].pieces_to_settle is None, "pieces to come will not be like these"
     open_ones = [v for v in board.verdicts() if v.capable == "unproven" and v not in climbing]
     assert open_ones
     for verdict in open_ones:
-        values = [p.value for p in present_points(verdict)]
+        values = [p.value for p in verdict.present_points]
         expected = capability(values, lower=verdict.lower, upper=verdict.upper).pieces_to_settle
-        assert board.series(verdict.key).settle == expected
+        assert verdict.pieces_to_settle == expected
     proven = next(v for v in board.verdicts() if v.capable == "proven")
-    assert board.series(proven.key).settle is None
-    single = replace(open_ones[0], points=open_ones[0].points[-1:])
-    assert pieces_to_settle(single, single.points, 1.0) is None
+    assert proven.pieces_to_settle is None
 
 
 def test_few_is_said_only_where_the_index_is_withheld_for_it(board):
@@ -65,8 +54,7 @@ def test_decisions_are_shown_with_who_and_why_and_go_when_undone(demo_copy):
         ("leave-out", serials[-20], serials[-19], "IS", "bench moved"),
     ]
     assert not any("frozen" in note for note in view.notes)  # told once, with the decision
-    assert len(view.present) == view.verdict.rests_on
-    assert serials[-20] not in {p.serial for p in view.present}
+    assert serials[-20] not in {p.serial for p in view.verdict.present_points}
     undo(workshop, str(CLEARANCE), **said)
     assert [d.what for d in board.series(CLEARANCE).decisions] == ["leave-out"]
     workshop.store.close()

@@ -3,7 +3,13 @@
 import polars as pl
 import pytest
 
-from qc.jobs.questions.study_read import number_columns, read_table, sort_rows, take_labels, take_numbers
+from qc.jobs.questions.study_read import (
+    number_columns,
+    read_study_table,
+    sort_rows,
+    take_labels,
+    take_numbers,
+)
 from qc.stats import StatisticsError, StatisticsUsageError
 
 ROWS = {"piece": ["a", "b", "c"], "bore": [13.9, 14.0, 14.1]}
@@ -19,9 +25,9 @@ def written(tmp_path, name, columns=ROWS):
 @pytest.mark.parametrize("name", ["t.csv", "t.parquet", "t.xlsx"])
 def test_three_kinds_of_file(tmp_path, name):
     path = written(tmp_path, name)
-    table = read_table(path)
-    assert take_numbers(table, "bore", path).to_list() == ROWS["bore"]
-    assert take_labels(table, "piece", path).to_list() == ROWS["piece"]
+    table = read_study_table(path)
+    assert take_numbers(table, "bore").to_list() == ROWS["bore"]
+    assert take_labels(table, "piece").to_list() == ROWS["piece"]
 
 
 @pytest.mark.parametrize("separator", [",", ";", "\t"])
@@ -29,9 +35,9 @@ def test_separators_and_byte_order_mark(tmp_path, separator):
     path = tmp_path / "t.csv"
     lines = [separator.join(["piece", "bore"]), separator.join(["a", " 13.9 "])]
     path.write_text("\n".join(lines), encoding="utf-8-sig")
-    table = read_table(path)
-    assert table.columns == ["piece", "bore"]
-    assert take_numbers(table, "bore", path).to_list() == [13.9]
+    table = read_study_table(path)
+    assert table.columns == ("piece", "bore")
+    assert take_numbers(table, "bore").to_list() == [13.9]
 
 
 @pytest.mark.parametrize(
@@ -51,32 +57,32 @@ def test_separators_and_byte_order_mark(tmp_path, separator):
 def test_a_fault_has_an_address(tmp_path, name, cells, words):
     path = written(tmp_path, name, {"piece": ["a", "b", "c"], "bore": cells})
     with pytest.raises(StatisticsError, match=words):
-        take_numbers(read_table(path), "bore", path)
+        take_numbers(read_study_table(path), "bore")
 
 
 def test_far_columns_have_two_letters(tmp_path):
     columns = {f"c{i}": ["1"] for i in range(27)} | {"bore": ["x"]}
     path = written(tmp_path, "t.xlsx", columns)
     with pytest.raises(StatisticsError, match="cell AB2"):
-        take_numbers(read_table(path), "bore", path)
+        take_numbers(read_study_table(path), "bore")
 
 
 def test_missing_labels_and_columns(tmp_path):
     path = written(tmp_path, "t.csv", {"piece": ["a", " "], "bore": [1, 2]})
-    table = read_table(path)
+    table = read_study_table(path)
     with pytest.raises(StatisticsError, match="line 3: column 'piece' has no label"):
-        take_labels(table, "piece", path)
+        take_labels(table, "piece")
     with pytest.raises(StatisticsError, match="no column 'bone'; there are 'piece', 'bore'"):
-        take_numbers(table, "bone", path)
+        take_numbers(table, "bone")
 
 
 def test_order(tmp_path):
     path = written(tmp_path, "t.csv", {"n": ["10", "9", "9", "2"], "x": ["a", "b", "c", "d"]})
-    assert sort_rows(read_table(path), "n", path)["x"].to_list() == ["d", "b", "c", "a"]
-    assert sort_rows(read_table(path), "x", path)["n"].to_list() == ["10", "9", "9", "2"]
+    assert sort_rows(read_study_table(path), "n").column("x").to_list() == ["d", "b", "c", "a"]
+    assert sort_rows(read_study_table(path), "x").column("n").to_list() == ["10", "9", "9", "2"]
     path = written(tmp_path, "t.csv", {"n": ["1", None], "x": ["a", "b"]})
     with pytest.raises(StatisticsError, match="line 3: column 'n' has no value"):
-        sort_rows(read_table(path), "n", path)
+        sort_rows(read_study_table(path), "n")
 
 
 @pytest.mark.parametrize(
@@ -91,14 +97,14 @@ def test_order(tmp_path):
 )
 def test_numbers_within_a_text_count_as_numbers(tmp_path, rising):
     path = written(tmp_path, "t.csv", {"n": [*rising[1:], rising[0]], "x": ["a"] * len(rising)})
-    assert sort_rows(read_table(path), "n", path)["n"].to_list() == rising
+    assert sort_rows(read_study_table(path), "n").column("n").to_list() == rising
 
 
 @pytest.mark.parametrize("day", ["3.11.2026", "03/11/26", "3-11-2026 08:00"])
 def test_dates_that_do_not_sort_are_refused(tmp_path, day):
     path = written(tmp_path, "t.csv", {"n": ["2026-11-02", day], "x": ["a", "b"]})
     with pytest.raises(StatisticsError, match="line 3: .* in column 'n' is a date that does not sort"):
-        sort_rows(read_table(path), "n", path)
+        sort_rows(read_study_table(path), "n")
 
 
 def test_sheets_of_a_workbook(tmp_path):
@@ -110,44 +116,44 @@ def test_sheets_of_a_workbook(tmp_path):
             sheet = book.add_worksheet(name)
             sheet.write_row(0, 0, ["bore"])
             sheet.write_row(1, 0, [value])
-    assert take_numbers(read_table(path), "bore", path).to_list() == [1.5]
-    assert take_numbers(read_table(path, "second"), "bore", path).to_list() == [2.5]
+    assert take_numbers(read_study_table(path), "bore").to_list() == [1.5]
+    assert take_numbers(read_study_table(path, "second"), "bore").to_list() == [2.5]
     with pytest.raises(StatisticsUsageError, match="no sheet 'third'; there are 'first', 'second'"):
-        read_table(path, "third")
+        read_study_table(path, "third")
 
 
 @pytest.mark.parametrize("name", ["t.txt", "t"])
 def test_other_files_are_not_read(tmp_path, name):
     with pytest.raises(StatisticsUsageError, match="csv, parquet or xlsx"):
-        read_table(tmp_path / name)
+        read_study_table(tmp_path / name)
 
 
 def test_no_such_file(tmp_path):
     with pytest.raises(StatisticsUsageError, match="no such file"):
-        read_table(tmp_path / "t.csv")
+        read_study_table(tmp_path / "t.csv")
 
 
 @pytest.mark.parametrize("name", ["t.xlsx", "t.parquet"])
 def test_a_file_that_is_not_what_its_name_says(tmp_path, name):
     (tmp_path / name).write_bytes(b"no table at all")
     with pytest.raises(StatisticsError, match="cannot be read as"):
-        read_table(tmp_path / name)
+        read_study_table(tmp_path / name)
 
 
 @pytest.mark.parametrize("text", ["", "bore\n"])
 def test_no_rows(tmp_path, text):
     (tmp_path / "t.csv").write_text(text)
     with pytest.raises(StatisticsError):
-        read_table(tmp_path / "t.csv")
+        read_study_table(tmp_path / "t.csv")
 
 
 @pytest.mark.parametrize("name", ["t.csv", "t.xlsx"])
 def test_blank_rows_at_the_end_are_no_readings(tmp_path, name):
     path = written(tmp_path, name, {"piece": ["a", "b", None, None], "bore": ["1", "2", " ", None]})
-    assert take_numbers(read_table(path), "bore", path).to_list() == [1.0, 2.0]
+    assert take_numbers(read_study_table(path), "bore").to_list() == [1.0, 2.0]
     path = written(tmp_path, name, {"piece": ["a", None, "c"], "bore": ["1", None, "3"]})
     with pytest.raises(StatisticsError, match="is missing"):
-        take_numbers(read_table(path), "bore", path)
+        take_numbers(read_study_table(path), "bore")
 
 
 def test_names_of_several_columns():
@@ -178,20 +184,20 @@ def twice(tmp_path, kind):
 @pytest.mark.parametrize("kind", ["csv", "xlsx"])
 def test_a_name_that_stands_twice_is_refused(tmp_path, kind):
     path = twice(tmp_path, kind)
-    table = read_table(path)
+    table = read_study_table(path)
     for take in (take_numbers, take_labels):
         with pytest.raises(StatisticsError, match="two columns are named 'bore'"):
-            take(table, "bore", path)
+            take(table, "bore")
     with pytest.raises(StatisticsError, match="two columns are named 'bore'"):
-        sort_rows(table, "bore", path)
+        sort_rows(table, "bore")
     # a column of another name is still the one that is written over it
-    assert take_numbers(table, "bore_1", path).to_list() == [30.0, 50.0]
+    assert take_numbers(table, "bore_1").to_list() == [30.0, 50.0]
 
 
 def test_a_parquet_file_with_a_name_twice_is_no_table(tmp_path):
     path = twice(tmp_path, "parquet")
     with pytest.raises(StatisticsError, match=r"t\.parquet: cannot be read as parquet .*'?bore"):
-        read_table(path)
+        read_study_table(path)
 
 
 def test_a_workbook_with_a_name_three_times_or_none(tmp_path):
@@ -202,20 +208,20 @@ def test_a_workbook_with_a_name_three_times_or_none(tmp_path):
         sheet = book.add_worksheet("first")
         sheet.write_row(0, 0, ["bore", "bore", None, "bore", "leg"])
         sheet.write_row(1, 0, [1, 2, 3, 4, 5])
-    table = read_table(path)
-    assert take_numbers(table, "leg", path).to_list() == [5.0]
+    table = read_study_table(path)
+    assert take_numbers(table, "leg").to_list() == [5.0]
     with pytest.raises(StatisticsError, match="two columns are named 'bore'"):
-        take_numbers(table, "bore", path)
+        take_numbers(table, "bore")
 
 
 @pytest.mark.parametrize("name", ["t.csv", "t.parquet"])
 def test_a_sheet_of_a_file_that_has_none_is_refused(tmp_path, name):
     path = written(tmp_path, name)
     with pytest.raises(StatisticsUsageError, match=f"{name}: a {name[2:]} file has no sheets"):
-        read_table(path, "first")
+        read_study_table(path, "first")
 
 
 def test_a_number_too_large_to_square_has_an_address(tmp_path):
     path = written(tmp_path, "t.csv", {"bore": ["1.0", "1e308", "2.0"]})
     with pytest.raises(StatisticsError, match="t.csv, line 3: 1e308 .* too large to compute with"):
-        take_numbers(read_table(path), "bore", path)
+        take_numbers(read_study_table(path), "bore")

@@ -11,6 +11,7 @@ from qc.stats import StatisticsError, detect, detect_many
 
 NILE = json.loads((Path(__file__).parents[2] / "published" / "changepoint_nile.json").read_text())
 STEADY = np.random.default_rng(71).normal(50.0, 0.2, 60)
+RARE = 1e-5  # no false alarm in the way of what is looked at
 
 
 def shifted(by_sigma, after=40, n=60):
@@ -19,15 +20,19 @@ def shifted(by_sigma, after=40, n=60):
     return series
 
 
-def test_a_clear_shift_is_found_with_start_and_size():
-    found = detect(shifted(4.0))
-    assert [(s.kind, s.side) for s in found.signals] == [("shift", "above")]
-    signal = found.signals[0]
-    assert abs(signal.start - 41) <= 1
-    assert 41 <= signal.point <= 44
-    assert signal.start_set[0] <= 41 <= signal.start_set[1]
-    assert signal.size_interval[0] <= 0.8 <= signal.size_interval[1]
-    assert signal.score > signal.threshold
+def test_a_clear_shift_is_found_with_start_and_size(rng, at_least):
+    values = rng.normal(50.0, 0.2, (2000, 60))
+    values[:, 40:] += 0.8
+    found = detect_many(list(values), false_alarm_rate=RARE)
+    signals = [one.signals[0] for one in found if one.signals and one.signals[0].point > 40]
+    assert len(signals) > 1980
+    assert {signal.side for signal in signals if signal.kind != "spread"} == {"above"}
+    assert np.mean([signal.kind == "shift" for signal in signals]) > 0.9
+    assert np.mean([signal.point <= 45 for signal in signals]) > 0.95
+    assert at_least(0.90, [signal.start_set[0] <= 41 <= signal.start_set[1] for signal in signals])
+    assert at_least(0.95, [signal.size_interval[0] <= 0.8 <= signal.size_interval[1] for signal in signals])
+    alone = detect(values[0], false_alarm_rate=RARE).signals[0]
+    assert alone.score > alone.threshold
 
 
 @pytest.mark.parametrize("rate", [0.01, 0.001, 0.0001])

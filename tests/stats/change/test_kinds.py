@@ -134,22 +134,22 @@ def test_probability_of_a_step_is_the_integral_over_level_size_and_spread():
     assert climb[2] - ours[4] == pytest.approx(np.log(weight(foot) / weight((order >= 5) * 1.0)), abs=1e-4)
 
 
-def test_places_and_sizes():
-    random = np.random.default_rng(64)
-    values = np.concatenate([random.normal(0, 0.1, 20), random.normal(2, 0.1, 15)])
-    step = place_level(values, "shift")
-    assert (step.start, step.start_set) == (21, (21, 21))
-    assert step.size_interval[0] < 2.0 < step.size_interval[1]
+def test_places_and_sizes(rng, at_least):
+    sizes, starts = [], []
+    for _ in range(300):
+        step = place_level(np.concatenate([rng.normal(0, 0.1, 20), rng.normal(2, 0.1, 15)]), "shift")
+        assert (step.start, step.start_set) == (21, (21, 21))
+        sizes.append(step.size_interval[0] < 2.0 < step.size_interval[1])
+        wide = np.concatenate([rng.normal(0, 1, 30), rng.normal(0, 5, 30)])
+        spread = place_spread(wide)
+        after, before = wide[spread.start - 1 :], wide[: spread.start - 1]
+        assert spread.size == pytest.approx(after.std(ddof=1) - before.std(ddof=1))
+        starts.append(spread.start_set[0] <= 31 <= spread.start_set[1])
+    assert at_least(0.95, sizes) and at_least(0.90, starts)
     climb = place_level(
-        np.concatenate([np.zeros(15), 0.5 * np.arange(1, 16)]) + random.normal(0, 0.1, 30), "trend"
+        np.concatenate([np.zeros(15), 0.5 * np.arange(1, 16)]) + rng.normal(0, 0.1, 30), "trend"
     )
     assert abs(climb.start - 16) <= 1 and climb.size == pytest.approx(7.5, abs=0.5)
-    wide = np.concatenate([random.normal(0, 1, 30), random.normal(0, 5, 30)])
-    spread = place_spread(wide)
-    assert spread.start_set[0] <= 31 <= spread.start_set[1]
-    assert spread.size == pytest.approx(
-        wide[spread.start - 1 :].std(ddof=1) - wide[: spread.start - 1].std(ddof=1)
-    )
 
 
 @pytest.mark.parametrize("values", [[1.0] * 12, [1.0] * 6 + [2.0] * 6], ids=["constant", "two levels"])

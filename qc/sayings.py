@@ -1,0 +1,181 @@
+"""What people say of a signal, or decide about a series: one record from the form to the row of the store.
+
+The kinds are listed here and nowhere else, and here is checked what may be said when. The faces keep their
+own words for what is wrong, since a form can be mended by choosing and a command by typing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from enum import StrEnum
+from typing import Literal
+
+SignalState = Literal["open", "in-hand", "closed", "closed-false"]
+OPEN_STATES: tuple[SignalState, ...] = ("open", "in-hand")
+CLOSED_STATES: tuple[SignalState, ...] = ("closed", "closed-false")
+TICKED = "Ticked: "
+"""How the text of a saying begins that names steps done; a form shows them ticked from then on."""
+
+
+class What(StrEnum):
+    """Everything that can be said: the first five of a signal, the last four of a series."""
+
+    IN_HAND = "in-hand"
+    CLOSED = "closed"
+    CLOSED_FALSE = "closed-false"
+    REOPENED = "reopened"
+    COMMENT = "comment"
+    FREEZE = "freeze"
+    UNDO_FREEZE = "undo-freeze"
+    LEAVE_OUT = "leave-out"
+    UNDO_LEAVE_OUT = "undo-leave-out"
+
+
+OF_SERIES = (What.FREEZE, What.UNDO_FREEZE, What.LEAVE_OUT, What.UNDO_LEAVE_OUT)
+"""What a lead may decide about a whole series."""
+
+OF_SIGNAL = tuple(what for what in What if what not in OF_SERIES)
+"""What anyone may say of one signal."""
+
+WORDS: Mapping[str, str] = {
+    What.IN_HAND: "taken in hand",
+    What.CLOSED: "closed",
+    What.CLOSED_FALSE: "closed as false",
+    What.REOPENED: "reopened",
+    What.COMMENT: "comment",
+    What.FREEZE: "settled state frozen",
+    What.UNDO_FREEZE: "frozen settled state undone",
+    What.LEAVE_OUT: "left out",
+    What.UNDO_LEAVE_OUT: "taken in again",
+}
+"""What was said, told afterwards."""
+
+_STATE_AFTER: Mapping[What, SignalState] = {
+    What.IN_HAND: "in-hand",
+    What.CLOSED: "closed",
+    What.CLOSED_FALSE: "closed-false",
+    What.REOPENED: "open",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Saying:
+    """What a person says of a signal or a series.
+
+    Attributes
+    ----------
+    what : What
+        One of `OF_SIGNAL` or `OF_SERIES`.
+    who : str
+        Code of the person.
+    text : str
+        A remark; of a series, the reason.
+    cause, action : str
+        Of a signal closed with its cause: the plan's code of it, and what was done.
+    first, last : str
+        Of a series: serials between which it holds, both included.
+    """
+
+    what: What
+    who: str = ""
+    text: str = ""
+    cause: str = ""
+    action: str = ""
+    first: str = ""
+    last: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Said(Saying):
+    """A saying as it is kept: its number, the id of the signal or the key of the series, and when."""
+
+    id: int
+    about: str
+    when: datetime
+
+
+class Fault(StrEnum):
+    """Why something cannot be said."""
+
+    NOBODY = "nobody, or nobody known, says it"
+    NOT_CLOSED = "only a closed signal can be reopened"
+    CLOSED_ALREADY = "a closed signal can only be reopened or remarked on"
+    NO_CAUSE = "it is closed with a cause that the plan does not have"
+    NO_ACTION = "it is closed without a word on what was done"
+    NO_REMARK = "the remark is empty"
+    NO_REASON = "a decision gives no reason"
+    NO_PIECE = "a decision names no piece"
+    STRANGE_PIECE = "a decision names a piece that the series does not have"
+
+
+def faults_of_signal_saying(
+    saying: Saying, *, people: Collection[str], causes: Collection[str], state: str
+) -> set[Fault]:
+    """Return everything that keeps this from being said of a signal.
+
+    Parameters
+    ----------
+    saying : Saying
+        One of `OF_SIGNAL`.
+    people, causes : collection of str
+        Codes that may be named.
+    state : str
+        How the signal stands.
+    """
+    closing = saying.what in {What.CLOSED, What.CLOSED_FALSE}
+    closed = saying.what is What.CLOSED
+    found = {
+        Fault.NOBODY: saying.who not in people,
+        Fault.NOT_CLOSED: saying.what is What.REOPENED and state not in CLOSED_STATES,
+        Fault.CLOSED_ALREADY: (closing or saying.what is What.IN_HAND) and state in CLOSED_STATES,
+        Fault.NO_CAUSE: closed and saying.cause not in causes,
+        Fault.NO_ACTION: closed and not saying.action,
+        Fault.NO_REMARK: saying.what is What.COMMENT and not saying.text.strip(),
+    }
+    return {fault for fault, there in found.items() if there}
+
+
+def faults_of_decision(saying: Saying, *, people: Collection[str], serials: Collection[str]) -> set[Fault]:
+    """Return everything that keeps a lead from deciding this about a series.
+
+    Parameters
+    ----------
+    saying : Saying
+        One of `OF_SERIES`.
+    people : collection of str
+        Codes that may be named.
+    serials : collection of str
+        The pieces of the series; what is undone may name others, which are no longer shown.
+    """
+    undone = saying.what in {What.UNDO_FREEZE, What.UNDO_LEAVE_OUT}
+    found = {
+        Fault.NOBODY: saying.who not in people,
+        Fault.NO_REASON: not saying.text.strip(),
+        Fault.NO_PIECE: saying.what is not What.UNDO_FREEZE and not saying.first,
+        Fault.STRANGE_PIECE: not undone and strange_piece(saying, serials) is not None,
+    }
+    return {fault for fault, there in found.items() if there}
+
+
+def strange_piece(saying: Saying, serials: Collection[str]) -> str | None:
+    """Return the first piece a decision names that the series does not have; its end may be left open."""
+    named = (saying.first, saying.last or saying.first)
+    return next((serial for serial in named if serial not in serials), None)
+
+
+def state_after(said: Iterable[Saying]) -> SignalState:
+    """Return the state a signal is in after what was said of it, oldest first; a comment changes nothing.
+
+    Examples
+    --------
+    >>> state_after([Saying(What.IN_HAND, "IS"), Saying(What.CLOSED, "IS"), Saying(What.COMMENT, "BK")])
+    'closed'
+    >>> state_after([])
+    'open'
+    """
+    state: SignalState = "open"
+    for saying in said:
+        state = _STATE_AFTER.get(saying.what, state)
+    return state

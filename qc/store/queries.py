@@ -1,0 +1,198 @@
+"""What the store is asked for: readings, events and pieces as frames, held rows and sheets as records."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping, Sequence
+from datetime import date
+from typing import Any
+
+import polars as pl
+from sqlalchemy import Column, Connection, func, select
+from sqlalchemy.sql.elements import ColumnElement
+
+from qc.plan import EVENT, PLACE, READING
+from qc.store.chain import moment_of
+from qc.store.frames import fetch, in_parts, restored
+from qc.store.records import HeldRecord, SheetRecord, reasons_of
+from qc.store.rows import OPEN
+from qc.store.tables import (
+    FIGURE,
+    HAPPENING,
+    ORIGIN,
+    entry,
+    event,
+    held,
+    held_event,
+    origin,
+    place,
+    reading,
+    sheet,
+)
+
+
+def read_readings(
+    conn: Connection,
+    stage: str | None = None,
+    characteristics: Sequence[str] | None = None,
+    serials: Sequence[str] | None = None,
+    since: date | None = None,
+    until: date | None = None,
+) -> pl.DataFrame:
+    """Return readings that nothing has replaced, with the columns of `READING` and `id`."""
+    conditions = [] if stage is None else [origin.c.stage == stage]
+    if characteristics is not None:
+        conditions.append(origin.c.characteristic.in_(list(characteristics)))
+    conditions += _between(origin.c.day, since, until)
+    if serials is None:
+        return _readings_where(conn, conditions)
+    parts = [_readings_where(conn, [*conditions, origin.c.serial.in_(part)]) for part in in_parts(serials)]
+    return pl.concat(parts).sort("id")
+
+
+def read_recent(
+    conn: Connection, stage: str, characteristic: str, model: str | None, most: int
+) -> pl.DataFrame:
+    """Return the newest readings of one characteristic and model, newest card last.
+
+    Only the index is walked, so the answer takes as long in a large store as in a small one.
+    """
+    what = (origin.c.stage == stage, origin.c.characteristic == characteristic)
+    model_is = origin.c.model.is_(None) if not model else origin.c.model == model
+    newest = select(origin.c.id).where(*what, model_is).order_by(origin.c.id.desc()).limit(most)
+    ids = list(conn.execute(newest).scalars())
+    return _readings_where(conn, [origin.c.id.in_(ids)]).tail(most)
+
+
+def read_by_id(conn: Connection, ids: Sequence[int]) -> pl.DataFrame:
+    """Return readings by their ids, replaced ones too."""
+    origins = select(reading.c.origin).where(reading.c.id.in_(list(ids)))
+    frame = _readings_where(conn, [origin.c.id.in_(origins)], replaced_too=True)
+    return frame.filter(pl.col("id").is_in(list(ids)))
+
+
+def read_events(
+    conn: Connection,
+    kinds: Sequence[str] | None = None,
+    serials: Sequence[str] | None = None,
+    subjects: Sequence[str] | None = None,
+    since: date | None = None,
+    until: date | None = None,
+) -> pl.DataFrame:
+    """Return events that nothing has replaced, with the columns of `EVENT` and `id`."""
+    columns = {"id": "int", **HAPPENING, "sheet": "str"}
+    replaced = select(event.c.replaces).where(event.c.replaces.is_not(None))
+    statement = (
+        select(event.c.id, *(event.c[name] for name in HAPPENING), sheet.c.hash)
+        .outerjoin_from(event, sheet, event.c.sheet == sheet.c.id)
+        .where(event.c.id.not_in(replaced), *_between(event.c.day, since, until))
+        .order_by(event.c.id)
+    )
+    for column, names in ((event.c.kind, kinds), (event.c.subject, subjects)):
+        if names is not None:
+            statement = statement.where(column.in_(list(names)))
+    asked = (
+        [statement]
+        if serials is None
+        else [statement.where(event.c.serial.in_(part)) for part in in_parts(serials)]
+    )
+    rows = pl.concat([fetch(conn, one, columns) for one in asked]).sort("id")
+    return restored(rows, HAPPENING).select(*EVENT, "id")
+
+
+def read_held(conn: Connection, open_only: bool = True, ids: Sequence[int] | None = None) -> list[HeldRecord]:
+    """Return held rows in order of entry."""
+    state = func.coalesce(held_event.c.state, OPEN)
+    statement = (
+        select(held, sheet.c.hash, sheet.c.file, state.label("state"), entry.c.at, entry.c.who)
+        .join_from(held, sheet, held.c.sheet == sheet.c.id)
+        .join(entry, held.c.entry == entry.c.id)
+        .outerjoin(held_event, held_event.c.held == held.c.id)
+        .order_by(held.c.id)
+    )
+    if open_only:
+        statement = statement.where(held_event.c.state.is_(None))
+    if ids is not None:
+        statement = statement.where(held.c.id.in_(list(ids)))
+    return [_held_record(row) for row in conn.execute(statement).mappings()]
+
+
+def read_sheets(conn: Connection) -> list[SheetRecord]:
+    """Return the sheets in order of entry."""
+    statement = select(sheet, entry.c.at, entry.c.who).join_from(sheet, entry, sheet.c.entry == entry.c.id)
+    return [
+        SheetRecord(row.id, row.hash, row.file, row.card, row.size, moment_of(row.at), row.who, row.entry)
+        for row in conn.execute(statement.order_by(sheet.c.id))
+    ]
+
+
+def read_pieces(conn: Connection, serials: Sequence[str] | None = None) -> pl.DataFrame:
+    """Return pieces that have readings or events: `serial`, `model`, `first_day` and `shipped` (day)."""
+    columns = {"serial": "str", "model": "str", "first_day": "date"}
+    parts = []
+    for table in (origin, event):
+        first = select(table.c.serial, table.c.model, func.min(table.c.day)).where(
+            table.c.serial.is_not(None)
+        )
+        if serials is not None:
+            first = first.where(table.c.serial.in_(list(serials)))
+        parts.append(fetch(conn, first.group_by(table.c.serial, table.c.model), columns))
+    left = (
+        read_events(conn, ["shipped"], serials).group_by("serial").agg(pl.col("day").max().alias("shipped"))
+    )
+    seen = restored(pl.concat(parts), columns).sort("first_day", nulls_last=True)
+    named = pl.col("model").drop_nulls().first()
+    return (
+        seen.group_by("serial", maintain_order=True)
+        .agg(named, pl.col("first_day").min())
+        .join(left, on="serial", how="left", maintain_order="left")
+    )
+
+
+def _between(day: Column[Any], since: date | None, until: date | None) -> list[ColumnElement[bool]]:
+    """Return the conditions that days lie between two, both included."""
+    own = [] if since is None else [day >= since.isoformat()]
+    return own if until is None else [*own, day <= until.isoformat()]
+
+
+def _held_record(row: Mapping[Any, Any]) -> HeldRecord:
+    return HeldRecord(
+        id=row["id"],
+        sheet=row["hash"],
+        file=row["file"],
+        tab=row["tab"] or "",
+        row=row["row"],
+        column=row["column"] or "",
+        cell=row["cell"] or "",
+        table=row["table"] or "",
+        text=row["text"] or "",
+        typed=row["typed"],
+        reasons=reasons_of(row["reasons"]),
+        proposal=json.loads(row["proposal"]) if row["proposal"] else {},
+        state=row["state"],
+        entered=moment_of(row["at"]),
+        who=row["who"],
+    )
+
+
+def _readings_where(conn: Connection, conditions: Sequence[Any], replaced_too: bool = False) -> pl.DataFrame:
+    """Fetch the three parts of readings and join them here; the small parts cross over only once."""
+    replaced = select(reading.c.replaces).where(reading.c.replaces.is_not(None))
+    own = select(reading.c.id, reading.c.origin, reading.c.place, *(reading.c[name] for name in FIGURE))
+    if not replaced_too:
+        own = own.where(reading.c.id.not_in(replaced))
+    shared = select(origin.c.id, sheet.c.hash, *(origin.c[name] for name in ORIGIN))
+    shared = shared.outerjoin_from(origin, sheet, origin.c.sheet == sheet.c.id)
+    if conditions:
+        own = own.where(reading.c.origin.in_(select(origin.c.id).where(*conditions)))
+        shared = shared.where(*conditions)
+    figures = fetch(conn, own, {"id": "int", "origin": "int", "place": "int", **FIGURE})
+    origins = fetch(conn, shared, {"origin": "int", "sheet": "str", **ORIGIN})
+    where = select(place.c.id, *(place.c[name] for name in PLACE))
+    places = fetch(conn, where, {"place": "int", **PLACE})
+    return (
+        figures.sort("id")
+        .join(restored(origins, ORIGIN), on="origin", how="left", maintain_order="left")
+        .join(places, on="place", how="left", maintain_order="left")
+        .select(*READING, "id")
+    )

@@ -1,0 +1,164 @@
+"""What the store gives out, a record for a row: nobody reads a row by the names of its columns.
+
+What was said of a signal or a series is a `qc.sayings.Said`, a version of the plan a `PlanVersion`, an
+accepted change an `Entry`. Readings, events and pieces come in bulk and are frames.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
+from datetime import date, datetime
+from typing import Any, Literal
+
+from qc.sayings import Said, SignalState, state_after
+
+HeldState = Literal["open", "accepted", "dropped"]
+"""What became of a held row; an open one still waits."""
+
+
+@dataclass(frozen=True, slots=True)
+class HeldReason:
+    """One reason why a row is held.
+
+    Attributes
+    ----------
+    id : str
+        Stable name.
+    sentence, mend : str
+        What is wrong and where; what to do.
+    proposal : mapping or None
+        Column -> value that would put it right.
+    """
+
+    id: str
+    sentence: str
+    mend: str = ""
+    proposal: Mapping[str, object] | None = None
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return plain values."""
+        return asdict(self)
+
+
+@dataclass(frozen=True, slots=True)
+class HeldRecord:
+    """A row that was not accepted as it stood.
+
+    Attributes
+    ----------
+    id : int
+        Number of the row.
+    sheet, file, tab, column, cell : str
+        Where it stands; empty where a sheet has no such thing.
+    row : int or None
+        Its line.
+    table : {"reading", "event"}
+        What it would have been.
+    text, typed : str
+        The figure as typed; the whole row as unfolded, a JSON object.
+    reasons : tuple of HeldReason
+        Everything that is wrong with it.
+    proposal : mapping
+        Column -> value that one click would change; empty where nothing is offered.
+    state : HeldState
+        What became of it.
+    entered, who
+        Moment and person of the upload.
+    """
+
+    id: int
+    sheet: str
+    file: str
+    tab: str
+    row: int | None
+    column: str
+    cell: str
+    table: str
+    text: str
+    typed: str
+    reasons: tuple[HeldReason, ...]
+    proposal: Mapping[str, Any]
+    state: HeldState
+    entered: datetime
+    who: str
+
+    def as_typed(self) -> dict[str, Any]:
+        """Return the row as unfolded: column -> value, days and moments as ISO text."""
+        row: dict[str, Any] = json.loads(self.typed) if self.typed else {}
+        return row
+
+    @property
+    def day(self) -> date:
+        """Its measured day; of one without a readable day, the day it was handed in."""
+        typed = self.as_typed().get("day")
+        return date.fromisoformat(typed) if typed else self.entered.date()
+
+
+@dataclass(frozen=True, slots=True)
+class SheetRecord:
+    """A sheet that was taken in: its SHA-256, file name, card, size [bytes], and the entry it made."""
+
+    id: int
+    sheet: str
+    file: str
+    card: str
+    size: int
+    entered: datetime
+    who: str
+    entry: int
+
+
+@dataclass(frozen=True, slots=True)
+class VerdictRecord:
+    """What the watch said of a series on a day; `plain` is what its ``to_dict()`` gave."""
+
+    series: str
+    as_of: date
+    plain: Mapping[str, Any]
+
+    @property
+    def found(self) -> bool:
+        """Whether it tells of any signal."""
+        return bool(self.plain["signals"])
+
+    @property
+    def serials(self) -> list[str]:
+        """The pieces it rests on, in order, without rebuilding the whole verdict."""
+        return [point["serial"] for point in self.plain["points"]]
+
+
+@dataclass(frozen=True, slots=True)
+class SignalRecord:
+    """A signal: what the watch found, and what people said of it.
+
+    Attributes
+    ----------
+    id, series : str
+        See `signal_id`; ``stage/characteristic/family``.
+    first_as_of, last_as_of : date
+        The first and last day by which it was judged.
+    plain : mapping
+        The finding, plain values of a ``SignalResult``.
+    said : tuple of Said
+        Oldest first.
+    """
+
+    id: str
+    series: str
+    first_as_of: date
+    last_as_of: date
+    plain: Mapping[str, Any]
+    said: tuple[Said, ...]
+
+    @property
+    def state(self) -> SignalState:
+        """How it stands after all that was said."""
+        return state_after(self.said)
+
+
+def reasons_of(text: str | None) -> tuple[HeldReason, ...]:
+    """Read the reasons of a held row from the column they are kept in."""
+    found = json.loads(text) if text else []
+    return tuple(HeldReason(r["id"], r["sentence"], r["mend"] or "", r["proposal"]) for r in found)

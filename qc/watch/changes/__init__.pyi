@@ -1,0 +1,10 @@
+"""What the room offers."""
+
+from .findings import Finding as Finding
+from .kept_states import KeptStates as KeptStates
+from .kept_states import kept_states_from as kept_states_from
+from .kept_states import plain_kept_states as plain_kept_states
+from .level_course import LevelCourse as LevelCourse
+from .tool_lines import fittings as fittings
+from .worn_course import WornCourse as WornCourse
+from .worn_course import course_of as course_of

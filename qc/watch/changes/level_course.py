@@ -1,0 +1,264 @@
+"""The course of a series about one level: its changes, stretches, settled state and limits.
+
+A measured figure goes to the change-point detector in the shape the plan names, a count or a pass-fail figure
+to its exact counterpart. A second change that leads back to the old level belongs to the life of the first:
+the first is marked ended.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+
+import numpy as np
+from numpy.typing import NDArray
+
+from qc.plan import Characteristic, Limits, Plan
+from qc.stats import Course, StatisticsError, count_further, detect_further, guaranteed_factor
+from qc.watch.changes.findings import (
+    ENOUGH_TO_RETURN,
+    LEAST_OLD,
+    Finding,
+    Findings,
+    finding_of,
+    frozen_among,
+    in_series,
+    is_back,
+)
+from qc.watch.changes.kept_states import SETTLED, WHOLE, KeptStates
+from qc.watch.changes.sizing import all_measured_anew, begin_of
+from qc.watch.results import LEARNING, Forecast, Point, SignalResult, StretchResult, Suspect, present_points
+
+Floats = NDArray[np.float64]
+Pieces = Sequence[Point]
+Frozen = tuple[int, int] | None  # first and last ordinal
+
+GUARANTEE = 0.90
+"""Confidence of the limits of the settled state."""
+
+
+@dataclass(frozen=True, slots=True)
+class LevelCourse:
+    """A series that is judged about one level; what wears has a course of its own, see `WornCourse`.
+
+    Attributes
+    ----------
+    characteristic : Characteristic
+        Gives the kind of figure, its shape and the gauge's step.
+    points : tuple of Point
+        The series, in order of making; those left out are marked and take no part in judging.
+    baseline : (int, int) or None
+        Ordinals of a frozen settled state: pieces after it are compared with it. Up to its end the series is
+        judged as it always was.
+    """
+
+    characteristic: Characteristic
+    points: tuple[Point, ...]
+    baseline: tuple[int, int] | None = None
+
+    @property
+    def frozen(self) -> tuple[int, int] | None:
+        """Ordinals of the frozen settled state that the newest pieces are compared with."""
+        return self.baseline
+
+    def changes(self, rate: float | Sequence[float], kept: KeptStates | None = None) -> Findings:
+        """Find where the series changed.
+
+        Parameters
+        ----------
+        rate : float or sequence of float
+            Chance of a false signal per point, one for all or one for each.
+        kept : mapping of str to Course, optional
+            What was left when the series was judged before: only what has changed since is judged again. What
+            is found is the same without.
+
+        Returns
+        -------
+        Findings
+            In order of the points at which they were raised; empty below four points.
+        """
+        each = np.broadcast_to(np.asarray(rate, dtype=np.float64), len(self.points))
+        places = [place for place, point in enumerate(self.points) if not point.left_out]
+        judged = [self.points[place] for place in places]
+        try:
+            found = self._raised(judged, each[places], frozen_among(self.baseline, places), kept or {})
+        except StatisticsError as error:
+            return Findings(notes=(f"Not judged: {error}.",))
+        told = self._told(found.signals, judged)
+        return replace(found, signals=tuple(in_series(s, places) for s in told))
+
+    def stretches(self, signals: Sequence[SignalResult]) -> tuple[StretchResult, ...]:
+        """Cut the series at the starts (and ends) of its changes."""
+        if not self.points:
+            return ()
+        cuts = dict.fromkeys((1, *self._joints()), False)
+        for signal in signals:
+            if signal.kind != "single":
+                cuts[signal.start] = True
+                if signal.ended is not None:
+                    cuts[signal.ended] = False
+        firsts = sorted(cuts)
+        lasts = [first - 1 for first in firsts[1:]] + [len(self.points)]
+        found = []
+        for first, last in zip(firsts, lasts, strict=True):
+            own = self.points[first - 1 : last]
+            values = np.array([p.value for p in own if not p.left_out] or [p.value for p in own])
+            sd = float(values.std(ddof=1)) if values.size > 1 else None
+            mean, ends = float(values.mean()), self._ends(own)
+            found.append(StretchResult(first, last, mean, sd, int(values.size), cuts[first], *ends))
+        return tuple(found)
+
+    def present(self, signals: Sequence[SignalResult]) -> tuple[Point, ...]:
+        """Return the points of the state that the series is in now."""
+        return present_points(self.points, signals, self.frozen)
+
+    def limits(self, present: Sequence[Point], rate: float) -> tuple[float | None, float | None]:
+        """Limits of the settled state for the next piece; they hold the rate with 90 % confidence."""
+        values = np.array([p.value for p in self._settled(present)])
+        if values.size < LEARNING or not float(values.std(ddof=1)) > 0:
+            return None, None
+        half = guaranteed_factor(values.size, rate, GUARANTEE) * float(values.std(ddof=1))
+        return float(values.mean()) - half, float(values.mean()) + half
+
+    def note(self) -> str:
+        """Say what is to be known of how a frozen state is used, empty where nothing is."""
+        return ""
+
+    def forecast(
+        self, signals: Sequence[SignalResult], limits: Limits, today: date, plan: Plan
+    ) -> Forecast | None:
+        """Say where the figure is going; a level goes nowhere."""
+        return None
+
+    def own_suspect(self, signal: SignalResult, plan: Plan) -> Suspect | None:
+        """Return what is to be suspected first by the course alone; of a level, nothing."""
+        return None
+
+    def _settled(self, present: Sequence[Point]) -> Sequence[Point]:
+        """Return the pieces of the settled state: of a frozen one those that were frozen."""
+        if not self.frozen:
+            return present
+        return [p for p in present if p.ordinal <= self.frozen[1]] or present
+
+    def _joints(self) -> Sequence[int]:
+        """Return ordinals at which the series is cut although nothing changed."""
+        return ()
+
+    def _ends(self, own: Sequence[Point]) -> tuple[float | None, float | None]:
+        """Return the heights at which a line through these pieces begins and ends; a level has none."""
+        return None, None
+
+    def _raised(self, points: Pieces, rates: Floats, frozen: Frozen, kept: KeptStates) -> Findings:
+        """Run the detector over the judged points; `frozen` says which of them are, from 1."""
+        left: dict[str, Course] = {}
+        found, notes, left[WHOLE] = self._followed(points, rates, kept.get(WHOLE))
+        if frozen is not None:
+            first, last = frozen
+            after, _, left[SETTLED] = self._followed(
+                points[first - 1 :], rates[first - 1 :], kept.get(SETTLED), last - first + 1
+            )
+            own = range(first - 1, len(points))
+            found = [s for s in found if s.point <= last] + [in_series(s, own) for s in after]
+        return Findings(tuple(found), notes, left)
+
+    def _followed(
+        self, points: Pieces, rates: Floats, course: Course | None, settled: int = 0
+    ) -> tuple[list[Finding], tuple[str, ...], Course]:
+        """Go on from where the detector stood; the first `settled` points raise nothing."""
+        kind, shape, values = self.characteristic.kind, self.characteristic.shape, values_of(points)
+        known = course or Course()
+        if kind != "measured":
+            sizes = np.array([p.size or 1.0 for p in points])
+            counted, left = count_further(
+                values, sizes, rates, course=known, pass_fail=kind == "pass-fail", settled=settled
+            )
+            return [finding_of(s) for s in counted.signals], (), left
+        if shape == "positive" and float(values.min(initial=1.0)) < 0:
+            shape = "any"  # a deviation from target may lie below 0: ranks take it as it is
+        # what was averaged or derived from several readings has no steps of its own
+        single = all(p.readings == 1 for p in points) and self.characteristic.derive is None
+        result, left = detect_further(
+            values,
+            false_alarm_rate=rates,
+            labels=[p.serial for p in points],
+            course=known,
+            shape=shape,
+            resolution=self.characteristic.resolution if single else None,
+            settled=settled,
+        )
+        notes: tuple[str, ...] = ()
+        if result.resolution is not None and _coarse(values, result.resolution):
+            notes = ("The steps of the gauge are coarse against the scatter; small changes cannot be seen.",)
+        return [finding_of(s) for s in result.signals], notes, left
+
+    def _told(self, found: Sequence[Finding], points: Pieces) -> tuple[Finding, ...]:
+        """Tell what was raised by all pieces made since."""
+        values = values_of(points)
+        return all_measured_anew(_with_returns(found, values), values, self.characteristic.shape)
+
+
+def values_of(points: Pieces) -> Floats:
+    """Return the charted figures of some points, in their unit."""
+    return np.array([p.value for p in points], dtype=np.float64)
+
+
+def _coarse(values: Floats, resolution: float) -> bool:
+    return values.size > 1 and resolution >= float(values.std(ddof=1))
+
+
+def _with_returns(found: Sequence[Finding], values: Floats) -> tuple[Finding, ...]:
+    """Mark changes that ended in a return to the old state; a signal that only tells of it is dropped."""
+    kept: list[Finding] = []
+    lasting = [s for s in found if s.kind != "single"]
+    for signal in found:
+        if signal.kind == "single":
+            kept.append(signal)
+            continue
+        left = _left_again(kept, signal, values)
+        if left is not None:
+            kept[left:] = [_ended(s, signal.start) for s in kept[left:]]
+            continue
+        following = next((s.start for s in lasting if s.point > signal.point), values.size + 1)
+        faded = _faded(signal, values, begin_of(kept, signal), following)
+        kept.append(replace(signal, ended=signal.point + 1) if faded else signal)
+    return tuple(kept)
+
+
+def _ended(signal: Finding, ended: int) -> Finding:
+    return signal if signal.kind == "single" or signal.ended is not None else replace(signal, ended=ended)
+
+
+def _left_again(kept: Sequence[Finding], signal: Finding, values: Floats) -> int | None:
+    """Return the place of the earliest lasting change whose old level the series came back to, or None."""
+    if signal.kind == "spread":
+        return None
+    for place, first in enumerate(kept):
+        if first.kind not in {"shift", "trend"} or first.ended is not None or first.side == signal.side:
+            continue
+        old = values[begin_of(kept[:place], first) - 1 : first.start - 1]
+        away = values[first.start - 1 : signal.start - 1]
+        new = values[signal.start - 1 :]
+        if old.size and away.size and new.size and is_back(old.mean(), away.mean(), new.mean()):
+            return place
+    return None
+
+
+def _faded(signal: Finding, values: Floats, begin: int, following: int) -> bool:
+    """Say whether the pieces made after a signal are as they were before it began.
+
+    The judgement starts anew after a signal, so a quiet return raises none of its own; without this a false
+    signal would stand as a lasting change for good. Where hardly anything came before, the first pieces were
+    apart and what followed is the settled state.
+    """
+    old = values[begin - 1 : signal.start - 1]
+    away = values[signal.start - 1 : signal.point]
+    new = values[signal.point : following - 1]
+    if new.size < ENOUGH_TO_RETURN:
+        return False
+    if old.size < LEAST_OLD:
+        return True
+    if signal.kind == "spread":
+        spreads = [float(part.std(ddof=1)) if part.size > 1 else 0.0 for part in (old, away, new)]
+        return min(spreads) > 0 and is_back(*np.log(spreads))
+    return is_back(old.mean(), away.mean(), new.mean())

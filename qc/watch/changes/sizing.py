@@ -1,0 +1,359 @@
+"""What all pieces since say of a change: its kind, where it began, and how large it is.
+
+A signal is raised on as few pieces as can be; those made since tell, place and measure the change far better.
+Kind, start and size are therefore worked out anew each time; the piece at which it was raised stays.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import stdtrit
+
+from qc.stats import (
+    KindFit,
+    Placed,
+    WearBreak,
+    climb_or_stairs,
+    fit_kinds,
+    place_level,
+    place_spread,
+    step_variance,
+)
+from qc.watch.changes.findings import Finding, Side
+
+Floats = NDArray[np.float64]
+FitKind = Literal["steady", "single", "shift", "trend", "spread", "passing"]
+LEVEL_KINDS: tuple[Literal["shift"], Literal["trend"]] = ("shift", "trend")
+
+ENOUGH_SINCE = 3
+"""So many pieces after a signal place its start anew."""
+
+ON_THE_EVE = 2
+"""A start may turn out to lie so many pieces after the signal: raised by chance on the eve of it."""
+
+LEAST_TOLD_APART = 8
+"""So many pieces a state must hold before kinds of change are told apart in it."""
+
+GIVES_WAY = 1.0
+"""A kind gives way to one that explains the pieces better by so much log likelihood. Simulated by
+`tests/simulation/start_coverage.py`."""
+
+TO_LAST = 2.0
+"""What seemed over, or one piece only, is told as a scatter that lasts only where it leads by so much."""
+
+MOST_PUT_BACK = 6
+"""So many pieces told as a `single` at most are looked at as the first ones of a change."""
+
+TO_A_CLIMB = 2.0
+"""A step gives way to a climb only by so much, and a climb to a step where it leads by less than `GIVES_WAY`:
+steps are eight times as common among signals, and the logarithm of 8 is 2."""
+
+
+def begin_of(kept: Sequence[Finding], signal: Finding) -> int:
+    """Return the first point of the state that a signal ended: the start of the last change still lasting."""
+    starts = [s.start for s in kept if s.kind != "single" and s.ended is None and s.start < signal.start]
+    return max(starts, default=1)
+
+
+def all_measured_anew(kept: Sequence[Finding], values: Floats, shape: str) -> tuple[Finding, ...]:
+    """Tell, place and measure all changes of a series by all its pieces, earlier ones first.
+
+    Parameters
+    ----------
+    kept : sequence of Finding
+        All findings of the series, in order.
+    values : float array
+        The series. [unit]
+    shape : str
+        As the plan names it; ranks tell and place nothing anew.
+
+    Returns
+    -------
+    tuple of Finding
+        As many, in the same order.
+    """
+    found = list(kept)
+    for place, signal in enumerate(kept):
+        found[place] = measured_anew(signal, found, values, shape)
+    return tuple(found)
+
+
+def measured_anew(signal: Finding, kept: Sequence[Finding], values: Floats, shape: str) -> Finding:
+    """Give a change the kind, start and size that all its pieces show, not only those seen when raised.
+
+    Parameters
+    ----------
+    signal : Finding
+        One of `kept`; a count comes back as it is.
+    kept, values, shape
+        As for `all_measured_anew`; those before `signal` are already measured anew.
+
+    Returns
+    -------
+    Finding
+        Of a shift the interval is Welch's two-sample t at 95 %; the doubt about the start widens it no more
+        once several pieces lie on either side.
+    """
+    if signal.kind == "count":
+        return signal
+    begin = begin_of(kept[: kept.index(signal)], signal)
+    state = _State.of(signal, kept, values, shape, begin)
+    if state is not None:
+        signal = _told_anew(signal, kept, state)
+        if signal.kind == "spread":
+            return _spread_anew(signal, state)
+        if signal.kind == "trend":
+            return _climb_anew(signal, state.until(_end_of_climb(signal, kept, values.size)))
+    if signal.kind == "single":
+        end = _end(signal, kept, values.size)
+        others = {s.start for s in kept if s.kind == "single"} | {signal.start}
+        return _alone(signal, float(values[signal.start - 1]), _part(values, begin, end, others))
+    if signal.kind not in {"shift", "trend"}:
+        return signal
+    end = min(_end(signal, kept, values.size), signal.ended or values.size + 1)
+    apart = {s.start for s in kept if s.kind == "single"}
+    if state is not None:
+        state = state.until(end)
+        back = _put_back(signal, kept, state)
+        signal = _step_anew(signal, replace(state, apart=state.apart - {i - begin + 1 for i in back}))
+        apart -= back
+    return _sized(signal, _part(values, begin, signal.start, apart), _part(values, signal.start, end, apart))
+
+
+@dataclass(frozen=True, slots=True)
+class _State:
+    """The pieces of one state of a series: since the last change that lasts, up to the next."""
+
+    begin: int
+    values: Floats
+    scale: Floats  # as judged: readings or their logarithms
+    apart: frozenset[int]  # pieces told as a `single`, from 1 within the state
+    floor: float
+    logs: bool
+
+    @classmethod
+    def of(
+        cls, signal: Finding, kept: Sequence[Finding], values: Floats, shape: str, begin: int
+    ) -> _State | None:
+        """Take the state a signal speaks of; None where ranks judge it."""
+        end = max(_end(signal, kept, values.size), _end_of_climb(signal, kept, values.size))
+        own = values[begin - 1 : end - 1]
+        if shape == "any" or (shape == "positive" and not float(own.min()) > 0):
+            return None
+        apart = frozenset(s.start - begin + 1 for s in kept if s.kind == "single" and begin <= s.start < end)
+        floor = step_variance(own)
+        if shape == "positive":
+            return cls(begin, own, np.log(own), apart, floor / float(np.median(own)) ** 2, logs=True)
+        return cls(begin, own, own, apart, floor, logs=False)
+
+    def until(self, end: int) -> _State:
+        """Leave out the pieces from the ordinal `end` on."""
+        size = max(end - self.begin, 0)
+        return replace(self, values=self.values[:size], scale=self.scale[:size])
+
+    def ordinals(self) -> list[int]:
+        """Ordinals of the pieces that were not set aside."""
+        return [self.begin + i for i in range(self.values.size) if i + 1 not in self.apart]
+
+    def since(self, point: int) -> int:
+        """Count the pieces made after a point."""
+        return sum(i > point for i in self.ordinals())
+
+    def falls(self, place: int) -> bool:
+        """Say whether the level is lower from a piece on, counted from 1 within the state."""
+        return float(self.values[place - 1 :].mean()) < float(self.values[: place - 1].mean())
+
+    def kept(self) -> Floats:
+        """Judged figures of the pieces that were not set aside."""
+        return np.array([self.scale[i - self.begin] for i in self.ordinals()])
+
+
+def _end(signal: Finding, kept: Sequence[Finding], size: int) -> int:
+    """Return the ordinal at which the next lasting change begins."""
+    later = [s.start for s in kept if s.kind != "single" and s.ended is None and s.start > signal.start]
+    return min(later, default=size + 1)
+
+
+def _end_of_climb(signal: Finding, kept: Sequence[Finding], size: int) -> int:
+    """Return where the steps end that lead on the same way as `signal`: a climb is told step by step."""
+    return _end(([signal, *_further(signal, kept)])[-1], kept, size)
+
+
+def _further(signal: Finding, kept: Sequence[Finding]) -> list[Finding]:
+    """Return the lasting changes of the level that follow on `signal` and lead the same way."""
+    found: list[Finding] = []
+    if signal.ended is not None or signal.kind not in {"shift", "trend"}:
+        return found
+    for later in sorted((s for s in kept if s.start > signal.start), key=lambda s: s.start):
+        if later.kind == "single" or later.ended is not None:
+            continue
+        if later.kind not in {"shift", "trend"} or later.side != signal.side:
+            break
+        found.append(later)
+    return found
+
+
+def _told_anew(signal: Finding, kept: Sequence[Finding], whole: _State) -> Finding:
+    """Give a change the kind that explains its state best, where another than its own clearly does."""
+    further = _further(signal, kept)
+    if signal.kind in {"shift", "trend"} and further:
+        starts = [s.start - whole.begin + 1 for s in (signal, *further)]
+        ahead = climb_or_stairs(whole.scale, starts, apart=whole.apart, floor=whole.floor)
+        if ahead > (TO_A_CLIMB if signal.kind == "shift" else GIVES_WAY):
+            return replace(signal, kind="trend")
+    state = whole.until(_end(signal, kept, whole.begin + whole.values.size - 1))
+    if state.values.size < LEAST_TOLD_APART or state.since(signal.point) < ENOUGH_SINCE:
+        return signal
+    until = signal.point - state.begin + 1
+    fits = fit_kinds(state.scale, apart=state.apart, until=until, floor=state.floor)
+    lead = {k: fit.support - max(f.support for f in fits.values() if f is not fit) for k, fit in fits.items()}
+    if signal.kind == "spread":
+        return _no_spread(signal, state, fits, lead)
+    start = fits["spread"].start + state.begin - 1
+    over = signal.kind == "single" or signal.ended is not None
+    if lead["spread"] > (TO_LAST if over else GIVES_WAY) and start <= signal.point + ON_THE_EVE:
+        return replace(signal, kind="spread", side="both", ended=None)
+    if signal.kind == "shift" and signal.ended is None and lead["trend"] > TO_A_CLIMB:
+        return replace(signal, kind="trend")
+    if signal.kind == "trend" and fits["trend"].support - fits["shift"].support < GIVES_WAY:
+        return replace(signal, kind="shift")
+    return signal
+
+
+def _no_spread(
+    signal: Finding, state: _State, fits: Mapping[FitKind, KindFit], lead: Mapping[FitKind, float]
+) -> Finding:
+    """Give a change of the spread that turns out to be one of the level, or one wild piece, its own kind."""
+    for kind in LEVEL_KINDS:
+        early = fits[kind].start + state.begin - 1 <= signal.point + ON_THE_EVE
+        if lead[kind] > GIVES_WAY and early:
+            return replace(signal, kind=kind, side="below" if state.falls(fits[kind].start) else "above")
+    start = fits["single"].start + state.begin - 1
+    if lead["single"] <= GIVES_WAY or start > signal.point:
+        return signal
+    rest = np.delete(state.values, fits["single"].start - 1)
+    alone = replace(signal, kind="single", start=start, ended=None)
+    return _alone(alone, float(state.values[start - state.begin]), rest)
+
+
+def _alone(signal: Finding, value: float, rest: Floats) -> Finding:
+    """Measure how far one piece stands from the rest of its state; its place is not in doubt."""
+    signal = replace(signal, start_low=signal.start, start_high=signal.start)
+    if rest.size < 3:
+        return signal
+    size, sd = value - float(rest.mean()), float(rest.std(ddof=1))
+    half = float(stdtrit(rest.size - 1, 0.975)) * sd * (1 + 1 / rest.size) ** 0.5
+    return _measured(signal, size, half, sd)
+
+
+def _spread_anew(signal: Finding, state: _State) -> Finding:
+    """Place and measure a change of the spread; pieces set aside belong to its scatter."""
+    if state.values.size < LEAST_TOLD_APART or state.since(signal.point) < ENOUGH_SINCE:
+        return signal
+    judged = state.scale if state.logs else None
+    placed = place_spread(state.values, state.floor, judged)
+    return put_at(signal, placed, range(state.begin, state.begin + state.values.size))
+
+
+def _climb_anew(signal: Finding, state: _State) -> Finding:
+    ordinals = state.ordinals()
+    if len(ordinals) < LEAST_TOLD_APART or state.since(signal.point) < ENOUGH_SINCE:
+        return signal
+    placed = place_level(state.kept(), "trend", state.floor)
+    if ordinals[placed.start - 1] > signal.point + ON_THE_EVE:
+        return signal
+    if state.logs:
+        middle = float(np.exp(state.kept()[: placed.start - 1].mean()))
+        size, low, high = (middle * float(np.expm1(x)) for x in (placed.size, *placed.size_interval))
+        placed = placed._replace(size=size, size_interval=(low, high))
+    return put_at(signal, placed, ordinals)
+
+
+def _put_back(signal: Finding, kept: Sequence[Finding], state: _State) -> frozenset[int]:
+    """Return the pieces told as a `single` that were the first of the new level, as far as they explain it.
+
+    The first pieces of a change may each stand apart from all before; only with the next ones is it a change.
+    """
+    ordinals = sorted(
+        (s.start for s in kept if s.kind == "single" and s.side == signal.side and s.start <= signal.point),
+        reverse=True,
+    )
+    mine = [i for i in ordinals if state.begin < i < state.begin + state.values.size][:MOST_PUT_BACK]
+    if len(state.ordinals()) < LEAST_TOLD_APART or not mine:
+        return frozenset()
+    support = []
+    for count in range(len(mine) + 1):
+        apart = state.apart - {i - state.begin + 1 for i in mine[:count]}
+        support.append(fit_kinds(state.scale, apart=apart, floor=state.floor)["shift"].support)
+    return frozenset(mine[: int(np.argmax(support))])
+
+
+def _step_anew(signal: Finding, state: _State) -> Finding:
+    """Place the start where one change of level among these pieces is likeliest."""
+    ordinals = state.ordinals()
+    if len(ordinals) < LEAST_TOLD_APART or state.since(signal.point) < ENOUGH_SINCE:
+        return signal
+    placed = place_level(state.kept(), "shift", state.floor)
+    start = ordinals[placed.start - 1]
+    if start > signal.point + ON_THE_EVE:
+        return signal
+    low, high = (ordinals[place - 1] for place in placed.start_set)
+    return replace(signal, start=start, start_low=low, start_high=high)
+
+
+def put_at(signal: Finding, placed: Placed | WearBreak, ordinals: Sequence[int]) -> Finding:
+    """Put what was found in a state into ordinals of the series."""
+    low, high = (ordinals[place - 1] for place in placed.start_set)
+    side: Side = "both" if signal.kind == "spread" else "above" if placed.size > 0 else "below"
+    return replace(
+        signal,
+        side=side,
+        start=ordinals[placed.start - 1],
+        start_low=low,
+        start_high=high,
+        size=placed.size,
+        size_low=placed.size_interval[0],
+        size_high=placed.size_interval[1],
+        size_sigma=placed.size_sigma,
+    )
+
+
+def _sized(signal: Finding, old: Floats, new: Floats) -> Finding:
+    """Measure a shift between the pieces before it and since."""
+    if signal.kind == "trend" or old.size < 3 or new.size < 3:
+        return signal
+    size = float(new.mean() - old.mean())
+    half = _welch_half_width(old, new)
+    squares = float(((new - new.mean()) ** 2).sum() + ((old - old.mean()) ** 2).sum())
+    sd = (squares / (new.size + old.size - 2)) ** 0.5
+    return _measured(signal, size, half, sd)
+
+
+def _measured(signal: Finding, size: float, half: float, sd: float) -> Finding:
+    """Give a change its size with an interval; where nothing scatters, its size in sigmas stays as raised."""
+    side: Side = signal.side if size == 0 else "above" if size > 0 else "below"
+    in_sigma = size / sd if sd > 0 else signal.size_sigma
+    return replace(
+        signal, side=side, size=size, size_low=size - half, size_high=size + half, size_sigma=in_sigma
+    )
+
+
+def _welch_half_width(old: Floats, new: Floats) -> float:
+    """Half width of the 95 % interval of a difference of means with unlike spreads.
+
+    Written out, because two stretches without any scatter have an interval (of no width) too.
+    """
+    parts = [float(part.var(ddof=1)) / part.size for part in (old, new)]
+    if sum(parts) == 0:
+        return 0.0
+    freedom = sum(parts) ** 2 / sum(p**2 / (part.size - 1) for p, part in zip(parts, (old, new), strict=True))
+    return float(stdtrit(freedom, 0.975) * sum(parts) ** 0.5)
+
+
+def _part(values: Floats, first: int, end: int, apart: Collection[int]) -> Floats:
+    return np.array([values[i - 1] for i in range(first, end) if i not in apart])

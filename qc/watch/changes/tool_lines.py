@@ -1,0 +1,233 @@
+"""Figures that wear with a tool: judged about the tool's own line, and told when to change it.
+
+A die's bore grows with every draw, so the tube's diameter climbs; that is expected and no signal. What is
+judged is what is left of each new tube about the line through the tubes drawn before it on the same tool.
+Such recursive residuals are independent with one spread, so a wear that leaves its line (late in a die's
+life it quickens) stands out after a few tubes; residuals about a line fitted to all of them would have
+swallowed it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date, timedelta
+
+import numpy as np
+from scipy.special import stdtrit
+
+from qc.plan import Characteristic, Limits, Plan
+from qc.stats import StatisticsError
+from qc.trade import TradeError, WearLine, fit_wear
+from qc.watch.results import Forecast, Point
+from qc.watch.words import day_words, quantity_words
+
+LEAST_FOR_LINE = 4
+"""Tubes on a tool before its line is judged or forecast."""
+
+ENOUGH_SINCE = 8
+"""Tubes since the wear left its line before the forecast rests on them alone (house rule)."""
+
+PACE_DAYS = 92
+"""The pace of draws is taken from the last quarter."""
+
+TELL_WITHIN_DAYS = 120
+"""A change further off than this is told by count alone: the pace will not hold that long."""
+
+
+def forecast_wear(
+    characteristic: Characteristic,
+    points: Sequence[Point],
+    limits: Limits,
+    today: date,
+    plan: Plan,
+    since: int | None = None,
+) -> Forecast | None:
+    """Say when the tool in use has to be changed.
+
+    Parameters
+    ----------
+    characteristic : Characteristic
+        Gives the unit.
+    points : sequence of Point
+        The series, in order of making.
+    limits : Limits
+        On the scale of the points.
+    today : date
+        Dates count from here.
+    plan : Plan
+        Gives the day the tool was fitted.
+    since : int, optional
+        Ordinal at which the tool left the line it had worn along: what comes is told by the pieces from there
+        on, once there are enough of them. Wear quickens late in a die's life, and the old line would promise
+        draws that it no longer has.
+
+    Returns
+    -------
+    Forecast or None
+        None where no tool and count are named or the tool is too new.
+    """
+    tools = fittings(points)
+    if not tools or len(tools[-1]) < LEAST_FOR_LINE:
+        return None
+    own = [points[i] for i in tools[-1]]
+    lately = [p for p in own if since is not None and p.ordinal >= since]
+    own = lately if len(lately) >= ENOUGH_SINCE else own
+    counts = [float(p.tool_count or 0) for p in own]
+    try:
+        line = fit_wear(counts, [p.value for p in own], lower=limits.lower, upper=limits.upper)
+    except (TradeError, StatisticsError):
+        return None
+    change_by = line.change_by_count if _clear(line) else None
+    change_day = _change_day(change_by, own, today)
+    tool = plan.tool(own[-1].tool)
+    return Forecast(
+        tool=own[-1].tool,
+        fitted_day=tool.fitted if tool else None,
+        slope_per_100=100.0 * line.slope,
+        count_now=int(counts[-1]),
+        limit=line.limit,
+        change_by_count=None if change_by is None else int(change_by),
+        change_by_day=change_day,
+        sentence=_sentence(own[-1].tool, line, int(counts[-1]), change_day, characteristic.unit),
+    )
+
+
+def fittings(points: Sequence[Point]) -> list[list[int]]:
+    """Return the places (0-based) of the points of each fitting of a tool.
+
+    Parameters
+    ----------
+    points : sequence of Point
+        In order of making; points without a tool or a count are passed over.
+
+    Returns
+    -------
+    list of list of int
+        One list a fitting; another tool or a falling count begins a new one.
+    """
+    runs: list[list[int]] = []
+    last: tuple[str, int] | None = None
+    for place, point in enumerate(points):
+        if not point.tool or point.tool_count is None:
+            continue
+        if last is None or point.tool != last[0] or point.tool_count < last[1]:
+            runs.append([])
+        runs[-1].append(place)
+        last = (point.tool, point.tool_count)
+    return runs
+
+
+def own_fitting(points: Sequence[Point], span: tuple[int, int]) -> tuple[int, int] | None:
+    """Return the part of a span of pieces that was made on one fitting of a tool: that of the last of them.
+
+    Parameters
+    ----------
+    points : sequence of Point
+        The series, in order of making.
+    span : (int, int)
+        Ordinals of the first and the last piece.
+
+    Returns
+    -------
+    (int, int) or None
+        None where no piece of the span has a tool and a count.
+    """
+    for places in reversed(fittings(points)):
+        inside_it = [place + 1 for place in places if span[0] <= place + 1 <= span[1]]
+        if inside_it:
+            return inside_it[0], inside_it[-1]
+    return None
+
+
+def in_use(points: Sequence[Point], ordinal: int) -> bool:
+    """Say whether a piece was made on the fitting that the newest pieces come from."""
+    tools = fittings(points)
+    return bool(tools) and ordinal >= tools[-1][0] + 1
+
+
+def line_limits(
+    points: Sequence[Point], state: Sequence[Point], rate: float
+) -> tuple[float | None, float | None]:
+    """Give the limits of the next piece about the line that a tool wears along.
+
+    Parameters
+    ----------
+    points : sequence of Point
+        The series, in order of making; its newest piece says how far the tool has come.
+    state : sequence of Point
+        Pieces of the settled state; only those of the tool's own fitting count.
+    rate : float
+        Chance of a piece outside.
+
+    Returns
+    -------
+    (float, float) or (None, None)
+        Prediction interval at the newest count, the doubt about the line included; None for fewer than
+        `ENOUGH_SINCE` pieces or a count that stands still. [unit]
+    """
+    own = [p for p in state if in_use(points, p.ordinal) and p.tool_count is not None]
+    x = np.array([float(p.tool_count or 0) for p in own])
+    if x.size < ENOUGH_SINCE or float(np.ptp(x)) == 0.0:
+        return None, None
+    y = np.array([p.value for p in own])
+    slope, height = np.polyfit(x - x.mean(), y, 1)
+    ahead = float(points[-1].tool_count or 0) - float(x.mean())
+    left = y - height - slope * (x - x.mean())
+    variance = float(left @ left) / (x.size - 2)
+    variance *= 1 + 1 / x.size + ahead**2 / float(((x - x.mean()) ** 2).sum())
+    half = float(stdtrit(x.size - 2, 1 - rate / 2)) * variance**0.5
+    middle = float(height + slope * ahead)
+    return (middle - half, middle + half) if half > 0 else (None, None)
+
+
+def line_ends(points: Sequence[Point]) -> tuple[float, float] | None:
+    """Return the heights of the least-squares line on the tool count at the first and the last point.
+
+    Parameters
+    ----------
+    points : sequence of Point
+        A stretch drawn on one fitting of a tool.
+
+    Returns
+    -------
+    (float, float) or None
+        None for under three points or a count that does not move. [unit]
+    """
+    counts = np.array([p.tool_count or 0 for p in points], dtype=np.float64)
+    if counts.size < 3 or float(np.ptp(counts)) == 0.0:
+        return None
+    slope, start = np.polyfit(counts, [p.value for p in points], 1)
+    return float(start + slope * counts[0]), float(start + slope * counts[-1])
+
+
+def _change_day(change_by: float | None, own: Sequence[Point], today: date) -> date | None:
+    """Return the day by which to change the tool at the pace of late; None where there is no such pace."""
+    if change_by is None:
+        return None
+    recent = [p for p in own if (today - p.day).days <= PACE_DAYS]
+    if len(recent) < 2:
+        return None
+    draws = float((recent[-1].tool_count or 0) - (recent[0].tool_count or 0))
+    days = (today - recent[0].day).days
+    left = change_by - float(own[-1].tool_count or 0)
+    if draws <= 0 or days <= 0:
+        return None
+    ahead = left * days / draws
+    return today + timedelta(days=max(0, int(ahead))) if ahead <= TELL_WITHIN_DAYS else None
+
+
+def _clear(line: WearLine) -> bool:
+    """Say whether the slope is told from none with 95 % confidence; a few tubes' scatter is no wear."""
+    return line.slope_interval[0] > 0 or line.slope_interval[1] < 0
+
+
+def _sentence(tool: str, line: WearLine, count: int, change_day: date | None, unit: str) -> str:
+    if not _clear(line):
+        return f"{tool} at draw {count}: no clear wear yet."
+    slope = quantity_words(100.0 * line.slope, unit)
+    if line.change_by_count is None:
+        return f"{tool} at draw {count}: {slope} in 100 draws, no change to be planned yet."
+    when = f", about {change_day:%a} {day_words(change_day)}" if change_day else ""
+    return (
+        f"{tool} at draw {count}: {slope} in 100 draws; change it by draw {line.change_by_count:.0f}{when}."
+    )

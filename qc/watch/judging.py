@@ -1,0 +1,314 @@
+"""Points in, verdict out: behaviour, signals, stretches, capability and the sentences that say them.
+
+Behaviour asks whether the series is the same process as before, capability whether the process keeps its
+limits. The two are judged apart: a steady series may be hopeless and a drifting one may still be well
+inside.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+
+from qc.plan import Characteristic, Limits, Plan, Stage
+from qc.watch.capability import LimitsAnswer, judge_limits
+from qc.watch.causes import Factors, find_suspects
+from qc.watch.changes import Finding, KeptStates, LevelCourse, course_of
+from qc.watch.decisions import Decisions, decision_notes, without
+from qc.watch.results import (
+    LEARNING,
+    Behaviour,
+    Forecast,
+    Point,
+    SeriesKey,
+    SeriesVerdict,
+    SignalResult,
+    Suspect,
+)
+from qc.watch.series import Points
+from qc.watch.words import because_sentence, day_words, signal_sentence
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """What is to be judged: one series of the plan on one day.
+
+    Attributes
+    ----------
+    plan, stage, characteristic, family
+        Which series.
+    rate : float
+        Chance of a false signal per point, from the budget.
+    today : date
+        The day asked about.
+    settled : collection of str
+        Serials at which closed signals were raised (or began) whose new level was taken as the settled state.
+    rates : sequence of float
+        Chance of a false signal of each point, from the budget of its month; empty: `rate` for all.
+    decisions : Decisions
+        The settled state that a lead froze, and stretches left out.
+    before : int
+        Pieces made before the first one given.
+    """
+
+    plan: Plan
+    stage: Stage
+    characteristic: Characteristic
+    family: str
+    rate: float
+    today: date
+    settled: Collection[str] = ()
+    rates: Sequence[float] = ()
+    decisions: Decisions = Decisions()
+    before: int = 0
+
+    @property
+    def key(self) -> SeriesKey:
+        """Name of the series."""
+        return SeriesKey(self.stage.id, self.characteristic.id, self.family)
+
+
+def judge(question: Question, reduced: Points, factors: Factors | Callable[[], Factors]) -> SeriesVerdict:
+    """Judge one series.
+
+    Parameters
+    ----------
+    question : Question
+        Which series, at which false-alarm rate.
+    reduced : Points
+        Its points, from `series_points`.
+    factors : Factors or callable
+        What was recorded around each piece, from `collect_factors`; a callable is asked only where something
+        was found.
+
+    Returns
+    -------
+    SeriesVerdict
+        Complete, also for a series without a single piece.
+    """
+    return judge_further(question, reduced, factors, {})[0]
+
+
+def judge_further(
+    question: Question, reduced: Points, factors: Factors | Callable[[], Factors], kept: KeptStates
+) -> tuple[SeriesVerdict, KeptStates]:
+    """Judge one series, going on from where it was judged before.
+
+    Parameters
+    ----------
+    question, reduced, factors
+        As for `judge`; the points of the whole window.
+    kept : mapping of str to Course
+        What the last judging left, empty the first time; anything may have changed since.
+
+    Returns
+    -------
+    SeriesVerdict
+        That of `judge`, bit for bit.
+    mapping of str to Course
+        To be kept for the next time.
+    """
+    points = without(reduced.points, question.decisions.left_out)
+    course = course_of(question.characteristic, points, question.decisions.baseline)
+    found = course.changes(question.rates or question.rate, kept)
+    if found.signals:
+        known = factors() if callable(factors) else factors
+        signals = tuple(_signal(question, course, s, known) for s in found.signals)
+    else:
+        signals = ()
+    limits, uneven = _common_limits(question, points, centered=reduced.centered)
+    notes = (*found.notes, *uneven, *_left_out(reduced), *_decided(question, course))
+    return _verdict(question, reduced, course, signals, limits, notes), found.kept
+
+
+def _verdict(
+    question: Question,
+    reduced: Points,
+    course: LevelCourse,
+    signals: tuple[SignalResult, ...],
+    limits: Limits,
+    notes: tuple[str, ...],
+) -> SeriesVerdict:
+    """Say what follows from the signals of a series: its behaviour, its present state, what it can do."""
+    present, frozen = course.present(signals), course.frozen
+    drifting = _drifting(question, signals, frozen)
+    answer = judge_limits(
+        question.plan, question.characteristic, present, limits, moving=_is_moving(signals, present)
+    )
+    forecast = course.forecast(signals, limits, question.today, question.plan)
+    natural = (None, None) if drifting else course.limits(present, question.rate)
+    behaviour: Behaviour = (
+        "learning" if len(course.points) < LEARNING else "drifting" if drifting else "steady"
+    )
+    return SeriesVerdict(
+        key=question.key,
+        stage_name=question.stage.name,
+        name=question.characteristic.name,
+        unit=question.characteristic.unit,
+        kind=question.characteristic.kind,
+        pieces=len(course.points),
+        behaviour=behaviour,
+        capable=answer.capable,
+        ppk=answer.ppk,
+        ppk_low=answer.low,
+        ppk_high=answer.high,
+        ppk_reason=answer.reason,
+        outside_share=answer.outside,
+        outside_low=answer.outside_low,
+        outside_high=answer.outside_high,
+        target=limits.target,
+        lower=limits.lower,
+        upper=limits.upper,
+        natural_lower=natural[0],
+        natural_upper=natural[1],
+        present=tuple(p.ordinal for p in present),
+        sd_between=reduced.between,
+        sd_within=reduced.within,
+        centered=reduced.centered,
+        points=course.points,
+        stretches=course.stretches(signals),
+        signals=signals,
+        forecast=forecast,
+        notes=notes,
+        worst=_worst(behaviour, answer, drifting, forecast, question.today),
+        before=question.before,
+        baseline_first=frozen[0] if frozen else None,
+        baseline_last=frozen[1] if frozen else None,
+        pieces_to_settle=answer.settle,
+    )
+
+
+def _drifting(
+    question: Question, signals: Sequence[SignalResult], frozen: tuple[int, int] | None
+) -> list[SignalResult]:
+    """Return the changes that last and that nobody settled, by closing them or by freezing a later state."""
+    return [
+        s
+        for s in signals
+        if (s.ended is None and s.kind != "single")
+        and not {s.start_serial, s.raised_serial} & {*question.settled}
+        and (not frozen or s.start > frozen[1])
+    ]
+
+
+def _is_moving(signals: Sequence[SignalResult], present: Sequence[Point]) -> bool:
+    """Say whether the present state is a climb or a fall that still goes on."""
+    climbs = {s.start for s in signals if s.kind == "trend" and s.ended is None}
+    return bool(present) and present[0].ordinal in climbs
+
+
+def _signal(question: Question, course: LevelCourse, found: Finding, factors: Factors) -> SignalResult:
+    """Name the pieces of a finding, ask what changed when it began, and say it."""
+    points = course.points
+    first, raised = points[found.start - 1], points[found.point - 1]
+    last = len(points) if found.ended is None else found.ended - 1
+    result = SignalResult(
+        kind=found.kind,
+        side=found.side,
+        raised=found.point,
+        raised_serial=raised.serial,
+        raised_day=raised.day,
+        start=found.start,
+        start_serial=first.serial,
+        start_day=first.day,
+        start_low=found.start_low,
+        start_high=found.start_high,
+        size=found.size,
+        size_low=found.size_low,
+        size_high=found.size_high,
+        size_sigma=found.size_sigma,
+        unit=question.characteristic.unit,
+        rate=float(question.rates[found.point - 1]) if question.rates else question.rate,
+        pieces=sum(not p.left_out for p in points[found.start - 1 : last]),
+        ended=found.ended,
+    )
+    stage_index = [s.id for s in question.plan.stages].index(question.stage.id)
+    suspects, unchanged = find_suspects(points, result, factors, question.plan, stage_index, question.today)
+    own = course.own_suspect(result, question.plan)
+    if own is not None:
+        suspects = (own, *(s for s in suspects if s.name != own.name))
+        unchanged = tuple(kind for kind in unchanged if kind != own.kind)
+    return _said(question, points, result, suspects, unchanged)
+
+
+def _said(
+    question: Question,
+    points: Sequence[Point],
+    signal: SignalResult,
+    suspects: tuple[Suspect, ...],
+    unchanged: tuple[str, ...],
+) -> SignalResult:
+    sentence = signal_sentence(
+        question.characteristic,
+        question.family,
+        signal.kind,
+        signal.side,
+        signal.size,
+        signal.start_serial,
+        signal.start_day,
+        question.today,
+    )
+    because = because_sentence([s.sentence for s in suspects], unchanged, signal.pieces)
+    if signal.ended is not None:
+        back = points[signal.ended - 1]
+        because += f" Over since {back.serial} ({day_words(back.day, question.today)})."
+    newest = points[-1].serial
+    step = question.characteristic.next_step or f"re-measure {newest}, then check the gauge's zero."
+    return replace(
+        signal, suspects=suspects, unchanged=unchanged, sentence=sentence, because=because, next_step=step
+    )
+
+
+def _common_limits(
+    question: Question, points: Sequence[Point], *, centered: bool
+) -> tuple[Limits, tuple[str, ...]]:
+    """Limits on the scale of the points; where models differ there, the narrowest of the present ones."""
+    own = question.plan.models_of(question.characteristic)
+    models = dict.fromkeys(p.model for p in points) or {m.id: None for m in own}
+    day = points[-1].day if points else question.today
+    each = [question.plan.limits(question.characteristic, model, day) for model in models]
+    scaled = {tuple(_less(v, x, centered) for v in (x.target, x.lower, x.upper)) for x in each}
+    lowers = [low for _, low, _ in scaled if low is not None]
+    uppers = [high for _, _, high in scaled if high is not None]
+    targets = {target for target, _, _ in scaled}
+    note: tuple[str, ...] = ()
+    if len({(low, high) for _, low, high in scaled}) > 1:
+        note = ("The models of this series have different limits; the narrowest are shown.",)
+    target = targets.pop() if len(targets) == 1 else None
+    return Limits(
+        target=target, lower=max(lowers) if lowers else None, upper=min(uppers) if uppers else None
+    ), note
+
+
+def _less(value: float | None, limits: Limits, centered: bool) -> float | None:
+    return value - (limits.target or 0.0) if centered and value is not None else value
+
+
+def _decided(question: Question, course: LevelCourse) -> tuple[str, ...]:
+    earlier = f"{question.before} pieces made before the first one shown are no longer read."
+    told = decision_notes(question.decisions, course.points, course.note())
+    return (*((earlier,) if question.before else ()), *told)
+
+
+def _left_out(reduced: Points) -> tuple[str, ...]:
+    if not reduced.left_out:
+        return ()
+    return (f"No point for {', '.join(reduced.left_out)}: under half of the places were read.",)
+
+
+def _worst(
+    behaviour: str,
+    answer: LimitsAnswer,
+    drifting: Sequence[SignalResult],
+    forecast: Forecast | None,
+    today: date,
+) -> float:
+    """Sort key of the board: drifting first, by size and by what is likely outside; then dies running out."""
+    score = {"no": 2.0, "unproven": 1.0}.get(answer.capable, 0.0)
+    if behaviour == "drifting":
+        size = max((abs(s.size_sigma or 0.0) for s in drifting), default=0.0)
+        score += 10.0 + min(size, 9.0) + 10.0 * (answer.outside or 0.0)
+    if forecast is not None and forecast.change_by_day is not None:
+        score += max(0.0, 5.0 - max((forecast.change_by_day - today).days, 0) / 7)
+    return round(score, 4)

@@ -1,0 +1,5 @@
+"""What the room offers."""
+
+from .derive import sources_of as sources_of
+from .points import Points as Points
+from .points import series_points as series_points

@@ -1,0 +1,94 @@
+"""What people say of signals and series: kept in order, each an entry of the chain."""
+
+from dataclasses import replace
+
+import pytest
+
+from qc.sayings import Said, Saying, What
+from qc.store import StoreError
+
+KEY = "slide/clearance/tenors"
+FROZEN = Saying(What.FREEZE, "IS", "after the rebuild", first="TB-1", last="TB-9")
+
+
+@pytest.fixture
+def raised(store, make):
+    """A store with one signal; returns the store and the signal's id."""
+    found = {"kind": "shift", "raised_serial": "TB-0042", "start_serial": "TB-0039", "size": 12.5}
+    store.save_verdicts([{"key": KEY, "pieces": 10, "signals": [found]}], as_of=make.day)
+    return store, store.signals()[0].id
+
+
+def test_the_life_of_a_signal_is_kept_in_order(raised, make):
+    store, own = raised
+    steps = [("comment", "open"), ("in-hand", "in-hand"), ("closed", "closed"), ("reopened", "open")]
+    steps += [("closed-false", "closed-false"), ("comment", "closed-false")]
+    for number, (what, state) in enumerate(steps, start=1):
+        saying = Saying(What(what), "QL", f"step {number}", cause="die worn")
+        assert store.say(own, saying, when=make.when) == number
+        (signal,) = store.signals()
+        assert signal.state == state
+        assert [said.id for said in signal.said] == list(range(1, number + 1))
+    assert signal.said[2] == Said(What.CLOSED, "QL", "step 3", "die worn", id=3, about=own, when=make.when)
+    assert store.signals(states=["open"]) == []
+    assert len(store.signals(states=["closed", "closed-false"])) == 1
+    assert [(entry.kind, entry.note) for entry in store.entries()] == [("signal", what) for what, _ in steps]
+    assert store.verify() == []
+
+
+def test_judging_everything_anew_keeps_what_was_said(raised, make):
+    store, own = raised
+    store.say(own, Saying(What.CLOSED, "QL"), when=make.when)
+    verdict = {"key": KEY, "pieces": 11, "signals": [store.signals()[0].plain]}
+    store.save_verdicts([verdict], as_of=make.day, afresh=True)
+    assert store.signals()[0].state == "closed"
+
+
+def test_what_a_lead_decides_is_an_entry_of_the_chain(store, make):
+    store.say(KEY, FROZEN, when=make.when)
+    store.say("slide/force/all", replace(FROZEN, what=What.LEAVE_OUT), when=make.when)
+    (one,) = store.said_of_series(KEY)
+    assert one == Said(
+        What.FREEZE, "IS", "after the rebuild", first="TB-1", last="TB-9", id=1, about=KEY, when=make.when
+    )
+    assert [said.what for said in store.said_of_series()] == [What.FREEZE, What.LEAVE_OUT]
+    assert [(entry.kind, entry.note) for entry in store.entries()] == [
+        ("series", "freeze"),
+        ("series", "leave-out"),
+    ]
+    assert store.verify() == []
+
+
+def test_a_decision_has_columns_of_its_own(raised, make):
+    store, own = raised
+    store.say(own, Saying(What.CLOSED, "QL", "seen", "die worn", "die turned"), when=make.when)
+    store.say(KEY, FROZEN, when=make.when)
+    columns = "cause, action, first_serial, last_serial, outcome, from_serial, role"
+    with store._database.reading() as conn:
+        rows = conn.exec_driver_sql(f"SELECT {columns} FROM signal_event ORDER BY id").all()
+    assert [tuple(row) for row in rows] == [
+        ("die worn", "die turned", None, None, None, None, None),
+        ("", "", "TB-1", "TB-9", None, None, None),
+    ]
+
+
+def test_words_on_signals_and_on_series_are_kept_apart(raised, make):
+    store, own = raised
+    store.say(own, Saying(What.COMMENT, "QL", "seen"), when=make.when)
+    store.say(KEY, FROZEN, when=make.when)
+    assert [said.text for said in store.signals()[0].said] == ["seen"]
+    assert [said.about for said in store.said_of_series()] == [KEY]
+
+
+@pytest.mark.parametrize("what", [What.CLOSED, What.COMMENT])
+def test_nothing_is_said_of_a_signal_that_is_not_there(store, make, what):
+    with pytest.raises(StoreError, match="no signal abc. `qc signals`"):
+        store.say("abc", Saying(what, "QL", "x"), when=make.when)
+    assert store.entries() == []
+
+
+@pytest.mark.parametrize("open_end", [{"first": ""}, {"last": ""}])
+def test_a_decision_names_both_its_ends(store, make, open_end):
+    with pytest.raises(StoreError, match="names its first and last piece"):
+        store.say(KEY, replace(FROZEN, **open_end), when=make.when)
+    assert store.entries() == []

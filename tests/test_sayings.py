@@ -1,0 +1,110 @@
+"""What may be said when: every rule by itself, and how a signal stands after what was said."""
+
+import pickle
+from dataclasses import replace
+from datetime import UTC, datetime
+
+import pytest
+
+from qc.sayings import (
+    CLOSED_STATES,
+    OF_SERIES,
+    OF_SIGNAL,
+    OPEN_STATES,
+    WORDS,
+    Fault,
+    Said,
+    Saying,
+    What,
+    faults_of_decision,
+    faults_of_signal_saying,
+    state_after,
+    strange_piece,
+)
+
+SHOP = {"people": ["IS", "BK"], "causes": ["mandrel"]}
+PIECES = {"people": ["IS"], "serials": ["S-1", "S-2"]}
+FREEZE = Saying(What.FREEZE, "IS", "new jig", first="S-1", last="S-2")
+
+
+def test_each_kind_is_said_of_a_signal_or_of_a_series_and_has_its_words():
+    assert sorted([*OF_SIGNAL, *OF_SERIES]) == sorted(What)
+    assert set(WORDS) == set(What)
+    assert not set(OPEN_STATES) & set(CLOSED_STATES)
+
+
+@pytest.mark.parametrize("state", [*OPEN_STATES, "over"])
+def test_an_open_signal_is_taken_closed_or_remarked_on(state):
+    for saying in (
+        Saying(What.IN_HAND, "IS"),
+        Saying(What.CLOSED, "IS", cause="mandrel", action="turned"),
+        Saying(What.CLOSED_FALSE, "BK"),
+        Saying(What.COMMENT, "IS", "seen"),
+    ):
+        assert faults_of_signal_saying(saying, **SHOP, state=state) == set()
+    reopened = Saying(What.REOPENED, "IS")
+    assert faults_of_signal_saying(reopened, **SHOP, state=state) == {Fault.NOT_CLOSED}
+
+
+@pytest.mark.parametrize("state", CLOSED_STATES)
+def test_a_closed_signal_is_only_reopened_or_remarked_on(state):
+    for saying in (Saying(What.REOPENED, "IS"), Saying(What.COMMENT, "IS", "seen")):
+        assert faults_of_signal_saying(saying, **SHOP, state=state) == set()
+    for what in (What.IN_HAND, What.CLOSED_FALSE, What.CLOSED):
+        saying = Saying(what, "IS", cause="mandrel", action="turned")
+        assert faults_of_signal_saying(saying, **SHOP, state=state) == {Fault.CLOSED_ALREADY}
+
+
+@pytest.mark.parametrize(
+    ("saying", "faults"),
+    [
+        (Saying(What.IN_HAND), {Fault.NOBODY}),
+        (Saying(What.IN_HAND, "XX"), {Fault.NOBODY}),
+        (Saying(What.CLOSED, "IS"), {Fault.NO_CAUSE, Fault.NO_ACTION}),
+        (Saying(What.CLOSED, "IS", cause="moon", action="x"), {Fault.NO_CAUSE}),
+        (Saying(What.CLOSED, "IS", cause="mandrel"), {Fault.NO_ACTION}),
+        (Saying(What.COMMENT, "", " \n"), {Fault.NOBODY, Fault.NO_REMARK}),
+    ],
+)
+def test_everything_wrong_with_a_saying_is_found_at_once(saying, faults):
+    assert faults_of_signal_saying(saying, **SHOP, state="open") == faults
+
+
+@pytest.mark.parametrize(
+    ("change", "faults", "strange"),
+    [
+        ({}, set(), None),
+        ({"last": ""}, set(), None),
+        ({"first": "S-9"}, {Fault.STRANGE_PIECE}, "S-9"),
+        ({"last": "S-9"}, {Fault.STRANGE_PIECE}, "S-9"),
+        ({"first": ""}, {Fault.NO_PIECE, Fault.STRANGE_PIECE}, ""),
+        ({"text": " "}, {Fault.NO_REASON}, None),
+        ({"who": "BK", "text": ""}, {Fault.NOBODY, Fault.NO_REASON}, None),
+    ],
+)
+def test_a_decision_names_a_person_a_reason_and_pieces_of_the_series(change, faults, strange):
+    for what in (What.FREEZE, What.LEAVE_OUT):
+        saying = replace(FREEZE, what=what, **change)
+        assert faults_of_decision(saying, **PIECES) == faults
+        assert strange_piece(saying, PIECES["serials"]) == strange
+
+
+def test_what_is_undone_may_name_pieces_that_are_no_longer_shown():
+    gone = replace(FREEZE, what=What.UNDO_LEAVE_OUT, first="S-0", last="")
+    assert faults_of_decision(gone, **PIECES) == set()
+    assert faults_of_decision(replace(gone, first=""), **PIECES) == {Fault.NO_PIECE}
+    assert faults_of_decision(replace(gone, what=What.UNDO_FREEZE, first=""), **PIECES) == set()
+
+
+def test_the_last_word_that_changes_it_says_how_a_signal_stands():
+    steps = [(What.COMMENT, "open"), (What.IN_HAND, "in-hand"), (What.CLOSED, "closed")]
+    steps += [(What.COMMENT, "closed"), (What.REOPENED, "open"), (What.CLOSED_FALSE, "closed-false")]
+    said = [Saying(what) for what, _ in steps]
+    assert [state_after(said[:n]) for n in range(1, len(steps) + 1)] == [state for _, state in steps]
+    assert state_after([]) == "open"
+
+
+def test_a_saying_goes_from_one_process_to_another_as_it_is():
+    said = Said(What.CLOSED, "IS", "x", id=3, about="ab12", when=datetime(2026, 5, 4, tzinfo=UTC))
+    assert pickle.loads(pickle.dumps(said)) == said
+    assert pickle.loads(pickle.dumps(FREEZE)).what is What.FREEZE
