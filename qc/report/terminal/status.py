@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from datetime import date
 
 from qc.report.terminal.table import table
-from qc.watch import SeriesVerdict, limits_words
+from qc.watch import LEARNING, SeriesVerdict, limits_words
 from qc.words import day_words, quantity_words
 
 
@@ -38,13 +38,13 @@ def _moved_words(moved: int, total: int) -> str:
 
 def _behaviour(verdict: SeriesVerdict) -> str:
     if verdict.behaviour == "learning":
-        return f"learning, {verdict.pieces} of 4"
+        return f"learning, {verdict.pieces} of {LEARNING}"
     return verdict.behaviour
 
 
 def _remark(verdict: SeriesVerdict, today: date) -> str:
     """Say what moved and since when; of a series that stays, what is known of its tool or its limits."""
-    signal = verdict.current if verdict.behaviour == "drifting" else None
+    signal = verdict.telling
     if signal is not None:
         first = f"{quantity_words(signal.size, verdict.unit)} " if signal.size is not None else ""
         cause = f"; coincides with {signal.suspects[0].sentence}" if signal.suspects else ""
