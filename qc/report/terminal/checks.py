@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from qc.report.terminal.table import table
+from qc.report.terminal.table import Row, table
 from qc.stats import Check, ChecksTogether, SeriesChecks
 
 LETTERS = {
@@ -31,11 +31,6 @@ def checks_text(checks: Mapping[str, SeriesChecks], together: ChecksTogether | N
     checks : mapping of series name to SeriesChecks
     together : ChecksTogether or None
         With several series: how often each check is clear; None for the one series without a name.
-
-    Returns
-    -------
-    str
-        Several lines without a line end.
     """
     if together is not None:
         return "\n".join(_many(checks, together))
@@ -44,7 +39,7 @@ def checks_text(checks: Mapping[str, SeriesChecks], together: ChecksTogether | N
 
 def _single(found: SeriesChecks) -> list[str]:
     lines = ["Checks", found.sentence, ""]
-    rows = [("asks", "figure", "p", "answer")]
+    rows: list[Row] = [("asks", "figure", "p", "answer")]
     rows += [_row(check) for check in found.checks if check.reason is None]
     if len(rows) > 1:
         lines += table(rows)
@@ -58,7 +53,7 @@ def _single(found: SeriesChecks) -> list[str]:
     return lines + [f"Note: {sentence}." for sentence in found.notes]
 
 
-def _row(check: Check) -> tuple[str, ...]:
+def _row(check: Check) -> Row:
     figure = "" if check.statistic is None else f"{LETTERS[check.name]} {check.statistic:.4g}"
     p_value = "" if check.p_value is None else _p(check.p_value)
     return (check.asks, figure, p_value, check.verdict or "")
@@ -78,7 +73,7 @@ def _allowing(check: Check) -> list[str]:
 def _many(checks: Mapping[str, SeriesChecks], together: ChecksTogether) -> list[str]:
     """Say how often each check is clear over many series: clear in one of them means nothing yet."""
     asks = {check.name: check.asks for one in checks.values() for check in one.checks}
-    rows = [("asks", "clear in", "made in", "by chance in")]
+    rows: list[Row] = [("asks", "clear in", "made in", "by chance in")]
     for name, count in together.made.items():
         if count:
             expected = together.by_chance.get(name)

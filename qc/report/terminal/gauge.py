@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 
-from qc.report.terminal.table import notes, table
+from qc.report.terminal.table import Row, notes, table
 from qc.stats import AverageRange, GaugeStudy, GuardBand, Kappa, Linearity, OnePersonRanges, Proportion
 
 _COMPONENTS = {
@@ -38,13 +38,6 @@ def gauge_text(
         Figures by averages and ranges.
     alone : OnePersonRanges or None
         The same for a study by one person.
-    value, file : str
-        Column and file that were studied.
-
-    Returns
-    -------
-    str
-        Several lines without a line end.
     """
     size = f"{study.parts} parts x {study.persons} persons x {study.repeats} readings"
     lines = [study.verdict, "", f"{value} in {file}: {study.design} study, {size}", ""]
@@ -65,20 +58,8 @@ def gauge_text(
 
 
 def linearity_text(found: Linearity, value: str, file: str) -> str:
-    """Say what a comparison with references found.
-
-    Parameters
-    ----------
-    found : Linearity
-    value, file : str
-        Column and file that were studied.
-
-    Returns
-    -------
-    str
-        Several lines without a line end.
-    """
-    rows = [("reference", "readings", "bias", "from", "to", "")]
+    """Say what a comparison with references found."""
+    rows: list[Row] = [("reference", "readings", "bias", "from", "to", "")]
     for bias in found.biases:
         low, high = (
             ("", "") if bias.interval is None else (f"{bias.interval[0]:+.4g}", f"{bias.interval[1]:+.4g}")
@@ -111,11 +92,6 @@ def agreement_text(
         What was judged, in words.
     warnings : sequence of str
         What to know before believing it.
-
-    Returns
-    -------
-    str
-        Several lines without a line end.
     """
     first = "Agreement with others cannot be said."
     if between is not None:
@@ -124,7 +100,7 @@ def agreement_text(
             f"{100 * between.by_chance:.0f} % (kappa {between.kappa:.2f})."
         )
     lines = [first, "", pieces, ""]
-    rows = [("", "agreement", "kappa", "from", "to")]
+    rows: list[Row] = [("", "agreement", "kappa", "from", "to")]
     rows += [_kappa_row(words, kappa) for words, kappa in alone.items()]
     if len(rows) > 1:
         lines += table(rows, "<>>><")
@@ -133,9 +109,9 @@ def agreement_text(
     return "\n".join(lines + notes(warnings))
 
 
-def _component_rows(study: GaugeStudy) -> list[tuple[str, ...]]:
+def _component_rows(study: GaugeStudy) -> list[Row]:
     """Spread of each source with its interval and a bar of its share."""
-    rows = [("spread", "sd", "from", "to", "share of all")]
+    rows: list[Row] = [("spread", "sd", "from", "to", "share of all")]
     for name, words in _COMPONENTS.items():
         sd = study.sd[name]
         low, high = ("", "")
@@ -177,9 +153,9 @@ def guard_line(guard: GuardBand) -> str:
     return f"guard band: one reading proves a piece good {zone} (limits less twice the gauge's sd)"
 
 
-def _anova_rows(study: GaugeStudy) -> list[tuple[str, ...]]:
+def _anova_rows(study: GaugeStudy) -> list[Row]:
     """Table of variance as text."""
-    rows = [("source", "df", "sum of squares", "mean square", "F", "p")]
+    rows: list[Row] = [("source", "df", "sum of squares", "mean square", "F", "p")]
     for row in study.anova:
         f = "" if row.f is None else f"{row.f:.2f}"
         p = "" if row.p_value is None else (f"{row.p_value:.3f}" if row.p_value >= 0.0005 else "under 0.001")
@@ -187,9 +163,9 @@ def _anova_rows(study: GaugeStudy) -> list[tuple[str, ...]]:
     return rows
 
 
-def _hand_rows(found: AverageRange) -> list[tuple[str, ...]]:
+def _hand_rows(found: AverageRange) -> list[Row]:
     """Average-and-range figures as text."""
-    rows = [("spread", "sd", "share of all")]
+    rows: list[Row] = [("spread", "sd", "share of all")]
     for name in ("repeatability", "person", "gauge", "part"):
         sd = float(getattr(found, name))
         rows.append((_COMPONENTS[name], f"{sd:.4g}", f"{100 * found.shares[name]:.1f} %"))
@@ -197,7 +173,7 @@ def _hand_rows(found: AverageRange) -> list[tuple[str, ...]]:
     return rows
 
 
-def _kappa_row(words: str, kappa: Kappa) -> tuple[str, ...]:
+def _kappa_row(words: str, kappa: Kappa) -> Row:
     """One line of agreement."""
     low, high = (
         ("", "") if kappa.interval is None else (f"{kappa.interval[0]:.2f}", f"{kappa.interval[1]:.2f}")

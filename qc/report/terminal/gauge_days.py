@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping
 
 from qc.report.terminal.gauge import guard_line
-from qc.report.terminal.table import notes, table
+from qc.report.terminal.table import Row, notes, table
 from qc.stats import CheckStandard, GuardBand, NestedLevels, RepeatSets
 
 _BAR = 24  # letters of the widest bar
@@ -38,13 +38,6 @@ def over_days_text(
     levels : NestedLevels
     guard : GuardBand or None
         Limits less twice the sd of a reading.
-    value, file : str
-        Column and file that were studied.
-
-    Returns
-    -------
-    str
-        Several lines without a line end.
     """
     low, high = levels.intervals["reading_sd"]
     sure = f"{100 * levels.confidence:g} % sure between {low:.4g} and {high:.4g}"
@@ -76,13 +69,6 @@ def check_standard_text(
     found : CheckStandard
     outside : mapping of day to words
         What is outside on each such day.
-    value, file : str
-        Column and file that were studied.
-
-    Returns
-    -------
-    str
-        Several lines without a line end.
     """
     days = len(sets.days)
     # average and spread of a day are independent, so both inside is the product of their chances
@@ -99,7 +85,7 @@ def check_standard_text(
         f"{found.sd_limit:.4g} ({100 * found.confidence:g} %)",
         "",
     ]
-    rows = [("day", "average", "sd", "")]
+    rows: list[Row] = [("day", "average", "sd", "")]
     for day, average, sd in zip(sets.days, sets.averages, sets.sds, strict=True):
         what = " and ".join(outside.get(day, ()))
         rows.append((day, f"{average:.6g}", f"{sd:.4g}", f"{what} outside" if what else ""))
@@ -142,9 +128,9 @@ def _size(sets: RepeatSets) -> str:
     return " x ".join(words)
 
 
-def _level_rows(levels: NestedLevels) -> list[tuple[str, ...]]:
+def _level_rows(levels: NestedLevels) -> list[Row]:
     """Sd of each level, as measured."""
-    rows = [("level", "sd", "df", "from", "to", "spread of")]
+    rows: list[Row] = [("level", "sd", "df", "from", "to", "spread of")]
     for name, (word, meaning) in _LEVELS.items():
         if name in levels.intervals:
             low, high = levels.intervals[name]
@@ -156,9 +142,9 @@ def _level_rows(levels: NestedLevels) -> list[tuple[str, ...]]:
     return rows
 
 
-def _added_rows(levels: NestedLevels) -> list[tuple[str, ...]]:
+def _added_rows(levels: NestedLevels) -> list[Row]:
     """Sd that each level adds by itself, with its share of the variance of a reading."""
-    rows = [("", "sd", "from", "to", "share of variance")]
+    rows: list[Row] = [("", "sd", "from", "to", "share of variance")]
     for name, word in _ADDED.items():
         if name in levels.intervals:
             low, high = levels.intervals[name]

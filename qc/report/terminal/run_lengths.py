@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from qc.report.terminal.table import table
+from qc.report.terminal.table import Row, table
 from qc.stats import EstimatedLimits, RunLength
 
 # of runs. chosen: the middle half and nine in ten; runs lean far to the right, and their mean hides it
@@ -39,11 +39,6 @@ def run_lengths_text(
         0 first.
     false_signals : float or None
         To expect in the points judged.
-
-    Returns
-    -------
-    str
-        Several lines without a line end.
     """
     still = shifts[0][1]
     spread = design.get("spread", 1.0)
@@ -92,11 +87,6 @@ def estimated_text(
         Run length that the factor guarantees, and the share of baselines that keep it.
     false_signals : float or None
         To expect in the points judged.
-
-    Returns
-    -------
-    str
-        Several lines without a line end.
     """
     baseline = f"{design['points']} points" + (f" of {design['n']}" if design["n"] > 1 else "")
     what = (
@@ -119,7 +109,7 @@ def estimated_text(
     if false_signals is not None:
         lines.append(f"False signals to expect in the points judged: {false_signals:.3g}.")
     lines += ["", "Points to a false signal, over all baselines", ""]
-    rows: list[tuple[str, ...]] = [
+    rows: list[Row] = [
         ("share of baselines under", *(f"{100 * share:g} %" for share in quantiles)),
         ("points", *(_length(length) for length in quantiles.values())),
     ]

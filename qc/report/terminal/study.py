@@ -18,20 +18,7 @@ DETECTED = ("single", "shift", "trend", "spread", "count")  # findings of the ch
 
 
 def study_text(answers: Mapping[str, SeriesStudy], question: StudyQuestion, value: str, file: str) -> str:
-    """Say what a study found.
-
-    Parameters
-    ----------
-    answers : mapping of series name to SeriesStudy
-    question : StudyQuestion
-    value, file : str
-        Column and file that were studied.
-
-    Returns
-    -------
-    str
-        Several lines without a line end.
-    """
+    """Say what a study found; `answers` are by the name of the series."""
     if len(answers) == 1 and next(iter(answers.values())).series is None:
         return "\n".join(_single(next(iter(answers.values())), question, value, file))
     return "\n".join(_many(answers, question, value, file))

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+Row = tuple[str, ...]
+
 
 def table(
-    rows: Sequence[Sequence[str]],
+    rows: Sequence[Row],
     sides: str = "<",
     *,
     widths: Sequence[int] = (),
@@ -17,7 +19,7 @@ def table(
 
     Parameters
     ----------
-    rows : sequence of sequence of str
+    rows : sequence of Row
         A row may stop short of the others.
     sides : str
         ``<`` for a column of words and ``>`` for one of numbers; the last holds for all that follow.
@@ -43,7 +45,7 @@ def table(
     return [(indent + gap.join(form[: len(row)]).format(*row)).rstrip() for row in rows]
 
 
-def figures(rows: Sequence[Sequence[str]], sides: str = "<>") -> list[str]:
+def figures(rows: Sequence[Row], sides: str = "<>") -> list[str]:
     """Set a name, figures and an ending in columns that stand alike in every table of an answer."""
     return table(rows, sides, widths=(14, 11), indent="", gap="")
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from qc.report.terminal.table import block, figures
+from qc.report.terminal.table import Row, block, figures
 from qc.trade import HeldNote, Sensitivity, TuningRemedy
 
 
@@ -14,7 +14,7 @@ def tune_text(remedy: TuningRemedy, learned: Sensitivity | None) -> str:
     lines = [steps[0], *(f"{number}. {step}" for number, step in enumerate(steps[1:], 2)), ""]
     lines += figures(_length_rows(remedy), "<>>>>>><")
     if fit.partials:
-        rows: list[tuple[str, ...]] = [("partial", "cents", "from", "to", "  (residuals sum to zero)")]
+        rows: list[Row] = [("partial", "cents", "from", "to", "  (residuals sum to zero)")]
         for partial in fit.partials:
             rows.append((str(partial.partial), *_tenths(partial.residual_cents, *partial.interval_cents)))
         lines += ["", *figures(rows, "<>>><")]
@@ -48,21 +48,21 @@ def recording_text(name: str, notes: Sequence[HeldNote]) -> str:
     return "\n".join(lines)
 
 
-def _length_rows(remedy: TuningRemedy) -> list[tuple[str, ...]]:
+def _length_rows(remedy: TuningRemedy) -> list[Row]:
     """Every length with its error, its interval and what to do, then the marks of the slide."""
-    rows: list[tuple[str, ...]] = [("part", "error mm", "from", "to", "change", "per leg", "first", "  do")]
+    rows: list[Row] = [("part", "error mm", "from", "to", "change", "per leg", "first", "  do")]
     for length in remedy.lengths:
         if length.error_mm is None or length.interval_mm is None:
             rows.append((length.part, "not known"))
             continue
-        found = (length.error_mm, *length.interval_mm)
-        found += (length.change_mm, length.per_leg_mm, length.first_cut_mm)
+        error = _tenths(length.error_mm, *length.interval_mm)
+        change = _tenths(length.change_mm, length.per_leg_mm, length.first_cut_mm)
         do = "leave" if length.action == "none" else f"{length.action} by {length.by}"
-        rows.append((length.part, *_tenths(*found), f"  {do}"))
+        rows.append((length.part, *error, *change, f"  {do}"))
     for mark in remedy.fit.positions:
         rows.append((f"mark {mark.position}", *_tenths(mark.error_mm, *mark.interval_mm)))
     return rows
 
 
-def _tenths(*found: float) -> tuple[str, ...]:
+def _tenths(*found: float) -> Row:
     return tuple(f"{figure:.1f}" for figure in found)

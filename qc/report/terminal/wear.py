@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date
 
-from qc.report.terminal.table import block, figures
+from qc.report.terminal.table import Row, block, figures
 from qc.trade import WearLine
 
 Forecast = tuple[str, int, WearLine | None, date | None, Sequence[str]]
@@ -15,9 +15,7 @@ Forecast = tuple[str, int, WearLine | None, date | None, Sequence[str]]
 def wear_text(tools: Sequence[Forecast], cautions: Sequence[str]) -> str:
     """Say when each tool has to be changed."""
     ordered = sorted(tools, key=_urgency)
-    rows: list[tuple[str, ...]] = [
-        ("tool", "pieces", "per 100", "from", "to", "limit", "crossing", "change by")
-    ]
+    rows: list[Row] = [("tool", "pieces", "per 100", "from", "to", "limit", "crossing", "change by")]
     rows += [_row(*tool[:3]) for tool in ordered]
     lines = [*(_sentence(tool) for tool in ordered), "", *figures(rows)]
     for name, *_, warnings in ordered:
@@ -32,7 +30,7 @@ def _urgency(tool: Forecast) -> float:
     return line.change_by_count - line.last_count
 
 
-def _row(name: str, pieces: int, line: WearLine | None) -> tuple[str, ...]:
+def _row(name: str, pieces: int, line: WearLine | None) -> Row:
     if line is None:
         return name or "(all)", str(pieces)
     slopes = (f"{100 * slope:.4g}" for slope in (line.slope, *line.slope_interval))
