@@ -25,7 +25,7 @@ from qc.plan import Plan
 from qc.report.terminal import signal_text, signals_text
 from qc.sayings import OPEN_STATES, Fault, Said, Saying, SignalState, What, faults_of_signal_saying
 from qc.stats import Tabled
-from qc.watch import FIRST_STEPS, SeriesKey, SeriesVerdict, SignalResult
+from qc.watch import SeriesKey, SeriesVerdict, SignalResult, reaction_steps
 
 STATE_WORDS: dict[SignalState, str] = {
     "open": "open",
@@ -266,7 +266,7 @@ def _life(plan: Plan, row: SignalOfDay) -> SignalLife:
         state=row.state,
         found=row.found,
         events=row.said,
-        steps=(*FIRST_STEPS, *(figure.reaction if figure else ())),
+        steps=reaction_steps(figure.reaction if figure else ()),
         cautions=stage.cautions if stage else (),
         present=row.shown,
     )

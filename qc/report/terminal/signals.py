@@ -6,9 +6,7 @@ from collections.abc import Sequence
 
 from qc.report.terminal.table import table
 from qc.sayings import WORDS, Said
-from qc.watch import SignalResult, Span, rate_words
-
-DEFER = "These are usual cautions. Local rules, the shop's own assessment and a competent person decide."
+from qc.watch import DEFER, SignalResult, Span, rate_words
 
 
 def signal_text(
