@@ -32,6 +32,17 @@ def day_words(day: date | None, today: date | None = None) -> str:
     return f"{day.day} {MONTHS[day.month - 1][:3]}{year}"
 
 
+def dated_words(day: date) -> str:
+    """Write a day with its year.
+
+    Examples
+    --------
+    >>> dated_words(date(2026, 10, 9))
+    '9 Oct 2026'
+    """
+    return f"{day_words(day)} {day.year}"
+
+
 def month_words(month: str) -> str:
     """Write a month for people.
 

@@ -2,6 +2,7 @@
 
 from .checks import checks_text as checks_text
 from .coat import coat_text as coat_text
+from .columns import table as table
 from .gauge import agreement_text as agreement_text
 from .gauge import gauge_text as gauge_text
 from .gauge import linearity_text as linearity_text
@@ -27,7 +28,6 @@ from .signals import signal_text as signal_text
 from .signals import signals_text as signals_text
 from .status import status_text as status_text
 from .study import study_text as study_text
-from .table import table as table
 from .touched import touched_text as touched_text
 from .tune import recording_text as recording_text
 from .tune import tune_text as tune_text

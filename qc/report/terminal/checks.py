@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from qc.report.terminal.table import Row, table
+from qc.report.terminal.columns import Row, table
 from qc.stats import Check, ChecksTogether, SeriesChecks
 
 LETTERS = {

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from qc.report.terminal.table import block, figures
+from qc.report.terminal.columns import block, figures
 from qc.trade import AreaThickness, HouseRule
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 
-from qc.report.terminal.table import Row, notes, table
+from qc.report.terminal.columns import Row, notes, table
 from qc.stats import AverageRange, GaugeStudy, GuardBand, Kappa, Linearity, OnePersonRanges, Proportion
 
 _COMPONENTS = {

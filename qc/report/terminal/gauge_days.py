@@ -5,9 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
+from qc.report.terminal.columns import Row, notes, table
 from qc.report.terminal.gauge import guard_line
-from qc.report.terminal.table import Row, notes, table
 from qc.stats import CheckStandard, GuardBand, NestedLevels, RepeatSets
+from qc.words import count_words
 
 _BAR = 24  # letters of the widest bar
 _NAMED_DAYS = 6  # in the first sentence
@@ -122,7 +123,7 @@ def _size(sets: RepeatSets) -> str:
     """Count parts, runs, days and repeats."""
     things = 1 if sets.parts is None else len(set(sets.parts))
     series = 1 if sets.runs is None else len(set(sets.runs))
-    words = [f"{things} part{'s' * (things != 1)}"]
+    words = [count_words(things, "part")]
     words += [] if sets.runs is None else [f"{series} runs"]
     words += [f"{len(sets.days) // (things * series)} days", f"{sets.repeats} readings"]
     return " x ".join(words)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from qc.report.terminal.table import figures
+from qc.report.terminal.columns import figures
 from qc.trade import Pairing
 
 Run = tuple[str, Sequence[float], float, float | None]

@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from qc.report.terminal.table import Row, table
+from qc.report.terminal.columns import Row, table
 from qc.stats import EstimatedLimits, RunLength
 
 # of runs. chosen: the middle half and nine in ten; runs lean far to the right, and their mean hides it

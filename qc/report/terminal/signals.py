@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from qc.report.terminal.table import table
+from qc.report.terminal.columns import table
 from qc.sayings import WORDS, Said
 from qc.watch import DEFER, SignalResult, Span, rate_words
 

@@ -5,15 +5,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date
 
-from qc.report.terminal.table import table
+from qc.report.terminal.columns import table
 from qc.watch import LEARNING, SeriesVerdict, limits_words
-from qc.words import day_words, quantity_words
+from qc.words import dated_words, day_words, quantity_words
 
 
 def status_text(workshop: str, as_of: date, series: Sequence[SeriesVerdict], notes: Sequence[str]) -> str:
     """Say how many series moved, then every series in one line; notes stand below."""
     moved = sum(v.behaviour == "drifting" for v in series)
-    head = f"{workshop}, {as_of:%a} {day_words(as_of)} {as_of.year}: {_moved_words(moved, len(series))}"
+    head = f"{workshop}, {as_of:%a} {dated_words(as_of)}: {_moved_words(moved, len(series))}"
     rows = [
         (
             verdict.title,

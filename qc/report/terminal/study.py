@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from qc.report.terminal.table import table
+from qc.report.terminal.columns import table
 from qc.stats import Chart, SeriesStudy, Signal, StudyQuestion
 from qc.words import count_words
 

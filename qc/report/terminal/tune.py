@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from qc.report.terminal.table import Row, block, figures
+from qc.report.terminal.columns import Row, block, figures
 from qc.trade import HeldNote, Sensitivity, TuningRemedy
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date
 
-from qc.report.terminal.table import Row, block, figures
+from qc.report.terminal.columns import Row, block, figures
 from qc.trade import WearLine
 
 Forecast = tuple[str, int, WearLine | None, date | None, Sequence[str]]
