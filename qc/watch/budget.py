@@ -51,8 +51,19 @@ class Budget:
 
     def sentence(self) -> str:
         """Say the budget in words."""
-        every = count_words(max(1, round(self.days_between)), "day")
-        return f"At this setting: about one false signal in {every} over {self.series} series."
+        return budget_words(self.days_between, self.series)
+
+
+def budget_words(days: float, series: int) -> str:
+    """Say how often a whole board cries wolf.
+
+    Examples
+    --------
+    >>> budget_words(30.4, 84)
+    'At this setting: about one false signal in 30 days over 84 series.'
+    """
+    every = count_words(max(1, round(days)), "day")
+    return f"At this setting: about one false signal in {every} over {series} series."
 
 
 def expected_points(days: Iterable[date], today: date) -> float:
