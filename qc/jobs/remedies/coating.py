@@ -115,9 +115,7 @@ def coat(
         Limits out of order.
     """
     sheet = read_sheet(sheet)
-    if not 0 < lower_um <= nominal_um or (upper_um is not None and not upper_um > nominal_um):
-        raise RemedyUsageError("--lower, --nominal and --upper must rise in this order, in micrometres")
-    _check_film(wet_um, solids, wall_mm, probe_mhz)
+    _check_asked(nominal_um, lower_um, upper_um, wet_um, solids, wall_mm, probe_mhz)
     readings, bases = _read(sheet)
     try:
         spots = spot_means(readings)
@@ -150,7 +148,18 @@ def coat(
     )
 
 
-def _check_film(wet_um: float | None, solids: float | None, wall_mm: float | None, probe_mhz: float) -> None:
+def _check_asked(
+    nominal_um: float,
+    lower_um: float,
+    upper_um: float | None,
+    wet_um: float | None,
+    solids: float | None,
+    wall_mm: float | None,
+    probe_mhz: float,
+) -> None:
+    """Refuse limits out of order and figures that are none, each by the option it came with."""
+    if not 0 < lower_um <= nominal_um or (upper_um is not None and not upper_um > nominal_um):
+        raise RemedyUsageError("--lower, --nominal and --upper must rise in this order, in micrometres")
     if (wet_um is None) != (solids is None):
         raise RemedyUsageError("--wet-um and --solids belong together")
     if wet_um is not None and not 0 < wet_um < 10_000:
