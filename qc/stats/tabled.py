@@ -1,9 +1,9 @@
-"""Results as tables: a frame to go on computing with, and a plain table where a notebook shows a result."""
+"""Results as plain values, as a frame to go on computing with, and as a plain table in a notebook."""
 
 from __future__ import annotations
 
-from abc import ABC, abstractmethod
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import Field, fields
 from html import escape
 from typing import TYPE_CHECKING, Any, ClassVar
 
@@ -13,8 +13,26 @@ if TYPE_CHECKING:
 SHOWN_ROWS = 60  # a notebook shows no more; the frame holds them all
 
 
-class Tabled(ABC):
-    """A result with `to_dict()` that is also had as a frame and shown as a table.
+class Plain:
+    """A result (a dataclass) that is had as plain values, by the names and in the order of its fields.
+
+    Examples
+    --------
+    >>> from qc.stats import AnovaRow
+    >>> list(AnovaRow("part", 2, 8.0, 4.0).to_dict())
+    ['source', 'df', 'ss', 'ms', 'f', 'p_value']
+    """
+
+    __slots__ = ()
+    __dataclass_fields__: ClassVar[dict[str, Field[Any]]]
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return plain values as strict JSON has them: results within as dicts, tuples as lists."""
+        return {field.name: _plain(getattr(self, field.name)) for field in fields(self)}
+
+
+class Tabled(Plain):
+    """A plain result that is also had as a frame and shown as a table.
 
     Attributes
     ----------
@@ -31,10 +49,6 @@ class Tabled(ABC):
 
     __slots__ = ()
     ROWS: ClassVar[str] = ""
-
-    @abstractmethod
-    def to_dict(self) -> Mapping[str, Any]:
-        """Return plain values."""
 
     def to_frame(self) -> pl.DataFrame:
         """Return a frame, a row for each item of the result; figures within figures have joined names."""
@@ -77,6 +91,15 @@ def frame_of(rows: Iterable[Mapping[str, Any]]) -> pl.DataFrame:
     names = dict.fromkeys(name for row in flat for name in row)
     # not strict: 257 in one row and 257.5 in the next make one column of floats, not an error
     return pl.DataFrame([pl.Series(name, [row.get(name) for row in flat], strict=False) for name in names])
+
+
+def _plain(value: Any) -> Any:
+    """Bring one value of a result into what strict JSON has."""
+    if isinstance(value, Plain):
+        return value.to_dict()
+    if isinstance(value, Mapping):
+        return {name: _plain(part) for name, part in value.items()}
+    return [_plain(part) for part in value] if isinstance(value, list | tuple) else value
 
 
 def _flat(row: Mapping[str, Any], before: str = "") -> dict[str, Any]:

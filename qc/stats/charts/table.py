@@ -7,19 +7,20 @@ charted keeps its row in `levels` with the reason, so that one bad series never 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 import polars as pl
 
-from qc.stats.charts.chart import Chart, Companion
+from qc.stats.charts.chart import Chart, Companion, Side, Signal
 from qc.stats.errors import StatisticsError
 from qc.stats.numbers import Floats, LimitRule, check_magnitude, shown
 
 MANY_SERIES = 20_000  # beyond it, a loop over series costs more than it saves
 ONLY = ""  # name of the one series when there are no names
+Found = tuple[int, str, Side, int, float]  # row, rule, side, first row of the pattern, size
 
 
 @dataclass(frozen=True, slots=True)
@@ -225,6 +226,18 @@ def positions(counts: np.ndarray[Any, np.dtype[np.int64]]) -> np.ndarray[Any, np
 def spread_out(levels: pl.DataFrame, column: str) -> pl.Series:
     """Repeat a figure of each series over its points."""
     return pl.Series(column, np.repeat(levels[column].to_numpy(), levels["points"].to_numpy()))
+
+
+def signals_by_series(table: ChartTable, found: Iterable[Found]) -> dict[str, tuple[Signal, ...]]:
+    """Turn what was found on the rows of a table into signals by series name."""
+    point, names = table.points["point"].to_numpy(), table.points["series"]
+    sigma = spread_out(table.levels, "sigma").to_numpy()
+    out: dict[str, list[Signal]] = {}
+    for row, rule, side, start, size in found:
+        name, relative = str(names[row]), float(size / sigma[row]) if sigma[row] > 0 else None
+        signal = Signal(int(point[row]), rule, side, int(point[start]), size, relative, name or None)
+        out.setdefault(name, []).append(signal)
+    return {name: tuple(signals) for name, signals in out.items()}
 
 
 def limit_factors(rule: LimitRule, center_points: pl.Series, sigma_df: pl.Series) -> pl.Series:

@@ -3,7 +3,9 @@
 from .arrays import Flags as Flags
 from .arrays import Floats as Floats
 from .arrays import Integers as Integers
+from .arrays import Interval as Interval
 from .arrays import Places as Places
+from .arrays import Values as Values
 from .baseline import Baseline as Baseline
 from .constants import LARGEST as LARGEST
 from .constants import Factors as Factors
@@ -24,15 +26,12 @@ from .readings import as_floats as as_floats
 from .readings import as_number as as_number
 from .readings import as_readings as as_readings
 from .readings import check_magnitude as check_magnitude
-from .rules import BLOCK as BLOCK
 from .rules import DEFAULTS as DEFAULTS
 from .rules import LIMIT as LIMIT
 from .rules import SLACK as SLACK
-from .rules import WIDEST_WINDOW as WIDEST_WINDOW
 from .rules import Rule as Rule
-from .rules import block_flags as block_flags
 from .rules import column_names as column_names
-from .rules import in_blocks as in_blocks
+from .rules import flags_in_blocks as flags_in_blocks
 from .rules import parse_rules as parse_rules
 from .rules import rule_flags as rule_flags
 from .setting import AS_THEY_ARE as AS_THEY_ARE
