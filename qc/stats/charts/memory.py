@@ -108,28 +108,17 @@ def ewma(values: ArrayLike, setting: Setting = AS_THEY_ARE, design: EwmaDesign =
 def ewma_table(
     frame: pl.DataFrame, setting: Setting = AS_THEY_ARE, design: EwmaDesign = PLAIN_EWMA
 ) -> ChartTable:
-    """EWMA charts of many series in one pass.
+    """EWMA charts of many series in one pass; setting, design, errors and sources as for `ewma`.
 
     Parameters
     ----------
     frame : DataFrame
         `value` in order of making and, for several series, `series`.
-    setting, design
-        As for `ewma`.
 
     Returns
     -------
     ChartTable
         `value` is the smoothed one, `reading` the plain one.
-
-    Raises
-    ------
-    StatisticsError
-        A value that is not finite.
-
-    References
-    ----------
-    .. [1] As for `ewma`.
 
     Examples
     --------
@@ -233,28 +222,17 @@ def cusum(values: ArrayLike, setting: Setting = AS_THEY_ARE, design: CusumDesign
 def cusum_table(
     frame: pl.DataFrame, setting: Setting = AS_THEY_ARE, design: CusumDesign = PLAIN_CUSUM
 ) -> ChartTable:
-    """CUSUMs of many series in one pass.
+    """CUSUMs of many series in one pass; setting, design, errors and sources as for `cusum`.
 
     Parameters
     ----------
     frame : DataFrame
         `value` in order of making and, for several series, `series`.
-    setting, design
-        As for `cusum`.
 
     Returns
     -------
     ChartTable
         With `high` and `low` in sigma.
-
-    Raises
-    ------
-    StatisticsError
-        A value that is not finite.
-
-    References
-    ----------
-    .. [1] As for `cusum`.
 
     Examples
     --------

@@ -28,11 +28,7 @@ def table_flags(table: ChartTable, rules: Sequence[Rule]) -> pl.DataFrame:
     Returns
     -------
     DataFrame
-        As `qc.stats.rules.rule_flags` gives it, one row per point.
-
-    References
-    ----------
-    .. [1] As `qc.stats.rules.rule_flags`.
+        As `rule_flags` gives it (source there), one row per point.
 
     Examples
     --------
@@ -46,24 +42,13 @@ def table_flags(table: ChartTable, rules: Sequence[Rule]) -> pl.DataFrame:
 
 
 def find_signals(table: ChartTable, rules: Sequence[Rule]) -> dict[str, tuple[Signal, ...]]:
-    """Signals of every series, by point and then by rule name.
-
-    Parameters
-    ----------
-    table : ChartTable
-        Charts of one kind for many series.
-    rules : sequence of Rule
-        Rules to apply.
+    """Signals of every series, by point and then by rule name; asked as `table_flags`, source too.
 
     Returns
     -------
     dict of series name to tuple of Signal
         One signal per offending point and rule; series without signals are left out. `start` is the first
         point of the pattern, `size` the mean deviation from the centre since then.
-
-    References
-    ----------
-    .. [1] As `qc.stats.rules.rule_flags`.
 
     Examples
     --------

@@ -7,7 +7,7 @@ charted keeps its row in `levels` with the reason, so that one bad series never 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -165,9 +165,8 @@ def arrange(frame: pl.DataFrame, *needed: str) -> pl.DataFrame:
     frame = frame.rechunk()  # many small chunks, as a file is read, slow every step down
     if "series" not in frame.columns:
         frame = frame.with_columns(series=pl.lit(ONLY))
-    faulty = frame.select((pl.col("value").is_null() | ~pl.col("value").is_finite()).arg_true())["value"]
-    if faulty.len():
-        row = int(faulty[0])
+    faulty = frame.select(pl.col("value").is_null() | ~pl.col("value").is_finite())["value"]
+    if (row := first_true(faulty)) is not None:
         raise StatisticsError(
             f"value, reading {row + 1} is {frame['value'][row]}: every reading must be a finite number; "
             "leave a missing one out"
@@ -195,9 +194,16 @@ def check_columns(frame: pl.DataFrame, *needed: str) -> None:
         column = frame[name]
         if name in ("value", "size") and not (column.dtype.is_numeric() or column.dtype == pl.Null):
             raise StatisticsError(f"column '{name}' holds {column.dtype}: numbers are needed")
-        if name != "value" and column.null_count():
-            row = int(column.is_null().arg_true()[0]) + 1
-            raise StatisticsError(f"column '{name}' is empty at reading {row}: fill it in or leave it out")
+        if name != "value" and (row := first_true(column.is_null())) is not None:
+            raise StatisticsError(
+                f"column '{name}' is empty at reading {row + 1}: fill it in or leave it out"
+            )
+
+
+def first_true(holds: pl.Series) -> int | None:
+    """First row at which something holds."""
+    rows = holds.arg_true()
+    return int(rows[0]) if rows.len() else None
 
 
 def lengths(frame: pl.DataFrame) -> np.ndarray[Any, np.dtype[np.int64]]:
@@ -206,6 +212,14 @@ def lengths(frame: pl.DataFrame) -> np.ndarray[Any, np.dtype[np.int64]]:
         frame["series"].rle().struct.field("len").to_list()
     )
     return counts
+
+
+def series_of(frame: pl.DataFrame) -> Iterator[pl.DataFrame]:
+    """Rows of each series of an arranged frame, series by series."""
+    start = 0
+    for count in lengths(frame).tolist():
+        yield frame.slice(start, count)
+        start += count
 
 
 def positions(counts: np.ndarray[Any, np.dtype[np.int64]]) -> np.ndarray[Any, np.dtype[np.uint32]]:

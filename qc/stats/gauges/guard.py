@@ -6,10 +6,11 @@ import math
 from dataclasses import dataclass
 
 from qc.stats.errors import StatisticsError
+from qc.stats.tabled import Plain
 
 
 @dataclass(frozen=True, slots=True)
-class GuardBand:
+class GuardBand(Plain):
     """Limits with an uncertainty taken off them.
 
     Attributes
@@ -49,15 +50,8 @@ class GuardBand:
         return "reject" if beyond_low or beyond_high else "not proven"
 
     def to_dict(self) -> dict[str, object]:
-        """Return plain values."""
-        low, high = self.accept
-        return {
-            "lower": self.lower,
-            "upper": self.upper,
-            "uncertainty": self.uncertainty,
-            "accept": [low, high],
-            "possible": self.possible,
-        }
+        """Return plain values, the zone of acceptance among them."""
+        return Plain.to_dict(self) | {"accept": list(self.accept), "possible": self.possible}
 
 
 def guard_band(

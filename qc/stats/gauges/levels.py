@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -12,9 +12,9 @@ from numpy.typing import ArrayLike
 from scipy import special
 
 from qc.stats.errors import StatisticsError
-from qc.stats.gauges.intervals import Interval, sum_interval, variance_interval
+from qc.stats.gauges.intervals import sum_interval, variance_interval
 from qc.stats.gauges.layout import lay_out
-from qc.stats.numbers import Floats, as_number, as_readings
+from qc.stats.numbers import Floats, Interval, as_number, as_readings
 from qc.stats.tabled import Tabled, frame_of
 
 if TYPE_CHECKING:
@@ -60,13 +60,6 @@ class NestedLevels(Tabled):
     intervals: dict[str, Interval]
     confidence: float
     warnings: tuple[str, ...]
-
-    def to_dict(self) -> dict[str, object]:
-        """Return plain values."""
-        plain: dict[str, object] = {field.name: getattr(self, field.name) for field in fields(self)}
-        plain["intervals"] = {name: list(interval) for name, interval in self.intervals.items()}
-        plain["warnings"] = list(self.warnings)
-        return plain
 
     def to_frame(self) -> pl.DataFrame:
         """Return one row per sd: its degrees of freedom, where it is a mean square's, and its interval."""
@@ -116,12 +109,6 @@ class CheckStandard(Tabled):
     sd_signals: tuple[int, ...]
     average_signals: tuple[int, ...]
     warnings: tuple[str, ...]
-
-    def to_dict(self) -> dict[str, object]:
-        """Return plain values."""
-        plain: dict[str, object] = {field.name: getattr(self, field.name) for field in fields(self)}
-        lists = ("sd_signals", "average_signals", "warnings")
-        return plain | {name: list(getattr(self, name)) for name in lists}
 
 
 def nested_levels(

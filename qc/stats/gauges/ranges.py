@@ -10,13 +10,14 @@ from numpy.typing import ArrayLike
 
 from qc.stats.errors import StatisticsError
 from qc.stats.numbers import LARGEST, Floats, as_floats, check_magnitude, factors
+from qc.stats.tabled import Plain
 
 _CATEGORY_FACTOR = 1.41  # as in `gauge`: the guides' root of 2; a hand check must agree
 _FORM_DIGITS = 4  # printed forms round their factors to so many decimals; a hand check must agree with them
 
 
 @dataclass(frozen=True, slots=True)
-class AverageRange:
+class AverageRange(Plain):
     """Average-and-range figures of a crossed study.
 
     Attributes
@@ -53,27 +54,19 @@ class AverageRange:
 
     def to_dict(self) -> dict[str, object]:
         """Return plain values."""
-        return {
-            "person_means": list(self.person_means),
-            "person_ranges": list(self.person_ranges),
-            "mean_range": self.mean_range,
-            "person_difference": self.person_difference,
-            "part_range": self.part_range,
-            "sd": {
-                "repeatability": self.repeatability,
-                "person": self.person,
-                "gauge": self.gauge,
-                "part": self.part,
-                "total": self.total,
-            },
-            "shares": dict(self.shares),
-            "categories": self.categories,
-            "range_limit": self.range_limit,
-        }
+        out: dict[str, object] = {}
+        sds: dict[str, object] = {}
+        for name, value in Plain.to_dict(self).items():
+            if name in (*self.shares, "total"):
+                out["sd"] = sds
+                sds[name] = value
+            else:
+                out[name] = value
+        return out
 
 
 @dataclass(frozen=True, slots=True)
-class OnePersonRanges:
+class OnePersonRanges(Plain):
     """One person measured every part several times: figures from the ranges.
 
     Attributes
@@ -97,18 +90,6 @@ class OnePersonRanges:
     part_variance: float
     limits: tuple[float, float]
     outside: int
-
-    def to_dict(self) -> dict[str, object]:
-        """Return plain values."""
-        return {
-            "mean": self.mean,
-            "mean_range": self.mean_range,
-            "gauge_sd": self.gauge_sd,
-            "total_sd": self.total_sd,
-            "part_variance": self.part_variance,
-            "limits": list(self.limits),
-            "outside": self.outside,
-        }
 
 
 def average_range(readings: ArrayLike) -> AverageRange:

@@ -25,6 +25,8 @@ from .readings import LEAST as LEAST
 from .readings import as_floats as as_floats
 from .readings import as_number as as_number
 from .readings import as_readings as as_readings
+from .readings import check_between as check_between
+from .readings import check_limits as check_limits
 from .readings import check_magnitude as check_magnitude
 from .rules import DEFAULTS as DEFAULTS
 from .rules import LIMIT as LIMIT

@@ -11,10 +11,11 @@ from scipy import special
 
 from qc.stats.errors import StatisticsError
 from qc.stats.numbers import as_readings
+from qc.stats.tabled import Plain
 
 
 @dataclass(frozen=True, slots=True)
-class AnovaRow:
+class AnovaRow(Plain):
     """One line of a table of variance.
 
     Attributes
@@ -35,17 +36,6 @@ class AnovaRow:
     ms: float
     f: float | None = None
     p_value: float | None = None
-
-    def to_dict(self) -> dict[str, object]:
-        """Return plain values."""
-        return {
-            "source": self.source,
-            "df": self.df,
-            "ss": self.ss,
-            "ms": self.ms,
-            "f": self.f,
-            "p_value": self.p_value,
-        }
 
 
 @dataclass(frozen=True, slots=True)
