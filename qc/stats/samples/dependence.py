@@ -10,12 +10,13 @@ from numpy.typing import ArrayLike
 from scipy import special
 
 from qc.stats.errors import StatisticsError
-from qc.stats.numbers import Floats, as_readings
+from qc.stats.numbers import Floats, as_readings, check_between
 from qc.stats.samples.distribution import SignificanceTest
+from qc.stats.tabled import Plain
 
 
 @dataclass(frozen=True, slots=True)
-class Autocorrelation:
+class Autocorrelation(Plain):
     """How much each reading resembles the one before.
 
     Attributes
@@ -35,9 +36,11 @@ class Autocorrelation:
     clear: bool
     n: int
 
-    def to_dict(self) -> dict[str, object]:
-        """Return plain values."""
-        return {"lag_1": self.lag_1, "bound": self.bound, "clear": self.clear, "n": self.n}
+    @classmethod
+    def of(cls, lag_1: float, n: int) -> Autocorrelation:
+        """Hold a coefficient against what random order would keep 95 times in 100."""
+        bound = 1.96 / math.sqrt(n)
+        return cls(lag_1, bound, abs(lag_1) > bound, n)
 
 
 def runs_test(values: ArrayLike) -> SignificanceTest:
@@ -114,9 +117,7 @@ def lag_1_autocorrelation(values: ArrayLike) -> Autocorrelation:
     if np.ptp(readings) == 0.0:
         raise StatisticsError("autocorrelation: all readings are equal; readings that vary are needed")
     away = readings - readings.mean()
-    coefficient = float(away[1:] @ away[:-1] / (away @ away))
-    bound = 1.96 / math.sqrt(readings.size)
-    return Autocorrelation(coefficient, bound, abs(coefficient) > bound, int(readings.size))
+    return Autocorrelation.of(float(away[1:] @ away[:-1] / (away @ away)), int(readings.size))
 
 
 def pooled_autocorrelation(series: list[Floats]) -> Autocorrelation:
@@ -162,9 +163,7 @@ def pooled_autocorrelation(series: list[Floats]) -> Autocorrelation:
     if varying == 0:
         raise StatisticsError("pooled autocorrelation: no series varies; a finer gauge is needed")
     # each series' own mean pulls its coefficient down by about 1 / n
-    coefficient = shared / total + varying / count
-    bound = 1.96 / math.sqrt(count)
-    return Autocorrelation(coefficient, bound, abs(coefficient) > bound, count)
+    return Autocorrelation.of(shared / total + varying / count, count)
 
 
 def moving_range_inflation(lag_1: float) -> float:
@@ -194,8 +193,7 @@ def moving_range_inflation(lag_1: float) -> float:
     >>> round(moving_range_inflation(0.5), 4)
     1.4142
     """
-    if not -1.0 < lag_1 < 1.0:
-        raise StatisticsError(f"autocorrelation: lag-1 coefficient is {lag_1}, must lie between -1 and 1")
+    check_between(lag_1, "autocorrelation: lag-1 coefficient", -1.0)
     return 1.0 / math.sqrt(1.0 - lag_1)
 
 
