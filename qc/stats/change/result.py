@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass, field, fields
+from dataclasses import dataclass, field, fields
 from typing import Any, Literal
 
 import numpy as np
 
-from qc.stats.numbers import Floats
+from qc.stats.numbers import Floats, Interval, Values
+from qc.stats.tabled import Plain
 
 Kind = Literal["single", "shift", "trend", "spread", "count"]
 Side = Literal["above", "below", "both"]
@@ -16,7 +17,7 @@ Shape = Literal["normal", "positive", "any"]
 
 
 @dataclass(frozen=True, slots=True)
-class DetectorSignal:
+class DetectorSignal(Plain):
     """One finding of the detector. Points count from 1 in the whole series.
 
     Attributes
@@ -51,15 +52,11 @@ class DetectorSignal:
     start_set: tuple[int, int]
     side: Side
     size: float
-    size_interval: tuple[float, float]
+    size_interval: Interval
     size_sigma: float
     score: float
     threshold: float
     confirmed: int | None = None
-
-    def to_dict(self) -> dict[str, Any]:
-        """Plain values, ready for JSON."""
-        return asdict(self) | {"start_set": list(self.start_set), "size_interval": list(self.size_interval)}
 
     @classmethod
     def from_dict(cls, record: dict[str, Any]) -> DetectorSignal:
@@ -72,7 +69,7 @@ class DetectorSignal:
 
 
 @dataclass(frozen=True, slots=True)
-class Stretch:
+class Stretch(Plain):
     """A run of points between two lasting changes, both ends included, counted from 1.
 
     `n`, `mean` and `sd` leave out the points in `apart`, which stood apart from the rest as a `single`;
@@ -86,13 +83,9 @@ class Stretch:
     sd: float | None
     apart: tuple[int, ...] = ()
 
-    def to_dict(self) -> dict[str, Any]:
-        """Plain values, ready for JSON."""
-        return asdict(self) | {"apart": list(self.apart)}
-
 
 @dataclass(frozen=True, slots=True)
-class Detection:
+class Detection(Plain):
     """Everything found in one series.
 
     Attributes
@@ -126,22 +119,8 @@ class Detection:
     scores: tuple[float | None, ...] = field(default=(), repr=False)
     thresholds: tuple[float | None, ...] = field(default=(), repr=False)
 
-    def to_dict(self) -> dict[str, Any]:
-        """Plain values, ready for JSON."""
-        return {
-            "n": self.n,
-            "shape": self.shape,
-            "false_alarm_rate": self.false_alarm_rate,
-            "signals": [signal.to_dict() for signal in self.signals],
-            "stretches": [stretch.to_dict() for stretch in self.stretches],
-            "resolution": self.resolution,
-            "judged_by_ranks": self.judged_by_ranks,
-            "scores": list(self.scores),
-            "thresholds": list(self.thresholds),
-        }
 
-
-def stretches_of(values: Sequence[float] | Floats, signals: Sequence[DetectorSignal]) -> tuple[Stretch, ...]:
+def stretches_of(values: Values, signals: Sequence[DetectorSignal]) -> tuple[Stretch, ...]:
     """Cut a series at the starts of its lasting changes.
 
     Parameters

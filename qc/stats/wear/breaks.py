@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from typing import Any, Literal, NamedTuple
 
 import numpy as np
@@ -11,9 +10,9 @@ from scipy import special
 
 from qc.stats.change import LARGEST_RELATIVE, SIZE_CONFIDENCE, START_CONFIDENCE, check_values
 from qc.stats.errors import StatisticsError
-from qc.stats.numbers import Floats, check_magnitude
+from qc.stats.numbers import Floats, Interval, Values, check_magnitude
+from qc.stats.tabled import Plain
 
-Values = Sequence[float] | Floats
 Form = Literal["jump", "bend", "jump and bend"]
 
 FORMS: tuple[Form, ...] = ("jump", "bend", "jump and bend")
@@ -41,7 +40,7 @@ SMALLEST = 1e-13  # chosen: about a thousand roundings, as the detector's guard
 
 
 @dataclass(frozen=True, slots=True)
-class WearBreak:
+class WearBreak(Plain):
     """The likeliest single break of a line. Points count from 1.
 
     Attributes
@@ -74,7 +73,7 @@ class WearBreak:
     slope_after: float
     jump: float
     size: float
-    size_interval: tuple[float, float]
+    size_interval: Interval
     sd: float
     likelihood_ratio: float
 
@@ -86,8 +85,7 @@ class WearBreak:
 
     def to_dict(self) -> dict[str, Any]:
         """Plain values, ready for JSON."""
-        lists = {"start_set": list(self.start_set), "size_interval": list(self.size_interval)}
-        return asdict(self) | lists | {"size_sigma": self.size_sigma}
+        return Plain.to_dict(self) | {"size_sigma": self.size_sigma}
 
 
 def wear_break(count: Values, value: Values, *, resolution: float | None = None) -> WearBreak:
@@ -181,8 +179,8 @@ class _Suffixes(NamedTuple):
         return cls(middle, scale, u, pieces, *sums, float(rest @ rest))
 
 
-def _checked(count: Values, value: Values) -> tuple[Floats, Floats]:
-    """Refuse what cannot hold a line and a break: a falling count is a new fitting, whose line is another."""
+def check_pairs(count: Values, value: Values) -> tuple[Floats, Floats]:
+    """Take counts and readings, or refuse them."""
     x, y = check_values(count, "normal"), check_values(value, "normal")
     if x.size != y.size:
         raise StatisticsError(
@@ -190,6 +188,12 @@ def _checked(count: Values, value: Values) -> tuple[Floats, Floats]:
         )
     for series, name in ((x, "count"), (y, "value")):
         check_magnitude(float(np.abs(series).max(initial=0.0)), name)
+    return x, y
+
+
+def _checked(count: Values, value: Values) -> tuple[Floats, Floats]:
+    """Refuse what cannot hold a line and a break: a falling count is a new fitting, whose line is another."""
+    x, y = check_pairs(count, value)
     if x.size < LEAST_PIECES or np.unique(x).size < LEAST_BEFORE:
         raise StatisticsError(
             f"{x.size} values at {np.unique(x).size} counts: too few for a line and a break"
