@@ -17,7 +17,7 @@ from qc.store.rows import (
     ACCEPTED,
     DROPPED,
     OPEN,
-    Known,
+    KnownMarks,
     Rows,
     fresh_rows,
     known_marks,
@@ -98,7 +98,7 @@ def _add_sheet(
     files: SheetFiles,
     item: NewSheet,
     own: Rows,
-    known: Known,
+    known: KnownMarks,
     who: str,
     when: datetime,
 ) -> tuple[SheetCount, bool]:

@@ -63,7 +63,7 @@ class Rows:
 
 
 @dataclass(slots=True)
-class Known:
+class KnownMarks:
     """Fingerprints that the store has; grows while an upload is taken in."""
 
     readings: set[bytes]
@@ -71,7 +71,7 @@ class Known:
     held: dict[bytes, HeldState]  # to the state of the held row
 
 
-def known_marks(conn: Connection, rows: Iterable[Rows]) -> Known:
+def known_marks(conn: Connection, rows: Iterable[Rows]) -> KnownMarks:
     """Look the fingerprints of an upload up by index, so that the size of the store does not matter."""
     rows = list(rows)
     readings = {mark for own in rows for mark in own.readings["fingerprint"]}
@@ -79,7 +79,7 @@ def known_marks(conn: Connection, rows: Iterable[Rows]) -> Known:
     waiting = {mark for own in rows for mark in own.held["fingerprint"]}
     incoming.create(conn, checkfirst=False)
     state = func.coalesce(held_event.c.state, OPEN)
-    known = Known(
+    known = KnownMarks(
         readings={row[0] for row in _looked_up(conn, readings, reading.c.fingerprint)},
         events={row[0] for row in _looked_up(conn, events, event.c.fingerprint)},
         held={row[0]: row[1] for row in _looked_up(conn, waiting, held.c.fingerprint, state)},

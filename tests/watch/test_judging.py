@@ -5,7 +5,7 @@ import pytest
 from scipy import stats
 
 from qc.plan import Limits
-from qc.watch import Factors, Points, Question, judge
+from qc.watch import FactorLevels, Points, Question, judge
 
 TODAY = date(2026, 6, 1)
 RATE = 0.004
@@ -14,7 +14,7 @@ RATE = 0.004
 def ask(plan, values, points, *, stage="tuning", place=0, family="tenor", settled=(), **columns):
     where = plan.stage(stage)
     question = Question(plan, where, where.characteristics[place], family, RATE, TODAY, settled)
-    return judge(question, Points(points(values, **columns), centered=False), Factors())
+    return judge(question, Points(points(values, **columns), centered=False), FactorLevels())
 
 
 def noise(n, seed=1, sd=2.0):
@@ -113,7 +113,7 @@ def test_limits_that_differ_between_models_are_said(small_plan, points):
     )
     question = Question(small_plan, stage, force, "all", RATE, TODAY)
     series = points(5 + noise(30, sd=0.3), model=["tenor", "alto"] * 15)
-    verdict = judge(question, Points(series, centered=False), Factors())
+    verdict = judge(question, Points(series, centered=False), FactorLevels())
     assert verdict.upper == 7
     assert any("different limits" in note for note in verdict.notes)
 

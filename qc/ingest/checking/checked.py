@@ -226,6 +226,7 @@ def _checked(
     for_events: Mapping[int, list[Finding]],
     marks: Sequence[Mark],
 ) -> Checked:
+    # a row with any finding is held whole; the others are accepted without the columns of their origin
     held: list[dict[str, Any]] = []
     accepted = []
     for table, own, findings, columns, stored in (

@@ -12,14 +12,21 @@ from qc.ingest.doubts import Facts
 from qc.ingest.reasons import Mark
 
 LATE = timedelta(days=14)
-"""A card that comes in so long after the newest one on record is marked."""
+"""A card that comes in so long after the newest one on record is marked. Chosen: cards come in daily, and a
+holiday of two weeks is no delay."""
 
 UNCHECKED = timedelta(days=4)
 """A gauge with a daily check may go so long without one: a long weekend."""
 
 ENOUGH = 30
-STEPS = 4.0  # a spread under four steps of the gauge crowds the last digits by itself
+"""So many figures of one kind on a sheet before their last digits are looked at."""
+
+STEPS = 4.0
+"""A spread under four steps of the gauge crowds the last digits by itself."""
+
 PILED_UP = 1e-6
+"""Chance below which multiples of five are no accident. Chosen: with some thousands of sheets and figures a
+year hardly one mark in a century is false."""
 
 
 def sheet_marks(facts: Facts) -> dict[int, list[Mark]]:
@@ -42,6 +49,7 @@ def sheet_marks(facts: Facts) -> dict[int, list[Mark]]:
 
 
 def _backdated(facts: Facts) -> list[tuple[int, Mark]]:
+    # a card that comes late is no fault, but what was judged without it has to be seen as such
     newest = facts.known.newest_day
     if newest is None:
         return []
@@ -60,6 +68,7 @@ def _backdated(facts: Facts) -> list[tuple[int, Mark]]:
 
 
 def _rounded(facts: Facts) -> list[tuple[int, Mark]]:
+    # only where figures spread over several steps of the gauge would their last digits come evenly
     if facts.readings.is_empty():
         return []
     fine = facts.readings.filter(
@@ -90,6 +99,7 @@ def _chance_of(hits: int, n: int) -> float:
 
 
 def _unchecked(facts: Facts) -> list[tuple[int, Mark]]:
+    # the checks typed on this very upload count too: they were made in the morning of their day
     daily = [gauge.id for gauge in facts.plan.gauges if gauge.daily_check]
     checks: dict[str, list[int]] = defaultdict(list)
     for check in facts.known.gauge_checks:

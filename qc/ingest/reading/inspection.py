@@ -17,12 +17,14 @@ from qc.ingest.errors import SheetError
 from qc.ingest.reading.grid import MAX_COLUMNS, MAX_ROWS
 
 MAX_UNPACKED = 200_000_000
-"""Largest unpacked workbook. [byte]"""
+"""Largest unpacked workbook. Chosen: ten times the largest file taken, still easily held in memory. [byte]"""
 
 MAX_RATIO = 200
 """Most a part over one megabyte may have been packed; bench sheets stay under 30."""
 
 MAX_PARTS = 2_000
+"""Most parts of a workbook; chosen, a bench sheet has about a dozen."""
+
 CUT_HINT = "Copy the file again, or open it, save it as .xlsx and hand that in."
 PLAIN_HINT = "Open it in a spreadsheet program and save it as a plain .xlsx or csv."
 FORMULA_HINT = "Copy the column and paste it as values only, so that the sheet keeps what was measured."
@@ -106,6 +108,7 @@ def _part(archive: zipfile.ZipFile, part: str, name: str) -> bytes:
 
 
 def _tabs(archive: zipfile.ZipFile, name: str) -> tuple[Tab, ...]:
+    # the parts are found through the relations: a tab's name says nothing of the part that holds it
     targets: dict[str, str] = {}
     found: list[tuple[str, str, bool]] = []
 
@@ -129,6 +132,7 @@ def _tabs(archive: zipfile.ZipFile, name: str) -> tuple[Tab, ...]:
 
 
 def _check_tab(data: bytes, name: str, tab: Tab) -> None:
+    # what a formula, an error or a merged cell stood for is not what was measured, so the cell is named
     here = {"cell": ""}
 
     def cell(attributes: dict[str, str]) -> None:

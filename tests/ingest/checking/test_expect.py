@@ -1,9 +1,11 @@
 import os
+import subprocess
+import sys
 
 import polars as pl
 import pytest
 
-from qc.ingest.checking.expect import Rule, validate, warm_up
+from qc.ingest.checking.expect import Rule, validate
 from qc.ingest.frames import INDEX
 from qc.ingest.reasons import Reason
 
@@ -69,9 +71,28 @@ def test_a_rule_that_cannot_be_run_is_no_silent_pass():
         validate(frame, [Rule("between", "a", Reason.OUT_OF_RANGE, "text", low=0.0)], "t")
 
 
-def test_telemetry_is_off():
-    warm_up()
-    assert os.environ["GX_ANALYTICS_ENABLED"].casefold() == "false"
+def settled():
+    """Run a program of somebody else's that checks a sheet; what it says of itself before and after."""
+    code = """
+import gc, os, sys, warnings
+from qc.ingest.checking.expect import _rows, warm_up
+def told():
+    return dict(os.environ), gc.isenabled(), gc.get_freeze_count(), gc.get_threshold(), len(warnings.filters)
+before = told()
+warm_up()
+context = _rows().data_asset.datasource.data_context
+print(told() == before, context.config.analytics_enabled, context.variables.progress_bars["globally"])
+"""
+    settings = {**os.environ, "GX_ANALYTICS_ENABLED": "true"}
+    return subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=True, env=settings
+    )
+
+
+def test_the_process_is_left_as_it_was_and_nothing_is_told_or_drawn():
+    done = settled()
+    assert done.stdout.split() == ["True", "False", "False"]
+    assert done.stderr == ""
 
 
 def test_ten_thousand_failures_are_all_named():

@@ -107,6 +107,7 @@ def _in_characteristic(group: pl.DataFrame) -> list[Finding]:
 
 
 def _pieces(group: pl.DataFrame) -> list[Piece]:
+    # a piece with fewer figures than the shortest run can hold no copy
     place = pl.concat_str(
         [pl.col(n).cast(pl.String).fill_null("") for n in (*PLACE, "repeat")], separator="|"
     )
