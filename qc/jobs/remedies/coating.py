@@ -106,18 +106,8 @@ def coat(
         Limits out of order.
     """
     sheet = read_sheet(sheet)
-    if not 0 < lower_um <= nominal_um or (upper_um is not None and not upper_um > nominal_um):
-        raise RemedyUsageError("--lower, --nominal and --upper must rise in this order, in micrometres")
-    if (wet_um is None) != (solids is None):
-        raise RemedyUsageError("--wet-um and --solids belong together")
-    if wet_um is not None and not 0 < wet_um < 10_000:
-        raise RemedyUsageError(f"--wet-um {wet_um:g}: a wet film in micrometres above 0 is needed")
-    if wall_mm is not None and not 0 < wall_mm < 10:
-        raise RemedyUsageError(
-            f"--wall-mm {wall_mm:g}: a wall in millimetres above 0 is needed, such as 0.45"
-        )
-    if not 0 < probe_mhz < 1000:
-        raise RemedyUsageError(f"--probe-mhz {probe_mhz:g}: a frequency in MHz above 0 is needed")
+    _check_limits(nominal_um, lower_um, upper_um)
+    _check_probe(wet_um, solids, wall_mm, probe_mhz)
     readings, bases = _read(sheet)
     try:
         spots = spot_means(readings)
@@ -148,6 +138,26 @@ def coat(
         drift,
         (*notes, *cautions_for("lacquer")),
     )
+
+
+def _check_limits(nominal_um: float, lower_um: float, upper_um: float | None) -> None:
+    """Refuse limits that do not rise."""
+    if not 0 < lower_um <= nominal_um or (upper_um is not None and not upper_um > nominal_um):
+        raise RemedyUsageError("--lower, --nominal and --upper must rise in this order, in micrometres")
+
+
+def _check_probe(wet_um: float | None, solids: float | None, wall_mm: float | None, probe_mhz: float) -> None:
+    """Refuse a wet film, a wall or a probe that cannot be."""
+    if (wet_um is None) != (solids is None):
+        raise RemedyUsageError("--wet-um and --solids belong together")
+    if wet_um is not None and not 0 < wet_um < 10_000:
+        raise RemedyUsageError(f"--wet-um {wet_um:g}: a wet film in micrometres above 0 is needed")
+    if wall_mm is not None and not 0 < wall_mm < 10:
+        raise RemedyUsageError(
+            f"--wall-mm {wall_mm:g}: a wall in millimetres above 0 is needed, such as 0.45"
+        )
+    if not 0 < probe_mhz < 1000:
+        raise RemedyUsageError(f"--probe-mhz {probe_mhz:g}: a frequency in MHz above 0 is needed")
 
 
 def _read(sheet: Sheet) -> tuple[list[Spot], list[float]]:
