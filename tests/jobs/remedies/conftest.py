@@ -3,24 +3,18 @@
 import json
 
 import pytest
-import typer
-from typer.testing import CliRunner
 
-from qc.cli.remedies import add_remedy_commands
-
-app = typer.Typer(rich_markup_mode=None, pretty_exceptions_enable=False)
-add_remedy_commands(app)
+from qc.cli.main import main
 
 
 @pytest.fixture
-def run():
+def run(capsys):
     """Give exit code, stdout and stderr."""
 
     def call(*words):
-        result = CliRunner().invoke(app, [str(word) for word in words])
-        if result.exception is not None and not isinstance(result.exception, SystemExit):
-            raise result.exception
-        return result.exit_code, result.stdout, result.stderr
+        code = main([str(word) for word in words])
+        out, err = capsys.readouterr()
+        return code, out, err
 
     return call
 
