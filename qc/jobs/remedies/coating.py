@@ -6,7 +6,7 @@ import statistics
 from dataclasses import dataclass
 
 from qc.jobs.remedies.errors import RemedyError, RemedyUsageError
-from qc.jobs.remedies.sheet import Sheet, SheetSource, read_sheet
+from qc.jobs.remedies.sheet import RemedySheet, SheetSource, read_sheet
 from qc.jobs.remedies.table import block, table_row
 from qc.stats import Tabled
 from qc.trade import (
@@ -82,7 +82,7 @@ def coat(
 
     Parameters
     ----------
-    sheet : path, polars DataFrame, pandas DataFrame or Sheet
+    sheet : path, polars DataFrame, pandas DataFrame or RemedySheet
         Columns `area, spot, um`, optionally `base_um` (bare-metal reading beside it) and `serial`.
     nominal_um, lower_um, upper_um : float
         Nominal thickness and limits. [um]
@@ -106,8 +106,7 @@ def coat(
         Limits out of order.
     """
     sheet = read_sheet(sheet)
-    _check_limits(nominal_um, lower_um, upper_um)
-    _check_probe(wet_um, solids, wall_mm, probe_mhz)
+    _check_asked(nominal_um, lower_um, upper_um, wet_um, solids, wall_mm, probe_mhz)
     readings, bases = _read(sheet)
     try:
         spots = spot_means(readings)
@@ -140,14 +139,18 @@ def coat(
     )
 
 
-def _check_limits(nominal_um: float, lower_um: float, upper_um: float | None) -> None:
-    """Refuse limits that do not rise."""
+def _check_asked(
+    nominal_um: float,
+    lower_um: float,
+    upper_um: float | None,
+    wet_um: float | None,
+    solids: float | None,
+    wall_mm: float | None,
+    probe_mhz: float,
+) -> None:
+    """Refuse limits out of order and figures that are none, each by the option it came with."""
     if not 0 < lower_um <= nominal_um or (upper_um is not None and not upper_um > nominal_um):
         raise RemedyUsageError("--lower, --nominal and --upper must rise in this order, in micrometres")
-
-
-def _check_probe(wet_um: float | None, solids: float | None, wall_mm: float | None, probe_mhz: float) -> None:
-    """Refuse a wet film, a wall or a probe that cannot be."""
     if (wet_um is None) != (solids is None):
         raise RemedyUsageError("--wet-um and --solids belong together")
     if wet_um is not None and not 0 < wet_um < 10_000:
@@ -160,7 +163,7 @@ def _check_probe(wet_um: float | None, solids: float | None, wall_mm: float | No
         raise RemedyUsageError(f"--probe-mhz {probe_mhz:g}: a frequency in MHz above 0 is needed")
 
 
-def _read(sheet: Sheet) -> tuple[list[Spot], list[float]]:
+def _read(sheet: RemedySheet) -> tuple[list[Spot], list[float]]:
     """Read spots with the mean bare-metal reading taken off, and the bare-metal readings in order."""
     sheet.need("area", "spot", "um")
     bases = {row.line: sheet.optional_number(row, "base_um") for row in sheet.rows}

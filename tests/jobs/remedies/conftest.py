@@ -4,17 +4,14 @@ import json
 
 import pytest
 
-from qc.cli.main import main
-
 
 @pytest.fixture
-def run(capsys):
+def run(command):
     """Give exit code, stdout and stderr."""
 
     def call(*words):
-        code = main([str(word) for word in words])
-        out, err = capsys.readouterr()
-        return code, out, err
+        found = command(*words)
+        return found.exit_code, found.stdout, found.stderr
 
     return call
 

@@ -19,7 +19,7 @@ def shifted(n=40, at=28, size=4.0):
 
 def judged(plan, series, factors):
     stage = plan.stage("tuning")
-    question = Question(plan, stage, stage.characteristics[0], "tenor", 0.004, date(2026, 6, 1))
+    question = Question(plan, stage, stage.characteristics[0], "tenor", 1e-5, date(2026, 6, 1))
     return judge(question, Points(series, centered=False), factors)
 
 
@@ -95,7 +95,7 @@ def test_missed_morning_checks_are_named(small_plan, points, series, readings, e
     checks = [{"kind": "gauge-check", "subject": "BG-1", "day": p.day, "value": 0.0} for p in series[:28]]
     factors = FactorTable(readings(rows), plan).factors(events(checks))
     stage = plan.stage("tuning")
-    question = Question(plan, stage, stage.characteristics[0], "tenor", 0.004, date(2026, 6, 1))
+    question = Question(plan, stage, stage.characteristics[0], "tenor", 1e-5, date(2026, 6, 1))
     signal = judge(question, Points(series, centered=False), factors).current
     assert (signal.suspects[0].kind, signal.suspects[0].name) == ("gauge-check", "BG-1")
     assert "no morning check of bore gauge BG-1 since" in signal.suspects[0].sentence
