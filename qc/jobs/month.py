@@ -27,6 +27,7 @@ from qc.report.month import (
     rework_lines,
     stage_yields,
 )
+from qc.report.terminal import month_text
 from qc.sayings import SignalState
 from qc.stats import Tabled
 from qc.store import HeldRecord
@@ -51,7 +52,7 @@ class MonthReport(Tabled):
 
     def to_text(self) -> str:
         """Say what the month was and where the report lies."""
-        return "\n".join([self.content.headline, *(f"  {path}" for path in self.files)])
+        return month_text(self.content.headline, self.files)
 
 
 def month(workshop: Workshop, which: str, *, out: Path | None = None) -> MonthReport:

@@ -2,6 +2,7 @@
 
 from .budget import DAYS_PER_MONTH as DAYS_PER_MONTH
 from .budget import Budget as Budget
+from .budget import budget_words as budget_words
 from .budget import expected_points as expected_points
 from .budget import month_of as month_of
 from .budget import month_pace as month_pace

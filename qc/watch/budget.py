@@ -11,6 +11,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
+from qc.words import count_words
+
 DAYS_PER_MONTH = 365.25 / 12
 LOOK_BACK_DAYS = 92
 """The pace of a series, and that of a tool, is taken from its last quarter (house rule)."""
@@ -49,11 +51,19 @@ class Budget:
 
     def sentence(self) -> str:
         """Say the budget in words."""
-        every = max(1, round(self.days_between))
-        return (
-            f"At this setting: about one false signal in {every} day{'s' * (every != 1)} "
-            f"over {self.series} series."
-        )
+        return budget_words(self.days_between, self.series)
+
+
+def budget_words(days: float, series: int) -> str:
+    """Say how often a whole board cries wolf.
+
+    Examples
+    --------
+    >>> budget_words(30.4, 84)
+    'At this setting: about one false signal in 30 days over 84 series.'
+    """
+    every = count_words(max(1, round(days)), "day")
+    return f"At this setting: about one false signal in {every} over {series} series."
 
 
 def expected_points(days: Iterable[date], today: date) -> float:

@@ -27,6 +27,7 @@ from qc.watch import (
     SignalResult,
     StretchResult,
     Suspect,
+    budget_words,
     caution_words,
     first_steps,
     is_few,
@@ -36,7 +37,6 @@ from qc.watch import (
     reaction_steps,
     why_none,
 )
-from qc.words import whole_words
 
 __all__ = [
     "LIMITS_WORDS",
@@ -73,6 +73,7 @@ __all__ = [
     "Suspect",
     "TodayView",
     "TouchedView",
+    "budget_words",
     "caution_words",
     "first_steps",
     "is_few",
@@ -80,7 +81,6 @@ __all__ = [
     "limits_words",
     "rate_words",
     "reaction_steps",
-    "whole_words",
     "why_none",
 ]
 

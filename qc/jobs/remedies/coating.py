@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from qc.jobs.remedies.errors import RemedyError, RemedyUsageError
 from qc.jobs.remedies.sheet import RemedySheet, SheetSource, read_sheet
-from qc.jobs.remedies.table import block, table_row
+from qc.report.terminal import coat_text
 from qc.stats import Tabled
 from qc.trade import (
     BASE_DRIFT_LIMIT_UM,
@@ -64,7 +64,16 @@ class CoatResult(Tabled):
 
     def to_text(self) -> str:
         """Give where it is thin and what to do first, then the areas."""
-        return _text(self)
+        capability = (self.cpl, self.interval)
+        return coat_text(
+            self.areas,
+            self.rules,
+            self.area_passes,
+            self.lower_um,
+            capability,
+            self.base_drift_um,
+            self.cautions,
+        )
 
 
 def coat(
@@ -243,31 +252,3 @@ def _wet_note(wet_um: float, solids: float, values: list[float]) -> str:
         f"A wet film of {wet_um:g} um at {solids:.0%} solids dries to {dry:.1f} um; measured mean "
         f"{statistics.fmean(values):.1f} um"
     )
-
-
-def _text(result: CoatResult) -> str:
-    """Write the judgement of a lacquer sheet."""
-    thinnest = min(result.areas, key=lambda area: area.least)
-    passed = sum(rule.passes for rule in result.rules.values())
-    if thinnest.least < result.lower_um:
-        first = (
-            f"{thinnest.area} is too thin: least spot {thinnest.least:.1f} um, limit {result.lower_um:g} um; "
-        )
-        first += "measure it again, then strip and spray again"
-    elif passed < len(result.rules):
-        first = f"House rule failed, though no spot is below the limit; thinnest is {thinnest.area}"
-    else:
-        first = f"Thick enough everywhere; thinnest is {thinnest.area}, {thinnest.least:.1f} um"
-    lines = [first, "", table_row("area", ["spots", "mean um", "least", "below"], "house rule")]
-    for area in result.areas:
-        verdict = "pass" if result.area_passes[area.area] else "fail"
-        figures = [str(area.n), f"{area.mean:.1f}", f"{area.least:.1f}", str(area.below_nominal)]
-        lines.append(table_row(area.area, figures, verdict))
-    if result.cpl is not None and result.interval is not None:
-        lines.append(
-            f"Capability at the lower limit {result.cpl:.2f} "
-            f"({result.interval[0]:.2f} to {result.interval[1]:.2f}, 95 %)"
-        )
-    if result.base_drift_um is not None:
-        lines.append(f"Bare-metal reading moved by {result.base_drift_um:+.1f} um")
-    return "\n".join(lines + block("Cautions", result.cautions))

@@ -13,6 +13,7 @@ import numpy.typing as npt
 from qc.jobs.remedies.errors import RemedyError, RemedyUsageError
 from qc.jobs.remedies.notes import note_of_row, with_cents
 from qc.jobs.remedies.sheet import RemedySheet
+from qc.report.terminal import recording_text
 from qc.trade import HeldNote, Instrument, Note, TradeError, cents_between, held_notes, note_frequency
 
 MOST_WAV_BYTES = 200_000_000
@@ -35,16 +36,7 @@ class RecordingResult:
 
     def to_text(self) -> str:
         """Give one line a note."""
-        lines = [f"{self.name}: {len(self.notes)} held notes"]
-        for note in self.notes:
-            place = f"{note.start_s:6.2f} to {note.end_s:6.2f} s"
-            if note.refused or note.cents is None or note.spread_cents is None:
-                lines.append(f"  {place}  refused: {note.refused}")
-            else:
-                lines.append(
-                    f"  {place}  {note.note:8} {note.cents:+6.1f} cents (spread {note.spread_cents:.1f})"
-                )
-        return "\n".join(lines)
+        return recording_text(self.name, self.notes)
 
 
 def hear(wav: Path, a4_hz: float = 440.0) -> RecordingResult:

@@ -13,7 +13,8 @@ from statsmodels.stats.diagnostic import normal_ad
 
 from qc.stats.errors import StatisticsError, StatisticsUsageError
 from qc.stats.samples.columns import anderson_darling_p
-from qc.stats.samples.distribution import anderson_darling, bartlett, equal_spreads, generalised_esd, grubbs
+from qc.stats.samples.distribution import anderson_darling, generalised_esd, grubbs
+from qc.stats.samples.groups import bartlett, equal_spreads
 
 CHECKS = json.loads((Path(__file__).parents[2] / "published/capability_checks.json").read_text("utf-8"))
 GEAR = np.array(CHECKS["B14"]["data"]["rows"])  # NIST 1.3.5.4, 10 batches of 10 gears
