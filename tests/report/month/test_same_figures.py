@@ -43,7 +43,7 @@ from qc.report.month.words import (
     plain_content,
     share_words,
 )
-from qc.watch import Factors, Points, Question, SeriesVerdict, judge
+from qc.watch import FactorLevels, Points, Question, SeriesVerdict, judge
 
 HOSTILE = [
     "=1+1",
@@ -74,7 +74,7 @@ def verdicts(small_plan, points):
         judge(
             Question(small_plan, stage, what, family, 0.004, day),
             Points(points(v), centered=False),
-            Factors(),
+            FactorLevels(),
         )
         for stage, what, family, v in asked
     )
