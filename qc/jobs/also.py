@@ -11,7 +11,7 @@ import polars as pl
 from qc.errors import UsageError
 from qc.jobs.errors import JobError
 from qc.jobs.workshop import Workshop
-from qc.watch import day_words
+from qc.words import day_words
 
 Kind = Literal["gauge", "tool", "batch"]
 

@@ -28,12 +28,13 @@ from qc.report.month import (
     stage_yields,
 )
 from qc.sayings import SignalState
+from qc.stats import Tabled
 from qc.store import HeldRecord
 from qc.watch import SignalResult
 
 
 @dataclass(frozen=True, slots=True)
-class MonthReport:
+class MonthReport(Tabled):
     """The files of a month's report."""
 
     content: MonthContent

@@ -7,10 +7,11 @@ from pathlib import Path
 
 from qc.jobs.errors import JobError
 from qc.jobs.workshop import PLAN, open_workshop
+from qc.stats import Tabled
 
 
 @dataclass(frozen=True, slots=True)
-class NewWorkshop:
+class NewWorkshop(Tabled):
     """A workshop that was just made."""
 
     folder: Path

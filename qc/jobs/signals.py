@@ -24,7 +24,7 @@ from qc.jobs.workshop import Workshop
 from qc.plan import Plan
 from qc.sayings import OPEN_STATES, WORDS, Fault, Said, Saying, SignalState, What, faults_of_signal_saying
 from qc.stats import Tabled
-from qc.watch import FIRST_STEPS, SeriesKey, SeriesVerdict, SignalResult, rate_words
+from qc.watch import DEFER, SeriesKey, SeriesVerdict, SignalResult, rate_words, reaction_steps
 
 STATE_WORDS: dict[SignalState, str] = {
     "open": "open",
@@ -32,7 +32,6 @@ STATE_WORDS: dict[SignalState, str] = {
     "closed": "closed",
     "closed-false": "closed as a false signal",
 }
-DEFER = "These are usual cautions. Local rules, the shop's own assessment and a competent person decide."
 
 
 @dataclass(frozen=True, slots=True)
@@ -279,7 +278,7 @@ def _life(plan: Plan, row: SignalOfDay) -> SignalLife:
         state=row.state,
         found=row.found,
         events=row.said,
-        steps=(*FIRST_STEPS, *(figure.reaction if figure else ())),
+        steps=reaction_steps(figure.reaction if figure else ()),
         cautions=stage.cautions if stage else (),
         present=row.shown,
     )

@@ -11,15 +11,8 @@ from qc.jobs.judging import present_budget, signals_of_day, verdicts_of_day
 from qc.jobs.workshop import Workshop
 from qc.sayings import OPEN_STATES
 from qc.stats import Tabled
-from qc.watch import (
-    DECIDED,
-    LEARNING,
-    SeriesVerdict,
-    day_words,
-    dependence_note,
-    limits_words,
-    quantity_words,
-)
+from qc.watch import DECIDED, LEARNING, SeriesVerdict, dependence_note, limits_words
+from qc.words import day_words, quantity_words
 
 
 @dataclass(frozen=True, slots=True)

@@ -27,7 +27,8 @@ from qc.watch.words import STILL_MOVING
 Floats = NDArray[np.float64]
 
 LEAST_FOR_NO = 5
-"""From so few pieces on a series may be called not capable; proven needs the 20 of the capability study."""
+"""From so few pieces on a series may be called not capable; proven needs the 20 of the capability study
+(house rule)."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,17 +1,18 @@
-from datetime import date
+from datetime import date, datetime
 
 import numpy as np
 import pytest
 
-from qc.watch import Decisions, Factors, Points, Question, Span, judge, standing
+from qc.sayings import Said, What
+from qc.watch import Decisions, FactorLevels, Points, Question, Span, judge, standing
 
 KEY = "tuning/wrap/tenor"
 RARE = 1e-5  # no false alarm in the way of what is looked at
 
 
 def said(what, first="S-010", last="S-030", day="2026-05-04"):
-    row = {"series": KEY, "what": what, "first": first, "last": last, "who": "IS", "why": "new jig"}
-    return {**row, "when": f"{day}T16:00:00+00:00"}
+    when = datetime.fromisoformat(f"{day}T16:00:00+00:00")
+    return Said(What(what), "IS", "new jig", first=first, last=last, id=1, about=KEY, when=when)
 
 
 def ask(plan, series, decisions, rates=()):
@@ -19,7 +20,7 @@ def ask(plan, series, decisions, rates=()):
     question = Question(
         plan, stage, stage.characteristics[0], "tenor", RARE, date(2026, 6, 1), (), rates, decisions
     )
-    return judge(question, Points(series, centered=False), Factors())
+    return judge(question, Points(series, centered=False), FactorLevels())
 
 
 def values(*parts, seed=21):
@@ -72,7 +73,7 @@ def worn(plan, series, decisions):
     question = Question(
         plan, stage, stage.characteristics[0], "all", RARE, date(2026, 6, 1), decisions=decisions
     )
-    return judge(question, Points(series, centered=False), Factors())
+    return judge(question, Points(series, centered=False), FactorLevels())
 
 
 def worn_points(points, off, tools=("D-1",) * 80):

@@ -5,7 +5,7 @@ import pytest
 from scipy import stats
 
 from qc.plan import Limits
-from qc.watch import Factors, Points, Question, judge
+from qc.watch import FactorLevels, Points, Question, judge
 
 TODAY = date(2026, 6, 1)
 RATE = 0.004
@@ -15,7 +15,7 @@ RARE = 1e-5  # no false alarm in the way of what is looked at
 def ask(plan, values, points, *, stage="tuning", place=0, family="tenor", settled=(), rate=RARE, **columns):
     where = plan.stage(stage)
     question = Question(plan, where, where.characteristics[place], family, rate, TODAY, settled)
-    return judge(question, Points(points(values, **columns), centered=False), Factors())
+    return judge(question, Points(points(values, **columns), centered=False), FactorLevels())
 
 
 def noise(n, seed=1, sd=2.0):
@@ -114,7 +114,7 @@ def test_limits_that_differ_between_models_are_said(small_plan, points):
     )
     question = Question(small_plan, stage, force, "all", RARE, TODAY)
     series = points(5 + noise(30, sd=0.3), model=["tenor", "alto"] * 15)
-    verdict = judge(question, Points(series, centered=False), Factors())
+    verdict = judge(question, Points(series, centered=False), FactorLevels())
     assert verdict.upper == 7
     assert any("different limits" in note for note in verdict.notes)
 

@@ -39,8 +39,11 @@ from .views import StageView as StageView
 from .views import StretchResult as StretchResult
 from .views import TodayView as TodayView
 from .views import TouchedView as TouchedView
+from .views import caution_words as caution_words
+from .views import first_steps as first_steps
 from .views import known_rules as known_rules
 from .views import limits_words as limits_words
 from .views import rate_words as rate_words
+from .views import reaction_steps as reaction_steps
 from .views import whole_words as whole_words
 from .views import why_none as why_none

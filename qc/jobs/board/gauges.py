@@ -12,7 +12,8 @@ from qc.jobs.board.gauge_views import BiasView, CheckView, GaugeView, MeasureVie
 from qc.jobs.workshop import Workshop
 from qc.plan import PLACE, Characteristic, Gauge, Plan, Stage
 from qc.stats import StatisticsError, factors, gauge_bias, gauge_resolution
-from qc.watch import SeriesKey, day_words, quantity_words
+from qc.watch import SeriesKey
+from qc.words import day_words, quantity_words
 
 NEWEST: Final = 200
 """Newest readings of a figure and model that the scatter is taken from."""

@@ -27,13 +27,16 @@ from qc.watch import (
     SignalResult,
     StretchResult,
     Suspect,
+    caution_words,
+    first_steps,
     is_few,
     known_rules,
     limits_words,
     rate_words,
-    whole_words,
+    reaction_steps,
     why_none,
 )
+from qc.words import whole_words
 
 __all__ = [
     "LIMITS_WORDS",
@@ -70,10 +73,13 @@ __all__ = [
     "Suspect",
     "TodayView",
     "TouchedView",
+    "caution_words",
+    "first_steps",
     "is_few",
     "known_rules",
     "limits_words",
     "rate_words",
+    "reaction_steps",
     "whole_words",
     "why_none",
 ]

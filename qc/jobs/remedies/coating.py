@@ -6,7 +6,7 @@ import statistics
 from dataclasses import dataclass
 
 from qc.jobs.remedies.errors import RemedyError, RemedyUsageError
-from qc.jobs.remedies.sheet import Sheet, SheetSource, read_sheet
+from qc.jobs.remedies.sheet import RemedySheet, SheetSource, read_sheet
 from qc.jobs.remedies.table import block, table_row
 from qc.stats import Tabled
 from qc.trade import (
@@ -82,7 +82,7 @@ def coat(
 
     Parameters
     ----------
-    sheet : path, polars DataFrame, pandas DataFrame or Sheet
+    sheet : path, polars DataFrame, pandas DataFrame or RemedySheet
         Columns `area, spot, um`, optionally `base_um` (bare-metal reading beside it) and `serial`.
     nominal_um, lower_um, upper_um : float
         Nominal thickness and limits. [um]
@@ -106,18 +106,7 @@ def coat(
         Limits out of order.
     """
     sheet = read_sheet(sheet)
-    if not 0 < lower_um <= nominal_um or (upper_um is not None and not upper_um > nominal_um):
-        raise RemedyUsageError("--lower, --nominal and --upper must rise in this order, in micrometres")
-    if (wet_um is None) != (solids is None):
-        raise RemedyUsageError("--wet-um and --solids belong together")
-    if wet_um is not None and not 0 < wet_um < 10_000:
-        raise RemedyUsageError(f"--wet-um {wet_um:g}: a wet film in micrometres above 0 is needed")
-    if wall_mm is not None and not 0 < wall_mm < 10:
-        raise RemedyUsageError(
-            f"--wall-mm {wall_mm:g}: a wall in millimetres above 0 is needed, such as 0.45"
-        )
-    if not 0 < probe_mhz < 1000:
-        raise RemedyUsageError(f"--probe-mhz {probe_mhz:g}: a frequency in MHz above 0 is needed")
+    _check_asked(nominal_um, lower_um, upper_um, wet_um, solids, wall_mm, probe_mhz)
     readings, bases = _read(sheet)
     try:
         spots = spot_means(readings)
@@ -150,7 +139,31 @@ def coat(
     )
 
 
-def _read(sheet: Sheet) -> tuple[list[Spot], list[float]]:
+def _check_asked(
+    nominal_um: float,
+    lower_um: float,
+    upper_um: float | None,
+    wet_um: float | None,
+    solids: float | None,
+    wall_mm: float | None,
+    probe_mhz: float,
+) -> None:
+    """Refuse limits out of order and figures that are none, each by the option it came with."""
+    if not 0 < lower_um <= nominal_um or (upper_um is not None and not upper_um > nominal_um):
+        raise RemedyUsageError("--lower, --nominal and --upper must rise in this order, in micrometres")
+    if (wet_um is None) != (solids is None):
+        raise RemedyUsageError("--wet-um and --solids belong together")
+    if wet_um is not None and not 0 < wet_um < 10_000:
+        raise RemedyUsageError(f"--wet-um {wet_um:g}: a wet film in micrometres above 0 is needed")
+    if wall_mm is not None and not 0 < wall_mm < 10:
+        raise RemedyUsageError(
+            f"--wall-mm {wall_mm:g}: a wall in millimetres above 0 is needed, such as 0.45"
+        )
+    if not 0 < probe_mhz < 1000:
+        raise RemedyUsageError(f"--probe-mhz {probe_mhz:g}: a frequency in MHz above 0 is needed")
+
+
+def _read(sheet: RemedySheet) -> tuple[list[Spot], list[float]]:
     """Read spots with the mean bare-metal reading taken off, and the bare-metal readings in order."""
     sheet.need("area", "spot", "um")
     bases = {row.line: sheet.optional_number(row, "base_um") for row in sheet.rows}

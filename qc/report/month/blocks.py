@@ -11,7 +11,8 @@ import polars as pl
 from qc.plan import Plan
 from qc.report import Change, DieLine, Gap, GaugeLine, Reaction, Rework, Yield, evidence_words
 from qc.sayings import OPEN_STATES
-from qc.watch import SeriesVerdict, day_words, inside
+from qc.watch import SeriesVerdict
+from qc.words import day_words, inside
 
 DUE_SOON_DAYS = 31
 """A calibration that runs out within a month is told."""

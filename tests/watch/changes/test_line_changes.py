@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from qc.watch.changes import Finding
+from qc.watch.changes import FoundChange
 from qc.watch.changes.line_changes import until_refitted, worn_changes
 
 RATE = 0.0005
@@ -179,7 +179,7 @@ class TestFrozen:
 
 
 def test_a_wearing_figure_without_counts_ends_with_its_tool_too(points):
-    signal = Finding("shift", "above", 12, 10, 9, 11, 1.0, 0.5, 1.5, 3.0)
+    signal = FoundChange("shift", "above", 12, 10, 9, 11, 1.0, 0.5, 1.5, 3.0)
     made = points([0.0] * 20, tool=["D-1"] * 14 + ["D-2"] * 6, tool_count=[*range(14), *range(6)])
     assert until_refitted([signal], made)[0].ended == 15
     assert until_refitted([signal], made[:14])[0].ended is None
