@@ -48,7 +48,7 @@ class History:
         what = self.draw.choice(["append", "append", "append", "correct", "late", "drop", "month", "freeze"])
         size = len(self.values)
         if what == "append" or size < 5:
-            for _ in range(self.draw.integers(1, 40)):
+            for _ in range(self.draw.integers(1, 25)):
                 self.put(len(self.values))
         elif what == "correct":
             self.values[self.draw.integers(size)] = 12.3
