@@ -86,6 +86,7 @@ CASES = [
 ]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("keys", "sittings", "sitting_sd", "by_ear", "known", "given"), CASES)
 def test_recovery_and_coverage_over_600_draws(keys, sittings, sitting_sd, by_ear, known, given, rng):
     draws, hits, errors = 600, np.zeros(2), []
