@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from qc.plan import Limits
+from qc.plan import DatedLimits
 from qc.watch import FactorLevels, Points, Question, judge
 
 TODAY = date(2026, 6, 1)
@@ -109,7 +109,7 @@ def test_limits_that_differ_between_models_are_said(small_plan, points):
     force = stage.characteristics[1].model_copy(
         update={
             "pool": "all",
-            "limits": (Limits(models=("tenor",), upper=9), Limits(models=("alto",), upper=7)),
+            "limits": (DatedLimits(models=("tenor",), upper=9), DatedLimits(models=("alto",), upper=7)),
         }
     )
     question = Question(small_plan, stage, force, "all", RARE, TODAY)
