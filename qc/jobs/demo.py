@@ -14,13 +14,14 @@ from qc.jobs.status import Status, status
 from qc.jobs.upload import ShowProgress, Total, UploadReceipt, upload
 from qc.jobs.workshop import PLAN, Workshop, open_workshop
 from qc.report.terminal import demo_text
+from qc.stats import Tabled
 from sample_measurements import folder as sample_folder
 
 SHEETS = {".csv", ".xlsx"}
 
 
 @dataclass(frozen=True, slots=True)
-class Demo:
+class Demo(Tabled):
     """The sample workshop as it stands."""
 
     folder: Path

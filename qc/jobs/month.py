@@ -35,6 +35,7 @@ from qc.report.month import (
 )
 from qc.report.terminal import month_text
 from qc.sayings import SignalState
+from qc.stats import Tabled
 from qc.store import HeldRecord
 from qc.watch import SignalResult
 
@@ -43,7 +44,7 @@ MOST_CHANGES = 3
 
 
 @dataclass(frozen=True, slots=True)
-class MonthReport:
+class MonthReport(Tabled):
     """The files of a month's report."""
 
     content: MonthContent

@@ -8,10 +8,11 @@ from pathlib import Path
 from qc.jobs.errors import JobError
 from qc.jobs.workshop import PLAN, open_workshop
 from qc.report.terminal import new_workshop_text
+from qc.stats import Tabled
 
 
 @dataclass(frozen=True, slots=True)
-class NewWorkshop:
+class NewWorkshop(Tabled):
     """A workshop that was just made."""
 
     folder: Path

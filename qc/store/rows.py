@@ -47,6 +47,7 @@ class Rows:
         cls, readings: pl.DataFrame, events: pl.DataFrame, held_rows: pl.DataFrame, when: datetime
     ) -> Rows:
         """Type and mark rows; raises `StoreError` for an accepted reading without a figure."""
+        # when a row came in is what the store saw, whatever the sheet or the reader of it says
         entered = pl.lit(when).cast(pl.Datetime("us", "UTC")).alias("entered_at")
         taken = stored(tidy(readings, READING).with_columns(entered), READING)
         bad = taken.filter(~pl.col("value").is_finite().fill_null(False))
@@ -90,7 +91,7 @@ def known_marks(conn: Connection, rows: Iterable[Rows]) -> KnownMarks:
 
 def fresh_rows(frame: pl.DataFrame, known: set[bytes] | dict[bytes, HeldState]) -> pl.Series:
     """Mark the rows that are neither known nor a second copy of a row above; adds them to a known set."""
-    seen = set() if isinstance(known, dict) else known
+    seen = set() if isinstance(known, dict) else known  # a held mark is added with its state, by the caller
     marks = []
     for mark in frame["fingerprint"]:
         marks.append(mark not in known and mark not in seen)

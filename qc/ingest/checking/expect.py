@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, slots=True)
-class Rule:
+class ColumnRule:
     """One rule over a column, in words great_expectations knows.
 
     Attributes
@@ -54,17 +54,17 @@ class Failure:
     """A row that failed a rule."""
 
     index: int
-    rule: Rule
+    rule: ColumnRule
 
 
-def validate(frame: pl.DataFrame, rules: Sequence[Rule], name: str) -> list[Failure]:
+def validate(frame: pl.DataFrame, rules: Sequence[ColumnRule], name: str) -> list[Failure]:
     """Run rules over a frame as one great_expectations suite.
 
     Parameters
     ----------
     frame : DataFrame
         Prepared rows with the column `INDEX`.
-    rules : sequence of Rule
+    rules : sequence of ColumnRule
         The suite.
     name : str
         Name of the suite: the kind of card.
@@ -97,7 +97,7 @@ def validate(frame: pl.DataFrame, rules: Sequence[Rule], name: str) -> list[Fail
 def warm_up() -> None:
     """Load great_expectations ahead of the first upload, in a process that lives long."""
     frame = pl.DataFrame({INDEX: [0], "typed": ["x"]})
-    validate(frame, [Rule("given", "typed", Reason.MISSING_VALUE, "text")], "warm-up")
+    validate(frame, [ColumnRule("given", "typed", Reason.MISSING_VALUE, "text")], "warm-up")
 
 
 def _pandas(frame: pl.DataFrame) -> pd.DataFrame:
@@ -147,14 +147,14 @@ def _rows() -> Any:
     return asset.add_batch_definition_whole_dataframe("all")
 
 
-def _suite(name: str, rules: Iterable[Rule]) -> Any:
+def _suite(name: str, rules: Iterable[ColumnRule]) -> Any:
     import great_expectations as gx
 
     listed = [_expectation(rule, str(key)) for key, rule in enumerate(rules)]
     return gx.ExpectationSuite(name=name, expectations=listed)
 
 
-def _expectation(rule: Rule, key: str) -> Any:
+def _expectation(rule: ColumnRule, key: str) -> Any:
     # all of them but the first pass over an empty cell: whether one must be filled is a rule of its own
     import great_expectations.expectations as gxe
 

@@ -32,7 +32,7 @@ MERGED_HINT = "Unmerge the cells and type the text into each row it is meant for
 
 
 @dataclass(frozen=True, slots=True)
-class Tab:
+class Worksheet:
     """A worksheet: its name, the zip part it lives in, and whether it is shown."""
 
     name: str
@@ -40,7 +40,7 @@ class Tab:
     visible: bool
 
 
-def inspect_workbook(data: bytes, name: str) -> tuple[Tab, ...]:
+def inspect_workbook(data: bytes, name: str) -> tuple[Worksheet, ...]:
     """Refuse a workbook that a bench sheet may not be; list its tabs.
 
     Parameters
@@ -52,7 +52,7 @@ def inspect_workbook(data: bytes, name: str) -> tuple[Tab, ...]:
 
     Returns
     -------
-    tuple of Tab
+    tuple of Worksheet
         In order of the workbook.
 
     Raises
@@ -107,7 +107,7 @@ def _part(archive: zipfile.ZipFile, part: str, name: str) -> bytes:
     return data
 
 
-def _tabs(archive: zipfile.ZipFile, name: str) -> tuple[Tab, ...]:
+def _tabs(archive: zipfile.ZipFile, name: str) -> tuple[Worksheet, ...]:
     # the parts are found through the relations: a tab's name says nothing of the part that holds it
     targets: dict[str, str] = {}
     found: list[tuple[str, str, bool]] = []
@@ -124,14 +124,14 @@ def _tabs(archive: zipfile.ZipFile, name: str) -> tuple[Tab, ...]:
 
     _parse(_part(archive, "xl/_rels/workbook.xml.rels", name), name, {"Relationship": relation})
     _parse(_part(archive, "xl/workbook.xml", name), name, {"sheet": sheet})
-    tabs = tuple(Tab(title, targets[key], visible) for title, key, visible in found if key in targets)
+    tabs = tuple(Worksheet(title, targets[key], visible) for title, key, visible in found if key in targets)
     worksheets = tuple(tab for tab in tabs if "worksheet" in tab.part)
     if not worksheets:
         raise SheetError(name, "the workbook has no worksheet", PLAIN_HINT)
     return worksheets
 
 
-def _check_tab(data: bytes, name: str, tab: Tab) -> None:
+def _check_tab(data: bytes, name: str, tab: Worksheet) -> None:
     # what a formula, an error or a merged cell stood for is not what was measured, so the cell is named
     here = {"cell": ""}
 

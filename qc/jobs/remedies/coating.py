@@ -6,7 +6,7 @@ import statistics
 from dataclasses import dataclass
 
 from qc.jobs.remedies.errors import RemedyError, RemedyUsageError
-from qc.jobs.remedies.sheet import Sheet, SheetSource, read_sheet
+from qc.jobs.remedies.sheet import RemedySheet, SheetSource, read_sheet
 from qc.report.terminal import coat_text
 from qc.stats import Tabled
 from qc.trade import (
@@ -91,7 +91,7 @@ def coat(
 
     Parameters
     ----------
-    sheet : path, polars DataFrame, pandas DataFrame or Sheet
+    sheet : path, polars DataFrame, pandas DataFrame or RemedySheet
         Columns `area, spot, um`, optionally `base_um` (bare-metal reading beside it) and `serial`.
     nominal_um, lower_um, upper_um : float
         Nominal thickness and limits. [um]
@@ -172,7 +172,7 @@ def _check_asked(
         raise RemedyUsageError(f"--probe-mhz {probe_mhz:g}: a frequency in MHz above 0 is needed")
 
 
-def _read(sheet: Sheet) -> tuple[list[Spot], list[float]]:
+def _read(sheet: RemedySheet) -> tuple[list[Spot], list[float]]:
     """Read spots with the mean bare-metal reading taken off, and the bare-metal readings in order."""
     sheet.need("area", "spot", "um")
     bases = {row.line: sheet.optional_number(row, "base_um") for row in sheet.rows}

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 from qc.jobs.remedies.errors import RemedyError, RemedyUsageError
-from qc.jobs.remedies.sheet import Sheet, SheetRow, SheetSource, sheet_named
+from qc.jobs.remedies.sheet import RemedySheet, SheetRow, SheetSource, sheet_named
 from qc.report.terminal import pair_text
 from qc.stats import Tabled
 from qc.trade import (
@@ -97,7 +97,7 @@ def pair(
 
     Parameters
     ----------
-    inner, outer : path, polars DataFrame, pandas DataFrame or Sheet
+    inner, outer : path, polars DataFrame, pandas DataFrame or RemedySheet
         Columns `tube, station, direction, od_mm` or `id_mm`, optionally `leg` and `surface`.
     target_um, lower_um, upper_um : float
         Diametral clearance wanted, and its limits. [um]
@@ -134,7 +134,7 @@ def pair(
     return PairResult(pairing, target_um, lower_um, upper_um, inner_run, outer_run, *shares)
 
 
-def read_rack(sheet: Sheet, column: str) -> list[Tube]:
+def read_rack(sheet: RemedySheet, column: str) -> list[Tube]:
     """Read the tubes of one side; readings of the body take no part.
 
     Raises
@@ -196,7 +196,7 @@ def _quantile(freedom: int) -> float:
     return float(stdtrit(freedom, 0.995))
 
 
-def _diameter(sheet: Sheet, row: SheetRow, column: str) -> float:
+def _diameter(sheet: RemedySheet, row: SheetRow, column: str) -> float:
     value = sheet.number(row, column)
     if 5.0 <= value <= 40.0:
         return value
@@ -208,7 +208,7 @@ def _diameter(sheet: Sheet, row: SheetRow, column: str) -> float:
     raise sheet.fault(row, column, f"{value:g} mm is no slide tube's diameter", hint)
 
 
-def _check_rack(sheet: Sheet, inners: list[Tube], outers: list[Tube], target_um: float) -> None:
+def _check_rack(sheet: RemedySheet, inners: list[Tube], outers: list[Tube], target_um: float) -> None:
     """Refuse tubes that cannot be what was meant: too large for every outer, or read on the body."""
     largest = max(mean_mm(tube) for tube in outers)
     for tube in inners:

@@ -14,7 +14,7 @@ from qc.jobs.remedies.errors import RemedyError, RemedyUsageError
 from qc.jobs.remedies.instruments import instrument_of, model_of, tune_plain
 from qc.jobs.remedies.pairing import PairResult, pair
 from qc.jobs.remedies.recording import RecordingResult, hear
-from qc.jobs.remedies.sheet import Sheet, read_sheet, sheet_named
+from qc.jobs.remedies.sheet import RemedySheet, read_sheet, sheet_named
 from qc.jobs.remedies.tool_wear import ToolWear, WearResult, wear
 from qc.jobs.remedies.tuning import TuneResult, tune
 from qc.trade import COSTS, Instrument
@@ -277,7 +277,7 @@ def _open(workshop: Path | None, as_of: date | None = None) -> Workshop:
     return open_workshop(workshop, as_of=as_of)
 
 
-def _sheet(rows: pl.DataFrame, name: str, renamed: dict[str, str], others: Sequence[str]) -> Sheet:
+def _sheet(rows: pl.DataFrame, name: str, renamed: dict[str, str], others: Sequence[str]) -> RemedySheet:
     """Hand stored readings to the reader of sheets, so that both ways share one set of checks."""
     if rows.height == 0:
         raise RemedyError(f"{name}: the store holds no readings. Check the serial, or upload the card first")

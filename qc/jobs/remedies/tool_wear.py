@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from qc.jobs.remedies.errors import RemedyUsageError
-from qc.jobs.remedies.sheet import Sheet, SheetRow, SheetSource, read_sheet
+from qc.jobs.remedies.sheet import RemedySheet, SheetRow, SheetSource, read_sheet
 from qc.report.terminal import wear_text
 from qc.stats import GREATEST, Tabled
 from qc.trade import TradeError, WearLine, cautions_for, fit_wear
@@ -81,7 +81,7 @@ def wear(
 
     Parameters
     ----------
-    sheet : path, polars DataFrame, pandas DataFrame or Sheet
+    sheet : path, polars DataFrame, pandas DataFrame or RemedySheet
         One row a piece, in order of making.
     value, against : str
         Columns of the figure that wears and of the count since the tool was fitted.
@@ -130,7 +130,7 @@ def wear(
 
 
 def _line(
-    sheet: Sheet,
+    sheet: RemedySheet,
     rows: list[SheetRow],
     counts: tuple[float, ...],
     values: tuple[float, ...],

@@ -9,7 +9,7 @@ from pathlib import Path
 from qc.ingest.cells import read_decimal
 from qc.jobs.remedies.errors import RemedyUsageError
 from qc.jobs.remedies.notes import read_notes
-from qc.jobs.remedies.sheet import Sheet, SheetSource, read_sheet, sheet_named
+from qc.jobs.remedies.sheet import RemedySheet, SheetSource, read_sheet, sheet_named
 from qc.report.terminal import tune_text
 from qc.stats import Tabled
 from qc.trade import (
@@ -64,7 +64,7 @@ def tune(
 
     Parameters
     ----------
-    sheet : path, polars DataFrame, pandas DataFrame or Sheet
+    sheet : path, polars DataFrame, pandas DataFrame or RemedySheet
         Columns `partial, position, valve, cents` (or `hz`) and optionally `repeat, tester, sitting, air_c,
         method, main_out_mm, wrap_out_mm`.
     instrument : Instrument
@@ -137,7 +137,7 @@ def _check_options(
         raise RemedyUsageError("--before and --changed belong together: the old notes, and what was changed")
 
 
-def _notes(sheet: Sheet, instrument: Instrument, a4_hz: float, wav: Path | None) -> list[Note]:
+def _notes(sheet: RemedySheet, instrument: Instrument, a4_hz: float, wav: Path | None) -> list[Note]:
     if wav is None:
         return read_notes(sheet, instrument, a4_hz)
     from qc.jobs.remedies.recording import notes_from_recording
@@ -145,7 +145,7 @@ def _notes(sheet: Sheet, instrument: Instrument, a4_hz: float, wav: Path | None)
     return notes_from_recording(sheet, wav, instrument, a4_hz)
 
 
-def _offsets(sheet: Sheet, instrument: Instrument, a4_hz: float) -> dict[str, float]:
+def _offsets(sheet: RemedySheet, instrument: Instrument, a4_hz: float) -> dict[str, float]:
     sheet.need("tester")
     notes = read_notes(sheet, instrument, a4_hz)
     try:
@@ -154,7 +154,9 @@ def _offsets(sheet: Sheet, instrument: Instrument, a4_hz: float) -> dict[str, fl
         raise sheet.blame(error, sheet.rows, {}) from error
 
 
-def _same_testers(sheet: Sheet, notes: Sequence[Note], offsets: dict[str, float], reference: Sheet) -> None:
+def _same_testers(
+    sheet: RemedySheet, notes: Sequence[Note], offsets: dict[str, float], reference: RemedySheet
+) -> None:
     for row, note in zip(sheet.rows, notes, strict=True):
         if note.tester not in offsets:
             raise sheet.fault(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import Any
 
 from qc.report.terminal.columns import Row, table
 from qc.stats import Check, ChecksTogether, SeriesChecks
@@ -61,7 +62,8 @@ def _row(check: Check) -> Row:
 
 def _allowing(check: Check) -> list[str]:
     """Say where limits lie that allow for neighbours alike."""
-    limits, allowing = check.figures.get("limits"), check.figures.get("limits_allowing")
+    figures: Mapping[str, Any] = check.figures
+    limits, allowing = figures.get("limits"), figures.get("limits_allowing")
     if limits is None or allowing is None:
         return []
     return [

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from typing import Any
 
 import numpy as np
 
@@ -124,7 +125,8 @@ def _figures(answer: SeriesStudy, chart: Chart) -> list[tuple[str, str]]:
 
 def _own_figures(chart: Chart) -> list[tuple[str, str]]:
     """Figures that only this kind of chart has, in words."""
-    extras, rows = chart.extras, []
+    extras: Mapping[str, Any] = chart.extras
+    rows = []
     if "sd" in extras:
         for name in ("between", "within", "total"):
             figure = extras["sd"][name]

@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from qc.stats.tabled import Tabled
+
 Interval = tuple[float, float]
 
 
 @dataclass(frozen=True, slots=True)
-class GaugeShare:
+class GaugeShare(Tabled):
     """The gauge's part of the spread that is seen, and the capability of the pieces behind it.
 
     Attributes
@@ -83,7 +85,7 @@ class GaugeShare:
 
 
 @dataclass(frozen=True, slots=True)
-class Spread:
+class Spread(Tabled):
     """Spread within pieces, between pieces and in all, with the capability by each.
 
     Attributes

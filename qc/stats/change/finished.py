@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
-from typing import Any
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -13,12 +12,13 @@ from qc.stats.change.input import check_values
 from qc.stats.change.scan import Sums, level_profile, split_squares
 from qc.stats.errors import StatisticsError
 from qc.stats.numbers import GREATEST, LEAST, Floats
+from qc.stats.tabled import Tabled
 
 Values = Sequence[float] | Floats
 
 
 @dataclass(frozen=True, slots=True)
-class ChangePoint:
+class ChangePoint(Tabled):
     """The likeliest single change of level. Points count from 1.
 
     Attributes
@@ -43,10 +43,6 @@ class ChangePoint:
     mean_after: float
     sd: float | None
     statistic: float
-
-    def to_dict(self) -> dict[str, Any]:
-        """Plain values, ready for JSON."""
-        return asdict(self) | {"start_set": None if self.start_set is None else list(self.start_set)}
 
 
 def mean_change(values: Values) -> ChangePoint:

@@ -9,6 +9,7 @@ from typing import Any, Literal
 import numpy as np
 
 from qc.stats.numbers import Floats
+from qc.stats.tabled import Tabled
 
 Kind = Literal["single", "shift", "trend", "spread", "count"]
 Side = Literal["above", "below", "both"]
@@ -16,7 +17,7 @@ Shape = Literal["normal", "positive", "any"]
 
 
 @dataclass(frozen=True, slots=True)
-class DetectorSignal:
+class DetectorSignal(Tabled):
     """One finding of the detector. Points count from 1 in the whole series.
 
     Attributes
@@ -58,7 +59,7 @@ class DetectorSignal:
     confirmed: int | None = None
 
     def to_dict(self) -> dict[str, Any]:
-        """Plain values, ready for JSON."""
+        """Plain values, ready for JSON; kept states hold them, so they are written here to the letter."""
         return asdict(self) | {"start_set": list(self.start_set), "size_interval": list(self.size_interval)}
 
     @classmethod
@@ -72,7 +73,7 @@ class DetectorSignal:
 
 
 @dataclass(frozen=True, slots=True)
-class Stretch:
+class Stretch(Tabled):
     """A run of points between two lasting changes, both ends included, counted from 1.
 
     `n`, `mean` and `sd` leave out the points in `apart`, which stood apart from the rest as a `single`;
@@ -86,13 +87,9 @@ class Stretch:
     sd: float | None
     apart: tuple[int, ...] = ()
 
-    def to_dict(self) -> dict[str, Any]:
-        """Plain values, ready for JSON."""
-        return asdict(self) | {"apart": list(self.apart)}
-
 
 @dataclass(frozen=True, slots=True)
-class Detection:
+class Detection(Tabled):
     """Everything found in one series.
 
     Attributes
@@ -116,6 +113,8 @@ class Detection:
         stretch was still too short. Empty when not asked for.
     """
 
+    ROWS = "signals"
+
     n: int
     shape: Shape
     false_alarm_rate: float
@@ -125,20 +124,6 @@ class Detection:
     judged_by_ranks: int = 0
     scores: tuple[float | None, ...] = field(default=(), repr=False)
     thresholds: tuple[float | None, ...] = field(default=(), repr=False)
-
-    def to_dict(self) -> dict[str, Any]:
-        """Plain values, ready for JSON."""
-        return {
-            "n": self.n,
-            "shape": self.shape,
-            "false_alarm_rate": self.false_alarm_rate,
-            "signals": [signal.to_dict() for signal in self.signals],
-            "stretches": [stretch.to_dict() for stretch in self.stretches],
-            "resolution": self.resolution,
-            "judged_by_ranks": self.judged_by_ranks,
-            "scores": list(self.scores),
-            "thresholds": list(self.thresholds),
-        }
 
 
 def stretches_of(values: Sequence[float] | Floats, signals: Sequence[DetectorSignal]) -> tuple[Stretch, ...]:

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -18,10 +17,11 @@ from scipy.special import stdtrit
 from qc.stats.charts.chart import Chart
 from qc.stats.errors import StatisticsError
 from qc.stats.numbers import AS_THEY_ARE, Floats, Setting, as_number, as_readings, shown
+from qc.stats.tabled import Tabled
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class Line(Tabled):
     """Least-squares line `intercept + slope x` with what is needed for its intervals.
 
     `sd` is the residual sd with `df` degrees of freedom; `mean_x` and `square_x` are mean and sum of squares
@@ -58,22 +58,13 @@ class Line:
 
 
 @dataclass(frozen=True, slots=True)
-class Crossing:
+class Crossing(Tabled):
     """Count at which the line meets a limit; without a count `reason` says why."""
 
     limit: float | None
     count: float | None
     interval: tuple[float, float] | None
     reason: str | None = None
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return the agreed plain form."""
-        return {
-            "limit": self.limit,
-            "count": self.count,
-            "interval": None if self.interval is None else list(self.interval),
-            "reason": self.reason,
-        }
 
 
 def fit_trend(x: ArrayLike, y: ArrayLike) -> Line:

@@ -11,12 +11,13 @@ from scipy import special
 
 from qc.stats.errors import StatisticsError
 from qc.stats.numbers import Floats
+from qc.stats.tabled import Tabled
 
 Interval = tuple[float, float]
 
 
 @dataclass(frozen=True, slots=True)
-class Kappa:
+class Kappa(Tabled):
     """Agreement beyond chance.
 
     Attributes
@@ -42,20 +43,9 @@ class Kappa:
     by_chance: float
     n: int
 
-    def to_dict(self) -> dict[str, object]:
-        """Return plain values."""
-        return {
-            "kappa": self.kappa,
-            "standard_error": self.standard_error,
-            "interval": None if self.interval is None else list(self.interval),
-            "agreement": self.agreement,
-            "by_chance": self.by_chance,
-            "n": self.n,
-        }
-
 
 @dataclass(frozen=True, slots=True)
-class Proportion:
+class Proportion(Tabled):
     """A counted share with its exact interval.
 
     Attributes

@@ -21,6 +21,7 @@ from qc.stats.gauges.anova import (
 )
 from qc.stats.gauges.intervals import component_intervals, share_interval
 from qc.stats.gauges.layout import Layout, lay_out
+from qc.stats.gauges.ranges import parts_told_apart
 from qc.stats.gauges.step import gauge_resolution
 from qc.stats.numbers import as_number
 from qc.stats.samples import AnovaRow
@@ -39,7 +40,6 @@ GOOD_SHARE = 0.10  # of the tolerance; read in gauge study guides
 MARGINAL_SHARE = 0.30  # likewise
 _ONE_LIMIT = "with one limit there is no tolerance to take a share of: use a guard band at that limit"
 _ROUNDING = 1e-12  # of the whole variance: a component below it is the computer's rounding
-_CATEGORY_FACTOR = 1.41  # as the guides write the root of 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,27 +94,6 @@ class GaugeStudy(Tabled):
     pooled: bool
     verdict: str
     warnings: tuple[str, ...]
-
-    def to_dict(self) -> dict[str, object]:
-        """Return the agreed plain form."""
-        return {
-            "design": self.design,
-            "parts": self.parts,
-            "persons": self.persons,
-            "repeats": self.repeats,
-            "anova": [row.to_dict() for row in self.anova],
-            "components": dict(self.components),
-            "sd": dict(self.sd),
-            "share_of_variation": self.share_of_variation,
-            "share_of_tolerance": self.share_of_tolerance,
-            "categories": self.categories,
-            "intervals": {name: list(interval) for name, interval in self.intervals.items()},
-            "confidence": self.confidence,
-            "good_for": list(self.good_for),
-            "pooled": self.pooled,
-            "verdict": self.verdict,
-            "warnings": list(self.warnings),
-        }
 
     def to_frame(self) -> pl.DataFrame:
         """Return one row per component: variance with its interval, sd and share of all variance."""
@@ -231,7 +210,7 @@ def _study(
         share = 6.0 * sd["gauge"] / tolerance
         low, high = (6.0 * math.sqrt(end) / tolerance for end in intervals["gauge"])
         intervals["share_of_tolerance"] = (low, high)
-    categories = None if sd["gauge"] == 0.0 else math.floor(_CATEGORY_FACTOR * sd["part"] / sd["gauge"])
+    categories = parts_told_apart(sd["part"], sd["gauge"])
     good_for = _good_for(categories, share, resolution, sd["total"])
     shape = layout.readings.shape
     return GaugeStudy(

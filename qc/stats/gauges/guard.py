@@ -6,10 +6,11 @@ import math
 from dataclasses import dataclass
 
 from qc.stats.errors import StatisticsError
+from qc.stats.tabled import Tabled
 
 
 @dataclass(frozen=True, slots=True)
-class GuardBand:
+class GuardBand(Tabled):
     """Limits with an uncertainty taken off them.
 
     Attributes
@@ -50,14 +51,7 @@ class GuardBand:
 
     def to_dict(self) -> dict[str, object]:
         """Return plain values."""
-        low, high = self.accept
-        return {
-            "lower": self.lower,
-            "upper": self.upper,
-            "uncertainty": self.uncertainty,
-            "accept": [low, high],
-            "possible": self.possible,
-        }
+        return Tabled.to_dict(self) | {"accept": list(self.accept), "possible": self.possible}
 
 
 def guard_band(

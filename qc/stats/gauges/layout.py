@@ -10,11 +10,12 @@ from numpy.typing import ArrayLike
 
 from qc.stats.errors import StatisticsError
 from qc.stats.numbers import Floats, as_readings
+from qc.stats.tabled import Tabled
 from qc.words import count_words
 
 
 @dataclass(frozen=True, slots=True)
-class Layout:
+class Layout(Tabled):
     """A full layout.
 
     Attributes

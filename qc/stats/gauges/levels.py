@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -62,13 +62,6 @@ class NestedLevels(Tabled):
     confidence: float
     warnings: tuple[str, ...]
 
-    def to_dict(self) -> dict[str, object]:
-        """Return plain values."""
-        plain: dict[str, object] = {field.name: getattr(self, field.name) for field in fields(self)}
-        plain["intervals"] = {name: list(interval) for name, interval in self.intervals.items()}
-        plain["warnings"] = list(self.warnings)
-        return plain
-
     def to_frame(self) -> pl.DataFrame:
         """Return one row per sd: its degrees of freedom, where it is a mean square's, and its interval."""
         df = {"repeat_sd": self.repeat_df, "day_sd": self.day_df, "run_sd": self.run_df}
@@ -117,12 +110,6 @@ class CheckStandard(Tabled):
     sd_signals: tuple[int, ...]
     average_signals: tuple[int, ...]
     warnings: tuple[str, ...]
-
-    def to_dict(self) -> dict[str, object]:
-        """Return plain values."""
-        plain: dict[str, object] = {field.name: getattr(self, field.name) for field in fields(self)}
-        lists = ("sd_signals", "average_signals", "warnings")
-        return plain | {name: list(getattr(self, name)) for name in lists}
 
 
 def nested_levels(

@@ -10,13 +10,14 @@ from numpy.typing import ArrayLike
 
 from qc.stats.errors import StatisticsError
 from qc.stats.numbers import LARGEST, Floats, as_floats, check_magnitude, factors
+from qc.stats.tabled import Tabled
 
-_CATEGORY_FACTOR = 1.41  # as in `gauge`: the guides' root of 2; a hand check must agree
+CATEGORY_FACTOR = 1.41  # as the guides write the root of 2; a hand check must agree
 _FORM_DIGITS = 4  # printed forms round their factors to so many decimals; a hand check must agree with them
 
 
 @dataclass(frozen=True, slots=True)
-class AverageRange:
+class AverageRange(Tabled):
     """Average-and-range figures of a crossed study.
 
     Attributes
@@ -73,7 +74,7 @@ class AverageRange:
 
 
 @dataclass(frozen=True, slots=True)
-class OnePersonRanges:
+class OnePersonRanges(Tabled):
     """One person measured every part several times: figures from the ranges.
 
     Attributes
@@ -97,18 +98,6 @@ class OnePersonRanges:
     part_variance: float
     limits: tuple[float, float]
     outside: int
-
-    def to_dict(self) -> dict[str, object]:
-        """Return plain values."""
-        return {
-            "mean": self.mean,
-            "mean_range": self.mean_range,
-            "gauge_sd": self.gauge_sd,
-            "total_sd": self.total_sd,
-            "part_variance": self.part_variance,
-            "limits": list(self.limits),
-            "outside": self.outside,
-        }
 
 
 def average_range(readings: ArrayLike) -> AverageRange:
@@ -169,9 +158,20 @@ def average_range(readings: ArrayLike) -> AverageRange:
         **sds,
         total=total,
         shares={name: sd / total if total > 0 else 0.0 for name, sd in sds.items()},
-        categories=math.floor(_CATEGORY_FACTOR * part / gauge) if gauge > 0 else None,
+        categories=parts_told_apart(part, gauge),
         range_limit=factors(repeats).D4 * mean_range,
     )
+
+
+def parts_told_apart(part: float, gauge: float) -> int | None:
+    """Kinds of parts that a gauge tells apart, from the sds of parts and gauge; None where it adds nothing.
+
+    Examples
+    --------
+    >>> parts_told_apart(1.0, 0.2), parts_told_apart(1.0, 0.0)
+    (7, None)
+    """
+    return math.floor(CATEGORY_FACTOR * part / gauge) if gauge > 0 else None
 
 
 def one_person_ranges(readings: ArrayLike) -> OnePersonRanges:

@@ -13,13 +13,13 @@ from scipy import special
 from qc.stats.charts import fit_trend
 from qc.stats.errors import StatisticsError
 from qc.stats.numbers import as_readings
-from qc.stats.tabled import Tabled
+from qc.stats.tabled import Tabled, plain
 
 Interval = tuple[float, float]
 
 
 @dataclass(frozen=True, slots=True)
-class Bias:
+class Bias(Tabled):
     """Bias at one reference.
 
     Attributes
@@ -44,7 +44,7 @@ class Bias:
 
 
 @dataclass(frozen=True, slots=True)
-class FittedLine:
+class FittedLine(Tabled):
     """Straight line through points, with the errors of its figures.
 
     Attributes
@@ -108,16 +108,7 @@ class Linearity(Tabled):
     def to_dict(self) -> dict[str, object]:
         """Return plain values."""
         return {
-            "references": [
-                {
-                    "reference": b.reference,
-                    "n": b.n,
-                    "bias": b.bias,
-                    "interval": None if b.interval is None else list(b.interval),
-                    "clear": b.clear,
-                }
-                for b in self.biases
-            ],
+            "references": plain(self.biases),
             "slope": self.line.slope,
             "intercept": self.line.intercept,
             "slope_interval": list(self.slope_interval),

@@ -10,13 +10,14 @@ from numpy.typing import ArrayLike
 
 from qc.stats.errors import StatisticsError
 from qc.stats.numbers import as_number, as_readings, factors
+from qc.stats.tabled import Tabled
 
 LEAST_STEPS = 5  # under five possible values inside the range limits the chart gives false signals
 _NOISE = 1e-12  # relative: differences below it are rounding of the computer, not steps of the gauge
 
 
 @dataclass(frozen=True, slots=True)
-class Resolution:
+class Resolution(Tabled):
     """What a coarse step does to a moving-range chart.
 
     Attributes
@@ -38,16 +39,6 @@ class Resolution:
     share_of_sigma: float
     fine_enough: bool
     sigma_floor: float
-
-    def to_dict(self) -> dict[str, object]:
-        """Return plain values."""
-        return {
-            "step": self.step,
-            "steps_inside": self.steps_inside,
-            "share_of_sigma": self.share_of_sigma,
-            "fine_enough": self.fine_enough,
-            "sigma_floor": self.sigma_floor,
-        }
 
 
 def gauge_resolution(

@@ -80,15 +80,9 @@ class EstimatedLimits(Tabled):
 
     def to_dict(self) -> dict[str, object]:
         """Return plain values; an infinite one is None."""
-        return {
-            "points": self.points,
-            "factor": self.factor,
-            "shift": self.shift,
-            "average_run_length": _finite(self.average_run_length),
-            "sd_between_baselines": _finite(self.sd_between_baselines),
-            "sd_run_length": _finite(self.sd_run_length),
-            "signal_rate": self.signal_rate,
-        }
+        figures = Tabled.to_dict(self)
+        del figures["sigma"]
+        return figures
 
 
 def estimated_limits(
@@ -279,8 +273,3 @@ def _center_nodes(kink: float) -> tuple[Floats, Floats]:
     nodes = [middle + part * _NODES**2 for part in parts]
     weights = [abs(part) * 2.0 * _NODES * _WEIGHTS for part in parts]
     return np.concatenate(nodes), np.concatenate(weights)
-
-
-def _finite(value: float) -> float | None:
-    """Turn infinity into what strict JSON holds."""
-    return value if math.isfinite(value) else None

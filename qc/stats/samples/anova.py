@@ -11,10 +11,11 @@ from scipy import special
 
 from qc.stats.errors import StatisticsError
 from qc.stats.numbers import as_readings
+from qc.stats.tabled import Tabled
 
 
 @dataclass(frozen=True, slots=True)
-class AnovaRow:
+class AnovaRow(Tabled):
     """One line of a table of variance.
 
     Attributes
@@ -36,20 +37,9 @@ class AnovaRow:
     f: float | None = None
     p_value: float | None = None
 
-    def to_dict(self) -> dict[str, object]:
-        """Return plain values."""
-        return {
-            "source": self.source,
-            "df": self.df,
-            "ss": self.ss,
-            "ms": self.ms,
-            "f": self.f,
-            "p_value": self.p_value,
-        }
-
 
 @dataclass(frozen=True, slots=True)
-class OneWay:
+class OneWay(Tabled):
     """One-way table of variance with its between-group component.
 
     Attributes
@@ -63,6 +53,8 @@ class OneWay:
     r_squared : float
         Share of the sum of squares between groups, 0..1.
     """
+
+    ROWS = "rows"
 
     rows: tuple[AnovaRow, ...]
     between_variance: float

@@ -12,10 +12,15 @@ from scipy import special
 from qc.stats.errors import StatisticsError
 from qc.stats.numbers import Floats, as_readings
 from qc.stats.samples.distribution import SignificanceTest
+from qc.stats.tabled import Tabled
+
+NORMAL_95 = 1.959963984540054  # what a standard normal figure stays within 95 times in 100
+BOUND = round(NORMAL_95, 2)  # as the handbook writes it
+LEAST_FOR_LAG = 10  # from fewer points a coefficient is too rough to say that neighbours hang together
 
 
 @dataclass(frozen=True, slots=True)
-class Autocorrelation:
+class Autocorrelation(Tabled):
     """How much each reading resembles the one before.
 
     Attributes
@@ -34,10 +39,6 @@ class Autocorrelation:
     bound: float
     clear: bool
     n: int
-
-    def to_dict(self) -> dict[str, object]:
-        """Return plain values."""
-        return {"lag_1": self.lag_1, "bound": self.bound, "clear": self.clear, "n": self.n}
 
 
 def runs_test(values: ArrayLike) -> SignificanceTest:
@@ -115,7 +116,7 @@ def lag_1_autocorrelation(values: ArrayLike) -> Autocorrelation:
         raise StatisticsError("autocorrelation: all readings are equal; readings that vary are needed")
     away = readings - readings.mean()
     coefficient = float(away[1:] @ away[:-1] / (away @ away))
-    bound = 1.96 / math.sqrt(readings.size)
+    bound = lag_bound(readings.size)
     return Autocorrelation(coefficient, bound, abs(coefficient) > bound, int(readings.size))
 
 
@@ -163,8 +164,19 @@ def pooled_autocorrelation(series: list[Floats]) -> Autocorrelation:
         raise StatisticsError("pooled autocorrelation: no series varies; a finer gauge is needed")
     # each series' own mean pulls its coefficient down by about 1 / n
     coefficient = shared / total + varying / count
-    bound = 1.96 / math.sqrt(count)
+    bound = lag_bound(count)
     return Autocorrelation(coefficient, bound, abs(coefficient) > bound, count)
+
+
+def lag_bound(n: int) -> float:
+    """Bound that the lag-1 autocorrelation of `n` readings in random order keeps 95 times in 100.
+
+    Examples
+    --------
+    >>> lag_bound(49)
+    0.28
+    """
+    return BOUND / math.sqrt(n)
 
 
 def moving_range_inflation(lag_1: float) -> float:

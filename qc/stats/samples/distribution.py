@@ -13,6 +13,7 @@ from scipy import special
 from qc.stats.errors import StatisticsError, StatisticsUsageError
 from qc.stats.numbers import Floats, as_readings
 from qc.stats.samples.columns import anderson_darling_many
+from qc.stats.tabled import Tabled
 
 LEAST_ALPHA = 1e-12  # Student's t has no digits left in double precision far beyond it
 LEAST_NORMALITY = (
@@ -21,7 +22,7 @@ LEAST_NORMALITY = (
 
 
 @dataclass(frozen=True, slots=True)
-class SignificanceTest:
+class SignificanceTest(Tabled):
     """One significance test.
 
     Attributes
@@ -41,13 +42,9 @@ class SignificanceTest:
     p_value: float
     n: int
 
-    def to_dict(self) -> dict[str, object]:
-        """Return the agreed plain form."""
-        return {"test": self.test, "statistic": self.statistic, "p_value": self.p_value, "n": self.n}
-
 
 @dataclass(frozen=True, slots=True)
-class Outlier:
+class Outlier(Tabled):
     """One suspected outlier, in the order in which the test takes them.
 
     Attributes

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from typing import Any, Literal, NamedTuple
 
 import numpy as np
@@ -12,6 +12,7 @@ from scipy import special
 from qc.stats.change import LARGEST_RELATIVE, SIZE_CONFIDENCE, START_CONFIDENCE, check_values
 from qc.stats.errors import StatisticsError
 from qc.stats.numbers import Floats, check_magnitude
+from qc.stats.tabled import Tabled
 
 Values = Sequence[float] | Floats
 Form = Literal["jump", "bend", "jump and bend"]
@@ -41,7 +42,7 @@ SMALLEST = 1e-13  # chosen: about a thousand roundings, as the detector's guard
 
 
 @dataclass(frozen=True, slots=True)
-class WearBreak:
+class WearBreak(Tabled):
     """The likeliest single break of a line. Points count from 1.
 
     Attributes
@@ -86,8 +87,7 @@ class WearBreak:
 
     def to_dict(self) -> dict[str, Any]:
         """Plain values, ready for JSON."""
-        lists = {"start_set": list(self.start_set), "size_interval": list(self.size_interval)}
-        return asdict(self) | lists | {"size_sigma": self.size_sigma}
+        return Tabled.to_dict(self) | {"size_sigma": self.size_sigma}
 
 
 def wear_break(count: Values, value: Values, *, resolution: float | None = None) -> WearBreak:

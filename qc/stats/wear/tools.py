@@ -5,20 +5,20 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
 from itertools import groupby
-from typing import Any
 
 import numpy as np
 
 from qc.stats.change import Detection, DetectorSignal, Stretch, rates_of, stretches_of
 from qc.stats.errors import StatisticsError
 from qc.stats.numbers import Floats
+from qc.stats.tabled import Tabled
 from qc.stats.wear.line import check_pairs, judge_line, named, step_of
 
 Values = Sequence[float] | Floats
 
 
 @dataclass(frozen=True, slots=True)
-class ToolFinding:
+class ToolFinding(Tabled):
     """What the detector found while one tool was fitted.
 
     Points count from 1 in the whole series. The stretches of `detection` are in recursive residuals about
@@ -30,15 +30,6 @@ class ToolFinding:
     first: int
     last: int
     detection: Detection
-
-    def to_dict(self) -> dict[str, Any]:
-        """Plain values, ready for JSON."""
-        return {
-            "tool": self.tool,
-            "first": self.first,
-            "last": self.last,
-            "detection": self.detection.to_dict(),
-        }
 
 
 def detect_wear(

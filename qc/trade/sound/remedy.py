@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from qc.stats import Tabled
 from qc.trade.cautions import cautions_for
 from qc.trade.instrument import Instrument
 from qc.trade.sound.acoustics import CENTS_PER_NEPER
@@ -22,8 +23,10 @@ PARTIAL_ALLOWANCE_CENTS = 5.0
 
 
 @dataclass(frozen=True, slots=True)
-class TuningRemedy:
+class TuningRemedy(Tabled):
     """The remedy of a note set: `fit` says what is there, the rest what to do."""
+
+    ROWS = "lengths"
 
     fit: NoteSetFit
     lengths: tuple[LengthRemedy, ...]

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from qc.stats import Floats, wear_break
+from qc.stats import Floats, Tabled, wear_break
 from qc.trade.errors import TradeError
 from qc.trade.sound import one_sided_quantile, two_sided_quantile
 
@@ -32,7 +32,7 @@ ENOUGH_SINCE = 8
 
 
 @dataclass(frozen=True, slots=True)
-class WearLine:
+class WearLine(Tabled):
     """The line of a wearing figure on one tool.
 
     Parameters
@@ -67,10 +67,6 @@ class WearLine:
     line_crossing: tuple[float, float, float] | None
     change_by_count: int | None
     warnings: tuple[str, ...]
-
-    def to_dict(self) -> dict[str, object]:
-        """Give the figures as plain values."""
-        return asdict(self)
 
 
 def fit_wear(
