@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from qc.plan import Gauge, Plan, Shop, Stage
-from qc.report import GaugeLine, Yield
+from qc.report.month import GaugeLine, Yield
 from qc.report.month.blocks import (
     DUE_SOON_DAYS,
     data_gaps,
