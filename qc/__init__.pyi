@@ -73,6 +73,7 @@ from .stats import Outlier as Outlier
 from .stats import Pattern as Pattern
 from .stats import Percentiles as Percentiles
 from .stats import Placed as Placed
+from .stats import Plain as Plain
 from .stats import Pooling as Pooling
 from .stats import Proportion as Proportion
 from .stats import RepeatSets as RepeatSets
@@ -94,6 +95,7 @@ from .stats import Stretch as Stretch
 from .stats import StudyQuestion as StudyQuestion
 from .stats import Tabled as Tabled
 from .stats import ToolFinding as ToolFinding
+from .stats import Values as Values
 from .stats import WearBreak as WearBreak
 from .stats import ZoneRule as ZoneRule
 from .stats import anderson_darling as anderson_darling

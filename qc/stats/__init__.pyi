@@ -139,6 +139,7 @@ from .numbers import Integers as Integers
 from .numbers import LimitRule as LimitRule
 from .numbers import Rule as Rule
 from .numbers import Setting as Setting
+from .numbers import Values as Values
 from .numbers import c4 as c4
 from .numbers import d2 as d2
 from .numbers import d3 as d3
@@ -206,6 +207,7 @@ from .studies import mean_change_p_value as mean_change_p_value
 from .studies import study_checks as study_checks
 from .studies import study_frame as study_frame
 from .studies import target_change_p_value as target_change_p_value
+from .tabled import Plain as Plain
 from .tabled import Tabled as Tabled
 from .tabled import frame_of as frame_of
 from .wear import ToolFinding as ToolFinding

@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 
+from qc.stats import Plain
 from qc.trade.errors import TradeError
 from qc.trade.sound import BRASS_EXPANSION_PER_K
 
@@ -26,7 +27,7 @@ INCH_MM = 25.4
 
 
 @dataclass(frozen=True, slots=True)
-class LegClearance:
+class LegClearance(Plain):
     """The clearance of one leg of a slide.
 
     Parameters
@@ -44,10 +45,6 @@ class LegClearance:
     greatest_um: float
     stations: tuple[tuple[str, float], ...]
     least_station: str
-
-    def to_dict(self) -> dict[str, object]:
-        """Give the figures as plain values."""
-        return {**asdict(self), "stations": [list(pair) for pair in self.stations]}
 
 
 def clearance_um(bore_mm: float, stocking_mm: float) -> float:

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 
 import numpy as np
 from scipy.optimize import linear_sum_assignment
 from scipy.special import ndtr
 
+from qc.stats import Plain
 from qc.trade.errors import TradeError
 from qc.trade.slide.fit import LegClearance, leg_clearance
 
@@ -40,7 +41,7 @@ class Tube:
 
 
 @dataclass(frozen=True, slots=True)
-class Pair:
+class Pair(Plain):
     """One inner in one outer; with two legs the least, the mean and the greatest are over both. [um]."""
 
     inner: str
@@ -49,10 +50,6 @@ class Pair:
     mean_um: float
     greatest_um: float
     inside: bool
-
-    def to_dict(self) -> dict[str, object]:
-        """Give the figures as plain values."""
-        return asdict(self)
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import math
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
 
-from qc.stats import Floats
+from qc.stats import Floats, Plain
 from qc.trade.errors import TradeError
 from qc.trade.sound.acoustics import CENTS_PER_NEPER, ISO_16_A4_HZ, nearest_note, note_name
 
@@ -40,7 +40,7 @@ _CHUNK = 256  # frames worked on at once, so that a long recording does not fill
 
 
 @dataclass(frozen=True, slots=True)
-class HeldNote:
+class HeldNote(Plain):
     """One held note of a recording.
 
     Parameters
@@ -63,10 +63,6 @@ class HeldNote:
     spread_cents: float | None
     note: str
     refused: str
-
-    def to_dict(self) -> dict[str, object]:
-        """Give the figures as plain values."""
-        return asdict(self)
 
 
 def held_notes(samples: Floats, rate_hz: float, a4_hz: float = ISO_16_A4_HZ) -> list[HeldNote]:

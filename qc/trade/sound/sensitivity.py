@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 
+from qc.stats import Plain
 from qc.trade.errors import TradeError
 from qc.trade.instrument import Instrument, column_mm
 from qc.trade.sound.acoustics import CENTS_PER_NEPER
@@ -17,7 +18,7 @@ SENSITIVITY_PRIOR_SD = 0.1
 
 
 @dataclass(frozen=True, slots=True)
-class Sensitivity:
+class Sensitivity(Plain):
     """How a part answered a known change, as a share of the computed answer.
 
     Parameters
@@ -34,10 +35,6 @@ class Sensitivity:
     share: float
     standard_error: float
     by_partial: tuple[tuple[int, float], ...]
-
-    def to_dict(self) -> dict[str, object]:
-        """Give the figures as plain values."""
-        return asdict(self)
 
 
 def learn_sensitivity(

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 
 import numpy as np
 from scipy.special import stdtrit
 
-from qc.stats import Floats, Integers
+from qc.stats import Floats, Integers, Plain
 from qc.trade.errors import TradeError
 from qc.trade.instrument import Instrument
 from qc.trade.sound.note_set import Note, NoteDesign, check_notes, firm_notes, note_design, valve_column_mm
@@ -24,7 +24,7 @@ MOST_LEFT_OUT = 0.1
 
 
 @dataclass(frozen=True, slots=True)
-class LengthError:
+class LengthError(Plain):
     """How much too long (+) a length is; None where the note set cannot tell.
 
     Parameters
@@ -50,13 +50,9 @@ class LengthError:
         """Whether the interval leaves 0 out."""
         return self.interval_mm is not None and not self.interval_mm[0] <= 0.0 <= self.interval_mm[1]
 
-    def to_dict(self) -> dict[str, object]:
-        """Give the figures as plain values."""
-        return asdict(self)
-
 
 @dataclass(frozen=True, slots=True)
-class PositionError:
+class PositionError(Plain):
     """How far out (+) the mark of a slide position is. [mm of slide]."""
 
     position: int
@@ -64,13 +60,9 @@ class PositionError:
     standard_error_mm: float
     interval_mm: tuple[float, float]
 
-    def to_dict(self) -> dict[str, object]:
-        """Give the figures as plain values."""
-        return asdict(self)
-
 
 @dataclass(frozen=True, slots=True)
-class PartialResidual:
+class PartialResidual(Plain):
     """How sharp (+) a partial is by itself, in every position. [cent]."""
 
     partial: int
@@ -78,13 +70,9 @@ class PartialResidual:
     standard_error_cents: float
     interval_cents: tuple[float, float]
 
-    def to_dict(self) -> dict[str, object]:
-        """Give the figures as plain values."""
-        return asdict(self)
-
 
 @dataclass(frozen=True, slots=True)
-class NoteSetFit:
+class NoteSetFit(Plain):
     """A note set split into causes.
 
     Parameters
@@ -148,10 +136,7 @@ class NoteSetFit:
 
     def to_dict(self) -> dict[str, object]:
         """Give the figures as plain values; infinite degrees of freedom become None."""
-        values = asdict(self)
-        if math.isinf(self.freedom):
-            values["freedom"] = None
-        return values
+        return Plain.to_dict(self) | {"freedom": None if math.isinf(self.freedom) else self.freedom}
 
 
 def fit_note_set(

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 
+from qc.stats import Plain
 from qc.trade.sound.separation import part_words
 from qc.trade.sound.tuning import NoteSetFit, PartialResidual
 
@@ -13,7 +14,7 @@ NOT_CURABLE = "not curable by a cut: look at leadpipe, bell, dents and leaks"
 
 
 @dataclass(frozen=True, slots=True)
-class LengthRemedy:
+class LengthRemedy(Plain):
     """What is wrong with a length, and what to do.
 
     Parameters
@@ -43,12 +44,6 @@ class LengthRemedy:
     change_mm: float
     per_leg_mm: float
     first_cut_mm: float
-
-    def to_dict(self) -> dict[str, object]:
-        """Give the figures as plain values."""
-        values = asdict(self)
-        values["interval_mm"] = None if self.interval_mm is None else list(self.interval_mm)
-        return values
 
 
 def order_of_work(

@@ -9,8 +9,9 @@ import math
 import statistics
 from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 
+from qc.stats import Plain, one_sided_bound
 from qc.trade.errors import TradeError
 
 LEAST_SHARE_OF_NOMINAL = 0.8
@@ -56,7 +57,7 @@ class Spot:
 
 
 @dataclass(frozen=True, slots=True)
-class AreaThickness:
+class AreaThickness(Plain):
     """The lacquer of one area, its spots averaged.
 
     Parameters
@@ -77,13 +78,9 @@ class AreaThickness:
     least: float
     below_nominal: int
 
-    def to_dict(self) -> dict[str, object]:
-        """Give the figures as plain values."""
-        return asdict(self)
-
 
 @dataclass(frozen=True, slots=True)
-class HouseRule:
+class HouseRule(Plain):
     """The house 80/20 rule, clause by clause; it claims no conformity with any standard.
 
     Parameters
@@ -102,10 +99,6 @@ class HouseRule:
     few_below_nominal: bool
     none_over_three_nominals: bool
     share_below_nominal: float
-
-    def to_dict(self) -> dict[str, object]:
-        """Give the verdicts as plain values."""
-        return asdict(self)
 
 
 def spot_means(readings: Sequence[Spot]) -> list[Spot]:
@@ -288,8 +281,6 @@ def lower_capability_interval(cpl: float, n: int, confidence: float = 0.95) -> t
     >>> [round(end, 2) for end in lower_capability_interval(1.15, 45)]
     [0.89, 1.41]
     """
-    from qc.stats import one_sided_bound
-
     if n < 2:
         raise TradeError("an interval needs two values", "Measure more spots")
     tail = (1.0 - confidence) / 2.0

@@ -7,8 +7,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 
+from qc.stats import Plain
 from qc.trade.errors import TradeError
 from qc.trade.sound import KELVIN_AT_0C
 
@@ -17,7 +18,7 @@ STANDARD_ATMOSPHERE_MBAR = 1013.25
 
 
 @dataclass(frozen=True, slots=True)
-class Leak:
+class Leak(Plain):
     """A leak with what was allowed for.
 
     Parameters
@@ -39,10 +40,6 @@ class Leak:
     rig_cm3_per_min: float
     uncertainty_cm3_per_min: float
     clear: bool
-
-    def to_dict(self) -> dict[str, object]:
-        """Give the figures as plain values."""
-        return asdict(self)
 
 
 def leak_rate(

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 
+from qc.stats import Plain
 from qc.trade.errors import TradeError
 
 BRASS_G_PER_CM3 = 8.53
@@ -11,7 +12,7 @@ BRASS_G_PER_CM3 = 8.53
 
 
 @dataclass(frozen=True, slots=True)
-class PolishLoss:
+class PolishLoss(Plain):
     """Loss by polishing.
 
     Parameters
@@ -30,10 +31,6 @@ class PolishLoss:
     depth_step_um: float
     share_of_wall: float
     allowance_used: float | None
-
-    def to_dict(self) -> dict[str, object]:
-        """Give the figures as plain values."""
-        return asdict(self)
 
 
 def polish_loss(

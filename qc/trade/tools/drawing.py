@@ -8,14 +8,15 @@ from __future__ import annotations
 import math
 import statistics
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 
+from qc.stats import Plain
 from qc.trade.errors import TradeError
 from qc.trade.slide import VOLUME_BALANCE_LIMIT
 
 
 @dataclass(frozen=True, slots=True)
-class VolumeBalance:
+class VolumeBalance(Plain):
     """Whether the metal that went in came out: a cross-check of hand readings.
 
     Parameters
@@ -32,13 +33,9 @@ class VolumeBalance:
     closes: bool
     suspect: str
 
-    def to_dict(self) -> dict[str, object]:
-        """Give the figures as plain values."""
-        return asdict(self)
-
 
 @dataclass(frozen=True, slots=True)
-class SpringBack:
+class SpringBack(Plain):
     """How much larger than the die's bore the tube comes out, learned from its own draws.
 
     Parameters
@@ -55,10 +52,6 @@ class SpringBack:
     sd_um: float
     standard_error_um: float
     n: int
-
-    def to_dict(self) -> dict[str, object]:
-        """Give the figures as plain values."""
-        return asdict(self)
 
 
 def section_mm2(outer_mm: float, inner_mm: float) -> float:
