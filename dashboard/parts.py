@@ -13,7 +13,7 @@ from dashboard import route, words
 from dashboard.drawing import Drawing
 from dashboard.figures import GRAPH_CONFIG, Figure
 from dashboard.routing import instrument_address, series_address
-from qc.jobs.board import SeriesVerdict, SeriesView, ShopView
+from qc.jobs.board import SeriesVerdict, SeriesView, ShopView, limits_words
 
 SERIAL = re.compile(r"\b[A-Z]{1,4}-\w+")
 """Serials and names of gauges and tools, as they stand in a sentence."""
@@ -86,7 +86,7 @@ def mark(verdict: SeriesVerdict) -> Component:
 
 def state_words(verdict: SeriesVerdict) -> Component:
     """Return behaviour and capability of a series in words."""
-    limits = words.limits_of(verdict)
+    limits = limits_words(verdict)
     return html.Span(
         [html.B(verdict.behaviour, className=f"is-{verdict.behaviour}"), f" · {limits}"], className="state"
     )

@@ -15,12 +15,13 @@ from qc.jobs.board import (
     SignalResult,
     StageView,
     StretchResult,
-    limits_words,
-    whole_words,
+    budget_words,
 )
-from qc.jobs.board import rate_words as chance_words
+from qc.words import MONTHS, dated_words, day_words, pieces_words, unit_words, whole_words
 
-UNIT_WORDS = {"um": "µm", "cent": "cents", "count": "", "fault": "", "cm3/min": "cm³/min", "mm2": "mm²"}
+CHART_UNITS = {"fault": "", "mm2": "mm²", "C": "C"}
+"""Units that stand on a chart otherwise than in a sentence: there a number of faults needs no word for it."""
+
 BEHAVIOUR_WORDS = {"steady": "steady", "drifting": "drifting", "learning": "learning"}
 SETTLE_MOST = 1000
 """A number of further pieces beyond this one is no plan."""
@@ -38,7 +39,7 @@ def unit(code: str) -> str:
     >>> unit("um")
     'µm'
     """
-    return UNIT_WORDS.get(code, code)
+    return CHART_UNITS.get(code, unit_words(code))
 
 
 def day(when: date | None, year: bool = False) -> str:
@@ -49,14 +50,12 @@ def day(when: date | None, year: bool = False) -> str:
     >>> day(date(2026, 10, 9))
     '9 Oct'
     """
-    if when is None:
-        return ""
-    return f"{when.day} {when:%b}" + (f" {when.year}" if year else "")
+    return dated_words(when) if year and when else day_words(when)
 
 
 def long_day(when: date) -> str:
     """Return ``Tuesday 24 November 2026``."""
-    return f"{when:%A} {when.day} {when:%B} {when.year}"
+    return f"{when:%A} {when.day} {MONTHS[when.month - 1]} {when.year}"
 
 
 def number(value: float, decimals: int = 1, signed: bool = False) -> str:
@@ -114,11 +113,6 @@ def step_decimals(step: float) -> int:
     return max(0, -floor(log10(step) + 1e-9))
 
 
-def pieces(count: int) -> str:
-    """Return ``1 piece`` or ``11 pieces``."""
-    return f"{count} piece{'' if count == 1 else 's'}"
-
-
 def counted(count: int, one: str, many: str) -> str:
     """Return a small count in words: ``three stages``."""
     word = SMALL_NUMBERS[count] if count < len(SMALL_NUMBERS) else str(count)
@@ -137,7 +131,7 @@ def limits_of_stage(stage: StageView) -> str:
     if stage.behaviour == "learning" and not stage.pieces:
         return "nothing yet"
     if stage.behaviour == "learning":
-        return f"{pieces(stage.pieces)} so far"
+        return f"{pieces_words(stage.pieces)} so far"
     if stage.few:
         return TOO_FEW
     return TOO_EARLY if not stage.capable and stage.limits else LIMITS_WORDS[stage.capable]
@@ -171,11 +165,6 @@ def headline(stages: tuple[StageView, ...]) -> str:
     return text[0].upper() + text[1:] + "."
 
 
-def limits_of(verdict: SeriesVerdict) -> str:
-    """Return how a series stands to its limits."""
-    return limits_words(verdict)
-
-
 def mean(verdict: SeriesVerdict, value: float) -> str:
     """Return a mean with its unit; that of whole numbers keeps a decimal."""
     decimals = decimals_of(verdict) + {"measured": 0, "count": 1, "pass-fail": 3}[verdict.kind]
@@ -199,7 +188,7 @@ def finding(verdict: SeriesVerdict) -> str:
     if signal is not None and signal.sentence:
         return signal.sentence
     if verdict.behaviour == "learning":
-        return f"Still learning: {pieces(verdict.pieces)} so far, too few to judge."
+        return f"Still learning: {pieces_words(verdict.pieces)} so far, too few to judge."
     stretch = current_stretch(verdict)
     if stretch is None:
         return "No piece measured yet."
@@ -209,10 +198,11 @@ def finding(verdict: SeriesVerdict) -> str:
             if verdict.kind == "pass-fail"
             else mean(verdict, stretch.mean)
         )
-        return f"As it was: {rate}{' a piece' if verdict.kind == 'count' else ''} over {pieces(stretch.n)}."
+        each = " a piece" if verdict.kind == "count" else ""
+        return f"As it was: {rate}{each} over {pieces_words(stretch.n)}."
     about = mean(verdict, stretch.mean)
     off = " from target" if verdict.centered else ""
-    return f"As it was: {pieces(stretch.n)} around {about}{off}."
+    return f"As it was: {pieces_words(stretch.n)} around {about}{off}."
 
 
 def current_stretch(verdict: SeriesVerdict) -> StretchResult | None:
@@ -243,25 +233,7 @@ def budget_sentence(budget: BudgetView) -> str:
     >>> budget_sentence(BudgetView(30.4, 84, 0.001))
     'At this setting: about one false signal in 30 days over 84 series.'
     """
-    return (
-        f"At this setting: about one false signal in {every(budget.days, 'day')} over {budget.series} series."
-    )
-
-
-def rate_words(rate: float) -> str:
-    """Return a chance per piece as a bench would say it: ``once in 260 pieces``."""
-    return chance_words(rate)
-
-
-def whole(value: float) -> str:
-    """Return a large number rounded to two figures, its thousands apart: ``14 000``."""
-    return whole_words(value)
-
-
-def every(count: float, what: str) -> str:
-    """Return a round number of things, at least one: ``30 days``, ``1 day``."""
-    number_of = max(1, round(count))
-    return f"{number_of} {what}{'' if number_of == 1 else 's'}"
+    return budget_words(budget.days, budget.series)
 
 
 def _ppk_sentence(view: SeriesView) -> str:
@@ -274,7 +246,7 @@ def _ppk_sentence(view: SeriesView) -> str:
         if verdict.ppk_low is not None and verdict.ppk_high is not None
         else ""
     )
-    rests = pieces(view.verdict.rests_on)
+    rests = pieces_words(view.verdict.rests_on)
     return f"Ppk {verdict.ppk:.2f}{interval} from {rests}, {view.wanted_ppk:.2f} wanted.".replace("-", "−")
 
 
@@ -286,7 +258,7 @@ def _settle(view: SeriesView) -> str:
         return "It is so near to what is wanted that more pieces alone will not settle it." if near else ""
     if not more:
         return ""
-    about = "1 more piece like these" if more == 1 else f"{whole(more)} more pieces like these"
+    about = "1 more piece like these" if more == 1 else f"{whole_words(more)} more pieces like these"
     return f"About {about} would settle it."
 
 
@@ -295,8 +267,8 @@ def _from_few(view: SeriesView) -> str:
     if view.verdict.ppk is not None:
         return ""
     return (
-        f"The {pieces(view.verdict.rests_on)} since the last change are too few for a Ppk of their own, but "
-        f"enough to say, 95 in 100 sure, that it is below the {view.wanted_ppk:.2f} wanted."
+        f"The {pieces_words(view.verdict.rests_on)} since the last change are too few for a Ppk of their "
+        f"own, but enough to say, 95 in 100 sure, that it is below the {view.wanted_ppk:.2f} wanted."
     )
 
 

@@ -73,7 +73,6 @@ from .stats import Outlier as Outlier
 from .stats import Pattern as Pattern
 from .stats import Percentiles as Percentiles
 from .stats import Placed as Placed
-from .stats import Plain as Plain
 from .stats import Pooling as Pooling
 from .stats import Proportion as Proportion
 from .stats import RepeatSets as RepeatSets

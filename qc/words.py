@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from datetime import date
 from difflib import SequenceMatcher
 
-MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+MONTHS = "January February March April May June July August September October November December".split()
 UNITS = {"um": "µm", "cent": "cents", "cm3/min": "cm³/min", "fault": "faults", "count": "", "C": "°C"}
 """How a unit of the plan is written for people."""
 
@@ -29,7 +29,30 @@ def day_words(day: date | None, today: date | None = None) -> str:
     if day is None:
         return ""
     year = f" {day.year}" if today is not None and (today - day).days > YEAR_TOLD_AFTER_DAYS else ""
-    return f"{day.day} {MONTHS[day.month - 1]}{year}"
+    return f"{day.day} {MONTHS[day.month - 1][:3]}{year}"
+
+
+def dated_words(day: date) -> str:
+    """Write a day with its year.
+
+    Examples
+    --------
+    >>> dated_words(date(2026, 10, 9))
+    '9 Oct 2026'
+    """
+    return f"{day_words(day)} {day.year}"
+
+
+def month_words(month: str) -> str:
+    """Write a month for people.
+
+    Examples
+    --------
+    >>> month_words("2026-10")
+    'October 2026'
+    """
+    year, number = month.split("-")
+    return f"{MONTHS[int(number) - 1]} {year}"
 
 
 def inside(name: str) -> str:
@@ -116,6 +139,17 @@ def whole_words(value: float) -> str:
     return f"{round(value / 10**size) * 10**size:,}".replace(",", " ")
 
 
+def count_words(number: int, one: str, many: str = "") -> str:
+    """Write a number of things; `many` is their name where an s alone does not make it.
+
+    Examples
+    --------
+    >>> count_words(1, "day"), count_words(0, "day"), count_words(2, "series", "series")
+    ('1 day', '0 days', '2 series')
+    """
+    return f"{number} {one if number == 1 else many or one + 's'}"
+
+
 def pieces_words(number: int) -> str:
     """Write a number of pieces.
 
@@ -124,7 +158,7 @@ def pieces_words(number: int) -> str:
     >>> pieces_words(1), pieces_words(12)
     ('1 piece', '12 pieces')
     """
-    return f"{number} piece{'s' * (number != 1)}"
+    return count_words(number, "piece")
 
 
 def listed(words: Sequence[str]) -> str:

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from qc.words import closest, listed, some_of
+from qc.words import closest, level_words, listed, number_words, quantity_words, some_of, unit_words
 
 
 def test_long_lists_are_cut_with_a_count():
@@ -30,3 +30,34 @@ def test_the_closest_word_is_one_of_those_allowed_and_an_exact_one_is_found(type
 @pytest.mark.parametrize("typed, allowed", [("tenor", ["tenor-f", "tenor-g"]), ("x", ["AB"]), ("x", [])])
 def test_two_close_ones_or_none_give_no_guess(typed, allowed):
     assert closest(typed, allowed) == ""
+
+
+@pytest.mark.parametrize(
+    ("value", "said"),
+    [
+        (0.0, "0"),
+        (12.6, "13"),
+        (-12.6, "-13"),
+        (9.96, "10.0"),
+        (0.25, "0.2"),
+        (0.0312, "0.031"),
+        (3e-4, "0.00030"),
+    ],
+)
+def test_numbers_have_as_many_places_as_make_sense(value, said):
+    assert number_words(value) == said
+
+
+def test_small_lengths_are_said_in_micrometres():
+    assert quantity_words(0.0032, "mm") == "3.2 µm"
+    assert quantity_words(0.5, "mm") == "0.5 mm"
+
+
+def test_levels_follow_the_scale_they_stand_on():
+    assert level_words(13.585, 0.07) == "13.585"
+    assert level_words(150.2, 100) == "150"
+    assert level_words(5.0, 0.0) == "5.0"
+
+
+def test_units_are_written_for_people():
+    assert [unit_words(u) for u in ("um", "cent", "N", "count")] == ["µm", "cents", "N", ""]

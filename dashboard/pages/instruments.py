@@ -12,7 +12,7 @@ from dashboard import queries, words
 from dashboard.pages.missing import missing
 from dashboard.parts import card, figures, heading, nothing, serial_link, series_name, table
 from dashboard.routing import Page, series_address
-from qc.jobs.board import InstrumentReading, InstrumentView, Point, SeriesVerdict
+from qc.jobs.board import InstrumentReading, InstrumentView, Point, SeriesVerdict, limits_words
 
 LISTED = 60
 """Pieces listed at once; the finder reaches the rest."""
@@ -99,7 +99,7 @@ def _standing_row(verdict: SeriesVerdict, point: Point) -> list[Any]:
     )
     shown: Any = html.B([value, " outside"], className="is-drifting") if outside else value
     name = dcc.Link(f"{verdict.stage_name}: {series_name(verdict)}", href=series_address(verdict.key))
-    return [name, shown, words.between(verdict), f"{verdict.behaviour}, {words.limits_of(verdict)}"]
+    return [name, shown, words.between(verdict), f"{verdict.behaviour}, {limits_words(verdict)}"]
 
 
 def _stages(view: InstrumentView) -> list[Component]:

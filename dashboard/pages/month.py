@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import date
 from pathlib import Path
 
 from dash import html
@@ -12,6 +11,7 @@ from dashboard import queries
 from dashboard.parts import card, heading, nothing
 from dashboard.routing import Page, address
 from qc.jobs.board import ReportView
+from qc.words import month_words
 
 KIND_WORDS = {".pdf": "Open the pdf", ".html": "Open the page", ".xlsx": "Workbook"}
 
@@ -33,10 +33,8 @@ def layout(**_: str) -> Component:
 
 
 def _row(report: ReportView) -> Component:
-    year, month = report.month.split("-")
-    name = f"{date(int(year), int(month), 1):%B} {year}"
     links = [html.Li(_link(report.month, path)) for path in report.files if path.suffix in KIND_WORDS]
-    return html.Li([html.Strong(name), html.Ul(links, className="files")])
+    return html.Li([html.Strong(month_words(report.month)), html.Ul(links, className="files")])
 
 
 def _link(month: str, path: Path) -> Component:

@@ -11,6 +11,7 @@ from dashboard import queries, words
 from dashboard.fields import switch, switches
 from dashboard.parts import serial_link
 from qc.jobs.board import BudgetView, RuleOffer, RulesView, SeriesKey, SeriesView, known_rules, why_none
+from qc.words import pieces_words, whole_words
 
 LIMIT_WORDS: Final = {
     "textbook": "textbook, as if the spread were known",
@@ -90,7 +91,7 @@ def price(chosen: list[str], view: SeriesView | None) -> list[Component]:
         "This rule" if len(chosen) == 1 else f"These {words.counted(len(chosen), 'rule', 'rules')} together"
     )
     verb = "raises" if len(chosen) == 1 else "raise"
-    first = f"{name} {verb} about one false signal in {words.whole(found)} pieces."
+    first = f"{name} {verb} about one false signal in {whole_words(found)} pieces."
     month = _a_month(board.budget(), found)
     more = f" On every series of the board that would be about {month} a month." if month else ""
     return [html.P([html.B(first), more])]
@@ -116,7 +117,7 @@ def found(rules: RulesView, chosen: list[str], view: SeriesView) -> list[Compone
     first, last = (next(p.serial for p in points if p.ordinal == n) for n in (rules.first, rules.last))
     rests = (
         f"Middle {words.mean(verdict, rules.center)}, {rules.limits} limits {low} to {high}, from the "
-        f"{words.pieces(rules.n)} {first} to {last}. The price holds where middle and spread are known; "
+        f"{pieces_words(rules.n)} {first} to {last}. The price holds where middle and spread are known; "
         "taken from few pieces, they make it uncertain."
     )
     return [html.P(said), html.P(rests, className="small")]
@@ -124,7 +125,7 @@ def found(rules: RulesView, chosen: list[str], view: SeriesView) -> list[Compone
 
 def _switch(offer: RuleOffer) -> Component:
     name = f"{offer.id}({offer.length})" if offer.length else offer.id
-    cost = f"one false signal in {words.whole(offer.price)} pieces"
+    cost = f"one false signal in {whole_words(offer.price)} pieces"
     told = [html.B(name), html.Span(offer.words), html.Span(cost, className="price")]
     return switch(html.Span(told, className="offer-of"), "rule", offer.id)
 

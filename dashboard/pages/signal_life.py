@@ -11,8 +11,8 @@ from dashboard import queries, words
 from dashboard.fields import choice, desk_form, line, people, submit, tick
 from dashboard.parts import card, nothing, serial_link, table, unbroken
 from dashboard.routing import address
-from dashboard.steps import cautions, steps
-from qc.jobs.board import SeriesView, SignalView, TouchedView
+from dashboard.steps import steps
+from qc.jobs.board import SeriesView, SignalView, TouchedView, caution_words
 from qc.sayings import CLOSED_STATES, TICKED, WORDS, What
 
 SAID_WORDS = {**WORDS, What.COMMENT: "remark"}
@@ -29,7 +29,7 @@ def action_card(view: SignalView, series: SeriesView | None) -> Component:
             html.Li(tick(step, "step", step, _ticked(view, step))) for step in steps(series, view.signal)
         ]
         body.append(html.Ol(boxes, className="checks"))
-        care = cautions(series)
+        care = caution_words(series.cautions)
     if care:
         body.append(html.P(care, className="small"))
     ways = _ways_closed() if view.state in CLOSED_STATES else _ways_open(view)

@@ -26,7 +26,7 @@ from dashboard.parts import (
     unbroken,
 )
 from dashboard.routing import Page, address, series_address
-from qc.jobs.board import SignalView
+from qc.jobs.board import SignalView, rate_words
 from qc.sayings import CLOSED_STATES
 
 STATE_WORDS = {
@@ -158,7 +158,7 @@ def _facts(view: SignalView) -> Component:
         rows.append(("In spreads of a piece", words.number(found.size_sigma, 1, signed=True)))
     note = (
         f"It was judged so that a piece of a series that has not changed is called in error "
-        f"{words.rate_words(found.rate)}. {words.budget_sentence(queries.board().budget())}"
+        f"{rate_words(found.rate)}. {words.budget_sentence(queries.board().budget())}"
     )
     return card("In figures", figures(rows), html.P(note, className="small"))
 

@@ -28,8 +28,8 @@ from dashboard.parts import (
     unbroken,
 )
 from dashboard.routing import Page, series_address
-from dashboard.steps import FIRST_STEPS, cautions, steps
-from qc.jobs.board import SeriesKey, SeriesVerdict, SeriesView
+from dashboard.steps import calm_steps, steps
+from qc.jobs.board import SeriesKey, SeriesVerdict, SeriesView, caution_words
 
 WINDOW = 60
 """Points shown at first: the newest, so that a long history does not hide the last weeks."""
@@ -272,12 +272,10 @@ def _limits_card(view: SeriesView) -> Component:
 
 def _action_card(view: SeriesView) -> Component:
     verdict = view.verdict
-    care = [html.P(cautions(view), className="small")] if view.cautions else []
+    care = [html.P(caution_words(view.cautions), className="small")] if view.cautions else []
     if verdict.behaviour != "drifting":
         calm = html.P("Nothing now. Should the next pieces stand out, this comes first:")
-        first = html.Ol(
-            [html.Li(unbroken(step)) for step in steps(view)[: len(FIRST_STEPS)]], className="steps"
-        )
+        first = html.Ol([html.Li(unbroken(step)) for step in calm_steps(view)], className="steps")
         return card("What to do", calm, first, *care)
     return card(
         "What to do", html.Ol([html.Li(unbroken(step)) for step in steps(view)], className="steps"), *care

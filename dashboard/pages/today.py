@@ -11,7 +11,7 @@ from dashboard import queries, route, words
 from dashboard.drawing import Drawing
 from dashboard.parts import card, figures, heading, nothing, spark, unbroken
 from dashboard.routing import Page, address, series_address
-from qc.jobs.board import Due, SeriesVerdict, StageView, TodayView
+from qc.jobs.board import Due, SeriesVerdict, StageView, TodayView, rate_words
 
 SHOWN_DUES = 3
 """Dies or gauges named one by one; more are counted."""
@@ -104,7 +104,7 @@ def budget_line(view: TodayView) -> str:
         return "No series is watched yet."
     text = (
         f"{words.budget_sentence(view.budget)} A piece of a series that has not changed is called in error "
-        f"{words.rate_words(view.budget.rate)}."
+        f"{rate_words(view.budget.rate)}."
     )
     if view.last_false is not None:
         text += f" Last false one: {view.last_false.day} {view.last_false:%B}."

@@ -21,7 +21,7 @@ from .reading import Grid as Grid
 from .reading import read_sheet as read_sheet
 from .reasons import DOUBTS as DOUBTS
 from .reasons import Finding as Finding
-from .reasons import Mark as Mark
 from .reasons import Reason as Reason
+from .reasons import SheetMark as SheetMark
 from .sources import Unfolded as Unfolded
 from .sources import unfold as unfold

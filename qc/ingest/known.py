@@ -12,8 +12,11 @@ from qc.plan import PLACE
 
 SPREAD_OF_MAD = 1.4826  # median absolute deviation to standard deviation of a normal figure
 IDENTITY = ("serial", "stage", "characteristic", *PLACE, "repeat", "day")
+"""Columns that tell one measurement from another; its value, its person and its gauge are what it says."""
+
 LATEST = 200
-"""So many latest readings say what is usual now; older ones belong to older tools and people."""
+"""So many latest readings say what is usual now; older ones belong to older tools and people. Chosen: plenty
+for a median and its spread."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -90,7 +90,7 @@ class Finding:
 
 
 @dataclass(frozen=True, slots=True)
-class Mark:
+class SheetMark:
     """Something worth knowing about a sheet that holds nothing back.
 
     Attributes

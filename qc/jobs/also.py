@@ -11,7 +11,8 @@ import polars as pl
 from qc.errors import UsageError
 from qc.jobs.errors import JobError
 from qc.jobs.workshop import Workshop
-from qc.watch import day_words
+from qc.report.terminal import touched_text
+from qc.words import day_words
 
 Kind = Literal["gauge", "tool", "batch"]
 
@@ -79,16 +80,8 @@ class Also:
 
     def to_text(self) -> str:
         """Say how many, how many have left, and list them."""
-        left = sum(piece.shipped is not None for piece in self.pieces)
-        since = f" since {day_words(self.since, self.as_of)}{self.why_since}" if self.since else ""
-        number = len(self.pieces)
-        head = (
-            f"{self.kind} {self.id} touched {number} piece{'s' * (number != 1)}{since}; {left} left the shop."
-        )
-        doubt = sum(piece.held for piece in self.pieces)
-        if doubt:
-            head += f" {doubt} of them stand{'s' * (doubt == 1)} only on held rows: qc held list"
-        return "\n".join([head, *(f"  {_line(piece, self.as_of)}" for piece in self.pieces)])
+        rows = [(p.serial, p.inside, p.day, p.stages, p.shipped, p.held) for p in self.pieces]
+        return touched_text(f"{self.kind} {self.id}", self.since, self.why_since, rows, self.as_of)
 
 
 def also(workshop: Workshop, kind: Kind, name: str, *, since: str = "") -> Also:
@@ -199,11 +192,3 @@ def _after_last_good_check(workshop: Workshop, name: str) -> tuple[date | None, 
     last = good["day"][-1]
     # checks are of the morning: what was measured on the day of a good one is trusted
     return last + timedelta(days=1), f", the day after its last good check on {day_words(last)}"
-
-
-def _line(piece: Touched, today: date) -> str:
-    where = ", ".join(piece.stages)
-    part = f" in {piece.inside}" if piece.inside else ""
-    left = f", left {day_words(piece.shipped, today)}" if piece.shipped else ", still here"
-    held = " (only on a held row)" if piece.held else ""
-    return f"{piece.serial}{part}  {day_words(piece.day, today)}  {where}{left}{held}"

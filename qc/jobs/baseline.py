@@ -14,7 +14,8 @@ from qc.jobs.errors import JobError
 from qc.jobs.judging import decisions_of, judge_series, load_verdicts
 from qc.jobs.signals import codes_of, refuse_unknown
 from qc.jobs.workshop import Workshop
-from qc.sayings import WORDS, Fault, Said, Saying, What, faults_of_decision, strange_piece
+from qc.report.terminal import decisions_text
+from qc.sayings import Fault, Said, Saying, What, faults_of_decision, strange_piece
 from qc.watch import Decisions, SeriesKey, SeriesVerdict, Span, fittings
 
 LEAST_FROZEN = 8
@@ -58,14 +59,7 @@ class SeriesDecisions:
 
     def to_text(self) -> str:
         """Say what stands, then the history."""
-        lines = [f"{self.title} ({self.behaviour})"]
-        if self.baseline:
-            lines.append(f"  settled state: {self.baseline.first} to {self.baseline.last}")
-        lines += [f"  left out: {span.first} to {span.last}" for span in self.left_out]
-        if not self.baseline and not self.left_out:
-            lines.append("  nothing frozen, nothing left out")
-        lines += [f"  {_history_words(said)}" for said in self.history]
-        return "\n".join(lines)
+        return decisions_text(self.title, self.behaviour, self.baseline, self.left_out, self.history)
 
 
 @dataclass(frozen=True, slots=True)
@@ -215,8 +209,3 @@ def _plain(span: Span) -> dict[str, Any]:
 def _history(said: Said) -> dict[str, Any]:
     own = {"id": said.id, "series": said.about, "what": said.what.value, "first": said.first}
     return {**own, "last": said.last, "why": said.text, "who": said.who, "when": said.when.isoformat()}
-
-
-def _history_words(said: Said) -> str:
-    day = said.when.date().isoformat()
-    return f"{day} {said.who}: {WORDS[said.what]}, {said.first} to {said.last} ({said.text})"

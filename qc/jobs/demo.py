@@ -13,13 +13,15 @@ from qc.jobs.month import MonthReport, month
 from qc.jobs.status import Status, status
 from qc.jobs.upload import ShowProgress, Total, UploadReceipt, upload
 from qc.jobs.workshop import PLAN, Workshop, open_workshop
+from qc.report.terminal import demo_text
+from qc.stats import Tabled
 from sample_measurements import folder as sample_folder
 
 SHEETS = {".csv", ".xlsx"}
 
 
 @dataclass(frozen=True, slots=True)
-class Demo:
+class Demo(Tabled):
     """The sample workshop as it stands."""
 
     folder: Path
@@ -41,7 +43,7 @@ class Demo:
     def to_text(self) -> str:
         """Say what was made, the state of every series, and where the report lies."""
         made = f"Using the sample workshop in {self.folder}." if self.total is None else self.total.sentence()
-        return "\n".join([made, "", self.status.to_text(), "", "Last month's report:", self.report.to_text()])
+        return demo_text(made, self.status.to_text(), self.report.to_text())
 
 
 def make_demo(folder: Path, *, progress: ShowProgress | None = None) -> Demo:

@@ -20,6 +20,7 @@ from qc.jobs.errors import JobError
 from qc.jobs.judging import judge_new
 from qc.jobs.past import known_of
 from qc.jobs.workshop import Workshop
+from qc.report.terminal import exported_text, held_row_text, held_text, mended_text
 from qc.stats import Tabled
 from qc.store import HeldReason, HeldRecord, reasons_of
 
@@ -82,12 +83,8 @@ class HeldRow:
 
     def to_text(self) -> str:
         """Say where it stands, why it is held, and what would put it right."""
-        lines = [f"{self.id}  {self.serial or '(no serial)'}  typed '{self.text}'"]
-        lines += [f"     {reason.sentence} {reason.mend}" for reason in self.reasons]
-        if self.proposal:
-            said = ", ".join(f"{name} = {value}" for name, value in self.proposal.items())
-            lines.append(f"     Proposed: {said}   (qc held mend {self.id} --accept)")
-        return "\n".join(lines)
+        reasons = [(reason.sentence, reason.mend) for reason in self.reasons]
+        return held_row_text(self.id, self.serial, self.text, reasons, self.proposal)
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,17 +101,7 @@ class HeldList(Tabled):
 
     def to_text(self) -> str:
         """List them."""
-        if not self.rows:
-            return "Nothing is held."
-        number = len(self.rows)
-        lines = [f"{number} row{'s are' if number != 1 else ' is'} held."]
-        for alike in self.runs():
-            lines.append(alike[0].to_text())
-            if len(alike) > 1:
-                numbers = f"{alike[1].id}-{alike[-1].id}" if len(alike) > 2 else str(alike[1].id)
-                rest = len(alike) - 1
-                lines.append(f"     So {'are' if rest > 1 else 'is'} {rest} more: {numbers}")
-        return "\n".join(lines)
+        return held_text([(run[0].to_text(), [row.id for row in run]) for run in self.runs()])
 
     def runs(self) -> list[list[HeldRow]]:
         """Return the rows with neighbours of one piece that are held for the same reasons put together."""
@@ -147,7 +134,7 @@ class Mended:
 
     def to_text(self) -> str:
         """Say it in one sentence, and why where it is still held."""
-        return "\n".join([self.sentence, *(f"  {reason.sentence}" for reason in self.reasons)])
+        return mended_text(self.sentence, [reason.sentence for reason in self.reasons])
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,7 +165,7 @@ class Exported:
 
     def to_text(self) -> str:
         """Say what was written."""
-        return f"{self.rows} held rows written to {self.file}."
+        return exported_text(self.rows, self.file)
 
 
 def list_held(workshop: Workshop, *, sheet: str = "") -> HeldList:

@@ -27,13 +27,15 @@ from qc.report.month import (
     rework_lines,
     stage_yields,
 )
+from qc.report.terminal import month_text
 from qc.sayings import SignalState
+from qc.stats import Tabled
 from qc.store import HeldRecord
 from qc.watch import SignalResult
 
 
 @dataclass(frozen=True, slots=True)
-class MonthReport:
+class MonthReport(Tabled):
     """The files of a month's report."""
 
     content: MonthContent
@@ -50,7 +52,7 @@ class MonthReport:
 
     def to_text(self) -> str:
         """Say what the month was and where the report lies."""
-        return "\n".join([self.content.headline, *(f"  {path}" for path in self.files)])
+        return month_text(self.content.headline, self.files)
 
 
 def month(workshop: Workshop, which: str, *, out: Path | None = None) -> MonthReport:

@@ -7,10 +7,12 @@ from pathlib import Path
 
 from qc.jobs.errors import JobError
 from qc.jobs.workshop import PLAN, open_workshop
+from qc.report.terminal import new_workshop_text
+from qc.stats import Tabled
 
 
 @dataclass(frozen=True, slots=True)
-class NewWorkshop:
+class NewWorkshop(Tabled):
     """A workshop that was just made."""
 
     folder: Path
@@ -26,12 +28,7 @@ class NewWorkshop:
 
     def to_text(self) -> str:
         """Say what was made and how to go on."""
-        return (
-            f"Made the workshop {self.folder}.\n"
-            f"1. Edit {self.plan_file}: your models, stages, limits, gauges and people.\n"
-            f"2. Check it: qc plan check --workshop {self.folder}\n"
-            f"3. Hand in the first sheets: qc upload --workshop {self.folder} FILE..."
-        )
+        return new_workshop_text(self.folder, self.plan_file)
 
 
 def new_workshop(folder: Path) -> NewWorkshop:

@@ -7,8 +7,9 @@ from pathlib import Path
 from typing import Any
 
 from qc.jobs.workshop import PLAN, Workshop, find_folder
-from qc.plan import Characteristic, Limits, Plan, PlanFault
+from qc.plan import Plan, PlanFault
 from qc.plan import check_plan as faults_of
+from qc.report.terminal import plan_faults_text, plan_text
 from qc.store import PlanVersion
 
 
@@ -25,12 +26,7 @@ class PlanCheck:
 
     def to_text(self) -> str:
         """Say every fault with its line and what to write instead."""
-        if not self.faults:
-            return f"{self.file}: the plan is in order."
-        number = len(self.faults)
-        return "\n".join(
-            [f"{self.file}: {number} fault{'s' * (number != 1)}.", *(f"  {fault}" for fault in self.faults)]
-        )
+        return plan_faults_text(self.file, self.faults)
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,15 +47,7 @@ class PlanView:
 
     def to_text(self) -> str:
         """Say stages, characteristics and limits in route order."""
-        shop = self.plan.workshop
-        lines = [f"{shop.name}, plan version {self.version} of {len(self.versions)}"]
-        for stage in self.plan.stages:
-            lines += ["", stage.name]
-            lines += [f"  {_characteristic_line(c)}" for c in stage.characteristics]
-        lines += ["", f"Models: {', '.join(m.name for m in self.plan.models)}"]
-        lines.append(f"Gauges: {', '.join(f'{g.id} {g.name}' for g in self.plan.gauges)}")
-        lines.append(f"Tools: {', '.join(f'{t.id} {t.name}' for t in self.plan.tools)}")
-        return "\n".join(lines)
+        return plan_text(self.plan, self.version, len(self.versions))
 
 
 def check_plan(file: Path | None, workshop: Path | None) -> PlanCheck:
@@ -85,22 +73,3 @@ def describe_plan(workshop: Workshop) -> PlanView:
     """Return the plan of a workshop with its dated versions."""
     versions = tuple(workshop.store.plan_versions())
     return PlanView(workshop.plan, len(versions), versions)
-
-
-def _characteristic_line(characteristic: Characteristic) -> str:
-    said = f"{characteristic.name} [{characteristic.unit}]"
-    if not characteristic.charted:
-        said += ", recorded only"
-    limits = "; ".join(filter(None, (_limits_words(entry) for entry in characteristic.limits)))
-    return f"{said}: {limits}" if limits else said
-
-
-def _limits_words(entry: Limits) -> str:
-    parts = [
-        f"{word} {value:g}"
-        for word, value in (("target", entry.target), ("from", entry.lower), ("to", entry.upper))
-        if value is not None
-    ]
-    whose = f" ({', '.join(entry.models)})" if entry.models else ""
-    since = f" since {entry.since.isoformat()}" if entry.since else ""
-    return f"{' '.join(parts)}{whose}{since}" if parts else ""

@@ -7,6 +7,7 @@ from typing import Any
 
 from qc.jobs.judging import judge_series, load_verdicts
 from qc.jobs.workshop import Workshop
+from qc.report.terminal import rejudged_text
 from qc.watch import SeriesVerdict
 
 
@@ -23,10 +24,7 @@ class Rejudged:
 
     def to_text(self) -> str:
         """Say it in words."""
-        if not self.changed:
-            return f"{self.series} series judged from nothing: every verdict is as it was kept."
-        listed = "\n".join(f"  {key}" for key in self.changed)
-        return f"{self.series} series judged from nothing; changed since they were kept:\n{listed}"
+        return rejudged_text(self.series, self.changed)
 
 
 def rejudge(workshop: Workshop) -> Rejudged:

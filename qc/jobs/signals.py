@@ -22,9 +22,10 @@ from qc.jobs.judging import (
 )
 from qc.jobs.workshop import Workshop
 from qc.plan import Plan
-from qc.sayings import OPEN_STATES, WORDS, Fault, Said, Saying, SignalState, What, faults_of_signal_saying
+from qc.report.terminal import signal_text, signals_text
+from qc.sayings import OPEN_STATES, Fault, Said, Saying, SignalState, What, faults_of_signal_saying
 from qc.stats import Tabled
-from qc.watch import FIRST_STEPS, SeriesKey, SeriesVerdict, SignalResult, rate_words
+from qc.watch import SeriesKey, SeriesVerdict, SignalResult, reaction_steps
 
 STATE_WORDS: dict[SignalState, str] = {
     "open": "open",
@@ -32,7 +33,6 @@ STATE_WORDS: dict[SignalState, str] = {
     "closed": "closed",
     "closed-false": "closed as a false signal",
 }
-DEFER = "These are usual cautions. Local rules, the shop's own assessment and a competent person decide."
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,18 +96,8 @@ class SignalLife:
 
     def to_text(self) -> str:
         """Say everything of the signal."""
-        lines = [
-            f"{self.id}  {self.title}  ({self.standing})",
-            f"  {self.found.sentence}",
-            f"  {self.found.because}",
-            f"  A series that has not changed is called so in error {rate_words(self.found.rate)}.",
-            *(f"  {number}. {step}" for number, step in enumerate(self.steps, start=1)),
-            *(f"  Caution: {caution}" for caution in self.cautions),
-        ]
-        if self.cautions:
-            lines.append(f"  {DEFER}")
-        lines += [f"  {_event_words(event)}" for event in self.events]
-        return "\n".join(lines)
+        head = (self.id, self.title, self.standing)
+        return signal_text(head, self.found, self.steps, self.cautions, self.events)
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,11 +115,8 @@ class SignalList(Tabled):
 
     def to_text(self) -> str:
         """List them in one line each; one alone is told whole."""
-        if len(self.signals) == 1:
-            lines = [self.signals[0].to_text()]
-        else:
-            lines = [f"{s.id}  {s.standing:<8}  {s.found.sentence}" for s in self.signals]
-        return "\n".join([*(lines or ["No signal is open."]), *(("", self.budget) if self.budget else ())])
+        rows = [(s.id, s.standing, s.found.sentence) for s in self.signals]
+        return signals_text(rows, self.budget, self.signals[0].to_text() if len(rows) == 1 else "")
 
 
 def list_signals(workshop: Workshop, *, all_states: bool = False, series: str | None = None) -> SignalList:
@@ -279,7 +266,7 @@ def _life(plan: Plan, row: SignalOfDay) -> SignalLife:
         state=row.state,
         found=row.found,
         events=row.said,
-        steps=(*FIRST_STEPS, *(figure.reaction if figure else ())),
+        steps=reaction_steps(figure.reaction if figure else ()),
         cautions=stage.cautions if stage else (),
         present=row.shown,
     )
@@ -292,9 +279,3 @@ def _weight(verdict: SeriesVerdict | None, signal: SignalLife) -> float:
 def _plain(event: Said) -> dict[str, Any]:
     said = {"cause": event.cause, "action": event.action, "text": event.text}
     return {"what": event.what.value, **said, "who": event.who, "when": event.when.isoformat()}
-
-
-def _event_words(event: Said) -> str:
-    said = "; ".join(part for part in (event.cause, event.action, event.text) if part)
-    when = event.when.date().isoformat()
-    return f"{when} {event.who}: {WORDS[event.what]}{f' ({said})' if said else ''}"

@@ -9,17 +9,10 @@ from typing import Any
 
 from qc.jobs.judging import present_budget, signals_of_day, verdicts_of_day
 from qc.jobs.workshop import Workshop
+from qc.report.terminal import status_text
 from qc.sayings import OPEN_STATES
 from qc.stats import Tabled
-from qc.watch import (
-    DECIDED,
-    LEARNING,
-    SeriesVerdict,
-    day_words,
-    dependence_note,
-    limits_words,
-    quantity_words,
-)
+from qc.watch import DECIDED, SeriesVerdict, dependence_note
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,17 +37,8 @@ class Status(Tabled):
 
     def to_text(self) -> str:
         """Say it in one line a series, worst first."""
-        moved = sum(v.behaviour == "drifting" for v in self.series)
-        head = f"{self.workshop}, {self.as_of:%a} {day_words(self.as_of)} {self.as_of.year}: "
-        head += _moved_words(moved, len(self.series))
-        name = max((len(v.title) for v in self.series), default=0)
-        lines = [head, ""]
-        for verdict in self.series:
-            capable = limits_words(verdict) if verdict.pieces else "nothing measured yet"
-            remark = _remark(verdict, self.as_of)
-            lines.append(f"{verdict.title:<{name}}  {_behaviour(verdict):<18}{capable:<18}{remark}".rstrip())
-        said = (*self.notes, *((self.budget,) if self.series else ()))
-        return "\n".join([*lines, *(("", *said) if said else ())])
+        budget = (self.budget,) if self.series else ()
+        return status_text(self.workshop, self.as_of, self.series, (*self.notes, *budget))
 
 
 def status(workshop: Workshop) -> Status:
@@ -120,32 +104,3 @@ def _series(verdict: SeriesVerdict, open_signals: int) -> dict[str, Any]:
         "reason": verdict.ppk_reason or None,
         "forecast": verdict.forecast.sentence if verdict.forecast else None,
     }
-
-
-def _behaviour(verdict: SeriesVerdict) -> str:
-    if verdict.behaviour == "learning":
-        return f"learning, {verdict.pieces} of {LEARNING}"
-    return verdict.behaviour
-
-
-def _remark(verdict: SeriesVerdict, today: date) -> str:
-    signal = verdict.telling
-    if signal is not None:
-        first = f"{quantity_words(signal.size, verdict.unit)} " if signal.size is not None else ""
-        cause = f"; coincides with {signal.suspects[0].sentence}" if signal.suspects else ""
-        return f"{first}since {signal.start_serial} ({day_words(signal.start_day, today)}){cause}"
-    if verdict.forecast is not None:
-        return verdict.forecast.sentence
-    if verdict.ppk is not None:
-        return (
-            f"Ppk {verdict.ppk:.2f} ({verdict.ppk_low:.2f} to {verdict.ppk_high:.2f}) from {verdict.rests_on}"
-        )
-    return ""
-
-
-def _moved_words(moved: int, total: int) -> str:
-    if total == 0:
-        return "nothing has been measured yet."
-    if moved == 0:
-        return f"all {total} series are as they were."
-    return f"{moved} of {total} series {'has' if moved == 1 else 'have'} moved."

@@ -8,7 +8,7 @@ refused with one sentence and does not stop the others.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import astuple, dataclass, field
 from pathlib import Path
 from typing import Any, Protocol
 
@@ -20,6 +20,7 @@ from qc.jobs.judging import judge_new
 from qc.jobs.past import known_of
 from qc.jobs.workshop import Workshop
 from qc.plan import EVENT, HELD, READING
+from qc.report.terminal import receipt_text, total_text
 from qc.stats import Tabled
 from qc.store import NewSheet, SheetCount, sheet_hash, signal_id
 from qc.watch import SeriesVerdict
@@ -73,15 +74,11 @@ class UploadReceipt(Tabled):
 
     def to_text(self) -> str:
         """Say what became of each sheet and what was raised."""
-        lines = [_sheet_line(s) for s in self.sheets if s.count.rows or len(self.sheets) < 12]
-        total = Total.of(self.sheets)
-        if len(self.sheets) > 1:
-            lines.append(total.sentence())
+        counts = [sheet.count for sheet in self.sheets]
+        rows = [(c.file, c.rows, c.accepted, c.held, c.already_known, c.reasons) for c in counts]
+        # a signal stands on the receipt of every sheet that bears its newest piece, and is told once
         raised = {s["id"]: s["sentence"] for sheet in self.sheets for s in sheet.signals}
-        lines += [f"▲ {sentence}" for sentence in raised.values()]
-        if total.held:
-            lines.append("See what is held: qc held list")
-        return "\n".join(lines) or "Nothing was taken in."
+        return receipt_text(rows, list(raised.values()))
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,10 +105,7 @@ class Total:
 
     def sentence(self) -> str:
         """Say the sums in words."""
-        return (
-            f"{self.sheets} sheets, {self.rows} rows: {self.accepted} accepted, {self.held} held, "
-            f"{self.already_known} already known."
-        )
+        return total_text(*astuple(self))
 
 
 @dataclass(slots=True)
@@ -251,14 +245,3 @@ def _own_signals(
 
 def _marks(file: _File) -> tuple[str, ...]:
     return tuple(dict.fromkeys(mark.sentence for part in file.checked for mark in part.marks))
-
-
-def _sheet_line(sheet: SheetReceipt) -> str:
-    count = sheet.count
-    said = f"{count.file}: {count.rows} rows, {count.accepted} accepted"
-    if count.held:
-        why = ", ".join(f"{number} {reason}" for reason, number in count.reasons.items())
-        said += f", {count.held} held ({why})"
-    if count.already_known:
-        said += f", {count.already_known} already known"
-    return said + "."

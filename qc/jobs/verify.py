@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from qc.jobs.workshop import Workshop
+from qc.report.terminal import verified_text
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,9 +22,7 @@ class Verified:
 
     def to_text(self) -> str:
         """Say it in words."""
-        if not self.faults:
-            return f"All {self.entries} entries, their rows and their sheets are as they were accepted."
-        return "\n".join(["Something was altered or lost:", *(f"  {fault}" for fault in self.faults)])
+        return verified_text(self.entries, self.faults)
 
 
 def verify_store(workshop: Workshop) -> Verified:

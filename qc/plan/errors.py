@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from qc.errors import QcError
+from qc.words import count_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +44,6 @@ class PlanError(QcError):
     def __init__(self, source: str, faults: Sequence[PlanFault]) -> None:
         self.source = source
         self.faults = tuple(faults)
-        lines = [f"{source}: the plan has {len(self.faults)} fault{'s' * (len(self.faults) != 1)}."]
+        lines = [f"{source}: the plan has {count_words(len(self.faults), 'fault')}."]
         lines += [f"  {fault}" for fault in self.faults]
         super().__init__("\n".join(lines))

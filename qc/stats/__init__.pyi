@@ -207,7 +207,6 @@ from .studies import mean_change_p_value as mean_change_p_value
 from .studies import study_checks as study_checks
 from .studies import study_frame as study_frame
 from .studies import target_change_p_value as target_change_p_value
-from .tabled import Plain as Plain
 from .tabled import Tabled as Tabled
 from .tabled import frame_of as frame_of
 from .wear import ToolFinding as ToolFinding

@@ -89,6 +89,11 @@ def last_entry(conn: Connection) -> tuple[int, str]:
     return (0, START) if row is None else (row.id, row.hash)
 
 
+def next_entry(conn: Connection) -> int:
+    """Return the number that the next change will have."""
+    return last_entry(conn)[0] + 1
+
+
 def append_entry(
     conn: Connection, kind: EntryKind, who: str, when: datetime, note: str, tables: Sequence[str]
 ) -> Entry:

@@ -8,7 +8,7 @@ from datetime import datetime
 import polars as pl
 from sqlalchemy import Connection, select
 
-from qc.store.chain import append_entry, last_entry
+from qc.store.chain import append_entry, next_entry
 from qc.store.errors import StoreError
 from qc.store.records import HeldState
 from qc.store.rows import (
@@ -41,7 +41,7 @@ def settle_held(
     sheets = _open_held(conn, held_ids)
     own = Rows.of(readings, events, pl.DataFrame(), when)
     known = known_marks(conn, [own])
-    number = last_entry(conn)[0] + 1
+    number = next_entry(conn)
     taken = own.readings.filter(fresh_rows(own.readings, known.readings))
     happened = own.events.filter(fresh_rows(own.events, known.events))
     if replaces is not None:
@@ -61,7 +61,7 @@ def replace_reading(
         raise StoreError("A reading is replaced by exactly one row.")
     _refuse_replaced(conn, old_id)
     own = Rows.of(row, pl.DataFrame(), pl.DataFrame(), when).readings
-    number = last_entry(conn)[0] + 1
+    number = next_entry(conn)
     old = select(origin.c.sheet).join_from(reading, origin, reading.c.origin == origin.c.id)
     old_sheet = conn.execute(old.where(reading.c.id == old_id)).scalar()
     ids = write_readings(conn, own, [old_sheet], number, old_id)

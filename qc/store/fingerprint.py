@@ -54,6 +54,9 @@ EVENT_MEANING: tuple[str, ...] = (
 )
 """The columns two events must share to be one."""
 
+DAY_BYTES, HASH_BYTES = 3, 13
+"""How many bytes stand for the day and for the rest; kept marks have this form, so it stays."""
+
 _NOT_MEANING = frozenset({"sheet", "file", "tab", "row", "column", "cell", "entered_at"})
 
 
@@ -107,8 +110,8 @@ def _values(column: pl.Series) -> list[Any]:
 
 
 def _digest(day: object, canonical: str) -> bytes:
-    digest = hashlib.blake2b(canonical.encode("utf-8", "surrogatepass"), digest_size=13).digest()
-    return _day_number(day).to_bytes(3, "big") + digest
+    digest = hashlib.blake2b(canonical.encode("utf-8", "surrogatepass"), digest_size=HASH_BYTES).digest()
+    return _day_number(day).to_bytes(DAY_BYTES, "big") + digest
 
 
 def _day_number(day: object) -> int:

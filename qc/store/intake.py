@@ -12,12 +12,12 @@ from typing import Any
 import polars as pl
 from sqlalchemy import Connection, insert, select
 
-from qc.store.chain import append_entry, last_entry
+from qc.store.chain import append_entry, next_entry
 from qc.store.rows import (
     ACCEPTED,
     DROPPED,
     OPEN,
-    Known,
+    KnownMarks,
     Rows,
     fresh_rows,
     known_marks,
@@ -98,7 +98,7 @@ def _add_sheet(
     files: SheetFiles,
     item: NewSheet,
     own: Rows,
-    known: Known,
+    known: KnownMarks,
     who: str,
     when: datetime,
 ) -> tuple[SheetCount, bool]:
@@ -127,7 +127,7 @@ def _add_sheet(
     sheet_id = conn.execute(select(sheet.c.id).where(sheet.c.hash == item.hash)).scalar()
     if sheet_id is not None and accepted + waiting.height == 0:
         return count, False
-    number = last_entry(conn)[0] + 1
+    number = next_entry(conn)
     new = sheet_id is None
     if sheet_id is None:
         files.keep(item.hash, item.data)

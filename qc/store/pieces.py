@@ -71,7 +71,7 @@ def read_news(conn: Connection, mark: tuple[int, int]) -> News:
 
 
 def read_mark(conn: Connection) -> tuple[int, int]:
-    """Return the mark after which everything is news."""
+    """Return the mark after which everything is news: the one writer numbers cards and events upwards."""
     return last_id(conn, origin), last_id(conn, event)
 
 

@@ -7,7 +7,7 @@ from datetime import datetime
 
 from sqlalchemy import Connection, exists, insert, select
 
-from qc.store.chain import append_entry, last_entry, moment_of
+from qc.store.chain import append_entry, moment_of, next_entry
 from qc.store.errors import StoreError
 from qc.store.rows import next_id
 from qc.store.sheetfiles import sheet_hash
@@ -47,7 +47,7 @@ def record_plan(conn: Connection, text: str, who: str, when: datetime) -> int:
     if known is not None:
         return known
     version = next_id(conn, plan_version)
-    number = last_entry(conn)[0] + 1
+    number = next_entry(conn)
     row = {"id": version, "entry": number, "hash": sheet_hash(text.encode("utf-8")), "text": text}
     conn.execute(insert(plan_version), row)
     append_entry(conn, "plan", who, when, f"version {version}", ["plan_version"])
@@ -59,7 +59,7 @@ def read_versions(conn: Connection) -> list[PlanVersion]:
     named = plan_version.c.id, plan_version.c.hash, entry.c.who, entry.c.at, entry.c.id.label("entry")
     statement = select(*named).join(entry, entry.c.id == plan_version.c.entry)
     rows = conn.execute(statement.order_by(plan_version.c.id)).all()
-    ends = [row.entry for row in rows[1:]] + [last_entry(conn)[0] + 1]
+    ends = [row.entry for row in rows[1:]] + [next_entry(conn)]
     used = [
         conn.execute(select(exists().where(sheet.c.entry.between(row.entry, end - 1)))).scalar()
         for row, end in zip(rows, ends, strict=True)

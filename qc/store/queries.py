@@ -156,6 +156,7 @@ def _between(day: Column[Any], since: date | None, until: date | None) -> list[C
 
 
 def _held_record(row: Mapping[Any, Any]) -> HeldRecord:
+    """Read a held row; what its sheet did not have is empty, so that nobody asks twice."""
     return HeldRecord(
         id=row["id"],
         sheet=row["hash"],

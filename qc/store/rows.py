@@ -47,6 +47,7 @@ class Rows:
         cls, readings: pl.DataFrame, events: pl.DataFrame, held_rows: pl.DataFrame, when: datetime
     ) -> Rows:
         """Type and mark rows; raises `StoreError` for an accepted reading without a figure."""
+        # when a row came in is what the store saw, whatever the sheet or the reader of it says
         entered = pl.lit(when).cast(pl.Datetime("us", "UTC")).alias("entered_at")
         taken = stored(tidy(readings, READING).with_columns(entered), READING)
         bad = taken.filter(~pl.col("value").is_finite().fill_null(False))
@@ -63,7 +64,7 @@ class Rows:
 
 
 @dataclass(slots=True)
-class Known:
+class KnownMarks:
     """Fingerprints that the store has; grows while an upload is taken in."""
 
     readings: set[bytes]
@@ -71,7 +72,7 @@ class Known:
     held: dict[bytes, HeldState]  # to the state of the held row
 
 
-def known_marks(conn: Connection, rows: Iterable[Rows]) -> Known:
+def known_marks(conn: Connection, rows: Iterable[Rows]) -> KnownMarks:
     """Look the fingerprints of an upload up by index, so that the size of the store does not matter."""
     rows = list(rows)
     readings = {mark for own in rows for mark in own.readings["fingerprint"]}
@@ -79,7 +80,7 @@ def known_marks(conn: Connection, rows: Iterable[Rows]) -> Known:
     waiting = {mark for own in rows for mark in own.held["fingerprint"]}
     incoming.create(conn, checkfirst=False)
     state = func.coalesce(held_event.c.state, OPEN)
-    known = Known(
+    known = KnownMarks(
         readings={row[0] for row in _looked_up(conn, readings, reading.c.fingerprint)},
         events={row[0] for row in _looked_up(conn, events, event.c.fingerprint)},
         held={row[0]: row[1] for row in _looked_up(conn, waiting, held.c.fingerprint, state)},
@@ -90,7 +91,7 @@ def known_marks(conn: Connection, rows: Iterable[Rows]) -> Known:
 
 def fresh_rows(frame: pl.DataFrame, known: set[bytes] | dict[bytes, HeldState]) -> pl.Series:
     """Mark the rows that are neither known nor a second copy of a row above; adds them to a known set."""
-    seen = set() if isinstance(known, dict) else known
+    seen = set() if isinstance(known, dict) else known  # a held mark is added with its state, by the caller
     marks = []
     for mark in frame["fingerprint"]:
         marks.append(mark not in known and mark not in seen)

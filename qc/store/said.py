@@ -8,7 +8,7 @@ from datetime import datetime
 from sqlalchemy import Connection, insert, select
 
 from qc.sayings import OF_SERIES, OF_SIGNAL, Said, Saying, What
-from qc.store.chain import EntryKind, append_entry, last_entry, moment_of
+from qc.store.chain import EntryKind, append_entry, moment_of, next_entry
 from qc.store.errors import StoreError
 from qc.store.rows import next_id
 from qc.store.tables import entry, signal, signal_event
@@ -22,7 +22,7 @@ def add_saying(conn: Connection, about: str, saying: Saying, when: datetime) -> 
             raise StoreError(f"A decision about {about} names its first and last piece.")
     elif conn.execute(select(signal.c.id).where(signal.c.id == about)).scalar() is None:
         raise StoreError(f"There is no signal {about}. `qc signals` lists them.")
-    number = last_entry(conn)[0] + 1
+    number = next_entry(conn)
     own = next_id(conn, signal_event)
     row = {
         "id": own,
@@ -55,6 +55,7 @@ def read_of_signals(conn: Connection) -> dict[str, list[Said]]:
 
 
 def _read(conn: Connection, kinds: Iterable[What], about: str | None = None) -> list[Said]:
+    """Read sayings with who and when from their entries; a row of its own would let the two differ."""
     statement = (
         select(signal_event, entry.c.who, entry.c.at)
         .join(entry, entry.c.id == signal_event.c.entry)

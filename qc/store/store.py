@@ -25,7 +25,7 @@ from qc.store.tables import sheet
 from qc.store.verify import faults_of_store
 
 FILE = "qc.db"
-_JUDGED = "judged"  # how often verdicts were saved
+_JUDGED = "judged"  # how often verdicts were saved; no entry tells that, and the board must see it
 
 
 def open_store(folder: Path, *, url: str | None = None) -> Store:

@@ -28,6 +28,7 @@ from sqlalchemy import (
 from sqlalchemy.schema import SchemaItem
 
 from qc.plan import EVENT, HELD, PLACE
+from qc.store.fingerprint import DAY_BYTES, HASH_BYTES
 
 HEAD = "0003"
 """The newest migration; a store that says so needs no Alembic to be opened."""
@@ -70,7 +71,7 @@ def _sheet(nullable: bool = True) -> Column[int]:
 
 
 def _mark() -> Column[bytes]:
-    return Column("fingerprint", LargeBinary(16), nullable=False)
+    return Column("fingerprint", LargeBinary(DAY_BYTES + HASH_BYTES), nullable=False)
 
 
 def _accepted(name: str, *parts: SchemaItem) -> Table:

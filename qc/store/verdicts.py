@@ -57,6 +57,7 @@ def save_verdicts(conn: Connection, verdicts: Iterable[Mapping[str, Any]], as_of
         before = conn.execute(
             newest.where(verdict.c.as_of <= day).order_by(verdict.c.as_of.desc()).limit(1)
         ).first()
+        # most days change few series: a verdict that is as before is not written again
         if before is None or bytes(before.body) != packed:
             here = (verdict.c.series == series) & (verdict.c.as_of == day)
             conn.execute(delete(verdict).where(here))

@@ -67,6 +67,7 @@ def _rows(conn: Connection, entries: list[Entry]) -> Iterator[str]:
 
 
 def _strays(conn: Connection, last: int) -> Iterator[str]:
+    # origins and places name no entry: they are hashed with the readings that name them
     for table in (one for one in KEPT if "entry" in one.c):
         count = conn.execute(
             select(func.count()).select_from(table).where((table.c.entry > last) | (table.c.entry < 1))

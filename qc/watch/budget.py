@@ -10,11 +10,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
-from typing import Any
+
+from qc.words import count_words
 
 DAYS_PER_MONTH = 365.25 / 12
 LOOK_BACK_DAYS = 92
-"""The pace of a series is taken from its last quarter."""
+"""The pace of a series, and that of a tool, is taken from its last quarter (house rule)."""
 
 LEAST_RATE, GREATEST_RATE = 1e-5, 5e-3
 """The detector is calibrated from 1e-5 to 2e-2. No series is watched more nervously than one false signal in
@@ -50,20 +51,19 @@ class Budget:
 
     def sentence(self) -> str:
         """Say the budget in words."""
-        every = max(1, round(self.days_between))
-        return (
-            f"At this setting: about one false signal in {every} day{'s' * (every != 1)} "
-            f"over {self.series} series."
-        )
+        return budget_words(self.days_between, self.series)
 
-    def to_dict(self) -> dict[str, Any]:
-        """Return plain values."""
-        return {
-            "per_month": self.per_month,
-            "series": self.series,
-            "points_per_month": self.points_per_month,
-            "rate": self.rate,
-        }
+
+def budget_words(days: float, series: int) -> str:
+    """Say how often a whole board cries wolf.
+
+    Examples
+    --------
+    >>> budget_words(30.4, 84)
+    'At this setting: about one false signal in 30 days over 84 series.'
+    """
+    every = count_words(max(1, round(days)), "day")
+    return f"At this setting: about one false signal in {every} over {series} series."
 
 
 def expected_points(days: Iterable[date], today: date) -> float:

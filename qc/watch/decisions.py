@@ -11,7 +11,7 @@ from datetime import date
 
 from qc.sayings import Said, What
 from qc.watch.results import Point
-from qc.watch.words import day_words
+from qc.words import day_words
 
 FROZEN, LEFT_OUT = "Settled state frozen:", "Left out of judging:"
 DECIDED = (FROZEN, LEFT_OUT)

@@ -17,7 +17,7 @@ from qc.stats import StatisticsError, false_alarm_rate, pooled_autocorrelation
 from qc.watch.results import SeriesVerdict
 
 LEAST_POINTS = 8
-"""A series with fewer points takes no part."""
+"""A series with fewer points takes no part: its own level would swallow the correlation (house rule)."""
 
 USUAL_RATE = 0.004
 """Chance of a false signal a point that the factor is worked out for: about that of a shop of 25 series."""

@@ -11,10 +11,10 @@ from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
-from qc.plan import Characteristic, Limits, Plan, Stage
+from qc.plan import Characteristic, DatedLimits, Plan, Stage
 from qc.watch.capability import LimitsAnswer, judge_limits
-from qc.watch.causes import Factors, find_suspects
-from qc.watch.changes import Finding, KeptStates, LevelCourse, course_of
+from qc.watch.causes import FactorLevels, find_suspects
+from qc.watch.changes import FoundChange, KeptStates, LevelCourse, course_of
 from qc.watch.decisions import Decisions, decision_notes, without
 from qc.watch.results import (
     LEARNING,
@@ -27,7 +27,10 @@ from qc.watch.results import (
     Suspect,
 )
 from qc.watch.series import Points
-from qc.watch.words import because_sentence, day_words, signal_sentence
+from qc.watch.words import because_sentence, signal_sentence
+from qc.words import day_words
+
+Around = FactorLevels | Callable[[], FactorLevels]
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +72,7 @@ class Question:
         return SeriesKey(self.stage.id, self.characteristic.id, self.family)
 
 
-def judge(question: Question, reduced: Points, factors: Factors | Callable[[], Factors]) -> SeriesVerdict:
+def judge(question: Question, reduced: Points, factors: Around) -> SeriesVerdict:
     """Judge one series.
 
     Parameters
@@ -78,8 +81,8 @@ def judge(question: Question, reduced: Points, factors: Factors | Callable[[], F
         Which series, at which false-alarm rate.
     reduced : Points
         Its points, from `series_points`.
-    factors : Factors or callable
-        What was recorded around each piece, from `collect_factors`; a callable is asked only where something
+    factors : FactorLevels or callable
+        What was recorded around each piece, from `FactorTable`; a callable is asked only where something
         was found.
 
     Returns
@@ -91,7 +94,7 @@ def judge(question: Question, reduced: Points, factors: Factors | Callable[[], F
 
 
 def judge_further(
-    question: Question, reduced: Points, factors: Factors | Callable[[], Factors], kept: KeptStates
+    question: Question, reduced: Points, factors: Around, kept: KeptStates
 ) -> tuple[SeriesVerdict, KeptStates]:
     """Judge one series, going on from where it was judged before.
 
@@ -127,7 +130,7 @@ def _verdict(
     reduced: Points,
     course: LevelCourse,
     signals: tuple[SignalResult, ...],
-    limits: Limits,
+    limits: DatedLimits,
     notes: tuple[str, ...],
 ) -> SeriesVerdict:
     """Say what follows from the signals of a series: its behaviour, its present state, what it can do."""
@@ -198,7 +201,9 @@ def _is_moving(signals: Sequence[SignalResult], present: Sequence[Point]) -> boo
     return bool(present) and present[0].ordinal in climbs
 
 
-def _signal(question: Question, course: LevelCourse, found: Finding, factors: Factors) -> SignalResult:
+def _signal(
+    question: Question, course: LevelCourse, found: FoundChange, factors: FactorLevels
+) -> SignalResult:
     """Name the pieces of a finding, ask what changed when it began, and say it."""
     points = course.points
     first, raised = points[found.start - 1], points[found.point - 1]
@@ -239,6 +244,7 @@ def _said(
     suspects: tuple[Suspect, ...],
     unchanged: tuple[str, ...],
 ) -> SignalResult:
+    """Put a signal into words once, while its day is known: board, report and command only repeat them."""
     sentence = signal_sentence(
         question.characteristic,
         question.family,
@@ -262,7 +268,7 @@ def _said(
 
 def _common_limits(
     question: Question, points: Sequence[Point], *, centered: bool
-) -> tuple[Limits, tuple[str, ...]]:
+) -> tuple[DatedLimits, tuple[str, ...]]:
     """Limits on the scale of the points; where models differ there, the narrowest of the present ones."""
     own = question.plan.models_of(question.characteristic)
     models = dict.fromkeys(p.model for p in points) or {m.id: None for m in own}
@@ -276,12 +282,12 @@ def _common_limits(
     if len({(low, high) for _, low, high in scaled}) > 1:
         note = ("The models of this series have different limits; the narrowest are shown.",)
     target = targets.pop() if len(targets) == 1 else None
-    return Limits(
+    return DatedLimits(
         target=target, lower=max(lowers) if lowers else None, upper=min(uppers) if uppers else None
     ), note
 
 
-def _less(value: float | None, limits: Limits, centered: bool) -> float | None:
+def _less(value: float | None, limits: DatedLimits, centered: bool) -> float | None:
     return value - (limits.target or 0.0) if centered and value is not None else value
 
 

@@ -41,7 +41,7 @@ RULE_WORDS: Final = {
 
 LIMIT_METHODS: Final = ("textbook", "prediction", "guaranteed")
 LEAST_BASE: Final = 4
-"""Fewer pieces give no centre and no spread to hold a rule against."""
+"""Fewer pieces give no centre and no spread to hold a rule against (house rule)."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,19 +2,12 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from datetime import date
 
 from qc.plan import Characteristic
 from qc.watch.results import SeriesVerdict
-
-MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
-UNITS = {"um": "µm", "cent": "cents", "cm3/min": "cm³/min", "fault": "faults", "count": "", "C": "°C"}
-"""How a unit of the plan is written for people."""
-
-YEAR_TOLD_AFTER_DAYS = 270
-"""An older day could be taken for one of this year."""
+from qc.words import day_words, listed, pieces_words, quantity_words, whole_words
 
 LIMITS_WORDS = {
     "proven": "limits kept",
@@ -25,100 +18,7 @@ LIMITS_WORDS = {
 STILL_MOVING = "It is still climbing or falling: an index would describe nothing that lasts."
 TOO_FEW, TOO_EARLY = "too few pieces", "too early to say"
 LEAST_FOR_INDEX = 20
-"""With fewer pieces a capability index is withheld (`qc.stats.capability`)."""
-
-FIRST_STEPS = (
-    "Re-measure the newest piece.",
-    "Check the gauge's zero.",
-    "Check the serial and the unit on the card.",
-)
-"""The first three steps of every reaction (common practice, no source)."""
-
-
-def day_words(day: date | None, today: date | None = None) -> str:
-    """Write a day as on a bench calendar; with its year where it lies most of a year before `today`.
-
-    Examples
-    --------
-    >>> day_words(date(2026, 10, 9)), day_words(date(2025, 10, 9), date(2026, 11, 24))
-    ('9 Oct', '9 Oct 2025')
-    """
-    if day is None:
-        return ""
-    year = f" {day.year}" if today is not None and (today - day).days > YEAR_TOLD_AFTER_DAYS else ""
-    return f"{day.day} {MONTHS[day.month - 1]}{year}"
-
-
-def inside(name: str) -> str:
-    """Write a name of the plan inside a sentence; codes and abbreviations keep their capitals.
-
-    Examples
-    --------
-    >>> inside("Bending mandrel"), inside("F wrap"), inside("OD gauge")
-    ('bending mandrel', 'F wrap', 'OD gauge')
-    """
-    return name[:1].lower() + name[1:] if name[1:2].islower() else name
-
-
-def number_words(value: float) -> str:
-    """Write a figure with as many places as its size makes sensible.
-
-    Examples
-    --------
-    >>> number_words(22.93), number_words(0.0123), number_words(3.14), number_words(-0.4)
-    ('23', '0.012', '3.1', '-0.4')
-    """
-    size = abs(value)
-    if size >= 10 or size == 0:
-        return f"{value:.0f}"
-    if size >= 0.1:
-        return f"{value:.1f}"
-    return f"{value:.{1 - math.floor(math.log10(size))}f}"
-
-
-def level_words(value: float, span: float) -> str:
-    """Write a level with as many places as matter on a scale this wide.
-
-    Parameters
-    ----------
-    value : float
-        The level.
-    span : float
-        Width of what is shown beside it: the limits or the scatter. [same unit]
-
-    Examples
-    --------
-    >>> level_words(14.9182, 0.07), level_words(150.3, 100.0), level_words(22.93, 40.0)
-    ('14.918', '150', '22.9')
-    """
-    if not span > 0:
-        return number_words(value)
-    places = max(0, -math.floor(math.log10(span / 50)))
-    return f"{value:.{places}f}"
-
-
-def unit_words(unit: str) -> str:
-    """Write a unit of the plan for people: ``um`` becomes the micrometre sign.
-
-    Examples
-    --------
-    >>> unit_words("cent")
-    'cents'
-    """
-    return UNITS.get(unit, unit)
-
-
-def quantity_words(value: float, unit: str) -> str:
-    """Write a figure with its unit; hundredths of a millimetre and less are said in micrometres.
-
-    Examples
-    --------
-    >>> quantity_words(22.93, "mm"), quantity_words(0.0042, "mm")
-    ('23 mm', '4.2 µm')
-    """
-    if unit == "mm" and 0 < abs(value) < 0.1:
-        value, unit = 1000 * value, "um"
-    return f"{number_words(value)} {unit_words(unit)}".strip()
+"""With fewer pieces `qc.stats.capability` withholds the index; here only to say why, without loading it."""
 
 
 def signal_sentence(
@@ -169,8 +69,8 @@ def because_sentence(suspects: Sequence[str], unchanged: Sequence[str], pieces: 
     first = (
         f"Coincides with {suspects[0]}." if suspects else "Nothing that is recorded changed when it began."
     )
-    count = f"{pieces} piece{'s' * (pieces != 1)} since"
-    rest = f"; {_listed(unchanged)} did not change" if unchanged else ""
+    count = f"{pieces_words(pieces)} since"
+    rest = f"; {listed(unchanged)} did not change" if unchanged else ""
     return f"{first} {count}{rest}."
 
 
@@ -199,21 +99,5 @@ def rate_words(rate: float) -> str:
     return f"once in {whole_words(1 / rate)} pieces" if rate > 0 else "never"
 
 
-def whole_words(value: float) -> str:
-    """Write a large number rounded to two figures, its thousands apart.
-
-    Examples
-    --------
-    >>> whole_words(261.3), whole_words(14251.0)
-    ('260', '14 000')
-    """
-    size = max(0, math.floor(math.log10(abs(value))) - 1) if value else 0
-    return f"{round(value / 10**size) * 10**size:,}".replace(",", " ")
-
-
 def _plain_side(side: str) -> str:
     return {"above": "higher", "below": "lower"}.get(side, "apart")
-
-
-def _listed(words: Sequence[str]) -> str:
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"

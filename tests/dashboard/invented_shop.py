@@ -13,6 +13,7 @@ import numpy as np
 from qc.jobs.board.gauge_views import BiasView, CheckView, GaugeView, MeasureView
 from qc.jobs.board.views import (
     BudgetView,
+    ChartMark,
     DecisionView,
     Due,
     EventRow,
@@ -22,7 +23,6 @@ from qc.jobs.board.views import (
     InstrumentReading,
     InstrumentRow,
     InstrumentView,
-    Mark,
     ModelView,
     Point,
     ReportView,
@@ -40,6 +40,7 @@ from qc.jobs.board.views import (
     TodayView,
     TouchedView,
 )
+from qc.sayings import What
 from qc.watch import apply_rules, rule_offers, rules_price
 
 TODAY = date(2026, 11, 24)
@@ -94,8 +95,8 @@ SHIFTED = {
     "slide/clear-upper/all": (62.0, 5.0, 48.0, 40, 50),
 }
 BUDGET = BudgetView(31.0, 84, 0.0041)
-FROZEN = DecisionView("freeze", "TQ-0400", "TQ-0420", "RA", date(2026, 11, 2), "after the new mandrel")
-LEFT_OUT = DecisionView("leave-out", "TQ-0425", "TQ-0426", "RA", date(2026, 11, 3), "bench was moved")
+FROZEN = DecisionView(What.FREEZE, "TQ-0400", "TQ-0420", "RA", date(2026, 11, 2), "after the new mandrel")
+LEFT_OUT = DecisionView(What.LEAVE_OUT, "TQ-0425", "TQ-0426", "RA", date(2026, 11, 3), "bench was moved")
 CAPABLE = {
     "tuning/f-wrap/tenor-bass": "no",
     "draw/outer-bore/all": "unproven",
@@ -387,9 +388,9 @@ class InventedBoard:
             return None
         days = [p.day for p in verdict.points]
         marks = (
-            Mark(10.0, days[1], "gauge", "G-05 calibrated"),
-            Mark(17.0, days[1], "person", "K. Moss joins"),
-            Mark(35.5, days[1], "tool", "mandrel M-7 fitted"),
+            ChartMark(10.0, days[1], "gauge", "G-05 calibrated"),
+            ChartMark(17.0, days[1], "person", "K. Moss joins"),
+            ChartMark(35.5, days[1], "tool", "mandrel M-7 fitted"),
         )
         return SeriesView(
             verdict,
@@ -431,7 +432,7 @@ class InventedBoard:
                 v,
                 s,
                 "open" if i else "in-hand",
-                (SignalComment("2026-11-20 09:10", "RA", "in-hand", "M-7 is on the surface plate."),)
+                (SignalComment("2026-11-20 09:10", "RA", What.IN_HAND, "M-7 is on the surface plate."),)
                 if not i
                 else (),
             )
@@ -576,12 +577,12 @@ class InventedDesk:
         self.mended.append((list(rows), decision, dict(changes), who))
         return f"m{len(self.mended)}"
 
-    def say(self, signal_id, saying, who):
-        self.said.append((signal_id, dict(saying), who))
+    def say(self, signal_id, saying):
+        self.said.append((signal_id, saying))
         return f"s{len(self.said)}"
 
-    def decide_series(self, series, decision, who):
-        self.decided.append((series, dict(decision), who))
+    def decide_series(self, series, saying):
+        self.decided.append((series, saying))
         return f"s{len(self.decided)}"
 
     def study_gauge(self, file, question):

@@ -5,6 +5,8 @@ from io import BytesIO
 
 import pytest
 
+from qc.sayings import Saying, What
+
 HOME = {"Host": "127.0.0.1:8050"}
 
 
@@ -66,20 +68,19 @@ def test_a_signal_is_closed_with_its_cause_and_what_was_done(client, desk):
         "who": "RA",
     }
     assert post(client, "/signals/s2/say", **form).get_json() == {"ticket": "s1"}
-    said = {"what": "closed", "text": "two words", "cause": "mandrel", "action": "M-7 turned"}
-    assert desk.said == [("s2", said, "RA")]
+    assert desk.said == [("s2", Saying(What.CLOSED, "RA", "two words", "mandrel", "M-7 turned"))]
 
 
 @pytest.mark.parametrize("what", ["in-hand", "closed-false"])
 def test_a_signal_is_taken_in_hand_or_closed_as_false(client, desk, what):
     assert post(client, "/signals/s2/say", what=what, who="KM").status_code == 200
-    assert desk.said == [("s2", {"what": what, "text": ""}, "KM")]
+    assert desk.said == [("s2", Saying(What(what), "KM"))]
 
 
 def test_ticked_steps_are_kept_in_words_and_only_those_of_the_signal(client, desk):
     steps = ["Check serial and unit on the card.", "Compare M-7 with the master mandrel.", "Sell the shop."]
     post(client, "/signals/s0/say", what="comment", who="RA", text="All well.", step=steps)
-    text = desk.said[0][1]["text"]
+    text = desk.said[0][1].text
     assert text == f"Ticked: {steps[0]} {steps[1]} All well."
 
 
@@ -136,8 +137,8 @@ def test_a_lead_freezes_a_state_and_says_why(client, desk):
         "why": "new die",
     }
     assert post(client, "/series/decide", **form).get_json() == {"ticket": "s1"}
-    decision = {"what": "freeze", "first": "TQ-0400", "last": "TQ-0420", "why": "new die"}
-    assert desk.decided == [(WRAP, decision, "RA")]
+    frozen = Saying(What.FREEZE, "RA", "new die", first="TQ-0400", last="TQ-0420")
+    assert desk.decided == [(WRAP, frozen)]
 
 
 def test_undoing_needs_no_piece_that_is_still_shown(client, desk):
@@ -146,7 +147,7 @@ def test_undoing_needs_no_piece_that_is_still_shown(client, desk):
     assert (
         post(client, "/series/decide", series=WRAP, what="undo-freeze", who="RA", why="x").status_code == 200
     )
-    assert [decision["what"] for _, decision, _ in desk.decided] == ["undo-leave-out", "undo-freeze"]
+    assert [said.what for _, said in desk.decided] == [What.UNDO_LEAVE_OUT, What.UNDO_FREEZE]
 
 
 @pytest.mark.parametrize(
@@ -157,6 +158,8 @@ def test_undoing_needs_no_piece_that_is_still_shown(client, desk):
         ({"who": "root"}, 400, "Choose who decides"),
         ({"why": " "}, 400, "Say why"),
         ({"first": ""}, 400, "Name the first piece"),
+        ({"what": "undo-leave-out", "first": "", "last": "TQ-0400"}, 400, "Name the first piece"),
+        ({"last": "TQ-9998"}, 400, "TQ-9998 is no piece of this series"),
         ({"first": "TQ-9999"}, 400, "TQ-9999 is no piece of this series"),
     ],
 )

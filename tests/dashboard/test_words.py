@@ -4,6 +4,7 @@ from datetime import date
 import pytest
 
 from dashboard import words
+from qc.jobs.board import limits_words
 from qc.jobs.board.views import BudgetView, StageView
 
 
@@ -142,7 +143,6 @@ def test_the_budget_is_one_sentence():
     assert words.budget_sentence(BudgetView(0.2, 2, 0.004)).startswith(
         "At this setting: about one false signal in 1 day over"
     )
-    assert words.rate_words(0.00381) == "once in 260 pieces" and words.rate_words(0.0) == "never"
 
 
 @pytest.mark.parametrize("step, decimals", [(0.001, 3), (0.01, 2), (0.05, 2), (0.5, 1), (1.0, 0), (10.0, 0)])
@@ -151,17 +151,17 @@ def test_a_gauge_shows_as_many_decimals_as_its_step(step, decimals):
 
 
 def test_limits_of_a_series_in_words(view):
-    assert words.limits_of(view.verdict) == "limits not kept"
-    assert words.limits_of(replace(view.verdict, capable="")) == "too early to say"
-    assert words.limits_of(replace(view.verdict, capable="", lower=None, upper=None)) == "no limits set"
-    assert words.limits_of(replace(view.verdict, capable="", kind="count")) == "limits not judged"
+    assert limits_words(view.verdict) == "limits not kept"
+    assert limits_words(replace(view.verdict, capable="")) == "too early to say"
+    assert limits_words(replace(view.verdict, capable="", lower=None, upper=None)) == "no limits set"
+    assert limits_words(replace(view.verdict, capable="", kind="count")) == "limits not judged"
 
 
 def test_too_few_pieces_are_called_that(view):
     few = replace(view.verdict, capable="unproven", ppk=None, present=tuple(range(1, 10)))
-    assert words.limits_of(few) == "too few pieces"
-    assert words.limits_of(replace(few, present=tuple(range(1, 26)))) == "limits unproven"
-    assert words.limits_of(replace(few, ppk=1.1)) == "limits unproven"
+    assert limits_words(few) == "too few pieces"
+    assert limits_words(replace(few, present=tuple(range(1, 26)))) == "limits unproven"
+    assert limits_words(replace(few, ppk=1.1)) == "limits unproven"
 
 
 def test_a_ring_says_no_limits_only_where_there_are_none():
@@ -193,7 +193,7 @@ def test_limits_are_written_as_the_plan_writes_them(value, signed, said):
 def test_a_no_from_few_pieces_says_what_it_rests_on(view):
     few = judged(view, capable="no", ppk=None, ppk_reason="11 of 20 pieces.")
     answer, sentence = words.capability(few)
-    assert answer == "Not as it runs now." and words.limits_of(few.verdict) == "limits not kept"
+    assert answer == "Not as it runs now." and limits_words(few.verdict) == "limits not kept"
     assert "11 pieces since the last change" in sentence and "95 in 100 sure" in sentence
     assert "11 of 20" not in sentence
 
@@ -204,7 +204,7 @@ def test_a_no_from_few_pieces_says_what_it_rests_on(view):
 )
 def test_the_panel_and_the_words_beside_the_ring_agree(view, capable, answer):
     verdict = replace(view.verdict, capable=capable)
-    said = words.limits_of(verdict)
+    said = limits_words(verdict)
     assert words.capability(judged(view, capable=capable))[0].startswith(answer)
     expected = {"proven": "limits kept", "unproven": "limits unproven", "no": "limits not kept"}
     assert said == expected.get(capable, "too early to say")

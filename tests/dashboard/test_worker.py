@@ -8,6 +8,7 @@ import pytest
 from dashboard.worker import STOPPED, WorkerDesk, work
 from qc.errors import QcError
 from qc.jobs import board
+from qc.sayings import Saying, What
 
 
 @pytest.fixture
@@ -57,17 +58,19 @@ def test_a_mend_goes_to_its_own_job(tasks, monkeypatch):
 def test_decisions_and_studies_go_to_their_own_jobs(tasks, monkeypatch):
     monkeypatch.setattr(board, "decide_series", lambda folder, as_of, *what: {"decided": what})
     monkeypatch.setattr(board, "study_file", lambda *what: {"studied": what})
-    decided = ("d", "series", ("a/b/all", {"what": "freeze"}), "IS")
+    frozen = Saying(What.FREEZE, "IS", "new die")
+    decided = ("d", "series", ("a/b/all", frozen), "IS")
     studied = ("g", "study", (("x.csv", b"1"), {"value": "bore"}), "")
     found = run(tasks, decided, studied)
-    assert found["d"][-1]["receipt"] == {"decided": ("a/b/all", {"what": "freeze"}, "IS")}
+    assert found["d"][-1]["receipt"] == {"decided": ("a/b/all", frozen)}
     assert found["g"][-1]["receipt"] == {"studied": (("x.csv", b"1"), {"value": "bore"})}
 
 
 def test_what_is_said_of_a_signal_goes_to_its_own_job(tasks, monkeypatch):
     monkeypatch.setattr(board, "say_signal", lambda folder, as_of, *what: {"said": what})
-    task = ("s", "signal", ("ab12", {"what": "in-hand"}), "IS")
-    assert run(tasks, task)["s"][-1]["receipt"] == {"said": ("ab12", {"what": "in-hand"}, "IS")}
+    taken = Saying(What.IN_HAND, "IS")
+    task = ("s", "signal", ("ab12", taken), "IS")
+    assert run(tasks, task)["s"][-1]["receipt"] == {"said": ("ab12", taken)}
 
 
 def test_a_fault_of_the_data_is_its_own_sentence(tasks, monkeypatch):

@@ -201,11 +201,11 @@ class Taker:
     # --- what is stored
 
     def stored(self, what):
-        """Return the verdicts or the signals of the store."""
+        """Return the verdicts or the signals of the store, as plain values."""
         from qc.jobs.workshop import open_workshop
 
         with open_workshop(self.demo).store as store:
-            return getattr(store, what)()
+            return [plain_record(record) for record in getattr(store, what)()]
 
     @cached_property
     def series(self):
@@ -289,6 +289,20 @@ def call(words, places, as_json=False):
     if not as_json:
         return {**found, "out": said.splitlines()}
     return {**found, "out": short.brief(json.loads(said)) if said else None}
+
+
+def plain_record(record):
+    """Return a verdict as it is kept, or a signal with its state, its days and what was said of it."""
+    if not hasattr(record, "said"):
+        return record.plain
+    events = [
+        {name: str(getattr(said, name)) for name in ("what", "cause", "action", "text", "who")}
+        | {"when": said.when.isoformat()}
+        for said in record.said
+    ]
+    own = {"id": record.id, "series": record.series, "state": record.state}
+    days = {"first_as_of": str(record.first_as_of), "last_as_of": str(record.last_as_of)}
+    return {**record.plain, **own, **days, "events": events}
 
 
 def sheet_folder():

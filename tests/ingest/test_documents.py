@@ -7,7 +7,7 @@ from typing import get_args, get_type_hints
 
 import pytest
 
-from qc.ingest import DOUBTS, Mark, Reason
+from qc.ingest import DOUBTS, Reason, SheetMark
 from qc.ingest.reading.grid import MAX_BYTES, MAX_COLUMNS, MAX_ROWS
 from qc.ingest.sources.unfolding import SOURCES
 from qc.plan import EVENT_KINDS
@@ -44,7 +44,7 @@ def test_every_reason_is_explained_as_what_it_is():
 def test_every_mark_source_and_event_is_named():
     text = SHEETS.read_text(encoding="utf-8")
     marks = {"backdated", "rounded-readings", "gauge-unchecked"}
-    assert set(get_args(get_type_hints(Mark)["id"])) == marks
+    assert set(get_args(get_type_hints(SheetMark)["id"])) == marks
     for word in (*marks, *SOURCES, *EVENT_KINDS):
         assert f"`{word}`" in text
 

@@ -1,15 +1,16 @@
 import json
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 
 import pytest
 
 from qc.cli.main import main
 from qc.errors import QcError
-from qc.jobs.baseline import freeze, leave_out, list_decisions, undo
+from qc.jobs.baseline import decide, list_decisions
 from qc.jobs.judging.verdicts import load_verdicts
 from qc.jobs.rejudge import rejudge
 from qc.jobs.workshop import open_workshop
+from qc.sayings import Saying, What
 
 WRAP = "tuning/wrap_f/all"
 SAID = {"who": "IS", "why": "the mandrel was the old one"}
@@ -20,6 +21,19 @@ def shop(demo_copy):
     workshop = open_workshop(demo_copy)
     yield workshop
     workshop.store.close()
+
+
+def freeze(shop, series, first, last, *, who, why):
+    return decide(shop, series, Saying(What.FREEZE, who, why, first=first, last=last))
+
+
+def leave_out(shop, series, first, last, *, who, why):
+    return decide(shop, series, Saying(What.LEAVE_OUT, who, why, first=first, last=last))
+
+
+def undo(shop, series, *, first="", who, why):
+    what = What.UNDO_LEAVE_OUT if first else What.UNDO_FREEZE
+    return decide(shop, series, Saying(what, who, why, first=first))
 
 
 def verdict(workshop, key=WRAP):
@@ -34,7 +48,7 @@ def test_a_frozen_state_is_what_later_pieces_are_compared_with(shop):
     before = verdict(shop)
     last = before.current.start - 1
     done = freeze(shop, WRAP, serial(shop, last - 39), serial(shop, last), **SAID)
-    assert done.baseline["who"] == "IS" and done.behaviour == "drifting"
+    assert done.baseline.who == "IS" and done.behaviour == "drifting"
     now = verdict(shop)
     assert (now.baseline_first, now.baseline_last) == (last - 39, last)
     assert now.current.start == before.current.start
@@ -50,7 +64,7 @@ def test_a_frozen_new_level_is_no_drift_and_can_be_undone(shop):
     assert verdict(shop).natural_lower is not None
     assert undo(shop, WRAP, **SAID).behaviour == "drifting"
     assert verdict(shop) == before
-    assert [row["what"] for row in list_decisions(shop).series[0].history] == ["freeze", "undo-freeze"]
+    assert [said.what for said in list_decisions(shop).series[0].history] == [What.FREEZE, What.UNDO_FREEZE]
 
 
 def test_pieces_left_out_are_shown_but_not_judged(shop):
@@ -104,7 +118,7 @@ def test_a_line_of_wear_is_frozen_and_undone_like_a_level(shop):
     assert before.behaviour == "drifting"
     first = before.current.start_serial
     done = freeze(shop, DIE, first, "", **SAID)
-    assert done.behaviour == "steady" and done.baseline["first"] == first
+    assert done.behaviour == "steady" and done.baseline.first == first
     now = verdict(shop, DIE)
     assert [s.raised_serial for s in now.signals] == [s.raised_serial for s in before.signals]
     assert now.natural_lower is not None
@@ -149,7 +163,7 @@ def test_what_is_decided_in_the_evening_holds_at_once_far_west_too(shop):
         now=datetime(2026, 11, 25, 3, tzinfo=UTC),
     )
     done = freeze(west, WRAP, serial(shop, 10), serial(shop, 60), **SAID)
-    assert done.baseline["day"] == west.today.isoformat() == "2026-11-24"
+    assert done.baseline.day == west.today == date(2026, 11, 24)
     assert verdict(shop).baseline_first == 10
 
 

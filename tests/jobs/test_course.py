@@ -13,6 +13,7 @@ from qc.jobs.judging.verdicts import judge_new, judge_series
 from qc.jobs.rejudge import rejudge
 from qc.jobs.workshop import open_workshop
 from qc.plan import EVENT, READING
+from qc.sayings import Saying, What
 from qc.stats.change import resume
 from qc.store import NewSheet, sheet_hash
 
@@ -112,12 +113,12 @@ class Life:
         judge_new(self.workshop)
 
     def decide(self):
-        kept = self.workshop.store.verdicts(series=["s0/level/all"])[0]["points"]
+        kept = self.workshop.store.verdicts(series=["s0/level/all"])[0].serials
         first = int(self.draw.integers(len(kept)))
         last = min(first + int(self.draw.integers(3, 30)), len(kept) - 1)
         what = str(self.draw.choice(["freeze", "undo-freeze", "leave-out", "undo-leave-out"]))
-        span = {"first": kept[first]["serial"], "last": kept[last]["serial"], "why": "x"}
-        self.workshop.store.say_of_series("s0/level/all", what, who="IS", when=WHEN, **span)
+        said = Saying(What(what), "IS", "x", first=kept[first], last=kept[last])
+        self.workshop.store.say("s0/level/all", said, when=WHEN)
         judge_series(self.workshop, {"s0/level/all"})
 
     def move_on(self):
@@ -136,7 +137,7 @@ def shop(tmp_path, monkeypatch):
 
 
 def verdicts(workshop):
-    return {v["key"]: v for v in workshop.store.verdicts()}
+    return {v.series: v.plain for v in workshop.store.verdicts()}
 
 
 def courses(workshop):

@@ -18,7 +18,7 @@ def shop(demo_copy):
 def first(shop, reason, *, proposal=True):
     """Return the first held row with this reason."""
     for row in list_held(shop).rows:
-        if any(r["id"] == reason for r in row.reasons) and bool(row.proposal) == proposal:
+        if any(r.id == reason for r in row.reasons) and bool(row.proposal) == proposal:
             return row
     raise AssertionError(f"no held row with {reason}")
 
@@ -59,7 +59,7 @@ def test_a_dropped_row_stays_on_record(shop):
     row = first(shop, "doubled-row", proposal=False)
     assert mend_held(shop, row.id, Decision.DROP, who="IS").state == "dropped"
     kept = shop.store.held(open_only=False, ids=[row.id])
-    assert kept["text"][0] == row.text
+    assert [(one.text, one.state) for one in kept] == [(row.text, "dropped")]
     assert row.id not in [r.id for r in list_held(shop).rows]
 
 
@@ -98,7 +98,7 @@ def test_every_held_row_says_where_why_and_what_to_do(shop):
     for row in list_held(shop).rows:
         assert row.where and row.reasons
         for reason in row.reasons:
-            assert reason["id"] and reason["sentence"].endswith(".") and reason["mend"].endswith(".")
+            assert reason.id and reason.sentence.endswith(".") and reason.mend.endswith(".")
 
 
 def test_export_is_harmless_in_a_spreadsheet(shop, tmp_path):

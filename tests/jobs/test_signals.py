@@ -8,6 +8,7 @@ from qc.jobs.judging.verdicts import load_verdicts
 from qc.jobs.rejudge import rejudge
 from qc.jobs.signals import find_signal, list_signals, say_of_signal
 from qc.jobs.workshop import open_workshop
+from qc.sayings import Saying, What
 
 WRAP = "tuning/wrap_f/all"
 
@@ -27,7 +28,11 @@ def reader(demo_folder):
 
 
 def wrap_signal(workshop):
-    return next(s for s in list_signals(workshop, series=WRAP).signals if s.found["ended"] is None)
+    return next(s for s in list_signals(workshop, series=WRAP).signals if s.found.ended is None)
+
+
+def say(workshop, signal, what, **words):
+    return say_of_signal(workshop, signal, Saying(What(what), **words))
 
 
 def behaviour(workshop, key=WRAP):
@@ -48,34 +53,40 @@ def test_worst_series_come_first(reader):
 def test_closing_with_a_cause_makes_the_new_level_the_settled_state(shop):
     signal = wrap_signal(shop)
     assert behaviour(shop) == "drifting"
-    closed = say_of_signal(shop, signal.id, "closed", who="IS", cause="mandrel", action="M-64 dressed")
+    closed = say(shop, signal.id, "closed", who="IS", cause="mandrel", action="M-64 dressed")
     assert closed.state == "closed"
     assert behaviour(shop) == "steady"
     assert signal.id not in [s.id for s in list_signals(shop).signals]
     (event,) = closed.events
-    assert (event["what"], event["cause"], event["action"], event["who"]) == (
-        "closed",
-        "mandrel",
-        "M-64 dressed",
-        "IS",
-    )
+    assert event.what is What.CLOSED
+    assert (event.cause, event.action, event.who) == ("mandrel", "M-64 dressed", "IS")
+    assert closed.to_dict()["events"] == [
+        {
+            "what": "closed",
+            "cause": "mandrel",
+            "action": "M-64 dressed",
+            "text": "",
+            "who": "IS",
+            "when": shop.now.isoformat(),
+        }
+    ]
     assert shop.store.verify() == []
 
 
 def test_reopening_brings_it_back_and_keeps_history(shop):
     signal = wrap_signal(shop)
-    say_of_signal(shop, signal.id, "closed-false", who="IS")
-    again = say_of_signal(shop, signal.id, "reopened", who="IS", text="three more long wraps")
+    say(shop, signal.id, "closed-false", who="IS")
+    again = say(shop, signal.id, "reopened", who="IS", text="three more long wraps")
     assert again.state == "open"
-    assert [e["what"] for e in again.events] == ["closed-false", "reopened"]
+    assert [event.what for event in again.events] == [What.CLOSED_FALSE, What.REOPENED]
     assert behaviour(shop) == "drifting"
 
 
 def test_in_hand_and_comments(shop):
     signal = wrap_signal(shop)
-    assert say_of_signal(shop, signal.id, "in-hand", who="BK").state == "in-hand"
-    said = say_of_signal(shop, signal.id, "comment", who="BK", text="master mandrel fetched")
-    assert said.state == "in-hand" and said.events[-1]["text"] == "master mandrel fetched"
+    assert say(shop, signal.id, "in-hand", who="BK").state == "in-hand"
+    said = say(shop, signal.id, "comment", who="BK", text="master mandrel fetched")
+    assert said.state == "in-hand" and said.events[-1].text == "master mandrel fetched"
 
 
 @pytest.mark.parametrize(
@@ -89,14 +100,14 @@ def test_in_hand_and_comments(shop):
 )
 def test_what_cannot_be_said(shop, what, words, match):
     with pytest.raises(QcError, match=match):
-        say_of_signal(shop, wrap_signal(shop).id, what, **words)
+        say(shop, wrap_signal(shop).id, what, **words)
 
 
 def test_closing_twice_is_refused(shop):
     signal = wrap_signal(shop)
-    say_of_signal(shop, signal.id, "closed-false", who="IS")
+    say(shop, signal.id, "closed-false", who="IS")
     with pytest.raises(QcError, match="Reopen it first"):
-        say_of_signal(shop, signal.id, "closed-false", who="IS")
+        say(shop, signal.id, "closed-false", who="IS")
 
 
 def test_a_beginning_of_the_id_is_enough_unless_it_fits_several(reader):
@@ -128,7 +139,7 @@ def test_everything_goes_into_json(reader):
 
 
 def test_judging_from_nothing_gives_the_same(shop):
-    say_of_signal(shop, wrap_signal(shop).id, "closed", who="IS", cause="mandrel")
+    say(shop, wrap_signal(shop).id, "closed", who="IS", cause="mandrel")
     done = rejudge(shop)
     assert done.changed == ()
     assert behaviour(shop) == "steady"

@@ -52,12 +52,12 @@ def test_the_receipt_follows_the_contract(first_joints):
 
 def test_the_same_sheet_twice_changes_nothing(shop, first_joints):
     files, first = first_joints
-    before = (shop.store.readings(), len(shop.store.held()), shop.store.sheets().height)
+    before = (shop.store.readings(), len(shop.store.held()), len(shop.store.sheets()))
     again = upload(shop, files, who="IS")
     assert Total.of(again.sheets).accepted == 0
     assert Total.of(again.sheets).rows == Total.of(first.sheets).rows
     assert shop.store.readings().equals(before[0])
-    assert (len(shop.store.held()), shop.store.sheets().height) == before[1:]
+    assert (len(shop.store.held()), len(shop.store.sheets())) == before[1:]
 
 
 def test_the_same_rows_in_another_sheet_are_known(shop, first_joints):
@@ -79,13 +79,13 @@ def test_a_sheet_that_cannot_be_read_does_not_stop_the_others(shop):
 
 def test_bytes_are_kept_as_they_came(shop, first_joints):
     name, data = first_joints[0][0]
-    digest = shop.store.sheets().filter(file=name)["sheet"][0]
+    digest = next(sheet.sheet for sheet in shop.store.sheets() if sheet.file == name)
     assert shop.store.sheet_bytes(digest) == data
     assert shop.store.verify() == []
 
 
 def test_verdicts_are_made_at_upload(shop, first_joints):
-    keys = {v["key"] for v in shop.store.verdicts()}
+    keys = {v.series for v in shop.store.verdicts()}
     assert any(key.startswith("joints/") for key in keys)
     assert not any(key.startswith("tuning/") for key in keys)
 

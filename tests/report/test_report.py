@@ -27,7 +27,7 @@ from qc.report import (
 )
 from qc.report.month.panel import draw_all, draw_panel
 from qc.report.month.words import capability_sentence, month_words, panel_lines, pieces_words, plain_content
-from qc.watch import Factors, Points, Question, judge
+from qc.watch import FactorLevels, Points, Question, judge
 
 
 @pytest.fixture(scope="module")
@@ -37,8 +37,8 @@ def verdicts(small_plan, points):
     moved = 2 * np.random.default_rng(1).standard_normal(46)
     moved[35:] += 22
     quiet = 2 * np.random.default_rng(2).standard_normal(40)
-    both = [judge(question, Points(points(v), centered=False), Factors()) for v in (moved, quiet)]
-    learning = judge(question, Points(points([1.0]), centered=False), Factors())
+    both = [judge(question, Points(points(v), centered=False), FactorLevels()) for v in (moved, quiet)]
+    learning = judge(question, Points(points([1.0]), centered=False), FactorLevels())
     names = ("wrap", "main", "new")
     return tuple(
         replace(v, key=replace(v.key, characteristic=n), name=n.title())
@@ -125,14 +125,14 @@ def test_models_differ_by_symbol(small_plan, points):
     stage = small_plan.stage("slide")
     question = Question(small_plan, stage, stage.characteristics[1], "tenor", 0.004, date(2026, 6, 1))
     series = points(np.random.default_rng(3).standard_normal(12) + 5, model=["tenor", "alto"] * 6)
-    svg = draw_panel(judge(question, Points(series, centered=False), Factors())).decode()
+    svg = draw_panel(judge(question, Points(series, centered=False), FactorLevels())).decode()
     assert "● tenor" in svg and "□ alto" in svg
 
 
 def test_an_empty_series_says_so(small_plan):
     stage = small_plan.stage("slide")
     question = Question(small_plan, stage, stage.characteristics[1], "tenor", 0.004, date(2026, 6, 1))
-    assert b"nothing measured yet" in draw_panel(judge(question, Points((), centered=False), Factors()))
+    assert b"nothing measured yet" in draw_panel(judge(question, Points((), centered=False), FactorLevels()))
 
 
 def test_every_series_is_drawn_once(content):

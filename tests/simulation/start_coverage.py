@@ -22,7 +22,7 @@ import numpy as np
 
 from qc.plan import Characteristic
 from qc.stats import detect_many
-from qc.watch.changes import Finding, LevelCourse
+from qc.watch.changes import FoundChange, LevelCourse
 from qc.watch.results import Point
 
 SEED = 9201
@@ -83,7 +83,7 @@ OTHERS = [
 ]
 
 
-def looks(case: Case, share: float) -> Iterator[tuple[int, list[Finding]]]:
+def looks(case: Case, share: float) -> Iterator[tuple[int, list[FoundChange]]]:
     """What is told of the change at each look."""
     random = np.random.default_rng([SEED, case.after, round(100 * case.size), len(case.kind)])
     values = case.draw(random, max(40, int(SERIES * share)))
@@ -97,7 +97,7 @@ def looks(case: Case, share: float) -> Iterator[tuple[int, list[Finding]]]:
         yield look, [finding for finding in told if finding is not None]
 
 
-def told_of(values: np.ndarray, point: int) -> Finding | None:
+def told_of(values: np.ndarray, point: int) -> FoundChange | None:
     """The watch's finding raised at `point`, judged on all `values`."""
     points = tuple(Point(i, f"S{i}", DAY, "", float(v), float(v)) for i, v in enumerate(values, start=1))
     found = LevelCourse(FIGURE, points).changes(RATE).signals

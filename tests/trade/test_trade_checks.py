@@ -11,8 +11,7 @@ import numpy as np
 import pytest
 
 from qc import stats, trade
-from qc.ingest.dates import spreadsheet_day
-from qc.ingest.numbers import read_number
+from qc.ingest.cells import read_number, spreadsheet_day
 from qc.report import Yield, rolled_yield
 from qc.trade import Instrument, Note, Spot, Tube, Valve
 

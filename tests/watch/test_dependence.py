@@ -3,13 +3,13 @@ from datetime import date
 import numpy as np
 import pytest
 
-from qc.watch import Factors, Points, Question, dependence_note, judge
+from qc.watch import FactorLevels, Points, Question, dependence_note, judge
 
 
 def series(plan, points, values, place=1):
     stage = plan.stage("slide")
     question = Question(plan, stage, stage.characteristics[place], "tenor", 1e-5, date(2026, 6, 1))
-    return judge(question, Points(points(values), centered=False), Factors())
+    return judge(question, Points(points(values), centered=False), FactorLevels())
 
 
 def chained(rng, n, share):

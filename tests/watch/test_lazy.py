@@ -9,7 +9,7 @@ import pytest
 import qc.watch
 
 ROOMS = ("qc.watch.series", "qc.watch.changes", "qc.watch.causes")
-SHOWN = "import sys; from qc.watch import SeriesVerdict, day_words; print(*sorted(sys.modules))"
+SHOWN = "import sys; from qc.watch import SeriesVerdict, limits_words; print(*sorted(sys.modules))"
 JUDGES = ("qc.watch.judging", "qc.watch.changes", "qc.watch.causes", "qc.stats.change", "scipy", "polars")
 
 

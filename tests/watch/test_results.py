@@ -8,12 +8,12 @@ from qc.watch import SeriesKey, SeriesVerdict
 
 @pytest.fixture
 def verdict(small_plan, points):
-    from qc.watch import Factors, Points, Question, judge
+    from qc.watch import FactorLevels, Points, Question, judge
 
     stage = small_plan.stage("tuning")
     question = Question(small_plan, stage, stage.characteristics[0], "tenor", 0.004, date(2026, 6, 1))
     values = [0.5, -1.0, 2.0, 0.0, -0.5, 1.5, -2.0, 0.3, 1.0, -0.8, 0.1, 22.0, 24.0, 21.5, 23.0]
-    return judge(question, Points(points(values), centered=False), Factors())
+    return judge(question, Points(points(values), centered=False), FactorLevels())
 
 
 def test_key_goes_to_text_and_back():

@@ -6,7 +6,7 @@ from datetime import date
 import numpy as np
 import pytest
 
-from qc.watch import Decisions, Factors, Points, Question, Span, judge, verdict_from
+from qc.watch import Decisions, FactorLevels, Points, Question, Span, judge, verdict_from
 
 NOTHING = Decisions()
 VALUES = 4.0 * np.random.default_rng(12).standard_normal(40)
@@ -15,7 +15,7 @@ VALUES = 4.0 * np.random.default_rng(12).standard_normal(40)
 def verdict_of(plan, points, values, decisions=NOTHING):
     stage, today = plan.stage("tuning"), date(2026, 6, 1)
     question = Question(plan, stage, stage.characteristics[0], "tenor", 0.004, today, decisions=decisions)
-    return judge(question, Points(points(values), centered=False), Factors())
+    return judge(question, Points(points(values), centered=False), FactorLevels())
 
 
 def earlier(verdict):

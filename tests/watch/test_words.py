@@ -1,21 +1,19 @@
 from dataclasses import replace
 from datetime import date
 
+import numpy as np
 import pytest
 
 from qc.plan import Characteristic
-from qc.watch import Factors, Points, Question, judge
+from qc.stats import capability
+from qc.watch import FactorLevels, Points, Question, judge
 from qc.watch.words import (
-    FIRST_STEPS,
+    LEAST_FOR_INDEX,
     because_sentence,
     is_few,
-    level_words,
     limits_words,
-    number_words,
-    quantity_words,
     rate_words,
     signal_sentence,
-    unit_words,
 )
 
 DAY = date(2026, 10, 9)
@@ -23,37 +21,6 @@ WRAP = Characteristic(
     id="wrap", name="F wrap", unit="mm", words={"noun": "F wrap", "above": "long", "below": "short"}
 )
 PLAIN = Characteristic(id="x", name="Mass loss", unit="g")
-
-
-@pytest.mark.parametrize(
-    ("value", "said"),
-    [
-        (0.0, "0"),
-        (12.6, "13"),
-        (-12.6, "-13"),
-        (9.96, "10.0"),
-        (0.25, "0.2"),
-        (0.0312, "0.031"),
-        (3e-4, "0.00030"),
-    ],
-)
-def test_numbers_have_as_many_places_as_make_sense(value, said):
-    assert number_words(value) == said
-
-
-def test_small_lengths_are_said_in_micrometres():
-    assert quantity_words(0.0032, "mm") == "3.2 µm"
-    assert quantity_words(0.5, "mm") == "0.5 mm"
-
-
-def test_levels_follow_the_scale_they_stand_on():
-    assert level_words(13.585, 0.07) == "13.585"
-    assert level_words(150.2, 100) == "150"
-    assert level_words(5.0, 0.0) == "5.0"
-
-
-def test_units_are_written_for_people():
-    assert [unit_words(u) for u in ("um", "cent", "N", "count")] == ["µm", "cents", "N", ""]
 
 
 @pytest.mark.parametrize(
@@ -105,10 +72,6 @@ def test_no_sentence_claims_a_cause():
     assert "cause" not in said.lower()
 
 
-def test_the_first_three_steps_are_always_the_same():
-    assert [step.split()[0] for step in FIRST_STEPS] == ["Re-measure", "Check", "Check"]
-
-
 def test_a_rate_is_said_in_pieces():
     assert rate_words(0.00381) == "once in 260 pieces" and rate_words(1 / 14251) == "once in 14 000 pieces"
     assert rate_words(0.0) == "never"
@@ -118,7 +81,7 @@ def test_too_few_pieces_are_not_called_limits_that_cannot_be_told(small_plan, po
     stage = small_plan.stage("tuning")
     question = Question(small_plan, stage, stage.characteristics[0], "tenor", 0.004, DAY)
     values = [0.5, -1.0, 2.0, 0.0, -0.5, 1.5, -2.0, 0.3, 1.0]
-    few = judge(question, Points(points(values), centered=False), Factors())
+    few = judge(question, Points(points(values), centered=False), FactorLevels())
     assert few.capable == "unproven" and is_few(few) and limits_words(few) == "too few pieces"
     assert limits_words(replace(few, present=tuple(range(25)))) == "limits unproven"
     assert limits_words(replace(few, ppk=1.1)) == "limits unproven"
@@ -126,3 +89,9 @@ def test_too_few_pieces_are_not_called_limits_that_cannot_be_told(small_plan, po
     assert limits_words(replace(few, capable="", ppk=None)) == "too early to say"
     assert limits_words(replace(few, capable="", kind="count")) == "limits not judged"
     assert limits_words(replace(few, capable="", lower=None, upper=None)) == "no limits set"
+
+
+def test_an_index_is_withheld_below_as_many_pieces_as_the_words_take_for_few():
+    values = np.random.default_rng(3).normal(10.0, 1.0, LEAST_FOR_INDEX)
+    assert capability(values[1:], lower=5.0, upper=15.0).ppk is None
+    assert capability(values, lower=5.0, upper=15.0).ppk is not None

@@ -99,6 +99,7 @@ def _is_heading(text: str, names: Collection[str]) -> bool:
 
 
 def _head(grid: Grid, header: int) -> tuple[tuple[HeadValue, ...], str]:
+    # a line of one cell holds its value behind a colon, or else is the sheet's title
     values: list[HeadValue] = []
     title = ""
     seen: dict[str, int] = {}

@@ -175,6 +175,7 @@ def _strangers(parts: Parts, card: Card, plan: Plan) -> int:
 
 
 def _translate(parts: Parts, card: Card, plan: Plan) -> CardSheet:
+    # refuse headings the card does not know, for a column left out in silence would be a loss nobody sees
     grid = parts.grid
     columns = _columns(parts, card, plan)
     refuse_doubled(grid, parts.header_row, columns)

@@ -5,12 +5,13 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Iterator, Sequence
+from datetime import date
 from itertools import combinations
 from typing import Any
 
 from qc.ingest.cards.layout import Column
 from qc.ingest.cards.recognition import GAUGE, VALUE, CardSheet
-from qc.ingest.cells import COMMA_NOTE, plain, read_moment, read_number, read_whole
+from qc.ingest.cells import COMMA_NOTE, FACTORS, plain, read_moment, read_number, read_whole
 from qc.plan import PLACE, Characteristic, Plan
 
 _CERTAIN_COMMA = re.compile(r"^\s*[+-]?(?:0,\d+|\d+,(?:\d{1,2}|\d{4,}))\s*$")
@@ -214,6 +215,8 @@ class Row:
     def _value(
         self, characteristic: Characteristic, typed: str, written: str, nominal: float | None
     ) -> tuple[float | None, str]:
+        # the target is brought into the unit of the heading: it decides what a comma before three digits
+        # means
         if characteristic.kind == "pass-fail":
             return read_verdict(typed)
         reader = self.reader
@@ -301,8 +304,6 @@ def convert(value: float, written: str, wanted: str) -> float:
     >>> convert(0.55, "in", "mm"), convert(152.0, "um", "mm")
     (13.97, 0.152)
     """
-    from qc.ingest.cells import FACTORS
-
     return value if written == wanted else float(f"{value * FACTORS[written, wanted]:.12g}")
 
 
@@ -329,8 +330,6 @@ def read_verdict(text: str) -> tuple[float | None, str]:
 
 
 def _nominal(plan: Plan, characteristic: Characteristic, model: str, day: Any) -> float | None:
-    from datetime import date
-
     limits = plan.limits(characteristic, model, day or date.max)
     if limits.target is not None:
         return limits.target
@@ -371,6 +370,7 @@ def _joined(cells: Sequence[str], starts: tuple[int, ...]) -> list[str] | None:
 
 
 def _takes_fraction(field: str) -> bool:
+    # only such figures can have been split at a decimal comma; a serial or a date holds none
     figures = {
         "cents",
         "hz",

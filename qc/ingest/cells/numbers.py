@@ -11,7 +11,7 @@ from qc.ingest.cells.names import FACTORS, split_unit
 _NUMBER = re.compile(r"^(?P<figure>[+-]?(?:\d[\d.,]*|[.,]\d+)(?:[eE][+-]?\d{1,3})?)\s*(?P<unit>[^\d.,].*)?$")
 _GROUPED = re.compile(r"^[+-]?[1-9]\d{0,2}(?:,\d{3})$")
 _PLAIN = re.compile(r"^[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?$")
-COMMA_NOTE = "comma read as the decimal point"
+COMMA_NOTE = "comma read as the decimal point"  # kept with the row, since it was decided and not typed
 
 
 @dataclass(frozen=True, slots=True)

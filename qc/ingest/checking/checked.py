@@ -21,7 +21,7 @@ from qc.ingest.checking.sentences import fault_finding
 from qc.ingest.doubts import find_doubts, gather_facts
 from qc.ingest.frames import EVENT_ROW, EVENT_SCHEMA, INDEX, PART, READING_ROW, READING_SCHEMA, held_frame
 from qc.ingest.known import Known
-from qc.ingest.reasons import DOUBTS, Finding, Mark, Reason
+from qc.ingest.reasons import DOUBTS, Finding, Reason, SheetMark
 from qc.ingest.sources import Unfolded
 from qc.plan import EVENT, READING, Plan
 
@@ -38,7 +38,7 @@ class Checked:
         Accepted rows, READING and EVENT columns; `entered_at` is left empty for the store.
     held : DataFrame
         Rows that failed, HELD columns.
-    marks : tuple of Mark
+    marks : tuple of SheetMark
         What is worth knowing of the sheet although nothing is held for it.
     """
 
@@ -49,7 +49,7 @@ class Checked:
     readings: pl.DataFrame
     events: pl.DataFrame
     held: pl.DataFrame
-    marks: tuple[Mark, ...] = ()
+    marks: tuple[SheetMark, ...] = ()
 
     @property
     def rows(self) -> int:
@@ -224,8 +224,9 @@ def _checked(
     events: pl.DataFrame,
     for_readings: Mapping[int, list[Finding]],
     for_events: Mapping[int, list[Finding]],
-    marks: Sequence[Mark],
+    marks: Sequence[SheetMark],
 ) -> Checked:
+    # a row with any finding is held whole; the others are accepted without the columns of their origin
     held: list[dict[str, Any]] = []
     accepted = []
     for table, own, findings, columns, stored in (

@@ -9,20 +9,27 @@ from datetime import timedelta
 import polars as pl
 
 from qc.ingest.doubts import Facts
-from qc.ingest.reasons import Mark
+from qc.ingest.reasons import SheetMark
 
 LATE = timedelta(days=14)
-"""A card that comes in so long after the newest one on record is marked."""
+"""A card that comes in so long after the newest one on record is marked. Chosen: cards come in daily, and a
+holiday of two weeks is no delay."""
 
 UNCHECKED = timedelta(days=4)
 """A gauge with a daily check may go so long without one: a long weekend."""
 
 ENOUGH = 30
-STEPS = 4.0  # a spread under four steps of the gauge crowds the last digits by itself
+"""So many figures of one kind on a sheet before their last digits are looked at."""
+
+STEPS = 4.0
+"""A spread under four steps of the gauge crowds the last digits by itself."""
+
 PILED_UP = 1e-6
+"""Chance below which multiples of five are no accident. Chosen: with some thousands of sheets and figures a
+year hardly one mark in a century is false."""
 
 
-def sheet_marks(facts: Facts) -> dict[int, list[Mark]]:
+def sheet_marks(facts: Facts) -> dict[int, list[SheetMark]]:
     """Return the marks of each sheet of an upload, by its number in the upload.
 
     Parameters
@@ -32,16 +39,17 @@ def sheet_marks(facts: Facts) -> dict[int, list[Mark]]:
 
     Returns
     -------
-    dict of int to list of Mark
+    dict of int to list of SheetMark
     """
-    marks: dict[int, list[Mark]] = defaultdict(list)
+    marks: dict[int, list[SheetMark]] = defaultdict(list)
     for find in (_backdated, _rounded, _unchecked):
         for number, mark in find(facts):
             marks[number].append(mark)
     return marks
 
 
-def _backdated(facts: Facts) -> list[tuple[int, Mark]]:
+def _backdated(facts: Facts) -> list[tuple[int, SheetMark]]:
+    # a card that comes late is no fault, but what was judged without it has to be seen as such
     newest = facts.known.newest_day
     if newest is None:
         return []
@@ -55,11 +63,12 @@ def _backdated(facts: Facts) -> list[tuple[int, Mark]]:
             sentence = (
                 f"{file}: the work is of {last}, {(newest - last).days} days before the newest card on record"
             )
-            found.append((number, Mark("backdated", sentence + ". Both days are kept.")))
+            found.append((number, SheetMark("backdated", sentence + ". Both days are kept.")))
     return found
 
 
-def _rounded(facts: Facts) -> list[tuple[int, Mark]]:
+def _rounded(facts: Facts) -> list[tuple[int, SheetMark]]:
+    # only where figures spread over several steps of the gauge would their last digits come evenly
     if facts.readings.is_empty():
         return []
     fine = facts.readings.filter(
@@ -77,7 +86,7 @@ def _rounded(facts: Facts) -> list[tuple[int, Mark]]:
             file = group["file"][0]
             sentence = f"{file}: {on} of {group.height} figures of {name} end in 0 or 5; one in five would"
             found.append(
-                (int(str(number)), Mark("rounded-readings", sentence + ". Were they read in steps?"))
+                (int(str(number)), SheetMark("rounded-readings", sentence + ". Were they read in steps?"))
             )
     return found
 
@@ -89,7 +98,8 @@ def _chance_of(hits: int, n: int) -> float:
     return sum(math.comb(n, k) * 0.2**k * 0.8 ** (n - k) for k in range(hits, n + 1))
 
 
-def _unchecked(facts: Facts) -> list[tuple[int, Mark]]:
+def _unchecked(facts: Facts) -> list[tuple[int, SheetMark]]:
+    # the checks typed on this very upload count too: they were made in the morning of their day
     daily = [gauge.id for gauge in facts.plan.gauges if gauge.daily_check]
     checks: dict[str, list[int]] = defaultdict(list)
     for check in facts.known.gauge_checks:
@@ -108,6 +118,6 @@ def _unchecked(facts: Facts) -> list[tuple[int, Mark]]:
                     f"{file}: {gauge} was used on {day}, {day.toordinal() - before} days after its last check"
                 )
                 found.append(
-                    (int(str(number)), Mark("gauge-unchecked", sentence + ". Check it on its master."))
+                    (int(str(number)), SheetMark("gauge-unchecked", sentence + ". Check it on its master."))
                 )
     return found

@@ -8,7 +8,7 @@ from typing import Any
 
 import polars as pl
 
-from qc.ingest.checking.expect import Rule
+from qc.ingest.checking.expect import ColumnRule
 from qc.ingest.reasons import Reason
 from qc.plan import PLACE, Characteristic, Plan
 
@@ -22,7 +22,7 @@ VERDICTS = ("pass", "rework", "reject")
 CHECK_CODES = ("zeroed", "as-found")
 
 
-def reading_rules(frame: pl.DataFrame, plan: Plan, today: date) -> tuple[Rule, ...]:
+def reading_rules(frame: pl.DataFrame, plan: Plan, today: date) -> tuple[ColumnRule, ...]:
     """Return the rules for the readings of one card, from the plan.
 
     Parameters
@@ -36,29 +36,32 @@ def reading_rules(frame: pl.DataFrame, plan: Plan, today: date) -> tuple[Rule, .
 
     Returns
     -------
-    tuple of Rule
+    tuple of ColumnRule
     """
     rules = [
-        Rule("given", "typed", Reason.MISSING_VALUE, "text"),
-        Rule("empty", "unread", Reason.NOT_A_NUMBER, "text"),
-        Rule("given", "serial_given", Reason.MISSING_SERIAL, "serial"),
-        Rule("among", "gauge_given", Reason.UNKNOWN_GAUGE, "gauge", tuple(g.id for g in plan.gauges)),
-        Rule("at-most", "day_past", Reason.GAUGE_OVERDUE, "gauge", other="gauge_due"),
-        Rule("among", "model_asked", Reason.UNKNOWN_MODEL, "model", _models_asked(plan)),
-        Rule("at-most", "value", Reason.OUTSIDE_SENSIBLE, "text", other="sensible_high"),
-        Rule("at-most", "sensible_low", Reason.OUTSIDE_SENSIBLE, "text", other="value"),
-        Rule("between", "count", Reason.NEGATIVE_COUNT, "text", low=0.0),
-        Rule("empty", "unwhole", Reason.NOT_WHOLE, "text"),
-        Rule("between", "air_c", Reason.OUT_OF_RANGE, "air_c", low=ROOM_C[0], high=ROOM_C[1]),
-        Rule("between", "tool_count", Reason.OUT_OF_RANGE, "tool_count", low=0.0),
+        ColumnRule("given", "typed", Reason.MISSING_VALUE, "text"),
+        ColumnRule("empty", "unread", Reason.NOT_A_NUMBER, "text"),
+        ColumnRule("given", "serial_given", Reason.MISSING_SERIAL, "serial"),
+        ColumnRule("among", "gauge_given", Reason.UNKNOWN_GAUGE, "gauge", tuple(g.id for g in plan.gauges)),
+        ColumnRule("at-most", "day_past", Reason.GAUGE_OVERDUE, "gauge", other="gauge_due"),
+        ColumnRule("among", "model_asked", Reason.UNKNOWN_MODEL, "model", _models_asked(plan)),
+        ColumnRule("at-most", "value", Reason.OUTSIDE_SENSIBLE, "text", other="sensible_high"),
+        ColumnRule("at-most", "sensible_low", Reason.OUTSIDE_SENSIBLE, "text", other="value"),
+        ColumnRule("between", "count", Reason.NEGATIVE_COUNT, "text", low=0.0),
+        ColumnRule("empty", "unwhole", Reason.NOT_WHOLE, "text"),
+        ColumnRule("between", "air_c", Reason.OUT_OF_RANGE, "air_c", low=ROOM_C[0], high=ROOM_C[1]),
+        ColumnRule("between", "tool_count", Reason.OUT_OF_RANGE, "tool_count", low=0.0),
         *_shared_rules(plan, today),
-        *(Rule("among", f"at_{place}", Reason.UNKNOWN_PLACE, place, _places(plan, place)) for place in PLACE),
-        Rule("among", "valve_of", Reason.UNKNOWN_PLACE, "valve", _valve_states(plan)),
+        *(
+            ColumnRule("among", f"at_{place}", Reason.UNKNOWN_PLACE, place, _places(plan, place))
+            for place in PLACE
+        ),
+        ColumnRule("among", "valve_of", Reason.UNKNOWN_PLACE, "valve", _valve_states(plan)),
     ]
     return _in_use(frame, rules)
 
 
-def event_rules(frame: pl.DataFrame, plan: Plan, today: date) -> tuple[Rule, ...]:
+def event_rules(frame: pl.DataFrame, plan: Plan, today: date) -> tuple[ColumnRule, ...]:
     """Return the rules for the events of one card, from the plan.
 
     Parameters
@@ -72,31 +75,33 @@ def event_rules(frame: pl.DataFrame, plan: Plan, today: date) -> tuple[Rule, ...
 
     Returns
     -------
-    tuple of Rule
+    tuple of ColumnRule
     """
     kind = frame["kind"][0]
     gauges, tools = tuple(g.id for g in plan.gauges), tuple(t.id for t in plan.tools)
     own = {
-        "part": [Rule("given", "subject_given", Reason.MISSING_SERIAL, "part")],
-        "returned": [Rule("among", "code_given", Reason.UNKNOWN_CODE, "cause", plan.causes)],
-        "play-test": [Rule("among", "code_or_text", Reason.UNKNOWN_CODE, "verdict", VERDICTS)],
+        "part": [ColumnRule("given", "subject_given", Reason.MISSING_SERIAL, "part")],
+        "returned": [ColumnRule("among", "code_given", Reason.UNKNOWN_CODE, "cause", plan.causes)],
+        "play-test": [ColumnRule("among", "code_or_text", Reason.UNKNOWN_CODE, "verdict", VERDICTS)],
         "rework": [
-            Rule("among", "code_given", Reason.UNKNOWN_CODE, "cause", plan.causes),
-            Rule("among", "stage_given", Reason.UNKNOWN_CODE, "stage", tuple(s.id for s in plan.stages)),
-            Rule("between", "value", Reason.OUT_OF_RANGE, "hours", low=0.0, high=500.0),
+            ColumnRule("among", "code_given", Reason.UNKNOWN_CODE, "cause", plan.causes),
+            ColumnRule(
+                "among", "stage_given", Reason.UNKNOWN_CODE, "stage", tuple(s.id for s in plan.stages)
+            ),
+            ColumnRule("between", "value", Reason.OUT_OF_RANGE, "hours", low=0.0, high=500.0),
         ],
         "gauge-check": [
-            Rule("among", "subject", Reason.UNKNOWN_GAUGE, "gauge", gauges),
+            ColumnRule("among", "subject", Reason.UNKNOWN_GAUGE, "gauge", gauges),
         ],
-        "tool-fitted": [Rule("among", "subject", Reason.UNKNOWN_TOOL, "tool", tools)],
+        "tool-fitted": [ColumnRule("among", "subject", Reason.UNKNOWN_TOOL, "tool", tools)],
     }.get(kind, [])
     if kind in {"rework", "gauge-check"}:
-        own.append(Rule("given", "typed", Reason.MISSING_VALUE, "text"))
-        own.append(Rule("empty", "unread", Reason.NOT_A_NUMBER, "text"))
+        own.append(ColumnRule("given", "typed", Reason.MISSING_VALUE, "text"))
+        own.append(ColumnRule("empty", "unread", Reason.NOT_A_NUMBER, "text"))
     if kind in {"part", "shipped", "returned", "play-test", "rework"}:
-        own.append(Rule("given", "serial_given", Reason.MISSING_SERIAL, "serial"))
+        own.append(ColumnRule("given", "serial_given", Reason.MISSING_SERIAL, "serial"))
     models = tuple(m.id for m in plan.models)
-    own.append(Rule("among", "model_given", Reason.UNKNOWN_MODEL, "model", models))
+    own.append(ColumnRule("among", "model_given", Reason.UNKNOWN_MODEL, "model", models))
     return _in_use(frame, [*own, *_shared_rules(plan, today)])
 
 
@@ -162,17 +167,19 @@ def prepare_events(events: pl.DataFrame) -> pl.DataFrame:
     )
 
 
-def _shared_rules(plan: Plan, today: date) -> tuple[Rule, ...]:
+def _shared_rules(plan: Plan, today: date) -> tuple[ColumnRule, ...]:
     tools = tuple(t.id for t in plan.tools)
     return (
-        Rule("empty", "bad_cells", Reason.EXTRA_CELLS, "cells"),
-        Rule("empty", "bad_fields", Reason.NOT_A_NUMBER, "bad"),
-        Rule("given", "day_given", Reason.NO_DATE, "day"),
-        Rule("empty", "day_unread", Reason.NO_DATE, "day_text"),
-        Rule("between", "day_number", Reason.FUTURE_DATE, "day", high=float(today.toordinal())),
-        Rule("between", "day_number", Reason.OLD_DATE, "day", low=float(FIRST_DAY.toordinal())),
-        Rule("among", "person_given", Reason.UNKNOWN_PERSON, "person", tuple(p.code for p in plan.people)),
-        *((Rule("among", "tool_given", Reason.UNKNOWN_TOOL, "tool", tools),) if tools else ()),
+        ColumnRule("empty", "bad_cells", Reason.EXTRA_CELLS, "cells"),
+        ColumnRule("empty", "bad_fields", Reason.NOT_A_NUMBER, "bad"),
+        ColumnRule("given", "day_given", Reason.NO_DATE, "day"),
+        ColumnRule("empty", "day_unread", Reason.NO_DATE, "day_text"),
+        ColumnRule("between", "day_number", Reason.FUTURE_DATE, "day", high=float(today.toordinal())),
+        ColumnRule("between", "day_number", Reason.OLD_DATE, "day", low=float(FIRST_DAY.toordinal())),
+        ColumnRule(
+            "among", "person_given", Reason.UNKNOWN_PERSON, "person", tuple(p.code for p in plan.people)
+        ),
+        *((ColumnRule("among", "tool_given", Reason.UNKNOWN_TOOL, "tool", tools),) if tools else ()),
     )
 
 
@@ -194,7 +201,7 @@ def _shared_columns() -> list[pl.Expr]:
     ]
 
 
-def _in_use(frame: pl.DataFrame, rules: list[Rule]) -> tuple[Rule, ...]:
+def _in_use(frame: pl.DataFrame, rules: list[ColumnRule]) -> tuple[ColumnRule, ...]:
     """Leave out rules over columns that a card never fills: they cannot fail and cost time."""
     kept = []
     for rule in rules:

@@ -3,23 +3,20 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from datetime import date
-from difflib import SequenceMatcher
 from typing import Any
 
 from qc.ingest.cells import nearest_year
 from qc.ingest.checking.expect import Failure
 from qc.ingest.reasons import Finding, Reason
 from qc.plan import Plan
+from qc.words import closest
 
 Row = Mapping[str, Any]
 Said = tuple[str, str, dict[str, object]]
 SAME_SHEET = 45
-"""Days of one sheet lie so close together. [day]"""
-
-CLOSE, APART = 0.7, 0.1
-"""How alike a word of the plan must be to be offered, and how much more alike than the next one (0 to 1)."""
+"""Days of one sheet lie so close together; chosen, longer than any card stays on a bench. [day]"""
 
 ASK = "Look at the card and type what stands there."
 
@@ -126,6 +123,7 @@ def _unknown_tool(row: Row, about: str, plan: Plan, today: date) -> Said:
 
 
 def _unknown_place(row: Row, about: str, plan: Plan, today: date) -> Said:
+    # a number is never guessed at: station 3 is no slip for station 2
     characteristic = plan.characteristic(row["stage"], row["characteristic"])
     allowed = list(characteristic.places.get(about, ())) if characteristic else []
     typed = "" if row[about] is None else str(row[about])
@@ -190,26 +188,6 @@ def _not_in_plan(what: str, typed: str, allowed: list[str], column: str) -> Said
     proposal: dict[str, object] = {column: meant} if meant else {}
     guess = f"Perhaps {meant} is meant; t" if meant else "T"
     return f"the plan knows no {what} {typed}", f"{guess}he plan has: {_some(allowed)}.", proposal
-
-
-def closest(typed: str, allowed: Sequence[str]) -> str:
-    """Return the one allowed word that a mistyped one can stand for, empty where none or two are close.
-
-    Examples
-    --------
-    >>> closest("tennor", ["tenor", "tenor-f", "alto"]), closest("BA", ["AB", "CD"]), closest("x", ["AB"])
-    ('tenor', 'AB', '')
-    """
-    word = typed.casefold()
-    turned = [other for other in allowed if sorted(other.casefold()) == sorted(word)]
-    if len(turned) == 1:  # short codes: the same letters in another order
-        return turned[0]
-    ranked = sorted(
-        ((SequenceMatcher(None, word, other.casefold()).ratio(), other) for other in allowed), reverse=True
-    )
-    if not ranked or ranked[0][0] < CLOSE or (len(ranked) > 1 and ranked[0][0] - ranked[1][0] < APART):
-        return ""
-    return ranked[0][1]
 
 
 def _some(words: list[str], most: int = 20) -> str:

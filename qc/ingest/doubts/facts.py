@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from datetime import date
 from typing import Any
 
 import polars as pl
@@ -13,10 +15,11 @@ from qc.ingest.reasons import Finding, Reason
 from qc.plan import Characteristic, Plan
 
 ENOUGH = 12
-"""So many readings of its own kind say better what is usual than the plan's target does."""
+"""So many readings of its own kind say better what is usual than the plan's target does. Chosen: the median
+of twelve is good to about a third of a spread (1.25 / root 12 of a normal figure)."""
 
 PIECES = 4
-"""They must come from so many pieces."""
+"""They must come from so many pieces, so that one that is off does not become its own measure."""
 
 FINE = ["stage", "characteristic", "model", "surface", "valve", "partial", "station", "area"]
 COARSE = ["stage", "characteristic", "model", "surface", "valve", "partial"]
@@ -124,8 +127,6 @@ def distance(value: pl.Expr) -> pl.Expr:
 
 def usual_value(row: dict[str, Any]) -> float | None:
     """Return the usual figure of a row in its own unit."""
-    import math
-
     center = row["_center"]
     if center is None:
         return None
@@ -208,8 +209,7 @@ def _planned(readings: pl.DataFrame, plan: Plan) -> pl.DataFrame:
 
 
 def _plan_row(plan: Plan, stage: str, name: str, model: str, day: Any) -> tuple[Any, ...]:
-    from datetime import date
-
+    # where the plan alone speaks, a limit is taken to lie four spreads off its target
     characteristic = plan.characteristic(stage, name)
     if characteristic is None:
         return ("measured", False, False, False, *[None] * 8)

@@ -13,7 +13,7 @@ from qc.ingest.errors import SheetError
 from qc.ingest.reading.encodings import cut_off, decode
 from qc.ingest.reading.grid import MAX_CELL, MAX_COLUMNS, MAX_ROWS, Grid
 
-SEPARATORS = (";", "\t", ",")
+SEPARATORS = (";", "\t", ",")  # where two show as much, a comma is likelier a decimal sign
 CONTROL = re.compile(r"[\x00-\x08\x0e-\x1f\x7f]")
 SAMPLE_LINES = 200  # enough to tell the separator of any bench sheet
 HEAD_LINES = 40  # a head block and the headings below it end before this

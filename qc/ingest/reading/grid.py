@@ -6,16 +6,16 @@ from dataclasses import dataclass
 from typing import Literal
 
 MAX_BYTES = 20_000_000
-"""Largest file taken. [byte]"""
+"""Largest file taken; chosen, far beyond any bench sheet. [byte]"""
 
 MAX_ROWS = 200_000
 """Longest table taken; a bench fills a few dozen rows a day."""
 
 MAX_COLUMNS = 200
-"""Widest table taken."""
+"""Widest table taken; chosen, a card has some twenty columns."""
 
 MAX_CELL = 2_000
-"""Longest text of one cell. [character]"""
+"""Longest text of one cell; chosen, a long note is a tenth of it. [character]"""
 
 
 @dataclass(frozen=True, slots=True)

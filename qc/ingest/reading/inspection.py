@@ -17,12 +17,14 @@ from qc.ingest.errors import SheetError
 from qc.ingest.reading.grid import MAX_COLUMNS, MAX_ROWS
 
 MAX_UNPACKED = 200_000_000
-"""Largest unpacked workbook. [byte]"""
+"""Largest unpacked workbook. Chosen: ten times the largest file taken, still easily held in memory. [byte]"""
 
 MAX_RATIO = 200
 """Most a part over one megabyte may have been packed; bench sheets stay under 30."""
 
 MAX_PARTS = 2_000
+"""Most parts of a workbook; chosen, a bench sheet has about a dozen."""
+
 CUT_HINT = "Copy the file again, or open it, save it as .xlsx and hand that in."
 PLAIN_HINT = "Open it in a spreadsheet program and save it as a plain .xlsx or csv."
 FORMULA_HINT = "Copy the column and paste it as values only, so that the sheet keeps what was measured."
@@ -30,7 +32,7 @@ MERGED_HINT = "Unmerge the cells and type the text into each row it is meant for
 
 
 @dataclass(frozen=True, slots=True)
-class Tab:
+class Worksheet:
     """A worksheet: its name, the zip part it lives in, and whether it is shown."""
 
     name: str
@@ -38,7 +40,7 @@ class Tab:
     visible: bool
 
 
-def inspect_workbook(data: bytes, name: str) -> tuple[Tab, ...]:
+def inspect_workbook(data: bytes, name: str) -> tuple[Worksheet, ...]:
     """Refuse a workbook that a bench sheet may not be; list its tabs.
 
     Parameters
@@ -50,7 +52,7 @@ def inspect_workbook(data: bytes, name: str) -> tuple[Tab, ...]:
 
     Returns
     -------
-    tuple of Tab
+    tuple of Worksheet
         In order of the workbook.
 
     Raises
@@ -105,7 +107,8 @@ def _part(archive: zipfile.ZipFile, part: str, name: str) -> bytes:
     return data
 
 
-def _tabs(archive: zipfile.ZipFile, name: str) -> tuple[Tab, ...]:
+def _tabs(archive: zipfile.ZipFile, name: str) -> tuple[Worksheet, ...]:
+    # the parts are found through the relations: a tab's name says nothing of the part that holds it
     targets: dict[str, str] = {}
     found: list[tuple[str, str, bool]] = []
 
@@ -121,14 +124,15 @@ def _tabs(archive: zipfile.ZipFile, name: str) -> tuple[Tab, ...]:
 
     _parse(_part(archive, "xl/_rels/workbook.xml.rels", name), name, {"Relationship": relation})
     _parse(_part(archive, "xl/workbook.xml", name), name, {"sheet": sheet})
-    tabs = tuple(Tab(title, targets[key], visible) for title, key, visible in found if key in targets)
+    tabs = tuple(Worksheet(title, targets[key], visible) for title, key, visible in found if key in targets)
     worksheets = tuple(tab for tab in tabs if "worksheet" in tab.part)
     if not worksheets:
         raise SheetError(name, "the workbook has no worksheet", PLAIN_HINT)
     return worksheets
 
 
-def _check_tab(data: bytes, name: str, tab: Tab) -> None:
+def _check_tab(data: bytes, name: str, tab: Worksheet) -> None:
+    # what a formula, an error or a merged cell stood for is not what was measured, so the cell is named
     here = {"cell": ""}
 
     def cell(attributes: dict[str, str]) -> None:

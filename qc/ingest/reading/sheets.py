@@ -30,7 +30,9 @@ SOUNDS = (
     (b"RF64", b"WAVE"),
     (b"FORM", b"AIFF"),
 )  # first and third word
+# a tag of compressed sound, two lossless containers: known by their first bytes alone
 PLAIN_SOUNDS = (b"ID3", b"OggS", b"fLaC")
+# a packed folder, and an empty one: what every .xlsx is
 ZIP = (b"PK\x03\x04", b"PK\x05\x06")
 
 

@@ -131,6 +131,7 @@ def exact_text(value: object, *, midnight: bool = False) -> str:
 
 
 def _grid(table: list[list[object]], name: str, tab: str, sheet: str) -> Grid:
+    # limits and damaged text are looked for here, since the reader of workbooks knows no limits
     if len(table) > MAX_ROWS or max(map(len, table), default=0) > MAX_COLUMNS:
         hint = f"A sheet may have {MAX_ROWS:,} rows and {MAX_COLUMNS} columns: split it."
         raise SheetError(name, "the table is too large", hint, tab=tab)

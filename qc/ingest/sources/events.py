@@ -6,7 +6,7 @@ import json
 from typing import Any
 
 from qc.ingest.cards import VALUE, CardSheet, Row
-from qc.ingest.cells import plain, read_moment, read_number
+from qc.ingest.cells import FACTORS, plain, read_moment, read_number
 from qc.ingest.sources.needs import require_given
 from qc.plan import Plan
 
@@ -82,6 +82,7 @@ def unfold_event(sheet: CardSheet, row: Row, plan: Plan) -> dict[str, Any]:
 
 
 def _fill(kind: str, fields: dict[str, Any], row: Row, plan: Plan, verdict: str) -> None:
+    # each kind of event keeps what it is about as subject and code, so that one table holds them all
     if kind == "part":
         fields["subject"] = row.text("part")
         fields["code"] = plain(row.text("role")).replace(" ", "-")
@@ -119,8 +120,6 @@ def _gauge_check(fields: dict[str, Any], row: Row, plan: Plan) -> None:
 
 def _number(fields: dict[str, Any], row: Row, name: str, unit: str) -> None:
     """Read an event's figure in the unit of its heading and keep it in the unit wanted."""
-    from qc.ingest.cells import FACTORS
-
     column = row.reader.column(name)
     written = (column.heading.unit if column else "") or unit
     value = read_number(row.text(name), written, comma_decimal=True).value

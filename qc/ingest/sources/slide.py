@@ -58,6 +58,8 @@ def unfold_slide(sheet: CardSheet, plan: Plan) -> tuple[list[dict[str, Any]], li
 
 
 def _figures(sheet: CardSheet, plan: Plan) -> dict[str, Characteristic]:
+    # a figure that the plan does not know has no unit and no limits: the card is refused, not the column
+    # dropped
     stage = sheet.card.stage or ""
     ids = {"inner_od": "inner_od", "outer_bore": "outer_bore", "clearance": CLEARANCE_READ}
     found: dict[str, Characteristic] = {}

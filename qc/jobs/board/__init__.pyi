@@ -18,13 +18,13 @@ from .views import LIMITS_WORDS as LIMITS_WORDS
 from .views import TOO_EARLY as TOO_EARLY
 from .views import TOO_FEW as TOO_FEW
 from .views import BudgetView as BudgetView
+from .views import ChartMark as ChartMark
 from .views import DecisionView as DecisionView
 from .views import Due as Due
 from .views import Forecast as Forecast
 from .views import HeldView as HeldView
 from .views import InstrumentReading as InstrumentReading
 from .views import InstrumentView as InstrumentView
-from .views import Mark as Mark
 from .views import Point as Point
 from .views import ReportView as ReportView
 from .views import RuleOffer as RuleOffer
@@ -39,8 +39,11 @@ from .views import StageView as StageView
 from .views import StretchResult as StretchResult
 from .views import TodayView as TodayView
 from .views import TouchedView as TouchedView
+from .views import budget_words as budget_words
+from .views import caution_words as caution_words
+from .views import first_steps as first_steps
 from .views import known_rules as known_rules
 from .views import limits_words as limits_words
 from .views import rate_words as rate_words
-from .views import whole_words as whole_words
+from .views import reaction_steps as reaction_steps
 from .views import why_none as why_none

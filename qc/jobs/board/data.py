@@ -42,6 +42,7 @@ from qc.jobs.board.views import (
 from qc.jobs.judging import verdicts_of_day
 from qc.jobs.workshop import PLAN, Workshop, open_workshop
 from qc.watch import RuleOffer, RulesView, apply_rules, dependence_note, rule_offers, rules_price
+from qc.words import dated_words
 
 T = TypeVar("T")
 
@@ -223,7 +224,7 @@ def _touched(workshop: Workshop, kind: Kind, name: str, since: str) -> TouchedVi
     stages = {stage.id: stage.name for stage in workshop.plan.stages}
     rows = []
     for piece in found.pieces:
-        left = f"left {piece.shipped.day} {piece.shipped:%b %Y}" if piece.shipped else "still here"
+        left = f"left {dated_words(piece.shipped)}" if piece.shipped else "still here"
         inside = f" in {piece.inside}" if piece.inside else ""
         where = ", ".join(stages.get(stage, stage) for stage in piece.stages)
         held = ", only on a held row" if piece.held else ""

@@ -12,7 +12,8 @@ from qc.jobs.board.gauge_views import BiasView, CheckView, GaugeView, MeasureVie
 from qc.jobs.workshop import Workshop
 from qc.plan import PLACE, Characteristic, Gauge, Plan, Stage
 from qc.stats import StatisticsError, factors, gauge_bias, gauge_resolution
-from qc.watch import SeriesKey, day_words, quantity_words
+from qc.watch import SeriesKey
+from qc.words import count_words, day_words, quantity_words
 
 NEWEST: Final = 200
 """Newest readings of a figure and model that the scatter is taken from."""
@@ -126,7 +127,7 @@ def _state(
     if last is not None and last.good is False:
         return "off", f"Its last check on {_on(last.day, today)} was off: {_reading(last, gauge)}."
     if gauge.daily_check and missed:
-        days = f"{missed} working day{'s' * (missed != 1)}"
+        days = count_words(missed, "working day")
         since = f"Not checked since {_on(last.day, today)}" if last else "Never checked"
         return "overdue", f"{since}: {days} without a check."
     if gauge.due is not None and gauge.due < today:
@@ -147,7 +148,7 @@ def _calibration_left(gauge: Gauge, today: date) -> str:
     if gauge.due is None:
         return ""
     days = (gauge.due - today).days
-    left = "today" if not days else f"in {days} day{'s' * (days != 1)}"
+    left = "today" if not days else f"in {count_words(days, 'day')}"
     year = "" if gauge.due.year == today.year else f" {gauge.due.year}"
     return f"Its calibration runs out {left}, on {day_words(gauge.due)}{year}."
 

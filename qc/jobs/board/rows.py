@@ -31,6 +31,7 @@ from qc.jobs.workshop import Workshop
 from qc.plan import Plan
 from qc.sayings import OPEN_STATES, Said
 from qc.store import HeldRecord
+from qc.words import dated_words
 
 MONTH = re.compile(r"\d{4}-\d{2}")
 TYPED_ANEW = ("value", "serial", "day", "unit", "model", "person", "gauge", "tool", "batch")
@@ -244,9 +245,9 @@ def _is_part(serial: str, built_in: set[str], plan: Plan) -> bool:
 def _state(part: bool, shipped: Any) -> str:
     if part:
         return "part"
-    return f"shipped {shipped.day} {shipped:%b %Y}" if shipped else "on the bench"
+    return f"shipped {dated_words(shipped)}" if shipped else "on the bench"
 
 
 def _moment(moment: datetime, plan: Plan) -> str:
     here = moment.astimezone(ZoneInfo(plan.workshop.time_zone))
-    return f"{here.day} {here:%b %Y, %H:%M}"
+    return f"{dated_words(here)}, {here:%H:%M}"

@@ -12,7 +12,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
 
-from qc.ingest import read_sheet
+from qc.ingest import read_sheet, warm_up
 from qc.jobs.baseline import decide
 from qc.jobs.errors import JobError
 from qc.jobs.held import Decision, mend_rows
@@ -26,7 +26,7 @@ from qc.stats import StatisticsError
 
 def warm() -> None:
     """Load the validation library, so that the first sheet of the day does not wait for it."""
-    import great_expectations  # noqa: F401
+    warm_up()
 
 
 def take_sheets(

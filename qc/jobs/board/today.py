@@ -13,6 +13,7 @@ from qc.jobs.judging import present_budget
 from qc.jobs.workshop import Workshop
 from qc.plan import Plan
 from qc.sayings import What
+from qc.words import dated_words
 
 SOON = timedelta(days=7)  # chosen: what a week's work can still prepare
 GAUGES_SOON = timedelta(days=14)
@@ -127,7 +128,7 @@ def _gauges_due(workshop: Workshop) -> tuple[Due, ...]:
             g.id,
             g.name,
             g.due,
-            f"Calibration of {g.id} {'ran' if g.due < today else 'runs'} out on {g.due.day} {g.due:%b %Y}.",
+            f"Calibration of {g.id} {'ran' if g.due < today else 'runs'} out on {dated_words(g.due)}.",
             gauge=True,
         )
         for g in workshop.plan.gauges

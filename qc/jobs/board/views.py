@@ -27,11 +27,14 @@ from qc.watch import (
     SignalResult,
     StretchResult,
     Suspect,
+    budget_words,
+    caution_words,
+    first_steps,
     is_few,
     known_rules,
     limits_words,
     rate_words,
-    whole_words,
+    reaction_steps,
     why_none,
 )
 
@@ -51,7 +54,7 @@ __all__ = [
     "InstrumentReading",
     "InstrumentRow",
     "InstrumentView",
-    "Mark",
+    "ChartMark",
     "ModelView",
     "Point",
     "ReportView",
@@ -70,11 +73,14 @@ __all__ = [
     "Suspect",
     "TodayView",
     "TouchedView",
+    "budget_words",
+    "caution_words",
+    "first_steps",
     "is_few",
     "known_rules",
     "limits_words",
     "rate_words",
-    "whole_words",
+    "reaction_steps",
     "why_none",
 ]
 
@@ -146,7 +152,7 @@ class TodayView:
 
 
 @dataclass(frozen=True, slots=True)
-class Mark:
+class ChartMark:
     """Something that happened beside a series: a tool fitted, a gauge calibrated, a person joined."""
 
     ordinal: float  # where on the axis of pieces; n + 0.5 is between two of them
@@ -186,7 +192,7 @@ class SeriesView:
     cautions: tuple[str, ...]
     next_step: str
     models: tuple[ModelView, ...]
-    marks: tuple[Mark, ...]
+    marks: tuple[ChartMark, ...]
     wanted_ppk: float
     gauges: tuple[str, ...] = ()  # gauges in use on the newest pieces
     wears_with: str = ""

@@ -13,7 +13,7 @@ import polars as pl
 
 from qc.jobs.workshop import Workshop
 from qc.plan import Stage
-from qc.watch import Factors, FactorTable, FigureTable, among
+from qc.watch import FactorLevels, FactorTable, FigureTable, among
 
 MOST = 10_000
 """Pieces that are read about at once; with more, each series reads of its own."""
@@ -45,10 +45,10 @@ class Circumstances:
         self._all = sorted(set(serials))
         self._shared: _Told | None = None
 
-    def of(self, stage: Stage, serials: Sequence[str]) -> Callable[[], Factors]:
+    def of(self, stage: Stage, serials: Sequence[str]) -> Callable[[], FactorLevels]:
         """Return what gathers the circumstances of the pieces of a series, once it is asked to."""
 
-        def gather() -> Factors:
+        def gather() -> FactorLevels:
             told = self._told(serials)
             parts = told.parts.filter(among("serial", serials))
             about = {*serials, *parts["subject"].drop_nulls()}

@@ -1,5 +1,8 @@
 """Types of what `qc.jobs.questions` offers; the package fetches each name on first use."""
 
+from .asked import CHART_KINDS as CHART_KINDS
+from .asked import STUDY_OPTIONS as STUDY_OPTIONS
+from .asked import takers as takers
 from .factors import chart_factors as chart_factors
 from .factors import limit_factors as limit_factors
 from .factors import t2_limits as t2_limits

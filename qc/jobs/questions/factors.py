@@ -24,20 +24,10 @@ from qc.stats import (
     tolerance_confidence,
     tolerance_factor,
 )
-
-__all__ = [
-    "ChartFactors",
-    "LimitFactors",
-    "StatisticsUsageError",
-    "T2Limits",
-    "chart_factors",
-    "limit_factors",
-    "t2_limits",
-]
+from qc.stats.numbers import check_share
 
 KNOWN = ("center", "sigma")
 _TEXTBOOK = 3.0
-_LEAST_SHARE = 1e-9  # smaller is a slip
 
 
 @dataclass(frozen=True, slots=True)
@@ -274,11 +264,10 @@ def limit_factors(
         raise StatisticsUsageError("a known centre or sigma goes with two limits and one further piece only")
     if known == "sigma" and df is not None:
         raise StatisticsUsageError("a known sigma has no degrees of freedom: leave --df out")
-    if not _LEAST_SHARE <= content < 1.0:
-        raise StatisticsError(f"limit factors: content is {content}, must lie between 0 and 1")
-    for name, share in (("confidence", confidence), ("false-alarm rate", rate)):
-        if share is not None and not _LEAST_SHARE <= share < 1.0:
-            raise StatisticsError(f"limit factors: {name} is {share}, must lie between 0 and 1")
+    check_share(content, "content")
+    check_share(confidence, "confidence")
+    if rate is not None:
+        check_share(rate, "false-alarm rate")
     asked = 1.0 - content if rate is None else rate
     rows = tuple(_row(n, content, confidence, asked, sides, k, known, df, future) for n in pieces)
     return LimitFactors(content, confidence, asked, sides, k, known, future, rows)

@@ -32,17 +32,6 @@ from qc.stats import (
 )
 from qc.stats import gauge_study as study_gauge
 
-__all__ = [
-    "GaugeAgreement",
-    "GaugeLinearity",
-    "GaugeResult",
-    "StatisticsError",
-    "StatisticsUsageError",
-    "gauge_agreement",
-    "gauge_linearity",
-    "gauge_study",
-]
-
 
 @dataclass(frozen=True, slots=True)
 class GaugeResult(Tabled):
@@ -117,15 +106,9 @@ class GaugeAgreement(Tabled):
 
     def to_dict(self) -> dict[str, object]:
         """Return the object that `--json` prints."""
-        return {
-            "pieces": self.pieces,
-            "within": {name: kappa.to_dict() for name, kappa in self.within.items()},
-            "between": None if self.between is None else self.between.to_dict(),
-            "against_truth": {name: kappa.to_dict() for name, kappa in self.against.items()},
-            "missed": {name: _counted(share) for name, share in self.missed.items()},
-            "rejected": {name: _counted(share) for name, share in self.rejected.items()},
-            "warnings": list(self.warnings),
-        }
+        plain = Tabled.to_dict(self)
+        told = ("pieces", "within", "between", "against", "missed", "rejected", "warnings")
+        return {"against_truth" if name == "against" else name: plain[name] for name in told}
 
     def to_text(self) -> str:
         """Return what a person reads: who agrees with whom, and what slips through."""
@@ -374,10 +357,3 @@ def _by_piece(frame: pl.DataFrame) -> list[list[str]]:
                 "judge it again, or leave the extra ones out"
             )
     return rows
-
-
-def _counted(share: Proportion | None) -> dict[str, object] | None:
-    """Turn a counted share into plain values."""
-    if share is None:
-        return None
-    return {"count": share.count, "n": share.n, "share": share.share, "interval": list(share.interval)}

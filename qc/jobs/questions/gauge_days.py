@@ -14,7 +14,6 @@ from qc.stats import (
     GuardBand,
     NestedLevels,
     RepeatSets,
-    StatisticsError,
     StatisticsUsageError,
     Tabled,
     averaged_sets,
@@ -22,15 +21,6 @@ from qc.stats import (
     guard_band,
     repeat_sets,
 )
-
-__all__ = [
-    "GaugeCheckStandard",
-    "GaugeOverDays",
-    "StatisticsError",
-    "StatisticsUsageError",
-    "gauge_check_standard",
-    "gauge_over_days",
-]
 
 _FACTOR = 2.0  # sds; NIST/SEMATECH e-Handbook 2.2.2
 

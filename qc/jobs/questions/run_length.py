@@ -5,10 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, TypedDict, Unpack
 
 from qc.report.terminal import estimated_text, run_lengths_text
 from qc.stats import (
+    THREE_SIGMA_RATE,
     EstimatedLimits,
     RunLength,
     StatisticsError,
@@ -29,12 +30,10 @@ from qc.stats import (
     sigma_estimate,
 )
 
-__all__ = ["OPTIONS", "EstimatedRunLengths", "RunLengths", "StatisticsUsageError", "run_lengths"]
-
 # of baselines. chosen: the middle half and nine in ten; the mean alone misleads, or is infinite
 SHARES = (0.05, 0.25, 0.5, 0.75, 0.95)
 SHIFTS = (0.0, 0.5, 1.0, 1.5, 2.0, 3.0)  # common practice, no source
-THREE_SIGMA_RUN_LENGTH = 370.398347  # of known limits at three sigma
+THREE_SIGMA_RUN_LENGTH = round(1 / THREE_SIGMA_RATE, 6)  # of known limits
 OPTIONS: dict[str, tuple[str, ...]] = {
     "limits": ("factor", "n", "spread", "wanted", "judged"),
     "rules": ("rules", "spread", "judged"),
@@ -46,6 +45,35 @@ OPTIONS: dict[str, tuple[str, ...]] = {
 """Kinds of chart with the options that each takes; all take `shifts`."""
 
 Asked = Mapping[str, Any]
+
+
+class RunLengthOptions(TypedDict, total=False):
+    """Options of all kinds; `OPTIONS` says which goes with which, and None counts as not given.
+
+    Factors, widths and limits are in sigma of a plotted point, `start`, `reference` and `decision` too;
+    run lengths and `points` count points.
+    """
+
+    factor: float | None
+    n: int | None
+    rules: str | None
+    weight: float | None
+    width: float | None
+    start: float | None
+    time_varying: bool
+    reference: float | None
+    decision: float | None
+    sides: int | None
+    fast_start: bool
+    figures: int | None
+    limit: float | None
+    points: int | None
+    estimator: str | None
+    confidence: float | None
+    under: Sequence[float] | None
+    spread: float | None
+    wanted: float | None
+    judged: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,7 +209,7 @@ class EstimatedRunLengths(Tabled):
 
 
 def run_lengths(
-    kind: str, *, shifts: Sequence[float] = SHIFTS, **options: Any
+    kind: str, *, shifts: Sequence[float] = SHIFTS, **options: Unpack[RunLengthOptions]
 ) -> RunLengths | EstimatedRunLengths:
     """Run length of a chart, in control and shifted; with `wanted` also the setting that gives it.
 
@@ -214,7 +242,9 @@ def run_lengths(
     """
     if kind not in OPTIONS:
         raise StatisticsUsageError(f"kind {kind!r} is not known: use one of {', '.join(OPTIONS)}")
-    given = {name: option for name, option in options.items() if option is not None and option is not False}
+    given: dict[str, Any] = {
+        name: one for name, one in options.items() if one is not None and one is not False
+    }
     for name in given:
         if name not in OPTIONS[kind]:
             flag = "--" + name.replace("_", "-")

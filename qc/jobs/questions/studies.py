@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any, Literal, Unpack
 
 import polars as pl
 
@@ -24,17 +24,13 @@ from qc.stats import (
     KINDS,
     SeriesChecks,
     SeriesStudy,
-    StatisticsError,
-    StatisticsUsageError,
     StudyQuestion,
     Tabled,
     checks_together,
     study_checks,
     study_frame,
 )
-from qc.stats.studies import StudyOptions, check_fit
-
-__all__ = ["StatisticsError", "StatisticsUsageError", "StudyOptions", "StudyResult", "study"]
+from qc.stats.studies import StudyOptions, check_fit, columns, complete, question_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +75,9 @@ class StudyResult(Tabled):
         return points_table(self.answers) if what == "points" else signals_table(self.answers)
 
 
-def study(path: TableSource, value: str, chart: str = "individuals", **options: Any) -> StudyResult:
+def study(
+    path: TableSource, value: str, chart: str = "individuals", **options: Unpack[StudyOptions]
+) -> StudyResult:
     """Answer a question about a table of readings.
 
     Parameters
@@ -91,7 +89,7 @@ def study(path: TableSource, value: str, chart: str = "individuals", **options: 
     chart : str
         Kind of chart.
     **options
-        As `StudyOptions` lists them.
+        As `StudyOptions` lists them; which chart takes which is told by `qc.KINDS`.
 
     Returns
     -------
@@ -105,42 +103,36 @@ def study(path: TableSource, value: str, chart: str = "individuals", **options: 
     StatisticsError
         The data are at fault; the message says where and what to do.
     """
-    asked = StudyOptions.of(**options)
+    asked = complete(options)
     idle = check_fit(asked, chart)
-    question = asked.question(chart)
-    table = read_study_table(path, asked.sheet)
-    if asked.order is not None:
-        table = sort_rows(table, asked.order)
+    question = question_of(asked, chart)
+    table = read_study_table(path, asked["sheet"])
+    if asked["order"] is not None:
+        table = sort_rows(table, asked["order"])
     frame = _frame(table, value, chart, asked)
     with faults_named(table):
         answers = study_frame(frame, question)
-        checks = study_checks(frame, question) if asked.checks else None
+        checks = study_checks(frame, question) if asked["checks"] else None
     if idle:
         answers = {name: replace(one, warnings=one.warnings + idle) for name, one in answers.items()}
-    named = asked.series is not None
-    result = StudyResult(table.name, value, question, answers, named, asked.signals_only, checks, idle)
-    if asked.out is not None:
-        write_tables(answers, Path(asked.out))
-    if asked.plot is not None:
+    named = asked["series"] is not None
+    result = StudyResult(table.name, value, question, answers, named, asked["signals_only"], checks, idle)
+    if asked["out"] is not None:
+        write_tables(answers, Path(asked["out"]))
+    if asked["plot"] is not None:
         from qc.report.drawings import plot_study
 
-        plot_study(answers, question, value, Path(asked.plot))
+        plot_study(answers, question, value, Path(asked["plot"]))
     return result
 
 
 def _frame(table: Table, value: str, chart: str, asked: StudyOptions) -> pl.DataFrame:
     """Bring the columns of the question under their agreed names, checked."""
-    parts: dict[str, pl.Series] = {}
-    for role in ("series", "subgroup", "place", "model", "tool"):
-        name = asked.columns[role]
-        if name is not None:
-            parts[role] = take_labels(table, name)
+    parts = {role: take_labels(table, name) for role, name in columns(asked, "labels").items()}
     if "series" in parts:
         parts["series"] = parts["series"].cast(pl.String)
-    for role in ("against", "size", "nominal"):
-        name = asked.columns[role]
-        if name is not None:
-            parts[role] = _numbers_or_constant(table, name, role)
+    for role, name in columns(asked, "numbers").items():
+        parts[role] = _numbers_or_constant(table, name, role)
     if KINDS[chart].several:
         for name in number_columns(value):
             parts[f"value:{name}"] = take_numbers(table, name)

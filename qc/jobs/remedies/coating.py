@@ -6,8 +6,8 @@ import statistics
 from dataclasses import dataclass
 
 from qc.jobs.remedies.errors import RemedyError, RemedyUsageError
-from qc.jobs.remedies.sheet import Sheet, SheetSource, read_sheet
-from qc.jobs.remedies.table import block, table_row
+from qc.jobs.remedies.sheet import RemedySheet, SheetSource, read_sheet
+from qc.report.terminal import coat_text
 from qc.stats import Tabled
 from qc.trade import (
     BASE_DRIFT_LIMIT_UM,
@@ -64,7 +64,16 @@ class CoatResult(Tabled):
 
     def to_text(self) -> str:
         """Give where it is thin and what to do first, then the areas."""
-        return _text(self)
+        capability = (self.cpl, self.interval)
+        return coat_text(
+            self.areas,
+            self.rules,
+            self.area_passes,
+            self.lower_um,
+            capability,
+            self.base_drift_um,
+            self.cautions,
+        )
 
 
 def coat(
@@ -82,7 +91,7 @@ def coat(
 
     Parameters
     ----------
-    sheet : path, polars DataFrame, pandas DataFrame or Sheet
+    sheet : path, polars DataFrame, pandas DataFrame or RemedySheet
         Columns `area, spot, um`, optionally `base_um` (bare-metal reading beside it) and `serial`.
     nominal_um, lower_um, upper_um : float
         Nominal thickness and limits. [um]
@@ -106,18 +115,7 @@ def coat(
         Limits out of order.
     """
     sheet = read_sheet(sheet)
-    if not 0 < lower_um <= nominal_um or (upper_um is not None and not upper_um > nominal_um):
-        raise RemedyUsageError("--lower, --nominal and --upper must rise in this order, in micrometres")
-    if (wet_um is None) != (solids is None):
-        raise RemedyUsageError("--wet-um and --solids belong together")
-    if wet_um is not None and not 0 < wet_um < 10_000:
-        raise RemedyUsageError(f"--wet-um {wet_um:g}: a wet film in micrometres above 0 is needed")
-    if wall_mm is not None and not 0 < wall_mm < 10:
-        raise RemedyUsageError(
-            f"--wall-mm {wall_mm:g}: a wall in millimetres above 0 is needed, such as 0.45"
-        )
-    if not 0 < probe_mhz < 1000:
-        raise RemedyUsageError(f"--probe-mhz {probe_mhz:g}: a frequency in MHz above 0 is needed")
+    _check_asked(nominal_um, lower_um, upper_um, wet_um, solids, wall_mm, probe_mhz)
     readings, bases = _read(sheet)
     try:
         spots = spot_means(readings)
@@ -150,7 +148,31 @@ def coat(
     )
 
 
-def _read(sheet: Sheet) -> tuple[list[Spot], list[float]]:
+def _check_asked(
+    nominal_um: float,
+    lower_um: float,
+    upper_um: float | None,
+    wet_um: float | None,
+    solids: float | None,
+    wall_mm: float | None,
+    probe_mhz: float,
+) -> None:
+    """Refuse limits out of order and figures that are none, each by the option it came with."""
+    if not 0 < lower_um <= nominal_um or (upper_um is not None and not upper_um > nominal_um):
+        raise RemedyUsageError("--lower, --nominal and --upper must rise in this order, in micrometres")
+    if (wet_um is None) != (solids is None):
+        raise RemedyUsageError("--wet-um and --solids belong together")
+    if wet_um is not None and not 0 < wet_um < 10_000:
+        raise RemedyUsageError(f"--wet-um {wet_um:g}: a wet film in micrometres above 0 is needed")
+    if wall_mm is not None and not 0 < wall_mm < 10:
+        raise RemedyUsageError(
+            f"--wall-mm {wall_mm:g}: a wall in millimetres above 0 is needed, such as 0.45"
+        )
+    if not 0 < probe_mhz < 1000:
+        raise RemedyUsageError(f"--probe-mhz {probe_mhz:g}: a frequency in MHz above 0 is needed")
+
+
+def _read(sheet: RemedySheet) -> tuple[list[Spot], list[float]]:
     """Read spots with the mean bare-metal reading taken off, and the bare-metal readings in order."""
     sheet.need("area", "spot", "um")
     bases = {row.line: sheet.optional_number(row, "base_um") for row in sheet.rows}
@@ -230,31 +252,3 @@ def _wet_note(wet_um: float, solids: float, values: list[float]) -> str:
         f"A wet film of {wet_um:g} um at {solids:.0%} solids dries to {dry:.1f} um; measured mean "
         f"{statistics.fmean(values):.1f} um"
     )
-
-
-def _text(result: CoatResult) -> str:
-    """Write the judgement of a lacquer sheet."""
-    thinnest = min(result.areas, key=lambda area: area.least)
-    passed = sum(rule.passes for rule in result.rules.values())
-    if thinnest.least < result.lower_um:
-        first = (
-            f"{thinnest.area} is too thin: least spot {thinnest.least:.1f} um, limit {result.lower_um:g} um; "
-        )
-        first += "measure it again, then strip and spray again"
-    elif passed < len(result.rules):
-        first = f"House rule failed, though no spot is below the limit; thinnest is {thinnest.area}"
-    else:
-        first = f"Thick enough everywhere; thinnest is {thinnest.area}, {thinnest.least:.1f} um"
-    lines = [first, "", table_row("area", ["spots", "mean um", "least", "below"], "house rule")]
-    for area in result.areas:
-        verdict = "pass" if result.area_passes[area.area] else "fail"
-        figures = [str(area.n), f"{area.mean:.1f}", f"{area.least:.1f}", str(area.below_nominal)]
-        lines.append(table_row(area.area, figures, verdict))
-    if result.cpl is not None and result.interval is not None:
-        lines.append(
-            f"Capability at the lower limit {result.cpl:.2f} "
-            f"({result.interval[0]:.2f} to {result.interval[1]:.2f}, 95 %)"
-        )
-    if result.base_drift_um is not None:
-        lines.append(f"Bare-metal reading moved by {result.base_drift_um:+.1f} um")
-    return "\n".join(lines + block("Cautions", result.cautions))

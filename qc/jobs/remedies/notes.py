@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from qc.jobs.remedies.sheet import Sheet, SheetRow
+from qc.jobs.remedies.sheet import RemedySheet, SheetRow
 from qc.trade import Instrument, Note, TradeError, cents_between, note_frequency, valve_state
 
 METHOD_WORDS = {
@@ -22,7 +22,7 @@ METHOD_WORDS = {
 """How benches write the placing of the slide."""
 
 
-def read_notes(sheet: Sheet, instrument: Instrument, a4_hz: float = 440.0) -> list[Note]:
+def read_notes(sheet: RemedySheet, instrument: Instrument, a4_hz: float = 440.0) -> list[Note]:
     """Read the notes of a tuning sheet, one a row.
 
     Raises
@@ -46,7 +46,7 @@ def read_notes(sheet: Sheet, instrument: Instrument, a4_hz: float = 440.0) -> li
     return notes
 
 
-def note_of_row(sheet: Sheet, row: SheetRow, instrument: Instrument, cents: float) -> Note:
+def note_of_row(sheet: RemedySheet, row: SheetRow, instrument: Instrument, cents: float) -> Note:
     """Read everything of a note but its pitch."""
     try:
         state = valve_state(instrument, sheet.text(row, "valve"))
@@ -79,7 +79,7 @@ def with_cents(note: Note, cents: float) -> Note:
     return replace(note, cents=cents)
 
 
-def _setting(sheet: Sheet, row: SheetRow, column: str) -> float | None:
+def _setting(sheet: RemedySheet, row: SheetRow, column: str) -> float | None:
     value = sheet.optional_number(row, column)
     if value is not None and not 0.0 <= value <= 200.0:
         raise sheet.fault(

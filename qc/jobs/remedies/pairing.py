@@ -6,8 +6,8 @@ import math
 from dataclasses import dataclass
 
 from qc.jobs.remedies.errors import RemedyError, RemedyUsageError
-from qc.jobs.remedies.sheet import Sheet, SheetRow, SheetSource, sheet_named
-from qc.jobs.remedies.table import table_row
+from qc.jobs.remedies.sheet import RemedySheet, SheetRow, SheetSource, sheet_named
+from qc.report.terminal import pair_text
 from qc.stats import Tabled
 from qc.trade import (
     BODY_EXTRA_UM,
@@ -76,7 +76,12 @@ class PairResult(Tabled):
 
     def to_text(self) -> str:
         """Give the sentence a technician needs first, then pairs, leftovers and the tubes themselves."""
-        return _text(self)
+        runs = [
+            (run.side, run.means_mm, run.sd_um, run.drift_um if run.drifting else None)
+            for run in (self.inner_run, self.outer_run)
+        ]
+        limits, shares = (self.lower_um, self.upper_um), (self.random_share, self.best_share)
+        return pair_text(self.pairing, limits, runs, shares)
 
 
 def pair(
@@ -92,7 +97,7 @@ def pair(
 
     Parameters
     ----------
-    inner, outer : path, polars DataFrame, pandas DataFrame or Sheet
+    inner, outer : path, polars DataFrame, pandas DataFrame or RemedySheet
         Columns `tube, station, direction, od_mm` or `id_mm`, optionally `leg` and `surface`.
     target_um, lower_um, upper_um : float
         Diametral clearance wanted, and its limits. [um]
@@ -129,7 +134,7 @@ def pair(
     return PairResult(pairing, target_um, lower_um, upper_um, inner_run, outer_run, *shares)
 
 
-def read_rack(sheet: Sheet, column: str) -> list[Tube]:
+def read_rack(sheet: RemedySheet, column: str) -> list[Tube]:
     """Read the tubes of one side; readings of the body take no part.
 
     Raises
@@ -191,7 +196,7 @@ def _quantile(freedom: int) -> float:
     return float(stdtrit(freedom, 0.995))
 
 
-def _diameter(sheet: Sheet, row: SheetRow, column: str) -> float:
+def _diameter(sheet: RemedySheet, row: SheetRow, column: str) -> float:
     value = sheet.number(row, column)
     if 5.0 <= value <= 40.0:
         return value
@@ -203,7 +208,7 @@ def _diameter(sheet: Sheet, row: SheetRow, column: str) -> float:
     raise sheet.fault(row, column, f"{value:g} mm is no slide tube's diameter", hint)
 
 
-def _check_rack(sheet: Sheet, inners: list[Tube], outers: list[Tube], target_um: float) -> None:
+def _check_rack(sheet: RemedySheet, inners: list[Tube], outers: list[Tube], target_um: float) -> None:
     """Refuse tubes that cannot be what was meant: too large for every outer, or read on the body."""
     largest = max(mean_mm(tube) for tube in outers)
     for tube in inners:
@@ -243,50 +248,3 @@ def _shares(
     random = random_pairing_yield(inner.sd_um, outer.sd_um, half, apart)
     # 500 lots: good to half a per cent, and the answer is told in whole ones
     return random, best_pairing_yield(inner.sd_um, outer.sd_um, half, lot, apart, lots=500)[0]
-
-
-def _text(result: PairResult) -> str:
-    """Write a pairing."""
-    pairing = result.pairing
-    total = len(pairing.pairs)
-    lines = [
-        f"{pairing.inside} of {total} pairs lie wholly within {result.lower_um:g} to {result.upper_um:g} um"
-        + ("" if pairing.inside == total else "; fit those first and look at the rest below"),
-        "",
-        table_row("inner", ["outer", "least um", "mean um", "greatest"]),
-    ]
-    for pair in pairing.pairs:
-        figures = [f"{figure:.1f}" for figure in (pair.least_um, pair.mean_um, pair.greatest_um)]
-        lines.append(table_row(pair.inner, [pair.outer, *figures], "" if pair.inside else "outside"))
-    for tube in (*pairing.left_inner, *pairing.left_outer):
-        mate = "bore" if tube.side == "inner" else "stocking"
-        lines.append(
-            f"{tube.name} is left: it wants a {mate} of {tube.wanted_mm:.3f} mm; nearest {tube.nearest}, "
-            f"{tube.nearest_off_um:+.0f} um off target: {_mend(tube.side, tube.nearest_off_um)}"
-        )
-    if result.random_share is not None and result.best_share is not None:
-        lines.append(
-            f"Expected within limits: {result.random_share:.0%} taken at random, {result.best_share:.0%} "
-            f"paired"
-        )
-    lines += [
-        "",
-        "Pairing hides a drifting die: these are the tubes before pairing, in the order of the file",
-    ]
-    lines += [_run_line(result.inner_run), _run_line(result.outer_run)]
-    return "\n".join(lines)
-
-
-def _mend(side: str, off_um: float) -> str:
-    """Say which die would mend a leftover tube, and by how much."""
-    tool = "the outers' mandrel" if side == "inner" else "the inners' die"
-    smaller = off_um > 0 if side == "inner" else off_um < 0
-    return f"{tool} {abs(off_um):.0f} um {'smaller' if smaller else 'larger'}, or keep it for the next lot"
-
-
-def _run_line(run: TubeRun) -> str:
-    mean = sum(run.means_mm) / len(run.means_mm)
-    drift = (
-        f", DRIFTING by {run.drift_um:+.1f} um from first to last: look at its die" if run.drifting else ""
-    )
-    return f"{run.side:6} n {len(run.names)}, mean {mean:.4f} mm, sd {run.sd_um:.1f} um{drift}"

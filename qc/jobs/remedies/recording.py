@@ -12,7 +12,8 @@ import numpy.typing as npt
 
 from qc.jobs.remedies.errors import RemedyError, RemedyUsageError
 from qc.jobs.remedies.notes import note_of_row, with_cents
-from qc.jobs.remedies.sheet import Sheet
+from qc.jobs.remedies.sheet import RemedySheet
+from qc.report.terminal import recording_text
 from qc.trade import HeldNote, Instrument, Note, TradeError, cents_between, held_notes, note_frequency
 
 MOST_WAV_BYTES = 200_000_000
@@ -35,16 +36,7 @@ class RecordingResult:
 
     def to_text(self) -> str:
         """Give one line a note."""
-        lines = [f"{self.name}: {len(self.notes)} held notes"]
-        for note in self.notes:
-            place = f"{note.start_s:6.2f} to {note.end_s:6.2f} s"
-            if note.refused or note.cents is None or note.spread_cents is None:
-                lines.append(f"  {place}  refused: {note.refused}")
-            else:
-                lines.append(
-                    f"  {place}  {note.note:8} {note.cents:+6.1f} cents (spread {note.spread_cents:.1f})"
-                )
-        return "\n".join(lines)
+        return recording_text(self.name, self.notes)
 
 
 def hear(wav: Path, a4_hz: float = 440.0) -> RecordingResult:
@@ -58,12 +50,14 @@ def hear(wav: Path, a4_hz: float = 440.0) -> RecordingResult:
     return RecordingResult(wav.name, tuple(_held(wav, a4_hz)))
 
 
-def notes_from_recording(sheet: Sheet, wav: Path, instrument: Instrument, a4_hz: float = 440.0) -> list[Note]:
+def notes_from_recording(
+    sheet: RemedySheet, wav: Path, instrument: Instrument, a4_hz: float = 440.0
+) -> list[Note]:
     """Give the notes of a card with the pitches of a recording, in order.
 
     Parameters
     ----------
-    sheet : Sheet
+    sheet : RemedySheet
         Card with `partial, position, valve` and the other columns of a tuning sheet; cents are not needed.
     wav : Path
         Recording of the same notes in the same order.

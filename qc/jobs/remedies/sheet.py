@@ -11,7 +11,7 @@ from qc.ingest.reading import MAX_BYTES, Manner, Table, TableSource, column_lett
 from qc.jobs.remedies.errors import RemedyError, RemedyUsageError
 from qc.trade import TradeError
 
-SheetSource: TypeAlias = "Sheet | TableSource"
+SheetSource: TypeAlias = "RemedySheet | TableSource"
 """What a remedy takes its table from."""
 
 REMEDY = Manner(
@@ -47,7 +47,7 @@ class SheetRow:
 
 
 @dataclass(frozen=True, slots=True)
-class Sheet:
+class RemedySheet:
     """A file read into text cells.
 
     Parameters
@@ -135,18 +135,18 @@ class Sheet:
         return RemedyError(f"{place}: {text}")
 
 
-def read_sheet(path: SheetSource) -> Sheet:
+def read_sheet(path: SheetSource) -> RemedySheet:
     """Read a remedy's table: a file, or a frame.
 
     Parameters
     ----------
-    path : path, polars DataFrame, pandas DataFrame or Sheet
+    path : path, polars DataFrame, pandas DataFrame or RemedySheet
         A csv (comma, semicolon or tab; point or comma decimals) or xlsx file with names in its first line, or
         a frame. A sheet is given back as it is.
 
     Returns
     -------
-    Sheet
+    RemedySheet
         Text cells with addresses.
 
     Raises
@@ -159,9 +159,9 @@ def read_sheet(path: SheetSource) -> Sheet:
     return sheet_named("table", path)
 
 
-def sheet_named(name: str, source: SheetSource) -> Sheet:
+def sheet_named(name: str, source: SheetSource) -> RemedySheet:
     """Read a remedy's table as `read_sheet` does; a frame is called by a name of its own in messages."""
-    if isinstance(source, Sheet):
+    if isinstance(source, RemedySheet):
         return source
     table = read_table(source, REMEDY, name=name)
     columns = tuple(column.strip().lower() for column in table.columns)
@@ -170,7 +170,7 @@ def sheet_named(name: str, source: SheetSource) -> Sheet:
         if any(cells):
             named = zip(columns, cells, strict=True)
             rows.append(SheetRow(number, {column: cell for column, cell in named if column}))
-    return Sheet(table.name, columns, tuple(rows), table.kind == "xlsx")
+    return RemedySheet(table.name, columns, tuple(rows), table.kind == "xlsx")
 
 
 def _texts(table: Table) -> list[list[str]]:

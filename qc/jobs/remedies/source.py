@@ -14,7 +14,7 @@ from qc.jobs.remedies.errors import RemedyError, RemedyUsageError
 from qc.jobs.remedies.instruments import instrument_of, model_of, tune_plain
 from qc.jobs.remedies.pairing import PairResult, pair
 from qc.jobs.remedies.recording import RecordingResult, hear
-from qc.jobs.remedies.sheet import Sheet, read_sheet, sheet_named
+from qc.jobs.remedies.sheet import RemedySheet, read_sheet, sheet_named
 from qc.jobs.remedies.tool_wear import ToolWear, WearResult, wear
 from qc.jobs.remedies.tuning import TuneResult, tune
 from qc.trade import COSTS, Instrument
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     import polars as pl
 
     from qc.jobs.workshop import Workshop
-    from qc.plan import Characteristic, Limits, Model, Plan
+    from qc.plan import Characteristic, DatedLimits, Model, Plan
 
 
 def tune_from(
@@ -277,7 +277,7 @@ def _open(workshop: Path | None, as_of: date | None = None) -> Workshop:
     return open_workshop(workshop, as_of=as_of)
 
 
-def _sheet(rows: pl.DataFrame, name: str, renamed: dict[str, str], others: Sequence[str]) -> Sheet:
+def _sheet(rows: pl.DataFrame, name: str, renamed: dict[str, str], others: Sequence[str]) -> RemedySheet:
     """Hand stored readings to the reader of sheets, so that both ways share one set of checks."""
     if rows.height == 0:
         raise RemedyError(f"{name}: the store holds no readings. Check the serial, or upload the card first")
@@ -285,7 +285,7 @@ def _sheet(rows: pl.DataFrame, name: str, renamed: dict[str, str], others: Seque
     return sheet_named(name, rows.select(list(columns)).rename(columns))
 
 
-def _limits(plan: Plan, characteristic: str, model: str | None, day: date) -> Limits | None:
+def _limits(plan: Plan, characteristic: str, model: str | None, day: date) -> DatedLimits | None:
     """Give the limits of a characteristic that hold for a model on a day: the latest entry that fits."""
     found = None
     for stage in plan.stages:
@@ -296,7 +296,7 @@ def _limits(plan: Plan, characteristic: str, model: str | None, day: date) -> Li
 
 
 def _filled(
-    limits: Limits | None, target: float | None, lower: float | None, upper: float | None
+    limits: DatedLimits | None, target: float | None, lower: float | None, upper: float | None
 ) -> tuple[float | None, float | None, float | None]:
     """Fill what the command left out from the plan's limits."""
     if limits is None:
@@ -308,7 +308,7 @@ def _filled(
     )
 
 
-def _latest(characteristic: Characteristic, model: str | None, day: date) -> Limits | None:
+def _latest(characteristic: Characteristic, model: str | None, day: date) -> DatedLimits | None:
     fitting = [
         limits
         for limits in characteristic.limits

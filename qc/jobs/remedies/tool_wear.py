@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from qc.jobs.remedies.errors import RemedyUsageError
-from qc.jobs.remedies.sheet import Sheet, SheetRow, SheetSource, read_sheet
-from qc.jobs.remedies.table import block, table_row
+from qc.jobs.remedies.sheet import RemedySheet, SheetRow, SheetSource, read_sheet
+from qc.report.terminal import wear_text
 from qc.stats import GREATEST, Tabled
 from qc.trade import TradeError, WearLine, cautions_for, fit_wear
 
@@ -62,7 +62,8 @@ class WearResult(Tabled):
 
     def to_text(self) -> str:
         """Give one sentence a tool, the most urgent first, then the figures."""
-        return _text(self)
+        tools = [(t.tool, t.n, t.line, t.change_by_date, t.warnings) for t in self.tools]
+        return wear_text(tools, self.cautions)
 
 
 def wear(
@@ -80,7 +81,7 @@ def wear(
 
     Parameters
     ----------
-    sheet : path, polars DataFrame, pandas DataFrame or Sheet
+    sheet : path, polars DataFrame, pandas DataFrame or RemedySheet
         One row a piece, in order of making.
     value, against : str
         Columns of the figure that wears and of the count since the tool was fitted.
@@ -129,7 +130,7 @@ def wear(
 
 
 def _line(
-    sheet: Sheet,
+    sheet: RemedySheet,
     rows: list[SheetRow],
     counts: tuple[float, ...],
     values: tuple[float, ...],
@@ -159,44 +160,3 @@ def _date(line: WearLine | None, per_week: float | None, as_of: date | None) -> 
     days = math.floor(7.0 * weeks)
     # A date beyond a working life is no date.
     return as_of + timedelta(days=days) if days < 20_000 else None
-
-
-def _text(result: WearResult) -> str:
-    """Write the forecasts, the tool to change first at the top."""
-    ordered = sorted(result.tools, key=_urgency)
-    lines = [_wear_sentence(tool) for tool in ordered]
-    lines += ["", table_row("tool", ["pieces", "per 100", "from", "to", "limit", "crossing", "change by"])]
-    for tool in ordered:
-        line = tool.line
-        if line is None:
-            lines.append(table_row(tool.tool or "(all)", [str(tool.n)]))
-            continue
-        slopes = [f"{100 * slope:.4g}" for slope in (line.slope, *line.slope_interval)]
-        crossing = "-" if line.line_crossing is None else f"{line.line_crossing[0]:.0f}"
-        limit = "-" if line.limit is None else f"{line.limit:g}"
-        change = "-" if line.change_by_count is None else str(line.change_by_count)
-        lines.append(table_row(tool.tool or "(all)", [str(tool.n), *slopes, limit, crossing, change]))
-    for tool in ordered:
-        lines += [f"{tool.tool or 'tool'}: {warning}" for warning in tool.warnings]
-    return "\n".join(lines + block("Cautions", result.cautions))
-
-
-def _urgency(tool: ToolWear) -> float:
-    if tool.line is None or tool.line.change_by_count is None:
-        return float("inf")
-    return tool.line.change_by_count - tool.line.last_count
-
-
-def _wear_sentence(tool: ToolWear) -> str:
-    name = tool.tool or "The tool"
-    if tool.line is None or tool.line.change_by_count is None:
-        return (
-            f"{name}: no change to plan by count ({tool.warnings[0]})"
-            if tool.warnings
-            else f"{name}: no limit"
-        )
-    left = tool.line.change_by_count - tool.line.last_count
-    if left < 0:
-        return f"{name}: change now; it was due at count {tool.line.change_by_count}"
-    when = f", about {tool.change_by_date:%Y-%m-%d}" if tool.change_by_date else ""
-    return f"{name}: change by count {tool.line.change_by_count} ({left:.0f} left{when})"

@@ -5,13 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from qc.ingest.cells import read_decimal
 from qc.jobs.remedies.errors import RemedyUsageError
 from qc.jobs.remedies.notes import read_notes
-from qc.jobs.remedies.sheet import Sheet, SheetSource, read_sheet, sheet_named
-from qc.jobs.remedies.table import block, table_row
+from qc.jobs.remedies.sheet import RemedySheet, SheetSource, read_sheet, sheet_named
+from qc.report.terminal import tune_text
 from qc.stats import Tabled
 from qc.trade import (
     Instrument,
@@ -23,9 +22,6 @@ from qc.trade import (
     tester_offsets,
     tuning_remedy,
 )
-
-if TYPE_CHECKING:
-    pass
 
 DEFAULT_READING_SD = 5.0
 """Spread of one reading when learning from before and after and none is given: planning value."""
@@ -48,7 +44,7 @@ class TuneResult(Tabled):
 
     def to_text(self) -> str:
         """Give the sentence a technician needs first, then the tables."""
-        return _text(self)
+        return tune_text(self.remedy, self.learned)
 
 
 def tune(
@@ -68,7 +64,7 @@ def tune(
 
     Parameters
     ----------
-    sheet : path, polars DataFrame, pandas DataFrame or Sheet
+    sheet : path, polars DataFrame, pandas DataFrame or RemedySheet
         Columns `partial, position, valve, cents` (or `hz`) and optionally `repeat, tester, sitting, air_c,
         method, main_out_mm, wrap_out_mm`.
     instrument : Instrument
@@ -141,7 +137,7 @@ def _check_options(
         raise RemedyUsageError("--before and --changed belong together: the old notes, and what was changed")
 
 
-def _notes(sheet: Sheet, instrument: Instrument, a4_hz: float, wav: Path | None) -> list[Note]:
+def _notes(sheet: RemedySheet, instrument: Instrument, a4_hz: float, wav: Path | None) -> list[Note]:
     if wav is None:
         return read_notes(sheet, instrument, a4_hz)
     from qc.jobs.remedies.recording import notes_from_recording
@@ -149,7 +145,7 @@ def _notes(sheet: Sheet, instrument: Instrument, a4_hz: float, wav: Path | None)
     return notes_from_recording(sheet, wav, instrument, a4_hz)
 
 
-def _offsets(sheet: Sheet, instrument: Instrument, a4_hz: float) -> dict[str, float]:
+def _offsets(sheet: RemedySheet, instrument: Instrument, a4_hz: float) -> dict[str, float]:
     sheet.need("tester")
     notes = read_notes(sheet, instrument, a4_hz)
     try:
@@ -158,7 +154,9 @@ def _offsets(sheet: Sheet, instrument: Instrument, a4_hz: float) -> dict[str, fl
         raise sheet.blame(error, sheet.rows, {}) from error
 
 
-def _same_testers(sheet: Sheet, notes: Sequence[Note], offsets: dict[str, float], reference: Sheet) -> None:
+def _same_testers(
+    sheet: RemedySheet, notes: Sequence[Note], offsets: dict[str, float], reference: RemedySheet
+) -> None:
     for row, note in zip(sheet.rows, notes, strict=True):
         if note.tester not in offsets:
             raise sheet.fault(
@@ -181,42 +179,3 @@ def _change(text: str, instrument: Instrument) -> tuple[str, float]:
         return f"valve:{instrument.valve(name).name}", change
     except TradeError as error:
         raise RemedyUsageError(f"--changed {text}: {error.problem}") from error
-
-
-def _text(result: TuneResult) -> str:
-    """Write a tuning remedy."""
-    remedy, fit = result.remedy, result.remedy.fit
-    steps = remedy.order_of_work
-    lines = [steps[0], *[f"{number}. {step}" for number, step in enumerate(steps[1:], 2)], ""]
-    lines.append(table_row("part", ["error mm", "from", "to", "change", "per leg", "first"], "do"))
-    for length in remedy.lengths:
-        if length.error_mm is None or length.interval_mm is None:
-            lines.append(table_row(length.part, ["not known"]))
-            continue
-        figures = [length.error_mm, *length.interval_mm]
-        figures += [length.change_mm, length.per_leg_mm, length.first_cut_mm]
-        do = "leave" if length.action == "none" else f"{length.action} by {length.by}"
-        lines.append(table_row(length.part, [f"{figure:.1f}" for figure in figures], do))
-    for mark in fit.positions:
-        figures = [mark.error_mm, *mark.interval_mm]
-        lines.append(table_row(f"mark {mark.position}", [f"{figure:.1f}" for figure in figures]))
-    if fit.partials:
-        lines += ["", table_row("partial", ["cents", "from", "to"], "(residuals sum to zero)")]
-        for partial in fit.partials:
-            figures = [partial.residual_cents, *partial.interval_cents]
-            lines.append(table_row(str(partial.partial), [f"{figure:.1f}" for figure in figures]))
-    lines += [
-        "",
-        f"Spread of the notes {fit.rms_before_cents:.1f} cents now, {remedy.rms_after_cents:.1f} after the "
-        f"work",
-        f"One reading scatters by {fit.reading_sd:.1f} cents; known common offset {fit.common_cents:+.1f} "
-        f"cents",
-    ]
-    if result.learned is not None:
-        learned = result.learned
-        lines.append(
-            f"Learned from the last change: {learned.part} answers {learned.share:.2f} of the computed "
-            f"(+- {learned.standard_error:.2f})"
-        )
-    lines += block("Cannot be told apart", fit.not_separable) + block("Cautions", remedy.cautions)
-    return "\n".join(lines)

@@ -11,7 +11,8 @@ import polars as pl
 from qc.plan import Plan
 from qc.report import Change, DieLine, Gap, GaugeLine, Reaction, Rework, Yield, evidence_words
 from qc.sayings import OPEN_STATES
-from qc.watch import SeriesVerdict, day_words, inside
+from qc.watch import SeriesVerdict
+from qc.words import count_words, day_words, inside
 
 DUE_SOON_DAYS = 31
 """A calibration that runs out within a month is told."""
@@ -107,7 +108,7 @@ def gauge_lines(
         elif gauge.due is not None and gauge.due <= as_of + timedelta(days=DUE_SOON_DAYS):
             said.append(f"calibration due {gauge.due.isoformat()}")
         if missed:
-            days = f"{len(missed)} day{'s' * (len(missed) != 1)}"
+            days = count_words(len(missed), "day")
             said.append(
                 f"used on {days} without its check, from {day_words(missed[0])} to {day_words(missed[-1])}"
             )

@@ -10,7 +10,7 @@ from datetime import date
 from typing import Any
 
 from qc.watch import SeriesVerdict
-from qc.words import listed
+from qc.words import count_words, listed
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,7 +148,7 @@ class MonthContent:
         """The month in one sentence."""
         moved = [v for v in self.verdicts if v.behaviour == "drifting"]
         watched = len(self.verdicts)
-        left = f"{self.shipped_total} instrument{'s' * (self.shipped_total != 1)} shipped"
+        left = f"{count_words(self.shipped_total, 'instrument')} shipped"
         if not moved:
             return f"{left}; all {watched} series that are watched are as they were."
         stages = dict.fromkeys(v.stage_name.lower() for v in moved)

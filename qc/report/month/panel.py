@@ -12,7 +12,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from qc.report.month.content import MonthContent
-from qc.watch import SeriesVerdict, StretchResult, level_words, unit_words
+from qc.watch import SeriesVerdict, StretchResult
+from qc.words import level_words, unit_words
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -5,16 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 from qc.report.month.content import MonthContent
-from qc.watch import (
-    LEARNING,
-    SeriesVerdict,
-    day_words,
-    limits_words,
-    number_words,
-    quantity_words,
-    unit_words,
-)
-from qc.words import pieces_words
+from qc.watch import LEARNING, SeriesVerdict, limits_words
+from qc.words import count_words, day_words, number_words, pieces_words, quantity_words, unit_words
 
 MONTHS = "January February March April May June July August September October November December".split()
 SHOWN_REACTIONS = 9
@@ -81,7 +73,7 @@ def plain_content(content: MonthContent) -> dict[str, Any]:
             {
                 "name": r.name,
                 "opened": day_words(r.opened, content.as_of),
-                "age": f"{r.age_days} day{'s' * (r.age_days != 1)}",
+                "age": count_words(r.age_days, "day"),
                 "state": r.state,
                 "pieces": r.pieces,
             }

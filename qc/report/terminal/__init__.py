@@ -1,4 +1,8 @@
-"""Every answer in words for a terminal."""
+"""Every answer in words for a terminal.
+
+Each function takes figures and gives several lines without a line end; `value` and `file` are the column and
+the file that were asked about. Names are fetched on first use; the stub beside this file is the only list.
+"""
 
 import lazy_loader
 

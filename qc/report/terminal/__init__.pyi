@@ -1,11 +1,36 @@
 """Types of what `qc.report.terminal` offers; the package fetches each name on first use."""
 
 from .checks import checks_text as checks_text
+from .coat import coat_text as coat_text
+from .columns import table as table
 from .gauge import agreement_text as agreement_text
 from .gauge import gauge_text as gauge_text
 from .gauge import linearity_text as linearity_text
 from .gauge_days import check_standard_text as check_standard_text
 from .gauge_days import over_days_text as over_days_text
+from .held import exported_text as exported_text
+from .held import held_row_text as held_row_text
+from .held import held_text as held_text
+from .held import mended_text as mended_text
+from .keeping import demo_text as demo_text
+from .keeping import month_text as month_text
+from .keeping import new_workshop_text as new_workshop_text
+from .keeping import rejudged_text as rejudged_text
+from .keeping import verified_text as verified_text
+from .pair import pair_text as pair_text
+from .plan import plan_faults_text as plan_faults_text
+from .plan import plan_text as plan_text
+from .run_lengths import SHARES as SHARES
 from .run_lengths import estimated_text as estimated_text
 from .run_lengths import run_lengths_text as run_lengths_text
+from .signals import decisions_text as decisions_text
+from .signals import signal_text as signal_text
+from .signals import signals_text as signals_text
+from .status import status_text as status_text
 from .study import study_text as study_text
+from .touched import touched_text as touched_text
+from .tune import recording_text as recording_text
+from .tune import tune_text as tune_text
+from .upload import receipt_text as receipt_text
+from .upload import total_text as total_text
+from .wear import wear_text as wear_text

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
+from typing import Any
 
+from qc.report.terminal.columns import Row, table
 from qc.stats import Check, ChecksTogether, SeriesChecks
 
 LETTERS = {
@@ -30,11 +32,6 @@ def checks_text(checks: Mapping[str, SeriesChecks], together: ChecksTogether | N
     checks : mapping of series name to SeriesChecks
     together : ChecksTogether or None
         With several series: how often each check is clear; None for the one series without a name.
-
-    Returns
-    -------
-    str
-        Several lines without a line end.
     """
     if together is not None:
         return "\n".join(_many(checks, together))
@@ -43,10 +40,10 @@ def checks_text(checks: Mapping[str, SeriesChecks], together: ChecksTogether | N
 
 def _single(found: SeriesChecks) -> list[str]:
     lines = ["Checks", found.sentence, ""]
-    rows: list[tuple[str, ...]] = [("asks", "figure", "p", "answer")]
+    rows: list[Row] = [("asks", "figure", "p", "answer")]
     rows += [_row(check) for check in found.checks if check.reason is None]
     if len(rows) > 1:
-        lines += _columns(rows)
+        lines += table(rows)
     if found["lag_1"].clear:
         lines += _allowing(found["lag_1"])
     reasons: dict[str, list[str]] = {}
@@ -57,7 +54,7 @@ def _single(found: SeriesChecks) -> list[str]:
     return lines + [f"Note: {sentence}." for sentence in found.notes]
 
 
-def _row(check: Check) -> tuple[str, ...]:
+def _row(check: Check) -> Row:
     figure = "" if check.statistic is None else f"{LETTERS[check.name]} {check.statistic:.4g}"
     p_value = "" if check.p_value is None else _p(check.p_value)
     return (check.asks, figure, p_value, check.verdict or "")
@@ -65,7 +62,8 @@ def _row(check: Check) -> tuple[str, ...]:
 
 def _allowing(check: Check) -> list[str]:
     """Say where limits lie that allow for neighbours alike."""
-    limits, allowing = check.figures.get("limits"), check.figures.get("limits_allowing")
+    figures: Mapping[str, Any] = check.figures
+    limits, allowing = figures.get("limits"), figures.get("limits_allowing")
     if limits is None or allowing is None:
         return []
     return [
@@ -77,7 +75,7 @@ def _allowing(check: Check) -> list[str]:
 def _many(checks: Mapping[str, SeriesChecks], together: ChecksTogether) -> list[str]:
     """Say how often each check is clear over many series: clear in one of them means nothing yet."""
     asks = {check.name: check.asks for one in checks.values() for check in one.checks}
-    rows: list[tuple[str, ...]] = [("asks", "clear in", "made in", "by chance in")]
+    rows: list[Row] = [("asks", "clear in", "made in", "by chance in")]
     for name, count in together.made.items():
         if count:
             expected = together.by_chance.get(name)
@@ -88,7 +86,7 @@ def _many(checks: Mapping[str, SeriesChecks], together: ChecksTogether) -> list[
         "Each check finds something by chance in one of twenty settled series: hold how often it is clear "
         "against how often chance alone makes it so.",
         "",
-        *_columns(rows),
+        *table(rows),
     ]
     if together.lag_1 is not None and together.lag_1_bound is not None:
         beyond = "beyond" if abs(together.lag_1) > together.lag_1_bound else "within"
@@ -97,14 +95,6 @@ def _many(checks: Mapping[str, SeriesChecks], together: ChecksTogether) -> list[
             f"{together.lag_1_bound:.3f} that chance allows"
         )
     return lines
-
-
-def _columns(rows: Sequence[tuple[str, ...]]) -> list[str]:
-    widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))]
-    return [
-        "  " + "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip()
-        for row in rows
-    ]
 
 
 def _p(p_value: float) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 
+from qc.report.terminal.columns import Row, notes, table
 from qc.stats import AverageRange, GaugeStudy, GuardBand, Kappa, Linearity, OnePersonRanges, Proportion
 
 _COMPONENTS = {
@@ -37,23 +38,16 @@ def gauge_text(
         Figures by averages and ranges.
     alone : OnePersonRanges or None
         The same for a study by one person.
-    value, file : str
-        Column and file that were studied.
-
-    Returns
-    -------
-    str
-        Several lines without a line end.
     """
     size = f"{study.parts} parts x {study.persons} persons x {study.repeats} readings"
     lines = [study.verdict, "", f"{value} in {file}: {study.design} study, {size}", ""]
-    lines += columns(_component_rows(study))
+    lines += table(_component_rows(study), "<>>><")
     lines += ["", *_shares(study)]
     if guard is not None:
         lines.append(guard_line(guard))
-    lines += ["", "Table of variance", *columns(_anova_rows(study))]
+    lines += ["", "Table of variance", *table(_anova_rows(study), "<>>>><")]
     if by_hand is not None:
-        lines += ["", "By averages and ranges, for checking by hand", *columns(_hand_rows(by_hand))]
+        lines += ["", "By averages and ranges, for checking by hand", *table(_hand_rows(by_hand), "<><")]
     if alone is not None:
         low, high = alone.limits
         lines.append(
@@ -64,20 +58,8 @@ def gauge_text(
 
 
 def linearity_text(found: Linearity, value: str, file: str) -> str:
-    """Say what a comparison with references found.
-
-    Parameters
-    ----------
-    found : Linearity
-    value, file : str
-        Column and file that were studied.
-
-    Returns
-    -------
-    str
-        Several lines without a line end.
-    """
-    rows = [("reference", "readings", "bias", "from", "to", "")]
+    """Say what a comparison with references found."""
+    rows: list[Row] = [("reference", "readings", "bias", "from", "to", "")]
     for bias in found.biases:
         low, high = (
             ("", "") if bias.interval is None else (f"{bias.interval[0]:+.4g}", f"{bias.interval[1]:+.4g}")
@@ -86,7 +68,7 @@ def linearity_text(found: Linearity, value: str, file: str) -> str:
         rows.append((f"{bias.reference:.6g}", str(bias.n), f"{bias.bias:+.4g}", low, high, mark))
     least, most = found.slope_interval
     slope = f"bias grows by {found.line.slope:+.4g} per unit of size ({least:+.4g} to {most:+.4g})"
-    return "\n".join([found.verdict, "", f"{value} in {file}", "", *columns(rows), "", slope])
+    return "\n".join([found.verdict, "", f"{value} in {file}", "", *table(rows, "<>>>><"), "", slope])
 
 
 def agreement_text(
@@ -110,11 +92,6 @@ def agreement_text(
         What was judged, in words.
     warnings : sequence of str
         What to know before believing it.
-
-    Returns
-    -------
-    str
-        Several lines without a line end.
     """
     first = "Agreement with others cannot be said."
     if between is not None:
@@ -123,18 +100,18 @@ def agreement_text(
             f"{100 * between.by_chance:.0f} % (kappa {between.kappa:.2f})."
         )
     lines = [first, "", pieces, ""]
-    rows: list[tuple[str, ...]] = [("", "agreement", "kappa", "from", "to")]
+    rows: list[Row] = [("", "agreement", "kappa", "from", "to")]
     rows += [_kappa_row(words, kappa) for words, kappa in alone.items()]
     if len(rows) > 1:
-        lines += columns(rows)
+        lines += table(rows, "<>>><")
     for name, (missed, rejected) in slips.items():
         lines.append(f"{name} passed {_of(missed)} bad pieces and sent back {_of(rejected)} good ones")
     return "\n".join(lines + notes(warnings))
 
 
-def _component_rows(study: GaugeStudy) -> list[tuple[str, ...]]:
+def _component_rows(study: GaugeStudy) -> list[Row]:
     """Spread of each source with its interval and a bar of its share."""
-    rows: list[tuple[str, ...]] = [("spread", "sd", "from", "to", "share of all")]
+    rows: list[Row] = [("spread", "sd", "from", "to", "share of all")]
     for name, words in _COMPONENTS.items():
         sd = study.sd[name]
         low, high = ("", "")
@@ -176,9 +153,9 @@ def guard_line(guard: GuardBand) -> str:
     return f"guard band: one reading proves a piece good {zone} (limits less twice the gauge's sd)"
 
 
-def _anova_rows(study: GaugeStudy) -> list[tuple[str, ...]]:
+def _anova_rows(study: GaugeStudy) -> list[Row]:
     """Table of variance as text."""
-    rows: list[tuple[str, ...]] = [("source", "df", "sum of squares", "mean square", "F", "p")]
+    rows: list[Row] = [("source", "df", "sum of squares", "mean square", "F", "p")]
     for row in study.anova:
         f = "" if row.f is None else f"{row.f:.2f}"
         p = "" if row.p_value is None else (f"{row.p_value:.3f}" if row.p_value >= 0.0005 else "under 0.001")
@@ -186,9 +163,9 @@ def _anova_rows(study: GaugeStudy) -> list[tuple[str, ...]]:
     return rows
 
 
-def _hand_rows(found: AverageRange) -> list[tuple[str, ...]]:
+def _hand_rows(found: AverageRange) -> list[Row]:
     """Average-and-range figures as text."""
-    rows: list[tuple[str, ...]] = [("spread", "sd", "share of all")]
+    rows: list[Row] = [("spread", "sd", "share of all")]
     for name in ("repeatability", "person", "gauge", "part"):
         sd = float(getattr(found, name))
         rows.append((_COMPONENTS[name], f"{sd:.4g}", f"{100 * found.shares[name]:.1f} %"))
@@ -196,7 +173,7 @@ def _hand_rows(found: AverageRange) -> list[tuple[str, ...]]:
     return rows
 
 
-def _kappa_row(words: str, kappa: Kappa) -> tuple[str, ...]:
+def _kappa_row(words: str, kappa: Kappa) -> Row:
     """One line of agreement."""
     low, high = (
         ("", "") if kappa.interval is None else (f"{kappa.interval[0]:.2f}", f"{kappa.interval[1]:.2f}")
@@ -210,21 +187,3 @@ def _of(share: Proportion | None) -> str:
         return "0 of 0"
     low, high = share.interval
     return f"{share.count} of {share.n} ({100 * low:.0f} to {100 * high:.0f} %)"
-
-
-def columns(rows: Sequence[tuple[str, ...]]) -> list[str]:
-    """Align columns: the first to the left, the last as it comes, the others to the right."""
-    last = len(rows[0]) - 1
-    widths = [max(len(row[i]) for row in rows) for i in range(last + 1)]
-    lines = []
-    for row in rows:
-        cells = [
-            cell.ljust(widths[i]) if i in (0, last) else cell.rjust(widths[i]) for i, cell in enumerate(row)
-        ]
-        lines.append(("  " + "  ".join(cells)).rstrip())
-    return lines
-
-
-def notes(warnings: Sequence[str]) -> list[str]:
-    """One line for each warning, after an empty one."""
-    return ["", *(f"Note: {warning}." for warning in warnings)] if warnings else []

@@ -5,8 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
-from qc.report.terminal.gauge import columns, guard_line, notes
+from qc.report.terminal.columns import Row, notes, table
+from qc.report.terminal.gauge import guard_line
 from qc.stats import CheckStandard, GuardBand, NestedLevels, RepeatSets
+from qc.words import count_words
 
 _BAR = 24  # letters of the widest bar
 _NAMED_DAYS = 6  # in the first sentence
@@ -37,13 +39,6 @@ def over_days_text(
     levels : NestedLevels
     guard : GuardBand or None
         Limits less twice the sd of a reading.
-    value, file : str
-        Column and file that were studied.
-
-    Returns
-    -------
-    str
-        Several lines without a line end.
     """
     low, high = levels.intervals["reading_sd"]
     sure = f"{100 * levels.confidence:g} % sure between {low:.4g} and {high:.4g}"
@@ -54,10 +49,10 @@ def over_days_text(
         "",
         f"{value} in {file}: {_size(sets)}",
         "",
-        *columns(_level_rows(levels)),
+        *table(_level_rows(levels), "<>>>><"),
         "",
         "What each adds to one reading by itself",
-        *columns(_added_rows(levels)),
+        *table(_added_rows(levels), "<>>><"),
     ]
     if guard is not None:
         lines += ["", guard_line(guard)]
@@ -75,13 +70,6 @@ def check_standard_text(
     found : CheckStandard
     outside : mapping of day to words
         What is outside on each such day.
-    value, file : str
-        Column and file that were studied.
-
-    Returns
-    -------
-    str
-        Several lines without a line end.
     """
     days = len(sets.days)
     # average and spread of a day are independent, so both inside is the product of their chances
@@ -98,11 +86,11 @@ def check_standard_text(
         f"{found.sd_limit:.4g} ({100 * found.confidence:g} %)",
         "",
     ]
-    rows: list[tuple[str, ...]] = [("day", "average", "sd", "")]
+    rows: list[Row] = [("day", "average", "sd", "")]
     for day, average, sd in zip(sets.days, sets.averages, sets.sds, strict=True):
         what = " and ".join(outside.get(day, ()))
         rows.append((day, f"{average:.6g}", f"{sd:.4g}", f"{what} outside" if what else ""))
-    lines += columns(rows[: _SHOWN_DAYS + 1])
+    lines += table(rows[: _SHOWN_DAYS + 1], "<>><")
     if days > _SHOWN_DAYS:
         lines.append(f"  and {days - _SHOWN_DAYS} more days: --json holds all")
     return "\n".join(lines + notes(found.warnings))
@@ -135,15 +123,15 @@ def _size(sets: RepeatSets) -> str:
     """Count parts, runs, days and repeats."""
     things = 1 if sets.parts is None else len(set(sets.parts))
     series = 1 if sets.runs is None else len(set(sets.runs))
-    words = [f"{things} part{'s' * (things != 1)}"]
+    words = [count_words(things, "part")]
     words += [] if sets.runs is None else [f"{series} runs"]
     words += [f"{len(sets.days) // (things * series)} days", f"{sets.repeats} readings"]
     return " x ".join(words)
 
 
-def _level_rows(levels: NestedLevels) -> list[tuple[str, ...]]:
+def _level_rows(levels: NestedLevels) -> list[Row]:
     """Sd of each level, as measured."""
-    rows: list[tuple[str, ...]] = [("level", "sd", "df", "from", "to", "spread of")]
+    rows: list[Row] = [("level", "sd", "df", "from", "to", "spread of")]
     for name, (word, meaning) in _LEVELS.items():
         if name in levels.intervals:
             low, high = levels.intervals[name]
@@ -155,9 +143,9 @@ def _level_rows(levels: NestedLevels) -> list[tuple[str, ...]]:
     return rows
 
 
-def _added_rows(levels: NestedLevels) -> list[tuple[str, ...]]:
+def _added_rows(levels: NestedLevels) -> list[Row]:
     """Sd that each level adds by itself, with its share of the variance of a reading."""
-    rows: list[tuple[str, ...]] = [("", "sd", "from", "to", "share of variance")]
+    rows: list[Row] = [("", "sd", "from", "to", "share of variance")]
     for name, word in _ADDED.items():
         if name in levels.intervals:
             low, high = levels.intervals[name]

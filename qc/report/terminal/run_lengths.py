@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from qc.report.terminal.columns import Row, table
 from qc.stats import EstimatedLimits, RunLength
 
 # of runs. chosen: the middle half and nine in ten; runs lean far to the right, and their mean hides it
@@ -38,11 +39,6 @@ def run_lengths_text(
         0 first.
     false_signals : float or None
         To expect in the points judged.
-
-    Returns
-    -------
-    str
-        Several lines without a line end.
     """
     still = shifts[0][1]
     spread = design.get("spread", 1.0)
@@ -62,9 +58,8 @@ def run_lengths_text(
     for shift, found in shifts:
         quantiles = (f"{found.quantile(share):,}" for share in SHARES)
         rows.append((f"{shift:g}", _points(found.mean), _points(found.sd), *quantiles))
-    return "\n".join(
-        lines + _columns(rows) + ["", "Shifts in sigma, from the first point on; the rest in points."]
-    )
+    last = ["", "Shifts in sigma, from the first point on; the rest in points."]
+    return "\n".join(lines + table(rows, "<>") + last)
 
 
 def estimated_text(
@@ -92,11 +87,6 @@ def estimated_text(
         Run length that the factor guarantees, and the share of baselines that keep it.
     false_signals : float or None
         To expect in the points judged.
-
-    Returns
-    -------
-    str
-        Several lines without a line end.
     """
     baseline = f"{design['points']} points" + (f" of {design['n']}" if design["n"] > 1 else "")
     what = (
@@ -119,12 +109,11 @@ def estimated_text(
     if false_signals is not None:
         lines.append(f"False signals to expect in the points judged: {false_signals:.3g}.")
     lines += ["", "Points to a false signal, over all baselines", ""]
-    lines += _columns(
-        [
-            ("share of baselines under", *(f"{100 * share:g} %" for share in quantiles)),
-            ("points", *(_length(length) for length in quantiles.values())),
-        ]
-    )
+    rows: list[Row] = [
+        ("share of baselines under", *(f"{100 * share:g} %" for share in quantiles)),
+        ("points", *(_length(length) for length in quantiles.values())),
+    ]
+    lines += table(rows, "<>")
     rows = [("shift", "signals a point", "average run length", "sd between baselines")]
     for shift, limits in shifts:
         rows.append(
@@ -135,7 +124,7 @@ def estimated_text(
                 _points(limits.sd_between_baselines),
             )
         )
-    lines += ["", *_columns(rows), "", f"Sigma is worth {worth:.3g} degrees of freedom."]
+    lines += ["", *table(rows, "<>"), "", f"Sigma is worth {worth:.3g} degrees of freedom."]
     if any(math.isinf(limits.sd_between_baselines) for _, limits in shifts):
         lines.append(
             "Note: none means that the average does not exist: a few very wide sets of limits hardly ever "
@@ -174,16 +163,3 @@ def _points(count: float) -> str:
 def _length(count: float) -> str:
     """Write a run length that a share of baselines stays under."""
     return "over 1e14" if math.isinf(count) else _points(count)
-
-
-def _columns(rows: Sequence[tuple[str, ...]]) -> list[str]:
-    """Align columns: the first to the left, the others to the right."""
-    widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))]
-    return [
-        "  "
-        + "  ".join(
-            cell.ljust(width) if i == 0 else cell.rjust(width)
-            for i, (cell, width) in enumerate(zip(row, widths, strict=True))
-        )
-        for row in rows
-    ]

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from typing import Any
 
 import numpy as np
 
+from qc.report.terminal.columns import table
 from qc.stats import Chart, SeriesStudy, Signal, StudyQuestion
+from qc.words import count_words
 
 BARS = "▁▂▃▄▅▆▇█"
 WIDEST = 100  # points in a sparkline; more are thinned so that the line fits a window
@@ -16,20 +19,7 @@ DETECTED = ("single", "shift", "trend", "spread", "count")  # findings of the ch
 
 
 def study_text(answers: Mapping[str, SeriesStudy], question: StudyQuestion, value: str, file: str) -> str:
-    """Say what a study found.
-
-    Parameters
-    ----------
-    answers : mapping of series name to SeriesStudy
-    question : StudyQuestion
-    value, file : str
-        Column and file that were studied.
-
-    Returns
-    -------
-    str
-        Several lines without a line end.
-    """
+    """Say what a study found; `answers` are by the name of the series."""
     if len(answers) == 1 and next(iter(answers.values())).series is None:
         return "\n".join(_single(next(iter(answers.values())), question, value, file))
     return "\n".join(_many(answers, question, value, file))
@@ -41,16 +31,13 @@ def _many(answers: Mapping[str, SeriesStudy], question: StudyQuestion, value: st
     without = {name: answer for name, answer in answers.items() if answer.chart is None}
     lines = [
         f"{len(answers)} series of {value} in {file} on {question.chart} charts: "
-        f"{_count(len(moved), 'series', 'series')} with signals, "
+        f"{count_words(len(moved), 'series', 'series')} with signals, "
         f"{len(answers) - len(moved) - len(without)} without, {len(without)} that could not be charted."
     ]
     lines += _capabilities(answers)
     worst = sorted(moved.items(), key=lambda item: -len(item[1].signals))[:MOST_SERIES]
-    width = max((len(name) for name, _ in worst), default=0)
-    for name, answer in worst:
-        lines.append(
-            f"  {name:<{width}}  {_count(len(answer.signals), 'signal')}  {_sentence(answer.signals[0])}"
-        )
+    rows = [(name, count_words(len(own.signals), "signal"), _sentence(own.signals[0])) for name, own in worst]
+    lines += table(rows, widths=(max((len(name) for name, _ in worst), default=0), 0))
     if len(moved) > len(worst):
         lines.append(f"  and {len(moved) - len(worst)} more series with signals (see --json or --out)")
     for name, answer in list(without.items())[:MOST_SERIES]:
@@ -80,7 +67,7 @@ def _single(answer: SeriesStudy, question: StudyQuestion, value: str, file: str)
     chart = answer.chart
     assert chart is not None
     lines = [_headline(answer, value, file), ""]
-    lines += _table(_figures(answer, chart))
+    lines += table(_figures(answer, chart))
     picture = _sparkline(chart, answer.signals)
     if picture:
         lines += ["", *picture]
@@ -97,13 +84,13 @@ def _single(answer: SeriesStudy, question: StudyQuestion, value: str, file: str)
 
 
 def _headline(answer: SeriesStudy, value: str, file: str) -> str:
-    points = _count(answer.points, "point")
+    points = count_words(answer.points, "point")
     where = f"{value} in {file}"
     if not answer.signals:
         return f"No signal in {points} of {where}: nothing here says that the process has changed."
     first = answer.signals[0]
     flagged = len({signal.point for signal in answer.signals})
-    found = f"{_count(flagged, 'point')} of {answer.points} in {where}"
+    found = f"{count_words(flagged, 'point')} of {answer.points} in {where}"
     return f"{found} signalled, the first at point {first.point}."
 
 
@@ -138,7 +125,8 @@ def _figures(answer: SeriesStudy, chart: Chart) -> list[tuple[str, str]]:
 
 def _own_figures(chart: Chart) -> list[tuple[str, str]]:
     """Figures that only this kind of chart has, in words."""
-    extras, rows = chart.extras, []
+    extras: Mapping[str, Any] = chart.extras
+    rows = []
     if "sd" in extras:
         for name in ("between", "within", "total"):
             figure = extras["sd"][name]
@@ -168,11 +156,6 @@ def _own_figures(chart: Chart) -> list[tuple[str, str]]:
     return rows
 
 
-def _table(rows: Sequence[tuple[str, str]]) -> list[str]:
-    left = max(len(name) for name, _ in rows)
-    return [f"  {name:<{left}}  {figure}" for name, figure in rows]
-
-
 def _sparkline(chart: Chart, signals: Sequence[Signal]) -> list[str]:
     """Draw the points as bars, with a mark under those that signalled."""
     values = chart.values["high"] if isinstance(chart.values, Mapping) else chart.values
@@ -198,7 +181,3 @@ def _sparkline(chart: Chart, signals: Sequence[Signal]) -> list[str]:
     if marks.strip():
         lines.append(f"  {marks.rstrip()}")
     return lines
-
-
-def _count(number: int, singular: str, plural: str | None = None) -> str:
-    return f"{number} {singular if number == 1 else plural or singular + 's'}"

@@ -9,7 +9,7 @@ from typing import Literal
 from qc.stats.capable.spread import FIGURES, GaugeShare, Spread, no_share
 from qc.stats.errors import StatisticsError
 from qc.stats.numbers import GREATEST, Interval
-from qc.stats.tabled import Plain, Tabled
+from qc.stats.tabled import Tabled
 
 Verdict = Literal["proven", "unproven", "no"]
 
@@ -134,7 +134,7 @@ class Capability(Tabled):
 
         `gauge` and `spread` are there only where they were asked for or can be told.
         """
-        plain = Plain.to_dict(self)
+        plain = Tabled.to_dict(self)
         beside = ("confidence", "outside_ppm", "outside_interval", "reason", "method", "capable")
         out = {name: plain[name] for name in FIGURES}
         out["intervals"] = {name: plain[f"{name}_interval"] for name in FIGURES}

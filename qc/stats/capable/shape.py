@@ -21,6 +21,7 @@ from scipy import special
 from qc.stats.capable.result import Limits
 from qc.stats.errors import StatisticsError, StatisticsUsageError
 from qc.stats.numbers import Floats, Interval
+from qc.stats.tabled import Tabled
 
 TAIL = 0.00135  # the 0.135 % percentile of ISO 22514 (from memory): what lies beyond three sd of a normal
 WIDEST = 1e12  # greatest over least reading on a log scale: more is a slip, and its percentiles overflow
@@ -38,7 +39,7 @@ class Percentiles(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
-class ShapeFigures:
+class ShapeFigures(Tabled):
     """Figures of one sample by the percentile method.
 
     Attributes

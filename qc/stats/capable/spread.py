@@ -6,14 +6,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from qc.stats.numbers import Interval
-from qc.stats.tabled import Plain
+from qc.stats.tabled import Tabled
 
 FIGURES = ("cp", "cpk", "cpm", "pp", "ppk")
 """The figures of capability, by the names of their fields."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class GaugeShare(Plain):
+class GaugeShare(Tabled):
     """The gauge's part of the spread that is seen, and the capability of the pieces behind it.
 
     Attributes
@@ -81,7 +81,7 @@ class GaugeShare(Plain):
 
 
 @dataclass(frozen=True, slots=True)
-class Spread(Plain):
+class Spread(Tabled):
     """Spread within pieces, between pieces and in all, with the capability by each.
 
     Attributes
@@ -104,7 +104,7 @@ class Spread(Plain):
 
     def to_dict(self) -> dict[str, object]:
         """Return plain values: the three sds, then Cp and Cpk by each."""
-        return {name: value for name, value in Plain.to_dict(self).items() if name != "of"}
+        return {name: value for name, value in Tabled.to_dict(self).items() if name != "of"}
 
     @property
     def sentence(self) -> str:

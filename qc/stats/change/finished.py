@@ -11,11 +11,11 @@ from qc.stats.change.input import check_values
 from qc.stats.change.scan import Sums, level_profile, split_squares
 from qc.stats.errors import StatisticsError
 from qc.stats.numbers import GREATEST, LEAST, Values
-from qc.stats.tabled import Plain
+from qc.stats.tabled import Tabled
 
 
 @dataclass(frozen=True, slots=True)
-class ChangePoint(Plain):
+class ChangePoint(Tabled):
     """The likeliest single change of level. Points count from 1.
 
     Attributes

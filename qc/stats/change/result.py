@@ -9,7 +9,7 @@ from typing import Any, Literal
 import numpy as np
 
 from qc.stats.numbers import Floats, Interval, Values
-from qc.stats.tabled import Plain
+from qc.stats.tabled import Tabled
 
 Kind = Literal["single", "shift", "trend", "spread", "count"]
 Side = Literal["above", "below", "both"]
@@ -17,7 +17,7 @@ Shape = Literal["normal", "positive", "any"]
 
 
 @dataclass(frozen=True, slots=True)
-class DetectorSignal(Plain):
+class DetectorSignal(Tabled):
     """One finding of the detector. Points count from 1 in the whole series.
 
     Attributes
@@ -69,7 +69,7 @@ class DetectorSignal(Plain):
 
 
 @dataclass(frozen=True, slots=True)
-class Stretch(Plain):
+class Stretch(Tabled):
     """A run of points between two lasting changes, both ends included, counted from 1.
 
     `n`, `mean` and `sd` leave out the points in `apart`, which stood apart from the rest as a `single`;
@@ -85,7 +85,7 @@ class Stretch(Plain):
 
 
 @dataclass(frozen=True, slots=True)
-class Detection(Plain):
+class Detection(Tabled):
     """Everything found in one series.
 
     Attributes
@@ -108,6 +108,8 @@ class Detection(Plain):
         For each point the score of the kind nearest to its threshold, and that threshold; None where the
         stretch was still too short. Empty when not asked for.
     """
+
+    ROWS = "signals"
 
     n: int
     shape: Shape

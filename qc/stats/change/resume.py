@@ -26,6 +26,7 @@ from qc.stats.change.result import Detection, Shape
 from qc.stats.change.state import DetectorState
 from qc.stats.change.thresholds import HIGHEST_RATE
 from qc.stats.numbers import Floats, Values
+from qc.stats.tabled import Tabled
 
 State = TypeVar("State")
 
@@ -55,7 +56,7 @@ class Mark:
 
 
 @dataclass(frozen=True, slots=True)
-class Course:
+class Course(Tabled):
     """The marks of one series, oldest first; empty where it is judged for the first time."""
 
     marks: tuple[Mark, ...] = ()

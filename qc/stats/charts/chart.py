@@ -16,7 +16,7 @@ Side = Literal["above", "below", "both"]
 
 
 @dataclass(frozen=True, slots=True)
-class Signal:
+class Signal(Tabled):
     """One offending point: which rule, on which side, since which point, how far off on average."""
 
     point: int
@@ -76,7 +76,7 @@ class Chart(Tabled):
     companion: Companion | None = None
     signals: tuple[Signal, ...] = ()
     warnings: tuple[str, ...] = ()
-    extras: Mapping[str, Any] = field(default_factory=dict)
+    extras: Mapping[str, object] = field(default_factory=dict)
 
     def to_dict(self, *, points: bool = True) -> dict[str, Any]:
         """Return the chart by the names of the contract; `points=False` leaves the values out."""

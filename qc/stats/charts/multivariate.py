@@ -18,6 +18,7 @@ from qc.stats.charts.count_limits import LEAST_RATE
 from qc.stats.errors import StatisticsError, StatisticsUsageError
 from qc.stats.numbers import LIMIT, SLACK, THREE_SIGMA_RATE, Baseline, Floats, as_floats, check_magnitude
 from qc.stats.run_lengths import mewma_limit
+from qc.words import count_words
 
 ALL_POINTS = Baseline()
 ROUNDING = 1e-15  # chosen: some machine epsilons, what a change of unit may leave
@@ -193,7 +194,7 @@ def mewma(
 def _check_sizes(figures: int, points: int, rate: float) -> None:
     if not figures >= 1 or not figures + 2 <= points <= MOST_POINTS:
         raise StatisticsError(
-            f"{points} point{'s' * (points != 1)} cannot carry the covariance of {figures} figures: "
+            f"{count_words(points, 'point')} cannot carry the covariance of {figures} figures: "
             f"at least {figures + 2} are needed"
         )
     if not LEAST_RATE <= rate < 1:

@@ -13,6 +13,7 @@ from qc.stats.charts.measured import individuals_table
 from qc.stats.charts.rule_signals import find_signals
 from qc.stats.charts.table import ChartTable
 from qc.stats.numbers import AS_THEY_ARE, LIMIT, Rule, Setting, as_readings
+from qc.stats.tabled import Tabled
 
 # chosen: each round leaves out at least one point; a baseline of usual length is settled in two or three
 MOST_ROUNDS = 20
@@ -20,7 +21,7 @@ LARGEST_SHARE = 0.5  # more than half the baseline odd is no baseline: screening
 
 
 @dataclass(frozen=True, slots=True)
-class Screening:
+class Screening(Tabled):
     """Chart with limits from the points that were kept; `left_out` lists every other one.
 
     Attributes

@@ -20,6 +20,7 @@ from qc.stats.charts.table import series_of
 from qc.stats.errors import StatisticsError
 from qc.stats.numbers import Floats, as_readings, shown
 from qc.stats.samples import equal_spreads
+from qc.stats.tabled import Tabled
 
 ALPHA = 0.05  # a test clearer than this keeps models apart (common practice, no source)
 OWN_MODEL = "each piece is judged by earlier pieces of its own model; the first two of a model have no score"
@@ -27,7 +28,7 @@ LEAST_PIECES = 3  # pieces of a model before its own level and spread can be use
 
 
 @dataclass(frozen=True, slots=True)
-class Pooling:
+class Pooling(Tabled):
     """Whether models of a family may share one chart, and what is done when they may not.
 
     Attributes

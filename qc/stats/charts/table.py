@@ -17,6 +17,7 @@ import polars as pl
 from qc.stats.charts.chart import Chart, Companion, Side, Signal
 from qc.stats.errors import StatisticsError
 from qc.stats.numbers import Floats, LimitRule, check_magnitude, shown
+from qc.stats.tabled import Tabled
 
 MANY_SERIES = 20_000  # beyond it, a loop over series costs more than it saves
 ONLY = ""  # name of the one series when there are no names
@@ -24,7 +25,7 @@ Found = tuple[int, str, Side, int, float]  # row, rule, side, first row of the p
 
 
 @dataclass(frozen=True, slots=True)
-class ChartTable:
+class ChartTable(Tabled):
     """Charts of one kind for many series.
 
     Attributes
@@ -53,8 +54,16 @@ class ChartTable:
     levels: pl.DataFrame
     companion_kind: str | None = None
     varying: bool = False
-    extras: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
+    extras: Mapping[str, Mapping[str, object]] = field(default_factory=dict)
     warnings: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the charts by series name; series that cannot be charted are left out."""
+        return {name: chart.to_dict() for name, chart in self.charts().items()}
+
+    def to_frame(self) -> pl.DataFrame:
+        """Return one row per point of every series."""
+        return self.points
 
     def charts(self) -> dict[str, Chart]:
         """Return the charts by series name; series that cannot be charted are left out (see `levels`)."""

@@ -21,16 +21,17 @@ from qc.stats.charts.chart import Chart
 from qc.stats.charts.measured import individuals_table, subgroup_table
 from qc.stats.charts.table import ChartTable, arrange, series_of
 from qc.stats.errors import StatisticsError
-from qc.stats.numbers import AS_THEY_ARE, Floats, Places, Setting, as_readings, number, numbers
+from qc.stats.numbers import AS_THEY_ARE, Flags, Floats, Places, Setting, as_readings, number, numbers
+from qc.stats.tabled import Tabled
 
 
 @dataclass(frozen=True, slots=True)
-class Pattern:
+class Pattern(Tabled):
     """A pattern that all pieces share: effect of each place (they sum to 0) and readings without it."""
 
     effects: Mapping[str, float]
     readings: Floats
-    kept: np.ndarray[Any, np.dtype[np.bool_]]
+    kept: Flags
 
 
 def three_way(

@@ -26,11 +26,11 @@ from qc.stats.numbers import (
     check_limits,
     shown,
 )
-from qc.stats.tabled import Plain
+from qc.stats.tabled import Tabled
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class Line(Tabled):
     """Least-squares line `intercept + slope x` with what is needed for its intervals.
 
     `sd` is the residual sd with `df` degrees of freedom; `mean_x` and `square_x` are mean and sum of squares
@@ -67,7 +67,7 @@ class Line:
 
 
 @dataclass(frozen=True, slots=True)
-class Crossing(Plain):
+class Crossing(Tabled):
     """Count at which the line meets a limit; without a count `reason` says why."""
 
     limit: float | None

@@ -11,11 +11,11 @@ from scipy import special
 
 from qc.stats.errors import StatisticsError
 from qc.stats.numbers import Floats, Interval, check_between
-from qc.stats.tabled import Plain
+from qc.stats.tabled import Tabled
 
 
 @dataclass(frozen=True, slots=True)
-class Kappa(Plain):
+class Kappa(Tabled):
     """Agreement beyond chance.
 
     Attributes
@@ -43,7 +43,7 @@ class Kappa(Plain):
 
 
 @dataclass(frozen=True, slots=True)
-class Proportion(Plain):
+class Proportion(Tabled):
     """A counted share with its exact interval.
 
     Attributes

@@ -20,6 +20,7 @@ from qc.stats.gauges.anova import (
 )
 from qc.stats.gauges.intervals import component_intervals, share_interval
 from qc.stats.gauges.layout import Layout, lay_out
+from qc.stats.gauges.ranges import parts_told_apart
 from qc.stats.gauges.step import gauge_resolution
 from qc.stats.numbers import Interval, as_number, check_limits
 from qc.stats.samples import AnovaRow
@@ -36,7 +37,6 @@ GOOD_SHARE = 0.10  # of the tolerance; read in gauge study guides
 MARGINAL_SHARE = 0.30  # likewise
 _ONE_LIMIT = "with one limit there is no tolerance to take a share of: use a guard band at that limit"
 _ROUNDING = 1e-12  # of the whole variance: a component below it is the computer's rounding
-_CATEGORY_FACTOR = 1.41  # as the guides write the root of 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -207,7 +207,7 @@ def _study(
         share = 6.0 * sd["gauge"] / tolerance
         low, high = (6.0 * math.sqrt(end) / tolerance for end in intervals["gauge"])
         intervals["share_of_tolerance"] = (low, high)
-    categories = None if sd["gauge"] == 0.0 else math.floor(_CATEGORY_FACTOR * sd["part"] / sd["gauge"])
+    categories = parts_told_apart(sd["part"], sd["gauge"])
     good_for = _good_for(categories, share, resolution, sd["total"])
     shape = layout.readings.shape
     return GaugeStudy(

@@ -6,11 +6,11 @@ import math
 from dataclasses import dataclass
 
 from qc.stats.errors import StatisticsError
-from qc.stats.tabled import Plain
+from qc.stats.tabled import Tabled
 
 
 @dataclass(frozen=True, slots=True)
-class GuardBand(Plain):
+class GuardBand(Tabled):
     """Limits with an uncertainty taken off them.
 
     Attributes
@@ -51,7 +51,7 @@ class GuardBand(Plain):
 
     def to_dict(self) -> dict[str, object]:
         """Return plain values, the zone of acceptance among them."""
-        return Plain.to_dict(self) | {"accept": list(self.accept), "possible": self.possible}
+        return Tabled.to_dict(self) | {"accept": list(self.accept), "possible": self.possible}
 
 
 def guard_band(

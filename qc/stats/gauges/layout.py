@@ -10,10 +10,12 @@ from numpy.typing import ArrayLike
 
 from qc.stats.errors import StatisticsError
 from qc.stats.numbers import Floats, as_readings
+from qc.stats.tabled import Tabled
+from qc.words import count_words
 
 
 @dataclass(frozen=True, slots=True)
-class Layout:
+class Layout(Tabled):
     """A full layout.
 
     Attributes
@@ -131,6 +133,6 @@ def _uneven(cells: dict[tuple[str, str], list[float]]) -> None:
     (piece, person), readings = next((c, r) for c, r in cells.items() if len(r) != usual)
     by = "" if person == "-" else f" by {person}"
     raise StatisticsError(
-        f"gauge study: part {piece} has {len(readings)} reading{'s' * (len(readings) != 1)}{by} where others "
+        f"gauge study: part {piece} has {count_words(len(readings), 'reading')}{by} where others "
         f"have {usual}; each part needs the same number of repeats"
     )

@@ -16,6 +16,7 @@ from qc.stats.gauges.intervals import sum_interval, variance_interval
 from qc.stats.gauges.layout import lay_out
 from qc.stats.numbers import Floats, Interval, as_number, as_readings
 from qc.stats.tabled import Tabled, frame_of
+from qc.words import count_words
 
 if TYPE_CHECKING:
     import polars as pl
@@ -320,7 +321,7 @@ def _level_intervals(
 def _few_df(squares: dict[str, tuple[float, int]]) -> tuple[str, ...]:
     """Say which level has too few days or runs behind it."""
     return tuple(
-        f"{name.removesuffix('_sd')}s: {df} degree{'s' * (df != 1)} of freedom only, their spread is very "
+        f"{name.removesuffix('_sd')}s: {count_words(df, 'degree')} of freedom only, their spread is very "
         "uncertain"
         for name, (_, df) in squares.items()
         if df < _FEW

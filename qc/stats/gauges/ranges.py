@@ -10,14 +10,14 @@ from numpy.typing import ArrayLike
 
 from qc.stats.errors import StatisticsError
 from qc.stats.numbers import LARGEST, Floats, as_floats, check_magnitude, factors
-from qc.stats.tabled import Plain
+from qc.stats.tabled import Tabled
 
-_CATEGORY_FACTOR = 1.41  # as in `gauge`: the guides' root of 2; a hand check must agree
+CATEGORY_FACTOR = 1.41  # as the guides write the root of 2; a hand check must agree
 _FORM_DIGITS = 4  # printed forms round their factors to so many decimals; a hand check must agree with them
 
 
 @dataclass(frozen=True, slots=True)
-class AverageRange(Plain):
+class AverageRange(Tabled):
     """Average-and-range figures of a crossed study.
 
     Attributes
@@ -56,7 +56,7 @@ class AverageRange(Plain):
         """Return plain values."""
         out: dict[str, object] = {}
         sds: dict[str, object] = {}
-        for name, value in Plain.to_dict(self).items():
+        for name, value in Tabled.to_dict(self).items():
             if name in (*self.shares, "total"):
                 out["sd"] = sds
                 sds[name] = value
@@ -66,7 +66,7 @@ class AverageRange(Plain):
 
 
 @dataclass(frozen=True, slots=True)
-class OnePersonRanges(Plain):
+class OnePersonRanges(Tabled):
     """One person measured every part several times: figures from the ranges.
 
     Attributes
@@ -150,9 +150,20 @@ def average_range(readings: ArrayLike) -> AverageRange:
         **sds,
         total=total,
         shares={name: sd / total if total > 0 else 0.0 for name, sd in sds.items()},
-        categories=math.floor(_CATEGORY_FACTOR * part / gauge) if gauge > 0 else None,
+        categories=parts_told_apart(part, gauge),
         range_limit=factors(repeats).D4 * mean_range,
     )
+
+
+def parts_told_apart(part: float, gauge: float) -> int | None:
+    """Kinds of parts that a gauge tells apart, from the sds of parts and gauge; None where it adds nothing.
+
+    Examples
+    --------
+    >>> parts_told_apart(1.0, 0.2), parts_told_apart(1.0, 0.0)
+    (7, None)
+    """
+    return math.floor(CATEGORY_FACTOR * part / gauge) if gauge > 0 else None
 
 
 def one_person_ranges(readings: ArrayLike) -> OnePersonRanges:

@@ -13,11 +13,11 @@ from scipy import special
 from qc.stats.charts import fit_trend
 from qc.stats.errors import StatisticsError
 from qc.stats.numbers import Interval, as_readings, check_between
-from qc.stats.tabled import Plain, Tabled
+from qc.stats.tabled import Tabled, plain
 
 
 @dataclass(frozen=True, slots=True)
-class Bias(Plain):
+class Bias(Tabled):
     """Bias at one reference.
 
     Attributes
@@ -42,7 +42,7 @@ class Bias(Plain):
 
 
 @dataclass(frozen=True, slots=True)
-class FittedLine:
+class FittedLine(Tabled):
     """Straight line through points, with the errors of its figures.
 
     Attributes
@@ -106,7 +106,7 @@ class Linearity(Tabled):
     def to_dict(self) -> dict[str, object]:
         """Return plain values."""
         return {
-            "references": [bias.to_dict() for bias in self.biases],
+            "references": plain(self.biases),
             "slope": self.line.slope,
             "intercept": self.line.intercept,
             "slope_interval": list(self.slope_interval),

@@ -14,6 +14,7 @@ from qc.stats.errors import StatisticsError
 from qc.stats.gauges.levels import NestedLevels, nested_levels
 from qc.stats.numbers import as_number, as_readings
 from qc.stats.tabled import Tabled
+from qc.words import count_words
 
 _ONE_PART, _ONE_RUN = "-", "-"
 
@@ -131,7 +132,7 @@ def repeat_sets(
         where = _words(day, part if parts is not None else None, run if runs is not None else None)
         if len(cell) != usual:
             raise StatisticsError(
-                f"gauge over days: {where} has {len(cell)} reading{'s' * (len(cell) != 1)} where others have "
+                f"gauge over days: {where} has {count_words(len(cell), 'reading')} where others have "
                 f"{usual}; each day needs the same number of repeats"
             )
     if usual < 2:

@@ -10,14 +10,14 @@ from numpy.typing import ArrayLike
 
 from qc.stats.errors import StatisticsError
 from qc.stats.numbers import as_number, as_readings, factors
-from qc.stats.tabled import Plain
+from qc.stats.tabled import Tabled
 
 LEAST_STEPS = 5  # under five possible values inside the range limits the chart gives false signals
 _NOISE = 1e-12  # relative: differences below it are rounding of the computer, not steps of the gauge
 
 
 @dataclass(frozen=True, slots=True)
-class Resolution(Plain):
+class Resolution(Tabled):
     """What a coarse step does to a moving-range chart.
 
     Attributes

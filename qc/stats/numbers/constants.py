@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
@@ -130,10 +130,6 @@ class Factors(Tabled):
     E2: float
     E3: float
     median_range: float
-
-    def to_dict(self) -> dict[str, float]:
-        """Return the factors by name."""
-        return asdict(self)
 
 
 @cache

@@ -21,6 +21,7 @@ from operator import and_, or_
 import polars as pl
 
 from qc.stats.errors import StatisticsUsageError
+from qc.stats.tabled import Tabled
 
 LIMIT = "beyond-limit"
 # lengths as Nelson 1984 has them
@@ -41,7 +42,7 @@ _LEAST = {"avoiding-center": 2, "hugging-center": 2, "same-side": 2, "steady-cli
 
 
 @dataclass(frozen=True, slots=True, order=True)
-class Rule:
+class Rule(Tabled):
     """A rule and, where it has one, its length in points."""
 
     name: str

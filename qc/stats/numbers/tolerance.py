@@ -76,8 +76,8 @@ def tolerance_factor(
     1.873954
     """
     n, df = _checked(n, df, "tolerance factor")
-    _check_share(content, "content")
-    _check_share(confidence, "confidence")
+    check_share(content, "content")
+    check_share(confidence, "confidence")
     if sides == 1:
         return _one_sided(n, content, confidence, df)
     if sides == 2:
@@ -111,7 +111,7 @@ def guaranteed_factor(
     >>> round(guaranteed_factor(10, 0.0027), 3), round(guaranteed_factor(30, 0.0027), 3)
     (4.597, 3.694)
     """
-    _check_share(false_alarm_rate, "false-alarm rate")
+    check_share(false_alarm_rate, "false-alarm rate")
     return tolerance_factor(n, 1.0 - false_alarm_rate, confidence, df=df)
 
 
@@ -136,7 +136,7 @@ def tolerance_confidence(n: float, k: float, content: float, *, df: float | None
     0.407
     """
     n, df = _checked(n, df, "tolerance confidence")
-    _check_share(content, "content")
+    check_share(content, "content")
     if not LEAST <= k <= GREATEST:
         raise StatisticsError(f"tolerance confidence: factor k is {k}, must be above 0")
     if df >= KNOWN_DF:
@@ -180,7 +180,7 @@ def prediction_factor(
     [4.294, 3.5323]
     """
     n, df = _checked(n, df, "prediction factor")
-    _check_share(coverage, "coverage")
+    check_share(coverage, "coverage")
     if sides not in (1, 2):
         raise StatisticsError(f"prediction factor: sides is {sides}, must be 1 or 2")
     if future < 1:
@@ -212,8 +212,8 @@ def howe_factor(
     2.217316
     """
     n, df = _checked(n, df, "tolerance factor by Howe")
-    _check_share(content, "content")
-    _check_share(confidence, "confidence")
+    check_share(content, "content")
+    check_share(confidence, "confidence")
     if df >= KNOWN_DF:
         return float(special.ndtri((1.0 + content) / 2.0) * math.sqrt(1.0 + 1.0 / n))
     quantile = special.chdtri(df, confidence)
@@ -235,8 +235,8 @@ def natrella_factor(n: float, content: float, confidence: float) -> float:
     1.87519
     """
     n, df = _checked(n, None, "tolerance factor by Natrella")
-    _check_share(content, "content")
-    _check_share(confidence, "confidence")
+    check_share(content, "content")
+    check_share(confidence, "confidence")
     z_content, z_confidence = special.ndtri(content), special.ndtri(confidence)
     a = 1.0 - z_confidence**2 / (2.0 * df)
     b = z_content**2 - z_confidence**2 / n
@@ -313,7 +313,7 @@ def _checked(n: float, df: float | None, what: str) -> tuple[float, float]:
     return float(n), float(df)
 
 
-def _check_share(value: float, what: str) -> None:
+def check_share(value: float, what: str) -> None:
     """Refuse a share that is not strictly between 0 and 1."""
     if not LEAST_SHARE <= value < 1.0:
         raise StatisticsError(f"limit factors: {what} is {value}, must lie between 0 and 1")

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Protocol
 
 import numpy as np
 from scipy import sparse, special
@@ -223,7 +223,18 @@ def false_alarms(points: float, mean_run_length: float) -> float:
     return points / mean_run_length
 
 
-def run_length_of_chain(first: Floats, step: Any, *, before: Floats | None = None) -> RunLength:
+class Steps(Protocol):
+    """Chances of going from the row's state to the column's: an array, or a sparse one."""
+
+    @property
+    def shape(self) -> tuple[int, ...]:
+        """States, twice."""
+
+    def __matmul__(self, other: Any, /) -> Any:
+        """Go one step."""
+
+
+def run_length_of_chain(first: Floats, step: Steps, *, before: Floats | None = None) -> RunLength:
     """Run length of a chain that is left with the first signal.
 
     Parameters

@@ -77,8 +77,7 @@ class EstimatedLimits(Tabled):
 
     def to_dict(self) -> dict[str, object]:
         """Return plain values; an infinite one is None."""
-        plain = {name: value for name, value in Tabled.to_dict(self).items() if name != "sigma"}
-        return {name: value if math.isfinite(value) else None for name, value in plain.items()}
+        return {name: value for name, value in Tabled.to_dict(self).items() if name != "sigma"}
 
 
 def estimated_limits(

@@ -12,6 +12,7 @@ from scipy import optimize, special
 from qc.stats.errors import StatisticsError, StatisticsUsageError
 from qc.stats.numbers import LARGEST, Floats, factors
 from qc.stats.run_lengths.ranges import moving_range_variation, range_estimate
+from qc.stats.tabled import Tabled
 
 ESTIMATORS = ("sd", "sd-unbiased", "moving-range", "range")
 # From here on ranges are as good as a chi: the matched one changes no chance by more than 3e-4.
@@ -34,7 +35,7 @@ class SigmaDistribution(Protocol):
 
 
 @dataclass(frozen=True, slots=True)
-class SigmaEstimate:
+class SigmaEstimate(Tabled):
     """Distribution of a sigma estimate: `scale` times the root of a mean chi-square.
 
     Attributes

@@ -6,9 +6,12 @@ from .anova import anova_row as anova_row
 from .anova import one_way_anova as one_way_anova
 from .columns import anderson_darling_many as anderson_darling_many
 from .columns import lag_1_many as lag_1_many
+from .dependence import LEAST_FOR_LAG as LEAST_FOR_LAG
+from .dependence import NORMAL_95 as NORMAL_95
 from .dependence import Autocorrelation as Autocorrelation
 from .dependence import false_alarm_rate as false_alarm_rate
 from .dependence import lag_1_autocorrelation as lag_1_autocorrelation
+from .dependence import lag_bound as lag_bound
 from .dependence import moving_range_inflation as moving_range_inflation
 from .dependence import pooled_autocorrelation as pooled_autocorrelation
 from .dependence import runs_test as runs_test

@@ -11,11 +11,11 @@ from scipy import special
 
 from qc.stats.errors import StatisticsError
 from qc.stats.numbers import Floats, as_readings
-from qc.stats.tabled import Plain
+from qc.stats.tabled import Tabled
 
 
 @dataclass(frozen=True, slots=True)
-class AnovaRow(Plain):
+class AnovaRow(Tabled):
     """One line of a table of variance.
 
     Attributes
@@ -39,7 +39,7 @@ class AnovaRow(Plain):
 
 
 @dataclass(frozen=True, slots=True)
-class OneWay:
+class OneWay(Tabled):
     """One-way table of variance with its between-group component.
 
     Attributes
@@ -53,6 +53,8 @@ class OneWay:
     r_squared : float
         Share of the sum of squares between groups, 0..1.
     """
+
+    ROWS = "rows"
 
     rows: tuple[AnovaRow, ...]
     between_variance: float

@@ -12,11 +12,15 @@ from scipy import special
 from qc.stats.errors import StatisticsError
 from qc.stats.numbers import Floats, as_readings, check_between
 from qc.stats.samples.distribution import SignificanceTest
-from qc.stats.tabled import Plain
+from qc.stats.tabled import Tabled
+
+NORMAL_95 = 1.959963984540054  # what a standard normal figure stays within 95 times in 100
+BOUND = round(NORMAL_95, 2)  # as the handbook writes it
+LEAST_FOR_LAG = 10  # from fewer points a coefficient is too rough to say that neighbours hang together
 
 
 @dataclass(frozen=True, slots=True)
-class Autocorrelation(Plain):
+class Autocorrelation(Tabled):
     """How much each reading resembles the one before.
 
     Attributes
@@ -39,7 +43,7 @@ class Autocorrelation(Plain):
     @classmethod
     def of(cls, lag_1: float, n: int) -> Autocorrelation:
         """Hold a coefficient against what random order would keep 95 times in 100."""
-        bound = 1.96 / math.sqrt(n)
+        bound = lag_bound(n)
         return cls(lag_1, bound, abs(lag_1) > bound, n)
 
 
@@ -164,6 +168,17 @@ def pooled_autocorrelation(series: list[Floats]) -> Autocorrelation:
         raise StatisticsError("pooled autocorrelation: no series varies; a finer gauge is needed")
     # each series' own mean pulls its coefficient down by about 1 / n
     return Autocorrelation.of(shared / total + varying / count, count)
+
+
+def lag_bound(n: int) -> float:
+    """Bound that the lag-1 autocorrelation of `n` readings in random order keeps 95 times in 100.
+
+    Examples
+    --------
+    >>> round(lag_bound(49), 2)
+    0.28
+    """
+    return BOUND / math.sqrt(n)
 
 
 def moving_range_inflation(lag_1: float) -> float:

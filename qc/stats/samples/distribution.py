@@ -12,7 +12,7 @@ from scipy import special
 from qc.stats.errors import StatisticsError, StatisticsUsageError
 from qc.stats.numbers import Floats, as_readings
 from qc.stats.samples.columns import anderson_darling_many
-from qc.stats.tabled import Plain
+from qc.stats.tabled import Tabled
 
 LEAST_ALPHA = 1e-12  # Student's t has no digits left in double precision far beyond it
 LEAST_NORMALITY = (
@@ -21,7 +21,7 @@ LEAST_NORMALITY = (
 
 
 @dataclass(frozen=True, slots=True)
-class SignificanceTest(Plain):
+class SignificanceTest(Tabled):
     """One significance test.
 
     Attributes
@@ -43,7 +43,7 @@ class SignificanceTest(Plain):
 
 
 @dataclass(frozen=True, slots=True)
-class Outlier:
+class Outlier(Tabled):
     """One suspected outlier, in the order in which the test takes them.
 
     Attributes

@@ -16,6 +16,7 @@ from qc.stats.errors import StatisticsError, StatisticsUsageError
 from qc.stats.numbers import Floats, Integers, Places, as_readings
 from qc.stats.samples.anova import AnovaRow, one_way_table
 from qc.stats.samples.distribution import SignificanceTest
+from qc.words import count_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -190,7 +191,7 @@ def spread_test(groups: Grouped, name: str) -> SignificanceTest:
     [0.049, 0.045]
     """
     if groups.sizes.size < 2:
-        held = f"{groups.sizes.size} group{'s' if groups.sizes.size != 1 else ''}"
+        held = count_words(groups.sizes.size, "group")
         raise StatisticsError(f"{held} of two readings or more: at least 2 such are needed")
     if name == "bartlett":
         return _bartlett(groups)

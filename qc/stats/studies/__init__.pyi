@@ -12,8 +12,13 @@ from .evidence import lag_1_interval as lag_1_interval
 from .evidence import mean_change_p_value as mean_change_p_value
 from .evidence import target_change_p_value as target_change_p_value
 from .fit import check_fit as check_fit
+from .fit import question_of as question_of
 from .kinds import KINDS as KINDS
+from .kinds import takers as takers
+from .options import OPTIONS as OPTIONS
 from .options import StudyOptions as StudyOptions
+from .options import columns as columns
+from .options import complete as complete
 from .question import StudyQuestion as StudyQuestion
 from .series import SeriesStudy as SeriesStudy
 from .series import study_frame as study_frame

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -11,12 +10,10 @@ import numpy as np
 from qc.stats.charts import Chart
 from qc.stats.gauges import gauge_resolution
 from qc.stats.numbers import Floats, Places, number
-from qc.stats.samples import LEAST_NORMALITY, anderson_darling_many, lag_1_many
+from qc.stats.samples import LEAST_FOR_LAG, LEAST_NORMALITY, anderson_darling_many, lag_1_many, lag_bound
+from qc.stats.studies.kinds import KINDS
 from qc.stats.studies.outcome import Outcome
 from qc.stats.studies.question import StudyQuestion
-
-LEAST_FOR_LAG = 10  # fewer points cannot show that neighbours hang together
-INDEPENDENT = ("individuals", "three-way")  # charts whose plotted points are readings or means of pieces
 
 
 def distributions(readings: Sequence[Floats], *, measured: bool, several: bool) -> list[dict[str, Any]]:
@@ -72,11 +69,11 @@ def doubts(
     dict of series name to tuple of str
         Sentences; a series without doubt is left out.
     """
-    out: dict[str, tuple[str, ...]] = {}
+    kind, out = KINDS[question.chart], dict[str, tuple[str, ...]]()
     charted: dict[str, Chart] = {}
     for name in names:
         chart = outcomes[name].chart
-        if chart is not None and chart.kind in INDEPENDENT and isinstance(chart.values, np.ndarray):
+        if kind.independent and chart is not None and isinstance(chart.values, np.ndarray):
             charted[name] = chart
     for name, lag in _clear_lags(charted).items():
         out[name] = (
@@ -84,10 +81,10 @@ def doubts(
             "batch, day or tool are the usual cause, and limits are then too tight or too wide",
         )
     step = question.setting.resolution
-    if step is None:
+    if step is None or kind.sigma != "moving-range":
         return out
     for name, part in zip(names, readings, strict=True):
-        if name not in charted or charted[name].kind != "individuals" or part.size < 2:
+        if name not in charted or part.size < 2:
             continue
         coarse = gauge_resolution(part, resolution=step, sigma=charted[name].sigma)
         if not coarse.fine_enough:
@@ -123,7 +120,7 @@ def _clear_lags(charted: Mapping[str, Chart]) -> dict[str, float]:
     return {
         name: lag
         for (name, values), lag in zip(parts.items(), lags, strict=True)
-        if abs(lag) > 1.96 / math.sqrt(values.size)
+        if abs(lag) > lag_bound(values.size)
     }
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import polars as pl
@@ -24,12 +25,11 @@ from qc.stats.capable import (
 )
 from qc.stats.numbers import Floats, Setting
 from qc.stats.run_lengths import moving_range_df, subgroup_df
+from qc.stats.studies.kinds import KINDS
 from qc.stats.studies.outcome import Outcome
 from qc.stats.studies.question import StudyQuestion
 
-SUBGROUPED = ("mean-range", "mean-sd")  # readings of a subgroup are pieces of their own
 ONE = f"1 piece is too few: at least {LEAST_PIECES} are needed"
-MOVING = ("individuals", "ewma", "cusum")  # sigma from moving ranges of the points
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,7 +99,7 @@ def series_capability(
         gauge_sd=question.gauge_sd,
     )
     out = alone | dict(zip(picked, answers, strict=True))
-    of = "subgroups" if question.chart in SUBGROUPED else "pieces"
+    of = "subgroups" if KINDS[question.chart].sigma == "subgroups" else "pieces"
     means = {name: float(part.mean()) for name, part in zip(picked, parts, strict=True) if name in nested}
     for name, one in nested.items():
         spread = spread_by(limits, means[name], one.within, one.between, of)
@@ -114,14 +114,14 @@ def _nested(part: Floats, group: pl.Series, outcome: Outcome, question: StudyQue
     assert chart is not None
     within, between = nest.variances
     between_df = None
-    if question.chart == "three-way":
-        components = chart.extras["components"]
+    if KINDS[question.chart].sigma == "pieces":
+        components: Any = chart.extras["components"]
         within = math.nan if components["within"] is None else components["within"]
         between = components["between"]
         if question.setting.limits.method == "textbook" and question.setting.sigma is None:
             # the means' sigma comes from moving ranges, which are worth less than the pieces less one
             between_df = moving_range_df(_baseline_points(question.setting, outcome))
-    elif question.chart in SUBGROUPED and chart.sigma is not None:
+    elif KINDS[question.chart].sigma == "subgroups" and chart.sigma is not None:
         within = chart.sigma**2
         between = max((nest.between_ms - within) / nest.size, 0.0)
     return _Nested(nest, within, between, between_df)
@@ -140,7 +140,7 @@ def _basis(part: Floats, outcome: Outcome, question: StudyQuestion, nested: _Nes
         stable=signals == 0 and outcome.unstable is None,
         unstable_because=because,
     )
-    if nested is None or question.chart in SUBGROUPED:
+    if nested is None or KINDS[question.chart].sigma == "subgroups":
         return basis
     nest, within, between = nested.nest, nested.within, nested.between
     basis = replace(basis, pieces=nest.pieces)
@@ -150,7 +150,7 @@ def _basis(part: Floats, outcome: Outcome, question: StudyQuestion, nested: _Nes
     all_readings = worth(nest, within, between, seen)
     total = within + between
     own = worth(nest, within, between, total, nested.between_df)
-    sigma = math.sqrt(total) if question.chart == "three-way" else basis.sigma
+    sigma = math.sqrt(total) if KINDS[question.chart].sigma == "pieces" else basis.sigma
     # a sigma that was given stays known, however little the readings are worth
     sigma_df = own.sd_df if question.setting.sigma is None else basis.sigma_df
     return replace(
@@ -167,16 +167,16 @@ def _sigma_df(outcome: Outcome, question: StudyQuestion) -> float | None:
         return math.inf  # a sigma that was given is known, however many readings there are
     points = _baseline_points(setting, outcome)
     textbook = setting.limits.method == "textbook"
-    if question.chart in SUBGROUPED:
+    if KINDS[question.chart].sigma == "subgroups":
         chart = outcome.chart
         assert chart is not None and chart.companion is not None
         if outcome.sigma_df is None or not textbook or setting.robust:
             return outcome.sigma_df
         return subgroup_df(outcome.sigma_df, outcome.sigma_df / points + 1.0, chart.companion.kind)
-    if question.chart in MOVING and textbook and points >= 2:
+    if KINDS[question.chart].sigma == "moving-range" and textbook and points >= 2:
         return moving_range_df(points, robust=setting.robust)
     # a line takes two degrees of freedom, a level one; limits other than textbook rest on the sample sd
-    estimated = 2 if question.chart == "trend" else 1
+    estimated = 2 if KINDS[question.chart].sigma == "line" else 1
     return max(float(points - estimated), 1.0)
 
 
@@ -184,5 +184,5 @@ def _baseline_points(setting: Setting, outcome: Outcome) -> int:
     """Points that set the limits."""
     last = outcome.points if setting.baseline.last is None else min(setting.baseline.last, outcome.points)
     chart = outcome.chart
-    left_out = () if chart is None else chart.extras.get("left_out", ())
+    left_out: Any = () if chart is None else chart.extras.get("left_out", ())
     return max(last - setting.baseline.first + 1 - len(left_out), 2)

@@ -7,7 +7,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
-from qc.stats.studies.evidence import NORMAL_95, corrected_p_values
+from qc.stats.samples import NORMAL_95
+from qc.stats.studies.evidence import corrected_p_values
 from qc.stats.tabled import Tabled, frame_of
 
 if TYPE_CHECKING:
@@ -59,7 +60,7 @@ _COLUMNS = ("check", "n", "statistic", "p_value", "p_corrected", "clear", "verdi
 
 
 @dataclass(frozen=True, slots=True)
-class Check:
+class Check(Tabled):
     """One check of one series.
 
     Attributes
@@ -95,7 +96,7 @@ class Check:
     p_value: float | None = None
     clear: bool | None = None
     verdict: str | None = None
-    figures: Mapping[str, Any] = field(default_factory=dict)
+    figures: Mapping[str, object] = field(default_factory=dict)
     reason: str | None = None
     p_corrected: float | None = None
 
@@ -199,7 +200,7 @@ class SeriesChecks(Tabled):
 
 
 @dataclass(frozen=True, slots=True)
-class ChecksTogether:
+class ChecksTogether(Tabled):
     """The checks of many series side by side: how often each is clear, against how often chance makes it so.
 
     Attributes

@@ -11,9 +11,8 @@ from scipy import special
 
 from qc.stats.errors import StatisticsError
 from qc.stats.numbers import Floats
+from qc.stats.samples import LEAST_FOR_LAG, NORMAL_95
 
-NORMAL_95 = 1.959963984540054
-LEAST_FOR_INTERVAL = 10  # from fewer points the mean and variance of a coefficient are too rough
 NODES = 32  # of the quadrature; 64 change no p-value above 1e-8 by more than 1e-10
 
 
@@ -173,9 +172,9 @@ def lag_1_interval(lag_1: float, n: int) -> tuple[float, float]:
     >>> round(low, 3), round(high, 3)
     (-0.008, 0.546)
     """
-    if n < LEAST_FOR_INTERVAL:
+    if n < LEAST_FOR_LAG:
         raise StatisticsError(
-            f"autocorrelation: {n} readings, at least {LEAST_FOR_INTERVAL} are needed for an interval"
+            f"autocorrelation: {n} readings, at least {LEAST_FOR_LAG} are needed for an interval"
         )
     if not -1.0 <= lag_1 <= 1.0:
         raise StatisticsError(f"autocorrelation: lag-1 coefficient is {lag_1}, must lie between -1 and 1")

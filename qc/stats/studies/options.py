@@ -1,211 +1,155 @@
-"""Options of a study as a person writes them, and the question they make."""
+"""Options of a study: each said once, with its type, what it means and what holds where it is left out.
+
+What every face needs follows from here: the command's options and help, the names that `qc.study` takes, and
+together with the chart kinds (`qc.stats.studies.kinds`) what is refused. Nothing heavy is loaded.
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Any, Literal, TypedDict, cast, get_type_hints
 
-from qc.stats import (
-    KINDS,
-    Baseline,
-    CusumDesign,
-    EwmaDesign,
-    LimitRule,
-    Setting,
-    StatisticsUsageError,
-    StudyQuestion,
-    parse_rules,
-)
+from qc.stats.errors import StatisticsUsageError
+
+Holds = Literal["labels", "numbers"]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class StudyOptions:
-    """Every option of `qc study` under its own name.
+@dataclass(frozen=True, slots=True)
+class Option:
+    """What is known of an option beside its name and type.
 
     Attributes
     ----------
-    subgroup, series, order, size, against, tool, place, nominal, model : str, optional
-        Columns: subgroup of a reading, series it belongs to, order of making, number inspected (or one number
-        for all), the count a trend or wear runs against, the tool fitted then, place on the piece (its fixed
-        pattern is taken out first), the piece's own target (deviations are charted), its model (models share
-        a chart if they agree).
-    baseline, rules, limits : str
-        `all`, `N` or `A:B`; `none`, `limit`, `all` or rule names; `textbook`, `prediction` or
-        `guaranteed[:CONFIDENCE]`.
-    center, sigma, resolution : float, optional
-        Given instead of estimated; step of the gauge. [unit of the readings]
-    lower, upper, target, wanted : float, optional
-        Specification limits, wanted value [unit of the readings]; Ppk that counts as proven.
-    shape : str
-        `normal`, `positive` or `any`.
-    fitted, gauge_sd : str, float, optional
-        For capability: distribution it is judged by (`normal`, `lognormal`, `weibull`, `half-normal` or
-        `empirical`; left out, `shape` decides); spread of the gauge itself [unit of the readings].
-    weight, width, time_varying
-        Of an EWMA (the weight of a MEWMA too).
-    reference, decision, fast_start
-        Of a CUSUM, in sigma.
-    false_alarm_rate : float, optional
-        Per point, for changepoint, t2 and mewma.
-    counts : str, optional
-        `defects` or `pass-fail`: what a changepoint chart judges are counts.
-    exact, corrected, robust : bool
-        Exact limits for counts; limits for over-dispersed counts; medians instead of means.
-    within : str, optional
-        `range` (also when left out) or `sd`: spread within the pieces of a three-way chart.
-    screen : bool
-        Leave points beyond the limits out of the baseline, listing each.
-    checks : bool
-        Check distribution, order, groups and gauge step too.
-    sheet : str, optional
-        Sheet of a workbook.
-    signals_only : bool
-        Leave the plotted values out.
-    out, plot : path, optional
-        Write points and signals as parquet tables; draw the chart.
+    meaning : str
+        In the words of the command's help; `{charts}` stands for the chart kinds that take it.
+    default : object
+        What holds where it is left out.
+    shown : str, optional
+        What the help calls its value; left out, the type says enough.
+    holds : {"labels", "numbers"}, optional
+        What the column holds that it names.
+    lenient : bool
+        Every chart takes it; where it has no effect this is said instead of refused.
+    type : type
+        As `StudyOptions` states it.
     """
 
-    subgroup: str | None = None
-    series: str | None = None
-    order: str | None = None
-    size: str | None = None
-    against: str | None = None
-    tool: str | None = None
-    place: str | None = None
-    nominal: str | None = None
-    model: str | None = None
-    baseline: str = "all"
-    center: float | None = None
-    sigma: float | None = None
-    lower: float | None = None
-    upper: float | None = None
-    target: float | None = None
-    wanted: float = 1.0
-    resolution: float | None = None
-    rules: str = "limit"
-    limits: str = "textbook"
-    shape: str = "normal"
-    fitted: str | None = None
-    gauge_sd: float | None = None
-    weight: float | None = None
-    width: float | None = None
-    time_varying: bool = False
-    reference: float | None = None
-    decision: float | None = None
-    fast_start: bool = False
-    false_alarm_rate: float | None = None
-    counts: str | None = None
-    exact: bool = False
-    corrected: bool = False
-    robust: bool = False
-    within: str | None = None
-    screen: bool = False
-    checks: bool = False
-    sheet: str | None = None
-    signals_only: bool = False
-    out: str | Path | None = None
-    plot: str | Path | None = None
-
-    @classmethod
-    def of(cls, **options: Any) -> StudyOptions:
-        """Take options by name.
-
-        Raises
-        ------
-        StatisticsUsageError
-            An option that does not exist.
-        """
-        unknown = sorted(set(options) - {one.name for one in fields(cls)})
-        if unknown:
-            raise StatisticsUsageError(f"a study has no option {', '.join(repr(name) for name in unknown)}")
-        return cls(**options)
-
-    @property
-    def columns(self) -> dict[str, str | None]:
-        """Columns that were named, by their role."""
-        return {
-            "subgroup": self.subgroup,
-            "series": self.series,
-            "size": self.size,
-            "against": self.against,
-            "tool": self.tool,
-            "place": self.place,
-            "nominal": self.nominal,
-            "model": self.model,
-        }
-
-    def limits_on(self, chart: str) -> LimitRule:
-        """Return the kind of limits asked for, or textbook limits where the chart has no others.
-
-        Raises
-        ------
-        StatisticsUsageError
-            No such kind of limits.
-        """
-        rule = LimitRule.parse(self.limits)
-        # times between faults are not normal, so no tolerance factor guarantees their limits
-        fits = KINDS[chart].limits and not (chart == "time-between" and rule.method == "guaranteed")
-        return rule if fits else LimitRule()
-
-    def check_needs(self, chart: str) -> None:
-        """Refuse an unknown chart, or one that lacks a column it needs.
-
-        Raises
-        ------
-        StatisticsUsageError
-            With the charts there are, or the option to give.
-        """
-        if chart not in KINDS:
-            raise StatisticsUsageError(f"chart {chart!r} is not known: use one of {', '.join(KINDS)}")
-        for need in KINDS[chart].needs:
-            if self.columns[need] is None:
-                raise StatisticsUsageError(f"chart {chart} needs --{need} COLUMN")
-
-    def question(self, chart: str) -> StudyQuestion:
-        """Make the question.
-
-        Raises
-        ------
-        StatisticsUsageError
-            An unknown chart, rule, kind of limits or shape, or a column option that the chart needs.
-        StatisticsError
-            Limits the wrong way round, a sigma that is not above 0, and the like.
-        """
-        self.check_needs(chart)
-        # what has no effect on this chart is said by `study_fit`, and so is left out here
-        kind = KINDS[chart]
-        return StudyQuestion(
-            chart=chart,
-            setting=Setting(
-                baseline=Baseline.parse(self.baseline),
-                limits=self.limits_on(chart),
-                center=self.center,
-                sigma=self.sigma,
-                resolution=self.resolution,
-                robust=self.robust,
-            ),
-            rules=parse_rules(self.rules),
-            lower=None if kind.several else self.lower,
-            upper=None if kind.several else self.upper,
-            target=self.target,
-            wanted=self.wanted,
-            shape=self.shape,
-            fitted=self.fitted,
-            gauge_sd=self.gauge_sd,
-            ewma=EwmaDesign(**_given(weight=self.weight, width=self.width), time_varying=self.time_varying),
-            cusum=CusumDesign(
-                **_given(reference=self.reference, decision=self.decision), fast_start=self.fast_start
-            ),
-            false_alarm_rate=self.false_alarm_rate,
-            exact=self.exact,
-            corrected=self.corrected,
-            within=self.within or "range",
-            screen=self.screen,
-            mewma_weight=self.weight,
-            counts=self.counts,
-        )
+    meaning: str
+    default: Any = None
+    shown: str | None = None
+    holds: Holds | None = None
+    lenient: bool = False
+    type: Any = None
 
 
-def _given(**options: float | None) -> dict[str, Any]:
-    return {name: value for name, value in options.items() if value is not None}
+def _column(meaning: str, holds: Holds | None = None, *, lenient: bool = False) -> Option:
+    """Make an option that names a column."""
+    return Option(meaning, shown="COLUMN", holds=holds, lenient=lenient)
+
+
+def _number(meaning: str, *, lenient: bool = False) -> Option:
+    """Make an option that takes a number."""
+    return Option(meaning, shown="NUMBER", lenient=lenient)
+
+
+def _flag(meaning: str) -> Option:
+    """Make an option that is there or not."""
+    return Option(meaning, default=False)
+
+
+class StudyOptions(TypedDict, total=False):
+    """Every option of a study, by name; which chart kind takes which stands with the kinds.
+
+    Levels, limits, steps and gauges are in the unit of the readings; `width`, `reference` and `decision` in
+    sigma; rates per point.
+    """
+
+    subgroup: Annotated[str | None, _column("Subgroup (or piece) of a reading.", "labels", lenient=True)]
+    series: Annotated[str | None, _column("Series a reading belongs to: one chart each.", "labels")]
+    order: Annotated[str | None, _column("Order of making; else the order of the rows.")]
+    size: Annotated[str | None, _column("Number inspected: a column, or one number.", "numbers")]
+    against: Annotated[str | None, _column("Count that a trend, or wear, runs against.", "numbers")]
+    tool: Annotated[str | None, _column("Tool fitted then: each wears anew ({charts}).", "labels")]
+    place: Annotated[str | None, _column("Place on the piece; its fixed pattern is taken out.", "labels")]
+    nominal: Annotated[str | None, _column("Target of each piece; deviations are charted.", "numbers")]
+    model: Annotated[str | None, _column("Model; models share a chart if they agree.", "labels")]
+    baseline: Annotated[str, Option("Points that set the limits: all, N or A:B.", "all", lenient=True)]
+    center: Annotated[float | None, _number("Centre, given instead of estimated.")]
+    sigma: Annotated[float | None, _number("Sigma of one reading, given instead of estimated.")]
+    lower: Annotated[float | None, _number("Lower specification limit.", lenient=True)]
+    upper: Annotated[float | None, _number("Upper specification limit.", lenient=True)]
+    target: Annotated[float | None, _number("Wanted value.", lenient=True)]
+    wanted: Annotated[float, Option("Ppk that counts as proven.", 1.0, lenient=True)]
+    resolution: Annotated[float | None, _number("Step of the gauge.", lenient=True)]
+    rules: Annotated[str, Option("none, limit, all, or rule names with commas.", "limit", lenient=True)]
+    limits: Annotated[
+        str, Option("textbook, prediction or guaranteed[:CONFIDENCE].", "textbook", lenient=True)
+    ]
+    shape: Annotated[str, Option("How readings scatter: normal, positive or any.", "normal", lenient=True)]
+    fitted: Annotated[
+        str | None,
+        Option("Capability by normal, lognormal, weibull, half-normal or empirical.", shown="SHAPE"),
+    ]
+    gauge_sd: Annotated[float | None, _number("Sd of the gauge: its share, capability without it.")]
+    weight: Annotated[float | None, _number("Weight of the newest point ({charts}).")]
+    width: Annotated[float | None, _number("Width of the limits in sigma ({charts}).")]
+    time_varying: Annotated[bool, _flag("Limits that open up ({charts}).")]
+    reference: Annotated[float | None, _number("Reference value in sigma (cusum).")]
+    decision: Annotated[float | None, _number("Decision interval in sigma (cusum).")]
+    fast_start: Annotated[bool, _flag("Begin half way up (cusum).")]
+    false_alarm_rate: Annotated[float | None, _number("Per point ({charts}).")]
+    counts: Annotated[str | None, Option("defects or pass-fail: judge counts ({charts}).", shown="KIND")]
+    exact: Annotated[bool, _flag("Exact limits for counts.")]
+    corrected: Annotated[bool, _flag("Limits for counts that scatter too much.")]
+    robust: Annotated[bool, _flag("Medians instead of means.")]
+    within: Annotated[
+        str | None, Option("Spread within pieces ({charts}): range (if left out) or sd.", shown="KIND")
+    ]
+    screen: Annotated[bool, _flag("Limits without points beyond them.")]
+    checks: Annotated[bool, _flag("Check distribution, order, groups and gauge step too.")]
+    sheet: Annotated[str | None, Option("Sheet of a workbook.")]
+    signals_only: Annotated[bool, _flag("Leave the plotted values out.")]
+    out: Annotated[str | Path | None, Option("Write points and signals.", shown="FILE.parquet")]
+    plot: Annotated[str | Path | None, Option("Draw as png, svg or html.", shown="FILE")]
+
+
+_HINTS = get_type_hints(StudyOptions, include_extras=True)
+OPTIONS: dict[str, Option] = {
+    name: replace(hint.__metadata__[0], type=hint.__origin__) for name, hint in _HINTS.items()
+}
+"""What is known of every option, in the order of the help."""
+
+
+def complete(options: Mapping[str, object]) -> StudyOptions:
+    """Fill in what holds for every option that is left out.
+
+    Raises
+    ------
+    StatisticsUsageError
+        An option that does not exist.
+
+    Examples
+    --------
+    >>> complete({"lower": 13.9})["limits"]
+    'textbook'
+    """
+    unknown = sorted(set(options) - set(OPTIONS))
+    if unknown:
+        raise StatisticsUsageError(f"a study has no option {', '.join(repr(name) for name in unknown)}")
+    return cast(StudyOptions, {name: option.default for name, option in OPTIONS.items()} | dict(options))
+
+
+def given(asked: StudyOptions, option: str) -> bool:
+    """Whether an option was given and differs from what holds where it is left out."""
+    return bool(cast(dict[str, Any], asked)[option] != OPTIONS[option].default)
+
+
+def columns(asked: StudyOptions, holds: Holds) -> dict[str, str]:
+    """Columns that were named, by the options that name them."""
+    return {
+        name: cast(dict[str, Any], asked)[name]
+        for name, option in OPTIONS.items()
+        if option.holds == holds and given(asked, name)
+    }

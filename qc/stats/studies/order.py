@@ -12,14 +12,15 @@ from scipy import special
 from qc.stats.change import START_CONFIDENCE, ChangePoint, mean_change, mean_change_from_target
 from qc.stats.errors import StatisticsError
 from qc.stats.numbers import Floats, Integers, factors, number, shown
-from qc.stats.samples import false_alarm_rate, lag_1_autocorrelation, moving_range_inflation, runs_test
-from qc.stats.studies.check_result import ALPHA, Check
-from qc.stats.studies.evidence import (
-    LEAST_FOR_INTERVAL,
-    lag_1_interval,
-    mean_change_p_value,
-    target_change_p_value,
+from qc.stats.samples import (
+    LEAST_FOR_LAG,
+    false_alarm_rate,
+    lag_1_autocorrelation,
+    moving_range_inflation,
+    runs_test,
 )
+from qc.stats.studies.check_result import ALPHA, Check
+from qc.stats.studies.evidence import lag_1_interval, mean_change_p_value, target_change_p_value
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,7 +95,7 @@ def check_lag_1(points: Ordered) -> Check:
     p_value = float(2.0 * special.ndtr(-abs(found.lag_1) * math.sqrt(found.n)))
     rate, inflation = false_alarm_rate(found.lag_1), moving_range_inflation(found.lag_1)
     figures: dict[str, Any] = {
-        "interval": list(lag_1_interval(found.lag_1, found.n)) if found.n >= LEAST_FOR_INTERVAL else None,
+        "interval": list(lag_1_interval(found.lag_1, found.n)) if found.n >= LEAST_FOR_LAG else None,
         "bound": found.bound,
         "moving_range_inflation": inflation,
         "false_alarm_rate": rate,

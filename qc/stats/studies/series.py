@@ -34,7 +34,7 @@ class SeriesStudy(Tabled):
     points: int
     chart: Chart | None
     capability: Capability | None
-    distribution: Mapping[str, Any]
+    distribution: Mapping[str, str | float | None]
     warnings: tuple[str, ...] = ()
     reason: str | None = None
 

@@ -11,7 +11,7 @@ from scipy import special
 from qc.stats.change import LARGEST_RELATIVE, SIZE_CONFIDENCE, START_CONFIDENCE, check_values
 from qc.stats.errors import StatisticsError
 from qc.stats.numbers import Floats, Interval, Values, check_magnitude
-from qc.stats.tabled import Plain
+from qc.stats.tabled import Tabled
 
 Form = Literal["jump", "bend", "jump and bend"]
 
@@ -40,7 +40,7 @@ SMALLEST = 1e-13  # chosen: about a thousand roundings, as the detector's guard
 
 
 @dataclass(frozen=True, slots=True)
-class WearBreak(Plain):
+class WearBreak(Tabled):
     """The likeliest single break of a line. Points count from 1.
 
     Attributes
@@ -85,7 +85,7 @@ class WearBreak(Plain):
 
     def to_dict(self) -> dict[str, Any]:
         """Plain values, ready for JSON."""
-        return Plain.to_dict(self) | {"size_sigma": self.size_sigma}
+        return Tabled.to_dict(self) | {"size_sigma": self.size_sigma}
 
 
 def wear_break(count: Values, value: Values, *, resolution: float | None = None) -> WearBreak:

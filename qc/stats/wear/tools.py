@@ -10,13 +10,13 @@ import numpy as np
 
 from qc.stats.change import Detection, DetectorSignal, Stretch, check_as_many, rates_of, stretches_of
 from qc.stats.numbers import Floats, Values
-from qc.stats.tabled import Plain
+from qc.stats.tabled import Tabled
 from qc.stats.wear.breaks import check_pairs
 from qc.stats.wear.line import judge_line, named, step_of
 
 
 @dataclass(frozen=True, slots=True)
-class ToolFinding(Plain):
+class ToolFinding(Tabled):
     """What the detector found while one tool was fitted.
 
     Points count from 1 in the whole series. The stretches of `detection` are in recursive residuals about

@@ -10,7 +10,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from qc.stats import Plain
+from qc.stats import Tabled
 from qc.trade.errors import TradeError
 from qc.trade.sound import BRASS_EXPANSION_PER_K
 
@@ -27,7 +27,7 @@ INCH_MM = 25.4
 
 
 @dataclass(frozen=True, slots=True)
-class LegClearance(Plain):
+class LegClearance(Tabled):
     """The clearance of one leg of a slide.
 
     Parameters

@@ -10,7 +10,7 @@ import numpy as np
 from scipy.optimize import linear_sum_assignment
 from scipy.special import ndtr
 
-from qc.stats import Plain
+from qc.stats import Tabled
 from qc.trade.errors import TradeError
 from qc.trade.slide.fit import LegClearance, leg_clearance
 
@@ -41,7 +41,7 @@ class Tube:
 
 
 @dataclass(frozen=True, slots=True)
-class Pair(Plain):
+class Pair(Tabled):
     """One inner in one outer; with two legs the least, the mean and the greatest are over both. [um]."""
 
     inner: str
@@ -79,7 +79,7 @@ class LeftTube:
 
 
 @dataclass(frozen=True, slots=True)
-class Pairing:
+class Pairing(Tabled):
     """A proposed pairing of the rack.
 
     Parameters
@@ -93,6 +93,8 @@ class Pairing:
     cost : float
         What was made least. [um2, or um for the plain sum]
     """
+
+    ROWS = "pairs"
 
     pairs: tuple[Pair, ...]
     left_inner: tuple[LeftTube, ...]

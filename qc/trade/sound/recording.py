@@ -8,7 +8,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from qc.stats import Floats, Plain
+from qc.stats import Floats, Tabled
 from qc.trade.errors import TradeError
 from qc.trade.sound.acoustics import CENTS_PER_NEPER, ISO_16_A4_HZ, nearest_note, note_name
 
@@ -40,7 +40,7 @@ _CHUNK = 256  # frames worked on at once, so that a long recording does not fill
 
 
 @dataclass(frozen=True, slots=True)
-class HeldNote(Plain):
+class HeldNote(Tabled):
     """One held note of a recording.
 
     Parameters

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 
-from qc.stats import Plain
+from qc.stats import Tabled
 from qc.trade.cautions import cautions_for
 from qc.trade.instrument import Instrument
 from qc.trade.sound.acoustics import CENTS_PER_NEPER
@@ -24,8 +24,10 @@ PARTIAL_ALLOWANCE_CENTS = 5.0
 
 
 @dataclass(frozen=True, slots=True)
-class TuningRemedy:
+class TuningRemedy(Tabled):
     """The remedy of a note set: `fit` says what is there, the rest what to do."""
+
+    ROWS = "lengths"
 
     fit: NoteSetFit
     lengths: tuple[LengthRemedy, ...]
@@ -132,7 +134,7 @@ def partial_apart(fit: NoteSetFit) -> PartialResidual | None:
     return worst if abs(worst.residual_cents) > max(margin, PARTIAL_ALLOWANCE_CENTS) else None
 
 
-def _without_interval(found: Plain) -> dict[str, object]:
+def _without_interval(found: Tabled) -> dict[str, object]:
     return {name: value for name, value in found.to_dict().items() if not name.startswith("interval")}
 
 

@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from qc.stats import Plain
+from qc.stats import Tabled
 from qc.trade.errors import TradeError
 from qc.trade.instrument import Instrument, column_mm
 from qc.trade.sound.acoustics import CENTS_PER_NEPER
@@ -18,7 +18,7 @@ SENSITIVITY_PRIOR_SD = 0.1
 
 
 @dataclass(frozen=True, slots=True)
-class Sensitivity(Plain):
+class Sensitivity(Tabled):
     """How a part answered a known change, as a share of the computed answer.
 
     Parameters

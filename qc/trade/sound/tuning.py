@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import stdtrit
 
-from qc.stats import Floats, Integers, Plain
+from qc.stats import Floats, Integers, Tabled
 from qc.trade.errors import TradeError
 from qc.trade.instrument import Instrument
 from qc.trade.sound.note_set import Note, NoteDesign, check_notes, firm_notes, note_design, valve_column_mm
@@ -24,7 +24,7 @@ MOST_LEFT_OUT = 0.1
 
 
 @dataclass(frozen=True, slots=True)
-class LengthError(Plain):
+class LengthError(Tabled):
     """How much too long (+) a length is; None where the note set cannot tell.
 
     Parameters
@@ -52,7 +52,7 @@ class LengthError(Plain):
 
 
 @dataclass(frozen=True, slots=True)
-class PositionError(Plain):
+class PositionError(Tabled):
     """How far out (+) the mark of a slide position is. [mm of slide]."""
 
     position: int
@@ -62,7 +62,7 @@ class PositionError(Plain):
 
 
 @dataclass(frozen=True, slots=True)
-class PartialResidual(Plain):
+class PartialResidual(Tabled):
     """How sharp (+) a partial is by itself, in every position. [cent]."""
 
     partial: int
@@ -72,7 +72,7 @@ class PartialResidual(Plain):
 
 
 @dataclass(frozen=True, slots=True)
-class NoteSetFit(Plain):
+class NoteSetFit(Tabled):
     """A note set split into causes.
 
     Parameters
@@ -105,6 +105,8 @@ class NoteSetFit(Plain):
         No reading to spare: the planning value of the spread was used.
     """
 
+    ROWS = "lengths"
+
     lengths: tuple[LengthError, ...]
     positions: tuple[PositionError, ...]
     partials: tuple[PartialResidual, ...]
@@ -133,10 +135,6 @@ class NoteSetFit(Plain):
             if length.part == part:
                 return length
         raise KeyError(part)
-
-    def to_dict(self) -> dict[str, object]:
-        """Give the figures as plain values; infinite degrees of freedom become None."""
-        return Plain.to_dict(self) | {"freedom": None if math.isinf(self.freedom) else self.freedom}
 
 
 def fit_note_set(

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from qc.stats import Plain
+from qc.stats import Tabled
 from qc.trade.sound.separation import part_words
 from qc.trade.sound.tuning import NoteSetFit, PartialResidual
 
@@ -14,7 +14,7 @@ NOT_CURABLE = "not curable by a cut: look at leadpipe, bell, dents and leaks"
 
 
 @dataclass(frozen=True, slots=True)
-class LengthRemedy(Plain):
+class LengthRemedy(Tabled):
     """What is wrong with a length, and what to do.
 
     Parameters

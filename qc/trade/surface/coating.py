@@ -11,7 +11,7 @@ from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from qc.stats import Plain, one_sided_bound
+from qc.stats import Tabled, one_sided_bound
 from qc.trade.errors import TradeError
 
 LEAST_SHARE_OF_NOMINAL = 0.8
@@ -34,7 +34,7 @@ COPPER_CONDUCTIVITY_S_PER_M = 58.0e6
 
 
 @dataclass(frozen=True, slots=True)
-class Spot:
+class Spot(Tabled):
     """The thickness at one spot.
 
     Parameters
@@ -57,7 +57,7 @@ class Spot:
 
 
 @dataclass(frozen=True, slots=True)
-class AreaThickness(Plain):
+class AreaThickness(Tabled):
     """The lacquer of one area, its spots averaged.
 
     Parameters
@@ -80,7 +80,7 @@ class AreaThickness(Plain):
 
 
 @dataclass(frozen=True, slots=True)
-class HouseRule(Plain):
+class HouseRule(Tabled):
     """The house 80/20 rule, clause by clause; it claims no conformity with any standard.
 
     Parameters

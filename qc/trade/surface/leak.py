@@ -9,7 +9,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from qc.stats import Plain
+from qc.stats import Tabled
 from qc.trade.errors import TradeError
 from qc.trade.sound import KELVIN_AT_0C
 
@@ -18,7 +18,7 @@ STANDARD_ATMOSPHERE_MBAR = 1013.25
 
 
 @dataclass(frozen=True, slots=True)
-class Leak(Plain):
+class Leak(Tabled):
     """A leak with what was allowed for.
 
     Parameters

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from qc.stats import Plain
+from qc.stats import Tabled
 from qc.trade.errors import TradeError
 
 BRASS_G_PER_CM3 = 8.53
@@ -12,7 +12,7 @@ BRASS_G_PER_CM3 = 8.53
 
 
 @dataclass(frozen=True, slots=True)
-class PolishLoss(Plain):
+class PolishLoss(Tabled):
     """Loss by polishing.
 
     Parameters

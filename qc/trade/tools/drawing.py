@@ -10,13 +10,13 @@ import statistics
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from qc.stats import Plain
+from qc.stats import Tabled
 from qc.trade.errors import TradeError
 from qc.trade.slide import VOLUME_BALANCE_LIMIT
 
 
 @dataclass(frozen=True, slots=True)
-class VolumeBalance(Plain):
+class VolumeBalance(Tabled):
     """Whether the metal that went in came out: a cross-check of hand readings.
 
     Parameters
@@ -35,7 +35,7 @@ class VolumeBalance(Plain):
 
 
 @dataclass(frozen=True, slots=True)
-class SpringBack(Plain):
+class SpringBack(Tabled):
     """How much larger than the die's bore the tube comes out, learned from its own draws.
 
     Parameters

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from qc.stats import Floats, Plain, Values, wear_break
+from qc.stats import Floats, Tabled, Values, wear_break
 from qc.trade.errors import TradeError
 from qc.trade.sound import one_sided_quantile, two_sided_quantile
 
@@ -31,7 +31,7 @@ ENOUGH_SINCE = 8
 
 
 @dataclass(frozen=True, slots=True)
-class WearLine(Plain):
+class WearLine(Tabled):
     """The line of a wearing figure on one tool.
 
     Parameters

@@ -6,7 +6,7 @@ leadpipe batch on the assembly card". Its levels per serial are what suspects ar
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 
@@ -14,11 +14,15 @@ import polars as pl
 
 from qc.plan import Plan
 from qc.watch.causes.upstream import Figure
+from qc.watch.results import Point
 
 CHECKED, UNCHECKED = "checked", "not checked"
 
 KINDS = ("person", "gauge", "tool", "batch")
 """What a reading says of its circumstances."""
+
+AIR = Figure("", "air")
+"""The air temperature stands among the figures, though it was measured beside the piece."""
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -30,7 +34,7 @@ class Factor:
 
 
 @dataclass(frozen=True, slots=True)
-class Factors:
+class FactorLevels:
     """Levels of every factor by serial, and the stage each factor belongs to.
 
     Attributes
@@ -55,22 +59,14 @@ class Factors:
         found = [factor for factor in self.levels if self.route[factor] <= stage_index]
         return sorted(found, key=lambda factor: self.route[factor])
 
-
-def collect_factors(readings: pl.DataFrame, events: pl.DataFrame, plan: Plan) -> Factors:
-    """Gather the levels of all factors from readings and events.
-
-    Parameters
-    ----------
-    readings, events : polars.DataFrame
-        Rows of the tidy tables.
-    plan : Plan
-        Gives gauge and tool classes and the route.
-
-    Returns
-    -------
-    Factors
-    """
-    return FactorTable(readings, plan).factors(events)
+    def beside(self, points: Sequence[Point], stage_index: int) -> FactorLevels:
+        """Add what the points of a series say themselves: the mix of models and the air at their stage."""
+        mix = Factor("model mix", "model")
+        return FactorLevels(
+            {**self.levels, mix: {p.serial: p.model for p in points if p.model}},
+            {**self.route, mix: stage_index},
+            {AIR: {p.serial: p.air_c for p in points if p.air_c is not None}, **self.figures},
+        )
 
 
 class FactorTable:
@@ -95,7 +91,7 @@ class FactorTable:
             "entered", "gauge", "serial", "stage"
         )
 
-    def factors(self, events: pl.DataFrame, serials: Collection[str] | None = None) -> Factors:
+    def factors(self, events: pl.DataFrame, serials: Collection[str] | None = None) -> FactorLevels:
         """Gather the factors of some pieces, as if nothing else had been recorded.
 
         Parameters
@@ -131,7 +127,7 @@ class FactorTable:
         )
         for (gauge, serial), level in _checks(self._days.filter(own), events).items():
             put(Factor("gauge-check", gauge), serial, level, self._route.get(stages[gauge], 0))
-        return Factors(levels, place)
+        return FactorLevels(levels, place)
 
 
 def among(column: str, names: Iterable[str]) -> pl.Expr:

@@ -11,20 +11,20 @@ with", never "caused by".
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from datetime import date
 
 from qc.plan import Plan
-from qc.watch.causes.factors import CHECKED, UNCHECKED, Factor, Factors
+from qc.watch.causes.factors import AIR, CHECKED, UNCHECKED, Factor, FactorLevels
 from qc.watch.causes.upstream import Figure, figure_name, find_step
 from qc.watch.results import Point, SignalResult, Suspect
-from qc.watch.words import day_words, inside, quantity_words
+from qc.words import day_words, inside, quantity_words
 
 SEPARATION = 0.5
-"""A level must be this much more common after the start than before it (shares, 0..1)."""
+"""A level must be this much more common after the start than before it (shares, 0..1; house rule)."""
 
 LOOK_BACK = 20
-"""Pieces before the start that say what was usual."""
+"""Pieces before the start that say what was usual (house rule)."""
 
 EVE = 1
 """A cause may come a piece before what is seen of it: the first piece with it can pass for an old one."""
@@ -44,7 +44,7 @@ PLAIN_KINDS = {
 def find_suspects(
     points: Sequence[Point],
     signal: SignalResult,
-    factors: Factors,
+    factors: FactorLevels,
     plan: Plan,
     stage_index: int,
     today: date | None = None,
@@ -57,7 +57,7 @@ def find_suspects(
         The series, in order of making.
     signal : SignalResult
         Uses its start and the 90 % set of the start.
-    factors : Factors
+    factors : FactorLevels
         What was recorded around each piece.
     plan : Plan
         Gives the names of tools and gauges and when they were fitted.
@@ -73,19 +73,18 @@ def find_suspects(
     tuple of str
         Kinds of circumstances that were recorded and did not change, in plain words.
     """
-    table: dict[Factor, Mapping[str, str]] = {f: factors.levels[f] for f in factors.up_to(stage_index)}
-    table[Factor("model mix", "model")] = {p.serial: p.model for p in points if p.model}
+    known = factors.beside(points, stage_index)
     found: list[Suspect] = []
     still: dict[str, bool] = {}
-    for factor, by_serial in table.items():
-        levels = [by_serial.get(p.serial, "") for p in points]
+    for factor in known.up_to(stage_index):
+        levels = [known.levels[factor].get(p.serial, "") for p in points]
         if sum(map(bool, levels)) < len(levels) / 2:
             continue
         suspect = _judge_factor(points, signal, factor, levels, plan, today)
         if suspect is not None:
             found.append(suspect)
         still[factor.kind] = still.get(factor.kind, True) and suspect is None
-    for kind, steps in _stepped(points, signal, factors, plan, today).items():
+    for kind, steps in _stepped(points, signal, known, plan, today).items():
         found += steps
         still[kind] = not steps
     found.sort(key=lambda s: -s.weight)
@@ -131,17 +130,16 @@ def _judge_factor(
 
 
 def _stepped(
-    points: Sequence[Point], signal: SignalResult, factors: Factors, plan: Plan, today: date | None
+    points: Sequence[Point], signal: SignalResult, factors: FactorLevels, plan: Plan, today: date | None
 ) -> dict[str, list[Suspect]]:
     """Return steps of the air temperature and of earlier figures; a kind hardly recorded is absent."""
     low, high = max(signal.start_low - 1, 1), max(signal.start_high - 1, 1)
     last = _last(points, signal)
-    columns: dict[Figure | None, list[float]] = {None: [_number(p.air_c) for p in points]}
-    columns |= {f: [_number(own.get(p.serial)) for p in points] for f, own in factors.figures.items()}
+    columns = {f: [own.get(p.serial, math.nan) for p in points] for f, own in factors.figures.items()}
     known = {f: v for f, v in columns.items() if sum(map(math.isfinite, v)) >= len(points) / 2}
     found: dict[str, list[Suspect]] = {}
     for figure, values in known.items():
-        kind = "air" if figure is None else "upstream"
+        kind = "air" if figure == AIR else "upstream"
         steps = found.setdefault(kind, [])
         step = find_step(values, low, high, last, len(known))
         if step is None or step.separation < SEPARATION:
@@ -160,16 +158,10 @@ def _last(points: Sequence[Point], signal: SignalResult) -> int:
     return len(points) if signal.ended is None else signal.ended - 1
 
 
-def _number(value: float | None) -> float:
-    return math.nan if value is None else value
-
-
-def _step_words(
-    figure: Figure | None, size: float, first: Point, plan: Plan, today: date | None
-) -> tuple[str, str]:
+def _step_words(figure: Figure, size: float, first: Point, plan: Plan, today: date | None) -> tuple[str, str]:
     """Return name and sentence of a step."""
     since = f"since {first.serial} ({day_words(first.day, today)})"
-    if figure is None:
+    if figure == AIR:
         way = "warmer" if size > 0 else "colder"
         return "air temperature", f"the air {quantity_words(abs(size), 'C')} {way} {since}"
     stage, characteristic = figure_name(plan, figure)
@@ -220,6 +212,7 @@ def _rarity(changes: Sequence[bool], low: int, high: int) -> float:
 
 
 def _sentence(factor: Factor, level: str, point: Point, plan: Plan, today: date | None) -> str:
+    """Say what changed in the plan's names: a tool by the day it was fitted, all else by its first piece."""
     day = day_words(point.day, today)
     first = f"first on {point.serial} ({day})"
     if factor.kind == "gauge-check" and level == UNCHECKED:

@@ -25,13 +25,14 @@ from qc.plan import Characteristic, Plan, Stage
 Floats = NDArray[np.float64]
 
 SIDE = 20
-"""Pieces on either side of a split that are compared."""
+"""Pieces on either side of a split that are compared: as many as say what was usual (house rule)."""
 
 LEAST_SIDE = 3
-"""Fewer on one side say nothing."""
+"""Fewer on one side have no spread worth the name (house rule)."""
 
 CHANCE = 0.05
-"""A step must be rarer than this by chance, over all splits of the set and all figures compared."""
+"""A step must be rarer than this by chance, over all splits of the set and all figures compared (common
+practice, no source)."""
 
 COMMON = 0.5
 """A step found elsewhere more often explains nothing; taken where there is no elsewhere to look."""
@@ -72,31 +73,6 @@ class Step:
     rarity: float
 
 
-def collect_figures(
-    means: pl.DataFrame, parts: pl.DataFrame, plan: Plan, stage_index: int
-) -> dict[Figure, dict[str, float]]:
-    """Gather the figures of earlier stages by serial.
-
-    Parameters
-    ----------
-    means : polars.DataFrame
-        `serial`, `model`, `stage`, `characteristic`, `mean`, `day` of the pieces and of their parts.
-    parts : polars.DataFrame
-        Events of kind part: `serial`, `subject` (the part), `code` (its role).
-    plan : Plan
-        Gives route and targets.
-    stage_index : int
-        Only stages before this place in the route count.
-
-    Returns
-    -------
-    dict
-        Deviations from target where the plan has one for every model, else from the middle of each model.
-        [unit of the characteristic]
-    """
-    return FigureTable(means, plan).figures(parts, stage_index)
-
-
 class FigureTable:
     """The means of the figures of many pieces with their targets; those of a few pieces are taken from it.
 
@@ -125,16 +101,22 @@ class FigureTable:
     def figures(
         self, parts: pl.DataFrame, stage_index: int, serials: Collection[str] | None = None
     ) -> dict[Figure, dict[str, float]]:
-        """Gather the figures of some pieces, as if nothing else had been measured.
+        """Gather the figures of some pieces by serial, as if nothing else had been measured.
 
         Parameters
         ----------
         parts : polars.DataFrame
-            Events of kind part of these pieces.
+            Events of kind part of these pieces: `serial`, `subject` (the part), `code` (its role).
         stage_index : int
             Only stages before this place in the route count.
         serials : collection of str, optional
             The pieces, and the parts in them; all when left out.
+
+        Returns
+        -------
+        dict
+            Deviations from target where the plan has one for every model, else from the middle of each model.
+            [unit of the characteristic]
         """
         into: dict[str, tuple[str, str]] = {}
         for part, serial, role in parts.select("subject", "serial", "code").iter_rows():

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Literal
 
 from qc.watch.changes.kept_states import KeptStates
+from qc.watch.results import LEARNING
 
 if TYPE_CHECKING:
     from qc.stats import DetectorSignal
@@ -16,16 +17,15 @@ Side = Literal["above", "below", "both"]
 BACK_SHARE = 1 / 3
 """Within this share of an excursion's size of the old level or line a series counts as back (house rule)."""
 
-LEAST_OLD = 4
-"""Fewer pieces than this are no settled state, level or line, that later ones could have left (the detector's
-own start)."""
+LEAST_OLD = LEARNING
+"""Fewer pieces than the detector starts with are no level, and no line, that later ones could have left."""
 
 ENOUGH_TO_RETURN = 8
 """So many pieces after a signal have to speak before a quiet return is said (house rule)."""
 
 
 @dataclass(frozen=True, slots=True)
-class Finding:
+class FoundChange:
     """One change of a series; ordinals count from 1 over the whole series."""
 
     kind: Literal["single", "shift", "trend", "spread", "count"]
@@ -42,18 +42,18 @@ class Finding:
 
 
 @dataclass(frozen=True, slots=True)
-class Findings:
+class FoundChanges:
     """All changes of a series, what has to be said about judging it, and how far it has been judged."""
 
-    signals: tuple[Finding, ...] = ()
+    signals: tuple[FoundChange, ...] = ()
     notes: tuple[str, ...] = ()
     kept: KeptStates = field(default_factory=dict)
 
 
-def finding_of(signal: DetectorSignal) -> Finding:
+def finding_of(signal: DetectorSignal) -> FoundChange:
     """Take over a signal of the detector; a single piece that later ones bore out began a shift."""
     confirmed = signal.kind == "single" and signal.confirmed is not None
-    return Finding(
+    return FoundChange(
         "shift" if confirmed else signal.kind,
         signal.side,
         signal.point,
@@ -65,7 +65,7 @@ def finding_of(signal: DetectorSignal) -> Finding:
     )
 
 
-def in_series(signal: Finding, places: Sequence[int]) -> Finding:
+def in_series(signal: FoundChange, places: Sequence[int]) -> FoundChange:
     """Turn ordinals among some points into ordinals of the series, where they have these places (0-based)."""
     names = ("point", "start", "start_low", "start_high", *(() if signal.ended is None else ("ended",)))
     return replace(signal, **{name: places[getattr(signal, name) - 1] + 1 for name in names})

@@ -14,13 +14,13 @@ from datetime import date
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.plan import Characteristic, Limits, Plan
+from qc.plan import Characteristic, DatedLimits, Plan
 from qc.stats import Course, StatisticsError, count_further, detect_further, guaranteed_factor
 from qc.watch.changes.findings import (
     ENOUGH_TO_RETURN,
     LEAST_OLD,
-    Finding,
-    Findings,
+    FoundChange,
+    FoundChanges,
     finding_of,
     frozen_among,
     in_series,
@@ -35,7 +35,7 @@ Pieces = Sequence[Point]
 Frozen = tuple[int, int] | None  # first and last ordinal
 
 GUARANTEE = 0.90
-"""Confidence of the limits of the settled state."""
+"""Confidence of the limits of the settled state, as of the set of a start (house rule)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +62,7 @@ class LevelCourse:
         """Ordinals of the frozen settled state that the newest pieces are compared with."""
         return self.baseline
 
-    def changes(self, rate: float | Sequence[float], kept: KeptStates | None = None) -> Findings:
+    def changes(self, rate: float | Sequence[float], kept: KeptStates | None = None) -> FoundChanges:
         """Find where the series changed.
 
         Parameters
@@ -75,7 +75,7 @@ class LevelCourse:
 
         Returns
         -------
-        Findings
+        FoundChanges
             In order of the points at which they were raised; empty below four points.
         """
         each = np.broadcast_to(np.asarray(rate, dtype=np.float64), len(self.points))
@@ -84,7 +84,7 @@ class LevelCourse:
         try:
             found = self._raised(judged, each[places], frozen_among(self.baseline, places), kept or {})
         except StatisticsError as error:
-            return Findings(notes=(f"Not judged: {error}.",))
+            return FoundChanges(notes=(f"Not judged: {error}.",))
         told = self._told(found.signals, judged)
         return replace(found, signals=tuple(in_series(s, places) for s in told))
 
@@ -126,7 +126,7 @@ class LevelCourse:
         return ""
 
     def forecast(
-        self, signals: Sequence[SignalResult], limits: Limits, today: date, plan: Plan
+        self, signals: Sequence[SignalResult], limits: DatedLimits, today: date, plan: Plan
     ) -> Forecast | None:
         """Say where the figure is going; a level goes nowhere."""
         return None
@@ -149,7 +149,7 @@ class LevelCourse:
         """Return the heights at which a line through these pieces begins and ends; a level has none."""
         return None, None
 
-    def _raised(self, points: Pieces, rates: Floats, frozen: Frozen, kept: KeptStates) -> Findings:
+    def _raised(self, points: Pieces, rates: Floats, frozen: Frozen, kept: KeptStates) -> FoundChanges:
         """Run the detector over the judged points; `frozen` says which of them are, from 1."""
         left: dict[str, Course] = {}
         found, notes, left[WHOLE] = self._followed(points, rates, kept.get(WHOLE))
@@ -160,11 +160,11 @@ class LevelCourse:
             )
             own = range(first - 1, len(points))
             found = [s for s in found if s.point <= last] + [in_series(s, own) for s in after]
-        return Findings(tuple(found), notes, left)
+        return FoundChanges(tuple(found), notes, left)
 
     def _followed(
         self, points: Pieces, rates: Floats, course: Course | None, settled: int = 0
-    ) -> tuple[list[Finding], tuple[str, ...], Course]:
+    ) -> tuple[list[FoundChange], tuple[str, ...], Course]:
         """Go on from where the detector stood; the first `settled` points raise nothing."""
         kind, shape, values = self.characteristic.kind, self.characteristic.shape, values_of(points)
         known = course or Course()
@@ -192,7 +192,7 @@ class LevelCourse:
             notes = ("The steps of the gauge are coarse against the scatter; small changes cannot be seen.",)
         return [finding_of(s) for s in result.signals], notes, left
 
-    def _told(self, found: Sequence[Finding], points: Pieces) -> tuple[Finding, ...]:
+    def _told(self, found: Sequence[FoundChange], points: Pieces) -> tuple[FoundChange, ...]:
         """Tell what was raised by all pieces made since."""
         values = values_of(points)
         return all_measured_anew(_with_returns(found, values), values, self.characteristic.shape)
@@ -207,9 +207,9 @@ def _coarse(values: Floats, resolution: float) -> bool:
     return values.size > 1 and resolution >= float(values.std(ddof=1))
 
 
-def _with_returns(found: Sequence[Finding], values: Floats) -> tuple[Finding, ...]:
+def _with_returns(found: Sequence[FoundChange], values: Floats) -> tuple[FoundChange, ...]:
     """Mark changes that ended in a return to the old state; a signal that only tells of it is dropped."""
-    kept: list[Finding] = []
+    kept: list[FoundChange] = []
     lasting = [s for s in found if s.kind != "single"]
     for signal in found:
         if signal.kind == "single":
@@ -225,11 +225,11 @@ def _with_returns(found: Sequence[Finding], values: Floats) -> tuple[Finding, ..
     return tuple(kept)
 
 
-def _ended(signal: Finding, ended: int) -> Finding:
+def _ended(signal: FoundChange, ended: int) -> FoundChange:
     return signal if signal.kind == "single" or signal.ended is not None else replace(signal, ended=ended)
 
 
-def _left_again(kept: Sequence[Finding], signal: Finding, values: Floats) -> int | None:
+def _left_again(kept: Sequence[FoundChange], signal: FoundChange, values: Floats) -> int | None:
     """Return the place of the earliest lasting change whose old level the series came back to, or None."""
     if signal.kind == "spread":
         return None
@@ -244,7 +244,7 @@ def _left_again(kept: Sequence[Finding], signal: Finding, values: Floats) -> int
     return None
 
 
-def _faded(signal: Finding, values: Floats, begin: int, following: int) -> bool:
+def _faded(signal: FoundChange, values: Floats, begin: int, following: int) -> bool:
     """Say whether the pieces made after a signal are as they were before it began.
 
     The judgement starts anew after a signal, so a quiet return raises none of its own; without this a false

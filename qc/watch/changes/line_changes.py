@@ -16,7 +16,7 @@ from qc.stats import DetectorSignal, StatisticsError, detect_settled_line, detec
 from qc.watch.changes.findings import (
     ENOUGH_TO_RETURN,
     LEAST_OLD,
-    Finding,
+    FoundChange,
     finding_of,
     frozen_among,
     in_series,
@@ -41,7 +41,7 @@ PASSES = 2
 
 def worn_changes(
     points: Sequence[Point], values: Floats, rates: Floats, baseline: tuple[int, int] | None = None
-) -> tuple[Finding, ...]:
+) -> tuple[FoundChange, ...]:
     """Find where a tool left the line it wore along.
 
     Parameters
@@ -58,12 +58,12 @@ def worn_changes(
 
     Returns
     -------
-    tuple of Finding
+    tuple of FoundChange
         In order of the points at which they were raised. A change ends with its tool, or where the pieces
         come back to the old line.
     """
     runs = fittings(points)
-    found: list[Finding] = []
+    found: list[FoundChange] = []
     for number, places in enumerate(runs):
         x = np.array([float(points[place].tool_count or 0) for place in places])
         run = _Run(x, values[places], rates[places])
@@ -74,7 +74,7 @@ def worn_changes(
     return tuple(sorted(found, key=lambda s: s.point))
 
 
-def until_refitted(found: Sequence[Finding], points: Sequence[Point]) -> tuple[Finding, ...]:
+def until_refitted(found: Sequence[FoundChange], points: Sequence[Point]) -> tuple[FoundChange, ...]:
     """End a change of wear where its tool was taken out: the next fitting wears along a line of its own."""
     firsts = [places[0] + 1 for places in fittings(points)]
     kept = []
@@ -106,7 +106,7 @@ class _Run:
         earlier = [signal for signal in self.signals() if signal.point <= last]
         return earlier + [_moved(signal, first - 1) for signal in after]
 
-    def placed(self, signals: Sequence[DetectorSignal], settled: tuple[int, int] | None) -> list[Finding]:
+    def placed(self, signals: Sequence[DetectorSignal], settled: tuple[int, int] | None) -> list[FoundChange]:
         """Place each lasting change by all pieces up to the next one, or say that it is over."""
         apart = {s.start for s in signals if s.kind == "single" and s.confirmed is None}
         lasting = [s for s in signals if s.kind in {"shift", "trend"} or s.confirmed is not None]
@@ -119,12 +119,12 @@ class _Run:
     def _told_anew(
         self,
         lasting: Sequence[DetectorSignal],
-        before: Sequence[Finding],
+        before: Sequence[FoundChange],
         apart: Collection[int],
         settled: tuple[int, int] | None,
-    ) -> list[Finding]:
+    ) -> list[FoundChange]:
         """Go through the changes once; where each ends is taken from how the later ones were told before."""
-        found: list[Finding] = []
+        found: list[FoundChange] = []
         begin, old = 1, list[int]()
         for number, signal in enumerate(lasting):
             earliest = 1
@@ -149,7 +149,7 @@ class _Run:
                 begin, old = anew.start, [point for point in own if point < anew.start]
         return found
 
-    def _anew(self, signal: DetectorSignal, own: Sequence[int], earliest: int) -> Finding | None:
+    def _anew(self, signal: DetectorSignal, own: Sequence[int], earliest: int) -> FoundChange | None:
         """Give a signal the break that is likeliest among its pieces; None where they do not bear it out."""
         since = sum(point > signal.point for point in own)
         part = list(own)
@@ -187,7 +187,7 @@ class _Run:
 
     def _returned(
         self,
-        first: Finding,
+        first: FoundChange,
         signal: DetectorSignal,
         old: Sequence[int],
         away: Sequence[int],
@@ -232,7 +232,7 @@ def _moved(signal: DetectorSignal, offset: int) -> DetectorSignal:
     )
 
 
-def _with_its_tool(signal: Finding, places: Sequence[int], refitted: int | None) -> Finding:
+def _with_its_tool(signal: FoundChange, places: Sequence[int], refitted: int | None) -> FoundChange:
     """Turn points of a fitting into places of the series; a change still lasting ends with its tool."""
     lasting = signal.kind != "single" and signal.ended is None
     found = in_series(signal, places)

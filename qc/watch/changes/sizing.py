@@ -24,48 +24,52 @@ from qc.stats import (
     place_spread,
     step_variance,
 )
-from qc.watch.changes.findings import Finding, Side
+from qc.watch.changes.findings import FoundChange, Side
 
 Floats = NDArray[np.float64]
 FitKind = Literal["steady", "single", "shift", "trend", "spread", "passing"]
 LEVEL_KINDS: tuple[Literal["shift"], Literal["trend"]] = ("shift", "trend")
 
-ENOUGH_SINCE = 3
-"""So many pieces after a signal place its start anew."""
+ENOUGH_TO_PLACE = 3
+"""So many pieces after a signal place its start anew; fewer hardly tell more than those that raised it (house
+rule)."""
 
 ON_THE_EVE = 2
 """A start may turn out to lie so many pieces after the signal: raised by chance on the eve of it."""
 
 LEAST_TOLD_APART = 8
-"""So many pieces a state must hold before kinds of change are told apart in it."""
+"""So many pieces a state must hold before kinds of change are told apart in it; `qc.stats.fit_kinds` asks for
+as many."""
 
 GIVES_WAY = 1.0
 """A kind gives way to one that explains the pieces better by so much log likelihood. Simulated by
 `tests/simulation/start_coverage.py`."""
 
 TO_LAST = 2.0
-"""What seemed over, or one piece only, is told as a scatter that lasts only where it leads by so much."""
+"""What seemed over, or one piece only, is told as a scatter that lasts only where it leads by so much: told
+wrongly it would stand for good (house rule)."""
 
 MOST_PUT_BACK = 6
-"""So many pieces told as a `single` at most are looked at as the first ones of a change."""
+"""So many pieces told as a `single` at most are looked at as the first ones of a change; each costs a fit of
+all kinds (house rule)."""
 
 TO_A_CLIMB = 2.0
 """A step gives way to a climb only by so much, and a climb to a step where it leads by less than `GIVES_WAY`:
 steps are eight times as common among signals, and the logarithm of 8 is 2."""
 
 
-def begin_of(kept: Sequence[Finding], signal: Finding) -> int:
+def begin_of(kept: Sequence[FoundChange], signal: FoundChange) -> int:
     """Return the first point of the state that a signal ended: the start of the last change still lasting."""
     starts = [s.start for s in kept if s.kind != "single" and s.ended is None and s.start < signal.start]
     return max(starts, default=1)
 
 
-def all_measured_anew(kept: Sequence[Finding], values: Floats, shape: str) -> tuple[Finding, ...]:
+def all_measured_anew(kept: Sequence[FoundChange], values: Floats, shape: str) -> tuple[FoundChange, ...]:
     """Tell, place and measure all changes of a series by all its pieces, earlier ones first.
 
     Parameters
     ----------
-    kept : sequence of Finding
+    kept : sequence of FoundChange
         All findings of the series, in order.
     values : float array
         The series. [unit]
@@ -74,7 +78,7 @@ def all_measured_anew(kept: Sequence[Finding], values: Floats, shape: str) -> tu
 
     Returns
     -------
-    tuple of Finding
+    tuple of FoundChange
         As many, in the same order.
     """
     found = list(kept)
@@ -83,19 +87,21 @@ def all_measured_anew(kept: Sequence[Finding], values: Floats, shape: str) -> tu
     return tuple(found)
 
 
-def measured_anew(signal: Finding, kept: Sequence[Finding], values: Floats, shape: str) -> Finding:
+def measured_anew(
+    signal: FoundChange, kept: Sequence[FoundChange], values: Floats, shape: str
+) -> FoundChange:
     """Give a change the kind, start and size that all its pieces show, not only those seen when raised.
 
     Parameters
     ----------
-    signal : Finding
+    signal : FoundChange
         One of `kept`; a count comes back as it is.
     kept, values, shape
         As for `all_measured_anew`; those before `signal` are already measured anew.
 
     Returns
     -------
-    Finding
+    FoundChange
         Of a shift the interval is Welch's two-sample t at 95 %; the doubt about the start widens it no more
         once several pieces lie on either side.
     """
@@ -138,7 +144,7 @@ class _State:
 
     @classmethod
     def of(
-        cls, signal: Finding, kept: Sequence[Finding], values: Floats, shape: str, begin: int
+        cls, signal: FoundChange, kept: Sequence[FoundChange], values: Floats, shape: str, begin: int
     ) -> _State | None:
         """Take the state a signal speaks of; None where ranks judge it."""
         end = max(_end(signal, kept, values.size), _end_of_climb(signal, kept, values.size))
@@ -173,20 +179,20 @@ class _State:
         return np.array([self.scale[i - self.begin] for i in self.ordinals()])
 
 
-def _end(signal: Finding, kept: Sequence[Finding], size: int) -> int:
+def _end(signal: FoundChange, kept: Sequence[FoundChange], size: int) -> int:
     """Return the ordinal at which the next lasting change begins."""
     later = [s.start for s in kept if s.kind != "single" and s.ended is None and s.start > signal.start]
     return min(later, default=size + 1)
 
 
-def _end_of_climb(signal: Finding, kept: Sequence[Finding], size: int) -> int:
+def _end_of_climb(signal: FoundChange, kept: Sequence[FoundChange], size: int) -> int:
     """Return where the steps end that lead on the same way as `signal`: a climb is told step by step."""
     return _end(([signal, *_further(signal, kept)])[-1], kept, size)
 
 
-def _further(signal: Finding, kept: Sequence[Finding]) -> list[Finding]:
+def _further(signal: FoundChange, kept: Sequence[FoundChange]) -> list[FoundChange]:
     """Return the lasting changes of the level that follow on `signal` and lead the same way."""
-    found: list[Finding] = []
+    found: list[FoundChange] = []
     if signal.ended is not None or signal.kind not in {"shift", "trend"}:
         return found
     for later in sorted((s for s in kept if s.start > signal.start), key=lambda s: s.start):
@@ -198,7 +204,7 @@ def _further(signal: Finding, kept: Sequence[Finding]) -> list[Finding]:
     return found
 
 
-def _told_anew(signal: Finding, kept: Sequence[Finding], whole: _State) -> Finding:
+def _told_anew(signal: FoundChange, kept: Sequence[FoundChange], whole: _State) -> FoundChange:
     """Give a change the kind that explains its state best, where another than its own clearly does."""
     further = _further(signal, kept)
     if signal.kind in {"shift", "trend"} and further:
@@ -207,7 +213,7 @@ def _told_anew(signal: Finding, kept: Sequence[Finding], whole: _State) -> Findi
         if ahead > (TO_A_CLIMB if signal.kind == "shift" else GIVES_WAY):
             return replace(signal, kind="trend")
     state = whole.until(_end(signal, kept, whole.begin + whole.values.size - 1))
-    if state.values.size < LEAST_TOLD_APART or state.since(signal.point) < ENOUGH_SINCE:
+    if state.values.size < LEAST_TOLD_APART or state.since(signal.point) < ENOUGH_TO_PLACE:
         return signal
     until = signal.point - state.begin + 1
     fits = fit_kinds(state.scale, apart=state.apart, until=until, floor=state.floor)
@@ -226,8 +232,8 @@ def _told_anew(signal: Finding, kept: Sequence[Finding], whole: _State) -> Findi
 
 
 def _no_spread(
-    signal: Finding, state: _State, fits: Mapping[FitKind, KindFit], lead: Mapping[FitKind, float]
-) -> Finding:
+    signal: FoundChange, state: _State, fits: Mapping[FitKind, KindFit], lead: Mapping[FitKind, float]
+) -> FoundChange:
     """Give a change of the spread that turns out to be one of the level, or one wild piece, its own kind."""
     for kind in LEVEL_KINDS:
         early = fits[kind].start + state.begin - 1 <= signal.point + ON_THE_EVE
@@ -241,7 +247,7 @@ def _no_spread(
     return _alone(alone, float(state.values[start - state.begin]), rest)
 
 
-def _alone(signal: Finding, value: float, rest: Floats) -> Finding:
+def _alone(signal: FoundChange, value: float, rest: Floats) -> FoundChange:
     """Measure how far one piece stands from the rest of its state; its place is not in doubt."""
     signal = replace(signal, start_low=signal.start, start_high=signal.start)
     if rest.size < 3:
@@ -251,18 +257,18 @@ def _alone(signal: Finding, value: float, rest: Floats) -> Finding:
     return _measured(signal, size, half, sd)
 
 
-def _spread_anew(signal: Finding, state: _State) -> Finding:
+def _spread_anew(signal: FoundChange, state: _State) -> FoundChange:
     """Place and measure a change of the spread; pieces set aside belong to its scatter."""
-    if state.values.size < LEAST_TOLD_APART or state.since(signal.point) < ENOUGH_SINCE:
+    if state.values.size < LEAST_TOLD_APART or state.since(signal.point) < ENOUGH_TO_PLACE:
         return signal
     judged = state.scale if state.logs else None
     placed = place_spread(state.values, state.floor, judged)
     return put_at(signal, placed, range(state.begin, state.begin + state.values.size))
 
 
-def _climb_anew(signal: Finding, state: _State) -> Finding:
+def _climb_anew(signal: FoundChange, state: _State) -> FoundChange:
     ordinals = state.ordinals()
-    if len(ordinals) < LEAST_TOLD_APART or state.since(signal.point) < ENOUGH_SINCE:
+    if len(ordinals) < LEAST_TOLD_APART or state.since(signal.point) < ENOUGH_TO_PLACE:
         return signal
     placed = place_level(state.kept(), "trend", state.floor)
     if ordinals[placed.start - 1] > signal.point + ON_THE_EVE:
@@ -274,7 +280,7 @@ def _climb_anew(signal: Finding, state: _State) -> Finding:
     return put_at(signal, placed, ordinals)
 
 
-def _put_back(signal: Finding, kept: Sequence[Finding], state: _State) -> frozenset[int]:
+def _put_back(signal: FoundChange, kept: Sequence[FoundChange], state: _State) -> frozenset[int]:
     """Return the pieces told as a `single` that were the first of the new level, as far as they explain it.
 
     The first pieces of a change may each stand apart from all before; only with the next ones is it a change.
@@ -293,10 +299,10 @@ def _put_back(signal: Finding, kept: Sequence[Finding], state: _State) -> frozen
     return frozenset(mine[: int(np.argmax(support))])
 
 
-def _step_anew(signal: Finding, state: _State) -> Finding:
+def _step_anew(signal: FoundChange, state: _State) -> FoundChange:
     """Place the start where one change of level among these pieces is likeliest."""
     ordinals = state.ordinals()
-    if len(ordinals) < LEAST_TOLD_APART or state.since(signal.point) < ENOUGH_SINCE:
+    if len(ordinals) < LEAST_TOLD_APART or state.since(signal.point) < ENOUGH_TO_PLACE:
         return signal
     placed = place_level(state.kept(), "shift", state.floor)
     start = ordinals[placed.start - 1]
@@ -306,7 +312,7 @@ def _step_anew(signal: Finding, state: _State) -> Finding:
     return replace(signal, start=start, start_low=low, start_high=high)
 
 
-def put_at(signal: Finding, placed: Placed | WearBreak, ordinals: Sequence[int]) -> Finding:
+def put_at(signal: FoundChange, placed: Placed | WearBreak, ordinals: Sequence[int]) -> FoundChange:
     """Put what was found in a state into ordinals of the series."""
     low, high = (ordinals[place - 1] for place in placed.start_set)
     side: Side = "both" if signal.kind == "spread" else "above" if placed.size > 0 else "below"
@@ -323,7 +329,7 @@ def put_at(signal: Finding, placed: Placed | WearBreak, ordinals: Sequence[int])
     )
 
 
-def _sized(signal: Finding, old: Floats, new: Floats) -> Finding:
+def _sized(signal: FoundChange, old: Floats, new: Floats) -> FoundChange:
     """Measure a shift between the pieces before it and since."""
     if signal.kind == "trend" or old.size < 3 or new.size < 3:
         return signal
@@ -334,7 +340,7 @@ def _sized(signal: Finding, old: Floats, new: Floats) -> Finding:
     return _measured(signal, size, half, sd)
 
 
-def _measured(signal: Finding, size: float, half: float, sd: float) -> Finding:
+def _measured(signal: FoundChange, size: float, half: float, sd: float) -> FoundChange:
     """Give a change its size with an interval; where nothing scatters, its size in sigmas stays as raised."""
     side: Side = signal.side if size == 0 else "above" if size > 0 else "below"
     in_sigma = size / sd if sd > 0 else signal.size_sigma

@@ -15,20 +15,18 @@ from datetime import date, timedelta
 import numpy as np
 from scipy.special import stdtrit
 
-from qc.plan import Characteristic, Limits, Plan
+from qc.plan import Characteristic, DatedLimits, Plan
 from qc.stats import StatisticsError
 from qc.trade import TradeError, WearLine, fit_wear
-from qc.watch.results import Forecast, Point
-from qc.watch.words import day_words, quantity_words
+from qc.watch.budget import LOOK_BACK_DAYS
+from qc.watch.results import LEARNING, Forecast, Point
+from qc.words import day_words, quantity_words
 
-LEAST_FOR_LINE = 4
-"""Tubes on a tool before its line is judged or forecast."""
+LEAST_FOR_LINE = LEARNING
+"""Tubes on a tool before its line is forecast: as many as before it is judged."""
 
 ENOUGH_SINCE = 8
 """Tubes since the wear left its line before the forecast rests on them alone (house rule)."""
-
-PACE_DAYS = 92
-"""The pace of draws is taken from the last quarter."""
 
 TELL_WITHIN_DAYS = 120
 """A change further off than this is told by count alone: the pace will not hold that long."""
@@ -37,7 +35,7 @@ TELL_WITHIN_DAYS = 120
 def forecast_wear(
     characteristic: Characteristic,
     points: Sequence[Point],
-    limits: Limits,
+    limits: DatedLimits,
     today: date,
     plan: Plan,
     since: int | None = None,
@@ -50,7 +48,7 @@ def forecast_wear(
         Gives the unit.
     points : sequence of Point
         The series, in order of making.
-    limits : Limits
+    limits : DatedLimits
         On the scale of the points.
     today : date
         Dates count from here.
@@ -118,19 +116,9 @@ def fittings(points: Sequence[Point]) -> list[list[int]]:
 
 
 def own_fitting(points: Sequence[Point], span: tuple[int, int]) -> tuple[int, int] | None:
-    """Return the part of a span of pieces that was made on one fitting of a tool: that of the last of them.
+    """Return the part of a span of ordinals that was made on one fitting of a tool: that of the last of them.
 
-    Parameters
-    ----------
-    points : sequence of Point
-        The series, in order of making.
-    span : (int, int)
-        Ordinals of the first and the last piece.
-
-    Returns
-    -------
-    (int, int) or None
-        None where no piece of the span has a tool and a count.
+    None where no piece of the span has a tool and a count.
     """
     for places in reversed(fittings(points)):
         inside_it = [place + 1 for place in places if span[0] <= place + 1 <= span[1]]
@@ -181,17 +169,9 @@ def line_limits(
 
 
 def line_ends(points: Sequence[Point]) -> tuple[float, float] | None:
-    """Return the heights of the least-squares line on the tool count at the first and the last point.
+    """Return the heights of the least-squares line of one fitting at the first and the last of these points.
 
-    Parameters
-    ----------
-    points : sequence of Point
-        A stretch drawn on one fitting of a tool.
-
-    Returns
-    -------
-    (float, float) or None
-        None for under three points or a count that does not move. [unit]
+    None for under three points or a count that does not move. [unit]
     """
     counts = np.array([p.tool_count or 0 for p in points], dtype=np.float64)
     if counts.size < 3 or float(np.ptp(counts)) == 0.0:
@@ -201,10 +181,10 @@ def line_ends(points: Sequence[Point]) -> tuple[float, float] | None:
 
 
 def _change_day(change_by: float | None, own: Sequence[Point], today: date) -> date | None:
-    """Return the day by which to change the tool at the pace of late; None where there is no such pace."""
+    """Return the day by which to change the tool at the pace of its last quarter; None where it has none."""
     if change_by is None:
         return None
-    recent = [p for p in own if (today - p.day).days <= PACE_DAYS]
+    recent = [p for p in own if (today - p.day).days <= LOOK_BACK_DAYS]
     if len(recent) < 2:
         return None
     draws = float((recent[-1].tool_count or 0) - (recent[0].tool_count or 0))

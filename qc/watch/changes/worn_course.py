@@ -10,8 +10,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from qc.plan import Characteristic, Limits, Plan
-from qc.watch.changes.findings import Finding, Findings
+from qc.plan import Characteristic, DatedLimits, Plan
+from qc.watch.changes.findings import FoundChange, FoundChanges
 from qc.watch.changes.kept_states import KeptStates
 from qc.watch.changes.level_course import Floats, Frozen, LevelCourse, Pieces, values_of
 from qc.watch.changes.line_changes import until_refitted, worn_changes
@@ -25,7 +25,7 @@ from qc.watch.changes.tool_lines import (
 )
 from qc.watch.decisions import Span
 from qc.watch.results import Forecast, Point, SignalResult, Suspect
-from qc.watch.words import inside
+from qc.words import inside
 
 AHEAD_OF_ALL = 9.0
 """Weight of the tool itself, which its own line accuses: more than the rarest coincidence weighs."""
@@ -79,7 +79,7 @@ class WornCourse(LevelCourse):
         return "Later pieces of this fitting are judged about the line through them."
 
     def forecast(
-        self, signals: Sequence[SignalResult], limits: Limits, today: date, plan: Plan
+        self, signals: Sequence[SignalResult], limits: DatedLimits, today: date, plan: Plan
     ) -> Forecast | None:
         """Say when the tool has to be changed, by the pieces made since it left its line for good."""
         left = [s.start for s in signals if s.ended is None and s.kind in {"shift", "trend"}]
@@ -102,13 +102,13 @@ class WornCourse(LevelCourse):
     def _ends(self, own: Sequence[Point]) -> tuple[float | None, float | None]:
         return (line_ends(own) if fittings(self.points) else None) or (None, None)
 
-    def _raised(self, points: Pieces, rates: Floats, frozen: Frozen, kept: KeptStates) -> Findings:
+    def _raised(self, points: Pieces, rates: Floats, frozen: Frozen, kept: KeptStates) -> FoundChanges:
         if not self._about_line(points):
             return LevelCourse._raised(self, points, rates, frozen, kept)
         found = worn_changes(points, values_of(points), rates, frozen)
-        return Findings(found, ("Judged about the wear line of each tool, not about one level.",))
+        return FoundChanges(found, ("Judged about the wear line of each tool, not about one level.",))
 
-    def _told(self, found: Sequence[Finding], points: Pieces) -> tuple[Finding, ...]:
+    def _told(self, found: Sequence[FoundChange], points: Pieces) -> tuple[FoundChange, ...]:
         return tuple(found) if self._about_line(points) else until_refitted(found, points)
 
     def _about_line(self, points: Pieces) -> bool:

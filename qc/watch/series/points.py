@@ -158,6 +158,7 @@ def _flat(
 
 
 def _nested(cells: pl.DataFrame, *, centered: bool) -> Points:
+    """Take the pattern of the places off, so that a piece with a place left out is not shifted by it."""
     pieces = _by_piece(cells)
     code = {serial: number for number, serial in enumerate(pieces["serial"])}
     place = {label: number for number, label in enumerate(sorted(set(cells["place"])))}
@@ -184,6 +185,8 @@ def _nested(cells: pl.DataFrame, *, centered: bool) -> Points:
 
 
 def _to_points(rows: pl.DataFrame, *, centered: bool) -> tuple[Point, ...]:
+    """Turn rows in order of making into points; `measured` gets the target back that was taken off."""
+
     def words(values: Sequence[str]) -> str:
         return " + ".join(sorted({v for v in values if v}))
 

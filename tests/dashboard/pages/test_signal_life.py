@@ -6,6 +6,7 @@ import pytest
 from dashboard.pages import signal_life, signals
 from dashboard.parts import unbroken
 from qc.jobs.board.views import SignalComment, TouchedView
+from qc.sayings import What
 
 
 @pytest.fixture
@@ -63,8 +64,8 @@ def test_a_closed_signal_can_only_be_reopened_or_remarked_on(action, signal, sta
 
 def test_a_step_stays_ticked_until_the_signal_is_reopened(in_app, board, signal):
     step = "Check serial and unit on the card."
-    ticked = SignalComment("2026-11-20 09:10", "RA", "comment", f"Ticked: {step}")
-    again = SignalComment("2026-11-22 09:10", "KM", "reopened", "")
+    ticked = SignalComment("2026-11-20 09:10", "RA", What.COMMENT, f"Ticked: {step}")
+    again = SignalComment("2026-11-22 09:10", "KM", What.REOPENED, "")
     view = board.series(signal.verdict.key)
     once = boxes(signal_life.action_card(replace(signal, comments=(ticked,)), view))
     assert once[step] and sum(once.values()) == 1
@@ -72,7 +73,7 @@ def test_a_step_stays_ticked_until_the_signal_is_reopened(in_app, board, signal)
 
 
 def test_the_history_says_who_and_when_in_order(signal, texts):
-    later = SignalComment("2026-11-21 08:00", "KM", "closed-false", "Nothing found.")
+    later = SignalComment("2026-11-21 08:00", "KM", What.CLOSED_FALSE, "Nothing found.")
     said = texts(signal_life.history_card(replace(signal, comments=(*signal.comments, later))))
     assert "2026-11-20 09:10, RA" in said and "taken in hand" in said
     assert said.index("RA") < said.index("KM") and "closed as false" in said and "Nothing found." in said

@@ -15,6 +15,7 @@ from qc.jobs.board.today import stage_views
 from qc.jobs.board.views import SeriesKey
 from qc.jobs.status import status
 from qc.jobs.workshop import open_workshop
+from qc.sayings import Saying, What
 
 
 @pytest.fixture(scope="module")
@@ -80,7 +81,7 @@ def test_rules_are_held_against_a_series_of_the_board(board):
 
 def test_today_counts_what_the_store_holds(board, workshop):
     today = board.today()
-    assert today.held_rows == workshop.store.held().height == len(board.held())
+    assert today.held_rows == len(workshop.store.held()) == len(board.held())
     first = workshop.today.replace(day=1)
     shipped = workshop.store.events("shipped", since=first).filter(pl.col("day") <= workshop.today)
     assert today.shipped == shipped["serial"].n_unique()
@@ -179,17 +180,17 @@ def test_a_part_leads_back_to_its_instrument(board):
 
 
 def test_held_rows_carry_every_reason_and_the_proposal_in_words(board, workshop):
-    stored = {str(row["id"]): row for row in workshop.store.held().iter_rows(named=True)}
+    stored = {str(row.id): row for row in workshop.store.held()}
     for view in board.held():
         assert view.reasons and all(r.sentence for r in view.reasons)
-        assert bool(view.proposal) == bool(stored[view.id]["proposal"])
+        assert bool(view.proposal) == bool(stored[view.id].proposal)
         assert "hint" not in view.proposal
 
 
 def test_sheets_are_listed_newest_first(board, workshop):
     sheets = board.sheets(limit=1000)
-    assert [s.sheet for s in sheets] == workshop.store.sheets().sort("id", descending=True)["sheet"].to_list()
-    assert sum(s.held for s in sheets) == workshop.store.held().height
+    assert [s.sheet for s in sheets] == [s.sheet for s in reversed(workshop.store.sheets())]
+    assert sum(s.held for s in sheets) == len(workshop.store.held())
     assert len(board.sheets(limit=3)) == 3
 
 
@@ -222,9 +223,7 @@ def test_a_change_in_the_store_is_seen_at_once(demo_copy):
     board = StoreBoardData(demo_copy)
     before = board.signals()
     workshop = open_workshop(demo_copy)
-    workshop.store.say_of_signal(
-        before[0].id, "in-hand", who="IS", when=workshop.now, cause="", action="", text="on the plate"
-    )
+    workshop.store.say(before[0].id, Saying(What.IN_HAND, "IS", "on the plate"), when=workshop.now)
     after = board.signal(before[0].id)
     assert after.state == "in-hand" and "on the plate" in after.comments[-1].text
     assert after.comments[-1].who == "IS"

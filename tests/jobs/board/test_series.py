@@ -2,10 +2,11 @@
 
 import pytest
 
-from qc.jobs.baseline import freeze, leave_out, undo
+from qc.jobs.baseline import decide
 from qc.jobs.board.data import StoreBoardData
 from qc.jobs.board.views import SeriesKey, is_few
 from qc.jobs.workshop import open_workshop
+from qc.sayings import Saying, What
 from qc.stats import capability
 from qc.watch import STILL_MOVING
 
@@ -45,9 +46,9 @@ def test_decisions_are_shown_with_who_and_why_and_go_when_undone(demo_copy):
     board = StoreBoardData(demo_copy)
     points = next(v for v in board.verdicts() if v.key == CLEARANCE).points
     serials = [p.serial for p in points]
-    said = {"who": "IS", "why": "bench moved"}
-    leave_out(workshop, str(CLEARANCE), serials[-20], serials[-19], **said)
-    freeze(workshop, str(CLEARANCE), serials[20], serials[60], **said)
+    key, said = str(CLEARANCE), ("IS", "bench moved")
+    decide(workshop, key, Saying(What.LEAVE_OUT, *said, first=serials[-20], last=serials[-19]))
+    decide(workshop, key, Saying(What.FREEZE, *said, first=serials[20], last=serials[60]))
     view = board.series(CLEARANCE)
     assert [(d.what, d.first, d.last, d.who, d.why) for d in view.decisions] == [
         ("freeze", serials[20], serials[60], "IS", "bench moved"),
@@ -55,6 +56,6 @@ def test_decisions_are_shown_with_who_and_why_and_go_when_undone(demo_copy):
     ]
     assert not any("frozen" in note for note in view.notes)  # told once, with the decision
     assert serials[-20] not in {p.serial for p in view.verdict.present_points}
-    undo(workshop, str(CLEARANCE), **said)
+    decide(workshop, key, Saying(What.UNDO_FREEZE, *said))
     assert [d.what for d in board.series(CLEARANCE).decisions] == ["leave-out"]
     workshop.store.close()

@@ -1,3 +1,5 @@
+from dataclasses import replace
+
 import pytest
 
 from qc.errors import QcError
@@ -6,6 +8,7 @@ from qc.jobs.board.tasks import decide_held, decide_series, say_signal, study_fi
 from qc.jobs.errors import JobError
 from qc.jobs.questions.gauge import gauge_study
 from qc.jobs.workshop import open_workshop
+from qc.sayings import Saying, What
 from sample_measurements import folder
 
 
@@ -22,21 +25,21 @@ def test_a_sheet_that_is_known_already_changes_nothing(demo_copy):
 
 def test_an_accepted_mend_leaves_the_list(demo_copy):
     held = open_workshop(demo_copy).store.held()
-    row = next(r["id"] for r in held.iter_rows(named=True) if r["proposal"])
+    row = next(r.id for r in held if r.proposal)
     (said,) = decide_held(demo_copy, None, [str(row)], "proposal", {}, "IS")["mended"]
     assert said["state"] == "accepted" and f"Row {row}" in said["sentence"]
-    assert row not in open_workshop(demo_copy).store.held()["id"].to_list()
+    assert row not in [r.id for r in open_workshop(demo_copy).store.held()]
 
 
 def test_a_signal_goes_through_its_life_and_keeps_who_said_what(demo_copy):
-    signal = open_workshop(demo_copy).store.signals(states=["open"])[0]["id"]
-    remark = say_signal(demo_copy, None, signal, {"what": "comment", "text": "Looked at it."}, "IS")
+    signal = open_workshop(demo_copy).store.signals(states=["open"])[0].id
+    remark = say_signal(demo_copy, None, signal, Saying(What.COMMENT, "IS", "Looked at it."))
     assert remark["sentence"] == "The remark is kept."
-    closing = {"what": "closed", "cause": "unknown", "action": "measured again"}
-    assert say_signal(demo_copy, None, signal, closing, "IS")["sentence"] == "The signal is now closed."
-    assert "open" in say_signal(demo_copy, None, signal, {"what": "reopened"}, "IS")["sentence"]
-    kept = next(s for s in open_workshop(demo_copy).store.signals() if s["id"] == signal)
-    assert [(e["what"], e["who"]) for e in kept["events"]] == [
+    closing = Saying(What.CLOSED, "IS", cause="unknown", action="measured again")
+    assert say_signal(demo_copy, None, signal, closing)["sentence"] == "The signal is now closed."
+    assert "open" in say_signal(demo_copy, None, signal, Saying(What.REOPENED, "IS"))["sentence"]
+    kept = next(s for s in open_workshop(demo_copy).store.signals() if s.id == signal)
+    assert [(said.what, said.who) for said in kept.said] == [
         ("comment", "IS"),
         ("closed", "IS"),
         ("reopened", "IS"),
@@ -47,20 +50,18 @@ FORCE = "slide/force/all"
 
 
 def test_a_lead_decides_about_a_series_and_undoes_it(demo_copy):
-    points = [v for v in open_workshop(demo_copy).store.verdicts() if v["key"] == FORCE][0]["points"]
-    first, last = points[0]["serial"], points[40]["serial"]
-    frozen = {"what": "freeze", "first": first, "last": last, "why": "settled"}
-    assert decide_series(demo_copy, None, FORCE, frozen, "IS")["sentence"].startswith(
-        "Kept. Slide: Slide force"
-    )
-    left = {"what": "leave-out", "first": first, "last": "", "why": "test piece"}
-    decide_series(demo_copy, None, FORCE, left, "IS")
-    decide_series(demo_copy, None, FORCE, {**left, "what": "undo-leave-out", "last": first}, "IS")
-    decide_series(demo_copy, None, FORCE, {**frozen, "what": "undo-freeze"}, "IS")
-    said = [row["what"] for row in open_workshop(demo_copy).store.said_of_series(FORCE)]
+    serials = open_workshop(demo_copy).store.verdicts(series=[FORCE])[0].serials
+    frozen = Saying(What.FREEZE, "IS", "settled", first=serials[0], last=serials[40])
+    sentence = decide_series(demo_copy, None, FORCE, frozen)["sentence"]
+    assert sentence.startswith("Kept. Slide: Slide force")
+    left = Saying(What.LEAVE_OUT, "IS", "test piece", first=serials[0])
+    decide_series(demo_copy, None, FORCE, left)
+    decide_series(demo_copy, None, FORCE, replace(left, what=What.UNDO_LEAVE_OUT, last=serials[0]))
+    decide_series(demo_copy, None, FORCE, replace(frozen, what=What.UNDO_FREEZE))
+    said = [one.what for one in open_workshop(demo_copy).store.said_of_series(FORCE)]
     assert said == ["freeze", "leave-out", "undo-leave-out", "undo-freeze"]
     with pytest.raises(QcError, match="Nothing is frozen"):
-        decide_series(demo_copy, None, FORCE, {**frozen, "what": "undo-freeze"}, "IS")
+        decide_series(demo_copy, None, FORCE, replace(frozen, what=What.UNDO_FREEZE))
 
 
 QUESTION = {

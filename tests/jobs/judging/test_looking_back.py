@@ -12,6 +12,7 @@ from qc.jobs.rejudge import rejudge
 from qc.jobs.signals import list_signals, say_of_signal
 from qc.jobs.status import status
 from qc.jobs.workshop import open_workshop
+from qc.sayings import Saying, What
 
 PAST = date(2026, 11, 1)
 
@@ -42,16 +43,16 @@ def test_the_status_of_a_past_day_knows_nothing_later(then):
 
 def test_signals_of_a_past_day_were_raised_by_then(then):
     found = list_signals(then).signals
-    assert found and all(s.found["raised_day"] <= PAST.isoformat() for s in found)
+    assert found and all(s.found.raised_day <= PAST for s in found)
     assert {v.id for v in signal_views(then, verdicts_of_day(then))} == {s.id for s in found}
 
 
 def test_what_was_said_later_is_not_known_yet(shop):
     signal = next(s for s in list_signals(shop, series="tuning/wrap_f/all").signals if not s.over)
-    say_of_signal(shop, signal.id, "closed-false", who="IS")
+    say_of_signal(shop, signal.id, Saying(What.CLOSED_FALSE, "IS"))
     earlier = replace(shop, today=date(2026, 11, 20))
-    rows = {row["id"]: row for row, _ in signals_of_day(earlier, verdicts_of_day(earlier))}
-    assert rows[signal.id]["state"] == "open" and rows[signal.id]["events"] == []
+    rows = {row.id: row for row in signals_of_day(earlier, verdicts_of_day(earlier))}
+    assert rows[signal.id].state == "open" and rows[signal.id].said == ()
     verdict = next(v for v in verdicts_of_day(earlier) if str(v.key) == "tuning/wrap_f/all")
     assert verdict.behaviour == "drifting"
     assert signal.id not in [s.id for s in list_signals(shop).signals]
@@ -61,7 +62,7 @@ def test_what_was_said_later_is_not_known_yet(shop):
 def test_saying_something_as_of_a_past_day_shows_in_the_newest_state(shop):
     signal = next(s for s in list_signals(shop, series="tuning/wrap_f/all").signals if not s.over)
     past = replace(shop, today=date(2026, 11, 20), now=datetime(2026, 11, 20, 9, tzinfo=UTC))
-    closed = say_of_signal(past, signal.id, "closed", who="IS", cause="mandrel")
+    closed = say_of_signal(past, signal.id, Saying(What.CLOSED, "IS", cause="mandrel"))
     assert closed.state == "closed"
     here = next(v for v in load_verdicts(shop) if str(v.key) == "tuning/wrap_f/all")
     assert here.behaviour == "steady" and here.points[-1].day > past.today

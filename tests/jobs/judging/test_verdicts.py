@@ -1,6 +1,7 @@
 """Judging after every upload gives what judging from nothing gives, and reads no more than it must."""
 
 import json
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 
 import numpy as np
@@ -13,6 +14,7 @@ from qc.jobs.judging.verdicts import judge_new, judge_now, judge_series, load_ve
 from qc.jobs.rejudge import rejudge
 from qc.jobs.workshop import open_workshop
 from qc.plan import EVENT, READING
+from qc.sayings import Saying, What
 from qc.store import NewSheet, sheet_hash
 from qc.watch import Span, month_pace
 
@@ -212,13 +214,14 @@ def test_a_look_back_keeps_no_windows(shop):
 def test_a_frozen_state_keeps_the_window_open(shop):
     put(shop, figures(range(45)))
     first = verdict(shop).points[2].serial
-    shop.store.say_of_series(KEYS[0], "freeze", who="IS", when=WHEN, first=first, last="R-0044", why="x")
+    frozen = Saying(What.FREEZE, "IS", "x", first=first, last="R-0044")
+    shop.store.say(KEYS[0], frozen, when=WHEN)
     judge_series(shop, {KEYS[0]})
     put(shop, figures(range(45, 130)))
     now = verdict(shop)
     assert first in [p.serial for p in now.points[:4]] and now.pieces > 80
     assert Span(first, "R-0044").ordinals(now.points)[1] == now.baseline_last
     assert rejudge(shop).changed == ()
-    shop.store.say_of_series(KEYS[0], "undo-freeze", who="IS", when=WHEN, first=first, last="R-0044", why="x")
+    shop.store.say(KEYS[0], replace(frozen, what=What.UNDO_FREEZE), when=WHEN)
     judge_series(shop, {KEYS[0]})
     assert verdict(shop).pieces < 41

@@ -5,24 +5,12 @@ import math
 from pathlib import Path
 
 import pytest
-import typer
-from typer.testing import CliRunner
 
-from qc.cli.factors import add_factors_command
 from qc.jobs.questions.factors import chart_factors, limit_factors, t2_limits
 from qc.stats import LimitRule, StatisticsError, StatisticsUsageError
 
-RUNNER = CliRunner()
 PUBLISHED = Path(__file__).parents[2] / "published"
 NIST = json.loads((PUBLISHED / "capability_tolerance_factors.json").read_text("utf-8"))["B11"]["published"]
-
-
-@pytest.fixture
-def app():
-    made = typer.Typer()
-    made.callback()(lambda: None)
-    add_factors_command(made)
-    return made
 
 
 def test_constants_of_the_printed_tables():
@@ -132,10 +120,10 @@ def test_bad_questions_are_named(call, error, said):
         (["40", "--figures", "3", "--false-alarm-rate", "0.005"], "t2"),
     ],
 )
-def test_command_prints_one_object(app, words, kind):
-    result = RUNNER.invoke(app, ["factors", *words, "--json"])
+def test_command_prints_one_object(command, words, kind):
+    result = command("factors", *words, "--json")
     assert result.exit_code == 0 and json.loads(result.output)["kind"] == kind
-    assert RUNNER.invoke(app, ["factors", *words]).output.count("\n") > 2
+    assert command("factors", *words).output.count("\n") > 2
 
 
 @pytest.mark.parametrize(
@@ -148,6 +136,6 @@ def test_command_prints_one_object(app, words, kind):
         (["x"], "Error"),
     ],
 )
-def test_wrong_usage_is_two(app, words, said):
-    result = RUNNER.invoke(app, ["factors", *words])
+def test_wrong_usage_is_two(command, words, said):
+    result = command("factors", *words)
     assert result.exit_code == 2 and said in result.output and "Traceback" not in result.output

@@ -1,22 +1,15 @@
 """`qc gauge` end to end: the agreed JSON, text, other questions, bad tables."""
 
 import json
+from functools import partial
 from pathlib import Path
 
 import numpy as np
 import polars as pl
 import pytest
-import typer
-from typer.testing import CliRunner
 
-from qc.cli.gauge import add_gauge_command
-from qc.jobs.questions.gauge import (
-    StatisticsError,
-    StatisticsUsageError,
-    gauge_agreement,
-    gauge_linearity,
-    gauge_study,
-)
+from qc.jobs.questions.gauge import gauge_agreement, gauge_linearity, gauge_study
+from qc.stats import StatisticsError, StatisticsUsageError
 
 PUBLISHED = json.loads((Path(__file__).parents[2] / "published/gauge_studies.json").read_text("utf-8"))
 E2 = PUBLISHED["E2"]
@@ -54,17 +47,8 @@ def thermal(table):
 
 
 @pytest.fixture
-def qc():
-    """The command alone, as the whole program holds it."""
-    app = typer.Typer()
-    add_gauge_command(app)
-    app.command("other")(lambda: None)
-    runner = CliRunner()
-
-    def run(*words):
-        return runner.invoke(app, ["gauge", *map(str, words)])
-
-    return run
+def qc(command):
+    return partial(command, "gauge")
 
 
 ASK = ("--value", "mm", "--part", "tube", "--person", "who")

@@ -2,21 +2,15 @@
 
 import json
 import math
+from functools import partial
 from pathlib import Path
 
 import polars as pl
 import pytest
-import typer
-from typer.testing import CliRunner
 
 import qc as face
-from qc.cli.gauge import add_gauge_command
-from qc.jobs.questions.gauge_days import (
-    StatisticsError,
-    StatisticsUsageError,
-    gauge_check_standard,
-    gauge_over_days,
-)
+from qc.jobs.questions.gauge_days import gauge_check_standard, gauge_over_days
+from qc.stats import StatisticsError, StatisticsUsageError
 
 PUBLISHED = Path(__file__).parents[2] / "published"
 B6 = json.loads((PUBLISHED / "gauge_studies.json").read_text("utf-8"))["B6"]
@@ -38,17 +32,8 @@ def table(tmp_path):
 
 
 @pytest.fixture
-def qc():
-    """The command alone, as the whole program holds it."""
-    app = typer.Typer()
-    add_gauge_command(app)
-    app.command("other")(lambda: None)
-    runner = CliRunner()
-
-    def run(*words):
-        return runner.invoke(app, ["gauge", *map(str, words)])
-
-    return run
+def qc(command):
+    return partial(command, "gauge")
 
 
 def probe():

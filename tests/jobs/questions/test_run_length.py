@@ -4,10 +4,7 @@ import json
 import math
 
 import pytest
-import typer
-from typer.testing import CliRunner
 
-from qc.cli.runlength import add_run_length_command
 from qc.jobs.questions.run_length import OPTIONS, run_lengths
 from qc.stats import (
     StatisticsError,
@@ -19,8 +16,6 @@ from qc.stats import (
     rule_run_length,
     shewhart_run_length,
 )
-
-RUNNER = CliRunner()
 
 KINDS = [
     pytest.param("limits", {"factor": 3.1, "n": 4}, shewhart_run_length(3.1, 0.5, n=4).mean, id="limits"),
@@ -163,25 +158,17 @@ def test_shift_that_is_no_number():
         run_lengths("limits", shifts=[math.inf])
 
 
-@pytest.fixture
-def app():
-    made = typer.Typer()
-    made.callback()(lambda: None)
-    add_run_length_command(made)
-    return made
-
-
 @pytest.mark.parametrize("kind", OPTIONS)
-def test_command_prints_one_object(app, kind):
+def test_command_prints_one_object(command, kind):
     extra = {"mewma": ["--figures", "2"], "estimated": ["--points", "12"], "rules": ["--rules", "limit"]}
     words = ["run-length", kind, "--shifts", "1", *extra.get(kind, []), "--json"]
-    result = RUNNER.invoke(app, words)
+    result = command(*words)
     assert result.exit_code == 0
     answer = json.loads(result.output)
     assert answer["kind"] == kind and [row["shift"] for row in answer["shifts"]] == [0.0, 1.0]
 
 
-def test_command_takes_every_option(app):
+def test_command_takes_every_option(command):
     """Each option of each kind reaches the job under its own name."""
     words = {
         "factor": "3",
@@ -206,7 +193,7 @@ def test_command_takes_every_option(app):
         options = []
         for name in given:
             options += ["--" + name.replace("_", "-"), *([words[name]] if name in words else [])]
-        result = RUNNER.invoke(app, ["run-length", kind, "--shifts", "1", *options, "--json"])
+        result = command("run-length", kind, "--shifts", "1", *options, "--json")
         assert result.exit_code == 0, result.output
         design = json.loads(result.output)["design"]
         for name in set(given) & set(design) & set(words):
@@ -220,6 +207,6 @@ def test_command_takes_every_option(app):
         (["limits", "--shifts", "a,b"], "no list of numbers"),
     ],
 )
-def test_wrong_usage_is_two(app, words, said):
-    result = RUNNER.invoke(app, ["run-length", *words])
+def test_wrong_usage_is_two(command, words, said):
+    result = command("run-length", *words)
     assert result.exit_code == 2 and said in result.output and "Traceback" not in result.output

@@ -8,8 +8,16 @@ import numpy as np
 import polars as pl
 import pytest
 
-from qc.jobs.questions.studies import StatisticsError, StatisticsUsageError, study
-from qc.stats import KINDS, StudyQuestion, individuals, mean_range, study_frame
+from qc.jobs.questions.studies import study
+from qc.stats import (
+    KINDS,
+    StatisticsError,
+    StatisticsUsageError,
+    StudyQuestion,
+    individuals,
+    mean_range,
+    study_frame,
+)
 
 PUBLISHED = Path(__file__).parents[2] / "published"
 MEASURED = json.loads((PUBLISHED / "charts_measured.json").read_text("utf-8"))

@@ -5,14 +5,11 @@ import json
 import numpy as np
 import polars as pl
 import pytest
-from typer.testing import CliRunner
 
-from qc.cli.main import app
-from qc.jobs.questions.studies import StatisticsUsageError, study
-from qc.stats import LimitRule, Setting, StudyQuestion, capability, study_frame
+from qc.jobs.questions.studies import study
+from qc.stats import LimitRule, Setting, StatisticsUsageError, StudyQuestion, capability, study_frame
 from qc.stats.studies.kinds import check_question
 
-RUNNER = CliRunner()
 CONTRACT = {
     "cp", "cpk", "cpm", "pp", "ppk", "intervals", "confidence", "outside_ppm", "outside_interval", "reason",
     "method", "capable",
@@ -30,17 +27,22 @@ def run_out(tmp_path):
     return path
 
 
-def asked(path, *words, code=0):
+@pytest.fixture
+def asked(command):
     """Ask the command; parse its JSON."""
-    result = RUNNER.invoke(app, ["study", str(path), *words, "--json"])
-    assert result.exit_code == code, result.output
-    return json.loads(result.stdout) if code == 0 else result.stderr
+
+    def ask(path, *words, code=0):
+        result = command("study", str(path), *words, "--json")
+        assert result.exit_code == code, result.output
+        return json.loads(result.stdout) if code == 0 else result.stderr
+
+    return ask
 
 
 @pytest.mark.parametrize(
     "fitted, shape", [("lognormal", "positive"), ("weibull", "weibull"), ("half-normal", "half-normal")]
 )
-def test_the_command_fits_a_distribution(run_out, fitted, shape):
+def test_the_command_fits_a_distribution(asked, run_out, fitted, shape):
     values = pl.read_csv(run_out)["run_out"].to_numpy()
     found = asked(run_out, "--value", "run_out", "--upper", "0.12", "--fitted", fitted, "--rules", "none")
     direct = capability(values, upper=0.12, shape=shape)
@@ -54,7 +56,7 @@ def test_the_command_fits_a_distribution(run_out, fitted, shape):
     assert plain["capability"]["method"].startswith("normal readings")
 
 
-def test_unknown_distribution_and_missing_limit_are_wrong_usage(run_out):
+def test_unknown_distribution_and_missing_limit_are_wrong_usage(asked, run_out):
     said = asked(run_out, "--value", "run_out", "--upper", "0.12", "--fitted", "square", code=2)
     assert "'square' is not known" in said and "half-normal" in said
     said = asked(run_out, "--value", "run_out", "--fitted", "weibull", code=2)
@@ -64,19 +66,19 @@ def test_unknown_distribution_and_missing_limit_are_wrong_usage(run_out):
     assert "--gauge-sd" in asked(run_out, *words, code=2)
 
 
-def test_the_gauge_stands_beside_the_figures(run_out):
+def test_the_gauge_stands_beside_the_figures(asked, command, run_out):
     words = "--value run_out --upper 0.12 --lower 0 --gauge-sd 0.004 --rules none".split()
     capable = asked(run_out, *words)["capability"]
     assert set(capable) == CONTRACT | {"gauge"}
     values = pl.read_csv(run_out)["run_out"].to_numpy()
     assert capable["gauge"]["share_of_variance"] == pytest.approx(0.004**2 / values.var(ddof=1))
     assert capable["gauge"]["ppk"] > capable["ppk"]
-    text = RUNNER.invoke(app, ["study", str(run_out), *words]).stdout
+    text = command("study", str(run_out), *words).stdout
     assert "with a perfect gauge Ppk would be" in " ".join(text.split())
 
 
 @pytest.mark.parametrize("chart", ["three-way", "mean-range", "mean-sd"])
-def test_spread_within_and_between_are_kept_apart(run_out, chart):
+def test_spread_within_and_between_are_kept_apart(asked, command, run_out, chart):
     words = f"--value run_out --subgroup piece --chart {chart} --upper 0.12 --rules none".split()
     found = asked(run_out, *words)
     capable = found["capability"]
@@ -86,7 +88,7 @@ def test_spread_within_and_between_are_kept_apart(run_out, chart):
     assert spread["total"] == pytest.approx(np.hypot(spread["within"], spread["between"]))
     assert set(spread["cpk"]) == set(spread["cp"]) == {"within", "between", "total"}
     assert spread["cp"]["total"] is None  # one limit
-    text = " ".join(RUNNER.invoke(app, ["study", str(run_out), *words]).stdout.split())
+    text = " ".join(command("study", str(run_out), *words).stdout.split())
     assert "of the variance lies between" in text
 
 

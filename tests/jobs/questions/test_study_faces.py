@@ -6,13 +6,9 @@ import re
 import numpy as np
 import polars as pl
 import pytest
-import typer
-from typer.testing import CliRunner
 
-from qc.cli.study import add_study_command
-from qc.jobs.questions.studies import StatisticsUsageError, study
-
-RUNNER = CliRunner()
+from qc.jobs.questions.studies import study
+from qc.stats import StatisticsUsageError
 
 
 @pytest.fixture
@@ -28,14 +24,6 @@ def path(tmp_path):
     )
     frame.write_csv(tmp_path / "slides.csv")
     return tmp_path / "slides.csv"
-
-
-@pytest.fixture
-def app():
-    made = typer.Typer()
-    made.callback()(lambda: None)
-    add_study_command(made)
-    return made
 
 
 def test_text_begins_with_a_plain_sentence(path):
@@ -124,15 +112,15 @@ def test_tables_that_cannot_be_written(path, tmp_path):
         study(path, "bore", out=tmp_path / "nowhere" / "found.parquet")
 
 
-def test_command_prints_one_json_object(app, path):
-    result = RUNNER.invoke(app, ["study", str(path), "--value", "bore", "--rules", "all", "--json"])
+def test_command_prints_one_json_object(command, path):
+    result = command("study", str(path), "--value", "bore", "--rules", "all", "--json")
     assert result.exit_code == 0
     found = json.loads(result.stdout)
     assert found["n"] == 30 and found["signals"][0]["point"] <= 29
 
 
-def test_command_prints_text(app, path):
-    result = RUNNER.invoke(app, ["study", str(path), "--value", "bore", "--lower", "13.9"])
+def test_command_prints_text(command, path):
+    result = command("study", str(path), "--value", "bore", "--lower", "13.9")
     assert result.exit_code == 0 and "signalled" in result.stdout
 
 
@@ -146,48 +134,48 @@ def test_command_prints_text(app, path):
         (["--nosuch"], 2),
     ],
 )
-def test_command_says_wrong_usage(app, path, words, code):
-    result = RUNNER.invoke(app, ["study", str(path), "--value", "bore", *words])
+def test_command_says_wrong_usage(command, path, words, code):
+    result = command("study", str(path), "--value", "bore", *words)
     assert result.exit_code == code and result.stdout == "" and result.stderr
 
 
-def test_command_wrong_usage_is_one_line(app, path):
-    result = RUNNER.invoke(app, ["study", str(path), "--value", "bore", "--chart", "nosuch"])
+def test_command_wrong_usage_is_one_line(command, path):
+    result = command("study", str(path), "--value", "bore", "--chart", "nosuch")
     assert result.stderr.count("\n") == 1 and result.stderr.startswith("qc: chart 'nosuch'")
 
 
-def test_every_option_of_the_command_reaches_the_study(app, path, tmp_path):
+def test_every_option_of_the_command_reaches_the_study(command, path, tmp_path):
     words = (
         "--series leg --order draw --baseline 10 --center 14 --sigma 0.01 --lower 13.9 --upper 14.1 "
         "--target 14 --resolution 0.0001 --rules all --limits guaranteed:0.95 --shape normal --wanted 1.33 "
         "--signals-only"
     ).split()
-    result = RUNNER.invoke(app, ["study", str(path), "--value", "bore", *words, "--json"])
+    result = command("study", str(path), "--value", "bore", *words, "--json")
     assert result.exit_code == 0, result.output
     left = json.loads(result.stdout)["series"]["left"]
     assert left["chart"]["center"] == 14.0 and left["chart"]["sigma"] == 0.01
     assert "values" not in left["chart"]
     words = "--chart cusum --reference 0.5 --decision 4 --fast-start".split()
-    result = RUNNER.invoke(app, ["study", str(path), "--value", "bore", *words, "--json"])
+    result = command("study", str(path), "--value", "bore", *words, "--json")
     assert json.loads(result.stdout)["chart"]["upper"] == 4.0
     words = "--chart changepoint --against draw --tool leg --checks --target 14".split()
-    found = json.loads(RUNNER.invoke(app, ["study", str(path), "--value", "bore", *words, "--json"]).stdout)
+    found = json.loads(command("study", str(path), "--value", "bore", *words, "--json").stdout)
     assert (
         found["chart"]["judged"] == "wear" and "line" in found["checks"]["mean_change_from_target"]["reason"]
     )
     words = "--chart changepoint --counts defects --size 2".split()
-    found = json.loads(RUNNER.invoke(app, ["study", str(path), "--value", "draw", *words, "--json"]).stdout)
+    found = json.loads(command("study", str(path), "--value", "draw", *words, "--json").stdout)
     assert found["chart"]["values"][3] == 1.5
     by = {}
     for within in ("range", "sd"):
         words = f"--chart three-way --subgroup piece --within {within}".split()
-        result = RUNNER.invoke(app, ["study", str(path), "--value", "bore", *words, "--json"])
+        result = command("study", str(path), "--value", "bore", *words, "--json")
         by[within] = json.loads(result.stdout)["chart"]["sd"]["within"]
     assert by["range"] != by["sd"]
 
 
 @pytest.mark.parametrize("words", [["--sheet", "first"], ["--weight", "0.3"], ["--size", "draw"]])
-def test_an_option_without_use_is_wrong_usage_in_one_line(app, path, words):
-    result = RUNNER.invoke(app, ["study", str(path), "--value", "bore", *words])
+def test_an_option_without_use_is_wrong_usage_in_one_line(command, path, words):
+    result = command("study", str(path), "--value", "bore", *words)
     assert result.exit_code == 2 and result.stdout == ""
     assert result.stderr.startswith("qc: ") and result.stderr.count("\n") == 1 and words[0] in result.stderr

@@ -3,24 +3,15 @@
 import json
 
 import pytest
-import typer
-from typer.testing import CliRunner
-
-from qc.cli.remedies import add_remedy_commands
-
-app = typer.Typer(rich_markup_mode=None, pretty_exceptions_enable=False)
-add_remedy_commands(app)
 
 
 @pytest.fixture
-def run():
+def run(command):
     """Give exit code, stdout and stderr."""
 
     def call(*words):
-        result = CliRunner().invoke(app, [str(word) for word in words])
-        if result.exception is not None and not isinstance(result.exception, SystemExit):
-            raise result.exception
-        return result.exit_code, result.stdout, result.stderr
+        found = command(*words)
+        return found.exit_code, found.stdout, found.stderr
 
     return call
 

@@ -1,16 +1,14 @@
 """The blocks of the report from the rows they rest on, counted a second time by plain loops."""
 
-import json
 from collections import defaultdict
 from dataclasses import replace
-from datetime import date, datetime, timedelta
+from datetime import date, timedelta
 
-import polars as pl
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from qc.plan import Gauge, Plan, Stage, Workshop
+from qc.plan import Gauge, Plan, Shop, Stage
 from qc.report import GaugeLine, Yield
 from qc.report.month.blocks import (
     DUE_SOON_DAYS,
@@ -91,9 +89,7 @@ def test_returns_are_told_in_order_of_day_with_their_cause(events):
 
 def plan_of(*gauges):
     model = {"id": "m", "name": "M", "family": "f", "pedal_midi": 34, "length_mm": 2945.0}
-    return Plan(
-        workshop=Workshop(name="W"), models=(model,), stages=(Stage(id="s", name="S"),), gauges=gauges
-    )
+    return Plan(workshop=Shop(name="W"), models=(model,), stages=(Stage(id="s", name="S"),), gauges=gauges)
 
 
 def gauge(due=None, daily=False):
@@ -174,34 +170,14 @@ def test_a_steady_series_outside_its_limits_is_a_question_for_the_meeting(verdic
     assert said.startswith(f"{verdict.title} is steady but does not keep its limits.")
 
 
-def held(*rows):
-    made = [
-        {
-            "state": state,
-            "reasons": json.dumps([{"id": name} for name in reasons]),
-            "typed": json.dumps({"day": day.isoformat()} if day else {}),
-            "entered": datetime(entered.year, entered.month, entered.day, 18),
-        }
-        for state, reasons, day, entered in rows
-    ]
-    schema = {"state": pl.String, "reasons": pl.String, "typed": pl.String, "entered": pl.Datetime}
-    return pl.DataFrame(made, schema=schema)
-
-
-def test_held_rows_count_in_the_month_of_their_day(readings):
-    """A row without a readable day counts where it was handed in; one of April only in April."""
-    june = AS_OF + timedelta(days=3)
-    rows = held(
-        ("open", ["slip", "unknown"], date(2026, 5, 5), june),
-        ("open", ["slip"], None, date(2026, 5, 20)),
-        ("open", ["slip"], date(2026, 4, 30), date(2026, 5, 2)),
-        ("accepted", ["slip"], date(2026, 5, 31), june),
-        ("dropped", ["slip"], date(2026, 6, 1), june),
-    )
+def test_gaps_count_rows_and_each_of_their_reasons(readings):
+    """A row with two reasons is one row and counts for both; six reasons are named, the commonest first."""
     taken = readings([{"sheet": "a"}, {"sheet": "a"}, {"sheet": "b"}])
-    accepted, still, settled = data_gaps(rows, taken, FIRST, AS_OF)
-    assert (accepted.number, accepted.remark) == (3, "on 2 sheets")
-    assert (still.number, still.remark) == (2, "2 slip, 1 unknown")
-    assert settled.number == 1
-    (alone,) = data_gaps(held(), taken, FIRST, AS_OF)
+    waiting = [("slip", "unknown"), ("slip",), *((f"other-{n}",) for n in range(7))]
+    accepted, still, settled = data_gaps(taken, waiting, 5)
+    assert (accepted.what, accepted.number, accepted.remark) == ("readings accepted", 3, "on 2 sheets")
+    assert still.number == 9 and still.remark.startswith("2 slip, 1 unknown, 1 other-0")
+    assert still.remark.count(", ") == 5
+    assert settled.number == 5
+    (alone,) = data_gaps(taken, [], 0)
     assert alone.what == "readings accepted"

@@ -248,10 +248,12 @@ def test_the_same_report_is_the_same_bytes_and_drawings_may_be_handed_in(content
 
 
 CHANGES = [
-    pytest.param({"shipped": (("Tenor", 6), ("Alto", 2))}, "8 instruments shipped", id="shipped"),
     pytest.param({"rework": (Rework("dent", 9.5, 2),)}, "9.5 h", id="rework"),
-    pytest.param({"plan_version": 17}, "plan version 17", id="plan version"),
-    pytest.param({"month": "2026-02"}, "Sedge Mill Slideworks: February 2026", id="month"),
+    pytest.param(
+        {"shipped": (("Tenor", 6), ("Alto", 2)), "month": "2026-02"},
+        "February 2026 8 instruments",
+        id="shipped",
+    ),
 ]
 
 

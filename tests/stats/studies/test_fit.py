@@ -1,15 +1,17 @@
 """No option of a study is swallowed: on every chart it acts, is refused, or is said to do nothing."""
 
 import re
-from dataclasses import fields
 
 import numpy as np
 import polars as pl
 import pytest
 
-from qc.jobs.questions.studies import StatisticsError, StatisticsUsageError, StudyOptions, study
-from qc.stats import KINDS
-from qc.stats.studies.fit import GOES_WITH, check_fit
+from qc.jobs.questions.studies import study
+from qc.stats import KINDS, StatisticsError, StatisticsUsageError
+from qc.stats.studies import building
+from qc.stats.studies.fit import check_fit
+from qc.stats.studies.kinds import takers
+from qc.stats.studies.options import OPTIONS, complete
 
 NEEDED = {
     "mean-range": {"subgroup": "piece"},
@@ -165,9 +167,17 @@ def test_a_target_acts_with_checks(path):
 
 
 def test_every_option_of_a_chart_is_in_the_audit():
-    free = {"series", "order", "wanted", "signals_only", "out", "plot", "checks", "sheet"} | LENIENT
-    assert {one.name for one in fields(StudyOptions)} == set(GOES_WITH) | free
-    assert check_fit(StudyOptions(), "individuals") == ()
+    everywhere = {"series", "order", "signals_only", "out", "plot", "checks", "sheet"}
+    assert {name for name in OPTIONS if not takers(name)} == everywhere
+    assert {name for name, option in OPTIONS.items() if option.lenient} == LENIENT
+    assert set(OPTIONS) <= set(GIVEN) | everywhere
+    assert check_fit(complete({}), "individuals") == ()
+
+
+@pytest.mark.parametrize("kind", KINDS.values(), ids=lambda kind: kind.name)
+def test_a_kind_is_its_line_and_its_function(kind):
+    assert callable(getattr(building, kind.name.replace("-", "_")))
+    assert {*kind.takes, *kind.needs} <= set(OPTIONS)
 
 
 # --- the change-point chart of wear and counts

@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 
 from qc.plan import Gauge
-from qc.watch import Factor, Factors, Points, Question, collect_factors, judge
+from qc.watch import Factor, FactorLevels, FactorTable, Points, Question, judge
 from qc.watch.causes.suspects import find_suspects
 
 RNG_SEED = 11
@@ -19,7 +19,7 @@ def shifted(n=40, at=28, size=4.0):
 
 def judged(plan, series, factors):
     stage = plan.stage("tuning")
-    question = Question(plan, stage, stage.characteristics[0], "tenor", 0.004, date(2026, 6, 1))
+    question = Question(plan, stage, stage.characteristics[0], "tenor", 1e-5, date(2026, 6, 1))
     return judge(question, Points(series, centered=False), factors)
 
 
@@ -35,7 +35,7 @@ def series(points):
 def test_the_tool_changed_at_the_start_is_the_first_suspect(small_plan, series):
     mandrel = Factor("tool", "mandrel")
     people = Factor("person", "tuning")
-    factors = Factors(
+    factors = FactorLevels(
         {
             mandrel: by_serial(series, ["M-6"] * 28 + ["M-7"] * 12),
             people: by_serial(series, ["AB", "CD"] * 20),
@@ -52,7 +52,7 @@ def test_the_tool_changed_at_the_start_is_the_first_suspect(small_plan, series):
 
 def test_people_who_take_turns_are_no_suspects(small_plan, series):
     people = Factor("person", "tuning")
-    factors = Factors({people: by_serial(series, ["AB", "CD"] * 20)}, {people: 2})
+    factors = FactorLevels({people: by_serial(series, ["AB", "CD"] * 20)}, {people: 2})
     signal = judged(small_plan, series, factors).current
     assert signal.suspects == ()
     assert signal.because.startswith("Nothing that is recorded changed")
@@ -60,20 +60,20 @@ def test_people_who_take_turns_are_no_suspects(small_plan, series):
 
 def test_a_change_elsewhere_is_no_suspect(small_plan, series):
     die = Factor("tool", "die")
-    factors = Factors({die: by_serial(series, ["D-1"] * 10 + ["D-2"] * 30)}, {die: 0})
+    factors = FactorLevels({die: by_serial(series, ["D-1"] * 10 + ["D-2"] * 30)}, {die: 0})
     assert judged(small_plan, series, factors).current.suspects == ()
 
 
 def test_a_later_stage_cannot_be_a_cause(small_plan, series):
     booth = Factor("tool", "booth")
-    factors = Factors({booth: by_serial(series, ["B-1"] * 28 + ["B-2"] * 12)}, {booth: 3})
+    factors = FactorLevels({booth: by_serial(series, ["B-1"] * 28 + ["B-2"] * 12)}, {booth: 3})
     assert judged(small_plan, series, factors).current.suspects == ()
 
 
 def test_a_rare_change_outranks_a_frequent_one(small_plan, series):
     rare, frequent = Factor("tool", "mandrel"), Factor("batch", "wire")
     batches = [f"W-{n // 3}" for n in range(28)] + ["W-99"] * 12
-    factors = Factors(
+    factors = FactorLevels(
         {
             frequent: by_serial(series, batches),
             rare: by_serial(series, ["M-6"] * 28 + ["M-7"] * 12),
@@ -93,9 +93,9 @@ def test_missed_morning_checks_are_named(small_plan, points, series, readings, e
         for p in series
     ]
     checks = [{"kind": "gauge-check", "subject": "BG-1", "day": p.day, "value": 0.0} for p in series[:28]]
-    factors = collect_factors(readings(rows), events(checks), plan)
+    factors = FactorTable(readings(rows), plan).factors(events(checks))
     stage = plan.stage("tuning")
-    question = Question(plan, stage, stage.characteristics[0], "tenor", 0.004, date(2026, 6, 1))
+    question = Question(plan, stage, stage.characteristics[0], "tenor", 1e-5, date(2026, 6, 1))
     signal = judge(question, Points(series, centered=False), factors).current
     assert (signal.suspects[0].kind, signal.suspects[0].name) == ("gauge-check", "BG-1")
     assert "no morning check of bore gauge BG-1 since" in signal.suspects[0].sentence
@@ -117,7 +117,7 @@ def test_factors_follow_a_part_into_its_instrument(small_plan, readings, events)
             "day": date(2026, 1, 9),
         },
     ]
-    factors = collect_factors(readings(rows), events(parts), small_plan)
+    factors = FactorTable(readings(rows), small_plan).factors(events(parts))
     levels = {(f.kind, f.source): factors.levels[f].get("S-1") for f in factors.levels}
     assert levels["batch", "leadpipe"] == "LP-1"
     assert levels["tool", "draw of inner-upper"] == "D-1"
@@ -139,7 +139,7 @@ def test_no_series_of_coin_tosses_makes_many_suspects(small_plan, points):
         values[28:] += 4.0
         series = points(values)
         levels = np.cumsum(rng.random(40) < 1 / 9)
-        factors = Factors({batch: by_serial(series, [f"W-{n}" for n in levels])}, {batch: 0})
+        factors = FactorLevels({batch: by_serial(series, [f"W-{n}" for n in levels])}, {batch: 0})
         current = judged(small_plan, series, factors).current
         if current is not None and current.start == 29:
             signals += 1
@@ -158,7 +158,7 @@ def asked_of(small_plan, series, factors, **told):
 def test_of_two_like_changes_the_one_nearer_the_start_comes_first(small_plan, series):
     """Both change three times in all; the set of the start holds one change of each."""
     near, far = Factor("batch", "leadpipe"), Factor("batch", "wire")
-    factors = Factors(
+    factors = FactorLevels(
         {
             far: by_serial(series, ["W-1"] * 6 + ["W-2"] * 9 + ["W-3"] * 9 + ["W-4"] * 16),
             near: by_serial(series, ["L-1"] * 6 + ["L-2"] * 9 + ["L-3"] * 14 + ["L-4"] * 11),
@@ -176,7 +176,7 @@ def test_one_piece_apart_is_explained_by_that_piece_alone(small_plan, points):
     values[29] += 9.0
     series = points(values)
     tool, batch = Factor("tool", "mandrel"), Factor("batch", "wire")
-    factors = Factors(
+    factors = FactorLevels(
         {
             tool: by_serial(series, ["M-6"] * 29 + ["M-9"] + ["M-6"] * 10),
             batch: by_serial(series, ["W-1"] * 12 + ["W-2"] * 28),

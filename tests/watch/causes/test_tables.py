@@ -7,7 +7,7 @@ import polars as pl
 import pytest
 
 from qc.plan import load_plan
-from qc.watch import Factor, FactorTable, FigureTable, collect_factors, collect_figures
+from qc.watch import Factor, FactorTable, FigureTable
 
 PLAN = """
 workshop: {name: Reed Lane Works, time_zone: UTC}
@@ -131,7 +131,7 @@ def test_factors_of_a_few_pieces(plan, seed):
         about = {*own, *mine["subject"]}
         events = pl.concat([mine, checks], how="diagonal")
         found = table.factors(events, about)
-        alone = collect_factors(few(readings, about), events, plan)
+        alone = FactorTable(few(readings, about), plan).factors(events)
         levels, place = by_hand(few(readings, about), events, plan)
         assert (found.levels, found.route) == (alone.levels, alone.route) == (levels, place)
         assert list(found.levels) == list(alone.levels)
@@ -149,7 +149,7 @@ def test_figures_of_a_few_pieces(plan, seed):
         about = {*own, *mine["subject"]}
         for stage in range(4):
             found = table.figures(mine, stage, about)
-            assert found == collect_figures(few(means, about), mine, plan, stage)
+            assert found == FigureTable(few(means, about), plan).figures(mine, stage)
             assert {figure.stage for figure in found} <= {"s0", "s1", "s2"}
             assert not any(figure.characteristic == "f2" for figure in found)
     first = few(means, [f"R-{n}" for n in range(40)]).filter(stage="s0").row(0, named=True)

@@ -1,11 +1,12 @@
+import re
 from datetime import date
 
 import numpy as np
 import polars as pl
 import pytest
 
-from qc.plan import Characteristic, Limits, Stage
-from qc.watch import Factors, Figure, Points, Question, collect_figures, judge
+from qc.plan import Characteristic, DatedLimits, Stage
+from qc.watch import FactorLevels, Figure, FigureTable, Points, Question, judge
 from qc.watch.causes.upstream import figure_name, find_step
 
 DAY = date(2026, 1, 5)
@@ -64,31 +65,31 @@ def means(rows):
 def test_figures_of_parts_go_into_their_instrument(small_plan, events):
     parts = events([{"kind": "part", "serial": "S-1", "subject": "T-9", "code": "inner-upper", "day": DAY}])
     rows = [("T-9", "tenor", "draw", "od", 14.9), ("S-1", "tenor", "slide", "force", 3.0)]
-    found = collect_figures(means(rows), parts, small_plan, 2)
+    found = FigureTable(means(rows), small_plan).figures(parts, 2)
     assert found[Figure("draw", "od", "inner-upper")].keys() == {"S-1"}
     assert found[Figure("slide", "force")] == {"S-1": 0.0}
-    assert Figure("slide", "force") not in collect_figures(means(rows), parts, small_plan, 1)
+    assert Figure("slide", "force") not in FigureTable(means(rows), small_plan).figures(parts, 1)
     assert figure_name(small_plan, Figure("draw", "od"))[1].name == "Tube OD"
 
 
 def test_models_are_levelled_by_target_or_by_their_own_middle(small_plan, events):
     rows = [("S-1", "tenor", "slide", "force", 3.0), ("S-2", "tenor", "slide", "force", 5.0)]
     rows += [("S-3", "alto", "slide", "force", 9.0)]
-    found = collect_figures(means(rows), events([]), small_plan, 2)[Figure("slide", "force")]
+    found = FigureTable(means(rows), small_plan).figures(events([]), 2)[Figure("slide", "force")]
     assert found == {"S-1": -1.0, "S-2": 1.0, "S-3": 0.0}
-    limits = (Limits(models=("tenor",), target=4.0), Limits(models=("alto",), target=8.0))
+    limits = (DatedLimits(models=("tenor",), target=4.0), DatedLimits(models=("alto",), target=8.0))
     force = Characteristic(id="force", name="Force", unit="N", limits=limits)
     stages = tuple(
         Stage(id=s.id, name=s.name, characteristics=(force,)) if s.id == "slide" else s
         for s in small_plan.stages
     )
     plan = small_plan.model_copy(update={"stages": stages})
-    assert collect_figures(means(rows), events([]), plan, 2)[Figure("slide", "force")]["S-3"] == 1.0
+    assert FigureTable(means(rows), plan).figures(events([]), 2)[Figure("slide", "force")]["S-3"] == 1.0
 
 
 def judged(plan, series, factors):
     stage = plan.stage("tuning")
-    question = Question(plan, stage, stage.characteristics[0], "tenor", 0.004, date(2026, 6, 1))
+    question = Question(plan, stage, stage.characteristics[0], "tenor", 1e-5, date(2026, 6, 1))
     return judge(question, Points(series, centered=False), factors).current
 
 
@@ -98,7 +99,7 @@ def test_an_upstream_figure_that_stepped_there_is_a_suspect(small_plan, points):
     bore[50:] += 4
     series = points(values)
     figures = {Figure("slide", "force"): {p.serial: b for p, b in zip(series, bore, strict=True)}}
-    signal = judged(small_plan, series, Factors(figures=figures))
+    signal = judged(small_plan, series, FactorLevels(figures=figures))
     first = signal.suspects[0]
     assert (first.kind, first.name, first.serial) == ("upstream", "force", "S-051")
     assert "force at slide" in first.sentence and "higher on the same pieces since S-051" in first.sentence
@@ -110,7 +111,7 @@ def test_what_was_measured_earlier_and_did_not_step_is_said(small_plan, points):
     values[50:] += 5
     series = points(values, air_c=list(20 + noise(70, 13)))
     still = {Figure("slide", "force"): {p.serial: b for p, b in zip(series, noise(70, 14), strict=True)}}
-    signal = judged(small_plan, series, Factors(figures=still))
+    signal = judged(small_plan, series, FactorLevels(figures=still))
     assert signal.suspects == ()
     assert {"air temperature", "earlier figures of the same pieces"} <= set(signal.unchanged)
 
@@ -119,9 +120,10 @@ def test_air_that_turned_warm_is_a_suspect(small_plan, points):
     values, air = noise(70, 11), 20 + 0.5 * noise(70, 15)
     values[50:] += 5
     air[50:] += 3
-    signal = judged(small_plan, points(values, air_c=list(air)), Factors())
+    signal = judged(small_plan, points(values, air_c=list(air)), FactorLevels())
     assert signal.suspects[0].kind == "air"
-    assert "the air 3 °C warmer" in signal.suspects[0].sentence.replace("3.1", "3").replace("2.9", "3")
+    said = re.search(r"the air ([\d.]+) °C warmer", signal.suspects[0].sentence)
+    assert float(said[1]) == pytest.approx(3.0, abs=0.5)  # scatter 0.5 °C, twenty pieces since
 
 
 def test_a_step_found_by_its_jitter_pays_for_the_places_of_the_jitter():

@@ -4,12 +4,12 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from qc.watch.changes import Finding
+from qc.watch.changes import FoundChange
 from qc.watch.changes.sizing import all_measured_anew, begin_of, measured_anew
 
 
 def found(point, start, kind="shift", ended=None):
-    return Finding(kind, "above", point, start, start, start, 1.0, 0.5, 1.5, 1.0, ended)
+    return FoundChange(kind, "above", point, start, start, start, 1.0, 0.5, 1.5, 1.0, ended)
 
 
 def steps(rng, *parts):

@@ -15,7 +15,7 @@ from qc.ingest.known import GaugeCheck
 from qc.ingest.reasons import Finding, Reason
 
 LOOK_BACK = timedelta(days=14)
-"""How far back readings are held where no earlier check says when the gauge was still good."""
+"""How far back readings are held where no earlier check says when the gauge was still good; chosen."""
 
 
 @dataclass(frozen=True, slots=True)

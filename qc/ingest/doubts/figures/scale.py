@@ -9,7 +9,9 @@ import polars as pl
 from qc.ingest.doubts.facts import Facts, distance, usual_value
 
 FAR = 6.0
-"""Spreads from the usual figure at which one that also breaks the plan's limits is out of the question."""
+"""Spreads from the usual figure at which one that also breaks the plan's limits is out of the question.
+Chosen, as the next three: a slip by a factor of two or more lies far beyond it, a bad piece hardly ever
+does."""
 
 FARTHER = 8.0
 """The same where the plan has no limit on that side."""

@@ -25,6 +25,7 @@ def find_doubled_serial(facts: Facts, doubted: Doubts) -> Doubted:
 
 
 def _mistaken(facts: Facts, doubted: Doubts) -> list[Finding]:
+    # a piece may be measured twice; only a missing neighbour whose days fit better makes it a slip
     if facts.readings.is_empty():
         return []
     sound = facts.readings.filter((pl.col("serial") != "") & ~pl.col(INDEX).is_in(list(doubted)))

@@ -14,13 +14,15 @@ from qc.ingest.frames import INDEX
 from qc.ingest.reasons import Finding, Reason
 
 AHEAD = 50
-"""A new piece may run so many numbers ahead of those seen on two cards or on record."""
+"""A new piece may run so many numbers ahead of those seen on two cards or on record; chosen, what a small
+shop makes in some months."""
 
 ENOUGH = 10
-"""So many established serials say where the run lies."""
+"""So many established serials say where the run lies; chosen."""
 
 MOSTLY = 0.8
-"""A card whose serials mostly carry the shop's prefix is about instruments."""
+"""A card of which this share of serials carries the shop's prefix is about instruments; chosen, so that a few
+slips do not hide it."""
 
 LOOKALIKES = str.maketrans({"O": "0", "Q": "0", "I": "1", "L": "1", "S": "5", "B": "8", "Z": "2"})
 _ALWAYS_INSTRUMENTS = frozenset({"tuning", "lacquer", "shipped", "returned", "play-test"})
@@ -78,6 +80,8 @@ def _run(facts: Facts) -> Run | None:
 
 
 def _strange(rows: pl.DataFrame, run: Run, facts: Facts) -> list[Finding]:
+    # a card of loose tubes carries serials of its own kind; there only what must be an instrument is
+    # asked about
     found = []
     named = rows.filter(pl.col("serial") != "")
     for (card,), group in named.group_by(["card"], maintain_order=True):

@@ -21,7 +21,8 @@ TOLERANCE = 0.02
 """Volume may be off by so much before a reading must be wrong."""
 
 ENOUGH = 6
-"""So many tubes of one model say what their blank's volume is."""
+"""So many tubes of one model say what their blank's volume is; chosen, since a slip in one of six leaves
+their median alone."""
 
 TUBE = ["_part", "row", "serial", "model", "stage"]
 
@@ -54,6 +55,7 @@ def _triples(plan: Plan) -> dict[str, dict[str, str]]:
 
 
 def _tubes(readings: pl.DataFrame, stage: str, names: dict[str, str], doubted: Doubts) -> pl.DataFrame:
+    # one tube a row; a tube with a reading in doubt or left out cannot be weighed
     rows = readings.filter((pl.col("stage") == stage) & pl.col("value").is_not_null())
     if rows.is_empty():
         return pl.DataFrame()

@@ -27,7 +27,7 @@ SHORTEST = 6
 
 
 @dataclass(frozen=True, slots=True)
-class Piece:
+class PieceFigures:
     """The figures of one piece at its places, in the order of the sheet."""
 
     serial: str
@@ -91,10 +91,10 @@ def _in_characteristic(group: pl.DataFrame) -> list[Finding]:
     usual = {place: sorted(values)[len(values) // 2] for place, values in by_place.items()}
     level = [[value - usual[place] for place, value in zip(p.places, p.texts, strict=True)] for p in pieces]
     need = shortest_run(level, len(pieces) * (len(pieces) - 1) / 2)
-    seen: dict[tuple[str, tuple[float, ...]], Piece] = {}
+    seen: dict[tuple[str, tuple[float, ...]], PieceFigures] = {}
     found = []
     for piece in sorted(pieces, key=lambda p: p.order):
-        copied: dict[int, Piece] = {}
+        copied: dict[int, PieceFigures] = {}
         for at in range(len(piece.texts) - need + 1):
             window = piece.texts[at : at + need]
             if len(set(window)) < 3:
@@ -106,7 +106,8 @@ def _in_characteristic(group: pl.DataFrame) -> list[Finding]:
     return found
 
 
-def _pieces(group: pl.DataFrame) -> list[Piece]:
+def _pieces(group: pl.DataFrame) -> list[PieceFigures]:
+    # a piece with fewer figures than the shortest run can hold no copy
     place = pl.concat_str(
         [pl.col(n).cast(pl.String).fill_null("") for n in (*PLACE, "repeat")], separator="|"
     )
@@ -119,7 +120,7 @@ def _pieces(group: pl.DataFrame) -> list[Piece]:
             continue
         first = rows.row(0, named=True)
         pieces.append(
-            Piece(
+            PieceFigures(
                 str(serial),
                 f"{first['file']}, {first['cell']}",
                 (first["_day"], first[INDEX]),
@@ -131,7 +132,7 @@ def _pieces(group: pl.DataFrame) -> list[Piece]:
     return pieces
 
 
-def _finding(piece: Piece, at: int, source: Piece, length: int) -> Finding:
+def _finding(piece: PieceFigures, at: int, source: PieceFigures, length: int) -> Finding:
     problem = (
         f"{length} figures of {piece.serial} are the same in the same order as those of {source.serial} "
         f"({source.where})"

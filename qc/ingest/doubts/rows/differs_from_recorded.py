@@ -27,6 +27,7 @@ def find_differs_from_recorded(facts: Facts, doubted: Doubts) -> Doubted:
 
 
 def _on_record(readings: pl.DataFrame, facts: Facts) -> list[Finding]:
+    # offer the sheet's figure as a correction: which of the two is right, only a person knows
     recorded = facts.known.recorded
     if not recorded or readings.is_empty():
         return []
@@ -47,6 +48,7 @@ def _on_record(readings: pl.DataFrame, facts: Facts) -> list[Finding]:
 
 
 def _on_another_sheet(readings: pl.DataFrame) -> list[Finding]:
+    # two sheets of one upload may differ as well; the first one stands, and nothing is offered
     at = list(IDENTITY)
     first = readings.with_columns(
         pl.col("value").first().over(at).alias("_value"),

@@ -41,6 +41,7 @@ def day_month_figure(day: date) -> float:
 
 
 def _figures(facts: Facts) -> list[Finding]:
+    # a figure of 14.05 comes back as 14 May: the date gives it back, but for a last zero
     if facts.readings.is_empty():
         return []
     unread = facts.readings.filter(

@@ -17,6 +17,8 @@ def find_spreadsheet_date(facts: Facts, doubted: Doubts) -> Doubted:
 
 
 def _figures(facts: Facts) -> list[Finding]:
+    # whole millimetres or micrometres of this size are hardly ever read, and a day's number always looks
+    # so
     if facts.readings.is_empty():
         return []
     value = pl.col("value")
@@ -36,6 +38,7 @@ def _figures(facts: Facts) -> list[Finding]:
 
 
 def _days(rows: pl.DataFrame) -> list[Finding]:
+    # a date column set to numbers shows five digits; they say the day without doubt, so it is offered
     if rows.is_empty():
         return []
     unread = rows.filter(pl.col("day").is_null() & pl.col("day_text").str.contains(SERIAL.pattern))

@@ -1,0 +1,58 @@
+"""The state of a workshop: a line for each series, worst first."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date
+
+from qc.report.terminal.columns import table
+from qc.watch import LEARNING, SeriesVerdict, limits_words
+from qc.words import dated_words, day_words, quantity_words
+
+
+def status_text(workshop: str, as_of: date, series: Sequence[SeriesVerdict], notes: Sequence[str]) -> str:
+    """Say how many series moved, then every series in one line; notes stand below."""
+    moved = sum(v.behaviour == "drifting" for v in series)
+    head = f"{workshop}, {as_of:%a} {dated_words(as_of)}: {_moved_words(moved, len(series))}"
+    rows = [
+        (
+            verdict.title,
+            _behaviour(verdict),
+            limits_words(verdict) if verdict.pieces else "nothing measured yet",
+            _remark(verdict, as_of),
+        )
+        for verdict in series
+    ]
+    longest = max((len(v.title) for v in series), default=0)
+    lines = table(rows, widths=(longest + 2, 18), indent="", gap="")
+    return "\n".join([head, "", *lines, *(("", *notes) if notes else ())])
+
+
+def _moved_words(moved: int, total: int) -> str:
+    if total == 0:
+        return "nothing has been measured yet."
+    if moved == 0:
+        return f"all {total} series are as they were."
+    return f"{moved} of {total} series {'has' if moved == 1 else 'have'} moved."
+
+
+def _behaviour(verdict: SeriesVerdict) -> str:
+    if verdict.behaviour == "learning":
+        return f"learning, {verdict.pieces} of {LEARNING}"
+    return verdict.behaviour
+
+
+def _remark(verdict: SeriesVerdict, today: date) -> str:
+    """Say what moved and since when; of a series that stays, what is known of its tool or its limits."""
+    signal = verdict.telling
+    if signal is not None:
+        first = f"{quantity_words(signal.size, verdict.unit)} " if signal.size is not None else ""
+        cause = f"; coincides with {signal.suspects[0].sentence}" if signal.suspects else ""
+        return f"{first}since {signal.start_serial} ({day_words(signal.start_day, today)}){cause}"
+    if verdict.forecast is not None:
+        return verdict.forecast.sentence
+    if verdict.ppk is not None:
+        return (
+            f"Ppk {verdict.ppk:.2f} ({verdict.ppk_low:.2f} to {verdict.ppk_high:.2f}) from {verdict.rests_on}"
+        )
+    return ""

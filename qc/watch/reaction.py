@@ -1,0 +1,66 @@
+"""What to do about a series that moved: three steps that always come first, then its own; usual cautions.
+
+Command and board ask here; where the newest piece and the gauges in use are at hand, they are named.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+DEFER = "These are usual cautions. Local rules, the shop's own assessment and a competent person decide."
+DEFER_ELSE = "The shop's own assessment and a competent person decide too."
+
+
+def first_steps(newest: str | None = None, gauges: Sequence[str] = ()) -> tuple[str, ...]:
+    """Return the steps that come first in every reaction (common practice, no source).
+
+    Parameters
+    ----------
+    newest : str, optional
+        Serial of the newest piece, empty before there is one; None says the steps of no piece in particular.
+    gauges : sequence of str
+        Ids of the gauges in use on the newest pieces.
+
+    Examples
+    --------
+    >>> first_steps()[1], first_steps("A-0418", ["G-1"])[1]
+    ("Check the gauge's zero.", 'Check the zero of G-1 on its master.')
+    """
+    if newest is None:
+        return (
+            "Re-measure the newest piece.",
+            "Check the gauge's zero.",
+            "Check the serial and the unit on the card.",
+        )
+    gauge = " and ".join(gauges) or "the gauge"
+    return (
+        f"Re-measure {newest or 'the newest piece'}.",
+        f"Check the zero of {gauge} on {'their masters' if len(gauges) > 1 else 'its master'}.",
+        "Check serial and unit on the card.",
+    )
+
+
+def reaction_steps(
+    reaction: Sequence[str], own: str = "", newest: str | None = None, gauges: Sequence[str] = ()
+) -> tuple[str, ...]:
+    """Return all steps, each once: those that come first, then the finding's own, then the plan's.
+
+    Parameters
+    ----------
+    reaction : sequence of str
+        Steps of the plan for the figure.
+    own : str
+        What the finding asks for.
+    newest, gauges
+        As for `first_steps`.
+    """
+    return tuple(dict.fromkeys([*first_steps(newest, gauges), *([own] if own else []), *reaction]))
+
+
+def caution_words(cautions: Sequence[str]) -> str:
+    """Return the usual cautions of a stage and who decides; empty where there are none.
+
+    Where the plan's own cautions defer to the local rules already, they are not named a second time.
+    """
+    said = " ".join(cautions)
+    return f"{said} {DEFER_ELSE if 'local rules' in said.lower() else DEFER}" if cautions else ""

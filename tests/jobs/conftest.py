@@ -1,0 +1,19 @@
+"""Ask a command inside this process, as a person would."""
+
+from types import SimpleNamespace
+
+import pytest
+
+from qc.cli.main import main
+
+
+@pytest.fixture
+def command(capsys):
+    """Run the words of a command and give `exit_code`, `stdout`, `stderr`, and `output`, which is both."""
+
+    def run(*words):
+        code = main([str(word) for word in words])
+        out, err = capsys.readouterr()
+        return SimpleNamespace(exit_code=code, stdout=out, stderr=err, output=out + err)
+
+    return run
