@@ -1,16 +1,46 @@
 """Words that every floor shares."""
 
+import calendar
+from datetime import date
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from qc.words import closest, level_words, listed, number_words, quantity_words, some_of, unit_words
+from qc.words import (
+    MONTHS,
+    closest,
+    count_words,
+    dated_words,
+    day_words,
+    level_words,
+    listed,
+    month_words,
+    number_words,
+    pieces_words,
+    quantity_words,
+    some_of,
+    unit_words,
+)
 
 
 def test_long_lists_are_cut_with_a_count():
     assert some_of([]) == "none"
     assert some_of(["a"]) == "a"
     assert some_of(map(str, range(12))) == "0, 1, 2, 3, 4, 5, 6, 7 and 4 more"
+
+
+@given(st.dates(min_value=date(1900, 1, 1)))
+def test_days_and_months_are_those_of_the_calendar(day):
+    assert MONTHS == list(calendar.month_name)[1:], "the standard library's names"
+    assert dated_words(day) == f"{day.day} {day:%b} {day.year}" == f"{day_words(day)} {day.year}"
+    assert month_words(f"{day:%Y-%m}") == f"{day:%B} {day.year}"
+
+
+def test_one_thing_has_no_plural_and_every_other_number_has():
+    assert [count_words(n, "day") for n in (0, 1, 2, 11)] == ["0 days", "1 day", "2 days", "11 days"]
+    assert [count_words(n, "series", "series") for n in (1, 3)] == ["1 series", "3 series"]
+    assert (pieces_words(1), pieces_words(3)) == ("1 piece", "3 pieces")
 
 
 @given(st.lists(st.text("abc", min_size=1), min_size=1))

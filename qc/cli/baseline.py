@@ -25,35 +25,29 @@ def add_commands(app: typer.Typer) -> None:
     app.add_typer(baseline, name="baseline")
 
 
-@baseline.command("freeze")
-def freeze(
-    series: SeriesArgument,
-    first: FromOption,
-    last: ToOption = "",
-    who: WhoOption = "",
-    why: WhyOption = "",
-    workshop: WorkshopOption = None,
-    as_of: AsOfOption = None,
-    as_json: JsonOption = False,
-) -> None:
-    """Take some pieces as the settled state; later pieces are compared with them."""
-    _decide(series, Saying(What.FREEZE, who, why, first=first, last=last), workshop, as_of, as_json=as_json)
+def _add(name: str, what: What, told: str) -> None:
+    """Add a decision about a stretch of pieces."""
+
+    @baseline.command(name, help=told)
+    def decide(
+        series: SeriesArgument,
+        first: FromOption,
+        last: ToOption = "",
+        who: WhoOption = "",
+        why: WhyOption = "",
+        workshop: WorkshopOption = None,
+        as_of: AsOfOption = None,
+        as_json: JsonOption = False,
+    ) -> None:
+        _decide(series, Saying(what, who, why, first=first, last=last), workshop, as_of, as_json=as_json)
 
 
-@baseline.command("leave-out")
-def leave_out(
-    series: SeriesArgument,
-    first: FromOption,
-    last: ToOption = "",
-    who: WhoOption = "",
-    why: WhyOption = "",
-    workshop: WorkshopOption = None,
-    as_of: AsOfOption = None,
-    as_json: JsonOption = False,
-) -> None:
-    """Mark some pieces as not representative: they are shown, but not judged."""
-    saying = Saying(What.LEAVE_OUT, who, why, first=first, last=last)
-    _decide(series, saying, workshop, as_of, as_json=as_json)
+_add("freeze", What.FREEZE, "Take some pieces as the settled state; later pieces are compared with them.")
+_add(
+    "leave-out",
+    What.LEAVE_OUT,
+    "Mark some pieces as not representative: they are shown, but not judged.",
+)
 
 
 @baseline.command("undo")

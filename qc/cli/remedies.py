@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -63,29 +62,26 @@ def tune(
     as_json: JsonOption = False,
 ) -> None:
     """Say how much to cut, where and in what order, from a note set."""
+    from qc.jobs.remedies import tune_from
 
-    def answer() -> Any:
-        from qc.jobs.remedies import tune_from
-
-        return tune_from(
-            file,
-            serial=serial,
-            workshop=workshop,
-            model=model,
-            plan=plan,
-            length_mm=length_mm,
-            valves=valve or [],
-            reading_sd=reading_sd,
-            sitting_sd=sitting_sd,
-            reference_air_c=reference_air_c,
-            a4_hz=a4,
-            reference=reference,
-            before=before,
-            changed=changed,
-            wav=wav,
-        )
-
-    _answer(answer, plot, as_json)
+    result = tune_from(
+        file,
+        serial=serial,
+        workshop=workshop,
+        model=model,
+        plan=plan,
+        length_mm=length_mm,
+        valves=valve or [],
+        reading_sd=reading_sd,
+        sitting_sd=sitting_sd,
+        reference_air_c=reference_air_c,
+        a4_hz=a4,
+        reference=reference,
+        before=before,
+        changed=changed,
+        wav=wav,
+    )
+    _draw_and_show(result, plot, as_json)
 
 
 def pair(
@@ -106,21 +102,18 @@ def pair(
     as_json: JsonOption = False,
 ) -> None:
     """Propose which inner tube of the rack goes into which outer."""
+    from qc.jobs.remedies import pair_from
 
-    def answer() -> Any:
-        from qc.jobs.remedies import pair_from
-
-        return pair_from(
-            inner,
-            outer,
-            workshop=workshop,
-            target_um=target_um,
-            lower_um=lower_um,
-            upper_um=upper_um,
-            cost=cost,
-        )
-
-    _answer(answer, plot, as_json)
+    result = pair_from(
+        inner,
+        outer,
+        workshop=workshop,
+        target_um=target_um,
+        lower_um=lower_um,
+        upper_um=upper_um,
+        cost=cost,
+    )
+    _draw_and_show(result, plot, as_json)
 
 
 def wear(
@@ -139,23 +132,20 @@ def wear(
     as_json: JsonOption = False,
 ) -> None:
     """Forecast when a die or mandrel has to be changed."""
+    from qc.jobs.remedies import wear_from
 
-    def answer() -> Any:
-        from qc.jobs.remedies import wear_from
-
-        return wear_from(
-            file,
-            workshop=workshop,
-            value=value,
-            against=against,
-            tool=tool,
-            lower=lower,
-            upper=upper,
-            per_week=per_week,
-            as_of=as_of,
-        )
-
-    _answer(answer, plot, as_json)
+    result = wear_from(
+        file,
+        workshop=workshop,
+        value=value,
+        against=against,
+        tool=tool,
+        lower=lower,
+        upper=upper,
+        per_week=per_week,
+        as_of=as_of,
+    )
+    _draw_and_show(result, plot, as_json)
 
 
 def coat(
@@ -175,29 +165,24 @@ def coat(
     as_json: JsonOption = False,
 ) -> None:
     """Judge lacquer by area, by the house rule, and at its lower limit."""
+    from qc.jobs.remedies import coat_from
 
-    def answer() -> Any:
-        from qc.jobs.remedies import coat_from
-
-        return coat_from(
-            file,
-            serial=serial,
-            workshop=workshop,
-            nominal_um=nominal,
-            lower_um=lower,
-            upper_um=upper,
-            wet_um=wet_um,
-            solids=solids,
-            wall_mm=wall_mm,
-            probe_mhz=probe_mhz,
-        )
-
-    _answer(answer, plot, as_json)
+    result = coat_from(
+        file,
+        serial=serial,
+        workshop=workshop,
+        nominal_um=nominal,
+        lower_um=lower,
+        upper_um=upper,
+        wet_um=wet_um,
+        solids=solids,
+        wall_mm=wall_mm,
+        probe_mhz=probe_mhz,
+    )
+    _draw_and_show(result, plot, as_json)
 
 
-def _answer(compute: Callable[[], Any], plot: Path | None, as_json: bool) -> None:
-    """Compute, draw if asked, print; one line on stderr and an exit code where that fails."""
-    result = compute()
+def _draw_and_show(result: Any, plot: Path | None, as_json: bool) -> None:
     if plot is not None:
         from qc.jobs.remedies import draw_remedy
 

@@ -34,9 +34,7 @@ def list_all(
 ) -> None:
     """List the signals, those of the worst series first; a subcommand says something of one."""
     if context.invoked_subcommand is None:
-        from qc.jobs.signals import list_signals
-
-        show(list_signals(open_workshop(workshop, as_of), all_states=every), as_json=as_json)
+        list_them(every, workshop, as_of, as_json)
 
 
 @signals.command("list")
@@ -81,17 +79,22 @@ def close(
     _say(signal, Saying(what, who, text, cause, action), workshop, as_of, as_json=as_json)
 
 
-@signals.command("take")
-def take(
-    signal: IdArgument,
-    who: WhoOption = "",
-    text: TextOption = "",
-    workshop: WorkshopOption = None,
-    as_of: AsOfOption = None,
-    as_json: JsonOption = False,
-) -> None:
-    """Take a signal in hand: somebody is at it."""
-    _say(signal, Saying(What.IN_HAND, who, text), workshop, as_of, as_json=as_json)
+def _add(name: str, what: What, told: str) -> None:
+    """Add a command that says something of a signal, with a remark or without."""
+
+    @signals.command(name, help=told)
+    def say(
+        signal: IdArgument,
+        who: WhoOption = "",
+        text: TextOption = "",
+        workshop: WorkshopOption = None,
+        as_of: AsOfOption = None,
+        as_json: JsonOption = False,
+    ) -> None:
+        _say(signal, Saying(what, who, text), workshop, as_of, as_json=as_json)
+
+
+_add("take", What.IN_HAND, "Take a signal in hand: somebody is at it.")
 
 
 @signals.command("comment")
@@ -107,17 +110,7 @@ def comment(
     _say(signal, Saying(What.COMMENT, who, text), workshop, as_of, as_json=as_json)
 
 
-@signals.command("reopen")
-def reopen(
-    signal: IdArgument,
-    who: WhoOption = "",
-    text: TextOption = "",
-    workshop: WorkshopOption = None,
-    as_of: AsOfOption = None,
-    as_json: JsonOption = False,
-) -> None:
-    """Open a closed signal again."""
-    _say(signal, Saying(What.REOPENED, who, text), workshop, as_of, as_json=as_json)
+_add("reopen", What.REOPENED, "Open a closed signal again.")
 
 
 def also(

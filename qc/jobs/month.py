@@ -15,16 +15,22 @@ import polars as pl
 from qc.errors import QcError
 from qc.jobs.judging import judge_now
 from qc.jobs.workshop import Workshop
-from qc.report import MonthContent, draw_all, month_html, month_pdf, month_workbook, rolled_yield
 from qc.report.month import (
+    MonthContent,
     change_lines,
     data_gaps,
     decisions,
     die_lines,
+    draw_all,
     gauge_lines,
+    month_html,
+    month_pdf,
+    month_workbook,
     reaction_lines,
     return_lines,
     rework_lines,
+    rolled_yield,
+    shipped_models,
     stage_yields,
 )
 from qc.report.terminal import month_text
@@ -32,6 +38,9 @@ from qc.sayings import SignalState
 from qc.stats import Tabled
 from qc.store import HeldRecord
 from qc.watch import SignalResult
+
+MOST_CHANGES = 3
+"""Chosen: with more of them the first page would run over; each is told in the panel of its series too."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,7 +134,6 @@ def month_content(workshop: Workshop, which: str) -> MonthContent:
     yields = stage_yields(workshop.plan, readings, events)
     dies = die_lines(judged.verdicts)
     gauges = gauge_lines(workshop.plan, every, happened, first, as_of)
-    changes = change_lines(judged.verdicts)
     held = [row for row in workshop.store.held(open_only=False) if first <= row.day <= as_of]
     return MonthContent(
         workshop=workshop.plan.workshop.name,
@@ -134,11 +142,11 @@ def month_content(workshop: Workshop, which: str) -> MonthContent:
         last=last,
         as_of=as_of,
         plan_version=workshop.store.plan_versions()[-1].version,
-        shipped=_shipped(workshop, every, events),
+        shipped=shipped_models(workshop.plan, every, events),
         returned=return_lines(events),
         yields=yields,
         rolled=rolled_yield(yields),
-        changes=changes[:3],
+        changes=change_lines(judged.verdicts)[:MOST_CHANGES],
         reactions=reaction_lines(judged.verdicts, _states(workshop), as_of),
         rework=rework_lines(events),
         gauges=gauges,
@@ -169,15 +177,6 @@ def _month_days(which: str) -> tuple[date, date]:
         raise QcError(f"'{which}' is not a month. Write it as YYYY-MM, for example 2026-10.")
     days = monthrange(int(year), int(number))[1]
     return date(int(year), int(number), 1), date(int(year), int(number), days)
-
-
-def _shipped(workshop: Workshop, every: pl.DataFrame, events: pl.DataFrame) -> tuple[tuple[str, int], ...]:
-    left = events.filter(pl.col("kind") == "shipped").unique("serial")
-    known = dict(every.filter(pl.col("model") != "").select("serial", "model").unique().iter_rows())
-    models = [model or known.get(serial, "") for serial, model in left.select("serial", "model").iter_rows()]
-    names = {m.id: m.name for m in workshop.plan.models}
-    counts = {m: models.count(m) for m in [*names, ""] if m in models}
-    return tuple((names.get(m, "of unknown model"), number) for m, number in counts.items())
 
 
 def _put(path: Path, data: bytes) -> Path:

@@ -1,8 +1,1 @@
-"""Figures in, documents out: the month's report, answers for a terminal, pictures.
-
-Names are fetched on first use; the stub beside this file is the only list of what is offered.
-"""
-
-import lazy_loader
-
-__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)
+"""Figures in, documents out: rooms for the month's report, for answers in words, and for drawings."""

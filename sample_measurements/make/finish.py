@@ -5,10 +5,10 @@ from __future__ import annotations
 import statistics
 
 from sample_measurements.make import scenario
-from sample_measurements.make.flow import Flow, MadePiece
+from sample_measurements.make.flow import Flow, Piece
 from sample_measurements.make.groups import by_day, by_fortnight, by_month
 from sample_measurements.make.noise import Noise
-from sample_measurements.make.sheets import DrawnSheet, DrawnTab, figure
+from sample_measurements.make.sheets import Sheet, Tab, figure
 from sample_measurements.make.workdays import fortnight
 
 SPOTS = 5
@@ -16,7 +16,7 @@ QUIET_FAMILY = ("tenor", "tenor-bass")
 TRIES = 5000  # honest draws looked through for one that looks bad
 
 
-def polish_cards(flow: Flow, seed: int) -> list[DrawnSheet]:
+def polish_cards(flow: Flow, seed: int) -> list[Sheet]:
     """Return the polishing cards, a sheet a month."""
     pieces = flow.at("polish")
     losses = _losses(pieces, seed)
@@ -24,16 +24,16 @@ def polish_cards(flow: Flow, seed: int) -> list[DrawnSheet]:
     sheets = []
     for month, group in by_month(pieces, lambda piece: piece.days["polish"]):
         head = [("Card", "Polishing card"), ("Gauge", "BA-1")]
-        tab = DrawnTab("", head, ["Date", "Serial", "Model", "Person", "Mass loss [g]"])
+        tab = Tab("", head, ["Date", "Serial", "Model", "Person", "Mass loss [g]"])
         for piece in group:
             person = noise.pick(scenario.CREW["polish"])
             day = piece.days["polish"].isoformat()
             tab.add(piece.serial, day, piece.serial, piece.model, person, figure(losses[piece.serial], 1))
-        sheets.append(DrawnSheet(f"polish/polishing_{month}.csv", [tab]))
+        sheets.append(Sheet(f"polish/polishing_{month}.csv", [tab]))
     return sheets
 
 
-def _losses(pieces: list[MadePiece], seed: int) -> dict[str, float]:
+def _losses(pieces: list[Piece], seed: int) -> dict[str, float]:
     noise = Noise(seed, "polish")
     losses = {
         piece.serial: scenario.MASS_LOSS_G[piece.model] * (1.0 + noise.normal(scenario.MASS_LOSS_SD))
@@ -98,7 +98,7 @@ def widest_split(values: list[float]) -> float:
     return widest
 
 
-def lacquer_cards(flow: Flow, seed: int) -> list[DrawnSheet]:
+def lacquer_cards(flow: Flow, seed: int) -> list[Sheet]:
     """Return the lacquer workbooks, one a fortnight: a tab a spraying day, and one for the defects."""
     noise = Noise(seed, "lacquer")
     defects = Noise(seed, "defects")
@@ -106,11 +106,11 @@ def lacquer_cards(flow: Flow, seed: int) -> list[DrawnSheet]:
     for day, pieces in by_fortnight(flow.at("lacquer"), lambda piece: piece.days["lacquer"]):
         tabs = [_spraying(group, noise) for _, group in by_day(pieces, lambda piece: piece.days["lacquer"])]
         tabs.append(_defects(pieces, defects))
-        sheets.append(DrawnSheet(f"lacquer/lacquer_{day}.xlsx", tabs))
+        sheets.append(Sheet(f"lacquer/lacquer_{day}.xlsx", tabs))
     return sheets
 
 
-def _spraying(pieces: list[MadePiece], noise: Noise) -> DrawnTab:
+def _spraying(pieces: list[Piece], noise: Noise) -> Tab:
     day = pieces[0].days["lacquer"]
     head = [
         ("Card", "Lacquer card"),
@@ -120,7 +120,7 @@ def _spraying(pieces: list[MadePiece], noise: Noise) -> DrawnTab:
         ("Booth", pieces[0].nozzle),
         ("Batch", f"LK-{fortnight(day, scenario.FIRST_DAY) // 3 + 1:02d}"),  # a can lasts six weeks
     ]
-    tab = DrawnTab(day.isoformat(), head, ["Serial", "Model", "Area", "Spot", "Thickness [um]"])
+    tab = Tab(day.isoformat(), head, ["Serial", "Model", "Area", "Spot", "Thickness [um]"])
     for piece in pieces:
         mean = scenario.LACQUER_UM + noise.normal(scenario.LACQUER_PIECE_SD_UM)
         mean += scenario.NOZZLE_UM if piece.nozzle == scenario.NEW_NOZZLE else 0.0
@@ -131,9 +131,9 @@ def _spraying(pieces: list[MadePiece], noise: Noise) -> DrawnTab:
     return tab
 
 
-def _defects(pieces: list[MadePiece], noise: Noise) -> DrawnTab:
+def _defects(pieces: list[Piece], noise: Noise) -> Tab:
     head = [("Card", "Lacquer defects card")]
-    tab = DrawnTab("Defects", head, ["Date", "Serial", "Model", "Person", "Lacquer defects"])
+    tab = Tab("Defects", head, ["Date", "Serial", "Model", "Person", "Lacquer defects"])
     for piece in pieces:
         count = noise.poisson(scenario.DEFECTS_MEAN * scenario.AREA_FACTOR[piece.model])
         day = piece.days["lacquer"].isoformat()

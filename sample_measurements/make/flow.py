@@ -22,7 +22,7 @@ PACE = (
 
 
 @dataclass(frozen=True, slots=True)
-class DrawnTube:
+class Tube:
     """A drawn outer slide tube."""
 
     serial: str
@@ -34,14 +34,14 @@ class DrawnTube:
 
 
 @dataclass(frozen=True, slots=True)
-class MadePiece:
+class Piece:
     """An instrument, and the day each stage worked on it; days may lie after the last one."""
 
     serial: str
     model: str
     index: int
     days: dict[str, date]
-    tubes: tuple[DrawnTube, DrawnTube]
+    tubes: tuple[Tube, Tube]
     mandrel: str
     leadpipe_batch: str
     nozzle: str
@@ -63,14 +63,14 @@ class Flow:
         When the new bending mandrel and the new nozzle were fitted; first day without a gauge check.
     """
 
-    pieces: list[MadePiece]
-    tubes: list[DrawnTube]
+    pieces: list[Piece]
+    tubes: list[Tube]
     days: list[date]
     mandrel_day: date
     nozzle_day: date
     gauge_day: date
 
-    def at(self, stage: str) -> list[MadePiece]:
+    def at(self, stage: str) -> list[Piece]:
         """Return the pieces that have been through a stage, in order of making."""
         return [piece for piece in self.pieces if piece.reached(stage)]
 
@@ -86,7 +86,7 @@ def plan_flow(days: list[date]) -> Flow:
     nozzle_day = _day_of_last(stage_days, scenario.NOZZLE_PIECES, "lacquer", "lacquer")
     batches = _leadpipe_batches(stage_days)
     pieces = [
-        MadePiece(
+        Piece(
             serial=f"QH-{scenario.FIRST_SERIAL + index}",
             model=model,
             index=index,
@@ -155,7 +155,7 @@ def _pace(share: float) -> float:
 
 def _tubes(
     models: list[str], stage_days: list[dict[str, date]], days: list[date], noise: Noise
-) -> tuple[list[DrawnTube], list[tuple[DrawnTube, DrawnTube]]]:
+) -> tuple[list[Tube], list[tuple[Tube, Tube]]]:
     """Draw two tubes for each instrument, and now and then a spare one, in order of drawing."""
     position = {day: index for index, day in enumerate(days)}
     wanted: list[tuple[int, int, str, bool]] = []
@@ -166,14 +166,14 @@ def _tubes(
         extra = 1 if noise.chance(0.14) else 0
         wanted += [(latest, index, scenario.TUBE_MODEL[model], step == 2) for step in range(2 + extra)]
     counts = {die[0]: die[1] for dies in scenario.DIES.values() for die in dies}
-    tubes: list[DrawnTube] = []
-    owned: dict[int, list[DrawnTube]] = {}
+    tubes: list[Tube] = []
+    owned: dict[int, list[Tube]] = {}
     for number, (at, owner, model, spare) in enumerate(sorted(wanted), start=1):
         day = days[at]
         dies = scenario.DIES[model]
         die = dies[-1 if day >= scenario.DIE_CHANGE else 0][0]
         counts[die] += 1 + (1 if noise.chance(0.5) else 0)  # a trial draw that is not kept
-        tube = DrawnTube(f"T-{number:04d}", model, day, die, counts[die], spare)
+        tube = Tube(f"T-{number:04d}", model, day, die, counts[die], spare)
         if day <= scenario.LAST_DAY:
             tubes.append(tube)
         if not spare:

@@ -12,7 +12,7 @@ from datetime import date
 
 from sample_measurements.make import scenario
 from sample_measurements.make.noise import Noise
-from sample_measurements.make.sheets import DrawnSheet, DrawnTab, Typed, figure
+from sample_measurements.make.sheets import Sheet, Tab, Typed, figure
 
 SAFE_SHARE = 0.72  # mishaps fall on the first part of the history, clear of what is planted at its end
 EXCEL_EPOCH = date(1899, 12, 30)
@@ -27,8 +27,8 @@ class Mishap:
     """One mishap; `line` and `cell` are where a receipt would look for it (the first of `cells` cells)."""
 
     kind: str
-    sheet: DrawnSheet
-    tab: DrawnTab
+    sheet: Sheet
+    tab: Tab
     row: list[str]
     column: str
     typed: str
@@ -58,7 +58,7 @@ class Mishap:
 class Spoiler:
     """Picks cells nobody has spoilt yet and spoils them."""
 
-    sheets: list[DrawnSheet]
+    sheets: list[Sheet]
     noise: Noise
     mishaps: list[Mishap] = field(default_factory=list)
     used: set[str] = field(default_factory=set)
@@ -76,7 +76,7 @@ class Spoiler:
         row[at] = typed
         self.note(kind, sheet, tab, index, column, typed, meant)
 
-    def pick(self, card: str, column: str, models: str = "") -> tuple[DrawnSheet, DrawnTab, int]:
+    def pick(self, card: str, column: str, models: str = "") -> tuple[Sheet, Tab, int]:
         """Return a row of a card that has the column filled and whose piece is still unspoilt."""
         fits = [(sheet, tab) for sheet in self.sheets for tab in sheet.tabs if ("Card", card) in tab.head]
         rows = [
@@ -96,8 +96,8 @@ class Spoiler:
     def note(
         self,
         kind: str,
-        sheet: DrawnSheet,
-        tab: DrawnTab,
+        sheet: Sheet,
+        tab: Tab,
         index: int,
         column: str,
         typed: str,
@@ -109,13 +109,13 @@ class Spoiler:
         row, serial = tab.rows[index], tab.serials[index]
         self.mishaps.append(Mishap(kind, sheet, tab, row, column, typed, meant, serial, cells))
 
-    def _model(self, tab: DrawnTab, index: int) -> str:
+    def _model(self, tab: Tab, index: int) -> str:
         if "Model" in tab.header:
             return tab.rows[index][tab.column("Model")]
         return dict(tab.head).get("Model", "")
 
 
-def spoil_sheets(sheets: list[DrawnSheet], seed: int) -> list[Mishap]:
+def spoil_sheets(sheets: list[Sheet], seed: int) -> list[Mishap]:
     """Spoil cells of the sheets in place and return what was done, in order of file and line."""
     spoiler = Spoiler(sheets, Noise(seed, "mishaps"))
     _spoil_whole_tabs(spoiler)

@@ -6,10 +6,10 @@ from datetime import date
 
 from qc.plan import Plan
 from sample_measurements.make import scenario
-from sample_measurements.make.flow import Flow, MadePiece
+from sample_measurements.make.flow import Flow, Piece
 from sample_measurements.make.groups import by_month
 from sample_measurements.make.noise import Noise
-from sample_measurements.make.sheets import DrawnSheet, DrawnTab, figure
+from sample_measurements.make.sheets import Sheet, Tab, figure
 
 REWORK = {  # stage -> its causes
     "joints": ("joint-gap", "starved-joint"),
@@ -24,24 +24,22 @@ RETURN_SHARE = 0.03
 RETURN_AFTER = 25  # working days at the customer
 
 
-def office_books(flow: Flow, plan: Plan, seed: int) -> list[DrawnSheet]:
+def office_books(flow: Flow, plan: Plan, seed: int) -> list[Sheet]:
     """Return the office workbook of each month: play-tests, shipping, returns, rework, tools fitted."""
-    books: dict[str, list[DrawnTab]] = {}
+    books: dict[str, list[Tab]] = {}
     for tab_of_month in (_play_tests, _shipping, _returns, _rework):
         for month, tab in tab_of_month(flow, seed).items():
             books.setdefault(month, []).append(tab)
     for month, tab in _tools(plan).items():
         books.setdefault(month, []).append(tab)
-    return [DrawnSheet(f"office/office_{month}.xlsx", tabs) for month, tabs in sorted(books.items())]
+    return [Sheet(f"office/office_{month}.xlsx", tabs) for month, tabs in sorted(books.items())]
 
 
-def _play_tests(flow: Flow, seed: int) -> dict[str, DrawnTab]:
+def _play_tests(flow: Flow, seed: int) -> dict[str, Tab]:
     noise = Noise(seed, "verdict")
     tabs = {}
     for month, pieces in by_month(flow.at("final"), lambda piece: piece.days["final"]):
-        tab = DrawnTab(
-            "Play-test", [("Card", "Play-test list")], ["Date", "Serial", "Model", "Person", "Verdict"]
-        )
+        tab = Tab("Play-test", [("Card", "Play-test list")], ["Date", "Serial", "Model", "Person", "Verdict"])
         for piece in pieces:
             failed = noise.chance(scenario.VERDICT_FAULT_SHARE)
             verdict = ("reject" if noise.chance(0.1) else "rework") if failed else "pass"
@@ -51,20 +49,20 @@ def _play_tests(flow: Flow, seed: int) -> dict[str, DrawnTab]:
     return tabs
 
 
-def _shipping(flow: Flow, seed: int) -> dict[str, DrawnTab]:
+def _shipping(flow: Flow, seed: int) -> dict[str, Tab]:
     tabs = {}
     for month, pieces in by_month(flow.at("ship"), lambda piece: piece.days["ship"]):
-        tab = DrawnTab("Shipping", [("Card", "Shipping list")], ["Serial", "Model", "Shipped", "Person"])
+        tab = Tab("Shipping", [("Card", "Shipping list")], ["Serial", "Model", "Shipped", "Person"])
         for piece in pieces:
             tab.add(piece.serial, piece.serial, piece.model, piece.days["ship"].isoformat(), "IS")
         tabs[month] = tab
     return tabs
 
 
-def _returns(flow: Flow, seed: int) -> dict[str, DrawnTab]:
+def _returns(flow: Flow, seed: int) -> dict[str, Tab]:
     """Let a few pieces come back; every piece draws, so that one more return leaves the others alone."""
     noise = Noise(seed, "returns")
-    back: list[tuple[date, MadePiece, str]] = []
+    back: list[tuple[date, Piece, str]] = []
     position = {day: index for index, day in enumerate(flow.days)}
     for piece in flow.at("ship"):
         at = position[piece.days["ship"]] + RETURN_AFTER + noise.whole(0, 40)
@@ -75,19 +73,17 @@ def _returns(flow: Flow, seed: int) -> dict[str, DrawnTab]:
     for month, group in by_month(
         sorted(back, key=lambda item: (item[0], item[1].serial)), lambda item: item[0]
     ):
-        tab = DrawnTab(
-            "Returns", [("Card", "Returns list")], ["Serial", "Model", "Returned", "Cause", "Person"]
-        )
+        tab = Tab("Returns", [("Card", "Returns list")], ["Serial", "Model", "Returned", "Cause", "Person"])
         for day, piece, cause in group:
             tab.add(piece.serial, piece.serial, piece.model, day.isoformat(), cause, "IS")
         tabs[month] = tab
     return tabs
 
 
-def _rework(flow: Flow, seed: int) -> dict[str, DrawnTab]:
+def _rework(flow: Flow, seed: int) -> dict[str, Tab]:
     """Note rework; every piece draws its figures, so that another share of rework changes no other piece."""
     noise = Noise(seed, "rework")
-    done: list[tuple[date, MadePiece, str, float, str, str]] = []
+    done: list[tuple[date, Piece, str, float, str, str]] = []
     for stage, causes in REWORK.items():
         for piece in flow.at(stage):
             hours = max(0.25, round(4 * 1.1 * noise.ratio(1.7)) / 4)
@@ -99,7 +95,7 @@ def _rework(flow: Flow, seed: int) -> dict[str, DrawnTab]:
         sorted(done, key=lambda item: (item[0], item[1].serial)), lambda item: item[0]
     ):
         header = ["Date", "Serial", "Model", "Stage", "Hours", "Cause", "Person"]
-        tab = DrawnTab("Rework", [("Card", "Rework list")], header)
+        tab = Tab("Rework", [("Card", "Rework list")], header)
         for day, piece, stage, hours, cause, person in group:
             cells = (
                 day.isoformat(),
@@ -115,7 +111,7 @@ def _rework(flow: Flow, seed: int) -> dict[str, DrawnTab]:
     return tabs
 
 
-def _tools(plan: Plan) -> dict[str, DrawnTab]:
+def _tools(plan: Plan) -> dict[str, Tab]:
     fitted = sorted(
         (tool.fitted, tool.id, tool.tool_class)
         for tool in plan.tools
@@ -123,21 +119,21 @@ def _tools(plan: Plan) -> dict[str, DrawnTab]:
     )
     tabs = {}
     for month, group in by_month(fitted, lambda item: item[0]):
-        tab = DrawnTab("Tools", [("Card", "Tools fitted")], ["Date", "Tool", "Class", "Person"])
+        tab = Tab("Tools", [("Card", "Tools fitted")], ["Date", "Tool", "Class", "Person"])
         for day, tool, tool_class in group:
             tab.add(tool, day.isoformat(), tool, tool_class, "IS")
         tabs[month] = tab
     return tabs
 
 
-def gauge_checks(flow: Flow, seed: int) -> list[DrawnSheet]:
+def gauge_checks(flow: Flow, seed: int) -> list[Sheet]:
     """Return the morning gauge checks, a sheet a month; those of the gauge left alone stop on its day."""
     noise = Noise(seed, "gauge-checks")
     worked = [day for day in flow.days if flow.tubes[0].day <= day <= scenario.LAST_DAY]
     sheets = []
     for month, days in by_month(worked, lambda day: day):
         header = ["Date", "Gauge", "Deviation", "Zeroed", "Person"]
-        tab = DrawnTab("", [("Card", "Morning gauge checks")], header)
+        tab = Tab("", [("Card", "Morning gauge checks")], header)
         for day in days:
             for gauge, step in scenario.DAILY_GAUGES.items():
                 deviation = step * round(noise.normal(0.8))
@@ -145,5 +141,5 @@ def gauge_checks(flow: Flow, seed: int) -> list[DrawnSheet]:
                 if gauge != scenario.UNZEROED_GAUGE or day < flow.gauge_day:
                     digits = 3 if step < 0.01 else 1
                     tab.add(gauge, day.isoformat(), gauge, figure(deviation, digits), "yes", person)
-        sheets.append(DrawnSheet(f"gauges/gauge-checks_{month}.csv", [tab]))
+        sheets.append(Sheet(f"gauges/gauge-checks_{month}.csv", [tab]))
     return sheets

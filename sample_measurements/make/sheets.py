@@ -38,7 +38,7 @@ PLAIN = Habit()
 
 
 @dataclass(slots=True)
-class DrawnTab:
+class Tab:
     """One table with its head block; `serials` names the piece of each row, `day` is the last day on it."""
 
     name: str
@@ -62,11 +62,11 @@ class DrawnTab:
 
 
 @dataclass(slots=True)
-class DrawnSheet:
+class Sheet:
     """One file: its path below the sheets folder, its tabs (one for csv) and its bench's habit."""
 
     path: str
-    tabs: list[DrawnTab]
+    tabs: list[Tab]
     habit: Habit = PLAIN
 
     @property
@@ -78,7 +78,7 @@ class DrawnSheet:
         """Return the file's content; the same cells give the same bytes."""
         return _workbook(self) if self.is_workbook else _csv(self)
 
-    def address(self, tab: DrawnTab, index: int, header: str) -> str:
+    def address(self, tab: Tab, index: int, header: str) -> str:
         """Return where a cell of a table row stands, the way a receipt names it."""
         if self.is_workbook:
             return f"{chr(65 + tab.column(header))}{tab.line(index)}"
@@ -99,7 +99,7 @@ def figure(value: float, digits: int, short: bool = False) -> str:
     return text.rstrip("0").rstrip(".") if short and "." in text else text
 
 
-def _csv(sheet: DrawnSheet) -> bytes:
+def _csv(sheet: Sheet) -> bytes:
     habit = sheet.habit
     tab = sheet.tabs[0]
     block: list[list[str]] = [[label, value] for label, value in tab.head]
@@ -128,7 +128,7 @@ def _written(text: str, habit: Habit) -> str:
     return text
 
 
-def _workbook(sheet: DrawnSheet) -> bytes:
+def _workbook(sheet: Sheet) -> bytes:
     """Write numbers as numbers and dates as cells where the bench does, as a spreadsheet would keep them."""
     buffer = io.BytesIO()
     book = xlsxwriter.Workbook(buffer, {"in_memory": True})

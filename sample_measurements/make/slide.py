@@ -3,27 +3,27 @@
 from __future__ import annotations
 
 from sample_measurements.make import scenario
-from sample_measurements.make.flow import Flow, MadePiece
+from sample_measurements.make.flow import Flow, Piece
 from sample_measurements.make.groups import by_fortnight, by_month
 from sample_measurements.make.noise import Noise
-from sample_measurements.make.sheets import DrawnSheet, DrawnTab, Habit, figure
+from sample_measurements.make.sheets import Habit, Sheet, Tab, figure
 
 SLIDE_BENCH = Habit(date_cells=True)
 LEGS, STATIONS, DIRECTIONS = ("upper", "lower"), ("mouth", "middle", "crook"), ("0", "90")
 HEADER = ["Leg", "Station", "Direction", "Surface", "Inner OD [mm]", "Outer bore [mm]"]
 
 
-def slide_cards(flow: Flow, bores: dict[str, float], seed: int) -> list[DrawnSheet]:
+def slide_cards(flow: Flow, bores: dict[str, float], seed: int) -> list[Sheet]:
     """Return the slide workbooks, one a fortnight with a tab for each instrument."""
     noise = Noise(seed, "slide")
     sheets = []
     for day, pieces in by_fortnight(flow.at("slide"), lambda piece: piece.days["slide"]):
         tabs = [_slide_tab(piece, flow, bores, noise) for piece in pieces]
-        sheets.append(DrawnSheet(f"slide/slide-cards_{day}.xlsx", tabs, SLIDE_BENCH))
+        sheets.append(Sheet(f"slide/slide-cards_{day}.xlsx", tabs, SLIDE_BENCH))
     return sheets
 
 
-def _slide_tab(piece: MadePiece, flow: Flow, bores: dict[str, float], noise: Noise) -> DrawnTab:
+def _slide_tab(piece: Piece, flow: Flow, bores: dict[str, float], noise: Noise) -> Tab:
     person = noise.pick(scenario.CREW["slide"])
     day = piece.days["slide"]
     head = [
@@ -36,7 +36,7 @@ def _slide_tab(piece: MadePiece, flow: Flow, bores: dict[str, float], noise: Noi
         ("Micrometer", "MIC-2"),
         ("Bore gauge", scenario.UNZEROED_GAUGE),
     ]
-    tab = DrawnTab(piece.serial, head, HEADER)
+    tab = Tab(piece.serial, head, HEADER)
     target = scenario.TUBE_SIZES[scenario.TUBE_MODEL[piece.model]][1] - scenario.STOCKING_GAP_MM
     stocking = target + noise.normal(scenario.STOCKING_PIECE_SD_MM)
     wrong_zero = scenario.UNZEROED_MM if day >= flow.gauge_day else 0.0
@@ -54,13 +54,13 @@ def _slide_tab(piece: MadePiece, flow: Flow, bores: dict[str, float], noise: Noi
     return tab
 
 
-def force_cards(flow: Flow, seed: int) -> list[DrawnSheet]:
+def force_cards(flow: Flow, seed: int) -> list[Sheet]:
     """Return the slide force cards, a sheet a month."""
     noise = Noise(seed, "force")
     sheets = []
     for month, pieces in by_month(flow.at("slide"), lambda piece: piece.days["slide"]):
         head = [("Card", "Slide force card"), ("Gauge", "SB-1")]
-        tab = DrawnTab("", head, ["Date", "Serial", "Model", "Person", "Slide force [N]"])
+        tab = Tab("", head, ["Date", "Serial", "Model", "Person", "Slide force [N]"])
         for piece in pieces:
             value = scenario.FORCE_MEDIAN * noise.ratio(scenario.FORCE_SPREAD)
             # the step of the spring balance in `plan.yaml`
@@ -70,11 +70,11 @@ def force_cards(flow: Flow, seed: int) -> list[DrawnSheet]:
             tab.add(
                 piece.serial, day, piece.serial, piece.model, person, figure(value, 2, short=person == "FN")
             )
-        sheets.append(DrawnSheet(f"slide/slide-force_{month}.csv", [tab]))
+        sheets.append(Sheet(f"slide/slide-force_{month}.csv", [tab]))
     return sheets
 
 
-def valve_cards(flow: Flow, seed: int) -> list[DrawnSheet]:
+def valve_cards(flow: Flow, seed: int) -> list[Sheet]:
     """Return the valve cards, a sheet a month; beside each valve stands the mandrel of its F wrap."""
     noise = Noise(seed, "valves")
     header = [
@@ -91,7 +91,7 @@ def valve_cards(flow: Flow, seed: int) -> list[DrawnSheet]:
     with_valves = [piece for piece in flow.at("valves") if piece.model in scenario.VALVES]
     for month, pieces in by_month(with_valves, lambda piece: piece.days["valves"]):
         head = [("Card", "Valve card"), ("Indicator", "IN-1"), ("Leak rig", "LR-2")]
-        tab = DrawnTab("", head, header)
+        tab = Tab("", head, header)
         for piece in pieces:
             person = noise.pick(scenario.CREW["valves"])
             mean = scenario.PLAY_UM + noise.normal(scenario.PLAY_PIECE_SD_UM)
@@ -102,5 +102,5 @@ def valve_cards(flow: Flow, seed: int) -> list[DrawnSheet]:
                 day = piece.days["valves"].isoformat()
                 cells = (day, piece.serial, piece.model, person, piece.mandrel, valve)
                 tab.add(piece.serial, *cells, figure(play, 0), figure(own_leak, 1))
-        sheets.append(DrawnSheet(f"valves/valve-card_{month}.csv", [tab], Habit(separator="\t")))
+        sheets.append(Sheet(f"valves/valve-card_{month}.csv", [tab], Habit(separator="\t")))
     return sheets

@@ -12,10 +12,10 @@ from dataclasses import dataclass
 
 from qc.plan import Model, Plan
 from sample_measurements.make import scenario
-from sample_measurements.make.flow import Flow, MadePiece, batch_name
+from sample_measurements.make.flow import Flow, Piece, batch_name
 from sample_measurements.make.groups import by_handful
 from sample_measurements.make.noise import Noise
-from sample_measurements.make.sheets import DrawnSheet, DrawnTab, Habit, figure
+from sample_measurements.make.sheets import Habit, Sheet, Tab, figure
 
 PARTIALS = (2, 3, 4, 5, 6, 8)
 OPEN_NOTES = tuple((1, n) for n in PARTIALS) + tuple(
@@ -43,7 +43,7 @@ class Voice:
     marks: dict[int, float]
 
 
-def tuning_cards(flow: Flow, plan: Plan, seed: int) -> list[DrawnSheet]:
+def tuning_cards(flow: Flow, plan: Plan, seed: int) -> list[Sheet]:
     """Return the tuning cards."""
     noise = Noise(seed, "tuning")
     sheets = []
@@ -60,10 +60,10 @@ def tuning_cards(flow: Flow, plan: Plan, seed: int) -> list[DrawnSheet]:
         ]
         if NOTES[tester]:
             head.append(("Note", NOTES[tester]))
-        tab = DrawnTab("", head, HEADER)
+        tab = Tab("", head, HEADER)
         for piece in pieces:
             _sitting(tab, piece, plan, tester, noise)
-        sheets.append(DrawnSheet(f"tuning/tuning_{last.isoformat()}_{tester}.csv", [tab], DESKS[tester]))
+        sheets.append(Sheet(f"tuning/tuning_{last.isoformat()}_{tester}.csv", [tab], DESKS[tester]))
     return sheets
 
 
@@ -89,7 +89,7 @@ def length_cents(model: Model, voice: Voice, position: int, valve: str) -> float
     return 1200.0 * math.log2(nominal / real)
 
 
-def _sitting(tab: DrawnTab, piece: MadePiece, plan: Plan, tester: str, noise: Noise) -> None:
+def _sitting(tab: Tab, piece: Piece, plan: Plan, tester: str, noise: Noise) -> None:
     model = plan.model(piece.model)
     assert model is not None  # the models of the flow are those of the plan
     voice = _voice(piece, model, noise)
@@ -114,7 +114,7 @@ def _sitting(tab: DrawnTab, piece: MadePiece, plan: Plan, tester: str, noise: No
         tab.add(piece.serial, *cells, "" if valve == "open" else valve, figure(cents, 0))
 
 
-def _voice(piece: MadePiece, model: Model, noise: Noise) -> Voice:
+def _voice(piece: Piece, model: Model, noise: Noise) -> Voice:
     wraps = {valve.name: noise.normal(scenario.WRAP_SD_MM) for valve in model.valves}
     if piece.mandrel == scenario.NEW_MANDREL:
         wraps["F"] += scenario.MANDREL_MM

@@ -17,7 +17,7 @@ from sample_measurements.make.finish import lacquer_cards, polish_cards
 from sample_measurements.make.flow import Flow, plan_flow
 from sample_measurements.make.mishaps import spoil_sheets
 from sample_measurements.make.office import gauge_checks, office_books
-from sample_measurements.make.sheets import DrawnSheet
+from sample_measurements.make.sheets import Sheet
 from sample_measurements.make.slide import force_cards, slide_cards, valve_cards
 from sample_measurements.make.truth import planted
 from sample_measurements.make.tuning import tuning_cards
@@ -80,7 +80,7 @@ def sample_flow(plan: Plan) -> Flow:
     return plan_flow(working_days(first, scenario.LAST_DAY + timedelta(days=70), plan.workshop.days_off))
 
 
-def _all_sheets(flow: Flow, plan: Plan, seed: int) -> list[DrawnSheet]:
+def _all_sheets(flow: Flow, plan: Plan, seed: int) -> list[Sheet]:
     """Make every bench's sheets; each draws from a stream of its own, so their order does not matter."""
     bores = tube_bores(flow, seed)
     return [

@@ -10,7 +10,7 @@ import polars as pl
 import pypdfium2
 import pytest
 
-from qc.report import (
+from qc.report.month import (
     Change,
     DieLine,
     Gap,
@@ -26,7 +26,7 @@ from qc.report import (
     rolled_yield,
 )
 from qc.report.month.panel import draw_all, draw_panel
-from qc.report.month.words import capability_sentence, month_words, panel_lines, pieces_words, plain_content
+from qc.report.month.template_data import capability_sentence, panel_lines, plain_content
 from qc.watch import FactorLevels, Points, Question, judge
 
 
@@ -88,11 +88,6 @@ def test_headline_names_what_moved(content):
     assert content.headline == "6 instruments shipped; 1 of 3 series has moved, in tuning."
     calm = replace(content, verdicts=content.verdicts[1:], shipped=(("Tenor", 1),))
     assert calm.headline == "1 instrument shipped; all 2 series that are watched are as they were."
-
-
-def test_words():
-    assert month_words("2026-05") == "May 2026"
-    assert (pieces_words(1), pieces_words(3)) == ("1 piece", "3 pieces")
 
 
 def test_evidence_has_size_interval_and_chance(verdicts):

@@ -3,7 +3,7 @@
 import re
 
 from sample_measurements.make import scenario
-from sample_measurements.make.sheets import DrawnSheet, DrawnTab, Habit, Typed, figure
+from sample_measurements.make.sheets import Habit, Sheet, Tab, Typed, figure
 
 
 def test_at_most_three_hundred_sheets_and_nothing_else(root, files):
@@ -68,32 +68,32 @@ def test_a_tuning_card_has_about_twenty_four_notes_an_instrument(by_card, plan):
 
 
 def small_tab():
-    tab = DrawnTab("T", [("Card", "Slide card"), ("Date", "2026-05-14")], ["Serial", "Value"])
+    tab = Tab("T", [("Card", "Slide card"), ("Date", "2026-05-14")], ["Serial", "Value"])
     tab.add("QH-1", "QH-1", "14.052")
     tab.add("QH-2", "QH-2", Typed("14.05"))
     return tab
 
 
 def test_csv_follows_the_habit_of_the_bench():
-    sheet = DrawnSheet("a.csv", [small_tab()], Habit(separator=";", comma=True, dotted=True))
+    sheet = Sheet("a.csv", [small_tab()], Habit(separator=";", comma=True, dotted=True))
     assert sheet.to_bytes().decode() == (
         "Card;Slide card\r\nDate;14.05.2026\r\n;\r\nSerial;Value\r\nQH-1;14,052\r\nQH-2;14.05\r\n"
     )
 
 
 def test_a_decimal_comma_between_commas_is_quoted():
-    tab = DrawnTab("", [], ["Serial", "Value"])
+    tab = Tab("", [], ["Serial", "Value"])
     tab.add("QH-1", "QH-1", Typed("14,052"))
-    assert DrawnSheet("a.csv", [tab]).to_bytes().decode() == 'Serial,Value\r\nQH-1,"14,052"\r\n'
+    assert Sheet("a.csv", [tab]).to_bytes().decode() == 'Serial,Value\r\nQH-1,"14,052"\r\n'
 
 
 def test_addresses_are_those_a_receipt_would_name():
     tab = small_tab()
-    assert DrawnSheet("a.csv", [tab]).address(tab, 0, "Value") == "line 5, Value"
-    assert DrawnSheet("a.xlsx", [tab]).address(tab, 1, "Value") == "B6"
-    bare = DrawnTab("", [], ["Serial"])
+    assert Sheet("a.csv", [tab]).address(tab, 0, "Value") == "line 5, Value"
+    assert Sheet("a.xlsx", [tab]).address(tab, 1, "Value") == "B6"
+    bare = Tab("", [], ["Serial"])
     bare.add("QH-1", "QH-1")
-    assert DrawnSheet("a.csv", [bare]).address(bare, 0, "Serial") == "line 2, Serial"
+    assert Sheet("a.csv", [bare]).address(bare, 0, "Serial") == "line 2, Serial"
 
 
 def test_figures_as_typed():

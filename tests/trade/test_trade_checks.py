@@ -12,7 +12,7 @@ import pytest
 
 from qc import stats, trade
 from qc.ingest.cells import read_number, spreadsheet_day
-from qc.report import Yield, rolled_yield
+from qc.report.month import Yield, rolled_yield
 from qc.trade import Instrument, Note, Spot, Tube, Valve
 
 CHECKS = {

@@ -91,6 +91,7 @@ def test_ended_excursions_do_not_count_for_the_present(small_plan, points):
     assert verdict.rests_on == 80 - (verdict.signals[0].ended - verdict.signals[0].start)
 
 
+@pytest.mark.slow
 def test_settled_limits_hold_the_rate_with_their_confidence(small_plan, points, rng):
     """From 15 pieces the limits must catch at most the rate in nine workshops of ten (400 draws)."""
     kept = []

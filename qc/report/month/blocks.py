@@ -9,13 +9,23 @@ from datetime import date, timedelta
 import polars as pl
 
 from qc.plan import Plan
-from qc.report import Change, DieLine, Gap, GaugeLine, Reaction, Rework, Yield, evidence_words
+from qc.report.month.content import Change, DieLine, Gap, GaugeLine, Reaction, Rework, Yield
 from qc.sayings import OPEN_STATES
-from qc.watch import SeriesVerdict
-from qc.words import count_words, day_words, inside
+from qc.watch import SeriesVerdict, SignalResult
+from qc.words import count_words, day_words, inside, number_words, quantity_words
 
 DUE_SOON_DAYS = 31
 """A calibration that runs out within a month is told."""
+
+
+def shipped_models(plan: Plan, readings: pl.DataFrame, events: pl.DataFrame) -> tuple[tuple[str, int], ...]:
+    """Return how many of each model left; one without a model on its record has that of its readings."""
+    left = events.filter(pl.col("kind") == "shipped").unique("serial")
+    known = dict(readings.filter(pl.col("model") != "").select("serial", "model").unique().iter_rows())
+    models = [model or known.get(serial, "") for serial, model in left.select("serial", "model").iter_rows()]
+    names = {m.id: m.name for m in plan.models}
+    counts = {m: models.count(m) for m in [*names, ""] if m in models}
+    return tuple((names.get(m, "of unknown model"), number) for m, number in counts.items())
 
 
 def stage_yields(plan: Plan, readings: pl.DataFrame, events: pl.DataFrame) -> tuple[Yield, ...]:
@@ -40,18 +50,23 @@ def stage_yields(plan: Plan, readings: pl.DataFrame, events: pl.DataFrame) -> tu
 
 def change_lines(verdicts: Iterable[SeriesVerdict]) -> tuple[Change, ...]:
     """Return what changed and lasts, worst first."""
-    moved = sorted((v for v in verdicts if v.behaviour == "drifting"), key=lambda v: -v.worst)
     return tuple(
-        Change(
-            key=str(v.key),
-            sentence=v.current.sentence,
-            because=v.current.because,
-            next_step=v.current.next_step,
-            evidence=evidence_words(v),
-        )
-        for v in moved
-        if v.current is not None
+        Change(str(verdict.key), signal.sentence, signal.because, signal.next_step, evidence_words(verdict))
+        for verdict, signal in _moved(verdicts)
     )
+
+
+def evidence_words(verdict: SeriesVerdict) -> str:
+    """Say how sure a change is: size with its interval, pieces, and the chance of a false alarm."""
+    signal = verdict.current
+    if signal is None:
+        return ""
+    size = ""
+    if signal.size is not None and signal.size_low is not None and signal.size_high is not None:
+        low, high = sorted((signal.size_low, signal.size_high))
+        between = f"{number_words(low)} to {number_words(high)}, 95 %"
+        size = f"{quantity_words(signal.size, verdict.unit)} ({between}); "
+    return f"{size}chance of a false signal {100 * signal.rate:.2g} % a piece."
 
 
 def reaction_lines(
@@ -138,11 +153,7 @@ def decisions(
     verdicts: Sequence[SeriesVerdict], dies: Sequence[DieLine], gauges: Sequence[GaugeLine]
 ) -> tuple[str, ...]:
     """Return what has to be decided at the monthly meeting, the pressing first."""
-    said = [
-        f"{v.current.sentence} {v.current.next_step}"
-        for v in sorted(verdicts, key=lambda v: -v.worst)
-        if v.behaviour == "drifting" and v.current is not None
-    ]
+    said = [f"{signal.sentence} {signal.next_step}" for _, signal in _moved(verdicts)]
     for die in dies:
         if die.change_by_day is not None:
             when = f"{die.change_by_day:%A} {day_words(die.change_by_day)}"
@@ -178,3 +189,9 @@ def data_gaps(readings: pl.DataFrame, waiting: Sequence[Sequence[str]], settled:
     if settled:
         found.append(Gap("rows put right or set aside", settled, "kept as typed beside what they became"))
     return tuple(found)
+
+
+def _moved(verdicts: Iterable[SeriesVerdict]) -> list[tuple[SeriesVerdict, SignalResult]]:
+    """Return the series that drift with the signal that tells why, worst first."""
+    worst_first = sorted(verdicts, key=lambda v: -v.worst)
+    return [(v, v.telling) for v in worst_first if v.telling is not None]

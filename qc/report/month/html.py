@@ -6,7 +6,7 @@ from importlib import resources
 
 from qc.report.month.content import MonthContent
 from qc.report.month.panel import Drawings, draw_all
-from qc.report.month.words import month_words, panel_lines, plain_content
+from qc.report.month.template_data import plain_content
 
 TEMPLATE = "month.html.j2"
 
@@ -32,16 +32,9 @@ def month_html(content: MonthContent, drawings: Drawings | None = None) -> str:
     text = resources.files("qc.report.month").joinpath(TEMPLATE).read_text("utf-8")
     page = Environment(autoescape=True, trim_blocks=True, lstrip_blocks=True).from_string(text)
     drawn = drawings or draw_all(content)
-    data = plain_content(content)
-    for change in data["changes"]:
-        change["spark"] = Markup(_inline(drawn.sparks[change["key"]]))
-    panels = [
-        {**panel_lines(v), "svg": Markup(_inline(drawn.panels[str(v.key)]))}
-        for v in content.verdicts
-        if v.points
-    ]
-    title = f"{content.workshop}: {month_words(content.month)}"
-    return page.render(title=title, panels=panels, **data)
+    sparks = {key: Markup(_inline(svg)) for key, svg in drawn.sparks.items()}
+    drawings_of = {key: Markup(_inline(svg)) for key, svg in drawn.panels.items()}
+    return page.render(sparks=sparks, drawings=drawings_of, **plain_content(content))
 
 
 def _inline(svg: bytes) -> str:

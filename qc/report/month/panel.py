@@ -17,6 +17,7 @@ from qc.words import level_words, unit_words
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
 INK, SOFT, LINE, CARD = "#1D2A31", "#5C6A70", "#D9D4C7", "#FFFEFB"
 STEADY, DRIFT, BAND = "#1B6F8A", "#B84714", "#F3E3D8"
@@ -89,9 +90,7 @@ def draw_panel(verdict: SeriesVerdict, *, width: float = 6.9, height: float = 1.
             _evidence(axes, verdict)
         else:
             axes.text(0.5, 0.5, "nothing measured yet", transform=axes.transAxes, ha="center", color=SOFT)
-        out = io.BytesIO()
-        figure.savefig(out, format="svg", metadata={"Date": None}, transparent=True)
-    return out.getvalue()
+        return _svg(figure)
 
 
 def draw_spark(verdict: SeriesVerdict, *, width: float = 1.5, height: float = 0.42) -> bytes:
@@ -121,8 +120,13 @@ def draw_spark(verdict: SeriesVerdict, *, width: float = 1.5, height: float = 0.
         if signal is not None:
             axes.axvspan(max(signal.start, shown[0].ordinal) - 0.5, shown[-1].ordinal + 0.5, color=BAND, lw=0)
         axes.plot([p.ordinal for p in shown], [p.value for p in shown], color=INK, lw=0.9)
-        out = io.BytesIO()
-        figure.savefig(out, format="svg", metadata={"Date": None}, transparent=True)
+        return _svg(figure)
+
+
+def _svg(figure: Figure) -> bytes:
+    out = io.BytesIO()
+    # no date of making: the same content gives the same bytes
+    figure.savefig(out, format="svg", metadata={"Date": None}, transparent=True)
     return out.getvalue()
 
 

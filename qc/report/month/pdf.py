@@ -5,11 +5,10 @@ from __future__ import annotations
 import json
 from importlib import resources
 from pathlib import Path
-from typing import Any
 
 from qc.report.month.content import MonthContent
 from qc.report.month.panel import Drawings, draw_all
-from qc.report.month.words import month_words, panel_lines, plain_content
+from qc.report.month.template_data import plain_content
 
 TEMPLATE = "month.typ"
 
@@ -53,22 +52,11 @@ def month_pdf(content: MonthContent, drawings: Drawings | None = None) -> bytes:
 
 def _inputs(content: MonthContent, drawings: Drawings) -> dict[str, str]:
     """Return everything the template asks for by name: the words as JSON, the drawings as SVG."""
-    inputs: dict[str, str] = {}
-    data: dict[str, Any] = plain_content(content)
-    for number, change in enumerate(data["changes"]):
-        name = f"spark{number}"
-        inputs[name] = drawings.sparks[change["key"]].decode("utf-8")
-        change["spark"] = name
-    data["panels"] = []
-    for number, verdict in enumerate(content.verdicts):
-        if not verdict.points:
-            continue
-        name = f"panel{number}"
-        inputs[name] = drawings.panels[str(verdict.key)].decode("utf-8")
-        data["panels"].append({**panel_lines(verdict), "file": name})
-    data["title"] = f"{content.workshop}: {month_words(content.month)}"
-    inputs["data"] = json.dumps(data, ensure_ascii=False, default=str)
-    return inputs
+    return {
+        "data": json.dumps(plain_content(content), ensure_ascii=False, default=str),
+        **{f"spark {key}": svg.decode("utf-8") for key, svg in drawings.sparks.items()},
+        **{f"panel {key}": svg.decode("utf-8") for key, svg in drawings.panels.items()},
+    }
 
 
 def _stamp(content: MonthContent) -> int:

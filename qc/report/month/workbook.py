@@ -8,7 +8,7 @@ from datetime import date, datetime
 from typing import TYPE_CHECKING, Any
 
 from qc.report.month.content import MonthContent
-from qc.report.month.words import month_words, panel_lines
+from qc.report.month.template_data import title_words
 
 if TYPE_CHECKING:
     from xlsxwriter.format import Format
@@ -43,7 +43,7 @@ def month_workbook(content: MonthContent) -> bytes:
         },
     )
     made = datetime(content.as_of.year, content.as_of.month, content.as_of.day)
-    book.set_properties({"title": f"{content.workshop}: {month_words(content.month)}", "created": made})
+    book.set_properties({"title": title_words(content), "created": made})
     formats = {
         "head": book.add_format({"bold": True, "bottom": 1, "font_color": "#5C6A70"}),
         "day": book.add_format({"num_format": "yyyy-mm-dd"}),
@@ -119,7 +119,7 @@ def _capability(content: MonthContent) -> list[Sequence[Cell]]:
     """One row a series; what is withheld stays empty and its reason stands beside it."""
     return [
         (
-            panel_lines(v)["title"],
+            v.title,
             v.key.stage,
             v.key.characteristic,
             v.key.family,

@@ -65,9 +65,10 @@ def detect_wear(
 
     Notes
     -----
-    The rate is shared out between two questions: a fifth to `detect` on the recursive residuals (single
-    pieces, the spread, sudden jumps), four fifths to the strongest bend of the line (`bend_scores`), which
-    sees a quickening wear sooner, and sees a jump too. Rates and delays: `docs/reference/detector.md`.
+    Two questions share the rate: a quarter goes to `detect` on the recursive residuals (single pieces, the
+    spread, sudden jumps), nine tenths to the strongest bend of the line (`bend_scores`), which sees a
+    quickening wear sooner, and sees a jump too; more than the whole, since they overlap. Rates and delays:
+    `docs/reference/detector.md`.
 
     Examples
     --------

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from qc.plan import Gauge, Plan, Shop, Stage
-from qc.report import GaugeLine, Yield
+from qc.report.month import GaugeLine, Yield
 from qc.report.month.blocks import (
     DUE_SOON_DAYS,
     data_gaps,
@@ -20,7 +20,7 @@ from qc.report.month.blocks import (
     rework_lines,
     stage_yields,
 )
-from qc.watch import Factors, Forecast, Points, Question, judge
+from qc.watch import FactorLevels, Forecast, Points, Question, judge
 
 few = settings(max_examples=40, deadline=None)
 FIRST, AS_OF = date(2026, 5, 1), date(2026, 5, 31)
@@ -139,7 +139,7 @@ def test_days_used_without_the_check_are_counted_within_the_month(readings, even
 def verdict(small_plan, points):
     stage = small_plan.stage("tuning")
     question = Question(small_plan, stage, stage.characteristics[0], "tenor", 0.004, AS_OF)
-    return judge(question, Points(points([0.1 * (n % 7) for n in range(30)]), centered=False), Factors())
+    return judge(question, Points(points([0.1 * (n % 7) for n in range(30)]), centered=False), FactorLevels())
 
 
 def forecast(tool, by):

@@ -14,7 +14,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from qc.report import (
+from qc.report.month import (
     Change,
     DieLine,
     Gap,
@@ -31,19 +31,17 @@ from qc.report import (
     rolled_yield,
 )
 from qc.report.month.panel import NEWEST, draw_panel, draw_spark
-from qc.report.month.words import (
+from qc.report.month.template_data import (
     BEHAVIOUR_MARK,
-    MONTHS,
     SHOWN_REACTIONS,
     capability_line,
     capability_sentence,
     methods,
-    month_words,
     panel_lines,
     plain_content,
     share_words,
 )
-from qc.watch import Factors, Points, Question, SeriesVerdict, judge
+from qc.watch import FactorLevels, Points, Question, SeriesVerdict, judge
 
 HOSTILE = [
     "=1+1",
@@ -74,7 +72,7 @@ def verdicts(small_plan, points):
         judge(
             Question(small_plan, stage, what, family, 0.004, day),
             Points(points(v), centered=False),
-            Factors(),
+            FactorLevels(),
         )
         for stage, what, family, v in asked
     )
@@ -372,8 +370,7 @@ def test_rolled_yield_is_a_product_that_no_order_changes(pairs, order):
     assert rolled_yield(tuple(yields)) == pytest.approx(rolled)
 
 
-def test_months_and_shares_in_words():
-    assert [month_words(f"2026-{n:02d}") for n in range(1, 13)] == [f"{name} 2026" for name in MONTHS]
+def test_shares_in_words():
     assert [share_words(s) for s in (0.0, 0.005, 0.994, 0.996, 1.0, None)] == [
         "0 %", "0 %", "99 %", "100 %", "100 %", "none made",
     ]  # fmt: skip

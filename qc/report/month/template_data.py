@@ -1,30 +1,23 @@
-"""The report's sentences and numbers, written once for pdf, page and workbook."""
+"""What the templates of pdf and page are filled with: the report as words and plain values, made once."""
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import Any
 
 from qc.report.month.content import MonthContent
 from qc.watch import LEARNING, SeriesVerdict, limits_words
-from qc.words import count_words, day_words, number_words, pieces_words, quantity_words, unit_words
+from qc.words import count_words, day_words, month_words, pieces_words, unit_words
 
-MONTHS = "January February March April May June July August September October November December".split()
 SHOWN_REACTIONS = 9
 """The two pages show the oldest; the workbook has all."""
 
 BEHAVIOUR_MARK = {"steady": "○", "drifting": "▲", "learning": "◌"}
 
 
-def month_words(month: str) -> str:
-    """Write a month for people.
-
-    Examples
-    --------
-    >>> month_words("2026-10")
-    'October 2026'
-    """
-    year, number = month.split("-")
-    return f"{MONTHS[int(number) - 1]} {year}"
+def title_words(content: MonthContent) -> str:
+    """Return the title: whose report it is, and of which month."""
+    return f"{content.workshop}: {month_words(content.month)}"
 
 
 def share_words(share: float | None) -> str:
@@ -39,12 +32,12 @@ def share_words(share: float | None) -> str:
 
 
 def plain_content(content: MonthContent) -> dict[str, Any]:
-    """Return everything of the two pages as words and plain values, ready for any template."""
+    """Return everything of the report but its drawings; those go by the keys of changes and panels."""
     return {
+        "title": title_words(content),
         "workshop": content.workshop,
-        "month": month_words(content.month),
         "headline": content.headline,
-        "as_of": f"{content.as_of.day} {MONTHS[content.as_of.month - 1]} {content.as_of.year}",
+        "as_of": f"{content.as_of.day} {month_words(f'{content.as_of:%Y-%m}')}",
         "shipped_total": content.shipped_total,
         "shipped": [f"{number} {name}" for name, number in content.shipped],
         "returned": list(content.returned),
@@ -58,16 +51,7 @@ def plain_content(content: MonthContent) -> dict[str, Any]:
             for y in content.yields
         ],
         "rolled": share_words(content.rolled),
-        "changes": [
-            {
-                "key": c.key,
-                "sentence": c.sentence,
-                "because": c.because,
-                "next": c.next_step,
-                "evidence": c.evidence,
-            }
-            for c in content.changes
-        ],
+        "changes": [asdict(change) for change in content.changes],
         "reactions_more": max(0, len(content.reactions) - SHOWN_REACTIONS),
         "reactions": [
             {
@@ -89,11 +73,12 @@ def plain_content(content: MonthContent) -> dict[str, Any]:
             for r in content.rework
         ],
         "rework_total": f"{sum(r.hours for r in content.rework):.1f} h",
-        "gauges": [{"gauge": g.gauge, "name": g.name, "state": g.state} for g in content.gauges],
+        "gauges": [asdict(gauge) for gauge in content.gauges],
         "dies": [{"tool": d.tool, "series": d.series, "sentence": d.sentence} for d in content.dies],
         "decisions": list(content.decisions),
-        "gaps": [{"what": g.what, "number": g.number, "remark": g.remark} for g in content.gaps],
+        "gaps": [asdict(gap) for gap in content.gaps],
         "capability": [capability_line(v) for v in content.verdicts],
+        "panels": [{"key": str(v.key), **panel_lines(v)} for v in content.verdicts if v.points],
         "budget": content.budget,
         "plan_version": content.plan_version,
         "methods": methods(content),
@@ -151,19 +136,6 @@ def capability_line(verdict: SeriesVerdict) -> dict[str, str]:
         "interval": f"{verdict.ppk_low:.2f} to {verdict.ppk_high:.2f}" if given else verdict.ppk_reason,
         "capable": limits_words(verdict).removeprefix("limits "),
     }
-
-
-def evidence_words(verdict: SeriesVerdict) -> str:
-    """Say how sure a change is: size with its interval, pieces, and the chance of a false alarm."""
-    signal = verdict.current
-    if signal is None:
-        return ""
-    size = ""
-    if signal.size is not None and signal.size_low is not None and signal.size_high is not None:
-        low, high = sorted((signal.size_low, signal.size_high))
-        between = f"{number_words(low)} to {number_words(high)}, 95 %"
-        size = f"{quantity_words(signal.size, verdict.unit)} ({between}); "
-    return f"{size}chance of a false signal {100 * signal.rate:.2g} % a piece."
 
 
 def methods(content: MonthContent) -> list[str]:
