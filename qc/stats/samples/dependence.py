@@ -43,7 +43,7 @@ class Autocorrelation(Tabled):
     @classmethod
     def of(cls, lag_1: float, n: int) -> Autocorrelation:
         """Hold a coefficient against what random order would keep 95 times in 100."""
-        bound = BOUND / math.sqrt(n)
+        bound = lag_bound(n)
         return cls(lag_1, bound, abs(lag_1) > bound, n)
 
 
@@ -175,7 +175,7 @@ def lag_bound(n: int) -> float:
 
     Examples
     --------
-    >>> lag_bound(49)
+    >>> round(lag_bound(49), 2)
     0.28
     """
     return BOUND / math.sqrt(n)
