@@ -83,17 +83,12 @@ def normal_figures(samples: Samples, limits: Limits, *, wanted: float, confidenc
 
 
 def pieces_of(samples: Samples, limits: Limits, *, wanted: float, confidence: float) -> Floats:
-    """Further pieces that would settle each sample's question, few pieces among them.
+    """Further pieces that would settle each sample's question; NaN where none up to 100,000 would. [count].
 
     Parameters
     ----------
     samples, limits, wanted, confidence
         As `normal_figures`.
-
-    Returns
-    -------
-    ndarray of length k
-        NaN where no number up to 100,000 would do. [count]
 
     Examples
     --------

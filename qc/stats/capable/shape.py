@@ -71,7 +71,7 @@ class ShapeFigures(Tabled):
 
 
 def percentile_figures(percentiles: Percentiles, limits: Limits) -> tuple[Floats | None, Floats]:
-    """Pp and Ppk by percentiles.
+    """Pp (None with one limit) and Ppk by percentiles. [1].
 
     Parameters
     ----------
@@ -79,11 +79,6 @@ def percentile_figures(percentiles: Percentiles, limits: Limits) -> tuple[Floats
         Scalars or arrays. [unit of the readings]
     limits : Limits
         Specification limits. [same unit]
-
-    Returns
-    -------
-    (ndarray or None, ndarray)
-        Pp (None with one limit) and Ppk. [1]
 
     Raises
     ------
@@ -120,7 +115,7 @@ def percentile_figures(percentiles: Percentiles, limits: Limits) -> tuple[Floats
 def shape_figures(
     readings: Floats, limits: Limits, shape: str, *, confidence: float = 0.95, seed: int = 0
 ) -> ShapeFigures:
-    """Figures and bootstrap intervals of one sample.
+    """Figures of one sample with their bootstrap intervals.
 
     Parameters
     ----------
@@ -135,11 +130,6 @@ def shape_figures(
         Of the two-sided intervals and of each one-sided bound.
     seed : int
         Of the bootstrap.
-
-    Returns
-    -------
-    ShapeFigures
-        Figures with intervals.
 
     Raises
     ------

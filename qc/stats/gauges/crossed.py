@@ -118,7 +118,7 @@ def gauge_study(
     resolution: float | None = None,
     confidence: float = 0.95,
 ) -> GaugeStudy:
-    """Study a gauge from repeated readings.
+    """Study a gauge from repeated readings: components, shares, categories, intervals, verdict.
 
     Parameters
     ----------
@@ -137,11 +137,6 @@ def gauge_study(
     confidence : float, 0..1
         Confidence of each interval: exact for repeatability, modified large sample for the other variances,
         generalised for the share of variation.
-
-    Returns
-    -------
-    GaugeStudy
-        Components, shares, categories, intervals, verdict.
 
     Raises
     ------

@@ -93,17 +93,12 @@ class OnePersonRanges(Tabled):
 
 
 def average_range(readings: ArrayLike) -> AverageRange:
-    """Average-and-range figures of a crossed study, with the factors of a printed form.
+    """Average-and-range sds, shares and categories of a crossed study, with the factors of a printed form.
 
     Parameters
     ----------
     readings : array_like, shape (parts, persons, repeats), parts and repeats >= 2, persons >= 1
         Readings. [any unit]
-
-    Returns
-    -------
-    AverageRange
-        Standard deviations, shares, categories.
 
     Raises
     ------
@@ -173,11 +168,6 @@ def one_person_ranges(readings: ArrayLike) -> OnePersonRanges:
     ----------
     readings : array_like, shape (parts, repeats), each >= 2
         Readings. [any unit]
-
-    Returns
-    -------
-    OnePersonRanges
-        Gauge sd, what is left for the parts, limits of the part means.
 
     Raises
     ------
