@@ -12,6 +12,7 @@ from qc.trade.instrument import Instrument, column_mm
 from qc.trade.sound.acoustics import CENTS_PER_NEPER
 from qc.trade.sound.note_set import Note
 from qc.trade.sound.separation import part_words
+from qc.trade.sound.sitting_model import PLANNING_READING_SD_CENTS
 
 SENSITIVITY_PRIOR_SD = 0.1
 """How far the true answer may lie from the computed one before any cut is seen: planning value."""
@@ -43,7 +44,7 @@ def learn_sensitivity(
     instrument: Instrument,
     part: str,
     change_mm: float,
-    reading_sd: float,
+    reading_sd: float | None = None,
 ) -> Sensitivity:
     """Learn from notes before and after a known change how strongly a part really answers.
 
@@ -57,8 +58,8 @@ def learn_sensitivity(
         `main` or `valve:NAME`.
     change_mm : float
         Tube that was added (+) or removed (-). [mm]
-    reading_sd : float
-        Spread of one reading. [cent]
+    reading_sd : float, optional
+        Spread of one reading; the planning value where none is known. [cent]
 
     Returns
     -------
@@ -84,6 +85,7 @@ def learn_sensitivity(
     if change_mm == 0.0:
         raise TradeError("nothing was changed", "Give the tube added (+) or removed (-) in mm")
     name = part.partition(":")[2]
+    reading_sd = PLANNING_READING_SD_CENTS if reading_sd is None else reading_sd
 
     def key(note: Note) -> tuple[int, int, tuple[str, ...]]:
         return note.partial, note.position, note.valves
