@@ -11,7 +11,7 @@ import numpy as np
 import polars as pl
 import pytest
 
-from qc.plan import EVENT, READING, Characteristic, Limits, Model, Plan, Stage, Tool, Valve, Workshop
+from qc.plan import EVENT, READING, Characteristic, DatedLimits, Model, ModelValve, Plan, Shop, Stage, Tool
 
 # Examples hang on the test alone, and a busy machine is no fault. New ones: --hypothesis-profile=default
 hypothesis.settings.register_profile("alike", derandomize=True, deadline=None)
@@ -79,7 +79,7 @@ def events():
 def small_plan():
     """Return a plan with two models, one stage of flat and one of nested figures, and a wearing one."""
     return Plan(
-        workshop=Workshop(name="Sedge Mill Slideworks", a4_hz=440.0),
+        workshop=Shop(name="Sedge Mill Slideworks", a4_hz=440.0),
         models=(
             Model(
                 id="tenor",
@@ -87,7 +87,7 @@ def small_plan():
                 family="tenor",
                 pedal_midi=34,
                 length_mm=2944.9,
-                valves=(Valve(name="F", added_mm=986.1),),
+                valves=(ModelValve(name="F", added_mm=986.1),),
             ),
             Model(id="alto", name="Alto", family="alto", pedal_midi=39, length_mm=2206.2, area_factor=0.7),
         ),
@@ -109,7 +109,7 @@ def small_plan():
                         unit="um",
                         pool="all",
                         places={"leg": ("upper", "lower"), "station": ("mouth", "crook")},
-                        limits=(Limits(target=150, lower=100, upper=200),),
+                        limits=(DatedLimits(target=150, lower=100, upper=200),),
                         derive={"what": "clearance"},
                         words={"noun": "slide clearance", "above": "wide", "below": "tight"},
                     ),
@@ -126,7 +126,7 @@ def small_plan():
                         unit="mm",
                         models=("tenor",),
                         derive={"what": "wrap-length", "valve": "F"},
-                        limits=(Limits(target=0, lower=-12, upper=12),),
+                        limits=(DatedLimits(target=0, lower=-12, upper=12),),
                         words={"noun": "F wraps", "above": "long", "below": "short"},
                         next_step="lay the mandrel against its master.",
                     ),

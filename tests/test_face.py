@@ -105,7 +105,7 @@ def test_a_type_checker_knows_every_offered_name(tmp_path, monkeypatch):
 
 # --- results: plain values, a text, a frame and a table in notebooks
 
-NO_RESULTS = {"Workshop", "Sheet"}
+NO_RESULTS = {"Workshop", "RemedySheet"}
 """What is opened or read to ask questions of is no answer itself."""
 
 

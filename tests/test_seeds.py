@@ -100,7 +100,7 @@ def passes(*words):
     """Run tests in a process of their own; whether all passed."""
     path = os.pathsep.join([str(TESTS), str(TESTS.parent)])
     done = subprocess.run(
-        [sys.executable, "-m", "pytest", "-p", "no:cacheprovider", "-p", "no:xdist", *map(str, words)],
+        [sys.executable, "-m", "pytest", "-p", "no:cacheprovider", *map(str, words)],
         cwd=TESTS.parent,
         env={**os.environ, "PYTHONPATH": path},
         capture_output=True,

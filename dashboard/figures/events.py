@@ -8,7 +8,7 @@ from html import escape
 from typing import Any, Final
 
 from dashboard.theme import LIGHT
-from qc.jobs.board import Mark, SignalResult
+from qc.jobs.board import ChartMark, SignalResult
 
 ROW_PX: Final = 17
 FIRST_ROW_PX: Final = 12
@@ -21,13 +21,16 @@ CHARACTER_PX: Final = 6.4
 class EventLane:
     """The strip between the axis and the months."""
 
-    marks: tuple[Mark, ...]
+    marks: tuple[ChartMark, ...]
     annotations: tuple[dict[str, Any], ...]
     height_px: int
 
 
 def lay_out_events(
-    marks: Sequence[Mark], x_range: tuple[float, float], width_px: float, signal: SignalResult | None = None
+    marks: Sequence[ChartMark],
+    x_range: tuple[float, float],
+    width_px: float,
+    signal: SignalResult | None = None,
 ) -> EventLane:
     """Return the events in view, those nearest to the change named first.
 
@@ -62,7 +65,7 @@ def _anchor(middle: float, half: float, width: float) -> tuple[str, float, float
     return "center", middle - half, middle + half
 
 
-def _note(mark: Mark, anchor: str, row: int) -> dict[str, Any]:
+def _note(mark: ChartMark, anchor: str, row: int) -> dict[str, Any]:
     return {
         "xref": "x",
         "x": mark.ordinal,

@@ -44,6 +44,11 @@ AsOfOption = Annotated[
 JsonOption = Annotated[bool, typer.Option("--json", help="Print one JSON object and nothing else.")]
 
 
+def option(text: str, metavar: str = "NUMBER") -> Any:
+    """Make an option without a default, so that help shows none."""
+    return typer.Option(metavar=metavar, help=text, show_default=False)
+
+
 def open_workshop(folder: Path | None, as_of: date | None) -> Workshop:
     """Open the workshop a command works on."""
     from qc.jobs.workshop import open_workshop as opened

@@ -6,13 +6,8 @@ from typing import Annotated, Any
 
 import typer
 
-from qc.cli.common import JsonOption, show
+from qc.cli.common import JsonOption, option, show
 from qc.errors import UsageError
-
-
-def _number(text: str) -> Any:
-    """Make an option that takes a number."""
-    return typer.Option(metavar="NUMBER", help=text, show_default=False)
 
 
 def add_factors_command(app: typer.Typer) -> None:
@@ -28,20 +23,17 @@ def factors(
     tolerance: Annotated[
         bool, typer.Option("--tolerance", help="Tolerance, prediction and guaranteed factors for N pieces.")
     ] = False,
-    content: Annotated[float | None, _number("Share to be held (--tolerance); else that of 3 sigma.")] = None,
-    confidence: Annotated[float | None, _number("Confidence of the promise (--tolerance); else 0.9.")] = None,
+    content: Annotated[float | None, option("Share to be held (--tolerance); else that of 3 sigma.")] = None,
+    confidence: Annotated[float | None, option("Confidence of the promise (--tolerance); else 0.9.")] = None,
     one_sided: Annotated[bool, typer.Option("--one-sided", help="One limit (--tolerance).")] = False,
-    known: Annotated[
-        str | None,
-        typer.Option(metavar="WHAT", help="center or sigma is known (--tolerance).", show_default=False),
-    ] = None,
+    known: Annotated[str | None, option("center or sigma is known (--tolerance).", "WHAT")] = None,
     df: Annotated[
-        float | None, _number("Degrees of freedom of the sd (--tolerance); else pieces - 1.")
+        float | None, option("Degrees of freedom of the sd (--tolerance); else pieces - 1.")
     ] = None,
-    future: Annotated[int | None, _number("Further pieces whose mean is predicted (--tolerance).")] = None,
-    k: Annotated[float | None, _number("Factor whose own confidence is asked (--tolerance); else 3.")] = None,
-    figures: Annotated[int | None, _number("Limits of T2 for so many figures, N points.")] = None,
-    false_alarm_rate: Annotated[float | None, _number("Per point (--tolerance, --figures).")] = None,
+    future: Annotated[int | None, option("Further pieces whose mean is predicted (--tolerance).")] = None,
+    k: Annotated[float | None, option("Factor whose own confidence is asked (--tolerance); else 3.")] = None,
+    figures: Annotated[int | None, option("Limits of T2 for so many figures, N points.")] = None,
+    false_alarm_rate: Annotated[float | None, option("Per point (--tolerance, --figures).")] = None,
     as_json: JsonOption = False,
 ) -> None:
     """Chart constants for samples of N; or how far limits from N pieces must stand off the mean."""

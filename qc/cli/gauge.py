@@ -7,18 +7,8 @@ from typing import Annotated, Any
 
 import typer
 
-from qc.cli.common import JsonOption, show
+from qc.cli.common import JsonOption, option, show
 from qc.errors import UsageError
-
-
-def _column(text: str) -> Any:
-    """Make an option that takes a column."""
-    return typer.Option(metavar="COLUMN", help=text, show_default=False)
-
-
-def _number(text: str) -> Any:
-    """Make an option that takes a number."""
-    return typer.Option(metavar="NUMBER", help=text, show_default=False)
 
 
 def add_gauge_command(app: typer.Typer) -> None:
@@ -29,11 +19,13 @@ def add_gauge_command(app: typer.Typer) -> None:
 def gauge(
     file: Annotated[Path, typer.Argument(metavar="FILE", help="csv, parquet or xlsx, one reading a row.")],
     value: Annotated[str, typer.Option(metavar="COLUMN", help="Column of the readings (or verdicts).")],
-    part: Annotated[str | None, _column("Part that was measured.")] = None,
-    person: Annotated[str | None, _column("Person who measured; else a study by one person.")] = None,
-    lower: Annotated[float | None, _number("Lower specification limit.")] = None,
-    upper: Annotated[float | None, _number("Upper specification limit.")] = None,
-    resolution: Annotated[float | None, _number("Step of the gauge.")] = None,
+    part: Annotated[str | None, option("Part that was measured.", "COLUMN")] = None,
+    person: Annotated[
+        str | None, option("Person who measured; else a study by one person.", "COLUMN")
+    ] = None,
+    lower: Annotated[float | None, option("Lower specification limit.")] = None,
+    upper: Annotated[float | None, option("Upper specification limit.")] = None,
+    resolution: Annotated[float | None, option("Step of the gauge.")] = None,
     nested: Annotated[
         bool, typer.Option("--nested", help="Each person measured parts of their own.")
     ] = False,
@@ -43,27 +35,24 @@ def gauge(
     by_hand: Annotated[
         bool, typer.Option("--by-hand", help="Also the figures by averages and ranges.")
     ] = False,
-    reference: Annotated[str | None, _column("True value: bias and linearity instead.")] = None,
-    day: Annotated[str | None, _column("Day of each reading: the gauge over days instead.")] = None,
-    run: Annotated[str | None, _column("Run of each reading, with --day: what runs add.")] = None,
+    reference: Annotated[str | None, option("True value: bias and linearity instead.", "COLUMN")] = None,
+    day: Annotated[str | None, option("Day of each reading: the gauge over days instead.", "COLUMN")] = None,
+    run: Annotated[str | None, option("Run of each reading, with --day: what runs add.", "COLUMN")] = None,
     check_standard: Annotated[
         bool, typer.Option("--check-standard", help="One standard, with --day: limits, days outside.")
     ] = False,
     factor: Annotated[
-        float | None, _number("Limits at so many sds, with --check-standard; 2 when left out.")
+        float | None, option("Limits at so many sds, with --check-standard; 2 when left out.")
     ] = None,
-    sd: Annotated[str | None, _column("Sd of each average, with --day; --value holds averages.")] = None,
-    repeats: Annotated[
-        int | None, typer.Option(metavar="NUMBER", help="Readings behind each --sd.", show_default=False)
+    sd: Annotated[
+        str | None, option("Sd of each average, with --day; --value holds averages.", "COLUMN")
     ] = None,
+    repeats: Annotated[int | None, option("Readings behind each --sd.")] = None,
     agreement: Annotated[
         bool, typer.Option("--agreement", help="The readings are verdicts by eye: who agrees with whom.")
     ] = False,
-    truth: Annotated[str | None, _column("True verdict, with --agreement.")] = None,
-    bad: Annotated[
-        str | None,
-        typer.Option(metavar="WORD", help="Verdict on a bad piece, with --truth.", show_default=False),
-    ] = None,
+    truth: Annotated[str | None, option("True verdict, with --agreement.", "COLUMN")] = None,
+    bad: Annotated[str | None, option("Verdict on a bad piece, with --truth.", "WORD")] = None,
     confidence: Annotated[float, typer.Option(help="Confidence of the intervals.")] = 0.95,
     sheet: Annotated[str | None, typer.Option(help="Sheet of a workbook.", show_default=False)] = None,
     as_json: JsonOption = False,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import inspect
 from collections.abc import Iterator
+from functools import wraps
 from pathlib import Path
 from typing import Annotated, Any, get_args
 
@@ -14,8 +15,9 @@ from qc.cli.common import JsonOption, show
 
 def add_study_command(app: typer.Typer) -> None:
     """Add `study`; its options are those that a study takes, each with what is known of it."""
-    study.__dict__["__signature__"] = inspect.Signature(list(_parameters()))
-    app.command("study")(study)
+    spelt_out = wraps(study)(lambda **words: study(**words))
+    spelt_out.__dict__["__signature__"] = inspect.Signature(list(_parameters()))
+    app.command("study")(spelt_out)
 
 
 def study(

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from datetime import date
 
 from qc.plan.errors import PlanFault
-from qc.plan.model import Characteristic, Limits, Plan
+from qc.plan.model import Characteristic, DatedLimits, Plan
 from qc.plan.tree import Node
 
 _WEEK = frozenset({"mon", "tue", "wed", "thu", "fri", "sat", "sun"})
@@ -90,7 +90,7 @@ def _unit(characteristic: Characteristic, node: Node) -> Iterator[PlanFault]:
         yield PlanFault(below.line, below.path, problem, f"Write {plain}.")
 
 
-def _limits(characteristic: Characteristic, entry: Limits, node: Node) -> Iterator[PlanFault]:
+def _limits(characteristic: Characteristic, entry: DatedLimits, node: Node) -> Iterator[PlanFault]:
     lower, target, upper = entry.lower, entry.target, entry.upper
     if lower is None and target is None and upper is None:
         mend = "Write `target:`, `lower:` or `upper:`, or take the entry out."
@@ -111,7 +111,9 @@ def _limits(characteristic: Characteristic, entry: Limits, node: Node) -> Iterat
             yield _at(node, name, problem, "Widen `sensible`, or correct the figure.")
 
 
-def _overlap(entry: Limits, node: Node, seen: dict[tuple[str, date | None], Node]) -> Iterator[PlanFault]:
+def _overlap(
+    entry: DatedLimits, node: Node, seen: dict[tuple[str, date | None], Node]
+) -> Iterator[PlanFault]:
     for model in entry.models or ("",):
         first = seen.setdefault((model, entry.since), node)
         if first is not node:

@@ -39,7 +39,7 @@ class _Part(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", str_strip_whitespace=True, allow_inf_nan=False)
 
 
-class Workshop(_Part):
+class Shop(_Part):
     """The shop itself. `a4_hz` and `reference_temperature_c` hold where a card says nothing else."""
 
     name: str
@@ -55,7 +55,7 @@ class Workshop(_Part):
     lead: str = ""  # code of the quality lead
 
 
-class Valve(_Part):
+class ModelValve(_Part):
     """A valve of a model: length added when pressed alone, or on top of `depends_on` [mm]."""
 
     name: Id
@@ -72,14 +72,14 @@ class Model(_Part):
     family: Id
     pedal_midi: int = Field(ge=10, le=60)  # note number of the nominal fundamental, A4 = 69
     length_mm: float = Field(gt=1000, lt=8000)
-    valves: tuple[Valve, ...] = ()
+    valves: tuple[ModelValve, ...] = ()
     partials: tuple[int, ...] = (2, 3, 4, 5, 6, 8)
     positions: int = Field(7, ge=1, le=9)
     area_factor: float = Field(1.0, gt=0, le=5)  # lacquered area relative to a tenor, for counts of defects
     symbol: Literal["circle", "square", "diamond", "triangle", "cross"] = "circle"
 
 
-class Limits(_Part):
+class DatedLimits(_Part):
     """Target and limits for some models from a day on; a later entry for the same model takes over."""
 
     models: tuple[Id, ...] = ()  # empty = every model
@@ -107,7 +107,7 @@ class Characteristic(_Part):
     shape: Shape = "normal"
     places: dict[str, tuple[str, ...]] = Field(default_factory=dict)  # place column -> allowed values
     models: tuple[Id, ...] = ()  # empty = every model
-    limits: tuple[Limits, ...] = ()
+    limits: tuple[DatedLimits, ...] = ()
     pool: Literal["family", "all", "model"] = "family"
     charted: bool = True  # False: recorded, and used by a derived figure, but no series of its own
     derive: Derive | None = None
@@ -179,7 +179,7 @@ class Card(_Part):
 class Plan(_Part):
     """The whole measuring plan, as it stood on one day."""
 
-    workshop: Workshop
+    workshop: Shop
     models: tuple[Model, ...]
     stages: tuple[Stage, ...]
     gauges: tuple[Gauge, ...] = ()
@@ -239,7 +239,7 @@ class Plan(_Part):
             return None
         return own.id if characteristic.pool == "model" else own.family
 
-    def limits(self, characteristic: Characteristic, model_id: str, day: date) -> Limits:
+    def limits(self, characteristic: Characteristic, model_id: str, day: date) -> DatedLimits:
         """Return target and limits in force for a model on a day (all None where the plan has none).
 
         An entry that names the model wins over one for every model; among equals the latest `since` not
@@ -251,7 +251,7 @@ class Plan(_Part):
             if (not entry.models or model_id in entry.models) and (entry.since is None or entry.since <= day)
         ]
         if not fits:
-            return Limits()
+            return DatedLimits()
         return max(fits, key=lambda entry: (bool(entry.models), entry.since or date.min))
 
     def charted(self) -> tuple[tuple[Stage, Characteristic, str], ...]:

@@ -12,27 +12,27 @@ from qc.plan.errors import PlanFault
 from qc.plan.model import (
     Card,
     Characteristic,
+    DatedLimits,
     Derive,
     Gauge,
-    Limits,
     Model,
+    ModelValve,
     Person,
     Plan,
+    Shop,
     Stage,
     Tool,
-    Valve,
-    Workshop,
 )
 from qc.plan.tree import WHOLE, Node
 from qc.words import closest, some_of
 
 _CLASSES: dict[str, type[BaseModel]] = {
-    "workshop": Workshop,
+    "workshop": Shop,
     "models": Model,
-    "valves": Valve,
+    "valves": ModelValve,
     "stages": Stage,
     "characteristics": Characteristic,
-    "limits": Limits,
+    "limits": DatedLimits,
     "derive": Derive,
     "gauges": Gauge,
     "people": Person,

@@ -1,8 +1,8 @@
 """A target that changes keeps its past: several versions of a plan become one that knows its days.
 
-Within one file `Limits.since` says from which day an entry holds. Where somebody simply writes a new figure
-over the old one, the file no longer knows; the versions kept by the store do. `keep_past` puts that
-knowledge back into the plan, so that a piece is always judged by the target of its own day.
+Within one file `DatedLimits.since` says from which day an entry holds. Where somebody simply writes a new
+figure over the old one, the file no longer knows; the versions kept by the store do. `keep_past` puts
+that knowledge back into the plan, so that a piece is always judged by the target of its own day.
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date
 
-from qc.plan.model import Characteristic, Limits, Plan, Stage
+from qc.plan.model import Characteristic, DatedLimits, Plan, Stage
 
 
 def keep_past(versions: Sequence[tuple[date, Plan]]) -> Plan:
@@ -57,7 +57,7 @@ def _characteristic(
     # a new unit is a new figure: the old numbers would mean something else
     if before is None or before.limits == now.limits or before.unit != now.unit:
         return now
-    entries: list[Limits] = []
+    entries: list[DatedLimits] = []
     for model in plan.models_of(now):
         entries += _timeline(past, plan, before, now, model.id, day)
     return now.model_copy(update={"limits": tuple(entries)})
@@ -65,13 +65,13 @@ def _characteristic(
 
 def _timeline(
     past: Plan, plan: Plan, before: Characteristic, now: Characteristic, model: str, day: date
-) -> list[Limits]:
+) -> list[DatedLimits]:
     """Return what held for one model, an entry for each day on which it changed."""
     known = any(m.id == model for m in past.models_of(before))
     dated = [e.since for e in now.limits if e.since is not None and (not e.models or model in e.models)]
     written = min(dated, default=None)  # from here on the new file speaks for itself
     turns = {date.min, day, *dated, *(e.since for e in before.limits if e.since is not None)}
-    entries: list[Limits] = []
+    entries: list[DatedLimits] = []
     for turn in sorted(turns):
         # the old version speaks for the days before the new one came in, unless the new
         # file dates an entry itself
@@ -84,5 +84,5 @@ def _timeline(
     return entries
 
 
-def _figures(entry: Limits) -> tuple[float | None, float | None, float | None]:
+def _figures(entry: DatedLimits) -> tuple[float | None, float | None, float | None]:
     return entry.target, entry.lower, entry.upper

@@ -12,7 +12,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from qc.plan import Characteristic, Limits, Plan
+from qc.plan import Characteristic, DatedLimits, Plan
 from qc.stats import (
     StatisticsError,
     capability,
@@ -50,7 +50,7 @@ def judge_limits(
     plan: Plan,
     characteristic: Characteristic,
     present: Sequence[Point],
-    limits: Limits,
+    limits: DatedLimits,
     *,
     moving: bool = False,
 ) -> LimitsAnswer:
@@ -64,7 +64,7 @@ def judge_limits(
         What is charted.
     present : sequence of Point
         The points of the present state.
-    limits : Limits
+    limits : DatedLimits
         On the scale of the points.
     moving : bool
         The present state is a climb (or a fall): there is no level whose capability could be told.
@@ -118,7 +118,9 @@ def more_to_settle(values: ArrayLike, lower: float | None, upper: float | None, 
         return None
 
 
-def _outside(values: Floats, sd: float, limits: Limits) -> tuple[float | None, float | None, float | None]:
+def _outside(
+    values: Floats, sd: float, limits: DatedLimits
+) -> tuple[float | None, float | None, float | None]:
     """Return the expected share outside the limits and its interval; nothing where there is no scatter."""
     if not sd > 0:
         return None, None, None
@@ -127,7 +129,7 @@ def _outside(values: Floats, sd: float, limits: Limits) -> tuple[float | None, f
     return fraction_outside(mean, sd, lower=limits.lower, upper=limits.upper), low, high
 
 
-def _ppk_at_most(values: Floats, limits: Limits) -> float:
+def _ppk_at_most(values: Floats, limits: DatedLimits) -> float:
     """One-sided 95 % upper bound of Ppk, for a 'no' from few pieces."""
     n, mean, sd = values.size, float(values.mean()), float(values.std(ddof=1))
     sides = [

@@ -62,7 +62,7 @@ def dependence_note(verdicts: Sequence[SeriesVerdict]) -> str:
 
 def _about_its_level(verdict: SeriesVerdict) -> NDArray[np.float64]:
     """Return what is left of the points about the level of their stretch, single odd pieces left out."""
-    if verdict.kind != "measured" or any(s.line_from is not None for s in verdict.stretches):
+    if verdict.kind != "measured" or verdict.follows_line:
         return np.zeros(0)
     apart = {s.start for s in verdict.signals if s.kind == "single"}
     rest = [

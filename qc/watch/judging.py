@@ -11,7 +11,7 @@ from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
-from qc.plan import Characteristic, Limits, Plan, Stage
+from qc.plan import Characteristic, DatedLimits, Plan, Stage
 from qc.watch.capability import LimitsAnswer, judge_limits
 from qc.watch.causes import FactorLevels, find_suspects
 from qc.watch.changes import FoundChange, KeptStates, LevelCourse, course_of
@@ -130,7 +130,7 @@ def _verdict(
     reduced: Points,
     course: LevelCourse,
     signals: tuple[SignalResult, ...],
-    limits: Limits,
+    limits: DatedLimits,
     notes: tuple[str, ...],
 ) -> SeriesVerdict:
     """Say what follows from the signals of a series: its behaviour, its present state, what it can do."""
@@ -268,7 +268,7 @@ def _said(
 
 def _common_limits(
     question: Question, points: Sequence[Point], *, centered: bool
-) -> tuple[Limits, tuple[str, ...]]:
+) -> tuple[DatedLimits, tuple[str, ...]]:
     """Limits on the scale of the points; where models differ there, the narrowest of the present ones."""
     own = question.plan.models_of(question.characteristic)
     models = dict.fromkeys(p.model for p in points) or {m.id: None for m in own}
@@ -282,12 +282,12 @@ def _common_limits(
     if len({(low, high) for _, low, high in scaled}) > 1:
         note = ("The models of this series have different limits; the narrowest are shown.",)
     target = targets.pop() if len(targets) == 1 else None
-    return Limits(
+    return DatedLimits(
         target=target, lower=max(lowers) if lowers else None, upper=min(uppers) if uppers else None
     ), note
 
 
-def _less(value: float | None, limits: Limits, centered: bool) -> float | None:
+def _less(value: float | None, limits: DatedLimits, centered: bool) -> float | None:
     return value - (limits.target or 0.0) if centered and value is not None else value
 
 

@@ -206,6 +206,11 @@ class SeriesVerdict:
         return lasting[-1] if lasting else None
 
     @property
+    def follows_line(self) -> bool:
+        """Whether the series is judged about the line of its tool: it has no one level."""
+        return any(stretch.line_from is not None for stretch in self.stretches)
+
+    @property
     def span(self) -> float:
         """Width of the scale that a person reads the series on: limits, else the range of the points."""
         edges = [edge for edge in (self.lower, self.upper) if edge is not None]

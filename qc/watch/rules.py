@@ -185,7 +185,7 @@ def why_none(verdict: SeriesVerdict) -> str:
     """Return why no rule can be held against a series; empty where it can."""
     if verdict.kind != "measured":
         return "The rules are for measured figures; counts are watched by an exact test."
-    if any(stretch.line_from is not None for stretch in verdict.stretches):
+    if verdict.follows_line:
         return "This figure wears along its tool's line; the rules need a level."
     first, last = base_of(verdict)
     count = sum(first <= p.ordinal <= last and not p.left_out for p in verdict.points)

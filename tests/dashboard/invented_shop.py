@@ -13,6 +13,7 @@ import numpy as np
 from qc.jobs.board.gauge_views import BiasView, CheckView, GaugeView, MeasureView
 from qc.jobs.board.views import (
     BudgetView,
+    ChartMark,
     DecisionView,
     Due,
     EventRow,
@@ -22,7 +23,6 @@ from qc.jobs.board.views import (
     InstrumentReading,
     InstrumentRow,
     InstrumentView,
-    Mark,
     ModelView,
     Point,
     ReportView,
@@ -388,9 +388,9 @@ class InventedBoard:
             return None
         days = [p.day for p in verdict.points]
         marks = (
-            Mark(10.0, days[1], "gauge", "G-05 calibrated"),
-            Mark(17.0, days[1], "person", "K. Moss joins"),
-            Mark(35.5, days[1], "tool", "mandrel M-7 fitted"),
+            ChartMark(10.0, days[1], "gauge", "G-05 calibrated"),
+            ChartMark(17.0, days[1], "person", "K. Moss joins"),
+            ChartMark(35.5, days[1], "tool", "mandrel M-7 fitted"),
         )
         return SeriesView(
             verdict,

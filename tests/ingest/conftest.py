@@ -15,15 +15,15 @@ from qc.ingest import Checked, Known, Unfolded, check, read_sheet, unfold
 from qc.plan import (
     Card,
     Characteristic,
+    DatedLimits,
     Gauge,
-    Limits,
     Model,
+    ModelValve,
     Person,
     Plan,
+    Shop,
     Stage,
     Tool,
-    Valve,
-    Workshop,
 )
 
 TODAY = date(2026, 5, 20)
@@ -34,11 +34,12 @@ def _stages() -> tuple[Stage, ...]:
     draw = (
         Characteristic(
             id="tube_od", name="Tube OD", unit="mm", gauge_class="micrometer", resolution=0.001,
-            sensible=(12.0, 17.0), limits=(Limits(target=14.9, lower=14.86, upper=14.94),), wears_with="die",
+            sensible=(12.0, 17.0), limits=(DatedLimits(target=14.9, lower=14.86, upper=14.94),),
+            wears_with="die",
         ),
         Characteristic(
             id="tube_bore", name="Tube bore", unit="mm", gauge_class="bore-gauge", resolution=0.001,
-            sensible=(11.0, 16.0), limits=(Limits(target=14.05, lower=14.03, upper=14.07),),
+            sensible=(11.0, 16.0), limits=(DatedLimits(target=14.05, lower=14.03, upper=14.07),),
         ),
         Characteristic(id="tube_length", name="Tube length", unit="mm", gauge_class="rule", resolution=1,
                        sensible=(400, 1000), charted=False),
@@ -48,28 +49,29 @@ def _stages() -> tuple[Stage, ...]:
         Characteristic(
             id="inner_od", name="Inner OD", unit="mm", gauge_class="micrometer", resolution=0.001,
             places={**places, "surface": ("stocking", "body")}, sensible=(11.0, 16.0),
-            limits=(Limits(target=13.9, lower=13.86, upper=13.94),), charted=False,
+            limits=(DatedLimits(target=13.9, lower=13.86, upper=13.94),), charted=False,
         ),
         Characteristic(
             id="outer_bore", name="Outer bore", unit="mm", gauge_class="bore-gauge", resolution=0.001,
-            places=places, sensible=(11.0, 16.0), limits=(Limits(target=14.05, lower=14.01, upper=14.09),),
+            places=places, sensible=(11.0, 16.0),
+            limits=(DatedLimits(target=14.05, lower=14.01, upper=14.09),),
             charted=False,
         ),
         Characteristic(
             id="clearance_read", name="Clearance as read", unit="um", resolution=1, places=places,
-            sensible=(20, 500), limits=(Limits(target=150, lower=100, upper=200),), charted=False,
+            sensible=(20, 500), limits=(DatedLimits(target=150, lower=100, upper=200),), charted=False,
         ),
     )  # fmt: skip
     bell = (
         Characteristic(
             id="wall", name="Bell wall", unit="mm", gauge_class="ball-micrometer", resolution=0.01,
             places={"station": ("1", "2", "3", "4", "5"), "direction": ("0", "90", "180", "270")},
-            sensible=(0.2, 1.0), limits=(Limits(target=0.5, lower=0.44, upper=0.56),),
+            sensible=(0.2, 1.0), limits=(DatedLimits(target=0.5, lower=0.44, upper=0.56),),
         ),
     )  # fmt: skip
     joints = (
         Characteristic(id="leak", name="Joint leak", unit="cm3/min", shape="positive", resolution=0.1,
-                       sensible=(0, 60), limits=(Limits(upper=4.0),), gauge_class="leak-rig"),
+                       sensible=(0, 60), limits=(DatedLimits(upper=4.0),), gauge_class="leak-rig"),
         Characteristic(id="joint_faults", name="Joint faults", unit="fault", kind="pass-fail"),
     )  # fmt: skip
     tuning = (
@@ -83,7 +85,7 @@ def _stages() -> tuple[Stage, ...]:
         Characteristic(
             id="thickness", name="Lacquer thickness", unit="um", resolution=0.1, gauge_class="eddy-current",
             places={"area": ("flare", "stem", "slide"), "spot": tuple("12345")}, sensible=(2, 60),
-            limits=(Limits(target=15, lower=10),),
+            limits=(DatedLimits(target=15, lower=10),),
         ),
         Characteristic(id="defects", name="Lacquer defects", unit="count", kind="count"),
     )  # fmt: skip
@@ -91,7 +93,7 @@ def _stages() -> tuple[Stage, ...]:
     polish = (
         Characteristic(
             id="mass_loss", name="Mass loss", unit="g", resolution=0.1, sensible=(1, 120),
-            limits=(Limits(target=18, lower=10, upper=26),), models=("tenor", "tenor-f"),
+            limits=(DatedLimits(target=18, lower=10, upper=26),), models=("tenor", "tenor-f"),
         ),
     )  # fmt: skip
     parts = {
@@ -152,11 +154,11 @@ def _cards() -> tuple[Card, ...]:
 def plan() -> Plan:
     """An invented workshop with one card of every kind."""
     return Plan(
-        workshop=Workshop(name="Testholm", serial_prefix="TH-", time_zone="CET", a4_hz=442),
+        workshop=Shop(name="Testholm", serial_prefix="TH-", time_zone="CET", a4_hz=442),
         models=(
             Model(id="tenor", name="Tenor", family="tenor", pedal_midi=34, length_mm=2931.6),
             Model(id="tenor-f", name="Tenor with F valve", family="tenor", pedal_midi=34, length_mm=2931.6,
-                  valves=(Valve(name="F", added_mm=981.6),)),
+                  valves=(ModelValve(name="F", added_mm=981.6),)),
         ),
         stages=_stages(),
         gauges=_gauges(),

@@ -75,9 +75,9 @@ def test_a_row_that_is_not_held_is_refused(shop):
 
 
 def test_several_rows_at_once(shop):
-    run = next(r for r in list_held(shop).runs() if len(r) > 3)
+    run = next(r for r in list_held(shop).runs() if len(r) > 3)[:4]
     done = mend_rows(shop, [row.id for row in run], Decision.AS_TYPED, who="IS")
-    assert {row.state for row in done.rows} == {"accepted"}
+    assert [row.state for row in done.rows] == ["accepted"] * 4
 
 
 def test_alike_neighbours_are_listed_together(shop):

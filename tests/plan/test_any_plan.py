@@ -11,16 +11,16 @@ from hypothesis import strategies as st
 
 from qc.plan import (
     Characteristic,
+    DatedLimits,
     Gauge,
-    Limits,
     Model,
+    ModelValve,
     Person,
     Plan,
     PlanError,
+    Shop,
     Stage,
     Tool,
-    Valve,
-    Workshop,
     check_plan,
     dump_plan,
     keep_past,
@@ -53,7 +53,9 @@ def limit_entries(draw, models):
                 [(low, middle, high), (None, middle, high), (low, middle, None), (None, middle, None)]
             )
         )
-        made[which, since] = Limits(models=which, since=since, lower=ends[0], target=ends[1], upper=ends[2])
+        made[which, since] = DatedLimits(
+            models=which, since=since, lower=ends[0], target=ends[1], upper=ends[2]
+        )
     return tuple(made.values())
 
 
@@ -69,7 +71,7 @@ def plans(draw):
             pedal_midi=draw(st.integers(10, 60)),
             length_mm=draw(st.floats(1001, 7999).map(lambda x: round(x, 2))),
             valves=tuple(
-                Valve(name=v, added_mm=n)
+                ModelValve(name=v, added_mm=n)
                 for v, n in zip("FG", draw(st.permutations([700.5, 900])), strict=True)
             )[: draw(st.integers(0, 2))],
             partials=tuple(draw(st.lists(st.integers(1, 12), min_size=1, max_size=5, unique=True))),
@@ -99,7 +101,7 @@ def plans(draw):
     due = start + timedelta(days=draw(st.integers(0, 400)))
     off = ("sun", draw(days))
     return Plan(
-        workshop=Workshop(name=draw(names), days_off=off, wanted_ppk=draw(st.sampled_from([1.0, 1.33]))),
+        workshop=Shop(name=draw(names), days_off=off, wanted_ppk=draw(st.sampled_from([1.0, 1.33]))),
         models=models,
         stages=(
             Stage(id="s0", name=draw(names), characteristics=characteristics),
@@ -129,7 +131,7 @@ def test_limits_in_force_are_found_by_going_through_the_days(plan, day):
     """Second route: entries applied one day after the other; those for the model on top of those for all."""
     for characteristic in plan.stages[0].characteristics:
         for model in plan.models:
-            expected = Limits()
+            expected = DatedLimits()
             for own in (False, True):
                 dated = [e for e in characteristic.limits if bool(e.models) is own]
                 dated = [e for e in dated if not e.models or model.id in e.models]
@@ -174,7 +176,7 @@ def histories(draw):
         Model(id=m, name=m, family="low", pedal_midi=34, length_mm=2945.0) for m in ("tenor", "bass")
     )
     base = Plan(
-        workshop=Workshop(name="W"),
+        workshop=Shop(name="W"),
         models=models,
         stages=(Stage(id="s", name="S", characteristics=(Characteristic(id="c", name="C", unit="um"),)),),
     )
@@ -295,16 +297,16 @@ def test_any_bytes_are_answered(tmp_path_factory, data):
 
 BOUNDS = [
     pytest.param(part, name, kind, bound, id=f"{part.__name__}.{name} {kind} {bound}")
-    for part in (Workshop, Model, Valve, Characteristic, Gauge)
+    for part in (Shop, Model, ModelValve, Characteristic, Gauge)
     for name, info in part.model_fields.items()
     for rule in info.metadata
     for kind in ("gt", "ge", "lt", "le")
     if (bound := getattr(rule, kind, None)) is not None
 ]
 GOOD = {
-    Workshop: {"name": "W"},
+    Shop: {"name": "W"},
     Model: {"id": "m", "name": "M", "family": "f", "pedal_midi": 34, "length_mm": 2945.0},
-    Valve: {"name": "F", "added_mm": 986.0},
+    ModelValve: {"name": "F", "added_mm": 986.0},
     Characteristic: {"id": "c", "name": "C", "unit": "um"},
     Gauge: {"id": "g", "name": "G", "gauge_class": "c", "resolution": 0.1, "unit": "um"},
 }

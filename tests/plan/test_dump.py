@@ -5,7 +5,7 @@ import yaml
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from qc.plan import Limits, Plan, Workshop, dump_plan, load_plan, template_text
+from qc.plan import DatedLimits, Plan, Shop, dump_plan, load_plan, template_text
 from qc.plan.model import Characteristic, Model, Stage
 
 SAMPLE = Path(__file__).parents[2] / "sample_measurements" / "plan.yaml"
@@ -39,11 +39,11 @@ def test_another_yaml_reader_can_read_it():
 
 
 def plan_with(name, causes=(), plain="", target=None):
-    limits = (Limits(target=target),) if target is not None else ()
+    limits = (DatedLimits(target=target),) if target is not None else ()
     own = Characteristic(id="c", name=name, unit="um", plain=plain, limits=limits)
     model = Model(id="m", name=name, family="f", pedal_midi=34, length_mm=2945.0)
     return Plan(
-        workshop=Workshop(name=name),
+        workshop=Shop(name=name),
         models=(model,),
         stages=(Stage(id="s", name=name, characteristics=(own,)),),
         causes=causes,

@@ -3,7 +3,7 @@ from datetime import date
 import pytest
 from pydantic import ValidationError
 
-from qc.plan import Characteristic, Gauge, Limits, load_plan, template_text
+from qc.plan import Characteristic, DatedLimits, Gauge, load_plan, template_text
 
 PLAN = load_plan(template_text())
 
@@ -52,10 +52,10 @@ def test_the_entry_for_a_model_wins_then_the_latest_day():
         name="C",
         unit="um",
         limits=(
-            Limits(target=1),
-            Limits(target=2, since=date(2026, 3, 1)),
-            Limits(target=3, models=("bass",)),
-            Limits(target=4, models=("bass",), since=date(2026, 4, 1)),
+            DatedLimits(target=1),
+            DatedLimits(target=2, since=date(2026, 3, 1)),
+            DatedLimits(target=3, models=("bass",)),
+            DatedLimits(target=4, models=("bass",), since=date(2026, 4, 1)),
         ),
     )
     got = [
@@ -64,7 +64,7 @@ def test_the_entry_for_a_model_wins_then_the_latest_day():
         for month in (2, 3, 4)
     ]
     assert got == [1, 2, 2, 3, 3, 4]
-    assert PLAN.limits(Characteristic(id="c", name="C", unit="um"), "bass", date(2026, 1, 1)) == Limits()
+    assert PLAN.limits(Characteristic(id="c", name="C", unit="um"), "bass", date(2026, 1, 1)) == DatedLimits()
 
 
 @pytest.mark.parametrize("day", ["1.3.2026", "86400", "today", "2026-13-01"])
@@ -76,7 +76,7 @@ def test_a_day_is_written_year_month_day(day):
 @pytest.mark.parametrize("number", [float("nan"), float("inf"), float("-inf")])
 def test_only_numbers_one_can_measure(number):
     with pytest.raises(ValidationError):
-        Limits(target=number)
+        DatedLimits(target=number)
 
 
 def test_parts_cannot_be_changed():

@@ -10,12 +10,12 @@ from qc.plan import model
 PAGE = (Path(__file__).parents[2] / "docs" / "reference" / "plan.md").read_text("utf-8")
 PARTS = [
     *(
-        model.Workshop,
+        model.Shop,
         model.Model,
-        model.Valve,
+        model.ModelValve,
         model.Stage,
         model.Characteristic,
-        model.Limits,
+        model.DatedLimits,
         model.Derive,
     ),
     *(model.Gauge, model.Person, model.Tool, model.Card, model.Plan),

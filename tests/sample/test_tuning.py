@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from qc.plan import Model, Valve
+from qc.plan import Model, ModelValve
 from sample_measurements.make.tuning import PARTIALS, Voice, length_cents, natural_cents
 
 TENOR = Model(
@@ -13,7 +13,7 @@ TENOR = Model(
     family="tenor",
     pedal_midi=34,
     length_mm=2944.9,
-    valves=(Valve(name="F", added_mm=986.1),),
+    valves=(ModelValve(name="F", added_mm=986.1),),
 )
 QUIET = dict.fromkeys(PARTIALS, 0.0)
 

@@ -31,6 +31,7 @@ def test_alike_neighbours_are_told_with_what_they_cost(small_plan, points):
     assert 2.5 < factor < 12
 
 
+@pytest.mark.slow
 def test_nothing_is_said_of_independent_pieces_in_nineteen_stages_of_twenty(small_plan, points):
     rng = np.random.default_rng(6)
     told = [
@@ -40,13 +41,17 @@ def test_nothing_is_said_of_independent_pieces_in_nineteen_stages_of_twenty(smal
     assert sum(map(bool, told)) <= 8
 
 
-def test_a_change_of_level_is_no_dependence(small_plan, points):
-    rng = np.random.default_rng(7)
-    values = 20 + rng.standard_normal(100)
-    values[50:] += 12
-    moved = series(small_plan, points, values)
-    assert moved.behaviour == "drifting"
-    assert dependence_note([moved]) == ""
+@pytest.mark.slow
+def test_a_change_of_level_is_no_dependence(small_plan, points, rng):
+    told = 0
+    for _ in range(40):
+        values = 20 + rng.standard_normal(100)
+        values[50:] += 12
+        moved = series(small_plan, points, values)
+        assert moved.behaviour == "drifting"
+        told += bool(dependence_note([moved]))
+    # one in twenty by chance: two, with a standard error of 1.4
+    assert told <= 6
 
 
 def test_turns_are_told_apart(small_plan, points):

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from qc.plan import Limits
+from qc.plan import DatedLimits
 from qc.watch import FactorLevels, Points, Question, judge
 
 TODAY = date(2026, 6, 1)
@@ -91,6 +91,7 @@ def test_ended_excursions_do_not_count_for_the_present(small_plan, points):
     assert verdict.rests_on == 80 - (verdict.signals[0].ended - verdict.signals[0].start)
 
 
+@pytest.mark.slow
 def test_settled_limits_hold_the_rate_with_their_confidence(small_plan, points, rng):
     """From 15 pieces the limits must catch at most the rate in nine workshops of ten (400 draws)."""
     kept = []
@@ -109,7 +110,7 @@ def test_limits_that_differ_between_models_are_said(small_plan, points):
     force = stage.characteristics[1].model_copy(
         update={
             "pool": "all",
-            "limits": (Limits(models=("tenor",), upper=9), Limits(models=("alto",), upper=7)),
+            "limits": (DatedLimits(models=("tenor",), upper=9), DatedLimits(models=("alto",), upper=7)),
         }
     )
     question = Question(small_plan, stage, force, "all", RARE, TODAY)

@@ -104,7 +104,7 @@ def test_hits_are_those_of_the_study(values, method):
 
 
 def test_a_drifting_series_is_held_against_what_was_before(values):
-    shifted = np.concatenate([values[:60], values[:20] + 5.0])
+    shifted = np.concatenate([values[:60], values[:20] + 8.0])
     signal = SignalResult(
         "shift", "above", 64, "S-064", date(2026, 3, 1), 61, "S-061", date(2026, 3, 1), 60, 62,
         5.0, 4.0, 6.0, 5.0, "N", 0.004, 20,

@@ -18,13 +18,13 @@ from .views import LIMITS_WORDS as LIMITS_WORDS
 from .views import TOO_EARLY as TOO_EARLY
 from .views import TOO_FEW as TOO_FEW
 from .views import BudgetView as BudgetView
+from .views import ChartMark as ChartMark
 from .views import DecisionView as DecisionView
 from .views import Due as Due
 from .views import Forecast as Forecast
 from .views import HeldView as HeldView
 from .views import InstrumentReading as InstrumentReading
 from .views import InstrumentView as InstrumentView
-from .views import Mark as Mark
 from .views import Point as Point
 from .views import ReportView as ReportView
 from .views import RuleOffer as RuleOffer

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import date
 
-from qc.jobs.board.views import Mark, SeriesVerdict
+from qc.jobs.board.views import ChartMark, SeriesVerdict
 from qc.plan import Plan
 
 SUSPECT_WORDS = {
@@ -17,7 +17,7 @@ SUSPECT_WORDS = {
 """How a suspect is named under the chart, short enough to stand at its tick."""
 
 
-def marks(verdict: SeriesVerdict, plan: Plan) -> tuple[Mark, ...]:
+def marks(verdict: SeriesVerdict, plan: Plan) -> tuple[ChartMark, ...]:
     """Return what happened beside a series: tools fitted, gauges calibrated, people who joined.
 
     Parameters
@@ -30,7 +30,7 @@ def marks(verdict: SeriesVerdict, plan: Plan) -> tuple[Mark, ...]:
     points = verdict.points
     if not points:
         return ()
-    found: list[Mark] = []
+    found: list[ChartMark] = []
     first_day, last_day = points[0].day, points[-1].day
     seen: set[tuple[str, str]] = set()
     for point in points:
@@ -41,18 +41,18 @@ def marks(verdict: SeriesVerdict, plan: Plan) -> tuple[Mark, ...]:
             began = _began(plan, kind, name)
             if point.ordinal > points[0].ordinal and began is not None and began >= first_day:
                 text = f"{name} fitted" if kind == "tool" else f"{name} joins"
-                found.append(Mark(point.ordinal - 0.5, began, kind, text))
+                found.append(ChartMark(point.ordinal - 0.5, began, kind, text))
     for name in dict.fromkeys(p.gauge for p in points if p.gauge):
         gauge = plan.gauge(name)
         for day in gauge.calibrated if gauge else ():
             if first_day < day <= last_day:
                 after = next(p.ordinal for p in points if p.day >= day)
-                found.append(Mark(after - 0.5, day, "gauge", f"{name} calibrated"))
+                found.append(ChartMark(after - 0.5, day, "gauge", f"{name} calibrated"))
     found += _suspect_marks(verdict, {m.text.partition(" ")[0] for m in found})
     return tuple(sorted(found, key=lambda m: (m.ordinal, m.text)))
 
 
-def _suspect_marks(verdict: SeriesVerdict, named: set[str]) -> list[Mark]:
+def _suspect_marks(verdict: SeriesVerdict, named: set[str]) -> list[ChartMark]:
     """Return what coincides with the present signal, unless a mark names it already."""
     signal = verdict.current
     found = []
@@ -61,7 +61,7 @@ def _suspect_marks(verdict: SeriesVerdict, named: set[str]) -> list[Mark]:
         if place is None or suspect.name in named:
             continue
         text = SUSPECT_WORDS.get(suspect.kind, "{}").format(suspect.name)
-        found.append(Mark(place - 0.5, suspect.day or verdict.points[place - 1].day, suspect.kind, text))
+        found.append(ChartMark(place - 0.5, suspect.day or verdict.points[place - 1].day, suspect.kind, text))
     return found
 
 

@@ -54,7 +54,7 @@ __all__ = [
     "InstrumentReading",
     "InstrumentRow",
     "InstrumentView",
-    "Mark",
+    "ChartMark",
     "ModelView",
     "Point",
     "ReportView",
@@ -152,7 +152,7 @@ class TodayView:
 
 
 @dataclass(frozen=True, slots=True)
-class Mark:
+class ChartMark:
     """Something that happened beside a series: a tool fitted, a gauge calibrated, a person joined."""
 
     ordinal: float  # where on the axis of pieces; n + 0.5 is between two of them
@@ -192,7 +192,7 @@ class SeriesView:
     cautions: tuple[str, ...]
     next_step: str
     models: tuple[ModelView, ...]
-    marks: tuple[Mark, ...]
+    marks: tuple[ChartMark, ...]
     wanted_ppk: float
     gauges: tuple[str, ...] = ()  # gauges in use on the newest pieces
     wears_with: str = ""

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     import polars as pl
 
     from qc.jobs.workshop import Workshop
-    from qc.plan import Characteristic, Limits, Model, Plan
+    from qc.plan import Characteristic, DatedLimits, Model, Plan
 
 
 def tune_from(
@@ -257,7 +257,7 @@ def _sheet(rows: pl.DataFrame, name: str, renamed: dict[str, str], others: Seque
     return sheet_named(name, rows.select(list(columns)).rename(columns))
 
 
-def _limits(plan: Plan, characteristic: str, model: str | None, day: date) -> Limits | None:
+def _limits(plan: Plan, characteristic: str, model: str | None, day: date) -> DatedLimits | None:
     """Give the limits of a characteristic that hold for a model on a day: the latest entry that fits."""
     found = None
     for stage in plan.stages:
@@ -268,7 +268,7 @@ def _limits(plan: Plan, characteristic: str, model: str | None, day: date) -> Li
 
 
 def _filled(
-    limits: Limits | None, target: float | None, lower: float | None, upper: float | None
+    limits: DatedLimits | None, target: float | None, lower: float | None, upper: float | None
 ) -> tuple[float | None, float | None, float | None]:
     """Fill what the command left out from the plan's limits."""
     if limits is None:
@@ -280,7 +280,7 @@ def _filled(
     )
 
 
-def _latest(characteristic: Characteristic, model: str | None, day: date) -> Limits | None:
+def _latest(characteristic: Characteristic, model: str | None, day: date) -> DatedLimits | None:
     fitting = [
         limits
         for limits in characteristic.limits

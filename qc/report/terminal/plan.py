@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
-from qc.plan import Characteristic, Limits, Plan, PlanFault
+from qc.plan import Characteristic, DatedLimits, Plan, PlanFault
 from qc.words import count_words
 
 
@@ -36,7 +36,7 @@ def _characteristic_line(characteristic: Characteristic) -> str:
     return f"{said}: {limits}" if limits else said
 
 
-def _limits_words(entry: Limits) -> str:
+def _limits_words(entry: DatedLimits) -> str:
     parts = [
         f"{word} {value:g}"
         for word, value in (("target", entry.target), ("from", entry.lower), ("to", entry.upper))

@@ -65,22 +65,10 @@ def one_sided_bound(index: ArrayLike, level: ArrayLike, n: ArrayLike, df: ArrayL
     ----------
     index : array_like, any shape
         Estimate of Cpu, Cpl, or Ppk with one limit. [1]
-    level : array_like, 0..1
-        Chance that the true value is below the bound.
     n : array_like, >= 2
         Pieces behind the mean.
-    df : array_like, > 0
-        Degrees of freedom of the standard deviation; infinite when it is known.
-
-    Returns
-    -------
-    ndarray
-        Bound of the true value. [1]
-
-    Raises
-    ------
-    StatisticsError
-        A level outside 0..1 or degrees of freedom not above 0.
+    level, df
+        As `cp_bound`, answer and errors too; `df` is infinite when the sd is known.
 
     Notes
     -----
@@ -111,24 +99,8 @@ def two_sided_bound(index: ArrayLike, level: ArrayLike, n: ArrayLike, df: ArrayL
 
     Parameters
     ----------
-    index : array_like, any shape
-        Estimate of Cpk or Ppk. [1]
-    level : array_like, 0..1
-        Chance that the true value is below the bound.
-    n : array_like, >= 2
-        Pieces behind the mean.
-    df : array_like, > 0
-        Degrees of freedom of the standard deviation; infinite when it is known.
-
-    Returns
-    -------
-    ndarray
-        Bound of the true value. [1]
-
-    Raises
-    ------
-    StatisticsError
-        A level outside 0..1 or degrees of freedom not above 0.
+    index, level, n, df
+        As `one_sided_bound`, answer and errors too; the index is Cpk or Ppk.
 
     References
     ----------
@@ -153,22 +125,10 @@ def cpm_bound(cpm: ArrayLike, level: ArrayLike, n: ArrayLike, off_target: ArrayL
     ----------
     cpm : array_like, any shape
         Estimate, tolerance over six root mean squares about the target. [1]
-    level : array_like, 0..1
-        Chance that the true value is below the bound.
-    n : array_like, >= 2
-        Pieces.
+    level, n
+        As `one_sided_bound`, answer and errors too.
     off_target : array_like
         (mean - target) / sd. [1]
-
-    Returns
-    -------
-    ndarray
-        Bound of the true value. [1]
-
-    Raises
-    ------
-    StatisticsError
-        A level outside 0..1 or no pieces.
 
     References
     ----------

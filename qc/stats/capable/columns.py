@@ -6,9 +6,10 @@ import numpy as np
 import polars as pl
 
 from qc.stats.capable.basis import Samples
-from qc.stats.capable.normal import INTERVALS, normal_figures, pieces_of
+from qc.stats.capable.normal import normal_figures, pieces_of
 from qc.stats.capable.pieces import LEAST_PIECES
 from qc.stats.capable.result import Limits
+from qc.stats.capable.spread import FIGURES
 from qc.stats.errors import StatisticsError
 from qc.stats.numbers import GREATEST, LEAST, Flags, Floats
 
@@ -48,11 +49,7 @@ def capability_columns(
     Raises
     ------
     StatisticsError
-        A column that is missing, no limit, limits the wrong way round, or an option out of range.
-
-    References
-    ----------
-    .. [1] As `capability`; both are the same computation (`normal_figures`).
+        A column that is missing, or as `capability`, which is the same computation (source there).
 
     Examples
     --------
@@ -87,7 +84,7 @@ def capability_columns(
     more[shown] = np.where(proven | no, 0.0, figures["pieces_to_settle"])
     words = np.full(samples.n.size, "unproven", dtype=object)
     words[shown] = np.where(proven, "proven", np.where(no, "no", "unproven"))
-    names = [name for figure in INTERVALS for name in (figure, f"{figure}_low", f"{figure}_high")]
+    names = [name for figure in FIGURES for name in (figure, f"{figure}_low", f"{figure}_high")]
     names += ["outside_ppm", "outside_low_ppm", "outside_high_ppm"]
     columns = [
         _column(name, shown, figures[name])

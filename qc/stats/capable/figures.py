@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -13,11 +14,11 @@ from qc.stats.capable.basis import UNSTABLE, Basis, Samples, samples_of
 from qc.stats.capable.gauge import Seen, gauge_share
 from qc.stats.capable.normal import PPM, Figures, normal_figures, pieces_of
 from qc.stats.capable.pieces import LEAST_PIECES, MOST_PIECES
-from qc.stats.capable.result import Capability, Interval, Limits, verdict, withheld
+from qc.stats.capable.result import Capability, Limits, verdict, withheld
 from qc.stats.capable.shape import LEAST_OBSERVED, check_shape, shape_figures
-from qc.stats.capable.spread import GaugeShare
+from qc.stats.capable.spread import FIGURES, GaugeShare
 from qc.stats.errors import StatisticsError
-from qc.stats.numbers import GREATEST, LEAST, Floats, as_readings
+from qc.stats.numbers import GREATEST, LEAST, Floats, Interval, as_readings, check_between
 
 SEED = 20240501  # any fixed number: the same readings must give the same interval every time
 
@@ -138,11 +139,7 @@ def capability_many(
     Raises
     ------
     StatisticsError
-        As `capability`, or not as many bases as series.
-
-    References
-    ----------
-    .. [1] As `capability`.
+        As `capability` (source there too), or not as many bases as series.
 
     Examples
     --------
@@ -209,23 +206,18 @@ def _normal(
     """Turn the figures of one sample into the answer."""
     bounds = at["bound_low"], at["bound_high"]
     capable = verdict(bounds, wanted)
+    # NaN where the limits allow no such figure
+    figures: dict[str, Any] = {}
+    for name in FIGURES:
+        if not math.isnan(at[name]):
+            figures |= {name: at[name], f"{name}_interval": (at[f"{name}_low"], at[f"{name}_high"])}
     return Capability(
         n=n,
-        cp=_known(at["cp"]),
-        cpk=at["cpk"],
-        cpm=_known(at["cpm"]),
-        pp=_known(at["pp"]),
-        ppk=at["ppk"],
-        cp_interval=_interval(at, "cp"),
-        cpk_interval=_interval(at, "cpk"),
-        cpm_interval=_interval(at, "cpm"),
-        pp_interval=_interval(at, "pp"),
-        ppk_interval=_interval(at, "ppk"),
+        **figures,
         ppk_bounds=bounds,
         confidence=confidence,
         outside_ppm=at["outside_ppm"],
         outside_interval=(at["outside_low_ppm"], at["outside_high_ppm"]),
-        reason=None,
         method=method,
         capable=capable,
         wanted=wanted,
@@ -258,21 +250,14 @@ def _shaped(
     capable = verdict(figures.ppk_bounds, wanted)
     return Capability(
         n=n,
-        cp=None,
-        cpk=None,
-        cpm=None,
         pp=figures.pp,
         ppk=figures.ppk,
-        cp_interval=None,
-        cpk_interval=None,
-        cpm_interval=None,
         pp_interval=figures.pp_interval,
         ppk_interval=figures.ppk_interval,
         ppk_bounds=figures.ppk_bounds,
         confidence=confidence,
         outside_ppm=figures.outside * PPM,
         outside_interval=(figures.outside_interval[0] * PPM, figures.outside_interval[1] * PPM),
-        reason=None,
         method=figures.method,
         capable=capable,
         wanted=wanted,
@@ -317,8 +302,8 @@ def _check_options(
     gauge_sd: float | None,
 ) -> None:
     """Refuse a confidence outside 0..1 and what must be above 0 and is not."""
-    if not 0.5 < confidence < 1.0:  # below a half the two bounds of the verdict would change places
-        raise StatisticsError(f"capability: confidence is {confidence}, must lie between 0.5 and 1")
+    # below a half the two bounds of the verdict would change places
+    check_between(confidence, "capability: confidence", 0.5)
     above: list[tuple[str, float | None]] = [
         ("wanted Ppk", wanted),
         ("resolution", resolution),
@@ -352,16 +337,6 @@ def _method(sides: int, basis: Basis, *, floored: bool) -> str:
     if floored:
         parts.append("sample sd not taken below resolution / sqrt 12")
     return "; ".join(parts)
-
-
-def _known(value: float) -> float | None:
-    """Turn NaN into None."""
-    return None if math.isnan(value) else value
-
-
-def _interval(at: dict[str, float], name: str) -> Interval | None:
-    """Two-sided interval of a figure, where there is one."""
-    return None if math.isnan(at[name]) else (at[f"{name}_low"], at[f"{name}_high"])
 
 
 def _count(value: float) -> int | None:

@@ -10,6 +10,7 @@ from scipy import special
 from qc.stats.capable.result import Limits
 from qc.stats.capable.spread import GaugeShare
 from qc.stats.errors import StatisticsError
+from qc.stats.numbers import check_between
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,15 +82,14 @@ def gauge_share(seen: Seen, limits: Limits, gauge_sd: float, *, confidence: floa
         raise StatisticsError(
             f"capability: gauge sd is {gauge_sd}, sd of the readings {seen.sd}; both must be above 0"
         )
-    if not 0.0 < confidence < 1.0:
-        raise StatisticsError(f"capability: confidence is {confidence}, must lie between 0 and 1")
+    check_between(confidence, "capability: confidence")
     share = (gauge_sd / seen.sd) ** 2
     if share >= 1.0:
         reason = (
             f"the gauge alone (sd {gauge_sd:g}) scatters as much as all readings (sd {seen.sd:.4g}), "
             "so they say nothing about the pieces: check the gauge's sd"
         )
-        return GaugeShare(gauge_sd, share, None, None, None, None, None, confidence, reason)
+        return GaugeShare(sd=gauge_sd, share_of_variance=share, confidence=confidence, reason=reason)
     own = seen.sd * math.sqrt(1.0 - share)
     ppk = limits.nearest_over(seen.mean, own)
     swing = 1.0 / (1.0 - share)  # seen over own variance
@@ -109,5 +109,4 @@ def gauge_share(seen: Seen, limits: Limits, gauge_sd: float, *, confidence: floa
         ppk=ppk,
         ppk_interval=(ppk - reach, ppk + reach),
         confidence=confidence,
-        reason=None,
     )

@@ -154,10 +154,6 @@ def nest_of(readings: Floats, piece: NDArray[np.generic]) -> Nest:
     piece : ndarray, length n
         Piece of each reading.
 
-    Returns
-    -------
-    Nest
-
     Raises
     ------
     StatisticsError
@@ -197,10 +193,6 @@ def worth(nest: Nest, within: float, between: float, seen: float, between_df: fl
     between_df : float, optional
         Degrees of freedom of the spread of piece means, pieces - 1 when left out.
 
-    Returns
-    -------
-    Worth
-
     References
     ----------
     .. [1] Satterthwaite, Biometrics Bulletin 2, 1946 (from memory; simulated in the tests).
@@ -233,10 +225,6 @@ def spread_by(limits: Limits, mean: float, within: float, between: float, of: st
         Components of variance, within NaN where unknown. [square of the unit]
     of : str
         `pieces` or `subgroups`.
-
-    Returns
-    -------
-    Spread
 
     Examples
     --------

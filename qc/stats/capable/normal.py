@@ -17,7 +17,6 @@ from qc.stats.numbers import Floats
 Figures = dict[str, Floats]
 
 PPM = 1e6
-INTERVALS = ("cp", "cpk", "cpm", "pp", "ppk")
 
 
 def normal_figures(samples: Samples, limits: Limits, *, wanted: float, confidence: float) -> Figures:

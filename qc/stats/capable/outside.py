@@ -8,7 +8,7 @@ from scipy import special
 
 from qc.stats.capable.bounds import one_sided_bound
 from qc.stats.errors import StatisticsError
-from qc.stats.numbers import GREATEST, LEAST, Floats, as_number
+from qc.stats.numbers import GREATEST, LEAST, Floats, Interval, as_number, check_between
 
 Rule = tuple[Floats, Floats]
 
@@ -69,17 +69,15 @@ def fraction_outside_interval(
     upper: float | None,
     confidence: float = 0.95,
     df: float | None = None,
-) -> tuple[float, float]:
+) -> Interval:
     """Two-sided confidence interval of the fraction outside the limits.
 
     Parameters
     ----------
-    mean, sd : float
-        Sample mean and standard deviation, sd > 0. [unit of the characteristic]
+    mean, sd, lower, upper
+        As `fraction_outside`, mean and sd being those of the sample.
     n : int, >= 2
         Pieces.
-    lower, upper : float or None
-        Limits; at least one. [same unit]
     confidence : float, 0..1
         Confidence of the interval.
     df : float, optional
@@ -141,16 +139,8 @@ def fraction_outside_intervals(
     Returns
     -------
     (ndarray, ndarray)
-        Least and greatest fractions, 0..1, each of length k.
-
-    Raises
-    ------
-    StatisticsError
-        As `fraction_outside_interval`, or lengths that differ.
-
-    References
-    ----------
-    .. [1] As `fraction_outside_interval`, of which this is the whole computation.
+        Least and greatest fractions, 0..1, each of length k: those of `fraction_outside_interval` (errors and
+        source there), of which this is the whole computation.
 
     Examples
     --------
@@ -170,8 +160,7 @@ def fraction_outside_intervals(
     _check(mean, sd, lower, upper)
     if not np.all((n >= 2) & (n <= GREATEST)):
         raise StatisticsError(f"fraction outside: {np.min(n):g} pieces given, at least 2 are needed")
-    if not 0.0 < confidence < 1.0:
-        raise StatisticsError(f"fraction outside: confidence is {confidence}, must lie between 0 and 1")
+    check_between(confidence, "fraction outside: confidence")
     tails = ((1.0 - confidence) / 2.0, (1.0 + confidence) / 2.0)
     if lower is None or upper is None:
         distance = (upper - mean) if upper is not None else mean - (lower if lower is not None else 0.0)

@@ -9,7 +9,7 @@ from numpy.typing import ArrayLike
 from scipy import special
 
 from qc.stats.errors import StatisticsError
-from qc.stats.numbers import GREATEST, Flags, Floats, Places, as_number
+from qc.stats.numbers import GREATEST, Flags, Floats, Places, as_number, check_between
 
 MOST_PIECES = 100_000  # beyond this "n more pieces would settle it" is no advice to a small workshop
 LEAST_PIECES = 20  # fewer pieces give no capability figure (common practice, no source)
@@ -75,7 +75,7 @@ def pieces_to_settle_many(
     mean_share: ArrayLike = 1.0,
     df_share: ArrayLike = 1.0,
 ) -> Floats:
-    """How many more pieces would settle each of many samples, in one pass.
+    """How many more pieces would settle each of many samples, in one pass; errors as `pieces_to_settle`.
 
     Parameters
     ----------
@@ -92,15 +92,6 @@ def pieces_to_settle_many(
     ndarray of float, length k
         Further pieces; NaN where no number up to 100,000 would do.
 
-    Raises
-    ------
-    StatisticsError
-        As `pieces_to_settle`.
-
-    References
-    ----------
-    .. [1] As `pieces_to_settle`.
-
     Examples
     --------
     >>> pieces_to_settle_many([1.15, 1.15, 3.0, 1.0], [45, 94, 50, 50], sides=2).tolist()
@@ -112,8 +103,7 @@ def pieces_to_settle_many(
         raise StatisticsError("pieces to settle: an index is not a finite number")
     if n.size and not np.all((n >= 2) & (n <= GREATEST)):
         raise StatisticsError(f"pieces to settle: {np.min(n):g} pieces given, at least 2 are needed")
-    if not 0.0 < confidence < 1.0:
-        raise StatisticsError(f"pieces to settle: confidence is {confidence}, must lie between 0 and 1")
+    check_between(confidence, "pieces to settle: confidence")
     as_number(wanted, "pieces to settle: wanted Ppk", above=0.0)
     as_number(least, "pieces to settle: least number of pieces")
 

@@ -6,12 +6,11 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
-from qc.stats.capable.spread import GaugeShare, Spread, no_share
+from qc.stats.capable.spread import FIGURES, GaugeShare, Spread, no_share
 from qc.stats.errors import StatisticsError
-from qc.stats.numbers import GREATEST
+from qc.stats.numbers import GREATEST, Interval
 from qc.stats.tabled import Tabled
 
-Interval = tuple[float, float]
 Verdict = Literal["proven", "unproven", "no"]
 
 
@@ -71,7 +70,7 @@ class Limits:
         return min(above, below)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Capability(Tabled):
     """Capability of one characteristic; a figure that cannot be given is None and `reason` says why.
 
@@ -108,21 +107,21 @@ class Capability(Tabled):
     """
 
     n: int
-    cp: float | None
-    cpk: float | None
-    cpm: float | None
-    pp: float | None
-    ppk: float | None
-    cp_interval: Interval | None
-    cpk_interval: Interval | None
-    cpm_interval: Interval | None
-    pp_interval: Interval | None
-    ppk_interval: Interval | None
-    ppk_bounds: Interval | None
+    cp: float | None = None
+    cpk: float | None = None
+    cpm: float | None = None
+    pp: float | None = None
+    ppk: float | None = None
+    cp_interval: Interval | None = None
+    cpk_interval: Interval | None = None
+    cpm_interval: Interval | None = None
+    pp_interval: Interval | None = None
+    ppk_interval: Interval | None = None
+    ppk_bounds: Interval | None = None
     confidence: float
-    outside_ppm: float | None
-    outside_interval: Interval | None
-    reason: str | None
+    outside_ppm: float | None = None
+    outside_interval: Interval | None = None
+    reason: str | None = None
     method: str
     capable: Verdict
     wanted: float
@@ -135,30 +134,14 @@ class Capability(Tabled):
 
         `gauge` and `spread` are there only where they were asked for or can be told.
         """
-        out: dict[str, object] = {
-            "cp": self.cp,
-            "cpk": self.cpk,
-            "cpm": self.cpm,
-            "pp": self.pp,
-            "ppk": self.ppk,
-            "intervals": {
-                "cp": _listed(self.cp_interval),
-                "cpk": _listed(self.cpk_interval),
-                "cpm": _listed(self.cpm_interval),
-                "pp": _listed(self.pp_interval),
-                "ppk": _listed(self.ppk_interval),
-            },
-            "confidence": self.confidence,
-            "outside_ppm": self.outside_ppm,
-            "outside_interval": _listed(self.outside_interval),
-            "reason": self.reason,
-            "method": self.method,
-            "capable": self.capable,
-        }
-        if self.spread is not None:
-            out["spread"] = self.spread.to_dict()
-        if self.gauge is not None:
-            out["gauge"] = self.gauge.to_dict()
+        plain = Tabled.to_dict(self)
+        beside = ("confidence", "outside_ppm", "outside_interval", "reason", "method", "capable")
+        out = {name: plain[name] for name in FIGURES}
+        out["intervals"] = {name: plain[f"{name}_interval"] for name in FIGURES}
+        out |= {name: plain[name] for name in beside}
+        for name in ("spread", "gauge"):
+            if plain[name] is not None:
+                out[name] = plain[name]
         return out
 
     @property
@@ -166,11 +149,6 @@ class Capability(Tabled):
         """Return the verdict, then what can be said of the spread and of the gauge, a sentence each."""
         beside = [part.sentence for part in (self.spread, self.gauge) if part is not None]
         return (self.sentence, *beside)
-
-    @property
-    def ppk_without_gauge(self) -> float | None:
-        """Return the Ppk that a perfect gauge would show, where the gauge's own spread is known."""
-        return None if self.gauge is None else self.gauge.ppk
 
     @property
     def sentence(self) -> str:
@@ -261,20 +239,7 @@ def withheld(
     """
     return Capability(
         n=n,
-        cp=None,
-        cpk=None,
-        cpm=None,
-        pp=None,
-        ppk=None,
-        cp_interval=None,
-        cpk_interval=None,
-        cpm_interval=None,
-        pp_interval=None,
-        ppk_interval=None,
-        ppk_bounds=None,
         confidence=confidence,
-        outside_ppm=None,
-        outside_interval=None,
         reason=reason,
         method="withheld",
         capable="unproven",
@@ -282,8 +247,3 @@ def withheld(
         pieces_to_settle=more,
         gauge=None if gauge_sd is None else no_share(gauge_sd, confidence),
     )
-
-
-def _listed(interval: Interval | None) -> list[float] | None:
-    """Turn a pair into what strict JSON holds."""
-    return None if interval is None else list(interval)

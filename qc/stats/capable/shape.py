@@ -18,9 +18,9 @@ from typing import NamedTuple
 import numpy as np
 from scipy import special
 
-from qc.stats.capable.result import Interval, Limits
+from qc.stats.capable.result import Limits
 from qc.stats.errors import StatisticsError, StatisticsUsageError
-from qc.stats.numbers import Floats
+from qc.stats.numbers import Floats, Interval
 from qc.stats.tabled import Tabled
 
 TAIL = 0.00135  # the 0.135 % percentile of ISO 22514 (from memory): what lies beyond three sd of a normal

@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from qc.stats.numbers import Interval
 from qc.stats.tabled import Tabled
 
-Interval = tuple[float, float]
+FIGURES = ("cp", "cpk", "cpm", "pp", "ppk")
+"""The figures of capability, by the names of their fields."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class GaugeShare(Tabled):
     """The gauge's part of the spread that is seen, and the capability of the pieces behind it.
 
@@ -37,30 +39,24 @@ class GaugeShare(Tabled):
     """
 
     sd: float
-    share_of_variance: float | None
-    cp: float | None
-    cpk: float | None
-    pp: float | None
-    ppk: float | None
-    ppk_interval: Interval | None
+    share_of_variance: float | None = None
+    cp: float | None = None
+    cpk: float | None = None
+    pp: float | None = None
+    ppk: float | None = None
+    ppk_interval: Interval | None = None
     confidence: float
-    reason: str | None
+    reason: str | None = None
     share_of_within: float | None = None
     of: str = "pieces"
     doubtful: bool = False
 
     def to_dict(self) -> dict[str, object]:
         """Return plain values; the share of the spread within only where pieces have several readings."""
-        out: dict[str, object] = {
-            "sd": self.sd,
-            "share_of_variance": self.share_of_variance,
-            "cp": self.cp,
-            "cpk": self.cpk,
-            "pp": self.pp,
-            "ppk": self.ppk,
-            "intervals": {"ppk": None if self.ppk_interval is None else list(self.ppk_interval)},
-            "reason": self.reason,
-        }
+        names = ("sd", "share_of_variance", "cp", "cpk", "pp", "ppk")
+        interval = None if self.ppk_interval is None else list(self.ppk_interval)
+        out: dict[str, object] = {name: getattr(self, name) for name in names}
+        out |= {"intervals": {"ppk": interval}, "reason": self.reason}
         if self.share_of_within is not None:
             out["share_of_within"] = self.share_of_within
         return out
@@ -108,13 +104,7 @@ class Spread(Tabled):
 
     def to_dict(self) -> dict[str, object]:
         """Return plain values: the three sds, then Cp and Cpk by each."""
-        return {
-            "within": self.within,
-            "between": self.between,
-            "total": self.total,
-            "cp": dict(self.cp),
-            "cpk": dict(self.cpk),
-        }
+        return {name: value for name, value in Tabled.to_dict(self).items() if name != "of"}
 
     @property
     def sentence(self) -> str:
@@ -142,8 +132,7 @@ def no_share(gauge_sd: float, confidence: float) -> GaugeShare:
     >>> no_share(0.2, 0.95).share_of_variance is None
     True
     """
-    reason = "capability is withheld"
-    return GaugeShare(gauge_sd, None, None, None, None, None, None, confidence, reason)
+    return GaugeShare(sd=gauge_sd, confidence=confidence, reason="capability is withheld")
 
 
 def _percent(share: float) -> str:

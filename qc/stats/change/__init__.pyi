@@ -11,6 +11,7 @@ from .evidence import step_variance as step_variance
 from .finished import ChangePoint as ChangePoint
 from .finished import mean_change as mean_change
 from .finished import mean_change_from_target as mean_change_from_target
+from .input import check_as_many as check_as_many
 from .input import check_values as check_values
 from .input import rates_of as rates_of
 from .kinds import KindFit as KindFit

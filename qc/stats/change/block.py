@@ -71,13 +71,8 @@ class Block:
         self.sums.total[:, :length] = old.total
         self.sums.square[:, :length] = old.square
         self.sums.running[:, :length] = old.running
-        self.ranks = self.ranks[rows]
-        self.first, self.zero, self.gap, self.coarse = (
-            self.first[rows],
-            self.zero[rows],
-            self.gap[rows],
-            self.coarse[rows],
-        )
+        for name in ("ranks", "first", "zero", "gap", "coarse"):
+            setattr(self, name, getattr(self, name)[rows])
 
     def place(self, column: int, rows: Integers, values: Floats, dither: Floats) -> None:
         """Add the next reading of `rows`, whose stretches held `column` readings."""

@@ -89,7 +89,7 @@ def _binomial(added: Integers, left: Integers, share: float) -> Floats:
     """Probability that so many of those left fall into a part of this share."""
     possible = (added >= 0) & (added <= left)
     k, n = np.where(possible, added, 0), np.broadcast_to(left, added.shape)
-    log_weight = _log_choose(n, k) + special.xlogy(k, share) + special.xlog1py(n - k, -share)
+    log_weight = log_choose(n, k) + special.xlogy(k, share) + special.xlog1py(n - k, -share)
     return np.where(possible, np.exp(log_weight), 0.0)
 
 
@@ -100,11 +100,11 @@ def _hypergeometric(added: Integers, left: Integers, drawn: float, whole: float)
     rest = np.where(possible, drawn - k, 0.0)
     # kept large enough for the logarithm; where it is not, `possible` is False
     sound = np.maximum(whole - n, rest)
-    log_weight = _log_choose(n, k) + _log_choose(sound, rest) - _log_choose(whole, drawn)
+    log_weight = log_choose(n, k) + log_choose(sound, rest) - log_choose(whole, drawn)
     return np.where(possible, np.exp(log_weight), 0.0)
 
 
-def _log_choose(n: Floats | Integers | float, k: Floats | Integers | float) -> Floats:
+def log_choose(n: Floats | Integers | float, k: Floats | Integers | float) -> Floats:
     """Logarithm of the number of ways to choose k of n."""
     # betaln instead of three gammaln: their difference would lose its digits for totals of thousands
     return np.asarray(-np.log(np.add(n, 1.0)) - special.betaln(np.subtract(n, k) + 1.0, np.add(k, 1.0)))

@@ -10,14 +10,14 @@ from typing import Any, NamedTuple
 import numpy as np
 from scipy import special
 
-from qc.stats.change.count_paths import chance_of_leaving
+from qc.stats.change.count_paths import chance_of_leaving, log_choose
 from qc.stats.change.evidence import SIZE_CONFIDENCE, START_CONFIDENCE, likeliest
 from qc.stats.change.input import rates_of
 from qc.stats.change.result import Detection, DetectorSignal, Side, Stretch
 from qc.stats.errors import StatisticsError
-from qc.stats.numbers import GREATEST, LEAST, Floats, Integers, as_floats
+from qc.stats.numbers import GREATEST, LEAST, Floats, Integers, Values, as_floats
 
-Counts = Sequence[int] | Sequence[float] | Integers | Floats
+Counts = Sequence[int] | Integers | Values
 
 # Lengths of the newest part that are compared with all before: every one at first, then about four to a
 # doubling. A comparison left out costs less than it saves: the exact start is found afterwards.
@@ -28,7 +28,7 @@ LARGEST_TOTAL = 10_000_000  # chosen: more at one point is a slip of the pen
 def detect_counts(
     counts: Counts,
     sizes: Counts | None = None,
-    false_alarm_rate: float | Sequence[float] | Floats = 0.001,
+    false_alarm_rate: float | Values = 0.001,
     *,
     pass_fail: bool = False,
     settled: int = 0,
@@ -288,15 +288,10 @@ def _hypergeometric(failed: int, drawn: int, whole: int) -> _Tail:
     k = np.arange(failed + 1.0)
     possible = (k <= drawn) & (failed - k <= whole - drawn)
     log_weight = np.full(k.shape, -np.inf)
-    log_weight[possible] = _log_choose(failed, k[possible]) + _log_choose(whole - failed, drawn - k[possible])
-    weight = np.exp(log_weight - _log_choose(whole, np.array(float(drawn))))
+    log_weight[possible] = log_choose(failed, k[possible]) + log_choose(whole - failed, drawn - k[possible])
+    weight = np.exp(log_weight - log_choose(whole, drawn))
     least = np.minimum(np.cumsum(weight[::-1])[::-1], 1.0)
     return _Tail(least, np.minimum(np.cumsum(weight), 1.0))
-
-
-def _log_choose(n: int, k: Floats) -> Floats:
-    """Logarithm of the number of ways to choose k of n."""
-    return np.asarray(-np.log(n + 1.0) - special.betaln(n - k + 1, k + 1))
 
 
 def _attained(tail: Floats, probability: float) -> float:

@@ -13,20 +13,18 @@ import numpy as np
 
 from qc.stats.change.batch import Batch
 from qc.stats.change.block import ShapeAndStep
-from qc.stats.change.input import check_setting, check_values, dither_of
+from qc.stats.change.input import check_as_many, check_setting, check_values, dither_of
 from qc.stats.change.result import Detection, Shape
 from qc.stats.change.state import DetectorState
 from qc.stats.change.thresholds import check_rate
 from qc.stats.errors import StatisticsError
-from qc.stats.numbers import Floats
-
-Values = Sequence[float] | Floats
+from qc.stats.numbers import Floats, Values
 
 
 def detect(
     values: Values,
     *,
-    false_alarm_rate: float | Sequence[float] | Floats = 0.001,
+    false_alarm_rate: float | Values = 0.001,
     shape: Shape = "normal",
     resolution: float | None = None,
     labels: Sequence[object] | None = None,
@@ -83,13 +81,13 @@ def detect(
     >>> [(s.kind, s.start, s.side) for s in found.signals]
     [('shift', 9, 'above')]
     """
-    if isinstance(false_alarm_rate, int | float):
-        if settled:
-            return _with_rates(values, [false_alarm_rate] * len(values), shape, resolution, labels, settled)
-        return _run(
-            [values], false_alarm_rate, shape, resolution, None if labels is None else [labels], True
-        )[0]
-    rates = [float(rate) for rate in false_alarm_rate]
+    if not isinstance(false_alarm_rate, int | float):
+        rates = [float(rate) for rate in false_alarm_rate]
+    elif settled:
+        rates = [false_alarm_rate] * len(values)
+    else:
+        names = None if labels is None else [labels]
+        return _run([values], false_alarm_rate, shape, resolution, names, True)[0]
     return _with_rates(values, rates, shape, resolution, labels, settled)
 
 
@@ -102,7 +100,7 @@ def detect_many(
     labels: Sequence[Sequence[object]] | None = None,
     evidence: bool = False,
 ) -> list[Detection]:
-    """Judge many series in one pass; each finding is that of `detect` on the series alone.
+    """Judge many series in one pass; each finding, or refusal, is that of `detect` on the series alone.
 
     Parameters
     ----------
@@ -119,11 +117,6 @@ def detect_many(
     -------
     list of Detection
         In the order given.
-
-    Raises
-    ------
-    StatisticsError
-        As for `detect`.
 
     Examples
     --------
@@ -144,18 +137,14 @@ def _with_rates(
 ) -> Detection:
     """Judge each reading at its own rate, those of the settled state not at all."""
     series = check_values(values, check_setting(shape, resolution).shape)
-    for name, given in (("rates", rates), ("labels", labels)):
-        if given is not None and len(given) != series.size:
-            raise StatisticsError(f"{len(given)} {name} for {series.size} values")
+    check_as_many(rates, "rates", series.size)
+    check_as_many(labels, "labels", series.size)
     state = DetectorState(shape=shape, resolution=resolution)
     scores: list[float | None] = []
     limits: list[float | None] = []
     for point, (value, rate) in enumerate(zip(series, rates, strict=True)):
         label = None if labels is None else labels[point]
-        if point < settled:
-            state.take(float(value), label=label)
-        else:
-            state.add(float(value), label=label, false_alarm_rate=rate)
+        state.add(float(value), label=label, false_alarm_rate=rate, silent=point < settled)
         scores.append(state.score)
         limits.append(state.threshold)
     return replace(state.detection(series), scores=tuple(scores), thresholds=tuple(limits))
@@ -186,13 +175,10 @@ def _dithers(
         raise StatisticsError(f"labels for {len(labels)} series, values for {len(series)}")
     if setting.shape == "normal":
         return [np.zeros(values.size) for values in series]
-    longest = max((values.size for values in series), default=0)
-    numbered = (
-        np.array([dither_of(point) for point in range(1, longest + 1)]) if labels is None else np.zeros(0)
-    )
     if labels is None:
+        longest = max((values.size for values in series), default=0)
+        numbered = np.array([dither_of(point) for point in range(1, longest + 1)])
         return [numbered[: values.size] for values in series]
     for names, values in zip(labels, series, strict=True):
-        if len(names) != values.size:
-            raise StatisticsError(f"{len(names)} labels for {values.size} values")
+        check_as_many(names, "labels", values.size)
     return [np.array([dither_of(name) for name in names]) for names in labels]

@@ -20,7 +20,7 @@ from qc.stats.change.scan import (
     split_squares,
     trend_profile,
 )
-from qc.stats.numbers import Floats, Integers
+from qc.stats.numbers import Floats, Integers, Interval
 
 # chosen; how often the set then holds the true start is simulated (docs/reference/detector.md)
 START_CONFIDENCE = 0.90
@@ -35,7 +35,7 @@ class Evidence(NamedTuple):
     split: int
     split_set: tuple[int, int]
     size: float
-    size_interval: tuple[float, float]
+    size_interval: Interval
     size_sigma: float
 
 
@@ -71,20 +71,18 @@ def weigh(values: Floats, scale: Floats, kind: int, split: int, floor: float, sh
     `tests/simulation/detector_rates.py`, later in `tests/simulation/start_coverage.py`.
     """
     first, log_weight = log_weights(scale, floor, kind)
-    span = _span(likeliest(log_weight, START_CONFIDENCE) + first, split)
-    held = span
+    own = span(likeliest(log_weight, START_CONFIDENCE) + first, split)
+    held = own
     # only the set of the start weighs both kinds; the size is read off the places of the kind that was raised
     if kind != SPREAD:
-        held = _span(likeliest(level_weights(scale, floor), START_CONFIDENCE) + 1, split)
+        held = span(likeliest(level_weights(scale, floor), START_CONFIDENCE) + 1, split)
     if shape == "any":
         floor = step_variance(values)
     if kind == SPREAD:
         return Evidence(split, held, *spread_size(values, split, floor if shape != "positive" else 0.0))
     measured = values if shape == "any" else scale
-    figures = [level_size(measured, kind, k, floor) for k in range(span[0], span[1] + 1)]
-    size, _, spread = figures[split - span[0]]
-    low = min(figure[0] - figure[1] for figure in figures)
-    high = max(figure[0] + figure[1] for figure in figures)
+    size, _, spread = level_size(measured, kind, split, floor)
+    low, high = level_reach(measured, kind, own, floor)
     relative = size / max(spread, abs(size) / LARGEST_RELATIVE, np.finfo(float).tiny)
     if shape == "positive":
         middle = float(np.exp(scale[:split].mean()))
@@ -156,7 +154,8 @@ def _spread_weight(parts: Splits, floor: float) -> Floats:
     return np.asarray(weight - 0.5 * (degrees[0] * np.log(before) + degrees[1] * np.log(after)))
 
 
-def _span(inside: Integers, split: int) -> tuple[int, int]:
+def span(inside: Integers, split: int) -> tuple[int, int]:
+    """Lowest and highest of the places inside, the likeliest one among them in any case."""
     return int(min(inside[0], split)), int(max(inside[-1], split))
 
 
@@ -174,7 +173,13 @@ def level_size(values: Floats, kind: int, split: int, floor: float) -> tuple[flo
     return size, half, spread
 
 
-def spread_size(values: Floats, split: int, floor: float) -> tuple[float, tuple[float, float], float]:
+def level_reach(values: Floats, kind: int, places: tuple[int, int], floor: float) -> Interval:
+    """Lowest and highest end of the 95 % intervals of a step or climb at any of these places."""
+    figures = [level_size(values, kind, split, floor) for split in range(places[0], places[1] + 1)]
+    return min(size - half for size, half, _ in figures), max(size + half for size, half, _ in figures)
+
+
+def spread_size(values: Floats, split: int, floor: float) -> tuple[float, Interval, float]:
     """Change of the standard deviation, its interval (F ratio), and the change over the earlier one."""
     after = float(values[split:].std(ddof=1))
     least = max(float(np.sqrt(floor)), after / LARGEST_RELATIVE, np.finfo(float).tiny)

@@ -2,19 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from qc.stats.change.evidence import START_CONFIDENCE, likeliest
+from qc.stats.change.evidence import START_CONFIDENCE, likeliest, span
 from qc.stats.change.input import check_values
 from qc.stats.change.scan import Sums, level_profile, split_squares
 from qc.stats.errors import StatisticsError
-from qc.stats.numbers import GREATEST, LEAST, Floats
+from qc.stats.numbers import GREATEST, LEAST, Values
 from qc.stats.tabled import Tabled
-
-Values = Sequence[float] | Floats
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,7 +94,7 @@ def mean_change(values: Values) -> ChangePoint:
     return ChangePoint(
         split,
         split + 1,
-        (min(int(held[0]), split + 1), max(int(held[-1]), split + 1)),
+        span(held, split + 1),
         before,
         after,
         float(np.sqrt(within / (n - 2))),
@@ -154,7 +151,7 @@ def mean_change_from_target(values: Values, target: float, *, sigma: float | Non
     start_set = None
     if sigma is not None:
         held = likeliest(squares / (2 * sigma * sigma) - 0.5 * np.log(left), START_CONFIDENCE) + 1
-        start_set = min(int(held[0]), split + 1), max(int(held[-1]), split + 1)
+        start_set = span(held, split + 1)
     statistic = float(np.copysign(np.sqrt(squares[split]), sums[split])) / unit
     after = float(series[split:].mean())
     return ChangePoint(split, split + 1, start_set, float(target), after, sigma, statistic)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Sized
 from hashlib import blake2b
 
 import numpy as np
@@ -12,7 +12,7 @@ from qc.stats.change.block import ShapeAndStep
 from qc.stats.change.result import Shape
 from qc.stats.change.thresholds import check_rate
 from qc.stats.errors import StatisticsError, StatisticsUsageError
-from qc.stats.numbers import Floats, as_floats
+from qc.stats.numbers import Floats, Values, as_floats
 
 SHAPES: tuple[Shape, ...] = ("normal", "positive", "any")
 LARGEST = 1e100  # beyond it the squares of readings leave the range of a double
@@ -42,7 +42,7 @@ def check_value(value: float, point: int, shape: Shape) -> float:
     return number
 
 
-def check_values(values: Sequence[float] | Floats, shape: Shape) -> Floats:
+def check_values(values: Values, shape: Shape) -> Floats:
     """Take a whole series, or refuse it and name the first bad point."""
     try:
         series = as_floats(values, "values")
@@ -59,13 +59,18 @@ def check_values(values: Sequence[float] | Floats, shape: Shape) -> Floats:
     return series
 
 
-def rates_of(rates: float | Sequence[float] | Floats, size: int) -> Floats:
+def check_as_many(given: Sized | None, name: str, size: int) -> None:
+    """Refuse rates or labels that are not as many as the values beside them."""
+    if given is not None and len(given) != size:
+        raise StatisticsError(f"{len(given)} {name} for {size} values")
+
+
+def rates_of(rates: float | Values, size: int) -> Floats:
     """Take one rate for all points or one for each, or refuse them."""
     if isinstance(rates, int | float):
         return np.full(size, check_rate(rates))
     each = np.array([check_rate(rate) for rate in rates], dtype=np.float64)
-    if each.size != size:
-        raise StatisticsError(f"{each.size} rates for {size} values")
+    check_as_many(each, "rates", size)
     return each
 
 

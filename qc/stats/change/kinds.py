@@ -16,10 +16,12 @@ import numpy as np
 
 from qc.stats.change.evidence import (
     START_CONFIDENCE,
+    level_reach,
     level_size,
     level_weights,
     likeliest,
     log_weights,
+    span,
     spread_size,
 )
 from qc.stats.change.input import check_values
@@ -36,7 +38,7 @@ from qc.stats.change.scan import (
     trend_profile,
 )
 from qc.stats.errors import StatisticsError
-from qc.stats.numbers import Floats
+from qc.stats.numbers import Floats, Interval, Values
 
 FitKind = Literal["steady", "single", "shift", "trend", "spread", "passing"]
 
@@ -66,12 +68,12 @@ class Placed(NamedTuple):
     start: int
     start_set: tuple[int, int]
     size: float
-    size_interval: tuple[float, float]
+    size_interval: Interval
     size_sigma: float
 
 
 def fit_kinds(
-    values: Sequence[float] | Floats,
+    values: Values,
     *,
     apart: Collection[int] = (),
     until: int | None = None,
@@ -152,7 +154,7 @@ def fit_kinds(
 
 
 def climb_or_stairs(
-    values: Sequence[float] | Floats,
+    values: Values,
     starts: Sequence[int],
     *,
     apart: Collection[int] = (),
@@ -192,9 +194,7 @@ def climb_or_stairs(
     return fit_kinds(series, apart=apart, floor=floor)["trend"].support - stairs
 
 
-def place_level(
-    values: Sequence[float] | Floats, kind: Literal["shift", "trend"], floor: float = 0.0
-) -> Placed:
+def place_level(values: Values, kind: Literal["shift", "trend"], floor: float = 0.0) -> Placed:
     """Place a step or a climb in a run of readings that holds one.
 
     Parameters
@@ -227,17 +227,13 @@ def place_level(
     inside = likeliest(level_weights(series, floor, rule_out=RULED_OUT), START_CONFIDENCE) + 1
     size, _, spread = level_size(series, which, split, floor)
     relative = size / spread if spread > 0 else 0.0
-    held = min(int(inside[0]), split) + 1, max(int(inside[-1]), split) + 1
     first, weight = log_weights(series, floor, which)
     likely = likeliest(weight, START_CONFIDENCE) + first
-    figures = [level_size(series, which, k, floor) for k in range(int(likely[0]), int(likely[-1]) + 1)]
-    low, high = min(f[0] - f[1] for f in figures), max(f[0] + f[1] for f in figures)
-    return Placed(split + 1, held, size, (low, high), relative)
+    reach = level_reach(series, which, (int(likely[0]), int(likely[-1])), floor)
+    return Placed(split + 1, span(inside + 1, split + 1), size, reach, relative)
 
 
-def place_spread(
-    values: Sequence[float] | Floats, floor: float = 0.0, judged: Sequence[float] | Floats | None = None
-) -> Placed:
+def place_spread(values: Values, floor: float = 0.0, judged: Values | None = None) -> Placed:
     """Place a change of the spread in a run of readings that holds one.
 
     Parameters
@@ -267,11 +263,11 @@ def place_spread(
     split, _ = _two_spreads(scale, least)
     first, weight = log_weights(scale, floor, SPREAD)
     inside = likeliest(weight, START_CONFIDENCE) + first
-    held = min(int(inside[0]), split) + 1, max(int(inside[-1]), split) + 1
+    held = span(inside + 1, split + 1)
     return Placed(split + 1, held, *spread_size(series, split, floor if judged is None else 0.0))
 
 
-def _series(values: Sequence[float] | Floats) -> Floats:
+def _series(values: Values) -> Floats:
     series = check_values(values, "normal")
     if series.size < 2 * SPREAD_SIDE:
         raise StatisticsError(f"{series.size} values: kinds of change are told apart from 8 readings on")

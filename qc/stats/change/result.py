@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass, field, fields
+from dataclasses import dataclass, field, fields
 from typing import Any, Literal
 
 import numpy as np
 
-from qc.stats.numbers import Floats
+from qc.stats.numbers import Floats, Interval, Values
 from qc.stats.tabled import Tabled
 
 Kind = Literal["single", "shift", "trend", "spread", "count"]
@@ -52,15 +52,11 @@ class DetectorSignal(Tabled):
     start_set: tuple[int, int]
     side: Side
     size: float
-    size_interval: tuple[float, float]
+    size_interval: Interval
     size_sigma: float
     score: float
     threshold: float
     confirmed: int | None = None
-
-    def to_dict(self) -> dict[str, Any]:
-        """Plain values, ready for JSON; kept states hold them, so they are written here to the letter."""
-        return asdict(self) | {"start_set": list(self.start_set), "size_interval": list(self.size_interval)}
 
     @classmethod
     def from_dict(cls, record: dict[str, Any]) -> DetectorSignal:
@@ -126,7 +122,7 @@ class Detection(Tabled):
     thresholds: tuple[float | None, ...] = field(default=(), repr=False)
 
 
-def stretches_of(values: Sequence[float] | Floats, signals: Sequence[DetectorSignal]) -> tuple[Stretch, ...]:
+def stretches_of(values: Values, signals: Sequence[DetectorSignal]) -> tuple[Stretch, ...]:
     """Cut a series at the starts of its lasting changes.
 
     Parameters

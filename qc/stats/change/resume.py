@@ -21,12 +21,11 @@ from typing import Any, TypeVar
 import numpy as np
 
 from qc.stats.change.counts import Counts, CountState, check_counts
-from qc.stats.change.input import check_setting, check_values, rates_of
+from qc.stats.change.input import check_as_many, check_setting, check_values, rates_of
 from qc.stats.change.result import Detection, Shape
 from qc.stats.change.state import DetectorState
 from qc.stats.change.thresholds import HIGHEST_RATE
-from qc.stats.errors import StatisticsError
-from qc.stats.numbers import Floats
+from qc.stats.numbers import Floats, Values
 from qc.stats.tabled import Tabled
 
 State = TypeVar("State")
@@ -88,9 +87,9 @@ class Course(Tabled):
 
 
 def detect_further(
-    values: Sequence[float] | Floats,
+    values: Values,
     *,
-    false_alarm_rate: Sequence[float] | Floats,
+    false_alarm_rate: Values,
     labels: Sequence[object],
     course: Course,
     shape: Shape = "normal",
@@ -115,14 +114,9 @@ def detect_further(
     Returns
     -------
     Detection
-        That of `detect`, without the evidence at each point.
+        That of `detect` (errors too), without the evidence at each point.
     Course
         To be kept for the next time.
-
-    Raises
-    ------
-    StatisticsError
-        As for `detect`.
 
     Examples
     --------
@@ -138,9 +132,8 @@ def detect_further(
     setting = check_setting(shape, resolution)
     series = check_values(values, setting.shape)
     rates = np.asarray(false_alarm_rate, dtype=np.float64)
-    for name, given in (("rates", rates), ("labels", labels)):
-        if len(given) != series.size:
-            raise StatisticsError(f"{len(given)} {name} for {series.size} values")
+    check_as_many(rates, "rates", series.size)
+    check_as_many(labels, "labels", series.size)
 
     def begin(mark: Mark | None) -> DetectorState:
         if mark is None:
@@ -150,11 +143,8 @@ def detect_further(
         )
 
     def judge(state: DetectorState, point: int) -> None:
-        value, label = float(series[point]), labels[point]
-        if point < settled:
-            state.take(value, label=label)
-        else:
-            state.add(value, label=label, false_alarm_rate=float(rates[point]))
+        rate, silent = float(rates[point]), point < settled
+        state.add(float(series[point]), label=labels[point], false_alarm_rate=rate, silent=silent)
 
     header = ("measured", setting.shape, setting.resolution)
     fed = _fed(series, rates, settled, labels)
@@ -165,7 +155,7 @@ def detect_further(
 def count_further(
     counts: Counts,
     sizes: Counts,
-    false_alarm_rate: Sequence[float] | Floats,
+    false_alarm_rate: Values,
     *,
     course: Course,
     pass_fail: bool = False,
@@ -183,14 +173,9 @@ def count_further(
     Returns
     -------
     Detection
-        That of `detect_counts`, without the evidence at each point.
+        That of `detect_counts` (errors too), without the evidence at each point.
     Course
         To be kept for the next time.
-
-    Raises
-    ------
-    StatisticsError
-        As for `detect_counts`.
     """
     number, size = check_counts(counts, sizes, pass_fail=pass_fail)
     rates = rates_of(false_alarm_rate, number.size)

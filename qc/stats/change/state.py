@@ -64,22 +64,17 @@ class DetectorState:
         return tuple(self._track.signals)
 
     @property
-    def length(self) -> int:
-        """Readings in the stretch being judged."""
-        return self._length
-
-    @property
-    def judged_from(self) -> int:
-        """Point (from 1) at which the stretch being judged begins."""
-        return self._track.begin + 1
-
-    @property
     def resolution(self) -> float | None:
         """Step allowed for: the given one, or the one seen so far."""
         return self._block.resolution(0)
 
     def add(
-        self, value: float, *, label: object | None = None, false_alarm_rate: float | None = None
+        self,
+        value: float,
+        *,
+        label: object | None = None,
+        false_alarm_rate: float | None = None,
+        silent: bool = False,
     ) -> DetectorSignal | None:
         """Judge the next reading.
 
@@ -92,6 +87,8 @@ class DetectorState:
             number.
         false_alarm_rate : float or None
             A rate from this point on.
+        silent : bool
+            A reading of the settled state: it joins the stretch and can raise nothing itself.
 
         Returns
         -------
@@ -103,13 +100,8 @@ class DetectorState:
         StatisticsError
             Not a finite number, or below zero where the shape is `positive`.
         """
-        if false_alarm_rate is not None:
+        if false_alarm_rate is not None and not silent:
             self.false_alarm_rate = check_rate(false_alarm_rate)
-        self.take(value, label=label)
-        return self._judge() if self._length >= SHORTEST else None
-
-    def take(self, value: float, *, label: object | None = None) -> None:
-        """Take a reading as one of the settled state: it joins the stretch and can raise nothing itself."""
         number = check_value(value, self.n + 1, self.setting.shape)
         self._make_room()
         self.n += 1
@@ -117,6 +109,7 @@ class DetectorState:
         dither = dither_of(self.n if label is None else label)
         self._block.place(self._length, ROW, np.array([number]), np.array([dither]))
         self._length += 1
+        return None if silent or self._length < SHORTEST else self._judge()
 
     def detection(self, values: Floats | list[float]) -> Detection:
         """Everything found so far, given the `values` that were added."""

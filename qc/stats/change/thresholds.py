@@ -25,10 +25,8 @@ Judged = Literal["normal", "any"]
 HIGHEST_RATE = 0.02  # highest simulated rate
 LOWEST_RATE = 1e-6  # the fitted tail is followed no further; simulated to 1e-4, checked at 1e-5
 TAIL_RATES = 5  # tabulated rates on which the fitted tail rests
-LEVEL_SIDE: dict[Judged, int] = {
-    "normal": 1,
-    "any": 2,
-}  # ranks cannot tell one piece from the rest: no `single`
+# ranks cannot tell one piece from the rest: no `single`
+LEVEL_SIDE: dict[Judged, int] = {"normal": 1, "any": 2}
 
 
 @dataclass(frozen=True, slots=True)

@@ -59,22 +59,8 @@ def binomial_limits(
         Pieces inspected.
     share : array-like of float, 0..1
         Expected share of defective pieces.
-    rate : float
-        Two-sided false-alarm rate; each tail holds at most half of it.
-
-    Returns
-    -------
-    tuple of ndarray
-        Lower and upper limit; a count on a limit is inside.
-
-    Raises
-    ------
-    StatisticsError
-        A figure that is negative, missing or too large, a size that is not whole, a rate outside 0..1.
-
-    References
-    ----------
-    .. [1] Quantile of the binomial distribution.
+    rate
+        As for `poisson_limits`, and so are limits and errors; quantiles are those of the binomial.
 
     Examples
     --------

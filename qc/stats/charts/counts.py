@@ -16,9 +16,9 @@ from scipy.special import chdtrc
 
 from qc.stats.charts.chart import Chart
 from qc.stats.charts.count_limits import binomial_limits, poisson_limits
-from qc.stats.charts.table import ChartTable, arrange, check_columns, spread_out
+from qc.stats.charts.table import ChartTable, arrange, check_columns, first_true, spread_out
 from qc.stats.errors import StatisticsError, StatisticsUsageError
-from qc.stats.numbers import AS_THEY_ARE, GREATEST, LEAST, Floats, Setting, as_readings, factors, shown
+from qc.stats.numbers import AS_THEY_ARE, GREATEST, LEAST, Setting, as_readings, factors, shown
 
 CountKind = Literal["defects", "defects-per-unit", "number-defective", "proportion"]
 DISPERSION_DOUBT = 0.01  # a test this clear that counts scatter too much earns a warning
@@ -92,27 +92,13 @@ def count_table(
     exact: bool = False,
     corrected: bool = False,
 ) -> ChartTable:
-    """Charts of counts of many series in one pass.
+    """Charts of counts of many series in one pass; options, errors and sources as for `count_chart`.
 
     Parameters
     ----------
     frame : DataFrame
-        `value` (counts), `size` as the kind needs it and, for several series, `series`.
-    kind, setting, exact, corrected
-        As for `count_chart`.
-
-    Returns
-    -------
-    ChartTable
-
-    Raises
-    ------
-    StatisticsError
-        As for `count_chart`; a series without any defect is kept with its reason.
-
-    References
-    ----------
-    .. [1] As for `count_chart`.
+        `value` (counts), `size` as the kind needs it and, for several series, `series`. A series without any
+        defect is kept with its reason.
 
     Examples
     --------
@@ -123,6 +109,7 @@ def count_table(
     _check_options(setting, exact, corrected)
     points = _checked_counts(arrange(frame), kind)
     binomial, total = kind in ("number-defective", "proportion"), kind in ("defects", "number-defective")
+    how = binomial, total, exact
     base = setting.baseline.mask(pl.col("point"))
     levels = points.group_by("series", maintain_order=True).agg(
         points=pl.len(),
@@ -143,9 +130,12 @@ def count_table(
     sd = (spread * size if total else spread / size).clip(lower_bound=0.0).sqrt()
     points = points.with_columns(sd=sd, factor=pl.Series(np.ones(points.height)))
     points, levels = _dispersion(points, levels, base, corrected)
-    points = _with_limits(points, levels, binomial, total, exact)
+    center, rate = spread_out(levels, "center"), spread_out(levels, "rate")
+    points = _with_limits(points, center, rate, points["size"], points["sd"], how=how)
     varying = bool((levels["least"] != levels["most"]).any())
-    levels = _typical_limits(points, levels, binomial, total, exact)
+    # at the mean size, which is drawn where one line must do; a binomial has whole pieces: the nearer of two
+    typical = pl.Series(np.round(levels["typical"].to_numpy())) if binomial and exact else levels["typical"]
+    levels = _with_limits(levels, levels["center"], levels["rate"], typical, levels["sigma"], how=how)
     extras, warnings = _said(levels, corrected)
     return ChartTable(kind, points, levels, varying=varying, extras=extras, warnings=warnings)
 
@@ -166,9 +156,7 @@ def _check_options(setting: Setting, exact: bool, corrected: bool) -> None:
 def _checked_counts(points: pl.DataFrame, kind: CountKind) -> pl.DataFrame:
     """Check counts and sizes, and add what is plotted."""
     count = points["value"]
-    faulty = ((count < 0) | (count != count.round())).arg_true()
-    if faulty.len():
-        row = int(faulty[0])
+    if (row := first_true((count < 0) | (count != count.round()))) is not None:
         raise StatisticsError(f"count {row + 1} is {shown(count[row])}: counts are whole numbers from 0 up")
     if kind == "defects":
         points = points.with_columns(size=pl.lit(1.0))
@@ -176,16 +164,12 @@ def _checked_counts(points: pl.DataFrame, kind: CountKind) -> pl.DataFrame:
         raise StatisticsUsageError(f"{kind} needs the size inspected at each point")
     check_columns(points, "size")
     size = points["size"]
-    faulty = (~size.is_between(LEAST, GREATEST)).arg_true()
-    if faulty.len():
-        row = int(faulty[0])
+    if (row := first_true(~size.is_between(LEAST, GREATEST))) is not None:
         raise StatisticsError(f"size {row + 1} is {shown(size[row])}: it must be above 0 and finite")
     if kind in ("number-defective", "proportion"):
         if not bool((size == size.round()).all()):
             raise StatisticsError("sizes are whole numbers of pieces where pieces are counted as defective")
-        beyond = (count > size).arg_true()
-        if beyond.len():
-            row = int(beyond[0])
+        if (row := first_true(count > size)) is not None:
             raise StatisticsError(
                 f"count {row + 1} is {shown(count[row])} of {shown(size[row])} inspected: "
                 "no more can be defective than were inspected"
@@ -235,38 +219,23 @@ def _dispersion(
 
 
 def _with_limits(
-    points: pl.DataFrame, levels: pl.DataFrame, binomial: bool, total: bool, exact: bool
+    frame: pl.DataFrame,
+    *levels: pl.Series,
+    how: tuple[bool, bool, bool],
 ) -> pl.DataFrame:
-    center, size = spread_out(levels, "center").to_numpy(), points["size"].to_numpy()
-    rate = spread_out(levels, "rate").to_numpy()
-    low, high = _limits(center, rate, size, points["sd"].to_numpy(), (binomial, total, exact))
-    return points.with_columns(lower=pl.Series(low), upper=pl.Series(high))
-
-
-def _typical_limits(
-    points: pl.DataFrame, levels: pl.DataFrame, binomial: bool, total: bool, exact: bool
-) -> pl.DataFrame:
-    """Limits at the mean size: what is drawn where one line must do."""
-    center, rate = levels["center"].to_numpy(), levels["rate"].to_numpy()
-    size = levels["typical"].to_numpy()
-    # a binomial has whole pieces; a mean size between two is drawn as the nearer
-    size = np.round(size) if binomial and exact else size
-    low, high = _limits(center, rate, size, levels["sigma"].to_numpy(), (binomial, total, exact))
-    return levels.with_columns(lower=pl.Series(low), upper=pl.Series(high))
-
-
-def _limits(
-    center: Floats, rate: Floats, size: Floats, sd: Floats, how: tuple[bool, bool, bool]
-) -> tuple[Floats, Floats]:
+    """Add the limits of each row from its centre, rate, size and sd."""
     binomial, total, exact = how
+    center, rate, size, sd = (level.to_numpy() for level in levels)
     if exact:
         rate = np.nan_to_num(rate)
         low, high = binomial_limits(size, rate) if binomial else poisson_limits(size * rate)
-        return (low, high) if total else (low / size, high / size)
-    low, high = np.maximum(center - 3 * sd, 0.0), center + 3 * sd
-    if binomial:
-        high = np.minimum(high, size if total else 1.0)
-    return low, high
+        if not total:
+            low, high = low / size, high / size
+    else:
+        low, high = np.maximum(center - 3 * sd, 0.0), center + 3 * sd
+        if binomial:
+            high = np.minimum(high, size if total else 1.0)
+    return frame.with_columns(lower=pl.Series(low), upper=pl.Series(high))
 
 
 def _said(

@@ -67,27 +67,13 @@ def individuals(values: ArrayLike, setting: Setting = AS_THEY_ARE) -> Chart:
 
 
 def individuals_table(frame: pl.DataFrame, setting: Setting = AS_THEY_ARE) -> ChartTable:
-    """Individuals charts of many series in one pass.
+    """Individuals charts of many series in one pass; setting, errors and source as for `individuals`.
 
     Parameters
     ----------
     frame : DataFrame
-        `value` in order of making and, for several series, `series`.
-    setting : Setting
-        As for `individuals`.
-
-    Returns
-    -------
-    ChartTable
-
-    Raises
-    ------
-    StatisticsError
-        A value that is not finite. A series without spread is kept with its reason.
-
-    References
-    ----------
-    .. [1] As for `individuals`.
+        `value` in order of making and, for several series, `series`. A series without spread is kept with
+        its reason.
 
     Examples
     --------
@@ -167,30 +153,8 @@ def mean_range(values: ArrayLike, subgroup: ArrayLike, setting: Setting = AS_THE
 def mean_sd(values: ArrayLike, subgroup: ArrayLike, setting: Setting = AS_THEY_ARE) -> Chart:
     """Chart of subgroup means with a chart of the subgroup sd beside it; sizes may differ.
 
-    Parameters
-    ----------
-    values : array-like of float, length n
-        Readings in order of making. [any unit]
-    subgroup : array-like, length n
-        Label of the subgroup of each reading.
-    setting : Setting
-        Baseline (in subgroups), limits, given centre and sigma (of one reading).
-
-    Returns
-    -------
-    Chart
-        `sigma` is that of one reading: mean sd over c4, weighted by precision where sizes differ; the pooled
-        sd for prediction and guaranteed limits.
-
-    Raises
-    ------
-    StatisticsError
-        As for `mean_range`.
-
-    References
-    ----------
-    .. [1] ISO 7870-2:2013, "Shewhart control charts".
-    .. [2] Burr, "Control charts for measurements with varying sample sizes", J. Quality Technology 1 (1969).
+    Asked, refused and from the same sources as `mean_range`; its `sigma` is the mean sd over c4 in the place
+    of the mean range over d2.
 
     Examples
     --------
@@ -202,29 +166,14 @@ def mean_sd(values: ArrayLike, subgroup: ArrayLike, setting: Setting = AS_THEY_A
 
 
 def subgroup_table(frame: pl.DataFrame, setting: Setting = AS_THEY_ARE, *, spread: str = "sd") -> ChartTable:
-    """Charts of subgroup means of many series in one pass.
+    """Charts of subgroup means of many series in one pass; setting, errors and sources as for `mean_range`.
 
     Parameters
     ----------
     frame : DataFrame
         `value`, `subgroup` in order of making and, for several series, `series`.
-    setting : Setting
-        As for `mean_sd`.
     spread : {"sd", "range"}
         Which companion, and what sigma is estimated from.
-
-    Returns
-    -------
-    ChartTable
-
-    Raises
-    ------
-    StatisticsError
-        A value that is not finite, or a subgroup of more than 100 readings.
-
-    References
-    ----------
-    .. [1] As for `mean_sd`.
 
     Examples
     --------

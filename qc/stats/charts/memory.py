@@ -7,6 +7,7 @@ a CUSUM is its running sum less the running minimum of that sum, or less 0 where
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -15,9 +16,9 @@ from numpy.typing import ArrayLike
 
 from qc.stats.charts.chart import Chart, Side, Signal
 from qc.stats.charts.measured import individuals_table
-from qc.stats.charts.table import ChartTable, lengths, spread_out
+from qc.stats.charts.table import ChartTable, lengths, signals_by_series, spread_out
 from qc.stats.errors import StatisticsError
-from qc.stats.numbers import AS_THEY_ARE, LIMIT, SLACK, Floats, Setting, as_readings
+from qc.stats.numbers import AS_THEY_ARE, LIMIT, SLACK, Flags, Floats, Places, Setting, as_readings
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +63,7 @@ class CusumDesign:
 
 
 PLAIN_EWMA, PLAIN_CUSUM = EwmaDesign(), CusumDesign()
+SUMS: tuple[tuple[Side, str], ...] = (("above", "high"), ("below", "low"))
 
 
 def ewma(values: ArrayLike, setting: Setting = AS_THEY_ARE, design: EwmaDesign = PLAIN_EWMA) -> Chart:
@@ -106,28 +108,17 @@ def ewma(values: ArrayLike, setting: Setting = AS_THEY_ARE, design: EwmaDesign =
 def ewma_table(
     frame: pl.DataFrame, setting: Setting = AS_THEY_ARE, design: EwmaDesign = PLAIN_EWMA
 ) -> ChartTable:
-    """EWMA charts of many series in one pass.
+    """EWMA charts of many series in one pass; setting, design, errors and sources as for `ewma`.
 
     Parameters
     ----------
     frame : DataFrame
         `value` in order of making and, for several series, `series`.
-    setting, design
-        As for `ewma`.
 
     Returns
     -------
     ChartTable
         `value` is the smoothed one, `reading` the plain one.
-
-    Raises
-    ------
-    StatisticsError
-        A value that is not finite.
-
-    References
-    ----------
-    .. [1] As for `ewma`.
 
     Examples
     --------
@@ -185,7 +176,7 @@ def ewma_signals(table: ChartTable) -> dict[str, tuple[Signal, ...]]:
     begins = first | np.append(True, side[1:] != side[:-1])
     start = np.maximum.accumulate(np.where(begins, np.arange(value.size), 0))
     deviation = points["reading"].to_numpy() - center
-    return _memory_signals(table, deviation, {"above": above, "below": below}, start)
+    return _memory_signals(table, deviation, [("above", above, start), ("below", below, start)])
 
 
 def cusum(values: ArrayLike, setting: Setting = AS_THEY_ARE, design: CusumDesign = PLAIN_CUSUM) -> Chart:
@@ -231,28 +222,17 @@ def cusum(values: ArrayLike, setting: Setting = AS_THEY_ARE, design: CusumDesign
 def cusum_table(
     frame: pl.DataFrame, setting: Setting = AS_THEY_ARE, design: CusumDesign = PLAIN_CUSUM
 ) -> ChartTable:
-    """CUSUMs of many series in one pass.
+    """CUSUMs of many series in one pass; setting, design, errors and sources as for `cusum`.
 
     Parameters
     ----------
     frame : DataFrame
         `value` in order of making and, for several series, `series`.
-    setting, design
-        As for `cusum`.
 
     Returns
     -------
     ChartTable
         With `high` and `low` in sigma.
-
-    Raises
-    ------
-    StatisticsError
-        A value that is not finite.
-
-    References
-    ----------
-    .. [1] As for `cusum`.
 
     Examples
     --------
@@ -325,44 +305,24 @@ def cusum_signals(table: ChartTable, design: CusumDesign) -> dict[str, tuple[Sig
     points = table.points
     deviation = points["value"].to_numpy() - spread_out(table.levels, "center").to_numpy()
     first = points["point"].to_numpy() == 1
-    out: dict[str, list[Signal]] = {}
-    for side, column in (("above", "high"), ("below", "low")):
+    sides: list[tuple[Side, Flags, Places]] = []
+    for side, column in SUMS:
         total = points[column].to_numpy()
         after_zero = first | np.append(True, total[:-1] == 0)
         start = np.maximum.accumulate(np.where(after_zero, np.arange(total.size), 0))
-        found = _memory_signals(table, deviation, {side: total > design.decision + SLACK}, start)
-        for name, signals in found.items():
-            out.setdefault(name, []).extend(signals)
-    return {name: tuple(sorted(signals, key=lambda s: s.point)) for name, signals in out.items()}
+        sides.append((side, total > design.decision + SLACK, start))
+    return _memory_signals(table, deviation, sides)
 
 
 def _memory_signals(
-    table: ChartTable, deviation: Floats, flags: dict[str, np.ndarray], start: np.ndarray
+    table: ChartTable, deviation: Floats, sides: Sequence[tuple[Side, Flags, Places]]
 ) -> dict[str, tuple[Signal, ...]]:
     """Turn flags into signals; sizes are of the readings since the start, since sums carry older ones."""
-    points, names = table.points["point"].to_numpy(), table.points["series"]
-    sigma = spread_out(table.levels, "sigma").to_numpy()
-    charted = spread_out(
-        table.levels.select("points", charted=pl.col("reason").is_null()), "charted"
-    ).to_numpy()
-    sides: list[tuple[int, Side]] = []
-    for side in ("above", "below"):
-        if side in flags:
-            sides += [(int(row), side) for row in np.flatnonzero(flags[side] & charted)]
-    out: dict[str, list[Signal]] = {}
-    for row, found in sorted(sides):
-        begin = int(start[row])
-        size = float(np.mean(deviation[begin : row + 1]))
-        name = str(names[row])
-        out.setdefault(name, []).append(
-            Signal(
-                point=int(points[row]),
-                rule=LIMIT,
-                side=found,
-                start=int(points[begin]),
-                size=size,
-                size_sigma=size / float(sigma[row]),
-                series=name or None,
-            )
-        )
-    return {name: tuple(signals) for name, signals in out.items()}
+    charted = table.levels.select("points", charted=pl.col("reason").is_null())
+    known = spread_out(charted, "charted").to_numpy()
+    rows = sorted(
+        (int(r), side, int(start[r])) for side, over, start in sides for r in np.flatnonzero(over & known)
+    )
+    return signals_by_series(
+        table, ((r, LIMIT, side, begin, float(np.mean(deviation[begin : r + 1]))) for r, side, begin in rows)
+    )

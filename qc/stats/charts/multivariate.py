@@ -6,6 +6,7 @@ They are a screen: one number says that something is odd, the decomposition says
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -62,30 +63,10 @@ def phase_one_limit(figures: int, points: int, rate: float = THREE_SIGMA_RATE) -
 
 
 def phase_two_limit(figures: int, points: int, rate: float = THREE_SIGMA_RATE) -> float:
-    """Limit of T2 for a new point judged by mean and covariance of earlier ones.
+    """Limit of T2 for a new point judged by mean and covariance of `points` earlier ones.
 
-    Parameters
-    ----------
-    figures : int
-        Number of figures p.
-    points : int
-        Number of earlier points m, above p + 1.
-    rate : float
-        False-alarm rate per point.
-
-    Returns
-    -------
-    float
-        p (m + 1)(m - 1) / (m^2 - m p) times a quantile of F with p and m - p degrees of freedom. [T2]
-
-    Raises
-    ------
-    StatisticsError
-        Too few points, or a rate outside 0..1.
-
-    References
-    ----------
-    .. [1] Tracy, Young & Mason, J. Quality Technology 24 (1992).
+    Asked as `phase_one_limit`, errors and source too: p (m + 1)(m - 1) / (m^2 - m p) times a quantile of F
+    with p and m - p degrees of freedom. [T2]
 
     Examples
     --------
@@ -144,27 +125,15 @@ def t2(
     part = baseline.select(n)
     mean, covariance, m = _estimates(matrix[part], p)
     deviation = matrix - mean
-    distance = _distances(deviation, covariance)
     inside = np.zeros(n, dtype=bool)
     inside[part] = True
     first, second = phase_one_limit(p, m, rate), phase_two_limit(p, m, rate)
     uppers = np.where(inside, first, second)
-    over = np.flatnonzero(distance > uppers * (1 + SLACK))
-    mixed = bool(inside.any() and not inside.all())
     middle = p * (m - 1) / m  # mean of T2 over the baseline, exactly
-    return Chart(
-        kind="t2",
-        center=middle,
-        lower=0.0,
-        upper=second if mixed else first,
-        sigma=None,
-        values=distance,
-        lowers=np.zeros(n) if mixed else None,
-        uppers=uppers if mixed else None,
-        signals=tuple(_signal(int(row), distance, middle) for row in over),
-        warnings=_few(m, p),
-        extras={"decomposition": [_contributions(int(row), deviation, covariance, labels) for row in over]},
-    )
+    chart = _chart("t2", middle, uppers, deviation, covariance, labels, m)
+    if inside.all() or not inside.any():
+        return replace(chart, upper=first)
+    return replace(chart, upper=second, lowers=np.zeros(n), uppers=uppers)
 
 
 def mewma(
@@ -179,12 +148,8 @@ def mewma(
 
     Parameters
     ----------
-    values : array-like of float, shape (n, p)
-        Pieces in order of making, one column per figure.
-    names : sequence of str, length p, optional
-        Names of the figures.
-    baseline : Baseline
-        Points that set mean and covariance.
+    values, names, baseline
+        As for `t2`, but all points have one limit.
     weight : float
         Weight of the newest point, above 0 and at most 1.
     run_length : float
@@ -223,19 +188,7 @@ def mewma(
         smooth[row] = level
     # the covariance that the smoothed figures settle at
     settled = covariance * weight / (2 - weight)
-    distance = _distances(smooth, settled)
-    over = np.flatnonzero(distance > limit * (1 + SLACK))
-    return Chart(
-        kind="mewma",
-        center=float(p),
-        lower=0.0,
-        upper=limit,
-        sigma=None,
-        values=distance,
-        signals=tuple(_signal(int(row), distance, float(p)) for row in over),
-        warnings=_few(m, p),
-        extras={"decomposition": [_contributions(int(row), smooth, settled, labels) for row in over]},
-    )
+    return replace(_chart("mewma", float(p), limit, smooth, settled, labels, m), upper=limit)
 
 
 def _check_sizes(figures: int, points: int, rate: float) -> None:
@@ -304,9 +257,31 @@ def _contributions(row: int, deviation: Floats, covariance: Floats, labels: list
     return {"point": row + 1, "parts": parts, "causes": causes}
 
 
-def _signal(row: int, distance: Floats, middle: float) -> Signal:
-    size = float(distance[row] - middle)
-    return Signal(row + 1, LIMIT, "above", row + 1, size, None)
+def _chart(
+    kind: str,
+    middle: float,
+    limit: Floats | float,
+    deviation: Floats,
+    covariance: Floats,
+    labels: list[str],
+    m: int,
+) -> Chart:
+    """Squared distances of the deviations with what is beyond the limit, and which figures made it so."""
+    distance = _distances(deviation, covariance)
+    over = [int(row) for row in np.flatnonzero(distance > limit * (1 + SLACK))]
+    return Chart(
+        kind,
+        middle,
+        lower=0.0,
+        upper=None,
+        sigma=None,
+        values=distance,
+        signals=tuple(
+            Signal(row + 1, LIMIT, "above", row + 1, float(distance[row] - middle), None) for row in over
+        ),
+        warnings=_few(m, len(labels)),
+        extras={"decomposition": [_contributions(row, deviation, covariance, labels) for row in over]},
+    )
 
 
 def _few(m: int, p: int) -> tuple[str, ...]:

@@ -55,27 +55,12 @@ def time_between(times: ArrayLike, setting: Setting = AS_THEY_ARE, *, units: boo
 def time_between_table(
     frame: pl.DataFrame, setting: Setting = AS_THEY_ARE, *, units: bool = False
 ) -> ChartTable:
-    """Charts of times between faults of many series in one pass.
+    """Charts of times between faults of many series in one pass; options, errors, source as `time_between`.
 
     Parameters
     ----------
     frame : DataFrame
         `value` in order and, for several series, `series`.
-    setting, units
-        As for `time_between`.
-
-    Returns
-    -------
-    ChartTable
-
-    Raises
-    ------
-    StatisticsError
-        As for `time_between`.
-
-    References
-    ----------
-    .. [1] As for `time_between`.
 
     Examples
     --------

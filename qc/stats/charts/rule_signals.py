@@ -3,28 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import partial
 
 import numpy as np
 import polars as pl
 
-from qc.stats.charts.chart import Signal
-from qc.stats.charts.table import ChartTable, spread_out
-from qc.stats.numbers import (
-    BLOCK,
-    LIMIT,
-    SLACK,
-    WIDEST_WINDOW,
-    Floats,
-    Rule,
-    block_flags,
-    column_names,
-    in_blocks,
-)
+from qc.stats.charts.chart import Side, Signal
+from qc.stats.charts.table import ChartTable, Found, signals_by_series
+from qc.stats.numbers import LIMIT, SLACK, Floats, Rule, column_names, flags_in_blocks
 
-
-def standardised(table: ChartTable) -> pl.DataFrame:
-    """Rows of a chart table as the rules want them: `series, point, z, z_lower, z_upper`."""
-    return _standardised(table, 0, table.points.height)
+SIDES: dict[str, Side] = {"above": "above", "below": "below", "both": "both"}
 
 
 def table_flags(table: ChartTable, rules: Sequence[Rule]) -> pl.DataFrame:
@@ -40,11 +28,7 @@ def table_flags(table: ChartTable, rules: Sequence[Rule]) -> pl.DataFrame:
     Returns
     -------
     DataFrame
-        As `qc.stats.rules.rule_flags` gives it, one row per point.
-
-    References
-    ----------
-    .. [1] As `qc.stats.rules.rule_flags`.
+        As `rule_flags` gives it (source there), one row per point.
 
     Examples
     --------
@@ -54,37 +38,17 @@ def table_flags(table: ChartTable, rules: Sequence[Rule]) -> pl.DataFrame:
     >>> table_flags(table, parse_rules("limit")).columns
     ['beyond-limit above', 'beyond-limit below']
     """
-    if not rules:
-        return pl.DataFrame()
-    reach = max((rule.length or 0 for rule in rules), default=0) + WIDEST_WINDOW
-
-    def part(begin: int) -> pl.DataFrame:
-        ahead = min(begin, reach)
-        rows = _standardised(table, begin - ahead, min(begin + BLOCK, table.points.height))
-        return block_flags(rows, rules).slice(ahead)
-
-    return in_blocks(table.points.height, part)
+    return flags_in_blocks(table.points.height, rules, partial(_standardised, table))
 
 
 def find_signals(table: ChartTable, rules: Sequence[Rule]) -> dict[str, tuple[Signal, ...]]:
-    """Signals of every series, by point and then by rule name.
-
-    Parameters
-    ----------
-    table : ChartTable
-        Charts of one kind for many series.
-    rules : sequence of Rule
-        Rules to apply.
+    """Signals of every series, by point and then by rule name; asked as `table_flags`, source too.
 
     Returns
     -------
     dict of series name to tuple of Signal
         One signal per offending point and rule; series without signals are left out. `start` is the first
         point of the pattern, `size` the mean deviation from the centre since then.
-
-    References
-    ----------
-    .. [1] As `qc.stats.rules.rule_flags`.
 
     Examples
     --------
@@ -99,44 +63,29 @@ def find_signals(table: ChartTable, rules: Sequence[Rule]) -> dict[str, tuple[Si
     if not rules:
         return {}
     flags = table_flags(table, sorted(rules))
-    found: list[tuple[int, Rule, str]] = []
-    for rule in sorted(rules):
-        for column in column_names(rule):
-            side = column.rsplit(" ", 1)[1]
-            found += [(int(row), rule, side) for row in flags[column].arg_true()]
+    columns = [(rule, column) for rule in sorted(rules) for column in column_names(rule)]
+    found = [(int(row), rule, column) for rule, column in columns for row in flags[column].arg_true()]
     if not found:
         return {}
-    found.sort(key=lambda item: (item[0], item[1]))
-    z = standardised(table)["z"].fill_null(np.nan).to_numpy()
-    scale, level_sigma = table.column("sd").to_numpy(), spread_out(table.levels, "sigma").to_numpy()
-    point, names = table.points["point"].to_numpy(), table.points["series"]
-    starts_of = _Starts(z, point == 1)
+    z = _standardised(table, 0, table.points.height)["z"].fill_null(np.nan).to_numpy()
+    scale = table.column("sd").to_numpy()
+    starts_of = _Starts(z, table.points["point"].to_numpy() == 1)
     total = np.cumsum(np.nan_to_num(z) * np.nan_to_num(scale))
-    out: dict[str, list[Signal]] = {}
-    for row, rule, side in found:
+
+    def told(row: int, rule: Rule, column: str) -> Found:
+        """Say since when and by how much on average."""
+        side = SIDES[column.rsplit(" ", 1)[1]]
         start = starts_of.row(rule, side, row)
-        size = (
-            z[row] * scale[row]
-            if start == row
-            else (total[row] - (total[start - 1] if start else 0.0)) / (row - start + 1)
-        )
-        name = str(names[row])
-        out.setdefault(name, []).append(
-            Signal(
-                point=int(point[row]),
-                rule=rule.name,
-                side=side,  # type: ignore[arg-type]
-                start=int(point[start]),
-                size=float(size),
-                size_sigma=float(size / level_sigma[row]) if level_sigma[row] > 0 else None,
-                series=name or None,
-            )
-        )
-    return {name: tuple(signals) for name, signals in out.items()}
+        size = z[row] * scale[row]
+        if start < row:
+            size = (total[row] - (total[start - 1] if start else 0.0)) / (row - start + 1)
+        return row, rule.name, side, start, float(size)
+
+    return signals_by_series(table, [told(*one) for one in sorted(found, key=lambda one: one[:2])])
 
 
 def _standardised(table: ChartTable, begin: int, end: int) -> pl.DataFrame:
-    """Put the rows from `begin` to `end` in units of their own sd about their own centre."""
+    """Put the rows from `begin` to `end` as the rules want them, in their own sds about their own centre."""
     rows = table.points.slice(begin, end - begin)
     counts = table.levels["points"].to_numpy().astype(np.int64)
     last = np.cumsum(counts)

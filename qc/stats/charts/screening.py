@@ -79,29 +79,14 @@ def screen(values: ArrayLike, setting: Setting = AS_THEY_ARE) -> Screening:
 def screen_frame(
     frame: pl.DataFrame, setting: Setting, build: Callable[[pl.DataFrame, Setting], ChartTable]
 ) -> Screening:
-    """Screen one series with any chart that has points and limits.
+    """Screen one series with any chart that has points and limits; setting and source as for `screen`.
 
     Parameters
     ----------
     frame : DataFrame
         Rows of one series.
-    setting : Setting
-        Baseline to screen.
     build : callable
-        Makes the chart table, for example `individuals_table`.
-
-    Returns
-    -------
-    Screening
-
-    Raises
-    ------
-    StatisticsError
-        No chart can be drawn.
-
-    References
-    ----------
-    .. [1] As for `screen`.
+        Makes the chart table, for example `individuals_table`; what it refuses is refused here.
 
     Examples
     --------

@@ -63,7 +63,7 @@ def q_statistics(values: ArrayLike, *, center: float | None = None, sigma: float
 def self_starting(
     values: ArrayLike, setting: Setting = AS_THEY_ARE, design: CusumDesign = PLAIN_CUSUM
 ) -> Chart:
-    """Chart of Q statistics with a self-starting CUSUM beside it.
+    """Chart of Q statistics with a self-starting CUSUM beside it; errors as for `q_statistics`.
 
     Parameters
     ----------
@@ -78,11 +78,6 @@ def self_starting(
     -------
     Chart
         `values` are Q (NaN where too little is known), limits -3 and 3; the companion holds `high` and `low`.
-
-    Raises
-    ------
-    StatisticsError
-        As for `q_statistics`.
 
     References
     ----------
@@ -100,29 +95,18 @@ def self_starting(
 
 
 def self_starting_table(frame: pl.DataFrame, setting: Setting = AS_THEY_ARE) -> ChartTable:
-    """Q charts of many series in one pass.
+    """Q charts of many series in one pass; setting as for `self_starting`, source as for `q_statistics`.
 
     Parameters
     ----------
     frame : DataFrame
-        `value` in order of making and, for several series, `series`; with `model` each piece is judged by
-        earlier ones of its own model, on one time line.
-    setting : Setting
-        As for `self_starting`.
+        `value` (finite) in order of making and, for several series, `series`; with `model` each piece is
+        judged by earlier ones of its own model, on one time line.
 
     Returns
     -------
     ChartTable
         `value` is Q, `reading` the plain reading.
-
-    Raises
-    ------
-    StatisticsError
-        A value that is not finite.
-
-    References
-    ----------
-    .. [1] As for `q_statistics`.
 
     Examples
     --------
@@ -168,18 +152,8 @@ def self_starting_charts(table: ChartTable, design: CusumDesign = PLAIN_CUSUM) -
 
     Parameters
     ----------
-    table : ChartTable
-        From `self_starting_table`.
-    design : CusumDesign
-        Reference value and decision interval in sd of Q.
-
-    Returns
-    -------
-    dict of series name to Chart
-
-    References
-    ----------
-    .. [1] As for `self_starting`.
+    table, design
+        From `self_starting_table`; reference value and decision interval are in sd of Q.
 
     Examples
     --------

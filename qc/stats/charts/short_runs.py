@@ -16,7 +16,7 @@ import polars as pl
 from numpy.typing import ArrayLike
 
 from qc.stats.charts.selfstarting import self_starting_table
-from qc.stats.charts.table import lengths
+from qc.stats.charts.table import series_of
 from qc.stats.errors import StatisticsError
 from qc.stats.numbers import Floats, as_readings, shown
 from qc.stats.samples import equal_spreads
@@ -78,10 +78,6 @@ def deviation_from_target(values: ArrayLike, targets: ArrayLike) -> Floats:
     values, targets : array-like of float, length n
         Readings and their targets. [one unit]
 
-    Returns
-    -------
-    ndarray of float, length n
-
     Raises
     ------
     StatisticsError
@@ -115,10 +111,6 @@ def pooling_test(deviations: ArrayLike, models: ArrayLike, alpha: float = ALPHA)
         Model of each piece; at least two models with three pieces each.
     alpha : float
         Both tests must have a p-value above this.
-
-    Returns
-    -------
-    Pooling
 
     Raises
     ------
@@ -194,26 +186,12 @@ def standardised_deviation(deviations: ArrayLike, models: ArrayLike) -> Floats:
 def family_points(deviations: ArrayLike, models: ArrayLike) -> tuple[Floats, str]:
     """Deviations as they may share one chart: plain, less the level of their model, or standardised.
 
-    Parameters
-    ----------
-    deviations : array-like of float, length n
-        Deviations from target. [any unit]
-    models : array-like, length n
-        Model of each piece; at least two models with three pieces each.
+    Asked as `pooling_test`, source and errors too; a model without spread is refused where spreads differ.
 
     Returns
     -------
     tuple of ndarray and str
         Points [unit of the deviations, or sd of the model], and a sentence that says what was done and why.
-
-    Raises
-    ------
-    StatisticsError
-        As for `pooling_test`, or a model without spread where spreads differ.
-
-    References
-    ----------
-    .. [1] As for `pooling_test`.
 
     Examples
     --------
@@ -261,11 +239,7 @@ def q_over_models(values: ArrayLike, models: ArrayLike) -> Floats:
     >>> round(float(q[4]), 4)
     0.8674
     """
-    readings, labels = as_readings(values, least=1), np.asarray(models).astype(str)
-    if labels.size != readings.size:
-        raise StatisticsError(
-            f"there are {readings.size} readings and {labels.size} models: one each is needed"
-        )
+    readings, labels = _labelled(as_readings(values, least=1), models)
     table = self_starting_table(pl.DataFrame({"model": labels, "value": readings}))
     return table.points["value"].fill_null(np.nan).to_numpy()
 
@@ -283,12 +257,8 @@ def short_run_frame(frame: pl.DataFrame, *, own: bool = False) -> tuple[pl.DataF
     Returns
     -------
     tuple of DataFrame and dict of series name to str
-        The frame with its `value` replaced, and for each series with models what was done with them.
-
-    Raises
-    ------
-    StatisticsError
-        As for `family_points`.
+        The frame with its `value` replaced, and for each series with models what was done with them (errors
+        as for `family_points`).
     """
     if "nominal" in frame.columns:
         frame = frame.with_columns(value=pl.col("value") - pl.col("nominal"))
@@ -297,21 +267,25 @@ def short_run_frame(frame: pl.DataFrame, *, own: bool = False) -> tuple[pl.DataF
     if own:
         names = frame["series"].unique().to_list()
         return frame, dict.fromkeys(map(str, names), OWN_MODEL)
-    parts, said, start = [], {}, 0
-    for count in lengths(frame).tolist():
-        part = frame.slice(start, count)
-        start += count
+    parts, said = [], {}
+    for part in series_of(frame):
         points, said[str(part["series"][0])] = family_points(part["value"], part["model"].cast(pl.String))
         parts.append(part.with_columns(value=pl.Series(points)))
     return pl.concat(parts), said
 
 
-def _by_model(deviations: ArrayLike, models: ArrayLike, least_models: int = 2) -> dict[str, Floats]:
-    readings, labels = as_readings(deviations, "deviation"), np.asarray(models).astype(str)
+def _labelled(readings: Floats, models: ArrayLike) -> tuple[Floats, np.ndarray[Any, np.dtype[np.str_]]]:
+    """Put the readings beside the names of their models, or say that one has no name."""
+    labels = np.asarray(models).astype(str)
     if labels.size != readings.size:
         raise StatisticsError(
             f"there are {readings.size} readings and {labels.size} models: one each is needed"
         )
+    return readings, labels
+
+
+def _by_model(deviations: ArrayLike, models: ArrayLike, least_models: int = 2) -> dict[str, Floats]:
+    readings, labels = _labelled(as_readings(deviations, "deviation"), models)
     names = list(dict.fromkeys(labels.tolist()))
     if len(names) < least_models:
         raise StatisticsError(f"there is only the model {names[0]}: a family needs at least {least_models}")

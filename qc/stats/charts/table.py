@@ -7,20 +7,21 @@ charted keeps its row in `levels` with the reason, so that one bad series never 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 import polars as pl
 
-from qc.stats.charts.chart import Chart, Companion
+from qc.stats.charts.chart import Chart, Companion, Side, Signal
 from qc.stats.errors import StatisticsError
 from qc.stats.numbers import Floats, LimitRule, check_magnitude, shown
 from qc.stats.tabled import Tabled
 
 MANY_SERIES = 20_000  # beyond it, a loop over series costs more than it saves
 ONLY = ""  # name of the one series when there are no names
+Found = tuple[int, str, Side, int, float]  # row, rule, side, first row of the pattern, size
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,9 +174,8 @@ def arrange(frame: pl.DataFrame, *needed: str) -> pl.DataFrame:
     frame = frame.rechunk()  # many small chunks, as a file is read, slow every step down
     if "series" not in frame.columns:
         frame = frame.with_columns(series=pl.lit(ONLY))
-    faulty = frame.select((pl.col("value").is_null() | ~pl.col("value").is_finite()).arg_true())["value"]
-    if faulty.len():
-        row = int(faulty[0])
+    faulty = frame.select(pl.col("value").is_null() | ~pl.col("value").is_finite())["value"]
+    if (row := first_true(faulty)) is not None:
         raise StatisticsError(
             f"value, reading {row + 1} is {frame['value'][row]}: every reading must be a finite number; "
             "leave a missing one out"
@@ -203,9 +203,16 @@ def check_columns(frame: pl.DataFrame, *needed: str) -> None:
         column = frame[name]
         if name in ("value", "size") and not (column.dtype.is_numeric() or column.dtype == pl.Null):
             raise StatisticsError(f"column '{name}' holds {column.dtype}: numbers are needed")
-        if name != "value" and column.null_count():
-            row = int(column.is_null().arg_true()[0]) + 1
-            raise StatisticsError(f"column '{name}' is empty at reading {row}: fill it in or leave it out")
+        if name != "value" and (row := first_true(column.is_null())) is not None:
+            raise StatisticsError(
+                f"column '{name}' is empty at reading {row + 1}: fill it in or leave it out"
+            )
+
+
+def first_true(holds: pl.Series) -> int | None:
+    """First row at which something holds."""
+    rows = holds.arg_true()
+    return int(rows[0]) if rows.len() else None
 
 
 def lengths(frame: pl.DataFrame) -> np.ndarray[Any, np.dtype[np.int64]]:
@@ -214,6 +221,14 @@ def lengths(frame: pl.DataFrame) -> np.ndarray[Any, np.dtype[np.int64]]:
         frame["series"].rle().struct.field("len").to_list()
     )
     return counts
+
+
+def series_of(frame: pl.DataFrame) -> Iterator[pl.DataFrame]:
+    """Rows of each series of an arranged frame, series by series."""
+    start = 0
+    for count in lengths(frame).tolist():
+        yield frame.slice(start, count)
+        start += count
 
 
 def positions(counts: np.ndarray[Any, np.dtype[np.int64]]) -> np.ndarray[Any, np.dtype[np.uint32]]:
@@ -234,6 +249,18 @@ def positions(counts: np.ndarray[Any, np.dtype[np.int64]]) -> np.ndarray[Any, np
 def spread_out(levels: pl.DataFrame, column: str) -> pl.Series:
     """Repeat a figure of each series over its points."""
     return pl.Series(column, np.repeat(levels[column].to_numpy(), levels["points"].to_numpy()))
+
+
+def signals_by_series(table: ChartTable, found: Iterable[Found]) -> dict[str, tuple[Signal, ...]]:
+    """Turn what was found on the rows of a table into signals by series name."""
+    point, names = table.points["point"].to_numpy(), table.points["series"]
+    sigma = spread_out(table.levels, "sigma").to_numpy()
+    out: dict[str, list[Signal]] = {}
+    for row, rule, side, start, size in found:
+        name, relative = str(names[row]), float(size / sigma[row]) if sigma[row] > 0 else None
+        signal = Signal(int(point[row]), rule, side, int(point[start]), size, relative, name or None)
+        out.setdefault(name, []).append(signal)
+    return {name: tuple(signals) for name, signals in out.items()}
 
 
 def limit_factors(rule: LimitRule, center_points: pl.Series, sigma_df: pl.Series) -> pl.Series:

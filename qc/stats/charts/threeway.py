@@ -19,7 +19,7 @@ from numpy.typing import ArrayLike
 
 from qc.stats.charts.chart import Chart
 from qc.stats.charts.measured import individuals_table, subgroup_table
-from qc.stats.charts.table import ChartTable, arrange, lengths
+from qc.stats.charts.table import ChartTable, arrange, series_of
 from qc.stats.errors import StatisticsError
 from qc.stats.numbers import AS_THEY_ARE, Flags, Floats, Places, Setting, as_readings, number, numbers
 from qc.stats.tabled import Tabled
@@ -91,27 +91,12 @@ def three_way(
 def three_way_table(
     frame: pl.DataFrame, setting: Setting = AS_THEY_ARE, *, within: str = "range"
 ) -> ChartTable:
-    """Three-way charts of many series in one pass.
+    """Three-way charts of many series in one pass; setting, `within`, errors and source as for `three_way`.
 
     Parameters
     ----------
     frame : DataFrame
         `value`, `subgroup` (the piece) in order of making and, as there are, `series` and `place`.
-    setting, within
-        As for `three_way`.
-
-    Returns
-    -------
-    ChartTable
-
-    Raises
-    ------
-    StatisticsError
-        A value that is not finite.
-
-    References
-    ----------
-    .. [1] As for `three_way`.
 
     Examples
     --------
@@ -129,13 +114,9 @@ def three_way_table(
     means = individuals_table(inner.points.select("series", "value"), setting)
     extras: dict[str, Mapping[str, Any]] = {}
     warnings: dict[str, tuple[str, ...]] = {}
-    start = 0
-    for level, spread in zip(
-        means.levels.iter_rows(named=True), inner.levels.iter_rows(named=True), strict=True
-    ):
+    rows_of = (table.levels.iter_rows(named=True) for table in (means, inner))
+    for level, spread, part in zip(*rows_of, series_of(inner.points), strict=True):
         name = str(level["series"])
-        part = inner.points.slice(start, level["points"])
-        start += level["points"]
         if level["reason"] is None:
             extras[name], said = _parts(level["sigma"], spread, part, within, patterns.get(name))
             warnings[name] = means.warnings.get(name, ()) + said
@@ -216,10 +197,7 @@ def _place_effects(readings: Floats, piece: Places, place: Places, pieces: int, 
 def _without_patterns(rows: pl.DataFrame) -> tuple[pl.DataFrame, dict[str, Pattern]]:
     """Take the pattern out of every series; pieces with under half their places drop out."""
     parts, patterns = [], {}
-    start = 0
-    for count in lengths(rows).tolist():
-        part = rows.slice(start, count)
-        start += count
+    for part in series_of(rows):
         found = remove_pattern(part["value"], part["subgroup"].cast(pl.String), part["place"].cast(pl.String))
         patterns[str(part["series"][0])] = found
         parts.append(part.with_columns(value=pl.Series(found.readings)).filter(pl.Series(found.kept)))

@@ -16,7 +16,16 @@ from scipy.special import stdtrit
 
 from qc.stats.charts.chart import Chart
 from qc.stats.errors import StatisticsError
-from qc.stats.numbers import AS_THEY_ARE, Floats, Setting, as_number, as_readings, shown
+from qc.stats.numbers import (
+    AS_THEY_ARE,
+    Floats,
+    Interval,
+    Setting,
+    as_number,
+    as_readings,
+    check_limits,
+    shown,
+)
 from qc.stats.tabled import Tabled
 
 
@@ -51,7 +60,7 @@ class Line(Tabled):
         """Height of the line."""
         return np.asarray(self.mean_y + self.slope * (x - self.mean_x))
 
-    def slope_interval(self, confidence: float = 0.95) -> tuple[float, float]:
+    def slope_interval(self, confidence: float = 0.95) -> Interval:
         """Two-sided t interval of the slope."""
         reach = float(stdtrit(self.df, (1 + confidence) / 2)) * self.slope_se
         return self.slope - reach, self.slope + reach
@@ -63,7 +72,7 @@ class Crossing(Tabled):
 
     limit: float | None
     count: float | None
-    interval: tuple[float, float] | None
+    interval: Interval | None
     reason: str | None = None
 
 
@@ -74,10 +83,6 @@ def fit_trend(x: ArrayLike, y: ArrayLike) -> Line:
     ----------
     x, y : array-like of float, length n >= 3
         Count and reading. [any units]
-
-    Returns
-    -------
-    Line
 
     Raises
     ------
@@ -94,9 +99,7 @@ def fit_trend(x: ArrayLike, y: ArrayLike) -> Line:
     >>> round(line.slope, 3), round(line.intercept, 3)
     (1.98, 0.05)
     """
-    x, y = as_readings(x, "count", least=1), as_readings(y, "value", least=1)
-    if x.size != y.size:
-        raise StatisticsError(f"there are {x.size} counts and {y.size} readings: one each is needed")
+    x, y = _pairs(x, y)
     if x.size < 3:
         raise StatisticsError(f"a line through {x.size} points says nothing: at least 3 are needed")
     mean_x, mean_y = float(np.mean(x)), float(np.mean(y))
@@ -206,9 +209,7 @@ def trend(
     >>> round(chart.extras["slope"], 2), round(chart.extras["crossing"]["count"], 2)
     (1.98, 10.08)
     """
-    y, x = as_readings(values, least=1), as_readings(against, "count", least=1)
-    if x.size != y.size:
-        raise StatisticsError(f"there are {x.size} counts and {y.size} readings: one each is needed")
+    x, y = _pairs(against, values)
     base = setting.baseline.select(y.size)
     line = fit_trend(x[base], y[base])
     sigma, said = _sigma(line, setting)
@@ -232,6 +233,14 @@ def trend(
             "crossing": _heading(line, lower, upper, confidence).to_dict(),
         },
     )
+
+
+def _pairs(x: ArrayLike, y: ArrayLike) -> tuple[Floats, Floats]:
+    """Take counts and readings, one each."""
+    x, y = as_readings(x, "count", least=1), as_readings(y, "value", least=1)
+    if x.size != y.size:
+        raise StatisticsError(f"there are {x.size} counts and {y.size} readings: one each is needed")
+    return x, y
 
 
 def _sigma(line: Line, setting: Setting) -> tuple[float, tuple[str, ...]]:
@@ -259,11 +268,7 @@ def _reach(line: Line, x: Floats, sigma: float, setting: Setting) -> Floats:
 
 def _heading(line: Line, lower: float | None, upper: float | None, confidence: float) -> Crossing:
     """Crossing of the limit that the line heads for."""
-    for name, value in (("lower limit", lower), ("upper limit", upper)):
-        if value is not None:
-            as_number(value, name)
-    if lower is not None and upper is not None and not lower < upper:
-        raise StatisticsError(f"lower limit {lower:g} is not below upper limit {upper:g}")
+    check_limits(lower, upper)
     limit = upper if line.slope > 0 else lower
     if lower is None and upper is None:
         return Crossing(None, None, None, "no limit was given")

@@ -10,10 +10,8 @@ import numpy as np
 from scipy import special
 
 from qc.stats.errors import StatisticsError
-from qc.stats.numbers import Floats
+from qc.stats.numbers import Floats, Interval, check_between
 from qc.stats.tabled import Tabled
-
-Interval = tuple[float, float]
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,7 +98,7 @@ def cohen_kappa(first: Sequence[Hashable], second: Sequence[Hashable], *, confid
         raise StatisticsError(f"kappa: {len(first)} and {len(second)} verdicts; both must judge every piece")
     if len(first) < 2:
         raise StatisticsError(f"kappa: {len(first)} pieces given, at least 2 are needed")
-    _check(confidence)
+    check_between(confidence, "kappa: confidence")
     words = list(dict.fromkeys([*first, *second]))
     place = {word: i for i, word in enumerate(words)}
     table = np.zeros((len(words), len(words)))
@@ -152,7 +150,7 @@ def fleiss_kappa(verdicts: Sequence[Sequence[Hashable]], *, confidence: float = 
             f"kappa: {len(verdicts)} pieces with {sorted(lengths)} judgements; two pieces or more, each with "
             "the same two judgements or more, are needed"
         )
-    _check(confidence)
+    check_between(confidence, "kappa: confidence")
     words = list(dict.fromkeys(word for row in verdicts for word in row))
     counts = np.array([[row.count(word) for word in words] for row in map(list, verdicts)], dtype=np.float64)
     found = _fleiss(counts)
@@ -200,7 +198,7 @@ def proportion(count: int, n: int, *, confidence: float = 0.95) -> Proportion:
     >>> [round(x, 4) for x in found.interval]
     [0.0123, 0.317]
     """
-    _check(confidence)
+    check_between(confidence, "kappa: confidence")
     if not 0 <= count <= n or not 1 <= n <= 10**12:
         raise StatisticsError(
             f"share: {count} of {n}; a count between 0 and n, and a finite n of at least 1, are needed"
@@ -291,9 +289,3 @@ def _with_interval(
         reach = float(special.ndtri((1.0 + confidence) / 2.0)) * error
         interval = (kappa - reach, min(kappa + reach, 1.0))
     return Kappa(kappa, error, interval, agreed, chance, n)
-
-
-def _check(confidence: float) -> None:
-    """Refuse a confidence outside 0..1."""
-    if not 0.0 < confidence < 1.0:
-        raise StatisticsError(f"kappa: confidence is {confidence}, must lie between 0 and 1")

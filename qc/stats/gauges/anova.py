@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -39,19 +39,14 @@ class Design:
 
 
 def crossed_design(readings: Floats, *, pooled: bool = False) -> Design:
-    """Every person measures every part, with repeats.
+    """Every person measures every part, with repeats: the table and the weights of the components.
 
     Parameters
     ----------
     readings : ndarray, shape (parts, persons, repeats), each >= 2
-        Readings; one repeat will do when pooled. [any unit]
+        Readings; one repeat will do when pooled, and cannot be told apart otherwise. [any unit]
     pooled : bool
         Count the interaction of person and part as repeatability.
-
-    Returns
-    -------
-    Design
-        Table and weights of the components.
 
     Raises
     ------
@@ -77,67 +72,27 @@ def crossed_design(readings: Floats, *, pooled: bool = False) -> Design:
     ss_both, ss_error = r * float(np.sum(both * both)), float(np.sum((y - cell[:, :, None]) ** 2))
     total = AnovaRow("total", p * o * r - 1, float(np.sum(y * y)), float(np.sum(y * y)) / (p * o * r - 1))
     df_both, df_error = (p - 1) * (o - 1), p * o * (r - 1)
+    weights = {"repeatability": {"repeatability": 1.0}}
+    error: tuple[AnovaRow, ...]
     if pooled:
-        df, ss = df_both + df_error, ss_both + ss_error
-        rows = (
-            anova_row("part", p - 1, ss_part, ss / df, df),
-            anova_row("person", o - 1, ss_person, ss / df, df),
-            AnovaRow("repeatability", df, ss, ss / df),
-            total,
+        df, ss, beside = df_both + df_error, ss_both + ss_error, "repeatability"
+        error = (AnovaRow(beside, df, ss, ss / df),)
+    else:
+        df, ss, beside, ms_error = df_both, ss_both, "person_part", ss_error / df_error
+        error = (
+            anova_row(beside, df_both, ss_both, ms_error, df_error),
+            AnovaRow("repeatability", df_error, ss_error, ms_error),
         )
-        return _with_sums(
-            rows,
-            repeatability={"repeatability": 1.0},
-            person={"person": 1 / (p * r), "repeatability": -1 / (p * r)},
-            part={"part": 1 / (o * r), "repeatability": -1 / (o * r)},
-        )
-    ms_both, ms_error = ss_both / df_both, ss_error / df_error
-    lines = (
-        anova_row("part", p - 1, ss_part, ms_both, df_both),
-        anova_row("person", o - 1, ss_person, ms_both, df_both),
-        anova_row("person_part", df_both, ss_both, ms_error, df_error),
-        AnovaRow("repeatability", df_error, ss_error, ms_error),
+        weights[beside] = {beside: 1 / r, "repeatability": -1 / r}
+    weights["person"] = {"person": 1 / (p * r), beside: -1 / (p * r)}
+    weights["part"] = {"part": 1 / (o * r), beside: -1 / (o * r)}
+    rows = (
+        anova_row("part", p - 1, ss_part, ss / df, df),
+        anova_row("person", o - 1, ss_person, ss / df, df),
+        *error,
         total,
     )
-    return _with_sums(
-        lines,
-        repeatability={"repeatability": 1.0},
-        person_part={"person_part": 1 / r, "repeatability": -1 / r},
-        person={"person": 1 / (p * r), "person_part": -1 / (p * r)},
-        part={"part": 1 / (o * r), "person_part": -1 / (o * r)},
-    )
-
-
-def crossed_once_design(readings: Floats) -> Design:
-    """Every person measures every part once: the interaction cannot be told from repeatability.
-
-    Parameters
-    ----------
-    readings : ndarray, shape (parts, persons, 1), first two >= 2
-        Readings. [any unit]
-
-    Returns
-    -------
-    Design
-        Table and weights of the components.
-
-    Raises
-    ------
-    StatisticsError
-        Fewer than two parts or persons.
-
-    References
-    ----------
-    .. [1] Two-way layout with one reading a cell, as `crossed_design`.
-
-    Examples
-    --------
-    >>> design = crossed_once_design(np.array([[[1.0], [2.0]], [[5.0], [6.5]]]))
-    >>> round(design.row("repeatability").ms, 4)
-    0.0625
-    """
-    _shape(readings, (2, 2, 1))
-    return crossed_design(readings[:, :, :1], pooled=True)
+    return _with_sums(rows, weights)
 
 
 def nested_design(readings: Floats) -> Design:
@@ -146,17 +101,7 @@ def nested_design(readings: Floats) -> Design:
     Parameters
     ----------
     readings : ndarray, shape (persons, parts of each, repeats), each >= 2
-        Readings. [any unit]
-
-    Returns
-    -------
-    Design
-        Table and weights of the components.
-
-    Raises
-    ------
-    StatisticsError
-        Fewer than two of something.
+        Readings; fewer are refused. [any unit]
 
     References
     ----------
@@ -181,12 +126,12 @@ def nested_design(readings: Floats) -> Design:
         AnovaRow("repeatability", df_error, ss_error, ss_error / df_error),
         AnovaRow("total", o * p * r - 1, float(np.sum(y * y)), float(np.sum(y * y)) / (o * p * r - 1)),
     )
-    return _with_sums(
-        rows,
-        repeatability={"repeatability": 1.0},
-        person={"person": 1 / (p * r), "part": -1 / (p * r)},
-        part={"part": 1 / r, "repeatability": -1 / r},
-    )
+    weights = {
+        "repeatability": {"repeatability": 1.0},
+        "person": {"person": 1 / (p * r), "part": -1 / (p * r)},
+        "part": {"part": 1 / r, "repeatability": -1 / r},
+    }
+    return _with_sums(rows, weights)
 
 
 def one_person_design(readings: Floats) -> Design:
@@ -195,17 +140,7 @@ def one_person_design(readings: Floats) -> Design:
     Parameters
     ----------
     readings : ndarray, shape (parts, repeats), each >= 2
-        Readings. [any unit]
-
-    Returns
-    -------
-    Design
-        Table and weights of the components.
-
-    Raises
-    ------
-    StatisticsError
-        Fewer than two parts or repeats.
+        Readings; fewer are refused. [any unit]
 
     References
     ----------
@@ -219,19 +154,12 @@ def one_person_design(readings: Floats) -> Design:
     p, r = _shape(readings, (2, 2))
     table = one_way_anova(list(readings))
     between, within, total = table.rows
-    rows = (
-        AnovaRow("part", between.df, between.ss, between.ms, between.f, between.p_value),
-        AnovaRow("repeatability", within.df, within.ss, within.ms),
-        total,
-    )
-    return _with_sums(
-        rows,
-        repeatability={"repeatability": 1.0},
-        part={"part": 1 / r, "repeatability": -1 / r},
-    )
+    rows = (replace(between, source="part"), replace(within, source="repeatability"), total)
+    weights = {"repeatability": {"repeatability": 1.0}, "part": {"part": 1 / r, "repeatability": -1 / r}}
+    return _with_sums(rows, weights)
 
 
-def _with_sums(rows: tuple[AnovaRow, ...], **weights: dict[str, float]) -> Design:
+def _with_sums(rows: tuple[AnovaRow, ...], weights: dict[str, dict[str, float]]) -> Design:
     """Add the gauge and the total as sums of the components there are."""
     gauge: dict[str, float] = {}
     total: dict[str, float] = {}

@@ -15,7 +15,6 @@ from qc.stats.gauges.anova import (
     COMPONENTS,
     Design,
     crossed_design,
-    crossed_once_design,
     nested_design,
     one_person_design,
 )
@@ -23,14 +22,12 @@ from qc.stats.gauges.intervals import component_intervals, share_interval
 from qc.stats.gauges.layout import Layout, lay_out
 from qc.stats.gauges.ranges import parts_told_apart
 from qc.stats.gauges.step import gauge_resolution
-from qc.stats.numbers import as_number
+from qc.stats.numbers import Interval, as_number, check_limits
 from qc.stats.samples import AnovaRow
 from qc.stats.tabled import Tabled, frame_of
 
 if TYPE_CHECKING:
     import polars as pl
-
-Interval = tuple[float, float]
 
 POOL_ABOVE = (
     0.25  # an interaction with a greater p-value counts as repeatability (common practice, no source)
@@ -164,7 +161,7 @@ def gauge_study(
     >>> found.categories, found.good_for
     (15, ('charting', 'release'))
     """
-    _check_limits(lower, upper)
+    check_limits(lower, upper, "gauge study: ")
     if resolution is not None:
         as_number(resolution, "gauge study: resolution", above=0.0)
     layout = lay_out(values, parts, persons, nested=nested)
@@ -248,7 +245,7 @@ def _choose(layout: Layout, nested: bool, keep: bool) -> _Chosen:
     if repeats == 1:
         note = "no repeats: repeatability holds the interaction of person and part as well"
         notes = (note, *_nothing_to_keep(keep, "a study without repeats"), *_few(parts, persons))
-        return _Chosen("crossed-once", crossed_once_design(layout.readings), False, notes)
+        return _Chosen("crossed-once", crossed_design(layout.readings, pooled=True), False, notes)
     design = crossed_design(layout.readings)
     p_value = design.row("person_part").p_value
     if keep or p_value is None or p_value <= POOL_ABOVE:
@@ -355,12 +352,3 @@ def _verdict(good_for: tuple[str, ...], categories: int | None, share: float | N
     if share <= MARGINAL_SHARE:
         return f"{first}; marginal for release: {percent}. Accept only inside the limits less a guard band."
     return f"{first}; not good for release: {percent}. Use a finer gauge or the mean of several readings."
-
-
-def _check_limits(lower: float | None, upper: float | None) -> None:
-    """Refuse limits that are no numbers or the wrong way round."""
-    for name, value in (("lower", lower), ("upper", upper)):
-        if value is not None:
-            as_number(value, f"gauge study: {name} limit")
-    if lower is not None and upper is not None and not lower < upper:
-        raise StatisticsError(f"gauge study: lower limit {lower:g} is not below upper limit {upper:g}")

@@ -50,7 +50,7 @@ class GuardBand(Tabled):
         return "reject" if beyond_low or beyond_high else "not proven"
 
     def to_dict(self) -> dict[str, object]:
-        """Return plain values."""
+        """Return plain values, the zone of acceptance among them."""
         return Tabled.to_dict(self) | {"accept": list(self.accept), "possible": self.possible}
 
 

@@ -10,9 +10,7 @@ from scipy import special
 
 from qc.stats.errors import StatisticsError
 from qc.stats.gauges.anova import Design
-from qc.stats.numbers import as_number
-
-Interval = tuple[float, float]
+from qc.stats.numbers import Interval, as_number, check_between
 
 _DRAWS = 20_000  # the ends of the share's interval are then good to about 0.001 in level (binomial)
 
@@ -48,7 +46,7 @@ def variance_interval(ms: float, df: float, confidence: float = 0.95) -> Interva
     >>> [round(x, 4) for x in variance_interval(0.5111111, 60)]
     [0.3682, 0.7575]
     """
-    _check(confidence)
+    check_between(confidence, "variance interval: confidence")
     ms = as_number(ms, "variance interval: mean square", least=0.0)
     df = as_number(df, "variance interval: degrees of freedom", above=1e-6)
     half = (1.0 - confidence) / 2.0
@@ -98,7 +96,7 @@ def sum_interval(
     >>> [round(x, 3) for x in sum_interval(gauge, squares)]
     [1.206, 27.017]
     """
-    _check(confidence)
+    check_between(confidence, "variance interval: confidence")
     level = (1.0 - confidence) / 2.0
     terms = [(w * mean_squares[s][0], mean_squares[s][1]) for s, w in weights.items() if w != 0.0]
     if not terms:
@@ -171,24 +169,15 @@ def share_interval(
 
     Parameters
     ----------
-    design : Design
-        Table and weights.
-    confidence : float, 0..1
-        Confidence of the interval.
+    design, confidence, floor
+        As for `component_intervals`, and errors.
     seed : int
         Of the draws.
-    floor : float
-        As for `component_intervals`.
 
     Returns
     -------
     (float, float)
         Interval, 0..1.
-
-    Raises
-    ------
-    StatisticsError
-        Confidence out of range.
 
     References
     ----------
@@ -203,7 +192,7 @@ def share_interval(
     >>> 0 < low < high < 1
     True
     """
-    _check(confidence)
+    check_between(confidence, "variance interval: confidence")
     rng = np.random.default_rng(seed)
     draws = {row.source: row.ms * row.df / rng.chisquare(row.df, _DRAWS) for row in design.rows[:-1]}
 
@@ -260,9 +249,3 @@ def _g_star(df: float, other: float, level: float) -> float:
     """Joint term of two mean squares of the same sign."""
     both = _g(df + other, level) ** 2 * (df + other) ** 2 / (df * other)
     return both - _g(df, level) ** 2 * df / other - _g(other, level) ** 2 * other / df
-
-
-def _check(confidence: float) -> None:
-    """Refuse a confidence outside 0..1."""
-    if not 0.0 < confidence < 1.0:
-        raise StatisticsError(f"variance interval: confidence is {confidence}, must lie between 0 and 1")

@@ -12,9 +12,9 @@ from numpy.typing import ArrayLike
 from scipy import special
 
 from qc.stats.errors import StatisticsError
-from qc.stats.gauges.intervals import Interval, sum_interval, variance_interval
+from qc.stats.gauges.intervals import sum_interval, variance_interval
 from qc.stats.gauges.layout import lay_out
-from qc.stats.numbers import Floats, as_number, as_readings
+from qc.stats.numbers import Floats, Interval, as_number, as_readings
 from qc.stats.tabled import Tabled, frame_of
 from qc.words import count_words
 

@@ -54,23 +54,15 @@ class AverageRange(Tabled):
 
     def to_dict(self) -> dict[str, object]:
         """Return plain values."""
-        return {
-            "person_means": list(self.person_means),
-            "person_ranges": list(self.person_ranges),
-            "mean_range": self.mean_range,
-            "person_difference": self.person_difference,
-            "part_range": self.part_range,
-            "sd": {
-                "repeatability": self.repeatability,
-                "person": self.person,
-                "gauge": self.gauge,
-                "part": self.part,
-                "total": self.total,
-            },
-            "shares": dict(self.shares),
-            "categories": self.categories,
-            "range_limit": self.range_limit,
-        }
+        out: dict[str, object] = {}
+        sds: dict[str, object] = {}
+        for name, value in Tabled.to_dict(self).items():
+            if name in (*self.shares, "total"):
+                out["sd"] = sds
+                sds[name] = value
+            else:
+                out[name] = value
+        return out
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,10 +12,8 @@ from scipy import special
 
 from qc.stats.charts import fit_trend
 from qc.stats.errors import StatisticsError
-from qc.stats.numbers import as_readings
+from qc.stats.numbers import Interval, as_readings, check_between
 from qc.stats.tabled import Tabled, plain
-
-Interval = tuple[float, float]
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,7 +153,7 @@ def gauge_bias(readings: ArrayLike, reference: float, *, confidence: float = 0.9
     values = as_readings(readings, f"bias at {reference}: value", least=1)
     if not math.isfinite(reference):
         raise StatisticsError(f"bias: reference is {reference}, must be a number")
-    _check(confidence)
+    check_between(confidence, "bias: confidence")
     bias = float(np.mean(values - reference))
     if values.size == 1:
         return Bias(reference, 1, bias, None, False)
@@ -249,7 +247,7 @@ def linearity(readings: ArrayLike, references: Sequence[float], *, confidence: f
     """
     values = as_readings(readings, "linearity: value", least=3)
     known = as_readings(references, "linearity: reference", least=3)
-    _check(confidence)
+    check_between(confidence, "bias: confidence")
     off = values - known if values.size == known.size else values
     line = fit_line(known, off)
     t = float(special.stdtrit(line.df, (1.0 + confidence) / 2.0))
@@ -285,9 +283,3 @@ def _verdict(scale_off: bool, zero_off: bool, mean_bias: float, slope: float) ->
             f"The zero is off by {mean_bias:+.4g} over the whole range. Re-zero on the reference and repeat."
         )
     return "Neither zero nor scale is seen to be off."
-
-
-def _check(confidence: float) -> None:
-    """Refuse a confidence outside 0..1."""
-    if not 0.0 < confidence < 1.0:
-        raise StatisticsError(f"bias: confidence is {confidence}, must lie between 0 and 1")

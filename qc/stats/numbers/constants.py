@@ -57,22 +57,7 @@ def d2(n: int) -> float:
 
 
 def d3(n: int) -> float:
-    """Give the standard deviation of the range of a standard normal sample.
-
-    Parameters
-    ----------
-    n : int
-        Sample size, 2 to 100.
-
-    Returns
-    -------
-    float
-        sd(range) / sigma, exact to about 1e-12. [no unit]
-
-    Raises
-    ------
-    StatisticsError
-        `n` is outside 2..100.
+    """Give sd(range) / sigma of a standard normal sample, exact to about 1e-12; sizes and errors as `d2`.
 
     References
     ----------
@@ -87,22 +72,9 @@ def d3(n: int) -> float:
 
 
 def c4(n: int) -> float:
-    """Mean of the sample standard deviation of a standard normal sample.
+    """Mean of the sample sd of a standard normal sample, over sigma; sizes and errors as `d2`.
 
-    Parameters
-    ----------
-    n : int
-        Sample size, 2 to 100.
-
-    Returns
-    -------
-    float
-        E(s) / sigma = sqrt(2 / (n - 1)) Gamma(n / 2) / Gamma((n - 1) / 2). [no unit]
-
-    Raises
-    ------
-    StatisticsError
-        `n` is outside 2..100.
+    E(s) / sigma = sqrt(2 / (n - 1)) Gamma(n / 2) / Gamma((n - 1) / 2). [no unit]
 
     References
     ----------
@@ -118,22 +90,9 @@ def c4(n: int) -> float:
 
 
 def median_range(n: int) -> float:
-    """Median of the range of a standard normal sample (the divisor of a median range).
+    """Median of the range of a standard normal sample, over sigma: the divisor of a median range.
 
-    Parameters
-    ----------
-    n : int
-        Sample size, 2 to 100.
-
-    Returns
-    -------
-    float
-        median(range) / sigma, exact to about 1e-10. [no unit]
-
-    Raises
-    ------
-    StatisticsError
-        `n` is outside 2..100.
+    Exact to about 1e-10; sizes and errors as `d2`. [no unit]
 
     References
     ----------
@@ -175,22 +134,9 @@ class Factors(Tabled):
 
 @cache
 def factors(n: int) -> Factors:
-    """Every chart factor for samples of `n` readings.
+    """Every three-sigma chart factor for samples of `n` readings; sizes and errors as `d2`.
 
-    Parameters
-    ----------
-    n : int
-        Sample size, 2 to 100.
-
-    Returns
-    -------
-    Factors
-        Three-sigma factors; lower factors are floored at 0. [no unit]
-
-    Raises
-    ------
-    StatisticsError
-        `n` is outside 2..100.
+    Lower factors are floored at 0. [no unit]
 
     References
     ----------

@@ -178,19 +178,7 @@ def sd_beyond(ratio: Floats, df: float) -> Floats:
 
 
 def sd_density(ratio: Floats, df: float) -> Floats:
-    """Density of the sd over the true one.
-
-    Parameters
-    ----------
-    ratio : ndarray
-        Sd over the true one.
-    df : float, > 0
-        Degrees of freedom.
-
-    Returns
-    -------
-    ndarray
-        Densities.
+    """Density of the sd over the true one, asked as `sd_beyond`.
 
     Examples
     --------

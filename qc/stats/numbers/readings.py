@@ -101,3 +101,18 @@ def as_number(value: float, name: str, *, above: float | None = None, least: flo
     if least is not None and not figure >= least:
         raise StatisticsError(f"{name} is {value}: it must be at least {least:g}")
     return figure
+
+
+def check_between(value: float, name: str, low: float = 0.0, high: float = 1.0) -> None:
+    """Refuse a share, or another figure, that is not strictly between two others."""
+    if not low < value < high:
+        raise StatisticsError(f"{name} is {value}, must lie between {low:g} and {high:g}")
+
+
+def check_limits(lower: float | None, upper: float | None, what: str = "") -> None:
+    """Refuse specification limits that are no numbers or the wrong way round."""
+    for name, value in (("lower limit", lower), ("upper limit", upper)):
+        if value is not None:
+            as_number(value, what + name)
+    if lower is not None and upper is not None and not lower < upper:
+        raise StatisticsError(f"{what}lower limit {lower:g} is not below upper limit {upper:g}")

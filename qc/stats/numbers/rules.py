@@ -113,32 +113,28 @@ def rule_flags(rows: pl.DataFrame, rules: Iterable[Rule]) -> pl.DataFrame:
     >>> flags["same-side above"].to_list()[-2:]
     [False, True]
     """
-    wanted = list(rules)
-    if not wanted:
+    return flags_in_blocks(rows.height, list(rules), lambda begin, end: rows.slice(begin, end - begin))
+
+
+def flags_in_blocks(
+    height: int, rules: Sequence[Rule], rows: Callable[[int, int], pl.DataFrame]
+) -> pl.DataFrame:
+    """Flag rows in stretches that fit the processor's cache, side by side; `rows(begin, end)` gives some."""
+    if not rules:
         return pl.DataFrame()
-    reach = max(rule.length or 0 for rule in wanted) + WIDEST_WINDOW
+    reach = max(rule.length or 0 for rule in rules) + WIDEST_WINDOW
 
     def part(begin: int) -> pl.DataFrame:
         # a block also sees the rows before it that its patterns can reach into
         ahead = min(begin, reach)
-        return block_flags(rows.slice(begin - ahead, BLOCK + ahead), wanted).slice(ahead)
+        seen = _Seen(rows(begin - ahead, min(begin + BLOCK, height)))
+        return pl.DataFrame([column for rule in rules for column in _columns(rule, seen)]).slice(ahead)
 
-    return in_blocks(rows.height, part)
-
-
-def in_blocks(rows: int, part: Callable[[int], pl.DataFrame]) -> pl.DataFrame:
-    """Work on stretches of rows that fit the processor's cache, side by side, and join the answers."""
-    begins = range(0, max(rows, 1), BLOCK)
+    begins = range(0, max(height, 1), BLOCK)
     if len(begins) == 1:
         return part(0)
     with ThreadPoolExecutor(max_workers=min(4, os.cpu_count() or 1)) as pool:
         return pl.concat(list(pool.map(part, begins)), rechunk=False)
-
-
-def block_flags(rows: pl.DataFrame, rules: Sequence[Rule]) -> pl.DataFrame:
-    """Flag rows as `rule_flags` does, all at once: for a caller who has cut them into blocks already."""
-    seen = _Seen(rows)
-    return pl.DataFrame([column for rule in rules for column in _columns(rule, seen)])
 
 
 def _rule(part: str) -> Rule:
@@ -174,11 +170,11 @@ class _Seen:
         self.z_lower, self.z_upper = rows["z_lower"], rows["z_upper"]
         self._steps: tuple[pl.Series, pl.Series] | None = None
 
-    def above(self, line: float) -> pl.Series:
+    def above(self, line: float | pl.Series) -> pl.Series:
         """Points above a line."""
         return (self.z > line + SLACK).fill_null(False)
 
-    def below(self, line: float) -> pl.Series:
+    def below(self, line: float | pl.Series) -> pl.Series:
         """Points below a line."""
         return (self.z < line - SLACK).fill_null(False)
 
@@ -222,10 +218,7 @@ def _columns(rule: Rule, seen: _Seen) -> list[pl.Series]:
     """Flag one rule; each list is ordered as `column_names` names its sides."""
     length = rule.length or 0
     if rule.name == LIMIT:
-        found = [
-            (seen.z > seen.z_upper + SLACK).fill_null(False),
-            (seen.z < seen.z_lower - SLACK).fill_null(False),
-        ]
+        found = [seen.above(seen.z_upper), seen.below(seen.z_lower)]
     elif rule.name == "same-side":
         found = [seen.all_of(seen.above(0.0), length), seen.all_of(seen.below(0.0), length)]
     elif rule.name == "two-of-three-outer":

@@ -90,28 +90,16 @@ def guaranteed_factor(
 ) -> float:
     """Limit factor whose true false-alarm rate is, with `confidence`, at most the one asked for.
 
-    It is the two-sided tolerance factor with content 1 - rate.
+    It is the two-sided tolerance factor with content 1 - rate; the rest, and errors, as `tolerance_factor`.
 
     Parameters
     ----------
-    n : float, >= 2
-        Pieces that the limits rest on.
+    n, df
+        Pieces that the limits rest on, and degrees of freedom of the sd, n - 1 when left out.
     false_alarm_rate : float, 0 < rate < 1
         Wanted chance of a false signal per point; 0.0027 is that of three sigma.
     confidence : float, 0 < confidence < 1
         Chance that the limits keep the promise.
-    df : float, optional
-        Degrees of freedom of the sd, n - 1 when left out.
-
-    Returns
-    -------
-    float
-        k, in standard deviations. [1]
-
-    Raises
-    ------
-    StatisticsError
-        As `tolerance_factor`.
 
     References
     ----------
@@ -132,28 +120,15 @@ def tolerance_confidence(n: float, k: float, content: float, *, df: float | None
 
     Parameters
     ----------
-    n : float, >= 2
-        Readings behind the mean.
+    n, content, df
+        As `tolerance_factor`, errors and source too.
     k : float, > 0
-        Factor on the sd. [1]
-    content : float, 0 < content < 1
-        Share of the process to be held.
-    df : float, optional
-        Degrees of freedom of the sd, n - 1 when left out.
+        Factor on the sd; another is refused. [1]
 
     Returns
     -------
     float
         Confidence, 0..1.
-
-    Raises
-    ------
-    StatisticsError
-        Too few readings, a share outside 0..1, or k not above 0.
-
-    References
-    ----------
-    .. [1] As `tolerance_factor`.
 
     Examples
     --------
@@ -177,14 +152,10 @@ def prediction_factor(
 
     Parameters
     ----------
-    n : float, >= 2
-        Readings behind the mean.
+    n, sides, df
+        As `tolerance_factor`.
     coverage : float, 0 < coverage < 1
         Chance that the next reading is inside.
-    sides : {1, 2}
-        One limit or two.
-    df : float, optional
-        Degrees of freedom of the sd, n - 1 when left out.
     future : int, >= 1
         Predict the mean of this many further readings.
 
@@ -222,28 +193,14 @@ def prediction_factor(
 def howe_factor(
     n: float, content: float, confidence: float, *, df: float | None = None, corrected: bool = False
 ) -> float:
-    """Two-sided tolerance factor by the approximation of Howe, for comparison with printed tables.
+    """Approximate two-sided tolerance factor k by Howe, for comparison with printed tables.
 
     Parameters
     ----------
-    n : float, >= 2
-        Readings behind the mean.
-    content, confidence : float, 0..1
-        As `tolerance_factor`.
-    df : float, optional
-        Degrees of freedom of the sd, n - 1 when left out.
+    n, content, confidence, df
+        As `tolerance_factor`, and errors.
     corrected : bool
         Also apply the weight of Guenther.
-
-    Returns
-    -------
-    float
-        Approximate k. [1]
-
-    Raises
-    ------
-    StatisticsError
-        As `tolerance_factor`.
 
     References
     ----------
@@ -267,28 +224,10 @@ def howe_factor(
 
 
 def natrella_factor(n: float, content: float, confidence: float) -> float:
-    """One-sided tolerance factor by the approximation of Natrella, for comparison with printed tables.
+    """Approximate one-sided tolerance factor k by Natrella, for comparison with printed tables.
 
-    Parameters
-    ----------
-    n : float, >= 2
-        Readings.
-    content, confidence : float, 0..1
-        As `tolerance_factor`.
-
-    Returns
-    -------
-    float
-        Approximate k. [1]
-
-    Raises
-    ------
-    StatisticsError
-        As `tolerance_factor`, or n so small that the approximation has no value (its a is not above 0).
-
-    References
-    ----------
-    .. [1] NIST/SEMATECH e-Handbook of Statistical Methods, section 7.2.6.3.
+    Asked as `tolerance_factor` and refused alike, or where readings are too few for the approximation to
+    have a value; source as `howe_factor`.
 
     Examples
     --------

@@ -10,13 +10,13 @@ from scipy import optimize, special
 
 from qc.stats.errors import StatisticsError
 from qc.stats.numbers import GREATEST, Floats, covering_radii, tolerance_factor
+from qc.stats.run_lengths.nodes import legendre_from_0
 from qc.stats.run_lengths.sigma import SigmaDistribution, sigma_distribution
 from qc.stats.tabled import Tabled
 
 # on every part of the range; 60 nodes already agree with 400 to 1e-12 (tried), the rest
 # is for sharper densities
-_NODES, _WEIGHTS = np.polynomial.legendre.leggauss(120)
-_NODES, _WEIGHTS = (_NODES + 1.0) / 2.0, _WEIGHTS / 2.0
+_NODES, _WEIGHTS = legendre_from_0(120)
 _REACH = 9.0  # standard errors of the centre: beyond lie 2e-19 of its distribution
 _BREAKS = (1.25, 2.5, 5.0, 10.0, 25.0, 60.0, 150.0)  # parts of sigma's range that have nodes of their own
 _NEGLIGIBLE = 42.0  # e^-42 of the greatest value is left out
@@ -60,10 +60,7 @@ class EstimatedLimits(Tabled):
 
     def chance_under(self, run_length: float) -> float:
         """Return the chance that the limits drawn have a true in-control run length under this one."""
-        if not 1 < run_length <= LONGEST:
-            raise StatisticsError(
-                f"estimated limits: run length is {run_length}, must be above 1 and at most {LONGEST:g}"
-            )
+        _check_run_length(run_length, "run length")
         return 1.0 - _kept(self.points, self.factor, run_length, self.sigma)
 
     def run_length_quantile(self, share: float) -> float:
@@ -80,9 +77,7 @@ class EstimatedLimits(Tabled):
 
     def to_dict(self) -> dict[str, object]:
         """Return plain values; an infinite one is None."""
-        figures = Tabled.to_dict(self)
-        del figures["sigma"]
-        return figures
+        return {name: value for name, value in Tabled.to_dict(self).items() if name != "sigma"}
 
 
 def estimated_limits(
@@ -171,16 +166,12 @@ def guaranteed_run_length_factor(
 
     Parameters
     ----------
-    points : int, >= 2
-        Plotted points of the baseline.
+    points, n, estimator
+        As `estimated_limits`.
     run_length : float, > 1
         Wanted average points to a false signal.
     confidence : float, 0 < confidence < 1
         Share of baselines whose limits keep it.
-    n : int, >= 1
-        Readings in a plotted point.
-    estimator : {"sd", "sd-unbiased", "moving-range", "range"}
-        As `estimated_limits`.
 
     Returns
     -------
@@ -204,10 +195,7 @@ def guaranteed_run_length_factor(
     >>> round(guaranteed_run_length_factor(30, 370.4, estimator="moving-range"), 3)
     3.857
     """
-    if not 1.0 < run_length <= LONGEST:
-        raise StatisticsError(
-            f"estimated limits: wanted run length is {run_length}, must be above 1 and at most {LONGEST:g}"
-        )
+    _check_run_length(run_length, "wanted run length")
     sigma = sigma_distribution(points, n=n, estimator=estimator)
     # the factor of the sd is a start near enough; ranges know less, so the bracket is widened from it
     df = points - 1 if n == 1 else points * (n - 1)
@@ -221,6 +209,14 @@ def guaranteed_run_length_factor(
     while gap(middle - reach) > 0.0 or gap(middle + reach) < 0.0:
         reach *= 2.0
     return math.exp(float(optimize.brentq(gap, middle - reach, middle + reach, xtol=1e-13)))
+
+
+def _check_run_length(run_length: float, name: str) -> None:
+    """Refuse a run length that no content can hold."""
+    if not 1.0 < run_length <= LONGEST:
+        raise StatisticsError(
+            f"estimated limits: {name} is {run_length}, must be above 1 and at most {LONGEST:g}"
+        )
 
 
 def _kept(points: int, factor: float, run_length: float, sigma: SigmaDistribution) -> float:

@@ -12,6 +12,7 @@ from qc.stats.errors import StatisticsError
 from qc.stats.numbers import GREATEST, Floats
 from qc.stats.run_lengths.chain import NeverSignals, RunLength, check_process, run_length_of_chain
 from qc.stats.run_lengths.joined import join_sides
+from qc.stats.run_lengths.nodes import legendre
 
 _ROOT_2PI = math.sqrt(2.0 * math.pi)
 _LIMITS_SETTLED = 1e-13  # relative distance of growing EWMA limits from the fixed ones at which they are one
@@ -72,7 +73,7 @@ def ewma_run_length(
     if not abs(start) <= limit:
         raise StatisticsError(f"run length of EWMA: start {start} lies beyond the limits at {limit:.4g}")
     count = _node_count(2.0 * limit / (weight * sd_ratio))
-    unit, unit_weights = _legendre(count)
+    unit, unit_weights = legendre(count)
     spread = weight * sd_ratio
 
     def step_from(values: Floats, reach: float) -> Floats:
@@ -170,26 +171,15 @@ def ewma_width(weight: float, mean_run_length: float, *, time_varying: bool = Fa
 
     Parameters
     ----------
-    weight : float, 0 < weight <= 1
-        Weight of the newest point.
-    mean_run_length : float, > 2
+    weight, time_varying
+        As `ewma_run_length`, which is solved for the width (source and errors there).
+    mean_run_length : float, 2 < length <= 1e9
         Wanted average points to a false signal.
-    time_varying : bool
-        Limits that grow over the first points.
 
     Returns
     -------
     float
         Width L, in standard deviations of the settled EWMA.
-
-    Raises
-    ------
-    StatisticsError
-        A weight outside 0..1, or a run length outside 2..1e9.
-
-    References
-    ----------
-    .. [1] As `ewma_run_length`, solved for the width.
 
     Examples
     --------
@@ -219,12 +209,10 @@ def cusum_decision(
 
     Parameters
     ----------
-    reference : float, >= 0
-        Allowance k, in standard deviations of a point.
-    mean_run_length : float, > 2
+    reference, sides
+        As `cusum_run_length`, which is solved for h (source and errors there).
+    mean_run_length : float, 2 < length <= 1e9
         Wanted average points to a false signal.
-    sides : {1, 2}
-        Upper sum alone, or both.
     head_start_share : float, 0..0.5
         Head start over decision interval.
 
@@ -232,15 +220,6 @@ def cusum_decision(
     -------
     float
         Decision interval h, in standard deviations of a point.
-
-    Raises
-    ------
-    StatisticsError
-        An argument out of range.
-
-    References
-    ----------
-    .. [1] As `cusum_run_length`, solved for h.
 
     Examples
     --------
@@ -289,7 +268,7 @@ def _one_sided_chain(
     reference: float, decision: float, shift: float, sd_ratio: float, head_start: float
 ) -> tuple[Floats, Floats]:
     """First step and repeated step; the first state is the atom."""
-    unit, unit_weights = _legendre(_node_count(decision / sd_ratio))
+    unit, unit_weights = legendre(_node_count(decision / sd_ratio))
     nodes, weights = decision * (unit + 1.0) / 2.0, decision * unit_weights / 2.0
     drift = shift - reference
 
@@ -307,7 +286,7 @@ def _one_sided_chain(
 def _ewma_mean(weight: float, width: float) -> float:
     """In-control mean run length alone, for the search of the width."""
     limit = width * math.sqrt(weight / (2.0 - weight))
-    unit, unit_weights = _legendre(_node_count(2.0 * limit / weight))
+    unit, unit_weights = legendre(_node_count(2.0 * limit / weight))
     gaps = limit * (unit[np.newaxis, :] - (1.0 - weight) * np.append(unit, 0.0)[:, np.newaxis]) / weight
     step = np.exp(-0.5 * gaps * gaps) / (weight * _ROOT_2PI) * (limit * unit_weights)
     waits = np.linalg.solve(np.eye(unit.size) - step[:-1], np.ones(unit.size))
@@ -332,13 +311,6 @@ def _node_count(spreads: float) -> int:
             "or a smaller decision interval"
         )
     return count
-
-
-@lru_cache(maxsize=64)
-def _legendre(count: int) -> tuple[Floats, Floats]:
-    """Gauss-Legendre nodes and weights on -1..1."""
-    nodes, weights = np.polynomial.legendre.leggauss(count)
-    return nodes, weights
 
 
 def _check_ewma(weight: float, width: float) -> None:

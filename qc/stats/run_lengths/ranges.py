@@ -13,6 +13,7 @@ import numpy as np
 from scipy import special
 
 from qc.stats.numbers import Floats, d2, d3
+from qc.stats.run_lengths.nodes import legendre_from_0
 from qc.stats.run_lengths.transfer import Complex, moving_range_log_mgf, range_log_mgf
 
 _DEGREE = 20  # of the interpolation in a panel; the one at 0 is nearly straight
@@ -23,8 +24,7 @@ _EDGES = (0.0, 0.25, 0.5, 1.0, 2.0, 4.0, 8.0, 16.0)  # panels, in true sigma
 _FINE = 12.0  # sds about 1 that have panels of their own, when ranges are many
 _FAR_OUT = 90.0  # twice the log of 3e-20, a chance that is none
 # on every panel; from 30 nodes on the chances no longer change by more than 2e-12 (tried)
-_AT, _WEIGHTS = np.polynomial.legendre.leggauss(80)
-_AT, _WEIGHTS = (_AT + 1.0) / 2.0, _WEIGHTS / 2.0
+_AT, _WEIGHTS = legendre_from_0(80)
 
 
 class RangeEstimate:
@@ -194,15 +194,8 @@ def range_estimate(points: int, n: int = 1) -> RangeEstimate:
 
     Parameters
     ----------
-    points : int, >= 2
-        Points, or subgroups.
-    n : int
-        Readings in a subgroup; 1 for the mean moving range of single points.
-
-    Returns
-    -------
-    RangeEstimate
-        Density and chances.
+    points, n
+        As `RangeEstimate`.
 
     Examples
     --------

@@ -20,6 +20,7 @@ from scipy import sparse, special
 from qc.stats.errors import StatisticsError, StatisticsUsageError
 from qc.stats.numbers import DEFAULTS, Floats, Integers, Rule, parse_rules
 from qc.stats.run_lengths.chain import RunLength, check_process, run_length_of_chain
+from qc.stats.run_lengths.nodes import legendre
 
 Memory = tuple[int, ...]  # one number a zone rule: a count, or the last hits as bits
 
@@ -212,7 +213,7 @@ class _Within:
 @lru_cache(maxsize=4)
 def _within(count: int) -> _Within:
     """Weights exact for polynomials: integrals over 0..1, from each node to 1, and from 0 to each node."""
-    nodes, weights = np.polynomial.legendre.leggauss(count)
+    nodes, weights = legendre(count)
     powers = np.polynomial.legendre.legvander(nodes, count - 1)
     integrals = np.array(
         [

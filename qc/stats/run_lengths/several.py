@@ -17,6 +17,7 @@ from scipy.special import chdtri, gammaln, ive
 from qc.stats.errors import StatisticsError
 from qc.stats.numbers import GREATEST, Floats
 from qc.stats.run_lengths.chain import RunLength, run_length_of_chain
+from qc.stats.run_lengths.nodes import legendre
 
 MOST_FIGURES = 100  # chosen: more is no piece of a workshop
 _LEAST_NODES = 14
@@ -67,28 +68,11 @@ def mewma_run_length_distribution(figures: int, weight: float, limit: float, shi
 
     Parameters
     ----------
-    figures : int
-        Number of figures.
-    weight : float
-        Weight of the newest point, above 0 and at most 1.
-    limit : float
-        Limit on the squared distance, above 0.
+    figures, weight, limit
+        As `mewma_run_length`, source and errors too; a memory so long or a limit so wide that the states
+        outgrow the machine are refused. A shifted chain has two dimensions whatever the number of figures.
     shift : float
         Shift of the means from the first point on: the root of its squared (Mahalanobis) distance. [sigma]
-
-    Returns
-    -------
-    RunLength
-        Mean, sd and quantiles.
-
-    Raises
-    ------
-    StatisticsError
-        An argument out of range, or a memory so long or a limit so wide that the states outgrow the machine.
-
-    References
-    ----------
-    .. [1] As for `mewma_run_length`; the shifted chain has two dimensions whatever the number of figures.
 
     Examples
     --------
@@ -107,22 +91,10 @@ def mewma_limit(figures: int, weight: float, run_length: float) -> float:
 
     Parameters
     ----------
-    figures : int
-        Number of figures.
-    weight : float
-        Weight of the newest point, above 0 and at most 1.
+    figures, weight
+        As `mewma_run_length`, errors too.
     run_length : float
         Wanted mean number of points to a false signal, above 1.
-
-    Returns
-    -------
-    float
-        Limit.
-
-    Raises
-    ------
-    StatisticsError
-        An argument out of range.
 
     References
     ----------
@@ -136,7 +108,7 @@ def mewma_limit(figures: int, weight: float, run_length: float) -> float:
     """
     if not 1 < run_length < 1e7:
         raise StatisticsError(f"run length is {run_length}: it must be above 1 (and below ten million)")
-    _check(figures, weight, 1.0)
+    _reach(figures, weight, 1.0)  # refuses figures and weight before anything is searched
     return _limit(figures, weight, run_length)
 
 
@@ -154,9 +126,8 @@ def _limit(figures: int, weight: float, run_length: float) -> float:
 
 def _still(figures: int, weight: float, limit: float) -> tuple[Floats, Floats]:
     """First and repeated step of the vector's length, in units of the newest point's part."""
-    _check(figures, weight, limit)
-    reach = math.sqrt(limit / (weight * (2.0 - weight)))
-    unit, weights = _legendre(_node_count(reach))
+    reach = _reach(figures, weight, limit)
+    unit, weights = legendre(_node_count(reach))
     at, weights = reach * (unit + 1.0) / 2.0, reach * weights / 2.0
     centers = (1.0 - weight) * np.append(at, 0.0)
     mass = _length_density(at, centers, figures) * weights
@@ -165,25 +136,22 @@ def _still(figures: int, weight: float, limit: float) -> tuple[Floats, Floats]:
 
 def _shifted(figures: int, weight: float, limit: float, shift: float) -> tuple[Floats, Floats]:
     """First and repeated step of the part along the shift and the length of the rest."""
-    _check(figures, weight, limit)
-    reach = math.sqrt(limit / (weight * (2.0 - weight)))
+    reach = _reach(figures, weight, limit)
     if figures == 1:
-        unit, weights = _legendre(_node_count(2.0 * reach))
+        unit, weights = legendre(_node_count(2.0 * reach))
         along, weights = reach * unit, reach * weights
-        centers = (1.0 - weight) * np.append(along, 0.0) + shift
-        mass = _normal(along, centers) * weights
-        return mass[-1], mass[:-1]
-    along, lengths = _rest_of_disc(figures, weight, limit)
-    mass = _normal(along, (1.0 - weight) * np.append(along, 0.0) + shift) * lengths
+    else:
+        along, weights = _rest_of_disc(figures, weight, limit)
+    mass = _normal(along, (1.0 - weight) * np.append(along, 0.0) + shift) * weights
     return mass[-1], mass[:-1]
 
 
 @lru_cache(maxsize=4)
 def _rest_of_disc(figures: int, weight: float, limit: float) -> tuple[Floats, Floats]:
     """Nodes along the shift, and what the length of the rest gives to each step: the same for all shifts."""
-    reach = math.sqrt(limit / (weight * (2.0 - weight)))
-    angle, angle_weights = _legendre(_node_count(2.0 * reach, _NODES_A_SPREAD_SHIFTED))
-    part, part_weights = _legendre(_node_count(reach, _NODES_A_SPREAD_SHIFTED))
+    reach = _reach(figures, weight, limit)
+    angle, angle_weights = legendre(_node_count(2.0 * reach, _NODES_A_SPREAD_SHIFTED))
+    part, part_weights = legendre(_node_count(reach, _NODES_A_SPREAD_SHIFTED))
     if angle.size * part.size > _MOST_STATES:
         raise StatisticsError(
             f"run length of MEWMA: weight {weight} and limit {limit} need too many states for a shifted "
@@ -230,17 +198,11 @@ def _node_count(spreads: float, dense: float = _NODES_A_SPREAD) -> int:
     return count
 
 
-@lru_cache(maxsize=64)
-def _legendre(count: int) -> tuple[Floats, Floats]:
-    """Gauss-Legendre nodes and weights on -1..1."""
-    nodes, weights = np.polynomial.legendre.leggauss(count)
-    return nodes, weights
-
-
-def _check(figures: int, weight: float, limit: float) -> None:
-    """Refuse what no chart has."""
+def _reach(figures: int, weight: float, limit: float) -> float:
+    """Greatest length without a signal, in units of the newest point's part; what no chart has is refused."""
     if not 1 <= figures <= MOST_FIGURES or not 0 < weight <= 1 or not (limit > 0 and math.isfinite(limit)):
         raise StatisticsError(
             f"{figures} figures, weight {weight} and limit {limit}: 1 to {MOST_FIGURES} figures, a weight "
             "above 0 and at most 1 and a finite limit above 0 are needed"
         )
+    return math.sqrt(limit / (weight * (2.0 - weight)))

@@ -99,11 +99,7 @@ def sigma_estimate(points: int, *, n: int = 1, estimator: str = "sd") -> SigmaEs
 
     Parameters
     ----------
-    points : int, >= 2 (>= 1 for subgroups)
-        Plotted points.
-    n : int, >= 1
-        Readings in a point.
-    estimator : {"sd", "sd-unbiased", "moving-range", "range"}
+    points, n, estimator
         As `estimated_limits`.
 
     Returns

@@ -16,13 +16,14 @@ from numpy.typing import NDArray
 from scipy import special
 
 from qc.stats.numbers import Floats
+from qc.stats.run_lengths.nodes import legendre_from_0
 
 Complex = NDArray[Any]  # complex, or float where every argument is real
 
 _NODES = 14  # a panel: a smooth function of scale 1 on a panel of width 1 is held to 1e-15
-_AT, _WEIGHTS = np.polynomial.legendre.leggauss(_NODES)
-_AT, _WEIGHTS = (_AT + 1.0) / 2.0, _WEIGHTS / 2.0
-_INNER = 32  # nodes for exp(zeta (x - y)) from the edge of a panel to each of its nodes
+_AT, _WEIGHTS = legendre_from_0(_NODES)
+# nodes and weights for exp(zeta (x - y)) from the edge of a panel to each of its nodes
+_INNER, _INNER_WEIGHTS = legendre_from_0(32)
 _PHASE = 12.0  # greatest |zeta| times width of a panel that these nodes resolve
 _BEYOND = 8.6  # normal mass beyond is 8e-18
 _LONGEST = 16.0  # a range beyond has less than 1e-16 of its mass, 100 readings, no tilt
@@ -84,15 +85,10 @@ def range_log_mgf(zeta: Complex, n: int) -> tuple[Floats, Complex]:
 
     Parameters
     ----------
-    zeta : ndarray of float or complex, shape (k,)
-        Arguments, of similar size.
+    zeta
+        As `moving_range_log_mgf`, and what comes back.
     n : int, 2..100
         Readings.
-
-    Returns
-    -------
-    scale, mantissa : ndarray, shape (k,)
-        The mean is exp(scale) times mantissa.
 
     References
     ----------
@@ -120,8 +116,8 @@ class _Walk:
         self.width = width = min(1.0, _PHASE / max(float(np.abs(zeta).max()), 1e-9))
         at = (np.arange(math.ceil(reach / width))[:, None] + _AT) * width
         self.density = np.exp(-0.5 * at * at) / math.sqrt(2.0 * math.pi)
-        inner = np.exp(zeta[:, None, None] * width * _AT[:, None] * (1.0 - _inner_nodes()[0]))
-        near = width * np.einsum("zim,imj->zij", inner * _inner_nodes()[1] * _AT[:, None], _inner_basis())
+        inner = np.exp(zeta[:, None, None] * width * _AT[:, None] * (1.0 - _INNER))
+        near = width * np.einsum("zim,imj->zij", inner * _INNER_WEIGHTS * _AT[:, None], _inner_basis())
         # within a panel: from its left edge and, mirrored, from its right edge to each node
         self.near = np.swapaxes(near + near[:, ::-1, ::-1], 1, 2)
         self.across = width * _WEIGHTS * np.exp(zeta[:, None] * width * (1.0 - _AT))
@@ -160,18 +156,11 @@ class _Walk:
 
 
 @lru_cache(maxsize=1)
-def _inner_nodes() -> tuple[Floats, Floats]:
-    """Nodes and weights on 0..1 for the integrals within a panel."""
-    nodes, weights = np.polynomial.legendre.leggauss(_INNER)
-    return (nodes + 1.0) / 2.0, weights / 2.0
-
-
-@lru_cache(maxsize=1)
 def _inner_basis() -> Floats:
     """Lagrange polynomials of the panel's nodes at each node times each inner node."""
     legendre = np.polynomial.legendre.legvander
     inverse = np.linalg.inv(legendre(2.0 * _AT - 1.0, _NODES - 1))
-    return np.asarray(legendre(2.0 * _AT[:, None] * _inner_nodes()[0] - 1.0, _NODES - 1) @ inverse)
+    return np.asarray(legendre(2.0 * _AT[:, None] * _INNER - 1.0, _NODES - 1) @ inverse)
 
 
 @lru_cache(maxsize=64)

@@ -10,9 +10,10 @@ from scipy import special
 
 from qc.stats.errors import StatisticsError
 from qc.stats.numbers import LARGEST, factors
+from qc.stats.run_lengths.nodes import legendre
 from qc.stats.run_lengths.sigma import sigma_estimate
 
-_NODES, _WEIGHTS = np.polynomial.legendre.leggauss(40)  # 10 already give every digit (tried)
+_NODES, _WEIGHTS = legendre(40)  # 10 already give every digit (tried)
 _MIDDLE = float(special.ndtri(0.75))  # median of the absolute value of a standard normal
 
 

@@ -19,10 +19,10 @@ from .distribution import LEAST_NORMALITY as LEAST_NORMALITY
 from .distribution import Outlier as Outlier
 from .distribution import SignificanceTest as SignificanceTest
 from .distribution import anderson_darling as anderson_darling
-from .distribution import bartlett as bartlett
-from .distribution import equal_spreads as equal_spreads
 from .distribution import generalised_esd as generalised_esd
 from .distribution import grubbs as grubbs
 from .groups import Grouped as Grouped
+from .groups import bartlett as bartlett
+from .groups import equal_spreads as equal_spreads
 from .groups import levels_table as levels_table
 from .groups import spread_test as spread_test

@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike
 from scipy import special
 
 from qc.stats.errors import StatisticsError
-from qc.stats.numbers import as_readings
+from qc.stats.numbers import Floats, as_readings
 from qc.stats.tabled import Tabled
 
 
@@ -101,10 +101,16 @@ def one_way_anova(groups: Sequence[ArrayLike]) -> OneWay:
     origin = float(parts[0][0])
     parts = [part - origin for part in parts]
     means = np.array([float(part.mean()) for part in parts])
+    ss_within = float(sum(np.sum((part - mean) ** 2) for part, mean in zip(parts, means, strict=True)))
+    return one_way_table(sizes, means, ss_within)
+
+
+def one_way_table(sizes: Floats, means: Floats, ss_within: float) -> OneWay:
+    """Finish a one-way table from the groups' sizes and means and the sum of squares within them."""
+    total, df_between = int(sizes.sum()), sizes.size - 1
+    df_within = total - sizes.size
     grand = float(sizes @ means) / total
     ss_between = float(sizes @ (means - grand) ** 2)
-    ss_within = float(sum(np.sum((part - mean) ** 2) for part, mean in zip(parts, means, strict=True)))
-    df_between, df_within = len(parts) - 1, total - len(parts)
     between = anova_row("between", df_between, ss_between, ss_within / df_within, df_within)
     within = AnovaRow("within", df_within, ss_within, ss_within / df_within)
     size = (total - float(sizes @ sizes) / total) / df_between

@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike
 from scipy import special
 
 from qc.stats.errors import StatisticsError
-from qc.stats.numbers import Floats, as_readings
+from qc.stats.numbers import Floats, as_readings, check_between
 from qc.stats.samples.distribution import SignificanceTest
 from qc.stats.tabled import Tabled
 
@@ -39,6 +39,12 @@ class Autocorrelation(Tabled):
     bound: float
     clear: bool
     n: int
+
+    @classmethod
+    def of(cls, lag_1: float, n: int) -> Autocorrelation:
+        """Hold a coefficient against what random order would keep 95 times in 100."""
+        bound = lag_bound(n)
+        return cls(lag_1, bound, abs(lag_1) > bound, n)
 
 
 def runs_test(values: ArrayLike) -> SignificanceTest:
@@ -115,9 +121,7 @@ def lag_1_autocorrelation(values: ArrayLike) -> Autocorrelation:
     if np.ptp(readings) == 0.0:
         raise StatisticsError("autocorrelation: all readings are equal; readings that vary are needed")
     away = readings - readings.mean()
-    coefficient = float(away[1:] @ away[:-1] / (away @ away))
-    bound = lag_bound(readings.size)
-    return Autocorrelation(coefficient, bound, abs(coefficient) > bound, int(readings.size))
+    return Autocorrelation.of(float(away[1:] @ away[:-1] / (away @ away)), int(readings.size))
 
 
 def pooled_autocorrelation(series: list[Floats]) -> Autocorrelation:
@@ -163,9 +167,7 @@ def pooled_autocorrelation(series: list[Floats]) -> Autocorrelation:
     if varying == 0:
         raise StatisticsError("pooled autocorrelation: no series varies; a finer gauge is needed")
     # each series' own mean pulls its coefficient down by about 1 / n
-    coefficient = shared / total + varying / count
-    bound = lag_bound(count)
-    return Autocorrelation(coefficient, bound, abs(coefficient) > bound, count)
+    return Autocorrelation.of(shared / total + varying / count, count)
 
 
 def lag_bound(n: int) -> float:
@@ -173,7 +175,7 @@ def lag_bound(n: int) -> float:
 
     Examples
     --------
-    >>> lag_bound(49)
+    >>> round(lag_bound(49), 2)
     0.28
     """
     return BOUND / math.sqrt(n)
@@ -206,8 +208,7 @@ def moving_range_inflation(lag_1: float) -> float:
     >>> round(moving_range_inflation(0.5), 4)
     1.4142
     """
-    if not -1.0 < lag_1 < 1.0:
-        raise StatisticsError(f"autocorrelation: lag-1 coefficient is {lag_1}, must lie between -1 and 1")
+    check_between(lag_1, "autocorrelation: lag-1 coefficient", -1.0)
     return 1.0 / math.sqrt(1.0 - lag_1)
 
 

@@ -1,9 +1,8 @@
-"""Checks of a sample's distribution: normal or not, outliers, spreads that differ, a gauge too coarse."""
+"""Checks of a sample's distribution: normal or not, outliers."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -67,27 +66,17 @@ class Outlier(Tabled):
 
 
 def anderson_darling(values: ArrayLike) -> SignificanceTest:
-    """Test for normal readings, mean and sd estimated (case 3).
+    """Test for normal readings, mean and sd estimated (case 3); source as for `anderson_darling_many`.
 
     Parameters
     ----------
     values : array_like of float, length n >= 8
-        Readings. [any unit]
+        Readings; fewer, or all equal ones, are refused. [any unit]
 
     Returns
     -------
     SignificanceTest
         The statistic adjusted for n, A2 (1 + 0.75 / n + 2.25 / n^2), with its p-value.
-
-    Raises
-    ------
-    StatisticsError
-        Fewer than 8 readings, or all equal.
-
-    References
-    ----------
-    .. [1] D'Agostino and Stephens, "Goodness-of-fit Techniques", 1986, table 4.9 (formula from memory; its
-       5 % point 0.752 as in NIST/SEMATECH e-Handbook 1.3.5.14).
 
     Examples
     --------
@@ -201,105 +190,6 @@ def generalised_esd(values: ArrayLike, most: int, *, alpha: float = 0.05) -> tup
     return tuple(
         Outlier(place + 1, float(readings[place]), statistic, critical, i <= last)
         for i, (place, statistic, critical) in enumerate(steps)
-    )
-
-
-def equal_spreads(groups: Sequence[ArrayLike], *, center: str = "median") -> SignificanceTest:
-    """Test whether groups have the same spread.
-
-    Parameters
-    ----------
-    groups : sequence of array_like, two or more, each of length >= 2
-        Readings by group. [any unit]
-    center : {"median", "mean"}
-        Distances from the group's median (Brown and Forsythe) or mean (Levene).
-
-    Returns
-    -------
-    SignificanceTest
-        F statistic and p-value; `n` counts all readings.
-
-    Raises
-    ------
-    StatisticsError
-        Fewer than two groups, a group of fewer than two, or no group with any spread.
-    StatisticsUsageError
-        A centre that does not exist.
-
-    References
-    ----------
-    .. [1] NIST/SEMATECH e-Handbook 1.3.5.10 (Levene test); computed by scipy.
-
-    Examples
-    --------
-    >>> result = equal_spreads([[1.0, 2.0, 3.0, 4.0], [1.0, 5.0, 9.0, 13.0]])
-    >>> round(result.statistic, 3), round(result.p_value, 3)
-    (6.353, 0.045)
-    """
-    from scipy import stats  # half a second to load, needed by few
-
-    names = {"median": "brown-forsythe", "mean": "levene"}
-    if center not in names:
-        raise StatisticsUsageError(f"equal spreads: center {center!r} is not known; there are median, mean")
-    if len(groups) < 2:
-        raise StatisticsError(f"equal spreads: {len(groups)} groups given, at least 2 are needed")
-    readings = [
-        as_readings(group, f"equal spreads, group {i + 1}", least=2) for i, group in enumerate(groups)
-    ]
-    if all(np.ptp(group) == 0.0 for group in readings):
-        raise StatisticsError("equal spreads: no group has any spread; a finer gauge is needed")
-    with np.errstate(divide="ignore"):
-        found = stats.levene(*readings, center=center)
-    p_value = float(found.pvalue)
-    if not math.isfinite(float(found.statistic)):
-        raise StatisticsError(
-            "equal spreads: within every group all distances are equal; more readings are needed"
-        )
-    return SignificanceTest(
-        names[center], float(found.statistic), p_value, int(sum(g.size for g in readings))
-    )
-
-
-def bartlett(groups: Sequence[ArrayLike]) -> SignificanceTest:
-    """Test whether groups of normal readings have the same spread; sharper than Levene's where they are.
-
-    Parameters
-    ----------
-    groups : sequence of array_like, two or more, each of length >= 2
-        Readings by group, each with some spread. [any unit]
-
-    Returns
-    -------
-    SignificanceTest
-        Chi-square statistic and p-value.
-
-    Raises
-    ------
-    StatisticsError
-        Fewer than two groups, a group of fewer than two, or one without spread.
-
-    References
-    ----------
-    .. [1] NIST/SEMATECH e-Handbook 1.3.5.7; computed by scipy.
-
-    Examples
-    --------
-    >>> round(bartlett([[1.0, 2.0, 3.0, 4.0], [1.0, 5.0, 9.0, 13.0]]).p_value, 4)
-    0.049
-    """
-    from scipy import stats  # half a second to load, needed by few
-
-    if len(groups) < 2:
-        raise StatisticsError(f"equal spreads: {len(groups)} groups given, at least 2 are needed")
-    readings = [
-        as_readings(group, f"equal spreads, group {i + 1}", least=2) for i, group in enumerate(groups)
-    ]
-    flat = [i + 1 for i, group in enumerate(readings) if np.ptp(group) == 0.0]
-    if flat:
-        raise StatisticsError(f"equal spreads: group {flat[0]} has no spread; use Levene's test")
-    found = stats.bartlett(*readings)
-    return SignificanceTest(
-        "bartlett", float(found.statistic), float(found.pvalue), int(sum(g.size for g in readings))
     )
 
 

@@ -1,19 +1,20 @@
 """Levels and spreads of groups of one series, on arrays: thousands of series with many small groups each.
 
-The same tests as `one_way_anova`, `bartlett` and `equal_spreads` (the tests hold them against each other and
-against scipy), without a call for every group.
+The tests hold them against scipy and against `one_way_anova`, which takes a group at a time.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import ArrayLike
 from scipy import special
 
-from qc.stats.errors import StatisticsError
-from qc.stats.numbers import Floats, Integers
-from qc.stats.samples.anova import AnovaRow, anova_row
+from qc.stats.errors import StatisticsError, StatisticsUsageError
+from qc.stats.numbers import Floats, Integers, Places, as_readings
+from qc.stats.samples.anova import AnovaRow, one_way_table
 from qc.stats.samples.distribution import SignificanceTest
 from qc.words import count_words
 
@@ -55,6 +56,15 @@ class Grouped:
         values = self.values - self.values[0]
         return np.asarray(values - np.repeat(self.sums(values) / self.sizes, self.sizes))
 
+    def flat(self) -> Places:
+        """Find the groups without any spread, counted from 0."""
+        most, least = (end.reduceat(self.values, self.starts) for end in (np.maximum, np.minimum))
+        return np.flatnonzero(most == least)
+
+    def distances(self, *, from_means: bool) -> Grouped:
+        """Distances of the readings from the mean, or the median, of their group."""
+        return Grouped(np.abs(self.about_means() if from_means else self.about_medians()), self.sizes)
+
     def about_medians(self) -> Floats:
         """Deviation of each reading from the median of its group."""
         sorted_values = self.values[
@@ -65,27 +75,85 @@ class Grouped:
         return np.asarray(self.values - np.repeat(medians, self.sizes))
 
 
+def equal_spreads(groups: Sequence[ArrayLike], *, center: str = "median") -> SignificanceTest:
+    """Test whether groups have the same spread.
+
+    Parameters
+    ----------
+    groups : sequence of array_like, two or more, each of length >= 2
+        Readings by group. [any unit]
+    center : {"median", "mean"}
+        Distances from the group's median (Brown and Forsythe) or mean (Levene).
+
+    Returns
+    -------
+    SignificanceTest
+        F statistic and p-value; `n` counts all readings.
+
+    Raises
+    ------
+    StatisticsError
+        Fewer than two groups, a group of fewer than two, or no group with any spread.
+    StatisticsUsageError
+        A centre that does not exist.
+
+    References
+    ----------
+    .. [1] NIST/SEMATECH e-Handbook 1.3.5.10 (Levene test).
+
+    Examples
+    --------
+    >>> result = equal_spreads([[1.0, 2.0, 3.0, 4.0], [1.0, 5.0, 9.0, 13.0]])
+    >>> round(result.statistic, 3), round(result.p_value, 3)
+    (6.353, 0.045)
+    """
+    names = {"median": "brown-forsythe", "mean": "levene"}
+    if center not in names:
+        raise StatisticsUsageError(f"equal spreads: center {center!r} is not known; there are median, mean")
+    found = _as_groups(groups)
+    if found.flat().size == found.sizes.size:
+        raise StatisticsError("equal spreads: no group has any spread; a finer gauge is needed")
+    row = levels_table(found.distances(from_means=center == "mean"))[0][0]
+    if row.f is None or row.p_value is None:
+        raise StatisticsError(
+            "equal spreads: within every group all distances are equal; more readings are needed"
+        )
+    return SignificanceTest(names[center], row.f, row.p_value, found.values.size)
+
+
+def bartlett(groups: Sequence[ArrayLike]) -> SignificanceTest:
+    """Test whether groups of normal readings have the same spread; sharper than Levene's where they are.
+
+    Asked as `equal_spreads`, but each group must have some spread; the statistic is a chi-square.
+
+    References
+    ----------
+    .. [1] NIST/SEMATECH e-Handbook 1.3.5.7.
+
+    Examples
+    --------
+    >>> round(bartlett([[1.0, 2.0, 3.0, 4.0], [1.0, 5.0, 9.0, 13.0]]).p_value, 4)
+    0.049
+    """
+    found = _as_groups(groups)
+    flat = found.flat()
+    if flat.size:
+        raise StatisticsError(f"equal spreads: group {flat[0] + 1} has no spread; use Levene's test")
+    return _bartlett(found)
+
+
 def levels_table(groups: Grouped) -> tuple[tuple[AnovaRow, ...], float]:
     """One-way table of variance, and the variance between groups.
 
     Parameters
     ----------
     groups : Grouped
-        Two groups or more, one of them of two readings or more.
+        Two groups or more, one of them of two readings or more; others are refused.
 
     Returns
     -------
     tuple of rows and float
-        between, within, total; the component between groups [square of the unit].
-
-    Raises
-    ------
-    StatisticsError
-        Fewer than two groups, or nothing repeated.
-
-    References
-    ----------
-    .. [1] As for `one_way_anova`.
+        Those of `one_way_anova` (source there); the component between groups [square of the unit].
 
     Examples
     --------
@@ -100,15 +168,9 @@ def levels_table(groups: Grouped) -> tuple[tuple[AnovaRow, ...], float]:
         raise StatisticsError("no group holds two readings: repeats are needed to compare levels")
     values = groups.values - groups.values[0]
     means = groups.sums(values) / groups.sizes
-    away = means - float(groups.sizes @ means) / total
-    ss_between = float(groups.sizes @ away**2)
     within = values - np.repeat(means, groups.sizes)
-    ss_within = float(within @ within)
-    row = anova_row("between", k - 1, ss_between, ss_within / (total - k), total - k)
-    error = AnovaRow("within", total - k, ss_within, ss_within / (total - k))
-    both = ss_between + ss_within
-    size = (total - float(groups.sizes @ groups.sizes) / total) / (k - 1)
-    return (row, error, AnovaRow("total", total - 1, both, both / (total - 1))), (row.ms - error.ms) / size
+    found = one_way_table(groups.sizes.astype(np.float64), means, float(within @ within))
+    return found.rows, found.between_variance
 
 
 def spread_test(groups: Grouped, name: str) -> SignificanceTest:
@@ -117,23 +179,10 @@ def spread_test(groups: Grouped, name: str) -> SignificanceTest:
     Parameters
     ----------
     groups : Grouped
-        Two groups or more, each of two readings or more.
+        Two groups or more, each of two readings or more; fewer, or no spread to compare, are refused.
     name : {"bartlett", "levene", "brown_forsythe"}
-        For normal readings, by distances from the means, or from the medians.
-
-    Returns
-    -------
-    SignificanceTest
-        As `bartlett` and `equal_spreads` give it.
-
-    Raises
-    ------
-    StatisticsError
-        Fewer than two groups, or no spread to compare.
-
-    References
-    ----------
-    .. [1] As for `bartlett` and `equal_spreads`.
+        For normal readings, by distances from the means, or from the medians (sources as for `bartlett` and
+        `equal_spreads`, which give the same).
 
     Examples
     --------
@@ -146,15 +195,22 @@ def spread_test(groups: Grouped, name: str) -> SignificanceTest:
         raise StatisticsError(f"{held} of two readings or more: at least 2 such are needed")
     if name == "bartlett":
         return _bartlett(groups)
-    away = np.abs(groups.about_means() if name == "levene" else groups.about_medians())
-    if not away.any():
+    away = groups.distances(from_means=name == "levene")
+    if not away.values.any():
         raise StatisticsError("no group has any spread: a finer gauge is needed")
-    rows, _ = levels_table(Grouped(away, groups.sizes))
-    within = rows[1].ss
+    (row, error, _), _ = levels_table(away)
     # distances that differ by rounding only would make an F of any size
-    if within <= 1e-24 * float(away @ away) or rows[0].f is None or rows[0].p_value is None:
+    if error.ss <= 1e-24 * float(away.values @ away.values) or row.f is None or row.p_value is None:
         raise StatisticsError("within every group all distances are equal: more readings are needed")
-    return SignificanceTest(name, rows[0].f, rows[0].p_value, groups.values.size)
+    return SignificanceTest(name, row.f, row.p_value, groups.values.size)
+
+
+def _as_groups(groups: Sequence[ArrayLike]) -> Grouped:
+    """Take groups of readings, two or more of two or more."""
+    if len(groups) < 2:
+        raise StatisticsError(f"equal spreads: {len(groups)} groups given, at least 2 are needed")
+    parts = [as_readings(group, f"equal spreads, group {i + 1}", least=2) for i, group in enumerate(groups)]
+    return Grouped(np.concatenate(parts), np.array([part.size for part in parts]))
 
 
 def _bartlett(groups: Grouped) -> SignificanceTest:
@@ -162,9 +218,7 @@ def _bartlett(groups: Grouped) -> SignificanceTest:
     away = groups.about_means()
     df = groups.sizes - 1.0
     squares = groups.sums(away**2)
-    flat = np.flatnonzero(
-        np.maximum.reduceat(groups.values, groups.starts) == np.minimum.reduceat(groups.values, groups.starts)
-    )
+    flat = groups.flat()
     if flat.size:
         raise StatisticsError(f"group {int(flat[0]) + 1} has no spread: see Levene's test")
     total, k = float(df.sum()), df.size

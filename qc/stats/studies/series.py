@@ -17,7 +17,7 @@ from qc.stats.capable import Capability
 from qc.stats.charts import ONLY, Chart, Signal, arrange, lengths, short_run_frame
 from qc.stats.errors import StatisticsError
 from qc.stats.numbers import Places
-from qc.stats.studies.beside import distributions, doubts
+from qc.stats.studies.assumptions import distributions, doubts
 from qc.stats.studies.capability import series_capability
 from qc.stats.studies.kinds import Kind, check_question
 from qc.stats.studies.outcome import Outcome

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Literal, NamedTuple
 
@@ -11,10 +10,9 @@ from scipy import special
 
 from qc.stats.change import LARGEST_RELATIVE, SIZE_CONFIDENCE, START_CONFIDENCE, check_values
 from qc.stats.errors import StatisticsError
-from qc.stats.numbers import Floats, check_magnitude
+from qc.stats.numbers import Floats, Interval, Values, check_magnitude
 from qc.stats.tabled import Tabled
 
-Values = Sequence[float] | Floats
 Form = Literal["jump", "bend", "jump and bend"]
 
 FORMS: tuple[Form, ...] = ("jump", "bend", "jump and bend")
@@ -75,7 +73,7 @@ class WearBreak(Tabled):
     slope_after: float
     jump: float
     size: float
-    size_interval: tuple[float, float]
+    size_interval: Interval
     sd: float
     likelihood_ratio: float
 
@@ -181,8 +179,8 @@ class _Suffixes(NamedTuple):
         return cls(middle, scale, u, pieces, *sums, float(rest @ rest))
 
 
-def _checked(count: Values, value: Values) -> tuple[Floats, Floats]:
-    """Refuse what cannot hold a line and a break: a falling count is a new fitting, whose line is another."""
+def check_pairs(count: Values, value: Values) -> tuple[Floats, Floats]:
+    """Take counts and readings, or refuse them."""
     x, y = check_values(count, "normal"), check_values(value, "normal")
     if x.size != y.size:
         raise StatisticsError(
@@ -190,6 +188,12 @@ def _checked(count: Values, value: Values) -> tuple[Floats, Floats]:
         )
     for series, name in ((x, "count"), (y, "value")):
         check_magnitude(float(np.abs(series).max(initial=0.0)), name)
+    return x, y
+
+
+def _checked(count: Values, value: Values) -> tuple[Floats, Floats]:
+    """Refuse what cannot hold a line and a break: a falling count is a new fitting, whose line is another."""
+    x, y = check_pairs(count, value)
     if x.size < LEAST_PIECES or np.unique(x).size < LEAST_BEFORE:
         raise StatisticsError(
             f"{x.size} values at {np.unique(x).size} counts: too few for a line and a break"

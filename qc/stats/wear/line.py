@@ -7,13 +7,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from qc.stats.change import LOWEST_RATE, SAME_STEP, Detection, DetectorSignal, check_values, detect
+from qc.stats.change import LOWEST_RATE, SAME_STEP, Detection, DetectorSignal, detect
 from qc.stats.errors import StatisticsError
-from qc.stats.numbers import Floats, check_magnitude
-from qc.stats.wear.breaks import WearBreak, wear_break
+from qc.stats.numbers import Floats, Values
+from qc.stats.wear.breaks import WearBreak, check_pairs, wear_break
 from qc.stats.wear.scan import bend_scores, bend_threshold
-
-Values = Sequence[float] | Floats
 
 # more than one together, since the two questions overlap: simulated, both raise the rate asked for or less
 # (`tests/simulation/wear_rates.py`)
@@ -116,7 +114,7 @@ def judge_line(x: Floats, y: Floats, rates: Floats, step: float | None) -> ToolL
     found = detect(residuals, false_alarm_rate=shared[skipped:], resolution=step)
     scores = bend_scores(x, y[None, :], (step or 0.0) ** 2 / 12)[0]
     limits = np.array([bend_threshold(float(rate) * BEND_SHARE) for rate in rates])
-    raised = [_later(signal, skipped) for signal in found.signals]
+    raised = [named(signal, range(skipped, x.size)) for signal in found.signals]
     signals, left = _up_to_leaving(x, y, step, raised, scores, limits)
     evidence = _evidence(found, skipped, scores, limits)
     # the pieces that first make the line have no forecast to err from
@@ -144,18 +142,6 @@ def step_of(y: Floats) -> float | None:
     least = float(gaps.min())
     recurs = distinct.size < y.size or int((gaps <= least * (1 + SAME_STEP)).sum()) > 1
     return least if recurs else None
-
-
-def check_pairs(count: Values, value: Values) -> tuple[Floats, Floats]:
-    """Take counts and readings, or refuse them."""
-    x, y = check_values(count, "normal"), check_values(value, "normal")
-    if x.size != y.size:
-        raise StatisticsError(
-            f"{x.size} counts for {y.size} values: each value needs the count it was made at"
-        )
-    for series, name in ((x, "count"), (y, "value")):
-        check_magnitude(float(np.abs(series).max(initial=0.0)), name)
-    return x, y
 
 
 def placed(signal: DetectorSignal, found: WearBreak) -> DetectorSignal:
@@ -207,10 +193,6 @@ def _up_to_leaving(
 def _begins(single: DetectorSignal, leaving: DetectorSignal) -> bool:
     """Say whether a piece that seemed to stand alone was the first sign that the line had been left."""
     return single.kind == "single" and single.side == leaving.side and single.point >= leaving.start - 1
-
-
-def _later(signal: DetectorSignal, skipped: int) -> DetectorSignal:
-    return named(signal, range(skipped, skipped + max(signal.point, signal.confirmed or 0)))
 
 
 def _evidence(

@@ -83,9 +83,14 @@ def bend_threshold(rate: float) -> float:
     >>> round(bend_threshold(0.001), 2)
     3.55
     """
+    return crossing_score(CROSSINGS, rate)
+
+
+def crossing_score(chance: float, rate: float) -> float:
+    """Solve chance z phi(z) = rate for z: the score first exceeded at this rate, neighbours much alike."""
 
     def over(z: float) -> float:
-        return float(np.log(CROSSINGS * z) - z * z / 2 - np.log(2 * np.pi) / 2 - np.log(rate))
+        return float(np.log(chance * z) - z * z / 2 - np.log(2 * np.pi) / 2 - np.log(rate))
 
     return float(optimize.brentq(over, 1.0, Z_LARGEST))
 

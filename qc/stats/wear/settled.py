@@ -8,17 +8,15 @@ from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
-from scipy import optimize, special
+from scipy import special
 
 from qc.stats.change import SIZE_CONFIDENCE, Z_LARGEST, DetectorSignal, Kind, detect, rates_of
 from qc.stats.errors import StatisticsError
-from qc.stats.numbers import Floats, Integers
-from qc.stats.wear.breaks import wear_break
-from qc.stats.wear.line import check_pairs, named, placed, recursive_residuals, step_of
-from qc.stats.wear.scan import RAMP_SIDE, bend_threshold
+from qc.stats.numbers import Floats, Integers, Values
+from qc.stats.wear.breaks import check_pairs, wear_break
+from qc.stats.wear.line import named, placed, recursive_residuals, step_of
+from qc.stats.wear.scan import RAMP_SIDE, bend_threshold, crossing_score
 from qc.stats.wear.tools import detect_wear
-
-Values = Sequence[float] | Floats
 
 # more than one together, as both mostly answer to the same pieces; simulated in
 # `tests/simulation/wear_rates.py`
@@ -87,7 +85,7 @@ def detect_settled_line(
     value: Values,
     settled: int,
     *,
-    false_alarm_rate: float | Sequence[float] | Floats = 0.001,
+    false_alarm_rate: float | Values = 0.001,
     resolution: float | None = None,
 ) -> tuple[DetectorSignal, ...]:
     """Find where the pieces of one fitting left the line through its first `settled` ones.
@@ -154,11 +152,7 @@ def level_threshold(rate: float) -> float:
     >>> 3.5 < level_threshold(0.001) < 3.8
     True
     """
-
-    def over(z: float) -> float:
-        return float(np.log(SUFFIXES * z) - z * z / 2 - np.log(2 * np.pi) / 2 - np.log(rate))
-
-    return float(optimize.brentq(over, 1.0, Z_LARGEST))
+    return crossing_score(SUFFIXES, rate)
 
 
 def _until_left(

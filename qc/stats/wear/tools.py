@@ -3,18 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, replace
 from itertools import groupby
 
 import numpy as np
 
-from qc.stats.change import Detection, DetectorSignal, Stretch, rates_of, stretches_of
-from qc.stats.errors import StatisticsError
-from qc.stats.numbers import Floats
+from qc.stats.change import Detection, DetectorSignal, Stretch, check_as_many, rates_of, stretches_of
+from qc.stats.numbers import Floats, Values
 from qc.stats.tabled import Tabled
-from qc.stats.wear.line import check_pairs, judge_line, named, step_of
-
-Values = Sequence[float] | Floats
+from qc.stats.wear.breaks import check_pairs
+from qc.stats.wear.line import judge_line, named, step_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +35,7 @@ def detect_wear(
     value: Values,
     tool: Sequence[object] | None = None,
     *,
-    false_alarm_rate: float | Sequence[float] | Floats = 0.001,
+    false_alarm_rate: float | Values = 0.001,
     resolution: float | None = None,
 ) -> tuple[ToolFinding, ...]:
     """Find where a wearing characteristic left the line it followed since its tool was fitted.
@@ -67,9 +65,10 @@ def detect_wear(
 
     Notes
     -----
-    The rate is shared out between two questions: a fifth to `detect` on the recursive residuals (single
-    pieces, the spread, sudden jumps), four fifths to the strongest bend of the line (`bend_scores`), which
-    sees a quickening wear sooner, and sees a jump too. Rates and delays: `docs/reference/detector.md`.
+    Two questions share the rate: a quarter goes to `detect` on the recursive residuals (single pieces, the
+    spread, sudden jumps), nine tenths to the strongest bend of the line (`bend_scores`), which sees a
+    quickening wear sooner, and sees a jump too; more than the whole, since they overlap. Rates and delays:
+    `docs/reference/detector.md`.
 
     Examples
     --------
@@ -81,8 +80,7 @@ def detect_wear(
     x, y = check_pairs(count, value)
     names: Sequence[object] = [None] * x.size if tool is None else tool
     rates = rates_of(false_alarm_rate, x.size)
-    if len(names) != x.size:
-        raise StatisticsError(f"{len(names)} tool names for {x.size} values")
+    check_as_many(names, "tool names", x.size)
     found: list[ToolFinding] = []
     for name, points in groupby(range(x.size), key=lambda point: names[point]):
         run = list(points)
@@ -123,26 +121,15 @@ def _one_tool(x: Floats, y: Floats, before: int, rates: Floats, resolution: floa
         n=n,
         shape="normal",
         false_alarm_rate=float(rates[-1]),
-        signals=tuple(_moved(signal, before) for signal in signals),
-        stretches=tuple(_moved_stretch(s, before) for s in stretches_of(residuals, signals)),
+        signals=tuple(named(signal, range(before, before + n)) for signal in signals),
+        stretches=tuple(_moved(stretch, before) for stretch in stretches_of(residuals, signals)),
         resolution=step,
         scores=tuple(score for score, _ in evidence),
         thresholds=tuple(threshold for _, threshold in evidence),
     )
 
 
-def _moved(signal: DetectorSignal, offset: int) -> DetectorSignal:
-    """Count the points of a signal in the whole series."""
-    return replace(
-        signal,
-        point=signal.point + offset,
-        start=signal.start + offset,
-        start_set=(signal.start_set[0] + offset, signal.start_set[1] + offset),
-        confirmed=None if signal.confirmed is None else signal.confirmed + offset,
-    )
-
-
-def _moved_stretch(stretch: Stretch, offset: int) -> Stretch:
+def _moved(stretch: Stretch, offset: int) -> Stretch:
     """Count the points of a stretch in the whole series."""
-    moved = {"first": stretch.first + offset, "last": stretch.last + offset}
-    return Stretch(**(asdict(stretch) | moved | {"apart": tuple(point + offset for point in stretch.apart)}))
+    apart = tuple(point + offset for point in stretch.apart)
+    return replace(stretch, first=stretch.first + offset, last=stretch.last + offset, apart=apart)

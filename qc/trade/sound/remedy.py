@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 from qc.stats import Tabled
 from qc.trade.cautions import cautions_for
@@ -39,18 +40,8 @@ class TuningRemedy(Tabled):
         fit = self.fit
         return {
             "lengths": [length.to_dict() for length in self.lengths],
-            "positions": [
-                {"position": m.position, "error_mm": m.error_mm, "standard_error_mm": m.standard_error_mm}
-                for m in fit.positions
-            ],
-            "partials": [
-                {
-                    "partial": p.partial,
-                    "residual_cents": p.residual_cents,
-                    "standard_error_cents": p.standard_error_cents,
-                }
-                for p in fit.partials
-            ],
+            "positions": [_without_interval(mark) for mark in fit.positions],
+            "partials": [_without_interval(partial) for partial in fit.partials],
             "common_cents": fit.common_cents,
             "not_separable": list(fit.not_separable),
             "rms_before_cents": fit.rms_before_cents,
@@ -102,17 +93,14 @@ def tuning_remedy(
     >>> wrap.action, round(wrap.change_mm, 2), round(wrap.per_leg_mm, 2)
     ('remove', -27.15, -13.58)
     """
-
-    def fitted(some: Sequence[Note]) -> NoteSetFit:
-        return fit_note_set(
-            some,
-            instrument,
-            reading_sd=reading_sd,
-            sitting_sd=sitting_sd,
-            reference_air_c=reference_air_c,
-            tester_offsets=tester_offsets,
-        )
-
+    fitted = partial(
+        fit_note_set,
+        instrument=instrument,
+        reading_sd=reading_sd,
+        sitting_sd=sitting_sd,
+        reference_air_c=reference_air_c,
+        tester_offsets=tester_offsets,
+    )
     fit = fitted(notes)
     apart = partial_apart(fit)
     without = None
@@ -146,6 +134,10 @@ def partial_apart(fit: NoteSetFit) -> PartialResidual | None:
     return worst if abs(worst.residual_cents) > max(margin, PARTIAL_ALLOWANCE_CENTS) else None
 
 
+def _without_interval(found: Tabled) -> dict[str, object]:
+    return {name: value for name, value in found.to_dict().items() if not name.startswith("interval")}
+
+
 def _still_clear(fit: NoteSetFit, part: str) -> bool:
     return any(length.part == part and length.clear for length in fit.lengths)
 
@@ -154,18 +146,9 @@ def _remedy(
     length: LengthError, instrument: Instrument, acts: bool, room_mm: float, share: float
 ) -> LengthRemedy:
     """Turn one length error into a change; what is left alone keeps its figures, since a bench asks why."""
+    told = length.part, length.error_mm, length.standard_error_mm, length.interval_mm
     if not acts or length.error_mm is None or length.interval_mm is None:
-        return LengthRemedy(
-            length.part,
-            length.error_mm,
-            length.standard_error_mm,
-            length.interval_mm,
-            "none",
-            "slide" if length.part == "main" else "cut",
-            0.0,
-            0.0,
-            0.0,
-        )
+        return LengthRemedy(*told, "none", "slide" if length.part == "main" else "cut", 0.0, 0.0, 0.0)
     change = _exact(length.error_mm, length.column_mm) / share
     # the end nearer to 0: what is cut is gone, and the next test tells the rest
     cautious = min(length.interval_mm, key=abs)
@@ -174,17 +157,8 @@ def _remedy(
         legs = instrument.valve(length.part.partition(":")[2]).legs
     # two legs move, so the slide gives twice its movement
     by = "slide" if abs(change) <= 2.0 * room_mm else "cut"
-    return LengthRemedy(
-        length.part,
-        length.error_mm,
-        length.standard_error_mm,
-        length.interval_mm,
-        "remove" if change < 0 else "add",
-        by,
-        change,
-        change / (2 if by == "slide" else legs),
-        _exact(cautious, length.column_mm) / share,
-    )
+    leg, first = change / (2 if by == "slide" else legs), _exact(cautious, length.column_mm) / share
+    return LengthRemedy(*told, "remove" if change < 0 else "add", by, change, leg, first)
 
 
 def _exact(error_mm: float, column_mm: float) -> float:

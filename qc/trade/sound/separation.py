@@ -9,6 +9,7 @@ import numpy as np
 
 from qc.stats import Floats
 from qc.trade.sound.note_set import Note, NoteDesign, firm_notes
+from qc.words import listed
 
 RANK_TOLERANCE = 1e-9
 """Singular values below this share of the greatest count as zero: far below any change a note can show."""
@@ -108,12 +109,12 @@ def separation_words(
     lengths = [name for name in lost if not name.startswith("partial:")]
     if lengths:
         words.append(
-            f"{_list([part_words(name) for name in lengths])} cannot be told apart with these notes: "
+            f"{listed([part_words(name) for name in lengths])} cannot be told apart with these notes: "
             f"{_extra_notes(lengths, notes)}"
         )
     if separation.assumed_partials:
-        numbers = _list([name.removeprefix("partial:") for name in separation.assumed_partials])
-        what = _list([part_words(name) for name in separation.affected]) or "the lengths"
+        numbers = listed([name.removeprefix("partial:") for name in separation.assumed_partials])
+        what = listed([part_words(name) for name in separation.affected]) or "the lengths"
         words.append(
             f"Partials {numbers} were not all blown in every part of the set, so their own errors cannot be "
             f"told from {what}: they are taken as true on average. Blow the same partials in every part"
@@ -122,7 +123,7 @@ def separation_words(
     if by_ear[-1:] > [1]:
         far = [str(position) for position in by_ear if position > 1]
         what = "Position" if len(far) == 1 else "Positions"
-        where = f"{what} {_list(far)} {'was' if len(far) == 1 else 'were'} placed by ear"
+        where = f"{what} {listed(far)} {'was' if len(far) == 1 else 'were'} placed by ear"
         words.append(
             f"{where}: the mark cannot be judged, and notes brought to pitch by "
             "ear say nothing about length. Place the slide on a gauge block or the mark to learn more"
@@ -227,10 +228,4 @@ def _extra_notes(lost: Sequence[str], notes: Sequence[Note]) -> str:
             wanted.append(alone)
     if any(name.startswith("tester:") for name in lost):
         wanted.append("the same notes by every tester")
-    return "blow " + (_list(wanted) if wanted else "more notes with each valve alone in 1st position")
-
-
-def _list(words: Sequence[str]) -> str:
-    if len(words) < 2:
-        return "".join(words)
-    return ", ".join(words[:-1]) + " and " + words[-1]
+    return "blow " + (listed(wanted) if wanted else "more notes with each valve alone in 1st position")

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from qc.stats import Floats, Tabled, wear_break
+from qc.stats import Floats, Tabled, Values, wear_break
 from qc.trade.errors import TradeError
 from qc.trade.sound import one_sided_quantile, two_sided_quantile
 
@@ -70,8 +69,8 @@ class WearLine(Tabled):
 
 
 def fit_wear(
-    counts: Sequence[float] | Floats,
-    values: Sequence[float] | Floats,
+    counts: Values,
+    values: Values,
     *,
     lower: float | None = None,
     upper: float | None = None,
@@ -129,11 +128,7 @@ def fit_wear(
 
 
 def _straight(
-    x: Floats,
-    y: Floats,
-    lower: float | None,
-    upper: float | None,
-    confidence: float,
+    x: Floats, y: Floats, lower: float | None, upper: float | None, confidence: float
 ) -> tuple[WearLine, bool]:
     """Fit one straight line to all pieces, and say whether they bend away from it."""
     n, middle = len(x), float(x.mean())
@@ -178,20 +173,14 @@ class _Line:
     limit: float
     side: float  # +1 for an upper limit, -1 for a lower one
 
-    @property
-    def first(self) -> float:
-        return float(self.counts[0])
-
-    @property
-    def last(self) -> float:
-        return float(self.counts[-1])
-
     def crossing(self, confidence: float) -> tuple[float, float, float] | None:
         """Give where the line meets the limit and Fieller's interval; None when it is not bounded."""
-        t = two_sided_quantile(len(self.counts) - 2, confidence)
+        scale = two_sided_quantile(len(self.counts) - 2, confidence) * self.sd
         gap = self.limit - self.level
-        ends = _roots(self.slope, gap, t * self.sd, 1.0 / len(self.counts), self.spread)
-        if ends is None:
+        if self.slope**2 - scale**2 / self.spread <= 0.0:
+            return None
+        ends = sorted(_real_roots(self.slope, gap, scale, 1.0 / len(self.counts), self.spread))
+        if len(ends) < 2:
             return None
         return (self.middle + gap / self.slope, self.middle + ends[0], self.middle + ends[1])
 
@@ -213,12 +202,7 @@ class _Line:
         return self.middle + max(ahead) if ahead and self.middle + max(ahead) >= 0 else None
 
 
-def _check(
-    counts: Sequence[float] | Floats,
-    values: Sequence[float] | Floats,
-    lower: float | None,
-    upper: float | None,
-) -> None:
+def _check(counts: Values, values: Values, lower: float | None, upper: float | None) -> None:
     """Refuse what makes no line, with the row and what to do: a count that falls is a new fitting."""
     if lower is not None and upper is not None and not lower < upper:
         raise TradeError(f"lower limit {lower} is not below upper limit {upper}", "Swap the two limits")
@@ -257,16 +241,6 @@ def _limit_ahead(slope: float, lower: float | None, upper: float | None) -> tupl
     return upper, 1.0
 
 
-def _roots(
-    slope: float, gap: float, scale: float, offset: float, spread: float
-) -> tuple[float, float] | None:
-    """Give both ends of the interval in which the line may meet the limit; None unless it is bounded."""
-    if slope**2 - scale**2 / spread <= 0.0:
-        return None
-    found = sorted(_real_roots(slope, gap, scale, offset, spread))
-    return (found[0], found[1]) if len(found) == 2 else None
-
-
 def _real_roots(slope: float, gap: float, scale: float, offset: float, spread: float) -> list[float]:
     """Solve (gap - slope u)^2 = scale^2 (offset + u^2 / spread) for u."""
     a = slope**2 - scale**2 / spread
@@ -292,11 +266,11 @@ def _forecast_warnings(
         if line.slope * line.side <= 0 and room > line.sd:
             return ["the figure does not move towards its limit: no change to plan"]
         return ["the next piece may already fall outside: change the tool now, or measure every piece"]
-    if change < line.last:
+    first, last = float(line.counts[0]), float(line.counts[-1])
+    if change < last:
         return [f"the change was due at count {math.floor(change)}: change the tool now"]
-    experience = max(line.last - line.first, 1.0)
     farthest = max(change, crossing[0] if crossing else change)
-    if farthest > line.last + FAR_AHEAD * experience:
+    if farthest > last + FAR_AHEAD * max(last - first, 1.0):
         return [
             "the limit is far beyond what this tool has done: wear quickens late in life, look again often"
         ]
@@ -311,11 +285,7 @@ def _since_break(x: Floats, y: Floats) -> int | None:
     return since if enough and found.likelihood_ratio > BREAK_GAIN else None
 
 
-def _bends(
-    x: Floats,
-    residual: Floats,
-    sd: float,
-) -> bool:
+def _bends(x: Floats, residual: Floats, sd: float) -> bool:
     """Test for a bend by adding a square of the count to the line (from eight pieces on)."""
     n = len(x)
     # chosen: with fewer the square follows single pieces

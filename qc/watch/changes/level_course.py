@@ -14,7 +14,7 @@ from datetime import date
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.plan import Characteristic, Limits, Plan
+from qc.plan import Characteristic, DatedLimits, Plan
 from qc.stats import Course, StatisticsError, count_further, detect_further, guaranteed_factor
 from qc.watch.changes.findings import (
     ENOUGH_TO_RETURN,
@@ -126,7 +126,7 @@ class LevelCourse:
         return ""
 
     def forecast(
-        self, signals: Sequence[SignalResult], limits: Limits, today: date, plan: Plan
+        self, signals: Sequence[SignalResult], limits: DatedLimits, today: date, plan: Plan
     ) -> Forecast | None:
         """Say where the figure is going; a level goes nowhere."""
         return None

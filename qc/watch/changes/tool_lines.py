@@ -15,7 +15,7 @@ from datetime import date, timedelta
 import numpy as np
 from scipy.special import stdtrit
 
-from qc.plan import Characteristic, Limits, Plan
+from qc.plan import Characteristic, DatedLimits, Plan
 from qc.stats import StatisticsError
 from qc.trade import TradeError, WearLine, fit_wear
 from qc.watch.budget import LOOK_BACK_DAYS
@@ -35,7 +35,7 @@ TELL_WITHIN_DAYS = 120
 def forecast_wear(
     characteristic: Characteristic,
     points: Sequence[Point],
-    limits: Limits,
+    limits: DatedLimits,
     today: date,
     plan: Plan,
     since: int | None = None,
@@ -48,7 +48,7 @@ def forecast_wear(
         Gives the unit.
     points : sequence of Point
         The series, in order of making.
-    limits : Limits
+    limits : DatedLimits
         On the scale of the points.
     today : date
         Dates count from here.

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from qc.plan import Characteristic, Limits, Plan
+from qc.plan import Characteristic, DatedLimits, Plan
 from qc.watch.changes.findings import FoundChange, FoundChanges
 from qc.watch.changes.kept_states import KeptStates
 from qc.watch.changes.level_course import Floats, Frozen, LevelCourse, Pieces, values_of
@@ -79,7 +79,7 @@ class WornCourse(LevelCourse):
         return "Later pieces of this fitting are judged about the line through them."
 
     def forecast(
-        self, signals: Sequence[SignalResult], limits: Limits, today: date, plan: Plan
+        self, signals: Sequence[SignalResult], limits: DatedLimits, today: date, plan: Plan
     ) -> Forecast | None:
         """Say when the tool has to be changed, by the pieces made since it left its line for good."""
         left = [s.start for s in signals if s.ended is None and s.kind in {"shift", "trend"}]

@@ -3,13 +3,13 @@ from datetime import date
 import pytest
 
 from dashboard.figures.events import CHARACTER_PX, ROWS, lay_out_events
-from qc.jobs.board.views import Mark
+from qc.jobs.board.views import ChartMark
 
 DAY = date(2026, 10, 9)
 
 
 def mark(ordinal, text):
-    return Mark(ordinal, DAY, "tool", text)
+    return ChartMark(ordinal, DAY, "tool", text)
 
 
 def span(note, x_range, width):

@@ -117,7 +117,7 @@ def test_series_share_one_pass_and_keep_their_own_answers(tmp_path):
 @pytest.mark.parametrize("limits", ["guaranteed", "prediction"])
 def test_count_charts_have_one_kind_of_limits_and_say_so(run_out, chart, limits):
     """A person is told that the option does nothing; a program that asks `qc.stats` is refused."""
-    size = {} if chart == "defects" else {"size": "10"}
+    size = {} if chart == "defects" else {"size": "40"}
     found = study(run_out, "faults", chart, limits=limits, **size).to_dict()
     assert any(one.startswith(f"--limits has no effect on chart {chart}") for one in found["warnings"])
     assert found["chart"]["upper"] == study(run_out, "faults", chart, **size).to_dict()["chart"]["upper"]

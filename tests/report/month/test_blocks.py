@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from qc.plan import Gauge, Plan, Stage, Workshop
+from qc.plan import Gauge, Plan, Shop, Stage
 from qc.report.month import GaugeLine, Yield
 from qc.report.month.blocks import (
     DUE_SOON_DAYS,
@@ -89,9 +89,7 @@ def test_returns_are_told_in_order_of_day_with_their_cause(events):
 
 def plan_of(*gauges):
     model = {"id": "m", "name": "M", "family": "f", "pedal_midi": 34, "length_mm": 2945.0}
-    return Plan(
-        workshop=Workshop(name="W"), models=(model,), stages=(Stage(id="s", name="S"),), gauges=gauges
-    )
+    return Plan(workshop=Shop(name="W"), models=(model,), stages=(Stage(id="s", name="S"),), gauges=gauges)
 
 
 def gauge(due=None, daily=False):

@@ -137,9 +137,9 @@ def test_constant_readings_are_withheld_unless_the_step_is_known():
 
 def test_gauge_spread_is_shown_beside():
     found = capability(sample(40, 0, 1), lower=-3, upper=3, gauge_sd=0.6)
-    assert found.ppk_without_gauge == pytest.approx(found.ppk / 0.8)
-    assert capability(sample(40, 0, 1), lower=-3, upper=3, gauge_sd=1.2).ppk_without_gauge is None
-    assert capability(sample(40, 0, 1), lower=-3, upper=3).ppk_without_gauge is None
+    assert found.gauge.ppk == pytest.approx(found.ppk / 0.8)
+    assert capability(sample(40, 0, 1), lower=-3, upper=3, gauge_sd=1.2).gauge.ppk is None
+    assert capability(sample(40, 0, 1), lower=-3, upper=3).gauge is None
 
 
 def test_shaped_figures_leave_cp_and_cpk_out():

@@ -48,7 +48,7 @@ class History:
         what = self.draw.choice(["append", "append", "append", "correct", "late", "drop", "month", "freeze"])
         size = len(self.values)
         if what == "append" or size < 5:
-            for _ in range(self.draw.integers(1, 40)):
+            for _ in range(self.draw.integers(1, 25)):
                 self.put(len(self.values))
         elif what == "correct":
             self.values[self.draw.integers(size)] = 12.3
@@ -65,6 +65,7 @@ class History:
         return what
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("shape", SHAPES)
 @pytest.mark.parametrize("seed", range(6))
 def test_random_histories_come_out_as_judged_from_nothing(shape, seed, monkeypatch):
@@ -85,6 +86,7 @@ def test_random_histories_come_out_as_judged_from_nothing(shape, seed, monkeypat
     assert raised
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("pass_fail", [False, True])
 @pytest.mark.parametrize("seed", range(4))
 def test_random_histories_of_counts_come_out_as_judged_from_nothing(pass_fail, seed, monkeypatch):

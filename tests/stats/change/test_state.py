@@ -62,8 +62,8 @@ def test_add_says_what_it_raised_or_confirmed():
     assert raised[30].kind == "single"
     assert raised[31].kind == "shift" and raised[31].confirmed == 32 and raised[31].point == 31
     assert state.signals == (raised[31],)
-    assert state.length == 0
-    assert state.judged_from == 33
+    assert state.to_dict()["values"] == []
+    assert state.mark()["begin"] == 32
 
 
 def test_the_rate_may_change_on_the_way():
@@ -91,7 +91,7 @@ def test_a_point_costs_under_five_milliseconds_at_five_hundred():
     state = DetectorState(false_alarm_rate=1e-6)
     for reading in np.random.default_rng(13).normal(0, 1, 500):
         state.add(reading)
-    assert state.length == 500
+    assert len(state.to_dict()["values"]) == 500
     spent = []
     for _ in range(15):
         begin = time.perf_counter()

@@ -10,7 +10,7 @@ import statsmodels.api as sm
 from statsmodels.formula.api import ols
 
 from qc.stats.errors import StatisticsError
-from qc.stats.gauges.anova import crossed_design, crossed_once_design, nested_design, one_person_design
+from qc.stats.gauges.anova import crossed_design, nested_design, one_person_design
 
 E2 = json.loads((Path(__file__).parents[2] / "published/gauge_studies.json").read_text("utf-8"))["E2"]
 Y = np.array(E2["data"]["rows"])  # thermal impedance, Houf and Berman 1988, read in Vidakovic 2011, p. 452
@@ -75,7 +75,7 @@ def test_tables_agree_with_statsmodels():
     assert crossed_design(y, pooled=True).row("person").f == pytest.approx(table.loc["C(b)", "F"])
     once = y[:, :, :1]
     table = sm.stats.anova_lm(ols("y ~ C(a) + C(b)", long(once, ("a", "b", "r"))).fit())
-    assert crossed_once_design(once).row("part").p_value == pytest.approx(table.loc["C(a)", "PR(>F)"])
+    assert crossed_design(once, pooled=True).row("part").p_value == pytest.approx(table.loc["C(a)", "PR(>F)"])
     table = sm.stats.anova_lm(ols("y ~ C(o) + C(o):C(p)", long(y, ("o", "p", "r"))).fit())
     nested = nested_design(y)
     assert nested.row("person").ss == pytest.approx(table.loc["C(o)", "sum_sq"])
@@ -100,7 +100,7 @@ def test_components_are_unbiased(kind):
         if kind == "crossed":
             design = crossed_design(part + person + both + error)
         elif kind == "once":
-            design = crossed_once_design((part + person + error)[:, :, :1])
+            design = crossed_design((part + person + error)[:, :, :1], pooled=True)
         elif kind == "one":
             design = one_person_design((part + error)[:, 0, :])
         else:
@@ -127,7 +127,7 @@ def test_large_offset_costs_no_digits():
         lambda: crossed_design(Y[:, :1]),
         lambda: crossed_design(Y[:, :, :1]),
         lambda: crossed_design(Y[0]),
-        lambda: crossed_once_design(Y[:, :1, :1]),
+        lambda: crossed_design(Y[:, :1, :1], pooled=True),
         lambda: nested_design(Y[:1]),
         lambda: one_person_design(Y[:, 0, :1]),
     ],

@@ -254,7 +254,6 @@ def test_flags_of_a_table_do_not_depend_on_where_blocks_are_cut(monkeypatch):
     frame = pl.DataFrame({"series": np.repeat(np.arange(7), 60), "value": rng.normal(0, 1, 420).cumsum()})
     table, rules = individuals_table(frame), parse_rules("all")
     whole = rule_signals.table_flags(table, rules)
-    for module in (rule_signals, rules_module):
-        monkeypatch.setattr(module, "BLOCK", 50)
+    monkeypatch.setattr(rules_module, "BLOCK", 50)
     assert whole.sum().sum_horizontal()[0] > 20
     assert rule_signals.table_flags(table, rules).equals(whole)

@@ -9,6 +9,10 @@ from scipy import integrate, special
 from qc.stats.numbers.constants import d2, d3
 from qc.stats.run_lengths.ranges import RangeEstimate, moving_range_variation, range_estimate
 
+pytestmark = pytest.mark.xdist_group(
+    "ranges"
+)  # an estimate takes a second to make and is made once a process
+
 AT = np.array([0.01, 0.1, 0.3, 0.7, 1.0, 1.6, 3.0, 6.0, 9.0, 17.0])
 
 
@@ -49,7 +53,7 @@ def test_mass_mean_and_spread(points, n):
     assert estimate.beyond(np.array([1e-9]))[0] == pytest.approx(1.0, abs=1e-9)
 
 
-@pytest.mark.parametrize("points, n", [(3, 1), (10, 1), (60, 1), (2, 5), (30, 4)])
+@pytest.mark.parametrize("points, n", [(4, 1), (12, 1), (50, 1), (1, 5), (25, 5)])
 def test_density_joins_its_course_at_infinity(points, n):
     """The last panel ends where only the patterns of greatest variance are left."""
     found = range_estimate(points, n).log_density(np.array([16.0 - 1e-9, 16.0 + 1e-9]))

@@ -32,6 +32,7 @@ def test_one_piece_is_judged_by_the_prediction_interval_of_a_general_library():
     assert signal.size_interval[1] - signal.size == pytest.approx(half)
 
 
+@pytest.mark.slow
 def test_a_jump_and_a_bend_are_told_from_the_frozen_line(rng, at_least):
     sizes = []
     for _ in range(100):
@@ -90,6 +91,7 @@ def test_once_the_line_is_left_the_rest_is_judged_afresh():
     assert abs(signals[1].start - 53) <= 1
 
 
+@pytest.mark.slow
 def test_far_beyond_the_settled_counts_the_doubt_of_the_line_keeps_it_quiet():
     """Few pieces make a line of which nobody knows the slope well; taken as known it would flood."""
     random = np.random.default_rng(82)

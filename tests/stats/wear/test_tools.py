@@ -17,6 +17,7 @@ def test_ordinary_wear_is_no_signal():
     assert (found[0].first, found[0].last) == (1, 60)
 
 
+@pytest.mark.slow
 def test_a_jump_off_the_line_is_found_and_measured_beside_the_line(rng, at_least):
     starts, sizes = [], []
     for _ in range(100):
@@ -57,6 +58,7 @@ def test_points_count_in_the_whole_series():
     assert len(alone.scores) == 60
 
 
+@pytest.mark.slow
 def test_coarse_readings_on_a_slope_keep_quiet():
     signals = 0
     random = np.random.default_rng(32)
@@ -67,6 +69,7 @@ def test_coarse_readings_on_a_slope_keep_quiet():
     assert signals <= 30
 
 
+@pytest.mark.slow
 def test_a_bend_is_found_sooner_than_by_the_residuals_alone():
     random = np.random.default_rng(33)
     found = []
@@ -78,6 +81,7 @@ def test_a_bend_is_found_sooner_than_by_the_residuals_alone():
     assert np.median(found) <= 14
 
 
+@pytest.mark.slow
 def test_a_straight_line_is_left_alone_at_the_rate_asked_for():
     random = np.random.default_rng(34)
     raised = sum(
@@ -96,6 +100,7 @@ def test_a_signal_is_placed_on_the_readings_as_wear_break_places_it():
     assert signal.kind == ("shift" if alone.form == "jump" else "trend")
 
 
+@pytest.mark.slow
 def test_after_a_signal_a_new_line_is_laid_and_keeps_quiet():
     """The first line would be bent by the jump, and everything after it would stand off."""
     more = 0

@@ -86,10 +86,10 @@ CASES = [
 ]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("keys", "sittings", "sitting_sd", "by_ear", "known", "given"), CASES)
-def test_recovery_and_coverage_over_2000_draws(keys, sittings, sitting_sd, by_ear, known, given):
-    rng = np.random.default_rng(20)
-    draws, hits, errors = 2000, np.zeros(2), []
+def test_recovery_and_coverage_over_600_draws(keys, sittings, sitting_sd, by_ear, known, given, rng):
+    draws, hits, errors = 600, np.zeros(2), []
     for _ in range(draws):
         truth = drawn_truth(rng, keys)
         notes = blown(keys, truth, rng, 5.0, sittings, sitting_sd, by_ear)
@@ -98,7 +98,8 @@ def test_recovery_and_coverage_over_2000_draws(keys, sittings, sitting_sd, by_ea
         hits += [length.interval_mm[0] <= true <= length.interval_mm[1] for length, true in found]
         errors.append([length.error_mm - true for length, true in found])
     coverage = hits / draws
-    assert coverage == pytest.approx([0.95, 0.95], abs=0.02)
+    # 600 draws at 95 % have a standard error of 0.009
+    assert coverage == pytest.approx([0.95, 0.95], abs=3 * 0.009)
     bias = np.mean(errors, axis=0)
     assert np.all(np.abs(bias) < 3.5 * np.std(errors, axis=0) / np.sqrt(draws)), "no bias"
 

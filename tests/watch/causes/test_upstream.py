@@ -5,7 +5,7 @@ import numpy as np
 import polars as pl
 import pytest
 
-from qc.plan import Characteristic, Limits, Stage
+from qc.plan import Characteristic, DatedLimits, Stage
 from qc.watch import FactorLevels, Figure, FigureTable, Points, Question, judge
 from qc.watch.causes.upstream import figure_name, find_step
 
@@ -77,7 +77,7 @@ def test_models_are_levelled_by_target_or_by_their_own_middle(small_plan, events
     rows += [("S-3", "alto", "slide", "force", 9.0)]
     found = FigureTable(means(rows), small_plan).figures(events([]), 2)[Figure("slide", "force")]
     assert found == {"S-1": -1.0, "S-2": 1.0, "S-3": 0.0}
-    limits = (Limits(models=("tenor",), target=4.0), Limits(models=("alto",), target=8.0))
+    limits = (DatedLimits(models=("tenor",), target=4.0), DatedLimits(models=("alto",), target=8.0))
     force = Characteristic(id="force", name="Force", unit="N", limits=limits)
     stages = tuple(
         Stage(id=s.id, name=s.name, characteristics=(force,)) if s.id == "slide" else s

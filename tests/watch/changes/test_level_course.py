@@ -58,6 +58,7 @@ def test_a_move_on_to_a_third_level_is_a_signal_of_its_own(points):
     assert [s.ended for s in found.signals] == [None, None]
 
 
+@pytest.mark.slow
 def test_a_false_signal_that_fades_does_not_stand_for_good(points, rng):
     """Six unlucky pieces in a row raise a signal; the pieces after it are as before.
 
@@ -140,6 +141,7 @@ def test_coarse_gauge_is_said(points):
     assert any("steps of the gauge" in note for note in found.notes)
 
 
+@pytest.mark.slow
 def test_false_alarms_stay_near_the_rate(points):
     """400 steady series of 40 points at 0.005 a point (seed 8): 80 expected at most, standard error about 9.
 

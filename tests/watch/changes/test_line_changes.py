@@ -42,6 +42,7 @@ def test_quickening_wear_is_placed_anew_as_pieces_follow(points):
     assert last.size > first.size
 
 
+@pytest.mark.slow
 def test_size_is_the_distance_from_the_old_line_at_the_newest_piece(points, at_least):
     off, sizes, held = bent(50), [], []
     for seed in range(60):
@@ -52,6 +53,7 @@ def test_size_is_the_distance_from_the_old_line_at_the_newest_piece(points, at_l
     assert at_least(0.95, held)
 
 
+@pytest.mark.slow
 def test_starts_within_two_pieces_in_nine_of_ten_lines(points):
     near = held = 0
     for seed in range(60):
@@ -91,6 +93,7 @@ def test_a_return_is_no_change_of_its_own(points):
     assert abs(signal.start - 31) <= 1 and abs(signal.ended - 51) <= 2
 
 
+@pytest.mark.slow
 def test_a_signal_of_chance_before_the_break_does_not_hide_it(points):
     """Six low pieces raise a signal some time before the die breaks; what follows does not bear it out."""
     off = bent(50, 4e-5)
@@ -113,6 +116,7 @@ def test_a_bend_first_taken_for_something_else_is_told_once_it_shows(points):
     assert told and told[-1].side == "above" and abs(told[-1].start - 51) <= 3
 
 
+@pytest.mark.slow
 def test_false_signals_do_not_stand_for_the_life_of_the_tool(points):
     """At a rate of one in fifty, many straight lines raise something; few of it is still said at the end."""
     raised = standing = 0

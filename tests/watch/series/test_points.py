@@ -107,10 +107,10 @@ def test_family_and_model_choose_the_pieces(small_plan, readings):
 
 
 def test_unlike_targets_are_taken_off(small_plan, readings):
-    from qc.plan import Limits
+    from qc.plan import DatedLimits
 
     stage = small_plan.stage("slide")
-    limits = (Limits(models=("tenor",), target=10.0), Limits(models=("alto",), target=4.0))
+    limits = (DatedLimits(models=("tenor",), target=10.0), DatedLimits(models=("alto",), target=4.0))
     force = stage.characteristics[1].model_copy(update={"pool": "all", "limits": limits})
     rows = [
         {"serial": "S-0", "model": "tenor", "stage": "slide", "characteristic": "force", "value": 11.0},
@@ -123,10 +123,10 @@ def test_unlike_targets_are_taken_off(small_plan, readings):
 
 
 def test_nominal_change_keeps_its_past(small_plan, readings):
-    from qc.plan import Limits
+    from qc.plan import DatedLimits
 
     stage = small_plan.stage("slide")
-    limits = (Limits(target=10.0), Limits(target=12.0, since=date(2026, 2, 1)))
+    limits = (DatedLimits(target=10.0), DatedLimits(target=12.0, since=date(2026, 2, 1)))
     force = stage.characteristics[1].model_copy(update={"limits": limits})
     rows = [
         {

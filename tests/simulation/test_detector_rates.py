@@ -9,6 +9,7 @@ from scipy import stats
 
 from qc.stats import detect_many, threshold_scores
 
+pytestmark = pytest.mark.slow
 SEED = 20261
 
 

@@ -1,4 +1,4 @@
-"""What is checked beside every chart of a study, all series in one pass: normality, order, the step."""
+"""What charts take for granted, asked of all series in one pass: normal readings, order, a fine gauge."""
 
 from __future__ import annotations
 

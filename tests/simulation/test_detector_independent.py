@@ -10,6 +10,7 @@ import pytest
 
 from qc.stats import cusum_decision, cusum_run_length, detect_many
 
+pytestmark = pytest.mark.slow
 TESTS = Path(__file__).parents[1]
 PUBLISHED = json.loads((TESTS / "published" / "runlength_memory.json").read_text())["C5"]
 

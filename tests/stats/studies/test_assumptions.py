@@ -8,7 +8,7 @@ from qc.stats.charts.table import arrange
 from qc.stats.numbers.setting import Setting
 from qc.stats.samples.dependence import lag_1_autocorrelation
 from qc.stats.samples.distribution import anderson_darling
-from qc.stats.studies.beside import distributions, doubts
+from qc.stats.studies.assumptions import distributions, doubts
 from qc.stats.studies.kinds import KINDS
 from qc.stats.studies.question import StudyQuestion
 from qc.stats.studies.series import study_frame
