@@ -85,7 +85,6 @@ def learn_sensitivity(
     if change_mm == 0.0:
         raise TradeError("nothing was changed", "Give the tube added (+) or removed (-) in mm")
     name = part.partition(":")[2]
-    reading_sd = PLANNING_READING_SD_CENTS if reading_sd is None else reading_sd
 
     def key(note: Note) -> tuple[int, int, tuple[str, ...]]:
         return note.partial, note.position, note.valves
@@ -105,7 +104,9 @@ def learn_sensitivity(
                 )
             answer = -CENTS_PER_NEPER * math.log1p(change_mm / column)
             share = (math.fsum(new) / len(new) - math.fsum(old) / len(old)) / answer
-            variance = reading_sd**2 * (1.0 / len(old) + 1.0 / len(new)) / answer**2
+            variance = (
+                (reading_sd or PLANNING_READING_SD_CENTS) ** 2 * (1.0 / len(old) + 1.0 / len(new)) / answer**2
+            )
             shares.setdefault(partial, []).append((share, 1.0 / variance))
     if not shares:
         raise TradeError(f"no note in common sounds the {part_words(part)}", "Blow the same notes again")
