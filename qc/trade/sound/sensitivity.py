@@ -84,16 +84,13 @@ def learn_sensitivity(
     """
     if change_mm == 0.0:
         raise TradeError("nothing was changed", "Give the tube added (+) or removed (-) in mm")
-    name = part.partition(":")[2]
-
-    def key(note: Note) -> tuple[int, int, tuple[str, ...]]:
-        return note.partial, note.position, note.valves
-
+    name, sd = part.partition(":")[2], reading_sd or PLANNING_READING_SD_CENTS
     groups: dict[tuple[int, int, tuple[str, ...]], tuple[list[float], list[float]]] = {}
     for side, notes in enumerate((before, after)):
         for note in notes:
             if part == "main" or name in note.valves:
-                groups.setdefault(key(note), ([], []))[side].append(note.cents)
+                key = (note.partial, note.position, note.valves)
+                groups.setdefault(key, ([], []))[side].append(note.cents)
     shares: dict[int, list[tuple[float, float]]] = {}
     for (partial, position, valves), (old, new) in groups.items():
         if old and new:
@@ -104,9 +101,7 @@ def learn_sensitivity(
                 )
             answer = -CENTS_PER_NEPER * math.log1p(change_mm / column)
             share = (math.fsum(new) / len(new) - math.fsum(old) / len(old)) / answer
-            variance = (
-                (reading_sd or PLANNING_READING_SD_CENTS) ** 2 * (1.0 / len(old) + 1.0 / len(new)) / answer**2
-            )
+            variance = sd**2 * (1.0 / len(old) + 1.0 / len(new)) / answer**2
             shares.setdefault(partial, []).append((share, 1.0 / variance))
     if not shares:
         raise TradeError(f"no note in common sounds the {part_words(part)}", "Blow the same notes again")
