@@ -20,8 +20,8 @@ from qc.stats.gauges.anova import (
 )
 from qc.stats.gauges.intervals import component_intervals, share_interval
 from qc.stats.gauges.layout import Layout, lay_out
-from qc.stats.gauges.ranges import parts_told_apart
 from qc.stats.gauges.step import gauge_resolution
+from qc.stats.gauges.told_apart import parts_told_apart
 from qc.stats.numbers import Interval, as_number, check_limits
 from qc.stats.samples import AnovaRow
 from qc.stats.tabled import Tabled, frame_of
