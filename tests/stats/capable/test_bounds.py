@@ -71,6 +71,7 @@ def test_known_sigma_leaves_only_the_error_of_the_mean():
     assert one_sided_bound(1.2, TWO, 25, 5e6) == pytest.approx(one_sided_bound(1.2, TWO, 25, 9e5), abs=1e-4)
 
 
+@pytest.mark.slow
 def test_bounds_cover_in_simulation():
     """Exact bounds cover 95 % to within 4 standard errors; Bissell's to within a point at 30 pieces."""
     rng = np.random.default_rng(5)
@@ -98,6 +99,7 @@ def test_bad_questions_are_named(call, said):
         call()
 
 
+@pytest.mark.slow
 def test_many_one_sided_bounds_at_once_all_arrive(rng):
     """4,000 mixed samples in one call, from 2 pieces to 3,000, zero and negative figures among them."""
     n, index = rng.integers(2, 3000, 4000).astype(float), rng.normal(1.0, 1.5, 4000)
