@@ -75,9 +75,8 @@ class RepeatSets(Tabled):
         for (part, run), count in counts.items():
             if count < most:
                 raise StatisticsError(
-                    f"gauge over days: {_words(None, part, run)} has {count or 'no'} "
-                    f"day{'s' * (count != 1)} where others have {most}; measure the missing ones or leave the "
-                    "extra ones out"
+                    f"gauge over days: {_words(None, part, run)} has {count or 'no'} day{'s' * (count != 1)} "
+                    f"where others have {most}; measure the missing ones or leave the extra ones out"
                 )
         if most < 2:
             raise StatisticsError("gauge over days: one day only; two days or more are needed")
