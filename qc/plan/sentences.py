@@ -8,36 +8,23 @@ from typing import Any
 
 from pydantic import BaseModel
 
+from qc.plan import model
 from qc.plan.errors import PlanFault
-from qc.plan.model import (
-    Card,
-    Characteristic,
-    DatedLimits,
-    Derive,
-    Gauge,
-    Model,
-    ModelValve,
-    Person,
-    Plan,
-    Shop,
-    Stage,
-    Tool,
-)
 from qc.plan.tree import WHOLE, Node
 from qc.words import closest, some_of
 
 _CLASSES: dict[str, type[BaseModel]] = {
-    "workshop": Shop,
-    "models": Model,
-    "valves": ModelValve,
-    "stages": Stage,
-    "characteristics": Characteristic,
-    "limits": DatedLimits,
-    "derive": Derive,
-    "gauges": Gauge,
-    "people": Person,
-    "tools": Tool,
-    "cards": Card,
+    "workshop": model.Shop,
+    "models": model.Model,
+    "valves": model.ModelValve,
+    "stages": model.Stage,
+    "characteristics": model.Characteristic,
+    "limits": model.DatedLimits,
+    "derive": model.Derive,
+    "gauges": model.Gauge,
+    "people": model.Person,
+    "tools": model.Tool,
+    "cards": model.Card,
 }
 
 _BOUNDS = {
@@ -184,7 +171,7 @@ def _wrong_form(kind: str, given: str, node: Node) -> tuple[str, str]:
 def _unknown_field(path: tuple[str | int, ...]) -> tuple[str, str]:
     names = [step for step in path if isinstance(step, str)]
     above = next((name for name in reversed(names[:-1]) if name in _CLASSES), "")
-    known = list((_CLASSES[above] if above else Plan).model_fields)
+    known = list((_CLASSES[above] if above else model.Plan).model_fields)
     guess = did_you_mean(names[-1], known)
     return f'there is no field "{names[-1]}" here', guess or f"Known fields: {some_of(known, most=30)}."
 

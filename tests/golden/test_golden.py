@@ -9,6 +9,8 @@ from pathlib import Path
 
 import pytest
 
+pytestmark = pytest.mark.xdist_group("golden")  # the answers share one copy of the workshop
+
 HERE = Path(__file__).resolve().parent
 
 

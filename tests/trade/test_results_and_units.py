@@ -23,6 +23,7 @@ RESULTS = {
     "SpringBack": lambda: trade.spring_back([14.602, 14.604], [14.575, 14.575]),
     "WearLine": lambda: trade.fit_wear([0, 50, 100, 150], [1.0, 1.1, 1.3, 1.35], upper=2.0),
     "AreaThickness": lambda: trade.area_thickness([Spot("bow", "1", 14.0)], 15.0)[0],
+    "Spot": lambda: Spot("bow", "1", 14.0),
     "HouseRule": lambda: trade.house_80_20([15.0, 16.0], 15.0),
     "Leak": lambda: trade.judge_leak(200.0, 30.0, 25.0, 30.0),
     "PolishLoss": lambda: trade.polish_loss(1200.0, 1191.5, 0.1, 0.28),

@@ -9,8 +9,9 @@ from scipy import special
 
 from qc.stats.capable.basis import Samples
 from qc.stats.capable.bounds import cp_bound, cpm_bound, one_sided_bound, two_sided_bound
+from qc.stats.capable.gate import LEAST_PIECES
 from qc.stats.capable.outside import fraction_outside_intervals
-from qc.stats.capable.pieces import LEAST_PIECES, pieces_to_settle_many
+from qc.stats.capable.pieces import pieces_to_settle_many
 from qc.stats.capable.result import Limits
 from qc.stats.numbers import Floats
 

@@ -8,11 +8,11 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy import special
 
+from qc.stats.capable.gate import LEAST_PIECES
 from qc.stats.errors import StatisticsError
 from qc.stats.numbers import GREATEST, Flags, Floats, Places, as_number, check_between
 
 MOST_PIECES = 100_000  # beyond this "n more pieces would settle it" is no advice to a small workshop
-LEAST_PIECES = 20  # fewer pieces give no capability figure (common practice, no source)
 
 
 def pieces_to_settle(

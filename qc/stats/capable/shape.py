@@ -18,15 +18,14 @@ from typing import NamedTuple
 import numpy as np
 from scipy import special
 
+from qc.stats.capable.gate import LEAST_OBSERVED, TAIL
 from qc.stats.capable.result import Limits
 from qc.stats.errors import StatisticsError, StatisticsUsageError
 from qc.stats.numbers import Floats, Interval
 from qc.stats.tabled import Tabled
 
-TAIL = 0.00135  # the 0.135 % percentile of ISO 22514 (from memory): what lies beyond three sd of a normal
 WIDEST = 1e12  # greatest over least reading on a log scale: more is a slip, and its percentiles overflow
 SHAPES = ("normal", "positive", "weibull", "half-normal", "any")
-LEAST_OBSERVED = math.ceil(1.0 / TAIL)  # fewer pieces hold no observed 0.135 % percentile
 _DRAWS = 4000  # the 2.5 % end of the interval is then good to about 0.0025 in level (binomial)
 
 

@@ -14,8 +14,8 @@ from qc.stats.errors import StatisticsError, StatisticsUsageError
 from qc.stats.gauges.anova import COMPONENTS, Design, crossed_design, nested_design, one_person_design
 from qc.stats.gauges.intervals import component_intervals, share_interval
 from qc.stats.gauges.layout import Layout, lay_out
-from qc.stats.gauges.ranges import parts_told_apart
 from qc.stats.gauges.step import gauge_resolution
+from qc.stats.gauges.told_apart import parts_told_apart
 from qc.stats.numbers import Interval, as_number, check_limits
 from qc.stats.samples import AnovaRow
 from qc.stats.tabled import Tabled, frame_of

@@ -9,10 +9,10 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from qc.stats.errors import StatisticsError
+from qc.stats.gauges.told_apart import parts_told_apart
 from qc.stats.numbers import LARGEST, Floats, as_floats, check_magnitude, factors
 from qc.stats.tabled import Tabled
 
-CATEGORY_FACTOR = 1.41  # as the guides write the root of 2; a hand check must agree
 _FORM_DIGITS = 4  # printed forms round their factors to so many decimals; a hand check must agree with them
 
 
@@ -148,17 +148,6 @@ def average_range(readings: ArrayLike) -> AverageRange:
         categories=parts_told_apart(part, gauge),
         range_limit=factors(repeats).D4 * mean_range,
     )
-
-
-def parts_told_apart(part: float, gauge: float) -> int | None:
-    """Kinds of parts that a gauge tells apart, from the sds of parts and gauge; None where it adds nothing.
-
-    Examples
-    --------
-    >>> parts_told_apart(1.0, 0.2), parts_told_apart(1.0, 0.0)
-    (7, None)
-    """
-    return math.floor(CATEGORY_FACTOR * part / gauge) if gauge > 0 else None
 
 
 def one_person_ranges(readings: ArrayLike) -> OnePersonRanges:

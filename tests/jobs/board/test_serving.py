@@ -11,6 +11,7 @@ import pytest
 from qc.jobs.board.serving import fetch_once, running, serve
 from qc.jobs.errors import JobError
 
+pytestmark = pytest.mark.xdist_group("serving")
 PARENT = """
 import os, sys
 from pathlib import Path
@@ -20,6 +21,13 @@ address, _ = context.__enter__()
 print(address, flush=True)
 os._exit(9)
 """
+
+
+@pytest.fixture(scope="module")
+def board(demo_folder):
+    """Address and process of one board over the sample workshop."""
+    with running(demo_folder) as served:
+        yield served
 
 
 @pytest.fixture
@@ -55,20 +63,19 @@ def test_a_folder_without_a_workshop_is_refused_in_one_sentence(tmp_path):
         serve(tmp_path, port=0, once=True)
 
 
-def test_the_web_process_stays_small_and_never_loads_the_validation(demo_folder):
-    with running(demo_folder) as (address, process):
-        for path in ("", "_dash-layout", "theme.css"):
-            assert urlopen(address + path).status == 200
-        loaded = _mapped(process.pid)
-        assert _resident_mb(process.pid) < 400
-        assert "great_expectations" not in loaded and "pandas" not in loaded
+def test_the_web_process_stays_small_and_never_loads_the_validation(board):
+    address, process = board
+    for path in ("", "_dash-layout", "theme.css"):
+        assert urlopen(address + path).status == 200
+    loaded = _mapped(process.pid)
+    assert _resident_mb(process.pid) < 400
+    assert "great_expectations" not in loaded and "pandas" not in loaded
 
 
-def test_a_post_without_our_page_is_refused_by_the_real_server(demo_folder):
-    with running(demo_folder) as (address, _):
-        foreign = Request(address + "uploads", data=b"x", headers={"Origin": "http://evil.example"})
-        with pytest.raises(OSError, match="403"):
-            urlopen(foreign)
+def test_a_post_without_our_page_is_refused_by_the_real_server(board):
+    foreign = Request(board[0] + "uploads", data=b"x", headers={"Origin": "http://evil.example"})
+    with pytest.raises(OSError, match="403"):
+        urlopen(foreign)
 
 
 def test_the_board_stops_when_its_parent_dies_without_a_word(demo_folder):

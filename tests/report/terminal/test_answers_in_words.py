@@ -11,10 +11,18 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from qc.report.drawings.study import plot_study
-from qc.report.terminal.gauge import agreement_text, columns, gauge_text, linearity_text
-from qc.report.terminal.gauge_days import check_standard_text, over_days_text
-from qc.report.terminal.run_lengths import estimated_text, run_lengths_text
-from qc.report.terminal.study import BARS, MOST_SIGNALS, WIDEST, study_text
+from qc.report.terminal import (
+    agreement_text,
+    check_standard_text,
+    estimated_text,
+    gauge_text,
+    linearity_text,
+    over_days_text,
+    run_lengths_text,
+    study_text,
+    table,
+)
+from qc.report.terminal.study import BARS, MOST_SIGNALS, WIDEST
 from qc.stats import (
     Setting,
     StatisticsUsageError,
@@ -49,7 +57,7 @@ def tidy(text):
     return text
 
 
-def table(text, head):
+def rows_of(text, head):
     """Cells of the table whose first line begins so, row by row; columns stand two blanks apart."""
     lines = text.split("\n")
     first = next(i for i, line in enumerate(lines) if line.split()[: len(head)] == head)
@@ -63,17 +71,19 @@ def table(text, head):
 
 @few
 @given(st.integers(2, 6).flatmap(lambda n: st.lists(st.tuples(*[cells] * n), min_size=1, max_size=8)))
-def test_columns_align_and_can_be_read_back(rows):
-    lines = columns(rows)
+def test_tables_align_and_can_be_read_back(rows):
+    """Words to the left, numbers to the right: each column has its edge."""
+    lines = table(rows, "<>")
     assert [tuple(re.split(r" {2,}", line.strip())) for line in lines] == rows
-    for index in range(1, len(rows[0]) - 1):
-        ends = {
-            line.find(row[index], line.find(row[0]) + len(row[0]))
-            for line, row in zip(lines, rows, strict=True)
-        }
-        assert -1 not in ends
     widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))]
-    assert max(len(line) for line in lines) <= 2 + sum(widths) + 2 * (len(widths) - 1)
+    assert {len(line) for line in lines} == {2 + sum(widths) + 2 * (len(widths) - 1)}
+    for line, row in zip(lines, rows, strict=True):
+        assert line.startswith("  " + row[0])
+        end = 2 + widths[0]
+        for width, cell in zip(widths[1:], row[1:], strict=True):
+            end += 2 + width
+            assert line[:end].endswith(cell)
+    assert table([("a", "1"), ("bb",)], "<>") == ["  a   1", "  bb"], "a row may stop short"
 
 
 @pytest.fixture(scope="module")
@@ -104,7 +114,7 @@ def test_a_gauge_study_prints_its_spreads_with_their_intervals(thermal):
             assert f"{low**0.5:.4g}  " in text and f"{high**0.5:.4g}  " in text
     assert f"gauge, of the tolerance: {100 * study.share_of_tolerance:.1f} %" in text
     assert f"groups of parts told apart: {study.categories} " in text
-    printed = table(text, ["source", "df"])
+    printed = rows_of(text, ["source", "df"])
     assert [row[0] for row in printed[1:]] == [row.source.replace("_", " x ") for row in study.anova]
     assert [int(row[1]) for row in printed[1:]] == [row.df for row in study.anova]
     assert [float(row[2]) for row in printed[1:]] == pytest.approx([row.ss for row in study.anova], rel=1e-5)
@@ -140,7 +150,7 @@ def test_a_comparison_with_references_prints_each_bias():
     found = linearity(references + 0.05 * references - 0.1 + rng.normal(0, 0.02, 24), references)
     text = tidy(linearity_text(found, "mm", "r.csv"))
     assert text.startswith(found.verdict)
-    rows = table(text, ["reference", "readings"])[1:]
+    rows = rows_of(text, ["reference", "readings"])[1:]
     assert [float(row[0]) for row in rows] == [2.0, 4.0, 6.0, 8.0]
     assert [float(row[2]) for row in rows] == pytest.approx([b.bias for b in found.biases], rel=1e-3)
     assert [row[-1] == "clear" for row in rows] == [b.clear for b in found.biases]
@@ -191,7 +201,7 @@ def test_a_check_standard_names_the_days_outside_and_the_days_expected(days):
     assert f"limits {found.lower:.6g} to {found.upper:.6g}" in calm
     odd = tidy(check_standard_text(days, found, {days.days[3]: ("average", "sd")}, "mm", "d.csv"))
     assert odd.startswith(f"Outside the limits: day {days.days[3]} (average and sd). Look for the cause")
-    assert len(table(odd, ["day", "average"])) == 13
+    assert len(rows_of(odd, ["day", "average"])) == 13
     assert re.search(r"2026-03-04 .*average and sd outside", odd)
 
 
@@ -204,7 +214,7 @@ def test_run_lengths_of_the_handbooks_are_what_is_printed(kind, design, make):
     """370 and 43.9 for three sigma, 465 and 10.4 for the sum of 0.5 and 5 (Montgomery and Runger, p. 638)."""
     shifts = [(shift, make(shift)) for shift in (0.0, 0.5, 1.0, 3.0)]
     text = tidy(run_lengths_text(kind, design, None, shifts, 4.86))
-    rows = table(text, ["shift", "average"])[1:]
+    rows = rows_of(text, ["shift", "average"])[1:]
     printed = [float(row[1].replace(",", "")) for row in rows]
     assert printed == pytest.approx([found.mean for _, found in shifts], rel=5e-3)
     assert printed == sorted(printed, reverse=True)
