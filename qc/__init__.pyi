@@ -94,7 +94,6 @@ from .stats import Stretch as Stretch
 from .stats import StudyQuestion as StudyQuestion
 from .stats import Tabled as Tabled
 from .stats import ToolFinding as ToolFinding
-from .stats import Values as Values
 from .stats import WearBreak as WearBreak
 from .stats import ZoneRule as ZoneRule
 from .stats import anderson_darling as anderson_darling

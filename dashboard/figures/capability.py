@@ -8,7 +8,7 @@ from typing import Any
 
 from dashboard import words
 from dashboard.figures.events import CHARACTER_PX
-from dashboard.figures.frame import Figure, bare_axis, base_layout
+from dashboard.figures.frame import Figure, bare_axis, base_layout, scale_axis
 from dashboard.theme import LIGHT
 from qc.jobs.board import Point, SeriesView
 
@@ -31,20 +31,16 @@ def draw_capability(view: SeriesView) -> Figure:
     tallest = max([8.0, *ys])
     unit = words.unit(verdict.unit) or "number"
     decimals = words.decimals_of(verdict)
-    layout["xaxis"] = bare_axis(
+    layout["xaxis"] = scale_axis(
         range=[low, high],
-        showline=True,
-        linecolor=LIGHT["soft"],
         nticks=5,
-        tickfont={"size": 12, "color": LIGHT["soft"]},
         title={
             "text": escape(f"{verdict.name} [{unit}]"),
             "standoff": 6,
             "font": {"size": 12, "color": LIGHT["soft"]},
         },
-        fixedrange=True,
     )
-    layout["yaxis"] = bare_axis(range=[0, tallest * 1.12], showticklabels=False, fixedrange=True)
+    layout["yaxis"] = bare_axis(range=[0, tallest * 1.12], showticklabels=False)
     layout["shapes"], layout["annotations"] = _bounds(view, low, high)
     drifting = verdict.telling is not None
     trace: dict[str, Any] = {

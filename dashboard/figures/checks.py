@@ -12,13 +12,12 @@ from dashboard import words
 from dashboard.figures.frame import (
     EdgeLabel,
     Figure,
-    axis_title,
     bare_axis,
     base_layout,
-    edge_annotations,
-    label_margin,
     level,
-    value_axis,
+    scale_axis,
+    shade,
+    value_sheet,
 )
 from dashboard.theme import LIGHT, SMALL_PX
 from qc.jobs.board import CheckView, GaugeView
@@ -54,29 +53,28 @@ def draw_checks(view: GaugeView, today: date, narrow: bool = False) -> Figure | 
     days = [check.day.isoformat() for check in view.checks]
     labels = [] if narrow else [EdgeLabel(0.0, "as its master", LIGHT["soft"])]
     labels += [EdgeLabel(bound, f"limit {say(bound)}", LIGHT["ink"]) for bound in bounds]
-    right = 14 if narrow else label_margin(labels)
-    layout = base_layout(HEIGHT_PX, TOP_PX, right, BOTTOM_PX, 52 if narrow else 64)
-    layout["xaxis"] = bare_axis(
+    gap, gap_label = _gap(view, today)
+    layout = value_sheet(
+        ("Off its master", view.unit, False),
+        labels,
+        y_range,
+        (HEIGHT_PX, TOP_PX, BOTTOM_PX, 64),
+        narrow=narrow,
+        signed=True,
+        wanted=5,
+        notes=gap_label,
+    )
+    layout["xaxis"] = scale_axis(
         type="date",
         range=[(view.checks[0].day - EDGE).isoformat(), (today + EDGE).isoformat()],
-        showline=True,
-        linecolor=LIGHT["soft"],
         nticks=4 if narrow else 8,
         # chosen: from about four months of daily checks on days no longer fit
         tickformat="%b %Y" if len(view.checks) > 90 else "%-d %b",
-        tickfont={"size": 12, "color": LIGHT["soft"]},
     )
-    layout["yaxis"] = value_axis(*y_range, signed=True, wanted=5)
-    gap, gap_label = _gap(view, today)
     layout["shapes"] = [
         *gap,
         _across(0.0, LIGHT["soft"], "dash"),
         *(_across(b, LIGHT["ink"]) for b in bounds),
-    ]
-    layout["annotations"] = [
-        axis_title("Off its master", view.unit, centered=False, shift=21),
-        *gap_label,
-        *edge_annotations(labels, y_range, HEIGHT_PX - TOP_PX - BOTTOM_PX, inside=narrow),
     ]
     data = {
         "type": "scatter",
@@ -111,12 +109,9 @@ def draw_study(study: Mapping[str, Any], value: str) -> Figure:
     layout = base_layout(height, STUDY_TOP_PX, 20, STUDY_BOTTOM_PX, 170)
     ends = {name: _ends(study, name) for name in rows}
     top = max([study["sd"][name] for name in rows] + [high for _, high in ends.values()]) or 1.0
-    layout["xaxis"] = bare_axis(
+    layout["xaxis"] = scale_axis(
         range=[-0.02 * top, 1.06 * top],
-        showline=True,
-        linecolor=LIGHT["soft"],
         nticks=6,
-        tickfont={"size": 12, "color": LIGHT["soft"]},
         title={
             "text": escape(f"spread of {value} (sd, unit of the file)"),
             "standoff": 8,
@@ -151,15 +146,8 @@ def _gap(view: GaugeView, today: date) -> tuple[list[dict[str, Any]], list[dict[
     """Shade the days without a check, from the first missed one on: that is where doubt begins."""
     if not view.missed or view.next_check is None:
         return [], []
-    left, right = view.next_check.isoformat(), today.isoformat()
-    edges = {"xref": "x", "yref": "paper", "x0": left, "x1": right, "y0": 0, "y1": 1}
-    shape = {
-        "type": "rect",
-        **edges,
-        "layer": "below",
-        "fillcolor": LIGHT["drift-soft"],
-        "line": {"width": 0},
-    }
+    right = today.isoformat()
+    shape = shade(view.next_check.isoformat(), right, LIGHT["drift-soft"])
     place = {"xref": "x", "x": right, "xanchor": "right", "yref": "paper", "y": 1, "yanchor": "bottom"}
     font = {"color": LIGHT["drift"], "size": SMALL_PX}
     return [shape], [{**place, "yshift": 2, "showarrow": False, "text": "no check", "font": font}]

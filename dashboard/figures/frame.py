@@ -116,8 +116,14 @@ def value_axis(low: float, high: float, signed: bool, wanted: int = 6) -> dict[s
     )
 
 
-def axis_title(name: str, unit: str, centered: bool, shift: int) -> dict[str, Any]:
-    """Return the name and unit of the vertical axis, written level at its top, `shift` px above."""
+def scale_axis(**more: Any) -> dict[str, Any]:
+    """Return a horizontal axis: a line with small figures."""
+    small = {"size": 12, "color": LIGHT["soft"]}
+    return bare_axis(showline=True, linecolor=LIGHT["soft"], tickfont=small, **more)
+
+
+def axis_title(name: str, unit: str, centered: bool) -> dict[str, Any]:
+    """Return the name and unit of the vertical axis, written level above its top."""
     what = name + (", from target" if centered else "")
     return {
         "xref": "paper",
@@ -127,10 +133,67 @@ def axis_title(name: str, unit: str, centered: bool, shift: int) -> dict[str, An
         "yref": "paper",
         "y": 1,
         "yanchor": "bottom",
-        "yshift": shift,
+        "yshift": 21,
         "showarrow": False,
         "text": escape(f"{what} [{words.unit(unit) or 'number'}]"),
         "font": {"color": LIGHT["soft"], "size": SMALL_PX},
+    }
+
+
+def value_sheet(
+    title: tuple[str, str, bool],
+    labels: Sequence[EdgeLabel],
+    y_range: tuple[float, float],
+    size: tuple[int, int, int, int],
+    *,
+    narrow: bool,
+    signed: bool,
+    wanted: int = 6,
+    notes: Sequence[dict[str, Any]] = (),
+) -> dict[str, Any]:
+    """Return a sheet of paper with a scale of values at its left and named lines at its right edge.
+
+    Parameters
+    ----------
+    title : (str, str, bool)
+        Name and unit of the scale, and whether it tells deviations from target.
+    labels : sequence of EdgeLabel
+        What the lines are called.
+    y_range : (float, float)
+        Ends of the scale. [unit of the scale]
+    size : (int, int, int, int)
+        Height of the whole, and its margins at the top, the bottom and, on a wide screen, the left [px].
+    narrow : bool
+        Lay the labels inside the chart, for a screen too narrow for a margin.
+    signed : bool
+        Write a plus before what is above zero.
+    wanted : int
+        About how many places of the scale are named.
+    notes : sequence of dict
+        What else is written, under the names of the lines.
+    """
+    height, top, bottom, left = size
+    right = 14 if narrow else label_margin(labels)
+    layout = base_layout(height, top, right, bottom, left - 12 if narrow else left)
+    layout["yaxis"] = value_axis(*y_range, signed=signed, wanted=wanted)
+    names = edge_annotations(labels, y_range, height - top - bottom, inside=narrow)
+    layout["annotations"] = [axis_title(*title), *notes, *names]
+    return layout
+
+
+def shade(left: float | str, right: float | str, colour: str) -> dict[str, Any]:
+    """Return a shade over the whole height between two places of the horizontal axis, under the points."""
+    return {
+        "type": "rect",
+        "xref": "x",
+        "yref": "paper",
+        "x0": left,
+        "x1": right,
+        "y0": 0,
+        "y1": 1,
+        "layer": "below",
+        "fillcolor": colour,
+        "line": {"width": 0},
     }
 
 

@@ -7,7 +7,7 @@ from html import escape
 from typing import Any
 
 from dashboard import words
-from dashboard.figures.frame import EdgeLabel, level
+from dashboard.figures.frame import EdgeLabel, level, shade
 from dashboard.theme import LIGHT
 from qc.jobs.board import DecisionView, Point, RulesView, SeriesView
 from qc.sayings import What
@@ -24,18 +24,6 @@ def draw_frozen(
     if low is None or high is None or high < first or low > final:
         return [], []
     left, right = max(low, first) - 0.5, min(high, final) + 0.5
-    shape = {
-        "type": "rect",
-        "xref": "x",
-        "yref": "paper",
-        "x0": left,
-        "x1": right,
-        "y0": 0,
-        "y1": 1,
-        "layer": "below",
-        "fillcolor": LIGHT["steady-soft"],
-        "line": {"width": 0},
-    }
     frozen = next((d for d in view.decisions if d.what == What.FREEZE), None)
     label = {
         "xref": "x",
@@ -53,7 +41,7 @@ def draw_frozen(
     # A band too narrow for its words hands them on to the other side of its left edge.
     if (left - first) > 0.6 * (final - first):
         label |= {"x": right, "xanchor": "right", "xshift": -4}
-    return [shape], [label]
+    return [shade(left, right, LIGHT["steady-soft"])], [label]
 
 
 def frozen_text(frozen: DecisionView | None) -> str:

@@ -13,13 +13,11 @@ from dashboard.figures.frame import (
     SYMBOLS,
     EdgeLabel,
     Figure,
-    axis_title,
     bare_axis,
     base_layout,
-    edge_annotations,
-    label_margin,
     level,
-    value_axis,
+    shade,
+    value_sheet,
 )
 from dashboard.figures.overlays import draw_frozen, draw_rule_hits, draw_rule_limits
 from dashboard.theme import LIGHT, SMALL_PX
@@ -69,29 +67,27 @@ def draw_series(
     y_range = value_range(view, points)
     width = width_px or (NARROW_PX if narrow else WIDE_PX)
     lane = lay_out_events(view.marks, x_range, width, verdict.telling)
-    bottom = 34 + lane.height_px
     labels, shapes = _levels(view, x_range, y_range, usual=rules is None)
     rule_labels, rule_shapes = draw_rule_limits(rules, x_range, y_range, _say(view))
     labels, shapes = [*labels, *rule_labels], [*shapes, *rule_shapes]
-    right = 14 if narrow else label_margin(labels)
-    layout = base_layout(HEIGHT_PX + lane.height_px, TOP_PX, right, bottom, 46 if narrow else 58)
+    band, band_label = _band(verdict.telling, first, final, width)
+    frozen, frozen_label = draw_frozen(view, first, final)
+    layout = value_sheet(
+        (verdict.name, verdict.unit, verdict.centered),
+        labels,
+        y_range,
+        (HEIGHT_PX + lane.height_px, TOP_PX, 34 + lane.height_px, 58),
+        narrow=narrow,
+        signed=verdict.centered,
+        notes=[*band_label, *frozen_label],
+    )
+    layout["annotations"] += lane.annotations
+    layout["shapes"] = [*frozen, *band, *shapes]
     layout["xaxis"] = {
         **_months(points, width),
         "range": list(x_range),
         "ticklabelstandoff": lane.height_px + 4,
     }
-    layout["yaxis"] = value_axis(*y_range, signed=verdict.centered)
-    plot_px = HEIGHT_PX - TOP_PX - 34
-    band, band_label = _band(verdict.telling, first, final, width)
-    frozen, frozen_label = draw_frozen(view, first, final)
-    layout["shapes"] = [*frozen, *band, *shapes]
-    layout["annotations"] = [
-        axis_title(verdict.name, verdict.unit, verdict.centered, shift=21),
-        *band_label,
-        *frozen_label,
-        *edge_annotations(labels, y_range, plot_px, inside=narrow),
-        *lane.annotations,
-    ]
     data = [_points(view, points), *draw_rule_hits(rules, points), *_ticks(lane, y_range[0])]
     return {"data": data, "layout": layout}
 
@@ -254,18 +250,6 @@ def _band(
         return [], []
     low, high = words.start_set(signal)
     left, right = max(low, first) - 0.5, high + 0.5
-    shape = {
-        "type": "rect",
-        "xref": "x",
-        "yref": "paper",
-        "x0": left,
-        "x1": right,
-        "y0": 0,
-        "y1": 1,
-        "layer": "below",
-        "fillcolor": LIGHT["drift-soft"],
-        "line": {"width": 0},
-    }
     middle = (left + right) / 2
     share = (middle - first) / max(1, final - first)
     half = len(BAND_TEXT) * CHARACTER_PX / 2 / width_px
@@ -281,7 +265,7 @@ def _band(
         "text": BAND_TEXT,
         "font": {"color": LIGHT["drift"], "size": SMALL_PX},
     }
-    return [shape], [label]
+    return [shade(left, right, LIGHT["drift-soft"])], [label]
 
 
 def _months(points: Sequence[Point], width_px: float) -> dict[str, Any]:

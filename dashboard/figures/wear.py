@@ -6,17 +6,7 @@ from html import escape
 from typing import Any
 
 from dashboard import words
-from dashboard.figures.frame import (
-    EdgeLabel,
-    Figure,
-    axis_title,
-    bare_axis,
-    base_layout,
-    edge_annotations,
-    label_margin,
-    level,
-    value_axis,
-)
+from dashboard.figures.frame import EdgeLabel, Figure, level, scale_axis, value_sheet
 from dashboard.theme import LIGHT, SMALL_PX
 from qc.jobs.board import Forecast, Point, SeriesView
 
@@ -47,27 +37,26 @@ def draw_wear(view: SeriesView, narrow: bool = False) -> Figure | None:
     heights = [p.value for p in points] + [label.y for label in labels]
     pad = 0.1 * ((max(heights) - min(heights)) or 1.0)
     y_range = (min(heights) - pad, max(heights) + pad)
-    right = 14 if narrow else label_margin(labels)
-    layout = base_layout(HEIGHT_PX, TOP_PX, right, BOTTOM_PX, 46 if narrow else 58)
-    layout["xaxis"] = bare_axis(
+    layout = value_sheet(
+        (verdict.name, verdict.unit, verdict.centered),
+        labels,
+        y_range,
+        (HEIGHT_PX, TOP_PX, BOTTOM_PX, 58),
+        narrow=narrow,
+        signed=verdict.centered,
+        wanted=5,
+    )
+    layout["annotations"] += note
+    layout["shapes"] = [*shapes, *mark]
+    layout["xaxis"] = scale_axis(
         range=[-0.015 * end, end],
-        showline=True,
-        linecolor=LIGHT["soft"],
         nticks=8,
         title={
             "text": escape(f"draws of {forecast.tool} since it was fitted"),
             "standoff": 8,
             "font": {"size": 12},
         },
-        tickfont={"size": 12, "color": LIGHT["soft"]},
     )
-    layout["yaxis"] = value_axis(*y_range, signed=verdict.centered, wanted=5)
-    layout["shapes"] = [*shapes, *mark]
-    layout["annotations"] = [
-        axis_title(verdict.name, verdict.unit, verdict.centered, shift=21),
-        *edge_annotations(labels, y_range, HEIGHT_PX - TOP_PX - BOTTOM_PX, inside=narrow),
-        *note,
-    ]
     data = {
         "type": "scatter",
         "mode": "markers",

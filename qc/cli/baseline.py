@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
@@ -25,13 +25,14 @@ def add_commands(app: typer.Typer) -> None:
     app.add_typer(baseline, name="baseline")
 
 
-def _add(name: str, what: What, told: str) -> None:
-    """Add a decision about a stretch of pieces."""
+def _add(name: str, told: str, what: What, alone: What | None = None) -> None:
+    """Add a decision about a stretch of pieces; `alone` is meant where none is named, else one must be."""
+    nothing: Any = ... if alone is None else ""
 
     @baseline.command(name, help=told)
     def decide(
         series: SeriesArgument,
-        first: FromOption,
+        first: FromOption = nothing,
         last: ToOption = "",
         who: WhoOption = "",
         why: WhyOption = "",
@@ -39,31 +40,24 @@ def _add(name: str, what: What, told: str) -> None:
         as_of: AsOfOption = None,
         as_json: JsonOption = False,
     ) -> None:
-        _decide(series, Saying(what, who, why, first=first, last=last), workshop, as_of, as_json=as_json)
+        from qc.jobs.baseline import decide
+
+        said = Saying(what if first or alone is None else alone, who, why, first=first, last=last)
+        show(decide(open_workshop(workshop, as_of), series, said), as_json=as_json)
 
 
-_add("freeze", What.FREEZE, "Take some pieces as the settled state; later pieces are compared with them.")
+_add("freeze", "Take some pieces as the settled state; later pieces are compared with them.", What.FREEZE)
 _add(
     "leave-out",
-    What.LEAVE_OUT,
     "Mark some pieces as not representative: they are shown, but not judged.",
+    What.LEAVE_OUT,
 )
-
-
-@baseline.command("undo")
-def undo(
-    series: SeriesArgument,
-    first: FromOption = "",
-    last: ToOption = "",
-    who: WhoOption = "",
-    why: WhyOption = "",
-    workshop: WorkshopOption = None,
-    as_of: AsOfOption = None,
-    as_json: JsonOption = False,
-) -> None:
-    """Undo the frozen settled state, or with --from the leaving out of a stretch; history is kept."""
-    what = What.UNDO_LEAVE_OUT if first else What.UNDO_FREEZE
-    _decide(series, Saying(what, who, why, first=first, last=last), workshop, as_of, as_json=as_json)
+_add(
+    "undo",
+    "Undo the frozen settled state, or with --from the leaving out of a stretch; history is kept.",
+    What.UNDO_LEAVE_OUT,
+    What.UNDO_FREEZE,
+)
 
 
 @baseline.command("list")
@@ -72,11 +66,3 @@ def list_all(workshop: WorkshopOption = None, as_of: AsOfOption = None, as_json:
     from qc.jobs.baseline import list_decisions
 
     show(list_decisions(open_workshop(workshop, as_of)), as_json=as_json)
-
-
-def _decide(
-    series: str, saying: Saying, workshop: WorkshopOption, as_of: AsOfOption, *, as_json: bool
-) -> None:
-    from qc.jobs.baseline import decide
-
-    show(decide(open_workshop(workshop, as_of), series, saying), as_json=as_json)

@@ -16,6 +16,7 @@ from qc.jobs.signals import codes_of, refuse_unknown
 from qc.jobs.workshop import Workshop
 from qc.report.terminal import decisions_text
 from qc.sayings import Fault, Said, Saying, What, faults_of_decision, strange_piece
+from qc.stats import Tabled
 from qc.watch import Decisions, SeriesKey, SeriesVerdict, Span, fittings
 
 LEAST_FROZEN = 8
@@ -63,14 +64,10 @@ class SeriesDecisions:
 
 
 @dataclass(frozen=True, slots=True)
-class DecisionList:
+class DecisionList(Tabled):
     """Every series about which something was decided."""
 
     series: tuple[SeriesDecisions, ...]
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return plain values."""
-        return {"series": [one.to_dict() for one in self.series]}
 
     def to_text(self) -> str:
         """List them."""

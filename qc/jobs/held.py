@@ -115,22 +115,13 @@ class HeldList(Tabled):
 
 
 @dataclass(frozen=True, slots=True)
-class Mended:
+class Mended(Tabled):
     """What became of a held row."""
 
     row: int
     state: Literal["accepted", "dropped", "held"]
     sentence: str
     reasons: tuple[HeldReason, ...] = ()
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return plain values."""
-        return {
-            "row": self.row,
-            "state": self.state,
-            "sentence": self.sentence,
-            "reasons": [reason.to_dict() for reason in self.reasons],
-        }
 
     def to_text(self) -> str:
         """Say it in one sentence, and why where it is still held."""

@@ -3,24 +3,20 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Any
 
 from qc.jobs.judging import judge_series, load_verdicts
 from qc.jobs.workshop import Workshop
 from qc.report.terminal import rejudged_text
+from qc.stats import Tabled
 from qc.watch import SeriesVerdict
 
 
 @dataclass(frozen=True, slots=True)
-class Rejudged:
+class Rejudged(Tabled):
     """What judging anew changed."""
 
     series: int
     changed: tuple[str, ...]
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return plain values."""
-        return {"series": self.series, "changed": list(self.changed)}
 
     def to_text(self) -> str:
         """Say it in words."""

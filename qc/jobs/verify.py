@@ -7,10 +7,11 @@ from typing import Any
 
 from qc.jobs.workshop import Workshop
 from qc.report.terminal import verified_text
+from qc.stats import Tabled
 
 
 @dataclass(frozen=True, slots=True)
-class Verified:
+class Verified(Tabled):
     """What the check of the store found."""
 
     entries: int
@@ -18,7 +19,7 @@ class Verified:
 
     def to_dict(self) -> dict[str, Any]:
         """Return plain values."""
-        return {"entries": self.entries, "faults": list(self.faults), "whole": not self.faults}
+        return Tabled.to_dict(self) | {"whole": not self.faults}
 
     def to_text(self) -> str:
         """Say it in words."""

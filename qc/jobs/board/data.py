@@ -11,6 +11,7 @@ from typing import Final, TypeVar, cast
 from qc import clock
 from qc.errors import QcError
 from qc.jobs.also import Kind, also
+from qc.jobs.board import views
 from qc.jobs.board.gauge_views import GaugeView
 from qc.jobs.board.gauges import gauge_views, trusted_since
 from qc.jobs.board.rows import (
@@ -23,22 +24,6 @@ from qc.jobs.board.rows import (
 )
 from qc.jobs.board.series import series_view
 from qc.jobs.board.today import budget_view, stage_views, today_view
-from qc.jobs.board.views import (
-    BudgetView,
-    HeldView,
-    InstrumentRow,
-    InstrumentView,
-    ReportView,
-    SeriesKey,
-    SeriesVerdict,
-    SeriesView,
-    SheetView,
-    ShopView,
-    SignalView,
-    StageView,
-    TodayView,
-    TouchedView,
-)
 from qc.jobs.judging import verdicts_of_day
 from qc.jobs.workshop import PLAN, Workshop, open_workshop
 from qc.watch import RuleOffer, RulesView, apply_rules, dependence_note, rule_offers, rules_price
@@ -78,7 +63,7 @@ class StoreBoardData:
         self._pulse: tuple[int, int] | None = None
         self._known: dict[object, object] = {}
 
-    def shop(self) -> ShopView:
+    def shop(self) -> views.ShopView:
         """Return whose board this is."""
         workshop = self._current()
         plan, today = workshop.plan, workshop.today
@@ -91,26 +76,26 @@ class StoreBoardData:
         # The lead first: at most desks it is the lead who hands the day's sheets in.
         at_work.sort(key=lambda person: person[0] != plan.workshop.lead)
         shown = f"{lead.name or lead.code}, lead" if lead else ""
-        return ShopView(plan.workshop.name, today, shown, tuple(at_work), plan.causes)
+        return views.ShopView(plan.workshop.name, today, shown, tuple(at_work), plan.causes)
 
-    def today(self) -> TodayView:
+    def today(self) -> views.TodayView:
         """Return what the first screen shows."""
         return self._once("today", lambda w: today_view(w, self.verdicts(), self.budget()))
 
-    def budget(self) -> BudgetView:
+    def budget(self) -> views.BudgetView:
         """Return how often the whole board cries wolf at the plan's setting."""
         return self._once("budget", budget_view)
 
-    def stages(self) -> tuple[StageView, ...]:
+    def stages(self) -> tuple[views.StageView, ...]:
         """Return the stages in route order."""
         return stage_views(self._current().plan, self.verdicts())
 
-    def verdicts(self, stage: str | None = None) -> tuple[SeriesVerdict, ...]:
+    def verdicts(self, stage: str | None = None) -> tuple[views.SeriesVerdict, ...]:
         """Return the series of a stage (or all), worst first."""
         found = self._once("verdicts", _worst_first)
         return tuple(v for v in found if stage is None or v.key.stage == stage)
 
-    def series(self, key: SeriesKey) -> SeriesView | None:
+    def series(self, key: views.SeriesKey) -> views.SeriesView | None:
         """Return one series with what the plan says of it."""
         own = self.verdicts(key.stage)
         verdict = next((v for v in own if v.key == key), None)
@@ -127,20 +112,20 @@ class StoreBoardData:
         """Return the pieces between two false signals of some rules together, None where it is not known."""
         return rules_price(chosen)
 
-    def rules_on(self, key: SeriesKey, chosen: Sequence[str], limits: str) -> RulesView:
+    def rules_on(self, key: views.SeriesKey, chosen: Sequence[str], limits: str) -> RulesView:
         """Return what some rules find on a series, with limits textbook, prediction or guaranteed."""
         verdict = next((v for v in self.verdicts(key.stage) if v.key == key), None)
         return apply_rules(verdict, chosen, limits) if verdict else RulesView("There is no such series.")
 
-    def signals(self) -> tuple[SignalView, ...]:
+    def signals(self) -> tuple[views.SignalView, ...]:
         """Return every signal, those that wait first, then newest first."""
         return self._once("signals", lambda w: signal_views(w, self.verdicts()))
 
-    def signal(self, signal_id: str) -> SignalView | None:
+    def signal(self, signal_id: str) -> views.SignalView | None:
         """Return one signal."""
         return next((s for s in self.signals() if s.id == signal_id), None)
 
-    def touched(self, signal_id: str) -> TouchedView | None:
+    def touched(self, signal_id: str) -> views.TouchedView | None:
         """Return what else the first suspect of a signal touched, None where that cannot be followed."""
         view = self.signal(signal_id)
         first = next(iter(view.signal.suspects), None) if view else None
@@ -149,22 +134,22 @@ class StoreBoardData:
         kind, since = FOLLOWED[first.kind]
         return self._once(f"touched {kind} {first.name}", lambda w: _touched(w, kind, first.name, since))
 
-    def instruments(self, wanted: str = "", limit: int = 60) -> tuple[InstrumentRow, ...]:
+    def instruments(self, wanted: str = "", limit: int = 60) -> tuple[views.InstrumentRow, ...]:
         """Return instruments whose serial holds `wanted`, newest first; parts too where one is asked for."""
         every = self._once("pieces", instrument_rows)
         low = wanted.lower()
         found = [r for r in every if low in r.serial.lower() and (wanted or r.state != "part")]
         return tuple(found[:limit])
 
-    def instrument(self, serial: str) -> InstrumentView | None:
+    def instrument(self, serial: str) -> views.InstrumentView | None:
         """Return everything about one serial."""
         return instrument_view(self._current(), serial, self.verdicts())
 
-    def sheets(self, limit: int = 100) -> tuple[SheetView, ...]:
+    def sheets(self, limit: int = 100) -> tuple[views.SheetView, ...]:
         """Return past sheets, newest first."""
         return self._once("sheets", sheet_views)[:limit]
 
-    def held(self) -> tuple[HeldView, ...]:
+    def held(self) -> tuple[views.HeldView, ...]:
         """Return the held rows that are still open."""
         return self._once("held", held_views)
 
@@ -172,7 +157,7 @@ class StoreBoardData:
         """Return the gauges of the plan, those that need a look first."""
         return self._once("gauges", gauge_views)
 
-    def gauge_touched(self, gauge: str) -> TouchedView | None:
+    def gauge_touched(self, gauge: str) -> views.TouchedView | None:
         """Return the pieces a gauge touched since it was last known to be good, None where there are none."""
         view = next((g for g in self.gauges() if g.id == gauge), None)
         if view is None:
@@ -180,7 +165,7 @@ class StoreBoardData:
         since = trusted_since(view)
         return self._once(f"touched gauge {gauge} {since}", lambda w: _touched(w, "gauge", gauge, since))
 
-    def reports(self) -> tuple[ReportView, ...]:
+    def reports(self) -> tuple[views.ReportView, ...]:
         """Return the monthly reports on disk, newest first."""
         return report_views(self._folder)
 
@@ -216,7 +201,7 @@ class StoreBoardData:
         self._known.clear()
 
 
-def _touched(workshop: Workshop, kind: Kind, name: str, since: str) -> TouchedView | None:
+def _touched(workshop: Workshop, kind: Kind, name: str, since: str) -> views.TouchedView | None:
     try:
         found = also(workshop, kind, name, since=since)
     except QcError:
@@ -229,10 +214,10 @@ def _touched(workshop: Workshop, kind: Kind, name: str, since: str) -> TouchedVi
         where = ", ".join(stages.get(stage, stage) for stage in piece.stages)
         held = ", only on a held row" if piece.held else ""
         rows.append((piece.serial, piece.day, where, left + inside + held))
-    return TouchedView(found.to_text().partition("\n")[0], tuple(rows))
+    return views.TouchedView(found.to_text().partition("\n")[0], tuple(rows))
 
 
-def _worst_first(workshop: Workshop) -> tuple[SeriesVerdict, ...]:
+def _worst_first(workshop: Workshop) -> tuple[views.SeriesVerdict, ...]:
     return tuple(sorted(verdicts_of_day(workshop), key=lambda v: -v.worst))
 
 

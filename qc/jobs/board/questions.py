@@ -9,56 +9,39 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any, Protocol
 
+from qc.jobs.board import views
 from qc.jobs.board.gauge_views import GaugeView
-from qc.jobs.board.views import (
-    BudgetView,
-    HeldView,
-    InstrumentRow,
-    InstrumentView,
-    ReportView,
-    RuleOffer,
-    RulesView,
-    SeriesKey,
-    SeriesVerdict,
-    SeriesView,
-    SheetView,
-    ShopView,
-    SignalView,
-    StageView,
-    TodayView,
-    TouchedView,
-)
 from qc.sayings import Saying
 
 
 class BoardData(Protocol):
     """Every question a board may ask of the house."""
 
-    def shop(self) -> ShopView:
+    def shop(self) -> views.ShopView:
         """Return whose board this is."""
         ...
 
-    def today(self) -> TodayView:
+    def today(self) -> views.TodayView:
         """Return what the first screen shows."""
         ...
 
-    def budget(self) -> BudgetView:
+    def budget(self) -> views.BudgetView:
         """Return how often the whole board cries wolf at the plan's setting."""
         ...
 
-    def stages(self) -> tuple[StageView, ...]:
+    def stages(self) -> tuple[views.StageView, ...]:
         """Return the stages in route order."""
         ...
 
-    def verdicts(self, stage: str | None = None) -> tuple[SeriesVerdict, ...]:
+    def verdicts(self, stage: str | None = None) -> tuple[views.SeriesVerdict, ...]:
         """Return the series of a stage (or all), worst first."""
         ...
 
-    def series(self, key: SeriesKey) -> SeriesView | None:
+    def series(self, key: views.SeriesKey) -> views.SeriesView | None:
         """Return one series with what the plan says of it."""
         ...
 
-    def rules(self) -> tuple[RuleOffer, ...]:
+    def rules(self) -> tuple[views.RuleOffer, ...]:
         """Return the classic pattern rules with their prices."""
         ...
 
@@ -66,35 +49,35 @@ class BoardData(Protocol):
         """Return the pieces between two false signals of some rules together, None where it is not known."""
         ...
 
-    def rules_on(self, key: SeriesKey, chosen: Sequence[str], limits: str) -> RulesView:
+    def rules_on(self, key: views.SeriesKey, chosen: Sequence[str], limits: str) -> views.RulesView:
         """Return what some rules find on a series, with limits textbook, prediction or guaranteed."""
         ...
 
-    def signals(self) -> tuple[SignalView, ...]:
+    def signals(self) -> tuple[views.SignalView, ...]:
         """Return every signal, those still lasting first, then newest first."""
         ...
 
-    def signal(self, signal_id: str) -> SignalView | None:
+    def signal(self, signal_id: str) -> views.SignalView | None:
         """Return one signal."""
         ...
 
-    def touched(self, signal_id: str) -> TouchedView | None:
+    def touched(self, signal_id: str) -> views.TouchedView | None:
         """Return what else the first suspect of a signal touched, None where that cannot be followed."""
         ...
 
-    def instruments(self, wanted: str = "", limit: int = 60) -> tuple[InstrumentRow, ...]:
+    def instruments(self, wanted: str = "", limit: int = 60) -> tuple[views.InstrumentRow, ...]:
         """Return instruments whose serial holds `wanted`, newest first."""
         ...
 
-    def instrument(self, serial: str) -> InstrumentView | None:
+    def instrument(self, serial: str) -> views.InstrumentView | None:
         """Return everything about one serial."""
         ...
 
-    def sheets(self, limit: int = 100) -> tuple[SheetView, ...]:
+    def sheets(self, limit: int = 100) -> tuple[views.SheetView, ...]:
         """Return past sheets, newest first."""
         ...
 
-    def held(self) -> tuple[HeldView, ...]:
+    def held(self) -> tuple[views.HeldView, ...]:
         """Return the held rows that are still open."""
         ...
 
@@ -102,11 +85,11 @@ class BoardData(Protocol):
         """Return the gauges of the plan, those that need a look first."""
         ...
 
-    def gauge_touched(self, gauge: str) -> TouchedView | None:
+    def gauge_touched(self, gauge: str) -> views.TouchedView | None:
         """Return the pieces a gauge touched since it was last known to be good, None where there are none."""
         ...
 
-    def reports(self) -> tuple[ReportView, ...]:
+    def reports(self) -> tuple[views.ReportView, ...]:
         """Return the monthly reports on disk, newest first."""
         ...
 

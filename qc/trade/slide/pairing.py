@@ -231,11 +231,6 @@ def random_pairing_yield(
     means_apart_um : float
         How far the mean clearance is off target. [um]
 
-    Returns
-    -------
-    float
-        Share inside.
-
     References
     ----------
     .. [1] Difference of two independent normal values. Computed.
@@ -260,7 +255,7 @@ def best_pairing_yield(
     lots: int = 4000,
     seed: int = 1,
 ) -> tuple[float, float]:
-    """Simulate the share of pairs within a tolerance when lots are paired by sorting.
+    """Simulate the share of pairs within a tolerance when lots are sorted, and its standard error.
 
     Parameters
     ----------
@@ -272,11 +267,6 @@ def best_pairing_yield(
         Simulated lots.
     seed : int
         Of the random numbers.
-
-    Returns
-    -------
-    tuple of float
-        Share inside and its simulation error (one standard error).
 
     References
     ----------
