@@ -12,7 +12,7 @@ from dash.dependencies import ClientsideFunction
 from dash.development.base_component import Component
 from flask import Flask
 
-from dashboard import access, decisions, downloads, queries, uploads
+from dashboard import access, answers, downloads, queries, uploads
 from dashboard.pages import PAGES
 from dashboard.pages.missing import missing
 from dashboard.parts import masthead
@@ -69,7 +69,7 @@ def build_app(board: BoardData, desk: UploadDesk) -> Dash:
     access.guard(server, lambda: list(app.csp_hashes()))
     downloads.add_routes(server)
     uploads.add_routes(server)
-    decisions.add_routes(server)
+    answers.add_routes(server)
     return app
 
 

@@ -94,7 +94,6 @@ from .stats import Stretch as Stretch
 from .stats import StudyQuestion as StudyQuestion
 from .stats import Tabled as Tabled
 from .stats import ToolFinding as ToolFinding
-from .stats import Values as Values
 from .stats import WearBreak as WearBreak
 from .stats import ZoneRule as ZoneRule
 from .stats import anderson_darling as anderson_darling
@@ -269,6 +268,7 @@ from .trade import SHORTEST_STEADY_S as SHORTEST_STEADY_S
 from .trade import SOUND_20C_M_PER_S as SOUND_20C_M_PER_S
 from .trade import STANDARD_ATMOSPHERE_MBAR as STANDARD_ATMOSPHERE_MBAR
 from .trade import STEEL_EXPANSION_PER_K as STEEL_EXPANSION_PER_K
+from .trade import TUBE_MM as TUBE_MM
 from .trade import USUAL_TRAVEL_MM as USUAL_TRAVEL_MM
 from .trade import VOLUME_BALANCE_LIMIT as VOLUME_BALANCE_LIMIT
 from .trade import WIDEST_READING_CENTS as WIDEST_READING_CENTS

@@ -7,7 +7,7 @@ from datetime import date
 
 from qc.plan.errors import PlanFault
 from qc.plan.model import Characteristic, DatedLimits, Plan
-from qc.plan.tree import Node
+from qc.plan.tree import Node, fault_at
 
 _WEEK = frozenset({"mon", "tue", "wed", "thu", "fri", "sat", "sun"})
 
@@ -97,10 +97,10 @@ def _limits(characteristic: Characteristic, entry: DatedLimits, node: Node) -> I
         yield PlanFault(node.line, node.path, "says neither a target nor a limit", mend)
     if lower is not None and upper is not None and lower >= upper:
         problem = f"lower {lower:g} is not below upper {upper:g}"
-        yield _at(node, "lower", problem, "Exchange the two, or correct one.")
+        yield fault_at(node, "lower", problem, "Exchange the two, or correct one.")
     elif target is not None and not _inside(target, lower, upper):
         problem = f"target {target:g} lies outside the limits {_span(lower, upper)}"
-        yield _at(node, "target", problem, "Correct the target or the limits.")
+        yield fault_at(node, "target", problem, "Correct the target or the limits.")
     low, high = characteristic.sensible or (0.0, 0.0)
     if low >= high:  # none, or a fault that was named already
         return
@@ -108,7 +108,7 @@ def _limits(characteristic: Characteristic, entry: DatedLimits, node: Node) -> I
         # the range is of the figure as read, so a limit outside it could never be met
         if value is not None and not low <= value <= high:
             problem = f"{name} {value:g} lies outside the sensible range {low:g} to {high:g}"
-            yield _at(node, name, problem, "Widen `sensible`, or correct the figure.")
+            yield fault_at(node, name, problem, "Widen `sensible`, or correct the figure.")
 
 
 def _overlap(
@@ -128,25 +128,25 @@ def _gauges(plan: Plan, tree: Node) -> Iterator[PlanFault]:
         node = tree.nearest("gauges", number)
         if gauge.due is not None and gauge.calibrated and gauge.due < max(gauge.calibrated):
             problem = f"due {gauge.due} lies before the last calibration {max(gauge.calibrated)}"
-            yield _at(node, "due", problem, "Write the day on which the calibration runs out.")
+            yield fault_at(node, "due", problem, "Write the day on which the calibration runs out.")
         if gauge.check_tolerance is not None and gauge.check_tolerance <= 0:
             problem = f"{gauge.check_tolerance:g} is no tolerance"
-            yield _at(node, "check_tolerance", problem, f"Write a number above 0, in {gauge.unit}.")
+            yield fault_at(node, "check_tolerance", problem, f"Write a number above 0, in {gauge.unit}.")
         if gauge.daily_check and gauge.check_tolerance is None:
             mend = "Add `check_tolerance:`, the largest deviation from the master that passes."
-            yield _at(node, "daily_check", "the daily check has no tolerance to be judged by", mend)
+            yield fault_at(node, "daily_check", "the daily check has no tolerance to be judged by", mend)
 
 
 def _spans(plan: Plan, tree: Node) -> Iterator[PlanFault]:
     for number, person in enumerate(plan.people):
         if person.joined and person.left and person.left < person.joined:
             node = tree.nearest("people", number)
-            yield _at(node, "left", f"left {person.left} before joining {person.joined}", "Correct one.")
+            yield fault_at(node, "left", f"left {person.left} before joining {person.joined}", "Correct one.")
     for number, tool in enumerate(plan.tools):
         if tool.fitted and tool.removed and tool.removed < tool.fitted:
             node = tree.nearest("tools", number)
             problem = f"removed {tool.removed} before it was fitted {tool.fitted}"
-            yield _at(node, "removed", problem, "Correct one.")
+            yield fault_at(node, "removed", problem, "Correct one.")
 
 
 def _inside(value: float, lower: float | None, upper: float | None) -> bool:
@@ -157,8 +157,3 @@ def _span(lower: float | None, upper: float | None) -> str:
     if lower is None:
         return f"up to {upper:g}"
     return f"from {lower:g}" if upper is None else f"{lower:g} to {upper:g}"
-
-
-def _at(node: Node, key: str, problem: str, mend: str) -> PlanFault:
-    below = node.get(key)
-    return PlanFault((below or node).line, f"{node.path}.{key}", problem, mend)

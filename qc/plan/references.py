@@ -10,7 +10,7 @@ from qc.plan.columns import PLACE
 from qc.plan.errors import PlanFault
 from qc.plan.model import Card, Characteristic, Model, Plan, Stage
 from qc.plan.sentences import did_you_mean
-from qc.plan.tree import WHOLE, Node
+from qc.plan.tree import Node, fault_at
 from qc.words import some_of
 
 DERIVED_FROM: dict[str, tuple[tuple[str, ...], ...]] = {
@@ -116,7 +116,7 @@ def _workshop(plan: Plan, tree: Node, declared: Declared) -> Iterator[PlanFault]
     zone = plan.workshop.time_zone
     if not _is_zone(zone):
         mend = did_you_mean(zone, available_timezones()) or 'Write a name such as "UTC" or "Etc/GMT-1".'
-        yield _fault(shop, "time_zone", f'"{zone}" is no known time zone', mend)
+        yield fault_at(shop, "time_zone", f'"{zone}" is no known time zone', mend)
     if plan.workshop.lead and plan.workshop.lead not in declared.people:
         yield _unknown(shop, "lead", "person", plan.workshop.lead, declared.people)
 
@@ -126,7 +126,7 @@ def _models(plan: Plan, tree: Node, declared: Declared) -> Iterator[PlanFault]:
         for name in ("id", "family"):
             if getattr(model, name).casefold() == _RESERVED_FAMILY:
                 problem = '"all" stands for every model and cannot be a name'
-                yield _fault(node, name, problem, "Choose another name.")
+                yield fault_at(node, name, problem, "Choose another name.")
         yield from _valves(model, node, declared.valves.get(model.id, frozenset()))
 
 
@@ -134,14 +134,14 @@ def _valves(model: Model, node: Node, names: frozenset[str]) -> Iterator[PlanFau
     on = {valve.name: valve.depends_on for valve in model.valves}
     for valve, below in zip(model.valves, _entries(node, "valves"), strict=True):
         if valve.name.casefold() == "open":
-            yield _fault(below, "name", '"open" stands for no valve pressed', "Choose another name.")
+            yield fault_at(below, "name", '"open" stands for no valve pressed', "Choose another name.")
         if valve.depends_on is None:
             continue
         if valve.depends_on not in names:
             yield _unknown(below, "depends_on", "valve of this model", valve.depends_on, names)
         elif _goes_round(valve.name, on):
             problem = f'"{valve.name}" depends on itself, directly or through another valve'
-            yield _fault(below, "depends_on", problem, "Take the line out where the valve stands alone.")
+            yield fault_at(below, "depends_on", problem, "Take the line out where the valve stands alone.")
 
 
 def _goes_round(start: str, on: dict[str, str | None]) -> bool:
@@ -209,13 +209,13 @@ def _derived(
     if not any(present.issuperset(choice) for choice in choices):
         wanted = ", or ".join(" and ".join(f'"{name}"' for name in choice) for choice in choices)
         problem = f'"{derive.what}" is computed from readings that stage "{stage.id}" does not have'
-        yield _fault(node, "derive", problem, f"Add {wanted} to the stage.")
+        yield fault_at(node, "derive", problem, f"Add {wanted} to the stage.")
     needs = {"wrap-length": "valve", "partial": "partial"}.get(derive.what)
     for name in ("valve", "partial"):
         given = getattr(derive, name)
         if name == needs and given is None:
             mend = f"Add `{name}:` below `what:`."
-            yield _fault(node, "derive", f'"{derive.what}" does not say which {name}', mend)
+            yield fault_at(node, "derive", f'"{derive.what}" does not say which {name}', mend)
     valves = {valve for names in declared.valves.values() for valve in names}
     pressed = [] if derive.valve in (None, "open") else str(derive.valve).split("+")
     for valve in pressed:
@@ -228,11 +228,11 @@ def _equipment(characteristic: Characteristic, node: Node, declared: Declared) -
     if kind is not None and kind not in declared.gauge_classes:
         problem = f'there is no gauge of class "{kind}" in the plan'
         mend = did_you_mean(kind, declared.gauge_classes) or "Add the gauge under `gauges:`."
-        yield _fault(node, "gauge_class", problem, mend)
+        yield fault_at(node, "gauge_class", problem, mend)
     if tools is not None and tools not in declared.tool_classes:
         problem = f'there is no tool of class "{tools}" in the plan'
         mend = did_you_mean(tools, declared.tool_classes) or "Add the tool under `tools:`."
-        yield _fault(node, "wears_with", problem, mend)
+        yield fault_at(node, "wears_with", problem, mend)
 
 
 def _cards(plan: Plan, tree: Node, declared: Declared) -> Iterator[PlanFault]:
@@ -240,7 +240,7 @@ def _cards(plan: Plan, tree: Node, declared: Declared) -> Iterator[PlanFault]:
     for card, node in zip(plan.cards, _entries(tree, "cards"), strict=True):
         if titles.get(card.id.casefold(), card.id) != card.id:
             problem = f'"{card.id}" is also the title of another card'
-            yield _fault(node, "id", problem, "Sheets are recognised by both; give each its own.")
+            yield fault_at(node, "id", problem, "Sheets are recognised by both; give each its own.")
         if card.stage is not None and card.stage not in declared.stages:
             yield _unknown(node, "stage", "stage", card.stage, declared.stages)
             continue
@@ -252,10 +252,10 @@ def _card_content(card: Card, plan: Plan, node: Node, declared: Declared) -> Ite
     if card.stage is None:
         if card.characteristics or card.source != "bench":
             mend = "Add `stage:` with the id of the stage the card belongs to."
-            yield _fault(node, "stage", "the card has readings but no stage", mend)
+            yield fault_at(node, "stage", "the card has readings but no stage", mend)
         elif card.event is None:
             mend = "Add `stage:` and `characteristics:`, or `event:`."
-            yield _fault(node, "", "the card holds neither readings nor an event", mend)
+            yield fault_at(node, "", "the card holds neither readings nor an event", mend)
         return
     present = declared.stages[card.stage]
     for name, item in zip(card.characteristics, _entries(node, "characteristics"), strict=True):
@@ -268,11 +268,11 @@ def _card_content(card: Card, plan: Plan, node: Node, declared: Declared) -> Ite
     writes = WRITTEN_BY.get(card.source)
     if writes is None and not card.characteristics and card.event is None:
         mend = "Add `characteristics:` or `event:`."
-        yield _fault(node, "", "the card holds neither readings nor an event", mend)
+        yield fault_at(node, "", "the card holds neither readings nor an event", mend)
     if writes is not None and not present.intersection(writes):
         wanted = " or ".join(f'"{name}"' for name in writes)
         problem = f'a {card.source} sheet writes nothing that stage "{card.stage}" has'
-        yield _fault(node, "source", problem, f"Add {wanted} to the stage.")
+        yield fault_at(node, "source", problem, f"Add {wanted} to the stage.")
 
 
 def _is_zone(name: str) -> bool:
@@ -294,13 +294,7 @@ def _names(entries: Iterable[Node], key: str) -> frozenset[str]:
     return frozenset(text for entry in entries if (text := entry.text(key)))
 
 
-def _fault(node: Node, key: str, problem: str, mend: str) -> PlanFault:
-    below = node.get(key) if key else None
-    field = below.path if below is not None else f"{node.path}.{key}" if key else node.path
-    return PlanFault((below or node).line, field or WHOLE, problem, mend)
-
-
 def _unknown(node: Node, key: str, noun: str, name: str, known: Iterable[str]) -> PlanFault:
     names = sorted(known)
     mend = did_you_mean(name, names) or f"Known: {some_of(names)}."
-    return _fault(node, key, f'there is no {noun} named "{name}"', mend)
+    return fault_at(node, key, f'there is no {noun} named "{name}"', mend)

@@ -89,6 +89,13 @@ class Node:
             above.value = [below for below in above.value if below is not self]
 
 
+def fault_at(node: Node, key: str, problem: str, mend: str) -> PlanFault:
+    """Return a fault at a field of a block, there or not, or at the whole block without `key`."""
+    below = node.get(key) if key else None
+    field = below.path if below is not None else f"{node.path}.{key}" if key else node.path
+    return PlanFault((below or node).line, field or WHOLE, problem, mend)
+
+
 def decode_plan(data: bytes) -> tuple[str, list[PlanFault]]:
     """Turn the bytes of a plan file into text; faults where it is no UTF-8 text."""
     if len(data) > MOST_BYTES:

@@ -139,7 +139,6 @@ from .numbers import Integers as Integers
 from .numbers import LimitRule as LimitRule
 from .numbers import Rule as Rule
 from .numbers import Setting as Setting
-from .numbers import Values as Values
 from .numbers import c4 as c4
 from .numbers import d2 as d2
 from .numbers import d3 as d3

@@ -22,6 +22,7 @@ from .slide import COSTS as COSTS
 from .slide import INCH_MM as INCH_MM
 from .slide import ISO_1_REFERENCE_C as ISO_1_REFERENCE_C
 from .slide import STEEL_EXPANSION_PER_K as STEEL_EXPANSION_PER_K
+from .slide import TUBE_MM as TUBE_MM
 from .slide import VOLUME_BALANCE_LIMIT as VOLUME_BALANCE_LIMIT
 from .slide import LeftTube as LeftTube
 from .slide import LegClearance as LegClearance

@@ -158,7 +158,7 @@ def valve_state(instrument: Instrument, text: str | None) -> tuple[str, ...]:
 
 
 def effective_length_mm(fundamental_hz: float, sound_m_per_s: float = SOUND_20C_M_PER_S) -> float:
-    """Give the effective length c / (2 f1) of an instrument from its nominal fundamental.
+    """Give the effective length c / (2 f1) of an instrument from its nominal fundamental. [mm].
 
     Parameters
     ----------
@@ -166,11 +166,6 @@ def effective_length_mm(fundamental_hz: float, sound_m_per_s: float = SOUND_20C_
         Nominal fundamental (pedal). [Hz]
     sound_m_per_s : float
         Speed of sound. [m/s]
-
-    Returns
-    -------
-    float
-        Effective length. [mm]
 
     Raises
     ------
@@ -218,7 +213,7 @@ def state_semitones(instrument: Instrument, state: Sequence[str] = ()) -> int:
 
 
 def combination_cents(instrument: Instrument, state: Sequence[str]) -> float:
-    """Give how far a combination of valves lies from its nearest tempered note by design.
+    """Give how far (- = flat) a combination of valves lies from its nearest tempered note by design. [cent].
 
     Two independent wraps pressed together fall flat, since the second is measured against a longer column;
     no fault of a wrap. One valve alone is judged against the tempered note itself.
@@ -229,11 +224,6 @@ def combination_cents(instrument: Instrument, state: Sequence[str]) -> float:
         The model.
     state : sequence of str
         Valves down.
-
-    Returns
-    -------
-    float
-        Deviation, - = flat. [cent]
 
     References
     ----------
@@ -252,7 +242,7 @@ def combination_cents(instrument: Instrument, state: Sequence[str]) -> float:
 
 
 def column_mm(instrument: Instrument, position: int = 1, state: Sequence[str] = ()) -> float:
-    """Give the whole air column of a note.
+    """Give the whole air column of a note. [mm].
 
     Parameters
     ----------
@@ -262,11 +252,6 @@ def column_mm(instrument: Instrument, position: int = 1, state: Sequence[str] = 
         Slide position, counted within the valve state.
     state : sequence of str
         Valves down.
-
-    Returns
-    -------
-    float
-        Column length. [mm]
 
     Raises
     ------
@@ -302,7 +287,7 @@ def check_position(instrument: Instrument, position: int, state: Sequence[str] =
 
 
 def slide_travel_mm(length_mm: float, semitones: float) -> float:
-    """Give the slide travel from first position to a lowering of the column, half of the added tube.
+    """Give the slide travel from first position to a lowering of the column, half of the added tube. [mm].
 
     Parameters
     ----------
@@ -310,11 +295,6 @@ def slide_travel_mm(length_mm: float, semitones: float) -> float:
         Column length in first position, valves included. [mm]
     semitones : float
         How far down.
-
-    Returns
-    -------
-    float
-        Movement of the slide. [mm]
 
     References
     ----------

@@ -17,14 +17,10 @@ from .changes import KeptStates as KeptStates
 from .changes import fittings as fittings
 from .changes import kept_states_from as kept_states_from
 from .changes import plain_kept_states as plain_kept_states
-from .decisions import DECIDED as DECIDED
-from .decisions import Decisions as Decisions
-from .decisions import Span as Span
-from .decisions import standing as standing
-from .dependence import dependence_note as dependence_note
 from .judging import Question as Question
 from .judging import judge as judge
 from .judging import judge_further as judge_further
+from .neighbours import dependence_note as dependence_note
 from .reaction import DEFER as DEFER
 from .reaction import caution_words as caution_words
 from .reaction import first_steps as first_steps
@@ -50,6 +46,10 @@ from .rules import why_none as why_none
 from .series import Points as Points
 from .series import series_points as series_points
 from .series import sources_of as sources_of
+from .series_decisions import DECIDED as DECIDED
+from .series_decisions import Decisions as Decisions
+from .series_decisions import Span as Span
+from .series_decisions import standing as standing
 from .stored import verdict_from as verdict_from
 from .words import LIMITS_WORDS as LIMITS_WORDS
 from .words import STILL_MOVING as STILL_MOVING

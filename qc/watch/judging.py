@@ -15,7 +15,6 @@ from qc.plan import Characteristic, DatedLimits, Plan, Stage
 from qc.watch.capability import LimitsAnswer, judge_limits
 from qc.watch.causes import FactorLevels, find_suspects
 from qc.watch.changes import FoundChange, KeptStates, LevelCourse, course_of
-from qc.watch.decisions import Decisions, decision_notes, without
 from qc.watch.results import (
     LEARNING,
     Behaviour,
@@ -27,6 +26,7 @@ from qc.watch.results import (
     Suspect,
 )
 from qc.watch.series import Points
+from qc.watch.series_decisions import Decisions, decision_notes, without
 from qc.watch.words import because_sentence, signal_sentence
 from qc.words import day_words
 

@@ -14,6 +14,7 @@ def jumped(n=40, at=30, size=2.0, seed=5):
     return values
 
 
+@pytest.mark.slow
 def test_wear_is_judged_at_the_rate_of_each_point(rng):
     counts, late = np.arange(40.0), [0, 0]
     for _ in range(40):

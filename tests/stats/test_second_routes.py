@@ -274,6 +274,7 @@ def test_check_standard_limit_is_a_one_sided_f_limit(rng):
     assert found.sd_limit == pytest.approx(pooled * math.sqrt(stats.f(5, 100).ppf(0.95)), rel=1e-9)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("design", ["one-person", "nested"])
 def test_interval_of_repeatability_covers_as_stated(design):
     """Chi-square interval of a gauge study, simulated."""

@@ -24,7 +24,7 @@ LEAST_STEPS_APART: Final = 8
 BIAS_CHECKS: Final = 20
 """While the last check is good, bias is the mean of so many newest ones."""
 
-SOON: Final = timedelta(days=14)  # chosen: time to send a gauge away
+CALIBRATION_SOON: Final = timedelta(days=14)  # chosen: time to send a gauge away
 LOOK_BACK_DAYS: Final = 400  # chosen: a year and a little more, so that a yearly round is in view
 WEEKDAYS: Final = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 STEPS_IN: Final = {("mm", "um"): 1000.0, ("um", "mm"): 0.001}
@@ -134,7 +134,7 @@ def _state(
         return "overdue", f"Its calibration ran out on {_on(gauge.due, today)}."
     if gauge.daily_check and last is None:
         return "overdue", "It is to be checked daily, and no check is on record."
-    soon = gauge.due is not None and gauge.due <= today + SOON
+    soon = gauge.due is not None and gauge.due <= today + CALIBRATION_SOON
     left = _calibration_left(gauge, today) if soon or not gauge.daily_check else ""
     checked = f"Last check {_on(last.day, today)}: {_reading(last, gauge)}." if last else ""
     if next_check is not None and next_check <= today:

@@ -7,7 +7,7 @@ from datetime import date, timedelta
 
 import polars as pl
 
-from qc.jobs.board.gauges import missed_checks
+from qc.jobs.board.gauges import CALIBRATION_SOON, missed_checks
 from qc.jobs.board.views import Behaviour, BudgetView, Due, SeriesVerdict, StageView, TodayView, is_few
 from qc.jobs.judging import present_budget
 from qc.jobs.workshop import Workshop
@@ -16,7 +16,6 @@ from qc.sayings import What
 from qc.words import dated_words
 
 SOON = timedelta(days=7)  # chosen: what a week's work can still prepare
-GAUGES_SOON = timedelta(days=14)
 LOOK_BACK = timedelta(days=10)
 """How far back the last day with cards is looked for; a longer pause is a holiday."""
 
@@ -132,7 +131,7 @@ def _gauges_due(workshop: Workshop) -> tuple[Due, ...]:
             gauge=True,
         )
         for g in workshop.plan.gauges
-        if g.due is not None and g.due <= today + GAUGES_SOON
+        if g.due is not None and g.due <= today + CALIBRATION_SOON
     ]
     return (*missed, *sorted(ends, key=lambda d: (d.day or today, d.id)))
 

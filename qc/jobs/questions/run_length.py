@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, TypedDict, Unpack
 
-from qc.report.terminal import estimated_text, run_lengths_text
+from qc.report.terminal import SHARES, estimated_text, run_lengths_text
 from qc.stats import (
     THREE_SIGMA_RATE,
     EstimatedLimits,
@@ -30,8 +30,6 @@ from qc.stats import (
     sigma_estimate,
 )
 
-# of baselines. chosen: the middle half and nine in ten; the mean alone misleads, or is infinite
-SHARES = (0.05, 0.25, 0.5, 0.75, 0.95)
 SHIFTS = (0.0, 0.5, 1.0, 1.5, 2.0, 3.0)  # common practice, no source
 THREE_SIGMA_RUN_LENGTH = round(1 / THREE_SIGMA_RATE, 6)  # of known limits
 OPTIONS: dict[str, tuple[str, ...]] = {

@@ -13,6 +13,7 @@ from qc.trade import (
     BODY_EXTRA_UM,
     COSTS,
     INCH_MM,
+    TUBE_MM,
     Pairing,
     TradeError,
     Tube,
@@ -197,13 +198,15 @@ def _quantile(freedom: int) -> float:
 
 
 def _diameter(sheet: RemedySheet, row: SheetRow, column: str) -> float:
+    """Read a diameter; one that no slide tube has is refused with the slip of unit that would explain it."""
     value = sheet.number(row, column)
-    if 5.0 <= value <= 40.0:
+    low, high = TUBE_MM
+    if low <= value <= high:
         return value
     hint = "Give the diameter in millimetres"
-    if 5.0 <= value * INCH_MM <= 40.0:
+    if low <= value * INCH_MM <= high:
         hint = f"If it was read in inches, write {value * INCH_MM:.3f}"
-    elif 5.0 <= value / 1000.0 <= 40.0:
+    elif low <= value / 1000.0 <= high:
         hint = f"If it was read in micrometres, or the decimal sign is missing, write {value / 1000.0:.3f}"
     raise sheet.fault(row, column, f"{value:g} mm is no slide tube's diameter", hint)
 

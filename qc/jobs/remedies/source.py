@@ -1,4 +1,8 @@
-"""Where a remedy's readings come from: a file, or the workshop's store; and which limits hold there."""
+"""Where a remedy's readings come from: a file, or the workshop's store; and which limits hold there.
+
+Each answer raises `RemedyError` where the data are at fault, and `RemedyUsageError` where options do not fit
+together.
+"""
 
 from __future__ import annotations
 
@@ -40,15 +44,7 @@ def tune_from(
     wav: Path | None,
     **options: Any,
 ) -> TuneResult | RecordingResult:
-    """Answer `qc tune` from a file, a recording, or a piece of the workshop.
-
-    Raises
-    ------
-    RemedyError
-        The data are at fault.
-    RemedyUsageError
-        Options that do not fit together.
-    """
+    """Answer `qc tune` from a file, a recording, or a piece of the workshop."""
     if a4_hz is not None and not 0 < a4_hz < math.inf:
         raise RemedyUsageError(f"--a4 {a4_hz:g}: the tuner's A4 in hertz is needed, usually 440 to 443")
     if file is None and serial is None:
@@ -87,15 +83,7 @@ def pair_from(
     upper_um: float | None,
     cost: str = "",
 ) -> PairResult:
-    """Answer `qc pair` from two files, or from the tubes of the workshop that are in no instrument yet.
-
-    Raises
-    ------
-    RemedyError
-        The data are at fault.
-    RemedyUsageError
-        Options that do not fit together.
-    """
+    """Answer `qc pair` from two files, or from the tubes of the workshop that are in no instrument yet."""
     if (inner is None) != (outer is None):
         raise RemedyUsageError("--inner and --outer belong together; leave both out for the workshop's rack")
     if inner is not None and outer is not None:
@@ -140,15 +128,7 @@ def wear_from(
     per_week: float | None,
     as_of: date | None,
 ) -> WearResult:
-    """Answer `qc wear` from a file, or for a characteristic of the workshop that wears.
-
-    Raises
-    ------
-    RemedyError
-        The data are at fault.
-    RemedyUsageError
-        Options that do not fit together.
-    """
+    """Answer `qc wear` from a file, or for a characteristic of the workshop that wears."""
     if file is not None:
         if value is None or against is None:
             raise RemedyUsageError("--value and --against name the columns of the figure and the count")
@@ -185,15 +165,7 @@ def coat_from(
     upper_um: float | None,
     **options: Any,
 ) -> CoatResult:
-    """Answer `qc coat` from a file, or for a piece of the workshop.
-
-    Raises
-    ------
-    RemedyError
-        The data are at fault.
-    RemedyUsageError
-        Options that do not fit together.
-    """
+    """Answer `qc coat` from a file, or for a piece of the workshop."""
     if (file is None) == (serial is None):
         raise RemedyUsageError("give a FILE with spots, or --serial of a piece in the workshop")
     if file is not None:

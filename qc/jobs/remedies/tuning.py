@@ -23,9 +23,6 @@ from qc.trade import (
     tuning_remedy,
 )
 
-DEFAULT_READING_SD = 5.0
-"""Spread of one reading when learning from before and after and none is given: planning value."""
-
 
 @dataclass(frozen=True, slots=True)
 class TuneResult(Tabled):
@@ -109,9 +106,7 @@ def tune(
         if before is not None and changed is not None:
             part, change = _change(changed, instrument)
             old = read_notes(sheet_named("before", before), instrument, a4_hz)
-            learned = learn_sensitivity(
-                old, notes, instrument, part, change, reading_sd or DEFAULT_READING_SD
-            )
+            learned = learn_sensitivity(old, notes, instrument, part, change, reading_sd)
         remedy = tuning_remedy(
             notes,
             instrument,

@@ -26,11 +26,13 @@ def month_html(content: MonthContent, drawings: Drawings | None = None) -> str:
     str
         A complete page; every text is escaped, drawings stand in it as SVG.
     """
-    from jinja2 import Environment
+    from jinja2 import Environment, StrictUndefined
     from markupsafe import Markup
 
     text = resources.files("qc.report.month").joinpath(TEMPLATE).read_text("utf-8")
-    page = Environment(autoescape=True, trim_blocks=True, lstrip_blocks=True).from_string(text)
+    page = Environment(
+        undefined=StrictUndefined, autoescape=True, trim_blocks=True, lstrip_blocks=True
+    ).from_string(text)
     drawn = drawings or draw_all(content)
     sparks = {key: Markup(_inline(svg)) for key, svg in drawn.sparks.items()}
     drawings_of = {key: Markup(_inline(svg)) for key, svg in drawn.panels.items()}

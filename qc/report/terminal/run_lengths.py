@@ -9,7 +9,8 @@ from typing import Any
 from qc.report.terminal.columns import Row, table
 from qc.stats import EstimatedLimits, RunLength
 
-# of runs. chosen: the middle half and nine in ten; runs lean far to the right, and their mean hides it
+# of runs, or of baselines. chosen: the middle half and nine in ten; run lengths lean far to the right,
+# so that their mean misleads or is infinite
 SHARES = (0.05, 0.25, 0.5, 0.75, 0.95)
 ESTIMATORS = {
     "sd": "standard deviation",

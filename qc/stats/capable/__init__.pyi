@@ -8,6 +8,7 @@ from .bounds import two_sided_bound as two_sided_bound
 from .columns import capability_columns as capability_columns
 from .figures import capability as capability
 from .figures import capability_many as capability_many
+from .gate import LEAST_PIECES as LEAST_PIECES
 from .gauge import Seen as Seen
 from .gauge import gauge_share as gauge_share
 from .nested import Nest as Nest
@@ -19,7 +20,6 @@ from .nested import worth as worth
 from .outside import fraction_outside as fraction_outside
 from .outside import fraction_outside_interval as fraction_outside_interval
 from .outside import fraction_outside_intervals as fraction_outside_intervals
-from .pieces import LEAST_PIECES as LEAST_PIECES
 from .pieces import pieces_to_settle as pieces_to_settle
 from .pieces import pieces_to_settle_many as pieces_to_settle_many
 from .result import Capability as Capability

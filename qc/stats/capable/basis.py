@@ -70,7 +70,7 @@ class Samples:
 def samples_of(
     series: Sequence[Floats], bases: Sequence[Basis], resolution: float | None
 ) -> tuple[Samples, Floats]:
-    """Mean, spread and worth of every series.
+    """Mean, spread and worth of every series, and the sample sds as they are.
 
     Parameters
     ----------
@@ -80,11 +80,6 @@ def samples_of(
         What is known beside the readings.
     resolution : float or None
         Step of the gauge: no sd is taken below resolution / sqrt 12. [same unit]
-
-    Returns
-    -------
-    (Samples, ndarray)
-        What the figures rest on, and the sample sds as they are.
 
     Examples
     --------
@@ -105,7 +100,7 @@ def samples_of(
 
 
 def means_and_sds(values: Floats, sizes: Places) -> tuple[Floats, Floats]:
-    """Mean and sample sd of stretches that follow one another, exactly 0 for equal readings.
+    """Mean and sample sd of stretches that follow one another, exactly 0 for equal readings. [same unit].
 
     Parameters
     ----------
@@ -113,11 +108,6 @@ def means_and_sds(values: Floats, sizes: Places) -> tuple[Floats, Floats]:
         Readings, series after series. [any unit]
     sizes : ndarray, each >= 2
         Readings of each series.
-
-    Returns
-    -------
-    (ndarray, ndarray)
-        Means and sample sds. [same unit]
 
     Examples
     --------

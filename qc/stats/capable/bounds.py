@@ -21,7 +21,7 @@ _FAR = 1000.0  # beyond, the first order in the inverse of a statistic gives cha
 
 
 def cp_bound(cp: ArrayLike, level: ArrayLike, df: ArrayLike) -> Floats:
-    """Bound of Cp or Pp: exact, from the chi-square distribution of the variance.
+    """Bound of the true Cp or Pp: exact, from the chi-square distribution of the variance. [1].
 
     Parameters
     ----------
@@ -31,11 +31,6 @@ def cp_bound(cp: ArrayLike, level: ArrayLike, df: ArrayLike) -> Floats:
         Chance that the true value is below the bound.
     df : array_like, > 0
         Degrees of freedom of the standard deviation (n - 1 for a sample).
-
-    Returns
-    -------
-    ndarray
-        Bound of the true value. [1]
 
     Raises
     ------

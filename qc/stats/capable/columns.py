@@ -6,8 +6,8 @@ import numpy as np
 import polars as pl
 
 from qc.stats.capable.basis import Samples
+from qc.stats.capable.gate import LEAST_PIECES
 from qc.stats.capable.normal import normal_figures, pieces_of
-from qc.stats.capable.pieces import LEAST_PIECES
 from qc.stats.capable.result import Limits
 from qc.stats.capable.spread import FIGURES
 from qc.stats.errors import StatisticsError

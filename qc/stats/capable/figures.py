@@ -11,11 +11,12 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from qc.stats.capable.basis import UNSTABLE, Basis, Samples, samples_of
+from qc.stats.capable.gate import why_withheld
 from qc.stats.capable.gauge import Seen, gauge_share
 from qc.stats.capable.normal import PPM, Figures, normal_figures, pieces_of
-from qc.stats.capable.pieces import LEAST_PIECES, MOST_PIECES
+from qc.stats.capable.pieces import MOST_PIECES
 from qc.stats.capable.result import Capability, Limits, verdict, withheld
-from qc.stats.capable.shape import LEAST_OBSERVED, check_shape, shape_figures
+from qc.stats.capable.shape import check_shape, shape_figures
 from qc.stats.capable.spread import FIGURES, GaugeShare
 from qc.stats.errors import StatisticsError
 from qc.stats.numbers import GREATEST, LEAST, Floats, Interval, as_readings, check_between
@@ -155,7 +156,7 @@ def capability_many(
     check_shape(np.ones(1), shape)
     samples, own = samples_of(series, bases, resolution)
     reasons = [
-        _why_withheld(int(n), float(sd), float(raw), basis, shape)
+        why_withheld(int(n), float(sd), float(raw), basis, shape)
         for n, sd, raw, basis in zip(samples.n, samples.sd, own, bases, strict=True)
     ]
     shown = np.array([reason is None for reason in reasons], dtype=bool)
@@ -264,22 +265,6 @@ def _shaped(
         pieces_to_settle=_more_by_width(figures.ppk, figures.ppk_bounds, n, wanted),
         gauge=gauge,
     )
-
-
-def _why_withheld(n: int, sd: float, own: float, basis: Basis, shape: str) -> str | None:
-    """Say why no figure may be given, or None; `own` is the sd as it is, `sd` the floored one."""
-    if not basis.stable:
-        return (
-            "the process is not stable, so the figure would describe nothing that lasts; "
-            f"{basis.unstable_because}"
-        )
-    least = LEAST_OBSERVED if shape == "any" else LEAST_PIECES
-    if n < least:
-        seen = " to see the 0.135 % percentiles" if shape == "any" else ""
-        return f"{n} pieces are too few{seen}: at least {least} are needed"
-    if sd == 0.0 or (shape != "normal" and own == 0.0):
-        return "all readings are equal, so the spread is unknown: give the resolution of the gauge"
-    return None
 
 
 def _more_by_width(ppk: float, bounds: Interval, n: int, wanted: float) -> int | None:

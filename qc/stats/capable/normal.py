@@ -9,8 +9,9 @@ from scipy import special
 
 from qc.stats.capable.basis import Samples
 from qc.stats.capable.bounds import cp_bound, cpm_bound, one_sided_bound, two_sided_bound
+from qc.stats.capable.gate import LEAST_PIECES
 from qc.stats.capable.outside import fraction_outside_intervals
-from qc.stats.capable.pieces import LEAST_PIECES, pieces_to_settle_many
+from qc.stats.capable.pieces import pieces_to_settle_many
 from qc.stats.capable.result import Limits
 from qc.stats.numbers import Floats
 
@@ -83,17 +84,12 @@ def normal_figures(samples: Samples, limits: Limits, *, wanted: float, confidenc
 
 
 def pieces_of(samples: Samples, limits: Limits, *, wanted: float, confidence: float) -> Floats:
-    """Further pieces that would settle each sample's question, few pieces among them.
+    """Further pieces that would settle each sample's question; NaN where none up to 100,000 would. [count].
 
     Parameters
     ----------
     samples, limits, wanted, confidence
         As `normal_figures`.
-
-    Returns
-    -------
-    ndarray of length k
-        NaN where no number up to 100,000 would do. [count]
 
     Examples
     --------

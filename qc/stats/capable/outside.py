@@ -24,7 +24,7 @@ _ROOT_2PI = math.sqrt(2.0 * math.pi)
 
 
 def fraction_outside(mean: float, sd: float, *, lower: float | None, upper: float | None) -> float:
-    """Fraction of a normal process outside its limits, taking mean and sd at their word.
+    """Fraction (0..1) of a normal process outside its limits, taking mean and sd at their word.
 
     Parameters
     ----------
@@ -34,11 +34,6 @@ def fraction_outside(mean: float, sd: float, *, lower: float | None, upper: floa
         Standard deviation. [same unit]
     lower, upper : float or None
         Limits; at least one. [same unit]
-
-    Returns
-    -------
-    float
-        Fraction outside, 0..1.
 
     Raises
     ------
@@ -70,7 +65,7 @@ def fraction_outside_interval(
     confidence: float = 0.95,
     df: float | None = None,
 ) -> Interval:
-    """Two-sided confidence interval of the fraction outside the limits.
+    """Two-sided confidence interval of the fraction (0..1) outside the limits.
 
     Parameters
     ----------
@@ -82,11 +77,6 @@ def fraction_outside_interval(
         Confidence of the interval.
     df : float, optional
         Degrees of freedom of the sd, n - 1 when left out.
-
-    Returns
-    -------
-    (float, float)
-        Least and greatest fraction, 0..1.
 
     Raises
     ------

@@ -8,11 +8,11 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy import special
 
+from qc.stats.capable.gate import LEAST_PIECES
 from qc.stats.errors import StatisticsError
 from qc.stats.numbers import GREATEST, Flags, Floats, Places, as_number, check_between
 
 MOST_PIECES = 100_000  # beyond this "n more pieces would settle it" is no advice to a small workshop
-LEAST_PIECES = 20  # fewer pieces give no capability figure (common practice, no source)
 
 
 def pieces_to_settle(
@@ -75,7 +75,7 @@ def pieces_to_settle_many(
     mean_share: ArrayLike = 1.0,
     df_share: ArrayLike = 1.0,
 ) -> Floats:
-    """How many more pieces would settle each of many samples, in one pass; errors as `pieces_to_settle`.
+    """How many more pieces would settle each of many samples (NaN: none would); errors as `pieces_to_settle`.
 
     Parameters
     ----------
@@ -86,11 +86,6 @@ def pieces_to_settle_many(
     mean_share, df_share : array_like, scalar or length k
         What one piece is worth to the mean, in independent readings, and each after the first to the sd, in
         degrees of freedom: 1 for single readings, more where a piece has several. [count]
-
-    Returns
-    -------
-    ndarray of float, length k
-        Further pieces; NaN where no number up to 100,000 would do.
 
     Examples
     --------

@@ -168,7 +168,7 @@ class Capability(Tabled):
 
 
 def verdict(bounds: Interval, wanted: float) -> Verdict:
-    """Turn the one-sided bounds of Ppk into a verdict.
+    """Turn the one-sided bounds of Ppk into a verdict: `proven`, `unproven` or `no`.
 
     Parameters
     ----------
@@ -176,11 +176,6 @@ def verdict(bounds: Interval, wanted: float) -> Verdict:
         Lower and upper bound. [1]
     wanted : float
         Wanted Ppk. [1]
-
-    Returns
-    -------
-    str
-        `proven`, `unproven` or `no`.
 
     Raises
     ------
@@ -210,7 +205,7 @@ def verdict(bounds: Interval, wanted: float) -> Verdict:
 def withheld(
     n: int, reason: str, wanted: float, confidence: float, more: int | None, gauge_sd: float | None = None
 ) -> Capability:
-    """Withhold every figure, with the reason.
+    """Withhold every figure, with the reason; the verdict is `unproven`.
 
     Parameters
     ----------
@@ -226,11 +221,6 @@ def withheld(
         Further pieces that would settle the question.
     gauge_sd : float or None
         Spread of the gauge, where it was given. [unit of the characteristic]
-
-    Returns
-    -------
-    Capability
-        All figures None, verdict `unproven`.
 
     Examples
     --------

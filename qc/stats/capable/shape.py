@@ -18,15 +18,14 @@ from typing import NamedTuple
 import numpy as np
 from scipy import special
 
+from qc.stats.capable.gate import LEAST_OBSERVED, TAIL
 from qc.stats.capable.result import Limits
 from qc.stats.errors import StatisticsError, StatisticsUsageError
 from qc.stats.numbers import Floats, Interval
 from qc.stats.tabled import Tabled
 
-TAIL = 0.00135  # the 0.135 % percentile of ISO 22514 (from memory): what lies beyond three sd of a normal
 WIDEST = 1e12  # greatest over least reading on a log scale: more is a slip, and its percentiles overflow
 SHAPES = ("normal", "positive", "weibull", "half-normal", "any")
-LEAST_OBSERVED = math.ceil(1.0 / TAIL)  # fewer pieces hold no observed 0.135 % percentile
 _DRAWS = 4000  # the 2.5 % end of the interval is then good to about 0.0025 in level (binomial)
 
 
@@ -71,7 +70,7 @@ class ShapeFigures(Tabled):
 
 
 def percentile_figures(percentiles: Percentiles, limits: Limits) -> tuple[Floats | None, Floats]:
-    """Pp and Ppk by percentiles.
+    """Pp (None with one limit) and Ppk by percentiles. [1].
 
     Parameters
     ----------
@@ -79,11 +78,6 @@ def percentile_figures(percentiles: Percentiles, limits: Limits) -> tuple[Floats
         Scalars or arrays. [unit of the readings]
     limits : Limits
         Specification limits. [same unit]
-
-    Returns
-    -------
-    (ndarray or None, ndarray)
-        Pp (None with one limit) and Ppk. [1]
 
     Raises
     ------
@@ -120,7 +114,7 @@ def percentile_figures(percentiles: Percentiles, limits: Limits) -> tuple[Floats
 def shape_figures(
     readings: Floats, limits: Limits, shape: str, *, confidence: float = 0.95, seed: int = 0
 ) -> ShapeFigures:
-    """Figures and bootstrap intervals of one sample.
+    """Figures of one sample with their bootstrap intervals.
 
     Parameters
     ----------
@@ -135,11 +129,6 @@ def shape_figures(
         Of the two-sided intervals and of each one-sided bound.
     seed : int
         Of the bootstrap.
-
-    Returns
-    -------
-    ShapeFigures
-        Figures with intervals.
 
     Raises
     ------

@@ -100,7 +100,7 @@ def detect_many(
     labels: Sequence[Sequence[object]] | None = None,
     evidence: bool = False,
 ) -> list[Detection]:
-    """Judge many series in one pass; each finding, or refusal, is that of `detect` on the series alone.
+    """Judge many series in one pass, in the order given; each finding or refusal is that of `detect` alone.
 
     Parameters
     ----------
@@ -112,11 +112,6 @@ def detect_many(
         Names of the pieces of each series.
     evidence : bool
         Whether to keep scores and thresholds for each point.
-
-    Returns
-    -------
-    list of Detection
-        In the order given.
 
     Examples
     --------

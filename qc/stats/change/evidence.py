@@ -40,7 +40,7 @@ class Evidence(NamedTuple):
 
 
 def weigh(values: Floats, scale: Floats, kind: int, split: int, floor: float, shape: str) -> Evidence:
-    """Confidence set and size of the change of `kind` at `split`.
+    """Confidence set (90 %) and size (with its 95 % interval) of the change of `kind` at `split`.
 
     Parameters
     ----------
@@ -56,11 +56,6 @@ def weigh(values: Floats, scale: Floats, kind: int, split: int, floor: float, sh
         Least variance within a part, on the judged scale.
     shape : str
         How the values were judged: `normal`, `positive` or `any`.
-
-    Returns
-    -------
-    Evidence
-        Set at 90 %, interval at 95 %.
 
     Notes
     -----

@@ -160,7 +160,7 @@ def climb_or_stairs(
     apart: Collection[int] = (),
     floor: float = 0.0,
 ) -> float:
-    """By how much one climb explains a run of readings better than the steps found in it.
+    """By how much one climb explains a run of readings better (above 0) than the steps found in it.
 
     Parameters
     ----------
@@ -168,11 +168,6 @@ def climb_or_stairs(
         As for `fit_kinds`.
     starts : sequence of int
         First points (from 1) of the steps.
-
-    Returns
-    -------
-    float
-        Support of the climb less that of the steps; above 0 for the climb.
 
     Examples
     --------

@@ -24,7 +24,7 @@ def rank_scores(length: int) -> Floats:
 
 
 def extend_ranks(ranks: Integers, values: Floats, dither: Floats) -> Integers:
-    """Ranks (from 0) of stretches one reading longer.
+    """Ranks (from 0) of stretches one reading longer, the newest reading among them.
 
     Parameters
     ----------
@@ -32,11 +32,6 @@ def extend_ranks(ranks: Integers, values: Floats, dither: Floats) -> Integers:
         Ranks without the newest reading.
     values, dither : ndarray, shape (rows, n)
         Readings in order of making, newest last; `dither` decides between equal readings.
-
-    Returns
-    -------
-    ndarray, shape (rows, n)
-        Ranks with the newest reading.
     """
     old, new = values[:, :-1], values[:, -1:]
     # equal readings must take an order that does not depend on when they came, or a series judged again would

@@ -93,7 +93,7 @@ class Splits(NamedTuple):
 
 
 def scan(sums: Sums, floor: Floats, *, level_side: int = 1) -> Scan:
-    """Scan stretches of one length for a step, a change of spread and a climb.
+    """Scan stretches of one length for a step, a change of spread and a climb: shape (rows, 3).
 
     Parameters
     ----------
@@ -104,11 +104,6 @@ def scan(sums: Sums, floor: Floats, *, level_side: int = 1) -> Scan:
         unit]
     level_side : int
         Fewest readings on each side of a step.
-
-    Returns
-    -------
-    Scan
-        Statistics and splits, shape (rows, 3).
     """
     n = sums.total.shape[1]
     statistic = np.zeros((sums.total.shape[0], 3))

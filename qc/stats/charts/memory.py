@@ -222,17 +222,12 @@ def cusum(values: ArrayLike, setting: Setting = AS_THEY_ARE, design: CusumDesign
 def cusum_table(
     frame: pl.DataFrame, setting: Setting = AS_THEY_ARE, design: CusumDesign = PLAIN_CUSUM
 ) -> ChartTable:
-    """CUSUMs of many series in one pass; setting, design, errors and sources as for `cusum`.
+    """CUSUMs `high` and `low`, in sigma, of many series in one pass; the rest as for `cusum`, sources too.
 
     Parameters
     ----------
     frame : DataFrame
         `value` in order of making and, for several series, `series`.
-
-    Returns
-    -------
-    ChartTable
-        With `high` and `low` in sigma.
 
     Examples
     --------
@@ -259,7 +254,7 @@ def cusum_table(
 
 
 def cusum_sum(steps: Floats, counts: np.ndarray, head_start: float = 0.0) -> Floats:
-    """Sum the steps of each series, held at 0 from below, in closed form.
+    """Sum the steps of each series, held at 0 from below, in closed form: S_i = max(0, S_{i-1} + steps_i).
 
     Parameters
     ----------
@@ -269,11 +264,6 @@ def cusum_sum(steps: Floats, counts: np.ndarray, head_start: float = 0.0) -> Flo
         Lengths of the series that follow one another in `steps`.
     head_start : float
         Value before the first step. [sigma]
-
-    Returns
-    -------
-    ndarray of float, length n
-        S_i = max(0, S_{i-1} + steps_i). [sigma]
 
     References
     ----------

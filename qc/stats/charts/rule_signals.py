@@ -16,7 +16,7 @@ SIDES: dict[str, Side] = {"above": "above", "below": "below", "both": "both"}
 
 
 def table_flags(table: ChartTable, rules: Sequence[Rule]) -> pl.DataFrame:
-    """Flag every point of a table of charts by all rules.
+    """Flag every point of a table of charts by all rules, a row a point as `rule_flags` does (source there).
 
     Parameters
     ----------
@@ -24,11 +24,6 @@ def table_flags(table: ChartTable, rules: Sequence[Rule]) -> pl.DataFrame:
         Charts of one kind for many series.
     rules : sequence of Rule
         Rules to apply.
-
-    Returns
-    -------
-    DataFrame
-        As `rule_flags` gives it (source there), one row per point.
 
     Examples
     --------

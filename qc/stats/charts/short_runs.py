@@ -145,7 +145,7 @@ def pooling_test(deviations: ArrayLike, models: ArrayLike, alpha: float = ALPHA)
 
 
 def standardised_deviation(deviations: ArrayLike, models: ArrayLike) -> Floats:
-    """Deviation less the level of its model, over the sd of its model.
+    """Deviation less the level of its model, over the sd of its model. [sd of the model].
 
     Parameters
     ----------
@@ -153,11 +153,6 @@ def standardised_deviation(deviations: ArrayLike, models: ArrayLike) -> Floats:
         Deviations from target. [any unit]
     models : array-like, length n
         Model of each piece; three pieces of each at least.
-
-    Returns
-    -------
-    ndarray of float, length n
-        In sd of the model.
 
     Raises
     ------

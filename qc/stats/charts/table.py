@@ -144,7 +144,7 @@ _KEYS = ("series", "point")
 
 
 def arrange(frame: pl.DataFrame, *needed: str) -> pl.DataFrame:
-    """Bring the rows of each series together (order of first appearance kept) and number its rows.
+    """Bring the rows of each series together (order of first appearance kept) and number them in `point`.
 
     Parameters
     ----------
@@ -152,11 +152,6 @@ def arrange(frame: pl.DataFrame, *needed: str) -> pl.DataFrame:
         At least `value` (finite numbers); `series` may be missing when there is only one.
     needed : str
         Further columns that must be there, without an empty cell.
-
-    Returns
-    -------
-    DataFrame
-        With `series` and `point` (1, 2, ... within the series).
 
     Raises
     ------

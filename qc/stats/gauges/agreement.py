@@ -169,7 +169,7 @@ def fleiss_kappa(verdicts: Sequence[Sequence[Hashable]], *, confidence: float = 
 
 
 def proportion(count: int, n: int, *, confidence: float = 0.95) -> Proportion:
-    """Give a counted share with its exact interval.
+    """Give a counted share with its exact interval, that of Clopper and Pearson.
 
     Parameters
     ----------
@@ -177,11 +177,6 @@ def proportion(count: int, n: int, *, confidence: float = 0.95) -> Proportion:
         Counted, out of.
     confidence : float, 0..1
         Confidence of the interval.
-
-    Returns
-    -------
-    Proportion
-        Share with the interval of Clopper and Pearson.
 
     Raises
     ------

@@ -20,8 +20,8 @@ from qc.stats.gauges.anova import (
 )
 from qc.stats.gauges.intervals import component_intervals, share_interval
 from qc.stats.gauges.layout import Layout, lay_out
-from qc.stats.gauges.ranges import parts_told_apart
 from qc.stats.gauges.step import gauge_resolution
+from qc.stats.gauges.told_apart import parts_told_apart
 from qc.stats.numbers import Interval, as_number, check_limits
 from qc.stats.samples import AnovaRow
 from qc.stats.tabled import Tabled, frame_of
@@ -118,7 +118,7 @@ def gauge_study(
     resolution: float | None = None,
     confidence: float = 0.95,
 ) -> GaugeStudy:
-    """Study a gauge from repeated readings.
+    """Study a gauge from repeated readings: components, shares, categories, intervals, verdict.
 
     Parameters
     ----------
@@ -137,11 +137,6 @@ def gauge_study(
     confidence : float, 0..1
         Confidence of each interval: exact for repeatability, modified large sample for the other variances,
         generalised for the share of variation.
-
-    Returns
-    -------
-    GaugeStudy
-        Components, shares, categories, intervals, verdict.
 
     Raises
     ------

@@ -71,11 +71,6 @@ def guard_band(
     coverage : float, > 0
         Coverage factor.
 
-    Returns
-    -------
-    GuardBand
-        Zones and judgement.
-
     Raises
     ------
     StatisticsError

@@ -16,7 +16,7 @@ _DRAWS = 20_000  # the ends of the share's interval are then good to about 0.001
 
 
 def variance_interval(ms: float, df: float, confidence: float = 0.95) -> Interval:
-    """Exact interval of a variance, by chi-square.
+    """Exact interval of a variance, by chi-square. [square of the unit].
 
     Parameters
     ----------
@@ -26,11 +26,6 @@ def variance_interval(ms: float, df: float, confidence: float = 0.95) -> Interva
         Its degrees of freedom.
     confidence : float, 0..1
         Confidence of the interval.
-
-    Returns
-    -------
-    (float, float)
-        Interval. [square of the unit]
 
     Raises
     ------
@@ -58,7 +53,7 @@ def sum_interval(
     mean_squares: Mapping[str, tuple[float, int]],
     confidence: float = 0.95,
 ) -> Interval:
-    """Interval of a weighted sum of mean squares, weights of either sign.
+    """Interval, cut at 0, of a weighted sum of mean squares, weights of either sign. [square of the unit].
 
     Parameters
     ----------
@@ -68,11 +63,6 @@ def sum_interval(
         Mean square and degrees of freedom. [square of the unit]
     confidence : float, 0..1
         Confidence of the interval.
-
-    Returns
-    -------
-    (float, float)
-        Interval, cut at 0. [square of the unit]
 
     Raises
     ------
@@ -112,7 +102,7 @@ def sum_interval(
 def component_intervals(
     design: Design, confidence: float = 0.95, *, floor: float = 0.0
 ) -> dict[str, Interval]:
-    """Interval of every variance component of a design.
+    """Interval of every variance component of a design. [square of the unit].
 
     Parameters
     ----------
@@ -123,11 +113,6 @@ def component_intervals(
     floor : float
         Variance that the step of the gauge alone makes: no end of repeatability, gauge or total lies below
         it. [square of the unit]
-
-    Returns
-    -------
-    dict of component to (float, float)
-        Intervals of the variances. [square of the unit]
 
     Raises
     ------
@@ -165,7 +150,7 @@ def component_intervals(
 def share_interval(
     design: Design, confidence: float = 0.95, *, seed: int = 20240501, floor: float = 0.0
 ) -> Interval:
-    """Interval of the gauge's share of all variation, as a ratio of standard deviations.
+    """Interval of the gauge's share (0..1) of all variation, as a ratio of standard deviations.
 
     Parameters
     ----------
@@ -173,11 +158,6 @@ def share_interval(
         As for `component_intervals`, and errors.
     seed : int
         Of the draws.
-
-    Returns
-    -------
-    (float, float)
-        Interval, 0..1.
 
     References
     ----------

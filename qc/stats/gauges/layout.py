@@ -38,7 +38,7 @@ def lay_out(
     *,
     nested: bool = False,
 ) -> Layout:
-    """Sort readings into parts, persons and repeats.
+    """Sort readings into a full layout of parts, persons and repeats.
 
     Parameters
     ----------
@@ -50,11 +50,6 @@ def lay_out(
         Person of each reading; one person when left out.
     nested : bool
         Each person measures parts of their own; a part's name counts only within its person.
-
-    Returns
-    -------
-    Layout
-        Full layout.
 
     Raises
     ------

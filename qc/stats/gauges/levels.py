@@ -121,7 +121,7 @@ def nested_levels(
     repeats: int,
     confidence: float = 0.95,
 ) -> NestedLevels:
-    """Spread within days, between days and between runs, from daily averages and sds.
+    """Spread within days, between days and between runs, from daily averages and sds, and what each adds.
 
     Parameters
     ----------
@@ -134,11 +134,6 @@ def nested_levels(
         Readings behind each average.
     confidence : float, 0..1
         Of the intervals: exact by chi-square for the three levels, modified large sample for the rest.
-
-    Returns
-    -------
-    NestedLevels
-        The levels and what days and runs add.
 
     Raises
     ------
@@ -193,7 +188,7 @@ def nested_levels(
 def check_standard(
     averages: ArrayLike, sds: ArrayLike, *, repeat_df: int, factor: float = 2.0, confidence: float = 0.95
 ) -> CheckStandard:
-    """Limits for the repeats and the averages of a check standard.
+    """Limits for the repeats and the averages of a check standard, and the sets outside.
 
     Parameters
     ----------
@@ -205,11 +200,6 @@ def check_standard(
         Limits of the averages at so many sds.
     confidence : float, 0..1
         Of the one-sided F limit of the sds.
-
-    Returns
-    -------
-    CheckStandard
-        Limits, and the sets outside.
 
     Raises
     ------

@@ -9,10 +9,10 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from qc.stats.errors import StatisticsError
+from qc.stats.gauges.told_apart import parts_told_apart
 from qc.stats.numbers import LARGEST, Floats, as_floats, check_magnitude, factors
 from qc.stats.tabled import Tabled
 
-CATEGORY_FACTOR = 1.41  # as the guides write the root of 2; a hand check must agree
 _FORM_DIGITS = 4  # printed forms round their factors to so many decimals; a hand check must agree with them
 
 
@@ -93,17 +93,12 @@ class OnePersonRanges(Tabled):
 
 
 def average_range(readings: ArrayLike) -> AverageRange:
-    """Average-and-range figures of a crossed study, with the factors of a printed form.
+    """Average-and-range sds, shares and categories of a crossed study, with the factors of a printed form.
 
     Parameters
     ----------
     readings : array_like, shape (parts, persons, repeats), parts and repeats >= 2, persons >= 1
         Readings. [any unit]
-
-    Returns
-    -------
-    AverageRange
-        Standard deviations, shares, categories.
 
     Raises
     ------
@@ -155,17 +150,6 @@ def average_range(readings: ArrayLike) -> AverageRange:
     )
 
 
-def parts_told_apart(part: float, gauge: float) -> int | None:
-    """Kinds of parts that a gauge tells apart, from the sds of parts and gauge; None where it adds nothing.
-
-    Examples
-    --------
-    >>> parts_told_apart(1.0, 0.2), parts_told_apart(1.0, 0.0)
-    (7, None)
-    """
-    return math.floor(CATEGORY_FACTOR * part / gauge) if gauge > 0 else None
-
-
 def one_person_ranges(readings: ArrayLike) -> OnePersonRanges:
     """Figures of a study by one person, from ranges.
 
@@ -173,11 +157,6 @@ def one_person_ranges(readings: ArrayLike) -> OnePersonRanges:
     ----------
     readings : array_like, shape (parts, repeats), each >= 2
         Readings. [any unit]
-
-    Returns
-    -------
-    OnePersonRanges
-        Gauge sd, what is left for the parts, limits of the part means.
 
     Raises
     ------

@@ -119,7 +119,7 @@ class Linearity(Tabled):
 
 
 def gauge_bias(readings: ArrayLike, reference: float, *, confidence: float = 0.95) -> Bias:
-    """Bias of a gauge at one reference.
+    """Bias of a gauge at one reference, with Student's interval.
 
     Parameters
     ----------
@@ -129,11 +129,6 @@ def gauge_bias(readings: ArrayLike, reference: float, *, confidence: float = 0.9
         Its value. [same unit]
     confidence : float, 0..1
         Confidence of the interval.
-
-    Returns
-    -------
-    Bias
-        Bias with Student's interval.
 
     Raises
     ------
@@ -163,17 +158,12 @@ def gauge_bias(readings: ArrayLike, reference: float, *, confidence: float = 0.9
 
 
 def fit_line(x: ArrayLike, y: ArrayLike) -> FittedLine:
-    """Least-squares line.
+    """Least-squares line: slope, intercept and their errors.
 
     Parameters
     ----------
     x, y : array_like of float, length n >= 3
         Points; x must vary. [any units]
-
-    Returns
-    -------
-    FittedLine
-        Slope, intercept and their errors.
 
     Raises
     ------
@@ -224,11 +214,6 @@ def linearity(readings: ArrayLike, references: Sequence[float], *, confidence: f
         Value of the reference behind each reading; at least two values. [same unit]
     confidence : float, 0..1
         Confidence of each interval.
-
-    Returns
-    -------
-    Linearity
-        Biases, line and verdict.
 
     Raises
     ------

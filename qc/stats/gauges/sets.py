@@ -92,7 +92,7 @@ def repeat_sets(
     parts: Sequence[object] | None = None,
     runs: Sequence[object] | None = None,
 ) -> RepeatSets:
-    """Gather readings into sets of repeats.
+    """Gather readings into sets of repeats, in order of first appearance.
 
     Parameters
     ----------
@@ -100,11 +100,6 @@ def repeat_sets(
         Readings. [any unit]
     days, parts, runs : sequence, length n
         When, on what and in which run each was taken; a day's name counts only within its run.
-
-    Returns
-    -------
-    RepeatSets
-        In order of first appearance.
 
     Raises
     ------
@@ -153,7 +148,7 @@ def averaged_sets(
     *,
     repeats: int,
 ) -> RepeatSets:
-    """Take averages and sds that somebody has worked out already.
+    """Take averages and sds that somebody has worked out already, in the order given.
 
     Parameters
     ----------
@@ -163,11 +158,6 @@ def averaged_sets(
         As for `repeat_sets`.
     repeats : int, >= 2
         Readings behind each average.
-
-    Returns
-    -------
-    RepeatSets
-        In the order given.
 
     Raises
     ------

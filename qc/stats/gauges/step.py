@@ -44,7 +44,7 @@ class Resolution(Tabled):
 def gauge_resolution(
     values: ArrayLike, *, resolution: float | None = None, sigma: float | None = None
 ) -> Resolution:
-    """Count the steps of the gauge inside the limits of the moving range.
+    """Count the steps of the gauge inside the limits of the moving range, and say whether they are enough.
 
     Parameters
     ----------
@@ -54,11 +54,6 @@ def gauge_resolution(
         Step of the gauge; the smallest difference seen when left out. [same unit]
     sigma : float, optional
         Spread of the process; from the moving range when left out. [same unit]
-
-    Returns
-    -------
-    Resolution
-        Step, count and verdict.
 
     Raises
     ------

@@ -27,17 +27,12 @@ _LONGEST_RANGE = 17.0  # P(range > 17) < 1e-27 at n = 100
 
 
 def d2(n: int) -> float:
-    """Mean range of a standard normal sample.
+    """Mean range of a standard normal sample: E(range) / sigma, exact to about 1e-13. [no unit].
 
     Parameters
     ----------
     n : int
         Sample size, 2 to 100.
-
-    Returns
-    -------
-    float
-        E(range) / sigma, exact to about 1e-13. [no unit]
 
     Raises
     ------

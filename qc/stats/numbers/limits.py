@@ -57,7 +57,7 @@ class LimitRule:
         return cls(method=matches[0], confidence=confidence, rate=rate)
 
     def factor(self, center_points: float = math.inf, sigma_df: float = math.inf) -> float:
-        """Multiplier of the sd of a plotted point, given what centre and sigma rest on.
+        """Multiplier, about 3, of the sd of a plotted point, given what centre and sigma rest on.
 
         Parameters
         ----------
@@ -66,11 +66,6 @@ class LimitRule:
             for a centre that was given.
         sigma_df : float
             Degrees of freedom of sigma, infinite for a sigma that was given.
-
-        Returns
-        -------
-        float
-            Limit factor, about 3 for many points. [sd of a plotted point]
 
         Raises
         ------

@@ -84,7 +84,7 @@ def _radii_between(n: float, content: float, edges: tuple[float, ...]) -> tuple[
 
 
 def half_widths(z: Floats, content: float) -> Floats:
-    """Half-widths that hold the content about a mean off by z >= 0: Newton steps inside a bracket.
+    """Half-widths that hold the content about a mean off by z >= 0: Newton steps in a bracket. [sigma].
 
     Parameters
     ----------
@@ -92,11 +92,6 @@ def half_widths(z: Floats, content: float) -> Floats:
         Errors of the mean. [sigma]
     content : float, 0 < content < 1
         Share to be held.
-
-    Returns
-    -------
-    ndarray, shape (k,)
-        Half-widths. [sigma]
 
     Examples
     --------
@@ -122,7 +117,7 @@ def half_widths(z: Floats, content: float) -> Floats:
 
 
 def error_held(n: float, content: float, radius: float) -> float:
-    """Count the standard errors that the mean may be off while this half-width still holds the content.
+    """Count the standard errors (>= 0) the mean may be off while this half-width still holds the content.
 
     Parameters
     ----------
@@ -130,11 +125,6 @@ def error_held(n: float, content: float, radius: float) -> float:
         As `covering_radii`.
     radius : float
         Half-width. [sigma]
-
-    Returns
-    -------
-    float
-        At least 0. [standard errors of the mean]
 
     Examples
     --------
@@ -161,11 +151,6 @@ def sd_beyond(ratio: Floats, df: float) -> Floats:
         Sd over the true one.
     df : float, > 0
         Degrees of freedom.
-
-    Returns
-    -------
-    ndarray
-        Chances.
 
     Examples
     --------

@@ -53,17 +53,12 @@ class Rule(Tabled):
 
 
 def parse_rules(text: str) -> tuple[Rule, ...]:
-    """Read `none`, `limit`, `all` or rule names separated by commas, each with its length in parentheses.
+    """Read `none`, `limit`, `all` or rule names with their lengths, separated by commas: each once, sorted.
 
     Parameters
     ----------
     text : str
         For example `beyond-limit,same-side(8)`; a length left out is the published one.
-
-    Returns
-    -------
-    tuple of Rule
-        In alphabetical order, each once.
 
     Raises
     ------

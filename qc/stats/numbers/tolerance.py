@@ -32,7 +32,7 @@ _LEAST_DF = 0.1  # chosen: such a sigma says nothing, and its factor runs to 1e2
 def tolerance_factor(
     n: float, content: float, confidence: float, *, sides: int = 2, df: float | None = None
 ) -> float:
-    """Exact normal tolerance factor k: `mean +- k sd` holds `content` with `confidence`.
+    """Exact normal tolerance factor k: `mean +- k sd` holds `content` with `confidence`. [1].
 
     Parameters
     ----------
@@ -46,11 +46,6 @@ def tolerance_factor(
         One limit or two.
     df : float, optional
         Degrees of freedom of the sd, > 0; n - 1 when left out. A pooled sd has its own, a known one infinity.
-
-    Returns
-    -------
-    float
-        k, in standard deviations. [1]
 
     Raises
     ------
@@ -116,7 +111,7 @@ def guaranteed_factor(
 
 
 def tolerance_confidence(n: float, k: float, content: float, *, df: float | None = None) -> float:
-    """Confidence with which `mean +- k sd` holds at least `content`: `tolerance_factor` read backwards.
+    """Confidence (0..1) that `mean +- k sd` holds at least `content`: `tolerance_factor` read backwards.
 
     Parameters
     ----------
@@ -124,11 +119,6 @@ def tolerance_confidence(n: float, k: float, content: float, *, df: float | None
         As `tolerance_factor`, errors and source too.
     k : float, > 0
         Factor on the sd; another is refused. [1]
-
-    Returns
-    -------
-    float
-        Confidence, 0..1.
 
     Examples
     --------
@@ -148,7 +138,7 @@ def tolerance_confidence(n: float, k: float, content: float, *, df: float | None
 def prediction_factor(
     n: float, coverage: float, *, sides: int = 2, df: float | None = None, future: int = 1
 ) -> float:
-    """Factor k: the next reading falls inside `mean +- k sd` with chance `coverage`, over all samples.
+    """Factor k: the next reading falls inside `mean +- k sd` with chance `coverage`, over all samples. [1].
 
     Parameters
     ----------
@@ -158,11 +148,6 @@ def prediction_factor(
         Chance that the next reading is inside.
     future : int, >= 1
         Predict the mean of this many further readings.
-
-    Returns
-    -------
-    float
-        k, in standard deviations of one reading. [1]
 
     Raises
     ------

@@ -115,7 +115,7 @@ class TailWatch:
 def shewhart_run_length(
     factor: float = 3.0, shift: float = 0.0, *, n: int = 1, sd_ratio: float = 1.0
 ) -> RunLength:
-    """Run length of a chart with two limits and no memory, centre and sigma known.
+    """Run length (geometric) of a chart with two limits and no memory, centre and sigma known.
 
     Parameters
     ----------
@@ -127,11 +127,6 @@ def shewhart_run_length(
         Readings in a plotted mean.
     sd_ratio : float, > 0
         True standard deviation over the one the limits rest on.
-
-    Returns
-    -------
-    RunLength
-        Geometric.
 
     Raises
     ------
@@ -158,17 +153,12 @@ def shewhart_run_length(
 
 
 def shewhart_factor(mean_run_length: float) -> float:
-    """Limit factor that gives a chart without memory the wanted in-control run length.
+    """Limit factor on the sd of a point that gives a chart without memory the wanted in-control run length.
 
     Parameters
     ----------
     mean_run_length : float, > 1
         Wanted average points to a false signal, centre and sigma known.
-
-    Returns
-    -------
-    float
-        Factor on the standard deviation of the plotted point. [1]
 
     Raises
     ------
@@ -198,11 +188,6 @@ def false_alarms(points: float, mean_run_length: float) -> float:
         Points judged, over all charts.
     mean_run_length : float, >= 1
         Average points between false signals of one chart.
-
-    Returns
-    -------
-    float
-        Expected false signals.
 
     Raises
     ------

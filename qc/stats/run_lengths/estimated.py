@@ -162,7 +162,7 @@ def estimated_limits(
 def guaranteed_run_length_factor(
     points: int, run_length: float, confidence: float = 0.90, *, n: int = 1, estimator: str = "sd"
 ) -> float:
-    """Limit factor with which most baselines keep a wanted in-control run length.
+    """Factor on a point's estimated sd with which most baselines keep a wanted in-control run length.
 
     Parameters
     ----------
@@ -172,11 +172,6 @@ def guaranteed_run_length_factor(
         Wanted average points to a false signal.
     confidence : float, 0 < confidence < 1
         Share of baselines whose limits keep it.
-
-    Returns
-    -------
-    float
-        Factor on the estimated standard deviation of a plotted point. [1]
 
     Raises
     ------

@@ -13,7 +13,7 @@ _MOST_TERMS = 6000  # beyond, the survival is taken as geometric even if its haz
 
 
 def join_sides(up: RunLength, down: RunLength, first_up: RunLength, first_down: RunLength) -> RunLength:
-    """Run length of two sums of which one is at 0 when the other signals.
+    """Run length of two sums together, of which one is at 0 when the other signals.
 
     Parameters
     ----------
@@ -21,11 +21,6 @@ def join_sides(up: RunLength, down: RunLength, first_up: RunLength, first_down: 
         The sums alone, started at 0.
     first_up, first_down : RunLength
         The sums alone, started at the head start; the same as above without one.
-
-    Returns
-    -------
-    RunLength
-        Both together.
 
     Notes
     -----

@@ -28,7 +28,7 @@ def ewma_run_length(
     start: float = 0.0,
     time_varying: bool = False,
 ) -> RunLength:
-    """Run length of a two-sided EWMA chart, centre and sigma known.
+    """Run length of a two-sided EWMA chart, centre and sigma known, to about 1e-8 of the mean.
 
     Parameters
     ----------
@@ -44,11 +44,6 @@ def ewma_run_length(
         Where the EWMA starts, in standard deviations of a point.
     time_varying : bool
         Limits that grow with the EWMA's own spread over the first points.
-
-    Returns
-    -------
-    RunLength
-        By Gauss-Legendre nodes, to about 1e-8 of the mean.
 
     Raises
     ------
@@ -167,7 +162,7 @@ def cusum_run_length(
 
 
 def ewma_width(weight: float, mean_run_length: float, *, time_varying: bool = False) -> float:
-    """Limit width that gives a two-sided EWMA chart the wanted in-control run length.
+    """Limit width L, in sds of the settled EWMA, that gives a chart the wanted in-control run length.
 
     Parameters
     ----------
@@ -175,11 +170,6 @@ def ewma_width(weight: float, mean_run_length: float, *, time_varying: bool = Fa
         As `ewma_run_length`, which is solved for the width (source and errors there).
     mean_run_length : float, 2 < length <= 1e9
         Wanted average points to a false signal.
-
-    Returns
-    -------
-    float
-        Width L, in standard deviations of the settled EWMA.
 
     Examples
     --------
@@ -205,7 +195,7 @@ def ewma_width(weight: float, mean_run_length: float, *, time_varying: bool = Fa
 def cusum_decision(
     reference: float, mean_run_length: float, *, sides: int = 2, head_start_share: float = 0.0
 ) -> float:
-    """Decision interval that gives a CUSUM the wanted in-control run length.
+    """Decision interval h, in sds of a point, that gives a CUSUM the wanted in-control run length.
 
     Parameters
     ----------
@@ -215,11 +205,6 @@ def cusum_decision(
         Wanted average points to a false signal.
     head_start_share : float, 0..0.5
         Head start over decision interval.
-
-    Returns
-    -------
-    float
-        Decision interval h, in standard deviations of a point.
 
     Examples
     --------

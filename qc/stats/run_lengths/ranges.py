@@ -207,17 +207,12 @@ def range_estimate(points: int, n: int = 1) -> RangeEstimate:
 
 
 def moving_range_variation(points: int) -> float:
-    """Variance of the mean moving range over its squared mean, neighbours sharing a point.
+    """Variance of the mean moving range over its squared mean, neighbours sharing a point. [1].
 
     Parameters
     ----------
     points : int, >= 2
         Points.
-
-    Returns
-    -------
-    float
-        Squared coefficient of variation. [1]
 
     References
     ----------

@@ -27,7 +27,7 @@ _MOST_NODES, _MOST_STATES = 400, 3_000
 
 
 def mewma_run_length(figures: int, weight: float, limit: float) -> float:
-    """In-control average run length of a multivariate EWMA with a fixed limit.
+    """In-control average run length of a multivariate EWMA with a fixed limit, zero start. [points].
 
     Parameters
     ----------
@@ -37,11 +37,6 @@ def mewma_run_length(figures: int, weight: float, limit: float) -> float:
         Weight of the newest point, above 0 and at most 1.
     limit : float
         Limit on the squared distance, above 0.
-
-    Returns
-    -------
-    float
-        Mean number of points to a false signal, zero start. [points]
 
     Raises
     ------

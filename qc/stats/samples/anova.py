@@ -63,17 +63,12 @@ class OneWay(Tabled):
 
 
 def one_way_anova(groups: Sequence[ArrayLike]) -> OneWay:
-    """One-way analysis of variance, equal or unequal groups.
+    """One-way analysis of variance, equal or unequal groups: the table and the between-group component.
 
     Parameters
     ----------
     groups : sequence of array_like, two or more
         Readings by group; at least one group of two or more. [any unit]
-
-    Returns
-    -------
-    OneWay
-        Table and between-group component.
 
     Raises
     ------
@@ -138,11 +133,6 @@ def anova_row(source: str, df: int, ss: float, error_ms: float, error_df: int) -
         Mean square it is tested against; when 0 there is no test. [square of the unit]
     error_df : int, >= 1
         Degrees of freedom of that.
-
-    Returns
-    -------
-    AnovaRow
-        With F and p-value where there is a test.
 
     Examples
     --------

@@ -23,7 +23,7 @@ _P_END = 100.0  # the last quadratic turns upwards past its least point near 153
 
 
 def anderson_darling_many(values: Floats, sizes: Places) -> tuple[Floats, Floats]:
-    """Test every series for normal readings, mean and sd estimated.
+    """Test every series for normal readings, mean and sd estimated: statistics adjusted for n, and p-values.
 
     Parameters
     ----------
@@ -31,11 +31,6 @@ def anderson_darling_many(values: Floats, sizes: Places) -> tuple[Floats, Floats
         Finite readings, series after series. [any unit]
     sizes : ndarray, each >= 8
         Readings of each series; none may be constant.
-
-    Returns
-    -------
-    (ndarray, ndarray)
-        Statistics adjusted for n, and p-values, one a series.
 
     Raises
     ------
@@ -86,7 +81,7 @@ def anderson_darling_p(adjusted: Floats) -> Floats:
 
 
 def lag_1_many(values: Floats, sizes: Places) -> Floats:
-    """Lag-1 autocorrelation of every series.
+    """Lag-1 autocorrelation (-1..1) of every series.
 
     Parameters
     ----------
@@ -94,11 +89,6 @@ def lag_1_many(values: Floats, sizes: Places) -> Floats:
         Finite readings in order of making, series after series. [any unit]
     sizes : ndarray, each >= 3
         Readings of each series; none may be constant.
-
-    Returns
-    -------
-    ndarray
-        Coefficients, -1..1, one a series.
 
     Raises
     ------

@@ -91,17 +91,12 @@ def runs_test(values: ArrayLike) -> SignificanceTest:
 
 
 def lag_1_autocorrelation(values: ArrayLike) -> Autocorrelation:
-    """Lag-1 autocorrelation, with the bound that random order would keep 95 times in 100.
+    """Lag-1 autocorrelation, and whether it is beyond what random order would keep 95 times in 100.
 
     Parameters
     ----------
     values : array_like of float, length n >= 3
         Readings in order of making. [any unit]
-
-    Returns
-    -------
-    Autocorrelation
-        Coefficient, bound, and whether it is clear.
 
     Raises
     ------
@@ -213,7 +208,7 @@ def moving_range_inflation(lag_1: float) -> float:
 
 
 def false_alarm_rate(lag_1: float, factor: float = 3.0) -> float:
-    """Chance that a point leaves moving-range limits when neighbours hang together and nobody allows for it.
+    """Long-run fraction of points outside moving-range limits when neighbours hang together unallowed for.
 
     Parameters
     ----------
@@ -221,11 +216,6 @@ def false_alarm_rate(lag_1: float, factor: float = 3.0) -> float:
         Lag-1 autocorrelation. [1]
     factor : float, > 0
         Limit factor on the moving-range sigma. [1]
-
-    Returns
-    -------
-    float
-        Long-run fraction of points outside, 0..1.
 
     Raises
     ------

@@ -91,7 +91,7 @@ def anderson_darling(values: ArrayLike) -> SignificanceTest:
 
 
 def grubbs(values: ArrayLike, *, side: str = "both", alpha: float = 0.05) -> Outlier:
-    """Test the most extreme reading as a single outlier.
+    """Test the most extreme reading as a single outlier, with its statistic and critical value.
 
     Parameters
     ----------
@@ -101,11 +101,6 @@ def grubbs(values: ArrayLike, *, side: str = "both", alpha: float = 0.05) -> Out
         Where an outlier is looked for.
     alpha : float, 0..1
         Chance of calling an outlier where there is none.
-
-    Returns
-    -------
-    Outlier
-        The suspect with its statistic and critical value.
 
     Raises
     ------

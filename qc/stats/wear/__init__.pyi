@@ -3,6 +3,6 @@
 from .breaks import WearBreak as WearBreak
 from .breaks import wear_break as wear_break
 from .line import recursive_residuals as recursive_residuals
-from .settled import detect_settled_line as detect_settled_line
+from .settled_line import detect_settled_line as detect_settled_line
 from .tools import ToolFinding as ToolFinding
 from .tools import detect_wear as detect_wear

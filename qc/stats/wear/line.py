@@ -10,8 +10,8 @@ import numpy as np
 from qc.stats.change import LOWEST_RATE, SAME_STEP, Detection, DetectorSignal, detect
 from qc.stats.errors import StatisticsError
 from qc.stats.numbers import Floats, Values
+from qc.stats.wear.bends import bend_scores, bend_threshold
 from qc.stats.wear.breaks import WearBreak, check_pairs, wear_break
-from qc.stats.wear.scan import bend_scores, bend_threshold
 
 # more than one together, since the two questions overlap: simulated, both raise the rate asked for or less
 # (`tests/simulation/wear_rates.py`)

@@ -16,6 +16,7 @@ from .fit import stack_worst_case as stack_worst_case
 from .fit import taper_um as taper_um
 from .pairing import BODY_EXTRA_UM as BODY_EXTRA_UM
 from .pairing import COSTS as COSTS
+from .pairing import TUBE_MM as TUBE_MM
 from .pairing import LeftTube as LeftTube
 from .pairing import Pair as Pair
 from .pairing import Pairing as Pairing

@@ -48,17 +48,12 @@ class LegClearance(Tabled):
 
 
 def clearance_um(bore_mm: float, stocking_mm: float) -> float:
-    """Give the diametral clearance of a bore over a stocking.
+    """Give the diametral clearance of a bore over a stocking; negative when it does not go in. [um].
 
     Parameters
     ----------
     bore_mm, stocking_mm : float
         Inside diameter of the outer, outside diameter of the stocking. [mm]
-
-    Returns
-    -------
-    float
-        Diametral clearance; negative when the stocking does not go in. [um]
 
     Raises
     ------
@@ -83,7 +78,7 @@ def clearance_um(bore_mm: float, stocking_mm: float) -> float:
 def leg_clearance(
     bores: Mapping[str, Sequence[float]], stockings: Mapping[str, Sequence[float]]
 ) -> LegClearance:
-    """Give least, mean and greatest clearance of one leg, and the clearance at each station of the bore.
+    """Give least, mean and greatest clearance of one leg, and that at each station of the bore. [um].
 
     Parameters
     ----------
@@ -92,11 +87,6 @@ def leg_clearance(
     stockings : mapping of station to sequence of float
         Stocking readings of the inner. A station named alike in both is set against its own; any other bore
         station against the mean of the stocking, which passes it. [mm]
-
-    Returns
-    -------
-    LegClearance
-        Diametral figures. [um]
 
     Raises
     ------
@@ -150,7 +140,7 @@ def per_side_um(diametral_um: float) -> float:
 
 
 def ovality_um(diameters_mm: Sequence[float]) -> float:
-    """Give the ovality of a section: greatest less least diameter.
+    """Give the ovality of a section: greatest less least diameter, >= 0. [um].
 
     Two-point readings cannot see a three-lobed tube; roundness of a pure oval is about half of this figure.
 
@@ -158,11 +148,6 @@ def ovality_um(diameters_mm: Sequence[float]) -> float:
     ----------
     diameters_mm : sequence of float, length >= 2
         Readings of one section in several directions. [mm]
-
-    Returns
-    -------
-    float
-        Ovality, >= 0. [um]
 
     Raises
     ------
@@ -202,7 +187,7 @@ def diameter_at_20c(
     gauge_expansion_per_k: float = 0.0,
     expansion_per_k: float = BRASS_EXPANSION_PER_K,
 ) -> float:
-    """Bring a diameter read warm back to 20 C.
+    """Bring a diameter read warm back to 20 C. [mm].
 
     Parameters
     ----------
@@ -214,11 +199,6 @@ def diameter_at_20c(
         Expansion of the gauge when as warm as the part (steel 1.15e-5); 0 for one held at 20 C. [1/K]
     expansion_per_k : float
         Expansion of the part. [1/K]
-
-    Returns
-    -------
-    float
-        Diameter at 20 C. [mm]
 
     References
     ----------
@@ -257,7 +237,7 @@ def stack_worst_case(tolerances: Sequence[float]) -> float:
 
 
 def stack_root_sum_square(tolerances: Sequence[float], mean_shifts: Sequence[float] = ()) -> float:
-    """Give the statistical sum of tolerances; shifts of the means add plainly.
+    """Give the statistical half-width of a sum of tolerances; shifts of the means add plainly. [same unit].
 
     It assumes centred processes that vary independently of each other.
 
@@ -267,11 +247,6 @@ def stack_root_sum_square(tolerances: Sequence[float], mean_shifts: Sequence[flo
         Half-widths. [any one unit]
     mean_shifts : sequence of float
         How far the processes sit off their middles. [same unit]
-
-    Returns
-    -------
-    float
-        Half-width of the sum. [same unit]
 
     References
     ----------

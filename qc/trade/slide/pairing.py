@@ -21,7 +21,7 @@ COSTS = ("mean-squares", "mean-absolute", "leg-squares", "station-squares", "lea
 """What a pairing makes least: errors of a pair's mean (squared or plain), of each leg's mean, of each
 station, or of each leg's least clearance."""
 
-SMALLEST_TUBE_MM, LARGEST_TUBE_MM = 5.0, 40.0
+TUBE_MM = (5.0, 40.0)
 """Diameters outside belong to no slide tube: planning values, common practice, no source."""
 
 BODY_EXTRA_UM = (60.0, 200.0)
@@ -231,11 +231,6 @@ def random_pairing_yield(
     means_apart_um : float
         How far the mean clearance is off target. [um]
 
-    Returns
-    -------
-    float
-        Share inside.
-
     References
     ----------
     .. [1] Difference of two independent normal values. Computed.
@@ -260,7 +255,7 @@ def best_pairing_yield(
     lots: int = 4000,
     seed: int = 1,
 ) -> tuple[float, float]:
-    """Simulate the share of pairs within a tolerance when lots are paired by sorting.
+    """Simulate the share of pairs within a tolerance when lots are sorted, and its standard error.
 
     Parameters
     ----------
@@ -272,11 +267,6 @@ def best_pairing_yield(
         Simulated lots.
     seed : int
         Of the random numbers.
-
-    Returns
-    -------
-    tuple of float
-        Share inside and its simulation error (one standard error).
 
     References
     ----------
@@ -315,7 +305,7 @@ def _check(
         raise TradeError(f"cost {cost!r} is not known", f"Choose one of {', '.join(COSTS)}")
     for tube in (*inners, *outers):
         for value in _values(tube):
-            if not SMALLEST_TUBE_MM <= value <= LARGEST_TUBE_MM:
+            if not TUBE_MM[0] <= value <= TUBE_MM[1]:
                 raise TradeError(
                     f"tube {tube.name}: {value:g} mm is no slide tube's diameter",
                     "Give millimetres: 0.5532 in is 14.051 mm, and 14052 um is 14.052 mm",

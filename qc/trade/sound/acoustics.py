@@ -36,7 +36,7 @@ _NAMES = ("C", "C#", "D", "E-flat", "E", "F", "F#", "G", "A-flat", "A", "B-flat"
 
 
 def tempered_frequency(note: float, a4_hz: float = ISO_16_A4_HZ) -> float:
-    """Give the frequency of an equal-tempered note.
+    """Give the frequency of an equal-tempered note. [Hz].
 
     Parameters
     ----------
@@ -44,11 +44,6 @@ def tempered_frequency(note: float, a4_hz: float = ISO_16_A4_HZ) -> float:
         Note number, A4 = 69. [semitone]
     a4_hz : float
         Frequency of A4 used by the tuner. [Hz]
-
-    Returns
-    -------
-    float
-        Frequency. [Hz]
 
     Raises
     ------
@@ -70,17 +65,12 @@ def tempered_frequency(note: float, a4_hz: float = ISO_16_A4_HZ) -> float:
 
 
 def cents_between(frequency_hz: float, reference_hz: float) -> float:
-    """Give the interval from a reference to a frequency in cents.
+    """Give the interval from a reference to a frequency, + when the frequency is sharp of it. [cent].
 
     Parameters
     ----------
     frequency_hz, reference_hz : float, > 0
         The two pitches. [Hz]
-
-    Returns
-    -------
-    float
-        Interval, + when `frequency_hz` is sharp of the reference. [cent]
 
     Raises
     ------
@@ -104,7 +94,7 @@ def cents_between(frequency_hz: float, reference_hz: float) -> float:
 
 
 def nearest_note(frequency_hz: float, a4_hz: float = ISO_16_A4_HZ) -> tuple[int, float]:
-    """Find the tempered note nearest to a frequency and the deviation from it.
+    """Find the tempered note (A4 = 69) nearest to a frequency and the deviation, -50 to +50, from it. [cent].
 
     Parameters
     ----------
@@ -112,11 +102,6 @@ def nearest_note(frequency_hz: float, a4_hz: float = ISO_16_A4_HZ) -> tuple[int,
         Sounding pitch. [Hz]
     a4_hz : float
         Frequency of A4. [Hz]
-
-    Returns
-    -------
-    tuple of (int, float)
-        Note number (A4 = 69) and deviation, within -50 to +50. [cent]
 
     Raises
     ------
@@ -163,7 +148,7 @@ def harmonic_semitones(partial: int) -> int:
 
 
 def harmonic_deviation(partial: int) -> float:
-    """Give how far a harmonic lies from its nearest tempered note.
+    """Give how far (+ = sharp) a harmonic lies from its nearest tempered note. [cent].
 
     These deviations belong to the harmonic series: a fifth partial 13.7 cents flat is no fault.
 
@@ -171,11 +156,6 @@ def harmonic_deviation(partial: int) -> float:
     ----------
     partial : int, >= 1
         Number in the harmonic series.
-
-    Returns
-    -------
-    float
-        Deviation, + = sharp. [cent]
 
     Raises
     ------
@@ -196,17 +176,12 @@ def harmonic_deviation(partial: int) -> float:
 
 
 def speed_of_sound_dry(air_c: float) -> float:
-    """Give the speed of sound in dry air as an ideal gas.
+    """Give the speed of sound in dry air as an ideal gas. [m/s].
 
     Parameters
     ----------
     air_c : float
         Air temperature. [C]
-
-    Returns
-    -------
-    float
-        Speed of sound. [m/s]
 
     Raises
     ------
@@ -230,7 +205,7 @@ def speed_of_sound_dry(air_c: float) -> float:
 def speed_of_sound_moist(
     air_c: float, relative_humidity: float, pressure_pa: float = 101325.0, co2_fraction: float = 0.0004
 ) -> float:
-    """Give the speed of sound in moist air with carbon dioxide.
+    """Give the speed of sound in moist air with carbon dioxide, to about 300 parts in a million. [m/s].
 
     Parameters
     ----------
@@ -242,11 +217,6 @@ def speed_of_sound_moist(
         Air pressure. [Pa]
     co2_fraction : float, 0 to 0.01
         Mole fraction of carbon dioxide.
-
-    Returns
-    -------
-    float
-        Speed of sound; about 300 parts in a million in the range. [m/s]
 
     Raises
     ------
@@ -294,7 +264,7 @@ def water_fraction(air_c: float, relative_humidity: float, pressure_pa: float = 
 
 
 def temperature_cents(air_c: float, reference_c: float = 20.0) -> float:
-    """Give how much sharper an instrument sounds in air of one temperature than at the reference.
+    """Give how much sharper an instrument sounds in air of one temperature than at the reference. [cent].
 
     A first approximation: the column inside a blown instrument is warmer than the room.
 
@@ -302,11 +272,6 @@ def temperature_cents(air_c: float, reference_c: float = 20.0) -> float:
     ----------
     air_c, reference_c : float
         Air temperature now and at the reference. [C]
-
-    Returns
-    -------
-    float
-        Shift, + = sharper; 2.95 per kelvin near 20 C. [cent]
 
     Raises
     ------

@@ -10,17 +10,12 @@ from qc.trade.sound.acoustics import CENTS_PER_NEPER, harmonic_deviation
 
 
 def cents_per_mm(column: float) -> float:
-    """Give how many cents one millimetre of tube changes a column; of *slide* it is twice that.
+    """Give how many cents one millimetre of tube changes a column; of *slide* it is twice that. [cent/mm].
 
     Parameters
     ----------
     column : float
         Whole air column. [mm]
-
-    Returns
-    -------
-    float
-        Sensitivity. [cent/mm]
 
     References
     ----------
@@ -35,7 +30,7 @@ def cents_per_mm(column: float) -> float:
 
 
 def length_change_mm(column: float, cents: float) -> float:
-    """Give the change of tube that brings a sounding column to its note, exactly.
+    """Give the tube to add (negative = remove) that brings a sounding column to its note, exactly. [mm].
 
     Parameters
     ----------
@@ -43,11 +38,6 @@ def length_change_mm(column: float, cents: float) -> float:
         The whole air column that sounds, never the wrap alone. [mm]
     cents : float
         Deviation of the note, + = sharp. [cent]
-
-    Returns
-    -------
-    float
-        Tube to add; negative = remove. [mm]
 
     References
     ----------
@@ -62,7 +52,7 @@ def length_change_mm(column: float, cents: float) -> float:
 
 
 def change_uncertainty_mm(column: float, reading_sd_cents: float, readings: int) -> float:
-    """Give the standard uncertainty of a length change from repeated readings of one column.
+    """Give the standard uncertainty of a length change from repeated readings of one column. [mm].
 
     Parameters
     ----------
@@ -72,11 +62,6 @@ def change_uncertainty_mm(column: float, reading_sd_cents: float, readings: int)
         Spread of a single reading. [cent]
     readings : int, >= 1
         How many were averaged.
-
-    Returns
-    -------
-    float
-        Standard uncertainty. [mm]
 
     References
     ----------

@@ -128,7 +128,7 @@ def note_design(
     reference_air_c: float = 20.0,
     tester_offsets: Mapping[str, float] | None = None,
 ) -> NoteDesign:
-    """Build the linear model of a note set.
+    """Build the linear model of a note set, one row a note.
 
     Parameters
     ----------
@@ -140,11 +140,6 @@ def note_design(
         Temperature at which the instrument shall be in tune. [C]
     tester_offsets : mapping of str to float, optional
         How sharp each tester blows, from a shared reference instrument. [cent]
-
-    Returns
-    -------
-    NoteDesign
-        One row a note.
     """
     offsets = tester_offsets or {}
     columns: dict[str, Floats] = {}

@@ -12,6 +12,7 @@ from qc.trade.instrument import Instrument, column_mm
 from qc.trade.sound.acoustics import CENTS_PER_NEPER
 from qc.trade.sound.note_set import Note
 from qc.trade.sound.separation import part_words
+from qc.trade.sound.sitting_model import PLANNING_READING_SD_CENTS
 
 SENSITIVITY_PRIOR_SD = 0.1
 """How far the true answer may lie from the computed one before any cut is seen: planning value."""
@@ -43,7 +44,7 @@ def learn_sensitivity(
     instrument: Instrument,
     part: str,
     change_mm: float,
-    reading_sd: float,
+    reading_sd: float | None = None,
 ) -> Sensitivity:
     """Learn from notes before and after a known change how strongly a part really answers.
 
@@ -57,8 +58,8 @@ def learn_sensitivity(
         `main` or `valve:NAME`.
     change_mm : float
         Tube that was added (+) or removed (-). [mm]
-    reading_sd : float
-        Spread of one reading. [cent]
+    reading_sd : float, optional
+        Spread of one reading; the planning value where none is known. [cent]
 
     Returns
     -------
@@ -83,16 +84,13 @@ def learn_sensitivity(
     """
     if change_mm == 0.0:
         raise TradeError("nothing was changed", "Give the tube added (+) or removed (-) in mm")
-    name = part.partition(":")[2]
-
-    def key(note: Note) -> tuple[int, int, tuple[str, ...]]:
-        return note.partial, note.position, note.valves
-
+    name, sd = part.partition(":")[2], reading_sd or PLANNING_READING_SD_CENTS
     groups: dict[tuple[int, int, tuple[str, ...]], tuple[list[float], list[float]]] = {}
     for side, notes in enumerate((before, after)):
         for note in notes:
             if part == "main" or name in note.valves:
-                groups.setdefault(key(note), ([], []))[side].append(note.cents)
+                key = (note.partial, note.position, note.valves)
+                groups.setdefault(key, ([], []))[side].append(note.cents)
     shares: dict[int, list[tuple[float, float]]] = {}
     for (partial, position, valves), (old, new) in groups.items():
         if old and new:
@@ -103,7 +101,7 @@ def learn_sensitivity(
                 )
             answer = -CENTS_PER_NEPER * math.log1p(change_mm / column)
             share = (math.fsum(new) / len(new) - math.fsum(old) / len(old)) / answer
-            variance = reading_sd**2 * (1.0 / len(old) + 1.0 / len(new)) / answer**2
+            variance = sd**2 * (1.0 / len(old) + 1.0 / len(new)) / answer**2
             shares.setdefault(partial, []).append((share, 1.0 / variance))
     if not shares:
         raise TradeError(f"no note in common sounds the {part_words(part)}", "Blow the same notes again")

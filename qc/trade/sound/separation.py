@@ -44,7 +44,7 @@ class Separation:
 
 
 def separate(design: NoteDesign, reference_partial: int | None = None) -> Separation:
-    """Test the rank of a note design and say what it determines.
+    """Bring a note design to full rank, and say what it determines and what had to be given up.
 
     Parameters
     ----------
@@ -52,11 +52,6 @@ def separate(design: NoteDesign, reference_partial: int | None = None) -> Separa
         The linear model.
     reference_partial : int, optional
         Partial taken as true. Left out, the partial residuals sum to zero.
-
-    Returns
-    -------
-    Separation
-        Full-rank design and what was given up.
 
     References
     ----------

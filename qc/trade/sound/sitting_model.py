@@ -123,11 +123,6 @@ def fit_sittings(
         Spread within and between sittings where known. Unknown, the first is estimated from repeats and
         residuals, the second by restricted likelihood from two sittings on, else taken as 0.
 
-    Returns
-    -------
-    SittingFit
-        Estimates with covariance and degrees of freedom.
-
     References
     ----------
     .. [1] Patterson and Thompson 1971 (restricted likelihood), Graybill and Wang 1980 (intervals of sums of

@@ -125,7 +125,7 @@ def spot_means(readings: Sequence[Spot]) -> list[Spot]:
 
 
 def area_thickness(spots: Sequence[Spot], nominal_um: float) -> list[AreaThickness]:
-    """Reduce spots to areas, in order of first appearance.
+    """Reduce spots to one figure an area, in order of first appearance.
 
     Parameters
     ----------
@@ -133,11 +133,6 @@ def area_thickness(spots: Sequence[Spot], nominal_um: float) -> list[AreaThickne
         One per spot (see `spot_means`).
     nominal_um : float
         Nominal thickness. [um]
-
-    Returns
-    -------
-    list of AreaThickness
-        One per area.
 
     References
     ----------
@@ -170,11 +165,6 @@ def house_80_20(spots_um: Sequence[float], nominal_um: float) -> HouseRule:
         Spot means over the whole instrument. [um]
     nominal_um : float
         Nominal thickness. [um]
-
-    Returns
-    -------
-    HouseRule
-        Verdict and clauses.
 
     Raises
     ------
@@ -217,7 +207,7 @@ def least_spot_um(minimum_um: float) -> float:
 
 
 def lower_capability(values_um: Sequence[float], lower_um: float) -> float:
-    """Give the one-sided capability of a thickness above its lower limit.
+    """Give the one-sided capability of a thickness, (mean - lower) / (3 sd of the sample).
 
     Parameters
     ----------
@@ -225,11 +215,6 @@ def lower_capability(values_um: Sequence[float], lower_um: float) -> float:
         Spot means. [um]
     lower_um : float
         Lower limit. [um]
-
-    Returns
-    -------
-    float
-        (mean - lower) / (3 sd), sd of the sample.
 
     Raises
     ------
@@ -261,11 +246,6 @@ def lower_capability_interval(cpl: float, n: int, confidence: float = 0.95) -> t
         Values it rests on.
     confidence : float
         Two-sided confidence.
-
-    Returns
-    -------
-    tuple of float
-        Lower and upper end.
 
     Raises
     ------
@@ -315,7 +295,7 @@ def dry_from_wet_um(wet_um: float, solids_share: float) -> float:
 
 
 def penetration_depth_um(frequency_hz: float, iacs_share: float = 0.28) -> float:
-    """Give the depth an eddy-current probe reaches into non-magnetic metal.
+    """Give the standard depth an eddy-current probe reaches into non-magnetic metal. [um].
 
     A wall thinner than about two and a half depths shifts the reading: zero on the same bare part.
 
@@ -325,11 +305,6 @@ def penetration_depth_um(frequency_hz: float, iacs_share: float = 0.28) -> float
         Probe frequency. [Hz]
     iacs_share : float
         Conductivity as a share of annealed copper; 0.28 for 70/30 brass.
-
-    Returns
-    -------
-    float
-        Standard penetration depth. [um]
 
     References
     ----------

@@ -45,7 +45,7 @@ class Leak(Tabled):
 def leak_rate(
     volume_cm3: float, fall_mbar: float, seconds: float, atmosphere_mbar: float = STANDARD_ATMOSPHERE_MBAR
 ) -> float:
-    """Give the leak from a fall of pressure.
+    """Give the leak from a fall of pressure. [cm3/min at atmospheric pressure].
 
     Parameters
     ----------
@@ -57,11 +57,6 @@ def leak_rate(
         Time of the fall. [s]
     atmosphere_mbar : float
         Pressure of the room. [mbar]
-
-    Returns
-    -------
-    float
-        Leak. [cm3/min at atmospheric pressure]
 
     Raises
     ------
@@ -83,7 +78,7 @@ def leak_rate(
 
 
 def temperature_pressure_mbar(pressure_abs_mbar: float, warmer_by_k: float, air_c: float = 20.0) -> float:
-    """Give the change of pressure a change of air temperature makes in a sealed part.
+    """Give the change of pressure a change of air temperature makes in a sealed part. [mbar].
 
     Parameters
     ----------
@@ -93,11 +88,6 @@ def temperature_pressure_mbar(pressure_abs_mbar: float, warmer_by_k: float, air_
         Change of air temperature. [K]
     air_c : float
         Temperature. [C]
-
-    Returns
-    -------
-    float
-        Change of pressure. [mbar]
 
     References
     ----------
@@ -186,11 +176,6 @@ def chance_of_faults(at_least: int, joints: int, fault_share: float) -> float:
         Faults seen, and joints or instruments made.
     fault_share : float
         Usual share of faults.
-
-    Returns
-    -------
-    float
-        Probability.
 
     References
     ----------

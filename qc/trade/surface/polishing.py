@@ -54,11 +54,6 @@ def polish_loss(
     balance_step_g : float
         Step of the balance. [g]
 
-    Returns
-    -------
-    PolishLoss
-        Depth and shares.
-
     Raises
     ------
     TradeError

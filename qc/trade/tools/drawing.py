@@ -55,17 +55,12 @@ class SpringBack(Tabled):
 
 
 def section_mm2(outer_mm: float, inner_mm: float) -> float:
-    """Give the cross-section of metal of a tube.
+    """Give the cross-section of metal of a tube. [mm2].
 
     Parameters
     ----------
     outer_mm, inner_mm : float
         Outside and inside diameter. [mm]
-
-    Returns
-    -------
-    float
-        Area. [mm2]
 
     Raises
     ------
@@ -114,17 +109,12 @@ def eccentricity(walls_mm: Sequence[float]) -> float:
 
 
 def area_reduction(section_before: float, section_after: float) -> float:
-    """Give the reduction of section of one pass.
+    """Give the reduction of section of one pass as a share; 0.25 to 0.45 is usual (from memory).
 
     Parameters
     ----------
     section_before, section_after : float
         Cross-sections. [mm2]
-
-    Returns
-    -------
-    float
-        Reduction, as a share; 0.25 to 0.45 is usual for one pass (from memory).
 
     References
     ----------
@@ -163,11 +153,6 @@ def volume_balance(
     limit : float
         Share beyond which a reading is taken to be wrong.
 
-    Returns
-    -------
-    VolumeBalance
-        Error and verdict.
-
     Raises
     ------
     TradeError
@@ -193,7 +178,7 @@ def volume_balance(
 def draw_force_kn(
     flow_stress_mpa: float, section_before: float, section_after: float, efficiency: float = 0.65
 ) -> float:
-    """Estimate the force of a pass from ideal work over an efficiency.
+    """Estimate the force of a pass from ideal work over an efficiency. [kN].
 
     Parameters
     ----------
@@ -203,11 +188,6 @@ def draw_force_kn(
         Cross-sections. [mm2]
     efficiency : float
         Share of work that deforms; 0.6 to 0.7.
-
-    Returns
-    -------
-    float
-        Force. [kN]
 
     Raises
     ------
@@ -278,7 +258,7 @@ def spring_back(tubes_mm: Sequence[float], dies_mm: Sequence[float]) -> SpringBa
 def modified_upper_limit(
     upper_limit: float, sigma: float, share_outside: float = 0.01, n: int = 1, z_alpha: float = 3.0
 ) -> float:
-    """Give the highest mean of n pieces a drifting but capable process may show.
+    """Give the highest mean of n pieces a drifting but capable process may show. [same unit].
 
     Legitimate only while sigma is far below the tolerance and the slope does no harm.
 
@@ -292,11 +272,6 @@ def modified_upper_limit(
         Pieces in the mean.
     z_alpha : float
         Width of the chart in standard errors.
-
-    Returns
-    -------
-    float
-        Limit for the mean. [same unit]
 
     References
     ----------

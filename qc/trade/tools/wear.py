@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from qc.stats import Floats, Tabled, Values, wear_break
+from qc.stats import Floats, Tabled, wear_break
 from qc.trade.errors import TradeError
 from qc.trade.sound import one_sided_quantile, two_sided_quantile
+
+Values = Sequence[float] | Floats
 
 FAR_AHEAD = 2.0
 """A change further ahead than this many stretches of experience is said to be a long guess (house rule)."""

@@ -23,8 +23,8 @@ from qc.watch.changes.tool_lines import (
     line_limits,
     own_fitting,
 )
-from qc.watch.decisions import Span
 from qc.watch.results import Forecast, Point, SignalResult, Suspect
+from qc.watch.series_decisions import Span
 from qc.words import inside
 
 AHEAD_OF_ALL = 9.0

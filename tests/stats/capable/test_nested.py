@@ -71,6 +71,7 @@ def test_figures_by_each_spread():
     assert set(one_sided.cp.values()) == {None} and one_sided.cpk["total"] is not None
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("within, between", [(1.0, 1.0), (0.2, 1.0), (1.0, 0.1), (1.0, 0.0)])
 def test_intervals_cover_in_simulation(within, between):
     """400 samples of 25 pieces with 4 readings: 95 % less 3 standard errors (0.033) at least.

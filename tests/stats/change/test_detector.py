@@ -20,6 +20,7 @@ def shifted(by_sigma, after=40, n=60):
     return series
 
 
+@pytest.mark.slow
 def test_a_clear_shift_is_found_with_start_and_size(rng, at_least):
     values = rng.normal(50.0, 0.2, (2000, 60))
     values[:, 40:] += 0.8
@@ -90,6 +91,7 @@ def test_a_climb_is_a_trend_with_its_start():
     assert 27 <= signal.start <= 40
 
 
+@pytest.mark.slow
 def test_a_wider_scatter_is_a_spread_signal_unless_single_pieces_or_a_level_are_seen_first(rng):
     values = rng.normal(0, 1, (600, 100))
     values[:, 50:] *= 3.0

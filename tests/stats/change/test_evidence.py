@@ -45,6 +45,7 @@ def test_size_of_a_spread_comes_with_the_interval_of_the_f_ratio(rng):
     # two fifths lower, the old level, which is taken as known, costs two in a hundred
     [pytest.param(1.0, 1.5, 0.95, id="rise"), pytest.param(1.5, 1.0, 0.93, id="fall")],
 )
+@pytest.mark.slow
 def test_positive_sizes_are_in_the_unit_of_the_values(before, after, promised, rng):
     logarithms = rng.normal(0, 0.05, (3000, 50)) + np.repeat([before, after], [30, 20])
     truth = math.exp(after) - math.exp(before)
@@ -72,6 +73,7 @@ def test_no_scatter_gives_finite_figures_that_json_can_hold(shape):
     json.dumps(widened.to_dict(), allow_nan=False)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("size, after", [(2.0, 20), (1.5, 50)])
 def test_start_sets_and_size_intervals_hold_the_truth_as_often_as_they_say(size, after, rng, at_least):
     values = rng.normal(0, 1, (2000, after + 50))

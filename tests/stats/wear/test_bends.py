@@ -5,7 +5,7 @@ import pytest
 from scipy import integrate, stats
 
 from qc.stats import recursive_residuals
-from qc.stats.wear.scan import CROSSINGS, LINE_SIDE, RAMP_SIDE, SHORTEST_LINE, bend_scores, bend_threshold
+from qc.stats.wear.bends import CROSSINGS, LINE_SIDE, RAMP_SIDE, SHORTEST_LINE, bend_scores, bend_threshold
 
 COUNT = np.cumsum(np.random.default_rng(71).integers(1, 4, 30)).astype(float)
 

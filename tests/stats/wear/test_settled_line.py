@@ -5,8 +5,8 @@ import pytest
 import statsmodels.api as sm
 
 from qc.stats import StatisticsError, detect_settled_line
-from qc.stats.wear.scan import bend_threshold
-from qc.stats.wear.settled import level_threshold
+from qc.stats.wear.bends import bend_threshold
+from qc.stats.wear.settled_line import level_threshold
 
 SETTLED = 30
 RARE = 1e-5  # no false alarm in the way of what is looked at

@@ -13,9 +13,9 @@ from scipy import special
 from qc.stats.change import SIZE_CONFIDENCE, Z_LARGEST, DetectorSignal, Kind, detect, rates_of
 from qc.stats.errors import StatisticsError
 from qc.stats.numbers import Floats, Integers, Values
+from qc.stats.wear.bends import RAMP_SIDE, bend_threshold, crossing_score
 from qc.stats.wear.breaks import check_pairs, wear_break
 from qc.stats.wear.line import named, placed, recursive_residuals, step_of
-from qc.stats.wear.scan import RAMP_SIDE, bend_threshold, crossing_score
 from qc.stats.wear.tools import detect_wear
 
 # more than one together, as both mostly answer to the same pieces; simulated in
