@@ -8,7 +8,7 @@ from qc.ingest.cards import rows
 from qc.ingest.cells import names
 from qc.plan import PLACE, READING
 
-ELSEWHERE = {"gauge"}  # by the class of the figure, in a method of its own
+ELSEWHERE = {"gauge", "unit"}  # by the class of the figure, and with the figure itself
 
 
 def written(function):
