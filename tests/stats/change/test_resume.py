@@ -117,12 +117,12 @@ def series(n, **changed):
 def judged_points(monkeypatch, asked, course):
     """Points that were fed to the detector."""
     fed = []
-    whole = course_module.DetectorState.take
+    whole = course_module.DetectorState.add
     with monkeypatch.context() as spy:
         spy.setattr(
             course_module.DetectorState,
-            "take",
-            lambda state, value, label=None: (fed.append(label), whole(state, value, label=label)),
+            "add",
+            lambda state, value, **beside: (fed.append(beside["label"]), whole(state, value, **beside)),
         )
         detect_further(**asked, course=course)
     return fed
