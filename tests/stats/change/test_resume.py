@@ -232,7 +232,7 @@ def stands_on(folders):
 def test_the_program_holds_all_that_the_detector_stands_on():
     own = set(course_module.program_files())
     assert stands_on(["change", "wear"]) <= own
-    assert {file.name for file in own} >= {"thresholds.csv", "detector.py", "settled.py", "readings.py"}
+    assert {file.name for file in own} >= {"thresholds.csv", "detector.py", "settled_line.py", "readings.py"}
 
 
 def test_touching_any_file_of_the_program_changes_its_digest(tmp_path, monkeypatch):
