@@ -117,12 +117,12 @@ def series(n, **changed):
 def judged_points(monkeypatch, asked, state):
     """Points that were fed to the detector."""
     fed = []
-    whole = resume.DetectorState.take
+    whole = resume.DetectorState.add
     with monkeypatch.context() as spy:
         spy.setattr(
             resume.DetectorState,
-            "take",
-            lambda state, value, label=None: (fed.append(label), whole(state, value, label=label)),
+            "add",
+            lambda own, value, **beside: (fed.append(beside["label"]), whole(own, value, **beside)),
         )
         detect_further(**asked, before=state)
     return fed
