@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from dash import dcc, html
@@ -50,6 +50,15 @@ def chart(graph_id: Any, figure: Figure, label: str) -> Component:
     """Return a chart with its name for those who cannot see it."""
     graph = dcc.Graph(id=graph_id, figure=figure, config=GRAPH_CONFIG, className="graph")
     return html.Figure(graph, **{"aria-label": label}, role="group", className="chart")
+
+
+def outcome(found: Mapping[str, Any] | None) -> tuple[Component, bool]:
+    """Return what became of a ticket in a sentence, empty where it is not known, and whether it is done."""
+    if found is None:
+        return html.Span(), False
+    if found["state"] != "done":
+        return html.P(found["message"], className="refused"), False
+    return html.P(found["receipt"]["sentence"], className="is-steady"), True
 
 
 def caption(view: SeriesView) -> Component:

@@ -195,21 +195,22 @@ def _next(tasks: Any) -> Task | None:
 
 def _do(folder: Path, as_of: date | None, task: Task, answers: Any) -> dict[str, Any]:
     """Do one task; imported here, so that the heavy libraries load in this process alone."""
-    from qc.jobs.board import decide_held, decide_series, say_signal, study_file, take_sheets
+    from qc.jobs.board import decide_held, decide_series, opened, say_signal, study_file, take_sheets
 
     ticket, kind, what, who = task
     answers.put((ticket, {"state": "working"}))
-    if kind == "held":
-        rows, decision, changes = what
-        return decide_held(folder, as_of, rows, decision, changes, who)
-    if kind == "signal":
-        return say_signal(folder, as_of, *what)
-    if kind == "series":
-        return decide_series(folder, as_of, *what)
     if kind == "study":
         return study_file(*what)
 
     def tell(done: int, total: int, what: str) -> None:
         answers.put((ticket, {"done": done, "of": total, "message": f"{what} {done} of {total} …"}))
 
-    return take_sheets(folder, as_of, what, who, tell)
+    with opened(folder, as_of) as workshop:
+        if kind == "held":
+            rows, decision, changes = what
+            return decide_held(workshop, rows, decision, changes, who)
+        if kind == "signal":
+            return say_signal(workshop, *what)
+        if kind == "series":
+            return decide_series(workshop, *what)
+        return take_sheets(workshop, what, who, tell)

@@ -8,7 +8,7 @@ from typing import Any
 
 from dashboard import words
 from dashboard.figures.events import CHARACTER_PX
-from dashboard.figures.frame import Figure, bare_axis, base_layout, scale_axis
+from dashboard.figures.frame import Figure, bare_axis, base_layout, dots, scale_axis
 from dashboard.theme import LIGHT
 from qc.jobs.board import Point, SeriesView
 
@@ -43,19 +43,15 @@ def draw_capability(view: SeriesView) -> Figure:
     layout["yaxis"] = bare_axis(range=[0, tallest * 1.12], showticklabels=False)
     layout["shapes"], layout["annotations"] = _bounds(view, low, high)
     drifting = verdict.telling is not None
-    trace: dict[str, Any] = {
-        "type": "scatter",
-        "mode": "markers",
-        "x": xs,
-        "y": ys,
-        "text": [
+    trace = dots(
+        xs,
+        ys,
+        [
             f"<b>{escape(p.serial)}</b> {words.amount(p.value, verdict.unit, decimals, verdict.centered)}"
             for p in sorted(points, key=lambda p: p.value)
         ],
-        "hovertemplate": "%{text}<extra></extra>",
-        "marker": {"size": 7, "color": LIGHT["drift"] if drifting else LIGHT["steady"]},
-        "cliponaxis": False,
-    }
+        {"size": 7, "color": LIGHT["drift"] if drifting else LIGHT["steady"]},
+    )
     return {"data": [trace], "layout": layout}
 
 

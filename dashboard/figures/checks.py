@@ -14,6 +14,7 @@ from dashboard.figures.frame import (
     Figure,
     bare_axis,
     base_layout,
+    dots,
     level,
     scale_axis,
     shade,
@@ -50,7 +51,6 @@ def draw_checks(view: GaugeView, today: date, narrow: bool = False) -> Figure | 
     pad = 0.1 * ((high - low) or view.step)
     y_range = (low - pad, high + pad)
     say = _say(view)
-    days = [check.day.isoformat() for check in view.checks]
     labels = [] if narrow else [EdgeLabel(0.0, "as its master", LIGHT["soft"])]
     labels += [EdgeLabel(bound, f"limit {say(bound)}", LIGHT["ink"]) for bound in bounds]
     gap, gap_label = _gap(view, today)
@@ -76,20 +76,16 @@ def draw_checks(view: GaugeView, today: date, narrow: bool = False) -> Figure | 
         _across(0.0, LIGHT["soft"], "dash"),
         *(_across(b, LIGHT["ink"]) for b in bounds),
     ]
-    data = {
-        "type": "scatter",
-        "mode": "markers",
-        "x": days,
-        "y": values,
-        "text": [_story(check, say) for check in view.checks],
-        "hovertemplate": "%{text}<extra></extra>",
-        "cliponaxis": False,
-        "marker": {
+    data = dots(
+        [check.day.isoformat() for check in view.checks],
+        values,
+        [_story(check, say) for check in view.checks],
+        {
             "size": 8 if len(view.checks) <= 60 else 6,
             "symbol": ["diamond" if check.good is False else "circle" for check in view.checks],
             "color": [LIGHT["drift"] if check.good is False else LIGHT["ink"] for check in view.checks],
         },
-    }
+    )
     return {"data": [data], "layout": layout}
 
 
@@ -129,16 +125,12 @@ def draw_study(study: Mapping[str, Any], value: str) -> Figure:
         {**level(places[name], low, high, _colour(name), 3), "layer": "below"}
         for name, (low, high) in ends.items()
     ]
-    data = {
-        "type": "scatter",
-        "mode": "markers",
-        "x": [study["sd"][name] for name in rows],
-        "y": [places[name] for name in rows],
-        "text": [f"{SOURCES[name]}: {study['sd'][name]:.4g}{_between(ends[name])}" for name in rows],
-        "hovertemplate": "%{text}<extra></extra>",
-        "cliponaxis": False,
-        "marker": {"size": 11, "color": [_colour(name) for name in rows]},
-    }
+    data = dots(
+        [study["sd"][name] for name in rows],
+        [places[name] for name in rows],
+        [f"{SOURCES[name]}: {study['sd'][name]:.4g}{_between(ends[name])}" for name in rows],
+        {"size": 11, "color": [_colour(name) for name in rows]},
+    )
     return {"data": [data], "layout": layout}
 
 

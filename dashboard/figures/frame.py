@@ -181,6 +181,21 @@ def value_sheet(
     return layout
 
 
+def dots(x: list[Any], y: list[Any], text: list[str], marker: dict[str, Any], **more: Any) -> dict[str, Any]:
+    """Return marks, each with a text for the hover; those at the edge of the chart are shown whole."""
+    return {
+        "type": "scatter",
+        "mode": "markers",
+        "x": x,
+        "y": y,
+        "text": text,
+        "hovertemplate": "%{text}<extra></extra>",
+        "cliponaxis": False,
+        "marker": marker,
+        **more,
+    }
+
+
 def shade(left: float | str, right: float | str, colour: str) -> dict[str, Any]:
     """Return a shade over the whole height between two places of the horizontal axis, under the points."""
     return {

@@ -15,6 +15,7 @@ from dashboard.figures.frame import (
     Figure,
     bare_axis,
     base_layout,
+    dots,
     level,
     shade,
     value_sheet,
@@ -155,24 +156,20 @@ def _points(view: SeriesView, points: Sequence[Point]) -> dict[str, Any]:
         own = symbols.get(point.model, "circle")
         return "circle-open" if point.left_out and own == "circle" else own
 
-    return {
-        "type": "scatter",
-        "mode": "markers",
-        "name": view.verdict.name,
-        "x": [p.ordinal for p in points],
-        "y": [p.value for p in points],
-        "text": [story(view, p) for p in points],
-        "customdata": [p.serial for p in points],
-        "hovertemplate": "%{text}<extra></extra>",
-        "cliponaxis": False,
-        "marker": {
+    return dots(
+        [p.ordinal for p in points],
+        [p.value for p in points],
+        [story(view, p) for p in points],
+        {
             # chosen: above some 90 pieces larger marks touch at the width of a desk
             "size": 9 if len(points) <= 90 else 6,
             "symbol": [shape(p) for p in points],
             "color": [colour(p) for p in points],
             "line": {"width": [0 if shape(p) == "circle" else 1.2 if p.left_out else 1.8 for p in points]},
         },
-    }
+        name=view.verdict.name,
+        customdata=[p.serial for p in points],
+    )
 
 
 def _drifts(view: SeriesView, stretch: StretchResult) -> bool:
@@ -302,20 +299,16 @@ def _ticks(lane: EventLane, floor: float) -> list[dict[str, Any]]:
     if not lane.marks:
         return []
     return [
-        {
-            "type": "scatter",
-            "mode": "markers",
-            "name": "events",
-            "x": [mark.ordinal for mark in lane.marks],
-            "y": [floor] * len(lane.marks),
-            "text": [escape(f"{mark.text}, {words.day(mark.day, year=True)}") for mark in lane.marks],
-            "hovertemplate": "%{text}<extra></extra>",
-            "cliponaxis": False,
-            "marker": {
+        dots(
+            [mark.ordinal for mark in lane.marks],
+            [floor] * len(lane.marks),
+            [escape(f"{mark.text}, {words.day(mark.day, year=True)}") for mark in lane.marks],
+            {
                 "symbol": "line-ns",
                 "size": 14,
                 "color": LIGHT["mark"],
                 "line": {"width": 2, "color": LIGHT["mark"]},
             },
-        }
+            name="events",
+        )
     ]

@@ -6,7 +6,7 @@ from html import escape
 from typing import Any
 
 from dashboard import words
-from dashboard.figures.frame import EdgeLabel, Figure, level, scale_axis, value_sheet
+from dashboard.figures.frame import EdgeLabel, Figure, dots, level, scale_axis, value_sheet
 from dashboard.theme import LIGHT, SMALL_PX
 from qc.jobs.board import Forecast, Point, SeriesView
 
@@ -57,17 +57,14 @@ def draw_wear(view: SeriesView, narrow: bool = False) -> Figure | None:
             "font": {"size": 12},
         },
     )
-    data = {
-        "type": "scatter",
-        "mode": "markers",
-        "x": [p.tool_count for p in points],
-        "y": [p.value for p in points],
-        "text": [f"<b>{escape(p.serial)}</b> draw {p.tool_count}, {words.day(p.day)}" for p in points],
-        "hovertemplate": "%{text}: %{y}<extra></extra>",
-        "customdata": [p.serial for p in points],
-        "marker": {"size": 8, "color": LIGHT["ink"]},
-        "cliponaxis": False,
-    }
+    data = dots(
+        [p.tool_count for p in points],
+        [p.value for p in points],
+        [f"<b>{escape(p.serial)}</b> draw {p.tool_count}, {words.day(p.day)}" for p in points],
+        {"size": 8, "color": LIGHT["ink"]},
+        hovertemplate="%{text}: %{y}<extra></extra>",
+        customdata=[p.serial for p in points],
+    )
     return {"data": [data], "layout": layout}
 
 

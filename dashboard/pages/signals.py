@@ -19,6 +19,7 @@ from dashboard.parts import (
     figures,
     heading,
     nothing,
+    outcome,
     serial_link,
     series_name,
     spark,
@@ -75,11 +76,8 @@ def register(app: Dash) -> None:
         """Return what became of a ticket, and the signal as it stands now."""
         found = queries.desk().progress(ticket)
         view = queries.board().signal(signal)
-        if found is None or view is None:
-            return html.Span(), no_update
-        if found["state"] != "done":
-            return html.P(found["message"], className="refused"), no_update
-        return html.P(found["receipt"]["sentence"], className="is-steady"), signal_body(view)
+        said, done = outcome(found if view else None)
+        return said, signal_body(view) if view and done else no_update
 
     app.callback(
         Output("signals-said", "children"),

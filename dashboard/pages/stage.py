@@ -20,6 +20,7 @@ from dashboard.parts import (
     chart,
     heading,
     nothing,
+    outcome,
     serial_link,
     series_name,
     series_row,
@@ -91,13 +92,10 @@ def register(app: Dash) -> None:
 
     def show_again(ticket: str, series: str) -> tuple[Component, Any]:
         """Return what became of a decision, and the series as it stands now."""
-        found = queries.desk().progress(ticket)
-        if found is None:
-            return html.Span(), no_update
-        if found["state"] != "done":
-            return html.P(found["message"], className="refused"), no_update
+        said, done = outcome(queries.desk().progress(ticket))
+        if not done:
+            return said, no_update
         key = SeriesKey.parse(series)
-        said = html.P(found["receipt"]["sentence"], className="is-steady")
         return said, _body(key, queries.board().verdicts(key.stage))
 
     app.callback(

@@ -68,6 +68,10 @@ class UploadReceipt(Tabled):
     sheets: tuple[SheetReceipt, ...]
     refused: tuple[str, ...] = ()
 
+    def to_dict(self) -> dict[str, Any]:
+        """Return the contract of ``qc upload --json``."""
+        return {"sheets": [s.to_dict() for s in self.sheets], "refused": list(self.refused)}
+
     def to_text(self) -> str:
         """Say what became of each sheet and what was raised."""
         counts = [sheet.count for sheet in self.sheets]

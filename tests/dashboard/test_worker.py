@@ -2,6 +2,7 @@
 
 import queue
 import time
+from contextlib import nullcontext
 
 import pytest
 
@@ -14,6 +15,7 @@ from qc.sayings import Saying, What
 @pytest.fixture
 def tasks(monkeypatch):
     monkeypatch.setattr(board, "warm", lambda: None)
+    monkeypatch.setattr(board, "opened", lambda folder, as_of: nullcontext())
     return queue.Queue()
 
 
@@ -31,7 +33,7 @@ def run(tasks, *given):
 
 
 def test_sheets_are_taken_and_their_progress_is_told(tasks, monkeypatch):
-    def take(folder, as_of, files, who, tell):
+    def take(workshop, files, who, tell):
         tell(1, 2, "Reading sheet")
         return {"sheets": [], "files": len(files), "who": who}
 
@@ -43,9 +45,7 @@ def test_sheets_are_taken_and_their_progress_is_told(tasks, monkeypatch):
 
 
 def test_a_mend_goes_to_its_own_job(tasks, monkeypatch):
-    monkeypatch.setattr(
-        board, "decide_held", lambda folder, as_of, *what: dict(zip("rdcw", what, strict=True))
-    )
+    monkeypatch.setattr(board, "decide_held", lambda workshop, *what: dict(zip("rdcw", what, strict=True)))
     given = (["7", "8"], "drop", {}), "IS"
     assert run(tasks, ("m", "held", *given))["m"][-1]["receipt"] == {
         "r": ["7", "8"],
@@ -56,7 +56,7 @@ def test_a_mend_goes_to_its_own_job(tasks, monkeypatch):
 
 
 def test_decisions_and_studies_go_to_their_own_jobs(tasks, monkeypatch):
-    monkeypatch.setattr(board, "decide_series", lambda folder, as_of, *what: {"decided": what})
+    monkeypatch.setattr(board, "decide_series", lambda workshop, *what: {"decided": what})
     monkeypatch.setattr(board, "study_file", lambda *what: {"studied": what})
     frozen = Saying(What.FREEZE, "IS", "new die")
     decided = ("d", "series", ("a/b/all", frozen), "IS")
@@ -67,7 +67,7 @@ def test_decisions_and_studies_go_to_their_own_jobs(tasks, monkeypatch):
 
 
 def test_what_is_said_of_a_signal_goes_to_its_own_job(tasks, monkeypatch):
-    monkeypatch.setattr(board, "say_signal", lambda folder, as_of, *what: {"said": what})
+    monkeypatch.setattr(board, "say_signal", lambda workshop, *what: {"said": what})
     taken = Saying(What.IN_HAND, "IS")
     task = ("s", "signal", ("ab12", taken), "IS")
     assert run(tasks, task)["s"][-1]["receipt"] == {"said": ("ab12", taken)}
@@ -83,7 +83,7 @@ def test_a_fault_of_the_data_is_its_own_sentence(tasks, monkeypatch):
 
 
 def test_a_fault_of_the_program_does_not_stop_the_next_task(tasks, monkeypatch, caplog):
-    def stumble(folder, as_of, files, who, tell):
+    def stumble(workshop, files, who, tell):
         if not files:
             raise ZeroDivisionError
         return {"sheets": []}

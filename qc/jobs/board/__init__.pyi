@@ -10,6 +10,7 @@ from .serving import fetch_once as fetch_once
 from .serving import serve as serve
 from .tasks import decide_held as decide_held
 from .tasks import decide_series as decide_series
+from .tasks import opened as opened
 from .tasks import say_signal as say_signal
 from .tasks import study_file as study_file
 from .tasks import take_sheets as take_sheets

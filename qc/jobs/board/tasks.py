@@ -29,14 +29,9 @@ def warm() -> None:
     warm_up()
 
 
-def take_sheets(
-    folder: Path,
-    as_of: date | None,
-    files: Sequence[tuple[str, bytes]],
-    who: str,
-    tell: ShowProgress,
-) -> dict[str, Any]:
-    """Upload sheets and return the receipt as plain values.
+@contextmanager
+def opened(folder: Path, as_of: date | None) -> Iterator[Workshop]:
+    """Open the workshop for one task; its store is closed whatever becomes of that.
 
     Parameters
     ----------
@@ -44,6 +39,23 @@ def take_sheets(
         The workshop folder.
     as_of : date or None
         The day to stand on.
+    """
+    workshop = open_workshop(folder, as_of=as_of)
+    try:
+        yield workshop
+    finally:
+        workshop.store.close()
+
+
+def take_sheets(
+    workshop: Workshop, files: Sequence[tuple[str, bytes]], who: str, tell: ShowProgress
+) -> dict[str, Any]:
+    """Upload sheets and return the receipt as plain values.
+
+    Parameters
+    ----------
+    workshop : Workshop
+        As `opened` gives it.
     files : sequence of (name, bytes)
         The sheets.
     who : str
@@ -51,26 +63,18 @@ def take_sheets(
     tell : callable
         Told how many sheets are done, of how many, and in words.
     """
-    with _opened(folder, as_of) as workshop:
-        return upload(workshop, files, who=who, progress=tell).to_dict()
+    return upload(workshop, files, who=who, progress=tell).to_dict()
 
 
 def decide_held(
-    folder: Path,
-    as_of: date | None,
-    rows: Sequence[str],
-    decision: str,
-    changes: Mapping[str, object],
-    who: str,
+    workshop: Workshop, rows: Sequence[str], decision: str, changes: Mapping[str, object], who: str
 ) -> dict[str, Any]:
     """Decide the same about held rows and say what became of them.
 
     Parameters
     ----------
-    folder : Path
-        The workshop folder.
-    as_of : date or None
-        The day to stand on.
+    workshop : Workshop
+        As `opened` gives it.
     rows : sequence of str
         Ids of the rows, as the board shows them.
     decision : str
@@ -80,48 +84,40 @@ def decide_held(
     who : str
         Code of the person who decides.
     """
-    with _opened(folder, as_of) as workshop:
-        found = mend_rows(workshop, [int(row) for row in rows], Decision(decision), changes, who=who)
-        return found.to_dict()
+    return mend_rows(workshop, [int(row) for row in rows], Decision(decision), changes, who=who).to_dict()
 
 
-def say_signal(folder: Path, as_of: date | None, signal_id: str, saying: Saying) -> dict[str, Any]:
+def say_signal(workshop: Workshop, signal_id: str, saying: Saying) -> dict[str, Any]:
     """Add to the life of a signal and say how it now stands.
 
     Parameters
     ----------
-    folder : Path
-        The workshop folder.
-    as_of : date or None
-        The day to stand on.
+    workshop : Workshop
+        As `opened` gives it.
     signal_id : str
         The signal.
     saying : Saying
         What is said.
     """
-    with _opened(folder, as_of) as workshop:
-        life = say_of_signal(workshop, signal_id, saying)
+    life = say_of_signal(workshop, signal_id, saying)
     if saying.what is What.COMMENT:
         return {"sentence": "The remark is kept.", "reasons": []}
     return {"sentence": f"The signal is now {STATE_WORDS[life.state]}.", "reasons": []}
 
 
-def decide_series(folder: Path, as_of: date | None, series: str, saying: Saying) -> dict[str, Any]:
+def decide_series(workshop: Workshop, series: str, saying: Saying) -> dict[str, Any]:
     """Take a lead's decision about a series, judge it anew and say how it now stands.
 
     Parameters
     ----------
-    folder : Path
-        The workshop folder.
-    as_of : date or None
-        The day to stand on.
+    workshop : Workshop
+        As `opened` gives it.
     series : str
         ``stage/characteristic/family``.
     saying : Saying
         What is decided.
     """
-    with _opened(folder, as_of) as workshop:
-        found = decide(workshop, series, saying)
+    found = decide(workshop, series, saying)
     return {"sentence": f"Kept. {found.title} is now {found.behaviour}.", "reasons": []}
 
 
@@ -167,13 +163,3 @@ def study_file(file: tuple[str, bytes], question: Mapping[str, str]) -> dict[str
 def _number(question: Mapping[str, str], name: str) -> float | None:
     text = question.get(name, "").strip()
     return float(text) if text else None
-
-
-@contextmanager
-def _opened(folder: Path, as_of: date | None) -> Iterator[Workshop]:
-    """Open the workshop for one task; its store is closed whatever becomes of that."""
-    workshop = open_workshop(folder, as_of=as_of)
-    try:
-        yield workshop
-    finally:
-        workshop.store.close()

@@ -34,14 +34,20 @@ from qc.stats import gauge_study as study_gauge
 
 
 @dataclass(frozen=True, slots=True)
-class GaugeResult(Tabled):
+class ColumnAnswer(Tabled):
+    """What was asked of the column `value` of a file."""
+
+    file: str
+    value: str
+
+
+@dataclass(frozen=True, slots=True)
+class GaugeResult(ColumnAnswer):
     """A gauge study of a file; `by_hand` holds the average-and-range figures when they were asked for.
 
     `alone` holds what such figures say of a study by one person.
     """
 
-    file: str
-    value: str
     study: GaugeStudy
     guard: GuardBand | None
     by_hand: AverageRange | None
@@ -67,13 +73,11 @@ class GaugeResult(Tabled):
 
 
 @dataclass(frozen=True, slots=True)
-class GaugeLinearity(Tabled):
+class GaugeLinearity(ColumnAnswer):
     """Bias and linearity of a gauge against references."""
 
     ROWS = "references"
 
-    file: str
-    value: str
     linearity: Linearity
 
     def to_dict(self) -> dict[str, object]:
@@ -86,7 +90,7 @@ class GaugeLinearity(Tabled):
 
 
 @dataclass(frozen=True, slots=True)
-class GaugeAgreement(Tabled):
+class GaugeAgreement(ColumnAnswer):
     """Agreement of people who sort pieces by eye.
 
     `within` holds each person's agreement with themselves, `between` that of all judgements, `against` each
@@ -94,8 +98,6 @@ class GaugeAgreement(Tabled):
     An agreement that no kappa can be said of (one verdict only) is left out, and `warnings` says so.
     """
 
-    file: str
-    value: str
     pieces: int
     within: dict[str, Kappa]
     between: Kappa | None
@@ -200,9 +202,7 @@ def gauge_study(
             layout = lay_out(readings, parts, persons).readings
             ranges = average_range(layout)
             alone = one_person_ranges(layout[:, 0, :]) if persons is None else None
-    guard = None
-    if lower is not None or upper is not None:
-        guard = guard_band(lower=lower, upper=upper, gauge_sd=found.sd["gauge"])
+    guard = guard_where(lower, upper, found.sd["gauge"])
     return GaugeResult(table.name, value, found, guard, ranges, alone)
 
 
@@ -291,6 +291,13 @@ def gauge_agreement(
         raise StatisticsError(f"{table.name}: no verdict reads '{bad}'; write it as in the file")
     with faults_named(table):
         return _agreement(frame, table.name, value, bad, confidence)
+
+
+def guard_where(lower: float | None, upper: float | None, gauge_sd: float) -> GuardBand | None:
+    """Return the guard band of a gauge with this sd, None where there is no limit to guard."""
+    if lower is None and upper is None:
+        return None
+    return guard_band(lower=lower, upper=upper, gauge_sd=gauge_sd)
 
 
 def _agreement(

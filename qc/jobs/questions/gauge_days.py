@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import polars as pl
 
 from qc.ingest.reading import Table, TableSource
+from qc.jobs.questions.gauge import ColumnAnswer, guard_where
 from qc.jobs.questions.study_read import faults_named, read_study_table, take_labels, take_numbers
 from qc.report.terminal import check_standard_text, over_days_text
 from qc.stats import (
@@ -15,10 +16,8 @@ from qc.stats import (
     NestedLevels,
     RepeatSets,
     StatisticsUsageError,
-    Tabled,
     averaged_sets,
     check_standard,
-    guard_band,
     repeat_sets,
 )
 
@@ -26,11 +25,9 @@ _FACTOR = 2.0  # sds; NIST/SEMATECH e-Handbook 2.2.2
 
 
 @dataclass(frozen=True, slots=True)
-class GaugeOverDays(Tabled):
+class GaugeOverDays(ColumnAnswer):
     """Spread of a gauge within days, between days and between runs; `guard` is there with a limit."""
 
-    file: str
-    value: str
     sets: RepeatSets
     levels: NestedLevels
     guard: GuardBand | None = None
@@ -57,13 +54,11 @@ class GaugeOverDays(Tabled):
 
 
 @dataclass(frozen=True, slots=True)
-class GaugeCheckStandard(Tabled):
+class GaugeCheckStandard(ColumnAnswer):
     """Limits of a check standard, and the days outside them."""
 
     ROWS = "days"
 
-    file: str
-    value: str
     sets: RepeatSets
     found: CheckStandard
 
@@ -150,9 +145,7 @@ def gauge_over_days(
     table, sets = _sets(path, value, day, part, run, sd, repeats, sheet)
     with faults_named(table):
         levels = sets.levels(confidence=confidence)
-    guard = None
-    if lower is not None or upper is not None:
-        guard = guard_band(lower=lower, upper=upper, gauge_sd=levels.reading_sd)
+    guard = guard_where(lower, upper, levels.reading_sd)
     return GaugeOverDays(table.name, value, sets, levels, guard)
 
 

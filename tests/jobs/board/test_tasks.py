@@ -4,7 +4,15 @@ import pytest
 
 from qc.errors import QcError
 from qc.ingest import SheetError
-from qc.jobs.board.tasks import decide_held, decide_series, say_signal, study_file, take_sheets, warm
+from qc.jobs.board.tasks import (
+    decide_held,
+    decide_series,
+    opened,
+    say_signal,
+    study_file,
+    take_sheets,
+    warm,
+)
 from qc.jobs.errors import JobError
 from qc.jobs.questions.gauge import gauge_study
 from qc.jobs.workshop import open_workshop
@@ -12,11 +20,16 @@ from qc.sayings import Saying, What
 from sample_measurements import folder
 
 
+def do(task, folder, *what):
+    with opened(folder, None) as workshop:
+        return task(workshop, *what)
+
+
 def test_a_sheet_that_is_known_already_changes_nothing(demo_copy):
     sheet = sorted((folder() / "sheets" / "valves").iterdir())[-1]
     told = []
-    receipt = take_sheets(
-        demo_copy, None, [(sheet.name, sheet.read_bytes())], "IS", lambda *step: told.append(step)
+    receipt = do(
+        take_sheets, demo_copy, [(sheet.name, sheet.read_bytes())], "IS", lambda *step: told.append(step)
     )
     (count,) = receipt["sheets"]
     assert count["accepted"] == 0 and count["rows"] == count["held"] + count["already_known"]
@@ -26,18 +39,18 @@ def test_a_sheet_that_is_known_already_changes_nothing(demo_copy):
 def test_an_accepted_mend_leaves_the_list(demo_copy):
     held = open_workshop(demo_copy).store.held()
     row = next(r.id for r in held if r.proposal)
-    (said,) = decide_held(demo_copy, None, [str(row)], "proposal", {}, "IS")["mended"]
+    (said,) = do(decide_held, demo_copy, [str(row)], "proposal", {}, "IS")["mended"]
     assert said["state"] == "accepted" and f"Row {row}" in said["sentence"]
     assert row not in [r.id for r in open_workshop(demo_copy).store.held()]
 
 
 def test_a_signal_goes_through_its_life_and_keeps_who_said_what(demo_copy):
     signal = open_workshop(demo_copy).store.signals(states=["open"])[0].id
-    remark = say_signal(demo_copy, None, signal, Saying(What.COMMENT, "IS", "Looked at it."))
+    remark = do(say_signal, demo_copy, signal, Saying(What.COMMENT, "IS", "Looked at it."))
     assert remark["sentence"] == "The remark is kept."
     closing = Saying(What.CLOSED, "IS", cause="unknown", action="measured again")
-    assert say_signal(demo_copy, None, signal, closing)["sentence"] == "The signal is now closed."
-    assert "open" in say_signal(demo_copy, None, signal, Saying(What.REOPENED, "IS"))["sentence"]
+    assert do(say_signal, demo_copy, signal, closing)["sentence"] == "The signal is now closed."
+    assert "open" in do(say_signal, demo_copy, signal, Saying(What.REOPENED, "IS"))["sentence"]
     kept = next(s for s in open_workshop(demo_copy).store.signals() if s.id == signal)
     assert [(said.what, said.who) for said in kept.said] == [
         ("comment", "IS"),
@@ -52,16 +65,16 @@ FORCE = "slide/force/all"
 def test_a_lead_decides_about_a_series_and_undoes_it(demo_copy):
     serials = open_workshop(demo_copy).store.verdicts(series=[FORCE])[0].serials
     frozen = Saying(What.FREEZE, "IS", "settled", first=serials[0], last=serials[40])
-    sentence = decide_series(demo_copy, None, FORCE, frozen)["sentence"]
+    sentence = do(decide_series, demo_copy, FORCE, frozen)["sentence"]
     assert sentence.startswith("Kept. Slide: Slide force")
     left = Saying(What.LEAVE_OUT, "IS", "test piece", first=serials[0])
-    decide_series(demo_copy, None, FORCE, left)
-    decide_series(demo_copy, None, FORCE, replace(left, what=What.UNDO_LEAVE_OUT, last=serials[0]))
-    decide_series(demo_copy, None, FORCE, replace(frozen, what=What.UNDO_FREEZE))
+    do(decide_series, demo_copy, FORCE, left)
+    do(decide_series, demo_copy, FORCE, replace(left, what=What.UNDO_LEAVE_OUT, last=serials[0]))
+    do(decide_series, demo_copy, FORCE, replace(frozen, what=What.UNDO_FREEZE))
     said = [one.what for one in open_workshop(demo_copy).store.said_of_series(FORCE)]
     assert said == ["freeze", "leave-out", "undo-leave-out", "undo-freeze"]
     with pytest.raises(QcError, match="Nothing is frozen"):
-        decide_series(demo_copy, None, FORCE, replace(frozen, what=What.UNDO_FREEZE))
+        do(decide_series, demo_copy, FORCE, replace(frozen, what=What.UNDO_FREEZE))
 
 
 QUESTION = {
