@@ -2,6 +2,7 @@
 
 from .checks import checks_text as checks_text
 from .coat import coat_text as coat_text
+from .columns import table as table
 from .factors import chart_factors_text as chart_factors_text
 from .factors import limit_factors_text as limit_factors_text
 from .factors import t2_limits_text as t2_limits_text
