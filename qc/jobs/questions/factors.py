@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
+from qc.report.terminal import chart_factors_text, limit_factors_text, t2_limits_text
 from qc.stats import (
     THREE_SIGMA_RATE,
     Factors,
@@ -44,19 +45,7 @@ class ChartFactors(Tabled):
 
     def to_text(self) -> str:
         """Return a sentence for the first size, and a table with a factor a line."""
-        first = self.rows[0]
-        lines = [
-            f"In samples of {first.n} the range is {first.d2:.4f} sigma on average (d2) and the sd "
-            f"{first.c4:.4f} sigma (c4).",
-            "",
-        ]
-        names = [name for name in first.to_dict() if name != "n"]
-        words = {"median_range": "median range"}
-        table = [("", *(f"n = {row.n}" for row in self.rows))]
-        table += [
-            (words.get(name, name), *(f"{row.to_dict()[name]:.5f}" for row in self.rows)) for name in names
-        ]
-        return "\n".join(lines + _columns(table))
+        return chart_factors_text(self.rows)
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,35 +112,7 @@ class LimitFactors(Tabled):
 
     def to_text(self) -> str:
         """Return a sentence for the first number of pieces, and a table with one a line."""
-        first, sure = self.rows[0], f"{100 * self.confidence:g} %"
-        where = "mean +- k sd" if self.sides == 2 else "mean + k sd"
-        lines = [
-            f"From {first.n} pieces, {where} holds {100 * self.content:g} % of all pieces with {sure} "
-            f"confidence at k = {first.tolerance:.3f}; at k = {first.prediction:.3f} it holds "
-            + ("the next piece" if self.future == 1 else f"the mean of the next {self.future}")
-            + f" with chance {100 * self.content:g} %.",
-            "",
-        ]
-        head = ["pieces", "tolerance", "prediction"]
-        other = self.sides == 2 and self.rate != 1.0 - self.content  # else guaranteed is tolerance
-        head += ["guaranteed"] if other else []
-        held = first.confidence_of is not None
-        head += [f"{self.k:g} sd holds with"] if held else []
-        head += ["printed (" + ("Howe)" if self.sides == 2 else "Natrella)")] if self.known is None else []
-        table = [tuple(head)]
-        for row in self.rows:
-            cells = [str(row.n), f"{row.tolerance:.4f}", f"{row.prediction:.4f}"]
-            cells += [f"{row.guaranteed:.4f}"] if other else []
-            cells += [f"{100 * row.confidence_of:.1f} %"] if row.confidence_of is not None else []
-            if self.known is None:
-                cells.append("none" if row.approximate is None else f"{row.approximate:.4f}")
-            table.append(tuple(cells))
-        lines += _columns(table)
-        if self.sides == 2:
-            name = "guaranteed" if other else "tolerance, read as limits of a chart"
-            promise = f"false-alarm rate at most {100 * self.rate:.3g} % with {sure} confidence"
-            lines += ["", f"{name}: {promise}"]
-        return "\n".join(lines)
+        return limit_factors_text(self.to_dict())
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,15 +132,7 @@ class T2Limits(Tabled):
 
     def to_text(self) -> str:
         """Return a sentence for the first number of points, and a table with one a line."""
-        n, first, second = self.rows[0]
-        lines = [
-            f"T2 of {self.figures} figures from {n} points: up to {first:.4g} within the baseline, up to "
-            f"{second:.4g} afterwards, false-alarm rate {100 * self.rate:.3g} % a point.",
-            "",
-        ]
-        table = [("points", "in the baseline", "afterwards")]
-        table += [(str(n), f"{first:.4f}", f"{second:.4f}") for n, first, second in self.rows]
-        return "\n".join(lines + _columns(table))
+        return t2_limits_text(self.figures, self.rate, self.rows)
 
 
 def chart_factors(sizes: Sequence[int]) -> ChartFactors:
@@ -341,16 +294,3 @@ def _natrella(n: int, content: float, confidence: float) -> float | None:
         return natrella_factor(n, content, confidence)
     except StatisticsError:
         return None
-
-
-def _columns(rows: Sequence[tuple[str, ...]]) -> list[str]:
-    """Align columns to the right, the first to the left."""
-    widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))]
-    return [
-        "  "
-        + "  ".join(
-            cell.ljust(width) if i == 0 else cell.rjust(width)
-            for i, (cell, width) in enumerate(zip(row, widths, strict=True))
-        )
-        for row in rows
-    ]

@@ -108,9 +108,8 @@ def individuals_table(frame: pl.DataFrame, setting: Setting = AS_THEY_ARE) -> Ch
     levels = levels.with_columns(
         companion_center=center, companion_lower=0.0 * center, companion_upper=center * MOVING.D4
     )
-    return ChartTable(
-        "individuals", points, levels, companion_kind="moving-range", warnings=_warnings(levels, setting)
-    )
+    said = _warnings(levels, setting)
+    return ChartTable("individuals", points, levels, companion_kind="moving-range", warnings=said)
 
 
 def mean_range(values: ArrayLike, subgroup: ArrayLike, setting: Setting = AS_THEY_ARE) -> Chart:
@@ -235,15 +234,10 @@ def finish_subgroups(
 ) -> ChartTable:
     """Limits for subgroup means of any sizes and for the spread beside them."""
     levels = _with_level(levels, estimate, pl.col("df"), setting)
-    counts = levels["points"].to_numpy()
     sigma, center = spread_out(levels, "sigma"), spread_out(levels, "center")
-    size = points["size"].cast(pl.Float64)
-    total = pl.Series(np.repeat(levels["baseline_readings"].to_numpy().astype(float), counts))
-    if setting.center is not None:
-        total = pl.Series(np.full(points.height, math.inf))
-    df = pl.Series(np.repeat(levels["df"].to_numpy().astype(float), counts))
-    if setting.sigma is not None:
-        df = pl.Series(np.full(points.height, math.inf))
+    size, known = points["size"].cast(pl.Float64), pl.Series(np.full(points.height, math.inf))
+    total = known if setting.center is not None else spread_out(levels, "baseline_readings").cast(pl.Float64)
+    df = known if setting.sigma is not None else spread_out(levels, "df").cast(pl.Float64)
     sd = sigma / size.sqrt()
     reach = limit_factors(setting.limits, total / size, df) * sd
     floor = (pl.col("unit") - 3 * pl.col("unit_sd")).clip(lower_bound=0.0)
@@ -260,10 +254,8 @@ def finish_subgroups(
     nearest = points.select(names)[_most_typical(points)]
     levels = levels.drop("lower", "upper").with_columns(typical).hstack(nearest)
     kind = "mean-range" if spread == "range" else "mean-sd"
-    varying = bool((levels["least"] != levels["most"]).any())
-    return ChartTable(
-        kind, points, levels, companion_kind=spread, varying=varying, warnings=_warnings(levels, setting)
-    )
+    varying, said = bool((levels["least"] != levels["most"]).any()), _warnings(levels, setting)
+    return ChartTable(kind, points, levels, companion_kind=spread, varying=varying, warnings=said)
 
 
 def _most_typical(points: pl.DataFrame) -> Places:
@@ -287,25 +279,17 @@ def _with_level(levels: pl.DataFrame, estimate: pl.Expr, df: pl.Expr, setting: S
     sigma = estimate if setting.sigma is None else pl.lit(float(setting.sigma))
     levels = levels.with_columns(raw_sigma=sigma.cast(pl.Float64), center=center.cast(pl.Float64))
     floor = 0.0 if setting.resolution is None else setting.resolution / math.sqrt(12)
-    if setting.sigma is None:
-        levels = levels.with_columns(sigma=pl.max_horizontal("raw_sigma", pl.lit(floor)))
-    else:
-        levels = levels.with_columns(sigma=pl.col("raw_sigma"))
-    enough = (
-        pl.col("baseline_points")
-        if setting.sigma is not None
-        else pl.min_horizontal("baseline_points", df + 1)
-    )
+    given = setting.sigma is not None
+    held_up = pl.col("raw_sigma") if given else pl.max_horizontal("raw_sigma", pl.lit(floor))
+    levels = levels.with_columns(sigma=held_up)
+    enough = pl.col("baseline_points") if given else pl.min_horizontal("baseline_points", df + 1)
     # equal readings such as 0.1 + 0.2 and 0.3 differ by rounding only: that is no spread either
     spread = pl.when(pl.col("sigma") > 1e-13 * pl.col("center").abs()).then(pl.col("sigma"))
     reason = spread_reason(spread, enough, least, setting.resolution)
     levels = levels.with_columns(reason=reason, sigma_df=df.cast(pl.Float64))
-    known_center = pl.Series(np.full(levels.height, math.inf))
-    factor = limit_factors(
-        setting.limits,
-        levels["baseline_points"] if setting.center is None else known_center,
-        levels["sigma_df"] if setting.sigma is None else known_center,
-    )
+    known = pl.Series(np.full(levels.height, math.inf))
+    center_points = levels["baseline_points"] if setting.center is None else known
+    factor = limit_factors(setting.limits, center_points, known if given else levels["sigma_df"])
     reach = pl.col("sigma") * factor
     return levels.with_columns(lower=pl.col("center") - reach, upper=pl.col("center") + reach)
 

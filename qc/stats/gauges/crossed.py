@@ -11,13 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from qc.stats.errors import StatisticsError, StatisticsUsageError
-from qc.stats.gauges.anova import (
-    COMPONENTS,
-    Design,
-    crossed_design,
-    nested_design,
-    one_person_design,
-)
+from qc.stats.gauges.anova import COMPONENTS, Design, crossed_design, nested_design, one_person_design
 from qc.stats.gauges.intervals import component_intervals, share_interval
 from qc.stats.gauges.layout import Layout, lay_out
 from qc.stats.gauges.step import gauge_resolution
@@ -29,9 +23,8 @@ from qc.stats.tabled import Tabled, frame_of
 if TYPE_CHECKING:
     import polars as pl
 
-POOL_ABOVE = (
-    0.25  # an interaction with a greater p-value counts as repeatability (common practice, no source)
-)
+# an interaction with a greater p-value counts as repeatability (common practice, no source)
+POOL_ABOVE = 0.25
 LEAST_CATEGORIES = 5  # read in gauge study guides: fewer and the gauge cannot tell parts apart on a chart
 GOOD_SHARE = 0.10  # of the tolerance; read in gauge study guides
 MARGINAL_SHARE = 0.30  # likewise
@@ -98,11 +91,8 @@ class GaugeStudy(Tabled):
         rows = []
         for name, variance in self.components.items():
             low, high = self.intervals.get(name, (None, None))
-            share = variance / total if total > 0 else None
-            rows.append(
-                {"component": name, "variance": variance, "low": low, "high": high}
-                | {"sd": self.sd[name], "share_of_variance": share}
-            )
+            row = {"component": name, "variance": variance, "low": low, "high": high, "sd": self.sd[name]}
+            rows.append(row | {"share_of_variance": variance / total if total > 0 else None})
         return frame_of(rows)
 
 
@@ -249,9 +239,8 @@ def _choose(layout: Layout, nested: bool, keep: bool) -> _Chosen:
         f"person_part is pooled into repeatability: its F test has p {p_value:.2f}, above {POOL_ABOVE} "
         "(--keep-interaction keeps it)"
     )
-    return _Chosen(
-        "crossed", crossed_design(layout.readings, pooled=True), True, (note, *_few(parts, persons))
-    )
+    notes = (note, *_few(parts, persons))
+    return _Chosen("crossed", crossed_design(layout.readings, pooled=True), True, notes)
 
 
 def _nothing_to_keep(keep: bool, design: str) -> tuple[str, ...]:
@@ -332,13 +321,10 @@ def _good_for(
 
 def _verdict(good_for: tuple[str, ...], categories: int | None, share: float | None) -> str:
     """Say the finding in a sentence."""
-    told = (
-        "no spread of the gauge is seen"
-        if categories is None
-        else f"it tells {categories} groups of parts apart"
-    )
-    chart = "Good for charting" if "charting" in good_for else "Not good for charting"
-    first = f"{chart}: {told}"
+    told = f"it tells {categories} groups of parts apart"
+    if categories is None:
+        told = "no spread of the gauge is seen"
+    first = f"{'Good' if 'charting' in good_for else 'Not good'} for charting: {told}"
     if share is None:
         return f"{first}. Release: not judged, two limits are needed."
     percent = f"the gauge takes {100.0 * share:.0f} % of the tolerance"

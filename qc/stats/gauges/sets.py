@@ -16,7 +16,7 @@ from qc.stats.numbers import as_number, as_readings
 from qc.stats.tabled import Tabled
 from qc.words import count_words
 
-_ONE_PART, _ONE_RUN = "-", "-"
+Key = tuple[str, str | None, str | None]  # day, part, run; None where there is no such column
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,13 +59,14 @@ class RepeatSets(Tabled):
         StatisticsError
             A part with other days than the rest or without a run, fewer than two days or runs.
         """
-        parts = self.parts or (_ONE_PART,) * len(self.days)
-        self._check_full(parts, self.runs or (_ONE_RUN,) * len(self.days))
+        none = (None,) * len(self.days)
+        parts = self.parts or none
+        self._check_full(parts, self.runs or none)
         return nested_levels(
             self.averages, self.sds, parts, self.runs, repeats=self.repeats, confidence=confidence
         )
 
-    def _check_full(self, parts: Sequence[str], runs: Sequence[str]) -> None:
+    def _check_full(self, parts: Sequence[str | None], runs: Sequence[str | None]) -> None:
         """Refuse sets with holes, in the words of days and runs."""
         found = Counter(zip(parts, runs, strict=True))
         cells = ((part, run) for part in dict.fromkeys(parts) for run in dict.fromkeys(runs))
@@ -73,10 +74,9 @@ class RepeatSets(Tabled):
         most = max(counts.values())
         for (part, run), count in counts.items():
             if count < most:
-                where = _words(None, part if self.parts else None, run if self.runs else None)
                 raise StatisticsError(
-                    f"gauge over days: {where} has {count or 'no'} day{'s' * (count != 1)} where others have "
-                    f"{most}; measure the missing ones or leave the extra ones out"
+                    f"gauge over days: {_words(None, part, run)} has {count or 'no'} day{'s' * (count != 1)} "
+                    f"where others have {most}; measure the missing ones or leave the extra ones out"
                 )
         if most < 2:
             raise StatisticsError("gauge over days: one day only; two days or more are needed")
@@ -118,25 +118,26 @@ def repeat_sets(
     """
     readings = as_readings(values, "gauge over days: value", least=4)
     keys = _keys(readings.size, days, parts, runs)
-    cells: dict[tuple[str, str, str], list[float]] = {}
+    cells: dict[Key, list[float]] = {}
     for key, reading in zip(keys, readings.tolist(), strict=True):
         cells.setdefault(key, []).append(reading)
     counts = [len(cell) for cell in cells.values()]
     usual = max(set(counts), key=lambda count: (counts.count(count), count))
-    for (day, part, run), cell in cells.items():
-        where = _words(day, part if parts is not None else None, run if runs is not None else None)
+    for key, cell in cells.items():
         if len(cell) != usual:
             raise StatisticsError(
-                f"gauge over days: {where} has {count_words(len(cell), 'reading')} where others have "
+                f"gauge over days: {_words(*key)} has {count_words(len(cell), 'reading')} where others have "
                 f"{usual}; each day needs the same number of repeats"
             )
     if usual < 2:
         raise StatisticsError(
-            f"gauge over days: {where} has 1 reading; two repeats or more on each day are needed (a time of "
-            "day in the column of days makes every reading a day of its own)"
+            f"gauge over days: {_words(*key)} has 1 reading; two repeats or more on each day are needed "
+            "(a time of day in the column of days makes every reading a day of its own)"
         )
     table = np.array(list(cells.values()), dtype=np.float64)
-    return _sets(table.mean(axis=1), _spreads(table), list(cells), parts is not None, runs is not None, usual)
+    # exactly 0 where all repeats read the same, which rounding of the mean would hide
+    spreads = np.where(np.ptp(table, axis=1) == 0.0, 0.0, table.std(axis=1, ddof=1))
+    return _sets(table.mean(axis=1), spreads, list(cells), usual)
 
 
 def averaged_sets(
@@ -183,25 +184,23 @@ def averaged_sets(
     if spreads.min() < 0.0:
         raise StatisticsError(f"gauge over days: an sd is {spreads.min():g}, must be at least 0")
     keys = _keys(levels.size, days, parts, runs)
-    seen: set[tuple[str, str, str]] = set()
+    seen: set[Key] = set()
     for key in keys:
         if key in seen:
-            where = _words(
-                key[0], key[1] if parts is not None else None, key[2] if runs is not None else None
-            )
             raise StatisticsError(
-                f"gauge over days: {where} has two averages; give one a day, or the readings themselves"
+                f"gauge over days: {_words(*key)} has two averages; give one a day, or the readings "
+                "themselves"
             )
         seen.add(key)
-    return _sets(levels, spreads, keys, parts is not None, runs is not None, repeats)
+    return _sets(levels, spreads, keys, repeats)
 
 
 def _keys(
     count: int, days: Sequence[object], parts: Sequence[object] | None, runs: Sequence[object] | None
-) -> list[tuple[str, str, str]]:
+) -> list[Key]:
     """Day, part and run of each row as text."""
-    things = [_ONE_PART] * count if parts is None else [str(part) for part in parts]
-    series = [_ONE_RUN] * count if runs is None else [str(run) for run in runs]
+    things = [None] * count if parts is None else [str(part) for part in parts]
+    series = [None] * count if runs is None else [str(run) for run in runs]
     if not len(days) == len(things) == len(series) == count:
         raise StatisticsError(
             f"gauge over days: {count} readings, {len(days)} days, {len(things)} parts and {len(series)} "
@@ -210,29 +209,11 @@ def _keys(
     return list(zip(map(str, days), things, series, strict=True))
 
 
-def _spreads(table: np.ndarray) -> np.ndarray:
-    """Sd of each row; exactly 0 where all repeats read the same, which rounding of the mean would hide."""
-    return np.where(np.ptp(table, axis=1) == 0.0, 0.0, table.std(axis=1, ddof=1))
-
-
-def _sets(
-    averages: np.ndarray,
-    sds: np.ndarray,
-    keys: Sequence[tuple[str, str, str]],
-    with_parts: bool,
-    with_runs: bool,
-    repeats: int,
-) -> RepeatSets:
+def _sets(averages: np.ndarray, sds: np.ndarray, keys: Sequence[Key], repeats: int) -> RepeatSets:
     """Put the columns together."""
     days, parts, runs = zip(*keys, strict=True)
-    return RepeatSets(
-        tuple(averages.tolist()),
-        tuple(sds.tolist()),
-        days,
-        parts if with_parts else None,
-        runs if with_runs else None,
-        repeats,
-    )
+    there = [None if names[0] is None else names for names in (parts, runs)]
+    return RepeatSets(tuple(averages.tolist()), tuple(sds.tolist()), days, there[0], there[1], repeats)
 
 
 def _words(day: str | None, part: str | None, run: str | None) -> str:

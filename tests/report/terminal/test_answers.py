@@ -1,0 +1,168 @@
+"""Answers in words from plain values: what is asked first stands first, numbers agree with their nouns."""
+
+from datetime import UTC, date, datetime
+from pathlib import Path
+
+import pytest
+
+from qc.plan import Characteristic, DatedLimits, Gauge, Model, Plan, PlanFault, Shop, Stage
+from qc.report.terminal import (
+    decisions_text,
+    exported_text,
+    held_row_text,
+    held_text,
+    mended_text,
+    month_text,
+    pair_text,
+    plan_faults_text,
+    plan_text,
+    receipt_text,
+    rejudged_text,
+    signals_text,
+    status_text,
+    total_text,
+    touched_text,
+    verified_text,
+    wear_text,
+)
+from qc.sayings import Said, What
+from qc.trade import Pairing, fit_wear
+from qc.watch import Span
+
+TODAY = date(2026, 11, 24)
+
+
+def test_a_receipt_tells_each_sheet_and_their_sums():
+    sheets = [("a.csv", 5, 3, 2, 0, {"no-date": 1, "decimal-slip": 1}), ("b.csv", 4, 1, 0, 3, {})]
+    assert receipt_text(sheets, ["F wraps have come out long."]).splitlines() == [
+        "a.csv: 5 rows, 3 accepted, 2 held (1 no-date, 1 decimal-slip).",
+        "b.csv: 4 rows, 1 accepted, 3 already known.",
+        "2 sheets, 9 rows: 4 accepted, 2 held, 3 already known.",
+        "▲ F wraps have come out long.",
+        "See what is held: qc held list",
+    ]
+    assert receipt_text(sheets[1:], []) == "b.csv: 4 rows, 1 accepted, 3 already known."
+    assert receipt_text([], []) == "Nothing was taken in."
+
+
+def test_of_many_sheets_the_empty_ones_are_not_told():
+    empty, full = ("e.csv", 0, 0, 0, 0, {}), ("f.csv", 1, 1, 0, 0, {})
+    assert receipt_text([empty] * 10 + [full], []).count("e.csv") == 10
+    assert receipt_text([empty] * 11 + [full], []) == "f.csv: 1 rows, 1 accepted.\n" + total_text(
+        12, 1, 1, 0, 0
+    )
+
+
+@pytest.mark.parametrize(
+    "numbers, last",
+    [([7], ""), ([7, 8], "     So is 1 more: 8"), ([7, 8, 9], "     So are 2 more: 8-9")],
+)
+def test_rows_held_alike_are_told_once(numbers, last):
+    first = held_row_text(7, "", "1,4", [("No serial.", "Write it.")], {"value": 1.4})
+    assert first.splitlines() == [
+        "7  (no serial)  typed '1,4'",
+        "     No serial. Write it.",
+        "     Proposed: value = 1.4   (qc held mend 7 --accept)",
+    ]
+    lines = held_text([(first, numbers)]).splitlines()
+    assert lines[0] == ("1 row is held." if len(numbers) == 1 else f"{len(numbers)} rows are held.")
+    assert "\n".join(lines[4:]) == last
+    assert held_text([]) == "Nothing is held."
+
+
+def test_what_became_of_rows():
+    assert mended_text("Row 7 is still held.", ["No serial."]) == "Row 7 is still held.\n  No serial."
+    assert exported_text(3, Path("held.csv")) == "3 held rows written to held.csv."
+
+
+def test_what_was_touched_says_how_many_left():
+    pieces = [
+        ("T-1", "QH-9", date(2026, 11, 3), ["draw", "slide"], date(2026, 11, 20), False),
+        ("T-2", "", date(2025, 11, 3), ["draw"], None, True),
+    ]
+    assert touched_text("die D-2", date(2026, 11, 1), ", by hand", pieces, TODAY).splitlines() == [
+        "die D-2 touched 2 pieces since 1 Nov, by hand; 1 left the shop. "
+        "1 of them stands only on held rows: qc held list",
+        "  T-1 in QH-9  3 Nov  draw, slide, left 20 Nov",
+        "  T-2  3 Nov 2025  draw, still here (only on a held row)",
+    ]
+    assert touched_text("gauge G-1", None, "", [], TODAY) == "gauge G-1 touched 0 pieces; 0 left the shop."
+
+
+def test_signals_are_listed_and_one_is_told_whole():
+    rows = [("ab12", "open", "Longer."), ("cd34", "closed as a false signal", "Shorter.")]
+    assert signals_text(rows, "") == "ab12  open      Longer.\ncd34  closed as a false signal  Shorter."
+    assert signals_text(rows[:1], "Once.", "all of it") == "all of it\n\nOnce."
+    assert signals_text([], "") == "No signal is open."
+
+
+def test_decisions_about_a_series_with_their_history():
+    when = datetime(2026, 11, 3, 8, tzinfo=UTC)
+    said = Said(What.FREEZE, "IS", "one rig", first="A-1", last="A-9", id=1, about="s/c/all", when=when)
+    text = decisions_text("Slide: force", "steady", Span("A-1", "A-9"), (Span("A-12", "A-12"),), [said])
+    assert text.splitlines() == [
+        "Slide: force (steady)",
+        "  settled state: A-1 to A-9",
+        "  left out: A-12 to A-12",
+        "  2026-11-03 IS: settled state frozen, A-1 to A-9 (one rig)",
+    ]
+    assert decisions_text("x", "steady", None, (), ()).endswith("nothing frozen, nothing left out")
+
+
+def test_a_plan_is_said_in_route_order():
+    limits = (DatedLimits(lower=1.0, upper=2.5), DatedLimits(models=("alto",), target=2.0, since=TODAY))
+    figures = (
+        Characteristic(id="od", name="OD", unit="mm", limits=limits),
+        Characteristic(id="note", name="Note", unit="cent", charted=False),
+    )
+    gauge = Gauge(id="G-1", name="micrometer", unit="mm", gauge_class="OD", resolution=0.001)
+    plan = Plan(
+        workshop=Shop(name="Mill"),
+        models=(Model(id="alto", name="Alto", family="alto", length_mm=2000.0, pedal_midi=40),),
+        stages=(Stage(id="draw", name="Draw", characteristics=figures),),
+        gauges=(gauge,),
+    )
+    assert plan_text(plan, 2, 3).splitlines() == [
+        "Mill, plan version 2 of 3",
+        "",
+        "Draw",
+        "  OD [mm]: from 1 to 2.5; target 2 (alto) since 2026-11-24",
+        "  Note [cent], recorded only",
+        "",
+        "Models: Alto",
+        "Gauges: G-1 micrometer",
+        "Tools: ",
+    ]
+    fault = PlanFault(3, "stages", "is empty", "Write one.")
+    assert plan_faults_text(Path("p.yaml"), []) == "p.yaml: the plan is in order."
+    assert plan_faults_text(Path("p.yaml"), [fault]) == f"p.yaml: 1 fault.\n  {fault}"
+
+
+def test_answers_about_a_whole_workshop():
+    assert status_text("Mill", TODAY, (), ()) == "Mill, Tue 24 Nov 2026: nothing has been measured yet.\n"
+    assert "every verdict is as it was kept" in rejudged_text(3, ())
+    assert rejudged_text(3, ["a/b/all"]).endswith("changed since they were kept:\n  a/b/all")
+    assert verified_text(9, []).startswith("All 9 entries")
+    assert verified_text(9, ["entry 3"]) == "Something was altered or lost:\n  entry 3"
+    assert month_text("A quiet month.", [Path("m.pdf")]) == "A quiet month.\n  m.pdf"
+
+
+def test_the_tool_to_change_first_stands_first():
+    line = fit_wear([0.0, 100.0, 200.0, 300.0], [14.0, 14.1, 14.19, 14.3], upper=14.4)
+    late = fit_wear([0.0, 100.0, 200.0, 300.0], [14.0, 14.01, 14.02, 14.031], upper=14.4)
+    few = ("D-3", 2, None, None, ["only 2 pieces"])
+    text = wear_text([few, ("D-1", 4, late, None, []), ("D-2", 4, line, date(2026, 12, 1), [])], ["Gloves."])
+    lines = text.splitlines()
+    assert [sentence[:3] for sentence in lines[:3]] == ["D-2", "D-1", "D-3"]
+    assert lines[0].endswith("about 2026-12-01)") and lines[2].endswith("(only 2 pieces)")
+    assert [row[:3] for row in lines[5:8]] == ["D-2", "D-1", "D-3"]
+    assert lines[-3:] == ["", "Cautions:", "- Gloves."]
+
+
+def test_a_rack_without_a_pair_still_tells_its_tubes():
+    nothing = Pairing(pairs=(), left_inner=(), left_outer=(), inside=0, cost=0.0)
+    runs = [("inner", [14.0, 14.02], 14.1, -20.0), ("outer", [14.1], 0.0, None)]
+    lines = pair_text(nothing, (100.0, 200.0), runs, (None, None)).splitlines()
+    assert lines[0] == "0 of 0 pairs lie wholly within 100 to 200 um"
+    assert "DRIFTING by -20.0 um" in lines[-2] and "DRIFTING" not in lines[-1]
+    assert lines[-1] == "outer  n 1, mean 14.1000 mm, sd 0.0 um"
