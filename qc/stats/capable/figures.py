@@ -190,9 +190,8 @@ def _gauge(
     """Share of the gauge in one sample, where its sd was given."""
     if gauge_sd is None:
         return None
-    mean, sd, mean_n, sd_df = (
-        float(part[row]) for part in (samples.mean, samples.sd, samples.mean_n, samples.sd_df)
-    )
+    s = samples
+    mean, sd, mean_n, sd_df = (float(part[row]) for part in (s.mean, s.sd, s.mean_n, s.sd_df))
     return gauge_share(Seen(mean, sd, mean_n, sd_df, basis.sigma), limits, gauge_sd, confidence=confidence)
 
 
@@ -289,11 +288,7 @@ def _check_options(
     """Refuse a confidence outside 0..1 and what must be above 0 and is not."""
     # below a half the two bounds of the verdict would change places
     check_between(confidence, "capability: confidence", 0.5)
-    above: list[tuple[str, float | None]] = [
-        ("wanted Ppk", wanted),
-        ("resolution", resolution),
-        ("gauge sd", gauge_sd),
-    ]
+    above = [("wanted Ppk", wanted), ("resolution", resolution), ("gauge sd", gauge_sd)]
     for basis in bases:
         above.append(("sigma", basis.sigma))
         if basis.sigma_df is not None and not basis.sigma_df > 0:  # infinite: sigma is known

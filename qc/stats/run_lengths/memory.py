@@ -245,8 +245,7 @@ def _one_sided(
     reference: float, decision: float, shift: float, sd_ratio: float, head_start: float
 ) -> RunLength:
     """Upper CUSUM: an atom at 0 and Gauss-Legendre nodes on 0..h."""
-    first, step = _one_sided_chain(reference, decision, shift, sd_ratio, head_start)
-    return run_length_of_chain(first, step)
+    return run_length_of_chain(*_one_sided_chain(reference, decision, shift, sd_ratio, head_start))
 
 
 def _one_sided_chain(
