@@ -45,7 +45,6 @@ from .stats import Check as Check
 from .stats import CheckStandard as CheckStandard
 from .stats import ChecksTogether as ChecksTogether
 from .stats import Companion as Companion
-from .stats import Course as Course
 from .stats import Crossing as Crossing
 from .stats import CusumDesign as CusumDesign
 from .stats import Detection as Detection
@@ -61,6 +60,7 @@ from .stats import GaugeStudy as GaugeStudy
 from .stats import GuardBand as GuardBand
 from .stats import Integers as Integers
 from .stats import Kappa as Kappa
+from .stats import KeptState as KeptState
 from .stats import KindFit as KindFit
 from .stats import LimitRule as LimitRule
 from .stats import Limits as Limits

@@ -8,7 +8,7 @@ from typing import Any
 
 from dashboard import words
 from dashboard.figures.events import CHARACTER_PX
-from dashboard.figures.frame import Figure, bare_axis, base_layout, dots, scale_axis
+from dashboard.figures.frame import Figure, bare_axis, base_layout
 from dashboard.theme import LIGHT
 from qc.jobs.board import Point, SeriesView
 
@@ -31,27 +31,35 @@ def draw_capability(view: SeriesView) -> Figure:
     tallest = max([8.0, *ys])
     unit = words.unit(verdict.unit) or "number"
     decimals = words.decimals_of(verdict)
-    layout["xaxis"] = scale_axis(
+    layout["xaxis"] = bare_axis(
         range=[low, high],
+        showline=True,
+        linecolor=LIGHT["soft"],
         nticks=5,
+        tickfont={"size": 12, "color": LIGHT["soft"]},
         title={
             "text": escape(f"{verdict.name} [{unit}]"),
             "standoff": 6,
             "font": {"size": 12, "color": LIGHT["soft"]},
         },
+        fixedrange=True,
     )
-    layout["yaxis"] = bare_axis(range=[0, tallest * 1.12], showticklabels=False)
+    layout["yaxis"] = bare_axis(range=[0, tallest * 1.12], showticklabels=False, fixedrange=True)
     layout["shapes"], layout["annotations"] = _bounds(view, low, high)
     drifting = verdict.telling is not None
-    trace = dots(
-        xs,
-        ys,
-        [
+    trace: dict[str, Any] = {
+        "type": "scatter",
+        "mode": "markers",
+        "x": xs,
+        "y": ys,
+        "text": [
             f"<b>{escape(p.serial)}</b> {words.amount(p.value, verdict.unit, decimals, verdict.centered)}"
             for p in sorted(points, key=lambda p: p.value)
         ],
-        {"size": 7, "color": LIGHT["drift"] if drifting else LIGHT["steady"]},
-    )
+        "hovertemplate": "%{text}<extra></extra>",
+        "marker": {"size": 7, "color": LIGHT["drift"] if drifting else LIGHT["steady"]},
+        "cliponaxis": False,
+    }
     return {"data": [trace], "layout": layout}
 
 

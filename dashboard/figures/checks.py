@@ -14,9 +14,7 @@ from dashboard.figures.frame import (
     Figure,
     bare_axis,
     base_layout,
-    dots,
     level,
-    scale_axis,
     shade,
     value_sheet,
 )
@@ -51,9 +49,21 @@ def draw_checks(view: GaugeView, today: date, narrow: bool = False) -> Figure | 
     pad = 0.1 * ((high - low) or view.step)
     y_range = (low - pad, high + pad)
     say = _say(view)
+    days = [check.day.isoformat() for check in view.checks]
     labels = [] if narrow else [EdgeLabel(0.0, "as its master", LIGHT["soft"])]
     labels += [EdgeLabel(bound, f"limit {say(bound)}", LIGHT["ink"]) for bound in bounds]
+    course = bare_axis(
+        type="date",
+        range=[(view.checks[0].day - EDGE).isoformat(), (today + EDGE).isoformat()],
+        showline=True,
+        linecolor=LIGHT["soft"],
+        nticks=4 if narrow else 8,
+        # chosen: from about four months of daily checks on days no longer fit
+        tickformat="%b %Y" if len(view.checks) > 90 else "%-d %b",
+        tickfont={"size": 12, "color": LIGHT["soft"]},
+    )
     gap, gap_label = _gap(view, today)
+    lines = [_across(0.0, LIGHT["soft"], "dash"), *(_across(b, LIGHT["ink"]) for b in bounds)]
     layout = value_sheet(
         ("Off its master", view.unit, False),
         labels,
@@ -61,31 +71,25 @@ def draw_checks(view: GaugeView, today: date, narrow: bool = False) -> Figure | 
         (HEIGHT_PX, TOP_PX, BOTTOM_PX, 64),
         narrow=narrow,
         signed=True,
+        across=course,
+        shapes=[*gap, *lines],
         wanted=5,
         notes=gap_label,
     )
-    layout["xaxis"] = scale_axis(
-        type="date",
-        range=[(view.checks[0].day - EDGE).isoformat(), (today + EDGE).isoformat()],
-        nticks=4 if narrow else 8,
-        # chosen: from about four months of daily checks on days no longer fit
-        tickformat="%b %Y" if len(view.checks) > 90 else "%-d %b",
-    )
-    layout["shapes"] = [
-        *gap,
-        _across(0.0, LIGHT["soft"], "dash"),
-        *(_across(b, LIGHT["ink"]) for b in bounds),
-    ]
-    data = dots(
-        [check.day.isoformat() for check in view.checks],
-        values,
-        [_story(check, say) for check in view.checks],
-        {
+    data = {
+        "type": "scatter",
+        "mode": "markers",
+        "x": days,
+        "y": values,
+        "text": [_story(check, say) for check in view.checks],
+        "hovertemplate": "%{text}<extra></extra>",
+        "cliponaxis": False,
+        "marker": {
             "size": 8 if len(view.checks) <= 60 else 6,
             "symbol": ["diamond" if check.good is False else "circle" for check in view.checks],
             "color": [LIGHT["drift"] if check.good is False else LIGHT["ink"] for check in view.checks],
         },
-    )
+    }
     return {"data": [data], "layout": layout}
 
 
@@ -105,9 +109,12 @@ def draw_study(study: Mapping[str, Any], value: str) -> Figure:
     layout = base_layout(height, STUDY_TOP_PX, 20, STUDY_BOTTOM_PX, 170)
     ends = {name: _ends(study, name) for name in rows}
     top = max([study["sd"][name] for name in rows] + [high for _, high in ends.values()]) or 1.0
-    layout["xaxis"] = scale_axis(
+    layout["xaxis"] = bare_axis(
         range=[-0.02 * top, 1.06 * top],
+        showline=True,
+        linecolor=LIGHT["soft"],
         nticks=6,
+        tickfont={"size": 12, "color": LIGHT["soft"]},
         title={
             "text": escape(f"spread of {value} (sd, unit of the file)"),
             "standoff": 8,
@@ -125,12 +132,16 @@ def draw_study(study: Mapping[str, Any], value: str) -> Figure:
         {**level(places[name], low, high, _colour(name), 3), "layer": "below"}
         for name, (low, high) in ends.items()
     ]
-    data = dots(
-        [study["sd"][name] for name in rows],
-        [places[name] for name in rows],
-        [f"{SOURCES[name]}: {study['sd'][name]:.4g}{_between(ends[name])}" for name in rows],
-        {"size": 11, "color": [_colour(name) for name in rows]},
-    )
+    data = {
+        "type": "scatter",
+        "mode": "markers",
+        "x": [study["sd"][name] for name in rows],
+        "y": [places[name] for name in rows],
+        "text": [f"{SOURCES[name]}: {study['sd'][name]:.4g}{_between(ends[name])}" for name in rows],
+        "hovertemplate": "%{text}<extra></extra>",
+        "cliponaxis": False,
+        "marker": {"size": 11, "color": [_colour(name) for name in rows]},
+    }
     return {"data": [data], "layout": layout}
 
 

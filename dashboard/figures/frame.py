@@ -116,12 +116,6 @@ def value_axis(low: float, high: float, signed: bool, wanted: int = 6) -> dict[s
     )
 
 
-def scale_axis(**more: Any) -> dict[str, Any]:
-    """Return a horizontal axis: a line with small figures."""
-    small = {"size": 12, "color": LIGHT["soft"]}
-    return bare_axis(showline=True, linecolor=LIGHT["soft"], tickfont=small, **more)
-
-
 def axis_title(name: str, unit: str, centered: bool) -> dict[str, Any]:
     """Return the name and unit of the vertical axis, written level above its top."""
     what = name + (", from target" if centered else "")
@@ -148,52 +142,25 @@ def value_sheet(
     *,
     narrow: bool,
     signed: bool,
+    across: dict[str, Any],
+    shapes: list[dict[str, Any]],
     wanted: int = 6,
     notes: Sequence[dict[str, Any]] = (),
 ) -> dict[str, Any]:
     """Return a sheet of paper with a scale of values at its left and named lines at its right edge.
 
-    Parameters
-    ----------
-    title : (str, str, bool)
-        Name and unit of the scale, and whether it tells deviations from target.
-    labels : sequence of EdgeLabel
-        What the lines are called.
-    y_range : (float, float)
-        Ends of the scale. [unit of the scale]
-    size : (int, int, int, int)
-        Height of the whole, and its margins at the top, the bottom and, on a wide screen, the left [px].
-    narrow : bool
-        Lay the labels inside the chart, for a screen too narrow for a margin.
-    signed : bool
-        Write a plus before what is above zero.
-    wanted : int
-        About how many places of the scale are named.
-    notes : sequence of dict
-        What else is written, under the names of the lines.
+    `title` holds name, unit and whether deviations from target are told; `size` the height and the margins at
+    the top, the bottom and, on a wide screen, the left [px]; `notes` stand under the names of the lines.
     """
     height, top, bottom, left = size
     right = 14 if narrow else label_margin(labels)
     layout = base_layout(height, top, right, bottom, left - 12 if narrow else left)
+    layout["xaxis"] = across
     layout["yaxis"] = value_axis(*y_range, signed=signed, wanted=wanted)
+    layout["shapes"] = shapes
     names = edge_annotations(labels, y_range, height - top - bottom, inside=narrow)
     layout["annotations"] = [axis_title(*title), *notes, *names]
     return layout
-
-
-def dots(x: list[Any], y: list[Any], text: list[str], marker: dict[str, Any], **more: Any) -> dict[str, Any]:
-    """Return marks, each with a text for the hover; those at the edge of the chart are shown whole."""
-    return {
-        "type": "scatter",
-        "mode": "markers",
-        "x": x,
-        "y": y,
-        "text": text,
-        "hovertemplate": "%{text}<extra></extra>",
-        "cliponaxis": False,
-        "marker": marker,
-        **more,
-    }
 
 
 def shade(left: float | str, right: float | str, colour: str) -> dict[str, Any]:

@@ -7,7 +7,7 @@ from html import escape
 from typing import Any
 
 from dashboard import words
-from dashboard.figures.frame import EdgeLabel, dots, level, shade
+from dashboard.figures.frame import EdgeLabel, level, shade
 from dashboard.theme import LIGHT
 from qc.jobs.board import DecisionView, Point, RulesView, SeriesView
 from qc.sayings import What
@@ -78,17 +78,21 @@ def draw_rule_hits(rules: RulesView | None, points: Sequence[Point]) -> list[dic
     if not hits:
         return []
     return [
-        dots(
-            [hit.point.ordinal for hit in hits],
-            [hit.point.value for hit in hits],
-            [f"<b>{escape(hit.point.serial)}</b> {', '.join(hit.rules)}" for hit in hits],
-            {
+        {
+            "type": "scatter",
+            "mode": "markers",
+            "name": "rules",
+            "x": [hit.point.ordinal for hit in hits],
+            "y": [hit.point.value for hit in hits],
+            "text": [f"<b>{escape(hit.point.serial)}</b> {', '.join(hit.rules)}" for hit in hits],
+            "customdata": [hit.point.serial for hit in hits],
+            "hovertemplate": "%{text}<extra></extra>",
+            "cliponaxis": False,
+            "marker": {
                 "symbol": "circle-open",
                 "size": RING_PX,
                 "color": LIGHT["mark"],
                 "line": {"width": 1.8, "color": LIGHT["mark"]},
             },
-            name="rules",
-            customdata=[hit.point.serial for hit in hits],
-        )
+        }
     ]

@@ -15,7 +15,6 @@ from dashboard.figures.frame import (
     Figure,
     bare_axis,
     base_layout,
-    dots,
     level,
     shade,
     value_sheet,
@@ -73,6 +72,7 @@ def draw_series(
     labels, shapes = [*labels, *rule_labels], [*shapes, *rule_shapes]
     band, band_label = _band(verdict.telling, first, final, width)
     frozen, frozen_label = draw_frozen(view, first, final)
+    months = _months(points, width) | {"range": list(x_range), "ticklabelstandoff": lane.height_px + 4}
     layout = value_sheet(
         (verdict.name, verdict.unit, verdict.centered),
         labels,
@@ -80,15 +80,11 @@ def draw_series(
         (HEIGHT_PX + lane.height_px, TOP_PX, 34 + lane.height_px, 58),
         narrow=narrow,
         signed=verdict.centered,
+        across=months,
+        shapes=[*frozen, *band, *shapes],
         notes=[*band_label, *frozen_label],
     )
     layout["annotations"] += lane.annotations
-    layout["shapes"] = [*frozen, *band, *shapes]
-    layout["xaxis"] = {
-        **_months(points, width),
-        "range": list(x_range),
-        "ticklabelstandoff": lane.height_px + 4,
-    }
     data = [_points(view, points), *draw_rule_hits(rules, points), *_ticks(lane, y_range[0])]
     return {"data": data, "layout": layout}
 
@@ -156,20 +152,24 @@ def _points(view: SeriesView, points: Sequence[Point]) -> dict[str, Any]:
         own = symbols.get(point.model, "circle")
         return "circle-open" if point.left_out and own == "circle" else own
 
-    return dots(
-        [p.ordinal for p in points],
-        [p.value for p in points],
-        [story(view, p) for p in points],
-        {
+    return {
+        "type": "scatter",
+        "mode": "markers",
+        "name": view.verdict.name,
+        "x": [p.ordinal for p in points],
+        "y": [p.value for p in points],
+        "text": [story(view, p) for p in points],
+        "customdata": [p.serial for p in points],
+        "hovertemplate": "%{text}<extra></extra>",
+        "cliponaxis": False,
+        "marker": {
             # chosen: above some 90 pieces larger marks touch at the width of a desk
             "size": 9 if len(points) <= 90 else 6,
             "symbol": [shape(p) for p in points],
             "color": [colour(p) for p in points],
             "line": {"width": [0 if shape(p) == "circle" else 1.2 if p.left_out else 1.8 for p in points]},
         },
-        name=view.verdict.name,
-        customdata=[p.serial for p in points],
-    )
+    }
 
 
 def _drifts(view: SeriesView, stretch: StretchResult) -> bool:
@@ -299,16 +299,20 @@ def _ticks(lane: EventLane, floor: float) -> list[dict[str, Any]]:
     if not lane.marks:
         return []
     return [
-        dots(
-            [mark.ordinal for mark in lane.marks],
-            [floor] * len(lane.marks),
-            [escape(f"{mark.text}, {words.day(mark.day, year=True)}") for mark in lane.marks],
-            {
+        {
+            "type": "scatter",
+            "mode": "markers",
+            "name": "events",
+            "x": [mark.ordinal for mark in lane.marks],
+            "y": [floor] * len(lane.marks),
+            "text": [escape(f"{mark.text}, {words.day(mark.day, year=True)}") for mark in lane.marks],
+            "hovertemplate": "%{text}<extra></extra>",
+            "cliponaxis": False,
+            "marker": {
                 "symbol": "line-ns",
                 "size": 14,
                 "color": LIGHT["mark"],
                 "line": {"width": 2, "color": LIGHT["mark"]},
             },
-            name="events",
-        )
+        }
     ]

@@ -6,7 +6,7 @@ from html import escape
 from typing import Any
 
 from dashboard import words
-from dashboard.figures.frame import EdgeLabel, Figure, dots, level, scale_axis, value_sheet
+from dashboard.figures.frame import EdgeLabel, Figure, bare_axis, level, value_sheet
 from dashboard.theme import LIGHT, SMALL_PX
 from qc.jobs.board import Forecast, Point, SeriesView
 
@@ -37,6 +37,18 @@ def draw_wear(view: SeriesView, narrow: bool = False) -> Figure | None:
     heights = [p.value for p in points] + [label.y for label in labels]
     pad = 0.1 * ((max(heights) - min(heights)) or 1.0)
     y_range = (min(heights) - pad, max(heights) + pad)
+    draws = bare_axis(
+        range=[-0.015 * end, end],
+        showline=True,
+        linecolor=LIGHT["soft"],
+        nticks=8,
+        title={
+            "text": escape(f"draws of {forecast.tool} since it was fitted"),
+            "standoff": 8,
+            "font": {"size": 12},
+        },
+        tickfont={"size": 12, "color": LIGHT["soft"]},
+    )
     layout = value_sheet(
         (verdict.name, verdict.unit, verdict.centered),
         labels,
@@ -44,27 +56,22 @@ def draw_wear(view: SeriesView, narrow: bool = False) -> Figure | None:
         (HEIGHT_PX, TOP_PX, BOTTOM_PX, 58),
         narrow=narrow,
         signed=verdict.centered,
+        across=draws,
+        shapes=[*shapes, *mark],
         wanted=5,
     )
     layout["annotations"] += note
-    layout["shapes"] = [*shapes, *mark]
-    layout["xaxis"] = scale_axis(
-        range=[-0.015 * end, end],
-        nticks=8,
-        title={
-            "text": escape(f"draws of {forecast.tool} since it was fitted"),
-            "standoff": 8,
-            "font": {"size": 12},
-        },
-    )
-    data = dots(
-        [p.tool_count for p in points],
-        [p.value for p in points],
-        [f"<b>{escape(p.serial)}</b> draw {p.tool_count}, {words.day(p.day)}" for p in points],
-        {"size": 8, "color": LIGHT["ink"]},
-        hovertemplate="%{text}: %{y}<extra></extra>",
-        customdata=[p.serial for p in points],
-    )
+    data = {
+        "type": "scatter",
+        "mode": "markers",
+        "x": [p.tool_count for p in points],
+        "y": [p.value for p in points],
+        "text": [f"<b>{escape(p.serial)}</b> draw {p.tool_count}, {words.day(p.day)}" for p in points],
+        "hovertemplate": "%{text}: %{y}<extra></extra>",
+        "customdata": [p.serial for p in points],
+        "marker": {"size": 8, "color": LIGHT["ink"]},
+        "cliponaxis": False,
+    }
     return {"data": [data], "layout": layout}
 
 

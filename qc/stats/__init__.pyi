@@ -25,10 +25,10 @@ from .capable import shape_figures as shape_figures
 from .capable import two_sided_bound as two_sided_bound
 from .capable import verdict as verdict
 from .change import ChangePoint as ChangePoint
-from .change import Course as Course
 from .change import Detection as Detection
 from .change import DetectorSignal as DetectorSignal
 from .change import DetectorState as DetectorState
+from .change import KeptState as KeptState
 from .change import KindFit as KindFit
 from .change import Placed as Placed
 from .change import Stretch as Stretch

@@ -10,10 +10,11 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from qc.plan import Characteristic, DatedLimits, Plan
 from qc.stats import (
+    Floats,
     StatisticsError,
     capability,
     fraction_outside,
@@ -23,8 +24,6 @@ from qc.stats import (
 )
 from qc.watch.results import LEARNING, Capable, Point
 from qc.watch.words import STILL_MOVING
-
-Floats = NDArray[np.float64]
 
 LEAST_FOR_NO = 5
 """From so few pieces on a series may be called not capable; proven needs the 20 of the capability study

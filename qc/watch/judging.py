@@ -102,14 +102,14 @@ def judge_further(
     ----------
     question, reduced, factors
         As for `judge`; the points of the whole window.
-    kept : mapping of str to Course
+    kept : mapping of str to KeptState
         What the last judging left, empty the first time; anything may have changed since.
 
     Returns
     -------
     SeriesVerdict
         That of `judge`, bit for bit.
-    mapping of str to Course
+    mapping of str to KeptState
         To be kept for the next time.
     """
     points = without(reduced.points, question.decisions.left_out)

@@ -10,10 +10,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import special
 
-from qc.stats import StatisticsError, false_alarm_rate, pooled_autocorrelation
+from qc.stats import Floats, StatisticsError, false_alarm_rate, pooled_autocorrelation
 from qc.watch.results import SeriesVerdict
 
 LEAST_POINTS = 8
@@ -60,7 +59,7 @@ def dependence_note(verdicts: Sequence[SeriesVerdict]) -> str:
     )
 
 
-def _about_its_level(verdict: SeriesVerdict) -> NDArray[np.float64]:
+def _about_its_level(verdict: SeriesVerdict) -> Floats:
     """Return what is left of the points about the level of their stretch, single odd pieces left out."""
     if verdict.kind != "measured" or verdict.follows_line:
         return np.zeros(0)

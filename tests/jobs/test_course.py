@@ -166,11 +166,11 @@ def test_an_upload_judges_only_the_new_points(shop, monkeypatch):
     while life.made < 50:
         life.append()
     fed = []
-    whole = resume.DetectorState.take
+    whole = resume.DetectorState.add
     monkeypatch.setattr(
         resume.DetectorState,
-        "take",
-        lambda state, value, label=None: (fed.append(label), whole(state, value, label=label)),
+        "add",
+        lambda state, value, **beside: (fed.append(beside["label"]), whole(state, value, **beside)),
     )
     life.made += 1
     card = life.piece(life.made, life.day(), share=1.0)

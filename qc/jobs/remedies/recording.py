@@ -8,12 +8,12 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-import numpy.typing as npt
 
 from qc.jobs.remedies.errors import RemedyError, RemedyUsageError
 from qc.jobs.remedies.notes import note_of_row, with_cents
 from qc.jobs.remedies.sheet import RemedySheet
 from qc.report.terminal import recording_text
+from qc.stats import Floats
 from qc.trade import HeldNote, Instrument, Note, TradeError, cents_between, held_notes, note_frequency
 
 MOST_WAV_BYTES = 200_000_000
@@ -104,7 +104,7 @@ def notes_from_recording(
     return notes
 
 
-def read_wav(path: Path) -> tuple[npt.NDArray[np.float64], float]:
+def read_wav(path: Path) -> tuple[Floats, float]:
     """Read a wav file as samples from -1 to 1 and its rate.
 
     Raises

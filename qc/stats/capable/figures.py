@@ -57,7 +57,7 @@ def capability(
     stable, unstable_because : bool, str
         Whether the series is the same process throughout; else the figures are withheld, and what to say.
     shape : {"normal", "positive", "weibull", "half-normal", "any"}
-        Distribution of the readings; all but the first go by percentiles (`qc.stats.capability_shape`).
+        Distribution of the readings; all but the first go by percentiles (`qc.stats.capable.shape`).
     resolution, gauge_sd : float, optional
         Step of the gauge, so that the sample sd is not taken below resolution / sqrt 12; spread of the gauge
         itself, for its share of what is seen (`gauge`). [same unit]

@@ -42,11 +42,8 @@ def normal_figures(samples: Samples, limits: Limits, *, wanted: float, confidenc
     Raises
     ------
     StatisticsError
-        A spread or degrees of freedom not above 0, a confidence outside 0..1.
-
-    References
-    ----------
-    .. [1] As the bounds in `qc.stats.capability_bounds` and `fraction_outside_intervals`.
+        As the bounds in `qc.stats.capable.bounds` and `fraction_outside_intervals` (sources there): a spread
+        or degrees of freedom not above 0, a confidence outside 0..1.
 
     Examples
     --------

@@ -26,7 +26,7 @@ from .result import Kind as Kind
 from .result import Shape as Shape
 from .result import Stretch as Stretch
 from .result import stretches_of as stretches_of
-from .resume import Course as Course
+from .resume import KeptState as KeptState
 from .resume import count_further as count_further
 from .resume import detect_further as detect_further
 from .scan import RELATIVE_GUARD as RELATIVE_GUARD

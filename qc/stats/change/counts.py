@@ -66,9 +66,9 @@ def detect_counts(
     The newest points are compared with all before since the last signal, for newest parts of several
     lengths. Given the total, the count of the newest part is binomial (hypergeometric for pass or fail)
     whatever the rate, so the probability is exact without an estimate of the rate. The smallest probability
-    is judged by the exact chance that any of the comparisons is as rare (`qc.stats.count_paths`; for totals
-    of many thousands by the sum of the largest attainable probabilities not above it). The rate asked for is
-    never exceeded and is used to about a quarter: the same evidence comes up again at the next point.
+    is judged by the exact chance that any of the comparisons is as rare (`qc.stats.change.count_paths`; for
+    totals of many thousands by the sum of the largest attainable probabilities not above it). The rate asked
+    for is never exceeded and is used to about a quarter: the same evidence comes up again at the next point.
 
     References
     ----------

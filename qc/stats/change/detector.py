@@ -1,6 +1,6 @@
 """The change-point detector: since when is a series not the same process as before, and by how much.
 
-`detect` judges one series, `detect_many` thousands at once, `DetectorState` (in `qc.stats.detector_state`)
+`detect` judges one series, `detect_many` thousands at once, `DetectorState` (in `qc.stats.change.state`)
 one reading at a time; all three give the same findings.
 """
 

@@ -91,15 +91,8 @@ def mean_change(values: Values) -> ChangePoint:
     before, after = float(series[:split].mean()), float(series[split:].mean())
     within = float(((series[:split] - before) ** 2).sum() + ((series[split:] - after) ** 2).sum())
     statistic = float(np.copysign(np.sqrt(squared_t[split - 1]), after - before))
-    return ChangePoint(
-        split,
-        split + 1,
-        span(held, split + 1),
-        before,
-        after,
-        float(np.sqrt(within / (n - 2))),
-        statistic,
-    )
+    sd = float(np.sqrt(within / (n - 2)))
+    return ChangePoint(split, split + 1, span(held, split + 1), before, after, sd, statistic)
 
 
 def mean_change_from_target(values: Values, target: float, *, sigma: float | None = None) -> ChangePoint:

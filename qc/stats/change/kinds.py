@@ -73,11 +73,7 @@ class Placed(NamedTuple):
 
 
 def fit_kinds(
-    values: Values,
-    *,
-    apart: Collection[int] = (),
-    until: int | None = None,
-    floor: float = 0.0,
+    values: Values, *, apart: Collection[int] = (), until: int | None = None, floor: float = 0.0
 ) -> dict[FitKind, KindFit]:
     """Say how well each kind of change explains a run of readings.
 
@@ -154,11 +150,7 @@ def fit_kinds(
 
 
 def climb_or_stairs(
-    values: Values,
-    starts: Sequence[int],
-    *,
-    apart: Collection[int] = (),
-    floor: float = 0.0,
+    values: Values, starts: Sequence[int], *, apart: Collection[int] = (), floor: float = 0.0
 ) -> float:
     """By how much one climb explains a run of readings better (above 0) than the steps found in it.
 

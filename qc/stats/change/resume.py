@@ -56,7 +56,7 @@ class Mark:
 
 
 @dataclass(frozen=True, slots=True)
-class Course(Tabled):
+class KeptState(Tabled):
     """The marks of one series, oldest first; empty where it is judged for the first time."""
 
     marks: tuple[Mark, ...] = ()
@@ -73,7 +73,7 @@ class Course(Tabled):
         return {"format": FORMAT, "marks": rows}
 
     @classmethod
-    def from_dict(cls, record: dict[str, Any] | None) -> Course:
+    def from_dict(cls, record: dict[str, Any] | None) -> KeptState:
         """Undo `to_dict`; what another version of the program kept is passed over."""
         if record is None or record.get("format") != FORMAT:
             return cls()
@@ -91,11 +91,11 @@ def detect_further(
     *,
     false_alarm_rate: Values,
     labels: Sequence[object],
-    course: Course,
+    before: KeptState,
     shape: Shape = "normal",
     resolution: float | None = None,
     settled: int = 0,
-) -> tuple[Detection, Course]:
+) -> tuple[Detection, KeptState]:
     """Find where a series changed, going on from where it was judged before.
 
     Parameters
@@ -106,7 +106,7 @@ def detect_further(
         Of each point, as for `detect`.
     labels : sequence, length n
         Names of the pieces.
-    course : Course
+    before : KeptState
         What the last judging left; anything may have changed since.
     shape, resolution, settled
         As for `detect`.
@@ -115,18 +115,18 @@ def detect_further(
     -------
     Detection
         That of `detect` (errors too), without the evidence at each point.
-    Course
+    KeptState
         To be kept for the next time.
 
     Examples
     --------
     >>> readings = [5.1, 4.9, 5.0, 5.2, 4.8, 5.0, 5.1, 4.9, 7.0, 7.1, 6.9]
-    >>> course = Course()
+    >>> before = KeptState()
     >>> for n in (8, 11):
-    ...     found, course = detect_further(
-    ...         readings[:n], false_alarm_rate=[0.001] * n, labels=list("abcdefghijk")[:n], course=course
+    ...     found, before = detect_further(
+    ...         readings[:n], false_alarm_rate=[0.001] * n, labels=list("abcdefghijk")[:n], before=before
     ...     )
-    >>> [(s.kind, s.start) for s in found.signals], [mark.points for mark in course.marks]
+    >>> [(s.kind, s.start) for s in found.signals], [mark.points for mark in before.marks]
     ([('shift', 9)], [11])
     """
     setting = check_setting(shape, resolution)
@@ -148,7 +148,7 @@ def detect_further(
 
     header = ("measured", setting.shape, setting.resolution)
     fed = _fed(series, rates, settled, labels)
-    state, kept = _follow(course, header, fed, series.size, begin, judge, DetectorState.mark)
+    state, kept = _follow(before, header, fed, series.size, begin, judge, DetectorState.mark)
     return state.detection(series), kept
 
 
@@ -157,24 +157,24 @@ def count_further(
     sizes: Counts,
     false_alarm_rate: Values,
     *,
-    course: Course,
+    before: KeptState,
     pass_fail: bool = False,
     settled: int = 0,
-) -> tuple[Detection, Course]:
+) -> tuple[Detection, KeptState]:
     """Find where a rate of defects or failures changed, going on from where it was judged before.
 
     Parameters
     ----------
     counts, sizes, false_alarm_rate, pass_fail, settled
         As for `detect_counts`.
-    course : Course
+    before : KeptState
         What the last judging left.
 
     Returns
     -------
     Detection
         That of `detect_counts` (errors too), without the evidence at each point.
-    Course
+    KeptState
         To be kept for the next time.
     """
     number, size = check_counts(counts, sizes, pass_fail=pass_fail)
@@ -188,31 +188,31 @@ def count_further(
 
     fed = _fed(size, rates, settled, [int(count) for count in number])
     header = ("counted", pass_fail)
-    state, kept = _follow(course, header, fed, number.size, begin, judge, CountState.mark)
+    state, kept = _follow(before, header, fed, number.size, begin, judge, CountState.mark)
     return state.detection(float(rates[-1]) if rates.size else HIGHEST_RATE), kept
 
 
 def _follow(
-    course: Course,
+    before: KeptState,
     header: tuple[object, ...],
     fed: Iterator[bytes],
     points: int,
     begin: Callable[[Mark | None], State],
     judge: Callable[[State, int], None],
     mark: Callable[[State], dict[str, Any]],
-) -> tuple[State, Course]:
+) -> tuple[State, KeptState]:
     """Go on from the last mark that holds, and set the marks anew."""
     # at fixed multiples: a series judged card by card then keeps the same marks as one judged at once
     places = [*range(SPACING, points, SPACING)][-MOST:] + [points] if points else []
-    digests = _digests(header, fed, {*places, *(m.points for m in course.marks)})
-    hold = [m for m in course.marks if digests.get(m.points) == m.digest]
+    digests = _digests(header, fed, {*places, *(m.points for m in before.marks)})
+    hold = [m for m in before.marks if digests.get(m.points) == m.digest]
     state = begin(hold[-1] if hold else None)
     marks = {m.points: m for m in hold if m.points in places}
     for point in range(hold[-1].points if hold else 0, points):
         judge(state, point)
         if point + 1 in places:
             marks[point + 1] = Mark(point + 1, digests[point + 1], mark(state))
-    return state, Course(tuple(marks[place] for place in sorted(marks)))
+    return state, KeptState(tuple(marks[place] for place in sorted(marks)))
 
 
 def _digests(header: tuple[object, ...], fed: Iterator[bytes], wanted: set[int]) -> dict[int, str]:

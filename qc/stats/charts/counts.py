@@ -18,7 +18,7 @@ from qc.stats.charts.chart import Chart
 from qc.stats.charts.count_limits import binomial_limits, poisson_limits
 from qc.stats.charts.table import ChartTable, arrange, check_columns, first_true, spread_out
 from qc.stats.errors import StatisticsError, StatisticsUsageError
-from qc.stats.numbers import AS_THEY_ARE, GREATEST, LEAST, Setting, as_readings, factors, shown
+from qc.stats.numbers import AS_THEY_ARE, GREATEST, LEAST, Setting, as_readings, check_paired, factors, shown
 
 CountKind = Literal["defects", "defects-per-unit", "number-defective", "proportion"]
 DISPERSION_DOUBT = 0.01  # a test this clear that counts scatter too much earns a warning
@@ -76,11 +76,8 @@ def count_chart(
     columns: dict[str, Any] = {"value": as_readings(counts, "count", least=1)}
     if sizes is not None:
         columns["size"] = as_readings(sizes, "size", least=1)
-        if columns["size"].size != columns["value"].size:
-            raise StatisticsError(
-                f"there are {columns['value'].size} counts and {columns['size'].size} sizes: "
-                "one size a count is needed"
-            )
+        many = columns["value"].size, columns["size"].size
+        check_paired(many[0], "counts", many[1], "sizes", "one size a count")
     return count_table(pl.DataFrame(columns), kind, setting, exact=exact, corrected=corrected).only()
 
 
@@ -218,11 +215,7 @@ def _dispersion(
     return points, levels
 
 
-def _with_limits(
-    frame: pl.DataFrame,
-    *levels: pl.Series,
-    how: tuple[bool, bool, bool],
-) -> pl.DataFrame:
+def _with_limits(frame: pl.DataFrame, *levels: pl.Series, how: tuple[bool, bool, bool]) -> pl.DataFrame:
     """Add the limits of each row from its centre, rate, size and sd."""
     binomial, total, exact = how
     center, rate, size, sd = (level.to_numpy() for level in levels)

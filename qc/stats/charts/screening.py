@@ -56,12 +56,7 @@ def screen(values: ArrayLike, setting: Setting = AS_THEY_ARE) -> Screening:
     -------
     Screening
         A point is only left out of the limits, never off the chart, and is listed. Leaving points out without
-        a found cause makes limits too tight: look for the cause of each.
-
-    Raises
-    ------
-    StatisticsError
-        As for `individuals`.
+        a found cause makes limits too tight: look for the cause of each. Refused as `individuals` refuses.
 
     References
     ----------

@@ -14,11 +14,12 @@ from typing import Any
 import numpy as np
 import polars as pl
 from numpy.typing import ArrayLike
+from scipy.special import fdtrc
 
 from qc.stats.charts.selfstarting import self_starting_table
 from qc.stats.charts.table import series_of
 from qc.stats.errors import StatisticsError
-from qc.stats.numbers import Floats, as_readings, shown
+from qc.stats.numbers import Floats, as_readings, check_paired, shown
 from qc.stats.samples import equal_spreads
 from qc.stats.tabled import Tabled
 
@@ -58,12 +59,8 @@ class Pooling(Tabled):
         """Return plain values."""
         return {
             "pooled": self.pooled,
-            "spread": {
-                "test": "brown-forsythe",
-                "statistic": self.spread_statistic,
-                "p_value": self.spread_p,
-            },
-            "level": {"test": "welch", "statistic": self.level_statistic, "p_value": self.level_p},
+            "spread": _test("brown-forsythe", self.spread_statistic, self.spread_p),
+            "level": _test("welch", self.level_statistic, self.level_p),
             "levels": dict(self.levels),
             "spreads": dict(self.spreads),
             "advice": self.advice,
@@ -93,10 +90,7 @@ def deviation_from_target(values: ArrayLike, targets: ArrayLike) -> Floats:
     [0.013, 0.0]
     """
     readings, wanted = as_readings(values, least=1), as_readings(targets, "target", least=1)
-    if readings.size != wanted.size:
-        raise StatisticsError(
-            f"there are {readings.size} readings and {wanted.size} targets: one each is needed"
-        )
+    check_paired(readings.size, "readings", wanted.size, "targets")
     return readings - wanted
 
 
@@ -269,13 +263,14 @@ def short_run_frame(frame: pl.DataFrame, *, own: bool = False) -> tuple[pl.DataF
     return pl.concat(parts), said
 
 
+def _test(name: str, statistic: float, p_value: float) -> dict[str, Any]:
+    return {"test": name, "statistic": statistic, "p_value": p_value}
+
+
 def _labelled(readings: Floats, models: ArrayLike) -> tuple[Floats, np.ndarray[Any, np.dtype[np.str_]]]:
     """Put the readings beside the names of their models, or say that one has no name."""
     labels = np.asarray(models).astype(str)
-    if labels.size != readings.size:
-        raise StatisticsError(
-            f"there are {readings.size} readings and {labels.size} models: one each is needed"
-        )
+    check_paired(readings.size, "readings", labels.size, "models")
     return readings, labels
 
 
@@ -293,8 +288,6 @@ def _by_model(deviations: ArrayLike, models: ArrayLike, least_models: int = 2) -
 
 def _equal_levels(parts: list[Floats]) -> tuple[float, float]:
     """Welch's F test of equal means: it holds its level where spreads differ."""
-    from scipy.special import fdtrc
-
     n = np.array([part.size for part in parts], dtype=np.float64)
     mean = np.array([part.mean() for part in parts])
     variance = np.array([max(part.var(ddof=1), 1e-300) for part in parts])

@@ -24,6 +24,7 @@ from qc.stats.numbers import (
     as_number,
     as_readings,
     check_limits,
+    check_paired,
     shown,
 )
 from qc.stats.tabled import Tabled
@@ -197,11 +198,8 @@ def trend(
     Raises
     ------
     StatisticsError
-        As for `fit_trend`; residuals without spread and neither sigma nor resolution given.
-
-    References
-    ----------
-    .. [1] As for `fit_trend` and `line_crossing`.
+        As for `fit_trend` and `line_crossing` (sources there); residuals without spread and neither sigma nor
+        resolution given.
 
     Examples
     --------
@@ -238,8 +236,7 @@ def trend(
 def _pairs(x: ArrayLike, y: ArrayLike) -> tuple[Floats, Floats]:
     """Take counts and readings, one each."""
     x, y = as_readings(x, "count", least=1), as_readings(y, "value", least=1)
-    if x.size != y.size:
-        raise StatisticsError(f"there are {x.size} counts and {y.size} readings: one each is needed")
+    check_paired(x.size, "counts", y.size, "readings")
     return x, y
 
 

@@ -207,7 +207,7 @@ def proportion(count: int, n: int, *, confidence: float = 0.95) -> Proportion:
 def misses_and_false_rejects(
     verdicts: Sequence[Hashable], truth: Sequence[Hashable], *, bad: Hashable, confidence: float = 0.95
 ) -> tuple[Proportion | None, Proportion | None]:
-    """Count bad pieces passed and good pieces sent back.
+    """Count bad pieces passed and good pieces sent back, each share with its interval as by `proportion`.
 
     Parameters
     ----------
@@ -227,10 +227,6 @@ def misses_and_false_rejects(
     ------
     StatisticsError
         Lengths that differ, or a confidence outside 0..1.
-
-    References
-    ----------
-    .. [1] As `proportion`.
 
     Examples
     --------

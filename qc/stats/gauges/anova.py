@@ -135,16 +135,12 @@ def nested_design(readings: Floats) -> Design:
 
 
 def one_person_design(readings: Floats) -> Design:
-    """One person measures every part several times.
+    """One person measures every part several times: the one-way random model of `one_way_anova`.
 
     Parameters
     ----------
     readings : ndarray, shape (parts, repeats), each >= 2
         Readings; fewer are refused. [any unit]
-
-    References
-    ----------
-    .. [1] One-way random model, as `one_way_anova`.
 
     Examples
     --------

@@ -58,7 +58,7 @@ def lay_out(
 
     References
     ----------
-    .. [1] Ours; a full layout is what the tables of `qc.stats.gauge_anova` rest on.
+    .. [1] Ours; a full layout is what the tables of `qc.stats.gauges.anova` rest on.
 
     Examples
     --------

@@ -156,7 +156,7 @@ def averaged_sets(
     averages, sds : array_like of float, length n
         Of the repeats of one day. [any unit]
     days, parts, runs : sequence, length n
-        As for `repeat_sets`.
+        As for `repeat_sets` (source there).
     repeats : int, >= 2
         Readings behind each average.
 
@@ -164,10 +164,6 @@ def averaged_sets(
     ------
     StatisticsError
         Lengths that differ, a negative sd, one repeat, or a day that stands twice.
-
-    References
-    ----------
-    .. [1] As `repeat_sets`.
 
     Examples
     --------

@@ -28,6 +28,7 @@ from .readings import as_readings as as_readings
 from .readings import check_between as check_between
 from .readings import check_limits as check_limits
 from .readings import check_magnitude as check_magnitude
+from .readings import check_paired as check_paired
 from .rules import DEFAULTS as DEFAULTS
 from .rules import LIMIT as LIMIT
 from .rules import SLACK as SLACK

@@ -109,6 +109,12 @@ def check_between(value: float, name: str, low: float = 0.0, high: float = 1.0) 
         raise StatisticsError(f"{name} is {value}, must lie between {low:g} and {high:g}")
 
 
+def check_paired(count: int, name: str, beside: int, other: str, need: str = "one each") -> None:
+    """Refuse two lists of which each needs as many as the other."""
+    if count != beside:
+        raise StatisticsError(f"there are {count} {name} and {beside} {other}: {need} is needed")
+
+
 def check_limits(lower: float | None, upper: float | None, what: str = "") -> None:
     """Refuse specification limits that are no numbers or the wrong way round."""
     for name, value in (("lower limit", lower), ("upper limit", upper)):

@@ -76,12 +76,8 @@ def sigma_distribution(points: int, *, n: int = 1, estimator: str = "sd") -> Sig
     Returns
     -------
     SigmaDistribution
-        A chi for the two sds, a `RangeEstimate` for the two ranges (matched to a chi from 20,000 on).
-
-    Raises
-    ------
-    StatisticsError, StatisticsUsageError
-        As `sigma_estimate`.
+        A chi for the two sds, a `RangeEstimate` for the two ranges (matched to a chi from 20,000 on). Refused
+        is what `sigma_estimate` refuses.
 
     Examples
     --------

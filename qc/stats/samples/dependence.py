@@ -212,19 +212,10 @@ def false_alarm_rate(lag_1: float, factor: float = 3.0) -> float:
 
     Parameters
     ----------
-    lag_1 : float, -1 < lag_1 < 1
-        Lag-1 autocorrelation. [1]
+    lag_1
+        As `moving_range_inflation`, source and errors too; the readings are normal.
     factor : float, > 0
-        Limit factor on the moving-range sigma. [1]
-
-    Raises
-    ------
-    StatisticsError
-        A coefficient outside -1..1, or a factor not above 0.
-
-    References
-    ----------
-    .. [1] As `moving_range_inflation`; normal readings.
+        Limit factor on the moving-range sigma; another is refused. [1]
 
     Examples
     --------

@@ -17,12 +17,10 @@ from statistics import median
 
 import numpy as np
 import polars as pl
-from numpy.typing import NDArray
 from scipy import special
 
 from qc.plan import Characteristic, Plan, Stage
-
-Floats = NDArray[np.float64]
+from qc.stats import Floats
 
 SIDE = 20
 """Pieces on either side of a split that are compared: as many as say what was usual (house rule)."""

@@ -12,10 +12,9 @@ from dataclasses import dataclass, replace
 from datetime import date
 
 import numpy as np
-from numpy.typing import NDArray
 
 from qc.plan import Characteristic, DatedLimits, Plan
-from qc.stats import Course, StatisticsError, count_further, detect_further, guaranteed_factor
+from qc.stats import Floats, KeptState, StatisticsError, count_further, detect_further, guaranteed_factor
 from qc.watch.changes.findings import (
     ENOUGH_TO_RETURN,
     LEAST_OLD,
@@ -30,7 +29,6 @@ from qc.watch.changes.kept_states import SETTLED, WHOLE, KeptStates
 from qc.watch.changes.sizing import all_measured_anew, begin_of
 from qc.watch.results import LEARNING, Forecast, Point, SignalResult, StretchResult, Suspect, present_points
 
-Floats = NDArray[np.float64]
 Pieces = Sequence[Point]
 Frozen = tuple[int, int] | None  # first and last ordinal
 
@@ -69,7 +67,7 @@ class LevelCourse:
         ----------
         rate : float or sequence of float
             Chance of a false signal per point, one for all or one for each.
-        kept : mapping of str to Course, optional
+        kept : mapping of str to KeptState, optional
             What was left when the series was judged before: only what has changed since is judged again. What
             is found is the same without.
 
@@ -151,7 +149,7 @@ class LevelCourse:
 
     def _raised(self, points: Pieces, rates: Floats, frozen: Frozen, kept: KeptStates) -> FoundChanges:
         """Run the detector over the judged points; `frozen` says which of them are, from 1."""
-        left: dict[str, Course] = {}
+        left: dict[str, KeptState] = {}
         found, notes, left[WHOLE] = self._followed(points, rates, kept.get(WHOLE))
         if frozen is not None:
             first, last = frozen
@@ -163,15 +161,15 @@ class LevelCourse:
         return FoundChanges(tuple(found), notes, left)
 
     def _followed(
-        self, points: Pieces, rates: Floats, course: Course | None, settled: int = 0
-    ) -> tuple[list[FoundChange], tuple[str, ...], Course]:
+        self, points: Pieces, rates: Floats, before: KeptState | None, settled: int = 0
+    ) -> tuple[list[FoundChange], tuple[str, ...], KeptState]:
         """Go on from where the detector stood; the first `settled` points raise nothing."""
         kind, shape, values = self.characteristic.kind, self.characteristic.shape, values_of(points)
-        known = course or Course()
+        known = before or KeptState()
         if kind != "measured":
             sizes = np.array([p.size or 1.0 for p in points])
             counted, left = count_further(
-                values, sizes, rates, course=known, pass_fail=kind == "pass-fail", settled=settled
+                values, sizes, rates, before=known, pass_fail=kind == "pass-fail", settled=settled
             )
             return [finding_of(s) for s in counted.signals], (), left
         if shape == "positive" and float(values.min(initial=1.0)) < 0:
@@ -182,7 +180,7 @@ class LevelCourse:
             values,
             false_alarm_rate=rates,
             labels=[p.serial for p in points],
-            course=known,
+            before=known,
             shape=shape,
             resolution=self.characteristic.resolution if single else None,
             settled=settled,

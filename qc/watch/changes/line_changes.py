@@ -10,9 +10,8 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
-from qc.stats import DetectorSignal, StatisticsError, detect_settled_line, detect_wear, wear_break
+from qc.stats import DetectorSignal, Floats, StatisticsError, detect_settled_line, detect_wear, wear_break
 from qc.watch.changes.findings import (
     ENOUGH_TO_RETURN,
     LEAST_OLD,
@@ -25,8 +24,6 @@ from qc.watch.changes.findings import (
 from qc.watch.changes.sizing import ON_THE_EVE, put_at
 from qc.watch.changes.tool_lines import fittings
 from qc.watch.results import Point
-
-Floats = NDArray[np.float64]
 
 BORNE_OUT = 11.5
 """Twice the log-likelihood that a change has to gain once so many pieces have spoken.

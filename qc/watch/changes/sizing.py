@@ -11,10 +11,10 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import stdtrit
 
 from qc.stats import (
+    Floats,
     KindFit,
     Placed,
     WearBreak,
@@ -26,7 +26,6 @@ from qc.stats import (
 )
 from qc.watch.changes.findings import FoundChange, Side
 
-Floats = NDArray[np.float64]
 FitKind = Literal["steady", "single", "shift", "trend", "spread", "passing"]
 LEVEL_KINDS: tuple[Literal["shift"], Literal["trend"]] = ("shift", "trend")
 

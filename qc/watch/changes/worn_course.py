@@ -11,9 +11,10 @@ from dataclasses import dataclass
 from datetime import date
 
 from qc.plan import Characteristic, DatedLimits, Plan
+from qc.stats import Floats
 from qc.watch.changes.findings import FoundChange, FoundChanges
 from qc.watch.changes.kept_states import KeptStates
-from qc.watch.changes.level_course import Floats, Frozen, LevelCourse, Pieces, values_of
+from qc.watch.changes.level_course import Frozen, LevelCourse, Pieces, values_of
 from qc.watch.changes.line_changes import until_refitted, worn_changes
 from qc.watch.changes.tool_lines import (
     fittings,

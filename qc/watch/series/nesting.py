@@ -15,7 +15,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
+
+from qc.stats import Floats, Integers
 
 HALF = 0.5
 """A piece with under half of the cells gives no point (house rule)."""
@@ -41,17 +42,15 @@ class Nested:
         Standard deviation between pieces with the within part taken off, floored at 0. [unit]
     """
 
-    piece: NDArray[np.float64]
-    cell: NDArray[np.float64]
-    readings: NDArray[np.int64]
-    spread: NDArray[np.float64]
+    piece: Floats
+    cell: Floats
+    readings: Integers
+    spread: Floats
     within: float | None
     between: float | None
 
 
-def fit_nested(
-    piece: NDArray[np.int64], cell: NDArray[np.int64], value: NDArray[np.float64], *, rounds: int = 200
-) -> Nested:
+def fit_nested(piece: Integers, cell: Integers, value: Floats, *, rounds: int = 200) -> Nested:
     """Fit piece levels and the station pattern by least squares.
 
     Parameters
@@ -113,15 +112,13 @@ def fit_nested(
     )
 
 
-def _cells_read(
-    piece: NDArray[np.int64], cell: NDArray[np.int64], pieces: int, cells: int
-) -> NDArray[np.int64]:
+def _cells_read(piece: Integers, cell: Integers, pieces: int, cells: int) -> Integers:
     seen = np.zeros((pieces, cells), dtype=bool)
     seen[piece, cell] = True
     return np.asarray(seen.sum(axis=1), dtype=np.int64)
 
 
-def _between(level: NDArray[np.float64], readings: NDArray[np.int64], within: float | None) -> float | None:
+def _between(level: Floats, readings: Integers, within: float | None) -> float | None:
     if level.size < 2:
         return None
     variance = float(level.var(ddof=1))

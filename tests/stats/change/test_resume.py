@@ -8,15 +8,15 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from qc.stats import Course, StatisticsError, count_further, detect, detect_counts, detect_further
-from qc.stats.change import resume as course_module
+from qc.stats import KeptState, StatisticsError, count_further, detect, detect_counts, detect_further
+from qc.stats.change import resume
 
 SHAPES = ("normal", "positive", "any")
 
 
-def kept(course):
+def kept(state):
     """What comes back from the store."""
-    return Course.from_dict(json.loads(json.dumps(course.to_dict(), allow_nan=False)))
+    return KeptState.from_dict(json.loads(json.dumps(state.to_dict(), allow_nan=False)))
 
 
 def bare(detection):
@@ -69,19 +69,19 @@ class History:
 @pytest.mark.parametrize("shape", SHAPES)
 @pytest.mark.parametrize("seed", range(6))
 def test_random_histories_come_out_as_judged_from_nothing(shape, seed, monkeypatch):
-    monkeypatch.setattr(course_module, "SPACING", 20)
-    monkeypatch.setattr(course_module, "MOST", 4)
-    history, course = History(100 * seed + 7), Course()
+    monkeypatch.setattr(resume, "SPACING", 20)
+    monkeypatch.setattr(resume, "MOST", 4)
+    history, state = History(100 * seed + 7), KeptState()
     raised = 0
     for _ in range(30):
         history.move_on()
         step = None if history.made % 2 else 0.1
         asked = {"false_alarm_rate": history.rates, "labels": history.labels, "shape": shape}
         asked |= {"resolution": step, "settled": history.settled}
-        found, course = detect_further(history.values, course=kept(course), **asked)
+        found, state = detect_further(history.values, before=kept(state), **asked)
         whole = detect(history.values, **asked)
         assert bare(found) == bare(whole)
-        assert len(course.marks) <= 5 and course.marks[-1].points == len(history.values)
+        assert len(state.marks) <= 5 and state.marks[-1].points == len(history.values)
         raised += len(found.signals)
     assert raised
 
@@ -90,16 +90,16 @@ def test_random_histories_come_out_as_judged_from_nothing(shape, seed, monkeypat
 @pytest.mark.parametrize("pass_fail", [False, True])
 @pytest.mark.parametrize("seed", range(4))
 def test_random_histories_of_counts_come_out_as_judged_from_nothing(pass_fail, seed, monkeypatch):
-    monkeypatch.setattr(course_module, "SPACING", 20)
-    monkeypatch.setattr(course_module, "MOST", 4)
-    history, course = History(100 * seed + 8), Course()
+    monkeypatch.setattr(resume, "SPACING", 20)
+    monkeypatch.setattr(resume, "MOST", 4)
+    history, state = History(100 * seed + 8), KeptState()
     raised = 0
     for _ in range(30):
         history.move_on()
         sizes = [8.0 + len(label) for label in history.labels]
         counts = [min(max(round(2 * value) - 14, 0), 10) for value in history.values]
         asked = {"pass_fail": pass_fail, "settled": history.settled}
-        found, course = count_further(counts, sizes, history.rates, course=kept(course), **asked)
+        found, state = count_further(counts, sizes, history.rates, before=kept(state), **asked)
         assert bare(found) == bare(detect_counts(counts, sizes, history.rates, **asked))
         raised += len(found.signals)
     assert raised
@@ -114,35 +114,35 @@ def series(n, **changed):
     return asked | changed
 
 
-def judged_points(monkeypatch, asked, course):
+def judged_points(monkeypatch, asked, state):
     """Points that were fed to the detector."""
     fed = []
-    whole = course_module.DetectorState.take
+    whole = resume.DetectorState.add
     with monkeypatch.context() as spy:
         spy.setattr(
-            course_module.DetectorState,
-            "take",
-            lambda state, value, label=None: (fed.append(label), whole(state, value, label=label)),
+            resume.DetectorState,
+            "add",
+            lambda own, value, **beside: (fed.append(beside["label"]), whole(own, value, **beside)),
         )
-        detect_further(**asked, course=course)
+        detect_further(**asked, before=state)
     return fed
 
 
 def test_only_what_is_new_is_judged(monkeypatch):
-    _, course = detect_further(**series(130), course=Course())
-    assert [m.points for m in course.marks] == [50, 100, 130]
-    assert judged_points(monkeypatch, series(133), course) == ["R-130", "R-131", "R-132"]
-    assert judged_points(monkeypatch, series(130), course) == []
+    _, state = detect_further(**series(130), before=KeptState())
+    assert [m.points for m in state.marks] == [50, 100, 130]
+    assert judged_points(monkeypatch, series(133), state) == ["R-130", "R-131", "R-132"]
+    assert judged_points(monkeypatch, series(130), state) == []
 
 
 @pytest.mark.parametrize(
     "place, first", [(129, 100), (100, 100), (99, 50), (0, 0)], ids=["near", "at a mark", "before it", "all"]
 )
 def test_a_corrected_reading_is_judged_from_the_mark_before_it(place, first, monkeypatch):
-    _, course = detect_further(**series(130), course=Course())
+    _, state = detect_further(**series(130), before=KeptState())
     asked = series(130)
     asked["values"][place] += 1
-    assert judged_points(monkeypatch, asked, course)[0] == f"R-{first}"
+    assert judged_points(monkeypatch, asked, state)[0] == f"R-{first}"
 
 
 @pytest.mark.parametrize(
@@ -157,53 +157,53 @@ def test_a_corrected_reading_is_judged_from_the_mark_before_it(place, first, mon
     ids=["names", "rates", "shape", "step", "settled"],
 )
 def test_whatever_else_it_is_fed_changes_the_digest(changed, monkeypatch):
-    _, course = detect_further(**series(130), course=Course())
-    assert len(judged_points(monkeypatch, series(130, **changed), course)) == 130
+    _, state = detect_further(**series(130), before=KeptState())
+    assert len(judged_points(monkeypatch, series(130, **changed), state)) == 130
 
 
 def test_marks_of_another_program_do_not_hold(monkeypatch):
-    _, course = detect_further(**series(130), course=Course())
-    monkeypatch.setattr(course_module, "_program", lambda: "other")
-    assert len(judged_points(monkeypatch, series(130), course)) == 130
-    assert Course.from_dict(course.to_dict() | {"format": 0}) == Course()
-    assert Course.from_dict(None) == Course()
+    _, state = detect_further(**series(130), before=KeptState())
+    monkeypatch.setattr(resume, "_program", lambda: "other")
+    assert len(judged_points(monkeypatch, series(130), state)) == 130
+    assert KeptState.from_dict(state.to_dict() | {"format": 0}) == KeptState()
+    assert KeptState.from_dict(None) == KeptState()
 
 
 def test_the_program_is_its_code_and_its_tables(monkeypatch):
-    course_module._program.cache_clear()
-    found = {course_module._program()}
+    resume._program.cache_clear()
+    found = {resume._program()}
     for kinds in ((".py",), (".csv",)):
-        monkeypatch.setattr(course_module, "PROGRAM", kinds)
-        course_module._program.cache_clear()
-        found.add(course_module._program())
-    course_module._program.cache_clear()
+        monkeypatch.setattr(resume, "PROGRAM", kinds)
+        resume._program.cache_clear()
+        found.add(resume._program())
+    resume._program.cache_clear()
     assert len(found) == 3
 
 
 def test_what_is_kept_is_bounded_whatever_the_length():
-    _, course = detect_further(**series(1300), course=Course())
-    _, longer = detect_further(**series(2600), course=course)
-    assert len(course.marks) == len(longer.marks) == course_module.MOST + 1
+    _, state = detect_further(**series(1300), before=KeptState())
+    _, longer = detect_further(**series(2600), before=state)
+    assert len(state.marks) == len(longer.marks) == resume.MOST + 1
     assert len(json.dumps(longer.to_dict())) < 10_000
-    assert longer == detect_further(**series(2600), course=Course())[1]
+    assert longer == detect_further(**series(2600), before=KeptState())[1]
 
 
 @pytest.mark.parametrize("wrong", [{"labels": ["x"]}, {"false_alarm_rate": [0.001]}])
 def test_refuses_columns_of_another_length(wrong):
     with pytest.raises(StatisticsError, match="for 130 values"):
-        detect_further(**series(130, **wrong), course=Course())
+        detect_further(**series(130, **wrong), before=KeptState())
 
 
 def test_an_empty_series_has_no_marks():
-    found, course = detect_further([], false_alarm_rate=[], labels=[], course=Course())
-    assert found.signals == () and course == Course()
-    found, course = count_further([], [], [], course=Course())
-    assert found.signals == () and course == Course()
+    found, state = detect_further([], false_alarm_rate=[], labels=[], before=KeptState())
+    assert found.signals == () and state == KeptState()
+    found, state = count_further([], [], [], before=KeptState())
+    assert found.signals == () and state == KeptState()
 
 
 def stands_on(folders):
     """Return every file that the modules of these folders stand on, through faces too."""
-    stats = Path(course_module.__file__).parents[1]
+    stats = Path(resume.__file__).parents[1]
     faces = {
         stub.parent: {
             alias.name: stub.parent / f"{node.module}.py"
@@ -230,22 +230,22 @@ def stands_on(folders):
 
 
 def test_the_program_holds_all_that_the_detector_stands_on():
-    own = set(course_module.program_files())
+    own = set(resume.program_files())
     assert stands_on(["change", "wear"]) <= own
-    assert {file.name for file in own} >= {"thresholds.csv", "detector.py", "settled.py", "readings.py"}
+    assert {file.name for file in own} >= {"thresholds.csv", "detector.py", "settled_line.py", "readings.py"}
 
 
 def test_touching_any_file_of_the_program_changes_its_digest(tmp_path, monkeypatch):
-    stats = Path(course_module.__file__).parents[1]
+    stats = Path(resume.__file__).parents[1]
     copy = Path(shutil.copytree(stats, tmp_path / "stats", ignore=shutil.ignore_patterns("__pycache__")))
-    monkeypatch.setattr(course_module.resources, "files", lambda package: copy)
+    monkeypatch.setattr(resume.resources, "files", lambda package: copy)
 
     def digest():
-        course_module._program.cache_clear()
-        return course_module._program()
+        resume._program.cache_clear()
+        return resume._program()
 
     before = digest()
-    for file in course_module.program_files():
+    for file in resume.program_files():
         kept = file.read_bytes()
         file.write_bytes(kept + b"\n")
         assert digest() != before, file
@@ -254,4 +254,4 @@ def test_touching_any_file_of_the_program_changes_its_digest(tmp_path, monkeypat
     (copy / "change" / "deeper").mkdir()
     (copy / "change" / "deeper" / "new.py").write_text("NEW = 1", "ascii")
     assert digest() != before
-    course_module._program.cache_clear()
+    resume._program.cache_clear()
