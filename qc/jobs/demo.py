@@ -56,10 +56,6 @@ def make_demo(folder: Path, *, progress: ShowProgress | None = None) -> Demo:
     progress : callable, optional
         Told how far the upload is.
 
-    Returns
-    -------
-    Demo
-
     Raises
     ------
     QcError

@@ -76,10 +76,6 @@ def month(workshop: Workshop, which: str, *, out: Path | None = None) -> MonthRe
     out : pathlib.Path, optional
         Folder to write to; ``reports/YYYY-MM`` of the workshop when left out.
 
-    Returns
-    -------
-    MonthReport
-
     Raises
     ------
     QcError

@@ -48,10 +48,6 @@ def status(workshop: Workshop) -> Status:
     ----------
     workshop : Workshop
         An open workshop; its verdicts were made at the last upload, those of a past day are made anew.
-
-    Returns
-    -------
-    Status
     """
     verdicts = sorted(verdicts_of_day(workshop), key=lambda v: -v.worst)
     counts: dict[str, int] = {}

@@ -94,14 +94,8 @@ class Total:
     @classmethod
     def of(cls, sheets: Sequence[SheetReceipt]) -> Total:
         """Add up the receipts."""
-        counts = [s.count for s in sheets]
-        return cls(
-            len(counts),
-            sum(c.rows for c in counts),
-            sum(c.accepted for c in counts),
-            sum(c.held for c in counts),
-            sum(c.already_known for c in counts),
-        )
+        names = ("rows", "accepted", "held", "already_known")
+        return cls(len(sheets), *(sum(getattr(s.count, name) for s in sheets) for name in names))
 
     def sentence(self) -> str:
         """Say the sums in words."""

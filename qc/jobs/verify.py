@@ -33,9 +33,5 @@ def verify_store(workshop: Workshop) -> Verified:
     ----------
     workshop : Workshop
         An open workshop.
-
-    Returns
-    -------
-    Verified
     """
     return Verified(len(workshop.store.entries()), tuple(workshop.store.verify()))

@@ -45,10 +45,6 @@ def read_study_table(source: TableSource, sheet: str | None = None) -> Table:
     sheet : str, optional
         Sheet of a workbook; the first when left out.
 
-    Returns
-    -------
-    Table
-
     Raises
     ------
     StatisticsUsageError

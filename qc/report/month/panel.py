@@ -41,10 +41,6 @@ def draw_all(content: MonthContent) -> Drawings:
     ----------
     content : MonthContent
         Its verdicts and changes.
-
-    Returns
-    -------
-    Drawings
     """
     verdicts = {str(v.key): v for v in content.verdicts}
     return Drawings(

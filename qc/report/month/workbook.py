@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 from collections.abc import Sequence
 from datetime import date, datetime
+from operator import attrgetter
 from typing import TYPE_CHECKING, Any
 
 from qc.report.month.content import MonthContent
@@ -89,16 +90,22 @@ def _tables(content: MonthContent) -> list[tuple[str, Sequence[str], list[Sequen
                 *[(g.gauge, g.name, g.state, None, None, None) for g in content.gauges],
             ],
         ),
-        ("Capability", _CAPABILITY, _capability(content)),
+        ("Capability", _CAPABILITY, [_capability_cells(v) for v in content.verdicts]),
         ("Gaps", ("what", "number", "remark"), [(g.what, g.number, g.remark) for g in content.gaps]),
-        ("Points", _POINTS, _points(content)),
+        # every point as charted and as measured, so that any chart can be drawn again
+        ("Points", _POINTS, [(str(v.key), *_point_cells(p)) for v in content.verdicts for p in v.points]),
     ]
 
 
 _CAPABILITY = (
     "series stage characteristic family unit behaviour pieces target lower upper Ppk from to verdict reason"
 ).split()
+_capability_cells = attrgetter(
+    *("title", "key.stage", "key.characteristic", "key.family", "unit", "behaviour", "rests_on"),
+    *("target", "lower", "upper", "ppk", "ppk_low", "ppk_high", "capable", "ppk_reason"),
+)
 _POINTS = "series number serial day model value measured person gauge tool batch".split()
+_point_cells = attrgetter("ordinal", *_POINTS[2:])
 
 
 def _summary(content: MonthContent) -> list[Sequence[Cell]]:
@@ -113,51 +120,6 @@ def _summary(content: MonthContent) -> list[Sequence[Cell]]:
     ]
     rows += [(f"decision {i}", text) for i, text in enumerate(content.decisions, start=1)]
     return rows
-
-
-def _capability(content: MonthContent) -> list[Sequence[Cell]]:
-    """One row a series; what is withheld stays empty and its reason stands beside it."""
-    return [
-        (
-            v.title,
-            v.key.stage,
-            v.key.characteristic,
-            v.key.family,
-            v.unit,
-            v.behaviour,
-            v.rests_on,
-            v.target,
-            v.lower,
-            v.upper,
-            v.ppk,
-            v.ppk_low,
-            v.ppk_high,
-            v.capable,
-            v.ppk_reason,
-        )
-        for v in content.verdicts
-    ]
-
-
-def _points(content: MonthContent) -> list[Sequence[Cell]]:
-    """Every point with its value as charted and as measured, so that any chart can be drawn again."""
-    return [
-        (
-            str(v.key),
-            p.ordinal,
-            p.serial,
-            p.day,
-            p.model,
-            p.value,
-            p.measured,
-            p.person,
-            p.gauge,
-            p.tool,
-            p.batch,
-        )
-        for v in content.verdicts
-        for p in v.points
-    ]
 
 
 def _write(

@@ -25,14 +25,7 @@ LETTERS = {
 
 
 def checks_text(checks: Mapping[str, SeriesChecks], together: ChecksTogether | None) -> str:
-    """Say what the checks found.
-
-    Parameters
-    ----------
-    checks : mapping of series name to SeriesChecks
-    together : ChecksTogether or None
-        With several series: how often each check is clear; None for the one series without a name.
-    """
+    """Say what the checks found, by series; `together` is None for the one series without a name."""
     if together is not None:
         return "\n".join(_many(checks, together))
     return "\n".join(_single(next(iter(checks.values()))))

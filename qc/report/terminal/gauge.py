@@ -27,18 +27,7 @@ def gauge_text(
     value: str,
     file: str,
 ) -> str:
-    """Say what a gauge study found.
-
-    Parameters
-    ----------
-    study : GaugeStudy
-    guard : GuardBand or None
-        Limits less twice the gauge's spread.
-    by_hand : AverageRange or None
-        Figures by averages and ranges.
-    alone : OnePersonRanges or None
-        The same for a study by one person.
-    """
+    """Say what a gauge study found; `by_hand` is by averages and ranges, `alone` those of one person."""
     size = f"{study.parts} parts x {study.persons} persons x {study.repeats} readings"
     lines = [study.verdict, "", f"{value} in {file}: {study.design} study, {size}", ""]
     lines += table(_component_rows(study), "<>>><")

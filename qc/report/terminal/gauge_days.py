@@ -31,15 +31,7 @@ _REMEDY = {
 def over_days_text(
     sets: RepeatSets, levels: NestedLevels, guard: GuardBand | None, value: str, file: str
 ) -> str:
-    """Say what repeats, days and runs add to a reading.
-
-    Parameters
-    ----------
-    sets : RepeatSets
-    levels : NestedLevels
-    guard : GuardBand or None
-        Limits less twice the sd of a reading.
-    """
+    """Say what repeats, days and runs add to a reading; the guard band is by the sd of a reading."""
     low, high = levels.intervals["reading_sd"]
     sure = f"{100 * levels.confidence:g} % sure between {low:.4g} and {high:.4g}"
     when = "day" if levels.run_sd is None else "day of any run"
@@ -62,15 +54,7 @@ def over_days_text(
 def check_standard_text(
     sets: RepeatSets, found: CheckStandard, outside: Mapping[str, tuple[str, ...]], value: str, file: str
 ) -> str:
-    """Say which days of a check standard are outside, and what to do.
-
-    Parameters
-    ----------
-    sets : RepeatSets
-    found : CheckStandard
-    outside : mapping of day to words
-        What is outside on each such day.
-    """
+    """Say which days of a check standard are outside, and what to do; `outside` is by day, in words."""
     days = len(sets.days)
     # average and spread of a day are independent, so both inside is the product of their chances
     chance = 1.0 - found.confidence * math.erf(found.factor / math.sqrt(2.0))

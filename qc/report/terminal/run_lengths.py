@@ -29,17 +29,8 @@ def run_lengths_text(
 ) -> str:
     """Say how long a chart runs.
 
-    Parameters
-    ----------
-    kind : str
-    design : mapping
-        What sets the chart.
-    wanted : float or None
-        Wanted in-control run length.
-    shifts : sequence of (float, RunLength)
-        0 first.
-    false_signals : float or None
-        To expect in the points judged.
+    `design` is what sets the chart, `wanted` its wanted in-control run length; the first of the shifts is 0,
+    and `false_signals` are those to expect in the points judged.
     """
     still = shifts[0][1]
     spread = design.get("spread", 1.0)
