@@ -62,6 +62,7 @@ def test_installed_elsewhere_it_runs_the_demo(wheel, tmp_path):
         "--quiet",
         "--no-deps",
         "--no-index",
+        "--no-compile",
         "--target",
         str(place),
     ]

@@ -13,7 +13,7 @@ import pytest
 from qc.store import open_store
 
 ROOT = Path(__file__).resolve().parents[2]
-KILLS = int(os.environ.get("QC_KILLS", "12"))  # a long run found nothing either: set it to hundreds
+KILLS = int(os.environ.get("QC_KILLS", "8"))  # a long run found nothing either: set it to hundreds
 ROWS = 40  # readings of a sheet
 
 WRITER = """
