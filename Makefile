@@ -14,7 +14,7 @@ demo: $(STAMP)  ## sample workshop in ./workshop, last month's report, the board
 	@$(BIN)/qc demo --workshop workshop $$([ -t 1 ] || echo --once)
 
 test: $(STAMP)
-	@$(BIN)/python -m pytest -n $(JOBS) --dist loadgroup
+	@$(BIN)/python -m pytest -n $(JOBS) --dist loadfile --no-loadscope-reorder
 
 check: $(STAMP)
 	@$(BIN)/ruff check .

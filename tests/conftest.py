@@ -26,6 +26,13 @@ TYPES = {
     "datetime": pl.Datetime("us", "UTC"),
 }
 FIRST_DAY = date(2026, 1, 5)
+LONG = {"browser", "golden", "test_wheel.py", "test_seeds.py"}
+"""Folders and files that take longest: begun first, so that no process is left with one at the end."""
+
+
+def pytest_collection_modifyitems(items):
+    """Put what takes long first; within a file and among the others the order stays."""
+    items.sort(key=lambda item: LONG.isdisjoint(item.path.parts[-2:]))
 
 
 def typed_frame(rows, columns):
