@@ -17,15 +17,12 @@ from qc.stats.charts import arrange, lengths, short_run_frame
 from qc.stats.errors import StatisticsError, StatisticsUsageError
 from qc.stats.numbers import Floats, Integers
 from qc.stats.samples import Grouped
-from qc.stats.studies.check_result import Check, SeriesChecks, corrected
+from qc.stats.studies.check_result import Check, Judged, SeriesChecks, corrected
 from qc.stats.studies.kinds import Kind, check_question
-from qc.stats.studies.order import ASKS as ASKED_OF_ORDER
 from qc.stats.studies.order import Ordered, check_lag_1, check_mean_change, check_runs, check_target_change
 from qc.stats.studies.question import StudyQuestion
-from qc.stats.studies.spread import ASKS as ASKED_OF_SPREAD
 from qc.stats.studies.spread import (
     Groups,
-    Readings,
     check_gauge_step,
     check_levels,
     check_normal,
@@ -35,7 +32,7 @@ from qc.stats.studies.spread import (
 )
 from qc.stats.wear import recursive_residuals
 
-ASKS = {**ASKED_OF_SPREAD, **ASKED_OF_ORDER}
+OF_ORDER = ("runs", "lag_1", "mean_change", "mean_change_from_target")
 ONLY_MEASURED = "counts are not held against what measured values do"
 
 
@@ -131,7 +128,7 @@ def _checks_of(part: _Part, question: StudyQuestion, kind: Kind) -> SeriesChecks
     """Ask every check; one that cannot be made keeps its place, with the reason."""
     readings, points, groups = _readings(part), _points(part, question, kind), _groups(part)
     resolution = question.setting.resolution
-    plain = Readings(part.plain, np.arange(1, part.plain.size + 1), "readings")
+    plain = Judged(part.plain, np.arange(1, part.plain.size + 1), "readings")
     asked: dict[str, Callable[[], Check]] = {
         "anderson_darling": lambda: check_normal(readings),
         "grubbs": lambda: check_one_outlier(readings),
@@ -148,27 +145,27 @@ def _checks_of(part: _Part, question: StudyQuestion, kind: Kind) -> SeriesChecks
     }
     made = []
     for name, ask in asked.items():
-        of_points = name in ASKED_OF_ORDER
+        of_points = name in OF_ORDER
         judged, n = (points.judged, points.n) if of_points else (readings.judged, readings.n)
         # the order of counts means what that of readings does; their distribution is another by nature
         if not kind.measured and name not in ("runs", "lag_1"):
-            made.append(Check(name, ASKS[name], judged, n, reason=ONLY_MEASURED))
+            made.append(Check(name, judged, n, reason=ONLY_MEASURED))
             continue
         try:
             made.append(ask())
         except StatisticsError as error:
-            made.append(Check(name, ASKS[name], judged, n, reason=str(error)))
+            made.append(Check(name, judged, n, reason=str(error)))
     checks = SeriesChecks(corrected(tuple(made)))
     return SeriesChecks(checks.checks, _notes(checks, groups))
 
 
-def _readings(part: _Part) -> Readings:
+def _readings(part: _Part) -> Judged:
     """Take what the checks of distribution judge."""
     if part.against is not None:
         errors, numbers = _forecast_errors(part)
-        return Readings(errors, numbers, "forecast errors about the line")
+        return Judged(errors, numbers, "forecast errors about the line")
     judged = "readings" if part.model is None else "deviations of the family"
-    return Readings(part.values, np.arange(1, part.values.size + 1), judged)
+    return Judged(part.values, np.arange(1, part.values.size + 1), judged)
 
 
 def _points(part: _Part, question: StudyQuestion, kind: Kind) -> Ordered:
