@@ -11,28 +11,31 @@ import numpy as np
 import polars as pl
 import pytest
 
-from qc.plan import EVENT, READING, Characteristic, DatedLimits, Model, ModelValve, Plan, Shop, Stage, Tool
+from qc.plan import (
+    EVENT,
+    READING,
+    Characteristic,
+    DatedLimits,
+    Model,
+    ModelValve,
+    Plan,
+    Shop,
+    Stage,
+    Tool,
+    polars_schema,
+)
 
 # Examples hang on the test alone, and a busy machine is no fault. New ones: --hypothesis-profile=default
 hypothesis.settings.register_profile("alike", derandomize=True, deadline=None)
 hypothesis.settings.load_profile("alike")
 
-TYPES = {
-    "str": pl.String,
-    "int": pl.Int64,
-    "float": pl.Float64,
-    "bool": pl.Boolean,
-    "date": pl.Date,
-    "datetime": pl.Datetime("us", "UTC"),
-}
 FIRST_DAY = date(2026, 1, 5)
 
 
 def typed_frame(rows, columns):
     """Make a tidy frame from rows that name only the columns that matter."""
-    schema = {name: TYPES[kind] for name, kind in columns.items()}
     full = [{name: row.get(name) for name in columns} for row in rows]
-    return pl.DataFrame(full, schema=schema)
+    return pl.DataFrame(full, schema=polars_schema(columns))
 
 
 @pytest.fixture

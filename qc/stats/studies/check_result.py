@@ -76,8 +76,8 @@ _COLUMNS = ("check", "n", "statistic", "p_value", "p_corrected", "clear", "verdi
 
 
 @dataclass(frozen=True, slots=True)
-class Judged:
-    """What a check judges: `values` in order of making, the number of each in its series, what they are."""
+class Readings:
+    """What a check judges: `values` in order of making, with the number of each in its series."""
 
     values: Floats
     numbers: Integers

@@ -17,7 +17,7 @@ from qc.stats.charts import arrange, lengths, short_run_frame
 from qc.stats.errors import StatisticsError, StatisticsUsageError
 from qc.stats.numbers import Floats, Integers
 from qc.stats.samples import Grouped
-from qc.stats.studies.check_result import Check, Judged, SeriesChecks, corrected
+from qc.stats.studies.check_result import Check, Readings, SeriesChecks, corrected
 from qc.stats.studies.kinds import Kind, check_question
 from qc.stats.studies.order import Ordered, check_lag_1, check_mean_change, check_runs, check_target_change
 from qc.stats.studies.question import StudyQuestion
@@ -128,7 +128,7 @@ def _checks_of(part: _Part, question: StudyQuestion, kind: Kind) -> SeriesChecks
     """Ask every check; one that cannot be made keeps its place, with the reason."""
     readings, points, groups = _readings(part), _points(part, question, kind), _groups(part)
     resolution = question.setting.resolution
-    plain = Judged(part.plain, np.arange(1, part.plain.size + 1), "readings")
+    plain = Readings(part.plain, np.arange(1, part.plain.size + 1), "readings")
     asked: dict[str, Callable[[], Check]] = {
         "anderson_darling": lambda: check_normal(readings),
         "grubbs": lambda: check_one_outlier(readings),
@@ -159,13 +159,13 @@ def _checks_of(part: _Part, question: StudyQuestion, kind: Kind) -> SeriesChecks
     return SeriesChecks(checks.checks, _notes(checks, groups))
 
 
-def _readings(part: _Part) -> Judged:
+def _readings(part: _Part) -> Readings:
     """Take what the checks of distribution judge."""
     if part.against is not None:
         errors, numbers = _forecast_errors(part)
-        return Judged(errors, numbers, "forecast errors about the line")
+        return Readings(errors, numbers, "forecast errors about the line")
     judged = "readings" if part.model is None else "deviations of the family"
-    return Judged(part.values, np.arange(1, part.values.size + 1), judged)
+    return Readings(part.values, np.arange(1, part.values.size + 1), judged)
 
 
 def _points(part: _Part, question: StudyQuestion, kind: Kind) -> Ordered:

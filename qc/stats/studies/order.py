@@ -19,12 +19,12 @@ from qc.stats.samples import (
     moving_range_inflation,
     runs_test,
 )
-from qc.stats.studies.check_result import ALPHA, Check, Judged
+from qc.stats.studies.check_result import ALPHA, Check, Readings
 from qc.stats.studies.evidence import lag_1_interval, mean_change_p_value, target_change_p_value
 
 
 @dataclass(frozen=True, slots=True)
-class Ordered(Judged):
+class Ordered(Readings):
     """What the checks of order judge: points of a chart.
 
     `sigma` and `target` are given ones, `without_target` says why there is none; `limited` says whether

@@ -19,7 +19,7 @@ from qc.stats.samples import (
     levels_table,
     spread_test,
 )
-from qc.stats.studies.check_result import ALPHA, Check, Judged
+from qc.stats.studies.check_result import ALPHA, Check, Readings
 from qc.stats.studies.evidence import grubbs_p_value
 
 # chosen: more is no outlier but a second process
@@ -51,7 +51,7 @@ class Groups:
         return float(np.sqrt(away @ away / (away.size - self.grouped.sizes.size)))
 
 
-def check_normal(readings: Judged) -> Check:
+def check_normal(readings: Readings) -> Check:
     """Ask whether readings scatter as normal ones do.
 
     Returns
@@ -74,7 +74,7 @@ def check_normal(readings: Judged) -> Check:
     return Check("anderson_darling", readings.judged, found.n, found.statistic, found.p_value, clear, verdict)
 
 
-def check_one_outlier(readings: Judged) -> Check:
+def check_one_outlier(readings: Readings) -> Check:
     """Ask whether the most extreme reading belongs to the rest.
 
     Returns
@@ -105,7 +105,7 @@ def check_one_outlier(readings: Judged) -> Check:
     )
 
 
-def check_outliers(readings: Judged) -> Check:
+def check_outliers(readings: Readings) -> Check:
     """Ask whether several readings do not belong to the rest, though they hide one another.
 
     Returns
@@ -201,12 +201,12 @@ def check_spreads(groups: Groups, name: str) -> Check:
     return Check(name, judged, found.n, found.statistic, found.p_value, clear, verdict, figures)
 
 
-def check_gauge_step(readings: Judged, groups: Groups, resolution: float | None) -> Check:
+def check_gauge_step(readings: Readings, groups: Groups, resolution: float | None) -> Check:
     """Ask whether the step of the gauge is fine enough for the spread it has to show.
 
     Parameters
     ----------
-    readings : Judged
+    readings : Readings
     groups : Groups
         With groups the spread within them counts, else the moving range.
     resolution : float or None
@@ -243,7 +243,7 @@ def check_gauge_step(readings: Judged, groups: Groups, resolution: float | None)
     )
 
 
-def _suspect(readings: Judged, found: Outlier) -> dict[str, Any]:
+def _suspect(readings: Readings, found: Outlier) -> dict[str, Any]:
     """Tell the number, reading and critical value of a suspected outlier."""
     return {
         "point": int(readings.numbers[found.point - 1]),
