@@ -11,6 +11,7 @@ import numpy as np
 import polars as pl
 import pytest
 
+from qc.column_types import polars_schema
 from qc.plan import (
     EVENT,
     READING,
@@ -22,7 +23,6 @@ from qc.plan import (
     Shop,
     Stage,
     Tool,
-    polars_schema,
 )
 
 # Examples hang on the test alone, and a busy machine is no fault. New ones: --hypothesis-profile=default

@@ -6,7 +6,8 @@ from collections.abc import Mapping, Sequence
 
 import polars as pl
 
-from qc.plan import EVENT, HELD, READING, Schema, polars_schema
+from qc.column_types import Schema, polars_schema
+from qc.plan import EVENT, HELD, READING
 
 ORIGIN: dict[str, str] = {
     "file": "str",

@@ -8,9 +8,6 @@ from .columns import READING as READING
 from .dump import dump_plan as dump_plan
 from .errors import PlanError as PlanError
 from .errors import PlanFault as PlanFault
-from .frames import POLARS as POLARS
-from .frames import Schema as Schema
-from .frames import polars_schema as polars_schema
 from .load import check_plan as check_plan
 from .load import load_plan as load_plan
 from .load import read_plan_text as read_plan_text

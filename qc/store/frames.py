@@ -8,7 +8,7 @@ from typing import Any
 import polars as pl
 from sqlalchemy import Connection, Select
 
-from qc.plan import POLARS, Schema, polars_schema
+from qc.column_types import POLARS, Schema, polars_schema
 from qc.store.tables import MOST_NAMES
 
 _STORED: Schema = {

@@ -4,7 +4,7 @@ import polars as pl
 import pytest
 from sqlalchemy import create_engine, literal, select, text
 
-from qc.plan import polars_schema
+from qc.column_types import polars_schema
 from qc.store.frames import fetch, restored, stored, tidy
 
 COLUMNS = {"s": "str", "i": "int", "f": "float", "b": "bool", "d": "date", "t": "datetime"}

@@ -5,7 +5,8 @@ from datetime import timedelta
 import polars as pl
 import pytest
 
-from qc.plan import EVENT, READING, polars_schema
+from qc.column_types import polars_schema
+from qc.plan import EVENT, READING
 from qc.store import HeldReason, SheetRecord, sheet_hash
 
 
