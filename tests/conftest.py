@@ -11,20 +11,24 @@ import numpy as np
 import polars as pl
 import pytest
 
-from qc.plan import EVENT, READING, Characteristic, DatedLimits, Model, ModelValve, Plan, Shop, Stage, Tool
+from qc.column_types import polars_schema
+from qc.plan import (
+    EVENT,
+    READING,
+    Characteristic,
+    DatedLimits,
+    Model,
+    ModelValve,
+    Plan,
+    Shop,
+    Stage,
+    Tool,
+)
 
 # Examples hang on the test alone, and a busy machine is no fault. New ones: --hypothesis-profile=default
 hypothesis.settings.register_profile("alike", derandomize=True, deadline=None)
 hypothesis.settings.load_profile("alike")
 
-TYPES = {
-    "str": pl.String,
-    "int": pl.Int64,
-    "float": pl.Float64,
-    "bool": pl.Boolean,
-    "date": pl.Date,
-    "datetime": pl.Datetime("us", "UTC"),
-}
 FIRST_DAY = date(2026, 1, 5)
 LONG = {"browser", "golden", "test_wheel.py", "test_seeds.py"}
 """Folders and files that take longest: begun first, so that no process is left with one at the end."""
@@ -37,9 +41,8 @@ def pytest_collection_modifyitems(items):
 
 def typed_frame(rows, columns):
     """Make a tidy frame from rows that name only the columns that matter."""
-    schema = {name: TYPES[kind] for name, kind in columns.items()}
     full = [{name: row.get(name) for name in columns} for row in rows]
-    return pl.DataFrame(full, schema=schema)
+    return pl.DataFrame(full, schema=polars_schema(columns))
 
 
 @pytest.fixture

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any
 
 import polars as pl
 
+from qc.column_types import Schema, polars_schema
 from qc.plan import EVENT, HELD, READING
 
 ORIGIN: dict[str, str] = {
@@ -24,21 +24,6 @@ INDEX = "_index"
 
 PART = "_part"
 """Number of the sheet of the upload that a row came from."""
-
-_TYPES: dict[str, Any] = {
-    "str": pl.String,
-    "int": pl.Int64,
-    "float": pl.Float64,
-    "bool": pl.Boolean,
-    "date": pl.Date,
-    "datetime": pl.Datetime("us", "UTC"),
-}
-
-
-def polars_schema(columns: Mapping[str, str]) -> dict[str, Any]:
-    """Return the polars types of named columns, for example of `qc.plan.READING`."""
-    return {name: _TYPES[kind] for name, kind in columns.items()}
-
 
 READING_ROW = {**READING, **ORIGIN}
 EVENT_ROW = {**EVENT, **ORIGIN}
@@ -62,7 +47,7 @@ def held_frame(rows: Sequence[Mapping[str, object]]) -> pl.DataFrame:
     return _frame(rows, HELD_SCHEMA)
 
 
-def _frame(rows: Sequence[Mapping[str, object]], schema: dict[str, Any]) -> pl.DataFrame:
+def _frame(rows: Sequence[Mapping[str, object]], schema: Schema) -> pl.DataFrame:
     if not rows:
         return pl.DataFrame(schema=schema)
     return pl.from_dicts(rows, schema=schema)

@@ -65,10 +65,8 @@ def check_references(plan: Plan, tree: Node, declared: Declared) -> list[PlanFau
 
     Parameters
     ----------
-    plan : Plan
-        The plan as far as the model could be filled.
-    tree : Node
-        The tree that `plan` was filled from, entry for entry.
+    plan, tree
+        As for `check_figures`.
     declared : Declared
         The names in the whole file.
     """

@@ -8,19 +8,10 @@ from typing import Any
 import polars as pl
 from sqlalchemy import Connection, Select
 
+from qc.column_types import POLARS, Schema, polars_schema
 from qc.store.tables import MOST_NAMES
 
-POLARS: dict[str, Any] = {
-    "str": pl.String,
-    "int": pl.Int64,
-    "float": pl.Float64,
-    "bool": pl.Boolean,
-    "date": pl.Date,
-    "datetime": pl.Datetime("us", "UTC"),
-}
-"""The column types that `qc.plan` names."""
-
-_STORED: dict[str, Any] = {
+_STORED: Schema = {
     "str": pl.String,
     "int": pl.Int64,
     "float": pl.Float64,
@@ -48,7 +39,7 @@ def tidy(frame: pl.DataFrame, columns: Mapping[str, str]) -> pl.DataFrame:
     [(None, None), ('x', None)]
     """
     if frame.is_empty():  # a constant column would give it a row
-        return pl.DataFrame(schema={name: POLARS[kind] for name, kind in columns.items()})
+        return pl.DataFrame(schema=polars_schema(columns))
     typed = [
         (_emptied(name) if kind == "str" else pl.col(name).cast(POLARS[kind]))
         if name in frame.columns

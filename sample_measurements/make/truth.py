@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from sample_measurements.make import scenario
 from sample_measurements.make.draw import off_its_line_mm, outside_mm
-from sample_measurements.make.flow import Flow, batch_name
+from sample_measurements.make.flow import Flow, Piece, batch_name
 from sample_measurements.make.mishaps import Mishap
 
 Truth = dict[str, object]
@@ -80,57 +82,31 @@ def _die_change(flow: Flow) -> Truth:
 def _nozzle(flow: Flow) -> Truth:
     own = [piece for piece in flow.at("lacquer") if piece.nozzle == scenario.NEW_NOZZLE]
     suspect = {"kind": "tool", "name": scenario.NEW_NOZZLE, "before": scenario.OLD_NOZZLE}
-    return _change(
-        "lacquer/thickness/all",
-        "shift",
-        scenario.NOZZLE_UM,
-        "um",
-        [piece.serial for piece in own],
-        own[0].days["lacquer"].isoformat(),
-        suspect=suspect,
-    )
+    return _shift("lacquer/thickness/all", scenario.NOZZLE_UM, "um", own, suspect)
 
 
 def _gauge(flow: Flow) -> Truth:
     own = [piece for piece in flow.at("slide") if piece.days["slide"] >= flow.gauge_day]
-    return _change(
-        "slide/clearance/all",
-        "shift",
-        1000 * scenario.UNZEROED_MM,
-        "um",
-        [piece.serial for piece in own],
-        own[0].days["slide"].isoformat(),
-        suspect={"kind": "gauge-check", "name": scenario.UNZEROED_GAUGE},
-        no_check_since=flow.gauge_day.isoformat(),
-        working_days=scenario.UNZEROED_DAYS,
-    )
+    suspect = {"kind": "gauge-check", "name": scenario.UNZEROED_GAUGE}
+    found = _shift("slide/clearance/all", 1000 * scenario.UNZEROED_MM, "um", own, suspect)
+    return found | {"no_check_since": flow.gauge_day.isoformat(), "working_days": scenario.UNZEROED_DAYS}
 
 
 def _mandrel(flow: Flow) -> Truth:
     own = [piece for piece in flow.at("tuning") if piece.mandrel == scenario.NEW_MANDREL]
     suspect = {"kind": "tool", "name": scenario.NEW_MANDREL, "before": scenario.OLD_MANDREL}
-    return _change(
-        "tuning/wrap_f/all",
-        "shift",
-        scenario.MANDREL_MM,
-        "mm",
-        [piece.serial for piece in own],
-        own[0].days["tuning"].isoformat(),
-        suspect=suspect,
-        fitted=flow.mandrel_day.isoformat(),
-    )
+    found = _shift("tuning/wrap_f/all", scenario.MANDREL_MM, "mm", own, suspect)
+    return found | {"fitted": flow.mandrel_day.isoformat()}
 
 
 def _leadpipe(flow: Flow) -> Truth:
     name = batch_name(scenario.LEADPIPE_NEWEST)
     own = [piece for piece in flow.at("tuning") if piece.leadpipe_batch == name]
     suspect = {"kind": "batch", "name": name, "before": batch_name(scenario.LEADPIPE_NEWEST - 1)}
-    return _change(
-        "tuning/partial_5/all",
-        "shift",
-        scenario.LEADPIPE_CENTS,
-        "cent",
-        [piece.serial for piece in own],
-        own[0].days["tuning"].isoformat(),
-        suspect=suspect,
-    )
+    return _shift("tuning/partial_5/all", scenario.LEADPIPE_CENTS, "cent", own, suspect)
+
+
+def _shift(series: str, size: float, unit: str, own: list[Piece], suspect: Mapping[str, str]) -> Truth:
+    """Tell a level that changed with the first of its `own` pieces."""
+    serials, day = [piece.serial for piece in own], own[0].days[series.partition("/")[0]]
+    return _change(series, "shift", size, unit, serials, day.isoformat(), suspect=suspect)

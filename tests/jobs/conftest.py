@@ -5,6 +5,7 @@ from types import SimpleNamespace
 import pytest
 
 from qc.cli.main import main
+from qc.jobs.workshop import open_workshop
 
 
 @pytest.fixture
@@ -17,3 +18,11 @@ def command(capsys):
         return SimpleNamespace(exit_code=code, stdout=out, stderr=err, output=out + err)
 
     return run
+
+
+@pytest.fixture
+def shop(demo_copy):
+    """Open a copy of the sample workshop, to write into."""
+    workshop = open_workshop(demo_copy)
+    yield workshop
+    workshop.store.close()

@@ -9,18 +9,10 @@ from qc.errors import QcError
 from qc.jobs.baseline import decide, list_decisions
 from qc.jobs.judging.verdicts import load_verdicts
 from qc.jobs.rejudge import rejudge
-from qc.jobs.workshop import open_workshop
 from qc.sayings import Saying, What
 
 WRAP = "tuning/wrap_f/all"
 SAID = {"who": "IS", "why": "the mandrel was the old one"}
-
-
-@pytest.fixture
-def shop(demo_copy):
-    workshop = open_workshop(demo_copy)
-    yield workshop
-    workshop.store.close()
 
 
 def freeze(shop, series, first, last, *, who, why):

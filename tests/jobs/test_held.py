@@ -8,13 +8,6 @@ from qc.jobs.held import Decision, export_held, list_held, mend_held, mend_rows
 from qc.jobs.workshop import open_workshop
 
 
-@pytest.fixture
-def shop(demo_copy):
-    workshop = open_workshop(demo_copy)
-    yield workshop
-    workshop.store.close()
-
-
 def first(shop, reason, *, proposal=True):
     """Return the first held row with this reason."""
     for row in list_held(shop).rows:

@@ -14,13 +14,6 @@ WRAP = "tuning/wrap_f/all"
 
 
 @pytest.fixture
-def shop(demo_copy):
-    workshop = open_workshop(demo_copy)
-    yield workshop
-    workshop.store.close()
-
-
-@pytest.fixture
 def reader(demo_folder):
     workshop = open_workshop(demo_folder)
     yield workshop

@@ -11,13 +11,12 @@ from __future__ import annotations
 
 import argparse
 import math
-import re
-import sys
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+from publishing import markdown, publish
 
 from qc.stats import Detection, detect_many
 
@@ -274,18 +273,13 @@ def tables(share: float) -> str:
     text = [
         "Signals over the rate asked for (1 = exactly as asked):",
         "",
-        _markdown(rates, rate_rows(share)),
+        markdown(rates, rate_rows(share)),
         "",
     ]
     text += [f"Median delay in pieces at a rate of {RATE:g} a point, and what is said about the change:", ""]
-    text += [_markdown(delays, delay_rows(share)), ""]
+    text += [markdown(delays, delay_rows(share)), ""]
     text += [f"Textbook practice raises a false signal about every {textbook_rate(share)} points."]
     return "\n".join(text)
-
-
-def _markdown(head: list[str], rows: Iterator[list[str]]) -> str:
-    lines = [head, ["---"] * len(head), *rows]
-    return "\n".join("| " + " | ".join(line) + " |" for line in lines)
 
 
 def main() -> None:
@@ -296,18 +290,7 @@ def main() -> None:
     parser.add_argument("--table", type=Path)
     parser.add_argument("--share", type=float, default=1.0)
     given = parser.parse_args()
-    text = tables(given.share)
-    if given.table is None:
-        sys.stdout.write(text + "\n")
-        return
-    page = given.table.read_text(encoding="utf-8")
-    marked = re.sub(
-        r"(<!-- rates: begin -->\n).*(<!-- rates: end -->)",
-        lambda m: f"{m[1]}{text}\n{m[2]}",
-        page,
-        flags=re.S,
-    )
-    given.table.write_text(marked, encoding="utf-8")
+    publish(tables(given.share), "rates", given.table)
 
 
 if __name__ == "__main__":

@@ -11,14 +11,13 @@ from __future__ import annotations
 
 import argparse
 import math
-import re
-import sys
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
 import numpy as np
+from publishing import markdown, publish
 
 from qc.plan import Characteristic
 from qc.stats import detect_many
@@ -147,10 +146,7 @@ def tables(share: float) -> str:
     later = ["when raised", *(f"{look} later" for look in LOOKS[1:])]
     level = ["change", *later, "start within two", "size holds it"]
     kinds = ["change", "looked at", "told as (share of the series)", "start set holds it"]
-    return "\n\n".join(
-        "\n".join("| " + " | ".join(line) + " |" for line in [head, ["---"] * len(head), *rows])
-        for head, rows in ((level, level_rows(share)), (kinds, kind_rows(share)))
-    )
+    return markdown(level, level_rows(share)) + "\n\n" + markdown(kinds, kind_rows(share))
 
 
 def main() -> None:
@@ -161,14 +157,7 @@ def main() -> None:
     parser.add_argument("--table", type=Path)
     parser.add_argument("--share", type=float, default=1.0)
     given = parser.parse_args()
-    text = tables(given.share)
-    if given.table is None:
-        sys.stdout.write(text + "\n")
-        return
-    page = given.table.read_text(encoding="utf-8")
-    marks = r"(<!-- starts: begin -->\n).*(<!-- starts: end -->)"
-    page = re.sub(marks, lambda m: f"{m[1]}{text}\n{m[2]}", page, flags=re.S)
-    given.table.write_text(page, encoding="utf-8")
+    publish(tables(given.share), "starts", given.table)
 
 
 if __name__ == "__main__":

@@ -12,11 +12,10 @@ from __future__ import annotations
 
 import argparse
 import math
-import re
-import sys
 from pathlib import Path
 
 import numpy as np
+from publishing import publish
 from rare_signals import draw
 
 from qc.stats import threshold_scores
@@ -69,14 +68,7 @@ def main() -> None:
     parser.add_argument("--table", type=Path)
     parser.add_argument("--lengths", type=int, nargs="+", default=[6, 10, 20, 50, 120, 200, 1000])
     given = parser.parse_args()
-    text = table(given.draws, given.lengths)
-    if given.table is None:
-        sys.stdout.write(text + "\n")
-        return
-    page = given.table.read_text(encoding="utf-8")
-    marks = r"(<!-- tail: begin -->\n).*(<!-- tail: end -->)"
-    page = re.sub(marks, lambda m: f"{m[1]}{text}\n{m[2]}", page, flags=re.S)
-    given.table.write_text(page, encoding="utf-8")
+    publish(table(given.draws, given.lengths), "tail", given.table)
 
 
 if __name__ == "__main__":

@@ -24,6 +24,7 @@ def program(name):
     return module
 
 
+program("publishing")  # which the other programs import from beside them
 plain = program("independent_rates")
 published_tables = program("detector_rates")
 

@@ -10,13 +10,13 @@ drawn on it, its readings scatter by 2.5 um and are written down to 1 um. The se
 from __future__ import annotations
 
 import argparse
-import re
 import sys
 from collections.abc import Callable, Iterator
 from datetime import date
 from pathlib import Path
 
 import numpy as np
+from publishing import publish
 
 from qc.stats import detect_many, detect_settled_line, detect_wear, recursive_residuals, wear_break
 from qc.stats.wear.breaks import LEAST_BEFORE
@@ -224,11 +224,7 @@ def main(arguments: list[str] | None = None) -> int:
     for name in [chosen.only] if chosen.only else TABLES:
         made = table(name, chosen.share)
         if chosen.table is not None:
-            page = chosen.table.read_text("utf-8")
-            marks = f"<!-- {name}: begin -->\n", f"\n<!-- {name}: end -->"
-            pattern = re.escape(marks[0]) + ".*?" + re.escape(marks[1])
-            found = re.sub(pattern, lambda _: marks[0] + made + marks[1], page, flags=re.DOTALL)  # noqa: B023
-            chosen.table.write_text(found, "utf-8")
+            publish(made, name, chosen.table)
     return 0
 
 

@@ -4,7 +4,8 @@ import polars as pl
 import pytest
 from sqlalchemy import create_engine, literal, select, text
 
-from qc.store.frames import POLARS, fetch, restored, stored, tidy
+from qc.column_types import polars_schema
+from qc.store.frames import fetch, restored, stored, tidy
 
 COLUMNS = {"s": "str", "i": "int", "f": "float", "b": "bool", "d": "date", "t": "datetime"}
 FRAME = pl.DataFrame(
@@ -16,7 +17,7 @@ FRAME = pl.DataFrame(
         "d": [date(2026, 5, 14), None],
         "t": [datetime(2026, 5, 14, 12, 30, 15, 123456, tzinfo=UTC), None],
     },
-    schema={name: POLARS[kind] for name, kind in COLUMNS.items()},
+    schema=polars_schema(COLUMNS),
 )
 
 

@@ -5,9 +5,9 @@ from datetime import timedelta
 import polars as pl
 import pytest
 
+from qc.column_types import polars_schema
 from qc.plan import EVENT, READING
 from qc.store import HeldReason, SheetRecord, sheet_hash
-from qc.store.frames import POLARS
 
 
 @pytest.fixture
@@ -36,7 +36,7 @@ def wide(store, make):
 def test_columns_and_types_are_the_plans(wide):
     for frame, columns in ((wide.readings(), READING), (wide.events(), EVENT)):
         assert frame.columns == [*columns, "id"]
-        assert [frame.schema[name] for name in columns] == [POLARS[kind] for kind in columns.values()]
+        assert [frame.schema[name] for name in columns] == list(polars_schema(columns).values())
 
 
 def test_an_empty_store_answers_with_empty_frames_of_the_same_types(wide, tmp_path):

@@ -213,26 +213,10 @@ def gauge_linearity(
 
     Parameters
     ----------
-    path : path, polars DataFrame or pandas DataFrame
-        A csv, parquet or xlsx file or a frame, one reading a row.
+    path, confidence, sheet
+        As for `gauge_study`, and so are the errors.
     value, reference : str
         Columns of the reading and of the true value.
-    confidence : float, 0..1
-        Confidence of the intervals.
-    sheet : str, optional
-        Sheet of a workbook.
-
-    Returns
-    -------
-    GaugeLinearity
-        With `to_dict()` and `to_text()`.
-
-    Raises
-    ------
-    StatisticsUsageError
-        There is no such file.
-    StatisticsError
-        The data are at fault; the message says where and what to do.
     """
     table = read_study_table(path, sheet)
     readings = take_numbers(table, value).to_numpy()
@@ -257,30 +241,19 @@ def gauge_agreement(
 
     Parameters
     ----------
-    path : path, polars DataFrame or pandas DataFrame
-        A csv, parquet or xlsx file or a frame, one verdict a row.
+    path, confidence, sheet
+        As for `gauge_study`, with one verdict a row.
     value, part, person : str
         Columns of the verdict, the piece and the person.
     truth : str, optional
         Column of the true verdict.
     bad : str, optional
         The word for a bad piece; with `truth` it gives misses and false rejects.
-    confidence : float, 0..1
-        Confidence of the intervals.
-    sheet : str, optional
-        Sheet of a workbook.
-
-    Returns
-    -------
-    GaugeAgreement
-        With `to_dict()` and `to_text()`.
 
     Raises
     ------
     StatisticsUsageError
-        There is no such file, or `bad` without `truth`.
-    StatisticsError
-        The data are at fault; the message says where and what to do.
+        As for `gauge_study`, or `bad` without `truth`.
     """
     if bad is not None and truth is None:
         raise StatisticsUsageError("agreement: misses and false rejects need the column of the true verdict")

@@ -114,8 +114,8 @@ def gauge_over_days(
 
     Parameters
     ----------
-    path : path, polars DataFrame or pandas DataFrame
-        A csv, parquet or xlsx file or a frame, one reading a row; with `sd` one average a row.
+    path, confidence, sheet
+        As for `gauge_study`; with `sd` one average a row.
     value, day : str
         Columns of the reading and of the day it was taken on.
     part, run : str, optional
@@ -125,22 +125,11 @@ def gauge_over_days(
         Column of the sds and number of readings behind each, where `value` holds averages.
     lower, upper : float, optional
         Specification limits, for a guard band of twice the sd of a reading. [unit of the readings]
-    confidence : float, 0..1
-        Confidence of the intervals.
-    sheet : str, optional
-        Sheet of a workbook.
-
-    Returns
-    -------
-    GaugeOverDays
-        With `to_dict()` and `to_text()`.
 
     Raises
     ------
     StatisticsUsageError
-        There is no such file, or only one of `sd` and `repeats`.
-    StatisticsError
-        The data are at fault; the message says where and what to do.
+        As for `gauge_study`, or only one of `sd` and `repeats`.
     """
     table, sets = _sets(path, value, day, part, run, sd, repeats, sheet)
     with faults_named(table):
@@ -164,31 +153,12 @@ def gauge_check_standard(
 
     Parameters
     ----------
-    path : path, polars DataFrame or pandas DataFrame
-        A csv, parquet or xlsx file or a frame, one reading a row; with `sd` one average a row. All rows are
-        of one standard.
-    value, day : str
-        Columns of the reading and of the day it was taken on.
-    sd, repeats : str and int, optional
-        Column of the sds and number of readings behind each, where `value` holds averages.
+    path, value, day, sd, repeats, sheet
+        As for `gauge_over_days`, and so are the errors. All rows are of one standard.
     factor : float, > 0, optional
         Limits of the averages at so many sds; 2 when left out.
     confidence : float, 0..1
         Of the one-sided limit of the sds.
-    sheet : str, optional
-        Sheet of a workbook.
-
-    Returns
-    -------
-    GaugeCheckStandard
-        With `to_dict()` and `to_text()`.
-
-    Raises
-    ------
-    StatisticsUsageError
-        There is no such file, or only one of `sd` and `repeats`.
-    StatisticsError
-        The data are at fault; the message says where and what to do.
     """
     table, sets = _sets(path, value, day, None, None, sd, repeats, sheet)
     with faults_named(table):

@@ -71,13 +71,12 @@ def sigma_distribution(points: int, *, n: int = 1, estimator: str = "sd") -> Sig
     Parameters
     ----------
     points, n, estimator
-        As `estimated_limits`.
+        As for `sigma_estimate`, and so are the errors.
 
     Returns
     -------
     SigmaDistribution
-        A chi for the two sds, a `RangeEstimate` for the two ranges (matched to a chi from 20,000 on). Refused
-        is what `sigma_estimate` refuses.
+        A chi for the two sds, a `RangeEstimate` for the two ranges (matched to a chi from 20,000 on).
 
     Examples
     --------

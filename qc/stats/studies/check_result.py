@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
+from qc.stats.numbers import Floats, Integers
 from qc.stats.samples import NORMAL_95
 from qc.stats.studies.evidence import corrected_p_values
 from qc.stats.tabled import Tabled, frame_of
@@ -56,7 +57,36 @@ FIGURES: dict[str, tuple[str, ...]] = {
 }
 """Names of the checks in the order in which they are told, and the figures of each beside its statistic."""
 
+ASKS = {
+    "anderson_darling": "do readings scatter as normal ones do?",
+    "grubbs": "does the most extreme reading belong to the rest?",
+    "generalised_esd": "do several readings not belong to the rest?",
+    "runs": "do points fall on both sides of the middle in random order?",
+    "lag_1": "does each point resemble the one before?",
+    "mean_change": "did the level change once?",
+    "mean_change_from_target": "did the level leave the target?",
+    "anova": "do the groups lie at one level?",
+    "bartlett": "do the groups scatter alike, if they are normal?",
+    "levene": "do the groups scatter alike, about their means?",
+    "brown_forsythe": "do the groups scatter alike, about their medians?",
+    "gauge_resolution": "is the gauge fine enough for this spread?",
+}
+
 _COLUMNS = ("check", "n", "statistic", "p_value", "p_corrected", "clear", "verdict", "reason", "asks")
+
+
+@dataclass(frozen=True, slots=True)
+class Readings:
+    """What a check judges: `values` in order of making, with the number of each in its series."""
+
+    values: Floats
+    numbers: Integers
+    judged: str
+
+    @property
+    def n(self) -> int:
+        """How many of them."""
+        return int(self.values.size)
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,8 +97,6 @@ class Check(Tabled):
     ----------
     name : str
         One of `FIGURES`.
-    asks : str
-        What it asks, in plain words.
     judged : str
         What was judged: the readings, the means of the subgroups, ...
     n : int
@@ -89,7 +117,6 @@ class Check(Tabled):
     """
 
     name: str
-    asks: str
     judged: str
     n: int
     statistic: float | None = None
@@ -99,6 +126,11 @@ class Check(Tabled):
     figures: Mapping[str, object] = field(default_factory=dict)
     reason: str | None = None
     p_corrected: float | None = None
+
+    @property
+    def asks(self) -> str:
+        """What it asks, in plain words."""
+        return ASKS[self.name]
 
     @property
     def sound(self) -> bool:

@@ -17,15 +17,12 @@ from qc.stats.charts import arrange, lengths, short_run_frame
 from qc.stats.errors import StatisticsError, StatisticsUsageError
 from qc.stats.numbers import Floats, Integers
 from qc.stats.samples import Grouped
-from qc.stats.studies.check_result import Check, SeriesChecks, corrected
+from qc.stats.studies.check_result import Check, Readings, SeriesChecks, corrected
 from qc.stats.studies.kinds import Kind, check_question
-from qc.stats.studies.order import ASKS as ASKED_OF_ORDER
 from qc.stats.studies.order import Ordered, check_lag_1, check_mean_change, check_runs, check_target_change
 from qc.stats.studies.question import StudyQuestion
-from qc.stats.studies.spread import ASKS as ASKED_OF_SPREAD
 from qc.stats.studies.spread import (
     Groups,
-    Readings,
     check_gauge_step,
     check_levels,
     check_normal,
@@ -35,7 +32,7 @@ from qc.stats.studies.spread import (
 )
 from qc.stats.wear import recursive_residuals
 
-ASKS = {**ASKED_OF_SPREAD, **ASKED_OF_ORDER}
+OF_ORDER = ("runs", "lag_1", "mean_change", "mean_change_from_target")
 ONLY_MEASURED = "counts are not held against what measured values do"
 
 
@@ -148,16 +145,16 @@ def _checks_of(part: _Part, question: StudyQuestion, kind: Kind) -> SeriesChecks
     }
     made = []
     for name, ask in asked.items():
-        of_points = name in ASKED_OF_ORDER
+        of_points = name in OF_ORDER
         judged, n = (points.judged, points.n) if of_points else (readings.judged, readings.n)
         # the order of counts means what that of readings does; their distribution is another by nature
         if not kind.measured and name not in ("runs", "lag_1"):
-            made.append(Check(name, ASKS[name], judged, n, reason=ONLY_MEASURED))
+            made.append(Check(name, judged, n, reason=ONLY_MEASURED))
             continue
         try:
             made.append(ask())
         except StatisticsError as error:
-            made.append(Check(name, ASKS[name], judged, n, reason=str(error)))
+            made.append(Check(name, judged, n, reason=str(error)))
     checks = SeriesChecks(corrected(tuple(made)))
     return SeriesChecks(checks.checks, _notes(checks, groups))
 

@@ -51,14 +51,8 @@ def question_of(asked: StudyOptions, chart: str) -> StudyQuestion:
 
     Parameters
     ----------
-    asked : StudyOptions
-        Complete.
-    chart : str
-        Kind of chart.
-
-    Returns
-    -------
-    StudyQuestion
+    asked, chart
+        As for `check_fit`.
 
     Raises
     ------

@@ -11,7 +11,7 @@ from scipy import special
 
 from qc.stats.change import START_CONFIDENCE, ChangePoint, mean_change, mean_change_from_target
 from qc.stats.errors import StatisticsError
-from qc.stats.numbers import Floats, Integers, factors, number, shown
+from qc.stats.numbers import factors, number, shown
 from qc.stats.samples import (
     LEAST_FOR_LAG,
     false_alarm_rate,
@@ -19,38 +19,26 @@ from qc.stats.samples import (
     moving_range_inflation,
     runs_test,
 )
-from qc.stats.studies.check_result import ALPHA, Check
+from qc.stats.studies.check_result import ALPHA, Check, Readings
 from qc.stats.studies.evidence import lag_1_interval, mean_change_p_value, target_change_p_value
 
 
 @dataclass(frozen=True, slots=True)
-class Ordered:
-    """What the checks of order judge: `values` in order of making, with the point number of each.
+class Ordered(Readings):
+    """What the checks of order judge: points of a chart.
 
     `sigma` and `target` are given ones, `without_target` says why there is none; `limited` says whether
     three-sigma limits of these points make sense.
     """
 
-    values: Floats
-    numbers: Integers
-    judged: str
     sigma: float | None = None
     target: float | None = None
     without_target: str = "no target is given: give --target (or --center) to ask for a change away from it"
     limited: bool = True
 
-    @property
-    def n(self) -> int:
-        """How many points."""
-        return int(self.values.size)
-
 
 def check_runs(points: Ordered) -> Check:
     """Ask whether points fall on both sides of their median in random order.
-
-    Parameters
-    ----------
-    points : Ordered
 
     Returns
     -------
@@ -70,15 +58,11 @@ def check_runs(points: Ordered) -> Check:
         verdict = "too few crossings of the middle: a drift, a change of level or pieces of one batch"
     else:
         verdict = "too many crossings of the middle: settings touched after every piece, or two sources"
-    return _check("runs", points, found.statistic, found.p_value, clear, verdict)
+    return Check("runs", points.judged, points.n, found.statistic, found.p_value, clear, verdict)
 
 
 def check_lag_1(points: Ordered) -> Check:
     """Ask whether each point resembles the one before, and what limits would have to allow for it.
-
-    Parameters
-    ----------
-    points : Ordered
 
     Returns
     -------
@@ -114,15 +98,11 @@ def check_lag_1(points: Ordered) -> Check:
             f"neighbours are {alike}: limits by the moving range flag a settled process at "
             f"{shown(100 * rate, 2)} % of points, not {shown(100 * false_alarm_rate(0.0), 2)} %"
         )
-    return _check("lag_1", points, found.lag_1, p_value, found.clear, verdict, **figures)
+    return Check("lag_1", points.judged, points.n, found.lag_1, p_value, found.clear, verdict, figures)
 
 
 def check_mean_change(points: Ordered) -> Check:
     """Ask whether the level changed once, both levels unknown.
-
-    Parameters
-    ----------
-    points : Ordered
 
     Returns
     -------
@@ -139,16 +119,8 @@ def check_mean_change(points: Ordered) -> Check:
         p_value = 0.0
     else:
         p_value = mean_change_p_value(found.statistic, points.n)
-    figures = _change(points, found) | {"mean_before": found.mean_before}
-    return _check(
-        "mean_change",
-        points,
-        number(found.statistic),
-        p_value,
-        p_value < ALPHA,
-        _change_verdict(points, found, p_value),
-        **figures,
-    )
+    figures = {"mean_before": found.mean_before}
+    return _change_check("mean_change", points, found, number(found.statistic), p_value, figures)
 
 
 def check_target_change(points: Ordered) -> Check:
@@ -190,55 +162,38 @@ def check_target_change(points: Ordered) -> Check:
             found = mean_change_from_target(points.values, points.target, sigma=sd)
     else:
         p_value = target_change_p_value(found.statistic, points.n)
-    figures = _change(points, found) | {
+    figures = {
         "target": points.target,
         "sd": number(sd),
         "sd_given": points.sigma is not None,
     }
-    verdict = _change_verdict(points, found, p_value)
     statistic = number(found.statistic) if sd > 0 else None
-    return _check("mean_change_from_target", points, statistic, p_value, p_value < ALPHA, verdict, **figures)
+    return _change_check("mean_change_from_target", points, found, statistic, p_value, figures)
 
 
-def _change(points: Ordered, found: ChangePoint) -> dict[str, Any]:
-    """Start, size and spread of a change, in point numbers of the series."""
-    held = found.start_set
-    return {
-        "start": int(points.numbers[found.start - 1]),
-        "start_set": None if held is None else [int(points.numbers[end - 1]) for end in held],
+def _change_check(
+    name: str,
+    points: Ordered,
+    found: ChangePoint,
+    statistic: float | None,
+    p_value: float,
+    figures: dict[str, Any],
+) -> Check:
+    """Tell start, size and spread of a change, in point numbers of the series; `figures` come on top."""
+    start = int(points.numbers[found.start - 1])
+    held = None if found.start_set is None else [int(points.numbers[end - 1]) for end in found.start_set]
+    told = {
+        "start": start,
+        "start_set": held,
         "start_confidence": START_CONFIDENCE,
         "mean_after": found.mean_after,
         "size": found.mean_after - found.mean_before,
         "sd": found.sd,
     }
-
-
-def _change_verdict(points: Ordered, found: ChangePoint, p_value: float) -> str:
-    start = int(points.numbers[found.start - 1])
-    if p_value >= ALPHA:
-        return f"no clear change; were there one, point {start} would be its likeliest start"
-    since = f"since point {start}"
-    if found.start_set is not None:
-        first, last = (int(points.numbers[end - 1]) for end in found.start_set)
-        since += f" (90 % sure: {first} to {last})" if first != last else ""
-    return f"{since}: from {shown(found.mean_before)} to {shown(found.mean_after)}"
-
-
-def _check(
-    name: str,
-    points: Ordered,
-    statistic: float | None,
-    p_value: float,
-    clear: bool,
-    verdict: str,
-    **figures: Any,
-) -> Check:
-    return Check(name, ASKS[name], points.judged, points.n, statistic, p_value, clear, verdict, figures)
-
-
-ASKS = {
-    "runs": "do points fall on both sides of the middle in random order?",
-    "lag_1": "does each point resemble the one before?",
-    "mean_change": "did the level change once?",
-    "mean_change_from_target": "did the level leave the target?",
-}
+    clear = p_value < ALPHA
+    if clear:
+        sure = "" if held is None or held[0] == held[1] else f" (90 % sure: {held[0]} to {held[1]})"
+        verdict = f"since point {start}{sure}: from {shown(found.mean_before)} to {shown(found.mean_after)}"
+    else:
+        verdict = f"no clear change; were there one, point {start} would be its likeliest start"
+    return Check(name, points.judged, points.n, statistic, p_value, clear, verdict, told | figures)

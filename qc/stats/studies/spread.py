@@ -9,18 +9,17 @@ import numpy as np
 
 from qc.stats.errors import StatisticsError
 from qc.stats.gauges import LEAST_STEPS, gauge_resolution
-from qc.stats.numbers import Floats, Integers, shown
+from qc.stats.numbers import shown
 from qc.stats.samples import (
     Grouped,
     Outlier,
-    SignificanceTest,
     anderson_darling,
     generalised_esd,
     grubbs,
     levels_table,
     spread_test,
 )
-from qc.stats.studies.check_result import ALPHA, Check
+from qc.stats.studies.check_result import ALPHA, Check, Readings
 from qc.stats.studies.evidence import grubbs_p_value
 
 # chosen: more is no outlier but a second process
@@ -29,20 +28,6 @@ LEVENE_FROM = (
     20  # readings a group from which Levene's test about means keeps its 5 % (simulated in the tests)
 )
 SURE_FROM = 15  # readings from which the critical values of the generalised ESD test are good (NIST)
-
-
-@dataclass(frozen=True, slots=True)
-class Readings:
-    """What the checks of distribution judge: single readings, with the number of each in its series."""
-
-    values: Floats
-    numbers: Integers
-    judged: str
-
-    @property
-    def n(self) -> int:
-        """How many readings."""
-        return int(self.values.size)
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,10 +54,6 @@ class Groups:
 def check_normal(readings: Readings) -> Check:
     """Ask whether readings scatter as normal ones do.
 
-    Parameters
-    ----------
-    readings : Readings
-
     Returns
     -------
     Check
@@ -90,15 +71,11 @@ def check_normal(readings: Readings) -> Check:
         if clear
         else f"nothing in {found.n} readings speaks against it"
     )
-    return _check("anderson_darling", readings.judged, found, clear, verdict)
+    return Check("anderson_darling", readings.judged, found.n, found.statistic, found.p_value, clear, verdict)
 
 
 def check_one_outlier(readings: Readings) -> Check:
     """Ask whether the most extreme reading belongs to the rest.
-
-    Parameters
-    ----------
-    readings : Readings
 
     Returns
     -------
@@ -123,16 +100,13 @@ def check_one_outlier(readings: Readings) -> Check:
         }
     where = f"point {figures['point']} ({shown(found.value)})"
     verdict = f"{where} does not belong to the rest" if found.outlier else f"even {where} belongs to the rest"
-    test = SignificanceTest("grubbs", found.statistic, p_value, readings.n)
-    return _check("grubbs", readings.judged, test, found.outlier, verdict, **figures)
+    return Check(
+        "grubbs", readings.judged, readings.n, found.statistic, p_value, found.outlier, verdict, figures
+    )
 
 
 def check_outliers(readings: Readings) -> Check:
     """Ask whether several readings do not belong to the rest, though they hide one another.
-
-    Parameters
-    ----------
-    readings : Readings
 
     Returns
     -------
@@ -154,7 +128,6 @@ def check_outliers(readings: Readings) -> Check:
         verdict += f"; under {SURE_FROM} readings this is rough"
     return Check(
         "generalised_esd",
-        ASKS["generalised_esd"],
         readings.judged,
         readings.n,
         clear=bool(outliers),
@@ -165,10 +138,6 @@ def check_outliers(readings: Readings) -> Check:
 
 def check_levels(groups: Groups) -> Check:
     """Ask whether the groups lie at one level.
-
-    Parameters
-    ----------
-    groups : Groups
 
     Returns
     -------
@@ -191,19 +160,13 @@ def check_levels(groups: Groups) -> Check:
         if clear
         else f"one level does for every {groups.by}"
     )
-    test = SignificanceTest("anova", between.f, between.p_value, grouped.values.size)
-    return _check(
-        "anova",
-        f"readings by {groups.by}",
-        test,
-        clear,
-        verdict,
-        by=groups.by,
-        groups=int(grouped.sizes.size),
-        table=[row.to_dict() for row in rows],
-        within_sd=float(np.sqrt(rows[1].ms)),
-        between_variance=variance,
-    )
+    figures = _size(groups, grouped) | {
+        "table": [row.to_dict() for row in rows],
+        "within_sd": float(np.sqrt(rows[1].ms)),
+        "between_variance": variance,
+    }
+    judged, n = f"readings by {groups.by}", int(grouped.values.size)
+    return Check("anova", judged, n, between.f, between.p_value, clear, verdict, figures)
 
 
 def check_spreads(groups: Groups, name: str) -> Check:
@@ -229,13 +192,13 @@ def check_spreads(groups: Groups, name: str) -> Check:
     found = spread_test(grouped, name)
     clear = found.p_value < ALPHA
     verdict = f"they scatter differently by {groups.by}" if clear else f"one spread does for each {groups.by}"
-    figures: dict[str, Any] = {"by": groups.by, "groups": int(grouped.sizes.size)}
+    figures = _size(groups, grouped)
     if name == "levene":
         figures["rough"] = bool(grouped.sizes.min() < LEVENE_FROM)
         if figures["rough"]:
             verdict += f" (groups under {LEVENE_FROM} make this call too often: believe the medians)"
     judged = f"readings by {groups.by}"
-    return _check(name, judged, found, clear, verdict, **figures)
+    return Check(name, judged, found.n, found.statistic, found.p_value, clear, verdict, figures)
 
 
 def check_gauge_step(readings: Readings, groups: Groups, resolution: float | None) -> Check:
@@ -271,7 +234,6 @@ def check_gauge_step(readings: Readings, groups: Groups, resolution: float | Non
     )
     return Check(
         "gauge_resolution",
-        ASKS["gauge_resolution"],
         readings.judged,
         readings.n,
         statistic=float(found.steps_inside),
@@ -290,19 +252,6 @@ def _suspect(readings: Readings, found: Outlier) -> dict[str, Any]:
     }
 
 
-def _check(
-    name: str, judged: str, test: SignificanceTest, clear: bool, verdict: str, **figures: Any
-) -> Check:
-    return Check(name, ASKS[name], judged, test.n, test.statistic, test.p_value, clear, verdict, figures)
-
-
-ASKS = {
-    "anderson_darling": "do readings scatter as normal ones do?",
-    "grubbs": "does the most extreme reading belong to the rest?",
-    "generalised_esd": "do several readings not belong to the rest?",
-    "anova": "do the groups lie at one level?",
-    "bartlett": "do the groups scatter alike, if they are normal?",
-    "levene": "do the groups scatter alike, about their means?",
-    "brown_forsythe": "do the groups scatter alike, about their medians?",
-    "gauge_resolution": "is the gauge fine enough for this spread?",
-}
+def _size(groups: Groups, grouped: Grouped) -> dict[str, Any]:
+    """Tell what the groups are and how many were compared."""
+    return {"by": groups.by, "groups": int(grouped.sizes.size)}

@@ -18,13 +18,6 @@ PAST = date(2026, 11, 1)
 
 
 @pytest.fixture
-def shop(demo_copy):
-    workshop = open_workshop(demo_copy)
-    yield workshop
-    workshop.store.close()
-
-
-@pytest.fixture
 def then(demo_folder):
     workshop = open_workshop(demo_folder, as_of=PAST)
     yield workshop

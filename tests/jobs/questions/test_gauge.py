@@ -5,7 +5,6 @@ from functools import partial
 from pathlib import Path
 
 import numpy as np
-import polars as pl
 import pytest
 
 from qc.jobs.questions.gauge import gauge_agreement, gauge_linearity, gauge_study
@@ -17,19 +16,6 @@ CONTRACT = {
     "anova", "components", "sd", "share_of_variation", "share_of_tolerance", "categories", "intervals",
     "good_for",
 }  # fmt: skip
-
-
-@pytest.fixture
-def table(tmp_path):
-    def make(columns, name="study.csv"):
-        path = tmp_path / name
-        frame = pl.DataFrame(columns)
-        {".csv": frame.write_csv, ".parquet": frame.write_parquet, ".xlsx": frame.write_excel}[path.suffix](
-            path
-        )
-        return path
-
-    return make
 
 
 def columns(readings):
@@ -226,7 +212,7 @@ DATA_FAULTS = [
 def test_faults_in_the_data_name_file_and_place(table, cells, said):
     with pytest.raises(StatisticsError, match=said) as caught:
         gauge_study(table(cells), "mm", "tube", "who")
-    assert "study.csv" in str(caught.value) and "\n" not in str(caught.value)
+    assert "t.csv" in str(caught.value) and "\n" not in str(caught.value)
 
 
 WRONG = [

@@ -19,19 +19,6 @@ REPEATS = 6  # of both sets of data
 
 
 @pytest.fixture
-def table(tmp_path):
-    def make(columns, name="days.csv"):
-        path = tmp_path / name
-        frame = pl.DataFrame(columns)
-        {".csv": frame.write_csv, ".parquet": frame.write_parquet, ".xlsx": frame.write_excel}[path.suffix](
-            path
-        )
-        return path
-
-    return make
-
-
-@pytest.fixture
 def qc(command):
     return partial(command, "gauge")
 
@@ -296,7 +283,7 @@ DATA_FAULTS = [
 def test_faults_in_the_data_name_file_and_place(table, columns, options, said):
     with pytest.raises(StatisticsError, match=said) as caught:
         gauge_over_days(table(columns), "ohm", "day", **options)
-    assert str(caught.value).startswith("days.csv") and "\n" not in str(caught.value)
+    assert str(caught.value).startswith("t.csv") and "\n" not in str(caught.value)
 
 
 WRONG = [
@@ -329,7 +316,7 @@ def test_wrong_usage_is_two_with_one_line(qc, table, words, said):
 def test_a_missing_file_and_a_factor_of_nothing(table, tmp_path):
     with pytest.raises(StatisticsUsageError, match="there is no such file"):
         gauge_check_standard(tmp_path / "none.csv", "ohm", "day")
-    with pytest.raises(StatisticsError, match=r"days.csv: check standard: factor is 0"):
+    with pytest.raises(StatisticsError, match=r"t.csv: check standard: factor is 0"):
         gauge_check_standard(table(standard()), "ohm", "day", sd="s", repeats=6, factor=0.0)
     with pytest.raises(StatisticsError, match="lower limit 2 is not below upper limit 1"):
         gauge_over_days(

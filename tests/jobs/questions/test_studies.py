@@ -31,19 +31,6 @@ CONTRACT_CAPABILITY = {
 
 
 @pytest.fixture
-def table(tmp_path):
-    def make(columns, name="t.csv"):
-        path = tmp_path / name
-        frame = pl.DataFrame(columns)
-        {".csv": frame.write_csv, ".parquet": frame.write_parquet, ".xlsx": frame.write_excel}[path.suffix](
-            path
-        )
-        return path
-
-    return make
-
-
-@pytest.fixture
 def everything(table):
     rng = np.random.default_rng(1)
     n = 60
