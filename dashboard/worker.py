@@ -20,6 +20,7 @@ from queue import Empty
 from typing import Any, Final, cast
 
 from qc.errors import QcError
+from qc.plain import JsonObject
 from qc.sayings import Saying
 
 KEPT_TICKETS: Final = 200
@@ -193,7 +194,7 @@ def _next(tasks: Any) -> Task | None:
                 return None
 
 
-def _do(folder: Path, as_of: date | None, task: Task, answers: Any) -> dict[str, Any]:
+def _do(folder: Path, as_of: date | None, task: Task, answers: Any) -> JsonObject:
     """Do one task; imported here, so that the heavy libraries load in this process alone."""
     from qc.jobs.board import decide_held, decide_series, opened, say_signal, study_file, take_sheets
 

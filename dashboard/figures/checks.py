@@ -12,6 +12,8 @@ from dashboard import words
 from dashboard.figures.frame import (
     EdgeLabel,
     Figure,
+    Note,
+    Shape,
     bare_axis,
     base_layout,
     level,
@@ -145,7 +147,7 @@ def draw_study(study: Mapping[str, Any], value: str) -> Figure:
     return {"data": [data], "layout": layout}
 
 
-def _gap(view: GaugeView, today: date) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
+def _gap(view: GaugeView, today: date) -> tuple[list[Shape], list[Note]]:
     """Shade the days without a check, from the first missed one on: that is where doubt begins."""
     if not view.missed or view.next_check is None:
         return [], []
@@ -167,7 +169,7 @@ def _story(check: CheckView, say: Any) -> str:
     return escape(f"{words.day(check.day, year=True)}{by}: {say(check.value)}{outside}")
 
 
-def _across(y: float, colour: str, dash: str = "solid") -> dict[str, Any]:
+def _across(y: float, colour: str, dash: str = "solid") -> Shape:
     line = level(y, 0, 1, colour, 1.2 if dash == "solid" else 1, dash)
     return {**line, "xref": "paper"}
 

@@ -19,6 +19,7 @@ from qc.ingest import Checked, Known, SheetError, Unfolded, check, read_sheet, u
 from qc.jobs.judging import judge_new
 from qc.jobs.past import known_of
 from qc.jobs.workshop import Workshop
+from qc.plain import JsonObject
 from qc.plan import EVENT, HELD, READING
 from qc.report.terminal import receipt_text, total_text
 from qc.stats import Tabled
@@ -54,7 +55,7 @@ class SheetReceipt:
     signals: tuple[dict[str, Any], ...] = ()
     marks: tuple[str, ...] = ()
 
-    def to_dict(self) -> dict[str, Any]:
+    def to_dict(self) -> JsonObject:
         """Return the contract of one sheet of ``qc upload --json``."""
         return {**self.count.to_dict(), "signals": list(self.signals), "marks": list(self.marks)}
 
@@ -68,7 +69,7 @@ class UploadReceipt(Tabled):
     sheets: tuple[SheetReceipt, ...]
     refused: tuple[str, ...] = ()
 
-    def to_dict(self) -> dict[str, Any]:
+    def to_dict(self) -> JsonObject:
         """Return the contract of ``qc upload --json``."""
         return {"sheets": [s.to_dict() for s in self.sheets], "refused": list(self.refused)}
 

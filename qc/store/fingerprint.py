@@ -16,6 +16,7 @@ from typing import Any
 
 import polars as pl
 
+from qc.plain import JsonObject
 from qc.plan import PLACE
 
 READING_MEANING: tuple[str, ...] = (
@@ -97,7 +98,7 @@ def held_fingerprints(tables: Iterable[str | None], typed: Iterable[str]) -> lis
     return found
 
 
-def _canonical(row: dict[str, Any]) -> str:
+def _canonical(row: JsonObject) -> str:
     # what is empty is left out: a column that a later release adds must not make known rows new
     filled = {name: value for name, value in row.items() if value is not None}
     return json.dumps(filled, ensure_ascii=False, separators=(",", ":"))

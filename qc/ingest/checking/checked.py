@@ -23,6 +23,7 @@ from qc.ingest.frames import EVENT_ROW, EVENT_SCHEMA, INDEX, PART, READING_ROW, 
 from qc.ingest.known import Known
 from qc.ingest.reasons import DOUBTS, Finding, Reason, SheetMark
 from qc.ingest.sources import Unfolded
+from qc.plain import FrameRow, JsonObject
 from qc.plan import EVENT, READING, Plan
 
 
@@ -64,7 +65,7 @@ class Checked:
                 counts[name] = counts.get(name, 0) + 1
         return dict(sorted(counts.items()))
 
-    def to_dict(self) -> dict[str, Any]:
+    def to_dict(self) -> JsonObject:
         """Return the counts, held rows and marks as plain values."""
         return {
             "file": self.file,
@@ -207,7 +208,7 @@ def _usual_day(frame: pl.DataFrame, sheet: str, today: date) -> date | None:
     return days[days.len() // 2] if days.len() else None
 
 
-def _rows(frame: pl.DataFrame, wanted: Collection[int]) -> dict[int, dict[str, Any]]:
+def _rows(frame: pl.DataFrame, wanted: Collection[int]) -> dict[int, FrameRow]:
     picked = sorted(wanted)
     return dict(zip(picked, frame[picked].to_dicts(), strict=True)) if picked else {}
 

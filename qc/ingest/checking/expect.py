@@ -17,6 +17,7 @@ import polars as pl
 
 from qc.ingest.frames import INDEX
 from qc.ingest.reasons import Reason
+from qc.plain import JsonObject
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -115,7 +116,7 @@ def _pandas(frame: pl.DataFrame) -> pd.DataFrame:
     return pd.DataFrame(columns)
 
 
-def _fault(info: dict[str, Any]) -> str:
+def _fault(info: JsonObject) -> str:
     """Return why a rule could not be run; what it is made of may carry the fault, each under its own name."""
     parts = [info, *(part for part in info.values() if isinstance(part, dict))]
     return next((str(part.get("exception_message")) for part in parts if part.get("raised_exception")), "")

@@ -12,6 +12,7 @@ import polars as pl
 
 from qc.ingest.known import SPREAD_OF_MAD, Known
 from qc.ingest.reasons import Finding, Reason
+from qc.plain import FrameRow
 from qc.plan import Characteristic, Plan
 
 ENOUGH = 12
@@ -125,7 +126,7 @@ def distance(value: pl.Expr) -> pl.Expr:
     return (scaled(value) - pl.col("_center")).abs() / pl.col("_spread")
 
 
-def usual_value(row: dict[str, Any]) -> float | None:
+def usual_value(row: FrameRow) -> float | None:
     """Return the usual figure of a row in its own unit."""
     center = row["_center"]
     if center is None:

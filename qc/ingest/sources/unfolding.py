@@ -16,6 +16,7 @@ from qc.ingest.sources.lacquer import unfold_lacquer
 from qc.ingest.sources.repeats import number_repeats
 from qc.ingest.sources.slide import unfold_slide
 from qc.ingest.sources.tuning import unfold_tuning
+from qc.plain import JsonObject
 from qc.plan import EVENT, READING, Plan
 
 Rows = list[dict[str, Any]]
@@ -57,7 +58,7 @@ class Unfolded:
         """How many readings and events the sheet unfolded into."""
         return self.readings.height + self.events.height
 
-    def to_dict(self) -> dict[str, Any]:
+    def to_dict(self) -> JsonObject:
         """Return the rows as plain values, without the origin columns."""
         return {
             "file": self.file,

@@ -28,6 +28,7 @@ from qc.jobs.board.views import (
 from qc.jobs.held import DOUBT_NAMES, list_held
 from qc.jobs.judging import signals_of_day
 from qc.jobs.workshop import Workshop
+from qc.plain import FrameRow
 from qc.plan import Plan
 from qc.sayings import OPEN_STATES, Said
 from qc.store import HeldRecord
@@ -143,7 +144,7 @@ def instrument_view(
     )
 
 
-def event_sentence(row: dict[str, Any]) -> str:
+def event_sentence(row: FrameRow) -> str:
     """Return an event in words.
 
     Examples
@@ -203,7 +204,7 @@ def _change(name: str, value: Any) -> str:
     )
 
 
-def _reading(row: dict[str, Any], plan: Plan, files: dict[str, str]) -> InstrumentReading:
+def _reading(row: FrameRow, plan: Plan, files: dict[str, str]) -> InstrumentReading:
     """Turn a stored reading into words of its place; what the plan no longer names keeps its bare id."""
     stage = plan.stage(row["stage"])
     figure = plan.characteristic(row["stage"], row["characteristic"])

@@ -7,6 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, TypedDict, Unpack
 
+from qc.plain import JsonObject, Options
 from qc.report.terminal import SHARES, estimated_text, run_lengths_text
 from qc.stats import (
     THREE_SIGMA_RATE,
@@ -105,7 +106,7 @@ class RunLengths(Tabled):
         """False signals to expect in the points judged."""
         return None if self.judged is None else false_alarms(self.judged, self.shifts[0][1].mean)
 
-    def to_dict(self) -> dict[str, Any]:
+    def to_dict(self) -> JsonObject:
         """Return the object that `--json` prints."""
         return {
             "kind": self.kind,
@@ -166,7 +167,7 @@ class EstimatedRunLengths(Tabled):
         """Chance of one's own limits running under each length in `under`."""
         return {length: self.shifts[0][1].chance_under(length) for length in self.under}
 
-    def to_dict(self) -> dict[str, Any]:
+    def to_dict(self) -> JsonObject:
         """Return the object that `--json` prints; an average that does not exist is null."""
         rows = []
         for shift, found in self.shifts:
@@ -240,9 +241,7 @@ def run_lengths(
     """
     if kind not in OPTIONS:
         raise StatisticsUsageError(f"kind {kind!r} is not known: use one of {', '.join(OPTIONS)}")
-    given: dict[str, Any] = {
-        name: one for name, one in options.items() if one is not None and one is not False
-    }
+    given: Options = {name: one for name, one in options.items() if one is not None and one is not False}
     for name in given:
         if name not in OPTIONS[kind]:
             flag = "--" + name.replace("_", "-")
