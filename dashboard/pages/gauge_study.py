@@ -14,6 +14,7 @@ from dashboard.fields import Field, desk_form, line, submit
 from dashboard.figures import draw_study
 from dashboard.figures.checks import SOURCES
 from dashboard.parts import card, chart, figures, table
+from qc.jobs.board import Ticket
 from qc.plain import JsonObject
 
 DONE: Final = "gauges-done"
@@ -74,9 +75,9 @@ def register(app: Dash) -> None:
     app.callback(shown, Input(DONE, "data"), prevent_initial_call=True)(show_study)
 
 
-def answer_card(found: dict[str, Any]) -> Component:
+def answer_card(found: Ticket) -> Component:
     """Return what a study found: the verdict, the chart, the spreads, what to know before believing it."""
-    if found["state"] != "done":
+    if found["state"] != "done" or found["receipt"] is None:
         return card("No answer", html.P(found["message"], className="lead"), className="warn")
     receipt = found["receipt"]
     study, value = receipt["study"], receipt["value"]

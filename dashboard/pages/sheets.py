@@ -11,7 +11,7 @@ from dashboard import queries, words
 from dashboard.fields import Field, choice, desk_form, line, submit
 from dashboard.parts import card, heading, nothing, serial_link, table
 from dashboard.routing import Page, address
-from qc.jobs.board import HeldView
+from qc.jobs.board import HeldView, Ticket
 from qc.plain import JsonObject
 
 UNDER = "Hand in the day's sheets. Rows in doubt are held with every reason; nothing is corrected silently."
@@ -51,7 +51,7 @@ def register(app: Dash) -> None:
     )(show_receipt)
 
 
-def receipt_card(found: dict[str, Any]) -> Component:
+def receipt_card(found: Ticket) -> Component:
     """Return what became of an upload or a mend."""
     if found["state"] != "done":
         return card("Not stored", html.P(found["message"], className="lead"), className="warn")

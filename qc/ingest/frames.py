@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any
 
 import polars as pl
 
@@ -25,7 +24,9 @@ INDEX = "_index"
 PART = "_part"
 """Number of the sheet of the upload that a row came from."""
 
-_TYPES: dict[str, Any] = {
+Schema = dict[str, pl.DataType | type[pl.DataType]]
+
+_TYPES: Schema = {
     "str": pl.String,
     "int": pl.Int64,
     "float": pl.Float64,
@@ -35,7 +36,7 @@ _TYPES: dict[str, Any] = {
 }
 
 
-def polars_schema(columns: Mapping[str, str]) -> dict[str, Any]:
+def polars_schema(columns: Mapping[str, str]) -> Schema:
     """Return the polars types of named columns, for example of `qc.plan.READING`."""
     return {name: _TYPES[kind] for name, kind in columns.items()}
 
@@ -62,7 +63,7 @@ def held_frame(rows: Sequence[Mapping[str, object]]) -> pl.DataFrame:
     return _frame(rows, HELD_SCHEMA)
 
 
-def _frame(rows: Sequence[Mapping[str, object]], schema: dict[str, Any]) -> pl.DataFrame:
+def _frame(rows: Sequence[Mapping[str, object]], schema: Schema) -> pl.DataFrame:
     if not rows:
         return pl.DataFrame(schema=schema)
     return pl.from_dicts(rows, schema=schema)

@@ -10,7 +10,9 @@ from sqlalchemy import Connection, Select
 
 from qc.store.tables import MOST_NAMES
 
-POLARS: dict[str, Any] = {
+Schema = dict[str, pl.DataType | type[pl.DataType]]
+
+POLARS: Schema = {
     "str": pl.String,
     "int": pl.Int64,
     "float": pl.Float64,
@@ -20,7 +22,7 @@ POLARS: dict[str, Any] = {
 }
 """The column types that `qc.plan` names."""
 
-_STORED: dict[str, Any] = {
+_STORED: Schema = {
     "str": pl.String,
     "int": pl.Int64,
     "float": pl.Float64,

@@ -12,6 +12,7 @@ from typing import Any
 from qc.ingest.cards.layout import Column
 from qc.ingest.cards.recognition import GAUGE, VALUE, CardSheet
 from qc.ingest.cells import COMMA_NOTE, FACTORS, plain, read_moment, read_number, read_whole
+from qc.ingest.unfolded import ReadingColumns, SharedColumns, UnfoldedReading
 from qc.plan import PLACE, Characteristic, Plan
 
 _CERTAIN_COMMA = re.compile(r"^\s*[+-]?(?:0,\d+|\d+,(?:\d{1,2}|\d{4,}))\s*$")
@@ -123,14 +124,14 @@ class Row:
             self.bad[field] = typed
         return value
 
-    def common(self) -> dict[str, Any]:
+    def common(self) -> SharedColumns:
         """Return the columns that readings and events share."""
         reader, grid = self.reader, self.reader.grid
         day_text = self.text("day")
         moment = (
             read_moment(day_text, reader.plan.workshop.time_zone, self.text("time")) if day_text else None
         )
-        shared = {
+        return {
             "measured_at": moment.at if moment else None,
             "day": moment.day if moment else None,
             "offset_min": moment.offset_min if moment else None,
@@ -149,22 +150,25 @@ class Row:
             "file": grid.file,
             "card": reader.card.id,
         }
-        return shared
 
-    def reading_fields(self) -> dict[str, Any]:
+    def reading_fields(self) -> ReadingColumns:
         """Return the columns every reading of this row shares, place and tool count included."""
-        fields = self.common()
-        for name, kind in PLACE.items():
-            if kind == "int":
-                fields[name] = self.whole(name)
-            else:
-                fields[name] = self.text(name).casefold() if name != "valve" else self.text(name)
-        fields["direction"] = fields["direction"].rstrip("° ")
-        fields["repeat"] = self.whole("repeat") if self.text("repeat") else None
-        fields["tool_count"] = self.whole("tool_count")
-        fields["air_c"] = self.number("air_c", "C")
-        fields["method"] = self.text("method").casefold().replace(" ", "-")
-        return fields
+        return {
+            **self.common(),
+            "leg": self.text("leg").casefold(),
+            "station": self.text("station").casefold(),
+            "direction": self.text("direction").casefold().rstrip("° "),
+            "surface": self.text("surface").casefold(),
+            "valve": self.text("valve"),
+            "position": self.whole("position"),
+            "partial": self.whole("partial"),
+            "area": self.text("area").casefold(),
+            "spot": self.whole("spot"),
+            "repeat": self.whole("repeat"),
+            "tool_count": self.whole("tool_count"),
+            "air_c": self.number("air_c", "C"),
+            "method": self.text("method").casefold().replace(" ", "-"),
+        }
 
     def gauge(self, characteristic: Characteristic | None) -> str:
         """Return the gauge a figure was read with: the cell of its class, else the general one.
@@ -190,7 +194,7 @@ class Row:
         }
         return "" if found.gauge_class in classes else found.id
 
-    def figure(self, characteristic: Characteristic, field: str, fields: dict[str, Any]) -> dict[str, Any]:
+    def figure(self, characteristic: Characteristic, field: str, fields: ReadingColumns) -> UnfoldedReading:
         """Return one whole reading: shared columns plus the figure under a name."""
         column = self.reader.sheet.columns[field]
         typed = self.text(field)

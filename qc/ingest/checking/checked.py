@@ -23,6 +23,7 @@ from qc.ingest.frames import EVENT_ROW, EVENT_SCHEMA, INDEX, PART, READING_ROW, 
 from qc.ingest.known import Known
 from qc.ingest.reasons import DOUBTS, Finding, Reason, SheetMark
 from qc.ingest.sources import Unfolded
+from qc.ingest.unfolded import HeldColumns
 from qc.plain import FrameRow, JsonObject
 from qc.plan import EVENT, READING, Plan
 
@@ -228,7 +229,7 @@ def _checked(
     marks: Sequence[SheetMark],
 ) -> Checked:
     # a row with any finding is held whole; the others are accepted without the columns of their origin
-    held: list[dict[str, Any]] = []
+    held: list[HeldColumns] = []
     accepted = []
     for table, own, findings, columns, stored in (
         ("reading", readings, for_readings, READING_ROW, READING),
@@ -252,7 +253,7 @@ def _checked(
     )
 
 
-def _held(table: str, row: dict[str, Any], findings: list[Finding], columns: list[str]) -> dict[str, Any]:
+def _held(table: str, row: FrameRow, findings: list[Finding], columns: list[str]) -> HeldColumns:
     where = ", ".join(
         part for part in (row["file"], f"tab {row['tab']}" if row["tab"] else "", row["cell"]) if part
     )

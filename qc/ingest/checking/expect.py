@@ -105,7 +105,7 @@ def _pandas(frame: pl.DataFrame) -> pd.DataFrame:
     """Hand the columns over as plain Python values: no Arrow types, no third meaning of missing."""
     import pandas as pd
 
-    columns: dict[str, Any] = {}
+    columns: dict[str, pd.Series[Any]] = {}
     for name, kind in frame.schema.items():
         if kind == pl.String:
             columns[name] = pd.Series(frame[name].to_list(), dtype=object)

@@ -192,7 +192,7 @@ def _planned(readings: pl.DataFrame, plan: Plan) -> pl.DataFrame:
     """Return the plan's words for every (stage, characteristic, model, day) that occurs."""
     keys = readings.select("stage", "characteristic", "model", "day").unique(maintain_order=True)
     rows = [_plan_row(plan, *key) for key in keys.rows()]
-    schema: dict[str, Any] = {
+    schema = {
         "_kind": pl.String,
         "_diameter": pl.Boolean,
         "_clearance": pl.Boolean,

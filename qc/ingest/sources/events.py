@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import json
-from typing import Any
 
 from qc.ingest.cards import VALUE, CardSheet, Row
 from qc.ingest.cells import FACTORS, plain, read_moment, read_number
 from qc.ingest.sources.needs import require_given
+from qc.ingest.unfolded import UnfoldedEvent
 from qc.plan import Plan
 
 NEEDS: dict[str, dict[str, str]] = {
@@ -29,7 +29,7 @@ YES = frozenset("yes y x 1 true zeroed".split())
 NO = frozenset("no n 0 false".split()) | {"as found", ""}
 
 
-def unfold_event(sheet: CardSheet, row: Row, plan: Plan) -> dict[str, Any]:
+def unfold_event(sheet: CardSheet, row: Row, plan: Plan) -> UnfoldedEvent:
     """Unfold one row of an event card.
 
     Parameters
@@ -55,13 +55,18 @@ def unfold_event(sheet: CardSheet, row: Row, plan: Plan) -> dict[str, Any]:
     verdict = VALUE + "verdict" if VALUE + "verdict" in sheet.columns else "verdict"
     needs = {verdict if field == "verdict" else field: label for field, label in NEEDS[kind].items()}
     require_given(sheet, needs)
-    fields: dict[str, Any] = {
+    fields: UnfoldedEvent = {
         **row.common(),
         "kind": kind,
         "subject": "",
         "code": "",
         "value": None,
         "unit": "",
+        "text": "",
+        "cell": "",
+        "column": "",
+        "hint": "",
+        "bad": "",
     }
     main = {"part": "part", "rework": "hours", "gauge-check": "deviation", "play-test": verdict}.get(
         kind, "serial"
@@ -73,15 +78,15 @@ def unfold_event(sheet: CardSheet, row: Row, plan: Plan) -> dict[str, Any]:
         main = "tool"
     fields["text"] = row.text(main)
     fields["cell"] = row.cell(main)
-    column = sheet.columns.get(main)
-    fields["column"] = column.label if column is not None else ""
+    if main in sheet.columns:
+        fields["column"] = sheet.columns[main].label
     _fill(kind, fields, row, plan, verdict)
-    fields["bad"] = json.dumps(row.bad, ensure_ascii=False) if row.bad else ""
-    fields["hint"] = ""
+    if row.bad:
+        fields["bad"] = json.dumps(row.bad, ensure_ascii=False)
     return fields
 
 
-def _fill(kind: str, fields: dict[str, Any], row: Row, plan: Plan, verdict: str) -> None:
+def _fill(kind: str, fields: UnfoldedEvent, row: Row, plan: Plan, verdict: str) -> None:
     # each kind of event keeps what it is about as subject and code, so that one table holds them all
     if kind == "part":
         fields["subject"] = row.text("part")
@@ -105,7 +110,7 @@ def _fill(kind: str, fields: dict[str, Any], row: Row, plan: Plan, verdict: str)
         fields["stage"] = _stage(row.text("stage"), plan) or fields["stage"]
 
 
-def _gauge_check(fields: dict[str, Any], row: Row, plan: Plan) -> None:
+def _gauge_check(fields: UnfoldedEvent, row: Row, plan: Plan) -> None:
     typed = row.gauge(None)
     gauge = plan.gauge(typed)
     column = row.reader.column("deviation")
@@ -118,7 +123,7 @@ def _gauge_check(fields: dict[str, Any], row: Row, plan: Plan) -> None:
         row.bad["zeroed"] = row.text("zeroed")
 
 
-def _number(fields: dict[str, Any], row: Row, name: str, unit: str) -> None:
+def _number(fields: UnfoldedEvent, row: Row, name: str, unit: str) -> None:
     """Read an event's figure in the unit of its heading and keep it in the unit wanted."""
     column = row.reader.column(name)
     written = (column.heading.unit if column else "") or unit
@@ -129,7 +134,7 @@ def _number(fields: dict[str, Any], row: Row, name: str, unit: str) -> None:
     fields["value"], fields["unit"] = value, unit
 
 
-def _own_day(fields: dict[str, Any], row: Row, kind: str, plan: Plan) -> None:
+def _own_day(fields: UnfoldedEvent, row: Row, kind: str, plan: Plan) -> None:
     """Take a date in the column Shipped or Returned as the day of the event."""
     typed = row.text(kind)
     if not typed or plain(typed) in YES:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
 
 import polars as pl
 
@@ -16,11 +15,11 @@ from qc.ingest.sources.lacquer import unfold_lacquer
 from qc.ingest.sources.repeats import number_repeats
 from qc.ingest.sources.slide import unfold_slide
 from qc.ingest.sources.tuning import unfold_tuning
+from qc.ingest.unfolded import Rows
 from qc.plain import JsonObject
 from qc.plan import EVENT, READING, Plan
 
-Rows = list[dict[str, Any]]
-Adaptor = Callable[[CardSheet, Plan], tuple[Rows, Rows]]
+Adaptor = Callable[[CardSheet, Plan], Rows]
 
 SOURCES: dict[str, Adaptor] = {
     "bench": unfold_bench,

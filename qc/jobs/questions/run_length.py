@@ -260,7 +260,7 @@ def run_lengths(
 Chart = Callable[[float], RunLength]
 
 
-def _limits(given: Asked) -> tuple[dict[str, Any], Chart]:
+def _limits(given: Asked) -> tuple[JsonObject, Chart]:
     """Limits without memory."""
     n = given.get("n", 1)
     factor = _either(given, "factor", shewhart_factor, 3.0)
@@ -269,13 +269,13 @@ def _limits(given: Asked) -> tuple[dict[str, Any], Chart]:
     return design, lambda shift: shewhart_run_length(factor, shift, n=n, sd_ratio=spread)
 
 
-def _rules(given: Asked) -> tuple[dict[str, Any], Chart]:
+def _rules(given: Asked) -> tuple[JsonObject, Chart]:
     """Pattern rules, alone or together."""
     rules, spread = given.get("rules", "all"), given.get("spread", 1.0)
     return {"rules": rules, "spread": spread}, lambda shift: rule_run_length(rules, shift, sd_ratio=spread)
 
 
-def _ewma(given: Asked) -> tuple[dict[str, Any], Chart]:
+def _ewma(given: Asked) -> tuple[JsonObject, Chart]:
     """EWMA with fixed or growing limits."""
     weight, growing = given.get("weight", 0.2), bool(given.get("time_varying"))
     width = _either(given, "width", lambda wanted: ewma_width(weight, wanted, time_varying=growing), 3.0)
@@ -286,7 +286,7 @@ def _ewma(given: Asked) -> tuple[dict[str, Any], Chart]:
     )
 
 
-def _cusum(given: Asked) -> tuple[dict[str, Any], Chart]:
+def _cusum(given: Asked) -> tuple[JsonObject, Chart]:
     """CUSUM of one or two sides, with or without a fast start."""
     reference, sides = given.get("reference", 0.5), given.get("sides", 2)
     share = 0.5 if given.get("fast_start") else 0.0
@@ -309,7 +309,7 @@ def _cusum(given: Asked) -> tuple[dict[str, Any], Chart]:
     )
 
 
-def _mewma(given: Asked) -> tuple[dict[str, Any], Chart]:
+def _mewma(given: Asked) -> tuple[JsonObject, Chart]:
     """Multivariate EWMA."""
     if "figures" not in given:
         raise StatisticsUsageError("mewma needs --figures N: how many figures are judged together")
@@ -369,7 +369,7 @@ def _either(
     return usual() if callable(usual) else usual
 
 
-_CHARTS: dict[str, Callable[[Asked], tuple[dict[str, Any], Chart]]] = {
+_CHARTS: dict[str, Callable[[Asked], tuple[JsonObject, Chart]]] = {
     "limits": _limits,
     "rules": _rules,
     "ewma": _ewma,

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any, Literal
+from typing import Literal
 
 import numpy as np
 import polars as pl
 
 from qc.plain import JsonObject
-from qc.stats.numbers import Floats, number, numbers
+from qc.stats.numbers import Floats, Integers, number, numbers
 from qc.stats.tabled import Tabled
 
 Side = Literal["above", "below", "both"]
@@ -93,7 +93,7 @@ class Chart(Tabled):
         count = len(next(iter(values.values())))
         flagged = np.zeros(count, dtype=bool)
         flagged[[signal.point - 1 for signal in self.signals]] = True
-        columns: dict[str, Any] = {"point": np.arange(1, count + 1), **values}
+        columns: dict[str, Floats | Integers] = {"point": np.arange(1, count + 1), **values}
         columns["center"] = np.full(count, np.nan if self.center is None else self.center)
         columns["lower"] = _limit(self.lowers, self.lower, count)
         columns["upper"] = _limit(self.uppers, self.upper, count)

@@ -94,7 +94,7 @@ def check_lag_1(points: Ordered) -> Check:
     found = lag_1_autocorrelation(points.values)
     p_value = float(2.0 * special.ndtr(-abs(found.lag_1) * math.sqrt(found.n)))
     rate, inflation = false_alarm_rate(found.lag_1), moving_range_inflation(found.lag_1)
-    figures: dict[str, Any] = {
+    figures: dict[str, object] = {
         "interval": list(lag_1_interval(found.lag_1, found.n)) if found.n >= LEAST_FOR_LAG else None,
         "bound": found.bound,
         "moving_range_inflation": inflation,
@@ -200,7 +200,7 @@ def check_target_change(points: Ordered) -> Check:
     return _check("mean_change_from_target", points, statistic, p_value, p_value < ALPHA, verdict, **figures)
 
 
-def _change(points: Ordered, found: ChangePoint) -> dict[str, Any]:
+def _change(points: Ordered, found: ChangePoint) -> dict[str, object]:
     """Start, size and spread of a change, in point numbers of the series."""
     held = found.start_set
     return {

@@ -113,7 +113,7 @@ def check_one_outlier(readings: Readings) -> Check:
     """
     found = grubbs(readings.values)
     p_value = grubbs_p_value(found.statistic, readings.n)
-    figures: dict[str, Any] = _suspect(readings, found)
+    figures: dict[str, object] = {**_suspect(readings, found)}
     for side in ("above", "below"):
         one = grubbs(readings.values, side=side)
         figures[side] = _suspect(readings, one) | {
@@ -229,7 +229,7 @@ def check_spreads(groups: Groups, name: str) -> Check:
     found = spread_test(grouped, name)
     clear = found.p_value < ALPHA
     verdict = f"they scatter differently by {groups.by}" if clear else f"one spread does for each {groups.by}"
-    figures: dict[str, Any] = {"by": groups.by, "groups": int(grouped.sizes.size)}
+    figures: dict[str, object] = {"by": groups.by, "groups": int(grouped.sizes.size)}
     if name == "levene":
         figures["rough"] = bool(grouped.sizes.min() < LEVENE_FROM)
         if figures["rough"]:
@@ -281,7 +281,7 @@ def check_gauge_step(readings: Readings, groups: Groups, resolution: float | Non
     )
 
 
-def _suspect(readings: Readings, found: Outlier) -> dict[str, Any]:
+def _suspect(readings: Readings, found: Outlier) -> dict[str, float]:
     """Tell the number, reading and critical value of a suspected outlier."""
     return {
         "point": int(readings.numbers[found.point - 1]),
