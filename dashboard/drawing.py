@@ -13,12 +13,11 @@ from typing import Any, ClassVar, TypeAlias
 
 from dash.development.base_component import Component
 
-Attributes: TypeAlias = dict[str, str | float]
-Node: TypeAlias = "tuple[str, Attributes, list[Node | str]]"
+Node: TypeAlias = "tuple[str, dict[str, object], list[Node | str]]"
 
 
 def node(
-    tag: str, attributes: Mapping[str, str | float] | None = None, children: Sequence[Node | str] = ()
+    tag: str, attributes: Mapping[str, object] | None = None, children: Sequence[Node | str] = ()
 ) -> Node:
     """Return one element; lengths are rounded to a hundredth of a pixel to keep the page small."""
     tidy = {

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from dashboard.drawing import Attributes, Node, node, svg
+from dashboard.drawing import Node, node, svg
 
 COLOUR = {"steady": "var(--steady)", "drifting": "var(--drift)", "learning": "var(--learn)"}
 RING_PX = 76
@@ -23,7 +23,7 @@ def draw_ring(behaviour: str, capable: str) -> Node:
     """Return the ring of one stage."""
     colour = COLOUR[behaviour]
     middle, radius = RING_PX / 2, 28
-    outline: Attributes = {
+    outline = {
         "cx": middle,
         "cy": middle,
         "r": radius,
@@ -59,17 +59,10 @@ def draw_core(capable: str, colour: str, x: float, y: float, radius: float) -> l
         return [node("circle", {"cx": x, "cy": y, "r": radius, "fill": colour})]
     if capable == "unproven":
         half = f"M{x:g} {y - radius:g} a{radius:g} {radius:g} 0 0 0 0 {2 * radius:g} z"
-        edge: Attributes = {
-            "cx": x,
-            "cy": y,
-            "r": radius,
-            "fill": "none",
-            "stroke": colour,
-            "stroke-width": 2,
-        }
+        edge = {"cx": x, "cy": y, "r": radius, "fill": "none", "stroke": colour, "stroke-width": 2}
         return [node("path", {"d": half, "fill": colour}), node("circle", edge)]
     if capable == "no":
-        bar: Attributes = {
+        bar = {
             "x": x - 1.2 * radius,
             "y": y - 0.3 * radius,
             "width": 2.4 * radius,
@@ -89,7 +82,7 @@ def draw_peak(size: int = 18) -> Node:
 def draw_mark(behaviour: str, capable: str, size: int = 26) -> Node:
     """Return ring and core small enough to stand in a line of text."""
     middle, colour = size / 2, COLOUR[behaviour]
-    outline: Attributes = {
+    outline = {
         "cx": middle,
         "cy": middle,
         "r": middle - 3,
@@ -107,7 +100,7 @@ def draw_bell(upright: bool = False) -> Node:
     """Return the bell that ends the tube: opening to the right, or downwards where the route stands."""
     flare = "M0 55 C70 55 104 42 128 0 L128 140 C104 98 70 85 0 85"
     shine = "M0 55 C70 55 104 42 128 0 L128 30 C108 54 70 64 0 64 Z"
-    edge: Attributes = {"fill": "none", "stroke": "var(--brass)"}
+    edge = {"fill": "none", "stroke": "var(--brass)"}
     children = [
         node("path", {"d": f"{flare} Z", "fill": "var(--brass-soft)"}),
         node("path", {"d": shine, "fill": "var(--brass-shine)"}),
@@ -123,12 +116,7 @@ def draw_bell(upright: bool = False) -> Node:
 def draw_badge() -> Node:
     """Return the small bell beside the name of the workshop."""
     path = "M2 10 H16 C21 10 24 8 26 3 V21 C24 16 21 14 16 14 H2 Z"
-    shape: Attributes = {
-        "d": path,
-        "fill": "var(--brass-soft)",
-        "stroke": "var(--brass)",
-        "stroke-width": 1.8,
-    }
+    shape = {"d": path, "fill": "var(--brass-soft)", "stroke": "var(--brass)", "stroke-width": 1.8}
     return svg(28, 24, [node("path", {**shape, "stroke-linejoin": "round"})], **{"class": "badge"})
 
 
@@ -161,7 +149,7 @@ def draw_spark(values: Sequence[float], start: int | None = None) -> Node:
 def draw_symbol(symbol: str, size: int = 12) -> Node:
     """Return a model's symbol as it stands on the charts."""
     middle = size / 2
-    line: Attributes = {"fill": "none", "stroke": "var(--ink)", "stroke-width": 1.8}
+    line = {"fill": "none", "stroke": "var(--ink)", "stroke-width": 1.8}
     if symbol == "square":
         shape = node("rect", {"x": 2, "y": 2, "width": size - 4, "height": size - 4, **line})
     elif symbol == "diamond":
@@ -179,7 +167,7 @@ def draw_symbol(symbol: str, size: int = 12) -> Node:
 
 def draw_left_out(size: int = 12) -> Node:
     """Return the hollow mark of a piece that was left out."""
-    ring: Attributes = {"cx": size / 2, "cy": size / 2, "r": 4.2, "fill": "none", "stroke": "var(--soft)"}
+    ring = {"cx": size / 2, "cy": size / 2, "r": 4.2, "fill": "none", "stroke": "var(--soft)"}
     return svg(size, size, [node("circle", {**ring, "stroke-width": 1.3})], **{"class": "symbol"})
 
 

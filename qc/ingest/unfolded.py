@@ -54,49 +54,31 @@ class ReadingColumns(SharedColumns, PlaceColumns):
     method: str
 
 
-class UnfoldedReading(ReadingColumns):
-    """One reading, not yet judged."""
+class FigureColumns(TypedDict):
+    """What was typed in the cell that a reading or an event is about."""
 
-    characteristic: str
     value: float | None
     unit: str
     text: str
-    gauge: str
     cell: str
     column: str
     hint: str
     bad: str
 
 
-class UnfoldedEvent(SharedColumns):
+class UnfoldedReading(ReadingColumns, FigureColumns):
+    """One reading, not yet judged."""
+
+    characteristic: str
+    gauge: str
+
+
+class UnfoldedEvent(SharedColumns, FigureColumns):
     """One event, not yet judged."""
 
     kind: str
     subject: str
     code: str
-    value: float | None
-    unit: str
-    text: str
-    cell: str
-    column: str
-    hint: str
-    bad: str
-
-
-class HeldColumns(TypedDict):
-    """One row that waits for a decision, as the store takes it."""
-
-    sheet: str
-    file: str
-    tab: str
-    row: int
-    column: str
-    cell: str
-    table: str
-    text: str
-    reasons: str
-    proposal: str
-    typed: str
 
 
 Rows = tuple[list[UnfoldedReading], list[UnfoldedEvent]]

@@ -23,7 +23,6 @@ from qc.ingest.frames import EVENT_ROW, EVENT_SCHEMA, INDEX, PART, READING_ROW, 
 from qc.ingest.known import Known
 from qc.ingest.reasons import DOUBTS, Finding, Reason, SheetMark
 from qc.ingest.sources import Unfolded
-from qc.ingest.unfolded import HeldColumns
 from qc.plain import FrameRow, JsonObject
 from qc.plan import EVENT, READING, Plan
 
@@ -229,7 +228,7 @@ def _checked(
     marks: Sequence[SheetMark],
 ) -> Checked:
     # a row with any finding is held whole; the others are accepted without the columns of their origin
-    held: list[HeldColumns] = []
+    held: list[dict[str, object]] = []
     accepted = []
     for table, own, findings, columns, stored in (
         ("reading", readings, for_readings, READING_ROW, READING),
@@ -253,7 +252,7 @@ def _checked(
     )
 
 
-def _held(table: str, row: FrameRow, findings: list[Finding], columns: list[str]) -> HeldColumns:
+def _held(table: str, row: FrameRow, findings: list[Finding], columns: list[str]) -> dict[str, object]:
     where = ", ".join(
         part for part in (row["file"], f"tab {row['tab']}" if row["tab"] else "", row["cell"]) if part
     )

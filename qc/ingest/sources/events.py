@@ -55,6 +55,13 @@ def unfold_event(sheet: CardSheet, row: Row, plan: Plan) -> UnfoldedEvent:
     verdict = VALUE + "verdict" if VALUE + "verdict" in sheet.columns else "verdict"
     needs = {verdict if field == "verdict" else field: label for field, label in NEEDS[kind].items()}
     require_given(sheet, needs)
+    main = {"part": "part", "rework": "hours", "gauge-check": "deviation", "play-test": verdict}.get(
+        kind, "serial"
+    )
+    if kind in {"shipped", "returned"}:
+        main = kind if row.text(kind) else "day"
+    elif kind == "tool-fitted":
+        main = "tool"
     fields: UnfoldedEvent = {
         **row.common(),
         "kind": kind,
@@ -62,27 +69,14 @@ def unfold_event(sheet: CardSheet, row: Row, plan: Plan) -> UnfoldedEvent:
         "code": "",
         "value": None,
         "unit": "",
-        "text": "",
-        "cell": "",
-        "column": "",
+        "text": row.text(main),
+        "cell": row.cell(main),
+        "column": sheet.columns[main].label if main in sheet.columns else "",
         "hint": "",
         "bad": "",
     }
-    main = {"part": "part", "rework": "hours", "gauge-check": "deviation", "play-test": verdict}.get(
-        kind, "serial"
-    )
-    if kind in {"shipped", "returned"}:
-        main = kind if row.text(kind) else "day"
-        _own_day(fields, row, kind, plan)
-    elif kind == "tool-fitted":
-        main = "tool"
-    fields["text"] = row.text(main)
-    fields["cell"] = row.cell(main)
-    if main in sheet.columns:
-        fields["column"] = sheet.columns[main].label
     _fill(kind, fields, row, plan, verdict)
-    if row.bad:
-        fields["bad"] = json.dumps(row.bad, ensure_ascii=False)
+    fields["bad"] = json.dumps(row.bad, ensure_ascii=False) if row.bad else ""
     return fields
 
 
@@ -91,8 +85,10 @@ def _fill(kind: str, fields: UnfoldedEvent, row: Row, plan: Plan, verdict: str) 
     if kind == "part":
         fields["subject"] = row.text("part")
         fields["code"] = plain(row.text("role")).replace(" ", "-")
-    elif kind == "returned":
-        fields["code"] = _cause(row.text("cause"), plan)
+    elif kind in {"shipped", "returned"}:
+        _own_day(fields, row, kind, plan)
+        if kind == "returned":
+            fields["code"] = _cause(row.text("cause"), plan)
     elif kind == "play-test":
         fields["code"] = _verdict(row.text(verdict))
     elif kind == "rework":

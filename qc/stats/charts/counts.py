@@ -19,17 +19,7 @@ from qc.stats.charts.chart import Chart
 from qc.stats.charts.count_limits import binomial_limits, poisson_limits
 from qc.stats.charts.table import ChartTable, arrange, check_columns, first_true, spread_out
 from qc.stats.errors import StatisticsError, StatisticsUsageError
-from qc.stats.numbers import (
-    AS_THEY_ARE,
-    GREATEST,
-    LEAST,
-    Floats,
-    Setting,
-    as_readings,
-    check_paired,
-    factors,
-    shown,
-)
+from qc.stats.numbers import AS_THEY_ARE, GREATEST, LEAST, Setting, as_readings, check_paired, factors, shown
 
 CountKind = Literal["defects", "defects-per-unit", "number-defective", "proportion"]
 DISPERSION_DOUBT = 0.01  # a test this clear that counts scatter too much earns a warning
@@ -84,7 +74,7 @@ def count_chart(
     >>> chart.center, chart.lower, chart.upper
     (16.0, 4.0, 28.0)
     """
-    columns: dict[str, Floats] = {"value": as_readings(counts, "count", least=1)}
+    columns = {"value": as_readings(counts, "count", least=1)}
     if sizes is not None:
         columns["size"] = as_readings(sizes, "size", least=1)
         many = columns["value"].size, columns["size"].size

@@ -7,8 +7,8 @@ import textwrap
 from qc.ingest.cards import rows
 from qc.ingest.cells import names
 from qc.ingest.frames import EVENT_ROW, READING_ROW
-from qc.ingest.unfolded import HeldColumns, PlaceColumns, UnfoldedEvent, UnfoldedReading
-from qc.plan import HELD, PLACE, READING
+from qc.ingest.unfolded import PlaceColumns, UnfoldedEvent, UnfoldedReading
+from qc.plan import PLACE, READING
 
 ELSEWHERE = {"gauge", "unit"}  # by the class of the figure, and with the figure itself
 
@@ -37,4 +37,3 @@ def test_what_the_adaptors_fill_in_are_the_columns_of_the_frames():
     assert UnfoldedReading.__required_keys__ | UnfoldedReading.__optional_keys__ == set(READING_ROW) - later
     assert UnfoldedEvent.__required_keys__ == (set(EVENT_ROW) - later) | {"offset_min", "has_time"}
     assert PlaceColumns.__optional_keys__ == set(PLACE)
-    assert HeldColumns.__required_keys__ == set(HELD)
