@@ -1,7 +1,7 @@
 """Names for what stays open, since no one type fits all its keys; a leaf that every floor may use.
 
 What is a record has a class of its own. These are for the edges, where JSON, the row of a frame or a caller's
-options come in or go out.
+arguments come in or go out.
 """
 
 from __future__ import annotations
@@ -14,5 +14,5 @@ JsonObject: TypeAlias = dict[str, Any]
 FrameRow: TypeAlias = dict[str, Any]
 """One row of a frame as polars gives it: column -> value of the column's type, None where it is empty."""
 
-Options: TypeAlias = dict[str, Any]
-"""Options by name, on their way to the function whose signature types them."""
+Arguments: TypeAlias = dict[str, Any]
+"""Arguments by name, on their way to the function whose signature types them."""

@@ -10,7 +10,7 @@ import typer
 
 from qc.cli.common import JsonOption, option, show
 from qc.errors import UsageError
-from qc.plain import Options
+from qc.plain import Arguments
 
 
 def add_gauge_command(app: typer.Typer) -> None:
@@ -95,11 +95,11 @@ def _ask(
         gauge_study,
     )
 
-    shared: Options = {"confidence": confidence, "sheet": sheet}
+    shared: Arguments = {"confidence": confidence, "sheet": sheet}
     if not 0 < confidence < 1:
         raise UsageError(f"--confidence is {confidence:g}: it must lie between 0 and 1, such as 0.95")
     verdicts = {"--agreement": agreement, "--truth": truth, "--bad": bad}
-    over_days: Options = {"sd": sd, "repeats": repeats}
+    over_days: Arguments = {"sd": sd, "repeats": repeats}
     if day is not None:
         others = verdicts | {"--person": person, "--reference": reference}
         if check_standard:

@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, TypedDict, Unpack
 
-from qc.plain import JsonObject, Options
+from qc.plain import Arguments, JsonObject
 from qc.report.terminal import SHARES, estimated_text, run_lengths_text
 from qc.stats import (
     THREE_SIGMA_RATE,
@@ -241,7 +241,7 @@ def run_lengths(
     """
     if kind not in OPTIONS:
         raise StatisticsUsageError(f"kind {kind!r} is not known: use one of {', '.join(OPTIONS)}")
-    given: Options = {name: one for name, one in options.items() if one is not None and one is not False}
+    given: Arguments = {name: one for name, one in options.items() if one is not None and one is not False}
     for name in given:
         if name not in OPTIONS[kind]:
             flag = "--" + name.replace("_", "-")
