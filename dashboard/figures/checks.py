@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from datetime import date, timedelta
 from html import escape
 from typing import Any
@@ -158,12 +158,12 @@ def _gap(view: GaugeView, today: date) -> tuple[list[Shape], list[Note]]:
     return [shape], [{**place, "yshift": 2, "showarrow": False, "text": "no check", "font": font}]
 
 
-def _say(view: GaugeView) -> Any:
+def _say(view: GaugeView) -> Callable[[float], str]:
     decimals = words.step_decimals(view.step)
     return lambda value: words.amount(value, view.unit, decimals, signed=True)
 
 
-def _story(check: CheckView, say: Any) -> str:
+def _story(check: CheckView, say: Callable[[float], str]) -> str:
     by = f" by {check.person}" if check.person else ""
     outside = ", outside its tolerance" if check.good is False else ""
     return escape(f"{words.day(check.day, year=True)}{by}: {say(check.value)}{outside}")

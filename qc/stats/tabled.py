@@ -141,7 +141,7 @@ def _table(names: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
     return f"<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
 
 
-def _written(value: Any) -> str:
+def _written(value: object) -> str:
     """Write one value as a person reads it: six digits, nothing where it is missing."""
     if value is None:
         return ""

@@ -12,7 +12,6 @@ import hashlib
 import json
 from collections.abc import Iterable
 from datetime import date
-from typing import Any
 
 import polars as pl
 
@@ -104,7 +103,7 @@ def _canonical(row: JsonObject) -> str:
     return json.dumps(filled, ensure_ascii=False, separators=(",", ":"))
 
 
-def _values(column: pl.Series) -> list[Any]:
+def _values(column: pl.Series) -> list[object]:
     if column.dtype != pl.Float64:
         return column.to_list()
     return [0.0 if value == 0.0 else value for value in column]  # minus zero is zero

@@ -7,7 +7,6 @@ import re
 from collections.abc import Iterator, Sequence
 from datetime import date
 from itertools import combinations
-from typing import Any
 
 from qc.ingest.cards.layout import Column
 from qc.ingest.cards.recognition import GAUGE, VALUE, CardSheet
@@ -47,7 +46,7 @@ class RowReader:
         self._models = {plain(n): m.id for m in plan.models for n in (m.id, m.name)}
         self._gauges = {plain(n): g.id for g in plan.gauges for n in (g.id, g.name)}
         self._tools = {plain(n): t.id for t in plan.tools for n in (t.id, t.name)}
-        self._nominals: dict[tuple[str, str, object], float | None] = {}
+        self._nominals: dict[tuple[str, str, date | None], float | None] = {}
         self._head_note = "; ".join(f"{v.label}: {v.text}" for v in sheet.extra if v.text)
         last = max(column.index for column in sheet.parts.columns) + 1
         self.width = max(last, self.grid.width(sheet.parts.header_row))
@@ -65,7 +64,7 @@ class RowReader:
         """Return the column of the table under our name, None where only the head has it or none."""
         return self.sheet.columns.get(field)
 
-    def nominal(self, characteristic: Characteristic, model: str, day: object) -> float | None:
+    def nominal(self, characteristic: Characteristic, model: str, day: date | None) -> float | None:
         """Return what a figure should be near: the target, else the middle of the limits."""
         key = (characteristic.id, model, day)
         if key not in self._nominals:
@@ -333,7 +332,7 @@ def read_verdict(text: str) -> tuple[float | None, str]:
     return None, ""
 
 
-def _nominal(plan: Plan, characteristic: Characteristic, model: str, day: Any) -> float | None:
+def _nominal(plan: Plan, characteristic: Characteristic, model: str, day: date | None) -> float | None:
     limits = plan.limits(characteristic, model, day or date.max)
     if limits.target is not None:
         return limits.target

@@ -14,7 +14,7 @@ from typing import Any
 
 import polars as pl
 
-from qc.ingest.checking.expect import validate
+from qc.ingest.checking.expect import Failure, validate
 from qc.ingest.checking.marks import sheet_marks
 from qc.ingest.checking.rules import FIRST_DAY, event_rules, prepare_events, prepare_readings, reading_rules
 from qc.ingest.checking.sentences import fault_finding
@@ -194,7 +194,7 @@ def _event_faults(events: pl.DataFrame, plan: Plan, today: date) -> list[Finding
     return findings
 
 
-def _said(failures: Sequence[Any], frame: pl.DataFrame, plan: Plan, today: date) -> list[Finding]:
+def _said(failures: Sequence[Failure], frame: pl.DataFrame, plan: Plan, today: date) -> list[Finding]:
     rows = _rows(frame, {failure.index for failure in failures})
     for row in rows.values():
         row["_near"] = _usual_day(frame, row["sheet"], today)

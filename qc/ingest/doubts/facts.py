@@ -6,7 +6,6 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
-from typing import Any
 
 import polars as pl
 
@@ -209,7 +208,7 @@ def _planned(readings: pl.DataFrame, plan: Plan) -> pl.DataFrame:
     return keys.hstack(pl.DataFrame(rows, schema=schema, orient="row"))
 
 
-def _plan_row(plan: Plan, stage: str, name: str, model: str, day: Any) -> tuple[Any, ...]:
+def _plan_row(plan: Plan, stage: str, name: str, model: str, day: date | None) -> tuple[object, ...]:
     # where the plan alone speaks, a limit is taken to lie four spreads off its target
     characteristic = plan.characteristic(stage, name)
     if characteristic is None:

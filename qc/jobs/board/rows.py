@@ -6,9 +6,8 @@ import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
-from datetime import datetime
+from datetime import date, datetime
 from pathlib import Path
-from typing import Any
 from zoneinfo import ZoneInfo
 
 import polars as pl
@@ -192,11 +191,11 @@ def _held(row: HeldRecord, plan: Plan) -> HeldView:
     )
 
 
-def _cell(value: Any) -> str:
+def _cell(value: object) -> str:
     return "" if value is None else f"{value:g}" if isinstance(value, float) else str(value)
 
 
-def _change(name: str, value: Any) -> str:
+def _change(name: str, value: object) -> str:
     return (
         f"{name.replace('_', ' ')} {value:g}"
         if isinstance(value, float)
@@ -243,7 +242,7 @@ def _is_part(serial: str, built_in: set[str], plan: Plan) -> bool:
     return serial in built_in or (bool(prefix) and not serial.startswith(prefix))
 
 
-def _state(part: bool, shipped: Any) -> str:
+def _state(part: bool, shipped: date | None) -> str:
     if part:
         return "part"
     return f"shipped {dated_words(shipped)}" if shipped else "on the bench"
