@@ -13,10 +13,12 @@ from typing import Any, ClassVar, TypeAlias
 
 from dash.development.base_component import Component
 
-Node: TypeAlias = "tuple[str, dict[str, Any], list[Node | str]]"
+Node: TypeAlias = "tuple[str, dict[str, object], list[Node | str]]"
 
 
-def node(tag: str, attributes: Mapping[str, Any] | None = None, children: Sequence[Node | str] = ()) -> Node:
+def node(
+    tag: str, attributes: Mapping[str, object] | None = None, children: Sequence[Node | str] = ()
+) -> Node:
     """Return one element; lengths are rounded to a hundredth of a pixel to keep the page small."""
     tidy = {
         name: round(value, 2) if isinstance(value, float) else value

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from typing import Any
 
 from dash import dcc, html
@@ -13,7 +13,7 @@ from dashboard import route, words
 from dashboard.drawing import Drawing
 from dashboard.figures import GRAPH_CONFIG, Figure
 from dashboard.routing import instrument_address, series_address
-from qc.jobs.board import SeriesVerdict, SeriesView, ShopView, limits_words
+from qc.jobs.board import SeriesVerdict, SeriesView, ShopView, Ticket, limits_words
 
 SERIAL = re.compile(r"\b[A-Z]{1,4}-\w+")
 """Serials and names of gauges and tools, as they stand in a sentence."""
@@ -52,11 +52,11 @@ def chart(graph_id: Any, figure: Figure, label: str) -> Component:
     return html.Figure(graph, **{"aria-label": label}, role="group", className="chart")
 
 
-def outcome(found: Mapping[str, Any] | None) -> tuple[Component, bool]:
+def outcome(found: Ticket | None) -> tuple[Component, bool]:
     """Return what became of a ticket in a sentence, empty where it is not known, and whether it is done."""
     if found is None:
         return html.Span(), False
-    if found["state"] != "done":
+    if found["state"] != "done" or found["receipt"] is None:
         return html.P(found["message"], className="refused"), False
     return html.P(found["receipt"]["sentence"], className="is-steady"), True
 

@@ -8,7 +8,6 @@ Colours are names of the theme's variables, so the same drawing serves light, da
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
 
 from dashboard.drawing import Node, node, svg
 
@@ -24,7 +23,7 @@ def draw_ring(behaviour: str, capable: str) -> Node:
     """Return the ring of one stage."""
     colour = COLOUR[behaviour]
     middle, radius = RING_PX / 2, 28
-    outline: dict[str, Any] = {
+    outline = {
         "cx": middle,
         "cy": middle,
         "r": radius,
@@ -83,7 +82,7 @@ def draw_peak(size: int = 18) -> Node:
 def draw_mark(behaviour: str, capable: str, size: int = 26) -> Node:
     """Return ring and core small enough to stand in a line of text."""
     middle, colour = size / 2, COLOUR[behaviour]
-    outline: dict[str, Any] = {
+    outline = {
         "cx": middle,
         "cy": middle,
         "r": middle - 3,
@@ -101,7 +100,7 @@ def draw_bell(upright: bool = False) -> Node:
     """Return the bell that ends the tube: opening to the right, or downwards where the route stands."""
     flare = "M0 55 C70 55 104 42 128 0 L128 140 C104 98 70 85 0 85"
     shine = "M0 55 C70 55 104 42 128 0 L128 30 C108 54 70 64 0 64 Z"
-    edge: dict[str, Any] = {"fill": "none", "stroke": "var(--brass)"}
+    edge = {"fill": "none", "stroke": "var(--brass)"}
     children = [
         node("path", {"d": f"{flare} Z", "fill": "var(--brass-soft)"}),
         node("path", {"d": shine, "fill": "var(--brass-shine)"}),
@@ -150,7 +149,7 @@ def draw_spark(values: Sequence[float], start: int | None = None) -> Node:
 def draw_symbol(symbol: str, size: int = 12) -> Node:
     """Return a model's symbol as it stands on the charts."""
     middle = size / 2
-    line: dict[str, Any] = {"fill": "none", "stroke": "var(--ink)", "stroke-width": 1.8}
+    line = {"fill": "none", "stroke": "var(--ink)", "stroke-width": 1.8}
     if symbol == "square":
         shape = node("rect", {"x": 2, "y": 2, "width": size - 4, "height": size - 4, **line})
     elif symbol == "diamond":

@@ -9,6 +9,8 @@ from urllib.parse import quote, unquote
 
 from dash import Dash
 
+from qc.jobs.board import SeriesKey
+
 
 @dataclass(frozen=True, slots=True)
 class Page:
@@ -70,7 +72,7 @@ def address(template: str, parts: Mapping[str, str]) -> str:
     return filled
 
 
-def series_address(key: Any) -> str:
+def series_address(key: SeriesKey) -> str:
     """Return the address of one series."""
     parts = {"stage": key.stage, "characteristic": key.characteristic, "family": key.family}
     return address("/stages/<stage>/<characteristic>/<family>", parts)

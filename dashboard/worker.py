@@ -17,10 +17,14 @@ from collections.abc import Mapping, Sequence
 from datetime import date
 from pathlib import Path
 from queue import Empty
-from typing import Any, Final, cast
+from typing import TYPE_CHECKING, Any, Final, cast
 
 from qc.errors import QcError
+from qc.plain import JsonObject
 from qc.sayings import Saying
+
+if TYPE_CHECKING:
+    from qc.jobs.board import Ticket
 
 KEPT_TICKETS: Final = 200
 """Tickets remembered; the oldest are forgotten first."""
@@ -53,7 +57,7 @@ class WorkerDesk:
         # spawned, not forked: a copy of a process with threads may inherit a lock that nobody will release
         self._context = multiprocessing.get_context("spawn")
         self._lock = threading.Lock()
-        self._tickets: dict[str, dict[str, Any]] = {}
+        self._tickets: dict[str, Ticket] = {}
         self._process: Any = None
         self._tasks: Any = None
 
@@ -82,7 +86,7 @@ class WorkerDesk:
         with self._lock:
             self._start()
 
-    def progress(self, ticket: str) -> dict[str, Any] | None:
+    def progress(self, ticket: str) -> Ticket | None:
         """Return how far a ticket is, or None for one that is not known."""
         with self._lock:
             found = self._tickets.get(ticket)
@@ -91,7 +95,7 @@ class WorkerDesk:
             alive = self._process is not None and self._process.is_alive()
             if not alive and found["state"] in {"waiting", "working"}:
                 found |= {"state": "failed", "message": STOPPED}
-            return dict(found)
+            return found.copy()
 
     def close(self) -> None:
         """Stop the process after the task in hand."""
@@ -193,7 +197,7 @@ def _next(tasks: Any) -> Task | None:
                 return None
 
 
-def _do(folder: Path, as_of: date | None, task: Task, answers: Any) -> dict[str, Any]:
+def _do(folder: Path, as_of: date | None, task: Task, answers: Any) -> JsonObject:
     """Do one task; imported here, so that the heavy libraries load in this process alone."""
     from qc.jobs.board import decide_held, decide_series, opened, say_signal, study_file, take_sheets
 

@@ -9,8 +9,6 @@ from pathlib import Path
 
 import pytest
 
-pytestmark = pytest.mark.xdist_group("wheel")  # it is built once
-
 ROOT = Path(__file__).resolve().parents[1]
 SOURCES = ("qc", "dashboard", "sample_measurements", "pyproject.toml", "README.md")
 

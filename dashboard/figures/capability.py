@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from html import escape
-from typing import Any
 
 from dashboard import words
 from dashboard.figures.events import CHARACTER_PX
-from dashboard.figures.frame import Figure, bare_axis, base_layout
+from dashboard.figures.frame import Figure, Note, Shape, Trace, bare_axis, base_layout
 from dashboard.theme import LIGHT
 from qc.jobs.board import Point, SeriesView
 
@@ -47,7 +46,7 @@ def draw_capability(view: SeriesView) -> Figure:
     layout["yaxis"] = bare_axis(range=[0, tallest * 1.12], showticklabels=False, fixedrange=True)
     layout["shapes"], layout["annotations"] = _bounds(view, low, high)
     drifting = verdict.telling is not None
-    trace: dict[str, Any] = {
+    trace: Trace = {
         "type": "scatter",
         "mode": "markers",
         "x": xs,
@@ -84,11 +83,11 @@ def _stack(values: Sequence[float], low: float, high: float) -> tuple[list[float
     return xs, ys
 
 
-def _bounds(view: SeriesView, low: float, high: float) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
+def _bounds(view: SeriesView, low: float, high: float) -> tuple[list[Shape], list[Note]]:
     verdict = view.verdict
     ink, soft = LIGHT["ink"], LIGHT["soft"]
-    shapes: list[dict[str, Any]] = []
-    notes: list[dict[str, Any]] = []
+    shapes: list[Shape] = []
+    notes: list[Note] = []
     taken: list[tuple[float, float]] = []
     for value, name, colour, dash in (
         (verdict.lower, "limit", ink, "solid"),
@@ -112,6 +111,6 @@ def _bounds(view: SeriesView, low: float, high: float) -> tuple[list[dict[str, A
     return shapes, notes
 
 
-def _note(x: float, text: str, colour: str) -> dict[str, Any]:
+def _note(x: float, text: str, colour: str) -> Note:
     place = {"x": x, "yref": "paper", "y": 1, "yanchor": "bottom", "xanchor": "center", "showarrow": False}
     return {**place, "text": escape(text), "font": {"size": 12, "color": colour}}

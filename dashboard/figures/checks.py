@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from datetime import date, timedelta
 from html import escape
 from typing import Any
@@ -12,6 +12,8 @@ from dashboard import words
 from dashboard.figures.frame import (
     EdgeLabel,
     Figure,
+    Note,
+    Shape,
     bare_axis,
     base_layout,
     level,
@@ -145,7 +147,7 @@ def draw_study(study: Mapping[str, Any], value: str) -> Figure:
     return {"data": [data], "layout": layout}
 
 
-def _gap(view: GaugeView, today: date) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
+def _gap(view: GaugeView, today: date) -> tuple[list[Shape], list[Note]]:
     """Shade the days without a check, from the first missed one on: that is where doubt begins."""
     if not view.missed or view.next_check is None:
         return [], []
@@ -156,18 +158,18 @@ def _gap(view: GaugeView, today: date) -> tuple[list[dict[str, Any]], list[dict[
     return [shape], [{**place, "yshift": 2, "showarrow": False, "text": "no check", "font": font}]
 
 
-def _say(view: GaugeView) -> Any:
+def _say(view: GaugeView) -> Callable[[float], str]:
     decimals = words.step_decimals(view.step)
     return lambda value: words.amount(value, view.unit, decimals, signed=True)
 
 
-def _story(check: CheckView, say: Any) -> str:
+def _story(check: CheckView, say: Callable[[float], str]) -> str:
     by = f" by {check.person}" if check.person else ""
     outside = ", outside its tolerance" if check.good is False else ""
     return escape(f"{words.day(check.day, year=True)}{by}: {say(check.value)}{outside}")
 
 
-def _across(y: float, colour: str, dash: str = "solid") -> dict[str, Any]:
+def _across(y: float, colour: str, dash: str = "solid") -> Shape:
     line = level(y, 0, 1, colour, 1.2 if dash == "solid" else 1, dash)
     return {**line, "xref": "paper"}
 

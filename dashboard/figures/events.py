@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from html import escape
-from typing import Any, Final
+from typing import Final
 
+from dashboard.figures.frame import Note
 from dashboard.theme import LIGHT
 from qc.jobs.board import ChartMark, SignalResult
 
@@ -22,7 +23,7 @@ class EventLane:
     """The strip between the axis and the months."""
 
     marks: tuple[ChartMark, ...]
-    annotations: tuple[dict[str, Any], ...]
+    annotations: tuple[Note, ...]
     height_px: int
 
 
@@ -42,7 +43,7 @@ def lay_out_events(
     focus = signal.start if signal is not None else x_range[1]
     scale = width_px / (x_range[1] - x_range[0])
     taken: list[list[tuple[float, float]]] = [[] for _ in range(ROWS)]
-    notes: list[dict[str, Any]] = []
+    notes: list[Note] = []
     # nearest to the change first: what is left out for want of room is what matters least
     for mark in sorted(seen, key=lambda m: (abs(m.ordinal - focus), m.text)):
         half = len(mark.text) * CHARACTER_PX / 2
@@ -65,7 +66,7 @@ def _anchor(middle: float, half: float, width: float) -> tuple[str, float, float
     return "center", middle - half, middle + half
 
 
-def _note(mark: ChartMark, anchor: str, row: int) -> dict[str, Any]:
+def _note(mark: ChartMark, anchor: str, row: int) -> Note:
     return {
         "xref": "x",
         "x": mark.ordinal,

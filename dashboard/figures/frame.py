@@ -12,8 +12,15 @@ from dashboard import words
 from dashboard.theme import FONTS, LIGHT, SMALL_PX
 
 Figure: TypeAlias = dict[str, Any]
+Layout: TypeAlias = dict[str, Any]
+Axis: TypeAlias = dict[str, Any]
+Trace: TypeAlias = dict[str, Any]
+Shape: TypeAlias = dict[str, Any]
+Note: TypeAlias = dict[str, Any]
+"""A figure and its parts in plotly's own schema, plain so that plotly need not be loaded; a note is there
+called an annotation."""
 
-GRAPH_CONFIG: Final[dict[str, Any]] = {
+GRAPH_CONFIG: Final = {
     # Plotly's toolbar can send a chart to a server of its maker: never from here.
     "showSendToCloud": False,
     "plotlyServerURL": "",
@@ -51,7 +58,7 @@ class EdgeLabel:
     bold: bool = False
 
 
-def base_layout(height: int, top: int, right: int, bottom: int, left: int) -> dict[str, Any]:
+def base_layout(height: int, top: int, right: int, bottom: int, left: int) -> Layout:
     """Return a bare sheet of paper of this height and these margins [px]."""
     return {
         "height": height,
@@ -73,7 +80,7 @@ def base_layout(height: int, top: int, right: int, bottom: int, left: int) -> di
     }
 
 
-def bare_axis(**more: Any) -> dict[str, Any]:
+def bare_axis(**more: Any) -> Axis:
     """Return an axis without grid, zero line or frame."""
     return {"showgrid": False, "zeroline": False, "showline": False, "ticks": "", "fixedrange": True, **more}
 
@@ -100,7 +107,7 @@ def nice_ticks(low: float, high: float, wanted: int = 6) -> list[float]:
     return [round(k * step, 10) for k in range(first, floor(high / step + 1e-9) + 1)]
 
 
-def value_axis(low: float, high: float, signed: bool, wanted: int = 6) -> dict[str, Any]:
+def value_axis(low: float, high: float, signed: bool, wanted: int = 6) -> Axis:
     """Return the vertical axis: hairlines at round figures, with true minus signs."""
     ticks = nice_ticks(low, high, wanted)
     step = ticks[1] - ticks[0] if len(ticks) > 1 else 1.0
@@ -116,7 +123,7 @@ def value_axis(low: float, high: float, signed: bool, wanted: int = 6) -> dict[s
     )
 
 
-def axis_title(name: str, unit: str, centered: bool) -> dict[str, Any]:
+def axis_title(name: str, unit: str, centered: bool) -> Note:
     """Return the name and unit of the vertical axis, written level above its top."""
     what = name + (", from target" if centered else "")
     return {
@@ -142,11 +149,11 @@ def value_sheet(
     *,
     narrow: bool,
     signed: bool,
-    across: dict[str, Any],
-    shapes: list[dict[str, Any]],
+    across: Axis,
+    shapes: list[Shape],
     wanted: int = 6,
-    notes: Sequence[dict[str, Any]] = (),
-) -> dict[str, Any]:
+    notes: Sequence[Note] = (),
+) -> Layout:
     """Return a sheet of paper with a scale of values at its left and named lines at its right edge.
 
     `title` holds name, unit and whether deviations from target are told; `size` the height and the margins at
@@ -163,7 +170,7 @@ def value_sheet(
     return layout
 
 
-def shade(left: float | str, right: float | str, colour: str) -> dict[str, Any]:
+def shade(left: float | str, right: float | str, colour: str) -> Shape:
     """Return a shade over the whole height between two places of the horizontal axis, under the points."""
     return {
         "type": "rect",
@@ -187,7 +194,7 @@ def level(
     width: float,
     dash: str = "solid",
     end: float | None = None,
-) -> dict[str, Any]:
+) -> Shape:
     """Return a line between two places of the horizontal axis, under the points; level without `end`."""
     return {
         "type": "line",
@@ -202,7 +209,7 @@ def level(
 
 def edge_annotations(
     labels: Sequence[EdgeLabel], y_range: tuple[float, float], plot_px: float, inside: bool = False
-) -> list[dict[str, Any]]:
+) -> list[Note]:
     """Return the labels at the right edge, moved apart where two would touch.
 
     With `inside` they stand within the chart, just above their lines, for a narrow screen.

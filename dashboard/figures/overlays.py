@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from html import escape
-from typing import Any
 
 from dashboard import words
-from dashboard.figures.frame import EdgeLabel, level, shade
+from dashboard.figures.frame import EdgeLabel, Note, Shape, Trace, level, shade
 from dashboard.theme import LIGHT
 from qc.jobs.board import DecisionView, Point, RulesView, SeriesView
 from qc.sayings import What
@@ -16,9 +15,7 @@ RING_PX = 17
 """Diameter of the ring round a piece that offends against a rule [px]."""
 
 
-def draw_frozen(
-    view: SeriesView, first: int, final: int
-) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
+def draw_frozen(view: SeriesView, first: int, final: int) -> tuple[list[Shape], list[Note]]:
     """Return the shade behind the pieces a lead froze as the settled state, with who and when at its foot."""
     low, high = view.verdict.baseline_first, view.verdict.baseline_last
     if low is None or high is None or high < first or low > final:
@@ -56,7 +53,7 @@ def draw_rule_limits(
     x_range: tuple[float, float],
     y_range: tuple[float, float],
     say: Callable[[float], str],
-) -> tuple[list[EdgeLabel], list[dict[str, Any]]]:
+) -> tuple[list[EdgeLabel], list[Shape]]:
     """Return the limits of ``beyond-limit`` as dashed lines, with what they rest on."""
     if rules is None or rules.reason:
         return [], []
@@ -70,7 +67,7 @@ def draw_rule_limits(
     return labels, shapes
 
 
-def draw_rule_hits(rules: RulesView | None, points: Sequence[Point]) -> list[dict[str, Any]]:
+def draw_rule_hits(rules: RulesView | None, points: Sequence[Point]) -> list[Trace]:
     """Return a ring round each piece in view that offends; the hover names the rules."""
     if rules is None or not points:
         return []

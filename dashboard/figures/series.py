@@ -5,14 +5,17 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from html import escape
 from itertools import pairwise
-from typing import Any
 
 from dashboard import words
 from dashboard.figures.events import CHARACTER_PX, EventLane, lay_out_events
 from dashboard.figures.frame import (
     SYMBOLS,
+    Axis,
     EdgeLabel,
     Figure,
+    Note,
+    Shape,
+    Trace,
     bare_axis,
     base_layout,
     level,
@@ -138,7 +141,7 @@ def story(view: SeriesView, point: Point) -> str:
     return "<br>".join(lines)
 
 
-def _points(view: SeriesView, points: Sequence[Point]) -> dict[str, Any]:
+def _points(view: SeriesView, points: Sequence[Point]) -> Trace:
     drifting = [(s.first, s.last) for s in view.verdict.stretches if _drifts(view, s)]
     symbols = {model.id: SYMBOLS.get(model.symbol, "circle") for model in view.models}
 
@@ -185,11 +188,11 @@ def _say(view: SeriesView) -> Callable[[float], str]:
 
 def _levels(
     view: SeriesView, x_range: tuple[float, float], y_range: tuple[float, float], usual: bool = True
-) -> tuple[list[EdgeLabel], list[dict[str, Any]]]:
+) -> tuple[list[EdgeLabel], list[Shape]]:
     verdict, say = view.verdict, _say(view)
     ink, soft = LIGHT["ink"], LIGHT["soft"]
     labels: list[EdgeLabel] = []
-    shapes: list[dict[str, Any]] = []
+    shapes: list[Shape] = []
 
     def said(value: float) -> str:
         return words.bound(value, verdict.unit, verdict.centered)
@@ -241,7 +244,7 @@ def _named(stretches: Sequence[StretchResult]) -> list[tuple[str, StretchResult]
 
 def _band(
     signal: SignalResult | None, first: int, final: int, width_px: float
-) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
+) -> tuple[list[Shape], list[Note]]:
     """Shade the pieces among which the change began; its words lean inwards at the ends of the chart."""
     if signal is None or words.start_set(signal)[1] < first:
         return [], []
@@ -265,7 +268,7 @@ def _band(
     return [shade(left, right, LIGHT["drift-soft"])], [label]
 
 
-def _months(points: Sequence[Point], width_px: float) -> dict[str, Any]:
+def _months(points: Sequence[Point], width_px: float) -> Axis:
     changes = [b for a, b in pairwise(points) if (a.day.year, a.day.month) != (b.day.year, b.day.month)]
     starts = [points[0], *changes]
     scale = width_px / max(1, points[-1].ordinal - points[0].ordinal)
@@ -294,7 +297,7 @@ def _months(points: Sequence[Point], width_px: float) -> dict[str, Any]:
     )
 
 
-def _ticks(lane: EventLane, floor: float) -> list[dict[str, Any]]:
+def _ticks(lane: EventLane, floor: float) -> list[Trace]:
     """Draw a tick for every event, also for those whose name found no room: the hover still tells it."""
     if not lane.marks:
         return []

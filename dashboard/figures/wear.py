@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from html import escape
-from typing import Any
 
 from dashboard import words
-from dashboard.figures.frame import EdgeLabel, Figure, bare_axis, level, value_sheet
+from dashboard.figures.frame import EdgeLabel, Figure, Note, Shape, bare_axis, level, value_sheet
 from dashboard.theme import LIGHT, SMALL_PX
 from qc.jobs.board import Forecast, Point, SeriesView
 
@@ -77,9 +76,9 @@ def draw_wear(view: SeriesView, narrow: bool = False) -> Figure | None:
 
 def _lines(
     forecast: Forecast, points: list[Point], end: float, decimals: int, unit: str
-) -> tuple[list[dict[str, Any]], list[EdgeLabel]]:
+) -> tuple[list[Shape], list[EdgeLabel]]:
     """Return the line of the pieces since the last change, and the limit it runs towards."""
-    shapes: list[dict[str, Any]] = []
+    shapes: list[Shape] = []
     labels: list[EdgeLabel] = []
     if forecast.slope_per_100 is not None:
         slope = forecast.slope_per_100 / 100
@@ -96,7 +95,7 @@ def _lines(
     return shapes, labels
 
 
-def _change_by(forecast: Forecast) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
+def _change_by(forecast: Forecast) -> tuple[list[Shape], list[Note]]:
     if forecast.change_by_count is None:
         return [], []
     count = forecast.change_by_count

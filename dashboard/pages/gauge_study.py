@@ -14,6 +14,8 @@ from dashboard.fields import Field, desk_form, line, submit
 from dashboard.figures import draw_study
 from dashboard.figures.checks import SOURCES
 from dashboard.parts import card, chart, figures, table
+from qc.jobs.board import Ticket
+from qc.plain import JsonObject
 
 DONE: Final = "gauges-done"
 PERCENT: Final = 100
@@ -73,9 +75,9 @@ def register(app: Dash) -> None:
     app.callback(shown, Input(DONE, "data"), prevent_initial_call=True)(show_study)
 
 
-def answer_card(found: dict[str, Any]) -> Component:
+def answer_card(found: Ticket) -> Component:
     """Return what a study found: the verdict, the chart, the spreads, what to know before believing it."""
-    if found["state"] != "done":
+    if found["state"] != "done" or found["receipt"] is None:
         return card("No answer", html.P(found["message"], className="lead"), className="warn")
     receipt = found["receipt"]
     study, value = receipt["study"], receipt["value"]
@@ -100,7 +102,7 @@ def answer_card(found: dict[str, Any]) -> Component:
     )
 
 
-def _rows(study: dict[str, Any]) -> list[list[str]]:
+def _rows(study: JsonObject) -> list[list[str]]:
     total = study["sd"]["total"]
     rows = []
     for name, said in {**SOURCES, "total": "all readings"}.items():
@@ -119,7 +121,7 @@ def _plain(warning: str) -> str:
     return said[:1].upper() + said[1:].rstrip(".")
 
 
-def _shares(study: dict[str, Any]) -> list[tuple[str, Any]]:
+def _shares(study: JsonObject) -> list[tuple[str, Any]]:
     rows: list[tuple[str, Any]] = []
     for name, said in (("variation", "Gauge, of all variation"), ("tolerance", "Gauge, of the tolerance")):
         share, interval = study[f"share_of_{name}"], study["intervals"].get(f"share_of_{name}")
@@ -134,7 +136,7 @@ def _shares(study: dict[str, Any]) -> list[tuple[str, Any]]:
     return rows
 
 
-def _zone(guard: dict[str, Any]) -> str:
+def _zone(guard: JsonObject) -> str:
     if not guard["possible"]:
         return "never; take a finer gauge"
     low, high = guard["accept"]

@@ -130,7 +130,7 @@ def _row(view: GaugeView) -> Component:
     return html.Li([peak, told, *line], className="row")
 
 
-def _named(measure: MeasureView) -> Any:
+def _named(measure: MeasureView) -> str | Component:
     return (
         dcc.Link(measure.name, href=series_address(measure.series))
         if measure.series is not None

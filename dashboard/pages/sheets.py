@@ -11,7 +11,8 @@ from dashboard import queries, words
 from dashboard.fields import Field, choice, desk_form, line, submit
 from dashboard.parts import card, heading, nothing, serial_link, table
 from dashboard.routing import Page, address
-from qc.jobs.board import HeldView
+from qc.jobs.board import HeldView, Ticket
+from qc.plain import JsonObject
 
 UNDER = "Hand in the day's sheets. Rows in doubt are held with every reason; nothing is corrected silently."
 COLUMN_WORDS = {"value": "the figure", "serial": "the serial", "day": "the day", "unit": "the unit"}
@@ -50,7 +51,7 @@ def register(app: Dash) -> None:
     )(show_receipt)
 
 
-def receipt_card(found: dict[str, Any]) -> Component:
+def receipt_card(found: Ticket) -> Component:
     """Return what became of an upload or a mend."""
     if found["state"] != "done":
         return card("Not stored", html.P(found["message"], className="lead"), className="warn")
@@ -75,7 +76,7 @@ def receipt_card(found: dict[str, Any]) -> Component:
     return card("Receipt", *body)
 
 
-def _became(row: dict[str, Any]) -> list[Component]:
+def _became(row: JsonObject) -> list[Component]:
     reasons = [html.Li(reason["sentence"]) for reason in row.get("reasons", [])]
     return [html.P(row["sentence"]), *([html.Ul(reasons, className="reasons")] if reasons else [])]
 
@@ -205,7 +206,7 @@ def _decide(rows: list[HeldView]) -> Component:
     return html.Div(form, className="offer no-print")
 
 
-def _signal_link(signal: dict[str, Any]) -> Component:
+def _signal_link(signal: JsonObject) -> Component:
     return dcc.Link(signal["sentence"], href=address("/signals/<signal>", {"signal": signal["id"]}))
 
 
@@ -217,7 +218,7 @@ def _own_words(sentence: str, file: str) -> str:
     return rest[:1].upper() + rest[1:] if rest else sentence
 
 
-def _receipt_sentence(receipt: dict[str, Any]) -> str:
+def _receipt_sentence(receipt: JsonObject) -> str:
     sheets, refused = receipt.get("sheets", []), receipt.get("refused", [])
     accepted, held, known = (sum(s[name] for s in sheets) for name in ("accepted", "held", "already_known"))
     parts = []
@@ -231,7 +232,7 @@ def _receipt_sentence(receipt: dict[str, Any]) -> str:
     return f"{', '.join(parts) or 'nothing came in'}.".capitalize()
 
 
-def _receipt_table(sheets: list[dict[str, Any]]) -> Component:
+def _receipt_table(sheets: list[JsonObject]) -> Component:
     rows = [
         [
             sheet["file"],

@@ -10,7 +10,7 @@ from dash.development.base_component import Component
 from dash.exceptions import PreventUpdate
 
 from dashboard import queries, words
-from dashboard.figures import draw_capability, draw_series, draw_wear
+from dashboard.figures import Figure, draw_capability, draw_series, draw_wear
 from dashboard.pages import series_rules
 from dashboard.pages.missing import missing
 from dashboard.pages.series_decisions import DONE, decisions_card
@@ -67,7 +67,7 @@ def register(app: Dash) -> None:
 
     def draw_again(
         newest: int, every: int, switched: dict[str, list[str]] | None, whole: str, series: str
-    ) -> tuple[dict[str, Any], str, str, Any]:
+    ) -> tuple[Figure, str, str, Any]:
         """Draw the chart over the span asked for, with the rules that are on."""
         view = queries.board().series(SeriesKey.parse(series))
         asked = ctx.triggered_id
@@ -116,7 +116,7 @@ def register(app: Dash) -> None:
 
 def rules_drawn(
     view: SeriesView, last: int | None, switched: dict[str, list[str]] | None
-) -> tuple[dict[str, Any], list[Component]]:
+) -> tuple[Figure, list[Component]]:
     """Return the chart with the rules that are on, and what they found."""
     wanted, limits = series_rules.chosen_of(switched)
     rules = queries.board().rules_on(view.verdict.key, wanted, limits) if wanted else None

@@ -8,6 +8,7 @@ import typer
 
 from qc.cli.common import JsonOption, option, show
 from qc.errors import UsageError
+from qc.plain import Arguments
 
 
 def add_factors_command(app: typer.Typer) -> None:
@@ -38,7 +39,7 @@ def factors(
 ) -> None:
     """Chart constants for samples of N; or how far limits from N pieces must stand off the mean."""
     asked = {"content": content, "confidence": confidence, "known": known, "df": df, "future": future, "k": k}
-    given: dict[str, Any] = {name: option for name, option in asked.items() if option is not None}
+    given: Arguments = {name: option for name, option in asked.items() if option is not None}
     if one_sided:
         given["sides"] = 1
 
@@ -47,7 +48,7 @@ def factors(
 
 
 def _ask(
-    numbers: list[int], tolerance: bool, given: dict[str, Any], figures: int | None, rate: float | None
+    numbers: list[int], tolerance: bool, given: Arguments, figures: int | None, rate: float | None
 ) -> Any:
     """Choose the job: chart constants, limit factors or limits of T2."""
     from qc.jobs.questions import chart_factors, limit_factors, t2_limits

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -9,6 +10,7 @@ import typer
 
 from qc.cli.common import JsonOption, option, show
 from qc.errors import UsageError
+from qc.plain import Arguments
 
 
 def add_gauge_command(app: typer.Typer) -> None:
@@ -93,11 +95,11 @@ def _ask(
         gauge_study,
     )
 
-    shared: dict[str, Any] = {"confidence": confidence, "sheet": sheet}
+    shared: Arguments = {"confidence": confidence, "sheet": sheet}
     if not 0 < confidence < 1:
         raise UsageError(f"--confidence is {confidence:g}: it must lie between 0 and 1, such as 0.95")
     verdicts = {"--agreement": agreement, "--truth": truth, "--bad": bad}
-    over_days: dict[str, Any] = {"sd": sd, "repeats": repeats}
+    over_days: Arguments = {"sd": sd, "repeats": repeats}
     if day is not None:
         others = verdicts | {"--person": person, "--reference": reference}
         if check_standard:
@@ -121,21 +123,21 @@ def _ask(
     return gauge_study(file, value, part, person, **study, **shared)
 
 
-def _need_day(options: dict[str, Any]) -> None:
+def _need_day(options: Mapping[str, object]) -> None:
     """Ask for the day where an option only makes sense with it."""
     given = _given(options)
     if given:
         raise UsageError(f"{given[0]} needs --day COLUMN: which day each reading was taken on")
 
 
-def _refuse(options: dict[str, Any], question: str) -> None:
+def _refuse(options: Mapping[str, object], question: str) -> None:
     """Refuse options that do not go with the question, rather than leave them out unsaid."""
     given = _given(options)
     if given:
         raise UsageError(f"{given[0]} does not go with {question}: leave one of them out")
 
 
-def _given(options: dict[str, Any]) -> list[str]:
+def _given(options: Mapping[str, object]) -> list[str]:
     """Names of the options that were given, as they are written."""
     given = [name for name, option in options.items() if option is not None and option is not False]
     return [name if name.startswith("--") else "--" + name.replace("_", "-") for name in given]

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date, timedelta
-from typing import Any, Literal
+from typing import Literal
 
 import polars as pl
 
 from qc.errors import UsageError
 from qc.jobs.errors import JobError
 from qc.jobs.workshop import Workshop
+from qc.plain import JsonObject
 from qc.report.terminal import touched_text
 from qc.words import day_words
 
@@ -45,7 +46,7 @@ class Touched:
     shipped: date | None
     held: bool = False
 
-    def to_dict(self) -> dict[str, Any]:
+    def to_dict(self) -> JsonObject:
         """Return plain values."""
         return {
             "serial": self.serial,
@@ -69,7 +70,7 @@ class Also:
     pieces: tuple[Touched, ...]
     as_of: date
 
-    def to_dict(self) -> dict[str, Any]:
+    def to_dict(self) -> JsonObject:
         """Return plain values."""
         return {
             "kind": self.kind,

@@ -7,13 +7,13 @@ decision of its own. The series is judged again at once.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Any
 
 from qc.errors import UsageError
 from qc.jobs.errors import JobError
 from qc.jobs.judging import decisions_of, judge_series, load_verdicts
 from qc.jobs.signals import codes_of, refuse_unknown
 from qc.jobs.workshop import Workshop
+from qc.plain import JsonObject
 from qc.report.terminal import decisions_text
 from qc.sayings import Fault, Said, Saying, What, faults_of_decision, strange_piece
 from qc.stats import Tabled
@@ -48,7 +48,7 @@ class SeriesDecisions:
     history: tuple[Said, ...]
     behaviour: str
 
-    def to_dict(self) -> dict[str, Any]:
+    def to_dict(self) -> JsonObject:
         """Return plain values."""
         return {
             "series": self.series,
@@ -198,11 +198,11 @@ def _check_one_line(workshop: Workshop, verdict: SeriesVerdict, first: int, last
         )
 
 
-def _plain(span: Span) -> dict[str, Any]:
+def _plain(span: Span) -> JsonObject:
     day = span.day.isoformat() if span.day else None
     return {"first": span.first, "last": span.last, "who": span.who, "day": day, "why": span.why}
 
 
-def _history(said: Said) -> dict[str, Any]:
+def _history(said: Said) -> JsonObject:
     own = {"id": said.id, "series": said.about, "what": said.what.value, "first": said.first}
     return {**own, "last": said.last, "why": said.text, "who": said.who, "when": said.when.isoformat()}

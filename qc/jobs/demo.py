@@ -6,13 +6,13 @@ import shutil
 from dataclasses import dataclass
 from datetime import timedelta
 from pathlib import Path
-from typing import Any
 
 from qc.errors import QcError
 from qc.jobs.month import MonthReport, month
 from qc.jobs.status import Status, status
 from qc.jobs.upload import ShowProgress, Total, UploadReceipt, upload
 from qc.jobs.workshop import PLAN, Workshop, open_workshop
+from qc.plain import JsonObject
 from qc.report.terminal import demo_text
 from qc.stats import Tabled
 from sample_measurements import folder as sample_folder
@@ -29,7 +29,7 @@ class Demo(Tabled):
     status: Status
     report: MonthReport
 
-    def to_dict(self) -> dict[str, Any]:
+    def to_dict(self) -> JsonObject:
         """Return the receipt's sums, the status and the report's files."""
         total = self.total
         return {

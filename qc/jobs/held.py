@@ -20,6 +20,7 @@ from qc.jobs.errors import JobError
 from qc.jobs.judging import judge_new
 from qc.jobs.past import known_of
 from qc.jobs.workshop import Workshop
+from qc.plain import JsonObject
 from qc.report.terminal import exported_text, held_row_text, held_text, mended_text
 from qc.stats import Tabled
 from qc.store import HeldReason, HeldRecord, reasons_of
@@ -70,7 +71,7 @@ class HeldRow:
             same and follows and self.serial == next_row.serial and not (self.proposal or next_row.proposal)
         )
 
-    def to_dict(self) -> dict[str, Any]:
+    def to_dict(self) -> JsonObject:
         """Return plain values."""
         return {
             "row": self.id,
@@ -95,7 +96,7 @@ class HeldList(Tabled):
 
     rows: tuple[HeldRow, ...]
 
-    def to_dict(self) -> dict[str, Any]:
+    def to_dict(self) -> JsonObject:
         """Return plain values."""
         return {"held": [row.to_dict() for row in self.rows]}
 
@@ -134,7 +135,7 @@ class MendedRows:
 
     rows: tuple[Mended, ...]
 
-    def to_dict(self) -> dict[str, Any]:
+    def to_dict(self) -> JsonObject:
         """Return plain values."""
         return {"mended": [row.to_dict() for row in self.rows]}
 
@@ -150,7 +151,7 @@ class Exported:
     file: Path
     rows: int
 
-    def to_dict(self) -> dict[str, Any]:
+    def to_dict(self) -> JsonObject:
         """Return plain values."""
         return {"file": str(self.file), "rows": self.rows}
 

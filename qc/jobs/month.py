@@ -8,13 +8,13 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
-from typing import Any
 
 import polars as pl
 
 from qc.errors import QcError
 from qc.jobs.judging import judge_now
 from qc.jobs.workshop import Workshop
+from qc.plain import JsonObject
 from qc.report.month import (
     MonthContent,
     change_lines,
@@ -50,7 +50,7 @@ class MonthReport(Tabled):
     content: MonthContent
     files: tuple[Path, ...]
 
-    def to_dict(self) -> dict[str, Any]:
+    def to_dict(self) -> JsonObject:
         """Return month, files and the headline."""
         return {
             "month": self.content.month,

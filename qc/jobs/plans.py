@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 from qc.jobs.workshop import PLAN, Workshop, find_folder
+from qc.plain import JsonObject
 from qc.plan import Plan, PlanFault
 from qc.plan import check_plan as faults_of
 from qc.report.terminal import plan_faults_text, plan_text
@@ -20,7 +20,7 @@ class PlanCheck:
     file: Path
     faults: tuple[PlanFault, ...]
 
-    def to_dict(self) -> dict[str, Any]:
+    def to_dict(self) -> JsonObject:
         """Return plain values."""
         return {"file": str(self.file), "faults": [fault.to_dict() for fault in self.faults]}
 
@@ -37,7 +37,7 @@ class PlanView:
     version: int
     versions: tuple[PlanVersion, ...]
 
-    def to_dict(self) -> dict[str, Any]:
+    def to_dict(self) -> JsonObject:
         """Return the plan as plain values, with its versions."""
         return {
             "version": self.version,

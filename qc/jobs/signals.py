@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 from qc.errors import UsageError
 from qc.jobs.errors import JobError
@@ -21,6 +20,7 @@ from qc.jobs.judging import (
     verdicts_of_day,
 )
 from qc.jobs.workshop import Workshop
+from qc.plain import JsonObject
 from qc.plan import Plan
 from qc.report.terminal import signal_text, signals_text
 from qc.sayings import OPEN_STATES, Fault, Said, Saying, SignalState, What, faults_of_signal_saying
@@ -79,7 +79,7 @@ class SignalLife:
         """Say in a word or two how it stands; one that nobody answered and that came back is over."""
         return "over" if self.state == "open" and self.over else STATE_WORDS[self.state]
 
-    def to_dict(self) -> dict[str, Any]:
+    def to_dict(self) -> JsonObject:
         """Return plain values."""
         found = self.found.to_dict()
         return {
@@ -109,7 +109,7 @@ class SignalList(Tabled):
     signals: tuple[SignalLife, ...]
     budget: str = ""  # how often the whole board cries wolf, in words
 
-    def to_dict(self) -> dict[str, Any]:
+    def to_dict(self) -> JsonObject:
         """Return plain values."""
         return {"budget": self.budget, "signals": [signal.to_dict() for signal in self.signals]}
 
@@ -276,6 +276,6 @@ def _weight(verdict: SeriesVerdict | None, signal: SignalLife) -> float:
     return 0.0 if verdict is None else verdict.worst + (signal.found.ended is None)
 
 
-def _plain(event: Said) -> dict[str, Any]:
+def _plain(event: Said) -> JsonObject:
     said = {"cause": event.cause, "action": event.action, "text": event.text}
     return {"what": event.what.value, **said, "who": event.who, "when": event.when.isoformat()}

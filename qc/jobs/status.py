@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import Any
 
 from qc.jobs.judging import present_budget, signals_of_day, verdicts_of_day
 from qc.jobs.workshop import Workshop
+from qc.plain import JsonObject
 from qc.report.terminal import status_text
 from qc.sayings import OPEN_STATES
 from qc.stats import Tabled
@@ -28,7 +28,7 @@ class Status(Tabled):
     notes: tuple[str, ...] = ()
     budget: str = ""  # how often the whole board cries wolf, in words
 
-    def to_dict(self) -> dict[str, Any]:
+    def to_dict(self) -> JsonObject:
         """Return the contract of ``qc status --json``."""
         return {
             "as_of": self.as_of.isoformat(),
@@ -75,7 +75,7 @@ def _dependence(workshop: Workshop, verdicts: Sequence[SeriesVerdict]) -> list[s
     return [said for own in by_stage if own and (said := dependence_note(own))]
 
 
-def _series(verdict: SeriesVerdict, open_signals: int) -> dict[str, Any]:
+def _series(verdict: SeriesVerdict, open_signals: int) -> JsonObject:
     """Give the agreed plain form, whose names are fixed; a series without limits is called unproven there."""
     signal = verdict.telling
     has_interval = verdict.ppk_low is not None and verdict.ppk_high is not None

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import astuple, dataclass, field
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Protocol, TypedDict
 
 import polars as pl
 
@@ -19,14 +19,12 @@ from qc.ingest import Checked, Known, SheetError, Unfolded, check, read_sheet, u
 from qc.jobs.judging import judge_new
 from qc.jobs.past import known_of
 from qc.jobs.workshop import Workshop
+from qc.plain import JsonObject
 from qc.plan import EVENT, HELD, READING
 from qc.report.terminal import receipt_text, total_text
 from qc.stats import Tabled
 from qc.store import NewSheet, SheetCount, sheet_hash, signal_id
 from qc.watch import SeriesVerdict
-
-TOLD = ("kind", "raised_serial", "sentence", "because", "next_step")
-"""What a receipt tells of a new signal."""
 
 
 class ShowProgress(Protocol):
@@ -34,6 +32,18 @@ class ShowProgress(Protocol):
 
     def __call__(self, done: int, total: int, what: str) -> None:
         """`done` of `total` steps of `what` are done."""
+
+
+class RaisedSignal(TypedDict):
+    """What a receipt tells of a new signal."""
+
+    id: str
+    series: str
+    kind: str
+    raised_serial: str
+    sentence: str
+    because: str
+    next_step: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,17 +54,17 @@ class SheetReceipt:
     ----------
     count : SheetCount
         Rows accepted, held and already known, and the reasons of the held ones.
-    signals : tuple of dict
-        Signals that this upload raised in series the sheet belongs to: id, series, kind, sentence, next step.
+    signals : tuple of RaisedSignal
+        Signals that this upload raised in series the sheet belongs to.
     marks : tuple of str
         What is worth knowing although nothing is held for it.
     """
 
     count: SheetCount
-    signals: tuple[dict[str, Any], ...] = ()
+    signals: tuple[RaisedSignal, ...] = ()
     marks: tuple[str, ...] = ()
 
-    def to_dict(self) -> dict[str, Any]:
+    def to_dict(self) -> JsonObject:
         """Return the contract of one sheet of ``qc upload --json``."""
         return {**self.count.to_dict(), "signals": list(self.signals), "marks": list(self.marks)}
 
@@ -68,7 +78,7 @@ class UploadReceipt(Tabled):
     sheets: tuple[SheetReceipt, ...]
     refused: tuple[str, ...] = ()
 
-    def to_dict(self) -> dict[str, Any]:
+    def to_dict(self) -> JsonObject:
         """Return the contract of ``qc upload --json``."""
         return {"sheets": [s.to_dict() for s in self.sheets], "refused": list(self.refused)}
 
@@ -208,28 +218,37 @@ def _new_sheet(file: _File) -> NewSheet:
     )
 
 
-def _judge(workshop: Workshop) -> dict[str, list[dict[str, Any]]]:
+def _judge(workshop: Workshop) -> dict[str, list[RaisedSignal]]:
     """Judge the series touched and return the signals that were not there before, by stage."""
     before = {signal.id for signal in workshop.store.signals()}
-    found: dict[str, list[dict[str, Any]]] = {}
+    found: dict[str, list[RaisedSignal]] = {}
     for verdict in judge_new(workshop):
         found.setdefault(verdict.key.stage, []).extend(_fresh(verdict, before))
     return found
 
 
-def _fresh(verdict: SeriesVerdict, before: set[str]) -> list[dict[str, Any]]:
+def _fresh(verdict: SeriesVerdict, before: set[str]) -> list[RaisedSignal]:
     fresh = []
     for signal in verdict.signals:
         number = signal_id(str(verdict.key), signal.kind, signal.raised_serial)
         if number not in before:
-            said = {name: getattr(signal, name) for name in TOLD}
-            fresh.append({"id": number, "series": str(verdict.key), **said})
+            fresh.append(
+                RaisedSignal(
+                    id=number,
+                    series=str(verdict.key),
+                    kind=signal.kind,
+                    raised_serial=signal.raised_serial,
+                    sentence=signal.sentence,
+                    because=signal.because,
+                    next_step=signal.next_step,
+                )
+            )
     return fresh
 
 
 def _own_signals(
-    sheet: NewSheet, count: SheetCount, raised: Mapping[str, list[dict[str, Any]]]
-) -> tuple[dict[str, Any], ...]:
+    sheet: NewSheet, count: SheetCount, raised: Mapping[str, list[RaisedSignal]]
+) -> tuple[RaisedSignal, ...]:
     """Return the new signals whose newest piece stands on this sheet."""
     if not count.accepted:
         return ()

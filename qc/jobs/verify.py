@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 from qc.jobs.workshop import Workshop
+from qc.plain import JsonObject
 from qc.report.terminal import verified_text
 from qc.stats import Tabled
 
@@ -17,7 +17,7 @@ class Verified(Tabled):
     entries: int
     faults: tuple[str, ...]
 
-    def to_dict(self) -> dict[str, Any]:
+    def to_dict(self) -> JsonObject:
         """Return plain values."""
         return Tabled.to_dict(self) | {"whole": not self.faults}
 

@@ -8,6 +8,8 @@ from dataclasses import Field, fields
 from html import escape
 from typing import TYPE_CHECKING, Any, ClassVar
 
+from qc.plain import JsonObject
+
 if TYPE_CHECKING:
     import polars as pl
 
@@ -35,7 +37,7 @@ class Tabled:
     ROWS: ClassVar[str] = ""
     __dataclass_fields__: ClassVar[dict[str, Field[Any]]]
 
-    def to_dict(self) -> dict[str, Any]:
+    def to_dict(self) -> JsonObject:
         """Return plain values: every figure by its name."""
         return {field.name: plain(getattr(self, field.name)) for field in fields(self)}
 
@@ -139,7 +141,7 @@ def _table(names: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
     return f"<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
 
 
-def _written(value: Any) -> str:
+def _written(value: object) -> str:
     """Write one value as a person reads it: six digits, nothing where it is missing."""
     if value is None:
         return ""

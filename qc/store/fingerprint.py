@@ -12,10 +12,10 @@ import hashlib
 import json
 from collections.abc import Iterable
 from datetime import date
-from typing import Any
 
 import polars as pl
 
+from qc.plain import JsonObject
 from qc.plan import PLACE
 
 READING_MEANING: tuple[str, ...] = (
@@ -97,13 +97,13 @@ def held_fingerprints(tables: Iterable[str | None], typed: Iterable[str]) -> lis
     return found
 
 
-def _canonical(row: dict[str, Any]) -> str:
+def _canonical(row: JsonObject) -> str:
     # what is empty is left out: a column that a later release adds must not make known rows new
     filled = {name: value for name, value in row.items() if value is not None}
     return json.dumps(filled, ensure_ascii=False, separators=(",", ":"))
 
 
-def _values(column: pl.Series) -> list[Any]:
+def _values(column: pl.Series) -> list[object]:
     if column.dtype != pl.Float64:
         return column.to_list()
     return [0.0 if value == 0.0 else value for value in column]  # minus zero is zero

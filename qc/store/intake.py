@@ -7,11 +7,11 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass, field
 from datetime import datetime
-from typing import Any
 
 import polars as pl
 from sqlalchemy import Connection, insert, select
 
+from qc.plain import JsonObject
 from qc.store.chain import append_entry, next_entry
 from qc.store.rows import (
     ACCEPTED,
@@ -70,7 +70,7 @@ class SheetCount:
     already_known: int
     reasons: dict[str, int]
 
-    def to_dict(self) -> dict[str, Any]:
+    def to_dict(self) -> JsonObject:
         """Return plain values."""
         return asdict(self)
 

@@ -12,6 +12,7 @@ from dataclasses import asdict, dataclass
 from datetime import date, datetime
 from typing import Any, Literal
 
+from qc.plain import JsonObject
 from qc.sayings import Said, SignalState, state_after
 
 HeldState = Literal["open", "accepted", "dropped"]
@@ -37,7 +38,7 @@ class HeldReason:
     mend: str = ""
     proposal: Mapping[str, object] | None = None
 
-    def to_dict(self) -> dict[str, Any]:
+    def to_dict(self) -> JsonObject:
         """Return plain values."""
         return asdict(self)
 
@@ -84,9 +85,9 @@ class HeldRecord:
     entered: datetime
     who: str
 
-    def as_typed(self) -> dict[str, Any]:
+    def as_typed(self) -> JsonObject:
         """Return the row as unfolded: column -> value, days and moments as ISO text."""
-        row: dict[str, Any] = json.loads(self.typed) if self.typed else {}
+        row: JsonObject = json.loads(self.typed) if self.typed else {}
         return row
 
     @property

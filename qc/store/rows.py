@@ -10,6 +10,7 @@ from typing import Any, Final
 import polars as pl
 from sqlalchemy import Column, Connection, Table, func, insert, select
 
+from qc.plain import FrameRow
 from qc.plan import EVENT, HELD, PLACE, READING
 from qc.store.errors import StoreError
 from qc.store.fingerprint import EVENT_MEANING, READING_MEANING, fingerprints, held_fingerprints
@@ -125,7 +126,7 @@ def write_readings(
 @dataclass(slots=True)
 class _Keyed:
     keys: list[int]  # for each row
-    dicts: list[dict[str, Any]]  # the distinct parts, with their id
+    dicts: list[FrameRow]  # the distinct parts, with their id
 
 
 def _keyed(rows: pl.DataFrame, columns: Sequence[str], first: int) -> _Keyed:

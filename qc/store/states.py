@@ -8,13 +8,14 @@ from typing import Any
 
 from sqlalchemy import Connection, delete, insert, select
 
+from qc.plain import JsonObject
 from qc.store.frames import in_parts
 from qc.store.tables import state
 
 
-def read_states(conn: Connection, keys: Iterable[str]) -> dict[str, Any]:
+def read_states(conn: Connection, keys: Iterable[str]) -> JsonObject:
     """Return the values kept under these names; names never used are left out."""
-    found: dict[str, Any] = {}
+    found: JsonObject = {}
     for part in in_parts(keys):
         rows = conn.execute(select(state).where(state.c.key.in_(part)))
         found |= {row.key: json.loads(row.value) for row in rows}

@@ -10,6 +10,7 @@ from typing import Any
 import polars as pl
 from sqlalchemy import Connection, select
 
+from qc.plain import JsonObject
 from qc.sayings import Said, Saying, SignalState
 from qc.store import corrections, plans, queries, said, verdicts
 from qc.store import pieces as few
@@ -366,7 +367,7 @@ class Store:
         """Return a small kept value, `default` where there is none."""
         return self.states([key]).get(key, default)
 
-    def states(self, keys: Iterable[str]) -> dict[str, Any]:
+    def states(self, keys: Iterable[str]) -> JsonObject:
         """Return several small kept values by name; those that were never kept are left out."""
         with self._database.reading() as conn:
             return read_states(conn, keys)

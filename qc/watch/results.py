@@ -11,6 +11,8 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any, Literal
 
+from qc.plain import JsonObject
+
 Behaviour = Literal["learning", "steady", "drifting"]
 Capable = Literal["proven", "unproven", "no"]
 SignalKind = Literal["single", "shift", "trend", "spread", "count"]
@@ -106,9 +108,9 @@ class SignalResult:
     because: str = ""  # what it coincides with, and what did not change
     next_step: str = ""  # what to do
 
-    def to_dict(self) -> dict[str, Any]:
+    def to_dict(self) -> JsonObject:
         """Return plain values: dates as ISO text, tuples as lists."""
-        plain: dict[str, Any] = _plain(self)
+        plain: JsonObject = _plain(self)
         return plain
 
     @classmethod
@@ -225,7 +227,7 @@ class SeriesVerdict:
         family = "" if self.key.family == "all" else f", {self.key.family}"
         return f"{self.stage_name}: {self.name}{family}"
 
-    def to_dict(self) -> dict[str, Any]:
+    def to_dict(self) -> JsonObject:
         """Return plain values: dates as ISO text, tuples as lists, the key as text."""
         return {**_plain(self), "key": str(self.key)}
 
@@ -260,7 +262,7 @@ def present_points(
     return tuple(p for p in points if p.ordinal >= begin and p.ordinal not in away and not p.left_out)
 
 
-def _signal(data: dict[str, Any]) -> SignalResult:
+def _signal(data: JsonObject) -> SignalResult:
     suspects = tuple(Suspect(**_dated(s)) for s in data["suspects"])
     return SignalResult(**{**_dated(data), "suspects": suspects, "unchanged": tuple(data["unchanged"])})
 
@@ -278,6 +280,6 @@ def _plain(value: Any) -> Any:
     return {name: _plain(getattr(value, name)) for name in value.__slots__}
 
 
-def _dated(data: dict[str, Any]) -> dict[str, Any]:
+def _dated(data: JsonObject) -> JsonObject:
     days = {name: item for name, item in data.items() if name == "day" or name.endswith("_day")}
     return {**data, **{name: date.fromisoformat(item) for name, item in days.items() if item}}

@@ -8,7 +8,7 @@ from axe_playwright_python.sync_playwright import Axe
 
 from sample_measurements import folder as sample_folder
 
-pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
+pytestmark = pytest.mark.browser
 
 NEWEST = sorted((sample_folder() / "sheets" / "lacquer").iterdir())[-1]
 STAGE = "/stages/lacquer/thickness/all"

@@ -15,8 +15,6 @@ from typer.main import get_command
 from qc.cli.main import app, main
 from sample_measurements import folder as sample_folder
 
-pytestmark = pytest.mark.xdist_group("contract")  # its workshops are made once
-
 NO_JSON = {"board"}
 """Serves until it is stopped; it answers with its address."""
 

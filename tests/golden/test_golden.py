@@ -9,8 +9,6 @@ from pathlib import Path
 
 import pytest
 
-pytestmark = pytest.mark.xdist_group("golden")  # the answers share one copy of the workshop
-
 HERE = Path(__file__).resolve().parent
 
 

@@ -10,8 +10,6 @@ import yaml
 from qc.ingest import Known, check, read_sheet, unfold
 from qc.plan import Plan
 
-pytestmark = pytest.mark.xdist_group("sample-sheets")  # they are read and checked once
-
 ROOT = Path(__file__).parents[2] / "sample_measurements"
 FALSE_HOLDS = 1 / 2000
 """Share of good rows that may be held."""

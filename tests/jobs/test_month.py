@@ -9,8 +9,6 @@ from qc.errors import QcError
 from qc.jobs.month import month, month_content
 from qc.jobs.workshop import open_workshop
 
-pytestmark = pytest.mark.xdist_group("month")  # the report is made once
-
 
 @pytest.fixture
 def shop(demo_folder):

@@ -7,11 +7,11 @@ import re
 from collections.abc import Iterator, Sequence
 from datetime import date
 from itertools import combinations
-from typing import Any
 
 from qc.ingest.cards.layout import Column
 from qc.ingest.cards.recognition import GAUGE, VALUE, CardSheet
 from qc.ingest.cells import COMMA_NOTE, FACTORS, plain, read_moment, read_number, read_whole
+from qc.ingest.unfolded import ReadingColumns, SharedColumns, UnfoldedReading
 from qc.plan import PLACE, Characteristic, Plan
 
 _CERTAIN_COMMA = re.compile(r"^\s*[+-]?(?:0,\d+|\d+,(?:\d{1,2}|\d{4,}))\s*$")
@@ -46,7 +46,7 @@ class RowReader:
         self._models = {plain(n): m.id for m in plan.models for n in (m.id, m.name)}
         self._gauges = {plain(n): g.id for g in plan.gauges for n in (g.id, g.name)}
         self._tools = {plain(n): t.id for t in plan.tools for n in (t.id, t.name)}
-        self._nominals: dict[tuple[str, str, object], float | None] = {}
+        self._nominals: dict[tuple[str, str, date | None], float | None] = {}
         self._head_note = "; ".join(f"{v.label}: {v.text}" for v in sheet.extra if v.text)
         last = max(column.index for column in sheet.parts.columns) + 1
         self.width = max(last, self.grid.width(sheet.parts.header_row))
@@ -64,7 +64,7 @@ class RowReader:
         """Return the column of the table under our name, None where only the head has it or none."""
         return self.sheet.columns.get(field)
 
-    def nominal(self, characteristic: Characteristic, model: str, day: object) -> float | None:
+    def nominal(self, characteristic: Characteristic, model: str, day: date | None) -> float | None:
         """Return what a figure should be near: the target, else the middle of the limits."""
         key = (characteristic.id, model, day)
         if key not in self._nominals:
@@ -123,14 +123,14 @@ class Row:
             self.bad[field] = typed
         return value
 
-    def common(self) -> dict[str, Any]:
+    def common(self) -> SharedColumns:
         """Return the columns that readings and events share."""
         reader, grid = self.reader, self.reader.grid
         day_text = self.text("day")
         moment = (
             read_moment(day_text, reader.plan.workshop.time_zone, self.text("time")) if day_text else None
         )
-        shared = {
+        return {
             "measured_at": moment.at if moment else None,
             "day": moment.day if moment else None,
             "offset_min": moment.offset_min if moment else None,
@@ -149,22 +149,25 @@ class Row:
             "file": grid.file,
             "card": reader.card.id,
         }
-        return shared
 
-    def reading_fields(self) -> dict[str, Any]:
+    def reading_fields(self) -> ReadingColumns:
         """Return the columns every reading of this row shares, place and tool count included."""
-        fields = self.common()
-        for name, kind in PLACE.items():
-            if kind == "int":
-                fields[name] = self.whole(name)
-            else:
-                fields[name] = self.text(name).casefold() if name != "valve" else self.text(name)
-        fields["direction"] = fields["direction"].rstrip("° ")
-        fields["repeat"] = self.whole("repeat") if self.text("repeat") else None
-        fields["tool_count"] = self.whole("tool_count")
-        fields["air_c"] = self.number("air_c", "C")
-        fields["method"] = self.text("method").casefold().replace(" ", "-")
-        return fields
+        return {
+            **self.common(),
+            "leg": self.text("leg").casefold(),
+            "station": self.text("station").casefold(),
+            "direction": self.text("direction").casefold().rstrip("° "),
+            "surface": self.text("surface").casefold(),
+            "valve": self.text("valve"),
+            "position": self.whole("position"),
+            "partial": self.whole("partial"),
+            "area": self.text("area").casefold(),
+            "spot": self.whole("spot"),
+            "repeat": self.whole("repeat"),
+            "tool_count": self.whole("tool_count"),
+            "air_c": self.number("air_c", "C"),
+            "method": self.text("method").casefold().replace(" ", "-"),
+        }
 
     def gauge(self, characteristic: Characteristic | None) -> str:
         """Return the gauge a figure was read with: the cell of its class, else the general one.
@@ -190,7 +193,7 @@ class Row:
         }
         return "" if found.gauge_class in classes else found.id
 
-    def figure(self, characteristic: Characteristic, field: str, fields: dict[str, Any]) -> dict[str, Any]:
+    def figure(self, characteristic: Characteristic, field: str, fields: ReadingColumns) -> UnfoldedReading:
         """Return one whole reading: shared columns plus the figure under a name."""
         column = self.reader.sheet.columns[field]
         typed = self.text(field)
@@ -329,7 +332,7 @@ def read_verdict(text: str) -> tuple[float | None, str]:
     return None, ""
 
 
-def _nominal(plan: Plan, characteristic: Characteristic, model: str, day: Any) -> float | None:
+def _nominal(plan: Plan, characteristic: Characteristic, model: str, day: date | None) -> float | None:
     limits = plan.limits(characteristic, model, day or date.max)
     if limits.target is not None:
         return limits.target

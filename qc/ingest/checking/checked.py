@@ -14,7 +14,7 @@ from typing import Any
 
 import polars as pl
 
-from qc.ingest.checking.expect import validate
+from qc.ingest.checking.expect import Failure, validate
 from qc.ingest.checking.marks import sheet_marks
 from qc.ingest.checking.rules import FIRST_DAY, event_rules, prepare_events, prepare_readings, reading_rules
 from qc.ingest.checking.sentences import fault_finding
@@ -23,6 +23,7 @@ from qc.ingest.frames import EVENT_ROW, EVENT_SCHEMA, INDEX, PART, READING_ROW, 
 from qc.ingest.known import Known
 from qc.ingest.reasons import DOUBTS, Finding, Reason, SheetMark
 from qc.ingest.sources import Unfolded
+from qc.plain import FrameRow, JsonObject
 from qc.plan import EVENT, READING, Plan
 
 
@@ -64,7 +65,7 @@ class Checked:
                 counts[name] = counts.get(name, 0) + 1
         return dict(sorted(counts.items()))
 
-    def to_dict(self) -> dict[str, Any]:
+    def to_dict(self) -> JsonObject:
         """Return the counts, held rows and marks as plain values."""
         return {
             "file": self.file,
@@ -193,7 +194,7 @@ def _event_faults(events: pl.DataFrame, plan: Plan, today: date) -> list[Finding
     return findings
 
 
-def _said(failures: Sequence[Any], frame: pl.DataFrame, plan: Plan, today: date) -> list[Finding]:
+def _said(failures: Sequence[Failure], frame: pl.DataFrame, plan: Plan, today: date) -> list[Finding]:
     rows = _rows(frame, {failure.index for failure in failures})
     for row in rows.values():
         row["_near"] = _usual_day(frame, row["sheet"], today)
@@ -207,7 +208,7 @@ def _usual_day(frame: pl.DataFrame, sheet: str, today: date) -> date | None:
     return days[days.len() // 2] if days.len() else None
 
 
-def _rows(frame: pl.DataFrame, wanted: Collection[int]) -> dict[int, dict[str, Any]]:
+def _rows(frame: pl.DataFrame, wanted: Collection[int]) -> dict[int, FrameRow]:
     picked = sorted(wanted)
     return dict(zip(picked, frame[picked].to_dicts(), strict=True)) if picked else {}
 
@@ -227,7 +228,7 @@ def _checked(
     marks: Sequence[SheetMark],
 ) -> Checked:
     # a row with any finding is held whole; the others are accepted without the columns of their origin
-    held: list[dict[str, Any]] = []
+    held: list[dict[str, object]] = []
     accepted = []
     for table, own, findings, columns, stored in (
         ("reading", readings, for_readings, READING_ROW, READING),
@@ -251,7 +252,7 @@ def _checked(
     )
 
 
-def _held(table: str, row: dict[str, Any], findings: list[Finding], columns: list[str]) -> dict[str, Any]:
+def _held(table: str, row: FrameRow, findings: list[Finding], columns: list[str]) -> dict[str, object]:
     where = ", ".join(
         part for part in (row["file"], f"tab {row['tab']}" if row["tab"] else "", row["cell"]) if part
     )

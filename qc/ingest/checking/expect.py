@@ -17,6 +17,7 @@ import polars as pl
 
 from qc.ingest.frames import INDEX
 from qc.ingest.reasons import Reason
+from qc.plain import JsonObject
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -104,7 +105,7 @@ def _pandas(frame: pl.DataFrame) -> pd.DataFrame:
     """Hand the columns over as plain Python values: no Arrow types, no third meaning of missing."""
     import pandas as pd
 
-    columns: dict[str, Any] = {}
+    columns: dict[str, pd.Series[Any]] = {}
     for name, kind in frame.schema.items():
         if kind == pl.String:
             columns[name] = pd.Series(frame[name].to_list(), dtype=object)
@@ -115,7 +116,7 @@ def _pandas(frame: pl.DataFrame) -> pd.DataFrame:
     return pd.DataFrame(columns)
 
 
-def _fault(info: dict[str, Any]) -> str:
+def _fault(info: JsonObject) -> str:
     """Return why a rule could not be run; what it is made of may carry the fault, each under its own name."""
     parts = [info, *(part for part in info.values() if isinstance(part, dict))]
     return next((str(part.get("exception_message")) for part in parts if part.get("raised_exception")), "")

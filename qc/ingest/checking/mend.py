@@ -16,6 +16,7 @@ from qc.ingest.frames import EVENT_ROW, READING_ROW, event_frame, reading_frame
 from qc.ingest.known import Known
 from qc.ingest.reasons import Reason
 from qc.ingest.sources import Unfolded
+from qc.plain import FrameRow, JsonObject
 from qc.plan import Plan
 
 REPLACES = "replaces"
@@ -48,11 +49,11 @@ class MendedRow:
     """
 
     table: str
-    row: dict[str, Any]
+    row: FrameRow
     changed: dict[str, tuple[object, object]]
     replaces: int | None = None
 
-    def to_dict(self) -> dict[str, Any]:
+    def to_dict(self) -> JsonObject:
         """Return the mended row as plain values."""
         plain = {name: _json_value(value) for name, value in self.row.items()}
         changed = {name: [_json_value(a), _json_value(b)] for name, (a, b) in self.changed.items()}
@@ -154,7 +155,7 @@ def _typed_value(value: Any, kind: str) -> Any:
     return value
 
 
-def _read(name: str, kind: str, given: object, row: dict[str, Any], plan: Plan) -> Any:
+def _read(name: str, kind: str, given: object, row: FrameRow, plan: Plan) -> Any:
     """Read what a person typed into a column of this type."""
     text = "" if given is None else str(given).strip()
     if kind == "float":
@@ -177,14 +178,14 @@ def _read(name: str, kind: str, given: object, row: dict[str, Any], plan: Plan) 
     return text
 
 
-def _figure(text: str, row: dict[str, Any], plan: Plan) -> float | None:
+def _figure(text: str, row: FrameRow, plan: Plan) -> float | None:
     characteristic = plan.characteristic(row.get("stage") or "", row.get("characteristic") or "")
     if characteristic is not None and characteristic.kind == "pass-fail":
         return read_verdict(text)[0]
     return read_number(text, row.get("unit") or "", comma_decimal=True).value
 
 
-def _set_moment(row: dict[str, Any], plan: Plan) -> None:
+def _set_moment(row: FrameRow, plan: Plan) -> None:
     moment = read_moment(row["day"].isoformat(), plan.workshop.time_zone)
     if moment is not None:
         row["measured_at"] = moment.at
@@ -192,7 +193,7 @@ def _set_moment(row: dict[str, Any], plan: Plan) -> None:
             row["offset_min"], row["has_time"] = moment.offset_min, False
 
 
-def _forget_bad(row: dict[str, Any], changed: Mapping[str, object]) -> None:
+def _forget_bad(row: FrameRow, changed: Mapping[str, object]) -> None:
     """Drop unreadable cells that the mend has put right; any change settles which cells belong to the row."""
     if not row.get("bad") or not changed:
         return
@@ -202,7 +203,7 @@ def _forget_bad(row: dict[str, Any], changed: Mapping[str, object]) -> None:
     row["bad"] = json.dumps(left, ensure_ascii=False) if left else ""
 
 
-def _tell(row: dict[str, Any], changed: Mapping[str, tuple[object, object]]) -> None:
+def _tell(row: FrameRow, changed: Mapping[str, tuple[object, object]]) -> None:
     """Note what was changed beside the row, so that a reader of the reading sees it."""
     said = [f"{name} {_said(old)} -> {_said(new)}" for name, (old, new) in changed.items() if name != "hint"]
     if said:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from datetime import date
 from itertools import chain, combinations
-from typing import Any
 
 import polars as pl
 
@@ -219,7 +218,7 @@ def _characteristic_table(plan: Plan) -> pl.DataFrame:
         for stage in plan.stages
         for c in stage.characteristics
     ]
-    schema: dict[str, Any] = {
+    schema = {
         "stage": pl.String,
         "characteristic": pl.String,
         "kind": pl.String,

@@ -6,12 +6,12 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
-from typing import Any
 
 import polars as pl
 
 from qc.ingest.known import SPREAD_OF_MAD, Known
 from qc.ingest.reasons import Finding, Reason
+from qc.plain import FrameRow
 from qc.plan import Characteristic, Plan
 
 ENOUGH = 12
@@ -125,7 +125,7 @@ def distance(value: pl.Expr) -> pl.Expr:
     return (scaled(value) - pl.col("_center")).abs() / pl.col("_spread")
 
 
-def usual_value(row: dict[str, Any]) -> float | None:
+def usual_value(row: FrameRow) -> float | None:
     """Return the usual figure of a row in its own unit."""
     center = row["_center"]
     if center is None:
@@ -191,7 +191,7 @@ def _planned(readings: pl.DataFrame, plan: Plan) -> pl.DataFrame:
     """Return the plan's words for every (stage, characteristic, model, day) that occurs."""
     keys = readings.select("stage", "characteristic", "model", "day").unique(maintain_order=True)
     rows = [_plan_row(plan, *key) for key in keys.rows()]
-    schema: dict[str, Any] = {
+    schema = {
         "_kind": pl.String,
         "_diameter": pl.Boolean,
         "_clearance": pl.Boolean,
@@ -208,7 +208,7 @@ def _planned(readings: pl.DataFrame, plan: Plan) -> pl.DataFrame:
     return keys.hstack(pl.DataFrame(rows, schema=schema, orient="row"))
 
 
-def _plan_row(plan: Plan, stage: str, name: str, model: str, day: Any) -> tuple[Any, ...]:
+def _plan_row(plan: Plan, stage: str, name: str, model: str, day: date | None) -> tuple[object, ...]:
     # where the plan alone speaks, a limit is taken to lie four spreads off its target
     characteristic = plan.characteristic(stage, name)
     if characteristic is None:

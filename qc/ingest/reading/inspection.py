@@ -9,8 +9,8 @@ from __future__ import annotations
 import io
 import zipfile
 import zlib
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import Any
 from xml.parsers import expat
 
 from qc.ingest.errors import SheetError
@@ -170,7 +170,7 @@ def _far_out(reference: str) -> bool:
     return index > MAX_COLUMNS
 
 
-def _parse(data: bytes, name: str, handlers: dict[str, Any]) -> None:
+def _parse(data: bytes, name: str, handlers: Mapping[str, Callable[[dict[str, str]], None]]) -> None:
     """Run an XML part through expat, calling a handler for each element of interest."""
     parser = expat.ParserCreate()
 

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import cast
 
 from qc.ingest.cards import VALUE, CardSheet, RowReader, card_characteristics
 from qc.ingest.sources.events import unfold_event
 from qc.ingest.sources.needs import refusal, require_columns, require_given, require_unit
-from qc.plan import PLACE, Plan
+from qc.ingest.unfolded import PlaceColumns, ReadingColumns, Rows, UnfoldedEvent, UnfoldedReading
+from qc.plan import PLACE, Characteristic, Plan
 
 
-def unfold_bench(sheet: CardSheet, plan: Plan) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
+def unfold_bench(sheet: CardSheet, plan: Plan) -> Rows:
     """Unfold a bench card: a reading for each figure of a row, an event for each row of an event card.
 
     Parameters
@@ -43,21 +44,23 @@ def unfold_bench(sheet: CardSheet, plan: Plan) -> tuple[list[dict[str, Any]], li
         places = dict.fromkeys(p for c in figures.values() for p in c.places)
         require_given(sheet, {"serial": "Serial", **{p: p.capitalize() for p in places}})
     reader = RowReader(sheet, plan)
-    readings, events = [], []
+    readings: list[UnfoldedReading] = []
+    events: list[UnfoldedEvent] = []
     for row in reader.rows():
         if figures:
             fields = row.reading_fields()
             typed = [field for field in figures if row.text(field)]
             for field in typed or list(figures)[:1]:
-                own = {
-                    **fields,
-                    **{name: _empty(name) for name in PLACE if name not in figures[field].places},
-                }
+                own: ReadingColumns = {**fields, **_emptied(figures[field])}
                 readings.append(row.figure(figures[field], field, own))
         if sheet.card.event:
             events.append(unfold_event(sheet, row, plan))
     return readings, events
 
 
-def _empty(place: str) -> str | None:
-    return "" if PLACE[place] == "str" else None
+def _emptied(figure: Characteristic) -> PlaceColumns:
+    """Return what a figure says of the places that it does not have."""
+    no_place = {
+        name: "" if kind == "str" else None for name, kind in PLACE.items() if name not in figure.places
+    }
+    return cast(PlaceColumns, no_place)

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import json
-from typing import Any
 
 from qc.ingest.cards import VALUE, CardSheet, Row
 from qc.ingest.cells import FACTORS, plain, read_moment, read_number
 from qc.ingest.sources.needs import require_given
+from qc.ingest.unfolded import UnfoldedEvent
 from qc.plan import Plan
 
 NEEDS: dict[str, dict[str, str]] = {
@@ -29,7 +29,7 @@ YES = frozenset("yes y x 1 true zeroed".split())
 NO = frozenset("no n 0 false".split()) | {"as found", ""}
 
 
-def unfold_event(sheet: CardSheet, row: Row, plan: Plan) -> dict[str, Any]:
+def unfold_event(sheet: CardSheet, row: Row, plan: Plan) -> UnfoldedEvent:
     """Unfold one row of an event card.
 
     Parameters
@@ -55,39 +55,40 @@ def unfold_event(sheet: CardSheet, row: Row, plan: Plan) -> dict[str, Any]:
     verdict = VALUE + "verdict" if VALUE + "verdict" in sheet.columns else "verdict"
     needs = {verdict if field == "verdict" else field: label for field, label in NEEDS[kind].items()}
     require_given(sheet, needs)
-    fields: dict[str, Any] = {
+    main = {"part": "part", "rework": "hours", "gauge-check": "deviation", "play-test": verdict}.get(
+        kind, "serial"
+    )
+    if kind in {"shipped", "returned"}:
+        main = kind if row.text(kind) else "day"
+    elif kind == "tool-fitted":
+        main = "tool"
+    fields: UnfoldedEvent = {
         **row.common(),
         "kind": kind,
         "subject": "",
         "code": "",
         "value": None,
         "unit": "",
+        "text": row.text(main),
+        "cell": row.cell(main),
+        "column": sheet.columns[main].label if main in sheet.columns else "",
+        "hint": "",
+        "bad": "",
     }
-    main = {"part": "part", "rework": "hours", "gauge-check": "deviation", "play-test": verdict}.get(
-        kind, "serial"
-    )
-    if kind in {"shipped", "returned"}:
-        main = kind if row.text(kind) else "day"
-        _own_day(fields, row, kind, plan)
-    elif kind == "tool-fitted":
-        main = "tool"
-    fields["text"] = row.text(main)
-    fields["cell"] = row.cell(main)
-    column = sheet.columns.get(main)
-    fields["column"] = column.label if column is not None else ""
     _fill(kind, fields, row, plan, verdict)
     fields["bad"] = json.dumps(row.bad, ensure_ascii=False) if row.bad else ""
-    fields["hint"] = ""
     return fields
 
 
-def _fill(kind: str, fields: dict[str, Any], row: Row, plan: Plan, verdict: str) -> None:
+def _fill(kind: str, fields: UnfoldedEvent, row: Row, plan: Plan, verdict: str) -> None:
     # each kind of event keeps what it is about as subject and code, so that one table holds them all
     if kind == "part":
         fields["subject"] = row.text("part")
         fields["code"] = plain(row.text("role")).replace(" ", "-")
-    elif kind == "returned":
-        fields["code"] = _cause(row.text("cause"), plan)
+    elif kind in {"shipped", "returned"}:
+        _own_day(fields, row, kind, plan)
+        if kind == "returned":
+            fields["code"] = _cause(row.text("cause"), plan)
     elif kind == "play-test":
         fields["code"] = _verdict(row.text(verdict))
     elif kind == "rework":
@@ -105,7 +106,7 @@ def _fill(kind: str, fields: dict[str, Any], row: Row, plan: Plan, verdict: str)
         fields["stage"] = _stage(row.text("stage"), plan) or fields["stage"]
 
 
-def _gauge_check(fields: dict[str, Any], row: Row, plan: Plan) -> None:
+def _gauge_check(fields: UnfoldedEvent, row: Row, plan: Plan) -> None:
     typed = row.gauge(None)
     gauge = plan.gauge(typed)
     column = row.reader.column("deviation")
@@ -118,7 +119,7 @@ def _gauge_check(fields: dict[str, Any], row: Row, plan: Plan) -> None:
         row.bad["zeroed"] = row.text("zeroed")
 
 
-def _number(fields: dict[str, Any], row: Row, name: str, unit: str) -> None:
+def _number(fields: UnfoldedEvent, row: Row, name: str, unit: str) -> None:
     """Read an event's figure in the unit of its heading and keep it in the unit wanted."""
     column = row.reader.column(name)
     written = (column.heading.unit if column else "") or unit
@@ -129,7 +130,7 @@ def _number(fields: dict[str, Any], row: Row, name: str, unit: str) -> None:
     fields["value"], fields["unit"] = value, unit
 
 
-def _own_day(fields: dict[str, Any], row: Row, kind: str, plan: Plan) -> None:
+def _own_day(fields: UnfoldedEvent, row: Row, kind: str, plan: Plan) -> None:
     """Take a date in the column Shipped or Returned as the day of the event."""
     typed = row.text(kind)
     if not typed or plain(typed) in YES:

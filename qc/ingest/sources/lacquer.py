@@ -7,17 +7,17 @@ rule and not as conformity).
 from __future__ import annotations
 
 import json
-from typing import Any
 
 from qc.ingest.cards import CardSheet, Row, RowReader, card_characteristics
 from qc.ingest.cells import read_number
 from qc.ingest.sources.needs import refusal, require_columns, require_given, require_unit
+from qc.ingest.unfolded import Rows, UnfoldedReading
 from qc.plan import Characteristic, Plan
 
 PARTS = ("r1", "r2", "r3")
 
 
-def unfold_lacquer(sheet: CardSheet, plan: Plan) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
+def unfold_lacquer(sheet: CardSheet, plan: Plan) -> Rows:
     """Unfold a lacquer card: one reading a spot.
 
     Parameters
@@ -64,7 +64,7 @@ def unfold_lacquer(sheet: CardSheet, plan: Plan) -> tuple[list[dict[str, Any]], 
     return readings, []
 
 
-def _mean(reading: dict[str, Any], row: Row, parts: list[str], characteristic: Characteristic) -> None:
+def _mean(reading: UnfoldedReading, row: Row, parts: list[str], characteristic: Characteristic) -> None:
     typed = [row.text(field) for field in parts if row.text(field)]
     reading["text"] = " | ".join(typed)
     values = [
@@ -78,7 +78,7 @@ def _mean(reading: dict[str, Any], row: Row, parts: list[str], characteristic: C
     reading["note"] = _add(reading["note"], f"mean of {len(known)} readings")
 
 
-def _subtract_base(reading: dict[str, Any], row: Row, characteristic: Characteristic) -> None:
+def _subtract_base(reading: UnfoldedReading, row: Row, characteristic: Characteristic) -> None:
     base = row.number("base", characteristic.unit)
     if row.bad:
         reading["bad"] = json.dumps(row.bad, ensure_ascii=False)

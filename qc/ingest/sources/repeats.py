@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Sequence
-from typing import Any
 
+from qc.ingest.unfolded import UnfoldedReading
 from qc.plan import PLACE
 
+Key = tuple[object, ...]
 PIECE = ("serial", "stage", "characteristic", "gauge", "day")
 
 
-def number_repeats(readings: Sequence[dict[str, Any]]) -> None:
+def number_repeats(readings: Sequence[UnfoldedReading]) -> None:
     """Fill `repeat` in place where it was not typed.
 
     A card on which every place of a piece (two places or more) was read the same number of times, with
@@ -32,7 +33,7 @@ def number_repeats(readings: Sequence[dict[str, Any]]) -> None:
     >>> [row["repeat"] for row in rows]
     [1, 2, 1, 2]
     """
-    pieces: dict[tuple[Any, ...], dict[tuple[Any, ...], list[dict[str, Any]]]] = defaultdict(dict)
+    pieces: dict[Key, dict[Key, list[UnfoldedReading]]] = defaultdict(dict)
     for row in readings:
         if row.get("repeat") is None:
             at = tuple(row.get(name) for name in PLACE)

@@ -7,18 +7,17 @@ band-instrument care guide), so a figure without the word is refused.
 
 from __future__ import annotations
 
-from typing import Any
-
 from qc.ingest.cards import CardSheet, RowReader
 from qc.ingest.cells import split_unit
 from qc.ingest.sources.needs import refusal, require_columns, require_given, require_unit
+from qc.ingest.unfolded import ReadingColumns, Rows
 from qc.plan import Characteristic, Plan
 
 PAIR = ("inner_od", "outer_bore")
 CLEARANCE_READ = "clearance_read"
 
 
-def unfold_slide(sheet: CardSheet, plan: Plan) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
+def unfold_slide(sheet: CardSheet, plan: Plan) -> Rows:
     """Unfold a slide card: up to two readings a row, or one where clearances were written down.
 
     Parameters
@@ -49,7 +48,7 @@ def unfold_slide(sheet: CardSheet, plan: Plan) -> tuple[list[dict[str, Any]], li
         typed = [field for field in figures if row.text(field)]
         for field in typed or list(figures)[:1]:
             # Only inner tubes have a stocking and a body: an outer bore carries no surface.
-            own = fields if field == "inner_od" else {**fields, "surface": ""}
+            own: ReadingColumns = fields if field == "inner_od" else {**fields, "surface": ""}
             reading = row.figure(figures[field], field, own)
             if field == "clearance" and basis == "side":
                 reading["hint"] = "per side"

@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from qc.ingest.cards import CardSheet, Row, RowReader, card_characteristics
 from qc.ingest.cells import read_number
 from qc.ingest.sources.needs import refusal, require_columns, require_given, require_unit
+from qc.ingest.unfolded import Rows, UnfoldedReading
 from qc.plan import Characteristic, Plan
 from qc.trade import Instrument, TradeError, Valve, cents_between, note_frequency, valve_state
 
 
-def unfold_tuning(sheet: CardSheet, plan: Plan) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
+def unfold_tuning(sheet: CardSheet, plan: Plan) -> Rows:
     """Unfold a tuning card: one reading a row, in cents, natural deviations of the partials left in.
 
     Parameters
@@ -76,7 +75,7 @@ def _valve(text: str, instrument: Instrument | None) -> str:
 
 
 def _to_cents(
-    reading: dict[str, Any],
+    reading: UnfoldedReading,
     row: Row,
     characteristic: Characteristic,
     instrument: Instrument | None,
@@ -99,7 +98,7 @@ def _to_cents(
     reading["note"] = "; ".join(part for part in (reading["note"], said) if part)
 
 
-def _wanted_hz(reading: dict[str, Any], instrument: Instrument | None, a4: float) -> float:
+def _wanted_hz(reading: UnfoldedReading, instrument: Instrument | None, a4: float) -> float:
     if instrument is None:
         raise TradeError("the model is not in the plan", "Write the model")
     if reading["partial"] is None:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
 
 import polars as pl
 
@@ -16,10 +15,11 @@ from qc.ingest.sources.lacquer import unfold_lacquer
 from qc.ingest.sources.repeats import number_repeats
 from qc.ingest.sources.slide import unfold_slide
 from qc.ingest.sources.tuning import unfold_tuning
+from qc.ingest.unfolded import Rows
+from qc.plain import JsonObject
 from qc.plan import EVENT, READING, Plan
 
-Rows = list[dict[str, Any]]
-Adaptor = Callable[[CardSheet, Plan], tuple[Rows, Rows]]
+Adaptor = Callable[[CardSheet, Plan], Rows]
 
 SOURCES: dict[str, Adaptor] = {
     "bench": unfold_bench,
@@ -57,7 +57,7 @@ class Unfolded:
         """How many readings and events the sheet unfolded into."""
         return self.readings.height + self.events.height
 
-    def to_dict(self) -> dict[str, Any]:
+    def to_dict(self) -> JsonObject:
         """Return the rows as plain values, without the origin columns."""
         return {
             "file": self.file,

@@ -5,6 +5,7 @@ from .gauge_views import CheckView as CheckView
 from .gauge_views import GaugeView as GaugeView
 from .gauge_views import MeasureView as MeasureView
 from .questions import BoardData as BoardData
+from .questions import Ticket as Ticket
 from .questions import UploadDesk as UploadDesk
 from .serving import fetch_once as fetch_once
 from .serving import serve as serve

@@ -7,11 +7,22 @@ invented workshop.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any, Protocol
+from typing import Literal, Protocol, TypedDict
 
 from qc.jobs.board import views
 from qc.jobs.board.gauge_views import GaugeView
+from qc.plain import JsonObject
 from qc.sayings import Saying
+
+
+class Ticket(TypedDict):
+    """How far a task of the worker is, and what came of it."""
+
+    state: Literal["waiting", "working", "done", "failed"]
+    done: int
+    of: int
+    message: str
+    receipt: JsonObject | None
 
 
 class BoardData(Protocol):
@@ -117,8 +128,8 @@ class UploadDesk(Protocol):
         """Queue a gauge study of a file and return a ticket; nothing of it is stored."""
         ...
 
-    def progress(self, ticket: str) -> dict[str, Any] | None:
-        """Return ``{"state": waiting|working|done|failed, ...}`` or None for an unknown ticket."""
+    def progress(self, ticket: str) -> Ticket | None:
+        """Return how far a ticket is, or None for an unknown one."""
         ...
 
     def warm(self) -> None:

@@ -6,9 +6,8 @@ import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
-from datetime import datetime
+from datetime import date, datetime
 from pathlib import Path
-from typing import Any
 from zoneinfo import ZoneInfo
 
 import polars as pl
@@ -28,6 +27,7 @@ from qc.jobs.board.views import (
 from qc.jobs.held import DOUBT_NAMES, list_held
 from qc.jobs.judging import signals_of_day
 from qc.jobs.workshop import Workshop
+from qc.plain import FrameRow
 from qc.plan import Plan
 from qc.sayings import OPEN_STATES, Said
 from qc.store import HeldRecord
@@ -143,7 +143,7 @@ def instrument_view(
     )
 
 
-def event_sentence(row: dict[str, Any]) -> str:
+def event_sentence(row: FrameRow) -> str:
     """Return an event in words.
 
     Examples
@@ -191,11 +191,11 @@ def _held(row: HeldRecord, plan: Plan) -> HeldView:
     )
 
 
-def _cell(value: Any) -> str:
+def _cell(value: object) -> str:
     return "" if value is None else f"{value:g}" if isinstance(value, float) else str(value)
 
 
-def _change(name: str, value: Any) -> str:
+def _change(name: str, value: object) -> str:
     return (
         f"{name.replace('_', ' ')} {value:g}"
         if isinstance(value, float)
@@ -203,7 +203,7 @@ def _change(name: str, value: Any) -> str:
     )
 
 
-def _reading(row: dict[str, Any], plan: Plan, files: dict[str, str]) -> InstrumentReading:
+def _reading(row: FrameRow, plan: Plan, files: dict[str, str]) -> InstrumentReading:
     """Turn a stored reading into words of its place; what the plan no longer names keeps its bare id."""
     stage = plan.stage(row["stage"])
     figure = plan.characteristic(row["stage"], row["characteristic"])
@@ -242,7 +242,7 @@ def _is_part(serial: str, built_in: set[str], plan: Plan) -> bool:
     return serial in built_in or (bool(prefix) and not serial.startswith(prefix))
 
 
-def _state(part: bool, shipped: Any) -> str:
+def _state(part: bool, shipped: date | None) -> str:
     if part:
         return "part"
     return f"shipped {dated_words(shipped)}" if shipped else "on the bench"

@@ -10,7 +10,6 @@ from contextlib import contextmanager
 from datetime import date
 from pathlib import Path
 from tempfile import TemporaryDirectory
-from typing import Any
 
 from qc.ingest import read_sheet, warm_up
 from qc.jobs.baseline import decide
@@ -20,6 +19,7 @@ from qc.jobs.questions import gauge_study
 from qc.jobs.signals import STATE_WORDS, say_of_signal
 from qc.jobs.upload import ShowProgress, upload
 from qc.jobs.workshop import Workshop, open_workshop
+from qc.plain import JsonObject
 from qc.sayings import Saying, What
 from qc.stats import StatisticsError
 
@@ -49,7 +49,7 @@ def opened(folder: Path, as_of: date | None) -> Iterator[Workshop]:
 
 def take_sheets(
     workshop: Workshop, files: Sequence[tuple[str, bytes]], who: str, tell: ShowProgress
-) -> dict[str, Any]:
+) -> JsonObject:
     """Upload sheets and return the receipt as plain values.
 
     Parameters
@@ -68,7 +68,7 @@ def take_sheets(
 
 def decide_held(
     workshop: Workshop, rows: Sequence[str], decision: str, changes: Mapping[str, object], who: str
-) -> dict[str, Any]:
+) -> JsonObject:
     """Decide the same about held rows and say what became of them.
 
     Parameters
@@ -87,7 +87,7 @@ def decide_held(
     return mend_rows(workshop, [int(row) for row in rows], Decision(decision), changes, who=who).to_dict()
 
 
-def say_signal(workshop: Workshop, signal_id: str, saying: Saying) -> dict[str, Any]:
+def say_signal(workshop: Workshop, signal_id: str, saying: Saying) -> JsonObject:
     """Add to the life of a signal and say how it now stands.
 
     Parameters
@@ -105,7 +105,7 @@ def say_signal(workshop: Workshop, signal_id: str, saying: Saying) -> dict[str, 
     return {"sentence": f"The signal is now {STATE_WORDS[life.state]}.", "reasons": []}
 
 
-def decide_series(workshop: Workshop, series: str, saying: Saying) -> dict[str, Any]:
+def decide_series(workshop: Workshop, series: str, saying: Saying) -> JsonObject:
     """Take a lead's decision about a series, judge it anew and say how it now stands.
 
     Parameters
@@ -121,7 +121,7 @@ def decide_series(workshop: Workshop, series: str, saying: Saying) -> dict[str, 
     return {"sentence": f"Kept. {found.title} is now {found.behaviour}.", "reasons": []}
 
 
-def study_file(file: tuple[str, bytes], question: Mapping[str, str]) -> dict[str, Any]:
+def study_file(file: tuple[str, bytes], question: Mapping[str, str]) -> JsonObject:
     """Study a gauge from a file of repeated readings; nothing of it is stored.
 
     Parameters

@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
-from typing import Any
 
+from qc.plain import JsonObject
 from qc.report.terminal import chart_factors_text, limit_factors_text, t2_limits_text
 from qc.stats import (
     THREE_SIGMA_RATE,
@@ -39,7 +39,7 @@ class ChartFactors(Tabled):
 
     rows: tuple[Factors, ...]
 
-    def to_dict(self) -> dict[str, Any]:
+    def to_dict(self) -> JsonObject:
         """Return the object that `--json` prints."""
         return {"kind": "chart", "factors": [row.to_dict() for row in self.rows]}
 
@@ -104,7 +104,7 @@ class LimitFactors(Tabled):
     future: int
     rows: tuple[PieceFactors, ...]
 
-    def to_dict(self) -> dict[str, Any]:
+    def to_dict(self) -> JsonObject:
         """Return the object that `--json` prints."""
         asked = {name: getattr(self, name) for name in ("content", "confidence", "rate", "sides", "k")}
         rows = [asdict(row) for row in self.rows]
@@ -125,7 +125,7 @@ class T2Limits(Tabled):
     rate: float
     rows: tuple[tuple[int, float, float], ...]
 
-    def to_dict(self) -> dict[str, Any]:
+    def to_dict(self) -> JsonObject:
         """Return the object that `--json` prints."""
         rows = [{"points": n, "baseline": first, "later": second} for n, first, second in self.rows]
         return {"kind": "t2", "figures": self.figures, "rate": self.rate, "limits": rows}

@@ -7,6 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, TypedDict, Unpack
 
+from qc.plain import Arguments, JsonObject
 from qc.report.terminal import SHARES, estimated_text, run_lengths_text
 from qc.stats import (
     THREE_SIGMA_RATE,
@@ -105,7 +106,7 @@ class RunLengths(Tabled):
         """False signals to expect in the points judged."""
         return None if self.judged is None else false_alarms(self.judged, self.shifts[0][1].mean)
 
-    def to_dict(self) -> dict[str, Any]:
+    def to_dict(self) -> JsonObject:
         """Return the object that `--json` prints."""
         return {
             "kind": self.kind,
@@ -166,7 +167,7 @@ class EstimatedRunLengths(Tabled):
         """Chance of one's own limits running under each length in `under`."""
         return {length: self.shifts[0][1].chance_under(length) for length in self.under}
 
-    def to_dict(self) -> dict[str, Any]:
+    def to_dict(self) -> JsonObject:
         """Return the object that `--json` prints; an average that does not exist is null."""
         rows = []
         for shift, found in self.shifts:
@@ -240,9 +241,7 @@ def run_lengths(
     """
     if kind not in OPTIONS:
         raise StatisticsUsageError(f"kind {kind!r} is not known: use one of {', '.join(OPTIONS)}")
-    given: dict[str, Any] = {
-        name: one for name, one in options.items() if one is not None and one is not False
-    }
+    given: Arguments = {name: one for name, one in options.items() if one is not None and one is not False}
     for name in given:
         if name not in OPTIONS[kind]:
             flag = "--" + name.replace("_", "-")
@@ -261,7 +260,7 @@ def run_lengths(
 Chart = Callable[[float], RunLength]
 
 
-def _limits(given: Asked) -> tuple[dict[str, Any], Chart]:
+def _limits(given: Asked) -> tuple[JsonObject, Chart]:
     """Limits without memory."""
     n = given.get("n", 1)
     factor = _either(given, "factor", shewhart_factor, 3.0)
@@ -270,13 +269,13 @@ def _limits(given: Asked) -> tuple[dict[str, Any], Chart]:
     return design, lambda shift: shewhart_run_length(factor, shift, n=n, sd_ratio=spread)
 
 
-def _rules(given: Asked) -> tuple[dict[str, Any], Chart]:
+def _rules(given: Asked) -> tuple[JsonObject, Chart]:
     """Pattern rules, alone or together."""
     rules, spread = given.get("rules", "all"), given.get("spread", 1.0)
     return {"rules": rules, "spread": spread}, lambda shift: rule_run_length(rules, shift, sd_ratio=spread)
 
 
-def _ewma(given: Asked) -> tuple[dict[str, Any], Chart]:
+def _ewma(given: Asked) -> tuple[JsonObject, Chart]:
     """EWMA with fixed or growing limits."""
     weight, growing = given.get("weight", 0.2), bool(given.get("time_varying"))
     width = _either(given, "width", lambda wanted: ewma_width(weight, wanted, time_varying=growing), 3.0)
@@ -287,7 +286,7 @@ def _ewma(given: Asked) -> tuple[dict[str, Any], Chart]:
     )
 
 
-def _cusum(given: Asked) -> tuple[dict[str, Any], Chart]:
+def _cusum(given: Asked) -> tuple[JsonObject, Chart]:
     """CUSUM of one or two sides, with or without a fast start."""
     reference, sides = given.get("reference", 0.5), given.get("sides", 2)
     share = 0.5 if given.get("fast_start") else 0.0
@@ -310,7 +309,7 @@ def _cusum(given: Asked) -> tuple[dict[str, Any], Chart]:
     )
 
 
-def _mewma(given: Asked) -> tuple[dict[str, Any], Chart]:
+def _mewma(given: Asked) -> tuple[JsonObject, Chart]:
     """Multivariate EWMA."""
     if "figures" not in given:
         raise StatisticsUsageError("mewma needs --figures N: how many figures are judged together")
@@ -370,7 +369,7 @@ def _either(
     return usual() if callable(usual) else usual
 
 
-_CHARTS: dict[str, Callable[[Asked], tuple[dict[str, Any], Chart]]] = {
+_CHARTS: dict[str, Callable[[Asked], tuple[JsonObject, Chart]]] = {
     "limits": _limits,
     "rules": _rules,
     "ewma": _ewma,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any, Literal, Unpack
+from typing import Literal, Unpack
 
 import polars as pl
 
@@ -19,6 +19,7 @@ from qc.jobs.questions.study_read import (
     take_numbers,
 )
 from qc.jobs.questions.study_write import points_table, signals_table, write_tables
+from qc.plain import JsonObject
 from qc.report.terminal import checks_text, study_text
 from qc.stats import (
     KINDS,
@@ -49,7 +50,7 @@ class StudyResult(Tabled):
     checks: Mapping[str, SeriesChecks] | None = None
     idle: tuple[str, ...] = ()
 
-    def to_dict(self) -> dict[str, Any]:
+    def to_dict(self) -> JsonObject:
         """Return the object that `--json` prints."""
         found = {name: answer.to_dict(points=not self.signals_only) for name, answer in self.answers.items()}
         if self.checks is None:

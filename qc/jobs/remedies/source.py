@@ -21,6 +21,7 @@ from qc.jobs.remedies.recording import RecordingResult, hear
 from qc.jobs.remedies.sheet import RemedySheet, read_sheet, sheet_named
 from qc.jobs.remedies.tool_wear import ToolWear, WearResult, wear
 from qc.jobs.remedies.tuning import TuneResult, tune
+from qc.plain import Arguments
 from qc.trade import COSTS, Instrument
 
 if TYPE_CHECKING:
@@ -211,7 +212,7 @@ def _instrument(
 
 
 def _tune_piece(
-    serial: str, workshop: Path | None, reference_air_c: float | None, options: dict[str, Any]
+    serial: str, workshop: Path | None, reference_air_c: float | None, options: Arguments
 ) -> TuneResult:
     shop = _open(workshop)
     rows = shop.store.readings(serials=[serial], characteristics=["note"])

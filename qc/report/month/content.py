@@ -7,8 +7,8 @@ from __future__ import annotations
 
 from dataclasses import asdict, dataclass
 from datetime import date
-from typing import Any
 
+from qc.plain import JsonObject
 from qc.watch import SeriesVerdict
 from qc.words import count_words, listed
 
@@ -156,7 +156,7 @@ class MonthContent:
         verb = "has" if len(moved) == 1 else "have"
         return f"{left}; {len(moved)} of {watched} series {verb} moved, in {where}."
 
-    def to_dict(self) -> dict[str, Any]:
+    def to_dict(self) -> JsonObject:
         """Return plain values, the verdicts as `SeriesVerdict.to_dict`."""
         plain = asdict(self)
         plain["verdicts"] = [v.to_dict() for v in self.verdicts]

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import asdict
-from typing import Any
 
+from qc.plain import JsonObject
 from qc.report.month.content import MonthContent
 from qc.watch import LEARNING, SeriesVerdict, limits_words
 from qc.words import count_words, day_words, month_words, pieces_words, unit_words
@@ -31,7 +31,7 @@ def share_words(share: float | None) -> str:
     return "none made" if share is None else f"{100 * share:.0f} %"
 
 
-def plain_content(content: MonthContent) -> dict[str, Any]:
+def plain_content(content: MonthContent) -> JsonObject:
     """Return everything of the report but its drawings; those go by the keys of changes and panels."""
     return {
         "title": title_words(content),

@@ -5,11 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
 
+from qc.plain import Arguments
 from qc.stats.capable.basis import UNSTABLE, Basis, Samples, samples_of
 from qc.stats.capable.gate import why_withheld
 from qc.stats.capable.gauge import Seen, gauge_share
@@ -207,7 +207,7 @@ def _normal(
     bounds = at["bound_low"], at["bound_high"]
     capable = verdict(bounds, wanted)
     # NaN where the limits allow no such figure
-    figures: dict[str, Any] = {}
+    figures: Arguments = {}
     for name in FIGURES:
         if not math.isnan(at[name]):
             figures |= {name: at[name], f"{name}_interval": (at[f"{name}_low"], at[f"{name}_high"])}

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from functools import lru_cache
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 from scipy import special
 
+from qc.plain import JsonObject
 from qc.stats.change.count_paths import chance_of_leaving, log_choose
 from qc.stats.change.evidence import SIZE_CONFIDENCE, START_CONFIDENCE, likeliest
 from qc.stats.change.input import rates_of
@@ -111,7 +112,7 @@ class CountState:
     """
 
     def __init__(
-        self, number: Integers, size: Floats, pass_fail: bool, record: dict[str, Any] | None = None
+        self, number: Integers, size: Floats, pass_fail: bool, record: JsonObject | None = None
     ) -> None:
         self.number, self.size, self.pass_fail = number, size, pass_fail
         kept = record or {"n": 0, "begin": 0, "signals": []}
@@ -135,7 +136,7 @@ class CountState:
             self.signals.append(stretch.signal(self.begin, side, self.score, self.threshold))
             self.begin = self.n
 
-    def mark(self) -> dict[str, Any]:
+    def mark(self) -> JsonObject:
         """Plain values from which to go on."""
         return {"n": self.n, "begin": self.begin, "signals": [s.to_dict() for s in self.signals]}
 

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, fields
-from typing import Any, Literal
+from typing import Literal
 
 import numpy as np
 
+from qc.plain import JsonObject
 from qc.stats.numbers import Floats, Interval, Values
 from qc.stats.tabled import Tabled
 
@@ -59,7 +60,7 @@ class DetectorSignal(Tabled):
     confirmed: int | None = None
 
     @classmethod
-    def from_dict(cls, record: dict[str, Any]) -> DetectorSignal:
+    def from_dict(cls, record: JsonObject) -> DetectorSignal:
         """Undo `to_dict`."""
         known = {name.name for name in fields(cls)}
         values = {key: value for key, value in record.items() if key in known}

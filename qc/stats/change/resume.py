@@ -20,6 +20,7 @@ from typing import Any, TypeVar
 
 import numpy as np
 
+from qc.plain import JsonObject
 from qc.stats.change.counts import Counts, CountState, check_counts
 from qc.stats.change.input import check_as_many, check_setting, check_values, rates_of
 from qc.stats.change.result import Detection, Shape
@@ -52,7 +53,7 @@ class Mark:
 
     points: int
     digest: str
-    state: dict[str, Any]
+    state: JsonObject
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +62,7 @@ class KeptState(Tabled):
 
     marks: tuple[Mark, ...] = ()
 
-    def to_dict(self) -> dict[str, Any]:
+    def to_dict(self) -> JsonObject:
         """Plain values, ready for JSON; of its signals each mark tells those that the one before has not."""
         told: list[Any] = []
         rows = []
@@ -73,7 +74,7 @@ class KeptState(Tabled):
         return {"format": FORMAT, "marks": rows}
 
     @classmethod
-    def from_dict(cls, record: dict[str, Any] | None) -> KeptState:
+    def from_dict(cls, record: JsonObject | None) -> KeptState:
         """Undo `to_dict`; what another version of the program kept is passed over."""
         if record is None or record.get("format") != FORMAT:
             return cls()
@@ -199,7 +200,7 @@ def _follow(
     points: int,
     begin: Callable[[Mark | None], State],
     judge: Callable[[State, int], None],
-    mark: Callable[[State], dict[str, Any]],
+    mark: Callable[[State], JsonObject],
 ) -> tuple[State, KeptState]:
     """Go on from the last mark that holds, and set the marks anew."""
     # at fixed multiples: a series judged card by card then keeps the same marks as one judged at once

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from typing import Any
 
 import numpy as np
 
+from qc.plain import JsonObject
 from qc.stats.change.block import Block, ShapeAndStep, excess
 from qc.stats.change.input import check_setting, check_value, dither_of
 from qc.stats.change.result import Detection, DetectorSignal, Shape, stretches_of
@@ -123,7 +123,7 @@ class DetectorState:
             self.judged_by_ranks,
         )
 
-    def to_dict(self) -> dict[str, Any]:
+    def to_dict(self) -> JsonObject:
         """Plain values from which `from_dict` goes on as if never stopped."""
         return {
             "format": FORMAT,
@@ -137,7 +137,7 @@ class DetectorState:
         }
 
     @classmethod
-    def from_dict(cls, record: dict[str, Any]) -> DetectorState:
+    def from_dict(cls, record: JsonObject) -> DetectorState:
         """Undo `to_dict`; a record of another format is refused."""
         if record.get("format") != FORMAT:
             raise StatisticsError(
@@ -152,7 +152,7 @@ class DetectorState:
         state.score, state.threshold = record["score"], record["threshold"]
         return state
 
-    def mark(self) -> dict[str, Any]:
+    def mark(self) -> JsonObject:
         """Plain values from which `from_mark` goes on, for one who has the readings themselves.
 
         Its size grows with the signals raised, not with the readings.
@@ -173,7 +173,7 @@ class DetectorState:
     @classmethod
     def from_mark(
         cls,
-        record: dict[str, Any],
+        record: JsonObject,
         values: Floats,
         labels: Sequence[object],
         *,
@@ -199,7 +199,7 @@ class DetectorState:
         """Undo `to_json`."""
         return cls.from_dict(json.loads(text))
 
-    def _restore(self, record: dict[str, Any], values: Floats, dither: Floats) -> None:
+    def _restore(self, record: JsonObject, values: Floats, dither: Floats) -> None:
         """Take up a stretch and all that was seen and raised before."""
         self._length = values.size
         self._block = Block(self.setting, 1, values.size + FIRST_ROOM)
@@ -236,6 +236,6 @@ class DetectorState:
         self._block = block
 
 
-def _track_of(record: dict[str, Any]) -> Track:
+def _track_of(record: JsonObject) -> Track:
     signals = [DetectorSignal.from_dict(signal) for signal in record["signals"]]
     return Track(int(record["begin"]), [int(p) for p in record["aside"]], signals, record["pending"])

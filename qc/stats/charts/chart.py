@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any, Literal
+from typing import Literal
 
 import numpy as np
 import polars as pl
 
-from qc.stats.numbers import Floats, number, numbers
+from qc.plain import JsonObject
+from qc.stats.numbers import Floats, Integers, number, numbers
 from qc.stats.tabled import Tabled
 
 Side = Literal["above", "below", "both"]
@@ -27,7 +28,7 @@ class Signal(Tabled):
     size_sigma: float | None
     series: str | None = None
 
-    def to_dict(self) -> dict[str, Any]:
+    def to_dict(self) -> JsonObject:
         """Return the signal by the names of the `qc study` contract."""
         return {
             "series": self.series,
@@ -52,7 +53,7 @@ class Companion:
     lowers: Floats | None = None
     uppers: Floats | None = None
 
-    def to_dict(self, *, points: bool = True) -> dict[str, Any]:
+    def to_dict(self, *, points: bool = True) -> JsonObject:
         """Return the chart by the names of the contract; `points=False` leaves the values out."""
         return _chart_dict(self, {}, points)
 
@@ -78,7 +79,7 @@ class Chart(Tabled):
     warnings: tuple[str, ...] = ()
     extras: Mapping[str, object] = field(default_factory=dict)
 
-    def to_dict(self, *, points: bool = True) -> dict[str, Any]:
+    def to_dict(self, *, points: bool = True) -> JsonObject:
         """Return the chart by the names of the contract; `points=False` leaves the values out."""
         out = _chart_dict(self, {"sigma": number(self.sigma)}, points)
         out.update(self.extras)
@@ -92,7 +93,7 @@ class Chart(Tabled):
         count = len(next(iter(values.values())))
         flagged = np.zeros(count, dtype=bool)
         flagged[[signal.point - 1 for signal in self.signals]] = True
-        columns: dict[str, Any] = {"point": np.arange(1, count + 1), **values}
+        columns: dict[str, Floats | Integers] = {"point": np.arange(1, count + 1), **values}
         columns["center"] = np.full(count, np.nan if self.center is None else self.center)
         columns["lower"] = _limit(self.lowers, self.lower, count)
         columns["upper"] = _limit(self.uppers, self.upper, count)
@@ -105,9 +106,9 @@ def _limit(each: Floats | None, all_points: float | None, count: int) -> Floats:
     return np.full(count, np.nan if all_points is None else all_points)
 
 
-def _chart_dict(chart: Chart | Companion, middle: dict[str, Any], points: bool) -> dict[str, Any]:
+def _chart_dict(chart: Chart | Companion, middle: JsonObject, points: bool) -> JsonObject:
     """Write what a chart and its companion have in common; limits of each point only where they vary."""
-    out: dict[str, Any] = {
+    out: JsonObject = {
         "kind": chart.kind,
         "center": number(chart.center),
         "lower": number(chart.lower),

@@ -7,13 +7,14 @@ by a test, and their limits can be corrected for it.
 
 from __future__ import annotations
 
-from typing import Any, Literal
+from typing import Literal
 
 import numpy as np
 import polars as pl
 from numpy.typing import ArrayLike
 from scipy.special import chdtrc
 
+from qc.plain import JsonObject
 from qc.stats.charts.chart import Chart
 from qc.stats.charts.count_limits import binomial_limits, poisson_limits
 from qc.stats.charts.table import ChartTable, arrange, check_columns, first_true, spread_out
@@ -73,7 +74,7 @@ def count_chart(
     >>> chart.center, chart.lower, chart.upper
     (16.0, 4.0, 28.0)
     """
-    columns: dict[str, Any] = {"value": as_readings(counts, "count", least=1)}
+    columns = {"value": as_readings(counts, "count", least=1)}
     if sizes is not None:
         columns["size"] = as_readings(sizes, "size", least=1)
         many = columns["value"].size, columns["size"].size
@@ -231,11 +232,9 @@ def _with_limits(frame: pl.DataFrame, *levels: pl.Series, how: tuple[bool, bool,
     return frame.with_columns(lower=pl.Series(low), upper=pl.Series(high))
 
 
-def _said(
-    levels: pl.DataFrame, corrected: bool
-) -> tuple[dict[str, dict[str, Any]], dict[str, tuple[str, ...]]]:
+def _said(levels: pl.DataFrame, corrected: bool) -> tuple[dict[str, JsonObject], dict[str, tuple[str, ...]]]:
     """Give the over-dispersion test of each series, and a sentence where it is clear."""
-    extras: dict[str, dict[str, Any]] = {}
+    extras: dict[str, JsonObject] = {}
     warnings: dict[str, tuple[str, ...]] = {}
     for row in levels.iter_rows(named=True):
         name, enough = str(row["series"]), row["baseline_points"] > 1

@@ -7,12 +7,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import betaincinv, chdtri, fdtri
 
+from qc.plain import JsonObject
 from qc.stats.charts.chart import Chart, Signal
 from qc.stats.charts.count_limits import LEAST_RATE
 from qc.stats.errors import StatisticsError, StatisticsUsageError
@@ -241,7 +241,7 @@ def _distances(deviation: Floats, covariance: Floats) -> Floats:
     return np.asarray(np.einsum("ij,ij->i", deviation, solved))
 
 
-def _contributions(row: int, deviation: Floats, covariance: Floats, labels: list[str]) -> dict[str, Any]:
+def _contributions(row: int, deviation: Floats, covariance: Floats, labels: list[str]) -> JsonObject:
     """Give what goes when one figure is left out; beyond the chi-square limit it is a cause."""
     whole = float(_distances(deviation[row : row + 1], covariance)[0])
     parts: dict[str, float] = {}

@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 import polars as pl
 
+from qc.plain import FrameRow, JsonObject
 from qc.stats.charts.chart import Chart, Companion, Side, Signal
 from qc.stats.errors import StatisticsError
 from qc.stats.numbers import Floats, LimitRule, check_magnitude, shown
@@ -57,7 +58,7 @@ class ChartTable(Tabled):
     extras: Mapping[str, Mapping[str, object]] = field(default_factory=dict)
     warnings: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
-    def to_dict(self) -> dict[str, Any]:
+    def to_dict(self) -> JsonObject:
         """Return the charts by series name; series that cannot be charted are left out."""
         return {name: chart.to_dict() for name, chart in self.charts().items()}
 
@@ -91,7 +92,7 @@ class ChartTable(Tabled):
             raise StatisticsError(reason)
         return next(iter(self.charts().values()))
 
-    def _chart(self, name: str, level: dict[str, Any], part: Mapping[str, Floats]) -> Chart:
+    def _chart(self, name: str, level: FrameRow, part: Mapping[str, Floats]) -> Chart:
         """Cut one series out; a chart of two sums has no single value to plot."""
         values: Floats | dict[str, Floats] = part["value"]
         if "high" in part:
@@ -124,7 +125,7 @@ class ChartTable(Tabled):
             points = points.with_columns([spread_out(self.levels, name) for name in limits])
         return points.select("series", "point", "companion", "companion_lower", "companion_upper")
 
-    def _companion(self, level: dict[str, Any], part: Mapping[str, Floats]) -> Companion | None:
+    def _companion(self, level: FrameRow, part: Mapping[str, Floats]) -> Companion | None:
         if self.companion_kind is None:
             return None
         lowers, uppers = part.get("companion_lower"), part.get("companion_upper")

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any
 
 import numpy as np
 
+from qc.plain import JsonObject
 from qc.stats.charts import Chart
 from qc.stats.gauges import gauge_resolution
 from qc.stats.numbers import Floats, Places, number
@@ -16,7 +16,7 @@ from qc.stats.studies.outcome import Outcome
 from qc.stats.studies.question import StudyQuestion
 
 
-def distributions(readings: Sequence[Floats], *, measured: bool, several: bool) -> list[dict[str, Any]]:
+def distributions(readings: Sequence[Floats], *, measured: bool, several: bool) -> list[JsonObject]:
     """Hold every series against a normal distribution, or say why not.
 
     Parameters
@@ -31,7 +31,7 @@ def distributions(readings: Sequence[Floats], *, measured: bool, several: bool) 
     list of dict
         `test, statistic, p_value, n`, and `reason` where there is no test.
     """
-    out: list[dict[str, Any]] = [
+    out: list[JsonObject] = [
         {"test": "anderson-darling", "statistic": None, "p_value": None, "n": int(part.size)}
         for part in readings
     ]

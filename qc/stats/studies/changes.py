@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import Any, cast
+from collections.abc import Mapping, Sequence
+from typing import cast
 
 import polars as pl
 
@@ -113,7 +113,7 @@ def _chart(
     question: StudyQuestion,
     judged: str,
     shape: str,
-    more: dict[str, Any] | None = None,
+    more: Mapping[str, object] | None = None,
 ) -> Chart:
     """Show points by stretches: there are no limits, the level is that of the newest stretch."""
     newest = stretches[-1] if stretches else None

@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
+from qc.plain import JsonObject
 from qc.stats.numbers import Floats, Integers
 from qc.stats.samples import NORMAL_95
 from qc.stats.studies.evidence import corrected_p_values
@@ -137,7 +138,7 @@ class Check(Tabled):
         """Whether there is a p-value that keeps what it says."""
         return self.p_value is not None and not self.figures.get("rough", False)
 
-    def to_dict(self) -> dict[str, Any]:
+    def to_dict(self) -> JsonObject:
         """Return plain values; figures of a check that could not be made are None."""
         return {
             "asks": self.asks,
@@ -210,7 +211,7 @@ class SeriesChecks(Tabled):
             "settled series."
         )
 
-    def to_dict(self) -> dict[str, Any]:
+    def to_dict(self) -> JsonObject:
         """Return plain values: a check by its name, and `several` about all of them."""
         return {
             **{check.name: check.to_dict() for check in self.checks},
@@ -255,7 +256,7 @@ class ChecksTogether(Tabled):
     lag_1: float | None
     lag_1_bound: float | None
 
-    def to_dict(self) -> dict[str, Any]:
+    def to_dict(self) -> JsonObject:
         """Return plain values."""
         lag = None
         if self.lag_1 is not None and self.lag_1_bound is not None:

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
-
+from qc.plain import Arguments
 from qc.stats.charts import CusumDesign, EwmaDesign
 from qc.stats.errors import StatisticsUsageError
 from qc.stats.numbers import Baseline, LimitRule, Setting, parse_rules
@@ -92,7 +91,7 @@ def question_of(asked: StudyOptions, chart: str) -> StudyQuestion:
     )
 
 
-def _known(asked: StudyOptions, *names: str) -> dict[str, Any]:
+def _known(asked: StudyOptions, *names: str) -> Arguments:
     """Take the options that were given."""
     return {name: value for name, value in asked.items() if name in names and value is not None}
 

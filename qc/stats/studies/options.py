@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Annotated, Any, Literal, TypedDict, cast, get_type_hints
 
+from qc.plain import Arguments
 from qc.stats.errors import StatisticsUsageError
 
 Holds = Literal["labels", "numbers"]
@@ -143,13 +144,13 @@ def complete(options: Mapping[str, object]) -> StudyOptions:
 
 def given(asked: StudyOptions, option: str) -> bool:
     """Whether an option was given and differs from what holds where it is left out."""
-    return bool(cast(dict[str, Any], asked)[option] != OPTIONS[option].default)
+    return bool(cast(Arguments, asked)[option] != OPTIONS[option].default)
 
 
 def columns(asked: StudyOptions, holds: Holds) -> dict[str, str]:
     """Columns that were named, by the options that name them."""
     return {
-        name: cast(dict[str, Any], asked)[name]
+        name: cast(Arguments, asked)[name]
         for name, option in OPTIONS.items()
         if option.holds == holds and given(asked, name)
     }

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from scipy import special
@@ -78,7 +78,7 @@ def check_lag_1(points: Ordered) -> Check:
     found = lag_1_autocorrelation(points.values)
     p_value = float(2.0 * special.ndtr(-abs(found.lag_1) * math.sqrt(found.n)))
     rate, inflation = false_alarm_rate(found.lag_1), moving_range_inflation(found.lag_1)
-    figures: dict[str, Any] = {
+    figures: dict[str, object] = {
         "interval": list(lag_1_interval(found.lag_1, found.n)) if found.n >= LEAST_FOR_LAG else None,
         "bound": found.bound,
         "moving_range_inflation": inflation,
@@ -177,7 +177,7 @@ def _change_check(
     found: ChangePoint,
     statistic: float | None,
     p_value: float,
-    figures: dict[str, Any],
+    figures: Mapping[str, object],
 ) -> Check:
     """Tell start, size and spread of a change, in point numbers of the series; `figures` come on top."""
     start = int(points.numbers[found.start - 1])
@@ -196,4 +196,4 @@ def _change_check(
         verdict = f"since point {start}{sure}: from {shown(found.mean_before)} to {shown(found.mean_after)}"
     else:
         verdict = f"no clear change; were there one, point {start} would be its likeliest start"
-    return Check(name, points.judged, points.n, statistic, p_value, clear, verdict, told | figures)
+    return Check(name, points.judged, points.n, statistic, p_value, clear, verdict, {**told, **figures})

@@ -8,11 +8,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 import polars as pl
 
+from qc.plain import JsonObject
 from qc.stats.capable import Capability
 from qc.stats.charts import ONLY, Chart, Signal, arrange, lengths, short_run_frame
 from qc.stats.errors import StatisticsError
@@ -43,9 +43,9 @@ class SeriesStudy(Tabled):
         """Signals of the chart, none where there is no chart."""
         return () if self.chart is None else self.chart.signals
 
-    def to_dict(self, *, points: bool = True) -> dict[str, Any]:
+    def to_dict(self, *, points: bool = True) -> JsonObject:
         """Return the contract's object; `points=False` leaves out the values."""
-        out: dict[str, Any] = {
+        out: JsonObject = {
             "n": self.n,
             "points": self.points,
             "chart": None if self.chart is None else self.chart.to_dict(points=points),

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
@@ -90,7 +89,7 @@ def check_one_outlier(readings: Readings) -> Check:
     """
     found = grubbs(readings.values)
     p_value = grubbs_p_value(found.statistic, readings.n)
-    figures: dict[str, Any] = _suspect(readings, found)
+    figures: dict[str, object] = {**_suspect(readings, found)}
     for side in ("above", "below"):
         one = grubbs(readings.values, side=side)
         figures[side] = _suspect(readings, one) | {
@@ -243,7 +242,7 @@ def check_gauge_step(readings: Readings, groups: Groups, resolution: float | Non
     )
 
 
-def _suspect(readings: Readings, found: Outlier) -> dict[str, Any]:
+def _suspect(readings: Readings, found: Outlier) -> dict[str, float]:
     """Tell the number, reading and critical value of a suspected outlier."""
     return {
         "point": int(readings.numbers[found.point - 1]),
@@ -252,6 +251,6 @@ def _suspect(readings: Readings, found: Outlier) -> dict[str, Any]:
     }
 
 
-def _size(groups: Groups, grouped: Grouped) -> dict[str, Any]:
+def _size(groups: Groups, grouped: Grouped) -> dict[str, object]:
     """Tell what the groups are and how many were compared."""
     return {"by": groups.by, "groups": int(grouped.sizes.size)}

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, Literal, NamedTuple
+from typing import Literal, NamedTuple
 
 import numpy as np
 from scipy import special
 
+from qc.plain import JsonObject
 from qc.stats.change import LARGEST_RELATIVE, SIZE_CONFIDENCE, START_CONFIDENCE, check_values
 from qc.stats.errors import StatisticsError
 from qc.stats.numbers import Floats, Interval, Values, check_magnitude
@@ -83,7 +84,7 @@ class WearBreak(Tabled):
         least = max(self.sd, abs(self.size) / LARGEST_RELATIVE, float(np.finfo(float).tiny))
         return self.size / least
 
-    def to_dict(self) -> dict[str, Any]:
+    def to_dict(self) -> JsonObject:
         """Plain values, ready for JSON."""
         return Tabled.to_dict(self) | {"size_sigma": self.size_sigma}
 

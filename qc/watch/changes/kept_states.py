@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from qc.plain import JsonObject
 from qc.stats import KeptState
 
 WHOLE, SETTLED = "series", "settled state"
@@ -13,7 +14,7 @@ WHOLE, SETTLED = "series", "settled state"
 KeptStates = Mapping[str, KeptState]
 
 
-def plain_kept_states(kept: KeptStates) -> dict[str, Any]:
+def plain_kept_states(kept: KeptStates) -> JsonObject:
     """Return plain values, ready for JSON."""
     return {name: course.to_dict() for name, course in kept.items()}
 

@@ -11,7 +11,6 @@ import pytest
 from qc.jobs.board.serving import fetch_once, running, serve
 from qc.jobs.errors import JobError
 
-pytestmark = pytest.mark.xdist_group("serving")
 PARENT = """
 import os, sys
 from pathlib import Path

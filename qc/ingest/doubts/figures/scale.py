@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import polars as pl
 
 from qc.ingest.doubts.facts import Facts, distance, usual_value
+from qc.plain import FrameRow
 
 FAR = 6.0
 """Spreads from the usual figure at which one that also breaks the plan's limits is out of the question.
@@ -23,7 +22,7 @@ NEAR = 4.0
 """Spreads from the usual figure within which a multiplied figure counts as usual."""
 
 
-def scaled_fits(facts: Facts, factor: float, only: pl.Expr | None = None) -> list[dict[str, Any]]:
+def scaled_fits(facts: Facts, factor: float, only: pl.Expr | None = None) -> list[FrameRow]:
     """Return the rows whose figure is out of the question, and usual when multiplied.
 
     Parameters

@@ -6,14 +6,13 @@ volume of the same blank means that one of the three readings is wrong.
 
 from __future__ import annotations
 
-from typing import Any
-
 import polars as pl
 
 from qc.ingest.doubts.facts import Doubted, Doubts, Facts, is_diameter
 from qc.ingest.frames import INDEX
 from qc.ingest.known import SPREAD_OF_MAD
 from qc.ingest.reasons import Finding, Reason
+from qc.plain import FrameRow
 from qc.plan import Plan
 from qc.trade import section_mm2
 
@@ -108,7 +107,7 @@ def _recorded_volumes(facts: Facts, stage: str, names: dict[str, str]) -> pl.Dat
     return pl.DataFrame(rows, schema=schema, orient="row")
 
 
-def _findings(tube: dict[str, Any], names: dict[str, str]) -> list[Finding]:
+def _findings(tube: FrameRow, names: dict[str, str]) -> list[Finding]:
     """Hold all three readings; say which one lies farthest from its own usual figure."""
     roles = list(names)
     off = {role: _off(tube, role) for role in roles}
@@ -127,12 +126,12 @@ def _findings(tube: dict[str, Any], names: dict[str, str]) -> list[Finding]:
     return found
 
 
-def _off(tube: dict[str, Any], role: str) -> float:
+def _off(tube: FrameRow, role: str) -> float:
     center, spread = tube[f"{role}_center"], tube[f"{role}_spread"]
     return abs(tube[role] - center) / spread if center is not None and spread else 0.0
 
 
-def _swapped_length(tube: dict[str, Any]) -> float | None:
+def _swapped_length(tube: FrameRow) -> float | None:
     """Return the length with two neighbouring digits swapped where that closes the balance."""
     digits = f"{tube['length']:g}"
     for at in range(len(digits) - 1):

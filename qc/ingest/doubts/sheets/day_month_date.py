@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from datetime import date
-from typing import Any
 
 import polars as pl
 
@@ -12,6 +11,7 @@ from qc.ingest.cells import BARE, nearest_year, read_moment
 from qc.ingest.doubts.facts import Doubted, Doubts, Facts
 from qc.ingest.frames import INDEX
 from qc.ingest.reasons import Finding, Reason
+from qc.plain import FrameRow
 
 MONTHS = {
     name: number
@@ -79,7 +79,7 @@ def _days(rows: pl.DataFrame, facts: Facts) -> list[Finding]:
     return [finding for row in unread.to_dicts() if (finding := _dated(row, facts, rows)) is not None]
 
 
-def _dated(row: dict[str, Any], facts: Facts, rows: pl.DataFrame) -> Finding | None:
+def _dated(row: FrameRow, facts: Facts, rows: pl.DataFrame) -> Finding | None:
     match = BARE.match(row["day_text"].strip())
     if match is None:
         return None
@@ -92,7 +92,7 @@ def _dated(row: dict[str, Any], facts: Facts, rows: pl.DataFrame) -> Finding | N
     return Finding(row[INDEX], Reason.DAY_MONTH_DATE, problem, mend, {"day": day.isoformat()})
 
 
-def _near_day(row: dict[str, Any], rows: pl.DataFrame) -> date | None:
+def _near_day(row: FrameRow, rows: pl.DataFrame) -> date | None:
     """Return the middle of the days on the same sheet."""
     same = rows.filter((pl.col("sheet") == row["sheet"]) & pl.col("day").is_not_null())["day"]
     return same.sort()[same.len() // 2] if same.len() else None
