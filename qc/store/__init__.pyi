@@ -4,6 +4,8 @@ from .chain import Entry as Entry
 from .errors import StoreError as StoreError
 from .intake import NewSheet as NewSheet
 from .intake import SheetCount as SheetCount
+from .keeping import Grounds as Grounds
+from .keeping import ToldRecord as ToldRecord
 from .location import refuse_network_share as refuse_network_share
 from .pieces import News as News
 from .plans import PlanVersion as PlanVersion

@@ -18,12 +18,12 @@ from qc.store.chain import Entry, entries_of, last_entry
 from qc.store.database import Database, read_url, sqlite_url
 from qc.store.errors import StoreError
 from qc.store.intake import NewSheet, SheetCount, add_sheets
+from qc.store.keeping import MARK, Grounds, ToldRecord, adopt_what_was_kept, faults_of_store, read_told, tell
 from qc.store.location import refuse_network_share
 from qc.store.records import HeldRecord, HeldState, SheetRecord, SignalRecord, VerdictRecord
 from qc.store.sheetfiles import SheetFiles
 from qc.store.states import put_states, read_states
 from qc.store.tables import sheet
-from qc.store.verify import faults_of_store
 
 FILE = "qc.db"
 _JUDGED = "judged"  # how often verdicts were saved; no entry tells that, and the board must see it
@@ -282,8 +282,9 @@ class Store:
         as_of: date,
         states: Mapping[str, Any] | None = None,
         afresh: bool = False,
+        told: Grounds | None = None,
     ) -> None:
-        """Keep what judging found, all or none of it.
+        """Keep what judging found, all or none of it; what is told by it stays for good, see `told`.
 
         Parameters
         ----------
@@ -294,13 +295,18 @@ class Store:
         states : mapping of str to anything, optional
             Small values to be kept along with them, see `set_states`.
         afresh : bool
-            Drop all verdicts kept so far; signals and what was said of them stay.
+            Drop all verdicts kept so far; signals, what was said of them and what was told stay.
+        told : Grounds, optional
+            What the verdicts rest on; else the store as it stands.
         """
+        bodies, values = list(found), states or {}
         with self._database.writing() as conn:
+            adopt_what_was_kept(conn, as_of, told)
             if afresh:
                 verdicts.forget_verdicts(conn)
-            verdicts.save_verdicts(conn, found, as_of)
-            put_states(conn, {_JUDGED: _judgements(conn) + 1, **(states or {})})
+            verdicts.save_verdicts(conn, bodies, as_of)
+            put_states(conn, {_JUDGED: _judgements(conn) + 1, **values})
+            tell(conn, bodies, as_of, told, values.get(MARK), afresh)
 
     def verdicts(
         self, as_of: date | None = None, *, series: Sequence[str] | None = None
@@ -347,6 +353,11 @@ class Store:
             return said.read_decisions(conn, series)
 
     # --- keeping
+
+    def told(self, series: Sequence[str] | None = None, *, until: datetime | None = None) -> list[ToldRecord]:
+        """Return what was told last of each series, or by a moment: the verdict without its points."""
+        with self._database.reading() as conn:
+            return read_told(conn, series, until)
 
     def entries(self, since: int = 0) -> list[Entry]:
         """Return the entries after number `since`, oldest first."""

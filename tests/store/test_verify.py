@@ -62,18 +62,18 @@ ROWS = [
     ("UPDATE held SET typed = '{}' WHERE id = 2", "Entry 1"),
     ("UPDATE held_event SET state = 'accepted'", "Entry 4"),
     ("UPDATE plan_version SET text = 'workshop: {name: y}'", "Entry 3"),
-    ("UPDATE signal_event SET text = 'unseen' WHERE id = 1", "Entry 5"),
-    ("UPDATE signal_event SET first_serial = 'TB-1' WHERE id = 1", "Entry 5"),
-    ("UPDATE signal_event SET outcome = 'mended' WHERE id = 2", "Entry 6"),
-    ("UPDATE signal_event SET from_serial = 'TB-2' WHERE id = 2", "Entry 6"),
-    ("UPDATE signal_event SET role = 'lead' WHERE id = 2", "Entry 6"),
-    ("UPDATE signal_event SET first_serial = cause, cause = '' WHERE id = 2", "Entry 6"),
-    ("UPDATE signal_event SET last_serial = action, action = '' WHERE id = 2", "Entry 6"),
-    ("UPDATE signal_event SET first_serial = 'TB-2' WHERE id = 3", "Entry 7"),
-    ("UPDATE signal_event SET last_serial = NULL WHERE id = 3", "Entry 7"),
-    ("UPDATE signal_event SET cause = first_serial WHERE id = 3", "Entry 7"),
-    ("UPDATE signal_event SET action = last_serial, last_serial = NULL WHERE id = 3", "Entry 7"),
-    ("UPDATE signal_event SET what = 'leave-out' WHERE id = 3", "Entry 7"),
+    ("UPDATE signal_event SET text = 'unseen' WHERE id = 1", "Entry 6"),
+    ("UPDATE signal_event SET first_serial = 'TB-1' WHERE id = 1", "Entry 6"),
+    ("UPDATE signal_event SET outcome = 'mended' WHERE id = 2", "Entry 7"),
+    ("UPDATE signal_event SET from_serial = 'TB-2' WHERE id = 2", "Entry 7"),
+    ("UPDATE signal_event SET role = 'lead' WHERE id = 2", "Entry 7"),
+    ("UPDATE signal_event SET first_serial = cause, cause = '' WHERE id = 2", "Entry 7"),
+    ("UPDATE signal_event SET last_serial = action, action = '' WHERE id = 2", "Entry 7"),
+    ("UPDATE signal_event SET first_serial = 'TB-2' WHERE id = 3", "Entry 8"),
+    ("UPDATE signal_event SET last_serial = NULL WHERE id = 3", "Entry 8"),
+    ("UPDATE signal_event SET cause = first_serial WHERE id = 3", "Entry 8"),
+    ("UPDATE signal_event SET action = last_serial, last_serial = NULL WHERE id = 3", "Entry 8"),
+    ("UPDATE signal_event SET what = 'leave-out' WHERE id = 3", "Entry 8"),
     ("UPDATE sheet SET file = 'c.csv' WHERE id = 2", "Entry 2"),
     (
         "INSERT INTO reading (id, entry, origin, place, value, fingerprint) VALUES (99, 1, 1, 1, 1.0, x'00')",
@@ -113,7 +113,7 @@ def test_a_removed_entry_is_missed(shop):
 
 
 def test_rows_of_a_removed_last_entry_are_strays(shop):
-    tamper(shop, "DELETE FROM entry WHERE id = 7")
+    tamper(shop, "DELETE FROM entry WHERE id = 8")
     assert "1 rows of table signal_event belong to no entry." in complaints(shop)
 
 
@@ -168,7 +168,7 @@ def test_the_database_itself_refuses_to_change_what_was_accepted(shop, table, ve
 
 
 def test_large_stores_are_verified_in_blocks(tmp_path, make, monkeypatch):
-    monkeypatch.setattr("qc.store.verify._AT_ONCE", 2)
+    monkeypatch.setattr("qc.store.keeping.verify._AT_ONCE", 2)
     with open_store(tmp_path) as store:
         for n in range(5):
             sheet = make.sheet(f"{n}.csv", readings=make.readings(2, first=10 * n))

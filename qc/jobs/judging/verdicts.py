@@ -13,6 +13,8 @@ from qc.jobs.judging.touched import series_touched
 from qc.jobs.judging.windows import Windows
 from qc.jobs.workshop import Workshop
 from qc.sayings import CLOSED_STATES, Said, state_after
+from qc.stats.change import program_fingerprint
+from qc.store import Grounds
 from qc.watch import (
     Budget,
     Decisions,
@@ -185,7 +187,13 @@ def _keep(workshop: Workshop, judged: Judged, states: Mapping[str, Any], *, afre
     """Keep what was found and how far each series is judged, all at once."""
     kept = {_course(key): plain_kept_states(own) for key, own in judged.kept.items()}
     verdicts = [v.to_dict() for v in judged.verdicts]
-    workshop.store.save_verdicts(verdicts, as_of=workshop.today, states={**kept, **states}, afresh=afresh)
+    workshop.store.save_verdicts(
+        verdicts,
+        as_of=workshop.today,
+        states={**kept, **states},
+        afresh=afresh,
+        told=Grounds(workshop.now, program_fingerprint()),
+    )
 
 
 def _kept(workshop: Workshop, keys: Collection[str]) -> dict[str, KeptStates]:

@@ -8,6 +8,7 @@ from sqlalchemy import Connection, func, select, text
 
 from qc.store.chain import START, Entry, content_hash, contents, entries_of
 from qc.store.errors import StoreError
+from qc.store.keeping.retold import faults_of_told
 from qc.store.sheetfiles import SheetFiles, sheet_hash
 from qc.store.tables import KEPT, sheet
 
@@ -25,6 +26,7 @@ def faults_of_store(conn: Connection, files: SheetFiles, sqlite: bool) -> list[s
         *_rows(conn, entries),
         *_strays(conn, len(entries)),
         *_sheets(conn, files),
+        *faults_of_told(conn),
     ]
 
 
