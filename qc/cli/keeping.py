@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from qc.cli.common import DATA_AT_FAULT, AsOfOption, JsonOption, WorkshopOption, open_workshop, show
+from qc.cli.common import DATA_AT_FAULT, AsOfOption, JsonOption, WorkshopOption, open_workshop, option, show
 
 plan = typer.Typer(help="The measuring plan: check it, show it.", no_args_is_help=True)
 
@@ -54,11 +54,18 @@ def show_plan(workshop: WorkshopOption = None, as_of: AsOfOption = None, as_json
     show(describe_plan(open_workshop(workshop, as_of)), as_json=as_json)
 
 
-def verify(workshop: WorkshopOption = None, as_of: AsOfOption = None, as_json: JsonOption = False) -> None:
+def verify(
+    against: Annotated[
+        str | None,
+        option("A hash noted earlier (12 to 64 digits): it must still be in the chain.", "HASH"),
+    ] = None,
+    workshop: WorkshopOption = None,
+    as_json: JsonOption = False,
+) -> None:
     """Check that no entry, row or sheet was lost or altered since it was accepted."""
-    from qc.jobs.verify import verify_store
+    from qc.jobs.verify import verify_workshop
 
-    result = verify_store(open_workshop(workshop, as_of))
+    result = verify_workshop(workshop, against=against)
     show(result, as_json=as_json)
     if result.faults:
         raise typer.Exit(DATA_AT_FAULT)

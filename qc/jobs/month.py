@@ -61,7 +61,7 @@ class MonthReport(Tabled):
 
     def to_text(self) -> str:
         """Say what the month was and where the report lies."""
-        return month_text(self.content.headline, self.files)
+        return month_text(self.content.headline, self.files, self.content.last_hash)
 
 
 def month(workshop: Workshop, which: str, *, out: Path | None = None) -> MonthReport:
@@ -151,6 +151,7 @@ def month_content(workshop: Workshop, which: str) -> MonthContent:
         gaps=data_gaps(readings, _waiting(held), sum(row.state != "open" for row in held)),
         verdicts=tuple(judged.verdicts),
         budget=judged.budget.sentence(),
+        last_hash=workshop.store.head(),
     )
 
 

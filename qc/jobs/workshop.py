@@ -79,6 +79,7 @@ def open_workshop(folder: Path | None = None, *, as_of: date | None = None, crea
     plan = load_plan(text, name=str(file))
     store = open_store(place, url=os.environ.get(DATABASE_VARIABLE) or None)
     try:
+        _refuse_emptied(store, place)
         plan = _recorded(store, text, plan)
     # whatever went wrong, an open store would keep its lock
     except BaseException:
@@ -102,6 +103,16 @@ def _lay_out(folder: Path) -> None:
         (folder / PLAN).write_text(template_text(), "utf-8")
     except OSError as error:
         raise JobError(f"{folder} cannot be made into a workshop ({error.strerror}).") from error
+
+
+def _refuse_emptied(store: Store, folder: Path) -> None:
+    """Raise where sheets lie beside a store without a single entry: its first one is always a plan."""
+    if store.pulse()[0] == 0 and (lying := len(store.sheet_files())):
+        raise JobError(
+            f"The store in {folder} holds no entry, yet {lying} sheets lie beside it: it was emptied. Nothing "
+            "was changed. Bring back the last backup with `qc restore BACKUP NEW_DIR`, or ask "
+            f"`qc verify --workshop {folder}`."
+        )
 
 
 def _recorded(store: Store, text: str, plan: Plan) -> Plan:

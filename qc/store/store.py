@@ -21,9 +21,9 @@ from qc.store.intake import NewSheet, SheetCount, add_sheets
 from qc.store.keeping import MARK, Grounds, ToldRecord, adopt_what_was_kept, faults_of_store, read_told, tell
 from qc.store.location import refuse_network_share
 from qc.store.records import HeldRecord, HeldState, SheetRecord, SignalRecord, VerdictRecord
-from qc.store.sheetfiles import SheetFiles
+from qc.store.sheetfiles import SheetFiles, refuse_new_beside
 from qc.store.states import put_states, read_states
-from qc.store.tables import sheet
+from qc.store.tables import entry, sheet
 
 FILE = "qc.db"
 _JUDGED = "judged"  # how often verdicts were saved; no entry tells that, and the board must see it
@@ -51,6 +51,8 @@ def open_store(folder: Path, *, url: str | None = None) -> Store:
     except OSError as error:
         raise StoreError(f"{folder} cannot be written ({error.strerror}). Mend its permissions.") from error
     database = Database(sqlite_url(folder / FILE) if url is None else read_url(url))
+    if url is None:
+        refuse_new_beside(folder / FILE, files)
     database.migrate()
     return Store(folder, database, files)
 
@@ -103,7 +105,9 @@ class Store:
             One for each sheet; a held row that still waits is counted as held again, but kept once.
         """
         with self._database.writing() as conn:
-            return add_sheets(conn, self._files, items, who, when)
+            counts = add_sheets(conn, self._files, items, who, when)
+        self._files.accepted(item.hash for item in items)
+        return counts
 
     def readings(
         self,
@@ -252,6 +256,10 @@ class Store:
         """Return a sheet as it was handed in, byte for byte."""
         return self._files.read(digest)
 
+    def sheet_files(self) -> list[str]:
+        """Return the names of the sheets that lie on the disk, whether or not an entry names them."""
+        return sorted(self._files.lying().whole)
+
     # --- the plan
 
     def record_plan(self, text: str, *, who: str, when: datetime) -> int:
@@ -366,8 +374,20 @@ class Store:
 
     def verify(self) -> list[str]:
         """Work out every hash again; returns a sentence for each thing that is wrong."""
+        lying = self._files.lying()
         with self._database.reading() as conn:
-            return faults_of_store(conn, self._files, self._database.sqlite)
+            return faults_of_store(conn, self._files, lying, self._database.sqlite)
+
+    def hashes(self) -> list[str]:
+        """Return the hashes of all entries, oldest first; one that was noted must stay among them."""
+        with self._database.reading() as conn:
+            return [str(one) for one in conn.execute(select(entry.c.hash).order_by(entry.c.id)).scalars()]
+
+    def head(self) -> str:
+        """Return the hash of the newest entry, 64 digits; empty where there is none."""
+        with self._database.reading() as conn:
+            number, last = last_entry(conn)
+        return last if number else ""
 
     def pulse(self) -> tuple[int, int]:
         """Return what changes with every change: number of the last entry, count of judgements."""

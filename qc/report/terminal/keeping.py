@@ -23,16 +23,17 @@ def rejudged_text(series: int, changed: Sequence[str]) -> str:
     return _under(f"{series} series judged from nothing; changed since they were kept:", changed)
 
 
-def verified_text(entries: int, faults: Sequence[str]) -> str:
-    """Say that nothing was altered, or what was."""
+def verified_text(entries: int, head: str, faults: Sequence[str]) -> str:
+    """Say that nothing was altered, or what was, and the last hash."""
+    last = f"Last hash: {head or 'none yet'}"
     if not faults:
-        return f"All {entries} entries, their rows and their sheets are as they were accepted."
-    return _under("Something was altered or lost:", faults)
+        return f"All {entries} entries, their rows and their sheets are as they were accepted.\n{last}"
+    return "\n".join([_under("Something was altered or lost:", faults), last])
 
 
-def month_text(headline: str, files: Sequence[Path]) -> str:
-    """Say what the month was and where the report lies."""
-    return _under(headline, [str(path) for path in files])
+def month_text(headline: str, files: Sequence[Path], last_hash: str) -> str:
+    """Say what the month was, where the report lies, and the last hash of the store."""
+    return "\n".join([_under(headline, [str(path) for path in files]), f"Last hash: {last_hash}"])
 
 
 def demo_text(made: str, status: str, report: str) -> str:
