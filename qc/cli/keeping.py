@@ -13,10 +13,12 @@ plan = typer.Typer(help="The measuring plan: check it, show it.", no_args_is_hel
 
 
 def add_commands(app: typer.Typer) -> None:
-    """Add new, plan and verify."""
+    """Add new, plan, verify, backup and restore."""
     app.command("new")(new)
     app.add_typer(plan, name="plan")
     app.command("verify")(verify)
+    app.command("backup")(backup)
+    app.command("restore")(restore)
 
 
 def new(
@@ -69,3 +71,28 @@ def verify(
     show(result, as_json=as_json)
     if result.faults:
         raise typer.Exit(DATA_AT_FAULT)
+
+
+def backup(
+    folder: Annotated[Path, typer.Argument(metavar="DIR", help="Where backups lie; best on another disk.")],
+    workshop: WorkshopOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Copy the whole workshop into a dated folder of DIR and prove the copy; others may work meanwhile."""
+    from qc.jobs.backup import backup as back_up
+
+    result = back_up(open_workshop(workshop, None), folder)
+    show(result, as_json=as_json)
+    if result.faults:
+        raise typer.Exit(DATA_AT_FAULT)
+
+
+def restore(
+    source: Annotated[Path, typer.Argument(metavar="BACKUP", help="The dated folder of a backup.")],
+    folder: Annotated[Path, typer.Argument(metavar="NEW_DIR", help="Folder to make; must be new or empty.")],
+    as_json: JsonOption = False,
+) -> None:
+    """Bring a backup back into an empty folder, proven before it stands there."""
+    from qc.jobs.backup import restore as bring_back
+
+    show(bring_back(source, folder), as_json=as_json)

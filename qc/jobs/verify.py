@@ -9,7 +9,7 @@ from pathlib import Path
 
 from qc.errors import UsageError
 from qc.jobs.errors import JobError
-from qc.jobs.workshop import DATABASE_VARIABLE, PLAN, find_folder
+from qc.jobs.workshop import DATABASE_VARIABLE, PLAN, find_folder, no_workshop
 from qc.plain import JsonObject
 from qc.report.terminal import verified_text
 from qc.stats import Tabled
@@ -63,7 +63,7 @@ def verify_workshop(folder: Path | None = None, *, against: str | None = None) -
     noted = None if against is None else read_hash(against)
     place = find_folder(folder)
     if not (place / PLAN).is_file() and not (place / "sheets").is_dir():
-        raise JobError(f"There is no workshop in {place} (no {PLAN}). Name its folder with --workshop DIR.")
+        raise JobError(no_workshop(place))
     with open_store(place, url=os.environ.get(DATABASE_VARIABLE) or None) as store:
         return verify_store(store, against=noted)
 

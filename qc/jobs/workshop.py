@@ -70,10 +70,7 @@ def open_workshop(folder: Path | None = None, *, as_of: date | None = None, crea
     file = place / PLAN
     if not file.is_file():
         if not create:
-            raise JobError(
-                f"There is no workshop in {place} (no {PLAN}). Make one with `qc new {place}`, or look at "
-                f"the sample with `qc demo`; `--workshop DIR` or {FOLDER_VARIABLE} names another folder."
-            )
+            raise JobError(no_workshop(place))
         _lay_out(place)
     text = read_plan_text(file)
     plan = load_plan(text, name=str(file))
@@ -87,6 +84,14 @@ def open_workshop(folder: Path | None = None, *, as_of: date | None = None, crea
         raise
     zone, day = plan.workshop.time_zone, as_of or plan.workshop.today
     return Workshop(place, plan, store, clock.today(zone, day), clock.moment(zone, day))
+
+
+def no_workshop(place: Path) -> str:
+    """Say that there is no workshop in a folder, and how to make or name one."""
+    return (
+        f"There is no workshop in {place} (no {PLAN}). Make one with `qc new {place}`, or look at "
+        f"the sample with `qc demo`; `--workshop DIR` or {FOLDER_VARIABLE} names another folder."
+    )
 
 
 def find_folder(folder: Path | None = None) -> Path:
@@ -109,8 +114,8 @@ def _refuse_emptied(store: Store, folder: Path) -> None:
     """Raise where sheets lie beside a store without a single entry: its first one is always a plan."""
     if store.pulse()[0] == 0 and (lying := len(store.sheet_files())):
         raise JobError(
-            f"The store in {folder} holds no entry, yet {lying} sheets lie beside it: it was emptied. Nothing "
-            "was changed. Bring back the last backup with `qc restore BACKUP NEW_DIR`, or ask "
+            f"The store in {folder} holds no entry, yet {lying} sheets lie beside it: it was emptied. "
+            "Nothing was changed. Bring back the last backup with `qc restore BACKUP NEW_DIR`, or ask "
             f"`qc verify --workshop {folder}`."
         )
 

@@ -6,6 +6,10 @@ from .intake import NewSheet as NewSheet
 from .intake import SheetCount as SheetCount
 from .keeping import Grounds as Grounds
 from .keeping import ToldRecord as ToldRecord
+from .keeping import copy_database as copy_database
+from .keeping import copy_file as copy_file
+from .keeping import flush_file as flush_file
+from .keeping import flush_tree as flush_tree
 from .location import refuse_network_share as refuse_network_share
 from .pieces import News as News
 from .plans import PlanVersion as PlanVersion

@@ -8,25 +8,24 @@ from pathlib import Path
 from typing import Any
 
 import polars as pl
-from sqlalchemy import Connection, select
+from sqlalchemy import select
 
 from qc.plain import JsonObject
 from qc.sayings import Said, Saying, SignalState
 from qc.store import corrections, plans, queries, said, verdicts
 from qc.store import pieces as few
-from qc.store.chain import Entry, entries_of, last_entry
 from qc.store.database import Database, read_url, sqlite_url
 from qc.store.errors import StoreError
 from qc.store.intake import NewSheet, SheetCount, add_sheets
-from qc.store.keeping import MARK, Grounds, ToldRecord, adopt_what_was_kept, faults_of_store, read_told, tell
+from qc.store.keeping import MARK, Grounds, adopt_what_was_kept, tell
 from qc.store.location import refuse_network_share
+from qc.store.proven import JUDGEMENTS, ProvenStore, judgements
 from qc.store.records import HeldRecord, HeldState, SheetRecord, SignalRecord, VerdictRecord
 from qc.store.sheetfiles import SheetFiles, refuse_new_beside
 from qc.store.states import put_states, read_states
-from qc.store.tables import entry, sheet
+from qc.store.tables import sheet
 
 FILE = "qc.db"
-_JUDGED = "judged"  # how often verdicts were saved; no entry tells that, and the board must see it
 
 
 def open_store(folder: Path, *, url: str | None = None) -> Store:
@@ -57,7 +56,7 @@ def open_store(folder: Path, *, url: str | None = None) -> Store:
     return Store(folder, database, files)
 
 
-class Store:
+class Store(ProvenStore):
     """Everything a workshop keeps. Make one with `open_store`; it may be used from several threads.
 
     Parameters
@@ -71,9 +70,7 @@ class Store:
     """
 
     def __init__(self, folder: Path, database: Database, files: SheetFiles) -> None:
-        self.folder = folder
-        self._database = database
-        self._files = files
+        super().__init__(folder, database, files)
 
     def __enter__(self) -> Store:
         return self
@@ -313,7 +310,7 @@ class Store:
             if afresh:
                 verdicts.forget_verdicts(conn)
             verdicts.save_verdicts(conn, bodies, as_of)
-            put_states(conn, {_JUDGED: _judgements(conn) + 1, **values})
+            put_states(conn, {JUDGEMENTS: judgements(conn) + 1, **values})
             tell(conn, bodies, as_of, told, values.get(MARK), afresh)
 
     def verdicts(
@@ -360,39 +357,7 @@ class Store:
         with self._database.reading() as conn:
             return said.read_decisions(conn, series)
 
-    # --- keeping
-
-    def told(self, series: Sequence[str] | None = None, *, until: datetime | None = None) -> list[ToldRecord]:
-        """Return what was told last of each series, or by a moment: the verdict without its points."""
-        with self._database.reading() as conn:
-            return read_told(conn, series, until)
-
-    def entries(self, since: int = 0) -> list[Entry]:
-        """Return the entries after number `since`, oldest first."""
-        with self._database.reading() as conn:
-            return entries_of(conn, since)
-
-    def verify(self) -> list[str]:
-        """Work out every hash again; returns a sentence for each thing that is wrong."""
-        lying = self._files.lying()
-        with self._database.reading() as conn:
-            return faults_of_store(conn, self._files, lying, self._database.sqlite)
-
-    def hashes(self) -> list[str]:
-        """Return the hashes of all entries, oldest first; one that was noted must stay among them."""
-        with self._database.reading() as conn:
-            return [str(one) for one in conn.execute(select(entry.c.hash).order_by(entry.c.id)).scalars()]
-
-    def head(self) -> str:
-        """Return the hash of the newest entry, 64 digits; empty where there is none."""
-        with self._database.reading() as conn:
-            number, last = last_entry(conn)
-        return last if number else ""
-
-    def pulse(self) -> tuple[int, int]:
-        """Return what changes with every change: number of the last entry, count of judgements."""
-        with self._database.reading() as conn:
-            return last_entry(conn)[0], _judgements(conn)
+    # --- small values
 
     def state(self, key: str, default: Any = None) -> Any:
         """Return a small kept value, `default` where there is none."""
@@ -411,7 +376,3 @@ class Store:
         """Keep several small values at once."""
         with self._database.writing() as conn:
             put_states(conn, values)
-
-
-def _judgements(conn: Connection) -> int:
-    return int(read_states(conn, [_JUDGED]).get(_JUDGED, 0))

@@ -1,5 +1,9 @@
 """Types of what `qc.store.keeping` offers; the package fetches each name on first use."""
 
+from .copies import copy_database as copy_database
+from .copies import copy_file as copy_file
+from .copies import flush_file as flush_file
+from .copies import flush_tree as flush_tree
 from .told import MARK as MARK
 from .told import Grounds as Grounds
 from .told import ToldRecord as ToldRecord
