@@ -6,7 +6,9 @@ from .errors import StoreUnavailable as StoreUnavailable
 from .intake import NewSheet as NewSheet
 from .intake import SheetCount as SheetCount
 from .location import refuse_network_share as refuse_network_share
+from .pieces import JudgedUpTo as JudgedUpTo
 from .pieces import News as News
+from .pieces import Waiting as Waiting
 from .plans import PlanVersion as PlanVersion
 from .records import HeldReason as HeldReason
 from .records import HeldRecord as HeldRecord
@@ -18,5 +20,3 @@ from .sheetfiles import sheet_hash as sheet_hash
 from .store import Store as Store
 from .store import open_store as open_store
 from .verdicts import signal_id as signal_id
-from .waiting import JudgedUpTo as JudgedUpTo
-from .waiting import Waiting as Waiting

@@ -25,7 +25,6 @@ from qc.store.sheetfiles import SheetFiles
 from qc.store.states import put_states, read_states
 from qc.store.tables import sheet
 from qc.store.verify import faults_of_store
-from qc.store.waiting import JudgedUpTo, Waiting, measured_kinds, read_reached, read_waiting
 
 FILE = "qc.db"
 _JUDGED = "judged"  # how often verdicts were saved; no entry tells that, and the board must see it
@@ -177,25 +176,20 @@ class Store:
         with self._database.reading() as conn:
             return few.read_news(conn, mark)
 
-    def mark(self) -> tuple[int, int]:
-        """Return the mark after which everything is news."""
-        with self._database.reading() as conn:
-            return few.read_mark(conn)
-
-    def waiting(self, mark: JudgedUpTo) -> Waiting | None:
+    def waiting(self, mark: few.JudgedUpTo) -> few.Waiting | None:
         """Return what was accepted after a mark and waits to be judged, None where nothing does."""
         with self._database.reading() as conn:
-            return read_waiting(conn, mark)
+            return few.read_waiting(conn, mark)
 
-    def reached(self) -> JudgedUpTo:
+    def reached(self) -> few.JudgedUpTo:
         """Return the mark that holds once everything accepted so far is judged."""
         with self._database.reading() as conn:
-            return read_reached(conn)
+            return few.read_reached(conn)
 
     def measured_kinds(self) -> list[tuple[str, str, str]]:
         """Return stage, characteristic and model of everything ever measured, each once."""
         with self._database.reading() as conn:
-            return measured_kinds(conn)
+            return few.measured_kinds(conn)
 
     def serials_before(
         self, stage: str, characteristics: Sequence[str], serials: Sequence[str], day: date
@@ -236,27 +230,11 @@ class Store:
         replaces: int | None = None,
         note: str = "",
     ) -> list[int]:
-        """Close held rows for good.
+        """Close open held rows for good; returns the ids of the new readings.
 
-        Parameters
-        ----------
-        held_ids : sequence of int
-            Open held rows.
-        state : str
-            ``accepted`` (with the mended rows in `readings` or `events`) or ``dropped``.
-        who, when
-            Person and moment.
-        readings, events : polars.DataFrame, optional
-            The rows as mended and checked; those already known are not stored again.
-        replaces : int, optional
-            A reading that the mended one corrects.
-        note : str
-            Why, in words.
-
-        Returns
-        -------
-        list of int
-            Ids of the new readings.
+        `state` is ``accepted``, with the rows as mended and checked in `readings` or `events` (those already
+        known are not stored again) and the reading in `replaces` that they correct, or ``dropped``. `note`
+        says why, in words.
         """
         empty = pl.DataFrame()
         rows = (empty if readings is None else readings, empty if events is None else events)
