@@ -7,6 +7,7 @@ import os
 from pathlib import Path
 
 from qc.store.errors import StoreError, StoreUnavailable
+from qc.store.location import OWN_FILE, private_folder
 
 PARTS = ".part"  # half-written files live here until they are whole
 
@@ -27,7 +28,8 @@ class SheetFiles:
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
-        (folder / PARTS).mkdir(parents=True, exist_ok=True)
+        private_folder(folder)
+        private_folder(folder / PARTS)
 
     def keep(self, digest: str, data: bytes) -> None:
         """Write a sheet so that it is whole on the disk when this returns, whatever happens.
@@ -51,6 +53,7 @@ class SheetFiles:
                 file.write(data)
                 file.flush()
                 os.fsync(file.fileno())
+            part.chmod(OWN_FILE)
             part.replace(target)
         except OSError as error:
             part.unlink(missing_ok=True)

@@ -17,9 +17,9 @@ from qc.store import corrections, plans, queries, said, verdicts
 from qc.store import pieces as few
 from qc.store.chain import Entry, entries_of, last_entry
 from qc.store.database import Database, read_url, sqlite_url
-from qc.store.errors import StoreError
+from qc.store.errors import StoreUnavailable
 from qc.store.intake import NewSheet, SheetCount, add_sheets
-from qc.store.location import refuse_network_share
+from qc.store.location import OWN_FILE, private_folder, refuse_network_share
 from qc.store.records import HeldRecord, HeldState, SheetRecord, SignalRecord, VerdictRecord
 from qc.store.sheetfiles import SheetFiles
 from qc.store.states import put_states, read_states
@@ -47,10 +47,14 @@ def open_store(folder: Path, *, url: str | None = None) -> Store:
     """
     refuse_network_share(folder)
     try:
-        folder.mkdir(parents=True, exist_ok=True)
+        private_folder(folder)
         files = SheetFiles(folder / "sheets")
+        if url is None:
+            (folder / FILE).touch(OWN_FILE)  # the log beside it takes its rights
     except OSError as error:
-        raise StoreError(f"{folder} cannot be written ({error.strerror}). Mend its permissions.") from error
+        raise StoreUnavailable(
+            f"{folder} cannot be written ({error.strerror}). Mend its permissions."
+        ) from error
     database = Database(sqlite_url(folder / FILE) if url is None else read_url(url))
     database.migrate()
     return Store(folder, database, files)
