@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
+from qc.errors import MachineError
 from qc.jobs.errors import JobError
 from qc.jobs.verify import verify_store
 from qc.jobs.workshop import DATABASE_VARIABLE, Workshop
@@ -83,7 +84,9 @@ def backup(workshop: Workshop, out: Path) -> Backup:
     Raises
     ------
     JobError
-        The folder lies in the workshop, or cannot be written.
+        The folder lies in the workshop.
+    MachineError
+        It cannot be written.
     StoreError
         The database cannot be read.
     """
@@ -107,7 +110,7 @@ def backup(workshop: Workshop, out: Path) -> Backup:
         half.rename(final)
     except OSError as error:
         shutil.rmtree(half, ignore_errors=True)
-        raise JobError(
+        raise MachineError(
             f"{out}: the backup cannot be written here ({error.strerror}). No backup was made; make room "
             "or name another folder."
         ) from error
@@ -135,12 +138,12 @@ def restore(source: Path, folder: Path) -> Restored:
     Raises
     ------
     JobError
-        `source` is no backup or not sound, or `folder` is not empty or cannot be written.
+        `source` is no backup or not sound, or `folder` is not empty.
+    MachineError
+        `folder` cannot be written.
     """
     if not (source / DATABASE).is_file():
-        raise JobError(
-            f"{source} is no backup (no {DATABASE} in it). Name a dated folder that `qc backup` made."
-        )
+        raise JobError(f"{source} is no backup (no {DATABASE} in it). Name a dated folder of `qc backup`.")
     if source.name.startswith(".") and source.name.endswith(_HALF):
         raise JobError(f"{source} is half a backup: making it was cut off. Name another one.")
     if folder.is_file() or (folder.is_dir() and any(folder.iterdir())):
@@ -164,7 +167,7 @@ def restore(source: Path, folder: Path) -> Restored:
             folder.rmdir()
         half.rename(folder)
     except OSError as error:
-        raise JobError(
+        raise MachineError(
             f"{folder}: the workshop cannot be written here ({error.strerror}). Nothing was brought back; "
             "make room or name another folder."
         ) from error

@@ -8,7 +8,8 @@ from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
-from qc.store.errors import StoreError
+from qc.store.errors import StoreError, StoreUnavailable
+from qc.store.location import OWN_FILE, private_folder
 
 PARTS = ".part"  # half-written files live here until they are whole
 ANNOUNCED = ".new"  # ends the name of a mark there: this sheet is being taken in
@@ -38,7 +39,8 @@ class SheetFiles:
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
-        (folder / PARTS).mkdir(parents=True, exist_ok=True)
+        private_folder(folder)
+        private_folder(folder / PARTS)
 
     def announce(self, digests: Iterable[str]) -> None:
         """Note which sheets come now, before the first is written: what is cut off is known as that.
@@ -91,7 +93,7 @@ class SheetFiles:
         Raises
         ------
         StoreError
-            The bytes do not have this hash, or the disk refuses them.
+            The bytes do not have this hash, or (`StoreUnavailable`) the disk refuses them.
         """
         if sheet_hash(data) != digest:
             raise StoreError(f"The sheet {digest[:12]} does not have the bytes it claims; send it again.")
@@ -104,12 +106,13 @@ class SheetFiles:
                 file.write(data)
                 file.flush()
                 os.fsync(file.fileno())
+            part.chmod(OWN_FILE)
             part.replace(target)
         except OSError as error:
             part.unlink(missing_ok=True)
-            raise StoreError(
-                f"The sheet cannot be written to {self.folder} ({error.strerror}). Nothing was stored; "
-                "make room on the disk or mend its permissions and upload again."
+            raise StoreUnavailable(
+                f"The sheet cannot be written to {self.folder} ({error.strerror}). Make room on the disk or "
+                "mend its permissions and upload again."
             ) from error
 
     def settle(self) -> None:
@@ -158,9 +161,9 @@ def refuse_new_beside(database: Path, files: SheetFiles) -> None:
     count = len(files.lying().whole)
     if count:
         raise StoreError(
-            f"{database} is missing or empty, yet {count} sheets of it lie in {files.folder}. No new store was "
-            "made. Bring back the last backup with `qc restore BACKUP NEW_DIR`; where there is none, move the "
-            "sheets to another folder and upload them again."
+            f"{database} is missing or empty, yet {count} sheets of it lie in {files.folder}. No new store "
+            "was made. Bring back the last backup with `qc restore BACKUP NEW_DIR`; where there is none, move "
+            "the sheets to another folder and upload them again."
         )
 
 

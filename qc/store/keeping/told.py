@@ -242,7 +242,7 @@ def _judgement(conn: Connection, grounds: Grounds, how: str) -> JsonObject:
     return {
         "how": how,
         "program": grounds.program,
-        "plan": seen["plan"],
+        "plan": seen["plan"] or None,
         "readings": seen["readings"],
         "events": seen["events"],
         "upto": seen["entry"],
