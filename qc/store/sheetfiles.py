@@ -162,8 +162,8 @@ def refuse_new_beside(database: Path, files: SheetFiles) -> None:
     if count:
         raise StoreError(
             f"{database} is missing or empty, yet {count} sheets of it lie in {files.folder}. No new store "
-            "was made. Bring back the last backup with `qc restore BACKUP NEW_DIR`; where there is none, move "
-            "the sheets to another folder and upload them again."
+            "was made. Bring back the last backup with `qc restore BACKUP NEW_DIR`; where there is none, "
+            "move the sheets to another folder and upload them again."
         )
 
 
