@@ -180,12 +180,12 @@ def adopt_what_was_kept(conn: Connection, as_of: date, grounds: Grounds | None) 
     for one in conn.execute(select(signal).order_by(signal.c.id)):
         seed = {"key": one.series, "id": one.id, "first_as_of": one.first_as_of, "kind": one.kind}
         body = pack({**seed, "signals": [json.loads(one.body)]})
-        row = {"series": one.series, "day": one.last_as_of, "verdict": "", "state": ""}
-        rows.append({**row, "as_in": None, "body": body})
+        told_last = {"series": one.series, "day": one.last_as_of, "verdict": "", "state": ""}
+        rows.append({**told_last, "as_in": None, "body": body})
     if rows:
         when = _last_moment(conn, as_of) if grounds is None else grounds.when
-        kept = read_states(conn, [MARK])
-        mark = json.dumps(kept[MARK], ensure_ascii=False) if MARK in kept else None
+        marks = read_states(conn, [MARK])
+        mark = json.dumps(marks[MARK], ensure_ascii=False) if MARK in marks else None
         _write(conn, {**_judgement(conn, Grounds(when), ADOPTED), "mark": mark}, rows, when)
 
 
