@@ -14,10 +14,10 @@ import subprocess
 import sys
 import tempfile
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
-from typing import IO, Any, NoReturn
+from typing import IO, Any, NoReturn, TypeVar
 
 from qc.ingest.errors import SheetError
 from qc.ingest.reading.child import MAX_ANSWER, answer, receive, send
@@ -37,6 +37,7 @@ START_SECONDS = 30
 HINT = "Copy the table into a new workbook and save that, save it as csv, or split it."
 ROOT = Path(__file__).parents[3]
 LOG_TAIL = 4_000
+T = TypeVar("T")
 
 _log = logging.getLogger("qc.reading")
 _log.addHandler(logging.NullHandler())  # without it Python prints to stderr where nobody set a log up
@@ -90,32 +91,23 @@ class SheetReader:
             What `read_sheet` refuses; a sheet that takes more memory or time than there is for one, or that
             broke the reader.
         """
-        found = self._ask({"what": "sheet", "name": name}, data, name)
-        try:
-            return [_grid(grid) for grid in found["grids"]]
-        except (KeyError, TypeError, ValueError):
-            self._break(name, "reading it gave an answer that is no sheet")
+        return self._ask({"what": "sheet", "name": name}, data, name, _grids)
 
     def rows(self, data: bytes, tab: str, *, midnight: bool = False) -> list[list[str]]:
         """Read one tab of a workbook as `read_tab` does; errors as of `read`, without the file's name."""
-        found = self._ask({"what": "tab", "tab": tab, "midnight": midnight}, data, "")
-        rows = found.get("rows")
-        if not isinstance(rows, list):
-            self._break("", "reading it gave an answer that is no table")
-        return rows
+        return self._ask({"what": "tab", "tab": tab, "midnight": midnight}, data, "", _rows)
 
     def close(self) -> None:
         """End the process; another sheet starts a new one."""
         with self._lock:
             self._drop()
 
-    def _ask(self, question: dict[str, Any], data: bytes, name: str) -> dict[str, Any]:
+    def _ask(
+        self, question: dict[str, Any], data: bytes, name: str, take: Callable[[dict[str, Any]], T]
+    ) -> T:
         """Put a question to the process and settle what became of it."""
         with self._lock:
             found = self._alone_or_answered(question, data, name)
-        if "refused" in found:
-            told = found["refused"]
-            raise SheetError(told["file"], told["problem"], told["hint"], tab=told["tab"], cell=told["cell"])
         if found.get("fault") == "memory":
             self.close()  # what it still holds is not known
             self._break(name, f"reading it takes more than {self.megabytes:,} MB of memory")
@@ -123,7 +115,14 @@ class SheetReader:
             self._break(name, f"it holds more than {MAX_ANSWER // 1_000_000} MB of text")
         if "fault" in found:
             self._break(name, "it is damaged in a way that broke the reader")
-        return found
+        try:
+            taken = SheetError(**found["refused"]) if "refused" in found else take(found)
+        except (KeyError, TypeError, ValueError):
+            self.close()
+            self._break(name, "reading it gave an answer that is none")
+        if isinstance(taken, SheetError):
+            raise taken
+        return taken
 
     def _alone_or_answered(self, question: dict[str, Any], data: bytes, name: str) -> dict[str, Any]:
         for _ in range(2):  # a process ended from outside is no fault of the sheet: it is read once more
@@ -277,6 +276,21 @@ def _command() -> list[str]:
     return [sys.executable, "-P", "-S", "-m", "qc.ingest.reading.child"]
 
 
-def _grid(told: dict[str, Any]) -> Grid:
-    rows = tuple(tuple(row) for row in told["rows"])
-    return Grid(**{**told, "rows": rows, "lines": tuple(told["lines"]), "widths": tuple(told["widths"])})
+def _grids(found: dict[str, Any]) -> list[Grid]:
+    """Take the grids of an answer; JSON knows lists only."""
+    return [
+        Grid(
+            **{
+                **told,
+                "rows": tuple(tuple(row) for row in told["rows"]),
+                "lines": tuple(told["lines"]),
+                "widths": tuple(told["widths"]),
+            }
+        )
+        for told in found["grids"]
+    ]
+
+
+def _rows(found: dict[str, Any]) -> list[list[str]]:
+    """Take the rows of an answer."""
+    return [list(row) for row in found["rows"]]
