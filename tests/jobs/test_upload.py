@@ -150,6 +150,7 @@ child.serve(int(sys.argv[1]), int(sys.argv[2]))
 def test_of_fifty_sheets_with_one_that_breaks_the_reader_49_are_stored(shop, monkeypatch):
     command = [sys.executable, "-P", "-S", "-c", BREAKING]
     monkeypatch.setattr("qc.ingest.reading.reader._command", lambda: command)
+    monkeypatch.setattr("qc.ingest.reading.reader._kept", None)
     good = sheets("*.csv")[:49]
     receipt = upload(shop, [*good[:20], ("bad.csv", b"abort"), *good[20:]])
     assert [sheet.count.file for sheet in receipt.sheets] == [name for name, _ in good]
