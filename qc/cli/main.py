@@ -9,9 +9,12 @@ from __future__ import annotations
 import gc
 import sys
 from collections.abc import Sequence
+from functools import cache
 from typing import Annotated
 
 import typer
+from typer.core import TyperGroup
+from typer.main import get_group
 
 from qc.cli import baseline, daily, keeping, records, signals
 from qc.cli.common import DONE
@@ -66,6 +69,12 @@ add_factors_command(app)
 keeping.add_commands(app)
 
 
+@cache
+def _commands() -> TyperGroup:
+    """Return the tree of all commands, made from their functions once in a process."""
+    return get_group(app)
+
+
 def main(arguments: Sequence[str]) -> int:
     """Run one command.
 
@@ -80,7 +89,7 @@ def main(arguments: Sequence[str]) -> int:
         0 done, 1 the data are at fault, 2 wrong usage.
     """
     try:
-        app(args=list(arguments))
+        _commands()(args=list(arguments))
     except SystemExit as stop:
         # the command line library leaves by it even when all is well
         return stop.code if isinstance(stop.code, int) else DONE
