@@ -251,3 +251,14 @@ def test_every_command_that_reads_a_table_gives_one_sentence(with_cells, tmp_pat
     out, err = capfd.readouterr()
     assert (code, out, err.count("\n")) == (1, "", 1)
     assert err.startswith("qc: ") and "bomb.xlsx" in err and "Traceback" not in err
+
+
+@pytest.mark.parametrize("label", ["count", "uniqueCount"])
+@pytest.mark.parametrize("number", ["4294967296", "18446744073709551616", "2000001", "-1", "1e9", "x"])
+def test_a_reader_keeps_no_room_for_texts_that_are_only_announced(
+    workbook, rewrite, replace_in, label, number
+):
+    """Found by random damage: an announced number of texts made the reader ask for 103 GB."""
+    change = replace_in(rf' {label}="[0-9]*"'.encode(), f' {label}="{number}"'.encode())
+    with pytest.raises(SheetError, match="announces .* texts, more than a sheet holds"):
+        read_sheet(rewrite(workbook(), "xl/sharedStrings.xml", change), "a.xlsx")
