@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 
+from qc.cli.main import main
 from qc.errors import QcError, UsageError
 from qc.ingest import SheetError, read_sheet
 from qc.ingest.reading import Manner, inspection, places, read_table
@@ -229,3 +230,35 @@ def test_a_table_may_be_wider_than_a_card_and_hold_formulas(workbook, tmp_path):
     path.write_bytes(workbook(more))
     table = read_table(path, TABLES)
     assert len(table.columns) == 300 and table.cells["5"][-1] == "14.05"
+
+
+COMMANDS = {
+    "study": "study FILE --value a",
+    "gauge": "gauge FILE --value a --part b",
+    "pair": "pair --inner FILE --outer FILE --target-um 100 --lower-um 50 --upper-um 150",
+    "coat": "coat FILE --nominal 30 --lower 20",
+    "tune": "tune FILE --length-mm 2900",
+    "wear": "wear FILE --value a --against b --upper 3",
+}
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+@pytest.mark.parametrize("row", [199_999, LAST_ROW])
+def test_every_command_that_reads_a_table_gives_one_sentence(with_cells, tmp_path, capfd, name, row):
+    path = tmp_path / "bomb.xlsx"
+    path.write_bytes(with_cells(WIDE + FAR["on the row"].format(row=row)))
+    code = main([word.replace("FILE", str(path)) for word in COMMANDS[name].split()])
+    out, err = capfd.readouterr()
+    assert (code, out, err.count("\n")) == (1, "", 1)
+    assert err.startswith("qc: ") and "bomb.xlsx" in err and "Traceback" not in err
+
+
+@pytest.mark.parametrize("label", ["count", "uniqueCount"])
+@pytest.mark.parametrize("number", ["4294967296", "18446744073709551616", "2000001", "-1", "1e9", "x"])
+def test_a_reader_keeps_no_room_for_texts_that_are_only_announced(
+    workbook, rewrite, replace_in, label, number
+):
+    """Found by random damage: an announced number of texts made the reader ask for 103 GB."""
+    change = replace_in(rf' {label}="[0-9]*"'.encode(), f' {label}="{number}"'.encode())
+    with pytest.raises(SheetError, match="announces .* texts, more than a sheet holds"):
+        read_sheet(rewrite(workbook(), "xl/sharedStrings.xml", change), "a.xlsx")

@@ -9,12 +9,14 @@ each cell is worked out here in every way a workbook may give it (`places`), and
 from __future__ import annotations
 
 import io
+import re
 import struct
 import zipfile
 import zlib
 from dataclasses import dataclass
 
 from qc.ingest.errors import SheetError
+from qc.ingest.reading.grid import MAX_CELLS
 from qc.ingest.reading.parts import CUT_HINT, PLAIN_HINT, parse_part
 from qc.ingest.reading.places import Area, CellPlaces
 
@@ -31,6 +33,7 @@ MAX_TEXT = 100_000_000
 """Most text in all cells; chosen, fifty characters in each of the most cells. A text that is kept once and
 shown in many cells counts for each of them, since each becomes a text of its own. [character]"""
 
+COUNT = re.compile(r"[0-9]{1,9}", re.ASCII)
 SHARED = "xl/sharedstrings.xml"
 MACRO_PART = "vbaproject.bin"
 PLAIN_PACKING = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
@@ -178,9 +181,16 @@ def _shared_lengths(archive: zipfile.ZipFile, part: str, name: str) -> list[int]
     """Return how long each shared text is, in the order in which cells point at them."""
     lengths: list[int] = []
 
-    def begins(tag: str, _: dict[str, str]) -> None:
+    def begins(tag: str, attributes: dict[str, str]) -> None:
         if tag == "si":
             lengths.append(0)
+        elif tag == "sst":
+            # a reader keeps room for as many texts as are announced, whether they follow or not
+            for label in ("count", "uniqueCount"):
+                announced = attributes.get(label, "0")
+                if not COUNT.fullmatch(announced) or int(announced) > MAX_CELLS:
+                    problem = f"the workbook announces {announced[:20]!r} texts, more than a sheet holds"
+                    raise SheetError(name, problem, PLAIN_HINT)
 
     def characters(data: str) -> None:
         if lengths:
