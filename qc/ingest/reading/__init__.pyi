@@ -1,10 +1,15 @@
 """Types of what `qc.ingest.reading` offers; the package fetches each name on first use."""
 
+from .files import check_file as check_file
 from .grid import MAX_BYTES as MAX_BYTES
+from .grid import MAX_CELLS as MAX_CELLS
+from .grid import MAX_COLUMNS as MAX_COLUMNS
 from .grid import Grid as Grid
 from .grid import column_letters as column_letters
+from .manner import Manner as Manner
+from .pieces import Asked as Asked
+from .pieces import Narrow as Narrow
 from .sheets import read_sheet as read_sheet
-from .tables import Manner as Manner
 from .tables import Table as Table
 from .tables import TableSource as TableSource
 from .tables import read_table as read_table
