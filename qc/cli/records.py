@@ -74,7 +74,7 @@ def mend_row(
 
 def _numbers(text: str) -> range:
     first, dash, last = text.partition("-")
-    if not first.isdigit() or (dash and not last.isdigit()):
+    if not first.isdecimal() or (dash and not last.isdecimal()):
         raise typer.BadParameter(f"'{text}' is no row number. Write 7, or 2-21 for a run of rows.")
     return range(int(first), int(last if dash else first) + 1)
 

@@ -22,8 +22,8 @@ MOST_WAV_BYTES = 200_000_000
 
 WAV = replace(
     REMEDY,
-    said=REMEDY.said
-    | {
+    said={
+        **REMEDY.said,
         "odd": "{path}: this is {words}, not a file. Give the recording itself",
         "large": "{name}: larger than {most}. Record the note set alone",
         "unreadable": "{name}: this is no wav recording. Save it as wav (PCM)",
@@ -129,11 +129,15 @@ def read_wav(path: Path) -> tuple[Floats, float]:
     """
     from scipy.io import wavfile
 
-    check_file(path, WAV)
+    try:
+        check_file(path, WAV)
+        data = path.read_bytes()
+    except OSError as error:
+        WAV.refuse("locked", path, error, words=error.strerror)
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # unknown chunks (names, dates) do not touch the sound
-            rate, samples = wavfile.read(io.BytesIO(path.read_bytes()))
+            rate, samples = wavfile.read(io.BytesIO(data))
     except Exception as error:  # the reader raises errors of many kinds; each means the same to a person
         WAV.refuse("unreadable", path, error)
     scale = 1.0

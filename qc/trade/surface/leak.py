@@ -16,6 +16,12 @@ from qc.trade.sound import KELVIN_AT_0C
 STANDARD_ATMOSPHERE_MBAR = 1013.25
 """Standard atmosphere, by definition."""
 
+MOST_JOINTS = 1_000_000
+"""Chosen: more than a workshop solders in its life."""
+
+EXACT_JOINTS = 500
+"""Up to here the number of choices is a float by itself; chosen well below 1,030, where it no longer is."""
+
 
 @dataclass(frozen=True, slots=True)
 class Leak(Tabled):
@@ -177,6 +183,11 @@ def chance_of_faults(at_least: int, joints: int, fault_share: float) -> float:
     fault_share : float
         Usual share of faults.
 
+    Raises
+    ------
+    TradeError
+        Numbers that no count can be, or a share outside 0 to 1.
+
     References
     ----------
     .. [1] Binomial distribution. Computed.
@@ -186,21 +197,49 @@ def chance_of_faults(at_least: int, joints: int, fault_share: float) -> float:
     >>> round(chance_of_faults(3, 12, 0.03), 5)
     0.00485
     """
-    fewer = math.fsum(
-        math.comb(joints, k) * fault_share**k * (1.0 - fault_share) ** (joints - k) for k in range(at_least)
-    )
-    return 1.0 - fewer
+    _check_share(fault_share)
+    for count in (at_least, joints):
+        if not 0 <= count <= MOST_JOINTS:
+            raise TradeError(f"{count} is no number of joints", f"Count them: 0 to {MOST_JOINTS:,}")
+    if at_least > joints:
+        return 0.0
+    # through logarithms: beyond some thousand joints the number of their choices is no float
+    fewer = math.fsum(_binomial(k, joints, fault_share) for k in range(at_least))
+    return max(0.0, 1.0 - fewer)
 
 
 def chance_of_short_gap(good_between: int, fault_share: float) -> float:
     """Give the chance that so few good joints or fewer lie between two faults when nothing has changed.
+
+    Raises
+    ------
+    TradeError
+        A number below 0, or a share outside 0 to 1.
 
     Examples
     --------
     >>> round(chance_of_short_gap(2, 0.03), 4)
     0.0873
     """
+    _check_share(fault_share)
+    if not 0 <= good_between < math.inf:
+        raise TradeError(f"{good_between} is no number of good joints", "Count those between the two faults")
     return 1.0 - (1.0 - fault_share) ** (good_between + 1)
+
+
+def _check_share(fault_share: float) -> None:
+    if not 0.0 <= fault_share <= 1.0:
+        raise TradeError(f"{fault_share:g} is no share of faults", "Give it between 0 and 1, as 0.03")
+
+
+def _binomial(k: int, joints: int, share: float) -> float:
+    """Give the chance of exactly so many faults."""
+    if share in (0.0, 1.0):
+        return float(k == joints * share)
+    if joints <= EXACT_JOINTS:
+        return math.comb(joints, k) * share**k * (1.0 - share) ** (joints - k)
+    choices = math.lgamma(joints + 1) - math.lgamma(k + 1) - math.lgamma(joints - k + 1)
+    return math.exp(choices + k * math.log(share) + (joints - k) * math.log1p(-share))
 
 
 def good_between_faults(faults: Sequence[bool]) -> list[int]:
