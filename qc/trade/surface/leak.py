@@ -9,6 +9,8 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from scipy.special import betainc
+
 from qc.stats import Tabled
 from qc.trade.errors import TradeError
 from qc.trade.sound import KELVIN_AT_0C
@@ -203,8 +205,13 @@ def chance_of_faults(at_least: int, joints: int, fault_share: float) -> float:
             raise TradeError(f"{count} is no number of joints", f"Count them: 0 to {MOST_JOINTS:,}")
     if at_least > joints:
         return 0.0
-    # through logarithms: beyond some thousand joints the number of their choices is no float
-    fewer = math.fsum(_binomial(k, joints, fault_share) for k in range(at_least))
+    if at_least == 0 or fault_share in (0.0, 1.0):
+        return 1.0 if at_least == 0 or fault_share == 1.0 else 0.0
+    if joints > EXACT_JOINTS:  # the same tail as an incomplete beta function
+        return float(betainc(at_least, joints - at_least + 1, fault_share))
+    fewer = math.fsum(
+        math.comb(joints, k) * fault_share**k * (1.0 - fault_share) ** (joints - k) for k in range(at_least)
+    )
     return max(0.0, 1.0 - fewer)
 
 
@@ -230,16 +237,6 @@ def chance_of_short_gap(good_between: int, fault_share: float) -> float:
 def _check_share(fault_share: float) -> None:
     if not 0.0 <= fault_share <= 1.0:
         raise TradeError(f"{fault_share:g} is no share of faults", "Give it between 0 and 1, as 0.03")
-
-
-def _binomial(k: int, joints: int, share: float) -> float:
-    """Give the chance of exactly so many faults."""
-    if share in (0.0, 1.0):
-        return float(k == joints * share)
-    if joints <= EXACT_JOINTS:
-        return math.comb(joints, k) * share**k * (1.0 - share) ** (joints - k)
-    choices = math.lgamma(joints + 1) - math.lgamma(k + 1) - math.lgamma(joints - k + 1)
-    return math.exp(choices + k * math.log(share) + (joints - k) * math.log1p(-share))
 
 
 def good_between_faults(faults: Sequence[bool]) -> list[int]:

@@ -2,6 +2,7 @@
 
 import json
 import math
+from fractions import Fraction
 from pathlib import Path
 
 import numpy as np
@@ -207,6 +208,11 @@ def test_a_sealed_part_is_called_leaky_in_one_case_of_forty():
 def test_no_joint_has_more_faults_than_there_are_joints():
     for share in (0.0, 0.5, 1.0):
         assert trade.chance_of_faults(5, 3, share) == 0.0
+    # many joints, by exact fractions
+    share, fewer = Fraction(1, 32), Fraction(0)
+    for faults in range(30):
+        fewer += math.comb(1_500, faults) * share**faults * (1 - share) ** (1_500 - faults)
+    assert trade.chance_of_faults(30, 1_500, 1 / 32) == pytest.approx(float(1 - fewer), rel=1e-11)
     assert trade.chance_of_faults(3, 3, 1.0) == 1.0 == trade.chance_of_faults(0, 3, 0.0)
 
 
