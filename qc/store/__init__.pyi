@@ -2,6 +2,7 @@
 
 from .chain import Entry as Entry
 from .errors import StoreError as StoreError
+from .errors import StoreUnavailable as StoreUnavailable
 from .intake import NewSheet as NewSheet
 from .intake import SheetCount as SheetCount
 from .location import refuse_network_share as refuse_network_share
@@ -17,3 +18,5 @@ from .sheetfiles import sheet_hash as sheet_hash
 from .store import Store as Store
 from .store import open_store as open_store
 from .verdicts import signal_id as signal_id
+from .waiting import JudgedUpTo as JudgedUpTo
+from .waiting import Waiting as Waiting

@@ -6,7 +6,7 @@ import hashlib
 import os
 from pathlib import Path
 
-from qc.store.errors import StoreError
+from qc.store.errors import StoreError, StoreUnavailable
 
 PARTS = ".part"  # half-written files live here until they are whole
 
@@ -38,7 +38,7 @@ class SheetFiles:
         Raises
         ------
         StoreError
-            The bytes do not have this hash, or the disk refuses them.
+            The bytes do not have this hash, or (`StoreUnavailable`) the disk refuses them.
         """
         if sheet_hash(data) != digest:
             raise StoreError(f"The sheet {digest[:12]} does not have the bytes it claims; send it again.")
@@ -54,9 +54,9 @@ class SheetFiles:
             part.replace(target)
         except OSError as error:
             part.unlink(missing_ok=True)
-            raise StoreError(
-                f"The sheet cannot be written to {self.folder} ({error.strerror}). Nothing was stored; "
-                "make room on the disk or mend its permissions and upload again."
+            raise StoreUnavailable(
+                f"The sheet cannot be written to {self.folder} ({error.strerror}). Make room on the disk or "
+                "mend its permissions and upload again."
             ) from error
 
     def settle(self) -> None:

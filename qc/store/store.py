@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from datetime import date, datetime
 from pathlib import Path
 from typing import Any
@@ -24,6 +25,7 @@ from qc.store.sheetfiles import SheetFiles
 from qc.store.states import put_states, read_states
 from qc.store.tables import sheet
 from qc.store.verify import faults_of_store
+from qc.store.waiting import JudgedUpTo, Waiting, measured_kinds, read_reached, read_waiting
 
 FILE = "qc.db"
 _JUDGED = "judged"  # how often verdicts were saved; no entry tells that, and the board must see it
@@ -82,6 +84,21 @@ class Store:
     def close(self) -> None:
         """Close the connections; the store can be opened again at any time."""
         self._database.close()
+
+    @contextmanager
+    def writing(self) -> Iterator[None]:
+        """Make everything done in this block, in this thread, one transaction: all of it is kept, or none.
+
+        What is looked up inside still holds when it is written, since nobody else writes meanwhile.
+        """
+        with self._database.writing():
+            yield
+
+    @contextmanager
+    def impatient(self, seconds: float) -> Iterator[None]:
+        """Wait for other writers only so long in this block: who reads has an answer without writing."""
+        with self._database.impatient(seconds):
+            yield
 
     # --- sheets and their rows
 
@@ -164,6 +181,21 @@ class Store:
         """Return the mark after which everything is news."""
         with self._database.reading() as conn:
             return few.read_mark(conn)
+
+    def waiting(self, mark: JudgedUpTo) -> Waiting | None:
+        """Return what was accepted after a mark and waits to be judged, None where nothing does."""
+        with self._database.reading() as conn:
+            return read_waiting(conn, mark)
+
+    def reached(self) -> JudgedUpTo:
+        """Return the mark that holds once everything accepted so far is judged."""
+        with self._database.reading() as conn:
+            return read_reached(conn)
+
+    def measured_kinds(self) -> list[tuple[str, str, str]]:
+        """Return stage, characteristic and model of everything ever measured, each once."""
+        with self._database.reading() as conn:
+            return measured_kinds(conn)
 
     def serials_before(
         self, stage: str, characteristics: Sequence[str], serials: Sequence[str], day: date

@@ -1,56 +1,74 @@
-"""A file looked at before a byte of it is read: is it a file at all, and is it small enough."""
+"""A file from the disk as bytes, once it is known to be a plain file of a size that can be taken."""
 
 from __future__ import annotations
 
+import os
 import stat
 from pathlib import Path
 
+from qc.ingest.errors import SheetError
 from qc.ingest.reading.grid import MAX_BYTES
-from qc.ingest.reading.manner import Manner
+from qc.ingest.reading.sheets import check_size
 
-ODD = (
-    (stat.S_ISDIR, "a folder"),
-    (stat.S_ISFIFO, "a pipe"),
-    (stat.S_ISSOCK, "a socket"),
-    (stat.S_ISCHR, "a device"),
-    (stat.S_ISBLK, "a device"),
+KINDS = (
+    (stat.S_ISDIR, "a folder", "Hand in the files that are in it."),
+    (stat.S_ISFIFO, "a pipe", "Write what comes out of it into a file, and hand that in."),
+    (stat.S_ISSOCK, "a socket", "Hand in a csv or xlsx file."),
+    (stat.S_ISCHR, "a device", "Hand in a csv or xlsx file."),
+    (stat.S_ISBLK, "a device", "Hand in a csv or xlsx file."),
 )
-"""What bears a name and is no file: reading it may never end."""
+HEAD = 64  # enough to tell a recording from a sheet
+# a pipe whose other end nobody holds must not be waited for; Windows knows neither the flag nor such files
+UNWAITING = os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)
 
 
-def what_it_is(mode: int) -> str:
-    """Say what a thing with this mode is, where it is no plain file; empty for a file.
+def read_file(path: Path) -> bytes:
+    """Read a file that somebody names as a sheet.
 
-    Examples
-    --------
-    >>> what_it_is(Path("/").stat().st_mode), what_it_is(0o100644)
-    ('a folder', '')
-    """
-    return next((words for test, words in ODD if test(mode)), "")
+    Parameters
+    ----------
+    path : Path
+        The file.
 
-
-def check_file(path: Path, manner: Manner) -> None:
-    """Refuse, as `manner` says it, what is missing, no file, or too large to be taken.
+    Returns
+    -------
+    bytes
+        Its content, at most `MAX_BYTES`.
 
     Raises
     ------
-    UsageError
-        There is nothing of that name, or a folder, a pipe, a socket or a device.
-    QcError
-        More bytes than are taken.
-    OSError
-        The system does not let us look, or does not take such a name.
+    SheetError
+        It is not there, may not be read, is no plain file, is a recording, or is too large; in none of these
+        cases more than its first bytes are read.
     """
+    shown = shown_name(str(path))
     try:
-        found = path.stat()
-    except (FileNotFoundError, NotADirectoryError, ValueError):  # the last for a NUL in the name
-        manner.refuse("missing", path)
-    odd = what_it_is(found.st_mode)
-    if odd:
-        manner.refuse("odd", path, words=odd)
-    most = manner.most_bytes
-    if manner.kind(path) == "xlsx":
-        most = MAX_BYTES if most is None else min(most, MAX_BYTES)
-    if most is not None and found.st_size > most:
-        size, limit = (f"{count / 1e6:,.0f} MB" for count in (found.st_size, most))
-        manner.refuse("large", path, words=size, most=limit)
+        _check_kind(path.stat(), shown)  # before it is opened: opening a device may already set something off
+        with open(os.open(path, UNWAITING), "rb") as file:
+            about = os.fstat(file.fileno())
+            _check_kind(about, shown)  # it may be another file by now
+            head = file.read(HEAD)
+            check_size(head, about.st_size, shown)
+            data = head + file.read(MAX_BYTES + 1 - len(head))
+    except (OSError, ValueError) as error:  # a name with a NUL is a ValueError
+        why = error.strerror if isinstance(error, OSError) else "its name cannot be one"
+        raise SheetError(shown, f"the file cannot be read ({why})", "Check the name.") from error
+    check_size(data, len(data), shown)  # it may say less than it gives
+    return data
+
+
+def shown_name(name: str) -> str:
+    r"""Return a file's name as it can be printed and stored; it may hold bytes that are no letters.
+
+    Examples
+    --------
+    >>> shown_name("wall.csv"), shown_name(b"gr\xfcn.csv".decode("utf-8", "surrogateescape"))
+    ('wall.csv', 'gr\ufffdn.csv')
+    """
+    return name.encode("utf-8", "surrogateescape").decode("utf-8", "replace")
+
+
+def _check_kind(about: os.stat_result, shown: str) -> None:
+    for is_one, what, hint in KINDS:
+        if is_one(about.st_mode):
+            raise SheetError(shown, f"this is {what}, not a file", hint)

@@ -8,6 +8,8 @@ from pathlib import Path
 from typing import Literal, NoReturn
 
 from qc.errors import QcError, UsageError
+from qc.ingest.reading.files import KINDS
+from qc.ingest.reading.grid import MAX_BYTES
 from qc.words import told_name
 
 Kind = Literal["csv", "xlsx", "parquet"]
@@ -87,3 +89,30 @@ class Manner:
         made = self.usage if fault in MISTAKEN else self.error
         named = {"path": told_name(str(path)), "name": told_name(path.name), "kind": self.kind(path) or ""}
         raise made(sentence.format(**named, **words)) from cause
+
+
+def check_file(path: Path, manner: Manner) -> None:
+    """Refuse, as `manner` says it, what is missing, no file, or too large to be taken.
+
+    Raises
+    ------
+    UsageError
+        There is nothing of that name, or a folder, a pipe, a socket or a device.
+    QcError
+        More bytes than are taken.
+    OSError
+        The system does not let us look, or does not take such a name.
+    """
+    try:
+        found = path.stat()
+    except (FileNotFoundError, NotADirectoryError, ValueError):  # the last for a NUL in the name
+        manner.refuse("missing", path)
+    odd = next((words for is_one, words, _ in KINDS if is_one(found.st_mode)), None)
+    if odd is not None:
+        manner.refuse("odd", path, words=odd)
+    most = manner.most_bytes
+    if manner.kind(path) == "xlsx":
+        most = MAX_BYTES if most is None else min(most, MAX_BYTES)
+    if most is not None and found.st_size > most:
+        size, limit = (f"{count / 1e6:,.0f} MB" for count in (found.st_size, most))
+        manner.refuse("large", path, words=size, most=limit)

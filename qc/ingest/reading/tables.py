@@ -15,12 +15,11 @@ import polars as pl
 
 from qc.errors import QcError
 from qc.ingest.errors import SheetError
-from qc.ingest.reading.files import check_file
 from qc.ingest.reading.grid import column_letters
-from qc.ingest.reading.manner import Kind, Manner
+from qc.ingest.reading.manner import Kind, Manner, check_file
 from qc.ingest.reading.pieces import Asked, read_delimited
 from qc.ingest.reading.stored import read_parquet
-from qc.ingest.reading.workbooks import tab_names, tab_rows
+from qc.ingest.reading.tabs import tab_names, tab_rows
 from qc.words import told_name
 
 if TYPE_CHECKING:
@@ -192,6 +191,8 @@ def _tried(read: Callable[[], T], path: Path, manner: Manner) -> T:
     try:
         return read()
     except SheetError as error:  # ours: it says what is wrong and what to do
+        if "{words}" in manner.said["unreadable"]:
+            manner.refuse("unreadable", path, error, words=str(error))
         place = ", ".join(part for part in (told_name(path.name), error.tab, error.cell) if part)
         raise manner.error(f"{place}: {error.problem}. {error.hint}") from error
     except QcError:

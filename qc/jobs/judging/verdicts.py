@@ -9,7 +9,6 @@ from zoneinfo import ZoneInfo
 
 from qc.jobs.judging.circumstances import Circumstances
 from qc.jobs.judging.rates import present_budget, rates_of_points
-from qc.jobs.judging.touched import series_touched
 from qc.jobs.judging.windows import Windows
 from qc.jobs.workshop import Workshop
 from qc.sayings import CLOSED_STATES, Said, state_after
@@ -28,8 +27,6 @@ from qc.watch import (
     verdict_from,
 )
 
-MARK_STATE = "judged up to"
-
 
 @dataclass(frozen=True, slots=True)
 class Judged:
@@ -38,52 +35,6 @@ class Judged:
     verdicts: list[SeriesVerdict]
     budget: Budget
     kept: Mapping[str, KeptStates] = field(default_factory=dict)
-
-
-def judge_new(workshop: Workshop) -> list[SeriesVerdict]:
-    """Judge the series that what came in since the last time can have changed, and keep what was found.
-
-    Parameters
-    ----------
-    workshop : Workshop
-        Where the readings are.
-
-    Returns
-    -------
-    list of SeriesVerdict
-        In route order; nothing else is read or judged.
-    """
-    workshop = at_latest(workshop)
-    mark = workshop.store.state(MARK_STATE) or (0, 0)
-    news = workshop.store.news((mark[0], mark[1]))
-    judged = judge_now(workshop, series_touched(workshop, news))
-    _keep(workshop, judged, {MARK_STATE: list(news.mark)})
-    return judged.verdicts
-
-
-def judge_series(
-    workshop: Workshop, keys: Collection[str] | None = None, *, afresh: bool = False
-) -> list[SeriesVerdict]:
-    """Judge some series and keep what was found.
-
-    Parameters
-    ----------
-    workshop : Workshop
-        Where the readings are.
-    keys : collection of str, optional
-        Only these series, ``stage/characteristic/family``; all when left out.
-    afresh : bool
-        Judge from nothing, and drop all verdicts kept so far.
-
-    Returns
-    -------
-    list of SeriesVerdict
-        In route order.
-    """
-    workshop = at_latest(workshop)
-    judged = judge_now(workshop, keys, afresh=afresh)
-    _keep(workshop, judged, {}, afresh=afresh)
-    return judged.verdicts
 
 
 def judge_now(workshop: Workshop, keys: Collection[str] | None = None, *, afresh: bool = False) -> Judged:
@@ -181,7 +132,9 @@ def said_by(workshop: Workshop, said: Iterable[Said]) -> tuple[Said, ...]:
     return tuple(one for one in said if one.when.astimezone(zone).date() <= workshop.today)
 
 
-def _keep(workshop: Workshop, judged: Judged, states: Mapping[str, Any], *, afresh: bool = False) -> None:
+def keep_judged(
+    workshop: Workshop, judged: Judged, states: Mapping[str, Any], *, afresh: bool = False
+) -> None:
     """Keep what was found and how far each series is judged, all at once."""
     kept = {_course(key): plain_kept_states(own) for key, own in judged.kept.items()}
     verdicts = [v.to_dict() for v in judged.verdicts]
