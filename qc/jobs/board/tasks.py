@@ -11,7 +11,7 @@ from datetime import date
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-from qc.ingest import read_sheet, warm_up
+from qc.ingest import batch_reader, keep_reader, warm_up
 from qc.jobs.baseline import decide
 from qc.jobs.errors import JobError
 from qc.jobs.held import Decision, mend_rows
@@ -25,7 +25,8 @@ from qc.stats import StatisticsError
 
 
 def warm() -> None:
-    """Load the validation library, so that the first sheet of the day does not wait for it."""
+    """Load the validation library and start the reader, so that no sheet of the day waits for either."""
+    keep_reader()
     warm_up()
 
 
@@ -139,7 +140,8 @@ def study_file(file: tuple[str, bytes], question: Mapping[str, str]) -> JsonObje
         ``{"study": ..., "file": ..., "value": ...}``, the study as `qc gauge --json` prints it.
     """
     name, data = file
-    read_sheet(data, name)
+    with batch_reader() as reader:
+        reader.read(name, data)
     # The name a person gave the file labels what is said of it; it never reaches the disk.
     plain = "study.xlsx" if data.startswith(b"PK") else "study.csv"
     with TemporaryDirectory() as folder:

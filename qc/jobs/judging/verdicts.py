@@ -12,6 +12,8 @@ from qc.jobs.judging.rates import present_budget, rates_of_points
 from qc.jobs.judging.windows import Windows
 from qc.jobs.workshop import Workshop
 from qc.sayings import CLOSED_STATES, Said, state_after
+from qc.stats.change import program_fingerprint
+from qc.store import MARK, Grounds
 from qc.watch import (
     Budget,
     Decisions,
@@ -37,7 +39,9 @@ class Judged:
     kept: Mapping[str, KeptStates] = field(default_factory=dict)
 
 
-def judge_now(workshop: Workshop, keys: Collection[str] | None = None, *, afresh: bool = False) -> Judged:
+def judge_now(
+    workshop: Workshop, keys: Collection[str] | None = None, *, afresh: bool = False, keep: bool = True
+) -> Judged:
     """Judge some series as of the workshop's day, without keeping the verdicts.
 
     Parameters
@@ -49,6 +53,8 @@ def judge_now(workshop: Workshop, keys: Collection[str] | None = None, *, afresh
     afresh : bool
         Count the pieces of each series from nothing, and judge each of them. Else only what is new, or comes
         after a correction, is judged; the verdicts are the same.
+    keep : bool
+        Keep where windows begin and the rates fixed for new months; False where the store cannot be written.
 
     Returns
     -------
@@ -61,8 +67,10 @@ def judge_now(workshop: Workshop, keys: Collection[str] | None = None, *, afresh
     asked = {str(SeriesKey(s.id, c.id, f)): (s, c, f) for s, c, f in plan.charted()}
     wanted = {key: row for key, row in asked.items() if keys is None or key in keys}
     read = {key: windows.read(*row, decided.get(key, Decisions()).baseline) for key, row in wanted.items()}
-    windows.keep()
-    rates = rates_of_points(workshop, {key: [p.day for p in r.points.points] for key, r in read.items()})
+    if keep:
+        windows.keep()
+    days = {key: [p.day for p in r.points.points] for key, r in read.items()}
+    rates = rates_of_points(workshop, days, keep=keep)
     budget = present_budget(workshop)
     settled = settled_serials(workshop)
     pieces = {key: [p.serial for p in r.points.points] for key, r in read.items()}
@@ -138,7 +146,13 @@ def keep_judged(
     """Keep what was found and how far each series is judged, all at once."""
     kept = {_course(key): plain_kept_states(own) for key, own in judged.kept.items()}
     verdicts = [v.to_dict() for v in judged.verdicts]
-    workshop.store.save_verdicts(verdicts, as_of=workshop.today, states={**kept, **states}, afresh=afresh)
+    workshop.store.save_verdicts(
+        verdicts,
+        as_of=workshop.today,
+        states={**kept, **states},
+        afresh=afresh,
+        told=Grounds(workshop.now, program_fingerprint(), states.get(MARK)),
+    )
 
 
 def _kept(workshop: Workshop, keys: Collection[str]) -> dict[str, KeptStates]:

@@ -196,7 +196,9 @@ def test_an_answer_that_is_none_is_one_sentence(made, drive, junk):
         one.read("a.csv", GOOD)
 
 
-def test_no_process_and_no_file_is_left_behind():
+def test_no_process_and_no_file_is_left_behind(monkeypatch):
+    monkeypatch.setattr(reader, "_kept", None)
+
     def whole():
         with batch_reader() as one:
             one.read("a.csv", GOOD)
