@@ -7,11 +7,13 @@ import subprocess
 import sys
 import time
 from dataclasses import replace
+from pathlib import Path
 
 import polars as pl
 import pytest
 
 from qc.cli.main import main
+from qc.errors import QcError
 from qc.ingest.reading import pieces, stored, stored_check
 from qc.jobs.questions.study_read import STUDY as READ
 from qc.jobs.questions.study_read import read_study_table, take_numbers
@@ -237,9 +239,11 @@ def test_names_that_are_no_text(tmp_path, command):
     words = [path if word == "FILE" else word.encode() for word in ASKING[command]]
     run = "import sys; from qc.cli.main import main; sys.exit(main(sys.argv[1:]))"
     done = subprocess.run([sys.executable, "-c", run, *words], capture_output=True, check=False)
-    assert done.returncode == 1 and done.stdout == b""
+    assert done.returncode == 2 and done.stdout == b""
     assert done.stderr.decode().startswith("qc: ") and done.stderr.count(b"\n") == 1
-    assert "b\ufffdre\ufffd[2J.csv" in done.stderr.decode()
+    with pytest.raises(QcError, match="b\ufffdre\ufffd\\[2J.csv") as told:  # the readers by themselves
+        read_sheet(Path(os.fsdecode(path))).need("um")
+    str(told.value).encode()
 
 
 @pytest.mark.parametrize("command", list(ASKING))
