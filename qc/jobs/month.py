@@ -174,9 +174,8 @@ def _waiting(held: Iterable[HeldRecord]) -> list[list[str]]:
 
 def _month_days(which: str) -> tuple[date, date]:
     year, dash, number = which.partition("-")
-    if not (
-        dash and len(year) == 4 and len(number) == 2 and (year + number).isdigit() and 1 <= int(number) <= 12
-    ):
+    written = dash and len(year) == 4 and len(number) == 2 and (year + number).isdecimal()
+    if not (written and 1 <= int(number) <= 12 and int(year)):
         raise QcError(f"'{which}' is not a month. Write it as YYYY-MM, for example 2026-10.")
     days = monthrange(int(year), int(number))[1]
     return date(int(year), int(number), 1), date(int(year), int(number), days)

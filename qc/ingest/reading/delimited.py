@@ -6,7 +6,7 @@ import csv
 import io
 import re
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from qc.ingest.cells import heading
 from qc.ingest.errors import SheetError
@@ -58,8 +58,8 @@ def read_csv(data: bytes, name: str, sheet: str) -> Grid:
     return Grid(name, "", "csv", sheet, trimmed, tuple(lines), separator, widths)
 
 
-def split_rows(text: str, separator: str) -> Iterator[tuple[int, list[str]]]:
-    r"""Give each row of a text with the line it begins on, cells as typed.
+def split_rows(text: str | Iterable[str], separator: str) -> Iterator[tuple[int, list[str]]]:
+    r"""Give each row of a text, or of its lines as they come, with the line it begins on; cells as typed.
 
     Raises
     ------
@@ -71,7 +71,8 @@ def split_rows(text: str, separator: str) -> Iterator[tuple[int, list[str]]]:
     >>> list(split_rows('a,"b\nc"\n\nd', ","))
     [(1, ['a', 'b\nc']), (3, []), (4, ['d'])]
     """
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
+    lines = io.StringIO(text, newline="") if isinstance(text, str) else text
+    reader = csv.reader(lines, delimiter=separator, strict=True)
     line = 1
     try:
         for cells in reader:
