@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping
 from dataclasses import replace
 from math import isfinite
-from typing import Final
+from typing import IO, Final, cast
 
 from flask import Flask, Response, jsonify, request
 
@@ -121,7 +121,8 @@ def study_gauge() -> Response:
         question[name] = question[name].replace(",", ".").replace("−", "-")
         if question[name] and not _is_number(question[name]):
             return problem(f"{said[:1].upper()}{said[1:]} has to be a number, or empty.", 400)
-    return jsonify({"ticket": queries.desk().study_gauge((file_name(sent.filename), sent.read()), question)})
+    file = (file_name(sent.filename), cast(IO[bytes], sent.stream))
+    return jsonify({"ticket": queries.desk().study_gauge(file, question)})
 
 
 def _is_number(text: str) -> bool:

@@ -38,7 +38,7 @@ INDEX = """<!doctype html>
 
 def create_app(workshop_folder: Path | str, as_of: date | None = None) -> Dash:
     """Return the board of a workshop folder, standing on the day `as_of` where one is given."""
-    from dashboard.worker import WorkerDesk
+    from dashboard.desk import WorkerDesk
     from qc.jobs.board import StoreBoardData
 
     folder = Path(workshop_folder)

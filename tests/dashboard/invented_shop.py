@@ -568,9 +568,10 @@ class InventedDesk:
         self.said = []
         self.decided = []
         self.studied = []
+        self.asked_to_judge = False
 
     def submit(self, files, who):
-        self.taken.append((list(files), who))
+        self.taken.append(([(name, stream.read()) for name, stream in files], who))
         return f"t{len(self.taken)}"
 
     def decide(self, rows, decision, changes, who):
@@ -586,7 +587,7 @@ class InventedDesk:
         return f"s{len(self.decided)}"
 
     def study_gauge(self, file, question):
-        self.studied.append((file, dict(question)))
+        self.studied.append(((file[0], file[1].read()), dict(question)))
         return f"g{len(self.studied)}"
 
     def progress(self, ticket):
@@ -611,6 +612,9 @@ class InventedDesk:
 
     def warm(self):
         return None
+
+    def judge(self):
+        self.asked_to_judge = True
 
     def close(self):
         return None
