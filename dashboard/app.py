@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import date
 from importlib.resources import files
 from pathlib import Path
@@ -10,12 +11,13 @@ from typing import Any
 from dash import Dash, Input, Output, dcc, html
 from dash.dependencies import ClientsideFunction
 from dash.development.base_component import Component
-from flask import Flask
+from flask import Flask, Response, after_this_request, current_app
 
-from dashboard import access, answers, downloads, queries, uploads
+from dashboard import access, answers, crafted, downloads, queries, uploads
 from dashboard.pages import PAGES
 from dashboard.pages.missing import missing
 from dashboard.parts import masthead
+from dashboard.plain_names import PlainNames
 from dashboard.routing import match
 from qc.jobs.board import BoardData, UploadDesk
 
@@ -28,6 +30,7 @@ INDEX = """<!doctype html>
 {favicon}
 <link rel="stylesheet" href="/theme.css">
 {css}
+<meta name="board-token" content="{token}">
 </head>
 <body>
 {app_entry}
@@ -61,12 +64,14 @@ def build_app(board: BoardData, desk: UploadDesk) -> Dash:
         add_log_handler=False,
         enable_mcp=False,
     )
+    app.names = PlainNames(app)
     app.layout = _frame
     _register_router(app)
     for page in PAGES:
         if page.register is not None:
             page.register(app)
     access.guard(server, lambda: list(app.csp_hashes()))
+    crafted.guard_callbacks(app)
     downloads.add_routes(server)
     uploads.add_routes(server)
     answers.add_routes(server)
@@ -74,13 +79,28 @@ def build_app(board: BoardData, desk: UploadDesk) -> Dash:
 
 
 class _Board(Dash):  # type: ignore[misc]
-    """A Dash app whose page carries the reader's theme before anything is drawn."""
+    """A Dash app whose page carries the reader's theme before anything is drawn, and tells no versions."""
+
+    names: PlainNames
 
     def interpolate_index(self, **parts: Any) -> str:
         chosen = queries.chosen_theme()
         parts.pop("title", None)
         mark = f' data-theme="{chosen}"' if chosen else ""
-        return INDEX.format(theme=mark, title=self.title, **parts)
+        parts["scripts"] = self.names.without_versions(parts["scripts"])
+        parts["favicon"] = re.sub(r"\?v=[^\"]*", "", parts["favicon"])
+        parts["config"] = re.sub(
+            r'"(\w+_version|dash_version_url)":(?:"[^"]*"|null)', r'"\1":""', parts["config"]
+        )
+        token = current_app.config[access.TOKEN_KEY]
+
+        @after_this_request
+        def hand_out(response: Response) -> Response:
+            """Let the framework's own posts bear the token too."""
+            response.set_cookie(access.TOKEN_COOKIE, token, samesite="Strict")
+            return response
+
+        return INDEX.format(theme=mark, title=self.title, token=token, **parts)
 
 
 def _frame() -> Component:

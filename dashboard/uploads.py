@@ -13,6 +13,9 @@ from qc.jobs.board import DeskFull
 MOST_BYTES: Final = 64 * 1024 * 1024
 """Largest upload in one go; a single sheet has its own, smaller limit where it is read."""
 
+LARGE: Final = frozenset({"/uploads", "/gauges/study"})
+"""Addresses that take files; every other one takes small bodies only."""
+
 MOST_FILES: Final = 500  # chosen: the sheets of a year in one go, for an imported past
 WHO_LENGTH: Final = 40  # as long as an id of the plan may be
 

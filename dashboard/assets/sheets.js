@@ -56,6 +56,7 @@
     say(text, null);
     request.open("POST", address);
     request.responseType = "json";
+    request.setRequestHeader("X-CSRFToken", (document.querySelector("meta[name=board-token]") || { content: "" }).content);
     request.upload.onprogress = function (event) {
       if (event.lengthComputable && event.total > 200000) { say(text, event.loaded / event.total); }
     };

@@ -591,6 +591,8 @@ class InventedDesk:
         return f"g{len(self.studied)}"
 
     def progress(self, ticket):
+        if not ticket:
+            return None
         if ticket[0] == "g":
             return {"state": "done", "done": 1, "of": 1, "message": "", "receipt": STUDY}
         if ticket[0] == "s":

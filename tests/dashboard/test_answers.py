@@ -7,7 +7,7 @@ import pytest
 
 from qc.sayings import Saying, What
 
-HOME = {"Host": "127.0.0.1:8050"}
+HOME = {"Host": "127.0.0.1:8050", "Origin": "http://127.0.0.1:8050"}
 
 
 def post(client, path, **form):

@@ -12,7 +12,7 @@ from dashboard.pages import PAGES
 from dashboard.routing import match
 from qc.jobs.board.views import ReportView
 
-HOME = {"Host": "127.0.0.1:8050"}
+HOME = {"Host": "127.0.0.1:8050", "Origin": "http://127.0.0.1:8050"}
 EVERY_PAGE = [
     "/",
     "/stages",
