@@ -21,10 +21,9 @@ from pathlib import Path
 from typing import Any
 
 from dashboard import queries
-from dashboard.access import check_host
 from dashboard.app import create_app
 from dashboard.desk import WorkerDesk
-from dashboard.listening import listen
+from dashboard.door import check_host, listen
 from qc.errors import QcError
 
 

@@ -13,11 +13,11 @@ from dash.dependencies import ClientsideFunction
 from dash.development.base_component import Component
 from flask import Flask, Response, after_this_request, current_app
 
-from dashboard import access, answers, crafted, downloads, queries, uploads
+from dashboard import answers, door, downloads, queries, uploads
+from dashboard.door import PlainNames
 from dashboard.pages import PAGES
 from dashboard.pages.missing import missing
 from dashboard.parts import masthead
-from dashboard.plain_names import PlainNames
 from dashboard.routing import match
 from qc.jobs.board import BoardData, UploadDesk
 
@@ -70,8 +70,8 @@ def build_app(board: BoardData, desk: UploadDesk) -> Dash:
     for page in PAGES:
         if page.register is not None:
             page.register(app)
-    access.guard(server, lambda: list(app.csp_hashes()))
-    crafted.guard_callbacks(app)
+    door.guard(server, lambda: list(app.csp_hashes()))
+    door.guard_callbacks(app)
     downloads.add_routes(server)
     uploads.add_routes(server)
     answers.add_routes(server)
@@ -92,12 +92,12 @@ class _Board(Dash):  # type: ignore[misc]
         parts["config"] = re.sub(
             r'"(\w+_version|dash_version_url)":(?:"[^"]*"|null)', r'"\1":""', parts["config"]
         )
-        token = current_app.config[access.TOKEN_KEY]
+        token = current_app.config[door.TOKEN_KEY]
 
         @after_this_request
         def hand_out(response: Response) -> Response:
             """Let the framework's own posts bear the token too."""
-            response.set_cookie(access.TOKEN_COOKIE, token, samesite="Strict")
+            response.set_cookie(door.TOKEN_COOKIE, token, samesite="Strict")
             return response
 
         return INDEX.format(theme=mark, title=self.title, token=token, **parts)

@@ -8,7 +8,7 @@ from copy import deepcopy
 
 import pytest
 
-from dashboard.access import PACE_KEY
+from dashboard.door import PACE_KEY
 
 HOME = {"Host": "127.0.0.1:8050", "Origin": "http://127.0.0.1:8050"}
 CALLBACKS = "/_dash-update-component"

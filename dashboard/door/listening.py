@@ -16,7 +16,7 @@ from waitress import create_server
 from waitress.channel import HTTPChannel
 from waitress.parser import HTTPRequestParser
 
-from dashboard.access import MOST_BODY
+from dashboard.door.access import MOST_BODY
 from dashboard.uploads import LARGE, MOST_BYTES
 
 THREADS: Final = 8

@@ -15,7 +15,7 @@ from urllib.parse import urlsplit
 
 from flask import Flask, Response, abort, current_app, request
 
-from dashboard.pace import Pace
+from dashboard.door.pace import Pace
 from qc.errors import QcError
 
 MOST_BODY: Final = 2**20

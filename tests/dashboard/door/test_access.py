@@ -2,7 +2,7 @@ import re
 
 import pytest
 
-from dashboard.access import BoardRefused, check_host, content_policy
+from dashboard.door import BoardRefused, check_host, content_policy
 from qc.errors import QcError
 
 HOME = {"Host": "127.0.0.1:8050"}
@@ -57,7 +57,9 @@ def test_a_post_from_another_page_is_refused(client, desk, path, more):
 def test_a_post_from_our_own_page_is_taken(client):
     own = {**HOME, "Origin": "http://127.0.0.1:8050", "Sec-Fetch-Site": "same-origin"}
     assert (
-        client.post("/held/decide", headers=own, data={"rows": "1", "decision": "proposal"}).status_code
+        client.post(
+            "/held/decide", headers=own, data={"rows": "1", "decision": "proposal", "who": "RA"}
+        ).status_code
         == 200
     )
 

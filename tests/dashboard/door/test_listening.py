@@ -8,8 +8,7 @@ from http.client import HTTPConnection
 
 import pytest
 
-from dashboard import listening
-from dashboard.access import MOST_BODY
+from dashboard.door import MOST_BODY, listening
 
 HALF = b"POST /uploads HTTP/1.1\r\nHost: 127.0.0.1\r\nContent-Length: 20000000\r\n\r\nsheets"
 
