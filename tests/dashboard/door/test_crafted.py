@@ -157,9 +157,9 @@ def test_the_first_page_tells_no_version_and_its_scripts_are_there(client):
     scripts = re.findall(r'src="([^"]+)"', html)
     assert len(scripts) > 8
     for address in scripts:
-        answer = client.get(address, headers=HOME)
-        assert answer.status_code == 200 and "javascript" in answer.mimetype, address
-        assert "max-age=31536000" in answer.headers["Cache-Control"], address
+        with client.get(address, headers=HOME) as answer:
+            assert answer.status_code == 200 and "javascript" in answer.mimetype, address
+            assert "max-age=31536000" in answer.headers["Cache-Control"], address
 
 
 @pytest.mark.parametrize("path", ["/", "/theme.css", "/tickets/t1", "/_dash-layout", "/nowhere"])
