@@ -16,8 +16,9 @@ import polars as pl
 
 from qc.errors import QcError
 from qc.ingest import Checked, Known, SheetError, Unfolded, check, read_sheet, unfold
-from qc.jobs.judging import judge_new
+from qc.jobs.judging import NOTHING_STORED, STORED_NOT_JUDGED, catch_up, ending, not_judged_since
 from qc.jobs.past import known_of
+from qc.jobs.roles import refuse_no_name
 from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
 from qc.plan import EVENT, HELD, READING
@@ -25,6 +26,10 @@ from qc.report.terminal import receipt_text, total_text
 from qc.stats import Tabled
 from qc.store import NewSheet, SheetCount, sheet_hash, signal_id
 from qc.watch import SeriesVerdict
+from qc.words import count_words
+
+NOTHING_NEW = "The sheets brought nothing new, so nothing was stored; what waits is not yet judged."
+"""How an upload of known sheets ends whose judging of what came before failed."""
 
 
 class ShowProgress(Protocol):
@@ -71,24 +76,41 @@ class SheetReceipt:
 
 @dataclass(frozen=True, slots=True)
 class UploadReceipt(Tabled):
-    """The answer to an upload: a receipt for each sheet, and a sentence for each file that was refused."""
+    """The answer to an upload: a receipt for each sheet, and a sentence for each file that was refused.
+
+    Attributes
+    ----------
+    sheets : tuple of SheetReceipt
+        In the order handed in.
+    refused : tuple of str
+        Why a file was not taken in.
+    raised : tuple of RaisedSignal
+        All signals raised by judging after this upload, those on no sheet of it too.
+    late : frozenset of str
+        Ids of those that sheets handed in before had brought, which had not been judged until now.
+    """
 
     ROWS = "sheets"
 
     sheets: tuple[SheetReceipt, ...]
     refused: tuple[str, ...] = ()
+    raised: tuple[RaisedSignal, ...] = ()
+    late: frozenset[str] = frozenset()
 
     def to_dict(self) -> JsonObject:
         """Return the contract of ``qc upload --json``."""
-        return {"sheets": [s.to_dict() for s in self.sheets], "refused": list(self.refused)}
+        return {
+            "sheets": [s.to_dict() for s in self.sheets],
+            "refused": list(self.refused),
+            "signals": list(self.raised),
+        }
 
     def to_text(self) -> str:
-        """Say what became of each sheet and what was raised."""
+        """Say what became of each sheet and what was raised, what had waited from before apart."""
         counts = [sheet.count for sheet in self.sheets]
         rows = [(c.file, c.rows, c.accepted, c.held, c.already_known, c.reasons) for c in counts]
-        # a signal stands on the receipt of every sheet that bears its newest piece, and is told once
-        raised = {s["id"]: s["sentence"] for sheet in self.sheets for s in sheet.signals}
-        return receipt_text(rows, list(raised.values()))
+        own = [s["sentence"] for s in self.raised if s["id"] not in self.late]
+        return receipt_text(rows, own, [s["sentence"] for s in self.raised if s["id"] in self.late])
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,23 +182,44 @@ def upload(
     Returns
     -------
     UploadReceipt
-        Made after the rows are durable on the disk.
+        Made after the rows are durable on the disk and judged, with what waited from before.
+
+    Raises
+    ------
+    UsageError
+        The name of the person is no name.
+    MachineError
+        A lock, a full disk or a missing right; the text says whether the rows were stored by then.
     """
-    taken, refused = _read(workshop, files, progress)
-    parts = [part for file in taken for part in file.parts]
-    checked = iter(check(parts, workshop.plan, _known(workshop, parts)) if parts else ())
-    for file in taken:
-        file.checked = [next(checked) for _ in file.parts]
-    sheets = [_new_sheet(file) for file in taken]
-    counts = workshop.store.add_sheets(sheets, who=who, when=workshop.now)
-    # a sheet that only repeats what is known changes no series
-    changed = [s for s, count in zip(sheets, counts, strict=True) if count.accepted]
-    raised = _judge(workshop) if changed else {}
+    with ending(NOTHING_STORED):
+        refuse_no_name(who)
+        taken, refused = _read(workshop, files, progress)
+        parts = [part for file in taken for part in file.parts]
+        checked = iter(check(parts, workshop.plan, _known(workshop, parts)) if parts else ())
+        for file in taken:
+            file.checked = [next(checked) for _ in file.parts]
+        sheets = [_new_sheet(file) for file in taken]
+        waited = not_judged_since(workshop) is not None
+        counts = workshop.store.add_sheets(sheets, who=who, when=workshop.now)
+    new = sum(count.accepted + count.held - count.held_again for count in counts)
+    # sheets that bring nothing new still have what came before them judged: it may never have been
+    with ending(_stored_words(counts) if new else NOTHING_NEW):
+        raised = _judge(workshop)
     receipts = tuple(
         SheetReceipt(count, _own_signals(sheet, count, raised), _marks(file))
         for file, sheet, count in zip(taken, sheets, counts, strict=True)
     )
-    return UploadReceipt(receipts, tuple(refused))
+    every = tuple(signal for found in raised.values() for signal in found)
+    own = {signal["id"] for receipt in receipts for signal in receipt.signals}
+    late = frozenset(s["id"] for s in every if waited and s["id"] not in own)
+    return UploadReceipt(receipts, tuple(refused), every, late)
+
+
+def _stored_words(counts: Sequence[SheetCount]) -> str:
+    """Say how much was stored when judging it failed."""
+    rows, held = sum(c.accepted for c in counts), sum(c.held for c in counts)
+    told = f"{count_words(rows, 'row')} accepted and {held} held"
+    return f"{count_words(len(counts), 'sheet')} stored ({told}). {STORED_NOT_JUDGED}"
 
 
 def _read(
@@ -222,7 +265,7 @@ def _judge(workshop: Workshop) -> dict[str, list[RaisedSignal]]:
     """Judge the series touched and return the signals that were not there before, by stage."""
     before = {signal.id for signal in workshop.store.signals()}
     found: dict[str, list[RaisedSignal]] = {}
-    for verdict in judge_new(workshop):
+    for verdict in catch_up(workshop):
         found.setdefault(verdict.key.stage, []).extend(_fresh(verdict, before))
     return found
 

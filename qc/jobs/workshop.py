@@ -9,15 +9,20 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from qc import clock
+from qc.errors import MachineError
 from qc.jobs.errors import JobError
 from qc.plan import Plan, PlanError, keep_past, load_plan, read_plan_text, template_text
-from qc.store import Store, open_store, refuse_network_share
+from qc.store import OWN_FILE, Store, open_store, private_folder, refuse_network_share
 
 PLAN = "plan.yaml"
 FOLDER_VARIABLE = "QC_WORKSHOP"
 DATABASE_VARIABLE = "QC_DATABASE"  # address of a PostgreSQL database to use instead of qc.db
 DEFAULT_FOLDER = "workshop"
 _NOBODY = "plan"  # stands for the person where the plan names no quality lead
+
+
+class NoWorkshop(MachineError, JobError):
+    """The system does not let us make a workshop there, or look into it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +73,12 @@ def open_workshop(folder: Path | None = None, *, as_of: date | None = None, crea
     """
     place = find_folder(folder)
     file = place / PLAN
-    if not file.is_file():
+    try:
+        there = file.is_file()
+    except OSError as error:
+        shown = f"{str(place)[:80]}..." if len(str(place)) > 80 else str(place)
+        raise NoWorkshop(f"{shown} cannot be looked into ({error.strerror}). Name another folder.") from error
+    if not there:
         if not create:
             raise JobError(
                 f"There is no workshop in {place} (no {PLAN}). Make one with `qc new {place}`, or look at "
@@ -98,10 +108,12 @@ def find_folder(folder: Path | None = None) -> Path:
 def _lay_out(folder: Path) -> None:
     refuse_network_share(folder)
     try:
-        (folder / "reports").mkdir(parents=True, exist_ok=True)
+        private_folder(folder)
+        private_folder(folder / "reports")
+        (folder / PLAN).touch(OWN_FILE)
         (folder / PLAN).write_text(template_text(), "utf-8")
     except OSError as error:
-        raise JobError(f"{folder} cannot be made into a workshop ({error.strerror}).") from error
+        raise NoWorkshop(f"{folder} cannot be made into a workshop ({error.strerror}).") from error
 
 
 def _recorded(store: Store, text: str, plan: Plan) -> Plan:

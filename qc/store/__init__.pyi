@@ -2,10 +2,15 @@
 
 from .chain import Entry as Entry
 from .errors import StoreError as StoreError
+from .errors import StoreUnavailable as StoreUnavailable
 from .intake import NewSheet as NewSheet
 from .intake import SheetCount as SheetCount
+from .location import OWN_FILE as OWN_FILE
+from .location import private_folder as private_folder
 from .location import refuse_network_share as refuse_network_share
+from .pieces import JudgedUpTo as JudgedUpTo
 from .pieces import News as News
+from .pieces import Waiting as Waiting
 from .plans import PlanVersion as PlanVersion
 from .records import HeldReason as HeldReason
 from .records import HeldRecord as HeldRecord

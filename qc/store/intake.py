@@ -69,6 +69,7 @@ class SheetCount:
     held: int
     already_known: int
     reasons: dict[str, int]
+    held_again: int = 0  # of the held ones, those that waited already
 
     def to_dict(self) -> JsonObject:
         """Return plain values."""
@@ -109,6 +110,7 @@ def _add_sheet(
     taken = own.readings.filter(fresh_rows(own.readings, known.readings))
     happened = own.events.filter(fresh_rows(own.events, known.events))
     states = [known.held.get(mark) for mark in own.held["fingerprint"]]
+    again = sum(state == OPEN for state in states)
     waiting = own.held.filter(fresh_rows(own.held, known.held))
     known.held.update(dict.fromkeys(waiting["fingerprint"], OPEN))
     settled = sum(state in {ACCEPTED, DROPPED} for state in states)
@@ -123,6 +125,7 @@ def _add_sheet(
         held=own.held.height - settled,
         already_known=rows - accepted - own.held.height + settled,
         reasons=_reasons(still_held["reasons"]),
+        held_again=again,
     )
     sheet_id = conn.execute(select(sheet.c.id).where(sheet.c.hash == item.hash)).scalar()
     if sheet_id is not None and accepted + waiting.height == 0:

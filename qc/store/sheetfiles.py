@@ -6,7 +6,8 @@ import hashlib
 import os
 from pathlib import Path
 
-from qc.store.errors import StoreError
+from qc.store.errors import StoreError, StoreUnavailable
+from qc.store.location import OWN_FILE, private_folder
 
 PARTS = ".part"  # half-written files live here until they are whole
 
@@ -27,7 +28,8 @@ class SheetFiles:
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
-        (folder / PARTS).mkdir(parents=True, exist_ok=True)
+        private_folder(folder)
+        private_folder(folder / PARTS)
 
     def keep(self, digest: str, data: bytes) -> None:
         """Write a sheet so that it is whole on the disk when this returns, whatever happens.
@@ -38,7 +40,7 @@ class SheetFiles:
         Raises
         ------
         StoreError
-            The bytes do not have this hash, or the disk refuses them.
+            The bytes do not have this hash, or (`StoreUnavailable`) the disk refuses them.
         """
         if sheet_hash(data) != digest:
             raise StoreError(f"The sheet {digest[:12]} does not have the bytes it claims; send it again.")
@@ -51,12 +53,13 @@ class SheetFiles:
                 file.write(data)
                 file.flush()
                 os.fsync(file.fileno())
+            part.chmod(OWN_FILE)
             part.replace(target)
         except OSError as error:
             part.unlink(missing_ok=True)
-            raise StoreError(
-                f"The sheet cannot be written to {self.folder} ({error.strerror}). Nothing was stored; "
-                "make room on the disk or mend its permissions and upload again."
+            raise StoreUnavailable(
+                f"The sheet cannot be written to {self.folder} ({error.strerror}). Make room on the disk or "
+                "mend its permissions and upload again."
             ) from error
 
     def settle(self) -> None:

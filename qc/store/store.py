@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from datetime import date, datetime
 from pathlib import Path
 from typing import Any
@@ -16,9 +17,9 @@ from qc.store import corrections, plans, queries, said, verdicts
 from qc.store import pieces as few
 from qc.store.chain import Entry, entries_of, last_entry
 from qc.store.database import Database, read_url, sqlite_url
-from qc.store.errors import StoreError
+from qc.store.errors import StoreUnavailable
 from qc.store.intake import NewSheet, SheetCount, add_sheets
-from qc.store.location import refuse_network_share
+from qc.store.location import OWN_FILE, private_folder, refuse_network_share
 from qc.store.records import HeldRecord, HeldState, SheetRecord, SignalRecord, VerdictRecord
 from qc.store.sheetfiles import SheetFiles
 from qc.store.states import put_states, read_states
@@ -46,10 +47,14 @@ def open_store(folder: Path, *, url: str | None = None) -> Store:
     """
     refuse_network_share(folder)
     try:
-        folder.mkdir(parents=True, exist_ok=True)
+        private_folder(folder)
         files = SheetFiles(folder / "sheets")
+        if url is None:
+            (folder / FILE).touch(OWN_FILE)  # the log beside it takes its rights
     except OSError as error:
-        raise StoreError(f"{folder} cannot be written ({error.strerror}). Mend its permissions.") from error
+        raise StoreUnavailable(
+            f"{folder} cannot be written ({error.strerror}). Mend its permissions."
+        ) from error
     database = Database(sqlite_url(folder / FILE) if url is None else read_url(url))
     database.migrate()
     return Store(folder, database, files)
@@ -82,6 +87,21 @@ class Store:
     def close(self) -> None:
         """Close the connections; the store can be opened again at any time."""
         self._database.close()
+
+    @contextmanager
+    def writing(self) -> Iterator[None]:
+        """Make everything done in this block, in this thread, one transaction: all of it is kept, or none.
+
+        What is looked up inside still holds when it is written, since nobody else writes meanwhile.
+        """
+        with self._database.writing():
+            yield
+
+    @contextmanager
+    def impatient(self, seconds: float) -> Iterator[None]:
+        """Wait for other writers only so long in this block: who reads has an answer without writing."""
+        with self._database.impatient(seconds):
+            yield
 
     # --- sheets and their rows
 
@@ -160,10 +180,20 @@ class Store:
         with self._database.reading() as conn:
             return few.read_news(conn, mark)
 
-    def mark(self) -> tuple[int, int]:
-        """Return the mark after which everything is news."""
+    def waiting(self, mark: few.JudgedUpTo) -> few.Waiting | None:
+        """Return what was accepted after a mark and waits to be judged, None where nothing does."""
         with self._database.reading() as conn:
-            return few.read_mark(conn)
+            return few.read_waiting(conn, mark)
+
+    def reached(self) -> few.JudgedUpTo:
+        """Return the mark that holds once everything accepted so far is judged."""
+        with self._database.reading() as conn:
+            return few.read_reached(conn)
+
+    def measured_kinds(self) -> list[tuple[str, str, str]]:
+        """Return stage, characteristic and model of everything ever measured, each once."""
+        with self._database.reading() as conn:
+            return few.measured_kinds(conn)
 
     def serials_before(
         self, stage: str, characteristics: Sequence[str], serials: Sequence[str], day: date
@@ -204,27 +234,11 @@ class Store:
         replaces: int | None = None,
         note: str = "",
     ) -> list[int]:
-        """Close held rows for good.
+        """Close open held rows for good; returns the ids of the new readings.
 
-        Parameters
-        ----------
-        held_ids : sequence of int
-            Open held rows.
-        state : str
-            ``accepted`` (with the mended rows in `readings` or `events`) or ``dropped``.
-        who, when
-            Person and moment.
-        readings, events : polars.DataFrame, optional
-            The rows as mended and checked; those already known are not stored again.
-        replaces : int, optional
-            A reading that the mended one corrects.
-        note : str
-            Why, in words.
-
-        Returns
-        -------
-        list of int
-            Ids of the new readings.
+        `state` is ``accepted``, with the rows as mended and checked in `readings` or `events` (those already
+        known are not stored again) and the reading in `replaces` that they correct, or ``dropped``. `note`
+        says why, in words.
         """
         empty = pl.DataFrame()
         rows = (empty if readings is None else readings, empty if events is None else events)
