@@ -125,7 +125,11 @@ def _register_router(app: Dash) -> None:
         if found is None:
             return missing(), _navigation(""), f"Not found · {shop}"
         page, parts = found
-        return page.layout(**parts), _navigation(page.section), f"{page.title(**parts)} · {shop}"
+        return (
+            html.Div([*_waits(), page.layout(**parts)]),
+            _navigation(page.section),
+            f"{page.title(**parts)} · {shop}",
+        )
 
     app.callback(
         Output("main", "children"),
@@ -142,6 +146,15 @@ def _register_router(app: Dash) -> None:
         Input("theme-switch", "n_clicks"),
         prevent_initial_call=True,
     )
+
+
+def _waits() -> list[Component]:
+    """Say since when something is not judged, and have it judged: the worker does that, no page waits for it."""
+    sentence = queries.board().not_judged()
+    if not sentence:
+        return []
+    queries.desk().judge()
+    return [html.P(sentence, className="card warn", role="status")]
 
 
 def _navigation(section: str) -> list[Component]:

@@ -1,6 +1,8 @@
 """Builders that the tests of several packages share: a small invented plan, readings, points."""
 
+import os
 import shutil
+import sys
 import time
 from datetime import date, datetime, timedelta
 from pathlib import Path
@@ -28,6 +30,11 @@ from qc.plan import (
 # Examples hang on the test alone, and a busy machine is no fault. New ones: --hypothesis-profile=default
 hypothesis.settings.register_profile("alike", derandomize=True, deadline=None)
 hypothesis.settings.load_profile("alike")
+
+# Rewriting the asserts of every module takes each process ten seconds: what was compiled is kept, also where
+# the shell says otherwise, for every worker and every program that a test starts. `make clean` removes it.
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+sys.dont_write_bytecode = False
 
 FIRST_DAY = date(2026, 1, 5)
 LONG = {"browser", "golden", "test_wheel.py", "test_seeds.py"}

@@ -14,9 +14,12 @@ import sys
 import warnings
 from collections.abc import Sequence
 from contextlib import suppress
+from functools import cache
 from typing import Annotated
 
 import typer
+from typer.core import TyperGroup
+from typer.main import get_group
 
 from qc.cli import baseline, daily, keeping, records, signals
 from qc.cli.common import DONE, MACHINE_OR_OURS, WRONG_USAGE, OutputLost, log_fault
@@ -71,6 +74,12 @@ add_factors_command(app)
 keeping.add_commands(app)
 
 
+@cache
+def _commands() -> TyperGroup:
+    """Return the tree of all commands, made from their functions once in a process."""
+    return get_group(app)
+
+
 def main(arguments: Sequence[str]) -> int:
     """Run one command.
 
@@ -91,7 +100,7 @@ def main(arguments: Sequence[str]) -> int:
             f"'{shown[:80]}' is no UTF-8 text. Rename the file or folder, or type it anew.", WRONG_USAGE
         )
     try:
-        app(args=list(arguments))
+        _commands()(args=list(arguments))
     except SystemExit as stop:
         # the command line library leaves by it even when all is well, and with 1 when nobody reads on
         return stop.code if isinstance(stop.code, int) else DONE

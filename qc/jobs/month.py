@@ -62,7 +62,7 @@ class MonthReport(Tabled):
 
     def to_text(self) -> str:
         """Say what the month was and where the report lies."""
-        told = month_text(self.content.headline, self.files)
+        told = month_text(self.content.headline, self.files, self.content.last_hash)
         return f"{self.not_judged}\n{told}" if self.not_judged else told
 
 
@@ -157,6 +157,7 @@ def month_content(workshop: Workshop, which: str, *, keep: bool = True) -> Month
         gaps=data_gaps(readings, _waiting(held), sum(row.state != "open" for row in held)),
         verdicts=tuple(judged.verdicts),
         budget=judged.budget.sentence(),
+        last_hash=workshop.store.head(),
     )
 
 

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
+from qc.jobs.backup import backup_note
 from qc.jobs.judging import NotJudged, brought_up, present_budget, signals_of_day, verdicts_of_day
 from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
@@ -59,7 +60,8 @@ def status(workshop: Workshop) -> Status:
         if signal.state in OPEN_STATES and (signal.shown or signal.said):
             counts[signal.series] = counts.get(signal.series, 0) + 1
     waits = (not_judged.sentence(workshop.plan.workshop.time_zone),) if not_judged else ()
-    notes = (*waits, *_decided(verdicts), *_dependence(workshop, verdicts))
+    due = backup_note(workshop)
+    notes = (*waits, *_decided(verdicts), *_dependence(workshop, verdicts), *([due] if due else []))
     shop, budget = workshop.plan.workshop.name, present_budget(workshop).sentence()
     return Status(shop, workshop.today, tuple(verdicts), counts, notes, budget, not_judged)
 

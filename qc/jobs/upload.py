@@ -10,12 +10,22 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import astuple, dataclass, field
 from pathlib import Path
-from typing import Protocol, TypedDict
+from typing import Protocol, TypeAlias, TypedDict
 
 import polars as pl
 
 from qc.errors import QcError
-from qc.ingest import Checked, Known, SheetError, Unfolded, check, read_sheet, unfold
+from qc.ingest import (
+    Checked,
+    Known,
+    SheetError,
+    Unfolded,
+    batch_reader,
+    check,
+    read_file,
+    shown_name,
+    unfold,
+)
 from qc.jobs.judging import NOTHING_STORED, STORED_NOT_JUDGED, catch_up, ending, not_judged_since
 from qc.jobs.past import known_of
 from qc.jobs.roles import refuse_no_name
@@ -30,6 +40,9 @@ from qc.words import count_words
 
 NOTHING_NEW = "The sheets brought nothing new, so nothing was stored; what waits is not yet judged."
 """How an upload of known sheets ends whose judging of what came before failed."""
+
+GivenFile: TypeAlias = "tuple[str, bytes | SheetError]"
+"""A file handed in: its name, and its content or why there is none."""
 
 
 class ShowProgress(Protocol):
@@ -142,26 +155,35 @@ class _File:
     checked: list[Checked] = field(default_factory=list)
 
 
-def read_files(paths: Iterable[Path]) -> list[tuple[str, bytes]]:
+def read_files(paths: Iterable[Path]) -> list[GivenFile]:
     """Read files from the disk for `upload`.
+
+    Returns
+    -------
+    list of GivenFile
+        One for each path, in their order: its name, and its content or why there is none. A file that is not
+        there, may not be read, is no plain file or too large refuses itself only, and is not read.
 
     Raises
     ------
     QcError
-        A file is not there or cannot be read.
+        There is not one among them that can be read; it gives the sentence of each.
     """
-    found = []
+    found: list[GivenFile] = []
     for path in paths:
         try:
-            found.append((path.name, path.read_bytes()))
-        except OSError as error:
-            raise QcError(f"{path}: the file cannot be read ({error.strerror}). Check the name.") from error
+            found.append((shown_name(path.name), read_file(path)))
+        except SheetError as error:
+            found.append((shown_name(path.name), error))
+    errors = [str(data) for _, data in found if isinstance(data, SheetError)]
+    if found and len(errors) == len(found):
+        raise QcError(" ".join(errors))
     return found
 
 
 def upload(
     workshop: Workshop,
-    files: Sequence[tuple[str, bytes]],
+    files: Sequence[GivenFile],
     *,
     who: str = "",
     progress: ShowProgress | None = None,
@@ -173,7 +195,8 @@ def upload(
     workshop : Workshop
         An open workshop.
     files : sequence of (name, bytes)
-        Csv or xlsx files as they came from the bench.
+        Csv or xlsx files as they came from the bench; `read_files` gives the error in place of the bytes of a
+        file that it refuses.
     who : str
         Code of the person who uploads.
     progress : callable, optional
@@ -223,18 +246,24 @@ def _stored_words(counts: Sequence[SheetCount]) -> str:
 
 
 def _read(
-    workshop: Workshop, files: Sequence[tuple[str, bytes]], progress: ShowProgress | None
+    workshop: Workshop, files: Sequence[GivenFile], progress: ShowProgress | None
 ) -> tuple[list[_File], list[str]]:
+    """Read every file in the process that may break, and unfold what it gives; a bad sheet costs itself."""
     taken: list[_File] = []
     refused: list[str] = []
-    for number, (name, data) in enumerate(files, start=1):
-        try:
-            parts = [unfold(grid, workshop.plan) for grid in read_sheet(data, name)]
-            taken.append(_File(name, data, parts))
-        except SheetError as error:
-            refused.append(str(error))
-        if progress is not None:
-            progress(number, len(files), "Reading sheet")
+    if not files:
+        return taken, refused
+    with batch_reader() as reader:
+        for number, (name, data) in enumerate(files, start=1):
+            try:
+                if isinstance(data, SheetError):
+                    raise data
+                parts = [unfold(grid, workshop.plan) for grid in reader.read(name, data)]
+                taken.append(_File(name, data, parts))
+            except SheetError as error:
+                refused.append(str(error))
+            if progress is not None:
+                progress(number, len(files), "Reading sheet")
     return taken, refused
 
 

@@ -80,15 +80,13 @@ def open_workshop(folder: Path | None = None, *, as_of: date | None = None, crea
         raise NoWorkshop(f"{shown} cannot be looked into ({error.strerror}). Name another folder.") from error
     if not there:
         if not create:
-            raise JobError(
-                f"There is no workshop in {place} (no {PLAN}). Make one with `qc new {place}`, or look at "
-                f"the sample with `qc demo`; `--workshop DIR` or {FOLDER_VARIABLE} names another folder."
-            )
+            raise JobError(no_workshop(place))
         _lay_out(place)
     text = read_plan_text(file)
     plan = load_plan(text, name=str(file))
     store = open_store(place, url=os.environ.get(DATABASE_VARIABLE) or None)
     try:
+        _refuse_emptied(store, place)
         plan = _recorded(store, text, plan)
     # whatever went wrong, an open store would keep its lock
     except BaseException:
@@ -96,6 +94,14 @@ def open_workshop(folder: Path | None = None, *, as_of: date | None = None, crea
         raise
     zone, day = plan.workshop.time_zone, as_of or plan.workshop.today
     return Workshop(place, plan, store, clock.today(zone, day), clock.moment(zone, day))
+
+
+def no_workshop(place: Path) -> str:
+    """Say that there is no workshop in a folder, and how to make or name one."""
+    return (
+        f"There is no workshop in {place} (no {PLAN}). Make one with `qc new {place}`, or look at "
+        f"the sample with `qc demo`; `--workshop DIR` or {FOLDER_VARIABLE} names another folder."
+    )
 
 
 def find_folder(folder: Path | None = None) -> Path:
@@ -114,6 +120,16 @@ def _lay_out(folder: Path) -> None:
         (folder / PLAN).write_text(template_text(), "utf-8")
     except OSError as error:
         raise NoWorkshop(f"{folder} cannot be made into a workshop ({error.strerror}).") from error
+
+
+def _refuse_emptied(store: Store, folder: Path) -> None:
+    """Raise where sheets lie beside a store without a single entry: its first one is always a plan."""
+    if store.pulse()[0] == 0 and (lying := len(store.sheet_files())):
+        raise JobError(
+            f"The store in {folder} holds no entry, yet {lying} sheets lie beside it: it was emptied. "
+            "Nothing was changed. Bring back the last backup with `qc restore BACKUP NEW_DIR`, or ask "
+            f"`qc verify --workshop {folder}`."
+        )
 
 
 def _recorded(store: Store, text: str, plan: Plan) -> Plan:

@@ -80,7 +80,9 @@ def add_sheets(
     conn: Connection, files: SheetFiles, items: Sequence[NewSheet], who: str, when: datetime
 ) -> list[SheetCount]:
     """Take in sheets inside the transaction of `conn`; their bytes are on the disk before this returns."""
-    files.sweep()  # we hold the one writer's lock, so whatever is half-written is nobody's
+    # we hold the one writer's lock, so whatever is half-written is nobody's
+    files.sweep(_named_of(conn, files))
+    files.announce(item.hash for item in items)
     rows = [Rows.of(item.readings, item.events, item.held, when) for item in items]
     known = known_marks(conn, rows)
     counts = []
@@ -92,6 +94,14 @@ def add_sheets(
     if wrote:
         files.settle()
     return counts
+
+
+def _named_of(conn: Connection, files: SheetFiles) -> set[str]:
+    """Return which of the announced sheets have an entry after all."""
+    announced = list(files.lying().announced)
+    if not announced:
+        return set()
+    return set(conn.execute(select(sheet.c.hash).where(sheet.c.hash.in_(announced))).scalars())
 
 
 def _add_sheet(

@@ -329,6 +329,8 @@ GAUGES = (
 class InventedBoard:
     """Answers every question of `BoardData` from memory."""
 
+    waits = ""
+
     def __init__(self, quiet: bool = False) -> None:
         seed = 0
         every = []
@@ -404,6 +406,9 @@ class InventedBoard:
             ("G-03",),
             notes=verdict.notes,
         )
+
+    def not_judged(self):
+        return self.waits
 
     def budget(self):
         return BUDGET

@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from qc.ingest.cells import heading
 from qc.ingest.errors import SheetError
 from qc.ingest.reading.encodings import cut_off, decode
-from qc.ingest.reading.grid import MAX_CELL, MAX_COLUMNS, MAX_ROWS, Grid
+from qc.ingest.reading.grid import MAX_CELL, MAX_CELLS, MAX_COLUMNS, MAX_ROWS, Grid
 
 SEPARATORS = (";", "\t", ",")  # where two show as much, a comma is likelier a decimal sign
 CONTROL = re.compile(r"[\x00-\x08\x0e-\x1f\x7f]")
@@ -122,10 +122,15 @@ def _rows(text: str, separator: str, name: str) -> tuple[list[list[str]], list[i
     """Split the text within the limits of a bench sheet; a fault of the quotation marks says where."""
     rows: list[list[str]] = []
     lines: list[int] = []
+    filled = 0
     try:
         for line, cells in split_rows(text, separator):
             if len(rows) >= MAX_ROWS or len(cells) > MAX_COLUMNS:
                 hint = f"A sheet may have {MAX_ROWS:,} rows and {MAX_COLUMNS} columns: split it."
+                raise SheetError(name, "the table is too large", hint, cell=f"line {line}")
+            filled += len(cells)
+            if filled > MAX_CELLS:
+                hint = f"A sheet may have {MAX_CELLS:,} cells, empty ones counted: split it."
                 raise SheetError(name, "the table is too large", hint, cell=f"line {line}")
             if any(len(cell) > MAX_CELL for cell in cells):
                 hint = f"A cell may hold {MAX_CELL:,} characters; look for a missing quotation mark."

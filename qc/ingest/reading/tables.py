@@ -18,7 +18,7 @@ from qc.errors import QcError, UsageError
 from qc.ingest.reading.delimited import BrokenRowError, split_rows
 from qc.ingest.reading.encodings import decode_any
 from qc.ingest.reading.grid import column_letters
-from qc.ingest.reading.workbooks import tab_names, tab_rows
+from qc.ingest.reading.tabs import tab_names, tab_rows
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any, Final, Literal
 
 from qc.errors import QcError
-from qc.jobs.judging.verdicts import MARK_STATE
+from qc.jobs.judging import not_judged_since
 from qc.jobs.workshop import Workshop, open_workshop
 from qc.store import sheet_hash
 from qc.words import count_words, some_of
@@ -93,5 +93,4 @@ def _judged(workshop: Workshop) -> str:
 
 
 def _is_judged(workshop: Workshop) -> bool:
-    mark = workshop.store.state(MARK_STATE) or (0, 0)
-    return tuple(mark[:2]) == workshop.store.mark()
+    return not_judged_since(workshop) is None

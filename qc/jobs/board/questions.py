@@ -45,6 +45,10 @@ class BoardData(Protocol):
         """Return what the first screen shows."""
         ...
 
+    def not_judged(self) -> str:
+        """Return since when something waits to be judged, as a sentence; empty when all is judged."""
+        ...
+
     def budget(self) -> views.BudgetView:
         """Return how often the whole board cries wolf at the plan's setting."""
         ...

@@ -11,11 +11,11 @@ from datetime import date
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-from qc.ingest import read_sheet, warm_up
+from qc.ingest import batch_reader, keep_reader, warm_up
 from qc.jobs.baseline import decide
 from qc.jobs.errors import JobError
 from qc.jobs.held import Decision, mend_rows
-from qc.jobs.judging import judge_new
+from qc.jobs.judging import judge_waiting
 from qc.jobs.questions import gauge_study
 from qc.jobs.signals import STATE_WORDS, say_of_signal
 from qc.jobs.upload import ShowProgress, upload
@@ -26,7 +26,8 @@ from qc.stats import StatisticsError
 
 
 def warm() -> None:
-    """Load the validation library, so that the first sheet of the day does not wait for it."""
+    """Load the validation library and start the reader, so that no sheet of the day waits for either."""
+    keep_reader()
     warm_up()
 
 
@@ -131,8 +132,7 @@ def judge(workshop: Workshop) -> JsonObject:
     workshop : Workshop
         As `opened` gives it.
     """
-    judge_new(workshop)
-    return {"sentence": "All that came in is judged.", "reasons": []}
+    return {**judge_waiting(workshop), "sentence": "All that came in is judged.", "reasons": []}
 
 
 def study_file(file: tuple[str, Path], question: Mapping[str, str]) -> JsonObject:
@@ -153,7 +153,8 @@ def study_file(file: tuple[str, Path], question: Mapping[str, str]) -> JsonObjec
         ``{"study": ..., "file": ..., "value": ...}``, the study as `qc gauge --json` prints it.
     """
     name, data = file[0], file[1].read_bytes()
-    read_sheet(data, name)
+    with batch_reader() as reader:
+        reader.read(name, data)
     # The name a person gave the file labels what is said of it; it never reaches the disk.
     plain = "study.xlsx" if data.startswith(b"PK") else "study.csv"
     with TemporaryDirectory() as folder:

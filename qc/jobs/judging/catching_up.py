@@ -17,10 +17,10 @@ from qc.jobs.judging.touched import made_of, series_touched
 from qc.jobs.judging.verdicts import at_latest, judge_now, keep_judged
 from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
-from qc.store import JudgedUpTo, Waiting
+from qc.store import MARK, JudgedUpTo, Waiting
 from qc.watch import SeriesVerdict
 
-MARK_STATE = "judged up to"
+MARK_STATE = MARK
 
 READERS_PATIENCE_S = 3.0
 """Chosen: who only asks has the answer of before, and nobody waits a minute for it before a lock."""

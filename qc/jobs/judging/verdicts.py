@@ -12,6 +12,8 @@ from qc.jobs.judging.rates import present_budget, rates_of_points
 from qc.jobs.judging.windows import Windows
 from qc.jobs.workshop import Workshop
 from qc.sayings import CLOSED_STATES, Said, state_after
+from qc.stats.change import program_fingerprint
+from qc.store import MARK, Grounds
 from qc.watch import (
     Budget,
     Decisions,
@@ -144,7 +146,13 @@ def keep_judged(
     """Keep what was found and how far each series is judged, all at once."""
     kept = {_course(key): plain_kept_states(own) for key, own in judged.kept.items()}
     verdicts = [v.to_dict() for v in judged.verdicts]
-    workshop.store.save_verdicts(verdicts, as_of=workshop.today, states={**kept, **states}, afresh=afresh)
+    workshop.store.save_verdicts(
+        verdicts,
+        as_of=workshop.today,
+        states={**kept, **states},
+        afresh=afresh,
+        told=Grounds(workshop.now, program_fingerprint(), states.get(MARK)),
+    )
 
 
 def _kept(workshop: Workshop, keys: Collection[str]) -> dict[str, KeptStates]:
