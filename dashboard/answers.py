@@ -6,7 +6,7 @@ import json
 from collections.abc import Collection, Mapping
 from dataclasses import replace
 from math import isfinite
-from typing import IO, Final, cast
+from typing import Final
 
 from flask import Flask, Response, jsonify, request
 
@@ -155,7 +155,7 @@ def study_gauge() -> Response:
         question[name] = question[name].replace(",", ".").replace("−", "-")
         if question[name] and not _is_number(question[name]):
             return problem(f"{said[:1].upper()}{said[1:]} has to be a number, or empty.", 400)
-    file = (file_name(sent.filename), cast(IO[bytes], sent.stream))
+    file = (file_name(sent.filename), sent.stream)
     return jsonify({"ticket": queries.desk().study_gauge(file, question)})
 
 

@@ -149,7 +149,7 @@ def _register_router(app: Dash) -> None:
 
 
 def _waits() -> list[Component]:
-    """Say since when something is not judged, and have it judged: the worker does that, no page waits for it."""
+    """Say since when something is not judged, and have the worker judge it; no page waits for it."""
     sentence = queries.board().not_judged()
     if not sentence:
         return []

@@ -8,21 +8,13 @@ from __future__ import annotations
 
 import secrets
 import shutil
+import sys
 from collections.abc import Sequence
 from contextlib import suppress
 from pathlib import Path
 from typing import IO, Final
 
 from qc.jobs.board import DeskFull
-
-try:
-    from fcntl import LOCK_EX, LOCK_NB, flock
-except ImportError:  # no such locks here: an open file is kept from being removed instead
-
-    def flock(fd: int, operation: int) -> None:
-        """Do nothing."""
-
-    LOCK_EX = LOCK_NB = 0
 
 PLACE: Final = ".handed-in"
 KEPT_FREE: Final = 100 * 2**20
@@ -57,7 +49,7 @@ class Spool:
             self._sweep()
             name = secrets.token_hex(8)
             lock = (self._place / f"{name}.lock").open("wb")
-            flock(lock.fileno(), LOCK_EX | LOCK_NB)
+            _hold(lock)
             own = self._place / name
             own.mkdir(mode=0o700)
             self._own, self._lock = own, lock
@@ -116,7 +108,7 @@ class Spool:
         for lock in self._place.glob("*.lock"):
             try:
                 with lock.open("wb") as held:
-                    flock(held.fileno(), LOCK_EX | LOCK_NB)
+                    _hold(held)
                     lock.unlink()
             except OSError:
                 continue  # its board still runs
@@ -125,3 +117,14 @@ class Spool:
         for folder in self._place.iterdir():
             if folder.is_dir() and folder.name not in locked:
                 self.forget(folder)
+
+
+def _hold(lock: IO[bytes]) -> None:
+    """Lock a file as long as it is open; OSError where another process has it.
+
+    Systems without such locks (Windows) keep an open file from being removed instead.
+    """
+    if sys.platform != "win32":
+        from fcntl import LOCK_EX, LOCK_NB, flock
+
+        flock(lock.fileno(), LOCK_EX | LOCK_NB)

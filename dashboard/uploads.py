@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import IO, Any, Final, cast
+from typing import Any, Final
 
 from flask import Flask, Response, abort, jsonify, request
 from werkzeug.exceptions import HTTPException, RequestEntityTooLarge
@@ -36,7 +36,7 @@ def take_sheets() -> Response:
         return problem("No sheet came with this upload. Choose one or more csv or xlsx files.", 400)
     if len(sent) > MOST_FILES:
         return problem(f"{len(sent)} sheets are too many in one go; send at most {MOST_FILES}.", 400)
-    files = [(file_name(file.filename), cast(IO[bytes], file.stream)) for file in sent]
+    files = [(file_name(file.filename), file.stream) for file in sent]
     return jsonify({"ticket": queries.desk().submit(files, who())})
 
 

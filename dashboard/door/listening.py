@@ -67,6 +67,8 @@ def listen(application: Any, host: str, port: int) -> Any:
 class _Parser(HTTPRequestParser):  # type: ignore[misc]
     """Reads a request; how large its body may be goes by its address."""
 
+    adj: Any
+
     def parse_header(self, header_plus: bytes) -> None:
         super().parse_header(header_plus)
         if self.path not in LARGE:

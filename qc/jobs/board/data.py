@@ -228,7 +228,7 @@ def _not_judged(workshop: Workshop) -> str:
         return ""
     here = since.astimezone(ZoneInfo(workshop.plan.workshop.time_zone))
     return (
-        f"Not judged since {dated_words(here)}, {here:%H:%M}: what came in or was decided after that is stored "
+        f"Not judged since {dated_words(here)}, {here:%H:%M}: what came in or was decided since is stored "
         "and not yet in what you see here. The board judges it now; load the page again in a moment."
     )
 
