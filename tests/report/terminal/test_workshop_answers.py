@@ -146,7 +146,7 @@ def test_answers_about_a_whole_workshop():
     assert (
         verified_text(9, "", ["entry 3"]) == "Something was altered or lost:\n  entry 3\nLast hash: none yet"
     )
-    assert month_text("A quiet month.", [Path("m.pdf")]) == "A quiet month.\n  m.pdf"
+    assert month_text("A quiet month.", [Path("m.pdf")], "ab") == "A quiet month.\n  m.pdf\nLast hash: ab"
 
 
 def test_the_tool_to_change_first_stands_first():
