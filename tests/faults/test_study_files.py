@@ -10,9 +10,7 @@ import numpy as np
 import polars as pl
 import pytest
 import xlsxwriter
-from typer.main import get_command
 
-import qc.cli.main as whole
 from qc.cli.main import main
 
 N = 30
@@ -133,14 +131,6 @@ def _one_kind(cells):
     if any(isinstance(cell, str) for cell in cells):
         return [None if cell is None else str(cell) for cell in cells]
     return cells
-
-
-@pytest.fixture(autouse=True, scope="module")
-def built_once():
-    """Build the command line once: building it costs twice what an answer does."""
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(whole, "app", get_command(whole.app))
-        yield
 
 
 @pytest.fixture
