@@ -12,6 +12,7 @@ import json
 import logging
 import signal
 import sys
+import tempfile
 import threading
 from collections.abc import Sequence
 from contextlib import suppress
@@ -19,15 +20,11 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-from waitress import create_server
-
 from dashboard import queries
-from dashboard.access import check_host
 from dashboard.app import create_app
+from dashboard.desk import WorkerDesk
+from dashboard.door import check_host, listen
 from qc.errors import QcError
-
-THREADS = 8
-"""Requests answered at the same time; the pages of a small shop."""
 
 
 def main(argv: Sequence[str] | None = None) -> int:
@@ -38,6 +35,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     try:
         host = check_host(asked.host)
         app = create_app(asked.workshop, asked.as_of)
+        _keep_parts(app.server.config[queries.DESK_KEY])
         server = _listen(app.server, "127.0.0.1" if host == "localhost" else host, asked.port)
     except QcError as error:
         _say({"problem": str(error)})
@@ -69,12 +67,18 @@ def _read_arguments(argv: Sequence[str] | None) -> argparse.Namespace:
 
 def _listen(application: Any, host: str, port: int) -> Any:
     try:
-        return create_server(application, host=host, port=port, threads=THREADS, ident="board")
+        return listen(application, host, port)
     except OSError as error:
         raise QcError(
             f"Port {port} of {host} cannot be used ({error.strerror}). Another board may run already: use "
             "--port with another number, or 0 for a free one."
         ) from error
+
+
+def _keep_parts(desk: WorkerDesk) -> None:
+    """Let what arrives lie in the workshop too, for its owner only: elsewhere it might lie in memory."""
+    with suppress(OSError):  # a folder that cannot be written: pages are shown, and uploads told why not
+        tempfile.tempdir = str(desk.spool.open())
 
 
 def _say(message: dict[str, str]) -> None:

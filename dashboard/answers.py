@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Collection, Mapping
 from dataclasses import replace
 from math import isfinite
@@ -10,6 +11,7 @@ from typing import Final
 from flask import Flask, Response, jsonify, request
 
 from dashboard import queries
+from dashboard.pages import sheets
 from dashboard.steps import steps
 from dashboard.uploads import MOST_BYTES, file_name, problem, who
 from qc.jobs.board import HeldView, ShopView, SignalView
@@ -25,6 +27,7 @@ from qc.sayings import (
     strange_piece,
 )
 
+GONE: Final = "This row is no longer held; someone has settled it already."
 DECISIONS: Final = ("proposal", "by-hand", "as-typed", "drop")
 TEXT_LENGTH: Final = 600  # chosen: a remark, not a report
 SIGNAL_FAULTS: Final = {
@@ -49,6 +52,8 @@ STUDY_FIGURES: Final = {"lower": "the lower limit", "upper": "the upper limit", 
 def add_routes(server: Flask) -> None:
     """Add the routes for held rows, signals, series and gauge studies."""
     server.add_url_rule("/held/decide", view_func=decide_rows, methods=["POST"])
+    server.add_url_rule("/held/<row>/ways", view_func=tell_ways, methods=["GET"])
+    server.add_url_rule("/held/after/<ticket>", view_func=tell_settled, methods=["GET"])
     server.add_url_rule("/signals/<signal_id>/say", view_func=say_of_signal, methods=["POST"])
     server.add_url_rule("/series/decide", view_func=decide_series, methods=["POST"])
     server.add_url_rule("/gauges/study", view_func=study_gauge, methods=["POST"])
@@ -60,13 +65,42 @@ def decide_rows() -> Response:
     known = {row.id: row for row in queries.board().held()}
     rows = [known[row] for row in asked if row in known]
     if not rows or len(rows) < len(asked):
-        return problem("This row is no longer held; someone has settled it already.", 404)
+        return problem(GONE, 404)
     decision = request.form.get("decision", "")
     wrong = _wrong_decision(decision, rows)
     if wrong:
         return problem(wrong, 400)
+    if queries.board().shop().people and not who():
+        return problem("Choose who decides, above the list; the name is kept with it.", 400)
     changes = {_text("column"): _text("value")} if decision == "by-hand" else {}
     return jsonify({"ticket": queries.desk().decide([row.id for row in rows], decision, changes, who())})
+
+
+def tell_ways(row: str) -> Response:
+    """Answer with the fields by which a held row can be settled otherwise, as the page's own elements."""
+    found = sheets.ways_of(queries.board().held(), row)
+    if found is None:
+        return problem(GONE, 404)
+    text = json.dumps(found, default=lambda part: part.to_plotly_json())
+    return Response(text, mimetype="application/json")
+
+
+def tell_settled(ticket: str) -> Response:
+    """Answer what became of a decision: a sentence, the rows that no longer wait, how many still do."""
+    done = queries.desk().progress(ticket)
+    asked = [row for row in request.args.get("rows", "")[:TEXT_LENGTH].split(",") if row]
+    counted, gone = sheets.settled(queries.board().held(), asked)
+    if done is None:
+        said = "The board was started anew since; whether this was stored shows in the lists."
+    elif done["state"] == "done":
+        mended = (done["receipt"] or {}).get("mended", [])
+        said = " ".join(
+            " ".join([row["sentence"], *(reason["sentence"] for reason in row.get("reasons", []))])
+            for row in mended
+        )
+    else:
+        said = done["message"]
+    return jsonify({"said": said, "counted": counted, "gone": gone})
 
 
 def say_of_signal(signal_id: str) -> Response:
@@ -121,7 +155,8 @@ def study_gauge() -> Response:
         question[name] = question[name].replace(",", ".").replace("−", "-")
         if question[name] and not _is_number(question[name]):
             return problem(f"{said[:1].upper()}{said[1:]} has to be a number, or empty.", 400)
-    return jsonify({"ticket": queries.desk().study_gauge((file_name(sent.filename), sent.read()), question)})
+    file = (file_name(sent.filename), sent.stream)
+    return jsonify({"ticket": queries.desk().study_gauge(file, question)})
 
 
 def _is_number(text: str) -> bool:

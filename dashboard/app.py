@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import date
 from importlib.resources import files
 from pathlib import Path
@@ -10,9 +11,10 @@ from typing import Any
 from dash import Dash, Input, Output, dcc, html
 from dash.dependencies import ClientsideFunction
 from dash.development.base_component import Component
-from flask import Flask
+from flask import Flask, Response, after_this_request, current_app
 
-from dashboard import access, answers, downloads, queries, uploads
+from dashboard import answers, door, downloads, queries, uploads
+from dashboard.door import PlainNames
 from dashboard.pages import PAGES
 from dashboard.pages.missing import missing
 from dashboard.parts import masthead
@@ -28,6 +30,7 @@ INDEX = """<!doctype html>
 {favicon}
 <link rel="stylesheet" href="/theme.css">
 {css}
+<meta name="board-token" content="{token}">
 </head>
 <body>
 {app_entry}
@@ -38,7 +41,7 @@ INDEX = """<!doctype html>
 
 def create_app(workshop_folder: Path | str, as_of: date | None = None) -> Dash:
     """Return the board of a workshop folder, standing on the day `as_of` where one is given."""
-    from dashboard.worker import WorkerDesk
+    from dashboard.desk import WorkerDesk
     from qc.jobs.board import StoreBoardData
 
     folder = Path(workshop_folder)
@@ -61,12 +64,14 @@ def build_app(board: BoardData, desk: UploadDesk) -> Dash:
         add_log_handler=False,
         enable_mcp=False,
     )
+    app.names = PlainNames(app)
     app.layout = _frame
     _register_router(app)
     for page in PAGES:
         if page.register is not None:
             page.register(app)
-    access.guard(server, lambda: list(app.csp_hashes()))
+    door.guard(server, lambda: list(app.csp_hashes()))
+    door.guard_callbacks(app)
     downloads.add_routes(server)
     uploads.add_routes(server)
     answers.add_routes(server)
@@ -74,13 +79,28 @@ def build_app(board: BoardData, desk: UploadDesk) -> Dash:
 
 
 class _Board(Dash):  # type: ignore[misc]
-    """A Dash app whose page carries the reader's theme before anything is drawn."""
+    """A Dash app whose page carries the reader's theme before anything is drawn, and tells no versions."""
+
+    names: PlainNames
 
     def interpolate_index(self, **parts: Any) -> str:
         chosen = queries.chosen_theme()
         parts.pop("title", None)
         mark = f' data-theme="{chosen}"' if chosen else ""
-        return INDEX.format(theme=mark, title=self.title, **parts)
+        parts["scripts"] = self.names.without_versions(parts["scripts"])
+        parts["favicon"] = re.sub(r"\?v=[^\"]*", "", parts["favicon"])
+        parts["config"] = re.sub(
+            r'"(\w+_version|dash_version_url)":(?:"[^"]*"|null)', r'"\1":""', parts["config"]
+        )
+        token = current_app.config[door.TOKEN_KEY]
+
+        @after_this_request
+        def hand_out(response: Response) -> Response:
+            """Let the framework's own posts bear the token too."""
+            response.set_cookie(door.TOKEN_COOKIE, token, samesite="Strict")
+            return response
+
+        return INDEX.format(theme=mark, title=self.title, token=token, **parts)
 
 
 def _frame() -> Component:
@@ -105,7 +125,11 @@ def _register_router(app: Dash) -> None:
         if found is None:
             return missing(), _navigation(""), f"Not found · {shop}"
         page, parts = found
-        return page.layout(**parts), _navigation(page.section), f"{page.title(**parts)} · {shop}"
+        return (
+            html.Div([*_waits(), page.layout(**parts)]),
+            _navigation(page.section),
+            f"{page.title(**parts)} · {shop}",
+        )
 
     app.callback(
         Output("main", "children"),
@@ -122,6 +146,15 @@ def _register_router(app: Dash) -> None:
         Input("theme-switch", "n_clicks"),
         prevent_initial_call=True,
     )
+
+
+def _waits() -> list[Component]:
+    """Say since when something is not judged, and have the worker judge it; no page waits for it."""
+    sentence = queries.board().not_judged()
+    if not sentence:
+        return []
+    queries.desk().judge()
+    return [html.P(sentence, className="card warn", role="status")]
 
 
 def _navigation(section: str) -> list[Component]:

@@ -8,9 +8,13 @@ from flask import Flask, Response, abort, jsonify, request
 from werkzeug.exceptions import HTTPException, RequestEntityTooLarge
 
 from dashboard import queries
+from qc.jobs.board import DeskFull
 
 MOST_BYTES: Final = 64 * 1024 * 1024
 """Largest upload in one go; a single sheet has its own, smaller limit where it is read."""
+
+LARGE: Final = frozenset({"/uploads", "/gauges/study"})
+"""Addresses that take files; every other one takes small bodies only."""
 
 MOST_FILES: Final = 500  # chosen: the sheets of a year in one go, for an imported past
 WHO_LENGTH: Final = 40  # as long as an id of the plan may be
@@ -21,6 +25,7 @@ def add_routes(server: Flask) -> None:
     server.add_url_rule("/uploads", view_func=take_sheets, methods=["POST"])
     server.add_url_rule("/tickets/<ticket>", view_func=tell_progress, methods=["GET"])
     server.register_error_handler(RequestEntityTooLarge, _too_large)
+    server.register_error_handler(DeskFull, _full)
 
 
 def take_sheets() -> Response:
@@ -31,7 +36,7 @@ def take_sheets() -> Response:
         return problem("No sheet came with this upload. Choose one or more csv or xlsx files.", 400)
     if len(sent) > MOST_FILES:
         return problem(f"{len(sent)} sheets are too many in one go; send at most {MOST_FILES}.", 400)
-    files = [(file_name(file.filename), file.read()) for file in sent]
+    files = [(file_name(file.filename), file.stream) for file in sent]
     return jsonify({"ticket": queries.desk().submit(files, who())})
 
 
@@ -61,6 +66,12 @@ def file_name(sent: str | None) -> str:
     """Return the last part of a file's name, and only what can be shown: it labels, it reaches no disk."""
     name = (sent or "").replace("\\", "/").rsplit("/", 1)[-1]
     return "".join(c for c in name if c.isprintable())[:200] or "sheet"
+
+
+def _full(refused: DeskFull) -> Response:
+    answer = problem(str(refused), refused.status)
+    answer.headers["Retry-After"] = str(refused.wait_s)
+    return answer
 
 
 def _too_large(_: HTTPException) -> Any:

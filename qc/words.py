@@ -17,6 +17,9 @@ YEAR_TOLD_AFTER_DAYS = 270
 CLOSE, APART = 0.7, 0.1
 """Chosen: a likeness from which a word can stand for another, and by how much it must beat the next one."""
 
+LONGEST_NAME_TOLD = 200
+"""A longer file name is told by its two ends; chosen, about two lines of a terminal. [character]"""
+
 
 def day_words(day: date | None, today: date | None = None) -> str:
     """Write a day as on a bench calendar; with its year where it lies most of a year before `today`.
@@ -41,6 +44,23 @@ def dated_words(day: date) -> str:
     '9 Oct 2026'
     """
     return f"{day_words(day)} {day.year}"
+
+
+def told_name(name: str, most: int = LONGEST_NAME_TOLD) -> str:
+    r"""Write the name of a file so that it can be printed, whatever its bytes are, and stays one short line.
+
+    Examples
+    --------
+    >>> told_name("bore.csv"), told_name("b\udcf6re.csv"), told_name("bore\x1b[2J\n.csv")
+    ('bore.csv', 'b�re.csv', 'bore�[2J�.csv')
+    >>> told_name("bore" * 100, 20)
+    'borebore...borebore'
+    """
+    plain = "".join(letter if letter.isprintable() else "\ufffd" for letter in name)
+    if len(plain) <= most:
+        return plain
+    half = (most - 3) // 2
+    return f"{plain[:half]}...{plain[-half:]}"
 
 
 def month_words(month: str) -> str:

@@ -1,6 +1,9 @@
 """Builders that the tests of several packages share: a small invented plan, readings, points."""
 
+import gc
+import os
 import shutil
+import sys
 import time
 from datetime import date, datetime, timedelta
 from pathlib import Path
@@ -29,6 +32,12 @@ from qc.plan import (
 hypothesis.settings.register_profile("alike", derandomize=True, deadline=None)
 hypothesis.settings.load_profile("alike")
 
+# Rewriting the asserts of every module takes each process ten seconds: what was compiled is kept, also where
+# the shell says otherwise, for every worker and every program that a test starts. `make clean` removes it.
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+sys.dont_write_bytecode = False
+gc.set_threshold(10_000)  # as the installed command does: what loading makes stays
+
 FIRST_DAY = date(2026, 1, 5)
 LONG = {"browser", "golden", "test_wheel.py", "test_seeds.py"}
 """Folders and files that take longest: begun first, so that no process is left with one at the end."""
@@ -37,6 +46,12 @@ LONG = {"browser", "golden", "test_wheel.py", "test_seeds.py"}
 def pytest_collection_modifyitems(items):
     """Put what takes long first; within a file and among the others the order stays."""
     items.sort(key=lambda item: LONG.isdisjoint(item.path.parts[-2:]))
+
+
+def pytest_collection_finish():
+    """Leave ten thousand collected tests out of every later search for garbage: they stay to the end."""
+    gc.collect()
+    gc.freeze()
 
 
 def typed_frame(rows, columns):

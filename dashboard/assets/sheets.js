@@ -1,7 +1,7 @@
 /* Files chosen or dropped, and the forms of the board, go to plain routes; the answer is a ticket, asked after until done. */
 (function () {
   "use strict";
-  var POLL_MS = 250;
+  var POLL_MS = 80;
 
   function el(id) { return document.getElementById(id); }
 
@@ -10,7 +10,7 @@
     return select ? select.value : "";
   }
 
-  var place_now = null, done_now = "sheets-done", saying_now = "Reading the sheets …";
+  var place_now = null, row_now = null, done_now = "sheets-done", saying_now = "Reading the sheets …";
 
   function say(text, share) {
     var place = place_now && place_now.isConnected ? place_now : el("sheets-progress");
@@ -29,39 +29,82 @@
     }
   }
 
-  function follow(ticket) {
+  function follow(ticket, row) {
     window.fetch("/tickets/" + encodeURIComponent(ticket), { cache: "no-store" })
-      .then(function (answer) { return answer.json(); })
+      .then(function (answer) {
+        return answer.status === 404 ? { state: "failed" } : answer.json();
+      })
       .then(function (found) {
         if (found.state === "done" || found.state === "failed") {
           say("");
           busy(false);
+          if (row) { settle(ticket, row); return; }
           window.dash_clientside.set_props(done_now, { data: ticket });
           return;
         }
         var text = found.state === "waiting" ? "Waiting for the worker to get ready …" : (found.message || saying_now);
         say(text, found.done && found.of ? found.done / found.of : null);
-        window.setTimeout(function () { follow(ticket); }, POLL_MS);
+        window.setTimeout(function () { follow(ticket, row); }, POLL_MS);
       })
-      .catch(function () { window.setTimeout(function () { follow(ticket); }, 4 * POLL_MS); });
+      .catch(function () { window.setTimeout(function () { follow(ticket, row); }, 4 * POLL_MS); });
   }
+
+  /* A held row that was decided about: its place says what became of it, nothing else of the page is touched. */
+  function settle(ticket, form) {
+    var rows = form.elements.rows.value, line = form.closest("li");
+    if (!line) { return; }
+    window.fetch("/held/after/" + encodeURIComponent(ticket) + "?rows=" + encodeURIComponent(rows), { cache: "no-store" })
+      .then(function (answer) { return answer.json(); })
+      .then(function (found) {
+        var next = line.nextElementSibling;
+        window.dash_clientside.set_props("sheets-held-count", { children: found.counted });
+        announce(found.said + " " + found.counted);
+        if (found.gone.length < rows.split(",").length) { place_now = form.querySelector(".form-said"); say(found.said); return; }
+        window.dash_clientside.set_props(line.id, { children: found.said, className: "held-row settled small" });
+        while (next && !next.querySelector("button, summary")) { next = next.nextElementSibling; }
+        if (next) { next.querySelector("button, summary").focus(); return; }
+        if (!line.parentNode.querySelector("form") && !/^No /.test(found.counted)) {
+          window.dash_clientside.set_props("sheets-held-from", { data: 0 });
+        }
+      });
+  }
+
+  function announce(text) {
+    var place = el("announce");
+    if (place) { window.dash_clientside.set_props("announce", { children: text }); }
+  }
+
+  /* The other ways to settle a row are fetched when they are unfolded. */
+  document.addEventListener("toggle", function (event) {
+    var fold = event.target, place;
+    if (!fold.open || !fold.dataset || !fold.dataset.ways) { return; }
+    place = el("sheets-ways-" + fold.dataset.ways);
+    if (!place || place.childElementCount) { return; }
+    window.fetch("/held/" + encodeURIComponent(fold.dataset.ways) + "/ways", { cache: "no-store" })
+      .then(function (answer) { return answer.json(); })
+      .then(function (tree) {
+        window.dash_clientside.set_props(place.id, { children: tree.problem || tree });
+      });
+  }, true);
 
   function busy(on) {
     document.querySelectorAll("#sheets-choose, form[data-desk] button").forEach(function (button) { button.disabled = on; });
   }
 
   function post(address, form, text) {
+    var row = row_now;
     var request = new XMLHttpRequest();
     busy(true);
     say(text, null);
     request.open("POST", address);
     request.responseType = "json";
+    request.setRequestHeader("X-CSRFToken", (document.querySelector("meta[name=board-token]") || { content: "" }).content);
     request.upload.onprogress = function (event) {
       if (event.lengthComputable && event.total > 200000) { say(text, event.loaded / event.total); }
     };
     request.onload = function () {
       var answer = request.response || {};
-      if (request.status === 200 && answer.ticket) { follow(answer.ticket); return; }
+      if (request.status === 200 && answer.ticket) { follow(answer.ticket, row); return; }
       busy(false);
       say(answer.problem || "The board did not take this (answer " + request.status + "). Nothing was stored; try again.");
     };
@@ -77,7 +120,7 @@
     var form = new FormData();
     form.append("who", who());
     Array.prototype.forEach.call(files, function (file) { form.append("sheets", file, file.name); });
-    place_now = null;
+    place_now = row_now = null;
     done_now = "sheets-done";
     saying_now = "Reading the sheets …";
     post("/uploads", form, "Sending " + files.length + (files.length === 1 ? " sheet …" : " sheets …"));
@@ -86,6 +129,9 @@
   document.addEventListener("click", function (event) {
     var button = event.target.closest ? event.target.closest("button") : null;
     if (!button) { return; }
+    if (button.dataset.from) {
+      window.dash_clientside.set_props(button.dataset.list, { data: Number(button.dataset.from) });
+    }
     if (button.id === "sheets-choose") {
       var input = document.createElement("input");
       input.type = "file";
@@ -105,6 +151,7 @@
     if (!desk.elements.who) { form.append("who", (el("held-who") || { value: "" }).value); }
     place_now = desk.querySelector(".form-said");
     done_now = desk.dataset.done;
+    row_now = desk.elements.rows ? desk : null;
     saying_now = desk.dataset.saying || "Keeping it …";
     post(desk.dataset.desk, form, saying_now);
   });

@@ -16,9 +16,9 @@ from qc.plain import JsonObject
 
 UNDER = "Hand in the day's sheets. Rows in doubt are held with every reason; nothing is corrected silently."
 COLUMN_WORDS = {"value": "the figure", "serial": "the serial", "day": "the day", "unit": "the unit"}
-SHOWN_HELD = 12
+SHOWN_HELD = 20
 SHOWN_SHEETS = 20
-"""Rows shown at once; the rest is folded away, not left out."""
+"""Rows shown at once; the others are a page further on, not left out."""
 
 
 def layout(**_: str) -> Component:
@@ -31,12 +31,15 @@ def layout(**_: str) -> Component:
             html.Div(_below(), id="sheets-below", className="stack"),
             # The script of this page writes here when a ticket is done; the callback below then looks it up.
             dcc.Store(id="sheets-done"),
+            # and here which rows to show first: of those held, of the past sheets
+            dcc.Store(id="sheets-held-from"),
+            dcc.Store(id="sheets-past-from"),
         ]
     )
 
 
 def register(app: Dash) -> None:
-    """Add the callback that shows a receipt and what is held after it."""
+    """Add the callbacks that show a receipt with what is held after it, and a page of either list."""
 
     def show_receipt(ticket: str) -> tuple[list[Component], list[Component]]:
         """Return the receipt of a ticket, and the lists as they stand now."""
@@ -49,6 +52,21 @@ def register(app: Dash) -> None:
         Input("sheets-done", "data"),
         prevent_initial_call=True,
     )(show_receipt)
+
+    def show_held(first: int | None) -> Component:
+        """Return the page of the held rows that begins with row number `first`."""
+        return held_list(queries.board().held(), first or 0)
+
+    def show_past(first: int | None) -> list[Component]:
+        """Return the page of the past sheets that begins with sheet number `first`."""
+        return past_list(first or 0)
+
+    for name, show in (("held", show_held), ("past", show_past)):
+        app.callback(
+            Output(f"sheets-{name}-list", "children"),
+            Input(f"sheets-{name}-from", "data"),
+            prevent_initial_call=True,
+        )(show)
 
 
 def receipt_card(found: Ticket) -> Component:
@@ -82,16 +100,52 @@ def _became(row: JsonObject) -> list[Component]:
 
 
 def held_card(rows: tuple[HeldView, ...]) -> Component:
-    """Return the held rows with every reason and the proposed mend."""
+    """Return the first of the held rows with every reason and the proposed mend."""
+    people = queries.board().shop().people
+    who = _people("Decided by ", "held-who", "choose a name") if people else ""
+    return card(
+        "Held rows",
+        html.P(held_sentence(rows), id="sheets-held-count", className="small"),
+        html.Div(who, className="decided no-print"),
+        html.Div(held_list(rows, 0), id="sheets-held-list"),
+    )
+
+
+def held_sentence(rows: tuple[HeldView, ...]) -> str:
+    """Say how many rows wait."""
     if not rows:
-        return card("Held rows", nothing("No row is held. Everything that came in was accepted."))
-    lines = [_held_row(run[0], run[1:]) for run in _runs(rows)]
-    title = f"Held rows: {words.counted(len(rows), 'row waits', 'rows wait')} for a decision"
-    first = html.Ul(lines[:SHOWN_HELD], className="held")
-    rest = lines[SHOWN_HELD:]
-    folded = [_folded(f"Show the other {len(rest)}", html.Ul(rest, className="held"))] if rest else []
-    chooser = [html.Div(_people("Decided by ", "held-who"), className="decided no-print")]
-    return card(title, *chooser, first, *folded)
+        return "No row is held. Everything that came in was accepted."
+    counted = words.counted(len(rows), "row waits", "rows wait")
+    return f"{counted[:1].upper()}{counted[1:]} for a decision."
+
+
+def held_list(rows: tuple[HeldView, ...], first: int) -> Component:
+    """Return one page of the held rows, those of one run told as one."""
+    runs = _runs(rows)
+    first = min(first, max(0, len(runs) - 1) // SHOWN_HELD * SHOWN_HELD)
+    lines = [_held_row(run) for run in runs[first : first + SHOWN_HELD]]
+    return html.Div([html.Ul(lines, className="held"), *_pager("held", first, SHOWN_HELD, len(runs))])
+
+
+def _pager(name: str, first: int, shown: int, every: int) -> list[Component]:
+    """Return the way to the pages before and after, nothing where there is one page."""
+    if every <= shown:
+        return []
+    parts: list[Any] = [
+        html.Span(f"{first + 1} to {min(first + shown, every)} of {every}", className="small")
+    ]
+    turns = (("Earlier", first - shown, first > 0), ("Further", first + shown, first + shown < every))
+    for said, to, there in turns:
+        more = {"data-list": f"sheets-{name}-from", "data-from": str(to)}
+        label = f"{said} rows" if name == "held" else f"{said} sheets"
+        parts += [html.Button(label, type="button", **more)] if there else []
+    return [html.Div(parts, className="ways no-print")]
+
+
+def settled(rows: tuple[HeldView, ...], asked: list[str]) -> tuple[str, list[str]]:
+    """Say how many rows wait now, and which of the asked ones no longer do."""
+    waiting = {row.id for row in rows}
+    return held_sentence(rows), [row for row in asked if row not in waiting]
 
 
 def _runs(rows: tuple[HeldView, ...]) -> list[list[HeldView]]:
@@ -100,10 +154,6 @@ def _runs(rows: tuple[HeldView, ...]) -> list[list[HeldView]]:
     for row in rows:
         runs.setdefault(row.run or f"row {row.id}", []).append(row)
     return list(runs.values())
-
-
-def _folded(title: str, inner: Component) -> Component:
-    return html.Details([html.Summary(title), inner], className="folded")
 
 
 def _drop_card() -> Component:
@@ -126,31 +176,35 @@ def _drop_card() -> Component:
     )
 
 
-def _people(label: str, place: str) -> Component:
-    people = [html.Option(shown, value=code) for code, shown in queries.board().shop().people]
+def _people(label: str, place: str, ask: str = "") -> Component:
+    people = [html.Option(ask, value="")] if ask else []
+    people += [html.Option(shown, value=code) for code, shown in queries.board().shop().people]
     return html.Label([label, html.Select(people, id=place)], className="who-select")
 
 
 def _below() -> list[Component]:
     """List what is held and what came before; made anew after each receipt, so it must stand by itself."""
-    board = queries.board()
+    past = html.Div(past_list(0), id="sheets-past-list")
+    return [held_card(queries.board().held()), card("Past sheets", past)]
+
+
+def past_list(first: int) -> list[Component]:
+    """Return one page of the past sheets."""
+    sheets = queries.board().sheets()
+    if not sheets:
+        return [nothing("No sheet has been handed in yet.")]
     rows = [
         [s.file, s.card, s.entered, s.who, f"{s.size / 1024:.1f} kB", str(s.held) if s.held else ""]
-        for s in board.sheets()
+        for s in sheets[first : first + SHOWN_SHEETS]
     ]
     head = ["Sheet", "Card", "Handed in", "By", "Size", "Still held"]
-    if not rows:
-        return [held_card(board.held()), card("Past sheets", nothing("No sheet has been handed in yet."))]
-    caption = "Newest first; each is kept byte for byte"
-    past = [table(head, rows[:SHOWN_SHEETS], caption, numbers=(4, 5))]
-    if rows[SHOWN_SHEETS:]:
-        older = table(head, rows[SHOWN_SHEETS:], "Older sheets", numbers=(4, 5))
-        past.append(_folded(f"Show the {len(rows) - SHOWN_SHEETS} before them", older))
-    return [held_card(board.held()), card("Past sheets", *past)]
+    shown = table(head, rows, "Newest first; each is kept byte for byte", numbers=(4, 5))
+    return [shown, *_pager("past", first, SHOWN_SHEETS, len(sheets))]
 
 
-def _held_row(row: HeldView, more: list[HeldView]) -> Component:
+def _held_row(rows: list[HeldView]) -> Component:
     """Say what is held, where and why; rows of one run are told once and decided at once."""
+    row, more = rows[0], rows[1:]
     about = [html.B(row.what or "row"), f" “{row.text}”" if row.text else ""]
     if row.serial:
         about += [" of ", serial_link(row.serial)]
@@ -166,15 +220,14 @@ def _held_row(row: HeldView, more: list[HeldView]) -> Component:
         )
         for reason in row.reasons
     ]
-    rows = [row, *more]
     told = html.Div(
         [html.P(about), html.Span(where, className="small"), html.Ul(reasons, className="reasons")]
     )
-    return html.Li([told, _decide(rows)], className="held-row")
+    return html.Li([told, _decide(rows)], id=f"sheets-row-{row.id}", className="held-row")
 
 
 def _decide(rows: list[HeldView]) -> Component:
-    """Return the ways one row, or a run of rows at once, can be settled."""
+    """Return how one row, or a run of rows at once, can be settled; the other ways come when asked for."""
     row = rows[0]
     many = len(rows) > 1
     where = f"{row.cell} of {row.file}"
@@ -185,6 +238,22 @@ def _decide(rows: list[HeldView]) -> Component:
         body.append(submit("Accept this", "decision", "proposal", **accept))
     else:
         body.append(html.P("No mend offers itself.", className="small"))
+    title = "Decide otherwise" if row.proposal else f"Decide all {len(rows)} at once" if many else "Decide"
+    ways = html.Div(id=f"sheets-ways-{row.id}")
+    body.append(html.Details([html.Summary(title), ways], className="decide", **{"data-ways": row.id}))
+    form = desk_form("/held/decide", "", body, f"sheets-decide-{row.id}")
+    return html.Div(form, className="offer no-print")
+
+
+def ways_of(rows: tuple[HeldView, ...], row_id: str) -> Component | None:
+    """Return the ways a row, with its run, can be settled otherwise; None where it is no longer held."""
+    run = next((run for run in _runs(rows) if run[0].id == row_id), None)
+    return None if run is None else html.Div(_ways(run))
+
+
+def _ways(rows: list[HeldView]) -> list[Component]:
+    row, many = rows[0], len(rows) > 1
+    where = f"{row.cell} of {row.file}"
     # One figure cannot be right for several places, but one serial, day or unit can.
     columns = [(c, COLUMN_WORDS.get(c, c)) for c, _ in row.columns if not (many and c == "value")]
     ways: list[Any] = []
@@ -199,11 +268,7 @@ def _decide(rows: list[HeldView]) -> Component:
         last.append(submit("It is right as typed", "decision", "as-typed"))
     last.append(submit("Set aside", "decision", "drop", **{"aria-label": f"Set aside {where}"}))
     note = "A row set aside is not used; it stays on record as typed."
-    ways += [html.Div(last, className="ways"), html.P(note, className="small")]
-    title = "Decide otherwise" if row.proposal else f"Decide all {len(rows)} at once" if many else "Decide"
-    body.append(html.Details([html.Summary(title), *ways], className="decide"))
-    form = desk_form("/held/decide", "sheets-done", body, f"sheets-decide-{row.id}")
-    return html.Div(form, className="offer no-print")
+    return [*ways, html.Div(last, className="ways"), html.P(note, className="small")]
 
 
 def _signal_link(signal: JsonObject) -> Component:

@@ -3,16 +3,37 @@
 from __future__ import annotations
 
 import json
+import os
+import sys
+import tempfile
+import traceback
 from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from qc.errors import MachineError
+
 if TYPE_CHECKING:
     from qc.jobs.workshop import Workshop
 
-DONE, DATA_AT_FAULT, WRONG_USAGE = 0, 1, 2
+DONE, DATA_AT_FAULT, WRONG_USAGE, MACHINE_OR_OURS = 0, 1, 2, 3
+
+_opened: list[Path] = []
+"""The workshop of this command, once it is open: its faults are logged there."""
+
+
+class OutputLost(MachineError):
+    """The answer could not be printed; what the command had to do was done before."""
+
+    @classmethod
+    def of(cls, error: OSError) -> OutputLost:
+        """Say why, and that nothing is missing but the answer."""
+        return cls(
+            f"The answer could not be printed ({error.strerror}). What the command had to store is "
+            "stored and judged; make room, or send the answer elsewhere, and ask again."
+        )
 
 
 def _day(text: str) -> date:
@@ -53,7 +74,28 @@ def open_workshop(folder: Path | None, as_of: date | None) -> Workshop:
     """Open the workshop a command works on."""
     from qc.jobs.workshop import open_workshop as opened
 
-    return opened(folder, as_of=as_of)
+    workshop = opened(folder, as_of=as_of)
+    _opened[:] = [workshop.folder]
+    return workshop
+
+
+def log_fault(error: BaseException) -> Path | None:
+    """Keep the traceback of a fault of the program in the workshop's `log`, else among temporary files."""
+    from qc import clock
+
+    text = "".join(traceback.format_exception(error))
+    name = f"{clock.now():%Y%m%d-%H%M%S-%f}.txt"
+    for folder in (
+        *(place / "log" for place in _opened),
+        Path(tempfile.gettempdir()) / f"qc-log-{os.getpid()}",
+    ):
+        try:
+            folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+            (folder / name).write_text(text, "utf-8", "backslashreplace")
+        except OSError:
+            continue
+        return folder / name
+    return None
 
 
 def show(result: Any, *, as_json: bool) -> None:
@@ -62,6 +104,13 @@ def show(result: Any, *, as_json: bool) -> None:
     Rich wraps at 80 columns, so what a script may read is printed plain.
     """
     if as_json:
-        typer.echo(json.dumps(result.to_dict(), ensure_ascii=False, allow_nan=False, default=str))
+        text = json.dumps(result.to_dict(), ensure_ascii=False, allow_nan=False, default=str)
     else:
-        typer.echo(result.to_text())
+        text = result.to_text()
+    try:
+        typer.echo(text)
+    except BrokenPipeError:
+        # who read it has had enough; the interpreter must not write to it again at its end
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    except OSError as error:
+        raise OutputLost.of(error) from error

@@ -52,6 +52,9 @@ def upload(
 
     Rows in doubt are held with every reason, the rest is accepted; the same sheet twice changes nothing.
     """
+    from qc.jobs.ahead import start_reader
+
+    start_reader()  # before the libraries below are loaded, which takes longer
     from qc.jobs.upload import read_files
     from qc.jobs.upload import upload as take_in
 

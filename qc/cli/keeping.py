@@ -7,16 +7,18 @@ from typing import Annotated
 
 import typer
 
-from qc.cli.common import DATA_AT_FAULT, AsOfOption, JsonOption, WorkshopOption, open_workshop, show
+from qc.cli.common import DATA_AT_FAULT, AsOfOption, JsonOption, WorkshopOption, open_workshop, option, show
 
 plan = typer.Typer(help="The measuring plan: check it, show it.", no_args_is_help=True)
 
 
 def add_commands(app: typer.Typer) -> None:
-    """Add new, plan and verify."""
+    """Add new, plan, verify, backup and restore."""
     app.command("new")(new)
     app.add_typer(plan, name="plan")
     app.command("verify")(verify)
+    app.command("backup")(backup)
+    app.command("restore")(restore)
 
 
 def new(
@@ -54,11 +56,43 @@ def show_plan(workshop: WorkshopOption = None, as_of: AsOfOption = None, as_json
     show(describe_plan(open_workshop(workshop, as_of)), as_json=as_json)
 
 
-def verify(workshop: WorkshopOption = None, as_of: AsOfOption = None, as_json: JsonOption = False) -> None:
+def verify(
+    against: Annotated[
+        str | None,
+        option("A hash noted earlier (12 to 64 digits): it must still be in the chain.", "HASH"),
+    ] = None,
+    workshop: WorkshopOption = None,
+    as_json: JsonOption = False,
+) -> None:
     """Check that no entry, row or sheet was lost or altered since it was accepted."""
-    from qc.jobs.verify import verify_store
+    from qc.jobs.verify import verify_workshop
 
-    result = verify_store(open_workshop(workshop, as_of))
+    result = verify_workshop(workshop, against=against)
     show(result, as_json=as_json)
     if result.faults:
         raise typer.Exit(DATA_AT_FAULT)
+
+
+def backup(
+    folder: Annotated[Path, typer.Argument(metavar="DIR", help="Where backups lie; best on another disk.")],
+    workshop: WorkshopOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Copy the whole workshop into a dated folder of DIR and prove the copy; others may work meanwhile."""
+    from qc.jobs.backup import backup as back_up
+
+    result = back_up(open_workshop(workshop, None), folder)
+    show(result, as_json=as_json)
+    if result.faults:
+        raise typer.Exit(DATA_AT_FAULT)
+
+
+def restore(
+    source: Annotated[Path, typer.Argument(metavar="BACKUP", help="The dated folder of a backup.")],
+    folder: Annotated[Path, typer.Argument(metavar="NEW_DIR", help="Folder to make; must be new or empty.")],
+    as_json: JsonOption = False,
+) -> None:
+    """Bring a backup back into an empty folder, proven before it stands there."""
+    from qc.jobs.backup import restore as bring_back
+
+    show(bring_back(source, folder), as_json=as_json)

@@ -1,20 +1,28 @@
 """The ``qc`` command.
 
 Exit codes: 0 done, 1 the data are at fault (one line on stderr says what, where and what to do), 2 wrong
-usage. Anything else is a fault of the program and keeps its traceback.
+usage, 3 the machine is at fault (a lock, a full disk, a missing right, no memory) or the program itself; only
+then the line says where the log lies.
 """
 
 from __future__ import annotations
 
+import errno
 import gc
+import os
 import sys
+import warnings
 from collections.abc import Sequence
+from contextlib import suppress
+from functools import cache
 from typing import Annotated
 
 import typer
+from typer.core import TyperGroup
+from typer.main import get_group
 
 from qc.cli import baseline, daily, keeping, records, signals
-from qc.cli.common import DONE
+from qc.cli.common import DONE, MACHINE_OR_OURS, WRONG_USAGE, OutputLost, log_fault
 from qc.cli.factors import add_factors_command
 from qc.cli.gauge import add_gauge_command
 from qc.cli.remedies import add_remedy_commands
@@ -66,6 +74,12 @@ add_factors_command(app)
 keeping.add_commands(app)
 
 
+@cache
+def _commands() -> TyperGroup:
+    """Return the tree of all commands, made from their functions once in a process."""
+    return get_group(app)
+
+
 def main(arguments: Sequence[str]) -> int:
     """Run one command.
 
@@ -77,22 +91,107 @@ def main(arguments: Sequence[str]) -> int:
     Returns
     -------
     int
-        0 done, 1 the data are at fault, 2 wrong usage.
+        0 done, 1 the data are at fault, 2 wrong usage, 3 the machine is at fault, or the program itself.
     """
+    strange = [word for word in arguments if not _is_text(word)]
+    if strange:
+        shown = strange[0].encode("utf-8", "backslashreplace").decode("utf-8")
+        return _said(
+            f"'{shown[:80]}' is no UTF-8 text. Rename the file or folder, or type it anew.", WRONG_USAGE
+        )
     try:
-        app(args=list(arguments))
+        _commands()(args=list(arguments))
     except SystemExit as stop:
-        # the command line library leaves by it even when all is well
+        # the command line library leaves by it even when all is well, and with 1 when nobody reads on
         return stop.code if isinstance(stop.code, int) else DONE
     except QcError as error:
-        typer.echo(f"qc: {error}", err=True)
-        return error.exit_code
+        return _said(str(error), error.exit_code)
+    except KeyboardInterrupt:
+        return _said("Stopped.", INTERRUPTED)
+    except (MemoryError, OSError) as error:
+        if isinstance(error, OSError) and error.errno not in OF_THE_MACHINE:
+            return _ours(error)
+        return _said(_machine_words(error), MACHINE_OR_OURS)
+    except Exception as error:
+        return _ours(error)
     return DONE
+
+
+INTERRUPTED = 130
+"""As shells do it: 128 and the number of the interrupt (POSIX, Shell Command Language, 2.8.2)."""
+
+OF_THE_MACHINE = {
+    *(errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO, errno.EROFS, errno.EACCES, errno.EPERM),
+    *(errno.EMFILE, errno.ENFILE, errno.ENOMEM, errno.ENAMETOOLONG),
+}
+"""What the system answers when it is full, worn, closed to us or out of memory (POSIX, errno.h)."""
+
+
+def _is_text(word: str) -> bool:
+    try:
+        word.encode("utf-8")
+    except UnicodeEncodeError:
+        return False
+    return "\0" not in word
+
+
+def _machine_words(error: BaseException) -> str:
+    """Say what the machine did not let us do, and what was stored by then where a job told it."""
+    notes = " ".join(getattr(error, "__notes__", ()))
+    if isinstance(error, OSError):
+        where = f"{error.filename}: " if error.filename else ""
+        return f"{where}{error.strerror}. Mend it and try again. {notes}".strip()
+    return f"The memory of this machine does not suffice. Close other programs and try again. {notes}".strip()
+
+
+def _ours(error: Exception) -> int:
+    """Say that the program is at fault, what was stored by then, and where the log lies."""
+    notes = (
+        " ".join(getattr(error, "__notes__", ())) or "What was stored before stands; `qc verify` shows it."
+    )
+    log = log_fault(error)
+    kept = (
+        f"The log is {log}; send it to whoever looks after this program." if log else "No log could be kept."
+    )
+    return _said(f"A fault of this program ({type(error).__name__}). {notes} {kept}", MACHINE_OR_OURS)
+
+
+def _said(sentence: str, code: int) -> int:
+    """Say on stderr why it did not work, where anybody listens there."""
+    with suppress(OSError, ValueError):
+        typer.echo(f"qc: {sentence}", err=True)
+    return code
 
 
 def run() -> None:
     """Entry point of the installed command, whose process is ours to settle."""
     gc.set_threshold(COLLECT_AFTER)
-    code = main(sys.argv[1:])
+    if not sys.warnoptions:
+        # what a library tells developers is no line for a bench; `python -W` still shows it
+        warnings.simplefilter("ignore")
+    if sys.stdout is None:
+        # before anything is done: the next file opened would take the place of standard output
+        os.open(os.devnull, os.O_WRONLY)
+        sys.exit(
+            _said(
+                "Standard output is closed, so nothing could be answered. Nothing was done.", MACHINE_OR_OURS
+            )
+        )
+    code = _flushed(main(sys.argv[1:]))
     gc.freeze()  # the process ends: nothing is left to collect, and looking for it takes up to a second
     sys.exit(code)
+
+
+def _flushed(code: int) -> int:
+    """Give out what is still held back; a reader who left early is no fault."""
+    try:
+        sys.stdout.flush()
+    except BrokenPipeError:
+        pass
+    except OSError as error:
+        code = _said(str(OutputLost.of(error)), MACHINE_OR_OURS)
+    else:
+        return code
+    # else the interpreter would try once more at its end, and complain in its own words
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    return code

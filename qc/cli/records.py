@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from qc.cli.common import DATA_AT_FAULT, AsOfOption, JsonOption, WorkshopOption, open_workshop, show
+
+MOST_ROWS = 10_000
+"""Held rows settled at once; chosen: far more than any batch leaves, and they wait in one transaction."""
+
+_NUMBER = re.compile(r"[0-9]{1,9}")
 
 held = typer.Typer(
     help="Rows that could not be accepted: see them, mend them, export them.", no_args_is_help=True
@@ -74,9 +80,14 @@ def mend_row(
 
 def _numbers(text: str) -> range:
     first, dash, last = text.partition("-")
-    if not first.isdigit() or (dash and not last.isdigit()):
+    if not _NUMBER.fullmatch(first) or (dash and not _NUMBER.fullmatch(last)):
         raise typer.BadParameter(f"'{text}' is no row number. Write 7, or 2-21 for a run of rows.")
-    return range(int(first), int(last if dash else first) + 1)
+    begin, end = int(first), int(last if dash else first)
+    if end < begin:
+        raise typer.BadParameter(f"'{text}' runs backwards. Write {end}-{begin}.")
+    if end - begin >= MOST_ROWS:
+        raise typer.BadParameter(f"'{text}' names more than {MOST_ROWS} rows. Settle them in parts.")
+    return range(begin, end + 1)
 
 
 @held.command("export")

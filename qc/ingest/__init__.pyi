@@ -17,7 +17,12 @@ from .known import known_from as known_from
 from .known import usual_figures as usual_figures
 from .reading import MAX_BYTES as MAX_BYTES
 from .reading import Grid as Grid
+from .reading import SheetReader as SheetReader
+from .reading import batch_reader as batch_reader
+from .reading import keep_reader as keep_reader
+from .reading import read_file as read_file
 from .reading import read_sheet as read_sheet
+from .reading import shown_name as shown_name
 from .reasons import DOUBTS as DOUBTS
 from .reasons import Finding as Finding
 from .reasons import Reason as Reason

@@ -11,7 +11,7 @@ class SheetError(QcError):
     Parameters
     ----------
     file : str
-        Name of the file as handed in.
+        Name of the file as handed in; empty where the asker says it.
     problem : str
         What is wrong, without a full stop.
     hint : str
@@ -24,7 +24,7 @@ class SheetError(QcError):
 
     def __init__(self, file: str, problem: str, hint: str, *, tab: str = "", cell: str = "") -> None:
         where = ", ".join(part for part in (file, f"tab {tab}" if tab else "", cell) if part)
-        super().__init__(f"{where}: {problem}. {hint}")
+        super().__init__(f"{where}: {problem}. {hint}" if where else f"{problem}. {hint}")
         self.file, self.tab, self.cell, self.problem, self.hint = file, tab, cell, problem, hint
 
     def to_dict(self) -> dict[str, str]:

@@ -10,8 +10,16 @@ from dataclasses import dataclass, replace
 
 from qc.errors import UsageError
 from qc.jobs.errors import JobError
-from qc.jobs.judging import decisions_of, judge_series, load_verdicts
-from qc.jobs.signals import codes_of, refuse_unknown
+from qc.jobs.judging import (
+    NOTHING_STORED,
+    STORED_NOT_JUDGED,
+    catch_up,
+    decisions_of,
+    ending,
+    load_verdicts,
+)
+from qc.jobs.roles import Verb, may
+from qc.jobs.signals import codes_of
 from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
 from qc.report.terminal import decisions_text
@@ -98,34 +106,53 @@ def decide(workshop: Workshop, series: str, saying: Saying) -> SeriesDecisions:
     Returns
     -------
     SeriesDecisions
-        As they now stand.
+        As they now stand. What stands already, to the piece, is not recorded again.
 
     Raises
     ------
     JobError
-        An unknown series, serial or person, too few pieces, nothing of the kind to undo, or, where a figure
-        wears with a tool, pieces of more than one fitting of it.
+        An unknown series, serial or person, one who is no lead, too few pieces, nothing of the kind to
+        undo, or, where a figure wears with a tool, pieces of more than one fitting of it.
     UsageError
         Nobody says it, or no reason is given.
     """
+    with ending(NOTHING_STORED):
+        # what a decision rests on is what is known by now, and nobody else decides between look and word
+        catch_up(workshop)
+        with workshop.store.writing():
+            may(saying.who, Verb.DECIDE, workshop.plan)
+            span = _checked(workshop, series, saying)
+            if not _stands_already(workshop, series, saying.what, span):
+                said = replace(saying, first=span.first, last=span.last)
+                workshop.store.say(series, said, when=workshop.now)
+    with ending(STORED_NOT_JUDGED):
+        catch_up(workshop)
+        return _decisions(workshop, series)
+
+
+def _checked(workshop: Workshop, series: str, saying: Saying) -> Span:
+    """Return the pieces that a decision is about, or refuse it."""
     verdict, plan = _verdict(workshop, series), workshop.plan
     serials = {p.serial for p in verdict.points}
     faults = faults_of_decision(saying, people=codes_of(plan), serials=serials)
-    refuse_unknown(plan, saying, faults)
     if Fault.NO_REASON in faults:
         raise UsageError("Say why with --why: whoever looks at the chart next year will want to know.")
     if Fault.STRANGE_PIECE in faults:
         strange = strange_piece(saying, serials)
         raise JobError(f"{strange!r} is no piece of {verdict.title}. Look at its points: qc status --json")
-    if saying.what in {What.FREEZE, What.LEAVE_OUT}:
-        span = _span(verdict, saying)
-    else:
-        span = _undone(workshop, series, saying)
-    if saying.what is What.FREEZE:
+    if saying.what not in {What.FREEZE, What.LEAVE_OUT}:
+        return _undone(workshop, series, saying)
+    span = _span(verdict, saying)
+    if saying.what is What.FREEZE and not _stands_already(workshop, series, saying.what, span):
         _check_frozen(workshop, verdict, span)
-    workshop.store.say(series, replace(saying, first=span.first, last=span.last), when=workshop.now)
-    judge_series(workshop, {series})
-    return _decisions(workshop, series)
+    return span
+
+
+def _stands_already(workshop: Workshop, series: str, what: What, span: Span) -> bool:
+    """Say whether this very stretch is frozen, or left out, already: a command given twice decides once."""
+    stands = decisions_of(workshop, series).get(series, Decisions())
+    standing = {What.FREEZE: (stands.baseline,), What.LEAVE_OUT: stands.left_out}.get(what, ())
+    return any(one is not None and (one.first, one.last) == (span.first, span.last) for one in standing)
 
 
 def _span(verdict: SeriesVerdict, saying: Saying) -> Span:

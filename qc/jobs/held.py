@@ -9,21 +9,23 @@ from __future__ import annotations
 import csv
 import io
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
 from typing import Any, Literal
 
-from qc.ingest import DOUBTS, Checked, MendedRow, mend_row, recheck
+from qc.ingest import DOUBTS, Checked, MendedRow, mend_row, recheck, warm_up
 from qc.jobs.errors import JobError
-from qc.jobs.judging import judge_new
+from qc.jobs.judging import NOTHING_STORED, STORED_NOT_JUDGED, catch_up, ending
 from qc.jobs.past import known_of
+from qc.jobs.roles import Verb, may
 from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
 from qc.report.terminal import exported_text, held_row_text, held_text, mended_text
 from qc.stats import Tabled
 from qc.store import HeldReason, HeldRecord, reasons_of
+from qc.words import listed
 
 
 class Decision(StrEnum):
@@ -208,10 +210,65 @@ def mend_held(
     JobError
         The row is not held, or has no proposal.
     """
-    found = workshop.store.held(ids=[row])
-    if not found:
-        raise JobError(f"No row {row} is held. See the list: qc held list")
-    (held,) = found
+    return mend_rows(workshop, [row], decision, changes, who=who).rows[0]
+
+
+def mend_rows(
+    workshop: Workshop,
+    rows: Iterable[int],
+    decision: Decision,
+    changes: Mapping[str, object] | None = None,
+    *,
+    who: str = "",
+) -> MendedRows:
+    """Decide the same about several held rows, in one transaction; see `mend_held`.
+
+    A row that passes the check no better than before is held on, with its reasons; the others are settled
+    all together. Where one of them is not there or was settled by somebody else, none is.
+    """
+    numbers = list(dict.fromkeys(rows))
+    with ending(NOTHING_STORED):
+        if decision is not Decision.DROP:
+            warm_up()  # loading the check takes seconds, in which nobody else could write
+        with workshop.store.writing():
+            may(who, Verb.MEND, workshop.plan)
+            waiting = _waiting(workshop, numbers)
+            mended = tuple(_settle(workshop, held, decision, changes, who) for held in waiting)
+    # the rows change a series as any other does; without it the board would wait for the next sheet
+    with ending(STORED_NOT_JUDGED if any(one.state != "held" for one in mended) else NOTHING_STORED):
+        catch_up(workshop)
+    return MendedRows(mended)
+
+
+def _waiting(workshop: Workshop, rows: Sequence[int]) -> list[HeldRecord]:
+    """Return held rows in the order asked for; refuses all where one is not there or no longer waits."""
+    known = {row.id: row for row in workshop.store.held(open_only=False, ids=rows)}
+    unknown = [row for row in rows if row not in known]
+    if unknown:
+        raise JobError(f"No row {unknown[0]} is held{_none_changed(rows)}. See the list: qc held list")
+    settled = [known[row] for row in rows if known[row].state != "open"]
+    if settled:
+        told = listed([f"{row.id} ({row.state})" for row in settled])
+        raise JobError(
+            f"No row {settled[0].id} is held any more. Settled already: {told}{_none_changed(rows)}. "
+            "See the list: qc held list"
+        )
+    return [known[row] for row in rows]
+
+
+def _none_changed(rows: Sequence[int]) -> str:
+    return ", so none of these rows was changed" if len(rows) > 1 else ""
+
+
+def _settle(
+    workshop: Workshop,
+    held: HeldRecord,
+    decision: Decision,
+    changes: Mapping[str, object] | None,
+    who: str,
+) -> Mended:
+    """Decide about one row that waits, inside the transaction of all."""
+    row = held.id
     if decision is Decision.DROP:
         workshop.store.settle_held([row], "dropped", who=who, when=workshop.now, note="set aside")
         return Mended(row, "dropped", f"Row {row} is set aside; it stays on record as typed.")
@@ -231,21 +288,7 @@ def mend_held(
         replaces=mended.replaces,
         note=f"{decision.value}: {json.dumps(mended.to_dict()['changed'], ensure_ascii=False)}",
     )
-    # the row changes a series as any other does; without it the board would wait for the next sheet
-    judge_new(workshop)
     return Mended(row, "accepted", f"Row {row} is accepted{_said(mended)}.")
-
-
-def mend_rows(
-    workshop: Workshop,
-    rows: Iterable[int],
-    decision: Decision,
-    changes: Mapping[str, object] | None = None,
-    *,
-    who: str = "",
-) -> MendedRows:
-    """Decide the same about several held rows, one after the other; see `mend_held`."""
-    return MendedRows(tuple(mend_held(workshop, row, decision, changes, who=who) for row in rows))
 
 
 def export_held(workshop: Workshop, out: Path) -> Exported:

@@ -12,7 +12,7 @@ from pathlib import Path
 import polars as pl
 
 from qc.errors import QcError
-from qc.jobs.judging import judge_now
+from qc.jobs.judging import brought_up, judge_now
 from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
 from qc.report.month import (
@@ -36,7 +36,7 @@ from qc.report.month import (
 from qc.report.terminal import month_text
 from qc.sayings import SignalState
 from qc.stats import Tabled
-from qc.store import HeldRecord
+from qc.store import OWN_FILE, HeldRecord, private_folder
 from qc.watch import SignalResult
 
 MOST_CHANGES = 3
@@ -49,6 +49,7 @@ class MonthReport(Tabled):
 
     content: MonthContent
     files: tuple[Path, ...]
+    not_judged: str = ""  # since when signals wait that could not be kept now, in words
 
     def to_dict(self) -> JsonObject:
         """Return month, files and the headline."""
@@ -61,7 +62,8 @@ class MonthReport(Tabled):
 
     def to_text(self) -> str:
         """Say what the month was and where the report lies."""
-        return month_text(self.content.headline, self.files)
+        told = month_text(self.content.headline, self.files, self.content.last_hash)
+        return f"{self.not_judged}\n{told}" if self.not_judged else told
 
 
 def month(workshop: Workshop, which: str, *, out: Path | None = None) -> MonthReport:
@@ -81,7 +83,8 @@ def month(workshop: Workshop, which: str, *, out: Path | None = None) -> MonthRe
     QcError
         Not a month, a month to come, or a folder that cannot be written.
     """
-    content = month_content(workshop, which)
+    waits = brought_up(workshop)
+    content = month_content(workshop, which, keep=waits is None)
     folder = out if out is not None else workshop.folder / "reports" / which
     drawings = draw_all(content)
     documents = {
@@ -90,16 +93,17 @@ def month(workshop: Workshop, which: str, *, out: Path | None = None) -> MonthRe
         "xlsx": month_workbook(content),
     }
     try:
-        folder.mkdir(parents=True, exist_ok=True)
+        private_folder(folder)
         files = tuple(_put(folder / f"month-{which}.{kind}", data) for kind, data in documents.items())
     except OSError as error:
         raise QcError(
             f"{folder}: the report cannot be written here ({error.strerror}). Name a folder with --out."
         ) from error
-    return MonthReport(content, files)
+    told = waits.sentence(workshop.plan.workshop.time_zone) if waits else ""
+    return MonthReport(content, files, told)
 
 
-def month_content(workshop: Workshop, which: str) -> MonthContent:
+def month_content(workshop: Workshop, which: str, *, keep: bool = True) -> MonthContent:
     """Gather everything that the report of a month says.
 
     Parameters
@@ -108,6 +112,8 @@ def month_content(workshop: Workshop, which: str) -> MonthContent:
         An open workshop.
     which : str
         ``YYYY-MM``; a month that has begun is reported as it stands today.
+    keep : bool
+        Keep what judging works out on the way; False where the store cannot be written.
 
     Returns
     -------
@@ -122,7 +128,7 @@ def month_content(workshop: Workshop, which: str) -> MonthContent:
     as_of = min(last, workshop.today)
     # judged as of the month's last day: what was made since takes no part
     then = replace(workshop, today=as_of)
-    judged = judge_now(then)
+    judged = judge_now(then, keep=keep)
     every = workshop.store.readings(until=as_of)
     happened = workshop.store.events(until=as_of)
     events = happened.filter(pl.col("day").is_between(first, as_of))
@@ -151,6 +157,7 @@ def month_content(workshop: Workshop, which: str) -> MonthContent:
         gaps=data_gaps(readings, _waiting(held), sum(row.state != "open" for row in held)),
         verdicts=tuple(judged.verdicts),
         budget=judged.budget.sentence(),
+        last_hash=workshop.store.head(),
     )
 
 
@@ -167,9 +174,8 @@ def _waiting(held: Iterable[HeldRecord]) -> list[list[str]]:
 
 def _month_days(which: str) -> tuple[date, date]:
     year, dash, number = which.partition("-")
-    if not (
-        dash and len(year) == 4 and len(number) == 2 and (year + number).isdigit() and 1 <= int(number) <= 12
-    ):
+    written = dash and len(year) == 4 and len(number) == 2 and (year + number).isdecimal()
+    if not (written and 1 <= int(number) <= 12 and int(year)):
         raise QcError(f"'{which}' is not a month. Write it as YYYY-MM, for example 2026-10.")
     days = monthrange(int(year), int(number))[1]
     return date(int(year), int(number), 1), date(int(year), int(number), days)
@@ -178,6 +184,7 @@ def _month_days(which: str) -> tuple[date, date]:
 def _put(path: Path, data: bytes) -> Path:
     """Write a whole file or none: a reader never meets half a report."""
     draft = path.with_suffix(path.suffix + ".part")
+    draft.touch(OWN_FILE)
     draft.write_bytes(data)
     os.replace(draft, path)
     return path

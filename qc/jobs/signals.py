@@ -6,24 +6,29 @@ the new level the settled state of its series; one closed as false leaves the ol
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from qc.errors import UsageError
 from qc.jobs.errors import JobError
 from qc.jobs.judging import (
+    NOTHING_STORED,
+    STORED_NOT_JUDGED,
     SignalOfDay,
     at_latest,
-    judge_series,
+    brought_up,
+    catch_up,
+    ending,
     present_budget,
     signals_of_day,
     verdicts_of_day,
 )
+from qc.jobs.roles import Verb, may
 from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
 from qc.plan import Plan
 from qc.report.terminal import signal_text, signals_text
-from qc.sayings import OPEN_STATES, Fault, Said, Saying, SignalState, What, faults_of_signal_saying
+from qc.sayings import OPEN_STATES, Fault, Said, Saying, SignalState, faults_of_signal_saying
 from qc.stats import Tabled
 from qc.watch import SeriesKey, SeriesVerdict, SignalResult, reaction_steps
 
@@ -108,6 +113,7 @@ class SignalList(Tabled):
 
     signals: tuple[SignalLife, ...]
     budget: str = ""  # how often the whole board cries wolf, in words
+    not_judged: str = ""  # since when something waits that could not be judged now, in words
 
     def to_dict(self) -> JsonObject:
         """Return plain values."""
@@ -116,11 +122,12 @@ class SignalList(Tabled):
     def to_text(self) -> str:
         """List them in one line each; one alone is told whole."""
         rows = [(s.id, s.standing, s.found.sentence) for s in self.signals]
-        return signals_text(rows, self.budget, self.signals[0].to_text() if len(rows) == 1 else "")
+        told = signals_text(rows, self.budget, self.signals[0].to_text() if len(rows) == 1 else "")
+        return f"{self.not_judged}\n{told}" if self.not_judged else told
 
 
 def list_signals(workshop: Workshop, *, all_states: bool = False, series: str | None = None) -> SignalList:
-    """Return signals, those of the worst series first.
+    """Return signals, those of the worst series first, after judging what waits.
 
     Parameters
     ----------
@@ -131,12 +138,20 @@ def list_signals(workshop: Workshop, *, all_states: bool = False, series: str | 
     series : str, optional
         Only of this series, ``stage/characteristic/family``.
     """
+    waits = brought_up(workshop)
+    told = waits.sentence(workshop.plan.workshop.time_zone) if waits else ""
+    every = _lives(workshop, all_states=all_states, series=series)
+    return SignalList(tuple(every), present_budget(workshop).sentence(), told)
+
+
+def _lives(workshop: Workshop, *, all_states: bool = False, series: str | None = None) -> list[SignalLife]:
+    """Return signals as they are kept, those of the worst series first."""
     verdicts = {str(v.key): v for v in verdicts_of_day(workshop)}
     rows = signals_of_day(workshop, verdicts.values(), series=series)
     found = [_life(workshop.plan, row) for row in rows if all_states or row.state in OPEN_STATES]
     kept = [signal for signal in found if signal.present or all_states or signal.events]
     kept.sort(key=lambda s: (-_weight(verdicts.get(s.series), s), s.series, s.found.raised))
-    return SignalList(tuple(kept), present_budget(workshop).sentence())
+    return kept
 
 
 def find_signal(workshop: Workshop, signal_id: str) -> SignalLife:
@@ -173,10 +188,21 @@ def say_of_signal(workshop: Workshop, signal_id: str, saying: Saying) -> SignalL
         Nobody or an unknown person says it, a cause that the plan does not have, or a state that cannot
         follow.
     """
-    signal = _newest(workshop, signal_id)
-    plan = workshop.plan
+    with ending(NOTHING_STORED):
+        # another person may be closing it at this moment: looked up, checked and written in one transaction
+        with workshop.store.writing():
+            may(saying.who, Verb.SAY, workshop.plan)
+            signal = _newest(workshop, signal_id)
+            _refuse(workshop.plan, saying, signal)
+            workshop.store.say(signal.id, saying, when=workshop.now)
+    with ending(STORED_NOT_JUDGED):
+        catch_up(workshop)
+        return _newest(workshop, signal.id)
+
+
+def _refuse(plan: Plan, saying: Saying, signal: SignalLife) -> None:
+    """Refuse what cannot be said of a signal as it stands."""
     faults = faults_of_signal_saying(saying, people=codes_of(plan), causes=plan.causes, state=signal.state)
-    refuse_unknown(plan, saying, faults)
     if Fault.NO_CAUSE in faults:
         raise JobError(
             f"Close a signal with its cause, or as false. {saying.cause!r} is no cause of the plan; it has: "
@@ -192,32 +218,11 @@ def say_of_signal(workshop: Workshop, signal_id: str, saying: Saying) -> SignalL
         raise JobError(
             f"Signal {signal.id} is {STATE_WORDS[signal.state]} already. Reopen it first: qc signals reopen"
         )
-    workshop.store.say(signal.id, saying, when=workshop.now)
-    if saying.what is not What.COMMENT:
-        judge_series(workshop, {signal.series})
-    return _newest(workshop, signal.id)
 
 
 def codes_of(plan: Plan) -> list[str]:
     """Return the codes of the people of a plan."""
     return [person.code for person in plan.people]
-
-
-def refuse_unknown(plan: Plan, saying: Saying, faults: Collection[Fault]) -> None:
-    """Refuse what nobody, or a person unknown to the plan, says.
-
-    Raises
-    ------
-    UsageError
-        Nobody says it.
-    JobError
-        The plan does not know the code.
-    """
-    if Fault.NOBODY in faults:
-        known = ", ".join(codes_of(plan)) or "nobody yet"
-        # nobody named is a slip of the command, a stranger one of the data
-        refuse = JobError if saying.who else UsageError
-        raise refuse(f"Say who you are with --who: the plan knows {known}, not {saying.who!r}.")
 
 
 _TOLD = (
@@ -249,7 +254,7 @@ def _find(every: Sequence[SignalLife], signal_id: str) -> SignalLife:
 
 def _newest(workshop: Workshop, signal_id: str) -> SignalLife:
     """Return a signal as it stands by all that is known, whatever day is asked about."""
-    return find_signal(at_latest(workshop), signal_id)
+    return _find(_lives(at_latest(workshop), all_states=True), signal_id)
 
 
 def _life(plan: Plan, row: SignalOfDay) -> SignalLife:

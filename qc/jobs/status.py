@@ -6,7 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from qc.jobs.judging import present_budget, signals_of_day, verdicts_of_day
+from qc.jobs.backup import backup_note
+from qc.jobs.judging import NotJudged, brought_up, present_budget, signals_of_day, verdicts_of_day
 from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
 from qc.report.terminal import status_text
@@ -27,11 +28,14 @@ class Status(Tabled):
     open_signals: dict[str, int]
     notes: tuple[str, ...] = ()
     budget: str = ""  # how often the whole board cries wolf, in words
+    not_judged: NotJudged | None = None  # since when something waits that could not be judged now
 
     def to_dict(self) -> JsonObject:
         """Return the contract of ``qc status --json``."""
+        waits = self.not_judged
         return {
             "as_of": self.as_of.isoformat(),
+            "not_judged_since": waits.since.isoformat() if waits else None,
             "series": [_series(v, self.open_signals.get(str(v.key), 0)) for v in self.series],
         }
 
@@ -42,21 +46,24 @@ class Status(Tabled):
 
 
 def status(workshop: Workshop) -> Status:
-    """Return the kept verdicts, worst first.
+    """Return the kept verdicts, worst first, after judging what waits.
 
     Parameters
     ----------
     workshop : Workshop
         An open workshop; its verdicts were made at the last upload, those of a past day are made anew.
     """
+    not_judged = brought_up(workshop)
     verdicts = sorted(verdicts_of_day(workshop), key=lambda v: -v.worst)
     counts: dict[str, int] = {}
     for signal in signals_of_day(workshop, verdicts):
         if signal.state in OPEN_STATES and (signal.shown or signal.said):
             counts[signal.series] = counts.get(signal.series, 0) + 1
-    notes = (*_decided(verdicts), *_dependence(workshop, verdicts))
+    waits = (not_judged.sentence(workshop.plan.workshop.time_zone),) if not_judged else ()
+    due = backup_note(workshop)
+    notes = (*waits, *_decided(verdicts), *_dependence(workshop, verdicts), *([due] if due else []))
     shop, budget = workshop.plan.workshop.name, present_budget(workshop).sentence()
-    return Status(shop, workshop.today, tuple(verdicts), counts, notes, budget)
+    return Status(shop, workshop.today, tuple(verdicts), counts, notes, budget, not_judged)
 
 
 def _decided(verdicts: Sequence[SeriesVerdict]) -> list[str]:

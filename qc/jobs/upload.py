@@ -10,14 +10,25 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import astuple, dataclass, field
 from pathlib import Path
-from typing import Protocol, TypedDict
+from typing import Protocol, TypeAlias, TypedDict
 
 import polars as pl
 
 from qc.errors import QcError
-from qc.ingest import Checked, Known, SheetError, Unfolded, check, read_sheet, unfold
-from qc.jobs.judging import judge_new
+from qc.ingest import (
+    Checked,
+    Known,
+    SheetError,
+    Unfolded,
+    batch_reader,
+    check,
+    read_file,
+    shown_name,
+    unfold,
+)
+from qc.jobs.judging import NOTHING_STORED, STORED_NOT_JUDGED, catch_up, ending, not_judged_since
 from qc.jobs.past import known_of
+from qc.jobs.roles import refuse_no_name
 from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
 from qc.plan import EVENT, HELD, READING
@@ -25,6 +36,13 @@ from qc.report.terminal import receipt_text, total_text
 from qc.stats import Tabled
 from qc.store import NewSheet, SheetCount, sheet_hash, signal_id
 from qc.watch import SeriesVerdict
+from qc.words import count_words
+
+NOTHING_NEW = "The sheets brought nothing new, so nothing was stored; what waits is not yet judged."
+"""How an upload of known sheets ends whose judging of what came before failed."""
+
+GivenFile: TypeAlias = "tuple[str, bytes | SheetError]"
+"""A file handed in: its name, and its content or why there is none."""
 
 
 class ShowProgress(Protocol):
@@ -71,24 +89,41 @@ class SheetReceipt:
 
 @dataclass(frozen=True, slots=True)
 class UploadReceipt(Tabled):
-    """The answer to an upload: a receipt for each sheet, and a sentence for each file that was refused."""
+    """The answer to an upload: a receipt for each sheet, and a sentence for each file that was refused.
+
+    Attributes
+    ----------
+    sheets : tuple of SheetReceipt
+        In the order handed in.
+    refused : tuple of str
+        Why a file was not taken in.
+    raised : tuple of RaisedSignal
+        All signals raised by judging after this upload, those on no sheet of it too.
+    late : frozenset of str
+        Ids of those that sheets handed in before had brought, which had not been judged until now.
+    """
 
     ROWS = "sheets"
 
     sheets: tuple[SheetReceipt, ...]
     refused: tuple[str, ...] = ()
+    raised: tuple[RaisedSignal, ...] = ()
+    late: frozenset[str] = frozenset()
 
     def to_dict(self) -> JsonObject:
         """Return the contract of ``qc upload --json``."""
-        return {"sheets": [s.to_dict() for s in self.sheets], "refused": list(self.refused)}
+        return {
+            "sheets": [s.to_dict() for s in self.sheets],
+            "refused": list(self.refused),
+            "signals": list(self.raised),
+        }
 
     def to_text(self) -> str:
-        """Say what became of each sheet and what was raised."""
+        """Say what became of each sheet and what was raised, what had waited from before apart."""
         counts = [sheet.count for sheet in self.sheets]
         rows = [(c.file, c.rows, c.accepted, c.held, c.already_known, c.reasons) for c in counts]
-        # a signal stands on the receipt of every sheet that bears its newest piece, and is told once
-        raised = {s["id"]: s["sentence"] for sheet in self.sheets for s in sheet.signals}
-        return receipt_text(rows, list(raised.values()))
+        own = [s["sentence"] for s in self.raised if s["id"] not in self.late]
+        return receipt_text(rows, own, [s["sentence"] for s in self.raised if s["id"] in self.late])
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,26 +155,35 @@ class _File:
     checked: list[Checked] = field(default_factory=list)
 
 
-def read_files(paths: Iterable[Path]) -> list[tuple[str, bytes]]:
+def read_files(paths: Iterable[Path]) -> list[GivenFile]:
     """Read files from the disk for `upload`.
+
+    Returns
+    -------
+    list of GivenFile
+        One for each path, in their order: its name, and its content or why there is none. A file that is not
+        there, may not be read, is no plain file or too large refuses itself only, and is not read.
 
     Raises
     ------
     QcError
-        A file is not there or cannot be read.
+        There is not one among them that can be read; it gives the sentence of each.
     """
-    found = []
+    found: list[GivenFile] = []
     for path in paths:
         try:
-            found.append((path.name, path.read_bytes()))
-        except OSError as error:
-            raise QcError(f"{path}: the file cannot be read ({error.strerror}). Check the name.") from error
+            found.append((shown_name(path.name), read_file(path)))
+        except SheetError as error:
+            found.append((shown_name(path.name), error))
+    errors = [str(data) for _, data in found if isinstance(data, SheetError)]
+    if found and len(errors) == len(found):
+        raise QcError(" ".join(errors))
     return found
 
 
 def upload(
     workshop: Workshop,
-    files: Sequence[tuple[str, bytes]],
+    files: Sequence[GivenFile],
     *,
     who: str = "",
     progress: ShowProgress | None = None,
@@ -151,7 +195,8 @@ def upload(
     workshop : Workshop
         An open workshop.
     files : sequence of (name, bytes)
-        Csv or xlsx files as they came from the bench.
+        Csv or xlsx files as they came from the bench; `read_files` gives the error in place of the bytes of a
+        file that it refuses.
     who : str
         Code of the person who uploads.
     progress : callable, optional
@@ -160,38 +205,65 @@ def upload(
     Returns
     -------
     UploadReceipt
-        Made after the rows are durable on the disk.
+        Made after the rows are durable on the disk and judged, with what waited from before.
+
+    Raises
+    ------
+    UsageError
+        The name of the person is no name.
+    MachineError
+        A lock, a full disk or a missing right; the text says whether the rows were stored by then.
     """
-    taken, refused = _read(workshop, files, progress)
-    parts = [part for file in taken for part in file.parts]
-    checked = iter(check(parts, workshop.plan, _known(workshop, parts)) if parts else ())
-    for file in taken:
-        file.checked = [next(checked) for _ in file.parts]
-    sheets = [_new_sheet(file) for file in taken]
-    counts = workshop.store.add_sheets(sheets, who=who, when=workshop.now)
-    # a sheet that only repeats what is known changes no series
-    changed = [s for s, count in zip(sheets, counts, strict=True) if count.accepted]
-    raised = _judge(workshop) if changed else {}
+    with ending(NOTHING_STORED):
+        refuse_no_name(who)
+        taken, refused = _read(workshop, files, progress)
+        parts = [part for file in taken for part in file.parts]
+        checked = iter(check(parts, workshop.plan, _known(workshop, parts)) if parts else ())
+        for file in taken:
+            file.checked = [next(checked) for _ in file.parts]
+        sheets = [_new_sheet(file) for file in taken]
+        waited = not_judged_since(workshop) is not None
+        counts = workshop.store.add_sheets(sheets, who=who, when=workshop.now)
+    new = sum(count.accepted + count.held - count.held_again for count in counts)
+    # sheets that bring nothing new still have what came before them judged: it may never have been
+    with ending(_stored_words(counts) if new else NOTHING_NEW):
+        raised = _judge(workshop)
     receipts = tuple(
         SheetReceipt(count, _own_signals(sheet, count, raised), _marks(file))
         for file, sheet, count in zip(taken, sheets, counts, strict=True)
     )
-    return UploadReceipt(receipts, tuple(refused))
+    every = tuple(signal for found in raised.values() for signal in found)
+    own = {signal["id"] for receipt in receipts for signal in receipt.signals}
+    late = frozenset(s["id"] for s in every if waited and s["id"] not in own)
+    return UploadReceipt(receipts, tuple(refused), every, late)
+
+
+def _stored_words(counts: Sequence[SheetCount]) -> str:
+    """Say how much was stored when judging it failed."""
+    rows, held = sum(c.accepted for c in counts), sum(c.held for c in counts)
+    told = f"{count_words(rows, 'row')} accepted and {held} held"
+    return f"{count_words(len(counts), 'sheet')} stored ({told}). {STORED_NOT_JUDGED}"
 
 
 def _read(
-    workshop: Workshop, files: Sequence[tuple[str, bytes]], progress: ShowProgress | None
+    workshop: Workshop, files: Sequence[GivenFile], progress: ShowProgress | None
 ) -> tuple[list[_File], list[str]]:
+    """Read every file in the process that may break, and unfold what it gives; a bad sheet costs itself."""
     taken: list[_File] = []
     refused: list[str] = []
-    for number, (name, data) in enumerate(files, start=1):
-        try:
-            parts = [unfold(grid, workshop.plan) for grid in read_sheet(data, name)]
-            taken.append(_File(name, data, parts))
-        except SheetError as error:
-            refused.append(str(error))
-        if progress is not None:
-            progress(number, len(files), "Reading sheet")
+    if not files:
+        return taken, refused
+    with batch_reader() as reader:
+        for number, (name, data) in enumerate(files, start=1):
+            try:
+                if isinstance(data, SheetError):
+                    raise data
+                parts = [unfold(grid, workshop.plan) for grid in reader.read(name, data)]
+                taken.append(_File(name, data, parts))
+            except SheetError as error:
+                refused.append(str(error))
+            if progress is not None:
+                progress(number, len(files), "Reading sheet")
     return taken, refused
 
 
@@ -222,7 +294,7 @@ def _judge(workshop: Workshop) -> dict[str, list[RaisedSignal]]:
     """Judge the series touched and return the signals that were not there before, by stage."""
     before = {signal.id for signal in workshop.store.signals()}
     found: dict[str, list[RaisedSignal]] = {}
-    for verdict in judge_new(workshop):
+    for verdict in catch_up(workshop):
         found.setdefault(verdict.key.stage, []).extend(_fresh(verdict, before))
     return found
 

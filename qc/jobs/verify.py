@@ -2,36 +2,103 @@
 
 from __future__ import annotations
 
+import os
+import re
 from dataclasses import dataclass
+from pathlib import Path
 
-from qc.jobs.workshop import Workshop
+from qc.errors import UsageError
+from qc.jobs.errors import JobError
+from qc.jobs.workshop import DATABASE_VARIABLE, PLAN, find_folder, no_workshop
 from qc.plain import JsonObject
 from qc.report.terminal import verified_text
 from qc.stats import Tabled
+from qc.store import Store, open_store
+
+SHORTEST = 12
+"""Digits of a hash that name an entry: 48 bits, so that no two of a store share them by chance."""
 
 
 @dataclass(frozen=True, slots=True)
 class Verified(Tabled):
-    """What the check of the store found."""
+    """What the check of the store found; `head` is the hash of the newest entry."""
 
     entries: int
+    head: str
     faults: tuple[str, ...]
 
     def to_dict(self) -> JsonObject:
-        """Return plain values."""
-        return Tabled.to_dict(self) | {"whole": not self.faults}
+        """Return the contract of ``qc verify --json``."""
+        return {
+            "whole": not self.faults,
+            "entries": self.entries,
+            "head": self.head,
+            "faults": list(self.faults),
+        }
 
     def to_text(self) -> str:
         """Say it in words."""
-        return verified_text(self.entries, self.faults)
+        return verified_text(self.entries, self.head, self.faults)
 
 
-def verify_store(workshop: Workshop) -> Verified:
-    """Work out every hash of the store again.
+def verify_workshop(folder: Path | None = None, *, against: str | None = None) -> Verified:
+    """Work out every hash of a workshop again, whatever its plan says.
 
     Parameters
     ----------
-    workshop : Workshop
-        An open workshop.
+    folder : Path, optional
+        The workshop; else as `qc.jobs.workshop.find_folder` says.
+    against : str, optional
+        A hash that was noted earlier, on a printed report for example: it must be in the chain.
+
+    Raises
+    ------
+    JobError
+        There is no workshop there.
+    UsageError
+        `against` is no hash.
+    StoreError
+        The database is gone or cannot be opened.
     """
-    return Verified(len(workshop.store.entries()), tuple(workshop.store.verify()))
+    noted = None if against is None else read_hash(against)
+    place = find_folder(folder)
+    if not (place / PLAN).is_file() and not (place / "sheets").is_dir():
+        raise JobError(no_workshop(place))
+    with open_store(place, url=os.environ.get(DATABASE_VARIABLE) or None) as store:
+        return verify_store(store, against=noted)
+
+
+def verify_store(store: Store, *, against: str | None = None) -> Verified:
+    """Work out every hash of an open store again; `against` as in `verify_workshop`."""
+    faults = store.verify()
+    hashes = store.hashes()
+    if against is not None and not any(one.startswith(against) for one in hashes):
+        faults.append(
+            f"No entry has the hash {against}: the end of the chain was cut off since it was noted, or the "
+            "chain was made anew. Put back the last backup (`qc restore`) and compare."
+        )
+    if not hashes and store.sheets() == [] and store.sheet_files():
+        faults.append("The store holds no entry at all. Put back the last backup (`qc restore`).")
+    return Verified(len(hashes), hashes[-1] if hashes else "", tuple(faults))
+
+
+def read_hash(text: str) -> str:
+    """Return a hash as it was typed off a page, spaces left out.
+
+    Raises
+    ------
+    UsageError
+        It is none, or too short to name one entry.
+
+    Examples
+    --------
+    >>> read_hash("AB12 cd34 ef56")
+    'ab12cd34ef56'
+    """
+    plain = re.sub(r"\s", "", text).lower()
+    if not re.fullmatch(rf"[0-9a-f]{{{SHORTEST},64}}", plain):
+        raise UsageError(
+            f"'{text[:80]}' is no hash of an entry. Type the {SHORTEST} to 64 digits (0 to 9, a to f) that "
+            "`qc verify` or the month's report printed."
+        )
+    return plain

@@ -9,15 +9,20 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from qc import clock
+from qc.errors import MachineError
 from qc.jobs.errors import JobError
 from qc.plan import Plan, PlanError, keep_past, load_plan, read_plan_text, template_text
-from qc.store import Store, open_store, refuse_network_share
+from qc.store import OWN_FILE, Store, open_store, private_folder, refuse_network_share
 
 PLAN = "plan.yaml"
 FOLDER_VARIABLE = "QC_WORKSHOP"
 DATABASE_VARIABLE = "QC_DATABASE"  # address of a PostgreSQL database to use instead of qc.db
 DEFAULT_FOLDER = "workshop"
 _NOBODY = "plan"  # stands for the person where the plan names no quality lead
+
+
+class NoWorkshop(MachineError, JobError):
+    """The system does not let us make a workshop there, or look into it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,17 +73,20 @@ def open_workshop(folder: Path | None = None, *, as_of: date | None = None, crea
     """
     place = find_folder(folder)
     file = place / PLAN
-    if not file.is_file():
+    try:
+        there = file.is_file()
+    except OSError as error:
+        shown = f"{str(place)[:80]}..." if len(str(place)) > 80 else str(place)
+        raise NoWorkshop(f"{shown} cannot be looked into ({error.strerror}). Name another folder.") from error
+    if not there:
         if not create:
-            raise JobError(
-                f"There is no workshop in {place} (no {PLAN}). Make one with `qc new {place}`, or look at "
-                f"the sample with `qc demo`; `--workshop DIR` or {FOLDER_VARIABLE} names another folder."
-            )
+            raise JobError(no_workshop(place))
         _lay_out(place)
     text = read_plan_text(file)
     plan = load_plan(text, name=str(file))
     store = open_store(place, url=os.environ.get(DATABASE_VARIABLE) or None)
     try:
+        _refuse_emptied(store, place)
         plan = _recorded(store, text, plan)
     # whatever went wrong, an open store would keep its lock
     except BaseException:
@@ -86,6 +94,14 @@ def open_workshop(folder: Path | None = None, *, as_of: date | None = None, crea
         raise
     zone, day = plan.workshop.time_zone, as_of or plan.workshop.today
     return Workshop(place, plan, store, clock.today(zone, day), clock.moment(zone, day))
+
+
+def no_workshop(place: Path) -> str:
+    """Say that there is no workshop in a folder, and how to make or name one."""
+    return (
+        f"There is no workshop in {place} (no {PLAN}). Make one with `qc new {place}`, or look at "
+        f"the sample with `qc demo`; `--workshop DIR` or {FOLDER_VARIABLE} names another folder."
+    )
 
 
 def find_folder(folder: Path | None = None) -> Path:
@@ -98,10 +114,22 @@ def find_folder(folder: Path | None = None) -> Path:
 def _lay_out(folder: Path) -> None:
     refuse_network_share(folder)
     try:
-        (folder / "reports").mkdir(parents=True, exist_ok=True)
+        private_folder(folder)
+        private_folder(folder / "reports")
+        (folder / PLAN).touch(OWN_FILE)
         (folder / PLAN).write_text(template_text(), "utf-8")
     except OSError as error:
-        raise JobError(f"{folder} cannot be made into a workshop ({error.strerror}).") from error
+        raise NoWorkshop(f"{folder} cannot be made into a workshop ({error.strerror}).") from error
+
+
+def _refuse_emptied(store: Store, folder: Path) -> None:
+    """Raise where sheets lie beside a store without a single entry: its first one is always a plan."""
+    if store.pulse()[0] == 0 and (lying := len(store.sheet_files())):
+        raise JobError(
+            f"The store in {folder} holds no entry, yet {lying} sheets lie beside it: it was emptied. "
+            "Nothing was changed. Bring back the last backup with `qc restore BACKUP NEW_DIR`, or ask "
+            f"`qc verify --workshop {folder}`."
+        )
 
 
 def _recorded(store: Store, text: str, plan: Plan) -> Plan:

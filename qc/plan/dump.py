@@ -147,7 +147,7 @@ def _flow(value: Any) -> str:
 
 def _text(value: str) -> str:
     """Return a text, in quotes where the bare words would be read as something else."""
-    if value.isdigit():  # text for `load_plan` all the same
+    if value.isdecimal():  # text for `load_plan` all the same
         return value
     style = yaml.safe_dump([value], default_flow_style=True, allow_unicode=True, width=10**9)
     return style[1 : style.rindex("]")]

@@ -188,7 +188,7 @@ def _places(characteristic: Characteristic, node: Node, declared: Declared) -> I
         yield from _doubled_texts(below.items())
         for item in below.items():
             text = item.value if isinstance(item.value, str) else ""
-            if PLACE[key] == "int" and not text.strip().isdigit():
+            if PLACE[key] == "int" and not text.strip().isdecimal():
                 yield PlanFault(item.line, item.path, f'"{text}" is not a number', "Count from 1.")
             unknown = sorted(set(text.split("+")) - valves) if key == "valve" else []
             if unknown:

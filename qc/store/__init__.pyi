@@ -2,10 +2,22 @@
 
 from .chain import Entry as Entry
 from .errors import StoreError as StoreError
+from .errors import StoreUnavailable as StoreUnavailable
 from .intake import NewSheet as NewSheet
 from .intake import SheetCount as SheetCount
+from .keeping import MARK as MARK
+from .keeping import Grounds as Grounds
+from .keeping import ToldRecord as ToldRecord
+from .keeping import copy_database as copy_database
+from .keeping import copy_file as copy_file
+from .keeping import flush_file as flush_file
+from .keeping import flush_tree as flush_tree
+from .location import OWN_FILE as OWN_FILE
+from .location import private_folder as private_folder
 from .location import refuse_network_share as refuse_network_share
+from .pieces import JudgedUpTo as JudgedUpTo
 from .pieces import News as News
+from .pieces import Waiting as Waiting
 from .plans import PlanVersion as PlanVersion
 from .records import HeldReason as HeldReason
 from .records import HeldRecord as HeldRecord

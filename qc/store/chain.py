@@ -27,19 +27,22 @@ from qc.store.tables import (
     event,
     held,
     held_event,
+    judgement,
     origin,
     place,
     plan_version,
     reading,
     sheet,
     signal_event,
+    told,
 )
 
 START = "0" * 64
 """What the first entry names as the entry before."""
 
-EntryKind = Literal["sheet", "mend", "correction", "plan", "signal", "series"]
-"""What an entry brought: a sheet, mended rows, a corrected reading, a plan, words on a signal or series."""
+EntryKind = Literal["sheet", "mend", "correction", "plan", "signal", "series", "verdict"]
+"""What an entry brought: a sheet, mended rows, a corrected reading, a plan, words on a signal or series, or
+what the program told after it had judged."""
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
@@ -79,7 +82,7 @@ class Entry:
 
     def own_hash(self) -> str:
         """Return the hash that this entry must have."""
-        parts = [self.id, self.kind, self.who, _micros(self.when), self.note, self.content, self.before]
+        parts = [self.id, self.kind, self.who, micros_of(self.when), self.note, self.content, self.before]
         return _sha(parts)
 
 
@@ -112,7 +115,7 @@ def append_entry(
     content = contents(conn, last + 1, last + 1, tables).get(last + 1, content_hash({}))
     unsigned = Entry(last + 1, kind, who, when, note, content, before, "")
     signed = Entry(unsigned.id, kind, who, when, note, content, before, unsigned.own_hash())
-    row = {**{k: v for k, v in asdict(signed).items() if k != "when"}, "at": _micros(when)}
+    row = {**{k: v for k, v in asdict(signed).items() if k != "when"}, "at": micros_of(when)}
     conn.execute(entry.insert(), row)
     return signed
 
@@ -157,7 +160,8 @@ def moment_of(micros: int) -> datetime:
     return _EPOCH + timedelta(microseconds=micros)
 
 
-def _micros(when: datetime) -> int:
+def micros_of(when: datetime) -> int:
+    """Turn a moment into the microseconds that are stored."""
     return (when - _EPOCH) // timedelta(microseconds=1)
 
 
@@ -216,4 +220,8 @@ _STATEMENTS: dict[str, _Named] = {
     "held_event": _plain(held_event, id="int", entry="int", held="int"),
     "plan_version": _plain(plan_version, id="int", entry="int"),
     "signal_event": _signal_event_content(),
+    "judgement": _plain(
+        judgement, id="int", entry="int", plan="int", readings="int", events="int", upto="int"
+    ),
+    "told": _plain(told, id="int", entry="int", as_in="int", body="bytes"),
 }

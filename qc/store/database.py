@@ -8,8 +8,9 @@ readers bring along) would drop the file locks of the first when it closes the f
 from __future__ import annotations
 
 import sqlite3
+import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -18,7 +19,7 @@ from sqlalchemy import Connection, Engine, create_engine, event, inspect, text
 from sqlalchemy.engine import URL, make_url
 from sqlalchemy.exc import DBAPIError, IntegrityError, NoSuchModuleError
 
-from qc.store.errors import StoreError
+from qc.store.errors import StoreError, StoreUnavailable
 from qc.store.tables import HEAD, entry
 
 PATIENCE_S = 60  # how long a writer waits for another to finish
@@ -38,7 +39,11 @@ class Database:
     def __init__(self, url: URL) -> None:
         self.url = url
         self.sqlite = url.get_backend_name() == "sqlite"
+        self.patience_s = float(PATIENCE_S)
         self.engine = _engine(url, self.sqlite)
+        self._open = _OpenWriting()
+        if self.sqlite:
+            _set_up_sqlite(self.engine, lambda: self.patience_s)
 
     @property
     def name(self) -> str:
@@ -47,7 +52,14 @@ class Database:
 
     @contextmanager
     def reading(self) -> Iterator[Connection]:
-        """Give a connection that sees one unchanging state until the block ends."""
+        """Give a connection that sees one unchanging state until the block ends.
+
+        Inside `writing`, in the same thread, it is the writing one: what is looked up there still holds when
+        it is written.
+        """
+        if self._open.conn is not None:
+            yield self._open.conn
+            return
         with self._said(), self.engine.connect() as conn, conn.begin():
             yield conn
 
@@ -55,17 +67,26 @@ class Database:
     def writing(self) -> Iterator[Connection]:
         """Give the only connection that may write; what it wrote is on the disk when the block has ended.
 
+        A block inside another one, in the same thread, is part of it: all of it is kept or none.
+
         Raises
         ------
-        StoreError
+        StoreUnavailable
             Another writer did not finish in time, the disk is full, or the file may not be written.
         """
-        with self._said(), self.engine.connect() as plain:
+        if self._open.conn is not None:
+            yield self._open.conn
+            return
+        with self._said(writes=True), self.engine.connect() as plain:
             conn = plain.execution_options(qc_writes=True)
             with conn.begin():
                 if not self.sqlite:
                     conn.execute(text(f'LOCK TABLE "{entry.name}" IN EXCLUSIVE MODE'))
-                yield conn
+                self._open.conn = conn
+                try:
+                    yield conn
+                finally:
+                    self._open.conn = None
 
     def migrate(self) -> None:
         """Bring the tables up to date; makes them in a new database.
@@ -93,18 +114,43 @@ class Database:
                 if found != HEAD:
                     _upgrade(conn)
 
+    @contextmanager
+    def impatient(self, seconds: float) -> Iterator[None]:
+        """Wait for other writers only so long in this block: who reads has an answer without writing."""
+        before, self.patience_s = self.patience_s, seconds
+        try:
+            yield
+        finally:
+            self.patience_s = before
+
     def close(self) -> None:
         """Close every connection."""
         self.engine.dispose()
 
     @contextmanager
-    def _said(self) -> Iterator[None]:
+    def _said(self, *, writes: bool = False) -> Iterator[None]:
         try:
             yield
         except IntegrityError:
             raise  # a fault of ours, not of the surroundings
         except DBAPIError as error:
-            raise StoreError(_sentence(self.name, str(error.orig))) from error
+            said = str(error.orig)
+            kind = StoreError if _damaged(said) else StoreUnavailable
+            raise kind(_sentence(self.name, said)) from error
+        except OSError as error:
+            if not writes:
+                raise
+            # a sheet beside the database: the same disk, the same rights
+            where = error.filename or self.name
+            raise StoreUnavailable(
+                f"{where} cannot be written ({error.strerror}). Make room, or mend the permissions."
+            ) from error
+
+
+class _OpenWriting(threading.local):
+    """The writing connection of this thread, while its block lasts."""
+
+    conn: Connection | None = None
 
 
 def sqlite_url(file: Path) -> URL:
@@ -137,12 +183,10 @@ def _engine(url: URL, sqlite: bool) -> Engine:
             raise StoreError(
                 "PostgreSQL needs the extra packages: install this program with `[postgres]`."
             ) from error
-    engine = create_engine(url, connect_args={"timeout": PATIENCE_S}, pool_reset_on_return="rollback")
-    _set_up_sqlite(engine)
-    return engine
+    return create_engine(url, connect_args={"timeout": PATIENCE_S}, pool_reset_on_return="rollback")
 
 
-def _set_up_sqlite(engine: Engine) -> None:
+def _set_up_sqlite(engine: Engine, patience_s: Callable[[], float]) -> None:
     @event.listens_for(engine, "connect")
     def connect(connection: sqlite3.Connection, _: Any) -> None:
         connection.isolation_level = None  # we say BEGIN ourselves, see below
@@ -156,6 +200,8 @@ def _set_up_sqlite(engine: Engine) -> None:
     def begin(conn: Connection) -> None:
         # a writer takes the lock at once: upgrading a reader's lock later could fail half-way
         writes = conn.get_execution_options().get("qc_writes", False)
+        if writes:
+            conn.exec_driver_sql(f"PRAGMA busy_timeout = {int(patience_s() * 1000)}")
         conn.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
 
 
@@ -170,9 +216,11 @@ def _use_log(connection: sqlite3.Connection) -> None:
             time.sleep(0.1)
             continue
         if mode != "wal":
-            raise StoreError("The store's disk cannot keep a write-ahead log; move the workshop folder.")
+            raise StoreUnavailable(
+                "The store's disk cannot keep a write-ahead log; move the workshop folder."
+            )
         return
-    raise StoreError("Another program keeps the store locked; close it and try again.")
+    raise StoreUnavailable("Another program keeps the store locked; close it and try again.")
 
 
 def _version(conn: Connection) -> str | None:
@@ -191,13 +239,17 @@ def _upgrade(conn: Connection) -> None:
     command.upgrade(config, "head")
 
 
+def _damaged(said: str) -> bool:
+    return "not a database" in said or "malformed" in said
+
+
 def _sentence(name: str, said: str) -> str:
     if "locked" in said:
-        return f"Another program has been writing to {name} for a minute. Nothing was stored; try again."
+        return f"Another program keeps {name} locked. Let it finish, or close it, and try again."
     if "disk is full" in said or "disk I/O" in said:
-        return f"The disk of {name} is full or failing ({said}). Nothing was stored; make room and try again."
+        return f"The disk of {name} is full or failing ({said}). Make room and try again."
     if "readonly" in said or "unable to open" in said:
         return f"{name} cannot be opened for writing ({said}). Mend the permissions of the workshop folder."
-    if "not a database" in said or "malformed" in said:
+    if _damaged(said):
         return f"{name} is damaged or is no store ({said}). Put back the last backup of the workshop folder."
     return f"The store {name} answered: {said}."

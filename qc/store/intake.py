@@ -69,6 +69,7 @@ class SheetCount:
     held: int
     already_known: int
     reasons: dict[str, int]
+    held_again: int = 0  # of the held ones, those that waited already
 
     def to_dict(self) -> JsonObject:
         """Return plain values."""
@@ -79,7 +80,9 @@ def add_sheets(
     conn: Connection, files: SheetFiles, items: Sequence[NewSheet], who: str, when: datetime
 ) -> list[SheetCount]:
     """Take in sheets inside the transaction of `conn`; their bytes are on the disk before this returns."""
-    files.sweep()  # we hold the one writer's lock, so whatever is half-written is nobody's
+    # we hold the one writer's lock, so whatever is half-written is nobody's
+    files.sweep(_named_of(conn, files))
+    files.announce(item.hash for item in items)
     rows = [Rows.of(item.readings, item.events, item.held, when) for item in items]
     known = known_marks(conn, rows)
     counts = []
@@ -91,6 +94,14 @@ def add_sheets(
     if wrote:
         files.settle()
     return counts
+
+
+def _named_of(conn: Connection, files: SheetFiles) -> set[str]:
+    """Return which of the announced sheets have an entry after all."""
+    announced = list(files.lying().announced)
+    if not announced:
+        return set()
+    return set(conn.execute(select(sheet.c.hash).where(sheet.c.hash.in_(announced))).scalars())
 
 
 def _add_sheet(
@@ -109,6 +120,7 @@ def _add_sheet(
     taken = own.readings.filter(fresh_rows(own.readings, known.readings))
     happened = own.events.filter(fresh_rows(own.events, known.events))
     states = [known.held.get(mark) for mark in own.held["fingerprint"]]
+    again = sum(state == OPEN for state in states)
     waiting = own.held.filter(fresh_rows(own.held, known.held))
     known.held.update(dict.fromkeys(waiting["fingerprint"], OPEN))
     settled = sum(state in {ACCEPTED, DROPPED} for state in states)
@@ -123,6 +135,7 @@ def _add_sheet(
         held=own.held.height - settled,
         already_known=rows - accepted - own.held.height + settled,
         reasons=_reasons(still_held["reasons"]),
+        held_again=again,
     )
     sheet_id = conn.execute(select(sheet.c.id).where(sheet.c.hash == item.hash)).scalar()
     if sheet_id is not None and accepted + waiting.height == 0:

@@ -11,11 +11,21 @@ from pathlib import Path
 
 from qc.store.errors import StoreError
 
+OWN_FOLDER, OWN_FILE = 0o700, 0o600
+"""Rights of what a workshop holds: its owner's alone, whatever the system would give to new files."""
+
 MOUNTS = Path("/proc/mounts")
 _SHARES = re.compile(
     r"nfs\d*|cifs|smb\d*|smbfs|9p|afs|ceph|glusterfs|lustre|ncpfs|davfs\d*|virtiofs|vboxsf|prl_fs|fuse(\..+)?"
 )
 _LOCAL_FUSE = frozenset({"fuse.fuse-overlayfs"})  # a container's own disk
+
+
+def private_folder(folder: Path) -> None:
+    """Make a folder that only its owner may look into; one that is there stays as it is."""
+    if not folder.is_dir():
+        folder.mkdir(parents=True, exist_ok=True)
+        folder.chmod(OWN_FOLDER)
 
 
 def refuse_network_share(folder: Path, mounts: str | None = None) -> None:

@@ -2,31 +2,31 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
 import polars as pl
-from sqlalchemy import Connection, select
+from sqlalchemy import select
 
 from qc.plain import JsonObject
 from qc.sayings import Said, Saying, SignalState
 from qc.store import corrections, plans, queries, said, verdicts
 from qc.store import pieces as few
-from qc.store.chain import Entry, entries_of, last_entry
 from qc.store.database import Database, read_url, sqlite_url
-from qc.store.errors import StoreError
+from qc.store.errors import StoreUnavailable
 from qc.store.intake import NewSheet, SheetCount, add_sheets
-from qc.store.location import refuse_network_share
+from qc.store.keeping import MARK, Grounds, adopt_what_was_kept, tell
+from qc.store.location import OWN_FILE, private_folder, refuse_network_share
+from qc.store.proven import JUDGEMENTS, ProvenStore, judgements
 from qc.store.records import HeldRecord, HeldState, SheetRecord, SignalRecord, VerdictRecord
-from qc.store.sheetfiles import SheetFiles
+from qc.store.sheetfiles import SheetFiles, refuse_new_beside
 from qc.store.states import put_states, read_states
 from qc.store.tables import sheet
-from qc.store.verify import faults_of_store
 
 FILE = "qc.db"
-_JUDGED = "judged"  # how often verdicts were saved; no entry tells that, and the board must see it
 
 
 def open_store(folder: Path, *, url: str | None = None) -> Store:
@@ -46,16 +46,21 @@ def open_store(folder: Path, *, url: str | None = None) -> Store:
     """
     refuse_network_share(folder)
     try:
-        folder.mkdir(parents=True, exist_ok=True)
+        private_folder(folder)
         files = SheetFiles(folder / "sheets")
+        if url is None:
+            refuse_new_beside(folder / FILE, files)
+            (folder / FILE).touch(OWN_FILE)  # the log beside it takes its rights
     except OSError as error:
-        raise StoreError(f"{folder} cannot be written ({error.strerror}). Mend its permissions.") from error
+        raise StoreUnavailable(
+            f"{folder} cannot be written ({error.strerror}). Mend its permissions."
+        ) from error
     database = Database(sqlite_url(folder / FILE) if url is None else read_url(url))
     database.migrate()
     return Store(folder, database, files)
 
 
-class Store:
+class Store(ProvenStore):
     """Everything a workshop keeps. Make one with `open_store`; it may be used from several threads.
 
     Parameters
@@ -69,9 +74,7 @@ class Store:
     """
 
     def __init__(self, folder: Path, database: Database, files: SheetFiles) -> None:
-        self.folder = folder
-        self._database = database
-        self._files = files
+        super().__init__(folder, database, files)
 
     def __enter__(self) -> Store:
         return self
@@ -82,6 +85,21 @@ class Store:
     def close(self) -> None:
         """Close the connections; the store can be opened again at any time."""
         self._database.close()
+
+    @contextmanager
+    def writing(self) -> Iterator[None]:
+        """Make everything done in this block, in this thread, one transaction: all of it is kept, or none.
+
+        What is looked up inside still holds when it is written, since nobody else writes meanwhile.
+        """
+        with self._database.writing():
+            yield
+
+    @contextmanager
+    def impatient(self, seconds: float) -> Iterator[None]:
+        """Wait for other writers only so long in this block: who reads has an answer without writing."""
+        with self._database.impatient(seconds):
+            yield
 
     # --- sheets and their rows
 
@@ -103,7 +121,9 @@ class Store:
             One for each sheet; a held row that still waits is counted as held again, but kept once.
         """
         with self._database.writing() as conn:
-            return add_sheets(conn, self._files, items, who, when)
+            counts = add_sheets(conn, self._files, items, who, when)
+        self._files.accepted(item.hash for item in items)
+        return counts
 
     def readings(
         self,
@@ -160,10 +180,20 @@ class Store:
         with self._database.reading() as conn:
             return few.read_news(conn, mark)
 
-    def mark(self) -> tuple[int, int]:
-        """Return the mark after which everything is news."""
+    def waiting(self, mark: few.JudgedUpTo) -> few.Waiting | None:
+        """Return what was accepted after a mark and waits to be judged, None where nothing does."""
         with self._database.reading() as conn:
-            return few.read_mark(conn)
+            return few.read_waiting(conn, mark)
+
+    def reached(self) -> few.JudgedUpTo:
+        """Return the mark that holds once everything accepted so far is judged."""
+        with self._database.reading() as conn:
+            return few.read_reached(conn)
+
+    def measured_kinds(self) -> list[tuple[str, str, str]]:
+        """Return stage, characteristic and model of everything ever measured, each once."""
+        with self._database.reading() as conn:
+            return few.measured_kinds(conn)
 
     def serials_before(
         self, stage: str, characteristics: Sequence[str], serials: Sequence[str], day: date
@@ -204,27 +234,11 @@ class Store:
         replaces: int | None = None,
         note: str = "",
     ) -> list[int]:
-        """Close held rows for good.
+        """Close open held rows for good; returns the ids of the new readings.
 
-        Parameters
-        ----------
-        held_ids : sequence of int
-            Open held rows.
-        state : str
-            ``accepted`` (with the mended rows in `readings` or `events`) or ``dropped``.
-        who, when
-            Person and moment.
-        readings, events : polars.DataFrame, optional
-            The rows as mended and checked; those already known are not stored again.
-        replaces : int, optional
-            A reading that the mended one corrects.
-        note : str
-            Why, in words.
-
-        Returns
-        -------
-        list of int
-            Ids of the new readings.
+        `state` is ``accepted``, with the rows as mended and checked in `readings` or `events` (those already
+        known are not stored again) and the reading in `replaces` that they correct, or ``dropped``. `note`
+        says why, in words.
         """
         empty = pl.DataFrame()
         rows = (empty if readings is None else readings, empty if events is None else events)
@@ -251,6 +265,10 @@ class Store:
     def sheet_bytes(self, digest: str) -> bytes:
         """Return a sheet as it was handed in, byte for byte."""
         return self._files.read(digest)
+
+    def sheet_files(self) -> list[str]:
+        """Return the names of the sheets that lie on the disk, whether or not an entry names them."""
+        return sorted(self._files.lying().whole)
 
     # --- the plan
 
@@ -282,8 +300,9 @@ class Store:
         as_of: date,
         states: Mapping[str, Any] | None = None,
         afresh: bool = False,
+        told: Grounds | None = None,
     ) -> None:
-        """Keep what judging found, all or none of it.
+        """Keep what judging found, all or none of it; what is told by it stays for good, see `told`.
 
         Parameters
         ----------
@@ -294,13 +313,18 @@ class Store:
         states : mapping of str to anything, optional
             Small values to be kept along with them, see `set_states`.
         afresh : bool
-            Drop all verdicts kept so far; signals and what was said of them stay.
+            Drop all verdicts kept so far; signals, what was said of them and what was told stay.
+        told : Grounds, optional
+            What the verdicts rest on; else the store as it stands.
         """
+        bodies, values = list(found), states or {}
         with self._database.writing() as conn:
+            adopt_what_was_kept(conn, as_of, told)
             if afresh:
                 verdicts.forget_verdicts(conn)
-            verdicts.save_verdicts(conn, found, as_of)
-            put_states(conn, {_JUDGED: _judgements(conn) + 1, **(states or {})})
+            verdicts.save_verdicts(conn, bodies, as_of)
+            put_states(conn, {JUDGEMENTS: judgements(conn) + 1, **values})
+            tell(conn, bodies, as_of, told, values.get(MARK), afresh)
 
     def verdicts(
         self, as_of: date | None = None, *, series: Sequence[str] | None = None
@@ -346,22 +370,7 @@ class Store:
         with self._database.reading() as conn:
             return said.read_decisions(conn, series)
 
-    # --- keeping
-
-    def entries(self, since: int = 0) -> list[Entry]:
-        """Return the entries after number `since`, oldest first."""
-        with self._database.reading() as conn:
-            return entries_of(conn, since)
-
-    def verify(self) -> list[str]:
-        """Work out every hash again; returns a sentence for each thing that is wrong."""
-        with self._database.reading() as conn:
-            return faults_of_store(conn, self._files, self._database.sqlite)
-
-    def pulse(self) -> tuple[int, int]:
-        """Return what changes with every change: number of the last entry, count of judgements."""
-        with self._database.reading() as conn:
-            return last_entry(conn)[0], _judgements(conn)
+    # --- small values
 
     def state(self, key: str, default: Any = None) -> Any:
         """Return a small kept value, `default` where there is none."""
@@ -380,7 +389,3 @@ class Store:
         """Keep several small values at once."""
         with self._database.writing() as conn:
             put_states(conn, values)
-
-
-def _judgements(conn: Connection) -> int:
-    return int(read_states(conn, [_JUDGED]).get(_JUDGED, 0))

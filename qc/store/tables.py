@@ -2,7 +2,8 @@
 
 One **entry** stands for one accepted change: who, when, and the hash of everything it brought, chained to
 the entry before. Rows name their entry and are never changed or deleted afterwards; the database itself
-refuses it. Only `verdict`, `signal` and `state`, which can be worked out again from the rows, are rewritten.
+refuses it. Only `verdict`, `signal` and `state`, which can be worked out again from the rows, are rewritten;
+what was told by them stays in `judgement` and `told`.
 
 A reading is kept in three parts, since most of a sheet says the same thing over and over: `origin` (which
 piece, what, when, by whom, with what), `place` (where on the piece) and `reading` (the figure). The view
@@ -30,7 +31,7 @@ from sqlalchemy.schema import SchemaItem
 from qc.plan import EVENT, HELD, PLACE
 from qc.store.fingerprint import DAY_BYTES, HASH_BYTES
 
-HEAD = "0003"
+HEAD = "0004"
 """The newest migration; a store that says so needs no Alembic to be opened."""
 
 MOST_NAMES = 10_000
@@ -241,6 +242,28 @@ signal_event = _accepted(
     Index("signal_event_signal", "signal"),
 )
 
+judgement = _accepted(
+    "judgement",
+    Column("how", Text, nullable=False),
+    Column("program", Text, nullable=False),  # fingerprint of the statistics
+    Column("plan", _NUMBER, ForeignKey("plan_version.id")),
+    Column("readings", _NUMBER, nullable=False),  # the newest card, event and entry that were looked at
+    Column("events", _NUMBER, nullable=False),
+    Column("upto", _NUMBER, nullable=False),
+    Column("mark", Text),  # up to where all is judged, as it is kept among the states
+)
+
+told = _accepted(
+    "told",
+    Column("series", Text, nullable=False),
+    Column("day", Text, nullable=False),
+    Column("verdict", Text, nullable=False),  # hash of the whole verdict, its points included
+    Column("state", Text, nullable=False),  # hash of how far the series was judged
+    Column("as_in", _NUMBER, ForeignKey("told.id")),  # the row that said the same and has the body
+    Column("body", LargeBinary),
+    Index("told_series", "series", "id"),
+)
+
 state = Table("state", metadata, Column("key", Text, primary_key=True), Column("value", Text, nullable=False))
 
 incoming = Table(
@@ -262,5 +285,7 @@ KEPT: tuple[Table, ...] = (
     held_event,
     plan_version,
     signal_event,
+    judgement,
+    told,
 )
 """Tables whose rows are never changed or deleted."""

@@ -274,9 +274,10 @@ def column_mm(instrument: Instrument, position: int = 1, state: Sequence[str] = 
 
 def check_position(instrument: Instrument, position: int, state: Sequence[str] = ()) -> None:
     """Raise TradeError when the slide has no such position with these valves down."""
-    travel = slide_travel_mm(state_length_mm(instrument, state), position - 1)
+    known = 1 <= position <= instrument.positions
+    travel = slide_travel_mm(state_length_mm(instrument, state), position - 1) if known else 0.0
     longest = slide_travel_mm(instrument.length_mm, instrument.positions - 1) + REACH_MARGIN_MM
-    if not 1 <= position <= instrument.positions or travel > longest:
+    if not known or travel > longest:
         reach = math.floor(reachable_semitones(instrument, state)) + 1
         down = f" with {'+'.join(state)} down" if state else ""
         raise TradeError(

@@ -14,6 +14,7 @@ from pathlib import Path
 
 import xlsxwriter
 
+from qc.ingest import keep_reader
 from qc.jobs.board.serving import fetch_once, running
 from qc.jobs.demo import make_demo
 from qc.jobs.month import month
@@ -89,6 +90,7 @@ def main():
         seconds, said = timed(lambda: command("upload", cold, "--workshop", folder))
         tell(f"upload of {ROWS} rows, cold command", seconds, 6, said.splitlines()[0])
         workshop = open_workshop(folder)
+        keep_reader()  # as the board's worker does
         seconds, receipt = timed(lambda: upload(workshop, read_files([warm])))
         tell("the same inside a warm process", seconds, 1, receipt.to_text().splitlines()[0])
         seconds, _ = timed(lambda: month(workshop, "2026-10", out=Path(place) / "report"))

@@ -124,8 +124,8 @@ WITH_WORKSHOP = {
 TAKEN_THROUGH = {"signals show", "signals take", "signals comment", "signals close", "signals reopen"}
 TAKEN_THROUGH |= {"baseline freeze", "baseline leave-out", "baseline undo", "held mend", "upload"}
 """Commands that change something: run one after the other on a copy, below."""
-ELSEWHERE = {"demo", "month"}
-"""Take seconds: `test_cli.py` and the tests of the demo run them."""
+ELSEWHERE = {"demo", "month", "backup", "restore"}
+"""Take seconds, or need each other: `test_cli.py`, the tests of the demo and of backups run them."""
 
 
 def test_every_command_is_taken_through_its_answers():

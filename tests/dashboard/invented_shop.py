@@ -329,6 +329,8 @@ GAUGES = (
 class InventedBoard:
     """Answers every question of `BoardData` from memory."""
 
+    waits = ""
+
     def __init__(self, quiet: bool = False) -> None:
         seed = 0
         every = []
@@ -404,6 +406,9 @@ class InventedBoard:
             ("G-03",),
             notes=verdict.notes,
         )
+
+    def not_judged(self):
+        return self.waits
 
     def budget(self):
         return BUDGET
@@ -568,9 +573,10 @@ class InventedDesk:
         self.said = []
         self.decided = []
         self.studied = []
+        self.asked_to_judge = False
 
     def submit(self, files, who):
-        self.taken.append((list(files), who))
+        self.taken.append(([(name, stream.read()) for name, stream in files], who))
         return f"t{len(self.taken)}"
 
     def decide(self, rows, decision, changes, who):
@@ -586,10 +592,12 @@ class InventedDesk:
         return f"s{len(self.decided)}"
 
     def study_gauge(self, file, question):
-        self.studied.append((file, dict(question)))
+        self.studied.append(((file[0], file[1].read()), dict(question)))
         return f"g{len(self.studied)}"
 
     def progress(self, ticket):
+        if not ticket:
+            return None
         if ticket[0] == "g":
             return {"state": "done", "done": 1, "of": 1, "message": "", "receipt": STUDY}
         if ticket[0] == "s":
@@ -611,6 +619,9 @@ class InventedDesk:
 
     def warm(self):
         return None
+
+    def judge(self):
+        self.asked_to_judge = True
 
     def close(self):
         return None

@@ -7,7 +7,7 @@ import pytest
 
 from qc.sayings import Saying, What
 
-HOME = {"Host": "127.0.0.1:8050"}
+HOME = {"Host": "127.0.0.1:8050", "Origin": "http://127.0.0.1:8050"}
 
 
 def post(client, path, **form):
@@ -45,6 +45,30 @@ def test_a_mend_by_hand_says_what_and_where(client, desk, form, said):
 def test_a_run_is_decided_in_one_go(client, desk, decision):
     assert post(client, "/held/decide", rows="1,2", decision=decision, who="RA").status_code == 200
     assert desk.mended == [(["1", "2"], decision, {}, "RA")]
+
+
+def test_a_mend_needs_a_name_where_the_plan_lists_people(client, desk):
+    answer = post(client, "/held/decide", rows="1", decision="drop")
+    assert answer.status_code == 400 and "Choose who decides" in answer.get_json()["problem"]
+    assert not desk.mended
+
+
+def test_the_fields_of_a_row_come_as_elements_of_the_page(client):
+    answer = client.get("/held/1/ways", headers=HOME)
+    assert answer.get_json()["type"] == "Div" and "Set aside" in answer.text
+    assert client.get("/held/99/ways", headers=HOME).status_code == 404
+
+
+def test_after_a_mend_only_what_changed_is_told(client, desk, monkeypatch):
+    mended = [{"row": 9, "sentence": "Row 9 is accepted.", "reasons": []}]
+    done = {"state": "done", "done": 1, "of": 1, "message": "", "receipt": {"mended": mended}}
+    monkeypatch.setattr(desk, "progress", lambda ticket: done)
+    answer = client.get("/held/after/m1?rows=9,1", headers=HOME).get_json()
+    assert answer == {
+        "said": "Row 9 is accepted.",
+        "counted": "Two rows wait for a decision.",
+        "gone": ["9"],
+    }
 
 
 @pytest.mark.parametrize("rows", ["99", "1,99", "", "../1"])

@@ -12,7 +12,7 @@ from dashboard.pages import PAGES
 from dashboard.routing import match
 from qc.jobs.board.views import ReportView
 
-HOME = {"Host": "127.0.0.1:8050"}
+HOME = {"Host": "127.0.0.1:8050", "Origin": "http://127.0.0.1:8050"}
 EVERY_PAGE = [
     "/",
     "/stages",
@@ -89,6 +89,15 @@ def test_every_page_is_drawn(client, path):
 def test_an_unknown_address_says_so_and_leads_back(client, path):
     answer = json.dumps(page(client, path)["main"])
     assert "Not found" in answer and '"href": "/"' in answer
+
+
+def test_what_is_not_judged_is_said_on_every_page_and_asked_for(client, board, desk):
+    page(client, "/")
+    assert not desk.asked_to_judge
+    board.waits = "Not judged since 3 November 2026, 08:10."
+    for path in ("/", "/signals", "/stages/tuning"):
+        assert board.waits in json.dumps(page(client, path)["main"])
+    assert desk.asked_to_judge
 
 
 def test_the_navigation_shows_only_what_exists(client):

@@ -164,6 +164,7 @@ WRITTEN = {
 SPOKEN = [
     *([], ["demo"], ["upload"], ["status"], ["month"], ["board"], ["also"], ["rejudge"], ["tune"], ["pair"]),
     *(["wear"], ["coat"], ["study"], ["gauge"], ["run-length"], ["factors"], ["new"], ["verify"]),
+    *(["backup"], ["restore"]),
     *(["held"], ["held", "list"], ["held", "mend"], ["held", "export"]),
     *(["signals"], ["signals", "list"], ["signals", "show"], ["signals", "close"], ["signals", "take"]),
     *(["signals", "comment"], ["signals", "reopen"]),

@@ -45,7 +45,8 @@ def test_a_frozen_state_is_what_later_pieces_are_compared_with(shop):
     assert (now.baseline_first, now.baseline_last) == (last - 39, last)
     assert now.current.start == before.current.start
     assert any("Settled state frozen" in note and SAID["why"] in note for note in now.notes)
-    assert shop.store.entries()[-1].kind == "series" and shop.store.verify() == []
+    assert [one.kind for one in shop.store.entries()][-2:] == ["series", "verdict"]
+    assert shop.store.verify() == []
 
 
 def test_a_frozen_new_level_is_no_drift_and_can_be_undone(shop):

@@ -9,7 +9,8 @@ import pytest
 
 from qc.jobs.judging import verdicts as judging
 from qc.jobs.judging import windows
-from qc.jobs.judging.verdicts import judge_new, judge_series
+from qc.jobs.judging.catching_up import catch_up
+from qc.jobs.judging.verdicts import judge_now, keep_judged
 from qc.jobs.rejudge import rejudge
 from qc.jobs.workshop import open_workshop
 from qc.plan import EVENT, READING
@@ -87,7 +88,7 @@ class Life:
         frames = {"readings": frame(readings, READING), "events": frame([], EVENT), "held": pl.DataFrame()}
         sheet = NewSheet("x.csv", sheet_hash(data), data, "trial", **frames)
         self.workshop.store.add_sheets([sheet], who="IS", when=WHEN)
-        judge_new(self.workshop)
+        catch_up(self.workshop)
 
     def day(self):
         return min(FIRST + timedelta(days=self.made // 2), TODAY)
@@ -110,7 +111,7 @@ class Life:
         old = rows.row(int(self.draw.integers(rows.height)), named=True)
         row = rows.filter(pl.col("id") == old["id"]).drop("id").with_columns(value=pl.lit(11.11))
         self.workshop.store.replace_reading(old["id"], row, who="IS", when=WHEN, why="typed wrong")
-        judge_new(self.workshop)
+        catch_up(self.workshop)
 
     def decide(self):
         kept = self.workshop.store.verdicts(series=["s0/level/all"])[0].serials
@@ -119,7 +120,7 @@ class Life:
         what = str(self.draw.choice(["freeze", "undo-freeze", "leave-out", "undo-leave-out"]))
         said = Saying(What(what), "IS", "x", first=kept[first], last=kept[last])
         self.workshop.store.say("s0/level/all", said, when=WHEN)
-        judge_series(self.workshop, {"s0/level/all"})
+        assert {str(v.key) for v in catch_up(self.workshop)} == {"s0/level/all"}
 
     def move_on(self):
         moves = [self.append, self.append, self.append, self.late, self.correct, self.decide]
@@ -145,6 +146,11 @@ def courses(workshop):
     return workshop.store.states(keys)
 
 
+def judge_all(shop):
+    """Judge every series further, from what was kept of it."""
+    keep_judged(shop, judge_now(shop), {})
+
+
 @pytest.mark.parametrize("seed", range(3))
 def test_random_lives_come_out_as_judged_from_nothing(shop, seed):
     life = Life(shop, seed)
@@ -152,7 +158,7 @@ def test_random_lives_come_out_as_judged_from_nothing(shop, seed):
     for step in range(16):
         life.move_on()
         if step % 4 == 3:
-            judge_series(shop)  # words that tell the day move on with it
+            judge_all(shop)  # words that tell the day move on with it
             before, kept = verdicts(shop), courses(shop)
             assert rejudge(shop).changed == ()
             assert verdicts(shop) == before
@@ -207,8 +213,8 @@ def test_killed_at_any_write_the_next_judging_makes_it_good(shop, seed, monkeypa
                 life.append()
             except Killed:
                 pass
-        judge_new(shop)
-        judge_series(shop)
+        catch_up(shop)
+        judge_all(shop)
         before = verdicts(shop)
         assert rejudge(shop).changed == ()
         assert verdicts(shop) == before

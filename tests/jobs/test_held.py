@@ -35,7 +35,7 @@ def test_taking_the_proposal_brings_the_row_in(shop):
 
 def test_a_mend_that_is_wrong_too_is_held_with_its_reason(shop):
     row = first(shop, "outside-sensible")
-    done = mend_held(shop, row.id, Decision.BY_HAND, {"value": "99999"})
+    done = mend_held(shop, row.id, Decision.BY_HAND, {"value": "99999"}, who="BK")
     assert done.state == "held"
     assert done.reasons and row.id in [r.id for r in list_held(shop).rows]
 
@@ -59,12 +59,12 @@ def test_a_dropped_row_stays_on_record(shop):
 def test_a_row_without_a_proposal_says_what_to_do(shop):
     row = first(shop, "copied-run", proposal=False)
     with pytest.raises(QcError, match="no proposed mend"):
-        mend_held(shop, row.id)
+        mend_held(shop, row.id, who="BK")
 
 
 def test_a_row_that_is_not_held_is_refused(shop):
     with pytest.raises(QcError, match="No row 99999 is held"):
-        mend_held(shop, 99999)
+        mend_held(shop, 99999, who="BK")
 
 
 def test_several_rows_at_once(shop):

@@ -1,4 +1,7 @@
 import json
+import os
+import sys
+from pathlib import Path
 
 import pytest
 
@@ -110,6 +113,52 @@ def test_progress_is_told(shop):
 def test_a_file_that_is_not_there_is_named(tmp_path):
     with pytest.raises(QcError, match=r"nothing\.csv.*cannot be read"):
         read_files([tmp_path / "nothing.csv"])
+
+
+def test_files_that_are_no_sheets_refuse_only_themselves(shop, tmp_path):
+    good = next(iter(sorted(SAMPLE.rglob("joints*2025-08*.csv"))))
+    large, pipe = tmp_path / "large.csv", tmp_path / "pipe.csv"
+    with large.open("wb") as file:
+        file.truncate(5_000_000_000)  # takes no room on the disk
+    os.mkfifo(pipe)
+    receipt = upload(
+        shop, read_files([tmp_path / "none.csv", large, Path("/dev/zero"), pipe, tmp_path, good])
+    )
+    words = ["cannot be read", "5000.0 MB", "a device", "a pipe", "a folder"]
+    assert len(receipt.refused) == len(words)
+    for sentence, word in zip(receipt.refused, words, strict=True):
+        assert word in sentence
+    assert [sheet.count.file for sheet in receipt.sheets] == [good.name]
+    assert receipt.sheets[0].count.accepted > 0
+
+
+def test_where_no_file_can_be_read_each_is_named(tmp_path):
+    with pytest.raises(QcError, match=r"a\.csv: .* Check the name\. .*b\.csv: .* Check the name\.$"):
+        read_files([tmp_path / "a.csv", tmp_path / "b.csv"])
+
+
+BREAKING = """
+import os, sys
+from qc.ingest.reading import child
+
+read = child.read_sheet
+child.read_sheet = lambda data, name: os.abort() if data == b"abort" else read(data, name)
+child.serve(int(sys.argv[1]), int(sys.argv[2]))
+"""
+
+
+def test_of_fifty_sheets_with_one_that_breaks_the_reader_49_are_stored(shop, monkeypatch):
+    command = [sys.executable, "-P", "-S", "-c", BREAKING]
+    monkeypatch.setattr("qc.ingest.reading.reader._command", lambda: command)
+    monkeypatch.setattr("qc.ingest.reading.reader._kept", None)
+    good = sheets("*.csv")[:49]
+    receipt = upload(shop, [*good[:20], ("bad.csv", b"abort"), *good[20:]])
+    assert [sheet.count.file for sheet in receipt.sheets] == [name for name, _ in good]
+    assert sum(sheet.count.rows for sheet in receipt.sheets) > 49
+    assert len(shop.store.sheets()) == 49
+    (sentence,) = receipt.refused
+    assert sentence.startswith("bad.csv: reading it broke off")
+    assert shop.store.verify() == []
 
 
 def test_nothing_to_take_in(shop):

@@ -27,6 +27,7 @@ def test_every_row_is_accounted_for(store, make):
         "held": 3,
         "already_known": 0,
         "reasons": {"not-a-number": 3},
+        "held_again": 0,
     }
 
 

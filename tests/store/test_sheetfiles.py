@@ -4,7 +4,7 @@ import hashlib
 import pytest
 
 from qc.store import StoreError, sheet_hash
-from qc.store.sheetfiles import PARTS, SheetFiles
+from qc.store.sheetfiles import PARTS, Lying, SheetFiles
 
 DATA = b"Leg;Station\nupper;mouth\n"
 DIGEST = hashlib.sha256(DATA).hexdigest()
@@ -77,7 +77,7 @@ def test_a_full_disk_is_said_and_leaves_nothing_behind(files, monkeypatch):
         raise OSError(errno.ENOSPC, "No space left on device")
 
     monkeypatch.setattr("os.fsync", full)
-    with pytest.raises(StoreError, match=r"No space left.*Nothing was stored"):
+    with pytest.raises(StoreError, match=r"No space left.*Make room"):
         files.keep(DIGEST, DATA)
     assert list(files.folder.rglob("*")) == [files.folder / PARTS]
 
@@ -85,6 +85,30 @@ def test_a_full_disk_is_said_and_leaves_nothing_behind(files, monkeypatch):
 def test_half_written_files_are_swept(files):
     (files.folder / PARTS / f"{DIGEST}.1234").write_bytes(b"half")
     files.keep(DIGEST, DATA)
-    files.sweep()
+    files.sweep([DIGEST])
     assert list((files.folder / PARTS).iterdir()) == []
     assert files.read(DIGEST) == DATA
+
+
+def test_what_an_interrupted_upload_announced_is_known_and_swept(files):
+    other = sheet_hash(b"other")
+    files.announce([DIGEST, other])
+    files.keep(DIGEST, DATA)
+    files.keep(other, b"other")
+    assert files.lying() == Lying(frozenset({DIGEST, other}), frozenset({DIGEST, other}))
+    files.sweep([other])  # the rows of the other one came in: only its mark is left over
+    assert files.lying() == Lying(frozenset({other}), frozenset())
+
+
+def test_a_sheet_that_nobody_announced_is_left_alone(files):
+    files.keep(DIGEST, DATA)
+    files.sweep([])
+    assert files.read(DIGEST) == DATA
+
+
+def test_nothing_outside_the_folder_is_swept(files, tmp_path):
+    beside = tmp_path / "beside.csv"
+    beside.write_bytes(b"mine")
+    (files.folder / PARTS / "..new").write_bytes(b"")
+    files.sweep([])
+    assert beside.read_bytes() == b"mine"

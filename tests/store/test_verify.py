@@ -5,7 +5,8 @@ import sqlite3
 import pytest
 
 from qc.sayings import Saying, What
-from qc.store import open_store
+from qc.store import open_store, sheet_hash
+from qc.store.sheetfiles import SheetFiles
 
 
 @pytest.fixture
@@ -62,18 +63,18 @@ ROWS = [
     ("UPDATE held SET typed = '{}' WHERE id = 2", "Entry 1"),
     ("UPDATE held_event SET state = 'accepted'", "Entry 4"),
     ("UPDATE plan_version SET text = 'workshop: {name: y}'", "Entry 3"),
-    ("UPDATE signal_event SET text = 'unseen' WHERE id = 1", "Entry 5"),
-    ("UPDATE signal_event SET first_serial = 'TB-1' WHERE id = 1", "Entry 5"),
-    ("UPDATE signal_event SET outcome = 'mended' WHERE id = 2", "Entry 6"),
-    ("UPDATE signal_event SET from_serial = 'TB-2' WHERE id = 2", "Entry 6"),
-    ("UPDATE signal_event SET role = 'lead' WHERE id = 2", "Entry 6"),
-    ("UPDATE signal_event SET first_serial = cause, cause = '' WHERE id = 2", "Entry 6"),
-    ("UPDATE signal_event SET last_serial = action, action = '' WHERE id = 2", "Entry 6"),
-    ("UPDATE signal_event SET first_serial = 'TB-2' WHERE id = 3", "Entry 7"),
-    ("UPDATE signal_event SET last_serial = NULL WHERE id = 3", "Entry 7"),
-    ("UPDATE signal_event SET cause = first_serial WHERE id = 3", "Entry 7"),
-    ("UPDATE signal_event SET action = last_serial, last_serial = NULL WHERE id = 3", "Entry 7"),
-    ("UPDATE signal_event SET what = 'leave-out' WHERE id = 3", "Entry 7"),
+    ("UPDATE signal_event SET text = 'unseen' WHERE id = 1", "Entry 6"),
+    ("UPDATE signal_event SET first_serial = 'TB-1' WHERE id = 1", "Entry 6"),
+    ("UPDATE signal_event SET outcome = 'mended' WHERE id = 2", "Entry 7"),
+    ("UPDATE signal_event SET from_serial = 'TB-2' WHERE id = 2", "Entry 7"),
+    ("UPDATE signal_event SET role = 'lead' WHERE id = 2", "Entry 7"),
+    ("UPDATE signal_event SET first_serial = cause, cause = '' WHERE id = 2", "Entry 7"),
+    ("UPDATE signal_event SET last_serial = action, action = '' WHERE id = 2", "Entry 7"),
+    ("UPDATE signal_event SET first_serial = 'TB-2' WHERE id = 3", "Entry 8"),
+    ("UPDATE signal_event SET last_serial = NULL WHERE id = 3", "Entry 8"),
+    ("UPDATE signal_event SET cause = first_serial WHERE id = 3", "Entry 8"),
+    ("UPDATE signal_event SET action = last_serial, last_serial = NULL WHERE id = 3", "Entry 8"),
+    ("UPDATE signal_event SET what = 'leave-out' WHERE id = 3", "Entry 8"),
     ("UPDATE sheet SET file = 'c.csv' WHERE id = 2", "Entry 2"),
     (
         "INSERT INTO reading (id, entry, origin, place, value, fingerprint) VALUES (99, 1, 1, 1, 1.0, x'00')",
@@ -113,7 +114,7 @@ def test_a_removed_entry_is_missed(shop):
 
 
 def test_rows_of_a_removed_last_entry_are_strays(shop):
-    tamper(shop, "DELETE FROM entry WHERE id = 7")
+    tamper(shop, "DELETE FROM entry WHERE id = 8")
     assert "1 rows of table signal_event belong to no entry." in complaints(shop)
 
 
@@ -168,10 +169,127 @@ def test_the_database_itself_refuses_to_change_what_was_accepted(shop, table, ve
 
 
 def test_large_stores_are_verified_in_blocks(tmp_path, make, monkeypatch):
-    monkeypatch.setattr("qc.store.verify._AT_ONCE", 2)
+    monkeypatch.setattr("qc.store.keeping.verify._AT_ONCE", 2)
     with open_store(tmp_path) as store:
         for n in range(5):
             sheet = make.sheet(f"{n}.csv", readings=make.readings(2, first=10 * n))
             store.add_sheets([sheet], who="AB", when=make.when)
     tamper(tmp_path, "UPDATE reading SET value = 0 WHERE entry = 4")
     assert [sentence[:7] for sentence in complaints(tmp_path)] == ["Entry 4"]
+
+
+ODD = [
+    ("UPDATE reading SET value = 9e999 WHERE id = 3", "Table reading, column value: row 3 holds"),
+    ("UPDATE reading SET value = 'wide' WHERE id = 3", "Table reading, column value: row 3 holds"),
+    (
+        "UPDATE reading SET note = CAST(x'ff41' AS TEXT) WHERE id = 3",
+        "Row 3 of table reading holds no",
+    ),
+    ("UPDATE reading SET row = 'seven' WHERE id = 3", "Table reading, column row: row 3 holds"),
+    ("UPDATE reading SET fingerprint = 'text' WHERE id = 3", "Table reading, column fingerprint: row 3"),
+    (
+        "UPDATE origin SET serial = CAST(x'c328' AS TEXT) WHERE id = 1",
+        "Row 1 of table origin holds no",
+    ),
+    ("UPDATE origin SET air_c = -9e999 WHERE id = 1", "Table origin, column air_c: row 1 holds"),
+    ("UPDATE origin SET measured_at = 'noon' WHERE id = 1", "Table origin, column measured_at: row 1"),
+    ("UPDATE place SET position = 1.5 WHERE id = 1", "Table place, column position: row 1 holds"),
+    ("UPDATE event SET value = 9e999 WHERE id = 1", "Table event, column value: row 1 holds"),
+    ("UPDATE held SET typed = x'00ff' WHERE id = 2", "Table held, column typed: row 2 holds"),
+    ("UPDATE entry SET note = CAST(x'fe' AS TEXT) WHERE id = 2", "Row 2 of table entry holds no readable"),
+    ("UPDATE entry SET at = 'yesterday' WHERE id = 2", "Table entry, column at: row 2 holds"),
+    ("UPDATE entry SET at = 9223372036854775807 WHERE id = 2", "The entries cannot be read"),
+    ("UPDATE plan_version SET text = CAST(x'ff' AS TEXT)", "Row 1 of table plan_version holds no readable"),
+    ("UPDATE sheet SET hash = 7 WHERE id = 1", "is missing: no file sheets/7"),
+    ("UPDATE sheet SET size = 'big' WHERE id = 1", "Table sheet, column size: row 1 holds"),
+    ("UPDATE signal_event SET text = x'01' WHERE id = 1", "Table signal_event, column text: row 1 holds"),
+    ("UPDATE told SET body = x'78da'", "What was told cannot be read to the end"),
+    ("UPDATE told SET body = NULL", "What was told cannot be read to the end"),
+    ("UPDATE verdict SET body = 'x'", "Table verdict, column body: row 1 holds"),
+    ("UPDATE state SET key = 'judged up to', value = x'ff'", "Table state, column value"),
+    ("UPDATE judgement SET readings = 'all'", "Table judgement, column readings: row 1 holds"),
+]
+
+
+@pytest.mark.parametrize(("statement", "said"), ODD, ids=[row[0][:50] for row in ODD])
+def test_what_no_row_can_hold_is_a_sentence_and_no_traceback(shop, statement, said):
+    tamper(shop, statement)
+    found = complaints(shop)
+    assert any(said in sentence for sentence in found), found
+
+
+def test_one_unreadable_row_hides_no_other_fault(shop):
+    tamper(
+        shop, "UPDATE reading SET value = 'wide' WHERE id = 3", "UPDATE reading SET value = 1 WHERE id = 9"
+    )
+    found = complaints(shop)
+    assert any(s.startswith("Entry 1 ") and "cannot even be read" in s for s in found)
+    assert any(s.startswith("Entry 2 ") and s.endswith("not those that were accepted.") for s in found)
+
+
+def test_a_value_missing_where_none_may_be_is_named(shop):
+    """The table is built anew without its rule, as a person with a database tool would."""
+    conn = sqlite3.connect(shop / "qc.db")
+    (built,) = conn.execute("SELECT sql FROM sqlite_master WHERE name = 'reading'").fetchone()
+    conn.execute("PRAGMA writable_schema = ON")
+    loose = built.replace("value DOUBLE NOT NULL", "value DOUBLE")
+    assert loose != built
+    conn.execute("UPDATE sqlite_master SET sql = ? WHERE name = 'reading'", (loose,))
+    conn.commit()
+    conn.close()
+    tamper(shop, "UPDATE reading SET value = NULL WHERE id = 3")
+    assert any("Table reading, column value: row 3 holds" in sentence for sentence in complaints(shop))
+
+
+SCHEMA = [
+    (
+        "DROP TRIGGER reading_no_update; CREATE TRIGGER reading_no_update BEFORE UPDATE ON reading "
+        "BEGIN SELECT 1; END",
+        "The guard against update on table reading was replaced by another.",
+    ),
+    ("DROP TRIGGER told_no_delete", "The guard against delete on table told was taken away."),
+    (
+        "CREATE TRIGGER helper AFTER INSERT ON reading BEGIN SELECT 1; END",
+        "A trigger that is not ours was added: helper.",
+    ),
+    ("CREATE VIEW mine AS SELECT 1", "A view that is not ours was added: mine."),
+    ("DROP VIEW all_readings", "The view all_readings was taken away."),
+    ("CREATE TABLE notes (x)", "A table that is not ours was added: notes."),
+    ("DROP TABLE verdict", "The table verdict was taken away."),
+]
+
+
+@pytest.mark.parametrize(("statements", "said"), SCHEMA, ids=[row[1][:50] for row in SCHEMA])
+def test_guards_replaced_missing_or_added_are_seen(shop, statements, said):
+    conn = sqlite3.connect(shop / "qc.db")
+    conn.executescript(statements)
+    conn.close()
+    assert any(sentence.startswith(said) for sentence in complaints(shop)), complaints(shop)
+
+
+def test_a_sheet_that_no_entry_names_is_seen(shop, make):
+    SheetFiles(shop / "sheets").keep(sheet_hash(b"put here"), b"put here")
+    (found,) = complaints(shop)
+    assert found.startswith(f"The file sheets/{sheet_hash(b'put here')} is named by no entry")
+
+
+def test_what_an_interrupted_upload_left_is_no_fault_and_goes_with_the_next(shop, make):
+    files = SheetFiles(shop / "sheets")
+    files.announce([sheet_hash(b"cut off")])
+    files.keep(sheet_hash(b"cut off"), b"cut off")
+    with open_store(shop) as store:
+        assert store.verify() == []
+        store.add_sheets([make.sheet("d.csv", readings=make.readings(2, first=90))], who="A", when=make.when)
+        assert store.verify() == []
+    assert not files.path(sheet_hash(b"cut off")).exists()
+
+
+def test_an_emptied_database_beside_sheets_is_no_sound_store(shop):
+    for n in range(4):
+        SheetFiles(shop / "sheets").keep(sheet_hash(bytes([n])), bytes([n]))
+    names = ("told", "judgement", "signal_event", "plan_version", "held_event", "held", "event", "reading")
+    names += ("origin", "place", "sheet", "entry", "verdict", "signal", "state")
+    tamper(shop, *(f"DELETE FROM {name}" for name in names))
+    (found,) = complaints(shop)
+    assert found.startswith("6 files in sheets/ are named by no entry")
+    assert "`qc restore`" in found

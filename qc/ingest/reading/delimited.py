@@ -6,12 +6,12 @@ import csv
 import io
 import re
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from qc.ingest.cells import heading
 from qc.ingest.errors import SheetError
 from qc.ingest.reading.encodings import cut_off, decode
-from qc.ingest.reading.grid import MAX_CELL, MAX_COLUMNS, MAX_ROWS, Grid
+from qc.ingest.reading.grid import MAX_CELL, MAX_CELLS, MAX_COLUMNS, MAX_ROWS, Grid
 
 SEPARATORS = (";", "\t", ",")  # where two show as much, a comma is likelier a decimal sign
 CONTROL = re.compile(r"[\x00-\x08\x0e-\x1f\x7f]")
@@ -58,8 +58,8 @@ def read_csv(data: bytes, name: str, sheet: str) -> Grid:
     return Grid(name, "", "csv", sheet, trimmed, tuple(lines), separator, widths)
 
 
-def split_rows(text: str, separator: str) -> Iterator[tuple[int, list[str]]]:
-    r"""Give each row of a text with the line it begins on, cells as typed.
+def split_rows(text: str | Iterable[str], separator: str) -> Iterator[tuple[int, list[str]]]:
+    r"""Give each row of a text, or of its lines as they come, with the line it begins on; cells as typed.
 
     Raises
     ------
@@ -71,7 +71,8 @@ def split_rows(text: str, separator: str) -> Iterator[tuple[int, list[str]]]:
     >>> list(split_rows('a,"b\nc"\n\nd', ","))
     [(1, ['a', 'b\nc']), (3, []), (4, ['d'])]
     """
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
+    lines = io.StringIO(text, newline="") if isinstance(text, str) else text
+    reader = csv.reader(lines, delimiter=separator, strict=True)
     line = 1
     try:
         for cells in reader:
@@ -122,10 +123,15 @@ def _rows(text: str, separator: str, name: str) -> tuple[list[list[str]], list[i
     """Split the text within the limits of a bench sheet; a fault of the quotation marks says where."""
     rows: list[list[str]] = []
     lines: list[int] = []
+    filled = 0
     try:
         for line, cells in split_rows(text, separator):
             if len(rows) >= MAX_ROWS or len(cells) > MAX_COLUMNS:
                 hint = f"A sheet may have {MAX_ROWS:,} rows and {MAX_COLUMNS} columns: split it."
+                raise SheetError(name, "the table is too large", hint, cell=f"line {line}")
+            filled += len(cells)
+            if filled > MAX_CELLS:
+                hint = f"A sheet may have {MAX_CELLS:,} cells, empty ones counted: split it."
                 raise SheetError(name, "the table is too large", hint, cell=f"line {line}")
             if any(len(cell) > MAX_CELL for cell in cells):
                 hint = f"A cell may hold {MAX_CELL:,} characters; look for a missing quotation mark."

@@ -25,13 +25,9 @@ def decode(data: bytes, name: str) -> str:
     SheetError
         Another encoding, or a file that was cut off within a letter.
     """
-    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
-        return _strict(data, "utf-16", name)
-    if data.startswith(b"\xef\xbb\xbf"):
-        return _strict(data, "utf-8-sig", name)
-    guess = _utf16_without_mark(data)
-    if guess:
-        return _strict(data, guess, name)
+    likely = likely_encoding(data)
+    if likely != "utf-8":
+        return _strict(data, likely, name)
     try:
         return data.decode("utf-8")
     except UnicodeDecodeError as fault:
@@ -41,18 +37,26 @@ def decode(data: bytes, name: str) -> str:
         return _strict(data, "cp1252", name)
 
 
-def decode_any(data: bytes) -> str:
-    """Decode as `decode` does, and what it refuses as old Windows text with a mark for each lost letter.
+def likely_encoding(head: bytes) -> str:
+    """Return the encoding that the first bytes of a text file speak for, as `decode` would take it.
+
+    Whether the whole file is written in it shows only at its end; a file that is not is old Windows text.
+
+    Parameters
+    ----------
+    head : bytes
+        The first 2,000 bytes or more; all there are where there are fewer.
 
     Examples
     --------
-    >>> decode_any("grün".encode("cp1252"))
-    'grün'
+    >>> likely_encoding("bore".encode("utf-16-le")), likely_encoding(b"bore"), likely_encoding(b"")
+    ('utf-16-le', 'utf-8', 'utf-8')
     """
-    try:
-        return decode(data, "")
-    except SheetError:
-        return data.decode("cp1252", errors="replace")
+    if head.startswith((b"\xff\xfe", b"\xfe\xff")):
+        return "utf-16"
+    if head.startswith(b"\xef\xbb\xbf"):
+        return "utf-8-sig"
+    return _utf16_without_mark(head) or "utf-8"
 
 
 def cut_off(name: str, line: int) -> SheetError:

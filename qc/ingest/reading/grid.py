@@ -14,6 +14,10 @@ MAX_ROWS = 200_000
 MAX_COLUMNS = 200
 """Widest table taken; chosen, a card has some twenty columns."""
 
+MAX_CELLS = 2_000_000
+"""Most rows times columns of one file, empty cells counted. Chosen: the longest table taken may have ten
+columns. A cell takes some 200 bytes while a workbook is read: these stay below the memory limit. [cell]"""
+
 MAX_CELL = 2_000
 """Longest text of one cell; chosen, a long note is a tenth of it. [character]"""
 

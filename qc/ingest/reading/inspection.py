@@ -2,22 +2,26 @@
 
 A workbook is a zip of XML parts. Everything a bench sheet may not hold is found here, part by part, with
 limits on the unpacked size and an XML parser that refuses document types, so that no entity is ever expanded.
+A reader of workbooks keeps room for every cell from the first to the last, empty ones too; so the place of
+each cell is worked out here in every way a workbook may give it (`places`), and the area is bounded.
 """
 
 from __future__ import annotations
 
 import io
+import re
+import struct
 import zipfile
 import zlib
-from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from xml.parsers import expat
 
 from qc.ingest.errors import SheetError
-from qc.ingest.reading.grid import MAX_COLUMNS, MAX_ROWS
+from qc.ingest.reading.grid import MAX_CELLS
+from qc.ingest.reading.parts import CUT_HINT, PLAIN_HINT, parse_part
+from qc.ingest.reading.places import Area, CellPlaces
 
 MAX_UNPACKED = 200_000_000
-"""Largest unpacked workbook. Chosen: ten times the largest file taken, still easily held in memory. [byte]"""
+"""Largest unpacked workbook. Chosen: ten times the largest file taken. [byte]"""
 
 MAX_RATIO = 200
 """Most a part over one megabyte may have been packed; bench sheets stay under 30."""
@@ -25,10 +29,14 @@ MAX_RATIO = 200
 MAX_PARTS = 2_000
 """Most parts of a workbook; chosen, a bench sheet has about a dozen."""
 
-CUT_HINT = "Copy the file again, or open it, save it as .xlsx and hand that in."
-PLAIN_HINT = "Open it in a spreadsheet program and save it as a plain .xlsx or csv."
-FORMULA_HINT = "Copy the column and paste it as values only, so that the sheet keeps what was measured."
-MERGED_HINT = "Unmerge the cells and type the text into each row it is meant for."
+MAX_TEXT = 100_000_000
+"""Most text in all cells; chosen, fifty characters in each of the most cells. A text that is kept once and
+shown in many cells counts for each of them, since each becomes a text of its own. [character]"""
+
+COUNT = re.compile(r"[0-9]{1,9}", re.ASCII)
+SHARED = "xl/sharedstrings.xml"
+MACRO_PART = "vbaproject.bin"
+PLAIN_PACKING = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +48,7 @@ class Worksheet:
     visible: bool
 
 
-def inspect_workbook(data: bytes, name: str) -> tuple[Worksheet, ...]:
+def inspect_workbook(data: bytes, name: str, *, card: bool = True) -> tuple[Worksheet, ...]:
     """Refuse a workbook that a bench sheet may not be; list its tabs.
 
     Parameters
@@ -48,7 +56,10 @@ def inspect_workbook(data: bytes, name: str) -> tuple[Worksheet, ...]:
     data : bytes
         The file's content.
     name : str
-        The file's name, for messages.
+        The file's name, for messages; empty where the asker names it.
+    card : bool
+        Read as a card: what a formula, an error value or a merged cell stands for is not what was measured,
+        and a card is a narrow table. A table of a computation may hold formulas and be of any shape.
 
     Returns
     -------
@@ -58,19 +69,22 @@ def inspect_workbook(data: bytes, name: str) -> tuple[Worksheet, ...]:
     Raises
     ------
     SheetError
-        Cut short, no workbook, packed too tight, macros, a part that is no plain XML, formulas, error values
-        or merged cells.
+        Cut short, no workbook, packed too tight, macros, a part that is no plain XML, a cell or an area
+        beyond any table, more text than a sheet holds; of a card, formulas, error values or merged cells.
     """
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
             _check_sizes(archive, name)
             tabs = _tabs(archive, name)
+            area = Area()
             for tab in tabs:
-                _check_tab(_part(archive, tab.part, name), name, tab)
+                places = CellPlaces(name, tab.name, area, card=card)
+                parse_part(archive, tab.part, name, places.begins, places.ends)
+            _check_text(archive, tabs, area, name)
             for part in archive.namelist():
-                if part.endswith(("sharedStrings.xml", "styles.xml")):
-                    _parse(_part(archive, part, name), name, {})
-    except (zipfile.BadZipFile, zlib.error, EOFError, OSError, ValueError):
+                if part.endswith("styles.xml"):
+                    parse_part(archive, part, name)
+    except (zipfile.BadZipFile, zlib.error, struct.error, EOFError, OSError, ValueError):
         problem = "the workbook is damaged or cut off"
         raise SheetError(name, problem, CUT_HINT) from None
     except (NotImplementedError, RuntimeError):  # a packing or a password that zipfile does not open
@@ -86,25 +100,16 @@ def _check_sizes(archive: zipfile.ZipFile, name: str) -> None:
         problem = f"the workbook unpacks to {unpacked / 1e6:.0f} MB, far more than a bench sheet holds"
         raise SheetError(name, problem, "Copy the table into a new workbook and save that.")
     names = {info.filename for info in infos}
-    if any(part.casefold().endswith("vbaproject.bin") for part in names):
+    if any(part.casefold().endswith(MACRO_PART) for part in names):
         raise SheetError(name, "the workbook holds macros", "Save it as .xlsx, which cannot hold any.")
     if "xl/workbook.xml" not in names:
         if "xl/workbook.bin" in names or "content.xml" in names:
             raise SheetError(name, "this workbook is not an .xlsx file", PLAIN_HINT)
         raise SheetError(name, "this is a packed folder, not a workbook", PLAIN_HINT)
-
-
-def _part(archive: zipfile.ZipFile, part: str, name: str) -> bytes:
-    """Unpack one part, never more than its declared size: a false declaration is a bomb."""
-    try:
-        info = archive.getinfo(part)
-    except KeyError:
-        raise SheetError(name, "the workbook misses one of its parts", CUT_HINT) from None
-    with archive.open(info) as stream:
-        data = stream.read(info.file_size + 1)
-    if len(data) > info.file_size:
-        raise SheetError(name, "the workbook hides its true size", PLAIN_HINT)
-    return data
+    # of two parts that a reader may take for one it would read the other, which nobody looked at
+    alike = {part.casefold().replace("\\", "/") for part in names}
+    if len(alike) < len(infos) or any(info.compress_type not in PLAIN_PACKING for info in infos):
+        raise SheetError(name, "the workbook is packed in an unusual way", PLAIN_HINT)
 
 
 def _tabs(archive: zipfile.ZipFile, name: str) -> tuple[Worksheet, ...]:
@@ -112,18 +117,22 @@ def _tabs(archive: zipfile.ZipFile, name: str) -> tuple[Worksheet, ...]:
     targets: dict[str, str] = {}
     found: list[tuple[str, str, bool]] = []
 
-    def relation(attributes: dict[str, str]) -> None:
+    def relation(tag: str, attributes: dict[str, str]) -> None:
+        if tag != "Relationship":
+            return
         target = attributes.get("Target", "")
         path = target.lstrip("/") if target.startswith("/") else f"xl/{target}"
         targets[attributes.get("Id", "")] = path
 
-    def sheet(attributes: dict[str, str]) -> None:
+    def sheet(tag: str, attributes: dict[str, str]) -> None:
+        if tag != "sheet":
+            return
         key = next((value for label, value in attributes.items() if label.endswith(":id")), "")
         visible = attributes.get("state", "visible") == "visible"
         found.append((attributes.get("name", ""), key, visible))
 
-    _parse(_part(archive, "xl/_rels/workbook.xml.rels", name), name, {"Relationship": relation})
-    _parse(_part(archive, "xl/workbook.xml", name), name, {"sheet": sheet})
+    parse_part(archive, "xl/_rels/workbook.xml.rels", name, relation)
+    parse_part(archive, "xl/workbook.xml", name, sheet)
     tabs = tuple(Worksheet(title, targets[key], visible) for title, key, visible in found if key in targets)
     worksheets = tuple(tab for tab in tabs if "worksheet" in tab.part)
     if not worksheets:
@@ -131,62 +140,61 @@ def _tabs(archive: zipfile.ZipFile, name: str) -> tuple[Worksheet, ...]:
     return worksheets
 
 
-def _check_tab(data: bytes, name: str, tab: Worksheet) -> None:
-    # what a formula, an error or a merged cell stood for is not what was measured, so the cell is named
-    here = {"cell": ""}
-
-    def cell(attributes: dict[str, str]) -> None:
-        here["cell"] = attributes.get("r", "")
-        if _far_out(here["cell"]):
-            problem = "a cell stands far outside any table"
-            hint = (
-                f"A sheet may have {MAX_ROWS:,} rows and {MAX_COLUMNS} columns: clear that cell or split it."
-            )
-            raise SheetError(name, problem, hint, tab=tab.name, cell=here["cell"])
-        if attributes.get("t") == "e":
-            problem = "the cell holds an error value"
-            raise SheetError(name, problem, "Type the figure itself.", tab=tab.name, cell=here["cell"])
-
-    def formula(_: dict[str, str]) -> None:
-        problem = "the cell holds a formula"
-        raise SheetError(name, problem, FORMULA_HINT, tab=tab.name, cell=here["cell"])
-
-    def merged(attributes: dict[str, str]) -> None:
-        area = attributes.get("ref", "").replace(":", " to ")
-        raise SheetError(name, "cells are merged", MERGED_HINT, tab=tab.name, cell=area)
-
-    _parse(data, name, {"c": cell, "f": formula, "mergeCell": merged})
+def _check_text(archive: zipfile.ZipFile, tabs: tuple[Worksheet, ...], area: Area, name: str) -> None:
+    """Refuse more text than a sheet holds, each shared text counted for every cell that shows it."""
+    lengths: list[int] = []
+    for part in archive.namelist():
+        if part.casefold().endswith("sharedstrings.xml"):
+            found = _shared_lengths(archive, part, name)
+            lengths = found if part.casefold() == SHARED else lengths
+    # the exact sum takes a second look at every cell, which hardly any workbook needs
+    if max(lengths, default=0) * area.shared <= MAX_TEXT:
+        return
+    shown = [at for tab in tabs for at in _shown(archive, tab.part, name)]
+    text = sum(lengths[int(at)] for at in shown if at.isdecimal() and int(at) < len(lengths))
+    if text > MAX_TEXT:
+        problem = f"the cells hold {text / 1e6:,.0f} million characters, far more than a bench sheet"
+        raise SheetError(name, problem, "Copy the table into a new workbook, without the long texts.")
 
 
-def _far_out(reference: str) -> bool:
-    """Tell whether a cell lies beyond the limits; one such cell makes a reader reserve the whole area."""
-    letters = reference.rstrip("0123456789")
-    digits = reference[len(letters) :]
-    if len(letters) > 3 or len(digits) > 7 or int(digits or 0) > MAX_ROWS:
-        return True
-    index = 0
-    for letter in letters:
-        index = 26 * index + ord(letter) - 64
-    return index > MAX_COLUMNS
+def _shown(archive: zipfile.ZipFile, part: str, name: str) -> list[str]:
+    """Return what the cells of a tab point at among the shared texts, as written."""
+    shown: list[str] = []
+    inside = False
+
+    def begins(tag: str, attributes: dict[str, str]) -> None:
+        nonlocal inside
+        if tag == "c":
+            inside = attributes.get("t") == "s"
+        elif tag == "v" and inside:
+            shown.append("")
+
+    def characters(data: str) -> None:
+        if inside and shown:
+            shown[-1] += data
+
+    parse_part(archive, part, name, begins, characters=characters)
+    return shown
 
 
-def _parse(data: bytes, name: str, handlers: Mapping[str, Callable[[dict[str, str]], None]]) -> None:
-    """Run an XML part through expat, calling a handler for each element of interest."""
-    parser = expat.ParserCreate()
+def _shared_lengths(archive: zipfile.ZipFile, part: str, name: str) -> list[int]:
+    """Return how long each shared text is, in the order in which cells point at them."""
+    lengths: list[int] = []
 
-    def refuse(*_: object) -> None:
-        raise SheetError(name, "the workbook holds a document type, which no spreadsheet writes", PLAIN_HINT)
+    def begins(tag: str, attributes: dict[str, str]) -> None:
+        if tag == "si":
+            lengths.append(0)
+        elif tag == "sst":
+            # a reader keeps room for as many texts as are announced, whether they follow or not
+            for label in ("count", "uniqueCount"):
+                announced = attributes.get(label, "0")
+                if not COUNT.fullmatch(announced) or int(announced) > MAX_CELLS:
+                    problem = f"the workbook announces {announced[:20]!r} texts, more than a sheet holds"
+                    raise SheetError(name, problem, PLAIN_HINT)
 
-    def start(tag: str, attributes: dict[str, str]) -> None:
-        handler = handlers.get(tag.rpartition(":")[2])
-        if handler is not None:
-            handler(attributes)
+    def characters(data: str) -> None:
+        if lengths:
+            lengths[-1] += len(data)
 
-    parser.StartDoctypeDeclHandler = refuse
-    parser.EntityDeclHandler = refuse
-    if handlers:
-        parser.StartElementHandler = start
-    try:
-        parser.Parse(data, True)
-    except expat.ExpatError:
-        raise SheetError(name, "a part of the workbook is damaged or cut off", CUT_HINT) from None
+    parse_part(archive, part, name, begins, characters=characters)
+    return lengths

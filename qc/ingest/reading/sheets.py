@@ -36,6 +36,30 @@ PLAIN_SOUNDS = (b"ID3", b"OggS", b"fLaC")
 ZIP = (b"PK\x03\x04", b"PK\x05\x06")
 
 
+def check_size(head: bytes, size: int, name: str) -> None:
+    """Refuse what is too large for a sheet, a recording with a word of its own.
+
+    Parameters
+    ----------
+    head : bytes
+        The first bytes of the file, a dozen at least, so that it need not be read for this.
+    size : int
+        Its length. [byte]
+    name : str
+        Its name, for messages.
+
+    Raises
+    ------
+    SheetError
+        It is a recording, of whatever size, or larger than `MAX_BYTES`.
+    """
+    if (head[:4], head[8:12]) in SOUNDS or head.startswith(PLAIN_SOUNDS):
+        raise SheetError(name, "this is a recording, not a sheet", RECORDING_HINT)
+    if size > MAX_BYTES:
+        hint = f"A sheet may have up to {MAX_BYTES // 1_000_000} MB: split it, or remove pictures."
+        raise SheetError(name, f"the file has {size / 1e6:.1f} MB", hint)
+
+
 def read_sheet(data: bytes, name: str) -> list[Grid]:
     """Read one uploaded file as text cells.
 
@@ -59,12 +83,7 @@ def read_sheet(data: bytes, name: str) -> list[Grid]:
     """
     if not data.strip(b"\x00\t\r\n \xef\xbb\xbf\xff\xfe"):
         raise SheetError(name, "the file is empty", "Save the sheet again and hand that file in.")
-    if (data[:4], data[8:12]) in SOUNDS or data.startswith(PLAIN_SOUNDS):
-        raise SheetError(name, "this is a recording, not a sheet", RECORDING_HINT)
-    if len(data) > MAX_BYTES:
-        size = f"{len(data) / 1e6:.1f} MB"
-        hint = f"A sheet may have up to {MAX_BYTES // 1_000_000} MB: split it, or remove pictures."
-        raise SheetError(name, f"the file has {size}", hint)
+    check_size(data, len(data), name)
     sheet = hashlib.sha256(data).hexdigest()
     if data.startswith(ZIP):
         return read_xlsx(data, name, sheet)

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import io
+from collections.abc import Sequence
 from datetime import date, datetime, time, timedelta
 
 from qc.ingest.errors import SheetError
 from qc.ingest.reading.grid import MAX_CELL, MAX_COLUMNS, MAX_ROWS, Grid
-from qc.ingest.reading.inspection import CUT_HINT, inspect_workbook
+from qc.ingest.reading.inspection import inspect_workbook
+from qc.ingest.reading.parts import CUT_HINT
 
 
 def read_xlsx(data: bytes, name: str, sheet: str) -> list[Grid]:
@@ -32,14 +34,8 @@ def read_xlsx(data: bytes, name: str, sheet: str) -> list[Grid]:
         What `inspect_workbook` refuses; a hidden tab with something in it; no tab with anything; a table
         over the limits.
     """
-    import python_calamine
-
     tabs = inspect_workbook(data, name)
-    try:
-        book = python_calamine.CalamineWorkbook.from_filelike(io.BytesIO(data))
-        tables = {tab.name: book.get_sheet_by_name(tab.name).to_python(skip_empty_area=False) for tab in tabs}
-    except (python_calamine.CalamineError, OSError, ValueError):
-        raise SheetError(name, "the workbook is damaged or cut off", CUT_HINT) from None
+    tables = _tables(data, [tab.name for tab in tabs], name)
     grids = []
     for tab in tabs:
         grid = _grid(tables[tab.name], name, tab.name, sheet)
@@ -78,14 +74,7 @@ def cell_text(value: object) -> str:
     return str(value)
 
 
-def tab_names(data: bytes) -> list[str]:
-    """Return the names of a workbook's tabs, in their order."""
-    import python_calamine
-
-    return list(python_calamine.CalamineWorkbook.from_filelike(io.BytesIO(data)).sheet_names)
-
-
-def tab_rows(data: bytes, tab: str, *, midnight: bool = False) -> list[list[str]]:
+def read_tab(data: bytes, tab: str, *, midnight: bool = False) -> list[list[str]]:
     """Return the cells of one tab from its first cell on, each number with all digits it was stored with.
 
     Parameters
@@ -96,11 +85,14 @@ def tab_rows(data: bytes, tab: str, *, midnight: bool = False) -> list[list[str]
         Name of the tab.
     midnight : bool
         Write a day as ``2026-05-14 00:00:00``, so that it stands among times as they do.
-    """
-    import python_calamine
 
-    book = python_calamine.CalamineWorkbook.from_filelike(io.BytesIO(data))
-    table = book.get_sheet_by_name(tab).to_python(skip_empty_area=False)
+    Raises
+    ------
+    SheetError
+        What `inspect_workbook` refuses of any workbook; it does not name the file.
+    """
+    inspect_workbook(data, "", card=False)
+    table = _tables(data, [tab], "")[tab]
     return [[exact_text(cell, midnight=midnight) for cell in row] for row in table]
 
 
@@ -128,6 +120,23 @@ def exact_text(value: object, *, midnight: bool = False) -> str:
     if isinstance(value, date) and midnight:
         return f"{value.isoformat()} 00:00:00"
     return str(value)
+
+
+def _tables(data: bytes, tabs: Sequence[str], name: str) -> dict[str, list[list[object]]]:
+    """Return the values of each tab from its first cell on; the workbook has been inspected."""
+    import python_calamine
+
+    damaged = SheetError(name, "the workbook is damaged or cut off", CUT_HINT)
+    try:
+        book = python_calamine.CalamineWorkbook.from_filelike(io.BytesIO(data))
+        return {tab: book.get_sheet_by_name(tab).to_python(skip_empty_area=False) for tab in tabs}
+    except (python_calamine.CalamineError, OSError, ValueError):
+        raise damaged from None
+    except BaseException as fault:
+        # where the library breaks down inside, it raises what is no Exception, of a class it does not offer
+        if type(fault).__name__ == "PanicException":
+            raise damaged from None
+        raise
 
 
 def _grid(table: list[list[object]], name: str, tab: str, sheet: str) -> Grid:

@@ -1,16 +1,21 @@
 """Types of what `qc.jobs.board` offers; the package fetches each name on first use."""
 
+from .aftermath import UNKNOWN as UNKNOWN
+from .aftermath import TaskKind as TaskKind
+from .aftermath import what_became as what_became
 from .data import StoreBoardData as StoreBoardData
 from .gauge_views import CheckView as CheckView
 from .gauge_views import GaugeView as GaugeView
 from .gauge_views import MeasureView as MeasureView
 from .questions import BoardData as BoardData
+from .questions import DeskFull as DeskFull
 from .questions import Ticket as Ticket
 from .questions import UploadDesk as UploadDesk
 from .serving import fetch_once as fetch_once
 from .serving import serve as serve
 from .tasks import decide_held as decide_held
 from .tasks import decide_series as decide_series
+from .tasks import judge as judge
 from .tasks import opened as opened
 from .tasks import say_signal as say_signal
 from .tasks import study_file as study_file

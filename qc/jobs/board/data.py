@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 from datetime import date
 from pathlib import Path
 from typing import Final, TypeVar, cast
+from zoneinfo import ZoneInfo
 
 from qc import clock
 from qc.errors import QcError
@@ -24,7 +25,7 @@ from qc.jobs.board.rows import (
 )
 from qc.jobs.board.series import series_view
 from qc.jobs.board.today import budget_view, stage_views, today_view
-from qc.jobs.judging import verdicts_of_day
+from qc.jobs.judging import not_judged_since, verdicts_of_day
 from qc.jobs.workshop import PLAN, Workshop, open_workshop
 from qc.watch import RuleOffer, RulesView, apply_rules, dependence_note, rule_offers, rules_price
 from qc.words import dated_words
@@ -81,6 +82,10 @@ class StoreBoardData:
     def today(self) -> views.TodayView:
         """Return what the first screen shows."""
         return self._once("today", lambda w: today_view(w, self.verdicts(), self.budget()))
+
+    def not_judged(self) -> str:
+        """Return since when something waits to be judged, as a sentence; empty when all is judged."""
+        return self._once("not judged", _not_judged)
 
     def budget(self) -> views.BudgetView:
         """Return how often the whole board cries wolf at the plan's setting."""
@@ -215,6 +220,17 @@ def _touched(workshop: Workshop, kind: Kind, name: str, since: str) -> views.Tou
         held = ", only on a held row" if piece.held else ""
         rows.append((piece.serial, piece.day, where, left + inside + held))
     return views.TouchedView(found.to_text().partition("\n")[0], tuple(rows))
+
+
+def _not_judged(workshop: Workshop) -> str:
+    since = not_judged_since(workshop)
+    if since is None:
+        return ""
+    here = since.astimezone(ZoneInfo(workshop.plan.workshop.time_zone))
+    return (
+        f"Not judged since {dated_words(here)}, {here:%H:%M}: what came in or was decided since is stored "
+        "and not yet in what you see here. The board judges it now; load the page again in a moment."
+    )
 
 
 def _worst_first(workshop: Workshop) -> tuple[views.SeriesVerdict, ...]:

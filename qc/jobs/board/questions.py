@@ -7,8 +7,9 @@ invented workshop.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Literal, Protocol, TypedDict
+from typing import IO, Literal, Protocol, TypedDict
 
+from qc.errors import QcError
 from qc.jobs.board import views
 from qc.jobs.board.gauge_views import GaugeView
 from qc.plain import JsonObject
@@ -25,6 +26,14 @@ class Ticket(TypedDict):
     receipt: JsonObject | None
 
 
+class DeskFull(QcError):
+    """The desk takes nothing more now: `status` for the answer, `wait_s` before asking again [s]."""
+
+    def __init__(self, sentence: str, status: int, wait_s: int = 30) -> None:
+        super().__init__(sentence)
+        self.status, self.wait_s = status, wait_s
+
+
 class BoardData(Protocol):
     """Every question a board may ask of the house."""
 
@@ -34,6 +43,10 @@ class BoardData(Protocol):
 
     def today(self) -> views.TodayView:
         """Return what the first screen shows."""
+        ...
+
+    def not_judged(self) -> str:
+        """Return since when something waits to be judged, as a sentence; empty when all is judged."""
         ...
 
     def budget(self) -> views.BudgetView:
@@ -106,10 +119,14 @@ class BoardData(Protocol):
 
 
 class UploadDesk(Protocol):
-    """Takes sheets, decisions and remarks, works them off one after the other in a process of its own."""
+    """Takes sheets, decisions and remarks, works them off one after the other in a process of its own.
 
-    def submit(self, files: Sequence[tuple[str, bytes]], who: str) -> str:
-        """Queue sheets for upload and return a ticket."""
+    What is taken gets a ticket, and every ticket ends: in a receipt or in a sentence. What cannot be taken
+    raises `DeskFull`.
+    """
+
+    def submit(self, files: Sequence[tuple[str, IO[bytes]]], who: str) -> str:
+        """Queue sheets for upload and return a ticket; the files are copied before this returns."""
         ...
 
     def decide(self, rows: Sequence[str], decision: str, changes: Mapping[str, str], who: str) -> str:
@@ -124,8 +141,12 @@ class UploadDesk(Protocol):
         """Queue a lead's decision about a series and return a ticket."""
         ...
 
-    def study_gauge(self, file: tuple[str, bytes], question: Mapping[str, str]) -> str:
+    def study_gauge(self, file: tuple[str, IO[bytes]], question: Mapping[str, str]) -> str:
         """Queue a gauge study of a file and return a ticket; nothing of it is stored."""
+        ...
+
+    def judge(self) -> None:
+        """Have judged what waits for it; returns at once."""
         ...
 
     def progress(self, ticket: str) -> Ticket | None:

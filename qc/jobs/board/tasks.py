@@ -11,10 +11,11 @@ from datetime import date
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-from qc.ingest import read_sheet, warm_up
+from qc.ingest import batch_reader, keep_reader, warm_up
 from qc.jobs.baseline import decide
 from qc.jobs.errors import JobError
 from qc.jobs.held import Decision, mend_rows
+from qc.jobs.judging import judge_waiting
 from qc.jobs.questions import gauge_study
 from qc.jobs.signals import STATE_WORDS, say_of_signal
 from qc.jobs.upload import ShowProgress, upload
@@ -25,7 +26,8 @@ from qc.stats import StatisticsError
 
 
 def warm() -> None:
-    """Load the validation library, so that the first sheet of the day does not wait for it."""
+    """Load the validation library and start the reader, so that no sheet of the day waits for either."""
+    keep_reader()
     warm_up()
 
 
@@ -48,7 +50,7 @@ def opened(folder: Path, as_of: date | None) -> Iterator[Workshop]:
 
 
 def take_sheets(
-    workshop: Workshop, files: Sequence[tuple[str, bytes]], who: str, tell: ShowProgress
+    workshop: Workshop, files: Sequence[tuple[str, Path]], who: str, tell: ShowProgress
 ) -> JsonObject:
     """Upload sheets and return the receipt as plain values.
 
@@ -56,14 +58,15 @@ def take_sheets(
     ----------
     workshop : Workshop
         As `opened` gives it.
-    files : sequence of (name, bytes)
-        The sheets.
+    files : sequence of (name, path)
+        The sheets: what a person called each, and where it lies.
     who : str
         Code of the person who hands them in.
     tell : callable
         Told how many sheets are done, of how many, and in words.
     """
-    return upload(workshop, files, who=who, progress=tell).to_dict()
+    sheets = [(name, path.read_bytes()) for name, path in files]
+    return upload(workshop, sheets, who=who, progress=tell).to_dict()
 
 
 def decide_held(
@@ -121,14 +124,25 @@ def decide_series(workshop: Workshop, series: str, saying: Saying) -> JsonObject
     return {"sentence": f"Kept. {found.title} is now {found.behaviour}.", "reasons": []}
 
 
-def study_file(file: tuple[str, bytes], question: Mapping[str, str]) -> JsonObject:
+def judge(workshop: Workshop) -> JsonObject:
+    """Judge what came in and is not yet judged.
+
+    Parameters
+    ----------
+    workshop : Workshop
+        As `opened` gives it.
+    """
+    return {**judge_waiting(workshop), "sentence": "All that came in is judged.", "reasons": []}
+
+
+def study_file(file: tuple[str, Path], question: Mapping[str, str]) -> JsonObject:
     """Study a gauge from a file of repeated readings; nothing of it is stored.
 
     Parameters
     ----------
-    file : (str, bytes)
-        Name and content. What a sheet may not be (packed too tight, with macros or formulas) is refused
-        before anything reads it as a table.
+    file : (str, Path)
+        Name, and where it lies. What a sheet may not be (packed too tight, with macros or formulas) is
+        refused before anything reads it as a table.
     question : mapping
         Columns `value`, `part` and `person`; limits `lower` and `upper`; the gauge's step `resolution`. Empty
         where not given.
@@ -138,8 +152,9 @@ def study_file(file: tuple[str, bytes], question: Mapping[str, str]) -> JsonObje
     dict
         ``{"study": ..., "file": ..., "value": ...}``, the study as `qc gauge --json` prints it.
     """
-    name, data = file
-    read_sheet(data, name)
+    name, data = file[0], file[1].read_bytes()
+    with batch_reader() as reader:
+        reader.read(name, data)
     # The name a person gave the file labels what is said of it; it never reaches the disk.
     plain = "study.xlsx" if data.startswith(b"PK") else "study.csv"
     with TemporaryDirectory() as folder:

@@ -1,12 +1,20 @@
 """Types of what `qc.jobs.judging` offers; the package fetches each name on first use."""
 
+from .catching_up import NOTHING_STORED as NOTHING_STORED
+from .catching_up import STORED_AND_JUDGED as STORED_AND_JUDGED
+from .catching_up import STORED_NOT_JUDGED as STORED_NOT_JUDGED
+from .catching_up import NotJudged as NotJudged
+from .catching_up import brought_up as brought_up
+from .catching_up import catch_up as catch_up
+from .catching_up import ending as ending
+from .catching_up import judge_afresh as judge_afresh
+from .catching_up import judge_waiting as judge_waiting
+from .catching_up import not_judged_since as not_judged_since
 from .looking_back import SignalOfDay as SignalOfDay
 from .looking_back import signals_of_day as signals_of_day
 from .looking_back import verdicts_of_day as verdicts_of_day
 from .rates import present_budget as present_budget
 from .verdicts import at_latest as at_latest
 from .verdicts import decisions_of as decisions_of
-from .verdicts import judge_new as judge_new
 from .verdicts import judge_now as judge_now
-from .verdicts import judge_series as judge_series
 from .verdicts import load_verdicts as load_verdicts

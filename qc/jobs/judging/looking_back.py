@@ -36,7 +36,8 @@ def looks_back(workshop: Workshop) -> bool:
 
 def verdicts_of_day(workshop: Workshop) -> list[SeriesVerdict]:
     """Return the verdicts of the day asked about, in route order; those of a past day are not kept."""
-    return judge_now(workshop).verdicts if looks_back(workshop) else load_verdicts(workshop)
+    # an answer about a past day keeps nothing: it is given where the store cannot be written, too
+    return judge_now(workshop, keep=False).verdicts if looks_back(workshop) else load_verdicts(workshop)
 
 
 def signals_of_day(

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from datetime import date, timedelta
+from typing import Any
 
 from qc.jobs.workshop import Workshop
 from qc.watch import Budget, SeriesKey, month_of, month_pace, share_budget
@@ -19,7 +20,7 @@ MONTHS_BACK = 3
 Days = Mapping[str, Sequence[date]]
 
 
-def rates_of_points(workshop: Workshop, days: Days) -> dict[str, list[float]]:
+def rates_of_points(workshop: Workshop, days: Days, *, keep: bool = True) -> dict[str, list[float]]:
     """Return the rate of each point, and keep those of months that are judged for the first time.
 
     Parameters
@@ -28,6 +29,8 @@ def rates_of_points(workshop: Workshop, days: Days) -> dict[str, list[float]]:
         Its plan gives the false signals a month.
     days : mapping of str to sequence of date
         Measured day of each point, by series.
+    keep : bool
+        False where the store cannot be written: the same rates are fixed the next time.
 
     Returns
     -------
@@ -40,7 +43,9 @@ def rates_of_points(workshop: Workshop, days: Days) -> dict[str, list[float]]:
         for month in {month_of(day) for day in own} - set(kept[key]):
             fresh.setdefault(month, set()).add(key)
     if fresh:
-        _fix(workshop, days, fresh, kept)
+        changed = _fix(workshop, days, fresh, kept)
+        if keep:
+            workshop.store.set_states(changed)
     return {key: [kept[key][month_of(day)] for day in own] for key, own in days.items()}
 
 
@@ -54,8 +59,8 @@ def present_budget(workshop: Workshop) -> Budget:
 
 def _fix(
     workshop: Workshop, days: Days, fresh: Mapping[str, set[str]], kept: dict[str, dict[str, float]]
-) -> None:
-    """Share out the budget of months for series that have no rate in them yet."""
+) -> dict[str, Any]:
+    """Share out the budget of months for series that have no rate in them yet; return what is to be kept."""
     paces = _Paces(workshop)
     asked = _asked(workshop)
     per_month = workshop.plan.workshop.false_signals_per_month
@@ -66,7 +71,7 @@ def _fix(
             kept[key][month] = rate
             paces.keep(key, month, now[key])
     changed = {_rates(key): kept[key] for keys in fresh.values() for key in keys}
-    workshop.store.set_states({**changed, **paces.changed})
+    return {**changed, **paces.changed}
 
 
 class _Paces:

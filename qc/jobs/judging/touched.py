@@ -7,7 +7,7 @@ assembly, a morning check of the gauge), since its suspects rest on that.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 
 import polars as pl
 
@@ -35,7 +35,7 @@ def series_touched(workshop: Workshop, news: News) -> set[str]:
     set of str
         ``stage/characteristic/family``.
     """
-    direct = _made_of(workshop, news.readings)
+    direct = made_of(workshop, news.readings.select("stage", "characteristic", "model").unique().rows())
     found = {signal.series for signal in workshop.store.signals()} - direct
     asked = {str(SeriesKey(s.id, c.id, f)) for s, c, f in workshop.plan.charted()}
     rest = found & asked
@@ -48,9 +48,9 @@ def series_touched(workshop: Workshop, news: News) -> set[str]:
     return direct | {key for key in rest if _explained_by(workshop, key, pieces)}
 
 
-def _made_of(workshop: Workshop, readings: pl.DataFrame) -> set[str]:
-    plan = workshop.plan
-    rows = readings.select("stage", "characteristic", "model").unique().rows()
+def made_of(workshop: Workshop, rows: Iterable[tuple[str, str, str | None]]) -> set[str]:
+    """Return the keys of the series that readings of these stages, characteristics and models belong to."""
+    plan, rows = workshop.plan, list(rows)
     found = set()
     for stage, characteristic, family in plan.charted():
         sources = sources_of(characteristic)

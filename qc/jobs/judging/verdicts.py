@@ -9,10 +9,11 @@ from zoneinfo import ZoneInfo
 
 from qc.jobs.judging.circumstances import Circumstances
 from qc.jobs.judging.rates import present_budget, rates_of_points
-from qc.jobs.judging.touched import series_touched
 from qc.jobs.judging.windows import Windows
 from qc.jobs.workshop import Workshop
 from qc.sayings import CLOSED_STATES, Said, state_after
+from qc.stats.change import program_fingerprint
+from qc.store import MARK, Grounds
 from qc.watch import (
     Budget,
     Decisions,
@@ -28,8 +29,6 @@ from qc.watch import (
     verdict_from,
 )
 
-MARK_STATE = "judged up to"
-
 
 @dataclass(frozen=True, slots=True)
 class Judged:
@@ -40,53 +39,9 @@ class Judged:
     kept: Mapping[str, KeptStates] = field(default_factory=dict)
 
 
-def judge_new(workshop: Workshop) -> list[SeriesVerdict]:
-    """Judge the series that what came in since the last time can have changed, and keep what was found.
-
-    Parameters
-    ----------
-    workshop : Workshop
-        Where the readings are.
-
-    Returns
-    -------
-    list of SeriesVerdict
-        In route order; nothing else is read or judged.
-    """
-    workshop = at_latest(workshop)
-    mark = workshop.store.state(MARK_STATE) or (0, 0)
-    news = workshop.store.news((mark[0], mark[1]))
-    judged = judge_now(workshop, series_touched(workshop, news))
-    _keep(workshop, judged, {MARK_STATE: list(news.mark)})
-    return judged.verdicts
-
-
-def judge_series(
-    workshop: Workshop, keys: Collection[str] | None = None, *, afresh: bool = False
-) -> list[SeriesVerdict]:
-    """Judge some series and keep what was found.
-
-    Parameters
-    ----------
-    workshop : Workshop
-        Where the readings are.
-    keys : collection of str, optional
-        Only these series, ``stage/characteristic/family``; all when left out.
-    afresh : bool
-        Judge from nothing, and drop all verdicts kept so far.
-
-    Returns
-    -------
-    list of SeriesVerdict
-        In route order.
-    """
-    workshop = at_latest(workshop)
-    judged = judge_now(workshop, keys, afresh=afresh)
-    _keep(workshop, judged, {}, afresh=afresh)
-    return judged.verdicts
-
-
-def judge_now(workshop: Workshop, keys: Collection[str] | None = None, *, afresh: bool = False) -> Judged:
+def judge_now(
+    workshop: Workshop, keys: Collection[str] | None = None, *, afresh: bool = False, keep: bool = True
+) -> Judged:
     """Judge some series as of the workshop's day, without keeping the verdicts.
 
     Parameters
@@ -98,6 +53,8 @@ def judge_now(workshop: Workshop, keys: Collection[str] | None = None, *, afresh
     afresh : bool
         Count the pieces of each series from nothing, and judge each of them. Else only what is new, or comes
         after a correction, is judged; the verdicts are the same.
+    keep : bool
+        Keep where windows begin and the rates fixed for new months; False where the store cannot be written.
 
     Returns
     -------
@@ -110,8 +67,10 @@ def judge_now(workshop: Workshop, keys: Collection[str] | None = None, *, afresh
     asked = {str(SeriesKey(s.id, c.id, f)): (s, c, f) for s, c, f in plan.charted()}
     wanted = {key: row for key, row in asked.items() if keys is None or key in keys}
     read = {key: windows.read(*row, decided.get(key, Decisions()).baseline) for key, row in wanted.items()}
-    windows.keep()
-    rates = rates_of_points(workshop, {key: [p.day for p in r.points.points] for key, r in read.items()})
+    if keep:
+        windows.keep()
+    days = {key: [p.day for p in r.points.points] for key, r in read.items()}
+    rates = rates_of_points(workshop, days, keep=keep)
     budget = present_budget(workshop)
     settled = settled_serials(workshop)
     pieces = {key: [p.serial for p in r.points.points] for key, r in read.items()}
@@ -181,11 +140,19 @@ def said_by(workshop: Workshop, said: Iterable[Said]) -> tuple[Said, ...]:
     return tuple(one for one in said if one.when.astimezone(zone).date() <= workshop.today)
 
 
-def _keep(workshop: Workshop, judged: Judged, states: Mapping[str, Any], *, afresh: bool = False) -> None:
+def keep_judged(
+    workshop: Workshop, judged: Judged, states: Mapping[str, Any], *, afresh: bool = False
+) -> None:
     """Keep what was found and how far each series is judged, all at once."""
     kept = {_course(key): plain_kept_states(own) for key, own in judged.kept.items()}
     verdicts = [v.to_dict() for v in judged.verdicts]
-    workshop.store.save_verdicts(verdicts, as_of=workshop.today, states={**kept, **states}, afresh=afresh)
+    workshop.store.save_verdicts(
+        verdicts,
+        as_of=workshop.today,
+        states={**kept, **states},
+        afresh=afresh,
+        told=Grounds(workshop.now, program_fingerprint(), states.get(MARK)),
+    )
 
 
 def _kept(workshop: Workshop, keys: Collection[str]) -> dict[str, KeptStates]:

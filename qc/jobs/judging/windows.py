@@ -50,7 +50,8 @@ class Windows:
         self._lasting = workshop.today.isoformat() >= kept.get("as_of", "")
         self._begins: dict[str, list[object]] = dict(kept.get("series", {})) if self._lasting else {}
         self._known = {**kept}
-        self._mark = workshop.store.mark()
+        reached = workshop.store.reached()
+        self._mark = (reached.readings, reached.events)
         if self._begins:
             self._drop_late(tuple(kept["mark"]))
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import polars as pl
 
 from qc.ingest.reading import TableSource
-from qc.jobs.questions.study_read import faults_named, read_study_table, take_labels, take_numbers
+from qc.jobs.questions.study_read import SMALL, faults_named, read_study_table, take_labels, take_numbers
 from qc.report.terminal import agreement_text, gauge_text, linearity_text
 from qc.stats import (
     AverageRange,
@@ -181,7 +181,7 @@ def gauge_study(
     """
     if by_hand and nested:
         raise StatisticsUsageError("gauge study: averages and ranges by hand are for crossed studies only")
-    table = read_study_table(path, sheet)
+    table = read_study_table(path, sheet, numbers=[value], labels=[part, person], manner=SMALL)
     readings = take_numbers(table, value).to_numpy()
     parts = take_labels(table, part).to_list()
     persons = None if person is None else take_labels(table, person).to_list()
@@ -218,7 +218,7 @@ def gauge_linearity(
     value, reference : str
         Columns of the reading and of the true value.
     """
-    table = read_study_table(path, sheet)
+    table = read_study_table(path, sheet, numbers=[value, reference], manner=SMALL)
     readings = take_numbers(table, value).to_numpy()
     references = take_numbers(table, reference).to_list()
     with faults_named(table):
@@ -257,7 +257,7 @@ def gauge_agreement(
     """
     if bad is not None and truth is None:
         raise StatisticsUsageError("agreement: misses and false rejects need the column of the true verdict")
-    table = read_study_table(path, sheet)
+    table = read_study_table(path, sheet, labels=[value, part, person, truth], manner=SMALL)
     names = {"verdict": value, "part": part, "person": person} | ({} if truth is None else {"truth": truth})
     frame = pl.DataFrame({name: take_labels(table, column).cast(pl.String) for name, column in names.items()})
     if bad is not None and bad not in frame["truth"].to_list() + frame["verdict"].to_list():

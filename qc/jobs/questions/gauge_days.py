@@ -8,7 +8,7 @@ import polars as pl
 
 from qc.ingest.reading import Table, TableSource
 from qc.jobs.questions.gauge import ColumnAnswer, guard_where
-from qc.jobs.questions.study_read import faults_named, read_study_table, take_labels, take_numbers
+from qc.jobs.questions.study_read import SMALL, faults_named, read_study_table, take_labels, take_numbers
 from qc.report.terminal import check_standard_text, over_days_text
 from qc.stats import (
     CheckStandard,
@@ -188,7 +188,7 @@ def _sets(
             "gauge over days: averages need both the column of their sds and the number of repeats behind "
             "each: give --sd COLUMN and --repeats NUMBER, or neither where each row is one reading"
         )
-    table = read_study_table(path, sheet)
+    table = read_study_table(path, sheet, numbers=[value, sd], labels=[part, run, day], manner=SMALL)
     readings = take_numbers(table, value).to_numpy()
     names = [None if name is None else take_labels(table, name).to_list() for name in (part, run)]
     days = take_labels(table, day).to_list()

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import re
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal, Unpack
@@ -32,6 +33,8 @@ from qc.stats import (
     study_frame,
 )
 from qc.stats.studies import StudyOptions, check_fit, columns, complete, question_of
+
+PLAIN_NUMBER = re.compile(r"\d{1,12}(\.\d{0,12})?|\.\d{1,12}", re.ASCII)  # a size given as one number
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,10 +110,16 @@ def study(
     asked = complete(options)
     idle = check_fit(asked, chart)
     question = question_of(asked, chart)
-    table = read_study_table(path, asked["sheet"])
+    values = number_columns(value) if KINDS[chart].several else [value]
+    table = read_study_table(
+        path,
+        asked["sheet"],
+        numbers=[*values, *columns(asked, "numbers").values(), asked["order"]],
+        labels=list(columns(asked, "labels").values()),
+    )
     if asked["order"] is not None:
         table = sort_rows(table, asked["order"])
-    frame = _frame(table, value, chart, asked)
+    frame = _frame(table, values, chart, asked)
     with faults_named(table):
         answers = study_frame(frame, question)
         checks = study_checks(frame, question) if asked["checks"] else None
@@ -127,7 +136,7 @@ def study(
     return result
 
 
-def _frame(table: Table, value: str, chart: str, asked: StudyOptions) -> pl.DataFrame:
+def _frame(table: Table, values: Sequence[str], chart: str, asked: StudyOptions) -> pl.DataFrame:
     """Bring the columns of the question under their agreed names, checked."""
     parts = {role: take_labels(table, name) for role, name in columns(asked, "labels").items()}
     if "series" in parts:
@@ -135,15 +144,15 @@ def _frame(table: Table, value: str, chart: str, asked: StudyOptions) -> pl.Data
     for role, name in columns(asked, "numbers").items():
         parts[role] = _numbers_or_constant(table, name, role)
     if KINDS[chart].several:
-        for name in number_columns(value):
+        for name in values:
             parts[f"value:{name}"] = take_numbers(table, name)
     else:
-        parts["value"] = take_numbers(table, value)
+        parts["value"] = take_numbers(table, values[0])
     return pl.DataFrame(parts)
 
 
 def _numbers_or_constant(table: Table, name: str, role: str) -> pl.Series:
     """Take a column of numbers; a size may also be one number for all points."""
-    if role == "size" and name not in table.columns and name.replace(".", "", 1).isdigit():
+    if role == "size" and name not in table.columns and PLAIN_NUMBER.fullmatch(name):
         return pl.Series([float(name)] * table.height)
     return take_numbers(table, name)

@@ -6,14 +6,25 @@ import math
 import re
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import replace
 
 import polars as pl
 
-from qc.ingest.reading import Manner, Table, TableSource, read_table
+from qc.ingest.reading import (
+    MAX_BYTES,
+    MAX_CELLS,
+    MAX_COLUMNS,
+    Manner,
+    Narrow,
+    Table,
+    TableSource,
+    read_table,
+)
 from qc.stats import GREATEST, StatisticsError, StatisticsUsageError
 
 DAY_FIRST = r"^\s*\d{1,2}[./-]\d{1,2}[./-]\d{2,4}\b"  # a date that does not sort as text
 WITHIN_TEXT = re.compile(r"(?<!\d)(?<!\d[.,])\d+")  # a number within a text, not the decimals of one
+HUGE = re.compile(r"\s*[+-]?\d+(\.\d*)?[eE]\+?\d{3,}\s*$", re.ASCII)  # so large that it reads as infinite
 NAMES_LISTED = 12  # so many names of columns say which table this is
 
 STUDY = Manner(
@@ -25,6 +36,14 @@ STUDY = Manner(
         "sheetless": "{name}: a {kind} file has no sheets: leave --sheet out, or give an xlsx file",
         "no-sheet": "{name}: there is no sheet '{sheet}'; there are {there}",
         "unreadable": "{name}: cannot be read as {kind} ({words})",
+        "odd": "{path}: this is {words}, not a file: give the csv, parquet or xlsx file itself",
+        "large": "{name}: the file has {words}, and up to {most} are taken: leave out rows or columns that "
+        "nothing is asked of",
+        "crowded": "{name}: more than {most} cells in the columns asked for: leave out rows, or ask for "
+        "fewer columns at once",
+        "long": "{name}, line {line}: it goes on for more than {most} characters without an end: this is no "
+        "table of lines",
+        "broad": "{name}: {words} columns, and up to {most} are taken: leave out those that are not needed",
         "rows": "{name}: there are no rows under the names: nothing to study",
     },
     error=StatisticsError,
@@ -34,9 +53,19 @@ STUDY = Manner(
 )
 """How a study reads its table. It takes files of any size: readings of years come as one parquet file."""
 
+SMALL = replace(STUDY, most_bytes=MAX_BYTES, most_cells=MAX_CELLS, most_columns=MAX_COLUMNS)
+"""How a question about a gauge reads its table, which people fill in within a day or a month."""
 
-def read_study_table(source: TableSource, sheet: str | None = None) -> Table:
-    """Read a table; cells of csv and xlsx come as text, those of parquet and of frames as they are stored.
+
+def read_study_table(
+    source: TableSource,
+    sheet: str | None = None,
+    *,
+    numbers: Sequence[str | None] = (),
+    labels: Sequence[str | None] = (),
+    manner: Manner = STUDY,
+) -> Table:
+    """Read the columns of a question; cells of csv and xlsx come as text, others as they are stored.
 
     Parameters
     ----------
@@ -44,6 +73,12 @@ def read_study_table(source: TableSource, sheet: str | None = None) -> Table:
         A csv (comma, semicolon or tab), parquet or xlsx file with names in its first row, or a frame.
     sheet : str, optional
         Sheet of a workbook; the first when left out.
+    numbers, labels : sequence of str or None
+        Columns that will be taken as numbers, and those whose text counts. Of a csv or parquet file no others
+        are kept, and numbers without a fault among them come as numbers, which take the least memory. All as
+        text where neither is given.
+    manner : Manner
+        `STUDY`, or `SMALL` for a question about a table that is filled in by hand.
 
     Raises
     ------
@@ -52,7 +87,9 @@ def read_study_table(source: TableSource, sheet: str | None = None) -> Table:
     StatisticsError
         The file cannot be read as what its name says, or holds no rows.
     """
-    return read_table(source, STUDY, sheet)
+    asked: dict[str, Narrow | None] = {name: usable_numbers for name in numbers if name is not None}
+    asked |= {name: None for name in labels if name is not None}
+    return read_table(source, manner, sheet, asked=asked or None)
 
 
 @contextmanager
@@ -90,16 +127,31 @@ def take_numbers(table: Table, column: str) -> pl.Series:
     """
     cells = take_column(table, column)
     if cells.dtype == pl.String:
-        found = cells.str.strip_chars().cast(pl.Float64, strict=False)
+        found = as_numbers(cells)
     elif cells.dtype.is_numeric():
         found = cells.cast(pl.Float64)
     else:
         raise StatisticsError(f"{table.name}: column '{column}' holds {cells.dtype}: numbers are needed")
-    usable = found.is_finite() & (found.abs() <= GREATEST)
-    faulty = (found.is_null() | ~usable).fill_null(True).arg_true()
+    faulty = (~_usable(found)).arg_true()
     if faulty.len():
         raise StatisticsError(_fault(table, column, cells, int(faulty[0]), faulty.len()))
     return found
+
+
+def as_numbers(text: pl.Series) -> pl.Series:
+    """Read cells as numbers, null where a cell is none."""
+    return text.str.strip_chars().cast(pl.Float64, strict=False)
+
+
+def usable_numbers(text: pl.Series) -> pl.Series | None:
+    """Read cells as numbers if each of them is one to compute with; None where the text has to tell."""
+    found = as_numbers(text)
+    return found if _usable(found).all() else None
+
+
+def _usable(numbers: pl.Series) -> pl.Series:
+    """Tell which numbers can be computed with; none is nothing, NaN or too large to square."""
+    return (numbers.is_finite() & (numbers.abs() <= GREATEST)).fill_null(False)
 
 
 def take_column(table: Table, column: str) -> pl.Series:
@@ -145,8 +197,8 @@ def sort_rows(table: Table, column: str) -> Table:
     """
     cells = take_column(table, column)
     if cells.dtype == pl.String:
-        as_numbers = cells.str.strip_chars().cast(pl.Float64, strict=False)
-        cells = _text_order(cells, table, column) if as_numbers.null_count() else as_numbers
+        numbers = as_numbers(cells)
+        cells = _text_order(cells, table, column) if numbers.null_count() else numbers
     if cells.null_count():
         place = table.where(int(cells.is_null().arg_true()[0]), column)
         raise StatisticsError(f"{place}: column '{column}' has no value: fill it in or delete the row")
@@ -179,16 +231,20 @@ def _fault(table: Table, column: str, cells: pl.Series, row: int, count: int) ->
     more = "" if count == 1 else f" (and {count - 1} more)"
     if cell is None or (isinstance(cell, str) and not cell.strip()):
         return f"{place}: the value in column '{column}' is missing: fill it in or delete the row{more}"
-    try:
-        too_large = math.isfinite(float(cell))
-    except ValueError:
-        too_large = False
-    if too_large:
+    if too_large(cell):
         return f"{place}: {cell} in column '{column}' is beyond {GREATEST:g}: too large to compute with{more}"
     hint = ""
     if isinstance(cell, str) and "," in cell:
         hint = "; write the decimal sign as a point"
     return f"{place}: '{cell}' in column '{column}' is not a finite number: a number is needed{hint}{more}"
+
+
+def too_large(cell: object) -> bool:
+    """Tell a number beyond what can be squared from what is no number for the reader."""
+    try:
+        return bool(GREATEST < abs(float(str(cell))) < math.inf) or HUGE.match(str(cell)) is not None
+    except ValueError:
+        return False
 
 
 def number_columns(names: str) -> Sequence[str]:

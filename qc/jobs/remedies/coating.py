@@ -27,6 +27,9 @@ from qc.trade import (
     wall_is_thin_for_probe,
 )
 
+MOST_UM = 1000.0
+"""No lacquer is a millimetre thick. [um]"""
+
 HOUSE_RULE = (
     "80/20 is a house rule over the spots of a whole instrument; it is borrowed from thick paint on steel "
     "and proves conformity with no standard"
@@ -158,8 +161,11 @@ def _check_asked(
     probe_mhz: float,
 ) -> None:
     """Refuse limits out of order and figures that are none, each by the option it came with."""
-    if not 0 < lower_um <= nominal_um or (upper_um is not None and not upper_um > nominal_um):
-        raise RemedyUsageError("--lower, --nominal and --upper must rise in this order, in micrometres")
+    rising = 0 < lower_um <= nominal_um <= (MOST_UM if upper_um is None else upper_um) <= MOST_UM
+    if not rising or upper_um == nominal_um:
+        raise RemedyUsageError(
+            f"--lower, --nominal and --upper must rise in this order, in micrometres up to {MOST_UM:g}"
+        )
     if (wet_um is None) != (solids is None):
         raise RemedyUsageError("--wet-um and --solids belong together")
     if wet_um is not None and not 0 < wet_um < 10_000:
@@ -185,7 +191,7 @@ def _read(sheet: RemedySheet) -> tuple[list[Spot], list[float]]:
             f"{sheet.name}: every thickness in column um is below 1. Give micrometres: 0.015 mm is 15 um"
         )
     for row, value in zip(sheet.rows, values, strict=True):
-        if not 0.0 <= value < 1000.0:
+        if not 0.0 <= value < MOST_UM:
             raise sheet.fault(row, "um", f"{value:g} um is no lacquer thickness", "Measure the spot again")
     spots = [
         Spot(sheet.label(row, "area"), sheet.label(row, "spot"), value - base, sheet.text(row, "serial"))

@@ -27,6 +27,12 @@ from qc.trade import (
 LEAST_FOR_DRIFT = 5
 """Tubes in order of drawing from which on a drift is worth a test."""
 
+MOST_PAIRS = 100_000
+"""Most pairs that are compared. Chosen: three hundred tubes a side take some seconds; a rack holds dozens."""
+
+MOST_CLEARANCE_UM = 1e6
+"""Chosen: a metre; what is asked for has to be a figure. [um]"""
+
 
 @dataclass(frozen=True, slots=True)
 class TubeRun:
@@ -118,6 +124,10 @@ def pair(
         Limits out of order or an unknown cost.
     """
     inner, outer = sheet_named("inner tubes", inner), sheet_named("outer tubes", outer)
+    if not max(abs(lower_um), abs(upper_um)) <= MOST_CLEARANCE_UM:
+        raise RemedyUsageError(
+            f"--lower-um {lower_um:g} and --upper-um {upper_um:g}: clearances in micrometres are needed"
+        )
     if not lower_um <= target_um <= upper_um or not lower_um < upper_um:
         raise RemedyUsageError(
             f"--target-um {target_um:g} must lie between --lower-um {lower_um:g} and --upper-um {upper_um:g}"
@@ -125,6 +135,11 @@ def pair(
     if cost not in COSTS:
         raise RemedyUsageError(f"--cost {cost}: choose one of {', '.join(COSTS)}")
     inners, outers = read_rack(inner, "od_mm"), read_rack(outer, "id_mm")
+    if len(inners) * len(outers) > MOST_PAIRS:
+        raise RemedyError(
+            f"{inner.name} and {outer.name}: {len(inners):,} inner and {len(outers):,} outer tubes make more "
+            f"than {MOST_PAIRS:,} pairs to compare. Give the tubes of one rack"
+        )
     _check_rack(inner, inners, outers, target_um)
     try:
         pairing = pair_tubes(inners, outers, target_um, lower_um, upper_um, cost)

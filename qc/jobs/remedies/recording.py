@@ -4,20 +4,33 @@ from __future__ import annotations
 
 import io
 import warnings
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 
-from qc.jobs.remedies.errors import RemedyError, RemedyUsageError
+from qc.ingest.reading import check_file
+from qc.jobs.remedies.errors import RemedyError
 from qc.jobs.remedies.notes import note_of_row, with_cents
-from qc.jobs.remedies.sheet import RemedySheet
+from qc.jobs.remedies.sheet import REMEDY, RemedySheet
 from qc.report.terminal import recording_text
 from qc.stats import Floats
 from qc.trade import HeldNote, Instrument, Note, TradeError, cents_between, held_notes, note_frequency
 
 MOST_WAV_BYTES = 200_000_000
 """About twenty minutes of stereo at 44.1 kHz: more is no note set."""
+
+WAV = replace(
+    REMEDY,
+    said={
+        **REMEDY.said,
+        "odd": "{path}: this is {words}, not a file. Give the recording itself",
+        "large": "{name}: larger than {most}. Record the note set alone",
+        "unreadable": "{name}: this is no wav recording. Save it as wav (PCM)",
+    },
+    most_bytes=MOST_WAV_BYTES,
+)
+"""How a recording is looked at before it is heard."""
 
 NOT_THIS_NOTE_CENTS = 80.0
 """Further than this from the note of the card, the order of card and recording differ."""
@@ -116,16 +129,17 @@ def read_wav(path: Path) -> tuple[Floats, float]:
     """
     from scipy.io import wavfile
 
-    if not path.is_file():
-        raise RemedyUsageError(f"{path}: there is no such file. Check the name")
-    if path.stat().st_size > MOST_WAV_BYTES:
-        raise RemedyError(f"{path.name}: larger than 200 MB. Record the note set alone")
+    try:
+        check_file(path, WAV)
+        data = path.read_bytes()
+    except OSError as error:
+        WAV.refuse("locked", path, error, words=error.strerror)
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # unknown chunks (names, dates) do not touch the sound
-            rate, samples = wavfile.read(io.BytesIO(path.read_bytes()))
+            rate, samples = wavfile.read(io.BytesIO(data))
     except Exception as error:  # the reader raises errors of many kinds; each means the same to a person
-        raise RemedyError(f"{path.name}: this is no wav recording. Save it as wav (PCM)") from error
+        WAV.refuse("unreadable", path, error)
     scale = 1.0
     if np.issubdtype(samples.dtype, np.integer):
         scale = float(np.iinfo(samples.dtype).max)

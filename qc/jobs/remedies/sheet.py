@@ -7,12 +7,28 @@ from dataclasses import dataclass
 from typing import TypeAlias
 
 from qc.ingest.cells import read_decimal
-from qc.ingest.reading import MAX_BYTES, Manner, Table, TableSource, column_letters, exact_text, read_table
+from qc.ingest.reading import (
+    MAX_BYTES,
+    MAX_COLUMNS,
+    Manner,
+    Table,
+    TableSource,
+    column_letters,
+    exact_text,
+    read_table,
+)
 from qc.jobs.remedies.errors import RemedyError, RemedyUsageError
 from qc.trade import TradeError
 
 SheetSource: TypeAlias = "RemedySheet | TableSource"
 """What a remedy takes its table from."""
+
+MOST_CELLS = 500_000
+"""Most rows times columns of a remedy's table. Chosen: fifty years of one tool's draws, ten columns each;
+what is read of them stays under 0.2 GB. [cell]"""
+
+MOST_FIGURE = 1e9
+"""Chosen: no figure of a bench, in whatever unit, is so large; its square is still exact enough."""
 
 REMEDY = Manner(
     kinds={".csv": "csv", ".tsv": "csv", ".txt": "csv", ".xlsx": "xlsx"},
@@ -20,13 +36,17 @@ REMEDY = Manner(
     said={
         "kind": "{name}: a remedy reads csv or xlsx files. Save it as one of them",
         "missing": "{path}: there is no such file. Check the name",
-        "large": "{name}: larger than 20 MB, which no bench sheet is. Check the file",
+        "odd": "{path}: this is {words}, not a file. Give the csv or xlsx file itself",
+        "large": "{name}: {words}, where no bench sheet has more than {most}. Check the file",
         "locked": "{name}: cannot be opened ({words}). Check its rights",
         "empty": "{name}: the file is empty. Fill it in or choose another",
         "binary": "{name}: this is not a text file. Save it as csv (UTF-8) or xlsx",
         "quotes": "{name}, line {line}: {words}. Mend the quotes in this line",
         "wide": "{name}, line {line}: more cells than columns. "
         "With decimal commas put the cells in quotes or separate them by semicolons",
+        "long": "{name}, line {line}: it goes on for more than {most} characters. Check the file",
+        "crowded": "{name}: more than {most} cells, which no bench sheet has. Leave rows or columns out",
+        "broad": "{name}: {words} columns, and up to {most} are taken. Leave out those that are not needed",
         "unreadable": "{name}: this is no readable xlsx workbook. Save it again as xlsx",
         "twice": "{name}: column {column} is there twice. Rename or delete one of them",
         "rows": "{name}: there are no rows under the column names. Fill it in or choose another",
@@ -34,6 +54,8 @@ REMEDY = Manner(
     error=RemedyError,
     usage=RemedyUsageError,
     most_bytes=MAX_BYTES,
+    most_cells=MOST_CELLS,
+    most_columns=MAX_COLUMNS,
 )
 """How a remedy reads its table: a bench sheet, in which decimal commas are as good as points."""
 
@@ -110,6 +132,9 @@ class RemedySheet:
             raise self.fault(
                 row, column, f"{text!r} is not a number", "Write figures with a point or comma, no unit"
             )
+        if abs(value) > MOST_FIGURE:
+            problem = f"{text} is beyond {MOST_FIGURE:g}, which nothing at a bench is"
+            raise self.fault(row, column, problem, "Write the figure that was read")
         return value
 
     def optional_number(self, row: SheetRow, column: str) -> float | None:

@@ -8,13 +8,19 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from qc.jobs.remedies.errors import RemedyUsageError
-from qc.jobs.remedies.sheet import RemedySheet, SheetRow, SheetSource, read_sheet
+from qc.jobs.remedies.sheet import MOST_FIGURE, RemedySheet, SheetRow, SheetSource, read_sheet
 from qc.report.terminal import wear_text
-from qc.stats import GREATEST, Tabled
+from qc.stats import Tabled
 from qc.trade import TradeError, WearLine, cautions_for, fit_wear
 
 LEAST_FOR_LINE = 3
 """Pieces that make a line with something to spare."""
+
+LEAST_PACE = 1e-3
+"""Chosen: a draw in twenty years is no pace. [1/week]"""
+
+MOST_DAYS = 20_000
+"""A date beyond a working life is no date."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,10 +113,10 @@ def wear(
         Limits or pace that cannot be.
     """
     sheet = read_sheet(sheet)
-    if per_week is not None and not per_week > 0:
+    if per_week is not None and not LEAST_PACE <= per_week <= MOST_FIGURE:
         raise RemedyUsageError(f"--per-week {per_week:g}: a number of draws above 0 is needed")
     for name, limit in (("--lower", lower), ("--upper", upper)):
-        if limit is not None and not abs(limit) <= GREATEST:
+        if limit is not None and not abs(limit) <= MOST_FIGURE:
             raise RemedyUsageError(f"{name} {limit:g}: a limit in the unit of the values is needed")
     if lower is not None and upper is not None and not lower < upper:
         raise RemedyUsageError(f"--lower {lower:g} must be below --upper {upper:g}")
@@ -157,6 +163,5 @@ def _date(line: WearLine | None, per_week: float | None, as_of: date | None) -> 
     if line is None or line.change_by_count is None or per_week is None or as_of is None:
         return None
     weeks = max(0.0, (line.change_by_count - line.last_count) / per_week)
-    days = math.floor(7.0 * weeks)
-    # A date beyond a working life is no date.
-    return as_of + timedelta(days=days) if days < 20_000 else None
+    most = min(MOST_DAYS, (date.max - as_of).days)
+    return as_of + timedelta(days=math.floor(7.0 * weeks)) if 7.0 * weeks < most else None

@@ -116,6 +116,8 @@ class MonthContent:
         For the panels and the capability table, in route order.
     budget : str
         What the false-alarm budget amounts to, in words.
+    last_hash : str
+        Hash of the newest entry when the report was made: `qc verify --against` finds it again.
     """
 
     workshop: str
@@ -137,6 +139,7 @@ class MonthContent:
     gaps: tuple[Gap, ...]
     verdicts: tuple[SeriesVerdict, ...]
     budget: str
+    last_hash: str = ""
 
     @property
     def shipped_total(self) -> int:

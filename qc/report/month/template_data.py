@@ -156,6 +156,11 @@ def methods(content: MonthContent) -> list[str]:
         "through; the rolled yield is the product over the stages.",
         f"Limits and targets: version {content.plan_version} of the measuring plan, as it stood on the day.",
         content.budget,
+        *(
+            [f"The store when this report was made: last hash {content.last_hash}."]
+            if content.last_hash
+            else []
+        ),
     ]
 
 

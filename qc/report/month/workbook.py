@@ -114,6 +114,7 @@ def _summary(content: MonthContent) -> list[Sequence[Cell]]:
         ("month", content.month),
         ("figures as of", content.as_of),
         ("plan version", content.plan_version),
+        ("last hash of the store", content.last_hash),
         ("in one sentence", content.headline),
         *[(f"shipped, {name}", number) for name, number in content.shipped],
         ("first pass, all stages in a row", content.rolled),

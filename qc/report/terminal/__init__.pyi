@@ -16,10 +16,13 @@ from .intake import held_text as held_text
 from .intake import mended_text as mended_text
 from .intake import receipt_text as receipt_text
 from .intake import total_text as total_text
+from .keeping import backup_note_text as backup_note_text
+from .keeping import backup_text as backup_text
 from .keeping import demo_text as demo_text
 from .keeping import month_text as month_text
 from .keeping import new_workshop_text as new_workshop_text
 from .keeping import rejudged_text as rejudged_text
+from .keeping import restored_text as restored_text
 from .keeping import verified_text as verified_text
 from .plan import plan_faults_text as plan_faults_text
 from .plan import plan_text as plan_text

@@ -13,13 +13,16 @@ FEW_SHEETS = 12
 """From so many on, a sheet without rows is not told by itself."""
 
 
-def receipt_text(sheets: Sequence[SheetLine], raised: Sequence[str]) -> str:
-    """Say what became of each sheet and what was raised."""
+def receipt_text(sheets: Sequence[SheetLine], raised: Sequence[str], late: Sequence[str] = ()) -> str:
+    """Say what became of each sheet, what was raised, and what sheets from before had brought unjudged."""
     lines = [_sheet_line(sheet) for sheet in sheets if sheet[1] or len(sheets) < FEW_SHEETS]
     if len(sheets) > 1:
         counts = [sheet[1:5] for sheet in sheets]
         lines.append(total_text(len(sheets), *map(sum, zip(*counts, strict=True))))
     lines += [f"▲ {sentence}" for sentence in raised]
+    if late:
+        lines.append("From sheets handed in before, judged now:")
+        lines += [f"▲ {sentence}" for sentence in late]
     if any(held for _, _, _, held, *_ in sheets):
         lines.append("See what is held: qc held list")
     return "\n".join(lines) or "Nothing was taken in."

@@ -23,16 +23,42 @@ def rejudged_text(series: int, changed: Sequence[str]) -> str:
     return _under(f"{series} series judged from nothing; changed since they were kept:", changed)
 
 
-def verified_text(entries: int, faults: Sequence[str]) -> str:
-    """Say that nothing was altered, or what was."""
+def verified_text(entries: int, head: str, faults: Sequence[str]) -> str:
+    """Say that nothing was altered, or what was, and the last hash."""
+    last = f"Last hash: {head or 'none yet'}"
     if not faults:
-        return f"All {entries} entries, their rows and their sheets are as they were accepted."
-    return _under("Something was altered or lost:", faults)
+        return f"All {entries} entries, their rows and their sheets are as they were accepted.\n{last}"
+    return "\n".join([_under("Something was altered or lost:", faults), last])
 
 
-def month_text(headline: str, files: Sequence[Path]) -> str:
-    """Say what the month was and where the report lies."""
-    return _under(headline, [str(path) for path in files])
+def month_text(headline: str, files: Sequence[Path], last_hash: str) -> str:
+    """Say what the month was, where the report lies, and the last hash of the store."""
+    return "\n".join([_under(headline, [str(path) for path in files]), f"Last hash: {last_hash}"])
+
+
+def backup_text(
+    folder: Path, entries: int, sheets: int, head: str, faults: Sequence[str], remark: str
+) -> str:
+    """Say where a backup lies and that it was proven, or what is wrong with it."""
+    if faults:
+        told = f"The copy in {folder} is not sound, nor is the workshop. Keep older backups:"
+        return _under(told, faults)
+    made = f"Backup in {folder}: {entries} entries and {sheets} sheets, proven as they were accepted."
+    return "\n".join([made, f"Last hash: {head}", *([remark] if remark else [])])
+
+
+def restored_text(folder: Path, entries: int, head: str) -> str:
+    """Say that a workshop is back and how to go on."""
+    return (
+        f"Brought back to {folder}: {entries} entries, their rows and their sheets, proven as they were.\n"
+        f"Last hash: {head}\nGo on with: qc status --workshop {folder}"
+    )
+
+
+def backup_note_text(days: int, made: bool) -> str:
+    """Remind of a backup that is due."""
+    since = f"The last backup is {days} days old" if made else f"No backup was made in {days} days"
+    return f"{since}: make one on another disk with `qc backup DIR`."
 
 
 def demo_text(made: str, status: str, report: str) -> str:

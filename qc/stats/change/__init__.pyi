@@ -29,6 +29,7 @@ from .result import stretches_of as stretches_of
 from .resume import KeptState as KeptState
 from .resume import count_further as count_further
 from .resume import detect_further as detect_further
+from .resume import program_fingerprint as program_fingerprint
 from .scan import RELATIVE_GUARD as RELATIVE_GUARD
 from .scan import Z_LARGEST as Z_LARGEST
 from .state import DetectorState as DetectorState

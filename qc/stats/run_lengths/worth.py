@@ -79,8 +79,8 @@ def subgroup_df(df: float, size: float, spread: str) -> float:
     ----------
     df : float, > 0
         Readings less subgroups: what a pooled sd would have.
-    size : float, >= 2
-        Readings a subgroup, typically.
+    size : float, 2..100
+        Readings a subgroup, typically; a mean over unequal ones need not be whole.
     spread : {"range", "sd"}
         What the sigma is the mean of.
 
@@ -92,7 +92,8 @@ def subgroup_df(df: float, size: float, spread: str) -> float:
     Raises
     ------
     StatisticsError
-        A subgroup of fewer than two readings or no degrees of freedom.
+        A subgroup of fewer than two readings, or of more than the chart constants reach, or degrees of
+        freedom that are none.
 
     References
     ----------
@@ -104,12 +105,12 @@ def subgroup_df(df: float, size: float, spread: str) -> float:
     >>> round(subgroup_df(80, 5, "range"), 1), round(subgroup_df(80, 5, "sd"), 1)
     (72.5, 75.9)
     """
-    # sizes may be a mean over unequal subgroups; beyond the tabulated factors the largest one serves
-    n = min(max(round(size), 2), LARGEST)
-    if not (df > 0 and size >= 2):
+    if not (0 < df < math.inf and 2 <= size <= LARGEST):
         raise StatisticsError(
-            f"sigma of subgroups: {df:g} degrees of freedom and {size:g} readings a subgroup; two are needed"
+            f"sigma of subgroups: {df:g} degrees of freedom and {size:g} readings a subgroup; degrees of "
+            f"freedom above 0 and 2 to {LARGEST} readings are needed"
         )
+    n = round(size)  # a mean over unequal subgroups need not be whole
     one = factors(n)
     variation = (one.d3 / one.d2 if spread == "range" else one.c5 / one.c4) ** 2
     return df / (2.0 * variation * (n - 1))

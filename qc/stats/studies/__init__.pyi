@@ -6,11 +6,6 @@ from .check_result import ChecksTogether as ChecksTogether
 from .check_result import SeriesChecks as SeriesChecks
 from .check_result import checks_together as checks_together
 from .checks import study_checks as study_checks
-from .evidence import corrected_p_values as corrected_p_values
-from .evidence import grubbs_p_value as grubbs_p_value
-from .evidence import lag_1_interval as lag_1_interval
-from .evidence import mean_change_p_value as mean_change_p_value
-from .evidence import target_change_p_value as target_change_p_value
 from .fit import check_fit as check_fit
 from .fit import question_of as question_of
 from .kinds import KINDS as KINDS
@@ -19,6 +14,11 @@ from .options import OPTIONS as OPTIONS
 from .options import StudyOptions as StudyOptions
 from .options import columns as columns
 from .options import complete as complete
+from .p_values import corrected_p_values as corrected_p_values
+from .p_values import grubbs_p_value as grubbs_p_value
+from .p_values import lag_1_interval as lag_1_interval
+from .p_values import mean_change_p_value as mean_change_p_value
+from .p_values import target_change_p_value as target_change_p_value
 from .question import StudyQuestion as StudyQuestion
 from .series import SeriesStudy as SeriesStudy
 from .series import study_frame as study_frame

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from qc.plain import JsonObject
 from qc.stats.numbers import Floats, Integers
 from qc.stats.samples import NORMAL_95
-from qc.stats.studies.evidence import corrected_p_values
+from qc.stats.studies.p_values import corrected_p_values
 from qc.stats.tabled import Tabled, frame_of
 
 if TYPE_CHECKING:

@@ -20,7 +20,7 @@ from qc.stats.samples import (
     runs_test,
 )
 from qc.stats.studies.check_result import ALPHA, Check, Readings
-from qc.stats.studies.evidence import lag_1_interval, mean_change_p_value, target_change_p_value
+from qc.stats.studies.p_values import lag_1_interval, mean_change_p_value, target_change_p_value
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,7 +19,7 @@ from qc.stats.samples import (
     spread_test,
 )
 from qc.stats.studies.check_result import ALPHA, Check, Readings
-from qc.stats.studies.evidence import grubbs_p_value
+from qc.stats.studies.p_values import grubbs_p_value
 
 # chosen: more is no outlier but a second process
 MOST_OUTLIERS = 10  # looked for at once, but never more than a fifth of the readings

@@ -16,6 +16,9 @@ CENTS_PER_NEPER = 1200.0 / math.log(2.0)
 ISO_16_A4_HZ = 440.0
 """Standard tuning frequency, ISO 16:1975."""
 
+FURTHEST_NOTE = 1_000
+"""Chosen: eight times the notes of a keyboard; beyond a few thousand no frequency can be written."""
+
 SOUND_20C_M_PER_S = 343.2
 """Speed of sound in dry air at 20 C (both dry forms agree on it)."""
 
@@ -48,7 +51,7 @@ def tempered_frequency(note: float, a4_hz: float = ISO_16_A4_HZ) -> float:
     Raises
     ------
     TradeError
-        `a4_hz` is not above 0.
+        `a4_hz` is no pitch above 0, or the note is none.
 
     References
     ----------
@@ -59,8 +62,10 @@ def tempered_frequency(note: float, a4_hz: float = ISO_16_A4_HZ) -> float:
     >>> round(tempered_frequency(34), 4)
     58.2705
     """
-    if not a4_hz > 0:
+    if not 0 < a4_hz < math.inf:
         raise TradeError(f"A4 of {a4_hz} Hz is not a pitch", "Give the tuner's A4, usually 440 to 443 Hz")
+    if not abs(note) <= FURTHEST_NOTE:
+        raise TradeError(f"{note:g} is no note", "Count semitones from A4 = 69, as the tuner shows it")
     return a4_hz * math.exp2((note - 69.0) / 12.0)
 
 
@@ -75,7 +80,7 @@ def cents_between(frequency_hz: float, reference_hz: float) -> float:
     Raises
     ------
     TradeError
-        One of the two is not above 0.
+        One of the two is no frequency above 0, or they are too far apart for any interval.
 
     References
     ----------
@@ -86,11 +91,13 @@ def cents_between(frequency_hz: float, reference_hz: float) -> float:
     >>> round(cents_between(442.0, 440.0), 4)
     7.8514
     """
-    if not (frequency_hz > 0 and reference_hz > 0):
+    pitches = 0 < frequency_hz < math.inf and 0 < reference_hz < math.inf
+    ratio = frequency_hz / reference_hz if pitches else 0.0
+    if not 0 < ratio < math.inf:
         raise TradeError(
             f"no interval between {frequency_hz} Hz and {reference_hz} Hz", "Frequencies are above 0 Hz"
         )
-    return CENTS_PER_NEPER * math.log(frequency_hz / reference_hz)
+    return CENTS_PER_NEPER * math.log(ratio)
 
 
 def nearest_note(frequency_hz: float, a4_hz: float = ISO_16_A4_HZ) -> tuple[int, float]:
@@ -106,7 +113,7 @@ def nearest_note(frequency_hz: float, a4_hz: float = ISO_16_A4_HZ) -> tuple[int,
     Raises
     ------
     TradeError
-        A frequency is not above 0.
+        A frequency that is none, or not above 0.
 
     References
     ----------

@@ -280,4 +280,4 @@ def _commonest(values: Sequence[float | None]) -> float:
 def _order(name: str) -> tuple[int, int, str]:
     kind, _, rest = name.partition(":")
     rank = ("main", "valve", "position", "partial", "tester").index(kind)
-    return rank, int(rest) if rest.isdigit() else 0, rest
+    return rank, int(rest) if rest.isdecimal() else 0, rest

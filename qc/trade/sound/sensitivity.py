@@ -12,7 +12,7 @@ from qc.trade.instrument import Instrument, column_mm
 from qc.trade.sound.acoustics import CENTS_PER_NEPER
 from qc.trade.sound.note_set import Note
 from qc.trade.sound.separation import part_words
-from qc.trade.sound.sitting_model import PLANNING_READING_SD_CENTS
+from qc.trade.sound.sitting_model import PLANNING_READING_SD_CENTS, check_spreads
 
 SENSITIVITY_PRIOR_SD = 0.1
 """How far the true answer may lie from the computed one before any cut is seen: planning value."""
@@ -82,9 +82,9 @@ def learn_sensitivity(
     >>> round(learn_sensitivity(before, after, tenor, "main", -10.0, 0.5).share, 2)
     0.95
     """
-    if change_mm == 0.0:
-        raise TradeError("nothing was changed", "Give the tube added (+) or removed (-) in mm")
-    name, sd = part.partition(":")[2], reading_sd or PLANNING_READING_SD_CENTS
+    _check_change(change_mm)
+    name, sd = part.partition(":")[2], PLANNING_READING_SD_CENTS if reading_sd is None else reading_sd
+    check_spreads(sd, None)
     groups: dict[tuple[int, int, tuple[str, ...]], tuple[list[float], list[float]]] = {}
     for side, notes in enumerate((before, after)):
         for note in notes:
@@ -115,3 +115,11 @@ def learn_sensitivity(
         for partial, values in sorted(shares.items())
     )
     return Sensitivity(part, share, 1.0 / math.sqrt(total), by_partial)
+
+
+def _check_change(change_mm: float) -> None:
+    hint = "Give the tube added (+) or removed (-) in mm"
+    if change_mm == 0.0:
+        raise TradeError("nothing was changed", hint)
+    if not math.isfinite(change_mm):
+        raise TradeError(f"{change_mm:g} mm is no change", hint)

@@ -11,16 +11,19 @@ from scipy.optimize import minimize_scalar
 from scipy.special import ndtri, stdtrit
 
 from qc.stats import Floats, Integers
+from qc.trade.errors import TradeError
 
 PLANNING_READING_SD_CENTS = 5.0
 """Spread of one tuner reading when nothing better is known: planning value, common practice, no source."""
-
 
 FINEST_STEP_CENTS = 0.1
 """Finest step of a tuner: no spread is taken to be below this over root 12, however well readings agree."""
 
 # that of a rounding error spread evenly over a step
 LEAST_VARIANCE = FINEST_STEP_CENTS**2 / 12.0
+
+SPREAD_CENTS = (1e-6, 1e3)
+"""Spreads that can be computed with; chosen, no tuner shows less and no player scatters more. [cent]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,6 +80,15 @@ class SittingFit:
             two_sided_quantile(self.residual_freedom, confidence) ** 2 * max(0.0, total - shared),
         )
         return math.sqrt(math.fsum(widths))
+
+
+def check_spreads(reading_sd: float | None, sitting_sd: float | None) -> None:
+    """Raise TradeError for a spread that no reading has; a sitting may add nothing."""
+    least, most = SPREAD_CENTS
+    if reading_sd is not None and not least <= reading_sd <= most:
+        raise TradeError(f"a spread of {reading_sd:g} cents for one reading", "Give it in cents, above 0")
+    if sitting_sd is not None and not (sitting_sd == 0.0 or least <= sitting_sd <= most):
+        raise TradeError(f"a spread of {sitting_sd:g} cents from day to day", "Give it in cents, 0 or more")
 
 
 def two_sided_quantile(freedom: float, confidence: float = 0.95) -> float:

@@ -14,7 +14,13 @@ from qc.trade.errors import TradeError
 from qc.trade.instrument import Instrument
 from qc.trade.sound.note_set import Note, NoteDesign, check_notes, firm_notes, note_design, valve_column_mm
 from qc.trade.sound.separation import Separation, separate, separation_words
-from qc.trade.sound.sitting_model import LEAST_VARIANCE, SittingFit, block_numbers, fit_sittings
+from qc.trade.sound.sitting_model import (
+    LEAST_VARIANCE,
+    SittingFit,
+    block_numbers,
+    check_spreads,
+    fit_sittings,
+)
 
 STANDS_APART_RISK = 0.005
 """Chance that any reading of a sound note set is left out as standing apart."""
@@ -188,8 +194,8 @@ def fit_note_set(
     >>> round(fit.length("main").error_mm, 1), round(fit.length("valve:F").error_mm, 1)
     (-9.5, 29.3)
     """
-    check_notes(notes, instrument)
-    used = _firm(notes)
+    check_spreads(reading_sd, sitting_sd)
+    used = _firm(notes, instrument)
     everything, notes = notes, [notes[index] for index in used]
     design = full = note_design(notes, instrument, reference_air_c, tester_offsets)
     blocks = block_numbers([f"{note.sitting}\n{note.tester}" if note.sitting else "" for note in notes])
@@ -219,7 +225,9 @@ def fit_note_set(
     )
 
 
-def _firm(notes: Sequence[Note]) -> list[int]:
+def _firm(notes: Sequence[Note], instrument: Instrument) -> list[int]:
+    """Check the notes and take those that were not placed by ear."""
+    check_notes(notes, instrument)
     used = firm_notes(notes)
     if not used:
         raise TradeError(

@@ -9,12 +9,20 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from scipy.special import betainc
+
 from qc.stats import Tabled
 from qc.trade.errors import TradeError
 from qc.trade.sound import KELVIN_AT_0C
 
 STANDARD_ATMOSPHERE_MBAR = 1013.25
 """Standard atmosphere, by definition."""
+
+MOST_JOINTS = 1_000_000
+"""Chosen: more than a workshop solders in its life."""
+
+EXACT_JOINTS = 500
+"""Up to here the number of choices is a float by itself; chosen well below 1,030, where it no longer is."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -177,6 +185,11 @@ def chance_of_faults(at_least: int, joints: int, fault_share: float) -> float:
     fault_share : float
         Usual share of faults.
 
+    Raises
+    ------
+    TradeError
+        Numbers that no count can be, or a share outside 0 to 1.
+
     References
     ----------
     .. [1] Binomial distribution. Computed.
@@ -186,21 +199,44 @@ def chance_of_faults(at_least: int, joints: int, fault_share: float) -> float:
     >>> round(chance_of_faults(3, 12, 0.03), 5)
     0.00485
     """
+    _check_share(fault_share)
+    for count in (at_least, joints):
+        if not 0 <= count <= MOST_JOINTS:
+            raise TradeError(f"{count} is no number of joints", f"Count them: 0 to {MOST_JOINTS:,}")
+    if at_least > joints:
+        return 0.0
+    if at_least == 0 or fault_share in (0.0, 1.0):
+        return 1.0 if at_least == 0 or fault_share == 1.0 else 0.0
+    if joints > EXACT_JOINTS:  # the same tail as an incomplete beta function
+        return float(betainc(at_least, joints - at_least + 1, fault_share))
     fewer = math.fsum(
         math.comb(joints, k) * fault_share**k * (1.0 - fault_share) ** (joints - k) for k in range(at_least)
     )
-    return 1.0 - fewer
+    return max(0.0, 1.0 - fewer)
 
 
 def chance_of_short_gap(good_between: int, fault_share: float) -> float:
     """Give the chance that so few good joints or fewer lie between two faults when nothing has changed.
+
+    Raises
+    ------
+    TradeError
+        A number below 0, or a share outside 0 to 1.
 
     Examples
     --------
     >>> round(chance_of_short_gap(2, 0.03), 4)
     0.0873
     """
+    _check_share(fault_share)
+    if not 0 <= good_between < math.inf:
+        raise TradeError(f"{good_between} is no number of good joints", "Count those between the two faults")
     return 1.0 - (1.0 - fault_share) ** (good_between + 1)
+
+
+def _check_share(fault_share: float) -> None:
+    if not 0.0 <= fault_share <= 1.0:
+        raise TradeError(f"{fault_share:g} is no share of faults", "Give it between 0 and 1, as 0.03")
 
 
 def good_between_faults(faults: Sequence[bool]) -> list[int]:

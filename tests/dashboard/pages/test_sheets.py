@@ -67,7 +67,7 @@ def test_a_mend_answers_with_its_sentence_and_what_is_left(in_app, texts):
 def test_a_held_row_shows_every_reason_and_the_proposal(in_app, board, texts):
     said = texts(sheets.held_card(board.held()))
     for part in (
-        "two rows wait",
+        "Two rows wait",
         "a thousand times",
         "no morning check",
         "value 13.852",
@@ -89,16 +89,34 @@ def test_rows_held_alike_are_told_together_unless_each_has_its_mend(in_app, boar
     alike = board.held()[1]
     rows = tuple(replace(alike, id=str(n), cell=f"line {n}", run="10") for n in range(10, 14))
     said = texts(sheets.held_card(rows))
-    assert "four rows wait" in said and "and three rows more of it held alike, to line 13" in said
+    assert "Four rows wait" in said and "and three rows more of it held alike, to line 13" in said
     assert said.count("No mend offers itself") == 1
     mendable = tuple(replace(board.held()[0], id=str(n)) for n in range(3))
     assert texts(sheets.held_card(mendable)).count("Accept this") == 3
 
 
-def test_a_long_list_is_folded_not_cut(in_app, board, texts):
-    rows = tuple(replace(board.held()[0], id=str(n)) for n in range(30))
+def test_a_long_list_comes_in_pages(in_app, board, texts):
+    rows = tuple(replace(board.held()[0], id=str(n)) for n in range(45))
     said = texts(sheets.held_card(rows))
-    assert "Show the other 18" in said and said.count("Accept this") == 30
+    assert "45 rows wait" in said and "1 to 20 of 45" in said and said.count("Accept this") == 20
+    assert "Further rows" in said and "Earlier rows" not in said
+    last = texts(sheets.held_list(rows, 40))
+    assert "41 to 45 of 45" in last and last.count("Accept this") == 5 and "Further rows" not in last
+    # the rows of a page that is there no longer were settled meanwhile: the last one there is is shown
+    assert "21 to 25 of 25" in texts(sheets.held_list(rows[:25], 40))
+
+
+def test_past_sheets_come_in_pages(in_app, board, texts, monkeypatch):
+    past = tuple(replace(board.sheets()[0], file=f"s{n}.csv") for n in range(50))
+    monkeypatch.setattr(board, "sheets", lambda: past)
+    said = texts(sheets.past_list(40))
+    assert "s40.csv" in said and "s49.csv" in said and "s39.csv" not in said and "41 to 50 of 50" in said
+
+
+def test_the_other_ways_come_when_they_are_asked_for(in_app, board, texts):
+    assert "Set aside" not in texts(sheets.held_card(board.held()))
+    assert "Set aside" in texts(sheets.ways_of(board.held(), "1"))
+    assert sheets.ways_of(board.held(), "99") is None
 
 
 def test_nothing_held_is_said(in_app, texts):

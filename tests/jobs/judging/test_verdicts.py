@@ -9,8 +9,9 @@ import polars as pl
 import pytest
 
 from qc.jobs.judging import windows
+from qc.jobs.judging.catching_up import catch_up
 from qc.jobs.judging.rates import present_budget
-from qc.jobs.judging.verdicts import judge_new, judge_now, judge_series, load_verdicts
+from qc.jobs.judging.verdicts import judge_now, load_verdicts
 from qc.jobs.rejudge import rejudge
 from qc.jobs.workshop import open_workshop
 from qc.plan import EVENT, READING
@@ -71,7 +72,7 @@ def put(workshop, readings=(), events=()):
     frames = {"readings": frame(readings, READING), "events": frame(events, EVENT), "held": pl.DataFrame()}
     sheet = NewSheet("x.csv", sheet_hash(data), data, "trial", **frames)
     workshop.store.add_sheets([sheet], who="IS", when=WHEN)
-    return {str(v.key) for v in judge_new(workshop)}
+    return {str(v.key) for v in catch_up(workshop)}
 
 
 def verdict(workshop, key=KEYS[0]):
@@ -81,7 +82,7 @@ def verdict(workshop, key=KEYS[0]):
 def test_only_what_is_touched_is_judged(shop):
     assert put(shop, figures(range(5))) == {KEYS[0]}
     assert put(shop, figures(range(5), 1)) == {KEYS[1]}
-    assert judge_new(shop) == []
+    assert catch_up(shop) == []
 
 
 def test_the_window_moves_on_and_agrees_with_judging_from_nothing(shop):
@@ -122,7 +123,7 @@ def test_a_corrected_reading_is_judged_anew(shop):
     old = shop.store.readings(serials=["R-0012"])
     row = old.drop("id").with_columns(value=pl.lit(55.0))
     shop.store.replace_reading(old["id"][0], row, who="IS", when=WHEN, why="typed wrong")
-    assert {str(v.key) for v in judge_new(shop)} == {KEYS[0]}
+    assert {str(v.key) for v in catch_up(shop)} == {KEYS[0]}
     assert next(p for p in verdict(shop).points if p.serial == "R-0012").value == 55.0
     assert rejudge(shop).changed == ()
 
@@ -216,12 +217,12 @@ def test_a_frozen_state_keeps_the_window_open(shop):
     first = verdict(shop).points[2].serial
     frozen = Saying(What.FREEZE, "IS", "x", first=first, last="R-0044")
     shop.store.say(KEYS[0], frozen, when=WHEN)
-    judge_series(shop, {KEYS[0]})
+    assert {str(v.key) for v in catch_up(shop)} == {KEYS[0]}
     put(shop, figures(range(45, 130)))
     now = verdict(shop)
     assert first in [p.serial for p in now.points[:4]] and now.pieces > 80
     assert Span(first, "R-0044").ordinals(now.points)[1] == now.baseline_last
     assert rejudge(shop).changed == ()
     shop.store.say(KEYS[0], replace(frozen, what=What.UNDO_FREEZE), when=WHEN)
-    judge_series(shop, {KEYS[0]})
+    assert {str(v.key) for v in catch_up(shop)} == {KEYS[0]}
     assert verdict(shop).pieces < 41

@@ -41,7 +41,10 @@ def test_ranges_of_two_are_sds_of_two_and_never_worth_more_than_the_readings():
 def test_bad_questions_are_named():
     with pytest.raises(StatisticsError, match="1 readings given"):
         moving_range_df(1)
-    with pytest.raises(StatisticsError, match="two are needed"):
-        subgroup_df(10, 1, "sd")
+    for size in (1, 101, float("inf"), float("nan")):
+        with pytest.raises(StatisticsError, match="2 to 100 readings are needed"):
+            subgroup_df(10, size, "sd")
+    with pytest.raises(StatisticsError, match="inf degrees of freedom"):
+        subgroup_df(float("inf"), 3, "sd")
     with pytest.raises(StatisticsError, match="0 degrees of freedom"):
         subgroup_df(0, 3, "sd")

@@ -2,6 +2,7 @@
 
 import json
 import math
+from fractions import Fraction
 from pathlib import Path
 
 import numpy as np
@@ -204,10 +205,21 @@ def test_a_sealed_part_is_called_leaky_in_one_case_of_forty():
     assert called / 20_000 == pytest.approx(stats.norm.sf(2.0), abs=0.0032)
 
 
+def test_no_joint_has_more_faults_than_there_are_joints():
+    for share in (0.0, 0.5, 1.0):
+        assert trade.chance_of_faults(5, 3, share) == 0.0
+    # many joints, by exact fractions
+    share, fewer = Fraction(1, 32), Fraction(0)
+    for faults in range(30):
+        fewer += math.comb(1_500, faults) * share**faults * (1 - share) ** (1_500 - faults)
+    assert trade.chance_of_faults(30, 1_500, 1 / 32) == pytest.approx(float(1 - fewer), rel=1e-11)
+    assert trade.chance_of_faults(3, 3, 1.0) == 1.0 == trade.chance_of_faults(0, 3, 0.0)
+
+
 @pytest.mark.parametrize("share", [0.0, 0.03, 0.5, 0.97])
-@pytest.mark.parametrize("joints", [1, 12, 60])
+@pytest.mark.parametrize("joints", [1, 12, 60, 600, 1500])
 def test_chances_of_faults_agree_with_the_binomial_of_scipy(joints, share):
-    for at_least in range(joints + 1):
+    for at_least in range(0, joints + 1, max(1, joints // 60)):
         expected = stats.binom.sf(at_least - 1, joints, share)
         assert trade.chance_of_faults(at_least, joints, share) == pytest.approx(expected, abs=1e-12)
     for good in (0, 1, 7, 40):

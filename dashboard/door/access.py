@@ -7,16 +7,27 @@ can be made to point at this machine), and so are posts that another site's page
 
 from __future__ import annotations
 
+import secrets
 from collections.abc import Callable
 from ipaddress import ip_address
 from typing import Final
 from urllib.parse import urlsplit
 
-from flask import Flask, Response, abort, request
+from flask import Flask, Response, abort, current_app, request
 
+from dashboard.door.pace import Pace
 from qc.errors import QcError
 
-LOOPBACK_NAMES: Final = frozenset({"localhost", "127.0.0.1", "[::1]", "::1"})
+MOST_BODY: Final = 2**20
+"""Largest body of a request that brings no file [bytes]."""
+
+TOKEN_KEY: Final = "BOARD_TOKEN"
+PACE_KEY: Final = "BOARD_PACE"
+TOKEN_HEADER: Final = "X-CSRFToken"
+TOKEN_COOKIE: Final = "_csrf_token"
+"""Where the page's token travels; the names are those that the framework's own requests use."""
+
+YEAR_S: Final = 365 * 24 * 3600
 SAFE_METHODS: Final = frozenset({"GET", "HEAD", "OPTIONS"})
 
 
@@ -37,13 +48,7 @@ def check_host(host: str) -> str:
     >>> check_host("127.0.0.1")
     '127.0.0.1'
     """
-    if host == "localhost":
-        return host
-    try:
-        loopback = ip_address(host.strip("[]")).is_loopback
-    except ValueError:
-        loopback = False
-    if not loopback:
+    if not _is_loopback(host):
         raise BoardRefused(
             f"The board does not listen on {host}: it has no sign-in yet, so anyone on the network could "
             "change your records. Use --host 127.0.0.1 and open it on this machine."
@@ -61,6 +66,16 @@ def guard(server: Flask, script_hashes: Callable[[], list[str]]) -> None:
     script_hashes : callable
         Gives the hashes of the inline scripts of the framework, asked when the first answer leaves.
     """
+    server.config[TOKEN_KEY] = secrets.token_urlsafe(24)
+    pace = server.config[PACE_KEY] = Pace()
+
+    def keep_pace() -> None:
+        request.max_content_length = MOST_BODY  # those that take files raise it for themselves
+        wait = pace.wait_s(request.remote_addr or "")
+        if wait:
+            abort(Response("Too many requests at once. Wait a moment.", 429, {"Retry-After": str(wait)}))
+
+    server.before_request(keep_pace)
     server.before_request(refuse_strangers)
     policy: list[str] = []
 
@@ -75,6 +90,7 @@ def guard(server: Flask, script_hashes: Callable[[], list[str]]) -> None:
         response.headers["Cross-Origin-Opener-Policy"] = "same-origin"
         response.headers["Cross-Origin-Resource-Policy"] = "same-origin"
         response.headers["Permissions-Policy"] = "camera=(), geolocation=(), microphone=()"
+        response.headers["Cache-Control"] = _keeping(response)
         return response
 
 
@@ -100,16 +116,40 @@ def content_policy(script_hashes: list[str]) -> str:
 
 def refuse_strangers() -> None:
     """Stop a request under a foreign name, and a post from a foreign page."""
-    if _name(request.host) not in LOOPBACK_NAMES:
+    # a name can be made to point at this machine, an address cannot
+    if not _is_loopback(_name(request.host)):
         abort(421, "This board answers only on this machine, as localhost or 127.0.0.1.")
     if request.method in SAFE_METHODS:
         return
     origin = request.headers.get("Origin")
     if origin is not None and urlsplit(origin).netloc != request.host:
         abort(403, "This request came from another site's page and was refused.")
-    # older browsers send no such header, and scripts on this machine none at all: those are let through
+    if origin is None and not secrets.compare_digest(
+        request.headers.get(TOKEN_HEADER, "").encode(), current_app.config[TOKEN_KEY].encode()
+    ):
+        abort(403, "This request does not come from a page of this board. Load the page again.")
+    # older browsers send no such header
     if request.headers.get("Sec-Fetch-Site", "same-origin") not in {"same-origin", "none"}:
         abort(403, "This request came from another site's page and was refused.")
+
+
+def _keeping(response: Response) -> str:
+    """Say how long an answer may be kept: what has its version in its address long, all else not at all."""
+    told = response.headers.get("Cache-Control", "")
+    versioned = request.path.startswith("/assets/") and "m" in request.args
+    if response.status_code == 200 and (versioned or request.path.startswith("/parts/")):
+        return f"public, max-age={YEAR_S}, immutable"
+    framework = request.path.startswith("/_dash-component-suites/") and "max-age" in told
+    return told if framework and response.status_code == 200 else "no-store"
+
+
+def _is_loopback(host: str) -> bool:
+    if host == "localhost":
+        return True
+    try:
+        return ip_address(host.strip("[]")).is_loopback
+    except ValueError:
+        return False
 
 
 def _name(host: str) -> str:

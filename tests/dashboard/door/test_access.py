@@ -1,6 +1,8 @@
+import re
+
 import pytest
 
-from dashboard.access import BoardRefused, check_host, content_policy
+from dashboard.door import BoardRefused, check_host, content_policy
 from qc.errors import QcError
 
 HOME = {"Host": "127.0.0.1:8050"}
@@ -18,7 +20,9 @@ def test_anything_else_is_refused_with_a_way_out(host):
     assert isinstance(caught.value, QcError)
 
 
-@pytest.mark.parametrize("host", ["127.0.0.1:8050", "localhost:8050", "[::1]:8050", "localhost"])
+@pytest.mark.parametrize(
+    "host", ["127.0.0.1:8050", "localhost:8050", "[::1]:8050", "localhost", "127.0.0.2:8050"]
+)
 def test_its_own_names_are_answered(client, host):
     assert client.get("/", headers={"Host": host}).status_code == 200
 
@@ -53,9 +57,24 @@ def test_a_post_from_another_page_is_refused(client, desk, path, more):
 def test_a_post_from_our_own_page_is_taken(client):
     own = {**HOME, "Origin": "http://127.0.0.1:8050", "Sec-Fetch-Site": "same-origin"}
     assert (
-        client.post("/held/decide", headers=own, data={"rows": "1", "decision": "proposal"}).status_code
+        client.post(
+            "/held/decide", headers=own, data={"rows": "1", "decision": "proposal", "who": "RA"}
+        ).status_code
         == 200
     )
+
+
+def test_a_post_without_origin_needs_the_token_of_the_page(client, desk):
+    form = {"rows": "1", "decision": "proposal", "who": "RA"}
+    refused = client.post("/held/decide", headers=HOME, data=form)
+    assert refused.status_code == 403 and "Load the page again" in refused.text and not desk.mended
+    answer = client.get("/", headers=HOME)
+    token = re.search(r'name="board-token" content="([^"]+)"', answer.text)[1]
+    assert f"_csrf_token={token}; " in answer.headers["Set-Cookie"]
+    wrong = client.post("/held/decide", headers={**HOME, "X-CSRFToken": token[:-1] + "é"}, data=form)
+    assert wrong.status_code == 403
+    taken = client.post("/held/decide", headers={**HOME, "X-CSRFToken": token}, data=form)
+    assert taken.status_code == 200 and desk.mended
 
 
 @pytest.mark.parametrize("path", ["/", "/theme.css", "/nowhere/at/all", "/tickets/none"])

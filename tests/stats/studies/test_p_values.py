@@ -14,7 +14,7 @@ from statsmodels.stats.multitest import multipletests
 from qc.stats.change.finished import mean_change, mean_change_from_target
 from qc.stats.errors import StatisticsError
 from qc.stats.samples.distribution import grubbs
-from qc.stats.studies.evidence import (
+from qc.stats.studies.p_values import (
     corrected_p_values,
     grubbs_p_value,
     lag_1_interval,

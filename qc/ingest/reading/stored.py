@@ -1,0 +1,152 @@
+"""Parquet files of any size: only the columns asked for are brought in, after a look from a process apart.
+
+The reader of such files trusts what they say of themselves: a damaged one can end the process that reads it,
+or write to its terminal. So a child reads it first, with a limit on its memory, and only what it came through
+is read here. It says what it found as one line of JSON; what it writes besides is thrown away.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from collections.abc import Collection
+from pathlib import Path
+from typing import TYPE_CHECKING, TypeAlias
+
+import polars as pl
+
+from qc.words import told_name
+
+if TYPE_CHECKING:
+    from qc.ingest.reading.manner import Manner
+
+Found: TypeAlias = "tuple[tuple[str, ...], pl.DataFrame]"
+
+CHECK = "qc.ingest.reading.stored_check"
+
+LONGEST_CHECK_S = 300.0
+"""How long a file may take to be looked at. Chosen: a damaged one can make its reader go round in circles,
+and a whole one of the largest size taken needs a tenth of it."""
+
+
+CROWDED, DAMAGED = "crowded", "damaged"
+BROKEN = "its parts do not fit together"
+
+
+class TooManyCellsError(ValueError):
+    """The columns asked for hold more cells than are taken."""
+
+
+class NestedColumnError(ValueError):
+    """A column holds more than one value a cell."""
+
+
+def read_columns(path: Path, asked: Collection[str] | None, most_cells: int) -> Found:
+    """Read columns of a file that is whole, rows without any entry at its end left out.
+
+    Parameters
+    ----------
+    path : Path
+        A Parquet file.
+    asked : collection of str or None
+        Columns wanted; those that are not there are passed over. None for all.
+    most_cells : int
+        Most cells taken.
+
+    Returns
+    -------
+    tuple of (tuple of str, DataFrame)
+        Names of all columns, and those wanted, named by their place.
+
+    Raises
+    ------
+    TooManyCellsError
+        Known from what the file says of itself, before any column is read.
+    NestedColumnError
+        A column wanted holds lists or records, whose size nobody knows before.
+    """
+    # a name with a star or an equals sign means this file and nothing else
+    scan = pl.scan_parquet(path, glob=False, hive_partitioning=False)
+    schema = scan.collect_schema()
+    names = tuple(schema.names())
+    wanted = [name for name in names if asked is None or name in asked]
+    nested = next((name for name in wanted if schema[name].is_nested()), None)
+    if nested is not None:
+        raise NestedColumnError(f"column '{nested}' holds {schema[nested]}: one value a cell is needed")
+    height = int(scan.select(pl.len()).collect().item())
+    if height * max(len(wanted), 1) > most_cells:
+        raise TooManyCellsError(f"{height} rows")
+    cells = scan.select(wanted).collect()
+    kept = _filled(cells)
+    for name in names if kept < height else ():
+        if name not in wanted:
+            kept = max(kept, _filled(scan.select(pl.col(name).slice(kept)).collect()) + kept)
+    places = [str(names.index(name)) for name in wanted]
+    return names, cells.head(kept).rename(dict(zip(wanted, places, strict=True)))
+
+
+def _filled(cells: pl.DataFrame) -> int:
+    """Count the rows up to the last one with an entry."""
+    filled = [
+        (column.str.strip_chars() != "").fill_null(False)
+        if column.dtype == pl.String
+        else column.is_not_null()
+        for column in cells
+    ]
+    if not filled:
+        return 0
+    used = pl.select(pl.any_horizontal(filled)).to_series().arg_true()
+    return int(used[-1]) + 1 if used.len() else 0
+
+
+def read_parquet(path: Path, manner: Manner, asked: Collection[str] | None = None) -> Found:
+    """Look at a file from a process apart, then read it as `read_columns` does.
+
+    Raises
+    ------
+    QcError
+        As `manner.error`: damaged, nested, or more cells than are taken.
+    """
+    if told_name(str(path), len(str(path))) != str(path):  # the reader takes names of plain text only
+        manner.refuse("unreadable", path, words="its name or folder is not plain text: rename it")
+    fault, words = _looked_at(path, asked, manner.most_cells)
+    if fault == CROWDED:
+        manner.refuse(CROWDED, path, most=f"{manner.most_cells:,}")
+    if fault:
+        manner.refuse("unreadable", path, words=words)
+    try:
+        return read_columns(path, asked, manner.most_cells)
+    except pl.exceptions.PanicException as error:  # no `Exception`; the child came through, or there was none
+        manner.refuse("unreadable", path, error, words=BROKEN)
+
+
+def _looked_at(path: Path, asked: Collection[str] | None, most_cells: int) -> tuple[str, str]:
+    """Have a child read the file; return what it found wrong, by name and in words."""
+    order = {"path": os.fspath(path), "asked": None if asked is None else list(asked), "most": most_cells}
+    try:
+        done = subprocess.run(
+            [sys.executable, "-m", CHECK],
+            input=json.dumps(order).encode(),
+            capture_output=True,
+            timeout=LONGEST_CHECK_S,
+            check=False,
+            env=_surroundings(),
+        )
+    except subprocess.TimeoutExpired:
+        return DAMAGED, f"nothing came of it within {LONGEST_CHECK_S:.0f} s"
+    except OSError:  # no program to start, as within another one: then it is read here and now
+        return "", ""
+    try:
+        said = json.loads(done.stdout)
+        return str(said["fault"]), str(said["words"])
+    except (ValueError, KeyError, TypeError):  # it ended before it could say anything
+        return DAMAGED, BROKEN
+
+
+def _surroundings() -> dict[str, str]:
+    """Let the child find this very package, wherever this process has it from."""
+    home = str(Path(__file__).resolve().parents[3])
+    others = os.environ.get("PYTHONPATH")
+    return {**os.environ, "PYTHONPATH": home if not others else os.pathsep.join((home, others))}

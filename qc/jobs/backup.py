@@ -1,0 +1,250 @@
+"""Copies of a whole workshop: made while others write, proven before they are called done."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+from qc.errors import MachineError
+from qc.jobs.errors import JobError
+from qc.jobs.verify import verify_store
+from qc.jobs.workshop import DATABASE_VARIABLE, Workshop
+from qc.plain import JsonObject
+from qc.report.terminal import backup_note_text, backup_text, restored_text
+from qc.stats import Tabled
+from qc.store import copy_database, copy_file, flush_file, flush_tree, open_store, refuse_network_share
+
+STATE = "last backup"
+DUE_DAYS = 7
+"""After so many days `qc status` reminds of a backup."""
+
+MANIFEST = "backup.json"
+DATABASE, SHEETS = "qc.db", "sheets"
+_PREFIX, _HALF, _FAULTY = "backup-", ".half", "-with-faults"
+_LEFT_OUT = {DATABASE, f"{DATABASE}-wal", f"{DATABASE}-shm", f"{DATABASE}-journal", SHEETS, "log", MANIFEST}
+
+
+@dataclass(frozen=True, slots=True)
+class Backup(Tabled):
+    """A backup: where it lies, how much it holds, and what was wrong with it."""
+
+    folder: Path
+    entries: int
+    head: str
+    sheets: int
+    faults: tuple[str, ...] = ()
+    remark: str = ""
+
+    def to_dict(self) -> JsonObject:
+        """Return plain values."""
+        return Tabled.to_dict(self) | {"folder": str(self.folder), "whole": not self.faults}
+
+    def to_text(self) -> str:
+        """Say it in words."""
+        return backup_text(self.folder, self.entries, self.sheets, self.head, self.faults, self.remark)
+
+
+@dataclass(frozen=True, slots=True)
+class Restored(Tabled):
+    """A workshop that was brought back."""
+
+    folder: Path
+    entries: int
+    head: str
+
+    def to_dict(self) -> JsonObject:
+        """Return plain values."""
+        return Tabled.to_dict(self) | {"folder": str(self.folder)}
+
+    def to_text(self) -> str:
+        """Say it in words."""
+        return restored_text(self.folder, self.entries, self.head)
+
+
+def backup(workshop: Workshop, out: Path) -> Backup:
+    """Copy a workshop into a dated folder, and prove the copy; others may write meanwhile.
+
+    Parameters
+    ----------
+    workshop : Workshop
+        An open workshop.
+    out : Path
+        Where backups lie, outside the workshop; made where missing.
+
+    Returns
+    -------
+    Backup
+        With faults where the copy is not sound: such a folder has a name that says so.
+
+    Raises
+    ------
+    JobError
+        The folder lies in the workshop.
+    MachineError
+        It cannot be written.
+    StoreError
+        The database cannot be read.
+    """
+    if workshop.folder.resolve() in [out.resolve(), *out.resolve().parents]:
+        raise JobError(f"{out} lies in the workshop itself. Name a folder outside it, best on another disk.")
+    if os.environ.get(DATABASE_VARIABLE):
+        raise JobError(
+            "The rows of this workshop are in PostgreSQL, which makes copies of its own: "
+            f'`pg_dump --format=custom --file=rows.dump "${DATABASE_VARIABLE}"`, then copy the folder '
+            f"{workshop.folder} with its sheets beside it. Nothing was copied by this command."
+        )
+    name = f"{_PREFIX}{workshop.now:%Y-%m-%d-%H%M%S}"
+    half = out / f".{name}-{os.getpid()}{_HALF}"
+    try:
+        out.mkdir(parents=True, exist_ok=True)
+        before = _newest(out)
+        half.mkdir(mode=0o700)
+        made = _fill(workshop, half, before)
+        final = _free(out, name + (_FAULTY if made.faults else ""))
+        flush_tree(half)
+        half.rename(final)
+    except OSError as error:
+        shutil.rmtree(half, ignore_errors=True)
+        raise MachineError(
+            f"{out}: the backup cannot be written here ({error.strerror}). No backup was made; make room "
+            "or name another folder."
+        ) from error
+    except BaseException:
+        shutil.rmtree(half, ignore_errors=True)
+        raise
+    if not made.faults:
+        at = {"at": workshop.now.isoformat(), "folder": str(final), "head": made.head}
+        workshop.store.set_state(STATE, at)
+    same_disk = final.stat().st_dev == workshop.folder.stat().st_dev
+    remark = "It lies on the disk of the workshop: copy it to another one." if same_disk else ""
+    return Backup(final, made.entries, made.head, made.sheets, made.faults, remark)
+
+
+def restore(source: Path, folder: Path) -> Restored:
+    """Bring a backup back into an empty place; nothing is there before it has been proven.
+
+    Parameters
+    ----------
+    source : Path
+        A backup, or a copy of a whole workshop folder; of this or an earlier version of the program.
+    folder : Path
+        Where the workshop is to be: new or empty.
+
+    Raises
+    ------
+    JobError
+        `source` is no backup or not sound, or `folder` is not empty.
+    MachineError
+        `folder` cannot be written.
+    """
+    if not (source / DATABASE).is_file():
+        raise JobError(f"{source} is no backup (no {DATABASE} in it). Name a dated folder of `qc backup`.")
+    if source.name.startswith(".") and source.name.endswith(_HALF):
+        raise JobError(f"{source} is half a backup: making it was cut off. Name another one.")
+    if folder.is_file() or (folder.is_dir() and any(folder.iterdir())):
+        raise JobError(f"{folder} is not empty. Name a new folder, so that nothing of yours is written over.")
+    refuse_network_share(folder)
+    half = folder.parent / f".{folder.name}-{os.getpid()}{_HALF}"
+    try:
+        folder.parent.mkdir(parents=True, exist_ok=True)
+        half.mkdir(mode=0o700)
+        for path in _files(source, {MANIFEST}):
+            target = half / path.relative_to(source)
+            target.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+            copy_file(path, target)
+        with open_store(half) as store:
+            found = verify_store(store, against=_head_of(source))
+        if found.faults:
+            told = " ".join(found.faults[:3])
+            raise JobError(f"{source} is not sound, nothing was brought back: {told} Name another backup.")
+        flush_tree(half)
+        if folder.is_dir():
+            folder.rmdir()
+        half.rename(folder)
+    except OSError as error:
+        raise MachineError(
+            f"{folder}: the workshop cannot be written here ({error.strerror}). Nothing was brought back; "
+            "make room or name another folder."
+        ) from error
+    finally:
+        shutil.rmtree(half, ignore_errors=True)
+    return Restored(folder, found.entries, found.head)
+
+
+def backup_note(workshop: Workshop) -> str:
+    """Return a reminder where there is no backup, or none for over a week; else nothing."""
+    last = workshop.store.state(STATE)
+    if last is not None:
+        at = datetime.fromisoformat(last["at"])
+    else:
+        begun = workshop.store.begun()
+        if begun is None:
+            return ""
+        at = begun
+    days = (workshop.now - at).days
+    return backup_note_text(days, last is not None) if days > DUE_DAYS else ""
+
+
+def _fill(workshop: Workshop, half: Path, before: Path | None) -> Backup:
+    """Copy database, sheets and the other files into `half`, then prove what was copied."""
+    copy_database(workshop.folder / DATABASE, half / DATABASE)
+    (half / SHEETS).mkdir(mode=0o700)
+    with open_store(half) as copied:
+        named = [one.sheet for one in copied.sheets()]
+        for digest in named:
+            source, target = workshop.folder / SHEETS / digest, half / SHEETS / digest
+            if source.is_file():  # one that is missing is a fault that the proof names
+                copy_file(source, target, digest, before / SHEETS / digest if before else None)
+        found = verify_store(copied)
+    held = {}
+    for path in _files(workshop.folder, _LEFT_OUT):
+        target = half / path.relative_to(workshop.folder)
+        target.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+        held[str(path.relative_to(workshop.folder))] = copy_file(path, target)
+    facts = {"made": workshop.now.isoformat(), "entries": found.entries, "head": found.head, "files": held}
+    (half / MANIFEST).write_text(json.dumps(facts, ensure_ascii=False, indent=1), "utf-8")
+    flush_file(half / MANIFEST)
+    return Backup(half, found.entries, found.head, len(named), found.faults)
+
+
+def _files(folder: Path, left_out: set[str]) -> Iterator[Path]:
+    """Yield the files of a folder and below; half-written ones and links are passed over."""
+    for path in sorted(folder.iterdir()):
+        if path.name in left_out or path.name.startswith(".") or path.name.endswith(".part"):
+            continue
+        if path.is_symlink():
+            continue
+        if path.is_dir():
+            yield from _files(path, set())
+        elif path.is_file():
+            yield path
+
+
+def _head_of(source: Path) -> str | None:
+    """Return the last hash that a backup noted; None for the copy of a folder, which noted none."""
+    manifest = source / MANIFEST
+    if not manifest.is_file():
+        return None
+    try:
+        return str(json.loads(manifest.read_text("utf-8"))["head"]) or None
+    except (ValueError, KeyError, TypeError) as error:
+        raise JobError(f"{manifest} cannot be read: the backup was altered. Name another one.") from error
+
+
+def _newest(out: Path) -> Path | None:
+    found = sorted(path for path in out.glob(f"{_PREFIX}*") if (path / MANIFEST).is_file())
+    return found[-1] if found else None
+
+
+def _free(out: Path, name: str) -> Path:
+    """Return a name that nothing has yet: two backups may fall on one second."""
+    number, path = 1, out / name
+    while path.exists():
+        number += 1
+        path = out / f"{name}-{number}"
+    return path

@@ -1,0 +1,96 @@
+"""What became of a task of the worker that did not come to its end: asked of the store, never guessed."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date
+from pathlib import Path
+from typing import Any, Final, Literal
+
+from qc.errors import QcError
+from qc.jobs.judging import not_judged_since
+from qc.jobs.workshop import Workshop, open_workshop
+from qc.store import sheet_hash
+from qc.words import count_words, some_of
+
+TaskKind = Literal["upload", "held", "signal", "series", "study", "judge"]
+
+NOTHING: Final = "Nothing of it was stored"
+NOT_JUDGED: Final = "not yet judged; the board judges it as soon as it can."
+UNKNOWN: Final = (
+    "Whether it was stored cannot be told now: {} Look at the list of sheets and of held rows once the board "
+    "answers again; sending a sheet once more changes nothing that is known already."
+)
+
+
+def what_became(
+    folder: Path, as_of: date | None, kind: TaskKind, what: Any, who: str, before: int | None
+) -> str:
+    """Say of a broken-off task whether it was stored, and whether it was judged.
+
+    Parameters
+    ----------
+    folder : Path
+        The workshop folder.
+    as_of : date or None
+        The day the board stands on.
+    kind, what, who : TaskKind, object, str
+        The task, as the worker was given it.
+    before : int or None
+        Number of the newest entry when the task began; None where it did not come so far.
+    """
+    if kind == "study":
+        return "A study stores nothing. Ask it again."
+    try:
+        workshop = open_workshop(folder, as_of=as_of)
+    except QcError as error:
+        return UNKNOWN.format(error)
+    try:
+        return _told(workshop, kind, what, who, before)
+    except QcError as error:
+        return UNKNOWN.format(error)
+    finally:
+        workshop.store.close()
+
+
+def _told(workshop: Workshop, kind: TaskKind, what: Any, who: str, before: int | None) -> str:
+    if kind == "judge":
+        return "What waited is judged." if _is_judged(workshop) else "What came in is not yet judged."
+    if kind == "upload":
+        return _sheets(workshop, what)
+    if kind == "held":
+        return _rows(workshop, what[0])
+    # what is said of a signal or a series is one entry in the name of who said it
+    said = before is not None and any(
+        entry.who == who and entry.kind == kind for entry in workshop.store.entries(before)
+    )
+    if not said:
+        return f"{NOTHING}. Say it again."
+    return f"What was said is stored, {_judged(workshop)}"
+
+
+def _sheets(workshop: Workshop, files: Sequence[tuple[str, Path]]) -> str:
+    stored = [name for name, path in files if workshop.store.has_sheet(sheet_hash(path.read_bytes()))]
+    if not stored:
+        return f"{NOTHING}. Send it again."
+    lost = [name for name, _ in files if name not in stored]
+    rest = f" Not stored: {some_of(lost)}. Send the rest again." if lost else ""
+    which = f"{stored[0]} is" if len(stored) == 1 else f"{count_words(len(stored), 'sheet')} are"
+    return f"{which} stored, {_judged(workshop)}{rest}"
+
+
+def _rows(workshop: Workshop, rows: Sequence[str]) -> str:
+    waiting = {str(row.id) for row in workshop.store.held(ids=[int(row) for row in rows])}
+    left = [row for row in rows if row in waiting]
+    if len(left) == len(rows):
+        return f"{NOTHING}: {'the row is' if len(rows) == 1 else 'the rows are'} still held. Decide again."
+    done = f"The decision is stored, {_judged(workshop)}"
+    return f"{done} Still held: {some_of(left)}." if left else done
+
+
+def _judged(workshop: Workshop) -> str:
+    return "and judged." if _is_judged(workshop) else NOT_JUDGED
+
+
+def _is_judged(workshop: Workshop) -> bool:
+    return not_judged_since(workshop) is None

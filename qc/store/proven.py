@@ -1,0 +1,71 @@
+"""What a store can be asked about itself: its chain, what it told, whether all is as it was accepted."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+from pathlib import Path
+
+from sqlalchemy import Connection, select
+
+from qc.store.chain import Entry, entries_of, last_entry, moment_of
+from qc.store.database import Database
+from qc.store.keeping import ToldRecord, faults_of_store, read_told
+from qc.store.sheetfiles import SheetFiles
+from qc.store.states import read_states
+from qc.store.tables import entry
+
+JUDGEMENTS = "judged"
+"""The state that counts how often verdicts were saved: not each is an entry, and the board must see it."""
+
+
+class ProvenStore:
+    """The verbs of a store that read what proves it; see `qc.store.Store`."""
+
+    def __init__(self, folder: Path, database: Database, files: SheetFiles) -> None:
+        self.folder = folder
+        self._database = database
+        self._files = files
+
+    def told(self, series: Sequence[str] | None = None, *, until: datetime | None = None) -> list[ToldRecord]:
+        """Return what was told last of each series, or by a moment: the verdict without its points."""
+        with self._database.reading() as conn:
+            return read_told(conn, series, until)
+
+    def entries(self, since: int = 0) -> list[Entry]:
+        """Return the entries after number `since`, oldest first."""
+        with self._database.reading() as conn:
+            return entries_of(conn, since)
+
+    def verify(self) -> list[str]:
+        """Work out every hash again; returns a sentence for each thing that is wrong."""
+        lying = self._files.lying()
+        with self._database.reading() as conn:
+            return faults_of_store(conn, self._files, lying, self._database.sqlite)
+
+    def begun(self) -> datetime | None:
+        """Return the moment of the first entry, None before any."""
+        with self._database.reading() as conn:
+            at = conn.execute(select(entry.c.at).order_by(entry.c.id).limit(1)).scalar()
+        return None if at is None else moment_of(at)
+
+    def hashes(self) -> list[str]:
+        """Return the hashes of all entries, oldest first; one that was noted must stay among them."""
+        with self._database.reading() as conn:
+            return [str(one) for one in conn.execute(select(entry.c.hash).order_by(entry.c.id)).scalars()]
+
+    def head(self) -> str:
+        """Return the hash of the newest entry, 64 digits; empty where there is none."""
+        with self._database.reading() as conn:
+            number, last = last_entry(conn)
+        return last if number else ""
+
+    def pulse(self) -> tuple[int, int]:
+        """Return what changes with every change: number of the last entry, count of judgements."""
+        with self._database.reading() as conn:
+            return last_entry(conn)[0], judgements(conn)
+
+
+def judgements(conn: Connection) -> int:
+    """Return how often verdicts were saved."""
+    return int(read_states(conn, [JUDGEMENTS]).get(JUDGEMENTS, 0))

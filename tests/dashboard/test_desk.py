@@ -1,0 +1,200 @@
+"""The desk: what waits, who does it, and that every ticket ends, whatever becomes of the worker."""
+
+import os
+import signal
+import stat
+import time
+from io import BytesIO
+
+import pytest
+
+from dashboard import desk as module
+from dashboard.desk import WorkerDesk
+from dashboard.spool import PLACE, Spool
+from qc.jobs.board import DeskFull
+from qc.jobs.workshop import open_workshop
+from sample_measurements import folder as sample_folder
+
+SHEETS = sorted((sample_folder() / "sheets" / "lacquer").iterdir())[:3]
+
+
+@pytest.fixture
+def workshop(tmp_path):
+    (tmp_path / "plan.yaml").write_bytes((sample_folder() / "plan.yaml").read_bytes())
+    return tmp_path
+
+
+@pytest.fixture
+def desk(workshop):
+    made = WorkerDesk(workshop)
+    yield made
+    made.close()
+
+
+def sheet(number=0):
+    return (SHEETS[number].name, BytesIO(SHEETS[number].read_bytes()))
+
+
+def wait_for(desk, ticket, states=("failed", "done"), seconds=90):
+    end = time.monotonic() + seconds
+    while time.monotonic() < end:
+        found = desk.progress(ticket)
+        if found["state"] in states:
+            return found
+        time.sleep(0.02)
+    raise AssertionError(f"still {found}")
+
+
+def stored(workshop):
+    opened = open_workshop(workshop)
+    try:
+        return {one.file for one in opened.store.sheets()}
+    finally:
+        opened.store.close()
+
+
+def files_of(workshop):
+    return [path for path in (workshop / PLACE).rglob("*") if path.is_file() and path.suffix != ".lock"]
+
+
+def test_a_worker_killed_with_a_sheet_in_hand_is_replaced_and_what_waits_goes_on(desk, workshop):
+    first = desk.submit([sheet(0)], "")
+    second = desk.submit([sheet(1)], "")
+    wait_for(desk, first, ("working", "done"))
+    os.kill(desk._worker.process.pid, signal.SIGKILL)
+    told = wait_for(desk, first)
+    assert told["state"] == "failed" and "The board's worker stopped before this was done." in told["message"]
+    if SHEETS[0].name in stored(workshop):
+        assert f"{SHEETS[0].name} is stored" in told["message"]
+    else:
+        assert "Nothing of it was stored. Send it again." in told["message"]
+    assert wait_for(desk, second)["state"] == "done"
+    assert SHEETS[1].name in stored(workshop)
+    assert files_of(workshop) == []
+
+
+def test_a_worker_killed_after_the_rows_are_in_says_so_and_they_are_judged(desk, workshop, monkeypatch):
+    ticket = desk.submit([sheet(0)], "")
+    task = desk._waiting[0] if desk._waiting else desk._in_hand
+    assert wait_for(desk, ticket)["state"] == "done"
+    # the same sheet as if its worker had died between storing and judging
+    path = workshop / "again.csv"
+    path.write_bytes(SHEETS[0].read_bytes())
+    opened = open_workshop(workshop)
+    opened.store.set_state("judged up to", [0, 0])
+    opened.store.close()
+    task.what, task.before = [(SHEETS[0].name, path)], 0
+    desk._settle(task, "")
+    told = desk.progress(ticket)["message"]
+    assert told == (
+        "The board's worker stopped before this was done. "
+        f"{SHEETS[0].name} is stored, not yet judged; the board judges it as soon as it can."
+    )
+    last = next(reversed(desk._tickets))
+    assert wait_for(desk, last)["receipt"]["sentence"] == "All that came in is judged."
+
+
+def test_a_worker_that_dies_idle_is_replaced_when_it_is_needed(desk):
+    assert wait_for(desk, desk.submit([sheet(0)], ""))["state"] == "done"
+    old = desk._worker.process
+    os.kill(old.pid, signal.SIGKILL)
+    old.join()
+    assert wait_for(desk, desk.submit([sheet(1)], ""))["state"] == "done"
+    assert desk._worker.process is not old
+
+
+def test_a_worker_that_falls_silent_is_ended(desk, workshop, monkeypatch):
+    assert wait_for(desk, desk.submit([sheet(0)], ""))["state"] == "done"
+    monkeypatch.setattr(module, "SILENCE_S", 0.5)
+    os.kill(desk._worker.process.pid, signal.SIGSTOP)
+    told = wait_for(desk, desk.submit([sheet(1)], ""))
+    assert told["state"] == "failed" and "Nothing of it was stored" in told["message"]
+    assert SHEETS[1].name not in stored(workshop)
+
+
+def test_a_worker_that_cannot_start_is_told_to_everyone_who_waits(desk, monkeypatch):
+    def broken(self):
+        raise OSError("no process")
+
+    monkeypatch.setattr(WorkerDesk, "_at_work", broken)
+    tickets = [desk.decide(["1"], "drop", {}, "IS") for _ in range(3)]
+    for ticket in tickets:
+        assert wait_for(desk, ticket)["message"] == module.NO_WORKER
+
+
+def test_no_ticket_is_forgotten_while_it_waits(workshop, monkeypatch):
+    desk = WorkerDesk(workshop)
+    monkeypatch.setattr(desk, "_start", lambda: None)
+    monkeypatch.setattr(module, "MOST_EACH", 500)
+    monkeypatch.setattr(module, "MOST_WAITING", 500)
+    tickets = [desk.decide(["1"], "drop", {}, "IS") for _ in range(300)]
+    assert all(desk.progress(ticket)["state"] == "waiting" for ticket in tickets)
+    assert desk.progress(tickets[5])["message"] == "Waiting; 5 before it …"
+    desk.close()
+    assert [desk.progress(ticket) for ticket in tickets].count(None) == 100
+    assert desk.progress(tickets[-1])["message"] == module.NEVER_BEGUN
+
+
+def test_the_queue_is_bounded_for_each_person_and_in_all(workshop, monkeypatch):
+    desk = WorkerDesk(workshop)
+    monkeypatch.setattr(desk, "_start", lambda: None)
+    for _ in range(module.MOST_EACH):
+        desk.decide(["1"], "drop", {}, "IS")
+    with pytest.raises(DeskFull, match="50 tasks of IS wait already. Nothing was stored") as caught:
+        desk.submit([sheet()], "IS")
+    assert caught.value.status == 429 and files_of(workshop) == []
+    for number in range(module.MOST_WAITING - module.MOST_EACH):
+        desk.decide(["1"], "drop", {}, f"P{number % 10}")
+    with pytest.raises(DeskFull, match="200 tasks wait for the board already") as caught:
+        desk.decide(["1"], "drop", {}, "NN")
+    assert caught.value.status == 503
+
+
+def test_waiting_files_are_bounded(workshop, monkeypatch):
+    desk = WorkerDesk(workshop)
+    monkeypatch.setattr(desk, "_start", lambda: None)
+    monkeypatch.setattr(module, "MOST_BYTES", 100)
+    desk.submit([("a.csv", BytesIO(b"x" * 101))], "IS")
+    with pytest.raises(DeskFull, match="MB of sheets wait"):
+        desk.submit([("b.csv", BytesIO(b"x"))], "IS")
+    desk.close()
+    assert not (workshop / PLACE).exists()
+
+
+def test_files_lie_in_the_workshop_for_their_owner_only(workshop):
+    spool = Spool(workshop)
+    folder, kept = spool.keep([("../../etc/passwd", BytesIO(b"a")), ("b", BytesIO(b"b"))])
+    assert [name for name, _ in kept] == ["../../etc/passwd", "b"]
+    assert [path.read_bytes() for _, path in kept] == [b"a", b"b"]
+    for place in (workshop / PLACE, folder.parent, folder):
+        assert stat.S_IMODE(place.stat().st_mode) == 0o700
+        assert workshop in place.parents
+    spool.close()
+    assert not (workshop / PLACE).exists()
+
+
+def test_a_board_sweeps_what_one_that_is_gone_left_and_leaves_one_that_runs(workshop):
+    runs = Spool(workshop)
+    folder, _ = runs.keep([("a", BytesIO(b"a"))])
+    gone = workshop / PLACE / "gone"
+    gone.mkdir()
+    (gone / "0").write_bytes(b"x")
+    (workshop / PLACE / "gone.lock").touch()
+    sweeps = Spool(workshop)
+    sweeps.open()
+    assert not gone.exists() and not (workshop / PLACE / "gone.lock").exists()
+    assert folder.exists()
+    sweeps.close()
+    runs.close()
+
+
+def test_a_disk_that_takes_nothing_more_is_told_and_nothing_is_left(workshop):
+    class Broken:
+        def read(self, size):
+            raise OSError(28, "No space left on device")
+
+    spool = Spool(workshop)
+    with pytest.raises(DeskFull, match="No space left on device.*Nothing was stored") as caught:
+        spool.keep([("a", Broken())])
+    assert caught.value.status == 507 and files_of(workshop) == []
+    spool.close()
