@@ -84,7 +84,7 @@ def news(card, part, parts):
 
 
 def make_base(driver, folder):
-    """Make the base workshop by the real commands, and the sheets to hand in beside it; returns its folder."""
+    """Make the base workshop by the real commands, and sheets to hand in beside it; returns its folder."""
     shop, bench = folder / "shop", folder / "bench"
     lay_plan(shop)
     bench.mkdir()

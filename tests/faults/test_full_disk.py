@@ -1,6 +1,6 @@
-"""A disk that is full at any size: all of it or nothing is kept, what is said of it is true, and room mends it.
+"""A disk that is full at any size: all or nothing is kept, what is said of it is true, and room mends it.
 
-No file may grow beyond a limit, which stands for the full disk; ``make fuzz`` takes every page, and small disks.
+No file may grow beyond a limit, which stands for the full disk. ``make fuzz`` takes every page.
 """
 
 import shutil

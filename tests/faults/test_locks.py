@@ -1,4 +1,4 @@
-"""Another program holds the store before the rows or after them: what is said is true, and nothing is lost."""
+"""Another program holds the store before the rows or after them: what is said is true, nothing is lost."""
 
 import json
 import shutil
