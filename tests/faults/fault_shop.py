@@ -130,6 +130,7 @@ QUESTIONS = {
     "plans": "SELECT hash AS plan FROM plan_version",
     "verdicts": "SELECT series, as_of, body FROM verdict",
     "signals": "SELECT id, series, kind, first_as_of, last_as_of, body FROM signal",
+    "told": "SELECT series, day, verdict, state FROM told",
     "said": "SELECT signal, what, cause, action, text, first_serial, last_serial FROM signal_event",
 }
 

@@ -1,8 +1,8 @@
 """What is fuzzed: the readers, each through the command that a person would type, to its answer or its store.
 
-A target makes a file (or an option) of the bytes it is given and runs the command inside this process. Allowed
-are the exit codes of the program and one sentence; anything else is a find: a fault of the program itself, a
-panic of a library, a store that is no longer whole.
+A target makes a file (or an option) of the bytes it is given and runs the command inside this process.
+Allowed are the exit codes of the program and one sentence; anything else is a find: a fault of the program
+itself, a panic of a library, a store that is no longer whole.
 """
 
 from __future__ import annotations

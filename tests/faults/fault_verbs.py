@@ -45,13 +45,15 @@ class Verb:
     name : str
         What the verb is called in a test's name.
     words : tuple of str
-        What is typed; ``BENCH``, ``SHOP`` and ``SIGNAL`` stand for folders and the open signal.
+        What is typed; ``BENCH``, ``BACKUPS`` and ``SIGNAL`` stand for folders and the open signal.
     first : tuple of tuple of str
         Commands that bring the workshop into the state the verb needs.
     by_hand : callable
         What is changed in the folder before the verb, such as the plan.
     adds : bool
         Saying it twice adds twice, so it is said again only where nothing of it was kept.
+    keeps : bool
+        False for one that leaves the workshop as it was.
     opens : bool
         Merely opening the workshop writes: there is no status of before to compare with.
     """
@@ -61,6 +63,7 @@ class Verb:
     first: tuple[tuple[str, ...], ...] = ()
     by_hand: Callable[[Path], None] = _as_it_is
     adds: bool = False
+    keeps: bool = True
     opens: bool = False
 
     def __str__(self):
@@ -69,9 +72,14 @@ class Verb:
     def typed(self, shop, bench, words=None):
         """Return the words with the names filled in."""
         found = signal_of(shop, FORCE) if "SIGNAL" in (words or self.words) else ""
-        names = {"SIGNAL": found, "BACKUPS": str(shop.parent / f"{shop.name} backups")}
+        names = {"SIGNAL": found, "BACKUPS": str(backups_of(shop))}
         filled = [names.get(w, w.replace("BENCH", str(bench))) for w in (words or self.words)]
         return [*filled, "--workshop", str(shop)]
+
+
+def backups_of(shop):
+    """Return the folder beside a workshop in which its backups lie."""
+    return shop.parent / f"{shop.name} backups"
 
 
 _CLOSE = ("signals", "close", "SIGNAL", "--cause", "tight-slide", "--action", "lapped", "--who", "IS")
@@ -116,7 +124,8 @@ VERBS = (
     Verb("freeze", _FREEZE),
     Verb("leave out", _OUT),
     Verb("undo freeze", ("baseline", "undo", FORCE, "--who", "IS", "--why", "outdated"), (_FREEZE,)),
-    Verb("rejudge", ("rejudge",)),
+    Verb("rejudge", ("rejudge",), keeps=False),
+    Verb("backup", ("backup", "BACKUPS"), keeps=False),
     Verb("change the plan", ("status",), by_hand=_tighter_plan, opens=True),
     Verb("open an old store", ("status",), by_hand=_old_store, opens=True),
 )
