@@ -21,7 +21,7 @@ from qc.jobs.workshop import open_workshop
 from qc.store import JudgedUpTo
 from sample_measurements import folder as sample_folder
 
-SHEETS = sorted((sample_folder() / "sheets").rglob("joints*.csv"))
+SHEETS = sorted((sample_folder() / "sheets").rglob("slide-force*.csv"))
 MARK = catching_up.MARK_STATE
 
 
