@@ -124,7 +124,7 @@ VERBS = (
     Verb("freeze", _FREEZE),
     Verb("leave out", _OUT),
     Verb("undo freeze", ("baseline", "undo", FORCE, "--who", "IS", "--why", "outdated"), (_FREEZE,)),
-    Verb("rejudge", ("rejudge",), keeps=False),
+    Verb("rejudge", ("rejudge",), adds=True),
     Verb("backup", ("backup", "BACKUPS"), keeps=False),
     Verb("change the plan", ("status",), by_hand=_tighter_plan, opens=True),
     Verb("open an old store", ("status",), by_hand=_old_store, opens=True),
