@@ -77,7 +77,7 @@ def test_signals_are_listed_by_either_name(run, demo_folder):
 def test_status_is_one_json_object(run, demo_folder):
     code, out, err = run("status", "--workshop", demo_folder, "--json")
     assert code == 0 and err == ""
-    assert set(json.loads(out)) == {"as_of", "series"}
+    assert set(json.loads(out)) == {"as_of", "not_judged_since", "series"}
 
 
 def test_no_workshop_says_how_to_make_one(run, tmp_path):
@@ -133,8 +133,10 @@ def test_mending_from_the_command(run, demo_copy):
     row = next(r for r in json.loads(out)["held"] if r["proposal"])
     code, out, _ = run("held", "mend", row["row"], "--accept", "--who", "IS", "--workshop", demo_copy)
     assert code == 0 and "is accepted" in out
-    code, _, err = run("held", "mend", row["row"], "--accept", "--workshop", demo_copy)
+    code, _, err = run("held", "mend", row["row"], "--accept", "--who", "IS", "--workshop", demo_copy)
     assert code == 1 and err.startswith("qc: ")
+    code, _, err = run("held", "mend", row["row"], "--accept", "--workshop", demo_copy)
+    assert code == 2 and "--who" in err
 
 
 def test_verify_finds_what_was_altered(run, demo_copy):

@@ -163,7 +163,9 @@ class Taker:
             "inputs": [{"id": "url", "property": "pathname", "value": path}],
             "changedPropIds": ["url.pathname"],
         }
-        answer = self.client.post("/_dash-update-component", json=body, headers=HOST)
+        answer = self.client.post(
+            "/_dash-update-component", json=body, headers={**HOST, "Origin": f"http://{HOST['Host']}"}
+        )
         if answer.status_code != 200:
             return {"status": answer.status_code}
         found = json.loads(plain(answer.get_data(as_text=True), {"demo": self.demo}))["response"]

@@ -28,9 +28,7 @@ def do(task, folder, *what):
 def test_a_sheet_that_is_known_already_changes_nothing(demo_copy):
     sheet = sorted((folder() / "sheets" / "valves").iterdir())[-1]
     told = []
-    receipt = do(
-        take_sheets, demo_copy, [(sheet.name, sheet.read_bytes())], "IS", lambda *step: told.append(step)
-    )
+    receipt = do(take_sheets, demo_copy, [(sheet.name, sheet)], "IS", lambda *step: told.append(step))
     (count,) = receipt["sheets"]
     assert count["accepted"] == 0 and count["rows"] == count["held"] + count["already_known"]
     assert told[-1][:2] == (1, 1)
@@ -98,22 +96,26 @@ def study_bytes():
 
 
 def test_a_gauge_study_is_the_commands_answer_and_stores_nothing(tmp_path):
-    data = study_bytes()
-    (tmp_path / "x.csv").write_bytes(data)
-    found = study_file(("../x y.csv", data), QUESTION)
-    command = gauge_study(tmp_path / "x.csv", "value", "part", "person", lower=1.0, upper=9.0)
+    sent = tmp_path / "x.csv"
+    sent.write_bytes(study_bytes())
+    found = study_file(("../x y.csv", sent), QUESTION)
+    command = gauge_study(sent, "value", "part", "person", lower=1.0, upper=9.0)
     assert found == {"study": command.to_dict(), "file": "../x y.csv", "value": "value"}
-    alone = study_file(("x.csv", data), {**QUESTION, "person": ""})
+    alone = study_file(("x.csv", sent), {**QUESTION, "person": ""})
     assert alone["study"]["design"] == "one-person"
 
 
-def test_a_study_that_cannot_be_names_the_file_as_it_was_sent():
+def test_a_study_that_cannot_be_names_the_file_as_it_was_sent(tmp_path):
+    def sent(data):
+        (tmp_path / "sent").write_bytes(data)
+        return tmp_path / "sent"
+
     with pytest.raises(JobError, match=r"^my bore.csv: there is no column 'bore'; there are 'part'"):
-        study_file(("my bore.csv", study_bytes()), {**QUESTION, "value": "bore"})
+        study_file(("my bore.csv", sent(study_bytes())), {**QUESTION, "value": "bore"})
     with pytest.raises(SheetError, match="not a sheet"):
-        study_file(("photo.csv", b"%PDF-1.7 nothing"), QUESTION)
+        study_file(("photo.csv", sent(b"%PDF-1.7 nothing")), QUESTION)
     with pytest.raises(SheetError, match="damaged"):
-        study_file(("x.xlsx", b"PK\x03\x04 cut short"), QUESTION)
+        study_file(("x.xlsx", sent(b"PK\x03\x04 cut short")), QUESTION)
 
 
 def test_warming_loads_the_validation_library():

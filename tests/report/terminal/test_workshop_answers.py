@@ -142,9 +142,11 @@ def test_answers_about_a_whole_workshop():
     assert status_text("Mill", TODAY, (), ()) == "Mill, Tue 24 Nov 2026: nothing has been measured yet.\n"
     assert "every verdict is as it was kept" in rejudged_text(3, ())
     assert rejudged_text(3, ["a/b/all"]).endswith("changed since they were kept:\n  a/b/all")
-    assert verified_text(9, []).startswith("All 9 entries")
-    assert verified_text(9, ["entry 3"]) == "Something was altered or lost:\n  entry 3"
-    assert month_text("A quiet month.", [Path("m.pdf")]) == "A quiet month.\n  m.pdf"
+    assert verified_text(9, "0" * 64, []).startswith("All 9 entries")
+    assert (
+        verified_text(9, "", ["entry 3"]) == "Something was altered or lost:\n  entry 3\nLast hash: none yet"
+    )
+    assert month_text("A quiet month.", [Path("m.pdf")], "ab") == "A quiet month.\n  m.pdf\nLast hash: ab"
 
 
 def test_the_tool_to_change_first_stands_first():
