@@ -3,8 +3,10 @@ VENV := .venv
 BIN := $(VENV)/bin
 STAMP := $(VENV)/ready.stamp
 JOBS ?= 2
+MINUTES ?= 10
+KILLS ?= 500
 
-.PHONY: setup demo test check bench docs clean
+.PHONY: setup demo test check bench fuzz docs clean
 setup: $(STAMP)
 
 $(STAMP): requirements.lock pyproject.toml .ci/setup
@@ -25,6 +27,13 @@ check: $(STAMP)
 
 bench: $(STAMP)
 	@for program in tests/benchmarks/bench_*.py; do echo "== $$program"; $(BIN)/python $$program || exit 1; done
+
+# the fuzzer led by coverage is for Linux only; elsewhere, or where it cannot be had, bytes are changed blindly
+fuzz: $(STAMP)  ## kills, full disks, two writers, each reader fuzzed for MINUTES; two hours with what is set
+	@[ "$$(uname)" != Linux ] || $(BIN)/python -c 'import atheris' 2>/dev/null || \
+		$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes -r requirements-fuzz.lock || \
+		echo "Going on without the fuzzer that is led by coverage."
+	@$(BIN)/python tests/faults/fuzz.py --minutes $(MINUTES) --kills $(KILLS)
 
 docs: $(STAMP)
 	@$(BIN)/python docs/make_docs.py --pictures

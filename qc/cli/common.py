@@ -71,10 +71,12 @@ def option(text: str, metavar: str = "NUMBER") -> Any:
 
 
 def open_workshop(folder: Path | None, as_of: date | None) -> Workshop:
-    """Open the workshop a command works on."""
+    """Open the workshop a command works on; where it cannot be, nothing was stored."""
+    from qc.jobs.judging import NOTHING_STORED, ending
     from qc.jobs.workshop import open_workshop as opened
 
-    workshop = opened(folder, as_of=as_of)
+    with ending(NOTHING_STORED):
+        workshop = opened(folder, as_of=as_of)
     _opened[:] = [workshop.folder]
     return workshop
 
@@ -85,11 +87,10 @@ def log_fault(error: BaseException) -> Path | None:
 
     text = "".join(traceback.format_exception(error))
     name = f"{clock.now():%Y%m%d-%H%M%S-%f}.txt"
-    for folder in (
-        *(place / "log" for place in _opened),
-        Path(tempfile.gettempdir()) / f"qc-log-{os.getpid()}",
-    ):
+    for place in (*_opened, None):
         try:
+            # on a full disk there is no folder for temporary files: to ask for one fails
+            folder = place / "log" if place else Path(tempfile.gettempdir(), f"qc-log-{os.getpid()}")
             folder.mkdir(mode=0o700, parents=True, exist_ok=True)
             (folder / name).write_text(text, "utf-8", "backslashreplace")
         except OSError:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from qc.jobs.judging import judge_afresh, load_verdicts
+from qc.jobs.judging import NOTHING_STORED, ending, judge_afresh, load_verdicts
 from qc.jobs.workshop import Workshop
 from qc.report.terminal import rejudged_text
 from qc.stats import Tabled
@@ -37,7 +37,8 @@ def rejudge(workshop: Workshop) -> Rejudged:
         Names the series whose verdict differs from the kept one, for example after a change of the plan.
     """
     before = {str(v.key): v for v in load_verdicts(workshop)}
-    after = {str(v.key): v for v in judge_afresh(workshop)}
+    with ending(NOTHING_STORED):
+        after = {str(v.key): v for v in judge_afresh(workshop)}
     changed = tuple(
         key
         for key, verdict in after.items()

@@ -137,6 +137,9 @@ class Database:
             said = str(error.orig)
             kind = StoreError if _damaged(said) else StoreUnavailable
             raise kind(_sentence(self.name, said)) from error
+        except UnicodeDecodeError as error:
+            # the very words by which the file says how it is made, or what is wrong with them
+            raise StoreError(_sentence(self.name, "malformed text")) from error
         except OSError as error:
             if not writes:
                 raise

@@ -4,12 +4,21 @@ from __future__ import annotations
 
 import io
 import re
+import shutil
+import sys
+import tempfile
 import zipfile
 from collections.abc import Callable
 from datetime import datetime
+from pathlib import Path
 
 import pytest
 import xlsxwriter
+
+sys.path.insert(0, str(Path(__file__).parent))  # the modules `fault_...` beside this one
+MEMORY = Path(
+    "/dev/shm"
+)  # a folder in memory, where the system has one: nothing here asks about the disk itself
 
 
 def good_workbook(change: Callable[[xlsxwriter.Workbook, object], None] | None = None) -> bytes:
@@ -69,3 +78,29 @@ def rewrite():
 def replace_in():
     """Return the maker of a change by pattern."""
     return replaced
+
+
+@pytest.fixture(scope="session")
+def driver():
+    """Return the process that runs commands in forks."""
+    from fault_driver import Driver
+
+    with Driver() as started:
+        yield started
+
+
+@pytest.fixture(scope="session")
+def place():
+    """Return a folder for workshops that are harmed."""
+    folder = Path(tempfile.mkdtemp(prefix="faults-", dir=MEMORY if MEMORY.is_dir() else None))
+    yield folder
+    shutil.rmtree(folder)
+
+
+@pytest.fixture(scope="session")
+def killing(driver, place):
+    """Return what kills, in a base workshop made once."""
+    from fault_kills import Killing
+    from fault_shop import make_base
+
+    return Killing(driver, make_base(driver, place), place / "bench", place)

@@ -200,7 +200,7 @@ class SheetReader:
         if self.alone:
             return
         self._greeted = False
-        self._errors = tempfile.TemporaryFile()
+        self._errors = _room_for_errors()
         # the child finds what this process finds, wherever that comes from, and nothing in the current folder
         path = os.pathsep.join(dict.fromkeys([str(ROOT), *(part for part in sys.path if part)]))
         try:
@@ -235,6 +235,14 @@ class SheetReader:
 
     def _break(self, name: str, problem: str) -> NoReturn:
         raise SheetError(name, problem, HINT) from None
+
+
+def _room_for_errors() -> IO[bytes]:
+    """Open a place for what the process prints when it breaks; on a full disk that is thrown away."""
+    try:
+        return tempfile.TemporaryFile()
+    except OSError:
+        return open(os.devnull, "w+b")
 
 
 _kept: SheetReader | None = None

@@ -1,0 +1,87 @@
+"""A disk that is full at every size: by a limit on files, and by a small disk where one may be mounted."""
+
+from __future__ import annotations
+
+import shutil
+import sqlite3
+import subprocess
+from contextlib import contextmanager
+
+from fault_sentences import faults_of
+from fault_shop import content, copied, different, looked_at
+
+PAGE = 4096  # of the database
+
+
+def settle_log(shop):
+    """Write the log of a store into its database, so that a limit on files falls on what is new."""
+    with sqlite3.connect(shop / "qc.db") as conn:
+        conn.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    conn.close()
+
+
+class FullDisk:
+    """Runs one verb on a disk with less and less room."""
+
+    def __init__(self, killing, verb):
+        self.killing, self.verb = killing, verb
+        self.start = killing.unkilled(verb).start
+        settle_log(self.start)
+        done = copied(self.start, killing.folder / f"roomy {verb}")
+        self.before = content(done)
+        killing.driver.run(*self._typed(done))
+        self.after = content(done)
+        self.need = (done / "qc.db-wal").stat().st_size
+
+    def _typed(self, shop):
+        return self.verb.typed(shop, self.killing.bench)
+
+    def limited_to(self, size):
+        """Run the verb where no file may grow beyond `size` bytes; return what is wrong afterwards."""
+        shop = copied(self.start, self.killing.folder / "full")
+        try:
+            run = self.killing.driver.run(*self._typed(shop), file_limit=size)
+            return [f"{self.verb}, {size} bytes: {x}" for x in (*self._judged(run, shop), *self._later(shop))]
+        finally:
+            shutil.rmtree(shop)
+
+    def _judged(self, run, shop):
+        return faults_of(run, shop, self.before, self.after)
+
+    def _later(self, shop):
+        """Make room, say it again, and return what is wrong then."""
+        looked_at(self.killing.driver, shop)
+        if not (self.verb.adds and not different(content(shop), self.after)):
+            self.killing.driver.run(*self._typed(shop))
+        looked_at(self.killing.driver, shop)
+        wrong = different(content(shop), self.after)
+        found = [f"with room again {', '.join(wrong)} differ"] if wrong else []
+        verified = self.killing.driver.run("verify", "--workshop", str(shop))
+        return found + ([f"verify: {verified.out[-300:]}{verified.err[-300:]}"] if verified.code else [])
+
+    def on_small_disk(self, spare):
+        """Run the verb on a disk of its own with `spare` bytes left; None where no disk may be mounted."""
+        folder = self.killing.folder / "small disk"
+        folder.mkdir(exist_ok=True)
+        used = sum(f.stat().st_size + 2 * PAGE for f in self.start.rglob("*"))
+        with _mounted(folder, used + spare) as mounted:
+            if not mounted:
+                return None
+            shop = copied(self.start, folder / "shop")
+            run = self.killing.driver.run(*self._typed(shop))
+            found = self._judged(run, shop)
+            moved = copied(shop, self.killing.folder / "roomy again")
+        found += self._later(moved)
+        shutil.rmtree(moved)
+        return [f"{self.verb}, disk with {spare} bytes left: {one}" for one in found]
+
+
+@contextmanager
+def _mounted(folder, size):
+    words = ["mount", "-t", "tmpfs", "-o", f"size={size}", "tmpfs", str(folder)]
+    mounted = subprocess.run(words, capture_output=True, check=False).returncode == 0
+    try:
+        yield mounted
+    finally:
+        if mounted:
+            subprocess.run(["umount", str(folder)], check=True)

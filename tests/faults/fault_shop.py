@@ -1,0 +1,162 @@
+"""A small workshop in which every writing verb has something to do, and what is compared after a fault.
+
+The plan is cut from the sample workshop's: slide force and mass loss, with its people, models and causes. The
+sheets are drawn by a fixed seed: the force rises by four spreads at the end, so that there is a signal to
+speak of, and some rows are held.
+"""
+
+from __future__ import annotations
+
+import json
+import random
+import shutil
+import sqlite3
+import zlib
+from datetime import date, timedelta
+from pathlib import Path
+
+import yaml
+
+ROOT = Path(__file__).resolve().parents[2]
+FORCE, LOSS = "slide/force/all", "polish/mass_loss/tenor"
+FIRST_DAY = date(2026, 1, 5)
+TIMES = {"when", "at", "hash", "before", "content"}
+
+
+def lay_plan(folder, **changes):
+    """Write the small plan; `changes` go into its first stage's figure."""
+    plan = yaml.safe_load((ROOT / "sample_measurements" / "plan.yaml").read_text("utf-8"))
+    keep = {"slide": ["force"], "polish": ["mass_loss"]}
+    plan["stages"] = [s for s in plan["stages"] if s["id"] in keep]
+    for stage in plan["stages"]:
+        stage["characteristics"] = [c for c in stage["characteristics"] if c["id"] in keep[stage["id"]]]
+    plan["stages"][0]["characteristics"][0].update(changes)
+    plan["cards"] = [c for c in plan["cards"] if c["id"] in {"force-card", "polish-card"}]
+    plan["tools"] = []
+    plan["models"] = [m for m in plan["models"] if m["id"] == "tenor"]
+    _forget_other_models(plan)
+    folder.mkdir(parents=True, exist_ok=True)
+    (folder / "plan.yaml").write_text(yaml.safe_dump(plan, sort_keys=False, allow_unicode=True), "utf-8")
+
+
+def _forget_other_models(plan):
+    for stage in plan["stages"]:
+        for figure in stage["characteristics"]:
+            for limits in figure.get("limits", []):
+                if "models" in limits:
+                    limits["models"] = [m for m in limits["models"] if m == "tenor"]
+            figure["limits"] = [x for x in figure.get("limits", []) if x.get("models", ["all"])]
+
+
+def sheet(card, rows, person="FN"):
+    """Return a sheet of (number of the piece, value) as bytes."""
+    title, gauge, figure = {
+        "force": ("Slide force card", "SB-1", "Slide force [N]"),
+        "loss": ("Polishing card", "BA-1", "Mass loss [g]"),
+    }[card]
+    lines = [f"Card,{title},,,", f"Gauge,{gauge},,,", ",,,,", f"Date,Serial,Model,Person,{figure}"]
+    for number, value in rows:
+        day = FIRST_DAY + timedelta(days=number)
+        lines.append(f"{day},QH-{1000 + number},tenor,{person},{value:.2f}")
+    return ("\n".join(lines) + "\n").encode()
+
+
+def drawn(first, last, mean, spread, seed=20260514):
+    """Draw (number, value) for the pieces from `first` to `last`, the same every time."""
+    chance = random.Random(f"{seed} {first} {mean}")
+    return [(n, max(0.05, chance.gauss(mean, spread))) for n in range(first, last + 1)]
+
+
+def history():
+    """Return the sheets of the base workshop: name to bytes."""
+    return {
+        "force-1.csv": sheet("force", drawn(1, 40, 0.95, 0.05)),
+        "force-2.csv": sheet("force", drawn(41, 52, 1.15, 0.05)),
+        "loss-1.csv": sheet("loss", drawn(1, 50, 18.0, 2.0)),
+        "force-wrong-person.csv": sheet("force", drawn(53, 60, 1.15, 0.05), person="FNX"),
+    }
+
+
+def news(card, part, parts):
+    """Return one of several sheets of new pieces; those of `loss` lie four spreads higher."""
+    rows = drawn(61, 61 + 8 * parts - 1, *{"force": (1.15, 0.05), "loss": (26.0, 2.0)}[card])
+    return sheet(card, rows[8 * part : 8 * part + 8])
+
+
+def make_base(driver, folder):
+    """Make the base workshop by the real commands, and sheets to hand in beside it; returns its folder."""
+    shop, bench = folder / "shop", folder / "bench"
+    lay_plan(shop)
+    bench.mkdir()
+    for name, data in history().items():
+        (bench / name).write_bytes(data)
+    for part in range(5):
+        (bench / f"new-{part}.csv").write_bytes(news("loss" if part % 2 == 0 else "force", part // 2, 3))
+    done = driver.run("upload", *(bench / name for name in history()), "--who", "IS", "--workshop", shop)
+    assert done.code == 0, done.err
+    return shop
+
+
+def copied(shop, folder):
+    """Return a copy of a workshop, to be harmed."""
+    shutil.copytree(shop, folder)
+    return folder
+
+
+def content(shop):
+    """Return everything a workshop keeps that must not differ after a fault, moments and hashes left out.
+
+    Read by a connection of its own, in plain SQL: the program is not asked about itself here.
+    """
+    found = {}
+    with sqlite3.connect(f"file:{shop / 'qc.db'}?mode=ro", uri=True) as conn:
+        conn.row_factory = sqlite3.Row
+        for name, statement in QUESTIONS.items():
+            found[name] = sorted(_plain(row) for row in conn.execute(statement))
+    conn.close()
+    found["files"] = sorted(p.name for p in (shop / "sheets").iterdir() if p.is_file())
+    return found
+
+
+QUESTIONS = {
+    "sheets": "SELECT hash AS sheet, file, card, size FROM sheet",
+    "readings": (
+        "SELECT serial, characteristic, value, person, repeat, file, r.text, r.row, replaces FROM reading r "
+        "JOIN origin o ON o.id = r.origin JOIN sheet s ON s.id = o.sheet"
+    ),
+    "held": (
+        "SELECT h.id, h.row, h.text, h.reasons, e.state FROM held h LEFT JOIN held_event e ON e.held = h.id"
+    ),
+    "plans": "SELECT hash AS plan FROM plan_version",
+    "verdicts": "SELECT series, as_of, body FROM verdict",
+    "signals": "SELECT id, series, kind, first_as_of, last_as_of, body FROM signal",
+    "told": "SELECT series, day, verdict, state FROM told",
+    "said": "SELECT signal, what, cause, action, text, first_serial, last_serial FROM signal_event",
+}
+
+
+def _plain(row):
+    values = {name: row[name] for name in row.keys() if name not in TIMES}
+    if isinstance(values.get("body"), bytes):
+        values["body"] = zlib.decompress(values["body"]).decode()
+    return json.dumps(values, ensure_ascii=False)
+
+
+def looked_at(driver, shop):
+    """Ask for the status, as the next person does, and return it with what is kept then."""
+    asked = driver.run("status", "--json", "--workshop", shop)
+    assert asked.code == 0, asked.err
+    return {**content(shop), "status": json.loads(asked.out)}
+
+
+def different(one, other):
+    """Name what differs between two workshops."""
+    return [name for name in one if one[name] != other[name]]
+
+
+def signal_of(shop, series):
+    """Return the id of the newest signal of a series."""
+    with sqlite3.connect(f"file:{shop / 'qc.db'}?mode=ro", uri=True) as conn:
+        found = conn.execute("SELECT id FROM signal WHERE series = ? ORDER BY id", (series,)).fetchall()
+    conn.close()
+    return found[-1][0]

@@ -1,0 +1,244 @@
+"""What is fuzzed: the readers, each through the command that a person would type, to its answer or its store.
+
+A target makes a file (or an option) of the bytes it is given and runs the command inside this process.
+Allowed are the exit codes of the program and one sentence; anything else is a find: a fault of the program
+itself, a panic of a library, a store that is no longer whole.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import re
+import shutil
+import sqlite3
+import zipfile
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
+
+from fault_shop import ROOT, content
+
+SAMPLE = ROOT / "sample_measurements"
+COLUMNS = (
+    "value",
+    "serial",
+    "person",
+    "gauge",
+    "day",
+    "model",
+    "unit",
+    "characteristic",
+    "stage",
+    "repeat",
+    "x",
+)
+RENEW_AFTER = 200  # runs in one store; then it is verified and begun anew, so that it stays small
+
+
+class FaultFound(Exception):
+    """What must not happen; the text is the same for the same fault."""
+
+
+@dataclass(frozen=True)
+class Target:
+    """One reader: how bytes become words, what it starts from, and whether its store is verified."""
+
+    words: Callable[[Path, Path, bytes], list[str]]
+    seeds: Callable[[], list[bytes]]
+    stores: bool = False
+
+
+class Desk:
+    """A workshop to fuzz in; `base` is the one it is begun anew from."""
+
+    def __init__(self, base, folder):
+        self.base, self.folder, self.shop, self.runs = base, folder, folder / "shop", 0
+        self.faults = []
+        self._prepare_program()
+        self.renew()
+
+    def _prepare_program(self):
+        from functools import cache
+
+        import typer.main
+
+        import qc.cli.main as program
+        from qc.ingest.reading import reader
+
+        typer.main.get_command = cache(typer.main.get_command)
+        program.log_fault = self._note
+        # in this process, where the fuzzer sees which lines of the reader a file reaches
+        reader._kept = reader.SheetReader()
+        reader._kept.close()
+        reader._kept.alone = True
+
+    def _note(self, error):
+        self.faults.append(error)
+
+    def renew(self):
+        """Begin with a fresh copy of the workshop."""
+        shutil.rmtree(self.shop, ignore_errors=True)
+        shutil.copytree(self.base, self.shop)
+        self.runs = 0
+
+    def ask(self, target, data):
+        """Run a target on some bytes.
+
+        Raises
+        ------
+        FaultFound
+            What came of it is none of what is allowed.
+        """
+        self.runs += 1
+        code, said = self.run(target.words(self.folder, self.shop, data))
+        if code not in (0, 1, 2, 3):
+            raise FaultFound(f"exit code {code}: {said[-200:]}")
+        if target.stores and self.runs >= RENEW_AFTER:
+            code, said = self.run(["verify", "--workshop", str(self.shop)])
+            content(self.shop)
+            self.renew()
+            if code:
+                raise FaultFound(f"the store is no longer whole: {said[-300:]}")
+
+    def run(self, words):
+        """Run a command here; return its exit code and what it printed."""
+        from qc.cli.main import main
+
+        self.faults.clear()
+        out = io.TextIOWrapper(io.BytesIO(), "utf-8", errors="replace", write_through=True)
+        try:
+            with contextlib.redirect_stdout(out), contextlib.redirect_stderr(out):
+                code = main([*words])
+        except KeyboardInterrupt:
+            raise
+        except BaseException as error:  # a panic of a library in Rust is no Exception
+            raise FaultFound(signature(error)) from error
+        if self.faults:
+            raise FaultFound(signature(self.faults[0])) from self.faults[0]
+        return code, out.buffer.getvalue().decode("utf-8", "replace")
+
+
+def signature(error):
+    """Name a fault by its kind and the last line of ours that it came through."""
+    place, step = "", error.__traceback__
+    while step is not None:
+        file = step.tb_frame.f_code.co_filename
+        if "/qc/" in file:
+            place = f"{file[file.rindex('/qc/') + 1 :]}, {step.tb_frame.f_code.co_name}"
+        step = step.tb_next
+    told = re.sub(r"0x[0-9a-f]+|\d+", "#", str(error)[:160])  # where in the bytes it was is no other fault
+    return f"{type(error).__name__} in {place}: {told}"
+
+
+def _file(ending, words, folder, shop, data):
+    file = folder / f"input{ending}"
+    file.write_bytes(data)
+    return [word.replace("FILE", str(file)).replace("SHOP", str(shop)) for word in words]
+
+
+def _workbook(folder, shop, data):
+    """Put the bytes into a part of a good workbook: the first byte says which."""
+    parts = _good_parts()
+    names = sorted(parts)
+    own = names[data[0] % len(names)] if data else names[0]
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w") as archive:
+        for name in names:
+            archive.writestr(name, data[1:] if name == own else parts[name])
+    return _file(".xlsx", UPLOAD, folder, shop, out.getvalue())
+
+
+def _good_parts():
+    file = min(SAMPLE.rglob("*.xlsx"), key=lambda path: path.stat().st_size)
+    with zipfile.ZipFile(file) as archive:
+        return {name: archive.read(name) for name in archive.namelist()}
+
+
+def _mend(_, shop, data):
+    """Mend a held row by hand: the first byte names it, the rest are columns and what is typed in them."""
+    row = str(1 + (data[0] if data else 0) % 8)
+    words = ["held", "mend", row, "--who", "IS", "--workshop", str(shop)]
+    for piece in data[1:].split(b"\n")[:4]:
+        column = COLUMNS[piece[0] % len(COLUMNS)] if piece else "value"
+        words += ["--set", f"{column}={piece[1:].decode('utf-8', 'surrogateescape')}"]
+    return words
+
+
+def _damaged_store(folder, shop, data):
+    """Verify a copy of the store with some of its bytes changed: each four say where and what."""
+    copy = folder / "damaged"
+    shutil.rmtree(copy, ignore_errors=True)
+    shutil.copytree(shop, copy)
+    with contextlib.closing(sqlite3.connect(copy / "qc.db")) as conn:
+        conn.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    whole = bytearray((copy / "qc.db").read_bytes())
+    for at in range(0, min(len(data) - 3, 64), 4):
+        whole[int.from_bytes(data[at : at + 3], "big") % len(whole)] = data[at + 3]
+    (copy / "qc.db").write_bytes(whole)
+    return ["verify", "--workshop", str(copy)]
+
+
+def _sample(pattern, most=6):
+    return [path.read_bytes() for path in sorted(SAMPLE.rglob(pattern))[:: max(1, 40 // most)][:most]]
+
+
+def _table(kind):
+    import polars as pl
+
+    frame = pl.DataFrame({"mm": [10.0, 10.1, 9.9, 10.2] * 8, "lot": ["a", "b"] * 16, "n": list(range(32))})
+    out = io.BytesIO()
+    frame.write_csv(out) if kind == "csv" else frame.write_parquet(out)
+    return [out.getvalue()]
+
+
+def _notes():
+    return [
+        b"note,position,cents\nBb2,1,-3\nF3,1,4.5\nBb3,1,-1\nD4,1,-12\nF4,1,2\nC3,6,3\n",
+        *_sample("tuning*.csv", 2),
+    ]
+
+
+def _sound():
+    import wave
+
+    out = io.BytesIO()
+    with wave.open(out, "wb") as file:
+        file.setnchannels(1), file.setsampwidth(2), file.setframerate(8000)
+        file.writeframes(bytes(range(256)) * 40)
+    return [out.getvalue()]
+
+
+UPLOAD = ("upload", "FILE", "--who", "IS", "--workshop", "SHOP")
+STUDY = ("study", "FILE", "--value", "mm")
+TUNE = ("tune", "FILE", "--length-mm", "2944.9", "--valve", "F=986.1")
+HEAR = ("tune", "--wav", "FILE", "--length-mm", "2944.9", "--valve", "F=986.1")
+
+
+def _own_seeds():
+    from fault_shop import history
+
+    return [*history().values(), *_sample("*.csv")]
+
+
+TARGETS = {
+    "csv card": Target(partial(_file, ".csv", UPLOAD), _own_seeds, stores=True),
+    "workbook": Target(
+        _workbook,
+        lambda: [bytes([i]) + part for i, (_, part) in enumerate(sorted(_good_parts().items()))],
+        True,
+    ),
+    "held row": Target(
+        _mend, lambda: [b"\x00\x020.95\n\x02FN", b"\x01\x032026-01-05\n\x00\xc2\xb2", b"\x02\x001e308"], True
+    ),
+    "plan": Target(
+        partial(_file, ".yaml", ("plan", "check", "FILE")),
+        lambda: [(SAMPLE / "plan.yaml").read_bytes()[:6000]],
+    ),
+    "study csv": Target(partial(_file, ".csv", STUDY), lambda: _table("csv")),
+    "study parquet": Target(partial(_file, ".parquet", STUDY), lambda: _table("parquet")),
+    "tuning sheet": Target(partial(_file, ".csv", TUNE), _notes),
+    "recording": Target(partial(_file, ".wav", HEAR), _sound),
+    "verify": Target(_damaged_store, lambda: [b"", bytes(range(64)), b"\x00\x10\x00\xff" * 4]),
+}
