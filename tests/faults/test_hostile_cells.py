@@ -11,9 +11,7 @@ import json
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from typer.main import get_command
 
-import qc.cli.main as whole
 from qc.cli.main import main
 
 TENOR = ["--length-mm", "2944.9", "--valve", "F=986.1"]
@@ -130,14 +128,6 @@ CELLS = st.one_of(
     st.integers().map(str),
     st.text(st.characters(exclude_categories=["Cs"], exclude_characters="\x00"), max_size=8),
 )
-
-
-@pytest.fixture(autouse=True, scope="module")
-def built_once():
-    """Build the command line once: building it costs twice what an answer does."""
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(whole, "app", get_command(whole.app))
-        yield
 
 
 def write(path, columns):
