@@ -19,6 +19,7 @@ from dataclasses import fields
 from typing import Any, BinaryIO
 
 from qc.ingest.errors import SheetError
+from qc.ingest.reading.apart import limit_memory
 from qc.ingest.reading.grid import Grid
 from qc.ingest.reading.sheets import read_sheet
 from qc.ingest.reading.workbooks import read_tab
@@ -71,21 +72,6 @@ def answer(question: dict[str, Any], data: bytes) -> dict[str, Any]:
         return {"refused": error.to_dict()}
     # not `asdict`, which copies every cell
     return {"grids": [{field.name: getattr(grid, field.name) for field in fields(Grid)} for grid in grids]}
-
-
-def limit_memory(megabytes: int) -> bool:
-    """Bound this process's memory, and leave no dump of it behind; False where the system cannot."""
-    try:
-        import resource
-
-        resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
-        most = resource.getrlimit(resource.RLIMIT_AS)[1]
-        wanted = megabytes * 1_000_000
-        bound = wanted if most == resource.RLIM_INFINITY else min(wanted, most)
-        resource.setrlimit(resource.RLIMIT_AS, (bound, most))
-    except (ImportError, OSError, ValueError):  # no such module on Windows, no such limit elsewhere
-        return False
-    return True
 
 
 def limit_time(seconds: int) -> None:

@@ -11,15 +11,14 @@ import atexit
 import logging
 import os
 import subprocess
-import sys
 import tempfile
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
-from pathlib import Path
 from typing import IO, Any, NoReturn, TypeVar
 
 from qc.ingest.errors import SheetError
+from qc.ingest.reading.apart import command, python_can_be_started, surroundings
 from qc.ingest.reading.child import MAX_ANSWER, answer, receive, send
 from qc.ingest.reading.grid import Grid
 
@@ -35,7 +34,6 @@ START_SECONDS = 30
 """Longest start of the process; it takes a tenth of a second on an idle machine. [s]"""
 
 HINT = "Copy the table into a new workbook and save that, save it as csv, or split it."
-ROOT = Path(__file__).parents[3]
 LOG_TAIL = 4_000
 T = TypeVar("T")
 
@@ -65,7 +63,7 @@ class SheetReader:
 
     def __init__(self, *, seconds: int = SECONDS, megabytes: int = MEGABYTES) -> None:
         self.seconds, self.megabytes = seconds, megabytes
-        self.alone = not _python_can_be_started()
+        self.alone = not python_can_be_started()
         self.limited = False
         self.owner = os.getpid()
         self._greeted = False
@@ -201,15 +199,13 @@ class SheetReader:
             return
         self._greeted = False
         self._errors = _room_for_errors()
-        # the child finds what this process finds, wherever that comes from, and nothing in the current folder
-        path = os.pathsep.join(dict.fromkeys([str(ROOT), *(part for part in sys.path if part)]))
         try:
             self._process = subprocess.Popen(
                 [*_command(), str(self.megabytes), str(self.seconds)],
                 stdin=subprocess.PIPE,
                 stdout=subprocess.PIPE,
                 stderr=self._errors,
-                env={**os.environ, "PYTHONPATH": path},
+                env=surroundings(),
             )
         except OSError as error:
             _log.warning("the process that reads sheets does not start: %s", error)
@@ -273,15 +269,8 @@ def batch_reader() -> Iterator[SheetReader]:
         reader.close()
 
 
-def _python_can_be_started() -> bool:
-    """Tell whether `sys.executable` is a Python; in another program it may be that program, or nothing."""
-    name = Path(sys.executable or "").stem.lower()
-    return name.startswith(("python", "pypy")) and not getattr(sys, "frozen", False)
-
-
 def _command() -> list[str]:
-    # -P: a file in the current folder must not pass for a module of ours; -S: the paths are given
-    return [sys.executable, "-P", "-S", "-m", "qc.ingest.reading.child"]
+    return command("qc.ingest.reading.child")
 
 
 def _grids(found: dict[str, Any]) -> list[Grid]:

@@ -10,13 +10,13 @@ from __future__ import annotations
 import json
 import os
 import subprocess
-import sys
 from collections.abc import Collection
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeAlias
 
 import polars as pl
 
+from qc.ingest.reading.apart import command, python_can_be_started, surroundings
 from qc.words import told_name
 
 if TYPE_CHECKING:
@@ -124,29 +124,24 @@ def read_parquet(path: Path, manner: Manner, asked: Collection[str] | None = Non
 
 def _looked_at(path: Path, asked: Collection[str] | None, most_cells: int) -> tuple[str, str]:
     """Have a child read the file; return what it found wrong, by name and in words."""
+    if not python_can_be_started():  # as within another program: then it is read here and now
+        return "", ""
     order = {"path": os.fspath(path), "asked": None if asked is None else list(asked), "most": most_cells}
     try:
         done = subprocess.run(
-            [sys.executable, "-m", CHECK],
+            command(CHECK),
             input=json.dumps(order).encode(),
             capture_output=True,
             timeout=LONGEST_CHECK_S,
             check=False,
-            env=_surroundings(),
+            env=surroundings(),
         )
     except subprocess.TimeoutExpired:
         return DAMAGED, f"nothing came of it within {LONGEST_CHECK_S:.0f} s"
-    except OSError:  # no program to start, as within another one: then it is read here and now
+    except OSError:
         return "", ""
     try:
         said = json.loads(done.stdout)
         return str(said["fault"]), str(said["words"])
     except (ValueError, KeyError, TypeError):  # it ended before it could say anything
         return DAMAGED, BROKEN
-
-
-def _surroundings() -> dict[str, str]:
-    """Let the child find this very package, wherever this process has it from."""
-    home = str(Path(__file__).resolve().parents[3])
-    others = os.environ.get("PYTHONPATH")
-    return {**os.environ, "PYTHONPATH": home if not others else os.pathsep.join((home, others))}

@@ -6,22 +6,12 @@ import json
 import sys
 from pathlib import Path
 
+from qc.ingest.reading.apart import limit_memory
 from qc.ingest.reading.stored import CROWDED, DAMAGED, TooManyCellsError, read_columns
 
-MEMORY_BYTES = 8_000_000_000
+MEGABYTES = 8_000
 """Most address space of the child. Chosen: the largest file taken needs about half of it, threads included; a
-damaged one asks for all there is."""
-
-
-def limit_memory() -> None:
-    """Set the limit, where the system knows one."""
-    try:
-        import resource
-    except ImportError:  # not on Windows
-        return
-    _, hard = resource.getrlimit(resource.RLIMIT_AS)
-    most = MEMORY_BYTES if hard == resource.RLIM_INFINITY else min(MEMORY_BYTES, hard)
-    resource.setrlimit(resource.RLIMIT_AS, (most, hard))
+damaged one asks for all there is. [MB]"""
 
 
 def look(path: Path, asked: list[str] | None, most_cells: int) -> dict[str, str]:
@@ -37,6 +27,6 @@ def look(path: Path, asked: list[str] | None, most_cells: int) -> dict[str, str]
 
 
 if __name__ == "__main__":
-    limit_memory()
+    limit_memory(MEGABYTES)
     order = json.load(sys.stdin)
     json.dump(look(Path(order["path"]), order["asked"], order["most"]), sys.stdout)

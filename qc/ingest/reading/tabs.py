@@ -18,21 +18,6 @@ def tab_names(data: bytes) -> list[str]:
 
 
 def tab_rows(data: bytes, tab: str, *, midnight: bool = False) -> list[list[str]]:
-    """Return the cells of one tab from its first cell on, each number with all digits it was stored with.
-
-    Parameters
-    ----------
-    data : bytes
-        The workbook.
-    tab : str
-        Name of the tab.
-    midnight : bool
-        Write a day as ``2026-05-14 00:00:00``, so that it stands among times as they do.
-
-    Raises
-    ------
-    SheetError
-        As `tab_names`; a workbook that takes more memory or time to read than there is.
-    """
+    """Return the cells of one tab as `workbooks.read_tab` does, within the limits of `SheetReader`."""
     with batch_reader() as reader:
         return reader.rows(data, tab, midnight=midnight)
