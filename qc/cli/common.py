@@ -99,6 +99,11 @@ def log_fault(error: BaseException) -> Path | None:
     return None
 
 
+def drop_output() -> None:
+    """Print no more: else the interpreter would try once more at its end, and complain in its own words."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
 def show(result: Any, *, as_json: bool) -> None:
     """Print a result: its `to_dict` as strict JSON, or its `to_text`.
 
@@ -111,7 +116,6 @@ def show(result: Any, *, as_json: bool) -> None:
     try:
         typer.echo(text)
     except BrokenPipeError:
-        # who read it has had enough; the interpreter must not write to it again at its end
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        drop_output()  # who read it has had enough
     except OSError as error:
         raise OutputLost.of(error) from error

@@ -22,7 +22,7 @@ from typer.core import TyperGroup
 from typer.main import get_group
 
 from qc.cli import baseline, daily, keeping, records, signals
-from qc.cli.common import DONE, MACHINE_OR_OURS, WRONG_USAGE, OutputLost, log_fault
+from qc.cli.common import DONE, MACHINE_OR_OURS, WRONG_USAGE, OutputLost, drop_output, log_fault
 from qc.cli.factors import add_factors_command
 from qc.cli.gauge import add_gauge_command
 from qc.cli.remedies import add_remedy_commands
@@ -192,6 +192,5 @@ def _flushed(code: int) -> int:
         code = _said(str(OutputLost.of(error)), MACHINE_OR_OURS)
     else:
         return code
-    # else the interpreter would try once more at its end, and complain in its own words
-    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    drop_output()
     return code

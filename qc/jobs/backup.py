@@ -109,14 +109,12 @@ def backup(workshop: Workshop, out: Path) -> Backup:
         flush_tree(half)
         half.rename(final)
     except OSError as error:
-        shutil.rmtree(half, ignore_errors=True)
         raise MachineError(
             f"{out}: the backup cannot be written here ({error.strerror}). No backup was made; make room "
             "or name another folder."
         ) from error
-    except BaseException:
-        shutil.rmtree(half, ignore_errors=True)
-        raise
+    finally:
+        shutil.rmtree(half, ignore_errors=True)  # there no more once it has its name
     if not made.faults:
         at = {"at": workshop.now.isoformat(), "folder": str(final), "head": made.head}
         workshop.store.set_state(STATE, at)

@@ -20,8 +20,6 @@ from qc.plain import JsonObject
 from qc.store import MARK, JudgedUpTo, Waiting
 from qc.watch import SeriesVerdict
 
-MARK_STATE = MARK
-
 READERS_PATIENCE_S = 3.0
 """Chosen: who only asks has the answer of before, and nobody waits a minute for it before a lock."""
 
@@ -30,7 +28,6 @@ TRIES = 3
 
 NOTHING_STORED = "Nothing was stored."
 STORED_NOT_JUDGED = "It is stored, but not yet judged: the next command judges it."
-STORED_AND_JUDGED = "It is stored and judged."
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +63,7 @@ def catch_up(workshop: Workshop) -> list[SeriesVerdict]:
         The verdicts cannot be kept; what waits still waits then.
     """
     for attempt in range(TRIES):
-        kept = workshop.store.state(MARK_STATE)
+        kept = workshop.store.state(MARK)
         found = workshop.store.waiting(JudgedUpTo.of(kept))
         if found is None:
             return []
@@ -81,7 +78,7 @@ def judge_afresh(workshop: Workshop) -> list[SeriesVerdict]:
     workshop = at_latest(workshop)
     reached = workshop.store.reached()
     judged = judge_now(workshop, afresh=True)
-    keep_judged(workshop, judged, {MARK_STATE: reached.to_dict()}, afresh=True)
+    keep_judged(workshop, judged, {MARK: reached.to_dict()}, afresh=True)
     return judged.verdicts
 
 
@@ -92,7 +89,7 @@ def judge_waiting(workshop: Workshop) -> JsonObject:
 
 def not_judged_since(workshop: Workshop) -> datetime | None:
     """Return the moment [UTC] since when something waits to be judged, None when all is judged."""
-    found = workshop.store.waiting(JudgedUpTo.of(workshop.store.state(MARK_STATE)))
+    found = workshop.store.waiting(JudgedUpTo.of(workshop.store.state(MARK)))
     return None if found is None else found.since
 
 
@@ -140,9 +137,9 @@ def _judge(workshop: Workshop, found: Waiting, kept: object, *, insist: bool) ->
     # a changed plan reads and judges each piece otherwise: what was kept of the way there does not hold
     judged = judge_now(workshop, touched, afresh=found.everything)
     with workshop.store.writing():
-        if workshop.store.state(MARK_STATE) != kept and not insist:
+        if workshop.store.state(MARK) != kept and not insist:
             return None
-        keep_judged(workshop, judged, {MARK_STATE: found.now.to_dict()})
+        keep_judged(workshop, judged, {MARK: found.now.to_dict()})
     return judged.verdicts
 
 

@@ -23,7 +23,7 @@ from qc.store import JudgedUpTo
 from sample_measurements import folder as sample_folder
 
 SHEETS = sorted((sample_folder() / "sheets").rglob("slide-force*.csv"))
-MARK = catching_up.MARK_STATE
+MARK = catching_up.MARK
 
 
 @pytest.fixture
