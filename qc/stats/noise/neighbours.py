@@ -7,16 +7,16 @@ from typing import NamedTuple
 import numpy as np
 
 from qc.stats.noise.laid import Laid
-from qc.stats.numbers import Flags, Floats, Integers
+from qc.stats.numbers import Flags, Floats
 
 LAGS = 6
 PIECES_PER_LAG = 3  # a stretch teaches a lag only where it is three times as long
 PRIOR_PIECES = 60.0  # pieces that the prior counts as; this and what follows by simulation
-PRIOR = 0.2 * 0.6 ** np.arange(LAGS)  # unrecorded lots and slow drifts are the rule, not the exception
+NEIGHBOURS = 0.2 * 0.6 ** np.arange(LAGS)  # unrecorded lots and slow drifts are the rule, not the exception
 RIDGE, RIDGE_FADE = 0.05, 0.6  # what the fade is drawn to where there is next to nothing to fit it to
 STEEPEST, FLATTEST = 0.02, 0.95  # fades outside are noise, or a level that is not settled
 ROUNDS = 6  # the correction for the estimated mean depends on what it corrects; it settles in six
-NEWEST = 20  # pieces whose own dependence is not yet believed: it may be a change that is under way
+NEWEST = 20  # pieces whose own dependence is not believed yet
 FEWEST_SISTERS, LEAST_PIECES = 3, 15  # to see how unlike sisters are
 POOL_PIECES = (40.0, 400.0)  # pieces the sisters count as: few where they are unlike, many where alike
 MARGIN_FADE = 0.7
@@ -123,7 +123,7 @@ def learn_neighbours(
     .. [1] Bias of an autocorrelation about an estimated mean, minus the variance of the mean: Kendall & Ord,
        "Time Series", 1990 (from memory; checked by simulation in the tests).
     """
-    lengths = np.unique(np.concatenate([laid.sizes, older.sizes]))
+    lengths = np.unique(np.concatenate([laid.sizes, older.sizes])).astype(np.float64)
     whole, own = _sums(laid, scores, lengths), _sums(older, older_scores, lengths)
     pool = whole.pooled(own, members)
     weight = pool.worth / (pool.worth + PRIOR_PIECES)
@@ -143,7 +143,7 @@ def learn_neighbours(
     return Hanging(echo, fade, np.full(laid.count, unlike))
 
 
-def _sums(laid: Laid, scores: Floats, lengths: Integers) -> LagSums:
+def _sums(laid: Laid, scores: Floats, lengths: Floats) -> LagSums:
     """Sum products of neighbours, squares and sizes over the stretches of each series."""
     centred = scores - (laid.over_stretches(scores) / laid.sizes)[laid.stretch]
     square = laid.over_stretches(centred * centred)
@@ -158,10 +158,11 @@ def _sums(laid: Laid, scores: Floats, lengths: Integers) -> LagSums:
         columns.append([laid.over_series(part * teaches) for part in parts])
     of_length = np.zeros((laid.count, lengths.size))
     np.add.at(of_length, (laid.series, np.searchsorted(lengths, laid.sizes)), 1.0)
-    return LagSums(*(np.stack(part, axis=1) for part in zip(*columns, strict=True)), of_length)
+    products, pairs, squares, pieces, worth = (np.stack(part, axis=1) for part in zip(*columns, strict=True))
+    return LagSums(products, pairs, squares, pieces, worth, of_length)
 
 
-def _corrected(sums: LagSums, lengths: Integers, echo: Floats, fade: Floats) -> Floats:
+def _corrected(sums: LagSums, lengths: Floats, echo: Floats, fade: Floats) -> Floats:
     """Correlations for each series and lag, corrected for the means that were taken off each stretch."""
     ratio = np.divide(
         sums.products * sums.pieces,
@@ -175,7 +176,7 @@ def _corrected(sums: LagSums, lengths: Integers, echo: Floats, fade: Floats) -> 
     lost_from = np.concatenate([np.cumsum(lost[:, ::-1], axis=1)[:, ::-1], np.zeros((lost.shape[0], 1))], 1)
     shortest = np.searchsorted(lengths, PIECES_PER_LAG * np.arange(1, LAGS + 1))
     share = lost_from[:, shortest] / np.maximum(sums.pieces, 1.0)
-    return np.where(sums.squares > 0, ratio * (1 - share) + share, 0.0)
+    return np.asarray(np.where(sums.squares > 0, ratio * (1 - share) + share, 0.0))
 
 
 def _unlikeness(first: Floats, pieces: Floats, members: Flags) -> float:
