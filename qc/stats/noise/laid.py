@@ -78,7 +78,8 @@ def lay(pool: Sequence[tuple[str, Sequence[Settled]]]) -> Laid:
     Raises
     ------
     StatisticsError
-        A reading that is not a finite number, or labels or lots that are not as many as the readings.
+        A reading that is not a finite number, a step that is not above 0, or labels or lots that are not as
+        many as the readings.
     """
     parts, lots, series, recorded, step = [], [], [], [], []
     labels: list[object] = []
@@ -91,6 +92,10 @@ def lay(pool: Sequence[tuple[str, Sequence[Settled]]]) -> Laid:
                     raise StatisticsError(
                         f"noise of {name}, stretch {number}: {len(beside)} {what} for {values.size} readings"
                     )
+            if settled.step is not None and not (0 < settled.step < np.inf):
+                raise StatisticsError(
+                    f"noise of {name}, stretch {number}: the step of the gauge is {settled.step}, must be above 0"
+                )
             parts.append(values)
             labels.extend(settled.labels)
             lots.append(_numbered(given, values.size))
