@@ -85,17 +85,7 @@ def lay(pool: Sequence[tuple[str, Sequence[Settled]]]) -> Laid:
     labels: list[object] = []
     for i, (name, stretches) in enumerate(pool):
         for number, settled in enumerate(stretches, start=1):
-            values = as_readings(settled.values, f"noise of {name}, stretch {number}", least=0)
-            given = settled.lots
-            for what, beside in (("labels", settled.labels), ("lots", given)):
-                if beside is not None and len(beside) != values.size:
-                    raise StatisticsError(
-                        f"noise of {name}, stretch {number}: {len(beside)} {what} for {values.size} readings"
-                    )
-            if settled.step is not None and not (0 < settled.step < np.inf):
-                raise StatisticsError(
-                    f"noise of {name}, stretch {number}: the step of the gauge is {settled.step}, must be above 0"
-                )
+            values, given = _checked(settled, f"noise of {name}, stretch {number}"), settled.lots
             parts.append(values)
             labels.extend(settled.labels)
             lots.append(_numbered(given, values.size))
@@ -193,6 +183,17 @@ def _numbered(lots: Sequence[str | None] | None, size: int) -> Integers:
     return np.array(
         [i if lot is None else seen.setdefault(lot, i) for i, lot in enumerate(lots)], dtype=np.int64
     )
+
+
+def _checked(settled: Settled, what: str) -> Floats:
+    """Take the readings of a stretch, or refuse it and say where and why."""
+    values = as_readings(settled.values, what, least=0)
+    for name, beside in (("labels", settled.labels), ("lots", settled.lots)):
+        if beside is not None and len(beside) != values.size:
+            raise StatisticsError(f"{what}: {len(beside)} {name} for {values.size} readings")
+    if settled.step is not None and not 0 < settled.step < np.inf:
+        raise StatisticsError(f"{what}: the step of the gauge is {settled.step}, must be above 0")
+    return values
 
 
 def _kept(laid: Laid, keep: Flags) -> Laid:
