@@ -52,7 +52,7 @@ def test_a_record_that_lacks_a_figure_is_refused():
 @pytest.mark.parametrize("figures", [{"skew": 0.9}, {"tails": -0.1}, {"echo": float("nan")}, {"lots": 1.5}])
 def test_figures_outside_their_range_are_refused(figures):
     with pytest.raises(StatisticsError, match=f"noise: {next(iter(figures))} is"):
-        Noise(**figures)
+        Noise.from_dict(PRIOR.to_dict() | figures)
 
 
 @pytest.fixture
