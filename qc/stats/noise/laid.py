@@ -128,7 +128,9 @@ def blom_scores(laid: Laid) -> Floats:
 def spread_ties(laid: Laid) -> Floats:
     """Put the readings of each stretch in order; those of a coarse gauge are spread evenly over its step.
 
-    Evenly, not at random, as the order among them says nothing about the shape.
+    Evenly, not at random, as the order among them says nothing about the shape. At a step of 1.5 standard
+    deviations normal readings have an L-kurtosis of 0.19 as they are read, 0.14 spread, and 0.12 unrounded
+    (by simulation): what is left passes for slightly longer tails.
     """
     order = np.lexsort((laid.values, laid.stretch))
     ordered = laid.values[order]

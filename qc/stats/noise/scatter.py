@@ -84,8 +84,8 @@ class Noise(Tabled):
         for name, (low, high) in RANGES.items():
             if not low <= record[name] <= high:
                 raise StatisticsError(
-                    f"noise: {name} is {record[name]} in the record, must lie between {low} and {high}: learn "
-                    "it anew"
+                    f"noise: {name} is {record[name]} in the record, must lie between {low} and {high}: "
+                    "learn it anew"
                 )
         return cls(**{field.name: record[field.name] for field in fields(cls)})
 
