@@ -1,7 +1,8 @@
-"""Make the invented workshop Pelderwick: a busy shop of eight people, six models, forty to sixty pieces a month.
+"""Make the invented workshop Pelderwick: a busy shop of eight people, six models, 40 to 60 pieces a month.
 
-`python make.py FOLDER --seed N [--months M]` writes plan.yaml, hand_in/DAY/CARD_DAY.csv (or .xlsx) and truth.json.
-Everything follows from the seed: which figures are pooled, how each series scatters, what happens to it and when.
+`python make.py FOLDER --seed N [--months M]` writes plan.yaml, hand_in/DAY/CARD_DAY.csv (or .xlsx) and
+truth.json. Everything follows from the seed: which figures are pooled, how each series scatters, what happens
+to it and when.
 """
 
 import argparse
@@ -89,7 +90,9 @@ def _open_shop(months: int, rng: np.random.Generator) -> Shop:
     return shop
 
 
-def _fill_cards(card: Card, shop: Shop, late: dict[tuple[int, str], int], rng: np.random.Generator) -> list[Entry]:
+def _fill_cards(
+    card: Card, shop: Shop, late: dict[tuple[int, str], int], rng: np.random.Generator
+) -> list[Entry]:
     """Say which piece comes to this card on which day, by whom, with what; a card in 150 is lost."""
     coming: list[tuple[int, str, str]] = []
     for serial, model, run, begun in shop.pieces:
@@ -188,7 +191,7 @@ def _values(series: Series, rng: np.random.Generator) -> Floats:
     spread = series.sd * math.sqrt(series.within * places) * series.scale[:, None]
     readings = piece[:, None] + (pattern - pattern.mean())[None, :] + spread * rng.normal(size=(n, places))
     rounded = np.round(readings / series.step) * series.step
-    return rounded if figure.unit == "cent" else np.maximum(rounded, 0.0)
+    return np.asarray(rounded if figure.unit == "cent" else np.maximum(rounded, 0.0), dtype=np.float64)
 
 
 def _text(figure: Figure, value: float, step: float) -> str:
@@ -198,23 +201,25 @@ def _text(figure: Figure, value: float, step: float) -> str:
     return f"{value:.{digits(step)}f}"
 
 
-def _rows_of(card: Card, entries: list[Entry], series: list[Series], shop: Shop, rng: np.random.Generator) -> list[Row]:
+def _rows_of(
+    card: Card, entries: list[Entry], series: list[Series], shop: Shop, rng: np.random.Generator
+) -> list[Row]:
     """Write the rows of one kind of card in order; one place in 60 was left out."""
-    read: dict[str, dict[tuple[str, str], str]] = {}
+    read: dict[str, dict[str, str]] = {}
     for each in series:
         places = list(itertools.product(*each.figure.places.values()))
         for entry, values in zip(each.entries, _values(each, rng), strict=True):
             for place, value in zip(places, values, strict=True):
-                read.setdefault(f"{entry.serial}/{'/'.join(place)}", {})[each.figure.heading or each.figure.name] = (
-                    _text(each.figure, float(value), each.step)
-                )
-    places = series[0].figure.places
+                read.setdefault(f"{entry.serial}/{'/'.join(place)}", {})[
+                    each.figure.heading or each.figure.name
+                ] = _text(each.figure, float(value), each.step)
+    stations = series[0].figure.places
     rows: list[Row] = []
     for entry in entries:
-        for place in itertools.product(*places.values()):
-            figures = dict(read[f"{entry.serial}/{'/'.join(place)}"])
-            if (places or len(figures) > 1) and rng.random() < 1 / 60:
-                figures.pop(str(rng.choice(list(figures))))
+        for spot in itertools.product(*stations.values()):
+            figures = dict(read[f"{entry.serial}/{'/'.join(spot)}"])
+            if (stations or len(figures) > 1) and rng.random() < 1 / 60:
+                del figures[str(rng.choice(list(figures)))]
             if not figures:
                 continue
             row: Row = {"Date": shop.days[entry.day], "Serial": entry.serial, "Model": entry.model}
@@ -227,7 +232,7 @@ def _rows_of(card: Card, entries: list[Entry], series: list[Series], shop: Shop,
                 row["Tool"] = entry.tool
             if entry.batch:
                 row["Batch"] = entry.batch
-            row.update({name.capitalize(): value for name, value in zip(places, place, strict=True)})
+            row.update({name.capitalize(): value for name, value in zip(stations, spot, strict=True)})
             row.update({f"#{name}": text for name, text in figures.items()})
             rows.append(row)
     return rows

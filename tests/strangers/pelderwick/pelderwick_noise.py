@@ -161,7 +161,7 @@ def unchanged(series: Series, rng: np.random.Generator) -> Floats:
     return np.asarray(scatter + offsets, dtype=np.float64)
 
 
-# ------------------------------------------------------------------------------------------------- what happens
+# -------------------------------------------------------------------------------- what happens
 
 
 def _size(low: float, high: float, upward: bool, rng: np.random.Generator) -> float:
@@ -209,7 +209,9 @@ def _caused(series: Series, kind: str, start: int, new_tool: str, rng: np.random
     if not fitting:
         return False
     word = str(rng.choice(fitting))
-    mask = np.asarray((labels == word) & (after if kind != "tool" else np.ones(len(labels), bool)), dtype=np.bool_)
+    mask = np.asarray(
+        (labels == word) & (after if kind != "tool" else np.ones(len(labels), bool)), dtype=np.bool_
+    )
     lasting = True
     if kind in ("person", "gauge"):
         mask, lasting = _stretch(mask, rng)
@@ -294,7 +296,7 @@ def draw_changes(series: Series, new_tool: str, rng: np.random.Generator) -> Non
             return
 
 
-# -------------------------------------------------------------------------------------------------------- truth
+# -------------------------------------------------------------------------------- truth
 
 
 def _core_share_below(series: Series, x: Floats) -> Floats:
@@ -312,7 +314,7 @@ def _core_share_below(series: Series, x: Floats) -> Floats:
 
 
 def share_outside(series: Series, center: float) -> float | None:
-    """Share of the unchanged process outside its limits, without rounding; `center` is its mean off target."""
+    """Share of the unchanged process outside its limits, unrounded; `center` is its mean off target."""
     lower, upper = series.limits()
     if lower is None and upper is None:
         return None
@@ -333,7 +335,9 @@ def share_outside(series: Series, center: float) -> float | None:
         if lower is not None:
             part += float(weights @ _core_share_below(series, ((lower - center) / series.sd - at) / root))
         if upper is not None:
-            part += float(weights @ (1 - _core_share_below(series, ((upper - center) / series.sd - at) / root)))
+            part += float(
+                weights @ (1 - _core_share_below(series, ((upper - center) / series.sd - at) / root))
+            )
         outside += part * effects.count(effect) / len(effects)
     return outside
 
@@ -364,7 +368,9 @@ def truth_of(series: Series) -> dict[str, Any]:
         "model_offsets_sd": series.offsets,
         "lot_share": series.lot_share,
         "lot_by": series.lot_by,
-        "correlation": round(series.rho * (1 - series.within) if series.noise == "correlated" else series.rho, 4),
+        "correlation": round(
+            series.rho * (1 - series.within) if series.noise == "correlated" else series.rho, 4
+        ),
         "tails": 5 if series.core == "t5" else None,
         "within_share": series.within,
         "places": math.prod(len(values) for values in series.figure.places.values()),

@@ -30,8 +30,12 @@ class Style:
 
 def draw_style(rng: np.random.Generator) -> Style:
     """Draw how a bench writes its card."""
-    separator, comma = [(";", True), (";", False), (",", False), ("\t", False), ("\t", True)][int(rng.integers(5))]
-    return Style(separator, comma, bool(rng.random() < 0.5), bool(rng.random() < 0.5), bool(rng.random() < 0.25))
+    separator, comma = [(";", True), (";", False), (",", False), ("\t", False), ("\t", True)][
+        int(rng.integers(5))
+    ]
+    return Style(
+        separator, comma, bool(rng.random() < 0.5), bool(rng.random() < 0.5), bool(rng.random() < 0.25)
+    )
 
 
 def digits(step: float) -> int:
@@ -40,7 +44,7 @@ def digits(step: float) -> int:
     return len(text.partition(".")[2])
 
 
-# ------------------------------------------------------------------------------------------------------ the plan
+# -------------------------------------------------------------------------------- the plan
 
 
 def _limits(series: Sequence[Series]) -> list[dict[str, Any]]:
@@ -61,7 +65,9 @@ def _limits(series: Sequence[Series]) -> list[dict[str, Any]]:
     return entries
 
 
-def _figure_in_plan(figure: Figure, series: Sequence[Series], say_step: bool, models: Sequence[str]) -> list[Any]:
+def _figure_in_plan(
+    figure: Figure, series: Sequence[Series], say_step: bool, models: Sequence[str]
+) -> list[Any]:
     """Give a figure as the plan writes it; a slide clearance is written twice, as read and as charted."""
     entry: dict[str, Any] = {"id": figure.id, "name": figure.name, "unit": figure.unit}
     if figure.kind != "measured":
@@ -79,13 +85,23 @@ def _figure_in_plan(figure: Figure, series: Sequence[Series], say_step: bool, mo
         if say_step:
             read["resolution"] = series[0].step
     if figure.id == "clearance":
-        as_read = {"id": "clearance_read", "name": "Clearance as read", "unit": "um", "charted": False, **read}
+        as_read = {
+            "id": "clearance_read",
+            "name": "Clearance as read",
+            "unit": "um",
+            "charted": False,
+            **read,
+        }
         return [as_read, {**entry, "derive": {"what": "clearance"}}]
     return [{**entry, **read}]
 
 
 def write_plan(
-    path: Path, series: Sequence[Series], days_off: Sequence[dt.date], events: dict[str, Any], says: dict[str, bool]
+    path: Path,
+    series: Sequence[Series],
+    days_off: Sequence[dt.date],
+    events: dict[str, Any],
+    says: dict[str, bool],
 ) -> None:
     """Write plan.yaml; `events` gives start, newcomer's day, days of new tools and calibrations."""
     start: dt.date = events["start"]
@@ -115,14 +131,24 @@ def write_plan(
             key = f"{card.id}/{kind}"
             for i in ids:
                 days = sorted({start - dt.timedelta(days=40), *events["calibrated"].get(i, [])})
-                gauges.append({"id": i, "name": f"{kind.capitalize()} {i}", "gauge_class": kind, "unit": units[key],
-                               "resolution": steps[key], "calibrated": days})  # fmt: skip
+                gauges.append(
+                    {
+                        "id": i,
+                        "name": f"{kind.capitalize()} {i}",
+                        "gauge_class": kind,
+                        "unit": units[key],
+                        "resolution": steps[key],
+                        "calibrated": days,
+                    }
+                )
         if card.tools is not None:
             kind, first, new = card.tools
             tools += [{"id": i, "name": f"{kind.capitalize()} {i}", "tool_class": kind} for i in first]
             if new:
                 fitted = events["fitted"][new]
-                tools.append({"id": new, "name": f"{kind.capitalize()} {new}", "tool_class": kind, "fitted": fitted})
+                tools.append(
+                    {"id": new, "name": f"{kind.capitalize()} {new}", "tool_class": kind, "fitted": fitted}
+                )
                 tools[-2]["removed"] = fitted
         entry = {"id": card.id, "title": card.title, "source": card.source, "stage": card.stage}
         read = [figure.id for figure in FIGURES if figure.card == card.id]
@@ -131,12 +157,24 @@ def write_plan(
     people: list[dict[str, Any]] = [{"code": code, "name": f"Bench {i + 1}"} for i, code in enumerate(PEOPLE)]
     people[PEOPLE.index(NEWCOMER)]["joined"] = events["joined"]
     models = [
-        {"id": m.id, "name": m.name, "family": m.family, "pedal_midi": m.midi, "length_mm": m.length_mm,
-         "valves": [{"name": v, "added_mm": mm, **({"depends_on": on} if on else {})} for v, mm, on in m.valves]}
+        {
+            "id": m.id,
+            "name": m.name,
+            "family": m.family,
+            "pedal_midi": m.midi,
+            "length_mm": m.length_mm,
+            "valves": [
+                {"name": v, "added_mm": mm, **({"depends_on": on} if on else {})} for v, mm, on in m.valves
+            ],
+        }
         for m in MODELS
-    ]  # fmt: skip
+    ]
     plan = {
-        "workshop": {"name": "Pelderwick Slide Brass", "serial_prefix": PREFIX, "days_off": ["sat", "sun", *days_off]},
+        "workshop": {
+            "name": "Pelderwick Slide Brass",
+            "serial_prefix": PREFIX,
+            "days_off": ["sat", "sun", *days_off],
+        },
         "models": models,
         "stages": stages,
         "gauges": gauges,
@@ -150,7 +188,7 @@ def write_plan(
     path.write_text(yaml.safe_dump(bare, sort_keys=False, allow_unicode=True, width=110), encoding="utf-8")
 
 
-# ---------------------------------------------------------------------------------------------------- the sheets
+# -------------------------------------------------------------------------------- the sheets
 
 
 def _cell(column: str, value: Any, style: Style) -> Any:
@@ -180,8 +218,12 @@ def write_sheet(path: Path, card: Card, rows: Sequence[Row], style: Style) -> No
     table = [[_cell(column, row.get(column, ""), style) for column in columns] for row in rows]
     path.parent.mkdir(parents=True, exist_ok=True)
     if style.workbook:
-        grid = pd.DataFrame([*head, [], names, *table], dtype=object)
-        with pd.ExcelWriter(path.with_suffix(".xlsx"), engine="xlsxwriter", datetime_format="yyyy-mm-dd") as book:
+        lines = [*head, [], names, *table]
+        width = max(2, len(names))
+        grid = pd.DataFrame([[*line, *[None] * (width - len(line))] for line in lines], dtype=object)
+        with pd.ExcelWriter(
+            path.with_suffix(".xlsx"), engine="xlsxwriter", datetime_format="yyyy-mm-dd"
+        ) as book:
             book.book.set_properties({"created": MADE})
             grid.to_excel(book, sheet_name="Sheet", header=False, index=False)
         return
