@@ -268,7 +268,7 @@ def _note(series: Series, kind: str, mask: Flags, lasting: bool, size: float, ca
             "last_serial": None if lasting else last.serial,
             "size_sd": size,
             "cause": cause,
-            "touched": len(touched),
+            "touched": [series.entries[int(i)].serial for i in touched],
             "from": int(touched[0]),
             "to": int(touched[-1]),
         }
@@ -319,19 +319,22 @@ def share_outside(series: Series, center: float) -> float | None:
     if lower is None and upper is None:
         return None
     tool = series.lot_by == "tool"
-    smooth = math.sqrt(series.within + series.slow + (0 if tool else series.lot_share))
+    lots = series.lot_share if tool else 0.0
+    # Normal parts are folded into a core of another shape by quadrature; a normal core takes them in exactly.
+    own = 1 - lots if series.core == "normal" else series.rest
+    smooth = math.sqrt(max(0.0, 1 - lots - own))
     nodes, weights = np.polynomial.hermite_e.hermegauss(80)
     weights = weights / weights.sum()
     effects = [
         series.offsets.get(entry.model, 0.0)
-        + math.sqrt(series.lot_share) * (series.tool_effects[entry.tool] if tool else 0.0)
+        + (math.sqrt(lots) * series.tool_effects[entry.tool] if tool else 0.0)
         for entry in series.entries
     ]
     outside = 0.0
     for effect in sorted(set(effects)):
         part = 0.0
         at = effect + smooth * nodes
-        root = max(math.sqrt(series.rest), 1e-6)
+        root = math.sqrt(own)
         if lower is not None:
             part += float(weights @ _core_share_below(series, ((lower - center) / series.sd - at) / root))
         if upper is not None:
