@@ -222,7 +222,10 @@ def write_sheet(path: Path, card: Card, rows: Sequence[Row], style: Style) -> No
         width = max(2, len(names))
         grid = pd.DataFrame([[*line, *[None] * (width - len(line))] for line in lines], dtype=object)
         with pd.ExcelWriter(
-            path.with_suffix(".xlsx"), engine="xlsxwriter", datetime_format="yyyy-mm-dd"
+            path.with_suffix(".xlsx"),
+            engine="xlsxwriter",
+            datetime_format="yyyy-mm-dd",
+            engine_kwargs={"options": {"in_memory": True}},
         ) as book:
             book.book.set_properties({"created": MADE})
             grid.to_excel(book, sheet_name="Sheet", header=False, index=False)
