@@ -28,6 +28,9 @@ LAST_DAY = date(2026, 9, 30)
 LEAD = 45
 """Working days before the first sheet in which the first pieces were begun."""
 
+OFTEN = {"person": 1.0, "gauge": 1.0, "batch": 2.5, "tool": 4.0}
+"""How readily a cause is drawn where it can be: few cards name a tool or a lot."""
+
 
 def working_days(
     last: date, months: int, rng: np.random.Generator
@@ -156,7 +159,7 @@ def series_of(log: Log, figure: Figure, rng: np.random.Generator) -> list[Series
     ways = ["unrecorded"]
     ways += ["batch", "batch"] if stage.batch else []
     ways += ["tool", "tool"] if log.rotating else []
-    ways += ["day"] if stage.gathered else []
+    ways += ["day"] * 3 if stage.gathered else []
     parted = []
     for model in shop.models_of(figure) if figure.split else (None,):
         rows = [i for i in there if model is None or log.models[i] == model]
@@ -185,7 +188,8 @@ def recorded_change(log: Log, parts: Sequence[Series], rng: np.random.Generator)
     free = sorted(ways - log.taken)
     if low > high or not free:
         return False
-    way, at = str(rng.choice(free)), int(rng.integers(low, high + 1))
+    weights = np.array([OFTEN[way] for way in free])
+    way, at = str(rng.choice(free, p=weights / weights.sum())), int(rng.integers(low, high + 1))
     sign = 1.0 if figure.positive or figure.kind != "measured" else float(rng.choice([-1.0, 1.0]))
     size, open_end, column = sign * float(rng.uniform(1.5, 2.0)), True, log.person
     if way == "person":
