@@ -18,7 +18,7 @@ from scipy import stats
 
 HERE = Path(__file__).resolve().parent
 
-SEEDS = (1, 2, 3)
+SEEDS = (1, 3, 5)  # one hands in by the week, two all at once; day by day is the same with more files
 
 
 def _loaded(path: Path, name: str) -> Any:
