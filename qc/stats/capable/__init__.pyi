@@ -6,11 +6,15 @@ from .bounds import cpm_bound as cpm_bound
 from .bounds import one_sided_bound as one_sided_bound
 from .bounds import two_sided_bound as two_sided_bound
 from .columns import capability_columns as capability_columns
+from .effective import Worth as Worth
+from .effective import effective_pieces as effective_pieces
+from .effective import worth_of as worth_of
 from .figures import capability as capability
 from .figures import capability_many as capability_many
 from .gate import LEAST_PIECES as LEAST_PIECES
 from .gauge import Seen as Seen
 from .gauge import gauge_share as gauge_share
+from .learned import learned_capability as learned_capability
 from .nested import Nest as Nest
 from .nested import beside as beside
 from .nested import nest_of as nest_of
