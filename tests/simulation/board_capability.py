@@ -15,7 +15,7 @@ import numpy as np
 from scipy import signal, stats
 
 from qc.stats.capable import Limits, learned_capability
-from qc.stats.noise import NORMAL, Settled, learn_noise
+from qc.stats.noise import Settled, learn_noise
 
 SISTERS = 20
 SIZES = (30, 60, 120)
@@ -66,7 +66,7 @@ KINDS = (
 )
 
 
-def score(kind, pieces, workshops, rng, lone=False, sides="upper"):
+def score(kind, pieces, workshops, rng, lone=False, sides="upper", shape="auto"):
     """Count misses below and above and `proven` for each truth; a row a truth."""
     found = np.zeros((len(TRUTHS), 5))
     for _ in range(workshops):
@@ -79,7 +79,7 @@ def score(kind, pieces, workshops, rng, lone=False, sides="upper"):
         for name, (x, lots) in drawn.items():
             for row, truth in enumerate(TRUTHS):
                 limits = limits_of(kind, truth, sides)
-                got = learned_capability(x, limits, learned[name], lots=lots)
+                got = learned_capability(x, limits, learned[name], lots=lots, shape=shape)
                 low, high = got.ppk_interval
                 wide = high - low
                 found[row] += [truth < low, truth > high, low >= 1.0, got.ppk, wide]
@@ -99,11 +99,17 @@ def main(argv):
     workshops, seed = (int(argv[0]) if argv else 5), (int(argv[1]) if argv[1:] else 1)
     sides = argv[2] if argv[2:] else "upper"
     lone = "lone" in argv
-    for kind in KINDS:
+    shape = next((a for a in argv if a in ("any", "positive")), "auto")
+    only = [
+        k for k in KINDS if not any(a.startswith("only=") for a in argv) or k.name in [a[5:] for a in argv]
+    ]
+    for kind in only:
         for pieces in SIZES:
-            rng = np.random.default_rng([seed, pieces])
-            rows = score(kind, pieces, workshops, rng, lone, sides)
-            told = " | ".join(f"{100*a:4.1f} {100*b:4.1f} {100*p:5.1f} ({k:.2f},{w:.2f})" for a, b, p, k, w in rows)
+            rng = np.random.default_rng([seed, KINDS.index(kind), pieces])
+            rows = score(kind, pieces, workshops, rng, lone, sides, shape)
+            told = " | ".join(
+                f"{100 * a:4.1f} {100 * b:4.1f} {100 * p:5.1f} ({k:.2f},{w:.2f})" for a, b, p, k, w in rows
+            )
             print(f"{kind.name:18} {pieces:4} | {told}", flush=True)
 
 

@@ -14,7 +14,7 @@ from qc.stats.numbers import Floats, Places
 LEAST_CORRELATION = 1e-6  # neighbours so far apart that less is left are taken for independent
 
 
-class Worth(NamedTuple):
+class PiecesWorth(NamedTuple):
     """What n pieces are worth.
 
     Attributes
@@ -70,8 +70,8 @@ def effective_pieces(noise: Noise, lots: Sequence[str | None] | None, n: int) ->
     return worth_of(noise, lots, n).mean_n
 
 
-def worth_of(noise: Noise, lots: Sequence[str | None] | None, n: int) -> Worth:
-    """What n pieces are worth to their mean and to their spread; arguments and errors as `effective_pieces`.
+def worth_of(noise: Noise, lots: Sequence[str | None] | None, n: int) -> PiecesWorth:
+    """Say what n pieces are worth to mean and spread; arguments and errors as `effective_pieces`.
 
     References
     ----------
@@ -82,7 +82,7 @@ def worth_of(noise: Noise, lots: Sequence[str | None] | None, n: int) -> Worth:
     Examples
     --------
     >>> worth_of(Noise(), None, 30)
-    Worth(mean_n=30.0, sd_df=29.0, spread=1.0)
+    PiecesWorth(mean_n=30.0, sd_df=29.0, spread=1.0)
     """
     if n < 1:
         raise StatisticsError("effective pieces: no piece given")
@@ -91,7 +91,7 @@ def worth_of(noise: Noise, lots: Sequence[str | None] | None, n: int) -> Worth:
     share = noise.lots if lots is not None else 0.0
     near = _near(noise, n)
     if n == 1 or (share == 0.0 and near.size == 0):
-        return Worth(float(n), float(n - 1), 1.0)
+        return PiecesWorth(float(n), float(n - 1), 1.0)
     lot = _numbered(lots, n)
     size = np.bincount(lot)[lot].astype(np.float64)
     # correlation of two pieces: share where they are of one lot, and of the rest what neighbours add
@@ -103,9 +103,9 @@ def worth_of(noise: Noise, lots: Sequence[str | None] | None, n: int) -> Worth:
     total = float(rows.sum())
     about = n - total / n  # expected sum of squares about the sample's own mean, in variances
     if not about > 1e-9 * n:
-        return Worth(1.0, 1e-9, 1.0)
+        return PiecesWorth(1.0, 1e-9, 1.0)
     second = squares - 2.0 * float(np.sum(rows**2)) / n + (total / n) ** 2
-    return Worth(n * n / total, about**2 / second, float(np.sqrt((n - 1.0) / about)))
+    return PiecesWorth(n * n / total, about**2 / second, float(np.sqrt((n - 1.0) / about)))
 
 
 def _near(noise: Noise, n: int) -> Floats:
@@ -118,7 +118,7 @@ def _near(noise: Noise, n: int) -> Floats:
 
 
 def _numbered(lots: Sequence[str | None] | None, n: int) -> Places:
-    """Number the lots; a piece without one is a lot of its own."""
+    """Give each lot a number; a piece without one is a lot of its own."""
     if lots is None:
         return np.arange(n)
     known: dict[str, int] = {}

@@ -19,7 +19,7 @@ from qc.stats.capable.result import Capability, Limits, verdict, withheld
 from qc.stats.capable.shape import check_shape, shape_figures
 from qc.stats.capable.spread import FIGURES, GaugeShare
 from qc.stats.errors import StatisticsError
-from qc.stats.numbers import GREATEST, LEAST, Floats, Interval, as_readings, check_between
+from qc.stats.numbers import GREATEST, LEAST, Floats, as_readings, check_between
 
 SEED = 20240501  # any fixed number: the same readings must give the same interval every time
 
