@@ -113,7 +113,7 @@ def judge_further(
         To be kept for the next time.
     """
     points = without(reduced.points, question.decisions.left_out)
-    course = course_of(question.characteristic, points, question.decisions.baseline)
+    course = course_of(question.characteristic, points, question.decisions.baseline, step=reduced.step)
     found = course.changes(question.rates or question.rate, kept)
     if found.signals:
         known = factors() if callable(factors) else factors
@@ -137,7 +137,12 @@ def _verdict(
     present, frozen = course.present(signals), course.frozen
     drifting = _drifting(question, signals, frozen)
     answer = judge_limits(
-        question.plan, question.characteristic, present, limits, moving=_is_moving(signals, present)
+        question.plan,
+        question.characteristic,
+        present,
+        limits,
+        moving=_is_moving(signals, present),
+        step=reduced.step,
     )
     forecast = course.forecast(signals, limits, question.today, question.plan)
     natural = (None, None) if drifting else course.limits(present, question.rate)

@@ -43,17 +43,20 @@ class LevelCourse:
     Attributes
     ----------
     characteristic : Characteristic
-        Gives the kind of figure, its shape and the gauge's step.
+        Gives the kind of figure and its shape.
     points : tuple of Point
         The series, in order of making; those left out are marked and take no part in judging.
     baseline : (int, int) or None
         Ordinals of a frozen settled state: pieces after it are compared with it. Up to its end the series is
         judged as it always was.
+    step : float or None
+        Step that the gauge leaves in the figures, see `step_of`. [unit of the figure]
     """
 
     characteristic: Characteristic
     points: tuple[Point, ...]
     baseline: tuple[int, int] | None = None
+    step: float | None = None
 
     @property
     def frozen(self) -> tuple[int, int] | None:
@@ -174,15 +177,13 @@ class LevelCourse:
             return [finding_of(s) for s in counted.signals], (), left
         if shape == "positive" and float(values.min(initial=1.0)) < 0:
             shape = "any"  # a deviation from target may lie below 0: ranks take it as it is
-        # what was averaged or derived from several readings has no steps of its own
-        single = all(p.readings == 1 for p in points) and self.characteristic.derive is None
         result, left = detect_further(
             values,
             false_alarm_rate=rates,
             labels=[p.serial for p in points],
             before=known,
             shape=shape,
-            resolution=self.characteristic.resolution if single else None,
+            resolution=self.step,
             settled=settled,
         )
         notes: tuple[str, ...] = ()

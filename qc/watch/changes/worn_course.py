@@ -33,7 +33,11 @@ AHEAD_OF_ALL = 9.0
 
 
 def course_of(
-    characteristic: Characteristic, points: Sequence[Point], baseline: Span | None = None
+    characteristic: Characteristic,
+    points: Sequence[Point],
+    baseline: Span | None = None,
+    *,
+    step: float | None = None,
 ) -> LevelCourse:
     """Return the course that a series runs: level, or worn where the plan names what it wears with.
 
@@ -45,14 +49,15 @@ def course_of(
         The series, in order of making.
     baseline : Span, optional
         The settled state that a lead froze; of a worn course the part on the last of its fittings counts.
+    step : float, optional
+        Step that the gauge leaves in the figures, see `step_of`. [unit of the figure]
     """
     span = None if baseline is None else baseline.ordinals(points)
     if not characteristic.wears_with:
-        return LevelCourse(characteristic, tuple(points), span)
+        return LevelCourse(characteristic, tuple(points), span, step=step)
     counted = _counted(points)
-    return WornCourse(
-        characteristic, tuple(points), own_fitting(points, span) if counted and span is not None else span
-    )
+    own = own_fitting(points, span) if counted and span is not None else span
+    return WornCourse(characteristic, tuple(points), own, step=step)
 
 
 @dataclass(frozen=True, slots=True)
