@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import ArrayLike
 from scipy import special
 
 from qc.stats.capable.basis import Samples, means_and_sds
@@ -28,7 +29,7 @@ LEAST_FOR_NO = 5  # from so few pieces on a `no` is told, with its interval (hou
 
 
 def learned_capability(
-    values: Floats,
+    values: ArrayLike,
     limits: Limits,
     noise: Noise,
     *,

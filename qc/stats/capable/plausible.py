@@ -167,13 +167,13 @@ def _taught(noise: Noise) -> Floats:
     skews = _even(SKEWS, trust * noise.skew, min(g_sd, ALONE_SKEW))
     tails = _even(TAU_4, trust * at + (1.0 - trust) * USUAL_TAU_4, min(tau_sd, ALONE_TAU_4))
     tails[0] *= NORMAL_TAILS
-    return skews[:, None] * tails / tails.sum()
+    return np.asarray(skews[:, None] * tails / tails.sum())
 
 
 def _even(nodes: Floats, centre: float, sd: float) -> Floats:
     """Share of a normal that falls to each node; what lies beyond the first or last falls to it."""
     edges = np.concatenate(([-np.inf], (nodes[1:] + nodes[:-1]) / 2.0, [np.inf]))
-    return np.diff(special.ndtr((edges - centre) / sd))
+    return np.asarray(np.diff(special.ndtr((edges - centre) / sd)))
 
 
 def _fitted(away: Floats, shapes: Shapes, floor: float) -> tuple[Shapes, Fits]:
