@@ -100,7 +100,12 @@ def test_capability_is_never_a_bare_number(verdicts):
     assert re.search(
         r"Ppk \d\.\d\d \(\d\.\d\d to \d\.\d\d, 95 %\) from 40 pieces", capability_sentence(verdicts[1])
     )
-    assert capability_sentence(verdicts[0]).startswith("Limits not kept. Ppk is not given")
+    assert re.search(
+        r"Limits not kept: Ppk -\d\.\d\d \(-\d\.\d\d to -\d\.\d\d, 95 %\) from 11 pieces",
+        capability_sentence(verdicts[0]),
+    )
+    few = replace(verdicts[1], capable="unproven", ppk=None, ppk_reason="12 pieces are too few")
+    assert capability_sentence(few) == "Limits unproven. Ppk is not given: 12 pieces are too few."
 
 
 def test_panel_lines(verdicts):

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from qc.stats import Noise, capability, learned_capability, natural_limits
+from qc.stats import Noise, StatisticsError, capability, learned_capability, natural_limits
 from qc.stats.capable import Limits
 from qc.stats.capable.effective import worth_of
 from qc.stats.capable.plausible import Shapes, draws_of
@@ -121,3 +121,21 @@ def test_natural_limits_hold_the_rate_of_a_known_shape(noise):
     low, high = natural_limits(readings, noise, rate)
     outside = np.mean((readings < low) | (readings > high))
     assert 0.9 * rate < outside < 1.01 * rate  # below: 90 % sure
+
+
+@pytest.mark.parametrize(
+    "values, lots, says",
+    [
+        ([1.0, float("nan"), 2.0], None, "value"),
+        ([1.0, float("inf"), 2.0], None, "value"),
+        ([1.0], None, "value"),
+        (["a", "b"], None, "value"),
+        ([1.0, 2.0, 3.0], ["a", "b"], "2 lots for 3 pieces"),
+    ],
+)
+def test_what_is_no_reading_is_refused(values, lots, says):
+    for shape in ("auto", "normal", "positive", "any"):
+        with pytest.raises(StatisticsError, match=says):
+            learned_capability(values, Limits(None, 9.0), KNOWN, lots=lots, shape=shape)
+        with pytest.raises(StatisticsError, match=says):
+            natural_limits(values, KNOWN, 0.01, lots=lots, shape=shape)
