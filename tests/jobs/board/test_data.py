@@ -69,7 +69,7 @@ def test_a_stage_says_whether_it_has_limits_and_whether_pieces_are_only_too_few(
         open_ones = [v for v in own if v.capable == "unproven"]
         too_few = all(v.ppk is None and v.rests_on < 20 for v in open_ones)
         assert stage.few == (stage.capable == "unproven" and too_few)
-    # the force at the slide is unproven from many pieces: nobody has seen the tail of the shape it has by plan
+    # the force at the slide is unproven from many pieces: nobody has seen the tail of its shape
     assert not by_id["slide"].few and not by_id["draw"].few and not by_id["final"].limits
 
 
