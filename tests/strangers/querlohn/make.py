@@ -174,7 +174,7 @@ def _lanes(
         n, usual = len(done), [str(code) for code in rng.choice(PEOPLE, 2, replace=False)]
         second = 0.0 if rng.random() < 0.4 else float(rng.uniform(0.1, 0.5))
         who = {day: usual[int(rng.random() < second)] for day in sorted({day for day, _, _ in done})}
-        tools = tool_ids(card.tool) if card.tool else [""]
+        tools = tool_ids(card.tool, name) if card.tool else [""]
         rotating = len(tools) > 1 and rng.random() < 0.35
         prefix = f"{card.batch}{name[:2].upper()}-" if card.pool != "all" else f"{card.batch}-"
         batches = [f"{prefix}{number + 101}" for number in range(n)] if card.batch else []
@@ -187,7 +187,11 @@ def _lanes(
             [who[day] for day, _, _ in done],
             runs(rng, n, tools) if rotating else [str(rng.choice(tools))] * n,
             runs(rng, n, batches, keep_order=True) if batches else [""] * n,
-            {one.gauge: [str(rng.choice(gauge_ids(one.gauge)))] * n for one in card.figures if one.gauge},
+            {
+                one.gauge: [str(rng.choice(gauge_ids(one.gauge, name)))] * n
+                for one in card.figures
+                if one.gauge
+            },
         )
         lane.taken |= {"tool"} if rotating or not card.tool else set()
         lanes.append(lane)

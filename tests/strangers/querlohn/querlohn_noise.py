@@ -16,6 +16,7 @@ from querlohn_shop import PEOPLE, Card, Figure, gauge_ids, tool_ids
 
 Numbers = NDArray[np.float64]
 FIRST_CHANGE = 25  # pieces that a series has before anything may happen to it
+KINDS = ("person", "gauge", "batch", "tool", "shift", "shift", "trend", "spread", "single")
 ROOM = 12  # pieces that a change is given at least, where it lasts
 
 
@@ -229,23 +230,13 @@ def put_faults(rng: np.random.Generator, all_series: list[Series]) -> None:
         if n >= 90 and rng.random() < 0.35:
             windows = [(FIRST_CHANGE, n // 2 - ROOM), (n // 2 + ROOM, n - ROOM)]
         for low, high in windows:
-            for _ in range(20):
-                if not bag:
-                    kinds = [
-                        "person",
-                        "gauge",
-                        "batch",
-                        "tool",
-                        "shift",
-                        "shift",
-                        "trend",
-                        "spread",
-                        "single",
-                    ]
-                    bag = [str(kind) for kind in rng.permutation(kinds)]
-                change = _fault(rng, series, bag.pop(), low, high, high + ROOM)
+            if len(bag) < 6:
+                bag += [str(kind) for kind in rng.permutation(KINDS)]
+            for kind in list(bag):  # what does not fit here waits for a series that it fits
+                change = _fault(rng, series, kind, low, high, high + ROOM)
                 if change is not None:
                     series.changes.append(change)
+                    bag.remove(kind)
                     break
 
 
@@ -309,10 +300,10 @@ def swap(rng: np.random.Generator, lane: Lane, key: str, start: int, stop: int |
     if key == "person":
         column, words = lane.person, list(PEOPLE)
     elif key == "tool":
-        column, words = lane.tool, tool_ids(lane.card.tool)
+        column, words = lane.tool, tool_ids(lane.card.tool, lane.name)
     else:
         kind = key.removeprefix("gauge ")
-        column, words = lane.gauge[kind], gauge_ids(kind)
+        column, words = lane.gauge[kind], gauge_ids(kind, lane.name)
     value = str(rng.choice([word for word in words if word not in column]))
     end = len(column) if stop is None else stop + 1
     column[start:end] = [value] * (end - start)

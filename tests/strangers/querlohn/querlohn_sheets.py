@@ -36,23 +36,15 @@ def hand_in(
             if rhythm == "whole":
                 day = days[-1]
             sheets[day, days[measured].isoformat() if wait and rhythm != "whole" else ""].append(row)
-        for (day, mark), some in list(sheets.items()):
-            if (
-                rhythm != "whole"
-                and rng.random() < 6 / len(sheets)
-                and card.source == "bench"
-                and rng.random() < 0.25
-            ):
-                wrong = _correct(rng, card, some)
-                if wrong:
-                    again = min(day + timedelta(days=7), days[-1])
-                    serial = str(wrong[0]["Serial"])
-                    path = _write(
-                        folder / again.isoformat(), f"{card.id}_{serial}_korrektur", card, layout, days, wrong
-                    )
-                    corrections.append(
-                        {"card": card.id, "serial": serial, "sheet": f"{again.isoformat()}/{path.name}"}
-                    )
+        slips = 0.6 / len(sheets) if rhythm != "whole" and card.source == "bench" else 0.0
+        for (day, mark), some in sheets.items():
+            if rng.random() < slips and (right := _correct(rng, card, some)):
+                again = min(day + timedelta(days=7), days[-1])
+                serial = str(right[0]["Serial"])
+                name = f"{card.id}_{serial}_korrektur"
+                path = _write(folder / again.isoformat(), name, card, layout, days, right)
+                sheet = f"{again.isoformat()}/{path.name}"
+                corrections.append({"card": card.id, "serial": serial, "sheet": sheet})
             name = f"{card.id}_{day.isoformat()}" + (f"_nachgereicht_{mark}" if mark else "")
             _write(folder / day.isoformat(), name, card, layout, days, some)
     return corrections

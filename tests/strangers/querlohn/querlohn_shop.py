@@ -137,17 +137,17 @@ CARDS = (
         Figure("nachloetung", "Nachlötungen", "count", "", (1,), (1.4, 3.0), 0, "counts", "none"),
     ), batch="LOT"),
     Card("dicht_korpus", "Dichtprobe Korpus", "loeten", "all", 11, (
-        Figure("korpus_leck", "Leck Korpus", "cm3/min", "Leckprüfer", (0.1,), (0.3, 0.45), 4.1, *UP),
+        Figure("korpus_leck", "Leck Korpus", "cm3/min", "Dichtprüfstand", (0.1,), (0.3, 0.45), 4.1, *UP),
     )),
     Card("stimmkarte", "Stimmblatt", "stimmung", "family", 12, (
         Figure("grundton", "Abweichung B", "cent", "Stimmgerät", (1,), (4, 6), 0),
     )),
     Card("quartkarte", "Stimmblatt Ventil", "stimmung", "all", 12, (
-        Figure("quartton", "Abweichung F", "cent", "Stimmgerät", (1,), (4, 6), 0,
+        Figure("quartton", "Abweichung F", "cent", "Tonmesser", (1,), (4, 6), 0,
                places={"partial": ("2", "3", "4")}),
     ), models=("dohle", "dommel")),
     Card("hochkarte", "Stimmblatt Naturton", "stimmung", "all", 13, (
-        Figure("naturton5", "Fünfter Naturton", "cent", "Stimmgerät", (1,), (4, 6.5), -14),
+        Figure("naturton5", "Fünfter Naturton", "cent", "Frequenzmesser", (1,), (4, 6.5), -14),
     )),
     Card("polierkarte", "Polierkarte", "polieren", "all", 15, (
         Figure("abtrag", "Abtrag", "g", "Feinwaage", (0.1, 1), (0.8, 1.1), 9),
@@ -175,15 +175,20 @@ TOOLS = ("1", "2", "3", "4", "5")
 GAUGES = ("1", "2", "3")
 
 
-def gauge_ids(gauge: str) -> list[str]:
-    """Name the gauges of a class: initials of the class and a number, as engraved on them."""
-    short = gauge.upper().translate(str.maketrans("ÜÄÖ ", "UAO-"))
-    return [f"{short[:10]}-{number}" for number in GAUGES]
+def gauge_ids(gauge: str, lane: str) -> list[str]:
+    """Name the gauges of a class at a bench, as engraved on them; each bench has its own."""
+    short = gauge.upper().translate(str.maketrans("ÜÄÖ ", "UAO-")).replace("SS", "S")
+    return [f"{short[:10]}-{_bench(lane)}{number}" for number in GAUGES]
 
 
-def tool_ids(tool: str) -> list[str]:
-    """Name the tools of a class."""
-    return [f"{tool[:4].upper()}-{number}" for number in TOOLS]
+def tool_ids(tool: str, lane: str) -> list[str]:
+    """Name the tools of a class at a bench."""
+    return [f"{tool[:4].upper()}-{_bench(lane)}{number}" for number in TOOLS]
+
+
+def _bench(lane: str) -> str:
+    """Shorten the name of a bench; the one for every model needs none."""
+    return "" if lane == "all" else lane[:3].upper()
 
 
 def lane_of(card: Card, model: str) -> str:
@@ -214,22 +219,15 @@ def make_plan(
             for figure in card.figures:
                 figures.append(_characteristic(card, figure, steps, limits[figure.id]))
         stages.append({"id": stage, "name": name, "characteristics": figures})
-    classes = {figure.gauge: figure for card in CARDS for figure in card.figures if figure.gauge}
-    gauges = [
-        {
-            "id": one,
-            "name": f"{kind} {one[-1]}",
-            "gauge_class": kind,
-            "resolution": steps[kind],
-            "unit": figure.unit,
-        }
-        for kind, figure in classes.items()
-        for one in gauge_ids(kind)
-    ]
-    kinds = sorted({card.tool for card in CARDS if card.tool})
-    tools = [
-        {"id": one, "name": one.capitalize(), "tool_class": kind} for kind in kinds for one in tool_ids(kind)
-    ]
+    gauges: list[dict[str, object]] = []
+    tools: list[dict[str, object]] = []
+    for card in CARDS:
+        for lane in sorted({lane_of(card, model) for model in card.models}):
+            for figure in (figure for figure in card.figures if figure.gauge):
+                head = {"gauge_class": figure.gauge, "resolution": steps[figure.gauge], "unit": figure.unit}
+                gauges += [{"id": one, "name": one, **head} for one in gauge_ids(figure.gauge, lane)]
+            for one in tool_ids(card.tool, lane) if card.tool else []:
+                tools.append({"id": one, "name": one.capitalize(), "tool_class": card.tool})
     cards: list[dict[str, object]] = []
     for card in CARDS:
         figures_of = [figure.id for figure in card.figures]
