@@ -165,8 +165,12 @@ def draw_values(rng: np.random.Generator, series: Series) -> tuple[Numbers, Numb
     e = math.sqrt(core_share) * core
     if series.lot_share:
         words = lot_words(rng, series)
-        drawn = {word: float(rng.standard_normal()) for word in dict.fromkeys(words)}
-        e += math.sqrt(series.lot_share) * np.array([drawn[word] for word in words])
+        names = list(dict.fromkeys(words))
+        drawn = rng.standard_normal(len(names))
+        if series.lot_by == "tool":  # a handful that come again and again: their own spread is the share
+            drawn = (drawn - drawn.mean()) / max(float(drawn.std()), 1e-9)
+        effect = dict(zip(names, drawn, strict=True))
+        e += math.sqrt(series.lot_share) * np.array([effect[word] for word in words])
     if figure.noise == "skewed":
         centre = math.log(series.mean) - series.log_sd**2 / 2
         return np.exp(centre + series.log_sd * e) + series.sd * added, np.zeros(n)

@@ -36,7 +36,7 @@ def hand_in(
             if rhythm == "whole":
                 day = days[-1]
             sheets[day, days[measured].isoformat() if wait and rhythm != "whole" else ""].append(row)
-        slips = 0.6 / len(sheets) if rhythm != "whole" and card.source == "bench" else 0.0
+        slips = 0.6 / max(1, len(sheets)) if rhythm != "whole" and card.source == "bench" else 0.0
         for (day, mark), some in sheets.items():
             if rng.random() < slips and (right := _correct(rng, card, some)):
                 again = min(day + timedelta(days=7), days[-1])

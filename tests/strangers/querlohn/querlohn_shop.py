@@ -177,7 +177,7 @@ GAUGES = ("1", "2", "3")
 
 def gauge_ids(gauge: str, lane: str) -> list[str]:
     """Name the gauges of a class at a bench, as engraved on them; each bench has its own."""
-    short = gauge.upper().translate(str.maketrans("ÜÄÖ ", "UAO-")).replace("SS", "S")
+    short = gauge.upper().translate(str.maketrans("ÜÄÖ ", "UAO-"))
     return [f"{short[:10]}-{_bench(lane)}{number}" for number in GAUGES]
 
 
