@@ -40,7 +40,10 @@ class Pair:
     def __init__(self, killing, one, other):
         self.killing, self.verbs = killing, (BY_NAME[one], BY_NAME[other])
         self.start = killing.unkilled(self.verbs[0]).start
-        self.serial = [self._in_turn(order) for order in ((0, 1), (1, 0))]
+        codes, found = self._in_turn((0, 1))
+        self.serial = [(codes, found)]
+        # a verb said twice ends alike whoever was first: only the codes change hands
+        self.serial.append((codes[::-1], found) if one == other else self._in_turn((1, 0)))
 
     def _typed(self, shop):
         return [verb.typed(shop, self.killing.bench) for verb in self.verbs]
