@@ -23,6 +23,8 @@ from pathlib import Path
 from score_replay import live_through, makers, program_of
 from score_tally import Json, Line, tally
 
+from qc.ingest import keep_reader
+
 KEPT = Path("build/strangers")
 Task = tuple[str, int, int | None]
 
@@ -121,6 +123,7 @@ def _run(tasks: Sequence[Task], keep: Path, jobs: int) -> tuple[list[Json], bool
 def _live(task: Task, file: Path) -> float:
     """Live through one workshop and keep its record, whole or not at all; returns the seconds it took."""
     place = file.parent / "live" / _name(task)
+    keep_reader()
     record = live_through(*task, place, _say)
     half = file.with_suffix(".half")
     half.write_text(json.dumps(record), "utf-8")

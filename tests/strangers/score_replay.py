@@ -28,7 +28,7 @@ from score_truth import Json, TrueChange, changes_of, corrected_serials, key_of,
 
 import qc
 from qc import clock
-from qc.ingest import keep_reader, warm_up
+from qc.ingest import warm_up
 from qc.jobs.judging import judge_now
 from qc.jobs.judging.rates import rates_of_points
 from qc.jobs.upload import upload
@@ -89,7 +89,6 @@ def live_through(name: str, seed: int, months: int | None, folder: Path, say: Sa
     shutil.copyfile(given / "plan.yaml", shop / PLAN)
     truth: Json = json.loads((given / "truth.json").read_text("utf-8"))
     made = time.monotonic()
-    keep_reader()
     warm_up()
     days = sorted(date.fromisoformat(place.name) for place in (given / "hand_in").iterdir())
     with _dated_back(days[0]):
@@ -181,11 +180,11 @@ def _keep_told(
         for signal in verdict.signals:
             if signal_id(record.series, signal.kind, signal.raised_serial) in fresh[record.series]:
                 retold = signal.raised_serial in before.get(record.series, ())
-                one = {**_plain(verdict, signal), "day": day.isoformat(), "retold": retold}
+                one = {**plain_signal(verdict, signal), "day": day.isoformat(), "retold": retold}
                 told.setdefault(record.series, []).append(one)
 
 
-def _plain(verdict: SeriesVerdict, signal: SignalResult) -> Json:
+def plain_signal(verdict: SeriesVerdict, signal: SignalResult) -> Json:
     """Return what is scored of a signal, its pieces by serial: places move when late cards come in."""
     serial = {point.ordinal: point.serial for point in verdict.points}
     return {
@@ -261,7 +260,10 @@ def set_beside(
         "expected": sum(rates[UNJUDGED:settled]),
         "changes": [{**asdict(one), "looks": _looks(look, one, days)} for one in changes],
         "told": told,
-        "end": {"behaviour": verdict.behaviour, "signals": [_plain(verdict, s) for s in verdict.signals]},
+        "end": {
+            "behaviour": verdict.behaviour,
+            "signals": [plain_signal(verdict, s) for s in verdict.signals],
+        },
         "capable": list(_capable(look, days, settled)) if truth["true_ppk"] is not None else [],
     }
 
@@ -273,7 +275,7 @@ def _looks(look: Callable[[date], SeriesVerdict | None], change: TrueChange, day
         at = change.first + pieces - 2
         verdict = look(days[at]) if at < len(days) else None
         if verdict is not None:
-            found[str(pieces)] = [_plain(verdict, signal) for signal in verdict.signals]
+            found[str(pieces)] = [plain_signal(verdict, signal) for signal in verdict.signals]
     return found
 
 

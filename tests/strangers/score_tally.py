@@ -155,7 +155,7 @@ def _false(series: Sequence[Json]) -> Iterator[Line]:
 
 
 def _settled(signal: Json, series: Json) -> bool:
-    return place_in(series).get(signal["raised"], 0) <= series["settled"]
+    return bool(place_in(series).get(signal["raised"], 0) <= series["settled"])
 
 
 def _true(told: Sequence[Told]) -> Iterator[Line]:
@@ -242,7 +242,7 @@ def _first_right(one: Told, signal: Json) -> bool:
 
 
 def _first_named(one: Told, signal: Json) -> bool:
-    return _first_right(one, signal) and signal["suspects"][0]["name"] == one.change["cause"]["value"]
+    return _first_right(one, signal) and bool(signal["suspects"][0]["name"] == one.change["cause"]["value"])
 
 
 def _named(one: Told, signal: Json) -> bool:
@@ -251,7 +251,7 @@ def _named(one: Told, signal: Json) -> bool:
 
 
 def _denied(one: Told, signal: Json) -> bool:
-    return one.change["cause"]["kind"] in signal["unchanged"]
+    return bool(one.change["cause"]["kind"] in signal["unchanged"])
 
 
 def _days_off(one: Told, suspect: Json) -> int:

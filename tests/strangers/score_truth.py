@@ -134,7 +134,7 @@ def worse_side_ppk(truth: Json) -> float | None:
 
 def corrected_serials(truth: Json) -> set[str]:
     """Return the pieces of which a card came again with another figure: those rows are to be held."""
-    return {str(one["serial"]) for one in truth.get("corrected", truth.get("corrections", ()))}
+    return {str(one["serial"]) for name in ("corrected", "corrections") for one in truth.get(name, ())}
 
 
 def _named(truth: Json) -> tuple[str, str]:
