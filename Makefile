@@ -37,8 +37,8 @@ fuzz: $(STAMP)  ## kills, full disks, two writers, each reader fuzzed for MINUTE
 		echo "Going on without the fuzzer that is led by coverage."
 	@$(BIN)/python tests/faults/fuzz.py --minutes $(MINUTES) --kills $(KILLS)
 
-strangers: $(STAMP)  ## what is told of invented workshops beside their truth; SEEDS, MONTHS, ONLY; hours
-	@$(BIN)/python tests/strangers/score.py --seeds $(SEEDS) $(if $(MONTHS),--months $(MONTHS)) $(if $(ONLY),--only $(ONLY))
+strangers: $(STAMP)  ## what is told of invented workshops beside their truth; SEEDS, MONTHS, ONLY, JOBS; hours
+	@$(BIN)/python tests/strangers/score.py --jobs $(JOBS) --seeds $(SEEDS) $(if $(MONTHS),--months $(MONTHS)) $(if $(ONLY),--only $(ONLY))
 
 docs: $(STAMP)
 	@$(BIN)/python docs/make_docs.py --pictures

@@ -125,6 +125,8 @@ def _live(task: Task, file: Path) -> float:
     place = file.parent / "live" / _name(task)
     keep_reader()
     record = live_through(*task, place, _say)
+    if not file.stem.endswith(record["program"]):
+        raise RuntimeError("the program changed while the workshop was lived through; run it again")
     half = file.with_suffix(".half")
     half.write_text(json.dumps(record), "utf-8")
     half.replace(file)
