@@ -75,6 +75,7 @@ def tally(records: Sequence[Json]) -> list[Line]:
         (record["wanted"], one, c)
         for record in records
         for one in record["series"]
+        if one["noise"] not in COUNTED  # a count has no such index: the pages say so
         for c in one.get("capable", ())
     ]
     return [*_false(series), *_true(told), *_suspects(told, series), *_capable(limits), *_rows(records)]
