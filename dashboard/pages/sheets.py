@@ -16,6 +16,7 @@ from qc.plain import JsonObject
 
 UNDER = "Hand in the day's sheets. Rows in doubt are held with every reason; nothing is corrected silently."
 COLUMN_WORDS = {"value": "the figure", "serial": "the serial", "day": "the day", "unit": "the unit"}
+JUDGED = "What was settled is judged: the charts and signals have it."
 SHOWN_HELD = 20
 SHOWN_SHEETS = 20
 """Rows shown at once; the others are a page further on, not left out."""
@@ -106,6 +107,7 @@ def held_card(rows: tuple[HeldView, ...]) -> Component:
     return card(
         "Held rows",
         html.P(held_sentence(rows), id="sheets-held-count", className="small"),
+        html.P(id="sheets-judged", className="small", role="status"),
         html.Div(who, className="decided no-print"),
         html.Div(held_list(rows, 0), id="sheets-held-list"),
     )
@@ -117,6 +119,13 @@ def held_sentence(rows: tuple[HeldView, ...]) -> str:
         return "No row is held. Everything that came in was accepted."
     counted = words.counted(len(rows), "row waits", "rows wait")
     return f"{counted[:1].upper()}{counted[1:]} for a decision."
+
+
+def judged_sentence() -> str:
+    """Say that settled rows wait to be judged, nothing where all is judged."""
+    if not queries.board().not_judged():
+        return ""
+    return "Stored. The charts and signals follow once no further decision comes for a moment."
 
 
 def held_list(rows: tuple[HeldView, ...], first: int) -> Component:

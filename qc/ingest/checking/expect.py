@@ -95,8 +95,9 @@ def validate(frame: pl.DataFrame, rules: Sequence[ColumnRule], name: str) -> lis
     return [failure for key in sorted(failures) for failure in failures[key]]
 
 
+@cache
 def warm_up() -> None:
-    """Load great_expectations ahead of the first upload, in a process that lives long."""
+    """Load great_expectations ahead of the first upload, in a process that lives long; once is enough."""
     frame = pl.DataFrame({INDEX: [0], "typed": ["x"]})
     validate(frame, [ColumnRule("given", "typed", Reason.MISSING_VALUE, "text")], "warm-up")
 
