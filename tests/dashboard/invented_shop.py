@@ -330,6 +330,7 @@ class InventedBoard:
     """Answers every question of `BoardData` from memory."""
 
     waits = ""
+    backup = ""
 
     def __init__(self, quiet: bool = False) -> None:
         seed = 0
@@ -409,6 +410,9 @@ class InventedBoard:
 
     def not_judged(self):
         return self.waits
+
+    def backup_due(self):
+        return self.backup
 
     def budget(self):
         return BUDGET
