@@ -1,4 +1,4 @@
-"""What people decide through the board as it is, with its store and its worker: a refusal is told on the page."""
+"""What people decide through the board as it is, its store and its worker: a refusal is told on the page."""
 
 import json
 import threading

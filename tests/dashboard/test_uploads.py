@@ -1,12 +1,15 @@
-"""Large uploads to a board that runs: what arrives lies on the disk, not in the memory of the web process."""
+"""Uploads to a board that runs: what arrives lies on the disk, not in its memory, and keeps no page away."""
 
 import json
 import re
 import shutil
+import socket
 import sys
 import threading
+import time
 from http.client import HTTPConnection
 from pathlib import Path
+from urllib.request import urlopen
 
 import pytest
 
@@ -33,20 +36,45 @@ def send(address, answers):
     line.close()
 
 
-@pytest.mark.skipif(sys.platform != "linux", reason="the peak memory of a process is read from /proc")
-def test_many_large_uploads_at_once_do_not_lie_in_memory(tmp_path):
+HALF = b"POST /uploads HTTP/1.1\r\nHost: 127.0.0.1\r\nContent-Length: 20000000\r\n\r\nhalf a sheet"
+
+
+@pytest.fixture
+def board(tmp_path):
     shutil.copyfile(sample_folder() / "plan.yaml", tmp_path / "plan.yaml")
     with running(tmp_path) as (address, process):
-        answers = []
-        send(address, answers)  # what is loaded on the first upload counts for none
-        Path(f"/proc/{process.pid}/clear_refs").write_text("5")  # the peak begins anew
-        before = peak_mb(process.pid)
-        senders = [threading.Thread(target=send, args=(address, answers)) for _ in range(SENT)]
-        for sender in senders:
-            sender.start()
-        for sender in senders:
-            sender.join()
-        grown = peak_mb(process.pid) - before
+        yield address, process.pid
+
+
+def test_120_half_sent_uploads_keep_no_page_from_anybody(board):
+    address, _ = board
+    opened = [
+        socket.create_connection(("127.0.0.1", int(address.split(":")[2].strip("/")))) for _ in range(120)
+    ]
+    for one in opened:
+        one.sendall(HALF)
+    slowest = 0.0
+    for path in ("", "sheets", "theme.css", "_dash-layout", "_dash-dependencies", "assets/board.css") * 3:
+        began = time.monotonic()
+        assert urlopen(address + path, timeout=10).status == 200
+        slowest = max(slowest, time.monotonic() - began)
+    assert slowest < 2
+    for one in opened:
+        one.close()
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="the peak memory of a process is read from /proc")
+def test_many_large_uploads_at_once_do_not_lie_in_memory(board):
+    (address, pid), answers = board, []
+    send(address, answers)  # what is loaded on the first upload counts for none
+    Path(f"/proc/{pid}/clear_refs").write_text("5")  # the peak begins anew
+    before = peak_mb(pid)
+    senders = [threading.Thread(target=send, args=(address, answers)) for _ in range(SENT)]
+    for sender in senders:
+        sender.start()
+    for sender in senders:
+        sender.join()
+    grown = peak_mb(pid) - before
     assert [status for status, _ in answers] == [200] * (SENT + 1)
     assert len({said["ticket"] for _, said in answers}) == SENT + 1
     assert grown < GROWTH_MB
