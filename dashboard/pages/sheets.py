@@ -9,7 +9,7 @@ from dash.development.base_component import Component
 
 from dashboard import queries, words
 from dashboard.fields import Field, choice, desk_form, line, submit
-from dashboard.parts import card, heading, nothing, serial_link, table
+from dashboard.parts import card, heading, nothing, serial_link, table, unbroken
 from dashboard.routing import Page, address
 from qc.jobs.board import HeldView, Ticket
 from qc.plain import JsonObject
@@ -140,15 +140,15 @@ def _pager(name: str, first: int, shown: int, every: int) -> list[Component]:
     """Return the way to the pages before and after, nothing where there is one page."""
     if every <= shown:
         return []
-    parts: list[Any] = [
-        html.Span(f"{first + 1} to {min(first + shown, every)} of {every}", className="small")
-    ]
+    what = "Decisions" if name == "held" else "Sheets"
+    said = f"{what} {first + 1} to {min(first + shown, every)} of {every}"
+    parts: list[Any] = [html.Span(said, className="small")]
     turns = (("Earlier", first - shown, first > 0), ("Further", first + shown, first + shown < every))
     for said, to, there in turns:
         more = {"data-list": f"sheets-{name}-from", "data-from": str(to)}
         label = f"{said} rows" if name == "held" else f"{said} sheets"
         parts += [html.Button(label, type="button", **more)] if there else []
-    return [html.Div(parts, className="ways no-print")]
+    return [html.Div(parts, className="ways pager no-print")]
 
 
 def settled(rows: tuple[HeldView, ...], asked: list[str]) -> tuple[str, list[str]]:
@@ -223,8 +223,8 @@ def _held_row(rows: list[HeldView]) -> Component:
     reasons = [
         html.Li(
             [
-                _own_words(reason.sentence, row.file),
-                html.Span(f" {reason.mend}", className="mend") if reason.mend else "",
+                *unbroken(_own_words(reason.sentence, row.file)),
+                html.Span(unbroken(f" {reason.mend}"), className="mend") if reason.mend else "",
             ]
         )
         for reason in row.reasons

@@ -497,7 +497,7 @@ class InventedBoard:
             charted,
         )
 
-    def sheets(self, limit=100):
+    def sheets(self):
         return (SheetView("ab" * 32, "slide_0442.xlsx", "Slide card", "24 Nov 2026, 17:02", "KM", 9120, 1),)
 
     def held(self):

@@ -156,9 +156,9 @@ class StoreBoardData:
         """Return everything about one serial."""
         return instrument_view(self._current(), serial, self.verdicts())
 
-    def sheets(self, limit: int = 100) -> tuple[views.SheetView, ...]:
+    def sheets(self) -> tuple[views.SheetView, ...]:
         """Return past sheets, newest first."""
-        return self._once("sheets", sheet_views)[:limit]
+        return self._once("sheets", sheet_views)
 
     def held(self) -> tuple[views.HeldView, ...]:
         """Return the held rows that are still open."""

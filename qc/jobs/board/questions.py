@@ -101,7 +101,7 @@ class BoardData(Protocol):
         """Return everything about one serial."""
         ...
 
-    def sheets(self, limit: int = 100) -> tuple[views.SheetView, ...]:
+    def sheets(self) -> tuple[views.SheetView, ...]:
         """Return past sheets, newest first."""
         ...
 
