@@ -41,9 +41,10 @@ MOST_BYTES: Final = 2 * 2**30
 SILENCE_S: Final = 900.0
 """Longest time without a word from the worker before it is ended [s]; years of sheets take minutes."""
 
-QUIET_S: Final = 2.0
+QUIET_S: Final = 5.0
 """Judging follows held rows that were settled once no further decision came for so long [s]; chosen: whoever
-works down a list needs a second or two for each row, and judging would keep the next one waiting."""
+works down a list needs a few seconds for each row, and judging would keep the next one waiting. A page opened
+meanwhile has it judged at once."""
 
 FALSE_STARTS: Final = 2
 """Workers in a row that may die before they are ready; after that what waits is told so."""
