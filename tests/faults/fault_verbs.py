@@ -50,8 +50,6 @@ class Verb:
         Commands that bring the workshop into the state the verb needs.
     by_hand : callable
         What is changed in the folder before the verb, such as the plan.
-    adds : bool
-        Saying it twice adds twice, so it is said again only where nothing of it was kept.
     keeps : bool
         False for one that leaves the workshop as it was.
     opens : bool
@@ -62,7 +60,6 @@ class Verb:
     words: tuple[str, ...]
     first: tuple[tuple[str, ...], ...] = ()
     by_hand: Callable[[Path], None] = _as_it_is
-    adds: bool = False
     keeps: bool = True
     opens: bool = False
 
@@ -116,16 +113,17 @@ VERBS = (
     Verb("mend one", ("held", "mend", "1", "--accept", "--who", "IS")),
     Verb("mend a range", ("held", "mend", "2-5", "--accept", "--who", "IS")),
     Verb("set a range aside", ("held", "mend", "6-8", "--drop", "--who", "IS")),
-    Verb("take", ("signals", "take", "SIGNAL", "--who", "FN"), adds=True),
+    Verb("take", ("signals", "take", "SIGNAL", "--who", "FN")),
     Verb("close", _CLOSE),
     Verb("close as false", ("signals", "close", "SIGNAL", "--false", "--who", "IS")),
     Verb("reopen", ("signals", "reopen", "SIGNAL", "--who", "IS"), (_CLOSE,)),
-    Verb("comment", ("signals", "comment", "SIGNAL", "looked at it", "--who", "FN"), adds=True),
+    Verb("comment", ("signals", "comment", "SIGNAL", "looked at it", "--who", "FN")),
     Verb("freeze", _FREEZE),
     Verb("leave out", _OUT),
     Verb("undo freeze", ("baseline", "undo", FORCE, "--who", "IS", "--why", "outdated"), (_FREEZE,)),
-    Verb("rejudge", ("rejudge",), adds=True),
+    Verb("rejudge", ("rejudge",)),
     Verb("backup", ("backup", "BACKUPS"), keeps=False),
     Verb("change the plan", ("status",), by_hand=_tighter_plan, opens=True),
     Verb("open an old store", ("status",), by_hand=_old_store, opens=True),
 )
+BY_NAME = {verb.name: verb for verb in VERBS}

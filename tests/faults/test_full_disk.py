@@ -9,7 +9,7 @@ import pytest
 from fault_disk import FullDisk
 from fault_sentences import WAITING, faults_of, truth
 from fault_shop import content, copied, looked_at
-from fault_writers import BY_NAME
+from fault_verbs import BY_NAME
 
 STEPS = 4
 

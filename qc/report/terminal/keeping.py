@@ -16,10 +16,11 @@ def new_workshop_text(folder: Path, plan_file: Path) -> str:
     )
 
 
-def rejudged_text(series: int, changed: Sequence[str]) -> str:
-    """Say which verdicts differ from those kept."""
+def rejudged_text(series: int, changed: Sequence[str], *, already: bool = False) -> str:
+    """Say which verdicts differ from those kept, and where that stands on record already."""
     if not changed:
-        return f"{series} series judged from nothing: every verdict is as it was kept."
+        once = " That stands already and was not recorded a second time." if already else ""
+        return f"{series} series judged from nothing: every verdict is as it was kept.{once}"
     return _under(f"{series} series judged from nothing; changed since they were kept:", changed)
 
 
