@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import errno
 import gc
+import logging
 import os
 import select
 import sys
@@ -190,6 +191,8 @@ def run() -> None:
     if not sys.warnoptions:
         # what a library tells developers is no line for a bench; `python -W` still shows it
         warnings.simplefilter("ignore")
+    # nor is what it logs; without any handler Python would print that to stderr
+    logging.getLogger().addHandler(logging.NullHandler())
     if sys.stdout is None:
         # before anything is done: the next file opened would take the place of standard output
         os.open(os.devnull, os.O_WRONLY)

@@ -103,3 +103,33 @@ def test_an_upload_whose_receipt_could_not_be_printed_is_stored_and_judged(shop,
     assert main(["status", "--workshop", str(shop), "--json"]) == 0
     told = json.loads(capsys.readouterr().out)
     assert told["not_judged_since"] is None and told["series"]
+
+
+LOUD = """
+import importlib, logging, sys
+from qc.cli import main as command
+def speak(words):
+    importlib.import_module(words[0])
+    logging.getLogger(words[0]).error("for developers")
+    return 0
+command.main = speak
+command.run()
+"""
+
+
+@pytest.mark.parametrize("library", ["great_expectations", "alembic", "sqlalchemy", "matplotlib", "polars"])
+def test_what_a_library_logs_is_no_line_for_a_bench(library):
+    words = [sys.executable, "-c", LOUD, library]
+    said = subprocess.run(words, text=True, env=ENV, capture_output=True, check=False, timeout=120)
+    assert (said.returncode, said.stdout, said.stderr) == (0, "", "")
+
+
+def test_a_drawing_library_without_a_place_for_its_files_is_not_heard_of(tmp_path):
+    (tmp_path / "file").touch()
+    table = tmp_path / "table.csv"
+    table.write_text("mm\n" + "".join(f"{10 + n % 7 / 100}\n" for n in range(30)))
+    words = ["study", table, "--value", "mm", "--plot", tmp_path / "chart.png"]
+    env = {**ENV, "MPLCONFIGDIR": str(tmp_path / "file" / "none")}
+    said = subprocess.run([*RUN, *map(str, words)], text=True, env=env, capture_output=True, check=False)
+    assert (said.returncode, said.stderr) == (0, "")
+    assert (tmp_path / "chart.png").stat().st_size
