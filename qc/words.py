@@ -46,6 +46,24 @@ def dated_words(day: date) -> str:
     return f"{day_words(day)} {day.year}"
 
 
+# Two rules for the names of files, since they serve two ends. What a study or a remedy tells must fit a
+# line and must not steer a terminal. What is kept with a sheet stands in its receipt and its faults, is
+# found by `--sheet` and is hashed in the chain: only bytes that are no text are replaced, and the rule
+# never changes. A browser may send whole paths of its own machine; the board takes their last part before
+# it hands a name on (`dashboard/uploads.py`).
+
+
+def kept_name(name: str) -> str:
+    r"""Return a sheet's name as it is kept: bytes that are no letters are replaced, all else stays.
+
+    Examples
+    --------
+    >>> kept_name("wall.csv"), kept_name(b"gr\xfcn.csv".decode("utf-8", "surrogateescape"))
+    ('wall.csv', 'gr\ufffdn.csv')
+    """
+    return name.encode("utf-8", "surrogateescape").decode("utf-8", "replace")
+
+
 def told_name(name: str, most: int = LONGEST_NAME_TOLD) -> str:
     r"""Write the name of a file so that it can be printed, whatever its bytes are, and stays one short line.
 
