@@ -146,8 +146,10 @@ def _import_everything():
     import typer.main
 
     import qc.cli.main
+    import qc.jobs.backup
     import qc.jobs.baseline
     import qc.jobs.held
+    import qc.jobs.month
     import qc.jobs.rejudge
     import qc.jobs.signals
     import qc.jobs.status

@@ -8,7 +8,7 @@ from collections import Counter
 from dataclasses import dataclass, field
 
 from fault_shop import content, copied, different, looked_at
-from fault_verbs import VERBS, backups_of
+from fault_verbs import VERBS, backups_of, clear_beside
 
 ROWS = ("readings", "held", "sheets", "plans", "said")
 TOLD = ("verdicts", "signals", "told", "status")
@@ -63,6 +63,8 @@ class Killing:
         shop = copied(start, self.folder / f"after {verb.name}")
         done = self.driver.run(*verb.typed(shop, self.bench))
         assert done.code == 0, f"{verb}: {done.err or done.out}"
+        assert verb.whole(shop, done=True) == []
+        clear_beside(shop)
         after = looked_at(self.driver, shop)
         assert before == {} or different(before, after) or not verb.keeps, f"{verb} changes nothing"
         return Unkilled(start, before, after, done.seconds, done.steps)
@@ -83,8 +85,11 @@ class Killing:
             usual.seconds = min(usual.seconds, run.seconds)  # the first time may have been a slow one
         tally.by_verb[verb.name] += run.killed
         told = f"{verb}, killed " + (f"after {instant:.3f} s" if by_clock else f"before step {instant}")
+        tally.faults += [f"{told}: {fault}" for fault in verb.whole(shop, done=not run.killed)]
         self._go_on(verb, shop, usual, tally, told)
+        tally.faults += [f"{told}, said again: {fault}" for fault in verb.whole(shop, done=True)]
         self._restore(shop, tally, told)
+        clear_beside(shop)
         shutil.rmtree(shop)
 
     def _restore(self, shop, tally, told):
@@ -96,7 +101,6 @@ class Killing:
             if wrong:
                 tally.faults.append(f"{told}: {backup.name} brought back: {', '.join(wrong)}")
             shutil.rmtree(back, ignore_errors=True)
-        shutil.rmtree(backups_of(shop), ignore_errors=True)
 
     def _go_on(self, verb, shop, usual, tally, told):
         """Do what the next person does: look, say it again, look again."""
