@@ -9,7 +9,7 @@ from typing import Any
 from dash import dcc, html
 from dash.development.base_component import Component
 
-from dashboard import route, words
+from dashboard import pictograms, words
 from dashboard.drawing import Drawing
 from dashboard.figures import GRAPH_CONFIG, Figure
 from dashboard.routing import instrument_address, series_address
@@ -66,7 +66,7 @@ def caption(view: SeriesView) -> Component:
     points = view.verdict.points
     present = {p.model for p in points}
     models = [
-        html.Span([Drawing(route.draw_symbol(m.symbol)), " ", m.name], className="key")
+        html.Span([Drawing(pictograms.draw_symbol(m.symbol)), " ", m.name], className="key")
         for m in view.models
         if m.id in present
     ]
@@ -78,7 +78,7 @@ def caption(view: SeriesView) -> Component:
     gloss = (
         [
             html.Span(
-                [Drawing(route.draw_left_out()), f" left out by a lead, in no figure ({left_out})"],
+                [Drawing(pictograms.draw_left_out()), f" left out by a lead, in no figure ({left_out})"],
                 className="key",
             )
         ]
@@ -90,7 +90,7 @@ def caption(view: SeriesView) -> Component:
 
 def mark(verdict: SeriesVerdict) -> Component:
     """Return ring and core of a series; the words beside it say the same."""
-    return Drawing(route.draw_mark(verdict.behaviour, verdict.capable))
+    return Drawing(pictograms.draw_mark(verdict.behaviour, verdict.capable))
 
 
 def state_words(verdict: SeriesVerdict) -> Component:
@@ -108,7 +108,7 @@ def spark(verdict: SeriesVerdict) -> Component:
     start = None
     if signal is not None and tail:
         start = sum(p.ordinal < signal.start for p in tail)
-    return Drawing(route.draw_spark([p.value for p in tail], start))
+    return Drawing(pictograms.draw_spark([p.value for p in tail], start))
 
 
 def series_name(verdict: SeriesVerdict) -> str:
@@ -169,7 +169,7 @@ def masthead(shop: ShopView) -> Component:
             html.A("Skip to the page", href="#main", className="skip"),
             html.Div(
                 [
-                    dcc.Link([Drawing(route.draw_badge()), shop.name], href="/", className="shop"),
+                    dcc.Link([Drawing(pictograms.draw_badge()), shop.name], href="/", className="shop"),
                     html.Span(words.long_day(shop.day), className="small"),
                     html.Span(shop.lead, className="who"),
                     html.Button(

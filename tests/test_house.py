@@ -172,6 +172,7 @@ ROOMS = sorted(package for package in FACES if package.count(".") == 2)
 STATS_ARROWS = {
     "numbers": set(),
     "samples": {"numbers"},
+    "noise": {"numbers"},
     "capable": {"numbers"},
     "run_lengths": {"numbers"},
     "change": {"numbers"},

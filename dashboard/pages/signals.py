@@ -7,7 +7,7 @@ from typing import Any
 from dash import Dash, Input, Output, State, dcc, html, no_update
 from dash.development.base_component import Component
 
-from dashboard import queries, route, words
+from dashboard import pictograms, queries, words
 from dashboard.drawing import Drawing
 from dashboard.figures import draw_series
 from dashboard.pages.missing import missing
@@ -132,7 +132,7 @@ def _row(view: SignalView) -> Component:
     told = html.Div(
         [html.P([link, " ", state]), html.P(f"{raised} {view.signal.because}".strip(), className="said")]
     )
-    peak = Drawing(route.draw_peak(20)) if view.state == "open" else html.Span()
+    peak = Drawing(pictograms.draw_peak(20)) if view.state == "open" else html.Span()
     return html.Li([peak, told, spark(view.verdict)], className="row")
 
 

@@ -129,6 +129,11 @@ from .gauges import share_interval as share_interval
 from .gauges import sigma_behind_steps as sigma_behind_steps
 from .gauges import sum_interval as sum_interval
 from .gauges import variance_interval as variance_interval
+from .noise import NORMAL as NORMAL
+from .noise import PRIOR as PRIOR
+from .noise import Noise as Noise
+from .noise import Settled as Settled
+from .noise import learn_noise as learn_noise
 from .numbers import GREATEST as GREATEST
 from .numbers import THREE_SIGMA_RATE as THREE_SIGMA_RATE
 from .numbers import Baseline as Baseline

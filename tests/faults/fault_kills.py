@@ -33,6 +33,7 @@ class Unkilled:
     """A verb on a workshop where nothing goes wrong: before it, after it, and how long it took."""
 
     start: object
+    end: object
     before: dict
     after: dict
     seconds: float
@@ -67,7 +68,7 @@ class Killing:
         clear_beside(shop)
         after = looked_at(self.driver, shop)
         assert before == {} or different(before, after) or not verb.keeps, f"{verb} changes nothing"
-        return Unkilled(start, before, after, done.seconds, done.steps)
+        return Unkilled(start, shop, before, after, done.seconds, done.steps)
 
     def kill(self, verb, chance, tally):
         """Kill the verb once at an instant drawn at random and enter what became of it."""

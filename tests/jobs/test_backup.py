@@ -108,6 +108,9 @@ def test_a_backup_while_others_write_is_one_moment_of_the_store(small, tmp_path)
                     return
                 add(store, number)
                 wrote.append(number)
+                stop.wait(
+                    0.03
+                )  # a sheet for every part of a backup, not so many that copying them is the test
 
     writer = threading.Thread(target=write)
     writer.start()

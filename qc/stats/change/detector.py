@@ -13,12 +13,12 @@ import numpy as np
 
 from qc.stats.change.batch import Batch
 from qc.stats.change.block import ShapeAndStep
-from qc.stats.change.input import check_as_many, check_setting, check_values, dither_of
+from qc.stats.change.input import check_as_many, check_setting, check_values
 from qc.stats.change.result import Detection, Shape
 from qc.stats.change.state import DetectorState
 from qc.stats.change.thresholds import check_rate
 from qc.stats.errors import StatisticsError
-from qc.stats.numbers import Floats, Values
+from qc.stats.numbers import Floats, Values, dither_of
 
 
 def detect(

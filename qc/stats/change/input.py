@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sized
-from hashlib import blake2b
 
 import numpy as np
 
@@ -72,10 +71,3 @@ def rates_of(rates: float | Values, size: int) -> Floats:
     each = np.array([check_rate(rate) for rate in rates], dtype=np.float64)
     check_as_many(each, "rates", size)
     return each
-
-
-def dither_of(label: object) -> float:
-    """Give a piece its fraction of a step, in [0, 1): it decides between equal readings."""
-    # from the name and not from a random generator: the same piece gets the same fraction in every run and
-    # store
-    return int.from_bytes(blake2b(str(label).encode(), digest_size=8).digest(), "big") / 2.0**64

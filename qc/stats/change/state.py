@@ -9,13 +9,13 @@ import numpy as np
 
 from qc.plain import JsonObject
 from qc.stats.change.block import Block, ShapeAndStep, excess
-from qc.stats.change.input import check_setting, check_value, dither_of
+from qc.stats.change.input import check_setting, check_value
 from qc.stats.change.result import Detection, DetectorSignal, Shape, stretches_of
 from qc.stats.change.scan import SHORTEST
 from qc.stats.change.thresholds import check_rate
 from qc.stats.change.track import AfterSignal, Track
 from qc.stats.errors import StatisticsError
-from qc.stats.numbers import Floats
+from qc.stats.numbers import Floats, dither_of
 
 FIRST_ROOM = 32  # chosen; doubled whenever it is used up
 ROW = np.zeros(1, dtype=np.int64)

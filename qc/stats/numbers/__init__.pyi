@@ -39,6 +39,7 @@ from .rules import parse_rules as parse_rules
 from .rules import rule_flags as rule_flags
 from .setting import AS_THEY_ARE as AS_THEY_ARE
 from .setting import Setting as Setting
+from .ties import dither_of as dither_of
 from .tolerance import check_share as check_share
 from .tolerance import guaranteed_factor as guaranteed_factor
 from .tolerance import howe_factor as howe_factor

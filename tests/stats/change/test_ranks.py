@@ -5,8 +5,8 @@ import pytest
 from scipy import stats
 
 from qc.stats import detect
-from qc.stats.change.input import dither_of
 from qc.stats.change.ranks import extend_ranks, rank_scores
+from qc.stats.numbers import dither_of
 
 
 @pytest.mark.parametrize("step", [0.0, 0.5])

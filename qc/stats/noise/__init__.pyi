@@ -1,0 +1,7 @@
+"""Types of what `qc.stats.noise` offers; the package fetches each name on first use."""
+
+from .learning import PRIOR as PRIOR
+from .learning import learn_noise as learn_noise
+from .scatter import NORMAL as NORMAL
+from .scatter import Noise as Noise
+from .scatter import Settled as Settled
