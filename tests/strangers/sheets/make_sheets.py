@@ -1,6 +1,6 @@
 """The workbooks among the layouts, written again from the cells below: `python make_sheets.py FOLDER`.
 
-A cell of `None` stays empty. A tab may begin anywhere, and `merged` names ranges that the bench drew as one box.
+A cell of `None` stays empty. A tab may begin anywhere; `merged` names ranges that the bench drew as one box.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ DAY = date(2026, 11, 24)
 
 @dataclass(frozen=True)
 class Tab:
-    """One tab: its rows, the cell of its upper left corner (row, column from 0), and the ranges drawn as one box."""
+    """One tab: its rows, its upper left corner (row, column from 0), and the ranges drawn as one box."""
 
     name: str
     rows: list[list[Cell]]
@@ -115,10 +115,17 @@ BOOKS: dict[str, list[Tab]] = {
         )
     ],
     "44-two-tabs-two-cards.xlsx": [
-        Tab("Rim card", [["Date", "Serial", "Model", "Rim", "Hardness"], [DAY, "KT26-29", "tenor", 204.1, 118]]),
+        Tab(
+            "Rim card",
+            [["Date", "Serial", "Model", "Rim", "Hardness"], [DAY, "KT26-29", "tenor", 204.1, 118]],
+        ),
         Tab(
             "Force card",
-            [["Date", "Serial", "Model", "Leg", "Force"], [DAY, "KT26-29", "tenor", "left", 1.3], [DAY, "KT26-29", "tenor", "right", 1.5]],
+            [
+                ["Date", "Serial", "Model", "Leg", "Force"],
+                [DAY, "KT26-29", "tenor", "left", 1.3],
+                [DAY, "KT26-29", "tenor", "right", 1.5],
+            ],
         ),
     ],
     "45-slide-boxes.xlsx": [
@@ -174,7 +181,10 @@ BOOKS: dict[str, list[Tab]] = {
                 ["Serial", "KT26-29", "KT26-30"],
                 ["Model", "tenor", "tenor-f"],
                 ["Date", DAY, DAY],
-                *[[f"Station {n}", one, two] for n, (one, two) in enumerate(zip(WALL_1, WALL_2, strict=True), 1)],
+                *[
+                    [f"Station {n}", one, two]
+                    for n, (one, two) in enumerate(zip(WALL_1, WALL_2, strict=True), 1)
+                ],
             ],
         )
     ],
