@@ -28,6 +28,11 @@ class Tab:
     merged: list[str] = field(default_factory=list)
 
 
+def numbered(name: str, *columns: tuple[float, ...]) -> list[list[Cell]]:
+    """Rows of figures, each with the number of its station before it."""
+    return [[f"{name}{n}" if name else n, *row] for n, row in enumerate(zip(*columns, strict=True), 1)]
+
+
 BOOKS: dict[str, list[Tab]] = {
     "39-merged-title.xlsx": [
         Tab(
@@ -38,7 +43,7 @@ BOOKS: dict[str, list[Tab]] = {
                 ["Date", DAY, "Gauge", "WG-1"],
                 [None],
                 ["Station", "Bell wall [mm]"],
-                *[[station, wall] for station, wall in enumerate(WALL_1, 1)],
+                *numbered("", WALL_1),
             ],
             merged=["A1:D1"],
         )
@@ -181,10 +186,7 @@ BOOKS: dict[str, list[Tab]] = {
                 ["Serial", "KT26-29", "KT26-30"],
                 ["Model", "tenor", "tenor-f"],
                 ["Date", DAY, DAY],
-                *[
-                    [f"Station {n}", one, two]
-                    for n, (one, two) in enumerate(zip(WALL_1, WALL_2, strict=True), 1)
-                ],
+                *numbered("Station ", WALL_1, WALL_2),
             ],
         )
     ],

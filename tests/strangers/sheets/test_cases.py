@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import importlib.util
 import sys
+import zipfile
 from datetime import date
 from pathlib import Path
 from typing import Any
 
-import openpyxl
 import pytest
 import yaml
 
@@ -106,17 +106,20 @@ def test_what_a_question_names_stands_on_the_sheet(layout: dict[str, Any]) -> No
         assert named in text
 
 
+def cells(book: Path) -> dict[str, bytes]:
+    """The parts of a workbook that hold cells and boxes; the rest tells of the program that wrote it."""
+    with zipfile.ZipFile(book) as parts:
+        names = [name for name in parts.namelist() if name.startswith(("xl/worksheets/", "xl/sharedStrings"))]
+        return {name: parts.read(name) for name in names}
+
+
 def test_the_workbooks_are_made_again(tmp_path: Path) -> None:
     """The script writes the cells that the stored workbooks have."""
     program().main(tmp_path)
     made = sorted(path.name for path in tmp_path.iterdir())
     assert made == sorted(path.name for path in (HERE / "layouts").glob("*.xlsx"))
     for name in made:
-        new, old = (openpyxl.load_workbook(folder / name) for folder in (tmp_path, HERE / "layouts"))
-        assert new.sheetnames == old.sheetnames
-        for tab in new.sheetnames:
-            assert list(new[tab].values) == list(old[tab].values)
-            assert new[tab].merged_cells.ranges == old[tab].merged_cells.ranges
+        assert cells(tmp_path / name) == cells(HERE / "layouts" / name)
 
 
 def test_every_sheet_of_the_mishaps_is_named_once() -> None:
