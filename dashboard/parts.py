@@ -14,9 +14,13 @@ from dashboard.drawing import Drawing
 from dashboard.figures import GRAPH_CONFIG, Figure
 from dashboard.routing import instrument_address, series_address
 from qc.jobs.board import SeriesVerdict, SeriesView, ShopView, Ticket, limits_words
+from qc.words import MONTHS
 
-SERIAL = re.compile(r"\b[A-Z]{1,4}-\w+")
-"""Serials and names of gauges and tools, as they stand in a sentence."""
+WHOLE = re.compile(rf"\b[A-Z]{{1,4}}-\w+|\b\d{{1,2}} (?:{'|'.join(name[:3] for name in MONTHS)})\b")
+"""Serials, names of gauges and tools, and days, as they stand in a sentence."""
+
+SHORT_CELL = 12
+"""Characters of a cell that stays on one line, such as a day or a tool; chosen, a longer one may break."""
 
 # chosen: four pixels a piece at the width of the line; closer, its course is a smear
 SPARK_POINTS = 36
@@ -134,10 +138,11 @@ def serial_link(serial: str) -> Component:
 
 
 def unbroken(sentence: str) -> list[Any]:
-    """Return a sentence whose serials and names never break at their hyphen."""
+    """Return a sentence set for reading: serials, names and days never break, and units bear their signs."""
     parts: list[Any] = []
     end = 0
-    for found in SERIAL.finditer(sentence):
+    sentence = words.units_in(sentence)
+    for found in WHOLE.finditer(sentence):
         parts += [sentence[end : found.start()], html.Span(found.group(), className="whole")]
         end = found.end()
     return [part for part in [*parts, sentence[end:]] if part != ""]
@@ -150,11 +155,15 @@ def table(
     flush = {index: {"className": "num"} for index in numbers}
     top = html.Thead(html.Tr([html.Th(name, scope="col", **flush.get(i, {})) for i, name in enumerate(head)]))
     body = html.Tbody(
-        [html.Tr([html.Td(cell, **flush.get(i, {})) for i, cell in enumerate(row)]) for row in rows]
+        [html.Tr([html.Td(cell, **flush.get(i, _whole(cell))) for i, cell in enumerate(row)]) for row in rows]
     )
     inner = html.Table([html.Caption(caption), top, body])
     # A wide table scrolls by itself; the keyboard must be able to reach it.
     return html.Div(inner, className="table", tabIndex=0, role="region", **{"aria-label": caption})
+
+
+def _whole(cell: Any) -> dict[str, str]:
+    return {"className": "whole"} if isinstance(cell, str) and len(cell) <= SHORT_CELL else {}
 
 
 def nothing(sentence: str) -> Component:

@@ -129,9 +129,8 @@ def _row(view: SignalView) -> Component:
     )
     raised = f"Raised {words.day(view.signal.raised_day, year=True)} at {view.signal.raised_serial}."
     state = html.Span(STATE_WORDS[view.state], className="is-drifting" if view.state == "open" else "state")
-    told = html.Div(
-        [html.P([link, " ", state]), html.P(f"{raised} {view.signal.because}".strip(), className="said")]
-    )
+    because = unbroken(f"{raised} {view.signal.because}".strip())
+    told = html.Div([html.P([link, " ", state]), html.P(because, className="said")])
     peak = Drawing(pictograms.draw_peak(20)) if view.state == "open" else html.Span()
     return html.Li([peak, told, spark(view.verdict)], className="row")
 

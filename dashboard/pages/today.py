@@ -30,7 +30,13 @@ def layout(**_: str) -> Component:
             html.Div(
                 [
                     changes(view),
-                    html.Aside([today_card(view), html.P(budget_line(view), className="small budget")]),
+                    html.Aside(
+                        [
+                            today_card(view),
+                            html.P(budget_line(view), className="small budget"),
+                            *backup_line(queries.board().backup_due()),
+                        ]
+                    ),
                 ],
                 className="grid",
             ),
@@ -109,6 +115,14 @@ def budget_line(view: TodayView) -> str:
     if view.last_false is not None:
         text += f" Last false one: {view.last_false.day} {view.last_false:%B}."
     return text
+
+
+def backup_line(due: str) -> list[Component]:
+    """Return the reminder of a backup as a quiet line, its command set apart as text to type."""
+    if not due:
+        return []
+    said = [html.Code(part) if n % 2 else part for n, part in enumerate(due.split("`"))]
+    return [html.P(said, className="small", id="today-backup")]
 
 
 def _stop(stage: StageView) -> Component:

@@ -84,6 +84,9 @@ def test_a_mend_is_accepted_with_one_click(visit, filled):
     # whoever works down the list goes on with the keyboard, and hears what became of the row
     assert page.evaluate("document.activeElement.closest('.held-row') !== null")
     assert "is accepted" in page.inner_text("#announce")
+    # judging does not keep the next row waiting: it follows, and the page says when it is done
+    assert "follow once no further decision comes" in page.inner_text("#sheets-judged")
+    page.wait_for_selector("#sheets-judged:has-text('What was settled is judged')", timeout=60_000)
 
 
 def test_a_held_row_that_is_set_aside_disappears(visit, filled):

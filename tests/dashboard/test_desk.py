@@ -107,6 +107,32 @@ def test_a_worker_killed_after_the_rows_are_in_says_so_and_they_are_judged(worki
     assert wait_for(desk, last)["receipt"]["sentence"] == "All that came in is judged."
 
 
+def test_settled_rows_are_judged_once_when_no_further_decision_comes(desk, workshop, monkeypatch):
+    monkeypatch.setattr(module, "QUIET_S", 1.5)
+    asked = []
+    usual = desk.judge
+    monkeypatch.setattr(desk, "judge", lambda: (usual(), asked.append(time.monotonic())))
+    (path,) = (sample_folder() / "sheets").rglob("bell-map_2025-07.csv")
+    assert wait_for(desk, desk.submit([(path.name, BytesIO(path.read_bytes()))], "IS"))["state"] == "done"
+    opened = open_workshop(workshop)
+    rows = [row.id for row in opened.store.held()]
+    opened.store.close()
+    assert len(rows) > 2
+    for row in rows[:3]:
+        done = wait_for(desk, desk.decide([str(row)], "drop", {}, "IS"))
+        assert done["receipt"]["mended"][0]["state"] == "dropped"
+        assert not asked  # whoever works down the list does not wait for it
+    last = time.monotonic()
+    while not asked and time.monotonic() < last + 30:
+        time.sleep(0.02)
+    assert asked[0] >= last + 1
+    assert (
+        wait_for(desk, next(reversed(desk._tickets)))["receipt"]["sentence"] == "All that came in is judged."
+    )
+    time.sleep(2)
+    assert len(asked) == 1
+
+
 def test_a_worker_that_dies_idle_is_replaced_when_it_is_needed(working):
     desk, _ = working
     assert wait_for(desk, desk.submit([sheet(3)], ""))["state"] == "done"

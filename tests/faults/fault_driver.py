@@ -150,8 +150,10 @@ def _import_everything():
 
     import qc.cli.main
     import qc.jobs.ahead
+    import qc.jobs.backup
     import qc.jobs.baseline
     import qc.jobs.held
+    import qc.jobs.month
     import qc.jobs.rejudge
     import qc.jobs.signals
     import qc.jobs.status

@@ -8,9 +8,8 @@ import shutil
 from fault_driver import Plan
 from fault_kills import TRACEBACK
 from fault_shop import copied, different, looked_at
-from fault_verbs import VERBS
+from fault_verbs import BY_NAME
 
-BY_NAME = {verb.name: verb for verb in VERBS}
 PAIRS = [
     ("upload one", "upload one"),
     ("upload one", "upload many"),

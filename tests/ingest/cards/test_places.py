@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from qc.ingest import check, read_sheet, unfold
+from qc.ingest import Known, check, read_sheet, unfold
 from qc.plan import Plan
 
 CARD = (
@@ -27,7 +27,9 @@ def capital(plan: Plan) -> Plan:
 
 
 @pytest.mark.parametrize("typed", ["Mund", "mund", "MUND"])
-def test_a_place_with_a_capital_in_the_plan_is_read_in_any_case(capital, known, typed):
+def test_a_place_with_a_capital_in_the_plan_is_read_in_any_case(
+    capital: Plan, known: Known, typed: str
+) -> None:
     text = CARD + f"{typed},0,0.51\nbogen,90,0.50\n"
     found = check([unfold(read_sheet(text.encode(), "card.csv")[0], capital)], capital, known)[0]
     assert found.held.height == 0, found.held["reasons"].to_list()
