@@ -8,11 +8,10 @@ import numpy as np
 
 from qc.stats.noise.laid import Laid, blom_scores, lay
 from qc.stats.noise.lots import covered, innovations, learn_lots, with_lots
-from qc.stats.noise.neighbours import NEWEST, learn_neighbours
-from qc.stats.noise.neighbours import PRIOR as PRIOR_ECHO
+from qc.stats.noise.neighbours import NEIGHBOURS, NEWEST, Hanging, learn_neighbours
 from qc.stats.noise.scatter import Noise, Settled
 from qc.stats.noise.shape import learn_shape
-from qc.stats.numbers import Flags, Floats
+from qc.stats.numbers import Floats
 
 
 def learn_noise(pool: Mapping[str, Sequence[Settled]]) -> dict[str, Noise]:
@@ -26,8 +25,10 @@ def learn_noise(pool: Mapping[str, Sequence[Settled]]) -> dict[str, Noise]:
     * Odd pieces: normal scores beyond three, counted over the pool.
     * Lots, where recorded: analysis of variance on normal scores within each stretch.
     * Neighbours: autocorrelations of those scores, pooled and corrected; where lots are recorded, of what
-      they leave unexplained. The newest 20 pieces of a series say nothing about its own, as a change may be
-      under way in them.
+      they leave unexplained.
+
+    The newest 20 pieces of a series say nothing about its own lots and neighbours: a change may be under way
+    in them, and would pass for dependence.
 
     Series with recorded lots and series without are not pooled for the last two. Where lots are recorded,
     what neighbours are taken for without evidence shrinks by the share of them that is of one lot: lots
@@ -66,45 +67,41 @@ def learn_noise(pool: Mapping[str, Sequence[Settled]]) -> dict[str, Noise]:
     names = sorted(pool)
     laid = lay([(name, pool[name]) for name in names])
     shape = learn_shape(laid)
-    scores = blom_scores(laid)
-    recorded = with_lots(laid)
-    lots = learn_lots(laid, scores, recorded)
-    echo, fade, lasts = _learn_neighbours(laid, scores, lots, recorded)
+    lots, hanging = _learn_dependence(laid)
     own = laid.over_series(laid.sizes.astype(np.float64))
-    found = {
+    learned = {
         name: Noise(
             skew=float(shape.skew[i]),
             tails=float(shape.tails[i]),
             odd_share=shape.odd_share,
             odd_reach=shape.odd_reach,
             lots=float(lots[i]),
-            echo=float(echo[i]),
-            fade=float(fade[i]),
+            echo=float(hanging.echo[i]),
+            fade=float(hanging.fade[i]),
             pieces=int(own.sum()),
             own=int(own[i]),
-            lasts=float(lasts[i]),
+            lasts=float(hanging.lasts[i]),
         )
         for i, name in enumerate(names)
     }
-    return {name: found[name] for name in pool}
+    return {name: learned[name] for name in pool}
 
 
-def _learn_neighbours(
-    laid: Laid, scores: Floats, lots: Floats, recorded: Flags
-) -> tuple[Floats, Floats, Floats]:
-    """Learn neighbours of the series without recorded lots, and of the others beyond their lots."""
+def _learn_dependence(laid: Laid) -> tuple[Floats, Hanging]:
+    """Learn what lots share, and how neighbours hang together beyond that."""
+    scores = blom_scores(laid)
     older = laid.without_newest(NEWEST)
-    left = innovations(laid, scores, lots)
-    older_left = innovations(older, blom_scores(older), lots)
-    unexplained = np.where(recorded, 1 - covered(laid), 1.0)
-    prior = unexplained[:, None] * PRIOR_ECHO
+    older_scores = blom_scores(older)
+    recorded = with_lots(laid)
+    lots = learn_lots(laid, scores, older, older_scores, recorded)
+    left, older_left = innovations(laid, scores, lots), innovations(older, older_scores, lots)
+    # what lots explain of neighbours' likeness is not to be taken for granted twice
+    prior = np.where(recorded, 1 - covered(laid), 1.0)[:, None] * NEIGHBOURS
     found = np.zeros((3, laid.count))
     for members in (recorded, ~recorded):
-        if members.any():
-            found[:, members] = np.array(learn_neighbours(laid, left, older, older_left, members, prior))[
-                :, members
-            ]
-    return found[0], found[1], found[2]
+        answer = learn_neighbours(laid, left, older, older_left, members, prior)
+        found[:, members] = np.array(answer)[:, members]
+    return lots, Hanging(*found)
 
 
 PRIOR = learn_noise({"": ()})[""]

@@ -7,16 +7,16 @@ from typing import NamedTuple
 import numpy as np
 
 from qc.stats.noise.laid import Laid
-from qc.stats.numbers import Flags, Floats, Integers
+from qc.stats.numbers import Flags, Floats
 
 LAGS = 6
 PIECES_PER_LAG = 3  # a stretch teaches a lag only where it is three times as long
 PRIOR_PIECES = 60.0  # pieces that the prior counts as; this and what follows by simulation
-PRIOR = 0.2 * 0.6 ** np.arange(LAGS)  # unrecorded lots and slow drifts are the rule, not the exception
+NEIGHBOURS = 0.2 * 0.6 ** np.arange(LAGS)  # unrecorded lots and slow drifts are the rule, not the exception
 RIDGE, RIDGE_FADE = 0.05, 0.6  # what the fade is drawn to where there is next to nothing to fit it to
 STEEPEST, FLATTEST = 0.02, 0.95  # fades outside are noise, or a level that is not settled
 ROUNDS = 6  # the correction for the estimated mean depends on what it corrects; it settles in six
-NEWEST = 20  # pieces whose own dependence is not yet believed: it may be a change that is under way
+NEWEST = 20  # pieces whose own dependence is not believed yet
 FEWEST_SISTERS, LEAST_PIECES = 3, 15  # to see how unlike sisters are
 POOL_PIECES = (40.0, 400.0)  # pieces the sisters count as: few where they are unlike, many where alike
 MARGIN_FADE = 0.7
@@ -98,8 +98,8 @@ def learn_neighbours(
 ) -> Hanging:
     """Learn how neighbours hang together in each series, shrunk towards sisters and they towards the prior.
 
-    Correlations of settled stretches are pooled and corrected for the means estimated from them, without
-    which they would show nothing in short stretches.
+    Correlations of settled stretches are pooled and corrected for the means and spreads that are estimated
+    from them: uncorrected, short stretches would show next to nothing.
 
     Parameters
     ----------
@@ -120,30 +120,31 @@ def learn_neighbours(
 
     References
     ----------
-    .. [1] Bias of an autocorrelation about an estimated mean, minus the variance of the mean: Kendall & Ord,
-       "Time Series", 1990 (from memory; checked by simulation in the tests).
+    .. [1] Bias of an autocorrelation, of order 1 / n: Kendall & Ord, "Time Series", 1990 (from
+       memory; checked by simulation in the tests).
     """
-    lengths = np.unique(np.concatenate([laid.sizes, older.sizes]))
+    lengths = np.unique(np.concatenate([laid.sizes, older.sizes])).astype(np.float64)
     whole, own = _sums(laid, scores, lengths), _sums(older, older_scores, lengths)
     pool = whole.pooled(own, members)
-    weight = pool.worth / (pool.worth + PRIOR_PIECES)
+    weight, scale = pool.worth / (pool.worth + PRIOR_PIECES), _scale(pool, lengths)
     echo, fade = fit_echo(prior)
     shared = prior
     for _ in range(ROUNDS):
-        shared = weight * _corrected(pool, lengths, echo, fade) + (1 - weight) * prior
+        shared = weight * scale * _corrected(pool, lengths, echo, fade) + (1 - weight) * prior
         echo, fade = fit_echo(shared)
     unlike = _unlikeness(_corrected(whole, lengths, echo, fade)[:, 0], whole.pieces[:, 0], members)
     counts_as = np.clip(1 / max(unlike * unlike, 1e-9), *POOL_PIECES)
     teaches = members & (whole.pieces[:, 0] > 0)
     alone = np.count_nonzero(teaches) - teaches < 1
     pieces = np.where(alone[:, None], 0.0, own.pieces)
-    mixed = (counts_as * shared + pieces * _corrected(own, lengths, echo, fade)) / (counts_as + pieces)
+    seen = _scale(own, lengths) * _corrected(own, lengths, echo, fade)
+    mixed = (counts_as * shared + pieces * seen) / (counts_as + pieces)
     left = np.sqrt(counts_as / (counts_as + pieces[:, :1]))
     echo, fade = fit_echo(mixed + unlike * left * MARGIN_FADE ** np.arange(LAGS))
     return Hanging(echo, fade, np.full(laid.count, unlike))
 
 
-def _sums(laid: Laid, scores: Floats, lengths: Integers) -> LagSums:
+def _sums(laid: Laid, scores: Floats, lengths: Floats) -> LagSums:
     """Sum products of neighbours, squares and sizes over the stretches of each series."""
     centred = scores - (laid.over_stretches(scores) / laid.sizes)[laid.stretch]
     square = laid.over_stretches(centred * centred)
@@ -158,24 +159,39 @@ def _sums(laid: Laid, scores: Floats, lengths: Integers) -> LagSums:
         columns.append([laid.over_series(part * teaches) for part in parts])
     of_length = np.zeros((laid.count, lengths.size))
     np.add.at(of_length, (laid.series, np.searchsorted(lengths, laid.sizes)), 1.0)
-    return LagSums(*(np.stack(part, axis=1) for part in zip(*columns, strict=True)), of_length)
+    products, pairs, squares, pieces, worth = (np.stack(part, axis=1) for part in zip(*columns, strict=True))
+    return LagSums(products, pairs, squares, pieces, worth, of_length)
 
 
-def _corrected(sums: LagSums, lengths: Integers, echo: Floats, fade: Floats) -> Floats:
-    """Correlations for each series and lag, corrected for the means that were taken off each stretch."""
+def _corrected(sums: LagSums, lengths: Floats, echo: Floats, fade: Floats) -> Floats:
+    """Correlations for each series and lag, corrected for the mean taken off each stretch.
+
+    What is lost is the squared error of the mean, in variances of a piece.
+    """
     ratio = np.divide(
         sums.products * sums.pieces,
         sums.pairs * sums.squares,
         out=np.zeros_like(sums.products),
         where=sums.squares > 0,
     )
-    # the squared error of the mean, in variances of a piece: summed over stretches of each length, and from
-    # the longest down, as each lag takes those that are long enough
     lost = sums.lengths * sum_variance(lengths[None, :], echo[:, None], fade[:, None]) / lengths
-    lost_from = np.concatenate([np.cumsum(lost[:, ::-1], axis=1)[:, ::-1], np.zeros((lost.shape[0], 1))], 1)
-    shortest = np.searchsorted(lengths, PIECES_PER_LAG * np.arange(1, LAGS + 1))
-    share = lost_from[:, shortest] / np.maximum(sums.pieces, 1.0)
-    return np.where(sums.squares > 0, ratio * (1 - share) + share, 0.0)
+    share = _long_enough(lost, lengths) / np.maximum(sums.pieces, 1.0)
+    return np.asarray(np.where(sums.squares > 0, ratio * (1 - share) + share, 0.0))
+
+
+def _scale(sums: LagSums, lengths: Floats) -> Floats:
+    """Return by what correlations are too small as the scores of each stretch are scaled by their spread.
+
+    Two in n, of the first correlation; of further ones more, but to correct that costs more than it mends.
+    """
+    return 1 + 2 * _long_enough(sums.lengths, lengths) / np.maximum(sums.pieces, 1.0)
+
+
+def _long_enough(of_length: Floats, lengths: Floats) -> Floats:
+    """Sum figures of each length over those that teach a lag, for every lag."""
+    summed = np.cumsum(of_length[:, ::-1], axis=1)[:, ::-1]
+    summed = np.concatenate([summed, np.zeros((summed.shape[0], 1))], axis=1)
+    return summed[:, np.searchsorted(lengths, PIECES_PER_LAG * np.arange(1, LAGS + 1))]
 
 
 def _unlikeness(first: Floats, pieces: Floats, members: Flags) -> float:
