@@ -53,4 +53,5 @@ def _substance(verdict: SeriesVerdict) -> SeriesVerdict:
         replace(s, sentence="", because="", suspects=tuple(replace(x, sentence="") for x in s.suspects))
         for s in verdict.signals
     )
-    return replace(verdict, signals=signals, forecast=None, worst=0.0)
+    scatter = verdict.scatter and replace(verdict.scatter, sentence="")
+    return replace(verdict, signals=signals, forecast=None, worst=0.0, scatter=scatter)

@@ -106,4 +106,6 @@ def _series(verdict: SeriesVerdict, open_signals: int) -> JsonObject:
         "open_signals": open_signals,
         "reason": verdict.ppk_reason or None,
         "forecast": verdict.forecast.sentence if verdict.forecast else None,
+        "shape": verdict.scatter.shape if verdict.scatter else None,
+        "counts_as": verdict.scatter.counts_as if verdict.scatter else None,
     }

@@ -134,6 +134,7 @@ from .noise import PRIOR as PRIOR
 from .noise import Noise as Noise
 from .noise import Settled as Settled
 from .noise import learn_noise as learn_noise
+from .noise import score_of as score_of
 from .numbers import GREATEST as GREATEST
 from .numbers import THREE_SIGMA_RATE as THREE_SIGMA_RATE
 from .numbers import Baseline as Baseline

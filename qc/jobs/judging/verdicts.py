@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from qc.jobs.judging.circumstances import Circumstances
+from qc.jobs.judging.noise import Strand, learn_what_lacks
 from qc.jobs.judging.rates import present_budget, rates_of_points
 from qc.jobs.judging.windows import Windows
 from qc.jobs.workshop import Workshop
+from qc.plan import Characteristic
 from qc.sayings import CLOSED_STATES, Said, state_after
 from qc.stats.change import program_fingerprint
 from qc.store import MARK, Grounds
@@ -18,15 +20,18 @@ from qc.watch import (
     Budget,
     Decisions,
     KeptStates,
+    Points,
     Question,
     SeriesKey,
     SeriesVerdict,
     SignalResult,
+    course_of,
     judge_further,
     kept_states_from,
     plain_kept_states,
     standing,
     verdict_from,
+    without,
 )
 
 
@@ -76,6 +81,11 @@ def judge_now(
     pieces = {key: [p.serial for p in r.points.points] for key, r in read.items()}
     around = Circumstances(workshop, (serial for own in pieces.values() for serial in own))
     kept = {} if afresh else _kept(workshop, wanted)
+    strands = {
+        key: _strand(figure, decided.get(key, Decisions()), read[key].points, rates[key], kept.get(key, {}))
+        for key, (_, figure, _) in wanted.items()
+    }
+    known = learn_what_lacks(workshop, strands, decided, keep=keep)
     verdicts, left = [], {}
     for key, (stage, figure, family) in wanted.items():
         question = Question(
@@ -89,9 +99,13 @@ def judge_now(
             rates=rates[key],
             decisions=decided.get(key, Decisions()),
             before=read[key].before,
+            noise=strands[key].course.noise,
+            lots=strands[key].course.lots,
+            periods=[known[key].period(p.day) for p in read[key].points.points] if key in known else (),
+            lots_by=known[key].lots if key in known else "",
         )
         verdict, left[key] = judge_further(
-            question, read[key].points, around.of(stage, pieces[key]), kept.get(key, {})
+            question, read[key].points, around.of(stage, pieces[key]), strands[key].kept
         )
         verdicts.append(verdict)
     return Judged(verdicts, budget, left)
@@ -153,6 +167,13 @@ def keep_judged(
         afresh=afresh,
         told=Grounds(workshop.now, program_fingerprint(), states.get(MARK)),
     )
+
+
+def _strand(
+    figure: Characteristic, decisions: Decisions, reduced: Points, rates: Sequence[float], kept: KeptStates
+) -> Strand:
+    points = without(reduced.points, decisions.left_out)
+    return Strand(course_of(figure, points, decisions.baseline), rates, kept)
 
 
 def _kept(workshop: Workshop, keys: Collection[str]) -> dict[str, KeptStates]:

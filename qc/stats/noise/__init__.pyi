@@ -5,3 +5,4 @@ from .learning import learn_noise as learn_noise
 from .scatter import NORMAL as NORMAL
 from .scatter import Noise as Noise
 from .scatter import Settled as Settled
+from .shape import score_of as score_of

@@ -10,11 +10,20 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
+from itertools import pairwise
 
 import numpy as np
 
 from qc.plan import Characteristic, DatedLimits, Plan
-from qc.stats import Floats, KeptState, StatisticsError, count_further, detect_further, guaranteed_factor
+from qc.stats import (
+    Floats,
+    KeptState,
+    Noise,
+    StatisticsError,
+    count_further,
+    detect_further,
+    guaranteed_factor,
+)
 from qc.watch.changes.findings import (
     ENOUGH_TO_RETURN,
     LEAST_OLD,
@@ -25,7 +34,7 @@ from qc.watch.changes.findings import (
     in_series,
     is_back,
 )
-from qc.watch.changes.kept_states import SETTLED, WHOLE, KeptStates
+from qc.watch.changes.kept_states import SETTLED, WHOLE, KeptStates, signals_of
 from qc.watch.changes.sizing import all_measured_anew, begin_of
 from qc.watch.results import LEARNING, Forecast, Point, SignalResult, StretchResult, Suspect, present_points
 
@@ -49,11 +58,18 @@ class LevelCourse:
     baseline : (int, int) or None
         Ordinals of a frozen settled state: pieces after it are compared with it. Up to its end the series is
         judged as it always was.
+    noise : sequence of Noise
+        How pieces scatter as far as it was known when each was made, one a point; empty: what is taken for
+        granted without.
+    lots : sequence of str or None
+        The lot of each point; empty where none are recorded.
     """
 
     characteristic: Characteristic
     points: tuple[Point, ...]
     baseline: tuple[int, int] | None = None
+    noise: Sequence[Noise] = ()
+    lots: Sequence[str | None] = ()
 
     @property
     def frozen(self) -> tuple[int, int] | None:
@@ -76,15 +92,58 @@ class LevelCourse:
         FoundChanges
             In order of the points at which they were raised; empty below four points.
         """
-        each = np.broadcast_to(np.asarray(rate, dtype=np.float64), len(self.points))
-        places = [place for place, point in enumerate(self.points) if not point.left_out]
+        places = self._judged()
         judged = [self.points[place] for place in places]
         try:
-            found = self._raised(judged, each[places], frozen_among(self.baseline, places), kept or {})
+            found = self._raised(judged, self._rates(rate, places), self._frozen(places), kept or {})
         except StatisticsError as error:
             return FoundChanges(notes=(f"Not judged: {error}.",))
         told = self._told(found.signals, judged)
         return replace(found, signals=tuple(in_series(s, places) for s in told))
+
+    def until(self, pieces: int) -> LevelCourse:
+        """Return the course of its first so many pieces."""
+        return replace(self, points=self.points[:pieces], noise=self.noise[:pieces], lots=self.lots[:pieces])
+
+    def followed(self, rate: float | Sequence[float], kept: KeptStates) -> KeptStates:
+        """Go on with the detector to the last piece and tell nothing; as for `changes`."""
+        places = self._judged()
+        judged = [self.points[place] for place in places]
+        try:
+            return self._raised(judged, self._rates(rate, places), self._frozen(places), kept).kept
+        except StatisticsError:
+            return {}
+
+    def settled(self, kept: KeptStates) -> list[tuple[int, ...]]:
+        """Return the places (0-based) of the pieces of each settled stretch.
+
+        Parameters
+        ----------
+        kept : mapping of str to KeptState
+            How far the series was judged; what had been raised by its last piece cuts it.
+
+        Returns
+        -------
+        list of tuple of int
+            In order, without the pieces that were left out or stood apart from the rest.
+        """
+        places = self._judged()
+        frozen = self._frozen(places)
+        cuts, apart = {0, len(places)}, set()
+        for name, signal in ((name, s) for name, own in kept.items() for s in signals_of(own)):
+            before = frozen[0] - 1 if frozen and name == SETTLED else 0
+            late = name == WHOLE and frozen and signal.point > frozen[1]
+            if late or signal.point + before > len(places):
+                continue
+            lasts = signal.confirmed is not None and signal.confirmed + before <= len(places)
+            if signal.kind == "single" and not lasts:
+                apart.add(signal.start + before - 1)
+            else:
+                cuts.add(signal.start + before - 1)
+        return [
+            tuple(places[n] for n in range(first, end) if n not in apart)
+            for first, end in pairwise(sorted(cuts))
+        ]
 
     def stretches(self, signals: Sequence[SignalResult]) -> tuple[StretchResult, ...]:
         """Cut the series at the starts (and ends) of its changes."""
@@ -132,6 +191,17 @@ class LevelCourse:
     def own_suspect(self, signal: SignalResult, plan: Plan) -> Suspect | None:
         """Return what is to be suspected first by the course alone; of a level, nothing."""
         return None
+
+    def _judged(self) -> list[int]:
+        """Return the places (0-based) of the points that take part in judging."""
+        return [place for place, point in enumerate(self.points) if not point.left_out]
+
+    def _rates(self, rate: float | Sequence[float], places: Sequence[int]) -> Floats:
+        each = np.broadcast_to(np.asarray(rate, dtype=np.float64), len(self.points))
+        return np.asarray(each[list(places)])
+
+    def _frozen(self, places: Sequence[int]) -> Frozen:
+        return frozen_among(self.baseline, places)
 
     def _settled(self, present: Sequence[Point]) -> Sequence[Point]:
         """Return the pieces of the settled state: of a frozen one those that were frozen."""
@@ -184,6 +254,8 @@ class LevelCourse:
             shape=shape,
             resolution=self.characteristic.resolution if single else None,
             settled=settled,
+            noise=[self.noise[p.ordinal - 1] for p in points] if self.noise else None,
+            lots=[self.lots[p.ordinal - 1] for p in points] if self.lots else None,
         )
         notes: tuple[str, ...] = ()
         if result.resolution is not None and _coarse(values, result.resolution):
