@@ -30,6 +30,8 @@ from .jobs.workshop import open_workshop as open_workshop
 from .stats import FIGURES as FIGURES
 from .stats import GREATEST as GREATEST
 from .stats import KINDS as KINDS
+from .stats import NORMAL as NORMAL
+from .stats import PRIOR as PRIOR
 from .stats import THREE_SIGMA_RATE as THREE_SIGMA_RATE
 from .stats import AnovaRow as AnovaRow
 from .stats import Autocorrelation as Autocorrelation
@@ -67,6 +69,7 @@ from .stats import Limits as Limits
 from .stats import Line as Line
 from .stats import Linearity as Linearity
 from .stats import NestedLevels as NestedLevels
+from .stats import Noise as Noise
 from .stats import OnePersonRanges as OnePersonRanges
 from .stats import OneWay as OneWay
 from .stats import Outlier as Outlier
@@ -84,6 +87,7 @@ from .stats import Seen as Seen
 from .stats import SeriesChecks as SeriesChecks
 from .stats import SeriesStudy as SeriesStudy
 from .stats import Setting as Setting
+from .stats import Settled as Settled
 from .stats import SigmaEstimate as SigmaEstimate
 from .stats import Signal as Signal
 from .stats import SignificanceTest as SignificanceTest
@@ -165,6 +169,7 @@ from .stats import lag_1_autocorrelation as lag_1_autocorrelation
 from .stats import lag_1_interval as lag_1_interval
 from .stats import lag_1_many as lag_1_many
 from .stats import lay_out as lay_out
+from .stats import learn_noise as learn_noise
 from .stats import line_crossing as line_crossing
 from .stats import linearity as linearity
 from .stats import mean_change as mean_change

@@ -208,6 +208,7 @@ ELSEWHERE = {
     "frame_of": "turns a finished result into a table",
     "fraction_outside_intervals": "as fraction_outside_interval",
     "gauge_share": "as capability",
+    "learn_noise": "tests/stats/noise/test_laid.py",
     "lag_1_many": "as lag_1_autocorrelation",
     "pieces_to_settle_many": "as pieces_to_settle",
     "place_level": "tests/stats/test_change_kinds.py",

@@ -49,7 +49,8 @@ def learn_noise(pool: Mapping[str, Sequence[Settled]]) -> dict[str, Noise]:
     Raises
     ------
     StatisticsError
-        A reading that is not a finite number, or labels or lots that are not as many as the readings.
+        A reading that is not a finite number, a step that is not above 0, or labels or lots that are not as
+        many as the readings.
 
     References
     ----------

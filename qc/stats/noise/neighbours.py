@@ -116,7 +116,9 @@ def learn_neighbours(
     Returns
     -------
     Hanging
-        Own correlations count against the sisters' as many pieces as their unlikeness allows.
+        Own correlations beside the sisters', who count as few pieces where they are unlike and many where
+        alike; what they are unlike by is added as a margin, less where there are more own pieces. A series
+        alone is its own pool, without its newest pieces.
 
     References
     ----------

@@ -55,11 +55,6 @@ class Noise(Tabled):
     lasts : float, 0..1
         How unlike the sisters' correlations of neighbours are: their standard deviation beyond chance. [1]
 
-    Raises
-    ------
-    StatisticsError
-        A figure outside its range.
-
     Examples
     --------
     >>> noise = Noise(lots=0.2)
@@ -78,20 +73,20 @@ class Noise(Tabled):
     own: int = 0
     lasts: float = 0.0
 
-    def __post_init__(self) -> None:
-        for name, (low, high) in RANGES.items():
-            value = getattr(self, name)
-            if not low <= value <= high:
-                raise StatisticsError(f"noise: {name} is {value}, must lie between {low} and {high}")
-
     @classmethod
     def from_dict(cls, record: JsonObject) -> Noise:
-        """Undo `to_dict`, exactly; a record that lacks a figure is refused."""
+        """Undo `to_dict`, exactly; a record that lacks a figure, or holds one out of range, is refused."""
         lacking = [field.name for field in fields(cls) if field.name not in record]
         if lacking:
             raise StatisticsError(
                 f"noise: the record lacks {', '.join(lacking)}: it was kept by another version, learn it anew"
             )
+        for name, (low, high) in RANGES.items():
+            if not low <= record[name] <= high:
+                raise StatisticsError(
+                    f"noise: {name} is {record[name]} in the record, must lie between {low} and {high}: "
+                    "learn it anew"
+                )
         return cls(**{field.name: record[field.name] for field in fields(cls)})
 
 
