@@ -28,7 +28,7 @@ from typing import NamedTuple
 import numpy as np
 
 from qc.stats.noise import Noise
-from qc.stats.numbers import Floats, Integers, Values
+from qc.stats.numbers import Floats, Integers, Values, as_readings
 
 # chosen by trial: one piece more moves a fit little, and after three steps the scores stand
 FIT_STEPS = 3
@@ -76,8 +76,8 @@ class Back(NamedTuple):
 class Scored(NamedTuple):
     """Readings on the scale on which a learned shape is judged.
 
-    `scores` has shape (n,), `floor` is the variance that the gauge's step hides on that scale, `back` leads to
-    readings again.
+    `scores` has shape (n,), `floor` is the variance that the gauge's step hides on that scale, `back` leads
+    to readings again.
     """
 
     scores: Floats
@@ -102,15 +102,20 @@ def learned_scores(values: Values, noise: Noise, *, resolution: float | None = N
     Scored
         `back.readings` gives scores in the unit again.
 
+    Raises
+    ------
+    StatisticsError
+        Fewer than two readings, or one that is not finite.
+
     Examples
     --------
     >>> scored = learned_scores([4.9, 5.0, 5.1, 5.0, 4.8, 5.2], Noise(tails=0.2))
     >>> [round(float(score), 2) for score in scored.scores[:3]]
-    [-0.78, 0.0, 0.78]
-    >>> [round(reading, 2) for reading in scored.back.readings([-0.78, 0.0])]
+    [-0.79, 0.0, 0.79]
+    >>> [round(reading, 2) for reading in scored.back.readings([-0.79, 0.0])]
     [4.9, 5.0]
     """
-    series = np.asarray(values, dtype=np.float64)
+    series = as_readings(values, "values")
     lean, step = Lean.of([noise]), resolution or 0.0
     centred = (series - series[0])[None, :]
     fit = np.zeros((1, 2))
