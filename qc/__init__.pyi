@@ -170,6 +170,7 @@ from .stats import lag_1_interval as lag_1_interval
 from .stats import lag_1_many as lag_1_many
 from .stats import lay_out as lay_out
 from .stats import learn_noise as learn_noise
+from .stats import learned_scores as learned_scores
 from .stats import line_crossing as line_crossing
 from .stats import linearity as linearity
 from .stats import mean_change as mean_change

@@ -39,6 +39,7 @@ from .change import detect_counts as detect_counts
 from .change import detect_further as detect_further
 from .change import detect_many as detect_many
 from .change import fit_kinds as fit_kinds
+from .change import learned_scores as learned_scores
 from .change import mean_change as mean_change
 from .change import mean_change_from_target as mean_change_from_target
 from .change import place_level as place_level

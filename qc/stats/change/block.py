@@ -9,9 +9,9 @@ from typing import NamedTuple
 
 import numpy as np
 
-from qc.stats.change.dependent import Dependence, Echo, LotPlaces, dependent_scan
-from qc.stats.change.evidence import AsLearned, Back
-from qc.stats.change.learned_shape import Lean, fit_further, scores_of, slope_of
+from qc.stats.change.dependent import ROW, Dependence, Echo, LotPlaces, dependent_scan
+from qc.stats.change.evidence import AsLearned
+from qc.stats.change.learned_shape import Back, Lean, fit_further, scores_of, slope_of
 from qc.stats.change.ranks import extend_ranks, rank_scores
 from qc.stats.change.result import Shape
 from qc.stats.change.scan import LEVEL, SHORTEST, Sums, largest, normal_score, scan, statistic_limit
@@ -59,9 +59,6 @@ class Judgement(NamedTuple):
             limits = limits.copy()
             limits[LEVEL] = max(limits[LEVEL], self.single[place])
         return scores, limits
-
-
-ROW = np.zeros(1, dtype=np.int64)
 
 
 class Block:

@@ -26,6 +26,7 @@ References
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -39,6 +40,7 @@ from qc.stats.numbers import Floats, Integers
 LARGEST_SHARE = 0.95
 # house rule by trial: however much the pieces hang together, this share of the degrees of freedom stays
 LEAST_WITHIN = 0.3
+ROW = np.zeros(1, dtype=np.int64)  # of a single series
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,6 +115,17 @@ class Lots:
         rows, n = self.first.shape
         sums = np.bincount(self._bins, weights=values.ravel(), minlength=rows * n)
         return np.asarray(sums[self._bins].reshape(rows, n))
+
+
+def lot_numbers(lots: Sequence[str | None] | None, size: int) -> Integers:
+    """Give each piece the number of its lot; a piece without one is a lot of its own."""
+    if lots is None:
+        return np.arange(size)
+    known: dict[str, int] = {}
+    return np.array(
+        [point if lot is None else known.setdefault(lot, point) for point, lot in enumerate(lots)],
+        dtype=np.int64,
+    )
 
 
 class LotPlaces:

@@ -13,11 +13,11 @@ import numpy as np
 
 from qc.stats.change.batch import Batch
 from qc.stats.change.block import ShapeAndStep
+from qc.stats.change.dependent import lot_numbers
 from qc.stats.change.input import (
     check_as_many,
     check_setting,
     check_values,
-    lot_numbers,
     noise_of_points,
     noise_unless_given,
 )
@@ -196,6 +196,8 @@ def _run(
     rate = check_rate(false_alarm_rate)
     setting = check_setting(shape, resolution)
     checked = [check_values(values, setting.shape) for values in series]
+    for own, values in zip(lots, checked, strict=True):
+        check_as_many(own, "lots", values.size)
     numbers = [lot_numbers(own, values.size) for own, values in zip(lots, checked, strict=True)]
     dithers = _dithers(checked, labels, setting)
     batch = Batch(setting, rate, checked, dithers, evidence, noises, numbers)

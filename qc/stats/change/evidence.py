@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
 from scipy import special
 
-from qc.stats.change.learned_shape import Lean, readings_of
+from qc.stats.change.learned_shape import Back
 from qc.stats.change.scan import (
     LEVEL,
     SPREAD,
@@ -40,19 +39,6 @@ class Evidence(NamedTuple):
     size: float
     size_interval: Interval
     size_sigma: float
-
-
-class Back(NamedTuple):
-    """The way back from normal scores to readings: first reading of the stretch, fit and learned shape."""
-
-    first: float
-    fit: Floats
-    lean: Lean
-
-    def readings(self, scores: Sequence[float]) -> list[float]:
-        """Give the readings of some scores."""
-        away = readings_of(np.array([scores]), self.fit, self.lean)[0]
-        return [self.first + float(reading) for reading in away]
 
 
 class AsLearned(NamedTuple):
@@ -170,7 +156,7 @@ def log_weights(
     beforehand.
     """
     if whitening is not None and kind != SPREAD:
-        share, square = whitening.profile(values, floor, kind)
+        share, square = whitening.share(values, floor, kind)
         return 1, -0.5 * np.log(square) + 0.5 * (values.size - 2) * np.log1p(share)
     if whitening is not None:
         values = whitening.innovations(values)

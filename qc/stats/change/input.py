@@ -12,7 +12,7 @@ from qc.stats.change.result import Shape
 from qc.stats.change.thresholds import check_rate
 from qc.stats.errors import StatisticsError, StatisticsUsageError
 from qc.stats.noise import NORMAL, PRIOR, Noise
-from qc.stats.numbers import Floats, Integers, Values, as_floats
+from qc.stats.numbers import Floats, Values, as_floats
 
 SHAPES: tuple[Shape, ...] = ("auto", "normal", "positive", "any")
 LARGEST = 1e100  # beyond it the squares of readings leave the range of a double
@@ -87,15 +87,3 @@ def noise_of_points(noise: Noise | Sequence[Noise] | None, shape: Shape, size: i
         return [noise_unless_given(noise, shape)] * size
     check_as_many(noise, "noises", size)
     return list(noise)
-
-
-def lot_numbers(lots: Sequence[str | None] | None, size: int) -> Integers:
-    """Give each piece the number of its lot; a piece without one is a lot of its own."""
-    if lots is None:
-        return np.arange(size)
-    check_as_many(lots, "lots", size)
-    known: dict[str, int] = {}
-    return np.array(
-        [point if lot is None else known.setdefault(lot, point) for point, lot in enumerate(lots)],
-        dtype=np.int64,
-    )

@@ -22,15 +22,17 @@ References
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
 
 from qc.stats.noise import Noise
-from qc.stats.numbers import Floats, Integers
+from qc.stats.numbers import Floats, Integers, Values, as_readings
 
 # chosen by trial: one piece more moves a fit little, and after three steps the scores stand
 FIT_STEPS = 3
+WHOLE_STEPS = 30  # for a finished run of readings, which has no lengths before
 COLD_STEPS = 8  # where there is no last length to begin from
 # chosen by trial: nearer to the end of a leaning scale the logarithm goes on straight, or a fit would swing
 # to and fro for ever
@@ -56,6 +58,72 @@ class Lean(NamedTuple):
     def of_rows(self, rows: Integers) -> Lean:
         """Take some rows."""
         return Lean(self.skew[rows], self.tails[rows])
+
+
+class Back(NamedTuple):
+    """The way back from normal scores to readings: first reading of the stretch, fit and learned shape."""
+
+    first: float
+    fit: Floats
+    lean: Lean
+
+    def readings(self, scores: Sequence[float]) -> list[float]:
+        """Give the readings of some scores."""
+        away = readings_of(np.array([scores]), self.fit, self.lean)[0]
+        return [self.first + float(reading) for reading in away]
+
+
+class Scored(NamedTuple):
+    """Readings on the scale on which a learned shape is judged.
+
+    `scores` has shape (n,), `floor` is the variance that the gauge's step hides on that scale, `back` leads
+    to readings again.
+    """
+
+    scores: Floats
+    floor: float
+    back: Back
+
+
+def learned_scores(values: Values, noise: Noise, *, resolution: float | None = None) -> Scored:
+    """Put finished readings on the scale on which they scatter normally under a learned shape.
+
+    Parameters
+    ----------
+    values : sequence of float, length n >= 2
+        Readings in any order. [unit of the characteristic]
+    noise : Noise
+        What was learned of the series.
+    resolution : float or None
+        Step of the gauge. [unit of the characteristic]
+
+    Returns
+    -------
+    Scored
+        `back.readings` gives scores in the unit again.
+
+    Raises
+    ------
+    StatisticsError
+        Fewer than two readings, or one that is not finite.
+
+    Examples
+    --------
+    >>> scored = learned_scores([4.9, 5.0, 5.1, 5.0, 4.8, 5.2], Noise(tails=0.2))
+    >>> [round(float(score), 2) for score in scored.scores[:3]]
+    [-0.79, 0.0, 0.79]
+    >>> [round(reading, 2) for reading in scored.back.readings([-0.79, 0.0])]
+    [4.9, 5.0]
+    """
+    series = as_readings(values, "values")
+    lean, step = Lean.of([noise]), resolution or 0.0
+    centred = (series - series[0])[None, :]
+    fit = np.zeros((1, 2))
+    for _ in range(WHOLE_STEPS // FIT_STEPS):
+        fit = fit_further(centred, fit, lean, np.array([step * step / 12]))
+    spread = float(fit[0, 1])
+    width = step * float(slope_of(lean)[0, 0]) / spread if spread > 0 else 0.0
+    return Scored(scores_of(centred, fit, lean)[0], width * width / 12, Back(float(series[0]), fit, lean))
 
 
 def fit_further(centred: Floats, last: Floats, lean: Lean, floor: Floats) -> Floats:

@@ -8,7 +8,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from qc.plain import JsonObject
-from qc.stats.change.block import ROW, Block, ShapeAndStep
+from qc.stats.change.block import Block, ShapeAndStep
+from qc.stats.change.dependent import ROW, lot_numbers
 from qc.stats.change.input import check_setting, check_value, noise_unless_given
 from qc.stats.change.result import Detection, DetectorSignal, Shape, stretches_of
 from qc.stats.change.scan import SHORTEST
@@ -16,7 +17,7 @@ from qc.stats.change.thresholds import check_rate
 from qc.stats.change.track import AfterSignal, Track
 from qc.stats.errors import StatisticsError
 from qc.stats.noise import Noise
-from qc.stats.numbers import Floats, Integers, dither_of
+from qc.stats.numbers import Floats, dither_of
 
 FIRST_ROOM = 32  # chosen; doubled whenever it is used up
 FORMAT = 2  # of the record; raised when a stored state can no longer be read as it was meant
@@ -127,7 +128,8 @@ class DetectorState:
         dither = dither_of(self.n if label is None else label)
         del self._lots[self._length :]
         self._lots.append(lot)
-        lots = np.array([self._lot_number(self._length)])
+        # the first piece of a lot gives the lot its number
+        lots = np.array([self._length if lot is None else self._lots.index(lot)])
         self._block.place(self._length, ROW, np.array([number]), np.array([dither]), lots)
         self._length += 1
         return None if silent or self._length < SHORTEST else self._judge()
@@ -235,18 +237,13 @@ class DetectorState:
         """Whether the block holds a fit of the stretch."""
         return self._block.learned and self._length > 0
 
-    def _lot_number(self, place: int) -> int:
-        """Give a reading of the stretch the number of its lot: the first place of its word, or its own."""
-        lot = self._lots[place]
-        return place if lot is None else self._lots.index(lot)
-
     def _restore(
         self, record: JsonObject, values: Floats, dither: Floats, lots: Sequence[str | None]
     ) -> None:
         """Take up a stretch and all that was seen and raised before."""
         self._length, self._lots = values.size, list(lots)
         self._block = Block(self.setting, 1, values.size + FIRST_ROOM, [self._noise])
-        self._block.refill(values, dither, self._numbered(), record["fit"])
+        self._block.refill(values, dither, lot_numbers(self._lots, self._length), record["fit"])
         self._block.gap[0] = np.inf if record["gap"] is None else record["gap"]
         self._block.coarse[0] = record["coarse"]
         self.n, self.judged_by_ranks = int(record["n"]), int(record["judged_by_ranks"])
@@ -275,13 +272,9 @@ class DetectorState:
             return
         block = Block(self.setting, 1, 2 * self._length, [self._noise])
         fit = self._block.fits[0, self._length - 1] if self._fitted else (0.0, 0.0)
-        block.refill(self._block.values[0], self._block.dither[0], self._numbered(), fit)
+        block.refill(self._block.values[0], self._block.dither[0], lot_numbers(self._lots, self._length), fit)
         block.gap, block.coarse = self._block.gap, self._block.coarse
         self._block = block
-
-    def _numbered(self) -> Integers:
-        """Numbers of the lots of the stretch."""
-        return np.array([self._lot_number(place) for place in range(self._length)], dtype=np.int64)
 
 
 def _track_of(record: JsonObject) -> Track:
