@@ -135,6 +135,7 @@ from .noise import PRIOR as PRIOR
 from .noise import Noise as Noise
 from .noise import Settled as Settled
 from .noise import learn_noise as learn_noise
+from .noise import lots_margin as lots_margin
 from .noise import score_of as score_of
 from .numbers import GREATEST as GREATEST
 from .numbers import THREE_SIGMA_RATE as THREE_SIGMA_RATE

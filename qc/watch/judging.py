@@ -128,7 +128,7 @@ def judge_further(
     mapping of str to KeptState
         To be kept for the next time.
     """
-    points = without(reduced.points, question.decisions.left_out)
+    points = without(_with_lots(reduced.points, question.lots), question.decisions.left_out)
     course = course_of(
         question.characteristic, points, question.decisions.baseline, question.noise, question.lots
     )
@@ -141,6 +141,10 @@ def judge_further(
     limits, uneven = _common_limits(question, points, centered=reduced.centered)
     notes = (*found.notes, *uneven, *_left_out(reduced), *_decided(question, course))
     return _verdict(question, reduced, course, signals, limits, notes), found.kept
+
+
+def _with_lots(points: Sequence[Point], lots: Sequence[str | None]) -> Sequence[Point]:
+    return [replace(p, lot=lot or "") for p, lot in zip(points, lots, strict=True)] if lots else points
 
 
 def _verdict(

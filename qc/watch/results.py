@@ -64,6 +64,7 @@ class Point:
     batch: str = ""
     air_c: float | None = None
     note: str = ""
+    lot: str = ""  # the lot it is judged as one of, empty where it stands alone
     left_out: bool = False  # a lead said it is not representative: shown, not judged
 
 
@@ -155,6 +156,7 @@ class Scatter:
     noise: dict[str, float]  # the estimates, as `qc.stats.Noise` tells them
     since_day: date | None  # the series has been said to have this shape since then; None: nothing learned
     lots_by: str  # the word that tells its lots: batch or tool, empty where none does
+    tells_single: bool  # one piece six spreads from the rest is told; False where tails are too long
     counts_as: int | None  # independent pieces that its present ones are worth, where they hang together
     sentence: str  # shape, since when, and what hangs together, in words
 
@@ -197,9 +199,7 @@ class SeriesVerdict:
     baseline_first: int | None = None  # ordinals of the settled state that a lead froze
     baseline_last: int | None = None
     pieces_to_settle: int | None = None  # so many more like the present ones would settle an unproven answer
-    scatter: Scatter | None = (
-        None  # None of counts and of what wears
-    )
+    scatter: Scatter | None = None  # None of counts and of what wears
 
     @property
     def rests_on(self) -> int:

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import date
 from itertools import takewhile
 
 import numpy as np
 
 from qc.plan import Characteristic
-from qc.stats import NORMAL, PRIOR, Noise, score_of, threshold_scores
+from qc.stats import NORMAL, PRIOR, Noise, lots_margin, score_of, threshold_scores
 from qc.watch.results import Point, Scatter
 from qc.watch.sisters import LotsBy
 from qc.words import day_words, pieces_words
@@ -31,7 +32,7 @@ LEAST_LEARNED = 60
 """From fewer pieces what is taken for granted outweighs what was learned: nothing is said of what hangs
 together."""
 
-CLEARLY_FEWER = 3 / 4
+CLEARLY_FEWER = 2 / 3
 """Pieces are said to count as fewer where they are worth less than such a share of them (house rule)."""
 
 
@@ -69,18 +70,22 @@ def scatter_of(
     shape = _in_use(characteristic, points)
     if not noise:
         own = PRIOR if shape == "auto" else NORMAL
-        return Scatter(shape, own.to_dict(), None, lots_by, None, _not_learned() if shape == "auto" else "")
+        said = _not_learned() if shape == "auto" else ""
+        return Scatter(shape, own.to_dict(), None, lots_by, _tells_single(shape, own, rate), None, said)
     newest = noise[-1]
-    words, since = "", _since(noise, periods)
+    words, since, single = "", _since(noise, periods), _tells_single(shape, newest, rate)
     if shape == "auto":
-        words = _shape_words(newest, since, rate, today) if newest.pieces else _not_learned()
+        words = _shape_words(newest, since, single, today) if newest.pieces else _not_learned()
     counts_as = None
     if newest.pieces >= LEAST_LEARNED and present:
         own_lots = [lots[p.ordinal - 1] for p in present] if lots else None
-        worth = effective_pieces(newest, own_lots, len(present))
+        # the margin keeps false signals rare; it is no sign that anything hangs together
+        bare = replace(newest, lots=max(newest.lots - lots_margin(newest.pieces), 0.0))
+        worth = effective_pieces(bare, own_lots, len(present))
         counts_as = max(round(worth), 1) if worth < CLEARLY_FEWER * len(present) else None
     hang = "" if counts_as is None else _together(len(present), counts_as, lots_by)
-    return Scatter(shape, newest.to_dict(), since, lots_by, counts_as, " ".join(filter(None, (words, hang))))
+    said = " ".join(filter(None, (words, hang)))
+    return Scatter(shape, newest.to_dict(), since, lots_by, single, counts_as, said)
 
 
 def effective_pieces(noise: Noise, lots: Sequence[str | None] | None, n: int) -> float:
@@ -131,7 +136,7 @@ def _since(noise: Sequence[Noise], periods: Sequence[date]) -> date:
     return [day for _, day in same][-1]
 
 
-def _shape_words(noise: Noise, since: date, rate: float, today: date) -> str:
+def _shape_words(noise: Noise, since: date, tells_single: bool, today: date) -> str:
     long, lean, _ = _kind(noise)
     way = {1: "lean to the high side", -1: "lean to the low side"}.get(lean, "")
     tails = "have longer tails than the bell curve" if long else ""
@@ -141,7 +146,7 @@ def _shape_words(noise: Noise, since: date, rate: float, today: date) -> str:
         learned += f", {noise.own} of them its own"
     single = (
         "a single piece far from the rest is told"
-        if _tells_single(noise, rate)
+        if tells_single
         else "a single odd piece is not told here, only a few together"
     )
     return f"Readings of this figure {what} ({learned}): {single}."
@@ -160,8 +165,10 @@ def _together(pieces: int, counts_as: int, lots_by: LotsBy) -> str:
     return f"{who} hang together: these {pieces} count as about {counts_as}."
 
 
-def _tells_single(noise: Noise, rate: float) -> bool:
+def _tells_single(shape: str, noise: Noise, rate: float) -> bool:
     """Say whether one piece six spreads from the rest, on the side readings lean to, raises a signal."""
+    if shape != "auto":
+        return shape != "any"
     needed = float(threshold_scores(rate, LONG)[0])
     if noise.odd_share > 0:
         needed = max(needed, 3 + noise.odd_reach * float(np.log(noise.odd_share / (0.1 * rate))))

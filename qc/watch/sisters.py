@@ -131,6 +131,7 @@ def lots_of(
     found: list[str | None] = []
     counts: dict[str, int] = {}
     restarts: dict[str, int] = {}
+    set_ups: dict[str, list[tuple[int, int]]] = {}
     for point in points:
         if not point.tool:
             found.append(None)
@@ -140,5 +141,9 @@ def lots_of(
                 restarts[point.tool] = restarts.get(point.tool, 0) + 1
             counts[point.tool] = point.tool_count
         since = sum(day <= point.day for day in fitted.get(point.tool, ()))
-        found.append(f"{point.tool} {since} {restarts.get(point.tool, 0)}")
+        own, now = set_ups.setdefault(point.tool, []), (since, restarts.get(point.tool, 0))
+        if now not in own:
+            own.append(now)
+        number = own.index(now) + 1
+        found.append(point.tool if number == 1 else f"{point.tool} ({number})")
     return tuple(found)

@@ -2,6 +2,7 @@
 
 from .learning import PRIOR as PRIOR
 from .learning import learn_noise as learn_noise
+from .lots import lots_margin as lots_margin
 from .scatter import NORMAL as NORMAL
 from .scatter import Noise as Noise
 from .scatter import Settled as Settled
