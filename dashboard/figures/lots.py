@@ -8,12 +8,16 @@ from dashboard import words
 from dashboard.figures.frame import EdgeLabel, Figure, bare_axis, level, value_sheet
 from dashboard.theme import LIGHT
 from qc.jobs.board import Point, SeriesView
-from qc.words import pieces_words
+from qc.words import pieces_words, told_name
 
-HEIGHT_PX, TOP_PX, BOTTOM_PX = 240, 30, 40
+HEIGHT_PX, TOP_PX, BOTTOM_PX = 250, 46, 70
 
 NEWEST, NEWEST_NARROW = 20, 8
 """So many lots are shown at most, the newest, on a desk and on a phone: more and their names run together."""
+
+
+LONGEST = 12
+"""Letters of a lot's name that stand under the chart; the whole name stands at its mark."""
 
 
 def draw_lots(view: SeriesView, narrow: bool = False) -> Figure | None:
@@ -43,13 +47,12 @@ def draw_lots(view: SeriesView, narrow: bool = False) -> Figure | None:
         range=[-0.6, len(shown) - 0.4],
         tickmode="array",
         tickvals=list(range(len(shown))),
-        ticktext=[escape(name) for name, _ in shown],
+        ticktext=[escape(told_name(name, LONGEST)) for name, _ in shown],
         tickangle=0 if len(shown) <= NEWEST_NARROW else -40,
         tickfont={"size": 12, "color": LIGHT["soft"]},
-        automargin=True,
     )
     mean_of_all = sum(values) / len(values)
-    said = f"mean {words.amount(mean_of_all, verdict.unit, decimals, verdict.centered)}"
+    said = f"mean of all shown {words.amount(mean_of_all, verdict.unit, decimals, verdict.centered)}"
     shapes = [level(mean_of_all, -0.6, len(shown) - 0.4, LIGHT["soft"], 1, "dot")]
     labels = [EdgeLabel(mean_of_all, said, LIGHT["soft"])]
     layout = value_sheet(

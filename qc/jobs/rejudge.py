@@ -23,13 +23,16 @@ class Rejudged(Tabled):
         return rejudged_text(self.series, self.changed)
 
 
-def rejudge(workshop: Workshop) -> Rejudged:
+def rejudge(workshop: Workshop, *, learn: bool = False) -> Rejudged:
     """Forget all verdicts and judge every series anew; what people said of signals stays.
 
     Parameters
     ----------
     workshop : Workshop
         An open workshop.
+    learn : bool
+        Learn anew how pieces scatter, for every period from what is known of it now; else what was fixed
+        then stays.
 
     Returns
     -------
@@ -38,7 +41,7 @@ def rejudge(workshop: Workshop) -> Rejudged:
     """
     before = {str(v.key): v for v in load_verdicts(workshop)}
     with ending(NOTHING_STORED):
-        after = {str(v.key): v for v in judge_afresh(workshop)}
+        after = {str(v.key): v for v in judge_afresh(workshop, learn=learn)}
     changed = tuple(
         key
         for key, verdict in after.items()

@@ -45,7 +45,12 @@ class Judged:
 
 
 def judge_now(
-    workshop: Workshop, keys: Collection[str] | None = None, *, afresh: bool = False, keep: bool = True
+    workshop: Workshop,
+    keys: Collection[str] | None = None,
+    *,
+    afresh: bool = False,
+    keep: bool = True,
+    learn: bool = False,
 ) -> Judged:
     """Judge some series as of the workshop's day, without keeping the verdicts.
 
@@ -59,7 +64,10 @@ def judge_now(
         Count the pieces of each series from nothing, and judge each of them. Else only what is new, or comes
         after a correction, is judged; the verdicts are the same.
     keep : bool
-        Keep where windows begin and the rates fixed for new months; False where the store cannot be written.
+        Keep where windows begin, and the rates and the noise fixed for new months; False where the store
+        cannot be written.
+    learn : bool
+        Learn the noise of all periods anew.
 
     Returns
     -------
@@ -85,7 +93,7 @@ def judge_now(
         key: _strand(figure, decided.get(key, Decisions()), read[key].points, rates[key], kept.get(key, {}))
         for key, (_, figure, _) in wanted.items()
     }
-    known = learn_what_lacks(workshop, strands, decided, keep=keep)
+    known = learn_what_lacks(workshop, strands, decided, keep=keep, forget=learn)
     verdicts, left = [], {}
     for key, (stage, figure, family) in wanted.items():
         question = Question(
