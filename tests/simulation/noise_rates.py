@@ -1,11 +1,11 @@
-"""Publish how the detector keeps its rate, and how soon it tells, when the noise is learned as a workshop learns it.
+"""Publish how the detector keeps its rate, and how soon it tells, with the noise learned as a workshop does.
 
     python tests/simulation/noise_rates.py --table docs/reference/detector.md
 
-Each workshop has sisters with a history to learn from, judged and cut at their signals as the watch cuts them,
-and fresh series that begin. What is learned is learned anew every month of 20 pieces, from all pieces before it,
-and holds for that month. Fresh series are judged up to their first signal. `--share 0.1` draws a tenth of the
-workshops for a quick look, `--only` one noise. Seeds are fixed; ± is one standard error.
+Each workshop has sisters with a history to learn from, judged and cut at their signals as the watch cuts
+them, and fresh series that begin. What is learned is learned anew every month of 20 pieces, from all pieces
+before it, and holds for that month. Fresh series are judged up to their first signal. `--share 0.1` draws a
+tenth of the workshops for a quick look, `--only` one noise. Seeds are fixed; ± is one standard error.
 """
 
 from __future__ import annotations
@@ -28,7 +28,8 @@ SISTERS, HISTORY = 20, 40
 MONTH = 20
 START, LONG = 20, 200  # points of the first pieces, and of a long run
 FOLLOWED = 100  # pieces in which a change is waited for
-WORKSHOPS, FRESH, CHANGED = 100, 25, 2  # workshops drawn at a share of 1, fresh series of each, and changed ones
+WORKSHOPS, FRESH = 100, 25  # drawn at a share of 1, and fresh series of each
+CHANGED = 2  # fresh series of each of twice as many workshops where they change: more would teach the change
 CHANGES = ((1.5, 50), (2.0, 50), (3.0, 50), (3.0, 20))
 
 Drawn = tuple[np.ndarray, list[list[str]] | None]
@@ -96,6 +97,14 @@ NOISES: dict[str, Draw] = {
     "lots 0.2, unrecorded": in_lots(0.2, recorded=False),
     "lots 0.4, unrecorded": in_lots(0.4, recorded=False),
 }
+STARTS = (
+    "normal",
+    "t, 5 degrees",
+    "log-normal",
+    "neighbours 0.3",
+    "lots 0.2, recorded",
+    "lots 0.2, unrecorded",
+)
 LONE = ("normal", "2 % five sigma off", "neighbours 0.3", "lots 0.4, recorded", "lots 0.4, unrecorded")
 
 
@@ -106,6 +115,11 @@ class Cell:
     name: str
     rate: float
     alone: bool = False
+
+    @property
+    def title(self) -> str:
+        """Words for the table."""
+        return self.name + (", alone" if self.alone else "")
 
     def random(self, purpose: int) -> np.random.Generator:
         """Give each cell and purpose its own draws."""
@@ -126,10 +140,8 @@ class Cell:
         }
 
 
-def settled(
-    values: np.ndarray, lots: list[list[str]] | None, row: int, first: int, end: int
-) -> Settled:
-    """Pieces `first` to `end` (from 0) of one series as a stretch."""
+def settled(values: np.ndarray, lots: list[list[str]] | None, row: int, first: int, end: int) -> Settled:
+    """Take pieces `first` to `end` (from 0) of one series as a stretch."""
     own = None if lots is None else lots[row][first:end]
     return Settled(values[row, first:end], range(first, end), own)
 
@@ -137,7 +149,7 @@ def settled(
 def month_by_month(
     sisters: dict[str, list[Settled]], values: np.ndarray, lots: list[list[str]] | None, alone: bool
 ) -> list[list[Noise]]:
-    """What is learned at the start of each month for each fresh series, from all before it."""
+    """Learn at the start of each month what each fresh series gets, from all before it."""
     months = []
     for begin in range(0, values.shape[1], MONTH):
         fresh = {f"f{i}": [settled(values, lots, i, 0, begin)] for i in range(values.shape[0])}
@@ -150,7 +162,7 @@ def month_by_month(
 def first_signals(
     values: np.ndarray, lots: list[list[str]] | None, months: Sequence[Sequence[Noise]], rate: float
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Point of the first signal of each series, 0 where there is none, and whether it was a `single`.
+    """Find the point of the first signal of each series, 0 for none, and whether it was a `single`.
 
     `months` holds the noise of each series for each month. The figures are those of `detect`, all series in
     one block; a test compares the two.
@@ -172,14 +184,23 @@ def first_signals(
         for row in np.flatnonzero(over):
             found[row] = column + 1
             scores, limits = judgement.excess(int(row), column + 1, rate)
-            kind = int(np.argmax(np.where(judgement.statistic[row] > judgement.limit[row], scores - limits, -np.inf)))
-            single[row] = kind == 0 and judgement.split[row, 0] == column
+            beyond = np.where(judgement.statistic[row] > judgement.limit[row], scores - limits, -np.inf)
+            single[row] = int(np.argmax(beyond)) == 0 and judgement.split[row, 0] == column
     return found, single
 
 
-def judged(cell: Cell, random: np.random.Generator, workshops: int, fresh: int, length: int, change) -> np.ndarray:
-    """First signals of the fresh series of some workshops, with `change` made to them."""
-    every, lots, months = [], [], None
+def judged(
+    cell: Cell,
+    random: np.random.Generator,
+    workshops: int,
+    fresh: int,
+    length: int,
+    change: Callable[[np.ndarray], np.ndarray] = lambda values: values,
+) -> tuple[np.ndarray, np.ndarray]:
+    """Judge the fresh series of some workshops, with `change` made to them, as `first_signals` does."""
+    every: list[np.ndarray] = []
+    lots: list[list[list[str]] | None] = []
+    months: list[list[Noise]] = []
     for _ in range(workshops):
         sisters = cell.sisters(random)
         values, own = NOISES[cell.name](random, fresh, length)
@@ -187,13 +208,13 @@ def judged(cell: Cell, random: np.random.Generator, workshops: int, fresh: int, 
         learned = month_by_month(sisters, values, own, cell.alone)
         every.append(values)
         lots.append(own)
-        months = learned if months is None else [a + b for a, b in zip(months, learned, strict=True)]
-    flat = None if lots[0] is None else [row for own in lots for row in own]
+        months = [[*a, *b] for a, b in zip(months, learned, strict=True)] if months else learned
+    flat = None if lots[0] is None else [row for own in lots for row in own or []]
     return first_signals(np.concatenate(every), flat, months, cell.rate)
 
 
 def rate_in(found: np.ndarray, after: int, until: int, rate: float) -> str:
-    """Signals over the rate asked for between two points, among series without one before."""
+    """Give the signals over the rate asked for between two points, among series without one before."""
     alive = (found == 0) | (found > after)
     told = alive & (found > 0) & (found <= until)
     at_risk = np.where(told, found - after, until - after)[alive].sum()
@@ -202,7 +223,7 @@ def rate_in(found: np.ndarray, after: int, until: int, rate: float) -> str:
 
 
 def delay(found: np.ndarray, after: int) -> str:
-    """Median pieces from the change to its signal, among series without one before."""
+    """Give the median pieces from the change to its signal, among series without one before."""
     late = np.where(found == 0, np.inf, found - after)[(found == 0) | (found > after)]
     middle = float(np.median(late))
     return f"{middle:g}" if math.isfinite(middle) else f"over {FOLLOWED}"
@@ -211,8 +232,8 @@ def delay(found: np.ndarray, after: int) -> str:
 def row_of(cell: Cell, share: float) -> list[str]:
     """One row of the table."""
     workshops = max(4, int(WORKSHOPS * share))
-    found, _ = judged(cell, cell.random(0), workshops, FRESH, LONG, lambda values: values)
-    rates = [rate_in(found, 3, START, cell.rate), rate_in(found, START, 50, cell.rate), rate_in(found, START, LONG, cell.rate)]
+    found, _ = judged(cell, cell.random(0), workshops, FRESH, LONG)
+    rates = [rate_in(found, *between, cell.rate) for between in ((3, START), (START, 50), (START, LONG))]
     delays = []
     for number, (size, after) in enumerate(CHANGES, start=1):
 
@@ -230,18 +251,59 @@ def row_of(cell: Cell, share: float) -> list[str]:
     told, single = judged(cell, cell.random(9), 2 * workshops, CHANGED, 51, apart)
     quiet = (told == 0) | (told == 51)
     at_once = float((single & (told == 51))[quiet].mean())
-    return [cell.name + (", alone" if cell.alone else ""), f"{cell.rate:g}", *rates, "/".join(delays), f"{at_once:.2f}"]
+    return [cell.title, f"{cell.rate:g}", *rates, "/".join(delays), f"{at_once:.2f}"]
 
 
 def rows(share: float, only: str | None) -> Iterator[list[str]]:
-    """All rows of the table."""
+    """Make all rows of the table."""
     cells = [Cell(name, rate) for name in NOISES for rate in RATES]
     cells += [Cell(name, rate, alone=True) for name in LONE for rate in RATES]
     for cell in cells:
-        if only is None or only in (cell.name + (", alone" if cell.alone else "")):
+        if only is None or only == cell.title:
             yield row_of(cell, share)
 
 
+def start_rows(share: float, only: str | None) -> Iterator[list[str]]:
+    """Tell how often the set of the start and the interval of the size hold the truth, first as learned."""
+    for name in STARTS:
+        for size, after in ((1.5, 50), (2.0, 50), (3.0, 50), (2.0, 20)):
+            if only is not None and only != name:
+                continue
+            cell = Cell(name, RATES[0])
+            random = cell.random(round(100 * size) + after)
+            held: list[tuple[bool, int, bool]] = []
+            for _ in range(max(4, int(WORKSHOPS * share) // 2)):
+                noise = learn_noise({**cell.sisters(random), "fresh": []})["fresh"]
+                values, lots = NOISES[name](random, FRESH, after + FOLLOWED)
+                values[:, after:] += size
+                found = detect_many(
+                    list(values), false_alarm_rate=cell.rate, shape="auto", noise=noise, lots=lots
+                )
+                first = [one.signals[0] for one in found if one.signals and one.signals[0].point > after]
+                held += [
+                    (
+                        signal.start_set[0] <= after + 1 <= signal.start_set[1],
+                        signal.start_set[1] - signal.start_set[0] + 1,
+                        signal.size_interval[0] <= size <= signal.size_interval[1],
+                    )
+                    for signal in first
+                ]
+            sets, widths, sizes = (np.array(column) for column in zip(*held, strict=True))
+            yield [
+                name,
+                f"{size:g} sigma after {after}",
+                f"{share_of(sets)}, {np.median(widths):g}",
+                share_of(sizes),
+            ]
+
+
+def share_of(hits: np.ndarray) -> str:
+    """Give a share with its standard error."""
+    share = float(hits.mean())
+    return f"{share:.3f} ± {math.sqrt(share * (1 - share) / hits.size):.3f}"
+
+
+START_HEAD = ["noise", "change of level", "start set holds it, median pieces in it", "size interval holds it"]
 HEAD = [
     "noise",
     "rate",
@@ -263,6 +325,7 @@ def main() -> None:
     parser.add_argument("--only")
     given = parser.parse_args()
     publish(markdown(HEAD, rows(given.share, given.only)), "noise-rates", given.table)
+    publish(markdown(START_HEAD, start_rows(given.share, given.only)), "noise-starts", given.table)
 
 
 if __name__ == "__main__":
