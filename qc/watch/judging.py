@@ -159,7 +159,14 @@ def _verdict(
     present, frozen = course.present(signals), course.frozen
     drifting = _drifting(question, signals, frozen)
     answer = judge_limits(
-        question.plan, question.characteristic, present, limits, moving=_is_moving(signals, present)
+        question.plan,
+        question.characteristic,
+        present,
+        limits,
+        moving=_is_moving(signals, present),
+        noise=course.known,
+        lots=course.lots_among(present),
+        step=course.step,
     )
     forecast = course.forecast(signals, limits, question.today, question.plan)
     scatter = scatter_of(

@@ -10,7 +10,7 @@ from itertools import takewhile
 import numpy as np
 
 from qc.plan import Characteristic
-from qc.stats import NORMAL, PRIOR, Noise, lots_margin, score_of, threshold_scores
+from qc.stats import NORMAL, PRIOR, Noise, effective_pieces, lots_margin, score_of, threshold_scores
 from qc.watch.results import Point, Scatter
 from qc.watch.sisters import LotsBy
 from qc.words import day_words, pieces_words
@@ -86,37 +86,6 @@ def scatter_of(
     hang = "" if counts_as is None else _together(len(present), counts_as, lots_by)
     said = " ".join(filter(None, (words, hang)))
     return Scatter(shape, newest.to_dict(), since, lots_by, single, counts_as, said)
-
-
-def effective_pieces(noise: Noise, lots: Sequence[str | None] | None, n: int) -> float:
-    """Return how many independent pieces would tell the level as well as `n` that hang together.
-
-    Parameters
-    ----------
-    noise : Noise
-        What lots share, and what neighbours have in common beyond that.
-    lots : sequence of str or None, length n, or None
-        The lot of each piece; None where none are recorded.
-    n : int
-        Pieces, in order of making.
-
-    Returns
-    -------
-    float
-        n^2 / V, V the variance of their sum over that of one: lots of m pieces add m (1 + (m - 1) rho), and
-        what they leave unexplained echoes as a phi^k.
-
-    Examples
-    --------
-    >>> round(effective_pieces(Noise(lots=0.2), ["a"] * 5 + ["b"] * 5, 10), 2)
-    5.56
-    """
-    shared = noise.lots if lots is not None else 0.0
-    ordered = [str(i) if lot is None else f"-{lot}" for i, lot in enumerate(lots or ())]
-    sizes = np.unique(ordered, return_counts=True)[1] if ordered else np.ones(n)
-    k = np.arange(1, n)
-    echoed = n + 2 * noise.echo * float(((n - k) * noise.fade**k).sum())
-    return n * n / (shared * float((sizes**2).sum()) + (1 - shared) * echoed)
 
 
 def _in_use(characteristic: Characteristic, points: Sequence[Point]) -> str:

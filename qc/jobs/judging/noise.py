@@ -206,14 +206,12 @@ class _Pool:
         own = self.known[key]
         own.lots = own.lots or lots_told_by(course.points, self.fitted)
         lots = self._lots(key, course)
-        figure = course.characteristic
-        single = figure.derive is None and all(p.readings == 1 for p in course.points)
         return [
             Settled(
                 [course.points[n].value for n in stretch],
                 [course.points[n].serial for n in stretch],
                 [lots[n] for n in stretch] if lots else None,
-                figure.resolution if single else None,
+                course.step,
             )
             for stretch in course.settled(kept)
             if stretch

@@ -7,3 +7,4 @@ from .scatter import NORMAL as NORMAL
 from .scatter import Noise as Noise
 from .scatter import Settled as Settled
 from .shape import score_of as score_of
+from .shape import score_of_t as score_of_t

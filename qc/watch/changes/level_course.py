@@ -11,18 +11,21 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from itertools import pairwise
+from typing import Literal
 
 import numpy as np
 
 from qc.plan import Characteristic, DatedLimits, Plan
 from qc.stats import (
+    NORMAL,
+    PRIOR,
     Floats,
     KeptState,
     Noise,
     StatisticsError,
     count_further,
     detect_further,
-    guaranteed_factor,
+    natural_limits,
 )
 from qc.watch.changes.findings import (
     ENOUGH_TO_RETURN,
@@ -172,11 +175,44 @@ class LevelCourse:
 
     def limits(self, present: Sequence[Point], rate: float) -> tuple[float | None, float | None]:
         """Limits of the settled state for the next piece; they hold the rate with 90 % confidence."""
-        values = np.array([p.value for p in self._settled(present)])
+        own = self._settled(present)
+        values = np.array([p.value for p in own])
         if values.size < LEARNING or not float(values.std(ddof=1)) > 0:
             return None, None
-        half = guaranteed_factor(values.size, rate, GUARANTEE) * float(values.std(ddof=1))
-        return float(values.mean()) - half, float(values.mean()) + half
+        found = natural_limits(
+            values,
+            self.known,
+            rate,
+            lots=self.lots_among(own),
+            shape=self.shape,
+            confidence=GUARANTEE,
+            resolution=self.step,
+        )
+        return found or (None, None)
+
+    @property
+    def shape(self) -> Literal["auto", "normal", "positive", "any"]:
+        """The shape in use: logarithms serve only where nothing lies below 0."""
+        below = any(p.value < 0 for p in self.points if not p.left_out)
+        return "any" if self.characteristic.shape == "positive" and below else self.characteristic.shape
+
+    @property
+    def known(self) -> Noise:
+        """What is known of the scatter of the newest piece."""
+        if self.noise:
+            return self.noise[-1]
+        measured = self.characteristic.kind == "measured"
+        return PRIOR if measured and self.characteristic.shape == "auto" else NORMAL
+
+    @property
+    def step(self) -> float | None:
+        """The gauge's step; what was averaged or derived from several readings has none of its own."""
+        single = all(p.readings == 1 for p in self.points) and self.characteristic.derive is None
+        return self.characteristic.resolution if single else None
+
+    def lots_among(self, points: Sequence[Point]) -> list[str | None] | None:
+        """Return the lots of some of its points, None where none are recorded."""
+        return [self.lots[p.ordinal - 1] for p in points] if self.lots else None
 
     def note(self) -> str:
         """Say what is to be known of how a frozen state is used, empty where nothing is."""
@@ -234,7 +270,7 @@ class LevelCourse:
         self, points: Pieces, rates: Floats, before: KeptState | None, settled: int = 0
     ) -> tuple[list[FoundChange], tuple[str, ...], KeptState]:
         """Go on from where the detector stood; the first `settled` points raise nothing."""
-        kind, shape, values = self.characteristic.kind, self.characteristic.shape, values_of(points)
+        kind, values = self.characteristic.kind, values_of(points)
         known = before or KeptState()
         if kind != "measured":
             sizes = np.array([p.size or 1.0 for p in points])
@@ -242,20 +278,16 @@ class LevelCourse:
                 values, sizes, rates, before=known, pass_fail=kind == "pass-fail", settled=settled
             )
             return [finding_of(s) for s in counted.signals], (), left
-        if shape == "positive" and float(values.min(initial=1.0)) < 0:
-            shape = "any"  # a deviation from target may lie below 0: ranks take it as it is
-        # what was averaged or derived from several readings has no steps of its own
-        single = all(p.readings == 1 for p in points) and self.characteristic.derive is None
         result, left = detect_further(
             values,
             false_alarm_rate=rates,
             labels=[p.serial for p in points],
             before=known,
-            shape=shape,
-            resolution=self.characteristic.resolution if single else None,
+            shape=self.shape,
+            resolution=self.step,
             settled=settled,
             noise=[self.noise[p.ordinal - 1] for p in points] if self.noise else None,
-            lots=[self.lots[p.ordinal - 1] for p in points] if self.lots else None,
+            lots=self.lots_among(points),
         )
         notes: tuple[str, ...] = ()
         if result.resolution is not None and _coarse(values, result.resolution):
