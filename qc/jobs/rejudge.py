@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 
 from qc.jobs.judging import NOTHING_STORED, ending, judge_afresh, load_verdicts
 from qc.jobs.workshop import Workshop
+from qc.plain import JsonObject
 from qc.report.terminal import rejudged_text
 from qc.stats import Tabled
 from qc.watch import SeriesVerdict
@@ -17,10 +18,18 @@ class Rejudged(Tabled):
 
     series: int
     changed: tuple[str, ...]
+    already: bool = False  # the newest entry had told just this, so nothing was recorded
+
+    def to_dict(self) -> JsonObject:
+        """Return plain values."""
+        found = Tabled.to_dict(self)
+        if not found.pop("already"):
+            return found
+        return {**found, "already": True}
 
     def to_text(self) -> str:
         """Say it in words."""
-        return rejudged_text(self.series, self.changed)
+        return rejudged_text(self.series, self.changed, already=self.already)
 
 
 def rejudge(workshop: Workshop) -> Rejudged:
@@ -37,6 +46,7 @@ def rejudge(workshop: Workshop) -> Rejudged:
         Names the series whose verdict differs from the kept one, for example after a change of the plan.
     """
     before = {str(v.key): v for v in load_verdicts(workshop)}
+    head = workshop.store.head()
     with ending(NOTHING_STORED):
         after = {str(v.key): v for v in judge_afresh(workshop)}
     changed = tuple(
@@ -44,7 +54,7 @@ def rejudge(workshop: Workshop) -> Rejudged:
         for key, verdict in after.items()
         if key in before and _substance(before[key]) != _substance(verdict)
     )
-    return Rejudged(len(after), changed)
+    return Rejudged(len(after), changed, already=workshop.store.head() == head)
 
 
 def _substance(verdict: SeriesVerdict) -> SeriesVerdict:

@@ -1,4 +1,4 @@
-"""The route of the work as one brass tube: rings, cores, the bell, and the small marks used beside words.
+"""Small pictures that stand for words: the stages as one brass tube, and the marks beside text.
 
 Pure drawing. Behaviour is the outline of a ring (thin = steady, thick with a peak above = drifting, dashed =
 learning); capability is its core (full = limits kept, half = unproven, bar = not kept, none = no limits).
