@@ -130,7 +130,12 @@ def judge_further(
     """
     points = without(_with_lots(reduced.points, question.lots), question.decisions.left_out)
     course = course_of(
-        question.characteristic, points, question.decisions.baseline, question.noise, question.lots
+        question.characteristic,
+        points,
+        question.decisions.baseline,
+        step=reduced.step,
+        noise=question.noise,
+        lots=question.lots,
     )
     found = course.changes(question.rates or question.rate, kept)
     if found.signals:
@@ -179,6 +184,7 @@ def _verdict(
         question.lots_by,
         question.rate,
         question.today,
+        course.step,
     )
     natural = (None, None) if drifting else course.limits(present, question.rate)
     behaviour: Behaviour = (

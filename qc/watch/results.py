@@ -157,6 +157,7 @@ class Scatter:
     since_day: date | None  # the series has been said to have this shape since then; None: nothing learned
     lots_by: str  # the word that tells its lots: batch or tool, empty where none does
     tells_single: bool  # one piece six spreads from the rest is told; False where tails are too long
+    step: float | None  # that the gauge leaves in the figures
     counts_as: int | None  # independent pieces that its present ones are worth, where they hang together
     sentence: str  # shape, since when, and what hangs together, in words
 

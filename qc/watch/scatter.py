@@ -46,6 +46,7 @@ def scatter_of(
     lots_by: LotsBy,
     rate: float,
     today: date,
+    step: float | None = None,
 ) -> Scatter | None:
     """Return what is known of how a series scatters, None of what is counted or wears.
 
@@ -64,6 +65,8 @@ def scatter_of(
         Chance of a false signal per point at present.
     today : date
         Days of other years are told with their year.
+    step : float, optional
+        Step that the gauge leaves in the figures, kept for when sisters learn. [unit of the figure]
     """
     if characteristic.kind != "measured" or characteristic.wears_with:
         return None
@@ -71,7 +74,7 @@ def scatter_of(
     if not noise:
         own = PRIOR if shape == "auto" else NORMAL
         said = _not_learned() if shape == "auto" else ""
-        return Scatter(shape, own.to_dict(), None, lots_by, _tells_single(shape, own, rate), None, said)
+        return Scatter(shape, own.to_dict(), None, lots_by, _tells_single(shape, own, rate), step, None, said)
     newest = noise[-1]
     words, since, single = "", _since(noise, periods), _tells_single(shape, newest, rate)
     if shape == "auto":
@@ -85,7 +88,7 @@ def scatter_of(
         counts_as = max(round(worth), 1) if worth < CLEARLY_FEWER * len(present) else None
     hang = "" if counts_as is None else _together(len(present), counts_as, lots_by)
     said = " ".join(filter(None, (words, hang)))
-    return Scatter(shape, newest.to_dict(), since, lots_by, single, counts_as, said)
+    return Scatter(shape, newest.to_dict(), since, lots_by, single, step, counts_as, said)
 
 
 def _in_use(characteristic: Characteristic, points: Sequence[Point]) -> str:

@@ -242,8 +242,9 @@ class _Pool:
             for record in store.verdicts(self.workshop.today, series=names):
                 key = record.series
                 baseline = self.decided.get(key, Decisions()).baseline
-                points = verdict_from(record.plain, wanted).points
-                course = course_of(self.members[key], points, baseline)
+                verdict = verdict_from(record.plain, wanted)
+                step = verdict.scatter.step if verdict.scatter else None
+                course = course_of(self.members[key], verdict.points, baseline, step=step)
                 self._others[key] = course, kept_states_from(states.get(f"course {key}"))
         return self._others
 

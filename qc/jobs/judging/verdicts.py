@@ -181,7 +181,7 @@ def _strand(
     figure: Characteristic, decisions: Decisions, reduced: Points, rates: Sequence[float], kept: KeptStates
 ) -> Strand:
     points = without(reduced.points, decisions.left_out)
-    return Strand(course_of(figure, points, decisions.baseline), rates, kept)
+    return Strand(course_of(figure, points, decisions.baseline, step=reduced.step), rates, kept)
 
 
 def _kept(workshop: Workshop, keys: Collection[str]) -> dict[str, KeptStates]:

@@ -7,7 +7,7 @@ shape level and spread are fitted and drawn with the errors that so many pieces 
 
     u = ln(1 + g (limit - level) / spread) / g,   z the normal score of Student's t with 1 / kappa df at u,
 
-or, for figures whose long side ends sooner (a gamma's), the cube root 2 / g ((1 + 3/2 g y)^(1/3) - 1) in
+or, for figures whose long side ends sooner (a gamma's), u = ((1 + a y)^r - 1) / (a r) with a = g / (1 - r) in
 place of the logarithm: both bend alike in the middle, where readings are, and nobody can tell them apart
 there.
 """
@@ -24,7 +24,7 @@ import numpy as np
 from scipy import special
 
 from qc.stats.capable.effective import PiecesWorth
-from qc.stats.noise import Noise, score_of_t
+from qc.stats.noise import Noise
 from qc.stats.numbers import Floats
 
 LearnedShape = Literal["auto", "normal", "positive", "any"]
@@ -34,25 +34,27 @@ TAILS = np.array([0.0, 1 / 30, 1 / 15, 0.1, 0.15, 0.2, 0.25, 0.35])
 TAU_4 = np.array([0.1226, 0.132, 0.1425, 0.154, 0.1735, 0.194, 0.217, 0.271])
 """L-kurtosis of Student's t with 1 / TAILS degrees of freedom, on whose scale knowledge of tails is even."""
 
-POWERS = np.array([0.0, 1 / 3])  # logarithm and cube root
+POWERS = np.array([0.0, 0.45])  # logarithm and a root
+OF_POWERS = np.array([0.4, 0.6])  # by simulation: a lognormal figure leaves room, a gamma's leaves none
 
 UNLIKE_SKEW = 0.12  # chosen by simulation: how far the skewness of a series may lie from its sisters'
-UNLIKE_TAU_4 = 0.015  # the same for the L-kurtosis
+UNLIKE_TAU_4 = 0.017  # the same for the L-kurtosis
 ALONE_SKEW = 0.30  # how skewed bench figures are where nothing has been learned
 ALONE_TAU_4 = 0.035
 USUAL_TAU_4 = 0.15  # between normal tails and those of Student's t with six degrees of freedom
 MARGIN = 0.225  # what `learn_noise` puts on the L-kurtosis, over the root of 60 pieces and the pool
 SE_SKEW = 0.43 / 0.49  # standard error of g from a normal sample, times the root of n (Hosking 1990)
-SE_TAU_4 = 0.30  # of the L-kurtosis, the same
+SE_TAU_4 = (0.30, 5.0)  # of the L-kurtosis, the same, and how much more where tails are heavy
+NORMAL_TAILS = 1.9  # chosen by simulation: tails are quite normal more often than their place there says
 PRIOR_PIECES = 60.0  # pieces that its prior counts as, there
 LOGS_SKEW = 0.15  # logarithms of readings above 0: how skewed they may be themselves
 LOGS_TAU_4, LOGS_TAU_4_SD = 0.13, 0.02  # and how heavy their tails
-SHARE_DOUBTED = 0.1  # of the weight goes to shapes as if nothing had been learned: sisters may be unlike
+SHARE_DOUBTED = 0.06  # of the weight goes to shapes as if nothing had been learned: sisters may be unlike
 
-DRAWS = 128  # level and spread of each shape
+DRAWS = 96  # level and spread of each shape
 FIT_STEPS = 12  # as in learning: from median and spread the fit stands still to three digits
 FIRST_STEPS = 3  # after which most shapes can be ruled out
-RULED_OUT = 14.0  # log of how much less likely those are
+RULED_OUT = 10.0  # log of how much less likely those are
 STRAIGHT_FROM = 0.2  # nearer to the end of a skewed scale the logarithm goes on straight, as in the detector
 LARGEST_SCORE = 12.0
 LEAST_PRIOR = 1e-3  # shapes that were less likely beforehand are not tried: not even these readings tell much
@@ -90,7 +92,12 @@ class Draws:
     def scores(self, limit: float) -> Floats:
         """Give the normal score of a limit under each."""
         u = _upright((limit - self.level) / self.spread, self.skew, self.power)
-        return np.clip(score_of_t(u, self.tails), -LARGEST_SCORE, LARGEST_SCORE)
+        score = np.clip(u, -LARGEST_SCORE, LARGEST_SCORE)
+        for tails in np.unique(self.tails[self.tails > 0.0]):
+            own = self.tails == tails
+            at, known = _score_table(float(tails))
+            score[own] = np.copysign(np.interp(np.arcsinh(np.abs(u[own])), at, known), u[own])
+        return score
 
     def quantiles(self, values: Floats, shares: Sequence[float]) -> Floats:
         """Weighted quantiles."""
@@ -143,7 +150,7 @@ def shapes_of(noise: Noise, shape: LearnedShape) -> Shapes:
     if shape == "auto":
         prior = (1.0 - SHARE_DOUBTED) * _taught(noise) + SHARE_DOUBTED * prior
     skew, tails, power = np.meshgrid(SKEWS, TAILS, POWERS, indexing="ij")
-    weight = np.where(skew == 0.0, 1.0, 0.5) * prior[:, :, None]
+    weight = np.where(skew == 0.0, 1.0, OF_POWERS) * prior[:, :, None]
     # without skewness both scales are one
     kept = (weight > LEAST_PRIOR * weight.max()) & ((skew != 0.0) | (power == 0.0))
     return Shapes(skew[kept], tails[kept], power[kept], np.log(weight[kept]))
@@ -155,10 +162,12 @@ def _taught(noise: Noise) -> Floats:
     trust = taught / (taught + PRIOR_PIECES)
     g_sd = math.hypot(UNLIKE_SKEW, SE_SKEW / math.sqrt(taught + 10.0))
     at = float(np.interp(noise.tails, TAILS, TAU_4)) - MARGIN / math.sqrt(PRIOR_PIECES + noise.pieces)
-    tau_sd = math.hypot(UNLIKE_TAU_4, SE_TAU_4 / math.sqrt(taught + 10.0))
+    se = SE_TAU_4[0] + SE_TAU_4[1] * max(at - float(TAU_4[0]), 0.0)
+    tau_sd = math.hypot(UNLIKE_TAU_4, se / math.sqrt(taught + 10.0))
     skews = _even(SKEWS, trust * noise.skew, min(g_sd, ALONE_SKEW))
     tails = _even(TAU_4, trust * at + (1.0 - trust) * USUAL_TAU_4, min(tau_sd, ALONE_TAU_4))
-    return skews[:, None] * tails
+    tails[0] *= NORMAL_TAILS
+    return skews[:, None] * tails / tails.sum()
 
 
 def _even(nodes: Floats, centre: float, sd: float) -> Floats:
@@ -264,6 +273,14 @@ def _errors(skew: float, tails: float, power: float) -> tuple[float, float, floa
     found = inverse @ meat @ inverse.T
     level, spread = float(found[0, 0]), float(found[1, 1])
     return level, spread, float(found[0, 1]) / math.sqrt(level * spread)
+
+
+@lru_cache(maxsize=32)
+def _score_table(tails: float) -> tuple[Floats, Floats]:
+    """Tell exact normal scores of Student's t: far out the formula of the detector is some percent short."""
+    at = np.linspace(0.0, 16.0, 400)
+    share = special.stdtr(1.0 / tails, -np.sinh(at))
+    return at, np.minimum(-special.ndtri(share), LARGEST_SCORE)
 
 
 @lru_cache(maxsize=1)

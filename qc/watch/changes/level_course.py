@@ -55,12 +55,14 @@ class LevelCourse:
     Attributes
     ----------
     characteristic : Characteristic
-        Gives the kind of figure, its shape and the gauge's step.
+        Gives the kind of figure and its shape.
     points : tuple of Point
         The series, in order of making; those left out are marked and take no part in judging.
     baseline : (int, int) or None
         Ordinals of a frozen settled state: pieces after it are compared with it. Up to its end the series is
         judged as it always was.
+    step : float or None
+        Step that the gauge leaves in the figures, see `step_of`. [unit of the figure]
     noise : sequence of Noise
         How pieces scatter as far as it was known when each was made, one a point; empty: what is taken for
         granted without.
@@ -71,6 +73,7 @@ class LevelCourse:
     characteristic: Characteristic
     points: tuple[Point, ...]
     baseline: tuple[int, int] | None = None
+    step: float | None = None
     noise: Sequence[Noise] = ()
     lots: Sequence[str | None] = ()
 
@@ -203,12 +206,6 @@ class LevelCourse:
             return self.noise[-1]
         measured = self.characteristic.kind == "measured"
         return PRIOR if measured and self.characteristic.shape == "auto" else NORMAL
-
-    @property
-    def step(self) -> float | None:
-        """The gauge's step; what was averaged or derived from several readings has none of its own."""
-        single = all(p.readings == 1 for p in self.points) and self.characteristic.derive is None
-        return self.characteristic.resolution if single else None
 
     def lots_among(self, points: Sequence[Point]) -> list[str | None] | None:
         """Return the lots of some of its points, None where none are recorded."""

@@ -36,6 +36,8 @@ def course_of(
     characteristic: Characteristic,
     points: Sequence[Point],
     baseline: Span | None = None,
+    *,
+    step: float | None = None,
     noise: Sequence[Noise] = (),
     lots: Sequence[str | None] = (),
 ) -> LevelCourse:
@@ -49,16 +51,15 @@ def course_of(
         The series, in order of making.
     baseline : Span, optional
         The settled state that a lead froze; of a worn course the part on the last of its fittings counts.
-    noise, lots : sequence
+    step, noise, lots
         As for `LevelCourse`.
     """
     span = None if baseline is None else baseline.ordinals(points)
     if not characteristic.wears_with:
-        return LevelCourse(characteristic, tuple(points), span, noise, lots)
+        return LevelCourse(characteristic, tuple(points), span, step, noise, lots)
     counted = _counted(points)
-    return WornCourse(
-        characteristic, tuple(points), own_fitting(points, span) if counted and span is not None else span
-    )
+    own = own_fitting(points, span) if counted and span is not None else span
+    return WornCourse(characteristic, tuple(points), own, step=step)
 
 
 @dataclass(frozen=True, slots=True)
