@@ -294,7 +294,10 @@ class LevelCourse:
     def _told(self, found: Sequence[FoundChange], points: Pieces) -> tuple[FoundChange, ...]:
         """Tell what was raised by all pieces made since."""
         values = values_of(points)
-        return all_measured_anew(_with_returns(found, values), values, self.characteristic.shape)
+        noise = self.known if self.noise else None
+        return all_measured_anew(
+            _with_returns(found, values), values, self.characteristic.shape, noise, self.lots_among(points)
+        )
 
 
 def values_of(points: Pieces) -> Floats:
