@@ -9,6 +9,8 @@ from difflib import SequenceMatcher
 
 MONTHS = "January February March April May June July August September October November December".split()
 UNITS = {"um": "µm", "cent": "cents", "cm3/min": "cm³/min", "fault": "faults", "count": "", "C": "°C"}
+IN_UNIT = {("mm", "um"): 1000.0, ("um", "mm"): 0.001}
+"""How many units of a figure one unit of its gauge is, where the two differ."""
 """How a unit of the plan is written for people."""
 
 YEAR_TOLD_AFTER_DAYS = 270

@@ -11,7 +11,7 @@ import pytest
 from qc.stats import KeptState, StatisticsError, count_further, detect, detect_counts, detect_further
 from qc.stats.change import resume
 
-SHAPES = ("normal", "positive", "any")
+SHAPES = ("auto", "normal", "positive", "any")
 MOVES = 20
 """Of a history. All histories together make 520 moves, of each kind more than forty."""
 
