@@ -12,9 +12,10 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import ArrayLike
 from scipy import special
 
-from qc.stats.capable.basis import Samples
+from qc.stats.capable.basis import Samples, means_and_sds
 from qc.stats.capable.effective import PiecesWorth, worth_of
 from qc.stats.capable.gate import LEAST_PIECES
 from qc.stats.capable.normal import PPM, normal_figures, pieces_of
@@ -28,7 +29,7 @@ LEAST_FOR_NO = 5  # from so few pieces on a `no` is told, with its interval (hou
 
 
 def learned_capability(
-    values: Floats,
+    values: ArrayLike,
     limits: Limits,
     noise: Noise,
     *,
@@ -127,8 +128,10 @@ def _of_normal(
     readings: Floats, limits: Limits, worth: PiecesWorth, floor: float, wanted: float, confidence: float
 ) -> Capability:
     """Figures of normal readings, their verdict resting on the interval that is shown."""
-    n, sd = int(readings.size), max(float(readings.std(ddof=1)), floor) * worth.spread
-    parts = (n, readings.mean(), sd, sd, worth.sd_df, worth.mean_n, worth.sd_df)
+    n = int(readings.size)
+    mean, own = (float(part[0]) for part in means_and_sds(readings, np.array([n])))
+    sd = max(own, floor) * worth.spread
+    parts = (n, mean, sd, sd, worth.sd_df, worth.mean_n, worth.sd_df)
     samples = Samples(*(np.array([float(part)]) for part in parts))
     figures = normal_figures(samples, limits, wanted=wanted, confidence=confidence)
     at = {name: float(part[0]) for name, part in figures.items()}

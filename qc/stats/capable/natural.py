@@ -6,15 +6,16 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from qc.stats.capable.effective import worth_of
 from qc.stats.capable.plausible import LearnedShape, fitted_to
 from qc.stats.noise import Noise
-from qc.stats.numbers import Floats, as_readings, guaranteed_factor
+from qc.stats.numbers import as_readings, guaranteed_factor
 
 
 def natural_limits(
-    values: Floats,
+    values: ArrayLike,
     noise: Noise,
     rate: float,
     *,

@@ -51,7 +51,7 @@ LOGS_SKEW = 0.15  # logarithms of readings above 0: how skewed they may be thems
 LOGS_TAU_4, LOGS_TAU_4_SD = 0.13, 0.02  # and how heavy their tails
 SHARE_DOUBTED = 0.06  # of the weight goes to shapes as if nothing had been learned: sisters may be unlike
 
-DRAWS = 96  # level and spread of each shape
+DRAWS = 128  # level and spread of each shape
 FIT_STEPS = 12  # as in learning: from median and spread the fit stands still to three digits
 FIRST_STEPS = 3  # after which most shapes can be ruled out
 RULED_OUT = 10.0  # log of how much less likely those are
@@ -167,13 +167,13 @@ def _taught(noise: Noise) -> Floats:
     skews = _even(SKEWS, trust * noise.skew, min(g_sd, ALONE_SKEW))
     tails = _even(TAU_4, trust * at + (1.0 - trust) * USUAL_TAU_4, min(tau_sd, ALONE_TAU_4))
     tails[0] *= NORMAL_TAILS
-    return skews[:, None] * tails / tails.sum()
+    return np.asarray(skews[:, None] * tails / tails.sum())
 
 
 def _even(nodes: Floats, centre: float, sd: float) -> Floats:
     """Share of a normal that falls to each node; what lies beyond the first or last falls to it."""
     edges = np.concatenate(([-np.inf], (nodes[1:] + nodes[:-1]) / 2.0, [np.inf]))
-    return np.diff(special.ndtr((edges - centre) / sd))
+    return np.asarray(np.diff(special.ndtr((edges - centre) / sd)))
 
 
 def _fitted(away: Floats, shapes: Shapes, floor: float) -> tuple[Shapes, Fits]:
@@ -288,4 +288,5 @@ def _scattered() -> tuple[Floats, Floats]:
     """Spread pairs of normal scores evenly over the plane: no seed, so the same readings give the same."""
     place = np.arange(1, DRAWS + 1)
     golden = 1.32471795724474602596  # of two dimensions: the root of x^3 = x + 1
-    return special.ndtri((place - 0.5) / DRAWS), special.ndtri((0.5 + place / golden) % 1.0)
+    # the spread counts most, so its scores are laid out evenly in order
+    return special.ndtri((0.5 + place / golden) % 1.0), special.ndtri((place - 0.5) / DRAWS)
