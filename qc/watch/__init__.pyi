@@ -57,4 +57,5 @@ from .words import TOO_EARLY as TOO_EARLY
 from .words import TOO_FEW as TOO_FEW
 from .words import is_few as is_few
 from .words import limits_words as limits_words
+from .words import moved_words as moved_words
 from .words import rate_words as rate_words

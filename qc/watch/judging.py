@@ -27,7 +27,7 @@ from qc.watch.results import (
 )
 from qc.watch.series import Points
 from qc.watch.series_decisions import Decisions, decision_notes, without
-from qc.watch.words import because_sentence, signal_sentence
+from qc.watch.words import because_sentence, pace_words, signal_sentence
 from qc.words import day_words
 
 Around = FactorLevels | Callable[[], FactorLevels]
@@ -254,16 +254,26 @@ def _said(
         signal.start_serial,
         signal.start_day,
         question.today,
+        pace=_pace(points, signal),
     )
-    because = because_sentence([s.sentence for s in suspects], unchanged, signal.pieces)
+    back = ""
     if signal.ended is not None:
-        back = points[signal.ended - 1]
-        because += f" Over since {back.serial} ({day_words(back.day, question.today)})."
+        since = points[signal.ended - 1]
+        back = f"{since.serial} ({day_words(since.day, question.today)})"
+    because = because_sentence([s.sentence for s in suspects], unchanged, signal.pieces, back)
     newest = points[-1].serial
     step = question.characteristic.next_step or f"re-measure {newest}, then check the gauge's zero."
     return replace(
         signal, suspects=suspects, unchanged=unchanged, sentence=sentence, because=because, next_step=step
     )
+
+
+def _pace(points: Sequence[Point], signal: SignalResult) -> str:
+    """Say how fast a trend goes, by the pieces it has lasted for; of anything else nothing."""
+    if signal.kind != "trend":
+        return ""
+    last = points[-1 if signal.ended is None else signal.ended - 2]
+    return pace_words(signal.size, signal.pieces, (last.day - signal.start_day).days, signal.unit)
 
 
 def _common_limits(
