@@ -27,6 +27,7 @@ from qc.watch.results import (
 )
 from qc.watch.series import Points
 from qc.watch.series_decisions import Decisions, decision_notes, without
+from qc.watch.settling import standing_of
 from qc.watch.words import because_sentence, pace_words, signal_sentence
 from qc.words import day_words
 
@@ -135,7 +136,15 @@ def _verdict(
 ) -> SeriesVerdict:
     """Say what follows from the signals of a series: its behaviour, its present state, what it can do."""
     present, frozen = course.present(signals), course.frozen
-    drifting = _drifting(question, signals, frozen)
+    standing = standing_of(
+        signals,
+        course.points,
+        limits,
+        kind=question.characteristic.kind,
+        answered=question.settled,
+        frozen=frozen,
+    )
+    drifting = standing.drifting
     answer = judge_limits(
         question.plan, question.characteristic, present, limits, moving=_is_moving(signals, present)
     )
@@ -179,20 +188,9 @@ def _verdict(
         baseline_first=frozen[0] if frozen else None,
         baseline_last=frozen[1] if frozen else None,
         pieces_to_settle=answer.settle,
+        told_by=standing.told_by.raised if standing.told_by else None,
+        settled_since=standing.settled_since,
     )
-
-
-def _drifting(
-    question: Question, signals: Sequence[SignalResult], frozen: tuple[int, int] | None
-) -> list[SignalResult]:
-    """Return the changes that last and that nobody settled, by closing them or by freezing a later state."""
-    return [
-        s
-        for s in signals
-        if (s.ended is None and s.kind != "single")
-        and not {s.start_serial, s.raised_serial} & {*question.settled}
-        and (not frozen or s.start > frozen[1])
-    ]
 
 
 def _is_moving(signals: Sequence[SignalResult], present: Sequence[Point]) -> bool:

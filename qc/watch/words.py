@@ -100,6 +100,14 @@ def moved_words(signal: SignalResult, kind: str) -> str:
     return f"{much}, {'climbing' if more else 'falling'}," if signal.kind == "trend" else much
 
 
+def settled_words(verdict: SeriesVerdict, today: date | None = None) -> str:
+    """Say that a series settled and nobody has answered; empty for one that did not."""
+    if verdict.settled_since is None:
+        return ""
+    what = "scatter" if verdict.unanswered is not None and verdict.unanswered.kind == "spread" else "level"
+    return f"settled at a new {what} since {day_words(verdict.settled_since, today)}, nobody has said why"
+
+
 def because_sentence(suspects: Sequence[str], unchanged: Sequence[str], pieces: int, back: str = "") -> str:
     """Say what a signal coincides with and what did not change; `back` is the piece since which it is over.
 

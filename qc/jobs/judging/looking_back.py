@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from datetime import date
 
 from qc.jobs.judging.verdicts import judge_now, load_verdicts, said_by
 from qc.jobs.workshop import Workshop
@@ -14,13 +15,17 @@ from qc.watch import SeriesVerdict, SignalResult
 
 @dataclass(frozen=True, slots=True)
 class SignalOfDay:
-    """A signal as it stood on the day asked about, and whether the verdicts of that day show it."""
+    """A signal as it stood on the day asked about, and whether the verdicts of that day show it.
+
+    `known` is the day on which it was first told; None where that lies after the day asked about.
+    """
 
     id: str
     series: str
     found: SignalResult
     said: tuple[Said, ...]
     shown: bool
+    known: date | None = None
 
     @property
     def state(self) -> SignalState:
@@ -66,12 +71,20 @@ def signals_of_day(
     if not looks_back(workshop):
         ids = {own for own, _, _ in shown}
         return [
-            SignalOfDay(row.id, row.series, SignalResult.from_dict(row.plain), row.said, row.id in ids)
+            SignalOfDay(
+                row.id,
+                row.series,
+                SignalResult.from_dict(row.plain),
+                row.said,
+                row.id in ids,
+                row.first_as_of,
+            )
             for row in rows
         ]
     said = {row.id: said_by(workshop, row.said) for row in rows}
+    known = {row.id: row.first_as_of for row in rows if row.first_as_of <= workshop.today}
     return [
-        SignalOfDay(own, key, signal, said.get(own, ()), True)
+        SignalOfDay(own, key, signal, said.get(own, ()), True, known.get(own))
         for own, key, signal in shown
         if series in {None, key}
     ]

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from datetime import date
 
 from qc.report.terminal.columns import table
-from qc.watch import LEARNING, SeriesVerdict, limits_words, moved_words
+from qc.watch import LEARNING, SeriesVerdict, limits_words, moved_words, settled_words
 from qc.words import dated_words, day_words
 
 
@@ -50,6 +50,9 @@ def _remark(verdict: SeriesVerdict, today: date) -> str:
         first = f"{moved} " if moved else ""
         cause = f"; coincides with {signal.suspects[0].sentence}" if signal.suspects else ""
         return f"{first}since {signal.start_serial} ({day_words(signal.start_day, today)}){cause}"
+    settled = settled_words(verdict, today)
+    if settled:
+        return settled
     if verdict.forecast is not None:
         return verdict.forecast.sentence
     if verdict.ppk is not None:

@@ -24,9 +24,10 @@ from qc.stats import (
     place_spread,
     step_variance,
 )
-from qc.watch.changes.findings import FoundChange, Side
+from qc.watch.changes.findings import ENOUGH_TO_RETURN, FoundChange, Side
 
 FitKind = Literal["steady", "single", "shift", "trend", "spread", "passing"]
+LASTING: tuple[Literal["shift"], Literal["trend"], Literal["spread"]] = ("shift", "trend", "spread")
 LEVEL_KINDS: tuple[Literal["shift"], Literal["trend"]] = ("shift", "trend")
 
 ENOUGH_TO_PLACE = 3
@@ -43,6 +44,10 @@ as many."""
 GIVES_WAY = 1.0
 """A kind gives way to one that explains the pieces better by so much log likelihood. Simulated by
 `tests/simulation/start_coverage.py`."""
+
+CONTRADICTED, PASSED = 0.0, 4.0
+"""A signal is over where no change at all, or an excursion that has passed, explains all pieces better by so
+much than any lasting change does. Simulated by `tests/simulation/standing_rates.py`."""
 
 TO_LAST = 2.0
 """What seemed over, or one piece only, is told as a scatter that lasts only where it leads by so much: told
@@ -111,7 +116,7 @@ def measured_anew(
     if state is not None:
         signal = _told_anew(signal, kept, state)
         if signal.kind == "spread":
-            return _spread_anew(signal, state)
+            return _spread_anew(signal, state if signal.ended is None else state.until(signal.ended))
         if signal.kind == "trend":
             return _climb_anew(signal, state.until(_end_of_climb(signal, kept, values.size)))
     if signal.kind == "single":
@@ -216,6 +221,8 @@ def _told_anew(signal: FoundChange, kept: Sequence[FoundChange], whole: _State) 
         return signal
     until = signal.point - state.begin + 1
     fits = fit_kinds(state.scale, apart=state.apart, until=until, floor=state.floor)
+    if signal.ended is None and _contradicted(signal, state, fits):
+        return replace(signal, ended=signal.point + 1)
     lead = {k: fit.support - max(f.support for f in fits.values() if f is not fit) for k, fit in fits.items()}
     if signal.kind == "spread":
         return _no_spread(signal, state, fits, lead)
@@ -228,6 +235,15 @@ def _told_anew(signal: FoundChange, kept: Sequence[FoundChange], whole: _State) 
     if signal.kind == "trend" and fits["trend"].support - fits["shift"].support < GIVES_WAY:
         return replace(signal, kind="shift")
     return signal
+
+
+def _contradicted(signal: FoundChange, state: _State, fits: Mapping[FitKind, KindFit]) -> bool:
+    """Say whether what came after a signal disproves it: the pieces look steady, or as if it had passed."""
+    if signal.kind == "single" or state.since(signal.point) < ENOUGH_TO_RETURN:
+        return False
+    lasting = max(fits[kind].support for kind in LASTING if kind in fits)
+    passed = "passing" in fits and fits["passing"].support - lasting > PASSED
+    return passed or fits["steady"].support - lasting > CONTRADICTED
 
 
 def _no_spread(
@@ -262,6 +278,8 @@ def _spread_anew(signal: FoundChange, state: _State) -> FoundChange:
         return signal
     judged = state.scale if state.logs else None
     placed = place_spread(state.values, state.floor, judged)
+    if state.begin + placed.start - 1 > signal.point + ON_THE_EVE:
+        return signal
     return put_at(signal, placed, range(state.begin, state.begin + state.values.size))
 
 
