@@ -62,6 +62,8 @@ class SignalLife:
         Usual cautions of the stage.
     present : bool
         False where the present readings no longer show it, for example after a correction.
+    before : tuple of str
+        Ids of signals that told of the same change and were raised at another piece; it answers to them too.
     """
 
     id: str
@@ -73,6 +75,7 @@ class SignalLife:
     steps: tuple[str, ...]
     cautions: tuple[str, ...]
     present: bool
+    before: tuple[str, ...] = ()
 
     @property
     def over(self) -> bool:
@@ -242,7 +245,7 @@ _TOLD = (
 
 
 def _find(every: Sequence[SignalLife], signal_id: str) -> SignalLife:
-    fits = [signal for signal in every if signal.id.startswith(signal_id)] if signal_id else []
+    fits = [s for s in every if any(own.startswith(signal_id) for own in (s.id, *s.before)) and signal_id]
     if len(fits) == 1:
         return fits[0]
     if not fits:
@@ -274,6 +277,7 @@ def _life(plan: Plan, row: SignalOfDay) -> SignalLife:
         steps=reaction_steps(figure.reaction if figure else ()),
         cautions=stage.cautions if stage else (),
         present=row.shown,
+        before=row.before,
     )
 
 

@@ -17,6 +17,8 @@ from .changes import KeptStates as KeptStates
 from .changes import fittings as fittings
 from .changes import kept_states_from as kept_states_from
 from .changes import plain_kept_states as plain_kept_states
+from .heirs import heirs_of as heirs_of
+from .heirs import is_same as is_same
 from .judging import Question as Question
 from .judging import judge as judge
 from .judging import judge_further as judge_further

@@ -54,6 +54,8 @@ class Question:
         The settled state that a lead froze, and stretches left out.
     before : int
         Pieces made before the first one given.
+    closed : sequence of SignalResult
+        Signals of the series that people closed, as they were told last.
     """
 
     plan: Plan
@@ -66,6 +68,7 @@ class Question:
     rates: Sequence[float] = ()
     decisions: Decisions = Decisions()
     before: int = 0
+    closed: Sequence[SignalResult] = ()
 
     @property
     def key(self) -> SeriesKey:
@@ -142,6 +145,7 @@ def _verdict(
         limits,
         kind=question.characteristic.kind,
         answered=question.settled,
+        closed=question.closed,
         frozen=frozen,
     )
     drifting = standing.drifting

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from qc.plan import DatedLimits
+from qc.watch.heirs import heirs_of
 from qc.watch.results import Point, SignalResult
 
 SETTLED_RUN = 25
@@ -42,8 +43,9 @@ def standing_of(
     limits: DatedLimits,
     *,
     kind: str,
-    answered: Collection[str],
-    frozen: tuple[int, int] | None,
+    answered: Collection[str] = (),
+    closed: Sequence[SignalResult] = (),
+    frozen: tuple[int, int] | None = None,
 ) -> Standing:
     """Say by which changes a series drifts, and which one it has settled after.
 
@@ -59,6 +61,8 @@ def standing_of(
         Of the figure.
     answered : collection of str
         Serials at which signals were raised (or began) that people closed.
+    closed : sequence of SignalResult
+        Signals that people closed, as they were told last; each answers its heir, see `heirs_of`.
     frozen : (int, int) or None
         Ordinals of the settled state that a lead froze.
 
@@ -69,7 +73,10 @@ def standing_of(
         one is history.
     """
     lasting = [s for s in signals if s.ended is None and s.kind != "single"]
-    newest = {s.kind == "spread": s for s in lasting if _is_open(s, answered, frozen)}
+    ordinals = {p.serial: p.ordinal for p in points} if closed else {}
+    heirs = {*heirs_of(closed, signals, ordinals)}
+    open_ = [s for place, s in enumerate(signals) if place not in heirs and s in lasting]
+    newest = {s.kind == "spread": s for s in open_ if _is_open(s, answered, frozen)}
     found = sorted(newest.values(), key=lambda s: -s.raised)
     # where a lead froze a state, no other one becomes the usual state by itself
     settled = [s for s in found if not frozen and _has_settled(s, lasting, points, limits, kind)]

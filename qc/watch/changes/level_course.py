@@ -25,8 +25,9 @@ from qc.watch.changes.findings import (
     in_series,
     is_back,
 )
+from qc.watch.changes.joining import all_measured_anew
 from qc.watch.changes.kept_states import SETTLED, WHOLE, KeptStates
-from qc.watch.changes.sizing import all_measured_anew, begin_of
+from qc.watch.changes.sizing import begin_of
 from qc.watch.results import LEARNING, Forecast, Point, SignalResult, StretchResult, Suspect, present_points
 
 Pieces = Sequence[Point]
