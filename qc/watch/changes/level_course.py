@@ -280,5 +280,5 @@ def _came_back(old: Floats, away: Floats, new: Floats) -> bool:
     if min(old.size, new.size) < LEAST_OLD:
         return True
     squares = float(((old - old.mean()) ** 2).sum() + ((new - new.mean()) ** 2).sum())
-    error = (squares / (old.size + new.size - 2) * (1 / old.size + 1 / new.size)) ** 0.5
-    return abs(float(new.mean() - old.mean())) <= CLEARLY_APART * error or error == 0
+    error = float((squares / (old.size + new.size - 2) * (1 / old.size + 1 / new.size)) ** 0.5)
+    return error == 0.0 or abs(float(new.mean() - old.mean())) <= CLEARLY_APART * error
