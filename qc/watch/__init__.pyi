@@ -20,6 +20,8 @@ from .changes import fittings as fittings
 from .changes import kept_states_from as kept_states_from
 from .changes import plain_kept_states as plain_kept_states
 from .changes import with_later_marks as with_later_marks
+from .heirs import heirs_of as heirs_of
+from .heirs import is_same as is_same
 from .judging import Question as Question
 from .judging import judge as judge
 from .judging import judge_further as judge_further
@@ -69,4 +71,6 @@ from .words import TOO_EARLY as TOO_EARLY
 from .words import TOO_FEW as TOO_FEW
 from .words import is_few as is_few
 from .words import limits_words as limits_words
+from .words import moved_words as moved_words
 from .words import rate_words as rate_words
+from .words import settled_words as settled_words

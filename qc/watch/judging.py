@@ -29,8 +29,9 @@ from qc.watch.results import (
 from qc.watch.scatter import scatter_of
 from qc.watch.series import Points
 from qc.watch.series_decisions import Decisions, decision_notes, without
+from qc.watch.settling import standing_of
 from qc.watch.sisters import LotsBy
-from qc.watch.words import because_sentence, signal_sentence
+from qc.watch.words import because_sentence, pace_words, signal_sentence
 from qc.words import day_words
 
 Around = FactorLevels | Callable[[], FactorLevels]
@@ -65,6 +66,8 @@ class Question:
         First day of the period whose noise each point has.
     lots_by : str
         The word that tells the lots.
+    closed : sequence of SignalResult
+        Signals of the series that people closed, as they were told last.
     """
 
     plan: Plan
@@ -81,6 +84,7 @@ class Question:
     lots: Sequence[str | None] = ()
     periods: Sequence[date] = ()
     lots_by: LotsBy = ""
+    closed: Sequence[SignalResult] = ()
 
     @property
     def key(self) -> SeriesKey:
@@ -162,7 +166,16 @@ def _verdict(
 ) -> SeriesVerdict:
     """Say what follows from the signals of a series: its behaviour, its present state, what it can do."""
     present, frozen = course.present(signals), course.frozen
-    drifting = _drifting(question, signals, frozen)
+    standing = standing_of(
+        signals,
+        course.points,
+        limits,
+        kind=question.characteristic.kind,
+        answered=question.settled,
+        closed=question.closed,
+        frozen=frozen,
+    )
+    drifting = standing.drifting
     answer = judge_limits(
         question.plan,
         question.characteristic,
@@ -226,20 +239,9 @@ def _verdict(
         baseline_last=frozen[1] if frozen else None,
         pieces_to_settle=answer.settle,
         scatter=scatter,
+        told_by=standing.told_by.raised if standing.told_by else None,
+        settled_since=standing.settled_since,
     )
-
-
-def _drifting(
-    question: Question, signals: Sequence[SignalResult], frozen: tuple[int, int] | None
-) -> list[SignalResult]:
-    """Return the changes that last and that nobody settled, by closing them or by freezing a later state."""
-    return [
-        s
-        for s in signals
-        if (s.ended is None and s.kind != "single")
-        and not {s.start_serial, s.raised_serial} & {*question.settled}
-        and (not frozen or s.start > frozen[1])
-    ]
 
 
 def _is_moving(signals: Sequence[SignalResult], present: Sequence[Point]) -> bool:
@@ -301,16 +303,26 @@ def _said(
         signal.start_serial,
         signal.start_day,
         question.today,
+        pace=_pace(points, signal),
     )
-    because = because_sentence([s.sentence for s in suspects], unchanged, signal.pieces)
+    back = ""
     if signal.ended is not None:
-        back = points[signal.ended - 1]
-        because += f" Over since {back.serial} ({day_words(back.day, question.today)})."
+        since = points[signal.ended - 1]
+        back = f"{since.serial} ({day_words(since.day, question.today)})"
+    because = because_sentence([s.sentence for s in suspects], unchanged, signal.pieces, back)
     newest = points[-1].serial
     step = question.characteristic.next_step or f"re-measure {newest}, then check the gauge's zero."
     return replace(
         signal, suspects=suspects, unchanged=unchanged, sentence=sentence, because=because, next_step=step
     )
+
+
+def _pace(points: Sequence[Point], signal: SignalResult) -> str:
+    """Say how fast a trend goes, by the pieces it has lasted for; of anything else nothing."""
+    if signal.kind != "trend":
+        return ""
+    last = points[-1 if signal.ended is None else signal.ended - 2]
+    return pace_words(signal.size, signal.pieces, (last.day - signal.start_day).days, signal.unit)
 
 
 def _common_limits(

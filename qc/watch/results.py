@@ -201,6 +201,8 @@ class SeriesVerdict:
     baseline_last: int | None = None
     pieces_to_settle: int | None = None  # so many more like the present ones would settle an unproven answer
     scatter: Scatter | None = None  # None of counts and of what wears
+    told_by: int | None = None  # ordinal at which the signal was raised that it drifts by, or settled after
+    settled_since: date | None = None  # first day of a new level it settled at, while nobody has said why
 
     @property
     def rests_on(self) -> int:
@@ -215,7 +217,13 @@ class SeriesVerdict:
     @property
     def telling(self) -> SignalResult | None:
         """The signal that explains why the series drifts; None for one that does not."""
-        return self.current if self.behaviour == "drifting" else None
+        return (self.unanswered or self.current) if self.behaviour == "drifting" else None
+
+    @property
+    def unanswered(self) -> SignalResult | None:
+        """The change by which the series drifts, or after which it settled while nobody has said why."""
+        own = [s for s in self.signals if s.raised == self.told_by and s.kind != "single"]
+        return own[-1] if own else None
 
     @property
     def current(self) -> SignalResult | None:
@@ -250,9 +258,11 @@ class SeriesVerdict:
     @classmethod
     def from_dict(cls, data: Mapping[str, Any]) -> SeriesVerdict:
         """Rebuild a verdict from what `to_dict` gave."""
+        since = data.get("settled_since")
         return cls(
             **{
                 **data,
+                "settled_since": date.fromisoformat(since) if since else None,
                 "key": SeriesKey.parse(data["key"]),
                 "present": tuple(data["present"]),
                 "points": tuple(Point(**_dated(p)) for p in data["points"]),

@@ -13,7 +13,7 @@ from qc.jobs.judging.rates import present_budget, rates_of_points
 from qc.jobs.judging.windows import Windows
 from qc.jobs.workshop import Workshop
 from qc.plan import Characteristic
-from qc.sayings import CLOSED_STATES, Said, state_after
+from qc.sayings import CLOSED_STATES, Said, What, state_after
 from qc.stats.change import program_fingerprint
 from qc.store import MARK, Grounds
 from qc.watch import (
@@ -26,6 +26,7 @@ from qc.watch import (
     SeriesVerdict,
     SignalResult,
     course_of,
+    heirs_of,
     judge_further,
     kept_states_from,
     plain_kept_states,
@@ -85,7 +86,7 @@ def judge_now(
     days = {key: [p.day for p in r.points.points] for key, r in read.items()}
     rates = rates_of_points(workshop, days, keep=keep)
     budget = present_budget(workshop)
-    settled = settled_serials(workshop)
+    closed = closed_findings(workshop)
     pieces = {key: [p.serial for p in r.points.points] for key, r in read.items()}
     around = Circumstances(workshop, (serial for own in pieces.values() for serial in own))
     kept = {} if afresh else _kept(workshop, wanted)
@@ -103,7 +104,6 @@ def judge_now(
             family,
             rate=rates[key][-1] if rates[key] else budget.rate,
             today=workshop.today,
-            settled=settled.get(key, ()),
             rates=rates[key],
             decisions=decided.get(key, Decisions()),
             before=read[key].before,
@@ -111,6 +111,7 @@ def judge_now(
             lots=strands[key].course.lots,
             periods=[known[key].period(p.day) for p in read[key].points.points] if key in known else (),
             lots_by=known[key].lots if key in known else "",
+            closed=closed.get(key, ()),
         )
         verdict, left[key] = judge_further(
             question, read[key].points, around.of(stage, pieces[key]), strands[key].kept
@@ -136,13 +137,25 @@ def load_verdicts(workshop: Workshop) -> list[SeriesVerdict]:
     return [verdict_from(kept[key], wanted) for key in order if key in kept]
 
 
-def settled_serials(workshop: Workshop) -> dict[str, list[str]]:
-    """Return, by series, the serials that raised signals closed by the workshop's day: the settled state."""
-    found: dict[str, list[str]] = {}
+def closed_findings(workshop: Workshop) -> dict[str, list[SignalResult]]:
+    """Return, by series, what was found by signals closed by the workshop's day, as told last."""
+    found: dict[str, list[SignalResult]] = {}
+    reopened: dict[str, list[tuple[int, SignalResult]]] = {}
+    closed = []
     for signal in workshop.store.signals():
-        if state_after(said_by(workshop, signal.said)) in CLOSED_STATES:
-            serial = SignalResult.from_dict(signal.plain).raised_serial
-            found.setdefault(signal.series, []).append(serial)
+        said = said_by(workshop, signal.said)
+        if not said:
+            continue
+        told = SignalResult.from_dict(signal.plain)
+        if state_after(said) in CLOSED_STATES:
+            closed.append((signal.series, said[-1].id, told))
+        elif any(one.what is What.REOPENED for one in said):
+            reopened.setdefault(signal.series, []).append((said[-1].id, told))
+    for series, last, told in closed:
+        later = [other for number, other in reopened.get(series, ()) if number > last]
+        # a signal that took over may be reopened under its own id
+        if heirs_of([told], later, {told.start_serial: told.start}) == [None]:
+            found.setdefault(series, []).append(told)
     return found
 
 

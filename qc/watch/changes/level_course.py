@@ -37,12 +37,21 @@ from qc.watch.changes.findings import (
     in_series,
     is_back,
 )
+from qc.watch.changes.joining import all_measured_anew
 from qc.watch.changes.kept_states import SETTLED, WHOLE, KeptStates, signals_of
-from qc.watch.changes.sizing import all_measured_anew, begin_of
+from qc.watch.changes.sizing import begin_of
 from qc.watch.results import LEARNING, Forecast, Point, SignalResult, StretchResult, Suspect, present_points
 
 Pieces = Sequence[Point]
 Frozen = tuple[int, int] | None  # first and last ordinal
+
+ESTABLISHED = 20
+"""A change that has lasted for so many pieces, and longer than the state before it, is the usual state: what
+leads away from it is a change of its own, also where it leads back (house rule)."""
+
+CLEARLY_APART = 2.5
+"""So many standard errors apart two states are two, however far the pieces between lay (house rule; of steady
+series one look in eighty)."""
 
 GUARANTEE = 0.90
 """Confidence of the limits of the settled state, as of the set of a start (house rule)."""
@@ -341,7 +350,9 @@ def _left_again(kept: Sequence[FoundChange], signal: FoundChange, values: Floats
         old = values[begin_of(kept[:place], first) - 1 : first.start - 1]
         away = values[first.start - 1 : signal.start - 1]
         new = values[signal.start - 1 :]
-        if old.size and away.size and new.size and is_back(old.mean(), away.mean(), new.mean()):
+        if away.size > max(old.size, ESTABLISHED):
+            continue  # what lasted longer than the state before it was the usual one: leaving it is news
+        if old.size and away.size and new.size and _came_back(old, away, new):
             return place
     return None
 
@@ -363,4 +374,15 @@ def _faded(signal: FoundChange, values: Floats, begin: int, following: int) -> b
     if signal.kind == "spread":
         spreads = [float(part.std(ddof=1)) if part.size > 1 else 0.0 for part in (old, away, new)]
         return min(spreads) > 0 and is_back(*np.log(spreads))
-    return is_back(old.mean(), away.mean(), new.mean())
+    return _came_back(old, away, new)
+
+
+def _came_back(old: Floats, away: Floats, new: Floats) -> bool:
+    """Say whether the newer pieces are as the old ones were: near them, and not clearly apart from them."""
+    if not is_back(old.mean(), away.mean(), new.mean()):
+        return False
+    if min(old.size, new.size) < LEAST_OLD:
+        return True
+    squares = float(((old - old.mean()) ** 2).sum() + ((new - new.mean()) ** 2).sum())
+    error = float((squares / (old.size + new.size - 2) * (1 / old.size + 1 / new.size)) ** 0.5)
+    return error == 0.0 or abs(float(new.mean() - old.mean())) <= CLEARLY_APART * error
