@@ -21,6 +21,7 @@ from qc.watch.results import (
     Behaviour,
     Forecast,
     Point,
+    Scatter,
     SeriesKey,
     SeriesVerdict,
     SignalResult,
@@ -187,18 +188,6 @@ def _verdict(
         step=course.step,
     )
     forecast = course.forecast(signals, limits, question.today, question.plan)
-    scatter = scatter_of(
-        question.characteristic,
-        course.points,
-        present,
-        question.noise,
-        question.lots,
-        question.periods,
-        question.lots_by,
-        question.rate,
-        question.today,
-        course.step,
-    )
     natural = (None, None) if drifting else course.limits(present, question.rate)
     behaviour: Behaviour = (
         "learning" if len(course.points) < LEARNING else "drifting" if drifting else "steady"
@@ -238,9 +227,25 @@ def _verdict(
         baseline_first=frozen[0] if frozen else None,
         baseline_last=frozen[1] if frozen else None,
         pieces_to_settle=answer.settle,
-        scatter=scatter,
+        scatter=_scatter(question, course, present),
         told_by=standing.told_by.raised if standing.told_by else None,
         settled_since=standing.settled_since,
+    )
+
+
+def _scatter(question: Question, course: LevelCourse, present: Sequence[Point]) -> Scatter | None:
+    """Say how the pieces of the present state scatter, and since when that is known."""
+    return scatter_of(
+        question.characteristic,
+        course.points,
+        present,
+        question.noise,
+        question.lots,
+        question.periods,
+        question.lots_by,
+        question.rate,
+        question.today,
+        course.step,
     )
 
 

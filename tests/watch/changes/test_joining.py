@@ -8,7 +8,7 @@ from qc.watch.changes import FoundChange, LevelCourse
 from qc.watch.changes.joining import all_measured_anew
 
 RATE = 1e-3
-FIGURE = Characteristic(id="x", name="X", unit="um")
+FIGURE = Characteristic(id="x", name="X", unit="um", shape="normal")
 
 
 def found(point, start, kind="shift", side="above", size=2.0):
