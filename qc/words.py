@@ -86,6 +86,17 @@ def inside(name: str) -> str:
     return name[:1].lower() + name[1:] if name[1:2].islower() else name
 
 
+def named(name: str, own: str) -> str:
+    """Write a name of the plan inside a sentence with the id behind it, once.
+
+    Examples
+    --------
+    >>> named("Bending mandrel", "M-7"), named("Die DI-23", "DI-23")
+    ('bending mandrel M-7', 'die DI-23')
+    """
+    return inside(name) if own in name.split() else f"{inside(name)} {own}"
+
+
 def number_words(value: float) -> str:
     """Write a figure with as many places as its size makes sensible.
 
