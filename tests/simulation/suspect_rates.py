@@ -157,6 +157,8 @@ def shifted(kind: str, rng: Rng) -> Drawn:
             low, high = {"batch": (1.5, 2.5)}.get(kind, (1.5, 2.0))
         if kind in {"nothing", "person", "gauge"} and rng.random() < 0.5:
             mask = mask & (np.arange(n) < start + int(rng.integers(25, 71)))
+        if mask.sum() < 5:
+            continue
         drawn.values = drawn.values + mask * rng.uniform(low, high) * rng.choice([-1, 1])
         drawn.kind, drawn.start = kind, int(np.flatnonzero(mask)[0])
         return drawn

@@ -58,7 +58,7 @@ def test_plural_nouns_take_a_plural_verb():
 def test_because_says_what_was_checked():
     assert (
         because_sentence([], ["person"], 1)
-        == "Nothing that is recorded changed when it began. 1 piece since; person did not change."
+        == "Nothing recorded explains it. 1 piece since; person did not change."
     )
     said = because_sentence(["die D-2, fitted 1 Apr", "x"], ["person", "gauge", "batch"], 5)
     assert (

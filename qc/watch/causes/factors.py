@@ -6,7 +6,7 @@ leadpipe batch on the assembly card". Its levels per serial are what suspects ar
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
 
@@ -160,9 +160,9 @@ class FactorTable:
         own = pl.lit(True) if serials is None else among("serial", serials)
         levels: dict[Factor, dict[str, str]] = {}
         place: dict[Factor, int] = {}
-        for factor, part in _by_card(self._levels.filter(own)):
+        for factor, found in _by_card(self._levels.filter(own)).items():
             place[factor] = self._route.get(factor.stage, 0)
-            levels[factor] = dict(part.select("serial", "level").iter_rows())
+            levels[factor] = found
 
         def put(factor: Factor, serial: str, level: str, at: int) -> None:
             levels.setdefault(factor, {}).setdefault(serial, level)
@@ -207,19 +207,32 @@ def _first_levels(readings: pl.DataFrame, plan: Plan) -> pl.DataFrame:
     return rows.unique(["kind", "source", *each], keep="first", maintain_order=True)
 
 
-def _by_card(rows: pl.DataFrame) -> Iterator[tuple[Factor, pl.DataFrame]]:
-    """Return the factors of each stage: figures that say the same of every piece stand on one card."""
+def _by_card(rows: pl.DataFrame) -> dict[Factor, dict[str, str]]:
+    """Return the factors of each stage: figures that nowhere contradict each other stand on one card."""
     keys = ["kind", "source", "stage"]
     said = pl.struct("serial", "level").hash()
     columns = rows.group_by(*keys, "characteristic", maintain_order=True).agg(
         pieces=pl.len(), total=said.sum(), least=said.min(), most=said.max()
     )
-    cards = columns.group_by(*keys, "pieces", "total", "least", "most", maintain_order=True).agg(
+    # most figures of a card say the very same: they are told apart without a look at their pieces
+    alike = columns.group_by(*keys, "pieces", "total", "least", "most", maintain_order=True).agg(
         pl.col("characteristic")
     )
     parts = rows.partition_by(*keys, "characteristic", as_dict=True)
-    for kind, source, stage, figures in cards.select(*keys, "characteristic").iter_rows():
-        yield Factor(kind, source, stage, tuple(figures)), parts[kind, source, stage, figures[0]]
+    cards: dict[tuple[str, str, str], list[tuple[list[str], dict[str, str]]]] = {}
+    for kind, source, stage, figures in alike.select(*keys, "characteristic").iter_rows():
+        found = dict(parts[kind, source, stage, figures[0]].select("serial", "level").iter_rows())
+        of_stage = cards.setdefault((kind, source, stage), [])
+        for names, levels in of_stage:
+            if all(levels.get(serial, level) == level for serial, level in found.items()):
+                names += figures
+                levels.update(found)
+                break
+        else:
+            of_stage.append((list(figures), found))
+    return {
+        Factor(*named, tuple(figures)): levels for named, own in cards.items() for figures, levels in own
+    }
 
 
 def _source(plan: Plan, kind: str, level: str, stage: str) -> str:

@@ -57,7 +57,7 @@ OWN = {
     "batch": 0.2,
     "gauge-check": 0.2,
     "model mix": 0.05,
-    "air": 0.1,
+    "air": 0.2,
 }
 """How often a change comes with this, for one that comes with nothing recorded: what the very readings say
 (house rule)."""
@@ -78,6 +78,7 @@ class _Around:
     place: Integers
     scale: Scale
     zone: range
+    single: bool
 
 
 def find_suspects(
@@ -162,7 +163,7 @@ def _around(
         side=_side(signal),
         first=int(inside[0]),
         last=int(inside[-1]),
-        ramp=signal.kind == "trend",
+        kind={"trend": "climb", "single": "piece"}.get(signal.kind, "step"),  # type: ignore[arg-type]
         lines=_lines(points, place) if worn else np.zeros((place.size, 0)),
         whole=len(points),
     )
@@ -171,7 +172,7 @@ def _around(
         return None
     latest = points[high].day + FEW_DAYS
     until = max(int(n) for n, i in enumerate(place) if i <= high or points[i].day <= latest)
-    return _Around(place, scale, range(max(stretch.first - EVE, 1), until + 1))
+    return _Around(place, scale, range(max(stretch.first - EVE, 1), until + 1), signal.kind == "single")
 
 
 def _values(points: Sequence[Point], signal: SignalResult, place: Integers) -> Floats:
@@ -200,7 +201,9 @@ def _lines(points: Sequence[Point], place: Integers) -> Floats:
 def _of_factors(around: _Around, seen: Seen, known: FactorLevels, stage_index: int) -> list[Suspect]:
     """Weigh every level of every factor that is recorded of these pieces."""
     factors = known.up_to(stage_index)
+    here = seen.plan.stages[stage_index].id
     cards = Counter((f.kind, f.source, f.stage) for f in factors)
+    earlier = Counter(f.kind for f in factors if f.stage not in {"", here})
     found = []
     for factor in factors:
         levels = [known.levels[factor].get(p.serial, "") for p in seen.points]
@@ -208,7 +211,9 @@ def _of_factors(around: _Around, seen: Seen, known: FactorLevels, stage_index: i
         if sum(map(bool, near)) < RECORDED * len(near):
             continue
         own = not factor.stage and known.route[factor] == stage_index
-        prior = (OWN if own else ELSEWHERE).get(factor.kind, ELSEWHERE["batch"])
+        prior = OWN[factor.kind] if own else ELSEWHERE[factor.kind]
+        if factor.stage not in {"", here}:
+            prior /= earlier[factor.kind]  # of many cards before, one is rarely it
         told = cards[factor.kind, factor.source, factor.stage] > 1
         found += _of_levels(around, seen, factor, filled(levels), prior, told)
     return found
@@ -227,9 +232,9 @@ def _of_levels(
         if first is None or own.all():
             continue
         new = is_new(levels, name, int(around.place[first]))
-        how, at, odds = around.scale.level(
-            own, first if new else None, onsets, len(names), factor.kind in PEOPLE_AND_GAUGES
-        )
+        # one piece apart says nothing of a person's other pieces
+        lasts = factor.kind in PEOPLE_AND_GAUGES and not around.single
+        how, at, odds = around.scale.level(own, first if new else None, onsets, len(names), lasts)
         odds *= prior
         if how == "throughout":
             at = first

@@ -38,7 +38,7 @@ SAME_MIX = 0.2
 LEAST = 4
 """Fewer pieces on either side say nothing of a figure that scatters (house rule)."""
 
-ALIKE = 1.5
+ALIKE = 2.0
 """Means before and after that lie no more than so many standard errors apart have stayed (house rule)."""
 
 

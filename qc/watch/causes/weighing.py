@@ -26,7 +26,7 @@ ABSENT = 20
 """A level that was missing on so many pieces is new when it comes back: as many as say what was usual."""
 
 LASTING = 0.5
-"""Share of changes that last; the others may end at any later piece (house rule)."""
+"""Share of changes that last; of the others a twice as long one is half as likely (house rule)."""
 
 MOSTLY = 0.6
 """Whose own pieces are off all along is named only where so much of the changed stretch is theirs (shares,
@@ -47,8 +47,8 @@ class Stretch:
         1 above, -1 below, 0 either.
     first, last : int
         Where the change may begin: the set of its start.
-    ramp : bool
-        A climb instead of a step.
+    kind : str
+        step, climb, or piece: one piece apart.
     lines : float array, shape (n, k)
         What runs through the readings anyway, besides one level: a wear line of each tool.
     whole : int
@@ -59,7 +59,7 @@ class Stretch:
     side: int
     first: int
     last: int
-    ramp: bool
+    kind: Literal["step", "climb", "piece"]
     lines: Floats
     whole: int
 
@@ -89,7 +89,13 @@ class Scale:
         base = np.column_stack([np.ones(n), stretch.lines]) if stretch.lines.size else np.ones((n, 1))
         left, weight, _ = np.linalg.svd(base, full_matrices=False)
         self._base = left[:, weight > 1e-9 * weight.max()]
+        self._climbs = stretch.kind == "climb"
         self._values = self._without(stretch.values)
+        # how likely a change ends after so many pieces; the last entry stands for one that lasts
+        lasting = np.arange(1, n + 1, dtype=np.float64)
+        self._ended = (1 - LASTING) / (lasting * (1 / np.arange(1, stretch.whole + 1)).sum())
+        if stretch.kind == "piece":
+            self._ended = (lasting == 1).astype(np.float64)
         self._freedom = max(n - self._base.shape[1] - 1, 1)
         self._draw_in()
         self._starts = np.arange(max(stretch.first, 1), stretch.last + 1)
@@ -127,8 +133,9 @@ class Scale:
         found: list[tuple[How, int, float]] = []
         if onset is not None:
             ahead = own * (np.arange(own.size) >= onset)
-            whole = LASTING * float(self._likelihood(self._shape(ahead, onset))[0])
-            until = float(self._summed(ahead, np.array([onset]), ended_only=True)[0])
+            share = 1.0 if self.stretch.kind == "piece" else LASTING
+            whole = share * float(self._likelihood(self._shape(ahead, onset))[0])
+            until = 0.0 if self.stretch.kind == "piece" else float(self._summed(ahead, np.array([onset]), ended_only=True)[0])
             found.append(("new", onset, (whole + until) / max(onsets, 1.0)))
         if lasts:
             each = self._summed(own)
@@ -136,7 +143,7 @@ class Scale:
             first = int(np.argmax(own * (np.arange(own.size) >= at)))
             found.append(("since", first, float(each.sum()) / self.stretch.whole / levels))
             if self._is_mostly(own):
-                off = float(self._likelihood(own)[0]) if not self.stretch.ramp else 0.0
+                off = float(self._likelihood(own)[0]) if not self._climbs else 0.0
                 found.append(("throughout", first, off / levels))
         if not found or not self.nothing:
             return "new", 0, 0.0
@@ -182,7 +189,7 @@ class Scale:
         self._values = self._without(fit + np.clip(rest, -CLIP * sd, CLIP * sd))
 
     def _shape(self, own: Floats, onset: int) -> Floats:
-        return own * np.maximum(np.arange(own.size) - onset + 1, 0) if self.stretch.ramp else own
+        return own * np.maximum(np.arange(own.size) - onset + 1, 0) if self._climbs else own
 
     def _share(self, mask: Floats) -> Floats:
         """Return the share of the variance that masks, one a row, explain; none where they point the wrong way."""
@@ -212,7 +219,7 @@ class Scale:
         return np.where(later, self._signed(parts[..., 0], size), 0.0)
 
     def _logs(self, own: Floats) -> Floats:
-        if self.stretch.ramp:
+        if self._climbs:
             return self._log(self._share(np.array([self._shape(own, int(s)) for s in self._starts])))
         return self._log(self._shares(own, self._starts, np.arange(1, own.size + 1)))
 
@@ -226,14 +233,16 @@ class Scale:
     def _summed(self, own: Floats, starts: Integers | None = None, *, ended_only: bool = False) -> Floats:
         """Return, for each start, the likelihood averaged over where the change may end."""
         starts = self._starts if starts is None else starts
-        if self.stretch.ramp:
+        if self._climbs:
             if ended_only:
                 return np.zeros(starts.size)
             return LASTING * self._likelihood(np.array([self._shape(own, int(s)) for s in starts]))
         share = self._shares(own, starts, np.arange(1, own.size + 1))
         likely = np.where(share > 0, np.exp(self._log(share) - self._top), 0.0)
-        ended = (1 - LASTING) * likely[:, :-1].sum(axis=1) / self.stretch.whole
-        return np.asarray(ended if ended_only else ended + LASTING * likely[:, -1], dtype=np.float64)
+        after = np.arange(own.size)[None, :] - starts[:, None]  # pieces it goes on for, less one
+        ended = (likely * np.where(after >= 0, self._ended[np.maximum(after, 0)], 0.0))[:, :-1].sum(axis=1)
+        lasts = 0.0 if self.stretch.kind == "piece" else LASTING
+        return np.asarray(ended if ended_only else ended + lasts * likely[:, -1], dtype=np.float64)
 
 
 def onsets_of(levels: Sequence[str]) -> list[int]:
