@@ -12,8 +12,8 @@ careful: "coincides with", never "caused by".
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Collection, Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -24,7 +24,7 @@ from qc.watch.causes.factors import AIR, CHECKED, Factor, FactorLevels
 from qc.watch.causes.suspect_words import Seen, step_words, suspect_sentence
 from qc.watch.causes.unchanged import steady_kinds
 from qc.watch.causes.upstream import JITTER, find_step
-from qc.watch.causes.weighing import Scale, Stretch, filled, finite_log, is_new, onsets_of, split
+from qc.watch.causes.weighing import SHORT, Scale, Stretch, filled, finite_log, is_new, onsets_of, split
 from qc.watch.results import Point, SignalResult, Suspect
 
 LOOK_BACK = 60
@@ -46,24 +46,27 @@ WIDEST = 40
 RECORDED = 0.8
 """A factor is looked at where it is known of so many of the pieces (shares, 0..1; house rule)."""
 
-BAR = 1.5
+BAR = 2.0
 """Odds against nothing recorded from which a suspect is named. Simulated by `tests/simulation/suspect_rates.py`:
 with them at most one change in ten that nothing recorded explains has an innocent suspect."""
 
 OWN = {
-    "person": 0.2,
-    "gauge": 0.2,
-    "tool": 0.2,
-    "batch": 0.2,
-    "gauge-check": 0.2,
+    "person": 0.7,
+    "gauge": 0.3,
+    "tool": 0.14,
+    "batch": 0.5,
+    "gauge-check": 0.15,
     "model mix": 0.05,
     "air": 0.2,
 }
-"""How often a change comes with this, for one that comes with nothing recorded: what the very readings say
-(house rule)."""
+"""How often a change comes with this, for one that comes with nothing recorded: what the very readings say.
+Chosen with `BAR` so that no kind is named wrongly much more often than the others; simulated there as well."""
 
-ELSEWHERE = {"person": 0.05, "tool": 0.2, "batch": 0.2, "gauge-check": 0.05, "upstream": 0.2}
-"""The same of other cards, earlier stages and parts (house rule)."""
+BESIDE = {"person": 0.1, "tool": 0.14, "batch": 0.25, "upstream": 0.2}
+"""The same of other cards of the stage and of parts that went in."""
+
+EARLIER = {"person": 0.05, "tool": 0.06, "batch": 0.06}
+"""The same of all cards of earlier stages together."""
 
 PEOPLE_AND_GAUGES = {"person", "gauge"}
 """May go wrong half way and on their own pieces alone; a batch or a tool is what it is from its first piece."""
@@ -78,7 +81,18 @@ class _Around:
     place: Integers
     scale: Scale
     zone: range
-    single: bool
+    short: bool
+
+
+@dataclass(frozen=True, slots=True)
+class _Column:
+    """One factor, its level on every piece, what is known of it beforehand, and how it is named."""
+
+    factor: Factor
+    levels: list[str]
+    prior: float
+    told: bool  # cards of its stage differ: the figure is told
+    came_in: Mapping[str, str]  # source of each batch where it came in
 
 
 def find_suspects(
@@ -132,8 +146,10 @@ def find_suspects(
     seen = Seen(points, plan, today)
     found = _of_factors(around, seen, known, stage_index)
     found += _of_figures(around, seen, signal, known)
-    found.sort(key=lambda s: -s.weight)
-    unique = {(s.kind, s.name): s for s in reversed(found)}
+    unique: dict[tuple[str, str], Suspect] = {}
+    for one in found:  # what stands on several cards is named by where it came in
+        first = unique.setdefault((one.kind, one.name), one)
+        unique[one.kind, one.name] = replace(first, weight=max(first.weight, one.weight))
     ranked = sorted(unique.values(), key=lambda s: -s.weight)
     return tuple(ranked[:MOST_NAMED]), unchanged
 
@@ -163,7 +179,7 @@ def _around(
         side=_side(signal),
         first=int(inside[0]),
         last=int(inside[-1]),
-        kind={"trend": "climb", "single": "piece"}.get(signal.kind, "step"),  # type: ignore[arg-type]
+        kind="climb" if signal.kind == "trend" else "short" if _is_short(signal) else "step",
         lines=_lines(points, place) if worn else np.zeros((place.size, 0)),
         whole=len(points),
     )
@@ -172,13 +188,18 @@ def _around(
         return None
     latest = points[high].day + FEW_DAYS
     until = max(int(n) for n, i in enumerate(place) if i <= high or points[i].day <= latest)
-    return _Around(place, scale, range(max(stretch.first - EVE, 1), until + 1), signal.kind == "single")
+    return _Around(place, scale, range(max(stretch.first - EVE, 1), until + 1), _is_short(signal))
 
 
 def _values(points: Sequence[Point], signal: SignalResult, place: Integers) -> Floats:
     """Return what the change is of: shares of a count, distance from the middle of a spread, else the figure."""
     values = np.array([points[i].value / (points[i].size or 1.0) for i in place])
     return np.sqrt(np.abs(values - np.median(values))) if signal.kind == "spread" else values
+
+
+def _is_short(signal: SignalResult) -> bool:
+    over = signal.ended is not None and signal.ended - signal.start <= SHORT
+    return signal.kind == "single" or over
 
 
 def _side(signal: SignalResult) -> int:
@@ -204,6 +225,9 @@ def _of_factors(around: _Around, seen: Seen, known: FactorLevels, stage_index: i
     here = seen.plan.stages[stage_index].id
     cards = Counter((f.kind, f.source, f.stage) for f in factors)
     earlier = Counter(f.kind for f in factors if f.stage not in {"", here})
+    # the same batch may stand on two cards: it is named by where it came in
+    batches = (f for f in reversed(factors) if f.kind == "batch")
+    came_in = {level: f.source for f in batches for level in known.levels[f].values()}
     found = []
     for factor in factors:
         levels = [known.levels[factor].get(p.serial, "") for p in seen.points]
@@ -211,17 +235,18 @@ def _of_factors(around: _Around, seen: Seen, known: FactorLevels, stage_index: i
         if sum(map(bool, near)) < RECORDED * len(near):
             continue
         own = not factor.stage and known.route[factor] == stage_index
-        prior = OWN[factor.kind] if own else ELSEWHERE[factor.kind]
         if factor.stage not in {"", here}:
-            prior /= earlier[factor.kind]  # of many cards before, one is rarely it
+            prior = EARLIER[factor.kind] / earlier[factor.kind]  # of many cards before, one is rarely it
+        else:
+            prior = (OWN if own else {**OWN, **BESIDE})[factor.kind]
         told = cards[factor.kind, factor.source, factor.stage] > 1
-        found += _of_levels(around, seen, factor, filled(levels), prior, told)
+        column = _Column(factor, filled(levels), prior, told, came_in if factor.kind == "batch" else {})
+        found += _of_levels(around, seen, column)
     return found
 
 
-def _of_levels(
-    around: _Around, seen: Seen, factor: Factor, levels: list[str], prior: float, told: bool
-) -> list[Suspect]:
+def _of_levels(around: _Around, seen: Seen, column: _Column) -> list[Suspect]:
+    factor, levels = column.factor, column.levels
     near = [frozenset(split(levels[i])) for i in around.place]
     names = [n for n in dict.fromkeys(name for own in near for name in sorted(own)) if n != CHECKED]
     onsets = len(onsets_of(levels))
@@ -232,10 +257,10 @@ def _of_levels(
         if first is None or own.all():
             continue
         new = is_new(levels, name, int(around.place[first]))
-        # one piece apart says nothing of a person's other pieces
-        lasts = factor.kind in PEOPLE_AND_GAUGES and not around.single
+        # a piece or two apart say nothing of a person's other pieces
+        lasts = factor.kind in PEOPLE_AND_GAUGES and not around.short
         how, at, odds = around.scale.level(own, first if new else None, onsets, len(names), lasts)
-        odds *= prior
+        odds *= column.prior
         if how == "throughout":
             at = first
         if odds < BAR or at not in around.zone:
@@ -243,7 +268,8 @@ def _of_levels(
         point = seen.points[int(around.place[at])]
         before = [levels[i] for i in around.place[:at]]
         usual = max(dict.fromkeys(before), key=before.count) if before else ""
-        sentence = suspect_sentence(seen, factor, name, point, how, told)
+        named = replace(factor, source=column.came_in.get(name, factor.source))
+        sentence = suspect_sentence(seen, named, name, point, how, column.told)
         found.append(
             Suspect(
                 kind=factor.kind,
@@ -276,7 +302,7 @@ def _of_figures(around: _Around, seen: Seen, signal: SignalResult, factors: Fact
         near = [at_place[i] for i in range(step.at - JITTER, step.at + JITTER + 1) if i in at_place]
         per_piece = step.rarity / (high - low + 1 + 2 * JITTER)
         odds = around.scale.step(near, per_piece) * step.separation
-        odds *= OWN["air"] if kind == "air" else ELSEWHERE["upstream"]
+        odds *= OWN["air"] if kind == "air" else BESIDE["upstream"]
         if odds < BAR:
             continue
         first = seen.points[step.at]

@@ -28,6 +28,13 @@ ABSENT = 20
 LASTING = 0.5
 """Share of changes that last; of the others a twice as long one is half as likely (house rule)."""
 
+SHORT = 3
+"""Over after so many pieces, a change is short: batches of such a length are found by chance in many places
+(house rule)."""
+
+KNOWN = 5
+"""So many pieces must have been made before a level can be new (house rule)."""
+
 MOSTLY = 0.6
 """Whose own pieces are off all along is named only where so much of the changed stretch is theirs (shares,
 0..1; house rule)."""
@@ -48,7 +55,7 @@ class Stretch:
     first, last : int
         Where the change may begin: the set of its start.
     kind : str
-        step, climb, or piece: one piece apart.
+        step, climb, or short: it was over after a few pieces, one at least.
     lines : float array, shape (n, k)
         What runs through the readings anyway, besides one level: a wear line of each tool.
     whole : int
@@ -59,7 +66,7 @@ class Stretch:
     side: int
     first: int
     last: int
-    kind: Literal["step", "climb", "piece"]
+    kind: Literal["step", "climb", "short"]
     lines: Floats
     whole: int
 
@@ -94,8 +101,9 @@ class Scale:
         # how likely a change ends after so many pieces; the last entry stands for one that lasts
         lasting = np.arange(1, n + 1, dtype=np.float64)
         self._ended = (1 - LASTING) / (lasting * (1 / np.arange(1, stretch.whole + 1)).sum())
-        if stretch.kind == "piece":
-            self._ended = (lasting == 1).astype(np.float64)
+        self._lasting = LASTING
+        if stretch.kind == "short":  # that it is short is known: no circumstance earns anything by being short
+            self._ended, self._lasting = (lasting <= SHORT).astype(np.float64), 0.0
         self._freedom = max(n - self._base.shape[1] - 1, 1)
         self._draw_in()
         self._starts = np.arange(max(stretch.first, 1), stretch.last + 1)
@@ -109,7 +117,7 @@ class Scale:
         """Whether the readings show the change at all."""
         return self.nothing > 0
 
-    def level(self, own: Floats, onset: int | None, onsets: float, levels: int, lasts: bool) -> tuple[How, int, float]:
+    def level(self, own: Floats, onset: int | None, onsets: int, levels: int, lasts: bool) -> tuple[How, int, float]:
         """Weigh one level of a factor.
 
         Parameters
@@ -118,7 +126,7 @@ class Scale:
             1 for the pieces of this level, else 0.
         onset : int or None
             Where the level is new inside the set of the start.
-        onsets : float
+        onsets : int
             Beginnings of levels of this factor in the whole series.
         levels : int
             Levels of this factor among these pieces.
@@ -133,10 +141,11 @@ class Scale:
         found: list[tuple[How, int, float]] = []
         if onset is not None:
             ahead = own * (np.arange(own.size) >= onset)
-            share = 1.0 if self.stretch.kind == "piece" else LASTING
-            whole = share * float(self._likelihood(self._shape(ahead, onset))[0])
-            until = 0.0 if self.stretch.kind == "piece" else float(self._summed(ahead, np.array([onset]), ended_only=True)[0])
-            found.append(("new", onset, (whole + until) / max(onsets, 1.0)))
+            short = self.stretch.kind == "short"
+            whole = (1.0 if short else LASTING) * float(self._likelihood(self._shape(ahead, onset))[0])
+            until = 0.0 if short else float(self._summed(ahead, np.array([onset]), ended_only=True)[0])
+            # how often it begins elsewhere, as for a share that may be none: half a beginning more
+            found.append(("new", onset, (whole + until) / (max(onsets - 1, 0) + 0.5)))
         if lasts:
             each = self._summed(own)
             at = int(self._starts[int(np.argmax(each))]) if each.size else 0
@@ -241,8 +250,7 @@ class Scale:
         likely = np.where(share > 0, np.exp(self._log(share) - self._top), 0.0)
         after = np.arange(own.size)[None, :] - starts[:, None]  # pieces it goes on for, less one
         ended = (likely * np.where(after >= 0, self._ended[np.maximum(after, 0)], 0.0))[:, :-1].sum(axis=1)
-        lasts = 0.0 if self.stretch.kind == "piece" else LASTING
-        return np.asarray(ended if ended_only else ended + lasts * likely[:, -1], dtype=np.float64)
+        return np.asarray(ended if ended_only else ended + self._lasting * likely[:, -1], dtype=np.float64)
 
 
 def onsets_of(levels: Sequence[str]) -> list[int]:
@@ -251,13 +259,15 @@ def onsets_of(levels: Sequence[str]) -> list[int]:
     Examples
     --------
     >>> onsets_of(["a", "a", "b", "a", "c", "c"])
-    [2, 4]
+    []
+    >>> onsets_of(["a"] * 6 + ["b", "a", "b"])
+    [6]
     """
     seen: dict[str, int] = {}
     found = []
     for place, level in enumerate(levels):
         for each in split(level):
-            if place and (each not in seen or place - seen[each] > ABSENT):
+            if place >= KNOWN and (each not in seen or place - seen[each] > ABSENT):
                 found.append(place)
             seen[each] = place
     return found
@@ -271,7 +281,7 @@ def split(level: str) -> list[str]:
     >>> split("AB + CD"), split("")
     (['AB', 'CD'], [])
     """
-    return [each for each in level.split(" + ") if each]
+    return [each for each in level.split(" + ") if each] if " + " in level else [level] if level else []
 
 
 def filled(levels: Sequence[str]) -> list[str]:
@@ -285,7 +295,7 @@ def filled(levels: Sequence[str]) -> list[str]:
 
 def is_new(levels: Sequence[str], level: str, at: int) -> bool:
     """Say whether a level begins at a place, missing on the pieces before."""
-    return level not in {each for past in levels[max(at - ABSENT, 0) : at] for each in split(past)}
+    return at >= KNOWN and level not in {each for past in levels[max(at - ABSENT, 0) : at] for each in split(past)}
 
 
 def finite_log(odds: float) -> float:
