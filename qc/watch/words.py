@@ -67,9 +67,7 @@ def because_sentence(suspects: Sequence[str], unchanged: Sequence[str], pieces: 
     >>> because_sentence(["bending mandrel M-7, fitted 8 Oct"], ["person", "gauge"], 11)
     'Coincides with bending mandrel M-7, fitted 8 Oct. 11 pieces since; person and gauge did not change.'
     """
-    first = (
-        f"Coincides with {suspects[0]}." if suspects else NOTHING_EXPLAINS
-    )
+    first = f"Coincides with {suspects[0]}." if suspects else NOTHING_EXPLAINS
     count = f"{pieces_words(pieces)} since"
     rest = f"; {listed(unchanged)} did not change" if unchanged else ""
     return f"{first} {count}{rest}."

@@ -78,7 +78,9 @@ class FactorLevels:
         found = [factor for factor in self.levels if self.route[factor] <= stage_index]
         return sorted(found, key=lambda factor: self.route[factor])
 
-    def beside(self, points: Sequence[Point], plan: Plan, stage_index: int, own: Collection[str]) -> FactorLevels:
+    def beside(
+        self, points: Sequence[Point], plan: Plan, stage_index: int, own: Collection[str]
+    ) -> FactorLevels:
         """Put what the readings of a series say themselves in the place of what their card says.
 
         Parameters
@@ -230,9 +232,7 @@ def _by_card(rows: pl.DataFrame) -> dict[Factor, dict[str, str]]:
                 break
         else:
             of_stage.append((list(figures), found))
-    return {
-        Factor(*named, tuple(figures)): levels for named, own in cards.items() for figures, levels in own
-    }
+    return {Factor(*named, tuple(figures)): levels for named, own in cards.items() for figures, levels in own}
 
 
 def _source(plan: Plan, kind: str, level: str, stage: str) -> str:

@@ -1,12 +1,12 @@
 """What changed when a signal began, ranked; and what was looked at and did not change.
 
-Choosing the split first and testing a factor at that split afterwards would be circular. Instead every level
-of a factor is weighed by the readings themselves: how much likelier are they if the pieces of this person or
-batch lie apart than if, for no recorded reason, all pieces from some place on do (`qc.watch.causes.weighing`)?
-A mandrel changed once in a year that changes just there says much, a batch that changes every six pieces only
-where the change ends with it too, a bench where two people take turns only where the pieces of one of them
-are off. Most circumstances are innocent most of the time, so one is named only above a bar. The words stay
-careful: "coincides with", never "caused by".
+Choosing the split first and testing a factor at that split afterwards would be circular. Instead every
+level of a factor is weighed by the readings themselves: how much likelier are they if the pieces of this
+person or batch lie apart than if, for no recorded reason, all pieces from some place on do
+(`qc.watch.causes.weighing`)? A mandrel changed once in a year that changes just there says much, a batch
+that changes every six pieces only where the change ends with it too, a bench where two people take turns only
+where the pieces of one of them are off. Most circumstances are innocent most of the time, so one is named
+only above a bar. The words stay careful: "coincides with", never "caused by".
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ from qc.watch.causes.weighing import SHORT, Scale, Stretch, filled, finite_log, 
 from qc.watch.results import Point, SignalResult, Suspect
 
 LOOK_BACK = 60
-"""Pieces before the start that are weighed: enough for people who take turns to be told apart (house rule)."""
+"""Pieces before the start that are weighed: enough to tell people apart who take turns (house rule)."""
 
 LOOK_ON = 30
 """Pieces after a change is over that are weighed (house rule)."""
@@ -47,8 +47,8 @@ RECORDED = 0.8
 """A factor is looked at where it is known of so many of the pieces (shares, 0..1; house rule)."""
 
 BAR = 2.0
-"""Odds against nothing recorded from which a suspect is named. Simulated by `tests/simulation/suspect_rates.py`:
-with them at most one change in ten that nothing recorded explains has an innocent suspect."""
+"""Odds against nothing recorded from which a suspect is named: of changes that nothing recorded explains at
+most one in ten has an innocent suspect then. Simulated by `tests/simulation/suspect_rates.py`."""
 
 OWN = {
     "person": 0.7,
@@ -60,16 +60,16 @@ OWN = {
     "air": 0.2,
 }
 """How often a change comes with this, for one that comes with nothing recorded: what the very readings say.
-Chosen with `BAR` so that no kind is named wrongly much more often than the others; simulated there as well."""
+Chosen together with `BAR`, so that no kind is named wrongly much more often than the others."""
 
-BESIDE = {"person": 0.1, "tool": 0.14, "batch": 0.25, "upstream": 0.2}
+BESIDE = {"person": 0.1, "tool": 0.14, "batch": 0.5, "upstream": 0.2}
 """The same of other cards of the stage and of parts that went in."""
 
 EARLIER = {"person": 0.05, "tool": 0.06, "batch": 0.06}
 """The same of all cards of earlier stages together."""
 
 PEOPLE_AND_GAUGES = {"person", "gauge"}
-"""May go wrong half way and on their own pieces alone; a batch or a tool is what it is from its first piece."""
+"""May go wrong half way, on their own pieces alone; a batch or a tool is what it is from its first piece."""
 
 MOST_NAMED = 5
 
@@ -145,7 +145,8 @@ def find_suspects(
         return (), unchanged
     seen = Seen(points, plan, today)
     found = _of_factors(around, seen, known, stage_index)
-    found += _of_figures(around, seen, signal, known)
+    if not around.short:  # a level that stays explains no piece or two that stand apart
+        found += _of_figures(around, seen, signal, known)
     unique: dict[tuple[str, str], Suspect] = {}
     for one in found:  # what stands on several cards is named by where it came in
         first = unique.setdefault((one.kind, one.name), one)
@@ -192,7 +193,7 @@ def _around(
 
 
 def _values(points: Sequence[Point], signal: SignalResult, place: Integers) -> Floats:
-    """Return what the change is of: shares of a count, distance from the middle of a spread, else the figure."""
+    """Return what changed: the figure or share; of a spread, how far the pieces lie from the middle."""
     values = np.array([points[i].value / (points[i].size or 1.0) for i in place])
     return np.sqrt(np.abs(values - np.median(values))) if signal.kind == "spread" else values
 
@@ -288,8 +289,6 @@ def _of_figures(around: _Around, seen: Seen, signal: SignalResult, factors: Fact
     """Weigh steps of the air temperature and of earlier figures."""
     low, high = max(signal.start_low - 1, 1), max(signal.start_high - 1, 1)
     last = len(seen.points) if signal.ended is None else signal.ended - 1
-    if signal.kind == "single":
-        last = signal.start
     columns = {f: [own.get(p.serial, np.nan) for p in seen.points] for f, own in factors.figures.items()}
     known = {f: v for f, v in columns.items() if np.isfinite(v).sum() >= RECORDED * len(v)}
     at_place = {int(i): n for n, i in enumerate(around.place)}

@@ -1,7 +1,7 @@
 """What was recorded of the very readings of a change, and stayed as it was.
 
-"Did not change" is a claim of its own, and a false one sends a lead away from the cause. So it is said only of
-what the readings of this series say themselves, nearly all of them, and only where it is one and the same
+"Did not change" is a claim of its own, and a false one sends a lead away from the cause. So it is said only
+of what the readings of this series say themselves, nearly all of them, and only where it is one and the same
 before and after; who takes turns has not stayed the same.
 """
 

@@ -1,10 +1,15 @@
 """How much better a recorded circumstance explains a change than a beginning at any piece would.
 
-A change that nothing recorded explains may begin at any piece and end at any later one, or last. One that a new
-batch, tool or person explains begins with it and touches its pieces only. Both say which pieces lie apart from
-the others; how well the readings bear each out is compared by the likelihood of two levels with one spread,
-and what could have been is paid for: a factor that changes every few pieces offers many beginnings, so one of
-them counts for little. The result is odds: so many times likelier than nothing recorded.
+A change that nothing recorded explains may begin at any piece and end at any later one, or last. One that a
+new batch, tool or person explains begins with it and touches its pieces only. Both say which pieces lie apart
+from the others; how well the readings bear each out is compared by the likelihood of two levels with one
+spread (of a climb, of a line that begins there), and what could have been is paid for: a factor that changes
+every few pieces offers many beginnings, so one of them counts for little. The result is odds: so many times
+likelier than nothing recorded.
+
+The likelihood is that of the normal linear model with one term, its spread and level estimated; every
+explanation has one term, so no penalty tells them apart. That a change which ends is half as likely to last
+twice as long is the usual choice for a length of unknown scale (common practice, no source).
 """
 
 from __future__ import annotations
@@ -102,7 +107,9 @@ class Scale:
         lasting = np.arange(1, n + 1, dtype=np.float64)
         self._ended = (1 - LASTING) / (lasting * (1 / np.arange(1, stretch.whole + 1)).sum())
         self._lasting = LASTING
-        if stretch.kind == "short":  # that it is short is known: no circumstance earns anything by being short
+        if (
+            stretch.kind == "short"
+        ):  # that it is short is known: no circumstance earns anything by being short
             self._ended, self._lasting = (lasting <= SHORT).astype(np.float64), 0.0
         self._freedom = max(n - self._base.shape[1] - 1, 1)
         self._draw_in()
@@ -117,7 +124,9 @@ class Scale:
         """Whether the readings show the change at all."""
         return self.nothing > 0
 
-    def level(self, own: Floats, onset: int | None, onsets: int, levels: int, lasts: bool) -> tuple[How, int, float]:
+    def level(
+        self, own: Floats, onset: int | None, onsets: int, levels: int, lasts: bool
+    ) -> tuple[How, int, float]:
         """Weigh one level of a factor.
 
         Parameters
@@ -201,7 +210,7 @@ class Scale:
         return own * np.maximum(np.arange(own.size) - onset + 1, 0) if self._climbs else own
 
     def _share(self, mask: Floats) -> Floats:
-        """Return the share of the variance that masks, one a row, explain; none where they point the wrong way."""
+        """Return the share of the variance that masks, one a row, explain; none where they point away."""
         flat = np.atleast_2d(mask)
         flat = flat - (flat @ self._base) @ self._base.T
         with_values, size = flat @ self._values, (flat**2).sum(axis=1)
@@ -295,7 +304,9 @@ def filled(levels: Sequence[str]) -> list[str]:
 
 def is_new(levels: Sequence[str], level: str, at: int) -> bool:
     """Say whether a level begins at a place, missing on the pieces before."""
-    return at >= KNOWN and level not in {each for past in levels[max(at - ABSENT, 0) : at] for each in split(past)}
+    return at >= KNOWN and level not in {
+        each for past in levels[max(at - ABSENT, 0) : at] for each in split(past)
+    }
 
 
 def finite_log(odds: float) -> float:
