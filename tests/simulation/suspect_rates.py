@@ -5,12 +5,12 @@
 Every series is judged whole, by the same detector and at a usual rate, and carries what goes on in any shop:
 two to four people who take turns by the day or in blocks, a gauge changed about twice a year or two in use
 side by side, batches of four to eight, a tool fitted about every month, and at an earlier stage people, a
-batch and a tool as well. In one class a shift comes with none of them ("just raised": the same, asked on the day
-it was raised); in the others it is that of a person, a gauge, a batch or a tool.
+batch and a tool as well. In one class a shift comes with none of them ("just raised": the same, asked on the
+day it was raised); in the others it is that of a person, a gauge, a batch or a tool.
 
-The set of the start informs where it holds eight pieces at most and the true start, give or take two; where it
-was a person or a gauge, at least three pieces of others were made within the change, or the person was new:
-else nothing tells their pieces from all pieces.
+The set of the start informs where it holds eight pieces at most and the true start, give or take two; where
+it was a person or a gauge, at least three pieces of others were made within the change, or the person was
+new: else nothing tells their pieces from all pieces.
 """
 
 from __future__ import annotations

@@ -24,7 +24,17 @@ from qc.watch.causes.factors import AIR, CHECKED, Factor, FactorLevels
 from qc.watch.causes.suspect_words import Seen, step_words, suspect_sentence
 from qc.watch.causes.unchanged import steady_kinds
 from qc.watch.causes.upstream import JITTER, find_step
-from qc.watch.causes.weighing import SHORT, Scale, Stretch, filled, finite_log, is_new, onsets_of, split
+from qc.watch.causes.weighing import (
+    SHORT,
+    Prior,
+    Scale,
+    Stretch,
+    filled,
+    finite_log,
+    is_new,
+    onsets_of,
+    split,
+)
 from qc.watch.results import Point, SignalResult, Suspect
 
 LOOK_BACK = 60
@@ -51,25 +61,22 @@ BAR = 2.0
 most one in ten has an innocent suspect then. Simulated by `tests/simulation/suspect_rates.py`."""
 
 OWN = {
-    "person": 0.7,
-    "gauge": 0.3,
-    "tool": 0.14,
-    "batch": 0.5,
-    "gauge-check": 0.15,
-    "model mix": 0.05,
-    "air": 0.2,
+    "person": Prior(0.4, half_way=1.0),
+    "gauge": Prior(0.2, half_way=0.6),
+    "tool": Prior(0.16),
+    "batch": Prior(0.5, put_right=False),
+    "gauge-check": Prior(0.15),
+    "model mix": Prior(0.05),
+    "air": Prior(0.2),
 }
 """How often a change comes with this, for one that comes with nothing recorded: what the very readings say.
 Chosen together with `BAR`, so that no kind is named wrongly much more often than the others."""
 
-BESIDE = {"person": 0.1, "tool": 0.14, "batch": 0.5, "upstream": 0.2}
+BESIDE = {"person": Prior(0.1, half_way=0.1), "upstream": Prior(0.2)}
 """The same of other cards of the stage and of parts that went in."""
 
-EARLIER = {"person": 0.05, "tool": 0.06, "batch": 0.06}
+EARLIER = {"person": Prior(0.05, half_way=0.05), "tool": Prior(0.06), "batch": Prior(0.06, put_right=False)}
 """The same of all cards of earlier stages together."""
-
-PEOPLE_AND_GAUGES = {"person", "gauge"}
-"""May go wrong half way, on their own pieces alone; a batch or a tool is what it is from its first piece."""
 
 MOST_NAMED = 5
 
@@ -90,7 +97,7 @@ class _Column:
 
     factor: Factor
     levels: list[str]
-    prior: float
+    prior: Prior
     told: bool  # cards of its stage differ: the figure is told
     came_in: Mapping[str, str]  # source of each batch where it came in
 
@@ -237,13 +244,18 @@ def _of_factors(around: _Around, seen: Seen, known: FactorLevels, stage_index: i
             continue
         own = not factor.stage and known.route[factor] == stage_index
         if factor.stage not in {"", here}:
-            prior = EARLIER[factor.kind] / earlier[factor.kind]  # of many cards before, one is rarely it
+            # of many cards before, one is rarely it
+            prior = _shared(EARLIER[factor.kind], earlier[factor.kind])
         else:
             prior = (OWN if own else {**OWN, **BESIDE})[factor.kind]
         told = cards[factor.kind, factor.source, factor.stage] > 1
         column = _Column(factor, filled(levels), prior, told, came_in if factor.kind == "batch" else {})
         found += _of_levels(around, seen, column)
     return found
+
+
+def _shared(prior: Prior, cards: int) -> Prior:
+    return replace(prior, new=prior.new / cards, half_way=prior.half_way / cards)
 
 
 def _of_levels(around: _Around, seen: Seen, column: _Column) -> list[Suspect]:
@@ -259,9 +271,8 @@ def _of_levels(around: _Around, seen: Seen, column: _Column) -> list[Suspect]:
             continue
         new = is_new(levels, name, int(around.place[first]))
         # a piece or two apart say nothing of a person's other pieces
-        lasts = factor.kind in PEOPLE_AND_GAUGES and not around.short
-        how, at, odds = around.scale.level(own, first if new else None, onsets, len(names), lasts)
-        odds *= column.prior
+        prior = replace(column.prior, half_way=0.0) if around.short else column.prior
+        how, at, odds = around.scale.level(own, first if new else None, onsets, len(names), prior)
         if how == "throughout":
             at = first
         if odds < BAR or at not in around.zone:
@@ -301,7 +312,7 @@ def _of_figures(around: _Around, seen: Seen, signal: SignalResult, factors: Fact
         near = [at_place[i] for i in range(step.at - JITTER, step.at + JITTER + 1) if i in at_place]
         per_piece = step.rarity / (high - low + 1 + 2 * JITTER)
         odds = around.scale.step(near, per_piece) * step.separation
-        odds *= OWN["air"] if kind == "air" else BESIDE["upstream"]
+        odds *= OWN["air"].new if kind == "air" else BESIDE["upstream"].new
         if odds < BAR:
             continue
         first = seen.points[step.at]

@@ -33,12 +33,18 @@ ABSENT = 20
 LASTING = 0.5
 """Share of changes that last; of the others a twice as long one is half as likely (house rule)."""
 
+DRAWN_IN = 3
+"""Times that is done: each time the level of the stretch lies nearer to that of the others."""
+
 SHORT = 3
 """Over after so many pieces, a change is short: batches of such a length are found by chance in many places
 (house rule)."""
 
 KNOWN = 5
 """So many pieces must have been made before a level can be new (house rule)."""
+
+ALL_ALONG = 0.25
+"""For one level that goes wrong half way so many were off all along and only met more often (house rule)."""
 
 MOSTLY = 0.6
 """Whose own pieces are off all along is named only where so much of the changed stretch is theirs (shares,
@@ -77,13 +83,22 @@ class Stretch:
 
 
 @dataclass(frozen=True, slots=True)
-class Weighed:
-    """A level, how it explains the change best, and the odds against nothing recorded."""
+class Prior:
+    """How often a change comes with a factor, for one that comes with nothing recorded.
 
-    level: str
-    how: How
-    at: int  # first piece, among those of the stretch
-    odds: float
+    Attributes
+    ----------
+    new : float
+        With a level that begins there.
+    half_way : float
+        With one that goes wrong half way, on its own pieces alone: a person or a gauge may, a batch not.
+    put_right : bool
+        Whether a new level may be put right and go on in use: a tool may, a batch not.
+    """
+
+    new: float
+    half_way: float = 0.0
+    put_right: bool = True
 
 
 class Scale:
@@ -103,6 +118,7 @@ class Scale:
         self._base = left[:, weight > 1e-9 * weight.max()]
         self._climbs = stretch.kind == "climb"
         self._values = self._without(stretch.values)
+        self._least = 1e-20 * float(stretch.values @ stretch.values)  # what rounding leaves of a constant
         # how likely a change ends after so many pieces; the last entry stands for one that lasts
         lasting = np.arange(1, n + 1, dtype=np.float64)
         self._ended = (1 - LASTING) / (lasting * (1 / np.arange(1, stretch.whole + 1)).sum())
@@ -112,7 +128,8 @@ class Scale:
         ):  # that it is short is known: no circumstance earns anything by being short
             self._ended, self._lasting = (lasting <= SHORT).astype(np.float64), 0.0
         self._freedom = max(n - self._base.shape[1] - 1, 1)
-        self._draw_in()
+        for _ in range(DRAWN_IN):
+            self._draw_in()
         self._starts = np.arange(max(stretch.first, 1), stretch.last + 1)
         # one scale for all, so that no likelihood overflows
         self._top = 0.0
@@ -125,7 +142,7 @@ class Scale:
         return self.nothing > 0
 
     def level(
-        self, own: Floats, onset: int | None, onsets: int, levels: int, lasts: bool
+        self, own: Floats, onset: int | None, onsets: int, levels: int, prior: Prior
     ) -> tuple[How, int, float]:
         """Weigh one level of a factor.
 
@@ -139,8 +156,8 @@ class Scale:
             Beginnings of levels of this factor in the whole series.
         levels : int
             Levels of this factor among these pieces.
-        lasts : bool
-            Whether a level may go wrong half way, or be off all along: a person or a gauge may, a batch not.
+        prior : Prior
+            What is known beforehand of such a factor.
 
         Returns
         -------
@@ -152,17 +169,19 @@ class Scale:
             ahead = own * (np.arange(own.size) >= onset)
             short = self.stretch.kind == "short"
             whole = (1.0 if short else LASTING) * float(self._likelihood(self._shape(ahead, onset))[0])
-            until = 0.0 if short else float(self._summed(ahead, np.array([onset]), ended_only=True)[0])
+            until = 0.0
+            if prior.put_right and not short:
+                until = float(self._summed(ahead, np.array([onset]), ended_only=True)[0])
             # how often it begins elsewhere, as for a share that may be none: half a beginning more
-            found.append(("new", onset, (whole + until) / (max(onsets - 1, 0) + 0.5)))
-        if lasts:
+            found.append(("new", onset, prior.new * (whole + until) / (max(onsets - 1, 0) + 0.5)))
+        if prior.half_way:
             each = self._summed(own)
             at = int(self._starts[int(np.argmax(each))]) if each.size else 0
             first = int(np.argmax(own * (np.arange(own.size) >= at)))
-            found.append(("since", first, float(each.sum()) / self.stretch.whole / levels))
+            found.append(("since", first, prior.half_way * float(each.sum()) / self.stretch.whole / levels))
             if self._is_mostly(own):
                 off = float(self._likelihood(own)[0]) if not self._climbs else 0.0
-                found.append(("throughout", first, off / levels))
+                found.append(("throughout", first, ALL_ALONG * prior.half_way * off / levels))
         if not found or not self.nothing:
             return "new", 0, 0.0
         how, at, _ = max(found, key=lambda f: f[2])
@@ -218,7 +237,7 @@ class Scale:
 
     def _signed(self, with_values: Floats, size: Floats) -> Floats:
         total = float(self._values @ self._values)
-        if total <= 0:
+        if total <= self._least:
             return np.zeros_like(size)
         share = with_values**2 / np.maximum(size * total, 1e-300)
         wrong = (size < 1e-6) | (with_values * self.stretch.side < 0)
