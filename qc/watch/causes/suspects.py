@@ -28,7 +28,7 @@ from qc.watch.causes.weighing import (
     SHORT,
     Prior,
     Scale,
-    Stretch,
+    Weighable,
     filled,
     finite_log,
     is_new,
@@ -182,7 +182,7 @@ def _around(
     inside = np.flatnonzero((place >= low) & (place <= high))
     if not inside.size or place.size < 6 or inside[0] == 0:
         return None
-    stretch = Stretch(
+    stretch = Weighable(
         values=_values(points, signal, place),
         side=_side(signal),
         first=int(inside[0]),

@@ -54,7 +54,7 @@ How = Literal["new", "since", "throughout"]
 
 
 @dataclass(frozen=True, slots=True)
-class Stretch:
+class Weighable:
     """Pieces around a change, 0-based among themselves, and what is read on them.
 
     Attributes
@@ -106,11 +106,11 @@ class Scale:
 
     Parameters
     ----------
-    stretch : Stretch
+    stretch : Weighable
         Pieces around the change.
     """
 
-    def __init__(self, stretch: Stretch) -> None:
+    def __init__(self, stretch: Weighable) -> None:
         self.stretch = stretch
         n = stretch.values.size
         base = np.column_stack([np.ones(n), stretch.lines]) if stretch.lines.size else np.ones((n, 1))

@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from qc.watch.causes.weighing import Prior, Scale, Stretch, filled, is_new, onsets_of, split
+from qc.watch.causes.weighing import Prior, Scale, Weighable, filled, is_new, onsets_of, split
 
 N = 40
 
@@ -10,7 +10,7 @@ N = 40
 def stretch(values, first=18, last=22, **told):
     """A step upward of a series of four times as many pieces, unless told otherwise."""
     plain = {"side": 1, "kind": "step", "lines": np.zeros((len(values), 0)), "whole": 160}
-    return Stretch(values=np.asarray(values, dtype=float), first=first, last=last, **(plain | told))
+    return Weighable(values=np.asarray(values, dtype=float), first=first, last=last, **(plain | told))
 
 
 def stepped(rng, size=2.0, at=20):
