@@ -15,7 +15,7 @@ from qc.words import day_words, inside, named, quantity_words
 
 
 @dataclass(frozen=True, slots=True)
-class Seen:
+class Telling:
     """The pieces of a series, the plan that names things, and the day on which it is told."""
 
     points: Sequence[Point]
@@ -23,12 +23,12 @@ class Seen:
     today: date | None
 
 
-def suspect_sentence(seen: Seen, factor: Factor, level: str, point: Point, how: How, told: bool) -> str:
+def suspect_sentence(telling: Telling, factor: Factor, level: str, point: Point, how: How, told: bool) -> str:
     """Say what changed in the plan's names, as it goes on after "coincides with".
 
     Parameters
     ----------
-    seen : Seen
+    telling : Telling
         Pieces, plan and day.
     factor : Factor
         Which column of circumstances.
@@ -41,12 +41,12 @@ def suspect_sentence(seen: Seen, factor: Factor, level: str, point: Point, how: 
     told : bool
         Whether cards of the stage differ, so that the figure must be told.
     """
-    plan, day = seen.plan, day_words(point.day, seen.today)
+    plan, day = telling.plan, day_words(point.day, telling.today)
     first = f"first on {point.serial} ({day})"
     if factor.kind == "gauge-check" and level == UNCHECKED:
         return f"no morning check of {_gauge(plan, factor.source)} since {day}"
     tool = plan.tool(level) if factor.kind == "tool" else None
-    fitted = day_words(tool.fitted, seen.today) if tool else ""
+    fitted = day_words(tool.fitted, telling.today) if tool else ""
     name = _level(plan, factor, level) + _where(plan, factor, told)
     if how == "since":
         return f"{name}: only those pieces, {first}"
@@ -55,13 +55,13 @@ def suspect_sentence(seen: Seen, factor: Factor, level: str, point: Point, how: 
     return f"{name}, fitted {fitted}" if fitted else f"{name}, {first}"
 
 
-def step_words(seen: Seen, figure: Figure, size: float, first: Point) -> tuple[str, str]:
+def step_words(telling: Telling, figure: Figure, size: float, first: Point) -> tuple[str, str]:
     """Return name and sentence of a step of the air temperature or of a figure measured before."""
-    since = f"since {first.serial} ({day_words(first.day, seen.today)})"
+    since = f"since {first.serial} ({day_words(first.day, telling.today)})"
     if figure == AIR:
         way = "warmer" if size > 0 else "colder"
         return "air temperature", f"the air {quantity_words(abs(size), 'C')} {way} {since}"
-    stage, characteristic = figure_name(seen.plan, figure)
+    stage, characteristic = figure_name(telling.plan, figure)
     name = f"{inside(characteristic.name)} of {figure.role}" if figure.role else inside(characteristic.name)
     way = "higher" if size > 0 else "lower"
     much = quantity_words(abs(size), characteristic.unit)

@@ -21,10 +21,11 @@ import numpy as np
 from qc.plan import Plan
 from qc.stats import Floats, Integers
 from qc.watch.causes.factors import AIR, CHECKED, Factor, FactorLevels
-from qc.watch.causes.suspect_words import Seen, step_words, suspect_sentence
+from qc.watch.causes.suspect_words import Telling, step_words, suspect_sentence
 from qc.watch.causes.unchanged import steady_kinds
 from qc.watch.causes.upstream import JITTER, find_step
 from qc.watch.causes.weighing import (
+    ABSENT,
     SHORT,
     Prior,
     Scale,
@@ -60,6 +61,10 @@ BAR = 2.0
 """Odds against nothing recorded from which a suspect is named: of changes that nothing recorded explains at
 most one in ten has an innocent suspect then. Simulated by `tests/simulation/suspect_rates.py`."""
 
+BAR_OF_YOUNG, YOUNG = 3.0, 10
+"""The same while a change lasts and fewer pieces than the second have been made since: whether it ends with a
+batch cannot be told yet. Simulated there as well, on the day a change is raised."""
+
 OWN = {
     "person": Prior(0.4, half_way=1.0),
     "gauge": Prior(0.2, half_way=0.6),
@@ -89,6 +94,7 @@ class _Around:
     scale: Scale
     zone: range
     short: bool
+    bar: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,10 +156,10 @@ def find_suspects(
     around = _around(points, signal, frozenset(apart), worn=worn)
     if around is None:
         return (), unchanged
-    seen = Seen(points, plan, today)
-    found = _of_factors(around, seen, known, stage_index)
+    telling = Telling(points, plan, today)
+    found = _of_factors(around, telling, known, stage_index)
     if not around.short:  # a level that stays explains no piece or two that stand apart
-        found += _of_figures(around, seen, signal, known)
+        found += _of_figures(around, telling, signal, known)
     unique: dict[tuple[str, str], Suspect] = {}
     for one in found:  # what stands on several cards is named by where it came in
         first = unique.setdefault((one.kind, one.name), one)
@@ -196,13 +202,20 @@ def _around(
         return None
     latest = points[high].day + FEW_DAYS
     until = max(int(n) for n, i in enumerate(place) if i <= high or points[i].day <= latest)
-    return _Around(place, scale, range(max(stretch.first - EVE, 1), until + 1), _is_short(signal))
+    return _Around(
+        place, scale, range(max(stretch.first - EVE, 1), until + 1), _is_short(signal), _bar(signal)
+    )
 
 
 def _values(points: Sequence[Point], signal: SignalResult, place: Integers) -> Floats:
     """Return what changed: the figure or share; of a spread, how far the pieces lie from the middle."""
     values = np.array([points[i].value / (points[i].size or 1.0) for i in place])
     return np.sqrt(np.abs(values - np.median(values))) if signal.kind == "spread" else values
+
+
+def _bar(signal: SignalResult) -> float:
+    young = signal.ended is None and signal.kind != "single" and signal.pieces < YOUNG
+    return BAR_OF_YOUNG if young else BAR
 
 
 def _is_short(signal: SignalResult) -> bool:
@@ -227,10 +240,10 @@ def _lines(points: Sequence[Point], place: Integers) -> Floats:
     return np.column_stack(columns)
 
 
-def _of_factors(around: _Around, seen: Seen, known: FactorLevels, stage_index: int) -> list[Suspect]:
+def _of_factors(around: _Around, telling: Telling, known: FactorLevels, stage_index: int) -> list[Suspect]:
     """Weigh every level of every factor that is recorded of these pieces."""
     factors = known.up_to(stage_index)
-    here = seen.plan.stages[stage_index].id
+    here = telling.plan.stages[stage_index].id
     cards = Counter((f.kind, f.source, f.stage) for f in factors)
     earlier = Counter(f.kind for f in factors if f.stage not in {"", here})
     # the same batch may stand on two cards: it is named by where it came in
@@ -238,7 +251,7 @@ def _of_factors(around: _Around, seen: Seen, known: FactorLevels, stage_index: i
     came_in = {level: f.source for f in batches for level in known.levels[f].values()}
     found = []
     for factor in factors:
-        levels = [known.levels[factor].get(p.serial, "") for p in seen.points]
+        levels = [known.levels[factor].get(p.serial, "") for p in telling.points]
         near = [levels[i] for i in around.place]
         if sum(map(bool, near)) < RECORDED * len(near):
             continue
@@ -250,7 +263,7 @@ def _of_factors(around: _Around, seen: Seen, known: FactorLevels, stage_index: i
             prior = (OWN if own else {**OWN, **BESIDE})[factor.kind]
         told = cards[factor.kind, factor.source, factor.stage] > 1
         column = _Column(factor, filled(levels), prior, told, came_in if factor.kind == "batch" else {})
-        found += _of_levels(around, seen, column)
+        found += _of_levels(around, telling, column)
     return found
 
 
@@ -258,7 +271,7 @@ def _shared(prior: Prior, cards: int) -> Prior:
     return replace(prior, new=prior.new / cards, half_way=prior.half_way / cards)
 
 
-def _of_levels(around: _Around, seen: Seen, column: _Column) -> list[Suspect]:
+def _of_levels(around: _Around, telling: Telling, column: _Column) -> list[Suspect]:
     factor, levels = column.factor, column.levels
     near = [frozenset(split(levels[i])) for i in around.place]
     names = [n for n in dict.fromkeys(name for own in near for name in sorted(own)) if n != CHECKED]
@@ -275,13 +288,13 @@ def _of_levels(around: _Around, seen: Seen, column: _Column) -> list[Suspect]:
         how, at, odds = around.scale.level(own, first if new else None, onsets, len(names), prior)
         if how == "throughout":
             at = first
-        if odds < BAR or at not in around.zone:
+        if odds < around.bar or at not in around.zone:
             continue
-        point = seen.points[int(around.place[at])]
-        before = [levels[i] for i in around.place[:at]]
+        point = telling.points[int(around.place[at])]
+        before = [levels[i] for i in around.place[max(at - ABSENT, 0) : at]]
         usual = max(dict.fromkeys(before), key=before.count) if before else ""
         named = replace(factor, source=column.came_in.get(name, factor.source))
-        sentence = suspect_sentence(seen, named, name, point, how, column.told)
+        sentence = suspect_sentence(telling, named, name, point, how, column.told)
         found.append(
             Suspect(
                 kind=factor.kind,
@@ -296,11 +309,13 @@ def _of_levels(around: _Around, seen: Seen, column: _Column) -> list[Suspect]:
     return found
 
 
-def _of_figures(around: _Around, seen: Seen, signal: SignalResult, factors: FactorLevels) -> list[Suspect]:
+def _of_figures(
+    around: _Around, telling: Telling, signal: SignalResult, factors: FactorLevels
+) -> list[Suspect]:
     """Weigh steps of the air temperature and of earlier figures."""
     low, high = max(signal.start_low - 1, 1), max(signal.start_high - 1, 1)
-    last = len(seen.points) if signal.ended is None else signal.ended - 1
-    columns = {f: [own.get(p.serial, np.nan) for p in seen.points] for f, own in factors.figures.items()}
+    last = len(telling.points) if signal.ended is None else signal.ended - 1
+    columns = {f: [own.get(p.serial, np.nan) for p in telling.points] for f, own in factors.figures.items()}
     known = {f: v for f, v in columns.items() if np.isfinite(v).sum() >= RECORDED * len(v)}
     at_place = {int(i): n for n, i in enumerate(around.place)}
     found = []
@@ -313,9 +328,9 @@ def _of_figures(around: _Around, seen: Seen, signal: SignalResult, factors: Fact
         per_piece = step.rarity / (high - low + 1 + 2 * JITTER)
         odds = around.scale.step(near, per_piece) * step.separation
         odds *= OWN["air"].new if kind == "air" else BESIDE["upstream"].new
-        if odds < BAR:
+        if odds < around.bar:
             continue
-        first = seen.points[step.at]
-        name, sentence = step_words(seen, figure, step.size, first)
+        first = telling.points[step.at]
+        name, sentence = step_words(telling, figure, step.size, first)
         found.append(Suspect(kind, name, "", first.serial, first.day, sentence, round(finite_log(odds), 4)))
     return found
