@@ -9,6 +9,8 @@ from difflib import SequenceMatcher
 
 MONTHS = "January February March April May June July August September October November December".split()
 UNITS = {"um": "µm", "cent": "cents", "cm3/min": "cm³/min", "fault": "faults", "count": "", "C": "°C"}
+IN_UNIT = {("mm", "um"): 1000.0, ("um", "mm"): 0.001}
+"""How many units of a figure one unit of its gauge is, where the two differ."""
 """How a unit of the plan is written for people."""
 
 YEAR_TOLD_AFTER_DAYS = 270
@@ -44,6 +46,24 @@ def dated_words(day: date) -> str:
     '9 Oct 2026'
     """
     return f"{day_words(day)} {day.year}"
+
+
+# Two rules for the names of files, since they serve two ends. What a study or a remedy tells must fit a
+# line and must not steer a terminal. What is kept with a sheet stands in its receipt and its faults, is
+# found by `--sheet` and is hashed in the chain: only bytes that are no text are replaced, and the rule
+# never changes. A browser may send whole paths of its own machine; the board takes their last part before
+# it hands a name on (`dashboard/uploads.py`).
+
+
+def kept_name(name: str) -> str:
+    r"""Return a sheet's name as it is kept: bytes that are no letters are replaced, all else stays.
+
+    Examples
+    --------
+    >>> kept_name("wall.csv"), kept_name(b"gr\xfcn.csv".decode("utf-8", "surrogateescape"))
+    ('wall.csv', 'gr\ufffdn.csv')
+    """
+    return name.encode("utf-8", "surrogateescape").decode("utf-8", "replace")
 
 
 def told_name(name: str, most: int = LONGEST_NAME_TOLD) -> str:
@@ -226,12 +246,27 @@ def closest(typed: str, allowed: Sequence[str]) -> str:
     ('tenor', 'AB', '')
     """
     word = typed.casefold()
-    turned = [other for other in allowed if sorted(other.casefold()) == sorted(word)]
+    letters = sorted(word)
+    turned = [other for other in allowed if sorted(other.casefold()) == letters]
     if len(turned) == 1:  # short codes: the same letters in another order
         return turned[0]
     ranked = sorted(
-        ((SequenceMatcher(None, word, other.casefold()).ratio(), other) for other in allowed), reverse=True
+        (
+            (SequenceMatcher(None, word, other.casefold()).ratio(), other)
+            for other in allowed
+            if _may_be_close(word, other.casefold())
+        ),
+        reverse=True,
     )
     if not ranked or ranked[0][0] < CLOSE or (len(ranked) > 1 and ranked[0][0] - ranked[1][0] < APART):
         return ""
     return ranked[0][1]
+
+
+def _may_be_close(word: str, other: str) -> bool:
+    """Say whether two words could rank at all: a hundred times as quick as ranking them.
+
+    No more letters can match than there are in the shorter one, or than the other one has at all.
+    """
+    least = (CLOSE - APART) * (len(word) + len(other)) / 2
+    return min(len(word), len(other)) >= least and sum(letter in other for letter in word) >= least

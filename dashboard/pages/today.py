@@ -7,7 +7,7 @@ from typing import Any
 from dash import dcc, html
 from dash.development.base_component import Component
 
-from dashboard import queries, route, words
+from dashboard import pictograms, queries, words
 from dashboard.drawing import Drawing
 from dashboard.parts import card, figures, heading, nothing, spark, unbroken
 from dashboard.routing import Page, address, series_address
@@ -30,7 +30,13 @@ def layout(**_: str) -> Component:
             html.Div(
                 [
                     changes(view),
-                    html.Aside([today_card(view), html.P(budget_line(view), className="small budget")]),
+                    html.Aside(
+                        [
+                            today_card(view),
+                            html.P(budget_line(view), className="small budget"),
+                            *backup_line(queries.board().backup_due()),
+                        ]
+                    ),
                 ],
                 className="grid",
             ),
@@ -49,8 +55,8 @@ def tube(stages: tuple[StageView, ...]) -> Component:
                     html.Ol([_stop(stage) for stage in stages], className="stops"),
                     html.Div(
                         [
-                            html.Div(Drawing(route.draw_bell()), className="lying"),
-                            html.Div(Drawing(route.draw_bell(upright=True)), className="upright"),
+                            html.Div(Drawing(pictograms.draw_bell()), className="lying"),
+                            html.Div(Drawing(pictograms.draw_bell(upright=True)), className="upright"),
                         ],
                         className="end",
                     ),
@@ -111,14 +117,22 @@ def budget_line(view: TodayView) -> str:
     return text
 
 
+def backup_line(due: str) -> list[Component]:
+    """Return the reminder of a backup as a quiet line, its command set apart as text to type."""
+    if not due:
+        return []
+    said = [html.Code(part) if n % 2 else part for n, part in enumerate(due.split("`"))]
+    return [html.P(said, className="small", id="today-backup")]
+
+
 def _stop(stage: StageView) -> Component:
     """Show one stage as one link: ring, name and words lead to the same page, and are read as one."""
     drifting = stage.behaviour == "drifting"
     return html.Li(
         dcc.Link(
             [
-                html.Span(Drawing(route.draw_peak()) if drifting else "", className="above"),
-                Drawing(route.draw_ring(stage.behaviour, stage.capable)),
+                html.Span(Drawing(pictograms.draw_peak()) if drifting else "", className="above"),
+                Drawing(pictograms.draw_ring(stage.behaviour, stage.capable)),
                 html.Span(
                     [
                         html.Strong(stage.name),
@@ -150,7 +164,7 @@ def _finding(verdict: SeriesVerdict) -> Component:
         told.append(html.P(unbroken(because), className="meta"))
     if following:
         told.append(html.P(unbroken(_next(following)), className="next"))
-    return html.Li([Drawing(route.draw_peak(20)), html.Div(told), spark(verdict)], className="find")
+    return html.Li([Drawing(pictograms.draw_peak(20)), html.Div(told), spark(verdict)], className="find")
 
 
 def _next(step: str) -> str:

@@ -7,7 +7,7 @@ the new level the settled state of its series; one closed as false leaves the ol
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from qc.errors import UsageError
 from qc.jobs.errors import JobError
@@ -28,7 +28,7 @@ from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
 from qc.plan import Plan
 from qc.report.terminal import signal_text, signals_text
-from qc.sayings import OPEN_STATES, Fault, Said, Saying, SignalState, faults_of_signal_saying
+from qc.sayings import OPEN_STATES, Fault, Said, Saying, SignalState, faults_of_signal_saying, said_already
 from qc.stats import Tabled
 from qc.watch import SeriesKey, SeriesVerdict, SignalResult, reaction_steps
 
@@ -38,6 +38,8 @@ STATE_WORDS: dict[SignalState, str] = {
     "closed": "closed",
     "closed-false": "closed as a false signal",
 }
+
+SAID_ALREADY = "That stands already, word for word, so it was not recorded a second time."
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +64,8 @@ class SignalLife:
         Usual cautions of the stage.
     present : bool
         False where the present readings no longer show it, for example after a correction.
+    already : bool
+        What was to be said stood there word for word, so it was not recorded again.
     """
 
     id: str
@@ -73,6 +77,7 @@ class SignalLife:
     steps: tuple[str, ...]
     cautions: tuple[str, ...]
     present: bool
+    already: bool = False
 
     @property
     def over(self) -> bool:
@@ -97,12 +102,14 @@ class SignalLife:
             "events": [_plain(event) for event in self.events],
             "steps": list(self.steps),
             "cautions": list(self.cautions),
+            **({"already": True} if self.already else {}),
         }
 
     def to_text(self) -> str:
         """Say everything of the signal."""
         head = (self.id, self.title, self.standing)
-        return signal_text(head, self.found, self.steps, self.cautions, self.events)
+        told = signal_text(head, self.found, self.steps, self.cautions, self.events)
+        return f"{SAID_ALREADY}\n{told}" if self.already else told
 
 
 @dataclass(frozen=True, slots=True)
@@ -180,7 +187,8 @@ def say_of_signal(workshop: Workshop, signal_id: str, saying: Saying) -> SignalL
     Returns
     -------
     SignalLife
-        The signal as it now stands.
+        The signal as it now stands. What the person said last, word for word, is not recorded again while
+        the signal stands as it did then.
 
     Raises
     ------
@@ -194,10 +202,12 @@ def say_of_signal(workshop: Workshop, signal_id: str, saying: Saying) -> SignalL
             may(saying.who, Verb.SAY, workshop.plan)
             signal = _newest(workshop, signal_id)
             _refuse(workshop.plan, saying, signal)
-            workshop.store.say(signal.id, saying, when=workshop.now)
+            already = said_already(signal.events, saying)
+            if not already:
+                workshop.store.say(signal.id, saying, when=workshop.now)
     with ending(STORED_NOT_JUDGED):
         catch_up(workshop)
-        return _newest(workshop, signal.id)
+        return replace(_newest(workshop, signal.id), already=already)
 
 
 def _refuse(plan: Plan, saying: Saying, signal: SignalLife) -> None:

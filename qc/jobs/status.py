@@ -14,6 +14,7 @@ from qc.report.terminal import status_text
 from qc.sayings import OPEN_STATES
 from qc.stats import Tabled
 from qc.watch import DECIDED, SeriesVerdict, dependence_note
+from qc.words import listed
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +62,8 @@ def status(workshop: Workshop) -> Status:
             counts[signal.series] = counts.get(signal.series, 0) + 1
     waits = (not_judged.sentence(workshop.plan.workshop.time_zone),) if not_judged else ()
     due = backup_note(workshop)
-    notes = (*waits, *_decided(verdicts), *_dependence(workshop, verdicts), *([due] if due else []))
+    said = (*_decided(verdicts), *_dependence(workshop, verdicts), *_scatter(verdicts))
+    notes = (*waits, *said, *([due] if due else []))
     shop, budget = workshop.plan.workshop.name, present_budget(workshop).sentence()
     return Status(shop, workshop.today, tuple(verdicts), counts, notes, budget, not_judged)
 
@@ -80,6 +82,16 @@ def _decided(verdicts: Sequence[SeriesVerdict]) -> list[str]:
 def _dependence(workshop: Workshop, verdicts: Sequence[SeriesVerdict]) -> list[str]:
     by_stage = [[v for v in verdicts if v.key.stage == stage.id] for stage in workshop.plan.stages]
     return [said for own in by_stage if own and (said := dependence_note(own))]
+
+
+def _scatter(verdicts: Sequence[SeriesVerdict]) -> list[str]:
+    """Say which series tell no single piece, or hang together; the board says it of the others too."""
+    told: dict[str, list[str]] = {}
+    for verdict in verdicts:
+        own = verdict.scatter
+        if own is not None and verdict.points and (own.counts_as is not None or not own.tells_single):
+            told.setdefault(own.sentence, []).append(verdict.title)
+    return [f"{listed(titles)}: {sentence}" for sentence, titles in told.items() if sentence]
 
 
 def _series(verdict: SeriesVerdict, open_signals: int) -> JsonObject:
@@ -106,4 +118,6 @@ def _series(verdict: SeriesVerdict, open_signals: int) -> JsonObject:
         "open_signals": open_signals,
         "reason": verdict.ppk_reason or None,
         "forecast": verdict.forecast.sentence if verdict.forecast else None,
+        "shape": verdict.scatter.shape if verdict.scatter else None,
+        "counts_as": verdict.scatter.counts_as if verdict.scatter else None,
     }

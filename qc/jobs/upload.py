@@ -23,7 +23,6 @@ from qc.ingest import (
     batch_reader,
     check,
     read_file,
-    shown_name,
     unfold,
 )
 from qc.jobs.judging import NOTHING_STORED, STORED_NOT_JUDGED, catch_up, ending, not_judged_since
@@ -36,7 +35,7 @@ from qc.report.terminal import receipt_text, total_text
 from qc.stats import Tabled
 from qc.store import NewSheet, SheetCount, sheet_hash, signal_id
 from qc.watch import SeriesVerdict
-from qc.words import count_words
+from qc.words import count_words, kept_name
 
 NOTHING_NEW = "The sheets brought nothing new, so nothing was stored; what waits is not yet judged."
 """How an upload of known sheets ends whose judging of what came before failed."""
@@ -172,9 +171,9 @@ def read_files(paths: Iterable[Path]) -> list[GivenFile]:
     found: list[GivenFile] = []
     for path in paths:
         try:
-            found.append((shown_name(path.name), read_file(path)))
+            found.append((kept_name(path.name), read_file(path)))
         except SheetError as error:
-            found.append((shown_name(path.name), error))
+            found.append((kept_name(path.name), error))
     errors = [str(data) for _, data in found if isinstance(data, SheetError)]
     if found and len(errors) == len(found):
         raise QcError(" ".join(errors))

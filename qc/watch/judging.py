@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 
 from qc.plan import Characteristic, DatedLimits, Plan, Stage
+from qc.stats import Noise
 from qc.watch.capability import LimitsAnswer, judge_limits
 from qc.watch.causes import FactorLevels, find_suspects
 from qc.watch.changes import FoundChange, KeptStates, LevelCourse, course_of
@@ -25,8 +26,10 @@ from qc.watch.results import (
     SignalResult,
     Suspect,
 )
+from qc.watch.scatter import scatter_of
 from qc.watch.series import Points, sources_of
 from qc.watch.series_decisions import Decisions, decision_notes, without
+from qc.watch.sisters import LotsBy
 from qc.watch.words import because_sentence, signal_sentence
 from qc.words import day_words
 
@@ -53,6 +56,15 @@ class Question:
         The settled state that a lead froze, and stretches left out.
     before : int
         Pieces made before the first one given.
+    noise : sequence of Noise
+        How pieces scatter, as far as it was known in the period of each point; empty: what is taken for
+        granted where nothing has been learned.
+    lots : sequence of str or None
+        The lot of each point; empty where none are recorded.
+    periods : sequence of date
+        First day of the period whose noise each point has.
+    lots_by : str
+        The word that tells the lots.
     """
 
     plan: Plan
@@ -65,6 +77,10 @@ class Question:
     rates: Sequence[float] = ()
     decisions: Decisions = Decisions()
     before: int = 0
+    noise: Sequence[Noise] = ()
+    lots: Sequence[str | None] = ()
+    periods: Sequence[date] = ()
+    lots_by: LotsBy = ""
 
     @property
     def key(self) -> SeriesKey:
@@ -112,8 +128,15 @@ def judge_further(
     mapping of str to KeptState
         To be kept for the next time.
     """
-    points = without(reduced.points, question.decisions.left_out)
-    course = course_of(question.characteristic, points, question.decisions.baseline)
+    points = without(_with_lots(reduced.points, question.lots), question.decisions.left_out)
+    course = course_of(
+        question.characteristic,
+        points,
+        question.decisions.baseline,
+        step=reduced.step,
+        noise=question.noise,
+        lots=question.lots,
+    )
     found = course.changes(question.rates or question.rate, kept)
     if found.signals:
         known = factors() if callable(factors) else factors
@@ -125,6 +148,10 @@ def judge_further(
     limits, uneven = _common_limits(question, points, centered=reduced.centered)
     notes = (*found.notes, *uneven, *_left_out(reduced), *_decided(question, course))
     return _verdict(question, reduced, course, signals, limits, notes), found.kept
+
+
+def _with_lots(points: Sequence[Point], lots: Sequence[str | None]) -> Sequence[Point]:
+    return [replace(p, lot=lot or "") for p, lot in zip(points, lots, strict=True)] if lots else points
 
 
 def _verdict(
@@ -139,9 +166,28 @@ def _verdict(
     present, frozen = course.present(signals), course.frozen
     drifting = _drifting(question, signals, frozen)
     answer = judge_limits(
-        question.plan, question.characteristic, present, limits, moving=_is_moving(signals, present)
+        question.plan,
+        question.characteristic,
+        present,
+        limits,
+        moving=_is_moving(signals, present),
+        noise=course.known,
+        lots=course.lots_among(present),
+        step=course.step,
     )
     forecast = course.forecast(signals, limits, question.today, question.plan)
+    scatter = scatter_of(
+        question.characteristic,
+        course.points,
+        present,
+        question.noise,
+        question.lots,
+        question.periods,
+        question.lots_by,
+        question.rate,
+        question.today,
+        course.step,
+    )
     natural = (None, None) if drifting else course.limits(present, question.rate)
     behaviour: Behaviour = (
         "learning" if len(course.points) < LEARNING else "drifting" if drifting else "steady"
@@ -181,6 +227,7 @@ def _verdict(
         baseline_first=frozen[0] if frozen else None,
         baseline_last=frozen[1] if frozen else None,
         pieces_to_settle=answer.settle,
+        scatter=scatter,
     )
 
 

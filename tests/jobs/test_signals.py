@@ -6,7 +6,7 @@ from qc.errors import QcError
 from qc.jobs.also import also
 from qc.jobs.judging.verdicts import load_verdicts
 from qc.jobs.rejudge import rejudge
-from qc.jobs.signals import find_signal, list_signals, say_of_signal
+from qc.jobs.signals import SAID_ALREADY, find_signal, list_signals, say_of_signal
 from qc.jobs.workshop import open_workshop
 from qc.sayings import Saying, What
 
@@ -101,6 +101,33 @@ def test_closing_twice_is_refused(shop):
     say(shop, signal.id, "closed-false", who="IS")
     with pytest.raises(QcError, match="Reopen it first"):
         say(shop, signal.id, "closed-false", who="IS")
+
+
+@pytest.mark.parametrize(("what", "text"), [("in-hand", ""), ("comment", "mandrel fetched")])
+def test_what_is_said_twice_word_for_word_is_recorded_once_and_told_so(shop, what, text):
+    signal = wrap_signal(shop)
+    first = say(shop, signal.id, what, who="BK", text=text)
+    entries = len(shop.store.entries())
+    again = say(shop, signal.id, what, who="BK", text=text)
+    assert [event.what for event in again.events] == [What(what)]
+    assert len(shop.store.entries()) == entries
+    assert again.to_text() == f"{SAID_ALREADY}\n{first.to_text()}"
+    assert (again.to_dict().pop("already"), "already" in first.to_dict()) == (True, False)
+    say(shop, signal.id, what, who="IS", text=text)  # another person's word is another word
+    assert len(wrap_signal(shop).events) == 2
+
+
+def test_judging_from_nothing_twice_is_recorded_once_and_told_so(shop):
+    first = rejudge(shop)
+    entries = [entry.note for entry in shop.store.entries()]
+    again = rejudge(shop)
+    assert [entry.note for entry in shop.store.entries()] == entries and entries[-1] == "afresh"
+    assert (first.already, again.already) == (False, True)
+    assert again.to_text() == f"{first.to_text()} That stands already and was not recorded a second time."
+    assert again.to_dict() == {**first.to_dict(), "already": True}
+    say(shop, wrap_signal(shop).id, "in-hand", who="BK")
+    assert rejudge(shop).already is False
+    assert shop.store.verify() == []
 
 
 def test_a_beginning_of_the_id_is_enough_unless_it_fits_several(reader):

@@ -209,6 +209,7 @@ ELSEWHERE = {
     "fraction_outside_intervals": "as fraction_outside_interval",
     "gauge_share": "as capability",
     "learn_noise": "tests/stats/noise/test_laid.py",
+    "learned_scores": "tests/stats/change/test_learned_shape.py",
     "lag_1_many": "as lag_1_autocorrelation",
     "pieces_to_settle_many": "as pieces_to_settle",
     "place_level": "tests/stats/test_change_kinds.py",

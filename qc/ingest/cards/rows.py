@@ -46,6 +46,7 @@ class RowReader:
         self._models = {plain(n): m.id for m in plan.models for n in (m.id, m.name)}
         self._gauges = {plain(n): g.id for g in plan.gauges for n in (g.id, g.name)}
         self._tools = {plain(n): t.id for t in plan.tools for n in (t.id, t.name)}
+        self._places = _spelled_places(sheet, plan)
         self._nominals: dict[tuple[str, str, date | None], float | None] = {}
         self._head_note = "; ".join(f"{v.label}: {v.text}" for v in sheet.extra if v.text)
         last = max(column.index for column in sheet.parts.columns) + 1
@@ -154,20 +155,25 @@ class Row:
         """Return the columns every reading of this row shares, place and tool count included."""
         return {
             **self.common(),
-            "leg": self.text("leg").casefold(),
-            "station": self.text("station").casefold(),
-            "direction": self.text("direction").casefold().rstrip("° "),
-            "surface": self.text("surface").casefold(),
+            "leg": self._place("leg"),
+            "station": self._place("station"),
+            "direction": self._place("direction", "° "),
+            "surface": self._place("surface"),
             "valve": self.text("valve"),
             "position": self.whole("position"),
             "partial": self.whole("partial"),
-            "area": self.text("area").casefold(),
+            "area": self._place("area"),
             "spot": self.whole("spot"),
             "repeat": self.whole("repeat"),
             "tool_count": self.whole("tool_count"),
             "air_c": self.number("air_c", "C"),
             "method": self.text("method").casefold().replace(" ", "-"),
         }
+
+    def _place(self, field: str, marks: str = "") -> str:
+        """Return a place as the plan spells it, in small letters where the plan knows none of this name."""
+        typed = self.text(field).casefold().rstrip(marks)
+        return self.reader._places.get(field, {}).get(typed, typed)
 
     def gauge(self, characteristic: Characteristic | None) -> str:
         """Return the gauge a figure was read with: the cell of its class, else the general one.
@@ -374,17 +380,15 @@ def _joined(cells: Sequence[str], starts: tuple[int, ...]) -> list[str] | None:
 
 def _takes_fraction(field: str) -> bool:
     # only such figures can have been split at a decimal comma; a serial or a date holds none
-    figures = {
-        "cents",
-        "hz",
-        "inner_od",
-        "outer_bore",
-        "clearance",
-        "thickness",
-        "base",
-        "r1",
-        "r2",
-        "r3",
-        "air_c",
-    }
-    return field.startswith(VALUE) or field in figures or field in {"hours", "deviation"}
+    sizes = {"cents", "hz", "inner_od", "outer_bore", "clearance", "thickness", "base", "hours", "deviation"}
+    return field.startswith(VALUE) or field in sizes or field in {"r1", "r2", "r3", "air_c"}
+
+
+def _spelled_places(sheet: CardSheet, plan: Plan) -> dict[str, dict[str, str]]:
+    """Return the places of the card's stage by column, in small letters, with the plan's spelling of each."""
+    stage = plan.stage(sheet.card.stage or "")
+    found: dict[str, dict[str, str]] = {}
+    for characteristic in stage.characteristics if stage else ():
+        for column, names in characteristic.places.items():
+            found.setdefault(column, {}).update({str(name).casefold(): str(name) for name in names})
+    return found

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from qc.jobs.judging.circumstances import Circumstances
+from qc.jobs.judging.noise import Strand, learn_what_lacks
 from qc.jobs.judging.rates import present_budget, rates_of_points
 from qc.jobs.judging.windows import Windows
 from qc.jobs.workshop import Workshop
+from qc.plan import Characteristic
 from qc.sayings import CLOSED_STATES, Said, state_after
 from qc.stats.change import program_fingerprint
 from qc.store import MARK, Grounds
@@ -18,15 +20,18 @@ from qc.watch import (
     Budget,
     Decisions,
     KeptStates,
+    Points,
     Question,
     SeriesKey,
     SeriesVerdict,
     SignalResult,
+    course_of,
     judge_further,
     kept_states_from,
     plain_kept_states,
     standing,
     verdict_from,
+    without,
 )
 
 
@@ -40,7 +45,12 @@ class Judged:
 
 
 def judge_now(
-    workshop: Workshop, keys: Collection[str] | None = None, *, afresh: bool = False, keep: bool = True
+    workshop: Workshop,
+    keys: Collection[str] | None = None,
+    *,
+    afresh: bool = False,
+    keep: bool = True,
+    learn: bool = False,
 ) -> Judged:
     """Judge some series as of the workshop's day, without keeping the verdicts.
 
@@ -54,7 +64,10 @@ def judge_now(
         Count the pieces of each series from nothing, and judge each of them. Else only what is new, or comes
         after a correction, is judged; the verdicts are the same.
     keep : bool
-        Keep where windows begin and the rates fixed for new months; False where the store cannot be written.
+        Keep where windows begin, and the rates and the noise fixed for new months; False where the store
+        cannot be written.
+    learn : bool
+        Learn the noise of all periods anew.
 
     Returns
     -------
@@ -76,6 +89,11 @@ def judge_now(
     pieces = {key: [p.serial for p in r.points.points] for key, r in read.items()}
     around = Circumstances(workshop, (serial for own in pieces.values() for serial in own))
     kept = {} if afresh else _kept(workshop, wanted)
+    strands = {
+        key: _strand(figure, decided.get(key, Decisions()), read[key].points, rates[key], kept.get(key, {}))
+        for key, (_, figure, _) in wanted.items()
+    }
+    known = learn_what_lacks(workshop, strands, decided, keep=keep, forget=learn)
     verdicts, left = [], {}
     for key, (stage, figure, family) in wanted.items():
         question = Question(
@@ -89,9 +107,13 @@ def judge_now(
             rates=rates[key],
             decisions=decided.get(key, Decisions()),
             before=read[key].before,
+            noise=strands[key].course.noise,
+            lots=strands[key].course.lots,
+            periods=[known[key].period(p.day) for p in read[key].points.points] if key in known else (),
+            lots_by=known[key].lots if key in known else "",
         )
         verdict, left[key] = judge_further(
-            question, read[key].points, around.of(stage, pieces[key]), kept.get(key, {})
+            question, read[key].points, around.of(stage, pieces[key]), strands[key].kept
         )
         verdicts.append(verdict)
     return Judged(verdicts, budget, left)
@@ -153,6 +175,13 @@ def keep_judged(
         afresh=afresh,
         told=Grounds(workshop.now, program_fingerprint(), states.get(MARK)),
     )
+
+
+def _strand(
+    figure: Characteristic, decisions: Decisions, reduced: Points, rates: Sequence[float], kept: KeptStates
+) -> Strand:
+    points = without(reduced.points, decisions.left_out)
+    return Strand(course_of(figure, points, decisions.baseline, step=reduced.step), rates, kept)
 
 
 def _kept(workshop: Workshop, keys: Collection[str]) -> dict[str, KeptStates]:

@@ -61,8 +61,12 @@ def learn_lots(laid: Laid, scores: Floats, older: Laid, older_scores: Floats, re
     count = np.where(alone | (own[2] <= 0), 0.0, own[0])
     share = np.maximum((POOL_LOTS * pool + count * _share(own)) / (POOL_LOTS + count), 0.0)
     taught = laid.over_series((laid.sizes - 3).astype(np.float64)) @ recorded
-    margin = MARGIN / np.sqrt(PRIOR_LOTS[1] + taught / PIECES_PER_LOT)
-    return np.where(recorded, np.minimum(share + margin, LARGEST), 0.0)
+    return np.where(recorded, np.minimum(share + lots_margin(float(taught)), LARGEST), 0.0)
+
+
+def lots_margin(pieces: float) -> float:
+    """Return what is added to the share between lots learned from so many pieces of a pool."""
+    return float(MARGIN / np.sqrt(PRIOR_LOTS[1] + pieces / PIECES_PER_LOT))
 
 
 def innovations(laid: Laid, scores: Floats, share: Floats) -> Floats:

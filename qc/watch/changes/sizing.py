@@ -16,6 +16,7 @@ from scipy.special import stdtrit
 from qc.stats import (
     Floats,
     KindFit,
+    Noise,
     Placed,
     WearBreak,
     climb_or_stairs,
@@ -63,7 +64,13 @@ def begin_of(kept: Sequence[FoundChange], signal: FoundChange) -> int:
     return max(starts, default=1)
 
 
-def all_measured_anew(kept: Sequence[FoundChange], values: Floats, shape: str) -> tuple[FoundChange, ...]:
+def all_measured_anew(
+    kept: Sequence[FoundChange],
+    values: Floats,
+    shape: str,
+    noise: Noise | None = None,
+    lots: Sequence[str | None] | None = None,
+) -> tuple[FoundChange, ...]:
     """Tell, place and measure all changes of a series by all its pieces, earlier ones first.
 
     Parameters
@@ -74,6 +81,10 @@ def all_measured_anew(kept: Sequence[FoundChange], values: Floats, shape: str) -
         The series. [unit]
     shape : str
         As the plan names it; ranks tell and place nothing anew.
+    noise : Noise, optional
+        What pieces of one lot and neighbours have in common; left out, nothing.
+    lots : sequence of str or None, optional
+        The lot of each piece.
 
     Returns
     -------
@@ -82,12 +93,17 @@ def all_measured_anew(kept: Sequence[FoundChange], values: Floats, shape: str) -
     """
     found = list(kept)
     for place, signal in enumerate(kept):
-        found[place] = measured_anew(signal, found, values, shape)
+        found[place] = measured_anew(signal, found, values, shape, noise, lots)
     return tuple(found)
 
 
 def measured_anew(
-    signal: FoundChange, kept: Sequence[FoundChange], values: Floats, shape: str
+    signal: FoundChange,
+    kept: Sequence[FoundChange],
+    values: Floats,
+    shape: str,
+    noise: Noise | None = None,
+    lots: Sequence[str | None] | None = None,
 ) -> FoundChange:
     """Give a change the kind, start and size that all its pieces show, not only those seen when raised.
 
@@ -95,7 +111,7 @@ def measured_anew(
     ----------
     signal : FoundChange
         One of `kept`; a count comes back as it is.
-    kept, values, shape
+    kept, values, shape, noise, lots
         As for `all_measured_anew`; those before `signal` are already measured anew.
 
     Returns
@@ -108,6 +124,9 @@ def measured_anew(
         return signal
     begin = begin_of(kept[: kept.index(signal)], signal)
     state = _State.of(signal, kept, values, shape, begin)
+    if state is not None:
+        own = None if lots is None else tuple(lots[begin - 1 : begin - 1 + state.values.size])
+        state = replace(state, noise=noise, lots=own)
     if state is not None:
         signal = _told_anew(signal, kept, state)
         if signal.kind == "spread":
@@ -140,6 +159,8 @@ class _State:
     apart: frozenset[int]  # pieces told as a `single`, from 1 within the state
     floor: float
     logs: bool
+    noise: Noise | None = None
+    lots: tuple[str | None, ...] | None = None
 
     @classmethod
     def of(
@@ -159,7 +180,8 @@ class _State:
     def until(self, end: int) -> _State:
         """Leave out the pieces from the ordinal `end` on."""
         size = max(end - self.begin, 0)
-        return replace(self, values=self.values[:size], scale=self.scale[:size])
+        lots = None if self.lots is None else self.lots[:size]
+        return replace(self, values=self.values[:size], scale=self.scale[:size], lots=lots)
 
     def ordinals(self) -> list[int]:
         """Ordinals of the pieces that were not set aside."""
@@ -176,6 +198,10 @@ class _State:
     def kept(self) -> Floats:
         """Judged figures of the pieces that were not set aside."""
         return np.array([self.scale[i - self.begin] for i in self.ordinals()])
+
+    def kept_lots(self) -> list[str | None] | None:
+        """Lots of the pieces that were not set aside."""
+        return None if self.lots is None else [self.lots[i - self.begin] for i in self.ordinals()]
 
 
 def _end(signal: FoundChange, kept: Sequence[FoundChange], size: int) -> int:
@@ -208,14 +234,18 @@ def _told_anew(signal: FoundChange, kept: Sequence[FoundChange], whole: _State) 
     further = _further(signal, kept)
     if signal.kind in {"shift", "trend"} and further:
         starts = [s.start - whole.begin + 1 for s in (signal, *further)]
-        ahead = climb_or_stairs(whole.scale, starts, apart=whole.apart, floor=whole.floor)
+        ahead = climb_or_stairs(
+            whole.scale, starts, apart=whole.apart, floor=whole.floor, noise=whole.noise, lots=whole.lots
+        )
         if ahead > (TO_A_CLIMB if signal.kind == "shift" else GIVES_WAY):
             return replace(signal, kind="trend")
     state = whole.until(_end(signal, kept, whole.begin + whole.values.size - 1))
     if state.values.size < LEAST_TOLD_APART or state.since(signal.point) < ENOUGH_TO_PLACE:
         return signal
     until = signal.point - state.begin + 1
-    fits = fit_kinds(state.scale, apart=state.apart, until=until, floor=state.floor)
+    fits = fit_kinds(
+        state.scale, apart=state.apart, until=until, floor=state.floor, noise=state.noise, lots=state.lots
+    )
     lead = {k: fit.support - max(f.support for f in fits.values() if f is not fit) for k, fit in fits.items()}
     if signal.kind == "spread":
         return _no_spread(signal, state, fits, lead)
@@ -261,7 +291,7 @@ def _spread_anew(signal: FoundChange, state: _State) -> FoundChange:
     if state.values.size < LEAST_TOLD_APART or state.since(signal.point) < ENOUGH_TO_PLACE:
         return signal
     judged = state.scale if state.logs else None
-    placed = place_spread(state.values, state.floor, judged)
+    placed = place_spread(state.values, state.floor, judged, noise=state.noise, lots=state.lots)
     return put_at(signal, placed, range(state.begin, state.begin + state.values.size))
 
 
@@ -269,7 +299,7 @@ def _climb_anew(signal: FoundChange, state: _State) -> FoundChange:
     ordinals = state.ordinals()
     if len(ordinals) < LEAST_TOLD_APART or state.since(signal.point) < ENOUGH_TO_PLACE:
         return signal
-    placed = place_level(state.kept(), "trend", state.floor)
+    placed = place_level(state.kept(), "trend", state.floor, noise=state.noise, lots=state.kept_lots())
     if ordinals[placed.start - 1] > signal.point + ON_THE_EVE:
         return signal
     if state.logs:
@@ -294,7 +324,8 @@ def _put_back(signal: FoundChange, kept: Sequence[FoundChange], state: _State) -
     support = []
     for count in range(len(mine) + 1):
         apart = state.apart - {i - state.begin + 1 for i in mine[:count]}
-        support.append(fit_kinds(state.scale, apart=apart, floor=state.floor)["shift"].support)
+        fits = fit_kinds(state.scale, apart=apart, floor=state.floor, noise=state.noise, lots=state.lots)
+        support.append(fits["shift"].support)
     return frozenset(mine[: int(np.argmax(support))])
 
 
@@ -303,7 +334,7 @@ def _step_anew(signal: FoundChange, state: _State) -> FoundChange:
     ordinals = state.ordinals()
     if len(ordinals) < LEAST_TOLD_APART or state.since(signal.point) < ENOUGH_TO_PLACE:
         return signal
-    placed = place_level(state.kept(), "shift", state.floor)
+    placed = place_level(state.kept(), "shift", state.floor, noise=state.noise, lots=state.kept_lots())
     start = ordinals[placed.start - 1]
     if start > signal.point + ON_THE_EVE:
         return signal
