@@ -130,6 +130,17 @@ def is_plural(noun: str) -> bool:
     return noun.endswith("s") and not noun.endswith(NO_PLURAL)
 
 
+def named(name: str, own: str) -> str:
+    """Write a name of the plan inside a sentence with the id behind it, once.
+
+    Examples
+    --------
+    >>> named("Bending mandrel", "M-7"), named("Die DI-23", "DI-23")
+    ('bending mandrel M-7', 'die DI-23')
+    """
+    return inside(name) if own in name.split() else f"{inside(name)} {own}"
+
+
 def number_words(value: float) -> str:
     """Write a figure with as many places as its size makes sensible.
 

@@ -163,7 +163,7 @@ def _facts(view: SignalView) -> Component:
 def _suspects(view: SignalView) -> Component:
     found = view.signal
     if not found.suspects:
-        return card("What changed beside it", nothing("Nothing that is recorded changed when it began."))
+        return card("What changed beside it", nothing("Nothing recorded explains it."))
     rows = [
         [unbroken(s.sentence), s.before, unbroken(s.name), serial_link(s.serial), words.day(s.day)]
         for s in found.suspects

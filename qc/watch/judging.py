@@ -28,7 +28,7 @@ from qc.watch.results import (
     Suspect,
 )
 from qc.watch.scatter import scatter_of
-from qc.watch.series import Points
+from qc.watch.series import Points, sources_of
 from qc.watch.series_decisions import Decisions, decision_notes, without
 from qc.watch.settling import standing_of
 from qc.watch.sisters import LotsBy
@@ -145,7 +145,9 @@ def judge_further(
     found = course.changes(question.rates or question.rate, kept)
     if found.signals:
         known = factors() if callable(factors) else factors
-        signals = tuple(_signal(question, course, s, known) for s in found.signals)
+        signals = tuple(
+            _signal(question, course, s, known, _apart(s, found.signals, len(points))) for s in found.signals
+        )
     else:
         signals = ()
     limits, uneven = _common_limits(question, points, centered=reduced.centered)
@@ -255,8 +257,29 @@ def _is_moving(signals: Sequence[SignalResult], present: Sequence[Point]) -> boo
     return bool(present) and present[0].ordinal in climbs
 
 
+def _apart(own: FoundChange, all_found: Sequence[FoundChange], pieces: int) -> frozenset[int]:
+    """Return the pieces that other changes speak of: they say nothing of what came with this one."""
+    away: set[int] = set()
+    for other in all_found:
+        if other.start == own.start:
+            continue
+        if other.kind == "single":
+            away.add(other.start)
+        elif other.ended is not None:
+            away.update(range(other.start, other.ended))
+        elif other.start < own.start:
+            away.update(range(1, other.start))
+        else:
+            away.update(range(other.start, pieces + 1))
+    return frozenset(away)
+
+
 def _signal(
-    question: Question, course: LevelCourse, found: FoundChange, factors: FactorLevels
+    question: Question,
+    course: LevelCourse,
+    found: FoundChange,
+    factors: FactorLevels,
+    apart: frozenset[int],
 ) -> SignalResult:
     """Name the pieces of a finding, ask what changed when it began, and say it."""
     points = course.points
@@ -283,7 +306,17 @@ def _signal(
         ended=found.ended,
     )
     stage_index = [s.id for s in question.plan.stages].index(question.stage.id)
-    suspects, unchanged = find_suspects(points, result, factors, question.plan, stage_index, question.today)
+    suspects, unchanged = find_suspects(
+        points,
+        result,
+        factors,
+        question.plan,
+        stage_index,
+        question.today,
+        own=sources_of(question.characteristic),
+        apart=apart,
+        worn=bool(question.characteristic.wears_with),
+    )
     own = course.own_suspect(result, question.plan)
     if own is not None:
         suspects = (own, *(s for s in suspects if s.name != own.name))

@@ -16,6 +16,7 @@ LIMITS_WORDS = {
     "": "no limits set",
 }
 STILL_MOVING = "It is still climbing or falling: an index would describe nothing that lasts."
+NOTHING_EXPLAINS = "Nothing recorded explains it."
 TOO_FEW, TOO_EARLY = "too few pieces", "too early to say"
 DAYS_OF_A_WEEK = 7
 LEAST_FOR_INDEX = 20
@@ -116,9 +117,7 @@ def because_sentence(suspects: Sequence[str], unchanged: Sequence[str], pieces: 
     >>> because_sentence(["bending mandrel M-7, fitted 8 Oct"], ["person", "gauge"], 11)
     'Coincides with bending mandrel M-7, fitted 8 Oct. 11 pieces since; person and gauge did not change.'
     """
-    first = (
-        f"Coincides with {suspects[0]}." if suspects else "Nothing that is recorded changed when it began."
-    )
+    first = f"Coincides with {suspects[0]}." if suspects else NOTHING_EXPLAINS
     count = f"{pieces_words(pieces)} since"
     if back:
         count = f"It lasted {pieces_words(pieces)} and is over since {back}"

@@ -114,7 +114,7 @@ def test_what_is_over_is_told_by_how_long_it_lasted():
 def test_because_says_what_was_checked():
     assert (
         because_sentence([], ["person"], 1)
-        == "Nothing that is recorded changed when it began. 1 piece since; person did not change."
+        == "Nothing recorded explains it. 1 piece since; person did not change."
     )
     said = because_sentence(["die D-2, fitted 1 Apr", "x"], ["person", "gauge", "batch"], 5)
     assert (

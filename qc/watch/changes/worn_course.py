@@ -26,7 +26,7 @@ from qc.watch.changes.tool_lines import (
 )
 from qc.watch.results import Forecast, Point, SignalResult, Suspect
 from qc.watch.series_decisions import Span
-from qc.words import inside
+from qc.words import named
 
 AHEAD_OF_ALL = 9.0
 """Weight of the tool itself, which its own line accuses: more than the rarest coincidence weighs."""
@@ -100,7 +100,7 @@ class WornCourse(LevelCourse):
         if signal.kind == "single" or not point.tool:
             return None
         tool = plan.tool(point.tool)
-        name = f"{inside(tool.name)} {tool.id}" if tool else point.tool
+        name = named(tool.name, tool.id) if tool else point.tool
         sentence = f"{name} past draw {point.tool_count}, off the line it wore along before"
         return Suspect("tool", point.tool, "", point.serial, point.day, sentence, AHEAD_OF_ALL)
 
