@@ -7,8 +7,9 @@ from qc.jobs.board.data import StoreBoardData
 from qc.jobs.board.views import SeriesKey, is_few
 from qc.jobs.workshop import open_workshop
 from qc.sayings import Saying, What
-from qc.stats import capability
+from qc.stats import NORMAL, Limits, learned_capability
 from qc.watch import STILL_MOVING
+from qc.watch.series.steps import step_of
 
 CLEARANCE = SeriesKey("slide", "clearance", "all")
 
@@ -18,16 +19,24 @@ def board(demo_folder):
     return StoreBoardData(demo_folder)
 
 
-def test_what_would_settle_an_open_answer_is_the_statistics_own_figure(board):
+def test_what_would_settle_an_open_answer_is_the_statistics_own_figure(board, demo_folder):
+    plan = open_workshop(demo_folder).plan
     climbing = [v for v in board.verdicts() if v.ppk_reason == STILL_MOVING]
     assert [str(v.key) for v in climbing] == ["draw/tube_od/tenor"]
     assert climbing[0].pieces_to_settle is None, "pieces to come will not be like these"
     open_ones = [v for v in board.verdicts() if v.capable == "unproven" and v not in climbing]
     assert open_ones
     for verdict in open_ones:
-        values = [p.value for p in verdict.present_points]
-        expected = capability(values, lower=verdict.lower, upper=verdict.upper).pieces_to_settle
-        assert verdict.pieces_to_settle == expected
+        stage = plan.stage(verdict.key.stage)
+        figure = next(c for c in stage.characteristics if c.id == verdict.key.characteristic)
+        found = learned_capability(
+            [p.value for p in verdict.present_points],
+            Limits(verdict.lower, verdict.upper),
+            NORMAL,
+            shape=figure.shape,
+            resolution=step_of(verdict.points, plan, stage, figure),
+        )
+        assert (found.ppk, found.pieces_to_settle) == (verdict.ppk, verdict.pieces_to_settle)
     proven = next(v for v in board.verdicts() if v.capable == "proven")
     assert proven.pieces_to_settle is None
 
