@@ -17,6 +17,7 @@ from qc.jobs.board import (
     StageView,
     StretchResult,
     budget_words,
+    settled_words,
 )
 from qc.words import MONTHS, dated_words, day_words, pieces_words, unit_words, whole_words
 
@@ -202,6 +203,9 @@ def finding(verdict: SeriesVerdict) -> str:
     signal = verdict.telling
     if signal is not None and signal.sentence:
         return signal.sentence
+    settled = settled_words(verdict, verdict.points[-1].day) if verdict.points else ""
+    if settled:
+        return f"{settled[0].upper()}{settled[1:]}."
     if verdict.behaviour == "learning":
         return f"Still learning: {pieces_words(verdict.pieces)} so far, too few to judge."
     stretch = current_stretch(verdict)

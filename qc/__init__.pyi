@@ -134,6 +134,7 @@ from .stats import detect_many as detect_many
 from .stats import detect_settled_line as detect_settled_line
 from .stats import detect_wear as detect_wear
 from .stats import deviation_from_target as deviation_from_target
+from .stats import effective_pieces as effective_pieces
 from .stats import equal_spreads as equal_spreads
 from .stats import estimated_limits as estimated_limits
 from .stats import ewma as ewma
@@ -170,9 +171,11 @@ from .stats import lag_1_interval as lag_1_interval
 from .stats import lag_1_many as lag_1_many
 from .stats import lay_out as lay_out
 from .stats import learn_noise as learn_noise
+from .stats import learned_capability as learned_capability
 from .stats import learned_scores as learned_scores
 from .stats import line_crossing as line_crossing
 from .stats import linearity as linearity
+from .stats import lots_margin as lots_margin
 from .stats import mean_change as mean_change
 from .stats import mean_change_from_target as mean_change_from_target
 from .stats import mean_change_p_value as mean_change_p_value
@@ -187,6 +190,7 @@ from .stats import misses_and_false_rejects as misses_and_false_rejects
 from .stats import moving_range_df as moving_range_df
 from .stats import moving_range_inflation as moving_range_inflation
 from .stats import natrella_factor as natrella_factor
+from .stats import natural_limits as natural_limits
 from .stats import nested_capability as nested_capability
 from .stats import nested_levels as nested_levels
 from .stats import one_person_ranges as one_person_ranges
@@ -214,6 +218,7 @@ from .stats import rule_flags as rule_flags
 from .stats import rule_run_length as rule_run_length
 from .stats import run_length_of_chain as run_length_of_chain
 from .stats import runs_test as runs_test
+from .stats import score_of as score_of
 from .stats import screen as screen
 from .stats import self_starting as self_starting
 from .stats import self_starting_table as self_starting_table

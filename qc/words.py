@@ -9,10 +9,15 @@ from difflib import SequenceMatcher
 
 MONTHS = "January February March April May June July August September October November December".split()
 UNITS = {"um": "µm", "cent": "cents", "cm3/min": "cm³/min", "fault": "faults", "count": "", "C": "°C"}
+IN_UNIT = {("mm", "um"): 1000.0, ("um", "mm"): 0.001}
+"""How many units of a figure one unit of its gauge is, where the two differ."""
 """How a unit of the plan is written for people."""
 
 YEAR_TOLD_AFTER_DAYS = 270
-"""An older day could be taken for one of this year."""
+"""So long ago a day gets its year even within the year: the same day of the next one is nearer."""
+
+NO_PLURAL = ("ss", "us", "is", "as", "os")
+"""Endings in s that are seldom those of an English plural: brass, radius, axis, and most of other tongues."""
 
 CLOSE, APART = 0.7, 0.1
 """Chosen: a likeness from which a word can stand for another, and by how much it must beat the next one."""
@@ -22,16 +27,17 @@ LONGEST_NAME_TOLD = 200
 
 
 def day_words(day: date | None, today: date | None = None) -> str:
-    """Write a day as on a bench calendar; with its year where it lies most of a year before `today`.
+    """Write a day as on a bench calendar; with its year where that is not the year of `today`, or long ago.
 
     Examples
     --------
-    >>> day_words(date(2026, 10, 9)), day_words(date(2025, 10, 9), date(2026, 11, 24))
+    >>> day_words(date(2026, 10, 9)), day_words(date(2025, 10, 9), date(2026, 3, 24))
     ('9 Oct', '9 Oct 2025')
     """
     if day is None:
         return ""
-    year = f" {day.year}" if today is not None and (today - day).days > YEAR_TOLD_AFTER_DAYS else ""
+    other = today is not None and (day.year != today.year or (today - day).days > YEAR_TOLD_AFTER_DAYS)
+    year = f" {day.year}" if other else ""
     return f"{day.day} {MONTHS[day.month - 1][:3]}{year}"
 
 
@@ -94,14 +100,34 @@ def month_words(month: str) -> str:
 
 
 def inside(name: str) -> str:
-    """Write a name of the plan inside a sentence; codes and abbreviations keep their capitals.
+    """Write a name of the plan inside a sentence.
+
+    Only what looks like an English name loses its capital: codes and abbreviations keep it, and so does a
+    name with letters of another tongue or with a capital in a later word.
 
     Examples
     --------
     >>> inside("Bending mandrel"), inside("F wrap"), inside("OD gauge")
     ('bending mandrel', 'F wrap', 'OD gauge')
+    >>> inside("Leck Korpus"), inside("Rohr außen"), inside("Schw-2")
+    ('Leck Korpus', 'Rohr außen', 'Schw-2')
     """
-    return name[:1].lower() + name[1:] if name[1:2].islower() else name
+    first, *later = name.split() or [""]
+    english = name.isascii() and first.isalpha() and first[1:].islower()
+    if not english or any(word[0].isupper() and word[1:].islower() for word in later):
+        return name
+    return name[0].lower() + name[1:]
+
+
+def is_plural(noun: str) -> bool:
+    """Say whether a noun of the plan takes a plural verb, going by how an English one ends.
+
+    Examples
+    --------
+    >>> is_plural("F wraps"), is_plural("Leck Korpus"), is_plural("Mass loss")
+    (True, False, False)
+    """
+    return noun.endswith("s") and not noun.endswith(NO_PLURAL)
 
 
 def number_words(value: float) -> str:

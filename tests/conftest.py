@@ -163,6 +163,7 @@ def small_plan():
                         id="wrap",
                         name="F wrap",
                         unit="mm",
+                        shape="normal",
                         models=("tenor",),
                         derive={"what": "wrap-length", "valve": "F"},
                         limits=(DatedLimits(target=0, lower=-12, upper=12),),

@@ -173,7 +173,7 @@ STATS_ARROWS = {
     "numbers": set(),
     "samples": {"numbers"},
     "noise": {"numbers"},
-    "capable": {"numbers"},
+    "capable": {"noise", "numbers"},
     "run_lengths": {"numbers"},
     "change": {"noise", "numbers"},
     "wear": {"change", "numbers"},

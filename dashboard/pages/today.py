@@ -9,9 +9,10 @@ from dash.development.base_component import Component
 
 from dashboard import pictograms, queries, words
 from dashboard.drawing import Drawing
-from dashboard.parts import card, figures, heading, nothing, spark, unbroken
+from dashboard.parts import card, figures, heading, nothing, series_row, spark, unbroken
 from dashboard.routing import Page, address, series_address
 from qc.jobs.board import Due, SeriesVerdict, StageView, TodayView, rate_words
+from qc.words import count_words
 
 SHOWN_DUES = 3
 """Dies or gauges named one by one; more are counted."""
@@ -78,11 +79,22 @@ def changes(view: TodayView) -> Component:
         quiet = nothing(
             "Nothing has moved. All series run as before; the next cards will be judged as they come in."
         )
-        return card("What changed", quiet)
+        return card("What changed", quiet, *_settled(view))
     rows = [_finding(verdict) for verdict in view.findings[:SHOWN_FINDINGS]]
     more = len(view.findings) - SHOWN_FINDINGS
     foot = [html.P(dcc.Link(f"{more} more on the signals page", href="/signals"))] if more > 0 else []
-    return card("What changed, worst first", html.Ol(rows, className="finds"), *foot)
+    return card("What changed, worst first", html.Ol(rows, className="finds"), *foot, *_settled(view))
+
+
+def _settled(view: TodayView) -> list[Component]:
+    """Fold away what settled by itself: one line, until somebody closes the signal."""
+    if not view.settled:
+        return []
+    title = (
+        f"{count_words(len(view.settled), 'series', 'series')} settled at a new level, nobody has said why"
+    )
+    rows = html.Ul([series_row(verdict) for verdict in view.settled], className="rows")
+    return [html.Details([html.Summary(title), rows], className="folded")]
 
 
 def today_card(view: TodayView) -> Component:

@@ -32,13 +32,16 @@ class Rejudged(Tabled):
         return rejudged_text(self.series, self.changed, already=self.already)
 
 
-def rejudge(workshop: Workshop) -> Rejudged:
+def rejudge(workshop: Workshop, *, learn: bool = False) -> Rejudged:
     """Forget all verdicts and judge every series anew; what people said of signals stays.
 
     Parameters
     ----------
     workshop : Workshop
         An open workshop.
+    learn : bool
+        Learn anew how pieces scatter, for every period from what is known of it now; else what was fixed
+        then stays.
 
     Returns
     -------
@@ -48,7 +51,7 @@ def rejudge(workshop: Workshop) -> Rejudged:
     before = {str(v.key): v for v in load_verdicts(workshop)}
     head = workshop.store.head()
     with ending(NOTHING_STORED):
-        after = {str(v.key): v for v in judge_afresh(workshop)}
+        after = {str(v.key): v for v in judge_afresh(workshop, learn=learn)}
     changed = tuple(
         key
         for key, verdict in after.items()
@@ -63,4 +66,5 @@ def _substance(verdict: SeriesVerdict) -> SeriesVerdict:
         replace(s, sentence="", because="", suspects=tuple(replace(x, sentence="") for x in s.suspects))
         for s in verdict.signals
     )
-    return replace(verdict, signals=signals, forecast=None, worst=0.0)
+    scatter = verdict.scatter and replace(verdict.scatter, sentence="")
+    return replace(verdict, signals=signals, forecast=None, worst=0.0, scatter=scatter)

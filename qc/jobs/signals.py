@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from datetime import date
 
 from qc.errors import UsageError
 from qc.jobs.errors import JobError
@@ -30,6 +31,7 @@ from qc.plan import Plan
 from qc.report.terminal import signal_text, signals_text
 from qc.sayings import OPEN_STATES, Fault, Said, Saying, SignalState, faults_of_signal_saying, said_already
 from qc.stats import Tabled
+from qc.store import signal_id as id_of_signal
 from qc.watch import SeriesKey, SeriesVerdict, SignalResult, reaction_steps
 
 STATE_WORDS: dict[SignalState, str] = {
@@ -66,6 +68,10 @@ class SignalLife:
         False where the present readings no longer show it, for example after a correction.
     already : bool
         What was to be said stood there word for word, so it was not recorded again.
+    before : tuple of str
+        Ids of signals that told of the same change and were raised at another piece; it answers to them too.
+    told : tuple of (date, str, str)
+        What had been said on which day, sentence and what it coincided with; of one asked for by itself.
     """
 
     id: str
@@ -78,6 +84,8 @@ class SignalLife:
     cautions: tuple[str, ...]
     present: bool
     already: bool = False
+    before: tuple[str, ...] = ()
+    told: tuple[tuple[date, str, str], ...] = ()
 
     @property
     def over(self) -> bool:
@@ -99,6 +107,7 @@ class SignalLife:
             "present": self.present,
             "over": self.over,
             **{name: found[name] for name in _TOLD},
+            **({"told": [_as_told(row) for row in self.told]} if self.told else {}),
             "events": [_plain(event) for event in self.events],
             "steps": list(self.steps),
             "cautions": list(self.cautions),
@@ -108,7 +117,7 @@ class SignalLife:
     def to_text(self) -> str:
         """Say everything of the signal."""
         head = (self.id, self.title, self.standing)
-        told = signal_text(head, self.found, self.steps, self.cautions, self.events)
+        told = signal_text(head, self.found, self.steps, self.cautions, self.events, self.told)
         return f"{SAID_ALREADY}\n{told}" if self.already else told
 
 
@@ -169,7 +178,8 @@ def find_signal(workshop: Workshop, signal_id: str) -> SignalLife:
     JobError
         There is none, or the beginning fits several.
     """
-    return _find(list_signals(workshop, all_states=True).signals, signal_id)
+    signal = _find(list_signals(workshop, all_states=True).signals, signal_id)
+    return replace(signal, told=_told_of(workshop, signal))
 
 
 def say_of_signal(workshop: Workshop, signal_id: str, saying: Saying) -> SignalLife:
@@ -252,7 +262,7 @@ _TOLD = (
 
 
 def _find(every: Sequence[SignalLife], signal_id: str) -> SignalLife:
-    fits = [signal for signal in every if signal.id.startswith(signal_id)] if signal_id else []
+    fits = [s for s in every if any(own.startswith(signal_id) for own in (s.id, *s.before)) and signal_id]
     if len(fits) == 1:
         return fits[0]
     if not fits:
@@ -260,6 +270,21 @@ def _find(every: Sequence[SignalLife], signal_id: str) -> SignalLife:
     raise JobError(
         f"{signal_id!r} begins {len(fits)} signals. Type more of the id: {', '.join(s.id for s in fits)}"
     )
+
+
+def _told_of(workshop: Workshop, signal: SignalLife) -> tuple[tuple[date, str, str], ...]:
+    """Return what was said of a signal by the day asked about, each time it was said otherwise."""
+    own = {signal.id, *signal.before}
+    said: list[tuple[date, str, str]] = []
+    for day, found in workshop.store.told_signals(signal.series):
+        for one in found:
+            words = one["sentence"], one["because"]
+            mine = day <= workshop.today and (
+                id_of_signal(signal.series, one["kind"], one["raised_serial"]) in own
+            )
+            if mine and (not said or said[-1][1:] != words):
+                said.append((day, *words))
+    return tuple(said)
 
 
 def _newest(workshop: Workshop, signal_id: str) -> SignalLife:
@@ -284,11 +309,17 @@ def _life(plan: Plan, row: SignalOfDay) -> SignalLife:
         steps=reaction_steps(figure.reaction if figure else ()),
         cautions=stage.cautions if stage else (),
         present=row.shown,
+        before=row.before,
     )
 
 
 def _weight(verdict: SeriesVerdict | None, signal: SignalLife) -> float:
     return 0.0 if verdict is None else verdict.worst + (signal.found.ended is None)
+
+
+def _as_told(row: tuple[date, str, str]) -> JsonObject:
+    day, sentence, because = row
+    return {"day": day.isoformat(), "sentence": sentence, "because": because}
 
 
 def _plain(event: Said) -> JsonObject:

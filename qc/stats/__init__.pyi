@@ -12,10 +12,13 @@ from .capable import capability_columns as capability_columns
 from .capable import capability_many as capability_many
 from .capable import cp_bound as cp_bound
 from .capable import cpm_bound as cpm_bound
+from .capable import effective_pieces as effective_pieces
 from .capable import fraction_outside as fraction_outside
 from .capable import fraction_outside_interval as fraction_outside_interval
 from .capable import fraction_outside_intervals as fraction_outside_intervals
 from .capable import gauge_share as gauge_share
+from .capable import learned_capability as learned_capability
+from .capable import natural_limits as natural_limits
 from .capable import nested_capability as nested_capability
 from .capable import one_sided_bound as one_sided_bound
 from .capable import percentile_figures as percentile_figures
@@ -135,6 +138,8 @@ from .noise import PRIOR as PRIOR
 from .noise import Noise as Noise
 from .noise import Settled as Settled
 from .noise import learn_noise as learn_noise
+from .noise import lots_margin as lots_margin
+from .noise import score_of as score_of
 from .numbers import GREATEST as GREATEST
 from .numbers import THREE_SIGMA_RATE as THREE_SIGMA_RATE
 from .numbers import Baseline as Baseline

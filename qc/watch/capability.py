@@ -1,6 +1,7 @@
 """Does the process keep its limits: an index with its interval, and proven, unproven or no.
 
-Capability is never a bare number: without enough pieces it is withheld and the reason is said.
+Capability is never a bare number: without enough pieces it is withheld and the reason is said. It rests on
+the shape the plan gives the figure, on the gauge's step, and on what pieces that hang together are worth.
 """
 
 from __future__ import annotations
@@ -13,21 +14,12 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from qc.plan import Characteristic, DatedLimits, Plan
-from qc.stats import (
-    Floats,
-    StatisticsError,
-    capability,
-    fraction_outside,
-    fraction_outside_interval,
-    one_sided_bound,
-    two_sided_bound,
-)
-from qc.watch.results import LEARNING, Capable, Point
+from qc.stats import NORMAL, PRIOR, Capability, Limits, Noise, StatisticsError, learned_capability
+from qc.watch.results import LEARNING, Point
 from qc.watch.words import STILL_MOVING
 
-LEAST_FOR_NO = 5
-"""From so few pieces on a series may be called not capable; proven needs the 20 of the capability study
-(house rule)."""
+PLAN_SHAPES = ("normal", "positive", "any")  # given in a plan, not learned
+PARTS = 1e6  # shares are told in a million by the statistics
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +44,9 @@ def judge_limits(
     limits: DatedLimits,
     *,
     moving: bool = False,
+    noise: Noise | None = None,
+    lots: Sequence[str | None] | None = None,
+    step: float | None = None,
 ) -> LimitsAnswer:
     """Judge whether a process keeps its limits.
 
@@ -67,6 +62,18 @@ def judge_limits(
         On the scale of the points.
     moving : bool
         The present state is a climb (or a fall): there is no level whose capability could be told.
+    noise : Noise, optional
+        What was learned of how the pieces scatter; left out: with a shape of the plan that nothing hangs
+        together, with `auto` what is taken for granted before anything is learned.
+    lots : sequence of str or None, optional
+        The lot of each present piece, where lots are recorded.
+    step : float, optional
+        Step that the gauge leaves in the charted figures, see `step_of`. [unit of the characteristic]
+
+    Returns
+    -------
+    LimitsAnswer
+        The verdict and the interval rest on the same bounds; of fewer than 20 pieces only a `no` is told.
     """
     if limits.lower is None and limits.upper is None:
         return LimitsAnswer(reason="The plan has no limits for this figure.")
@@ -76,65 +83,47 @@ def judge_limits(
     if values.size < LEARNING:
         more = more_to_settle(values, limits.lower, limits.upper, wanted)
         return LimitsAnswer("unproven", reason=f"{values.size} of {LEARNING} pieces.", settle=more)
+    if moving:  # pieces to come will not be like these, so none would settle it
+        return LimitsAnswer("unproven", reason=STILL_MOVING)
+    shape = characteristic.shape
+    known = noise or (NORMAL if shape in PLAN_SHAPES else PRIOR)
     try:
-        result = capability(
+        result = learned_capability(
             values,
-            lower=limits.lower,
-            upper=limits.upper,
-            target=limits.target,
+            Limits(limits.lower, limits.upper),
+            known,
+            lots=lots,
+            shape=shape,
             wanted=wanted,
-            stable=not moving,
+            resolution=step,
         )
-        if moving:  # pieces to come will not be like these, so none would settle it
-            return LimitsAnswer("unproven", reason=STILL_MOVING)
-        sd = float(values.std(ddof=1))
-        share, low, high = _outside(values, sd, limits)
     except StatisticsError as error:
         more = more_to_settle(values, limits.lower, limits.upper, wanted)
         return LimitsAnswer("unproven", reason=f"{error}.", settle=more)
-    capable: Capable = result.capable
-    if result.ppk is None and values.size >= LEAST_FOR_NO and sd > 0:
-        capable = "no" if _ppk_at_most(values, limits) < wanted else "unproven"
-    interval = result.ppk_interval or (None, None)
+    return _answer(result)
+
+
+def _answer(result: Capability) -> LimitsAnswer:
+    """Take over what the statistics say."""
+    ppk, outside = result.ppk_interval or (None, None), result.outside_interval
     return LimitsAnswer(
-        capable=capable,
+        capable=result.capable,
         ppk=result.ppk,
-        low=interval[0],
-        high=interval[1],
+        low=ppk[0],
+        high=ppk[1],
         reason=result.reason or "",
-        outside=share,
-        outside_low=low,
-        outside_high=high,
-        settle=result.pieces_to_settle if capable == "unproven" else None,
+        outside=None if result.outside_ppm is None else result.outside_ppm / PARTS,
+        outside_low=None if outside is None else outside[0] / PARTS,
+        outside_high=None if outside is None else outside[1] / PARTS,
+        settle=result.pieces_to_settle if result.capable == "unproven" else None,
     )
 
 
 def more_to_settle(values: ArrayLike, lower: float | None, upper: float | None, wanted: float) -> int | None:
     """Return how many more pieces like these would settle an unproven answer, None where none would."""
     try:
-        return capability(values, lower=lower, upper=upper, wanted=wanted).pieces_to_settle
+        readings = np.asarray(values, dtype=np.float64)
+        limits = Limits(lower, upper)
+        return learned_capability(readings, limits, NORMAL, shape="normal", wanted=wanted).pieces_to_settle
     except StatisticsError:
         return None
-
-
-def _outside(
-    values: Floats, sd: float, limits: DatedLimits
-) -> tuple[float | None, float | None, float | None]:
-    """Return the expected share outside the limits and its interval; nothing where there is no scatter."""
-    if not sd > 0:
-        return None, None, None
-    mean = float(values.mean())
-    low, high = fraction_outside_interval(mean, sd, values.size, lower=limits.lower, upper=limits.upper)
-    return fraction_outside(mean, sd, lower=limits.lower, upper=limits.upper), low, high
-
-
-def _ppk_at_most(values: Floats, limits: DatedLimits) -> float:
-    """One-sided 95 % upper bound of Ppk, for a 'no' from few pieces."""
-    n, mean, sd = values.size, float(values.mean()), float(values.std(ddof=1))
-    sides = [
-        (edge - mean) / (3 * sd) * sign
-        for edge, sign in ((limits.upper, 1.0), (limits.lower, -1.0))
-        if edge is not None
-    ]
-    bound = two_sided_bound if len(sides) == 2 else one_sided_bound
-    return float(bound(min(sides), 0.95, n, n - 1))

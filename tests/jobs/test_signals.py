@@ -1,4 +1,5 @@
 import json
+from dataclasses import replace
 
 import pytest
 
@@ -7,8 +8,10 @@ from qc.jobs.also import also
 from qc.jobs.judging.verdicts import load_verdicts
 from qc.jobs.rejudge import rejudge
 from qc.jobs.signals import SAID_ALREADY, find_signal, list_signals, say_of_signal
+from qc.jobs.upload import _fresh
 from qc.jobs.workshop import open_workshop
 from qc.sayings import Saying, What
+from qc.store import SignalRecord, signal_id
 
 WRAP = "tuning/wrap_f/all"
 
@@ -64,6 +67,53 @@ def test_closing_with_a_cause_makes_the_new_level_the_settled_state(shop):
         }
     ]
     assert shop.store.verify() == []
+
+
+def raised_later(shop, signal):
+    """Keep the verdict as an earlier program might have: the same change raised a piece later."""
+    verdict = next(v for v in load_verdicts(shop) if str(v.key) == WRAP)
+    later = verdict.points[signal.found.raised]
+    found = replace(
+        signal.found, raised=later.ordinal, raised_serial=later.serial, raised_day=later.day, sentence="Long."
+    )
+    signals = tuple(found if s == signal.found else s for s in verdict.signals)
+    shop.store.save_verdicts([replace(verdict, signals=signals).to_dict()], as_of=shop.today)
+    return verdict, found, signal_id(WRAP, found.kind, later.serial)
+
+
+def test_what_was_said_follows_a_change_that_is_raised_at_another_piece(shop):
+    signal = wrap_signal(shop)
+    _, _, old = raised_later(shop, signal)
+    shop.store.say(old, Saying(What.CLOSED, who="IS", cause="mandrel", action="dressed"), when=shop.now)
+    rejudge(shop)
+    now = find_signal(shop, old)
+    assert (now.id, now.state, now.present, now.before) == (signal.id, "closed", True, (old,))
+    assert behaviour(shop) == "steady"
+    assert signal.id not in [s.id for s in list_signals(shop).signals]
+    again = say(shop, old, "reopened", who="IS", text="three more long wraps")
+    assert (again.id, again.state) == (signal.id, "open") and behaviour(shop) == "drifting"
+    assert shop.store.verify() == []
+
+
+def test_what_had_been_said_is_read_as_it_was_said(shop):
+    signal = wrap_signal(shop)
+    first = find_signal(shop, signal.id)
+    assert [row[1] for row in first.told] == [signal.found.sentence]
+    assert "Told anew" not in first.to_text()
+    raised_later(shop, signal)
+    rejudge(shop)
+    now = find_signal(shop, signal.id)
+    assert [row[1] for row in now.told] == [signal.found.sentence, "Long.", signal.found.sentence]
+    assert f"Told anew, by the pieces made since. It had been said:\n    {shop.today}: Long." in now.to_text()
+    assert now.to_dict()["told"][1]["sentence"] == "Long."
+
+
+def test_a_change_told_before_is_not_told_as_new(shop):
+    signal = wrap_signal(shop)
+    verdict, found, old = raised_later(shop, signal)
+    before = SignalRecord(old, WRAP, shop.today, shop.today, found.to_dict(), ())
+    assert signal.id in [s["id"] for s in _fresh(verdict, [])]
+    assert signal.id not in [s["id"] for s in _fresh(verdict, [before])]
 
 
 def test_reopening_brings_it_back_and_keeps_history(shop):

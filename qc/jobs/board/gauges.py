@@ -13,7 +13,7 @@ from qc.jobs.workshop import Workshop
 from qc.plan import PLACE, Characteristic, Gauge, Plan, Stage
 from qc.stats import StatisticsError, factors, gauge_bias, gauge_resolution
 from qc.watch import SeriesKey
-from qc.words import count_words, day_words, quantity_words
+from qc.words import IN_UNIT, count_words, day_words, quantity_words
 
 NEWEST: Final = 200
 """Newest readings of a figure and model that the scatter is taken from."""
@@ -27,8 +27,6 @@ BIAS_CHECKS: Final = 20
 CALIBRATION_SOON: Final = timedelta(days=14)  # chosen: time to send a gauge away
 LOOK_BACK_DAYS: Final = 400  # chosen: a year and a little more, so that a yearly round is in view
 WEEKDAYS: Final = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
-STEPS_IN: Final = {("mm", "um"): 1000.0, ("um", "mm"): 0.001}
-"""How many units of a figure one unit of its gauge is."""
 
 WORST: Final = {"off": 0, "overdue": 1, "due": 2, "good": 3}
 
@@ -210,7 +208,7 @@ def _newest(workshop: Workshop, stage: Stage, figure: Characteristic) -> pl.Data
 def _measure(
     gauge: Gauge, stage: Stage, figure: Characteristic, readings: pl.DataFrame, series: SeriesKey | None
 ) -> MeasureView:
-    scale = 1.0 if gauge.unit == figure.unit else STEPS_IN.get((gauge.unit, figure.unit))
+    scale = 1.0 if gauge.unit == figure.unit else IN_UNIT.get((gauge.unit, figure.unit))
     spread, steps, fine = None, None, None
     moved = _differences(readings)
     if scale is not None and moved.len() >= LEAST_STEPS_APART:

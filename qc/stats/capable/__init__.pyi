@@ -6,11 +6,16 @@ from .bounds import cpm_bound as cpm_bound
 from .bounds import one_sided_bound as one_sided_bound
 from .bounds import two_sided_bound as two_sided_bound
 from .columns import capability_columns as capability_columns
+from .effective import PiecesWorth as PiecesWorth
+from .effective import effective_pieces as effective_pieces
+from .effective import worth_of as worth_of
 from .figures import capability as capability
 from .figures import capability_many as capability_many
 from .gate import LEAST_PIECES as LEAST_PIECES
 from .gauge import Seen as Seen
 from .gauge import gauge_share as gauge_share
+from .learned import learned_capability as learned_capability
+from .natural import natural_limits as natural_limits
 from .nested import Nest as Nest
 from .nested import beside as beside
 from .nested import nest_of as nest_of
@@ -22,6 +27,7 @@ from .outside import fraction_outside_interval as fraction_outside_interval
 from .outside import fraction_outside_intervals as fraction_outside_intervals
 from .pieces import pieces_to_settle as pieces_to_settle
 from .pieces import pieces_to_settle_many as pieces_to_settle_many
+from .plausible import LearnedShape as LearnedShape
 from .result import Capability as Capability
 from .result import Limits as Limits
 from .result import verdict as verdict

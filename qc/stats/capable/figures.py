@@ -14,12 +14,12 @@ from qc.stats.capable.basis import UNSTABLE, Basis, Samples, samples_of
 from qc.stats.capable.gate import why_withheld
 from qc.stats.capable.gauge import Seen, gauge_share
 from qc.stats.capable.normal import PPM, Figures, normal_figures, pieces_of
-from qc.stats.capable.pieces import MOST_PIECES
+from qc.stats.capable.pieces import more_by_width
 from qc.stats.capable.result import Capability, Limits, verdict, withheld
 from qc.stats.capable.shape import check_shape, shape_figures
 from qc.stats.capable.spread import FIGURES, GaugeShare
 from qc.stats.errors import StatisticsError
-from qc.stats.numbers import GREATEST, LEAST, Floats, Interval, as_readings, check_between
+from qc.stats.numbers import GREATEST, LEAST, Floats, as_readings, check_between
 
 SEED = 20240501  # any fixed number: the same readings must give the same interval every time
 
@@ -261,21 +261,9 @@ def _shaped(
         method=figures.method,
         capable=capable,
         wanted=wanted,
-        pieces_to_settle=_more_by_width(figures.ppk, figures.ppk_bounds, n, wanted),
+        pieces_to_settle=more_by_width(figures.ppk, figures.ppk_bounds, n, wanted),
         gauge=gauge,
     )
-
-
-def _more_by_width(ppk: float, bounds: Interval, n: int, wanted: float) -> int | None:
-    """Further pieces by the rule that the interval shrinks with the root of n."""
-    low, high = bounds
-    if low >= wanted or high < wanted:
-        return 0
-    gap = abs(ppk - wanted)
-    reach = ppk - low if ppk > wanted else high - ppk
-    if gap == 0.0 or (reach / gap) ** 2 * n > MOST_PIECES:
-        return None
-    return math.ceil((reach / gap) ** 2 * n) - n
 
 
 def _check_options(

@@ -10,7 +10,7 @@ from scipy import special
 
 from qc.stats.capable.gate import LEAST_PIECES
 from qc.stats.errors import StatisticsError
-from qc.stats.numbers import GREATEST, Flags, Floats, Places, as_number, check_between
+from qc.stats.numbers import GREATEST, Flags, Floats, Interval, Places, as_number, check_between
 
 MOST_PIECES = 100_000  # beyond this "n more pieces would settle it" is no advice to a small workshop
 
@@ -124,6 +124,40 @@ def pieces_to_settle_many(
         many, few = np.where(enough, middle, many), np.where(enough, few, middle)
     more[open_] = many - n[open_]
     return more
+
+
+def more_by_width(ppk: float, bounds: Interval, n: int, wanted: float) -> int | None:
+    """Further pieces by the rule that an interval shrinks with the root of n; for shapes without a formula.
+
+    Parameters
+    ----------
+    ppk, bounds, wanted : float, (float, float), float
+        Estimate, what the verdict rests on, and what is wanted. [1]
+    n : int
+        Pieces.
+
+    Returns
+    -------
+    int or None
+        0 where the question is settled, None where no sensible number would do.
+
+    References
+    ----------
+    .. [1] The standard error of a mean falls with the root of n; a rule of thumb (no source).
+
+    Examples
+    --------
+    >>> more_by_width(1.5, (0.9, 2.1), 30, 1.0)
+    14
+    """
+    low, high = bounds
+    if low >= wanted or high < wanted:
+        return 0
+    gap = abs(ppk - wanted)
+    reach = ppk - low if ppk > wanted else high - ppk
+    if gap == 0.0 or (reach / gap) ** 2 * n > MOST_PIECES:
+        return None
+    return max(math.ceil((reach / gap) ** 2 * n) - n, 0)
 
 
 def _settled(index: Floats, n: Floats, df: Floats, sides: int, wanted: float, confidence: float) -> Flags:

@@ -23,6 +23,13 @@ Counts = Sequence[int] | Integers | Values
 # Lengths of the newest part that are compared with all before: every one at first, then about four to a
 # doubling. A comparison left out costs less than it saves: the exact start is found afterwards.
 WINDOWS = (1, 2, 3, 4, 5, 6, 8, 10, 12, 14, 17, 20, 24, 28, 34, 40, 48, 56, 68, 80, 96, 112, 136, 160, 192)
+ALLOWED, ALLOWED_OF_FEW, FEW = 2.7, 4.5, 10
+"""How rare the strongest evidence at one point must be, in rates asked, and the same below so many counts.
+
+Chosen by simulation, table in docs/reference/detector.md: the same evidence comes up again at later points,
+so signals are much rarer than points that show it, and few counts can show little at all.
+"""
+
 LARGEST_TOTAL = 10_000_000  # chosen: more at one point is a slip of the pen
 
 
@@ -44,7 +51,7 @@ def detect_counts(
         What the counts were found on: pieces, area or length looked at. None: the same everywhere, 1.
         With `pass_fail` whole numbers of pieces tested.
     false_alarm_rate : float or sequence of float, length n
-        Share of points that may raise a false signal at most, 1e-6 to 0.02; one for all points or one for
+        Share of points that may raise a false signal, 1e-6 to 0.02; one for all points or one for
         each.
     pass_fail : bool
         Each piece either fails or not (a count is at most its size); False: a piece may have many defects.
@@ -68,8 +75,10 @@ def detect_counts(
     lengths. Given the total, the count of the newest part is binomial (hypergeometric for pass or fail)
     whatever the rate, so the probability is exact without an estimate of the rate. The smallest probability
     is judged by the exact chance that any of the comparisons is as rare (`qc.stats.change.count_paths`; for
-    totals of many thousands by the sum of the largest attainable probabilities not above it). The rate asked
-    for is never exceeded and is used to about a quarter: the same evidence comes up again at the next point.
+    totals of many thousands by the sum of the largest attainable probabilities not above it). As the same
+    evidence comes up again at the next points, 2.7 times the rate asked is allowed at each, 4.5 times below
+    ten counts in all, where little can be attained. About half to three quarters of the rate asked is then
+    used; no class simulated exceeds it (docs/reference/detector.md).
 
     References
     ----------
@@ -130,9 +139,10 @@ class CountState:
             return
         own = slice(self.begin, self.n)
         stretch = _Stretch(self.number[own], self.size[own], self.pass_fail)
-        probability, side = stretch.judge(false_alarm_rate)
-        self.score, self.threshold = _score(probability), _score(false_alarm_rate)
-        if probability <= false_alarm_rate:
+        allowed = (ALLOWED if stretch.total >= FEW else ALLOWED_OF_FEW) * false_alarm_rate
+        probability, side = stretch.judge(allowed)
+        self.score, self.threshold = _score(probability), _score(allowed)
+        if probability <= allowed:
             self.signals.append(stretch.signal(self.begin, side, self.score, self.threshold))
             self.begin = self.n
 

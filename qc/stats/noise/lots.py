@@ -66,8 +66,12 @@ def learn_lots(laid: Laid, scores: Floats, older: Laid, older_scores: Floats, re
     counts_as = np.where(seen < pool, POOL_LOTS_BELOW, POOL_LOTS)
     share = np.maximum((counts_as * pool + count * seen) / (counts_as + count), 0.0)
     taught = laid.over_series((laid.sizes - 3).astype(np.float64)) @ recorded
-    margin = MARGIN / np.sqrt(PRIOR_LOTS[1] + taught / PIECES_PER_LOT)
-    return np.where(recorded, np.minimum(share + margin, LARGEST), 0.0)
+    return np.where(recorded, np.minimum(share + lots_margin(float(taught)), LARGEST), 0.0)
+
+
+def lots_margin(pieces: float) -> float:
+    """Return what is added to the share between lots learned from so many pieces of a pool."""
+    return float(MARGIN / np.sqrt(PRIOR_LOTS[1] + pieces / PIECES_PER_LOT))
 
 
 def innovations(laid: Laid, scores: Floats, share: Floats) -> Floats:

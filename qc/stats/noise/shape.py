@@ -7,7 +7,7 @@ from typing import NamedTuple
 import numpy as np
 
 from qc.stats.noise.laid import Laid, spread_ties
-from qc.stats.noise.scatter import LARGEST_SKEW
+from qc.stats.noise.scatter import LARGEST_SKEW, Noise
 from qc.stats.numbers import Flags, Floats, Integers
 
 PRIOR_TAU_4 = 0.1795  # of Student's t with six degrees of freedom: bench figures are rarely quite normal
@@ -144,6 +144,18 @@ def score_of_t(u: Floats, tails: Floats) -> Floats:
     kappa = np.where(heavy, tails, 1.0)
     bent = np.sign(u) * (8 + kappa) / (8 + 3 * kappa) * np.sqrt(np.log1p(kappa * u * u) / kappa)
     return np.where(heavy, bent, u)
+
+
+def score_of(noise: Noise, away: float) -> float:
+    """Return the normal score of one reading, given how many spreads it lies from the level.
+
+    Examples
+    --------
+    >>> round(score_of(Noise(tails=0.2), 6.0), 2), score_of(Noise(), 6.0)
+    (3.95, 6.0)
+    """
+    u = _unskewed(np.array([away]), np.array([noise.skew]))
+    return float(score_of_t(u, np.array([noise.tails]))[0])
 
 
 def _unskewed(away: Floats, skew: Floats) -> Floats:

@@ -232,6 +232,16 @@ def read_told(
     ]
 
 
+def read_told_signals(conn: Connection, series: str) -> list[tuple[date, list[JsonObject]]]:
+    """Return the signals of a series each time they were told in other words, with the day, oldest first."""
+    rows = conn.execute(
+        select(told.c.day, told.c.body)
+        .where(told.c.series == series, told.c.body.is_not(None))
+        .order_by(told.c.id)
+    )
+    return [(date.fromisoformat(row.day), unpack(bytes(row.body))["signals"]) for row in rows]
+
+
 def _judgement(conn: Connection, grounds: Grounds, how: str) -> JsonObject:
     """Return the row of a judgement, but for its number and entry."""
     mark = grounds.mark or {}

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from qc.plan import Characteristic, DatedLimits, Plan
-from qc.stats import Floats
+from qc.stats import Floats, Noise
 from qc.watch.changes.findings import FoundChange, FoundChanges
 from qc.watch.changes.kept_states import KeptStates
 from qc.watch.changes.level_course import Frozen, LevelCourse, Pieces, values_of
@@ -33,7 +33,13 @@ AHEAD_OF_ALL = 9.0
 
 
 def course_of(
-    characteristic: Characteristic, points: Sequence[Point], baseline: Span | None = None
+    characteristic: Characteristic,
+    points: Sequence[Point],
+    baseline: Span | None = None,
+    *,
+    step: float | None = None,
+    noise: Sequence[Noise] = (),
+    lots: Sequence[str | None] = (),
 ) -> LevelCourse:
     """Return the course that a series runs: level, or worn where the plan names what it wears with.
 
@@ -45,14 +51,15 @@ def course_of(
         The series, in order of making.
     baseline : Span, optional
         The settled state that a lead froze; of a worn course the part on the last of its fittings counts.
+    step, noise, lots
+        As for `LevelCourse`.
     """
     span = None if baseline is None else baseline.ordinals(points)
     if not characteristic.wears_with:
-        return LevelCourse(characteristic, tuple(points), span)
+        return LevelCourse(characteristic, tuple(points), span, step, noise, lots)
     counted = _counted(points)
-    return WornCourse(
-        characteristic, tuple(points), own_fitting(points, span) if counted and span is not None else span
-    )
+    own = own_fitting(points, span) if counted and span is not None else span
+    return WornCourse(characteristic, tuple(points), own, step=step)
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,7 @@ taken off.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 import numpy as np
@@ -20,6 +20,7 @@ from qc.watch.results import Point
 from qc.watch.series.derive import derived_readings
 from qc.watch.series.nesting import fit_nested
 from qc.watch.series.order import ORDER, in_order
+from qc.watch.series.steps import step_of
 
 CARRIED: tuple[str, ...] = ("person", "gauge", "tool", "batch", "note")
 """What a point inherits from its readings as text; several values are joined by `` + ``."""
@@ -39,6 +40,8 @@ class Points:
         Standard deviations within and between pieces; None where readings are not nested. [unit]
     left_out : tuple of str
         Serials with too few places read to give a point.
+    step : float or None
+        Step that the gauge leaves in the values, None where it is not known. [unit]
     """
 
     points: tuple[Point, ...]
@@ -46,6 +49,7 @@ class Points:
     within: float | None = None
     between: float | None = None
     left_out: tuple[str, ...] = ()
+    step: float | None = None
 
 
 def series_points(
@@ -79,8 +83,10 @@ def series_points(
     cells = cells.with_columns(charted=value)
     if len(characteristic.places) == 0 or characteristic.kind != "measured":
         areas = {m.id: m.area_factor for m in plan.models} if "area" in characteristic.places else {}
-        return _flat(cells, characteristic, areas, centered=centered)
-    return _nested(cells, centered=centered)
+        found = _flat(cells, characteristic, areas, centered=centered)
+    else:
+        found = _nested(cells, centered=centered)
+    return replace(found, step=step_of(found.points, plan, stage, characteristic))
 
 
 def _models(plan: Plan, characteristic: Characteristic, family: str) -> list[str]:
