@@ -13,16 +13,21 @@ _ISO = re.compile(r"^(\d{4})-(\d{1,2})-(\d{1,2})(?:[T ]+(\d{1,2}):(\d{2})(?::(\d
 _POINTED = re.compile(r"^(\d{1,2})\.(\d{1,2})\.(\d{4})(?:\s+(\d{1,2}):(\d{2})(?::(\d{2}))?)?$")
 _CLOCK = r"(?:,?\s+(?P<hour>\d{1,2}):(?P<minute>\d{2})(?::(?P<second>\d{2}))?)?$"
 _YEAR_FIRST = re.compile(r"^(?P<a>\d{4})(?P<sign>[/.-])(?P<b>\d{1,2})(?P=sign)(?P<c>\d{1,2})\.?" + _CLOCK)
-_YEAR_LAST = re.compile(r"^(?P<a>\d{1,2})(?P<sign>[/.-])\s?(?P<b>\d{1,2})(?P=sign)\s?(?P<c>\d{4}|\d{2})" + _CLOCK)
+_YEAR_LAST = re.compile(
+    r"^(?P<a>\d{1,2})(?P<sign>[/.-])\s?(?P<b>\d{1,2})(?P=sign)\s?(?P<c>\d{4}|\d{2})" + _CLOCK
+)
 _MONTH_FIRST = re.compile(r"(?:^|\s)\d{1,2}[/-](?:1[3-9]|2\d|3[01])[/-]\d{4}")
 _DAY_WORD = re.compile(
-    r"^(?P<a>\d{1,2})(?:\.|st|nd|rd|th)?[\s-]+(?:of\s+)?(?P<word>[a-zä]{3,9})\.?,?[\s-]+(?P<c>\d{4}|\d{2})" + _CLOCK
+    r"^(?P<a>\d{1,2})(?:\.|st|nd|rd|th)?[\s-]+(?:of\s+)?(?P<word>[a-zä]{3,9})\.?,?[\s-]+(?P<c>\d{4}|\d{2})"
+    + _CLOCK
 )
-_WORD_DAY = re.compile(r"^(?P<word>[a-zä]{3,9})\.?\s+(?P<a>\d{1,2})(?:st|nd|rd|th)?,?\s+(?P<c>\d{4})" + _CLOCK)
+_WORD_DAY = re.compile(
+    r"^(?P<word>[a-zä]{3,9})\.?\s+(?P<a>\d{1,2})(?:st|nd|rd|th)?,?\s+(?P<c>\d{4})" + _CLOCK
+)
 _WEEKDAY = re.compile(r"^(?P<name>[a-z]{2,10})\.?,?\s+(?P<rest>.*\d.*)$")
 _MONTHS = (
-    "january|jan|januar", "february|feb|februar", "march|mar|märz|maerz|mrz", "april|apr", "may|mai", "june|jun|juni",
-    "july|jul|juli", "august|aug", "september|sept|sep", "october|oct|oktober|okt", "november|nov",
+    "january|jan|januar", "february|feb|februar", "march|mar|märz|maerz|mrz", "april|apr", "may|mai",
+    "june|jun|juni", "july|jul|juli", "august|aug", "september|sept|sep", "october|oct|oktober|okt", "november|nov",
     "december|dec|dezember|dez",
 )  # fmt: skip
 _WEEKDAYS = (
@@ -66,8 +71,8 @@ def read_moment(text: str, zone: str, time_text: str = "") -> Moment | None:
 
     Year first (``2026-05-14``, ``2026/05/14``, ``2026.05.14``), points (``14.05.2026``, ``14.5.26``: the day
     first), a month in words (``14 May 2026``, ``14. Mai 2026``, ``May 14, 2026``), a weekday before it.
-    ``14/05/2026`` has one reading, since there is no month 14; ``10/05/2026`` has two and stays unread, and so
-    does ``05/14/2026``: a bench that writes the month first is asked once, not guessed at.
+    ``14/05/2026`` has one reading, since there is no month 14; ``10/05/2026`` has two and stays unread, and
+    so does ``05/14/2026``: a bench that writes the month first is asked once, not guessed at.
 
     Parameters
     ----------

@@ -4,14 +4,18 @@ from __future__ import annotations
 
 import re
 
-BLANK = frozenset({"-", "--", "---", "\u2010", "\u2012", "\u2013", "\u2014", "\u2212", "n/a", "n.a.", "na", "n.m."})
+BLANK = frozenset(
+    {"-", "--", "---", "\u2010", "\u2012", "\u2013", "\u2014", "\u2212", "n/a", "n.a.", "na", "n.m."}
+)
 """What a bench writes for "not measured"; common practice, no source."""
 
 DITTO = frozenset({'"', "''", '""', "\u201d", "\u201e", "\u2033", "\u3003", "do.", "dto.", "dto", "ditto"})
 """What a bench writes for "as above"; common practice, no source."""
 
 _STROKES = re.compile(r"^[|Il](?:[|Il]{0,3})$")
-_RANGE = re.compile(r"^(?P<first>\S*\d)\s*(?:\s[-\u2013\u2014]\s|\u2013|\u2014|\.\.+|\s+to\s+|\s+bis\s+)\s*(?P<last>\S*\d)$")
+_RANGE = re.compile(
+    r"^(?P<first>\S*\d)\s*(?:\s[-\u2013\u2014]\s|\u2013|\u2014|\.\.+|\s+to\s+|\s+bis\s+)\s*(?P<last>\S*\d)$"
+)
 
 
 def is_blank_mark(text: str) -> bool:

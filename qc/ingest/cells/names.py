@@ -19,7 +19,7 @@ KNOWN_NAMES: dict[str, tuple[str, ...]] = {
     "model": ("model", "type", "mod", "modell", "typ"),
     "person": (
         "person", "tester", "technician", "operator", "player", "by", "initials", "measured by",
-        "pers", "prüfer", "prüferin", "pruefer", "messer", "name",
+        "pers", "prüfer", "prüferin", "pruefer", "messer",
     ),
     "gauge": ("gauge", "tuner", "probe", "gauge id", "messgerät", "messmittel", "prüfmittel", "stimmgerät"),
     "tool": ("tool", "die", "mandrel", "booth", "nozzle", "jig", "werkzeug"),
@@ -33,7 +33,10 @@ KNOWN_NAMES: dict[str, tuple[str, ...]] = {
     "main_out_mm": ("main slide out mm", "main slide out", "main out mm", "tuning slide out mm"),
     "wrap_out_mm": ("wrap slide out mm", "wrap out mm", "wrap slide out"),
     "method": ("method", "slide placed"),
-    "note": ("note", "notes", "remark", "remarks", "comment", "comments", "bemerkung", "bemerkungen", "notiz", "anmerkung"),
+    "note": (
+        "note", "notes", "remark", "remarks", "comment", "comments",
+        "bemerkung", "bemerkungen", "notiz", "anmerkung",
+    ),
     "unit": ("unit", "units"),
     "repeat": ("repeat", "rep", "reading no", "sitting", "wiederholung"),
     "leg": ("leg",),
@@ -151,7 +154,9 @@ def known_field(text: str) -> str:
     return heading(text).field
 
 
-def heading(text: str, extra: dict[str, str] | None = None, units: Mapping[str, str] | None = None) -> Heading:
+def heading(
+    text: str, extra: dict[str, str] | None = None, units: Mapping[str, str] | None = None
+) -> Heading:
     """Take a heading apart: ``Wall [mm]``, ``Leak (cm3/min)`` and ``Length mm`` carry their unit.
 
     Parameters
