@@ -53,7 +53,7 @@ def fill_rows(
     figures : collection of int
         Columns of figures, into which nothing is ever filled.
     given : collection of str
-        Names that the head says.
+        Names that the head says: an empty cell takes its value, never the one above.
 
     Returns
     -------
@@ -66,7 +66,8 @@ def fill_rows(
     dropped = _lines_below(fields, filled)
     body = [index for index in range(len(filled)) if index not in dropped]
     _repeat_above(filled, body, figures)
-    once = [fields[name] for name in ONCE if name in fields and _written_once(filled, body, fields[name])]
+    own = {name: column for name, column in fields.items() if name not in given}
+    once = [own[name] for name in ONCE if name in own and _written_once(filled, body, own[name])]
     _fill_places(fields, filled, body)
     _fill_blocks(fields, filled, body, given)
     for column in once:
@@ -129,7 +130,7 @@ def _fill_blocks(fields: Mapping[str, int], rows: Rows, body: Sequence[int], giv
             seen.add(place)
             rows[index][serial] = rows[first][serial]
             for name in WITH_SERIAL:
-                column = fields.get(name)
+                column = fields.get(name) if name not in given else None
                 if column is not None and not rows[index][column].strip():
                     rows[index][column] = rows[first][column]
         else:

@@ -72,6 +72,8 @@ class CardHeadings:
         exact = self._exact(text)
         if exact is not None:
             return exact
+        if heading(text, {}, self.units).stray_unit:
+            return None  # without its unit a figure would be read as one of the plan's unit
         name = plain(text)
         if name in WHAT_WORDS:
             return Meaning(WHAT)

@@ -28,7 +28,7 @@ class LayoutError(SheetError):
 
 
 @dataclass(slots=True)
-class Column:
+class MeantColumn:
     """A column of a table as one card understands it."""
 
     cell: Cell
@@ -36,7 +36,7 @@ class Column:
 
 
 @dataclass(slots=True)
-class Figure:
+class PlacedFigure:
     """A figure of a row: the name it stands under, its places, its cell and the heading over it."""
 
     field: str
@@ -58,12 +58,12 @@ class PlainCard:
 
     def __init__(self, grid: Grid, card: Card, words: CardHeadings, head: list[HeadLine]) -> None:
         self.source, self.card, self.words, self.head = grid, card, words, head
-        self.rows: list[tuple[dict[str, Cell], list[Figure]]] = []
+        self.rows: list[tuple[dict[str, Cell], list[PlacedFigure]]] = []
 
-    def add(self, cells: list[Cell], columns: list[Column], at: dict[int, int]) -> None:
+    def add(self, cells: list[Cell], columns: list[MeantColumn], at: dict[int, int]) -> None:
         """Take one row of a table: one plain row for each of its places."""
         identity: dict[str, Cell] = {}
-        figures: list[Figure] = []
+        figures: list[PlacedFigure] = []
         whats = [c for c in columns if c.meaning.field == WHAT]
         what = self._what(cells, at[id(whats[0])]) if whats else None
         for column in columns:
@@ -77,7 +77,7 @@ class PlainCard:
             elif meaning.field != WHAT:
                 identity[meaning.field] = cell
         filled = [f for f in figures if f.cell.text.strip() and not is_blank_mark(f.cell.text)]
-        groups: list[list[Figure]] = []
+        groups: list[list[PlacedFigure]] = []
         for figure in filled or figures[:1]:
             for group in groups:
                 if group[0].places == figure.places and figure.field not in {f.field for f in group}:
@@ -98,7 +98,7 @@ class PlainCard:
             raise LayoutError(self.source.file, problem, hint, tab=self.source.tab, cell=cell)
         return found
 
-    def _figure(self, meaning: Meaning, what: Meaning | None, cell: Cell, label: str) -> Figure:
+    def _figure(self, meaning: Meaning, what: Meaning | None, cell: Cell, label: str) -> PlacedFigure:
         places = dict(meaning.places)
         for name, value in what.places if what else ():
             if places.setdefault(name, value) != value:
@@ -111,7 +111,7 @@ class PlainCard:
             raise self._open(cell, label)
         unit = meaning.unit or (what.unit if what else "")
         basis = meaning.basis or (what.basis if what else "")
-        return Figure(field, unit, basis, tuple(sorted(places.items())), cell, label)
+        return PlacedFigure(field, unit, basis, tuple(sorted(places.items())), cell, label)
 
     def _open(self, cell: Cell, label: str) -> LayoutError:
         grid = self.source
@@ -149,7 +149,7 @@ class PlainCard:
         nowhere = (source.lines[0] if source.lines else 1, 0, "")
         put([("Card", nowhere), (self.card.title, nowhere)])
         for line in self.head:
-            if line.known != "card" and (line.text or line.label) and line.known not in names:
+            if line.known != "card" and (line.text or line.label):
                 where = (line.cell.line, line.cell.column, line.label)
                 put([(line.label or "said above", where), (line.text, where)])
         put([])
@@ -181,7 +181,7 @@ class PlainCard:
             (), tuple(origins),
         )  # fmt: skip
 
-    def _label(self, figure: Figure) -> str:
+    def _label(self, figure: PlacedFigure) -> str:
         said = " ".join(part for part in (figure.unit, _BASIS_WORDS.get(figure.basis, "")) if part)
         name = figure.field
         if name.startswith(VALUE):

@@ -14,7 +14,7 @@ from dataclasses import replace
 from qc.ingest.cards.filling import fill_rows, needs_filling
 from qc.ingest.cards.headings import NUMBER, WHAT, CardHeadings, Meaning
 from qc.ingest.cards.headlines import Cell, HeadLine, HeadReader
-from qc.ingest.cards.laid import Column, LayoutError, PlainCard, address
+from qc.ingest.cards.laid import LayoutError, MeantColumn, PlainCard, address
 from qc.ingest.cards.layout import HeadValue, Parts, part_sheet
 from qc.ingest.cards.recognition import FIXED_HEADINGS, CardSheet, plan_names, recognise_card
 from qc.ingest.cards.tables import SheetWords, TableOfSheet, heading_rows, split_tables
@@ -229,12 +229,12 @@ class _Straightener:
 
     def _columns(
         self, table: TableOfSheet, head: list[HeadLine], words: CardHeadings, *, strict: bool
-    ) -> list[Column]:
+    ) -> list[MeantColumn]:
         """Return what each heading means; what means nothing is kept as a note, or asked about."""
         given = {line.known for line in head if line.text} | {
             known_field(cell.text) for cell in table.headings if cell.text.strip()
         }
-        found: list[Column] = []
+        found: list[MeantColumn] = []
         unknown: list[tuple[Cell, str]] = []
         for index, cell in enumerate(table.headings):
             label = cell.text.strip()
@@ -243,6 +243,8 @@ class _Straightener:
                 if any(texts):
                     raise SheetError(self.grid.file, "a column has figures but no heading", "Write over it.")
                 continue
+            if heading(label, {}, words.units).stray_unit:
+                raise SheetError(self.grid.file, f"the heading {label} names an unknown unit", "Mend it.")
             meaning = words.read(label, given)
             if meaning is None:
                 if strict:
@@ -253,14 +255,29 @@ class _Straightener:
                 near = self._near(label, words)
                 if near or _mostly_figures(texts):
                     unknown.append((cell, near))
-            found.append(Column(cell, meaning))
+            found.append(MeantColumn(cell, meaning))
         if unknown:
             raise self._unknown(unknown, words)
         fields = {c.meaning.field for c in found} | given
         for column in found:
             if column.meaning.field == NUMBER:
                 column.meaning = self._number(table, column, fields)
+        self._refuse_doubled(found)
         return [column for column in found if column.meaning.field]
+
+    def _refuse_doubled(self, columns: Sequence[MeantColumn]) -> None:
+        """Refuse two columns of one meaning, and a place that a heading and a column both name."""
+        taken: dict[tuple[object, ...], str] = {}
+        for column in columns:
+            meaning, label = column.meaning, column.cell.text.strip()
+            key = (meaning.field, meaning.places)
+            also = next((taken[name, ()] for name, _ in meaning.places if (name, ()) in taken), None)
+            if meaning.field not in {"note", ""} and (key in taken or also is not None):
+                problem = f"the headings {also or taken[key]} and {label} mean the same"
+                hint = "Keep one of the two columns, or rename the one that holds something else."
+                cell = self._at(column.cell, label)
+                raise LayoutError(self.grid.file, problem, hint, tab=self.grid.tab, cell=cell)
+            taken[key] = label
 
     def _near(self, label: str, words: CardHeadings) -> str:
         """Return the heading a mistyped one was meant for, empty where none is close."""
@@ -282,7 +299,7 @@ class _Straightener:
         cell = self._at(unknown[0][0], labels[0])
         return LayoutError(self.grid.file, problem, hint, tab=self.grid.tab, cell=cell)
 
-    def _number(self, table: TableOfSheet, column: Column, fields: set[str]) -> Meaning:
+    def _number(self, table: TableOfSheet, column: MeantColumn, fields: set[str]) -> Meaning:
         if "serial" not in fields:
             return Meaning("serial")
         texts = [_text(row, table.headings.index(column.cell)) for row in table.body]

@@ -27,8 +27,8 @@ _WORD_DAY = re.compile(
 _WEEKDAY = re.compile(r"^(?P<name>[a-z]{2,10})\.?,?\s+(?P<rest>.*\d.*)$")
 _MONTHS = (
     "january|jan|januar", "february|feb|februar", "march|mar|märz|maerz|mrz", "april|apr", "may|mai",
-    "june|jun|juni", "july|jul|juli", "august|aug", "september|sept|sep", "october|oct|oktober|okt", "november|nov",
-    "december|dec|dezember|dez",
+    "june|jun|juni", "july|jul|juli", "august|aug", "september|sept|sep", "october|oct|oktober|okt",
+    "november|nov", "december|dec|dezember|dez",
 )  # fmt: skip
 _WEEKDAYS = (
     "monday|mon|mo|montag", "tuesday|tues|tue|tu|dienstag|di", "wednesday|wed|we|mittwoch|mi",
