@@ -92,6 +92,14 @@ class CardHeadings:
                     return Meaning(figure or FIGURE, unit, basis, places, figure=True)
         return None
 
+    def open_places(self, text: str) -> list[str]:
+        """Return the places a bare word may stand for, each with its name: ``partial 2``, ``position 2``."""
+        value = plain(text).rstrip("°")
+        names = {
+            name for known in self.places.values() for name, spelled in known.items() if value in spelled
+        }
+        return [f"{name} {value}" for name in sorted(names)]
+
     def only_figure(self, places: Collection[str]) -> str:
         """Return the one figure of the card that has these places, empty where none or several have."""
         fits = [field for field, known in self.places.items() if set(places) <= set(known)]

@@ -93,6 +93,8 @@ def _one_heading_row(parts: Parts) -> bool:
     """Tell, quickly, that no row of the table and no line of the head can be another row of headings."""
     grid = parts.grid
     for row, texts in enumerate(grid.rows):
+        if row > parts.header_row and texts and texts[0][:1].isdigit():
+            continue  # headings begin with a word
         words = sum(1 for text in texts if text[:1].isalpha())
         if (
             row != parts.header_row
@@ -268,10 +270,11 @@ class _Straightener:
     def _refuse_doubled(self, columns: Sequence[MeantColumn]) -> None:
         """Refuse two columns of one meaning, and a place that a heading and a column both name."""
         taken: dict[tuple[object, ...], str] = {}
+        beside = {c.meaning.field: c.cell.text.strip() for c in columns if not c.meaning.figure}
         for column in columns:
             meaning, label = column.meaning, column.cell.text.strip()
             key = (meaning.field, meaning.places)
-            also = next((taken[name, ()] for name, _ in meaning.places if (name, ()) in taken), None)
+            also = next((beside[name] for name, _ in meaning.places if name in beside), None)
             if meaning.field not in {"note", ""} and (key in taken or also is not None):
                 problem = f"the headings {also or taken[key]} and {label} mean the same"
                 hint = "Keep one of the two columns, or rename the one that holds something else."
@@ -280,7 +283,10 @@ class _Straightener:
             taken[key] = label
 
     def _near(self, label: str, words: CardHeadings) -> str:
-        """Return the heading a mistyped one was meant for, empty where none is close."""
+        """Return what a heading may have been meant for, empty where nothing is close."""
+        places = words.open_places(label)
+        if places:
+            return " or ".join(places)
         return closest(plain(label), [*words.names, *words.short, *(name for name in _COMMON)])
 
     def _unknown(self, unknown: Sequence[tuple[Cell, str]], words: CardHeadings) -> LayoutError:
