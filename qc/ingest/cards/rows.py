@@ -10,7 +10,17 @@ from itertools import combinations
 
 from qc.ingest.cards.layout import Column
 from qc.ingest.cards.recognition import GAUGE, VALUE, CardSheet
-from qc.ingest.cells import COMMA_NOTE, FACTORS, plain, read_moment, read_number, read_whole
+from qc.ingest.cards.verdicts import read_verdict
+from qc.ingest.cells import (
+    COMMA_NOTE,
+    FACTORS,
+    is_serial_range,
+    plain,
+    read_moment,
+    read_number,
+    read_tally,
+    read_whole,
+)
 from qc.ingest.unfolded import ReadingColumns, SharedColumns, UnfoldedReading
 from qc.plan import PLACE, Characteristic, Plan
 
@@ -137,7 +147,7 @@ class Row:
             "offset_min": moment.offset_min if moment else None,
             "has_time": moment.has_time if moment else False,
             "day_text": day_text,
-            "serial": " ".join(self.text("serial").split()),
+            "serial": self._serial(),
             "model": self._known(reader._models, "model"),
             "stage": reader.card.stage or "",
             "person": self._known(reader._people, "person"),
@@ -169,6 +179,14 @@ class Row:
             "air_c": self.number("air_c", "C"),
             "method": self.text("method").casefold().replace(" ", "-"),
         }
+
+    def _serial(self) -> str:
+        """Return the one piece a row is of; which of several was measured only the bench knows."""
+        typed = " ".join(self.text("serial").split())
+        if is_serial_range(typed):
+            self.bad["serial"] = typed
+            return ""
+        return typed
 
     def _place(self, field: str, marks: str = "") -> str:
         """Return a place as the plan spells it, in small letters where the plan knows none of this name."""
@@ -236,6 +254,11 @@ class Row:
         note = number.note
         if not note and "," in typed and number.value is not None and not reader.comma_is_usual:
             note = COMMA_NOTE
+        if number.value is None and characteristic.kind == "count":
+            strokes = read_tally(typed)
+            return (
+                (None, note) if strokes is None else (float(strokes), f"{typed.strip()} counted as strokes")
+            )
         if number.value is None or written == characteristic.unit:
             return number.value, note
         note = "; ".join(
@@ -314,28 +337,6 @@ def convert(value: float, written: str, wanted: str) -> float:
     (13.97, 0.152)
     """
     return value if written == wanted else float(f"{value * FACTORS[written, wanted]:.12g}")
-
-
-GOOD = frozenset("0 ok good pass passed none no fine clean".split())
-FAULT = frozenset(
-    "1 fault faulty fail failed yes x bad reject rejected rework gap pit overrun crack starved".split()
-)
-
-
-def read_verdict(text: str) -> tuple[float | None, str]:
-    """Read a pass-or-fail cell: 0 for good, 1 for a fault, None where it is neither.
-
-    Examples
-    --------
-    >>> read_verdict("ok"), read_verdict("Gap"), read_verdict("perhaps")
-    ((0.0, ''), (1.0, 'gap'), (None, ''))
-    """
-    word = plain(text)
-    if word in GOOD:
-        return 0.0, ""
-    if word in FAULT:
-        return 1.0, word if word.isalpha() and word not in {"x", "yes"} else ""
-    return None, ""
 
 
 def _nominal(plan: Plan, characteristic: Characteristic, model: str, day: date | None) -> float | None:
