@@ -5,8 +5,10 @@ STAMP := $(VENV)/ready.stamp
 JOBS ?= 2
 MINUTES ?= 10
 KILLS ?= 500
+SEEDS ?= 1 2 3 4
+MONTHS ?=
 
-.PHONY: setup demo test check bench fuzz docs clean
+.PHONY: setup demo test check bench fuzz strangers docs clean
 setup: $(STAMP)
 
 $(STAMP): requirements.lock pyproject.toml .ci/setup
@@ -34,6 +36,9 @@ fuzz: $(STAMP)  ## kills, full disks, two writers, each reader fuzzed for MINUTE
 		$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes -r requirements-fuzz.lock || \
 		echo "Going on without the fuzzer that is led by coverage."
 	@$(BIN)/python tests/faults/fuzz.py --minutes $(MINUTES) --kills $(KILLS)
+
+strangers: $(STAMP)  ## what is told of invented workshops beside their truth; SEEDS, MONTHS, ONLY, JOBS; hours
+	@$(BIN)/python tests/strangers/score.py --jobs $(JOBS) --seeds $(SEEDS) $(if $(MONTHS),--months $(MONTHS)) $(if $(ONLY),--only $(ONLY))
 
 docs: $(STAMP)
 	@$(BIN)/python docs/make_docs.py --pictures

@@ -54,6 +54,7 @@ def add_routes(server: Flask) -> None:
     server.add_url_rule("/held/decide", view_func=decide_rows, methods=["POST"])
     server.add_url_rule("/held/<row>/ways", view_func=tell_ways, methods=["GET"])
     server.add_url_rule("/held/after/<ticket>", view_func=tell_settled, methods=["GET"])
+    server.add_url_rule("/judged", view_func=tell_judged, methods=["GET"])
     server.add_url_rule("/signals/<signal_id>/say", view_func=say_of_signal, methods=["POST"])
     server.add_url_rule("/series/decide", view_func=decide_series, methods=["POST"])
     server.add_url_rule("/gauges/study", view_func=study_gauge, methods=["POST"])
@@ -100,7 +101,13 @@ def tell_settled(ticket: str) -> Response:
         )
     else:
         said = done["message"]
-    return jsonify({"said": said, "counted": counted, "gone": gone})
+    return jsonify({"said": said, "counted": counted, "gone": gone, "judged": sheets.judged_sentence()})
+
+
+def tell_judged() -> Response:
+    """Answer whether what was settled is judged, as a sentence, and whether it is worth asking again."""
+    waits = bool(queries.board().not_judged())
+    return jsonify({"waits": waits, "said": sheets.judged_sentence() if waits else sheets.JUDGED})
 
 
 def say_of_signal(signal_id: str) -> Response:

@@ -11,7 +11,7 @@ from typing import Any
 from dash import Dash, Input, Output, dcc, html
 from dash.dependencies import ClientsideFunction
 from dash.development.base_component import Component
-from flask import Flask, Response, after_this_request, current_app
+from flask import Flask, Response, after_this_request, current_app, request
 
 from dashboard import answers, door, downloads, queries, uploads
 from dashboard.door import PlainNames
@@ -93,11 +93,13 @@ class _Board(Dash):  # type: ignore[misc]
             r'"(\w+_version|dash_version_url)":(?:"[^"]*"|null)', r'"\1":""', parts["config"]
         )
         token = current_app.config[door.TOKEN_KEY]
+        status = 200 if match(PAGES, request.path) else 404
 
         @after_this_request
         def hand_out(response: Response) -> Response:
-            """Let the framework's own posts bear the token too."""
+            """Let the framework's own posts bear the token too; an address without a page says so as well."""
             response.set_cookie(door.TOKEN_COOKIE, token, samesite="Strict")
+            response.status_code = status
             return response
 
         return INDEX.format(theme=mark, title=self.title, token=token, **parts)

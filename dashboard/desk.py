@@ -11,6 +11,7 @@ import logging
 import multiprocessing
 import secrets
 import threading
+import time
 from collections import deque
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
@@ -39,6 +40,11 @@ MOST_BYTES: Final = 2 * 2**30
 
 SILENCE_S: Final = 900.0
 """Longest time without a word from the worker before it is ended [s]; years of sheets take minutes."""
+
+QUIET_S: Final = 5.0
+"""Judging follows held rows that were settled once no further decision came for so long [s]; chosen: whoever
+works down a list needs a few seconds for each row, and judging would keep the next one waiting. A page opened
+meanwhile has it judged at once."""
 
 FALSE_STARTS: Final = 2
 """Workers in a row that may die before they are ready; after that what waits is told so."""
@@ -89,6 +95,7 @@ class WorkerDesk:
         self._ended: deque[str] = deque()
         self._waiting: deque[_Task] = deque()
         self._in_hand: _Task | None = None
+        self._judge_at: float | None = None  # on the steady clock: when what was settled is judged
         self._worker: _Worker | None = None
         self._thread: threading.Thread | None = None
         self._closing = False
@@ -215,6 +222,8 @@ class WorkerDesk:
         self._ended.append(task.ticket)
         while len(self._ended) > KEPT_TICKETS:
             self._tickets.pop(self._ended.popleft(), None)
+        if task.kind == "held":
+            self._judge_at = time.monotonic() + QUIET_S
         self.spool.forget(task.folder)
 
     # --- who does it
@@ -232,7 +241,7 @@ class WorkerDesk:
                 self._at_work()
             with self._changed:
                 # a worker that died with nothing in hand is replaced when it is needed
-                self._changed.wait_for(lambda: self._waiting or self._closing)
+                self._wait_for_work()
                 if self._closing:
                     return
                 task = self._in_hand = self._waiting.popleft()
@@ -247,6 +256,16 @@ class WorkerDesk:
                 if false_starts:
                     self._tickets[task.ticket] |= {"state": "waiting"}
                     self._waiting.appendleft(task)
+
+    def _wait_for_work(self) -> None:
+        """Wait until something is to be done, be it to judge what was settled. The lock is held."""
+        while not (self._waiting or self._closing):
+            left = None if self._judge_at is None else self._judge_at - time.monotonic()
+            if left is not None and left <= 0:
+                self._judge_at = None
+                self.judge()
+            else:
+                self._changed.wait(left)
 
     def _at_work(self) -> _Worker:
         """Return the worker, a new one where there is none or it died.

@@ -8,6 +8,7 @@ from typing import Any, ClassVar
 from dash import html
 from dash.development.base_component import Component
 
+from dashboard.parts import unbroken
 from qc.jobs.board import ShopView
 
 
@@ -75,7 +76,7 @@ def line(label: str, name: str, value: str = "") -> Component:
 def tick(label: str, name: str, value: str, done: bool) -> Component:
     """Return a box to tick; one that was ticked before stays so."""
     box = Field(name, "checkbox", value, checked=done, disabled=done)
-    return html.Label([box, html.Span(label)], className="tick")
+    return html.Label([box, html.Span(unbroken(label))], className="tick")
 
 
 def switches(store: str, children: Sequence[Any], form_id: str) -> Component:

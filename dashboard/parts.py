@@ -9,14 +9,18 @@ from typing import Any
 from dash import dcc, html
 from dash.development.base_component import Component
 
-from dashboard import route, words
+from dashboard import pictograms, words
 from dashboard.drawing import Drawing
 from dashboard.figures import GRAPH_CONFIG, Figure
 from dashboard.routing import instrument_address, series_address
 from qc.jobs.board import SeriesVerdict, SeriesView, ShopView, Ticket, limits_words
+from qc.words import MONTHS
 
-SERIAL = re.compile(r"\b[A-Z]{1,4}-\w+")
-"""Serials and names of gauges and tools, as they stand in a sentence."""
+WHOLE = re.compile(rf"\b[A-Z]{{1,4}}-\w+|\b\d{{1,2}} (?:{'|'.join(name[:3] for name in MONTHS)})\b")
+"""Serials, names of gauges and tools, and days, as they stand in a sentence."""
+
+SHORT_CELL = 12
+"""Characters of a cell that stays on one line, such as a day or a tool; chosen, a longer one may break."""
 
 # chosen: four pixels a piece at the width of the line; closer, its course is a smear
 SPARK_POINTS = 36
@@ -66,7 +70,7 @@ def caption(view: SeriesView) -> Component:
     points = view.verdict.points
     present = {p.model for p in points}
     models = [
-        html.Span([Drawing(route.draw_symbol(m.symbol)), " ", m.name], className="key")
+        html.Span([Drawing(pictograms.draw_symbol(m.symbol)), " ", m.name], className="key")
         for m in view.models
         if m.id in present
     ]
@@ -78,7 +82,7 @@ def caption(view: SeriesView) -> Component:
     gloss = (
         [
             html.Span(
-                [Drawing(route.draw_left_out()), f" left out by a lead, in no figure ({left_out})"],
+                [Drawing(pictograms.draw_left_out()), f" left out by a lead, in no figure ({left_out})"],
                 className="key",
             )
         ]
@@ -90,7 +94,7 @@ def caption(view: SeriesView) -> Component:
 
 def mark(verdict: SeriesVerdict) -> Component:
     """Return ring and core of a series; the words beside it say the same."""
-    return Drawing(route.draw_mark(verdict.behaviour, verdict.capable))
+    return Drawing(pictograms.draw_mark(verdict.behaviour, verdict.capable))
 
 
 def state_words(verdict: SeriesVerdict) -> Component:
@@ -108,7 +112,7 @@ def spark(verdict: SeriesVerdict) -> Component:
     start = None
     if signal is not None and tail:
         start = sum(p.ordinal < signal.start for p in tail)
-    return Drawing(route.draw_spark([p.value for p in tail], start))
+    return Drawing(pictograms.draw_spark([p.value for p in tail], start))
 
 
 def series_name(verdict: SeriesVerdict) -> str:
@@ -134,10 +138,11 @@ def serial_link(serial: str) -> Component:
 
 
 def unbroken(sentence: str) -> list[Any]:
-    """Return a sentence whose serials and names never break at their hyphen."""
+    """Return a sentence set for reading: serials, names and days never break, and units bear their signs."""
     parts: list[Any] = []
     end = 0
-    for found in SERIAL.finditer(sentence):
+    sentence = words.units_in(sentence)
+    for found in WHOLE.finditer(sentence):
         parts += [sentence[end : found.start()], html.Span(found.group(), className="whole")]
         end = found.end()
     return [part for part in [*parts, sentence[end:]] if part != ""]
@@ -150,11 +155,15 @@ def table(
     flush = {index: {"className": "num"} for index in numbers}
     top = html.Thead(html.Tr([html.Th(name, scope="col", **flush.get(i, {})) for i, name in enumerate(head)]))
     body = html.Tbody(
-        [html.Tr([html.Td(cell, **flush.get(i, {})) for i, cell in enumerate(row)]) for row in rows]
+        [html.Tr([html.Td(cell, **flush.get(i, _whole(cell))) for i, cell in enumerate(row)]) for row in rows]
     )
     inner = html.Table([html.Caption(caption), top, body])
     # A wide table scrolls by itself; the keyboard must be able to reach it.
     return html.Div(inner, className="table", tabIndex=0, role="region", **{"aria-label": caption})
+
+
+def _whole(cell: Any) -> dict[str, str]:
+    return {"className": "whole"} if isinstance(cell, str) and len(cell) <= SHORT_CELL else {}
 
 
 def nothing(sentence: str) -> Component:
@@ -169,7 +178,7 @@ def masthead(shop: ShopView) -> Component:
             html.A("Skip to the page", href="#main", className="skip"),
             html.Div(
                 [
-                    dcc.Link([Drawing(route.draw_badge()), shop.name], href="/", className="shop"),
+                    dcc.Link([Drawing(pictograms.draw_badge()), shop.name], href="/", className="shop"),
                     html.Span(words.long_day(shop.day), className="small"),
                     html.Span(shop.lead, className="who"),
                     html.Button(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import date
 from math import floor, log10
 
@@ -16,11 +17,15 @@ from qc.jobs.board import (
     StageView,
     StretchResult,
     budget_words,
+    settled_words,
 )
 from qc.words import MONTHS, dated_words, day_words, pieces_words, unit_words, whole_words
 
 CHART_UNITS = {"fault": "", "mm2": "mm²", "C": "C"}
 """Units that stand on a chart otherwise than in a sentence: there a number of faults needs no word for it."""
+
+ASCII_UNIT = re.compile(r"(?<=\d )um\b|(?<![\[\w])cm3/min\b")
+"""Units as a keyboard without their signs writes them."""
 
 BEHAVIOUR_WORDS = {"steady": "steady", "drifting": "drifting", "learning": "learning"}
 SETTLE_MOST = 1000
@@ -40,6 +45,17 @@ def unit(code: str) -> str:
     'µm'
     """
     return CHART_UNITS.get(code, unit_words(code))
+
+
+def units_in(sentence: str) -> str:
+    """Return a sentence with the signs of its units; a column's name in square brackets stays as it is.
+
+    Examples
+    --------
+    >>> units_in("0.03 um is usual only as mm; leaks are in cm3/min. See [um].")
+    '0.03 µm is usual only as mm; leaks are in cm³/min. See [um].'
+    """
+    return ASCII_UNIT.sub(lambda found: unit(found.group()), sentence)
 
 
 def day(when: date | None, year: bool = False) -> str:
@@ -187,6 +203,9 @@ def finding(verdict: SeriesVerdict) -> str:
     signal = verdict.telling
     if signal is not None and signal.sentence:
         return signal.sentence
+    settled = settled_words(verdict, verdict.points[-1].day) if verdict.points else ""
+    if settled:
+        return f"{settled[0].upper()}{settled[1:]}."
     if verdict.behaviour == "learning":
         return f"Still learning: {pieces_words(verdict.pieces)} so far, too few to judge."
     stretch = current_stretch(verdict)
@@ -285,7 +304,8 @@ def _outside(verdict: SeriesVerdict) -> str:
     share = 100 * verdict.outside_share
     if share < 1:
         return "Fewer than 1 in 100 would be outside. "
-    least = f" (at least {100 * verdict.outside_low:.0f})" if verdict.outside_low is not None else ""
+    low = 100 * verdict.outside_low if verdict.outside_low is not None else 0.0
+    least = f" (at least {low:.0f})" if round(low) else ""  # "at least 0" says nothing
     return f"About {share:.0f} in 100 would be outside{least}. "
 
 

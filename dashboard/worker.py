@@ -54,10 +54,10 @@ def work(folder: str, as_of: date | None, line: Any) -> None:
         gc.enable()
     while (task := _next(line)) is not None:
         try:
-            last = _done(Path(folder), as_of, task, line)
-            line.send(last)
+            line.send({"state": "working"})
+            line.send(_done(Path(folder), as_of, task, line))
         except OSError:
-            return  # the board is gone; the task is done all the same
+            return  # the board is gone: what was begun is done all the same, and nothing else is begun
 
 
 def _next(line: Any) -> Given | None:
@@ -89,7 +89,6 @@ def _do(folder: Path, as_of: date | None, task: Given, line: Any, began: dict[st
     from qc.jobs.board import decide_held, decide_series, judge, opened, say_signal, study_file, take_sheets
 
     kind, what, who = task
-    line.send({"state": "working"})
     if kind == "study":
         return study_file(*what)
 
@@ -99,7 +98,8 @@ def _do(folder: Path, as_of: date | None, task: Given, line: Any, began: dict[st
 
     with opened(folder, as_of) as workshop:
         began["before"] = workshop.store.pulse()[0]
-        line.send(began)
+        with suppress(OSError):  # the same: it has begun
+            line.send(began)
         if kind == "held":
             rows, decision, changes = what
             return decide_held(workshop, rows, decision, changes, who)

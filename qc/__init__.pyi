@@ -172,8 +172,10 @@ from .stats import lag_1_many as lag_1_many
 from .stats import lay_out as lay_out
 from .stats import learn_noise as learn_noise
 from .stats import learned_capability as learned_capability
+from .stats import learned_scores as learned_scores
 from .stats import line_crossing as line_crossing
 from .stats import linearity as linearity
+from .stats import lots_margin as lots_margin
 from .stats import mean_change as mean_change
 from .stats import mean_change_from_target as mean_change_from_target
 from .stats import mean_change_p_value as mean_change_p_value
@@ -216,6 +218,7 @@ from .stats import rule_flags as rule_flags
 from .stats import rule_run_length as rule_run_length
 from .stats import run_length_of_chain as run_length_of_chain
 from .stats import runs_test as runs_test
+from .stats import score_of as score_of
 from .stats import screen as screen
 from .stats import self_starting as self_starting
 from .stats import self_starting_table as self_starting_table

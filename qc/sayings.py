@@ -6,7 +6,7 @@ own words for what is wrong, since a form can be mended by choosing and a comman
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
@@ -58,6 +58,8 @@ _STATE_AFTER: Mapping[What, SignalState] = {
     What.CLOSED_FALSE: "closed-false",
     What.REOPENED: "open",
 }
+
+_WORD_FOR_WORD = ("what", "text", "cause", "action")
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,6 +165,26 @@ def strange_piece(saying: Saying, serials: Collection[str]) -> str | None:
     """Return the first piece a decision names that the series does not have; its end may be left open."""
     named = (saying.first, saying.last or saying.first)
     return next((serial for serial in named if serial not in serials), None)
+
+
+def said_already(said: Sequence[Said], saying: Saying) -> bool:
+    """Say whether a person only repeats the own last word of a signal that stands as it did then.
+
+    A command that was cut off is given again, and a form sent twice: neither is a second remark.
+
+    Parameters
+    ----------
+    said : sequence of Said
+        What was said of the signal, oldest first.
+    saying : Saying
+        What is to be said of it.
+    """
+    for last in reversed(said):
+        if last.who == saying.who:
+            return all(getattr(last, name) == getattr(saying, name) for name in _WORD_FOR_WORD)
+        if last.what in _STATE_AFTER:
+            return False  # somebody else took or settled it since
+    return False
 
 
 def state_after(said: Iterable[Saying]) -> SignalState:

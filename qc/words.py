@@ -14,7 +14,10 @@ IN_UNIT = {("mm", "um"): 1000.0, ("um", "mm"): 0.001}
 """How a unit of the plan is written for people."""
 
 YEAR_TOLD_AFTER_DAYS = 270
-"""An older day could be taken for one of this year."""
+"""So long ago a day gets its year even within the year: the same day of the next one is nearer."""
+
+NO_PLURAL = ("ss", "us", "is", "as", "os")
+"""Endings in s that are seldom those of an English plural: brass, radius, axis, and most of other tongues."""
 
 CLOSE, APART = 0.7, 0.1
 """Chosen: a likeness from which a word can stand for another, and by how much it must beat the next one."""
@@ -24,16 +27,17 @@ LONGEST_NAME_TOLD = 200
 
 
 def day_words(day: date | None, today: date | None = None) -> str:
-    """Write a day as on a bench calendar; with its year where it lies most of a year before `today`.
+    """Write a day as on a bench calendar; with its year where that is not the year of `today`, or long ago.
 
     Examples
     --------
-    >>> day_words(date(2026, 10, 9)), day_words(date(2025, 10, 9), date(2026, 11, 24))
+    >>> day_words(date(2026, 10, 9)), day_words(date(2025, 10, 9), date(2026, 3, 24))
     ('9 Oct', '9 Oct 2025')
     """
     if day is None:
         return ""
-    year = f" {day.year}" if today is not None and (today - day).days > YEAR_TOLD_AFTER_DAYS else ""
+    other = today is not None and (day.year != today.year or (today - day).days > YEAR_TOLD_AFTER_DAYS)
+    year = f" {day.year}" if other else ""
     return f"{day.day} {MONTHS[day.month - 1][:3]}{year}"
 
 
@@ -46,6 +50,24 @@ def dated_words(day: date) -> str:
     '9 Oct 2026'
     """
     return f"{day_words(day)} {day.year}"
+
+
+# Two rules for the names of files, since they serve two ends. What a study or a remedy tells must fit a
+# line and must not steer a terminal. What is kept with a sheet stands in its receipt and its faults, is
+# found by `--sheet` and is hashed in the chain: only bytes that are no text are replaced, and the rule
+# never changes. A browser may send whole paths of its own machine; the board takes their last part before
+# it hands a name on (`dashboard/uploads.py`).
+
+
+def kept_name(name: str) -> str:
+    r"""Return a sheet's name as it is kept: bytes that are no letters are replaced, all else stays.
+
+    Examples
+    --------
+    >>> kept_name("wall.csv"), kept_name(b"gr\xfcn.csv".decode("utf-8", "surrogateescape"))
+    ('wall.csv', 'gr\ufffdn.csv')
+    """
+    return name.encode("utf-8", "surrogateescape").decode("utf-8", "replace")
 
 
 def told_name(name: str, most: int = LONGEST_NAME_TOLD) -> str:
@@ -78,14 +100,45 @@ def month_words(month: str) -> str:
 
 
 def inside(name: str) -> str:
-    """Write a name of the plan inside a sentence; codes and abbreviations keep their capitals.
+    """Write a name of the plan inside a sentence.
+
+    Only what looks like an English name loses its capital: codes and abbreviations keep it, and so does a
+    name with letters of another tongue or with a capital in a later word.
 
     Examples
     --------
     >>> inside("Bending mandrel"), inside("F wrap"), inside("OD gauge")
     ('bending mandrel', 'F wrap', 'OD gauge')
+    >>> inside("Leck Korpus"), inside("Rohr außen"), inside("Schw-2")
+    ('Leck Korpus', 'Rohr außen', 'Schw-2')
     """
-    return name[:1].lower() + name[1:] if name[1:2].islower() else name
+    first, *later = name.split() or [""]
+    english = name.isascii() and first.isalpha() and first[1:].islower()
+    if not english or any(word[0].isupper() and word[1:].islower() for word in later):
+        return name
+    return name[0].lower() + name[1:]
+
+
+def is_plural(noun: str) -> bool:
+    """Say whether a noun of the plan takes a plural verb, going by how an English one ends.
+
+    Examples
+    --------
+    >>> is_plural("F wraps"), is_plural("Leck Korpus"), is_plural("Mass loss")
+    (True, False, False)
+    """
+    return noun.endswith("s") and not noun.endswith(NO_PLURAL)
+
+
+def named(name: str, own: str) -> str:
+    """Write a name of the plan inside a sentence with the id behind it, once.
+
+    Examples
+    --------
+    >>> named("Bending mandrel", "M-7"), named("Die DI-23", "DI-23")
+    ('bending mandrel M-7', 'die DI-23')
+    """
+    return inside(name) if own in name.split() else f"{inside(name)} {own}"
 
 
 def number_words(value: float) -> str:
@@ -217,12 +270,27 @@ def closest(typed: str, allowed: Sequence[str]) -> str:
     ('tenor', 'AB', '')
     """
     word = typed.casefold()
-    turned = [other for other in allowed if sorted(other.casefold()) == sorted(word)]
+    letters = sorted(word)
+    turned = [other for other in allowed if sorted(other.casefold()) == letters]
     if len(turned) == 1:  # short codes: the same letters in another order
         return turned[0]
     ranked = sorted(
-        ((SequenceMatcher(None, word, other.casefold()).ratio(), other) for other in allowed), reverse=True
+        (
+            (SequenceMatcher(None, word, other.casefold()).ratio(), other)
+            for other in allowed
+            if _may_be_close(word, other.casefold())
+        ),
+        reverse=True,
     )
     if not ranked or ranked[0][0] < CLOSE or (len(ranked) > 1 and ranked[0][0] - ranked[1][0] < APART):
         return ""
     return ranked[0][1]
+
+
+def _may_be_close(word: str, other: str) -> bool:
+    """Say whether two words could rank at all: a hundred times as quick as ranking them.
+
+    No more letters can match than there are in the shorter one, or than the other one has at all.
+    """
+    least = (CLOSE - APART) * (len(word) + len(other)) / 2
+    return min(len(word), len(other)) >= least and sum(letter in other for letter in word) >= least

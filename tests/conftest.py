@@ -39,13 +39,27 @@ sys.dont_write_bytecode = False
 gc.set_threshold(10_000)  # as the installed command does: what loading makes stays
 
 FIRST_DAY = date(2026, 1, 5)
-LONG = {"browser", "golden", "test_wheel.py", "test_seeds.py"}
+LONG = {"browser", "faults", "golden", "test_face.py", "test_seeds.py", "test_wheel.py"}
 """Folders and files that take longest: begun first, so that no process is left with one at the end."""
+WHOLE = "tests/faults/"
+"""The folder whose files stay with one process: what they harm takes longer to make than to harm."""
 
 
 def pytest_collection_modifyitems(items):
     """Put what takes long first; within a file and among the others the order stays."""
     items.sort(key=lambda item: LONG.isdisjoint(item.path.parts[-2:]))
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config, log):
+    """Give each process whole files, as `--dist loadfile` says, and one of them a whole folder."""
+    from xdist.scheduler import LoadFileScheduling
+
+    class FilesAndFolder(LoadFileScheduling):
+        def _split_scope(self, nodeid):
+            return WHOLE if nodeid.startswith(WHOLE) else super()._split_scope(nodeid)
+
+    return FilesAndFolder(config, log) if config.getoption("dist") == "loadfile" else None
 
 
 def pytest_collection_finish():
@@ -149,6 +163,7 @@ def small_plan():
                         id="wrap",
                         name="F wrap",
                         unit="mm",
+                        shape="normal",
                         models=("tenor",),
                         derive={"what": "wrap-length", "valve": "F"},
                         limits=(DatedLimits(target=0, lower=-12, upper=12),),

@@ -175,7 +175,7 @@ STATS_ARROWS = {
     "noise": {"numbers"},
     "capable": {"noise", "numbers"},
     "run_lengths": {"numbers"},
-    "change": {"numbers"},
+    "change": {"noise", "numbers"},
     "wear": {"change", "numbers"},
     "charts": {"numbers", "run_lengths", "samples"},
     "gauges": {"charts", "numbers", "samples"},

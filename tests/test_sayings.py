@@ -18,6 +18,7 @@ from qc.sayings import (
     What,
     faults_of_decision,
     faults_of_signal_saying,
+    said_already,
     state_after,
     strange_piece,
 )
@@ -102,6 +103,30 @@ def test_the_last_word_that_changes_it_says_how_a_signal_stands():
     said = [Saying(what) for what, _ in steps]
     assert [state_after(said[:n]) for n in range(1, len(steps) + 1)] == [state for _, state in steps]
     assert state_after([]) == "open"
+
+
+def test_a_persons_own_last_word_is_no_news_while_the_signal_stands_as_it_did():
+    when = datetime(2026, 5, 4, tzinfo=UTC)
+
+    def said(*words):
+        return [
+            Said(what, who, text, id=n, about="ab12", when=when) for n, (what, who, text) in enumerate(words)
+        ]
+
+    seen, taken = (What.COMMENT, "BK", "seen"), (What.IN_HAND, "BK", "")
+    other = (What.COMMENT, "IS", "seen")
+    for word, before, already in [
+        (seen, [], False),
+        (seen, [seen], True),
+        (seen, [seen, other], True),
+        (seen, [other], False),
+        (seen, [seen, (What.COMMENT, "BK", "no"), other], False),
+        (seen, [seen, (What.IN_HAND, "IS", "")], False),
+        (taken, [taken], True),
+        (taken, [taken, (What.IN_HAND, "IS", "")], False),
+        (taken, [(What.IN_HAND, "BK", "will look")], False),
+    ]:
+        assert said_already(said(*before), Saying(*word)) is already, (word, before)
 
 
 def test_a_saying_goes_from_one_process_to_another_as_it_is():

@@ -1,7 +1,8 @@
 /* Files chosen or dropped, and the forms of the board, go to plain routes; the answer is a ticket, asked after until done. */
 (function () {
   "use strict";
-  var POLL_MS = 80;
+  /* How long to wait before a ticket is asked after again: a mend is done in the blink of an eye, a year of sheets not. */
+  function pause(asked) { return asked < 40 ? 25 : asked < 120 ? 80 : 250; }
 
   function el(id) { return document.getElementById(id); }
 
@@ -29,7 +30,7 @@
     }
   }
 
-  function follow(ticket, row) {
+  function follow(ticket, row, asked) {
     window.fetch("/tickets/" + encodeURIComponent(ticket), { cache: "no-store" })
       .then(function (answer) {
         return answer.status === 404 ? { state: "failed" } : answer.json();
@@ -44,9 +45,9 @@
         }
         var text = found.state === "waiting" ? "Waiting for the worker to get ready …" : (found.message || saying_now);
         say(text, found.done && found.of ? found.done / found.of : null);
-        window.setTimeout(function () { follow(ticket, row); }, POLL_MS);
+        window.setTimeout(function () { follow(ticket, row, asked + 1); }, pause(asked));
       })
-      .catch(function () { window.setTimeout(function () { follow(ticket, row); }, 4 * POLL_MS); });
+      .catch(function () { window.setTimeout(function () { follow(ticket, row, asked + 1); }, 500); });
   }
 
   /* A held row that was decided about: its place says what became of it, nothing else of the page is touched. */
@@ -59,6 +60,7 @@
         var next = line.nextElementSibling;
         window.dash_clientside.set_props("sheets-held-count", { children: found.counted });
         announce(found.said + " " + found.counted);
+        judged(found.judged);
         if (found.gone.length < rows.split(",").length) { place_now = form.querySelector(".form-said"); say(found.said); return; }
         window.dash_clientside.set_props(line.id, { children: found.said, className: "held-row settled small" });
         while (next && !next.querySelector("button, summary")) { next = next.nextElementSibling; }
@@ -67,6 +69,26 @@
           window.dash_clientside.set_props("sheets-held-from", { data: 0 });
         }
       });
+  }
+
+  /* The worker judges settled rows once nobody settles more: the page says so, and when it is done. */
+  var asks_judged = 0;
+  function judged(text) {
+    window.clearTimeout(asks_judged);
+    if (!el("sheets-judged")) { return; }
+    window.dash_clientside.set_props("sheets-judged", { children: text });
+    if (text) { asks_judged = window.setTimeout(ask_judged, 1500, 1500); }
+  }
+
+  function ask_judged(paused) {
+    window.fetch("/judged", { cache: "no-store" })
+      .then(function (answer) { return answer.json(); })
+      .then(function (found) {
+        if (!el("sheets-judged")) { return; }
+        window.dash_clientside.set_props("sheets-judged", { children: found.said });
+        if (found.waits) { asks_judged = window.setTimeout(ask_judged, paused, Math.min(2 * paused, 30000)); }
+      })
+      .catch(function () { asks_judged = window.setTimeout(ask_judged, paused, Math.min(2 * paused, 30000)); });
   }
 
   function announce(text) {
@@ -104,7 +126,7 @@
     };
     request.onload = function () {
       var answer = request.response || {};
-      if (request.status === 200 && answer.ticket) { follow(answer.ticket, row); return; }
+      if (request.status === 200 && answer.ticket) { follow(answer.ticket, row, 0); return; }
       busy(false);
       say(answer.problem || "The board did not take this (answer " + request.status + "). Nothing was stored; try again.");
     };

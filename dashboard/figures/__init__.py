@@ -8,6 +8,7 @@ from __future__ import annotations
 from dashboard.figures.capability import draw_capability
 from dashboard.figures.checks import draw_checks, draw_study
 from dashboard.figures.frame import GRAPH_CONFIG, Figure
+from dashboard.figures.lots import draw_lots
 from dashboard.figures.series import draw_series
 from dashboard.figures.wear import draw_wear
 
@@ -16,6 +17,7 @@ __all__ = [
     "Figure",
     "draw_capability",
     "draw_checks",
+    "draw_lots",
     "draw_series",
     "draw_study",
     "draw_wear",

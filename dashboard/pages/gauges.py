@@ -7,7 +7,7 @@ from typing import Any, Final
 from dash import dcc, html
 from dash.development.base_component import Component
 
-from dashboard import queries, route, words
+from dashboard import pictograms, queries, words
 from dashboard.drawing import Drawing
 from dashboard.figures import draw_checks
 from dashboard.pages.gauge_study import register, study_card
@@ -124,9 +124,9 @@ def _row(view: GaugeView) -> Component:
     told = html.Div(
         [html.P([link, " ", state]), html.P(unbroken(view.sentence), className="said check"), *measures]
     )
-    peak = Drawing(route.draw_peak(20)) if view.state in LOUD else html.Span()
+    peak = Drawing(pictograms.draw_peak(20)) if view.state in LOUD else html.Span()
     newest = [check.value for check in view.checks[-SPARK_CHECKS:]]
-    line = [Drawing(route.draw_spark(newest))] if newest else []
+    line = [Drawing(pictograms.draw_spark(newest))] if newest else []
     return html.Li([peak, told, *line], className="row")
 
 

@@ -9,13 +9,14 @@ from dash.development.base_component import Component
 
 from dashboard import queries, words
 from dashboard.fields import Field, choice, desk_form, line, submit
-from dashboard.parts import card, heading, nothing, serial_link, table
+from dashboard.parts import card, heading, nothing, serial_link, table, unbroken
 from dashboard.routing import Page, address
 from qc.jobs.board import HeldView, Ticket
 from qc.plain import JsonObject
 
 UNDER = "Hand in the day's sheets. Rows in doubt are held with every reason; nothing is corrected silently."
 COLUMN_WORDS = {"value": "the figure", "serial": "the serial", "day": "the day", "unit": "the unit"}
+JUDGED = "What was settled is judged: the charts and signals have it."
 SHOWN_HELD = 20
 SHOWN_SHEETS = 20
 """Rows shown at once; the others are a page further on, not left out."""
@@ -106,6 +107,7 @@ def held_card(rows: tuple[HeldView, ...]) -> Component:
     return card(
         "Held rows",
         html.P(held_sentence(rows), id="sheets-held-count", className="small"),
+        html.P(id="sheets-judged", className="small", role="status"),
         html.Div(who, className="decided no-print"),
         html.Div(held_list(rows, 0), id="sheets-held-list"),
     )
@@ -117,6 +119,13 @@ def held_sentence(rows: tuple[HeldView, ...]) -> str:
         return "No row is held. Everything that came in was accepted."
     counted = words.counted(len(rows), "row waits", "rows wait")
     return f"{counted[:1].upper()}{counted[1:]} for a decision."
+
+
+def judged_sentence() -> str:
+    """Say that settled rows wait to be judged, nothing where all is judged."""
+    if not queries.board().not_judged():
+        return ""
+    return "Stored. The charts and signals follow once no further decision comes for a moment."
 
 
 def held_list(rows: tuple[HeldView, ...], first: int) -> Component:
@@ -131,15 +140,15 @@ def _pager(name: str, first: int, shown: int, every: int) -> list[Component]:
     """Return the way to the pages before and after, nothing where there is one page."""
     if every <= shown:
         return []
-    parts: list[Any] = [
-        html.Span(f"{first + 1} to {min(first + shown, every)} of {every}", className="small")
-    ]
+    what = "Decisions" if name == "held" else "Sheets"
+    said = f"{what} {first + 1} to {min(first + shown, every)} of {every}"
+    parts: list[Any] = [html.Span(said, className="small")]
     turns = (("Earlier", first - shown, first > 0), ("Further", first + shown, first + shown < every))
     for said, to, there in turns:
         more = {"data-list": f"sheets-{name}-from", "data-from": str(to)}
         label = f"{said} rows" if name == "held" else f"{said} sheets"
         parts += [html.Button(label, type="button", **more)] if there else []
-    return [html.Div(parts, className="ways no-print")]
+    return [html.Div(parts, className="ways pager no-print")]
 
 
 def settled(rows: tuple[HeldView, ...], asked: list[str]) -> tuple[str, list[str]]:
@@ -214,8 +223,8 @@ def _held_row(rows: list[HeldView]) -> Component:
     reasons = [
         html.Li(
             [
-                _own_words(reason.sentence, row.file),
-                html.Span(f" {reason.mend}", className="mend") if reason.mend else "",
+                *unbroken(_own_words(reason.sentence, row.file)),
+                html.Span(unbroken(f" {reason.mend}"), className="mend") if reason.mend else "",
             ]
         )
         for reason in row.reasons

@@ -7,7 +7,7 @@ from typing import Any
 from dash import Dash, Input, Output, State, dcc, html, no_update
 from dash.development.base_component import Component
 
-from dashboard import queries, route, words
+from dashboard import pictograms, queries, words
 from dashboard.drawing import Drawing
 from dashboard.figures import draw_series
 from dashboard.pages.missing import missing
@@ -129,10 +129,9 @@ def _row(view: SignalView) -> Component:
     )
     raised = f"Raised {words.day(view.signal.raised_day, year=True)} at {view.signal.raised_serial}."
     state = html.Span(STATE_WORDS[view.state], className="is-drifting" if view.state == "open" else "state")
-    told = html.Div(
-        [html.P([link, " ", state]), html.P(f"{raised} {view.signal.because}".strip(), className="said")]
-    )
-    peak = Drawing(route.draw_peak(20)) if view.state == "open" else html.Span()
+    because = unbroken(f"{raised} {view.signal.because}".strip())
+    told = html.Div([html.P([link, " ", state]), html.P(because, className="said")])
+    peak = Drawing(pictograms.draw_peak(20)) if view.state == "open" else html.Span()
     return html.Li([peak, told, spark(view.verdict)], className="row")
 
 
@@ -164,7 +163,7 @@ def _facts(view: SignalView) -> Component:
 def _suspects(view: SignalView) -> Component:
     found = view.signal
     if not found.suspects:
-        return card("What changed beside it", nothing("Nothing that is recorded changed when it began."))
+        return card("What changed beside it", nothing("Nothing recorded explains it."))
     rows = [
         [unbroken(s.sentence), s.before, unbroken(s.name), serial_link(s.serial), words.day(s.day)]
         for s in found.suspects

@@ -10,7 +10,7 @@ from dash.development.base_component import Component
 from dash.exceptions import PreventUpdate
 
 from dashboard import queries, words
-from dashboard.figures import Figure, draw_capability, draw_series, draw_wear
+from dashboard.figures import Figure, draw_capability, draw_lots, draw_series, draw_wear
 from dashboard.pages import series_rules
 from dashboard.pages.missing import missing
 from dashboard.pages.series_decisions import DONE, decisions_card
@@ -158,7 +158,7 @@ def _body(key: SeriesKey, verdicts: tuple[SeriesVerdict, ...]) -> Component:
     decided = [decisions_card(view)] if view.verdict.points else []
     return html.Div(
         [
-            html.Div([_evidence(view), *_wear(view), *_readings(view), stage_card]),
+            html.Div([_evidence(view), *_wear(view), *_scatter(view), *_readings(view), stage_card]),
             html.Aside([_limits_card(view), _action_card(view), *decided, *_notes(view)]),
         ],
         className="grid first",
@@ -223,6 +223,19 @@ def _wear(view: SeriesView) -> list[Component]:
         return []
     graph = [chart("stage-wear", figure, f"Wear of {forecast.tool}. {forecast.sentence}")] if figure else []
     return [card("", html.P(unbroken(forecast.sentence), className="lead"), *graph)]
+
+
+def _scatter(view: SeriesView) -> list[Component]:
+    """Say how the pieces scatter; where lots are recorded, show what the pieces of each have in common."""
+    scatter = view.verdict.scatter
+    if scatter is None or not view.verdict.points:
+        return []
+    said = [html.P(unbroken(scatter.sentence))] if scatter.sentence else []
+    figure = draw_lots(view, queries.narrow_screen())
+    what = {"batch": "batch", "tool": "set-up of the tool"}.get(scatter.lots_by, "lot")
+    label = f"{view.verdict.name}, by {what}: the mean of each as a diamond, its pieces as dots."
+    graph = [html.P(label, className="small"), chart("stage-lots", figure, label)] if figure else []
+    return [card("How its pieces scatter", *said, *graph)] if said or graph else []
 
 
 def _readings(view: SeriesView) -> list[Component]:

@@ -7,11 +7,12 @@ from typing import Any
 from dash import dcc, html
 from dash.development.base_component import Component
 
-from dashboard import queries, route, words
+from dashboard import pictograms, queries, words
 from dashboard.drawing import Drawing
-from dashboard.parts import card, figures, heading, nothing, spark, unbroken
+from dashboard.parts import card, figures, heading, nothing, series_row, spark, unbroken
 from dashboard.routing import Page, address, series_address
 from qc.jobs.board import Due, SeriesVerdict, StageView, TodayView, rate_words
+from qc.words import count_words
 
 SHOWN_DUES = 3
 """Dies or gauges named one by one; more are counted."""
@@ -30,7 +31,13 @@ def layout(**_: str) -> Component:
             html.Div(
                 [
                     changes(view),
-                    html.Aside([today_card(view), html.P(budget_line(view), className="small budget")]),
+                    html.Aside(
+                        [
+                            today_card(view),
+                            html.P(budget_line(view), className="small budget"),
+                            *backup_line(queries.board().backup_due()),
+                        ]
+                    ),
                 ],
                 className="grid",
             ),
@@ -49,8 +56,8 @@ def tube(stages: tuple[StageView, ...]) -> Component:
                     html.Ol([_stop(stage) for stage in stages], className="stops"),
                     html.Div(
                         [
-                            html.Div(Drawing(route.draw_bell()), className="lying"),
-                            html.Div(Drawing(route.draw_bell(upright=True)), className="upright"),
+                            html.Div(Drawing(pictograms.draw_bell()), className="lying"),
+                            html.Div(Drawing(pictograms.draw_bell(upright=True)), className="upright"),
                         ],
                         className="end",
                     ),
@@ -72,11 +79,22 @@ def changes(view: TodayView) -> Component:
         quiet = nothing(
             "Nothing has moved. All series run as before; the next cards will be judged as they come in."
         )
-        return card("What changed", quiet)
+        return card("What changed", quiet, *_settled(view))
     rows = [_finding(verdict) for verdict in view.findings[:SHOWN_FINDINGS]]
     more = len(view.findings) - SHOWN_FINDINGS
     foot = [html.P(dcc.Link(f"{more} more on the signals page", href="/signals"))] if more > 0 else []
-    return card("What changed, worst first", html.Ol(rows, className="finds"), *foot)
+    return card("What changed, worst first", html.Ol(rows, className="finds"), *foot, *_settled(view))
+
+
+def _settled(view: TodayView) -> list[Component]:
+    """Fold away what settled by itself: one line, until somebody closes the signal."""
+    if not view.settled:
+        return []
+    title = (
+        f"{count_words(len(view.settled), 'series', 'series')} settled at a new level, nobody has said why"
+    )
+    rows = html.Ul([series_row(verdict) for verdict in view.settled], className="rows")
+    return [html.Details([html.Summary(title), rows], className="folded")]
 
 
 def today_card(view: TodayView) -> Component:
@@ -111,14 +129,22 @@ def budget_line(view: TodayView) -> str:
     return text
 
 
+def backup_line(due: str) -> list[Component]:
+    """Return the reminder of a backup as a quiet line, its command set apart as text to type."""
+    if not due:
+        return []
+    said = [html.Code(part) if n % 2 else part for n, part in enumerate(due.split("`"))]
+    return [html.P(said, className="small", id="today-backup")]
+
+
 def _stop(stage: StageView) -> Component:
     """Show one stage as one link: ring, name and words lead to the same page, and are read as one."""
     drifting = stage.behaviour == "drifting"
     return html.Li(
         dcc.Link(
             [
-                html.Span(Drawing(route.draw_peak()) if drifting else "", className="above"),
-                Drawing(route.draw_ring(stage.behaviour, stage.capable)),
+                html.Span(Drawing(pictograms.draw_peak()) if drifting else "", className="above"),
+                Drawing(pictograms.draw_ring(stage.behaviour, stage.capable)),
                 html.Span(
                     [
                         html.Strong(stage.name),
@@ -150,7 +176,7 @@ def _finding(verdict: SeriesVerdict) -> Component:
         told.append(html.P(unbroken(because), className="meta"))
     if following:
         told.append(html.P(unbroken(_next(following)), className="next"))
-    return html.Li([Drawing(route.draw_peak(20)), html.Div(told), spark(verdict)], className="find")
+    return html.Li([Drawing(pictograms.draw_peak(20)), html.Div(told), spark(verdict)], className="find")
 
 
 def _next(step: str) -> str:

@@ -92,6 +92,7 @@ def log_fault(error: BaseException) -> Path | None:
             # on a full disk there is no folder for temporary files: to ask for one fails
             folder = place / "log" if place else Path(tempfile.gettempdir(), f"qc-log-{os.getpid()}")
             folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+            (folder / name).touch(0o600)
             (folder / name).write_text(text, "utf-8", "backslashreplace")
         except OSError:
             continue

@@ -9,7 +9,9 @@ from __future__ import annotations
 
 import errno
 import gc
+import logging
 import os
+import select
 import sys
 import warnings
 from collections.abc import Sequence
@@ -103,11 +105,15 @@ def main(arguments: Sequence[str]) -> int:
         _commands()(args=list(arguments))
     except SystemExit as stop:
         # the command line library leaves by it even when all is well, and with 1 when nobody reads on
+        if isinstance(stop.__context__, BrokenPipeError):
+            return _unheard(stop.__context__)
         return stop.code if isinstance(stop.code, int) else DONE
     except QcError as error:
         return _said(str(error), error.exit_code)
     except KeyboardInterrupt:
         return _said("Stopped.", INTERRUPTED)
+    except BrokenPipeError as error:
+        return _unheard(error)
     except (MemoryError, OSError) as error:
         if isinstance(error, OSError) and error.errno not in OF_THE_MACHINE:
             return _ours(error)
@@ -125,6 +131,22 @@ OF_THE_MACHINE = {
     *(errno.EMFILE, errno.ENFILE, errno.ENOMEM, errno.ENAMETOOLONG),
 }
 """What the system answers when it is full, worn, closed to us or out of memory (POSIX, errno.h)."""
+
+
+def _unheard(error: BrokenPipeError) -> int:
+    """Return the exit code where whoever read has left: all was done, or wrong usage was to be told."""
+    if not (_reader_left(1) or _reader_left(2)):
+        return _ours(error)  # a pipe of our own broke
+    return DONE if error.__context__ is None else WRONG_USAGE
+
+
+def _reader_left(handle: int) -> bool:
+    """Say whether nobody holds the other end of an output; systems that cannot tell (Windows) say so too."""
+    if sys.platform == "win32":
+        return True
+    watched = select.poll()
+    watched.register(handle, 0)
+    return any(found & select.POLLERR for _, found in watched.poll(0))
 
 
 def _is_text(word: str) -> bool:
@@ -169,6 +191,8 @@ def run() -> None:
     if not sys.warnoptions:
         # what a library tells developers is no line for a bench; `python -W` still shows it
         warnings.simplefilter("ignore")
+    # nor is what it logs; without any handler Python would print that to stderr
+    logging.getLogger().addHandler(logging.NullHandler())
     if sys.stdout is None:
         # before anything is done: the next file opened would take the place of standard output
         os.open(os.devnull, os.O_WRONLY)

@@ -137,11 +137,18 @@ def also(
     show(touched(open_workshop(workshop, as_of), kind, name, since=since), as_json=as_json)
 
 
-def rejudge(workshop: WorkshopOption = None, as_of: AsOfOption = None, as_json: JsonOption = False) -> None:
+def rejudge(
+    learn: Annotated[
+        bool, typer.Option("--learn", help="Learn anew how pieces scatter, too; else that stays as fixed.")
+    ] = False,
+    workshop: WorkshopOption = None,
+    as_of: AsOfOption = None,
+    as_json: JsonOption = False,
+) -> None:
     """Judge every series from nothing and say which verdict differs from the kept one."""
     from qc.jobs.rejudge import rejudge as judge_all
 
-    show(judge_all(open_workshop(workshop, as_of)), as_json=as_json)
+    show(judge_all(open_workshop(workshop, as_of), learn=learn), as_json=as_json)
 
 
 def _say(signal: str, saying: Saying, workshop: WorkshopOption, as_of: AsOfOption, *, as_json: bool) -> None:

@@ -22,7 +22,6 @@ from .reading import batch_reader as batch_reader
 from .reading import keep_reader as keep_reader
 from .reading import read_file as read_file
 from .reading import read_sheet as read_sheet
-from .reading import shown_name as shown_name
 from .reasons import DOUBTS as DOUBTS
 from .reasons import Finding as Finding
 from .reasons import Reason as Reason

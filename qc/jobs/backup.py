@@ -4,20 +4,33 @@ from __future__ import annotations
 
 import json
 import os
-import shutil
+import re
 from collections.abc import Iterator
-from dataclasses import dataclass
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
 from qc.errors import MachineError
 from qc.jobs.errors import JobError
+from qc.jobs.halves import half_folder, is_half
+from qc.jobs.judging import ending
 from qc.jobs.verify import verify_store
 from qc.jobs.workshop import DATABASE_VARIABLE, Workshop
 from qc.plain import JsonObject
 from qc.report.terminal import backup_note_text, backup_text, restored_text
 from qc.stats import Tabled
-from qc.store import copy_database, copy_file, flush_file, flush_tree, open_store, refuse_network_share
+from qc.store import (
+    OWN_FILE,
+    OWN_FOLDER,
+    copy_database,
+    copy_file,
+    flush_file,
+    flush_tree,
+    open_store,
+    private_folder,
+    refuse_network_share,
+)
 
 STATE = "last backup"
 DUE_DAYS = 7
@@ -25,8 +38,22 @@ DUE_DAYS = 7
 
 MANIFEST = "backup.json"
 DATABASE, SHEETS = "qc.db", "sheets"
-_PREFIX, _HALF, _FAULTY = "backup-", ".half", "-with-faults"
+_PREFIX, _FAULTY, _WITHOUT_ROWS = "backup-", "-with-faults", "-without-rows"
 _LEFT_OUT = {DATABASE, f"{DATABASE}-wal", f"{DATABASE}-shm", f"{DATABASE}-journal", SHEETS, "log", MANIFEST}
+
+NO_BACKUP = "No backup was made."
+NOTHING_BACK = "Nothing was brought back."
+NOTE_PATIENCE_S = 3.0
+"""Chosen: the backup is whole by then, so nobody waits a minute for the note of it."""
+
+_NOT_NOTED = (
+    "It is whole, but could not be noted in the store, which is locked or full: `qc status` may go on "
+    "reminding of a backup."
+)
+_DUMP = (
+    "The rows are in PostgreSQL and not in this copy; add them with "
+    f'`pg_dump --format=custom --file={{folder}}/rows.dump "${DATABASE_VARIABLE}"`.'
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +66,7 @@ class Backup(Tabled):
     sheets: int
     faults: tuple[str, ...] = ()
     remark: str = ""
+    rows: bool = True  # False where another database keeps the rows, which are not in it then
 
     def to_dict(self) -> JsonObject:
         """Return plain values."""
@@ -46,7 +74,8 @@ class Backup(Tabled):
 
     def to_text(self) -> str:
         """Say it in words."""
-        return backup_text(self.folder, self.entries, self.sheets, self.head, self.faults, self.remark)
+        entries = self.entries if self.rows else None
+        return backup_text(self.folder, entries, self.sheets, self.head, self.faults, self.remark)
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,35 +121,22 @@ def backup(workshop: Workshop, out: Path) -> Backup:
     """
     if workshop.folder.resolve() in [out.resolve(), *out.resolve().parents]:
         raise JobError(f"{out} lies in the workshop itself. Name a folder outside it, best on another disk.")
-    if os.environ.get(DATABASE_VARIABLE):
-        raise JobError(
-            "The rows of this workshop are in PostgreSQL, which makes copies of its own: "
-            f'`pg_dump --format=custom --file=rows.dump "${DATABASE_VARIABLE}"`, then copy the folder '
-            f"{workshop.folder} with its sheets beside it. Nothing was copied by this command."
-        )
+    rows_elsewhere = bool(os.environ.get(DATABASE_VARIABLE))
+    fill, ends = (_fill_beside_rows, _WITHOUT_ROWS) if rows_elsewhere else (_fill, "")
     name = f"{_PREFIX}{workshop.now:%Y-%m-%d-%H%M%S}"
-    half = out / f".{name}-{os.getpid()}{_HALF}"
-    try:
-        out.mkdir(parents=True, exist_ok=True)
-        before = _newest(out)
-        half.mkdir(mode=0o700)
-        made = _fill(workshop, half, before)
-        final = _free(out, name + (_FAULTY if made.faults else ""))
-        flush_tree(half)
-        half.rename(final)
-    except OSError as error:
-        raise MachineError(
-            f"{out}: the backup cannot be written here ({error.strerror}). No backup was made; make room "
-            "or name another folder."
-        ) from error
-    finally:
-        shutil.rmtree(half, ignore_errors=True)  # there no more once it has its name
-    if not made.faults:
-        at = {"at": workshop.now.isoformat(), "folder": str(final), "head": made.head}
-        workshop.store.set_state(STATE, at)
-    same_disk = final.stat().st_dev == workshop.folder.stat().st_dev
-    remark = "It lies on the disk of the workshop: copy it to another one." if same_disk else ""
-    return Backup(final, made.entries, made.head, made.sheets, made.faults, remark)
+    with ending(NO_BACKUP), _told_of(out):
+        private_folder(out)
+        with half_folder(out, name, _PREFIX + r"[0-9-]+") as half:
+            made = fill(workshop, half, _newest(out))
+            final = _free(out, name + ends + (_FAULTY if made.faults else ""))
+            flush_tree(half)
+            half.rename(final)
+    remarks = [_DUMP.format(folder=final)] if rows_elsewhere else []
+    if not made.faults and not _noted(workshop, final, made.head):
+        remarks.append(_NOT_NOTED)
+    if final.stat().st_dev == workshop.folder.stat().st_dev:
+        remarks.append("It lies on the disk of the workshop: copy it to another one.")
+    return replace(made, folder=final, remark=" ".join(remarks))
 
 
 def restore(source: Path, folder: Path) -> Restored:
@@ -142,35 +158,29 @@ def restore(source: Path, folder: Path) -> Restored:
     """
     if not (source / DATABASE).is_file():
         raise JobError(f"{source} is no backup (no {DATABASE} in it). Name a dated folder of `qc backup`.")
-    if source.name.startswith(".") and source.name.endswith(_HALF):
+    if is_half(source):
         raise JobError(f"{source} is half a backup: making it was cut off. Name another one.")
     if folder.is_file() or (folder.is_dir() and any(folder.iterdir())):
         raise JobError(f"{folder} is not empty. Name a new folder, so that nothing of yours is written over.")
     refuse_network_share(folder)
-    half = folder.parent / f".{folder.name}-{os.getpid()}{_HALF}"
-    try:
-        folder.parent.mkdir(parents=True, exist_ok=True)
-        half.mkdir(mode=0o700)
-        for path in _files(source, {MANIFEST}):
-            target = half / path.relative_to(source)
-            target.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
-            copy_file(path, target)
-        with open_store(half) as store:
-            found = verify_store(store, against=_head_of(source))
-        if found.faults:
-            told = " ".join(found.faults[:3])
-            raise JobError(f"{source} is not sound, nothing was brought back: {told} Name another backup.")
-        flush_tree(half)
-        if folder.is_dir():
-            folder.rmdir()
-        half.rename(folder)
-    except OSError as error:
-        raise MachineError(
-            f"{folder}: the workshop cannot be written here ({error.strerror}). Nothing was brought back; "
-            "make room or name another folder."
-        ) from error
-    finally:
-        shutil.rmtree(half, ignore_errors=True)
+    with ending(NOTHING_BACK), _told_of(folder):
+        private_folder(folder.parent)
+        with half_folder(folder.parent, folder.name, re.escape(folder.name)) as half:
+            for path in _files(source, {MANIFEST}):
+                target = half / path.relative_to(source)
+                private_folder(target.parent)
+                copy_file(path, target)
+            with open_store(half) as store:
+                found = verify_store(store, against=_head_of(source))
+            if found.faults:
+                told = " ".join(found.faults[:3])
+                raise JobError(
+                    f"{source} is not sound, nothing was brought back: {told} Name another backup."
+                )
+            flush_tree(half)
+            if folder.is_dir():
+                folder.rmdir()
+            half.rename(folder)
     return Restored(folder, found.entries, found.head)
 
 
@@ -191,7 +201,7 @@ def backup_note(workshop: Workshop) -> str:
 def _fill(workshop: Workshop, half: Path, before: Path | None) -> Backup:
     """Copy database, sheets and the other files into `half`, then prove what was copied."""
     copy_database(workshop.folder / DATABASE, half / DATABASE)
-    (half / SHEETS).mkdir(mode=0o700)
+    (half / SHEETS).mkdir(OWN_FOLDER)
     with open_store(half) as copied:
         named = [one.sheet for one in copied.sheets()]
         for digest in named:
@@ -199,15 +209,59 @@ def _fill(workshop: Workshop, half: Path, before: Path | None) -> Backup:
             if source.is_file():  # one that is missing is a fault that the proof names
                 copy_file(source, target, digest, before / SHEETS / digest if before else None)
         found = verify_store(copied)
+    _note(workshop, half, found.entries, found.head)
+    return Backup(half, found.entries, found.head, len(named), found.faults)
+
+
+def _fill_beside_rows(workshop: Workshop, half: Path, before: Path | None) -> Backup:
+    """Copy sheets and plan of a workshop whose rows another database keeps, which copies them itself."""
+    (half / SHEETS).mkdir(OWN_FOLDER)
+    named = [one.sheet for one in workshop.store.sheets()]
+    faults = []
+    for digest in named:
+        source, target = workshop.folder / SHEETS / digest, half / SHEETS / digest
+        earlier = before / SHEETS / digest if before else None
+        if not source.is_file():
+            faults.append(f"The sheet {digest[:12]} is missing in the workshop.")
+        elif copy_file(source, target, digest, earlier) != digest:
+            faults.append(f"The sheet {digest[:12]} does not have the bytes it was accepted with.")
+    _note(workshop, half, entries := len(workshop.store.hashes()), head := workshop.store.head())
+    return Backup(half, entries, head, len(named), tuple(faults), rows=False)
+
+
+def _note(workshop: Workshop, half: Path, entries: int, head: str) -> None:
+    """Copy the plan and what else lies in the workshop, and note what the copy holds."""
     held = {}
     for path in _files(workshop.folder, _LEFT_OUT):
         target = half / path.relative_to(workshop.folder)
-        target.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+        private_folder(target.parent)
         held[str(path.relative_to(workshop.folder))] = copy_file(path, target)
-    facts = {"made": workshop.now.isoformat(), "entries": found.entries, "head": found.head, "files": held}
+    facts = {"made": workshop.now.isoformat(), "entries": entries, "head": head, "files": held}
+    (half / MANIFEST).touch(OWN_FILE)
     (half / MANIFEST).write_text(json.dumps(facts, ensure_ascii=False, indent=1), "utf-8")
     flush_file(half / MANIFEST)
-    return Backup(half, found.entries, found.head, len(named), found.faults)
+
+
+def _noted(workshop: Workshop, folder: Path, head: str) -> bool:
+    """Note when the last backup was made, for the reminder; a locked store does not spoil a backup."""
+    at = {"at": workshop.now.isoformat(), "folder": str(folder), "head": head}
+    try:
+        with workshop.store.impatient(NOTE_PATIENCE_S):
+            workshop.store.set_state(STATE, at)
+    except MachineError:
+        return False
+    return True
+
+
+@contextmanager
+def _told_of(place: Path) -> Iterator[None]:
+    """Say of what the system refuses where it was, and what to do."""
+    try:
+        yield
+    except OSError as error:
+        raise MachineError(
+            f"{place} cannot be written ({error.strerror}). Make room or name another folder."
+        ) from error
 
 
 def _files(folder: Path, left_out: set[str]) -> Iterator[Path]:

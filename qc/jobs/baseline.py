@@ -30,6 +30,8 @@ from qc.watch import Decisions, SeriesKey, SeriesVerdict, Span, fittings
 LEAST_FROZEN = 8
 """Fewer pieces are no settled state: their spread could be off by half (house rule)."""
 
+DECIDED_ALREADY = "That stands already, to the piece, so it was not recorded a second time."
+
 
 @dataclass(frozen=True, slots=True)
 class SeriesDecisions:
@@ -47,6 +49,8 @@ class SeriesDecisions:
         All decisions, oldest first.
     behaviour : str
         Of the series as it is now judged.
+    already : bool
+        What was to be decided stood already, to the piece, so it was not recorded again.
     """
 
     series: str
@@ -55,6 +59,7 @@ class SeriesDecisions:
     left_out: tuple[Span, ...]
     history: tuple[Said, ...]
     behaviour: str
+    already: bool = False
 
     def to_dict(self) -> JsonObject:
         """Return plain values."""
@@ -64,11 +69,13 @@ class SeriesDecisions:
             "left_out": [_plain(span) for span in self.left_out],
             "history": [_history(said) for said in self.history],
             "behaviour": self.behaviour,
+            **({"already": True} if self.already else {}),
         }
 
     def to_text(self) -> str:
         """Say what stands, then the history."""
-        return decisions_text(self.title, self.behaviour, self.baseline, self.left_out, self.history)
+        told = decisions_text(self.title, self.behaviour, self.baseline, self.left_out, self.history)
+        return f"{DECIDED_ALREADY}\n{told}" if self.already else told
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,12 +129,13 @@ def decide(workshop: Workshop, series: str, saying: Saying) -> SeriesDecisions:
         with workshop.store.writing():
             may(saying.who, Verb.DECIDE, workshop.plan)
             span = _checked(workshop, series, saying)
-            if not _stands_already(workshop, series, saying.what, span):
+            already = _stands_already(workshop, series, saying.what, span)
+            if not already:
                 said = replace(saying, first=span.first, last=span.last)
                 workshop.store.say(series, said, when=workshop.now)
     with ending(STORED_NOT_JUDGED):
         catch_up(workshop)
-        return _decisions(workshop, series)
+        return replace(_decisions(workshop, series), already=already)
 
 
 def _checked(workshop: Workshop, series: str, saying: Saying) -> Span:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 from dataclasses import dataclass
 from datetime import timedelta
 from pathlib import Path
@@ -15,6 +14,7 @@ from qc.jobs.workshop import PLAN, Workshop, open_workshop
 from qc.plain import JsonObject
 from qc.report.terminal import demo_text
 from qc.stats import Tabled
+from qc.store import OWN_FILE, private_folder
 from sample_measurements import folder as sample_folder
 
 SHEETS = {".csv", ".xlsx"}
@@ -69,9 +69,10 @@ def make_demo(folder: Path, *, progress: ShowProgress | None = None) -> Demo:
         raise QcError(
             f"{folder} is not empty and holds no workshop. Name a new folder: qc demo --workshop DIR"
         )
-    folder.mkdir(parents=True, exist_ok=True)
+    private_folder(folder)
     if not there.exists():
-        shutil.copyfile(sample_folder() / PLAN, there)
+        there.touch(OWN_FILE)
+        there.write_text(plan, "utf-8")
     workshop = open_workshop(folder)
     receipt = None if _is_filled(workshop) else upload(workshop, sample_sheets(), progress=progress)
     # the last whole month: the present one is not over

@@ -226,6 +226,25 @@ def mend_rows(
     A row that passes the check no better than before is held on, with its reasons; the others are settled
     all together. Where one of them is not there or was settled by somebody else, none is.
     """
+    mended = settle_rows(workshop, rows, decision, changes, who=who)
+    # the rows change a series as any other does; without it the board would wait for the next sheet
+    with ending(STORED_NOT_JUDGED if any(one.state != "held" for one in mended.rows) else NOTHING_STORED):
+        catch_up(workshop)
+    return mended
+
+
+def settle_rows(
+    workshop: Workshop,
+    rows: Iterable[int],
+    decision: Decision,
+    changes: Mapping[str, object] | None = None,
+    *,
+    who: str = "",
+) -> MendedRows:
+    """Decide about held rows as `mend_rows` does, and leave judging to whoever comes next.
+
+    For one who works down a list: each decision is durable at once, and the series are judged at the end.
+    """
     numbers = list(dict.fromkeys(rows))
     with ending(NOTHING_STORED):
         if decision is not Decision.DROP:
@@ -233,11 +252,7 @@ def mend_rows(
         with workshop.store.writing():
             may(who, Verb.MEND, workshop.plan)
             waiting = _waiting(workshop, numbers)
-            mended = tuple(_settle(workshop, held, decision, changes, who) for held in waiting)
-    # the rows change a series as any other does; without it the board would wait for the next sheet
-    with ending(STORED_NOT_JUDGED if any(one.state != "held" for one in mended) else NOTHING_STORED):
-        catch_up(workshop)
-    return MendedRows(mended)
+            return MendedRows(tuple(_settle(workshop, held, decision, changes, who) for held in waiting))
 
 
 def _waiting(workshop: Workshop, rows: Sequence[int]) -> list[HeldRecord]:

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import os
 from calendar import monthrange
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 
 import polars as pl
 
-from qc.errors import QcError
+from qc.errors import MachineError, QcError
 from qc.jobs.judging import brought_up, judge_now
 from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
@@ -81,7 +81,9 @@ def month(workshop: Workshop, which: str, *, out: Path | None = None) -> MonthRe
     Raises
     ------
     QcError
-        Not a month, a month to come, or a folder that cannot be written.
+        Not a month, or a month to come.
+    MachineError
+        The folder cannot be written.
     """
     waits = brought_up(workshop)
     content = month_content(workshop, which, keep=waits is None)
@@ -94,10 +96,11 @@ def month(workshop: Workshop, which: str, *, out: Path | None = None) -> MonthRe
     }
     try:
         private_folder(folder)
-        files = tuple(_put(folder / f"month-{which}.{kind}", data) for kind, data in documents.items())
+        files = _put({folder / f"month-{which}.{kind}": data for kind, data in documents.items()})
     except OSError as error:
-        raise QcError(
-            f"{folder}: the report cannot be written here ({error.strerror}). Name a folder with --out."
+        raise MachineError(
+            f"{folder}: the report cannot be written here ({error.strerror}). None of its files was "
+            "written; make room, or name another folder with --out."
         ) from error
     told = waits.sentence(workshop.plan.workshop.time_zone) if waits else ""
     return MonthReport(content, files, told)
@@ -181,10 +184,16 @@ def _month_days(which: str) -> tuple[date, date]:
     return date(int(year), int(number), 1), date(int(year), int(number), days)
 
 
-def _put(path: Path, data: bytes) -> Path:
-    """Write a whole file or none: a reader never meets half a report."""
-    draft = path.with_suffix(path.suffix + ".part")
-    draft.touch(OWN_FILE)
-    draft.write_bytes(data)
-    os.replace(draft, path)
-    return path
+def _put(documents: Mapping[Path, bytes]) -> tuple[Path, ...]:
+    """Write every file whole or none of them: a reader never meets half a report."""
+    drafts = {path.with_suffix(path.suffix + ".part"): path for path in documents}
+    try:
+        for draft, path in drafts.items():
+            draft.touch(OWN_FILE)
+            draft.write_bytes(documents[path])
+        for draft, path in drafts.items():
+            os.replace(draft, path)
+    finally:
+        for draft in drafts:
+            draft.unlink(missing_ok=True)
+    return tuple(documents)

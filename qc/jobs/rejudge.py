@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 
 from qc.jobs.judging import NOTHING_STORED, ending, judge_afresh, load_verdicts
 from qc.jobs.workshop import Workshop
+from qc.plain import JsonObject
 from qc.report.terminal import rejudged_text
 from qc.stats import Tabled
 from qc.watch import SeriesVerdict
@@ -17,19 +18,30 @@ class Rejudged(Tabled):
 
     series: int
     changed: tuple[str, ...]
+    already: bool = False  # the newest entry had told just this, so nothing was recorded
+
+    def to_dict(self) -> JsonObject:
+        """Return plain values."""
+        found = Tabled.to_dict(self)
+        if not found.pop("already"):
+            return found
+        return {**found, "already": True}
 
     def to_text(self) -> str:
         """Say it in words."""
-        return rejudged_text(self.series, self.changed)
+        return rejudged_text(self.series, self.changed, already=self.already)
 
 
-def rejudge(workshop: Workshop) -> Rejudged:
+def rejudge(workshop: Workshop, *, learn: bool = False) -> Rejudged:
     """Forget all verdicts and judge every series anew; what people said of signals stays.
 
     Parameters
     ----------
     workshop : Workshop
         An open workshop.
+    learn : bool
+        Learn anew how pieces scatter, for every period from what is known of it now; else what was fixed
+        then stays.
 
     Returns
     -------
@@ -37,14 +49,15 @@ def rejudge(workshop: Workshop) -> Rejudged:
         Names the series whose verdict differs from the kept one, for example after a change of the plan.
     """
     before = {str(v.key): v for v in load_verdicts(workshop)}
+    head = workshop.store.head()
     with ending(NOTHING_STORED):
-        after = {str(v.key): v for v in judge_afresh(workshop)}
+        after = {str(v.key): v for v in judge_afresh(workshop, learn=learn)}
     changed = tuple(
         key
         for key, verdict in after.items()
         if key in before and _substance(before[key]) != _substance(verdict)
     )
-    return Rejudged(len(after), changed)
+    return Rejudged(len(after), changed, already=workshop.store.head() == head)
 
 
 def _substance(verdict: SeriesVerdict) -> SeriesVerdict:
@@ -53,4 +66,5 @@ def _substance(verdict: SeriesVerdict) -> SeriesVerdict:
         replace(s, sentence="", because="", suspects=tuple(replace(x, sentence="") for x in s.suspects))
         for s in verdict.signals
     )
-    return replace(verdict, signals=signals, forecast=None, worst=0.0)
+    scatter = verdict.scatter and replace(verdict.scatter, sentence="")
+    return replace(verdict, signals=signals, forecast=None, worst=0.0, scatter=scatter)

@@ -7,7 +7,8 @@ the new level the settled state of its series; one closed as false leaves the ol
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import date
 
 from qc.errors import UsageError
 from qc.jobs.errors import JobError
@@ -28,8 +29,9 @@ from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
 from qc.plan import Plan
 from qc.report.terminal import signal_text, signals_text
-from qc.sayings import OPEN_STATES, Fault, Said, Saying, SignalState, faults_of_signal_saying
+from qc.sayings import OPEN_STATES, Fault, Said, Saying, SignalState, faults_of_signal_saying, said_already
 from qc.stats import Tabled
+from qc.store import signal_id as id_of_signal
 from qc.watch import SeriesKey, SeriesVerdict, SignalResult, reaction_steps
 
 STATE_WORDS: dict[SignalState, str] = {
@@ -38,6 +40,8 @@ STATE_WORDS: dict[SignalState, str] = {
     "closed": "closed",
     "closed-false": "closed as a false signal",
 }
+
+SAID_ALREADY = "That stands already, word for word, so it was not recorded a second time."
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +66,12 @@ class SignalLife:
         Usual cautions of the stage.
     present : bool
         False where the present readings no longer show it, for example after a correction.
+    already : bool
+        What was to be said stood there word for word, so it was not recorded again.
+    before : tuple of str
+        Ids of signals that told of the same change and were raised at another piece; it answers to them too.
+    told : tuple of (date, str, str)
+        What had been said on which day, sentence and what it coincided with; of one asked for by itself.
     """
 
     id: str
@@ -73,6 +83,9 @@ class SignalLife:
     steps: tuple[str, ...]
     cautions: tuple[str, ...]
     present: bool
+    already: bool = False
+    before: tuple[str, ...] = ()
+    told: tuple[tuple[date, str, str], ...] = ()
 
     @property
     def over(self) -> bool:
@@ -94,15 +107,18 @@ class SignalLife:
             "present": self.present,
             "over": self.over,
             **{name: found[name] for name in _TOLD},
+            **({"told": [_as_told(row) for row in self.told]} if self.told else {}),
             "events": [_plain(event) for event in self.events],
             "steps": list(self.steps),
             "cautions": list(self.cautions),
+            **({"already": True} if self.already else {}),
         }
 
     def to_text(self) -> str:
         """Say everything of the signal."""
         head = (self.id, self.title, self.standing)
-        return signal_text(head, self.found, self.steps, self.cautions, self.events)
+        told = signal_text(head, self.found, self.steps, self.cautions, self.events, self.told)
+        return f"{SAID_ALREADY}\n{told}" if self.already else told
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,7 +178,8 @@ def find_signal(workshop: Workshop, signal_id: str) -> SignalLife:
     JobError
         There is none, or the beginning fits several.
     """
-    return _find(list_signals(workshop, all_states=True).signals, signal_id)
+    signal = _find(list_signals(workshop, all_states=True).signals, signal_id)
+    return replace(signal, told=_told_of(workshop, signal))
 
 
 def say_of_signal(workshop: Workshop, signal_id: str, saying: Saying) -> SignalLife:
@@ -180,7 +197,8 @@ def say_of_signal(workshop: Workshop, signal_id: str, saying: Saying) -> SignalL
     Returns
     -------
     SignalLife
-        The signal as it now stands.
+        The signal as it now stands. What the person said last, word for word, is not recorded again while
+        the signal stands as it did then.
 
     Raises
     ------
@@ -194,10 +212,12 @@ def say_of_signal(workshop: Workshop, signal_id: str, saying: Saying) -> SignalL
             may(saying.who, Verb.SAY, workshop.plan)
             signal = _newest(workshop, signal_id)
             _refuse(workshop.plan, saying, signal)
-            workshop.store.say(signal.id, saying, when=workshop.now)
+            already = said_already(signal.events, saying)
+            if not already:
+                workshop.store.say(signal.id, saying, when=workshop.now)
     with ending(STORED_NOT_JUDGED):
         catch_up(workshop)
-        return _newest(workshop, signal.id)
+        return replace(_newest(workshop, signal.id), already=already)
 
 
 def _refuse(plan: Plan, saying: Saying, signal: SignalLife) -> None:
@@ -242,7 +262,7 @@ _TOLD = (
 
 
 def _find(every: Sequence[SignalLife], signal_id: str) -> SignalLife:
-    fits = [signal for signal in every if signal.id.startswith(signal_id)] if signal_id else []
+    fits = [s for s in every if any(own.startswith(signal_id) for own in (s.id, *s.before)) and signal_id]
     if len(fits) == 1:
         return fits[0]
     if not fits:
@@ -250,6 +270,21 @@ def _find(every: Sequence[SignalLife], signal_id: str) -> SignalLife:
     raise JobError(
         f"{signal_id!r} begins {len(fits)} signals. Type more of the id: {', '.join(s.id for s in fits)}"
     )
+
+
+def _told_of(workshop: Workshop, signal: SignalLife) -> tuple[tuple[date, str, str], ...]:
+    """Return what was said of a signal by the day asked about, each time it was said otherwise."""
+    own = {signal.id, *signal.before}
+    said: list[tuple[date, str, str]] = []
+    for day, found in workshop.store.told_signals(signal.series):
+        for one in found:
+            words = one["sentence"], one["because"]
+            mine = day <= workshop.today and (
+                id_of_signal(signal.series, one["kind"], one["raised_serial"]) in own
+            )
+            if mine and (not said or said[-1][1:] != words):
+                said.append((day, *words))
+    return tuple(said)
 
 
 def _newest(workshop: Workshop, signal_id: str) -> SignalLife:
@@ -274,11 +309,17 @@ def _life(plan: Plan, row: SignalOfDay) -> SignalLife:
         steps=reaction_steps(figure.reaction if figure else ()),
         cautions=stage.cautions if stage else (),
         present=row.shown,
+        before=row.before,
     )
 
 
 def _weight(verdict: SeriesVerdict | None, signal: SignalLife) -> float:
     return 0.0 if verdict is None else verdict.worst + (signal.found.ended is None)
+
+
+def _as_told(row: tuple[date, str, str]) -> JsonObject:
+    day, sentence, because = row
+    return {"day": day.isoformat(), "sentence": sentence, "because": because}
 
 
 def _plain(event: Said) -> JsonObject:

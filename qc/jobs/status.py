@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 
 from qc.jobs.backup import backup_note
@@ -14,6 +14,7 @@ from qc.report.terminal import status_text
 from qc.sayings import OPEN_STATES
 from qc.stats import Tabled
 from qc.watch import DECIDED, SeriesVerdict, dependence_note
+from qc.words import listed
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,6 +29,7 @@ class Status(Tabled):
     open_signals: dict[str, int]
     notes: tuple[str, ...] = ()
     budget: str = ""  # how often the whole board cries wolf, in words
+    known: dict[str, date] = field(default_factory=dict)  # by series: day its present finding was first told
     not_judged: NotJudged | None = None  # since when something waits that could not be judged now
 
     def to_dict(self) -> JsonObject:
@@ -36,8 +38,12 @@ class Status(Tabled):
         return {
             "as_of": self.as_of.isoformat(),
             "not_judged_since": waits.since.isoformat() if waits else None,
-            "series": [_series(v, self.open_signals.get(str(v.key), 0)) for v in self.series],
+            "series": [self._series(verdict) for verdict in self.series],
         }
+
+    def _series(self, verdict: SeriesVerdict) -> JsonObject:
+        key = str(verdict.key)
+        return _series(verdict, self.open_signals.get(key, 0), self.known.get(key))
 
     def to_text(self) -> str:
         """Say it in one line a series, worst first."""
@@ -56,14 +62,21 @@ def status(workshop: Workshop) -> Status:
     not_judged = brought_up(workshop)
     verdicts = sorted(verdicts_of_day(workshop), key=lambda v: -v.worst)
     counts: dict[str, int] = {}
+    known: dict[str, date] = {}
+    told = {str(v.key): v.unanswered or v.telling for v in verdicts}
     for signal in signals_of_day(workshop, verdicts):
+        own = told.get(signal.series)
+        same = own is not None and own.raised_serial == signal.found.raised_serial
+        if own is not None and same and own.kind == signal.found.kind and signal.known is not None:
+            known[signal.series] = signal.known
         if signal.state in OPEN_STATES and (signal.shown or signal.said):
             counts[signal.series] = counts.get(signal.series, 0) + 1
     waits = (not_judged.sentence(workshop.plan.workshop.time_zone),) if not_judged else ()
     due = backup_note(workshop)
-    notes = (*waits, *_decided(verdicts), *_dependence(workshop, verdicts), *([due] if due else []))
+    said = (*_decided(verdicts), *_dependence(workshop, verdicts), *_scatter(verdicts))
+    notes = (*waits, *said, *([due] if due else []))
     shop, budget = workshop.plan.workshop.name, present_budget(workshop).sentence()
-    return Status(shop, workshop.today, tuple(verdicts), counts, notes, budget, not_judged)
+    return Status(shop, workshop.today, tuple(verdicts), counts, notes, budget, known, not_judged)
 
 
 def _decided(verdicts: Sequence[SeriesVerdict]) -> list[str]:
@@ -82,7 +95,17 @@ def _dependence(workshop: Workshop, verdicts: Sequence[SeriesVerdict]) -> list[s
     return [said for own in by_stage if own and (said := dependence_note(own))]
 
 
-def _series(verdict: SeriesVerdict, open_signals: int) -> JsonObject:
+def _scatter(verdicts: Sequence[SeriesVerdict]) -> list[str]:
+    """Say which series tell no single piece, or hang together; the board says it of the others too."""
+    told: dict[str, list[str]] = {}
+    for verdict in verdicts:
+        own = verdict.scatter
+        if own is not None and verdict.points and (own.counts_as is not None or not own.tells_single):
+            told.setdefault(own.sentence, []).append(verdict.title)
+    return [f"{listed(titles)}: {sentence}" for sentence, titles in told.items() if sentence]
+
+
+def _series(verdict: SeriesVerdict, open_signals: int, known: date | None) -> JsonObject:
     """Give the agreed plain form, whose names are fixed; a series without limits is called unproven there."""
     signal = verdict.telling
     has_interval = verdict.ppk_low is not None and verdict.ppk_high is not None
@@ -94,6 +117,8 @@ def _series(verdict: SeriesVerdict, open_signals: int) -> JsonObject:
         "behaviour": verdict.behaviour,
         "since_serial": signal.start_serial if signal else None,
         "since_date": signal.start_day.isoformat() if signal else None,
+        "since_known": known.isoformat() if known else None,
+        "settled_since": verdict.settled_since.isoformat() if verdict.settled_since else None,
         "size": signal.size if signal else None,
         "unit": verdict.unit,
         "suspects": [
@@ -106,4 +131,6 @@ def _series(verdict: SeriesVerdict, open_signals: int) -> JsonObject:
         "open_signals": open_signals,
         "reason": verdict.ppk_reason or None,
         "forecast": verdict.forecast.sentence if verdict.forecast else None,
+        "shape": verdict.scatter.shape if verdict.scatter else None,
+        "counts_as": verdict.scatter.counts_as if verdict.scatter else None,
     }

@@ -23,7 +23,6 @@ from qc.ingest import (
     batch_reader,
     check,
     read_file,
-    shown_name,
     unfold,
 )
 from qc.jobs.judging import NOTHING_STORED, STORED_NOT_JUDGED, catch_up, ending, not_judged_since
@@ -34,9 +33,9 @@ from qc.plain import JsonObject
 from qc.plan import EVENT, HELD, READING
 from qc.report.terminal import receipt_text, total_text
 from qc.stats import Tabled
-from qc.store import NewSheet, SheetCount, sheet_hash, signal_id
-from qc.watch import SeriesVerdict
-from qc.words import count_words
+from qc.store import NewSheet, SheetCount, SignalRecord, sheet_hash, signal_id
+from qc.watch import SeriesVerdict, SignalResult, heirs_of
+from qc.words import count_words, kept_name
 
 NOTHING_NEW = "The sheets brought nothing new, so nothing was stored; what waits is not yet judged."
 """How an upload of known sheets ends whose judging of what came before failed."""
@@ -172,9 +171,9 @@ def read_files(paths: Iterable[Path]) -> list[GivenFile]:
     found: list[GivenFile] = []
     for path in paths:
         try:
-            found.append((shown_name(path.name), read_file(path)))
+            found.append((kept_name(path.name), read_file(path)))
         except SheetError as error:
-            found.append((shown_name(path.name), error))
+            found.append((kept_name(path.name), error))
     errors = [str(data) for _, data in found if isinstance(data, SheetError)]
     if found and len(errors) == len(found):
         raise QcError(" ".join(errors))
@@ -292,18 +291,23 @@ def _new_sheet(file: _File) -> NewSheet:
 
 def _judge(workshop: Workshop) -> dict[str, list[RaisedSignal]]:
     """Judge the series touched and return the signals that were not there before, by stage."""
-    before = {signal.id for signal in workshop.store.signals()}
+    before: dict[str, list[SignalRecord]] = {}
+    for signal in workshop.store.signals():
+        before.setdefault(signal.series, []).append(signal)
     found: dict[str, list[RaisedSignal]] = {}
     for verdict in catch_up(workshop):
-        found.setdefault(verdict.key.stage, []).extend(_fresh(verdict, before))
+        found.setdefault(verdict.key.stage, []).extend(_fresh(verdict, before.get(str(verdict.key), [])))
     return found
 
 
-def _fresh(verdict: SeriesVerdict, before: set[str]) -> list[RaisedSignal]:
+def _fresh(verdict: SeriesVerdict, before: Sequence[SignalRecord]) -> list[RaisedSignal]:
+    """Return the signals that tell of a change that none had told of before."""
     fresh = []
-    for signal in verdict.signals:
+    ordinals = {point.serial: point.ordinal for point in verdict.points}
+    told = heirs_of([SignalResult.from_dict(row.plain) for row in before], verdict.signals, ordinals)
+    for place, signal in enumerate(verdict.signals):
         number = signal_id(str(verdict.key), signal.kind, signal.raised_serial)
-        if number not in before:
+        if place not in told:
             fresh.append(
                 RaisedSignal(
                     id=number,

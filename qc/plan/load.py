@@ -14,7 +14,7 @@ from qc.plan.figures import check_figures
 from qc.plan.model import Plan
 from qc.plan.references import Declared, check_references, doubled_names
 from qc.plan.sentences import model_faults, real_path
-from qc.plan.tree import Node, decode_plan, read_tree
+from qc.plan.tree import Node, decode_plan, read_tree, take_out
 
 _MOST_PASSES = 20  # a pruned part can leave a hole one level up; a plan is seven levels deep
 
@@ -137,8 +137,7 @@ def _prune(errors: list[Any], tree: Node) -> bool:
                 return False
         else:
             doomed.append(node)
-    for node in doomed:
-        node.remove()
+    take_out(doomed)
     return True
 
 

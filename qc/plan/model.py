@@ -25,7 +25,7 @@ def _iso_day(value: object) -> object:
 Day = Annotated[date, BeforeValidator(_iso_day)]
 Id = Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9_.\-]*$", max_length=40)]
 Kind = Literal["measured", "count", "pass-fail"]
-Shape = Literal["normal", "positive", "any"]
+Shape = Literal["auto", "normal", "positive", "any"]
 Source = Literal["slide", "tuning", "lacquer", "bench"]
 Weekday = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
 EventKind = Literal[
@@ -104,7 +104,7 @@ class Characteristic(_Part):
     name: str
     unit: str  # um, mm, cent, g, N, cm3/min, h, count, fault
     kind: Kind = "measured"
-    shape: Shape = "normal"
+    shape: Shape = "auto"
     places: dict[str, tuple[str, ...]] = Field(default_factory=dict)  # place column -> allowed values
     models: tuple[Id, ...] = ()  # empty = every model
     limits: tuple[DatedLimits, ...] = ()

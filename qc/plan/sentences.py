@@ -85,12 +85,13 @@ def real_path(loc: tuple[str | int, ...], tree: Node, kind: str) -> tuple[str | 
 
 def _forgive_mistyped(by_place: dict[tuple[str | int, ...], list[Mapping[str, Any]]]) -> None:
     """Take out "is missing" where the field is there under a mistyped name, which is a fault of its own."""
-    unknown = [path for path, alike in by_place.items() if alike[0]["type"] == "extra_forbidden"]
+    unknown: dict[tuple[str | int, ...], list[str]] = {}
+    for path, alike in by_place.items():
+        if alike[0]["type"] == "extra_forbidden":
+            unknown.setdefault(path[:-1], []).append(str(path[-1]))
     missing = [path for path, alike in by_place.items() if alike[0]["type"] == "missing"]
     for path in missing:
-        if any(
-            path[:-1] == other[:-1] and did_you_mean(str(other[-1]), [str(path[-1])]) for other in unknown
-        ):
+        if any(did_you_mean(other, [str(path[-1])]) for other in unknown.get(path[:-1], ())):
             del by_place[path]
 
 

@@ -7,7 +7,7 @@ and nested references can blow a few lines up to gigabytes.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 
 import yaml
@@ -15,6 +15,7 @@ import yaml
 from qc.plan.errors import PlanFault
 
 MOST_BYTES = 2_000_000  # chosen: eighty times the plan of the sample workshop
+MOST_VALUES = 30_000  # chosen: twenty-five times the sample workshop's plan; lists and blocks count as well
 MOST_DEPTH = 12  # the deepest field of a plan lies at 7
 WHOLE = "the whole file"
 _NOTHING = frozenset({"", "~", "null", "Null", "NULL"})
@@ -77,16 +78,19 @@ class Node:
             return [below.plain() for below in self.value]
         return self.value
 
-    def remove(self) -> None:
-        """Take the node out of its parent."""
-        above = self.parent
-        if above is None:
-            return
+
+def take_out(doomed: Iterable[Node]) -> None:
+    """Take nodes out of the blocks and lists they stand in, each of which is gone through once."""
+    lost: dict[int, tuple[Node, set[int]]] = {}
+    for node in doomed:
+        if node.parent is not None:
+            lost.setdefault(id(node.parent), (node.parent, set()))[1].add(id(node))
+    for above, gone in lost.values():
         above.pruned = True
         if isinstance(above.value, dict):
-            above.value = {key: below for key, below in above.value.items() if below is not self}
+            above.value = {key: below for key, below in above.value.items() if id(below) not in gone}
         elif isinstance(above.value, list):
-            above.value = [below for below in above.value if below is not self]
+            above.value = [below for below in above.value if id(below) not in gone]
 
 
 def fault_at(node: Node, key: str, problem: str, mend: str) -> PlanFault:
@@ -133,7 +137,7 @@ def read_tree(text: str) -> tuple[Node | None, list[PlanFault]]:
         builder.build(text)
     except yaml.YAMLError as error:
         return None, [*builder.faults, _syntax_fault(error, text)]
-    except _TooDeep as error:
+    except _TooMuch as error:
         return None, [*builder.faults, error.fault]
     root = builder.root
     if root is None:
@@ -144,11 +148,12 @@ def read_tree(text: str) -> tuple[Node | None, list[PlanFault]]:
     return root, builder.faults
 
 
-class _TooDeep(Exception):
-    def __init__(self, line: int) -> None:
+class _TooMuch(Exception):
+    """Reading on would cost more than any plan is worth."""
+
+    def __init__(self, line: int, problem: str, mend: str) -> None:
         super().__init__()
-        mend = "Take out the brackets or the indentation that a plan does not need."
-        self.fault = PlanFault(line, WHOLE, f"is nested more than {MOST_DEPTH} levels deep", mend)
+        self.fault = PlanFault(line, WHOLE, problem, mend)
 
 
 class _Builder:
@@ -160,6 +165,7 @@ class _Builder:
         self._open: list[Node] = []
         self._keys: list[tuple[str, int] | None] = []  # the key that waits for its value, per open node
         self._documents = 0
+        self._values = 0
 
     def build(self, text: str) -> None:
         for event in yaml.parse(text, Loader=_READER):
@@ -195,7 +201,10 @@ class _Builder:
     def _start(self, event: yaml.MappingStartEvent | yaml.SequenceStartEvent, line: int) -> None:
         """Open a list or a block; one in the place of a name is told and read on, for the faults below."""
         if len(self._open) >= MOST_DEPTH:
-            raise _TooDeep(line)
+            problem = f"is nested more than {MOST_DEPTH} levels deep"
+            raise _TooMuch(
+                line, problem, "Take out the brackets or the indentation that a plan does not need."
+            )
         if event.anchor is not None:
             self._refuse(line, f"uses the anchor &{event.anchor}")
         if event.tag is not None:
@@ -214,6 +223,10 @@ class _Builder:
 
     def _place(self, node: Node) -> None:
         """Put a value where the open node waits for one; of a name given twice the first stays."""
+        self._values += 1
+        if self._values > MOST_VALUES:
+            problem = f"holds more than {MOST_VALUES:,} values up to here"
+            raise _TooMuch(node.line, problem, "No plan needs so many: take out what was pasted by mistake.")
         if not self._open:
             self.root = node if self.root is None else self.root
             return

@@ -42,6 +42,7 @@ from .change import detect_counts as detect_counts
 from .change import detect_further as detect_further
 from .change import detect_many as detect_many
 from .change import fit_kinds as fit_kinds
+from .change import learned_scores as learned_scores
 from .change import mean_change as mean_change
 from .change import mean_change_from_target as mean_change_from_target
 from .change import place_level as place_level
@@ -137,6 +138,8 @@ from .noise import PRIOR as PRIOR
 from .noise import Noise as Noise
 from .noise import Settled as Settled
 from .noise import learn_noise as learn_noise
+from .noise import lots_margin as lots_margin
+from .noise import score_of as score_of
 from .numbers import GREATEST as GREATEST
 from .numbers import THREE_SIGMA_RATE as THREE_SIGMA_RATE
 from .numbers import Baseline as Baseline

@@ -13,6 +13,7 @@ from .keeping import copy_file as copy_file
 from .keeping import flush_file as flush_file
 from .keeping import flush_tree as flush_tree
 from .location import OWN_FILE as OWN_FILE
+from .location import OWN_FOLDER as OWN_FOLDER
 from .location import private_folder as private_folder
 from .location import refuse_network_share as refuse_network_share
 from .pieces import JudgedUpTo as JudgedUpTo

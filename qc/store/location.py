@@ -22,10 +22,13 @@ _LOCAL_FUSE = frozenset({"fuse.fuse-overlayfs"})  # a container's own disk
 
 
 def private_folder(folder: Path) -> None:
-    """Make a folder that only its owner may look into; one that is there stays as it is."""
-    if not folder.is_dir():
-        folder.mkdir(parents=True, exist_ok=True)
-        folder.chmod(OWN_FOLDER)
+    """Make a folder that only its owner may look into, and those above; what is there stays as it is."""
+    if folder.is_dir():
+        return
+    if folder.parent != folder:
+        private_folder(folder.parent)
+    folder.mkdir(exist_ok=True)
+    folder.chmod(OWN_FOLDER)
 
 
 def refuse_network_share(folder: Path, mounts: str | None = None) -> None:

@@ -21,7 +21,7 @@ from sqlalchemy.sql.elements import ColumnElement
 
 from qc.plain import JsonObject
 from qc.sayings import OF_SERIES, What
-from qc.store.chain import last_entry, moment_of
+from qc.store.chain import moment_of
 from qc.store.frames import fetch, in_parts, restored
 from qc.store.rows import last_id
 from qc.store.tables import entry, event, origin, plan_version, reading, signal, signal_event
@@ -138,7 +138,9 @@ def read_mark(conn: Connection) -> tuple[int, int]:
 def read_reached(conn: Connection) -> JudgedUpTo:
     """Return the mark that holds once everything accepted so far is judged."""
     version = conn.execute(select(func.max(plan_version.c.id))).scalar() or 0
-    return JudgedUpTo(last_id(conn, origin), last_id(conn, event), last_entry(conn)[0], version)
+    # what was told is no news to judge: judging anew by the same mark comes to the same mark
+    newest = conn.execute(select(func.max(entry.c.id)).where(entry.c.kind != TOLD)).scalar() or 0
+    return JudgedUpTo(last_id(conn, origin), last_id(conn, event), newest, version)
 
 
 def read_waiting(conn: Connection, mark: JudgedUpTo) -> Waiting | None:

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import datetime
+from datetime import date, datetime
 from pathlib import Path
 
 from sqlalchemy import Connection, select
 
+from qc.plain import JsonObject
 from qc.store.chain import Entry, entries_of, last_entry, moment_of
 from qc.store.database import Database
-from qc.store.keeping import ToldRecord, faults_of_store, read_told
+from qc.store.keeping import ToldRecord, faults_of_store, read_told, read_told_signals
 from qc.store.sheetfiles import SheetFiles
 from qc.store.states import read_states
 from qc.store.tables import entry
@@ -31,6 +32,11 @@ class ProvenStore:
         """Return what was told last of each series, or by a moment: the verdict without its points."""
         with self._database.reading() as conn:
             return read_told(conn, series, until)
+
+    def told_signals(self, series: str) -> list[tuple[date, list[JsonObject]]]:
+        """Return the signals of a series with the day, each time they were told otherwise, oldest first."""
+        with self._database.reading() as conn:
+            return read_told_signals(conn, series)
 
     def entries(self, since: int = 0) -> list[Entry]:
         """Return the entries after number `since`, oldest first."""

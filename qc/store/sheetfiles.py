@@ -52,7 +52,7 @@ class SheetFiles:
         """
         try:
             for digest in digests:
-                self._mark(digest).touch()
+                self._mark(digest).touch(OWN_FILE)
             flush_folder(self.folder / PARTS)
         except OSError as error:
             raise StoreError(

@@ -14,9 +14,14 @@ from .causes import Figure as Figure
 from .causes import FigureTable as FigureTable
 from .causes import among as among
 from .changes import KeptStates as KeptStates
+from .changes import LevelCourse as LevelCourse
+from .changes import course_of as course_of
 from .changes import fittings as fittings
 from .changes import kept_states_from as kept_states_from
 from .changes import plain_kept_states as plain_kept_states
+from .changes import with_later_marks as with_later_marks
+from .heirs import heirs_of as heirs_of
+from .heirs import is_same as is_same
 from .judging import Question as Question
 from .judging import judge as judge
 from .judging import judge_further as judge_further
@@ -30,6 +35,7 @@ from .results import Behaviour as Behaviour
 from .results import Capable as Capable
 from .results import Forecast as Forecast
 from .results import Point as Point
+from .results import Scatter as Scatter
 from .results import SeriesKey as SeriesKey
 from .results import SeriesVerdict as SeriesVerdict
 from .results import SignalResult as SignalResult
@@ -50,6 +56,14 @@ from .series_decisions import DECIDED as DECIDED
 from .series_decisions import Decisions as Decisions
 from .series_decisions import Span as Span
 from .series_decisions import standing as standing
+from .series_decisions import without as without
+from .sisters import LotsBy as LotsBy
+from .sisters import Pool as Pool
+from .sisters import lots_of as lots_of
+from .sisters import lots_told_by as lots_told_by
+from .sisters import members_of as members_of
+from .sisters import period_of as period_of
+from .sisters import pool_of as pool_of
 from .stored import verdict_from as verdict_from
 from .words import LIMITS_WORDS as LIMITS_WORDS
 from .words import STILL_MOVING as STILL_MOVING
@@ -57,4 +71,6 @@ from .words import TOO_EARLY as TOO_EARLY
 from .words import TOO_FEW as TOO_FEW
 from .words import is_few as is_few
 from .words import limits_words as limits_words
+from .words import moved_words as moved_words
 from .words import rate_words as rate_words
+from .words import settled_words as settled_words

@@ -122,7 +122,8 @@ def _answer(result: Capability) -> LimitsAnswer:
 def more_to_settle(values: ArrayLike, lower: float | None, upper: float | None, wanted: float) -> int | None:
     """Return how many more pieces like these would settle an unproven answer, None where none would."""
     try:
+        readings = np.asarray(values, dtype=np.float64)
         limits = Limits(lower, upper)
-        return learned_capability(values, limits, NORMAL, shape="normal", wanted=wanted).pieces_to_settle
+        return learned_capability(readings, limits, NORMAL, shape="normal", wanted=wanted).pieces_to_settle
     except StatisticsError:
         return None

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 
 from qc.plan import Characteristic, DatedLimits, Plan, Stage
+from qc.stats import Noise
 from qc.watch.capability import LimitsAnswer, judge_limits
 from qc.watch.causes import FactorLevels, find_suspects
 from qc.watch.changes import FoundChange, KeptStates, LevelCourse, course_of
@@ -20,14 +21,18 @@ from qc.watch.results import (
     Behaviour,
     Forecast,
     Point,
+    Scatter,
     SeriesKey,
     SeriesVerdict,
     SignalResult,
     Suspect,
 )
-from qc.watch.series import Points
+from qc.watch.scatter import scatter_of
+from qc.watch.series import Points, sources_of
 from qc.watch.series_decisions import Decisions, decision_notes, without
-from qc.watch.words import because_sentence, signal_sentence
+from qc.watch.settling import standing_of
+from qc.watch.sisters import LotsBy
+from qc.watch.words import because_sentence, pace_words, signal_sentence
 from qc.words import day_words
 
 Around = FactorLevels | Callable[[], FactorLevels]
@@ -53,6 +58,17 @@ class Question:
         The settled state that a lead froze, and stretches left out.
     before : int
         Pieces made before the first one given.
+    noise : sequence of Noise
+        How pieces scatter, as far as it was known in the period of each point; empty: what is taken for
+        granted where nothing has been learned.
+    lots : sequence of str or None
+        The lot of each point; empty where none are recorded.
+    periods : sequence of date
+        First day of the period whose noise each point has.
+    lots_by : str
+        The word that tells the lots.
+    closed : sequence of SignalResult
+        Signals of the series that people closed, as they were told last.
     """
 
     plan: Plan
@@ -65,6 +81,11 @@ class Question:
     rates: Sequence[float] = ()
     decisions: Decisions = Decisions()
     before: int = 0
+    noise: Sequence[Noise] = ()
+    lots: Sequence[str | None] = ()
+    periods: Sequence[date] = ()
+    lots_by: LotsBy = ""
+    closed: Sequence[SignalResult] = ()
 
     @property
     def key(self) -> SeriesKey:
@@ -112,17 +133,30 @@ def judge_further(
     mapping of str to KeptState
         To be kept for the next time.
     """
-    points = without(reduced.points, question.decisions.left_out)
-    course = course_of(question.characteristic, points, question.decisions.baseline, step=reduced.step)
+    points = without(_with_lots(reduced.points, question.lots), question.decisions.left_out)
+    course = course_of(
+        question.characteristic,
+        points,
+        question.decisions.baseline,
+        step=reduced.step,
+        noise=question.noise,
+        lots=question.lots,
+    )
     found = course.changes(question.rates or question.rate, kept)
     if found.signals:
         known = factors() if callable(factors) else factors
-        signals = tuple(_signal(question, course, s, known) for s in found.signals)
+        signals = tuple(
+            _signal(question, course, s, known, _apart(s, found.signals, len(points))) for s in found.signals
+        )
     else:
         signals = ()
     limits, uneven = _common_limits(question, points, centered=reduced.centered)
     notes = (*found.notes, *uneven, *_left_out(reduced), *_decided(question, course))
     return _verdict(question, reduced, course, signals, limits, notes), found.kept
+
+
+def _with_lots(points: Sequence[Point], lots: Sequence[str | None]) -> Sequence[Point]:
+    return [replace(p, lot=lot or "") for p, lot in zip(points, lots, strict=True)] if lots else points
 
 
 def _verdict(
@@ -135,14 +169,25 @@ def _verdict(
 ) -> SeriesVerdict:
     """Say what follows from the signals of a series: its behaviour, its present state, what it can do."""
     present, frozen = course.present(signals), course.frozen
-    drifting = _drifting(question, signals, frozen)
+    standing = standing_of(
+        signals,
+        course.points,
+        limits,
+        kind=question.characteristic.kind,
+        answered=question.settled,
+        closed=question.closed,
+        frozen=frozen,
+    )
+    drifting = standing.drifting
     answer = judge_limits(
         question.plan,
         question.characteristic,
         present,
         limits,
         moving=_is_moving(signals, present),
-        step=reduced.step,
+        noise=course.known,
+        lots=course.lots_among(present),
+        step=course.step,
     )
     forecast = course.forecast(signals, limits, question.today, question.plan)
     natural = (None, None) if drifting else course.limits(present, question.rate)
@@ -184,20 +229,26 @@ def _verdict(
         baseline_first=frozen[0] if frozen else None,
         baseline_last=frozen[1] if frozen else None,
         pieces_to_settle=answer.settle,
+        scatter=_scatter(question, course, present),
+        told_by=standing.told_by.raised if standing.told_by else None,
+        settled_since=standing.settled_since,
     )
 
 
-def _drifting(
-    question: Question, signals: Sequence[SignalResult], frozen: tuple[int, int] | None
-) -> list[SignalResult]:
-    """Return the changes that last and that nobody settled, by closing them or by freezing a later state."""
-    return [
-        s
-        for s in signals
-        if (s.ended is None and s.kind != "single")
-        and not {s.start_serial, s.raised_serial} & {*question.settled}
-        and (not frozen or s.start > frozen[1])
-    ]
+def _scatter(question: Question, course: LevelCourse, present: Sequence[Point]) -> Scatter | None:
+    """Say how the pieces of the present state scatter, and since when that is known."""
+    return scatter_of(
+        question.characteristic,
+        course.points,
+        present,
+        question.noise,
+        question.lots,
+        question.periods,
+        question.lots_by,
+        question.rate,
+        question.today,
+        course.step,
+    )
 
 
 def _is_moving(signals: Sequence[SignalResult], present: Sequence[Point]) -> bool:
@@ -206,8 +257,29 @@ def _is_moving(signals: Sequence[SignalResult], present: Sequence[Point]) -> boo
     return bool(present) and present[0].ordinal in climbs
 
 
+def _apart(own: FoundChange, all_found: Sequence[FoundChange], pieces: int) -> frozenset[int]:
+    """Return the pieces that other changes speak of: they say nothing of what came with this one."""
+    away: set[int] = set()
+    for other in all_found:
+        if other.start == own.start:
+            continue
+        if other.kind == "single":
+            away.add(other.start)
+        elif other.ended is not None:
+            away.update(range(other.start, other.ended))
+        elif other.start < own.start:
+            away.update(range(1, other.start))
+        else:
+            away.update(range(other.start, pieces + 1))
+    return frozenset(away)
+
+
 def _signal(
-    question: Question, course: LevelCourse, found: FoundChange, factors: FactorLevels
+    question: Question,
+    course: LevelCourse,
+    found: FoundChange,
+    factors: FactorLevels,
+    apart: frozenset[int],
 ) -> SignalResult:
     """Name the pieces of a finding, ask what changed when it began, and say it."""
     points = course.points
@@ -234,7 +306,17 @@ def _signal(
         ended=found.ended,
     )
     stage_index = [s.id for s in question.plan.stages].index(question.stage.id)
-    suspects, unchanged = find_suspects(points, result, factors, question.plan, stage_index, question.today)
+    suspects, unchanged = find_suspects(
+        points,
+        result,
+        factors,
+        question.plan,
+        stage_index,
+        question.today,
+        own=sources_of(question.characteristic),
+        apart=apart,
+        worn=bool(question.characteristic.wears_with),
+    )
     own = course.own_suspect(result, question.plan)
     if own is not None:
         suspects = (own, *(s for s in suspects if s.name != own.name))
@@ -259,16 +341,26 @@ def _said(
         signal.start_serial,
         signal.start_day,
         question.today,
+        pace=_pace(points, signal),
     )
-    because = because_sentence([s.sentence for s in suspects], unchanged, signal.pieces)
+    back = ""
     if signal.ended is not None:
-        back = points[signal.ended - 1]
-        because += f" Over since {back.serial} ({day_words(back.day, question.today)})."
+        since = points[signal.ended - 1]
+        back = f"{since.serial} ({day_words(since.day, question.today)})"
+    because = because_sentence([s.sentence for s in suspects], unchanged, signal.pieces, back)
     newest = points[-1].serial
     step = question.characteristic.next_step or f"re-measure {newest}, then check the gauge's zero."
     return replace(
         signal, suspects=suspects, unchanged=unchanged, sentence=sentence, because=because, next_step=step
     )
+
+
+def _pace(points: Sequence[Point], signal: SignalResult) -> str:
+    """Say how fast a trend goes, by the pieces it has lasted for; of anything else nothing."""
+    if signal.kind != "trend":
+        return ""
+    last = points[-1 if signal.ended is None else signal.ended - 2]
+    return pace_words(signal.size, signal.pieces, (last.day - signal.start_day).days, signal.unit)
 
 
 def _common_limits(

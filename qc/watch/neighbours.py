@@ -1,7 +1,7 @@
 """Do neighbouring pieces hang together? Said for a whole stage, since twenty points cannot show it.
 
-The detector takes the pieces of a series for independent. Where they share a set-up, an anneal or a mood,
-neighbours are alike and more false signals are raised than asked for. The lag-1 correlation is pooled over
+Where pieces share a set-up, an anneal or a mood, neighbours are alike: the detector learns it and
+waits for more pieces, so that no more false signals are raised. The lag-1 correlation is pooled over
 the series of a stage, each about the level of its own stretches; only where it is clear is anything said.
 """
 
@@ -10,20 +10,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-from scipy import special
 
-from qc.stats import Floats, StatisticsError, false_alarm_rate, pooled_autocorrelation
+from qc.stats import Floats, StatisticsError, pooled_autocorrelation
 from qc.watch.results import SeriesVerdict
 
 LEAST_POINTS = 8
 """A series with fewer points takes no part: its own level would swallow the correlation (house rule)."""
 
-USUAL_RATE = 0.004
-"""Chance of a false signal a point that the factor is worked out for: about that of a shop of 25 series."""
-
 
 def dependence_note(verdicts: Sequence[SeriesVerdict]) -> str:
-    """Say whether neighbouring pieces of a stage are alike, and what that does to the false signals.
+    """Say whether neighbouring pieces of a stage are alike, and what that does to the signals.
 
     Parameters
     ----------
@@ -34,11 +30,6 @@ def dependence_note(verdicts: Sequence[SeriesVerdict]) -> str:
     -------
     str
         A sentence, empty where nothing is clear.
-
-    Notes
-    -----
-    The factor is that of limits set from moving ranges, which the change-point detector follows closely: it
-    raises about three times as many at a correlation of 0.2 (`docs/reference/detector.md`).
     """
     parts = [part for part in map(_about_its_level, verdicts) if part.size >= LEAST_POINTS]
     try:
@@ -51,12 +42,7 @@ def dependence_note(verdicts: Sequence[SeriesVerdict]) -> str:
     over = f"lag-1 correlation {pooled.lag_1:.2f}, {pooled.n} pieces of {len(parts)} series"
     if pooled.lag_1 < 0:
         return f"{stage}: high and low pieces take turns ({over}); two people or tools by turns do that."
-    width = float(-special.ndtri(USUAL_RATE / 2))
-    factor = false_alarm_rate(min(pooled.lag_1, 0.95), width) / false_alarm_rate(0.0, width)
-    return (
-        f"{stage}: neighbouring pieces are alike ({over}); about {factor:.1f} times as many false signals "
-        "as asked for are to be expected here."
-    )
+    return f"{stage}: neighbouring pieces are alike ({over}); so small changes are told later than elsewhere."
 
 
 def _about_its_level(verdict: SeriesVerdict) -> Floats:

@@ -64,6 +64,7 @@ class Point:
     batch: str = ""
     air_c: float | None = None
     note: str = ""
+    lot: str = ""  # the lot it is judged as one of, empty where it stands alone
     left_out: bool = False  # a lead said it is not representative: shown, not judged
 
 
@@ -148,6 +149,20 @@ class Forecast:
 
 
 @dataclass(frozen=True, slots=True)
+class Scatter:
+    """How the pieces of a series scatter, as far as it is known: what its newest piece is judged by."""
+
+    shape: str  # in use: auto (learned), normal, positive or any
+    noise: dict[str, float]  # the estimates, as `qc.stats.Noise` tells them
+    since_day: date | None  # the series has been said to have this shape since then; None: nothing learned
+    lots_by: str  # the word that tells its lots: batch or tool, empty where none does
+    tells_single: bool  # one piece six spreads from the rest is told; False where tails are too long
+    step: float | None  # that the gauge leaves in the figures
+    counts_as: int | None  # independent pieces that its present ones are worth, where they hang together
+    sentence: str  # shape, since when, and what hangs together, in words
+
+
+@dataclass(frozen=True, slots=True)
 class SeriesVerdict:
     """Everything said of one series on one day."""
 
@@ -185,6 +200,9 @@ class SeriesVerdict:
     baseline_first: int | None = None  # ordinals of the settled state that a lead froze
     baseline_last: int | None = None
     pieces_to_settle: int | None = None  # so many more like the present ones would settle an unproven answer
+    scatter: Scatter | None = None  # None of counts and of what wears
+    told_by: int | None = None  # ordinal at which the signal was raised that it drifts by, or settled after
+    settled_since: date | None = None  # first day of a new level it settled at, while nobody has said why
 
     @property
     def rests_on(self) -> int:
@@ -199,7 +217,13 @@ class SeriesVerdict:
     @property
     def telling(self) -> SignalResult | None:
         """The signal that explains why the series drifts; None for one that does not."""
-        return self.current if self.behaviour == "drifting" else None
+        return (self.unanswered or self.current) if self.behaviour == "drifting" else None
+
+    @property
+    def unanswered(self) -> SignalResult | None:
+        """The change by which the series drifts, or after which it settled while nobody has said why."""
+        own = [s for s in self.signals if s.raised == self.told_by and s.kind != "single"]
+        return own[-1] if own else None
 
     @property
     def current(self) -> SignalResult | None:
@@ -234,15 +258,18 @@ class SeriesVerdict:
     @classmethod
     def from_dict(cls, data: Mapping[str, Any]) -> SeriesVerdict:
         """Rebuild a verdict from what `to_dict` gave."""
+        since = data.get("settled_since")
         return cls(
             **{
                 **data,
+                "settled_since": date.fromisoformat(since) if since else None,
                 "key": SeriesKey.parse(data["key"]),
                 "present": tuple(data["present"]),
                 "points": tuple(Point(**_dated(p)) for p in data["points"]),
                 "stretches": tuple(StretchResult(**s) for s in data["stretches"]),
                 "signals": tuple(_signal(s) for s in data["signals"]),
                 "forecast": Forecast(**_dated(data["forecast"])) if data["forecast"] else None,
+                "scatter": Scatter(**_dated(data["scatter"])) if data.get("scatter") else None,
                 "notes": tuple(data["notes"]),
             }
         )

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from datetime import date
 
 from qc.plan import Characteristic
-from qc.watch.results import SeriesVerdict
-from qc.words import day_words, listed, pieces_words, quantity_words, whole_words
+from qc.watch.results import SeriesVerdict, SignalResult
+from qc.words import day_words, is_plural, listed, pieces_words, quantity_words, whole_words
 
 LIMITS_WORDS = {
     "proven": "limits kept",
@@ -16,7 +16,9 @@ LIMITS_WORDS = {
     "": "no limits set",
 }
 STILL_MOVING = "It is still climbing or falling: an index would describe nothing that lasts."
+NOTHING_EXPLAINS = "Nothing recorded explains it."
 TOO_FEW, TOO_EARLY = "too few pieces", "too early to say"
+DAYS_OF_A_WEEK = 7
 LEAST_FOR_INDEX = 20
 """With fewer pieces `qc.stats.capability` withholds the index; here only to say why, without loading it."""
 
@@ -30,8 +32,9 @@ def signal_sentence(
     serial: str,
     day: date,
     today: date | None = None,
+    pace: str = "",
 ) -> str:
-    """Say what a signal found, in one sentence.
+    """Say what a signal found, in one sentence; of a trend with its pace, as `pace_words` gives it.
 
     Examples
     --------
@@ -40,9 +43,12 @@ def signal_sentence(
     >>> signal_sentence(wrap, "tenor", "shift", "above", 22.9, "A-0418", date(2026, 10, 9))
     'F wraps (tenor family) have come out 23 mm long since A-0418 (9 Oct).'
     """
-    noun = characteristic.words.get("noun", characteristic.name)
-    have = "have" if noun.endswith("s") and not noun.endswith("ss") else "has"
-    subject = noun[:1].upper() + noun[1:] + ("" if family == "all" else f" ({family} family)")
+    named = characteristic.words.get("noun")
+    noun = named or characteristic.name
+    have = "have" if is_plural(noun) else "has"
+    subject = noun[:1].upper() + noun[1:]
+    if family != "all":
+        subject += f" ({family})" if characteristic.pool == "model" else f" ({family} family)"
     way = characteristic.words.get("above" if side == "above" else "below", _plain_side(side))
     since = f"since {serial} ({day_words(day, today)})"
     much = "" if size is None else quantity_words(abs(size), characteristic.unit) + " "
@@ -52,24 +58,69 @@ def signal_sentence(
         more = (size or 0.0) > 0 if side == "both" else side == "above"
         return f"{subject} {have} scattered {'more' if more else 'less'} {since}."
     if kind == "trend":
-        return f"{subject} {have} crept {much}{way} {since}."
+        return f"{subject} {have} crept {much}{way} {since}{pace and f': {pace}'}."
     if kind == "count":
-        return f"{subject} {have} come {'more' if side == 'above' else 'less'} often {since}."
+        often = f"{'more' if side == 'above' else 'less'} often {since}"
+        if characteristic.kind == "pass-fail" and not named:  # the name says what is asked, not what is wrong
+            return f"{subject} {have} failed {often}."
+        return f"{subject} {have} come {often}."
     return f"{subject} {have} come out {much}{way} {since}."
 
 
-def because_sentence(suspects: Sequence[str], unchanged: Sequence[str], pieces: int) -> str:
-    """Say what a signal coincides with and what did not change.
+def pace_words(size: float | None, pieces: int, days: int, unit: str) -> str:
+    """Say how fast a trend goes, by the piece and, where it has lasted a week, by the week.
+
+    Examples
+    --------
+    >>> pace_words(0.012, 30, 28, "mm"), pace_words(-6.0, 12, 3, "cent")
+    ('0.4 µm a piece, about 3.0 µm a week', '0.5 cents a piece')
+    """
+    if size is None or pieces < 1:
+        return ""
+    own = f"{quantity_words(abs(size) / pieces, unit)} a piece"
+    return (
+        own if days < DAYS_OF_A_WEEK else f"{own}, about {quantity_words(7 * abs(size) / days, unit)} a week"
+    )
+
+
+def moved_words(signal: SignalResult, kind: str) -> str:
+    """Say in a few words what moved, for one line of a list; `kind` is that of the figure.
+
+    A change of the level is told by its size alone; any other one by what it is.
+    """
+    more = (signal.size or 0.0) > 0 if signal.side == "both" else signal.side == "above"
+    if signal.kind == "spread":
+        return f"scatters {'more' if more else 'less'}"
+    if kind == "pass-fail":
+        return f"fails {'more' if more else 'less'} often"
+    if signal.size is None:
+        return ""
+    if kind == "count":
+        return f"{quantity_words(abs(signal.size), signal.unit)} a piece {'more' if more else 'fewer'}"
+    much = quantity_words(signal.size, signal.unit)
+    return f"{much}, {'climbing' if more else 'falling'}," if signal.kind == "trend" else much
+
+
+def settled_words(verdict: SeriesVerdict, today: date | None = None) -> str:
+    """Say that a series settled and nobody has answered; empty for one that did not."""
+    if verdict.settled_since is None:
+        return ""
+    what = "scatter" if verdict.unanswered is not None and verdict.unanswered.kind == "spread" else "level"
+    return f"settled at a new {what} since {day_words(verdict.settled_since, today)}, nobody has said why"
+
+
+def because_sentence(suspects: Sequence[str], unchanged: Sequence[str], pieces: int, back: str = "") -> str:
+    """Say what a signal coincides with and what did not change; `back` is the piece since which it is over.
 
     Examples
     --------
     >>> because_sentence(["bending mandrel M-7, fitted 8 Oct"], ["person", "gauge"], 11)
     'Coincides with bending mandrel M-7, fitted 8 Oct. 11 pieces since; person and gauge did not change.'
     """
-    first = (
-        f"Coincides with {suspects[0]}." if suspects else "Nothing that is recorded changed when it began."
-    )
+    first = f"Coincides with {suspects[0]}." if suspects else NOTHING_EXPLAINS
     count = f"{pieces_words(pieces)} since"
+    if back:
+        count = f"It lasted {pieces_words(pieces)} and is over since {back}"
     rest = f"; {listed(unchanged)} did not change" if unchanged else ""
     return f"{first} {count}{rest}."
 

@@ -41,7 +41,7 @@ def point_seconds(shape: str) -> float:
 def main() -> int:
     """Print a line for each shape; 1 when a budget is broken."""
     broken = False
-    for shape in ("normal", "positive", "any"):
+    for shape in ("normal", "positive", "any", "auto"):
         batch, point = batch_seconds(shape), point_seconds(shape)
         broken |= batch > BATCH_BUDGET or point > POINT_BUDGET
         sys.stdout.write(

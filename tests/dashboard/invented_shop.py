@@ -330,6 +330,7 @@ class InventedBoard:
     """Answers every question of `BoardData` from memory."""
 
     waits = ""
+    backup = ""
 
     def __init__(self, quiet: bool = False) -> None:
         seed = 0
@@ -409,6 +410,9 @@ class InventedBoard:
 
     def not_judged(self):
         return self.waits
+
+    def backup_due(self):
+        return self.backup
 
     def budget(self):
         return BUDGET
@@ -493,7 +497,7 @@ class InventedBoard:
             charted,
         )
 
-    def sheets(self, limit=100):
+    def sheets(self):
         return (SheetView("ab" * 32, "slide_0442.xlsx", "Slide card", "24 Nov 2026, 17:02", "KM", 9120, 1),)
 
     def held(self):

@@ -68,7 +68,21 @@ def test_after_a_mend_only_what_changed_is_told(client, desk, monkeypatch):
         "said": "Row 9 is accepted.",
         "counted": "Two rows wait for a decision.",
         "gone": ["9"],
+        "judged": "",
     }
+
+
+def test_what_was_settled_says_that_it_is_not_judged_yet_and_then_that_it_is(client, board):
+    board.waits = "Not judged since 3 November 2026, 08:10."
+    after = client.get("/held/after/m1?rows=9", headers=HOME).get_json()
+    assert (
+        after["judged"]
+        == "Stored. The charts and signals follow once no further decision comes for a moment."
+    )
+    assert client.get("/judged", headers=HOME).get_json() == {"waits": True, "said": after["judged"]}
+    board.waits = ""
+    said = "What was settled is judged: the charts and signals have it."
+    assert client.get("/judged", headers=HOME).get_json() == {"waits": False, "said": said}
 
 
 @pytest.mark.parametrize("rows", ["99", "1,99", "", "../1"])

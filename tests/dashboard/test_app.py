@@ -91,6 +91,14 @@ def test_an_unknown_address_says_so_and_leads_back(client, path):
     assert "Not found" in answer and '"href": "/"' in answer
 
 
+@pytest.mark.parametrize(
+    "path, status", [(path, 200) for path in EVERY_PAGE] + [("/nowhere", 404), ("/a/b/c", 404)]
+)
+def test_the_answer_to_an_address_says_whether_there_is_such_a_page(client, path, status):
+    answer = client.get(path, headers=HOME)
+    assert answer.status_code == status and 'name="board-token"' in answer.text
+
+
 def test_what_is_not_judged_is_said_on_every_page_and_asked_for(client, board, desk):
     page(client, "/")
     assert not desk.asked_to_judge

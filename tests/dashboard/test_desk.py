@@ -15,13 +15,23 @@ from qc.jobs.board import DeskFull
 from qc.jobs.workshop import open_workshop
 from sample_measurements import folder as sample_folder
 
-SHEETS = sorted((sample_folder() / "sheets" / "lacquer").iterdir())[:3]
+SHEETS = sorted((sample_folder() / "sheets" / "lacquer").iterdir())[:7]
 
 
 @pytest.fixture
 def workshop(tmp_path):
     (tmp_path / "plan.yaml").write_bytes((sample_folder() / "plan.yaml").read_bytes())
     return tmp_path
+
+
+@pytest.fixture(scope="module")
+def working(tmp_path_factory):
+    """Return a desk and its workshop: a worker takes seconds to start, what one test left is replaced."""
+    folder = tmp_path_factory.mktemp("desk")
+    (folder / "plan.yaml").write_bytes((sample_folder() / "plan.yaml").read_bytes())
+    made = WorkerDesk(folder)
+    yield made, folder
+    made.close()
 
 
 @pytest.fixture
@@ -57,7 +67,8 @@ def files_of(workshop):
     return [path for path in (workshop / PLACE).rglob("*") if path.is_file() and path.suffix != ".lock"]
 
 
-def test_a_worker_killed_with_a_sheet_in_hand_is_replaced_and_what_waits_goes_on(desk, workshop):
+def test_a_worker_killed_with_a_sheet_in_hand_is_replaced_and_what_waits_goes_on(working):
+    desk, workshop = working
     first = desk.submit([sheet(0)], "")
     second = desk.submit([sheet(1)], "")
     wait_for(desk, first, ("working", "done"))
@@ -73,43 +84,73 @@ def test_a_worker_killed_with_a_sheet_in_hand_is_replaced_and_what_waits_goes_on
     assert files_of(workshop) == []
 
 
-def test_a_worker_killed_after_the_rows_are_in_says_so_and_they_are_judged(desk, workshop, monkeypatch):
-    ticket = desk.submit([sheet(0)], "")
-    task = desk._waiting[0] if desk._waiting else desk._in_hand
+def test_a_worker_killed_after_the_rows_are_in_says_so_and_they_are_judged(working):
+    desk, workshop = working
+    with desk._changed:
+        ticket = desk.submit([sheet(2)], "")
+        task = desk._waiting[-1]
     assert wait_for(desk, ticket)["state"] == "done"
     # the same sheet as if its worker had died between storing and judging
     path = workshop / "again.csv"
-    path.write_bytes(SHEETS[0].read_bytes())
+    path.write_bytes(SHEETS[2].read_bytes())
     opened = open_workshop(workshop)
     opened.store.set_state("judged up to", [0, 0])
     opened.store.close()
-    task.what, task.before = [(SHEETS[0].name, path)], 0
+    task.what, task.before = [(SHEETS[2].name, path)], 0
     desk._settle(task, "")
     told = desk.progress(ticket)["message"]
     assert told == (
         "The board's worker stopped before this was done. "
-        f"{SHEETS[0].name} is stored, not yet judged; the board judges it as soon as it can."
+        f"{SHEETS[2].name} is stored, not yet judged; the board judges it as soon as it can."
     )
     last = next(reversed(desk._tickets))
     assert wait_for(desk, last)["receipt"]["sentence"] == "All that came in is judged."
 
 
-def test_a_worker_that_dies_idle_is_replaced_when_it_is_needed(desk):
-    assert wait_for(desk, desk.submit([sheet(0)], ""))["state"] == "done"
+def test_settled_rows_are_judged_once_when_no_further_decision_comes(desk, workshop, monkeypatch):
+    monkeypatch.setattr(module, "QUIET_S", 1.5)
+    asked = []
+    usual = desk.judge
+    monkeypatch.setattr(desk, "judge", lambda: (usual(), asked.append(time.monotonic())))
+    (path,) = (sample_folder() / "sheets").rglob("bell-map_2025-07.csv")
+    assert wait_for(desk, desk.submit([(path.name, BytesIO(path.read_bytes()))], "IS"))["state"] == "done"
+    opened = open_workshop(workshop)
+    rows = [row.id for row in opened.store.held()]
+    opened.store.close()
+    assert len(rows) > 2
+    for row in rows[:3]:
+        done = wait_for(desk, desk.decide([str(row)], "drop", {}, "IS"))
+        assert done["receipt"]["mended"][0]["state"] == "dropped"
+        assert not asked  # whoever works down the list does not wait for it
+    last = time.monotonic()
+    while not asked and time.monotonic() < last + 30:
+        time.sleep(0.02)
+    assert asked[0] >= last + 1
+    assert (
+        wait_for(desk, next(reversed(desk._tickets)))["receipt"]["sentence"] == "All that came in is judged."
+    )
+    time.sleep(2)
+    assert len(asked) == 1
+
+
+def test_a_worker_that_dies_idle_is_replaced_when_it_is_needed(working):
+    desk, _ = working
+    assert wait_for(desk, desk.submit([sheet(3)], ""))["state"] == "done"
     old = desk._worker.process
     os.kill(old.pid, signal.SIGKILL)
     old.join()
-    assert wait_for(desk, desk.submit([sheet(1)], ""))["state"] == "done"
+    assert wait_for(desk, desk.submit([sheet(4)], ""))["state"] == "done"
     assert desk._worker.process is not old
 
 
-def test_a_worker_that_falls_silent_is_ended(desk, workshop, monkeypatch):
-    assert wait_for(desk, desk.submit([sheet(0)], ""))["state"] == "done"
+def test_a_worker_that_falls_silent_is_ended(working, monkeypatch):
+    desk, workshop = working
+    assert wait_for(desk, desk.submit([sheet(5)], ""))["state"] == "done"
     monkeypatch.setattr(module, "SILENCE_S", 0.5)
     os.kill(desk._worker.process.pid, signal.SIGSTOP)
-    told = wait_for(desk, desk.submit([sheet(1)], ""))
+    told = wait_for(desk, desk.submit([sheet(6)], ""))
     assert told["state"] == "failed" and "Nothing of it was stored" in told["message"]
-    assert SHEETS[1].name not in stored(workshop)
+    assert SHEETS[6].name not in stored(workshop)
 
 
 def test_a_worker_that_cannot_start_is_told_to_everyone_who_waits(desk, monkeypatch):

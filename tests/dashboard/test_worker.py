@@ -102,6 +102,16 @@ def test_a_fault_of_the_program_says_what_is_stored_and_does_not_stop_the_next_t
     assert second[-1]["state"] == "done"
 
 
+def test_a_board_that_is_gone_has_nothing_begun_and_nothing_logged(run, monkeypatch, caplog):
+    ours, theirs = multiprocessing.Pipe()
+    taken = []
+    monkeypatch.setattr(board, "take_sheets", lambda *what: taken.append(what))
+    ours.send(("upload", [("x", "/x")], ""))
+    ours.close()
+    work("/nowhere", None, theirs)
+    assert not taken and not caplog.records
+
+
 def test_a_board_that_is_gone_ends_the_worker_after_the_task_in_hand(run, monkeypatch):
     ours, theirs = multiprocessing.Pipe()
     taken = []

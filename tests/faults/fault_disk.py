@@ -51,8 +51,7 @@ class FullDisk:
     def _later(self, shop):
         """Make room, say it again, and return what is wrong then."""
         looked_at(self.killing.driver, shop)
-        if not (self.verb.adds and not different(content(shop), self.after)):
-            self.killing.driver.run(*self._typed(shop))
+        self.killing.driver.run(*self._typed(shop))
         looked_at(self.killing.driver, shop)
         wrong = different(content(shop), self.after)
         found = [f"with room again {', '.join(wrong)} differ"] if wrong else []

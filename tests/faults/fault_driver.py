@@ -21,7 +21,6 @@ import sys
 import time
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from functools import cache
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -136,18 +135,25 @@ def serve():
 
 
 def _import_everything():
+    import multiprocessing.synchronize  # noqa: F401 (the validator counts its progress by it)
+
     import alembic.command
+    import alembic.config
     import alembic.runtime.migration  # noqa: F401
     import great_expectations  # noqa: F401
     import great_expectations.expectations  # noqa: F401
     import pandas  # noqa: F401
     import polars  # noqa: F401
+    import pydantic.type_adapter  # noqa: F401
     import scipy.stats  # noqa: F401
-    import typer.main
+    import typer._adapters  # noqa: F401
 
     import qc.cli.main
+    import qc.jobs.ahead
+    import qc.jobs.backup
     import qc.jobs.baseline
     import qc.jobs.held
+    import qc.jobs.month
     import qc.jobs.rejudge
     import qc.jobs.signals
     import qc.jobs.status
@@ -155,9 +161,8 @@ def _import_everything():
     import qc.jobs.verify
     from qc.ingest.checking import expect
 
-    # building the commands from their signatures takes four times as long as most of them need to run
-    typer.main.get_command = cache(typer.main.get_command)
-    typer.main.get_command(qc.cli.main.app)
+    # building the commands from their signatures takes as long as most of them need to run
+    qc.cli.main._commands()
     expect._rows()  # the validator's own context, a second and a half; no data go through it here
     gc.collect()
     gc.freeze()  # or looking for garbage would copy all of this memory into each fork

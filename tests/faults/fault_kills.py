@@ -8,7 +8,7 @@ from collections import Counter
 from dataclasses import dataclass, field
 
 from fault_shop import content, copied, different, looked_at
-from fault_verbs import VERBS, backups_of
+from fault_verbs import VERBS, backups_of, clear_beside
 
 ROWS = ("readings", "held", "sheets", "plans", "said")
 TOLD = ("verdicts", "signals", "told", "status")
@@ -33,6 +33,7 @@ class Unkilled:
     """A verb on a workshop where nothing goes wrong: before it, after it, and how long it took."""
 
     start: object
+    end: object
     before: dict
     after: dict
     seconds: float
@@ -63,9 +64,11 @@ class Killing:
         shop = copied(start, self.folder / f"after {verb.name}")
         done = self.driver.run(*verb.typed(shop, self.bench))
         assert done.code == 0, f"{verb}: {done.err or done.out}"
+        assert verb.whole(shop, done=True) == []
+        clear_beside(shop)
         after = looked_at(self.driver, shop)
         assert before == {} or different(before, after) or not verb.keeps, f"{verb} changes nothing"
-        return Unkilled(start, before, after, done.seconds, done.steps)
+        return Unkilled(start, shop, before, after, done.seconds, done.steps)
 
     def kill(self, verb, chance, tally):
         """Kill the verb once at an instant drawn at random and enter what became of it."""
@@ -83,8 +86,11 @@ class Killing:
             usual.seconds = min(usual.seconds, run.seconds)  # the first time may have been a slow one
         tally.by_verb[verb.name] += run.killed
         told = f"{verb}, killed " + (f"after {instant:.3f} s" if by_clock else f"before step {instant}")
+        tally.faults += [f"{told}: {fault}" for fault in verb.whole(shop, done=not run.killed)]
         self._go_on(verb, shop, usual, tally, told)
+        tally.faults += [f"{told}, said again: {fault}" for fault in verb.whole(shop, done=True)]
         self._restore(shop, tally, told)
+        clear_beside(shop)
         shutil.rmtree(shop)
 
     def _restore(self, shop, tally, told):
@@ -96,7 +102,6 @@ class Killing:
             if wrong:
                 tally.faults.append(f"{told}: {backup.name} brought back: {', '.join(wrong)}")
             shutil.rmtree(back, ignore_errors=True)
-        shutil.rmtree(backups_of(shop), ignore_errors=True)
 
     def _go_on(self, verb, shop, usual, tally, told):
         """Do what the next person does: look, say it again, look again."""
@@ -106,11 +111,10 @@ class Killing:
             nearest = min((_apart(state, found) for state in (usual.before, usual.after)), key=len)
             tally.faults.append(f"{told}: half of it was kept; {', '.join(nearest)} differ")
             tally.lost_or_doubled_verdicts += any(name in TOLD for name in nearest)
-        if not (verb.adds and not _apart(usual.after, found)):
-            again = self.driver.run(*verb.typed(shop, self.bench))
-            tally.tracebacks += TRACEBACK in again.err
-            if again.code not in (0, 1, 2) or TRACEBACK in again.err:
-                tally.faults.append(f"{told}: said again it ended with {again.code}: {again.err[-300:]}")
+        again = self.driver.run(*verb.typed(shop, self.bench))
+        tally.tracebacks += TRACEBACK in again.err
+        if again.code not in (0, 1, 2) or TRACEBACK in again.err:
+            tally.faults.append(f"{told}: said again it ended with {again.code}: {again.err[-300:]}")
         end = looked_at(self.driver, shop)
         wrong = different(usual.after, end)
         tally.lost_rows += any(name in ROWS for name in wrong)

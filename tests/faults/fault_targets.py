@@ -60,14 +60,9 @@ class Desk:
         self.renew()
 
     def _prepare_program(self):
-        from functools import cache
-
-        import typer.main
-
         import qc.cli.main as program
         from qc.ingest.reading import reader
 
-        typer.main.get_command = cache(typer.main.get_command)
         program.log_fault = self._note
         # in this process, where the fuzzer sees which lines of the reader a file reaches
         reader._kept = reader.SheetReader()

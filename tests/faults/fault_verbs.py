@@ -7,11 +7,13 @@ import sqlite3
 import tarfile
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
-from fault_shop import FORCE, ROOT, lay_plan, signal_of
+from fault_shop import FORCE, ROOT, content, different, lay_plan, signal_of
 
 OLD_STORE = ROOT / "tests" / "store" / "made_before_0003.tar.xz"
+MONTH = "2026-02"
 TIGHTER = [{"target": 0.95, "upper": 1.2}]
 
 
@@ -24,7 +26,7 @@ def _tighter_plan(shop: Path) -> None:
     lay_plan(shop, limits=TIGHTER)
 
 
-def _old_store(shop: Path) -> None:
+def _old_store(shop: Path, revision: str = "0002") -> None:
     """Put a store of an earlier program in the place of the workshop's own, without its made-up signals."""
     for file in shop.glob("qc.db*"):
         file.unlink()
@@ -33,7 +35,49 @@ def _old_store(shop: Path) -> None:
         archive.extractall(shop, filter="data")
     with sqlite3.connect(shop / "qc.db") as conn:
         conn.execute("DELETE FROM signal")
+        if revision == "0001":  # all that came with the second migration is an index
+            conn.execute("DROP INDEX origin_made")
+            conn.execute("UPDATE alembic_version SET version_num = '0001'")
     conn.close()
+    if revision == "0003":
+        _migrated(shop / "qc.db", revision)
+
+
+def _migrated(file: Path, revision: str) -> None:
+    """Carry a store over as far as a migration, as the program of that time did."""
+    from alembic import command
+    from alembic.config import Config
+
+    from qc.store.database import _MIGRATIONS, Database, sqlite_url
+
+    config, database = Config(), Database(sqlite_url(file))
+    config.set_main_option("script_location", str(_MIGRATIONS))
+    with database.engine.connect().execution_options(qc_writes=True) as conn, conn.begin():
+        config.attributes["connection"] = conn
+        command.upgrade(config, revision)
+    database.close()
+
+
+def _any(_: Path, *, done: bool) -> list[str]:
+    """Ask nothing of what lies outside the store."""
+    return []
+
+
+def _month_whole(shop: Path, *, done: bool) -> list[str]:
+    """Say which file of a report is half, or missing once the report is made."""
+    ends = {"pdf": b"%%EOF", "html": b"</html>", "xlsx": b"PK\x05\x06"}
+    files = {kind: shop / "reports" / MONTH / f"month-{MONTH}.{kind}" for kind in ends}
+    lost = [file.name for file in files.values() if done and not file.is_file()]
+    half = [f.name for kind, f in files.items() if f.is_file() and ends[kind] not in f.read_bytes()[-1024:]]
+    return [f"{name} is missing" for name in lost] + [f"{name} is half" for name in half]
+
+
+def _back_whole(shop: Path, *, done: bool) -> list[str]:
+    """Say where what was brought back differs from the workshop, once it stands in its place."""
+    back = back_of(shop)
+    if not back.exists():
+        return ["nothing was brought back"] if done else []
+    return [f"{name} was brought back otherwise" for name in different(content(shop), content(back))]
 
 
 @dataclass(frozen=True)
@@ -45,15 +89,18 @@ class Verb:
     name : str
         What the verb is called in a test's name.
     words : tuple of str
-        What is typed; ``BENCH``, ``BACKUPS`` and ``SIGNAL`` stand for folders and the open signal.
+        What is typed; ``BENCH``, ``BACKUPS``, ``SHOP``, ``BACK`` and ``SIGNAL`` stand for folders and the
+        open signal.
     first : tuple of tuple of str
         Commands that bring the workshop into the state the verb needs.
     by_hand : callable
         What is changed in the folder before the verb, such as the plan.
-    adds : bool
-        Saying it twice adds twice, so it is said again only where nothing of it was kept.
     keeps : bool
         False for one that leaves the workshop as it was.
+    whole : callable
+        Given the workshop and whether the verb was done, says what is half or missing outside the store.
+    elsewhere : bool
+        It writes beside the workshop and takes no ``--workshop``.
     opens : bool
         Merely opening the workshop writes: there is no status of before to compare with.
     """
@@ -62,9 +109,10 @@ class Verb:
     words: tuple[str, ...]
     first: tuple[tuple[str, ...], ...] = ()
     by_hand: Callable[[Path], None] = _as_it_is
-    adds: bool = False
     keeps: bool = True
     opens: bool = False
+    whole: Callable[..., list[str]] = _any
+    elsewhere: bool = False
 
     def __str__(self):
         return self.name
@@ -73,13 +121,25 @@ class Verb:
         """Return the words with the names filled in."""
         found = signal_of(shop, FORCE) if "SIGNAL" in (words or self.words) else ""
         names = {"SIGNAL": found, "BACKUPS": str(backups_of(shop))}
+        names |= {"SHOP": str(shop), "BACK": str(back_of(shop))}
         filled = [names.get(w, w.replace("BENCH", str(bench))) for w in (words or self.words)]
-        return [*filled, "--workshop", str(shop)]
+        return filled if self.elsewhere else [*filled, "--workshop", str(shop)]
 
 
 def backups_of(shop):
     """Return the folder beside a workshop in which its backups lie."""
     return shop.parent / f"{shop.name} backups"
+
+
+def back_of(shop):
+    """Return the folder beside a workshop into which it is brought back."""
+    return shop.parent / f"{shop.name} back"
+
+
+def clear_beside(shop):
+    """Remove what verbs wrote beside a workshop, halves too."""
+    for folder in (backups_of(shop), back_of(shop), *shop.parent.glob(f".{back_of(shop).name}-*")):
+        shutil.rmtree(folder, ignore_errors=True)
 
 
 _CLOSE = ("signals", "close", "SIGNAL", "--cause", "tight-slide", "--action", "lapped", "--who", "IS")
@@ -116,16 +176,21 @@ VERBS = (
     Verb("mend one", ("held", "mend", "1", "--accept", "--who", "IS")),
     Verb("mend a range", ("held", "mend", "2-5", "--accept", "--who", "IS")),
     Verb("set a range aside", ("held", "mend", "6-8", "--drop", "--who", "IS")),
-    Verb("take", ("signals", "take", "SIGNAL", "--who", "FN"), adds=True),
+    Verb("take", ("signals", "take", "SIGNAL", "--who", "FN")),
     Verb("close", _CLOSE),
     Verb("close as false", ("signals", "close", "SIGNAL", "--false", "--who", "IS")),
     Verb("reopen", ("signals", "reopen", "SIGNAL", "--who", "IS"), (_CLOSE,)),
-    Verb("comment", ("signals", "comment", "SIGNAL", "looked at it", "--who", "FN"), adds=True),
+    Verb("comment", ("signals", "comment", "SIGNAL", "looked at it", "--who", "FN")),
     Verb("freeze", _FREEZE),
     Verb("leave out", _OUT),
     Verb("undo freeze", ("baseline", "undo", FORCE, "--who", "IS", "--why", "outdated"), (_FREEZE,)),
-    Verb("rejudge", ("rejudge",), adds=True),
+    Verb("rejudge", ("rejudge",)),
     Verb("backup", ("backup", "BACKUPS"), keeps=False),
+    Verb("restore", ("restore", "SHOP", "BACK"), keeps=False, whole=_back_whole, elsewhere=True),
+    Verb("month", ("month", MONTH), keeps=False, whole=_month_whole),
     Verb("change the plan", ("status",), by_hand=_tighter_plan, opens=True),
     Verb("open an old store", ("status",), by_hand=_old_store, opens=True),
+    Verb("open a store of 0001", ("status",), by_hand=partial(_old_store, revision="0001"), opens=True),
+    Verb("open a store of 0003", ("status",), by_hand=partial(_old_store, revision="0003"), opens=True),
 )
+BY_NAME = {verb.name: verb for verb in VERBS}

@@ -25,7 +25,8 @@ from fault_driver import Driver  # noqa: E402
 from fault_kills import Killing, kill_often  # noqa: E402
 from fault_shop import make_base  # noqa: E402
 from fault_targets import TARGETS  # noqa: E402
-from fault_writers import BY_NAME, PAIRS, Pair  # noqa: E402
+from fault_verbs import BY_NAME  # noqa: E402
+from fault_writers import PAIRS, Pair  # noqa: E402
 
 DISK_VERBS = ("upload one", "mend one", "close", "freeze")
 AT_ONCE = 3  # tries for each pair of writers

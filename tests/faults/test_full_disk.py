@@ -6,10 +6,11 @@ No file may grow beyond a limit, which stands for the full disk. ``make fuzz`` t
 import shutil
 
 import pytest
-from fault_disk import FullDisk
+from fault_disk import FullDisk, settle_log
+from fault_kills import TRACEBACK
 from fault_sentences import WAITING, faults_of, truth
 from fault_shop import content, copied, looked_at
-from fault_writers import BY_NAME
+from fault_verbs import BY_NAME, back_of, backups_of, clear_beside
 
 STEPS = 4
 
@@ -37,3 +38,59 @@ def test_a_disk_that_is_full_after_the_rows(killing, name):
     end = looked_at(killing.driver, shop)
     shutil.rmtree(shop)
     assert end == usual.after
+
+
+NOT_MADE = {
+    "backup": "No backup was made.",
+    "restore": "Nothing was brought back.",
+    "month": "None of its files was written",
+}
+"""What is said where there is no room for what a verb makes beside the store."""
+
+
+def made_by(name, shop):
+    """Return what a verb has made, half or whole: files in their places, and whatever else lies there."""
+    places = {"backup": [backups_of(shop)], "month": [shop / "reports"]}
+    back = back_of(shop)
+    tops = places.get(name, [back, *shop.parent.glob(f".{back.name}-*")])
+    return sorted(path for top in tops for path in top.rglob("*") if path.is_file())
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", NOT_MADE)
+def test_what_is_made_beside_the_store_is_whole_or_not_there(killing, name):
+    """Every eighth of the largest file that it writes, and one byte less than all of it."""
+    verb, usual = BY_NAME[name], killing.unkilled(BY_NAME[name])
+    roomy = copied(usual.start, killing.folder / "roomy beside")
+    settle_log(roomy)
+    assert killing.driver.run(*verb.typed(roomy, killing.bench)).code == 0
+    largest = max(path.stat().st_size for path in made_by(name, roomy))
+    clear_beside(roomy)
+    shutil.rmtree(roomy)
+    wrong = []
+    for size in [*(largest * part // 8 for part in range(8)), largest - 1]:
+        shop = copied(usual.start, killing.folder / "full beside")
+        settle_log(shop)
+        before = content(shop)
+        run = killing.driver.run(*verb.typed(shop, killing.bench), file_limit=size)
+        left = made_by(name, shop)
+        wrong += [f"{size}: {words}" for words in _not_so(run, NOT_MADE[name], left) if words]
+        again = killing.driver.run(*verb.typed(shop, killing.bench))
+        wrong += [f"{size}, with room again: {again.err}"] * (again.code != 0)
+        wrong += [f"{size}: {fault}" for fault in verb.whole(shop, done=True)]
+        wrong += [f"{size}: rows were changed"] * (content(shop) != before)
+        clear_beside(shop)
+        shutil.rmtree(shop)
+    assert wrong == []
+
+
+def _not_so(run, sentence, left):
+    """Say what is wrong with a verb that had no room: what it made, its exit code, its words."""
+    yield f"left {[path.name for path in left]}" if left else ""
+    yield f"exit code {run.code}" if run.code != 3 else ""
+    yield (
+        f"it says {run.err[-300:]!r}"
+        if sentence not in run.err and "othing was stored" not in run.err
+        else ""
+    )
+    yield "a traceback" if TRACEBACK in run.err else ""

@@ -1,5 +1,6 @@
 """A backup is whole or it is none, whatever is written meanwhile; what is brought back is what was copied."""
 
+import fcntl
 import json
 import os
 import shutil
@@ -10,6 +11,7 @@ import sys
 import tarfile
 import threading
 import time
+from contextlib import closing
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
@@ -21,7 +23,7 @@ from qc.errors import QcError
 from qc.jobs.backup import MANIFEST, backup, backup_note, restore
 from qc.jobs.errors import JobError
 from qc.jobs.verify import verify_workshop
-from qc.jobs.workshop import open_workshop
+from qc.jobs.workshop import DATABASE_VARIABLE, open_workshop
 from qc.store import NewSheet, StoreError, open_store, sheet_hash
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -106,6 +108,9 @@ def test_a_backup_while_others_write_is_one_moment_of_the_store(small, tmp_path)
                     return
                 add(store, number)
                 wrote.append(number)
+                stop.wait(
+                    0.03
+                )  # a sheet for every part of a backup, not so many that copying them is the test
 
     writer = threading.Thread(target=write)
     writer.start()
@@ -129,7 +134,7 @@ KILLED = """
 import sys
 from pathlib import Path
 import qc.jobs.backup as job
-from qc.jobs.workshop import open_workshop
+from qc.jobs.workshop import DATABASE_VARIABLE, open_workshop
 real, left = job.copy_file, [int(sys.argv[3])]
 def slow(*given):
     left[0] -= 1
@@ -155,7 +160,33 @@ def test_a_killed_backup_never_looks_whole(small, tmp_path, at):
     with pytest.raises(JobError, match="half a backup|no backup"):
         restore(left, tmp_path / "again")
     assert not (tmp_path / "again").exists()
-    assert backup(small, tmp_path / "disk").faults == ()
+    aged(left)
+    made = backup(small, tmp_path / "disk")
+    assert made.faults == () and list((tmp_path / "disk").iterdir()) == [made.folder]
+
+
+def aged(folder):
+    """Let a folder look as if it was last touched two minutes ago."""
+    os.utime(folder, (time.time() - 120,) * 2)
+
+
+def test_only_what_a_killed_backup_left_is_swept(small, tmp_path):
+    disk = tmp_path / "disk"
+    mine = disk / ".notes-1.half", disk / ".backup-of-the-oven-7.half", disk / "backup-2026.half"
+    fresh = disk / ".backup-2026-05-14-163015-77.half"
+    held, gone = disk / ".backup-2026-05-13-163015-78.half", disk / ".backup-2026-05-12-163015-79.half"
+    for folder in (*mine, fresh, held, gone):
+        folder.mkdir(parents=True)
+        (folder / "qc.db").touch()
+    for folder in (*mine, held, gone):
+        aged(folder)
+    working = os.open(held, os.O_RDONLY)
+    fcntl.flock(working, fcntl.LOCK_EX)
+    made = backup(small, disk)
+    os.close(working)
+    assert set(disk.iterdir()) == {*mine, fresh, held, made.folder}
+    backup(small, disk)
+    assert not held.exists()
 
 
 def test_a_workshop_that_is_not_sound_is_copied_under_a_name_that_says_so(small, tmp_path):
@@ -303,3 +334,36 @@ def test_the_commands(small, tmp_path, command):
     assert command("verify", "--workshop", tmp_path / "again", "--against", "0" * 64).exit_code == 1
     shutil.rmtree(made["folder"])
     assert command("restore", made["folder"], tmp_path / "more").exit_code == 1
+
+
+def test_where_another_database_keeps_the_rows_the_rest_is_copied_and_their_dump_is_named(
+    small, tmp_path, monkeypatch
+):
+    monkeypatch.setenv(DATABASE_VARIABLE, "postgresql://bench@localhost/shop")
+    made = backup(small, tmp_path / "disk")
+    assert made.folder.name.endswith("-without-rows")
+    sheets = sorted(f"sheets/{one.sheet}" for one in small.store.sheets())
+    assert names(made.folder) == sorted([MANIFEST, "plan.yaml", *sheets])
+    told = made.to_text()
+    assert told.startswith(f"Backup in {made.folder}: the plan and 3 sheets, proven")
+    assert f'`pg_dump --format=custom --file={made.folder}/rows.dump "$QC_DATABASE"`' in told
+    assert json.loads((made.folder / MANIFEST).read_text())["head"] == small.store.head()
+    with pytest.raises(JobError, match="is no backup"):
+        restore(made.folder, tmp_path / "again")
+    next(p for p in (small.folder / "sheets").iterdir() if p.is_file()).write_bytes(b"other")
+    spoiled = backup(small, tmp_path / "other disk")
+    assert spoiled.folder.name.endswith("-without-rows-with-faults")
+    assert "does not have the bytes it was accepted with" in spoiled.to_text()
+
+
+def test_a_lock_on_the_store_keeps_nobody_from_a_backup(small, tmp_path, monkeypatch):
+    """A reader waits for no writer; only the note for the reminder cannot be written, and it says so."""
+    monkeypatch.setattr("qc.jobs.backup.NOTE_PATIENCE_S", 0.1)
+    with closing(sqlite3.connect(small.folder / "qc.db", isolation_level=None)) as other:
+        other.execute("BEGIN IMMEDIATE")
+        made = backup(small, tmp_path / "disk")
+    assert made.faults == () and restore(made.folder, tmp_path / "again").entries == 4
+    assert "`qc status` may go on reminding" in made.to_text()
+    assert small.store.state("last backup") is None
+    after = backup(small, tmp_path / "disk")
+    assert "reminding" not in after.to_text() and small.store.state("last backup")["head"] == made.head

@@ -6,7 +6,7 @@ import pytest
 
 from qc.cli.main import main
 from qc.errors import QcError
-from qc.jobs.baseline import decide, list_decisions
+from qc.jobs.baseline import DECIDED_ALREADY, decide, list_decisions
 from qc.jobs.judging.verdicts import load_verdicts
 from qc.jobs.rejudge import rejudge
 from qc.sayings import Saying, What
@@ -138,6 +138,27 @@ def test_a_line_frozen_on_an_earlier_fitting_leaves_the_present_one_alone(shop):
     now = verdict(shop, DIE)
     assert now.current == before.current and now.baseline_last is None
     assert any("earlier fitting" in note for note in now.notes)
+
+
+@pytest.mark.parametrize(("decided", "last"), [(freeze, 60), (leave_out, 22)])
+def test_what_is_decided_twice_is_recorded_once_and_told_so(shop, decided, last):
+    pieces = serial(shop, 20), serial(shop, last)
+    first = decided(shop, WRAP, *pieces, **SAID)
+    entries = len(shop.store.entries())
+    again = decided(shop, WRAP, *pieces, who="IS", why="said once more")
+    assert len(again.history) == 1 and len(shop.store.entries()) == entries
+    assert again.to_text() == f"{DECIDED_ALREADY}\n{first.to_text()}"
+    assert again.to_dict() == {**first.to_dict(), "already": True}
+
+
+def test_who_is_no_lead_decides_nothing(shop, demo_copy, capsys):
+    before = len(shop.store.entries())
+    with pytest.raises(QcError, match="is for the quality lead, IS in the plan, and not for BK"):
+        freeze(shop, WRAP, serial(shop, 20), serial(shop, 60), who="BK", why="trial")
+    words = ["leave-out", WRAP, "--from", serial(shop, 3), "--who", "BK", "--why", "x"]
+    assert main(["baseline", *words, "--workshop", str(demo_copy)]) == 1
+    assert "is for the quality lead" in capsys.readouterr().err
+    assert len(shop.store.entries()) == before
 
 
 def test_nothing_to_undo(shop):

@@ -4,7 +4,8 @@ import json
 import pytest
 
 from qc.errors import QcError
-from qc.jobs.held import Decision, export_held, list_held, mend_held, mend_rows
+from qc.jobs.held import Decision, export_held, list_held, mend_held, mend_rows, settle_rows
+from qc.jobs.judging import catch_up, not_judged_since
 from qc.jobs.workshop import open_workshop
 
 
@@ -71,6 +72,15 @@ def test_several_rows_at_once(shop):
     run = next(r for r in list_held(shop).runs() if len(r) > 3)[:4]
     done = mend_rows(shop, [row.id for row in run], Decision.AS_TYPED, who="IS")
     assert [row.state for row in done.rows] == ["accepted"] * 4
+
+
+def test_rows_may_be_settled_one_after_the_other_and_judged_once(shop):
+    rows = [row for row in list_held(shop).rows if row.proposal][:3]
+    catch_up(shop)
+    for row in rows:
+        assert settle_rows(shop, [row.id], Decision.PROPOSAL, who="IS").rows[0].state == "accepted"
+        assert not_judged_since(shop) is not None
+    assert catch_up(shop) and not_judged_since(shop) is None
 
 
 def test_alike_neighbours_are_listed_together(shop):

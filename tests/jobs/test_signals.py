@@ -1,4 +1,5 @@
 import json
+from dataclasses import replace
 
 import pytest
 
@@ -6,9 +7,11 @@ from qc.errors import QcError
 from qc.jobs.also import also
 from qc.jobs.judging.verdicts import load_verdicts
 from qc.jobs.rejudge import rejudge
-from qc.jobs.signals import find_signal, list_signals, say_of_signal
+from qc.jobs.signals import SAID_ALREADY, find_signal, list_signals, say_of_signal
+from qc.jobs.upload import _fresh
 from qc.jobs.workshop import open_workshop
 from qc.sayings import Saying, What
+from qc.store import SignalRecord, signal_id
 
 WRAP = "tuning/wrap_f/all"
 
@@ -66,6 +69,53 @@ def test_closing_with_a_cause_makes_the_new_level_the_settled_state(shop):
     assert shop.store.verify() == []
 
 
+def raised_later(shop, signal):
+    """Keep the verdict as an earlier program might have: the same change raised a piece later."""
+    verdict = next(v for v in load_verdicts(shop) if str(v.key) == WRAP)
+    later = verdict.points[signal.found.raised]
+    found = replace(
+        signal.found, raised=later.ordinal, raised_serial=later.serial, raised_day=later.day, sentence="Long."
+    )
+    signals = tuple(found if s == signal.found else s for s in verdict.signals)
+    shop.store.save_verdicts([replace(verdict, signals=signals).to_dict()], as_of=shop.today)
+    return verdict, found, signal_id(WRAP, found.kind, later.serial)
+
+
+def test_what_was_said_follows_a_change_that_is_raised_at_another_piece(shop):
+    signal = wrap_signal(shop)
+    _, _, old = raised_later(shop, signal)
+    shop.store.say(old, Saying(What.CLOSED, who="IS", cause="mandrel", action="dressed"), when=shop.now)
+    rejudge(shop)
+    now = find_signal(shop, old)
+    assert (now.id, now.state, now.present, now.before) == (signal.id, "closed", True, (old,))
+    assert behaviour(shop) == "steady"
+    assert signal.id not in [s.id for s in list_signals(shop).signals]
+    again = say(shop, old, "reopened", who="IS", text="three more long wraps")
+    assert (again.id, again.state) == (signal.id, "open") and behaviour(shop) == "drifting"
+    assert shop.store.verify() == []
+
+
+def test_what_had_been_said_is_read_as_it_was_said(shop):
+    signal = wrap_signal(shop)
+    first = find_signal(shop, signal.id)
+    assert [row[1] for row in first.told] == [signal.found.sentence]
+    assert "Told anew" not in first.to_text()
+    raised_later(shop, signal)
+    rejudge(shop)
+    now = find_signal(shop, signal.id)
+    assert [row[1] for row in now.told] == [signal.found.sentence, "Long.", signal.found.sentence]
+    assert f"Told anew, by the pieces made since. It had been said:\n    {shop.today}: Long." in now.to_text()
+    assert now.to_dict()["told"][1]["sentence"] == "Long."
+
+
+def test_a_change_told_before_is_not_told_as_new(shop):
+    signal = wrap_signal(shop)
+    verdict, found, old = raised_later(shop, signal)
+    before = SignalRecord(old, WRAP, shop.today, shop.today, found.to_dict(), ())
+    assert signal.id in [s["id"] for s in _fresh(verdict, [])]
+    assert signal.id not in [s["id"] for s in _fresh(verdict, [before])]
+
+
 def test_reopening_brings_it_back_and_keeps_history(shop):
     signal = wrap_signal(shop)
     say(shop, signal.id, "closed-false", who="IS")
@@ -101,6 +151,33 @@ def test_closing_twice_is_refused(shop):
     say(shop, signal.id, "closed-false", who="IS")
     with pytest.raises(QcError, match="Reopen it first"):
         say(shop, signal.id, "closed-false", who="IS")
+
+
+@pytest.mark.parametrize(("what", "text"), [("in-hand", ""), ("comment", "mandrel fetched")])
+def test_what_is_said_twice_word_for_word_is_recorded_once_and_told_so(shop, what, text):
+    signal = wrap_signal(shop)
+    first = say(shop, signal.id, what, who="BK", text=text)
+    entries = len(shop.store.entries())
+    again = say(shop, signal.id, what, who="BK", text=text)
+    assert [event.what for event in again.events] == [What(what)]
+    assert len(shop.store.entries()) == entries
+    assert again.to_text() == f"{SAID_ALREADY}\n{first.to_text()}"
+    assert (again.to_dict().pop("already"), "already" in first.to_dict()) == (True, False)
+    say(shop, signal.id, what, who="IS", text=text)  # another person's word is another word
+    assert len(wrap_signal(shop).events) == 2
+
+
+def test_judging_from_nothing_twice_is_recorded_once_and_told_so(shop):
+    first = rejudge(shop)
+    entries = [entry.note for entry in shop.store.entries()]
+    again = rejudge(shop)
+    assert [entry.note for entry in shop.store.entries()] == entries and entries[-1] == "afresh"
+    assert (first.already, again.already) == (False, True)
+    assert again.to_text() == f"{first.to_text()} That stands already and was not recorded a second time."
+    assert again.to_dict() == {**first.to_dict(), "already": True}
+    say(shop, wrap_signal(shop).id, "in-hand", who="BK")
+    assert rejudge(shop).already is False
+    assert shop.store.verify() == []
 
 
 def test_a_beginning_of_the_id_is_enough_unless_it_fits_several(reader):

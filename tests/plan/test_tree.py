@@ -1,6 +1,6 @@
 import pytest
 
-from qc.plan.tree import MOST_BYTES, MOST_DEPTH, decode_plan, read_tree
+from qc.plan.tree import MOST_BYTES, MOST_DEPTH, MOST_VALUES, decode_plan, read_tree, take_out
 
 
 def only(text):
@@ -29,13 +29,11 @@ def test_nothing_is_nothing_but_quoted_nothing_is_text():
     assert [tree.get(k).value for k in "abcde"] == [None, None, None, "", "null"]
 
 
-def test_remove_marks_the_parent():
-    tree, _ = read_tree("a: [1, 2, 3]\n")
-    tree.get("a", 1).remove()
-    assert tree.get("a").plain() == ["1", "3"]
-    assert tree.get("a").pruned
-    tree.remove()  # the root has nothing above it and stays
-    assert tree.plain() == {"a": ["1", "3"]}
+def test_what_is_taken_out_marks_the_parent():
+    tree, _ = read_tree("a: [1, 2, 3]\nb: {c: 1, d: 2}\n")
+    take_out([tree.get("a", 1), tree.get("b", "c"), tree])  # the root has nothing above it and stays
+    assert tree.plain() == {"a": ["1", "3"], "b": {"d": "2"}}
+    assert tree.get("a").pruned and tree.get("b").pruned and not tree.pruned
 
 
 def test_a_field_given_twice_names_both_lines():
@@ -85,6 +83,17 @@ def test_deep_nesting_is_refused_without_recursion():
     tree, fault = only("a: " + "[" * 300 + "]" * 300)
     assert tree is None
     assert f"more than {MOST_DEPTH} levels" in fault.problem
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["{" + "".join(f"k{n}: 1," for n in range(120_000)) + "}", "a: [" + "1," * 120_000 + "1]"],
+    ids=["fields", "list"],
+)
+def test_more_values_than_a_plan_can_need_are_refused_in_one_sentence(text):
+    tree, fault = only(text)
+    assert tree is None and fault.line >= 1
+    assert f"more than {MOST_VALUES:,} values" in fault.problem and "pasted by mistake" in fault.mend
 
 
 def test_absurd_nesting_is_refused_by_the_parser_itself():

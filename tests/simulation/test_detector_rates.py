@@ -59,7 +59,7 @@ def hazard(first, length):
     return signals / at_risk, np.sqrt(signals) / at_risk
 
 
-@pytest.mark.parametrize("rate, series, length", [(0.01, 5000, 40), (0.001, 12000, 40)])
+@pytest.mark.parametrize("rate, series, length", [(0.01, 3000, 40), (0.001, 8000, 40)])
 def test_the_rate_is_the_one_asked_for_by_an_independent_way(rate, series, length):
     values = np.random.default_rng([SEED, length]).standard_normal((series, length))
     first = first_signals(values, rate)

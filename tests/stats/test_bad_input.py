@@ -212,6 +212,7 @@ ELSEWHERE = {
     "learn_noise": "tests/stats/noise/test_laid.py",
     "learned_capability": "tests/stats/capable/test_learned.py",
     "natural_limits": "tests/stats/capable/test_learned.py",
+    "learned_scores": "tests/stats/change/test_learned_shape.py",
     "lag_1_many": "as lag_1_autocorrelation",
     "pieces_to_settle_many": "as pieces_to_settle",
     "place_level": "tests/stats/test_change_kinds.py",

@@ -98,7 +98,7 @@ class Make:
         return NewSheet(name, sheet_hash(data), data, card, **frames)
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def make():
     return Make
 

@@ -6,7 +6,8 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from qc.store.chain import START, Entry, content_hash, contents, moment_of
+from qc.store.chain import _STATEMENTS, START, Entry, content_hash, contents, moment_of
+from qc.store.tables import KEPT
 
 ENTRY = Entry(1, "sheet", "AB", datetime(2026, 5, 14, 16, 30, tzinfo=UTC), "a.csv", "c" * 64, START, "")
 
@@ -69,6 +70,18 @@ def test_a_column_that_a_later_release_adds_changes_no_old_hash():
     later = {"reading": {"id": [1, 2], "humidity": [None, None], "value": [1.0, 2.0]}}
     assert content_hash(one) == content_hash(later)
     assert content_hash(one) != content_hash({"reading": {**later["reading"], "humidity": [None, 0.5]}})
+
+
+@pytest.mark.parametrize("table", [one for one in KEPT if "entry" in one.c], ids=str)
+def test_every_kept_table_that_names_its_entry_is_hashed_with_it(table):
+    """A table that nobody hashes could be altered unseen: `qc verify` would call a forged row sound."""
+    assert table.name in _STATEMENTS
+    statement, number, columns = _STATEMENTS[table.name]
+    assert number is table.c.entry
+    assert set(columns) == {column.name for column in statement.selected_columns}
+    assert set(table.c.keys()) - {"origin", "place"} <= set(
+        columns
+    )  # a reading is hashed as the row it came as
 
 
 def test_the_content_of_a_sheet_does_not_change_from_release_to_release(store, make):

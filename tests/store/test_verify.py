@@ -1,5 +1,6 @@
 """Whoever alters the store behind the program's back is found out, and the sentence names what."""
 
+import shutil
 import sqlite3
 
 import pytest
@@ -9,9 +10,10 @@ from qc.store import open_store, sheet_hash
 from qc.store.sheetfiles import SheetFiles
 
 
-@pytest.fixture
-def shop(tmp_path, make):
-    folder = tmp_path / "shop"
+@pytest.fixture(scope="module")
+def sound(tmp_path_factory, make):
+    """Return a store with a row in every table of what was accepted; only to be copied."""
+    folder = tmp_path_factory.mktemp("sound") / "shop"
     with open_store(folder) as store:
         first = make.sheet("a.csv", readings=make.readings(6), events=make.events(2), held=make.held(2))
         store.add_sheets(
@@ -27,6 +29,12 @@ def shop(tmp_path, make):
         store.say("s/c/f", frozen, when=make.when)
         assert store.verify() == []
     return folder
+
+
+@pytest.fixture
+def shop(sound, tmp_path):
+    """Return a copy that a test may alter."""
+    return shutil.copytree(sound, tmp_path / "shop")
 
 
 def verdict():

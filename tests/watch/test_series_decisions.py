@@ -58,12 +58,12 @@ def test_pieces_after_a_frozen_state_are_compared_with_it(small_plan, points):
 
 
 def test_changes_before_the_end_of_a_frozen_state_are_settled(small_plan, points):
-    series = points(values((30, 0.0), (30, 8.0)))
+    series = points(values((30, 0.0), (20, 8.0)))
     assert ask(small_plan, series, Decisions()).behaviour == "drifting"
-    frozen = ask(small_plan, series, Decisions(baseline=Span("S-031", "S-060")))
+    frozen = ask(small_plan, series, Decisions(baseline=Span("S-031", "S-050")))
     assert frozen.behaviour == "steady"
     assert frozen.signals, "history stays"
-    assert frozen.rests_on == 30
+    assert frozen.rests_on == 20
     middle = (frozen.natural_lower + frozen.natural_upper) / 2
     assert middle == pytest.approx(np.mean([point.value for point in series[30:]]))
 

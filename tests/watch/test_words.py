@@ -6,12 +6,14 @@ import pytest
 
 from qc.plan import Characteristic
 from qc.stats import capability
-from qc.watch import FactorLevels, Points, Question, judge
+from qc.watch import FactorLevels, Points, Question, SignalResult, judge
 from qc.watch.words import (
     LEAST_FOR_INDEX,
     because_sentence,
     is_few,
     limits_words,
+    moved_words,
+    pace_words,
     rate_words,
     signal_sentence,
 )
@@ -55,10 +57,64 @@ def test_plural_nouns_take_a_plural_verb():
     assert "Joints have come out" in signal_sentence(many, "all", "shift", "above", 1.0, "S", DAY)
 
 
+@pytest.mark.parametrize(
+    ("name", "verb"), [("Leck Korpus", "has"), ("Slide radius", "has"), ("Glass", "has"), ("Joints", "have")]
+)
+def test_a_name_that_only_ends_in_s_is_no_plural(name, verb):
+    said = signal_sentence(PLAIN.model_copy(update={"name": name}), "all", "shift", "above", 1.0, "S-1", DAY)
+    assert said.startswith(f"{name} {verb} come out")
+
+
+def test_a_series_pooled_by_model_names_the_model_not_a_family():
+    pooled = PLAIN.model_copy(update={"pool": "model"})
+    said = signal_sentence(pooled, "altina", "shift", "below", 2.0, "S-1", DAY)
+    assert said == "Mass loss (altina) has come out 2.0 g lower since S-1 (9 Oct)."
+
+
+def test_a_check_that_fails_more_often_is_no_good_news():
+    clean = Characteristic(id="clean", name="Joint clean", kind="pass-fail", unit="fault")
+    said = signal_sentence(clean, "all", "count", "above", 0.2, "S-1", DAY)
+    assert said == "Joint clean has failed more often since S-1 (9 Oct)."
+    named = clean.model_copy(update={"words": {"noun": "dirty joints"}})
+    said = signal_sentence(named, "all", "count", "above", 0.2, "S-1", DAY)
+    assert said == "Dirty joints have come more often since S-1 (9 Oct)."
+
+
+def test_a_trend_is_told_with_its_pace():
+    pace = pace_words(-0.012, 30, 28, "mm")
+    said = signal_sentence(PLAIN, "all", "trend", "below", -0.012, "S-1", DAY, pace=pace)
+    assert said.endswith("lower since S-1 (9 Oct): 0.4 µm a piece, about 3.0 µm a week.")
+    assert pace_words(None, 3, 3, "mm") == "" and "week" not in pace_words(1.0, 3, 6, "mm")
+
+
+@pytest.mark.parametrize(
+    ("kind", "side", "size", "figure", "said"),
+    [
+        ("shift", "below", -0.9, "measured", "-0.9 N"),
+        ("trend", "above", 3.0, "measured", "3.0 N, climbing,"),
+        ("spread", "both", -0.9, "measured", "scatters less"),
+        ("count", "below", -0.4, "pass-fail", "fails less often"),
+        ("count", "above", 1.2, "count", "1.2 N a piece more"),
+        ("shift", "above", None, "measured", ""),
+    ],
+)
+def test_a_list_says_what_moved(kind, side, size, figure, said):
+    start = {"start": 9, "start_serial": "S", "start_day": DAY, "start_low": 9, "start_high": 9}
+    raised = {"raised": 9, "raised_serial": "S", "raised_day": DAY, "rate": 0.004, "pieces": 3}
+    sizes = {"size": size, "size_low": None, "size_high": None, "size_sigma": None, "unit": "N"}
+    signal = SignalResult(kind=kind, side=side, **start, **raised, **sizes)
+    assert moved_words(signal, figure) == said
+
+
+def test_what_is_over_is_told_by_how_long_it_lasted():
+    said = because_sentence([], ["gauge"], 3, "S-9 (9 Oct)")
+    assert said.endswith("It lasted 3 pieces and is over since S-9 (9 Oct); gauge did not change.")
+
+
 def test_because_says_what_was_checked():
     assert (
         because_sentence([], ["person"], 1)
-        == "Nothing that is recorded changed when it began. 1 piece since; person did not change."
+        == "Nothing recorded explains it. 1 piece since; person did not change."
     )
     said = because_sentence(["die D-2, fitted 1 Apr", "x"], ["person", "gauge", "batch"], 5)
     assert (

@@ -9,4 +9,5 @@ from .recognition import plan_names as plan_names
 from .recognition import recognise_card as recognise_card
 from .rows import Row as Row
 from .rows import RowReader as RowReader
-from .rows import read_verdict as read_verdict
+from .straight import read_cards as read_cards
+from .verdicts import read_verdict as read_verdict

@@ -18,6 +18,9 @@ GAUGE = "gauge:"
 SOURCE_WRITES = {"tuning": ("note",), "lacquer": ("thickness",)}
 """What a source writes for a card that lists no characteristics: the plan names them so, see its `cards`."""
 
+FIXED_HEADINGS = "Serial, Model, Date, Person, Gauge, Tool, Batch, Note"
+"""What any card may have beside its figures and their places, as a refusal names it."""
+
 SHAPES: dict[str, tuple[tuple[str, ...], ...]] = {
     "slide": (("station", "inner_od"), ("station", "outer_bore"), ("station", "clearance")),
     "tuning": (("partial", "cents"), ("partial", "hz")),
@@ -102,8 +105,13 @@ def plan_names(plan: Plan) -> frozenset[str]:
     """Return every heading, in plain form, that a figure of the plan may stand under."""
     found: set[str] = set()
     for card in plan.cards:
-        found.update(_card_names(card, plan), _short_names(card, plan))
+        found.update(card_names(card, plan), short_names(card, plan))
     return frozenset(found)
+
+
+def plan_units(plan: Plan) -> dict[str, str]:
+    """Return the units of the plan's figures, in plain form, as the plan writes them."""
+    return {plain(c.unit): c.unit for stage in plan.stages for c in stage.characteristics if c.unit}
 
 
 def _named(parts: Parts, plan: Plan) -> Card | None:
@@ -121,8 +129,8 @@ def _named(parts: Parts, plan: Plan) -> Card | None:
     return card
 
 
-def _card_names(card: Card, plan: Plan) -> dict[str, str]:
-    """Plain heading -> field, for the figures and gauges of one card; exact names only."""
+def card_names(card: Card, plan: Plan) -> dict[str, str]:
+    """Return plain heading -> field, for the figures and gauges of one card; exact names only."""
     names = {plain(gauge.gauge_class.replace("-", " ")): GAUGE + gauge.gauge_class for gauge in plan.gauges}
     if card.source == "bench":
         for characteristic in card_characteristics(card, plan):
@@ -131,8 +139,8 @@ def _card_names(card: Card, plan: Plan) -> dict[str, str]:
     return names
 
 
-def _short_names(card: Card, plan: Plan) -> dict[str, str]:
-    """Headings a bench shortens: any words of a characteristic's name that fit no other on the card."""
+def short_names(card: Card, plan: Plan) -> dict[str, str]:
+    """Return headings a bench shortens: words of a figure's name that fit no other on the card."""
     if card.source != "bench":
         return {}
     found: dict[str, set[str]] = {}
@@ -146,12 +154,13 @@ def _short_names(card: Card, plan: Plan) -> dict[str, str]:
 
 
 def _columns(parts: Parts, card: Card, plan: Plan) -> list[Column]:
-    names, short = _card_names(card, plan), _short_names(card, plan)
+    names, short = card_names(card, plan), short_names(card, plan)
+    units = plan_units(plan)
     columns = []
     for column in parts.columns:
-        taken = heading(column.label, names)
+        taken = heading(column.label, names, units)
         if not taken.field:
-            taken = heading(column.label, short)
+            taken = heading(column.label, short, units)
         columns.append(replace(column, heading=taken))
     return columns
 
@@ -184,14 +193,17 @@ def _translate(parts: Parts, card: Card, plan: Plan) -> CardSheet:
             known = ", ".join(c.name for c in card_characteristics(card, plan)) or "see the card in the plan"
             cell = grid.cell(parts.header_row, column.index, column.label)
             problem = f"{card.title} has no column {column.label}"
-            hint = f"Rename the column, or move its text under Note; figures of this card: {known}."
+            hint = (
+                f"Rename the column, or move its text under Note; figures of this card: {known}; "
+                f"further headings: {FIXED_HEADINGS}."
+            )
             raise SheetError(grid.file, problem, hint, tab=grid.tab, cell=cell)
         if column.heading.stray_unit:
             cell = grid.cell(parts.header_row, column.index, column.label)
             problem = f"the heading {column.label} names an unknown unit"
             hint = "Write the unit of the plan in brackets, for example [mm]."
             raise SheetError(grid.file, problem, hint, tab=grid.tab, cell=cell)
-    names = _card_names(card, plan)
+    names = card_names(card, plan)
     head: dict[str, HeadValue] = {}
     extra: list[HeadValue] = []
     for value in parts.head:

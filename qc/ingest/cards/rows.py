@@ -10,7 +10,17 @@ from itertools import combinations
 
 from qc.ingest.cards.layout import Column
 from qc.ingest.cards.recognition import GAUGE, VALUE, CardSheet
-from qc.ingest.cells import COMMA_NOTE, FACTORS, plain, read_moment, read_number, read_whole
+from qc.ingest.cards.verdicts import read_verdict
+from qc.ingest.cells import (
+    COMMA_NOTE,
+    FACTORS,
+    is_serial_range,
+    plain,
+    read_moment,
+    read_number,
+    read_tally,
+    read_whole,
+)
 from qc.ingest.unfolded import ReadingColumns, SharedColumns, UnfoldedReading
 from qc.plan import PLACE, Characteristic, Plan
 
@@ -46,6 +56,7 @@ class RowReader:
         self._models = {plain(n): m.id for m in plan.models for n in (m.id, m.name)}
         self._gauges = {plain(n): g.id for g in plan.gauges for n in (g.id, g.name)}
         self._tools = {plain(n): t.id for t in plan.tools for n in (t.id, t.name)}
+        self._places = _spelled_places(sheet, plan)
         self._nominals: dict[tuple[str, str, date | None], float | None] = {}
         self._head_note = "; ".join(f"{v.label}: {v.text}" for v in sheet.extra if v.text)
         last = max(column.index for column in sheet.parts.columns) + 1
@@ -136,7 +147,7 @@ class Row:
             "offset_min": moment.offset_min if moment else None,
             "has_time": moment.has_time if moment else False,
             "day_text": day_text,
-            "serial": " ".join(self.text("serial").split()),
+            "serial": self._serial(),
             "model": self._known(reader._models, "model"),
             "stage": reader.card.stage or "",
             "person": self._known(reader._people, "person"),
@@ -154,20 +165,33 @@ class Row:
         """Return the columns every reading of this row shares, place and tool count included."""
         return {
             **self.common(),
-            "leg": self.text("leg").casefold(),
-            "station": self.text("station").casefold(),
-            "direction": self.text("direction").casefold().rstrip("° "),
-            "surface": self.text("surface").casefold(),
+            "leg": self._place("leg"),
+            "station": self._place("station"),
+            "direction": self._place("direction", "° "),
+            "surface": self._place("surface"),
             "valve": self.text("valve"),
             "position": self.whole("position"),
             "partial": self.whole("partial"),
-            "area": self.text("area").casefold(),
+            "area": self._place("area"),
             "spot": self.whole("spot"),
             "repeat": self.whole("repeat"),
             "tool_count": self.whole("tool_count"),
             "air_c": self.number("air_c", "C"),
             "method": self.text("method").casefold().replace(" ", "-"),
         }
+
+    def _serial(self) -> str:
+        """Return the one piece a row is of; which of several was measured only the bench knows."""
+        typed = " ".join(self.text("serial").split())
+        if is_serial_range(typed):
+            self.bad["serial"] = typed
+            return ""
+        return typed
+
+    def _place(self, field: str, marks: str = "") -> str:
+        """Return a place as the plan spells it, in small letters where the plan knows none of this name."""
+        typed = self.text(field).casefold().rstrip(marks)
+        return self.reader._places.get(field, {}).get(typed, typed)
 
     def gauge(self, characteristic: Characteristic | None) -> str:
         """Return the gauge a figure was read with: the cell of its class, else the general one.
@@ -230,6 +254,11 @@ class Row:
         note = number.note
         if not note and "," in typed and number.value is not None and not reader.comma_is_usual:
             note = COMMA_NOTE
+        if number.value is None and characteristic.kind == "count":
+            strokes = read_tally(typed)
+            return (
+                (None, note) if strokes is None else (float(strokes), f"{typed.strip()} counted as strokes")
+            )
         if number.value is None or written == characteristic.unit:
             return number.value, note
         note = "; ".join(
@@ -310,28 +339,6 @@ def convert(value: float, written: str, wanted: str) -> float:
     return value if written == wanted else float(f"{value * FACTORS[written, wanted]:.12g}")
 
 
-GOOD = frozenset("0 ok good pass passed none no fine clean".split())
-FAULT = frozenset(
-    "1 fault faulty fail failed yes x bad reject rejected rework gap pit overrun crack starved".split()
-)
-
-
-def read_verdict(text: str) -> tuple[float | None, str]:
-    """Read a pass-or-fail cell: 0 for good, 1 for a fault, None where it is neither.
-
-    Examples
-    --------
-    >>> read_verdict("ok"), read_verdict("Gap"), read_verdict("perhaps")
-    ((0.0, ''), (1.0, 'gap'), (None, ''))
-    """
-    word = plain(text)
-    if word in GOOD:
-        return 0.0, ""
-    if word in FAULT:
-        return 1.0, word if word.isalpha() and word not in {"x", "yes"} else ""
-    return None, ""
-
-
 def _nominal(plan: Plan, characteristic: Characteristic, model: str, day: date | None) -> float | None:
     limits = plan.limits(characteristic, model, day or date.max)
     if limits.target is not None:
@@ -374,17 +381,15 @@ def _joined(cells: Sequence[str], starts: tuple[int, ...]) -> list[str] | None:
 
 def _takes_fraction(field: str) -> bool:
     # only such figures can have been split at a decimal comma; a serial or a date holds none
-    figures = {
-        "cents",
-        "hz",
-        "inner_od",
-        "outer_bore",
-        "clearance",
-        "thickness",
-        "base",
-        "r1",
-        "r2",
-        "r3",
-        "air_c",
-    }
-    return field.startswith(VALUE) or field in figures or field in {"hours", "deviation"}
+    sizes = {"cents", "hz", "inner_od", "outer_bore", "clearance", "thickness", "base", "hours", "deviation"}
+    return field.startswith(VALUE) or field in sizes or field in {"r1", "r2", "r3", "air_c"}
+
+
+def _spelled_places(sheet: CardSheet, plan: Plan) -> dict[str, dict[str, str]]:
+    """Return the places of the card's stage by column, in small letters, with the plan's spelling of each."""
+    stage = plan.stage(sheet.card.stage or "")
+    found: dict[str, dict[str, str]] = {}
+    for characteristic in stage.characteristics if stage else ():
+        for column, names in characteristic.places.items():
+            found.setdefault(column, {}).update({str(name).casefold(): str(name) for name in names})
+    return found

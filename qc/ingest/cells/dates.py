@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from functools import lru_cache
@@ -10,6 +11,32 @@ from zoneinfo import ZoneInfo
 
 _ISO = re.compile(r"^(\d{4})-(\d{1,2})-(\d{1,2})(?:[T ]+(\d{1,2}):(\d{2})(?::(\d{2}))?)?$")
 _POINTED = re.compile(r"^(\d{1,2})\.(\d{1,2})\.(\d{4})(?:\s+(\d{1,2}):(\d{2})(?::(\d{2}))?)?$")
+_CLOCK = r"(?:,?\s+(?P<hour>\d{1,2}):(?P<minute>\d{2})(?::(?P<second>\d{2}))?)?$"
+_YEAR_FIRST = re.compile(r"^(?P<a>\d{4})(?P<sign>[/.-])(?P<b>\d{1,2})(?P=sign)(?P<c>\d{1,2})\.?" + _CLOCK)
+_YEAR_LAST = re.compile(
+    r"^(?P<a>\d{1,2})(?P<sign>[/.-])\s?(?P<b>\d{1,2})(?P=sign)\s?(?P<c>\d{4}|\d{2})" + _CLOCK
+)
+_MONTH_FIRST = re.compile(r"(?:^|\s)\d{1,2}[/-](?:1[3-9]|2\d|3[01])[/-]\d{4}")
+_DAY_WORD = re.compile(
+    r"^(?P<a>\d{1,2})(?:\.|st|nd|rd|th)?[\s-]+(?:of\s+)?(?P<word>[a-zä]{3,9})\.?,?[\s-]+(?P<c>\d{4}|\d{2})"
+    + _CLOCK
+)
+_WORD_DAY = re.compile(
+    r"^(?P<word>[a-zä]{3,9})\.?\s+(?P<a>\d{1,2})(?:st|nd|rd|th)?,?\s+(?P<c>\d{4})" + _CLOCK
+)
+_WEEKDAY = re.compile(r"^(?P<name>[a-z]{2,10})\.?,?\s+(?P<rest>.*\d.*)$")
+_MONTHS = (
+    "january|jan|januar", "february|feb|februar", "march|mar|märz|maerz|mrz", "april|apr", "may|mai",
+    "june|jun|juni", "july|jul|juli", "august|aug", "september|sept|sep", "october|oct|oktober|okt",
+    "november|nov", "december|dec|dezember|dez",
+)  # fmt: skip
+_WEEKDAYS = (
+    "monday|mon|mo|montag", "tuesday|tues|tue|tu|dienstag|di", "wednesday|wed|we|mittwoch|mi",
+    "thursday|thurs|thur|thu|th|donnerstag|do", "friday|fri|fr|freitag", "saturday|sat|sa|samstag|sonnabend",
+    "sunday|sun|su|sonntag|so",
+)  # fmt: skip
+MONTH_OF = {word: number for number, words in enumerate(_MONTHS, 1) for word in words.split("|")}
+WEEKDAY_OF = {word: number for number, words in enumerate(_WEEKDAYS) for word in words.split("|")}
 _TIME = re.compile(r"^(\d{1,2})[:.](\d{2})(?::(\d{2}))?$")
 BARE = re.compile(r"^(\d{1,2})\.(\d{1,2})\.?$")
 SERIAL = re.compile(r"^\d{5}(?:\.0+)?$")
@@ -40,7 +67,12 @@ class Moment:
 
 @lru_cache(maxsize=4096)
 def read_moment(text: str, zone: str, time_text: str = "") -> Moment | None:
-    """Read ``2026-05-14`` or ``14.05.2026``, with or without a time.
+    """Read a date in any writing that can be meant one way only, with or without a time.
+
+    Year first (``2026-05-14``, ``2026/05/14``, ``2026.05.14``), points (``14.05.2026``, ``14.5.26``: the day
+    first), a month in words (``14 May 2026``, ``14. Mai 2026``, ``May 14, 2026``), a weekday before it.
+    ``14/05/2026`` has one reading, since there is no month 14; ``10/05/2026`` has two and stays unread, and
+    so does ``05/14/2026``: a bench that writes the month first is asked once, not guessed at.
 
     Parameters
     ----------
@@ -54,7 +86,7 @@ def read_moment(text: str, zone: str, time_text: str = "") -> Moment | None:
     Returns
     -------
     Moment or None
-        None where the text is no date, or one that can be read two ways.
+        None where the text is no date, one that can be read two ways, or one whose weekday is another.
 
     Examples
     --------
@@ -62,25 +94,83 @@ def read_moment(text: str, zone: str, time_text: str = "") -> Moment | None:
     '2026-05-13T22:00:00+00:00'
     >>> read_moment("14.05", "UTC") is None, read_moment("2026-02-30", "UTC") is None
     (True, True)
+    >>> [read_moment(t, "UTC").day.isoformat() for t in ("Tue 24.11.2026", "24 Nov 2026", "24/11/2026")]
+    ['2026-11-24', '2026-11-24', '2026-11-24']
+    >>> read_moment("10/11/2026", "UTC") is None, read_moment("Mon 24.11.2026", "UTC") is None
+    (True, True)
     """
     tidy = text.strip()
     match, order = _ISO.match(tidy), (1, 2, 3)
     if match is None:
         match, order = _POINTED.match(tidy), (3, 2, 1)
-    if match is None:
+    if match is not None:
+        days = _real_days([tuple(int(match[i]) for i in order)])
+        clock = (match[4], match[5], match[6]) if match[4] else None
+    else:
+        days, clock = _other_writing(tidy.casefold())
+        days = () if len(days) == 1 and _MONTH_FIRST.search(tidy) else days
+    if len(days) != 1:
         return None
-    year, month, day = (int(match[i]) for i in order)
-    clock = (match[4], match[5], match[6]) if match[4] else None
     if clock is None and time_text.strip():
         typed = _TIME.match(time_text.strip())
         clock = (typed[1], typed[2], typed[3]) if typed else None
     try:
-        local = datetime(year, month, day)
+        local = datetime.combine(days[0], time())
         if clock is not None:
             local = datetime.combine(local, time(int(clock[0]), int(clock[1]), int(clock[2] or 0)))
         return moment_of(local, zone, has_time=clock is not None)
     except (ValueError, OverflowError):
         return None
+
+
+def possible_days(text: str) -> tuple[date, ...]:
+    """Return every day that a typed date may mean, in order; none where it is no date.
+
+    Examples
+    --------
+    >>> [day.isoformat() for day in possible_days("10/11/2026")]
+    ['2026-10-11', '2026-11-10']
+    """
+    match = _ISO.match(text.strip())
+    if match is not None:
+        return _real_days([(int(match[1]), int(match[2]), int(match[3]))])
+    return _other_writing(text.strip().casefold())[0]
+
+
+def _other_writing(text: str) -> tuple[tuple[date, ...], tuple[str, str, str] | None]:
+    """Return the days a text in small letters may mean, and its time."""
+    weekday = None
+    named = _WEEKDAY.match(text)
+    if named is not None and named["name"] in WEEKDAY_OF:
+        weekday, text = WEEKDAY_OF[named["name"]], named["rest"].strip()
+    found, ways = None, []
+    if found := _YEAR_FIRST.match(text):
+        ways = [(int(found["a"]), int(found["b"]), int(found["c"]))]
+    elif found := _YEAR_LAST.match(text):
+        a, b, c = int(found["a"]), int(found["b"]), int(found["c"])
+        year = c if len(found["c"]) == 4 else 2000 + c
+        ways = [(year, b, a)]
+        if found["sign"] != ".":
+            # with strokes some write the month first, and with a short year others the year
+            ways += [(year, a, b)] + ([(2000 + a, b, c)] if len(found["c"]) == 2 else [])
+    elif (found := _DAY_WORD.match(text) or _WORD_DAY.match(text)) and found["word"] in MONTH_OF:
+        year = int(found["c"])
+        ways = [(year if year > 99 else 2000 + year, MONTH_OF[found["word"]], int(found["a"]))]
+    days = tuple(day for day in _real_days(ways) if weekday is None or day.weekday() == weekday)
+    if found is None or not found["hour"]:
+        return days, None
+    return days, (found["hour"], found["minute"], found["second"])
+
+
+def _real_days(ways: Iterable[tuple[int, ...]]) -> tuple[date, ...]:
+    """Return the days there are among year, month and day, each once, in order."""
+    days = set()
+    for year, month, day in ways:
+        try:
+            days.add(date(year, month, day))
+        except (ValueError, OverflowError):
+            continue
+    return tuple(sorted(days))
 
 
 def moment_of(local: datetime, zone: str, *, has_time: bool) -> Moment:

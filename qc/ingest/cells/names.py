@@ -3,36 +3,51 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 
 KNOWN_NAMES: dict[str, tuple[str, ...]] = {
-    "card": ("card", "card id", "card title"),
-    "day": ("date", "day", "measured", "measured on"),
-    "time": ("time", "hour of day"),
-    "serial": ("serial", "serial no", "serial number", "piece", "instrument", "tube", "tube no"),
-    "model": ("model", "type"),
-    "person": ("person", "tester", "technician", "operator", "player", "by", "initials", "measured by"),
-    "gauge": ("gauge", "tuner", "probe", "gauge id"),
-    "tool": ("tool", "die", "mandrel", "booth", "nozzle", "jig"),
+    "card": ("card", "card id", "card title", "karte"),
+    "day": ("date", "day", "measured", "measured on", "datum", "tag", "messdatum", "gemessen am"),
+    "time": ("time", "hour of day", "uhrzeit", "zeit"),
+    "serial": (
+        "serial", "serial no", "serial number", "piece", "instrument", "tube", "tube no", "ser no", "ser. no",
+        "ser", "s/n", "serial nr", "piece no", "instrument no", "seriennummer", "seriennr", "serien-nr",
+        "serien-nummer", "serien nr", "instrumentennummer", "stück",
+    ),
+    "model": ("model", "type", "mod", "modell", "typ"),
+    "person": (
+        "person", "tester", "technician", "operator", "player", "by", "initials", "measured by",
+        "pers", "prüfer", "prüferin", "pruefer", "messer",
+    ),
+    "gauge": ("gauge", "tuner", "probe", "gauge id", "messgerät", "messmittel", "prüfmittel", "stimmgerät"),
+    "tool": ("tool", "die", "mandrel", "booth", "nozzle", "jig", "werkzeug"),
     "tool_count": ("draws", "draw count", "tool count", "draws since fitted"),
-    "batch": ("batch", "lot", "batch no"),
-    "air_c": ("room c", "room", "room temperature", "air c", "air", "temperature", "room temp"),
+    "batch": ("batch", "lot", "batch no", "lot no", "charge", "los", "chargennummer"),
+    "air_c": (
+        "room c", "room", "room temperature", "air c", "air", "temperature", "room temp",
+        "raum", "raumtemperatur", "temperatur", "temp",
+    ),
     "a4_hz": ("a4 hz", "a4", "reference a4", "a4 reference"),
     "main_out_mm": ("main slide out mm", "main slide out", "main out mm", "tuning slide out mm"),
     "wrap_out_mm": ("wrap slide out mm", "wrap out mm", "wrap slide out"),
     "method": ("method", "slide placed"),
-    "note": ("note", "notes", "remark", "remarks", "comment"),
+    "note": (
+        "note", "notes", "remark", "remarks", "comment", "comments",
+        "bemerkung", "bemerkungen", "notiz", "anmerkung",
+    ),
     "unit": ("unit", "units"),
-    "repeat": ("repeat", "rep", "reading no", "sitting"),
+    "repeat": ("repeat", "rep", "reading no", "sitting", "wiederholung"),
     "leg": ("leg",),
-    "station": ("station", "where"),
-    "direction": ("direction", "angle", "dir"),
+    "station": ("station", "where", "st", "stn", "messstelle", "stelle"),
+    "direction": ("direction", "angle", "dir", "richtung", "winkel"),
     "surface": ("surface",),
-    "valve": ("valve", "valves", "valve state"),
-    "position": ("position", "slide position", "pos"),
-    "partial": ("partial", "harmonic"),
-    "area": ("area",),
-    "spot": ("spot", "spot no"),
+    "valve": ("valve", "valves", "valve state", "ventil"),
+    "position": ("position", "slide position", "pos", "zug", "zuglage"),
+    "partial": ("partial", "harmonic", "naturton"),
+    "area": ("area", "bereich"),
+    "spot": ("spot", "spot no", "sp", "punkt"),
     "inner_od": ("inner od", "inner tube od", "inner"),
     "outer_bore": ("outer bore", "outer id", "outer tube bore", "outer"),
     "clearance": ("clearance", "clearance read"),
@@ -55,8 +70,8 @@ KNOWN_NAMES: dict[str, tuple[str, ...]] = {
     "zeroed": ("zeroed", "zero set", "re-zeroed"),
     "tool_class": ("class", "tool class"),
     "fault_type": ("fault type", "type of fault", "kind of fault", "defect type", "kind"),
-}
-"""Our name -> what benches call it, in lower case."""
+}  # fmt: skip
+"""Our name -> what benches call it, in lower case; English and German, and their usual abbreviations."""
 
 UNITS: dict[str, str] = {
     "mm": "mm", "um": "um", "µm": "um", "μm": "um", "micron": "um", "microns": "um", "in": "in", "inch": "in",
@@ -127,7 +142,21 @@ def plain(text: str) -> str:
     return " ".join(text.replace("_", " ").casefold().split()).rstrip(":. ")
 
 
-def heading(text: str, extra: dict[str, str] | None = None) -> Heading:
+@lru_cache(maxsize=4096)
+def known_field(text: str) -> str:
+    """Return our general name for a heading, whatever the plan; empty where there is none.
+
+    Examples
+    --------
+    >>> known_field("Ser. No."), known_field("Wall [mm]")
+    ('serial', '')
+    """
+    return heading(text).field
+
+
+def heading(
+    text: str, extra: dict[str, str] | None = None, units: Mapping[str, str] | None = None
+) -> Heading:
     """Take a heading apart: ``Wall [mm]``, ``Leak (cm3/min)`` and ``Length mm`` carry their unit.
 
     Parameters
@@ -136,6 +165,8 @@ def heading(text: str, extra: dict[str, str] | None = None) -> Heading:
         The heading as typed.
     extra : dict, optional
         Names of a plan's characteristics (plain) -> id; they win over the general names.
+    units : mapping, optional
+        Units that the plan alone knows, in lower case -> as the plan writes them.
 
     Returns
     -------
@@ -156,11 +187,11 @@ def heading(text: str, extra: dict[str, str] | None = None) -> Heading:
     bracket = _BRACKETS.match(text.strip())
     if bracket:
         name = plain(bracket["name"])
-        unit, basis, stray = split_unit(bracket["unit"])
+        unit, basis, stray = split_unit(bracket["unit"], units)
         return Heading(name, names.get(name, ""), unit, basis, stray)
     words = whole.split(" ")
     for cut in range(len(words) - 1, 0, -1):
-        unit, basis, stray = split_unit(" ".join(words[cut:]))
+        unit, basis, stray = split_unit(" ".join(words[cut:]), units)
         if not stray and (unit or basis):
             name = " ".join(words[:cut])
             if name in names:
@@ -168,7 +199,7 @@ def heading(text: str, extra: dict[str, str] | None = None) -> Heading:
     return Heading(whole, "")
 
 
-def split_unit(text: str) -> tuple[str, str, str]:
+def split_unit(text: str, units: Mapping[str, str] | None = None) -> tuple[str, str, str]:
     """Take a unit apart into the unit, how a clearance is meant, and what is neither.
 
     Examples
@@ -184,7 +215,7 @@ def split_unit(text: str) -> tuple[str, str, str]:
             break
     if not rest:
         return "", basis, ""
-    unit = UNITS.get(rest, "")
+    unit = UNITS.get(rest, "") or (units or {}).get(rest, "")
     return unit, basis, "" if unit else rest
 
 

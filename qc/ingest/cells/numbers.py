@@ -6,9 +6,10 @@ import math
 import re
 from dataclasses import dataclass
 
-from qc.ingest.cells.names import FACTORS, split_unit
+from qc.ingest.cells.names import FACTORS, plain, split_unit
 
 _NUMBER = re.compile(r"^(?P<figure>[+-]?(?:\d[\d.,]*|[.,]\d+)(?:[eE][+-]?\d{1,3})?)\s*(?P<unit>[^\d.,].*)?$")
+_DASH_BEFORE = re.compile(r"^[\u2212\u2010\u2011\u2013\u2014]\s?(?=[\d.,])")  # a printed minus sign
 _GROUPED = re.compile(r"^[+-]?[1-9]\d{0,2}(?:,\d{3})$")
 _PLAIN = re.compile(r"^[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?$")
 COMMA_NOTE = "comma read as the decimal point"  # kept with the row, since it was decided and not typed
@@ -61,13 +62,14 @@ def read_number(
     >>> read_number("14,052")
     Number(value=None, note='')
     """
-    tidy = text.strip().replace("\u2212", "-").replace("\u00a0", " ")
+    tidy = _DASH_BEFORE.sub("-", text.strip().replace("\u00a0", " "))
     match = _NUMBER.match(tidy)
     if match is None:
         return Number(None)
     factor = 1.0
     if match["unit"]:
-        written, _, stray = split_unit(match["unit"])
+        own = {plain(unit): unit} if unit else None  # a unit that the plan alone knows, HV or Nm
+        written, _, stray = split_unit(match["unit"], own)
         if stray or not unit:
             return Number(None)
         factor = 1.0 if written == unit else FACTORS.get((written, unit), math.nan)

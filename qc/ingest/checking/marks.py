@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import math
 from collections import defaultdict
 from datetime import timedelta
 
 import polars as pl
+from scipy.special import bdtrc
 
 from qc.ingest.doubts import Facts
 from qc.ingest.reasons import SheetMark
@@ -95,7 +95,8 @@ def _chance_of(hits: int, n: int) -> float:
     """Return the chance of so many hits or more where one in five is expected (binomial)."""
     if hits <= n / 5:
         return 1.0
-    return sum(math.comb(n, k) * 0.2**k * 0.8 ** (n - k) for k in range(hits, n + 1))
+    # the regularised incomplete beta function takes a sheet of any length; a sum of products would overflow
+    return float(bdtrc(hits - 1, n, 0.2))
 
 
 def _unchecked(facts: Facts) -> list[tuple[int, SheetMark]]:

@@ -1,7 +1,6 @@
 """Types of what `qc.ingest.reading` offers; the package fetches each name on first use."""
 
 from .files import read_file as read_file
-from .files import shown_name as shown_name
 from .grid import MAX_BYTES as MAX_BYTES
 from .grid import MAX_CELLS as MAX_CELLS
 from .grid import MAX_COLUMNS as MAX_COLUMNS

@@ -9,6 +9,7 @@ from pathlib import Path
 from qc.ingest.errors import SheetError
 from qc.ingest.reading.grid import MAX_BYTES
 from qc.ingest.reading.sheets import check_size
+from qc.words import kept_name
 
 KINDS = (
     (stat.S_ISDIR, "a folder", "Hand in the files that are in it."),
@@ -41,7 +42,7 @@ def read_file(path: Path) -> bytes:
         It is not there, may not be read, is no plain file, is a recording, or is too large; in none of these
         cases more than its first bytes are read.
     """
-    shown = shown_name(str(path))
+    shown = kept_name(str(path))
     try:
         _check_kind(path.stat(), shown)  # before it is opened: opening a device may already set something off
         with open(os.open(path, UNWAITING), "rb") as file:
@@ -55,17 +56,6 @@ def read_file(path: Path) -> bytes:
         raise SheetError(shown, f"the file cannot be read ({why})", "Check the name.") from error
     check_size(data, len(data), shown)  # it may say less than it gives
     return data
-
-
-def shown_name(name: str) -> str:
-    r"""Return a file's name as it can be printed and stored; it may hold bytes that are no letters.
-
-    Examples
-    --------
-    >>> shown_name("wall.csv"), shown_name(b"gr\xfcn.csv".decode("utf-8", "surrogateescape"))
-    ('wall.csv', 'gr\ufffdn.csv')
-    """
-    return name.encode("utf-8", "surrogateescape").decode("utf-8", "replace")
 
 
 def _check_kind(about: os.stat_result, shown: str) -> None:

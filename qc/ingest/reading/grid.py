@@ -42,6 +42,10 @@ class Grid:
         What parted the cells of a csv file, empty for a workbook.
     widths : tuple of int
         Cells of each csv line before trailing empty ones were left out; empty for a workbook.
+    boxes : tuple of (int, int, int, int)
+        Cells drawn as one: first row and column, last row and column, from 0.
+    origins : tuple of tuple of (int, int, str)
+        Where the sheet was laid out anew: line, column from 0 and heading of each cell as handed in.
     """
 
     file: str
@@ -52,6 +56,8 @@ class Grid:
     lines: tuple[int, ...]
     separator: str = ""
     widths: tuple[int, ...] = ()
+    boxes: tuple[tuple[int, int, int, int], ...] = ()
+    origins: tuple[tuple[tuple[int, int, str], ...], ...] = ()
 
     def width(self, row: int) -> int:
         """Return how many cells a row was typed with, trailing empty ones of a csv line included."""
@@ -72,9 +78,13 @@ class Grid:
         >>> Grid("a.csv", "", "csv", "", (("x",),), (7,)).cell(0, 1, "Cents")
         'line 7, Cents'
         """
+        line = self.lines[row]
+        if self.origins and column < len(self.origins[row]):
+            line, column, said = self.origins[row][column]
+            header = said or header
         if self.kind == "xlsx":
-            return f"{column_letters(column)}{self.lines[row]}"
-        return f"line {self.lines[row]}, {header or f'column {column + 1}'}"
+            return f"{column_letters(column)}{line}"
+        return f"line {line}, {header or f'column {column + 1}'}"
 
 
 def column_letters(index: int) -> str:

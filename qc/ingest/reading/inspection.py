@@ -13,7 +13,7 @@ import re
 import struct
 import zipfile
 import zlib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from qc.ingest.errors import SheetError
 from qc.ingest.reading.grid import MAX_CELLS
@@ -41,11 +41,12 @@ PLAIN_PACKING = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
 
 @dataclass(frozen=True, slots=True)
 class Worksheet:
-    """A worksheet: its name, the zip part it lives in, and whether it is shown."""
+    """A worksheet: its name, the zip part it lives in, whether it is shown, and cells drawn as one."""
 
     name: str
     part: str
     visible: bool
+    boxes: tuple[tuple[int, int, int, int], ...] = ()
 
 
 def inspect_workbook(data: bytes, name: str, *, card: bool = True) -> tuple[Worksheet, ...]:
@@ -58,8 +59,9 @@ def inspect_workbook(data: bytes, name: str, *, card: bool = True) -> tuple[Work
     name : str
         The file's name, for messages; empty where the asker names it.
     card : bool
-        Read as a card: what a formula, an error value or a merged cell stands for is not what was measured,
-        and a card is a narrow table. A table of a computation may hold formulas and be of any shape.
+        Read as a card: what a formula, an error value or a cell merged over rows and columns stands for is
+        not what was measured, and a card is a narrow table. A table of a computation may hold formulas and be
+        of any shape.
 
     Returns
     -------
@@ -77,9 +79,12 @@ def inspect_workbook(data: bytes, name: str, *, card: bool = True) -> tuple[Work
             _check_sizes(archive, name)
             tabs = _tabs(archive, name)
             area = Area()
+            found = []
             for tab in tabs:
                 places = CellPlaces(name, tab.name, area, card=card)
                 parse_part(archive, tab.part, name, places.begins, places.ends)
+                found.append(replace(tab, boxes=tuple(places.boxes)))
+            tabs = tuple(found)
             _check_text(archive, tabs, area, name)
             for part in archive.namelist():
                 if part.endswith("styles.xml"):

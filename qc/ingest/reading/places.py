@@ -21,12 +21,17 @@ ROW = re.compile(r"[1-9][0-9]{0,6}", re.ASCII)
 LIKE_PLACE = re.compile(r"[A-Za-z]+[1-9][0-9]*", re.ASCII)
 LIKE_ROW = re.compile(r"[1-9][0-9]*", re.ASCII)
 FORMULA_HINT = "Copy the column and paste it as values only, so that the sheet keeps what was measured."
+BOX = re.compile(r"([A-Za-z]{1,3})([1-9][0-9]{0,6}):([A-Za-z]{1,3})([1-9][0-9]{0,6})", re.ASCII)
 MERGED_HINT = "Unmerge the cells and type the text into each row it is meant for."
 CARD_HINT = f"A sheet may have {MAX_ROWS:,} rows and {MAX_COLUMNS} columns: clear that cell or split it."
 AREA_HINT = (
     f"Rows times columns may come to {MAX_CELLS:,}: clear what stands far from the table, split it, or save "
     "it as csv."
 )
+
+
+MAX_BOXES = 10_000
+"""Most cells drawn as one in a tab; chosen, a card has some dozen."""
 
 
 @dataclass(slots=True)
@@ -58,7 +63,8 @@ class CellPlaces:
     area : Area
         Counted on; its bound is one for the whole workbook, since all of it is in memory at once.
     card : bool
-        Also refuse formulas, error values, merged cells, and what is too long or wide for a card.
+        Also refuse formulas, error values, cells merged over several rows and columns at once, and what is
+        too long or wide for a card.
     """
 
     def __init__(self, name: str, tab: str, area: Area, *, card: bool) -> None:
@@ -69,6 +75,7 @@ class CellPlaces:
         self.before = area.room
         self.cell = ""
         self.letters: dict[str, int] = {}
+        self.boxes: list[tuple[int, int, int, int]] = []
 
     def begins(self, tag: str, attributes: dict[str, str]) -> None:
         """Take an element that begins."""
@@ -81,7 +88,7 @@ class CellPlaces:
         elif tag == "f" and self.in_cell:
             self._refuse("the cell holds a formula", FORMULA_HINT, self.cell)
         elif tag == "mergeCell":
-            self._refuse("cells are merged", MERGED_HINT, attributes.get("ref", "").replace(":", " to "))
+            self._box(attributes.get("ref", ""))
 
     def ends(self, tag: str) -> None:
         """Take an element that ends."""
@@ -90,6 +97,19 @@ class CellPlaces:
         elif tag == "row":
             self.row, self.column = self.row + 1, 0
             self.in_row = False
+
+    def _box(self, ref: str) -> None:
+        """Keep where cells are drawn as one; over rows and columns at once nobody can say which is meant."""
+        found = BOX.fullmatch(ref)
+        if found is None:
+            self._refuse("cells are merged", MERGED_HINT, ref[:40].replace(":", " to "))
+        left, top, right, bottom = found.groups()
+        box = (int(top) - 1, _letters_column(left), int(bottom) - 1, _letters_column(right))
+        if (box[0] != box[2] and box[1] != box[3]) or box[2] >= MAX_ROWS or box[3] >= MAX_COLUMNS:
+            self._refuse("cells are merged", MERGED_HINT, ref.replace(":", " to "))
+        if len(self.boxes) >= MAX_BOXES:
+            self._refuse("very many cells are merged", MERGED_HINT, ref.replace(":", " to "))
+        self.boxes.append(box)
 
     def _row(self, attributes: dict[str, str]) -> None:
         if self.in_row:
@@ -142,12 +162,17 @@ class CellPlaces:
             )
         letters, number = found.groups()
         if letters not in self.letters:
-            index = 0
-            for letter in letters.upper():
-                index = 26 * index + ord(letter) - 64
-            self.letters[letters] = index - 1
+            self.letters[letters] = _letters_column(letters)
         self.column = self.letters[letters]
         return int(number) - 1
 
     def _refuse(self, problem: str, hint: str, cell: str = "") -> NoReturn:
         raise SheetError(self.name, problem, hint, tab=self.tab, cell=cell)
+
+
+def _letters_column(letters: str) -> int:
+    """Return the column, from 0, that a cell's letters name."""
+    index = 0
+    for letter in letters.upper():
+        index = 26 * index + ord(letter) - 64
+    return index - 1

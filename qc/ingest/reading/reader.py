@@ -282,6 +282,8 @@ def _grids(found: dict[str, Any]) -> list[Grid]:
                 "rows": tuple(tuple(row) for row in told["rows"]),
                 "lines": tuple(told["lines"]),
                 "widths": tuple(told["widths"]),
+                "boxes": tuple(tuple(box) for box in told["boxes"]),
+                "origins": (),  # a sheet as read stands as it was handed in
             }
         )
         for told in found["grids"]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import date, datetime, time, timedelta
 
 from qc.ingest.errors import SheetError
@@ -38,7 +39,7 @@ def read_xlsx(data: bytes, name: str, sheet: str) -> list[Grid]:
     tables = _tables(data, [tab.name for tab in tabs], name)
     grids = []
     for tab in tabs:
-        grid = _grid(tables[tab.name], name, tab.name, sheet)
+        grid = replace(_grid(tables[tab.name], name, tab.name, sheet), boxes=tab.boxes)
         if not any(grid.rows):
             continue
         if not tab.visible:

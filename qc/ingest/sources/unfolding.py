@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import polars as pl
 
-from qc.ingest.cards import CardSheet, part_sheet, plan_names, recognise_card
+from qc.ingest.cards import CardSheet, read_cards
 from qc.ingest.frames import event_frame, reading_frame
 from qc.ingest.reading import Grid
 from qc.ingest.sources.bench import unfold_bench
@@ -15,7 +15,7 @@ from qc.ingest.sources.lacquer import unfold_lacquer
 from qc.ingest.sources.repeats import number_repeats
 from qc.ingest.sources.slide import unfold_slide
 from qc.ingest.sources.tuning import unfold_tuning
-from qc.ingest.unfolded import Rows
+from qc.ingest.unfolded import Rows, UnfoldedEvent, UnfoldedReading
 from qc.plain import JsonObject
 from qc.plan import EVENT, READING, Plan
 
@@ -39,7 +39,7 @@ class Unfolded:
     file, tab, sheet : str
         File name, worksheet name (empty for csv), SHA-256 of the file.
     card : str
-        Id of the card the sheet is.
+        Id of the card the sheet is, of the first where it holds several; each reading has its own.
     readings, events : DataFrame
         READING or EVENT columns, plus where each row came from (`qc.ingest.frames.ORIGIN`); `value` is null
         where the text could not be read.
@@ -89,9 +89,14 @@ def unfold(grid: Grid, plan: Plan) -> Unfolded:
     SheetError
         The card is not known, or its headings are missing, doubled, or leave open what is meant.
     """
-    sheet = recognise_card(part_sheet(grid, plan_names(plan)), plan)
-    readings, events = SOURCES[sheet.card.source](sheet, plan)
+    readings: list[UnfoldedReading] = []
+    events: list[UnfoldedEvent] = []
+    sheets = read_cards(grid, plan)
+    for sheet in sheets:
+        found, happened = SOURCES[sheet.card.source](sheet, plan)
+        readings += found
+        events += happened
     number_repeats(readings)
     return Unfolded(
-        grid.file, grid.tab, grid.sheet, sheet.card.id, reading_frame(readings), event_frame(events)
+        grid.file, grid.tab, grid.sheet, sheets[0].card.id, reading_frame(readings), event_frame(events)
     )

@@ -53,4 +53,5 @@ from .views import known_rules as known_rules
 from .views import limits_words as limits_words
 from .views import rate_words as rate_words
 from .views import reaction_steps as reaction_steps
+from .views import settled_words as settled_words
 from .views import why_none as why_none

@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo
 from qc import clock
 from qc.errors import QcError
 from qc.jobs.also import Kind, also
+from qc.jobs.backup import backup_note
 from qc.jobs.board import views
 from qc.jobs.board.gauge_views import GaugeView
 from qc.jobs.board.gauges import gauge_views, trusted_since
@@ -87,6 +88,11 @@ class StoreBoardData:
         """Return since when something waits to be judged, as a sentence; empty when all is judged."""
         return self._once("not judged", _not_judged)
 
+    def backup_due(self) -> str:
+        """Return a reminder where there is no backup or an old one only, else nothing."""
+        # asked each time: a backup is made beside the board and adds no entry
+        return backup_note(self._current())
+
     def budget(self) -> views.BudgetView:
         """Return how often the whole board cries wolf at the plan's setting."""
         return self._once("budget", budget_view)
@@ -150,9 +156,9 @@ class StoreBoardData:
         """Return everything about one serial."""
         return instrument_view(self._current(), serial, self.verdicts())
 
-    def sheets(self, limit: int = 100) -> tuple[views.SheetView, ...]:
+    def sheets(self) -> tuple[views.SheetView, ...]:
         """Return past sheets, newest first."""
-        return self._once("sheets", sheet_views)[:limit]
+        return self._once("sheets", sheet_views)
 
     def held(self) -> tuple[views.HeldView, ...]:
         """Return the held rows that are still open."""

@@ -49,6 +49,10 @@ class BoardData(Protocol):
         """Return since when something waits to be judged, as a sentence; empty when all is judged."""
         ...
 
+    def backup_due(self) -> str:
+        """Return a reminder where there is no backup or an old one only, else nothing."""
+        ...
+
     def budget(self) -> views.BudgetView:
         """Return how often the whole board cries wolf at the plan's setting."""
         ...
@@ -97,7 +101,7 @@ class BoardData(Protocol):
         """Return everything about one serial."""
         ...
 
-    def sheets(self, limit: int = 100) -> tuple[views.SheetView, ...]:
+    def sheets(self) -> tuple[views.SheetView, ...]:
         """Return past sheets, newest first."""
         ...
 

@@ -14,7 +14,7 @@ from tempfile import TemporaryDirectory
 from qc.ingest import batch_reader, keep_reader, warm_up
 from qc.jobs.baseline import decide
 from qc.jobs.errors import JobError
-from qc.jobs.held import Decision, mend_rows
+from qc.jobs.held import Decision, settle_rows
 from qc.jobs.judging import judge_waiting
 from qc.jobs.questions import gauge_study
 from qc.jobs.signals import STATE_WORDS, say_of_signal
@@ -72,7 +72,7 @@ def take_sheets(
 def decide_held(
     workshop: Workshop, rows: Sequence[str], decision: str, changes: Mapping[str, object], who: str
 ) -> JsonObject:
-    """Decide the same about held rows and say what became of them.
+    """Decide the same about held rows and say what became of them; judging follows when none comes after.
 
     Parameters
     ----------
@@ -87,7 +87,7 @@ def decide_held(
     who : str
         Code of the person who decides.
     """
-    return mend_rows(workshop, [int(row) for row in rows], Decision(decision), changes, who=who).to_dict()
+    return settle_rows(workshop, [int(row) for row in rows], Decision(decision), changes, who=who).to_dict()
 
 
 def say_signal(workshop: Workshop, signal_id: str, saying: Saying) -> JsonObject:

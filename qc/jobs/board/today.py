@@ -82,6 +82,7 @@ def today_view(workshop: Workshop, verdicts: Sequence[SeriesVerdict], budget: Bu
         series=len(verdicts),
         budget=budget,
         last_false=_last_false(workshop),
+        settled=tuple(v for v in verdicts if v.settled_since is not None),
     )
 
 

@@ -35,6 +35,7 @@ from qc.watch import (
     limits_words,
     rate_words,
     reaction_steps,
+    settled_words,
     why_none,
 )
 
@@ -81,6 +82,7 @@ __all__ = [
     "limits_words",
     "rate_words",
     "reaction_steps",
+    "settled_words",
     "why_none",
 ]
 
@@ -149,6 +151,7 @@ class TodayView:
     series: int
     budget: BudgetView
     last_false: date | None
+    settled: tuple[SeriesVerdict, ...] = ()  # settled at a new level, nobody has said why
 
 
 @dataclass(frozen=True, slots=True)

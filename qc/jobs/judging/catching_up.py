@@ -73,11 +73,14 @@ def catch_up(workshop: Workshop) -> list[SeriesVerdict]:
     raise AssertionError("the last attempt keeps what it found")
 
 
-def judge_afresh(workshop: Workshop) -> list[SeriesVerdict]:
-    """Judge every series from nothing and keep what was found, in route order; older verdicts are dropped."""
+def judge_afresh(workshop: Workshop, *, learn: bool = False) -> list[SeriesVerdict]:
+    """Judge every series from nothing and keep what was found, in route order; older verdicts are dropped.
+
+    With `learn`, how pieces scatter is learned anew too.
+    """
     workshop = at_latest(workshop)
     reached = workshop.store.reached()
-    judged = judge_now(workshop, afresh=True)
+    judged = judge_now(workshop, afresh=True, learn=learn)
     keep_judged(workshop, judged, {MARK: reached.to_dict()}, afresh=True)
     return judged.verdicts
 

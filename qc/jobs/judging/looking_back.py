@@ -2,25 +2,32 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from datetime import date
 
 from qc.jobs.judging.verdicts import judge_now, load_verdicts, said_by
 from qc.jobs.workshop import Workshop
 from qc.sayings import Said, SignalState, state_after
-from qc.store import signal_id
-from qc.watch import SeriesVerdict, SignalResult
+from qc.store import SignalRecord, signal_id
+from qc.watch import SeriesVerdict, SignalResult, heirs_of
 
 
 @dataclass(frozen=True, slots=True)
 class SignalOfDay:
-    """A signal as it stood on the day asked about, and whether the verdicts of that day show it."""
+    """A signal as it stood on the day asked about, and whether the verdicts of that day show it.
+
+    `known` is the day on which it was first told; None where that lies after the day asked about. `before`
+    are ids that it went by: of signals that told of the same change and were raised at another piece.
+    """
 
     id: str
     series: str
     found: SignalResult
     said: tuple[Said, ...]
     shown: bool
+    known: date | None = None
+    before: tuple[str, ...] = ()
 
     @property
     def state(self) -> SignalState:
@@ -60,18 +67,38 @@ def signals_of_day(
         Of a past day only those that had been raised by then, with what had been said by then.
     """
     rows = workshop.store.signals(series=series)
-    shown = [
-        (signal_id(str(v.key), s.kind, s.raised_serial), str(v.key), s) for v in verdicts for s in v.signals
+    by_series: dict[str, list[SignalRecord]] = {}
+    for row in rows:
+        by_series.setdefault(row.series, []).append(row)
+    found = [
+        signal
+        for verdict in verdicts
+        if series in {None, str(verdict.key)}
+        for signal in _shown(workshop, verdict, by_series.get(str(verdict.key), []))
     ]
-    if not looks_back(workshop):
-        ids = {own for own, _, _ in shown}
-        return [
-            SignalOfDay(row.id, row.series, SignalResult.from_dict(row.plain), row.said, row.id in ids)
-            for row in rows
-        ]
-    said = {row.id: said_by(workshop, row.said) for row in rows}
-    return [
-        SignalOfDay(own, key, signal, said.get(own, ()), True)
-        for own, key, signal in shown
-        if series in {None, key}
-    ]
+    if looks_back(workshop):
+        return found
+    # signals that the present verdicts do not show and that none of theirs took over stay listed
+    by_id = {own: signal for signal in found for own in (signal.id, *signal.before)}
+    listed: dict[str, SignalOfDay] = {}
+    for row in rows:
+        told = SignalResult.from_dict(row.plain)
+        own = by_id.get(row.id) or SignalOfDay(row.id, row.series, told, row.said, False, row.first_as_of)
+        listed.setdefault(own.id, own)
+    return list(listed.values())
+
+
+def _shown(workshop: Workshop, verdict: SeriesVerdict, rows: Sequence[SignalRecord]) -> list[SignalOfDay]:
+    """Return the signals that a verdict shows, each with what was said of it and of those it takes over."""
+    key = str(verdict.key)
+    ordinals = {point.serial: point.ordinal for point in verdict.points}
+    heirs = heirs_of([SignalResult.from_dict(row.plain) for row in rows], verdict.signals, ordinals)
+    found = []
+    for place, signal in enumerate(verdict.signals):
+        own = signal_id(key, signal.kind, signal.raised_serial)
+        mine = [row for row, heir in zip(rows, heirs, strict=True) if heir == place]
+        said = sorted((one for row in mine for one in said_by(workshop, row.said)), key=lambda one: one.id)
+        days = [row.first_as_of for row in mine if row.first_as_of <= workshop.today]
+        before = tuple(row.id for row in mine if row.id != own)
+        found.append(SignalOfDay(own, key, signal, tuple(said), True, min(days, default=None), before))
+    return found

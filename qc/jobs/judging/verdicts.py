@@ -2,31 +2,37 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from qc.jobs.judging.circumstances import Circumstances
+from qc.jobs.judging.noise import Strand, learn_what_lacks
 from qc.jobs.judging.rates import present_budget, rates_of_points
 from qc.jobs.judging.windows import Windows
 from qc.jobs.workshop import Workshop
-from qc.sayings import CLOSED_STATES, Said, state_after
+from qc.plan import Characteristic
+from qc.sayings import CLOSED_STATES, Said, What, state_after
 from qc.stats.change import program_fingerprint
 from qc.store import MARK, Grounds
 from qc.watch import (
     Budget,
     Decisions,
     KeptStates,
+    Points,
     Question,
     SeriesKey,
     SeriesVerdict,
     SignalResult,
+    course_of,
+    heirs_of,
     judge_further,
     kept_states_from,
     plain_kept_states,
     standing,
     verdict_from,
+    without,
 )
 
 
@@ -40,7 +46,12 @@ class Judged:
 
 
 def judge_now(
-    workshop: Workshop, keys: Collection[str] | None = None, *, afresh: bool = False, keep: bool = True
+    workshop: Workshop,
+    keys: Collection[str] | None = None,
+    *,
+    afresh: bool = False,
+    keep: bool = True,
+    learn: bool = False,
 ) -> Judged:
     """Judge some series as of the workshop's day, without keeping the verdicts.
 
@@ -54,7 +65,10 @@ def judge_now(
         Count the pieces of each series from nothing, and judge each of them. Else only what is new, or comes
         after a correction, is judged; the verdicts are the same.
     keep : bool
-        Keep where windows begin and the rates fixed for new months; False where the store cannot be written.
+        Keep where windows begin, and the rates and the noise fixed for new months; False where the store
+        cannot be written.
+    learn : bool
+        Learn the noise of all periods anew.
 
     Returns
     -------
@@ -72,10 +86,15 @@ def judge_now(
     days = {key: [p.day for p in r.points.points] for key, r in read.items()}
     rates = rates_of_points(workshop, days, keep=keep)
     budget = present_budget(workshop)
-    settled = settled_serials(workshop)
+    closed = closed_findings(workshop)
     pieces = {key: [p.serial for p in r.points.points] for key, r in read.items()}
     around = Circumstances(workshop, (serial for own in pieces.values() for serial in own))
     kept = {} if afresh else _kept(workshop, wanted)
+    strands = {
+        key: _strand(figure, decided.get(key, Decisions()), read[key].points, rates[key], kept.get(key, {}))
+        for key, (_, figure, _) in wanted.items()
+    }
+    known = learn_what_lacks(workshop, strands, decided, keep=keep, forget=learn)
     verdicts, left = [], {}
     for key, (stage, figure, family) in wanted.items():
         question = Question(
@@ -85,13 +104,17 @@ def judge_now(
             family,
             rate=rates[key][-1] if rates[key] else budget.rate,
             today=workshop.today,
-            settled=settled.get(key, ()),
             rates=rates[key],
             decisions=decided.get(key, Decisions()),
             before=read[key].before,
+            noise=strands[key].course.noise,
+            lots=strands[key].course.lots,
+            periods=[known[key].period(p.day) for p in read[key].points.points] if key in known else (),
+            lots_by=known[key].lots if key in known else "",
+            closed=closed.get(key, ()),
         )
         verdict, left[key] = judge_further(
-            question, read[key].points, around.of(stage, pieces[key]), kept.get(key, {})
+            question, read[key].points, around.of(stage, pieces[key]), strands[key].kept
         )
         verdicts.append(verdict)
     return Judged(verdicts, budget, left)
@@ -114,13 +137,25 @@ def load_verdicts(workshop: Workshop) -> list[SeriesVerdict]:
     return [verdict_from(kept[key], wanted) for key in order if key in kept]
 
 
-def settled_serials(workshop: Workshop) -> dict[str, list[str]]:
-    """Return, by series, the serials that raised signals closed by the workshop's day: the settled state."""
-    found: dict[str, list[str]] = {}
+def closed_findings(workshop: Workshop) -> dict[str, list[SignalResult]]:
+    """Return, by series, what was found by signals closed by the workshop's day, as told last."""
+    found: dict[str, list[SignalResult]] = {}
+    reopened: dict[str, list[tuple[int, SignalResult]]] = {}
+    closed = []
     for signal in workshop.store.signals():
-        if state_after(said_by(workshop, signal.said)) in CLOSED_STATES:
-            serial = SignalResult.from_dict(signal.plain).raised_serial
-            found.setdefault(signal.series, []).append(serial)
+        said = said_by(workshop, signal.said)
+        if not said:
+            continue
+        told = SignalResult.from_dict(signal.plain)
+        if state_after(said) in CLOSED_STATES:
+            closed.append((signal.series, said[-1].id, told))
+        elif any(one.what is What.REOPENED for one in said):
+            reopened.setdefault(signal.series, []).append((said[-1].id, told))
+    for series, last, told in closed:
+        later = [other for number, other in reopened.get(series, ()) if number > last]
+        # a signal that took over may be reopened under its own id
+        if heirs_of([told], later, {told.start_serial: told.start}) == [None]:
+            found.setdefault(series, []).append(told)
     return found
 
 
@@ -153,6 +188,13 @@ def keep_judged(
         afresh=afresh,
         told=Grounds(workshop.now, program_fingerprint(), states.get(MARK)),
     )
+
+
+def _strand(
+    figure: Characteristic, decisions: Decisions, reduced: Points, rates: Sequence[float], kept: KeptStates
+) -> Strand:
+    points = without(reduced.points, decisions.left_out)
+    return Strand(course_of(figure, points, decisions.baseline, step=reduced.step), rates, kept)
 
 
 def _kept(workshop: Workshop, keys: Collection[str]) -> dict[str, KeptStates]:

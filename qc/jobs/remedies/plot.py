@@ -7,6 +7,7 @@ from pathlib import Path
 from qc.jobs.remedies.coating import CoatResult
 from qc.jobs.remedies.errors import RemedyUsageError
 from qc.jobs.remedies.pairing import PairResult
+from qc.jobs.remedies.recording import RecordingResult
 from qc.jobs.remedies.tool_wear import WearResult
 from qc.jobs.remedies.tuning import TuneResult
 from qc.report.drawings import draw_coat, draw_pairs, draw_tuning, draw_wear
@@ -14,12 +15,14 @@ from qc.report.drawings import draw_coat, draw_pairs, draw_tuning, draw_wear
 SUFFIXES = (".png", ".svg", ".pdf")
 
 
-def draw_remedy(result: TuneResult | PairResult | WearResult | CoatResult, path: Path) -> None:
+def draw_remedy(
+    result: TuneResult | PairResult | WearResult | CoatResult | RecordingResult, path: Path
+) -> None:
     """Draw a remedy into a file.
 
     Parameters
     ----------
-    result : TuneResult, PairResult, WearResult or CoatResult
+    result : TuneResult, PairResult, WearResult, CoatResult or RecordingResult
         What a remedy command answered.
     path : Path
         Ends in .png, .svg or .pdf.
@@ -27,7 +30,8 @@ def draw_remedy(result: TuneResult | PairResult | WearResult | CoatResult, path:
     Raises
     ------
     RemedyUsageError
-        Another suffix, or a folder that is not there.
+        Another suffix, a folder that is not there, or a recording without the card that says what was to
+        be heard: there is no remedy to draw.
     """
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
@@ -36,6 +40,11 @@ def draw_remedy(result: TuneResult | PairResult | WearResult | CoatResult, path:
         raise RemedyUsageError(f"--plot {path.name}: a drawing ends in {', '.join(SUFFIXES)}")
     if not path.parent.is_dir():
         raise RemedyUsageError(f"--plot {path.parent}: there is no such folder. Make it first")
+    if isinstance(result, RecordingResult):
+        raise RemedyUsageError(
+            "--plot draws a remedy, and a recording alone has none. Give the card of its notes as well: "
+            f"qc tune CARD --wav {result.name} --plot {path.name}"
+        )
     figure = Figure(figsize=(8.0, 4.8), layout="constrained")
     FigureCanvasAgg(figure)
     if isinstance(result, TuneResult):

@@ -6,7 +6,7 @@ from dataclasses import asdict
 
 from qc.plain import JsonObject
 from qc.report.month.content import MonthContent
-from qc.watch import LEARNING, SeriesVerdict, limits_words
+from qc.watch import LEARNING, SeriesVerdict, limits_words, settled_words
 from qc.words import count_words, day_words, month_words, pieces_words, unit_words
 
 SHOWN_REACTIONS = 9
@@ -95,7 +95,10 @@ def panel_lines(verdict: SeriesVerdict) -> dict[str, str]:
     else:
         finding = f"As it was: {verdict.pieces} pieces without a lasting change."
         ended = [s for s in verdict.signals if s.ended is not None]
-        if ended:
+        settled = settled_words(verdict, verdict.points[-1].day)
+        if settled:
+            finding = f"{settled[0].upper()}{settled[1:]}."
+        elif ended:
             finding = f"{ended[-1].sentence} {ended[-1].because}"
     return {
         "title": verdict.title,

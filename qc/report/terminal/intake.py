@@ -6,6 +6,8 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+from qc.words import count_words
+
 SheetLine = tuple[str, int, int, int, int, Mapping[str, int]]
 """File, rows, accepted, held, already known, and how often each reason was met."""
 
@@ -30,12 +32,13 @@ def receipt_text(sheets: Sequence[SheetLine], raised: Sequence[str], late: Seque
 
 def total_text(sheets: int, rows: int, accepted: int, held: int, already_known: int) -> str:
     """Say the sums over several sheets."""
-    return f"{sheets} sheets, {rows} rows: {accepted} accepted, {held} held, {already_known} already known."
+    brought = f"{count_words(sheets, 'sheet')}, {count_words(rows, 'row')}"
+    return f"{brought}: {accepted} accepted, {held} held, {already_known} already known."
 
 
 def _sheet_line(sheet: SheetLine) -> str:
     file, rows, accepted, held, already_known, reasons = sheet
-    said = f"{file}: {rows} rows, {accepted} accepted"
+    said = f"{file}: {count_words(rows, 'row')}, {accepted} accepted"
     if held:
         said += f", {held} held ({', '.join(f'{number} {reason}' for reason, number in reasons.items())})"
     if already_known:
@@ -76,4 +79,4 @@ def mended_text(sentence: str, reasons: Sequence[str]) -> str:
 
 def exported_text(rows: int, file: Path) -> str:
     """Say what was written for the person who typed the rows."""
-    return f"{rows} held rows written to {file}."
+    return f"{count_words(rows, 'held row')} written to {file}."

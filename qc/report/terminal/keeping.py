@@ -16,10 +16,11 @@ def new_workshop_text(folder: Path, plan_file: Path) -> str:
     )
 
 
-def rejudged_text(series: int, changed: Sequence[str]) -> str:
-    """Say which verdicts differ from those kept."""
+def rejudged_text(series: int, changed: Sequence[str], *, already: bool = False) -> str:
+    """Say which verdicts differ from those kept, and where that stands on record already."""
     if not changed:
-        return f"{series} series judged from nothing: every verdict is as it was kept."
+        once = " That stands already and was not recorded a second time." if already else ""
+        return f"{series} series judged from nothing: every verdict is as it was kept.{once}"
     return _under(f"{series} series judged from nothing; changed since they were kept:", changed)
 
 
@@ -37,13 +38,14 @@ def month_text(headline: str, files: Sequence[Path], last_hash: str) -> str:
 
 
 def backup_text(
-    folder: Path, entries: int, sheets: int, head: str, faults: Sequence[str], remark: str
+    folder: Path, entries: int | None, sheets: int, head: str, faults: Sequence[str], remark: str
 ) -> str:
-    """Say where a backup lies and that it was proven, or what is wrong with it."""
+    """Say where a backup lies and that it was proven, or what is wrong; no `entries`: rows are elsewhere."""
     if faults:
         told = f"The copy in {folder} is not sound, nor is the workshop. Keep older backups:"
         return _under(told, faults)
-    made = f"Backup in {folder}: {entries} entries and {sheets} sheets, proven as they were accepted."
+    what = f"the plan and {sheets} sheets" if entries is None else f"{entries} entries and {sheets} sheets"
+    made = f"Backup in {folder}: {what}, proven as they were accepted."
     return "\n".join([made, f"Last hash: {head}", *([remark] if remark else [])])
 
 

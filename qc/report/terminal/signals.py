@@ -20,8 +20,12 @@ def signal_text(
     steps: Sequence[str],
     cautions: Sequence[str],
     events: Sequence[Said],
+    told: Sequence[tuple[date, str, str]] = (),
 ) -> str:
-    """Say everything of one signal; `head` is its id, the name of its series, and how it stands."""
+    """Say everything of one signal; `head` is its id, the name of its series, and how it stands.
+
+    `told` are day, sentence and coincidence each time it was said otherwise.
+    """
     number, title, standing = head
     lines = [
         f"{number}  {title}  ({standing})",
@@ -32,8 +36,18 @@ def signal_text(
         *(f"  Caution: {caution}" for caution in cautions),
         *([f"  {DEFER}"] if cautions else []),
         *(f"  {_event_words(event)}" for event in events),
+        *_told_anew(found, told),
     ]
     return "\n".join(lines)
+
+
+def _told_anew(found: SignalResult, told: Sequence[tuple[date, str, str]]) -> list[str]:
+    """Say that the finding is told anew, and what had been said of it on which day."""
+    earlier = [row for row in told if row[1:] != (found.sentence, found.because)]
+    if not earlier:
+        return []
+    said = [f"    {day.isoformat()}: {sentence} {because}" for day, sentence, because in earlier]
+    return ["  Told anew, by the pieces made since. It had been said:", *said]
 
 
 def signals_text(rows: Sequence[tuple[str, str, str]], budget: str, whole: str = "") -> str:

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from datetime import date
 
 from qc.report.terminal.columns import table
-from qc.watch import LEARNING, SeriesVerdict, limits_words
-from qc.words import dated_words, day_words, quantity_words
+from qc.watch import LEARNING, SeriesVerdict, limits_words, moved_words, settled_words
+from qc.words import dated_words, day_words
 
 
 def status_text(workshop: str, as_of: date, series: Sequence[SeriesVerdict], notes: Sequence[str]) -> str:
@@ -46,9 +46,13 @@ def _remark(verdict: SeriesVerdict, today: date) -> str:
     """Say what moved and since when; of a series that stays, what is known of its tool or its limits."""
     signal = verdict.telling
     if signal is not None:
-        first = f"{quantity_words(signal.size, verdict.unit)} " if signal.size is not None else ""
+        moved = moved_words(signal, verdict.kind)
+        first = f"{moved} " if moved else ""
         cause = f"; coincides with {signal.suspects[0].sentence}" if signal.suspects else ""
         return f"{first}since {signal.start_serial} ({day_words(signal.start_day, today)}){cause}"
+    settled = settled_words(verdict, today)
+    if settled:
+        return settled
     if verdict.forecast is not None:
         return verdict.forecast.sentence
     if verdict.ppk is not None:

@@ -20,6 +20,8 @@ from .kinds import climb_or_stairs as climb_or_stairs
 from .kinds import fit_kinds as fit_kinds
 from .kinds import place_level as place_level
 from .kinds import place_spread as place_spread
+from .learned_shape import Scored as Scored
+from .learned_shape import learned_scores as learned_scores
 from .result import Detection as Detection
 from .result import DetectorSignal as DetectorSignal
 from .result import Kind as Kind

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import groupby
 
 import numpy as np
 
-from qc.stats.change.block import Block, Judgement, ShapeAndStep, excess
+from qc.stats.change.block import Block, Judgement, ShapeAndStep
 from qc.stats.change.result import Detection, stretches_of
 from qc.stats.change.scan import SHORTEST
 from qc.stats.change.track import AfterSignal, Track
+from qc.stats.noise import Noise
 from qc.stats.numbers import Flags, Floats, Integers
 
 BLOCK = 256  # stretches judged at once: their arrays fit the processor's cache
@@ -20,9 +22,17 @@ class Batch:
     """Series judged side by side: stretches of the same length share each step."""
 
     def __init__(
-        self, setting: ShapeAndStep, rate: float, series: list[Floats], dithers: list[Floats], evidence: bool
+        self,
+        setting: ShapeAndStep,
+        rate: float,
+        series: list[Floats],
+        dithers: list[Floats],
+        evidence: bool,
+        noises: list[Noise],
+        lots: list[Integers],
     ) -> None:
         self.setting, self.rate, self.series, self.dithers = setting, rate, series, dithers
+        self.noises, self.lots = noises, lots
         self.tracks = [Track() for _ in series]
         self.ranked = [0] * len(series)
         self.steps: list[float | None] = [setting.resolution] * len(series)
@@ -35,10 +45,17 @@ class Batch:
         """Work through all stretches; those that begin after a signal form the next round."""
         jobs = [_Job(i, 0) for i, values in enumerate(self.series) if values.size]
         while jobs:
-            # stretches with the same number of readings left stay together longest
-            jobs.sort(key=lambda job: job.begin - self.series[job.index].size)
-            blocks = [jobs[i : i + BLOCK] for i in range(0, len(jobs), BLOCK)]
+            # stretches with the same number of readings left stay together longest; what is at work in one
+            # row of a block is at work in all
+            jobs.sort(key=lambda job: (self._at_work(job), job.begin - self.series[job.index].size))
+            groups = [list(group) for _, group in groupby(jobs, self._at_work)]
+            blocks = [group[i : i + BLOCK] for group in groups for i in range(0, len(group), BLOCK)]
             jobs = [job for block in blocks for job in _Lanes(self, block).run()]
+
+    def _at_work(self, job: _Job) -> tuple[bool, bool]:
+        """Whether lots and whether neighbours hang together in the series of a job."""
+        noise = self.noises[job.index]
+        return noise.lots > 0, noise.echo > 0 and noise.fade > 0
 
     def detection(self, index: int) -> Detection:
         """Wrap up one series."""
@@ -77,15 +94,18 @@ class _Lanes:
         self.end = np.array([batch.series[job.index].size for job in jobs], dtype=np.int64)
         self.offset = self.cursor.copy()
         capacity = int((self.end - self.cursor).max())
-        self.block = Block(batch.setting, len(jobs), capacity)
+        noises = [batch.noises[job.index] for job in jobs]
+        self.block = Block(batch.setting, len(jobs), capacity, noises)
         self.block.gap = np.array([job.gap for job in jobs])
         self.block.coarse = np.array([job.coarse for job in jobs], dtype=np.bool_)
         self.data = np.zeros((len(jobs), capacity))
         self.dither = np.zeros((len(jobs), capacity))
+        self.lots = np.zeros((len(jobs), capacity), dtype=np.int64)
         for lane, job in enumerate(jobs):
             part = batch.series[job.index][job.begin :]
             self.data[lane, : part.size] = part
             self.dither[lane, : part.size] = batch.dithers[job.index][job.begin :]
+            self.lots[lane, : part.size] = batch.lots[job.index][job.begin :]
 
     def run(self) -> list[_Job]:
         """Judge all lanes to their ends; the stretches that begin after a signal come back as new jobs."""
@@ -117,7 +137,8 @@ class _Lanes:
     def _place(self, todo: Integers, length: int) -> None:
         """Hand each lane its next reading."""
         column = self.cursor[todo] - self.offset[todo]
-        self.block.place(length - 1, todo, self.data[todo, column], self.dither[todo, column])
+        lots = self.lots[todo, column] if self.block.by_lots else None
+        self.block.place(length - 1, todo, self.data[todo, column], self.dither[todo, column], lots)
         self.cursor[todo] += 1
 
     def _outcomes(self, todo: Integers, length: int) -> Iterator[tuple[int, AfterSignal]]:
@@ -138,8 +159,7 @@ class _Lanes:
     def _keep_evidence(self, todo: Integers, length: int, judgement: Judgement) -> None:
         """Note score and threshold of the kind nearest to signalling."""
         for place, lane in enumerate(todo):
-            ranked = bool(judgement.ranked[place])
-            scores, limits = excess(judgement.statistic[place], length, self.batch.rate, ranked)
+            scores, limits = judgement.excess(place, length, self.batch.rate)
             nearest = int(np.argmax(scores - limits))
             point = self.cursor[lane] - 1
             self.batch.scores[self.index[lane]][point] = scores[nearest]
@@ -158,5 +178,5 @@ class _Lanes:
             self.batch.steps[self.index[lane]] = self.block.resolution(int(lane))
         rows = np.flatnonzero(alive)
         self.block.keep(rows, length)
-        for name in ("index", "cursor", "end", "offset", "data", "dither"):
+        for name in ("index", "cursor", "end", "offset", "data", "dither", "lots"):
             setattr(self, name, getattr(self, name)[rows])

@@ -13,11 +13,19 @@ import numpy as np
 
 from qc.stats.change.batch import Batch
 from qc.stats.change.block import ShapeAndStep
-from qc.stats.change.input import check_as_many, check_setting, check_values
+from qc.stats.change.dependent import lot_numbers
+from qc.stats.change.input import (
+    check_as_many,
+    check_setting,
+    check_values,
+    noise_of_points,
+    noise_unless_given,
+)
 from qc.stats.change.result import Detection, Shape
 from qc.stats.change.state import DetectorState
 from qc.stats.change.thresholds import check_rate
 from qc.stats.errors import StatisticsError
+from qc.stats.noise import Noise
 from qc.stats.numbers import Floats, Values, dither_of
 
 
@@ -29,6 +37,8 @@ def detect(
     resolution: float | None = None,
     labels: Sequence[object] | None = None,
     settled: int = 0,
+    noise: Noise | Sequence[Noise] | None = None,
+    lots: Sequence[str | None] | None = None,
 ) -> Detection:
     """Find where a series stopped being the same process.
 
@@ -39,9 +49,10 @@ def detect(
     false_alarm_rate : float or sequence of float, length n
         Wanted share of points that raise a false signal, all kinds together, 1e-6 to 0.02; one for all points
         or, to judge again as it was judged then, one for each.
-    shape : {"normal", "positive", "any"}
-        `normal` judges the readings as they are, `positive` their logarithms, `any` the normal scores of
-        their ranks (blind to a single piece, and silent for about the first 14 pieces at 0.001).
+    shape : {"auto", "normal", "positive", "any"}
+        `auto` judges the normal scores of the readings under the shape that `noise` says was learned,
+        `normal` the readings as they are, `positive` their logarithms, `any` the normal scores of their ranks
+        (blind to a single piece, and silent for about the first 14 pieces at 0.001).
     resolution : float or None
         Step of the gauge. None: the smallest gap between readings, once it or a reading recurs.
         [unit of the characteristic]
@@ -50,6 +61,12 @@ def detect(
     settled : int
         So many readings at the front are a known settled state: they raise nothing, the later ones are
         compared with them.
+    noise : Noise, sequence of Noise or None
+        What was learned of how settled pieces scatter (`learn_noise`), one for all points or one for each.
+        None: nothing (`PRIOR`) with `auto`, else pieces that do not hang together (`NORMAL`). A shape other
+        than `auto` takes from it only lots and neighbours.
+    lots : sequence of str or None, length n, or None
+        Lot (batch, bath, set-up) of each piece; None: a lot of its own.
 
     Returns
     -------
@@ -68,7 +85,8 @@ def detect(
     largest Bartlett-corrected ratio of spreads and the largest t of a climb are each turned into a normal
     score. Thresholds are simulated so that the three together signal at the wanted rate at every length
     [1]_. After a signal only later readings are judged; a piece that stands apart from ten or more is set
-    aside instead. Rates, delays and their standard errors: `docs/reference/detector.md`.
+    aside instead. Learned shapes: `qc.stats.change.learned_shape`; lots and neighbours: `dependent` beside
+    it. Rates, delays and their standard errors: `docs/reference/detector.md`.
 
     References
     ----------
@@ -83,12 +101,12 @@ def detect(
     """
     if not isinstance(false_alarm_rate, int | float):
         rates = [float(rate) for rate in false_alarm_rate]
-    elif settled:
+    elif settled or not (noise is None or isinstance(noise, Noise)):
         rates = [false_alarm_rate] * len(values)
     else:
-        names = None if labels is None else [labels]
-        return _run([values], false_alarm_rate, shape, resolution, names, True)[0]
-    return _with_rates(values, rates, shape, resolution, labels, settled)
+        names, alike = None if labels is None else [labels], [noise_unless_given(noise, shape)]
+        return _run([values], false_alarm_rate, shape, resolution, names, True, alike, [lots])[0]
+    return _by_point(values, rates, shape, resolution, labels, settled, noise, lots)
 
 
 def detect_many(
@@ -99,6 +117,8 @@ def detect_many(
     resolution: float | None = None,
     labels: Sequence[Sequence[object]] | None = None,
     evidence: bool = False,
+    noise: Noise | Sequence[Noise] | None = None,
+    lots: Sequence[Sequence[str | None] | None] | None = None,
 ) -> list[Detection]:
     """Judge many series in one pass, in the order given; each finding or refusal is that of `detect` alone.
 
@@ -112,6 +132,10 @@ def detect_many(
         Names of the pieces of each series.
     evidence : bool
         Whether to keep scores and thresholds for each point.
+    noise : Noise, sequence of Noise or None
+        As for `detect`: one for all series or one for each.
+    lots : sequence of sequences or None
+        Lots of the pieces of each series.
 
     Examples
     --------
@@ -119,27 +143,40 @@ def detect_many(
     [0, 0]
     """
     every = list(series.values()) if isinstance(series, Mapping) else list(series)
-    return _run(every, false_alarm_rate, shape, resolution, labels, evidence)
+    noises = noise_of_points(noise, shape, len(every))
+    check_as_many(lots, "lots", len(every))
+    known = [None] * len(every) if lots is None else lots
+    return _run(every, false_alarm_rate, shape, resolution, labels, evidence, noises, known)
 
 
-def _with_rates(
+def _by_point(
     values: Values,
     rates: list[float],
     shape: Shape,
     resolution: float | None,
     labels: Sequence[object] | None,
     settled: int,
+    noise: Noise | Sequence[Noise] | None,
+    lots: Sequence[str | None] | None,
 ) -> Detection:
-    """Judge each reading at its own rate, those of the settled state not at all."""
+    """Judge each reading at its own rate and by its own noise, those of the settled state not at all."""
     series = check_values(values, check_setting(shape, resolution).shape)
     check_as_many(rates, "rates", series.size)
     check_as_many(labels, "labels", series.size)
+    noises = noise_of_points(noise, shape, series.size)
+    check_as_many(lots, "lots", series.size)
     state = DetectorState(shape=shape, resolution=resolution)
     scores: list[float | None] = []
     limits: list[float | None] = []
     for point, (value, rate) in enumerate(zip(series, rates, strict=True)):
-        label = None if labels is None else labels[point]
-        state.add(float(value), label=label, false_alarm_rate=rate, silent=point < settled)
+        state.add(
+            float(value),
+            label=None if labels is None else labels[point],
+            false_alarm_rate=rate,
+            silent=point < settled,
+            noise=noises[point],
+            lot=None if lots is None else lots[point],
+        )
         scores.append(state.score)
         limits.append(state.threshold)
     return replace(state.detection(series), scores=tuple(scores), thresholds=tuple(limits))
@@ -152,12 +189,18 @@ def _run(
     resolution: float | None,
     labels: Sequence[Sequence[object]] | None,
     evidence: bool,
+    noises: list[Noise],
+    lots: Sequence[Sequence[str | None] | None],
 ) -> list[Detection]:
     """Check, judge and wrap up."""
     rate = check_rate(false_alarm_rate)
     setting = check_setting(shape, resolution)
     checked = [check_values(values, setting.shape) for values in series]
-    batch = Batch(setting, rate, checked, _dithers(checked, labels, setting), evidence)
+    for own, values in zip(lots, checked, strict=True):
+        check_as_many(own, "lots", values.size)
+    numbers = [lot_numbers(own, values.size) for own, values in zip(lots, checked, strict=True)]
+    dithers = _dithers(checked, labels, setting)
+    batch = Batch(setting, rate, checked, dithers, evidence, noises, numbers)
     batch.judge()
     return [batch.detection(i) for i in range(len(checked))]
 
@@ -168,7 +211,7 @@ def _dithers(
     """Give each piece its fraction, where ranks may be used."""
     if labels is not None and len(labels) != len(series):
         raise StatisticsError(f"labels for {len(labels)} series, values for {len(series)}")
-    if setting.shape == "normal":
+    if setting.shape in {"auto", "normal"}:
         return [np.zeros(values.size) for values in series]
     if labels is None:
         longest = max((values.size for values in series), default=0)

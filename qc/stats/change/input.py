@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sized
+from collections.abc import Sequence, Sized
 
 import numpy as np
 
@@ -11,9 +11,10 @@ from qc.stats.change.block import ShapeAndStep
 from qc.stats.change.result import Shape
 from qc.stats.change.thresholds import check_rate
 from qc.stats.errors import StatisticsError, StatisticsUsageError
+from qc.stats.noise import NORMAL, PRIOR, Noise
 from qc.stats.numbers import Floats, Values, as_floats
 
-SHAPES: tuple[Shape, ...] = ("normal", "positive", "any")
+SHAPES: tuple[Shape, ...] = ("auto", "normal", "positive", "any")
 LARGEST = 1e100  # beyond it the squares of readings leave the range of a double
 
 
@@ -23,7 +24,7 @@ def check_setting(shape: str, resolution: float | None) -> ShapeAndStep:
         if shape == known:
             break
     else:
-        raise StatisticsUsageError(f"shape {shape!r} is not known: use `normal`, `positive` or `any`")
+        raise StatisticsUsageError(f"shape {shape!r} is not known: use `auto`, `normal`, `positive` or `any`")
     if resolution is not None and not (math.isfinite(resolution) and 0 < resolution < LARGEST):
         raise StatisticsError(f"resolution {resolution!r}: the step of the gauge must be a number above 0")
     return ShapeAndStep(known, None if resolution is None else float(resolution))
@@ -71,3 +72,18 @@ def rates_of(rates: float | Values, size: int) -> Floats:
     each = np.array([check_rate(rate) for rate in rates], dtype=np.float64)
     check_as_many(each, "rates", size)
     return each
+
+
+def noise_unless_given(noise: Noise | None, shape: Shape) -> Noise:
+    """Take what was learned of a series; of one of which nothing was, what is taken for granted."""
+    if noise is not None:
+        return noise
+    return PRIOR if shape == "auto" else NORMAL
+
+
+def noise_of_points(noise: Noise | Sequence[Noise] | None, shape: Shape, size: int) -> list[Noise]:
+    """Take one noise for all points or one for each, or refuse them."""
+    if noise is None or isinstance(noise, Noise):
+        return [noise_unless_given(noise, shape)] * size
+    check_as_many(noise, "noises", size)
+    return list(noise)

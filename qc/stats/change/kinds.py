@@ -37,8 +37,10 @@ from qc.stats.change.scan import (
     split_squares,
     trend_profile,
 )
+from qc.stats.change.whitening import Whitening, hanging
 from qc.stats.errors import StatisticsError
-from qc.stats.numbers import Floats, Interval, Values
+from qc.stats.noise import Noise
+from qc.stats.numbers import Floats, Integers, Interval, Values
 
 FitKind = Literal["steady", "single", "shift", "trend", "spread", "passing"]
 
@@ -49,6 +51,12 @@ sigma after 50 pieces, ten pieces later: 8 pieces wide holds it in 0.97, 5 piece
 
 STEPS_OF_THE_MEAN = 12
 """Rounds in which the common mean of two spreads is found; each leaves a few per cent of the error."""
+
+
+COSTS: dict[FitKind, float] = {"steady": 0, "single": 1, "shift": 1, "trend": 1, "passing": 1.5}
+"""What each kind costs beside a steady run, in logarithms of the number of readings."""
+
+Lots = Sequence[str | None] | None
 
 
 class KindFit(NamedTuple):
@@ -73,14 +81,20 @@ class Placed(NamedTuple):
 
 
 def fit_kinds(
-    values: Values, *, apart: Collection[int] = (), until: int | None = None, floor: float = 0.0
+    values: Values,
+    *,
+    apart: Collection[int] = (),
+    until: int | None = None,
+    floor: float = 0.0,
+    noise: Noise | None = None,
+    lots: Lots = None,
 ) -> dict[FitKind, KindFit]:
     """Say how well each kind of change explains a run of readings.
 
     Parameters
     ----------
     values : sequence of float, length n >= 8
-        Readings in order of making. [unit of the characteristic]
+        Readings in order of making, as they are judged. [unit of the characteristic, or normal scores]
     apart : collection of int
         Points (from 1) that all kinds but `spread` set aside, at their cost.
     until : int or None
@@ -88,6 +102,11 @@ def fit_kinds(
         about.
     floor : float
         Least variance: that of the gauge's step. [square of the unit]
+    noise : Noise or None
+        How much pieces of one lot and neighbours hang together: each kind is then fitted to what the pieces
+        add to their forecasts. None: not at all.
+    lots : sequence of str or None, length n, or None
+        Lot of each piece; None: a lot of its own.
 
     Returns
     -------
@@ -116,47 +135,39 @@ def fit_kinds(
     # equal readings leave nothing, and the logarithm of nothing would beat every other kind
     least = max(floor, RELATIVE_GUARD * float(series.var()), np.finfo(float).tiny)
     places = [i for i in range(n) if i + 1 not in apart]
-    kept = series[places]
-    sums = Sums.of(kept[None, :])
-    parts = split_squares(sums)
-    whole = float(parts.whole[0, 0])
+    latest = None if until is None else sum(place < until for place in places)
+    whitening = hanging(noise, _of(lots, places), len(places))
+    if whitening is None:
+        fitted = _squares_left(series[places], latest)
+    else:
+        fitted = _squares_left_together(series[places], latest, whitening)
     # every piece left out is a free parameter: without its price leaving pieces out would always win
-    aside = cost * (n - kept.size)
-
-    def support(squares: float) -> float:
-        return -0.5 * n * float(np.log(max(squares / n, least))) - aside
-
-    farthest = int(np.abs(kept - kept.mean()).argmax())
-    alone = float((kept[farthest] - kept.mean()) ** 2) * kept.size / max(kept.size - 1, 1)
-    fits: dict[FitKind, KindFit] = {
-        "steady": KindFit("steady", 1, support(whole)),
-        "single": KindFit("single", places[farthest] + 1, support(max(whole - alone, 0.0)) - cost),
-    }
-    if kept.size > TREND_SIDE:
-        profiles: dict[FitKind, Floats] = {
-            "shift": level_profile(parts, None)[0],
-            "trend": trend_profile(sums, parts.whole, np.zeros(1))[0],
-        }
-        for kind, squared_t in profiles.items():
-            best = int(squared_t.argmax())
-            within = whole / (1 + float(squared_t[best]) / (kept.size - 2))
-            fits[kind] = KindFit(kind, places[best + 1] + 1, support(within) - cost)
-    if until is not None:
-        squares, begin = _excursion(kept, sum(place < until for place in places))
-        fits["passing"] = KindFit("passing", places[begin] + 1, support(squares) - 1.5 * cost)
-    split, log_likelihood = _two_spreads(series, least)
+    aside = cost * (n - len(places))
+    fits: dict[FitKind, KindFit] = {}
+    for kind, (squares, begin) in fitted.items():
+        support = -0.5 * n * float(np.log(max(squares / n, least))) - aside
+        fits[kind] = KindFit(kind, places[begin] + 1, support - COSTS[kind] * cost)
+    fits["steady"] = fits["steady"]._replace(start=1)
+    whole = hanging(noise, lots, n)
+    split, log_likelihood = _two_spreads(series if whole is None else whole.innovations(series), least)
     fits["spread"] = KindFit("spread", split + 1, log_likelihood - cost)
     return fits
 
 
 def climb_or_stairs(
-    values: Values, starts: Sequence[int], *, apart: Collection[int] = (), floor: float = 0.0
+    values: Values,
+    starts: Sequence[int],
+    *,
+    apart: Collection[int] = (),
+    floor: float = 0.0,
+    noise: Noise | None = None,
+    lots: Lots = None,
 ) -> float:
     """By how much one climb explains a run of readings better (above 0) than the steps found in it.
 
     Parameters
     ----------
-    values, apart, floor
+    values, apart, floor, noise, lots
         As for `fit_kinds`.
     starts : sequence of int
         First points (from 1) of the steps.
@@ -170,18 +181,31 @@ def climb_or_stairs(
     series = _series(values)
     cost = float(np.log(series.size))
     kept = np.array([i not in apart for i in range(1, series.size + 1)])
-    edges = [0, *(start - 1 for start in starts), series.size]
-    squares = 0.0
-    for first, end in zip(edges, edges[1:], strict=False):
-        part = series[first:end][kept[first:end]]
-        squares += float(((part - part.mean()) ** 2).sum()) if part.size else 0.0
+    places = np.flatnonzero(kept)
+    whitening = hanging(noise, _of(lots, places), places.size)
+    if whitening is None:
+        squares = 0.0
+        edges = [0, *(start - 1 for start in starts), series.size]
+        for first, end in zip(edges, edges[1:], strict=False):
+            part = series[first:end][kept[first:end]]
+            squares += float(((part - part.mean()) ** 2).sum()) if part.size else 0.0
+    else:
+        splits = [int((places < start - 1).sum()) for start in starts]
+        squares = whitening.left_by_steps(series[kept], splits)
     least = max(floor, RELATIVE_GUARD * float(series.var()), np.finfo(float).tiny)
     stairs = -0.5 * series.size * float(np.log(max(squares / series.size, least)))
     stairs -= cost * (len(starts) + float((~kept).sum()))
-    return fit_kinds(series, apart=apart, floor=floor)["trend"].support - stairs
+    return fit_kinds(series, apart=apart, floor=floor, noise=noise, lots=lots)["trend"].support - stairs
 
 
-def place_level(values: Values, kind: Literal["shift", "trend"], floor: float = 0.0) -> Placed:
+def place_level(
+    values: Values,
+    kind: Literal["shift", "trend"],
+    floor: float = 0.0,
+    *,
+    noise: Noise | None = None,
+    lots: Lots = None,
+) -> Placed:
     """Place a step or a climb in a run of readings that holds one.
 
     Parameters
@@ -192,6 +216,8 @@ def place_level(values: Values, kind: Literal["shift", "trend"], floor: float = 
         Whose start and size are wanted. Of a climb the size is its height at the last reading.
     floor : float
         Least variance: that of the gauge's step. [square of the unit]
+    noise, lots
+        As for `fit_kinds`.
 
     Returns
     -------
@@ -206,21 +232,35 @@ def place_level(values: Values, kind: Literal["shift", "trend"], floor: float = 
     """
     series = _series(values)
     which = LEVEL if kind == "shift" else TREND
+    whitening = hanging(noise, lots, series.size)
     sums = Sums.of(series[None, :])
     parts = split_squares(sums)
     least = np.array([floor])
-    profile = level_profile(parts, least) if which == LEVEL else trend_profile(sums, parts.whole, least)
-    split = int(profile[0].argmax()) + 1
-    inside = likeliest(level_weights(series, floor, rule_out=RULED_OUT), START_CONFIDENCE) + 1
-    size, _, spread = level_size(series, which, split, floor)
+    if whitening is not None:
+        profile = whitening.share(series, floor, which)[0]
+    elif which == LEVEL:
+        profile = level_profile(parts, least)[0]
+    else:
+        profile = trend_profile(sums, parts.whole, least)[0]
+    split = int(profile.argmax()) + 1
+    weights = level_weights(series, floor, rule_out=RULED_OUT, whitening=whitening)
+    inside = likeliest(weights, START_CONFIDENCE) + 1
+    size, _, spread = level_size(series, which, split, floor, whitening)
     relative = size / spread if spread > 0 else 0.0
-    first, weight = log_weights(series, floor, which)
+    first, weight = log_weights(series, floor, which, whitening)
     likely = likeliest(weight, START_CONFIDENCE) + first
-    reach = level_reach(series, which, (int(likely[0]), int(likely[-1])), floor)
+    reach = level_reach(series, which, (int(likely[0]), int(likely[-1])), floor, whitening)
     return Placed(split + 1, span(inside + 1, split + 1), size, reach, relative)
 
 
-def place_spread(values: Values, floor: float = 0.0, judged: Values | None = None) -> Placed:
+def place_spread(
+    values: Values,
+    floor: float = 0.0,
+    judged: Values | None = None,
+    *,
+    noise: Noise | None = None,
+    lots: Lots = None,
+) -> Placed:
     """Place a change of the spread in a run of readings that holds one.
 
     Parameters
@@ -230,7 +270,9 @@ def place_spread(values: Values, floor: float = 0.0, judged: Values | None = Non
     floor : float
         Least variance on the judged scale.
     judged : sequence of float or None
-        The readings as they are judged, where that is not as they are (logarithms).
+        The readings as they are judged, where that is not as they are (logarithms, normal scores).
+    noise, lots
+        As for `fit_kinds`.
 
     Returns
     -------
@@ -246,6 +288,9 @@ def place_spread(values: Values, floor: float = 0.0, judged: Values | None = Non
     """
     series = _series(values)
     scale = series if judged is None else _series(judged)
+    whitening = hanging(noise, lots, series.size)
+    if whitening is not None:
+        scale = whitening.innovations(scale)
     least = max(floor, RELATIVE_GUARD * float(scale.var()), np.finfo(float).tiny)
     split, _ = _two_spreads(scale, least)
     first, weight = log_weights(scale, floor, SPREAD)
@@ -259,6 +304,53 @@ def _series(values: Values) -> Floats:
     if series.size < 2 * SPREAD_SIDE:
         raise StatisticsError(f"{series.size} values: kinds of change are told apart from 8 readings on")
     return series
+
+
+def _of(lots: Lots, places: Sequence[int] | Integers) -> Lots:
+    """Take the lots of some pieces."""
+    return None if lots is None else [lots[place] for place in places]
+
+
+def _squares_left(kept: Floats, latest: int | None) -> dict[FitKind, tuple[float, int]]:
+    """Squares that each kind leaves unexplained, and the place (from 0) where it begins."""
+    sums = Sums.of(kept[None, :])
+    parts = split_squares(sums)
+    whole = float(parts.whole[0, 0])
+    farthest = int(np.abs(kept - kept.mean()).argmax())
+    alone = float((kept[farthest] - kept.mean()) ** 2) * kept.size / max(kept.size - 1, 1)
+    left: dict[FitKind, tuple[float, int]] = {
+        "steady": (whole, 0),
+        "single": (max(whole - alone, 0.0), farthest),
+    }
+    if kept.size > TREND_SIDE:
+        profiles: dict[FitKind, Floats] = {
+            "shift": level_profile(parts, None)[0],
+            "trend": trend_profile(sums, parts.whole, np.zeros(1))[0],
+        }
+        for kind, squared_t in profiles.items():
+            best = int(squared_t.argmax())
+            left[kind] = whole / (1 + float(squared_t[best]) / (kept.size - 2)), best + 1
+    if latest is not None:
+        left["passing"] = _excursion(kept, latest)
+    return left
+
+
+def _squares_left_together(
+    kept: Floats, latest: int | None, whitening: Whitening
+) -> dict[FitKind, tuple[float, int]]:
+    """Do the same where pieces hang together."""
+    own = whitening.innovations(kept)
+    whole = float((own * own).sum())
+    left: dict[FitKind, tuple[float, int]] = {"steady": (whole, 0)}
+    kinds: tuple[FitKind, ...] = ("single", "shift", "trend") if kept.size > TREND_SIDE else ("single",)
+    for kind in kinds:
+        explained = whitening.profiles(kept)[kind].explained
+        best = int(explained.argmax())
+        left[kind] = max(whole - float(explained[best]), 0.0), best + (kind != "single")
+    if latest is not None:
+        explained_by, begin = whitening.passing(kept, latest)
+        left["passing"] = max(whole - explained_by, 0.0), begin
+    return left
 
 
 def _excursion(kept: Floats, latest: int) -> tuple[float, int]:

@@ -14,7 +14,7 @@ from qc.stats.tabled import Tabled
 
 Kind = Literal["single", "shift", "trend", "spread", "count"]
 Side = Literal["above", "below", "both"]
-Shape = Literal["normal", "positive", "any"]
+Shape = Literal["auto", "normal", "positive", "any"]
 
 
 @dataclass(frozen=True, slots=True)

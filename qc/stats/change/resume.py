@@ -22,10 +22,11 @@ import numpy as np
 
 from qc.plain import JsonObject
 from qc.stats.change.counts import Counts, CountState, check_counts
-from qc.stats.change.input import check_as_many, check_setting, check_values, rates_of
+from qc.stats.change.input import check_as_many, check_setting, check_values, noise_of_points, rates_of
 from qc.stats.change.result import Detection, Shape
 from qc.stats.change.state import DetectorState
 from qc.stats.change.thresholds import HIGHEST_RATE
+from qc.stats.noise import Noise
 from qc.stats.numbers import Floats, Values
 from qc.stats.tabled import Tabled
 
@@ -35,7 +36,7 @@ FORMAT = 1
 """Of the record that is kept."""
 
 PROGRAM = (".py", ".csv")
-ROOMS = ("change", "wear", "numbers")  # the detector, what wears, and what both stand on
+ROOMS = ("change", "wear", "noise", "numbers")  # the detector, what wears, and what both stand on
 """Code and tables of the statistics: what the detector is made of, and a little more."""
 
 SPACING = 50
@@ -96,6 +97,8 @@ def detect_further(
     shape: Shape = "normal",
     resolution: float | None = None,
     settled: int = 0,
+    noise: Noise | Sequence[Noise] | None = None,
+    lots: Sequence[str | None] | None = None,
 ) -> tuple[Detection, KeptState]:
     """Find where a series changed, going on from where it was judged before.
 
@@ -109,7 +112,7 @@ def detect_further(
         Names of the pieces.
     before : KeptState
         What the last judging left; anything may have changed since.
-    shape, resolution, settled
+    shape, resolution, settled, noise, lots
         As for `detect`.
 
     Returns
@@ -135,20 +138,24 @@ def detect_further(
     rates = np.asarray(false_alarm_rate, dtype=np.float64)
     check_as_many(rates, "rates", series.size)
     check_as_many(labels, "labels", series.size)
+    check_as_many(lots, "lots", series.size)
+    noises = noise_of_points(noise, setting.shape, series.size)
 
     def begin(mark: Mark | None) -> DetectorState:
         if mark is None:
             return DetectorState(shape=setting.shape, resolution=setting.resolution)
-        return DetectorState.from_mark(
-            mark.state, series, labels, shape=setting.shape, resolution=setting.resolution
-        )
+        learned = noises[mark.points - 1]
+        return DetectorState.from_mark(mark.state, series, labels, setting=setting, noise=learned, lots=lots)
 
     def judge(state: DetectorState, point: int) -> None:
-        rate, silent = float(rates[point]), point < settled
-        state.add(float(series[point]), label=labels[point], false_alarm_rate=rate, silent=silent)
+        value, label, noise = float(series[point]), labels[point], noises[point]
+        rate, lot = float(rates[point]), None if lots is None else lots[point]
+        silent = point < settled
+        state.add(value, label=label, false_alarm_rate=rate, silent=silent, noise=noise, lot=lot)
 
     header = ("measured", setting.shape, setting.resolution)
-    fed = _fed(series, rates, settled, labels)
+    readings, learned = _fed(series, rates, settled, labels), _learned(noises, lots)
+    fed = (item + beside for item, beside in zip(readings, learned, strict=True))
     state, kept = _follow(before, header, fed, series.size, begin, judge, DetectorState.mark)
     return state.detection(series), kept
 
@@ -234,6 +241,25 @@ def _fed(values: Floats, rates: Floats, settled: int, labels: Sequence[object]) 
     for point, (value, rate, label) in enumerate(zip(values, rates, labels, strict=True)):
         name = str(label).encode()
         yield struct.pack("<dd?I", value, rate, point < settled, len(name)) + name
+
+
+def _learned(noises: Sequence[Noise], lots: Sequence[str | None] | None) -> Iterator[bytes]:
+    """Give what is known of the noise at each point, and its lot, as bytes."""
+    known: tuple[Noise | None, bytes] = (None, b"")
+    for point, noise in enumerate(noises):
+        if noise is not known[0]:
+            figures = (
+                noise.skew,
+                noise.tails,
+                noise.odd_share,
+                noise.odd_reach,
+                noise.lots,
+                noise.echo,
+                noise.fade,
+            )
+            known = noise, struct.pack("<7d", *figures)
+        lot = None if lots is None else lots[point]
+        yield known[1] + (b"\0" if lot is None else b"\1" + struct.pack("<I", len(lot)) + lot.encode())
 
 
 @cache

@@ -105,21 +105,20 @@ def scan(sums: Sums, floor: Floats, *, level_side: int = 1) -> Scan:
     level_side : int
         Fewest readings on each side of a step.
     """
+    parts = split_squares(sums)
+    return scan_of(level_profile(parts, floor, level_side), sums, parts, floor, level_side)
+
+
+def scan_of(level: Floats, sums: Sums, parts: Splits, floor: Floats, level_side: int) -> Scan:
+    """Find the largest of each kind, given the squared t of a step at each split with enough readings."""
     n = sums.total.shape[1]
     statistic = np.zeros((sums.total.shape[0], 3))
     split = np.zeros(statistic.shape, dtype=np.int64)
-    parts = split_squares(sums)
-    floored = np.flatnonzero(floor > 0)
-    statistic[:, LEVEL], split[:, LEVEL] = _largest(level_profile(parts, None, level_side), level_side)
-    if floored.size:
-        few = Splits(*(part[floored] for part in parts))
-        statistic[floored, LEVEL], split[floored, LEVEL] = _largest(
-            level_profile(few, floor[floored], level_side), level_side
-        )
+    statistic[:, LEVEL], split[:, LEVEL] = largest(level, level_side)
     if n >= 2 * SPREAD_SIDE:
-        statistic[:, SPREAD], split[:, SPREAD] = _largest(spread_profile(parts, floor), SPREAD_SIDE)
+        statistic[:, SPREAD], split[:, SPREAD] = largest(spread_profile(parts, floor), SPREAD_SIDE)
     if n > TREND_SIDE:
-        statistic[:, TREND], split[:, TREND] = _largest(trend_profile(sums, parts.whole, floor), 1)
+        statistic[:, TREND], split[:, TREND] = largest(trend_profile(sums, parts.whole, floor), 1)
     return Scan(statistic, split)
 
 
@@ -138,21 +137,39 @@ def split_squares(sums: Sums) -> Splits:
 
 
 def level_profile(parts: Splits, floor: Floats | None, side: int = 1) -> Floats:
-    """Squared two-sample t at each split with at least `side` readings on both sides."""
+    """Squared two-sample t at each split with `side` readings or more on both sides; a floor of 0 is none."""
+    n = parts.before.shape[1] + 1
+    between = parts.between[:, side - 1 : n - side]
+    # the textbook pooled variance, had from the whole: one subtraction for all splits at once
+    profile = ratio(between, parts.whole - between, parts.whole) * (n - 2)
+    if floor is None or not (floor > 0).any():
+        return np.asarray(profile)
+    floored = np.flatnonzero(floor > 0)
+    few = Splits(*(part[floored] for part in parts))
+    before, after = sides(few, floor[floored], side)
+    profile[floored] = ratio(between[floored], before + after, few.whole) * (n - 2)
+    return np.asarray(profile)
+
+
+def sides(parts: Splits, floor: Floats, side: int) -> tuple[Floats, Floats]:
+    """Add up the squares within the parts before and after each split, no less than the floor allows."""
     n = parts.before.shape[1] + 1
     inner = slice(side - 1, n - side)
-    between = parts.between[:, inner]
-    if floor is None:
-        # the textbook pooled variance, had from the whole: one subtraction for all splits at once
-        within = parts.whole - between
-    else:
-        weight = _coefficients(n)
-        least = floor[:, None]
-        # each side by itself: a few equal readings hide the step's variance however much the other side
-        # scatters
-        within = np.maximum(parts.before[:, inner], least * weight.degrees_before[inner])
-        within = within + np.maximum(parts.after[:, inner], least * weight.degrees_after[inner])
-    return np.asarray(_ratio(between, within, parts.whole) * (n - 2))
+    weight = _coefficients(n)
+    least = floor[:, None]
+    # each side by itself: a few equal readings hide the step's variance however much the other side scatters
+    return (
+        np.maximum(parts.before[:, inner], least * weight.degrees_before[inner]),
+        np.maximum(parts.after[:, inner], least * weight.degrees_after[inner]),
+    )
+
+
+def shortage(parts: Splits, floor: Floats, side: int) -> Floats:
+    """By how much the sums of squares within the two parts fall short of the floor, at each split."""
+    n = parts.before.shape[1] + 1
+    inner = slice(side - 1, n - side)
+    before, after = sides(parts, floor, side)
+    return np.asarray(before - parts.before[:, inner] + (after - parts.after[:, inner]))
 
 
 def spread_profile(parts: Splits, floor: Floats) -> Floats:
@@ -182,7 +199,7 @@ def trend_profile(sums: Sums, whole: Floats, floor: Floats) -> Floats:
     moment = moment - weight.hinge_mean[:last] * sums.total[:, -1:]
     explained = moment * moment * weight.hinge[:last]
     within = np.maximum(whole - explained, floor[:, None] * (n - 2))
-    return np.asarray(_ratio(explained, within, whole) * (n - 2))
+    return np.asarray(ratio(explained, within, whole) * (n - 2))
 
 
 def normal_score(statistic: Floats, length: int) -> Floats:
@@ -252,13 +269,13 @@ def _coefficients(n: int) -> _Coefficients:
     )
 
 
-def _ratio(part: Floats, within: Floats, whole: Floats) -> Floats:
+def ratio(part: Floats, within: Floats, whole: Floats) -> Floats:
     """`part / within`, finite when rounding leaves nothing within, 0 for a constant stretch."""
     guard = np.maximum(whole * RELATIVE_GUARD, np.finfo(float).tiny)
     return np.asarray(part / np.maximum(within, guard))
 
 
-def _largest(profile: Floats, first: int) -> tuple[Floats, Integers]:
+def largest(profile: Floats, first: int) -> tuple[Floats, Integers]:
     """Largest value of each row and its split, where column 0 stands for split `first`."""
     where = profile.argmax(axis=1)
     return np.take_along_axis(profile, where[:, None], axis=1)[:, 0], where + first

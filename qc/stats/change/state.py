@@ -8,18 +8,19 @@ from collections.abc import Sequence
 import numpy as np
 
 from qc.plain import JsonObject
-from qc.stats.change.block import Block, ShapeAndStep, excess
-from qc.stats.change.input import check_setting, check_value
+from qc.stats.change.block import Block, ShapeAndStep
+from qc.stats.change.dependent import ROW, lot_numbers
+from qc.stats.change.input import check_setting, check_value, noise_unless_given
 from qc.stats.change.result import Detection, DetectorSignal, Shape, stretches_of
 from qc.stats.change.scan import SHORTEST
 from qc.stats.change.thresholds import check_rate
 from qc.stats.change.track import AfterSignal, Track
 from qc.stats.errors import StatisticsError
+from qc.stats.noise import Noise
 from qc.stats.numbers import Floats, dither_of
 
 FIRST_ROOM = 32  # chosen; doubled whenever it is used up
-ROW = np.zeros(1, dtype=np.int64)
-FORMAT = 1  # of the record; raised when a stored state can no longer be read as it was meant
+FORMAT = 2  # of the record; raised when a stored state can no longer be read as it was meant
 
 
 class DetectorState:
@@ -31,10 +32,12 @@ class DetectorState:
     ----------
     false_alarm_rate : float
         Wanted share of points that raise a false signal, 1e-6 to 0.02.
-    shape : {"normal", "positive", "any"}
+    shape : {"auto", "normal", "positive", "any"}
         As for `detect`.
     resolution : float or None
         As for `detect`. [unit of the values]
+    noise : Noise or None
+        As for `detect`, until another is given with a reading.
 
     Examples
     --------
@@ -46,7 +49,12 @@ class DetectorState:
     """
 
     def __init__(
-        self, *, false_alarm_rate: float = 0.001, shape: Shape = "normal", resolution: float | None = None
+        self,
+        *,
+        false_alarm_rate: float = 0.001,
+        shape: Shape = "normal",
+        resolution: float | None = None,
+        noise: Noise | None = None,
     ) -> None:
         self.false_alarm_rate = check_rate(false_alarm_rate)
         self.setting: ShapeAndStep = check_setting(shape, resolution)
@@ -56,7 +64,9 @@ class DetectorState:
         self.threshold: float | None = None
         self._length = 0
         self._track = Track()
-        self._block = Block(self.setting, 1, FIRST_ROOM)
+        self._noise = noise_unless_given(noise, self.setting.shape)
+        self._lots: list[str | None] = []
+        self._block = Block(self.setting, 1, FIRST_ROOM, [self._noise])
 
     @property
     def signals(self) -> tuple[DetectorSignal, ...]:
@@ -75,6 +85,8 @@ class DetectorState:
         label: object | None = None,
         false_alarm_rate: float | None = None,
         silent: bool = False,
+        noise: Noise | None = None,
+        lot: str | None = None,
     ) -> DetectorSignal | None:
         """Judge the next reading.
 
@@ -89,6 +101,10 @@ class DetectorState:
             A rate from this point on.
         silent : bool
             A reading of the settled state: it joins the stretch and can raise nothing itself.
+        noise : Noise or None
+            What has been learned of the series' noise, from this point on.
+        lot : str or None
+            The lot (batch, bath, set-up) the piece came from; None: a lot of its own.
 
         Returns
         -------
@@ -103,11 +119,18 @@ class DetectorState:
         if false_alarm_rate is not None and not silent:
             self.false_alarm_rate = check_rate(false_alarm_rate)
         number = check_value(value, self.n + 1, self.setting.shape)
+        if noise is not None and noise != self._noise:
+            self._noise = noise
+            self._block.learn([noise])
         self._make_room()
         self.n += 1
         self.score = self.threshold = None
         dither = dither_of(self.n if label is None else label)
-        self._block.place(self._length, ROW, np.array([number]), np.array([dither]))
+        del self._lots[self._length :]
+        self._lots.append(lot)
+        # the first piece of a lot gives the lot its number
+        lots = np.array([self._length if lot is None else self._lots.index(lot)])
+        self._block.place(self._length, ROW, np.array([number]), np.array([dither]), lots)
         self._length += 1
         return None if silent or self._length < SHORTEST else self._judge()
 
@@ -129,6 +152,8 @@ class DetectorState:
             "format": FORMAT,
             "shape": self.setting.shape,
             "resolution": self.setting.resolution,
+            "noise": self._noise.to_dict(),
+            "lots": self._lots[: self._length],
             "score": self.score,
             "threshold": self.threshold,
             "values": self._block.values[0, : self._length].tolist(),
@@ -147,8 +172,9 @@ class DetectorState:
             false_alarm_rate=record["false_alarm_rate"],
             shape=record["shape"],
             resolution=record["resolution"],
+            noise=Noise.from_dict(record["noise"]),
         )
-        state._restore(record, np.array(record["values"]), np.array(record["dither"]))
+        state._restore(record, np.array(record["values"]), np.array(record["dither"]), record["lots"])
         state.score, state.threshold = record["score"], record["threshold"]
         return state
 
@@ -167,6 +193,7 @@ class DetectorState:
             "begin": self._track.begin,
             "aside": list(self._track.aside),
             "pending": self._track.pending,
+            "fit": self._block.fits[0, self._length - 1].tolist() if self._fitted else [0.0, 0.0],
             "signals": [signal.to_dict() for signal in self._track.signals],
         }
 
@@ -177,17 +204,23 @@ class DetectorState:
         values: Floats,
         labels: Sequence[object],
         *,
-        shape: Shape,
-        resolution: float | None = None,
+        setting: ShapeAndStep,
+        noise: Noise | None = None,
+        lots: Sequence[str | None] | None = None,
     ) -> DetectorState:
-        """Undo `mark`, given the readings and the names of the pieces up to it (or further)."""
-        state = cls(false_alarm_rate=record["false_alarm_rate"], shape=shape, resolution=resolution)
+        """Undo `mark`, given the readings, the names and the lots of the pieces up to it (or further).
+
+        `noise` is that of the last point.
+        """
+        rate, shape, step = record["false_alarm_rate"], setting.shape, setting.resolution
+        state = cls(false_alarm_rate=rate, shape=shape, resolution=step, noise=noise)
         # the readings are not in the mark: they are picked out of the series by the places that were not set
         # aside
         track = _track_of(record)
         places = track.positions(int(record["n"]) - track.begin - len(track.aside))
         dither = np.array([dither_of(labels[place]) for place in places])
-        state._restore(record, values[places], dither)
+        own = [None if lots is None else lots[place] for place in places]
+        state._restore(record, values[places], dither, own)
         return state
 
     def to_json(self) -> str:
@@ -199,11 +232,18 @@ class DetectorState:
         """Undo `to_json`."""
         return cls.from_dict(json.loads(text))
 
-    def _restore(self, record: JsonObject, values: Floats, dither: Floats) -> None:
+    @property
+    def _fitted(self) -> bool:
+        """Whether the block holds a fit of the stretch."""
+        return self._block.learned and self._length > 0
+
+    def _restore(
+        self, record: JsonObject, values: Floats, dither: Floats, lots: Sequence[str | None]
+    ) -> None:
         """Take up a stretch and all that was seen and raised before."""
-        self._length = values.size
-        self._block = Block(self.setting, 1, values.size + FIRST_ROOM)
-        self._block.refill(values, dither)
+        self._length, self._lots = values.size, list(lots)
+        self._block = Block(self.setting, 1, values.size + FIRST_ROOM, [self._noise])
+        self._block.refill(values, dither, lot_numbers(self._lots, self._length), record["fit"])
         self._block.gap[0] = np.inf if record["gap"] is None else record["gap"]
         self._block.coarse[0] = record["coarse"]
         self.n, self.judged_by_ranks = int(record["n"]), int(record["judged_by_ranks"])
@@ -216,7 +256,7 @@ class DetectorState:
         ranked = bool(judgement.ranked[0])
         if ranked and self.setting.shape == "positive":
             self.judged_by_ranks += 1
-        scores, limits = excess(judgement.statistic[0], length, self.false_alarm_rate, ranked)
+        scores, limits = judgement.excess(0, length, self.false_alarm_rate)
         nearest = int(np.argmax(scores - limits))
         self.score, self.threshold = float(scores[nearest]), float(limits[nearest])
         if not (judgement.statistic[0] > judgement.limit[0]).any():
@@ -230,8 +270,9 @@ class DetectorState:
         """Double the room when it is used up."""
         if self._length < self._block.values.shape[1]:
             return
-        block = Block(self.setting, 1, 2 * self._length)
-        block.refill(self._block.values[0], self._block.dither[0])
+        block = Block(self.setting, 1, 2 * self._length, [self._noise])
+        fit = self._block.fits[0, self._length - 1] if self._fitted else (0.0, 0.0)
+        block.refill(self._block.values[0], self._block.dither[0], lot_numbers(self._lots, self._length), fit)
         block.gap, block.coarse = self._block.gap, self._block.coarse
         self._block = block
 

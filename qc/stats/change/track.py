@@ -7,7 +7,7 @@ from enum import Enum
 
 import numpy as np
 
-from qc.stats.change.block import Block, Judgement, excess
+from qc.stats.change.block import Block, Judgement
 from qc.stats.change.evidence import Evidence, weigh
 from qc.stats.change.result import DetectorSignal, Kind, Side
 from qc.stats.change.scan import LEVEL, SPREAD
@@ -59,7 +59,7 @@ class Track:
     ) -> AfterSignal:
         """Record the signal that `judgement` holds at `place` for `row` of `block`."""
         ranked = bool(judgement.ranked[place])
-        scores, limits = excess(judgement.statistic[place], length, rate, ranked)
+        scores, limits = judgement.excess(place, length, rate)
         over = judgement.statistic[place] > judgement.limit[place]
         # of several kinds beyond their limits the furthest beyond has the word; scores are on one scale
         kind = int(np.argmax(np.where(over, scores - limits, -np.inf)))
@@ -74,6 +74,7 @@ class Track:
             int(judgement.split[place, kind]),
             0.0 if by_rank else floor,
             "any" if by_rank else block.setting.shape,
+            block.learned_of(row, length),
         )
         signal = _signal(kind, self.positions(length), evidence, float(scores[kind]), float(limits[kind]))
         outcome = self._enter(signal)

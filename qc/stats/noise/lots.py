@@ -9,6 +9,9 @@ from qc.stats.numbers import Flags, Floats
 
 PRIOR_LOTS = (1.0, 10.0)  # the share of a pool: the prior counts as ten lots that gave a tenth; by simulation
 POOL_LOTS = 8.0  # lots that the sisters count as beside a series' own
+# beside own lots that differ less: a few lots alike say little, and a share taken for too small costs false
+# signals; by simulation of lots that hold 0.4 of the variance
+POOL_LOTS_BELOW = 40.0
 MARGIN = 0.45  # over the root of the lots known: a share taken for too small costs false signals
 PIECES_PER_LOT = 6.0  # chosen: what a batch at a bench commonly holds
 LARGEST = 0.95  # beyond it, pieces of one lot are one piece
@@ -59,10 +62,16 @@ def learn_lots(laid: Laid, scores: Floats, older: Laid, older_scores: Floats, re
     pool = (PRIOR_LOTS[0] + lots * _share(pooled)) / (PRIOR_LOTS[1] + lots)
     alone = np.count_nonzero(whole[0]) - (whole[0] > 0) < 1  # then the pool is the series itself
     count = np.where(alone | (own[2] <= 0), 0.0, own[0])
-    share = np.maximum((POOL_LOTS * pool + count * _share(own)) / (POOL_LOTS + count), 0.0)
+    seen = _share(own)
+    counts_as = np.where(seen < pool, POOL_LOTS_BELOW, POOL_LOTS)
+    share = np.maximum((counts_as * pool + count * seen) / (counts_as + count), 0.0)
     taught = laid.over_series((laid.sizes - 3).astype(np.float64)) @ recorded
-    margin = MARGIN / np.sqrt(PRIOR_LOTS[1] + taught / PIECES_PER_LOT)
-    return np.where(recorded, np.minimum(share + margin, LARGEST), 0.0)
+    return np.where(recorded, np.minimum(share + lots_margin(float(taught)), LARGEST), 0.0)
+
+
+def lots_margin(pieces: float) -> float:
+    """Return what is added to the share between lots learned from so many pieces of a pool."""
+    return float(MARGIN / np.sqrt(PRIOR_LOTS[1] + pieces / PIECES_PER_LOT))
 
 
 def innovations(laid: Laid, scores: Floats, share: Floats) -> Floats:

@@ -7,12 +7,15 @@ from typing import NamedTuple
 import numpy as np
 
 from qc.stats.noise.laid import Laid, spread_ties
-from qc.stats.noise.scatter import LARGEST_SKEW
+from qc.stats.noise.scatter import LARGEST_SKEW, Noise
 from qc.stats.numbers import Flags, Floats, Integers
 
 PRIOR_TAU_4 = 0.1795  # of Student's t with six degrees of freedom: bench figures are rarely quite normal
 PRIOR_PIECES = 60.0  # pieces that the prior counts as; this and the next two by simulation
 POOL_PIECES = 200.0  # pieces that the sisters count as beside a series' own
+# beside own pieces with lighter tails: a series that has had no odd piece yet is not known to have none; by
+# simulation of series with one piece in fifty far off
+POOL_PIECES_LIGHTER = 1000.0
 MARGIN = 0.225  # tails taken for heavier than seen cost little, for lighter many false signals
 SKEW_PER_TAU_3 = 1.0 / 0.49  # of a lognormal: tau_3 is 0.49 sigma, to a hundredth up to sigma 0.8
 BEND_PER_TAU_3 = 0.775  # how much tau_4 of a lognormal rises with the square of its tau_3
@@ -94,11 +97,15 @@ def learn_shape(laid: Laid) -> Learned:
     worth = (laid.sizes - 3).astype(np.float64)
     own = laid.over_series(worth)
     pool = float(own.sum())
-    skewed = _shrunk(laid, worth * tau_3, own, 0.0)
-    tailed = _shrunk(laid, worth * tau_4, own, PRIOR_TAU_4) + MARGIN / np.sqrt(PRIOR_PIECES + pool)
+    margin = MARGIN / np.sqrt(PRIOR_PIECES + pool)
+    skewed = _shrunk(laid, worth * tau_3, own, 0.0, POOL_PIECES)
+    tailed = _shrunk(laid, worth * tau_4, own, PRIOR_TAU_4, POOL_PIECES_LIGHTER) + margin
     skew = np.clip(skewed * SKEW_PER_TAU_3, -LARGEST_SKEW, LARGEST_SKEW)
     tails = tails_of(skewed, tailed)
-    beyond = np.abs(normal_scores(laid, ordered, skew, tails)) - ODD
+    # odd pieces are counted by the sisters' tails at the most: a series that has had one has taken it for its
+    # own tail, and would hide from the others how odd pieces can be
+    common = tails_of(skewed, _of_pool(worth * tau_4, own, PRIOR_TAU_4) + margin)
+    beyond = np.abs(normal_scores(laid, ordered, skew, np.minimum(tails, common))) - ODD
     odd = beyond > 0
     k = float(odd.sum())
     share = (k + PRIOR_ODD[0]) / (pool + PRIOR_ODD[1])
@@ -139,6 +146,18 @@ def score_of_t(u: Floats, tails: Floats) -> Floats:
     return np.where(heavy, bent, u)
 
 
+def score_of(noise: Noise, away: float) -> float:
+    """Return the normal score of one reading, given how many spreads it lies from the level.
+
+    Examples
+    --------
+    >>> round(score_of(Noise(tails=0.2), 6.0), 2), score_of(Noise(), 6.0)
+    (3.95, 6.0)
+    """
+    u = _unskewed(np.array([away]), np.array([noise.skew]))
+    return float(score_of_t(u, np.array([noise.tails]))[0])
+
+
 def _unskewed(away: Floats, skew: Floats) -> Floats:
     """Take the skewness out of standardised readings."""
     skewed: Flags = np.abs(skew) > 1e-9
@@ -146,9 +165,17 @@ def _unskewed(away: Floats, skew: Floats) -> Floats:
     return np.where(skewed, np.log(np.maximum(1 + g * away, np.exp(-SHORT_SIDE * np.abs(g)))) / g, away)
 
 
-def _shrunk(laid: Laid, weighted: Floats, own: Floats, prior: float) -> Floats:
-    """Mean of a ratio for each series: its own beside the pool's, the pool's beside the prior."""
-    summed = laid.over_series(weighted)
-    pool = (PRIOR_PIECES * prior + summed.sum()) / (PRIOR_PIECES + own.sum())
+def _of_pool(weighted: Floats, own: Floats, prior: float) -> float:
+    """Mean of a ratio over the pool, beside the prior."""
+    return float((PRIOR_PIECES * prior + weighted.sum()) / (PRIOR_PIECES + own.sum()))
+
+
+def _shrunk(laid: Laid, weighted: Floats, own: Floats, prior: float, below: float) -> Floats:
+    """Mean of a ratio for each series: its own beside the pool's, the pool's beside the prior.
+
+    The pool counts as `below` pieces where the series' own ratio is under that of the pool.
+    """
+    summed, pool = laid.over_series(weighted), _of_pool(weighted, own, prior)
     alone = own.sum() - own <= 0
-    return np.asarray(np.where(alone, pool, (POOL_PIECES * pool + summed) / (POOL_PIECES + own)))
+    counts_as = np.where(summed < own * pool, below, POOL_PIECES)
+    return np.asarray(np.where(alone, pool, (counts_as * pool + summed) / (counts_as + own)))

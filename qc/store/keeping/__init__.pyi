@@ -9,5 +9,6 @@ from .told import Grounds as Grounds
 from .told import ToldRecord as ToldRecord
 from .told import adopt_what_was_kept as adopt_what_was_kept
 from .told import read_told as read_told
+from .told import read_told_signals as read_told_signals
 from .told import tell as tell
 from .verify import faults_of_store as faults_of_store

@@ -8,7 +8,8 @@ import sqlite3
 from contextlib import closing
 from pathlib import Path
 
-from qc.store.errors import StoreError
+from qc.store.errors import StoreError, StoreUnavailable
+from qc.store.location import OWN_FILE
 from qc.store.sheetfiles import flush_folder, sheet_hash
 
 PAGES_AT_ONCE = 2_000  # 8 MB of the usual pages: what stands in memory between two steps
@@ -25,7 +26,9 @@ def copy_database(source: Path, target: Path) -> None:
     Raises
     ------
     StoreError
-        It cannot be read, or the disk refuses the copy.
+        It is damaged.
+    StoreUnavailable
+        It is locked for a minute, or the disk refuses the copy.
 
     Notes
     -----
@@ -33,6 +36,7 @@ def copy_database(source: Path, target: Path) -> None:
     every change by another program would begin the copy anew (SQLite documentation, "SQLite Backup API"). In
     the write-ahead log a reader keeps no writer waiting.
     """
+    target.touch(OWN_FILE)
     try:
         with (
             closing(sqlite3.connect(f"{source.resolve().as_uri()}?mode=rw", uri=True)) as here,
@@ -45,6 +49,8 @@ def copy_database(source: Path, target: Path) -> None:
             here.backup(there, pages=PAGES_AT_ONCE)
             here.execute("ROLLBACK")
             there.execute("PRAGMA journal_mode = DELETE")  # one file, nothing beside it
+    except sqlite3.OperationalError as error:
+        raise StoreUnavailable(f"{source} cannot be copied to {target} ({error}).") from error
     except sqlite3.Error as error:
         raise StoreError(f"{source} cannot be copied to {target} ({error}). No backup was made.") from error
     flush_file(target)
@@ -70,7 +76,7 @@ def copy_file(source: Path, target: Path, digest: str | None = None, earlier: Pa
         else:
             return digest
     shutil.copyfile(source, target)
-    target.chmod(0o600)
+    target.chmod(OWN_FILE)
     flush_file(target)
     return sheet_hash(target.read_bytes())
 

@@ -137,7 +137,7 @@ def tell(
     mark : anything, optional
         The mark up to which everything is judged now, where it moves with these verdicts.
     afresh : bool
-        Everything was judged from nothing: told again in any case.
+        Everything was judged from nothing: told again, unless the newest entry has told just that.
     """
     grounds = grounds or Grounds(_last_moment(conn, as_of))
     before = _last_mark(conn)
@@ -147,6 +147,7 @@ def tell(
     states = read_states(conn, [COURSE.format(body["key"]) for body in bodies])
     newest = _newest(conn, [str(body["key"]) for body in bodies])
     rows: list[JsonObject] = []
+    moved = before != own["mark"]
     for body in bodies:
         series = str(body["key"])
         row = {
@@ -157,9 +158,11 @@ def tell(
         }
         last = newest.get(series)
         as_told = {**row, "plan": own["plan"], "program": own["program"]}
-        if last is None or afresh or any(getattr(last, name) != value for name, value in as_told.items()):
+        news = last is None or any(getattr(last, name) != value for name, value in as_told.items())
+        moved = moved or news
+        if news or afresh:
             rows.append(_worded(conn, row, pack(body), last))
-    if rows or afresh or before != own["mark"]:
+    if moved or (afresh and not _newest_is_afresh(conn)):
         _write(conn, own, rows, grounds.when)
 
 
@@ -229,6 +232,16 @@ def read_told(
     ]
 
 
+def read_told_signals(conn: Connection, series: str) -> list[tuple[date, list[JsonObject]]]:
+    """Return the signals of a series each time they were told in other words, with the day, oldest first."""
+    rows = conn.execute(
+        select(told.c.day, told.c.body)
+        .where(told.c.series == series, told.c.body.is_not(None))
+        .order_by(told.c.id)
+    )
+    return [(date.fromisoformat(row.day), unpack(bytes(row.body))["signals"]) for row in rows]
+
+
 def _judgement(conn: Connection, grounds: Grounds, how: str) -> JsonObject:
     """Return the row of a judgement, but for its number and entry."""
     mark = grounds.mark or {}
@@ -248,6 +261,13 @@ def _judgement(conn: Connection, grounds: Grounds, how: str) -> JsonObject:
         "upto": seen["entry"],
         "mark": None,
     }
+
+
+def _newest_is_afresh(conn: Connection) -> bool:
+    """Say whether nothing was accepted since all was judged from nothing: the same command, given again."""
+    newest = select(judgement.c.entry, judgement.c.how).order_by(judgement.c.id.desc()).limit(1)
+    row = conn.execute(newest).first()
+    return row is not None and (row.entry, row.how) == (last_entry(conn)[0], AFRESH)
 
 
 def _last_mark(conn: Connection) -> str | None:

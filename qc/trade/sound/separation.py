@@ -187,7 +187,8 @@ def _null_space(matrix: Floats) -> Floats:
     """Directions that no reading answers to."""
     if matrix.shape[1] == 0:
         return np.zeros((0, 0))
-    _, values, rows = np.linalg.svd(matrix, full_matrices=True)
+    # all of them are there without filling up the other side too, which takes a thousand times as long
+    _, values, rows = np.linalg.svd(matrix, full_matrices=matrix.shape[0] < matrix.shape[1])
     rank = int((values > RANK_TOLERANCE * max(values.max(initial=0.0), 1e-300)).sum())
     beyond: Floats = rows[rank:].T
     return beyond

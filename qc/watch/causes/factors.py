@@ -7,13 +7,14 @@ leadpipe batch on the assembly card". Its levels per serial are what suspects ar
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 
 import polars as pl
 
 from qc.plan import Plan
 from qc.watch.causes.upstream import Figure
+from qc.watch.causes.weighing import split
 from qc.watch.results import Point
 
 CHECKED, UNCHECKED = "checked", "not checked"
@@ -21,16 +22,34 @@ CHECKED, UNCHECKED = "checked", "not checked"
 KINDS = ("person", "gauge", "tool", "batch")
 """What a reading says of its circumstances."""
 
+CARRIED_ON = ("person", "tool", "batch")
+"""What is done at one stage shows at later ones; the gauge of another figure has touched nothing."""
+
 AIR = Figure("", "air")
 """The air temperature stands among the figures, though it was measured beside the piece."""
 
 
 @dataclass(frozen=True, slots=True, order=True)
 class Factor:
-    """Names one column of circumstances."""
+    """Names one column of circumstances.
 
-    kind: str  # person | gauge | tool | batch | gauge-check | model mix
-    source: str  # stage, gauge class, tool class or role of a part
+    Attributes
+    ----------
+    kind : str
+        person | gauge | tool | batch | gauge-check | model mix.
+    source : str
+        Stage, gauge class, tool class or role of a part.
+    stage : str
+        Stage on whose card it stands; empty for what the readings of the judged series say themselves and
+        for what came with a part.
+    figures : tuple of str
+        Figures of that stage which say the same of every piece: those of one card.
+    """
+
+    kind: str
+    source: str
+    stage: str = ""
+    figures: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +59,7 @@ class FactorLevels:
     Attributes
     ----------
     levels : mapping of Factor to mapping of serial to level
-        A serial without a record of a factor is absent there.
+        A serial without a record of a factor is absent there; several levels are joined by `` + ``.
     route : mapping of Factor to int
         Place of its stage in the route; a cause cannot come after its effect.
     figures : mapping of Figure to mapping of serial to float
@@ -59,14 +78,53 @@ class FactorLevels:
         found = [factor for factor in self.levels if self.route[factor] <= stage_index]
         return sorted(found, key=lambda factor: self.route[factor])
 
-    def beside(self, points: Sequence[Point], stage_index: int) -> FactorLevels:
-        """Add what the points of a series say themselves: the mix of models and the air at their stage."""
-        mix = Factor("model mix", "model")
-        return FactorLevels(
-            {**self.levels, mix: {p.serial: p.model for p in points if p.model}},
-            {**self.route, mix: stage_index},
-            {AIR: {p.serial: p.air_c for p in points if p.air_c is not None}, **self.figures},
-        )
+    def beside(
+        self, points: Sequence[Point], plan: Plan, stage_index: int, own: Collection[str]
+    ) -> FactorLevels:
+        """Put what the readings of a series say themselves in the place of what their card says.
+
+        Parameters
+        ----------
+        points : sequence of Point
+            The series: who, with what, from which batch, of which model, and how warm it was.
+        plan : Plan
+            Gives gauge and tool classes.
+        stage_index : int
+            Place of the series' stage in the route.
+        own : collection of str
+            Figures of that stage whose readings the series is made of.
+        """
+        stage = plan.stages[stage_index].id
+        levels = {
+            factor: found
+            for factor, found in self.levels.items()
+            if not (factor.stage == stage and set(factor.figures) & set(own))
+            and not (factor.kind == "gauge-check" and not _uses(points, factor.source))
+        }
+        route = {factor: self.route[factor] for factor in levels}
+        for factor, found in _own_levels(points, plan, stage).items():
+            levels[factor], route[factor] = found, stage_index
+        air = {p.serial: p.air_c for p in points if p.air_c is not None}
+        return FactorLevels(levels, route, {AIR: air, **self.figures})
+
+
+def _own_levels(points: Sequence[Point], plan: Plan, stage: str) -> dict[Factor, dict[str, str]]:
+    """Return the circumstances that the points of a series carry, gauges and tools by their class."""
+    found: dict[Factor, dict[str, list[str]]] = {}
+    for point in points:
+        for kind in KINDS:
+            for level in split(getattr(point, kind)):
+                source = _source(plan, kind, level, stage)
+                found.setdefault(Factor(kind, source), {}).setdefault(point.serial, []).append(level)
+        if point.model:
+            found.setdefault(Factor("model mix", "model"), {})[point.serial] = [point.model]
+    return {factor: {s: " + ".join(own) for s, own in each.items()} for factor, each in found.items()}
+
+
+def _uses(points: Sequence[Point], gauge: str) -> bool:
+    """Say whether any reading of a series names a gauge; where none names one, its checks may matter."""
+    named = {each for point in points for each in split(point.gauge)}
+    return not named or gauge in named
 
 
 class FactorTable:
@@ -83,7 +141,7 @@ class FactorTable:
     def __init__(self, readings: pl.DataFrame, plan: Plan) -> None:
         self._plan = plan
         self._route = {stage.id: index for index, stage in enumerate(plan.stages)}
-        self._levels = _first_levels(readings, plan, self._route)
+        self._levels = _first_levels(readings, plan)
         daily = [gauge.id for gauge in plan.gauges if gauge.daily_check]
         used = readings.with_row_index("entered").filter(pl.col("gauge").is_in(daily))
         self._days = used.select("gauge", "serial", "day").unique()
@@ -104,11 +162,9 @@ class FactorTable:
         own = pl.lit(True) if serials is None else among("serial", serials)
         levels: dict[Factor, dict[str, str]] = {}
         place: dict[Factor, int] = {}
-        by_factor = self._levels.filter(own).partition_by("kind", "source", maintain_order=True, as_dict=True)
-        for (kind, source), part in by_factor.items():
-            factor = Factor(kind, source)
-            place[factor] = int(part["at"].min())  # type: ignore[arg-type]
-            levels[factor] = dict(part.select("serial", "level").iter_rows())
+        for factor, found in _by_card(self._levels.filter(own)).items():
+            place[factor] = self._route.get(factor.stage, 0)
+            levels[factor] = found
 
         def put(factor: Factor, serial: str, level: str, at: int) -> None:
             levels.setdefault(factor, {}).setdefault(serial, level)
@@ -135,26 +191,48 @@ def among(column: str, names: Iterable[str]) -> pl.Expr:
     return pl.col(column).is_in(pl.Series(sorted(set(names)), dtype=pl.String).implode())
 
 
-def _first_levels(readings: pl.DataFrame, plan: Plan, route: Mapping[str, int]) -> pl.DataFrame:
-    """Return the first level of each factor and piece in order of entry, and its earliest place."""
-    kept = readings.select("serial", "stage", *KINDS).unique(maintain_order=True)
+def _first_levels(readings: pl.DataFrame, plan: Plan) -> pl.DataFrame:
+    """Return the first level of each factor, figure and piece in order of entry."""
+    each = ["serial", "stage", "characteristic"]
+    kept = readings.select(*each, *CARRIED_ON).unique(maintain_order=True)
     kept = kept.with_columns(pl.all().fill_null("")).with_row_index("entered")
     rows = pl.concat(
         [
-            kept.select("entered", "serial", "stage", level=kind, kind=pl.lit(kind), nth=pl.lit(nth))
-            for nth, kind in enumerate(KINDS)
+            kept.select("entered", *each, level=kind, kind=pl.lit(kind), nth=pl.lit(nth))
+            for nth, kind in enumerate(CARRIED_ON)
         ]
     ).filter(pl.col("level") != "")
     names = rows.select("kind", "level", "stage").unique()
-    named = [(_source(plan, *row), route.get(row[2], 0)) for row in names.iter_rows()]
-    names = names.with_columns(
-        source=pl.Series([source for source, _ in named], dtype=pl.String),
-        at=pl.Series([at for _, at in named], dtype=pl.Int64),
-    )
+    sources = [_source(plan, *row) for row in names.iter_rows()]
+    names = names.with_columns(source=pl.Series(sources, dtype=pl.String))
     rows = rows.join(names, on=["kind", "level", "stage"]).sort("entered", "nth")
-    each = ["kind", "source", "serial"]
-    rows = rows.with_columns(pl.col("at").min().over(each))
-    return rows.unique(each, keep="first", maintain_order=True)
+    return rows.unique(["kind", "source", *each], keep="first", maintain_order=True)
+
+
+def _by_card(rows: pl.DataFrame) -> dict[Factor, dict[str, str]]:
+    """Return the factors of each stage: figures that nowhere contradict each other stand on one card."""
+    keys = ["kind", "source", "stage"]
+    said = pl.struct("serial", "level").hash()
+    columns = rows.group_by(*keys, "characteristic", maintain_order=True).agg(
+        pieces=pl.len(), total=said.sum(), least=said.min(), most=said.max()
+    )
+    # most figures of a card say the very same: they are told apart without a look at their pieces
+    alike = columns.group_by(*keys, "pieces", "total", "least", "most", maintain_order=True).agg(
+        pl.col("characteristic")
+    )
+    parts = rows.partition_by(*keys, "characteristic", as_dict=True)
+    cards: dict[tuple[str, str, str], list[tuple[list[str], dict[str, str]]]] = {}
+    for kind, source, stage, figures in alike.select(*keys, "characteristic").iter_rows():
+        found = dict(parts[kind, source, stage, figures[0]].select("serial", "level").iter_rows())
+        of_stage = cards.setdefault((kind, source, stage), [])
+        for names, levels in of_stage:
+            if all(levels.get(serial, level) == level for serial, level in found.items()):
+                names += figures
+                levels.update(found)
+                break
+        else:
+            of_stage.append((list(figures), found))
+    return {Factor(*named, tuple(figures)): levels for named, own in cards.items() for figures, levels in own}
 
 
 def _source(plan: Plan, kind: str, level: str, stage: str) -> str:
@@ -182,7 +260,8 @@ def _carry_over_parts(
             continue
         for part, serial, role in owner:
             if part in by_serial:
-                target = inherited.setdefault(Factor(factor.kind, f"{factor.source} of {role}"), {})
+                carried = replace(factor, source=f"{factor.source} of {role}")
+                target = inherited.setdefault(carried, {})
                 target.setdefault(serial, by_serial[part])
     for factor, by_serial in inherited.items():
         levels.setdefault(factor, {}).update(by_serial)

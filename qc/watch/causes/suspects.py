@@ -1,44 +1,111 @@
-"""What changed when a signal began, ranked; and what was checked and did not change.
+"""What changed when a signal began, ranked; and what was looked at and did not change.
 
-Choosing the split first and testing a factor at that split afterwards would be circular. Instead a factor is
-a suspect when it *changed inside the 90 % set of the start*, and it is ranked by how rarely a change of that
-factor lies so near a place elsewhere in the series: a mandrel changed once in a year that changes just there
-is a coincidence worth a look, a bench where two people take turns is not. Near is measured in shares of the
-set, since places far from the likeliest start are the less likely ones. The words stay careful: "coincides
-with", never "caused by".
+Choosing the split first and testing a factor at that split afterwards would be circular. Instead every
+level of a factor is weighed by the readings themselves: how much likelier are they if the pieces of this
+person or batch lie apart than if, for no recorded reason, all pieces from some place on do
+(`qc.watch.causes.weighing`)? A mandrel changed once in a year that changes just there says much, a batch
+that changes every six pieces only where the change ends with it too, a bench where two people take turns only
+where the pieces of one of them are off. Most circumstances are innocent most of the time, so one is named
+only above a bar. The words stay careful: "coincides with", never "caused by".
 """
 
 from __future__ import annotations
 
-import math
-from collections.abc import Sequence
-from datetime import date
+from collections import Counter
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+
+import numpy as np
 
 from qc.plan import Plan
-from qc.watch.causes.factors import AIR, CHECKED, UNCHECKED, Factor, FactorLevels
-from qc.watch.causes.upstream import Figure, figure_name, find_step
+from qc.stats import Floats, Integers
+from qc.watch.causes.factors import AIR, CHECKED, Factor, FactorLevels
+from qc.watch.causes.suspect_words import Telling, step_words, suspect_sentence
+from qc.watch.causes.unchanged import steady_kinds
+from qc.watch.causes.upstream import JITTER, find_step
+from qc.watch.causes.weighing import (
+    ABSENT,
+    SHORT,
+    Prior,
+    Scale,
+    Weighable,
+    filled,
+    finite_log,
+    is_new,
+    onsets_of,
+    split,
+)
 from qc.watch.results import Point, SignalResult, Suspect
-from qc.words import day_words, inside, quantity_words
 
-SEPARATION = 0.5
-"""A level must be this much more common after the start than before it (shares, 0..1; house rule)."""
+LOOK_BACK = 60
+"""Pieces before the start that are weighed: enough to tell people apart who take turns (house rule)."""
 
-LOOK_BACK = 20
-"""Pieces before the start that say what was usual (house rule)."""
+LOOK_ON = 30
+"""Pieces after a change is over that are weighed (house rule)."""
 
 EVE = 1
 """A cause may come a piece before what is seen of it: the first piece with it can pass for an old one."""
 
-PLAIN_KINDS = {
-    "person": "person",
-    "gauge": "gauge",
-    "tool": "tool",
-    "batch": "batch",
-    "gauge-check": "morning check of the gauge",
-    "model mix": "mix of models",
-    "air": "air temperature",
-    "upstream": "earlier figures of the same pieces",
+FEW_DAYS = timedelta(days=5)
+"""So long after the set of the start may the first piece of a suspect come: three working days and a weekend.
+Whose pieces are off comes to the bench again within that time."""
+
+WIDEST = 40
+"""With more pieces in the set of its start a change began too vaguely for anything to coincide with it."""
+
+RECORDED = 0.8
+"""A factor is looked at where it is known of so many of the pieces (shares, 0..1; house rule)."""
+
+BAR = 2.0
+"""Odds against nothing recorded from which a suspect is named: of changes that nothing recorded explains at
+most one in ten has an innocent suspect then. Simulated by `tests/simulation/suspect_rates.py`."""
+
+BAR_OF_YOUNG, YOUNG = 3.0, 10
+"""The same while a change lasts and fewer pieces than the second have been made since: whether it ends with a
+batch cannot be told yet. Simulated there as well, on the day a change is raised."""
+
+OWN = {
+    "person": Prior(0.4, half_way=1.0),
+    "gauge": Prior(0.2, half_way=0.6),
+    "tool": Prior(0.16),
+    "batch": Prior(0.5, put_right=False),
+    "gauge-check": Prior(0.15),
+    "model mix": Prior(0.05),
+    "air": Prior(0.2),
 }
+"""How often a change comes with this, for one that comes with nothing recorded: what the very readings say.
+Chosen together with `BAR`, so that no kind is named wrongly much more often than the others."""
+
+BESIDE = {"person": Prior(0.1, half_way=0.1), "upstream": Prior(0.2)}
+"""The same of other cards of the stage and of parts that went in."""
+
+EARLIER = {"person": Prior(0.05, half_way=0.05), "tool": Prior(0.06), "batch": Prior(0.06, put_right=False)}
+"""The same of all cards of earlier stages together."""
+
+MOST_NAMED = 5
+
+
+@dataclass(frozen=True, slots=True)
+class _Around:
+    """The pieces weighed around a change, and where a suspect may begin among them (0-based)."""
+
+    place: Integers
+    scale: Scale
+    zone: range
+    short: bool
+    bar: float
+
+
+@dataclass(frozen=True, slots=True)
+class _Column:
+    """One factor, its level on every piece, what is known of it beforehand, and how it is named."""
+
+    factor: Factor
+    levels: list[str]
+    prior: Prior
+    told: bool  # cards of its stage differ: the figure is told
+    came_in: Mapping[str, str]  # source of each batch where it came in
 
 
 def find_suspects(
@@ -48,185 +115,222 @@ def find_suspects(
     plan: Plan,
     stage_index: int,
     today: date | None = None,
+    *,
+    own: Collection[str] = (),
+    apart: Collection[int] = (),
+    worn: bool = False,
 ) -> tuple[tuple[Suspect, ...], tuple[str, ...]]:
     """Rank what changed where a signal began.
 
     Parameters
     ----------
     points : sequence of Point
-        The series, in order of making.
+        The series, in order of making, with what its own readings say of person, gauge, tool and batch.
     signal : SignalResult
-        Uses its start and the 90 % set of the start.
+        Uses its kind, side, start and the 90 % set of the start.
     factors : FactorLevels
-        What was recorded around each piece.
+        What was recorded around each piece elsewhere.
     plan : Plan
         Gives the names of tools and gauges and when they were fitted.
     stage_index : int
         Place of the series' stage in the route; later stages cannot be suspects.
     today : date, optional
         Days long before it are told with their year.
+    own : collection of str
+        Figures of the stage that the series is made of.
+    apart : collection of int
+        Ordinals of pieces that other changes speak of; they take no part.
+    worn : bool
+        Whether the series is judged about the line of its tool.
 
     Returns
     -------
     tuple of Suspect
-        Strongest first; empty where nothing recorded changed.
+        Strongest first; empty where nothing recorded explains the change. `weight` is the logarithm of the
+        odds against nothing recorded.
     tuple of str
-        Kinds of circumstances that were recorded and did not change, in plain words.
+        Kinds of circumstances that were recorded of these readings and did not change, in plain words.
     """
-    known = factors.beside(points, stage_index)
-    found: list[Suspect] = []
-    still: dict[str, bool] = {}
-    for factor in known.up_to(stage_index):
-        levels = [known.levels[factor].get(p.serial, "") for p in points]
-        if sum(map(bool, levels)) < len(levels) / 2:
-            continue
-        suspect = _judge_factor(points, signal, factor, levels, plan, today)
-        if suspect is not None:
-            found.append(suspect)
-        still[factor.kind] = still.get(factor.kind, True) and suspect is None
-    for kind, steps in _stepped(points, signal, known, plan, today).items():
-        found += steps
-        still[kind] = not steps
-    found.sort(key=lambda s: -s.weight)
-    unique = {(s.kind, s.name): s for s in reversed(found)}
+    known = factors.beside(points, plan, stage_index, own)
+    unchanged = steady_kinds(points, signal, known, stage_index)
+    around = _around(points, signal, frozenset(apart), worn=worn)
+    if around is None:
+        return (), unchanged
+    telling = Telling(points, plan, today)
+    found = _of_factors(around, telling, known, stage_index)
+    if not around.short:  # a level that stays explains no piece or two that stand apart
+        found += _of_figures(around, telling, signal, known)
+    unique: dict[tuple[str, str], Suspect] = {}
+    for one in found:  # what stands on several cards is named by where it came in
+        first = unique.setdefault((one.kind, one.name), one)
+        unique[one.kind, one.name] = replace(first, weight=max(first.weight, one.weight))
     ranked = sorted(unique.values(), key=lambda s: -s.weight)
-    unchanged = tuple(PLAIN_KINDS[kind] for kind, quiet in still.items() if quiet and kind in PLAIN_KINDS)
-    return tuple(ranked[:5]), unchanged
+    return tuple(ranked[:MOST_NAMED]), unchanged
 
 
-def _judge_factor(
-    points: Sequence[Point],
-    signal: SignalResult,
-    factor: Factor,
-    levels: list[str],
-    plan: Plan,
-    today: date | None,
-) -> Suspect | None:
-    low, high = max(signal.start_low - 1, 1), max(signal.start_high - 1, 1)  # 0-based, first changed point
-    last = _last(points, signal)
-    before, after = levels[max(0, low - LOOK_BACK) : low], levels[max(high, signal.start - 1) : last]
-    if not before or not after:
+def _around(
+    points: Sequence[Point], signal: SignalResult, apart: frozenset[int], *, worn: bool
+) -> _Around | None:
+    """Take the pieces that tell about a change; None where its start is too vague for a coincidence."""
+    low, high = max(signal.start_low - 1, 1), max(signal.start_high - 1, 1)
+    width = high - low + 1
+    if width > WIDEST or width > len(points) / 2:
         return None
-    level = max(dict.fromkeys(after), key=lambda x: _share(after, x) - _share(before, x))
-    separation = _share(after, level) - _share(before, level)
-    changes = _changes(levels)
-    low = max(low - EVE, 1)
-    inside = [i for i in range(low, min(high + 1, len(levels))) if changes[i]]
-    if separation < SEPARATION or not inside or not level or level == CHECKED:
+    end = len(points) if signal.ended is None else min(signal.ended - 1 + LOOK_ON, len(points))
+    place = np.array(
+        [
+            i
+            for i in range(max(low - LOOK_BACK, 0), max(end, high + 1))
+            if not points[i].left_out and (i + 1 not in apart or low <= i <= high)
+        ],
+        dtype=np.int64,
+    )
+    inside = np.flatnonzero((place >= low) & (place <= high))
+    if not inside.size or place.size < 6 or inside[0] == 0:
         return None
-    own = [i for i in inside if levels[i] == level] or inside
-    rarity = _rarity(changes, *min((_as_near(signal, i) for i in own), key=_width))
-    first = own[0]
-    usual = max(dict.fromkeys(before), key=before.count)
-    return Suspect(
-        kind=factor.kind,
-        name=factor.source if factor.kind == "gauge-check" else level,
-        before="" if usual == level else usual,
-        serial=points[first].serial,
-        day=points[first].day,
-        sentence=_sentence(factor, level, points[first], plan, today),
-        weight=round(-math.log(rarity) * separation, 4),
+    stretch = Weighable(
+        values=_values(points, signal, place),
+        side=_side(signal),
+        first=int(inside[0]),
+        last=int(inside[-1]),
+        kind="climb" if signal.kind == "trend" else "short" if _is_short(signal) else "step",
+        lines=_lines(points, place) if worn else np.zeros((place.size, 0)),
+        whole=len(points),
+    )
+    scale = Scale(stretch)
+    if not scale.speaks:
+        return None
+    latest = points[high].day + FEW_DAYS
+    until = max(int(n) for n, i in enumerate(place) if i <= high or points[i].day <= latest)
+    return _Around(
+        place, scale, range(max(stretch.first - EVE, 1), until + 1), _is_short(signal), _bar(signal)
     )
 
 
-def _stepped(
-    points: Sequence[Point], signal: SignalResult, factors: FactorLevels, plan: Plan, today: date | None
-) -> dict[str, list[Suspect]]:
-    """Return steps of the air temperature and of earlier figures; a kind hardly recorded is absent."""
-    low, high = max(signal.start_low - 1, 1), max(signal.start_high - 1, 1)
-    last = _last(points, signal)
-    columns = {f: [own.get(p.serial, math.nan) for p in points] for f, own in factors.figures.items()}
-    known = {f: v for f, v in columns.items() if sum(map(math.isfinite, v)) >= len(points) / 2}
-    found: dict[str, list[Suspect]] = {}
-    for figure, values in known.items():
-        kind = "air" if figure == AIR else "upstream"
-        steps = found.setdefault(kind, [])
-        step = find_step(values, low, high, last, len(known))
-        if step is None or step.separation < SEPARATION:
+def _values(points: Sequence[Point], signal: SignalResult, place: Integers) -> Floats:
+    """Return what changed: the figure or share; of a spread, how far the pieces lie from the middle."""
+    values = np.array([points[i].value / (points[i].size or 1.0) for i in place])
+    return np.sqrt(np.abs(values - np.median(values))) if signal.kind == "spread" else values
+
+
+def _bar(signal: SignalResult) -> float:
+    young = signal.ended is None and signal.kind != "single" and signal.pieces < YOUNG
+    return BAR_OF_YOUNG if young else BAR
+
+
+def _is_short(signal: SignalResult) -> bool:
+    over = signal.ended is not None and signal.ended - signal.start <= SHORT
+    return signal.kind == "single" or over
+
+
+def _side(signal: SignalResult) -> int:
+    if signal.side == "both":
+        return 0 if signal.size is None or not signal.size else 1 if signal.size > 0 else -1
+    return 1 if signal.side == "above" else -1
+
+
+def _lines(points: Sequence[Point], place: Integers) -> Floats:
+    """Return, for each fitting of a tool, its own level and slope over its count."""
+    tools = [points[i].tool for i in place]
+    count = np.array([float(points[i].tool_count or 0) for i in place])
+    columns = []
+    for tool in dict.fromkeys(tools):
+        own = np.array([float(t == tool) for t in tools])
+        columns += [own, own * (count - count[own > 0].mean())]
+    return np.column_stack(columns)
+
+
+def _of_factors(around: _Around, telling: Telling, known: FactorLevels, stage_index: int) -> list[Suspect]:
+    """Weigh every level of every factor that is recorded of these pieces."""
+    factors = known.up_to(stage_index)
+    here = telling.plan.stages[stage_index].id
+    cards = Counter((f.kind, f.source, f.stage) for f in factors)
+    earlier = Counter(f.kind for f in factors if f.stage not in {"", here})
+    # the same batch may stand on two cards: it is named by where it came in
+    batches = (f for f in reversed(factors) if f.kind == "batch")
+    came_in = {level: f.source for f in batches for level in known.levels[f].values()}
+    found = []
+    for factor in factors:
+        levels = [known.levels[factor].get(p.serial, "") for p in telling.points]
+        near = [levels[i] for i in around.place]
+        if sum(map(bool, near)) < RECORDED * len(near):
             continue
-        first = points[step.at]
-        name, sentence = _step_words(figure, step.size, first, plan, today)
-        weight = round(-math.log(step.rarity) * step.separation, 4)
-        steps.append(Suspect(kind, name, "", first.serial, first.day, sentence, weight))
+        own = not factor.stage and known.route[factor] == stage_index
+        if factor.stage not in {"", here}:
+            # of many cards before, one is rarely it
+            prior = _shared(EARLIER[factor.kind], earlier[factor.kind])
+        else:
+            prior = (OWN if own else {**OWN, **BESIDE})[factor.kind]
+        told = cards[factor.kind, factor.source, factor.stage] > 1
+        column = _Column(factor, filled(levels), prior, told, came_in if factor.kind == "batch" else {})
+        found += _of_levels(around, telling, column)
     return found
 
 
-def _last(points: Sequence[Point], signal: SignalResult) -> int:
-    """Return how many pieces were made up to the last one that the signal speaks of."""
-    if signal.kind == "single":
-        return signal.start
-    return len(points) if signal.ended is None else signal.ended - 1
+def _shared(prior: Prior, cards: int) -> Prior:
+    return replace(prior, new=prior.new / cards, half_way=prior.half_way / cards)
 
 
-def _step_words(figure: Figure, size: float, first: Point, plan: Plan, today: date | None) -> tuple[str, str]:
-    """Return name and sentence of a step."""
-    since = f"since {first.serial} ({day_words(first.day, today)})"
-    if figure == AIR:
-        way = "warmer" if size > 0 else "colder"
-        return "air temperature", f"the air {quantity_words(abs(size), 'C')} {way} {since}"
-    stage, characteristic = figure_name(plan, figure)
-    name = f"{inside(characteristic.name)} of {figure.role}" if figure.role else inside(characteristic.name)
-    way = "higher" if size > 0 else "lower"
-    much = quantity_words(abs(size), characteristic.unit)
-    return name, f"{name} at {inside(stage.name)} {much} {way} on the same pieces {since}"
+def _of_levels(around: _Around, telling: Telling, column: _Column) -> list[Suspect]:
+    factor, levels = column.factor, column.levels
+    near = [frozenset(split(levels[i])) for i in around.place]
+    names = [n for n in dict.fromkeys(name for own in near for name in sorted(own)) if n != CHECKED]
+    onsets = len(onsets_of(levels))
+    found = []
+    for name in names:
+        own = np.array([float(name in each) for each in near])
+        first = next((n for n in around.zone if own[n]), None)
+        if first is None or own.all():
+            continue
+        new = is_new(levels, name, int(around.place[first]))
+        # a piece or two apart say nothing of a person's other pieces
+        prior = replace(column.prior, half_way=0.0) if around.short else column.prior
+        how, at, odds = around.scale.level(own, first if new else None, onsets, len(names), prior)
+        if how == "throughout":
+            at = first
+        if odds < around.bar or at not in around.zone:
+            continue
+        point = telling.points[int(around.place[at])]
+        before = [levels[i] for i in around.place[max(at - ABSENT, 0) : at]]
+        usual = max(dict.fromkeys(before), key=before.count) if before else ""
+        named = replace(factor, source=column.came_in.get(name, factor.source))
+        sentence = suspect_sentence(telling, named, name, point, how, column.told)
+        found.append(
+            Suspect(
+                kind=factor.kind,
+                name=factor.source if factor.kind == "gauge-check" else name,
+                before="" if usual == name else usual,
+                serial=point.serial,
+                day=point.day,
+                sentence=sentence,
+                weight=round(finite_log(odds), 4),
+            )
+        )
+    return found
 
 
-def _share(levels: Sequence[str], level: str) -> float:
-    return sum(x == level for x in levels) / len(levels)
-
-
-def _changes(levels: Sequence[str]) -> list[bool]:
-    """Mark where a factor differs from its last recorded level; gaps are stepped over."""
-    marks, last = [], ""
-    for level in levels:
-        marks.append(bool(level and last and level != last))
-        last = level or last
-    return marks
-
-
-def _as_near(signal: SignalResult, at: int) -> tuple[int, int]:
-    """Return the part of the start's set (0-based, the eve included) that lies as near the start as this."""
-    start, low, high = (max(i - 1, 1) for i in (signal.start, signal.start_low, signal.start_high))
-    side = high - start if at >= start else start - low
-    away = max(at - start, start - EVE - at, 0)
-    share = min(away / side, 1.0) if side > 0 else 0.0
-    return (
-        max(start - EVE - math.ceil(share * (start - low)), 1),
-        start + math.ceil(share * (high - start)),
-    )
-
-
-def _width(window: tuple[int, int]) -> int:
-    return window[1] - window[0]
-
-
-def _rarity(changes: Sequence[bool], low: int, high: int) -> float:
-    """Share of windows elsewhere of this width that hold a change (plus one half)."""
-    width = high - low + 1
-    elsewhere = [
-        any(changes[i : i + width])
-        for i in range(1, len(changes) - width + 1)
-        if i + width <= low or i > high
-    ]
-    return (sum(elsewhere) + 0.5) / (len(elsewhere) + 1.0)
-
-
-def _sentence(factor: Factor, level: str, point: Point, plan: Plan, today: date | None) -> str:
-    """Say what changed in the plan's names: a tool by the day it was fitted, all else by its first piece."""
-    day = day_words(point.day, today)
-    first = f"first on {point.serial} ({day})"
-    if factor.kind == "gauge-check" and level == UNCHECKED:
-        gauge = plan.gauge(factor.source)
-        name = f"{inside(gauge.name)} {gauge.id}" if gauge else factor.source
-        return f"no morning check of {name} since {day}"
-    if factor.kind == "tool":
-        tool = plan.tool(level)
-        name = f"{inside(tool.name)} {tool.id}" if tool else level
-        fitted = day_words(tool.fitted, today) if tool else ""
-        return f"{name}, fitted {fitted}" if fitted else f"{name}, {first}"
-    if factor.kind == "gauge":
-        gauge = plan.gauge(level)
-        return f"{inside(gauge.name)} {level}, {first}" if gauge else f"gauge {level}, {first}"
-    if factor.kind == "batch":
-        return f"{factor.source} batch {level}, {first}"
-    return f"{PLAIN_KINDS[factor.kind]} {level}, {first}"
+def _of_figures(
+    around: _Around, telling: Telling, signal: SignalResult, factors: FactorLevels
+) -> list[Suspect]:
+    """Weigh steps of the air temperature and of earlier figures."""
+    low, high = max(signal.start_low - 1, 1), max(signal.start_high - 1, 1)
+    last = len(telling.points) if signal.ended is None else signal.ended - 1
+    columns = {f: [own.get(p.serial, np.nan) for p in telling.points] for f, own in factors.figures.items()}
+    known = {f: v for f, v in columns.items() if np.isfinite(v).sum() >= RECORDED * len(v)}
+    at_place = {int(i): n for n, i in enumerate(around.place)}
+    found = []
+    for figure, values in known.items():
+        step = find_step(values, low, high, last, len(known))
+        if step is None:
+            continue
+        kind = "air" if figure == AIR else "upstream"
+        near = [at_place[i] for i in range(step.at - JITTER, step.at + JITTER + 1) if i in at_place]
+        per_piece = step.rarity / (high - low + 1 + 2 * JITTER)
+        odds = around.scale.step(near, per_piece) * step.separation
+        odds *= OWN["air"].new if kind == "air" else BESIDE["upstream"].new
+        if odds < around.bar:
+            continue
+        first = telling.points[step.at]
+        name, sentence = step_words(telling, figure, step.size, first)
+        found.append(Suspect(kind, name, "", first.serial, first.day, sentence, round(finite_log(odds), 4)))
+    return found

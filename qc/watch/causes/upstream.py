@@ -87,7 +87,9 @@ class FigureTable:
         targets: dict[tuple[Figure, str, date], float | None] = {}
         names = ("serial", "model", "characteristic", "mean", "day")
         for index, stage in enumerate(plan.stages):
-            own = {c.id: c for c in stage.characteristics if c.kind == "measured" and c.unit != "cent"}
+            # what has no chart of its own is read for another figure, which is the one to name
+            measured = [c for c in stage.characteristics if c.kind == "measured" and c.charted]
+            own = {c.id: c for c in measured if c.unit != "cent"}
             figures = {name: Figure(stage.id, name) for name in own}
             here = means.filter((pl.col("stage") == stage.id) & pl.col("characteristic").is_in(list(own)))
             for serial, model, name, mean, day in here.select(names).iter_rows():

@@ -4,6 +4,7 @@ from .findings import FoundChange as FoundChange
 from .kept_states import KeptStates as KeptStates
 from .kept_states import kept_states_from as kept_states_from
 from .kept_states import plain_kept_states as plain_kept_states
+from .kept_states import with_later_marks as with_later_marks
 from .level_course import LevelCourse as LevelCourse
 from .tool_lines import fittings as fittings
 from .worn_course import WornCourse as WornCourse

@@ -10,11 +10,23 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
+from itertools import pairwise
+from typing import Literal
 
 import numpy as np
 
 from qc.plan import Characteristic, DatedLimits, Plan
-from qc.stats import Floats, KeptState, StatisticsError, count_further, detect_further, guaranteed_factor
+from qc.stats import (
+    NORMAL,
+    PRIOR,
+    Floats,
+    KeptState,
+    Noise,
+    StatisticsError,
+    count_further,
+    detect_further,
+    natural_limits,
+)
 from qc.watch.changes.findings import (
     ENOUGH_TO_RETURN,
     LEAST_OLD,
@@ -25,12 +37,21 @@ from qc.watch.changes.findings import (
     in_series,
     is_back,
 )
-from qc.watch.changes.kept_states import SETTLED, WHOLE, KeptStates
-from qc.watch.changes.sizing import all_measured_anew, begin_of
+from qc.watch.changes.joining import all_measured_anew
+from qc.watch.changes.kept_states import SETTLED, WHOLE, KeptStates, signals_of
+from qc.watch.changes.sizing import begin_of
 from qc.watch.results import LEARNING, Forecast, Point, SignalResult, StretchResult, Suspect, present_points
 
 Pieces = Sequence[Point]
 Frozen = tuple[int, int] | None  # first and last ordinal
+
+ESTABLISHED = 20
+"""A change that has lasted for so many pieces, and longer than the state before it, is the usual state: what
+leads away from it is a change of its own, also where it leads back (house rule)."""
+
+CLEARLY_APART = 2.5
+"""So many standard errors apart two states are two, however far the pieces between lay (house rule; of steady
+series one look in eighty)."""
 
 GUARANTEE = 0.90
 """Confidence of the limits of the settled state, as of the set of a start (house rule)."""
@@ -51,12 +72,19 @@ class LevelCourse:
         judged as it always was.
     step : float or None
         Step that the gauge leaves in the figures, see `step_of`. [unit of the figure]
+    noise : sequence of Noise
+        How pieces scatter as far as it was known when each was made, one a point; empty: what is taken for
+        granted without.
+    lots : sequence of str or None
+        The lot of each point; empty where none are recorded.
     """
 
     characteristic: Characteristic
     points: tuple[Point, ...]
     baseline: tuple[int, int] | None = None
     step: float | None = None
+    noise: Sequence[Noise] = ()
+    lots: Sequence[str | None] = ()
 
     @property
     def frozen(self) -> tuple[int, int] | None:
@@ -79,15 +107,58 @@ class LevelCourse:
         FoundChanges
             In order of the points at which they were raised; empty below four points.
         """
-        each = np.broadcast_to(np.asarray(rate, dtype=np.float64), len(self.points))
-        places = [place for place, point in enumerate(self.points) if not point.left_out]
+        places = self._judged()
         judged = [self.points[place] for place in places]
         try:
-            found = self._raised(judged, each[places], frozen_among(self.baseline, places), kept or {})
+            found = self._raised(judged, self._rates(rate, places), self._frozen(places), kept or {})
         except StatisticsError as error:
             return FoundChanges(notes=(f"Not judged: {error}.",))
         told = self._told(found.signals, judged)
         return replace(found, signals=tuple(in_series(s, places) for s in told))
+
+    def until(self, pieces: int) -> LevelCourse:
+        """Return the course of its first so many pieces."""
+        return replace(self, points=self.points[:pieces], noise=self.noise[:pieces], lots=self.lots[:pieces])
+
+    def followed(self, rate: float | Sequence[float], kept: KeptStates) -> KeptStates:
+        """Go on with the detector to the last piece and tell nothing; as for `changes`."""
+        places = self._judged()
+        judged = [self.points[place] for place in places]
+        try:
+            return self._raised(judged, self._rates(rate, places), self._frozen(places), kept).kept
+        except StatisticsError:
+            return {}
+
+    def settled(self, kept: KeptStates) -> list[tuple[int, ...]]:
+        """Return the places (0-based) of the pieces of each settled stretch.
+
+        Parameters
+        ----------
+        kept : mapping of str to KeptState
+            How far the series was judged; what had been raised by its last piece cuts it.
+
+        Returns
+        -------
+        list of tuple of int
+            In order, without the pieces that were left out or stood apart from the rest.
+        """
+        places = self._judged()
+        frozen = self._frozen(places)
+        cuts, apart = {0, len(places)}, set()
+        for name, signal in ((name, s) for name, own in kept.items() for s in signals_of(own)):
+            before = frozen[0] - 1 if frozen and name == SETTLED else 0
+            late = name == WHOLE and frozen and signal.point > frozen[1]
+            if late or signal.point + before > len(places):
+                continue
+            lasts = signal.confirmed is not None and signal.confirmed + before <= len(places)
+            if signal.kind == "single" and not lasts:
+                apart.add(signal.start + before - 1)
+            else:
+                cuts.add(signal.start + before - 1)
+        return [
+            tuple(places[n] for n in range(first, end) if n not in apart)
+            for first, end in pairwise(sorted(cuts))
+        ]
 
     def stretches(self, signals: Sequence[SignalResult]) -> tuple[StretchResult, ...]:
         """Cut the series at the starts (and ends) of its changes."""
@@ -116,11 +187,38 @@ class LevelCourse:
 
     def limits(self, present: Sequence[Point], rate: float) -> tuple[float | None, float | None]:
         """Limits of the settled state for the next piece; they hold the rate with 90 % confidence."""
-        values = np.array([p.value for p in self._settled(present)])
+        own = self._settled(present)
+        values = np.array([p.value for p in own])
         if values.size < LEARNING or not float(values.std(ddof=1)) > 0:
             return None, None
-        half = guaranteed_factor(values.size, rate, GUARANTEE) * float(values.std(ddof=1))
-        return float(values.mean()) - half, float(values.mean()) + half
+        found = natural_limits(
+            values,
+            self.known,
+            rate,
+            lots=self.lots_among(own),
+            shape=self.shape,
+            confidence=GUARANTEE,
+            resolution=self.step,
+        )
+        return found or (None, None)
+
+    @property
+    def shape(self) -> Literal["auto", "normal", "positive", "any"]:
+        """The shape in use: logarithms serve only where nothing lies below 0."""
+        below = any(p.value < 0 for p in self.points if not p.left_out)
+        return "any" if self.characteristic.shape == "positive" and below else self.characteristic.shape
+
+    @property
+    def known(self) -> Noise:
+        """What is known of the scatter of the newest piece."""
+        if self.noise:
+            return self.noise[-1]
+        measured = self.characteristic.kind == "measured"
+        return PRIOR if measured and self.characteristic.shape == "auto" else NORMAL
+
+    def lots_among(self, points: Sequence[Point]) -> list[str | None] | None:
+        """Return the lots of some of its points, None where none are recorded."""
+        return [self.lots[p.ordinal - 1] for p in points] if self.lots else None
 
     def note(self) -> str:
         """Say what is to be known of how a frozen state is used, empty where nothing is."""
@@ -135,6 +233,17 @@ class LevelCourse:
     def own_suspect(self, signal: SignalResult, plan: Plan) -> Suspect | None:
         """Return what is to be suspected first by the course alone; of a level, nothing."""
         return None
+
+    def _judged(self) -> list[int]:
+        """Return the places (0-based) of the points that take part in judging."""
+        return [place for place, point in enumerate(self.points) if not point.left_out]
+
+    def _rates(self, rate: float | Sequence[float], places: Sequence[int]) -> Floats:
+        each = np.broadcast_to(np.asarray(rate, dtype=np.float64), len(self.points))
+        return np.asarray(each[list(places)])
+
+    def _frozen(self, places: Sequence[int]) -> Frozen:
+        return frozen_among(self.baseline, places)
 
     def _settled(self, present: Sequence[Point]) -> Sequence[Point]:
         """Return the pieces of the settled state: of a frozen one those that were frozen."""
@@ -167,7 +276,7 @@ class LevelCourse:
         self, points: Pieces, rates: Floats, before: KeptState | None, settled: int = 0
     ) -> tuple[list[FoundChange], tuple[str, ...], KeptState]:
         """Go on from where the detector stood; the first `settled` points raise nothing."""
-        kind, shape, values = self.characteristic.kind, self.characteristic.shape, values_of(points)
+        kind, values = self.characteristic.kind, values_of(points)
         known = before or KeptState()
         if kind != "measured":
             sizes = np.array([p.size or 1.0 for p in points])
@@ -175,16 +284,16 @@ class LevelCourse:
                 values, sizes, rates, before=known, pass_fail=kind == "pass-fail", settled=settled
             )
             return [finding_of(s) for s in counted.signals], (), left
-        if shape == "positive" and float(values.min(initial=1.0)) < 0:
-            shape = "any"  # a deviation from target may lie below 0: ranks take it as it is
         result, left = detect_further(
             values,
             false_alarm_rate=rates,
             labels=[p.serial for p in points],
             before=known,
-            shape=shape,
+            shape=self.shape,
             resolution=self.step,
             settled=settled,
+            noise=[self.noise[p.ordinal - 1] for p in points] if self.noise else None,
+            lots=self.lots_among(points),
         )
         notes: tuple[str, ...] = ()
         if result.resolution is not None and _coarse(values, result.resolution):
@@ -194,7 +303,10 @@ class LevelCourse:
     def _told(self, found: Sequence[FoundChange], points: Pieces) -> tuple[FoundChange, ...]:
         """Tell what was raised by all pieces made since."""
         values = values_of(points)
-        return all_measured_anew(_with_returns(found, values), values, self.characteristic.shape)
+        noise = self.known if self.noise else None
+        return all_measured_anew(
+            _with_returns(found, values), values, self.characteristic.shape, noise, self.lots_among(points)
+        )
 
 
 def values_of(points: Pieces) -> Floats:
@@ -238,7 +350,9 @@ def _left_again(kept: Sequence[FoundChange], signal: FoundChange, values: Floats
         old = values[begin_of(kept[:place], first) - 1 : first.start - 1]
         away = values[first.start - 1 : signal.start - 1]
         new = values[signal.start - 1 :]
-        if old.size and away.size and new.size and is_back(old.mean(), away.mean(), new.mean()):
+        if away.size > max(old.size, ESTABLISHED):
+            continue  # what lasted longer than the state before it was the usual one: leaving it is news
+        if old.size and away.size and new.size and _came_back(old, away, new):
             return place
     return None
 
@@ -260,4 +374,15 @@ def _faded(signal: FoundChange, values: Floats, begin: int, following: int) -> b
     if signal.kind == "spread":
         spreads = [float(part.std(ddof=1)) if part.size > 1 else 0.0 for part in (old, away, new)]
         return min(spreads) > 0 and is_back(*np.log(spreads))
-    return is_back(old.mean(), away.mean(), new.mean())
+    return _came_back(old, away, new)
+
+
+def _came_back(old: Floats, away: Floats, new: Floats) -> bool:
+    """Say whether the newer pieces are as the old ones were: near them, and not clearly apart from them."""
+    if not is_back(old.mean(), away.mean(), new.mean()):
+        return False
+    if min(old.size, new.size) < LEAST_OLD:
+        return True
+    squares = float(((old - old.mean()) ** 2).sum() + ((new - new.mean()) ** 2).sum())
+    error = float((squares / (old.size + new.size - 2) * (1 / old.size + 1 / new.size)) ** 0.5)
+    return error == 0.0 or abs(float(new.mean() - old.mean())) <= CLEARLY_APART * error

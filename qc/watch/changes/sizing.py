@@ -16,17 +16,18 @@ from scipy.special import stdtrit
 from qc.stats import (
     Floats,
     KindFit,
+    Noise,
     Placed,
     WearBreak,
-    climb_or_stairs,
     fit_kinds,
     place_level,
     place_spread,
     step_variance,
 )
-from qc.watch.changes.findings import FoundChange, Side
+from qc.watch.changes.findings import ENOUGH_TO_RETURN, FoundChange, Side
 
 FitKind = Literal["steady", "single", "shift", "trend", "spread", "passing"]
+LASTING: tuple[Literal["shift"], Literal["trend"], Literal["spread"]] = ("shift", "trend", "spread")
 LEVEL_KINDS: tuple[Literal["shift"], Literal["trend"]] = ("shift", "trend")
 
 ENOUGH_TO_PLACE = 3
@@ -44,17 +45,23 @@ GIVES_WAY = 1.0
 """A kind gives way to one that explains the pieces better by so much log likelihood. Simulated by
 `tests/simulation/start_coverage.py`."""
 
-TO_LAST = 2.0
-"""What seemed over, or one piece only, is told as a scatter that lasts only where it leads by so much: told
-wrongly it would stand for good (house rule)."""
+CONTRADICTED, PASSED = 0.0, 4.0
+"""A signal is over where no change at all, or an excursion that has passed, explains all pieces better by so
+much than any lasting change does. Simulated by `tests/simulation/standing_rates.py`."""
+
+TO_SPREAD = 0.5
+"""One piece or a step gives way to a change of the spread by so much. Simulated by
+`tests/simulation/kind_rates.py`: with 1 for a step and 2 for a piece fewer doubled spreads are told rightly,
+and no fewer pieces of six sigma or steps are taken for a spread."""
 
 MOST_PUT_BACK = 6
 """So many pieces told as a `single` at most are looked at as the first ones of a change; each costs a fit of
 all kinds (house rule)."""
 
-TO_A_CLIMB = 2.0
-"""A step gives way to a climb only by so much, and a climb to a step where it leads by less than `GIVES_WAY`:
-steps are eight times as common among signals, and the logarithm of 8 is 2."""
+TO_A_CLIMB = 0.5
+"""A step gives way to a climb by so much, and a climb to a step where it leads by less. Simulated by
+`tests/simulation/kind_rates.py`: steps are hardly ever told as climbs; with 2 (steps being eight times as
+common) not half as many slow climbs are told as such after 40 pieces."""
 
 
 def begin_of(kept: Sequence[FoundChange], signal: FoundChange) -> int:
@@ -63,31 +70,13 @@ def begin_of(kept: Sequence[FoundChange], signal: FoundChange) -> int:
     return max(starts, default=1)
 
 
-def all_measured_anew(kept: Sequence[FoundChange], values: Floats, shape: str) -> tuple[FoundChange, ...]:
-    """Tell, place and measure all changes of a series by all its pieces, earlier ones first.
-
-    Parameters
-    ----------
-    kept : sequence of FoundChange
-        All findings of the series, in order.
-    values : float array
-        The series. [unit]
-    shape : str
-        As the plan names it; ranks tell and place nothing anew.
-
-    Returns
-    -------
-    tuple of FoundChange
-        As many, in the same order.
-    """
-    found = list(kept)
-    for place, signal in enumerate(kept):
-        found[place] = measured_anew(signal, found, values, shape)
-    return tuple(found)
-
-
 def measured_anew(
-    signal: FoundChange, kept: Sequence[FoundChange], values: Floats, shape: str
+    signal: FoundChange,
+    kept: Sequence[FoundChange],
+    values: Floats,
+    shape: str,
+    noise: Noise | None = None,
+    lots: Sequence[str | None] | None = None,
 ) -> FoundChange:
     """Give a change the kind, start and size that all its pieces show, not only those seen when raised.
 
@@ -95,8 +84,16 @@ def measured_anew(
     ----------
     signal : FoundChange
         One of `kept`; a count comes back as it is.
-    kept, values, shape
-        As for `all_measured_anew`; those before `signal` are already measured anew.
+    kept : sequence of FoundChange
+        All findings of the series, in order; those before `signal` are already measured anew.
+    values : float array
+        The series. [unit]
+    shape : str
+        As the plan names it; ranks tell and place nothing anew.
+    noise : Noise, optional
+        What pieces of one lot and neighbours have in common; left out, nothing.
+    lots : sequence of str or None, optional
+        The lot of each piece.
 
     Returns
     -------
@@ -107,20 +104,20 @@ def measured_anew(
     if signal.kind == "count":
         return signal
     begin = begin_of(kept[: kept.index(signal)], signal)
-    state = _State.of(signal, kept, values, shape, begin)
+    state = State.between(begin, end_of(signal, kept, values.size), kept, values, shape, noise, lots)
     if state is not None:
         signal = _told_anew(signal, kept, state)
         if signal.kind == "spread":
-            return _spread_anew(signal, state)
+            return _spread_anew(signal, state if signal.ended is None else state.until(signal.ended))
         if signal.kind == "trend":
-            return _climb_anew(signal, state.until(_end_of_climb(signal, kept, values.size)))
+            return _climb_anew(signal, state.until(end_of(signal, kept, values.size)))
     if signal.kind == "single":
-        end = _end(signal, kept, values.size)
+        end = end_of(signal, kept, values.size)
         others = {s.start for s in kept if s.kind == "single"} | {signal.start}
         return _alone(signal, float(values[signal.start - 1]), _part(values, begin, end, others))
     if signal.kind not in {"shift", "trend"}:
         return signal
-    end = min(_end(signal, kept, values.size), signal.ended or values.size + 1)
+    end = min(end_of(signal, kept, values.size), signal.ended or values.size + 1)
     apart = {s.start for s in kept if s.kind == "single"}
     if state is not None:
         state = state.until(end)
@@ -131,7 +128,7 @@ def measured_anew(
 
 
 @dataclass(frozen=True, slots=True)
-class _State:
+class State:
     """The pieces of one state of a series: since the last change that lasts, up to the next."""
 
     begin: int
@@ -140,26 +137,37 @@ class _State:
     apart: frozenset[int]  # pieces told as a `single`, from 1 within the state
     floor: float
     logs: bool
+    noise: Noise | None = None
+    lots: tuple[str | None, ...] | None = None
 
     @classmethod
-    def of(
-        cls, signal: FoundChange, kept: Sequence[FoundChange], values: Floats, shape: str, begin: int
-    ) -> _State | None:
-        """Take the state a signal speaks of; None where ranks judge it."""
-        end = max(_end(signal, kept, values.size), _end_of_climb(signal, kept, values.size))
+    def between(
+        cls,
+        begin: int,
+        end: int,
+        kept: Sequence[FoundChange],
+        values: Floats,
+        shape: str,
+        noise: Noise | None,
+        lots: Sequence[str | None] | None,
+    ) -> State | None:
+        """Take the pieces from one ordinal up to another; None where ranks judge them."""
         own = values[begin - 1 : end - 1]
         if shape == "any" or (shape == "positive" and not float(own.min()) > 0):
             return None
         apart = frozenset(s.start - begin + 1 for s in kept if s.kind == "single" and begin <= s.start < end)
         floor = step_variance(own)
+        among = None if lots is None else tuple(lots[begin - 1 : end - 1])
         if shape == "positive":
-            return cls(begin, own, np.log(own), apart, floor / float(np.median(own)) ** 2, logs=True)
-        return cls(begin, own, own, apart, floor, logs=False)
+            floor /= float(np.median(own)) ** 2
+            return cls(begin, own, np.log(own), apart, floor, True, noise, among)
+        return cls(begin, own, own, apart, floor, False, noise, among)
 
-    def until(self, end: int) -> _State:
+    def until(self, end: int) -> State:
         """Leave out the pieces from the ordinal `end` on."""
         size = max(end - self.begin, 0)
-        return replace(self, values=self.values[:size], scale=self.scale[:size])
+        lots = None if self.lots is None else self.lots[:size]
+        return replace(self, values=self.values[:size], scale=self.scale[:size], lots=lots)
 
     def ordinals(self) -> list[int]:
         """Ordinals of the pieces that were not set aside."""
@@ -177,61 +185,52 @@ class _State:
         """Judged figures of the pieces that were not set aside."""
         return np.array([self.scale[i - self.begin] for i in self.ordinals()])
 
+    def kept_lots(self) -> list[str | None] | None:
+        """Lots of the pieces that were not set aside."""
+        return None if self.lots is None else [self.lots[i - self.begin] for i in self.ordinals()]
 
-def _end(signal: FoundChange, kept: Sequence[FoundChange], size: int) -> int:
+
+def end_of(signal: FoundChange, kept: Sequence[FoundChange], size: int) -> int:
     """Return the ordinal at which the next lasting change begins."""
     later = [s.start for s in kept if s.kind != "single" and s.ended is None and s.start > signal.start]
     return min(later, default=size + 1)
 
 
-def _end_of_climb(signal: FoundChange, kept: Sequence[FoundChange], size: int) -> int:
-    """Return where the steps end that lead on the same way as `signal`: a climb is told step by step."""
-    return _end(([signal, *_further(signal, kept)])[-1], kept, size)
-
-
-def _further(signal: FoundChange, kept: Sequence[FoundChange]) -> list[FoundChange]:
-    """Return the lasting changes of the level that follow on `signal` and lead the same way."""
-    found: list[FoundChange] = []
-    if signal.ended is not None or signal.kind not in {"shift", "trend"}:
-        return found
-    for later in sorted((s for s in kept if s.start > signal.start), key=lambda s: s.start):
-        if later.kind == "single" or later.ended is not None:
-            continue
-        if later.kind not in {"shift", "trend"} or later.side != signal.side:
-            break
-        found.append(later)
-    return found
-
-
-def _told_anew(signal: FoundChange, kept: Sequence[FoundChange], whole: _State) -> FoundChange:
+def _told_anew(signal: FoundChange, kept: Sequence[FoundChange], whole: State) -> FoundChange:
     """Give a change the kind that explains its state best, where another than its own clearly does."""
-    further = _further(signal, kept)
-    if signal.kind in {"shift", "trend"} and further:
-        starts = [s.start - whole.begin + 1 for s in (signal, *further)]
-        ahead = climb_or_stairs(whole.scale, starts, apart=whole.apart, floor=whole.floor)
-        if ahead > (TO_A_CLIMB if signal.kind == "shift" else GIVES_WAY):
-            return replace(signal, kind="trend")
-    state = whole.until(_end(signal, kept, whole.begin + whole.values.size - 1))
+    state = whole.until(end_of(signal, kept, whole.begin + whole.values.size - 1))
     if state.values.size < LEAST_TOLD_APART or state.since(signal.point) < ENOUGH_TO_PLACE:
         return signal
     until = signal.point - state.begin + 1
-    fits = fit_kinds(state.scale, apart=state.apart, until=until, floor=state.floor)
+    fits = fit_kinds(
+        state.scale, apart=state.apart, until=until, floor=state.floor, noise=state.noise, lots=state.lots
+    )
+    if signal.ended is None and _contradicted(signal, state, fits):
+        return replace(signal, ended=signal.point + 1)
     lead = {k: fit.support - max(f.support for f in fits.values() if f is not fit) for k, fit in fits.items()}
     if signal.kind == "spread":
         return _no_spread(signal, state, fits, lead)
     start = fits["spread"].start + state.begin - 1
-    over = signal.kind == "single" or signal.ended is not None
-    if lead["spread"] > (TO_LAST if over else GIVES_WAY) and start <= signal.point + ON_THE_EVE:
+    if lead["spread"] > TO_SPREAD and start <= signal.point + ON_THE_EVE:
         return replace(signal, kind="spread", side="both", ended=None)
     if signal.kind == "shift" and signal.ended is None and lead["trend"] > TO_A_CLIMB:
         return replace(signal, kind="trend")
-    if signal.kind == "trend" and fits["trend"].support - fits["shift"].support < GIVES_WAY:
+    if signal.kind == "trend" and fits["trend"].support - fits["shift"].support < TO_A_CLIMB:
         return replace(signal, kind="shift")
     return signal
 
 
+def _contradicted(signal: FoundChange, state: State, fits: Mapping[FitKind, KindFit]) -> bool:
+    """Say whether what came after a signal disproves it: the pieces look steady, or as if it had passed."""
+    if signal.kind == "single" or state.since(signal.point) < ENOUGH_TO_RETURN:
+        return False
+    lasting = max(fits[kind].support for kind in LASTING if kind in fits)
+    passed = "passing" in fits and fits["passing"].support - lasting > PASSED
+    return passed or fits["steady"].support - lasting > CONTRADICTED
+
+
 def _no_spread(
-    signal: FoundChange, state: _State, fits: Mapping[FitKind, KindFit], lead: Mapping[FitKind, float]
+    signal: FoundChange, state: State, fits: Mapping[FitKind, KindFit], lead: Mapping[FitKind, float]
 ) -> FoundChange:
     """Give a change of the spread that turns out to be one of the level, or one wild piece, its own kind."""
     for kind in LEVEL_KINDS:
@@ -256,20 +255,22 @@ def _alone(signal: FoundChange, value: float, rest: Floats) -> FoundChange:
     return _measured(signal, size, half, sd)
 
 
-def _spread_anew(signal: FoundChange, state: _State) -> FoundChange:
+def _spread_anew(signal: FoundChange, state: State) -> FoundChange:
     """Place and measure a change of the spread; pieces set aside belong to its scatter."""
     if state.values.size < LEAST_TOLD_APART or state.since(signal.point) < ENOUGH_TO_PLACE:
         return signal
     judged = state.scale if state.logs else None
-    placed = place_spread(state.values, state.floor, judged)
+    placed = place_spread(state.values, state.floor, judged, noise=state.noise, lots=state.lots)
+    if state.begin + placed.start - 1 > signal.point + ON_THE_EVE:
+        return signal
     return put_at(signal, placed, range(state.begin, state.begin + state.values.size))
 
 
-def _climb_anew(signal: FoundChange, state: _State) -> FoundChange:
+def _climb_anew(signal: FoundChange, state: State) -> FoundChange:
     ordinals = state.ordinals()
     if len(ordinals) < LEAST_TOLD_APART or state.since(signal.point) < ENOUGH_TO_PLACE:
         return signal
-    placed = place_level(state.kept(), "trend", state.floor)
+    placed = place_level(state.kept(), "trend", state.floor, noise=state.noise, lots=state.kept_lots())
     if ordinals[placed.start - 1] > signal.point + ON_THE_EVE:
         return signal
     if state.logs:
@@ -279,7 +280,7 @@ def _climb_anew(signal: FoundChange, state: _State) -> FoundChange:
     return put_at(signal, placed, ordinals)
 
 
-def _put_back(signal: FoundChange, kept: Sequence[FoundChange], state: _State) -> frozenset[int]:
+def _put_back(signal: FoundChange, kept: Sequence[FoundChange], state: State) -> frozenset[int]:
     """Return the pieces told as a `single` that were the first of the new level, as far as they explain it.
 
     The first pieces of a change may each stand apart from all before; only with the next ones is it a change.
@@ -294,16 +295,17 @@ def _put_back(signal: FoundChange, kept: Sequence[FoundChange], state: _State) -
     support = []
     for count in range(len(mine) + 1):
         apart = state.apart - {i - state.begin + 1 for i in mine[:count]}
-        support.append(fit_kinds(state.scale, apart=apart, floor=state.floor)["shift"].support)
+        fits = fit_kinds(state.scale, apart=apart, floor=state.floor, noise=state.noise, lots=state.lots)
+        support.append(fits["shift"].support)
     return frozenset(mine[: int(np.argmax(support))])
 
 
-def _step_anew(signal: FoundChange, state: _State) -> FoundChange:
+def _step_anew(signal: FoundChange, state: State) -> FoundChange:
     """Place the start where one change of level among these pieces is likeliest."""
     ordinals = state.ordinals()
     if len(ordinals) < LEAST_TOLD_APART or state.since(signal.point) < ENOUGH_TO_PLACE:
         return signal
-    placed = place_level(state.kept(), "shift", state.floor)
+    placed = place_level(state.kept(), "shift", state.floor, noise=state.noise, lots=state.kept_lots())
     start = ordinals[placed.start - 1]
     if start > signal.point + ON_THE_EVE:
         return signal

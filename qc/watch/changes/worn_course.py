@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from qc.plan import Characteristic, DatedLimits, Plan
-from qc.stats import Floats
+from qc.stats import Floats, Noise
 from qc.watch.changes.findings import FoundChange, FoundChanges
 from qc.watch.changes.kept_states import KeptStates
 from qc.watch.changes.level_course import Frozen, LevelCourse, Pieces, values_of
@@ -26,7 +26,7 @@ from qc.watch.changes.tool_lines import (
 )
 from qc.watch.results import Forecast, Point, SignalResult, Suspect
 from qc.watch.series_decisions import Span
-from qc.words import inside
+from qc.words import named
 
 AHEAD_OF_ALL = 9.0
 """Weight of the tool itself, which its own line accuses: more than the rarest coincidence weighs."""
@@ -38,6 +38,8 @@ def course_of(
     baseline: Span | None = None,
     *,
     step: float | None = None,
+    noise: Sequence[Noise] = (),
+    lots: Sequence[str | None] = (),
 ) -> LevelCourse:
     """Return the course that a series runs: level, or worn where the plan names what it wears with.
 
@@ -49,12 +51,12 @@ def course_of(
         The series, in order of making.
     baseline : Span, optional
         The settled state that a lead froze; of a worn course the part on the last of its fittings counts.
-    step : float, optional
-        Step that the gauge leaves in the figures, see `step_of`. [unit of the figure]
+    step, noise, lots
+        As for `LevelCourse`.
     """
     span = None if baseline is None else baseline.ordinals(points)
     if not characteristic.wears_with:
-        return LevelCourse(characteristic, tuple(points), span, step=step)
+        return LevelCourse(characteristic, tuple(points), span, step, noise, lots)
     counted = _counted(points)
     own = own_fitting(points, span) if counted and span is not None else span
     return WornCourse(characteristic, tuple(points), own, step=step)
@@ -98,7 +100,7 @@ class WornCourse(LevelCourse):
         if signal.kind == "single" or not point.tool:
             return None
         tool = plan.tool(point.tool)
-        name = f"{inside(tool.name)} {tool.id}" if tool else point.tool
+        name = named(tool.name, tool.id) if tool else point.tool
         sentence = f"{name} past draw {point.tool_count}, off the line it wore along before"
         return Suspect("tool", point.tool, "", point.serial, point.day, sentence, AHEAD_OF_ALL)
 

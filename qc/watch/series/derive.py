@@ -18,6 +18,8 @@ NOTE = "note"
 INNER, OUTER = "inner_od", "outer_bore"
 CLEARANCE_READ = "clearance_read"  # a card that gives clearances instead of two diameters
 UM_PER_MM = 1000.0
+CARRIED = ("person", "gauge", "tool", "batch")
+"""What a derived figure takes over from all the readings it comes from, joined by `` + ``."""
 
 
 def derived_readings(
@@ -66,7 +68,7 @@ def _clearance(rows: pl.DataFrame, plan: Plan, rule: Derive) -> pl.DataFrame:
     outer = rows.filter(pl.col("characteristic") == OUTER)
     means = inner.group_by(keys, maintain_order=True).agg(
         pl.col("value").mean().alias("inner"),
-        *[pl.col(n).first().alias(f"inner_{n}") for n in ("gauge", "batch", "person")],
+        *[pl.col(n).first().alias(f"inner_{n}") for n in CARRIED],
     )
     paired = (
         outer.group_by(keys, maintain_order=True)
@@ -74,7 +76,7 @@ def _clearance(rows: pl.DataFrame, plan: Plan, rule: Derive) -> pl.DataFrame:
         .join(means, on=keys, how="inner", nulls_equal=True)
         .with_columns(
             value=(pl.col("value") - pl.col("inner")) * UM_PER_MM,
-            gauge=_both("gauge", "inner_gauge"),
+            **{n: _both(n, f"inner_{n}") for n in CARRIED},
             direction=pl.lit(None, pl.String),
             unit=pl.lit("um"),
         )
@@ -89,6 +91,12 @@ def _both(first: str, second: str) -> pl.Expr:
     return pl.when((a == b) | (b == "")).then(a).when(a == "").then(b).otherwise(a + " + " + b)
 
 
+def _all_of(name: str) -> pl.Expr:
+    """Return every word of a group of readings, each once; nothing where none is recorded."""
+    words = pl.col(name).drop_nulls().unique(maintain_order=True).str.join(" + ")
+    return pl.when(words != "").then(words).alias(name)
+
+
 def _ovality(rows: pl.DataFrame, plan: Plan, rule: Derive) -> pl.DataFrame:
     """Greatest less least two-point diameter of the outer bore at each station [um]."""
     keys = ["serial", "leg", "station"]
@@ -96,7 +104,8 @@ def _ovality(rows: pl.DataFrame, plan: Plan, rule: Derive) -> pl.DataFrame:
         rows.filter(pl.col("characteristic") == OUTER)
         .group_by(keys, maintain_order=True)
         .agg(
-            pl.exclude("value", *keys).first(),
+            pl.exclude("value", *keys, *CARRIED).first(),
+            *[_all_of(n) for n in CARRIED],
             (pl.col("value").max() - pl.col("value").min()) * UM_PER_MM,
             pl.len().alias("directions"),
         )
@@ -115,7 +124,10 @@ def _tuning(rows: pl.DataFrame, plan: Plan, rule: Derive) -> pl.DataFrame:
     part = rule.valve if rule.what == "wrap-length" else rule.partial if rule.what == "partial" else None
     name = rule.what if part is None else f"{rule.what}:{part}"
     unit = "cent" if rule.what in {"partial", "note-scatter"} else "mm"
-    first = notes.group_by("serial", maintain_order=True).agg(pl.exclude("value", "serial").first())
+    joined = [_all_of(n) for n in CARRIED]
+    first = notes.group_by("serial", maintain_order=True).agg(
+        pl.exclude("value", "serial", *CARRIED).first(), *joined
+    )
     found = figures.filter(pl.col("figure") == name).select("serial", "value")
     blank = [pl.lit(None, notes.schema[c]).alias(c) for c in ("valve", "position", "partial")]
     return (

@@ -196,6 +196,10 @@ def _to_points(rows: pl.DataFrame, *, centered: bool) -> tuple[Point, ...]:
     def words(values: Sequence[str]) -> str:
         return " + ".join(sorted({v for v in values if v}))
 
+    def levels(values: Sequence[str]) -> str:
+        # a derived figure brings the words of all its readings, joined already
+        return words([each for v in values if v for each in v.split(" + ")])
+
     return tuple(
         Point(
             ordinal=number,
@@ -209,10 +213,10 @@ def _to_points(rows: pl.DataFrame, *, centered: bool) -> tuple[Point, ...]:
             size=None if row["tested"] is None else float(row["tested"]),
             tool_count=row["tool_count"],
             air_c=row["air_c"],
-            person=words(row["person"]),
-            gauge=words(row["gauge"]),
-            tool=words(row["tool"]),
-            batch=words(row["batch"]),
+            person=levels(row["person"]),
+            gauge=levels(row["gauge"]),
+            tool=levels(row["tool"]),
+            batch=levels(row["batch"]),
             note=words(row["note"]),
         )
         for number, row in enumerate(rows.iter_rows(named=True), start=1)

@@ -77,6 +77,28 @@ def test_a_post_without_origin_needs_the_token_of_the_page(client, desk):
     assert taken.status_code == 200 and desk.mended
 
 
+POSTED = [
+    "/uploads",
+    "/held/decide",
+    "/signals/s2/say",
+    "/series/decide",
+    "/gauges/study",
+    "/_dash-update-component",
+]
+
+
+@pytest.mark.parametrize("path", POSTED)
+def test_no_route_takes_a_post_without_origin_and_token(client, desk, path):
+    assert client.post(path, headers=HOME).status_code == 403
+    assert not (desk.taken or desk.mended or desk.said or desk.decided or desk.studied)
+
+
+def test_every_route_that_takes_posts_is_among_those_asked(client):
+    rules = client.application.url_map.iter_rules()
+    taking = {rule.rule for rule in rules if "POST" in rule.methods and not rule.rule.startswith("/_")}
+    assert taking == {path.replace("s2", "<signal_id>") for path in POSTED} - {"/_dash-update-component"}
+
+
 @pytest.mark.parametrize("path", ["/", "/theme.css", "/nowhere/at/all", "/tickets/none"])
 def test_every_answer_carries_the_security_headers(client, path):
     headers = client.get(path, headers=HOME).headers

@@ -143,6 +143,57 @@ def test_a_large_body_is_refused_everywhere(client, caplog):
     assert not caplog.records
 
 
+ODD = ["%00", "..", "%ff", "x" * 3000, "%C2%B2", "9" * 400, "a%2Fb", "%25", "%0a", "%E2%80%AE", "con", "s2"]
+METHODS = ["GET", "HEAD", "OPTIONS", "POST", "PUT", "PATCH", "DELETE", "TRACE"]
+FIELDS = ("rows", "decision", "who", "what", "series", "first", "cause", "action", "column", "value", "part")
+WORDS = [
+    "",
+    "\x00",
+    "\u202e",
+    "9" * 400,
+    "1e308",
+    "²",
+    "1,2",
+    "by-hand",
+    "closed",
+    "freeze",
+    "f0/f1/all",
+    "RA",
+]
+
+
+def test_every_route_with_odd_parts_methods_and_forms_ends_in_a_number(app, caplog, monkeypatch):
+    monkeypatch.setattr(app.server.config[PACE_KEY], "wait_s", lambda address: 0)
+    client, chance, seen = app.server.test_client(), random.Random(20261129), set()
+    for rule in app.server.url_map.iter_rules():
+        for odd in ODD if "<" in rule.rule else ODD[:2]:
+            path = re.sub("<[^>]+>", odd, rule.rule) + chance.choice(["", "?rows=" + odd, "?m=" + odd])
+            for method in METHODS:
+                form = {name: chance.choice(WORDS) for name in FIELDS} if method in {"POST", "PUT"} else None
+                with client.open(path, method=method, data=form, headers=HOME) as answer:
+                    assert answer.status_code < 500, (method, path, form)
+                    seen.add(answer.status_code)
+    assert {200, 400, 404, 405} <= seen and not caplog.records
+
+
+@pytest.mark.parametrize(
+    "path", ["/", "/stages", "/tickets/t1", "/assets/board.css", "/reports/x/y", "/nowhere"]
+)
+def test_no_route_is_left_out_of_the_pace(client, monkeypatch, path):
+    monkeypatch.setattr(client.application.config[PACE_KEY], "_burst", 0.5)
+    assert client.get(path, headers=HOME).status_code == 429
+    assert client.post(path, headers=HOME).status_code == 429
+
+
+def test_one_address_that_asks_too_much_costs_no_other(client, monkeypatch):
+    monkeypatch.setattr(client.application.config[PACE_KEY], "_burst", 1)
+    asked = [
+        client.get("/theme.css", headers=HOME, environ_base={"REMOTE_ADDR": f"127.0.0.{n}"})
+        for n in (1, 1, 2)
+    ]
+    assert [answer.status_code for answer in asked] == [200, 429, 200]
+
+
 def test_too_many_requests_are_told_when_to_come_again(client, monkeypatch):
     monkeypatch.setattr(client.application.config[PACE_KEY], "_burst", 2)
     assert [client.get("/theme.css", headers=HOME).status_code for _ in range(2)] == [200, 200]

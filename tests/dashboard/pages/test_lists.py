@@ -68,7 +68,7 @@ def test_a_signal_without_suspects_or_size_says_so(in_app, board, monkeypatch, t
     )
     monkeypatch.setattr(board, "signal", lambda _: replace(first, signal=bare, comments=()))
     said = texts(signals.one_layout("s0"))
-    assert "Nothing that is recorded changed" in said and "Nobody has said anything" in said
+    assert "Nothing recorded explains it." in said and "Nobody has said anything" in said
     assert "F wrap length, tenor-bass: a new level since" in said
 
 

@@ -106,6 +106,15 @@ def test_a_long_list_comes_in_pages(in_app, board, texts):
     assert "21 to 25 of 25" in texts(sheets.held_list(rows[:25], 40))
 
 
+def test_units_of_a_reason_bear_their_signs_and_names_of_columns_stay(in_app, board, texts):
+    row = board.held()[0]
+    reason = replace(
+        row.reasons[0], sentence="0.03 um, and 2.3 in line 9, Leak [cm3/min].", mend="In cm3/min."
+    )
+    said = texts(sheets.held_list((replace(row, reasons=(reason,)),), 0))
+    assert "0.03 µm, and 2.3 in line 9, Leak [cm3/min]." in said and "In cm³/min." in said
+
+
 def test_past_sheets_come_in_pages(in_app, board, texts, monkeypatch):
     past = tuple(replace(board.sheets()[0], file=f"s{n}.csv") for n in range(50))
     monkeypatch.setattr(board, "sheets", lambda: past)

@@ -37,6 +37,15 @@ def test_the_next_step_is_introduced_once(in_app, view, texts, step, said):
     assert said in texts(today.changes(shown))
 
 
+def test_an_old_backup_is_reminded_of_quietly(in_app, board, texts):
+    assert "backup" not in texts(today.layout())
+    board.backup = "The last backup is 9 days old: make one on another disk with `qc backup DIR`."
+    page = today.layout()
+    assert "The last backup is 9 days old: " in texts(page)
+    (line,) = today.backup_line(board.backup)
+    assert line.className == "small" and line.children[1].to_plotly_json()["type"] == "Code"
+
+
 def test_a_quiet_workshop_shows_a_quiet_page(in_app, view, texts):
     said = texts(today.changes(replace(view, findings=())))
     assert "Nothing has moved." in said and "worst" not in said

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from qc.ingest.cells.dates import nearest_year, read_moment, spreadsheet_day
+from qc.ingest.cells.dates import nearest_year, possible_days, read_moment, spreadsheet_day
 
 ZONE = "CET"
 
@@ -32,8 +32,11 @@ def test_the_time_may_stand_in_a_cell_of_its_own():
     [
         "14.05",
         "14.05.",
-        "14.05.26",
-        "14/05/2026",
+        "10/11/2026",
+        "10-11-2026",
+        "24/11/26",
+        "05/14/2026",
+        "Mon 24.11.2026",
         "05-14-2026",
         "2026-02-30",
         "31.4.2026",
@@ -82,3 +85,44 @@ def test_a_date_without_its_year_gets_the_nearest_one_not_in_the_future():
     assert nearest_year(1, 6, date(2026, 5, 18), today) == date(2025, 6, 1)
     assert nearest_year(31, 4, today, today) is None
     assert nearest_year(29, 2, date(2026, 3, 1), today) is None
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "2026/11/24",
+        "2026.11.24",
+        "24.11.26",
+        "24/11/2026",
+        "24-11-2026",
+        "24 November 2026",
+        "24th of November 2026",
+        "24. Nov. 2026",
+        "November 24, 2026",
+        "24-Nov-26",
+        "Tue 24.11.2026",
+        "Di, 24.11.2026",
+        "Tuesday 24 November 2026",
+    ],
+)
+def test_a_day_is_the_same_in_every_writing_of_one_meaning(text):
+    moment = read_moment(text, ZONE)
+    assert moment is not None
+    assert moment.day == date(2026, 11, 24)
+    assert not moment.has_time
+
+
+@pytest.mark.parametrize(
+    ("text", "days"),
+    [
+        ("10/11/2026", [date(2026, 10, 11), date(2026, 11, 10)]),
+        ("10/10/2026", [date(2026, 10, 10)]),
+        ("24/11/26", [date(2024, 11, 26), date(2026, 11, 24)]),
+        ("05/14/2026", [date(2026, 5, 14)]),
+        ("Fri 10/11/2026", []),
+        ("Tue 10/11/2026", [date(2026, 11, 10)]),
+        ("soon", []),
+    ],
+)
+def test_all_days_that_a_writing_may_mean_are_told(text, days):
+    assert list(possible_days(text)) == days

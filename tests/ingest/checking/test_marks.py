@@ -1,4 +1,7 @@
+import math
 from datetime import date
+
+from scipy.stats import binom
 
 from qc.ingest import Known
 from qc.ingest.checking.marks import _chance_of
@@ -40,6 +43,8 @@ def test_the_chance_of_a_pile_up_is_binomial():
     # by hand: five of five where one in five is expected
     assert abs(_chance_of(5, 5) - 0.2**5) < 1e-15
     assert _chance_of(1, 5) == 1.0
+    # a year of a card on one sheet: products of so many factors leave the range of a double
+    assert math.isclose(_chance_of(700, 2360), binom.sf(699, 2360, 0.2), rel_tol=1e-9)
 
 
 def test_marks_to_dict(judge, slide_card):

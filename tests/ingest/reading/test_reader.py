@@ -128,15 +128,15 @@ def test_a_refusal_is_the_same_as_in_this_process(made, data):
     [
         (b"ABORT", "broke off: it is damaged, or holds far more than a bench sheet"),
         (b"MEMORY", "takes more than 500 MB of memory"),
-        (b"SLEEP", "takes more than 4 seconds"),
-        (b"WORK", "takes more than 4 seconds"),
+        (b"SLEEP", "takes more than 2 seconds"),
+        (b"WORK", "takes more than 2 seconds"),
         (b"FAULT", "damaged in a way that broke the reader"),
         (b"LONG", "MB of text"),
     ],
 )
 def test_a_sheet_that_breaks_the_reader_costs_only_itself(made, drive, data, words):
     drive(BREAKING)
-    one = made(seconds=4, megabytes=500)
+    one = made(seconds=2, megabytes=500)
     assert one.read("a.csv", GOOD) == read_sheet(GOOD, "a.csv")
     files = open_files()
     with pytest.raises(SheetError, match=words) as caught:
@@ -191,7 +191,7 @@ def test_what_it_printed_is_kept_for_the_log_and_shown_to_nobody(made, drive, ca
 )
 def test_an_answer_that_is_none_is_one_sentence(made, drive, junk):
     drive(GREETING + junk)
-    one = made(seconds=4)
+    one = made(seconds=2)
     with pytest.raises(SheetError, match=r"^a\.csv: .*\. Copy the table"):
         one.read("a.csv", GOOD)
 

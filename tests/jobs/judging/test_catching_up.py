@@ -1,6 +1,7 @@
 """Rows are durable before they are judged: whatever comes between, the next command judges what waits."""
 
 import os
+import shutil
 import signal
 import sqlite3
 import subprocess
@@ -28,7 +29,11 @@ MARK = catching_up.MARK
 
 @pytest.fixture
 def folder(tmp_path):
-    made = tmp_path / "shop"
+    return bare(tmp_path / "shop")
+
+
+def bare(made):
+    """Make a workshop that has its plan and nothing else."""
     made.mkdir()
     (made / "plan.yaml").write_bytes((sample_folder() / "plan.yaml").read_bytes())
     return made
@@ -69,8 +74,10 @@ def locked(folder):
         other.close()
 
 
-def killed_before_judging(folder):
+@pytest.fixture(scope="module")
+def made_killed(tmp_path_factory):
     """Upload in a process of its own that is killed when the rows are stored and judging begins."""
+    folder = bare(tmp_path_factory.mktemp("made") / "killed")
     code = f"""
     import os, signal
     from pathlib import Path
@@ -82,29 +89,40 @@ def killed_before_judging(folder):
     """
     done = subprocess.run([sys.executable, "-c", textwrap.dedent(code)], env={**os.environ}, check=False)
     assert done.returncode == -signal.SIGKILL
+    return folder
 
 
 @pytest.fixture
-def unkilled(tmp_path, opened):
-    made = tmp_path / "unkilled"
-    made.mkdir()
-    (made / "plan.yaml").write_bytes((sample_folder() / "plan.yaml").read_bytes())
-    workshop = opened(made)
+def killed(made_killed, tmp_path):
+    """Return a copy of the workshop whose upload was killed before judging, as the kill left it."""
+    return shutil.copytree(made_killed, tmp_path / "killed")
+
+
+@pytest.fixture(scope="module")
+def made_unkilled(tmp_path_factory):
+    folder = bare(tmp_path_factory.mktemp("made") / "unkilled")
+    workshop = open_workshop(folder)
     receipt = upload(workshop, files(), who="IS")
-    return workshop, receipt
+    workshop.store.close()
+    return folder, receipt
 
 
-def test_killed_before_judging_status_says_what_an_unkilled_run_says(folder, opened, unkilled):
-    killed_before_judging(folder)
-    workshop = opened(folder)
+@pytest.fixture
+def unkilled(made_unkilled, tmp_path, opened):
+    """Return a copy of the workshop where nobody was killed, opened, and the receipt of its upload."""
+    folder, receipt = made_unkilled
+    return opened(shutil.copytree(folder, tmp_path / "unkilled")), receipt
+
+
+def test_killed_before_judging_status_says_what_an_unkilled_run_says(killed, opened, unkilled):
+    workshop = opened(killed)
     assert not_judged_since(workshop) is not None
     assert answer(workshop) == answer(unkilled[0])
     assert not_judged_since(workshop) is None
 
 
-def test_known_sheets_still_tell_the_signals_that_were_never_told(folder, opened, unkilled):
-    killed_before_judging(folder)
-    again = upload(opened(folder), files(), who="IS")
+def test_known_sheets_still_tell_the_signals_that_were_never_told(killed, opened, unkilled):
+    again = upload(opened(killed), files(), who="IS")
     assert sum(sheet.count.accepted for sheet in again.sheets) == 0
     told = {signal["id"] for signal in again.to_dict()["signals"]}
     assert told == {signal["id"] for signal in unkilled[1].raised} and told
@@ -112,11 +130,10 @@ def test_known_sheets_still_tell_the_signals_that_were_never_told(folder, opened
     assert "From sheets handed in before, judged now:" in again.to_text()
 
 
-def test_before_a_lock_readers_answer_with_what_was_judged_and_say_since_when(folder, opened, monkeypatch):
+def test_before_a_lock_readers_answer_with_what_was_judged_and_say_since_when(killed, opened, monkeypatch):
     monkeypatch.setattr(catching_up, "READERS_PATIENCE_S", 0.1)
-    killed_before_judging(folder)
-    workshop = opened(folder)
-    with locked(folder):
+    workshop = opened(killed)
+    with locked(killed):
         found = status(workshop)
         told = list_signals(workshop).to_text()
     assert datetime.fromisoformat(found.to_dict()["not_judged_since"]).tzinfo is not None
@@ -161,7 +178,7 @@ def test_a_fault_of_the_program_while_judging_carries_what_was_stored(folder, op
     assert "1 sheet stored" in fault.value.__notes__[0]
 
 
-def test_a_changed_plan_is_judged_by_whoever_asks_first(folder, opened, unkilled):
+def test_a_changed_plan_is_judged_by_whoever_asks_first(opened, unkilled):
     workshop = unkilled[0]
     plan = workshop.folder / "plan.yaml"
     before = workshop.store.pulse()

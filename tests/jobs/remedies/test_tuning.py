@@ -203,6 +203,15 @@ def test_recording_alone_lists_its_notes(answer, run, tmp_path):
     assert "B-flat2" in run("tune", "--wav", wav)[1]
 
 
+def test_a_recording_without_its_card_has_nothing_to_draw_and_says_what_to_give(run, tmp_path):
+    wav, drawing = tmp_path / "notes.wav", tmp_path / "notes.png"
+    wavfile.write(wav, 22050, (sound((3.0, 3.0, 3.0)) * 8000).astype(np.int16))
+    code, out, err = run("tune", "--wav", wav, "--plot", drawing)
+    assert (code, out) == (2, "") and err.count("\n") == 1
+    assert "a recording alone has none" in err and "qc tune CARD --wav notes.wav --plot notes.png" in err
+    assert not drawing.exists()
+
+
 def test_recordings_that_are_refused(fault, write, tmp_path):
     wav = tmp_path / "notes.wav"
     wavfile.write(wav, 22050, (sound((0.0, 0.0, 0.0)) * 8000).astype(np.int16))

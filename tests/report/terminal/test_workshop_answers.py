@@ -48,7 +48,7 @@ def test_a_receipt_tells_each_sheet_and_their_sums():
 def test_of_many_sheets_the_empty_ones_are_not_told():
     empty, full = ("e.csv", 0, 0, 0, 0, {}), ("f.csv", 1, 1, 0, 0, {})
     assert receipt_text([empty] * 10 + [full], []).count("e.csv") == 10
-    assert receipt_text([empty] * 11 + [full], []) == "f.csv: 1 rows, 1 accepted.\n" + total_text(
+    assert receipt_text([empty] * 11 + [full], []) == "f.csv: 1 row, 1 accepted.\n" + total_text(
         12, 1, 1, 0, 0
     )
 

@@ -11,7 +11,9 @@ import pytest
 from qc.stats import KeptState, StatisticsError, count_further, detect, detect_counts, detect_further
 from qc.stats.change import resume
 
-SHAPES = ("normal", "positive", "any")
+SHAPES = ("auto", "normal", "positive", "any")
+MOVES = 20
+"""Of a history. All histories together make 520 moves, of each kind more than forty."""
 
 
 def kept(state):
@@ -73,7 +75,7 @@ def test_random_histories_come_out_as_judged_from_nothing(shape, seed, monkeypat
     monkeypatch.setattr(resume, "MOST", 4)
     history, state = History(100 * seed + 7), KeptState()
     raised = 0
-    for _ in range(30):
+    for _ in range(MOVES):
         history.move_on()
         step = None if history.made % 2 else 0.1
         asked = {"false_alarm_rate": history.rates, "labels": history.labels, "shape": shape}
@@ -94,7 +96,7 @@ def test_random_histories_of_counts_come_out_as_judged_from_nothing(pass_fail, s
     monkeypatch.setattr(resume, "MOST", 4)
     history, state = History(100 * seed + 8), KeptState()
     raised = 0
-    for _ in range(30):
+    for _ in range(MOVES):
         history.move_on()
         sizes = [8.0 + len(label) for label in history.labels]
         counts = [min(max(round(2 * value) - 14, 0), 10) for value in history.values]

@@ -101,3 +101,17 @@ def test_scores_are_about_zero_in_every_stretch(drawn):
     random = np.random.default_rng(86)
     laid = lay([("one", [drawn.settled(random, np.round(random.normal(0, 1, n))) for n in (7, 12, 31)])])
     assert laid.over_stretches(blom_scores(laid)) == pytest.approx(np.zeros(3), abs=1e-12)
+
+
+def test_own_lots_that_differ_less_are_believed_later_than_lots_that_differ_more(drawn):
+    random = np.random.default_rng(89)
+    pool = drawn.pool(random, lambda r: drawn.recorded(r, 60, 0.3))
+
+    def share_beside(own):
+        return learn_noise({**pool, "x": [drawn.recorded(random, 100, own)]})["x"].lots
+
+    common = learn_noise({**pool, "x": []})["x"].lots
+    alike, apart = share_beside(0.0), share_beside(0.7)
+    # by hand: some 13 older lots against 40 of the sisters take off about a quarter, against 8 add 13 / 21
+    assert 0.65 * common < alike < common
+    assert apart - common > 1.5 * (common - alike)

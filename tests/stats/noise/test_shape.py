@@ -155,9 +155,29 @@ def test_odd_pieces_are_counted_over_the_pool(drawn):
     few, many = learn_shape(clean), learn_shape(odd)
     # beyond three lie 0.0027 of normal readings; of the others the learned tails take most in
     assert 0.0003 < few.odd_share < 0.0027 and many.odd_share > 1.5 * few.odd_share
-    beyond = np.abs(normal_scores(odd, spread_ties(odd), many.skew, many.tails)) - 3
+    # counted by the tails of the pool where a series' own are heavier: 60 pieces of the prior, 97 of each
+    _, tau_4 = l_moment_ratios(spread_ties(odd), odd.sizes)
+    pool = (60 * 0.1795 + 97 * tau_4.sum()) / (60 + 20 * 97) + 0.225 / (60 + 20 * 97) ** 0.5
+    tails = np.minimum(many.tails, tails_of(many.skew / SKEW_PER_TAU_3, pool))
+    assert (tails < many.tails).any() and (tails == many.tails).any()
+    beyond = np.abs(normal_scores(odd, spread_ties(odd), many.skew, tails)) - 3
     assert many.odd_share == pytest.approx((np.sum(beyond > 0) + 0.54) / (20 * 97 + 200))
     assert many.odd_reach == pytest.approx((beyond[beyond > 0].sum() + 0.6) / (np.sum(beyond > 0) + 2))
+
+
+def test_a_series_without_an_odd_piece_yet_keeps_the_tails_of_its_sisters(drawn):
+    random = np.random.default_rng(77)
+
+    def shape_beside(own):
+        pool = drawn.pool(random, lambda r: drawn.settled(r, r.standard_t(4, 100)))
+        return learn_shape(lay([*pool.items(), ("x", [drawn.settled(random, own)])]))
+
+    quiet = shape_beside(stats.norm.ppf((np.arange(180) + 0.5) / 180))
+    # as many pieces say nothing for lighter tails what they say for heavier ones
+    wild = shape_beside(stats.t(2.2).ppf((np.arange(180) + 0.5) / 180))
+    common = np.median(quiet.tails[:-1])
+    assert 0.75 * common < quiet.tails[-1] < common
+    assert wild.tails[-1] > 1.2 * np.median(wild.tails[:-1])
 
 
 def test_level_and_spread_of_heavy_tails_are_those_of_the_t(drawn):

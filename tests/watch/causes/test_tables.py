@@ -1,5 +1,6 @@
 """What a table gives for a few pieces is what would be gathered if nothing else had been recorded."""
 
+from dataclasses import replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -93,10 +94,11 @@ def by_hand(readings, events, plan):
         place[factor] = min(at, place.get(factor, at))
 
     for row in readings.iter_rows(named=True):
-        for kind in ("person", "gauge", "tool", "batch"):
+        for kind in ("person", "tool", "batch"):
             if row[kind]:
-                own = classes.get(row[kind], row["stage"]) if kind in {"gauge", "tool"} else row["stage"]
-                put(Factor(kind, own), row["serial"], row[kind], route.get(row["stage"], 0))
+                own = classes.get(row[kind], row["stage"]) if kind == "tool" else row["stage"]
+                factor = Factor(kind, own, row["stage"], (row["characteristic"],))
+                put(factor, row["serial"], row[kind], route.get(row["stage"], 0))
     parts = events.filter(pl.col("kind") == "part").rows(named=True)
     for row in parts:
         role = row["code"] or "part"
@@ -108,7 +110,7 @@ def by_hand(readings, events, plan):
         carried = {}
         for row in parts:
             if factor.kind in {"tool", "batch"} and row["subject"] in own:
-                name = Factor(factor.kind, f"{factor.source} of {row['code'] or 'part'}")
+                name = replace(factor, source=f"{factor.source} of {row['code'] or 'part'}")
                 carried.setdefault(name, {}).setdefault(row["serial"], own[row["subject"]])
         for name, found in carried.items():
             levels.setdefault(name, {}).update(found)
@@ -135,9 +137,6 @@ def test_factors_of_a_few_pieces(plan, seed):
         levels, place = by_hand(few(readings, about), events, plan)
         assert (found.levels, found.route) == (alone.levels, alone.route) == (levels, place)
         assert list(found.levels) == list(alone.levels)
-        assert [f for f in found.levels if f.kind != "gauge-check"] == [
-            f for f in levels if f.kind != "gauge-check"
-        ]
 
 
 @pytest.mark.parametrize("seed", range(6))
@@ -155,3 +154,36 @@ def test_figures_of_a_few_pieces(plan, seed):
     first = few(means, [f"R-{n}" for n in range(40)]).filter(stage="s0").row(0, named=True)
     (one,) = table.figures(parts.clear(), 1, {first["serial"]}).values()
     assert one == {first["serial"]: first["mean"] - 10}
+
+
+def test_figures_of_one_card_make_one_factor_and_those_of_another_a_second(plan):
+    """At the second stage two figures stand on one card, of which one was not read on a piece."""
+    base = {"gauge": None, "tool": None, "batch": None, "model": "tenor", "stage": "s1"}
+    said = {"f1": ["IS", "IS", "AB"], "f2": ["IS", None, "AB"], "f9": ["AB", "AB", "AB"]}
+    rows = [
+        {**base, "serial": f"R-{n}", "characteristic": figure, "person": who, "day": date(2026, 4, 1)}
+        for figure, people in said.items()
+        for n, who in enumerate(people)
+    ]
+    readings = pl.DataFrame(rows, schema_overrides=dict.fromkeys(("gauge", "tool", "batch"), pl.String))
+    parts = pl.DataFrame(
+        schema=dict.fromkeys(("kind", "serial", "code", "subject", "batch", "tool"), pl.String)
+    )
+    found = FactorTable(readings, plan).factors(parts.with_columns(day=pl.lit(None, pl.Date))).levels
+    assert found == {
+        Factor("person", "s1", "s1", ("f1", "f2")): {"R-0": "IS", "R-1": "IS", "R-2": "AB"},
+        Factor("person", "s1", "s1", ("f9",)): {"R-0": "AB", "R-1": "AB", "R-2": "AB"},
+    }
+
+
+def test_a_figure_without_a_chart_is_never_named(plan):
+    """It is read for another figure; the means of the very same readings without it give the rest."""
+    *_, means = drawn(3)
+    first, *rest = plan.stages
+    hidden = first.model_copy(
+        update={"characteristics": (first.characteristics[0].model_copy(update={"charted": False}),)}
+    )
+    kept = plan.model_copy(update={"stages": (hidden, *rest)})
+    none = pl.DataFrame(schema=dict.fromkeys(("subject", "serial", "code"), pl.String))
+    assert "s0" in {figure.stage for figure in FigureTable(means, plan).figures(none, 3)}
+    assert "s0" not in {figure.stage for figure in FigureTable(means, kept).figures(none, 3)}

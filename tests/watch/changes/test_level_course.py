@@ -5,7 +5,7 @@ from scipy import stats
 from qc.plan import Characteristic
 from qc.watch.changes import LevelCourse, WornCourse
 
-PLAIN = Characteristic(id="x", name="X", unit="mm")
+PLAIN = Characteristic(id="x", name="X", unit="mm", shape="normal")
 WORN = Characteristic(id="od", name="OD", unit="mm", wears_with="die")
 COUNT = Characteristic(id="d", name="Defects", unit="count", kind="count")
 RATE = 0.002

@@ -5,7 +5,8 @@ import pytest
 from scipy import stats
 
 from qc.watch.changes import FoundChange
-from qc.watch.changes.sizing import all_measured_anew, begin_of, measured_anew
+from qc.watch.changes.joining import all_measured_anew
+from qc.watch.changes.sizing import begin_of, measured_anew
 
 
 def found(point, start, kind="shift", ended=None):
@@ -102,7 +103,7 @@ def test_steps_that_lead_on_one_way_are_one_climb(rng, at_least):
     first, second, starts = found(38, 36), found(48, 45), []
     for _ in range(DRAWS):
         told = all_measured_anew([first, second], climbing(rng), "normal")
-        assert told[0].kind == "trend"
+        assert [s.kind for s in told] == ["trend"] and told[0].point == first.point
         starts.append(holds_start(told[0], 31))
     assert at_least(0.90, starts)
 

@@ -44,6 +44,15 @@ def test_clearance_is_bore_less_stocking_in_micrometres(small_plan, readings):
     assert not found.centered
 
 
+def test_a_clearance_is_whose_who_read_either_of_its_diameters(small_plan, readings):
+    """Two people, one batch: the words of both readings, each once."""
+    rows = clearance_rows("S-1", day=date(2026, 3, 2), batch="B-1")
+    for row in rows:
+        row["person"] = "AB" if row["characteristic"] == "inner_od" else "CD"
+    (point,) = clearance(small_plan, readings(rows)).points
+    assert (point.person, point.batch, point.tool) == ("AB + CD", "B-1", "")
+
+
 def test_body_readings_take_no_part(small_plan, readings):
     rows = clearance_rows("S-1", day=date(2026, 3, 2))
     body = {**rows[1], "surface": "body", "value": 13.80}

@@ -1,0 +1,198 @@
+"""What a heading means on one card: a name of ours, a figure, the places behind it, or several of these."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Collection, Iterator
+from dataclasses import dataclass
+
+from qc.ingest.cards.recognition import VALUE, card_characteristics, card_names, plan_units, short_names
+from qc.ingest.cells import heading, plain
+from qc.plan import PLACE, Card, Characteristic, Plan
+
+WHAT = "what"
+"""Field of a column that names the figure of its row."""
+
+FIGURE = "figure"
+"""Field of a column of figures that are named elsewhere: in the row, or by the card alone."""
+
+NUMBER = "number"
+"""Field of a column that counts the rows, or names the piece where nothing else does."""
+
+WHAT_WORDS = frozenset("what|characteristic|figure|measurement|quantity|merkmal|messgröße".split("|"))
+FIGURE_WORDS = frozenset("value|reading|figure read|wert|messwert".split("|"))
+NUMBER_WORDS = frozenset("no|nr|#|lfd nr|lfd. nr|running no|row".split("|"))
+MOST_PARTIAL, MOST_POSITION = 16, 7
+"""Highest partial a card asks for (chosen), positions of a hand slide."""
+
+SOURCE_FIGURES = {
+    "slide": {"inner_od": "inner_od", "outer_bore": "outer_bore", "clearance": "clearance_read"},
+    "tuning": {"cents": "", "hz": ""},
+    "lacquer": {"thickness": ""},
+}
+"""Columns of figures of a source -> the characteristic; empty where the card itself names it."""
+
+_GLUED = re.compile(r"(?<=[a-zäöü])\.?(?=\d)")
+Places = tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Meaning:
+    """What stands under a heading: a field, the unit and basis it names, the places it stands for."""
+
+    field: str
+    unit: str = ""
+    basis: str = ""
+    places: Places = ()
+    figure: bool = False
+
+
+class CardHeadings:
+    """Reads headings in the words of one card.
+
+    Parameters
+    ----------
+    card : Card
+        The card.
+    plan : Plan
+        The measuring plan.
+    """
+
+    def __init__(self, card: Card, plan: Plan) -> None:
+        self.card, self.units = card, plan_units(plan)
+        self.names, self.short = card_names(card, plan), short_names(card, plan)
+        self.figures = _figures(card, plan)
+        self.places = {field: _places(card, c, plan) for field, c in self.figures.items()}
+
+    def read(self, text: str, given: Collection[str] = ()) -> Meaning | None:
+        """Return what a heading means; `given` are the places that the sheet says elsewhere.
+
+        None where it means nothing on this card, or where two places are possible.
+        """
+        exact = self._exact(text)
+        if exact is not None:
+            return exact
+        if heading(text, {}, self.units).stray_unit:
+            return None  # without its unit a figure would be read as one of the plan's unit
+        name = plain(text)
+        if name in WHAT_WORDS:
+            return Meaning(WHAT)
+        if name in NUMBER_WORDS:
+            return Meaning(NUMBER)
+        for bare, unit, basis in self._without_unit(text):
+            if bare in FIGURE_WORDS:
+                return Meaning(FIGURE, unit, basis, (), figure=True)
+            words = _GLUED.sub(" ", bare.replace(". ", " ")).split(" ")
+            for cut in range(len(words), -1, -1):
+                figure = self._figure(" ".join(words[:cut])) if cut else ""
+                if figure is None:
+                    continue
+                places = self._read_places(words[cut:], figure, given)
+                if places is not None:
+                    return Meaning(figure or FIGURE, unit, basis, places, figure=True)
+        return None
+
+    def open_places(self, text: str) -> list[str]:
+        """Return the places a bare word may stand for, each with its name: ``partial 2``, ``position 2``."""
+        value = plain(text).rstrip("°")
+        names = {
+            name for known in self.places.values() for name, spelled in known.items() if value in spelled
+        }
+        return [f"{name} {value}" for name in sorted(names)]
+
+    def only_figure(self, places: Collection[str]) -> str:
+        """Return the one figure of the card that has these places, empty where none or several have."""
+        fits = [field for field, known in self.places.items() if set(places) <= set(known)]
+        if self.card.source == "tuning":
+            fits = ["cents"]
+        return fits[0] if len(fits) == 1 else ""
+
+    def _exact(self, text: str) -> Meaning | None:
+        found = heading(text, self.names, self.units)
+        if not found.field:
+            found = heading(text, self.short, self.units)
+        if not found.field or found.stray_unit:
+            return None
+        figure = found.field in self.figures
+        if self.card.source == "bench" and not figure and found.field in _ONLY_FIGURES:
+            return None
+        return Meaning(found.field, found.unit, found.basis, (), figure)
+
+    def _without_unit(self, text: str) -> Iterator[tuple[str, str, str]]:
+        """Give the heading in plain form with and without what may be its unit."""
+        found = heading(text, {}, self.units)
+        yield found.name, found.unit, found.basis
+        first, _, last = found.name.rpartition(" ")
+        behind = heading(f"x {last}", {"x": "x"}, self.units)
+        if first and behind.field:
+            yield first, behind.unit, behind.basis
+
+    def _figure(self, name: str) -> str | None:
+        field = heading(name, self.names, self.units).field or heading(name, self.short, self.units).field
+        return field if field in self.figures else None
+
+    def _read_places(self, words: list[str], figure: str, given: Collection[str]) -> Places | None:
+        """Read words as places one behind another; None where they are not, or may be several places."""
+        words = [word for word in words if word not in {"-", "/", "at", "in"}]
+        if not words:
+            return () if figure else None
+        found: list[tuple[str, str]] = []
+        at = 0
+        while at < len(words):
+            taken = self._one_place(words[at:], figure, {*given, *(name for name, _ in found)})
+            if taken is None:
+                return None
+            used, name, value = taken
+            found.append((name, value))
+            at += used
+        return tuple(found)
+
+    def _one_place(
+        self, words: list[str], figure: str, given: Collection[str]
+    ) -> tuple[int, str, str] | None:
+        known = [self.places[figure]] if figure else list(self.places.values())
+        for used in range(min(len(words), 4), 0, -1):
+            named = heading(words[0]).field if used > 1 else ""
+            value = " ".join(words[1:used] if named in PLACE else words[:used]).rstrip("°")
+            if named in PLACE:
+                fits = {(named, places[named][value]) for places in known if value in places.get(named, ())}
+            else:
+                fits = {
+                    (name, spelled[value])
+                    for places in known
+                    for name, spelled in places.items()
+                    if value in spelled and name not in given
+                }
+            if len(fits) == 1:
+                return (used, *next(iter(fits)))
+            if fits:
+                return None
+        return None
+
+
+_ONLY_FIGURES = frozenset({"inner_od", "outer_bore", "clearance", "cents", "hz", "thickness", "base"})
+# figures of the other sources: on a bench card such a word may be a place of the plan
+
+
+def _figures(card: Card, plan: Plan) -> dict[str, Characteristic]:
+    if card.source == "bench":
+        return {VALUE + c.id: c for c in card_characteristics(card, plan)}
+    own = next(iter(card_characteristics(card, plan)), None)
+    found = {}
+    for field, name in SOURCE_FIGURES[card.source].items():
+        characteristic = plan.characteristic(card.stage or "", name) if name else own
+        if characteristic is not None:
+            found[field] = characteristic
+    return found
+
+
+def _places(card: Card, characteristic: Characteristic, plan: Plan) -> dict[str, dict[str, str]]:
+    """Return place name -> value in plain form -> value as the plan spells it."""
+    found = {
+        name: {plain(str(value)): str(value) for value in values}
+        for name, values in characteristic.places.items()
+    }
+    if card.source == "tuning":
+        found["partial"] = {str(n): str(n) for n in range(1, MOST_PARTIAL + 1)}
+        found["position"] = {str(n): str(n) for n in range(1, MOST_POSITION + 1)}
+    return found

@@ -1,0 +1,164 @@
+"""Lines above a table as they stand on paper: labels with values, several to a line, or words alone."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Sequence
+from typing import NamedTuple
+
+from qc.ingest.cells import known_field, plain, possible_days
+from qc.plan import Plan
+
+_GAP = re.compile(r"\s{2,}|\s*[;|]\s*|,\s+")
+_SERIAL = re.compile(r"^\S*\d\S*$")
+MOST_WORDS = 5  # a date in words with its weekday has so many; chosen
+
+
+class Cell(NamedTuple):
+    """A cell with the line and the column (from 0) it was handed in at."""
+
+    text: str
+    line: int
+    column: int
+
+
+class HeadLine(NamedTuple):
+    """One label of the head with its value; `known` is our name for it, empty where we have none."""
+
+    label: str
+    text: str
+    known: str
+    cell: Cell
+
+
+class HeadReader:
+    """Reads the lines above a table in the words of a plan."""
+
+    def __init__(self, plan: Plan) -> None:
+        self.plan = plan
+        self._kinds: dict[str, set[tuple[str, str]]] = {}
+        for card in plan.cards:
+            self._add(card.title, "Card", card.title)
+            self._add(card.id, "Card", card.title)
+        for model in plan.models:
+            self._add(model.id, "Model", model.id)
+            self._add(model.name, "Model", model.id)
+        for gauge in plan.gauges:
+            self._add(gauge.id, gauge.gauge_class.replace("-", " "), gauge.id)
+        for tool in plan.tools:
+            self._add(tool.id, "Tool", tool.id)
+        self._people = {person.code for person in plan.people}
+
+    def read(self, cells: Sequence[Cell]) -> list[HeadLine]:
+        """Return the labels and values of one line; what is understood by nothing keeps its own words."""
+        cells = [cell for cell in cells if cell.text.strip()]
+        if not cells:
+            return []
+        pairs = self._pairs(cells)
+        if pairs is not None:
+            return pairs
+        spoken = [self._spoken(cell) for cell in cells]
+        if all(found is not None for found in spoken):
+            return [line for found in spoken if found for line in found]
+        first = cells[0]
+        if len(cells) == 1:
+            return [HeadLine("", first.text.strip(), "", first)]
+        rest = ", ".join(cell.text.strip() for cell in cells[1:])
+        return [HeadLine(first.text.strip().rstrip(":"), rest, "", first)]
+
+    def _add(self, text: str, label: str, value: str) -> None:
+        self._kinds.setdefault(plain(text), set()).add((label, value))
+
+    def _pairs(self, cells: Sequence[Cell]) -> list[HeadLine] | None:
+        """Read labels with their values, None where a cell is neither."""
+        if len(cells) == 2 and known_field(cells[0].text):
+            return [self._line(cells[0], cells[1].text, cells[1])]
+        found: list[HeadLine] = []
+        at = 0
+        while at < len(cells):
+            cell = cells[at]
+            split = self._labelled(cell)
+            if known_field(cell.text) and at + 1 < len(cells) and not known_field(cells[at + 1].text):
+                found.append(self._line(cell, cells[at + 1].text, cells[at + 1]))
+                at += 2
+            elif split is not None:
+                found.append(split)
+                at += 1
+            elif known_field(cell.text):
+                at += 1  # a label whose value was left empty
+            else:
+                spoken = self._spoken(cell)
+                if spoken is None:
+                    return None
+                found += spoken
+                at += 1
+        return found
+
+    def _line(self, label: Cell, text: str, cell: Cell) -> HeadLine:
+        return HeadLine(label.text.strip().rstrip(":"), text.strip(), known_field(label.text), cell)
+
+    def _labelled(self, cell: Cell) -> HeadLine | None:
+        """Read ``Date: 24.11.2026`` and ``Serial KT26-29``."""
+        text = cell.text.strip()
+        label, colon, value = text.partition(":")
+        if colon and known_field(label) and value.strip():
+            return HeadLine(label.strip(), value.strip(), known_field(label), cell)
+        if plain(text) in self._kinds:
+            return None
+        words = text.split()
+        for cut in range(min(len(words) - 1, 3), 0, -1):
+            field, rest = known_field(" ".join(words[:cut])), " ".join(words[cut:])
+            if field and self._is_value(field, rest):
+                return HeadLine(" ".join(words[:cut]), rest, field, cell)
+        return None
+
+    def _is_value(self, field: str, text: str) -> bool:
+        if field == "day":
+            return bool(possible_days(text))
+        if field == "serial":
+            return bool(_SERIAL.match(text))
+        if field == "person":
+            return text in self._people
+        kinds = {label.casefold() for label, _ in self._kinds.get(plain(text), ())}
+        if field in {"model", "card", "tool"}:
+            return field in kinds
+        return field == "gauge" and bool(kinds) or (field in {"air_c", "a4_hz"} and text[0].isdigit())
+
+    def _spoken(self, cell: Cell) -> list[HeadLine] | None:
+        """Read words that need no label, None where one of them says nothing to us."""
+        labelled = self._labelled(cell)
+        if labelled is not None:
+            return [labelled]
+        found: list[HeadLine] = []
+        for chunk in _GAP.split(cell.text.strip()):
+            read = list(self._chunk(chunk, cell)) if chunk else []
+            if chunk and (not read or any(not line.label for line in read)):
+                return None
+            found += read
+        return found
+
+    def _chunk(self, chunk: str, cell: Cell) -> Iterator[HeadLine]:
+        words = chunk.split()
+        at = 0
+        while at < len(words):
+            for used in range(min(len(words) - at, MOST_WORDS), 0, -1):
+                kind = self._kind(" ".join(words[at : at + used]))
+                if kind is not None:
+                    yield HeadLine(kind[0], kind[1], known_field(kind[0]), cell)
+                    at += used
+                    break
+            else:
+                yield HeadLine("", words[at], "", cell)
+                return
+
+    def _kind(self, text: str) -> tuple[str, str] | None:
+        """Return what a word is, where it can be one thing only."""
+        kinds = set(self._kinds.get(plain(text), ()))
+        if text in self._people:
+            kinds.add(("Person", text))
+        if possible_days(text):
+            kinds.add(("Date", text))
+        prefix = self.plan.workshop.serial_prefix
+        if not kinds and prefix and text.startswith(prefix) and _SERIAL.match(text):
+            kinds.add(("Serial", text))
+        return next(iter(kinds)) if len(kinds) == 1 else None

@@ -1,0 +1,194 @@
+"""The plainest card, written row by row, each cell knowing where it was typed."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from qc.ingest.cards.headings import FIGURE, WHAT, CardHeadings, Meaning
+from qc.ingest.cards.headlines import Cell, HeadLine
+from qc.ingest.cards.recognition import VALUE
+from qc.ingest.cells import is_blank_mark, known_field
+from qc.ingest.errors import SheetError
+from qc.ingest.reading import Grid
+from qc.plan import Card
+from qc.words import listed
+
+LABELS = {
+    "inner_od": "Inner OD",
+    "outer_bore": "Outer bore",
+    "clearance": "Clearance",
+    "cents": "Cents",
+    "hz": "Hz",
+}
+
+
+class LayoutError(SheetError):
+    """A sheet whose layout was understood but leaves one thing open; said before what a plain card misses."""
+
+
+@dataclass(slots=True)
+class MeantColumn:
+    """A column of a table as one card understands it."""
+
+    cell: Cell
+    meaning: Meaning
+
+
+@dataclass(slots=True)
+class PlacedFigure:
+    """A figure of a row: the name it stands under, its places, its cell and the heading over it."""
+
+    field: str
+    unit: str
+    basis: str
+    places: tuple[tuple[str, str], ...]
+    cell: Cell
+    label: str
+
+
+def address(grid: Grid, cell: Cell, label: str = "") -> str:
+    """Return where a cell was typed, as a person looks for it."""
+    one = replace(grid, origins=(((cell.line, cell.column, label),),), lines=(cell.line,), rows=(("",),))
+    return one.cell(0, 0)
+
+
+class PlainCard:
+    """The plainest card, row by row."""
+
+    def __init__(self, grid: Grid, card: Card, words: CardHeadings, head: list[HeadLine]) -> None:
+        self.source, self.card, self.words, self.head = grid, card, words, head
+        self.rows: list[tuple[dict[str, Cell], list[PlacedFigure]]] = []
+
+    def add(self, cells: list[Cell], columns: list[MeantColumn], at: dict[int, int]) -> None:
+        """Take one row of a table: one plain row for each of its places."""
+        identity: dict[str, Cell] = {}
+        figures: list[PlacedFigure] = []
+        whats = [c for c in columns if c.meaning.field == WHAT]
+        what = self._what(cells, at[id(whats[0])]) if whats else None
+        for column in columns:
+            index = at[id(column)]
+            cell = cells[index] if index < len(cells) else Cell("", cells[0].line, column.cell.column)
+            meaning = column.meaning
+            if meaning.figure:
+                figures.append(self._figure(meaning, what, cell, column.cell.text.strip()))
+            elif meaning.field == "note":
+                self._note(identity, column.cell.text.strip(), cell)
+            elif meaning.field != WHAT:
+                identity[meaning.field] = cell
+        filled = [f for f in figures if f.cell.text.strip() and not is_blank_mark(f.cell.text)]
+        groups: list[list[PlacedFigure]] = []
+        for figure in filled or figures[:1]:
+            for group in groups:
+                if group[0].places == figure.places and figure.field not in {f.field for f in group}:
+                    group.append(figure)
+                    break
+            else:
+                groups.append([figure])
+        self.rows += [(identity, group) for group in groups or [[]]]
+
+    def _what(self, cells: list[Cell], index: int) -> Meaning:
+        text = cells[index].text.strip() if index < len(cells) else ""
+        found = self.words.read(text)
+        if found is None or not found.figure:
+            known = listed([c.name for c in self.words.figures.values()])
+            problem = f"{self.card.title} has no figure {text or '(left empty)'}"
+            cell = address(self.source, cells[min(index, len(cells) - 1)])
+            hint = f"The figures of this card are: {known}."
+            raise LayoutError(self.source.file, problem, hint, tab=self.source.tab, cell=cell)
+        return found
+
+    def _figure(self, meaning: Meaning, what: Meaning | None, cell: Cell, label: str) -> PlacedFigure:
+        places = dict(meaning.places)
+        for name, value in what.places if what else ():
+            if places.setdefault(name, value) != value:
+                raise self._open(cell, label)
+        field = meaning.field if meaning.field != FIGURE else ""
+        if what is not None and what.field != FIGURE:
+            field = field or what.field
+        field = field or self.words.only_figure(places)
+        if not field:
+            raise self._open(cell, label)
+        unit = meaning.unit or (what.unit if what else "")
+        basis = meaning.basis or (what.basis if what else "")
+        return PlacedFigure(field, unit, basis, tuple(sorted(places.items())), cell, label)
+
+    def _open(self, cell: Cell, label: str) -> LayoutError:
+        grid = self.source
+        known = listed([c.name for c in self.words.figures.values()])
+        problem = f"the heading {label} does not say which figure of {self.card.title} stands under it"
+        hint = f"Write the figure before the place; the figures of this card are: {known}."
+        return LayoutError(grid.file, problem, hint, tab=grid.tab, cell=address(self.source, cell, label))
+
+    def _note(self, identity: dict[str, Cell], label: str, cell: Cell) -> None:
+        text = cell.text.strip()
+        if not text:
+            return
+        said = text if known_field(label) == "note" else f"{label}: {text}"
+        before = identity.get("note")
+        identity["note"] = cell._replace(text=f"{before.text}; {said}" if before else said)
+
+    def grid(self) -> Grid:
+        """Return the grid of the plainest card, every cell knowing where it was typed."""
+        names: dict[str, str] = {}
+        for identity, group in self.rows:
+            for name in identity:
+                names.setdefault(name, name)
+            for figure in group:
+                for place, _ in figure.places:
+                    names.setdefault(place, place)
+        columns = {(f.field, f.unit, f.basis): self._label(f) for _, group in self.rows for f in group}
+        source = self.source
+        rows: list[tuple[str, ...]] = []
+        origins: list[tuple[tuple[int, int, str], ...]] = []
+
+        def put(cells: Sequence[tuple[str, tuple[int, int, str]]]) -> None:
+            rows.append(tuple(text for text, _ in cells))
+            origins.append(tuple(where for _, where in cells))
+
+        nowhere = (source.lines[0] if source.lines else 1, 0, "")
+        put([("Card", nowhere), (self.card.title, nowhere)])
+        for line in self.head:
+            if line.known != "card" and (line.text or line.label):
+                where = (line.cell.line, line.cell.column, line.label)
+                put([(line.label or "said above", where), (line.text, where)])
+        put([])
+        put(
+            [(_LABEL_OF.get(n, n), nowhere) for n in names] + [(label, nowhere) for label in columns.values()]
+        )
+        for identity, group in self.rows:
+            at = next((f.cell for f in group), next(iter(identity.values()), Cell("", nowhere[0], 0)))
+            cells = []
+            for name in names:
+                cell = identity.get(name)
+                placed = next((v for f in group for p, v in f.places if p == name), "")
+                text = cell.text if cell is not None and cell.text.strip() else placed
+                here = cell or at
+                cells.append((text, (here.line, here.column, "")))
+            for key, label in columns.items():
+                own = next((f for f in group if (f.field, f.unit, f.basis) == key), None)
+                typed = own.cell.text if own else ""
+                if is_blank_mark(typed):
+                    typed = ""
+                here = own.cell if own else at
+                cells.append((typed, (here.line, here.column, own.label if own else label)))
+            put(cells)
+        lines = tuple(row[0][0] if row else nowhere[0] for row in origins)
+        lines = tuple(row[-1][0] if row else line for row, line in zip(origins, lines, strict=True))
+        widths = tuple(len(row) for row in rows)
+        return Grid(
+            source.file, source.tab, source.kind, source.sheet, tuple(rows), lines, source.separator, widths,
+            (), tuple(origins),
+        )  # fmt: skip
+
+    def _label(self, figure: PlacedFigure) -> str:
+        said = " ".join(part for part in (figure.unit, _BASIS_WORDS.get(figure.basis, "")) if part)
+        name = figure.field
+        if name.startswith(VALUE):
+            name = self.words.figures[name].name
+        label = LABELS.get(name, name.capitalize() if name == figure.field else name)
+        return f"{label} [{said}]" if said else label
+
+
+_BASIS_WORDS = {"diameter": "on diameter", "side": "per side"}
+_LABEL_OF = {"day": "Date", "air_c": "Room C", "a4_hz": "A4 Hz"}

@@ -1,0 +1,67 @@
+"""Marks that stand where a figure or a name could: not measured, as above, counted by strokes, a range."""
+
+from __future__ import annotations
+
+import re
+
+BLANK = frozenset(
+    {"-", "--", "---", "\u2010", "\u2012", "\u2013", "\u2014", "\u2212", "n/a", "n.a.", "na", "n.m."}
+)
+"""What a bench writes for "not measured"; common practice, no source."""
+
+DITTO = frozenset({'"', "''", '""', "\u201d", "\u201e", "\u2033", "\u3003", "do.", "dto.", "dto", "ditto"})
+"""What a bench writes for "as above"; common practice, no source."""
+
+_STROKES = re.compile(r"^[|Il](?:[|Il]{0,3})$")
+_RANGE = re.compile(
+    r"^(?P<first>\S*\d)\s*(?:\s[-\u2013\u2014]\s|\u2013|\u2014|\.\.+|\s+to\s+|\s+bis\s+)\s*(?P<last>\S*\d)$"
+)
+
+
+def is_blank_mark(text: str) -> bool:
+    """Tell whether a cell says that nothing was measured.
+
+    Examples
+    --------
+    >>> is_blank_mark("-"), is_blank_mark("?"), is_blank_mark("-2")
+    (True, False, False)
+    """
+    return len(text) <= 5 and text.strip().casefold() in BLANK
+
+
+def is_ditto(text: str) -> bool:
+    """Tell whether a cell says that what stands above holds here too.
+
+    Examples
+    --------
+    >>> is_ditto('"'), is_ditto("dto."), is_ditto("0")
+    (True, True, False)
+    """
+    return len(text) <= 6 and text.strip().casefold() in DITTO
+
+
+def read_tally(text: str) -> int | None:
+    """Count the strokes of one group, None where the text is none.
+
+    A group of five or more, or several groups, stays unread: whether a stroke lies across the four before it
+    is lost where strokes are typed, so that ``|||| |`` may be five or six.
+
+    Examples
+    --------
+    >>> read_tally("III"), read_tally("||"), read_tally("|||| |"), read_tally("3")
+    (3, 2, None, None)
+    """
+    tidy = text.strip()
+    return len(tidy) if _STROKES.match(tidy) else None
+
+
+def is_serial_range(text: str) -> bool:
+    """Tell whether a serial names several pieces, from one to another.
+
+    Examples
+    --------
+    >>> is_serial_range("R1001 - R1003"), is_serial_range("R1001-3"), is_serial_range("KT26-29")
+    (True, False, False)
+    """
+    found = _RANGE.match(text.strip())
+    return found is not None

@@ -1,0 +1,333 @@
+"""How much better a recorded circumstance explains a change than a beginning at any piece would.
+
+A change that nothing recorded explains may begin at any piece and end at any later one, or last. One that a
+new batch, tool or person explains begins with it and touches its pieces only. Both say which pieces lie apart
+from the others; how well the readings bear each out is compared by the likelihood of two levels with one
+spread (of a climb, of a line that begins there), and what could have been is paid for: a factor that changes
+every few pieces offers many beginnings, so one of them counts for little. The result is odds: so many times
+likelier than nothing recorded.
+
+The likelihood is that of the normal linear model with one term, its spread and level estimated; every
+explanation has one term, so no penalty tells them apart. That a change which ends is half as likely to last
+twice as long is the usual choice for a length of unknown scale (common practice, no source).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from qc.stats import Floats, Integers
+
+CLIP = 3.0
+"""Readings further from the level of their stretch are drawn in to so many spreads: one wild piece accuses
+nobody (house rule)."""
+
+ABSENT = 20
+"""A level that was missing on so many pieces is new when it comes back: as many as say what was usual."""
+
+LASTING = 0.5
+"""Share of changes that last; of the others a twice as long one is half as likely (house rule)."""
+
+DRAWN_IN = 3
+"""Times that is done: each time the level of the stretch lies nearer to that of the others."""
+
+SHORT = 3
+"""Over after so many pieces, a change is short: batches of such a length are found by chance in many places
+(house rule)."""
+
+KNOWN = 5
+"""So many pieces must have been made before a level can be new (house rule)."""
+
+ALL_ALONG = 0.25
+"""For one level that goes wrong half way so many were off all along and only met more often (house rule)."""
+
+MOSTLY = 0.6
+"""Whose own pieces are off all along is named only where so much of the changed stretch is theirs (shares,
+0..1; house rule)."""
+
+How = Literal["new", "since", "throughout"]
+
+
+@dataclass(frozen=True, slots=True)
+class Weighable:
+    """Pieces around a change, 0-based among themselves, and what is read on them.
+
+    Attributes
+    ----------
+    values : float array, length n
+        What the change is of: the figure, or how far it lies from its level where the spread changed.
+    side : int
+        1 above, -1 below, 0 either.
+    first, last : int
+        Where the change may begin: the set of its start.
+    kind : str
+        step, climb, or short: it was over after a few pieces, one at least.
+    lines : float array, shape (n, k)
+        What runs through the readings anyway, besides one level: a wear line of each tool.
+    whole : int
+        Pieces of the whole series.
+    """
+
+    values: Floats
+    side: int
+    first: int
+    last: int
+    kind: Literal["step", "climb", "short"]
+    lines: Floats
+    whole: int
+
+
+@dataclass(frozen=True, slots=True)
+class Prior:
+    """How often a change comes with a factor, for one that comes with nothing recorded.
+
+    Attributes
+    ----------
+    new : float
+        With a level that begins there.
+    half_way : float
+        With one that goes wrong half way, on its own pieces alone: a person or a gauge may, a batch not.
+    put_right : bool
+        Whether a new level may be put right and go on in use: a tool may, a batch not.
+    """
+
+    new: float
+    half_way: float = 0.0
+    put_right: bool = True
+
+
+class Scale:
+    """Weighs what was recorded against a change that begins and ends anywhere.
+
+    Parameters
+    ----------
+    stretch : Weighable
+        Pieces around the change.
+    """
+
+    def __init__(self, stretch: Weighable) -> None:
+        self.stretch = stretch
+        n = stretch.values.size
+        base = np.column_stack([np.ones(n), stretch.lines]) if stretch.lines.size else np.ones((n, 1))
+        left, weight, _ = np.linalg.svd(base, full_matrices=False)
+        self._base = left[:, weight > 1e-9 * weight.max()]
+        self._climbs = stretch.kind == "climb"
+        self._values = self._without(stretch.values)
+        self._least = 1e-20 * float(stretch.values @ stretch.values)  # what rounding leaves of a constant
+        # how likely a change ends after so many pieces; the last entry stands for one that lasts
+        lasting = np.arange(1, n + 1, dtype=np.float64)
+        self._ended = (1 - LASTING) / (lasting * (1 / np.arange(1, stretch.whole + 1)).sum())
+        self._lasting = LASTING
+        if (
+            stretch.kind == "short"
+        ):  # that it is short is known: no circumstance earns anything by being short
+            self._ended, self._lasting = (lasting <= SHORT).astype(np.float64), 0.0
+        self._freedom = max(n - self._base.shape[1] - 1, 1)
+        for _ in range(DRAWN_IN):
+            self._draw_in()
+        self._starts = np.arange(max(stretch.first, 1), stretch.last + 1)
+        # one scale for all, so that no likelihood overflows
+        self._top = 0.0
+        self._top = max(float(self._logs(np.ones(n)).max()), 0.0)
+        self.nothing = float(self._summed(np.ones(n)).sum()) / stretch.whole
+
+    @property
+    def speaks(self) -> bool:
+        """Whether the readings show the change at all."""
+        return self.nothing > 0
+
+    def level(
+        self, own: Floats, onset: int | None, onsets: int, levels: int, prior: Prior
+    ) -> tuple[How, int, float]:
+        """Weigh one level of a factor.
+
+        Parameters
+        ----------
+        own : float array, length n
+            1 for the pieces of this level, else 0.
+        onset : int or None
+            Where the level is new inside the set of the start.
+        onsets : int
+            Beginnings of levels of this factor in the whole series.
+        levels : int
+            Levels of this factor among these pieces.
+        prior : Prior
+            What is known beforehand of such a factor.
+
+        Returns
+        -------
+        str, int, float
+            How it explains the change, its first piece, and the odds.
+        """
+        found: list[tuple[How, int, float]] = []
+        if onset is not None:
+            ahead = own * (np.arange(own.size) >= onset)
+            short = self.stretch.kind == "short"
+            whole = (1.0 if short else LASTING) * float(self._likelihood(self._shape(ahead, onset))[0])
+            until = 0.0
+            if prior.put_right and not short:
+                until = float(self._summed(ahead, np.array([onset]), ended_only=True)[0])
+            # how often it begins elsewhere, as for a share that may be none: half a beginning more
+            found.append(("new", onset, prior.new * (whole + until) / (max(onsets - 1, 0) + 0.5)))
+        if prior.half_way:
+            each = self._summed(own)
+            at = int(self._starts[int(np.argmax(each))]) if each.size else 0
+            first = int(np.argmax(own * (np.arange(own.size) >= at)))
+            found.append(("since", first, prior.half_way * float(each.sum()) / self.stretch.whole / levels))
+            if self._is_mostly(own):
+                off = float(self._likelihood(own)[0]) if not self._climbs else 0.0
+                found.append(("throughout", first, ALL_ALONG * prior.half_way * off / levels))
+        if not found or not self.nothing:
+            return "new", 0, 0.0
+        how, at, _ = max(found, key=lambda f: f[2])
+        return how, at, sum(f[2] for f in found) / self.nothing
+
+    def step(self, at: Sequence[int], per_piece: float) -> float:
+        """Return the odds of a change that begins where a figure stepped, at one of some places.
+
+        Such steps of the figure come so often a piece.
+        """
+        places = np.array([i for i in at if 0 < i < self._values.size], dtype=np.int64)
+        if not places.size or not self.nothing:
+            return 0.0
+        each = self._summed(np.ones(self._values.size), places)
+        return float(each.sum()) / (len(at) * max(per_piece * self.stretch.whole, 1.0) * self.nothing)
+
+    def _is_mostly(self, own: Floats) -> bool:
+        """Say whether a level has most of the changed pieces, and had some of those before."""
+        first, last = self.stretch.first, self.stretch.last
+        return bool(own[last:].mean() >= MOSTLY and own[:first].any() and own[:first].mean() < MOSTLY)
+
+    def _without(self, values: Floats) -> Floats:
+        """Take the level, and the lines that run through anyway, off."""
+        return np.asarray(values - self._base @ (self._base.T @ values), dtype=np.float64)
+
+    def _draw_in(self) -> None:
+        """Draw wild readings in towards the change as it is likeliest when nothing explains it."""
+        n, starts = self._values.size, np.arange(max(self.stretch.first, 1), self.stretch.last + 1)
+        own = np.ones(n)
+        best, mask = -1.0, own
+        for start in starts:
+            ends = np.arange(start + 1, n + 1)
+            share = self._shares(own, np.array([start]), ends)[0]
+            if share.size and float(share.max()) > best:
+                best = float(share.max())
+                mask = own * (np.arange(n) >= start) * (np.arange(n) < ends[int(np.argmax(share))])
+        flat = self._without(mask)
+        size = float(flat @ flat)
+        fit = flat * float(flat @ self._values) / size if size > 1e-9 else np.zeros(n)
+        rest = self._values - fit
+        sd = 1.4826 * float(np.median(np.abs(rest))) or float(rest.std())
+        self._values = self._without(fit + np.clip(rest, -CLIP * sd, CLIP * sd))
+
+    def _shape(self, own: Floats, onset: int) -> Floats:
+        return own * np.maximum(np.arange(own.size) - onset + 1, 0) if self._climbs else own
+
+    def _share(self, mask: Floats) -> Floats:
+        """Return the share of the variance that masks, one a row, explain; none where they point away."""
+        flat = np.atleast_2d(mask)
+        flat = flat - (flat @ self._base) @ self._base.T
+        with_values, size = flat @ self._values, (flat**2).sum(axis=1)
+        return self._signed(with_values, size)
+
+    def _signed(self, with_values: Floats, size: Floats) -> Floats:
+        total = float(self._values @ self._values)
+        if total <= self._least:
+            return np.zeros_like(size)
+        share = with_values**2 / np.maximum(size * total, 1e-300)
+        wrong = (size < 1e-6) | (with_values * self.stretch.side < 0)
+        return np.where(wrong, 0.0, np.minimum(share, 1 - 1e-12))
+
+    def _shares(self, own: Floats, starts: Integers, ends: Integers) -> Floats:
+        """Return the shares explained by the pieces of a level from each start to each end."""
+
+        def sums(values: Floats) -> Floats:
+            run = np.concatenate([np.zeros((1, values.shape[1])), np.cumsum(values, axis=0)])
+            return np.asarray(run[ends][None, :, :] - run[starts][:, None, :], dtype=np.float64)
+
+        parts = sums(np.column_stack([own * self._values, own, own[:, None] * self._base]))
+        size = parts[..., 1] - (parts[..., 2:] ** 2).sum(axis=2)
+        later = ends[None, :] > starts[:, None]
+        return np.where(later, self._signed(parts[..., 0], size), 0.0)
+
+    def _logs(self, own: Floats) -> Floats:
+        if self._climbs:
+            return self._log(self._share(np.array([self._shape(own, int(s)) for s in self._starts])))
+        return self._log(self._shares(own, self._starts, np.arange(1, own.size + 1)))
+
+    def _log(self, share: Floats) -> Floats:
+        return np.asarray(-0.5 * self._freedom * np.log1p(-share), dtype=np.float64)
+
+    def _likelihood(self, mask: Floats) -> Floats:
+        share = self._share(mask)
+        return np.where(share > 0, np.exp(self._log(share) - self._top), 0.0)
+
+    def _summed(self, own: Floats, starts: Integers | None = None, *, ended_only: bool = False) -> Floats:
+        """Return, for each start, the likelihood averaged over where the change may end."""
+        starts = self._starts if starts is None else starts
+        if self._climbs:
+            if ended_only:
+                return np.zeros(starts.size)
+            return LASTING * self._likelihood(np.array([self._shape(own, int(s)) for s in starts]))
+        share = self._shares(own, starts, np.arange(1, own.size + 1))
+        likely = np.where(share > 0, np.exp(self._log(share) - self._top), 0.0)
+        after = np.arange(own.size)[None, :] - starts[:, None]  # pieces it goes on for, less one
+        ended = (likely * np.where(after >= 0, self._ended[np.maximum(after, 0)], 0.0))[:, :-1].sum(axis=1)
+        return np.asarray(ended if ended_only else ended + self._lasting * likely[:, -1], dtype=np.float64)
+
+
+def onsets_of(levels: Sequence[str]) -> list[int]:
+    """Return the places at which a level is new: it was missing on the pieces before.
+
+    Examples
+    --------
+    >>> onsets_of(["a", "a", "b", "a", "c", "c"])
+    []
+    >>> onsets_of(["a"] * 6 + ["b", "a", "b"])
+    [6]
+    """
+    seen: dict[str, int] = {}
+    found = []
+    for place, level in enumerate(levels):
+        for each in split(level):
+            if place >= KNOWN and (each not in seen or place - seen[each] > ABSENT):
+                found.append(place)
+            seen[each] = place
+    return found
+
+
+def split(level: str) -> list[str]:
+    """Return the levels that a reading names, several joined by `` + ``.
+
+    Examples
+    --------
+    >>> split("AB + CD"), split("")
+    (['AB', 'CD'], [])
+    """
+    return [each for each in level.split(" + ") if each] if " + " in level else [level] if level else []
+
+
+def filled(levels: Sequence[str]) -> list[str]:
+    """Step over gaps: where nothing is recorded, what was recorded last still holds."""
+    full, last = [], ""
+    for level in levels:
+        last = level or last
+        full.append(last)
+    return full
+
+
+def is_new(levels: Sequence[str], level: str, at: int) -> bool:
+    """Say whether a level begins at a place, missing on the pieces before."""
+    return at >= KNOWN and level not in {
+        each for past in levels[max(at - ABSENT, 0) : at] for each in split(past)
+    }
+
+
+def finite_log(odds: float) -> float:
+    """Return the natural logarithm of odds, held within what can be kept."""
+    return math.log(min(max(odds, 1e-12), 1e12))

@@ -1,0 +1,127 @@
+"""One change, one signal: steps that are one climb, and what was raised twice, are told together.
+
+Judgement starts anew after a signal, so a climb raises step after step, and a change whose first pieces
+raised a signal may raise another one. With all pieces known they are one change: it keeps the signal that was
+raised first, and has one life.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from qc.stats import Floats, Noise, climb_or_stairs
+from qc.watch.changes.findings import FoundChange
+from qc.watch.changes.sizing import State, begin_of, end_of, measured_anew
+
+LEVEL = {"shift", "trend"}
+
+TO_ONE_CLIMB = 0.0
+"""Steps are one climb where it explains the pieces better by so much, each further step at its cost (that of
+Schwarz). A convention, no test: steps that follow each other closely look the same."""
+
+
+def all_measured_anew(
+    kept: Sequence[FoundChange],
+    values: Floats,
+    shape: str,
+    noise: Noise | None = None,
+    lots: Sequence[str | None] | None = None,
+) -> tuple[FoundChange, ...]:
+    """Tell, place and measure all changes of a series by all its pieces, earlier ones first.
+
+    Parameters
+    ----------
+    kept : sequence of FoundChange
+        All findings of the series, in order.
+    values : float array
+        The series. [unit]
+    shape : str
+        As the plan names it; ranks tell, place and join nothing anew.
+    noise : Noise, optional
+        What pieces of one lot and neighbours have in common; left out, nothing.
+    lots : sequence of str or None, optional
+        The lot of each piece.
+
+    Returns
+    -------
+    tuple of FoundChange
+        In the same order, without those that only told of a change once more.
+    """
+    found = list(kept)
+    place = 0
+    while place < len(found):
+        signal = found[place]
+        steps = _steps_of_climb(signal, found, values, shape, noise, lots)
+        if steps:
+            found = [s for s in found if s not in steps]
+            found[place] = signal = replace(signal, kind="trend")
+        found[place] = measured_anew(signal, found, values, shape, noise, lots)
+        before = _told_before(found, place)
+        if before is None:
+            place += 1
+        else:
+            del found[place]
+            found[before] = measured_anew(found[before], found, values, shape, noise, lots)
+    return tuple(found)
+
+
+def _steps_of_climb(
+    signal: FoundChange,
+    found: Sequence[FoundChange],
+    values: Floats,
+    shape: str,
+    noise: Noise | None,
+    lots: Sequence[str | None] | None,
+) -> list[FoundChange]:
+    """Return the steps after `signal` that are one climb with it, as many as can be; of a stair none."""
+    further = _further(signal, found)
+    begin = begin_of(found[: found.index(signal)], signal)
+    for count in range(len(further), 0, -1):
+        steps = further[:count]
+        end = end_of(steps[-1], found, values.size)
+        state = State.between(begin, end, found, values, shape, noise, lots)
+        if state is None:
+            return []
+        starts = [s.start - begin + 1 for s in (signal, *steps)]
+        ahead = climb_or_stairs(
+            state.scale, starts, apart=state.apart, floor=state.floor, noise=state.noise, lots=state.lots
+        )
+        if ahead > TO_ONE_CLIMB:
+            return steps
+    return []
+
+
+def _further(signal: FoundChange, found: Sequence[FoundChange]) -> list[FoundChange]:
+    """Return the lasting changes of the level that follow on `signal` and lead the same way."""
+    steps: list[FoundChange] = []
+    if signal.ended is not None or signal.kind not in LEVEL:
+        return steps
+    for later in sorted((s for s in found if s.start > signal.start), key=lambda s: s.start):
+        if later.kind == "single" or later.ended is not None:
+            continue
+        if later.kind not in LEVEL or later.side != signal.side:
+            break
+        steps.append(later)
+    return steps
+
+
+def _told_before(found: Sequence[FoundChange], place: int) -> int | None:
+    """Return the place of an earlier lasting signal that told of the change at `place` already, or None.
+
+    By all its pieces a change may turn out to have begun before that earlier one was raised.
+    """
+    signal = found[place]
+    if signal.kind in {"single", "count"} or signal.ended is not None:
+        return None
+    for before in range(place - 1, -1, -1):
+        first = found[before]
+        if first.kind in {"single", "count"} or first.ended is not None:
+            continue
+        same = (first.kind == "spread") == (signal.kind == "spread") and _way(first) == _way(signal)
+        return before if same and signal.start <= first.point else None
+    return None
+
+
+def _way(signal: FoundChange) -> bool:
+    return (signal.size or 0.0) > 0 if signal.kind == "spread" else signal.side == "above"

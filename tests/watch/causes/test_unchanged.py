@@ -1,0 +1,66 @@
+"""What is said to have stayed was looked at for these very readings."""
+
+from datetime import date
+
+import numpy as np
+import pytest
+
+from qc.watch import FactorLevels, Figure, SignalResult
+from qc.watch.causes.unchanged import steady_kinds
+
+N, START = 40, 28
+STAGE = 2
+
+
+def signal(**told):
+    plain = {
+        **{"kind": "shift", "side": "above", "raised": 31, "raised_serial": "S-031"},
+        **{"raised_day": date(2026, 2, 5), "start": START + 1, "start_serial": "S-029"},
+        **{"start_day": date(2026, 2, 3), "start_low": START, "start_high": START + 2},
+        **dict.fromkeys(("size", "size_low", "size_high", "size_sigma")),
+        **{"unit": "mm", "rate": 0.001, "pieces": N - START},
+    }
+    return SignalResult(**plain | told)
+
+
+def said(small_plan, points, levels=None, figures=None, **columns):
+    """Kinds that are said to have stayed, of a series of 40 pieces that moved at the 29th."""
+    series = points(np.zeros(N), **columns)
+    known = FactorLevels(levels or {}, dict.fromkeys(levels or {}, STAGE), figures or {})
+    return steady_kinds(series, signal(), known.beside(series, small_plan, STAGE, ("note",)), STAGE)
+
+
+@pytest.mark.parametrize(
+    ("people", "stayed"),
+    [
+        (["AB"] * N, True),
+        (["AB", "CD"] * (N // 2), False),
+        (["AB"] * START + ["CD"] * (N - START), False),
+        (["AB + CD"] * N, True),
+        (["EF"] * 4 + ["AB"] * (N - 4), True),
+        (["AB"] * 15 + [""] * 2 + ["AB"] * (N - 17), False),
+        ([""] * N, False),
+    ],
+    ids=["one", "in turns", "another since", "two on each piece", "long before", "gaps", "nothing recorded"],
+)
+def test_a_person_stayed_only_who_filled_this_card_alone(small_plan, points, people, stayed):
+    assert ("person" in said(small_plan, points, person=people)) == stayed
+
+
+def test_the_same_mix_of_models_is_one_with_the_same_shares(small_plan, points):
+    mixed = ["tenor", "alto"] * (N // 2)
+    assert "mix of models" in said(small_plan, points, model=mixed)
+    assert "mix of models" not in said(small_plan, points, model=mixed[:START] + ["alto"] * (N - START))
+    assert "mix of models" not in said(small_plan, points, model=["tenor"] * N)
+
+
+def test_a_figure_that_scatters_stayed_where_its_means_do(small_plan, points, rng):
+    still, gone = 20 + rng.standard_normal(N), rng.standard_normal(N)
+    gone[START:] += 4
+    serials = [p.serial for p in points(np.zeros(N))]
+    figures = {Figure("slide", "force"): dict(zip(serials, gone, strict=True))}
+    found = said(small_plan, points, figures=figures, air_c=list(still))
+    assert "air temperature" in found
+    assert "earlier figures of the same pieces" not in found
+    few = {Figure("slide", "force"): dict(zip(serials[::2], still[::2], strict=True))}
+    assert "earlier figures of the same pieces" not in said(small_plan, points, figures=few)

@@ -1,0 +1,126 @@
+import numpy as np
+import pytest
+from scipy import stats
+
+from qc.watch.causes.weighing import Prior, Scale, Weighable, filled, is_new, onsets_of, split
+
+N = 40
+
+
+def stretch(values, first=18, last=22, **told):
+    """A step upward of a series of four times as many pieces, unless told otherwise."""
+    plain = {"side": 1, "kind": "step", "lines": np.zeros((len(values), 0)), "whole": 160}
+    return Weighable(values=np.asarray(values, dtype=float), first=first, last=last, **(plain | told))
+
+
+def stepped(rng, size=2.0, at=20):
+    return rng.standard_normal(N) + size * (np.arange(N) >= at)
+
+
+def test_the_share_explained_is_that_of_a_regression_by_a_general_library(rng):
+    """Squared correlation with a 0/1 regressor, by `scipy.stats.linregress`; nothing is drawn in here."""
+    values = stepped(rng)
+    scale = Scale(stretch(values))
+    scale._values = scale._without(values)  # before wild readings are drawn in
+    for start in range(18, 23):
+        mask = (np.arange(N) >= start).astype(float)
+        expected = stats.linregress(mask, values).rvalue ** 2
+        assert scale._share(mask)[0] == pytest.approx(expected, rel=1e-9)
+        assert scale._shares(np.ones(N), np.array([start]), np.array([N]))[0, 0] == pytest.approx(expected)
+
+
+def test_lines_that_run_through_anyway_are_taken_off(rng):
+    """The same share as that of the last regressor in an ordinary least squares fit with the line."""
+    line = np.linspace(-1, 1, N)
+    values = stepped(rng) + 3 * line
+    scale = Scale(stretch(values, lines=line[:, None]))
+    scale._values = scale._without(values)
+    mask = (np.arange(N) >= 20).astype(float)
+
+    def rest(*columns):
+        base = np.column_stack([np.ones(N), *columns])
+        return np.linalg.lstsq(base, values, rcond=None)[1][0]
+
+    assert scale._share(mask)[0] == pytest.approx(1 - rest(line, mask) / rest(line), rel=1e-9)
+
+
+def test_what_points_the_other_way_explains_nothing(rng):
+    scale = Scale(stretch(stepped(rng, 4.0)))
+    before = (np.arange(N) < 20).astype(float)
+    assert scale._share(before)[0] == 0.0
+    assert Scale(stretch(np.ones(N))).nothing == 0.0
+    assert not Scale(stretch(np.ones(N))).speaks
+
+
+def test_a_new_level_at_the_start_beats_one_that_begins_often(rng):
+    scale = Scale(stretch(stepped(rng, 3.0)))
+    own = (np.arange(N) >= 20).astype(float)
+    how, at, rare = scale.level(own, 20, 1, 2, Prior(0.2))
+    assert (how, at) == ("new", 20)
+    _, _, often = scale.level(own, 20, 30, 2, Prior(0.2))
+    assert rare == pytest.approx(often * 29.5 / 0.5)
+    assert rare > 2 > often
+
+
+def test_half_of_the_pieces_off_tell_whose_they_are(rng):
+    theirs = (np.arange(N) % 2).astype(float)
+    values = rng.standard_normal(N) + 4 * theirs * (np.arange(N) >= 20)
+    scale = Scale(stretch(values))
+    how, at, odds = scale.level(theirs, None, 0, 2, Prior(0.2, half_way=0.5))
+    assert (how, at) == ("since", 21) and odds > 100
+    _, _, others = scale.level(1 - theirs, None, 0, 2, Prior(0.2, half_way=0.5))
+    assert others < 0.01
+    assert scale.level(theirs, None, 0, 2, Prior(0.2)) == ("new", 0, 0.0)
+
+
+def test_who_was_off_all_along_is_told_so(rng):
+    """Seldom at the bench before, mostly since: the level moves although nobody changed."""
+    theirs = np.isin(np.arange(N), [3, 9, 14]) | ((np.arange(N) >= 20) & (np.arange(N) % 4 > 0))
+    values = rng.standard_normal(N) + 4 * theirs
+    how, _, odds = Scale(stretch(values)).level(theirs.astype(float), None, 0, 2, Prior(0.2, half_way=0.5))
+    assert how == "throughout" and odds > 10
+
+
+def test_an_excursion_that_ends_with_its_batch_speaks_for_it(rng):
+    """Both batches begin at the start; one ends with the excursion, the other goes on."""
+    values = rng.standard_normal(N)
+    values[20:26] += 4
+    scale = Scale(stretch(values, 19, 21))
+    short = ((np.arange(N) >= 20) & (np.arange(N) < 26)).astype(float)
+    _, _, right = scale.level(short, 20, 20, 7, Prior(0.5, put_right=False))
+    _, _, wrong = scale.level((np.arange(N) >= 20).astype(float), 20, 20, 7, Prior(0.5, put_right=False))
+    assert right > 2 > wrong
+
+
+def test_a_climb_is_weighed_as_a_climb(rng):
+    values = 0.3 * rng.standard_normal(N) + 0.2 * np.maximum(np.arange(N) - 19, 0)
+    own = (np.arange(N) >= 20).astype(float)
+    climb = Scale(stretch(values, kind="climb")).level(own, 20, 1, 2, Prior(0.2))
+    step = Scale(stretch(values, kind="step")).level(own, 20, 1, 2, Prior(0.2))
+    assert climb[2] > 2
+    assert climb[2] != step[2]
+
+
+def test_one_wild_piece_accuses_nobody(rng):
+    """A batch of one piece far out, on the last place of an excursion of ten."""
+    values = rng.standard_normal(N)
+    values[20:30] += 3
+    values[29] += 40
+    lone = (np.arange(N) == 29).astype(float)
+    _, _, odds = Scale(stretch(values)).level(lone, 29, 5, 8, Prior(0.5))
+    assert odds < 1
+
+
+@pytest.mark.parametrize(
+    ("levels", "expected"),
+    [(["a"] * 30, []), (["a"] * 6 + ["b"] * 21 + ["a"], [6, 27]), (["a", "b"] * 9, [])],
+    ids=["one", "back after twenty-one", "in turns from the first pieces"],
+)
+def test_beginnings_of_levels(levels, expected):
+    assert onsets_of(levels) == expected
+    assert all(is_new(levels, levels[at], at) for at in expected)
+
+
+def test_words_of_a_reading():
+    assert split("AB + CD") == ["AB", "CD"]
+    assert filled(["", "a", "", "b"]) == ["", "a", "a", "b"]
