@@ -77,7 +77,7 @@ def beside_place(frame: pl.DataFrame, past: pl.DataFrame) -> pl.DataFrame:
 
 def _from_plan(frame: pl.DataFrame) -> pl.DataFrame:
     """Take the usual figure of the model where a figure has no places and too few pieces to say more."""
-    plain = pl.all_horizontal(pl.col(name).is_null() for name in PLACE)
+    plain = pl.all_horizontal(pl.col(name).cast(pl.String).fill_null("") == "" for name in PLACE)
     bare = plain & pl.col("_at").is_null() & ~pl.col("_log") & (pl.col("_spread") > 0)
     width = pl.max_horizontal(
         (pl.col("_upper") - pl.col("_center")).abs(), (pl.col("_lower") - pl.col("_center")).abs()

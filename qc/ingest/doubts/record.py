@@ -138,8 +138,8 @@ def _follows(days: Mapping[str, Mapping[Figure, tuple[date, ...]]]) -> dict[str,
     firsts: list[dict[str, date]] = []
     for figures in days.values():
         at: dict[str, date] = {}
-        for (stage, _), found in figures.items():
-            at[stage] = min(found[0], at.get(stage, found[0]))
+        for (stage, _), taken in figures.items():
+            at[stage] = min(taken[0], at.get(stage, taken[0]))
         firsts.append(at)
     stages = sorted({stage for at in firsts for stage in at})
     found: dict[str, frozenset[str]] = {}

@@ -20,6 +20,9 @@ FAR_WITH_MEND = 5.5
 BEYOND_TAIL = 2.5
 """It must also lie so many times as far off as one in a hundred of the series does."""
 
+BEYOND_WITH_MEND = 2.0
+"""The same where a slip of the hand would explain it."""
+
 CLOSE = 2.5
 """The same for a moved point, where another figure of the same digits may be meant; chosen."""
 
@@ -46,11 +49,12 @@ def far_figures(facts: Facts, doubted: Doubts, spreads: float) -> list[FrameRow]
     """
     if facts.readings.is_empty():
         return []
+    tails = BEYOND_TAIL if spreads >= FAR else BEYOND_WITH_MEND
     x = scaled(pl.col("value"))
     alone = (x - pl.col("_at")).abs()
     beside = (x - pl.col("_at") - pl.col("_near")).abs()
     off = pl.min_horizontal(alone, pl.coalesce(beside, alone))
-    far = (off > spreads * pl.col("_at_spread")) & (off > BEYOND_TAIL * pl.col("_tail"))
+    far = (off > spreads * pl.col("_at_spread")) & (off > tails * pl.col("_tail"))
     # a figure that the plan allows is left to the charts, as one that a moved point would explain is
     low, high = pl.col("value") < pl.col("_lower"), pl.col("value") > pl.col("_upper")
     below = x < pl.col("_at") + pl.col("_near").fill_null(0.0)
@@ -75,4 +79,4 @@ def agrees(row: FrameRow, value: float, spreads: float = NEAR) -> bool:
         return False
     x = math.log(value) if row["_log"] else value
     expected = row["_at"] + (row["_near"] or 0.0)
-    return abs(x - expected) <= spreads * row["_at_spread"]
+    return bool(abs(x - expected) <= spreads * row["_at_spread"])
