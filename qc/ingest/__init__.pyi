@@ -12,6 +12,7 @@ from .known import GaugeCheck as GaugeCheck
 from .known import Known as Known
 from .known import Recorded as Recorded
 from .known import Usual as Usual
+from .known import card_days as card_days
 from .known import identity as identity
 from .known import known_from as known_from
 from .known import usual_figures as usual_figures

@@ -8,11 +8,21 @@ from datetime import date
 
 import polars as pl
 
-from qc.plan import PLACE
+from qc.column_types import polars_schema
+from qc.plan import PLACE, READING
 
 SPREAD_OF_MAD = 1.4826  # median absolute deviation to standard deviation of a normal figure
 IDENTITY = ("serial", "stage", "characteristic", *PLACE, "repeat", "day")
 """Columns that tell one measurement from another; its value, its person and its gauge are what it says."""
+
+CARDS = {
+    "serial": pl.String,
+    "model": pl.String,
+    "stage": pl.String,
+    "characteristic": pl.String,
+    "day": pl.Date,
+}
+"""What is known of the cards on record: whose figure of which stage was taken on which day."""
 
 LATEST = 200
 """So many latest readings say what is usual now; older ones belong to older tools and people. Chosen: plenty
@@ -66,6 +76,12 @@ class Known:
         Latest checks of each gauge.
     newest_day : date or None
         Latest measured day on record; None on an empty store, where old cards are no surprise.
+    past : DataFrame
+        READING columns: the latest readings of the upload's figures, and all of its pieces.
+    cards : DataFrame
+        `CARDS` columns: which figures the newest pieces and the upload's have on record, and of which days.
+    left : mapping of str to date
+        Serial -> the day it was shipped, for pieces of the upload that have not come back since.
     """
 
     today: date
@@ -75,6 +91,9 @@ class Known:
     recorded: Mapping[str, Recorded] = field(default_factory=dict)
     gauge_checks: tuple[GaugeCheck, ...] = ()
     newest_day: date | None = None
+    past: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=polars_schema(READING)))
+    cards: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=CARDS))
+    left: Mapping[str, date] = field(default_factory=dict)
 
 
 def identity(readings: pl.DataFrame) -> pl.Series:
@@ -130,7 +149,27 @@ def known_from(today: date, readings: pl.DataFrame, events: pl.DataFrame) -> Kno
         recorded=recorded,
         gauge_checks=gauge_checks,
         newest_day=newest if isinstance(newest, date) else None,
+        past=readings.select(list(READING)),
+        cards=card_days(readings),
     )
+
+
+def card_days(rows: pl.DataFrame) -> pl.DataFrame:
+    """Return which figure of which piece was taken on which day, each once.
+
+    Parameters
+    ----------
+    rows : DataFrame
+        With the columns of `CARDS`.
+
+    Returns
+    -------
+    DataFrame
+        `CARDS` columns; rows without a serial or a day are left out.
+    """
+    named = _without_nulls(rows.select(pl.col(name).cast(kind) for name, kind in CARDS.items()))
+    whole = named.filter((pl.col("serial") != "") & pl.col("day").is_not_null())
+    return whole.unique(maintain_order=True)
 
 
 def usual_figures(readings: pl.DataFrame) -> dict[tuple[str, str, str], Usual]:

@@ -48,6 +48,17 @@ class Reason(StrEnum):
     DOUBLED_ROW = "doubled-row"
     DOUBLED_SERIAL = "doubled-serial"
     DIFFERS_FROM_RECORDED = "differs-from-recorded"
+    NEVER_BEGUN = "never-begun"
+    SAME_CARD_TWICE = "same-card-twice"
+    AFTER_SHIPPING = "after-shipping"
+    WRONG_DAY = "wrong-day"
+    OTHER_GAUGE = "other-gauge"
+    COLUMNS_SWAPPED = "columns-swapped"
+    SIGN_LOST = "sign-lost"
+    DIGITS_SWAPPED = "digits-swapped"
+    OTHER_MODEL = "other-model"
+    FAR_FROM_USUAL = "far-from-usual"
+    MANY_COUNTED = "many-counted"
     GAUGE_NOT_ZEROED = "gauge-not-zeroed"
 
 

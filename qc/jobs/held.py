@@ -15,7 +15,7 @@ from enum import StrEnum
 from pathlib import Path
 from typing import Any, Literal
 
-from qc.ingest import DOUBTS, Checked, MendedRow, mend_row, recheck, warm_up
+from qc.ingest import DOUBTS, Checked, MendedRow, Reason, mend_row, recheck, warm_up
 from qc.jobs.errors import JobError
 from qc.jobs.judging import NOTHING_STORED, STORED_NOT_JUDGED, catch_up, ending
 from qc.jobs.past import known_of
@@ -345,7 +345,10 @@ def _check_again(workshop: Workshop, mended: MendedRow, held: HeldRecord, decisi
     row = mended.row
     figure = (row.get("stage") or "", row.get("characteristic") or "", row.get("model"), row.get("serial"))
     known = known_of(workshop, [figure] if mended.table == "reading" else [], {row["serial"]} - {None, ""})
-    reasons = [reason.id for reason in held.reasons]
+    reasons = {reason.id for reason in held.reasons}
+    if decision is Decision.AS_TYPED:
+        # who says that a row is so as it stands is not asked the next doubt about it, only what is on record
+        reasons |= DOUBT_NAMES - {Reason.DIFFERS_FROM_RECORDED}
     # what a person vouches for must not be held again for the same doubt
     confirmed = reasons if decision in {Decision.AS_TYPED, Decision.PROPOSAL} else ()
     return recheck([mended], workshop.plan, known, confirmed=confirmed)[0]

@@ -8,14 +8,20 @@ from datetime import date, timedelta
 
 import polars as pl
 
-from qc.ingest import Known, known_from
+from qc.ingest import Known, card_days, known_from
 from qc.jobs.workshop import Workshop
 
 RECENT = 200
 """So many latest readings of a figure say what is usual now."""
 
+RECENT_BESIDE = 60
+"""So many of the models that are not on the sheet."""
+
 RECENT_CARDS = 5_000
 """The pieces on so many newest lines of cards say how serials are written and where they have got to."""
+
+PIECES_BACK = 400
+"""The cards of so many newest pieces say in which order stages follow and which pieces wait; chosen."""
 
 CHECKS_BACK = timedelta(days=92)  # chosen: a quarter of a year
 
@@ -53,12 +59,35 @@ def known_of(
         store.recent_readings(stage, name, model or None, RECENT)
         for stage, name, model in sorted(wanted, key=str)
     ]
+    # a card may be copied from a piece of another model
+    beside = {(stage, name) for stage, name, _ in wanted}
+    others = [
+        store.recent_readings(stage, name, model.id, RECENT_BESIDE)
+        for stage, name in sorted(beside)
+        for model in workshop.plan.models
+        if (stage, name, model.id) not in wanted
+    ]
     own = store.readings(serials=sorted(serials))
     # a piece's own readings may be among the recent ones
-    past = pl.concat([own, *recent]).unique("id", keep="first", maintain_order=True)
+    past = pl.concat([own, *recent, *others]).unique("id", keep="first", maintain_order=True)
     shipped = pieces.filter(pl.col("shipped").is_not_null())["serial"].to_list()
     known = known_from(
         workshop.today, past, store.events("gauge-check", since=since - CHECKS_BACK if since else None)
     )
     serial_models = {serial: model or "" for serial, model in models.items()}
-    return replace(known, serials=serial_models, shipped=frozenset(shipped))
+    around = store.around(sorted({*list(newest)[:PIECES_BACK], *serials}), until=workshop.today)
+    return replace(
+        known,
+        serials=serial_models,
+        shipped=frozenset(shipped),
+        cards=card_days(around) if around.height else known.cards,
+        left=_left(workshop, pieces, serials),
+    )
+
+
+def _left(workshop: Workshop, pieces: pl.DataFrame, serials: Collection[str]) -> dict[str, date]:
+    """Return the pieces that were shipped and have not come back since, with the day."""
+    returns = workshop.store.events("returned", serials=sorted(serials))
+    back = dict(returns.group_by("serial").agg(pl.col("day").max()).iter_rows())
+    gone = pieces.filter(pl.col("shipped").is_not_null()).select("serial", "shipped")
+    return {s: day for s, day in gone.iter_rows() if back.get(s) is None or back[s] < day}

@@ -9,6 +9,7 @@ from datetime import date
 
 import polars as pl
 
+from qc.ingest.doubts.beside import BESIDE, FINE, beside_place
 from qc.ingest.known import SPREAD_OF_MAD, Known
 from qc.ingest.reasons import Finding, Reason
 from qc.plain import FrameRow
@@ -21,7 +22,6 @@ of twelve is good to about a third of a spread (1.25 / root 12 of a normal figur
 PIECES = 4
 """They must come from so many pieces, so that one that is off does not become its own measure."""
 
-FINE = ["stage", "characteristic", "model", "surface", "valve", "partial", "station", "area"]
 COARSE = ["stage", "characteristic", "model", "surface", "valve", "partial"]
 _PLAN = ("_target", "_lower", "_upper")
 _SENSIBLE = ("_sensible_low", "_sensible_high")
@@ -37,7 +37,7 @@ class Facts:
         Readings with origin, and for each row: ``_kind``, ``_diameter``, ``_clearance`` (bool),
         ``_step`` (resolution), ``_target``, ``_lower``, ``_upper`` (plan), ``_center`` and ``_spread`` (usual
         figure and its spread, null where nothing is known), ``_log`` (both are of logarithms),
-        ``_sensible_low`` and ``_sensible_high``.
+        ``_sensible_low`` and ``_sensible_high``, and the columns `BESIDE`.
     events : DataFrame
         Events with origin.
     plan, known : Plan, Known
@@ -111,7 +111,9 @@ def gather_facts(readings: pl.DataFrame, events: pl.DataFrame, plan: Plan, known
     # Never narrower than the gauge can tell apart: coarse readings often have no spread at all.
     floor = pl.when("_log").then(0.10).otherwise(pl.col("_step").fill_null(0.0))
     frame = frame.with_columns(pl.max_horizontal("_spread", floor).alias("_spread"))
+    frame = beside_place(frame, known.past)
     extra = ["_kind", "_diameter", "_clearance", "_step", "_log", *_PLAN, *_SENSIBLE, "_center", "_spread"]
+    extra += BESIDE
     return Facts(frame.select([*readings.columns, *extra]), events, plan, known)
 
 

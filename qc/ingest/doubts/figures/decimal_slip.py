@@ -2,12 +2,20 @@
 
 from __future__ import annotations
 
+from datetime import date
+
 from qc.ingest.doubts.facts import Doubted, Doubts, Facts, rounded
+from qc.ingest.doubts.figures.far import beside_others
 from qc.ingest.doubts.figures.scale import scaled_fits
 from qc.ingest.frames import INDEX
 from qc.ingest.reasons import Finding, Reason
+from qc.plain import FrameRow
 
 TIMES = {0.1: "ten times", 10.0: "a tenth of", 0.01: "a hundred times", 100.0: "a hundredth of"}
+
+
+ELSEWHERE = frozenset({Reason.COLUMNS_SWAPPED, Reason.UNKNOWN_PLACE})
+"""What explains such a figure better: it stands in another column's place."""
 
 
 def find_decimal_slip(facts: Facts, doubted: Doubts) -> Doubted:
@@ -15,11 +23,43 @@ def find_decimal_slip(facts: Facts, doubted: Doubts) -> Doubted:
     best: dict[int, tuple[float, Finding]] = {}
     for factor, words in TIMES.items():
         for row in scaled_fits(facts, factor):
+            if doubted.get(row[INDEX], frozenset()) & ELSEWHERE or _of_another(row, facts):
+                continue
             value = rounded(row["scaled"], None)
-            problem = f"{row['text']} {row['unit']} is {words} the usual {row['usual']:.4g} {row['unit']}"
+            if not beside_others(row, value):
+                continue
+            unit = row["unit"]
+            problem = f"{row['text']} {unit} is {_ratio(row, words)} the usual {row['usual']:.4g} {unit}"
             mend = f"If the decimal point slipped, accept {value:g}; else type the figure on the card."
             finding = Finding(row[INDEX], Reason.DECIMAL_SLIP, problem, mend, {"value": value})
             off = row["off"] if row["off"] is not None else 0.0
             if row[INDEX] not in best or off < best[row[INDEX]][0]:
                 best[row[INDEX]] = (off, finding)
     return Doubted([finding for _, finding in best.values()])
+
+
+def _ratio(row: FrameRow, words: str) -> str:
+    """Say how many times the usual figure was typed, in words where it is near a round number."""
+    times, usual = row["value"], row["usual"]
+    if not usual or times <= 0 or usual < 0:
+        return words
+    times /= usual
+    factor = next(f for f, said in TIMES.items() if said == words)
+    return words if abs(times * factor - 1) <= 0.1 else f"{times:.2g} times"
+
+
+def _of_another(row: FrameRow, facts: Facts) -> bool:
+    """Tell whether a figure lies within the limits of another figure of its stage: then no point slipped.
+
+    Only where the figure's own spread is wide, so that a hundredth of nearly anything would fit.
+    """
+    stage = next((s for s in facts.plan.stages if s.id == row["stage"]), None)
+    if stage is None or not row["_log"]:
+        return False
+    for characteristic in stage.characteristics:
+        limits = facts.plan.limits(characteristic, row["model"], row["day"] or date.max)
+        if characteristic.id == row["characteristic"] or limits.lower is None or limits.upper is None:
+            continue
+        if limits.lower <= row["value"] <= limits.upper:
+            return True
+    return False

@@ -46,6 +46,9 @@ def scaled_fits(facts: Facts, factor: float, only: pl.Expr | None = None) -> lis
     rows = facts.readings.filter(
         (pl.col("_kind") == "measured") & (only if only is not None else pl.lit(True)) & _impossible(value)
     ).filter(_possible(times))
+    # what is meant must be much nearer to what is usual than what was typed
+    nearer = (2 * distance(times) < distance(value)).fill_null(True)
+    rows = rows.filter(nearer)
     found = []
     for row in rows.with_columns(times.alias("scaled"), distance(times).alias("off")).to_dicts():
         row["usual"] = usual_value(row)

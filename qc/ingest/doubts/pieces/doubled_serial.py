@@ -90,13 +90,13 @@ def _shipped_twice(facts: Facts) -> list[Finding]:
     """Hold a second shipping of a piece that did not come back in between."""
     found = []
     moves = facts.events.filter(pl.col("kind").is_in(["shipped", "returned"]) & (pl.col("serial") != ""))
-    away = {serial: "on record" for serial in facts.known.shipped}
+    away = {serial: f"on {day}" for serial, day in facts.known.left.items()}
     for row in moves.sort("day", INDEX, nulls_last=True).to_dicts():
         if row["kind"] == "returned":
             away.pop(row["serial"], None)
         elif row["serial"] not in away:
             away[row["serial"]] = f"at {row['file']}, {row['cell']}"
-        elif away[row["serial"]] != "on record":
+        elif away[row["serial"]] != f"on {row['day']}":
             problem = f"{row['serial']} was shipped already, {away[row['serial']]}, and has not come back"
             mend = "Check the serial, or enter the return first."
             found.append(Finding(row[INDEX], Reason.DOUBLED_SERIAL, problem, mend))

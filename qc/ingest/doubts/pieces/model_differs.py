@@ -8,7 +8,9 @@ from qc.ingest.doubts.facts import Doubted, Doubts, Facts
 from qc.ingest.frames import INDEX
 from qc.ingest.reasons import Finding, Reason
 
-SERIAL_IN_DOUBT = frozenset({Reason.UNKNOWN_SERIAL, Reason.DOUBLED_SERIAL})
+SERIAL_IN_DOUBT = frozenset(
+    {Reason.UNKNOWN_SERIAL, Reason.DOUBLED_SERIAL, Reason.NEVER_BEGUN, Reason.AFTER_SHIPPING}
+)
 
 
 def find_model_differs(facts: Facts, doubted: Doubts) -> Doubted:

@@ -8,16 +8,22 @@ from qc.ingest.doubts.facts import Doubted, Doubts, Facts
 from qc.ingest.frames import INDEX
 from qc.ingest.known import IDENTITY
 from qc.ingest.reasons import Finding, Reason
+from qc.plain import FrameRow
+from qc.plan import PLACE, Plan
+
+WHOLE = frozenset(name for name, kind in PLACE.items() if kind == "int")
+"""Places that are whole numbers."""
 
 SAME_EVENT = ["_part", "kind", "serial", "subject", "code", "day", "text", "stage"]
 
 
 def find_doubled_row(facts: Facts, doubted: Doubts) -> Doubted:
     """Find rows of one sheet that speak of the same measurement or event."""
-    return Doubted(_readings(facts.readings, doubted), _events(facts.events))
+    return Doubted(_readings(facts, doubted), _events(facts.events))
 
 
-def _readings(readings: pl.DataFrame, doubted: Doubts) -> list[Finding]:
+def _readings(facts: Facts, doubted: Doubts) -> list[Finding]:
+    readings = facts.readings
     if readings.is_empty():
         return []
     at = ["_part", *IDENTITY]
@@ -41,10 +47,47 @@ def _readings(readings: pl.DataFrame, doubted: Doubts) -> list[Finding]:
                 mend = f"Drop it; if it was really measured again, set repeat to {repeat}."
             elif number == 0:
                 mend = "Keep the figure that is right and drop the other one."
+            elif missing := _left_out(row, sound, facts.plan):
+                column, place = missing
+                proposal = {column: place}
+                mend = (
+                    f"{column} {place} is missing here: if it is meant, accept it; else drop the wrong one."
+                )
             else:
                 mend = "Drop the wrong one; if it was really measured again, accept this as a repeat."
             found.append(Finding(row[INDEX], Reason.DOUBLED_ROW, problem, mend, proposal))
     return found
+
+
+def _left_out(row: FrameRow, sound: pl.DataFrame, plan: Plan) -> tuple[str, object] | None:
+    """Return the one place of the plan that the card lacks beside a row, None where none or several are."""
+    characteristic = plan.characteristic(row["stage"], row["characteristic"])
+    if characteristic is None:
+        return None
+    card = sound.filter(
+        (pl.col("_part") == row["_part"])
+        & (pl.col("serial") == row["serial"])
+        & (pl.col("characteristic") == row["characteristic"])
+    )
+    options: list[tuple[str, object]] = []
+    for column, allowed in characteristic.places.items():
+        rest = [name for name in PLACE if name != column]
+        beside = card
+        for name in rest:
+            beside = beside.filter(pl.col(name).eq_missing(pl.lit(row[name])))
+        there = {str(value) for value in beside[column] if value is not None}
+        used = [value for value in allowed if value in set(card[column].cast(pl.String)) | there]
+        reach = max((allowed.index(value) for value in used), default=-1)
+        lacking = [v for at, v in enumerate(allowed) if v not in there and at <= max(reach, len(there))]
+        if (
+            len(lacking) == 1
+            and len(there) >= 2
+            or len(lacking) == 1
+            and len(allowed) > 2
+            and len(there) >= 1
+        ):
+            options.append((column, int(lacking[0]) if column in WHOLE else lacking[0]))
+    return options[0] if len(options) == 1 else None
 
 
 def _events(events: pl.DataFrame) -> list[Finding]:

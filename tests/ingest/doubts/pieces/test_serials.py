@@ -78,12 +78,12 @@ def test_events_of_strange_pieces(judge, said):
     assert [(r["id"], r["proposal"]) for r in found] == [("unknown-serial", {"serial": "TH-1001"})]
 
 
-def test_without_a_prefix_in_the_plan_there_is_no_doubt(plan, as_csv):
+def test_without_a_prefix_the_way_of_writing_is_learned(plan, as_csv):
     from qc.ingest import check, read_sheet, unfold
 
     bare = plan.model_copy(update={"workshop": plan.workshop.model_copy(update={"serial_prefix": ""})})
     sheet = unfold(read_sheet(as_csv(polish("odd one", *RUN)), "a.csv")[0], bare)
-    assert check([sheet], bare, Known(today=TODAY))[0].held.height == 0
+    assert check([sheet], bare, Known(today=TODAY))[0].reasons() == {"unknown-serial": 1}
 
 
 def test_the_model_of_the_other_cards(judge, said, slide_card):

@@ -1,0 +1,82 @@
+"""Finds figures far from their place, from the rest of their card and from the tails of the series."""
+
+from __future__ import annotations
+
+import math
+
+import polars as pl
+
+from qc.ingest.doubts.facts import Doubts, Facts, scaled
+from qc.ingest.frames import INDEX
+from qc.plain import FrameRow
+
+FAR = 8.0
+"""Spreads from its place, and from where its card lies, at which a figure is asked about; chosen, as the
+next two, on drawn workshops whose figures have tails, lots and real changes."""
+
+FAR_WITH_MEND = 5.5
+"""The same where a slip of the hand would explain it."""
+
+BEYOND_TAIL = 2.5
+"""It must also lie so many times as far off as one in a hundred of the series does."""
+
+BEYOND_WITH_MEND = 2.0
+"""The same where a slip of the hand would explain it."""
+
+CLOSE = 2.5
+"""The same for a moved point, where another figure of the same digits may be meant; chosen."""
+
+NEAR = 3.5
+"""Spreads within which a mended figure agrees with its place and card."""
+
+
+def far_figures(facts: Facts, doubted: Doubts, spreads: float) -> list[FrameRow]:
+    """Return measured figures far from usual that no doubt explains yet.
+
+    Parameters
+    ----------
+    facts : Facts
+        The upload's rows.
+    doubted : Doubts
+        Rows to leave out.
+    spreads : float
+        How many spreads are far.
+
+    Returns
+    -------
+    list of dict
+        The rows, with ``usual`` added: the figure one would expect there, in its unit.
+    """
+    if facts.readings.is_empty():
+        return []
+    tails = BEYOND_TAIL if spreads >= FAR else BEYOND_WITH_MEND
+    x = scaled(pl.col("value"))
+    alone = (x - pl.col("_at")).abs()
+    beside = (x - pl.col("_at") - pl.col("_near")).abs()
+    off = pl.min_horizontal(alone, pl.coalesce(beside, alone))
+    far = (off > spreads * pl.col("_at_spread")) & (off > tails * pl.col("_tail"))
+    # a figure that the plan allows is left to the charts, as one that a moved point would explain is
+    low, high = pl.col("value") < pl.col("_lower"), pl.col("value") > pl.col("_upper")
+    below = x < pl.col("_at") + pl.col("_near").fill_null(0.0)
+    far = far & pl.when(below).then(low.fill_null(True)).otherwise(high.fill_null(True))
+    rows = facts.readings.filter(
+        (pl.col("_kind") == "measured") & far.fill_null(False) & ~pl.col(INDEX).is_in(list(doubted))
+    )
+    expected = pl.col("_at") + pl.col("_near").fill_null(0.0)
+    usual = pl.when("_log").then(expected.exp()).otherwise(expected)
+    spread = off / pl.col("_at_spread")
+    return rows.with_columns(usual.alias("usual"), spread.alias("off"), x.alias("_scaled")).to_dicts()
+
+
+def beside_others(row: FrameRow, value: float) -> bool:
+    """Tell whether a figure agrees with its place and card, as far as anything is known of them."""
+    return row["_at"] is None or row["_near"] is None or agrees(row, value, CLOSE)
+
+
+def agrees(row: FrameRow, value: float, spreads: float = NEAR) -> bool:
+    """Tell whether a figure would agree with its place and the other figures of its card."""
+    if row["_log"] and value <= 0:
+        return False
+    x = math.log(value) if row["_log"] else value
+    expected = row["_at"] + (row["_near"] or 0.0)
+    return bool(abs(x - expected) <= spreads * row["_at_spread"])

@@ -1,0 +1,83 @@
+"""A piece that comes to a stage, or is shipped, although nothing that comes before is on record.
+
+Nearly every piece has its earlier cards by then; one that has none and whose number lies among the others or
+ahead of them is more likely another piece with a slip in its serial.
+"""
+
+from __future__ import annotations
+
+from datetime import date
+
+import polars as pl
+
+from qc.ingest.doubts.facts import Doubted, Doubts, Facts
+from qc.ingest.doubts.pieces.serial_series import ASK, slips
+from qc.ingest.doubts.record import TOLD, Record, gather_record, taken_apart
+from qc.ingest.frames import INDEX
+from qc.ingest.reasons import Finding, Reason
+
+
+def find_never_begun(facts: Facts, doubted: Doubts) -> Doubted:
+    """Find pieces without the cards that nearly all others have by then."""
+    record = gather_record(facts, doubted)
+    lowest = _lowest(record)
+    return Doubted(_readings(facts, doubted, record, lowest), _shipped(facts, record, lowest))
+
+
+def _lowest(record: Record) -> dict[str, int]:
+    """Return the lowest number of each series that the record has; older pieces were begun before it."""
+    numbers: dict[str, int] = {}
+    for serial, figures in record.days.items():
+        parts = taken_apart(serial)
+        if parts is None or len(figures) < 2:
+            continue
+        numbers[parts.head] = min(parts.number, numbers.get(parts.head, parts.number))
+    return numbers
+
+
+def _readings(facts: Facts, doubted: Doubts, record: Record, lowest: dict[str, int]) -> list[Finding]:
+    if facts.readings.is_empty():
+        return []
+    rows = facts.readings.filter(
+        (pl.col("serial") != "") & pl.col("day").is_not_null() & ~pl.col(INDEX).is_in(list(doubted))
+    )
+    found = []
+    keys = ["serial", "stage", "characteristic", "model", "day"]
+    for (serial, stage, name, model, day), group in rows.group_by(keys, maintain_order=True):
+        needed = record.follows.get(str(stage), frozenset())
+        if not needed or not isinstance(day, date):
+            continue
+        parts = taken_apart(str(serial))
+        if parts is None or parts.number <= lowest.get(parts.head, parts.number):
+            continue
+        if any(at != stage for at, _ in record.days.get(str(serial), {})):
+            continue
+        words = " or ".join(sorted(needed))
+        problem = (
+            f"{serial} comes to {stage} and has no card of {words}, which nearly every piece has by then"
+        )
+        heads = {p.head for s in record.days if (p := taken_apart(s)) is not None}
+        waiting = set(record.waiting((str(stage), str(name)), str(model or ""), day))
+        guesses = sorted(set(slips(str(serial), heads, day)) & waiting)
+        mend = (
+            f"If {' or '.join(guesses[:3])} is meant, accept or type it; else confirm it." if guesses else ASK
+        )
+        proposal: dict[str, object] = {"serial": guesses[0]} if len(guesses) == 1 else {}
+        found += [Finding(index, Reason.NEVER_BEGUN, problem, mend, proposal) for index in group[INDEX]]
+    return found
+
+
+def _shipped(facts: Facts, record: Record, lowest: dict[str, int]) -> list[Finding]:
+    if facts.events.is_empty() or len(record.days) < TOLD:
+        return []
+    gone = facts.events.filter((pl.col("kind") == "shipped") & (pl.col("serial") != ""))
+    found = []
+    for row in gone.to_dicts():
+        parts = taken_apart(row["serial"])
+        if row["serial"] in record.days or row["serial"] in facts.known.serials:
+            continue
+        if parts is None or parts.number <= lowest.get(parts.head, parts.number):
+            continue
+        problem = f"{row['serial']} is shipped and has no card on record"
+        found.append(Finding(row[INDEX], Reason.NEVER_BEGUN, problem, ASK))
+    return found

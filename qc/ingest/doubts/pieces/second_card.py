@@ -1,0 +1,73 @@
+"""A second card of a piece that has gone on since, while another piece waits for just this card."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import polars as pl
+
+from qc.ingest.doubts.facts import Doubted, Doubts, Facts
+from qc.ingest.doubts.record import TOLD, Figure, Record, gather_record
+from qc.ingest.frames import INDEX
+from qc.ingest.reasons import Finding, Reason
+
+SELDOM = 0.02
+"""Where no more than so many pieces were measured on a second day, a second card is odd; chosen."""
+
+ONCE = "hardly a piece has had it twice"
+
+
+def find_second_card(facts: Facts, doubted: Doubts) -> Doubted:
+    """Find cards of pieces that are further on, or of another model, where another piece waits."""
+    if facts.readings.is_empty():
+        return Doubted()
+    rows = facts.readings.filter(
+        (pl.col("serial") != "") & pl.col("day").is_not_null() & ~pl.col(INDEX).is_in(list(doubted))
+    )
+    record = gather_record(facts, doubted)
+    planned = {model.id for model in facts.plan.models}
+    found = []
+    keys = ["serial", "stage", "characteristic", "day", "model"]
+    for (serial, stage, name, day, model), group in rows.group_by(keys, maintain_order=True):
+        if not isinstance(day, date):
+            continue
+        figure = (str(stage), str(name))
+        before = [d for d in record.days.get(str(serial), {}).get(figure, ()) if d < day]
+        if not before:
+            continue
+        own_model = record.models.get(str(serial), "")
+        differs = bool(model) and bool(own_model) and model != own_model and model in planned
+        further = _further(str(serial), str(stage), day, record)
+        if not (differs or further or _never_again(figure, record, facts)):
+            continue
+        waiting = record.waiting(figure, str(model or own_model), day, (str(serial),))
+        if not waiting:
+            continue
+        why = f"is {own_model}" if differs else f"has been at {further} since" if further else ONCE
+        # a piece that left may have come back unsaid: then it is not the serial that is wrong
+        sure = differs or str(serial) not in facts.known.left
+        others = " and ".join(waiting[:3])
+        problem = f"{serial} has this card already, of {before[-1]}, and {why}; without it is {others}"
+        mend = f"If {' or '.join(waiting[:3])} was measured, accept or type it; else confirm {serial}."
+        proposal: dict[str, object] = {"serial": waiting[0]} if len(waiting) == 1 and sure else {}
+        found += [Finding(index, Reason.DOUBLED_SERIAL, problem, mend, proposal) for index in group[INDEX]]
+    return Doubted(found)
+
+
+def _never_again(figure: Figure, record: Record, facts: Facts) -> bool:
+    """Tell whether pieces have had this figure on one day only; notes are tried until they are right."""
+    tuned = {card.stage for card in facts.plan.cards if card.source == "tuning"}
+    if figure[0] in tuned or record.pieces.get(figure, 0) < TOLD:
+        return False
+    again = sum(len(figures.get(figure, ())) > 1 for figures in record.days.values())
+    # the card that is asked about counts among them
+    return again <= 1 + SELDOM * record.pieces[figure]
+
+
+def _further(serial: str, stage: str, day: date, record: Record) -> str:
+    """Return a later stage at which the piece was before the day, empty where there is none."""
+    for later, needed in sorted(record.follows.items()):
+        first = record.first(serial, later) if stage in needed else None
+        if first is not None and first < day:
+            return later
+    return ""

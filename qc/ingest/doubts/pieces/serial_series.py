@@ -1,0 +1,227 @@
+"""A serial unlike those on record: a letter for a digit, a prefix left off, a day or a word in its place.
+
+Unlike `unknown_serial` this needs no prefix in the plan: how serials are written, which series there are and
+that a series carries its year are learned from the pieces on record and on the upload's other cards.
+"""
+
+from __future__ import annotations
+
+import re
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date
+
+import polars as pl
+
+from qc.ingest.doubts.facts import Doubted, Doubts, Facts
+from qc.ingest.doubts.record import Record, Serial, gather_record, taken_apart
+from qc.ingest.frames import INDEX
+from qc.ingest.reasons import Finding, Reason
+
+TOLD = 20
+"""So many pieces with a figure say how serials are written there; chosen."""
+
+SEVERAL = 3
+"""A way of writing that so many pieces share is no slip; chosen."""
+
+YEARED = 0.9
+"""Of so many pieces the year in the serial must be that of their first card; chosen."""
+
+AHEAD = 50
+"""A piece may run so many numbers ahead of the others of its series; chosen, as in `unknown_serial`."""
+
+LIKE_DIGITS = str.maketrans(
+    {
+        "O": "0",
+        "o": "0",
+        "Q": "0",
+        "I": "1",
+        "L": "1",
+        "l": "1",
+        "i": "1",
+        "S": "5",
+        "B": "8",
+        "Z": "2",
+        "z": "2",
+    }
+)
+ASK = "Type the serial that stands on the piece; if it is right, confirm it."
+
+
+@dataclass(frozen=True, slots=True)
+class Series:
+    """How serials are written: forms and their count, heads and their numbers, whether heads carry years."""
+
+    forms: dict[str, int]
+    heads: dict[str, list[int]]
+    yeared: bool
+    models: dict[str, set[str]]
+
+
+def form(serial: str) -> str:
+    """Return how a serial is written: A for a capital letter, a for a small one, 0 for a digit.
+
+    Examples
+    --------
+    >>> form("PX26-07")
+    'AA00-00'
+    """
+    return re.sub(r"[^\W\d_]", lambda m: "A" if m[0].isupper() else "a", re.sub(r"\d", "0", serial))
+
+
+def find_serial_series(facts: Facts, doubted: Doubts) -> Doubted:
+    """Find serials that are not on record and do not go on a series that is."""
+    if facts.readings.is_empty() and facts.events.is_empty():
+        return Doubted()
+    record = gather_record(facts, doubted)
+    found: list[Finding] = []
+    fresh = facts.readings.filter(
+        (pl.col("serial") != "")
+        & ~pl.col("serial").is_in(list(facts.known.serials))
+        & ~pl.col(INDEX).is_in(list(doubted))
+    )
+    for (stage, name), group in fresh.group_by(["stage", "characteristic"], maintain_order=True):
+        figure = (str(stage), str(name))
+        series = _series(record, figure)
+        if series is None:
+            continue
+        for (serial, model, day), rows in group.group_by(["serial", "model", "day"], maintain_order=True):
+            if day is None:
+                continue
+            said = _doubt(str(serial), day, series)
+            if said is None:
+                continue
+            guesses = _guesses(str(serial), str(model or ""), day, figure, series, record)
+            found += _findings(rows, said, guesses)
+    return Doubted(found)
+
+
+def _findings(rows: pl.DataFrame, problem: str, guesses: list[str]) -> list[Finding]:
+    proposal: dict[str, object] = {"serial": guesses[0]} if len(guesses) == 1 else {}
+    mend = ASK
+    if guesses:
+        mend = f"If {' or '.join(guesses[:3])} is meant, accept or type it; else confirm the serial."
+    return [Finding(index, Reason.UNKNOWN_SERIAL, problem, mend, proposal) for index in rows[INDEX]]
+
+
+def _series(record: Record, figure: tuple[str, str]) -> Series | None:
+    """Learn the series from the pieces that have the figure; None where they are few or all unlike."""
+    pieces = {s: days for s, days in record.days.items() if figure in days}
+    if len(pieces) < TOLD:
+        return None
+    forms: dict[str, int] = defaultdict(int)
+    heads: dict[str, list[int]] = defaultdict(list)
+    models: dict[str, set[str]] = defaultdict(set)
+    right = wrong = 0
+    for serial, days in pieces.items():
+        forms[form(serial)] += 1
+        parts = taken_apart(serial)
+        if parts is None:
+            continue
+        heads[parts.head].append(parts.number)
+        models[parts.head].add(record.models.get(serial, ""))
+        year = parts.year()
+        first = min(d[0] for d in days.values())
+        if year is not None:
+            right, wrong = right + (year == first.year), wrong + (year != first.year)
+    usual = sum(count for count in forms.values() if count >= SEVERAL)
+    if usual < 0.9 * len(pieces):
+        return None
+    yeared = right >= TOLD and right >= YEARED * (right + wrong)
+    return Series(dict(forms), dict(heads), yeared, dict(models))
+
+
+def _doubt(serial: str, day: date, series: Series) -> str | None:
+    parts = taken_apart(serial)
+    if series.forms.get(form(serial), 0) < SEVERAL:
+        # a series may grow by a digit: 999 is followed by 1000
+        numbers = sorted(series.heads.get(parts.head, [])) if parts else []
+        if parts and len(numbers) >= SEVERAL and numbers[0] <= parts.number <= _reach(numbers) + AHEAD:
+            return None
+        usual = max(series.heads, key=lambda head: len(series.heads[head]), default="")
+        return f"{serial} is not written like the serials on record ({usual}...)"
+    if parts is None:
+        return None
+    if series.yeared:
+        year = parts.year()
+        if year is not None and year > day.year and len(series.heads.get(parts.head, [])) < SEVERAL:
+            return f"{serial} is of the series of {year}, and the day is {day}"
+    numbers = sorted(n for n in series.heads.get(parts.head, []) if n != parts.number)
+    if len(numbers) >= 10 and parts.number > _reach(numbers) + AHEAD:
+        newest = Serial(parts.head, _reach(numbers), parts.width).text()
+        return f"{serial} lies far ahead of its series, which has got to {newest}"
+    return None
+
+
+def _reach(numbers: list[int]) -> int:
+    """Return the highest number that others lead up to: one far ahead is not its own measure."""
+    reach = numbers[0]
+    for number in numbers:
+        if number - reach > AHEAD and number != numbers[0]:
+            break
+        reach = number
+    return reach
+
+
+def _guesses(
+    serial: str, model: str, day: date, figure: tuple[str, str], series: Series, record: Record
+) -> list[str]:
+    """Return what may be meant, from one slip of the hand, of what waits for such a card or comes next."""
+    waiting = set(record.waiting(figure, model, day))
+    if not record.follows.get(figure[0]):
+        waiting |= _coming(model, day, series)
+    options = set(slips(serial, series.heads, day))
+    return sorted(options & waiting)
+
+
+def _coming(model: str, day: date, series: Series) -> set[str]:
+    """Return the next serials of each series in use that makes the model."""
+    found = set()
+    for head, numbers in series.heads.items():
+        if len(numbers) < SEVERAL or (model and model not in series.models[head]):
+            continue
+        reach = _reach(sorted(numbers))
+        width = 2
+        for number in range(min(numbers), reach + 4):
+            parts = Serial(head, number, max(width, len(str(reach))))
+            if number not in numbers and (not series.yeared or parts.year() in (None, day.year)):
+                found.add(parts.text())
+    return found
+
+
+def slips(serial: str, heads: Iterable[str], day: date) -> Iterable[str]:
+    """Yield the serials that one slip of the hand makes this one of."""
+    heads = list(heads)
+    tidy = serial.strip().upper()
+    yield tidy
+    parts = taken_apart(tidy)
+    for head in heads:
+        # letters that look like digits, in the head or in the number
+        if len(tidy) > len(head):
+            number = tidy[len(head) :].translate(LIKE_DIGITS)
+            same = tidy[: len(head)].translate(LIKE_DIGITS) == head.upper().translate(LIKE_DIGITS)
+            if same and number.isdecimal():
+                yield head + number
+        if parts is None:
+            continue
+        digits = tidy[len(parts.head) :]
+        missing = len(head) > len(parts.head) and (head.endswith(parts.head) or _left_out(parts.head, head))
+        other = form(head) == form(parts.head)
+        if missing or other:
+            yield head + digits
+        if head == parts.head:
+            for at in range(len(digits) - 1):
+                yield head + digits[:at] + digits[at + 1] + digits[at] + digits[at + 2 :]
+            for at in range(len(digits)):
+                yield from (head + digits[:at] + d + digits[at + 1 :] for d in "0123456789")
+    if parts is not None and parts.year() is not None:
+        yield parts.with_year(day.year)
+
+
+def _left_out(short: str, whole: str) -> bool:
+    """Tell whether one letter or two left out of a head give another."""
+    if not 0 < len(whole) - len(short) <= 2:
+        return False
+    letters = iter(whole)
+    return all(letter in letters for letter in short)

@@ -1,0 +1,157 @@
+"""What the cards of the record and of the upload say together: which stages follow which, which pieces wait.
+
+Both are looked at as one, so that a sheet is judged the same on its own day and among a year of others.
+"""
+
+from __future__ import annotations
+
+import re
+from collections import defaultdict
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass
+from datetime import date
+
+import polars as pl
+
+from qc.ingest.doubts.facts import Doubts, Facts
+from qc.ingest.frames import INDEX
+from qc.ingest.known import CARDS, card_days
+
+TOLD = 20
+"""So many pieces say in which order the stages follow; chosen."""
+
+NEARLY_ALL = 0.95
+"""Of so many pieces it must be true; chosen."""
+
+_PARTS = re.compile(r"^(.*?)(\d+)$")
+_YEARED = re.compile(r"^(\D*)(\d{4}|\d{2})(\D+)$")
+
+Figure = tuple[str, str]
+"""A stage and a characteristic of it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Serial:
+    """A serial taken apart: what stands before its running number, the number, how many digits it has."""
+
+    head: str
+    number: int
+    width: int
+
+    def year(self) -> int | None:
+        """Return the year that the head carries, None where it has no two or four digits for one."""
+        match = _YEARED.match(self.head)
+        if match is None:
+            return None
+        digits = match[2]
+        return int(digits) if len(digits) == 4 else 2000 + int(digits)
+
+    def with_year(self, year: int) -> str:
+        """Return the serial of the same number in the series of another year."""
+        match = _YEARED.match(self.head)
+        if match is None:
+            return self.text()
+        digits = str(year)[-len(match[2]) :]
+        return f"{match[1]}{digits}{match[3]}{self.number:0{self.width}d}"
+
+    def text(self) -> str:
+        """Return the serial as written."""
+        return f"{self.head}{self.number:0{self.width}d}"
+
+
+def taken_apart(serial: str) -> Serial | None:
+    """Take a serial apart, None where it ends in no number.
+
+    Examples
+    --------
+    >>> taken_apart("PX26-07"), taken_apart("both")
+    (Serial(head='PX26-', number=7, width=2), None)
+    """
+    match = _PARTS.match(serial)
+    return Serial(match[1], int(match[2]), len(match[2])) if match and len(match[2]) <= 9 else None
+
+
+@dataclass(frozen=True, slots=True)
+class Record:
+    """The cards known, on record and in the upload.
+
+    Attributes
+    ----------
+    days : mapping of serial to mapping of figure to tuple of date
+        On which days each figure of a piece was taken, in order.
+    models : mapping of str to str
+        Serial -> model.
+    follows : mapping of stage to frozenset of stages
+        Stages that nearly all pieces had behind them on the day they came to this one.
+    pieces : mapping of figure to int
+        How many pieces have it.
+    """
+
+    days: Mapping[str, Mapping[Figure, tuple[date, ...]]]
+    models: Mapping[str, str]
+    follows: Mapping[str, frozenset[str]]
+    pieces: Mapping[Figure, int]
+
+    def first(self, serial: str, stage: str) -> date | None:
+        """Return the first day of a piece at a stage."""
+        found = [days[0] for (at, _), days in self.days.get(serial, {}).items() if at == stage]
+        return min(found, default=None)
+
+    def waiting(self, figure: Figure, model: str, day: date, without: Collection[str] = ()) -> list[str]:
+        """Return the pieces that lack a figure and have all behind them that comes before it."""
+        needed = self.follows.get(figure[0], frozenset())
+        if not needed:
+            return []
+        found = []
+        for serial, figures in self.days.items():
+            if figure in figures or serial in without or (model and self.models.get(serial) != model):
+                continue
+            firsts = [self.first(serial, stage) for stage in needed]
+            if all(first is not None and first <= day for first in firsts):
+                found.append(serial)
+        return sorted(found)
+
+
+def gather_record(facts: Facts, doubted: Doubts) -> Record:
+    """Bring together the cards on record and those of the upload that are not in doubt."""
+    own = facts.readings.select(*CARDS, INDEX) if facts.readings.height else None
+    cards = facts.known.cards
+    if own is not None:
+        sound = own.filter(~pl.col(INDEX).is_in(list(doubted)))
+        cards = card_days(pl.concat([cards, sound.select(list(CARDS))]))
+    days: dict[str, dict[Figure, set[date]]] = defaultdict(lambda: defaultdict(set))
+    models: dict[str, str] = {}
+    for serial, model, stage, name, day in cards.rows():
+        days[serial][(stage, name)].add(day)
+        if model:
+            models.setdefault(serial, model)
+    models |= {serial: model for serial, model in facts.known.serials.items() if model}
+    ordered = {s: {f: tuple(sorted(d)) for f, d in figures.items()} for s, figures in days.items()}
+    pieces: dict[Figure, int] = defaultdict(int)
+    for figures in ordered.values():
+        for figure in figures:
+            pieces[figure] += 1
+    return Record(ordered, models, _follows(ordered), dict(pieces))
+
+
+def _follows(days: Mapping[str, Mapping[Figure, tuple[date, ...]]]) -> dict[str, frozenset[str]]:
+    firsts: list[dict[str, date]] = []
+    for figures in days.values():
+        at: dict[str, date] = {}
+        for (stage, _), taken in figures.items():
+            at[stage] = min(taken[0], at.get(stage, taken[0]))
+        firsts.append(at)
+    stages = sorted({stage for at in firsts for stage in at})
+    found: dict[str, frozenset[str]] = {}
+    for stage in stages:
+        came = [at for at in firsts if stage in at]
+        if len(came) < TOLD:
+            continue
+        found[stage] = frozenset(
+            other
+            for other in stages
+            if other != stage
+            and sum(other in at and at[other] <= at[stage] for at in came) >= NEARLY_ALL * len(came)
+            and sum(other in at and at[other] == at[stage] for at in came) <= len(came) / 2
+        )
+    return found
