@@ -7,7 +7,7 @@ from qc.jobs.board.data import StoreBoardData
 from qc.jobs.board.views import SeriesKey, is_few
 from qc.jobs.workshop import open_workshop
 from qc.sayings import Saying, What
-from qc.stats import NORMAL, Limits, learned_capability
+from qc.stats import NORMAL, Limits, Noise, learned_capability
 from qc.watch import STILL_MOVING
 from qc.watch.series.steps import step_of
 
@@ -29,10 +29,13 @@ def test_what_would_settle_an_open_answer_is_the_statistics_own_figure(board, de
     for verdict in open_ones:
         stage = plan.stage(verdict.key.stage)
         figure = next(c for c in stage.characteristics if c.id == verdict.key.characteristic)
+        scatter = verdict.scatter
+        lots = [p.lot or None for p in verdict.present_points] if scatter and scatter.lots_by else None
         found = learned_capability(
             [p.value for p in verdict.present_points],
             Limits(verdict.lower, verdict.upper),
-            NORMAL,
+            Noise.from_dict(scatter.noise) if scatter else NORMAL,
+            lots=lots,
             shape=figure.shape,
             resolution=step_of(verdict.points, plan, stage, figure),
         )
