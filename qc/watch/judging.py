@@ -16,6 +16,7 @@ from qc.stats import Noise
 from qc.watch.capability import LimitsAnswer, judge_limits
 from qc.watch.causes import FactorLevels, find_suspects
 from qc.watch.changes import FoundChange, KeptStates, LevelCourse, course_of
+from qc.watch.common_limits import common_limits
 from qc.watch.results import (
     LEARNING,
     Behaviour,
@@ -150,7 +151,9 @@ def judge_further(
         )
     else:
         signals = ()
-    limits, uneven = _common_limits(question, points, centered=reduced.centered)
+    limits, uneven = common_limits(
+        question.plan, question.characteristic, points, question.today, centered=reduced.centered
+    )
     notes = (*found.notes, *uneven, *_left_out(reduced), *_decided(question, course))
     return _verdict(question, reduced, course, signals, limits, notes), found.kept
 
@@ -361,31 +364,6 @@ def _pace(points: Sequence[Point], signal: SignalResult) -> str:
         return ""
     last = points[-1 if signal.ended is None else signal.ended - 2]
     return pace_words(signal.size, signal.pieces, (last.day - signal.start_day).days, signal.unit)
-
-
-def _common_limits(
-    question: Question, points: Sequence[Point], *, centered: bool
-) -> tuple[DatedLimits, tuple[str, ...]]:
-    """Limits on the scale of the points; where models differ there, the narrowest of the present ones."""
-    own = question.plan.models_of(question.characteristic)
-    models = dict.fromkeys(p.model for p in points) or {m.id: None for m in own}
-    day = points[-1].day if points else question.today
-    each = [question.plan.limits(question.characteristic, model, day) for model in models]
-    scaled = {tuple(_less(v, x, centered) for v in (x.target, x.lower, x.upper)) for x in each}
-    lowers = [low for _, low, _ in scaled if low is not None]
-    uppers = [high for _, _, high in scaled if high is not None]
-    targets = {target for target, _, _ in scaled}
-    note: tuple[str, ...] = ()
-    if len({(low, high) for _, low, high in scaled}) > 1:
-        note = ("The models of this series have different limits; the narrowest are shown.",)
-    target = targets.pop() if len(targets) == 1 else None
-    return DatedLimits(
-        target=target, lower=max(lowers) if lowers else None, upper=min(uppers) if uppers else None
-    ), note
-
-
-def _less(value: float | None, limits: DatedLimits, centered: bool) -> float | None:
-    return value - (limits.target or 0.0) if centered and value is not None else value
 
 
 def _decided(question: Question, course: LevelCourse) -> tuple[str, ...]:

@@ -14,7 +14,6 @@ from qc.ingest.cards.verdicts import read_verdict
 from qc.ingest.cells import (
     COMMA_NOTE,
     FACTORS,
-    is_serial_range,
     plain,
     read_moment,
     read_number,
@@ -147,7 +146,7 @@ class Row:
             "offset_min": moment.offset_min if moment else None,
             "has_time": moment.has_time if moment else False,
             "day_text": day_text,
-            "serial": self._serial(),
+            "serial": " ".join(self.text("serial").split()),
             "model": self._known(reader._models, "model"),
             "stage": reader.card.stage or "",
             "person": self._known(reader._people, "person"),
@@ -179,14 +178,6 @@ class Row:
             "air_c": self.number("air_c", "C"),
             "method": self.text("method").casefold().replace(" ", "-"),
         }
-
-    def _serial(self) -> str:
-        """Return the one piece a row is of; which of several was measured only the bench knows."""
-        typed = " ".join(self.text("serial").split())
-        if is_serial_range(typed):
-            self.bad["serial"] = typed
-            return ""
-        return typed
 
     def _place(self, field: str, marks: str = "") -> str:
         """Return a place as the plan spells it, in small letters where the plan knows none of this name."""

@@ -131,7 +131,6 @@ def test_a_figure_across_names_the_cell_it_was_typed_in():
     assert found["value"].to_list() == [88.1, None]
 
 
-def test_several_pieces_in_one_row_are_no_piece():
+def test_several_pieces_in_one_row_are_kept_as_typed_for_the_doubt_about_them():
     found = read("Joint card\n\nDate;Serial;Leak\n24.11.2026;KT26-30 - KT26-32;2,1\n")
-    assert found["serial"].to_list() == [""]
-    assert "KT26-30 - KT26-32" in found["bad"][0]
+    assert found["serial"].to_list() == ["KT26-30 - KT26-32"]

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 import polars as pl
 
+from qc.ingest.cells import is_serial_range
 from qc.ingest.doubts.facts import Doubted, Doubts, Facts
 from qc.ingest.frames import INDEX
 from qc.ingest.reasons import Finding, Reason
@@ -55,10 +56,27 @@ class Run:
 def find_unknown_serial(facts: Facts, doubted: Doubts) -> Doubted:
     """Find serials that cannot be those of an instrument of the shop."""
     run = _run(facts)
-    if run is None:
-        return Doubted()
     events = facts.events.filter(pl.col("kind").is_in(_EVENTS))
-    return Doubted(_strange(facts.readings, run, facts), _strange(events, run, facts))
+    readings, told = _several(facts.readings), _several(events)
+    if run is not None:
+        readings += _strange(facts.readings, run, facts)
+        told += _strange(events, run, facts)
+    return Doubted(readings, told)
+
+
+def _several(rows: pl.DataFrame) -> list[Finding]:
+    """Find rows said to be of several pieces: which one was measured only the bench knows."""
+    return [
+        Finding(
+            index,
+            Reason.UNKNOWN_SERIAL,
+            f"{serial} names several pieces, and a row is of one",
+            "Type the serial of the piece that was measured; give each piece a row of its own.",
+            {},
+        )
+        for index, serial in rows.select(INDEX, "serial").iter_rows()
+        if is_serial_range(serial)
+    ]
 
 
 def _run(facts: Facts) -> Run | None:
@@ -83,7 +101,9 @@ def _strange(rows: pl.DataFrame, run: Run, facts: Facts) -> list[Finding]:
     # a card of loose tubes carries serials of its own kind; there only what must be an instrument is
     # asked about
     found = []
-    named = rows.filter(pl.col("serial") != "")
+    named = rows.filter(
+        (pl.col("serial") != "") & ~pl.col("serial").map_elements(is_serial_range, pl.Boolean)
+    )
     for (card,), group in named.group_by(["card"], maintain_order=True):
         serials = group["serial"].unique(maintain_order=True).to_list()
         fitting = sum(run.number(s) is not None or s in facts.known.serials for s in serials)
