@@ -110,8 +110,11 @@ def test_status_follows_the_contract(shop):
 
 def test_status_says_one_line_a_series(shop):
     said = status(shop).to_text().splitlines()
-    assert len(said) == 2 + len(shop.plan.charted()) + 2
-    assert "have moved" in said[0]
+    assert "have moved" in said[0] and said[1] == ""
+    series = said[2 : said.index("", 2)]
+    assert len(series) == len(shop.plan.charted())
+    # below them what is to be known of some series, and the budget last
+    assert all(": " in line and line.endswith(".") for line in said[3 + len(series) :])
     assert said[-1] == "At this setting: about one false signal in 30 days over 27 series."
 
 

@@ -12,6 +12,7 @@ from qc.jobs.upload import _fresh
 from qc.jobs.workshop import open_workshop
 from qc.sayings import Saying, What
 from qc.store import SignalRecord, signal_id
+from qc.watch.words import rate_words
 
 WRAP = "tuning/wrap_f/all"
 
@@ -201,7 +202,9 @@ def test_budget_and_rate_are_told_with_the_signals(reader):
     every = list_signals(reader)
     budget = "At this setting: about one false signal in 30 days over 27 series."
     assert every.to_text().endswith(budget) and every.to_dict()["budget"] == budget
-    assert "called so in error once in 270 pieces." in wrap_signal(reader).to_text()
+    said = " ".join(wrap_signal(reader).to_text().split())
+    rate = rate_words(wrap_signal(reader).found.rate)
+    assert f"A series that has not changed is called so in error {rate}." in said
 
 
 def test_everything_goes_into_json(reader):

@@ -197,6 +197,8 @@ ELSEWHERE = {
     "stretches_of": "tests/stats/test_detector.py",
     "study_frame": "tests/stats/test_study.py and tests/faults/test_study_files.py",
     "verdict": "tests/stats/test_capability.py",
+    "score_of": "tests/stats/noise/test_shape.py",
+    "lots_margin": "tests/stats/noise/test_lots.py",
     "anderson_darling_many": "as anderson_darling",
     "capability_many": "as capability",
     "checks_together": "tests/stats/test_checks.py",

@@ -30,6 +30,8 @@ Chosen by simulation, table in docs/reference/detector.md: the same evidence com
 so signals are much rarer than points that show it, and few counts can show little at all.
 """
 
+ENOUGH_TO_PLACE = 8  # points after a signal that place its start anew; fewer tell little (house rule)
+STILL_THERE = 0.5  # share of the change that later points must show, or it has gone back (house rule)
 LARGEST_TOTAL = 10_000_000  # chosen: more at one point is a slip of the pen
 
 
@@ -152,9 +154,29 @@ class CountState:
 
     def detection(self, false_alarm_rate: float) -> Detection:
         """Everything found so far; the rate is that of the newest point."""
-        signals = tuple(self.signals)
+        signals = tuple(self._placed(which) for which in range(len(self.signals)))
         stretches = _stretches(self.number, self.size, signals)
         return Detection(self.number.size, "any", false_alarm_rate, signals, stretches)
+
+    def _placed(self, which: int) -> DetectorSignal:
+        """Place a change by all points up to the next one, where they bear it out.
+
+        It is raised on as few points as can be, and those made since place it better; after a return to the
+        old rate they would not.
+        """
+        signal = self.signals[which]
+        begin = self.signals[which - 1].point if which else 0
+        end = self.signals[which + 1].start - 1 if which + 1 < len(self.signals) else self.n
+        if end < signal.point + ENOUGH_TO_PLACE:
+            return signal
+        before, later = slice(begin, signal.start - 1), slice(signal.point, end)
+        rates = [float(self.number[part].sum() / self.size[part].sum()) for part in (before, later)]
+        if (rates[1] - rates[0]) * signal.size < STILL_THERE * signal.size**2:
+            return signal
+        stretch = _Stretch(self.number[begin:end], self.size[begin:end], self.pass_fail)
+        score, threshold = signal.score, signal.threshold
+        placed = replace(stretch.signal(begin, signal.side, score, threshold), point=signal.point)
+        return placed if placed.start <= signal.point else signal
 
 
 def check_counts(counts: Counts, sizes: Counts | None, *, pass_fail: bool) -> tuple[Integers, Floats]:

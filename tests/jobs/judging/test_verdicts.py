@@ -129,30 +129,32 @@ def test_a_corrected_reading_is_judged_anew(shop):
 
 
 def shifted(workshop):
-    """A second figure that moved at piece 25, measured with a gauge nobody checked from then on."""
-    values = 10 + np.random.default_rng(9).standard_normal(39)
-    values[25:] += 8
-    put(workshop, figures(range(39), 1, values, gauge="G-1"))
+    """A second figure that moved at piece 61, measured with a gauge nobody checked from then on."""
+    values = 10 + np.random.default_rng(9).standard_normal(74)
+    values[60:] += 8
+    put(workshop, figures(range(74), 1, values, gauge="G-1"))
     assert verdict(workshop, KEYS[1]).behaviour == "drifting"
     return verdict(workshop, KEYS[1])
 
 
-def test_what_comes_in_later_around_a_finding_touches_it(shop):
+def test_what_comes_in_later_around_a_finding_touches_it(shop, monkeypatch):
+    monkeypatch.setattr(windows, "STEP", 400)  # from how often a thing changed before one knows how rare it is
     days = [p.day for p in shifted(shop).points]
     checks = [
-        {"kind": "gauge-check", "subject": "G-1", "day": day, "value": 0.0} for day in sorted({*days[:24]})
+        {"kind": "gauge-check", "subject": "G-1", "day": day, "value": 0.0} for day in sorted({*days[:60]})
     ]
     assert put(shop, events=checks) == {KEYS[1]}
     assert verdict(shop, KEYS[1]).current.suspects[0].kind == "gauge-check"
     assert rejudge(shop).changed == ()
 
 
-def test_an_earlier_figure_that_comes_late_is_a_suspect(shop):
+def test_an_earlier_figure_that_comes_late_is_a_suspect(shop, monkeypatch):
+    monkeypatch.setattr(windows, "STEP", 400)
     shifted(shop)
-    values = 5 + 0.3 * np.random.default_rng(10).standard_normal(39)
-    values[25:] += 4
-    early = [date(2026, 8, 1)] * 39
-    assert put(shop, figures(range(39), 0, values, early)) == set(KEYS)
+    values = 5 + 0.3 * np.random.default_rng(10).standard_normal(74)
+    values[60:] += 4
+    early = [date(2026, 8, 1)] * 74
+    assert put(shop, figures(range(74), 0, values, early)) == set(KEYS)
     assert verdict(shop, KEYS[1]).current.suspects[0].kind == "upstream"
     assert rejudge(shop).changed == ()
 

@@ -9,8 +9,7 @@ from qc.stats.capable import Limits
 from qc.stats.capable.effective import worth_of
 from qc.stats.capable.plausible import Shapes, draws_of
 
-RNG = np.random.default_rng(11)
-READINGS = RNG.normal(10.0, 0.2, 60)
+READINGS = np.random.default_rng(11).normal(10.0, 0.2, 60)
 KNOWN = Noise(pieces=4000)
 
 
@@ -79,7 +78,7 @@ def test_pieces_that_hang_together_prove_less():
 
 
 def test_a_long_tail_towards_the_limit_is_not_taken_for_safety():
-    skewed = np.exp(0.5 * RNG.standard_normal(80))
+    skewed = np.exp(0.5 * np.random.default_rng(12).standard_normal(80))
     limit = Limits(None, float(np.exp(0.5 * 3)))  # its true Ppk is 1
     bell = learned_capability(skewed, limit, Noise(), shape="normal")
     low, high = learned_capability(

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from qc.stats import PRIOR, Settled, learn_noise, one_way_anova
+from qc.stats import PRIOR, Settled, learn_noise, lots_margin, one_way_anova
 from qc.stats.noise.laid import blom_scores, lay
 from qc.stats.noise.lots import _share, _sums, covered, innovations, with_lots
 
@@ -115,3 +115,9 @@ def test_own_lots_that_differ_less_are_believed_later_than_lots_that_differ_more
     # by hand: some 13 older lots against 40 of the sisters take off about a quarter, against 8 add 13 / 21
     assert 0.65 * common < alike < common
     assert apart - common > 1.5 * (common - alike)
+
+
+def test_the_margin_of_the_share_between_lots_falls_as_the_root_of_the_lots():
+    # ten lots are taken for granted; six pieces of the pool stand for one lot more
+    assert lots_margin(0) == pytest.approx(0.45 / np.sqrt(10))
+    assert lots_margin(180) == pytest.approx(lots_margin(0) / 2)

@@ -6,6 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import integrate, stats
 
+from qc.stats import Noise, score_of
 from qc.stats.noise.laid import lay, spread_ties
 from qc.stats.noise.shape import (
     BEND_PER_TAU_3,
@@ -188,3 +189,19 @@ def test_level_and_spread_of_heavy_tails_are_those_of_the_t(drawn):
     expected = score_of_t((values - 20) / 4, np.full(20_000, 0.25))
     assert scores == pytest.approx(expected, abs=0.06)
     assert np.std(scores) == pytest.approx(1.0, abs=0.02)
+
+
+@pytest.mark.parametrize("df", [3.0, 5.0, 20.0])
+def test_the_score_of_one_reading_is_that_of_students_t(df):
+    """Student's t by scipy; the approximation is within a few hundredths where it is judged."""
+    for away in (-6.0, -2.0, -0.5, 0.0, 1.0, 3.0, 8.0):
+        exact = stats.norm.isf(stats.t.sf(abs(away), df))
+        assert abs(score_of(Noise(tails=1 / df), away)) == pytest.approx(exact, abs=0.06)
+        assert np.sign(score_of(Noise(tails=1 / df), away)) == np.sign(away)
+
+
+def test_the_score_of_a_skewed_reading_goes_by_its_logarithm():
+    # a lognormal's quantiles, written from its median in spreads: exp(g z) = 1 + g u
+    for g in (0.3, -0.5):
+        for z in (-2.0, -1.0, 0.5, 2.0):
+            assert score_of(Noise(skew=g), float(np.expm1(g * z) / g)) == pytest.approx(z, abs=1e-9)
