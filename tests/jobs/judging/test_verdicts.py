@@ -138,7 +138,7 @@ def shifted(workshop):
 
 
 def test_what_comes_in_later_around_a_finding_touches_it(shop, monkeypatch):
-    monkeypatch.setattr(windows, "STEP", 400)  # from how often a thing changed before one knows how rare it is
+    monkeypatch.setattr(windows, "STEP", 400)  # how often a thing changed says how rare it is
     days = [p.day for p in shifted(shop).points]
     checks = [
         {"kind": "gauge-check", "subject": "G-1", "day": day, "value": 0.0} for day in sorted({*days[:60]})
