@@ -152,7 +152,7 @@ def score_of(noise: Noise, away: float) -> float:
     Examples
     --------
     >>> round(score_of(Noise(tails=0.2), 6.0), 2), score_of(Noise(), 6.0)
-    (3.95, 6.0)
+    (3.09, 6.0)
     """
     u = _unskewed(np.array([away]), np.array([noise.skew]))
     return float(score_of_t(u, np.array([noise.tails]))[0])

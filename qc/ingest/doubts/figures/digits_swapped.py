@@ -30,7 +30,7 @@ def changed_over(value: float) -> list[float]:
     Examples
     --------
     >>> changed_over(14.406)
-    [41.406, 10.446, 14.046, 14.46]
+    [41.406, 14.046, 14.46]
     """
     text = f"{value:.9g}"
     if "e" in text:
