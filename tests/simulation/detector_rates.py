@@ -9,14 +9,12 @@ fixed, and are none of those the thresholds were made with.
 
 from __future__ import annotations
 
-import argparse
 import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
-from publishing import markdown, publish
+from publishing import markdown, publish_from_words
 
 from qc.stats import Detection, detect_many
 
@@ -282,16 +280,5 @@ def tables(share: float) -> str:
     return "\n".join(text)
 
 
-def main() -> None:
-    """Write the tables to the page, or show them."""
-    parser = argparse.ArgumentParser(
-        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
-    )
-    parser.add_argument("--table", type=Path)
-    parser.add_argument("--share", type=float, default=1.0)
-    given = parser.parse_args()
-    publish(tables(given.share), "rates", given.table)
-
-
 if __name__ == "__main__":
-    main()
+    publish_from_words(__doc__, tables, "rates")

@@ -10,13 +10,11 @@ One standard error of a share is at most 0.05.
 
 from __future__ import annotations
 
-import argparse
 from collections.abc import Callable, Iterator, Sequence
-from pathlib import Path
 from typing import TypeVar
 
 import numpy as np
-from publishing import markdown, publish
+from publishing import markdown, publish_from_words
 from standing_rates import found
 
 from qc.stats import DetectorSignal, detect_many
@@ -69,17 +67,10 @@ def _told_as(own: list[FoundChange]) -> str:
     return next((kind for kind in ("spread", "trend") if kind in lasting), own[0].kind)
 
 
-def main() -> None:
-    """Write the table to the page, or show it."""
-    parser = argparse.ArgumentParser(
-        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
-    )
-    parser.add_argument("--table", type=Path)
-    parser.add_argument("--share", type=float, default=1.0)
-    given = parser.parse_args()
-    head = ["change", "pieces since", "told", "as", "several"]
-    publish(markdown(head, rows(given.share)), "kinds", given.table)
+def tables(share: float) -> str:
+    """Give the table as Markdown."""
+    return markdown(["change", "pieces since", "told", "as", "several"], rows(share))
 
 
 if __name__ == "__main__":
-    main()
+    publish_from_words(__doc__, tables, "kinds")

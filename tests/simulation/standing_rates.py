@@ -10,13 +10,11 @@ standard error.
 
 from __future__ import annotations
 
-import argparse
 import math
 from collections.abc import Iterator
-from pathlib import Path
 
 import numpy as np
-from publishing import markdown, publish
+from publishing import markdown, publish_from_words
 from start_coverage import DAY, FIGURE
 
 from qc.stats import detect_many
@@ -90,16 +88,5 @@ def tables(share: float) -> str:
     return markdown(untouched, untouched_rows(share)) + "\n\n" + markdown(changed, changed_rows(share))
 
 
-def main() -> None:
-    """Write the tables to the page, or show them."""
-    parser = argparse.ArgumentParser(
-        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
-    )
-    parser.add_argument("--table", type=Path)
-    parser.add_argument("--share", type=float, default=1.0)
-    given = parser.parse_args()
-    publish(tables(given.share), "standing", given.table)
-
-
 if __name__ == "__main__":
-    main()
+    publish_from_words(__doc__, tables, "standing")
