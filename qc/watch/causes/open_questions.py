@@ -35,6 +35,10 @@ PIECES = (2, 12)
 """Fewest pieces that tell anything, and most that one is told to wait for (house rule)."""
 
 
+TIED = "the record cannot tell them apart"
+"""Said of things that began together."""
+
+
 @dataclass(frozen=True, slots=True)
 class Weighed:
     """One level of a factor, weighed.
@@ -102,9 +106,7 @@ def tied_with_first(weighed: Sequence[Weighed]) -> list[Weighed]:
 def tie_sentence(telling: Telling, tied: Sequence[Weighed]) -> str:
     """Say that the record cannot tell some things apart, and what would."""
     names = listed([level_words(telling.plan, one.factor, _level(one)) for one in tied])
-    return (
-        f"{names} began together: the record cannot tell them apart. To tell, {_trial(telling.plan, tied)}."
-    )
+    return f"{names} began together: {TIED}. To tell, {_trial(telling.plan, tied)}."
 
 
 def yet_sentence(telling: Telling, signal: SignalResult, weighed: Sequence[Weighed], bar: float) -> str:
