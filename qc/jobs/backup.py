@@ -55,6 +55,7 @@ _DUMP = (
     f'`pg_dump --format=custom --file={{folder}}/rows.dump "${DATABASE_VARIABLE}"`.'
 )
 ROWS = "rows.dump"
+_NO_ROWS = f"The database that {DATABASE_VARIABLE} names holds no rows. "
 _LOAD = (
     f"Load the rows into an empty database first, with {DATABASE_VARIABLE} set to its address: "
     f'`pg_restore --clean --if-exists --no-owner --dbname="${DATABASE_VARIABLE}" {{folder}}/{ROWS}`; '
@@ -179,9 +180,7 @@ def restore(source: Path, folder: Path) -> Restored:
                 copy_file(path, target)
             with open_store(half, url=url) as store:
                 if url and store.pulse()[0] == 0:
-                    raise JobError(
-                        f"The database that {DATABASE_VARIABLE} names holds no rows. {_LOAD.format(folder=source)}"
-                    )
+                    raise JobError(_NO_ROWS + _LOAD.format(folder=source))
                 found = verify_store(store, against=_head_of(source))
             if found.faults:
                 told = " ".join(found.faults[:3])
