@@ -14,9 +14,9 @@ from tempfile import TemporaryDirectory
 from qc.ingest import batch_reader, keep_reader, warm_up
 from qc.jobs.baseline import decide
 from qc.jobs.errors import JobError
-from qc.jobs.held import Decision, settle_rows
 from qc.jobs.judging import judge_waiting
 from qc.jobs.questions import gauge_study
+from qc.jobs.rows import Decision, settle_rows
 from qc.jobs.signals import STATE_WORDS, say_of_signal
 from qc.jobs.upload import ShowProgress, upload
 from qc.jobs.workshop import Workshop, open_workshop
