@@ -1,4 +1,4 @@
-"""Score the second stranger's cases: what is read of each layout, and what becomes of each slip and true card.
+"""Score the second stranger's cases: what is read of each layout, what becomes of each slip and true card.
 
     python tests/strangers/second/score_sheets.py
 
