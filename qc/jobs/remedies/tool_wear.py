@@ -162,6 +162,8 @@ def _line(
 def _date(line: WearLine | None, per_week: float | None, as_of: date | None) -> date | None:
     if line is None or line.change_by_count is None or per_week is None or as_of is None:
         return None
+    if not line.proven:  # a day in the calendar would be read as the end of a tool that does not wear yet
+        return None
     weeks = max(0.0, (line.change_by_count - line.last_count) / per_week)
     most = min(MOST_DAYS, (date.max - as_of).days)
     return as_of + timedelta(days=math.floor(7.0 * weeks)) if 7.0 * weeks < most else None
