@@ -2,6 +2,11 @@
 
 from .layout import Column as Column
 from .layout import part_sheet as part_sheet
+from .question import AskedRow as AskedRow
+from .question import AskedTable as AskedTable
+from .question import CardQuestion as CardQuestion
+from .question import figure_name as figure_name
+from .question import read_asked as read_asked
 from .recognition import VALUE as VALUE
 from .recognition import CardSheet as CardSheet
 from .recognition import card_characteristics as card_characteristics

@@ -177,13 +177,28 @@ def _table(path: Path, kind: Kind, names: tuple[str, ...], cells: pl.DataFrame, 
 
 
 def _from_frame(source: object, name: str, manner: Manner) -> Table:
-    """Take a polars or a pandas frame; the latter is told by its module, so that pandas need not be there."""
+    try:
+        return _stored(*columns_of(source), name)
+    except TypeError as error:
+        raise manner.usage(str(error)) from error
+
+
+def columns_of(source: object) -> tuple[list[str], list[pl.Series]]:
+    """Take the columns of a polars or a pandas frame; the latter is told by its module.
+
+    So pandas need not be there.
+
+    Raises
+    ------
+    TypeError
+        It is neither.
+    """
     if isinstance(source, pl.DataFrame):
-        return _stored(source.columns, source.get_columns(), name)
+        return source.columns, source.get_columns()
     if type(source).__module__.partition(".")[0] != "pandas" or not hasattr(source, "columns"):
-        raise manner.usage(f"a table is a path, a polars or a pandas frame, not {type(source).__name__}")
+        raise TypeError(f"a table is a path, a polars or a pandas frame, not {type(source).__name__}")
     frame = cast("pd.DataFrame", source)
-    return _stored([str(column) for column in frame.columns], _from_pandas(frame), name)
+    return [str(column) for column in frame.columns], _from_pandas(frame)
 
 
 def _tried(read: Callable[[], T], path: Path, manner: Manner) -> T:

@@ -41,6 +41,11 @@ def tune_text(remedy: TuningRemedy, learned: Sensitivity | None) -> str:
     return "\n".join(lines)
 
 
+def taken_text(text: str, taken: Sequence[str]) -> str:
+    """Add to an answer where its figures come from: which line of a card, whose plan."""
+    return "\n".join([text, *block("Taken", taken)]) if taken else text
+
+
 def recording_text(name: str, notes: Sequence[HeldNote]) -> str:
     """Say what was held in a recording, one line a note."""
     lines = [f"{name}: {len(notes)} held notes"]
