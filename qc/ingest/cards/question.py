@@ -7,35 +7,21 @@ plan of one card: that of the question, in the words of the workshop's plan wher
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
+from qc.ingest.cards.asked_plan import CardQuestion, allowed_headings, asked_plan, figure_name
 from qc.ingest.cards.filling import SUMMARY
 from qc.ingest.cards.headings import NUMBER_WORDS
 from qc.ingest.cards.recognition import VALUE, CardSheet
 from qc.ingest.cards.rows import Row, RowReader, convert
 from qc.ingest.cards.straight import read_cards
 from qc.ingest.cards.tables import SheetWords, heading_rows
-from qc.ingest.cells import FACTORS, UNITS, is_blank_mark, known_field, plain, read_number
+from qc.ingest.cells import FACTORS, UNITS, is_blank_mark, known_field, plain, possible_days, read_number
 from qc.ingest.errors import SheetError
 from qc.ingest.reading import Grid
-from qc.plan import Card, Characteristic, Plan, Shop, Stage
+from qc.plan import Plan
 from qc.words import listed
-
-STAGE = "asked"
-TITLES = {"tuning": "Tuning card", "slide": "Slide card", "lacquer": "Lacquer card", "bench": "Table"}
-LEGS = ("left", "right", "l", "r", "links", "rechts", "upper", "lower", "oben", "unten")
-STATIONS = (
-    *("mouth", "middle", "mid", "crook", "crook end", "end", "top", "bottom", "rim", "throat"),
-    *("mündung", "mitte", "bogen", "anfang", "ende"),
-)
-DIRECTIONS = ("0", "30", "45", "60", "90", "120", "135", "180", "270")
-AREAS = (
-    *("bell", "bow", "stem", "rim", "flare", "neck", "slide", "outer slide", "hand slide", "tuning slide"),
-    *("gooseneck", "crook", "schallstück", "becher", "bogen", "zug", "stimmzug", "rand"),
-)
-SPOTS = tuple(str(n) for n in range(1, 25))
-"""Places as benches name them where no plan does: common practice, no source."""
 
 STAND_INS = ("batch", "method", "hours", "cause", "a4_hz", "wrap_out_mm")
 """Names of ours under which a column travels that only the question names."""
@@ -45,31 +31,6 @@ NUMBERS = {"air_c": "C", "a4_hz": "Hz", "main_out_mm": "mm", "wrap_out_mm": "mm"
 
 _TRIAL = re.compile(r"\b(?:trial|run|reading|rep|repeat|versuch|messung|durchgang)\b\.?\s*#?", re.IGNORECASE)
 _PAIRED = frozenset({"person", "tool", "gauge", "batch", "model", "valve"})
-
-
-@dataclass(frozen=True, slots=True)
-class CardQuestion:
-    """What a question takes from a card.
-
-    Attributes
-    ----------
-    source : str
-        Whose headings hold: ``tuning``, ``slide``, ``lacquer`` or ``bench``.
-    figures : mapping of str to str
-        Name of a figure, as its column is called in the answer -> the unit it is wanted in, empty for any.
-    labels : tuple of str
-        Further columns that the question names.
-    words : mapping of str to str
-        Headings, in plain form, that mean something here only -> the heading meant.
-    open_place : str
-        Place that a heading unknown to all stands for, empty where there is none.
-    """
-
-    source: str
-    figures: Mapping[str, str]
-    labels: tuple[str, ...] = ()
-    words: Mapping[str, str] = field(default_factory=dict)
-    open_place: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,13 +114,6 @@ def read_asked(grids: Sequence[Grid], question: CardQuestion, plan: Plan | None 
     )
 
 
-def figure_name(text: str) -> str:
-    """Return the name of a figure without the unit behind it: ``od_mm`` and ``OD [mm]`` are ``od``."""
-    name = plain(re.sub(r"[\[(].*?[\])]", "", text)) or plain(text)
-    first, _, last = name.rpartition(" ")
-    return first if first and last in UNITS else name
-
-
 class _Asker:
     """Reads one tab for one question."""
 
@@ -167,7 +121,7 @@ class _Asker:
         self.question, self.given = question, plan
         self.stands = self._stand_ins(grid)
         self.grid = _renamed(grid, self._words())
-        self.plan = self._plan(self._open_words())
+        self.plan = asked_plan(self.question, self.given, self._open_words())
         self.unread: list[str] = []
         self.headed = False
 
@@ -217,6 +171,9 @@ class _Asker:
                     continue
                 heading = sheet.columns[name].heading if name in sheet.columns else None
                 typed, filled = _decimal(typed, heading.unit if heading else "", unit), True
+            elif name == "day":
+                days = possible_days(typed)
+                typed = days[0].isoformat() if len(days) == 1 else typed
             elif name in NUMBERS:
                 typed = _decimal(typed, "", NUMBERS[name])
             out = column or self.stands.get(name, name)
@@ -251,7 +208,7 @@ class _Asker:
         """Return the words of the headings that can only be places, where the question has such."""
         if not self.question.open_place:
             return ()
-        words = SheetWords(self._plan(()))
+        words = SheetWords(asked_plan(self.question, self.given))
         found: dict[str, None] = {}
         for index, cells in enumerate(self.grid.rows[:60]):
             if not any(known_field(text) in {"part", "serial", "area", "spot", "station"} for text in cells):
@@ -267,31 +224,6 @@ class _Asker:
                     if strange and (figure or (texts is not cells and sum(map(bool, texts)) > 1)):
                         found[word] = None
         return tuple(found)
-
-    def _plan(self, opened: Collection[str]) -> Plan:
-        """Return a plan of the one card that is asked for, in the words of the workshop's plan."""
-        question, plan = self.question, self.given
-        names = list(question.figures)
-        if question.source == "bench":
-            figures = {f"figure-{n}": figure_name(name) for n, name in enumerate(names)}
-        elif question.source == "slide":
-            figures = {name: name.replace("_", " ") for name in names}
-        else:
-            figures = {"note" if question.source == "tuning" else "thickness": names[0]}
-        places = _places(question, plan, opened)
-        units = dict(zip(figures, question.figures.values(), strict=False))
-        characteristics = tuple(
-            Characteristic(id=one, name=name, unit=units.get(one, ""), places=places)
-            for one, name in figures.items()
-        )
-        card = Card(
-            id="asked", title=TITLES[question.source], source=question.source,  # type: ignore[arg-type]
-            stage=STAGE, characteristics=tuple(figures),
-        )  # fmt: skip
-        stage = Stage(id=STAGE, name=STAGE, characteristics=characteristics)
-        if plan is None:
-            return Plan(workshop=Shop(name="none"), models=(), stages=(stage,), cards=(card,))
-        return plan.model_copy(update={"stages": (*plan.stages, stage), "cards": (card,)})
 
     def _without_strangers(self, grid: Grid) -> Grid:
         """Leave out columns that the question does not know: it computes with none of them."""
@@ -330,45 +262,6 @@ class _Asker:
         if not self.headed or "fit none" in problem or "no figure" in problem:
             problem, cell = f"no column of {' or '.join(self.question.figures)} is found", ""
         return SheetError(error.file, problem, hint, tab=error.tab, cell=cell)
-
-
-def allowed_headings(question: CardQuestion) -> str:
-    """Return the headings a question reads, as a refusal names them."""
-    own = {
-        "tuning": "Partial, Position, Valve, Cents or Hz, Tester, Date, Sitting, Room C, Method",
-        "slide": "Serial (or Tube), Leg, Station, Direction, Surface, "
-        + " or ".join(name.replace("_", " ").capitalize() for name in question.figures),
-        "lacquer": "Serial, Area, Spot, Thickness (or R1, R2, R3), Base",
-    }
-    if question.source in own:
-        return own[question.source]
-    named = ", ".join([*question.figures, *question.labels])
-    return f"{named}, Serial, Leg, Station, Direction, Spot"
-
-
-def _places(question: CardQuestion, plan: Plan | None, opened: Collection[str]) -> dict[str, tuple[str, ...]]:
-    """Return the places headings may stand for: the plan's, and those that benches name anyhow."""
-    usual: dict[str, tuple[str, ...]] = {
-        "slide": {"leg": LEGS, "station": (*STATIONS, *SPOTS), "direction": DIRECTIONS},
-        "lacquer": {"area": AREAS, "spot": SPOTS},
-        "bench": {"leg": LEGS, "station": STATIONS, "direction": DIRECTIONS, "spot": SPOTS},
-    }.get(question.source, {})
-    found = {name: list(values) for name, values in usual.items()}
-    if question.source == "bench" and question.open_place:
-        found = {question.open_place: [], "spot": list(SPOTS)}
-    for stage in plan.stages if plan else ():
-        for characteristic in stage.characteristics:
-            for name, values in characteristic.places.items():
-                if name in found and question.source != "bench":
-                    found[name] += [value for value in values if not _elsewhere(value, name, found)]
-    if question.open_place:
-        found.setdefault(question.open_place, []).extend(opened)
-    return {name: tuple(dict.fromkeys(values)) for name, values in found.items() if values}
-
-
-def _elsewhere(value: str, name: str, found: Mapping[str, Sequence[str]]) -> bool:
-    """Tell whether a word is a place of another name already: a word for two places says neither."""
-    return any(plain(value) in map(plain, values) for other, values in found.items() if other != name)
 
 
 def _is_number(text: str) -> bool:
@@ -428,6 +321,14 @@ def _decimal(typed: str, written: str, wanted: str) -> str:
     return repr(value)
 
 
-def asked_rows(rows: Sequence[AskedRow], names: Collection[str]) -> Iterator[AskedRow]:
-    """Give the rows that have a cell under every one of these names."""
-    return (row for row in rows if all(name in row.cells for name in names))
+def is_one_table(grids: Sequence[Grid]) -> bool:
+    """Tell whether the first line is as wide as any: a table without a head."""
+    widths = [sum(bool(text.strip()) for text in cells) for cells in grids[0].rows] if grids else []
+    filled = [width for width in widths if width]
+    return bool(filled) and filled[0] == max(filled)
+
+
+def first_line(grids: Sequence[Grid]) -> list[str]:
+    """Return the first filled line of a sheet, its cells trimmed."""
+    cells = next((cells for cells in grids[0].rows if any(cells)), ()) if grids else ()
+    return [text.strip() for text in cells]

@@ -52,6 +52,8 @@ class Table:
     rows : Series of int
         Number of each row as the file's own program shows it, names being row 1; counted from 1 where names
         are no row.
+    places : DataFrame, optional
+        Where each cell was typed, for a table that a card was laid out as; columns as of `cells`.
     """
 
     name: str
@@ -59,6 +61,7 @@ class Table:
     columns: tuple[str, ...]
     cells: pl.DataFrame
     rows: pl.Series
+    places: pl.DataFrame | None = None
 
     @property
     def height(self) -> int:
@@ -81,13 +84,17 @@ class Table:
         't.xlsx, cell A3'
         """
         number = self.rows[row]
+        at = None if self.places is None else self.places[str(self.columns.index(column))][row]
+        if at:
+            return f"{self.name}, {'cell ' if self.kind == 'xlsx' else ''}{at}"
         if self.kind == "xlsx":
             return f"{self.name}, cell {column_letters(self.columns.index(column))}{number}"
         return f"{self.name}, {'line' if self.kind == 'csv' else 'row'} {number}"
 
     def picked(self, order: pl.Series) -> Table:
         """Return the rows of these places, in this order; each keeps its number."""
-        return replace(self, cells=self.cells[order], rows=self.rows[order])
+        places = None if self.places is None else self.places[order]
+        return replace(self, cells=self.cells[order], rows=self.rows[order], places=places)
 
 
 def read_table(

@@ -5,7 +5,15 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
 
-from qc.ingest.cards import AskedRow, AskedTable, CardQuestion, figure_name, read_asked
+from qc.ingest.cards import (
+    AskedRow,
+    AskedTable,
+    CardQuestion,
+    figure_name,
+    first_line,
+    is_one_table,
+    read_asked,
+)
 from qc.ingest.cells import heading, known_field
 from qc.ingest.errors import SheetError
 from qc.ingest.reading import Grid, source_grids
@@ -174,9 +182,11 @@ def asked_sheet(
         return _laid_out(read_asked(grids, wanted.question, plan), grids, wanted)
     except SheetError as error:
         # a table as the remedy has it keeps the remedy's own words for what is wrong with it
-        if sheet is not None and (_complete(sheet.columns, wanted) or _one_table(grids)):
+        if sheet is not None and (_complete(sheet.columns, wanted) or is_one_table(grids)):
             return sheet
-        if fault is not None and (not grids or _own_headings(grids, wanted)):
+        if fault is not None and (
+            not grids or _complete([text.casefold() for text in first_line(grids)], wanted)
+        ):
             raise fault from None
         raise RemedyError(_sentence(error)) from error
 
@@ -188,6 +198,9 @@ def pieces_of(sheet: RemedySheet, column: str) -> list[str]:
 
 def _laid_out(table: AskedTable, grids: list[Grid], wanted: Wanted) -> RemedySheet:
     rows = [row for asked in table.rows for row in _rows(asked, wanted)]
+    if "sitting" in wanted.own and len({row.cells.get("day", "") for row in rows}) > 1:
+        # notes blown on different days are different sittings; one day says no more than a table without it
+        rows = [replace(row, cells={"sitting": row.cells.get("day", ""), **row.cells}) for row in rows]
     columns = tuple(dict.fromkeys(name for row in rows for name in row.cells))
     taken = []
     head = [f"{name.replace('_', ' ')} {text} ({cell})" for name, (text, cell) in table.said.items()]
@@ -217,10 +230,6 @@ def _rows(asked: AskedRow, wanted: Wanted) -> list[SheetRow]:
         )
     for name, text in wanted.defaults.items():
         cells.setdefault(name, text)
-    if "day" in cells and "sitting" in wanted.own:
-        # notes blown on different days are different sittings
-        cells.setdefault("sitting", cells["day"])
-        at.setdefault("sitting", at["day"])
     row = SheetRow(asked.line, cells, at)
     if not several or "um" in cells:
         return [row]
@@ -243,19 +252,6 @@ def _is_plain(sheet: RemedySheet, wanted: Wanted) -> bool:
 
 def _complete(columns: Collection[str], wanted: Wanted) -> bool:
     return any(set(needed) <= set(columns) for needed in wanted.needed)
-
-
-def _one_table(grids: list[Grid]) -> bool:
-    """Tell whether the first line is as wide as any: a table without a head."""
-    widths = [sum(bool(text.strip()) for text in cells) for cells in grids[0].rows] if grids else []
-    filled = [width for width in widths if width]
-    return bool(filled) and filled[0] == max(filled)
-
-
-def _own_headings(grids: list[Grid], wanted: Wanted) -> bool:
-    """Tell whether the first line holds the headings of the remedy's own table."""
-    first = next((cells for cells in grids[0].rows if any(cells)), ())
-    return _complete([text.strip().casefold() for text in first], wanted)
 
 
 def _sentence(error: SheetError) -> str:
