@@ -181,7 +181,9 @@ def gauge_study(
     """
     if by_hand and nested:
         raise StatisticsUsageError("gauge study: averages and ranges by hand are for crossed studies only")
-    table = read_study_table(path, sheet, numbers=[value], labels=[part, person], manner=SMALL)
+    table = read_study_table(
+        path, sheet, numbers=[value], labels=[part, person], manner=SMALL, crossed=person
+    )
     readings = take_numbers(table, value).to_numpy()
     parts = take_labels(table, part).to_list()
     persons = None if person is None else take_labels(table, person).to_list()

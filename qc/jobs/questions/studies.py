@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -12,6 +11,7 @@ import polars as pl
 
 from qc.ingest.reading import Table, TableSource
 from qc.jobs.questions.study_read import (
+    PLAIN_NUMBER,
     faults_named,
     number_columns,
     read_study_table,
@@ -33,8 +33,6 @@ from qc.stats import (
     study_frame,
 )
 from qc.stats.studies import StudyOptions, check_fit, columns, complete, question_of
-
-PLAIN_NUMBER = re.compile(r"\d{1,12}(\.\d{0,12})?|\.\d{1,12}", re.ASCII)  # a size given as one number
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,6 +114,7 @@ def study(
         asked["sheet"],
         numbers=[*values, *columns(asked, "numbers").values(), asked["order"]],
         labels=list(columns(asked, "labels").values()),
+        figures=values,
     )
     if asked["order"] is not None:
         table = sort_rows(table, asked["order"])

@@ -29,6 +29,7 @@ from .plan import plan_text as plan_text
 from .remedies import coat_text as coat_text
 from .remedies import pair_text as pair_text
 from .remedies import recording_text as recording_text
+from .remedies import taken_text as taken_text
 from .remedies import tune_text as tune_text
 from .remedies import wear_text as wear_text
 from .run_lengths import SHARES as SHARES

@@ -1,0 +1,334 @@
+"""A card as the table one question asks for: its figures and labels as text, each with the cell it stood in.
+
+A question such as "how much to cut" needs no workshop. So a card is read here by the reader of cards with a
+plan of one card: that of the question, in the words of the workshop's plan where there is one.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from qc.ingest.cards.asked_plan import CardQuestion, allowed_headings, asked_plan, figure_name
+from qc.ingest.cards.filling import SUMMARY
+from qc.ingest.cards.headings import NUMBER_WORDS
+from qc.ingest.cards.recognition import VALUE, CardSheet
+from qc.ingest.cards.rows import Row, RowReader, convert
+from qc.ingest.cards.straight import read_cards
+from qc.ingest.cards.tables import SheetWords, heading_rows
+from qc.ingest.cells import FACTORS, UNITS, is_blank_mark, known_field, plain, possible_days, read_number
+from qc.ingest.errors import SheetError
+from qc.ingest.reading import Grid
+from qc.plan import Plan
+from qc.words import listed
+
+STAND_INS = ("batch", "method", "hours", "cause", "a4_hz", "wrap_out_mm")
+"""Names of ours under which a column travels that only the question names."""
+
+NUMBERS = {"air_c": "C", "a4_hz": "Hz", "main_out_mm": "mm", "wrap_out_mm": "mm", "tool_count": ""}
+"""Figures beside the readings -> the unit they are wanted in."""
+
+_TRIAL = re.compile(r"\b(?:trial|run|reading|rep|repeat|versuch|messung|durchgang)\b\.?\s*#?", re.IGNORECASE)
+_PAIRED = frozenset({"person", "tool", "gauge", "batch", "model", "valve"})
+
+
+@dataclass(frozen=True, slots=True)
+class AskedRow:
+    """One row: cells by our names, and where each stood."""
+
+    line: int
+    cells: Mapping[str, str]
+    at: Mapping[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class AskedTable:
+    """A card as rows under our names.
+
+    Attributes
+    ----------
+    file : str
+        The file, with its tab where it has one.
+    rows : tuple of AskedRow
+        One for each row of the plainest layout that holds a figure.
+    said : mapping of str to (str, str)
+        What the head says under our names, and in which cell.
+    unread : tuple of str
+        Headings of columns that the question does not know.
+    empty : int
+        Rows that hold no figure.
+    """
+
+    file: str
+    rows: tuple[AskedRow, ...]
+    said: Mapping[str, tuple[str, str]]
+    unread: tuple[str, ...]
+    empty: int
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Every name of ours that any row has a cell for."""
+        return tuple(dict.fromkeys(name for row in self.rows for name in row.cells))
+
+
+def read_asked(grids: Sequence[Grid], question: CardQuestion, plan: Plan | None = None) -> AskedTable:
+    """Read a card as the table of one question, whatever layout it came in.
+
+    Parameters
+    ----------
+    grids : sequence of Grid
+        The tabs of a file; those that hold no such table are passed over as long as one does.
+    question : CardQuestion
+        What is asked.
+    plan : Plan, optional
+        The workshop's plan, whose models, people, places and units are understood then.
+
+    Returns
+    -------
+    AskedTable
+        Figures written with a point and no unit, in the unit asked for; what is no figure stays as typed.
+
+    Raises
+    ------
+    SheetError
+        No tab holds the table; the message names the headings that are allowed.
+    """
+    found: list[AskedTable] = []
+    fault: SheetError | None = None
+    for grid in grids:
+        try:
+            found.append(_Asker(grid, question, plan).table())
+        except SheetError as error:
+            fault = fault or error
+    if not found:
+        raise fault or SheetError("the file", "holds no table", "Fill it in.")
+    if len(found) == 1:
+        return found[0]
+    return AskedTable(
+        grids[0].file,
+        tuple(row for one in found for row in one.rows),
+        {name: value for one in reversed(found) for name, value in one.said.items()},
+        tuple(dict.fromkeys(label for one in found for label in one.unread)),
+        sum(one.empty for one in found),
+    )
+
+
+class _Asker:
+    """Reads one tab for one question."""
+
+    def __init__(self, grid: Grid, question: CardQuestion, plan: Plan | None) -> None:
+        self.question, self.given = question, plan
+        self.stands = self._stand_ins(grid)
+        self.grid = _renamed(grid, self._words())
+        self.plan = asked_plan(self.question, self.given, self._open_words())
+        self.unread: list[str] = []
+        self.headed = False
+
+    def table(self) -> AskedTable:
+        """Return the rows of every table on the tab."""
+        grid = self.grid
+        known = self._without_strangers(grid)
+        named = _with_card(known, self.plan.cards[0].title)
+        try:
+            sheets = read_cards(named, self.plan)
+            self.headed = True
+        except SheetError as error:
+            raise self._refused(error) from None
+        rows: list[AskedRow] = []
+        said: dict[str, tuple[str, str]] = {}
+        empty = 0
+        for sheet in sheets:
+            for row in RowReader(sheet, self.plan).rows():
+                found = self._row(sheet, row)
+                rows += [found] if found else []
+                empty += not found
+            for name, value in sheet.head.items():
+                if value.text and name != "card":
+                    said.setdefault(name, (value.text, sheet.parts.grid.cell(value.row, value.column)))
+        if not rows:
+            raise self._refused(SheetError(grid.file, "no figure stands in it", "", tab=grid.tab))
+        place = f"{grid.file}, tab {grid.tab}" if grid.tab else grid.file
+        return AskedTable(place, tuple(rows), said, tuple(self.unread), empty)
+
+    def _row(self, sheet: CardSheet, row: Row) -> AskedRow | None:
+        """Return a row under the names of the question, None where none of its figures is filled."""
+        grid = sheet.parts.grid
+        if "cells" in row.bad or row.joined:
+            hint = "With decimal commas put the cells in quotes, or separate them by semicolons."
+            problem = "more cells than columns"
+            raise SheetError(grid.file, problem, hint, tab=grid.tab, cell=row.cell(next(iter(sheet.columns))))
+        cells: dict[str, str] = {}
+        at: dict[str, str] = {}
+        filled = False
+        for name in dict.fromkeys([*sheet.columns, *sheet.head]):
+            typed = row.text(name)
+            if name == "card" or not typed:
+                continue
+            column, unit = self._figure(name)
+            if column is not None:
+                if is_blank_mark(typed):
+                    continue
+                heading = sheet.columns[name].heading if name in sheet.columns else None
+                typed, filled = _decimal(typed, heading.unit if heading else "", unit), True
+            elif name == "day":
+                days = possible_days(typed)
+                typed = days[0].isoformat() if len(days) == 1 else typed
+            elif name in NUMBERS:
+                typed = _decimal(typed, "", NUMBERS[name])
+            out = column or self.stands.get(name, name)
+            cells[out], at[out] = typed, row.cell(name)
+        return AskedRow(grid.lines[row.index], cells, at) if filled else None
+
+    def _figure(self, name: str) -> tuple[str | None, str]:
+        """Return what a figure is called in the answer and its unit, None where the name is no figure."""
+        figures = self.question.figures
+        if self.question.source == "bench":
+            number = name.removeprefix(f"{VALUE}figure-") if name.startswith(VALUE) else ""
+            if not number:
+                return None, ""
+            column = list(figures)[int(number)]
+            return column, figures[column]
+        return (name, figures[name]) if name in figures else (None, "")
+
+    def _stand_ins(self, grid: Grid) -> dict[str, str]:
+        """Return name of ours -> the question's own name for a column that no heading of ours fits."""
+        there = {known_field(text) for cells in grid.rows[:60] for text in cells if text}
+        free = [name for name in STAND_INS if name not in there]
+        own = [label for label in self.question.labels if not known_field(label)]
+        return {stand: label for stand, label in zip(free, own, strict=False)}
+
+    def _words(self) -> dict[str, str]:
+        words = dict(self.question.words)
+        for stand, label in self.stands.items():
+            words[figure_name(label)] = stand.replace("_", " ")
+        return words
+
+    def _open_words(self) -> tuple[str, ...]:
+        """Return the words of the headings that can only be places, where the question has such."""
+        if not self.question.open_place:
+            return ()
+        words = SheetWords(asked_plan(self.question, self.given))
+        found: dict[str, None] = {}
+        for index, cells in enumerate(self.grid.rows[:60]):
+            if not any(known_field(text) in {"part", "serial", "area", "spot", "station"} for text in cells):
+                continue
+            below = next((below for below in self.grid.rows[index + 1 :] if any(below)), ())
+            if not below or _means(below[0], words):
+                continue  # headings in the first column: what stands beside them are pieces
+            for texts in self.grid.rows[max(0, index - 1) : index + 1]:
+                for column, text in enumerate(texts):
+                    word = re.sub(r"[\s./_-]*\d*$", "", _TRIAL.sub("", text).strip())
+                    figure = column < len(below) and _is_number(below[column])
+                    strange = word and not _means(word, words) and plain(word) not in SUMMARY
+                    if strange and (figure or (texts is not cells and sum(map(bool, texts)) > 1)):
+                        found[word] = None
+        return tuple(found)
+
+    def _without_strangers(self, grid: Grid) -> Grid:
+        """Leave out columns that the question does not know: it computes with none of them."""
+        words = SheetWords(self.plan)
+        starts = heading_rows(grid, words)
+        self.headed = bool(starts)
+        rows = [list(cells) for cells in grid.rows]
+        for start, end in zip(starts, [*starts[1:], len(rows)], strict=False):
+            for column, text in enumerate(grid.rows[start]):
+                if text.strip() and (not _means(text, words) or plain(text) in SUMMARY):
+                    self.unread.append(text.strip())
+                    for cells in rows[start:end]:
+                        if column < len(cells):
+                            cells[column] = ""
+        if not starts:
+            self._without_strange_rows(rows, words)
+        return replace(grid, rows=tuple(tuple(cells) for cells in rows))
+
+    def _without_strange_rows(self, rows: list[list[str]], words: SheetWords) -> None:
+        """Leave out rows of a sheet that is written across, one piece a column."""
+        for cells in rows:
+            filled = [text for text in cells if text.strip()]
+            strange = len(filled) > 2 and cells[0].strip() and not _means(cells[0], words)
+            if strange and all(text[:1].isdigit() for text in filled[1:]):
+                self.unread.append(cells[0].strip())
+                cells[:] = [""] * len(cells)
+
+    def _refused(self, error: SheetError) -> SheetError:
+        """Return the refusal with the headings that are allowed."""
+        hint = error.hint
+        allowed = f"Headings that are read here: {allowed_headings(self.question)}."
+        hint = f"{hint} {allowed}" if hint and "plan" not in hint else allowed
+        if self.unread:
+            hint = f"Not understood: {listed(list(dict.fromkeys(self.unread)))}. {hint}"
+        problem, cell = error.problem, error.cell
+        if not self.headed or "fit none" in problem or "no figure" in problem:
+            problem, cell = f"no column of {' or '.join(self.question.figures)} is found", ""
+        return SheetError(error.file, problem, hint, tab=error.tab, cell=cell)
+
+
+def _is_number(text: str) -> bool:
+    return read_number(text, comma_decimal=True).value is not None
+
+
+def _means(text: str, words: SheetWords) -> bool:
+    return words.is_label(text) or words.kind(text) == "place" or plain(text) in NUMBER_WORDS
+
+
+def _renamed(grid: Grid, words: Mapping[str, str]) -> Grid:
+    """Write headings that mean something in this question only in our words; tell labels from values."""
+    rows = []
+    for cells in grid.rows:
+        told = []
+        for text in cells:
+            meant = words.get(figure_name(text)) if text[:1].isalpha() else None
+            if meant is not None:
+                unit = re.search(r"[\[(].*?[\])]", text)
+                told.append(f"{meant} {unit[0]}" if unit else meant)
+            else:
+                told.append(_labelled(text))
+        if known_field(next((text for text in cells if text.strip()), "").partition(":")[0]) == "card":
+            told = [""] * len(told)  # whichever card it is, it is read for this question
+        rows.append(tuple(told))
+    return replace(grid, rows=tuple(rows))
+
+
+def _labelled(text: str) -> str:
+    """Write ``Tester AL`` as ``Tester: AL``: no plan need know who AL is."""
+    first, _, rest = text.strip().partition(" ")
+    if not rest or ":" in text or known_field(text) or known_field(first) not in _PAIRED:
+        return _TRIAL.sub("", text) if _TRIAL.match(text.strip()) and text.strip()[-1:].isdigit() else text
+    return f"{first}: {rest.strip()}" if len(rest.split()) == 1 and plain(rest) not in UNITS else text
+
+
+def _with_card(grid: Grid, title: str) -> Grid:
+    """Say above the sheet which card it is, so that what is wrong with it is told in full."""
+    first = grid.lines[0] if grid.lines else 1
+    return replace(
+        grid,
+        rows=(("Card", title), *grid.rows),
+        lines=(first, *grid.lines),
+        widths=(2, *grid.widths) if grid.widths else (),
+        boxes=tuple((top + 1, left, bottom + 1, right) for top, left, bottom, right in grid.boxes),
+    )
+
+
+def _decimal(typed: str, written: str, wanted: str) -> str:
+    """Write a figure with a point and without its unit, in the unit wanted; what is none stays as typed."""
+    unit = written or wanted
+    value = read_number(typed, unit, comma_decimal=True).value
+    if value is None:
+        return typed
+    if wanted and unit != wanted and (unit, wanted) in FACTORS:
+        value = convert(value, unit, wanted)
+    return repr(value)
+
+
+def is_one_table(grids: Sequence[Grid]) -> bool:
+    """Tell whether the first line is as wide as any: a table without a head."""
+    widths = [sum(bool(text.strip()) for text in cells) for cells in grids[0].rows] if grids else []
+    filled = [width for width in widths if width]
+    return bool(filled) and filled[0] == max(filled)
+
+
+def first_line(grids: Sequence[Grid]) -> list[str]:
+    """Return the first filled line of a sheet, its cells trimmed."""
+    cells = next((cells for cells in grids[0].rows if any(cells)), ()) if grids else ()
+    return [text.strip() for text in cells]
