@@ -164,6 +164,9 @@ class Tool(_Part):
     removed: Day | None = None
 
 
+_WRITTEN_BY = {"tuning": ("note",), "lacquer": ("thickness",)}  # what a source writes under one name only
+
+
 class Card(_Part):
     """A kind of sheet that the benches hand in, and the adaptor that reads it."""
 
@@ -202,6 +205,19 @@ class Plan(_Part):
         if stage is None:
             return None
         return next((c for c in stage.characteristics if c.id == characteristic_id), None)
+
+    def figures_on(self, card: Card) -> tuple[Characteristic, ...]:
+        """Return the characteristics that a card holds, in its order.
+
+        A card that lists none holds what its source writes; a `bench` card that tells of no event then holds
+        everything of its stage that is not computed.
+        """
+        if not card.characteristics and card.source == "bench" and card.event is None:
+            stage = self.stage(card.stage or "")
+            return tuple(c for c in stage.characteristics if c.derive is None) if stage else ()
+        names = card.characteristics or _WRITTEN_BY.get(card.source, ())
+        found = (self.characteristic(card.stage or "", name) for name in names)
+        return tuple(c for c in found if c is not None)
 
     def gauge(self, gauge_id: str) -> Gauge | None:
         """Return the gauge with this id, or None."""

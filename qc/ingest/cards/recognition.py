@@ -15,9 +15,6 @@ VALUE = "value:"
 GAUGE = "gauge:"
 """Prefix of the field of a cell that names the gauge of one class."""
 
-SOURCE_WRITES = {"tuning": ("note",), "lacquer": ("thickness",)}
-"""What a source writes for a card that lists no characteristics: the plan names them so, see its `cards`."""
-
 FIXED_HEADINGS = "Serial, Model, Date, Person, Gauge, Tool, Batch, Note"
 """What any card may have beside its figures and their places, as a refusal names it."""
 
@@ -95,10 +92,8 @@ def recognise_card(parts: Parts, plan: Plan) -> CardSheet:
 
 
 def card_characteristics(card: Card, plan: Plan) -> tuple[Characteristic, ...]:
-    """Return the characteristics of a card in its order; those its source writes where it lists none."""
-    names = card.characteristics or SOURCE_WRITES.get(card.source, ())
-    found = (plan.characteristic(card.stage or "", name) for name in names)
-    return tuple(c for c in found if c is not None)
+    """Return the characteristics of a card in its order; where it lists none, what the plan says of that."""
+    return plan.figures_on(card)
 
 
 def plan_names(plan: Plan) -> frozenset[str]:
