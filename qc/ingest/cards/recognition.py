@@ -25,6 +25,13 @@ SHAPES: dict[str, tuple[tuple[str, ...], ...]] = {
 }
 """Columns by which a card of a source is known where the sheet does not name its card."""
 
+FIGURES_OF = {
+    "slide": frozenset({"inner_od", "outer_bore", "clearance"}),
+    "tuning": frozenset({"cents", "hz"}),
+    "lacquer": frozenset({"thickness", "base", "r1", "r2", "r3"}),
+}
+"""Our names for the figures that one source alone reads; no other card takes them in."""
+
 EVENT_SHAPES: dict[str, tuple[str, ...]] = {
     "part": ("serial", "part", "role"),
     "shipped": ("serial", "shipped"),
@@ -96,6 +103,11 @@ def card_characteristics(card: Card, plan: Plan) -> tuple[Characteristic, ...]:
     return plan.figures_on(card)
 
 
+def is_elsewhere(field: str, card: Card) -> bool:
+    """Tell whether a name stands for figures of another source, which this card would pass over unread."""
+    return any(field in names for source, names in FIGURES_OF.items() if source != card.source)
+
+
 def plan_names(plan: Plan) -> frozenset[str]:
     """Return every heading, in plain form, that a figure of the plan may stand under."""
     found: set[str] = set()
@@ -156,6 +168,8 @@ def _columns(parts: Parts, card: Card, plan: Plan) -> list[Column]:
         taken = heading(column.label, names, units)
         if not taken.field:
             taken = heading(column.label, short, units)
+        if is_elsewhere(taken.field, card):
+            taken = replace(taken, field="")
         columns.append(replace(column, heading=taken))
     return columns
 
