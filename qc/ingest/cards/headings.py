@@ -6,7 +6,14 @@ import re
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 
-from qc.ingest.cards.recognition import VALUE, card_characteristics, card_names, plan_units, short_names
+from qc.ingest.cards.recognition import (
+    VALUE,
+    card_characteristics,
+    card_names,
+    is_elsewhere,
+    plan_units,
+    short_names,
+)
 from qc.ingest.cells import heading, plain
 from qc.plan import PLACE, Card, Characteristic, Plan
 
@@ -114,7 +121,7 @@ class CardHeadings:
         if not found.field or found.stray_unit:
             return None
         figure = found.field in self.figures
-        if self.card.source == "bench" and not figure and found.field in _ONLY_FIGURES:
+        if not figure and is_elsewhere(found.field, self.card):
             return None
         return Meaning(found.field, found.unit, found.basis, (), figure)
 
@@ -168,10 +175,6 @@ class CardHeadings:
             if fits:
                 return None
         return None
-
-
-_ONLY_FIGURES = frozenset({"inner_od", "outer_bore", "clearance", "cents", "hz", "thickness", "base"})
-# figures of the other sources: on a bench card such a word may be a place of the plan
 
 
 def _figures(card: Card, plan: Plan) -> dict[str, Characteristic]:

@@ -15,9 +15,6 @@ VALUE = "value:"
 GAUGE = "gauge:"
 """Prefix of the field of a cell that names the gauge of one class."""
 
-SOURCE_WRITES = {"tuning": ("note",), "lacquer": ("thickness",)}
-"""What a source writes for a card that lists no characteristics: the plan names them so, see its `cards`."""
-
 FIXED_HEADINGS = "Serial, Model, Date, Person, Gauge, Tool, Batch, Note"
 """What any card may have beside its figures and their places, as a refusal names it."""
 
@@ -27,6 +24,13 @@ SHAPES: dict[str, tuple[tuple[str, ...], ...]] = {
     "lacquer": (("area", "thickness"), ("area", "r1")),
 }
 """Columns by which a card of a source is known where the sheet does not name its card."""
+
+FIGURES_OF = {
+    "slide": frozenset({"inner_od", "outer_bore", "clearance"}),
+    "tuning": frozenset({"cents", "hz"}),
+    "lacquer": frozenset({"thickness", "base", "r1", "r2", "r3"}),
+}
+"""Our names for the figures that one source alone reads; no other card takes them in."""
 
 EVENT_SHAPES: dict[str, tuple[str, ...]] = {
     "part": ("serial", "part", "role"),
@@ -95,10 +99,13 @@ def recognise_card(parts: Parts, plan: Plan) -> CardSheet:
 
 
 def card_characteristics(card: Card, plan: Plan) -> tuple[Characteristic, ...]:
-    """Return the characteristics of a card in its order; those its source writes where it lists none."""
-    names = card.characteristics or SOURCE_WRITES.get(card.source, ())
-    found = (plan.characteristic(card.stage or "", name) for name in names)
-    return tuple(c for c in found if c is not None)
+    """Return the characteristics of a card in its order; where it lists none, what the plan says of that."""
+    return plan.figures_on(card)
+
+
+def is_elsewhere(field: str, card: Card) -> bool:
+    """Tell whether a name stands for figures of another source, which this card would pass over unread."""
+    return any(field in names for source, names in FIGURES_OF.items() if source != card.source)
 
 
 def plan_names(plan: Plan) -> frozenset[str]:
@@ -161,6 +168,8 @@ def _columns(parts: Parts, card: Card, plan: Plan) -> list[Column]:
         taken = heading(column.label, names, units)
         if not taken.field:
             taken = heading(column.label, short, units)
+        if is_elsewhere(taken.field, card):
+            taken = replace(taken, field="")
         columns.append(replace(column, heading=taken))
     return columns
 

@@ -201,11 +201,7 @@ class Row:
         found = self.reader.plan.gauge(known.get(plain(typed), ""))
         if found is None or not wanted or found.gauge_class == wanted:
             return found.id if found else typed
-        classes = {
-            c.gauge_class
-            for name in self.reader.card.characteristics
-            if (c := self.reader.plan.characteristic(self.reader.card.stage or "", name)) is not None
-        }
+        classes = {c.gauge_class for c in self.reader.plan.figures_on(self.reader.card)}
         return "" if found.gauge_class in classes else found.id
 
     def figure(self, characteristic: Characteristic, field: str, fields: ReadingColumns) -> UnfoldedReading:
@@ -308,9 +304,7 @@ def figure_of(reader: RowReader, field: str) -> Characteristic | None:
     if field in {"inner_od", "outer_bore"}:
         return reader.plan.characteristic(stage, field)
     if field == "thickness":
-        return next(
-            (c for n in reader.card.characteristics if (c := reader.plan.characteristic(stage, n))), None
-        )
+        return next(iter(reader.plan.figures_on(reader.card)), None)
     return None
 
 

@@ -256,7 +256,7 @@ class _Straightener:
                 meaning = Meaning("note")
                 near = self._near(label, words)
                 if near or _mostly_figures(texts):
-                    unknown.append((cell, near))
+                    unknown.append((cell, near or self.words.elsewhere(label, words.card)))
             found.append(MeantColumn(cell, meaning))
         if unknown:
             raise self._unknown(unknown, words)

@@ -99,6 +99,14 @@ def _missing_serial(row: Row, about: str, plan: Plan, today: date) -> Said:
     return "the row has no serial", "Type the serial that stands on the piece.", {}
 
 
+def _missing_model(row: Row, about: str, plan: Plan, today: date) -> Said:
+    characteristic = plan.characteristic(row["stage"], row["characteristic"])
+    models = plan.models_of(characteristic) if characteristic else plan.models
+    what = characteristic.name if characteristic else row["characteristic"]
+    problem = f"no card says which model {row['serial']} is, so {what} would stand on no chart"
+    return problem, f"Write its model: {_some([m.id for m in models])}.", {}
+
+
 def _unknown_model(row: Row, about: str, plan: Plan, today: date) -> Said:
     name = row["model"]
     if plan.model(name) is not None:
@@ -202,6 +210,7 @@ _SAYINGS: dict[Reason, Callable[[Row, str, Plan, date], Said]] = {
     Reason.FUTURE_DATE: _future_date,
     Reason.OLD_DATE: _old_date,
     Reason.MISSING_SERIAL: _missing_serial,
+    Reason.MISSING_MODEL: _missing_model,
     Reason.UNKNOWN_MODEL: _unknown_model,
     Reason.UNKNOWN_PERSON: _unknown_person,
     Reason.UNKNOWN_GAUGE: _unknown_gauge,
