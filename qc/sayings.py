@@ -22,6 +22,15 @@ settled state; it was none."""
 OUTCOMES = (MENDED, STAYS)
 """What may be said of a signal that is closed with its cause."""
 
+OUTCOME_WORDS: Mapping[str, str] = {
+    MENDED: "cause mended",
+    STAYS: "the new level stays",
+    FALSE: "no cause",
+}
+
+ALWAYS_FIRST = 3
+"""So many steps are the same for every signal; see `qc.watch.first_steps`."""
+
 TICKED = "Ticked: "
 """How the text of a saying begins that names steps done; a form shows them ticked from then on."""
 
@@ -50,6 +59,9 @@ OF_SIGNAL = tuple(what for what in What if what not in OF_SERIES)
 
 CLOSINGS = (What.CLOSED, What.CLOSED_FALSE)
 """What closes a signal."""
+
+REMARKS = (What.COMMENT, What.STEP_DONE, What.PIECE_DONE)
+"""What leaves a signal as it stands, and its series as it is judged."""
 
 WORDS: Mapping[str, str] = {
     What.IN_HAND: "taken in hand",
@@ -205,6 +217,32 @@ def outcome_of(closing: Saying) -> str:
     if closing.what is What.CLOSED_FALSE:
         return FALSE
     return closing.outcome or STAYS
+
+
+def ticked_steps(said: Sequence[Said], steps: Sequence[str]) -> dict[int, Said]:
+    """Return which steps (from 0) were ticked since a signal opened, with the words that did it.
+
+    Parameters
+    ----------
+    said : sequence of Said
+        What was said of the signal, oldest first. What was ticked before it opened anew has to be done again.
+    steps : sequence of str
+        The steps as they read now. The first three name the newest piece and the gauges, so those go by their
+        number; the others by their words, since the plan may have changed.
+    """
+    since = max((n for n, one in enumerate(said) if one.what is What.REOPENED), default=-1)
+    found: dict[int, Said] = {}
+    for one in said[since + 1 :]:
+        for place, step in enumerate(steps):
+            if place not in found and _ticks(one, place, step):
+                found[place] = one
+    return found
+
+
+def _ticks(said: Said, place: int, step: str) -> bool:
+    if said.what is What.STEP_DONE:
+        return said.text.startswith(f"{place + 1}. ") if place < ALWAYS_FIRST else step in said.text
+    return TICKED in said.text and step in said.text
 
 
 def said_already(said: Sequence[Said], saying: Saying) -> bool:

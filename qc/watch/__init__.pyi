@@ -33,7 +33,9 @@ from .neighbours import dependence_note as dependence_note
 from .reaction import DEFER as DEFER
 from .reaction import caution_words as caution_words
 from .reaction import first_steps as first_steps
+from .reaction import gauges_in_use as gauges_in_use
 from .reaction import reaction_steps as reaction_steps
+from .reaction import steps_for as steps_for
 from .results import LEARNING as LEARNING
 from .results import Behaviour as Behaviour
 from .results import Capable as Capable

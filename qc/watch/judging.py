@@ -32,7 +32,7 @@ from qc.watch.results import (
 from qc.watch.scatter import scatter_of
 from qc.watch.series import Points, sources_of
 from qc.watch.series_decisions import Decisions, decision_notes, without
-from qc.watch.settling import standing_of
+from qc.watch.settling import limits_broken_by, standing_of
 from qc.watch.sisters import LotsBy
 from qc.watch.words import because_sentence, pace_words, signal_sentence
 from qc.words import day_words
@@ -70,7 +70,10 @@ class Question:
     lots_by : str
         The word that tells the lots.
     closed : sequence of SignalResult
-        Signals of the series that people closed, as they were told last.
+        Signals of the series that people closed, as they were told last; those whose cause was mended are
+        among its decisions.
+    stays : sequence of SignalResult
+        Of these the ones whose new level is the settled state.
     """
 
     plan: Plan
@@ -88,6 +91,7 @@ class Question:
     periods: Sequence[date] = ()
     lots_by: LotsBy = ""
     closed: Sequence[SignalResult] = ()
+    stays: Sequence[SignalResult] = ()
 
     @property
     def key(self) -> SeriesKey:
@@ -238,6 +242,7 @@ def _verdict(
         scatter=_scatter(question, course, present),
         told_by=standing.told_by.raised if standing.told_by else None,
         settled_since=standing.settled_since,
+        not_kept_by=limits_broken_by(signals, course.points, limits, question.stays, answer.capable),
     )
 
 

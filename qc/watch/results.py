@@ -212,6 +212,7 @@ class SeriesVerdict:
     scatter: Scatter | None = None  # None of counts and of what wears
     told_by: int | None = None  # ordinal at which the signal was raised that it drifts by, or settled after
     settled_since: date | None = None  # first day of a new level it settled at, while nobody has said why
+    not_kept_by: int | None = None  # ordinal of the signal whose level stays, as was said, and breaks a limit
 
     @property
     def rests_on(self) -> int:
@@ -232,6 +233,12 @@ class SeriesVerdict:
     def unanswered(self) -> SignalResult | None:
         """The change by which the series drifts, or after which it settled while nobody has said why."""
         own = [s for s in self.signals if s.raised == self.told_by and s.kind != "single"]
+        return own[-1] if own else None
+
+    @property
+    def not_kept(self) -> SignalResult | None:
+        """The change after which the new level stays, as somebody said, and the limits are not kept."""
+        own = [s for s in self.signals if s.raised == self.not_kept_by]
         return own[-1] if own else None
 
     @property
