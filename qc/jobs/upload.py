@@ -306,8 +306,10 @@ def _fresh(verdict: SeriesVerdict, before: Sequence[SignalRecord]) -> list[Raise
     ordinals = {point.serial: point.ordinal for point in verdict.points}
     told = heirs_of([SignalResult.from_dict(row.plain) for row in before], verdict.signals, ordinals)
     for place, signal in enumerate(verdict.signals):
-        number = signal_id(str(verdict.key), signal.kind, signal.raised_serial)
-        if place not in told:
+        number = signal_id(str(verdict.key), signal.kind, signal.root)
+        # of a signal that opened again the finding before is told by its own row no more
+        known = not signal.reopens and any(row.id == number for row in before)
+        if place not in told and not known:
             fresh.append(
                 RaisedSignal(
                     id=number,

@@ -20,7 +20,7 @@ from sqlalchemy.orm import aliased
 from sqlalchemy.sql.elements import ColumnElement
 
 from qc.plain import JsonObject
-from qc.sayings import OF_SERIES, What
+from qc.sayings import OF_SERIES, REMARKS
 from qc.store.chain import moment_of
 from qc.store.frames import fetch, in_parts, restored
 from qc.store.rows import last_id
@@ -194,6 +194,17 @@ def serials_on(conn: Connection, gauge: str, day: date) -> set[str]:
     return {row.serial for row in conn.execute(statement) if row.gauge == gauge and row.serial}
 
 
+def serials_known(conn: Connection, stage: str, day: date, saying: int) -> set[str]:
+    """Return the serials measured at a stage on a day that were on record when something was said."""
+    said = select(signal_event.c.entry).where(signal_event.c.id == saying).scalar_subquery()
+    statement = (
+        select(origin.c.serial, origin.c.stage)
+        .join(reading, reading.c.origin == origin.c.id)
+        .where(origin.c.day == day.isoformat(), reading.c.entry < said)
+    )
+    return {row.serial for row in conn.execute(statement.distinct()) if row.stage == stage and row.serial}
+
+
 def read_around(conn: Connection, serials: Sequence[str], until: date) -> pl.DataFrame:
     """Return what was recorded around the readings of some pieces, in order of entry (columns `AROUND`)."""
     return _of_serials(conn, select(*(origin.c[n] for n in AROUND), origin.c.id), serials, until, AROUND)
@@ -263,7 +274,7 @@ def _said_of(conn: Connection, mark: JudgedUpTo) -> frozenset[str]:
     about = exists().where(
         signal_event.c.signal == signal.c.id,
         newer,
-        signal_event.c.what.not_in((*OF_SERIES, What.COMMENT)),
+        signal_event.c.what.not_in((*OF_SERIES, *REMARKS)),
     )
     said = select(signal.c.series).where(about)
     return frozenset(row[0] for one in (decided, said) for row in conn.execute(one))

@@ -207,6 +207,11 @@ class Store(ProvenStore):
         with self._database.reading() as conn:
             return few.serials_on(conn, gauge, day)
 
+    def serials_known(self, stage: str, day: date, saying: int) -> set[str]:
+        """Return the serials of a day at a stage that were on record when saying number `saying` was said."""
+        with self._database.reading() as conn:
+            return few.serials_known(conn, stage, day, saying)
+
     def around(self, serials: Sequence[str], *, until: date) -> pl.DataFrame:
         """Return what was recorded around the readings of some pieces: who, gauge, tool, batch, day."""
         with self._database.reading() as conn:

@@ -25,11 +25,17 @@ from .heirs import is_same as is_same
 from .judging import Question as Question
 from .judging import judge as judge
 from .judging import judge_further as judge_further
+from .mends import CONFIRMED_BY as CONFIRMED_BY
+from .mends import Mend as Mend
+from .mends import mend_words as mend_words
+from .mends import standing_mends as standing_mends
 from .neighbours import dependence_note as dependence_note
 from .reaction import DEFER as DEFER
 from .reaction import caution_words as caution_words
 from .reaction import first_steps as first_steps
+from .reaction import gauges_in_use as gauges_in_use
 from .reaction import reaction_steps as reaction_steps
+from .reaction import steps_for as steps_for
 from .results import LEARNING as LEARNING
 from .results import Behaviour as Behaviour
 from .results import Capable as Capable

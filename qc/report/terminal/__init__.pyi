@@ -35,7 +35,9 @@ from .remedies import wear_text as wear_text
 from .run_lengths import SHARES as SHARES
 from .run_lengths import estimated_text as estimated_text
 from .run_lengths import run_lengths_text as run_lengths_text
+from .signals import SignalWords as SignalWords
 from .signals import decisions_text as decisions_text
+from .signals import owner_words as owner_words
 from .signals import signal_text as signal_text
 from .signals import signals_text as signals_text
 from .signals import touched_text as touched_text
