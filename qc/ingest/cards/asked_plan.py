@@ -66,7 +66,7 @@ def asked_plan(question: CardQuestion, plan: Plan | None, opened: Collection[str
         for one, name in figures.items()
     )
     card = Card(
-        id="asked", title=TITLES[question.source], source=question.source,  # type: ignore[arg-type]
+        id="asked", title=TITLES[question.source], source=question.source,
         stage=STAGE, characteristics=tuple(figures),
     )  # fmt: skip
     stage = Stage(id=STAGE, name=STAGE, characteristics=characteristics)

@@ -120,7 +120,8 @@ class _Asker:
     def __init__(self, grid: Grid, question: CardQuestion, plan: Plan | None) -> None:
         self.question, self.given = question, plan
         self.stands = self._stand_ins(grid)
-        self.grid = _renamed(grid, self._words())
+        named = _renamed(grid, self._words())
+        self.grid = _upright(named) if question.source == "tuning" else named
         self.plan = asked_plan(self.question, self.given, self._open_words())
         self.unread: list[str] = []
         self.headed = False
@@ -298,6 +299,30 @@ def _labelled(text: str) -> str:
     return f"{first}: {rest.strip()}" if len(rest.split()) == 1 and plain(rest) not in UNITS else text
 
 
+def _upright(grid: Grid) -> Grid:
+    """Turn notes that are written across, a note a column: there every figure could also be a heading.
+
+    Each cell keeps the place it was typed in.
+    """
+    block = [row for row, cells in enumerate(grid.rows) if len(cells) > 2 and known_field(cells[0])]
+    fields = {known_field(grid.rows[row][0]) for row in block}
+    if not {"partial"} < fields or not fields & {"cents", "hz"} or block[-1] - block[0] != len(block) - 1:
+        return grid
+    width = max(len(grid.rows[row]) for row in block)
+    turned = tuple(tuple(grid.text(row, column) for row in block) for column in range(width))
+    at = tuple(
+        tuple((grid.lines[row], column, grid.text(row, 0).strip()) for row in block)
+        for column in range(width)
+    )
+    above, below = range(block[0]), range(block[-1] + 1, len(grid.rows))
+    if any(any(grid.rows[row]) for row in below):
+        return grid
+    said = tuple(tuple((grid.lines[row], n, "") for n in range(len(grid.rows[row]))) for row in above)
+    lines = (*(grid.lines[row] for row in above), *(grid.lines[block[0]] for _ in turned))
+    rows = (*(grid.rows[row] for row in above), *turned)
+    return replace(grid, rows=rows, lines=lines, widths=(), boxes=(), origins=(*said, *at))
+
+
 def _with_card(grid: Grid, title: str) -> Grid:
     """Say above the sheet which card it is, so that what is wrong with it is told in full."""
     first = grid.lines[0] if grid.lines else 1
@@ -307,6 +332,7 @@ def _with_card(grid: Grid, title: str) -> Grid:
         lines=(first, *grid.lines),
         widths=(2, *grid.widths) if grid.widths else (),
         boxes=tuple((top + 1, left, bottom + 1, right) for top, left, bottom, right in grid.boxes),
+        origins=((), *grid.origins) if grid.origins else (),
     )
 
 
