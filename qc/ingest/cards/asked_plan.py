@@ -13,8 +13,8 @@ STAGE = "asked"
 TITLES = {"tuning": "Tuning card", "slide": "Slide card", "lacquer": "Lacquer card", "bench": "Table"}
 LEGS = ("left", "right", "l", "r", "links", "rechts", "upper", "lower", "oben", "unten")
 STATIONS = (
-    *("mouth", "middle", "mid", "crook", "crook end", "end", "top", "bottom", "rim", "throat"),
-    *("mündung", "mitte", "bogen", "anfang", "ende"),
+    *("mouth", "middle", "mid", "crook", "crook end", "end", "top", "bottom"),
+    *("mündung", "mitte", "anfang", "ende"),
 )
 DIRECTIONS = ("0", "30", "45", "60", "90", "120", "135", "180", "270")
 AREAS = (
@@ -41,6 +41,8 @@ class CardQuestion:
         Headings, in plain form, that mean something here only -> the heading meant.
     open_place : str
         Place that a heading unknown to all stands for, empty where there is none.
+    beside : tuple of str
+        Figures that a card of this source may hold too, which are not asked for.
     """
 
     source: str
@@ -48,25 +50,32 @@ class CardQuestion:
     labels: tuple[str, ...] = ()
     words: Mapping[str, str] = field(default_factory=dict)
     open_place: str = ""
+    beside: tuple[str, ...] = ()
 
 
-def asked_plan(question: CardQuestion, plan: Plan | None, opened: Collection[str] = ()) -> Plan:
+def asked_plan(
+    question: CardQuestion,
+    plan: Plan | None,
+    opened: Collection[str] = (),
+    beside: Collection[str] = (),
+    counted: str = "spot",
+) -> Plan:
     """Return a plan of the one card that is asked for, in the words of the workshop's plan."""
     names = list(question.figures)
     if question.source == "bench":
         figures = {f"figure-{n}": figure_name(name) for n, name in enumerate(names)}
     elif question.source == "slide":
-        figures = {name: name.replace("_", " ") for name in names}
+        figures = {name: name.replace("_", " ") for name in (*names, *beside)}
     else:
         figures = {"note" if question.source == "tuning" else "thickness": names[0]}
-    places = _places(question, plan, opened)
-    units = dict(zip(figures, question.figures.values(), strict=False))
+    places = _places(question, plan, opened, counted)
+    units = dict(zip(figures, [*question.figures.values(), *("mm" for _ in beside)], strict=False))
     characteristics = tuple(
         Characteristic(id=one, name=name, unit=units.get(one, ""), places=places)
         for one, name in figures.items()
     )
     card = Card(
-        id="asked", title=TITLES[question.source], source=question.source,  # type: ignore[arg-type]
+        id="asked", title=TITLES[question.source], source=question.source,
         stage=STAGE, characteristics=tuple(figures),
     )  # fmt: skip
     stage = Stage(id=STAGE, name=STAGE, characteristics=characteristics)
@@ -96,7 +105,9 @@ def allowed_headings(question: CardQuestion) -> str:
     return f"{named}, Serial, Leg, Station, Direction, Spot"
 
 
-def _places(question: CardQuestion, plan: Plan | None, opened: Collection[str]) -> dict[str, tuple[str, ...]]:
+def _places(
+    question: CardQuestion, plan: Plan | None, opened: Collection[str], counted: str
+) -> dict[str, tuple[str, ...]]:
     """Return the places headings may stand for: the plan's, and those that benches name anyhow."""
     usual: dict[str, tuple[str, ...]] = {
         "slide": {"leg": LEGS, "station": (*STATIONS, *SPOTS), "direction": DIRECTIONS},
@@ -106,6 +117,8 @@ def _places(question: CardQuestion, plan: Plan | None, opened: Collection[str]) 
     found = {name: list(values) for name, values in usual.items()}
     if question.source == "bench" and question.open_place:
         found = {question.open_place: [], "spot": list(SPOTS)}
+    elif question.source == "bench" and counted != "spot":
+        found[counted] = [*found.get(counted, ()), *found.pop("spot")]  # a bare number is one of these here
     for stage in plan.stages if plan else ():
         for characteristic in stage.characteristics:
             for name, values in characteristic.places.items():

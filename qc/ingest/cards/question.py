@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 from qc.ingest.cards.asked_plan import CardQuestion, allowed_headings, asked_plan, figure_name
 from qc.ingest.cards.filling import SUMMARY
-from qc.ingest.cards.headings import NUMBER_WORDS
+from qc.ingest.cards.headings import FIGURE, NUMBER_WORDS, WHAT_WORDS
 from qc.ingest.cards.recognition import VALUE, CardSheet
 from qc.ingest.cards.rows import Row, RowReader, convert
 from qc.ingest.cards.straight import read_cards
@@ -96,7 +96,8 @@ def read_asked(grids: Sequence[Grid], question: CardQuestion, plan: Plan | None 
     """
     found: list[AskedTable] = []
     fault: SheetError | None = None
-    for grid in grids:
+    named = [grid for grid in grids if question.source != "bench" or _names(grid, question)]
+    for grid in named or grids:
         try:
             found.append(_Asker(grid, question, plan).table())
         except SheetError as error:
@@ -114,14 +115,21 @@ def read_asked(grids: Sequence[Grid], question: CardQuestion, plan: Plan | None 
     )
 
 
+def _names(grid: Grid, question: CardQuestion) -> bool:
+    """Tell whether a tab names a figure of the question: one that does not is another table."""
+    names = {figure_name(name) for name in question.figures} | set(question.words)
+    return any(figure_name(text) in names for cells in grid.rows for text in cells if text[:1].isalpha())
+
+
 class _Asker:
     """Reads one tab for one question."""
 
     def __init__(self, grid: Grid, question: CardQuestion, plan: Plan | None) -> None:
         self.question, self.given = question, plan
         self.stands = self._stand_ins(grid)
-        self.grid = _renamed(grid, self._words())
-        self.plan = asked_plan(self.question, self.given, self._open_words())
+        named = _renamed(grid, self._words())
+        self.grid = _upright(named) if question.source == "tuning" else named
+        self.plan = asked_plan(question, plan, self._open_words(), self._beside(), self._counted())
         self.unread: list[str] = []
         self.headed = False
 
@@ -129,7 +137,7 @@ class _Asker:
         """Return the rows of every table on the tab."""
         grid = self.grid
         known = self._without_strangers(grid)
-        named = _with_card(known, self.plan.cards[0].title)
+        named = _with_card(known, self.plan.cards[0].title, headed=self.headed)
         try:
             sheets = read_cards(named, self.plan)
             self.headed = True
@@ -204,6 +212,21 @@ class _Asker:
             words[figure_name(label)] = stand.replace("_", " ")
         return words
 
+    def _beside(self) -> tuple[str, ...]:
+        """Return the figures the card holds too: they must not pass for the one asked for."""
+        names = {figure_name(text) for cells in self.grid.rows for text in cells if text[:1].isalpha()}
+        named = {known_field(name) for name in names}
+        return tuple(name for name in self.question.beside if name in named)
+
+    def _counted(self) -> str:
+        """Return the place that numbers in the headings count: spots, where no heading says ``St. 1``."""
+        for cells in self.grid.rows[:60]:
+            for text in cells:
+                word, number = plain(text).rpartition(" ")[::2] if plain(text)[-1:].isdigit() else ("", "")
+                if number.isdigit() and known_field(word) in {"station", "direction", "spot"}:
+                    return known_field(word)
+        return "spot"
+
     def _open_words(self) -> tuple[str, ...]:
         """Return the words of the headings that can only be places, where the question has such."""
         if not self.question.open_place:
@@ -232,8 +255,14 @@ class _Asker:
         self.headed = bool(starts)
         rows = [list(cells) for cells in grid.rows]
         for start, end in zip(starts, [*starts[1:], len(rows)], strict=False):
+            self._take_units(rows, start, words)
+            self._without_other_figures(rows, start, end, words)
+            read = [words.cards[0].read(text) for text in grid.rows[start]]
+            named = any(m is not None and m.figure and m.field not in {FIGURE, ""} for m in read)
             for column, text in enumerate(grid.rows[start]):
-                if text.strip() and (not _means(text, words) or plain(text) in SUMMARY):
+                # where the figure is named, a bare place is another figure of that place
+                bare = named and (m := read[column]) is not None and m.field == FIGURE and bool(m.places)
+                if text.strip() and (bare or not _means(text, words) or plain(text) in SUMMARY):
                     self.unread.append(text.strip())
                     for cells in rows[start:end]:
                         if column < len(cells):
@@ -241,6 +270,31 @@ class _Asker:
         if not starts:
             self._without_strange_rows(rows, words)
         return replace(grid, rows=tuple(tuple(cells) for cells in rows))
+
+    def _take_units(self, rows: list[list[str]], start: int, words: SheetWords) -> None:
+        """Write units that stand in a row of their own behind the headings above them."""
+        below = next((n for n in range(start + 1, len(rows)) if any(rows[n])), start)
+        filled = [text for text in rows[below] if text.strip()]
+        if below == start or not filled or not all(words.is_unit(text) for text in filled):
+            return
+        for column, unit in enumerate(rows[below]):
+            if unit.strip() and column < len(rows[start]) and rows[start][column].strip():
+                rows[start][column] += f" [{unit.strip().strip('[]()')}]"
+        rows[below][:] = [""] * len(rows[below])
+
+    def _without_other_figures(self, rows: list[list[str]], start: int, end: int, words: SheetWords) -> None:
+        """Leave out the rows of a long card that name a figure nobody asks for."""
+        what = next((n for n, text in enumerate(rows[start]) if plain(text) in WHAT_WORDS), None)
+        if what is None:
+            return
+        for cells in rows[start + 1 : end]:
+            said = cells[what].strip() if what < len(cells) else ""
+            meant = words.cards[0].read(said) if said else None
+            if said and (meant is None or not meant.figure or known_field(said) not in {"", *self._named()}):
+                cells[:] = [""] * len(cells)
+
+    def _named(self) -> set[str]:
+        return {*self.question.figures, *self.question.beside}
 
     def _without_strange_rows(self, rows: list[list[str]], words: SheetWords) -> None:
         """Leave out rows of a sheet that is written across, one piece a column."""
@@ -298,15 +352,42 @@ def _labelled(text: str) -> str:
     return f"{first}: {rest.strip()}" if len(rest.split()) == 1 and plain(rest) not in UNITS else text
 
 
-def _with_card(grid: Grid, title: str) -> Grid:
+def _upright(grid: Grid) -> Grid:
+    """Turn notes that are written across, a note a column: there every figure could also be a heading.
+
+    Each cell keeps the place it was typed in.
+    """
+    block = [row for row, cells in enumerate(grid.rows) if len(cells) > 2 and known_field(cells[0])]
+    fields = {known_field(grid.rows[row][0]) for row in block}
+    if not {"partial"} < fields or not fields & {"cents", "hz"} or block[-1] - block[0] != len(block) - 1:
+        return grid
+    width = max(len(grid.rows[row]) for row in block)
+    turned = tuple(tuple(grid.text(row, column) for row in block) for column in range(width))
+    at = tuple(
+        tuple((grid.lines[row], column, grid.text(row, 0).strip()) for row in block)
+        for column in range(width)
+    )
+    above, below = range(block[0]), range(block[-1] + 1, len(grid.rows))
+    if any(any(grid.rows[row]) for row in below):
+        return grid
+    said = tuple(tuple((grid.lines[row], n, "") for n in range(len(grid.rows[row]))) for row in above)
+    lines = (*(grid.lines[row] for row in above), *(grid.lines[block[0]] for _ in turned))
+    rows = (*(grid.rows[row] for row in above), *turned)
+    return replace(grid, rows=rows, lines=lines, widths=(), boxes=(), origins=(*said, *at))
+
+
+def _with_card(grid: Grid, title: str, *, headed: bool) -> Grid:
     """Say above the sheet which card it is, so that what is wrong with it is told in full."""
     first = grid.lines[0] if grid.lines else 1
+    # where the headings stand in the first column, a label there would be one of them
+    said = ("Card", title) if headed else (title,)
     return replace(
         grid,
-        rows=(("Card", title), *grid.rows),
+        rows=(said, *grid.rows),
         lines=(first, *grid.lines),
-        widths=(2, *grid.widths) if grid.widths else (),
+        widths=(len(said), *grid.widths) if grid.widths else (),
         boxes=tuple((top + 1, left, bottom + 1, right) for top, left, bottom, right in grid.boxes),
+        origins=((), *grid.origins) if grid.origins else (),
     )
 
 

@@ -4,9 +4,7 @@ from __future__ import annotations
 
 import re
 from pathlib import Path
-from typing import TYPE_CHECKING, cast
-
-import polars as pl
+from typing import TYPE_CHECKING
 
 from qc.ingest.reading.files import read_file
 from qc.ingest.reading.grid import MAX_CELLS, Grid
@@ -17,6 +15,7 @@ from qc.words import told_name
 
 if TYPE_CHECKING:
     import pandas as pd
+    import polars as pl
 
 _NO_NAME = re.compile(r"^(?:\d+|column_\d+|Unnamed: \d+)$")
 """What polars and pandas call a column that has no name."""
@@ -45,7 +44,7 @@ def source_grids(source: TableSource, name: str, sheet: str | None = None) -> li
         with batch_reader() as reader:
             grids = reader.read(told_name(path.name), data)
         return [grid for grid in grids if sheet is None or grid.tab == sheet]
-    return _of_frame(cast("pl.DataFrame | pd.DataFrame", source), name)
+    return _of_frame(source, name)
 
 
 def _of_frame(frame: pl.DataFrame | pd.DataFrame, name: str) -> list[Grid]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 import polars as pl
 
@@ -86,7 +87,9 @@ def _or_raise(table: Table | None, fault: StatisticsError | None) -> Table:
 
 def _as_table(found: AskedTable, asked: Columns, kind: str) -> Table:
     """Return the rows under the question's own names; a name that no row has is left out."""
-    columns, cells, places = [], {}, {}
+    columns: list[str] = []
+    cells: dict[str, pl.Series] = {}
+    places: dict[str, pl.Series] = {}
     for name in asked.names:
         drawn = [_cell(row, name, asked) for row in found.rows]
         if not any(text for text, _ in drawn):
@@ -96,7 +99,7 @@ def _as_table(found: AskedTable, asked: Columns, kind: str) -> Table:
         cells[at] = pl.Series(at, [text or None for text, _ in drawn], dtype=pl.String)
         places[at] = pl.Series(at, [place for _, place in drawn], dtype=pl.String)
     lines = pl.Series([row.line for row in found.rows], dtype=pl.Int64)
-    read_as = "xlsx" if kind == "xlsx" else "csv"
+    read_as: Literal["xlsx", "csv"] = "xlsx" if kind == "xlsx" else "csv"
     return Table(
         found.file, read_as, tuple(columns), pl.DataFrame(cells), lines, pl.DataFrame(places)
     )  # fmt: skip

@@ -22,7 +22,7 @@ from qc.jobs.remedies.sheet import RemedySheet, SheetRow, SheetSource, sheet_nam
 from qc.plan import Characteristic, Plan
 from qc.words import listed
 
-OD_WORDS = ("od", "outside diameter", "outer diameter", "diameter", "stocking", "ø", "außendurchmesser")
+OD_WORDS = ("od", "outside diameter", "outer diameter", "diameter", "ø", "außendurchmesser")
 ID_WORDS = ("id", "bore", "inside diameter", "inner diameter", "diameter", "ø", "innendurchmesser", "bohrung")
 """What benches write over the diameter of a loose tube; common practice, no source."""
 
@@ -81,7 +81,11 @@ NOTES = Wanted(
 RACK = {
     "od_mm": Wanted(
         CardQuestion(
-            "slide", {"inner_od": "mm"}, words=dict.fromkeys(OD_WORDS, "Inner OD"), open_place="station"
+            "slide",
+            {"inner_od": "mm"},
+            words=dict.fromkeys(OD_WORDS, "Inner OD"),
+            open_place="station",
+            beside=("outer_bore",),
         ),
         {"inner_od": "od_mm", "serial": "tube"},
         ("tube", "leg", "station", "direction", "surface", "od_mm"),
@@ -89,7 +93,11 @@ RACK = {
     ),
     "id_mm": Wanted(
         CardQuestion(
-            "slide", {"outer_bore": "mm"}, words=dict.fromkeys(ID_WORDS, "Outer bore"), open_place="station"
+            "slide",
+            {"outer_bore": "mm"},
+            words=dict.fromkeys(ID_WORDS, "Outer bore"),
+            open_place="station",
+            beside=("inner_od",),
         ),
         {"outer_bore": "id_mm", "serial": "tube"},
         ("tube", "leg", "station", "direction", "surface", "id_mm"),

@@ -163,8 +163,9 @@ def coat_from(
     if (file is None) == (serial is None):
         raise RemedyUsageError("give a FILE with spots, or --serial of a piece in the workshop")
     if file is not None:
-        asked = {"nominal_um": nominal_um, "lower_um": lower_um, "upper_um": upper_um}
-        return coat(file, workshop=workshop, **asked, **options)
+        return coat(
+            file, workshop=workshop, nominal_um=nominal_um, lower_um=lower_um, upper_um=upper_um, **options
+        )
     shop = _open(workshop)
     rows = shop.store.readings(serials=[serial or ""], characteristics=["thickness"])
     sheet = _sheet(rows, f"{serial} (lacquer)", {"value": "um"}, ["area", "spot", "serial"])
