@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import polars as pl
 
+from qc.ingest.cells import read_number
 from qc.ingest.doubts.facts import Doubted, Doubts, Facts
 from qc.ingest.frames import INDEX
-from qc.ingest.known import IDENTITY, identity
+from qc.ingest.known import IDENTITY, Recorded, identity
 from qc.ingest.reasons import Finding, Reason
 
 SAME = 1e-9
@@ -38,13 +39,19 @@ def _on_record(readings: pl.DataFrame, facts: Facts) -> list[Finding]:
         if old.value is None or abs(old.value - row["value"]) <= SAME * max(1.0, abs(old.value)):
             continue
         problem = (
-            f"{row['serial']} is on record with {old.value:g} {row['unit']} at this place on {row['day']}, "
+            f"{row['serial']} is on record with {_as_typed(old)} {row['unit']} at this place on {row['day']}, "
             f"the sheet says {row['text']}"
         )
         mend = "If the sheet corrects the record, accept it as a correction; the old figure is kept too."
         proposal: dict[str, object] = {"replaces": old.id}
         found.append(Finding(row[INDEX], Reason.DIFFERS_FROM_RECORDED, problem, mend, proposal))
     return found
+
+
+def _as_typed(old: Recorded) -> str:
+    """Write a recorded figure as it was typed, where that is what is recorded."""
+    number = read_number(old.text, "", comma_decimal=True).value
+    return old.text if number == old.value else f"{old.value:g}"
 
 
 def _on_another_sheet(readings: pl.DataFrame) -> list[Finding]:
