@@ -9,6 +9,7 @@ from .checking import mend_row as mend_row
 from .checking import recheck as recheck
 from .checking import warm_up as warm_up
 from .errors import SheetError as SheetError
+from .known import IDENTITY as IDENTITY
 from .known import GaugeCheck as GaugeCheck
 from .known import Known as Known
 from .known import Recorded as Recorded

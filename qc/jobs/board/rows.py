@@ -25,7 +25,7 @@ from qc.jobs.board.views import (
     SignalView,
 )
 from qc.jobs.judging import signals_of_day
-from qc.jobs.rows import HeldList, HeldRow, is_doubt, place_words, recorded_of
+from qc.jobs.rows import HeldList, HeldRow, is_doubt, offered_now, place_words, recorded_of
 from qc.jobs.workshop import Workshop
 from qc.plain import FrameRow
 from qc.plan import Plan
@@ -56,7 +56,7 @@ def signal_views(workshop: Workshop, verdicts: Sequence[SeriesVerdict]) -> tuple
 
 def held_views(workshop: Workshop) -> tuple[HeldView, ...]:
     """Return the open held rows, newest first; those that are one question are of one run."""
-    records = workshop.store.held()
+    records = offered_now(workshop, workshop.store.held())
     recorded = recorded_of(workshop, records)
     told = [HeldRow.of(record, workshop.plan, recorded) for record in records]
     run_of = {row.id: group.rows[0].id for group in HeldList(tuple(told)).groups() for row in group.rows}

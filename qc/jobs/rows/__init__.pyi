@@ -3,6 +3,7 @@
 from .correcting import Corrected as Corrected
 from .correcting import correct_reading as correct_reading
 from .correcting import withdraw_reading as withdraw_reading
+from .corrections import offered_now as offered_now
 from .finding import PieceReading as PieceReading
 from .finding import PieceReadings as PieceReadings
 from .finding import readings_of as readings_of

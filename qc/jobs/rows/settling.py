@@ -17,6 +17,7 @@ from qc.jobs.errors import JobError
 from qc.jobs.judging import NOTHING_STORED, STORED_NOT_JUDGED, catch_up, ending
 from qc.jobs.past import known_of
 from qc.jobs.roles import Verb, may, refuse_no_reason
+from qc.jobs.rows.corrections import offered_now
 from qc.jobs.rows.naming import piece_words
 from qc.jobs.rows.reasons import DOUBT_NAMES, is_doubt
 from qc.jobs.rows.waiting import mend_words, recorded_of
@@ -188,7 +189,7 @@ def _waiting(workshop: Workshop, rows: Sequence[int]) -> list[HeldRecord]:
             f"No row {settled[0].id} is held any more. Settled already: {told}{_none_changed(rows)}. "
             "See the list: qc held list"
         )
-    return [known[row] for row in rows]
+    return offered_now(workshop, [known[row] for row in rows])
 
 
 def _none_changed(rows: Sequence[int]) -> str:

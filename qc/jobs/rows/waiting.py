@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from qc.jobs.errors import JobError
+from qc.jobs.rows.corrections import offered_now
 from qc.jobs.rows.naming import change_words, figure_words, piece_words, value_words
 from qc.jobs.rows.reasons import is_doubt, one_reason_each
 from qc.jobs.workshop import Workshop
@@ -215,6 +216,7 @@ def list_held(workshop: Workshop, *, sheet: str = "") -> HeldList:
     """
     rows = workshop.store.held()
     own = [row for row in rows if not sheet or row.file == sheet or row.sheet.startswith(sheet)]
+    own = offered_now(workshop, own)
     recorded = recorded_of(workshop, own)
     return HeldList(tuple(HeldRow.of(row, workshop.plan, recorded) for row in own))
 
