@@ -4,10 +4,12 @@ from .checking import Checked as Checked
 from .checking import MendedRow as MendedRow
 from .checking import MendError as MendError
 from .checking import check as check
+from .checking import mend_recorded as mend_recorded
 from .checking import mend_row as mend_row
 from .checking import recheck as recheck
 from .checking import warm_up as warm_up
 from .errors import SheetError as SheetError
+from .known import IDENTITY as IDENTITY
 from .known import GaugeCheck as GaugeCheck
 from .known import Known as Known
 from .known import Recorded as Recorded

@@ -170,12 +170,18 @@ _OUT = (
     "dropped",
 )
 
+_MEND = ("held", "mend", "1", "--accept", "--who", "IS")
+_CORRECT = ("correct", "QH-1044/force", "--set", "value=1.11", "--who", "IS", "--why", "misread")
+
 VERBS = (
     Verb("upload one", ("upload", "BENCH/new-0.csv", "--who", "IS")),
     Verb("upload many", ("upload", *(f"BENCH/new-{n}.csv" for n in range(5)), "--who", "IS")),
     Verb("mend one", ("held", "mend", "1", "--accept", "--who", "IS")),
     Verb("mend a range", ("held", "mend", "2-5", "--accept", "--who", "IS")),
     Verb("set a range aside", ("held", "mend", "6-8", "--drop", "--who", "IS")),
+    Verb("undo a mend", ("held", "undo", "1", "--who", "IS", "--why", "another tube"), (_MEND,)),
+    Verb("correct", _CORRECT),
+    Verb("take back", ("correct", "QH-1044/force", "--withdraw", "--who", "IS", "--why", "dry slide")),
     Verb("take", ("signals", "take", "SIGNAL", "--who", "FN")),
     Verb("close", _CLOSE),
     Verb("close as false", ("signals", "close", "SIGNAL", "--false", "--who", "IS")),

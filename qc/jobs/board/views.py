@@ -6,7 +6,7 @@ The questions they answer are listed in `qc.jobs.board.questions`.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from datetime import date
+from datetime import date, datetime
 from pathlib import Path
 from typing import Literal
 
@@ -259,7 +259,10 @@ class HeldView:
     what: str = ""  # which figure it is
     columns: tuple[tuple[str, str], ...] = ()  # what may be typed anew: column and what stands there
     doubt: bool = True  # False where a fault is among the reasons, which nobody can confirm away
-    run: str = ""  # rows of one run are neighbours held alike, to be decided in one go
+    run: str = ""  # rows of one run are one question, to be decided in one go
+    place: str = ""  # where on the piece
+    card: str = ""  # title of the card: the bench it came from
+    entered: datetime | None = None  # when it was handed in, UTC
 
 
 @dataclass(frozen=True, slots=True)
@@ -290,6 +293,9 @@ class InstrumentReading:
     file: str
     row: int
     note: str = ""
+    id: int = 0  # the name by which it is put right
+    state: str = "stands"  # stands | corrected | taken back
+    became: str = ""  # what became of it, by whom, when and why; empty where it stands
 
 
 @dataclass(frozen=True, slots=True)
