@@ -137,9 +137,8 @@ class Row:
         """Return the columns that readings and events share."""
         reader, grid = self.reader, self.reader.grid
         day_text = self.text("day")
-        moment = (
-            read_moment(day_text, reader.plan.workshop.time_zone, self.text("time")) if day_text else None
-        )
+        zone, order = reader.plan.workshop.time_zone, reader.sheet.dates
+        moment = read_moment(day_text, zone, self.text("time"), order) if day_text else None
         return {
             "measured_at": moment.at if moment else None,
             "day": moment.day if moment else None,

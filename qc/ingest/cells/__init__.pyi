@@ -4,6 +4,7 @@ from .dates import BARE as BARE
 from .dates import SERIAL as SERIAL
 from .dates import SPREADSHEET_FIRST as SPREADSHEET_FIRST
 from .dates import SPREADSHEET_LAST as SPREADSHEET_LAST
+from .dates import both_ways as both_ways
 from .dates import nearest_year as nearest_year
 from .dates import possible_days as possible_days
 from .dates import read_moment as read_moment
@@ -13,6 +14,7 @@ from .marks import is_ditto as is_ditto
 from .marks import is_serial_range as is_serial_range
 from .marks import read_tally as read_tally
 from .names import FACTORS as FACTORS
+from .names import KNOWN_NAMES as KNOWN_NAMES
 from .names import UNITS as UNITS
 from .names import Heading as Heading
 from .names import heading as heading
