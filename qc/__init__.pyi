@@ -5,7 +5,6 @@ from . import stats as stats
 from . import trade as trade
 from . import watch as watch
 from .jobs.demo import make_demo as make_demo
-from .jobs.held import list_held as list_held
 from .jobs.month import month as month
 from .jobs.new import new_workshop as new_workshop
 from .jobs.questions import chart_factors as chart_factors
@@ -23,6 +22,7 @@ from .jobs.remedies import pair as pair
 from .jobs.remedies import read_sheet as read_sheet
 from .jobs.remedies import tune as tune
 from .jobs.remedies import wear as wear
+from .jobs.rows import list_held as list_held
 from .jobs.signals import list_signals as list_signals
 from .jobs.status import status as status
 from .jobs.upload import upload as upload

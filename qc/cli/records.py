@@ -33,7 +33,7 @@ def list_rows(
     as_json: JsonOption = False,
 ) -> None:
     """List the held rows with every reason and the proposed mend."""
-    from qc.jobs.held import list_held
+    from qc.jobs.rows import list_held
 
     show(list_held(open_workshop(workshop, as_of), sheet=sheet), as_json=as_json)
 
@@ -61,7 +61,7 @@ def mend_row(
     as_json: JsonOption = False,
 ) -> None:
     """Put held rows right: by the proposal, by hand, as typed, or not at all."""
-    from qc.jobs.held import Decision, mend_rows
+    from qc.jobs.rows import Decision, mend_rows
 
     pairs = [item.partition("=") for item in change or []]
     wrong = [name for name, sign, _ in pairs if not sign]
@@ -98,6 +98,6 @@ def export_rows(
     as_json: JsonOption = False,
 ) -> None:
     """Write the held rows to a csv file for the person who typed them."""
-    from qc.jobs.held import export_held
+    from qc.jobs.rows import export_held
 
     show(export_held(open_workshop(workshop, as_of), out), as_json=as_json)

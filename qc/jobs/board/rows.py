@@ -24,8 +24,8 @@ from qc.jobs.board.views import (
     SignalComment,
     SignalView,
 )
-from qc.jobs.held import DOUBT_NAMES, list_held
 from qc.jobs.judging import signals_of_day
+from qc.jobs.rows import DOUBT_NAMES, list_held
 from qc.jobs.workshop import Workshop
 from qc.plain import FrameRow
 from qc.plan import Plan

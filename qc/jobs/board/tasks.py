@@ -12,12 +12,12 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from qc.ingest import batch_reader, keep_reader, warm_up
-from qc.jobs.baseline import decide
+from qc.jobs.baseline import DECIDED_ALREADY, decide
 from qc.jobs.errors import JobError
-from qc.jobs.held import Decision, settle_rows
 from qc.jobs.judging import judge_waiting
 from qc.jobs.questions import gauge_study
-from qc.jobs.signals import STATE_WORDS, say_of_signal
+from qc.jobs.rows import Decision, settle_rows
+from qc.jobs.signals import SAID_ALREADY, STATE_WORDS, say_of_signal
 from qc.jobs.upload import ShowProgress, upload
 from qc.jobs.workshop import Workshop, open_workshop
 from qc.plain import JsonObject
@@ -103,6 +103,8 @@ def say_signal(workshop: Workshop, signal_id: str, saying: Saying) -> JsonObject
         What is said.
     """
     life = say_of_signal(workshop, signal_id, saying)
+    if life.already:
+        return {"sentence": SAID_ALREADY, "reasons": []}
     if saying.what is What.COMMENT:
         return {"sentence": "The remark is kept.", "reasons": []}
     return {"sentence": f"The signal is now {STATE_WORDS[life.state]}.", "reasons": []}
@@ -121,6 +123,8 @@ def decide_series(workshop: Workshop, series: str, saying: Saying) -> JsonObject
         What is decided.
     """
     found = decide(workshop, series, saying)
+    if found.already:
+        return {"sentence": DECIDED_ALREADY, "reasons": []}
     return {"sentence": f"Kept. {found.title} is now {found.behaviour}.", "reasons": []}
 
 

@@ -4,8 +4,8 @@ import json
 import pytest
 
 from qc.errors import QcError
-from qc.jobs.held import Decision, export_held, list_held, mend_held, mend_rows, settle_rows
 from qc.jobs.judging import catch_up, not_judged_since
+from qc.jobs.rows import Decision, export_held, list_held, mend_held, mend_rows, settle_rows
 from qc.jobs.workshop import open_workshop
 
 
