@@ -3,6 +3,7 @@
 from .cards import BESIDE as BESIDE
 from .cards import ORDERS as ORDERS
 from .cards import CardMapping as CardMapping
+from .cards import DateQuestion as DateQuestion
 from .cards import HeadingsUnknown as HeadingsUnknown
 from .cards import MappingError as MappingError
 from .cards import Mappings as Mappings
@@ -11,6 +12,7 @@ from .cards import SheetQuestion as SheetQuestion
 from .cards import mappings_text as mappings_text
 from .cards import proposal_text as proposal_text
 from .cards import read_mapping as read_mapping
+from .cells import days_of as days_of
 from .checking import Checked as Checked
 from .checking import MendedRow as MendedRow
 from .checking import MendError as MendError

@@ -9,11 +9,12 @@ from typing import Literal
 import polars as pl
 
 from qc.errors import UsageError
+from qc.ingest import days_of
 from qc.jobs.errors import JobError
 from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
 from qc.report.terminal import touched_text
-from qc.words import day_words
+from qc.words import dated_words, day_words
 
 Kind = Literal["gauge", "tool", "batch"]
 
@@ -177,10 +178,13 @@ def _since(workshop: Workshop, kind: str, name: str, since: str) -> tuple[date |
         if kind != "gauge":
             raise UsageError(f"last-good-check is for gauges; for a {kind} give a day: --since YYYY-MM-DD")
         return _after_last_good_check(workshop, name)
-    try:
-        return date.fromisoformat(since), ""
-    except ValueError as error:
-        raise UsageError(f"'{since}' is no day. Write YYYY-MM-DD, or last-good-check for a gauge.") from error
+    days = days_of(since)
+    if len(days) > 1:
+        both = " or ".join(f"{dated_words(day)} ({day.isoformat()})" for day in days)
+        raise UsageError(f"'{since}' can be read two ways: {both}. Write the one you mean.")
+    if not days:
+        raise UsageError(f"'{since}' is no day. Write YYYY-MM-DD, or last-good-check for a gauge.")
+    return days[0], ""
 
 
 def _after_last_good_check(workshop: Workshop, name: str) -> tuple[date | None, str]:

@@ -11,6 +11,7 @@ from .mapping import ORDERS as ORDERS
 from .mapping import CardMapping as CardMapping
 from .mapping import Mappings as Mappings
 from .mapping import ReadAs as ReadAs
+from .questions import DateQuestion as DateQuestion
 from .questions import HeadingsUnknown as HeadingsUnknown
 from .questions import SheetQuestion as SheetQuestion
 from .questions import ask_dates as ask_dates

@@ -98,6 +98,8 @@ class Mappings:
     def of(self, headings: Sequence[str], card: str = "") -> CardMapping | None:
         """Return the mapping of a heading line, None where there is none or it may be two cards.
 
+        What is handed in adds to what is remembered of the line, and wins where both name a heading.
+
         Parameters
         ----------
         headings : sequence of str
@@ -105,11 +107,10 @@ class Mappings:
         card : str
             Id of the card that the sheet names, empty where it names none.
         """
-        for known in (self.given, self.remembered):
-            fits = [m for m in known if m.is_for(headings) and card in {"", m.card}]
-            if len({m.card for m in fits}) == 1:
-                return fits[0]
-        return None
+        given, before = (_one(known, headings, card) for known in (self.given, self.remembered))
+        if given is None or before is None or given.card != before.card:
+            return given or before
+        return replace(given, columns=_joined(given, before), dates=given.dates or before.dates)
 
     def confirmed(self, mappings: Iterable[CardMapping]) -> Mappings:
         """Return the remembered mappings with newly confirmed ones, each in the place of its earlier one."""
@@ -150,6 +151,16 @@ def plain_line(headings: Iterable[str]) -> tuple[str, ...]:
     ('date', 'leck rate')
     """
     return tuple(plain(text) for text in headings if text.strip())
+
+
+def _one(known: Sequence[CardMapping], headings: Sequence[str], card: str) -> CardMapping | None:
+    fits = [m for m in known if m.is_for(headings) and card in {"", m.card}]
+    return fits[0] if len({m.card for m in fits}) == 1 else None
+
+
+def _joined(given: CardMapping, before: CardMapping) -> tuple[tuple[str, str], ...]:
+    more = tuple((typed, meant) for typed, meant in before.columns if plain(typed) not in _names(given))
+    return (*given.columns, *more)
 
 
 def _names(mapping: CardMapping) -> set[str]:

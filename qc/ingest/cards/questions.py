@@ -16,7 +16,7 @@ from qc.ingest.cells import KNOWN_NAMES, both_ways, heading, plain, possible_day
 from qc.ingest.errors import SheetError
 from qc.plain import JsonObject
 from qc.plan import Card, Plan
-from qc.words import APART, CLOSE
+from qc.words import APART, CLOSE, dated_words
 
 FIXED = tuple("serial model day time person gauge tool tool_count batch air_c repeat".split())
 """What any card may have beside its figures, by our names."""
@@ -54,6 +54,14 @@ class DateQuestion:
     typed: str
     day_first: date | None
     month_first: date | None
+
+    def sentence(self) -> str:
+        """Say both days that the date may mean."""
+        days = (self.day_first, "day first"), (self.month_first, "month first")
+        ways = [f"{dated_words(day)} with the {order}" for day, order in days if day is not None]
+        if len(ways) == 1:
+            return f"Its dates seem to be written with the month first: {self.typed} can only be {ways[0]}."
+        return f"Its dates can be read two ways: {self.typed} is {' or '.join(ways)}."
 
     def to_dict(self) -> JsonObject:
         """Return plain values."""

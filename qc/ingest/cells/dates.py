@@ -141,6 +141,20 @@ def possible_days(text: str) -> tuple[date, ...]:
     return _other_writing(text.strip().casefold())[0]
 
 
+def days_of(text: str) -> tuple[date, ...]:
+    """Return the day a text means, both where it can be read two ways, none where it is no date.
+
+    Examples
+    --------
+    >>> [day.isoformat() for day in days_of("10/03/2026")], days_of("10 March 2026")
+    (['2026-03-10', '2026-10-03'], (datetime.date(2026, 3, 10),))
+    """
+    moment = read_moment(text, "UTC")
+    if moment is not None:
+        return (moment.day,)
+    return tuple(day for day in both_ways(text) or () if day is not None)
+
+
 def both_ways(text: str) -> tuple[date | None, date | None] | None:
     """Return a date with strokes read with the day first and with the month first; None where order says all.
 
