@@ -46,6 +46,11 @@ class ColumnQuestion:
     allowed: tuple[str, ...]
     guess: str = ""
 
+    def with_more(self, labels: Iterable[str]) -> ColumnQuestion:
+        """Return the same question with further headings to choose from, before keeping it beside."""
+        more = dict.fromkeys((*self.allowed[:-1], *labels, BESIDE))
+        return replace(self, allowed=tuple(more))
+
 
 @dataclass(frozen=True, slots=True)
 class DateQuestion:

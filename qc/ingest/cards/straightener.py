@@ -96,7 +96,9 @@ class Straightener:
             hint = f"Write Card and its name above the table; the cards are: {titles}."
             raise LayoutError(self.grid.file, problem, hint, tab=self.grid.tab, cell=cell)
         if not found:
-            raise SheetError(self.grid.file, "the columns fit none of the plan's cards", "Name the card.")
+            titles = ", ".join(c.title for c in self.plan.cards)
+            hint = f"Write Card and its name above the table; the cards are: {titles}."
+            raise SheetError(self.grid.file, "the columns fit none of the plan's cards", hint)
         return found
 
     def _try(
@@ -220,6 +222,9 @@ class Straightener:
             ]
             if open_ones:
                 asked = ask_columns(own, open_ones, [t for t in line if t not in dict(open_ones)], self.plan)
+                if len(cards) > 1:  # the card is to be chosen too: its figures must be there to choose from
+                    others = [c.name for card in cards[1:] for c in words[card.id].figures.values()]
+                    asked = tuple(column.with_more(others) for column in asked)
                 question = SheetQuestion(
                     self.grid.file, self.grid.tab, own.card.id, own.card.title, line, asked,
                     cards=tuple((card.id, card.title) for card in cards),
