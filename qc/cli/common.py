@@ -15,8 +15,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from qc.errors import MachineError
-from qc.words import dated_words
+from qc.errors import MachineError, UsageError
 
 if TYPE_CHECKING:
     from qc.jobs.workshop import Workshop
@@ -44,15 +43,12 @@ def _day(text: str) -> date:
     if re.fullmatch(r"\d{4}-\d{2}-\d{2}", text):
         with suppress(ValueError):
             return date.fromisoformat(text)  # as scripts write it: nothing else needs to be loaded
-    from qc.ingest import days_of
+    from qc.jobs.workshop import asked_day
 
-    days = days_of(text)
-    if len(days) == 1:
-        return days[0]
-    if days:
-        both = " or ".join(f"{dated_words(day)} ({day.isoformat()})" for day in days)
-        raise typer.BadParameter(f"'{text}' can be read two ways: {both}. Write the one you mean.")
-    raise typer.BadParameter(f"'{text}' is not a day. Write it as YYYY-MM-DD.")
+    try:
+        return asked_day(text)
+    except UsageError as error:
+        raise typer.BadParameter(str(error)) from error
 
 
 WorkshopOption = Annotated[

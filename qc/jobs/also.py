@@ -11,10 +11,10 @@ import polars as pl
 from qc.errors import UsageError
 from qc.ingest import days_of
 from qc.jobs.errors import JobError
-from qc.jobs.workshop import Workshop
+from qc.jobs.workshop import Workshop, asked_day
 from qc.plain import JsonObject
 from qc.report.terminal import touched_text
-from qc.words import dated_words, day_words
+from qc.words import day_words
 
 Kind = Literal["gauge", "tool", "batch"]
 
@@ -178,13 +178,9 @@ def _since(workshop: Workshop, kind: str, name: str, since: str) -> tuple[date |
         if kind != "gauge":
             raise UsageError(f"last-good-check is for gauges; for a {kind} give a day: --since YYYY-MM-DD")
         return _after_last_good_check(workshop, name)
-    days = days_of(since)
-    if len(days) > 1:
-        both = " or ".join(f"{dated_words(day)} ({day.isoformat()})" for day in days)
-        raise UsageError(f"'{since}' can be read two ways: {both}. Write the one you mean.")
-    if not days:
+    if not days_of(since):
         raise UsageError(f"'{since}' is no day. Write YYYY-MM-DD, or last-good-check for a gauge.")
-    return days[0], ""
+    return asked_day(since), ""
 
 
 def _after_last_good_check(workshop: Workshop, name: str) -> tuple[date | None, str]:

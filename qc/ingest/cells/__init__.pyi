@@ -10,6 +10,7 @@ from .dates import nearest_year as nearest_year
 from .dates import possible_days as possible_days
 from .dates import read_moment as read_moment
 from .dates import spreadsheet_day as spreadsheet_day
+from .marks import about as about
 from .marks import is_blank_mark as is_blank_mark
 from .marks import is_ditto as is_ditto
 from .marks import is_serial_range as is_serial_range

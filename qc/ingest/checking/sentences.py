@@ -55,6 +55,10 @@ def _not_a_number(row: Row, about: str, plan: Plan, _: date) -> Said:
     characteristic = plan.characteristic(row["stage"] or "", row.get("characteristic", ""))
     if characteristic is not None and characteristic.kind == "pass-fail":
         return f"{row['text']!r} is neither good nor a fault", "Type ok or fault.", {}
+    if row.get("hint", "").startswith("about="):
+        value = float(row["hint"].removeprefix("about="))
+        mend = f"Measure again, or accept {value:g} if that is what was read."
+        return f"{row['text']!r} says about how much, not how much", mend, {"value": value}
     return f"{row['text']!r} is no number", f"Type the figure in {row['unit'] or 'the unit of the plan'}.", {}
 
 
