@@ -107,6 +107,12 @@ class WorkerDesk:
         folder, kept = self.spool.keep(files)
         return self._queue("upload", kept, who, folder)
 
+    def submit_mapped(self, files: Sequence[tuple[str, IO[bytes]]], mapping: str, who: str) -> str:
+        """Queue sheets with what their headings mean and return a ticket."""
+        self._room_for(who)
+        folder, kept = self.spool.keep(files)
+        return self._queue("mapped", (kept, mapping), who, folder)
+
     def decide(self, rows: Sequence[str], decision: str, changes: Mapping[str, str], who: str) -> str:
         """Queue a decision on held rows and return a ticket."""
         return self._queue("held", (list(rows), decision, dict(changes)), who)
@@ -199,7 +205,7 @@ class WorkerDesk:
     def _queue(self, kind: TaskKind, what: Any, who: str, folder: Path | None = None) -> str:
         ticket = secrets.token_urlsafe(9)
         size = sum(file.stat().st_size for file in folder.iterdir()) if folder else 0
-        of = len(what) if kind == "upload" else 1
+        of = len(what) if kind == "upload" else len(what[0]) if kind == "mapped" else 1
         with self._changed:
             try:
                 self._room_for(who)

@@ -109,4 +109,7 @@ def _do(folder: Path, as_of: date | None, task: Given, line: Any, began: dict[st
             return decide_series(workshop, *what)
         if kind == "judge":
             return judge(workshop)
+        if kind == "mapped":
+            files, mapping = what
+            return take_sheets(workshop, files, who, tell, mapping)
         return take_sheets(workshop, what, who, tell)

@@ -137,8 +137,12 @@
     request.send(form);
   }
 
+  /* What was sent last: a question about its headings is answered by sending it once more with the answer. */
+  var sent = [];
+
   function send(files) {
     if (!files.length) { return; }
+    sent = Array.prototype.slice.call(files);
     var form = new FormData();
     form.append("who", who());
     Array.prototype.forEach.call(files, function (file) { form.append("sheets", file, file.name); });
@@ -170,8 +174,14 @@
     event.preventDefault();
     var form = new FormData(desk);
     if (pressed && pressed.name) { form.set(pressed.name, pressed.value); }
-    if (!desk.elements.who) { form.append("who", (el("held-who") || { value: "" }).value); }
+    var names = desk.dataset.files ? JSON.parse(desk.dataset.files) : null;
+    if (!desk.elements.who) { form.append("who", names ? who() : (el("held-who") || { value: "" }).value); }
     place_now = desk.querySelector(".form-said");
+    if (names) {
+      var again = sent.filter(function (file) { return names.indexOf(file.name) >= 0; });
+      if (again.length < names.length) { say("Drop the sheets here once more, then answer: the page was opened anew since."); return; }
+      again.forEach(function (file) { form.append("sheets", file, file.name); });
+    }
     done_now = desk.dataset.done;
     row_now = desk.elements.rows ? desk : null;
     saying_now = desk.dataset.saying || "Keeping it …";

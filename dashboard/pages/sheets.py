@@ -9,6 +9,7 @@ from dash.development.base_component import Component
 
 from dashboard import queries, words
 from dashboard.fields import Field, choice, desk_form, line, submit
+from dashboard.pages.sheet_questions import question_cards
 from dashboard.parts import card, heading, nothing, serial_link, table, unbroken
 from dashboard.routing import Page, address
 from qc.jobs.board import HeldView, Ticket
@@ -45,7 +46,8 @@ def register(app: Dash) -> None:
     def show_receipt(ticket: str) -> tuple[list[Component], list[Component]]:
         """Return the receipt of a ticket, and the lists as they stand now."""
         found = queries.desk().progress(ticket)
-        return ([receipt_card(found)] if found else []), _below()
+        asked = question_cards((found["receipt"] or {}).get("questions", [])) if found else []
+        return ([*asked, receipt_card(found)] if found else []), _below()
 
     app.callback(
         Output("sheets-receipt", "children"),
@@ -80,7 +82,9 @@ def receipt_card(found: Ticket) -> Component:
         return card("Held rows settled", *lines)
     sheets = receipt.get("sheets", [])
     body: list[Any] = [html.P(_receipt_sentence(receipt), className="lead")]
-    body += [html.P(text, className="refused") for text in receipt.get("refused", [])]
+    asked = tuple(f"{q['file']}{sign}" for q in receipt.get("questions", []) if q["columns"] for sign in ":,")
+    told = [text for text in receipt.get("refused", []) if not (asked and text.startswith(asked))]
+    body += [html.P(text, className="refused") for text in told]
     body += [_receipt_table(sheets)] if sheets else []
     raised = {signal["id"]: signal for sheet in sheets for signal in sheet["signals"]}
     if raised:
@@ -302,7 +306,10 @@ def _receipt_sentence(receipt: JsonObject) -> str:
     if known:
         parts.append(f"{known} known already")
     if refused:
-        parts.append(f"{words.counted(len(refused), 'sheet', 'sheets')} could not be read")
+        asked = sum(bool(question["columns"]) for question in receipt.get("questions", []))
+        why = "wait for your answer above" if asked == len(refused) else "could not be read"
+        why = why.replace("wait", "waits") if asked == len(refused) == 1 else why
+        parts.append(f"{words.counted(len(refused), 'sheet', 'sheets')} {why}")
     return f"{', '.join(parts) or 'nothing came in'}.".capitalize()
 
 

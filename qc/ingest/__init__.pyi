@@ -1,5 +1,18 @@
 """Types of what `qc.ingest` offers; the package fetches each name on first use."""
 
+from .cards import BESIDE as BESIDE
+from .cards import ORDERS as ORDERS
+from .cards import CardMapping as CardMapping
+from .cards import DateQuestion as DateQuestion
+from .cards import HeadingsUnknown as HeadingsUnknown
+from .cards import MappingError as MappingError
+from .cards import Mappings as Mappings
+from .cards import ReadAs as ReadAs
+from .cards import SheetQuestion as SheetQuestion
+from .cards import mappings_text as mappings_text
+from .cards import proposal_text as proposal_text
+from .cards import read_mapping as read_mapping
+from .cells import days_of as days_of
 from .checking import Checked as Checked
 from .checking import MendedRow as MendedRow
 from .checking import MendError as MendError
@@ -30,4 +43,5 @@ from .reasons import Finding as Finding
 from .reasons import Reason as Reason
 from .reasons import SheetMark as SheetMark
 from .sources import Unfolded as Unfolded
+from .sources import date_question as date_question
 from .sources import unfold as unfold

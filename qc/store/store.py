@@ -14,13 +14,14 @@ from sqlalchemy import select
 from qc.plain import JsonObject
 from qc.sayings import Said, Saying, SignalState
 from qc.store import pieces as few
-from qc.store import plans, queries, said, verdicts
+from qc.store import queries, said, verdicts
 from qc.store.corrected import CorrectedStore
 from qc.store.database import Database, read_url, sqlite_url
 from qc.store.errors import StoreUnavailable
 from qc.store.intake import NewSheet, SheetCount, add_sheets
 from qc.store.keeping import MARK, Grounds, adopt_what_was_kept, tell
 from qc.store.location import OWN_FILE, private_folder, refuse_network_share
+from qc.store.plans import VersionedStore
 from qc.store.proven import JUDGEMENTS, judgements
 from qc.store.records import SheetRecord, SignalRecord, VerdictRecord
 from qc.store.sheetfiles import SheetFiles, refuse_new_beside
@@ -61,7 +62,7 @@ def open_store(folder: Path, *, url: str | None = None) -> Store:
     return Store(folder, database, files)
 
 
-class Store(CorrectedStore):
+class Store(CorrectedStore, VersionedStore):
     """Everything a workshop keeps. Make one with `open_store`; it may be used from several threads.
 
     Parameters
@@ -240,27 +241,6 @@ class Store(CorrectedStore):
     def sheet_files(self) -> list[str]:
         """Return the names of the sheets that lie on the disk, whether or not an entry names them."""
         return sorted(self._files.lying().whole)
-
-    # --- the plan
-
-    def record_plan(self, text: str, *, who: str, when: datetime) -> int:
-        """Keep a text of the plan as a new version unless it is the newest already; returns its number."""
-        with self._database.reading() as conn:
-            known = plans.newest_is(conn, text)
-        if known is not None:
-            return known
-        with self._database.writing() as conn:
-            return plans.record_plan(conn, text, who, when)
-
-    def plan_versions(self) -> list[plans.PlanVersion]:
-        """Return the versions of the plan, oldest first."""
-        with self._database.reading() as conn:
-            return plans.read_versions(conn)
-
-    def plan_text(self, version: int | None = None) -> str:
-        """Return a text of the plan, the newest where no version is named."""
-        with self._database.reading() as conn:
-            return plans.read_text(conn, version)
 
     # --- verdicts and signals
 

@@ -533,6 +533,9 @@ class InventedBoard:
             ),
         )
 
+    def mapping_faults(self, mapping):
+        return ("Lk does not say what it means.",) if '"Lk": ""' in mapping else ()
+
     def reports(self):
         return (ReportView("2026-10", ()),)
 
@@ -581,6 +584,10 @@ class InventedDesk:
 
     def submit(self, files, who):
         self.taken.append(([(name, stream.read()) for name, stream in files], who))
+        return f"t{len(self.taken)}"
+
+    def submit_mapped(self, files, mapping, who):
+        self.taken.append(([(name, stream.read()) for name, stream in files], mapping, who))
         return f"t{len(self.taken)}"
 
     def decide(self, rows, decision, changes, who):

@@ -92,8 +92,8 @@ def test_what_was_said_is_read_as_before(old):
 def test_the_guards_are_the_same_and_still_hold(old):
     guards = (
         "SELECT name, sql FROM sqlite_master WHERE type = 'trigger' "
-        # tables that came later, with theirs
-        "AND tbl_name NOT IN ('judgement', 'told', 'taken_back') ORDER BY name"
+        # without tables that came later, with theirs
+        "AND tbl_name NOT IN ('judgement', 'told', 'taken_back', 'mapping_version') ORDER BY name"
     )
     before = ask(old, guards)
     open_store(old).close()

@@ -13,7 +13,7 @@ from qc.jobs.workshop import Workshop, open_workshop
 from qc.store import sheet_hash
 from qc.words import count_words, some_of
 
-TaskKind = Literal["upload", "held", "signal", "series", "study", "judge"]
+TaskKind = Literal["upload", "mapped", "held", "signal", "series", "study", "judge"]
 
 NOTHING: Final = "Nothing of it was stored"
 NOT_JUDGED: Final = "not yet judged; the board judges it as soon as it can."
@@ -56,8 +56,8 @@ def what_became(
 def _told(workshop: Workshop, kind: TaskKind, what: Any, who: str, before: int | None) -> str:
     if kind == "judge":
         return "What waited is judged." if _is_judged(workshop) else "What came in is not yet judged."
-    if kind == "upload":
-        return _sheets(workshop, what)
+    if kind in {"upload", "mapped"}:
+        return _sheets(workshop, what if kind == "upload" else what[0])
     if kind == "held":
         return _rows(workshop, what[0])
     # what is said of a signal or a series is one entry in the name of who said it

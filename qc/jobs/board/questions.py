@@ -117,6 +117,10 @@ class BoardData(Protocol):
         """Return the pieces a gauge touched since it was last known to be good, None where there are none."""
         ...
 
+    def mapping_faults(self, mapping: str) -> tuple[str, ...]:
+        """Return all that is wrong with what headings are said to mean, a sentence each."""
+        ...
+
     def reports(self) -> tuple[views.ReportView, ...]:
         """Return the monthly reports on disk, newest first."""
         ...
@@ -131,6 +135,10 @@ class UploadDesk(Protocol):
 
     def submit(self, files: Sequence[tuple[str, IO[bytes]]], who: str) -> str:
         """Queue sheets for upload and return a ticket; the files are copied before this returns."""
+        ...
+
+    def submit_mapped(self, files: Sequence[tuple[str, IO[bytes]]], mapping: str, who: str) -> str:
+        """Queue sheets with what their headings mean, as `BoardData.mapping_faults` passed it."""
         ...
 
     def decide(self, rows: Sequence[str], decision: str, changes: Mapping[str, str], who: str) -> str:

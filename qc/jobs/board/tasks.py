@@ -11,7 +11,7 @@ from datetime import date
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-from qc.ingest import batch_reader, keep_reader, warm_up
+from qc.ingest import batch_reader, keep_reader, read_mapping, warm_up
 from qc.jobs.baseline import DECIDED_ALREADY, decide
 from qc.jobs.errors import JobError
 from qc.jobs.judging import judge_waiting
@@ -50,7 +50,7 @@ def opened(folder: Path, as_of: date | None) -> Iterator[Workshop]:
 
 
 def take_sheets(
-    workshop: Workshop, files: Sequence[tuple[str, Path]], who: str, tell: ShowProgress
+    workshop: Workshop, files: Sequence[tuple[str, Path]], who: str, tell: ShowProgress, mapping: str = ""
 ) -> JsonObject:
     """Upload sheets and return the receipt as plain values.
 
@@ -64,9 +64,13 @@ def take_sheets(
         Code of the person who hands them in.
     tell : callable
         Told how many sheets are done, of how many, and in words.
+    mapping : str
+        What their headings mean, as the page of sheets asked it; empty where nothing was asked.
     """
     sheets = [(name, path.read_bytes()) for name, path in files]
-    return upload(workshop, sheets, who=who, progress=tell).to_dict()
+    meant = read_mapping(mapping, "The answer", workshop.plan) if mapping else ()
+    receipt = upload(workshop, sheets, who=who, progress=tell, mappings=meant)
+    return {**receipt.to_dict(), "questions": [question.to_dict() for question in receipt.questions]}
 
 
 def decide_held(

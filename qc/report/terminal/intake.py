@@ -15,9 +15,21 @@ FEW_SHEETS = 12
 """From so many on, a sheet without rows is not told by itself."""
 
 
-def receipt_text(sheets: Sequence[SheetLine], raised: Sequence[str], late: Sequence[str] = ()) -> str:
-    """Say what became of each sheet, what was raised, and what sheets from before had brought unjudged."""
-    lines = [_sheet_line(sheet) for sheet in sheets if sheet[1] or len(sheets) < FEW_SHEETS]
+def receipt_text(
+    sheets: Sequence[SheetLine],
+    raised: Sequence[str],
+    late: Sequence[str] = (),
+    read_with: Sequence[Sequence[str]] = (),
+) -> str:
+    """Say what became of each sheet, what was raised, and what sheets from before had brought unjudged.
+
+    `read_with` says of each sheet how it was read, where that was not by the plan alone.
+    """
+    lines = []
+    for number, sheet in enumerate(sheets):
+        if sheet[1] or len(sheets) < FEW_SHEETS:
+            lines.append(_sheet_line(sheet))
+            lines += [f"  {said}" for said in (read_with[number] if read_with else ())]
     if len(sheets) > 1:
         counts = [sheet[1:5] for sheet in sheets]
         lines.append(total_text(len(sheets), *map(sum, zip(*counts, strict=True))))

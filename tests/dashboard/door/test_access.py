@@ -79,6 +79,7 @@ def test_a_post_without_origin_needs_the_token_of_the_page(client, desk):
 
 POSTED = [
     "/uploads",
+    "/uploads/mapped",
     "/held/decide",
     "/signals/s2/say",
     "/series/decide",
