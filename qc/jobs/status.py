@@ -13,7 +13,7 @@ from qc.plain import JsonObject
 from qc.report.terminal import status_text
 from qc.sayings import OPEN_STATES
 from qc.stats import Tabled
-from qc.watch import DECIDED, SeriesVerdict, dependence_note
+from qc.watch import DECIDED, SeriesVerdict, dependence_note, not_kept_words
 from qc.words import listed
 
 
@@ -73,7 +73,8 @@ def status(workshop: Workshop) -> Status:
             counts[signal.series] = counts.get(signal.series, 0) + 1
     waits = (not_judged.sentence(workshop.plan.workshop.time_zone),) if not_judged else ()
     due = backup_note(workshop)
-    said = (*_decided(verdicts), *_dependence(workshop, verdicts), *_scatter(verdicts))
+    broken = [not_kept_words(verdict) for verdict in verdicts if verdict.not_kept is not None]
+    said = (*broken, *_decided(verdicts), *_dependence(workshop, verdicts), *_scatter(verdicts))
     notes = (*waits, *said, *([due] if due else []))
     shop, budget = workshop.plan.workshop.name, present_budget(workshop).sentence()
     return Status(shop, workshop.today, tuple(verdicts), counts, notes, budget, known, not_judged)
@@ -118,6 +119,7 @@ def _series(verdict: SeriesVerdict, open_signals: int, known: date | None) -> Js
         "since_serial": signal.start_serial if signal else None,
         "since_date": signal.start_day.isoformat() if signal else None,
         "since_known": known.isoformat() if known else None,
+        "limits_not_kept_since": verdict.not_kept.start_day.isoformat() if verdict.not_kept else None,
         "settled_since": verdict.settled_since.isoformat() if verdict.settled_since else None,
         "size": signal.size if signal else None,
         "unit": verdict.unit,

@@ -78,5 +78,6 @@ from .words import TOO_FEW as TOO_FEW
 from .words import is_few as is_few
 from .words import limits_words as limits_words
 from .words import moved_words as moved_words
+from .words import not_kept_words as not_kept_words
 from .words import rate_words as rate_words
 from .words import settled_words as settled_words

@@ -51,6 +51,8 @@ from .views import caution_words as caution_words
 from .views import first_steps as first_steps
 from .views import known_rules as known_rules
 from .views import limits_words as limits_words
+from .views import not_kept_words as not_kept_words
+from .views import owner_words as owner_words
 from .views import rate_words as rate_words
 from .views import reaction_steps as reaction_steps
 from .views import settled_words as settled_words

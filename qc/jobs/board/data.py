@@ -24,6 +24,7 @@ from qc.jobs.board.rows import (
     report_views,
     sheet_views,
     signal_views,
+    signal_whole,
 )
 from qc.jobs.board.series import series_view
 from qc.jobs.board.today import budget_view, stage_views, today_view
@@ -83,7 +84,7 @@ class StoreBoardData:
 
     def today(self) -> views.TodayView:
         """Return what the first screen shows."""
-        return self._once("today", lambda w: today_view(w, self.verdicts(), self.budget()))
+        return self._once("today", lambda w: today_view(w, self.verdicts(), self.budget(), self.signals()))
 
     def not_judged(self) -> str:
         """Return since when something waits to be judged, as a sentence; empty when all is judged."""
@@ -135,7 +136,10 @@ class StoreBoardData:
 
     def signal(self, signal_id: str) -> views.SignalView | None:
         """Return one signal."""
-        return next((s for s in self.signals() if s.id == signal_id), None)
+        view = next((s for s in self.signals() if s.id == signal_id), None)
+        if view is None:
+            return None
+        return self._once(f"signal {signal_id}", lambda w: signal_whole(w, view))
 
     def touched(self, signal_id: str) -> views.TouchedView | None:
         """Return what else the first suspect of a signal touched, None where that cannot be followed."""

@@ -26,6 +26,7 @@ from qc.jobs.board.views import (
 )
 from qc.jobs.judging import signals_of_day
 from qc.jobs.rows import HeldList, HeldRow, is_doubt, offered_now, place_words, recorded_of
+from qc.jobs.signals import life_of, made_under
 from qc.jobs.workshop import Workshop
 from qc.plain import FrameRow
 from qc.plan import Plan
@@ -46,12 +47,39 @@ def signal_views(workshop: Workshop, verdicts: Sequence[SeriesVerdict]) -> tuple
         verdict = by_series.get(one.series)
         if verdict is None or not (one.shown or one.said):
             continue
+        own = life_of(workshop, one, verdict)
         # one that nobody answered and that came back asks nothing more of anybody
         state = "over" if one.state == "open" and one.found.ended is not None else one.state
         life = tuple(_comment(said, workshop.plan) for said in one.said)
-        views.append(SignalView(one.id, verdict, one.found, state, life))
+        views.append(
+            SignalView(
+                one.id,
+                verdict,
+                one.found,
+                state,
+                life,
+                standing=own.standing,
+                owner=own.owner or "",
+                age_days=own.age_days,
+                due=own.due,
+                closed_as=own.closed_as,
+                anew=own.anew,
+                mend=own.mend,
+                not_kept=own.not_kept is not None,
+                ticked=tuple(own.steps[place] for place in sorted(own.ticked)),
+            )
+        )
     views.sort(key=lambda v: v.signal.raised_day, reverse=True)
     return tuple(sorted(views, key=lambda v: v.state not in OPEN_STATES))
+
+
+def signal_whole(workshop: Workshop, view: SignalView) -> SignalView:
+    """Return a signal with the pieces made under its cause."""
+    shown = any(signal == view.signal for signal in view.verdict.signals)
+    row = next((one for one in signals_of_day(workshop, [view.verdict]) if one.id == view.id), None)
+    if row is None or not shown:
+        return view
+    return replace(view, made_under=made_under(workshop, view.verdict, view.signal, row.said))
 
 
 def held_views(workshop: Workshop) -> tuple[HeldView, ...]:

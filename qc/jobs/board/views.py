@@ -10,6 +10,8 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import Literal
 
+from qc.jobs.signals import MadeUnder
+from qc.report.terminal import owner_words
 from qc.sayings import SignalState, What
 from qc.store import HeldReason
 from qc.watch import (
@@ -33,6 +35,7 @@ from qc.watch import (
     is_few,
     known_rules,
     limits_words,
+    not_kept_words,
     rate_words,
     reaction_steps,
     settled_words,
@@ -80,6 +83,8 @@ __all__ = [
     "is_few",
     "known_rules",
     "limits_words",
+    "not_kept_words",
+    "owner_words",
     "rate_words",
     "reaction_steps",
     "settled_words",
@@ -152,6 +157,9 @@ class TodayView:
     budget: BudgetView
     last_false: date | None
     settled: tuple[SeriesVerdict, ...] = ()  # settled at a new level, nobody has said why
+    not_kept: tuple[SeriesVerdict, ...] = ()  # a new level stays, as somebody said, and breaks the limits
+    waiting: tuple[SignalView, ...] = ()  # open signals that no finding tells of, newest first
+    older: tuple[SignalView, ...] = ()  # of these single pieces that have waited for longer
 
 
 @dataclass(frozen=True, slots=True)
@@ -222,6 +230,21 @@ class SignalView:
     signal: SignalResult
     state: SignalState | Literal["over"]  # over: nobody answered, and the series came back by itself
     comments: tuple[SignalComment, ...] = ()
+    standing: str = ""  # how it stands, in a word or two
+    owner: str = ""  # code of the person who has it
+    age_days: int = 0  # since it was first told
+    due: date | None = None  # by when it is to be closed
+    closed_as: SignalResult | None = None  # of a closed one: what had been found when it was closed
+    anew: SignalResult | None = None  # of a closed one: what is found now, where that is said otherwise
+    not_kept: bool = False  # its level stays, as was said, and breaks the limits: it stays listed
+    mend: str = ""  # how far a mend is borne out, in words
+    ticked: tuple[str, ...] = ()  # steps that are done
+    made_under: tuple[MadeUnder, ...] = ()  # pieces made under the cause; of one asked for by itself
+
+    @property
+    def told(self) -> SignalResult:
+        """What it says: of a closed one by the words it was closed by."""
+        return self.closed_as or self.signal
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,7 @@ from datetime import date
 from qc.jobs.errors import JobError
 from qc.jobs.judging import at_latest, brought_up, present_budget, signals_of_day, verdicts_of_day
 from qc.jobs.signals.life import SignalLife, SignalList, life_of
-from qc.jobs.signals.made_under import made_under
+from qc.jobs.signals.pieces import made_under
 from qc.jobs.workshop import Workshop
 from qc.sayings import OPEN_STATES
 from qc.store import own_id
@@ -64,8 +64,10 @@ def _lives(workshop: Workshop, *, all_states: bool = False, series: str | None =
     """Return signals as they are kept, those of the worst series first."""
     verdicts = {str(v.key): v for v in verdicts_of_day(workshop)}
     rows = signals_of_day(workshop, verdicts.values(), series=series)
-    wanted = [row for row in rows if all_states or row.state in OPEN_STATES]
-    found = [life_of(workshop, row, verdicts.get(row.series)) for row in wanted]
+    broken = {series for series, verdict in verdicts.items() if verdict.not_kept is not None}
+    wanted = [row for row in rows if all_states or row.state in OPEN_STATES or row.series in broken]
+    lives = [life_of(workshop, row, verdicts.get(row.series)) for row in wanted]
+    found = [life for life in lives if all_states or life.state in OPEN_STATES or life.not_kept]
     kept = [signal for signal in found if signal.present or all_states or signal.events]
     kept.sort(key=lambda s: (-_weight(verdicts.get(s.series), s), s.series, s.found.raised))
     return kept

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from qc.jobs.judging import SignalOfDay, told_at_closing
-from qc.jobs.signals.made_under import MadeUnder
+from qc.jobs.signals.pieces import MadeUnder
 from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
 from qc.report.terminal import SignalWords, signal_text, signals_text
@@ -23,6 +23,7 @@ from qc.sayings import (
 )
 from qc.stats import Tabled
 from qc.watch import SeriesKey, SeriesVerdict, SignalResult, mend_words, steps_for
+from qc.words import day_words
 
 STATE_WORDS: dict[SignalState, str] = {
     "open": "open",
@@ -73,6 +74,8 @@ class SignalLife:
         Of a closed one: what had been found when it was closed.
     mend : str
         How far a mend is borne out by the pieces made since, in words; empty where nothing was mended.
+    not_kept : date or None
+        Of one closed because the new level stays: since when its limits are not kept; it stays listed.
     made_under : tuple of MadeUnder
         Pieces made under the cause; of one asked for by itself.
     """
@@ -93,6 +96,7 @@ class SignalLife:
     due: date | None = None
     closed_as: SignalResult | None = None
     mend: str = ""
+    not_kept: date | None = None
     made_under: tuple[MadeUnder, ...] = ()
 
     @property
@@ -103,6 +107,8 @@ class SignalLife:
     @property
     def standing(self) -> str:
         """Say in a word or two how it stands; one that nobody answered and that came back is over."""
+        if self.not_kept is not None:
+            return f"limits not kept since {day_words(self.not_kept)}"
         if self.state == "closed" and self.outcome is not None:
             return f"closed, {OUTCOME_WORDS[self.outcome]}"
         return "over" if self.state == "open" and self.over else STATE_WORDS[self.state]
@@ -164,6 +170,7 @@ class SignalLife:
             "outcome": self.outcome,
             "from": first or None,
             "mend": self.mend or None,
+            "limits_not_kept_since": self.not_kept.isoformat() if self.not_kept else None,
             "owner": self.owner,
             "age_days": self.age_days,
             "due": self.due.isoformat() if self.due else None,
@@ -256,8 +263,15 @@ def life_of(workshop: Workshop, row: SignalOfDay, verdict: SeriesVerdict | None)
         age_days=max((workshop.today - known).days, 0),
         due=known + ANSWERED_WITHIN if row.state in OPEN_STATES else None,
         closed_as=told_at_closing(workshop, row),
+        not_kept=_not_kept(row, verdict),
         mend=mend_words(row.found, points) if row.shown else "",
     )
+
+
+def _not_kept(row: SignalOfDay, verdict: SeriesVerdict | None) -> date | None:
+    broken = verdict.not_kept if verdict is not None else None
+    same = broken is not None and row.state == "closed" and broken.root == row.found.root
+    return broken.start_day if same and broken is not None else None
 
 
 _TOLD = (

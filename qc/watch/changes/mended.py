@@ -48,7 +48,7 @@ class Split:
 
 
 @dataclass(frozen=True, slots=True)
-class Mended:
+class ToldBesideMends:
     """What was found in a series with mends, told by all pieces, and where it was split."""
 
     signals: tuple[FoundChange, ...]
@@ -85,7 +85,7 @@ def told_beside_mends(
     follow: Follow,
     *,
     refitted: bool = False,
-) -> Mended:
+) -> ToldBesideMends:
     """Tell the changes of a series that was mended, one mend after the other.
 
     Parameters
@@ -131,7 +131,7 @@ def told_beside_mends(
             found[again] = replace(found[again], reopens=_root(target, points), closing=mend.number)
             told[place] = replace(told[place], held=False)
     told += _told(tell, found, own, points, splits)
-    return Mended(tuple(sorted(told, key=lambda s: s.point)), tuple(splits))
+    return ToldBesideMends(tuple(sorted(told, key=lambda s: s.point)), tuple(splits))
 
 
 def _told(
