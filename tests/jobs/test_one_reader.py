@@ -243,3 +243,139 @@ def test_a_workbook_and_frames_are_read_as_their_csv(command, write, tmp_path):
     assert all(answer == found[0] for answer in found)
     assert "tab Card" in taken[1][0] and "B" not in taken[0][0].split("serial")[0]
     assert json.dumps(found[0])
+
+
+PLAN = """
+workshop: {name: Small shop, reference_temperature_c: 20, a4_hz: 440}
+models:
+  - {id: tenor, name: Tenor, family: tenor, pedal_midi: 34, length_mm: 2944.9,
+     valves: [{name: F, added_mm: 986.1}]}
+  - {id: alto, name: Alto, family: alto, pedal_midi: 39, length_mm: 2206.0}
+stages:
+  - id: draw
+    name: Draw
+    characteristics:
+      - {id: od, name: Tube OD, unit: mm, wears_with: die, resolution: 0.001,
+         limits: [{models: [tenor], upper: 14.612}, {models: [alto], upper: 13.612}]}
+  - id: slide
+    name: Slide
+    characteristics:
+      - {id: clearance, name: Clearance, unit: um, limits: [{target: 150, lower: 100, upper: 200}]}
+  - id: lacquer
+    name: Lacquer
+    characteristics:
+      - {id: thickness, name: Thickness, unit: um, limits: [{target: 14, lower: 10}]}
+tools: [{id: D7, name: Die seven, tool_class: die}]
+"""
+
+
+@pytest.fixture
+def planned(tmp_path):
+    """Make a workshop with a small plan."""
+    folder = tmp_path / "shop"
+    folder.mkdir()
+    (folder / "plan.yaml").write_text(PLAN, "utf-8")
+    return folder
+
+
+@pytest.mark.parametrize(
+    "verb, layouts, options, more",
+    [
+        ("tune", tuning_layouts, TUNE, ("--reading-sd", "3")),
+        ("coat", coat_layouts, COAT, ()),
+        ("wear", wear_layouts, WEAR, ("--tool", "die")),
+    ],
+)
+def test_a_plan_gives_what_no_option_says_and_the_answer_says_so(
+    verb, layouts, options, more, command, write, planned
+):
+    import json
+
+    text = list(layouts())[1]
+    title, _, rest = text.partition("\n")
+    card = write("card.csv", f"{title}\nModel;tenor\n{rest}")
+    asked = command(verb, card, *options, "--json")
+    filled = command(verb, card, *more, "--workshop", planned, "--json")
+    assert asked.exit_code == filled.exit_code == 0, filled.stderr
+    by_option, by_plan = json.loads(asked.stdout), json.loads(filled.stdout)
+    taken = by_plan.pop("taken")
+    assert any(str(planned) in line for line in taken)
+    by_option.pop("taken")
+    if verb == "wear":
+        for tool in (*by_option["tools"], *by_plan["tools"]):
+            tool.pop("tool")
+    assert by_plan == by_option
+    told = command(verb, card, *more, "--workshop", planned)
+    assert f"From the plan of {planned}" in told.stdout
+
+
+def test_options_win_over_the_plan(command, write, planned):
+    import json
+
+    card = write("card.csv", "Model;tenor\n" + list(wear_layouts())[1].partition("\n")[2])
+    found = command("wear", card, "--upper", "14.65", "--workshop", planned, "--json")
+    assert json.loads(found.stdout)["tools"][0]["limit"] == 14.65
+
+
+def test_limits_of_several_models_are_not_guessed(command, write, planned):
+    card = write("card.csv", list(wear_layouts())[1])
+    found = command("wear", card, "--workshop", planned)
+    assert found.exit_code == 1 and "Write Model above the table (tenor, alto)" in found.stderr
+
+
+def test_a_pair_and_a_gauge_take_limits_from_the_plan(command, write, planned):
+    import json
+
+    inner, outer = (
+        list(rack_layouts(TUBES, "od_mm", "Inner OD"))[1],
+        list(rack_layouts(BORES, "id_mm", "Outer bore"))[1],
+    )
+    files = "--inner", write("in.csv", inner), "--outer", write("out.csv", outer)
+    asked, filled = (
+        command("pair", *files, *PAIR, "--json"),
+        command("pair", *files, "--workshop", planned, "--json"),
+    )
+    assert json.loads(filled.stdout)["pairs"] == json.loads(asked.stdout)["pairs"]
+    trial = write("g.csv", "Model;tenor\n\n" + list(gauge_layouts())[3].replace("14,", "14,5"))
+    found = command(
+        "gauge",
+        trial,
+        "--value",
+        "od",
+        "--part",
+        "part",
+        "--person",
+        "person",
+        "--workshop",
+        planned,
+        "--json",
+    )
+    assert found.exit_code == 0, found.stderr
+    assert json.loads(found.stdout)["taken"][-1].endswith("step 0.001 mm of Tube OD")
+
+
+@pytest.mark.parametrize("verb, own, allowed", [
+    ("tune", TUNE, "Partial, Position, Valve, Cents or Hz"), ("coat", COAT, "Area, Spot, Thickness"),
+    ("wear", WEAR, "od, draws, die"), ("gauge", GAUGE, "bore, part, person"),
+])  # fmt: skip
+def test_a_card_without_the_figure_is_refused_with_the_headings_that_are_allowed(
+    verb, own, allowed, command, write
+):
+    card = write("odd.csv", "Notes of Monday\n\nSerial;Colour;Weight\nR1001;red;12\nR1002;blue;13\n")
+    found = command(verb, card, *own)
+    assert found.exit_code == 1 and found.stdout == ""
+    assert "odd.csv" in found.stderr and allowed in found.stderr and "Colour" in found.stderr
+
+
+def test_a_bad_cell_of_a_card_is_told_where_it_was_typed(command, write):
+    text = list(tuning_layouts())[3].replace("2,0", "sharp")
+    found = command("tune", write("wide.csv", text), *TUNE)
+    assert (
+        found.exit_code == 1 and "wide.csv, line 8, Partial 3" in found.stderr and "'sharp'" in found.stderr
+    )
+
+
+def test_notes_of_two_instruments_are_not_mixed(command, write):
+    text = "Serial;Partial;Position;Valve;Cents\nR1;2;1;open;-3,5\nR2;2;1;open;2\n"
+    found = command("tune", write("two.csv", text), *TUNE)
+    assert found.exit_code == 1 and "2 instruments (R1, R2)" in found.stderr

@@ -11,17 +11,17 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from qc.ingest.cards.asked_plan import CardQuestion, allowed_headings, asked_plan, figure_name
+from qc.ingest.cards.asked_words import TRIAL, renamed, upright, with_card
 from qc.ingest.cards.filling import SUMMARY
 from qc.ingest.cards.headings import FIGURE, NUMBER_WORDS, WHAT_WORDS
 from qc.ingest.cards.recognition import VALUE, CardSheet
 from qc.ingest.cards.rows import Row, RowReader, convert
 from qc.ingest.cards.straight import read_cards
 from qc.ingest.cards.tables import SheetWords, heading_rows
-from qc.ingest.cells import FACTORS, UNITS, is_blank_mark, known_field, plain, possible_days, read_number
+from qc.ingest.cells import FACTORS, is_blank_mark, known_field, plain, possible_days, read_number
 from qc.ingest.errors import SheetError
 from qc.ingest.reading import Grid
 from qc.plan import Plan
-from qc.words import listed
 
 STAND_INS = ("batch", "method", "hours", "cause", "a4_hz", "wrap_out_mm")
 """Names of ours under which a column travels that only the question names."""
@@ -29,8 +29,8 @@ STAND_INS = ("batch", "method", "hours", "cause", "a4_hz", "wrap_out_mm")
 NUMBERS = {"air_c": "C", "a4_hz": "Hz", "main_out_mm": "mm", "wrap_out_mm": "mm", "tool_count": ""}
 """Figures beside the readings -> the unit they are wanted in."""
 
-_TRIAL = re.compile(r"\b(?:trial|run|reading|rep|repeat|versuch|messung|durchgang)\b\.?\s*#?", re.IGNORECASE)
-_PAIRED = frozenset({"person", "tool", "gauge", "batch", "model", "valve"})
+_BESIDE_OPEN = {"area": {"part", "serial", "spot"}, "station": {"serial", "direction"}}
+"""Place that unknown headings may be -> headings one of which has to stand beside them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,8 +127,8 @@ class _Asker:
     def __init__(self, grid: Grid, question: CardQuestion, plan: Plan | None) -> None:
         self.question, self.given = question, plan
         self.stands = self._stand_ins(grid)
-        named = _renamed(grid, self._words())
-        self.grid = _upright(named) if question.source == "tuning" else named
+        told = renamed(grid, self._words())
+        self.grid = upright(told) if question.source == "tuning" else told
         self.plan = asked_plan(question, plan, self._open_words(), self._beside(), self._counted())
         self.unread: list[str] = []
         self.headed = False
@@ -137,7 +137,7 @@ class _Asker:
         """Return the rows of every table on the tab."""
         grid = self.grid
         known = self._without_strangers(grid)
-        named = _with_card(known, self.plan.cards[0].title, headed=self.headed)
+        named = with_card(known, self.plan.cards[0].title, headed=self.headed)
         try:
             sheets = read_cards(named, self.plan)
             self.headed = True
@@ -234,18 +234,24 @@ class _Asker:
         words = SheetWords(asked_plan(self.question, self.given))
         found: dict[str, None] = {}
         for index, cells in enumerate(self.grid.rows[:60]):
-            if not any(known_field(text) in {"part", "serial", "area", "spot", "station"} for text in cells):
+            fields = {known_field(text) for text in cells if text}
+            if self.question.source == "lacquer" and "spot" not in fields:
                 continue
+            if not fields & _BESIDE_OPEN[self.question.open_place] or fields & {"person", *self._named()}:
+                continue
+            row: dict[str, None] = {}
             below = next((below for below in self.grid.rows[index + 1 :] if any(below)), ())
             if not below or _means(below[0], words):
                 continue  # headings in the first column: what stands beside them are pieces
             for texts in self.grid.rows[max(0, index - 1) : index + 1]:
                 for column, text in enumerate(texts):
-                    word = re.sub(r"[\s./_-]*\d*$", "", _TRIAL.sub("", text).strip())
+                    word = re.sub(r"[\s./_-]*\d*$", "", TRIAL.sub("", text).strip())
                     figure = column < len(below) and _is_number(below[column])
                     strange = word and not _means(word, words) and plain(word) not in SUMMARY
                     if strange and (figure or (texts is not cells and sum(map(bool, texts)) > 1)):
-                        found[word] = None
+                        row[word] = None
+            if len(row) > 1:  # one column of figures may be anything
+                found |= row
         return tuple(found)
 
     def _without_strangers(self, grid: Grid) -> Grid:
@@ -307,14 +313,15 @@ class _Asker:
 
     def _refused(self, error: SheetError) -> SheetError:
         """Return the refusal with the headings that are allowed."""
-        hint = error.hint
+        hint, problem, cell = error.hint, error.problem, error.cell
         allowed = f"Headings that are read here: {allowed_headings(self.question)}."
-        hint = f"{hint} {allowed}" if hint and "plan" not in hint else allowed
-        if self.unread:
-            hint = f"Not understood: {listed(list(dict.fromkeys(self.unread)))}. {hint}"
-        problem, cell = error.problem, error.cell
         if not self.headed or "fit none" in problem or "no figure" in problem:
-            problem, cell = f"no column of {' or '.join(self.question.figures)} is found", ""
+            names = [name for name in self.question.figures if name not in {"r1", "r2", "r3", "base"}]
+            widest = max(self.grid.rows, key=lambda cells: sum(map(bool, cells)), default=())
+            there = ", ".join(text.strip() for text in widest if text.strip()) or "nothing"
+            problem, cell = f"no column of {' or '.join(names)} is found (there are: {there})", ""
+            hint = ""
+        hint = f"{hint} {allowed}" if hint and "plan" not in hint else allowed
         return SheetError(error.file, problem, hint, tab=error.tab, cell=cell)
 
 
@@ -324,71 +331,6 @@ def _is_number(text: str) -> bool:
 
 def _means(text: str, words: SheetWords) -> bool:
     return words.is_label(text) or words.kind(text) == "place" or plain(text) in NUMBER_WORDS
-
-
-def _renamed(grid: Grid, words: Mapping[str, str]) -> Grid:
-    """Write headings that mean something in this question only in our words; tell labels from values."""
-    rows = []
-    for cells in grid.rows:
-        told = []
-        for text in cells:
-            meant = words.get(figure_name(text)) if text[:1].isalpha() else None
-            if meant is not None:
-                unit = re.search(r"[\[(].*?[\])]", text)
-                told.append(f"{meant} {unit[0]}" if unit else meant)
-            else:
-                told.append(_labelled(text))
-        if known_field(next((text for text in cells if text.strip()), "").partition(":")[0]) == "card":
-            told = [""] * len(told)  # whichever card it is, it is read for this question
-        rows.append(tuple(told))
-    return replace(grid, rows=tuple(rows))
-
-
-def _labelled(text: str) -> str:
-    """Write ``Tester AL`` as ``Tester: AL``: no plan need know who AL is."""
-    first, _, rest = text.strip().partition(" ")
-    if not rest or ":" in text or known_field(text) or known_field(first) not in _PAIRED:
-        return _TRIAL.sub("", text) if _TRIAL.match(text.strip()) and text.strip()[-1:].isdigit() else text
-    return f"{first}: {rest.strip()}" if len(rest.split()) == 1 and plain(rest) not in UNITS else text
-
-
-def _upright(grid: Grid) -> Grid:
-    """Turn notes that are written across, a note a column: there every figure could also be a heading.
-
-    Each cell keeps the place it was typed in.
-    """
-    block = [row for row, cells in enumerate(grid.rows) if len(cells) > 2 and known_field(cells[0])]
-    fields = {known_field(grid.rows[row][0]) for row in block}
-    if not {"partial"} < fields or not fields & {"cents", "hz"} or block[-1] - block[0] != len(block) - 1:
-        return grid
-    width = max(len(grid.rows[row]) for row in block)
-    turned = tuple(tuple(grid.text(row, column) for row in block) for column in range(width))
-    at = tuple(
-        tuple((grid.lines[row], column, grid.text(row, 0).strip()) for row in block)
-        for column in range(width)
-    )
-    above, below = range(block[0]), range(block[-1] + 1, len(grid.rows))
-    if any(any(grid.rows[row]) for row in below):
-        return grid
-    said = tuple(tuple((grid.lines[row], n, "") for n in range(len(grid.rows[row]))) for row in above)
-    lines = (*(grid.lines[row] for row in above), *(grid.lines[block[0]] for _ in turned))
-    rows = (*(grid.rows[row] for row in above), *turned)
-    return replace(grid, rows=rows, lines=lines, widths=(), boxes=(), origins=(*said, *at))
-
-
-def _with_card(grid: Grid, title: str, *, headed: bool) -> Grid:
-    """Say above the sheet which card it is, so that what is wrong with it is told in full."""
-    first = grid.lines[0] if grid.lines else 1
-    # where the headings stand in the first column, a label there would be one of them
-    said = ("Card", title) if headed else (title,)
-    return replace(
-        grid,
-        rows=(said, *grid.rows),
-        lines=(first, *grid.lines),
-        widths=(len(said), *grid.widths) if grid.widths else (),
-        boxes=tuple((top + 1, left, bottom + 1, right) for top, left, bottom, right in grid.boxes),
-        origins=((), *grid.origins) if grid.origins else (),
-    )
 
 
 def _decimal(typed: str, written: str, wanted: str) -> str:

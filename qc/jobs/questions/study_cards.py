@@ -3,22 +3,23 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import polars as pl
 
-from qc.ingest.cards import AskedRow, AskedTable, CardQuestion, first_line, is_one_table, read_asked
 from qc.ingest.cells import known_field
-from qc.ingest.errors import SheetError
 from qc.ingest.reading import Manner, Table, TableSource, read_table, source_grids
-from qc.plan import Plan
 from qc.stats import StatisticsError, StatisticsUsageError
+
+if TYPE_CHECKING:
+    from qc.ingest.cards import AskedRow, AskedTable
+    from qc.plan import Plan
 
 FRAME = "table"
 
 
 @dataclass(frozen=True, slots=True)
-class Columns:
+class AskedColumns:
     """The columns a question names.
 
     Attributes
@@ -42,7 +43,7 @@ class Columns:
 
 
 def table_or_card(
-    source: TableSource, manner: Manner, sheet: str | None, asked: Columns, plain: dict[str, object],
+    source: TableSource, manner: Manner, sheet: str | None, asked: AskedColumns, plain: dict[str, object],
     plan: Plan | None = None,
 ) -> Table:  # fmt: skip
     """Read a table by its first line; where columns are missing there, the card that it may be.
@@ -63,6 +64,22 @@ def table_or_card(
         return table
     if not asked.figures or (table is not None and table.kind == "parquet"):
         return _or_raise(table, fault)
+    return _card(source, sheet, asked, plan, table, fault)
+
+
+def _card(
+    source: TableSource,
+    sheet: str | None,
+    asked: AskedColumns,
+    plan: Plan | None,
+    table: Table | None,
+    fault: StatisticsError | None,
+) -> Table:
+    """Read the card that a table without the columns asked for may be; a table keeps its own words."""
+    # only here: a study of a plain table has no need of cards and plans
+    from qc.ingest import SheetError
+    from qc.ingest.cards import CardQuestion, first_line, is_one_table, read_asked
+
     try:
         grids = source_grids(source, FRAME, sheet)
     except SheetError:
@@ -85,12 +102,12 @@ def _or_raise(table: Table | None, fault: StatisticsError | None) -> Table:
     return table
 
 
-def _as_table(found: AskedTable, asked: Columns, kind: str) -> Table:
+def _as_table(found: AskedTable, asked: AskedColumns, kind: str) -> Table:
     """Return the rows under the question's own names; a name that no row has is left out."""
     columns: list[str] = []
     cells: dict[str, pl.Series] = {}
     places: dict[str, pl.Series] = {}
-    for name in asked.names:
+    for name in dict.fromkeys((*asked.names, "model")):
         drawn = [_cell(row, name, asked) for row in found.rows]
         if not any(text for text, _ in drawn):
             continue
@@ -105,7 +122,7 @@ def _as_table(found: AskedTable, asked: Columns, kind: str) -> Table:
     )  # fmt: skip
 
 
-def _cell(row: AskedRow, name: str, asked: Columns) -> tuple[str, str]:
+def _cell(row: AskedRow, name: str, asked: AskedColumns) -> tuple[str, str]:
     """Return a cell and where it stood; a part may be called a piece, a person may stand in the heading."""
     field = known_field(name)
     others = {"part": "serial", "serial": "part"}

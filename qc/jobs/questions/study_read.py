@@ -7,6 +7,7 @@ import re
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import polars as pl
 
@@ -20,9 +21,11 @@ from qc.ingest.reading import (
     Table,
     TableSource,
 )
-from qc.jobs.questions.study_cards import Columns, table_or_card
-from qc.plan import Plan
+from qc.jobs.questions.study_cards import AskedColumns, table_or_card
 from qc.stats import GREATEST, StatisticsError, StatisticsUsageError
+
+if TYPE_CHECKING:
+    from qc.plan import Plan
 
 DAY_FIRST = r"^\s*\d{1,2}[./-]\d{1,2}[./-]\d{2,4}\b"  # a date that does not sort as text
 WITHIN_TEXT = re.compile(r"(?<!\d)(?<!\d[.,])\d+")  # a number within a text, not the decimals of one
@@ -105,7 +108,9 @@ def read_study_table(
     asked |= {name: None for name in labels if name is not None}
     names = [name for name in (*numbers, *labels) if name is not None and not PLAIN_NUMBER.fullmatch(name)]
     readings = tuple(names[:1] if figures is None else figures)
-    wanted = Columns(readings, tuple(name for name in names if name not in readings), crossed or "")
+    wanted = AskedColumns(readings, tuple(name for name in names if name not in readings), crossed or "")
+    if plan is not None and asked:
+        asked.setdefault("model", None)  # it says whose limits hold
     return table_or_card(source, manner, sheet, wanted, dict(asked), plan)
 
 

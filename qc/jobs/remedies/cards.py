@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
 
+from qc.ingest import SheetError
 from qc.ingest.cards import (
     AskedRow,
     AskedTable,
@@ -15,7 +16,6 @@ from qc.ingest.cards import (
     read_asked,
 )
 from qc.ingest.cells import heading, known_field
-from qc.ingest.errors import SheetError
 from qc.ingest.reading import Grid, source_grids
 from qc.jobs.remedies.errors import RemedyError, RemedyUsageError
 from qc.jobs.remedies.sheet import RemedySheet, SheetRow, SheetSource, sheet_named
@@ -228,7 +228,7 @@ def _rows(asked: AskedRow, wanted: Wanted) -> list[SheetRow]:
     at: dict[str, str] = {}
     several: list[str] = []
     for name, text in asked.cells.items():
-        if name in {"r1", "r2", "r3"}:
+        if name in {"r1", "r2", "r3"} and "um" in wanted.own:
             several.append(name)
             continue
         column = wanted.columns.get(name, name)

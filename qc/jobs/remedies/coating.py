@@ -8,7 +8,7 @@ from pathlib import Path
 
 from qc.jobs.remedies.cards import COAT, asked_sheet
 from qc.jobs.remedies.errors import RemedyError, RemedyUsageError
-from qc.jobs.remedies.planned import given, model_of_sheet, planned_limits
+from qc.jobs.remedies.planned import Limits, given, model_of_sheet, planned_limits
 from qc.jobs.remedies.sheet import RemedySheet, SheetSource, with_taken
 from qc.report.terminal import coat_text, taken_text
 from qc.stats import Tabled
@@ -127,15 +127,9 @@ def coat(
     RemedyUsageError
         Limits out of order.
     """
-    by = given(workshop)
-    if by.plan is None and (nominal_um is None or lower_um is None):
-        raise RemedyUsageError("--nominal and --lower are needed, in micrometres")
-    sheet = asked_sheet(sheet, COAT, plan=by.plan)
-    asked = (nominal_um, lower_um, upper_um)
-    model = model_of_sheet(sheet, by) if by.plan is not None else None
-    (nominal_um, lower_um, upper_um), said = planned_limits(by, "thickness", model, asked)
-    if nominal_um is None or lower_um is None:
-        raise RemedyUsageError(f"{by.name} has no thickness limits: give --nominal and --lower")
+    sheet, (nominal_um, lower_um, upper_um), taken = _planned(
+        sheet, workshop, (nominal_um, lower_um, upper_um)
+    )
     _check_asked(nominal_um, lower_um, upper_um, wet_um, solids, wall_mm, probe_mhz)
     readings, bases = _read(sheet)
     try:
@@ -166,8 +160,23 @@ def coat(
         interval,
         drift,
         (*notes, *cautions_for("lacquer")),
-        sheet.taken + said,
+        taken,
     )
+
+
+def _planned(
+    source: SheetSource, workshop: Path | None, asked: Limits
+) -> tuple[RemedySheet, tuple[float, float, float | None], tuple[str, ...]]:
+    """Read the sheet, fill the limits from the workshop's plan, and say where from."""
+    by = given(workshop)
+    if by.plan is None and None in asked[:2]:
+        raise RemedyUsageError("--nominal and --lower are needed, in micrometres")
+    sheet = asked_sheet(source, COAT, plan=by.plan)
+    model = model_of_sheet(sheet, by) if by.plan is not None else None
+    (nominal, lower, upper), said = planned_limits(by, "thickness", model, asked)
+    if nominal is None or lower is None:
+        raise RemedyUsageError(f"{by.name} has no thickness limits: give --nominal and --lower")
+    return sheet, (nominal, lower, upper), sheet.taken + said
 
 
 def _check_asked(

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -10,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from qc.jobs.remedies.cards import figure_of_plan, pieces_of
 from qc.jobs.remedies.errors import RemedyError, RemedyUsageError
-from qc.jobs.remedies.instruments import instrument_of, model_of, tune_plain
+from qc.jobs.remedies.instruments import instrument_of, model_of
 from qc.jobs.remedies.sheet import RemedySheet
 from qc.plan import Characteristic, DatedLimits, Model, Plan, load_plan
 from qc.trade import Instrument
@@ -76,20 +75,14 @@ def only_model(plan: Plan) -> str | None:
     return plan.models[0].id if len(plan.models) == 1 else None
 
 
-def instrument_for(
-    sheet: RemedySheet, by: Given, model: str | None, length_mm: float | None, valves: Sequence[str]
-) -> tuple[Instrument, tuple[str, ...]]:
-    """Return the instrument a note set was blown on, and where that is known from.
+def instrument_for(sheet: RemedySheet, by: Given, model: str | None) -> tuple[Instrument, tuple[str, ...]]:
+    """Return the model of the plan that a note set was blown on, and where that is known from.
 
     Raises
     ------
     RemedyUsageError
-        Neither the command nor the card says which, or the options do not fit together.
+        Neither the command nor the card says which, or there is no plan.
     """
-    if length_mm is not None:
-        return tune_plain(length_mm, valves), ()
-    if valves:
-        raise RemedyUsageError("--valve goes with --length-mm; a model brings its own valves")
     name = model or model_of_sheet(sheet, by)
     if name is None or by.plan is None:
         raise RemedyUsageError("say which instrument: --model NAME (with --plan FILE), or --length-mm MM")
@@ -105,14 +98,14 @@ def _model_words(model: Model, by: Given) -> str:
 
 
 def planned_limits(
-    by: Given, figure: str, model: str | None, asked: Limits, unit: str = ""
+    by: Given, figure: str, model: str | None, asked: Limits, *, must: bool = True
 ) -> tuple[Limits, tuple[str, ...]]:
     """Fill what the command left out from the plan's limits of a figure, and say what was taken.
 
     Raises
     ------
     RemedyError
-        The plan has limits for several models, and nothing says which this is.
+        The plan has limits for several models, nothing says which this is, and limits `must` be there.
     """
     if by.plan is None:
         return asked, ()
@@ -120,26 +113,29 @@ def planned_limits(
     if one is None:
         return asked, ()
     if model is None and len({limits.models for limits in one.limits if limits.models}) > 1:
-        if None in asked[1:] and asked[1:] == (None, None):
-            known = ", ".join(m.id for m in by.plan.models)
-            raise RemedyError(
-                f"{by.name}: {one.name} has other limits for each model. Write Model above the table "
-                f"({known}), or give the limits as options"
-            )
-        return asked, ()
+        if asked[1:] != (None, None):
+            return asked, ()
+        known = ", ".join(m.id for m in by.plan.models)
+        told = (
+            f"{by.name}: {one.name} has other limits for each model. Write Model above the table "
+            f"({known}), or give the limits as options"
+        )
+        if must:
+            raise RemedyError(told)
+        return asked, (f"No limits from {told}",)
     limits = latest_limits(one, model, by.today)
     if limits is None:
         return asked, ()
     filled: list[float | None] = []
-    told = []
+    words = []
     for word, option, planned in zip(
         ("target", "lower", "upper"), asked, (limits.target, limits.lower, limits.upper), strict=True
     ):
         filled.append(planned if option is None else option)
         if option is None and planned is not None:
-            told.append(f"{word} {planned:g}")
+            words.append(f"{word} {planned:g}")
     who = f" of {model}" if model and limits.models else ""
-    said = (f"From {by.name}: {one.name}{who}, {', '.join(told)} {unit or one.unit}",) if told else ()
+    said = (f"From {by.name}: {one.name}{who}, {', '.join(words)} {one.unit}",) if words else ()
     return (filled[0], filled[1], filled[2]), said
 
 

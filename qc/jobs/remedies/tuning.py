@@ -70,8 +70,7 @@ def tune(
     ----------
     sheet : path, polars DataFrame, pandas DataFrame or RemedySheet
         Columns `partial, position, valve, cents` (or `hz`) and optionally `repeat, tester, sitting, air_c,
-        method, main_out_mm, wrap_out_mm`; or a tuning card as a bench writes it, in any layout an upload
-        takes.
+        method, main_out_mm, wrap_out_mm`; or a bench's tuning card, in any layout an upload takes.
     instrument : Instrument, optional
         What was blown; else `model`, or the model that the card or its piece's record says.
     reading_sd, sitting_sd : float, optional
@@ -87,11 +86,9 @@ def tune(
     changed : str, optional
         What was changed, `main=-6` or `F=-16`: millimetres of tube.
     wav : Path, optional
-        Recording of the card's notes in its order; the card then needs no cents.
-    model : str, optional
-        Model of the plan.
-    workshop, plan : Path, optional
-        Workshop folder, or plan file, whose models and temperatures hold.
+        Recording of the card's notes in order; it then needs no cents.
+    model, workshop, plan : str or Path, optional
+        Model of the plan; workshop folder, or plan file, whose models and temperatures hold.
 
     Returns
     -------
@@ -106,28 +103,19 @@ def tune(
         Options that do not fit together.
     """
     by = given(workshop, plan)
-    if instrument is None and model is not None and by.plan is not None:
-        model_of(by.plan, model)  # an unknown model is told before anything is read
     _check_options(reading_sd, sitting_sd, before is not None, changed)
-    sheet = _read(sheet, by, wav)
-    taken = sheet.taken
-    if instrument is None:
-        instrument, said = instrument_for(sheet, by, model, None, ())
-        taken += said
+    sheet, instrument, taken = _read(sheet, by, instrument, model, wav)
     reference_air_c, a4_hz, said = _pitch(sheet, by, reference_air_c, a4_hz)
-    taken += said
     notes = _notes(sheet, instrument, a4_hz, wav)
-    offsets = None
+    offsets, learned = None, None
     if reference is not None:
         other = asked_sheet(reference, NOTES, name="reference", plan=by.plan)
         offsets = _offsets(other, instrument, a4_hz)
         _same_testers(sheet, notes, offsets, other)
-    learned = None
     try:
         if before is not None and changed is not None:
-            part, change = _change(changed, instrument)
             old = read_notes(asked_sheet(before, NOTES, name="before", plan=by.plan), instrument, a4_hz)
-            learned = learn_sensitivity(old, notes, instrument, part, change, reading_sd)
+            learned = learn_sensitivity(old, notes, instrument, *_change(changed, instrument), reading_sd)
         remedy = tuning_remedy(
             notes,
             instrument,
@@ -139,17 +127,24 @@ def tune(
         )
     except TradeError as error:
         raise sheet.blame(error, sheet.rows, {}) from error
-    return TuneResult(remedy, instrument, tuple(notes), learned, taken)
+    return TuneResult(remedy, instrument, tuple(notes), learned, taken + said)
 
 
-def _read(source: SheetSource, by: Given, wav: Path | None) -> RemedySheet:
-    """Read the note set; a card for a recording holds no pitches, so its plain table is complete without."""
+def _read(
+    source: SheetSource, by: Given, instrument: Instrument | None, model: str | None, wav: Path | None
+) -> tuple[RemedySheet, Instrument, tuple[str, ...]]:
+    """Read the note set and find what it was blown on, with what to say of where that is known from."""
+    if instrument is None and model is not None and by.plan is not None:
+        model_of(by.plan, model)  # an unknown model is told before anything is read
     wanted = NOTES
-    if wav is not None:
+    if wav is not None:  # a card for a recording holds no pitches
         wanted = replace(NOTES, needed=(*NOTES.needed, ("partial", "position")))
     sheet = asked_sheet(source, wanted, plan=by.plan)
     one_piece(sheet)
-    return sheet
+    if instrument is not None:
+        return sheet, instrument, sheet.taken
+    found, said = instrument_for(sheet, by, model)
+    return sheet, found, sheet.taken + said
 
 
 def _pitch(
