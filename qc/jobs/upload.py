@@ -28,10 +28,11 @@ from qc.ingest import (
 from qc.jobs.judging import NOTHING_STORED, STORED_NOT_JUDGED, catch_up, ending, not_judged_since
 from qc.jobs.past import known_of
 from qc.jobs.roles import refuse_no_name
+from qc.jobs.still_missing import still_missing
 from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
 from qc.plan import EVENT, HELD, READING
-from qc.report.terminal import receipt_text, total_text
+from qc.report.terminal import learned_text, receipt_text, total_text
 from qc.stats import Tabled
 from qc.store import NewSheet, SheetCount, SignalRecord, sheet_hash, signal_id
 from qc.watch import SeriesVerdict, SignalResult, heirs_of
@@ -39,6 +40,9 @@ from qc.words import count_words, kept_name
 
 NOTHING_NEW = "The sheets brought nothing new, so nothing was stored; what waits is not yet judged."
 """How an upload of known sheets ends whose judging of what came before failed."""
+
+MANY_SHEETS = 30
+"""From so many on, an upload is not the cards of a day and what they lack is not told; chosen."""
 
 GivenFile: TypeAlias = "tuple[str, bytes | SheetError]"
 """A file handed in: its name, and its content or why there is none."""
@@ -75,15 +79,25 @@ class SheetReceipt:
         Signals that this upload raised in series the sheet belongs to.
     marks : tuple of str
         What is worth knowing although nothing is held for it.
+    missing : tuple of str
+        What its pieces still lack of the card they stand on.
     """
 
     count: SheetCount
     signals: tuple[RaisedSignal, ...] = ()
     marks: tuple[str, ...] = ()
+    missing: tuple[str, ...] = ()
 
     def to_dict(self) -> JsonObject:
         """Return the contract of one sheet of ``qc upload --json``."""
-        return {**self.count.to_dict(), "signals": list(self.signals), "marks": list(self.marks)}
+        c = self.count
+        return {
+            **c.to_dict(),
+            "signals": list(self.signals),
+            "marks": list(self.marks),
+            "learned": learned_text(c.rows, c.accepted, c.held, c.already_known, c.held_again),
+            "missing": list(self.missing),
+        }
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,9 +134,12 @@ class UploadReceipt(Tabled):
     def to_text(self) -> str:
         """Say what became of each sheet and what was raised, what had waited from before apart."""
         counts = [sheet.count for sheet in self.sheets]
-        rows = [(c.file, c.rows, c.accepted, c.held, c.already_known, c.reasons) for c in counts]
+        rows = [
+            (c.file, c.rows, c.accepted, c.held, c.already_known, c.reasons, c.held_again) for c in counts
+        ]
         own = [s["sentence"] for s in self.raised if s["id"] not in self.late]
-        return receipt_text(rows, own, [s["sentence"] for s in self.raised if s["id"] in self.late])
+        late = [s["sentence"] for s in self.raised if s["id"] in self.late]
+        return receipt_text(rows, own, late, [sheet.missing for sheet in self.sheets])
 
 
 @dataclass(frozen=True, slots=True)
@@ -217,7 +234,8 @@ def upload(
         refuse_no_name(who)
         taken, refused = _read(workshop, files, progress)
         parts = [part for file in taken for part in file.parts]
-        checked = iter(check(parts, workshop.plan, _known(workshop, parts)) if parts else ())
+        known = _known(workshop, parts) if parts else None
+        checked = iter(check(parts, workshop.plan, known) if known is not None else ())
         for file in taken:
             file.checked = [next(checked) for _ in file.parts]
         sheets = [_new_sheet(file) for file in taken]
@@ -227,9 +245,12 @@ def upload(
     # sheets that bring nothing new still have what came before them judged: it may never have been
     with ending(_stored_words(counts) if new else NOTHING_NEW):
         raised = _judge(workshop)
+    # of a box of old sheets nobody completes one by hand
+    few = len(taken) < MANY_SHEETS
+    missing = [still_missing(f.parts, workshop.plan, known) if known and few else () for f in taken]
     receipts = tuple(
-        SheetReceipt(count, _own_signals(sheet, count, raised), _marks(file))
-        for file, sheet, count in zip(taken, sheets, counts, strict=True)
+        SheetReceipt(count, _own_signals(sheet, count, raised), _marks(file), lacking)
+        for file, sheet, count, lacking in zip(taken, sheets, counts, missing, strict=True)
     )
     every = tuple(signal for found in raised.values() for signal in found)
     own = {signal["id"] for receipt in receipts for signal in receipt.signals}

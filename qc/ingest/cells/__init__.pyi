@@ -4,6 +4,7 @@ from .dates import BARE as BARE
 from .dates import SERIAL as SERIAL
 from .dates import SPREADSHEET_FIRST as SPREADSHEET_FIRST
 from .dates import SPREADSHEET_LAST as SPREADSHEET_LAST
+from .dates import is_written_day as is_written_day
 from .dates import nearest_year as nearest_year
 from .dates import possible_days as possible_days
 from .dates import read_moment as read_moment

@@ -13,6 +13,7 @@ from .gauge_days import over_days_text as over_days_text
 from .intake import exported_text as exported_text
 from .intake import held_row_text as held_row_text
 from .intake import held_text as held_text
+from .intake import learned_text as learned_text
 from .intake import mended_text as mended_text
 from .intake import receipt_text as receipt_text
 from .intake import total_text as total_text
