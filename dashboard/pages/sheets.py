@@ -82,7 +82,8 @@ def receipt_card(found: Ticket) -> Component:
     body: list[Any] = [html.P(_receipt_sentence(receipt), className="lead")]
     body += [html.P(text, className="refused") for text in receipt.get("refused", [])]
     body += [_receipt_table(sheets)] if sheets else []
-    body += [html.P(said, className="small") for said in _learned(sheets)]
+    stand = receipt.get("readings", {}).get("sentence", "")
+    body += [html.P(said, className="small") for said in ([stand] if stand else []) + _learned(sheets)]
     # those of series that no sheet of the upload belongs to as well
     every = [*receipt.get("signals", []), *(signal for sheet in sheets for signal in sheet["signals"])]
     raised = {signal["id"]: signal for signal in every}

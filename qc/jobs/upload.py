@@ -25,6 +25,7 @@ from qc.ingest import (
     read_file,
     unfold,
 )
+from qc.jobs.accepted import Accepted, accepted_since
 from qc.jobs.judging import NOTHING_STORED, STORED_NOT_JUDGED, catch_up, ending, not_judged_since
 from qc.jobs.past import known_of
 from qc.jobs.roles import refuse_no_name
@@ -114,6 +115,8 @@ class UploadReceipt(Tabled):
         All signals raised by judging after this upload, those on no sheet of it too.
     late : frozenset of str
         Ids of those that sheets handed in before had brought, which had not been judged until now.
+    accepted : Accepted
+        Where the readings accepted now are found again.
     """
 
     ROWS = "sheets"
@@ -122,6 +125,7 @@ class UploadReceipt(Tabled):
     refused: tuple[str, ...] = ()
     raised: tuple[RaisedSignal, ...] = ()
     late: frozenset[str] = frozenset()
+    accepted: Accepted = Accepted()
 
     def to_dict(self) -> JsonObject:
         """Return the contract of ``qc upload --json``."""
@@ -129,6 +133,7 @@ class UploadReceipt(Tabled):
             "sheets": [s.to_dict() for s in self.sheets],
             "refused": list(self.refused),
             "signals": list(self.raised),
+            "readings": {**self.accepted.to_dict(), "sentence": self.accepted.apart()},
         }
 
     def to_text(self) -> str:
@@ -139,7 +144,7 @@ class UploadReceipt(Tabled):
         ]
         own = [s["sentence"] for s in self.raised if s["id"] not in self.late]
         late = [s["sentence"] for s in self.raised if s["id"] in self.late]
-        return receipt_text(rows, own, late, [sheet.missing for sheet in self.sheets])
+        return receipt_text(rows, own, late, [s.missing for s in self.sheets], self.accepted.apart())
 
 
 @dataclass(frozen=True, slots=True)
@@ -239,6 +244,7 @@ def upload(
         for file in taken:
             file.checked = [next(checked) for _ in file.parts]
         sheets = [_new_sheet(file) for file in taken]
+        reached = workshop.store.reached()
         waited = not_judged_since(workshop) is not None
         counts = workshop.store.add_sheets(sheets, who=who, when=workshop.now)
     new = sum(count.accepted + count.held - count.held_again for count in counts)
@@ -255,7 +261,8 @@ def upload(
     every = tuple(signal for found in raised.values() for signal in found)
     own = {signal["id"] for receipt in receipts for signal in receipt.signals}
     late = frozenset(s["id"] for s in every if waited and s["id"] not in own)
-    return UploadReceipt(receipts, tuple(refused), every, late)
+    accepted = accepted_since(workshop, reached.readings) if new else Accepted()
+    return UploadReceipt(receipts, tuple(refused), every, late, accepted)
 
 
 def _stored_words(counts: Sequence[SheetCount]) -> str:

@@ -20,10 +20,12 @@ def receipt_text(
     raised: Sequence[str],
     late: Sequence[str] = (),
     missing: Sequence[Sequence[str]] = (),
+    accepted: str = "",
 ) -> str:
     """Say what became of each sheet, what was raised, and what sheets from before had brought unjudged.
 
-    What is still missing of a card is said below its sheet, where they are few.
+    What is still missing of a card is said below its sheet, where they are few; `accepted` says where
+    readings stand that no series takes.
     """
     lines: list[str] = []
     for number, sheet in enumerate(sheets):
@@ -34,6 +36,7 @@ def receipt_text(
     if len(sheets) > 1:
         counts = [sheet[1:5] for sheet in sheets]
         lines.append(total_text(len(sheets), *map(sum, zip(*counts, strict=True))))
+    lines += [accepted] if accepted else []
     lines += [f"▲ {sentence}" for sentence in raised]
     if late:
         lines.append("From sheets handed in before, judged now:")
