@@ -86,7 +86,11 @@ def receipt_card(found: Ticket) -> Component:
     told = [text for text in receipt.get("refused", []) if not (asked and text.startswith(asked))]
     body += [html.P(text, className="refused") for text in told]
     body += [_receipt_table(sheets)] if sheets else []
-    raised = {signal["id"]: signal for sheet in sheets for signal in sheet["signals"]}
+    stand = receipt.get("readings", {}).get("sentence", "")
+    body += [html.P(said, className="small") for said in ([stand] if stand else []) + _learned(sheets)]
+    # those of series that no sheet of the upload belongs to as well
+    every = [*receipt.get("signals", []), *(signal for sheet in sheets for signal in sheet["signals"])]
+    raised = {signal["id"]: signal for signal in every}
     if raised:
         lines = [html.Li(_signal_link(signal)) for signal in raised.values()]
         body.append(
@@ -97,6 +101,12 @@ def receipt_card(found: Ticket) -> Component:
     marks = list(dict.fromkeys(mark for sheet in sheets for mark in sheet.get("marks", [])))
     body += [html.P(mark, className="small") for mark in marks]
     return card("Receipt", *body)
+
+
+def _learned(sheets: list[JsonObject]) -> list[str]:
+    """Say what is new on sheets that brought something again, and what is still missing of their cards."""
+    said = [(s["file"], [s.get("learned", ""), *s.get("missing", [])]) for s in sheets]
+    return [f"{file}: {text}" for file, texts in said for text in texts if text]
 
 
 def _became(row: JsonObject) -> list[Component]:
@@ -302,7 +312,9 @@ def _receipt_sentence(receipt: JsonObject) -> str:
     parts = []
     if sheets:
         parts.append(f"{accepted} rows accepted from {words.counted(len(sheets), 'sheet', 'sheets')}")
-        parts.append(f"{held} held" if held else "none held")
+        again = sum(s.get("held_again", 0) for s in sheets)
+        before = f" ({again} of them already)" if 0 < again < held else " already" if again else ""
+        parts.append(f"{held} held{before}" if held else "none held")
     if known:
         parts.append(f"{known} known already")
     if refused:

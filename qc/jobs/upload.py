@@ -31,15 +31,17 @@ from qc.ingest import (
     read_file,
     unfold,
 )
+from qc.jobs.accepted import Accepted, accepted_since
 from qc.jobs.errors import JobError
 from qc.jobs.headings import keep_confirmed, mappings_for
 from qc.jobs.judging import NOTHING_STORED, STORED_NOT_JUDGED, catch_up, ending, not_judged_since
 from qc.jobs.past import known_of
 from qc.jobs.roles import refuse_no_name
+from qc.jobs.still_missing import still_missing
 from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
 from qc.plan import EVENT, HELD, READING, Plan
-from qc.report.terminal import receipt_text, total_text
+from qc.report.terminal import learned_text, receipt_text, total_text
 from qc.stats import Tabled
 from qc.store import NewSheet, SheetCount, SignalRecord, sheet_hash, signal_id
 from qc.watch import SeriesVerdict, SignalResult, heirs_of
@@ -47,6 +49,9 @@ from qc.words import count_words, kept_name, listed
 
 NOTHING_NEW = "The sheets brought nothing new, so nothing was stored; what waits is not yet judged."
 """How an upload of known sheets ends whose judging of what came before failed."""
+
+MANY_SHEETS = 30
+"""From so many on, an upload is not the cards of a day and what they lack is not told; chosen."""
 
 GivenFile: TypeAlias = "tuple[str, bytes | SheetError]"
 """A file handed in: its name, and its content or why there is none."""
@@ -85,19 +90,25 @@ class SheetReceipt:
         What is worth knowing although nothing is held for it.
     read_with : tuple of str
         Which mapping it was read with, what was kept beside, and whether its dates can be read two ways.
+    missing : tuple of str
+        What its pieces still lack of the card they stand on.
     """
 
     count: SheetCount
     signals: tuple[RaisedSignal, ...] = ()
     marks: tuple[str, ...] = ()
+    missing: tuple[str, ...] = ()
     read_with: tuple[str, ...] = ()
 
     def to_dict(self) -> JsonObject:
         """Return the contract of one sheet of ``qc upload --json``."""
+        c = self.count
         return {
-            **self.count.to_dict(),
+            **c.to_dict(),
             "signals": list(self.signals),
             "marks": [*self.read_with, *self.marks],
+            "learned": learned_text(c.rows, c.accepted, c.held, c.already_known, c.held_again),
+            "missing": list(self.missing),
         }
 
 
@@ -117,6 +128,8 @@ class UploadReceipt(Tabled):
         Ids of those that sheets handed in before had brought, which had not been judged until now.
     questions : tuple of SheetQuestion
         What a mapping would answer: headings of refused sheets, dates that can be read two ways.
+    accepted : Accepted
+        Where the readings accepted now are found again.
     """
 
     ROWS = "sheets"
@@ -126,6 +139,7 @@ class UploadReceipt(Tabled):
     raised: tuple[RaisedSignal, ...] = ()
     late: frozenset[str] = frozenset()
     questions: tuple[SheetQuestion, ...] = ()
+    accepted: Accepted = Accepted()
 
     def to_dict(self) -> JsonObject:
         """Return the contract of ``qc upload --json``."""
@@ -133,15 +147,25 @@ class UploadReceipt(Tabled):
             "sheets": [s.to_dict() for s in self.sheets],
             "refused": list(self.refused),
             "signals": list(self.raised),
+            "readings": {**self.accepted.to_dict(), "sentence": self.accepted.apart()},
         }
 
     def to_text(self) -> str:
         """Say what became of each sheet and what was raised, what had waited from before apart."""
         counts = [sheet.count for sheet in self.sheets]
-        rows = [(c.file, c.rows, c.accepted, c.held, c.already_known, c.reasons) for c in counts]
+        rows = [
+            (c.file, c.rows, c.accepted, c.held, c.already_known, c.reasons, c.held_again) for c in counts
+        ]
         own = [s["sentence"] for s in self.raised if s["id"] not in self.late]
         late = [s["sentence"] for s in self.raised if s["id"] in self.late]
-        return receipt_text(rows, own, late, [sheet.read_with for sheet in self.sheets])
+        return receipt_text(
+            rows,
+            own,
+            late,
+            read_with=[s.read_with for s in self.sheets],
+            missing=[s.missing for s in self.sheets],
+            accepted=self.accepted.apart(),
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -257,10 +281,12 @@ def upload(
         taken, refused, questions = _read(workshop, files, known, progress)
         parts = [part for file in taken for part in file.parts]
         _refuse_strange(mappings, parts, refused)
-        checked = iter(check(parts, workshop.plan, _known(workshop, parts)) if parts else ())
+        record = _known(workshop, parts) if parts else None
+        checked = iter(check(parts, workshop.plan, record) if record is not None else ())
         for file in taken:
             file.checked = [next(checked) for _ in file.parts]
         sheets = [_new_sheet(file) for file in taken]
+        reached = workshop.store.reached()
         waited = not_judged_since(workshop) is not None
         if mappings:
             keep_confirmed(workshop, parts, who)
@@ -269,14 +295,20 @@ def upload(
     # sheets that bring nothing new still have what came before them judged: it may never have been
     with ending(_stored_words(counts) if new else NOTHING_NEW):
         raised = _judge(workshop)
+    # of a box of old sheets nobody completes one by hand
+    few = len(taken) < MANY_SHEETS
+    missing = [still_missing(f.parts, workshop.plan, record) if record and few else () for f in taken]
     receipts = tuple(
-        SheetReceipt(count, _own_signals(sheet, count, raised), _marks(file), file.read_with(workshop.plan))
-        for file, sheet, count in zip(taken, sheets, counts, strict=True)
+        SheetReceipt(
+            count, _own_signals(sheet, count, raised), _marks(file), lacking, file.read_with(workshop.plan)
+        )
+        for file, sheet, count, lacking in zip(taken, sheets, counts, missing, strict=True)
     )
     every = tuple(signal for found in raised.values() for signal in found)
     own = {signal["id"] for receipt in receipts for signal in receipt.signals}
     late = frozenset(s["id"] for s in every if waited and s["id"] not in own)
-    return UploadReceipt(receipts, tuple(refused), every, late, questions)
+    accepted = accepted_since(workshop, reached.readings) if new else Accepted()
+    return UploadReceipt(receipts, tuple(refused), every, late, questions, accepted)
 
 
 def _stored_words(counts: Sequence[SheetCount]) -> str:

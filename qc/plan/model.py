@@ -255,13 +255,33 @@ class Plan(_Part):
         ``pool: all`` charts a figure whatever the model; what is computed from notes needs it all the same,
         since the length of the instrument is the model's. A figure that is only recorded asks for none.
         """
+        return not all(self._takes(one, "") for one in self._series_of(stage_id, characteristic_id))
+
+    def stands(
+        self, stage_id: str, characteristic_id: str, model_id: str
+    ) -> Literal["chart", "record", "nowhere"]:
+        """Say where a reading is found again: in a series, among what is only recorded, or nowhere.
+
+        Only recorded is what the plan charts nowhere, or not on that model.
+        """
+        if self.characteristic(stage_id, characteristic_id) is None:
+            return "nowhere"
+        series = self._series_of(stage_id, characteristic_id)
+        if any(self._takes(one, model_id) for one in series):
+            return "chart"
+        return "nowhere" if series and not model_id else "record"
+
+    def _series_of(self, stage_id: str, characteristic_id: str) -> tuple[Characteristic, ...]:
+        """Return the charted characteristics that readings of this one are part of."""
         stage = self.stage(stage_id)
-        series = [
-            c
-            for c in (stage.characteristics if stage else ())
-            if c.charted and characteristic_id in c.sources
-        ]
-        return any(c.pool != "all" or c.sources == _NOTES for c in series)
+        charted = (c for c in (stage.characteristics if stage else ()) if c.charted)
+        return tuple(c for c in charted if characteristic_id in c.sources)
+
+    def _takes(self, charted: Characteristic, model_id: str) -> bool:
+        """Say whether a series takes readings of a model, empty where it is not known."""
+        if not model_id:
+            return charted.pool == "all" and charted.sources != _NOTES
+        return self.family_of(charted, model_id) is not None
 
     def families_of(self, characteristic: Characteristic) -> tuple[str, ...]:
         """Return the family names under which a characteristic is charted, in plan order.

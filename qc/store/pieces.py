@@ -186,6 +186,24 @@ def measured_kinds(conn: Connection) -> list[tuple[str, str, str]]:
     return [tuple(row) for row in conn.execute(select(*what).distinct())]
 
 
+def counted_kinds(conn: Connection, until: date | None, after: int) -> list[tuple[str, str, str | None, int]]:
+    """Return stage, characteristic, model and how many readings of it stand.
+
+    Of those measured by `until`, of the cards that came in after card number `after`.
+    """
+    what = origin.c.stage, origin.c.characteristic, origin.c.model
+    replaced = select(reading.c.replaces).where(reading.c.replaces.is_not(None))
+    rows = (
+        select(*what, func.count())
+        .join_from(reading, origin, reading.c.origin == origin.c.id)
+        .where(origin.c.id > after, reading.c.id.not_in(replaced))
+        .group_by(*what)
+    )
+    if until is not None:
+        rows = rows.where(origin.c.day <= until.isoformat())
+    return [(stage, name, model, count) for stage, name, model, count in conn.execute(rows)]
+
+
 def serials_before(
     conn: Connection, stage: str, characteristics: Sequence[str], serials: Sequence[str], day: date
 ) -> set[str]:

@@ -197,6 +197,13 @@ class Store(CorrectedStore, VersionedStore):
         with self._database.reading() as conn:
             return few.measured_kinds(conn)
 
+    def counted_kinds(
+        self, *, until: date | None = None, after: int = 0
+    ) -> list[tuple[str, str, str | None, int]]:
+        """Return stage, characteristic, model and how many readings stand: of days, of cards after a mark."""
+        with self._database.reading() as conn:
+            return few.counted_kinds(conn, until, after)
+
     def serials_before(
         self, stage: str, characteristics: Sequence[str], serials: Sequence[str], day: date
     ) -> set[str]:

@@ -6,6 +6,7 @@ from .dates import SPREADSHEET_FIRST as SPREADSHEET_FIRST
 from .dates import SPREADSHEET_LAST as SPREADSHEET_LAST
 from .dates import both_ways as both_ways
 from .dates import days_of as days_of
+from .dates import is_written_day as is_written_day
 from .dates import nearest_year as nearest_year
 from .dates import possible_days as possible_days
 from .dates import read_moment as read_moment

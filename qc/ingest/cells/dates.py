@@ -43,6 +43,9 @@ SERIAL = re.compile(r"^\d{5}(?:\.0+)?$")
 SPREADSHEET_FIRST, SPREADSHEET_LAST = 36000, 60000  # 1998 to 2064 as spreadsheet day numbers
 
 
+_YEAR = re.compile(r"(?<!\d)(?:19|20)\d\d(?!\d)")
+
+
 @dataclass(frozen=True, slots=True)
 class Moment:
     """A day in the plan's zone and the moment it stands for.
@@ -170,6 +173,19 @@ def both_ways(text: str) -> tuple[date | None, date | None] | None:
         return None
     ways = [next(iter(_other_writing(tidy, order)[0]), None) for order in ("day-first", "month-first")]
     return None if ways[0] == ways[1] else (ways[0], ways[1])
+
+
+def is_written_day(text: str) -> bool:
+    """Tell whether a text that ought to be a serial is a whole day, its year included.
+
+    Examples
+    --------
+    >>> [is_written_day(text) for text in ("2026-03-10", "10/3/2026", "10 March 2026", "2026-13-40")]
+    [True, True, True, False]
+    """
+    if _YEAR.search(text) is None:
+        return False
+    return bool(possible_days(text)) or read_moment(text, "UTC") is not None
 
 
 def _other_writing(text: str, order: str = "") -> tuple[tuple[date, ...], tuple[str, str, str] | None]:

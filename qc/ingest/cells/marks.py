@@ -21,6 +21,11 @@ _RANGE = re.compile(
     r"^(?P<first>\S*\d)\s*(?:\s[-\u2013\u2014]\s|\u2013|\u2014|\.\.+|\s+to\s+|\s+bis\s+)\s*(?P<last>\S*\d)$"
 )
 
+_SAME_HEAD = re.compile(
+    r"^(?P<head>[^\W\d]\D*)(?P<first>\d+)\s*(?:[-,;/+&]|and|und)\s*(?P=head)(?P<last>\d+)(?:\s*[,;/+&].*)?$",
+    re.IGNORECASE,
+)
+
 
 def is_blank_mark(text: str) -> bool:
     """Tell whether a cell says that nothing was measured.
@@ -72,12 +77,17 @@ def read_tally(text: str) -> int | None:
 
 
 def is_serial_range(text: str) -> bool:
-    """Tell whether a serial names several pieces, from one to another.
+    """Tell whether a serial names several pieces, from one to another or one beside another.
 
     Examples
     --------
-    >>> is_serial_range("R1001 - R1003"), is_serial_range("R1001-3"), is_serial_range("KT26-29")
-    (True, False, False)
+    >>> is_serial_range("R1001 - R1003"), is_serial_range("R1001-R1003"), is_serial_range("R1001, R1002")
+    (True, True, True)
+    >>> is_serial_range("R1001-3"), is_serial_range("KT26-29")
+    (False, False)
     """
-    found = _RANGE.match(text.strip())
-    return found is not None
+    typed = text.strip()
+    if _RANGE.match(typed) is not None:
+        return True
+    found = _SAME_HEAD.match(typed)
+    return found is not None and found["first"] != found["last"]

@@ -14,6 +14,7 @@ from .intake import correction_text as correction_text
 from .intake import exported_text as exported_text
 from .intake import held_row_text as held_row_text
 from .intake import held_text as held_text
+from .intake import learned_text as learned_text
 from .intake import mended_text as mended_text
 from .intake import readings_text as readings_text
 from .intake import receipt_text as receipt_text

@@ -8,8 +8,8 @@ from pathlib import Path
 from qc.report.terminal.columns import table
 from qc.words import count_words
 
-SheetLine = tuple[str, int, int, int, int, Mapping[str, int]]
-"""File, rows, accepted, held, already known, and how often each reason was met."""
+SheetLine = tuple[str, int, int, int, int, Mapping[str, int], int]
+"""File, rows, accepted, held, already known, how often each reason was met, how many were held already."""
 
 FEW_SHEETS = 12
 """From so many on, a sheet without rows is not told by itself."""
@@ -20,19 +20,25 @@ def receipt_text(
     raised: Sequence[str],
     late: Sequence[str] = (),
     read_with: Sequence[Sequence[str]] = (),
+    missing: Sequence[Sequence[str]] = (),
+    accepted: str = "",
 ) -> str:
     """Say what became of each sheet, what was raised, and what sheets from before had brought unjudged.
 
-    `read_with` says of each sheet how it was read, where that was not by the plan alone.
+    `read_with` says of each sheet how it was read, where that was not by the plan alone; `missing`, where sheets
+    are few, what its card still lacks; `accepted` where readings stand that no series takes.
     """
-    lines = []
+    lines: list[str] = []
     for number, sheet in enumerate(sheets):
         if sheet[1] or len(sheets) < FEW_SHEETS:
             lines.append(_sheet_line(sheet))
-            lines += [f"  {said}" for said in (read_with[number] if read_with else ())]
+            lines += [f"   {said}" for said in (read_with[number] if read_with else ())]
+        if len(sheets) < FEW_SHEETS and number < len(missing):
+            lines += [f"   {said}" for said in missing[number]]
     if len(sheets) > 1:
         counts = [sheet[1:5] for sheet in sheets]
         lines.append(total_text(len(sheets), *map(sum, zip(*counts, strict=True))))
+    lines += [accepted] if accepted else []
     lines += [f"▲ {sentence}" for sentence in raised]
     if late:
         lines.append("From sheets handed in before, judged now:")
@@ -49,13 +55,26 @@ def total_text(sheets: int, rows: int, accepted: int, held: int, already_known: 
 
 
 def _sheet_line(sheet: SheetLine) -> str:
-    file, rows, accepted, held, already_known, reasons = sheet
+    file, rows, accepted, held, already_known, reasons, again = sheet
     said = f"{file}: {count_words(rows, 'row')}, {accepted} accepted"
     if held:
-        said += f", {held} held ({', '.join(f'{number} {reason}' for reason, number in reasons.items())})"
+        already = " already" if again == held else f", {again} of them already" if again else ""
+        why = ", ".join(f"{number} {reason}" for reason, number in reasons.items())
+        said += f", {held} held{already} ({why})"
     if already_known:
         said += f", {already_known} already known"
-    return f"{said}."
+    learned = learned_text(rows, accepted, held, already_known, again)
+    return f"{said}. {learned}" if learned else f"{said}."
+
+
+def learned_text(rows: int, accepted: int, held: int, already_known: int, again: int) -> str:
+    """Say how much of a sheet is new, empty where all of it is."""
+    if not already_known and not again:
+        return ""
+    new = accepted + held - again
+    if not new:
+        return "Nothing of this card is new."
+    return f"{new} of {rows} readings of this card {'is' if new == 1 else 'are'} new."
 
 
 def held_row_text(

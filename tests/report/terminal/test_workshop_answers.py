@@ -33,20 +33,45 @@ TODAY = date(2026, 11, 24)
 
 
 def test_a_receipt_tells_each_sheet_and_their_sums():
-    sheets = [("a.csv", 5, 3, 2, 0, {"no-date": 1, "decimal-slip": 1}), ("b.csv", 4, 1, 0, 3, {})]
+    sheets = [("a.csv", 5, 3, 2, 0, {"no-date": 1, "decimal-slip": 1}, 0), ("b.csv", 4, 1, 0, 3, {}, 0)]
     assert receipt_text(sheets, ["F wraps have come out long."]).splitlines() == [
         "a.csv: 5 rows, 3 accepted, 2 held (1 no-date, 1 decimal-slip).",
-        "b.csv: 4 rows, 1 accepted, 3 already known.",
+        "b.csv: 4 rows, 1 accepted, 3 already known. 1 of 4 readings of this card is new.",
         "2 sheets, 9 rows: 4 accepted, 2 held, 3 already known.",
         "▲ F wraps have come out long.",
         "See what is held: qc held list",
     ]
-    assert receipt_text(sheets[1:], []) == "b.csv: 4 rows, 1 accepted, 3 already known."
+    assert receipt_text([("b.csv", 4, 4, 0, 0, {}, 0)], []) == "b.csv: 4 rows, 4 accepted."
     assert receipt_text([], []) == "Nothing was taken in."
 
 
+def test_rows_held_and_sent_again_are_held_already():
+    def said(accepted, held, known, again):
+        return receipt_text([("a.csv", 9, accepted, held, known, {"no-date": held}, again)], []).splitlines()[
+            0
+        ]
+
+    assert said(0, 3, 6, 3) == (
+        "a.csv: 9 rows, 0 accepted, 3 held already (3 no-date), 6 already known. Nothing of this card is new."
+    )
+    assert said(1, 3, 5, 2) == (
+        "a.csv: 9 rows, 1 accepted, 3 held, 2 of them already (3 no-date), 5 already known. "
+        "2 of 9 readings of this card are new."
+    )
+
+
+def test_what_is_missing_of_a_card_stands_below_its_sheet():
+    sheets = [("a.csv", 1, 1, 0, 0, {}, 0), ("b.csv", 2, 2, 0, 0, {}, 0)]
+    lines = receipt_text(sheets, [], missing=[["Still missing of Bell card: T-1: Rim."], []]).splitlines()
+    assert lines[:3] == [
+        "a.csv: 1 row, 1 accepted.",
+        "   Still missing of Bell card: T-1: Rim.",
+        "b.csv: 2 rows, 2 accepted.",
+    ]
+
+
 def test_of_many_sheets_the_empty_ones_are_not_told():
-    empty, full = ("e.csv", 0, 0, 0, 0, {}), ("f.csv", 1, 1, 0, 0, {})
+    empty, full = ("e.csv", 0, 0, 0, 0, {}, 0), ("f.csv", 1, 1, 0, 0, {}, 0)
     assert receipt_text([empty] * 10 + [full], []).count("e.csv") == 10
     assert receipt_text([empty] * 11 + [full], []) == "f.csv: 1 row, 1 accepted.\n" + total_text(
         12, 1, 1, 0, 0
