@@ -16,13 +16,13 @@ MOST_TEXT = 600  # chosen: a reason, not a report
 
 def add_routes(server: Flask) -> None:
     """Add the routes for readings and for decisions that are taken back."""
-    server.add_url_rule("/readings/<int:number>/ways", view_func=tell_ways, methods=["GET"])
-    server.add_url_rule("/readings/correct", view_func=correct, methods=["POST"])
+    server.add_url_rule("/readings/<int:number>/ways", view_func=tell_ways_of_reading, methods=["GET"])
+    server.add_url_rule("/readings/correct", view_func=correct_reading, methods=["POST"])
     server.add_url_rule("/held/decided", view_func=tell_decided, methods=["GET"])
-    server.add_url_rule("/held/undo", view_func=undo, methods=["POST"])
+    server.add_url_rule("/held/undo", view_func=undo_decision, methods=["POST"])
 
 
-def tell_ways(number: int) -> Response:
+def tell_ways_of_reading(number: int) -> Response:
     """Answer with the form by which a reading is put right or taken back."""
     return _parts(reading_life.ways_of(number))
 
@@ -32,7 +32,7 @@ def tell_decided() -> Response:
     return _parts(decided.decided_list())
 
 
-def correct() -> Response:
+def correct_reading() -> Response:
     """Queue a correction, or the withdrawal of a reading, and answer with a ticket."""
     number, column, value = _text("reading"), _text("column"), _text("value")
     take_back = request.form.get("do") == "take-back"
@@ -48,7 +48,7 @@ def correct() -> Response:
     return jsonify({"ticket": queries.desk().correct(number, changes, who(), _text("why"), sure)})
 
 
-def undo() -> Response:
+def undo_decision() -> Response:
     """Queue the undoing of a decision about a held row and answer with a ticket."""
     row = _text("undone")
     if not row.isascii() or not row.isdigit():

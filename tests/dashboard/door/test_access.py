@@ -81,6 +81,8 @@ POSTED = [
     "/uploads",
     "/held/decide",
     "/signals/s2/say",
+    "/held/undo",
+    "/readings/correct",
     "/series/decide",
     "/gauges/study",
     "/_dash-update-component",
