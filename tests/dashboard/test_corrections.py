@@ -8,6 +8,7 @@ import pytest
 
 from dashboard.pages.decided import held_filter, those_chosen
 
+HOME = {"Host": "127.0.0.1:8050", "Origin": "http://127.0.0.1:8050"}
 WRONG = {
     "reading": "31",
     "column": "value",
@@ -19,14 +20,14 @@ WRONG = {
 
 
 def test_a_reading_is_put_right_with_who_and_why(client, desk):
-    assert client.post("/readings/correct", data=WRONG).status_code == 200
+    assert client.post("/readings/correct", headers=HOME, data=WRONG).status_code == 200
     assert desk.corrected == [("31", {"value": "14.05"}, "KM", "misread", False)]
-    client.post("/readings/correct", data={**WRONG, "do": "sure"})
+    client.post("/readings/correct", headers=HOME, data={**WRONG, "do": "sure"})
     assert desk.corrected[-1][-1] is True
 
 
 def test_a_reading_is_taken_back_whatever_stands_in_the_other_fields(client, desk):
-    client.post("/readings/correct", data={**WRONG, "do": "take-back"})
+    client.post("/readings/correct", headers=HOME, data={**WRONG, "do": "take-back"})
     assert desk.corrected == [("31", {}, "KM", "misread", False)]
 
 
@@ -42,7 +43,7 @@ def test_a_reading_is_taken_back_whatever_stands_in_the_other_fields(client, des
     ],
 )
 def test_what_is_missing_is_said_and_nothing_is_queued(client, desk, change, said):
-    answer = client.post("/readings/correct", data={**WRONG, **change})
+    answer = client.post("/readings/correct", headers=HOME, data={**WRONG, **change})
     assert answer.status_code == 400 and answer.json["problem"].startswith(said)
     assert desk.corrected == []
 
@@ -55,16 +56,19 @@ def test_the_form_of_a_reading_names_nobody_beforehand(client):
 def test_a_decision_is_undone_with_who_and_why(client, desk):
     listed = client.get("/held/decided").data.decode()
     assert "TQ-0441, Thickness" in listed and "set aside by KM" in listed
-    answer = client.post("/held/undo", data={"undone": "7", "who": "KM", "why": "it was good"})
+    answer = client.post("/held/undo", headers=HOME, data={"undone": "7", "who": "KM", "why": "it was good"})
     assert answer.status_code == 200 and desk.undone == [(["7"], "KM", "it was good")]
-    refused = client.post("/held/undo", data={"undone": "7", "who": "KM"})
+    refused = client.post("/held/undo", headers=HOME, data={"undone": "7", "who": "KM"})
     assert refused.status_code == 400 and refused.json["problem"].startswith("Say why")
-    assert client.post("/held/undo", data={"undone": "", "who": "KM", "why": "x"}).status_code == 400
+    assert (
+        client.post("/held/undo", headers=HOME, data={"undone": "", "who": "KM", "why": "x"}).status_code
+        == 400
+    )
     assert len(desk.undone) == 1
 
 
 def test_only_the_first_of_alike_rows_is_accepted_when_asked_for(client, desk):
-    client.post("/held/decide", data={"rows": "1", "decision": "proposal-first", "who": "KM"})
+    client.post("/held/decide", headers=HOME, data={"rows": "1", "decision": "proposal-first", "who": "KM"})
     assert desk.mended == [(["1"], "proposal", {}, "KM")]
 
 
