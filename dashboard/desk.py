@@ -117,6 +117,14 @@ class WorkerDesk:
         """Queue a decision on held rows and return a ticket."""
         return self._queue("held", (list(rows), decision, dict(changes)), who)
 
+    def undo(self, rows: Sequence[str], who: str, why: str) -> str:
+        """Queue the undoing of decisions on held rows and return a ticket."""
+        return self._queue("undo", (list(rows), why), who)
+
+    def correct(self, reading: str, changes: Mapping[str, str], who: str, why: str, sure: bool) -> str:
+        """Queue a correction of a reading, without changes its withdrawal, and return a ticket."""
+        return self._queue("correct", (reading, dict(changes), why, sure), who)
+
     def say(self, signal_id: str, saying: Saying) -> str:
         """Queue what is said of a signal and return a ticket."""
         return self._queue("signal", (signal_id, saying), saying.who)
@@ -228,7 +236,7 @@ class WorkerDesk:
         self._ended.append(task.ticket)
         while len(self._ended) > KEPT_TICKETS:
             self._tickets.pop(self._ended.popleft(), None)
-        if task.kind == "held":
+        if task.kind in {"held", "undo"}:
             self._judge_at = time.monotonic() + QUIET_S
         self.spool.forget(task.folder)
 

@@ -61,6 +61,10 @@
         window.dash_clientside.set_props("sheets-held-count", { children: found.counted });
         announce(found.said + " " + found.counted);
         judged(found.judged);
+        if (found.gone.length && found.gone.length < rows.split(",").length) {
+          window.dash_clientside.set_props("sheets-held-from", { data: (from_now = from_now ? 0 : null) });
+          return;
+        }
         if (found.gone.length < rows.split(",").length) { place_now = form.querySelector(".form-said"); say(found.said); return; }
         window.dash_clientside.set_props(line.id, { children: found.said, className: "held-row settled small" });
         while (next && !next.querySelector("button, summary")) { next = next.nextElementSibling; }
@@ -72,7 +76,7 @@
   }
 
   /* The worker judges settled rows once nobody settles more: the page says so, and when it is done. */
-  var asks_judged = 0;
+  var asks_judged = 0, from_now = 0;
   function judged(text) {
     window.clearTimeout(asks_judged);
     if (!el("sheets-judged")) { return; }
@@ -99,10 +103,10 @@
   /* The other ways to settle a row are fetched when they are unfolded. */
   document.addEventListener("toggle", function (event) {
     var fold = event.target, place;
-    if (!fold.open || !fold.dataset || !fold.dataset.ways) { return; }
-    place = el("sheets-ways-" + fold.dataset.ways);
-    if (!place || place.childElementCount) { return; }
-    window.fetch("/held/" + encodeURIComponent(fold.dataset.ways) + "/ways", { cache: "no-store" })
+    if (!fold.open || !fold.dataset || !(fold.dataset.ways || fold.dataset.asks)) { return; }
+    place = el(fold.dataset.into || "sheets-ways-" + fold.dataset.ways);
+    if (!place || (place.childElementCount && !fold.dataset.anew)) { return; }
+    window.fetch(fold.dataset.asks || "/held/" + encodeURIComponent(fold.dataset.ways) + "/ways", { cache: "no-store" })
       .then(function (answer) { return answer.json(); })
       .then(function (tree) {
         window.dash_clientside.set_props(place.id, { children: tree.problem || tree });

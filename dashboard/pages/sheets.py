@@ -9,9 +9,11 @@ from dash.development.base_component import Component
 
 from dashboard import queries, words
 from dashboard.fields import Field, choice, desk_form, line, submit
+from dashboard.pages.decided import CHOSEN, decided_fold, held_filter, those_chosen
 from dashboard.pages.sheet_questions import question_cards
 from dashboard.parts import card, heading, nothing, serial_link, table, unbroken
 from dashboard.routing import Page, address
+from qc import clock
 from qc.jobs.board import HeldView, Ticket
 from qc.plain import JsonObject
 
@@ -36,6 +38,7 @@ def layout(**_: str) -> Component:
             # and here which rows to show first: of those held, of the past sheets
             dcc.Store(id="sheets-held-from"),
             dcc.Store(id="sheets-past-from"),
+            dcc.Store(id=CHOSEN),
         ]
     )
 
@@ -56,18 +59,20 @@ def register(app: Dash) -> None:
         prevent_initial_call=True,
     )(show_receipt)
 
-    def show_held(first: int | None) -> Component:
-        """Return the page of the held rows that begins with row number `first`."""
-        return held_list(queries.board().held(), first or 0)
+    def show_held(first: int | None, chosen: dict[str, list[str]] | None) -> Component:
+        """Return the page that begins with row number `first` of the held rows that were chosen."""
+        rows = those_chosen(queries.board().held(), chosen, clock.now())
+        return held_list(rows, first or 0) if rows else nothing("No held row fits what is chosen.")
 
     def show_past(first: int | None) -> list[Component]:
         """Return the page of the past sheets that begins with sheet number `first`."""
         return past_list(first or 0)
 
-    for name, show in (("held", show_held), ("past", show_past)):
+    for name, show, more in (("held", show_held, [Input(CHOSEN, "data")]), ("past", show_past, [])):
         app.callback(
             Output(f"sheets-{name}-list", "children"),
             Input(f"sheets-{name}-from", "data"),
+            *more,
             prevent_initial_call=True,
         )(show)
 
@@ -77,6 +82,8 @@ def receipt_card(found: Ticket) -> Component:
     if found["state"] != "done":
         return card("Not stored", html.P(found["message"], className="lead"), className="warn")
     receipt = found["receipt"] or {}
+    if "undone" in receipt:
+        return card("Undone", *[html.P(row["sentence"]) for row in receipt["undone"]])
     if "mended" in receipt:
         lines = [line for row in receipt["mended"] for line in _became(row)]
         return card("Held rows settled", *lines)
@@ -123,7 +130,9 @@ def held_card(rows: tuple[HeldView, ...]) -> Component:
         html.P(held_sentence(rows), id="sheets-held-count", className="small"),
         html.P(id="sheets-judged", className="small", role="status"),
         html.Div(who, className="decided no-print"),
+        held_filter(rows) if len(rows) > SHOWN_HELD else "",
         html.Div(held_list(rows, 0), id="sheets-held-list"),
+        decided_fold(),
     )
 
 
@@ -172,7 +181,7 @@ def settled(rows: tuple[HeldView, ...], asked: list[str]) -> tuple[str, list[str
 
 
 def _runs(rows: tuple[HeldView, ...]) -> list[list[HeldView]]:
-    """Put the rows of one run together: neighbours of a piece that are held alike, without a mend."""
+    """Put the rows of one run together: those that are one question."""
     runs: dict[str, list[HeldView]] = {}
     for row in rows:
         runs.setdefault(row.run or f"row {row.id}", []).append(row)
@@ -228,12 +237,13 @@ def past_list(first: int) -> list[Component]:
 def _held_row(rows: list[HeldView]) -> Component:
     """Say what is held, where and why; rows of one run are told once and decided at once."""
     row, more = rows[0], rows[1:]
-    about = [html.B(row.what or "row"), f" “{row.text}”" if row.text else ""]
+    named = ", ".join(part for part in (row.what, row.place) if part)
+    about = [html.B(named or "row"), f" “{row.text}”" if row.text else ""]
     if row.serial:
         about += [" of ", serial_link(row.serial)]
     where = f"{row.file}, {row.cell}"
     if more:
-        where += f", and {words.counted(len(more), 'row', 'rows')} more of it held alike, to {more[-1].cell}"
+        where += f", and {words.counted(len(more), 'row', 'rows')} more held alike, to {more[-1].cell}"
     reasons = [
         html.Li(
             [
@@ -258,7 +268,8 @@ def _decide(rows: list[HeldView]) -> Component:
     if row.proposal:
         body.append(html.P(["Proposed: ", html.B(row.proposal)]))
         accept = {"data-mend": row.id, "aria-label": f"Accept {row.proposal} for {where}"}
-        body.append(submit("Accept this", "decision", "proposal", **accept))
+        said = f"Accept all {len(rows)}" if many else "Accept this"
+        body.append(submit(said, "decision", "proposal", **accept))
     else:
         body.append(html.P("No mend offers itself.", className="small"))
     title = "Decide otherwise" if row.proposal else f"Decide all {len(rows)} at once" if many else "Decide"
@@ -287,6 +298,8 @@ def _ways(rows: list[HeldView]) -> list[Component]:
             submit("Use this", "decision", "by-hand", **{"aria-label": f"Use this for {where}"}),
         ]
     last = []
+    if many and row.proposal:
+        last.append(submit("Accept only the first", "decision", "proposal-first"))
     if all(r.doubt for r in rows):
         last.append(submit("It is right as typed", "decision", "as-typed"))
     last.append(submit("Set aside", "decision", "drop", **{"aria-label": f"Set aside {where}"}))

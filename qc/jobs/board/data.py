@@ -18,6 +18,7 @@ from qc.jobs.board import views
 from qc.jobs.board.gauge_views import GaugeView
 from qc.jobs.board.gauges import gauge_views, trusted_since
 from qc.jobs.board.rows import (
+    decided_views,
     held_views,
     instrument_rows,
     instrument_view,
@@ -168,6 +169,10 @@ class StoreBoardData:
     def held(self) -> tuple[views.HeldView, ...]:
         """Return the held rows that are still open."""
         return self._once("held", held_views)
+
+    def decided(self) -> tuple[views.DecidedView, ...]:
+        """Return what was decided about held rows of late and can be taken back, newest first."""
+        return self._once("decided", decided_views)
 
     def gauges(self) -> tuple[GaugeView, ...]:
         """Return the gauges of the plan, those that need a look first."""

@@ -109,6 +109,10 @@ class BoardData(Protocol):
         """Return the held rows that are still open."""
         ...
 
+    def decided(self) -> tuple[views.DecidedView, ...]:
+        """Return what was decided about held rows of late and can be taken back, newest first."""
+        ...
+
     def gauges(self) -> tuple[GaugeView, ...]:
         """Return the gauges of the plan, those that need a look first."""
         ...
@@ -143,6 +147,14 @@ class UploadDesk(Protocol):
 
     def decide(self, rows: Sequence[str], decision: str, changes: Mapping[str, str], who: str) -> str:
         """Queue a decision on held rows and return a ticket."""
+        ...
+
+    def undo(self, rows: Sequence[str], who: str, why: str) -> str:
+        """Queue the undoing of decisions on held rows and return a ticket."""
+        ...
+
+    def correct(self, reading: str, changes: Mapping[str, str], who: str, why: str, sure: bool) -> str:
+        """Queue a correction of a reading, without changes its withdrawal, and return a ticket."""
         ...
 
     def say(self, signal_id: str, saying: Saying) -> str:

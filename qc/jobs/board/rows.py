@@ -13,6 +13,7 @@ from zoneinfo import ZoneInfo
 import polars as pl
 
 from qc.jobs.board.views import (
+    DecidedView,
     EventRow,
     HeldView,
     InstrumentReading,
@@ -25,7 +26,7 @@ from qc.jobs.board.views import (
     SignalView,
 )
 from qc.jobs.judging import signals_of_day
-from qc.jobs.rows import HeldList, HeldRow, is_doubt, offered_now, place_words, recorded_of
+from qc.jobs.rows import HeldList, HeldRow, is_doubt, offered_now, piece_words, place_words, recorded_of
 from qc.jobs.signals import life_of, made_under
 from qc.jobs.workshop import Workshop
 from qc.plain import FrameRow
@@ -35,6 +36,9 @@ from qc.store import HeldRecord
 from qc.words import dated_words
 
 MONTH = re.compile(r"\d{4}-\d{2}")
+LATELY = 20
+"""Decisions about held rows that the board offers to undo; older ones: `qc held undo`."""
+
 TYPED_ANEW = ("value", "serial", "day", "unit", "model", "person", "gauge", "tool", "batch")
 """Columns that a person may type anew on the board, the likeliest first."""
 
@@ -95,6 +99,26 @@ def held_views(workshop: Workshop) -> tuple[HeldView, ...]:
         for row, record in zip(told, records, strict=True)
     ]
     return tuple(reversed(views))
+
+
+def decided_views(workshop: Workshop) -> tuple[DecidedView, ...]:
+    """Return what was decided about held rows of late and can be taken back, newest first."""
+    zone = ZoneInfo(workshop.plan.workshop.time_zone)
+    decided = workshop.store.decided(LATELY)
+    rows = {
+        row.id: row for row in workshop.store.held(open_only=False, ids=[number for number, _, _ in decided])
+    }
+    return tuple(
+        DecidedView(
+            row=str(number),
+            what=piece_words(rows[number].as_typed(), workshop.plan),
+            text=rows[number].text,
+            state=rows[number].state,
+            who=who,
+            day=when.astimezone(zone).date(),
+        )
+        for number, when, who in decided
+    )
 
 
 def sheet_views(workshop: Workshop) -> tuple[SheetView, ...]:

@@ -16,7 +16,7 @@ from qc.jobs.baseline import DECIDED_ALREADY, decide
 from qc.jobs.errors import JobError
 from qc.jobs.judging import judge_waiting
 from qc.jobs.questions import gauge_study
-from qc.jobs.rows import Decision, settle_rows
+from qc.jobs.rows import Decision, correct_reading, settle_rows, undo_settled, withdraw_reading
 from qc.jobs.signals import SAID_ALREADY, STATE_WORDS, say_of_signal
 from qc.jobs.upload import ShowProgress, upload
 from qc.jobs.workshop import Workshop, open_workshop
@@ -92,6 +92,48 @@ def decide_held(
         Code of the person who decides.
     """
     return settle_rows(workshop, [int(row) for row in rows], Decision(decision), changes, who=who).to_dict()
+
+
+def undo_held(workshop: Workshop, rows: Sequence[str], why: str, who: str) -> JsonObject:
+    """Take back what was decided about held rows; judging follows when no decision comes after.
+
+    Parameters
+    ----------
+    workshop : Workshop
+        As `opened` gives it.
+    rows : sequence of str
+        Their numbers while they were held.
+    why, who : str
+        The reason, and the code of the person who takes it back.
+    """
+    done = undo_settled(workshop, [int(row) for row in rows], who=who, why=why)
+    return {**done.to_dict(), "sentence": done.to_text(), "reasons": []}
+
+
+def correct_row(
+    workshop: Workshop, reading: str, changes: Mapping[str, str], why: str, sure: bool, who: str
+) -> JsonObject:
+    """Put a reading right, or take it back where nothing is changed; what it touched is judged anew.
+
+    Parameters
+    ----------
+    workshop : Workshop
+        As `opened` gives it.
+    reading : str
+        Its number.
+    changes : mapping
+        Column -> what it should say.
+    why, who : str
+        The reason, and the code of the person.
+    sure : bool
+        It is really so: doubts about it are answered.
+    """
+    if changes:
+        done = correct_reading(workshop, reading, changes, who=who, why=why, as_typed=sure)
+    else:
+        done = withdraw_reading(workshop, reading, who=who, why=why)
+    _, *reasons = done.to_text().splitlines()
+    return {"sentence": done.sentence, "reasons": [{"sentence": line.strip()} for line in reasons]}
 
 
 def say_signal(workshop: Workshop, signal_id: str, saying: Saying) -> JsonObject:

@@ -43,6 +43,7 @@ from qc.watch import (
 )
 
 __all__ = [
+    "DecidedView",
     "LIMITS_WORDS",
     "TOO_EARLY",
     "TOO_FEW",
@@ -286,6 +287,18 @@ class HeldView:
     place: str = ""  # where on the piece
     card: str = ""  # title of the card: the bench it came from
     entered: datetime | None = None  # when it was handed in, UTC
+
+
+@dataclass(frozen=True, slots=True)
+class DecidedView:
+    """A decision about a held row that can be taken back."""
+
+    row: str
+    what: str  # piece, figure and place
+    text: str  # as typed
+    state: str  # accepted | dropped
+    who: str
+    day: date
 
 
 @dataclass(frozen=True, slots=True)

@@ -101,13 +101,14 @@ def readings_of(workshop: Workshop, serial: str) -> PieceReadings:
     workshop : Workshop
         An open workshop.
     serial : str
-        The piece, or the number of one of its readings.
+        The piece, or what one of its readings is called.
     """
     number = _NUMBER.fullmatch(serial.strip())
     rows = list(workshop.store.history(serials=[serial]).iter_rows(named=True))
-    if number and not rows:
-        named = workshop.store.history(ids=[int(number[1])])
-        serial = (named["serial"][0] or serial) if named.height else serial
+    if not rows:
+        named = workshop.store.history(ids=[int(number[1])]) if number else None
+        own = named["serial"][0] if named is not None and named.height else None
+        serial = own or serial.partition("/")[0].strip()
         rows = list(workshop.store.history(serials=[serial]).iter_rows(named=True))
     return PieceReadings(serial, tuple(_reading(row, workshop) for row in rows))
 

@@ -23,6 +23,9 @@ from qc.store import HeldReason, HeldRecord
 OWN_TO_EACH = frozenset({"value", "day", "replaces", "hint", "repeat"})
 """Columns in which the mends of rows that are held alike differ: each takes its own."""
 
+TYPED_TWICE = frozenset({"doubled-row", "same-card-twice"})
+"""Reasons of rows that most likely stand elsewhere already: they are set aside, not confirmed."""
+
 OF_THE_FIGURE = frozenset({"value", "replaces"})
 """Mends of these ask about a figure: rows of different figures are not one question."""
 
@@ -133,7 +136,7 @@ class HeldGroup:
         if first.proposal:
             how = "--accept"
         elif all(is_doubt(reason) for reason in first.reasons):
-            how = "--as-typed"
+            how = "--drop" if TYPED_TWICE & {reason.id for reason in first.reasons} else "--as-typed"
         else:
             how = "--set COLUMN=VALUE"
         return f"qc held mend {self.numbers()} {how} --who CODE"

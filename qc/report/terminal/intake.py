@@ -25,8 +25,8 @@ def receipt_text(
 ) -> str:
     """Say what became of each sheet, what was raised, and what sheets from before had brought unjudged.
 
-    `read_with` says of each sheet how it was read, where that was not by the plan alone; `missing`, where sheets
-    are few, what its card still lacks; `accepted` where readings stand that no series takes.
+    `read_with` says of each sheet how it was read, where that was not by the plan alone; `missing`, where
+    sheets are few, what its card still lacks; `accepted` where readings stand that no series takes.
     """
     lines: list[str] = []
     for number, sheet in enumerate(sheets):

@@ -82,6 +82,8 @@ POSTED = [
     "/uploads/mapped",
     "/held/decide",
     "/signals/s2/say",
+    "/held/undo",
+    "/readings/correct",
     "/series/decide",
     "/gauges/study",
     "/_dash-update-component",
