@@ -33,7 +33,7 @@ from qc.ingest import (
 )
 from qc.jobs.accepted import Accepted, accepted_since
 from qc.jobs.errors import JobError
-from qc.jobs.headings import keep_confirmed, mappings_for
+from qc.jobs.headings import confirmed_text, mappings_for
 from qc.jobs.judging import NOTHING_STORED, STORED_NOT_JUDGED, catch_up, ending, not_judged_since
 from qc.jobs.past import known_of
 from qc.jobs.roles import refuse_no_name
@@ -288,9 +288,8 @@ def upload(
         sheets = [_new_sheet(file) for file in taken]
         reached = workshop.store.reached()
         waited = not_judged_since(workshop) is not None
-        if mappings:
-            keep_confirmed(workshop, parts, who)
-        counts = workshop.store.add_sheets(sheets, who=who, when=workshop.now)
+        text = confirmed_text(workshop, parts) if mappings else None
+        counts = workshop.store.add_sheets(sheets, who=who, when=workshop.now, mappings=text)
     new = sum(count.accepted + count.held - count.held_again for count in counts)
     # sheets that bring nothing new still have what came before them judged: it may never have been
     with ending(_stored_words(counts) if new else NOTHING_NEW):

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import asdict, dataclass
 from datetime import datetime
 
@@ -57,7 +56,7 @@ class VersionedStore(ProvenStore):
         if known is not None:
             return known
         with self._database.writing() as conn:
-            return _record(conn, plan_version, "plan", text, who, when)
+            return record_text(conn, plan_version, text, who, when)
 
     def plan_versions(self) -> list[PlanVersion]:
         """Return the versions of the plan, oldest first."""
@@ -73,12 +72,10 @@ class VersionedStore(ProvenStore):
         """Keep a text of what headings mean unless it is the newest already; returns its version."""
         with self._database.reading() as conn:
             known = _newest_is(conn, mapping_version, text)
-        return known or self.change_mappings(lambda: text, who=who, when=when)
-
-    def change_mappings(self, make: Callable[[], str], *, who: str, when: datetime) -> int:
-        """Keep the text that `make` returns while no other writer can come between; returns its version."""
+        if known is not None:
+            return known
         with self._database.writing() as conn:
-            return _record(conn, mapping_version, "mapping", make(), who, when)
+            return record_text(conn, mapping_version, text, who, when)
 
     def mapping_versions(self) -> list[MappingVersion]:
         """Return the versions of what headings mean, oldest first."""
@@ -100,7 +97,7 @@ def _newest_is(conn: Connection, versions: Table, text: str) -> int | None:
     return int(found.id) if found is not None and same else None
 
 
-def _record(conn: Connection, versions: Table, kind: EntryKind, text: str, who: str, when: datetime) -> int:
+def record_text(conn: Connection, versions: Table, text: str, who: str, when: datetime) -> int:
     """Keep a text as a new version unless it is the newest already; returns its number."""
     known = _newest_is(conn, versions, text)
     if known is not None:
@@ -109,6 +106,7 @@ def _record(conn: Connection, versions: Table, kind: EntryKind, text: str, who: 
     number = next_entry(conn)
     row = {"id": version, "entry": number, "hash": sheet_hash(text.encode("utf-8")), "text": text}
     conn.execute(insert(versions), row)
+    kind: EntryKind = "plan" if versions is plan_version else "mapping"
     append_entry(conn, kind, who, when, f"version {version}", [versions.name])
     return version
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import date, datetime
 from pathlib import Path
@@ -21,12 +21,12 @@ from qc.store.errors import StoreUnavailable
 from qc.store.intake import NewSheet, SheetCount, add_sheets
 from qc.store.keeping import MARK, Grounds, adopt_what_was_kept, tell
 from qc.store.location import OWN_FILE, private_folder, refuse_network_share
-from qc.store.plans import VersionedStore
+from qc.store.plans import VersionedStore, record_text
 from qc.store.proven import JUDGEMENTS, judgements
 from qc.store.records import SheetRecord, SignalRecord, VerdictRecord
 from qc.store.sheetfiles import SheetFiles, refuse_new_beside
 from qc.store.states import put_states, read_states
-from qc.store.tables import sheet
+from qc.store.tables import mapping_version, sheet
 
 FILE = "qc.db"
 
@@ -105,7 +105,14 @@ class Store(CorrectedStore, VersionedStore):
 
     # --- sheets and their rows
 
-    def add_sheets(self, items: Sequence[NewSheet], *, who: str, when: datetime) -> list[SheetCount]:
+    def add_sheets(
+        self,
+        items: Sequence[NewSheet],
+        *,
+        who: str,
+        when: datetime,
+        mappings: Callable[[], str] | None = None,
+    ) -> list[SheetCount]:
         """Take in sheets in one transaction, all or none; durable on the disk when this returns.
 
         Parameters
@@ -116,6 +123,9 @@ class Store(CorrectedStore, VersionedStore):
             Code of the person who uploads.
         when : datetime
             Moment of entry, with a time zone.
+        mappings : callable, optional
+            Gives the text of what headings mean that they were read with, while no other writer can come
+            between; it is kept as a version before them.
 
         Returns
         -------
@@ -123,6 +133,8 @@ class Store(CorrectedStore, VersionedStore):
             One for each sheet; a held row that still waits is counted as held again, but kept once.
         """
         with self._database.writing() as conn:
+            if mappings is not None:
+                record_text(conn, mapping_version, mappings(), who, when)
             counts = add_sheets(conn, self._files, items, who, when)
         self._files.accepted(item.hash for item in items)
         return counts

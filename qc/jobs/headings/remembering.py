@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import os
 import secrets
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from qc.errors import MachineError
@@ -60,25 +60,25 @@ def read_mapping_file(path: Path, workshop: Workshop) -> tuple[CardMapping, ...]
     return read_mapping(_decoded(data, path.name), path.name, workshop.plan)
 
 
-def keep_confirmed(workshop: Workshop, parts: Sequence[Unfolded], who: str) -> None:
-    """Remember the mappings that sheets were read with, each for its card and heading line.
+def confirmed_text(workshop: Workshop, parts: Sequence[Unfolded]) -> Callable[[], str] | None:
+    """Return what writes the mappings that sheets were read with, None where all are remembered already.
 
-    The file is written and the version kept under one lock: two people who confirm at once keep both.
+    Called under the lock of the store, so that two people who confirm at once keep both: it reads the file
+    anew, writes it, and returns its text for the version that comes before the sheets.
     """
     used = [c for part in parts for read in part.read_as if (c := read.confirmed()) is not None]
-    before = _text(workshop.folder / FILE)
-    known = read_mapping(before, FILE, workshop.plan, strict=False) if before else ()
-    if all(mapping in known for mapping in used):
-        return
+
+    def known() -> tuple[CardMapping, ...]:
+        text = _text(workshop.folder / FILE)
+        return read_mapping(text, FILE, workshop.plan, strict=False) if text else ()
 
     def changed() -> str:
-        text = _text(workshop.folder / FILE)
-        known = read_mapping(text, FILE, workshop.plan, strict=False) if text else ()
-        new = mappings_text(Mappings(known).confirmed(used).remembered)
+        new = mappings_text(Mappings(known()).confirmed(used).remembered)
         _write(workshop.folder / FILE, new)
         return new
 
-    workshop.store.change_mappings(changed, who=who, when=workshop.now)
+    before = known()
+    return None if all(mapping in before for mapping in used) else changed
 
 
 def _text(path: Path) -> str:
