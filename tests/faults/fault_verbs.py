@@ -150,7 +150,8 @@ def clear_beside(shop):
         shutil.rmtree(folder, ignore_errors=True)
 
 
-_CLOSE = ("signals", "close", "SIGNAL", "--cause", "tight-slide", "--action", "lapped", "--who", "IS")
+_CAUSE = ("signals", "close", "SIGNAL", "--cause", "tight-slide", "--action", "lapped", "--who", "IS")
+_CLOSE = (*_CAUSE, "--outcome", "stays")
 _FREEZE = (
     "baseline",
     "freeze",
@@ -197,6 +198,8 @@ VERBS = (
     Verb("take back", ("correct", "QH-1044/force", "--withdraw", "--who", "IS", "--why", "dry slide")),
     Verb("take", ("signals", "take", "SIGNAL", "--who", "FN")),
     Verb("close", _CLOSE),
+    Verb("close as mended", (*_CAUSE, "--outcome", "mended")),
+    Verb("tick", ("signals", "tick", "SIGNAL", "--step", "1", "--who", "FN")),
     Verb("close as false", ("signals", "close", "SIGNAL", "--false", "--who", "IS")),
     Verb("reopen", ("signals", "reopen", "SIGNAL", "--who", "IS"), (_CLOSE,)),
     Verb("comment", ("signals", "comment", "SIGNAL", "looked at it", "--who", "FN")),

@@ -50,7 +50,7 @@ def test_worst_series_come_first(reader):
 def test_closing_with_a_cause_makes_the_new_level_the_settled_state(shop):
     signal = wrap_signal(shop)
     assert behaviour(shop) == "drifting"
-    closed = say(shop, signal.id, "closed", who="IS", cause="mandrel", action="M-64 dressed")
+    closed = say(shop, signal.id, "closed", who="IS", cause="mandrel", action="M-64 dressed", outcome="stays")
     assert closed.state == "closed"
     assert behaviour(shop) == "steady"
     assert signal.id not in [s.id for s in list_signals(shop).signals]
@@ -63,6 +63,7 @@ def test_closing_with_a_cause_makes_the_new_level_the_settled_state(shop):
             "cause": "mandrel",
             "action": "M-64 dressed",
             "text": "",
+            "outcome": "stays",
             "who": "IS",
             "when": shop.now.isoformat(),
         }
@@ -138,6 +139,7 @@ def test_in_hand_and_comments(shop):
     [
         ("closed", {"who": "", "cause": "mandrel"}, "Say who you are"),
         ("closed", {"who": "IS", "cause": "moon"}, "no cause of the plan"),
+        ("closed", {"who": "IS", "cause": "mandrel"}, "--action TEXT.*--outcome mended"),
         ("reopened", {"who": "IS"}, "only a closed one"),
         ("comment", {"who": "IS", "text": " "}, "remark is empty"),
     ],

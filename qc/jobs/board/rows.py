@@ -31,7 +31,7 @@ from qc.jobs.signals import life_of, made_under
 from qc.jobs.workshop import Workshop
 from qc.plain import FrameRow
 from qc.plan import Plan
-from qc.sayings import OPEN_STATES, Said
+from qc.sayings import OPEN_STATES, OUTCOME_WORDS, Said, What, outcome_of
 from qc.store import HeldRecord
 from qc.words import dated_words
 
@@ -279,6 +279,11 @@ def _comment(said: Said, plan: Plan) -> SignalComment:
     told = [said.text]
     told += [f"Cause: {said.cause}."] if said.cause else []
     told += [f"Done: {said.action}."] if said.action else []
+    if said.what is What.CLOSED:
+        since = f" from {said.first} on" if said.first else ""
+        told.append(f"{OUTCOME_WORDS[outcome_of(said)].capitalize()}{since}.")
+    if said.what is What.PIECE_DONE:
+        told.insert(0, f"{said.first}.")
     when = _moment(said.when, plan)
     return SignalComment(when, said.who, said.what, " ".join(text for text in told if text))
 

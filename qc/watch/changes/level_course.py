@@ -81,6 +81,11 @@ class LevelCourse:
     mends: tuple[Mend, ...] = ()
 
     @property
+    def wears(self) -> bool:
+        """Whether it wears with a tool: its changes end when that is fitted anew."""
+        return bool(self.characteristic.wears_with)
+
+    @property
     def frozen(self) -> tuple[int, int] | None:
         """Ordinals of the frozen settled state that the newest pieces are compared with."""
         return self.baseline
@@ -278,7 +283,9 @@ class LevelCourse:
                 left[name] = state
             return after
 
-        mended = told_beside_mends(points, mends, found.signals, frozen, self._told, follow)
+        mended = told_beside_mends(
+            points, mends, found.signals, frozen, self._told, follow, refitted=self.wears
+        )
         return replace(found, kept=left), mended.signals
 
     def _splits(self, points: Pieces, frozen: Frozen, kept: KeptStates) -> tuple[Split, ...]:
@@ -294,7 +301,7 @@ class LevelCourse:
         if frozen:
             own = range(frozen[0] - 1, len(points))
             whole += [in_series(s, own) for s in raised(SETTLED, own, 0)]
-        return told_beside_mends(points, mends, whole, frozen, self._told, raised).splits
+        return told_beside_mends(points, mends, whole, frozen, self._told, raised, refitted=self.wears).splits
 
     def _beside(
         self, points: Pieces, rates: Floats, before: KeptState | None, settled: int

@@ -120,8 +120,6 @@ def told_beside_mends(
         told += part
         reference = _reference(told[:place], target, own, frozen)
         told = [_closed(s, target, after) for s in told]
-        held = _is_borne_out(target, reference, points, after)
-        told[place] = replace(told[place], mended=after + 1, held=held)
         splits.append(Split(f"mended {mend.root} {mend.number}", reference, target.start - 1, after))
         own = [*reference, *range(after, len(points))]
         found = list(follow(splits[-1].name, own, len(reference)))
@@ -129,7 +127,12 @@ def told_beside_mends(
         again = _again(found, target, len(reference)) if reference else None
         if again is not None:
             found[again] = replace(found[again], reopens=_root(target, points), closing=mend.number)
-            told[place] = replace(told[place], held=False)
+            held: bool | None = False
+        else:
+            lasting = (own[s.start - 1] for s in found if s.kind != "single" and s.start > len(reference))
+            since = range(after, min(lasting, default=len(points)))
+            held = _is_borne_out(target, reference, points, since, about_line=refitted)
+        told[place] = replace(told[place], mended=after + 1, held=held)
     told += _told(tell, found, own, points, splits)
     return ToldBesideMends(tuple(sorted(told, key=lambda s: s.point)), tuple(splits))
 
@@ -139,10 +142,16 @@ def _told(
 ) -> list[FoundChange]:
     """Tell what was raised among some of the pieces; no start lies in the reference or before the mend."""
     settled = len(splits[-1].reference) if splits else 0
-    early = [s for s in found if s.point <= len(own)]
+    early = [_among(s, len(own)) for s in found if max(s.point, s.start) <= len(own)]
     told = tell(early, [points[place] for place in own])
     late = [_not_before(s, settled + 1) for s in told]
     return [in_series(s, [*own, len(points)]) for s in late]
+
+
+def _among(signal: FoundChange, pieces: int) -> FoundChange:
+    """Leave out of a finding what later pieces than the first so many say of it."""
+    ended = None if signal.ended is None or signal.ended > pieces else signal.ended
+    return replace(signal, ended=ended, start_high=min(signal.start_high, pieces))
 
 
 def _not_before(signal: FoundChange, first: int) -> FoundChange:
@@ -197,14 +206,17 @@ def _closed(signal: FoundChange, target: FoundChange, after: int) -> FoundChange
     return replace(signal, ended=after + 1) if lasts else signal
 
 
-def _is_borne_out(target: FoundChange, reference: Sequence[int], points: Pieces, after: int) -> bool | None:
+def _is_borne_out(
+    target: FoundChange, reference: Sequence[int], points: Pieces, since: range, *, about_line: bool
+) -> bool | None:
     """Say whether enough pieces since a mend are as they were before; None as long as that is not said."""
     old, away, new = (
-        _values(points, places)
-        for places in (reference, range(target.start - 1, after), range(after, len(points)))
+        _values(points, places) for places in (reference, range(target.start - 1, since.start), since)
     )
     if not old.size or new.size < CONFIRMED_BY:
         return None
+    if about_line:
+        return True  # what wears is at another height by now; had it left its line, that would be told
     if target.kind == "spread":
         spreads = [float(part.std(ddof=1)) if part.size > 1 else 0.0 for part in (old, away, new)]
         back = min(spreads) > 0 and is_back(*np.log(spreads))
