@@ -6,9 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date
 
-from qc.jobs.accepted import Accepted, accepted_readings
 from qc.jobs.backup import backup_note
 from qc.jobs.judging import NotJudged, brought_up, present_budget, signals_of_day, verdicts_of_day
+from qc.jobs.receipts import Accepted, accepted_readings
 from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
 from qc.report.terminal import status_text
