@@ -5,12 +5,15 @@ from __future__ import annotations
 import sys
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from qc.cli.common import DATA_AT_FAULT, AsOfOption, JsonOption, WorkshopOption, open_workshop, show
 from qc.errors import UsageError
+
+if TYPE_CHECKING:
+    from qc.ingest import CardMapping
 
 
 def add_commands(app: typer.Typer) -> None:
@@ -81,7 +84,7 @@ def upload(
         proposal = propose(opened, read_files(files))
         show(proposal, as_json=as_json)
         return _refused(proposal.refused)
-    meant = ()
+    meant: tuple[CardMapping, ...] = ()
     if mapping is not None:
         from qc.jobs.headings import read_mapping_file
 

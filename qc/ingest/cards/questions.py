@@ -300,8 +300,8 @@ def _figures(words: CardHeadings) -> list[tuple[str, tuple[str, ...]]]:
     found: list[tuple[str, tuple[str, ...]]] = []
     for field, characteristic in words.figures.items():
         if field == "clearance":
-            names = ("clearance", "fit")
-            found += [("Clearance [um on diameter]", names), ("Clearance [um per side]", names)]
+            fit = ("clearance", "fit")
+            found += [("Clearance [um on diameter]", fit), ("Clearance [um per side]", fit)]
             continue
         own = field.startswith(VALUE)
         label = characteristic.name if own else _written(field)
