@@ -5,15 +5,12 @@ from __future__ import annotations
 import sys
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
 from qc.cli.common import DATA_AT_FAULT, AsOfOption, JsonOption, WorkshopOption, open_workshop, show
 from qc.errors import UsageError
-
-if TYPE_CHECKING:
-    from qc.ingest import CardMapping
 
 
 def add_commands(app: typer.Typer) -> None:
@@ -84,11 +81,9 @@ def upload(
         proposal = propose(opened, read_files(files))
         show(proposal, as_json=as_json)
         return _refused(proposal.refused)
-    meant: tuple[CardMapping, ...] = ()
-    if mapping is not None:
-        from qc.jobs.headings import read_mapping_file
+    from qc.jobs.headings import read_mapping_file
 
-        meant = read_mapping_file(mapping, opened)
+    meant = () if mapping is None else read_mapping_file(mapping, opened)
     receipt = take_in(opened, read_files(files), who=who, progress=Progress(), mappings=meant)
     show(receipt, as_json=as_json)
     _refused(receipt.refused)

@@ -3,8 +3,8 @@
 from .accepted import Accepted as Accepted
 from .accepted import accepted_readings as accepted_readings
 from .accepted import accepted_since as accepted_since
+from .lacking import still_missing as still_missing
 from .receipt import RaisedSignal as RaisedSignal
 from .receipt import SheetReceipt as SheetReceipt
 from .receipt import Total as Total
 from .receipt import UploadReceipt as UploadReceipt
-from .still_missing import still_missing as still_missing
