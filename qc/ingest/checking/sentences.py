@@ -80,7 +80,7 @@ def _no_date(row: Row, about: str, plan: Plan, today: date) -> Said:
     if ways is not None and days:
         said = " or ".join(dated_words(day) for day in days)
         mend = "Say once which way round this bench writes its dates: `qc upload FILE --propose-mapping`."
-        proposal = {"day": days[0].isoformat()} if len(days) == 1 else {}
+        proposal: dict[str, object] = {"day": days[0].isoformat()} if len(days) == 1 else {}
         return f"the date {row['day_text']!r} may mean {said}", mend, proposal
     return f"the date {row['day_text']!r} cannot be read", "Write it as 2026-05-14 or 14.05.2026.", {}
 
