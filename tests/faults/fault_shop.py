@@ -127,6 +127,7 @@ QUESTIONS = {
     "held": (
         "SELECT h.id, h.row, h.text, h.reasons, e.state FROM held h LEFT JOIN held_event e ON e.held = h.id"
     ),
+    "taken_back": "SELECT reading, event, decision, waits_as FROM taken_back",
     "plans": "SELECT hash AS plan FROM plan_version",
     "verdicts": "SELECT series, as_of, body FROM verdict",
     "signals": "SELECT id, series, kind, first_as_of, last_as_of, body FROM signal",
