@@ -6,9 +6,9 @@ pytestmark = pytest.mark.browser
 
 
 def piece_of(window):
-    """Open the page of the piece that the newest held row is about."""
-    page = window.go("/instruments")
-    page.locator("#instruments-list a.serial").first.click()
+    """Open the page of the piece that was lacquered last, its readings unfolded."""
+    newest = window.go("/stages/lacquer/thickness/all").locator("details a.serial").first.text_content()
+    page = window.go(f"/instruments/{newest}")
     page.wait_for_selector("#instruments-one details.card")
     page.evaluate("document.querySelectorAll('details.card').forEach(one => { one.open = true; })")
     return page
