@@ -18,7 +18,7 @@ SHOWN_DUES = 3
 """Dies or gauges named one by one; more are counted."""
 
 SHOWN_FINDINGS = 8
-"""Findings on the first screen; the rest is one click away."""
+"""Findings told whole on the first screen; the rest in a line each."""
 
 
 def layout(**_: str) -> Component:
@@ -83,7 +83,8 @@ def changes(view: TodayView) -> Component:
         return card("What changed", quiet, *rest)
     rows = [_finding(verdict) for verdict in view.findings[:SHOWN_FINDINGS]]
     more = [series_row(verdict) for verdict in view.findings[SHOWN_FINDINGS:]]
-    foot = [html.Ul(more, className="rows")] if more else []
+    link = html.P(dcc.Link(f"{len(more)} more on the signals page", href="/signals"))
+    foot = [link, html.Ul(more, className="rows")] if more else []
     return card("What changed, worst first", html.Ol(rows, className="finds"), *foot, *rest)
 
 
