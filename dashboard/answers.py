@@ -29,6 +29,7 @@ from qc.sayings import (
 )
 
 GONE: Final = "This row is no longer held; someone has settled it already."
+FIRST_ONLY: Final = "proposal-first"
 DECISIONS: Final = ("proposal", "by-hand", "as-typed", "drop")
 TEXT_LENGTH: Final = 600  # chosen: a remark, not a report
 SIGNAL_FAULTS: Final = {
@@ -71,6 +72,8 @@ def decide_rows() -> Response:
     if not rows or len(rows) < len(asked):
         return problem(GONE, 404)
     decision = request.form.get("decision", "")
+    if decision == FIRST_ONLY:
+        rows, decision = rows[:1], "proposal"
     wrong = _wrong_decision(decision, rows)
     if wrong:
         return problem(wrong, 400)

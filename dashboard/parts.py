@@ -119,8 +119,8 @@ def spark(verdict: SeriesVerdict, signal: SignalResult | None = None) -> Compone
         return Drawing(pictograms.draw_spark([p.value for p in tail], start, end))
     tail = points[-SPARK_POINTS:]
     found = verdict.telling
-    start = sum(p.ordinal < found.start for p in tail) if found is not None and tail else None
-    return Drawing(pictograms.draw_spark([p.value for p in tail], start))
+    begun = sum(p.ordinal < found.start for p in tail) if found is not None and tail else None
+    return Drawing(pictograms.draw_spark([p.value for p in tail], begun))
 
 
 def series_name(verdict: SeriesVerdict) -> str:

@@ -5,7 +5,6 @@ from . import stats as stats
 from . import trade as trade
 from . import watch as watch
 from .jobs.demo import make_demo as make_demo
-from .jobs.held import list_held as list_held
 from .jobs.month import month as month
 from .jobs.new import new_workshop as new_workshop
 from .jobs.questions import chart_factors as chart_factors
@@ -23,6 +22,7 @@ from .jobs.remedies import pair as pair
 from .jobs.remedies import read_sheet as read_sheet
 from .jobs.remedies import tune as tune
 from .jobs.remedies import wear as wear
+from .jobs.rows import list_held as list_held
 from .jobs.signals import list_signals as list_signals
 from .jobs.status import status as status
 from .jobs.upload import upload as upload
@@ -294,6 +294,7 @@ from .trade import LeftTube as LeftTube
 from .trade import LegClearance as LegClearance
 from .trade import LengthError as LengthError
 from .trade import LengthRemedy as LengthRemedy
+from .trade import LimitFit as LimitFit
 from .trade import Note as Note
 from .trade import NoteSetFit as NoteSetFit
 from .trade import Pair as Pair
@@ -349,6 +350,7 @@ from .trade import least_spot_um as least_spot_um
 from .trade import leg_clearance as leg_clearance
 from .trade import length_after_mm as length_after_mm
 from .trade import length_change_mm as length_change_mm
+from .trade import limit_fit as limit_fit
 from .trade import local_length_mm as local_length_mm
 from .trade import lower_capability as lower_capability
 from .trade import lower_capability_interval as lower_capability_interval

@@ -54,6 +54,13 @@ _DUMP = (
     "The rows are in PostgreSQL and not in this copy; add them with "
     f'`pg_dump --format=custom --file={{folder}}/rows.dump "${DATABASE_VARIABLE}"`.'
 )
+ROWS = "rows.dump"
+_NO_ROWS = f"The database that {DATABASE_VARIABLE} names holds no rows. "
+_LOAD = (
+    f"Load the rows into an empty database first, with {DATABASE_VARIABLE} set to its address: "
+    f'`pg_restore --clean --if-exists --no-owner --dbname="${DATABASE_VARIABLE}" {{folder}}/{ROWS}`; '
+    "then type this command again."
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,6 +149,8 @@ def backup(workshop: Workshop, out: Path) -> Backup:
 def restore(source: Path, folder: Path) -> Restored:
     """Bring a backup back into an empty place; nothing is there before it has been proven.
 
+    A backup without rows is proven against the rows in the database that ``QC_DATABASE`` names.
+
     Parameters
     ----------
     source : Path
@@ -156,21 +165,22 @@ def restore(source: Path, folder: Path) -> Restored:
     MachineError
         `folder` cannot be written.
     """
-    if not (source / DATABASE).is_file():
-        raise JobError(f"{source} is no backup (no {DATABASE} in it). Name a dated folder of `qc backup`.")
     if is_half(source):
         raise JobError(f"{source} is half a backup: making it was cut off. Name another one.")
+    url = _address_of_rows(source)
     if folder.is_file() or (folder.is_dir() and any(folder.iterdir())):
         raise JobError(f"{folder} is not empty. Name a new folder, so that nothing of yours is written over.")
     refuse_network_share(folder)
     with ending(NOTHING_BACK), _told_of(folder):
         private_folder(folder.parent)
         with half_folder(folder.parent, folder.name, re.escape(folder.name)) as half:
-            for path in _files(source, {MANIFEST}):
+            for path in _files(source, {MANIFEST, ROWS}):
                 target = half / path.relative_to(source)
                 private_folder(target.parent)
                 copy_file(path, target)
-            with open_store(half) as store:
+            with open_store(half, url=url) as store:
+                if url and store.pulse()[0] == 0:
+                    raise JobError(_NO_ROWS + _LOAD.format(folder=source))
                 found = verify_store(store, against=_head_of(source))
             if found.faults:
                 told = " ".join(found.faults[:3])
@@ -275,6 +285,18 @@ def _files(folder: Path, left_out: set[str]) -> Iterator[Path]:
             yield from _files(path, set())
         elif path.is_file():
             yield path
+
+
+def _address_of_rows(source: Path) -> str | None:
+    """Return where the rows of a backup without rows are now; None where they lie in it."""
+    if (source / DATABASE).is_file():
+        return None
+    if not (source / MANIFEST).is_file() or _WITHOUT_ROWS not in source.name:
+        raise JobError(f"{source} is no backup (no {DATABASE} in it). Name a dated folder of `qc backup`.")
+    url = os.environ.get(DATABASE_VARIABLE)
+    if not url:
+        raise JobError(f"{source} is a backup without rows. {_LOAD.format(folder=source)}")
+    return url
 
 
 def _head_of(source: Path) -> str | None:

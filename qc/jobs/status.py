@@ -8,6 +8,7 @@ from datetime import date
 
 from qc.jobs.backup import backup_note
 from qc.jobs.judging import NotJudged, brought_up, present_budget, signals_of_day, verdicts_of_day
+from qc.jobs.receipts import Accepted, accepted_readings
 from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
 from qc.report.terminal import status_text
@@ -31,6 +32,7 @@ class Status(Tabled):
     budget: str = ""  # how often the whole board cries wolf, in words
     known: dict[str, date] = field(default_factory=dict)  # by series: day its present finding was first told
     not_judged: NotJudged | None = None  # since when something waits that could not be judged now
+    accepted: Accepted = Accepted()
 
     def to_dict(self) -> JsonObject:
         """Return the contract of ``qc status --json``."""
@@ -38,6 +40,7 @@ class Status(Tabled):
         return {
             "as_of": self.as_of.isoformat(),
             "not_judged_since": waits.since.isoformat() if waits else None,
+            "readings": self.accepted.to_dict(),
             "series": [self._series(verdict) for verdict in self.series],
         }
 
@@ -75,9 +78,11 @@ def status(workshop: Workshop) -> Status:
     due = backup_note(workshop)
     broken = [not_kept_words(verdict) for verdict in verdicts if verdict.not_kept is not None]
     said = (*broken, *_decided(verdicts), *_dependence(workshop, verdicts), *_scatter(verdicts))
-    notes = (*waits, *said, *([due] if due else []))
+    accepted = accepted_readings(workshop)
+    counted = accepted.sentence()
+    notes = (*waits, *said, *([counted] if counted else []), *([due] if due else []))
     shop, budget = workshop.plan.workshop.name, present_budget(workshop).sentence()
-    return Status(shop, workshop.today, tuple(verdicts), counts, notes, budget, known, not_judged)
+    return Status(shop, workshop.today, tuple(verdicts), counts, notes, budget, known, not_judged, accepted)
 
 
 def _decided(verdicts: Sequence[SeriesVerdict]) -> list[str]:

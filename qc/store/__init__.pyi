@@ -20,6 +20,7 @@ from .location import refuse_network_share as refuse_network_share
 from .pieces import JudgedUpTo as JudgedUpTo
 from .pieces import News as News
 from .pieces import Waiting as Waiting
+from .plans import MappingVersion as MappingVersion
 from .plans import PlanVersion as PlanVersion
 from .records import HeldReason as HeldReason
 from .records import HeldRecord as HeldRecord

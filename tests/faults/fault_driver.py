@@ -152,9 +152,9 @@ def _import_everything():
     import qc.jobs.ahead
     import qc.jobs.backup
     import qc.jobs.baseline
-    import qc.jobs.held
     import qc.jobs.month
     import qc.jobs.rejudge
+    import qc.jobs.rows.settling
     import qc.jobs.signals
     import qc.jobs.status
     import qc.jobs.upload

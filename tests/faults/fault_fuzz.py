@@ -111,10 +111,10 @@ def main():
         return
     with atheris.instrument_imports(include=["qc"]):
         import qc.cli.main
-        import qc.jobs.held
         import qc.jobs.plans
         import qc.jobs.questions.studies
         import qc.jobs.remedies.tuning
+        import qc.jobs.rows.settling
         import qc.jobs.upload
         import qc.jobs.verify  # noqa: F401
     led_by_coverage(Fuzzing(name, seconds, base, out), atheris)

@@ -24,7 +24,7 @@ from qc.jobs.backup import MANIFEST, backup, backup_note, restore
 from qc.jobs.errors import JobError
 from qc.jobs.verify import verify_workshop
 from qc.jobs.workshop import DATABASE_VARIABLE, open_workshop
-from qc.store import NewSheet, StoreError, open_store, sheet_hash
+from qc.store import NewSheet, StoreError, copy_database, open_store, sheet_hash
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -348,12 +348,36 @@ def test_where_another_database_keeps_the_rows_the_rest_is_copied_and_their_dump
     assert told.startswith(f"Backup in {made.folder}: the plan and 3 sheets, proven")
     assert f'`pg_dump --format=custom --file={made.folder}/rows.dump "$QC_DATABASE"`' in told
     assert json.loads((made.folder / MANIFEST).read_text())["head"] == small.store.head()
-    with pytest.raises(JobError, match="is no backup"):
+    monkeypatch.delenv(DATABASE_VARIABLE)
+    with pytest.raises(JobError, match="is a backup without rows.*pg_restore --clean --if-exists"):
         restore(made.folder, tmp_path / "again")
+    monkeypatch.setenv(DATABASE_VARIABLE, "postgresql://bench@localhost/shop")
     next(p for p in (small.folder / "sheets").iterdir() if p.is_file()).write_bytes(b"other")
     spoiled = backup(small, tmp_path / "other disk")
     assert spoiled.folder.name.endswith("-without-rows-with-faults")
     assert "does not have the bytes it was accepted with" in spoiled.to_text()
+
+
+def test_a_backup_without_rows_is_proven_against_the_database_that_has_them(small, tmp_path, monkeypatch):
+    """A second SQLite file stands for the server: what proves the rows knows no database by name."""
+    rows = tmp_path / "rows.db"
+    monkeypatch.setenv(DATABASE_VARIABLE, f"sqlite:///{rows}")
+    made = backup(small, tmp_path / "disk")
+    (made.folder / "rows.dump").write_bytes(b"the dump is no part of a workshop")
+    with pytest.raises(JobError, match="QC_DATABASE names holds no rows. Load the rows"):
+        restore(made.folder, tmp_path / "again")
+    assert not (tmp_path / "again").exists()
+    copy_database(small.folder / "qc.db", rows)
+    found = restore(made.folder, tmp_path / "again")
+    assert (found.entries, found.head) == (4, small.store.head())
+    sheets = sorted(f"sheets/{one.sheet}" for one in small.store.sheets())
+    assert names(tmp_path / "again") == sorted(["plan.yaml", *sheets])
+    with closing(sqlite3.connect(rows)) as base:
+        base.execute("DROP TRIGGER reading_no_update")
+        base.execute("UPDATE reading SET value = value + 1")
+        base.commit()
+    with pytest.raises(JobError, match="is not sound, nothing was brought back"):
+        restore(made.folder, tmp_path / "more")
 
 
 def test_a_lock_on_the_store_keeps_nobody_from_a_backup(small, tmp_path, monkeypatch):

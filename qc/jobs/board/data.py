@@ -11,12 +11,14 @@ from zoneinfo import ZoneInfo
 
 from qc import clock
 from qc.errors import QcError
+from qc.ingest import MappingError, read_mapping
 from qc.jobs.also import Kind, also
 from qc.jobs.backup import backup_note
 from qc.jobs.board import views
 from qc.jobs.board.gauge_views import GaugeView
 from qc.jobs.board.gauges import gauge_views, trusted_since
 from qc.jobs.board.rows import (
+    decided_views,
     held_views,
     instrument_rows,
     instrument_view,
@@ -168,6 +170,10 @@ class StoreBoardData:
         """Return the held rows that are still open."""
         return self._once("held", held_views)
 
+    def decided(self) -> tuple[views.DecidedView, ...]:
+        """Return what was decided about held rows of late and can be taken back, newest first."""
+        return self._once("decided", decided_views)
+
     def gauges(self) -> tuple[GaugeView, ...]:
         """Return the gauges of the plan, those that need a look first."""
         return self._once("gauges", gauge_views)
@@ -183,6 +189,16 @@ class StoreBoardData:
     def reports(self) -> tuple[views.ReportView, ...]:
         """Return the monthly reports on disk, newest first."""
         return report_views(self._folder)
+
+    def mapping_faults(self, mapping: str) -> tuple[str, ...]:
+        """Return all that is wrong with what headings are said to mean, a sentence each."""
+        try:
+            read_mapping(mapping, "The answer", self._current().plan)
+        except MappingError as error:
+            names = (fault.field.removeprefix("columns.") for fault in error.faults)
+            told = zip(names, error.faults, strict=True)
+            return tuple(f"{name} {fault.problem}. {fault.mend}" for name, fault in told)
+        return ()
 
     def _once(self, name: str, work: Callable[[Workshop], T]) -> T:
         # Worked out under the lock: a burst of requests after an upload then waits for one answer, not ten.

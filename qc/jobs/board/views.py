@@ -6,7 +6,7 @@ The questions they answer are listed in `qc.jobs.board.questions`.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from datetime import date
+from datetime import date, datetime
 from pathlib import Path
 from typing import Literal
 
@@ -43,6 +43,7 @@ from qc.watch import (
 )
 
 __all__ = [
+    "DecidedView",
     "LIMITS_WORDS",
     "TOO_EARLY",
     "TOO_FEW",
@@ -282,7 +283,22 @@ class HeldView:
     what: str = ""  # which figure it is
     columns: tuple[tuple[str, str], ...] = ()  # what may be typed anew: column and what stands there
     doubt: bool = True  # False where a fault is among the reasons, which nobody can confirm away
-    run: str = ""  # rows of one run are neighbours held alike, to be decided in one go
+    run: str = ""  # rows of one run are one question, to be decided in one go
+    place: str = ""  # where on the piece
+    card: str = ""  # title of the card: the bench it came from
+    entered: datetime | None = None  # when it was handed in, UTC
+
+
+@dataclass(frozen=True, slots=True)
+class DecidedView:
+    """A decision about a held row that can be taken back."""
+
+    row: str
+    what: str  # piece, figure and place
+    text: str  # as typed
+    state: str  # accepted | dropped
+    who: str
+    day: date
 
 
 @dataclass(frozen=True, slots=True)
@@ -313,6 +329,9 @@ class InstrumentReading:
     file: str
     row: int
     note: str = ""
+    id: int = 0  # the name by which it is put right
+    state: str = "stands"  # stands | corrected | taken back
+    became: str = ""  # what became of it, by whom, when and why; empty where it stands
 
 
 @dataclass(frozen=True, slots=True)

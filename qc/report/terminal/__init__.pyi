@@ -10,10 +10,13 @@ from .gauge import gauge_text as gauge_text
 from .gauge import linearity_text as linearity_text
 from .gauge_days import check_standard_text as check_standard_text
 from .gauge_days import over_days_text as over_days_text
+from .intake import correction_text as correction_text
 from .intake import exported_text as exported_text
 from .intake import held_row_text as held_row_text
 from .intake import held_text as held_text
+from .intake import learned_text as learned_text
 from .intake import mended_text as mended_text
+from .intake import readings_text as readings_text
 from .intake import receipt_text as receipt_text
 from .intake import total_text as total_text
 from .keeping import backup_note_text as backup_note_text
@@ -29,6 +32,7 @@ from .plan import plan_text as plan_text
 from .remedies import coat_text as coat_text
 from .remedies import pair_text as pair_text
 from .remedies import recording_text as recording_text
+from .remedies import taken_text as taken_text
 from .remedies import tune_text as tune_text
 from .remedies import wear_text as wear_text
 from .run_lengths import SHARES as SHARES

@@ -148,7 +148,8 @@ class LevelCourse:
         judged = [self.points[place] for place in places]
         frozen = self._frozen(places)
         splits = self._splits(judged, frozen, kept)
-        cuts, apart = {0, len(places)}, set()
+        cuts: set[int] = {0, len(places)}
+        apart: set[int] = set()
         for split in splits:
             cuts.add(split.after)
             apart.update(range(split.away, split.after))

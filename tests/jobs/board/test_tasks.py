@@ -45,6 +45,8 @@ def test_an_accepted_mend_leaves_the_list(demo_copy):
 def test_a_signal_goes_through_its_life_and_keeps_who_said_what(demo_copy):
     signal = open_workshop(demo_copy).store.signals(states=["open"])[0].id
     remark = do(say_signal, demo_copy, signal, Saying(What.COMMENT, "IS", "Looked at it."))
+    again = do(say_signal, demo_copy, signal, Saying(What.COMMENT, "IS", "Looked at it."))
+    assert "stands already" in again["sentence"]
     assert remark["sentence"] == "The remark is kept."
     closing = Saying(What.CLOSED, "IS", cause="unknown", action="measured again", outcome="stays")
     assert do(say_signal, demo_copy, signal, closing)["sentence"] == "The signal is now closed."
@@ -64,6 +66,7 @@ def test_a_lead_decides_about_a_series_and_undoes_it(demo_copy):
     serials = open_workshop(demo_copy).store.verdicts(series=[FORCE])[0].serials
     frozen = Saying(What.FREEZE, "IS", "settled", first=serials[0], last=serials[40])
     sentence = do(decide_series, demo_copy, FORCE, frozen)["sentence"]
+    assert "stands already" in do(decide_series, demo_copy, FORCE, frozen)["sentence"]
     assert sentence.startswith("Kept. Slide: Slide force")
     left = Saying(What.LEAVE_OUT, "IS", "test piece", first=serials[0])
     do(decide_series, demo_copy, FORCE, left)

@@ -14,8 +14,8 @@ from datetime import datetime
 import pytest
 
 from qc.errors import MachineError
-from qc.jobs.held import Decision, mend_rows
 from qc.jobs.judging import catch_up, catching_up, not_judged_since
+from qc.jobs.rows import Decision, mend_rows
 from qc.jobs.signals import list_signals
 from qc.jobs.status import status
 from qc.jobs.upload import upload

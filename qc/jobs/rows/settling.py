@@ -1,0 +1,316 @@
+"""What a person decides about held rows.
+
+A mended row goes through the same check as a new one; only then does it come in. What was typed stays on
+record beside what it became, with who decided and when.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Literal
+
+from qc.ingest import Checked, MendedRow, Reason, mend_row, recheck, warm_up
+from qc.jobs.errors import JobError
+from qc.jobs.judging import NOTHING_STORED, STORED_NOT_JUDGED, catch_up, ending
+from qc.jobs.past import known_of
+from qc.jobs.roles import Verb, may, refuse_no_reason
+from qc.jobs.rows.corrections import offered_now
+from qc.jobs.rows.naming import piece_words
+from qc.jobs.rows.reasons import DOUBT_NAMES, is_doubt
+from qc.jobs.rows.waiting import mend_words, recorded_of
+from qc.jobs.workshop import Workshop
+from qc.plain import FrameRow, JsonObject
+from qc.plan import Plan
+from qc.report.terminal import mended_text
+from qc.stats import Tabled
+from qc.store import HeldReason, HeldRecord, reasons_of
+from qc.words import listed
+
+
+class Decision(StrEnum):
+    """What a person may decide about a held row."""
+
+    PROPOSAL = "proposal"  # take the proposed mend
+    BY_HAND = "by-hand"  # change columns
+    AS_TYPED = "as-typed"  # it was right after all: confirm every doubt
+    DROP = "drop"  # set it aside for good
+
+
+@dataclass(frozen=True, slots=True)
+class Mended(Tabled):
+    """What became of a held row."""
+
+    row: int
+    state: Literal["accepted", "dropped", "held"]
+    sentence: str
+    reasons: tuple[HeldReason, ...] = ()
+
+    def to_text(self) -> str:
+        """Say it in one sentence, and why where it is still held."""
+        return mended_text(self.sentence, [reason.sentence for reason in self.reasons])
+
+
+@dataclass(frozen=True, slots=True)
+class MendedRows:
+    """What became of several held rows."""
+
+    rows: tuple[Mended, ...]
+
+    def to_dict(self) -> JsonObject:
+        """Return plain values."""
+        return {"mended": [row.to_dict() for row in self.rows]}
+
+    def to_text(self) -> str:
+        """Say it row by row."""
+        return "\n".join(row.to_text() for row in self.rows)
+
+
+@dataclass(frozen=True, slots=True)
+class Undone:
+    """A decision taken back: the row, the number under which it waits again, its piece and place."""
+
+    row: int
+    waits_as: int
+    what: str
+
+    @property
+    def sentence(self) -> str:
+        """Say it."""
+        return f"Row {self.row} ({self.what}) waits again, as row {self.waits_as}."
+
+
+@dataclass(frozen=True, slots=True)
+class UndoneRows:
+    """Decisions that were taken back."""
+
+    rows: tuple[Undone, ...]
+
+    def to_dict(self) -> JsonObject:
+        """Return plain values."""
+        rows = [{"row": one.row, "waits_as": one.waits_as, "sentence": one.sentence} for one in self.rows]
+        return {"undone": rows}
+
+    def to_text(self) -> str:
+        """Say it row by row."""
+        return "\n".join(one.sentence for one in self.rows)
+
+
+def mend_held(
+    workshop: Workshop,
+    row: int,
+    decision: Decision = Decision.PROPOSAL,
+    changes: Mapping[str, object] | None = None,
+    *,
+    who: str = "",
+) -> Mended:
+    """Decide about a held row.
+
+    Parameters
+    ----------
+    workshop : Workshop
+        An open workshop.
+    row : int
+        Number of the held row.
+    decision : Decision
+        Take the proposal, change it by hand, accept it as typed, or drop it.
+    changes : mapping, optional
+        Column to new value, for a mend by hand.
+    who : str
+        Code of the person who decides.
+
+    Returns
+    -------
+    Mended
+        `held` with the reasons where the mended row does not pass the check either; nothing is lost then.
+
+    Raises
+    ------
+    JobError
+        The row is not held, or has no proposal.
+    """
+    return mend_rows(workshop, [row], decision, changes, who=who).rows[0]
+
+
+def mend_rows(
+    workshop: Workshop,
+    rows: Iterable[int],
+    decision: Decision,
+    changes: Mapping[str, object] | None = None,
+    *,
+    who: str = "",
+) -> MendedRows:
+    """Decide the same about several held rows, in one transaction; see `mend_held`.
+
+    A row that passes the check no better than before is held on, with its reasons; the others are settled
+    all together. Where one of them is not there or was settled by somebody else, none is.
+    """
+    mended = settle_rows(workshop, rows, decision, changes, who=who)
+    # the rows change a series as any other does; without it the board would wait for the next sheet
+    with ending(STORED_NOT_JUDGED if any(one.state != "held" for one in mended.rows) else NOTHING_STORED):
+        catch_up(workshop)
+    return mended
+
+
+def settle_rows(
+    workshop: Workshop,
+    rows: Iterable[int],
+    decision: Decision,
+    changes: Mapping[str, object] | None = None,
+    *,
+    who: str = "",
+) -> MendedRows:
+    """Decide about held rows as `mend_rows` does, and leave judging to whoever comes next.
+
+    For one who works down a list: each decision is durable at once, and the series are judged at the end.
+    """
+    numbers = list(dict.fromkeys(rows))
+    with ending(NOTHING_STORED):
+        if decision is not Decision.DROP:
+            warm_up()  # loading the check takes seconds, in which nobody else could write
+        with workshop.store.writing():
+            may(who, Verb.MEND, workshop.plan)
+            waiting = _waiting(workshop, numbers)
+            return MendedRows(tuple(_settle(workshop, held, decision, changes, who) for held in waiting))
+
+
+def _waiting(workshop: Workshop, rows: Sequence[int]) -> list[HeldRecord]:
+    """Return held rows in the order asked for; refuses all where one is not there or no longer waits."""
+    known = {row.id: row for row in workshop.store.held(open_only=False, ids=rows)}
+    unknown = [row for row in rows if row not in known]
+    if unknown:
+        raise JobError(f"No row {unknown[0]} is held{_none_changed(rows)}. See the list: qc held list")
+    settled = [known[row] for row in rows if known[row].state != "open"]
+    if settled:
+        told = listed([f"{row.id} ({row.state})" for row in settled])
+        raise JobError(
+            f"No row {settled[0].id} is held any more. Settled already: {told}{_none_changed(rows)}. "
+            "See the list: qc held list"
+        )
+    return offered_now(workshop, [known[row] for row in rows])
+
+
+def _none_changed(rows: Sequence[int]) -> str:
+    return ", so none of these rows was changed" if len(rows) > 1 else ""
+
+
+def _settle(
+    workshop: Workshop,
+    held: HeldRecord,
+    decision: Decision,
+    changes: Mapping[str, object] | None,
+    who: str,
+) -> Mended:
+    """Decide about one row that waits, inside the transaction of all."""
+    row = held.id
+    named = f"Row {row} ({piece_words(held.as_typed(), workshop.plan)})"
+    if decision is Decision.DROP:
+        workshop.store.settle_held([row], "dropped", who=who, when=workshop.now, note="set aside")
+        return Mended(row, "dropped", f"{named} is set aside; it stays on record as typed.")
+    kept = {"table": held.table, "typed": held.typed}
+    mended = mend_row(kept, _changes(held, decision, changes, workshop.plan), workshop.plan)
+    checked = _check_again(workshop, mended, held, decision)
+    if not checked.held.is_empty():
+        reasons = reasons_of(checked.held["reasons"][0])
+        return Mended(row, "held", _still_held(named, decision, reasons), reasons)
+    workshop.store.settle_held(
+        [row],
+        "accepted",
+        who=who,
+        when=workshop.now,
+        readings=checked.readings,
+        events=checked.events,
+        replaces=mended.replaces,
+        note=f"{decision.value}: {json.dumps(mended.to_dict()['changed'], ensure_ascii=False)}",
+    )
+    return Mended(
+        row, "accepted", f"{named} is accepted{_said(mended, held, recorded_of(workshop, [held]))}."
+    )
+
+
+def _changes(
+    held: HeldRecord, decision: Decision, changes: Mapping[str, object] | None, plan: Plan
+) -> Mapping[str, object]:
+    if decision is Decision.BY_HAND:
+        return changes or {}
+    if decision is Decision.AS_TYPED:
+        return {}
+    if not held.proposal:
+        typed = held.as_typed()
+        column = next((name for name in ("value", "serial", "day") if name in typed), "value")
+        raise JobError(
+            f"Row {held.id} ({piece_words(typed, plan)}) has no proposed mend. Change it by hand: "
+            f"qc held mend {held.id} --set {column}=VALUE --who CODE"
+        )
+    return held.proposal
+
+
+def _check_again(workshop: Workshop, mended: MendedRow, held: HeldRecord, decision: Decision) -> Checked:
+    row = mended.row
+    figure = (row.get("stage") or "", row.get("characteristic") or "", row.get("model"), row.get("serial"))
+    known = known_of(workshop, [figure] if mended.table == "reading" else [], {row["serial"]} - {None, ""})
+    reasons = {reason.id for reason in held.reasons}
+    if decision is Decision.AS_TYPED:
+        # who says that a row is so as it stands is not asked the next doubt about it, only what is on record
+        reasons |= DOUBT_NAMES - {Reason.DIFFERS_FROM_RECORDED}
+    # what a person vouches for must not be held again for the same doubt
+    confirmed = reasons if decision in {Decision.AS_TYPED, Decision.PROPOSAL} else ()
+    return recheck([mended], workshop.plan, known, confirmed=confirmed)[0]
+
+
+def _still_held(named: str, decision: Decision, reasons: Iterable[HeldReason]) -> str:
+    faults = [reason for reason in reasons if not is_doubt(reason)]
+    if decision is Decision.AS_TYPED and faults:
+        return f"{named} is still held: a doubt can be confirmed, a fault cannot. Type another value."
+    return f"{named} is still held."
+
+
+def _said(mended: MendedRow, held: HeldRecord, recorded: Mapping[int, FrameRow]) -> str:
+    """Say what the row became: ``: 500 becomes 0.5``."""
+    changes = {name: new for name, (_, new) in mended.changed.items()}
+    if mended.replaces is not None:
+        changes["replaces"] = mended.replaces
+    said = mend_words(changes, held.as_typed(), held.text, recorded)
+    return f": {said}" if said else " as typed"
+
+
+def undo_decisions(workshop: Workshop, rows: Iterable[int], *, who: str, why: str) -> UndoneRows:
+    """Take back what was decided about held rows: they wait again, and what came of them counts no more.
+
+    Parameters
+    ----------
+    workshop : Workshop
+        An open workshop.
+    rows : iterable of int
+        The numbers that they had while they were held.
+    who, why : str
+        Code of the person who takes it back, and the reason, kept with it.
+
+    Raises
+    ------
+    UsageError
+        Nobody is named, or no reason is given.
+    StoreError
+        Nothing was decided about one of them, that was taken back already, or what came of it was put right
+        since; then none is taken back.
+    """
+    done = undo_settled(workshop, rows, who=who, why=why)
+    with ending(STORED_NOT_JUDGED):
+        catch_up(workshop)
+    return done
+
+
+def undo_settled(workshop: Workshop, rows: Iterable[int], *, who: str, why: str) -> UndoneRows:
+    """Take back decisions as `undo_decisions` does, and leave judging to whoever comes next."""
+    refuse_no_reason(why)
+    numbers = list(dict.fromkeys(rows))
+    with ending(NOTHING_STORED), workshop.store.writing():
+        may(who, Verb.MEND, workshop.plan)
+        known = {row.id: row for row in workshop.store.held(open_only=False, ids=numbers)}
+        done = []
+        for number in numbers:
+            waits = workshop.store.undo_held(number, who=who, when=workshop.now, why=why)
+            done.append(Undone(number, waits, piece_words(known[number].as_typed(), workshop.plan)))
+    return UndoneRows(tuple(done))
