@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import date
 
 from qc.plan.errors import PlanFault
 from qc.plan.model import Characteristic, DatedLimits, Plan
@@ -113,7 +112,7 @@ def _limits(characteristic: Characteristic, entry: DatedLimits, node: Node) -> I
 
 
 def _overlap(entry: DatedLimits, node: Node, before: list[tuple[DatedLimits, Node]]) -> Iterator[PlanFault]:
-    """Yield a fault for each model of which an earlier entry speaks on the same day and of the same places."""
+    """Yield a fault for each model of which an earlier entry speaks of the same day and the same places."""
     for model in entry.models or ("",):
         for other, first in before:
             if other.since == entry.since and model in (other.models or ("",)) and _meet(entry, other):

@@ -20,7 +20,7 @@ TUBE = Characteristic(
     ),
 )
 OLD = template_text()
-HEAD = "        places: {leg: [upper, lower], station: [mouth, middle, crook], direction: [0, 90], surface: [stocking, body]}\n"
+HEAD = next(line for line in OLD.splitlines(keepends=True) if "surface: [stocking, body]" in line)
 LIMITED = HEAD + "        limits: [{target: 13.9, lower: 13.86, upper: 13.94}]\n"
 AT = HEAD + "        limits: [{target: 13.9, lower: 13.86, upper: 13.94, at: {surface: [stocking]}}]\n"
 
