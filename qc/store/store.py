@@ -13,15 +13,16 @@ from sqlalchemy import select
 
 from qc.plain import JsonObject
 from qc.sayings import Said, Saying, SignalState
-from qc.store import corrections, plans, queries, said, verdicts
 from qc.store import pieces as few
+from qc.store import plans, queries, said, verdicts
+from qc.store.corrected import CorrectedStore
 from qc.store.database import Database, read_url, sqlite_url
 from qc.store.errors import StoreUnavailable
 from qc.store.intake import NewSheet, SheetCount, add_sheets
 from qc.store.keeping import MARK, Grounds, adopt_what_was_kept, tell
 from qc.store.location import OWN_FILE, private_folder, refuse_network_share
-from qc.store.proven import JUDGEMENTS, ProvenStore, judgements
-from qc.store.records import HeldRecord, HeldState, SheetRecord, SignalRecord, VerdictRecord
+from qc.store.proven import JUDGEMENTS, judgements
+from qc.store.records import SheetRecord, SignalRecord, VerdictRecord
 from qc.store.sheetfiles import SheetFiles, refuse_new_beside
 from qc.store.states import put_states, read_states
 from qc.store.tables import sheet
@@ -60,7 +61,7 @@ def open_store(folder: Path, *, url: str | None = None) -> Store:
     return Store(folder, database, files)
 
 
-class Store(ProvenStore):
+class Store(CorrectedStore):
     """Everything a workshop keeps. Make one with `open_store`; it may be used from several threads.
 
     Parameters
@@ -175,7 +176,7 @@ class Store(ProvenStore):
         with self._database.reading() as conn:
             return few.read_recent_pieces(conn, most)
 
-    def news(self, mark: tuple[int, int] = (0, 0)) -> few.News:
+    def news(self, mark: tuple[int, int, int] = (0, 0, 0)) -> few.News:
         """Return what came in after a mark, and the mark to ask with the next time."""
         with self._database.reading() as conn:
             return few.read_news(conn, mark)
@@ -216,41 +217,6 @@ class Store(ProvenStore):
         """Return the mean of each figure of some pieces, with the first day it was measured."""
         with self._database.reading() as conn:
             return few.read_means(conn, serials, until)
-
-    def held(self, open_only: bool = True, *, ids: Sequence[int] | None = None) -> list[HeldRecord]:
-        """Return held rows in order of entry: those that still wait, or all."""
-        with self._database.reading() as conn:
-            return queries.read_held(conn, open_only, ids)
-
-    def settle_held(
-        self,
-        held_ids: Sequence[int],
-        state: HeldState,
-        *,
-        who: str,
-        when: datetime,
-        readings: pl.DataFrame | None = None,
-        events: pl.DataFrame | None = None,
-        replaces: int | None = None,
-        note: str = "",
-    ) -> list[int]:
-        """Close open held rows for good; returns the ids of the new readings.
-
-        `state` is ``accepted``, with the rows as mended and checked in `readings` or `events` (those already
-        known are not stored again) and the reading in `replaces` that they correct, or ``dropped``. `note`
-        says why, in words.
-        """
-        empty = pl.DataFrame()
-        rows = (empty if readings is None else readings, empty if events is None else events)
-        with self._database.writing() as conn:
-            return corrections.settle_held(conn, held_ids, state, who, when, *rows, replaces, note)
-
-    def replace_reading(
-        self, old_id: int, row: pl.DataFrame, *, who: str, when: datetime, why: str = ""
-    ) -> int:
-        """Put a corrected reading in the place of an old one, which stays on record; returns the new id."""
-        with self._database.writing() as conn:
-            return corrections.replace_reading(conn, old_id, row, who, when, why)
 
     def sheets(self) -> list[SheetRecord]:
         """Return the sheets in order of entry."""
