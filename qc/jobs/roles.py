@@ -22,9 +22,10 @@ class Verb(StrEnum):
     MEND = "settle held rows"
     SAY = "say something of a signal"
     DECIDE = "decide about a series"
+    RELEASE = "release a piece or keep it back"
 
 
-OF_THE_LEAD = frozenset({Verb.DECIDE})
+OF_THE_LEAD = frozenset({Verb.DECIDE, Verb.RELEASE})
 """What only the quality lead may do."""
 
 

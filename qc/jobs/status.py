@@ -8,6 +8,7 @@ from datetime import date
 
 from qc.jobs.backup import backup_note
 from qc.jobs.judging import NotJudged, brought_up, present_budget, signals_of_day, verdicts_of_day
+from qc.jobs.pieces import hold_list, hold_sentence
 from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
 from qc.report.terminal import status_text
@@ -74,7 +75,8 @@ def status(workshop: Workshop) -> Status:
     waits = (not_judged.sentence(workshop.plan.workshop.time_zone),) if not_judged else ()
     due = backup_note(workshop)
     said = (*_decided(verdicts), *_dependence(workshop, verdicts), *_scatter(verdicts))
-    notes = (*waits, *said, *([due] if due else []))
+    hold = hold_sentence(hold_list(workshop, judge=False, verdicts=verdicts))
+    notes = (*waits, *([hold] if hold else []), *said, *([due] if due else []))
     shop, budget = workshop.plan.workshop.name, present_budget(workshop).sentence()
     return Status(shop, workshop.today, tuple(verdicts), counts, notes, budget, known, not_judged)
 

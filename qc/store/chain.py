@@ -29,6 +29,7 @@ from qc.store.tables import (
     held_event,
     judgement,
     origin,
+    piece_event,
     place,
     plan_version,
     reading,
@@ -42,10 +43,10 @@ START = "0" * 64
 """What the first entry names as the entry before."""
 
 EntryKind = Literal[
-    "sheet", "mend", "correction", "withdrawal", "undo", "plan", "signal", "series", "verdict"
+    "sheet", "mend", "correction", "withdrawal", "undo", "plan", "signal", "series", "piece", "verdict"
 ]
 """What an entry brought: a sheet, mended rows, a corrected reading, one taken back, a decision about a held
-row taken back, a plan, words on a signal or series, or what the program told after it had judged."""
+row taken back, a plan, words on a signal, series or piece, or what the program told after it had judged."""
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
@@ -226,6 +227,7 @@ _STATEMENTS: dict[str, _Named] = {
     ),
     "plan_version": _plain(plan_version, id="int", entry="int"),
     "signal_event": _signal_event_content(),
+    "piece_event": _plain(piece_event, id="int", entry="int"),
     "judgement": _plain(
         judgement, id="int", entry="int", plan="int", readings="int", events="int", upto="int"
     ),
