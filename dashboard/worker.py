@@ -86,7 +86,16 @@ def _done(folder: Path, as_of: date | None, task: Given, line: Any) -> JsonObjec
 
 def _do(folder: Path, as_of: date | None, task: Given, line: Any, began: dict[str, int | None]) -> JsonObject:
     """Do one task; imported here, so that the heavy libraries load in this process alone."""
-    from qc.jobs.board import decide_held, decide_series, judge, opened, say_signal, study_file, take_sheets
+    from qc.jobs.board import (
+        decide_held,
+        decide_piece,
+        decide_series,
+        judge,
+        opened,
+        say_signal,
+        study_file,
+        take_sheets,
+    )
 
     kind, what, who = task
     if kind == "study":
@@ -107,6 +116,8 @@ def _do(folder: Path, as_of: date | None, task: Given, line: Any, began: dict[st
             return say_signal(workshop, *what)
         if kind == "series":
             return decide_series(workshop, *what)
+        if kind == "piece":
+            return decide_piece(workshop, *what, who)
         if kind == "judge":
             return judge(workshop)
         return take_sheets(workshop, what, who, tell)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -83,3 +84,19 @@ def keep(
     from qc.jobs.pieces import keep_back
 
     show(keep_back(open_workshop(workshop, as_of), serial, who=who, why=why, figure=figure), as_json=as_json)
+
+
+@hold.command("tags")
+def tags(
+    out: Annotated[Path, typer.Option(metavar="FILE", help="The pdf to write.")],
+    serial: Annotated[
+        list[str] | None, typer.Option(metavar="SERIAL", help="Only this piece; may be repeated.")
+    ] = None,
+    workshop: WorkshopOption = None,
+    as_of: AsOfOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Write a tag for each piece in the house that is to be held, eight to a page of A4."""
+    from qc.jobs.pieces import write_tags
+
+    show(write_tags(open_workshop(workshop, as_of), out, serials=serial), as_json=as_json)

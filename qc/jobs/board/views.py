@@ -10,6 +10,7 @@ from datetime import date
 from pathlib import Path
 from typing import Literal
 
+from qc.jobs.pieces import HoldList, HoldRow, why_words
 from qc.sayings import SignalState, What
 from qc.store import HeldReason
 from qc.watch import (
@@ -52,6 +53,8 @@ __all__ = [
     "Forecast",
     "HeldReason",
     "HeldView",
+    "HoldList",
+    "HoldRow",
     "InstrumentReading",
     "InstrumentRow",
     "InstrumentView",
@@ -84,6 +87,7 @@ __all__ = [
     "reaction_steps",
     "settled_words",
     "why_none",
+    "why_words",
 ]
 
 

@@ -89,6 +89,7 @@ def hold_list(
     judge: bool = True,
     every: bool = False,
     verdicts: Sequence[SeriesVerdict] | None = None,
+    keep: bool = True,
 ) -> HoldList:
     """Return the pieces to hold, after judging what waits.
 
@@ -104,6 +105,8 @@ def hold_list(
         List in the text what has left and what was released, too.
     verdicts : sequence of SeriesVerdict, optional
         Those of the workshop's day, for who has them at hand.
+    keep : bool
+        Keep which pieces are outside for the next who asks; False for who may not write.
 
     Returns
     -------
@@ -111,7 +114,7 @@ def hold_list(
         Of a past day as it stood then, by what was measured and decided by its end.
     """
     waits = brought_up(workshop) if judge else None
-    outside, near = by_limits(workshop)
+    outside, near = by_limits(workshop, keep=keep)
     signals = open_signals(workshop, verdicts_of_day(workshop) if verdicts is None else verdicts)
     found = [
         *outside,

@@ -28,13 +28,15 @@ PATIENCE_S = 0.5
 """Chosen: who only asks does not wait for a writer to be done, just to spare the next one some work."""
 
 
-def figures_outside(workshop: Workshop) -> list[PieceFigure]:
+def figures_outside(workshop: Workshop, *, keep: bool = True) -> list[PieceFigure]:
     """Return the figures that are outside their limits, or inside without proof, in route order.
 
     Parameters
     ----------
     workshop : Workshop
         An open workshop. Of a past day they are worked out from what was measured by then.
+    keep : bool
+        Keep what was worked out for the next who asks; False for who may not write.
     """
     newest = workshop.store.newest_day()
     if newest is None:
@@ -55,8 +57,14 @@ def figures_outside(workshop: Workshop) -> list[PieceFigure]:
         figures = [one for row in kept["figures"] if (one := _figure(row)).serial not in set(touched)]
         figures += _found(workshop, newest, touched) if touched else ()
         figures = _in_order(workshop, figures)
-    _keep(workshop, {"of": of, "mark": reached.to_dict(), "figures": [_plain(one) for one in figures]})
+    if keep:
+        _keep(workshop, {"of": of, "mark": reached.to_dict(), "figures": [_plain(one) for one in figures]})
     return figures
+
+
+def outside_up_to_date(workshop: Workshop) -> None:
+    """Work out what came in since, so that whoever asks next has the answer at once."""
+    figures_outside(workshop)
 
 
 def figures_of(

@@ -31,14 +31,14 @@ class Doubt:
     because: str
 
 
-def by_limits(workshop: Workshop) -> tuple[list[HoldRow], list[HoldRow]]:
+def by_limits(workshop: Workshop, *, keep: bool = True) -> tuple[list[HoldRow], list[HoldRow]]:
     """Return the pieces outside their limits, and those inside by less than their gauge can tell.
 
     Of the second the plan says, by figure, whether they are told only or held with the first.
     """
     held: list[HoldRow] = []
     told: list[HoldRow] = []
-    for figure in figures_outside(workshop):
+    for figure in figures_outside(workshop, keep=keep):
         characteristic = workshop.plan.characteristic(figure.stage, figure.characteristic)
         stage = workshop.plan.stage(figure.stage)
         if characteristic is None or stage is None:
