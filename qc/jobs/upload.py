@@ -27,6 +27,7 @@ from qc.ingest import (
 )
 from qc.jobs.judging import NOTHING_STORED, STORED_NOT_JUDGED, catch_up, ending, not_judged_since
 from qc.jobs.past import known_of
+from qc.jobs.pieces import HoldList, hold_list, hold_sentence
 from qc.jobs.roles import refuse_no_name
 from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
@@ -100,6 +101,8 @@ class UploadReceipt(Tabled):
         All signals raised by judging after this upload, those on no sheet of it too.
     late : frozenset of str
         Ids of those that sheets handed in before had brought, which had not been judged until now.
+    hold : HoldList or None
+        What holds the pieces of these sheets now; None where they brought nothing new.
     """
 
     ROWS = "sheets"
@@ -108,6 +111,7 @@ class UploadReceipt(Tabled):
     refused: tuple[str, ...] = ()
     raised: tuple[RaisedSignal, ...] = ()
     late: frozenset[str] = frozenset()
+    hold: HoldList | None = None
 
     def to_dict(self) -> JsonObject:
         """Return the contract of ``qc upload --json``."""
@@ -115,6 +119,7 @@ class UploadReceipt(Tabled):
             "sheets": [s.to_dict() for s in self.sheets],
             "refused": list(self.refused),
             "signals": list(self.raised),
+            "hold": [row.to_dict() for row in self.hold.waiting] if self.hold else [],
         }
 
     def to_text(self) -> str:
@@ -122,7 +127,8 @@ class UploadReceipt(Tabled):
         counts = [sheet.count for sheet in self.sheets]
         rows = [(c.file, c.rows, c.accepted, c.held, c.already_known, c.reasons) for c in counts]
         own = [s["sentence"] for s in self.raised if s["id"] not in self.late]
-        return receipt_text(rows, own, [s["sentence"] for s in self.raised if s["id"] in self.late])
+        late = [s["sentence"] for s in self.raised if s["id"] in self.late]
+        return receipt_text(rows, own, late, hold_sentence(self.hold) if self.hold else "")
 
 
 @dataclass(frozen=True, slots=True)
@@ -234,7 +240,13 @@ def upload(
     every = tuple(signal for found in raised.values() for signal in found)
     own = {signal["id"] for receipt in receipts for signal in receipt.signals}
     late = frozenset(s["id"] for s in every if waited and s["id"] not in own)
-    return UploadReceipt(receipts, tuple(refused), every, late)
+    return UploadReceipt(receipts, tuple(refused), every, late, _hold(workshop, sheets) if new else None)
+
+
+def _hold(workshop: Workshop, sheets: Sequence[NewSheet]) -> HoldList:
+    """Return what holds the pieces on these sheets, as it stands now that they are judged."""
+    serials = {serial for sheet in sheets for serial in sheet.readings["serial"].drop_nulls()}
+    return hold_list(workshop, serials=serials, judge=False)
 
 
 def _stored_words(counts: Sequence[SheetCount]) -> str:

@@ -15,8 +15,13 @@ FEW_SHEETS = 12
 """From so many on, a sheet without rows is not told by itself."""
 
 
-def receipt_text(sheets: Sequence[SheetLine], raised: Sequence[str], late: Sequence[str] = ()) -> str:
-    """Say what became of each sheet, what was raised, and what sheets from before had brought unjudged."""
+def receipt_text(
+    sheets: Sequence[SheetLine], raised: Sequence[str], late: Sequence[str] = (), hold: str = ""
+) -> str:
+    """Say what became of each sheet, what was raised, and what sheets from before had brought unjudged.
+
+    `hold` says which of their pieces are to be held, in short.
+    """
     lines = [_sheet_line(sheet) for sheet in sheets if sheet[1] or len(sheets) < FEW_SHEETS]
     if len(sheets) > 1:
         counts = [sheet[1:5] for sheet in sheets]
@@ -25,6 +30,7 @@ def receipt_text(sheets: Sequence[SheetLine], raised: Sequence[str], late: Seque
     if late:
         lines.append("From sheets handed in before, judged now:")
         lines += [f"▲ {sentence}" for sentence in late]
+    lines += [hold] if hold else []
     if any(held for _, _, _, held, *_ in sheets):
         lines.append("See what is held: qc held list")
     return "\n".join(lines) or "Nothing was taken in."
