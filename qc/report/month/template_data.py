@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict
 
 from qc.plain import JsonObject
-from qc.report.month.content import MonthContent
+from qc.report.month.content import MonthContent, PieceToHold
 from qc.watch import LEARNING, SeriesVerdict, limits_words, settled_words
 from qc.words import count_words, day_words, month_words, pieces_words, unit_words
 
@@ -91,9 +91,12 @@ def plain_content(content: MonthContent) -> JsonObject:
 
 def _hold(content: MonthContent) -> JsonObject:
     """Return the pieces in the house with their first reason, and how many there are in all."""
-    here = {one.serial: one for one in reversed(content.hold) if one.shipped is None}
+    here: dict[str, PieceToHold] = {}
+    for one in content.hold:
+        if one.shipped is None:
+            here.setdefault(one.serial, one)  # the worst reason comes first
     left = {one.serial for one in content.hold if one.shipped is not None}
-    shown = [one for serial, one in reversed(here.items()) if serial][:SHOWN_PIECES]
+    shown = list(here.values())[:SHOWN_PIECES]
     left_words = f"{count_words(len(left), 'piece')} left in the month before anybody released "
     return {
         "hold": [

@@ -14,7 +14,7 @@ import polars as pl
 from qc.plain import FrameRow
 from qc.plan import Characteristic, DatedLimits, Plan, Stage
 from qc.trade import house_80_20
-from qc.watch.pieces.cells import TOLD, cells_of, with_margin
+from qc.watch.pieces.cells import LAST_BITS, TOLD, cells_of, with_margin
 from qc.words import listed
 
 PLACE_WORDS = {
@@ -192,7 +192,7 @@ def _told(row: FrameRow) -> PieceFigure:
         row,
         place=place_words(row) if places is None else f"mean of {places} places",
         inside=None if margin is None else margin >= 0,
-        near=margin is not None and guard is not None and 0 <= margin < guard,
+        near=margin is not None and guard is not None and 0 <= margin < guard * (1 - LAST_BITS),
     )
 
 
