@@ -19,6 +19,7 @@ class Reason(StrEnum):
     FUTURE_DATE = "future-date"
     OLD_DATE = "old-date"
     MISSING_SERIAL = "missing-serial"
+    MISSING_MODEL = "missing-model"
     UNKNOWN_MODEL = "unknown-model"
     UNKNOWN_PERSON = "unknown-person"
     UNKNOWN_GAUGE = "unknown-gauge"

@@ -9,12 +9,13 @@ from datetime import date
 from qc.jobs.backup import backup_note
 from qc.jobs.judging import NotJudged, brought_up, present_budget, signals_of_day, verdicts_of_day
 from qc.jobs.pieces import hold_list, hold_sentence
+from qc.jobs.receipts import Accepted, accepted_readings
 from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
 from qc.report.terminal import status_text
 from qc.sayings import OPEN_STATES
 from qc.stats import Tabled
-from qc.watch import DECIDED, SeriesVerdict, dependence_note
+from qc.watch import DECIDED, SeriesVerdict, dependence_note, not_kept_words
 from qc.words import listed
 
 
@@ -32,6 +33,7 @@ class Status(Tabled):
     budget: str = ""  # how often the whole board cries wolf, in words
     known: dict[str, date] = field(default_factory=dict)  # by series: day its present finding was first told
     not_judged: NotJudged | None = None  # since when something waits that could not be judged now
+    accepted: Accepted = Accepted()
 
     def to_dict(self) -> JsonObject:
         """Return the contract of ``qc status --json``."""
@@ -39,6 +41,7 @@ class Status(Tabled):
         return {
             "as_of": self.as_of.isoformat(),
             "not_judged_since": waits.since.isoformat() if waits else None,
+            "readings": self.accepted.to_dict(),
             "series": [self._series(verdict) for verdict in self.series],
         }
 
@@ -74,11 +77,15 @@ def status(workshop: Workshop) -> Status:
             counts[signal.series] = counts.get(signal.series, 0) + 1
     waits = (not_judged.sentence(workshop.plan.workshop.time_zone),) if not_judged else ()
     due = backup_note(workshop)
-    said = (*_decided(verdicts), *_dependence(workshop, verdicts), *_scatter(verdicts))
+    broken = [not_kept_words(verdict) for verdict in verdicts if verdict.not_kept is not None]
+    said = (*broken, *_decided(verdicts), *_dependence(workshop, verdicts), *_scatter(verdicts))
+    accepted = accepted_readings(workshop)
+    counted = accepted.sentence()
     hold = hold_sentence(hold_list(workshop, judge=False, verdicts=verdicts))
-    notes = (*waits, *([hold] if hold else []), *said, *([due] if due else []))
+    own = [one for one in (counted, due) if one]
+    notes = (*waits, *([hold] if hold else []), *said, *own)
     shop, budget = workshop.plan.workshop.name, present_budget(workshop).sentence()
-    return Status(shop, workshop.today, tuple(verdicts), counts, notes, budget, known, not_judged)
+    return Status(shop, workshop.today, tuple(verdicts), counts, notes, budget, known, not_judged, accepted)
 
 
 def _decided(verdicts: Sequence[SeriesVerdict]) -> list[str]:
@@ -120,6 +127,7 @@ def _series(verdict: SeriesVerdict, open_signals: int, known: date | None) -> Js
         "since_serial": signal.start_serial if signal else None,
         "since_date": signal.start_day.isoformat() if signal else None,
         "since_known": known.isoformat() if known else None,
+        "limits_not_kept_since": verdict.not_kept.start_day.isoformat() if verdict.not_kept else None,
         "settled_since": verdict.settled_since.isoformat() if verdict.settled_since else None,
         "size": signal.size if signal else None,
         "unit": verdict.unit,

@@ -122,6 +122,13 @@ class Derive(_Part):
     partial: int | None = None
 
 
+_NOTES = ("note",)
+_MEASURED_FOR: dict[str, tuple[str, ...]] = {
+    "clearance": ("inner_od", "outer_bore", "clearance_read"),
+    "ovality": ("outer_bore",),
+}  # every other computed figure comes from the notes
+
+
 class Characteristic(_Part):
     """One thing measured at a stage."""
 
@@ -147,6 +154,13 @@ class Characteristic(_Part):
     next_step: str = ""  # one sentence on the board, first thing to do
     reaction: tuple[str, ...] = ()  # written steps after re-measure, gauge zero, serial and unit
     plain: str = ""  # one sentence that says what this figure is, for someone new
+
+    @property
+    def sources(self) -> tuple[str, ...]:
+        """The characteristics of its stage whose readings a series of it is made of."""
+        if self.derive is None:
+            return (self.id,)
+        return _MEASURED_FOR.get(self.derive.what, _NOTES)
 
 
 class Stage(_Part):
@@ -192,6 +206,9 @@ class Tool(_Part):
     removed: Day | None = None
 
 
+_WRITTEN_BY = {"tuning": ("note",), "lacquer": ("thickness",)}  # what a source writes under one name only
+
+
 class Card(_Part):
     """A kind of sheet that the benches hand in, and the adaptor that reads it."""
 
@@ -231,6 +248,19 @@ class Plan(_Part):
             return None
         return next((c for c in stage.characteristics if c.id == characteristic_id), None)
 
+    def figures_on(self, card: Card) -> tuple[Characteristic, ...]:
+        """Return the characteristics that a card holds, in its order.
+
+        A card that lists none holds what its source writes; a `bench` card that tells of no event then holds
+        everything of its stage that is not computed.
+        """
+        if not card.characteristics and card.source == "bench" and card.event is None:
+            stage = self.stage(card.stage or "")
+            return tuple(c for c in stage.characteristics if c.derive is None) if stage else ()
+        names = card.characteristics or _WRITTEN_BY.get(card.source, ())
+        found = (self.characteristic(card.stage or "", name) for name in names)
+        return tuple(c for c in found if c is not None)
+
     def gauge(self, gauge_id: str) -> Gauge | None:
         """Return the gauge with this id, or None."""
         return next((g for g in self.gauges if g.id == gauge_id), None)
@@ -246,6 +276,40 @@ class Plan(_Part):
     def models_of(self, characteristic: Characteristic) -> tuple[Model, ...]:
         """Return the models a characteristic is measured on, in plan order."""
         return tuple(m for m in self.models if not characteristic.models or m.id in characteristic.models)
+
+    def asks_model(self, stage_id: str, characteristic_id: str) -> bool:
+        """Say whether a reading without a model would be missing in a series it belongs to.
+
+        ``pool: all`` charts a figure whatever the model; what is computed from notes needs it all the same,
+        since the length of the instrument is the model's. A figure that is only recorded asks for none.
+        """
+        return not all(self._takes(one, "") for one in self._series_of(stage_id, characteristic_id))
+
+    def stands(
+        self, stage_id: str, characteristic_id: str, model_id: str
+    ) -> Literal["chart", "record", "nowhere"]:
+        """Say where a reading is found again: in a series, among what is only recorded, or nowhere.
+
+        Only recorded is what the plan charts nowhere, or not on that model.
+        """
+        if self.characteristic(stage_id, characteristic_id) is None:
+            return "nowhere"
+        series = self._series_of(stage_id, characteristic_id)
+        if any(self._takes(one, model_id) for one in series):
+            return "chart"
+        return "nowhere" if series and not model_id else "record"
+
+    def _series_of(self, stage_id: str, characteristic_id: str) -> tuple[Characteristic, ...]:
+        """Return the charted characteristics that readings of this one are part of."""
+        stage = self.stage(stage_id)
+        charted = (c for c in (stage.characteristics if stage else ()) if c.charted)
+        return tuple(c for c in charted if characteristic_id in c.sources)
+
+    def _takes(self, charted: Characteristic, model_id: str) -> bool:
+        """Say whether a series takes readings of a model, empty where it is not known."""
+        if not model_id:
+            return charted.pool == "all" and charted.sources != _NOTES
+        return self.family_of(charted, model_id) is not None
 
     def families_of(self, characteristic: Characteristic) -> tuple[str, ...]:
         """Return the family names under which a characteristic is charted, in plan order.

@@ -287,8 +287,8 @@ def _card_content(card: Card, plan: Plan, node: Node, declared: Declared) -> Ite
             problem = f'"{name}" is computed, nobody writes it on a card'
             yield PlanFault(item.line, item.path, problem, "Take it out of the card.")
     writes = WRITTEN_BY.get(card.source)
-    if writes is None and not card.characteristics and card.event is None:
-        mend = "Add `characteristics:` or `event:`."
+    if writes is None and card.event is None and not card.characteristics and not plan.figures_on(card):
+        mend = "Add `characteristics:` or `event:`; the stage has no figure that a person writes."
         yield fault_at(node, "", "the card holds neither readings nor an event", mend)
     if writes is not None and not present.intersection(writes):
         wanted = " or ".join(f'"{name}"' for name in writes)

@@ -68,7 +68,8 @@ def model_faults(errors: Iterable[Mapping[str, Any]], tree: Node) -> list[PlanFa
     for error in errors:
         by_place.setdefault(real_path(error["loc"], tree, error["type"]), []).append(error)
     _forgive_mistyped(by_place)
-    return [_fault(path, alike, tree) for path, alike in by_place.items()]
+    told = [path for path in by_place if (node := tree.get(*path)) is not None and node.unmet]
+    return [_fault(path, alike, tree) for path, alike in by_place.items() if path not in told]
 
 
 def real_path(loc: tuple[str | int, ...], tree: Node, kind: str) -> tuple[str | int, ...]:

@@ -2,7 +2,8 @@
 
 Every scalar stays text; the model decides what it becomes. So ``no`` is a name where a name is wanted, and
 ``007`` keeps its zeros. YAML's references (``&`` and ``*``) and tags (``!``) are refused: a plan needs none,
-and nested references can blow a few lines up to gigabytes.
+and nested references can blow a few lines up to gigabytes. What a reference stands for is still put in its
+place, as far as the limits of size allow, so that what is checked next is the plan that was meant.
 """
 
 from __future__ import annotations
@@ -16,8 +17,10 @@ from qc.plan.errors import PlanFault
 
 MOST_BYTES = 2_000_000  # chosen: eighty times the plan of the sample workshop
 MOST_VALUES = 30_000  # chosen: twenty-five times the sample workshop's plan; lists and blocks count as well
+MOST_COPIED = 3_000  # chosen: a tenth of that may come from references, which a plan ought not to hold
 MOST_DEPTH = 12  # the deepest field of a plan lies at 7
 WHOLE = "the whole file"
+_MERGED = "<<"  # the name under which YAML takes in the fields of another block
 _NOTHING = frozenset({"", "~", "null", "Null", "NULL"})
 _READER = getattr(yaml, "CSafeLoader", yaml.SafeLoader)  # the C parser is ten times faster
 
@@ -32,6 +35,8 @@ class Node:
     parent: Node | None = None
     key_lines: dict[str, int] = field(default_factory=dict)
     pruned: bool = False  # an entry was taken out because it had a fault
+    lent: set[str] = field(default_factory=set)  # fields that a refused reference brought; its own win
+    unmet: bool = False  # a reference to nothing, which is a fault already
 
     def get(self, *path: str | int) -> Node | None:
         """Return the node at a path of keys and indices, or None."""
@@ -156,6 +161,11 @@ class _TooMuch(Exception):
         self.fault = PlanFault(line, WHOLE, problem, mend)
 
 
+def _too_deep(line: int) -> _TooMuch:
+    mend = "Take out the brackets or the indentation that a plan does not need."
+    return _TooMuch(line, f"is nested more than {MOST_DEPTH} levels deep", mend)
+
+
 class _Builder:
     """Builds the tree from parser events, without recursion, so that no nesting can exhaust the stack."""
 
@@ -166,6 +176,8 @@ class _Builder:
         self._keys: list[tuple[str, int] | None] = []  # the key that waits for its value, per open node
         self._documents = 0
         self._values = 0
+        self._anchors: dict[str, Node] = {}
+        self._copied = 0
 
     def build(self, text: str) -> None:
         for event in yaml.parse(text, Loader=_READER):
@@ -177,7 +189,7 @@ class _Builder:
                     self.faults.append(PlanFault(line, WHOLE, "holds a second plan after `---`", mend))
             elif isinstance(event, yaml.AliasEvent):
                 self._refuse(line, f"uses the reference *{event.anchor}")
-                self._place(Node(None, line))
+                self._stand_for(event.anchor or "", line)
             elif isinstance(event, yaml.ScalarEvent):
                 self._scalar(event, line)
             elif isinstance(event, (yaml.MappingStartEvent, yaml.SequenceStartEvent)):
@@ -196,20 +208,22 @@ class _Builder:
             self._keys[-1] = (event.value, line)
             return
         nothing = not event.style and event.value in _NOTHING
-        self._place(Node(None if nothing else event.value, line))
+        node = Node(None if nothing else event.value, line)
+        if event.anchor is not None:
+            self._anchors[event.anchor] = node
+        self._place(node)
 
     def _start(self, event: yaml.MappingStartEvent | yaml.SequenceStartEvent, line: int) -> None:
         """Open a list or a block; one in the place of a name is told and read on, for the faults below."""
         if len(self._open) >= MOST_DEPTH:
-            problem = f"is nested more than {MOST_DEPTH} levels deep"
-            raise _TooMuch(
-                line, problem, "Take out the brackets or the indentation that a plan does not need."
-            )
+            raise _too_deep(line)
         if event.anchor is not None:
             self._refuse(line, f"uses the anchor &{event.anchor}")
         if event.tag is not None:
             self._refuse(line, f"uses the tag {event.tag}")
         node = Node({} if isinstance(event, yaml.MappingStartEvent) else [], line)
+        if event.anchor is not None:
+            self._anchors[event.anchor] = node
         above = self._open[-1] if self._open else None
         if above is not None and isinstance(above.value, dict) and self._keys[-1] is None:
             mend = "Write a plain name before the colon."
@@ -244,13 +258,66 @@ class _Builder:
         node.path = f"{above.path}.{key}" if above.path else key
         # a block begins a line below its name; a fault is looked for at the name
         node.line = line
-        if key in above.value:
+        if key in above.value and key not in above.lent:
             first = above.key_lines[key]
             problem = f"stands here a second time; the first is on line {first}"
             self.faults.append(PlanFault(line, node.path, problem, "Keep one of the two."))
             return
+        above.lent.discard(key)
         above.value[key] = node
         above.key_lines[key] = line
+
+    def _stand_for(self, anchor: str, line: int) -> None:
+        """Put a copy of what a refused reference stands for in its place, as far as size allows."""
+        meant = self._anchors.get(anchor)
+        above = self._open[-1] if self._open else None
+        merged = above is not None and isinstance(above.value, dict) and self._keys[-1] == (_MERGED, line)
+        if meant is None or not self._affordable(meant):
+            meant = Node(None, line, unmet=True)
+        if not merged or above is None or not isinstance(above.value, dict):
+            self._copy(meant, line)
+            return
+        self._keys[-1] = None
+        for key, below in list(meant.value.items()) if isinstance(meant.value, dict) else ():
+            if key not in above.value:
+                self._keys[-1] = (key, line)
+                self._copy(below, line)
+                above.lent.add(key)
+
+    def _affordable(self, meant: Node) -> bool:
+        """Say whether a copy stays within the limits; what is copied counts apart from what was typed."""
+        level, depth = [meant], len(self._open)
+        size = 0
+        while level:
+            size += len(level)
+            if self._copied + size > MOST_COPIED or depth > MOST_DEPTH:
+                return False
+            below = [n.value for n in level]
+            level = [n for v in below if isinstance(v, dict) for n in v.values()]
+            level += [n for v in below if isinstance(v, list) for n in v]
+            depth += 1
+        self._copied += size
+        self._values -= size
+        return True
+
+    def _copy(self, meant: Node, line: int) -> None:
+        """Place a copy of a node and all below it where the open node waits for a value."""
+        copies: dict[str, Node] | list[Node] | str | None = meant.value
+        # what is still open, and so stands for itself, is copied as far as it was read
+        below: list[tuple[str, Node]] = []
+        if isinstance(meant.value, dict):
+            copies, below = {}, list(meant.value.items())
+        elif isinstance(meant.value, list):
+            copies, below = [], [("", node) for node in meant.value]
+        node = Node(copies, line, unmet=meant.unmet)
+        self._place(node)
+        self._open.append(node)
+        self._keys.append(None)
+        for key, value in below:
+            self._keys[-1] = (key, line) if key else None
+            self._copy(value, line)
+        self._open.pop()
+        self._keys.pop()
 
     def _refuse(self, line: int, problem: str) -> None:
         where = self._open[-1].path if self._open else ""

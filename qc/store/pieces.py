@@ -20,7 +20,7 @@ from sqlalchemy.orm import aliased
 from sqlalchemy.sql.elements import ColumnElement
 
 from qc.plain import JsonObject
-from qc.sayings import OF_SERIES, What
+from qc.sayings import OF_SERIES, REMARKS
 from qc.store.chain import moment_of
 from qc.store.frames import fetch, in_parts, restored
 from qc.store.queries import gone_readings
@@ -186,6 +186,24 @@ def measured_kinds(conn: Connection) -> list[tuple[str, str, str]]:
     return [tuple(row) for row in conn.execute(select(*what).distinct())]
 
 
+def counted_kinds(conn: Connection, until: date | None, after: int) -> list[tuple[str, str, str | None, int]]:
+    """Return stage, characteristic, model and how many readings of it stand.
+
+    Of those measured by `until`, of the cards that came in after card number `after`.
+    """
+    what = origin.c.stage, origin.c.characteristic, origin.c.model
+    replaced = select(reading.c.replaces).where(reading.c.replaces.is_not(None))
+    rows = (
+        select(*what, func.count())
+        .join_from(reading, origin, reading.c.origin == origin.c.id)
+        .where(origin.c.id > after, reading.c.id.not_in(replaced))
+        .group_by(*what)
+    )
+    if until is not None:
+        rows = rows.where(origin.c.day <= until.isoformat())
+    return [(stage, name, model, count) for stage, name, model, count in conn.execute(rows)]
+
+
 def serials_before(
     conn: Connection, stage: str, characteristics: Sequence[str], serials: Sequence[str], day: date
 ) -> set[str]:
@@ -204,6 +222,17 @@ def serials_on(conn: Connection, gauge: str, day: date) -> set[str]:
     """Return the serials measured with a gauge on a day."""
     statement = select(origin.c.serial, origin.c.gauge).where(origin.c.day == day.isoformat()).distinct()
     return {row.serial for row in conn.execute(statement) if row.gauge == gauge and row.serial}
+
+
+def serials_known(conn: Connection, stage: str, day: date, saying: int) -> set[str]:
+    """Return the serials measured at a stage on a day that were on record when something was said."""
+    said = select(signal_event.c.entry).where(signal_event.c.id == saying).scalar_subquery()
+    statement = (
+        select(origin.c.serial, origin.c.stage)
+        .join(reading, reading.c.origin == origin.c.id)
+        .where(origin.c.day == day.isoformat(), reading.c.entry < said)
+    )
+    return {row.serial for row in conn.execute(statement.distinct()) if row.stage == stage and row.serial}
 
 
 def read_around(conn: Connection, serials: Sequence[str], until: date) -> pl.DataFrame:
@@ -275,7 +304,7 @@ def _said_of(conn: Connection, mark: JudgedUpTo) -> frozenset[str]:
     about = exists().where(
         signal_event.c.signal == signal.c.id,
         newer,
-        signal_event.c.what.not_in((*OF_SERIES, What.COMMENT)),
+        signal_event.c.what.not_in((*OF_SERIES, *REMARKS)),
     )
     said = select(signal.c.series).where(about)
     return frozenset(row[0] for one in (decided, said) for row in conn.execute(one))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import date, datetime
 from pathlib import Path
@@ -14,7 +14,7 @@ from sqlalchemy import select
 from qc.plain import JsonObject
 from qc.sayings import Said, Saying, SignalState
 from qc.store import pieces as few
-from qc.store import plans, queries, said, verdicts
+from qc.store import queries, said, verdicts
 from qc.store.corrected import CorrectedStore
 from qc.store.database import Database, read_url, sqlite_url
 from qc.store.errors import StoreUnavailable
@@ -22,11 +22,12 @@ from qc.store.intake import NewSheet, SheetCount, add_sheets
 from qc.store.keeping import MARK, Grounds, adopt_what_was_kept, tell
 from qc.store.kept_back import PiecesStore
 from qc.store.location import OWN_FILE, private_folder, refuse_network_share
+from qc.store.plans import VersionedStore, record_text
 from qc.store.proven import JUDGEMENTS, judgements
 from qc.store.records import SheetRecord, SignalRecord, VerdictRecord
 from qc.store.sheetfiles import SheetFiles, refuse_new_beside
 from qc.store.states import put_states, read_states
-from qc.store.tables import sheet
+from qc.store.tables import mapping_version, sheet
 
 FILE = "qc.db"
 
@@ -62,7 +63,7 @@ def open_store(folder: Path, *, url: str | None = None) -> Store:
     return Store(folder, database, files)
 
 
-class Store(CorrectedStore, PiecesStore):
+class Store(CorrectedStore, PiecesStore, VersionedStore):
     """Everything a workshop keeps. Make one with `open_store`; it may be used from several threads.
 
     Parameters
@@ -105,7 +106,14 @@ class Store(CorrectedStore, PiecesStore):
 
     # --- sheets and their rows
 
-    def add_sheets(self, items: Sequence[NewSheet], *, who: str, when: datetime) -> list[SheetCount]:
+    def add_sheets(
+        self,
+        items: Sequence[NewSheet],
+        *,
+        who: str,
+        when: datetime,
+        mappings: Callable[[], str] | None = None,
+    ) -> list[SheetCount]:
         """Take in sheets in one transaction, all or none; durable on the disk when this returns.
 
         Parameters
@@ -116,6 +124,9 @@ class Store(CorrectedStore, PiecesStore):
             Code of the person who uploads.
         when : datetime
             Moment of entry, with a time zone.
+        mappings : callable, optional
+            Gives the text of what headings mean that they were read with, while no other writer can come
+            between; it is kept as a version before them.
 
         Returns
         -------
@@ -123,6 +134,8 @@ class Store(CorrectedStore, PiecesStore):
             One for each sheet; a held row that still waits is counted as held again, but kept once.
         """
         with self._database.writing() as conn:
+            if mappings is not None:
+                record_text(conn, mapping_version, mappings(), who, when)
             counts = add_sheets(conn, self._files, items, who, when)
         self._files.accepted(item.hash for item in items)
         return counts
@@ -197,6 +210,13 @@ class Store(CorrectedStore, PiecesStore):
         with self._database.reading() as conn:
             return few.measured_kinds(conn)
 
+    def counted_kinds(
+        self, *, until: date | None = None, after: int = 0
+    ) -> list[tuple[str, str, str | None, int]]:
+        """Return stage, characteristic, model and how many readings stand: of days, of cards after a mark."""
+        with self._database.reading() as conn:
+            return few.counted_kinds(conn, until, after)
+
     def serials_before(
         self, stage: str, characteristics: Sequence[str], serials: Sequence[str], day: date
     ) -> set[str]:
@@ -208,6 +228,11 @@ class Store(CorrectedStore, PiecesStore):
         """Return the serials measured with a gauge on a day."""
         with self._database.reading() as conn:
             return few.serials_on(conn, gauge, day)
+
+    def serials_known(self, stage: str, day: date, saying: int) -> set[str]:
+        """Return the serials of a day at a stage that were on record when saying number `saying` was said."""
+        with self._database.reading() as conn:
+            return few.serials_known(conn, stage, day, saying)
 
     def around(self, serials: Sequence[str], *, until: date) -> pl.DataFrame:
         """Return what was recorded around the readings of some pieces: who, gauge, tool, batch, day."""
@@ -236,27 +261,6 @@ class Store(CorrectedStore, PiecesStore):
     def sheet_files(self) -> list[str]:
         """Return the names of the sheets that lie on the disk, whether or not an entry names them."""
         return sorted(self._files.lying().whole)
-
-    # --- the plan
-
-    def record_plan(self, text: str, *, who: str, when: datetime) -> int:
-        """Keep a text of the plan as a new version unless it is the newest already; returns its number."""
-        with self._database.reading() as conn:
-            known = plans.newest_is(conn, text)
-        if known is not None:
-            return known
-        with self._database.writing() as conn:
-            return plans.record_plan(conn, text, who, when)
-
-    def plan_versions(self) -> list[plans.PlanVersion]:
-        """Return the versions of the plan, oldest first."""
-        with self._database.reading() as conn:
-            return plans.read_versions(conn)
-
-    def plan_text(self, version: int | None = None) -> str:
-        """Return a text of the plan, the newest where no version is named."""
-        with self._database.reading() as conn:
-            return plans.read_text(conn, version)
 
     # --- verdicts and signals
 

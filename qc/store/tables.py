@@ -31,7 +31,7 @@ from sqlalchemy.schema import SchemaItem
 from qc.plan import EVENT, HELD, PLACE
 from qc.store.fingerprint import DAY_BYTES, HASH_BYTES
 
-HEAD = "0006"
+HEAD = "0007"
 """The newest migration; a store that says so needs no Alembic to be opened."""
 
 MOST_NAMES = 10_000
@@ -216,6 +216,12 @@ plan_version = Table(
     Column("text", Text, nullable=False),
 )
 
+mapping_version = _accepted(
+    "mapping_version",
+    Column("hash", Text, nullable=False),
+    Column("text", Text, nullable=False),
+)
+
 verdict = Table(
     "verdict",
     metadata,
@@ -306,6 +312,7 @@ KEPT: tuple[Table, ...] = (
     held_event,
     taken_back,
     plan_version,
+    mapping_version,
     signal_event,
     piece_event,
     judgement,

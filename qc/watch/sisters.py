@@ -61,7 +61,7 @@ def pool_of(plan: Plan, characteristic: Characteristic) -> Pool | None:
     for allowed in characteristic.places.values():
         places *= max(len(allowed), 1)
     rule = characteristic.derive
-    cards = {c.source for c in plan.cards if characteristic.id in c.characteristics}
+    cards = {c.source for c in plan.cards if any(f.id == characteristic.id for f in plan.figures_on(c))}
     return Pool(characteristic.unit, "+".join(sorted(cards)), rule.what if rule else "", places)
 
 

@@ -101,6 +101,15 @@ def moved_words(signal: SignalResult, kind: str) -> str:
     return f"{much}, {'climbing' if more else 'falling'}," if signal.kind == "trend" else much
 
 
+def not_kept_words(verdict: SeriesVerdict) -> str:
+    """Say that a new level stays, as somebody said, and that the limits are not kept there; else nothing."""
+    found = verdict.not_kept
+    if found is None:
+        return ""
+    since = f"{found.start_serial} ({day_words(found.start_day, verdict.points[-1].day)})"
+    return f"{verdict.title}: the new level stays, limits not kept since {since}."
+
+
 def settled_words(verdict: SeriesVerdict, today: date | None = None) -> str:
     """Say that a series settled and nobody has answered; empty for one that did not."""
     if verdict.settled_since is None:

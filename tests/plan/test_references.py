@@ -2,7 +2,7 @@
 
 import pytest
 
-from qc.plan import check_plan
+from qc.plan import check_plan, dump_plan, load_plan
 
 BASE = """\
 workshop: {name: Two Benches, lead: QL, time_zone: UTC}
@@ -112,7 +112,6 @@ CASES = [
         "is computed",
         "Take it out",
     ),
-    (", characteristics: [outer_bore]", "", "cards[1]", "neither readings nor an event", "`event:`"),
     (", event: shipped", "", "cards[2]", "neither readings nor an event", "`event:`"),
     ("[worn, handling]", "[worn, Worn]", "causes[1]", "already used", "upper and lower case"),
 ]
@@ -126,6 +125,28 @@ def test_what_is_used_must_be_declared(old, new, field, problem, mend):
     assert problem in found[0].problem
     assert mend in found[0].mend
     assert found[0].line > 0
+
+
+def test_a_card_that_lists_no_figures_holds_those_of_its_stage_that_are_not_computed():
+    plan = load_plan(BASE.replace(", characteristics: [outer_bore]", ""))
+    log = next(card for card in plan.cards if card.id == "log")
+    stage = plan.stage(log.stage)
+    assert [c.id for c in plan.figures_on(log)] == [c.id for c in stage.characteristics if c.derive is None]
+    assert {c.id for c in stage.characteristics} > {c.id for c in plan.figures_on(log)}
+    assert load_plan(dump_plan(plan)) == plan
+
+
+def test_a_card_of_a_stage_where_all_is_computed_holds_nothing():
+    computed = """
+  - id: sums
+    name: Sums
+    characteristics: []
+"""
+    text = BASE.replace("\ngauges:", computed.rstrip() + "\ngauges:", 1)
+    text = text.replace("stage: slide, characteristics: [outer_bore]", "stage: sums")
+    (fault,) = check_plan(text)
+    assert fault.field == "cards[1]" and "neither readings nor an event" in fault.problem
+    assert "`event:`" in fault.mend
 
 
 def test_valves_that_depend_on_each_other_in_a_ring():

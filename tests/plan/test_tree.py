@@ -1,5 +1,6 @@
 import pytest
 
+from qc.plan import check_plan, template_text
 from qc.plan.tree import MOST_BYTES, MOST_DEPTH, MOST_VALUES, decode_plan, read_tree, take_out
 
 
@@ -70,6 +71,66 @@ def test_references_are_refused_one_by_one():
     assert "anchor &x" in faults[0].problem
     assert "reference *x" in faults[1].problem
     assert "tag" in faults[3].problem
+
+
+TEMPLATE = template_text()
+BOTH = [
+    pytest.param(
+        "unit: mm\n        limits",
+        "unit: &u mm\n        limits",
+        "unit: mm\n        places",
+        "unit: *u\n        places",
+        id="text",
+    ),
+    pytest.param(
+        "- {target: 150,", "- &l {target: 150,", "- {target: 0, lower: -15, upper: 15}", "- *l", id="block"
+    ),
+    pytest.param(
+        "partials: [2, 3, 4, 5, 6, 8]",
+        "partials: &p [2, 3, 4, 5, 6, 8]",
+        "    symbol: square",
+        "    partials: *p\n    symbol: square",
+        id="list",
+    ),
+    pytest.param(
+        "id: tenor\n", "id: &t tenor\n", "models: [tenor-f, bass]", "models: [*t, bass]", id="in a list"
+    ),
+    pytest.param(
+        "valves:\n      - {name: F,",
+        "valves:\n      - &f {name: F,",
+        "      - {name: F, added_mm: 986, legs: 2}\n      - {name: D",
+        "      - {<<: *f, legs: 2}\n      - {name: D",
+        id="taken in",
+    ),
+]
+
+
+@pytest.mark.parametrize("old, anchored, place, used", BOTH)
+def test_a_reference_is_refused_once_and_what_is_below_is_read_as_meant(old, anchored, place, used):
+    text = TEMPLATE.replace(old, anchored, 1)
+    text = text.replace(place, used, 1)
+    faults = check_plan(text)
+    assert ["anchor" in f.problem or "reference" in f.problem for f in faults] == [True, True], faults
+    # a fault of another sort is still told beside them
+    worse = check_plan(text.replace("family: basses", "famly: basses"))
+    assert len(worse) == 3 and any(f.field == "models[2].famly" for f in worse)
+
+
+def test_a_reference_to_nothing_is_one_fault():
+    (fault,) = check_plan(TEMPLATE.replace("- {target: 150, lower: 100, upper: 200}", "- *nowhere", 1))
+    assert "reference *nowhere" in fault.problem
+
+
+def test_a_field_of_the_block_itself_wins_over_one_taken_in():
+    tree, faults = read_tree("a: &a {x: 1, y: 2}\nb:\n  <<: *a\n  y: 3\nc:\n  y: 4\n  <<: *a\n")
+    assert tree.plain() == {"a": {"x": "1", "y": "2"}, "b": {"x": "1", "y": "3"}, "c": {"y": "4", "x": "1"}}
+    assert len(faults) == 3
+
+
+def test_references_within_references_go_no_deeper_than_a_plan():
+    text = "k0: &k0 [x]\n" + "".join(f"k{n}: &k{n} [*k{n - 1}]\n" for n in range(1, 3000))
+    tree, faults = read_tree(text)
+    assert len(faults) == 3000 + 2999 and tree.get("k2999").items()[0].value is None
 
 
 def test_a_reference_bomb_costs_nothing():

@@ -4,9 +4,16 @@ from __future__ import annotations
 
 import re
 from collections.abc import Collection, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from qc.ingest.cards.recognition import VALUE, card_characteristics, card_names, plan_units, short_names
+from qc.ingest.cards.recognition import (
+    VALUE,
+    card_characteristics,
+    card_names,
+    is_elsewhere,
+    plan_units,
+    short_names,
+)
 from qc.ingest.cells import heading, plain
 from qc.plan import PLACE, Card, Characteristic, Plan
 
@@ -92,6 +99,22 @@ class CardHeadings:
                     return Meaning(figure or FIGURE, unit, basis, places, figure=True)
         return None
 
+    def renamed(self, typed: str, meant: str, given: Collection[str] = ()) -> Meaning | None:
+        """Return what a heading means that a mapping renames; a unit it was typed with still counts.
+
+        None where the meaning is unknown, and where the typed unit is, unless the mapping names one itself.
+        """
+        if not meant:
+            return self.read(typed, given)
+        meaning = self.read(meant, given)
+        if meaning is None or not meaning.figure or meaning.unit:
+            return meaning
+        own = heading(typed, {}, self.units)
+        if own.stray_unit:
+            return None
+        _, unit, basis = list(self._without_unit(typed))[-1]
+        return replace(meaning, unit=unit, basis=meaning.basis or basis)
+
     def open_places(self, text: str) -> list[str]:
         """Return the places a bare word may stand for, each with its name: ``partial 2``, ``position 2``."""
         value = plain(text).rstrip("°")
@@ -114,7 +137,7 @@ class CardHeadings:
         if not found.field or found.stray_unit:
             return None
         figure = found.field in self.figures
-        if self.card.source == "bench" and not figure and found.field in _ONLY_FIGURES:
+        if not figure and is_elsewhere(found.field, self.card):
             return None
         return Meaning(found.field, found.unit, found.basis, (), figure)
 
@@ -168,10 +191,6 @@ class CardHeadings:
             if fits:
                 return None
         return None
-
-
-_ONLY_FIGURES = frozenset({"inner_od", "outer_bore", "clearance", "cents", "hz", "thickness", "base"})
-# figures of the other sources: on a bench card such a word may be a place of the plan
 
 
 def _figures(card: Card, plan: Plan) -> dict[str, Characteristic]:

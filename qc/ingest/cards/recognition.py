@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from qc.ingest.cards.layout import Column, HeadValue, Parts, refuse_doubled
+from qc.ingest.cards.mapping import ReadAs
 from qc.ingest.cells import heading, plain
 from qc.ingest.errors import SheetError
 from qc.plan import Card, Characteristic, Plan
@@ -15,9 +16,6 @@ VALUE = "value:"
 GAUGE = "gauge:"
 """Prefix of the field of a cell that names the gauge of one class."""
 
-SOURCE_WRITES = {"tuning": ("note",), "lacquer": ("thickness",)}
-"""What a source writes for a card that lists no characteristics: the plan names them so, see its `cards`."""
-
 FIXED_HEADINGS = "Serial, Model, Date, Person, Gauge, Tool, Batch, Note"
 """What any card may have beside its figures and their places, as a refusal names it."""
 
@@ -27,6 +25,13 @@ SHAPES: dict[str, tuple[tuple[str, ...], ...]] = {
     "lacquer": (("area", "thickness"), ("area", "r1")),
 }
 """Columns by which a card of a source is known where the sheet does not name its card."""
+
+FIGURES_OF = {
+    "slide": frozenset({"inner_od", "outer_bore", "clearance"}),
+    "tuning": frozenset({"cents", "hz"}),
+    "lacquer": frozenset({"thickness", "base", "r1", "r2", "r3"}),
+}
+"""Our names for the figures that one source alone reads; no other card takes them in."""
 
 EVENT_SHAPES: dict[str, tuple[str, ...]] = {
     "part": ("serial", "part", "role"),
@@ -43,13 +48,23 @@ EVENT_SHAPES: dict[str, tuple[str, ...]] = {
 
 @dataclass(frozen=True, slots=True)
 class CardSheet:
-    """A sheet whose card is known; head and columns are translated by the names of that card."""
+    """A sheet whose card is known; head and columns are translated by the names of that card.
+
+    `read_as` says how its table was read; a sheet that was plain already has none.
+    """
 
     parts: Parts
     card: Card
     head: dict[str, HeadValue]
     extra: tuple[HeadValue, ...]
     columns: dict[str, Column]
+    read_as: ReadAs | None = None
+
+    @property
+    def dates(self) -> str:
+        """Which way round its bench writes dates with strokes, empty where it was not asked."""
+        mapping = self.read_as.mapping if self.read_as is not None else None
+        return mapping.dates if mapping is not None else ""
 
     @property
     def where(self) -> str:
@@ -95,10 +110,13 @@ def recognise_card(parts: Parts, plan: Plan) -> CardSheet:
 
 
 def card_characteristics(card: Card, plan: Plan) -> tuple[Characteristic, ...]:
-    """Return the characteristics of a card in its order; those its source writes where it lists none."""
-    names = card.characteristics or SOURCE_WRITES.get(card.source, ())
-    found = (plan.characteristic(card.stage or "", name) for name in names)
-    return tuple(c for c in found if c is not None)
+    """Return the characteristics of a card in its order; where it lists none, what the plan says of that."""
+    return plan.figures_on(card)
+
+
+def is_elsewhere(field: str, card: Card) -> bool:
+    """Tell whether a name stands for figures of another source, which this card would pass over unread."""
+    return any(field in names for source, names in FIGURES_OF.items() if source != card.source)
 
 
 def plan_names(plan: Plan) -> frozenset[str]:
@@ -161,6 +179,8 @@ def _columns(parts: Parts, card: Card, plan: Plan) -> list[Column]:
         taken = heading(column.label, names, units)
         if not taken.field:
             taken = heading(column.label, short, units)
+        if is_elsewhere(taken.field, card):
+            taken = replace(taken, field="")
         columns.append(replace(column, heading=taken))
     return columns
 

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, field
 
-from qc.ingest.cards.headings import FIGURE_WORDS, NUMBER_WORDS, WHAT_WORDS, CardHeadings
+from qc.ingest.cards.headings import FIGURE, FIGURE_WORDS, NUMBER_WORDS, WHAT_WORDS, CardHeadings
 from qc.ingest.cards.headlines import Cell
 from qc.ingest.cards.recognition import plan_names, plan_units
 from qc.ingest.cells import UNITS, known_field, plain
 from qc.ingest.reading import Grid
-from qc.plan import Plan
+from qc.plan import Card, Plan
 
 STARTS = frozenset({"card", "serial", "day", "model", "person"})
 """A line that begins with one of these, below a table, begins the head of the next."""
@@ -28,9 +28,10 @@ class TableOfSheet:
 
 
 class SheetWords:
-    """Tells what a cell may be in the words of a plan."""
+    """Tells what a cell may be in the words of a plan; `bench` are headings that a mapping knows, plain."""
 
-    def __init__(self, plan: Plan) -> None:
+    def __init__(self, plan: Plan, bench: Collection[str] = ()) -> None:
+        self.bench = frozenset(bench)
         self.names, self.units = plan_names(plan), plan_units(plan)
         self.cards = [CardHeadings(card, plan) for card in plan.cards]
         self.titles = {plain(name) for card in plan.cards for name in (card.title, card.id)}
@@ -40,6 +41,8 @@ class SheetWords:
         """Tell whether a cell is a heading by itself."""
         name = plain(text)
         if name in WHAT_WORDS or name in FIGURE_WORDS or name in NUMBER_WORDS or name in self.names:
+            return True
+        if name in self.bench:
             return True
         return bool(known_field(text)) or self.kind(text) == "label"
 
@@ -59,6 +62,13 @@ class SheetWords:
             for spelled in places.values()
         )
 
+    def elsewhere(self, text: str, card: Card) -> str:
+        """Say whose figure a heading may be that one card does not know, empty where no other card does."""
+        others = [words for words in self.cards if words.card.id != card.id]
+        read = [(words.card.title, words.read(text)) for words in others]
+        titles = [title for title, found in read if found and found.figure and found.field != FIGURE]
+        return f"a figure of {' or '.join(titles)}" if titles else ""
+
     def is_unit(self, text: str) -> bool:
         """Tell whether a cell is a unit and nothing else."""
         name = plain(text).strip("[]()")
@@ -76,6 +86,8 @@ class SheetWords:
         others = [text for text, is_known in zip(texts, known, strict=True) if not is_known]
         if sum(known) < 2 or len(others) > sum(known) or any(_is_figure(text) for text in others):
             return False
+        if not known[0] and any(sign.isdigit() for sign in texts[0]):
+            return False  # a serial: its row names a figure, a place and a small number
         fields = [bool(known_field(text)) for text in texts]
         pairs = len(texts) % 2 == 0 and all(fields[::2]) and not any(fields[1::2])
         return not (pairs and not any(labels[1::2])) and not _is_figure(texts[0])

@@ -80,6 +80,18 @@ class Checked:
         }
 
 
+WHICH_PIECE = frozenset(
+    {
+        Reason.MISSING_SERIAL,
+        Reason.UNKNOWN_SERIAL,
+        Reason.DOUBLED_SERIAL,
+        Reason.NEVER_BEGUN,
+        Reason.AFTER_SHIPPING,
+    }
+)
+"""Reasons that ask which piece a row is of, before it can be asked what model that piece is."""
+
+
 @dataclass(slots=True)
 class _Findings:
     """Findings of one frame by row, in the order they were made."""
@@ -117,13 +129,16 @@ def check(
     readings = _joined([u.readings for u in unfolded], READING_SCHEMA)
     events = _joined([u.events for u in unfolded], EVENT_SCHEMA)
     silent = {Reason(name) for name in confirmed} & DOUBTS
-    facts = gather_facts(_with_models(readings, events, known), events, plan, known)
+    facts = gather_facts(_with_models(readings, events, plan, known), events, plan, known)
     for_readings, for_events = _Findings(), _Findings()
-    faults = _reading_faults(facts.readings, plan, known.today)
+    found = _reading_faults(facts.readings, plan, known.today)
+    faults = [fault for fault in found if fault.reason is not Reason.MISSING_MODEL]
     for_readings.add(faults)
     for_events.add(_event_faults(events, plan, known.today))
+    # a row without a model is doubted like any other: a slip in its serial may be why none is known
     doubts = find_doubts(facts, faults)
     for_readings.add([f for f in doubts.readings if f.reason not in silent])
+    for_readings.add([f for f in found if f.reason is Reason.MISSING_MODEL and _is_sure(f, for_readings)])
     for_events.add([f for f in doubts.events if f.reason not in silent])
     marks = sheet_marks(facts)
     readings = facts.readings.select(list(readings.columns))
@@ -159,17 +174,51 @@ def _joined(frames: Sequence[pl.DataFrame], schema: Mapping[str, Any]) -> pl.Dat
     return whole.with_columns(pl.int_range(pl.len(), dtype=pl.Int64).alias(INDEX))
 
 
-def _with_models(readings: pl.DataFrame, events: pl.DataFrame, known: Known) -> pl.DataFrame:
-    """Fill in the model of a piece that is on record or on another card of the same upload."""
+def _is_sure(missing: Finding, found: _Findings) -> bool:
+    """Say whether a row is of the piece that it names, so that the model of this piece is what it lacks."""
+    return not {finding.reason for finding in found.by_row.get(missing.index, ())} & WHICH_PIECE
+
+
+def _with_models(readings: pl.DataFrame, events: pl.DataFrame, plan: Plan, known: Known) -> pl.DataFrame:
+    """Fill in the model of a piece where there is only one answer.
+
+    It is on record, or on another card of the same upload and no card of it says otherwise, or it is the one
+    model that the figure is measured on at all.
+    """
     models = {serial: model for serial, model in known.serials.items() if model}
+    planned = [model.id for model in plan.models]  # any other is a fault of its own
+    told: dict[str, set[str]] = {}
     for frame in (events, readings):
-        pairs = frame.filter((pl.col("model") != "") & (pl.col("serial") != "")).select("serial", "model")
-        for serial, model in pairs.unique(maintain_order=True).rows():
-            models.setdefault(serial, model)
-    lookup = pl.col("serial").replace_strict(models, default="", return_dtype=pl.String)
-    return readings.with_columns(
-        pl.when(pl.col("model") == "").then(lookup).otherwise("model").alias("model")
+        pairs = frame.filter(pl.col("model").is_in(planned) & (pl.col("serial") != ""))
+        for serial, model in pairs.select("serial", "model").unique().rows():
+            told.setdefault(serial, set()).add(model)
+    agreed = {serial: next(iter(named)) for serial, named in told.items() if len(named) == 1}
+    lookup = pl.col("serial").replace_strict({**agreed, **models}, default="", return_dtype=pl.String)
+    filled = pl.when(pl.col("model") == "").then(lookup).otherwise("model").alias("model")
+    keys = ["stage", "characteristic"]
+    return (
+        readings.with_columns(filled)
+        .join(_only_models(plan), on=keys, how="left", maintain_order="left")
+        .with_columns(
+            pl.when((pl.col("model") == "") & (pl.col("serial") != "") & pl.col("_only").is_not_null())
+            .then("_only")
+            .otherwise("model")
+            .alias("model")
+        )
+        .drop("_only")
     )
+
+
+def _only_models(plan: Plan) -> pl.DataFrame:
+    """Return the one model of each figure that asks for a model and is measured on no other."""
+    rows = [
+        (stage.id, c.id, models[0].id)
+        for stage in plan.stages
+        for c in stage.characteristics
+        if len(models := plan.models_of(c)) == 1 and plan.asks_model(stage.id, c.id)
+    ]
+    schema = {"stage": pl.String, "characteristic": pl.String, "_only": pl.String}
+    return pl.DataFrame(rows, schema=schema, orient="row")
 
 
 def _reading_faults(readings: pl.DataFrame, plan: Plan, today: date) -> list[Finding]:

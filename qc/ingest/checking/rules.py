@@ -41,6 +41,7 @@ def reading_rules(frame: pl.DataFrame, plan: Plan, today: date) -> tuple[ColumnR
         ColumnRule("given", "typed", Reason.MISSING_VALUE, "text"),
         ColumnRule("empty", "unread", Reason.NOT_A_NUMBER, "text"),
         ColumnRule("given", "serial_given", Reason.MISSING_SERIAL, "serial"),
+        ColumnRule("given", "model_told", Reason.MISSING_MODEL, "model"),
         ColumnRule("among", "gauge_given", Reason.UNKNOWN_GAUGE, "gauge", tuple(g.id for g in plan.gauges)),
         ColumnRule("at-most", "day_past", Reason.GAUGE_OVERDUE, "gauge", other="gauge_due"),
         ColumnRule("among", "model_asked", Reason.UNKNOWN_MODEL, "model", _models_asked(plan)),
@@ -133,6 +134,9 @@ def prepare_readings(readings: pl.DataFrame, plan: Plan, today: date) -> pl.Data
         *_shared_columns(),
         pl.when(pl.col("value").is_null() & (pl.col("text") != "") & ~joined).then("text").alias("unread"),
         _filled("gauge").alias("gauge_given"),
+        pl.when((pl.col("model") != "") | ~pl.col("asks_model").fill_null(False))
+        .then(pl.lit("told"))
+        .alias("model_told"),
         _ordinal("gauge_due").alias("gauge_due"),
         # a date in the future is wrong itself and says nothing of a calibration
         pl.when(pl.col("day") <= today).then(_ordinal("day")).alias("day_past"),
@@ -214,7 +218,7 @@ def _in_use(frame: pl.DataFrame, rules: list[ColumnRule]) -> tuple[ColumnRule, .
 
 def _characteristic_table(plan: Plan) -> pl.DataFrame:
     rows = [
-        (stage.id, c.id, c.kind, *(c.sensible or (None, None)))
+        (stage.id, c.id, c.kind, plan.asks_model(stage.id, c.id), *(c.sensible or (None, None)))
         for stage in plan.stages
         for c in stage.characteristics
     ]
@@ -222,6 +226,7 @@ def _characteristic_table(plan: Plan) -> pl.DataFrame:
         "stage": pl.String,
         "characteristic": pl.String,
         "kind": pl.String,
+        "asks_model": pl.Boolean,
         "sensible_low": pl.Float64,
         "sensible_high": pl.Float64,
     }

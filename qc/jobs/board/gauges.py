@@ -54,6 +54,8 @@ def gauge_views(workshop: Workshop) -> tuple[GaugeView, ...]:
 def missed_checks(workshop: Workshop) -> tuple[tuple[Gauge, date, str], ...]:
     """Return the gauges whose daily check is missed: each with the first day missed and a sentence.
 
+    One that was never checked is due at once: nobody can say which days it missed.
+
     Parameters
     ----------
     workshop : Workshop
@@ -66,7 +68,11 @@ def missed_checks(workshop: Workshop) -> tuple[tuple[Gauge, date, str], ...]:
     since = today - timedelta(days=LOOK_BACK_DAYS)
     events = workshop.store.events("gauge-check", since=since, until=today).sort("day", "id")
     views = [(gauge, _view(gauge, plan, today, _checks(gauge, events), ())) for gauge in daily]
-    return tuple((g, v.next_check, f"{g.id}: {v.sentence}") for g, v in views if v.missed and v.next_check)
+    return tuple(
+        (g, v.next_check, f"{g.id}: {v.sentence}")
+        for g, v in views
+        if v.next_check is not None and (v.missed or not v.checks)
+    )
 
 
 def trusted_since(view: GaugeView) -> str:
@@ -95,7 +101,9 @@ def _view(
     """Put a gauge together; a check that no tolerance judges counts as a good one."""
     last = checks[-1] if checks else None
     last_good = next((c.day for c in reversed(checks) if c.good is not False), None)
-    next_check = next_working_day(plan, last.day) if gauge.daily_check and last else None
+    # the first check of all is due today, or on the day that work goes on
+    before = last.day if last else today - timedelta(days=1)
+    next_check = next_working_day(plan, before) if gauge.daily_check else None
     missed = _working_days(plan, next_check, today) if next_check else 0
     state, sentence = _state(gauge, today, last, next_check, missed)
     return GaugeView(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import datetime
 
 import polars as pl
 from sqlalchemy import Connection, select
@@ -11,7 +12,7 @@ from qc.column_types import Schema
 from qc.store.chain import moment_of
 from qc.store.frames import in_parts
 from qc.store.queries import read_by_id
-from qc.store.tables import MOST_NAMES, entry, origin, reading, taken_back
+from qc.store.tables import MOST_NAMES, entry, held_event, origin, reading, taken_back
 
 STANDS, CORRECTED, TAKEN_BACK = "stands", "corrected", "taken back"
 
@@ -41,6 +42,19 @@ def read_history(conn: Connection, serials: Sequence[str] | None, ids: Sequence[
         .join(changed, on="id", how="left", maintain_order="left")
         .with_columns(pl.col("state").fill_null(STANDS))
     )
+
+
+def read_decided(conn: Connection, most: int) -> list[tuple[int, datetime, str]]:
+    """Return the held rows decided about last and not undone, the newest first, with moment and person."""
+    statement = (
+        select(held_event.c.held, entry.c.at, entry.c.who)
+        .join_from(held_event, entry, entry.c.id == held_event.c.entry)
+        .outerjoin(taken_back, taken_back.c.decision == held_event.c.id)
+        .where(taken_back.c.id.is_(None), entry.c.kind == "mend")
+        .order_by(held_event.c.id.desc())
+        .limit(most)
+    )
+    return [(row.held, moment_of(row.at), row.who) for row in conn.execute(statement)]
 
 
 def _became(conn: Connection, ids: Sequence[int]) -> list[tuple[object, ...]]:

@@ -8,7 +8,7 @@ from datetime import datetime
 import polars as pl
 
 from qc.store.corrected.corrections import replace_reading, settle_held, undo_decision, withdraw_reading
-from qc.store.corrected.history import read_history
+from qc.store.corrected.history import read_decided, read_history
 from qc.store.proven import ProvenStore
 from qc.store.queries import read_held
 from qc.store.records import HeldRecord, HeldState
@@ -67,6 +67,11 @@ class CorrectedStore(ProvenStore):
         """
         with self._database.writing() as conn:
             return undo_decision(conn, held_id, who, when, why)
+
+    def decided(self, most: int) -> list[tuple[int, datetime, str]]:
+        """Return the held rows decided about last and not undone: number, moment, who; newest first."""
+        with self._database.reading() as conn:
+            return read_decided(conn, most)
 
     def history(
         self, *, serials: Sequence[str] | None = None, ids: Sequence[int] | None = None

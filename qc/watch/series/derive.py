@@ -54,9 +54,7 @@ def sources_of(characteristic: Characteristic) -> tuple[str, ...]:
     >>> sources_of(Characteristic(id="ovality", name="Ovality", unit="um", derive={"what": "ovality"}))
     ('outer_bore',)
     """
-    if characteristic.derive is None:
-        return (characteristic.id,)
-    return _SOURCES.get(characteristic.derive.what, (NOTE,))
+    return characteristic.sources
 
 
 def _clearance(rows: pl.DataFrame, plan: Plan, rule: Derive) -> pl.DataFrame:
@@ -136,8 +134,6 @@ def _tuning(rows: pl.DataFrame, plan: Plan, rule: Derive) -> pl.DataFrame:
         .select(notes.columns)
     )
 
-
-_SOURCES = {"clearance": (INNER, OUTER, CLEARANCE_READ), "ovality": (OUTER,)}
 
 _RULES: dict[str, Callable[[pl.DataFrame, Plan, Derive], pl.DataFrame]] = {
     "clearance": _clearance,

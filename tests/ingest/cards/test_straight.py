@@ -134,3 +134,15 @@ def test_a_figure_across_names_the_cell_it_was_typed_in():
 def test_several_pieces_in_one_row_are_kept_as_typed_for_the_doubt_about_them():
     found = read("Joint card\n\nDate;Serial;Leak\n24.11.2026;KT26-30 - KT26-32;2,1\n")
     assert found["serial"].to_list() == ["KT26-30 - KT26-32"]
+
+
+def test_a_long_row_of_a_small_count_is_no_row_of_headings():
+    head = "Nib card\nDate;24.11.2026\n\nSerial;Area;Characteristic;Value\n"
+    found = read(head + "KT26-29;flare;dust nibs;1\nKA26-13;bow;dust nibs;3\n")
+    assert found.select("serial", "value").rows() == [("KT26-29", 1.0), ("KA26-13", 3.0)]
+
+
+def test_a_figure_of_another_stage_is_asked_about_and_its_card_named():
+    text = "Joint card\n\nDate;Serial;Model;Leak;Hz\n24.11.2026;KT26-30;tenor;2,1;116,5\n"
+    with pytest.raises(SheetError, match=r"no column Hz \(Hz may be a figure of Tuning card\)"):
+        read(text)

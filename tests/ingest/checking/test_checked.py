@@ -102,7 +102,56 @@ def test_the_model_of_a_known_piece_is_filled_in(judge):
     rows[4][2] = ""
     known = Known(today=TODAY, serials={"TH-1001": "tenor-f"})
     assert judge(rows, past=known).readings["model"].to_list() == ["tenor-f"]
-    assert judge(rows).readings["model"].to_list() == [""]
+
+
+def test_a_new_piece_without_a_model_is_asked_which_it_is(judge, said):
+    rows = wall_rows("0.51")
+    rows[4][2] = ""
+    (found,) = said(judge(rows))
+    assert found["id"] == "missing-model"
+    assert "no card says which model TH-1001 is, so Bell wall would stand on no chart" in found["sentence"]
+    assert found["mend"] == "Write its model: tenor, tenor-f."
+
+
+def test_a_piece_said_to_be_of_two_models_is_asked_which_it_is(judge, slide_card):
+    rows = wall_rows("0.51")
+    rows[4][2] = ""
+    others = [slide_card(), slide_card(Model="tenor-f")]
+    assert judge(rows, other=others).reasons() == {"missing-model": 1}
+    # where the record has it, what an upload says against it is a doubt of its own
+    known = Known(today=TODAY, serials={"TH-1001": "tenor"})
+    assert judge(rows, other=others, past=known).readings["model"].to_list() == ["tenor"]
+
+
+def test_a_figure_measured_on_one_model_needs_no_word_about_it(plan, as_csv):
+    rows = wall_rows("0.51")
+    rows[4][2] = ""
+    sheet = as_csv(rows)
+    one = plan.model_copy(update={"models": plan.models[:1]})
+    checked = check([unfold(read_sheet(sheet, "a.csv")[0], one)], one, Known(today=TODAY))[0]
+    assert checked.readings["model"].to_list() == ["tenor"]
+
+
+def test_a_slip_in_the_serial_is_asked_about_before_the_model(judge):
+    rows = wall_rows("0.51")
+    rows[4][1], rows[4][2] = "TH-1OO1", ""
+    known = Known(today=TODAY, serials={f"TH-{n}": "tenor" for n in range(1000, 1030)})
+    assert judge(rows, past=known).reasons() == {"unknown-serial": 1}
+
+
+def test_a_figure_charted_for_all_models_or_only_recorded_asks_for_none(plan):
+    def asks(name, **changes):
+        stage = plan.stage("bell")
+        own = tuple(c.model_copy(update=changes) for c in stage.characteristics)
+        changed = stage.model_copy(update={"characteristics": own})
+        whole = tuple(changed if s.id == "bell" else s for s in plan.stages)
+        return plan.model_copy(update={"stages": whole}).asks_model("bell", name)
+
+    assert asks("wall")
+    assert asks("wall", pool="model")
+    assert not asks("wall", pool="all")
+    assert not asks("wall", charted=False)
+    assert not asks("no-such-figure")
 
 
 def test_the_model_on_another_card_of_the_upload_is_filled_in(judge, slide_card):

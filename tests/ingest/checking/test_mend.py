@@ -137,8 +137,8 @@ def test_good_and_fault_may_be_typed_as_words(held, plan):
         "Joint faults",
         "maybe",
         "Joints card",
-        ["Date", "Serial", "Joint faults"],
-        ["2026-05-12", "TH-1", "0"],
+        ["Date", "Serial", "Model", "Joint faults"],
+        ["2026-05-12", "TH-1", "tenor", "0"],
     )
     assert again(row, {"value": "ok"}, plan).readings["value"].to_list() == [0.0]
 

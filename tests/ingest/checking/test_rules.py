@@ -91,6 +91,7 @@ def test_a_date_in_the_future_says_nothing_of_the_calibration(judge, slide_card)
 def test_counts(judge, typed, reason):
     rows = [
         ["Card", "Lacquer defects card"],
+        ["Model", "tenor"],
         [],
         ["Date", "Serial", "Lacquer defects"],
         ["2026-05-12", "TH-1", typed],

@@ -130,6 +130,7 @@ def test_a_comma_nobody_can_judge_is_asked(plan, as_xlsx, said):
 def test_a_split_figure_before_an_empty_last_cell_is_not_swallowed(judge, said):
     rows = [
         ["Card", "Polishing card"],
+        ["Model", "tenor"],
         [],
         ["Date", "Serial", "Mass loss", "Note"],
         ["2026-05-12", "TH-1", "18", "2", ""],
@@ -150,6 +151,7 @@ def test_two_split_figures_of_one_line(judge, said, slide_card):
 def test_empty_cells_at_the_end_of_every_line_are_a_habit(judge):
     rows = [
         ["Card", "Polishing card"],
+        ["Model", "tenor"],
         [],
         ["Date", "Serial", "Mass loss"],
         ["2026-05-12", "TH-1", "18.2", ""],

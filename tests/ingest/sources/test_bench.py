@@ -124,6 +124,7 @@ def test_refused_cards(unfolded, headings, words):
 def test_a_decimal_comma_that_split_a_line_is_joined_and_asked(judge, said):
     rows = [
         ["Card", "Polishing card"],
+        ["Model", "tenor"],
         [],
         ["Date", "Serial", "Mass loss", "Person"],
         ["2026-05-12", "TH-1", "18", "2", "AB"],
@@ -133,6 +134,7 @@ def test_a_decimal_comma_that_split_a_line_is_joined_and_asked(judge, said):
         other=[
             [
                 ["Card", "Polishing card"],
+                ["Model", "tenor"],
                 [],
                 ["Date", "Serial", "Mass loss", "Person"],
                 ["2026-05-12", "TH-2", "18.1", "AB"],

@@ -9,7 +9,7 @@ import pytest
 
 from qc.jobs.also import also
 from qc.jobs.board.data import StoreBoardData
-from qc.jobs.board.gauges import gauge_views, is_off, next_working_day, trusted_since
+from qc.jobs.board.gauges import gauge_views, is_off, missed_checks, next_working_day, trusted_since
 from qc.jobs.workshop import open_workshop
 from qc.plan import Gauge
 from qc.stats import gauge_bias
@@ -113,6 +113,20 @@ def test_a_gauge_never_checked_says_so(workshop):
     assert found["X-2"].state == "good" and "No check and no calibration" in found["X-2"].sentence
     assert found["X-3"].state == "due" and "runs out in 1 day," in found["X-3"].sentence
     assert [trusted_since(found[x]) for x in ("X-1", "X-2")] == ["", ""]
+
+
+def test_a_daily_check_that_was_never_made_is_due_today_or_when_work_goes_on(workshop):
+    fresh = Gauge(id="X-1", name="New", gauge_class="rule", resolution=1, unit="mm", daily_check=True)
+    bare = fresh.model_copy(update={"id": "X-2", "daily_check": False})
+    plan = workshop.plan.model_copy(update={"gauges": (fresh, bare)})
+    shop = replace(workshop, plan=plan)
+    assert [(g.id, day) for g, day, _ in missed_checks(shop)] == [("X-1", workshop.today)]
+    closed = plan.model_copy(
+        update={"workshop": plan.workshop.model_copy(update={"days_off": (workshop.today,)})}
+    )
+    (_, day, sentence), *_ = missed_checks(replace(workshop, plan=closed))
+    assert day == workshop.today + timedelta(days=1)
+    assert sentence == "X-1: It is to be checked daily, and no check is on record."
 
 
 def test_days_off_are_passed_over(workshop):

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import polars as pl
 
-from qc.ingest.cells import is_serial_range
+from qc.ingest.cells import is_serial_range, is_written_day
 from qc.ingest.doubts.facts import Doubted, Doubts, Facts
 from qc.ingest.frames import INDEX
 from qc.ingest.reasons import Finding, Reason
@@ -57,26 +57,37 @@ def find_unknown_serial(facts: Facts, doubted: Doubts) -> Doubted:
     """Find serials that cannot be those of an instrument of the shop."""
     run = _run(facts)
     events = facts.events.filter(pl.col("kind").is_in(_EVENTS))
-    readings, told = _several(facts.readings), _several(events)
+    readings, told = _no_piece(facts.readings, facts), _no_piece(events, facts)
     if run is not None:
         readings += _strange(facts.readings, run, facts)
         told += _strange(events, run, facts)
     return Doubted(readings, told)
 
 
-def _several(rows: pl.DataFrame) -> list[Finding]:
-    """Find rows said to be of several pieces: which one was measured only the bench knows."""
-    return [
-        Finding(
-            index,
-            Reason.UNKNOWN_SERIAL,
-            f"{serial} names several pieces, and a row is of one",
-            "Type the serial of the piece that was measured; give each piece a row of its own.",
-            {},
-        )
-        for index, serial in rows.select(INDEX, "serial").iter_rows()
-        if is_serial_range(serial)
-    ]
+def _no_piece(rows: pl.DataFrame, facts: Facts) -> list[Finding]:
+    """Find rows said to be of several pieces or of a day: which one was measured only the bench knows."""
+    found = []
+    for index, serial in rows.select(INDEX, "serial").iter_rows():
+        if serial in facts.known.serials:
+            continue
+        if is_serial_range(serial) or _counts_on(serial, facts.plan.workshop.serial_prefix):
+            problem = f"{serial} names several pieces, and a row is of one"
+            mend = "Type the serial of the piece that was measured; give each piece a row of its own."
+        elif is_written_day(serial):
+            problem = f"{serial} is a day, and stands where the serial belongs"
+            mend = _ASK
+        else:
+            continue
+        found.append(Finding(index, Reason.UNKNOWN_SERIAL, problem, mend))
+    return found
+
+
+def _counts_on(serial: str, prefix: str) -> bool:
+    """Tell whether two running numbers stand behind the shop's prefix, the second a little further on."""
+    first, dash, last = serial.removeprefix(prefix).partition("-")
+    if not (prefix and serial.startswith(prefix) and first.isdecimal() and last.isdecimal()):
+        return False
+    return len(first) == len(last) >= 3 and 0 < int(last) - int(first) <= AHEAD
 
 
 def _run(facts: Facts) -> Run | None:
@@ -101,9 +112,8 @@ def _strange(rows: pl.DataFrame, run: Run, facts: Facts) -> list[Finding]:
     # a card of loose tubes carries serials of its own kind; there only what must be an instrument is
     # asked about
     found = []
-    named = rows.filter(
-        (pl.col("serial") != "") & ~pl.col("serial").map_elements(is_serial_range, pl.Boolean)
-    )
+    told = [finding.index for finding in _no_piece(rows, facts)]
+    named = rows.filter((pl.col("serial") != "") & ~pl.col(INDEX).is_in(told))
     for (card,), group in named.group_by(["card"], maintain_order=True):
         serials = group["serial"].unique(maintain_order=True).to_list()
         fitting = sum(run.number(s) is not None or s in facts.known.serials for s in serials)

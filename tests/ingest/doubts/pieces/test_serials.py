@@ -200,3 +200,23 @@ def test_one_strange_serial_alone_on_a_card_of_instruments_is_held(judge, kind, 
     }
     past = Known(today=TODAY, serials=dict.fromkeys(RUN, "tenor"))
     assert set(judge(cards[kind], past=past).reasons()) == {"unknown-serial"}
+
+
+@pytest.mark.parametrize(
+    "typed",
+    ["TH-1001-TH-1003", "TH-1001 + TH-1002", "TH-1040-1043", "R1001-R1003", "2026-05-12", "12.5.2026"],
+)
+def test_a_row_of_several_pieces_or_of_a_day_is_asked_about_on_an_empty_record(judge, said, typed):
+    (found,) = said(judge(polish(typed)))
+    assert (found["id"], found["proposal"]) == ("unknown-serial", {})
+    assert "names several pieces" in found["sentence"] or "is a day, and stands where" in found["sentence"]
+
+
+@pytest.mark.parametrize("serial", ["TH-1001", "KT26-29", "TH-1001-2", "R1001-3", "26-0310", "A-2026"])
+def test_serials_with_dashes_and_years_are_neither(judge, said, serial):
+    assert not any("pieces" in f["sentence"] or "a day" in f["sentence"] for f in said(judge(polish(serial))))
+
+
+def test_what_looks_like_several_pieces_and_is_on_record_goes_in(judge):
+    known = Known(today=TODAY, serials={"TH-1040-1043": "tenor", **dict.fromkeys(RUN, "tenor")})
+    assert judge(polish("TH-1040-1043"), past=known).held.height == 0

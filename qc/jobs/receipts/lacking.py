@@ -1,0 +1,132 @@
+"""What a card still lacks: figures and places that the plan asks of it and that no sheet has brought."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from itertools import product
+
+import polars as pl
+
+from qc.ingest import Known, Unfolded
+from qc.plan import PLACE, Card, Characteristic, Plan
+from qc.words import count_words, listed
+
+FEW_PIECES = 3
+"""So many pieces with a figure say at which of the plan's places a shop reads it; chosen."""
+
+MOST_TOLD = 4
+"""So many pieces of a sheet are told one by one; chosen, so that a receipt stays a page."""
+
+Place = tuple[str, ...]
+
+
+def still_missing(parts: Sequence[Unfolded], plan: Plan, known: Known) -> tuple[str, ...]:
+    """Say what the pieces on a sheet still lack of the card they stand on.
+
+    Parameters
+    ----------
+    parts : sequence of Unfolded
+        The sheet as unfolded; what is held of it counts as brought.
+    plan : Plan
+        Its cards say which figures stand on them, and at which places each is read.
+    known : Known
+        What is on record of these pieces: it counts as well.
+
+    Returns
+    -------
+    tuple of str
+        A sentence for each card that lacks something. Of the plan's places only those count at which this
+        shop has read the figure before, once a few pieces have it; of a tuned instrument, every partial of
+        the model at each valve and position that was blown.
+    """
+    found: list[str] = []
+    columns = ["card", "stage", "serial", "model", "characteristic", *PLACE]
+    rows = pl.concat([part.readings.select(columns) for part in parts]) if parts else None
+    if rows is None or rows.is_empty():
+        return ()
+    for card in plan.cards:
+        own = rows.filter((pl.col("card") == card.id) & (pl.col("serial") != ""))
+        if own.height:
+            past = known.past.filter(pl.col("stage") == (card.stage or ""))
+            found += _of_card(card, own, past, known.serials, plan)
+    return tuple(found)
+
+
+def _of_card(
+    card: Card, own: pl.DataFrame, past: pl.DataFrame, models: Mapping[str, str], plan: Plan
+) -> Iterator[str]:
+    columns = ["serial", "model", "characteristic", *PLACE]
+    brought = pl.concat([own.select(columns), past.select(columns)], how="vertical_relaxed")
+    figures = [c for c in _asked(card, plan) if brought["characteristic"].is_in([c.id]).any()]
+    lacking: list[str] = []
+    for serial in own["serial"].unique(maintain_order=True):
+        piece = brought.filter(pl.col("serial") == serial)
+        model = models.get(serial) or next((m for m in piece["model"] if m), "")
+        said = [text for figure in figures if (text := _lacks(figure, model, piece, brought, plan))]
+        if said:
+            lacking.append(f"{serial}: {listed(said)}")
+    if lacking:
+        rest = len(lacking) - MOST_TOLD
+        more = f"; and {count_words(rest, 'more piece')}" if rest > 0 else ""
+        yield f"Still missing of {card.title}: {'; '.join(lacking[:MOST_TOLD])}{more}."
+
+
+def _asked(card: Card, plan: Plan) -> tuple[Characteristic, ...]:
+    """Return the figures of a card; a slide card that lists none asks for both diameters."""
+    if card.source == "slide" and not card.characteristics:
+        both = (plan.characteristic(card.stage or "", name) for name in ("inner_od", "outer_bore"))
+        return tuple(c for c in both if c is not None)
+    return plan.figures_on(card)
+
+
+def _lacks(figure: Characteristic, model: str, piece: pl.DataFrame, brought: pl.DataFrame, plan: Plan) -> str:
+    """Say what one piece lacks of one figure, empty where it lacks nothing."""
+    if model and model not in {m.id for m in plan.models_of(figure)}:
+        return ""
+    own = piece.filter(pl.col("characteristic") == figure.id)
+    if own.is_empty():
+        return figure.name
+    names = [name for name in PLACE if name in figure.places]
+    if "partial" in figure.places or any(piece["partial"].is_not_null()):
+        expected = _note_places(own, model, plan)
+        names = ["valve", "position", "partial"]
+    else:
+        expected = _plan_places(figure, names, brought)
+    have = set(_places(own, names))
+    missing = [place for place in expected if place not in have]
+    if not missing:
+        return ""
+    first = _place_words(names, missing[0])
+    many = count_words(len(missing), "place")
+    return f"{figure.name} at {many} (first: {first})" if len(missing) > 1 else f"{figure.name} at {first}"
+
+
+def _plan_places(figure: Characteristic, names: Sequence[str], brought: pl.DataFrame) -> list[Place]:
+    """Return the places of the plan, those the shop never reads left out once it has read a few pieces."""
+    expected = [tuple(map(str, place)) for place in product(*(figure.places[name] for name in names))]
+    rows = brought.filter(pl.col("characteristic") == figure.id)
+    if rows["serial"].n_unique() < FEW_PIECES:
+        # one side of a tube may be read alone: the other is not asked for before it was met
+        seen = {name: set(rows[name].cast(pl.String)) for name in names if name == "surface"}
+        return [p for p in expected if all(p[names.index(name)] in own for name, own in seen.items())]
+    read = set(_places(rows, names))
+    return [place for place in expected if place in read]
+
+
+def _note_places(own: pl.DataFrame, model: str, plan: Plan) -> list[Place]:
+    found = plan.model(model)
+    blown = own.select("valve", "position").unique(maintain_order=True).rows()
+    partials = found.partials if found is not None else ()
+    return [(str(valve or ""), _text(position), str(p)) for valve, position in blown for p in partials]
+
+
+def _places(rows: pl.DataFrame, names: Sequence[str]) -> Iterable[Place]:
+    return (tuple(_text(value) for value in row) for row in rows.select(names).rows())
+
+
+def _text(value: object) -> str:
+    return "" if value is None else str(value)
+
+
+def _place_words(names: Sequence[str], place: Place) -> str:
+    return ", ".join(f"{name} {value}" for name, value in zip(names, place, strict=True) if value)
