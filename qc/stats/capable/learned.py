@@ -190,7 +190,7 @@ def _told(
 
 
 def sides_of(draws: Draws, limits: Limits) -> list[Floats]:
-    """Normal score of each limit under every draw, above 0 where the level keeps it."""
+    """Give the normal score of each limit under every draw, above 0 where the level keeps it."""
     above = draws.scores(limits.upper) if limits.upper is not None else None
     below = -draws.scores(limits.lower) if limits.lower is not None else None
     return [side for side in (above, below) if side is not None]

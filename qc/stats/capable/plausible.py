@@ -40,7 +40,7 @@ OF_POWERS = np.array([0.4, 0.6])  # by simulation: a lognormal figure leaves roo
 UNLIKE_SKEW = (
     0.12  # chosen by simulation: how far at least the skewness of a series may lie from its sisters'
 )
-UNLIKE_TAU_4 = 0.017  # the same for the L-kurtosis; further where its sisters are known to be unlike
+UNLIKE_TAU_4 = 0.025  # the same for the L-kurtosis; further where its sisters are known to be unlike
 ALONE_SKEW = 0.30  # how skewed bench figures are where nothing has been learned
 ALONE_TAU_4 = 0.035
 USUAL_TAU_4 = 0.15  # between normal tails and those of Student's t with six degrees of freedom
@@ -51,7 +51,7 @@ NORMAL_TAILS = 1.9  # chosen by simulation: tails are quite normal more often th
 PRIOR_PIECES = 60.0  # pieces that its prior counts as, there
 LOGS_SKEW = 0.15  # logarithms of readings above 0: how skewed they may be themselves
 LOGS_TAU_4, LOGS_TAU_4_SD = 0.13, 0.02  # and how heavy their tails
-SHARE_DOUBTED = 0.06  # of the weight goes to shapes as if nothing had been learned: sisters may be unlike
+SHARE_DOUBTED = 0.1  # of the weight goes to shapes as if nothing had been learned: sisters may be unlike
 
 DRAWS = 128  # level and spread of each shape
 FIT_STEPS = 12  # as in learning: from median and spread the fit stands still to three digits
