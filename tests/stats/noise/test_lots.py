@@ -112,7 +112,7 @@ def test_own_lots_that_differ_less_are_believed_later_than_lots_that_differ_more
 
     common = learn_noise({**pool, "x": []})["x"].lots
     alike, apart = share_beside(0.0), share_beside(0.7)
-    # by hand: twenty sisters alike place a share to about 0.08, as well as 0.2 / 0.08^2, some 30 own lots, do;
+    # by hand: twenty sisters alike place a share to about 0.08, as well as 0.2 / 0.08^2, some 30 own lots;
     # beside 13 older ones they leave 13 / 43 of what those are above, and 13 / 73 of what they are below
     assert 0.65 * common < alike < common
     assert (apart - common) / (0.7 - 0.3) > 0.1
