@@ -12,7 +12,7 @@ from dataclasses import replace
 
 from qc.stats import climb_or_stairs
 from qc.watch.changes.findings import FoundChange
-from qc.watch.changes.judged import Judged
+from qc.watch.changes.judged import JudgedSeries
 from qc.watch.changes.sizing import begin_of, end_of, measured_anew, singles_of
 
 LEVEL = {"shift", "trend"}
@@ -24,7 +24,7 @@ Schwarz). A convention, no test: steps that follow each other closely look the s
 
 def all_measured_anew(
     kept: Sequence[FoundChange],
-    judged: Judged,
+    judged: JudgedSeries,
 ) -> tuple[FoundChange, ...]:
     """Tell, place and measure all changes of a series by all its pieces, earlier ones first.
 
@@ -32,7 +32,7 @@ def all_measured_anew(
     ----------
     kept : sequence of FoundChange
         All findings of the series, in order.
-    judged : Judged
+    judged : JudgedSeries
         The series and how it is judged.
 
     Returns
@@ -61,7 +61,7 @@ def all_measured_anew(
 def _steps_of_climb(
     signal: FoundChange,
     found: Sequence[FoundChange],
-    judged: Judged,
+    judged: JudgedSeries,
 ) -> list[FoundChange]:
     """Return the steps after `signal` that are one climb with it, as many as can be; of a stair none."""
     further = _further(signal, found)

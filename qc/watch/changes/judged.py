@@ -15,7 +15,7 @@ as many."""
 
 
 @dataclass(frozen=True, slots=True)
-class Judged:
+class JudgedSeries:
     """Figures of a series and how they are judged.
 
     Attributes
@@ -95,7 +95,7 @@ class State:
         return float(self.values[place - 1 :].mean()) < float(self.values[: place - 1].mean())
 
     def kept(self) -> Floats:
-        """Judged figures of the pieces that were not set aside."""
+        """JudgedSeries figures of the pieces that were not set aside."""
         return np.array([self.scale[i - self.begin] for i in self.ordinals()])
 
     def kept_lots(self) -> list[str | None] | None:

@@ -38,7 +38,7 @@ from qc.watch.changes.findings import (
     is_back,
 )
 from qc.watch.changes.joining import all_measured_anew
-from qc.watch.changes.judged import Judged
+from qc.watch.changes.judged import JudgedSeries
 from qc.watch.changes.kept_states import SETTLED, WHOLE, KeptStates, signals_of
 from qc.watch.changes.sizing import begin_of
 from qc.watch.results import LEARNING, Forecast, Point, SignalResult, StretchResult, Suspect, present_points
@@ -305,7 +305,7 @@ class LevelCourse:
         """Tell what was raised by all pieces made since."""
         values = values_of(points)
         noise = self.known if self.noise else None
-        judged = Judged(values, self.characteristic.shape, noise, self.lots_among(points))
+        judged = JudgedSeries(values, self.characteristic.shape, noise, self.lots_among(points))
         return all_measured_anew(_with_returns(found, values), judged)
 
 

@@ -23,7 +23,7 @@ from qc.stats import (
     place_spread,
 )
 from qc.watch.changes.findings import ENOUGH_TO_RETURN, FoundChange, Side
-from qc.watch.changes.judged import LEAST_TOLD_APART, Judged, State
+from qc.watch.changes.judged import LEAST_TOLD_APART, JudgedSeries, State
 
 FitKind = Literal["steady", "single", "shift", "trend", "spread", "passing"]
 LASTING: tuple[Literal["shift"], Literal["trend"], Literal["spread"]] = ("shift", "trend", "spread")
@@ -68,7 +68,7 @@ def begin_of(kept: Sequence[FoundChange], signal: FoundChange) -> int:
 def measured_anew(
     signal: FoundChange,
     kept: Sequence[FoundChange],
-    judged: Judged,
+    judged: JudgedSeries,
 ) -> FoundChange:
     """Give a change the kind, start and size that all its pieces show, not only those seen when raised.
 
@@ -78,7 +78,7 @@ def measured_anew(
         One of `kept`; a count comes back as it is.
     kept : sequence of FoundChange
         All findings of the series, in order; those before `signal` are already measured anew.
-    judged : Judged
+    judged : JudgedSeries
         The series and how it is judged.
 
     Returns
