@@ -83,7 +83,7 @@ def learned_capability(
     >>> readings = [10.1, 9.8, 10.0, 10.3, 9.9, 10.2, 9.7, 10.0, 10.1, 9.9] * 4
     >>> found = learned_capability(np.array(readings), Limits(None, 11.5), Noise(pieces=800))
     >>> found.capable, round(found.ppk, 1)
-    ('proven', 2.7)
+    ('proven', 2.6)
     """
     readings = as_readings(values, "capability: value", least=2)
     n = int(readings.size)
