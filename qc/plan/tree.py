@@ -189,7 +189,7 @@ class _Builder:
                     self.faults.append(PlanFault(line, WHOLE, "holds a second plan after `---`", mend))
             elif isinstance(event, yaml.AliasEvent):
                 self._refuse(line, f"uses the reference *{event.anchor}")
-                self._stand_for(event.anchor, line)
+                self._stand_for(event.anchor or "", line)
             elif isinstance(event, yaml.ScalarEvent):
                 self._scalar(event, line)
             elif isinstance(event, (yaml.MappingStartEvent, yaml.SequenceStartEvent)):
