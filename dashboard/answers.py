@@ -16,6 +16,7 @@ from dashboard.steps import steps
 from dashboard.uploads import MOST_BYTES, file_name, problem, who
 from qc.jobs.board import HeldView, ShopView, SignalView
 from qc.sayings import (
+    MENDED,
     OF_SERIES,
     OF_SIGNAL,
     TICKED,
@@ -28,6 +29,7 @@ from qc.sayings import (
 )
 
 GONE: Final = "This row is no longer held; someone has settled it already."
+FIRST_ONLY: Final = "proposal-first"
 DECISIONS: Final = ("proposal", "by-hand", "as-typed", "drop")
 TEXT_LENGTH: Final = 600  # chosen: a remark, not a report
 SIGNAL_FAULTS: Final = {
@@ -36,6 +38,8 @@ SIGNAL_FAULTS: Final = {
     Fault.CLOSED_ALREADY: "This signal is closed already. Reopen it first.",
     Fault.NO_CAUSE: "Choose the cause from the plan's list, or close the signal as false.",
     Fault.NO_ACTION: "Say in a few words what was done about it.",
+    Fault.NO_OUTCOME: "Choose what became of the cause: mended, or the new level stays.",
+    Fault.NO_STEP: "Choose the piece that is dealt with.",
     Fault.NO_REMARK: "Write a remark or tick a step first.",
 }
 SERIES_FAULTS: Final = {
@@ -68,6 +72,8 @@ def decide_rows() -> Response:
     if not rows or len(rows) < len(asked):
         return problem(GONE, 404)
     decision = request.form.get("decision", "")
+    if decision == FIRST_ONLY:
+        rows, decision = rows[:1], "proposal"
     wrong = _wrong_decision(decision, rows)
     if wrong:
         return problem(wrong, 400)
@@ -122,7 +128,15 @@ def say_of_signal(signal_id: str) -> Response:
         )
     saying = Saying(What(what), who(), _with_ticks(view))
     if saying.what is What.CLOSED:
-        saying = replace(saying, cause=_text("cause"), action=_text("action"))
+        mended = _text("outcome") == MENDED
+        first = _text("first") if mended else ""
+        saying = replace(
+            saying, cause=_text("cause"), action=_text("action"), outcome=_text("outcome"), first=first
+        )
+    if saying.what is What.PIECE_DONE:
+        saying = replace(saying, text=_text("text"), first=_text("first"))
+        if saying.first and saying.first not in {piece.serial for piece in view.made_under}:
+            return problem("That piece is not among those made under the cause.", 400)
     shop = queries.board().shop()
     faults = faults_of_signal_saying(saying, people=_codes(shop), causes=shop.causes, state=view.state)
     if faults:

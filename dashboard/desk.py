@@ -107,9 +107,23 @@ class WorkerDesk:
         folder, kept = self.spool.keep(files)
         return self._queue("upload", kept, who, folder)
 
+    def submit_mapped(self, files: Sequence[tuple[str, IO[bytes]]], mapping: str, who: str) -> str:
+        """Queue sheets with what their headings mean and return a ticket."""
+        self._room_for(who)
+        folder, kept = self.spool.keep(files)
+        return self._queue("mapped", (kept, mapping), who, folder)
+
     def decide(self, rows: Sequence[str], decision: str, changes: Mapping[str, str], who: str) -> str:
         """Queue a decision on held rows and return a ticket."""
         return self._queue("held", (list(rows), decision, dict(changes)), who)
+
+    def undo(self, rows: Sequence[str], who: str, why: str) -> str:
+        """Queue the undoing of decisions on held rows and return a ticket."""
+        return self._queue("undo", (list(rows), why), who)
+
+    def correct(self, reading: str, changes: Mapping[str, str], who: str, why: str, sure: bool) -> str:
+        """Queue a correction of a reading, without changes its withdrawal, and return a ticket."""
+        return self._queue("correct", (reading, dict(changes), why, sure), who)
 
     def say(self, signal_id: str, saying: Saying) -> str:
         """Queue what is said of a signal and return a ticket."""
@@ -199,7 +213,7 @@ class WorkerDesk:
     def _queue(self, kind: TaskKind, what: Any, who: str, folder: Path | None = None) -> str:
         ticket = secrets.token_urlsafe(9)
         size = sum(file.stat().st_size for file in folder.iterdir()) if folder else 0
-        of = len(what) if kind == "upload" else 1
+        of = len(what) if kind == "upload" else len(what[0]) if kind == "mapped" else 1
         with self._changed:
             try:
                 self._room_for(who)
@@ -222,7 +236,7 @@ class WorkerDesk:
         self._ended.append(task.ticket)
         while len(self._ended) > KEPT_TICKETS:
             self._tickets.pop(self._ended.popleft(), None)
-        if task.kind == "held":
+        if task.kind in {"held", "undo"}:
             self._judge_at = time.monotonic() + QUIET_S
         self.spool.forget(task.folder)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Sequence
 from typing import Any, ClassVar
 
@@ -29,7 +30,12 @@ class Field(Component):  # type: ignore[misc]
 
 
 def desk_form(
-    address: str, done: str, children: Sequence[Any], form_id: str, saying: str = "Keeping it …"
+    address: str,
+    done: str,
+    children: Sequence[Any],
+    form_id: str,
+    saying: str = "Keeping it …",
+    files: Sequence[str] = (),
 ) -> Component:
     """Return a form for the worker.
 
@@ -45,9 +51,13 @@ def desk_form(
         Id of the form.
     saying : str
         What stands there while it is worked off.
+    files : sequence of str
+        Names of the files just sent that go with it once more.
     """
     said = html.Div(className="form-said", role="status", **{"aria-live": "polite"})
     data = {"data-desk": address, "data-done": done, "data-saying": saying}
+    if files:
+        data["data-files"] = json.dumps(list(files), ensure_ascii=False)
     return html.Form([*children, said], id=form_id, className="desk", **data)
 
 

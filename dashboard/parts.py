@@ -13,7 +13,7 @@ from dashboard import pictograms, words
 from dashboard.drawing import Drawing
 from dashboard.figures import GRAPH_CONFIG, Figure
 from dashboard.routing import instrument_address, series_address
-from qc.jobs.board import SeriesVerdict, SeriesView, ShopView, Ticket, limits_words
+from qc.jobs.board import SeriesVerdict, SeriesView, ShopView, SignalResult, Ticket, limits_words
 from qc.words import MONTHS
 
 WHOLE = re.compile(rf"\b[A-Z]{{1,4}}-\w+|\b\d{{1,2}} (?:{'|'.join(name[:3] for name in MONTHS)})\b")
@@ -24,6 +24,7 @@ SHORT_CELL = 12
 
 # chosen: four pixels a piece at the width of the line; closer, its course is a smear
 SPARK_POINTS = 36
+SPARK_AFTER = 6  # chosen: so many pieces after a change that is over show that it is
 """Points of a sparkline: enough to see the change beside what was before."""
 
 
@@ -105,14 +106,21 @@ def state_words(verdict: SeriesVerdict) -> Component:
     )
 
 
-def spark(verdict: SeriesVerdict) -> Component:
-    """Return the newest points of a series as a small line."""
-    tail = [p for p in verdict.points if not p.left_out][-SPARK_POINTS:]
-    signal = verdict.telling
-    start = None
-    if signal is not None and tail:
-        start = sum(p.ordinal < signal.start for p in tail)
-    return Drawing(pictograms.draw_spark([p.value for p in tail], start))
+def spark(verdict: SeriesVerdict, signal: SignalResult | None = None) -> Component:
+    """Return the newest points of a series as a small line, or those around one of its signals."""
+    points = [p for p in verdict.points if not p.left_out]
+    if signal is not None and points:
+        # as much of what came before as of the change itself, so that both are seen
+        last = len(verdict.points) if signal.ended is None else signal.ended - 1
+        last = signal.start if signal.kind == "single" else last
+        points = [p for p in points if p.ordinal <= max(last + SPARK_AFTER, signal.start + SPARK_POINTS // 2)]
+        tail = [p for p in points if p.ordinal >= signal.start - SPARK_POINTS // 2][:SPARK_POINTS]
+        start, end = (sum(p.ordinal < at for p in tail) for at in (signal.start, last + 1))
+        return Drawing(pictograms.draw_spark([p.value for p in tail], start, end))
+    tail = points[-SPARK_POINTS:]
+    found = verdict.telling
+    begun = sum(p.ordinal < found.start for p in tail) if found is not None and tail else None
+    return Drawing(pictograms.draw_spark([p.value for p in tail], begun))
 
 
 def series_name(verdict: SeriesVerdict) -> str:

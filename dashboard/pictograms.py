@@ -120,8 +120,8 @@ def draw_badge() -> Node:
     return svg(28, 24, [node("path", {**shape, "stroke-linejoin": "round"})], **{"class": "badge"})
 
 
-def draw_spark(values: Sequence[float], start: int | None = None) -> Node:
-    """Return the last values as a line of ink, the part from index `start` on a tinted ground."""
+def draw_spark(values: Sequence[float], start: int | None = None, end: int | None = None) -> Node:
+    """Return values as a line of ink, the part from index `start` up to `end` on a tinted ground."""
     width, height = SPARK_PX
     edge = 4
     if not values:
@@ -133,15 +133,18 @@ def draw_spark(values: Sequence[float], start: int | None = None) -> Node:
         (edge + index * step, height - edge - 1 - (value - low) * scale) for index, value in enumerate(values)
     ]
     children: list[Node] = []
-    if start is not None and start < len(values):
+    stop = len(values) if end is None else min(end, len(values))
+    lasts = stop == len(values)
+    if start is not None and start < stop:
         left = max(0.0, spots[start][0] - step / 2)
-        ground = {"x": left, "y": 0, "width": width - left, "height": height, "rx": 3}
+        right = width if lasts else spots[stop - 1][0] + step / 2
+        ground = {"x": left, "y": 0, "width": right - left, "height": height, "rx": 3}
         children.append(node("rect", {**ground, "fill": "var(--drift-soft)"}))
     children.append(_line(spots, "var(--ink)"))
-    if start is not None and start < len(values):
-        children.append(_line(spots[start:], "var(--drift)"))
+    if start is not None and start < stop:
+        children.append(_line(spots[start:stop], "var(--drift)"))
     x, y = spots[-1]
-    colour = "var(--drift)" if start is not None else "var(--ink)"
+    colour = "var(--drift)" if start is not None and lasts else "var(--ink)"
     children.append(node("circle", {"cx": x, "cy": y, "r": 2.6, "fill": colour}))
     return svg(width, height, children, **{"class": "spark"})
 

@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-from typing import Any, Final
+from typing import IO, Any, Final
 
 from flask import Flask, Response, abort, jsonify, request
 from werkzeug.exceptions import HTTPException, RequestEntityTooLarge
 
 from dashboard import queries
+from dashboard.pages.sheet_questions import mapping_of
 from qc.jobs.board import DeskFull
 
 MOST_BYTES: Final = 64 * 1024 * 1024
 """Largest upload in one go; a single sheet has its own, smaller limit where it is read."""
 
-LARGE: Final = frozenset({"/uploads", "/gauges/study"})
+LARGE: Final = frozenset({"/uploads", "/uploads/mapped", "/gauges/study"})
 """Addresses that take files; every other one takes small bodies only."""
 
 MOST_FILES: Final = 500  # chosen: the sheets of a year in one go, for an imported past
@@ -23,6 +24,7 @@ WHO_LENGTH: Final = 40  # as long as an id of the plan may be
 def add_routes(server: Flask) -> None:
     """Add the routes for uploads and for the progress of every ticket."""
     server.add_url_rule("/uploads", view_func=take_sheets, methods=["POST"])
+    server.add_url_rule("/uploads/mapped", view_func=take_mapped, methods=["POST"])
     server.add_url_rule("/tickets/<ticket>", view_func=tell_progress, methods=["GET"])
     server.register_error_handler(RequestEntityTooLarge, _too_large)
     server.register_error_handler(DeskFull, _full)
@@ -30,14 +32,36 @@ def add_routes(server: Flask) -> None:
 
 def take_sheets() -> Response:
     """Take the files of a form and answer with a ticket."""
+    files = _files()
+    return files if isinstance(files, Response) else jsonify({"ticket": queries.desk().submit(files, who())})
+
+
+def take_mapped() -> Response:
+    """Take files again with what their headings mean, as a page asked it, and answer with a ticket."""
+    files = _files()
+    if isinstance(files, Response):
+        return files
+    try:
+        mapping = mapping_of(request.form.to_dict(flat=False))
+    except ValueError:
+        return problem("These answers do not fit the question any more. Drop the sheet again.", 400)
+    if request.form.get("dates") == "":
+        return problem("Choose which day the date is that can be read two ways.", 400)
+    faults = queries.board().mapping_faults(mapping)
+    if faults:
+        return problem(" ".join(faults), 400)
+    return jsonify({"ticket": queries.desk().submit_mapped(files, mapping, who())})
+
+
+def _files() -> list[tuple[str, IO[bytes]]] | Response:
+    """Return the files of a form, or the answer that refuses them."""
     request.max_content_length = MOST_BYTES
     sent = [file for file in request.files.getlist("sheets") if file.filename]
     if not sent:
         return problem("No sheet came with this upload. Choose one or more csv or xlsx files.", 400)
     if len(sent) > MOST_FILES:
         return problem(f"{len(sent)} sheets are too many in one go; send at most {MOST_FILES}.", 400)
-    files = [(file_name(file.filename), file.stream) for file in sent]
-    return jsonify({"ticket": queries.desk().submit(files, who())})
+    return [(file_name(file.filename), file.stream) for file in sent]
 
 
 def tell_progress(ticket: str) -> Response:

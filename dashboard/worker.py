@@ -86,7 +86,8 @@ def _done(folder: Path, as_of: date | None, task: Given, line: Any) -> JsonObjec
 
 def _do(folder: Path, as_of: date | None, task: Given, line: Any, began: dict[str, int | None]) -> JsonObject:
     """Do one task; imported here, so that the heavy libraries load in this process alone."""
-    from qc.jobs.board import decide_held, decide_series, judge, opened, say_signal, study_file, take_sheets
+    from qc.jobs import board
+    from qc.jobs.board import opened, study_file
 
     kind, what, who = task
     if kind == "study":
@@ -102,11 +103,20 @@ def _do(folder: Path, as_of: date | None, task: Given, line: Any, began: dict[st
             line.send(began)
         if kind == "held":
             rows, decision, changes = what
-            return decide_held(workshop, rows, decision, changes, who)
+            return board.decide_held(workshop, rows, decision, changes, who)
+        if kind == "undo":
+            rows, why = what
+            return board.undo_held(workshop, rows, why, who)
+        if kind == "correct":
+            reading, changes, why, sure = what
+            return board.correct_row(workshop, reading, changes, why, sure, who)
         if kind == "signal":
-            return say_signal(workshop, *what)
+            return board.say_signal(workshop, *what)
         if kind == "series":
-            return decide_series(workshop, *what)
+            return board.decide_series(workshop, *what)
         if kind == "judge":
-            return judge(workshop)
-        return take_sheets(workshop, what, who, tell)
+            return board.judge(workshop)
+        if kind == "mapped":
+            files, mapping = what
+            return board.take_sheets(workshop, files, who, tell, mapping)
+        return board.take_sheets(workshop, what, who, tell)

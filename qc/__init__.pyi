@@ -294,6 +294,7 @@ from .trade import LeftTube as LeftTube
 from .trade import LegClearance as LegClearance
 from .trade import LengthError as LengthError
 from .trade import LengthRemedy as LengthRemedy
+from .trade import LimitFit as LimitFit
 from .trade import Note as Note
 from .trade import NoteSetFit as NoteSetFit
 from .trade import Pair as Pair
@@ -349,6 +350,7 @@ from .trade import least_spot_um as least_spot_um
 from .trade import leg_clearance as leg_clearance
 from .trade import length_after_mm as length_after_mm
 from .trade import length_change_mm as length_change_mm
+from .trade import limit_fit as limit_fit
 from .trade import local_length_mm as local_length_mm
 from .trade import lower_capability as lower_capability
 from .trade import lower_capability_interval as lower_capability_interval

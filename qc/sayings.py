@@ -15,18 +15,36 @@ from typing import Literal
 SignalState = Literal["open", "in-hand", "closed", "closed-false"]
 OPEN_STATES: tuple[SignalState, ...] = ("open", "in-hand")
 CLOSED_STATES: tuple[SignalState, ...] = ("closed", "closed-false")
+MENDED, STAYS, FALSE = "mended", "stays", "false"
+"""What became of the cause of a closed signal: the state before is the reference again; the new level is the
+settled state; it was none."""
+
+OUTCOMES = (MENDED, STAYS)
+"""What may be said of a signal that is closed with its cause."""
+
+OUTCOME_WORDS: Mapping[str, str] = {
+    MENDED: "cause mended",
+    STAYS: "the new level stays",
+    FALSE: "no cause",
+}
+
+ALWAYS_FIRST = 3
+"""So many steps are the same for every signal; see `qc.watch.first_steps`."""
+
 TICKED = "Ticked: "
 """How the text of a saying begins that names steps done; a form shows them ticked from then on."""
 
 
 class What(StrEnum):
-    """Everything that can be said: the first five of a signal, the last four of a series."""
+    """Everything that can be said: the first seven of a signal, the last four of a series."""
 
     IN_HAND = "in-hand"
     CLOSED = "closed"
     CLOSED_FALSE = "closed-false"
     REOPENED = "reopened"
     COMMENT = "comment"
+    STEP_DONE = "step-done"
+    PIECE_DONE = "piece-done"
     FREEZE = "freeze"
     UNDO_FREEZE = "undo-freeze"
     LEAVE_OUT = "leave-out"
@@ -39,12 +57,20 @@ OF_SERIES = (What.FREEZE, What.UNDO_FREEZE, What.LEAVE_OUT, What.UNDO_LEAVE_OUT)
 OF_SIGNAL = tuple(what for what in What if what not in OF_SERIES)
 """What anyone may say of one signal."""
 
+CLOSINGS = (What.CLOSED, What.CLOSED_FALSE)
+"""What closes a signal."""
+
+REMARKS = (What.COMMENT, What.STEP_DONE, What.PIECE_DONE)
+"""What leaves a signal as it stands, and its series as it is judged."""
+
 WORDS: Mapping[str, str] = {
     What.IN_HAND: "taken in hand",
     What.CLOSED: "closed",
     What.CLOSED_FALSE: "closed as false",
     What.REOPENED: "reopened",
     What.COMMENT: "comment",
+    What.STEP_DONE: "step done",
+    What.PIECE_DONE: "piece dealt with",
     What.FREEZE: "settled state frozen",
     What.UNDO_FREEZE: "frozen settled state undone",
     What.LEAVE_OUT: "left out",
@@ -59,7 +85,7 @@ _STATE_AFTER: Mapping[What, SignalState] = {
     What.REOPENED: "open",
 }
 
-_WORD_FOR_WORD = ("what", "text", "cause", "action")
+_WORD_FOR_WORD = ("what", "text", "cause", "action", "outcome", "first")
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +103,10 @@ class Saying:
     cause, action : str
         Of a signal closed with its cause: the plan's code of it, and what was done.
     first, last : str
-        Of a series: serials between which it holds, both included.
+        Of a series: serials between which it holds, both included. Of a signal closed as mended `first` is
+        the first piece made after the mend; of a piece dealt with, that piece.
+    outcome : str
+        Of a signal closed with its cause: one of `OUTCOMES`; empty in what was said before that was asked.
     """
 
     what: What
@@ -87,6 +116,7 @@ class Saying:
     action: str = ""
     first: str = ""
     last: str = ""
+    outcome: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -106,6 +136,9 @@ class Fault(StrEnum):
     CLOSED_ALREADY = "a closed signal can only be reopened or remarked on"
     NO_CAUSE = "it is closed with a cause that the plan does not have"
     NO_ACTION = "it is closed without a word on what was done"
+    NO_OUTCOME = "it is closed without a word on what became of the cause"
+    NOT_MENDED = "a first piece after the mend is named where nothing was mended"
+    NO_STEP = "it is not said which step, or which piece, is done"
     NO_REMARK = "the remark is empty"
     NO_REASON = "a decision gives no reason"
     NO_PIECE = "a decision names no piece"
@@ -126,7 +159,7 @@ def faults_of_signal_saying(
     state : str
         How the signal stands.
     """
-    closing = saying.what in {What.CLOSED, What.CLOSED_FALSE}
+    closing = saying.what in CLOSINGS
     closed = saying.what is What.CLOSED
     found = {
         Fault.NOBODY: saying.who not in people,
@@ -134,6 +167,10 @@ def faults_of_signal_saying(
         Fault.CLOSED_ALREADY: (closing or saying.what is What.IN_HAND) and state in CLOSED_STATES,
         Fault.NO_CAUSE: closed and saying.cause not in causes,
         Fault.NO_ACTION: closed and not saying.action,
+        Fault.NO_OUTCOME: closed and saying.outcome not in OUTCOMES,
+        Fault.NOT_MENDED: closing and bool(saying.first) and saying.outcome != MENDED,
+        Fault.NO_STEP: (saying.what is What.STEP_DONE and not saying.text.strip())
+        or (saying.what is What.PIECE_DONE and not saying.first),
         Fault.NO_REMARK: saying.what is What.COMMENT and not saying.text.strip(),
     }
     return {fault for fault, there in found.items() if there}
@@ -165,6 +202,47 @@ def strange_piece(saying: Saying, serials: Collection[str]) -> str | None:
     """Return the first piece a decision names that the series does not have; its end may be left open."""
     named = (saying.first, saying.last or saying.first)
     return next((serial for serial in named if serial not in serials), None)
+
+
+def outcome_of(closing: Saying) -> str:
+    """Say what became of the cause, by the words with which a signal was closed.
+
+    Examples
+    --------
+    >>> outcome_of(Saying(What.CLOSED, cause="jig", outcome="mended")), outcome_of(Saying(What.CLOSED_FALSE))
+    ('mended', 'false')
+    >>> outcome_of(Saying(What.CLOSED, cause="jig"))  # closed before anybody asked
+    'stays'
+    """
+    if closing.what is What.CLOSED_FALSE:
+        return FALSE
+    return closing.outcome or STAYS
+
+
+def ticked_steps(said: Sequence[Said], steps: Sequence[str]) -> dict[int, Said]:
+    """Return which steps (from 0) were ticked since a signal opened, with the words that did it.
+
+    Parameters
+    ----------
+    said : sequence of Said
+        What was said of the signal, oldest first. What was ticked before it opened anew has to be done again.
+    steps : sequence of str
+        The steps as they read now. The first three name the newest piece and the gauges, so those go by their
+        number; the others by their words, since the plan may have changed.
+    """
+    since = max((n for n, one in enumerate(said) if one.what is What.REOPENED), default=-1)
+    found: dict[int, Said] = {}
+    for one in said[since + 1 :]:
+        for place, step in enumerate(steps):
+            if place not in found and _ticks(one, place, step):
+                found[place] = one
+    return found
+
+
+def _ticks(said: Said, place: int, step: str) -> bool:
+    if said.what is What.STEP_DONE:
+        return said.text.startswith(f"{place + 1}. ") if place < ALWAYS_FIRST else step in said.text
+    return TICKED in said.text and step in said.text
 
 
 def said_already(said: Sequence[Said], saying: Saying) -> bool:

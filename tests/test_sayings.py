@@ -18,9 +18,11 @@ from qc.sayings import (
     What,
     faults_of_decision,
     faults_of_signal_saying,
+    outcome_of,
     said_already,
     state_after,
     strange_piece,
+    ticked_steps,
 )
 
 SHOP = {"people": ["IS", "BK"], "causes": ["mandrel"]}
@@ -38,8 +40,11 @@ def test_each_kind_is_said_of_a_signal_or_of_a_series_and_has_its_words():
 def test_an_open_signal_is_taken_closed_or_remarked_on(state):
     for saying in (
         Saying(What.IN_HAND, "IS"),
-        Saying(What.CLOSED, "IS", cause="mandrel", action="turned"),
+        Saying(What.CLOSED, "IS", cause="mandrel", action="turned", outcome="stays"),
+        Saying(What.CLOSED, "IS", cause="mandrel", action="turned", outcome="mended", first="S-9"),
         Saying(What.CLOSED_FALSE, "BK"),
+        Saying(What.STEP_DONE, "IS", "2. Check the zero."),
+        Saying(What.PIECE_DONE, "IS", "reamed", first="S-7"),
         Saying(What.COMMENT, "IS", "seen"),
     ):
         assert faults_of_signal_saying(saying, **SHOP, state=state) == set()
@@ -52,7 +57,7 @@ def test_a_closed_signal_is_only_reopened_or_remarked_on(state):
     for saying in (Saying(What.REOPENED, "IS"), Saying(What.COMMENT, "IS", "seen")):
         assert faults_of_signal_saying(saying, **SHOP, state=state) == set()
     for what in (What.IN_HAND, What.CLOSED_FALSE, What.CLOSED):
-        saying = Saying(what, "IS", cause="mandrel", action="turned")
+        saying = Saying(what, "IS", cause="mandrel", action="turned", outcome="stays")
         assert faults_of_signal_saying(saying, **SHOP, state=state) == {Fault.CLOSED_ALREADY}
 
 
@@ -61,9 +66,17 @@ def test_a_closed_signal_is_only_reopened_or_remarked_on(state):
     [
         (Saying(What.IN_HAND), {Fault.NOBODY}),
         (Saying(What.IN_HAND, "XX"), {Fault.NOBODY}),
-        (Saying(What.CLOSED, "IS"), {Fault.NO_CAUSE, Fault.NO_ACTION}),
-        (Saying(What.CLOSED, "IS", cause="moon", action="x"), {Fault.NO_CAUSE}),
-        (Saying(What.CLOSED, "IS", cause="mandrel"), {Fault.NO_ACTION}),
+        (Saying(What.CLOSED, "IS"), {Fault.NO_CAUSE, Fault.NO_ACTION, Fault.NO_OUTCOME}),
+        (Saying(What.CLOSED, "IS", cause="moon", action="x", outcome="stays"), {Fault.NO_CAUSE}),
+        (Saying(What.CLOSED, "IS", cause="mandrel", outcome="mended"), {Fault.NO_ACTION}),
+        (Saying(What.CLOSED, "IS", cause="mandrel", action="x", outcome="gone"), {Fault.NO_OUTCOME}),
+        (
+            Saying(What.CLOSED, "IS", cause="mandrel", action="x", outcome="stays", first="S-9"),
+            {Fault.NOT_MENDED},
+        ),
+        (Saying(What.CLOSED_FALSE, "IS", first="S-9"), {Fault.NOT_MENDED}),
+        (Saying(What.STEP_DONE, "IS", " "), {Fault.NO_STEP}),
+        (Saying(What.PIECE_DONE, "IS", "reamed"), {Fault.NO_STEP}),
         (Saying(What.COMMENT, "", " \n"), {Fault.NOBODY, Fault.NO_REMARK}),
     ],
 )
@@ -133,3 +146,34 @@ def test_a_saying_goes_from_one_process_to_another_as_it_is():
     said = Said(What.CLOSED, "IS", "x", id=3, about="ab12", when=datetime(2026, 5, 4, tzinfo=UTC))
     assert pickle.loads(pickle.dumps(said)) == said
     assert pickle.loads(pickle.dumps(FREEZE)).what is What.FREEZE
+
+
+STEPS = (
+    "Re-measure S-9.",
+    "Check the zero of G-1 on its master.",
+    "Check serial and unit on the card.",
+    "Lap it.",
+)
+
+
+def said(number, what, text=""):
+    return Said(what, "IS", text, id=number, about="ab12", when=datetime(2026, 5, 4, tzinfo=UTC))
+
+
+def test_the_first_steps_are_ticked_by_their_number_and_the_others_by_their_words():
+    one = said(1, What.STEP_DONE, "1. Re-measure S-7.")  # the newest piece was another one then
+    plan = said(2, What.STEP_DONE, "5. Lap it.")  # the plan had one step more then
+    form = said(3, What.COMMENT, "Ticked: Check serial and unit on the card. two words")
+    assert ticked_steps([one, plan, form], STEPS) == {0: one, 3: plan, 2: form}
+    assert ticked_steps([said(4, What.COMMENT, "Lap it.")], STEPS) == {}
+
+
+def test_what_was_ticked_before_a_signal_opened_anew_has_to_be_done_again():
+    life = [said(1, What.STEP_DONE, "4. Lap it."), said(2, What.CLOSED), said(3, What.REOPENED)]
+    assert ticked_steps(life, STEPS) == {}
+
+
+def test_what_was_closed_before_anybody_asked_stays_and_a_false_one_had_no_cause():
+    assert outcome_of(said(1, What.CLOSED)) == "stays"
+    assert outcome_of(Saying(What.CLOSED, outcome="mended")) == "mended"
+    assert outcome_of(said(1, What.CLOSED_FALSE)) == "false"

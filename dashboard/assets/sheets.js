@@ -61,6 +61,10 @@
         window.dash_clientside.set_props("sheets-held-count", { children: found.counted });
         announce(found.said + " " + found.counted);
         judged(found.judged);
+        if (found.gone.length && found.gone.length < rows.split(",").length) {
+          window.dash_clientside.set_props("sheets-held-from", { data: (from_now = from_now ? 0 : null) });
+          return;
+        }
         if (found.gone.length < rows.split(",").length) { place_now = form.querySelector(".form-said"); say(found.said); return; }
         window.dash_clientside.set_props(line.id, { children: found.said, className: "held-row settled small" });
         while (next && !next.querySelector("button, summary")) { next = next.nextElementSibling; }
@@ -72,7 +76,7 @@
   }
 
   /* The worker judges settled rows once nobody settles more: the page says so, and when it is done. */
-  var asks_judged = 0;
+  var asks_judged = 0, from_now = 0;
   function judged(text) {
     window.clearTimeout(asks_judged);
     if (!el("sheets-judged")) { return; }
@@ -99,10 +103,10 @@
   /* The other ways to settle a row are fetched when they are unfolded. */
   document.addEventListener("toggle", function (event) {
     var fold = event.target, place;
-    if (!fold.open || !fold.dataset || !fold.dataset.ways) { return; }
-    place = el("sheets-ways-" + fold.dataset.ways);
-    if (!place || place.childElementCount) { return; }
-    window.fetch("/held/" + encodeURIComponent(fold.dataset.ways) + "/ways", { cache: "no-store" })
+    if (!fold.open || !fold.dataset || !(fold.dataset.ways || fold.dataset.asks)) { return; }
+    place = el(fold.dataset.into || "sheets-ways-" + fold.dataset.ways);
+    if (!place || (place.childElementCount && !fold.dataset.anew)) { return; }
+    window.fetch(fold.dataset.asks || "/held/" + encodeURIComponent(fold.dataset.ways) + "/ways", { cache: "no-store" })
       .then(function (answer) { return answer.json(); })
       .then(function (tree) {
         window.dash_clientside.set_props(place.id, { children: tree.problem || tree });
@@ -137,8 +141,12 @@
     request.send(form);
   }
 
+  /* What was sent last: a question about its headings is answered by sending it once more with the answer. */
+  var sent = [];
+
   function send(files) {
     if (!files.length) { return; }
+    sent = Array.prototype.slice.call(files);
     var form = new FormData();
     form.append("who", who());
     Array.prototype.forEach.call(files, function (file) { form.append("sheets", file, file.name); });
@@ -170,8 +178,14 @@
     event.preventDefault();
     var form = new FormData(desk);
     if (pressed && pressed.name) { form.set(pressed.name, pressed.value); }
-    if (!desk.elements.who) { form.append("who", (el("held-who") || { value: "" }).value); }
+    var names = desk.dataset.files ? JSON.parse(desk.dataset.files) : null;
+    if (!desk.elements.who) { form.append("who", names ? who() : (el("held-who") || { value: "" }).value); }
     place_now = desk.querySelector(".form-said");
+    if (names) {
+      var again = sent.filter(function (file) { return names.indexOf(file.name) >= 0; });
+      if (again.length < names.length) { say("Drop the sheets here once more, then answer: the page was opened anew since."); return; }
+      again.forEach(function (file) { form.append("sheets", file, file.name); });
+    }
     done_now = desk.dataset.done;
     row_now = desk.elements.rows ? desk : null;
     saying_now = desk.dataset.saying || "Keeping it …";

@@ -114,6 +114,7 @@ _KINDS: Final[tuple[tuple[str, Callable[[object], bool]], ...]] = (
     (r".*\.n_clicks", _is_count),
     (r".*-from\.data", _is_count),
     (r"stage-rules\.data", _is_choices),
+    (r".*-chosen\.data", _is_choices),
     (r"stage-series\.data", _is_series),
 )
 """Values that are no text, by the name of what they are sent for."""

@@ -5,11 +5,12 @@ from __future__ import annotations
 from itertools import groupby
 from typing import Any
 
-from dash import Dash, Input, Output, dcc, html
+from dash import Dash, Input, Output, State, dcc, html
 from dash.development.base_component import Component
 
 from dashboard import queries, words
 from dashboard.pages.missing import missing
+from dashboard.pages.reading_life import DONE, corrected_card, life_of
 from dashboard.parts import card, figures, heading, nothing, serial_link, series_name, table
 from dashboard.routing import Page, series_address
 from qc.jobs.board import InstrumentReading, InstrumentView, Point, SeriesVerdict, limits_words
@@ -57,6 +58,18 @@ def one_layout(serial: str, **_: str) -> Component:
         return missing("Nothing has been measured on this serial.")
     return html.Div(
         [
+            html.Div(id="instruments-said", role="status"),
+            html.Div(_one(view), id="instruments-one"),
+            dcc.Store(id="instruments-serial", data=serial),
+            # the script of the sheets writes here when a correction is done
+            dcc.Store(id=DONE),
+        ]
+    )
+
+
+def _one(view: InstrumentView) -> Component:
+    return html.Div(
+        [
             heading(
                 view.serial, f"{view.model or 'Part'}, {view.state}", back=("Instruments", "/instruments")
             ),
@@ -69,6 +82,24 @@ def one_layout(serial: str, **_: str) -> Component:
             ),
         ]
     )
+
+
+def register_one(app: Dash) -> None:
+    """Show a piece anew once one of its readings was put right, with what that changed."""
+
+    def show(ticket: str, serial: str) -> tuple[Component, Component]:
+        """Return what became of the correction, and the piece as it stands now."""
+        view = queries.board().instrument(serial)
+        body = _one(view) if view else missing("Nothing that was measured on this serial stands any more.")
+        return corrected_card(queries.desk().progress(ticket)), body
+
+    app.callback(
+        Output("instruments-said", "children"),
+        Output("instruments-one", "children"),
+        Input(DONE, "data"),
+        State("instruments-serial", "data"),
+        prevent_initial_call=True,
+    )(show)
 
 
 def _list(wanted: str) -> Component:
@@ -107,7 +138,7 @@ def _stages(view: InstrumentView) -> list[Component]:
     for _, group in groupby(view.readings, key=lambda r: r.stage):
         readings = list(group)
         rows = [_reading_row(r) for r in readings[-SHOWN_READINGS:]]
-        head = ["Figure", "Place", "Reading", "As typed", "Day", "Person", "Gauge", "Tool", "Sheet"]
+        head = ["Figure", "Place", "Reading", "As typed", "Day", "Person", "Gauge", "Tool", "Sheet", "Since"]
         inner = table(
             head, rows, f"{readings[0].stage_name}, in order of making{_cut(len(readings))}", numbers=(2,)
         )
@@ -124,16 +155,18 @@ def _cut(count: int) -> str:
 
 def _reading_row(reading: InstrumentReading) -> list[Any]:
     value = f"{reading.value:g}".replace("-", "−")
+    shown = f"{value} {words.unit(reading.unit)}".rstrip()
     return [
         reading.name,
         reading.place,
-        f"{value} {words.unit(reading.unit)}".rstrip(),
+        html.S(shown) if reading.became else f"{value} {words.unit(reading.unit)}".rstrip(),
         reading.text,
         words.day(reading.day, year=True),
         reading.person,
         reading.gauge,
         reading.tool,
         f"{reading.file}, line {reading.row}" if reading.file else "",
+        life_of(reading),
     ]
 
 
@@ -165,4 +198,4 @@ def _one_title(serial: str, **_: str) -> str:
 LIST_PAGE = Page(
     "/instruments", "/instruments", list_layout, _list_title, nav="Instruments", register=register
 )
-ONE_PAGE = Page("/instruments/<serial>", "/instruments", one_layout, _one_title)
+ONE_PAGE = Page("/instruments/<serial>", "/instruments", one_layout, _one_title, register=register_one)

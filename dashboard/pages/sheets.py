@@ -9,8 +9,11 @@ from dash.development.base_component import Component
 
 from dashboard import queries, words
 from dashboard.fields import Field, choice, desk_form, line, submit
+from dashboard.pages.decided import CHOSEN, decided_fold, held_filter, those_chosen
+from dashboard.pages.sheet_questions import question_cards
 from dashboard.parts import card, heading, nothing, serial_link, table, unbroken
 from dashboard.routing import Page, address
+from qc import clock
 from qc.jobs.board import HeldView, Ticket
 from qc.plain import JsonObject
 
@@ -35,6 +38,7 @@ def layout(**_: str) -> Component:
             # and here which rows to show first: of those held, of the past sheets
             dcc.Store(id="sheets-held-from"),
             dcc.Store(id="sheets-past-from"),
+            dcc.Store(id=CHOSEN),
         ]
     )
 
@@ -45,7 +49,8 @@ def register(app: Dash) -> None:
     def show_receipt(ticket: str) -> tuple[list[Component], list[Component]]:
         """Return the receipt of a ticket, and the lists as they stand now."""
         found = queries.desk().progress(ticket)
-        return ([receipt_card(found)] if found else []), _below()
+        asked = question_cards((found["receipt"] or {}).get("questions", [])) if found else []
+        return ([*asked, receipt_card(found)] if found else []), _below()
 
     app.callback(
         Output("sheets-receipt", "children"),
@@ -54,18 +59,20 @@ def register(app: Dash) -> None:
         prevent_initial_call=True,
     )(show_receipt)
 
-    def show_held(first: int | None) -> Component:
-        """Return the page of the held rows that begins with row number `first`."""
-        return held_list(queries.board().held(), first or 0)
+    def show_held(first: int | None, chosen: dict[str, list[str]] | None) -> Component:
+        """Return the page that begins with row number `first` of the held rows that were chosen."""
+        rows = those_chosen(queries.board().held(), chosen, clock.now())
+        return held_list(rows, first or 0) if rows else nothing("No held row fits what is chosen.")
 
     def show_past(first: int | None) -> list[Component]:
         """Return the page of the past sheets that begins with sheet number `first`."""
         return past_list(first or 0)
 
-    for name, show in (("held", show_held), ("past", show_past)):
+    for name, show, more in (("held", show_held, [Input(CHOSEN, "data")]), ("past", show_past, [])):
         app.callback(
             Output(f"sheets-{name}-list", "children"),
             Input(f"sheets-{name}-from", "data"),
+            *more,
             prevent_initial_call=True,
         )(show)
 
@@ -75,12 +82,16 @@ def receipt_card(found: Ticket) -> Component:
     if found["state"] != "done":
         return card("Not stored", html.P(found["message"], className="lead"), className="warn")
     receipt = found["receipt"] or {}
+    if "undone" in receipt:
+        return card("Undone", *[html.P(row["sentence"]) for row in receipt["undone"]])
     if "mended" in receipt:
         lines = [line for row in receipt["mended"] for line in _became(row)]
         return card("Held rows settled", *lines)
     sheets = receipt.get("sheets", [])
     body: list[Any] = [html.P(_receipt_sentence(receipt), className="lead")]
-    body += [html.P(text, className="refused") for text in receipt.get("refused", [])]
+    asked = tuple(f"{q['file']}{sign}" for q in receipt.get("questions", []) if q["columns"] for sign in ":,")
+    told = [text for text in receipt.get("refused", []) if not (asked and text.startswith(asked))]
+    body += [html.P(text, className="refused") for text in told]
     body += [_receipt_table(sheets)] if sheets else []
     stand = receipt.get("readings", {}).get("sentence", "")
     body += [html.P(said, className="small") for said in ([stand] if stand else []) + _learned(sheets)]
@@ -119,7 +130,9 @@ def held_card(rows: tuple[HeldView, ...]) -> Component:
         html.P(held_sentence(rows), id="sheets-held-count", className="small"),
         html.P(id="sheets-judged", className="small", role="status"),
         html.Div(who, className="decided no-print"),
+        held_filter(rows) if len(rows) > SHOWN_HELD else "",
         html.Div(held_list(rows, 0), id="sheets-held-list"),
+        decided_fold(),
     )
 
 
@@ -168,7 +181,7 @@ def settled(rows: tuple[HeldView, ...], asked: list[str]) -> tuple[str, list[str
 
 
 def _runs(rows: tuple[HeldView, ...]) -> list[list[HeldView]]:
-    """Put the rows of one run together: neighbours of a piece that are held alike, without a mend."""
+    """Put the rows of one run together: those that are one question."""
     runs: dict[str, list[HeldView]] = {}
     for row in rows:
         runs.setdefault(row.run or f"row {row.id}", []).append(row)
@@ -224,12 +237,13 @@ def past_list(first: int) -> list[Component]:
 def _held_row(rows: list[HeldView]) -> Component:
     """Say what is held, where and why; rows of one run are told once and decided at once."""
     row, more = rows[0], rows[1:]
-    about = [html.B(row.what or "row"), f" “{row.text}”" if row.text else ""]
+    named = ", ".join(part for part in (row.what, row.place) if part)
+    about = [html.B(named or "row"), f" “{row.text}”" if row.text else ""]
     if row.serial:
         about += [" of ", serial_link(row.serial)]
     where = f"{row.file}, {row.cell}"
     if more:
-        where += f", and {words.counted(len(more), 'row', 'rows')} more of it held alike, to {more[-1].cell}"
+        where += f", and {words.counted(len(more), 'row', 'rows')} more held alike, to {more[-1].cell}"
     reasons = [
         html.Li(
             [
@@ -254,7 +268,8 @@ def _decide(rows: list[HeldView]) -> Component:
     if row.proposal:
         body.append(html.P(["Proposed: ", html.B(row.proposal)]))
         accept = {"data-mend": row.id, "aria-label": f"Accept {row.proposal} for {where}"}
-        body.append(submit("Accept this", "decision", "proposal", **accept))
+        said = f"Accept all {len(rows)}" if many else "Accept this"
+        body.append(submit(said, "decision", "proposal", **accept))
     else:
         body.append(html.P("No mend offers itself.", className="small"))
     title = "Decide otherwise" if row.proposal else f"Decide all {len(rows)} at once" if many else "Decide"
@@ -283,6 +298,8 @@ def _ways(rows: list[HeldView]) -> list[Component]:
             submit("Use this", "decision", "by-hand", **{"aria-label": f"Use this for {where}"}),
         ]
     last = []
+    if many and row.proposal:
+        last.append(submit("Accept only the first", "decision", "proposal-first"))
     if all(r.doubt for r in rows):
         last.append(submit("It is right as typed", "decision", "as-typed"))
     last.append(submit("Set aside", "decision", "drop", **{"aria-label": f"Set aside {where}"}))
@@ -314,7 +331,10 @@ def _receipt_sentence(receipt: JsonObject) -> str:
     if known:
         parts.append(f"{known} known already")
     if refused:
-        parts.append(f"{words.counted(len(refused), 'sheet', 'sheets')} could not be read")
+        asked = sum(bool(question["columns"]) for question in receipt.get("questions", []))
+        why = "wait for your answer above" if asked == len(refused) else "could not be read"
+        why = why.replace("wait", "waits") if asked == len(refused) == 1 else why
+        parts.append(f"{words.counted(len(refused), 'sheet', 'sheets')} {why}")
     return f"{', '.join(parts) or 'nothing came in'}.".capitalize()
 
 

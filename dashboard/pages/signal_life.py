@@ -13,8 +13,10 @@ from dashboard.parts import card, nothing, serial_link, table, unbroken
 from dashboard.routing import address
 from dashboard.steps import steps
 from qc.jobs.board import SeriesView, SignalView, TouchedView, caution_words
-from qc.sayings import CLOSED_STATES, TICKED, WORDS, What
+from qc.sayings import CLOSED_STATES, MENDED, STAYS, TICKED, WORDS, What
+from qc.words import count_words
 
+BECAME = [(MENDED, "mended"), (STAYS, "the new level stays")]
 SAID_WORDS = {**WORDS, What.COMMENT: "remark"}
 # chosen: what fits a screen; and what a browser folds out at once, since a drift found late has thousands
 SHOWN_PIECES, SHOWN_REST = 15, 300
@@ -58,6 +60,43 @@ def history_card(view: SignalView) -> Component:
     return card("Its life", body, kept)
 
 
+def made_under_card(view: SignalView) -> Component:
+    """Return the pieces made under the cause: where each is, what to do, and whether that is done."""
+    rows = [
+        [
+            html.Span([serial_link(piece.serial), f" in {piece.inside}" if piece.inside else ""]),
+            words.day(piece.day),
+            unbroken(piece.to_do),
+            f"{piece.done.who}, {words.day(piece.done.when.date())}. {piece.done.text}".strip()
+            if piece.done
+            else "",
+        ]
+        for piece in view.made_under
+    ]
+    done = sum(piece.done is not None for piece in view.made_under)
+    said = f"{count_words(len(rows), 'piece')} made under it; {done} of them dealt with."
+    body: list[Any] = [html.P(said, className="said")]
+    head = ["Piece", "Measured", "What to do", "Done"]
+    body.append(table(head, rows[:SHOWN_PIECES], "In order of making"))
+    if rows[SHOWN_PIECES:]:
+        rest = table(head, rows[SHOWN_PIECES:][:SHOWN_REST], "Later pieces")
+        summary = html.Summary(f"Show the other {len(rows) - SHOWN_PIECES}")
+        body.append(html.Details([summary, rest], className="folded"))
+    left = [(p.serial, p.serial) for p in view.made_under if p.done is None]
+    if left:
+        asked = [
+            people(queries.board().shop()),
+            choice("Piece", "first", left[:SHOWN_REST], ask="choose a piece"),
+            line("What was done with it", "text"),
+            html.Div([submit("Tick it off", "what", What.PIECE_DONE)], className="ways"),
+        ]
+        where = address("/signals/<signal>/say", {"signal": view.id})
+        fields = [html.Div(asked, className="desk no-print")]
+        form = desk_form(where, "signals-done", fields, "signals-pieces")
+        body.append(html.Details([html.Summary("Tick one off"), form], className="folded no-print"))
+    return card("Made under it", *body)
+
+
 def touched_card(found: TouchedView, title: str = "What else it touched") -> Component:
     """Return what a suspect or a gauge touched, shipped or not."""
     rows = [
@@ -86,8 +125,12 @@ def _ways_open(view: SignalView) -> list[Component]:
     closing = [
         choice("Cause", "cause", causes, ask="choose a cause"),
         line("What was done", "action"),
+        choice("What became of the cause", "outcome", BECAME, ask="choose what became of it"),
+        line("First piece made after the mend, if not the next one measured", "first"),
         html.P(
-            "The new level then counts as the settled state. A signal closed as false leaves the old one.",
+            "Mended: the state before is the reference again, and the next pieces have to bear that out, or "
+            "this signal opens anew. Stays: the new level is the settled state. Closed as false, the finding "
+            "counts no more; the pieces go on being judged as they are now.",
             className="small",
         ),
         html.Div(
@@ -112,7 +155,8 @@ def _ways_closed() -> list[Component]:
 def _ticked(view: SignalView, step: str) -> bool:
     # What was ticked before a signal was reopened has to be looked at again.
     since = max((n for n, said in enumerate(view.comments) if said.state == What.REOPENED), default=-1)
-    return any(TICKED in said.text and step in said.text for said in view.comments[since + 1 :])
+    by_form = any(TICKED in said.text and step in said.text for said in view.comments[since + 1 :])
+    return by_form or step in view.ticked
 
 
 def status() -> list[Component]:

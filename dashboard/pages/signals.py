@@ -11,7 +11,7 @@ from dashboard import pictograms, queries, words
 from dashboard.drawing import Drawing
 from dashboard.figures import draw_series
 from dashboard.pages.missing import missing
-from dashboard.pages.signal_life import action_card, history_card, status, touched_card
+from dashboard.pages.signal_life import action_card, history_card, made_under_card, status, touched_card
 from dashboard.parts import (
     caption,
     card,
@@ -27,8 +27,9 @@ from dashboard.parts import (
     unbroken,
 )
 from dashboard.routing import Page, address, series_address
-from qc.jobs.board import SignalView, rate_words
-from qc.sayings import CLOSED_STATES
+from qc.jobs.board import SignalView, owner_words, rate_words
+from qc.sayings import CLOSED_STATES, OPEN_STATES
+from qc.words import count_words
 
 STATE_WORDS = {
     "open": "open",
@@ -50,8 +51,8 @@ CLOSED = (*CLOSED_STATES, "over")
 def list_layout(**_: str) -> Component:
     """Return the list of signals: those that wait first."""
     signals = queries.board().signals()
-    live = [s for s in signals if s.state not in CLOSED]
-    past = [s for s in signals if s.state in CLOSED]
+    live = [s for s in signals if s.state not in CLOSED or s.not_kept]
+    past = [s for s in signals if s not in live]
     under = "A signal is one finding. It stays open until someone has looked, acted and closed it."
     waiting = html.Ul([_row(s) for s in live], className="rows") if live else nothing("No signal is open.")
     before = html.Ul([_row(s) for s in past], className="rows") if past else nothing("None so far.")
@@ -93,9 +94,14 @@ def signal_body(view: SignalView) -> list[Component]:
     board = queries.board()
     series = board.series(view.verdict.key)
     found = view.signal
-    evidence: list[Any] = [html.P(unbroken(found.sentence or _fallback(view)), className="lead")]
-    if found.because:
-        evidence.append(html.P(unbroken(found.because), className="small"))
+    evidence: list[Any] = [html.P(unbroken(view.told.sentence or _fallback(view)), className="lead")]
+    if view.told.because:
+        evidence.append(html.P(unbroken(view.told.because), className="small"))
+    if view.anew is not None:
+        since = f"Worked out anew since: {view.anew.sentence} {view.anew.because}"
+        evidence.append(html.P(unbroken(since), className="small"))
+    if view.mend:
+        evidence.append(html.P(unbroken(view.mend), className="small"))
     if series is not None:
         figure = draw_series(series, None, queries.narrow_screen(), width_px=queries.chart_px())
         evidence += [
@@ -104,11 +110,12 @@ def signal_body(view: SignalView) -> list[Component]:
         ]
     link = dcc.Link("Open the series", href=series_address(view.verdict.key), className="plain")
     touched = board.touched(view.id)
-    more = [touched_card(touched)] if touched is not None else []
+    more = [made_under_card(view)] if view.made_under else []
+    more += [touched_card(touched)] if touched is not None else []
     return [
         heading(
             f"{view.verdict.stage_name} — {series_name(view.verdict)}",
-            f"Signal {view.id}, {STATE_WORDS[view.state]}",
+            f"Signal {view.id}, {_standing(view)}",
             back=("Signals", "/signals"),
         ),
         html.Div(
@@ -123,16 +130,27 @@ def signal_body(view: SignalView) -> list[Component]:
 
 def _row(view: SignalView) -> Component:
     link = dcc.Link(
-        unbroken(view.signal.sentence or _fallback(view)),
+        unbroken(view.told.sentence or _fallback(view)),
         href=address("/signals/<signal>", {"signal": view.id}),
         className="name",
     )
     raised = f"Raised {words.day(view.signal.raised_day, year=True)} at {view.signal.raised_serial}."
-    state = html.Span(STATE_WORDS[view.state], className="is-drifting" if view.state == "open" else "state")
-    because = unbroken(f"{raised} {view.signal.because}".strip())
-    told = html.Div([html.P([link, " ", state]), html.P(because, className="said")])
+    state = html.Span(_standing(view), className="is-drifting" if view.state == "open" else "state")
+    because = unbroken(f"{raised} {view.told.because}".strip())
+    rest = [html.P(unbroken(said), className="small") for said in (view.mend, _owner(view)) if said]
+    told = html.Div([html.P([link, " ", state]), html.P(because, className="said"), *rest])
     peak = Drawing(pictograms.draw_peak(20)) if view.state == "open" else html.Span()
-    return html.Li([peak, told, spark(view.verdict)], className="row")
+    return html.Li([peak, told, spark(view.verdict, view.signal)], className="row")
+
+
+def _standing(view: SignalView) -> str:
+    """Say how it stands; of a closed one also what became of the cause."""
+    return view.standing if view.state == "closed" and view.standing else STATE_WORDS[view.state]
+
+
+def _owner(view: SignalView) -> str:
+    """Say who has it and by when it is to be closed; nothing of one that asks nothing of anybody."""
+    return owner_words(view.owner, view.age_days, view.due) if view.state in OPEN_STATES else ""
 
 
 def _facts(view: SignalView) -> Component:
@@ -145,6 +163,10 @@ def _facts(view: SignalView) -> Component:
         ("Raised at", serial_link(found.raised_serial)),
         ("Pieces since it began", str(found.pieces)),
     ]
+    if view.state in OPEN_STATES:
+        rows.append(("In the hands of", view.owner or "nobody yet"))
+        rows.append(("Known for", count_words(view.age_days, "day")))
+        rows.append(("To be closed by", words.day(view.due, year=True) if view.due else "no day set"))
     if found.size is not None:
         size = words.amount(found.size, found.unit, decimals, signed=True)
         if found.size_low is not None and found.size_high is not None:

@@ -28,10 +28,12 @@ from dashboard.parts import (
     table,
     unbroken,
 )
-from dashboard.routing import Page, series_address
+from dashboard.routing import Page, address, series_address
 from dashboard.steps import calm_steps, steps
-from qc.jobs.board import SeriesKey, SeriesVerdict, SeriesView, caution_words
+from qc.jobs.board import SeriesKey, SeriesVerdict, SeriesView, caution_words, not_kept_words
+from qc.sayings import OPEN_STATES
 
+SHOWN_SIGNALS = 4  # open ones of a series that are linked; more are on the signals page
 WINDOW = 60
 """Points shown at first: the newest, so that a long history does not hide the last weeks."""
 
@@ -172,6 +174,20 @@ def _evidence(view: SeriesView) -> Component:
     said = [html.P(unbroken(words.finding(verdict)), className="lead")]
     if signal is not None and signal.because:
         said.append(html.P(unbroken(signal.because), className="small"))
+    if verdict.not_kept is not None:
+        said.append(html.P(unbroken(not_kept_words(verdict)), className="small"))
+    own = [s for s in queries.board().signals() if s.verdict.key == verdict.key and s.state in OPEN_STATES]
+    said += [
+        html.P(
+            dcc.Link(
+                f"Its signal {s.id}, {s.standing or s.state}: what to do and what was said",
+                href=address("/signals/<signal>", {"signal": s.id}),
+                className="plain",
+            ),
+            className="no-print",
+        )
+        for s in own[:SHOWN_SIGNALS]
+    ]
     if not verdict.points:
         return card("", *said)
     return card(

@@ -11,14 +11,14 @@ from dashboard import pictograms, queries, words
 from dashboard.drawing import Drawing
 from dashboard.parts import card, figures, heading, nothing, series_row, spark, unbroken
 from dashboard.routing import Page, address, series_address
-from qc.jobs.board import Due, SeriesVerdict, StageView, TodayView, rate_words
+from qc.jobs.board import Due, SeriesVerdict, SignalView, StageView, TodayView, not_kept_words, rate_words
 from qc.words import count_words
 
 SHOWN_DUES = 3
 """Dies or gauges named one by one; more are counted."""
 
 SHOWN_FINDINGS = 8
-"""Findings on the first screen; the rest is one click away."""
+"""Findings told whole on the first screen; the rest in a line each."""
 
 
 def layout(**_: str) -> Component:
@@ -75,15 +75,50 @@ def changes(view: TodayView) -> Component:
     if not view.series:
         link = dcc.Link("Hand in the first sheets", href="/sheets")
         return card("What changed", html.P(["No sheet has come in yet. ", link, "."]))
+    rest = [*_not_kept(view), *_waiting(view), *_settled(view)]
     if not view.findings:
         quiet = nothing(
             "Nothing has moved. All series run as before; the next cards will be judged as they come in."
         )
-        return card("What changed", quiet, *_settled(view))
+        return card("What changed", quiet, *rest)
     rows = [_finding(verdict) for verdict in view.findings[:SHOWN_FINDINGS]]
-    more = len(view.findings) - SHOWN_FINDINGS
-    foot = [html.P(dcc.Link(f"{more} more on the signals page", href="/signals"))] if more > 0 else []
-    return card("What changed, worst first", html.Ol(rows, className="finds"), *foot, *_settled(view))
+    more = [series_row(verdict) for verdict in view.findings[SHOWN_FINDINGS:]]
+    link = html.P(dcc.Link(f"{len(more)} more on the signals page", href="/signals"))
+    foot = [link, html.Ul(more, className="rows")] if more else []
+    return card("What changed, worst first", html.Ol(rows, className="finds"), *foot, *rest)
+
+
+def _not_kept(view: TodayView) -> list[Component]:
+    """Keep on the list what stays at a new level, as somebody said, and does not keep its limits there."""
+    rows = [
+        html.Li(
+            dcc.Link(unbroken(not_kept_words(verdict)), href=series_address(verdict.key), className="name"),
+            className="row",
+        )
+        for verdict in view.not_kept
+    ]
+    return [html.H3("Stays, outside its limits"), html.Ul(rows, className="rows")] if rows else []
+
+
+def _waiting(view: TodayView) -> list[Component]:
+    """Show the other open signals in a line each; single pieces that have waited for long are folded."""
+    body: list[Component] = []
+    if view.waiting:
+        rows = [_open_signal(signal) for signal in view.waiting]
+        body += [html.H3("Open as well"), html.Ul(rows, className="rows")]
+    if view.older:
+        older = html.Ul([_open_signal(signal) for signal in view.older], className="rows")
+        number = len(view.older)
+        title = f"{number} older {'one waits' if number == 1 else 'ones wait'}"
+        body.append(html.Details([html.Summary(title), older], className="folded"))
+    return body
+
+
+def _open_signal(view: SignalView) -> Component:
+    href = address("/signals/<signal>", {"signal": view.id})
+    link = dcc.Link(unbroken(view.signal.sentence), href=href, className="name")
+    told = html.Div(html.P([link, " ", html.Span(view.standing, className="state")]))
+    return html.Li([told, spark(view.verdict, view.signal)], className="row")
 
 
 def _settled(view: TodayView) -> list[Component]:

@@ -4,16 +4,18 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import sys
 import tempfile
 import traceback
-from datetime import date, datetime
+from contextlib import suppress
+from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from qc.errors import MachineError
+from qc.errors import MachineError, UsageError
 
 if TYPE_CHECKING:
     from qc.jobs.workshop import Workshop
@@ -37,10 +39,16 @@ class OutputLost(MachineError):
 
 
 def _day(text: str) -> date:
+    """Read a day as on a card; one that can be read two ways is refused with both."""
+    if re.fullmatch(r"\d{4}-\d{2}-\d{2}", text):
+        with suppress(ValueError):
+            return date.fromisoformat(text)  # as scripts write it: nothing else needs to be loaded
+    from qc.jobs.workshop import asked_day
+
     try:
-        return datetime.strptime(text, "%Y-%m-%d").date()
-    except ValueError as error:
-        raise typer.BadParameter(f"'{text}' is not a day. Write it as YYYY-MM-DD.") from error
+        return asked_day(text)
+    except UsageError as error:
+        raise typer.BadParameter(str(error)) from error
 
 
 WorkshopOption = Annotated[

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from qc.cli.common import DATA_AT_FAULT, AsOfOption, JsonOption, WorkshopOption, open_workshop, show
+from qc.errors import UsageError
 
 
 def add_commands(app: typer.Typer) -> None:
@@ -45,6 +47,18 @@ def upload(
     files: Annotated[list[Path], typer.Argument(metavar="FILE...", help="Sheets: csv or xlsx.")],
     workshop: WorkshopOption = None,
     who: Annotated[str, typer.Option(help="Code of the person who uploads.")] = "",
+    mapping: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="FILE",
+            help="What their headings mean (card, columns, dates); remembered for each heading line.",
+            show_default=False,
+        ),
+    ] = None,
+    propose_mapping: Annotated[
+        bool,
+        typer.Option("--propose-mapping", help="Print such a file to edit, and take nothing in."),
+    ] = False,
     as_of: AsOfOption = None,
     as_json: JsonOption = False,
 ) -> None:
@@ -52,17 +66,32 @@ def upload(
 
     Rows in doubt are held with every reason, the rest is accepted; the same sheet twice changes nothing.
     """
+    if mapping is not None and propose_mapping:
+        raise UsageError("Give --mapping or --propose-mapping, not both: one prints what the other takes.")
     from qc.jobs.ahead import start_reader
 
     start_reader()  # before the libraries below are loaded, which takes longer
+    from qc.jobs.headings import propose_mapping as propose
+    from qc.jobs.headings import read_mapping_file
     from qc.jobs.upload import read_files
     from qc.jobs.upload import upload as take_in
 
-    receipt = take_in(open_workshop(workshop, as_of), read_files(files), who=who, progress=Progress())
+    opened = open_workshop(workshop, as_of)
+    if propose_mapping:
+        proposal = propose(opened, read_files(files))
+        show(proposal, as_json=as_json)
+        return _refused(proposal.refused)
+    meant = read_mapping_file(mapping, opened) if mapping is not None else ()
+    receipt = take_in(opened, read_files(files), who=who, progress=Progress(), mappings=meant)
     show(receipt, as_json=as_json)
-    if receipt.refused:
-        for sentence in receipt.refused:
-            typer.echo(f"qc: {sentence}", err=True)
+    _refused(receipt.refused)
+
+
+def _refused(sentences: Sequence[str]) -> None:
+    """Say why files were refused, and end so."""
+    for sentence in sentences:
+        typer.echo(f"qc: {sentence}", err=True)
+    if sentences:
         raise typer.Exit(DATA_AT_FAULT)
 
 

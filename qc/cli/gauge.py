@@ -57,6 +57,7 @@ def gauge(
     bad: Annotated[str | None, option("Verdict on a bad piece, with --truth.", "WORD")] = None,
     confidence: Annotated[float, typer.Option(help="Confidence of the intervals.")] = 0.95,
     sheet: Annotated[str | None, typer.Option(help="Sheet of a workbook.", show_default=False)] = None,
+    workshop: Annotated[Path | None, option("Workshop whose plan gives limits and step.", "DIR")] = None,
     as_json: JsonOption = False,
 ) -> None:
     """Say what a gauge and the people who use it add to a reading, and what the gauge is good for."""

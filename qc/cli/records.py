@@ -1,4 +1,4 @@
-"""Held rows, one by one: see them, put them right, take them along."""
+"""Single rows: held ones seen, put right and taken along; accepted ones corrected or taken back."""
 
 from __future__ import annotations
 
@@ -23,6 +23,7 @@ held = typer.Typer(
 def add_commands(app: typer.Typer) -> None:
     """Add the held rows."""
     app.add_typer(held, name="held", rich_help_panel=None)
+    app.command("correct")(correct)
 
 
 @held.command("list")
@@ -63,19 +64,83 @@ def mend_row(
     """Put held rows right: by the proposal, by hand, as typed, or not at all."""
     from qc.jobs.rows import Decision, mend_rows
 
-    pairs = [item.partition("=") for item in change or []]
-    wrong = [name for name, sign, _ in pairs if not sign]
-    if wrong:
-        raise typer.BadParameter(f"--set takes COLUMN=VALUE, not '{wrong[0]}'")
-    if sum((accept, as_typed, drop, bool(pairs))) != 1:
+    changes = _changes(change)
+    if sum((accept, as_typed, drop, bool(changes))) != 1:
         raise typer.BadParameter("choose one of --accept, --as-typed, --drop or --set COLUMN=VALUE")
     decision = Decision("proposal" if accept else "as-typed" if as_typed else "drop" if drop else "by-hand")
-    changes = {name.strip(): value.strip() for name, _, value in pairs}
     numbers = [number for text in rows for number in _numbers(text)]
     result = mend_rows(open_workshop(workshop, as_of), numbers, decision, changes, who=who)
     show(result, as_json=as_json)
     if any(row.state == "held" for row in result.rows):
         raise typer.Exit(DATA_AT_FAULT)
+
+
+@held.command("undo")
+def undo_rows(
+    rows: Annotated[
+        list[str], typer.Argument(metavar="ROW...", help="Numbers the rows had while they were held.")
+    ],
+    who: Annotated[str, typer.Option(help="Code of the person who takes it back.")] = "",
+    why: Annotated[str, typer.Option(help="Why the decision was wrong.")] = "",
+    workshop: WorkshopOption = None,
+    as_of: AsOfOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Take back what was decided about held rows: they wait again, and what came of them counts no more."""
+    from qc.jobs.rows import undo_decisions
+
+    numbers = [number for text in rows for number in _numbers(text)]
+    show(undo_decisions(open_workshop(workshop, as_of), numbers, who=who, why=why), as_json=as_json)
+
+
+def correct(
+    reading: Annotated[
+        str,
+        typer.Argument(
+            help="Number of the reading, or its piece with what tells it from the others: 4711, or "
+            "R1001/gap/upper leg. A serial alone, without --set or --withdraw, lists the piece's readings."
+        ),
+    ],
+    change: Annotated[
+        list[str] | None,
+        typer.Option("--set", metavar="COLUMN=VALUE", help="What it should say; may be repeated."),
+    ] = None,
+    withdraw: Annotated[
+        bool, typer.Option("--withdraw", help="Take the reading back: it stays on record and counts no more.")
+    ] = False,
+    as_typed: Annotated[
+        bool, typer.Option("--as-typed", help="It is really so: answer the doubts about it.")
+    ] = False,
+    who: Annotated[str, typer.Option(help="Code of the person who corrects it.")] = "",
+    why: Annotated[str, typer.Option(help="Why; it is kept with the correction.")] = "",
+    workshop: WorkshopOption = None,
+    as_of: AsOfOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Put an accepted reading right, or take it back; what it touched is judged anew at once."""
+    from qc.jobs.rows import correct_reading, readings_of, withdraw_reading
+
+    changes = _changes(change)
+    if changes and withdraw:
+        raise typer.BadParameter("choose one of --set COLUMN=VALUE or --withdraw")
+    place = open_workshop(workshop, as_of)
+    if withdraw:
+        show(withdraw_reading(place, reading, who=who, why=why), as_json=as_json)
+    elif changes:
+        done = correct_reading(place, reading, changes, who=who, why=why, as_typed=as_typed)
+        show(done, as_json=as_json)
+    elif who or why or as_typed:
+        raise typer.BadParameter("say what it should be: --set COLUMN=VALUE, or --withdraw")
+    else:
+        show(readings_of(place, reading), as_json=as_json)
+
+
+def _changes(given: list[str] | None) -> dict[str, str]:
+    pairs = [item.partition("=") for item in given or []]
+    wrong = [name for name, sign, _ in pairs if not sign]
+    if wrong:
+        raise typer.BadParameter(f"--set takes COLUMN=VALUE, not '{wrong[0]}'")
+    return {name.strip(): value.strip() for name, _, value in pairs}
 
 
 def _numbers(text: str) -> range:

@@ -2,12 +2,22 @@
 
 from __future__ import annotations
 
+from enum import StrEnum
 from typing import Annotated, Literal
 
 import typer
 
 from qc.cli.common import AsOfOption, JsonOption, WorkshopOption, open_workshop, show
-from qc.sayings import Saying, What
+from qc.sayings import MENDED, STAYS, Saying, What
+from qc.words import listed
+
+
+class Became(StrEnum):
+    """What may be said of the cause of a closed signal, as it is typed."""
+
+    MENDED = MENDED
+    STAYS = STAYS
+
 
 signals = typer.Typer(
     help="Signals and their life: list, show, take in hand, close, reopen.", invoke_without_command=True
@@ -65,6 +75,18 @@ def close(
     signal: IdArgument,
     cause: Annotated[str, typer.Option(help="Cause code of the plan.")] = "",
     action: Annotated[str, typer.Option(help="What was done.")] = "",
+    outcome: Annotated[
+        Became | None,
+        typer.Option(help="What became of the cause: mended, or the new level stays."),
+    ] = None,
+    first: Annotated[
+        str,
+        typer.Option(
+            "--from",
+            metavar="SERIAL",
+            help="First piece made after the mend; else the first measured after closing.",
+        ),
+    ] = "",
     false: Annotated[bool, typer.Option("--false", help="It was a false signal.")] = False,
     who: WhoOption = "",
     text: TextOption = "",
@@ -72,11 +94,28 @@ def close(
     as_of: AsOfOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Close a signal with its cause and what was done, or as false; history is kept."""
+    """Close a signal with its cause, what was done and what became of it, or as false; history is kept.
+
+    Mended: the state before is the reference again, and the next pieces bear that out, or the same signal
+    opens anew. Stays: the new level is the settled state. False: there was no cause, and nothing changes.
+    """
     if false == bool(cause):
         raise typer.BadParameter("close a signal either with --cause CODE or with --false")
+    if cause and not (action.strip() and outcome):
+        asked = (("--action", action.strip()), ("--outcome", outcome))
+        lacks = listed([name for name, given in asked if not given])
+        raise typer.BadParameter(
+            f"--cause needs {lacks} too: what was done, --action TEXT, and what became of the cause, "
+            "--outcome mended or --outcome stays"
+        )
+    if false and outcome:
+        raise typer.BadParameter("--outcome goes with --cause; a false signal had no cause")
+    if first and outcome is not Became.MENDED:
+        raise typer.BadParameter("--from names the first piece after a mend: it goes with --outcome mended")
     what = What.CLOSED_FALSE if false else What.CLOSED
-    _say(signal, Saying(what, who, text, cause, action), workshop, as_of, as_json=as_json)
+    became = outcome.value if outcome else ""
+    saying = Saying(what, who, text, cause, action, first=first, outcome=became)
+    _say(signal, saying, workshop, as_of, as_json=as_json)
 
 
 def _add(name: str, what: What, told: str) -> None:
@@ -111,6 +150,26 @@ def comment(
 
 
 _add("reopen", What.REOPENED, "Open a closed signal again.")
+
+
+@signals.command("tick")
+def tick(
+    signal: IdArgument,
+    step: Annotated[int, typer.Option(min=0, help="Number of the step that is done.")] = 0,
+    piece: Annotated[str, typer.Option(metavar="SERIAL", help="A piece that is dealt with.")] = "",
+    who: WhoOption = "",
+    text: TextOption = "",
+    workshop: WorkshopOption = None,
+    as_of: AsOfOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Tick a reaction step, or a piece made under the cause; who did it and when is kept."""
+    from qc.jobs.signals import tick_off
+
+    if bool(step) == bool(piece):
+        raise typer.BadParameter("tick either a step, --step NUMBER, or a piece, --piece SERIAL")
+    done = tick_off(open_workshop(workshop, as_of), signal, step=step, piece=piece, who=who, text=text)
+    show(done, as_json=as_json)
 
 
 def also(

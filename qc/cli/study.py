@@ -10,7 +10,7 @@ from typing import Annotated, Any, get_args
 
 import typer
 
-from qc.cli.common import JsonOption, show
+from qc.cli.common import JsonOption, option, show
 
 
 def add_study_command(app: typer.Typer) -> None:
@@ -25,30 +25,32 @@ def study(
     value: Annotated[str, typer.Option(metavar="COLUMN", help="Column of the readings; a,b,c for t2.")],
     chart: str = "individuals",
     *,
+    workshop: Annotated[Path | None, option("Workshop whose plan gives limits and step.", "DIR")] = None,
     as_json: JsonOption = False,
     **options: Any,
 ) -> None:
     """Chart, signals and capability of any table of readings."""
     from qc.jobs.questions import study as answer
 
-    show(answer(file, value, chart, **options), as_json=as_json)
+    show(answer(file, value, chart, workshop=workshop, **options), as_json=as_json)
 
 
 def _parameters() -> Iterator[inspect.Parameter]:
     """Spell out the parameters of `study`, so that the command line can see them."""
     from qc.jobs.questions import CHART_KINDS, STUDY_OPTIONS, takers
 
-    file, value, chart, as_json, _ = inspect.signature(study, eval_str=True).parameters.values()
+    file, value, chart, workshop, as_json, _ = inspect.signature(study, eval_str=True).parameters.values()
     *kinds, last = CHART_KINDS
     known = typer.Option(metavar="KIND", help=f"{', '.join(kinds)} or {last}.")
     yield from (file, value, chart.replace(annotation=Annotated[str, known]))
-    for name, option in STUDY_OPTIONS.items():
-        kind, names = option.type, []
+    for name, one in STUDY_OPTIONS.items():
+        kind, names = one.type, []
         if Path in get_args(kind):
             kind = Path | None
         if kind is bool:  # a flag has no opposite
             names.append(f"--{name.replace('_', '-')}")
-        said = option.meaning.format(charts=", ".join(takers(name)))
-        found = typer.Option(*names, metavar=option.shown, help=said, show_default=option.default is not None)
-        yield as_json.replace(name=name, default=option.default, annotation=Annotated[kind, found])
+        said = one.meaning.format(charts=", ".join(takers(name)))
+        found = typer.Option(*names, metavar=one.shown, help=said, show_default=one.default is not None)
+        yield as_json.replace(name=name, default=one.default, annotation=Annotated[kind, found])
+    yield workshop
     yield as_json

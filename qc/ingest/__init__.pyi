@@ -1,13 +1,28 @@
 """Types of what `qc.ingest` offers; the package fetches each name on first use."""
 
+from .cards import BESIDE as BESIDE
+from .cards import ORDERS as ORDERS
+from .cards import CardMapping as CardMapping
+from .cards import DateQuestion as DateQuestion
+from .cards import HeadingsUnknown as HeadingsUnknown
+from .cards import MappingError as MappingError
+from .cards import Mappings as Mappings
+from .cards import ReadAs as ReadAs
+from .cards import SheetQuestion as SheetQuestion
+from .cards import mappings_text as mappings_text
+from .cards import proposal_text as proposal_text
+from .cards import read_mapping as read_mapping
+from .cells import days_of as days_of
 from .checking import Checked as Checked
 from .checking import MendedRow as MendedRow
 from .checking import MendError as MendError
 from .checking import check as check
+from .checking import mend_recorded as mend_recorded
 from .checking import mend_row as mend_row
 from .checking import recheck as recheck
 from .checking import warm_up as warm_up
 from .errors import SheetError as SheetError
+from .known import IDENTITY as IDENTITY
 from .known import GaugeCheck as GaugeCheck
 from .known import Known as Known
 from .known import Recorded as Recorded
@@ -28,4 +43,5 @@ from .reasons import Finding as Finding
 from .reasons import Reason as Reason
 from .reasons import SheetMark as SheetMark
 from .sources import Unfolded as Unfolded
+from .sources import date_question as date_question
 from .sources import unfold as unfold

@@ -40,10 +40,11 @@ class Usual:
 
 @dataclass(frozen=True, slots=True)
 class Recorded:
-    """An accepted reading: its id in the store and its value."""
+    """An accepted reading: its id in the store, its value, and the figure as it was typed."""
 
     id: int
     value: float | None
+    text: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,8 +139,9 @@ def known_from(today: date, readings: pl.DataFrame, events: pl.DataFrame) -> Kno
     gauge_checks = tuple(GaugeCheck(g, d, v, code == "zeroed") for g, d, v, code in columns if d is not None)
     recorded = {}
     if "id" in readings.columns and readings.height:
-        rows = zip(identity(readings), readings["id"], readings["value"], strict=True)
-        recorded = {key: Recorded(number, value) for key, number, value in rows}
+        own = readings["id"], readings["value"], readings["text"]
+        rows = zip(identity(readings), *own, strict=True)
+        recorded = {key: Recorded(number, value, text or "") for key, number, value, text in rows}
     newest = readings["day"].max()
     return Known(
         today=today,

@@ -9,8 +9,9 @@ from typing import Literal
 import polars as pl
 
 from qc.errors import UsageError
+from qc.ingest import days_of
 from qc.jobs.errors import JobError
-from qc.jobs.workshop import Workshop
+from qc.jobs.workshop import Workshop, asked_day
 from qc.plain import JsonObject
 from qc.report.terminal import touched_text
 from qc.words import day_words
@@ -177,10 +178,9 @@ def _since(workshop: Workshop, kind: str, name: str, since: str) -> tuple[date |
         if kind != "gauge":
             raise UsageError(f"last-good-check is for gauges; for a {kind} give a day: --since YYYY-MM-DD")
         return _after_last_good_check(workshop, name)
-    try:
-        return date.fromisoformat(since), ""
-    except ValueError as error:
-        raise UsageError(f"'{since}' is no day. Write YYYY-MM-DD, or last-good-check for a gauge.") from error
+    if not days_of(since):
+        raise UsageError(f"'{since}' is no day. Write YYYY-MM-DD, or last-good-check for a gauge.")
+    return asked_day(since), ""
 
 
 def _after_last_good_check(workshop: Workshop, name: str) -> tuple[date | None, str]:

@@ -8,8 +8,9 @@ from pathlib import Path
 
 from qc.errors import QcError
 from qc.jobs.month import MonthReport, month
+from qc.jobs.receipts import Total, UploadReceipt
 from qc.jobs.status import Status, status
-from qc.jobs.upload import ShowProgress, Total, UploadReceipt, upload
+from qc.jobs.upload import ShowProgress, upload
 from qc.jobs.workshop import PLAN, Workshop, open_workshop
 from qc.plain import JsonObject
 from qc.report.terminal import demo_text

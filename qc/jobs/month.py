@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from calendar import monthrange
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
@@ -12,7 +12,7 @@ from pathlib import Path
 import polars as pl
 
 from qc.errors import MachineError, QcError
-from qc.jobs.judging import brought_up, judge_now
+from qc.jobs.judging import brought_up, judge_now, signals_of_day
 from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
 from qc.report.month import (
@@ -37,7 +37,7 @@ from qc.report.terminal import month_text
 from qc.sayings import SignalState
 from qc.stats import Tabled
 from qc.store import OWN_FILE, HeldRecord, private_folder
-from qc.watch import SignalResult
+from qc.watch import SeriesVerdict
 
 MOST_CHANGES = 3
 """Chosen: with more of them the first page would run over; each is told in the panel of its series too."""
@@ -152,7 +152,7 @@ def month_content(workshop: Workshop, which: str, *, keep: bool = True) -> Month
         yields=yields,
         rolled=rolled_yield(yields),
         changes=change_lines(judged.verdicts)[:MOST_CHANGES],
-        reactions=reaction_lines(judged.verdicts, _states(workshop), as_of),
+        reactions=reaction_lines(judged.verdicts, _states(workshop, judged.verdicts), as_of),
         rework=rework_lines(events),
         gauges=gauges,
         dies=dies,
@@ -164,10 +164,9 @@ def month_content(workshop: Workshop, which: str, *, keep: bool = True) -> Month
     )
 
 
-def _states(workshop: Workshop) -> dict[tuple[str, str], SignalState]:
+def _states(workshop: Workshop, verdicts: Sequence[SeriesVerdict]) -> dict[tuple[str, str], SignalState]:
     """Return how signals stand, by series and first piece: that is what a month tells of them."""
-    signals = workshop.store.signals()
-    return {(s.series, SignalResult.from_dict(s.plain).start_serial): s.state for s in signals}
+    return {(s.series, s.found.start_serial): s.state for s in signals_of_day(workshop, verdicts)}
 
 
 def _waiting(held: Iterable[HeldRecord]) -> list[list[str]]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import replace
 from datetime import date, timedelta
 
@@ -29,7 +29,12 @@ Figure = tuple[str, str, str | None, str | None]
 
 
 def known_of(
-    workshop: Workshop, figures: Iterable[Figure], serials: Collection[str], *, since: date | None = None
+    workshop: Workshop,
+    figures: Iterable[Figure],
+    serials: Collection[str],
+    *,
+    since: date | None = None,
+    without: Sequence[int] = (),
 ) -> Known:
     """Gather what a check needs to know of the past.
 
@@ -43,6 +48,8 @@ def known_of(
         Pieces that the rows are about.
     since : date, optional
         Earliest day of the rows; morning checks of the quarter before it and since are looked at.
+    without : sequence of int
+        Readings that are about to be replaced: nothing is compared with them.
 
     Returns
     -------
@@ -70,6 +77,7 @@ def known_of(
     own = store.readings(serials=sorted(serials))
     # a piece's own readings may be among the recent ones
     past = pl.concat([own, *recent, *others]).unique("id", keep="first", maintain_order=True)
+    past = past.filter(~pl.col("id").is_in(list(without)))
     shipped = pieces.filter(pl.col("shipped").is_not_null())["serial"].to_list()
     known = known_from(
         workshop.today, past, store.events("gauge-check", since=since - CHECKS_BACK if since else None)

@@ -20,6 +20,7 @@ class Verb(StrEnum):
     """What a person may or may not do."""
 
     MEND = "settle held rows"
+    CORRECT = "put an accepted reading right"
     SAY = "say something of a signal"
     DECIDE = "decide about a series"
 
@@ -51,18 +52,31 @@ def may(who: str, verb: Verb, plan: Plan) -> None:
     people = [person.code for person in plan.people]
     if not people:
         if not who and verb is not Verb.MEND:
-            raise UsageError("Say who you are with --who: the name is kept with what is said.")
+            raise UsageError("Say who you are: add --who with your name; it is kept with what is said.")
         return
     if who not in people:
+        codes = ", ".join(people) if len(people) > 1 else people[0]
+        way = f"Say who you are: add --who with {'one of ' if len(people) > 1 else ''}{codes}."
         # nobody named is a slip of the command, a stranger one of the data
-        refuse = JobError if who else UsageError
-        raise refuse(f"Say who you are with --who: the plan knows {', '.join(people)}, not {who!r}.")
+        raise JobError(f"{way} The plan knows no {who!r}.") if who else UsageError(way)
     lead = plan.workshop.lead
     if verb in OF_THE_LEAD and lead and who != lead:
         raise JobError(
             f"To {verb.value} is for the quality lead, {lead} in the plan, and not for {who}. Ask {lead}, or "
             "let the plan name another lead."
         )
+
+
+def refuse_no_reason(why: str) -> None:
+    """Refuse to undo or correct anything without a reason.
+
+    Raises
+    ------
+    UsageError
+        None is given.
+    """
+    if not why.strip():
+        raise UsageError("Say why with --why: whoever looks it up next year will want to know.")
 
 
 def refuse_no_name(who: str) -> None:

@@ -6,15 +6,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date
 
-from qc.jobs.accepted import Accepted, accepted_readings
 from qc.jobs.backup import backup_note
 from qc.jobs.judging import NotJudged, brought_up, present_budget, signals_of_day, verdicts_of_day
+from qc.jobs.receipts import Accepted, accepted_readings
 from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
 from qc.report.terminal import status_text
 from qc.sayings import OPEN_STATES
 from qc.stats import Tabled
-from qc.watch import DECIDED, SeriesVerdict, dependence_note
+from qc.watch import DECIDED, SeriesVerdict, dependence_note, not_kept_words
 from qc.words import listed
 
 
@@ -76,7 +76,8 @@ def status(workshop: Workshop) -> Status:
             counts[signal.series] = counts.get(signal.series, 0) + 1
     waits = (not_judged.sentence(workshop.plan.workshop.time_zone),) if not_judged else ()
     due = backup_note(workshop)
-    said = (*_decided(verdicts), *_dependence(workshop, verdicts), *_scatter(verdicts))
+    broken = [not_kept_words(verdict) for verdict in verdicts if verdict.not_kept is not None]
+    said = (*broken, *_decided(verdicts), *_dependence(workshop, verdicts), *_scatter(verdicts))
     accepted = accepted_readings(workshop)
     counted = accepted.sentence()
     notes = (*waits, *said, *([counted] if counted else []), *([due] if due else []))
@@ -123,6 +124,7 @@ def _series(verdict: SeriesVerdict, open_signals: int, known: date | None) -> Js
         "since_serial": signal.start_serial if signal else None,
         "since_date": signal.start_day.isoformat() if signal else None,
         "since_known": known.isoformat() if known else None,
+        "limits_not_kept_since": verdict.not_kept.start_day.isoformat() if verdict.not_kept else None,
         "settled_since": verdict.settled_since.isoformat() if verdict.settled_since else None,
         "size": signal.size if signal else None,
         "unit": verdict.unit,

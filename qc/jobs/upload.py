@@ -8,36 +8,47 @@ refused with one sentence and does not stop the others.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import astuple, dataclass, field
+from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Protocol, TypeAlias, TypedDict
+from typing import Protocol, TypeAlias
 
 import polars as pl
 
 from qc.errors import QcError
 from qc.ingest import (
+    CardMapping,
     Checked,
+    DateQuestion,
+    HeadingsUnknown,
     Known,
+    Mappings,
     SheetError,
+    SheetQuestion,
     Unfolded,
     batch_reader,
     check,
+    date_question,
     read_file,
     unfold,
 )
-from qc.jobs.accepted import Accepted, accepted_since
+from qc.jobs.errors import JobError
+from qc.jobs.headings import confirmed_text, mappings_for
 from qc.jobs.judging import NOTHING_STORED, STORED_NOT_JUDGED, catch_up, ending, not_judged_since
 from qc.jobs.past import known_of
+from qc.jobs.receipts import (
+    Accepted,
+    RaisedSignal,
+    SheetReceipt,
+    UploadReceipt,
+    accepted_since,
+    still_missing,
+)
 from qc.jobs.roles import refuse_no_name
-from qc.jobs.still_missing import still_missing
 from qc.jobs.workshop import Workshop
-from qc.plain import JsonObject
-from qc.plan import EVENT, HELD, READING
-from qc.report.terminal import learned_text, receipt_text, total_text
-from qc.stats import Tabled
+from qc.plan import EVENT, HELD, READING, Plan
 from qc.store import NewSheet, SheetCount, SignalRecord, sheet_hash, signal_id
 from qc.watch import SeriesVerdict, SignalResult, heirs_of
-from qc.words import count_words, kept_name
+from qc.words import count_words, kept_name, listed
 
 NOTHING_NEW = "The sheets brought nothing new, so nothing was stored; what waits is not yet judged."
 """How an upload of known sheets ends whose judging of what came before failed."""
@@ -56,124 +67,26 @@ class ShowProgress(Protocol):
         """`done` of `total` steps of `what` are done."""
 
 
-class RaisedSignal(TypedDict):
-    """What a receipt tells of a new signal."""
-
-    id: str
-    series: str
-    kind: str
-    raised_serial: str
-    sentence: str
-    because: str
-    next_step: str
-
-
-@dataclass(frozen=True, slots=True)
-class SheetReceipt:
-    """What became of one sheet.
-
-    Attributes
-    ----------
-    count : SheetCount
-        Rows accepted, held and already known, and the reasons of the held ones.
-    signals : tuple of RaisedSignal
-        Signals that this upload raised in series the sheet belongs to.
-    marks : tuple of str
-        What is worth knowing although nothing is held for it.
-    missing : tuple of str
-        What its pieces still lack of the card they stand on.
-    """
-
-    count: SheetCount
-    signals: tuple[RaisedSignal, ...] = ()
-    marks: tuple[str, ...] = ()
-    missing: tuple[str, ...] = ()
-
-    def to_dict(self) -> JsonObject:
-        """Return the contract of one sheet of ``qc upload --json``."""
-        c = self.count
-        return {
-            **c.to_dict(),
-            "signals": list(self.signals),
-            "marks": list(self.marks),
-            "learned": learned_text(c.rows, c.accepted, c.held, c.already_known, c.held_again),
-            "missing": list(self.missing),
-        }
-
-
-@dataclass(frozen=True, slots=True)
-class UploadReceipt(Tabled):
-    """The answer to an upload: a receipt for each sheet, and a sentence for each file that was refused.
-
-    Attributes
-    ----------
-    sheets : tuple of SheetReceipt
-        In the order handed in.
-    refused : tuple of str
-        Why a file was not taken in.
-    raised : tuple of RaisedSignal
-        All signals raised by judging after this upload, those on no sheet of it too.
-    late : frozenset of str
-        Ids of those that sheets handed in before had brought, which had not been judged until now.
-    accepted : Accepted
-        Where the readings accepted now are found again.
-    """
-
-    ROWS = "sheets"
-
-    sheets: tuple[SheetReceipt, ...]
-    refused: tuple[str, ...] = ()
-    raised: tuple[RaisedSignal, ...] = ()
-    late: frozenset[str] = frozenset()
-    accepted: Accepted = Accepted()
-
-    def to_dict(self) -> JsonObject:
-        """Return the contract of ``qc upload --json``."""
-        return {
-            "sheets": [s.to_dict() for s in self.sheets],
-            "refused": list(self.refused),
-            "signals": list(self.raised),
-            "readings": {**self.accepted.to_dict(), "sentence": self.accepted.apart()},
-        }
-
-    def to_text(self) -> str:
-        """Say what became of each sheet and what was raised, what had waited from before apart."""
-        counts = [sheet.count for sheet in self.sheets]
-        rows = [
-            (c.file, c.rows, c.accepted, c.held, c.already_known, c.reasons, c.held_again) for c in counts
-        ]
-        own = [s["sentence"] for s in self.raised if s["id"] not in self.late]
-        late = [s["sentence"] for s in self.raised if s["id"] in self.late]
-        return receipt_text(rows, own, late, [s.missing for s in self.sheets], self.accepted.apart())
-
-
-@dataclass(frozen=True, slots=True)
-class Total:
-    """The sums over the sheets of an upload."""
-
-    sheets: int
-    rows: int
-    accepted: int
-    held: int
-    already_known: int
-
-    @classmethod
-    def of(cls, sheets: Sequence[SheetReceipt]) -> Total:
-        """Add up the receipts."""
-        names = ("rows", "accepted", "held", "already_known")
-        return cls(len(sheets), *(sum(getattr(s.count, name) for s in sheets) for name in names))
-
-    def sentence(self) -> str:
-        """Say the sums in words."""
-        return total_text(*astuple(self))
-
-
 @dataclass(slots=True)
 class _File:
     name: str
     data: bytes
     parts: list[Unfolded] = field(default_factory=list)
     checked: list[Checked] = field(default_factory=list)
+    dates: list[DateQuestion] = field(default_factory=list)
+
+    def read_with(self, plan: Plan) -> tuple[str, ...]:
+        """Say how its headings and dates were read, where that was not by the plan alone."""
+        titles = {card.id: card.title for card in plan.cards}
+        said = []
+        for read in (read for part in self.parts for read in part.read_as):
+            title = titles.get(read.card, read.card)
+            if (mapping := read.confirmed()) is not None:
+                said.append(mapping.sentence(title))
+            if read.beside:
+                said.append(f"No heading of {title}, kept as a remark: {listed(read.beside)}.")
+        said += [f"{d.sentence()} Say it once: qc upload {self.name} --propose-mapping" for d in self.dates]
+        return tuple(dict.fromkeys(said))
 
 
 def read_files(paths: Iterable[Path]) -> list[GivenFile]:
@@ -208,6 +121,7 @@ def upload(
     *,
     who: str = "",
     progress: ShowProgress | None = None,
+    mappings: Sequence[CardMapping] = (),
 ) -> UploadReceipt:
     """Take in sheets.
 
@@ -222,6 +136,8 @@ def upload(
         Code of the person who uploads.
     progress : callable, optional
         Told how many sheets have been read.
+    mappings : sequence of CardMapping
+        What their headings mean, confirmed by handing them in; remembered for each heading line.
 
     Returns
     -------
@@ -232,37 +148,44 @@ def upload(
     ------
     UsageError
         The name of the person is no name.
+    JobError
+        A mapping names a heading that stands on none of the sheets.
     MachineError
         A lock, a full disk or a missing right; the text says whether the rows were stored by then.
     """
     with ending(NOTHING_STORED):
         refuse_no_name(who)
-        taken, refused = _read(workshop, files, progress)
+        known = mappings_for(workshop, mappings)
+        taken, refused, questions = _read(workshop, files, known, progress)
         parts = [part for file in taken for part in file.parts]
-        known = _known(workshop, parts) if parts else None
-        checked = iter(check(parts, workshop.plan, known) if known is not None else ())
+        _refuse_strange(mappings, parts, refused)
+        record = _known(workshop, parts) if parts else None
+        checked = iter(check(parts, workshop.plan, record) if record is not None else ())
         for file in taken:
             file.checked = [next(checked) for _ in file.parts]
         sheets = [_new_sheet(file) for file in taken]
         reached = workshop.store.reached()
         waited = not_judged_since(workshop) is not None
-        counts = workshop.store.add_sheets(sheets, who=who, when=workshop.now)
+        text = confirmed_text(workshop, parts) if mappings else None
+        counts = workshop.store.add_sheets(sheets, who=who, when=workshop.now, mappings=text)
     new = sum(count.accepted + count.held - count.held_again for count in counts)
     # sheets that bring nothing new still have what came before them judged: it may never have been
     with ending(_stored_words(counts) if new else NOTHING_NEW):
         raised = _judge(workshop)
     # of a box of old sheets nobody completes one by hand
     few = len(taken) < MANY_SHEETS
-    missing = [still_missing(f.parts, workshop.plan, known) if known and few else () for f in taken]
+    missing = [still_missing(f.parts, workshop.plan, record) if record and few else () for f in taken]
     receipts = tuple(
-        SheetReceipt(count, _own_signals(sheet, count, raised), _marks(file), lacking)
+        SheetReceipt(
+            count, _own_signals(sheet, count, raised), _marks(file), lacking, file.read_with(workshop.plan)
+        )
         for file, sheet, count, lacking in zip(taken, sheets, counts, missing, strict=True)
     )
     every = tuple(signal for found in raised.values() for signal in found)
     own = {signal["id"] for receipt in receipts for signal in receipt.signals}
     late = frozenset(s["id"] for s in every if waited and s["id"] not in own)
     accepted = accepted_since(workshop, reached.readings) if new else Accepted()
-    return UploadReceipt(receipts, tuple(refused), every, late, accepted)
+    return UploadReceipt(receipts, tuple(refused), every, late, questions, accepted)
 
 
 def _stored_words(counts: Sequence[SheetCount]) -> str:
@@ -273,25 +196,43 @@ def _stored_words(counts: Sequence[SheetCount]) -> str:
 
 
 def _read(
-    workshop: Workshop, files: Sequence[GivenFile], progress: ShowProgress | None
-) -> tuple[list[_File], list[str]]:
+    workshop: Workshop, files: Sequence[GivenFile], mappings: Mappings, progress: ShowProgress | None
+) -> tuple[list[_File], list[str], tuple[SheetQuestion, ...]]:
     """Read every file in the process that may break, and unfold what it gives; a bad sheet costs itself."""
     taken: list[_File] = []
     refused: list[str] = []
+    asked: list[SheetQuestion] = []
     if not files:
-        return taken, refused
+        return taken, refused, ()
     with batch_reader() as reader:
         for number, (name, data) in enumerate(files, start=1):
             try:
                 if isinstance(data, SheetError):
                     raise data
-                parts = [unfold(grid, workshop.plan) for grid in reader.read(name, data)]
+                parts = [unfold(grid, workshop.plan, mappings) for grid in reader.read(name, data)]
                 taken.append(_File(name, data, parts))
+                open_dates = [q for part in parts if (q := date_question(part, workshop.plan)) is not None]
+                taken[-1].dates += [q.dates for q in open_dates if q.dates is not None]
+                asked += open_dates
             except SheetError as error:
                 refused.append(str(error))
+                if isinstance(error, HeadingsUnknown):
+                    asked.append(error.question)
             if progress is not None:
                 progress(number, len(files), "Reading sheet")
-    return taken, refused
+    return taken, refused, tuple(asked)
+
+
+def _refuse_strange(mappings: Sequence[CardMapping], parts: Sequence[Unfolded], refused: list[str]) -> None:
+    """Raise where a mapping that was handed in fits no sheet: it would be confirmed for nothing."""
+    read = [(one.card, one.headings) for part in parts for one in part.read_as]
+    lost = [m for m in mappings if not any(card == m.card and m.is_for(line) for card, line in read)]
+    if lost and parts and not refused:
+        names = listed([typed for typed, _ in lost[0].columns]) or "what it names"
+        raise JobError(
+            f"The mapping of card {lost[0].card} fits none of the sheets: no heading line of that card has "
+            f"{names}. Compare the headings letter by letter, and the card the sheet names."
+        )
 
 
 def _known(workshop: Workshop, parts: Sequence[Unfolded]) -> Known:
@@ -334,8 +275,10 @@ def _fresh(verdict: SeriesVerdict, before: Sequence[SignalRecord]) -> list[Raise
     ordinals = {point.serial: point.ordinal for point in verdict.points}
     told = heirs_of([SignalResult.from_dict(row.plain) for row in before], verdict.signals, ordinals)
     for place, signal in enumerate(verdict.signals):
-        number = signal_id(str(verdict.key), signal.kind, signal.raised_serial)
-        if place not in told:
+        number = signal_id(str(verdict.key), signal.kind, signal.root)
+        # of a signal that opened again the finding before is told by its own row no more
+        known = not signal.reopens and any(row.id == number for row in before)
+        if place not in told and not known:
             fresh.append(
                 RaisedSignal(
                     id=number,

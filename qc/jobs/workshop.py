@@ -9,10 +9,12 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from qc import clock
-from qc.errors import MachineError
+from qc.errors import MachineError, UsageError
+from qc.ingest import days_of
 from qc.jobs.errors import JobError
 from qc.plan import Plan, PlanError, keep_past, load_plan, read_plan_text, template_text
 from qc.store import OWN_FILE, Store, open_store, private_folder, refuse_network_share
+from qc.words import dated_words
 
 PLAN = "plan.yaml"
 FOLDER_VARIABLE = "QC_WORKSHOP"
@@ -102,6 +104,28 @@ def no_workshop(place: Path) -> str:
         f"There is no workshop in {place} (no {PLAN}). Make one with `qc new {place}`, or look at "
         f"the sample with `qc demo`; `--workshop DIR` or {FOLDER_VARIABLE} names another folder."
     )
+
+
+def asked_day(text: str) -> date:
+    """Read a day that a person asks for, in any writing a card may have.
+
+    Raises
+    ------
+    UsageError
+        It is no day, or one that can be read two ways; both are said.
+
+    Examples
+    --------
+    >>> asked_day("Tue 10 March 2026")
+    datetime.date(2026, 3, 10)
+    """
+    days = days_of(text)
+    if len(days) > 1:
+        both = " or ".join(f"{dated_words(day)} ({day.isoformat()})" for day in days)
+        raise UsageError(f"'{text}' can be read two ways: {both}. Write the one you mean.")
+    if not days:
+        raise UsageError(f"'{text}' is not a day. Write it as YYYY-MM-DD.")
+    return days[0]
 
 
 def find_folder(folder: Path | None = None) -> Path:

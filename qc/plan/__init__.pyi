@@ -24,4 +24,6 @@ from .model import Shop as Shop
 from .model import Stage as Stage
 from .model import Tool as Tool
 from .template import template_text as template_text
+from .tree import Node as Node
+from .tree import read_tree as read_tree
 from .versions import keep_past as keep_past

@@ -6,6 +6,7 @@ from .errors import StoreUnavailable as StoreUnavailable
 from .intake import NewSheet as NewSheet
 from .intake import SheetCount as SheetCount
 from .keeping import MARK as MARK
+from .keeping import PROGRAM as PROGRAM
 from .keeping import Grounds as Grounds
 from .keeping import ToldRecord as ToldRecord
 from .keeping import copy_database as copy_database
@@ -19,6 +20,7 @@ from .location import refuse_network_share as refuse_network_share
 from .pieces import JudgedUpTo as JudgedUpTo
 from .pieces import News as News
 from .pieces import Waiting as Waiting
+from .plans import MappingVersion as MappingVersion
 from .plans import PlanVersion as PlanVersion
 from .records import HeldReason as HeldReason
 from .records import HeldRecord as HeldRecord
@@ -29,4 +31,5 @@ from .records import reasons_of as reasons_of
 from .sheetfiles import sheet_hash as sheet_hash
 from .store import Store as Store
 from .store import open_store as open_store
+from .verdicts import own_id as own_id
 from .verdicts import signal_id as signal_id

@@ -28,21 +28,26 @@ from qc.store.tables import (
     held,
     held_event,
     judgement,
+    mapping_version,
     origin,
     place,
     plan_version,
     reading,
     sheet,
     signal_event,
+    taken_back,
     told,
 )
 
 START = "0" * 64
 """What the first entry names as the entry before."""
 
-EntryKind = Literal["sheet", "mend", "correction", "plan", "signal", "series", "verdict"]
-"""What an entry brought: a sheet, mended rows, a corrected reading, a plan, words on a signal or series, or
-what the program told after it had judged."""
+EntryKind = Literal[
+    "sheet", "mend", "correction", "withdrawal", "undo", "plan", "mapping", "signal", "series", "verdict"
+]
+"""What an entry brought: a sheet, mended rows, a corrected reading, one taken back, a decision about a held
+row taken back, a plan, what headings of benches mean, words on a signal or series, or what the program told
+after it had judged."""
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
@@ -218,7 +223,11 @@ _STATEMENTS: dict[str, _Named] = {
     "event": _plain(event, **_ROW, replaces="int", **HAPPENING),
     "held": _plain(held, **_ROW, row="int"),
     "held_event": _plain(held_event, id="int", entry="int", held="int"),
+    "taken_back": _plain(
+        taken_back, id="int", entry="int", reading="int", event="int", decision="int", waits_as="int"
+    ),
     "plan_version": _plain(plan_version, id="int", entry="int"),
+    "mapping_version": _plain(mapping_version, id="int", entry="int"),
     "signal_event": _signal_event_content(),
     "judgement": _plain(
         judgement, id="int", entry="int", plan="int", readings="int", events="int", upto="int"

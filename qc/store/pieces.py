@@ -20,11 +20,12 @@ from sqlalchemy.orm import aliased
 from sqlalchemy.sql.elements import ColumnElement
 
 from qc.plain import JsonObject
-from qc.sayings import OF_SERIES, What
+from qc.sayings import OF_SERIES, REMARKS
 from qc.store.chain import moment_of
 from qc.store.frames import fetch, in_parts, restored
+from qc.store.queries import gone_readings
 from qc.store.rows import last_id
-from qc.store.tables import entry, event, origin, plan_version, reading, signal, signal_event
+from qc.store.tables import entry, event, origin, plan_version, reading, signal, signal_event, taken_back
 
 AROUND: dict[str, str] = {
     "serial": "str",
@@ -100,20 +101,21 @@ class News:
     Attributes
     ----------
     readings : polars.DataFrame
-        `stage`, `characteristic`, `model`, `serial`, `day` of the readings that came, and of those replaced.
+        `stage`, `characteristic`, `model`, `serial`, `day` of the readings that came, and of those that were
+        replaced or taken back.
     events : polars.DataFrame
-        `kind`, `serial`, `subject`, `stage`, `day`.
+        `kind`, `serial`, `subject`, `stage`, `day`, of those taken back too.
     mark : tuple of int
-        To be given the next time.
+        To be given the next time: the newest card, event and entry.
     """
 
     readings: pl.DataFrame
     events: pl.DataFrame
-    mark: tuple[int, int]
+    mark: tuple[int, int, int]
 
 
-def read_news(conn: Connection, mark: tuple[int, int]) -> News:
-    """Return what came in after `mark`; (0, 0) stands for everything."""
+def read_news(conn: Connection, mark: tuple[int, int, int]) -> News:
+    """Return what came in after `mark`; (0, 0, 0) stands for everything."""
     columns = {name: AROUND[name] for name in ("stage", "characteristic", "model", "serial", "day")}
     own = [origin.c[name] for name in columns]
     fresh = fetch(conn, select(*own).where(origin.c.id > mark[0]), columns)
@@ -124,15 +126,25 @@ def read_news(conn: Connection, mark: tuple[int, int]) -> News:
         .join(newer, newer.c.replaces == older.c.id)
         .where(newer.c.replaces.is_not(None), newer.c.origin > mark[0])
     )
-    readings = restored(pl.concat([fresh, fetch(conn, replaced, columns)]), columns).unique()
+    since = taken_back.c.entry > mark[2]
+    withdrawn = (
+        select(*own)
+        .join(reading, reading.c.origin == origin.c.id)
+        .join(taken_back, taken_back.c.reading == reading.c.id)
+        .where(since)
+    )
+    parts = [fresh, *(fetch(conn, one, columns) for one in (replaced, withdrawn))]
+    readings = restored(pl.concat(parts), columns).unique()
     happened = {"kind": "str", "serial": "str", "subject": "str", "stage": "str", "day": "date"}
-    events = fetch(conn, select(*(event.c[n] for n in happened)).where(event.c.id > mark[1]), happened)
+    asked = select(*(event.c[n] for n in happened))
+    undone = asked.join(taken_back, taken_back.c.event == event.c.id).where(since)
+    events = pl.concat([fetch(conn, one, happened) for one in (asked.where(event.c.id > mark[1]), undone)])
     return News(readings, restored(events, happened), read_mark(conn))
 
 
-def read_mark(conn: Connection) -> tuple[int, int]:
-    """Return the mark after which everything is news: the one writer numbers cards and events upwards."""
-    return last_id(conn, origin), last_id(conn, event)
+def read_mark(conn: Connection) -> tuple[int, int, int]:
+    """Return the mark after which everything is news: the one writer numbers all of it upwards."""
+    return last_id(conn, origin), last_id(conn, event), last_id(conn, entry)
 
 
 def read_reached(conn: Connection) -> JudgedUpTo:
@@ -212,6 +224,17 @@ def serials_on(conn: Connection, gauge: str, day: date) -> set[str]:
     return {row.serial for row in conn.execute(statement) if row.gauge == gauge and row.serial}
 
 
+def serials_known(conn: Connection, stage: str, day: date, saying: int) -> set[str]:
+    """Return the serials measured at a stage on a day that were on record when something was said."""
+    said = select(signal_event.c.entry).where(signal_event.c.id == saying).scalar_subquery()
+    statement = (
+        select(origin.c.serial, origin.c.stage)
+        .join(reading, reading.c.origin == origin.c.id)
+        .where(origin.c.day == day.isoformat(), reading.c.entry < said)
+    )
+    return {row.serial for row in conn.execute(statement.distinct()) if row.stage == stage and row.serial}
+
+
 def read_around(conn: Connection, serials: Sequence[str], until: date) -> pl.DataFrame:
     """Return what was recorded around the readings of some pieces, in order of entry (columns `AROUND`)."""
     return _of_serials(conn, select(*(origin.c[n] for n in AROUND), origin.c.id), serials, until, AROUND)
@@ -221,11 +244,10 @@ def read_means(conn: Connection, serials: Sequence[str], until: date) -> pl.Data
     """Return the mean of each figure of some pieces, with what it is and the first day it was measured."""
     keys = [origin.c[name] for name in ("serial", "model", "stage", "characteristic")]
     columns = {**{column.name: "str" for column in keys}, "day": "date", "mean": "float"}
-    replaced = select(reading.c.replaces).where(reading.c.replaces.is_not(None))
     statement = (
         select(*keys, func.min(origin.c.day), func.avg(reading.c.value))
         .join(reading, reading.c.origin == origin.c.id)
-        .where(reading.c.id.not_in(replaced), origin.c.day <= until.isoformat())
+        .where(reading.c.id.not_in(gone_readings()), origin.c.day <= until.isoformat())
         .group_by(*keys)
     )
     parts = [fetch(conn, statement.where(origin.c.serial.in_(part)), columns) for part in in_parts(serials)]
@@ -243,10 +265,11 @@ def read_recent_pieces(conn: Connection, most: int) -> pl.DataFrame:
 
 
 def _stands() -> ColumnElement[bool]:
-    """Leave out cards of which every reading has been replaced."""
+    """Leave out cards of which every reading has been replaced or taken back."""
     newer = aliased(reading)
     replaced = exists(select(newer.c.id).where(newer.c.replaces == reading.c.id))
-    return exists(select(reading.c.id).where(reading.c.origin == origin.c.id, ~replaced))
+    withdrawn = exists(select(taken_back.c.id).where(taken_back.c.reading == reading.c.id))
+    return exists(select(reading.c.id).where(reading.c.origin == origin.c.id, ~replaced, ~withdrawn))
 
 
 def _of_serials(
@@ -281,7 +304,7 @@ def _said_of(conn: Connection, mark: JudgedUpTo) -> frozenset[str]:
     about = exists().where(
         signal_event.c.signal == signal.c.id,
         newer,
-        signal_event.c.what.not_in((*OF_SERIES, What.COMMENT)),
+        signal_event.c.what.not_in((*OF_SERIES, *REMARKS)),
     )
     said = select(signal.c.series).where(about)
     return frozenset(row[0] for one in (decided, said) for row in conn.execute(one))

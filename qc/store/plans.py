@@ -1,17 +1,18 @@
-"""The versions of the plan: every text that was met, kept as it stood."""
+"""The versions of the plan and of what headings mean: every text that was met, kept as it stood."""
 
 from __future__ import annotations
 
 from dataclasses import asdict, dataclass
 from datetime import datetime
 
-from sqlalchemy import Connection, exists, insert, select
+from sqlalchemy import Connection, Table, exists, insert, select
 
-from qc.store.chain import append_entry, moment_of, next_entry
+from qc.store.chain import EntryKind, append_entry, moment_of, next_entry
 from qc.store.errors import StoreError
+from qc.store.proven import ProvenStore
 from qc.store.rows import next_id
 from qc.store.sheetfiles import sheet_hash
-from qc.store.tables import entry, plan_version, sheet
+from qc.store.tables import entry, mapping_version, plan_version, sheet
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,28 +34,84 @@ class PlanVersion:
         return {**asdict(self), "when": self.when.isoformat()}
 
 
-def newest_is(conn: Connection, text: str) -> int | None:
+@dataclass(frozen=True, slots=True)
+class MappingVersion:
+    """One text of ``mappings.yaml``; the newest before a sheet's entry is what the sheet was read with."""
+
+    version: int
+    who: str
+    when: datetime
+    entry: int
+    hash: str
+    text: str
+
+
+class VersionedStore(ProvenStore):
+    """The verbs of a store that keep texts as versions; see `qc.store.Store`."""
+
+    def record_plan(self, text: str, *, who: str, when: datetime) -> int:
+        """Keep a text of the plan as a new version unless it is the newest already; returns its number."""
+        with self._database.reading() as conn:
+            known = _newest_is(conn, plan_version, text)
+        if known is not None:
+            return known
+        with self._database.writing() as conn:
+            return record_text(conn, plan_version, text, who, when)
+
+    def plan_versions(self) -> list[PlanVersion]:
+        """Return the versions of the plan, oldest first."""
+        with self._database.reading() as conn:
+            return _read_versions(conn)
+
+    def plan_text(self, version: int | None = None) -> str:
+        """Return a text of the plan, the newest where no version is named."""
+        with self._database.reading() as conn:
+            return _read_text(conn, version)
+
+    def record_mappings(self, text: str, *, who: str, when: datetime) -> int:
+        """Keep a text of what headings mean unless it is the newest already; returns its version."""
+        with self._database.reading() as conn:
+            known = _newest_is(conn, mapping_version, text)
+        if known is not None:
+            return known
+        with self._database.writing() as conn:
+            return record_text(conn, mapping_version, text, who, when)
+
+    def mapping_versions(self) -> list[MappingVersion]:
+        """Return the versions of what headings mean, oldest first."""
+        statement = (
+            select(mapping_version, entry.c.who, entry.c.at)
+            .join(entry, entry.c.id == mapping_version.c.entry)
+            .order_by(mapping_version.c.id)
+        )
+        with self._database.reading() as conn:
+            rows = conn.execute(statement).all()
+        return [MappingVersion(r.id, r.who, moment_of(r.at), r.entry, r.hash, r.text) for r in rows]
+
+
+def _newest_is(conn: Connection, versions: Table, text: str) -> int | None:
     """Return the number of the newest version where it is this text, else None."""
-    newest = select(plan_version.c.id, plan_version.c.hash).order_by(plan_version.c.id.desc()).limit(1)
+    newest = select(versions.c.id, versions.c.hash).order_by(versions.c.id.desc()).limit(1)
     found = conn.execute(newest).first()
     same = found is not None and found.hash == sheet_hash(text.encode("utf-8"))
     return int(found.id) if found is not None and same else None
 
 
-def record_plan(conn: Connection, text: str, who: str, when: datetime) -> int:
+def record_text(conn: Connection, versions: Table, text: str, who: str, when: datetime) -> int:
     """Keep a text as a new version unless it is the newest already; returns its number."""
-    known = newest_is(conn, text)
+    known = _newest_is(conn, versions, text)
     if known is not None:
         return known
-    version = next_id(conn, plan_version)
+    version = next_id(conn, versions)
     number = next_entry(conn)
     row = {"id": version, "entry": number, "hash": sheet_hash(text.encode("utf-8")), "text": text}
-    conn.execute(insert(plan_version), row)
-    append_entry(conn, "plan", who, when, f"version {version}", ["plan_version"])
+    conn.execute(insert(versions), row)
+    kind: EntryKind = "plan" if versions is plan_version else "mapping"
+    append_entry(conn, kind, who, when, f"version {version}", [versions.name])
     return version
 
 
-def read_versions(conn: Connection) -> list[PlanVersion]:
+def _read_versions(conn: Connection) -> list[PlanVersion]:
     """Return the versions of the plan, oldest first."""
     named = plan_version.c.id, plan_version.c.hash, entry.c.who, entry.c.at, entry.c.id.label("entry")
     statement = select(*named).join(entry, entry.c.id == plan_version.c.entry)
@@ -70,7 +127,7 @@ def read_versions(conn: Connection) -> list[PlanVersion]:
     ]
 
 
-def read_text(conn: Connection, version: int | None = None) -> str:
+def _read_text(conn: Connection, version: int | None = None) -> str:
     """Return a text of the plan, the newest where no version is named."""
     statement = select(plan_version.c.text).order_by(plan_version.c.id.desc()).limit(1)
     if version is not None:

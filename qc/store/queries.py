@@ -8,7 +8,8 @@ from datetime import date
 from typing import Any
 
 import polars as pl
-from sqlalchemy import Column, Connection, func, select
+from sqlalchemy import Column, CompoundSelect, Connection, Select, exists, func, select, union_all
+from sqlalchemy.orm import aliased
 from sqlalchemy.sql.elements import ColumnElement
 
 from qc.plan import EVENT, PLACE, READING
@@ -28,6 +29,7 @@ from qc.store.tables import (
     place,
     reading,
     sheet,
+    taken_back,
 )
 
 
@@ -39,7 +41,7 @@ def read_readings(
     since: date | None = None,
     until: date | None = None,
 ) -> pl.DataFrame:
-    """Return readings that nothing has replaced, with the columns of `READING` and `id`."""
+    """Return readings that still stand, with the columns of `READING` and `id`."""
     conditions = [] if stage is None else [origin.c.stage == stage]
     if characteristics is not None:
         conditions.append(origin.c.characteristic.in_(list(characteristics)))
@@ -79,13 +81,12 @@ def read_events(
     since: date | None = None,
     until: date | None = None,
 ) -> pl.DataFrame:
-    """Return events that nothing has replaced, with the columns of `EVENT` and `id`."""
+    """Return events that still stand, with the columns of `EVENT` and `id`."""
     columns = {"id": "int", **HAPPENING, "sheet": "str"}
-    replaced = select(event.c.replaces).where(event.c.replaces.is_not(None))
     statement = (
         select(event.c.id, *(event.c[name] for name in HAPPENING), sheet.c.hash)
         .outerjoin_from(event, sheet, event.c.sheet == sheet.c.id)
-        .where(event.c.id.not_in(replaced), *_between(event.c.day, since, until))
+        .where(event.c.id.not_in(_gone_events()), *_between(event.c.day, since, until))
         .order_by(event.c.id)
     )
     for column, names in ((event.c.kind, kinds), (event.c.subject, subjects)):
@@ -127,12 +128,12 @@ def read_sheets(conn: Connection) -> list[SheetRecord]:
 
 
 def read_pieces(conn: Connection, serials: Sequence[str] | None = None) -> pl.DataFrame:
-    """Return pieces that have readings or events: `serial`, `model`, `first_day` and `shipped` (day)."""
+    """Return pieces of which a row stands: `serial`, `model`, `first_day` and `shipped` (day)."""
     columns = {"serial": "str", "model": "str", "first_day": "date"}
     parts = []
-    for table in (origin, event):
+    for table, gone in ((origin, _bare_origins()), (event, _gone_events())):
         first = select(table.c.serial, table.c.model, func.min(table.c.day)).where(
-            table.c.serial.is_not(None)
+            table.c.serial.is_not(None), table.c.id.not_in(gone)
         )
         if serials is not None:
             first = first.where(table.c.serial.in_(list(serials)))
@@ -147,6 +148,30 @@ def read_pieces(conn: Connection, serials: Sequence[str] | None = None) -> pl.Da
         .agg(named, pl.col("first_day").min())
         .join(left, on="serial", how="left", maintain_order="left")
     )
+
+
+def gone_readings() -> CompoundSelect[tuple[int]]:
+    """Return the ids of readings that stand no longer: another has replaced them, or they were taken back."""
+    return union_all(
+        select(reading.c.replaces).where(reading.c.replaces.is_not(None)),
+        select(taken_back.c.reading).where(taken_back.c.reading.is_not(None)),
+    )
+
+
+def _gone_events() -> CompoundSelect[tuple[int]]:
+    return union_all(
+        select(event.c.replaces).where(event.c.replaces.is_not(None)),
+        select(taken_back.c.event).where(taken_back.c.event.is_not(None)),
+    )
+
+
+def _bare_origins() -> Select[tuple[int]]:
+    """Return what readings had in common of which none stands; asked of the few that are gone."""
+    left = aliased(reading)
+    standing = exists(
+        select(left.c.id).where(left.c.origin == reading.c.origin, left.c.id.not_in(gone_readings()))
+    )
+    return select(reading.c.origin).where(reading.c.id.in_(gone_readings()), ~standing)
 
 
 def _between(day: Column[Any], since: date | None, until: date | None) -> list[ColumnElement[bool]]:
@@ -178,10 +203,9 @@ def _held_record(row: Mapping[Any, Any]) -> HeldRecord:
 
 def _readings_where(conn: Connection, conditions: Sequence[Any], replaced_too: bool = False) -> pl.DataFrame:
     """Fetch the three parts of readings and join them here; the small parts cross over only once."""
-    replaced = select(reading.c.replaces).where(reading.c.replaces.is_not(None))
     own = select(reading.c.id, reading.c.origin, reading.c.place, *(reading.c[name] for name in FIGURE))
     if not replaced_too:
-        own = own.where(reading.c.id.not_in(replaced))
+        own = own.where(reading.c.id.not_in(gone_readings()))
     shared = select(origin.c.id, sheet.c.hash, *(origin.c[name] for name in ORIGIN))
     shared = shared.outerjoin_from(origin, sheet, origin.c.sheet == sheet.c.id)
     if conditions:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any, Literal
 
@@ -31,16 +31,19 @@ class HeldReason:
         What is wrong and where; what to do.
     proposal : mapping or None
         Column -> value that would put it right.
+    covers : tuple of str
+        Names of faults of the same cell that this reason explains; they are not told beside it.
     """
 
     id: str
     sentence: str
     mend: str = ""
     proposal: Mapping[str, object] | None = None
+    covers: tuple[str, ...] = ()
 
     def to_dict(self) -> JsonObject:
-        """Return plain values."""
-        return asdict(self)
+        """Return plain values, as a held row is told to others."""
+        return {"id": self.id, "sentence": self.sentence, "mend": self.mend, "proposal": self.proposal}
 
 
 @dataclass(frozen=True, slots=True)

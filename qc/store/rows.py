@@ -28,6 +28,7 @@ from qc.store.tables import (
     origin,
     place,
     reading,
+    taken_back,
 )
 
 OPEN: Final = "open"
@@ -73,8 +74,11 @@ class KnownMarks:
     held: dict[bytes, HeldState]  # to the state of the held row
 
 
-def known_marks(conn: Connection, rows: Iterable[Rows]) -> KnownMarks:
-    """Look the fingerprints of an upload up by index, so that the size of the store does not matter."""
+def known_marks(conn: Connection, rows: Iterable[Rows], *, standing: bool = False) -> KnownMarks:
+    """Look the fingerprints of an upload up by index, so that the size of the store does not matter.
+
+    With `standing`, readings and events that were replaced or taken back do not count as known.
+    """
     rows = list(rows)
     readings = {mark for own in rows for mark in own.readings["fingerprint"]}
     events = {mark for own in rows for mark in own.events["fingerprint"]}
@@ -82,8 +86,8 @@ def known_marks(conn: Connection, rows: Iterable[Rows]) -> KnownMarks:
     incoming.create(conn, checkfirst=False)
     state = func.coalesce(held_event.c.state, OPEN)
     known = KnownMarks(
-        readings={row[0] for row in _looked_up(conn, readings, reading.c.fingerprint)},
-        events={row[0] for row in _looked_up(conn, events, event.c.fingerprint)},
+        readings={row[0] for row in _looked_up(conn, readings, reading.c.fingerprint, standing=standing)},
+        events={row[0] for row in _looked_up(conn, events, event.c.fingerprint, standing=standing)},
         held={row[0]: row[1] for row in _looked_up(conn, waiting, held.c.fingerprint, state)},
     )
     incoming.drop(conn, checkfirst=False)
@@ -213,7 +217,7 @@ def next_id(conn: Connection, table: Table) -> int:
 
 
 def _looked_up(
-    conn: Connection, marks: set[bytes], column: Column[bytes], state: Any = None
+    conn: Connection, marks: set[bytes], column: Column[bytes], state: Any = None, *, standing: bool = False
 ) -> list[tuple[Any, ...]]:
     """Return the rows of a table that have these marks, through a table of them: an IN would be too long."""
     if not marks:
@@ -225,6 +229,12 @@ def _looked_up(
     )
     if state is not None:
         found = found.outerjoin(held_event, held_event.c.held == held.c.id).order_by(held.c.id)
+    if standing:
+        key, gone = (column.table.c.id, column.table.name)
+        found = found.where(
+            key.not_in(select(column.table.c.replaces).where(column.table.c.replaces.is_not(None))),
+            key.not_in(select(taken_back.c[gone]).where(taken_back.c[gone].is_not(None))),
+        )
     return [tuple(row) for row in conn.execute(found)]
 
 

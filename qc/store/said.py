@@ -34,6 +34,8 @@ def add_saying(conn: Connection, about: str, saying: Saying, when: datetime) -> 
         "text": saying.text,
         "first_serial": saying.first if decided else None,
         "last_serial": saying.last if decided else None,
+        "outcome": saying.outcome or None,
+        "from_serial": None if decided else saying.first or None,
     }
     conn.execute(insert(signal_event), row)
     kind: EntryKind = "series" if decided else "signal"
@@ -71,8 +73,9 @@ def _read(conn: Connection, kinds: Iterable[What], about: str | None = None) -> 
             text=row.text,
             cause=row.cause,
             action=row.action,
-            first=row.first_serial or "",
+            first=row.first_serial or row.from_serial or "",
             last=row.last_serial or "",
+            outcome=row.outcome or "",
             id=row.id,
             about=row.signal,
             when=moment_of(row.at),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import date, datetime
 from pathlib import Path
@@ -13,18 +13,20 @@ from sqlalchemy import select
 
 from qc.plain import JsonObject
 from qc.sayings import Said, Saying, SignalState
-from qc.store import corrections, plans, queries, said, verdicts
 from qc.store import pieces as few
+from qc.store import queries, said, verdicts
+from qc.store.corrected import CorrectedStore
 from qc.store.database import Database, read_url, sqlite_url
 from qc.store.errors import StoreUnavailable
 from qc.store.intake import NewSheet, SheetCount, add_sheets
 from qc.store.keeping import MARK, Grounds, adopt_what_was_kept, tell
 from qc.store.location import OWN_FILE, private_folder, refuse_network_share
-from qc.store.proven import JUDGEMENTS, ProvenStore, judgements
-from qc.store.records import HeldRecord, HeldState, SheetRecord, SignalRecord, VerdictRecord
+from qc.store.plans import VersionedStore, record_text
+from qc.store.proven import JUDGEMENTS, judgements
+from qc.store.records import SheetRecord, SignalRecord, VerdictRecord
 from qc.store.sheetfiles import SheetFiles, refuse_new_beside
 from qc.store.states import put_states, read_states
-from qc.store.tables import sheet
+from qc.store.tables import mapping_version, sheet
 
 FILE = "qc.db"
 
@@ -60,7 +62,7 @@ def open_store(folder: Path, *, url: str | None = None) -> Store:
     return Store(folder, database, files)
 
 
-class Store(ProvenStore):
+class Store(CorrectedStore, VersionedStore):
     """Everything a workshop keeps. Make one with `open_store`; it may be used from several threads.
 
     Parameters
@@ -103,7 +105,14 @@ class Store(ProvenStore):
 
     # --- sheets and their rows
 
-    def add_sheets(self, items: Sequence[NewSheet], *, who: str, when: datetime) -> list[SheetCount]:
+    def add_sheets(
+        self,
+        items: Sequence[NewSheet],
+        *,
+        who: str,
+        when: datetime,
+        mappings: Callable[[], str] | None = None,
+    ) -> list[SheetCount]:
         """Take in sheets in one transaction, all or none; durable on the disk when this returns.
 
         Parameters
@@ -114,6 +123,9 @@ class Store(ProvenStore):
             Code of the person who uploads.
         when : datetime
             Moment of entry, with a time zone.
+        mappings : callable, optional
+            Gives the text of what headings mean that they were read with, while no other writer can come
+            between; it is kept as a version before them.
 
         Returns
         -------
@@ -121,6 +133,8 @@ class Store(ProvenStore):
             One for each sheet; a held row that still waits is counted as held again, but kept once.
         """
         with self._database.writing() as conn:
+            if mappings is not None:
+                record_text(conn, mapping_version, mappings(), who, when)
             counts = add_sheets(conn, self._files, items, who, when)
         self._files.accepted(item.hash for item in items)
         return counts
@@ -175,7 +189,7 @@ class Store(ProvenStore):
         with self._database.reading() as conn:
             return few.read_recent_pieces(conn, most)
 
-    def news(self, mark: tuple[int, int] = (0, 0)) -> few.News:
+    def news(self, mark: tuple[int, int, int] = (0, 0, 0)) -> few.News:
         """Return what came in after a mark, and the mark to ask with the next time."""
         with self._database.reading() as conn:
             return few.read_news(conn, mark)
@@ -214,6 +228,11 @@ class Store(ProvenStore):
         with self._database.reading() as conn:
             return few.serials_on(conn, gauge, day)
 
+    def serials_known(self, stage: str, day: date, saying: int) -> set[str]:
+        """Return the serials of a day at a stage that were on record when saying number `saying` was said."""
+        with self._database.reading() as conn:
+            return few.serials_known(conn, stage, day, saying)
+
     def around(self, serials: Sequence[str], *, until: date) -> pl.DataFrame:
         """Return what was recorded around the readings of some pieces: who, gauge, tool, batch, day."""
         with self._database.reading() as conn:
@@ -223,41 +242,6 @@ class Store(ProvenStore):
         """Return the mean of each figure of some pieces, with the first day it was measured."""
         with self._database.reading() as conn:
             return few.read_means(conn, serials, until)
-
-    def held(self, open_only: bool = True, *, ids: Sequence[int] | None = None) -> list[HeldRecord]:
-        """Return held rows in order of entry: those that still wait, or all."""
-        with self._database.reading() as conn:
-            return queries.read_held(conn, open_only, ids)
-
-    def settle_held(
-        self,
-        held_ids: Sequence[int],
-        state: HeldState,
-        *,
-        who: str,
-        when: datetime,
-        readings: pl.DataFrame | None = None,
-        events: pl.DataFrame | None = None,
-        replaces: int | None = None,
-        note: str = "",
-    ) -> list[int]:
-        """Close open held rows for good; returns the ids of the new readings.
-
-        `state` is ``accepted``, with the rows as mended and checked in `readings` or `events` (those already
-        known are not stored again) and the reading in `replaces` that they correct, or ``dropped``. `note`
-        says why, in words.
-        """
-        empty = pl.DataFrame()
-        rows = (empty if readings is None else readings, empty if events is None else events)
-        with self._database.writing() as conn:
-            return corrections.settle_held(conn, held_ids, state, who, when, *rows, replaces, note)
-
-    def replace_reading(
-        self, old_id: int, row: pl.DataFrame, *, who: str, when: datetime, why: str = ""
-    ) -> int:
-        """Put a corrected reading in the place of an old one, which stays on record; returns the new id."""
-        with self._database.writing() as conn:
-            return corrections.replace_reading(conn, old_id, row, who, when, why)
 
     def sheets(self) -> list[SheetRecord]:
         """Return the sheets in order of entry."""
@@ -276,27 +260,6 @@ class Store(ProvenStore):
     def sheet_files(self) -> list[str]:
         """Return the names of the sheets that lie on the disk, whether or not an entry names them."""
         return sorted(self._files.lying().whole)
-
-    # --- the plan
-
-    def record_plan(self, text: str, *, who: str, when: datetime) -> int:
-        """Keep a text of the plan as a new version unless it is the newest already; returns its number."""
-        with self._database.reading() as conn:
-            known = plans.newest_is(conn, text)
-        if known is not None:
-            return known
-        with self._database.writing() as conn:
-            return plans.record_plan(conn, text, who, when)
-
-    def plan_versions(self) -> list[plans.PlanVersion]:
-        """Return the versions of the plan, oldest first."""
-        with self._database.reading() as conn:
-            return plans.read_versions(conn)
-
-    def plan_text(self, version: int | None = None) -> str:
-        """Return a text of the plan, the newest where no version is named."""
-        with self._database.reading() as conn:
-            return plans.read_text(conn, version)
 
     # --- verdicts and signals
 

@@ -31,7 +31,7 @@ from sqlalchemy.schema import SchemaItem
 from qc.plan import EVENT, HELD, PLACE
 from qc.store.fingerprint import DAY_BYTES, HASH_BYTES
 
-HEAD = "0004"
+HEAD = "0006"
 """The newest migration; a store that says so needs no Alembic to be opened."""
 
 MOST_NAMES = 10_000
@@ -198,11 +198,26 @@ held_event = _accepted(
     Column("note", Text, nullable=False),
 )
 
+taken_back = _accepted(
+    "taken_back",
+    # one of the three is named: what was accepted, or decided, and holds no longer
+    Column("reading", _NUMBER, ForeignKey("reading.id"), unique=True),
+    Column("event", _NUMBER, ForeignKey("event.id"), unique=True),
+    Column("decision", _NUMBER, ForeignKey("held_event.id"), unique=True),
+    Column("waits_as", _NUMBER, ForeignKey("held.id")),  # the held row that waits again
+)
+
 plan_version = Table(
     "plan_version",
     metadata,
     _key(),
     _entry(),
+    Column("hash", Text, nullable=False),
+    Column("text", Text, nullable=False),
+)
+
+mapping_version = _accepted(
+    "mapping_version",
     Column("hash", Text, nullable=False),
     Column("text", Text, nullable=False),
 )
@@ -283,7 +298,9 @@ KEPT: tuple[Table, ...] = (
     event,
     held,
     held_event,
+    taken_back,
     plan_version,
+    mapping_version,
     signal_event,
     judgement,
     told,

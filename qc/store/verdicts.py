@@ -47,6 +47,11 @@ def signal_id(series: str, kind: str, raised_serial: str) -> str:
     return hashlib.sha256(text.encode("utf-8")).hexdigest()[:12]
 
 
+def own_id(series: str, found: Mapping[str, Any]) -> str:
+    """Return the id of a finding (plain values); one that opens a closed signal anew has the id of that."""
+    return signal_id(series, found["kind"], found.get("reopens") or found["raised_serial"])
+
+
 def save_verdicts(conn: Connection, verdicts: Iterable[Mapping[str, Any]], as_of: date) -> None:
     """Keep verdicts (plain values) of a day, and their signals."""
     for body in verdicts:
@@ -117,7 +122,7 @@ def read_judged_day(conn: Connection) -> date | None:
 
 
 def _save_signal(conn: Connection, series: str, found: Mapping[str, Any], day: str) -> None:
-    own = signal_id(series, found["kind"], found["raised_serial"])
+    own = own_id(series, found)
     body = json.dumps(found, ensure_ascii=False, allow_nan=False)
     known = conn.execute(select(signal.c.last_as_of, signal.c.first_as_of).where(signal.c.id == own)).first()
     if known is None:

@@ -26,6 +26,7 @@ from .slide import TUBE_MM as TUBE_MM
 from .slide import VOLUME_BALANCE_LIMIT as VOLUME_BALANCE_LIMIT
 from .slide import LeftTube as LeftTube
 from .slide import LegClearance as LegClearance
+from .slide import LimitFit as LimitFit
 from .slide import Pair as Pair
 from .slide import Pairing as Pairing
 from .slide import Tube as Tube
@@ -35,6 +36,7 @@ from .slide import clearance_lost_um as clearance_lost_um
 from .slide import clearance_um as clearance_um
 from .slide import diameter_at_20c as diameter_at_20c
 from .slide import leg_clearance as leg_clearance
+from .slide import limit_fit as limit_fit
 from .slide import mean_mm as mean_mm
 from .slide import ovality_um as ovality_um
 from .slide import pair_tubes as pair_tubes

@@ -25,11 +25,17 @@ from .heirs import is_same as is_same
 from .judging import Question as Question
 from .judging import judge as judge
 from .judging import judge_further as judge_further
+from .mends import CONFIRMED_BY as CONFIRMED_BY
+from .mends import Mend as Mend
+from .mends import mend_words as mend_words
+from .mends import standing_mends as standing_mends
 from .neighbours import dependence_note as dependence_note
 from .reaction import DEFER as DEFER
 from .reaction import caution_words as caution_words
 from .reaction import first_steps as first_steps
+from .reaction import gauges_in_use as gauges_in_use
 from .reaction import reaction_steps as reaction_steps
+from .reaction import steps_for as steps_for
 from .results import LEARNING as LEARNING
 from .results import Behaviour as Behaviour
 from .results import Capable as Capable
@@ -72,5 +78,6 @@ from .words import TOO_FEW as TOO_FEW
 from .words import is_few as is_few
 from .words import limits_words as limits_words
 from .words import moved_words as moved_words
+from .words import not_kept_words as not_kept_words
 from .words import rate_words as rate_words
 from .words import settled_words as settled_words

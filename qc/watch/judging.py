@@ -15,8 +15,9 @@ from qc.plan import Characteristic, DatedLimits, Plan, Stage
 from qc.stats import Noise
 from qc.watch.capability import LimitsAnswer, judge_limits
 from qc.watch.causes import FactorLevels, find_suspects
-from qc.watch.changes import FoundChange, KeptStates, LevelCourse, course_of
+from qc.watch.changes import FoundChange, KeptStates, LevelCourse, apart_from, course_of
 from qc.watch.common_limits import common_limits
+from qc.watch.mends import opened_again
 from qc.watch.results import (
     LEARNING,
     Behaviour,
@@ -31,7 +32,7 @@ from qc.watch.results import (
 from qc.watch.scatter import scatter_of
 from qc.watch.series import Points, sources_of
 from qc.watch.series_decisions import Decisions, decision_notes, without
-from qc.watch.settling import standing_of
+from qc.watch.settling import limits_broken_by, standing_of
 from qc.watch.sisters import LotsBy
 from qc.watch.words import because_sentence, pace_words, signal_sentence
 from qc.words import day_words
@@ -69,7 +70,10 @@ class Question:
     lots_by : str
         The word that tells the lots.
     closed : sequence of SignalResult
-        Signals of the series that people closed, as they were told last.
+        Signals of the series that people closed, as they were told last; those whose cause was mended are
+        among its decisions.
+    stays : sequence of SignalResult
+        Of these the ones whose new level is the settled state.
     """
 
     plan: Plan
@@ -87,6 +91,7 @@ class Question:
     periods: Sequence[date] = ()
     lots_by: LotsBy = ""
     closed: Sequence[SignalResult] = ()
+    stays: Sequence[SignalResult] = ()
 
     @property
     def key(self) -> SeriesKey:
@@ -142,12 +147,14 @@ def judge_further(
         step=reduced.step,
         noise=question.noise,
         lots=question.lots,
+        mends=question.decisions.mends,
     )
     found = course.changes(question.rates or question.rate, kept)
     if found.signals:
         known = factors() if callable(factors) else factors
         signals = tuple(
-            _signal(question, course, s, known, _apart(s, found.signals, len(points))) for s in found.signals
+            _signal(question, course, s, known, apart_from(s, found.signals, len(points)))
+            for s in found.signals
         )
     else:
         signals = ()
@@ -235,6 +242,7 @@ def _verdict(
         scatter=_scatter(question, course, present),
         told_by=standing.told_by.raised if standing.told_by else None,
         settled_since=standing.settled_since,
+        not_kept_by=limits_broken_by(signals, course.points, limits, question.stays, answer.capable),
     )
 
 
@@ -258,23 +266,6 @@ def _is_moving(signals: Sequence[SignalResult], present: Sequence[Point]) -> boo
     """Say whether the present state is a climb or a fall that still goes on."""
     climbs = {s.start for s in signals if s.kind == "trend" and s.ended is None}
     return bool(present) and present[0].ordinal in climbs
-
-
-def _apart(own: FoundChange, all_found: Sequence[FoundChange], pieces: int) -> frozenset[int]:
-    """Return the pieces that other changes speak of: they say nothing of what came with this one."""
-    away: set[int] = set()
-    for other in all_found:
-        if other.start == own.start:
-            continue
-        if other.kind == "single":
-            away.add(other.start)
-        elif other.ended is not None:
-            away.update(range(other.start, other.ended))
-        elif other.start < own.start:
-            away.update(range(1, other.start))
-        else:
-            away.update(range(other.start, pieces + 1))
-    return frozenset(away)
 
 
 def _signal(
@@ -307,9 +298,13 @@ def _signal(
         rate=float(question.rates[found.point - 1]) if question.rates else question.rate,
         pieces=sum(not p.left_out for p in points[found.start - 1 : last]),
         ended=found.ended,
+        mended=found.mended,
+        held=found.held,
+        reopens=found.reopens,
+        closing=found.closing,
     )
     stage_index = [s.id for s in question.plan.stages].index(question.stage.id)
-    suspects, unchanged = find_suspects(
+    suspects, unchanged, left_open = find_suspects(
         points,
         result,
         factors,
@@ -322,9 +317,9 @@ def _signal(
     )
     own = course.own_suspect(result, question.plan)
     if own is not None:
-        suspects = (own, *(s for s in suspects if s.name != own.name))
+        suspects, left_open = (own, *(s for s in suspects if s.name != own.name)), ""
         unchanged = tuple(kind for kind in unchanged if kind != own.kind)
-    return _said(question, points, result, suspects, unchanged)
+    return _said(question, points, result, suspects, unchanged, left_open)
 
 
 def _said(
@@ -333,6 +328,7 @@ def _said(
     signal: SignalResult,
     suspects: tuple[Suspect, ...],
     unchanged: tuple[str, ...],
+    left_open: str,
 ) -> SignalResult:
     """Put a signal into words once, while its day is known: board, report and command only repeat them."""
     sentence = signal_sentence(
@@ -347,10 +343,12 @@ def _said(
         pace=_pace(points, signal),
     )
     back = ""
-    if signal.ended is not None:
+    if signal.ended is not None and signal.mended is None:
         since = points[signal.ended - 1]
         back = f"{since.serial} ({day_words(since.day, question.today)})"
-    because = because_sentence([s.sentence for s in suspects], unchanged, signal.pieces, back)
+    because = because_sentence([s.sentence for s in suspects], unchanged, signal.pieces, back, left_open)
+    if signal.reopens:
+        because = f"{opened_again(signal, question.decisions.mends, question.today)} {because}"
     newest = points[-1].serial
     step = question.characteristic.next_step or f"re-measure {newest}, then check the gauge's zero."
     return replace(

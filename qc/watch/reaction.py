@@ -7,6 +7,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from qc.watch.results import Point
+
+NEWEST_FOR_GAUGES = 10
+"""Points looked at for the gauges in use now (house rule)."""
+
 DEFER = "These are usual cautions. Local rules, the shop's own assessment and a competent person decide."
 DEFER_ELSE = "The shop's own assessment and a competent person decide too."
 
@@ -55,6 +60,26 @@ def reaction_steps(
         As for `first_steps`.
     """
     return tuple(dict.fromkeys([*first_steps(newest, gauges), *([own] if own else []), *reaction]))
+
+
+def steps_for(points: Sequence[Point], reaction: Sequence[str], own: str = "") -> tuple[str, ...]:
+    """Return all steps about a series, its newest piece and the gauges in use named.
+
+    Parameters
+    ----------
+    points : sequence of Point
+        The series, in order of making.
+    reaction, own
+        As for `reaction_steps`.
+    """
+    newest = points[-1].serial if points else ""
+    return reaction_steps(reaction, own, newest, gauges_in_use(points))
+
+
+def gauges_in_use(points: Sequence[Point]) -> tuple[str, ...]:
+    """Return the ids of the gauges that the newest pieces were measured with."""
+    named = [name for point in points[-NEWEST_FOR_GAUGES:] for name in point.gauge.split(" + ") if name]
+    return tuple(dict.fromkeys(named))
 
 
 def caution_words(cautions: Sequence[str]) -> str:

@@ -108,6 +108,15 @@ class SignalResult:
     sentence: str = ""  # what happened, in words
     because: str = ""  # what it coincides with, and what did not change
     next_step: str = ""  # what to do
+    mended: int | None = None  # ordinal of the first piece after its cause was mended; one ahead: none yet
+    held: bool | None = None  # whether the pieces since bear the mend out; None: not yet known
+    reopens: str = ""  # serial at which the signal was raised first that this finding opens again
+    closing: int | None = None  # number of the closing that it gives the lie to
+
+    @property
+    def root(self) -> str:
+        """The piece that a signal goes by: the one at which it was raised first."""
+        return self.reopens or self.raised_serial
 
     def to_dict(self) -> JsonObject:
         """Return plain values: dates as ISO text, tuples as lists."""
@@ -117,7 +126,7 @@ class SignalResult:
     @classmethod
     def from_dict(cls, data: Mapping[str, Any]) -> SignalResult:
         """Rebuild a signal from what `to_dict` gave."""
-        return _signal({name: data[name] for name in cls.__slots__})
+        return _signal({name: data[name] for name in cls.__slots__ if name in data})
 
 
 @dataclass(frozen=True, slots=True)
@@ -203,6 +212,7 @@ class SeriesVerdict:
     scatter: Scatter | None = None  # None of counts and of what wears
     told_by: int | None = None  # ordinal at which the signal was raised that it drifts by, or settled after
     settled_since: date | None = None  # first day of a new level it settled at, while nobody has said why
+    not_kept_by: int | None = None  # ordinal of the signal whose level stays, as was said, and breaks a limit
 
     @property
     def rests_on(self) -> int:
@@ -223,6 +233,12 @@ class SeriesVerdict:
     def unanswered(self) -> SignalResult | None:
         """The change by which the series drifts, or after which it settled while nobody has said why."""
         own = [s for s in self.signals if s.raised == self.told_by and s.kind != "single"]
+        return own[-1] if own else None
+
+    @property
+    def not_kept(self) -> SignalResult | None:
+        """The change after which the new level stays, as somebody said, and the limits are not kept."""
+        own = [s for s in self.signals if s.raised == self.not_kept_by]
         return own[-1] if own else None
 
     @property

@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 
 from qc.sayings import Said, What
+from qc.watch.mends import Mend
 from qc.watch.results import Point
 from qc.words import day_words
 
@@ -56,10 +57,13 @@ class Decisions:
         The frozen settled state.
     left_out : tuple of Span
         Stretches that are not representative.
+    mends : tuple of Mend
+        Causes that were mended, by the signals that people closed.
     """
 
     baseline: Span | None = None
     left_out: tuple[Span, ...] = ()
+    mends: tuple[Mend, ...] = ()
 
 
 def standing(said: Iterable[Said], today: date | None = None) -> dict[str, Decisions]:

@@ -84,6 +84,38 @@ def standing_of(
     return Standing(tuple(s for s in found if s not in settled), settled[0] if settled else None)
 
 
+def limits_broken_by(
+    signals: Sequence[SignalResult],
+    points: Sequence[Point],
+    limits: DatedLimits,
+    stays: Sequence[SignalResult],
+    capable: str,
+) -> int | None:
+    """Return the ordinal at which the signal was raised whose level stays and breaks the limits, or None.
+
+    Parameters
+    ----------
+    signals, points, limits
+        As for `standing_of`.
+    stays : sequence of SignalResult
+        Signals that people closed because the new level stays, as they were told last.
+    capable : str
+        The answer about the limits. They are not kept where it is "no", or where one of the newest
+        `SETTLED_RUN` pieces of that level lies beyond one.
+    """
+    if limits.lower is None and limits.upper is None:
+        return None
+    ordinals = {p.serial: p.ordinal for p in points} if stays else {}
+    own = [signals[place] for place in heirs_of(stays, signals, ordinals) if place is not None]
+    lasting = [s for s in own if s.ended is None and s.kind != "single"]
+    if not lasting:
+        return None
+    newest = max(lasting, key=lambda s: s.raised)
+    level = [p for p in points if p.ordinal >= newest.start and not p.left_out][-SETTLED_RUN:]
+    broken = capable == "no" or any(_breaks(p.value, limits) for p in level)
+    return newest.raised if broken else None
+
+
 def _is_open(signal: SignalResult, answered: Collection[str], frozen: tuple[int, int] | None) -> bool:
     """Say whether nobody settled a change, by closing it or by freezing a later state."""
     closed = {signal.start_serial, signal.raised_serial} & {*answered}

@@ -101,6 +101,15 @@ def moved_words(signal: SignalResult, kind: str) -> str:
     return f"{much}, {'climbing' if more else 'falling'}," if signal.kind == "trend" else much
 
 
+def not_kept_words(verdict: SeriesVerdict) -> str:
+    """Say that a new level stays, as somebody said, and that the limits are not kept there; else nothing."""
+    found = verdict.not_kept
+    if found is None:
+        return ""
+    since = f"{found.start_serial} ({day_words(found.start_day, verdict.points[-1].day)})"
+    return f"{verdict.title}: the new level stays, limits not kept since {since}."
+
+
 def settled_words(verdict: SeriesVerdict, today: date | None = None) -> str:
     """Say that a series settled and nobody has answered; empty for one that did not."""
     if verdict.settled_since is None:
@@ -109,15 +118,21 @@ def settled_words(verdict: SeriesVerdict, today: date | None = None) -> str:
     return f"settled at a new {what} since {day_words(verdict.settled_since, today)}, nobody has said why"
 
 
-def because_sentence(suspects: Sequence[str], unchanged: Sequence[str], pieces: int, back: str = "") -> str:
+def because_sentence(
+    suspects: Sequence[str], unchanged: Sequence[str], pieces: int, back: str = "", left_open: str = ""
+) -> str:
     """Say what a signal coincides with and what did not change; `back` is the piece since which it is over.
+
+    `left_open` is what the record cannot tell, in a sentence: of the suspects, or whether there is one.
 
     Examples
     --------
     >>> because_sentence(["bending mandrel M-7, fitted 8 Oct"], ["person", "gauge"], 11)
     'Coincides with bending mandrel M-7, fitted 8 Oct. 11 pieces since; person and gauge did not change.'
     """
-    first = f"Coincides with {suspects[0]}." if suspects else NOTHING_EXPLAINS
+    first = f"Coincides with {suspects[0]}." if suspects else left_open or NOTHING_EXPLAINS
+    if suspects and left_open:
+        first += f" {left_open[:1].upper()}{left_open[1:]}"
     count = f"{pieces_words(pieces)} since"
     if back:
         count = f"It lasted {pieces_words(pieces)} and is over since {back}"

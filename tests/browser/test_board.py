@@ -76,7 +76,7 @@ def test_sheets_can_be_dropped(visit, filled):
 def test_a_mend_is_accepted_with_one_click(visit, filled):
     page = visit().go("/sheets")
     page.locator("#held-who").select_option(index=1)
-    row = page.locator(".held-row", has_text="Proposed: value").first
+    row = page.locator(".held-row", has_text="Proposed:").first
     place = row.get_attribute("id")
     row.locator("[data-mend]").click()
     page.wait_for_selector(f"#{place}.settled", timeout=60_000)

@@ -122,6 +122,7 @@ WITH_WORKSHOP = {
     "rejudge": "rejudge --workshop {f}/shop",
 }
 TAKEN_THROUGH = {"signals show", "signals take", "signals comment", "signals close", "signals reopen"}
+TAKEN_THROUGH |= {"signals tick"}
 TAKEN_THROUGH |= {"baseline freeze", "baseline leave-out", "baseline undo", "held mend", "upload"}
 """Commands that change something: run one after the other on a copy, below."""
 ELSEWHERE = {"demo", "month", "backup", "restore"}
@@ -155,6 +156,8 @@ def test_signals_are_taken_through_their_life(answer, demo_copy):
     assert answer("signals", "take", first, *by)["state"] == "in-hand"
     said = answer("signals", "comment", first, "looked at the die", *by)
     assert "looked at the die" in json.dumps(said)
+    (ticked,) = answer("signals", "tick", first, "--step", "2", *by)["ticked"]
+    assert ticked["who"] == "IS" and ticked["step"] == said["steps"][1]
     assert answer("signals", "close", first, "--false", *by)["state"] == "closed-false"
     assert first not in {s["id"] for s in answer("signals", *at)["signals"]}
     assert first in {s["id"] for s in answer("signals", "--all", *at)["signals"]}
@@ -221,6 +224,7 @@ AT_FAULT = {
     "signals take": "signals take zzz --who IS --workshop {w}",
     "signals comment": "signals comment zzz words --who IS --workshop {w}",
     "signals close": "signals close zzz --false --who IS --workshop {w}",
+    "signals tick": "signals tick zzz --step 1 --who IS --workshop {w}",
     "signals reopen": "signals reopen zzz --who IS --workshop {w}",
     "baseline freeze": "baseline freeze a/b/c --from x --who IS --why y --workshop {w}",
     "baseline leave-out": "baseline leave-out a/b/c --from x --who IS --why y --workshop {w}",

@@ -14,6 +14,7 @@ from qc.jobs.board.gauge_views import BiasView, CheckView, GaugeView, MeasureVie
 from qc.jobs.board.views import (
     BudgetView,
     ChartMark,
+    DecidedView,
     DecisionView,
     Due,
     EventRow,
@@ -533,6 +534,12 @@ class InventedBoard:
             ),
         )
 
+    def mapping_faults(self, mapping):
+        return ("Lk does not say what it means.",) if '"Lk": ""' in mapping else ()
+
+    def decided(self):
+        return (DecidedView("7", "TQ-0441, Thickness", "80", "dropped", "KM", date(2026, 11, 23)),)
+
     def reports(self):
         return (ReportView("2026-10", ()),)
 
@@ -577,15 +584,29 @@ class InventedDesk:
         self.said = []
         self.decided = []
         self.studied = []
+        self.undone = []
+        self.corrected = []
         self.asked_to_judge = False
 
     def submit(self, files, who):
         self.taken.append(([(name, stream.read()) for name, stream in files], who))
         return f"t{len(self.taken)}"
 
+    def submit_mapped(self, files, mapping, who):
+        self.taken.append(([(name, stream.read()) for name, stream in files], mapping, who))
+        return f"t{len(self.taken)}"
+
     def decide(self, rows, decision, changes, who):
         self.mended.append((list(rows), decision, dict(changes), who))
         return f"m{len(self.mended)}"
+
+    def undo(self, rows, who, why):
+        self.undone.append((list(rows), who, why))
+        return f"m{len(self.undone)}"
+
+    def correct(self, reading, changes, who, why, sure):
+        self.corrected.append((reading, dict(changes), who, why, sure))
+        return f"s{len(self.corrected)}"
 
     def say(self, signal_id, saying):
         self.said.append((signal_id, saying))

@@ -20,6 +20,9 @@ import yaml
 ROOT = Path(__file__).resolve().parents[2]
 FORCE, LOSS = "slide/force/all", "polish/mass_loss/tenor"
 FIRST_DAY = date(2026, 1, 5)
+MEANT = """card: force-card
+columns: {Gemessen: Date, Nummer: Serial, "Kraft [N]": Slide force}
+"""
 TIMES = {"when", "at", "hash", "before", "content"}
 
 
@@ -92,6 +95,11 @@ def make_base(driver, folder):
         (bench / name).write_bytes(data)
     for part in range(5):
         (bench / f"new-{part}.csv").write_bytes(news("loss" if part % 2 == 0 else "force", part // 2, 3))
+    words = (
+        news("force", 0, 3).replace(b"Date,Serial", b"Gemessen,Nummer").replace(b"Slide force", b"Kraft", 2)
+    )
+    (bench / "own-words.csv").write_bytes(words.replace(b"Kraft card", b"Slide force card"))
+    (bench / "mapping.yaml").write_text(MEANT, "utf-8")
     done = driver.run("upload", *(bench / name for name in history()), "--who", "IS", "--workshop", shop)
     assert done.code == 0, done.err
     return shop
@@ -127,7 +135,9 @@ QUESTIONS = {
     "held": (
         "SELECT h.id, h.row, h.text, h.reasons, e.state FROM held h LEFT JOIN held_event e ON e.held = h.id"
     ),
+    "taken_back": "SELECT reading, event, decision, waits_as FROM taken_back",
     "plans": "SELECT hash AS plan FROM plan_version",
+    "mappings": "SELECT hash AS mapping FROM mapping_version",
     "verdicts": "SELECT series, as_of, body FROM verdict",
     "signals": "SELECT id, series, kind, first_as_of, last_as_of, body FROM signal",
     "told": "SELECT series, day, verdict, state FROM told",

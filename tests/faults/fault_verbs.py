@@ -63,6 +63,14 @@ def _any(_: Path, *, done: bool) -> list[str]:
     return []
 
 
+def _mappings_whole(shop: Path, *, done: bool) -> list[str]:
+    """Say where the mappings beside the plan are half, or missing once the sheet is taken in."""
+    file = shop / "mappings.yaml"
+    if not file.is_file():
+        return ["the mappings are missing"] if done else []
+    return [] if "Nummer: Serial" in file.read_text("utf-8") else ["the mappings are half"]
+
+
 def _month_whole(shop: Path, *, done: bool) -> list[str]:
     """Say which file of a report is half, or missing once the report is made."""
     ends = {"pdf": b"%%EOF", "html": b"</html>", "xlsx": b"PK\x05\x06"}
@@ -142,7 +150,8 @@ def clear_beside(shop):
         shutil.rmtree(folder, ignore_errors=True)
 
 
-_CLOSE = ("signals", "close", "SIGNAL", "--cause", "tight-slide", "--action", "lapped", "--who", "IS")
+_CAUSE = ("signals", "close", "SIGNAL", "--cause", "tight-slide", "--action", "lapped", "--who", "IS")
+_CLOSE = (*_CAUSE, "--outcome", "stays")
 _FREEZE = (
     "baseline",
     "freeze",
@@ -170,14 +179,27 @@ _OUT = (
     "dropped",
 )
 
+_MEND = ("held", "mend", "1", "--accept", "--who", "IS")
+_CORRECT = ("correct", "QH-1044/force", "--set", "value=1.11", "--who", "IS", "--why", "misread")
+
 VERBS = (
     Verb("upload one", ("upload", "BENCH/new-0.csv", "--who", "IS")),
     Verb("upload many", ("upload", *(f"BENCH/new-{n}.csv" for n in range(5)), "--who", "IS")),
+    Verb(
+        "upload with a mapping",
+        ("upload", "BENCH/own-words.csv", "--mapping", "BENCH/mapping.yaml", "--who", "IS"),
+        whole=_mappings_whole,
+    ),
     Verb("mend one", ("held", "mend", "1", "--accept", "--who", "IS")),
     Verb("mend a range", ("held", "mend", "2-5", "--accept", "--who", "IS")),
     Verb("set a range aside", ("held", "mend", "6-8", "--drop", "--who", "IS")),
+    Verb("undo a mend", ("held", "undo", "1", "--who", "IS", "--why", "another tube"), (_MEND,)),
+    Verb("correct", _CORRECT),
+    Verb("take back", ("correct", "QH-1044/force", "--withdraw", "--who", "IS", "--why", "dry slide")),
     Verb("take", ("signals", "take", "SIGNAL", "--who", "FN")),
     Verb("close", _CLOSE),
+    Verb("close as mended", (*_CAUSE, "--outcome", "mended")),
+    Verb("tick", ("signals", "tick", "SIGNAL", "--step", "1", "--who", "FN")),
     Verb("close as false", ("signals", "close", "SIGNAL", "--false", "--who", "IS")),
     Verb("reopen", ("signals", "reopen", "SIGNAL", "--who", "IS"), (_CLOSE,)),
     Verb("comment", ("signals", "comment", "SIGNAL", "looked at it", "--who", "FN")),

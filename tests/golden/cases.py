@@ -165,7 +165,7 @@ SPOKEN = [
     *([], ["demo"], ["upload"], ["status"], ["month"], ["board"], ["also"], ["rejudge"], ["tune"], ["pair"]),
     *(["wear"], ["coat"], ["study"], ["gauge"], ["run-length"], ["factors"], ["new"], ["verify"]),
     *(["backup"], ["restore"]),
-    *(["held"], ["held", "list"], ["held", "mend"], ["held", "export"]),
+    *(["held"], ["held", "list"], ["held", "mend"], ["held", "undo"], ["held", "export"], ["correct"]),
     *(["signals"], ["signals", "list"], ["signals", "show"], ["signals", "close"], ["signals", "take"]),
     *(["signals", "comment"], ["signals", "reopen"]),
     *(["baseline"], ["baseline", "freeze"], ["baseline", "leave-out"], ["baseline", "undo"]),
@@ -213,6 +213,10 @@ CHANGES = [
     ["baseline", "undo", "tuning/wrap_f/all", "--who", "IS", "--why", "taken too early", *W],
     ["baseline", "list", *W],
     ["held", "list", *W],
+    ["held", "undo", "117", "--who", "IS", "--why", "it was another card", *W],
+    ["correct", "QH-1030/force", "--set", "value=0.970", "--who", "IS", "--why", "misread", *W],
+    ["correct", "QH-1030/force", "--withdraw", "--who", "IS", "--why", "dry slide", *W],
+    ["correct", "QH-1030/slide", *W],
     ["verify", *W],
 ]
 """What changes a copy of the workshop, one after the other, and the state after; answered in JSON."""

@@ -83,6 +83,7 @@ def test_remedies_and_a_workshop_are_asked_from_python(tmp_path, table):
 
 
 def test_every_answer_of_a_workshop_and_a_remedy_is_a_table():
+    from qc.jobs.receipts import UploadReceipt
     from qc.jobs.remedies.coating import CoatResult
     from qc.jobs.remedies.pairing import PairResult
     from qc.jobs.remedies.tool_wear import WearResult
@@ -90,7 +91,6 @@ def test_every_answer_of_a_workshop_and_a_remedy_is_a_table():
     from qc.jobs.rows import HeldList
     from qc.jobs.signals import SignalList
     from qc.jobs.status import Status
-    from qc.jobs.upload import UploadReceipt
 
     for kind in (CoatResult, HeldList, PairResult, SignalList, Status, TuneResult, UploadReceipt, WearResult):
         assert issubclass(kind, qc.Tabled) and kind.ROWS

@@ -121,3 +121,122 @@ def test_what_cannot_be_replaced_is_said(filled, make):
         filled.replace_reading(99, make.readings(1), who="QL", when=make.when)
     with pytest.raises(StoreError, match="exactly one row"):
         filled.replace_reading(2, make.readings(2), who="QL", when=make.when)
+
+
+def test_a_reading_taken_back_is_asked_by_nobody_and_stays_on_record(filled, make):
+    mark = filled.news().mark
+    before = filled.pieces()
+    filled.withdraw_reading(2, who="QL", when=make.when, why="the gauge was not closed")
+    assert filled.readings()["id"].to_list() == [1, 3]
+    assert filled.readings_by_id([2]).height == 1
+    assert filled.news(mark).readings["serial"].to_list() == ["TB-0000"], "judging must hear of it"
+    assert filled.news(filled.news().mark).readings.is_empty()
+    assert filled.pieces().rows() == before.rows()
+    last = filled.entries()[-1]
+    assert (last.kind, last.who, last.note) == ("withdrawal", "QL", "the gauge was not closed")
+    assert filled.verify() == []
+
+
+def test_a_piece_of_which_nothing_stands_is_no_piece(filled, make):
+    for number in (1, 2, 3):
+        filled.withdraw_reading(number, who="QL", when=make.when)
+    assert filled.pieces().is_empty()
+    assert filled.means(["TB-0000"], until=make.day).is_empty()
+    assert filled.around(["TB-0000"], until=make.day).is_empty()
+
+
+def test_the_sheet_does_not_bring_back_what_was_taken_back(filled, make):
+    filled.withdraw_reading(1, who="QL", when=make.when)
+    (count,) = filled.add_sheets([make.sheet(readings=make.readings(3))], who="AB", when=make.when)
+    assert (count.accepted, count.already_known) == (0, 3)
+    assert filled.readings().height == 2
+
+
+def test_what_was_taken_back_comes_in_again_by_a_correction(filled, make):
+    filled.withdraw_reading(1, who="QL", when=make.when, why="wrong piece")
+    with pytest.raises(StoreError, match="1 was taken back already"):
+        filled.withdraw_reading(1, who="QL", when=make.when)
+    new = filled.replace_reading(1, make.readings(1), who="QL", when=make.when, why="right after all")
+    assert filled.readings()["id"].to_list() == [2, 3, new]
+    with pytest.raises(StoreError, match=f"1 was already replaced, by {new}"):
+        filled.withdraw_reading(1, who="QL", when=make.when)
+    assert filled.verify() == []
+
+
+def test_history_tells_what_became_of_each_reading(filled, make):
+    new = filled.replace_reading(1, make.readings(1, value=13.5), who="QL", when=make.when, why="upside down")
+    filled.withdraw_reading(3, who="KV", when=make.when, why="no such place")
+    rows = filled.history(serials=["TB-0000"]).select("id", "state", "by", "changed_by", "why").rows()
+    assert rows == [
+        (1, "corrected", new, "QL", "upside down"),
+        (2, "stands", None, None, None),
+        (3, "taken back", None, "KV", "no such place"),
+        (new, "stands", None, None, None),
+    ]
+    assert filled.history(ids=[3])["changed_at"].to_list() == [make.when]
+    assert filled.history(serials=["nobody"]).is_empty()
+
+
+def test_a_mend_is_undone_with_what_it_brought(filled, make):
+    row = make.readings(1, first=60, text="13,9")
+    (new,) = filled.settle_held([2], "accepted", who="QL", when=make.when, readings=row)
+    waits = filled.undo_held(2, who="KV", when=make.when, why="it was another tube")
+    assert waits == 4 and ids(filled.held()) == [1, 3, 4]
+    assert filled.readings()["id"].to_list() == [1, 2, 3]
+    assert filled.history(ids=[new])["state"].to_list() == ["taken back"]
+    old, again = filled.held(open_only=False, ids=[2, 4])
+    assert (old.typed, old.reasons, old.cell) == (again.typed, again.reasons, again.cell)
+    assert filled.entries()[-1].kind == "undo" and filled.verify() == []
+    with pytest.raises(StoreError, match="waits as row 4"):
+        filled.undo_held(2, who="KV", when=make.when)
+    # the same mend once more brings the same reading in once more
+    assert len(filled.settle_held([4], "accepted", who="QL", when=make.when, readings=row)) == 1
+    assert filled.verify() == []
+
+
+def test_an_undone_mend_of_an_event_takes_the_event_back(filled, make):
+    mark = filled.news().mark
+    filled.settle_held([1], "accepted", who="QL", when=make.when, events=make.events(1))
+    filled.undo_held(1, who="QL", when=make.when)
+    assert filled.events().is_empty()
+    assert filled.news(mark).events["kind"].unique().to_list() == ["shipped"]
+    assert filled.verify() == []
+
+
+def test_a_row_set_aside_waits_again(filled, make):
+    filled.settle_held([1], "dropped", who="QL", when=make.when)
+    assert filled.undo_held(1, who="QL", when=make.when) == 4
+    assert ids(filled.held()) == [2, 3, 4]
+    again = make.sheet("again.csv", readings=make.readings(3), held=make.held(3))
+    (count,) = filled.add_sheets([again], who="AB", when=make.when)
+    assert (count.held, count.held_again) == (3, 3), "the row that waits again is held already"
+
+
+def test_undoing_a_correction_lets_the_old_figure_stand_again(filled, make):
+    row = make.readings(1, value=13.5)
+    (new,) = filled.settle_held([1], "accepted", who="QL", when=make.when, readings=row, replaces=1)
+    filled.undo_held(1, who="QL", when=make.when)
+    standing = filled.readings(serials=["TB-0000"])
+    assert standing["value"].to_list() == [pytest.approx(v) for v in (13.900001, 13.900002, 13.9)]
+    assert filled.history(ids=[1, new])["by"].to_list() == [new, new + 1]
+    assert filled.verify() == []
+
+
+def test_what_was_put_right_since_is_not_undone(filled, make):
+    row = make.readings(1, first=60)
+    (new,) = filled.settle_held([1], "accepted", who="QL", when=make.when, readings=row)
+    newer = filled.replace_reading(new, make.readings(1, first=61), who="QL", when=make.when)
+    with pytest.raises(
+        StoreError, match=f"replaced by {newer} since. Put that one right: qc correct {newer}"
+    ):
+        filled.undo_held(1, who="QL", when=make.when)
+    with pytest.raises(StoreError, match="Nothing was decided about a held row 3"):
+        filled.undo_held(3, who="QL", when=make.when)
+
+
+def test_a_correction_may_say_what_stood_first(filled, make):
+    """A card says once more what was corrected before: it comes in, though the figure came once already."""
+    first = make.readings(1)
+    newer = filled.replace_reading(1, make.readings(1, value=13.5), who="QL", when=make.when)
+    new = filled.settle_held([1], "accepted", who="QL", when=make.when, readings=first, replaces=newer)
+    assert len(new) == 1 and new[0] in filled.readings()["id"].to_list()

@@ -27,6 +27,8 @@ def sound(tmp_path_factory, make):
         store.say(signal, Saying(What.CLOSED, "QL", "", "die worn", "die turned"), when=make.when)
         frozen = Saying(What.FREEZE, "QL", "new die", first="TB-1", last="TB-9")
         store.say("s/c/f", frozen, when=make.when)
+        store.withdraw_reading(3, who="QL", when=make.when, why="wrong tube")
+        store.undo_held(1, who="QL", when=make.when)
         assert store.verify() == []
     return folder
 
@@ -83,6 +85,11 @@ ROWS = [
     ("UPDATE signal_event SET cause = first_serial WHERE id = 3", "Entry 8"),
     ("UPDATE signal_event SET action = last_serial, last_serial = NULL WHERE id = 3", "Entry 8"),
     ("UPDATE signal_event SET what = 'leave-out' WHERE id = 3", "Entry 8"),
+    ("UPDATE taken_back SET reading = 4 WHERE id = 1", "Entry 9"),
+    ("UPDATE taken_back SET decision = NULL WHERE id = 2", "Entry 10"),
+    ("UPDATE taken_back SET waits_as = 2 WHERE id = 2", "Entry 10"),
+    ("INSERT INTO taken_back (id, entry, reading) VALUES (99, 9, 5)", "Entry 9"),
+    ("DELETE FROM taken_back WHERE id = 1", "Entry 9"),
     ("UPDATE sheet SET file = 'c.csv' WHERE id = 2", "Entry 2"),
     (
         "INSERT INTO reading (id, entry, origin, place, value, fingerprint) VALUES (99, 1, 1, 1, 1.0, x'00')",
@@ -122,8 +129,8 @@ def test_a_removed_entry_is_missed(shop):
 
 
 def test_rows_of_a_removed_last_entry_are_strays(shop):
-    tamper(shop, "DELETE FROM entry WHERE id = 8")
-    assert "1 rows of table signal_event belong to no entry." in complaints(shop)
+    tamper(shop, "DELETE FROM entry WHERE id = 10")
+    assert "1 rows of table taken_back belong to no entry." in complaints(shop)
 
 
 def test_a_guard_that_was_taken_away_is_missed(shop):
@@ -295,8 +302,18 @@ def test_what_an_interrupted_upload_left_is_no_fault_and_goes_with_the_next(shop
 def test_an_emptied_database_beside_sheets_is_no_sound_store(shop):
     for n in range(4):
         SheetFiles(shop / "sheets").keep(sheet_hash(bytes([n])), bytes([n]))
-    names = ("told", "judgement", "signal_event", "plan_version", "held_event", "held", "event", "reading")
-    names += ("origin", "place", "sheet", "entry", "verdict", "signal", "state")
+    names = (
+        "taken_back",
+        "told",
+        "judgement",
+        "signal_event",
+        "plan_version",
+        "held_event",
+        "held",
+        "event",
+        "reading",
+    )
+    names += ("reading", "origin", "place", "sheet", "entry", "verdict", "signal", "state")
     tamper(shop, *(f"DELETE FROM {name}" for name in names))
     (found,) = complaints(shop)
     assert found.startswith("6 files in sheets/ are named by no entry")

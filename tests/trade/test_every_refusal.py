@@ -78,6 +78,7 @@ REFUSALS = [
     lambda: trade.held_notes(SECOND, 16000),
     lambda: trade.held_notes(np.r_[SECOND, SECOND[:40] + 1, SECOND], 16000),
     lambda: trade.clearance_um(14.05, math.inf),
+    lambda: trade.limit_fit((0.0, 18.0), (-6.0, -17.0)),
     lambda: trade.leg_clearance({}, {}),
     lambda: trade.ovality_um([14.05]),
     lambda: trade.taper_um([14.05]),

@@ -17,6 +17,7 @@ RACK = [Tube(name, {"": {"a": [mm]}}) for name, mm in (("i", 13.90), ("o", 14.05
 NOTES = [Note(n, trade.harmonic_deviation(n) + c, k) for n in (2, 3, 4) for k, c in ((1, 1.0), (2, -1.0))]
 RESULTS = {
     "LegClearance": lambda: trade.leg_clearance({"a": [14.05, 14.06]}, {"b": [13.90]}),
+    "LimitFit": lambda: trade.limit_fit((0.0, 18.0), (-17.0, -6.0)),
     "Pair": lambda: trade.pair_tubes(RACK[:1], RACK[1:], 150, 100, 200).pairs[0],
     "Pairing": lambda: trade.pair_tubes(RACK[:1], RACK[1:], 150, 100, 200),
     "VolumeBalance": lambda: trade.volume_balance((15.4, 14.25, 500.0), (14.9, 14.05, 692.8)),

@@ -1,7 +1,27 @@
 """Types of what `qc.ingest.cards` offers; the package fetches each name on first use."""
 
+from .asked_plan import CardQuestion as CardQuestion
+from .asked_plan import figure_name as figure_name
+from .confirming import MappingError as MappingError
+from .confirming import mappings_text as mappings_text
+from .confirming import proposal_text as proposal_text
+from .confirming import read_mapping as read_mapping
 from .layout import Column as Column
 from .layout import part_sheet as part_sheet
+from .mapping import BESIDE as BESIDE
+from .mapping import ORDERS as ORDERS
+from .mapping import CardMapping as CardMapping
+from .mapping import Mappings as Mappings
+from .mapping import ReadAs as ReadAs
+from .question import AskedRow as AskedRow
+from .question import AskedTable as AskedTable
+from .question import first_line as first_line
+from .question import is_one_table as is_one_table
+from .question import read_asked as read_asked
+from .questions import DateQuestion as DateQuestion
+from .questions import HeadingsUnknown as HeadingsUnknown
+from .questions import SheetQuestion as SheetQuestion
+from .questions import ask_dates as ask_dates
 from .recognition import VALUE as VALUE
 from .recognition import CardSheet as CardSheet
 from .recognition import card_characteristics as card_characteristics

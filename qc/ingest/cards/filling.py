@@ -61,7 +61,8 @@ def fill_rows(
         As many rows as came in; index of a row that holds no reading -> its text, empty for a line that was
         worked out.
     """
-    width = max((len(row) for row in rows), default=0)
+    # a column whose last cells are empty may reach further than any row
+    width = max((*(len(row) for row in rows), *(column + 1 for column in fields.values())), default=0)
     filled = [[*row, *[""] * (width - len(row))] for row in rows]
     dropped = _lines_below(fields, filled)
     body = [index for index in range(len(filled)) if index not in dropped]

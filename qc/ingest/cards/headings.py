@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Collection, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from qc.ingest.cards.recognition import (
     VALUE,
@@ -98,6 +98,22 @@ class CardHeadings:
                 if places is not None:
                     return Meaning(figure or FIGURE, unit, basis, places, figure=True)
         return None
+
+    def renamed(self, typed: str, meant: str, given: Collection[str] = ()) -> Meaning | None:
+        """Return what a heading means that a mapping renames; a unit it was typed with still counts.
+
+        None where the meaning is unknown, and where the typed unit is, unless the mapping names one itself.
+        """
+        if not meant:
+            return self.read(typed, given)
+        meaning = self.read(meant, given)
+        if meaning is None or not meaning.figure or meaning.unit:
+            return meaning
+        own = heading(typed, {}, self.units)
+        if own.stray_unit:
+            return None
+        _, unit, basis = list(self._without_unit(typed))[-1]
+        return replace(meaning, unit=unit, basis=meaning.basis or basis)
 
     def open_places(self, text: str) -> list[str]:
         """Return the places a bare word may stand for, each with its name: ``partial 2``, ``position 2``."""

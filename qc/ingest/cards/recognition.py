@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from qc.ingest.cards.layout import Column, HeadValue, Parts, refuse_doubled
+from qc.ingest.cards.mapping import ReadAs
 from qc.ingest.cells import heading, plain
 from qc.ingest.errors import SheetError
 from qc.plan import Card, Characteristic, Plan
@@ -47,13 +48,23 @@ EVENT_SHAPES: dict[str, tuple[str, ...]] = {
 
 @dataclass(frozen=True, slots=True)
 class CardSheet:
-    """A sheet whose card is known; head and columns are translated by the names of that card."""
+    """A sheet whose card is known; head and columns are translated by the names of that card.
+
+    `read_as` says how its table was read; a sheet that was plain already has none.
+    """
 
     parts: Parts
     card: Card
     head: dict[str, HeadValue]
     extra: tuple[HeadValue, ...]
     columns: dict[str, Column]
+    read_as: ReadAs | None = None
+
+    @property
+    def dates(self) -> str:
+        """Which way round its bench writes dates with strokes, empty where it was not asked."""
+        mapping = self.read_as.mapping if self.read_as is not None else None
+        return mapping.dates if mapping is not None else ""
 
     @property
     def where(self) -> str:

@@ -14,6 +14,7 @@ from qc.ingest.cards.verdicts import read_verdict
 from qc.ingest.cells import (
     COMMA_NOTE,
     FACTORS,
+    about,
     plain,
     read_moment,
     read_number,
@@ -137,9 +138,8 @@ class Row:
         """Return the columns that readings and events share."""
         reader, grid = self.reader, self.reader.grid
         day_text = self.text("day")
-        moment = (
-            read_moment(day_text, reader.plan.workshop.time_zone, self.text("time")) if day_text else None
-        )
+        zone, order = reader.plan.workshop.time_zone, reader.sheet.dates
+        moment = read_moment(day_text, zone, self.text("time"), order) if day_text else None
         return {
             "measured_at": moment.at if moment else None,
             "day": moment.day if moment else None,
@@ -212,10 +212,14 @@ class Row:
         nominal = self.reader.nominal(characteristic, fields["model"], fields["day"])
         value, note = self._value(characteristic, typed, written, nominal)
         hint = f"joined={value!r}" if self.joined and value is not None else ""
+        if value is None and (roughly := about(typed)):
+            meant, _ = self._value(characteristic, roughly, written, nominal)
+            hint = f"about={meant!r}" if meant is not None else ""
+        joined = hint.startswith("joined")
         return {
             **fields,
             "characteristic": characteristic.id,
-            "value": None if hint else value,
+            "value": None if joined else value,
             "unit": characteristic.unit,
             "text": typed,
             "gauge": self.gauge(characteristic),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, field
 
 from qc.ingest.cards.headings import FIGURE, FIGURE_WORDS, NUMBER_WORDS, WHAT_WORDS, CardHeadings
@@ -28,9 +28,10 @@ class TableOfSheet:
 
 
 class SheetWords:
-    """Tells what a cell may be in the words of a plan."""
+    """Tells what a cell may be in the words of a plan; `bench` are headings that a mapping knows, plain."""
 
-    def __init__(self, plan: Plan) -> None:
+    def __init__(self, plan: Plan, bench: Collection[str] = ()) -> None:
+        self.bench = frozenset(bench)
         self.names, self.units = plan_names(plan), plan_units(plan)
         self.cards = [CardHeadings(card, plan) for card in plan.cards]
         self.titles = {plain(name) for card in plan.cards for name in (card.title, card.id)}
@@ -40,6 +41,8 @@ class SheetWords:
         """Tell whether a cell is a heading by itself."""
         name = plain(text)
         if name in WHAT_WORDS or name in FIGURE_WORDS or name in NUMBER_WORDS or name in self.names:
+            return True
+        if name in self.bench:
             return True
         return bool(known_field(text)) or self.kind(text) == "label"
 

@@ -69,7 +69,7 @@ class Moment:
 
 
 @lru_cache(maxsize=4096)
-def read_moment(text: str, zone: str, time_text: str = "") -> Moment | None:
+def read_moment(text: str, zone: str, time_text: str = "", order: str = "") -> Moment | None:
     """Read a date in any writing that can be meant one way only, with or without a time.
 
     Year first (``2026-05-14``, ``2026/05/14``, ``2026.05.14``), points (``14.05.2026``, ``14.5.26``: the day
@@ -85,6 +85,8 @@ def read_moment(text: str, zone: str, time_text: str = "") -> Moment | None:
         Time zone of the plan.
     time_text : str
         A time from a cell of its own, empty where there is none.
+    order : {"", "day-first", "month-first"}
+        Which way round this bench writes dates with strokes, once it was asked.
 
     Returns
     -------
@@ -101,17 +103,19 @@ def read_moment(text: str, zone: str, time_text: str = "") -> Moment | None:
     ['2026-11-24', '2026-11-24', '2026-11-24']
     >>> read_moment("10/11/2026", "UTC") is None, read_moment("Mon 24.11.2026", "UTC") is None
     (True, True)
+    >>> read_moment("10/11/2026", "UTC", order="month-first").day.isoformat()
+    '2026-10-11'
     """
     tidy = text.strip()
-    match, order = _ISO.match(tidy), (1, 2, 3)
+    match, parts = _ISO.match(tidy), (1, 2, 3)
     if match is None:
-        match, order = _POINTED.match(tidy), (3, 2, 1)
+        match, parts = _POINTED.match(tidy), (3, 2, 1)
     if match is not None:
-        days = _real_days([tuple(int(match[i]) for i in order)])
+        days = _real_days([tuple(int(match[i]) for i in parts)])
         clock = (match[4], match[5], match[6]) if match[4] else None
     else:
-        days, clock = _other_writing(tidy.casefold())
-        days = () if len(days) == 1 and _MONTH_FIRST.search(tidy) else days
+        days, clock = _other_writing(tidy.casefold(), order)
+        days = () if not order and len(days) == 1 and _MONTH_FIRST.search(tidy) else days
     if len(days) != 1:
         return None
     if clock is None and time_text.strip():
@@ -140,6 +144,37 @@ def possible_days(text: str) -> tuple[date, ...]:
     return _other_writing(text.strip().casefold())[0]
 
 
+def days_of(text: str) -> tuple[date, ...]:
+    """Return the day a text means, both where it can be read two ways, none where it is no date.
+
+    Examples
+    --------
+    >>> [day.isoformat() for day in days_of("10/03/2026")], days_of("10 March 2026")
+    (['2026-03-10', '2026-10-03'], (datetime.date(2026, 3, 10),))
+    """
+    moment = read_moment(text, "UTC")
+    if moment is not None:
+        return (moment.day,)
+    return tuple(day for day in both_ways(text) or () if day is not None)
+
+
+def both_ways(text: str) -> tuple[date | None, date | None] | None:
+    """Return a date with strokes read with the day first and with the month first; None where order says all.
+
+    Examples
+    --------
+    >>> [day.isoformat() for day in both_ways("10/11/2026")]
+    ['2026-11-10', '2026-10-11']
+    >>> both_ways("05/14/2026")[0] is None, both_ways("14/05/2026"), both_ways("10.11.2026")
+    (True, None, None)
+    """
+    tidy = text.strip().casefold()
+    if _ISO.match(tidy) or (len(possible_days(tidy)) < 2 and not _MONTH_FIRST.search(tidy)):
+        return None
+    ways = [next(iter(_other_writing(tidy, order)[0]), None) for order in ("day-first", "month-first")]
+    return None if ways[0] == ways[1] else (ways[0], ways[1])
+
+
 def is_written_day(text: str) -> bool:
     """Tell whether a text that ought to be a serial is a whole day, its year included.
 
@@ -153,7 +188,7 @@ def is_written_day(text: str) -> bool:
     return bool(possible_days(text)) or read_moment(text, "UTC") is not None
 
 
-def _other_writing(text: str) -> tuple[tuple[date, ...], tuple[str, str, str] | None]:
+def _other_writing(text: str, order: str = "") -> tuple[tuple[date, ...], tuple[str, str, str] | None]:
     """Return the days a text in small letters may mean, and its time."""
     weekday = None
     named = _WEEKDAY.match(text)
@@ -166,7 +201,9 @@ def _other_writing(text: str) -> tuple[tuple[date, ...], tuple[str, str, str] | 
         a, b, c = int(found["a"]), int(found["b"]), int(found["c"])
         year = c if len(found["c"]) == 4 else 2000 + c
         ways = [(year, b, a)]
-        if found["sign"] != ".":
+        if found["sign"] != "." and order:
+            ways = [(year, b, a) if order == "day-first" else (year, a, b)]
+        elif found["sign"] != ".":
             # with strokes some write the month first, and with a short year others the year
             ways += [(year, a, b)] + ([(2000 + a, b, c)] if len(found["c"]) == 2 else [])
     elif (found := _DAY_WORD.match(text) or _WORD_DAY.match(text)) and found["word"] in MONTH_OF:

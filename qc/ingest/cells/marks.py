@@ -12,6 +12,10 @@ BLANK = frozenset(
 DITTO = frozenset({'"', "''", '""', "\u201d", "\u201e", "\u2033", "\u3003", "do.", "dto.", "dto", "ditto"})
 """What a bench writes for "as above"; common practice, no source."""
 
+_ABOUT_WORDS = r"(?:[~\u2248\u223c]|(?:ca|circa|approx|about|etwa|rund|ungefähr)\b\.?)"
+_ABOUT = re.compile(rf"^{_ABOUT_WORDS}\s*([+-]?[\d.,].*)$", re.IGNORECASE)
+"""Marks of a figure that was not read off; common practice, no source."""
+
 _STROKES = re.compile(r"^[|Il](?:[|Il]{0,3})$")
 _RANGE = re.compile(
     r"^(?P<first>\S*\d)\s*(?:\s[-\u2013\u2014]\s|\u2013|\u2014|\.\.+|\s+to\s+|\s+bis\s+)\s*(?P<last>\S*\d)$"
@@ -32,6 +36,18 @@ def is_blank_mark(text: str) -> bool:
     (True, False, False)
     """
     return len(text) <= 5 and text.strip().casefold() in BLANK
+
+
+def about(text: str) -> str:
+    """Return the figure behind a mark that says "about", empty where there is no such mark.
+
+    Examples
+    --------
+    >>> about("ca. 118"), about("~14,05"), about("etwa 3"), about("118")
+    ('118', '14,05', '3', '')
+    """
+    found = _ABOUT.match(text.strip())
+    return found[1] if found is not None else ""
 
 
 def is_ditto(text: str) -> bool:

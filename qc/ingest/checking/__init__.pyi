@@ -5,5 +5,6 @@ from .checked import check as check
 from .expect import warm_up as warm_up
 from .mend import MendedRow as MendedRow
 from .mend import MendError as MendError
+from .mend import mend_recorded as mend_recorded
 from .mend import mend_row as mend_row
 from .mend import recheck as recheck

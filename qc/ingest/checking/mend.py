@@ -11,7 +11,7 @@ from typing import Any
 from qc.errors import QcError
 from qc.ingest.cards import read_verdict
 from qc.ingest.cells import read_moment, read_number, read_whole
-from qc.ingest.checking.checked import Checked, check
+from qc.ingest.checking.checked import Checked, check, typed_row
 from qc.ingest.frames import EVENT_ROW, READING_ROW, event_frame, reading_frame
 from qc.ingest.known import Known
 from qc.ingest.reasons import Reason
@@ -107,6 +107,45 @@ def mend_row(held: Mapping[str, Any], changes: Mapping[str, object], plan: Plan)
     _forget_bad(row, changed)
     _tell(row, changed)
     return MendedRow(table, row, changed, replaces)
+
+
+def mend_recorded(
+    reading: Mapping[str, Any], changes: Mapping[str, str], plan: Plan, *, file: str, card: str
+) -> MendedRow:
+    """Apply changes to a reading on record, as a person asks for them.
+
+    Parameters
+    ----------
+    reading : mapping
+        Its READING columns and ``id``, as the store gives them.
+    changes : mapping of str to str
+        Column -> what it should say; empty where the reading is to be judged as it stands.
+    plan : Plan
+        The measuring plan.
+    file, card : str
+        The sheet it stands on, and the card of that; empty where there is none.
+
+    Returns
+    -------
+    MendedRow
+        For `recheck`; it takes the place of the reading. `text` says what was typed now.
+
+    Raises
+    ------
+    MendError
+        As `mend_row`.
+    """
+    row = {name: reading.get(name) for name in READING_ROW}
+    row |= {"file": file, "card": card}
+    # what is empty is null in the store and an empty text here
+    texts = {name for name, kind in READING_ROW.items() if kind == "str"}
+    plain = {name: "" if value is None and name in texts else value for name, value in row.items()}
+    mended = mend_row({"table": "reading", "typed": typed_row(plain)}, changes, plan)
+    if "value" in changes:
+        mended.row["text"] = changes["value"].strip()
+    # who changed what and why is told by the entry, so the note of the card stays as it was
+    mended.row["note"] = changes.get("note", plain["note"])
+    return replace(mended, replaces=reading["id"])
 
 
 def recheck(

@@ -7,11 +7,11 @@ from collections.abc import Callable, Mapping
 from datetime import date
 from typing import Any
 
-from qc.ingest.cells import nearest_year
+from qc.ingest.cells import both_ways, nearest_year
 from qc.ingest.checking.expect import Failure
 from qc.ingest.reasons import Finding, Reason
 from qc.plan import Plan
-from qc.words import closest
+from qc.words import closest, dated_words
 
 Row = Mapping[str, Any]
 Said = tuple[str, str, dict[str, object]]
@@ -55,6 +55,10 @@ def _not_a_number(row: Row, about: str, plan: Plan, _: date) -> Said:
     characteristic = plan.characteristic(row["stage"] or "", row.get("characteristic", ""))
     if characteristic is not None and characteristic.kind == "pass-fail":
         return f"{row['text']!r} is neither good nor a fault", "Type ok or fault.", {}
+    if row.get("hint", "").startswith("about="):
+        value = float(row["hint"].removeprefix("about="))
+        mend = f"Measure again, or accept {value:g} if that is what was read."
+        return f"{row['text']!r} says about how much, not how much", mend, {"value": value}
     return f"{row['text']!r} is no number", f"Type the figure in {row['unit'] or 'the unit of the plan'}.", {}
 
 
@@ -71,6 +75,13 @@ def _extra_cells(row: Row, about: str, plan: Plan, today: date) -> Said:
 def _no_date(row: Row, about: str, plan: Plan, today: date) -> Said:
     if about == "day":
         return "the row has no date", "Write the date on the card, as 2026-05-14 or 14.05.2026.", {}
+    ways = both_ways(row["day_text"])
+    days = [day for day in ways or () if day is not None and day <= today]
+    if ways is not None and days:
+        said = " or ".join(dated_words(day) for day in days)
+        mend = "Say once which way round this bench writes its dates: `qc upload FILE --propose-mapping`."
+        proposal: dict[str, object] = {"day": days[0].isoformat()} if len(days) == 1 else {}
+        return f"the date {row['day_text']!r} may mean {said}", mend, proposal
     return f"the date {row['day_text']!r} cannot be read", "Write it as 2026-05-14 or 14.05.2026.", {}
 
 

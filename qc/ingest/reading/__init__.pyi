@@ -6,6 +6,7 @@ from .grid import MAX_CELLS as MAX_CELLS
 from .grid import MAX_COLUMNS as MAX_COLUMNS
 from .grid import Grid as Grid
 from .grid import column_letters as column_letters
+from .grids import source_grids as source_grids
 from .manner import Manner as Manner
 from .manner import check_file as check_file
 from .pieces import Asked as Asked

@@ -52,6 +52,8 @@ class Table:
     rows : Series of int
         Number of each row as the file's own program shows it, names being row 1; counted from 1 where names
         are no row.
+    places : DataFrame, optional
+        Where each cell was typed, for a table that a card was laid out as; columns as of `cells`.
     """
 
     name: str
@@ -59,6 +61,7 @@ class Table:
     columns: tuple[str, ...]
     cells: pl.DataFrame
     rows: pl.Series
+    places: pl.DataFrame | None = None
 
     @property
     def height(self) -> int:
@@ -81,13 +84,17 @@ class Table:
         't.xlsx, cell A3'
         """
         number = self.rows[row]
+        at = None if self.places is None else self.places[str(self.columns.index(column))][row]
+        if at:
+            return f"{self.name}, {'cell ' if self.kind == 'xlsx' else ''}{at}"
         if self.kind == "xlsx":
             return f"{self.name}, cell {column_letters(self.columns.index(column))}{number}"
         return f"{self.name}, {'line' if self.kind == 'csv' else 'row'} {number}"
 
     def picked(self, order: pl.Series) -> Table:
         """Return the rows of these places, in this order; each keeps its number."""
-        return replace(self, cells=self.cells[order], rows=self.rows[order])
+        places = None if self.places is None else self.places[order]
+        return replace(self, cells=self.cells[order], rows=self.rows[order], places=places)
 
 
 def read_table(
@@ -177,13 +184,28 @@ def _table(path: Path, kind: Kind, names: tuple[str, ...], cells: pl.DataFrame, 
 
 
 def _from_frame(source: object, name: str, manner: Manner) -> Table:
-    """Take a polars or a pandas frame; the latter is told by its module, so that pandas need not be there."""
+    try:
+        return _stored(*columns_of(source), name)
+    except TypeError as error:
+        raise manner.usage(str(error)) from error
+
+
+def columns_of(source: object) -> tuple[list[str], list[pl.Series]]:
+    """Take the columns of a polars or a pandas frame; the latter is told by its module.
+
+    So pandas need not be there.
+
+    Raises
+    ------
+    TypeError
+        It is neither.
+    """
     if isinstance(source, pl.DataFrame):
-        return _stored(source.columns, source.get_columns(), name)
+        return source.columns, source.get_columns()
     if type(source).__module__.partition(".")[0] != "pandas" or not hasattr(source, "columns"):
-        raise manner.usage(f"a table is a path, a polars or a pandas frame, not {type(source).__name__}")
+        raise TypeError(f"a table is a path, a polars or a pandas frame, not {type(source).__name__}")
     frame = cast("pd.DataFrame", source)
-    return _stored([str(column) for column in frame.columns], _from_pandas(frame), name)
+    return [str(column) for column in frame.columns], _from_pandas(frame)
 
 
 def _tried(read: Callable[[], T], path: Path, manner: Manner) -> T:

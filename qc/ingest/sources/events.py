@@ -135,7 +135,7 @@ def _own_day(fields: UnfoldedEvent, row: Row, kind: str, plan: Plan) -> None:
     typed = row.text(kind)
     if not typed or plain(typed) in YES:
         return
-    moment = read_moment(typed, plan.workshop.time_zone)
+    moment = read_moment(typed, plan.workshop.time_zone, order=row.reader.sheet.dates)
     fields["day_text"] = typed
     fields["day"] = moment.day if moment else None
     fields["measured_at"] = moment.at if moment else None

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import polars as pl
 
-from qc.ingest.cards import CardSheet, read_cards
+from qc.ingest.cards import CardSheet, Mappings, ReadAs, SheetQuestion, ask_dates, read_cards
 from qc.ingest.frames import event_frame, reading_frame
 from qc.ingest.reading import Grid
 from qc.ingest.sources.bench import unfold_bench
@@ -43,6 +43,8 @@ class Unfolded:
     readings, events : DataFrame
         READING or EVENT columns, plus where each row came from (`qc.ingest.frames.ORIGIN`); `value` is null
         where the text could not be read.
+    read_as : tuple of ReadAs
+        How each of its tables was read: its heading line, the mapping, what was kept beside.
     """
 
     file: str
@@ -51,6 +53,7 @@ class Unfolded:
     card: str
     readings: pl.DataFrame
     events: pl.DataFrame
+    read_as: tuple[ReadAs, ...] = ()
 
     @property
     def rows(self) -> int:
@@ -69,7 +72,7 @@ class Unfolded:
         }
 
 
-def unfold(grid: Grid, plan: Plan) -> Unfolded:
+def unfold(grid: Grid, plan: Plan, mappings: Mappings | None = None) -> Unfolded:
     """Unfold a sheet into readings and events.
 
     Parameters
@@ -78,6 +81,8 @@ def unfold(grid: Grid, plan: Plan) -> Unfolded:
         The sheet as read.
     plan : Plan
         The measuring plan.
+    mappings : Mappings, optional
+        What headings mean on benches that were asked before, or as it is handed in with the sheet.
 
     Returns
     -------
@@ -91,12 +96,42 @@ def unfold(grid: Grid, plan: Plan) -> Unfolded:
     """
     readings: list[UnfoldedReading] = []
     events: list[UnfoldedEvent] = []
-    sheets = read_cards(grid, plan)
+    sheets = read_cards(grid, plan, mappings)
     for sheet in sheets:
         found, happened = SOURCES[sheet.card.source](sheet, plan)
         readings += found
         events += happened
     number_repeats(readings)
-    return Unfolded(
-        grid.file, grid.tab, grid.sheet, sheets[0].card.id, reading_frame(readings), event_frame(events)
-    )
+    read_as = tuple(sheet.read_as for sheet in sheets if sheet.read_as is not None)
+    rows = reading_frame(readings), event_frame(events)
+    return Unfolded(grid.file, grid.tab, grid.sheet, sheets[0].card.id, *rows, read_as)
+
+
+def date_question(part: Unfolded, plan: Plan) -> SheetQuestion | None:
+    """Return the question which way round a bench writes its dates, None where every date says it itself.
+
+    Parameters
+    ----------
+    part : Unfolded
+        A sheet as it was read.
+    plan : Plan
+        The measuring plan.
+
+    Returns
+    -------
+    SheetQuestion or None
+        For the heading line of its first table, with a date of it read both ways.
+    """
+    open_days = [
+        text
+        for rows in (part.readings, part.events)
+        for text in rows.filter(pl.col("day").is_null())["day_text"].unique(maintain_order=True)
+    ]
+    dates = ask_dates(text for text in open_days if text)
+    lines = [read for read in part.read_as if read.mapping is None or not read.mapping.dates]
+    if dates is None or not lines:
+        return None
+    first = lines[0]
+    title = next((card.title for card in plan.cards if card.id == first.card), first.card)
+    own = (first.card, title)
+    return SheetQuestion(part.file, part.tab, *own, first.headings, dates=dates, cards=(own,))

@@ -13,6 +13,7 @@ from .questions import Ticket as Ticket
 from .questions import UploadDesk as UploadDesk
 from .serving import fetch_once as fetch_once
 from .serving import serve as serve
+from .tasks import correct_row as correct_row
 from .tasks import decide_held as decide_held
 from .tasks import decide_series as decide_series
 from .tasks import judge as judge
@@ -20,12 +21,14 @@ from .tasks import opened as opened
 from .tasks import say_signal as say_signal
 from .tasks import study_file as study_file
 from .tasks import take_sheets as take_sheets
+from .tasks import undo_held as undo_held
 from .tasks import warm as warm
 from .views import LIMITS_WORDS as LIMITS_WORDS
 from .views import TOO_EARLY as TOO_EARLY
 from .views import TOO_FEW as TOO_FEW
 from .views import BudgetView as BudgetView
 from .views import ChartMark as ChartMark
+from .views import DecidedView as DecidedView
 from .views import DecisionView as DecisionView
 from .views import Due as Due
 from .views import Forecast as Forecast
@@ -51,6 +54,8 @@ from .views import caution_words as caution_words
 from .views import first_steps as first_steps
 from .views import known_rules as known_rules
 from .views import limits_words as limits_words
+from .views import not_kept_words as not_kept_words
+from .views import owner_words as owner_words
 from .views import rate_words as rate_words
 from .views import reaction_steps as reaction_steps
 from .views import settled_words as settled_words

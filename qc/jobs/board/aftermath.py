@@ -13,7 +13,7 @@ from qc.jobs.workshop import Workshop, open_workshop
 from qc.store import sheet_hash
 from qc.words import count_words, some_of
 
-TaskKind = Literal["upload", "held", "signal", "series", "study", "judge"]
+TaskKind = Literal["upload", "mapped", "held", "signal", "series", "study", "judge", "undo", "correct"]
 
 NOTHING: Final = "Nothing of it was stored"
 NOT_JUDGED: Final = "not yet judged; the board judges it as soon as it can."
@@ -21,6 +21,10 @@ UNKNOWN: Final = (
     "Whether it was stored cannot be told now: {} Look at the list of sheets and of held rows once the board "
     "answers again; sending a sheet once more changes nothing that is known already."
 )
+
+
+CORRECTS = {"undo": ("undo",), "correct": ("correction", "withdrawal")}
+"""Tasks that put right what was decided or accepted, and the entries they make."""
 
 
 def what_became(
@@ -56,10 +60,15 @@ def what_became(
 def _told(workshop: Workshop, kind: TaskKind, what: Any, who: str, before: int | None) -> str:
     if kind == "judge":
         return "What waited is judged." if _is_judged(workshop) else "What came in is not yet judged."
-    if kind == "upload":
-        return _sheets(workshop, what)
+    if kind in {"upload", "mapped"}:
+        return _sheets(workshop, what if kind == "upload" else what[0])
     if kind == "held":
         return _rows(workshop, what[0])
+    if kind in CORRECTS:
+        begun = before is not None
+        own = workshop.store.entries(before or 0) if begun else []
+        stored = any(entry.who == who and entry.kind in CORRECTS[kind] for entry in own)
+        return f"It is stored, {_judged(workshop)}" if stored else f"{NOTHING}. Say it again."
     # what is said of a signal or a series is one entry in the name of who said it
     said = before is not None and any(
         entry.who == who and entry.kind == kind for entry in workshop.store.entries(before)

@@ -11,18 +11,21 @@ from zoneinfo import ZoneInfo
 
 from qc import clock
 from qc.errors import QcError
+from qc.ingest import MappingError, read_mapping
 from qc.jobs.also import Kind, also
 from qc.jobs.backup import backup_note
 from qc.jobs.board import views
 from qc.jobs.board.gauge_views import GaugeView
 from qc.jobs.board.gauges import gauge_views, trusted_since
 from qc.jobs.board.rows import (
+    decided_views,
     held_views,
     instrument_rows,
     instrument_view,
     report_views,
     sheet_views,
     signal_views,
+    signal_whole,
 )
 from qc.jobs.board.series import series_view
 from qc.jobs.board.today import budget_view, stage_views, today_view
@@ -82,7 +85,7 @@ class StoreBoardData:
 
     def today(self) -> views.TodayView:
         """Return what the first screen shows."""
-        return self._once("today", lambda w: today_view(w, self.verdicts(), self.budget()))
+        return self._once("today", lambda w: today_view(w, self.verdicts(), self.budget(), self.signals()))
 
     def not_judged(self) -> str:
         """Return since when something waits to be judged, as a sentence; empty when all is judged."""
@@ -134,7 +137,10 @@ class StoreBoardData:
 
     def signal(self, signal_id: str) -> views.SignalView | None:
         """Return one signal."""
-        return next((s for s in self.signals() if s.id == signal_id), None)
+        view = next((s for s in self.signals() if s.id == signal_id), None)
+        if view is None:
+            return None
+        return self._once(f"signal {signal_id}", lambda w: signal_whole(w, view))
 
     def touched(self, signal_id: str) -> views.TouchedView | None:
         """Return what else the first suspect of a signal touched, None where that cannot be followed."""
@@ -164,6 +170,10 @@ class StoreBoardData:
         """Return the held rows that are still open."""
         return self._once("held", held_views)
 
+    def decided(self) -> tuple[views.DecidedView, ...]:
+        """Return what was decided about held rows of late and can be taken back, newest first."""
+        return self._once("decided", decided_views)
+
     def gauges(self) -> tuple[GaugeView, ...]:
         """Return the gauges of the plan, those that need a look first."""
         return self._once("gauges", gauge_views)
@@ -179,6 +189,16 @@ class StoreBoardData:
     def reports(self) -> tuple[views.ReportView, ...]:
         """Return the monthly reports on disk, newest first."""
         return report_views(self._folder)
+
+    def mapping_faults(self, mapping: str) -> tuple[str, ...]:
+        """Return all that is wrong with what headings are said to mean, a sentence each."""
+        try:
+            read_mapping(mapping, "The answer", self._current().plan)
+        except MappingError as error:
+            names = (fault.field.removeprefix("columns.") for fault in error.faults)
+            told = zip(names, error.faults, strict=True)
+            return tuple(f"{name} {fault.problem}. {fault.mend}" for name, fault in told)
+        return ()
 
     def _once(self, name: str, work: Callable[[Workshop], T]) -> T:
         # Worked out under the lock: a burst of requests after an upload then waits for one answer, not ten.

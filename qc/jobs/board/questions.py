@@ -109,12 +109,20 @@ class BoardData(Protocol):
         """Return the held rows that are still open."""
         ...
 
+    def decided(self) -> tuple[views.DecidedView, ...]:
+        """Return what was decided about held rows of late and can be taken back, newest first."""
+        ...
+
     def gauges(self) -> tuple[GaugeView, ...]:
         """Return the gauges of the plan, those that need a look first."""
         ...
 
     def gauge_touched(self, gauge: str) -> views.TouchedView | None:
         """Return the pieces a gauge touched since it was last known to be good, None where there are none."""
+        ...
+
+    def mapping_faults(self, mapping: str) -> tuple[str, ...]:
+        """Return all that is wrong with what headings are said to mean, a sentence each."""
         ...
 
     def reports(self) -> tuple[views.ReportView, ...]:
@@ -133,8 +141,20 @@ class UploadDesk(Protocol):
         """Queue sheets for upload and return a ticket; the files are copied before this returns."""
         ...
 
+    def submit_mapped(self, files: Sequence[tuple[str, IO[bytes]]], mapping: str, who: str) -> str:
+        """Queue sheets with what their headings mean, as `BoardData.mapping_faults` passed it."""
+        ...
+
     def decide(self, rows: Sequence[str], decision: str, changes: Mapping[str, str], who: str) -> str:
         """Queue a decision on held rows and return a ticket."""
+        ...
+
+    def undo(self, rows: Sequence[str], who: str, why: str) -> str:
+        """Queue the undoing of decisions on held rows and return a ticket."""
+        ...
+
+    def correct(self, reading: str, changes: Mapping[str, str], who: str, why: str, sure: bool) -> str:
+        """Queue a correction of a reading, without changes its withdrawal, and return a ticket."""
         ...
 
     def say(self, signal_id: str, saying: Saying) -> str:

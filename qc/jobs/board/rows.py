@@ -13,6 +13,7 @@ from zoneinfo import ZoneInfo
 import polars as pl
 
 from qc.jobs.board.views import (
+    DecidedView,
     EventRow,
     HeldView,
     InstrumentReading,
@@ -25,30 +26,21 @@ from qc.jobs.board.views import (
     SignalView,
 )
 from qc.jobs.judging import signals_of_day
-from qc.jobs.rows import DOUBT_NAMES, list_held
+from qc.jobs.rows import HeldList, HeldRow, is_doubt, offered_now, piece_words, place_words, recorded_of
+from qc.jobs.signals import life_of, made_under
 from qc.jobs.workshop import Workshop
 from qc.plain import FrameRow
 from qc.plan import Plan
-from qc.sayings import OPEN_STATES, Said
+from qc.sayings import OPEN_STATES, OUTCOME_WORDS, Said, What, outcome_of
 from qc.store import HeldRecord
 from qc.words import dated_words
 
 MONTH = re.compile(r"\d{4}-\d{2}")
+LATELY = 20
+"""Decisions about held rows that the board offers to undo; older ones: `qc held undo`."""
+
 TYPED_ANEW = ("value", "serial", "day", "unit", "model", "person", "gauge", "tool", "batch")
 """Columns that a person may type anew on the board, the likeliest first."""
-
-PLACE_WORDS = {
-    "leg": "{} leg",
-    "station": "{}",
-    "direction": "{}°",
-    "surface": "{}",
-    "valve": "valve {}",
-    "position": "position {}",
-    "partial": "partial {}",
-    "area": "{}",
-    "spot": "spot {}",
-}
-"""How the parts of a place are said, in the order of the plan."""
 
 
 def signal_views(workshop: Workshop, verdicts: Sequence[SeriesVerdict]) -> tuple[SignalView, ...]:
@@ -59,20 +51,73 @@ def signal_views(workshop: Workshop, verdicts: Sequence[SeriesVerdict]) -> tuple
         verdict = by_series.get(one.series)
         if verdict is None or not (one.shown or one.said):
             continue
+        own = life_of(workshop, one, verdict)
         # one that nobody answered and that came back asks nothing more of anybody
         state = "over" if one.state == "open" and one.found.ended is not None else one.state
         life = tuple(_comment(said, workshop.plan) for said in one.said)
-        views.append(SignalView(one.id, verdict, one.found, state, life))
+        views.append(
+            SignalView(
+                one.id,
+                verdict,
+                one.found,
+                state,
+                life,
+                standing=own.standing,
+                owner=own.owner or "",
+                age_days=own.age_days,
+                due=own.due,
+                closed_as=own.closed_as,
+                anew=own.anew,
+                mend=own.mend,
+                not_kept=own.not_kept is not None,
+                ticked=tuple(own.steps[place] for place in sorted(own.ticked)),
+            )
+        )
     views.sort(key=lambda v: v.signal.raised_day, reverse=True)
     return tuple(sorted(views, key=lambda v: v.state not in OPEN_STATES))
 
 
+def signal_whole(workshop: Workshop, view: SignalView) -> SignalView:
+    """Return a signal with the pieces made under its cause."""
+    shown = any(signal == view.signal for signal in view.verdict.signals)
+    row = next((one for one in signals_of_day(workshop, [view.verdict]) if one.id == view.id), None)
+    if row is None or not shown:
+        return view
+    return replace(view, made_under=made_under(workshop, view.verdict, view.signal, row.said))
+
+
 def held_views(workshop: Workshop) -> tuple[HeldView, ...]:
-    """Return the open held rows, newest first."""
-    run_of = {row.id: run[0].id for run in list_held(workshop).runs() for row in run}
+    """Return the open held rows, newest first; those that are one question are of one run."""
+    records = offered_now(workshop, workshop.store.held())
+    recorded = recorded_of(workshop, records)
+    told = [HeldRow.of(record, workshop.plan, recorded) for record in records]
+    run_of = {row.id: group.rows[0].id for group in HeldList(tuple(told)).groups() for row in group.rows}
+    titles = {card.id: card.title for card in workshop.plan.cards}
+    cards = {one.sheet: titles.get(one.card, one.card) for one in workshop.store.sheets()}
+    views = [
+        replace(_held(row, record), run=str(run_of[row.id]), card=cards.get(record.sheet, ""))
+        for row, record in zip(told, records, strict=True)
+    ]
+    return tuple(reversed(views))
+
+
+def decided_views(workshop: Workshop) -> tuple[DecidedView, ...]:
+    """Return what was decided about held rows of late and can be taken back, newest first."""
+    zone = ZoneInfo(workshop.plan.workshop.time_zone)
+    decided = workshop.store.decided(LATELY)
+    rows = {
+        row.id: row for row in workshop.store.held(open_only=False, ids=[number for number, _, _ in decided])
+    }
     return tuple(
-        replace(_held(row, workshop.plan), run=str(run_of.get(row.id, row.id)))
-        for row in reversed(workshop.store.held())
+        DecidedView(
+            row=str(number),
+            what=piece_words(rows[number].as_typed(), workshop.plan),
+            text=rows[number].text,
+            state=rows[number].state,
+            who=who,
+            day=when.astimezone(zone).date(),
+        )
+        for number, when, who in decided
     )
 
 
@@ -119,7 +164,7 @@ def instrument_view(
 ) -> InstrumentView | None:
     """Return everything about one serial, None where nothing is known of it."""
     store, plan = workshop.store, workshop.plan
-    readings = store.readings(serials=[serial])
+    readings = store.history(serials=[serial])
     events = store.events(serials=[serial])
     inside = store.events("part", subjects=[serial])
     if readings.is_empty() and events.is_empty() and inside.is_empty():
@@ -173,21 +218,22 @@ def report_views(folder: Path) -> tuple[ReportView, ...]:
     )
 
 
-def _held(row: HeldRecord, plan: Plan) -> HeldView:
+def _held(row: HeldRow, record: HeldRecord) -> HeldView:
     """Turn a held row into what the board shows; only what stands in the row may be typed anew."""
-    typed = row.as_typed()
-    figure = plan.characteristic(str(typed.get("stage") or ""), str(typed.get("characteristic") or ""))
+    typed = record.as_typed()
     return HeldView(
         id=str(row.id),
-        file=row.file,
-        cell=row.cell or f"line {row.row}",
+        file=record.file,
+        cell=record.cell or f"line {record.row}",
         text=row.text,
         reasons=row.reasons,
-        proposal=", ".join(_change(name, value) for name, value in row.proposal.items() if name != "hint"),
-        serial=str(typed.get("serial") or ""),
-        what=figure.name if figure else str(typed.get("characteristic") or typed.get("kind") or ""),
+        proposal=row.mends[0] if row.mends else "",
+        serial=row.serial,
+        what=row.figure,
+        place=place_words(typed),
         columns=tuple((name, _cell(typed[name])) for name in TYPED_ANEW if name in typed),
-        doubt=all(reason.id in DOUBT_NAMES for reason in row.reasons),
+        doubt=all(is_doubt(reason) for reason in row.reasons),
+        entered=record.entered,
     )
 
 
@@ -195,27 +241,16 @@ def _cell(value: object) -> str:
     return "" if value is None else f"{value:g}" if isinstance(value, float) else str(value)
 
 
-def _change(name: str, value: object) -> str:
-    return (
-        f"{name.replace('_', ' ')} {value:g}"
-        if isinstance(value, float)
-        else f"{name.replace('_', ' ')} {value}"
-    )
-
-
 def _reading(row: FrameRow, plan: Plan, files: dict[str, str]) -> InstrumentReading:
     """Turn a stored reading into words of its place; what the plan no longer names keeps its bare id."""
     stage = plan.stage(row["stage"])
     figure = plan.characteristic(row["stage"], row["characteristic"])
-    place = [said.format(row[part]) for part, said in PLACE_WORDS.items() if row[part] not in (None, "")]
-    if (row["repeat"] or 1) > 1:
-        place.append(f"reading {row['repeat']}")
     return InstrumentReading(
         day=row["day"],
         stage=row["stage"],
         stage_name=stage.name if stage else row["stage"],
         name=figure.name if figure else row["characteristic"],
-        place=", ".join(place),
+        place=place_words(row),
         value=row["value"],
         unit=row["unit"] or "",
         text=row["text"] or "",
@@ -225,13 +260,30 @@ def _reading(row: FrameRow, plan: Plan, files: dict[str, str]) -> InstrumentRead
         file=files.get(row["sheet"] or "", ""),
         row=row["row"] or 0,
         note=row["note"] or "",
+        id=row["id"],
+        state=row["state"],
+        became=_became(row),
     )
+
+
+def _became(row: FrameRow) -> str:
+    """Say what became of a reading that stands no longer, nothing of one that stands."""
+    if row["state"] == "stands":
+        return ""
+    who = f" by {row['changed_by']}" if row["changed_by"] else ""
+    why = f": {row['why']}" if row["why"] else ""
+    return f"{row['state']}{who}, {dated_words(row['changed_at'])}{why}"
 
 
 def _comment(said: Said, plan: Plan) -> SignalComment:
     told = [said.text]
     told += [f"Cause: {said.cause}."] if said.cause else []
     told += [f"Done: {said.action}."] if said.action else []
+    if said.what is What.CLOSED:
+        since = f" from {said.first} on" if said.first else ""
+        told.append(f"{OUTCOME_WORDS[outcome_of(said)].capitalize()}{since}.")
+    if said.what is What.PIECE_DONE:
+        told.insert(0, f"{said.first}.")
     when = _moment(said.when, plan)
     return SignalComment(when, said.who, said.what, " ".join(text for text in told if text))
 

@@ -2,17 +2,12 @@
 
 from __future__ import annotations
 
-from typing import Final
-
 from qc.jobs.board.marks import marks
 from qc.jobs.board.views import DecisionView, ModelView, SeriesVerdict, SeriesView
 from qc.jobs.judging import decisions_of
 from qc.jobs.workshop import Workshop
 from qc.sayings import What
-from qc.watch import DECIDED, Decisions, Span
-
-NEWEST_FOR_GAUGES: Final = 10
-"""Points looked at for the gauges in use now."""
+from qc.watch import DECIDED, Decisions, Span, gauges_in_use
 
 
 def series_view(workshop: Workshop, verdict: SeriesVerdict, alike: str = "") -> SeriesView | None:
@@ -32,8 +27,6 @@ def series_view(workshop: Workshop, verdict: SeriesVerdict, alike: str = "") -> 
     figure = plan.characteristic(key.stage, key.characteristic)
     if own is None or figure is None:
         return None
-    newest = verdict.points[-NEWEST_FOR_GAUGES:]
-    named = [name for p in newest for name in p.gauge.split(" + ") if name]
     return SeriesView(
         verdict=verdict,
         plain=figure.plain,
@@ -43,7 +36,7 @@ def series_view(workshop: Workshop, verdict: SeriesVerdict, alike: str = "") -> 
         models=tuple(ModelView(m.id, m.name, m.symbol) for m in plan.models),
         marks=marks(verdict, plan),
         wanted_ppk=plan.workshop.wanted_ppk,
-        gauges=tuple(dict.fromkeys(named)),
+        gauges=gauges_in_use(verdict.points),
         wears_with=figure.wears_with or "",
         decisions=decision_views(workshop, str(key)),
         notes=_notes(verdict, alike),

@@ -11,12 +11,12 @@ from datetime import date
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-from qc.ingest import batch_reader, keep_reader, warm_up
+from qc.ingest import batch_reader, keep_reader, read_mapping, warm_up
 from qc.jobs.baseline import DECIDED_ALREADY, decide
 from qc.jobs.errors import JobError
 from qc.jobs.judging import judge_waiting
 from qc.jobs.questions import gauge_study
-from qc.jobs.rows import Decision, settle_rows
+from qc.jobs.rows import Decision, correct_reading, settle_rows, undo_settled, withdraw_reading
 from qc.jobs.signals import SAID_ALREADY, STATE_WORDS, say_of_signal
 from qc.jobs.upload import ShowProgress, upload
 from qc.jobs.workshop import Workshop, open_workshop
@@ -50,7 +50,7 @@ def opened(folder: Path, as_of: date | None) -> Iterator[Workshop]:
 
 
 def take_sheets(
-    workshop: Workshop, files: Sequence[tuple[str, Path]], who: str, tell: ShowProgress
+    workshop: Workshop, files: Sequence[tuple[str, Path]], who: str, tell: ShowProgress, mapping: str = ""
 ) -> JsonObject:
     """Upload sheets and return the receipt as plain values.
 
@@ -64,9 +64,13 @@ def take_sheets(
         Code of the person who hands them in.
     tell : callable
         Told how many sheets are done, of how many, and in words.
+    mapping : str
+        What their headings mean, as the page of sheets asked it; empty where nothing was asked.
     """
     sheets = [(name, path.read_bytes()) for name, path in files]
-    return upload(workshop, sheets, who=who, progress=tell).to_dict()
+    meant = read_mapping(mapping, "The answer", workshop.plan) if mapping else ()
+    receipt = upload(workshop, sheets, who=who, progress=tell, mappings=meant)
+    return {**receipt.to_dict(), "questions": [question.to_dict() for question in receipt.questions]}
 
 
 def decide_held(
@@ -88,6 +92,48 @@ def decide_held(
         Code of the person who decides.
     """
     return settle_rows(workshop, [int(row) for row in rows], Decision(decision), changes, who=who).to_dict()
+
+
+def undo_held(workshop: Workshop, rows: Sequence[str], why: str, who: str) -> JsonObject:
+    """Take back what was decided about held rows; judging follows when no decision comes after.
+
+    Parameters
+    ----------
+    workshop : Workshop
+        As `opened` gives it.
+    rows : sequence of str
+        Their numbers while they were held.
+    why, who : str
+        The reason, and the code of the person who takes it back.
+    """
+    done = undo_settled(workshop, [int(row) for row in rows], who=who, why=why)
+    return {**done.to_dict(), "sentence": done.to_text(), "reasons": []}
+
+
+def correct_row(
+    workshop: Workshop, reading: str, changes: Mapping[str, str], why: str, sure: bool, who: str
+) -> JsonObject:
+    """Put a reading right, or take it back where nothing is changed; what it touched is judged anew.
+
+    Parameters
+    ----------
+    workshop : Workshop
+        As `opened` gives it.
+    reading : str
+        Its number.
+    changes : mapping
+        Column -> what it should say.
+    why, who : str
+        The reason, and the code of the person.
+    sure : bool
+        It is really so: doubts about it are answered.
+    """
+    if changes:
+        done = correct_reading(workshop, reading, changes, who=who, why=why, as_typed=sure)
+    else:
+        done = withdraw_reading(workshop, reading, who=who, why=why)
+    _, *reasons = done.to_text().splitlines()
+    return {"sentence": done.sentence, "reasons": [{"sentence": line.strip()} for line in reasons]}
 
 
 def say_signal(workshop: Workshop, signal_id: str, saying: Saying) -> JsonObject:

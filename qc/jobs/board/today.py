@@ -8,11 +8,20 @@ from datetime import date, timedelta
 import polars as pl
 
 from qc.jobs.board.gauges import CALIBRATION_SOON, missed_checks
-from qc.jobs.board.views import Behaviour, BudgetView, Due, SeriesVerdict, StageView, TodayView, is_few
+from qc.jobs.board.views import (
+    Behaviour,
+    BudgetView,
+    Due,
+    SeriesVerdict,
+    SignalView,
+    StageView,
+    TodayView,
+    is_few,
+)
 from qc.jobs.judging import present_budget
 from qc.jobs.workshop import Workshop
 from qc.plan import Plan
-from qc.sayings import What
+from qc.sayings import OPEN_STATES, What
 from qc.words import dated_words
 
 SOON = timedelta(days=7)  # chosen: what a week's work can still prepare
@@ -53,7 +62,12 @@ def budget_view(workshop: Workshop) -> BudgetView:
     return BudgetView(found.days_between, found.series, found.rate)
 
 
-def today_view(workshop: Workshop, verdicts: Sequence[SeriesVerdict], budget: BudgetView) -> TodayView:
+def today_view(
+    workshop: Workshop,
+    verdicts: Sequence[SeriesVerdict],
+    budget: BudgetView,
+    signals: Sequence[SignalView] = (),
+) -> TodayView:
     """Return what the first screen shows on the workshop's day.
 
     Parameters
@@ -64,9 +78,12 @@ def today_view(workshop: Workshop, verdicts: Sequence[SeriesVerdict], budget: Bu
         All kept verdicts, worst first.
     budget : BudgetView
         How often the board cries wolf.
+    signals : sequence of SignalView
+        All of the workshop; those that are open are on the first screen, each once.
     """
     plan, store, today = workshop.plan, workshop.store, workshop.today
     day, came, missing = _cards(workshop)
+    waiting, older = _waiting(signals, verdicts, today)
     shipped = store.events("shipped", since=today.replace(day=1)).filter(pl.col("day") <= today)
     return TodayView(
         stages=stage_views(plan, verdicts),
@@ -83,7 +100,20 @@ def today_view(workshop: Workshop, verdicts: Sequence[SeriesVerdict], budget: Bu
         budget=budget,
         last_false=_last_false(workshop),
         settled=tuple(v for v in verdicts if v.settled_since is not None),
+        not_kept=tuple(v for v in verdicts if v.not_kept is not None),
+        waiting=waiting,
+        older=older,
     )
+
+
+def _waiting(
+    signals: Sequence[SignalView], verdicts: Sequence[SeriesVerdict], today: date
+) -> tuple[tuple[SignalView, ...], tuple[SignalView, ...]]:
+    """Return the open signals that no finding tells of; single pieces that waited for longer apart."""
+    told = {(v.key, s.raised) for v in verdicts for s in (v.telling, v.unanswered) if s is not None}
+    rest = [s for s in signals if s.state in OPEN_STATES and (s.verdict.key, s.signal.raised) not in told]
+    old = [s for s in rest if s.signal.kind == "single" and s.signal.raised_day < today - SOON]
+    return tuple(s for s in rest if s not in old), tuple(old)
 
 
 def _cards(workshop: Workshop) -> tuple[date, int, tuple[str, ...]]:

@@ -6,10 +6,12 @@ The questions they answer are listed in `qc.jobs.board.questions`.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from datetime import date
+from datetime import date, datetime
 from pathlib import Path
 from typing import Literal
 
+from qc.jobs.signals import MadeUnder
+from qc.report.terminal import owner_words
 from qc.sayings import SignalState, What
 from qc.store import HeldReason
 from qc.watch import (
@@ -33,6 +35,7 @@ from qc.watch import (
     is_few,
     known_rules,
     limits_words,
+    not_kept_words,
     rate_words,
     reaction_steps,
     settled_words,
@@ -40,6 +43,7 @@ from qc.watch import (
 )
 
 __all__ = [
+    "DecidedView",
     "LIMITS_WORDS",
     "TOO_EARLY",
     "TOO_FEW",
@@ -80,6 +84,8 @@ __all__ = [
     "is_few",
     "known_rules",
     "limits_words",
+    "not_kept_words",
+    "owner_words",
     "rate_words",
     "reaction_steps",
     "settled_words",
@@ -152,6 +158,9 @@ class TodayView:
     budget: BudgetView
     last_false: date | None
     settled: tuple[SeriesVerdict, ...] = ()  # settled at a new level, nobody has said why
+    not_kept: tuple[SeriesVerdict, ...] = ()  # a new level stays, as somebody said, and breaks the limits
+    waiting: tuple[SignalView, ...] = ()  # open signals that no finding tells of, newest first
+    older: tuple[SignalView, ...] = ()  # of these single pieces that have waited for longer
 
 
 @dataclass(frozen=True, slots=True)
@@ -222,6 +231,21 @@ class SignalView:
     signal: SignalResult
     state: SignalState | Literal["over"]  # over: nobody answered, and the series came back by itself
     comments: tuple[SignalComment, ...] = ()
+    standing: str = ""  # how it stands, in a word or two
+    owner: str = ""  # code of the person who has it
+    age_days: int = 0  # since it was first told
+    due: date | None = None  # by when it is to be closed
+    closed_as: SignalResult | None = None  # of a closed one: what had been found when it was closed
+    anew: SignalResult | None = None  # of a closed one: what is found now, where that is said otherwise
+    not_kept: bool = False  # its level stays, as was said, and breaks the limits: it stays listed
+    mend: str = ""  # how far a mend is borne out, in words
+    ticked: tuple[str, ...] = ()  # steps that are done
+    made_under: tuple[MadeUnder, ...] = ()  # pieces made under the cause; of one asked for by itself
+
+    @property
+    def told(self) -> SignalResult:
+        """What it says: of a closed one by the words it was closed by."""
+        return self.closed_as or self.signal
 
 
 @dataclass(frozen=True, slots=True)
@@ -259,7 +283,22 @@ class HeldView:
     what: str = ""  # which figure it is
     columns: tuple[tuple[str, str], ...] = ()  # what may be typed anew: column and what stands there
     doubt: bool = True  # False where a fault is among the reasons, which nobody can confirm away
-    run: str = ""  # rows of one run are neighbours held alike, to be decided in one go
+    run: str = ""  # rows of one run are one question, to be decided in one go
+    place: str = ""  # where on the piece
+    card: str = ""  # title of the card: the bench it came from
+    entered: datetime | None = None  # when it was handed in, UTC
+
+
+@dataclass(frozen=True, slots=True)
+class DecidedView:
+    """A decision about a held row that can be taken back."""
+
+    row: str
+    what: str  # piece, figure and place
+    text: str  # as typed
+    state: str  # accepted | dropped
+    who: str
+    day: date
 
 
 @dataclass(frozen=True, slots=True)
@@ -290,6 +329,9 @@ class InstrumentReading:
     file: str
     row: int
     note: str = ""
+    id: int = 0  # the name by which it is put right
+    state: str = "stands"  # stands | corrected | taken back
+    became: str = ""  # what became of it, by whom, when and why; empty where it stands
 
 
 @dataclass(frozen=True, slots=True)

@@ -133,7 +133,7 @@ def _judge(workshop: Workshop, found: Waiting, kept: object, *, insist: bool) ->
     """Judge what waits and keep it; None where somebody else judged meanwhile."""
     workshop = _on_the_day_of(workshop, found)
     mark = JudgedUpTo.of(kept)
-    news = workshop.store.news((mark.readings, mark.events))
+    news = workshop.store.news((mark.readings, mark.events, mark.entry))
     touched = series_touched(workshop, news) | found.series
     if found.everything:
         touched |= made_of(workshop, workshop.store.measured_kinds())

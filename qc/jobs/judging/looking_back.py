@@ -6,10 +6,11 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from qc.jobs.judging.verdicts import judge_now, load_verdicts, said_by
+from qc.jobs.judging.closings import said_by, with_reopenings
+from qc.jobs.judging.verdicts import judge_now, load_verdicts
 from qc.jobs.workshop import Workshop
-from qc.sayings import Said, SignalState, state_after
-from qc.store import SignalRecord, signal_id
+from qc.sayings import CLOSED_STATES, CLOSINGS, Said, SignalState, state_after
+from qc.store import SignalRecord, own_id, signal_id
 from qc.watch import SeriesVerdict, SignalResult, heirs_of
 
 
@@ -88,17 +89,33 @@ def signals_of_day(
     return list(listed.values())
 
 
+def told_at_closing(workshop: Workshop, signal: SignalOfDay) -> SignalResult | None:
+    """Return what had been told last of a closed signal when it was closed; None of an open one."""
+    if signal.state not in CLOSED_STATES:
+        return None
+    closing = next(one for one in reversed(signal.said) if one.what in CLOSINGS)
+    own = {signal.id, *signal.before}
+    rows = workshop.store.told_signals(signal.series, before=closing.id)
+    told = [one for _, found in rows for one in found if own_id(signal.series, one) in own]
+    return SignalResult.from_dict(told[-1]) if told else None
+
+
 def _shown(workshop: Workshop, verdict: SeriesVerdict, rows: Sequence[SignalRecord]) -> list[SignalOfDay]:
     """Return the signals that a verdict shows, each with what was said of it and of those it takes over."""
     key = str(verdict.key)
     ordinals = {point.serial: point.ordinal for point in verdict.points}
     heirs = heirs_of([SignalResult.from_dict(row.plain) for row in rows], verdict.signals, ordinals)
+    ids = [signal_id(key, signal.kind, signal.root) for signal in verdict.signals]
     found = []
     for place, signal in enumerate(verdict.signals):
-        own = signal_id(key, signal.kind, signal.raised_serial)
-        mine = [row for row, heir in zip(rows, heirs, strict=True) if heir == place]
+        own = ids[place]
+        if own in ids[place + 1 :]:
+            continue  # it opened again since: the newest finding speaks for the signal
+        places = [n for n, other in enumerate(ids) if other == own]
+        mine = [row for row, heir in zip(rows, heirs, strict=True) if heir in places]
         said = sorted((one for row in mine for one in said_by(workshop, row.said)), key=lambda one: one.id)
         days = [row.first_as_of for row in mine if row.first_as_of <= workshop.today]
         before = tuple(row.id for row in mine if row.id != own)
-        found.append(SignalOfDay(own, key, signal, tuple(said), True, min(days, default=None), before))
+        life = with_reopenings(said, [verdict.signals[n] for n in places], workshop)
+        found.append(SignalOfDay(own, key, signal, life, True, min(days, default=None), before))
     return found

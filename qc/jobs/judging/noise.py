@@ -241,10 +241,12 @@ class _Pool:
             self._others = {}
             for record in store.verdicts(self.workshop.today, series=names):
                 key = record.series
-                baseline = self.decided.get(key, Decisions()).baseline
+                decided = self.decided.get(key, Decisions())
                 verdict = verdict_from(record.plain, wanted)
                 step = verdict.scatter.step if verdict.scatter else None
-                course = course_of(self.members[key], verdict.points, baseline, step=step)
+                course = course_of(
+                    self.members[key], verdict.points, decided.baseline, step=step, mends=decided.mends
+                )
                 self._others[key] = course, kept_states_from(states.get(f"course {key}"))
         return self._others
 

@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from qc.jobs.judging.circumstances import Circumstances
+from qc.jobs.judging.closings import closings_by_series, with_mends
 from qc.jobs.judging.noise import Strand, learn_what_lacks
 from qc.jobs.judging.rates import present_budget, rates_of_points
 from qc.jobs.judging.windows import Windows
 from qc.jobs.workshop import Workshop
 from qc.plan import Characteristic
-from qc.sayings import CLOSED_STATES, Said, What, state_after
 from qc.stats.change import program_fingerprint
 from qc.store import MARK, Grounds
 from qc.watch import (
@@ -24,9 +24,7 @@ from qc.watch import (
     Question,
     SeriesKey,
     SeriesVerdict,
-    SignalResult,
     course_of,
-    heirs_of,
     judge_further,
     kept_states_from,
     plain_kept_states,
@@ -76,7 +74,8 @@ def judge_now(
         The rate of each point is that of its month, fixed the first time it is judged.
     """
     plan = workshop.plan
-    decided = decisions_of(workshop)
+    closings = closings_by_series(workshop)
+    decided = with_mends(decisions_of(workshop), closings)
     windows = Windows(workshop, afresh=afresh)
     asked = {str(SeriesKey(s.id, c.id, f)): (s, c, f) for s, c, f in plan.charted()}
     wanted = {key: row for key, row in asked.items() if keys is None or key in keys}
@@ -86,7 +85,6 @@ def judge_now(
     days = {key: [p.day for p in r.points.points] for key, r in read.items()}
     rates = rates_of_points(workshop, days, keep=keep)
     budget = present_budget(workshop)
-    closed = closed_findings(workshop)
     pieces = {key: [p.serial for p in r.points.points] for key, r in read.items()}
     around = Circumstances(workshop, (serial for own in pieces.values() for serial in own))
     kept = {} if afresh else _kept(workshop, wanted)
@@ -111,7 +109,8 @@ def judge_now(
             lots=strands[key].course.lots,
             periods=[known[key].period(p.day) for p in read[key].points.points] if key in known else (),
             lots_by=known[key].lots if key in known else "",
-            closed=closed.get(key, ()),
+            closed=closings[key].answered if key in closings else (),
+            stays=closings[key].stays if key in closings else (),
         )
         verdict, left[key] = judge_further(
             question, read[key].points, around.of(stage, pieces[key]), strands[key].kept
@@ -137,28 +136,6 @@ def load_verdicts(workshop: Workshop) -> list[SeriesVerdict]:
     return [verdict_from(kept[key], wanted) for key in order if key in kept]
 
 
-def closed_findings(workshop: Workshop) -> dict[str, list[SignalResult]]:
-    """Return, by series, what was found by signals closed by the workshop's day, as told last."""
-    found: dict[str, list[SignalResult]] = {}
-    reopened: dict[str, list[tuple[int, SignalResult]]] = {}
-    closed = []
-    for signal in workshop.store.signals():
-        said = said_by(workshop, signal.said)
-        if not said:
-            continue
-        told = SignalResult.from_dict(signal.plain)
-        if state_after(said) in CLOSED_STATES:
-            closed.append((signal.series, said[-1].id, told))
-        elif any(one.what is What.REOPENED for one in said):
-            reopened.setdefault(signal.series, []).append((said[-1].id, told))
-    for series, last, told in closed:
-        later = [other for number, other in reopened.get(series, ()) if number > last]
-        # a signal that took over may be reopened under its own id
-        if heirs_of([told], later, {told.start_serial: told.start}) == [None]:
-            found.setdefault(series, []).append(told)
-    return found
-
-
 def decisions_of(workshop: Workshop, series: str | None = None) -> dict[str, Decisions]:
     """Return what a lead decided about series and what stands on the workshop's day, by series.
 
@@ -167,12 +144,6 @@ def decisions_of(workshop: Workshop, series: str | None = None) -> dict[str, Dec
     zone = ZoneInfo(workshop.plan.workshop.time_zone)
     said = workshop.store.said_of_series(series)
     return standing([replace(one, when=one.when.astimezone(zone)) for one in said], workshop.today)
-
-
-def said_by(workshop: Workshop, said: Iterable[Said]) -> tuple[Said, ...]:
-    """Return what had been said of a signal by the end of the workshop's day."""
-    zone = ZoneInfo(workshop.plan.workshop.time_zone)
-    return tuple(one for one in said if one.when.astimezone(zone).date() <= workshop.today)
 
 
 def keep_judged(
@@ -194,7 +165,8 @@ def _strand(
     figure: Characteristic, decisions: Decisions, reduced: Points, rates: Sequence[float], kept: KeptStates
 ) -> Strand:
     points = without(reduced.points, decisions.left_out)
-    return Strand(course_of(figure, points, decisions.baseline, step=reduced.step), rates, kept)
+    course = course_of(figure, points, decisions.baseline, step=reduced.step, mends=decisions.mends)
+    return Strand(course, rates, kept)
 
 
 def _kept(workshop: Workshop, keys: Collection[str]) -> dict[str, KeptStates]:

@@ -8,6 +8,7 @@ from its beginning once. A frozen settled state keeps the window open from its f
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -51,9 +52,9 @@ class Windows:
         self._begins: dict[str, list[object]] = dict(kept.get("series", {})) if self._lasting else {}
         self._known = {**kept}
         reached = workshop.store.reached()
-        self._mark = (reached.readings, reached.events)
+        self._mark = (reached.readings, reached.events, reached.entry)
         if self._begins:
-            self._drop_late(tuple(kept["mark"]))
+            self._drop_late(kept["mark"])
 
     def read(self, stage: Stage, characteristic: Characteristic, family: str, baseline: Span | None) -> Read:
         """Return the points of the present window of a series."""
@@ -106,11 +107,12 @@ class Windows:
         early = store.serials_before(stage.id, sources, serials.drop_nulls().to_list(), since)
         return rows.filter(~pl.col("serial").is_in(sorted(early))) if early else rows
 
-    def _drop_late(self, mark: tuple[int, int]) -> None:
-        """Forget the windows of series to which a reading before their window came in."""
-        if mark == self._mark:
+    def _drop_late(self, mark: Sequence[int]) -> None:
+        """Forget the windows of series before which a reading came in, was replaced or was taken back."""
+        entry = mark[2] if len(mark) > 2 else 0  # older programs kept no entry, and nothing was taken back
+        if (mark[0], entry) == (self._mark[0], self._mark[2]):
             return
-        news = self.workshop.store.news((mark[0], self._mark[1])).readings
+        news = self.workshop.store.news((mark[0], self._mark[1], entry)).readings
         first = news.group_by("stage", "characteristic").agg(pl.col("day").min())
         earliest = {(stage, name): day for stage, name, day in first.iter_rows()}
         for stage, characteristic, family in self.workshop.plan.charted():

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
 
 import polars as pl
 
-from qc.ingest.reading import TableSource
+from qc.ingest.reading import Table, TableSource
+from qc.jobs.questions.by_plan import PlannedFigure, by_workshop, figure_as_planned, plan_in
 from qc.jobs.questions.study_read import SMALL, faults_named, read_study_table, take_labels, take_numbers
-from qc.report.terminal import agreement_text, gauge_text, linearity_text
+from qc.report.terminal import agreement_text, gauge_text, linearity_text, taken_text
 from qc.stats import (
     AverageRange,
     GaugeStudy,
@@ -32,6 +35,9 @@ from qc.stats import (
 )
 from qc.stats import gauge_study as study_gauge
 
+if TYPE_CHECKING:
+    from qc.plan import Plan
+
 
 @dataclass(frozen=True, slots=True)
 class ColumnAnswer(Tabled):
@@ -52,6 +58,7 @@ class GaugeResult(ColumnAnswer):
     guard: GuardBand | None
     by_hand: AverageRange | None
     alone: OnePersonRanges | None = None
+    taken: tuple[str, ...] = ()
 
     def to_dict(self) -> dict[str, object]:
         """Return the object that `--json` prints."""
@@ -61,11 +68,12 @@ class GaugeResult(ColumnAnswer):
             plain["by_hand"] = self.by_hand.to_dict()
         if self.alone is not None:
             plain["by_hand_alone"] = self.alone.to_dict()
-        return plain
+        return plain | ({"taken": list(self.taken)} if self.taken else {})
 
     def to_text(self) -> str:
         """Return what a person reads: the verdict, then the figures."""
-        return gauge_text(self.study, self.guard, self.by_hand, self.alone, self.value, self.file)
+        text = gauge_text(self.study, self.guard, self.by_hand, self.alone, self.value, self.file)
+        return taken_text(text, self.taken)
 
     def to_frame(self) -> pl.DataFrame:
         """Return one row per component: variance with its interval, sd and share of all variance."""
@@ -143,13 +151,14 @@ def gauge_study(
     confidence: float = 0.95,
     by_hand: bool = False,
     sheet: str | None = None,
+    workshop: Path | None = None,
 ) -> GaugeResult:
     """Study a gauge from a file of repeated readings.
 
     Parameters
     ----------
     path : path, polars DataFrame or pandas DataFrame
-        A csv, parquet or xlsx file or a frame, one reading a row.
+        A csv, parquet or xlsx file or a frame, one reading a row; or a bench's sheet, people across too.
     value, part, person : str
         Columns of the reading, the part and the person; without a person it is a study by one person.
     lower, upper : float, optional
@@ -166,6 +175,8 @@ def gauge_study(
         Also give the figures by averages and ranges.
     sheet : str, optional
         Sheet of a workbook.
+    workshop : Path, optional
+        Workshop whose plan gives limits and step of a figure named as `value`, where they are left out.
 
     Returns
     -------
@@ -181,7 +192,9 @@ def gauge_study(
     """
     if by_hand and nested:
         raise StatisticsUsageError("gauge study: averages and ranges by hand are for crossed studies only")
-    table = read_study_table(path, sheet, numbers=[value], labels=[part, person], manner=SMALL)
+    by = by_workshop(workshop)
+    table = _crossed_table(path, sheet, value, [part, person], plan_in(by))
+    planned = figure_as_planned(by, value, table, PlannedFigure(None, lower, upper, resolution))
     readings = take_numbers(table, value).to_numpy()
     parts = take_labels(table, part).to_list()
     persons = None if person is None else take_labels(table, person).to_list()
@@ -191,19 +204,28 @@ def gauge_study(
             readings,
             parts,
             persons,
-            lower=lower,
-            upper=upper,
+            lower=planned.lower,
+            upper=planned.upper,
             nested=nested,
             keep_interaction=keep_interaction,
-            resolution=resolution,
+            resolution=planned.resolution,
             confidence=confidence,
         )
         if by_hand:
             layout = lay_out(readings, parts, persons).readings
             ranges = average_range(layout)
             alone = one_person_ranges(layout[:, 0, :]) if persons is None else None
-    guard = guard_where(lower, upper, found.sd["gauge"])
-    return GaugeResult(table.name, value, found, guard, ranges, alone)
+    guard = guard_where(planned.lower, planned.upper, found.sd["gauge"])
+    return GaugeResult(table.name, value, found, guard, ranges, alone, planned.taken)
+
+
+def _crossed_table(
+    path: TableSource, sheet: str | None, value: str, labels: list[str | None], plan: Plan | None
+) -> Table:
+    """Read parts by people; on a bench's sheet the people may stand in the headings."""
+    return read_study_table(
+        path, sheet, numbers=[value], labels=labels, manner=SMALL, crossed=labels[-1], plan=plan
+    )
 
 
 def gauge_linearity(

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Literal, Unpack
+from typing import TYPE_CHECKING, Literal, Unpack
 
 import polars as pl
 
 from qc.ingest.reading import Table, TableSource
+from qc.jobs.questions.by_plan import PlannedFigure, by_workshop, figure_as_planned, plan_in
 from qc.jobs.questions.study_read import (
+    PLAIN_NUMBER,
     faults_named,
     number_columns,
     read_study_table,
@@ -21,7 +22,7 @@ from qc.jobs.questions.study_read import (
 )
 from qc.jobs.questions.study_write import points_table, signals_table, write_tables
 from qc.plain import JsonObject
-from qc.report.terminal import checks_text, study_text
+from qc.report.terminal import checks_text, study_text, taken_text
 from qc.stats import (
     KINDS,
     SeriesChecks,
@@ -34,7 +35,8 @@ from qc.stats import (
 )
 from qc.stats.studies import StudyOptions, check_fit, columns, complete, question_of
 
-PLAIN_NUMBER = re.compile(r"\d{1,12}(\.\d{0,12})?|\.\d{1,12}", re.ASCII)  # a size given as one number
+if TYPE_CHECKING:
+    from qc.jobs.remedies import Given
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,9 +54,13 @@ class StudyResult(Tabled):
     signals_only: bool = False
     checks: Mapping[str, SeriesChecks] | None = None
     idle: tuple[str, ...] = ()
+    taken: tuple[str, ...] = ()
 
     def to_dict(self) -> JsonObject:
-        """Return the object that `--json` prints."""
+        """Return the object that `--json` prints; `taken` where something came from a plan."""
+        return self._plain() | ({"taken": list(self.taken)} if self.taken else {})
+
+    def _plain(self) -> JsonObject:
         found = {name: answer.to_dict(points=not self.signals_only) for name, answer in self.answers.items()}
         if self.checks is None:
             return {"series": found} if self.named else next(iter(found.values()))
@@ -69,10 +75,10 @@ class StudyResult(Tabled):
         text = study_text(self.answers, self.question, self.value, self.file)
         if self.named:  # the answers of many series do not tell their warnings one by one
             text = "\n".join([text, *(f"Note: {sentence}." for sentence in self.idle)])
-        if self.checks is None:
-            return text
-        several = checks_together(self.checks) if self.named else None
-        return f"{text}\n\n{checks_text(self.checks, several)}"
+        if self.checks is not None:
+            several = checks_together(self.checks) if self.named else None
+            text = f"{text}\n\n{checks_text(self.checks, several)}"
+        return taken_text(text, self.taken)
 
     def to_frame(self, what: Literal["points", "signals"] = "points") -> pl.DataFrame:
         """Return one row per point, or per signal, of every series; the tables that `--out` writes."""
@@ -80,18 +86,26 @@ class StudyResult(Tabled):
 
 
 def study(
-    path: TableSource, value: str, chart: str = "individuals", **options: Unpack[StudyOptions]
+    path: TableSource,
+    value: str,
+    chart: str = "individuals",
+    *,
+    workshop: Path | None = None,
+    **options: Unpack[StudyOptions],
 ) -> StudyResult:
     """Answer a question about a table of readings.
 
     Parameters
     ----------
     path : path, polars DataFrame or pandas DataFrame
-        A csv, parquet or xlsx file with names in its first row, or a frame; rows in order of making.
+        A csv, parquet or xlsx file with names in its first row, a frame, or a card as a bench writes it; rows
+        in order of making.
     value : str
         Column of the readings; several names separated by commas for `t2` and `mewma`.
     chart : str
         Kind of chart.
+    workshop : Path, optional
+        Workshop whose plan gives limits, target and step of a figure named as `value`, where left out.
     **options
         As `StudyOptions` lists them; which chart takes which is told by `qc.KINDS`.
 
@@ -110,13 +124,19 @@ def study(
     asked = complete(options)
     idle = check_fit(asked, chart)
     question = question_of(asked, chart)
+    by = by_workshop(workshop)
     values = number_columns(value) if KINDS[chart].several else [value]
     table = read_study_table(
         path,
         asked["sheet"],
         numbers=[*values, *columns(asked, "numbers").values(), asked["order"]],
         labels=list(columns(asked, "labels").values()),
+        figures=values,
+        plan=plan_in(by),
     )
+    planned = _planned(by, values, table, asked)
+    if planned.taken:
+        question = question_of(asked, chart)
     if asked["order"] is not None:
         table = sort_rows(table, asked["order"])
     frame = _frame(table, values, chart, asked)
@@ -126,7 +146,9 @@ def study(
     if idle:
         answers = {name: replace(one, warnings=one.warnings + idle) for name, one in answers.items()}
     named = asked["series"] is not None
-    result = StudyResult(table.name, value, question, answers, named, asked["signals_only"], checks, idle)
+    result = StudyResult(
+        table.name, value, question, answers, named, asked["signals_only"], checks, idle, planned.taken
+    )
     if asked["out"] is not None:
         write_tables(answers, Path(asked["out"]))
     if asked["plot"] is not None:
@@ -134,6 +156,17 @@ def study(
 
         plot_study(answers, question, value, Path(asked["plot"]))
     return result
+
+
+def _planned(by: Given | None, values: Sequence[str], table: Table, asked: StudyOptions) -> PlannedFigure:
+    """Fill limits, target and step from the plan where one figure is studied; they go into what is asked."""
+    given_now = PlannedFigure(asked["target"], asked["lower"], asked["upper"], asked["resolution"])
+    if len(values) != 1:
+        return given_now
+    found = figure_as_planned(by, values[0], table, given_now)
+    asked["target"], asked["lower"], asked["upper"] = found.target, found.lower, found.upper
+    asked["resolution"] = found.resolution
+    return found
 
 
 def _frame(table: Table, values: Sequence[str], chart: str, asked: StudyOptions) -> pl.DataFrame:

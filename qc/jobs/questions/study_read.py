@@ -7,9 +7,11 @@ import re
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import polars as pl
 
+from qc.ingest.cells import read_decimal
 from qc.ingest.reading import (
     MAX_BYTES,
     MAX_CELLS,
@@ -18,12 +20,17 @@ from qc.ingest.reading import (
     Narrow,
     Table,
     TableSource,
-    read_table,
 )
+from qc.jobs.questions.study_cards import AskedColumns, table_or_card
 from qc.stats import GREATEST, StatisticsError, StatisticsUsageError
+
+if TYPE_CHECKING:
+    from qc.plan import Plan
 
 DAY_FIRST = r"^\s*\d{1,2}[./-]\d{1,2}[./-]\d{2,4}\b"  # a date that does not sort as text
 WITHIN_TEXT = re.compile(r"(?<!\d)(?<!\d[.,])\d+")  # a number within a text, not the decimals of one
+PLAIN_NUMBER = re.compile(r"\d{1,12}(\.\d{0,12})?|\.\d{1,12}", re.ASCII)  # a size given as one number
+OTHER_SIGNS = "[,\u2010-\u2014\u2212]"  # a decimal comma, and what prints as a minus
 HUGE = re.compile(r"\s*[+-]?\d+(\.\d*)?[eE]\+?\d{3,}\s*$", re.ASCII)  # so large that it reads as infinite
 NAMES_LISTED = 12  # so many names of columns say which table this is
 
@@ -64,13 +71,17 @@ def read_study_table(
     numbers: Sequence[str | None] = (),
     labels: Sequence[str | None] = (),
     manner: Manner = STUDY,
+    figures: Sequence[str] | None = None,
+    crossed: str | None = None,
+    plan: Plan | None = None,
 ) -> Table:
     """Read the columns of a question; cells of csv and xlsx come as text, others as they are stored.
 
     Parameters
     ----------
     source : path, polars DataFrame or pandas DataFrame
-        A csv (comma, semicolon or tab), parquet or xlsx file with names in its first row, or a frame.
+        A csv (comma, semicolon or tab), parquet or xlsx file with names in its first row, or a frame; or a
+        card as a bench writes it, with a head, in any layout an upload takes.
     sheet : str, optional
         Sheet of a workbook; the first when left out.
     numbers, labels : sequence of str or None
@@ -79,6 +90,12 @@ def read_study_table(
         text where neither is given.
     manner : Manner
         `STUDY`, or `SMALL` for a question about a table that is filled in by hand.
+    figures : sequence of str, optional
+        Columns that a card may have once for each place; the first of `numbers` when left out.
+    crossed : str, optional
+        A label that a card may have in its headings instead: the person of a gauge study.
+    plan : Plan, optional
+        The workshop's plan, whose words a card may use.
 
     Raises
     ------
@@ -89,7 +106,12 @@ def read_study_table(
     """
     asked: dict[str, Narrow | None] = {name: usable_numbers for name in numbers if name is not None}
     asked |= {name: None for name in labels if name is not None}
-    return read_table(source, manner, sheet, asked=asked or None)
+    names = [name for name in (*numbers, *labels) if name is not None and not PLAIN_NUMBER.fullmatch(name)]
+    readings = tuple(names[:1] if figures is None else figures)
+    wanted = AskedColumns(readings, tuple(name for name in names if name not in readings), crossed or "")
+    if plan is not None and asked:
+        asked.setdefault("model", None)  # it says whose limits hold
+    return table_or_card(source, manner, sheet, wanted, dict(asked), plan)
 
 
 @contextmanager
@@ -139,8 +161,19 @@ def take_numbers(table: Table, column: str) -> pl.Series:
 
 
 def as_numbers(text: pl.Series) -> pl.Series:
-    """Read cells as numbers, null where a cell is none."""
-    return text.str.strip_chars().cast(pl.Float64, strict=False)
+    """Read cells as numbers, null where a cell is none; a printed minus is a sign.
+
+    A comma is the decimal sign where no cell of the column has a point: with both it may part thousands.
+    """
+    found = text.str.strip_chars().cast(pl.Float64, strict=False)
+    if not found.null_count():
+        return found
+    unread = found.is_null() & text.str.contains(OTHER_SIGNS).fill_null(False)
+    if unread.any() and not (text.str.contains(",").any() and text.str.contains(".", literal=True).any()):
+        meant = {cell: read_decimal(cell) for cell in text.filter(unread).unique().to_list()}
+        other = text.replace_strict(meant, default=None, return_dtype=pl.Float64)
+        return pl.select(pl.when(unread).then(other).otherwise(found)).to_series().alias(text.name)
+    return found
 
 
 def usable_numbers(text: pl.Series) -> pl.Series | None:

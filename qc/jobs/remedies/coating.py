@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import statistics
 from dataclasses import dataclass
+from pathlib import Path
 
+from qc.jobs.remedies.cards import COAT, asked_sheet
 from qc.jobs.remedies.errors import RemedyError, RemedyUsageError
-from qc.jobs.remedies.sheet import RemedySheet, SheetSource, read_sheet
-from qc.report.terminal import coat_text
+from qc.jobs.remedies.planned import Limits, given, model_of_sheet, planned_limits
+from qc.jobs.remedies.sheet import RemedySheet, SheetSource, with_taken
+from qc.report.terminal import coat_text, taken_text
 from qc.stats import Tabled
 from qc.trade import (
     BASE_DRIFT_LIMIT_UM,
@@ -54,21 +57,23 @@ class CoatResult(Tabled):
     interval: tuple[float, float] | None
     base_drift_um: float | None
     cautions: tuple[str, ...]
+    taken: tuple[str, ...] = ()
 
     def to_dict(self) -> dict[str, object]:
-        """Give the judgement in the agreed shape."""
-        return {
+        """Give the judgement in the agreed shape; `taken` where something came from a card or a plan."""
+        shape: dict[str, object] = {
             "areas": [{**area.to_dict(), "house_80_20": self.area_passes[area.area]} for area in self.areas],
             "cpl": self.cpl,
             "interval": None if self.interval is None else list(self.interval),
             "base_drift_um": self.base_drift_um,
             "cautions": list(self.cautions),
         }
+        return shape | with_taken(self.taken)
 
     def to_text(self) -> str:
         """Give where it is thin and what to do first, then the areas."""
         capability = (self.cpl, self.interval)
-        return coat_text(
+        text = coat_text(
             self.areas,
             self.rules,
             self.area_passes,
@@ -77,33 +82,38 @@ class CoatResult(Tabled):
             self.base_drift_um,
             self.cautions,
         )
+        return taken_text(text, self.taken)
 
 
 def coat(
     sheet: SheetSource,
     *,
-    nominal_um: float,
-    lower_um: float,
+    nominal_um: float | None = None,
+    lower_um: float | None = None,
     upper_um: float | None = None,
     wet_um: float | None = None,
     solids: float | None = None,
     wall_mm: float | None = None,
     probe_mhz: float = 2.0,
+    workshop: Path | None = None,
 ) -> CoatResult:
     """Judge the lacquer readings of a sheet.
 
     Parameters
     ----------
     sheet : path, polars DataFrame, pandas DataFrame or RemedySheet
-        Columns `area, spot, um`, optionally `base_um` (bare-metal reading beside it) and `serial`.
-    nominal_um, lower_um, upper_um : float
-        Nominal thickness and limits. [um]
+        Columns `area, spot, um`, optionally `base_um` (bare-metal reading beside it) and `serial`; or a
+        lacquer card as a bench writes it.
+    nominal_um, lower_um, upper_um : float, optional
+        Nominal thickness and limits; else those of the workshop's plan. [um]
     wet_um, solids : float, optional
         Wet film and share of solids by volume, for a check from upstream.
     wall_mm : float, optional
         Wall under the coat, to say whether the probe sees through it. [mm]
     probe_mhz : float
         Frequency of the probe. [MHz]
+    workshop : Path, optional
+        Workshop whose plan gives what is left out.
 
     Returns
     -------
@@ -117,7 +127,9 @@ def coat(
     RemedyUsageError
         Limits out of order.
     """
-    sheet = read_sheet(sheet)
+    sheet, (nominal_um, lower_um, upper_um), taken = _planned(
+        sheet, workshop, (nominal_um, lower_um, upper_um)
+    )
     _check_asked(nominal_um, lower_um, upper_um, wet_um, solids, wall_mm, probe_mhz)
     readings, bases = _read(sheet)
     try:
@@ -148,7 +160,23 @@ def coat(
         interval,
         drift,
         (*notes, *cautions_for("lacquer")),
+        taken,
     )
+
+
+def _planned(
+    source: SheetSource, workshop: Path | None, asked: Limits
+) -> tuple[RemedySheet, tuple[float, float, float | None], tuple[str, ...]]:
+    """Read the sheet, fill the limits from the workshop's plan, and say where from."""
+    by = given(workshop)
+    if by.plan is None and None in asked[:2]:
+        raise RemedyUsageError("--nominal and --lower are needed, in micrometres")
+    sheet = asked_sheet(source, COAT, plan=by.plan)
+    model = model_of_sheet(sheet, by) if by.plan is not None else None
+    (nominal, lower, upper), said = planned_limits(by, "thickness", model, asked)
+    if nominal is None or lower is None:
+        raise RemedyUsageError(f"{by.name} has no thickness limits: give --nominal and --lower")
+    return sheet, (nominal, lower, upper), sheet.taken + said
 
 
 def _check_asked(

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from pathlib import Path
 
+from qc.jobs.remedies.cards import RACK, asked_sheet
 from qc.jobs.remedies.errors import RemedyError, RemedyUsageError
-from qc.jobs.remedies.sheet import RemedySheet, SheetRow, SheetSource, sheet_named
-from qc.report.terminal import pair_text
+from qc.jobs.remedies.planned import given, model_of_sheet, planned_limits
+from qc.jobs.remedies.sheet import RemedySheet, SheetRow, SheetSource, with_taken
+from qc.report.terminal import pair_text, taken_text
 from qc.stats import Tabled
 from qc.trade import (
     BODY_EXTRA_UM,
@@ -76,10 +79,11 @@ class PairResult(Tabled):
     outer_run: TubeRun
     random_share: float | None
     best_share: float | None
+    taken: tuple[str, ...] = ()
 
     def to_dict(self) -> dict[str, object]:
-        """Give the pairing in the agreed shape."""
-        return self.pairing.to_dict()
+        """Give the pairing in the agreed shape; `taken` where something came from a card or a plan."""
+        return self.pairing.to_dict() | with_taken(self.taken)
 
     def to_text(self) -> str:
         """Give the sentence a technician needs first, then pairs, leftovers and the tubes themselves."""
@@ -88,28 +92,32 @@ class PairResult(Tabled):
             for run in (self.inner_run, self.outer_run)
         ]
         limits, shares = (self.lower_um, self.upper_um), (self.random_share, self.best_share)
-        return pair_text(self.pairing, limits, runs, shares)
+        return taken_text(pair_text(self.pairing, limits, runs, shares), self.taken)
 
 
 def pair(
     inner: SheetSource,
     outer: SheetSource,
     *,
-    target_um: float,
-    lower_um: float,
-    upper_um: float,
-    cost: str = "mean-squares",
+    target_um: float | None = None,
+    lower_um: float | None = None,
+    upper_um: float | None = None,
+    cost: str = "",
+    workshop: Path | None = None,
 ) -> PairResult:
     """Propose pairs from the rack.
 
     Parameters
     ----------
     inner, outer : path, polars DataFrame, pandas DataFrame or RemedySheet
-        Columns `tube, station, direction, od_mm` or `id_mm`, optionally `leg` and `surface`.
-    target_um, lower_um, upper_um : float
-        Diametral clearance wanted, and its limits. [um]
+        Columns `tube, station, direction, od_mm` or `id_mm`, optionally `leg` and `surface`; or a slide card
+        as a bench writes it, one for both sides too.
+    target_um, lower_um, upper_um : float, optional
+        Diametral clearance wanted, and its limits; else those of the workshop's plan. [um]
     cost : str
-        What is made least, see `qc.trade.COSTS`.
+        What is made least, see `qc.trade.COSTS`; else as the plan has it.
+    workshop : Path, optional
+        Workshop whose plan gives what is left out.
 
     Returns
     -------
@@ -123,7 +131,19 @@ def pair(
     RemedyUsageError
         Limits out of order or an unknown cost.
     """
-    inner, outer = sheet_named("inner tubes", inner), sheet_named("outer tubes", outer)
+    by = given(workshop)
+    inner = asked_sheet(inner, RACK["od_mm"], name="inner tubes", plan=by.plan)
+    outer = asked_sheet(outer, RACK["id_mm"], name="outer tubes", plan=by.plan)
+    taken = tuple(dict.fromkeys(inner.taken + outer.taken))
+    if by.plan is not None:
+        model = model_of_sheet(inner, by, "tube")
+        asked = (target_um, lower_um, upper_um)
+        (target_um, lower_um, upper_um), said = planned_limits(by, "clearance", model, asked)
+        taken += said
+        cost = cost or by.plan.workshop.pairing_cost
+    cost = cost or COSTS[0]
+    if target_um is None or lower_um is None or upper_um is None:
+        raise RemedyUsageError("--target-um, --lower-um and --upper-um are needed")
     if not max(abs(lower_um), abs(upper_um)) <= MOST_CLEARANCE_UM:
         raise RemedyUsageError(
             f"--lower-um {lower_um:g} and --upper-um {upper_um:g}: clearances in micrometres are needed"
@@ -147,7 +167,7 @@ def pair(
         raise RemedyError(f"{inner.name} and {outer.name}: {error}") from error
     inner_run, outer_run = tube_run("inner", inners), tube_run("outer", outers)
     shares = _shares(inner_run, outer_run, target_um, lower_um, upper_um)
-    return PairResult(pairing, target_um, lower_um, upper_um, inner_run, outer_run, *shares)
+    return PairResult(pairing, target_um, lower_um, upper_um, inner_run, outer_run, *shares, taken)
 
 
 def read_rack(sheet: RemedySheet, column: str) -> list[Tube]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TypeAlias
 
 from qc.ingest.cells import read_decimal
@@ -62,10 +62,11 @@ REMEDY = Manner(
 
 @dataclass(frozen=True, slots=True)
 class SheetRow:
-    """One row: its line in the file and its cells by column name, stripped."""
+    """One row: its line in the file and its cells by column name, stripped; `at` where a card had each."""
 
     line: int
     cells: Mapping[str, str]
+    at: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,12 +83,18 @@ class RemedySheet:
         Rows with at least one cell filled.
     workbook : bool
         Addresses are cells (`C5`) instead of lines.
+    taken : tuple of str
+        What the answer has to say about where its figures come from.
+    carded : bool
+        It was read from a card, whose columns bear our names.
     """
 
     name: str
     columns: tuple[str, ...]
     rows: tuple[SheetRow, ...]
     workbook: bool
+    taken: tuple[str, ...] = ()
+    carded: bool = False
 
     def has(self, column: str) -> bool:
         """Say whether there is such a column."""
@@ -105,6 +112,10 @@ class RemedySheet:
 
     def where(self, row: SheetRow, column: str) -> str:
         """Say where a cell is."""
+        if row.at:
+            at = row.at.get(column, "")
+            place = (f"cell {at}" if self.workbook else at) if at else f"line {row.line}"
+            return f"{self.name}, {place} ({column})"
         if self.workbook and column in self.columns:
             return f"{self.name}, cell {column_letters(self.columns.index(column))}{row.line} ({column})"
         return f"{self.name}, line {row.line}, column {column}"
@@ -196,6 +207,11 @@ def sheet_named(name: str, source: SheetSource) -> RemedySheet:
             named = zip(columns, cells, strict=True)
             rows.append(SheetRow(number, {column: cell for column, cell in named if column}))
     return RemedySheet(table.name, columns, tuple(rows), table.kind == "xlsx")
+
+
+def with_taken(taken: Sequence[str]) -> dict[str, object]:
+    """Give what an answer adds to its agreed shape where it took something from a card's head or a plan."""
+    return {"taken": list(taken)} if taken else {}
 
 
 def _texts(table: Table) -> list[list[str]]:

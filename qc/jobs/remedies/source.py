@@ -12,23 +12,24 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from qc import clock
 from qc.jobs.remedies.coating import CoatResult, coat
 from qc.jobs.remedies.errors import RemedyError, RemedyUsageError
-from qc.jobs.remedies.instruments import instrument_of, model_of, tune_plain
+from qc.jobs.remedies.instruments import instrument_of, tune_plain
 from qc.jobs.remedies.pairing import PairResult, pair
+from qc.jobs.remedies.planned import filled_limits, latest_limits, limits_in_plan
+from qc.jobs.remedies.planned import opened as _open
 from qc.jobs.remedies.recording import RecordingResult, hear
-from qc.jobs.remedies.sheet import RemedySheet, read_sheet, sheet_named
+from qc.jobs.remedies.sheet import RemedySheet, sheet_named
 from qc.jobs.remedies.tool_wear import ToolWear, WearResult, wear
 from qc.jobs.remedies.tuning import TuneResult, tune
+from qc.jobs.workshop import find_folder
 from qc.plain import Arguments
-from qc.trade import COSTS, Instrument
 
 if TYPE_CHECKING:
     import polars as pl
 
     from qc.jobs.workshop import Workshop
-    from qc.plan import Characteristic, DatedLimits, Model, Plan
+    from qc.plan import Characteristic, Model
 
 
 def tune_from(
@@ -58,17 +59,22 @@ def tune_from(
         raise RemedyUsageError("give either a FILE or --serial, not both")
     if file is None:
         return _tune_piece(serial or "", workshop, reference_air_c, options)
-    instrument, used = _instrument(workshop, model, plan, length_mm, valves)
-    if used is not None:
-        reference_air_c = (
-            used.workshop.reference_temperature_c if reference_air_c is None else reference_air_c
-        )
-        a4_hz = a4_hz or used.workshop.a4_hz
+    if length_mm is not None and (model is not None or plan is not None):
+        raise RemedyUsageError("give either --length-mm with --valve, or --model with --plan")
+    if length_mm is None and model is None and plan is None and workshop is None:
+        raise RemedyUsageError("say which instrument: --model NAME (with --plan FILE), or --length-mm MM")
+    if length_mm is None and valves:
+        raise RemedyUsageError("--valve goes with --length-mm; a model brings its own valves")
+    if model is not None and plan is None and workshop is None:
+        workshop = find_folder()
     return tune(
         file,
-        instrument,
-        reference_air_c=20.0 if reference_air_c is None else reference_air_c,
-        a4_hz=a4_hz or 440.0,
+        None if length_mm is None else tune_plain(length_mm, valves),
+        model=model,
+        workshop=workshop,
+        plan=plan,
+        reference_air_c=reference_air_c,
+        a4_hz=a4_hz,
         wav=wav,
         **options,
     )
@@ -88,19 +94,13 @@ def pair_from(
     if (inner is None) != (outer is None):
         raise RemedyUsageError("--inner and --outer belong together; leave both out for the workshop's rack")
     if inner is not None and outer is not None:
-        if target_um is None or lower_um is None or upper_um is None:
-            raise RemedyUsageError("--target-um, --lower-um and --upper-um are needed")
         return pair(
-            inner,
-            outer,
-            target_um=target_um,
-            lower_um=lower_um,
-            upper_um=upper_um,
-            cost=cost or (_open(workshop).plan.workshop.pairing_cost if workshop else COSTS[0]),
-        )
+            inner, outer, target_um=target_um, lower_um=lower_um, upper_um=upper_um, cost=cost,
+            workshop=workshop,
+        )  # fmt: skip
     shop = _open(workshop)
     rack = _rack(shop)
-    limits = _limits(shop.plan, "clearance", None, shop.today)
+    limits = limits_in_plan(shop.plan, "clearance", None, shop.today)
     sides = []
     for characteristic, column in (("inner_od", "od_mm"), ("outer_bore", "id_mm")):
         rows = rack.filter(rack["characteristic"] == characteristic)
@@ -108,7 +108,7 @@ def pair_from(
         sides.append(
             _sheet(rows, f"rack ({characteristic})", names, ["leg", "station", "direction", "surface"])
         )
-    target, lower, upper = _filled(limits, target_um, lower_um, upper_um)
+    target, lower, upper = filled_limits(limits, target_um, lower_um, upper_um)
     if target is None or lower is None or upper is None:
         raise RemedyUsageError(
             "the plan has no clearance limits: give --target-um, --lower-um and --upper-um"
@@ -131,19 +131,12 @@ def wear_from(
 ) -> WearResult:
     """Answer `qc wear` from a file, or for a characteristic of the workshop that wears."""
     if file is not None:
-        if value is None or against is None:
+        if workshop is None and (value is None or against is None):
             raise RemedyUsageError("--value and --against name the columns of the figure and the count")
-        day = as_of or clock.today("UTC")
         return wear(
-            file,
-            value=value,
-            against=against,
-            tool=tool,
-            lower=lower,
-            upper=upper,
-            per_week=per_week,
-            as_of=day,
-        )
+            file, value=value, against=against, tool=tool, lower=lower, upper=upper, per_week=per_week,
+            as_of=as_of, workshop=workshop,
+        )  # fmt: skip
     shop = _open(workshop, as_of)
     wearing = [(s.id, c) for s in shop.plan.stages for c in s.characteristics if c.wears_with]
     chosen = [(stage, c) for stage, c in wearing if value in (None, c.id, c.name)]
@@ -170,45 +163,17 @@ def coat_from(
     if (file is None) == (serial is None):
         raise RemedyUsageError("give a FILE with spots, or --serial of a piece in the workshop")
     if file is not None:
-        if nominal_um is None or lower_um is None:
-            raise RemedyUsageError("--nominal and --lower are needed, in micrometres")
-        sheet = read_sheet(file)
-    else:
-        shop = _open(workshop)
-        rows = shop.store.readings(serials=[serial or ""], characteristics=["thickness"])
-        sheet = _sheet(rows, f"{serial} (lacquer)", {"value": "um"}, ["area", "spot", "serial"])
-        limits = _limits(shop.plan, "thickness", rows["model"][0], shop.today)
-        nominal_um, lower_um, upper_um = _filled(limits, nominal_um, lower_um, upper_um)
-        if nominal_um is None or lower_um is None:
-            raise RemedyUsageError("the plan has no thickness limits: give --nominal and --lower")
+        return coat(
+            file, workshop=workshop, nominal_um=nominal_um, lower_um=lower_um, upper_um=upper_um, **options
+        )
+    shop = _open(workshop)
+    rows = shop.store.readings(serials=[serial or ""], characteristics=["thickness"])
+    sheet = _sheet(rows, f"{serial} (lacquer)", {"value": "um"}, ["area", "spot", "serial"])
+    limits = limits_in_plan(shop.plan, "thickness", rows["model"][0], shop.today)
+    nominal_um, lower_um, upper_um = filled_limits(limits, nominal_um, lower_um, upper_um)
+    if nominal_um is None or lower_um is None:
+        raise RemedyUsageError("the plan has no thickness limits: give --nominal and --lower")
     return coat(sheet, nominal_um=nominal_um, lower_um=lower_um, upper_um=upper_um, **options)
-
-
-def _instrument(
-    workshop: Path | None,
-    model: str | None,
-    plan: Path | None,
-    length_mm: float | None,
-    valves: Sequence[str],
-) -> tuple[Instrument, Plan | None]:
-    """Take the instrument from a length or a model of the plan: given both, they could contradict."""
-    if length_mm is not None:
-        if model is not None or plan is not None:
-            raise RemedyUsageError("give either --length-mm with --valve, or --model with --plan")
-        return tune_plain(length_mm, valves), None
-    if model is None:
-        raise RemedyUsageError("say which instrument: --model NAME (with --plan FILE), or --length-mm MM")
-    if valves:
-        raise RemedyUsageError("--valve goes with --length-mm; a model brings its own valves")
-    from qc.plan import load_plan
-
-    if plan is None:
-        used = _open(workshop).plan
-    else:
-        if not plan.is_file():
-            raise RemedyUsageError(f"--plan {plan}: there is no such file")
-        used = load_plan(plan)
-    return instrument_of(model_of(used, model)), used
 
 
 def _tune_piece(
@@ -244,51 +209,12 @@ def _rack(shop: Workshop) -> pl.DataFrame:
     return waiting
 
 
-def _open(workshop: Path | None, as_of: date | None = None) -> Workshop:
-    from qc.jobs.workshop import open_workshop
-
-    return open_workshop(workshop, as_of=as_of)
-
-
 def _sheet(rows: pl.DataFrame, name: str, renamed: dict[str, str], others: Sequence[str]) -> RemedySheet:
     """Hand stored readings to the reader of sheets, so that both ways share one set of checks."""
     if rows.height == 0:
         raise RemedyError(f"{name}: the store holds no readings. Check the serial, or upload the card first")
     columns = {**{column: column for column in others}, **renamed}
     return sheet_named(name, rows.select(list(columns)).rename(columns))
-
-
-def _limits(plan: Plan, characteristic: str, model: str | None, day: date) -> DatedLimits | None:
-    """Give the limits of a characteristic that hold for a model on a day: the latest entry that fits."""
-    found = None
-    for stage in plan.stages:
-        for one in stage.characteristics:
-            if one.id == characteristic:
-                found = _latest(one, model, day) or found
-    return found
-
-
-def _filled(
-    limits: DatedLimits | None, target: float | None, lower: float | None, upper: float | None
-) -> tuple[float | None, float | None, float | None]:
-    """Fill what the command left out from the plan's limits."""
-    if limits is None:
-        return target, lower, upper
-    return (
-        limits.target if target is None else target,
-        limits.lower if lower is None else lower,
-        limits.upper if upper is None else upper,
-    )
-
-
-def _latest(characteristic: Characteristic, model: str | None, day: date) -> DatedLimits | None:
-    fitting = [
-        limits
-        for limits in characteristic.limits
-        if (limits.since is None or limits.since <= day)
-        and (not limits.models or model in (None, *limits.models))
-    ]
-    return max(fitting, key=lambda limits: (limits.since or date.min, bool(limits.models)), default=None)
 
 
 def _of_tools_in_use(rows: pl.DataFrame, shop: Workshop) -> pl.DataFrame:
@@ -324,7 +250,9 @@ def _wear_by_model(
     cautions: tuple[str, ...] = ()
     for name in rows["tool"].unique(maintain_order=True).to_list():
         own = _since_fitting(rows.filter(rows["tool"] == name))
-        _, low, high = _filled(_latest(characteristic, own["model"][0], shop.today), None, lower, upper)
+        _, low, high = filled_limits(
+            latest_limits(characteristic, own["model"][0], shop.today), None, lower, upper
+        )
         sheet = _sheet(own, f"{name} ({characteristic.id})", {"value": "value"}, ["tool", "tool_count"])
         result = wear(
             sheet,

@@ -4,17 +4,25 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
+from pathlib import Path
 
+from qc import clock
+from qc.jobs.remedies.cards import asked_sheet, wear_wanted
 from qc.jobs.remedies.errors import RemedyUsageError
-from qc.jobs.remedies.sheet import MOST_FIGURE, RemedySheet, SheetRow, SheetSource, read_sheet
-from qc.report.terminal import wear_text
+from qc.jobs.remedies.planned import given, model_of_sheet, planned_limits
+from qc.jobs.remedies.sheet import MOST_FIGURE, RemedySheet, SheetRow, SheetSource, with_taken
+from qc.plan import Plan
+from qc.report.terminal import taken_text, wear_text
 from qc.stats import Tabled
 from qc.trade import TradeError, WearLine, cautions_for, fit_wear
 
 LEAST_FOR_LINE = 3
 """Pieces that make a line with something to spare."""
+
+DRAWS, TOOL = "draws", "tool"
+"""Columns of a drawing card where the command names none."""
 
 LEAST_PACE = 1e-3
 """Chosen: a draw in twenty years is no pace. [1/week]"""
@@ -61,44 +69,50 @@ class WearResult(Tabled):
     value: str
     against: str
     cautions: tuple[str, ...]
+    taken: tuple[str, ...] = ()
 
     def to_dict(self) -> dict[str, object]:
-        """Give the forecasts in the agreed shape."""
-        return {"tools": [tool.to_dict() for tool in self.tools]}
+        """Give the forecasts in the agreed shape; `taken` where something came from a card or a plan."""
+        return {"tools": [tool.to_dict() for tool in self.tools]} | with_taken(self.taken)
 
     def to_text(self) -> str:
         """Give one sentence a tool, the most urgent first, then the figures."""
         tools = [(t.tool, t.n, t.line, t.change_by_date, t.warnings) for t in self.tools]
-        return wear_text(tools, self.cautions)
+        return taken_text(wear_text(tools, self.cautions), self.taken)
 
 
 def wear(
     sheet: SheetSource,
     *,
-    value: str,
-    against: str,
+    value: str | None = None,
+    against: str | None = None,
     tool: str | None = None,
     lower: float | None = None,
     upper: float | None = None,
     per_week: float | None = None,
     as_of: date | None = None,
+    workshop: Path | None = None,
 ) -> WearResult:
     """Forecast the wear of every tool on a sheet.
 
     Parameters
     ----------
     sheet : path, polars DataFrame, pandas DataFrame or RemedySheet
-        One row a piece, in order of making.
-    value, against : str
-        Columns of the figure that wears and of the count since the tool was fitted.
+        One row a piece, in order of making; or a drawing card as a bench writes it, whose pieces count as the
+        mean of their readings.
+    value, against : str, optional
+        Columns of the figure that wears and of the count since the tool was fitted; with a workshop its
+        figure that wears, and the draws.
     tool : str, optional
         Column of the tool's name.
     lower, upper : float, optional
-        Limits of the figure. [its unit]
+        Limits of the figure; else those of the workshop's plan for the model. [its unit]
     per_week : float, optional
         Draws a week, for a date.
     as_of : date, optional
-        Day from which the date counts; needed with `per_week`.
+        Day from which the date counts; else the workshop's, else today.
+    workshop : Path, optional
+        Workshop whose plan gives what is left out.
 
     Returns
     -------
@@ -112,7 +126,41 @@ def wear(
     RemedyUsageError
         Limits or pace that cannot be.
     """
-    sheet = read_sheet(sheet)
+    by = given(workshop, as_of=as_of)
+    _check_asked(lower, upper, per_week)
+    if value is None and by.plan is not None:
+        value = wearing_figure(by.plan)
+    if value is None or (against is None and by.plan is None):
+        raise RemedyUsageError("--value and --against name the columns of the figure and the count")
+    if as_of is None:
+        as_of = by.today if by.shop is not None else clock.today("UTC")
+    value, against = value.strip().lower(), (against or DRAWS).strip().lower()
+    tool = tool and tool.strip().lower()
+    sheet = asked_sheet(sheet, wear_wanted(value, against, tool, by.plan), plan=by.plan)
+    if tool is None and sheet.has(TOOL) and sheet.carded:
+        tool = TOOL
+    sheet.need(value, against, *([tool] if tool else []))
+    sheet = _pieces(sheet, value, against, tool)
+    taken = sheet.taken
+    groups: dict[str, list[SheetRow]] = defaultdict(list)
+    for row in sheet.rows:
+        groups[sheet.label(row, tool) if tool else ""].append(row)
+    tools = []
+    for name, rows in groups.items():
+        own = replace(sheet, rows=tuple(rows))
+        model = model_of_sheet(own, by) if by.plan is not None else None
+        (_, low, high), said = planned_limits(by, value, model, (None, lower, upper))
+        taken += said
+        counts = tuple(sheet.number(row, against) for row in rows)
+        values = tuple(sheet.number(row, value) for row in rows)
+        line, warnings = _line(sheet, rows, counts, values, (value, against), low, high)
+        change = _date(line, per_week, as_of)
+        tools.append(ToolWear(name, len(rows), line, change, warnings, counts, values))
+    return WearResult(tuple(tools), value, against, cautions_for("drawing"), tuple(dict.fromkeys(taken)))
+
+
+def _check_asked(lower: float | None, upper: float | None, per_week: float | None) -> None:
+    """Refuse limits and a pace that cannot be, each by the option it came with."""
     if per_week is not None and not LEAST_PACE <= per_week <= MOST_FIGURE:
         raise RemedyUsageError(f"--per-week {per_week:g}: a number of draws above 0 is needed")
     for name, limit in (("--lower", lower), ("--upper", upper)):
@@ -120,19 +168,37 @@ def wear(
             raise RemedyUsageError(f"{name} {limit:g}: a limit in the unit of the values is needed")
     if lower is not None and upper is not None and not lower < upper:
         raise RemedyUsageError(f"--lower {lower:g} must be below --upper {upper:g}")
-    value, against, tool = value.strip().lower(), against.strip().lower(), tool and tool.strip().lower()
-    sheet.need(value, against, *([tool] if tool else []))
-    groups: dict[str, list[SheetRow]] = defaultdict(list)
+
+
+def wearing_figure(plan: Plan) -> str:
+    """Return the one figure of a plan that wears.
+
+    Raises
+    ------
+    RemedyUsageError
+        There is none, or more than one.
+    """
+    names = [c.id for stage in plan.stages for c in stage.characteristics if c.wears_with]
+    if len(names) != 1:
+        raise RemedyUsageError(f"--value: say which figure wears; the plan has {', '.join(names) or 'none'}")
+    return names[0]
+
+
+def _pieces(sheet: RemedySheet, value: str, against: str, tool: str | None) -> RemedySheet:
+    """Give one row a piece of a card, its readings averaged: what is read twice is no second piece."""
+    if not sheet.carded or not sheet.has("serial"):
+        return sheet
+    together: dict[tuple[str, ...], list[SheetRow]] = defaultdict(list)
     for row in sheet.rows:
-        groups[sheet.label(row, tool) if tool else ""].append(row)
-    tools = []
-    for name, rows in groups.items():
-        counts = tuple(sheet.number(row, against) for row in rows)
-        values = tuple(sheet.number(row, value) for row in rows)
-        line, warnings = _line(sheet, rows, counts, values, (value, against), lower, upper)
-        change = _date(line, per_week, as_of)
-        tools.append(ToolWear(name, len(rows), line, change, warnings, counts, values))
-    return WearResult(tuple(tools), value, against, cautions_for("drawing"))
+        key = (sheet.text(row, "serial"), sheet.text(row, against), sheet.text(row, tool) if tool else "")
+        together[key].append(row)
+    rows = []
+    for same in together.values():
+        mean = math.fsum(sheet.number(row, value) for row in same) / len(same)
+        rows.append(
+            replace(same[0], cells={**same[0].cells, value: repr(mean)}) if len(same) > 1 else same[0]
+        )
+    return replace(sheet, rows=tuple(rows))
 
 
 def _line(
@@ -161,6 +227,8 @@ def _line(
 
 def _date(line: WearLine | None, per_week: float | None, as_of: date | None) -> date | None:
     if line is None or line.change_by_count is None or per_week is None or as_of is None:
+        return None
+    if not line.proven:  # a day in the calendar would be read as the end of a tool that does not wear yet
         return None
     weeks = max(0.0, (line.change_by_count - line.last_count) / per_week)
     most = min(MOST_DAYS, (date.max - as_of).days)

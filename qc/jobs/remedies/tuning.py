@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from qc.ingest.cells import read_decimal
+from qc.jobs.remedies.cards import NOTES, asked_sheet
 from qc.jobs.remedies.errors import RemedyUsageError
+from qc.jobs.remedies.instruments import model_of
 from qc.jobs.remedies.notes import read_notes
-from qc.jobs.remedies.sheet import RemedySheet, SheetSource, read_sheet, sheet_named
-from qc.report.terminal import tune_text
+from qc.jobs.remedies.planned import Given, given, instrument_for, one_piece
+from qc.jobs.remedies.sheet import RemedySheet, SheetSource, with_taken
+from qc.report.terminal import taken_text, tune_text
 from qc.stats import Tabled
 from qc.trade import (
     Instrument,
@@ -34,28 +37,32 @@ class TuneResult(Tabled):
     instrument: Instrument
     notes: tuple[Note, ...]
     learned: Sensitivity | None = None
+    taken: tuple[str, ...] = ()
 
     def to_dict(self) -> dict[str, object]:
-        """Give the remedy in the agreed shape."""
-        return self.remedy.to_dict()
+        """Give the remedy in the agreed shape; `taken` where something came from a card's head or a plan."""
+        return self.remedy.to_dict() | with_taken(self.taken)
 
     def to_text(self) -> str:
         """Give the sentence a technician needs first, then the tables."""
-        return tune_text(self.remedy, self.learned)
+        return taken_text(tune_text(self.remedy, self.learned), self.taken)
 
 
 def tune(
     sheet: SheetSource,
-    instrument: Instrument,
+    instrument: Instrument | None = None,
     *,
     reading_sd: float | None = None,
     sitting_sd: float | None = None,
-    reference_air_c: float = 20.0,
-    a4_hz: float = 440.0,
+    reference_air_c: float | None = None,
+    a4_hz: float | None = None,
     reference: SheetSource | None = None,
     before: SheetSource | None = None,
     changed: str | None = None,
     wav: Path | None = None,
+    model: str | None = None,
+    workshop: Path | None = None,
+    plan: Path | None = None,
 ) -> TuneResult:
     """Compute the remedy of a note set.
 
@@ -63,15 +70,15 @@ def tune(
     ----------
     sheet : path, polars DataFrame, pandas DataFrame or RemedySheet
         Columns `partial, position, valve, cents` (or `hz`) and optionally `repeat, tester, sitting, air_c,
-        method, main_out_mm, wrap_out_mm`.
-    instrument : Instrument
-        The model.
+        method, main_out_mm, wrap_out_mm`; or a bench's tuning card, in any layout an upload takes.
+    instrument : Instrument, optional
+        What was blown; else `model`, or the model that the card or its piece's record says.
     reading_sd, sitting_sd : float, optional
         Known spread of a reading and from day to day. [cent]
-    reference_air_c : float
-        Temperature the workshop tunes for. [C]
-    a4_hz : float
-        Tuner's A4, used for a column `hz` or a recording. [Hz]
+    reference_air_c : float, optional
+        Temperature the workshop tunes for; else the plan's, else 20. [C]
+    a4_hz : float, optional
+        Tuner's A4, used for a column `hz` or a recording; else the card's, the plan's, 440. [Hz]
     reference : as `sheet`, optional
         Note set of the shared reference instrument, blown by the same testers.
     before : as `sheet`, optional
@@ -79,7 +86,9 @@ def tune(
     changed : str, optional
         What was changed, `main=-6` or `F=-16`: millimetres of tube.
     wav : Path, optional
-        Recording of the card's notes in its order; the card then needs no cents.
+        Recording of the card's notes in order; it then needs no cents.
+    model, workshop, plan : str or Path, optional
+        Model of the plan; workshop folder, or plan file, whose models and temperatures hold.
 
     Returns
     -------
@@ -93,20 +102,20 @@ def tune(
     RemedyUsageError
         Options that do not fit together.
     """
-    sheet = read_sheet(sheet)
+    by = given(workshop, plan)
     _check_options(reading_sd, sitting_sd, before is not None, changed)
+    sheet, instrument, taken = _read(sheet, by, instrument, model, wav)
+    reference_air_c, a4_hz, said = _pitch(sheet, by, reference_air_c, a4_hz)
     notes = _notes(sheet, instrument, a4_hz, wav)
-    offsets = None
+    offsets, learned = None, None
     if reference is not None:
-        other = sheet_named("reference", reference)
+        other = asked_sheet(reference, NOTES, name="reference", plan=by.plan)
         offsets = _offsets(other, instrument, a4_hz)
         _same_testers(sheet, notes, offsets, other)
-    learned = None
     try:
         if before is not None and changed is not None:
-            part, change = _change(changed, instrument)
-            old = read_notes(sheet_named("before", before), instrument, a4_hz)
-            learned = learn_sensitivity(old, notes, instrument, part, change, reading_sd)
+            old = read_notes(asked_sheet(before, NOTES, name="before", plan=by.plan), instrument, a4_hz)
+            learned = learn_sensitivity(old, notes, instrument, *_change(changed, instrument), reading_sd)
         remedy = tuning_remedy(
             notes,
             instrument,
@@ -118,7 +127,45 @@ def tune(
         )
     except TradeError as error:
         raise sheet.blame(error, sheet.rows, {}) from error
-    return TuneResult(remedy, instrument, tuple(notes), learned)
+    return TuneResult(remedy, instrument, tuple(notes), learned, taken + said)
+
+
+def _read(
+    source: SheetSource, by: Given, instrument: Instrument | None, model: str | None, wav: Path | None
+) -> tuple[RemedySheet, Instrument, tuple[str, ...]]:
+    """Read the note set and find what it was blown on, with what to say of where that is known from."""
+    if instrument is None and model is not None and by.plan is not None:
+        model_of(by.plan, model)  # an unknown model is told before anything is read
+    wanted = NOTES
+    if wav is not None:  # a card for a recording holds no pitches
+        wanted = replace(NOTES, needed=(*NOTES.needed, ("partial", "position")))
+    sheet = asked_sheet(source, wanted, plan=by.plan)
+    one_piece(sheet)
+    if instrument is not None:
+        return sheet, instrument, sheet.taken
+    found, said = instrument_for(sheet, by, model)
+    return sheet, found, sheet.taken + said
+
+
+def _pitch(
+    sheet: RemedySheet, by: Given, air_c: float | None, a4_hz: float | None
+) -> tuple[float, float, tuple[str, ...]]:
+    """Return temperature and A4: as asked, else as the card says, else the plan's; with what was taken."""
+    said = []
+    row = next(iter(sheet.rows), None)
+    if a4_hz is None and row is not None and sheet.has("a4_hz"):
+        a4_hz = sheet.optional_number(row, "a4_hz")
+    shop = by.plan.workshop if by.plan is not None else None
+    if shop is not None and by.shop is not None and sheet.taken:
+        if air_c is None:
+            said.append(f"tuned for {shop.reference_temperature_c:g} C")
+        if a4_hz is None:
+            said.append(f"A4 {shop.a4_hz:g} Hz")
+    if shop is not None:
+        air_c = shop.reference_temperature_c if air_c is None else air_c
+        a4_hz = a4_hz or shop.a4_hz
+    told = (f"From {by.name}: {', '.join(said)}",) if said else ()
+    return 20.0 if air_c is None else air_c, a4_hz or 440.0, told
 
 
 def _check_options(

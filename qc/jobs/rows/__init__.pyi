@@ -1,14 +1,36 @@
 """Types of what `qc.jobs.rows` offers; the package fetches each name on first use."""
 
+from .correcting import Corrected as Corrected
+from .correcting import correct_reading as correct_reading
+from .correcting import withdraw_reading as withdraw_reading
+from .corrections import offered_now as offered_now
+from .finding import PieceReading as PieceReading
+from .finding import PieceReadings as PieceReadings
+from .finding import readings_of as readings_of
+from .finding import standing_reading as standing_reading
+from .naming import PLACE_WORDS as PLACE_WORDS
+from .naming import figure_words as figure_words
+from .naming import piece_words as piece_words
+from .naming import place_words as place_words
+from .reasons import DOUBT_NAMES as DOUBT_NAMES
+from .reasons import is_doubt as is_doubt
+from .reasons import one_reason_each as one_reason_each
 from .settling import Decision as Decision
 from .settling import Mended as Mended
 from .settling import MendedRows as MendedRows
+from .settling import Undone as Undone
+from .settling import UndoneRows as UndoneRows
 from .settling import mend_held as mend_held
 from .settling import mend_rows as mend_rows
 from .settling import settle_rows as settle_rows
-from .waiting import DOUBT_NAMES as DOUBT_NAMES
+from .settling import undo_decisions as undo_decisions
+from .settling import undo_settled as undo_settled
 from .waiting import Exported as Exported
+from .waiting import HeldGroup as HeldGroup
 from .waiting import HeldList as HeldList
 from .waiting import HeldRow as HeldRow
 from .waiting import export_held as export_held
 from .waiting import list_held as list_held
+from .waiting import mend_words as mend_words
+from .waiting import proposals_of as proposals_of
+from .waiting import recorded_of as recorded_of

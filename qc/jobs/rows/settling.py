@@ -16,10 +16,14 @@ from qc.ingest import Checked, MendedRow, Reason, mend_row, recheck, warm_up
 from qc.jobs.errors import JobError
 from qc.jobs.judging import NOTHING_STORED, STORED_NOT_JUDGED, catch_up, ending
 from qc.jobs.past import known_of
-from qc.jobs.roles import Verb, may
-from qc.jobs.rows.waiting import DOUBT_NAMES
+from qc.jobs.roles import Verb, may, refuse_no_reason
+from qc.jobs.rows.corrections import offered_now
+from qc.jobs.rows.naming import piece_words
+from qc.jobs.rows.reasons import DOUBT_NAMES, is_doubt
+from qc.jobs.rows.waiting import mend_words, recorded_of
 from qc.jobs.workshop import Workshop
-from qc.plain import JsonObject
+from qc.plain import FrameRow, JsonObject
+from qc.plan import Plan
 from qc.report.terminal import mended_text
 from qc.stats import Tabled
 from qc.store import HeldReason, HeldRecord, reasons_of
@@ -62,6 +66,36 @@ class MendedRows:
     def to_text(self) -> str:
         """Say it row by row."""
         return "\n".join(row.to_text() for row in self.rows)
+
+
+@dataclass(frozen=True, slots=True)
+class Undone:
+    """A decision taken back: the row, the number under which it waits again, its piece and place."""
+
+    row: int
+    waits_as: int
+    what: str
+
+    @property
+    def sentence(self) -> str:
+        """Say it."""
+        return f"Row {self.row} ({self.what}) waits again, as row {self.waits_as}."
+
+
+@dataclass(frozen=True, slots=True)
+class UndoneRows:
+    """Decisions that were taken back."""
+
+    rows: tuple[Undone, ...]
+
+    def to_dict(self) -> JsonObject:
+        """Return plain values."""
+        rows = [{"row": one.row, "waits_as": one.waits_as, "sentence": one.sentence} for one in self.rows]
+        return {"undone": rows}
+
+    def to_text(self) -> str:
+        """Say it row by row."""
+        return "\n".join(one.sentence for one in self.rows)
 
 
 def mend_held(
@@ -155,7 +189,7 @@ def _waiting(workshop: Workshop, rows: Sequence[int]) -> list[HeldRecord]:
             f"No row {settled[0].id} is held any more. Settled already: {told}{_none_changed(rows)}. "
             "See the list: qc held list"
         )
-    return [known[row] for row in rows]
+    return offered_now(workshop, [known[row] for row in rows])
 
 
 def _none_changed(rows: Sequence[int]) -> str:
@@ -171,15 +205,16 @@ def _settle(
 ) -> Mended:
     """Decide about one row that waits, inside the transaction of all."""
     row = held.id
+    named = f"Row {row} ({piece_words(held.as_typed(), workshop.plan)})"
     if decision is Decision.DROP:
         workshop.store.settle_held([row], "dropped", who=who, when=workshop.now, note="set aside")
-        return Mended(row, "dropped", f"Row {row} is set aside; it stays on record as typed.")
+        return Mended(row, "dropped", f"{named} is set aside; it stays on record as typed.")
     kept = {"table": held.table, "typed": held.typed}
-    mended = mend_row(kept, _changes(held, decision, changes), workshop.plan)
+    mended = mend_row(kept, _changes(held, decision, changes, workshop.plan), workshop.plan)
     checked = _check_again(workshop, mended, held, decision)
     if not checked.held.is_empty():
         reasons = reasons_of(checked.held["reasons"][0])
-        return Mended(row, "held", _still_held(row, decision, reasons), reasons)
+        return Mended(row, "held", _still_held(named, decision, reasons), reasons)
     workshop.store.settle_held(
         [row],
         "accepted",
@@ -190,18 +225,25 @@ def _settle(
         replaces=mended.replaces,
         note=f"{decision.value}: {json.dumps(mended.to_dict()['changed'], ensure_ascii=False)}",
     )
-    return Mended(row, "accepted", f"Row {row} is accepted{_said(mended)}.")
+    return Mended(
+        row, "accepted", f"{named} is accepted{_said(mended, held, recorded_of(workshop, [held]))}."
+    )
 
 
 def _changes(
-    held: HeldRecord, decision: Decision, changes: Mapping[str, object] | None
+    held: HeldRecord, decision: Decision, changes: Mapping[str, object] | None, plan: Plan
 ) -> Mapping[str, object]:
     if decision is Decision.BY_HAND:
         return changes or {}
     if decision is Decision.AS_TYPED:
         return {}
     if not held.proposal:
-        raise JobError(f"Row {held.id} has no proposed mend. Change it by hand: qc held mend {held.id} --set")
+        typed = held.as_typed()
+        column = next((name for name in ("value", "serial", "day") if name in typed), "value")
+        raise JobError(
+            f"Row {held.id} ({piece_words(typed, plan)}) has no proposed mend. Change it by hand: "
+            f"qc held mend {held.id} --set {column}=VALUE --who CODE"
+        )
     return held.proposal
 
 
@@ -218,17 +260,57 @@ def _check_again(workshop: Workshop, mended: MendedRow, held: HeldRecord, decisi
     return recheck([mended], workshop.plan, known, confirmed=confirmed)[0]
 
 
-def _still_held(row: int, decision: Decision, reasons: Iterable[HeldReason]) -> str:
-    faults = [reason for reason in reasons if reason.id not in DOUBT_NAMES]
+def _still_held(named: str, decision: Decision, reasons: Iterable[HeldReason]) -> str:
+    faults = [reason for reason in reasons if not is_doubt(reason)]
     if decision is Decision.AS_TYPED and faults:
-        return f"Row {row} is still held: a doubt can be confirmed, a fault cannot. Type another value."
-    return f"Row {row} is still held."
+        return f"{named} is still held: a doubt can be confirmed, a fault cannot. Type another value."
+    return f"{named} is still held."
 
 
-def _said(mended: MendedRow) -> str:
-    if not mended.changed:
-        return " as typed"
-    changes = ", ".join(
-        f"{name} {old} -> {new}" for name, (old, new) in mended.changed.items() if name != "hint"
-    )
-    return f" with {changes}" if changes else ""
+def _said(mended: MendedRow, held: HeldRecord, recorded: Mapping[int, FrameRow]) -> str:
+    """Say what the row became: ``: 500 becomes 0.5``."""
+    changes = {name: new for name, (_, new) in mended.changed.items()}
+    if mended.replaces is not None:
+        changes["replaces"] = mended.replaces
+    said = mend_words(changes, held.as_typed(), held.text, recorded)
+    return f": {said}" if said else " as typed"
+
+
+def undo_decisions(workshop: Workshop, rows: Iterable[int], *, who: str, why: str) -> UndoneRows:
+    """Take back what was decided about held rows: they wait again, and what came of them counts no more.
+
+    Parameters
+    ----------
+    workshop : Workshop
+        An open workshop.
+    rows : iterable of int
+        The numbers that they had while they were held.
+    who, why : str
+        Code of the person who takes it back, and the reason, kept with it.
+
+    Raises
+    ------
+    UsageError
+        Nobody is named, or no reason is given.
+    StoreError
+        Nothing was decided about one of them, that was taken back already, or what came of it was put right
+        since; then none is taken back.
+    """
+    done = undo_settled(workshop, rows, who=who, why=why)
+    with ending(STORED_NOT_JUDGED):
+        catch_up(workshop)
+    return done
+
+
+def undo_settled(workshop: Workshop, rows: Iterable[int], *, who: str, why: str) -> UndoneRows:
+    """Take back decisions as `undo_decisions` does, and leave judging to whoever comes next."""
+    refuse_no_reason(why)
+    numbers = list(dict.fromkeys(rows))
+    with ending(NOTHING_STORED), workshop.store.writing():
+        may(who, Verb.MEND, workshop.plan)
+        known = {row.id: row for row in workshop.store.held(open_only=False, ids=numbers)}
+        done = []
+        for number in numbers:
+            waits = workshop.store.undo_held(number, who=who, when=workshop.now, why=why)
+            done.append(Undone(number, waits, piece_words(known[number].as_typed(), workshop.plan)))
+    return UndoneRows(tuple(done))

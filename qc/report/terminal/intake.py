@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Any
 
+from qc.report.terminal.columns import table
 from qc.words import count_words
 
 SheetLine = tuple[str, int, int, int, int, Mapping[str, int], int]
@@ -19,18 +19,20 @@ def receipt_text(
     sheets: Sequence[SheetLine],
     raised: Sequence[str],
     late: Sequence[str] = (),
+    read_with: Sequence[Sequence[str]] = (),
     missing: Sequence[Sequence[str]] = (),
     accepted: str = "",
 ) -> str:
     """Say what became of each sheet, what was raised, and what sheets from before had brought unjudged.
 
-    What is still missing of a card is said below its sheet, where they are few; `accepted` says where
-    readings stand that no series takes.
+    `read_with` says of each sheet how it was read, where that was not by the plan alone; `missing`, where
+    sheets are few, what its card still lacks; `accepted` where readings stand that no series takes.
     """
     lines: list[str] = []
     for number, sheet in enumerate(sheets):
         if sheet[1] or len(sheets) < FEW_SHEETS:
             lines.append(_sheet_line(sheet))
+            lines += [f"   {said}" for said in (read_with[number] if read_with else ())]
         if len(sheets) < FEW_SHEETS and number < len(missing):
             lines += [f"   {said}" for said in missing[number]]
     if len(sheets) > 1:
@@ -76,34 +78,72 @@ def learned_text(rows: int, accepted: int, held: int, already_known: int, again:
 
 
 def held_row_text(
-    number: int, serial: str, typed: str, reasons: Sequence[tuple[str, str]], proposal: Mapping[str, Any]
+    number: int,
+    what: str,
+    typed: str,
+    reasons: Sequence[tuple[str, str]],
+    mends: Sequence[tuple[str, str]],
 ) -> str:
-    """Say where a row stands, why it is held (sentence and mend), and what would put it right."""
-    lines = [f"{number}  {serial or '(no serial)'}  typed '{typed}'"]
+    """Say which piece and place a row is, why it is held (sentence and mend), what would mend it and how."""
+    lines = [f"{number}  {what}  typed '{typed}'"]
     lines += [f"     {sentence} {mend}" for sentence, mend in reasons]
-    if proposal:
-        said = ", ".join(f"{name} = {value}" for name, value in proposal.items())
-        lines.append(f"     Proposed: {said}   (qc held mend {number} --accept)")
+    words = ["Proposed", *["Or"] * len(mends)]
+    for word, (mend, way) in zip(words, mends, strict=False):
+        lines.append(f"     {word}: {mend}   (qc held mend {number} {way} --who CODE)")
     return "\n".join(lines)
 
 
-def held_text(runs: Sequence[tuple[str, Sequence[int]]]) -> str:
-    """List held rows: of those held alike the first in words, and the numbers of all."""
-    number = sum(len(numbers) for _, numbers in runs)
+def held_text(groups: Sequence[tuple[str, int, str, str]]) -> str:
+    """List held rows: of those held alike the first in words, the numbers of all and what settles them.
+
+    A group is the words of its first row, how many rows it has, their numbers, and the command for all.
+    """
+    number = sum(rows for _, rows, _, _ in groups)
     if not number:
         return "Nothing is held."
     lines = [f"{number} row{'s are' if number != 1 else ' is'} held."]
-    for first, (_, *others) in runs:
+    if len(groups) < number:
+        lines[0] += f" That is {count_words(len(groups), 'question')}: rows held alike stand together."
+    for first, rows, numbers, command in groups:
         lines.append(first)
-        if others:
-            numbers = f"{others[0]}-{others[-1]}" if len(others) > 1 else str(others[0])
-            lines.append(f"     So {'are' if len(others) > 1 else 'is'} {len(others)} more: {numbers}")
+        if rows > 1:
+            lines.append(f"     {rows} rows are held alike: {numbers}   (all at once: {command})")
     return "\n".join(lines)
 
 
 def mended_text(sentence: str, reasons: Sequence[str]) -> str:
     """Say what became of a row, and why where it is still held."""
     return "\n".join([sentence, *(f"  {reason}" for reason in reasons)])
+
+
+def readings_text(serial: str, rows: Sequence[tuple[str, ...]]) -> str:
+    """List the readings of a piece by number: day, figure, what it says, who, and what became of it."""
+    if not rows:
+        return f"No reading of {serial} is on record."
+    head = ("reading", "day", "figure", "says", "by", "")
+    way = "Put one right: qc correct READING --set value=VALUE --who CODE --why REASON (or --withdraw)"
+    return "\n".join(
+        [f"{serial}: {count_words(len(rows), 'reading')}.", *table([head, *rows], ">" + "<"), way]
+    )
+
+
+def correction_text(
+    sentence: str, series: Sequence[tuple[str, tuple[str, str], Sequence[str], Sequence[str]]]
+) -> str:
+    """Say what became of a reading, and for each series judged anew what is told otherwise.
+
+    A series is its title, its behaviour before and now, the signals told no more and those told newly.
+    """
+    lines = [sentence]
+    if not series:
+        lines.append("No series had to be judged anew.")
+    for title, (was, now), gone, raised in series:
+        told = f"{was} becomes {now}" if was and was != now else now
+        same = "" if gone or raised or (was and was != now) else ", as before"
+        lines.append(f"Judged anew: {title}: {told}{same}.")
+        lines += [f"  no longer told: {one}" for one in gone]
+        lines += [f"▲ {one}" for one in raised]
+    return "\n".join(lines)
 
 
 def exported_text(rows: int, file: Path) -> str:

@@ -41,6 +41,11 @@ def tune_text(remedy: TuningRemedy, learned: Sensitivity | None) -> str:
     return "\n".join(lines)
 
 
+def taken_text(text: str, taken: Sequence[str]) -> str:
+    """Add to an answer where its figures come from: which line of a card, whose plan."""
+    return "\n".join([text, *block("Taken", taken)]) if taken else text
+
+
 def recording_text(name: str, notes: Sequence[HeldNote]) -> str:
     """Say what was held in a recording, one line a note."""
     lines = [f"{name}: {len(notes)} held notes"]
@@ -139,7 +144,9 @@ def _urgency(tool: Forecast) -> float:
     line = tool[2]
     if line is None or line.change_by_count is None:
         return float("inf")
-    return line.change_by_count - line.last_count
+    left = line.change_by_count - line.last_count
+    # what does not wear, as far as one can tell, comes after all that does, unless its next piece is at risk
+    return left if line.proven or left < 0 else float("inf")
 
 
 def _wear_row(name: str, pieces: int, line: WearLine | None) -> Row:
@@ -158,6 +165,13 @@ def _wear_sentence(tool: Forecast) -> str:
     if line is None or line.change_by_count is None:
         return f"{name}: no change to plan by count ({warnings[0]})" if warnings else f"{name}: no limit"
     left = line.change_by_count - line.last_count
+    if not line.proven:
+        # the count comes from the scatter of the pieces alone: it is no day to plan a change for
+        inside = f"the next pieces stay inside to count {line.change_by_count}"
+        risky = "the next piece may fall outside: measure every one"
+        return f"{name}: no wear is proven yet, no change to plan; by the scatter of the pieces " + (
+            inside if left >= 0 else risky
+        )
     if left < 0:
         return f"{name}: change now; it was due at count {line.change_by_count}"
     when = f", about {change_by_date:%Y-%m-%d}" if change_by_date else ""

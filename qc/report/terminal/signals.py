@@ -3,50 +3,108 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import date
 
 from qc.report.terminal.columns import table
-from qc.sayings import WORDS, Said
-from qc.watch import DEFER, SignalResult, Span, rate_words
+from qc.sayings import OUTCOME_WORDS, WORDS, Said, What, outcome_of
+from qc.watch import Span, caution_words, rate_words
 from qc.words import count_words, day_words
 
 Touch = tuple[str, str, date, Sequence[str], date | None, bool]
 """Serial, serial of the instrument it went into, first day, stages, day it left, told by held rows only."""
 
 
-def signal_text(
-    head: tuple[str, str, str],
-    found: SignalResult,
-    steps: Sequence[str],
-    cautions: Sequence[str],
-    events: Sequence[Said],
-    told: Sequence[tuple[date, str, str]] = (),
-) -> str:
-    """Say everything of one signal; `head` is its id, the name of its series, and how it stands.
+@dataclass(frozen=True, slots=True)
+class SignalWords:
+    """Everything of one signal that is said in lines.
 
-    `told` are day, sentence and coincidence each time it was said otherwise.
+    Attributes
+    ----------
+    head : (str, str, str)
+        Its id, the name of its series, and how it stands.
+    sentence, because : str
+        What it says; of a closed one by the words it was closed by.
+    rate : float
+        Chance of a false signal a piece.
+    steps : sequence of (str, Said or None)
+        The steps, with what was said where one is done.
+    cautions, events
+        Usual cautions; what was said, oldest first.
+    told : sequence of (date, str, str)
+        Day, sentence and coincidence each time it was said otherwise.
+    owner, age_days, due
+        Who has it, for how long it is known, by when it is to be closed.
+    mend : str
+        How far a mend is borne out.
+    anew : (str, str) or None
+        What is found now, where that is said otherwise than at the closing.
+    made_under : sequence of str
+        Pieces made under the cause, a line each.
     """
-    number, title, standing = head
+
+    head: tuple[str, str, str]
+    sentence: str
+    because: str
+    rate: float
+    steps: Sequence[tuple[str, Said | None]] = ()
+    cautions: Sequence[str] = ()
+    events: Sequence[Said] = ()
+    told: Sequence[tuple[date, str, str]] = ()
+    owner: str = ""
+    age_days: int = 0
+    due: date | None = None
+    mend: str = ""
+    anew: tuple[str, str] | None = None
+    made_under: Sequence[str] = ()
+
+
+def signal_text(words: SignalWords) -> str:
+    """Say everything of one signal."""
+    number, title, standing = words.head
     lines = [
         f"{number}  {title}  ({standing})",
-        f"  {found.sentence}",
-        f"  {found.because}",
-        f"  A series that has not changed is called so in error {rate_words(found.rate)}.",
-        *(f"  {place}. {step}" for place, step in enumerate(steps, start=1)),
-        *(f"  Caution: {caution}" for caution in cautions),
-        *([f"  {DEFER}"] if cautions else []),
-        *(f"  {_event_words(event)}" for event in events),
-        *_told_anew(found, told),
+        f"  {words.sentence}",
+        f"  {words.because}",
+        *([f"  Worked out anew since: {' '.join(words.anew)}"] if words.anew else []),
+        *([f"  {words.mend}"] if words.mend else []),
+        *([f"  {owner_words(words.owner, words.age_days, words.due)}"] if words.due else []),
+        f"  A series that has not changed is called so in error {rate_words(words.rate)}.",
+        *(_step_line(place, step, done) for place, (step, done) in enumerate(words.steps, start=1)),
+        *([f"  Caution: {caution_words(words.cautions)}"] if words.cautions else []),
+        *(["  Made under it:", *(f"    {line}" for line in words.made_under)] if words.made_under else []),
+        *(f"  {_event_words(event)}" for event in words.events),
+        *_told_anew(words.sentence, words.because, words.told),
     ]
     return "\n".join(lines)
 
 
-def _told_anew(found: SignalResult, told: Sequence[tuple[date, str, str]]) -> list[str]:
+def owner_words(owner: str, age_days: int, due: date | None) -> str:
+    """Say who has a finding, for how long it is known, and by when it is to be closed.
+
+    Examples
+    --------
+    >>> owner_words("IS", 3, date(2026, 12, 4))
+    'In the hands of IS; known for 3 days, to be closed by 4 Dec.'
+    >>> owner_words("", 1, None)
+    'Nobody has taken it in hand; known for 1 day.'
+    """
+    who = f"In the hands of {owner}" if owner else "Nobody has taken it in hand"
+    by = f", to be closed by {day_words(due)}" if due else ""
+    return f"{who}; known for {count_words(age_days, 'day')}{by}."
+
+
+def _step_line(place: int, step: str, done: Said | None) -> str:
+    said = f"  (done: {done.who}, {done.when.date().isoformat()})" if done else ""
+    return f"  {place}. {step}{said}"
+
+
+def _told_anew(sentence: str, because: str, told: Sequence[tuple[date, str, str]]) -> list[str]:
     """Say that the finding is told anew, and what had been said of it on which day."""
-    earlier = [row for row in told if row[1:] != (found.sentence, found.because)]
+    earlier = [row for row in told if row[1:] != (sentence, because)]
     if not earlier:
         return []
-    said = [f"    {day.isoformat()}: {sentence} {because}" for day, sentence, because in earlier]
+    said = [f"    {day.isoformat()}: {first} {why}" for day, first, why in earlier]
     return ["  Told anew, by the pieces made since. It had been said:", *said]
 
 
@@ -83,7 +141,11 @@ def touched_text(what: str, since: date | None, why_since: str, pieces: Sequence
 
 
 def _event_words(event: Said) -> str:
-    said = "; ".join(part for part in (event.cause, event.action, event.text) if part)
+    became = OUTCOME_WORDS[outcome_of(event)] if event.what is What.CLOSED else ""
+    if became and event.first:
+        became += f" from {event.first} on"
+    piece = event.first if event.what is What.PIECE_DONE else ""
+    said = "; ".join(part for part in (event.cause, event.action, became, piece, event.text) if part)
     return _dated(event) + (f" ({said})" if said else "")
 
 

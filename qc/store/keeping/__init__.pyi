@@ -5,6 +5,7 @@ from .copies import copy_file as copy_file
 from .copies import flush_file as flush_file
 from .copies import flush_tree as flush_tree
 from .told import MARK as MARK
+from .told import PROGRAM as PROGRAM
 from .told import Grounds as Grounds
 from .told import ToldRecord as ToldRecord
 from .told import adopt_what_was_kept as adopt_what_was_kept

@@ -13,7 +13,7 @@ from sqlalchemy import Connection, select
 from qc.store.keeping.told import ADOPTED, AFRESH, COURSE, MARK, hash_of, unpack
 from qc.store.states import read_states
 from qc.store.tables import judgement, signal, told, verdict
-from qc.store.verdicts import signal_id
+from qc.store.verdicts import own_id
 
 _MEND = "`qc rejudge` works it out anew from the readings"
 _RESTORE = "Put back the last backup (`qc restore`)"
@@ -87,7 +87,7 @@ def _apply(found: _Told, row: Any, signals: list[dict[str, Any]]) -> None:
         days[row.day] = row.verdict
     found.states[row.series] = row.state
     for body in signals:
-        own = signal_id(row.series, body["kind"], body["raised_serial"])
+        own = own_id(row.series, body)
         fresh = {"series": row.series, "kind": body["kind"], "first_as_of": row.day, "last_as_of": row.day}
         known = found.signals.setdefault(own, {**fresh, "body": body})
         known["first_as_of"] = min(row.day, known["first_as_of"])

@@ -21,7 +21,7 @@ from qc.plain import JsonObject
 from qc.store.chain import append_entry, last_entry, micros_of, moment_of, next_entry
 from qc.store.rows import last_id, next_id
 from qc.store.states import read_states
-from qc.store.tables import entry, event, judgement, origin, plan_version, signal, told, verdict
+from qc.store.tables import entry, event, judgement, origin, plan_version, signal, signal_event, told, verdict
 
 JUDGED, AFRESH, ADOPTED = "judged", "afresh", "adopted"
 """How a judgement came about: of what was new, of all from nothing, or found when it was first kept."""
@@ -232,13 +232,18 @@ def read_told(
     ]
 
 
-def read_told_signals(conn: Connection, series: str) -> list[tuple[date, list[JsonObject]]]:
-    """Return the signals of a series each time they were told in other words, with the day, oldest first."""
-    rows = conn.execute(
-        select(told.c.day, told.c.body)
-        .where(told.c.series == series, told.c.body.is_not(None))
-        .order_by(told.c.id)
-    )
+def read_told_signals(
+    conn: Connection, series: str, before: int | None = None
+) -> list[tuple[date, list[JsonObject]]]:
+    """Return the signals of a series each time they were told in other words, with the day, oldest first.
+
+    With `before` only what had been told when that saying was said.
+    """
+    asked = select(told.c.day, told.c.body).where(told.c.series == series, told.c.body.is_not(None))
+    if before is not None:
+        said = select(signal_event.c.entry).where(signal_event.c.id == before).scalar_subquery()
+        asked = asked.where(told.c.entry < said)
+    rows = conn.execute(asked.order_by(told.c.id))
     return [(date.fromisoformat(row.day), unpack(bytes(row.body))["signals"]) for row in rows]
 
 

@@ -5,10 +5,12 @@ from .fit import ISO_1_REFERENCE_C as ISO_1_REFERENCE_C
 from .fit import STEEL_EXPANSION_PER_K as STEEL_EXPANSION_PER_K
 from .fit import VOLUME_BALANCE_LIMIT as VOLUME_BALANCE_LIMIT
 from .fit import LegClearance as LegClearance
+from .fit import LimitFit as LimitFit
 from .fit import clearance_lost_um as clearance_lost_um
 from .fit import clearance_um as clearance_um
 from .fit import diameter_at_20c as diameter_at_20c
 from .fit import leg_clearance as leg_clearance
+from .fit import limit_fit as limit_fit
 from .fit import ovality_um as ovality_um
 from .fit import per_side_um as per_side_um
 from .fit import stack_root_sum_square as stack_root_sum_square

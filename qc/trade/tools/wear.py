@@ -70,6 +70,11 @@ class WearLine(Tabled):
     change_by_count: int | None
     warnings: tuple[str, ...]
 
+    @property
+    def proven(self) -> bool:
+        """Tell whether the figure moves with the count: the interval of its slope does not hold 0."""
+        return not self.slope_interval[0] <= 0.0 <= self.slope_interval[1]
+
 
 def fit_wear(
     counts: Values,

@@ -1,6 +1,7 @@
 """What the room offers."""
 
 from .findings import FoundChange as FoundChange
+from .findings import apart_from as apart_from
 from .kept_states import KeptStates as KeptStates
 from .kept_states import kept_states_from as kept_states_from
 from .kept_states import plain_kept_states as plain_kept_states

@@ -28,30 +28,21 @@ from qc.stats import (
     natural_limits,
 )
 from qc.watch.changes.findings import (
-    ENOUGH_TO_RETURN,
-    LEAST_OLD,
     FoundChange,
     FoundChanges,
     finding_of,
     frozen_among,
     in_series,
-    is_back,
 )
 from qc.watch.changes.joining import all_measured_anew
 from qc.watch.changes.kept_states import SETTLED, WHOLE, KeptStates, signals_of
-from qc.watch.changes.sizing import begin_of
+from qc.watch.changes.mended import Split, judged_together, mends_among, told_beside_mends
+from qc.watch.changes.returns import with_returns
+from qc.watch.mends import Mend
 from qc.watch.results import LEARNING, Forecast, Point, SignalResult, StretchResult, Suspect, present_points
 
 Pieces = Sequence[Point]
 Frozen = tuple[int, int] | None  # first and last ordinal
-
-ESTABLISHED = 20
-"""A change that has lasted for so many pieces, and longer than the state before it, is the usual state: what
-leads away from it is a change of its own, also where it leads back (house rule)."""
-
-CLEARLY_APART = 2.5
-"""So many standard errors apart two states are two, however far the pieces between lay (house rule; of steady
-series one look in eighty)."""
 
 GUARANTEE = 0.90
 """Confidence of the limits of the settled state, as of the set of a start (house rule)."""
@@ -77,6 +68,8 @@ class LevelCourse:
         granted without.
     lots : sequence of str or None
         The lot of each point; empty where none are recorded.
+    mends : tuple of Mend
+        Causes that people have mended: what was made since is compared with the state before.
     """
 
     characteristic: Characteristic
@@ -85,6 +78,12 @@ class LevelCourse:
     step: float | None = None
     noise: Sequence[Noise] = ()
     lots: Sequence[str | None] = ()
+    mends: tuple[Mend, ...] = ()
+
+    @property
+    def wears(self) -> bool:
+        """Whether it wears with a tool: its changes end when that is fitted anew."""
+        return bool(self.characteristic.wears_with)
 
     @property
     def frozen(self) -> tuple[int, int] | None:
@@ -110,22 +109,25 @@ class LevelCourse:
         places = self._judged()
         judged = [self.points[place] for place in places]
         try:
-            found = self._raised(judged, self._rates(rate, places), self._frozen(places), kept or {})
+            found, told = self._judge(judged, self._rates(rate, places), self._frozen(places), kept or {})
         except StatisticsError as error:
             return FoundChanges(notes=(f"Not judged: {error}.",))
-        told = self._told(found.signals, judged)
-        return replace(found, signals=tuple(in_series(s, places) for s in told))
+        ahead = [*places, len(self.points)]  # what ended at the newest piece ends at the next one
+        return replace(found, signals=tuple(in_series(s, ahead) for s in told))
 
     def until(self, pieces: int) -> LevelCourse:
         """Return the course of its first so many pieces."""
-        return replace(self, points=self.points[:pieces], noise=self.noise[:pieces], lots=self.lots[:pieces])
+        points = self.points[:pieces]
+        # one mended later had not been mended then
+        mends = tuple(mend for mend in self.mends if mend.place_among(points) < len(points))
+        return replace(self, points=points, noise=self.noise[:pieces], lots=self.lots[:pieces], mends=mends)
 
     def followed(self, rate: float | Sequence[float], kept: KeptStates) -> KeptStates:
         """Go on with the detector to the last piece and tell nothing; as for `changes`."""
         places = self._judged()
         judged = [self.points[place] for place in places]
         try:
-            return self._raised(judged, self._rates(rate, places), self._frozen(places), kept).kept
+            return self._judge(judged, self._rates(rate, places), self._frozen(places), kept)[0].kept
         except StatisticsError:
             return {}
 
@@ -143,18 +145,24 @@ class LevelCourse:
             In order, without the pieces that were left out or stood apart from the rest.
         """
         places = self._judged()
+        judged = [self.points[place] for place in places]
         frozen = self._frozen(places)
-        cuts, apart = {0, len(places)}, set()
+        splits = self._splits(judged, frozen, kept)
+        cuts: set[int] = {0, len(places)}
+        apart: set[int] = set()
+        for split in splits:
+            cuts.add(split.after)
+            apart.update(range(split.away, split.after))
+        runs = judged_together(len(places), frozen, splits)
         for name, signal in ((name, s) for name, own in kept.items() for s in signals_of(own)):
-            before = frozen[0] - 1 if frozen and name == SETTLED else 0
-            late = name == WHOLE and frozen and signal.point > frozen[1]
-            if late or signal.point + before > len(places):
+            own, end = runs.get(name, ((), 0))
+            if signal.point > len(own) or own[signal.point - 1] >= end:
                 continue
-            lasts = signal.confirmed is not None and signal.confirmed + before <= len(places)
+            lasts = signal.confirmed is not None and signal.confirmed <= len(own)
             if signal.kind == "single" and not lasts:
-                apart.add(signal.start + before - 1)
+                apart.add(own[signal.start - 1])
             else:
-                cuts.add(signal.start + before - 1)
+                cuts.add(own[signal.start - 1])
         return [
             tuple(places[n] for n in range(first, end) if n not in apart)
             for first, end in pairwise(sorted(cuts))
@@ -168,7 +176,7 @@ class LevelCourse:
         for signal in signals:
             if signal.kind != "single":
                 cuts[signal.start] = True
-                if signal.ended is not None:
+                if signal.ended is not None and signal.ended <= len(self.points):
                     cuts[signal.ended] = False
         firsts = sorted(cuts)
         lasts = [first - 1 for first in firsts[1:]] + [len(self.points)]
@@ -259,6 +267,50 @@ class LevelCourse:
         """Return the heights at which a line through these pieces begins and ends; a level has none."""
         return None, None
 
+    def _judge(
+        self, points: Pieces, rates: Floats, frozen: Frozen, kept: KeptStates
+    ) -> tuple[FoundChanges, Sequence[FoundChange]]:
+        """Judge the judged points, and tell what was found; `frozen` says which of them are, from 1."""
+        found = self._raised(points, rates, frozen, kept)
+        mends = mends_among(points, self.mends)
+        if not mends:
+            return found, self._told(found.signals, points)
+        left = dict(found.kept)
+
+        def follow(name: str, own: Sequence[int], settled: int) -> Sequence[FoundChange]:
+            part, at = [points[place] for place in own], rates[list(own)]
+            after, state = self._beside(part, at, kept.get(name), settled)
+            if state is not None:
+                left[name] = state
+            return after
+
+        mended = told_beside_mends(
+            points, mends, found.signals, frozen, self._told, follow, refitted=self.wears
+        )
+        return replace(found, kept=left), mended.signals
+
+    def _splits(self, points: Pieces, frozen: Frozen, kept: KeptStates) -> tuple[Split, ...]:
+        """Return where mends split a series that was judged as far as `kept` says."""
+        mends = mends_among(points, self.mends)
+        if not mends:
+            return ()
+
+        def raised(name: str, own: Sequence[int], settled: int) -> Sequence[FoundChange]:
+            return [finding_of(s) for s in signals_of(kept.get(name, KeptState())) if s.point <= len(own)]
+
+        whole = [s for s in raised(WHOLE, range(len(points)), 0) if not frozen or s.point <= frozen[1]]
+        if frozen:
+            own = range(frozen[0] - 1, len(points))
+            whole += [in_series(s, own) for s in raised(SETTLED, own, 0)]
+        return told_beside_mends(points, mends, whole, frozen, self._told, raised, refitted=self.wears).splits
+
+    def _beside(
+        self, points: Pieces, rates: Floats, before: KeptState | None, settled: int
+    ) -> tuple[Sequence[FoundChange], KeptState | None]:
+        """Judge pieces beside the first so many, which are a settled state."""
+        found, _, left = self._followed(points, rates, before, settled)
+        return found, left
+
     def _raised(self, points: Pieces, rates: Floats, frozen: Frozen, kept: KeptStates) -> FoundChanges:
         """Run the detector over the judged points; `frozen` says which of them are, from 1."""
         left: dict[str, KeptState] = {}
@@ -305,7 +357,7 @@ class LevelCourse:
         values = values_of(points)
         noise = self.known if self.noise else None
         return all_measured_anew(
-            _with_returns(found, values), values, self.characteristic.shape, noise, self.lots_among(points)
+            with_returns(found, values), values, self.characteristic.shape, noise, self.lots_among(points)
         )
 
 
@@ -316,73 +368,3 @@ def values_of(points: Pieces) -> Floats:
 
 def _coarse(values: Floats, resolution: float) -> bool:
     return values.size > 1 and resolution >= float(values.std(ddof=1))
-
-
-def _with_returns(found: Sequence[FoundChange], values: Floats) -> tuple[FoundChange, ...]:
-    """Mark changes that ended in a return to the old state; a signal that only tells of it is dropped."""
-    kept: list[FoundChange] = []
-    lasting = [s for s in found if s.kind != "single"]
-    for signal in found:
-        if signal.kind == "single":
-            kept.append(signal)
-            continue
-        left = _left_again(kept, signal, values)
-        if left is not None:
-            kept[left:] = [_ended(s, signal.start) for s in kept[left:]]
-            continue
-        following = next((s.start for s in lasting if s.point > signal.point), values.size + 1)
-        faded = _faded(signal, values, begin_of(kept, signal), following)
-        kept.append(replace(signal, ended=signal.point + 1) if faded else signal)
-    return tuple(kept)
-
-
-def _ended(signal: FoundChange, ended: int) -> FoundChange:
-    return signal if signal.kind == "single" or signal.ended is not None else replace(signal, ended=ended)
-
-
-def _left_again(kept: Sequence[FoundChange], signal: FoundChange, values: Floats) -> int | None:
-    """Return the place of the earliest lasting change whose old level the series came back to, or None."""
-    if signal.kind == "spread":
-        return None
-    for place, first in enumerate(kept):
-        if first.kind not in {"shift", "trend"} or first.ended is not None or first.side == signal.side:
-            continue
-        old = values[begin_of(kept[:place], first) - 1 : first.start - 1]
-        away = values[first.start - 1 : signal.start - 1]
-        new = values[signal.start - 1 :]
-        if away.size > max(old.size, ESTABLISHED):
-            continue  # what lasted longer than the state before it was the usual one: leaving it is news
-        if old.size and away.size and new.size and _came_back(old, away, new):
-            return place
-    return None
-
-
-def _faded(signal: FoundChange, values: Floats, begin: int, following: int) -> bool:
-    """Say whether the pieces made after a signal are as they were before it began.
-
-    The judgement starts anew after a signal, so a quiet return raises none of its own; without this a false
-    signal would stand as a lasting change for good. Where hardly anything came before, the first pieces were
-    apart and what followed is the settled state.
-    """
-    old = values[begin - 1 : signal.start - 1]
-    away = values[signal.start - 1 : signal.point]
-    new = values[signal.point : following - 1]
-    if new.size < ENOUGH_TO_RETURN:
-        return False
-    if old.size < LEAST_OLD:
-        return True
-    if signal.kind == "spread":
-        spreads = [float(part.std(ddof=1)) if part.size > 1 else 0.0 for part in (old, away, new)]
-        return min(spreads) > 0 and is_back(*np.log(spreads))
-    return _came_back(old, away, new)
-
-
-def _came_back(old: Floats, away: Floats, new: Floats) -> bool:
-    """Say whether the newer pieces are as the old ones were: near them, and not clearly apart from them."""
-    if not is_back(old.mean(), away.mean(), new.mean()):
-        return False
-    if min(old.size, new.size) < LEAST_OLD:
-        return True
-    squares = float(((old - old.mean()) ** 2).sum() + ((new - new.mean()) ** 2).sum())
-    error = float((squares / (old.size + new.size - 2) * (1 / old.size + 1 / new.size)) ** 0.5)
-    return error == 0.0 or abs(float(new.mean() - old.mean())) <= CLEARLY_APART * error

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from qc.plan import Characteristic, DatedLimits, Plan
-from qc.stats import Floats, Noise
+from qc.stats import Floats, KeptState, Noise
 from qc.watch.changes.findings import FoundChange, FoundChanges
 from qc.watch.changes.kept_states import KeptStates
 from qc.watch.changes.level_course import Frozen, LevelCourse, Pieces, values_of
@@ -24,6 +24,7 @@ from qc.watch.changes.tool_lines import (
     line_limits,
     own_fitting,
 )
+from qc.watch.mends import Mend
 from qc.watch.results import Forecast, Point, SignalResult, Suspect
 from qc.watch.series_decisions import Span
 from qc.words import named
@@ -40,6 +41,7 @@ def course_of(
     step: float | None = None,
     noise: Sequence[Noise] = (),
     lots: Sequence[str | None] = (),
+    mends: Sequence[Mend] = (),
 ) -> LevelCourse:
     """Return the course that a series runs: level, or worn where the plan names what it wears with.
 
@@ -51,15 +53,15 @@ def course_of(
         The series, in order of making.
     baseline : Span, optional
         The settled state that a lead froze; of a worn course the part on the last of its fittings counts.
-    step, noise, lots
+    step, noise, lots, mends
         As for `LevelCourse`.
     """
     span = None if baseline is None else baseline.ordinals(points)
     if not characteristic.wears_with:
-        return LevelCourse(characteristic, tuple(points), span, step, noise, lots)
+        return LevelCourse(characteristic, tuple(points), span, step, noise, lots, tuple(mends))
     counted = _counted(points)
     own = own_fitting(points, span) if counted and span is not None else span
-    return WornCourse(characteristic, tuple(points), own, step=step)
+    return WornCourse(characteristic, tuple(points), own, step=step, mends=tuple(mends))
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,6 +117,13 @@ class WornCourse(LevelCourse):
             return LevelCourse._raised(self, points, rates, frozen, kept)
         found = worn_changes(points, values_of(points), rates, frozen)
         return FoundChanges(found, ("Judged about the wear line of each tool, not about one level.",))
+
+    def _beside(
+        self, points: Pieces, rates: Floats, before: KeptState | None, settled: int
+    ) -> tuple[Sequence[FoundChange], KeptState | None]:
+        if not self._about_line(points):
+            return LevelCourse._beside(self, points, rates, before, settled)
+        return worn_changes(points, values_of(points), rates, (1, settled) if settled else None), None
 
     def _told(self, found: Sequence[FoundChange], points: Pieces) -> tuple[FoundChange, ...]:
         return tuple(found) if self._about_line(points) else until_refitted(found, points)

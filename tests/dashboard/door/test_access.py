@@ -79,8 +79,11 @@ def test_a_post_without_origin_needs_the_token_of_the_page(client, desk):
 
 POSTED = [
     "/uploads",
+    "/uploads/mapped",
     "/held/decide",
     "/signals/s2/say",
+    "/held/undo",
+    "/readings/correct",
     "/series/decide",
     "/gauges/study",
     "/_dash-update-component",

@@ -110,7 +110,7 @@ def test_rows_held_alike_are_told_together_unless_each_has_its_mend(in_app, boar
     alike = board.held()[1]
     rows = tuple(replace(alike, id=str(n), cell=f"line {n}", run="10") for n in range(10, 14))
     said = texts(sheets.held_card(rows))
-    assert "Four rows wait" in said and "and three rows more of it held alike, to line 13" in said
+    assert "Four rows wait" in said and "and three rows more held alike, to line 13" in said
     assert said.count("No mend offers itself") == 1
     mendable = tuple(replace(board.held()[0], id=str(n)) for n in range(3))
     assert texts(sheets.held_card(mendable)).count("Accept this") == 3

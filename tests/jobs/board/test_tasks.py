@@ -48,7 +48,7 @@ def test_a_signal_goes_through_its_life_and_keeps_who_said_what(demo_copy):
     again = do(say_signal, demo_copy, signal, Saying(What.COMMENT, "IS", "Looked at it."))
     assert "stands already" in again["sentence"]
     assert remark["sentence"] == "The remark is kept."
-    closing = Saying(What.CLOSED, "IS", cause="unknown", action="measured again")
+    closing = Saying(What.CLOSED, "IS", cause="unknown", action="measured again", outcome="stays")
     assert do(say_signal, demo_copy, signal, closing)["sentence"] == "The signal is now closed."
     assert "open" in do(say_signal, demo_copy, signal, Saying(What.REOPENED, "IS"))["sentence"]
     kept = next(s for s in open_workshop(demo_copy).store.signals() if s.id == signal)

@@ -55,7 +55,9 @@ def test_what_was_said_later_is_not_known_yet(shop):
 def test_saying_something_as_of_a_past_day_shows_in_the_newest_state(shop):
     signal = next(s for s in list_signals(shop, series="tuning/wrap_f/all").signals if not s.over)
     past = replace(shop, today=date(2026, 11, 20), now=datetime(2026, 11, 20, 9, tzinfo=UTC))
-    closed = say_of_signal(past, signal.id, Saying(What.CLOSED, "IS", cause="mandrel"))
+    closed = say_of_signal(
+        past, signal.id, Saying(What.CLOSED, "IS", cause="mandrel", action="dressed", outcome="stays")
+    )
     assert closed.state == "closed"
     here = next(v for v in load_verdicts(shop) if str(v.key) == "tuning/wrap_f/all")
     assert here.behaviour == "steady" and here.points[-1].day > past.today

@@ -91,3 +91,22 @@ def test_text_puts_the_first_change_first(run, write, tmp_path):
     assert out.startswith("D1: change by count 471 (221 left, about 2026-12-16)")
     assert "Jam: lock out" in out
     assert (tmp_path / "w.svg").stat().st_size > 3000
+
+
+LEVEL = "draws,od,die\n" + "".join(
+    f"{x},{y},D2\n"
+    for x, y in zip(
+        (0, 50, 100, 150, 200, 250), (14.600, 14.602, 14.599, 14.603, 14.600, 14.601), strict=True
+    )
+)
+
+
+def test_no_day_of_change_heads_the_answer_where_no_wear_is_proven(answer, run, write):
+    both = write("w.csv", LEVEL + LOG.partition("\n")[2])
+    words = (both, *ON, "--tool", "die", "--upper", 14.612, "--per-week", 70, "--as-of", "2026-11-24")
+    level, worn = answer("wear", *words)["tools"]
+    assert level["interval"][0] < 0 < level["interval"][1] and level["change_by_date"] is None
+    assert worn["change_by_date"] is not None
+    first, second, *_ = run("wear", *words)[1].splitlines()
+    assert first.startswith("D1: change by count"), "what wears comes first"
+    assert second.startswith("D2: no wear is proven yet, no change to plan") and "20" + "26-" not in second

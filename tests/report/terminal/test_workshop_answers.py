@@ -3,10 +3,9 @@
 from datetime import UTC, date, datetime
 from pathlib import Path
 
-import pytest
-
 from qc.plan import Characteristic, DatedLimits, Gauge, Model, Plan, PlanFault, Shop, Stage
 from qc.report.terminal import (
+    correction_text,
     decisions_text,
     exported_text,
     held_row_text,
@@ -16,6 +15,7 @@ from qc.report.terminal import (
     pair_text,
     plan_faults_text,
     plan_text,
+    readings_text,
     receipt_text,
     rejudged_text,
     signals_text,
@@ -78,21 +78,47 @@ def test_of_many_sheets_the_empty_ones_are_not_told():
     )
 
 
-@pytest.mark.parametrize(
-    "numbers, last",
-    [([7], ""), ([7, 8], "     So is 1 more: 8"), ([7, 8, 9], "     So are 2 more: 8-9")],
-)
-def test_rows_held_alike_are_told_once(numbers, last):
-    first = held_row_text(7, "", "1,4", [("No serial.", "Write it.")], {"value": 1.4})
-    assert first.splitlines() == [
-        "7  (no serial)  typed '1,4'",
+def test_rows_held_alike_are_told_once_with_what_settles_them_all():
+    mends = [("1,4 becomes 1.4", "--accept"), ("serial QH-1 becomes QH-7", "--set serial=QH-7")]
+    first = held_row_text(7, "QH-1, Joint leak", "1,4", [("No serial.", "Write it.")], mends)
+    told = [
+        "7  QH-1, Joint leak  typed '1,4'",
         "     No serial. Write it.",
-        "     Proposed: value = 1.4   (qc held mend 7 --accept)",
+        "     Proposed: 1,4 becomes 1.4   (qc held mend 7 --accept --who CODE)",
+        "     Or: serial QH-1 becomes QH-7   (qc held mend 7 --set serial=QH-7 --who CODE)",
     ]
-    lines = held_text([(first, numbers)]).splitlines()
-    assert lines[0] == ("1 row is held." if len(numbers) == 1 else f"{len(numbers)} rows are held.")
-    assert "\n".join(lines[4:]) == last
+    assert first.splitlines() == told
+    assert held_text([(first, 1, "7", "")]).splitlines() == ["1 row is held.", *told]
+    lines = held_text([(first, 2, "7-8", "qc held mend 7-8 --accept --who CODE")]).splitlines()
+    assert lines[0] == "2 rows are held. That is 1 question: rows held alike stand together."
+    assert lines[5] == "     2 rows are held alike: 7-8   (all at once: qc held mend 7-8 --accept --who CODE)"
     assert held_text([]) == "Nothing is held."
+
+
+def test_a_correction_says_what_judging_anew_changed_and_what_stayed():
+    said = correction_text(
+        "QH-1, Slide force: 215 becomes 214.0.",
+        [
+            ("Slide: Slide force", ("steady", "steady"), [], []),
+            ("Slide: Gap", ("steady", "drifting"), ["Old."], ["New."]),
+        ],
+    )
+    assert said.splitlines() == [
+        "QH-1, Slide force: 215 becomes 214.0.",
+        "Judged anew: Slide: Slide force: steady, as before.",
+        "Judged anew: Slide: Gap: steady becomes drifting.",
+        "  no longer told: Old.",
+        "▲ New.",
+    ]
+    assert correction_text("Done.", []).endswith("No series had to be judged anew.")
+
+
+def test_readings_of_a_piece_are_listed_with_the_way_on():
+    rows = [("7", "2026-05-14", "Slide force", "0.95 N", "DO", "corrected, 9 stands by IS: misread")]
+    lines = readings_text("QH-1", rows).splitlines()
+    assert lines[0] == "QH-1: 1 reading." and lines[2].endswith("corrected, 9 stands by IS: misread")
+    assert "qc correct READING" in lines[-1]
+    assert readings_text("QH-1", []) == "No reading of QH-1 is on record."
 
 
 def test_what_became_of_rows():

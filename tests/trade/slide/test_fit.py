@@ -81,3 +81,22 @@ def test_stacks():
     assert trade.stack_worst_case([20, -20]) == 40
     assert trade.stack_root_sum_square([20, 20], [5, -3]) == pytest.approx(28.284 + 8, abs=0.001)
     assert trade.stack_root_sum_square([20, 20]) < trade.stack_worst_case([20, 20])
+
+
+@pytest.mark.parametrize(
+    "hole, shaft, kind",
+    [((0, 18), (-17, -6), "clearance"), ((0, 18), (-5, 6), "transition"), ((0, 18), (23, 34), "interference"),
+     ((0, 18), (-11, 0), "clearance")],
+)  # fmt: skip
+def test_two_limits_make_a_fit_that_every_pair_within_them_keeps(hole, shaft, kind):
+    fit = trade.limit_fit(hole, shaft)
+    assert fit.kind == kind and fit.spread_um == (hole[1] - hole[0]) + (shaft[1] - shaft[0])
+    nominal = 14.0
+    corners = [trade.clearance_um(nominal + h / 1000, nominal + s / 1000) for h in hole for s in shaft]
+    assert (min(corners), max(corners)) == pytest.approx((fit.least_um, fit.greatest_um))
+
+
+def test_limits_the_wrong_way_round_are_refused_by_the_part():
+    with pytest.raises(TradeError, match="of the shaft .* Give the lower first") as refused:
+        trade.limit_fit((0.0, 18.0), (-6.0, -17.0))
+    assert refused.value.column == "shaft"

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import polars as pl
 
+from qc.ingest.cells import read_number
 from qc.ingest.doubts.facts import Doubted, Doubts, Facts
 from qc.ingest.frames import INDEX
-from qc.ingest.known import IDENTITY, identity
+from qc.ingest.known import IDENTITY, Recorded, identity
 from qc.ingest.reasons import Finding, Reason
 
 SAME = 1e-9
@@ -37,8 +38,9 @@ def _on_record(readings: pl.DataFrame, facts: Facts) -> list[Finding]:
         old = recorded[row["_key"]]
         if old.value is None or abs(old.value - row["value"]) <= SAME * max(1.0, abs(old.value)):
             continue
+        was = f"{_as_typed(old)} {row['unit']}"
         problem = (
-            f"{row['serial']} is on record with {old.value:g} {row['unit']} at this place on {row['day']}, "
+            f"{row['serial']} is on record with {was} at this place on {row['day']}, "
             f"the sheet says {row['text']}"
         )
         mend = "If the sheet corrects the record, accept it as a correction; the old figure is kept too."
@@ -47,11 +49,19 @@ def _on_record(readings: pl.DataFrame, facts: Facts) -> list[Finding]:
     return found
 
 
+def _as_typed(old: Recorded) -> str:
+    """Write a recorded figure as it was typed, where that is what is recorded."""
+    number = read_number(old.text, "", comma_decimal=True).value
+    return old.text if number == old.value else f"{old.value:g}"
+
+
 def _on_another_sheet(readings: pl.DataFrame) -> list[Finding]:
-    # two sheets of one upload may differ as well; the first one stands, and nothing is offered
+    # two sheets of one upload may differ as well; the first one stands, and once it has a number in the
+    # store the other is offered as its correction
     at = list(IDENTITY)
     first = readings.with_columns(
         pl.col("value").first().over(at).alias("_value"),
+        pl.col("text").first().over(at).alias("_text"),
         pl.col("_part").first().over(at).alias("_first_part"),
         pl.concat_str(["file", "cell"], separator=", ").first().over(at).alias("_where"),
     )
@@ -61,9 +71,10 @@ def _on_another_sheet(readings: pl.DataFrame) -> list[Finding]:
     found = []
     for row in first.filter((pl.col("_part") != pl.col("_first_part")) & apart).to_dicts():
         problem = (
-            f"{row['serial']} has {row['text']} {row['unit']} here and {row['_value']:g} {row['unit']} in "
-            f"{row['_where']}, same place and day"
+            f"{row['serial']} has {row['text']} {row['unit']} here and "
+            f"{_as_typed(Recorded(0, row['_value'], row['_text']))} {row['unit']} in {row['_where']}, "
+            "same place and day"
         )
-        mend = "Look which sheet is right; if it was measured again, give it its own repeat number or time."
+        mend = "If this sheet corrects the other, accept it as a correction; the old figure is kept too."
         found.append(Finding(row[INDEX], Reason.DIFFERS_FROM_RECORDED, problem, mend))
     return found

@@ -39,7 +39,7 @@ def still_missing(parts: Sequence[Unfolded], plan: Plan, known: Known) -> tuple[
         shop has read the figure before, once a few pieces have it; of a tuned instrument, every partial of
         the model at each valve and position that was blown.
     """
-    found = []
+    found: list[str] = []
     columns = ["card", "stage", "serial", "model", "characteristic", *PLACE]
     rows = pl.concat([part.readings.select(columns) for part in parts]) if parts else None
     if rows is None or rows.is_empty():

@@ -1,0 +1,322 @@
+"""What is asked about the headings of a sheet: all unknown ones at once, what each may be, nearest first."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+from difflib import SequenceMatcher
+from itertools import islice, product
+
+from qc.ingest.cards.headings import CardHeadings
+from qc.ingest.cards.laid import LABELS, LayoutError
+from qc.ingest.cards.mapping import BESIDE
+from qc.ingest.cards.recognition import EVENT_SHAPES, FIXED_HEADINGS, VALUE
+from qc.ingest.cells import KNOWN_NAMES, both_ways, heading, plain, possible_days, read_decimal
+from qc.ingest.errors import SheetError
+from qc.plain import JsonObject
+from qc.plan import Card, Plan
+from qc.words import APART, CLOSE, dated_words
+
+FIXED = tuple("serial model day time person gauge tool tool_count batch air_c repeat".split())
+"""What any card may have beside its figures, by our names."""
+
+OWN = {
+    "slide": ("leg", "station", "direction", "surface"),
+    "tuning": ("partial", "position", "valve", "cents", "hz", "a4_hz", "method"),
+    "lacquer": ("area", "spot", "thickness", "r1", "r2", "r3", "base"),
+}
+"""What the cards of a source have besides, by our names."""
+
+WRITTEN = {"day": "Date", "air_c": "Room C", "a4_hz": "A4 Hz", "tool_count": "Draws", **LABELS}
+HALF = 0.5  # chosen: a likeness below it says nothing about which card a sheet is
+CONTAINED = 0.75  # chosen: a known word inside a longer one (Prüfdatum) is a good guess
+MOST_ACROSS = 40  # chosen: places across in one list of choices; more could not be chosen from
+SAID = 0.9  # chosen: what its cells say a column is, before any likeness of its heading but a whole one
+NUMBERS = 0.1  # chosen: between two equal likenesses figures stand for a figure
+EXAMPLES = 3
+
+
+@dataclass(frozen=True, slots=True)
+class ColumnQuestion:
+    """One unknown heading: what stands below it, what it may be (nearest first), and a guess or none."""
+
+    typed: str
+    examples: tuple[str, ...]
+    allowed: tuple[str, ...]
+    guess: str = ""
+
+    def with_more(self, labels: Iterable[str]) -> ColumnQuestion:
+        """Return the same question with further headings to choose from, before keeping it beside."""
+        more = dict.fromkeys((*self.allowed[:-1], *labels, BESIDE))
+        return replace(self, allowed=tuple(more))
+
+
+@dataclass(frozen=True, slots=True)
+class DateQuestion:
+    """A date that can be read two ways: as typed, with the day first, with the month first."""
+
+    typed: str
+    day_first: date | None
+    month_first: date | None
+
+    def sentence(self) -> str:
+        """Say both days that the date may mean."""
+        days = (self.day_first, "day first"), (self.month_first, "month first")
+        ways = [f"{dated_words(day)} with the {order}" for day, order in days if day is not None]
+        if len(ways) == 1:
+            return f"Its dates seem to be written with the month first: {self.typed} can only be {ways[0]}."
+        return f"Its dates can be read two ways: {self.typed} is {' or '.join(ways)}."
+
+    def to_dict(self) -> JsonObject:
+        """Return plain values."""
+        return {
+            "typed": self.typed,
+            "day_first": self.day_first.isoformat() if self.day_first else None,
+            "month_first": self.month_first.isoformat() if self.month_first else None,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class SheetQuestion:
+    """What a mapping has to answer for one table of a sheet.
+
+    Attributes
+    ----------
+    file, tab : str
+        Where it stands.
+    card, title : str
+        Id and title of the card, the likeliest where the sheet names none.
+    headings : tuple of str
+        The heading line as typed.
+    columns : tuple of ColumnQuestion
+        The headings nobody knows, all of them.
+    dates : DateQuestion or None
+        A date that can be read two ways.
+    cards : tuple of (str, str)
+        Id and title of all cards it may be, the likeliest first; one where the sheet names it.
+    """
+
+    file: str
+    tab: str
+    card: str
+    title: str
+    headings: tuple[str, ...]
+    columns: tuple[ColumnQuestion, ...] = ()
+    dates: DateQuestion | None = None
+    cards: tuple[tuple[str, str], ...] = ()
+
+    def to_dict(self) -> JsonObject:
+        """Return plain values."""
+        return {
+            "file": self.file,
+            "tab": self.tab,
+            "card": self.card,
+            "title": self.title,
+            "headings": list(self.headings),
+            "columns": [
+                {"typed": c.typed, "examples": list(c.examples), "allowed": list(c.allowed), "guess": c.guess}
+                for c in self.columns
+            ],
+            "dates": self.dates.to_dict() if self.dates else None,
+            "cards": [list(card) for card in self.cards],
+        }
+
+
+class HeadingsUnknown(LayoutError):
+    """A sheet is refused for its headings; `question` is what a mapping has to answer."""
+
+    question: SheetQuestion
+
+
+def ask(refusal: SheetError, question: SheetQuestion) -> HeadingsUnknown:
+    """Return a refusal that carries its question and names the way to answer it."""
+    way = (
+        f"Or answer once for this heading line: `qc upload {refusal.file} --propose-mapping` prints what to "
+        "fill in, and the board's page of sheets asks the same."
+    )
+    asked = HeadingsUnknown(
+        refusal.file, refusal.problem, f"{refusal.hint} {way}", tab=refusal.tab, cell=refusal.cell
+    )
+    asked.question = question
+    return asked
+
+
+def known_headings(words: CardHeadings) -> str:
+    """Say what may stand over a column of a card: its figures, then what any card may have."""
+    figures = ", ".join(dict.fromkeys(c.name for c in words.figures.values())) or "none"
+    return f"its figures are {figures}; any card may have {FIXED_HEADINGS}"
+
+
+def ask_columns(
+    words: CardHeadings, columns: Sequence[tuple[str, Sequence[str]]], taken: Iterable[str], plan: Plan
+) -> tuple[ColumnQuestion, ...]:
+    """Return the question for each unknown heading.
+
+    Parameters
+    ----------
+    words : CardHeadings
+        The words of the card.
+    columns : sequence of (str, sequence of str)
+        Each unknown heading with the texts below it.
+    taken : iterable of str
+        Headings of the table that are known: none of these is guessed again.
+    plan : Plan
+        Its people, models and serials tell what a column of such words is.
+
+    Returns
+    -------
+    tuple of ColumnQuestion
+        In the order of the sheet.
+    """
+    choices = _choices(words)
+    gone = {m for text in taken if (m := _meaning(words, text)) is not None}
+    open_to = [(label, known) for label, known in choices if _meaning(words, label) not in gone]
+    found = []
+    for typed, texts in columns:
+        own = _by_content(texts, plan)
+        found.append(_ask(words, typed, texts, open_to, choices, own))
+    return tuple(found)
+
+
+def ask_dates(texts: Iterable[str]) -> DateQuestion | None:
+    """Return the first date that can be read two ways; None where there is none.
+
+    Examples
+    --------
+    >>> ask_dates(["14.05.2026", "10/11/2026"]).month_first.isoformat()
+    '2026-10-11'
+    """
+    for text in texts:
+        ways = both_ways(text) if text[:1].isdigit() or text[:1].isalpha() else None
+        if ways is not None:
+            return DateQuestion(text.strip(), *ways)
+    return None
+
+
+def likeliest(cards: Sequence[Card], headings: Sequence[str], words: dict[str, CardHeadings]) -> list[Card]:
+    """Return the cards that know a heading or come near one, those that know most of them first."""
+
+    def fit(card: Card) -> float:
+        own = words[card.id]
+        known = [m for text in headings if text.strip() and (m := own.read(text)) is not None]
+        figures = _figures(own)
+        unknown = [text for text in headings if figures and own.read(text) is None]
+        near = [score for text in unknown if (score := max(_ranked(text, figures))[0]) >= HALF]
+        return sum(1.0 + 2.0 * m.figure for m in known) + sum(near)
+
+    fits = {card.id: fit(card) for card in cards}
+    return sorted(cards, key=lambda card: -fits[card.id])
+
+
+def mostly_figures(texts: Sequence[str]) -> bool:
+    """Tell whether at least half of what stands under a heading are figures."""
+    filled = [text for text in texts if text]
+    return bool(filled) and 2 * sum(read_decimal(text) is not None for text in filled) >= len(filled)
+
+
+def with_dates(question: SheetQuestion, texts: Iterable[str]) -> SheetQuestion:
+    """Return the question with the first date among the texts that can be read two ways."""
+    return replace(question, dates=ask_dates(texts))
+
+
+def _ask(
+    words: CardHeadings,
+    typed: str,
+    texts: Sequence[str],
+    open_to: list[tuple[str, tuple[str, ...]]],
+    choices: list[tuple[str, tuple[str, ...]]],
+    content: str,
+) -> ColumnQuestion:
+    numbers = mostly_figures(texts)
+    ranked = [
+        (
+            max(score, SAID)
+            if label == content
+            else score + NUMBERS * (numbers and _is_figure(words, label)),
+            label,
+        )
+        for score, label in _ranked(typed, open_to)
+    ]
+    ranked.sort(key=lambda found: -found[0])
+    best, other = ranked[0], next((r for r in ranked[1:]), (0.0, ""))
+    sure = best[0] >= CLOSE and best[0] - other[0] >= APART / 2
+    guess = best[1] if sure and (numbers or not _is_figure(words, best[1])) else ""
+    if not guess and not numbers:
+        guess = BESIDE  # words are lost to no chart
+    rest = [label for label, _ in choices if label not in {r[1] for r in ranked}]
+    allowed = (*(label for _, label in ranked), *rest, BESIDE)
+    filled = tuple(islice(dict.fromkeys(text for text in texts if text.strip()), EXAMPLES))
+    return ColumnQuestion(typed, filled, tuple(dict.fromkeys(allowed)), guess)
+
+
+def _by_content(texts: Sequence[str], plan: Plan) -> str:
+    """Return what the cells below a heading say they are, by the plan's names; empty where they do not."""
+    filled = [text.strip() for text in texts if text.strip()]
+    prefix = plan.workshop.serial_prefix
+    known = {
+        "Date": lambda text: bool(possible_days(text)),
+        "Serial": lambda text: bool(prefix) and text.startswith(prefix) and text[-1:].isdigit(),
+        "Person": {person.code for person in plan.people}.__contains__,
+        "Model": {name for model in plan.models for name in (model.id, model.name)}.__contains__,
+    }
+    fits = [name for name, is_one in known.items() if filled and all(map(is_one, filled))]
+    return fits[0] if len(fits) == 1 else ""
+
+
+def _ranked(typed: str, choices: Sequence[tuple[str, tuple[str, ...]]]) -> list[tuple[float, str]]:
+    name = heading(typed, {}, {}).name or plain(typed)
+    scored = [(max(_likeness(name, known) for known in names), label) for label, names in choices]
+    return sorted(scored, key=lambda found: -found[0])
+
+
+def _likeness(name: str, known: str) -> float:
+    inside = CONTAINED if len(known) > 3 and known in name and known != name else 0.0
+    return max(inside, SequenceMatcher(None, name, known).ratio())
+
+
+def _meaning(words: CardHeadings, text: str) -> tuple[object, ...] | None:
+    found = words.read(text)
+    return None if found is None else (found.field, found.places, found.basis)
+
+
+def _is_figure(words: CardHeadings, label: str) -> bool:
+    found = words.read(label)
+    return found is not None and found.figure
+
+
+def _choices(words: CardHeadings) -> list[tuple[str, tuple[str, ...]]]:
+    """Return what may stand over a column, each with the names it is likened by."""
+    card = words.card
+    places = dict.fromkeys(name for known in words.places.values() for name in known)
+    event = EVENT_SHAPES.get(card.event or "", ())
+    fields = [*places, *OWN.get(card.source, ()), *event, *FIXED, "note"]
+    gauges = [(n.capitalize(), (n,)) for n, field in words.names.items() if field.startswith("gauge:")]
+    found = [*_figures(words), *((_written(f), KNOWN_NAMES.get(f, (f,))) for f in fields), *gauges]
+    return list(dict(found).items())
+
+
+def _figures(words: CardHeadings) -> list[tuple[str, tuple[str, ...]]]:
+    found: list[tuple[str, tuple[str, ...]]] = []
+    for field, characteristic in words.figures.items():
+        if field == "clearance":
+            found += [(f"Clearance [um {basis}]", ("clearance",)) for basis in ("on diameter", "per side")]
+            continue
+        own = field.startswith(VALUE)
+        label = characteristic.name if own else _written(field)
+        short = [name for name, of in words.short.items() if of == field and own]
+        names: tuple[str, ...] = (plain(label), plain(characteristic.id.replace("-", " ")), *short)
+        found.append((label, names if own else (plain(label), *KNOWN_NAMES.get(field, ()))))
+        places = words.places.get(field, {})
+        across = list(product(*(spelled.values() for spelled in places.values())))
+        if own and places and len(across) <= MOST_ACROSS:
+            for values in across:
+                said = " ".join(values)
+                if words.read(f"{label} {said}") is not None:
+                    found.append((f"{label} {said}", tuple(f"{name} {said}" for name in names)))
+    return found
+
+
+def _written(field: str) -> str:
+    """Return a field as it is written over a column."""
+    return WRITTEN.get(field, KNOWN_NAMES.get(field, (field,))[0].capitalize())

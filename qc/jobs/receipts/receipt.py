@@ -1,0 +1,139 @@
+"""The answer to an upload: what became of each sheet, what was raised, and the sums."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import astuple, dataclass
+from typing import TypedDict
+
+from qc.ingest import SheetQuestion
+from qc.jobs.receipts.accepted import Accepted
+from qc.plain import JsonObject
+from qc.report.terminal import learned_text, receipt_text, total_text
+from qc.stats import Tabled
+from qc.store import SheetCount
+
+
+class RaisedSignal(TypedDict):
+    """What a receipt tells of a new signal."""
+
+    id: str
+    series: str
+    kind: str
+    raised_serial: str
+    sentence: str
+    because: str
+    next_step: str
+
+
+@dataclass(frozen=True, slots=True)
+class SheetReceipt:
+    """What became of one sheet.
+
+    Attributes
+    ----------
+    count : SheetCount
+        Rows accepted, held and already known, and the reasons of the held ones.
+    signals : tuple of RaisedSignal
+        Signals that this upload raised in series the sheet belongs to.
+    marks : tuple of str
+        What is worth knowing although nothing is held for it.
+    read_with : tuple of str
+        Which mapping it was read with, what was kept beside, and whether its dates can be read two ways.
+    missing : tuple of str
+        What its pieces still lack of the card they stand on.
+    """
+
+    count: SheetCount
+    signals: tuple[RaisedSignal, ...] = ()
+    marks: tuple[str, ...] = ()
+    missing: tuple[str, ...] = ()
+    read_with: tuple[str, ...] = ()
+
+    def to_dict(self) -> JsonObject:
+        """Return the contract of one sheet of ``qc upload --json``."""
+        c = self.count
+        return {
+            **c.to_dict(),
+            "signals": list(self.signals),
+            "marks": [*self.read_with, *self.marks],
+            "learned": learned_text(c.rows, c.accepted, c.held, c.already_known, c.held_again),
+            "missing": list(self.missing),
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class UploadReceipt(Tabled):
+    """The answer to an upload: a receipt for each sheet, and a sentence for each file that was refused.
+
+    Attributes
+    ----------
+    sheets : tuple of SheetReceipt
+        In the order handed in.
+    refused : tuple of str
+        Why a file was not taken in.
+    raised : tuple of RaisedSignal
+        All signals raised by judging after this upload, those on no sheet of it too.
+    late : frozenset of str
+        Ids of those that sheets handed in before had brought, which had not been judged until now.
+    questions : tuple of SheetQuestion
+        What a mapping would answer: headings of refused sheets, dates that can be read two ways.
+    accepted : Accepted
+        Where the readings accepted now are found again.
+    """
+
+    ROWS = "sheets"
+
+    sheets: tuple[SheetReceipt, ...]
+    refused: tuple[str, ...] = ()
+    raised: tuple[RaisedSignal, ...] = ()
+    late: frozenset[str] = frozenset()
+    questions: tuple[SheetQuestion, ...] = ()
+    accepted: Accepted = Accepted()
+
+    def to_dict(self) -> JsonObject:
+        """Return the contract of ``qc upload --json``."""
+        return {
+            "sheets": [s.to_dict() for s in self.sheets],
+            "refused": list(self.refused),
+            "signals": list(self.raised),
+            "readings": {**self.accepted.to_dict(), "sentence": self.accepted.apart()},
+        }
+
+    def to_text(self) -> str:
+        """Say what became of each sheet and what was raised, what had waited from before apart."""
+        counts = [sheet.count for sheet in self.sheets]
+        rows = [
+            (c.file, c.rows, c.accepted, c.held, c.already_known, c.reasons, c.held_again) for c in counts
+        ]
+        own = [s["sentence"] for s in self.raised if s["id"] not in self.late]
+        late = [s["sentence"] for s in self.raised if s["id"] in self.late]
+        return receipt_text(
+            rows,
+            own,
+            late,
+            read_with=[s.read_with for s in self.sheets],
+            missing=[s.missing for s in self.sheets],
+            accepted=self.accepted.apart(),
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Total:
+    """The sums over the sheets of an upload."""
+
+    sheets: int
+    rows: int
+    accepted: int
+    held: int
+    already_known: int
+
+    @classmethod
+    def of(cls, sheets: Sequence[SheetReceipt]) -> Total:
+        """Add up the receipts."""
+        names = ("rows", "accepted", "held", "already_known")
+        return cls(len(sheets), *(sum(getattr(s.count, name) for s in sheets) for name in names))
+
+    def sentence(self) -> str:
+        """Say the sums in words."""
+        return total_text(*astuple(self))

@@ -1,0 +1,14 @@
+"""Types of what `qc.jobs.signals` offers; the package fetches each name on first use."""
+
+from .asking import find_signal as find_signal
+from .asking import list_signals as list_signals
+from .life import SAID_ALREADY as SAID_ALREADY
+from .life import STATE_WORDS as STATE_WORDS
+from .life import SignalLife as SignalLife
+from .life import SignalList as SignalList
+from .life import life_of as life_of
+from .pieces import MadeUnder as MadeUnder
+from .pieces import made_under as made_under
+from .saying import codes_of as codes_of
+from .saying import say_of_signal as say_of_signal
+from .saying import tick_off as tick_off

@@ -1,0 +1,101 @@
+"""Signals as they are asked for: all of them, those of a series, or one by its id."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import date
+
+from qc.jobs.errors import JobError
+from qc.jobs.judging import at_latest, brought_up, present_budget, signals_of_day, verdicts_of_day
+from qc.jobs.signals.life import SignalLife, SignalList, life_of
+from qc.jobs.signals.pieces import made_under
+from qc.jobs.workshop import Workshop
+from qc.sayings import OPEN_STATES
+from qc.store import own_id
+from qc.watch import SeriesVerdict
+
+
+def list_signals(workshop: Workshop, *, all_states: bool = False, series: str | None = None) -> SignalList:
+    """Return signals, those of the worst series first, after judging what waits.
+
+    Parameters
+    ----------
+    workshop : Workshop
+        An open workshop.
+    all_states : bool
+        Closed ones too.
+    series : str, optional
+        Only of this series, ``stage/characteristic/family``.
+    """
+    waits = brought_up(workshop)
+    told = waits.sentence(workshop.plan.workshop.time_zone) if waits else ""
+    every = _lives(workshop, all_states=all_states, series=series)
+    return SignalList(tuple(every), present_budget(workshop).sentence(), told)
+
+
+def find_signal(workshop: Workshop, signal_id: str) -> SignalLife:
+    """Return one signal by its id or the beginning of it.
+
+    Raises
+    ------
+    JobError
+        There is none, or the beginning fits several.
+    """
+    brought_up(workshop)
+    signal = _find(_lives(workshop, all_states=True), signal_id)
+    return replace(told_whole(workshop, signal), told=_told_of(workshop, signal))
+
+
+def newest_life(workshop: Workshop, signal_id: str) -> SignalLife:
+    """Return a signal as it stands by all that is known, whatever day is asked about."""
+    return _find(_lives(at_latest(workshop), all_states=True), signal_id)
+
+
+def told_whole(workshop: Workshop, signal: SignalLife) -> SignalLife:
+    """Return a signal with the pieces made under its cause, as far as the series still shows it."""
+    verdict = next((v for v in verdicts_of_day(workshop) if str(v.key) == signal.series), None)
+    if verdict is None or not signal.present:
+        return signal
+    return replace(signal, made_under=made_under(workshop, verdict, signal.found, signal.events))
+
+
+def _lives(workshop: Workshop, *, all_states: bool = False, series: str | None = None) -> list[SignalLife]:
+    """Return signals as they are kept, those of the worst series first."""
+    verdicts = {str(v.key): v for v in verdicts_of_day(workshop)}
+    rows = signals_of_day(workshop, verdicts.values(), series=series)
+    broken = {series for series, verdict in verdicts.items() if verdict.not_kept is not None}
+    wanted = [row for row in rows if all_states or row.state in OPEN_STATES or row.series in broken]
+    lives = [life_of(workshop, row, verdicts.get(row.series)) for row in wanted]
+    found = [life for life in lives if all_states or life.state in OPEN_STATES or life.not_kept]
+    kept = [signal for signal in found if signal.present or all_states or signal.events]
+    kept.sort(key=lambda s: (-_weight(verdicts.get(s.series), s), s.series, s.found.raised))
+    return kept
+
+
+def _find(every: Sequence[SignalLife], signal_id: str) -> SignalLife:
+    fits = [s for s in every if any(own.startswith(signal_id) for own in (s.id, *s.before)) and signal_id]
+    if len(fits) == 1:
+        return fits[0]
+    if not fits:
+        raise JobError(f"There is no signal {signal_id!r}. See the list: qc signals")
+    raise JobError(
+        f"{signal_id!r} begins {len(fits)} signals. Type more of the id: {', '.join(s.id for s in fits)}"
+    )
+
+
+def _told_of(workshop: Workshop, signal: SignalLife) -> tuple[tuple[date, str, str], ...]:
+    """Return what was said of a signal by the day asked about, each time it was said otherwise."""
+    own = {signal.id, *signal.before}
+    said: list[tuple[date, str, str]] = []
+    for day, found in workshop.store.told_signals(signal.series):
+        for one in found:
+            words = one["sentence"], one["because"]
+            mine = day <= workshop.today and own_id(signal.series, one) in own
+            if mine and (not said or said[-1][1:] != words):
+                said.append((day, *words))
+    return tuple(said)
+
+
+def _weight(verdict: SeriesVerdict | None, signal: SignalLife) -> float:
+    return 0.0 if verdict is None else verdict.worst + (signal.found.ended is None)

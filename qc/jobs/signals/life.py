@@ -1,0 +1,315 @@
+"""One signal as it stands on a day: what was found, what was said, who has it, what is left to do."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from qc.jobs.judging import SignalOfDay, told_at_closing
+from qc.jobs.signals.pieces import MadeUnder
+from qc.jobs.workshop import Workshop
+from qc.plain import JsonObject
+from qc.report.terminal import SignalWords, signal_text, signals_text
+from qc.sayings import (
+    CLOSED_STATES,
+    CLOSINGS,
+    OPEN_STATES,
+    OUTCOME_WORDS,
+    Said,
+    SignalState,
+    What,
+    outcome_of,
+    ticked_steps,
+)
+from qc.stats import Tabled
+from qc.watch import SeriesKey, SeriesVerdict, SignalResult, mend_words, steps_for
+from qc.words import day_words
+
+STATE_WORDS: dict[SignalState, str] = {
+    "open": "open",
+    "in-hand": "in hand",
+    "closed": "closed",
+    "closed-false": "closed as a false signal",
+}
+
+SAID_ALREADY = "That stands already, word for word, so it was not recorded a second time."
+
+ANSWERED_WITHIN = timedelta(days=7)
+"""From the day on which a finding is first told to the one by which it is to be closed (house rule)."""
+
+
+@dataclass(frozen=True, slots=True)
+class SignalLife:
+    """One signal, what was said of it, and what to do.
+
+    Attributes
+    ----------
+    id : str
+        Stays the same however often the series is judged again.
+    series, title : str
+        Key and name of its series.
+    state : str
+        open, in-hand, closed or closed-false.
+    found : SignalResult
+        What the watch finds by all that is known now.
+    events : tuple of Said
+        What was said, oldest first; that it opened anew by the pieces stands among it.
+    steps : tuple of str
+        Reaction steps, the three that are always the same first; newest piece and gauges named.
+    cautions : tuple of str
+        Usual cautions of the stage.
+    present : bool
+        False where the present readings no longer show it, for example after a correction.
+    already : bool
+        What was to be said stood there word for word, so it was not recorded again.
+    before : tuple of str
+        Ids of signals that told of the same change and were raised at another piece; it answers to them too.
+    told : tuple of (date, str, str)
+        What had been said on which day, sentence and what it coincided with; of one asked for by itself.
+    age_days : int
+        Since the finding was first told.
+    due : date or None
+        By when it is to be closed; None of one that is.
+    closed_as : SignalResult or None
+        Of a closed one: what had been found when it was closed.
+    mend : str
+        How far a mend is borne out by the pieces made since, in words; empty where nothing was mended.
+    not_kept : date or None
+        Of one closed because the new level stays: since when its limits are not kept; it stays listed.
+    made_under : tuple of MadeUnder
+        Pieces made under the cause; of one asked for by itself.
+    """
+
+    id: str
+    series: str
+    title: str
+    state: SignalState
+    found: SignalResult
+    events: tuple[Said, ...]
+    steps: tuple[str, ...]
+    cautions: tuple[str, ...]
+    present: bool
+    already: bool = False
+    before: tuple[str, ...] = ()
+    told: tuple[tuple[date, str, str], ...] = ()
+    age_days: int = 0
+    due: date | None = None
+    closed_as: SignalResult | None = None
+    mend: str = ""
+    not_kept: date | None = None
+    made_under: tuple[MadeUnder, ...] = ()
+
+    @property
+    def over(self) -> bool:
+        """Whether the series came back to the old state since."""
+        return self.found.ended is not None
+
+    @property
+    def standing(self) -> str:
+        """Say in a word or two how it stands; one that nobody answered and that came back is over."""
+        if self.not_kept is not None:
+            return f"limits not kept since {day_words(self.not_kept)}"
+        if self.state == "closed" and self.outcome is not None:
+            return f"closed, {OUTCOME_WORDS[self.outcome]}"
+        return "over" if self.state == "open" and self.over else STATE_WORDS[self.state]
+
+    @property
+    def closing(self) -> Said | None:
+        """The words that closed it, None while it is open."""
+        if self.state not in CLOSED_STATES:
+            return None
+        return next((said for said in reversed(self.events) if said.what in CLOSINGS), None)
+
+    @property
+    def outcome(self) -> str | None:
+        """What became of the cause: mended, stays or false; None while it is open."""
+        return outcome_of(self.closing) if self.closing else None
+
+    @property
+    def owner(self) -> str | None:
+        """Code of the person who took it in hand last, None where nobody has."""
+        if self.state not in OPEN_STATES:
+            return None
+        since = max((n for n, said in enumerate(self.events) if said.what is What.REOPENED), default=-1)
+        taken = [said.who for said in self.events[since + 1 :] if said.what is What.IN_HAND]
+        return taken[-1] if taken else None
+
+    @property
+    def ticked(self) -> dict[int, Said]:
+        """The steps that are done, from 0, each with who said so and when."""
+        return ticked_steps(self.events, self.steps)
+
+    @property
+    def sentence(self) -> str:
+        """What it says: of a closed one the words it was closed by."""
+        return (self.closed_as or self.found).sentence
+
+    @property
+    def because(self) -> str:
+        """What it coincides with: of a closed one by the words it was closed by."""
+        return (self.closed_as or self.found).because
+
+    @property
+    def anew(self) -> SignalResult | None:
+        """What is found now of a closed one, where that is said otherwise."""
+        was, now = self.closed_as, self.found
+        same = was is None or (was.sentence, was.because) == (now.sentence, now.because)
+        return None if same else now
+
+    def to_dict(self) -> JsonObject:
+        """Return plain values."""
+        found = self.found.to_dict()
+        now = {"sentence": self.anew.sentence, "because": self.anew.because} if self.anew else None
+        first = self.closing.first if self.closing else ""
+        return {
+            "id": self.id,
+            "series": self.series,
+            "state": self.state,
+            "present": self.present,
+            "over": self.over,
+            "outcome": self.outcome,
+            "from": first or None,
+            "mend": self.mend or None,
+            "limits_not_kept_since": self.not_kept.isoformat() if self.not_kept else None,
+            "owner": self.owner,
+            "age_days": self.age_days,
+            "due": self.due.isoformat() if self.due else None,
+            **{name: found[name] for name in _TOLD},
+            "sentence": self.sentence,
+            "because": self.because,
+            "now": now,
+            **({"told": [_as_told(row) for row in self.told]} if self.told else {}),
+            "events": [_plain(event) for event in self.events],
+            "steps": list(self.steps),
+            "ticked": [_tick(self.steps[place], said) for place, said in sorted(self.ticked.items())],
+            **({"made_under": [piece.to_dict() for piece in self.made_under]} if self.made_under else {}),
+            "cautions": list(self.cautions),
+            **({"already": True} if self.already else {}),
+        }
+
+    def to_text(self) -> str:
+        """Say everything of the signal."""
+        words = SignalWords(
+            head=(self.id, self.title, self.standing),
+            sentence=self.sentence,
+            because=self.because,
+            rate=self.found.rate,
+            steps=[(step, self.ticked.get(place)) for place, step in enumerate(self.steps)],
+            cautions=self.cautions,
+            events=self.events,
+            told=self.told,
+            owner=self.owner or "",
+            age_days=self.age_days,
+            due=self.due,
+            mend=self.mend,
+            anew=(self.anew.sentence, self.anew.because) if self.anew else None,
+            made_under=[piece.to_text() for piece in self.made_under],
+        )
+        told = signal_text(words)
+        return f"{SAID_ALREADY}\n{told}" if self.already else told
+
+
+@dataclass(frozen=True, slots=True)
+class SignalList(Tabled):
+    """Signals, worst first."""
+
+    ROWS = "signals"
+
+    signals: tuple[SignalLife, ...]
+    budget: str = ""  # how often the whole board cries wolf, in words
+    not_judged: str = ""  # since when something waits that could not be judged now, in words
+
+    def to_dict(self) -> JsonObject:
+        """Return plain values."""
+        return {"budget": self.budget, "signals": [signal.to_dict() for signal in self.signals]}
+
+    def to_text(self) -> str:
+        """List them in one line each; one alone is told whole."""
+        rows = [(s.id, s.standing, s.sentence) for s in self.signals]
+        told = signals_text(rows, self.budget, self.signals[0].to_text() if len(rows) == 1 else "")
+        return f"{self.not_judged}\n{told}" if self.not_judged else told
+
+
+def life_of(workshop: Workshop, row: SignalOfDay, verdict: SeriesVerdict | None) -> SignalLife:
+    """Put a signal beside its plan and its series; a figure that the plan dropped goes by its key.
+
+    Parameters
+    ----------
+    workshop : Workshop
+        An open workshop.
+    row : SignalOfDay
+        The signal.
+    verdict : SeriesVerdict or None
+        What is known of its series; None where the plan has it no more.
+    """
+    plan, key = workshop.plan, SeriesKey.parse(row.series)
+    stage = plan.stage(key.stage)
+    figure = plan.characteristic(key.stage, key.characteristic)
+    family = "" if key.family == "all" else f", {key.family}"
+    title = f"{stage.name}: {figure.name}{family}" if stage and figure else row.series
+    known = row.known or row.found.raised_day
+    points = verdict.points if verdict else ()
+    return SignalLife(
+        id=row.id,
+        series=row.series,
+        title=title,
+        state=row.state,
+        found=row.found,
+        events=row.said,
+        steps=steps_for(points, figure.reaction if figure else (), row.found.next_step),
+        cautions=stage.cautions if stage else (),
+        present=row.shown,
+        before=row.before,
+        age_days=max((workshop.today - known).days, 0),
+        due=known + ANSWERED_WITHIN if row.state in OPEN_STATES else None,
+        closed_as=told_at_closing(workshop, row),
+        not_kept=_not_kept(row, verdict),
+        mend=mend_words(row.found, points) if row.shown else "",
+    )
+
+
+def _not_kept(row: SignalOfDay, verdict: SeriesVerdict | None) -> date | None:
+    broken = verdict.not_kept if verdict is not None else None
+    same = broken is not None and row.state == "closed" and broken.root == row.found.root
+    return broken.start_day if same and broken is not None else None
+
+
+_TOLD = (
+    *(
+        "kind",
+        "side",
+        "raised_serial",
+        "raised_day",
+        "start_serial",
+        "start_day",
+        "size",
+        "size_low",
+        "size_high",
+    ),
+    *("unit", "rate", "pieces", "suspects", "unchanged", "next_step"),
+)
+
+
+def _as_told(row: tuple[date, str, str]) -> JsonObject:
+    day, sentence, because = row
+    return {"day": day.isoformat(), "sentence": sentence, "because": because}
+
+
+def _tick(step: str, said: Said) -> JsonObject:
+    return {"step": step, "who": said.who, "when": said.when.isoformat()}
+
+
+def _plain(event: Said) -> JsonObject:
+    said = {"cause": event.cause, "action": event.action, "text": event.text}
+    became = {"outcome": outcome_of(event)} if event.what in CLOSINGS else {}
+    first = {"from": event.first} if event.what in CLOSINGS and event.first else {}
+    piece = {"piece": event.first} if event.what is What.PIECE_DONE else {}
+    return {
+        "what": event.what.value,
+        **said,
+        **became,
+        **first,
+        **piece,
+        "who": event.who,
+        "when": event.when.isoformat(),
+    }

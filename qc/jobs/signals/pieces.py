@@ -1,0 +1,133 @@
+"""Pieces made under the cause of a signal: where each is, what to do with it, and what was done."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from qc.jobs.workshop import Workshop
+from qc.plain import JsonObject
+from qc.sayings import Said, What
+from qc.watch import Point, SeriesVerdict, SignalResult
+from qc.words import day_words
+
+
+@dataclass(frozen=True, slots=True)
+class MadeUnder:
+    """One piece made while the cause of a signal acted.
+
+    Attributes
+    ----------
+    serial : str
+        The piece.
+    day : date
+        When it was measured.
+    inside : str
+        Serial of the instrument it went into, empty otherwise.
+    shipped : date or None
+        When it, or its instrument, left.
+    to_do : str
+        What to do with it.
+    done : Said or None
+        What was done, by whom and when.
+    """
+
+    serial: str
+    day: date
+    inside: str
+    shipped: date | None
+    to_do: str
+    done: Said | None = None
+
+    def to_dict(self) -> JsonObject:
+        """Return plain values."""
+        told = self.done
+        done = {"who": told.who, "when": told.when.isoformat(), "text": told.text} if told else None
+        return {
+            "serial": self.serial,
+            "day": self.day.isoformat(),
+            "inside": self.inside or None,
+            "shipped": self.shipped.isoformat() if self.shipped else None,
+            "to_do": self.to_do,
+            "done": done,
+        }
+
+    def to_text(self) -> str:
+        """Say it in a line."""
+        part = f" in {self.inside}" if self.inside else ""
+        if self.done is None:
+            return f"[ ] {self.serial}{part}: {self.to_do}"
+        text = f": {self.done.text}" if self.done.text else ""
+        return f"[x] {self.serial}{part}: {self.done.who}, {self.done.when.date().isoformat()}{text}"
+
+
+def made_under(
+    workshop: Workshop, verdict: SeriesVerdict, found: SignalResult, events: Sequence[Said]
+) -> tuple[MadeUnder, ...]:
+    """Return the pieces made since a change began, up to the first after its mend or until it was over.
+
+    Parameters
+    ----------
+    workshop : Workshop
+        An open workshop.
+    verdict : SeriesVerdict
+        What is known of the series now.
+    found : SignalResult
+        One of its signals.
+    events : sequence of Said
+        What was said of the signal; says which pieces are dealt with.
+    """
+    points = pieces_under(verdict, found)
+    serials = [point.serial for point in points]
+    inside = {
+        part: serial
+        for part, serial in workshop.store.events("part", subjects=serials)
+        .select("subject", "serial")
+        .iter_rows()
+        if part and serial
+    }
+    asked = sorted({*serials, *inside.values()})
+    left = dict(workshop.store.pieces(asked).select("serial", "shipped").iter_rows())
+    done = {said.first: said for said in events if said.what is What.PIECE_DONE}
+    pieces = []
+    for point in points:
+        shipped = left.get(inside.get(point.serial, point.serial))
+        to_do = _to_do(point, verdict, shipped, workshop.today)
+        own = inside.get(point.serial, "")
+        pieces.append(MadeUnder(point.serial, point.day, own, shipped, to_do, done.get(point.serial)))
+    return tuple(pieces)
+
+
+def pieces_under(verdict: SeriesVerdict, found: SignalResult) -> tuple[Point, ...]:
+    """Return the points from the start of a change up to where its cause was mended or it was over.
+
+    A signal that opened anew goes on from where it was raised first.
+    """
+    own = [
+        s
+        for s in verdict.signals
+        if s.root == found.root and (s.kind == "spread") == (found.kind == "spread")
+    ]
+    first = min((s.start for s in own), default=found.start)
+    if found.kind == "single" and found.mended is None:
+        return verdict.points[found.start - 1 : found.start]
+    end = found.mended or found.ended or len(verdict.points) + 1
+    return verdict.points[first - 1 : end - 1]
+
+
+def _to_do(point: Point, verdict: SeriesVerdict, shipped: date | None, today: date) -> str:
+    low, high = verdict.lower, verdict.upper
+    beyond = (low is not None and point.value < low) or (high is not None and point.value > high)
+    if shipped is not None:
+        gone = f"left on {day_words(shipped, today)}"
+        if beyond:
+            return f"{gone} with a figure beyond the limit: decide with the lead whether to call it back."
+        return (
+            f"{gone}: tell the lead; it is inside the limits on record."
+            if low or high
+            else (f"{gone}: tell the lead.")
+        )
+    if beyond:
+        return "beyond the limit: keep it back until it is mended and measured again."
+    return "measure it again before it leaves."

@@ -1,0 +1,145 @@
+"""What people say of signals: taken in hand, closed, reopened, remarked on, steps and pieces ticked off.
+
+What people say of a signal is an entry of the chain and is never changed. What a closing says of the cause
+decides how its series is judged: mended, and the state before is the reference again; it stays, and the new
+level is the settled state; false, and the finding counts no more.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from qc.errors import UsageError
+from qc.jobs.errors import JobError
+from qc.jobs.judging import NOTHING_STORED, STORED_NOT_JUDGED, at_latest, catch_up, ending, load_verdicts
+from qc.jobs.roles import Verb, may
+from qc.jobs.signals.asking import find_signal, newest_life, told_whole
+from qc.jobs.signals.life import STATE_WORDS, SignalLife
+from qc.jobs.workshop import Workshop
+from qc.plan import Plan
+from qc.sayings import Fault, Saying, What, faults_of_signal_saying, said_already
+
+
+def say_of_signal(workshop: Workshop, signal_id: str, saying: Saying) -> SignalLife:
+    """Add to the life of a signal; the series is judged again where that changes its settled state.
+
+    Parameters
+    ----------
+    workshop : Workshop
+        An open workshop.
+    signal_id : str
+        The signal, or the beginning of its id.
+    saying : Saying
+        The new state, or a comment; the person must be known to the plan, and so must the cause.
+
+    Returns
+    -------
+    SignalLife
+        The signal as it now stands. What the person said last, word for word, is not recorded again while
+        the signal stands as it did then.
+
+    Raises
+    ------
+    JobError
+        Nobody or an unknown person says it, a cause that the plan does not have, or a state that cannot
+        follow.
+    """
+    with ending(NOTHING_STORED):
+        # another person may be closing it at this moment: looked up, checked and written in one transaction
+        with workshop.store.writing():
+            may(saying.who, Verb.SAY, workshop.plan)
+            signal = newest_life(workshop, signal_id)
+            _refuse(workshop.plan, saying, signal)
+            already = said_already(signal.events, saying)
+            _refuse_early(workshop, saying, signal)
+            if not already:
+                workshop.store.say(signal.id, saying, when=workshop.now)
+    with ending(STORED_NOT_JUDGED):
+        catch_up(workshop)
+        return replace(told_whole(at_latest(workshop), newest_life(workshop, signal.id)), already=already)
+
+
+def _refuse(plan: Plan, saying: Saying, signal: SignalLife) -> None:
+    """Refuse what cannot be said of a signal as it stands."""
+    faults = faults_of_signal_saying(saying, people=codes_of(plan), causes=plan.causes, state=signal.state)
+    if Fault.NO_CAUSE in faults:
+        raise JobError(
+            f"Close a signal with its cause, or as false. {saying.cause!r} is no cause of the plan; it has: "
+            f"{', '.join(plan.causes) or 'none yet'}."
+        )
+    if faults & {Fault.NO_ACTION, Fault.NO_OUTCOME}:
+        raise UsageError(
+            "With the cause goes what was done, --action TEXT, and what became of the cause, "
+            "--outcome mended or --outcome stays."
+        )
+    if Fault.NOT_MENDED in faults:
+        raise UsageError("--from names the first piece made after a mend: it goes with --outcome mended.")
+    if Fault.NO_REMARK in faults:
+        raise UsageError(f"The remark is empty. Say what to add: qc signals comment {signal.id} TEXT")
+    if Fault.NOT_CLOSED in faults:
+        raise JobError(
+            f"Signal {signal.id} is {STATE_WORDS[signal.state]}; only a closed one can be reopened."
+        )
+    if Fault.CLOSED_ALREADY in faults:
+        raise JobError(
+            f"Signal {signal.id} is {STATE_WORDS[signal.state]} already. Reopen it first: qc signals reopen"
+        )
+
+
+def _refuse_early(workshop: Workshop, saying: Saying, signal: SignalLife) -> None:
+    """Refuse a first piece after the mend that was made before the change began."""
+    if saying.what is not What.CLOSED or not saying.first:
+        return
+    verdict = next((v for v in load_verdicts(workshop) if str(v.key) == signal.series), None)
+    place = {p.serial: p.ordinal for p in verdict.points} if verdict else {}
+    if saying.first in place and place[saying.first] <= signal.found.start and signal.present:
+        raise JobError(
+            f"{saying.first} was made before the change at {signal.found.start_serial} began or is its first "
+            "piece. --from names the first piece made after the mend."
+        )
+
+
+def codes_of(plan: Plan) -> list[str]:
+    """Return the codes of the people of a plan."""
+    return [person.code for person in plan.people]
+
+
+def tick_off(
+    workshop: Workshop, signal_id: str, *, step: int = 0, piece: str = "", who: str = "", text: str = ""
+) -> SignalLife:
+    """Say that a reaction step is done, or that a piece made under the cause is dealt with.
+
+    Parameters
+    ----------
+    workshop : Workshop
+        An open workshop.
+    signal_id : str
+        The signal, or the beginning of its id.
+    step : int
+        Number of the step, from 1; 0 where a piece is meant.
+    piece : str
+        Serial of a piece made under the cause.
+    who, text : str
+        The person, and a remark.
+
+    Raises
+    ------
+    JobError
+        There is no such step, or that piece was not made under the cause.
+    """
+    signal = find_signal(workshop, signal_id)
+    if piece:
+        made = [one.serial for one in signal.made_under]
+        if piece not in made:
+            raise JobError(
+                f"{piece} is not among the pieces made under the cause of {signal.id}. They are: "
+                f"{', '.join(made) or 'none'}."
+            )
+        return say_of_signal(workshop, signal.id, Saying(What.PIECE_DONE, who, text, first=piece))
+    if not 0 < step <= len(signal.steps):
+        raise JobError(
+            f"Signal {signal.id} has steps 1 to {len(signal.steps)}, not {step}. "
+            f"Look at them: qc signals show {signal.id}"
+        )
+    done = f"{step}. {signal.steps[step - 1]}" + (f" ({text})" if text else "")
+    return say_of_signal(workshop, signal.id, Saying(What.STEP_DONE, who, done))

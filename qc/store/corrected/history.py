@@ -1,0 +1,72 @@
+"""What became of readings: each that ever came in, whether it stands, and what is in its place."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+
+import polars as pl
+from sqlalchemy import Connection, select
+
+from qc.column_types import Schema
+from qc.store.chain import moment_of
+from qc.store.frames import in_parts
+from qc.store.queries import read_by_id
+from qc.store.tables import MOST_NAMES, entry, held_event, origin, reading, taken_back
+
+STANDS, CORRECTED, TAKEN_BACK = "stands", "corrected", "taken back"
+
+_BECAME: Schema = {
+    "id": pl.Int64,
+    "state": pl.String,
+    "by": pl.Int64,
+    "changed_by": pl.String,
+    "changed_at": pl.Datetime("us", "UTC"),
+    "why": pl.String,
+}
+
+
+def read_history(conn: Connection, serials: Sequence[str] | None, ids: Sequence[int] | None) -> pl.DataFrame:
+    """Return readings with what became of each, in order of entry; see `Store.history`."""
+    wanted = set(ids or ())
+    for part in in_parts(serials or ()):
+        own = select(reading.c.id).join(origin, reading.c.origin == origin.c.id)
+        wanted.update(conn.execute(own.where(origin.c.serial.in_(part))).scalars())
+    every = sorted(wanted)
+    parts = [every[first : first + MOST_NAMES] for first in range(0, len(every), MOST_NAMES)] or [[]]
+    became = [row for part in parts for row in _became(conn, part)]
+    changed = pl.DataFrame(became, schema=_BECAME, orient="row")
+    return (
+        pl.concat([read_by_id(conn, part) for part in parts])
+        .sort("id")
+        .join(changed, on="id", how="left", maintain_order="left")
+        .with_columns(pl.col("state").fill_null(STANDS))
+    )
+
+
+def read_decided(conn: Connection, most: int) -> list[tuple[int, datetime, str]]:
+    """Return the held rows decided about last and not undone, the newest first, with moment and person."""
+    statement = (
+        select(held_event.c.held, entry.c.at, entry.c.who)
+        .join_from(held_event, entry, entry.c.id == held_event.c.entry)
+        .outerjoin(taken_back, taken_back.c.decision == held_event.c.id)
+        .where(taken_back.c.id.is_(None), entry.c.kind == "mend")
+        .order_by(held_event.c.id.desc())
+        .limit(most)
+    )
+    return [(row.held, moment_of(row.at), row.who) for row in conn.execute(statement)]
+
+
+def _became(conn: Connection, ids: Sequence[int]) -> list[tuple[object, ...]]:
+    """Return of the readings that stand no longer what is in their place, who changed it, when and why."""
+    what = entry.c.who, entry.c.at, entry.c.note
+    gone = select(taken_back.c.reading, *what).join(entry, taken_back.c.entry == entry.c.id)
+    newer = select(reading.c.replaces, *what, reading.c.id).join(entry, reading.c.entry == entry.c.id)
+    rows = [*conn.execute(gone.where(taken_back.c.reading.in_(ids)))]
+    # one that was taken back and brought in again by a correction is corrected: that comes last and counts
+    rows += conn.execute(newer.where(reading.c.replaces.in_(ids)))
+    return list({row[0]: _row(*row) for row in rows}.values())
+
+
+def _row(old: int, who: str, at: int, why: str, by: int | None = None) -> tuple[object, ...]:
+    return (old, TAKEN_BACK if by is None else CORRECTED, by, who, moment_of(at), why)

@@ -1,0 +1,85 @@
+"""The verbs of a store for what is put right later."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+
+import polars as pl
+
+from qc.store.corrected.corrections import replace_reading, settle_held, undo_decision, withdraw_reading
+from qc.store.corrected.history import read_decided, read_history
+from qc.store.proven import ProvenStore
+from qc.store.queries import read_held
+from qc.store.records import HeldRecord, HeldState
+
+
+class CorrectedStore(ProvenStore):
+    """The verbs of a store that put right what was held or accepted; see `qc.store.Store`."""
+
+    def held(self, open_only: bool = True, *, ids: Sequence[int] | None = None) -> list[HeldRecord]:
+        """Return held rows in order of entry: those that still wait, or all."""
+        with self._database.reading() as conn:
+            return read_held(conn, open_only, ids)
+
+    def settle_held(
+        self,
+        held_ids: Sequence[int],
+        state: HeldState,
+        *,
+        who: str,
+        when: datetime,
+        readings: pl.DataFrame | None = None,
+        events: pl.DataFrame | None = None,
+        replaces: int | None = None,
+        note: str = "",
+    ) -> list[int]:
+        """Close open held rows for good; returns the ids of the new readings.
+
+        `state` is ``accepted``, with the rows as mended and checked in `readings` or `events` (those already
+        known are not stored again) and the reading in `replaces` that they correct, or ``dropped``. `note`
+        says why, in words.
+        """
+        empty = pl.DataFrame()
+        rows = (empty if readings is None else readings, empty if events is None else events)
+        with self._database.writing() as conn:
+            return settle_held(conn, held_ids, state, who, when, *rows, replaces, note)
+
+    def replace_reading(
+        self, old_id: int, row: pl.DataFrame, *, who: str, when: datetime, why: str = ""
+    ) -> int:
+        """Put a corrected reading in the place of an old one, which stays on record; returns the new id."""
+        with self._database.writing() as conn:
+            return replace_reading(conn, old_id, row, who, when, why)
+
+    def withdraw_reading(self, reading_id: int, *, who: str, when: datetime, why: str = "") -> None:
+        """Take back an accepted reading: it stays on record, and no question is answered with it any more."""
+        with self._database.writing() as conn:
+            withdraw_reading(conn, reading_id, who, when, why)
+
+    def undo_held(self, held_id: int, *, who: str, when: datetime, why: str = "") -> int:
+        """Take back what was decided about a held row; returns the number under which it waits again.
+
+        Raises
+        ------
+        StoreError
+            Nothing was decided about it, that was taken back already, or what came of it was put right since.
+        """
+        with self._database.writing() as conn:
+            return undo_decision(conn, held_id, who, when, why)
+
+    def decided(self, most: int) -> list[tuple[int, datetime, str]]:
+        """Return the held rows decided about last and not undone: number, moment, who; newest first."""
+        with self._database.reading() as conn:
+            return read_decided(conn, most)
+
+    def history(
+        self, *, serials: Sequence[str] | None = None, ids: Sequence[int] | None = None
+    ) -> pl.DataFrame:
+        """Return all readings of some pieces, or those with some ids, and how each of them stands.
+
+        The columns of `qc.plan.READING`, `id`, and `state` (stands, corrected, taken back), `by` (id of the
+        reading in its place), `changed_by`, `changed_at` (UTC) and `why`, null where it stands.
+        """
+        with self._database.reading() as conn:
+            return read_history(conn, serials, ids)

@@ -1,0 +1,120 @@
+"""Causes that people have mended: the state before is the reference again, from which piece on.
+
+A signal closed as mended splits its series. What was made under the cause, and what was in work while it was
+mended, belongs to neither side; pieces from the first after the mend are compared with the state before.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from qc.sayings import CLOSINGS, MENDED, Said, What, outcome_of
+from qc.watch.results import Point, SignalResult
+from qc.words import day_words, pieces_words
+
+CONFIRMED_BY = 8
+"""So many pieces after a mend have to speak before it is borne out; a change that begins among them is the
+old one come back (house rule, as of a quiet return)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Mend:
+    """One closing that says that the cause is mended.
+
+    Attributes
+    ----------
+    told : SignalResult
+        The signal that was closed, as it was told last.
+    number : int
+        Of the closing, among all that was said.
+    day : date
+        Of the closing, in the plan's zone.
+    first : str
+        Serial of the first piece made after the mend; empty: the first one measured after the closing.
+    known : frozenset of str
+        Pieces measured on the day of the closing that were on record when it was said.
+    """
+
+    told: SignalResult
+    number: int
+    day: date
+    first: str = ""
+    known: frozenset[str] = frozenset()
+
+    @property
+    def root(self) -> str:
+        """The piece at which the signal was raised first: it goes by that, however often it opens anew."""
+        return self.told.reopens or self.told.raised_serial
+
+    def place_among(self, points: Sequence[Point]) -> int:
+        """Return the place (from 0) of the first piece after the mend; their number where none is there yet.
+
+        Where that piece was named and has no figure yet, every piece so far is one that was in work.
+        """
+        after = (place for place, point in enumerate(points) if self._is_after(point))
+        return next(after, len(points))
+
+    def _is_after(self, point: Point) -> bool:
+        if self.first:
+            return point.serial == self.first
+        return point.day > self.day or (point.day == self.day and point.serial not in self.known)
+
+
+def standing_mends(said: Iterable[Said]) -> list[Said]:
+    """Return the closings as mended that stand after what was said of a signal, oldest first.
+
+    A person who reopens a signal takes its last closing back; that it opened anew by the pieces does not.
+
+    Examples
+    --------
+    >>> from datetime import UTC, datetime
+    >>> when = datetime(2026, 5, 4, tzinfo=UTC)
+    >>> closing = Said(What.CLOSED, "IS", cause="jig", outcome="mended", id=1, about="ab12", when=when)
+    >>> again = Said(What.REOPENED, "IS", id=2, about="ab12", when=when)
+    >>> [one.id for one in standing_mends([closing])], standing_mends([closing, again])
+    ([1], [])
+    """
+    found: list[Said] = []
+    last: Said | None = None
+    for one in said:
+        if one.what in CLOSINGS:
+            last = one
+            if outcome_of(one) == MENDED:
+                found.append(one)
+        elif one.what is What.REOPENED and last is not None and found and found[-1] is last:
+            found.pop()
+    return found
+
+
+def opened_again(signal: SignalResult, mends: Sequence[Mend], today: date) -> str:
+    """Say of a finding that gives the lie to a mend that the signal is open again, and why.
+
+    Examples
+    --------
+    >>> day = date(2026, 5, 4)
+    >>> shift = SignalResult(
+    ...     "shift", "above", 34, "S-034", day, 33, "S-033", day, 32, 33, 2.0, 1.0, 3.0, 2.0, "mm", 0.004, 2,
+    ...     reopens="S-020", closing=7,
+    ... )
+    >>> opened_again(shift, [Mend(shift, 7, date(2026, 5, 1))], day)
+    'Open again: closed as mended on 1 May, but S-034 shows it once more.'
+    """
+    when = next((f" on {day_words(m.day, today)}" for m in mends if m.number == signal.closing), "")
+    return f"Open again: closed as mended{when}, but {signal.raised_serial} shows it once more."
+
+
+def mend_words(signal: SignalResult, points: Sequence[Point]) -> str:
+    """Say how far a mend is borne out by the pieces made since; empty of a signal that was not mended."""
+    if signal.mended is None:
+        return ""
+    since = [p for p in points if p.ordinal >= signal.mended and not p.left_out]
+    if not since:
+        return "Mended; no piece made after the mend is measured yet."
+    head = f"Mended; {pieces_words(len(since))} since, from {since[0].serial} on"
+    if signal.held:
+        return f"{head}, as before the change: the mend is borne out."
+    if signal.held is False:
+        return f"{head}: the mend did not hold."
+    return f"{head}, compared with the state before; {CONFIRMED_BY} have to be as they were then."

@@ -1,0 +1,255 @@
+"""Closing in every way, through the command, day by day: what the good and the bad pieces after it bring."""
+
+import json
+import shutil
+from contextlib import redirect_stderr, redirect_stdout
+from datetime import date, timedelta
+from io import StringIO
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from qc.cli.main import main
+
+PLAN = """
+workshop: {name: Alder Row Brass, time_zone: UTC, lead: ML, false_signals_per_month: 0.5}
+models: [{id: alto, name: Alto, family: alto, pedal_midi: 34, length_mm: 2931.6}]
+people: [{code: ML}, {code: FT}]
+causes: [jig, unknown]
+gauges: [{id: HG-1, name: Height gauge, gauge_class: height, unit: mm, resolution: 0.1}]
+cards: [{id: bow, title: Bow card, source: bench, stage: bow, characteristics: [rise]}]
+stages:
+  - id: bow
+    name: Bow
+    cautions: ["A bow under the press can spring: goggles, hands clear, as the local rules ask."]
+    characteristics:
+      - {id: rise, name: Rise, unit: mm, pool: all, limits: [{lower: 46, upper: 54}],
+         reaction: [Look at the jig.]}
+"""
+CAUSE = ("--cause", "jig", "--action", "jig shimmed")
+
+
+class Shop:
+    """An invented workshop that bends bows: 30 as they should be, then six that rise too far."""
+
+    def __init__(self, command, folder):
+        self.command, self.folder = command, folder / "shop"
+        self.draw, self.made, self.day = np.random.default_rng(1313), 0, date(2026, 3, 2)
+
+    def begin(self):
+        self.folder.mkdir()
+        (self.folder / "plan.yaml").write_text(PLAN)
+        for _ in range(6):
+            self.measure(50.0, 5)
+        for _ in range(3):
+            self.measure(56.0, 2)
+        return self
+
+    def ask(self, *words, code=0):
+        words = (*words, "--workshop", self.folder, "--as-of", self.day)
+        found = self.command(*words, *(["--json"] if not code else []))
+        assert found.exit_code == code, found.output
+        return json.loads(found.stdout) if not code else found.stderr
+
+    def measure(self, level, pieces, day=None):
+        """Hand in a day's card; returns its receipt."""
+        self.day = day or self.day + timedelta(days=1)
+        rows = ["serial,model,date,person,gauge,rise"]
+        for _ in range(pieces):
+            self.made += 1
+            rows.append(f"A-{self.made:03d},alto,{self.day},FT,HG-1,{level + self.draw.normal():.1f}")
+        sheet = self.folder.parent / f"{self.made}.csv"
+        sheet.write_text("\n".join(rows))
+        return self.ask("upload", sheet, "--who", "FT")
+
+    def signal(self):
+        return self.ask("signals", "show", self.ask("signals", "--all")["signals"][0]["id"])
+
+    def close(self, *words, code=0):
+        return self.ask("signals", "close", self.signal()["id"], *words, "--who", "ML", code=code)
+
+    def whole(self):
+        return self.command("verify", "--workshop", self.folder).exit_code == 0
+
+    def series(self):
+        return self.ask("status")["series"][0]
+
+
+def run_aside(*words):
+    out, err = StringIO(), StringIO()
+    with redirect_stdout(out), redirect_stderr(err):
+        code = main([str(word) for word in words])
+    return SimpleNamespace(exit_code=code, stdout=out.getvalue(), output=out.getvalue() + err.getvalue())
+
+
+@pytest.fixture(scope="module")
+def begun(tmp_path_factory):
+    """The workshop before anything was closed, made once."""
+    return Shop(run_aside, tmp_path_factory.mktemp("bows")).begin()
+
+
+@pytest.fixture
+def bows(command, begun, tmp_path):
+    own = Shop(command, tmp_path)
+    shutil.copytree(begun.folder, own.folder)
+    own.made, own.day = begun.made, begun.day
+    return own
+
+
+def life(signal):
+    return [event["what"] for event in signal["events"]]
+
+
+def test_mended_then_good(bows):
+    before = bows.signal()
+    closed = bows.close(*CAUSE, "--outcome", "mended")
+    assert (closed["id"], closed["state"], closed["outcome"]) == (before["id"], "closed", "mended")
+    assert bows.series()["behaviour"] == "steady"
+    for _ in range(5):
+        bows.measure(50.0, 2)
+        assert bows.ask("signals")["signals"] == []
+    now = bows.signal()
+    assert now["mend"].endswith("the mend is borne out.") and life(now) == ["closed"]
+    assert now["sentence"] == before["sentence"]
+    series = bows.series()
+    assert (series["behaviour"], series["open_signals"]) == ("steady", 0)
+    assert series["ppk"] is not None, "the state before and the pieces since are one state"
+    assert bows.whole() and bows.ask("rejudge")["changed"] == []
+
+
+def test_mended_then_still_bad_opens_the_same_signal_anew(bows):
+    before = bows.signal()
+    bows.close(*CAUSE, "--outcome", "mended")
+    receipt = bows.measure(56.0, 2)
+    now = bows.signal()
+    assert (now["id"], now["state"], life(now)) == (before["id"], "open", ["closed", "reopened"])
+    assert now["events"][1]["who"] == "program" and "Open again: closed as mended" in now["because"]
+    assert [s["id"] for s in receipt["sheets"][0]["signals"]] == [before["id"]]
+    assert [s["id"] for s in bows.measure(56.0, 2)["sheets"][0]["signals"]] == []
+    assert bows.series()["behaviour"] == "drifting" and bows.series()["open_signals"] == 1
+    assert [s["id"] for s in bows.ask("signals", "--all")["signals"]] == [before["id"]]
+    first = [piece["serial"] for piece in now["made_under"]][0]
+    assert first == before["start_serial"], "the pieces of the first time are still to be dealt with"
+    bows.close(*CAUSE, "--outcome", "mended")
+    for _ in range(5):
+        bows.measure(50.0, 2)
+    now = bows.signal()
+    assert (now["state"], life(now)) == ("closed", ["closed", "reopened", "closed"])
+    assert now["mend"].endswith("borne out.") and bows.series()["behaviour"] == "steady"
+    assert bows.whole() and bows.ask("rejudge")["changed"] == []
+
+
+def test_pieces_in_work_are_passed_over_where_the_first_after_the_mend_is_named(bows):
+    named = f"A-{bows.made + 4:03d}"
+    closed = bows.close(*CAUSE, "--outcome", "mended", "--from", named)
+    assert closed["from"] == named
+    bows.measure(56.0, 3)
+    assert bows.signal()["state"] == "closed"
+    for _ in range(5):
+        bows.measure(50.0, 2)
+    now = bows.signal()
+    assert life(now) == ["closed"] and now["mend"].endswith("borne out.")
+    assert bows.series()["behaviour"] == "steady"
+    assert [p["serial"] for p in now["made_under"]][-1] == f"A-{int(named[2:]) - 1:03d}"
+
+
+def test_pieces_of_the_same_day_count_from_the_closing_on(bows):
+    bows.close(*CAUSE, "--outcome", "mended")
+    bows.measure(56.0, 2, day=bows.day)
+    assert life(bows.signal()) == ["closed", "reopened"]
+
+
+def test_stays_takes_the_new_level_and_keeps_it_listed_while_it_breaks_the_limits(bows):
+    before = bows.signal()
+    since = before["start_day"]
+    closed = bows.close(*CAUSE, "--outcome", "stays")
+    assert closed["limits_not_kept_since"] == since
+    for _ in range(5):
+        bows.measure(56.0, 2)
+    (listed,) = bows.ask("signals")["signals"]
+    assert (listed["id"], listed["state"], listed["limits_not_kept_since"]) == (before["id"], "closed", since)
+    assert listed["sentence"] == before["sentence"] and listed["now"]["sentence"] != before["sentence"]
+    series = bows.series()
+    assert (series["behaviour"], series["limits_not_kept_since"]) == ("steady", since)
+    text = bows.command("signals", "--workshop", bows.folder, "--as-of", bows.day).stdout
+    assert "limits not kept since 9 Mar" in text and "Worked out anew since" in text
+
+
+def test_false_leaves_the_series_to_be_judged_as_it_is(bows):
+    closed = bows.close("--false")
+    assert (closed["state"], closed["outcome"]) == ("closed-false", "false")
+    bows.measure(56.0, 4)
+    assert bows.signal()["state"] == "closed-false" and bows.ask("signals")["signals"] == []
+    assert bows.series()["behaviour"] == "steady"
+
+
+def test_a_person_who_reopens_a_mended_signal_takes_the_mend_back(bows):
+    bows.close(*CAUSE, "--outcome", "mended")
+    again = bows.ask("signals", "reopen", bows.signal()["id"], "--who", "ML")
+    assert again["state"] == "open" and again["mend"] is None
+    assert bows.series()["behaviour"] == "drifting"
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (("--cause", "jig"), ("--action", "--outcome")),
+        (("--cause", "jig", "--action", "shimmed"), ("--action", "--outcome")),
+        (("--cause", "jig", "--outcome", "mended"), ("--action", "--outcome")),
+        (("--cause", "jig", "--action", " ", "--outcome", "mended"), ("--action", "--outcome")),
+        (("--cause", "jig", "--action", "shimmed", "--outcome", "gone"), ("mended", "stays")),
+        (("--false", "--outcome", "stays"), ("--outcome",)),
+        ((*CAUSE, "--outcome", "stays", "--from", "A-040"), ("--from", "mended")),
+        ((), ("--cause", "--false")),
+    ],
+)
+def test_what_lacks_is_named_and_nothing_is_stored(bows, words, told):
+    refused = bows.close(*words, code=2)
+    assert all(name in refused for name in told)
+    assert life(bows.signal()) == []
+
+
+def test_a_first_piece_from_before_the_change_is_refused(bows):
+    start = bows.signal()["start_serial"]
+    for early in ("A-005", start):
+        refused = bows.close(*CAUSE, "--outcome", "mended", "--from", early, code=1)
+        assert early in refused and "first piece made after the mend" in refused
+    assert bows.signal()["state"] == "open"
+
+
+def test_pieces_and_steps_are_ticked_off_with_who_and_when(bows):
+    signal = bows.signal()
+    made = signal["made_under"]
+    assert [p["serial"] for p in made] == ["A-031", "A-032", "A-033", "A-034", "A-035", "A-036"]
+    assert "beyond the limit" in made[0]["to_do"] and made[0]["done"] is None
+    by = (signal["id"], "--who", "FT")
+    done = bows.ask("signals", "tick", *by, "--piece", "A-032", "--text", "bent back")
+    assert done["made_under"][1]["done"]["text"] == "bent back"
+    assert done["made_under"][1]["done"]["who"] == "FT"
+    assert signal["steps"] == [
+        "Re-measure A-036.",
+        "Check the zero of HG-1 on its master.",
+        "Check serial and unit on the card.",
+        signal["next_step"],
+        "Look at the jig.",
+    ]
+    ticked = bows.ask("signals", "tick", *by, "--step", "2")["ticked"]
+    assert [(t["step"], t["who"]) for t in ticked] == [(signal["steps"][1], "FT")]
+    bows.measure(56.0, 2)
+    assert len(bows.signal()["ticked"]) == 1, "a step once done stays done though a newer piece came"
+    assert "A-001" in bows.ask("signals", "tick", *by, "--piece", "A-001", code=1)
+    assert "steps 1 to" in bows.ask("signals", "tick", *by, "--step", "9", code=1)
+    for neither in ((), ("--step", "1", "--piece", "A-032")):
+        assert "--step" in bows.ask("signals", "tick", *by, *neither, code=2)
+    assert bows.whole()
+
+
+def test_a_finding_has_an_owner_an_age_and_a_day(bows):
+    told = bows.signal()
+    raised = date.fromisoformat(told["raised_day"])
+    assert (told["owner"], told["age_days"]) == (None, (bows.day - raised).days)
+    assert told["due"] == (raised + timedelta(days=7)).isoformat()
+    assert bows.ask("signals", "take", told["id"], "--who", "FT")["owner"] == "FT"
+    closed = bows.close("--false")
+    assert (closed["owner"], closed["due"]) == (None, None)

@@ -1,0 +1,48 @@
+"""Which closings stand as mends, and what is said of them."""
+
+from dataclasses import replace
+from datetime import UTC, date, datetime
+
+import pytest
+
+from qc.sayings import Said, What
+from qc.watch import Point, SignalResult, mend_words, standing_mends
+
+DAY = date(2026, 5, 4)
+SHIFT = SignalResult(
+    "shift", "above", 34, "S-034", DAY, 31, "S-031", DAY, 29, 32, 2.0, 1.0, 3.0, 2.0, "mm", 0.004, 9
+)
+
+
+def said(number, what, outcome=""):
+    when = datetime(2026, 5, number, tzinfo=UTC)
+    return Said(what, "IS", outcome=outcome, id=number, about="ab12", when=when)
+
+
+@pytest.mark.parametrize(
+    ("life", "stand"),
+    [
+        ([(What.CLOSED, "mended")], [1]),
+        ([(What.CLOSED, "stays")], []),
+        ([(What.CLOSED, "")], []),  # closed before anybody asked
+        ([(What.CLOSED_FALSE, "")], []),
+        ([(What.CLOSED, "mended"), (What.REOPENED, "")], []),
+        ([(What.CLOSED, "mended"), (What.COMMENT, ""), (What.CLOSED, "mended")], [1, 3]),
+        ([(What.CLOSED, "mended"), (What.CLOSED, "stays"), (What.REOPENED, "")], [1]),
+    ],
+)
+def test_a_person_who_reopens_takes_the_last_closing_back(life, stand):
+    assert [one.id for one in standing_mends([said(n, *row) for n, row in enumerate(life, 1)])] == stand
+
+
+def test_it_is_said_how_far_a_mend_is_borne_out():
+    points = [Point(n, f"S-{n:03d}", DAY, "", 0.0, 0.0) for n in range(1, 44)]
+    mended = replace(SHIFT, mended=41, ended=41)
+    assert mend_words(SHIFT, points) == ""
+    assert mend_words(mended, points[:40]) == "Mended; no piece made after the mend is measured yet."
+    assert mend_words(mended, points) == (
+        "Mended; 3 pieces since, from S-041 on, compared with the state before; "
+        "8 have to be as they were then."
+    )
+    assert mend_words(replace(mended, held=True), points).endswith("the mend is borne out.")
+    assert mend_words(replace(mended, held=False), points).endswith("the mend did not hold.")
