@@ -9,6 +9,7 @@ from dash.development.base_component import Component
 
 from dashboard import pictograms, queries, words
 from dashboard.drawing import Drawing
+from dashboard.pages.hold import hold_card
 from dashboard.parts import card, figures, heading, nothing, series_row, spark, unbroken
 from dashboard.routing import Page, address, series_address
 from qc.jobs.board import Due, SeriesVerdict, SignalView, StageView, TodayView, not_kept_words, rate_words
@@ -30,7 +31,7 @@ def layout(**_: str) -> Component:
             tube(view.stages),
             html.Div(
                 [
-                    changes(view),
+                    html.Div([changes(view), hold_card(queries.board().hold())]),
                     html.Aside(
                         [
                             today_card(view),

@@ -6,7 +6,7 @@ from datetime import date
 
 import pytest
 
-from qc.jobs.accepted import Accepted, accepted_readings
+from qc.jobs.receipts import Accepted, accepted_readings
 from qc.jobs.status import status
 from qc.jobs.upload import upload
 from qc.jobs.workshop import open_workshop
