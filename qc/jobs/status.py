@@ -33,12 +33,14 @@ class Status(Tabled):
     known: dict[str, date] = field(default_factory=dict)  # by series: day its present finding was first told
     not_judged: NotJudged | None = None  # since when something waits that could not be judged now
     accepted: Accepted = Accepted()
+    known_on: date | None = None  # the day whose knowledge this is, where that was asked for
 
     def to_dict(self) -> JsonObject:
         """Return the contract of ``qc status --json``."""
         waits = self.not_judged
         return {
             "as_of": self.as_of.isoformat(),
+            "known": self.known_on.isoformat() if self.known_on else None,
             "not_judged_since": waits.since.isoformat() if waits else None,
             "readings": self.accepted.to_dict(),
             "series": [self._series(verdict) for verdict in self.series],
@@ -51,7 +53,9 @@ class Status(Tabled):
     def to_text(self) -> str:
         """Say it in one line a series, worst first."""
         budget = (self.budget,) if self.series else ()
-        return status_text(self.workshop, self.as_of, self.series, (*self.notes, *budget))
+        return status_text(
+            self.workshop, self.as_of, self.series, (*self.notes, *budget), known=self.known_on
+        )
 
 
 def status(workshop: Workshop) -> Status:
@@ -74,15 +78,33 @@ def status(workshop: Workshop) -> Status:
             known[signal.series] = signal.known
         if signal.state in OPEN_STATES and (signal.shown or signal.said):
             counts[signal.series] = counts.get(signal.series, 0) + 1
+    then = workshop.then
     waits = (not_judged.sentence(workshop.plan.workshop.time_zone),) if not_judged else ()
-    due = backup_note(workshop)
+    due = None if then else backup_note(workshop)
     broken = [not_kept_words(verdict) for verdict in verdicts if verdict.not_kept is not None]
     said = (*broken, *_decided(verdicts), *_dependence(workshop, verdicts), *_scatter(verdicts))
     accepted = accepted_readings(workshop)
     counted = accepted.sentence()
-    notes = (*waits, *said, *([counted] if counted else []), *([due] if due else []))
+    notes = (
+        *(then.notes if then else ()),
+        *waits,
+        *said,
+        *([counted] if counted else []),
+        *([due] if due else []),
+    )
     shop, budget = workshop.plan.workshop.name, present_budget(workshop).sentence()
-    return Status(shop, workshop.today, tuple(verdicts), counts, notes, budget, known, not_judged, accepted)
+    return Status(
+        shop,
+        workshop.today,
+        tuple(verdicts),
+        counts,
+        notes,
+        budget,
+        known,
+        not_judged,
+        accepted,
+        then.day if then else None,
+    )
 
 
 def _decided(verdicts: Sequence[SeriesVerdict]) -> list[str]:

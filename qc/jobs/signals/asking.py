@@ -14,6 +14,7 @@ from qc.jobs.workshop import Workshop
 from qc.sayings import OPEN_STATES
 from qc.store import own_id
 from qc.watch import SeriesVerdict
+from qc.words import dated_words
 
 
 def list_signals(workshop: Workshop, *, all_states: bool = False, series: str | None = None) -> SignalList:
@@ -29,7 +30,7 @@ def list_signals(workshop: Workshop, *, all_states: bool = False, series: str | 
         Only of this series, ``stage/characteristic/family``.
     """
     waits = brought_up(workshop)
-    told = waits.sentence(workshop.plan.workshop.time_zone) if waits else ""
+    told = waits.sentence(workshop.plan.workshop.time_zone) if waits else said_of_then(workshop)
     every = _lives(workshop, all_states=all_states, series=series)
     return SignalList(tuple(every), present_budget(workshop).sentence(), told)
 
@@ -45,6 +46,14 @@ def find_signal(workshop: Workshop, signal_id: str) -> SignalLife:
     brought_up(workshop)
     signal = _find(_lives(workshop, all_states=True), signal_id)
     return replace(told_whole(workshop, signal), told=_told_of(workshop, signal))
+
+
+def said_of_then(workshop: Workshop) -> str:
+    """Say that an answer is that of a past day and what is not in it; empty of the present one."""
+    then = workshop.then
+    if then is None:
+        return ""
+    return " ".join([f"As it was known on {dated_words(then.day)}.", *then.notes])
 
 
 def newest_life(workshop: Workshop, signal_id: str) -> SignalLife:

@@ -10,10 +10,19 @@ from qc.watch import LEARNING, SeriesVerdict, limits_words, moved_words, settled
 from qc.words import dated_words, day_words
 
 
-def status_text(workshop: str, as_of: date, series: Sequence[SeriesVerdict], notes: Sequence[str]) -> str:
+def status_text(
+    workshop: str,
+    as_of: date,
+    series: Sequence[SeriesVerdict],
+    notes: Sequence[str],
+    *,
+    known: date | None = None,
+) -> str:
     """Say how many series moved, then every series in one line; notes stand below."""
     moved = sum(v.behaviour == "drifting" for v in series)
-    head = f"{workshop}, {as_of:%a} {dated_words(as_of)}: {_moved_words(moved, len(series))}"
+    day = f"{workshop}, {as_of:%a} {dated_words(as_of)}"
+    then = "" if known is None else f", {known_words(known if known != as_of else None)}"
+    head = f"{day}{then}: {_moved_words(moved, len(series))}"
     rows = [
         (
             verdict.title,
@@ -26,6 +35,11 @@ def status_text(workshop: str, as_of: date, series: Sequence[SeriesVerdict], not
     longest = max((len(v.title) for v in series), default=0)
     lines = table(rows, widths=(longest + 2, 18), indent="", gap="")
     return "\n".join([head, "", *lines, *(("", *notes) if notes else ())])
+
+
+def known_words(day: date | None) -> str:
+    """Say that an answer is that of a past day, named where it is not the day just named."""
+    return f"as it was known {'that day' if day is None else f'on {dated_words(day)}'}"
 
 
 def _moved_words(moved: int, total: int) -> str:
