@@ -34,7 +34,7 @@ def founding(day: date) -> datetime:
 
 
 def day_of(when: datetime, zone: str) -> date:
-    """Return the workshop's day of a moment: in the evening it may be tomorrow already where moments are kept (UTC).
+    """Return the workshop's day of a moment: in the evening it may be tomorrow already in UTC, as it is kept.
 
     Examples
     --------

@@ -116,7 +116,9 @@ def open_workshop(
     if workshop.note:
         typer.echo(f"qc: {workshop.note}", err=True)
     if known is not None:
-        workshop = workshop.known(known)
+        from qc.jobs.then import known as as_known
+
+        workshop = as_known(workshop, known)
         workshop = workshop if as_of is None else replace(workshop, today=as_of)
     return workshop
 

@@ -28,7 +28,7 @@ class NoWorkshop(MachineError, JobError):
 
 @dataclass(frozen=True, slots=True)
 class Then:
-    """The past day as on which a workshop is known, the last entry of then, and what must be said of that."""
+    """The past day as of which a workshop is known, its last entry, and what must be said of that."""
 
     day: date
     entry: int
@@ -52,7 +52,7 @@ class Workshop:
     now : datetime
         The moment of entry, UTC; fits `today`.
     then : Then or None
-        The past day whose knowledge this is: made by `known`, and read-only.
+        The past day whose knowledge this is: made by `qc.jobs.then.known`, and read-only.
     note : str
         What must be said of the day that was asked for, empty mostly.
     """
@@ -64,12 +64,6 @@ class Workshop:
     now: datetime
     then: Then | None = None
     note: str = ""
-
-    def known(self, day: date) -> Workshop:
-        """Return the workshop as it was known at the end of a day; every reading verb takes it, none writes."""
-        from qc.jobs.then import as_known
-
-        return as_known(self, day)
 
 
 def open_workshop(
@@ -135,8 +129,8 @@ def _on_its_day(workshop: Workshop, as_of: date | None, *, writes: bool) -> Work
         return workshop
     handed_in = clock.day_of(newest, zone)
     note = (
-        f"{dated_words(as_of)} lies before the newest entry, of {dated_words(handed_in)}: nothing is handed in "
-        f"before what is there, so this is handed in as of {dated_words(handed_in)}."
+        f"{dated_words(as_of)} lies before the newest entry, of {dated_words(handed_in)}: nothing is "
+        f"handed in before what is there, so this is handed in as of {dated_words(handed_in)}."
     )
     return replace(
         workshop,

@@ -12,6 +12,7 @@ from qc.plain import JsonObject
 from qc.store.chain import Entry, entries_of, last_entry, micros_of, moment_of
 from qc.store.database import Database
 from qc.store.keeping import (
+    LateReadings,
     ToldRecord,
     faults_of_store,
     read_handed_in_later,
@@ -58,8 +59,8 @@ class ProvenStore:
         with self._database.reading() as conn:
             return read_last_by(conn, micros_of(when))
 
-    def handed_in_later(self, number: int, until: date) -> tuple[int, datetime] | None:
-        """Return how many readings of days up to `until` came in after an entry, and when the first of them."""
+    def handed_in_later(self, number: int, until: date) -> LateReadings | None:
+        """Return what was measured up to a day and came in after entry `number`, None where nothing did."""
         with self._database.reading() as conn:
             return read_handed_in_later(conn, number, until)
 

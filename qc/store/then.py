@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 import json
-import zlib
 from collections.abc import Iterable, Mapping
 from datetime import date
 from typing import Any
 
 from sqlalchemy import insert
 
-from qc.plain import JsonObject
 from qc.store.keeping import MARK, CutDatabase, read_last_mark, signals_as_told
 from qc.store.states import put_states
 from qc.store.store import Store
@@ -55,7 +53,7 @@ class PastStore(Store):
     _cut: CutDatabase
 
     def lay_down(self, found: Iterable[tuple[date, Mapping[str, Any]]], states: Mapping[str, Any]) -> None:
-        """Put verdicts (plain values), each with the day judged by, and small values where they are asked for.
+        """Put verdicts (plain values), each with the day judged by, and small values where they are sought.
 
         The signals in them are kept as well, as far as they had not been told.
         """

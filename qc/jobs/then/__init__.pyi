@@ -1,3 +1,3 @@
 """Types of what `qc.jobs.then` offers; the package fetches each name on first use."""
 
-from .looking import as_known as as_known
+from .looking import known as known

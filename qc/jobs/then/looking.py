@@ -24,7 +24,7 @@ from qc.watch import SeriesKey
 from qc.words import count_words, dated_words
 
 
-def as_known(workshop: Workshop, day: date) -> Workshop:
+def known(workshop: Workshop, day: date) -> Workshop:
     """Return the workshop as it was known at the end of a day; it can be read, and refuses what writes.
 
     Parameters
@@ -51,7 +51,7 @@ def as_known(workshop: Workshop, day: date) -> Workshop:
     past = PastStore.of(
         store,
         last,
-        f"This is the workshop as it was known on {shown}: it can be looked at, and nothing is written there. "
+        f"This is the workshop as it was known on {shown}: it can be looked at, nothing is written there. "
         "Leave out --known, or go back to today on the board, and do it again.",
     )
     # what could not be opened must not keep its connection
@@ -70,26 +70,26 @@ def _opened(workshop: Workshop, past: PastStore, day: date, last: int, moment: d
         raise JobError(
             f"The plan as it stood on {dated_words(day)} cannot be read by this program any more: {error}"
         ) from error
-    known = replace(workshop, plan=plan, store=past, today=day, now=moment, then=Then(day, last))
+    past_shop = replace(workshop, plan=plan, store=past, today=day, now=moment, then=Then(day, last))
     told = {row.series: row for row in past.told()}
     waiting = past.waiting(JudgedUpTo.of(past.state(MARK)))
-    fresh = _waiting_series(known, waiting)
+    fresh = _waiting_series(past_shop, waiting)
     found = _still_standing(store, [row for key, row in told.items() if key not in fresh])
     past.lay_down(found.values(), {})
     charted = [str(SeriesKey(s.id, c.id, f)) for s, c, f in plan.charted()]
     lacking = [key for key in charted if key not in found and (key in told or key in fresh)]
     if lacking:
-        past.lay_down((), _noise_of_then(known, told))
-        _judge(known, past, lacking, fresh, told, waiting)
-    past.lay_down((), {MARK: past.reached().to_dict(), **_paces_of_then(known)})
-    return replace(known, then=Then(day, last, tuple(_notes(store, known, told, lacking))))
+        past.lay_down((), _noise_of_then(past_shop, told))
+        _judge(past_shop, past, lacking, fresh, told, waiting)
+    past.lay_down((), {MARK: past.reached().to_dict(), **_paces_of_then(past_shop)})
+    return replace(past_shop, then=Then(day, last, tuple(_notes(store, past_shop, told, lacking, fresh))))
 
 
-def _waiting_series(known: Workshop, waiting: Waiting | None) -> set[str]:
+def _waiting_series(past_shop: Workshop, waiting: Waiting | None) -> set[str]:
     """Return the series that had something waiting to be judged at the end of the day."""
     if waiting is None:
         return set()
-    return touched_by(known, waiting, JudgedUpTo.of(known.store.state(MARK)))
+    return touched_by(past_shop, waiting, JudgedUpTo.of(past_shop.store.state(MARK)))
 
 
 def _still_standing(store: Store, rows: Sequence[ToldRecord]) -> dict[str, tuple[date, Mapping[str, Any]]]:
@@ -107,7 +107,7 @@ def _still_standing(store: Store, rows: Sequence[ToldRecord]) -> dict[str, tuple
 
 
 def _judge(
-    known: Workshop,
+    past_shop: Workshop,
     past: PastStore,
     keys: Collection[str],
     fresh: Collection[str],
@@ -117,8 +117,8 @@ def _judge(
     """Judge series from the readings of then; what had been told of one keeps its words."""
     newest = [row.day for row in told.values()]
     if waiting is not None and waiting.newest is not None:
-        newest.append(clock.day_of(waiting.newest, known.plan.workshop.time_zone))
-    by = replace(known, today=max(newest, default=known.today))
+        newest.append(clock.day_of(waiting.newest, past_shop.plan.workshop.time_zone))
+    by = replace(past_shop, today=max(newest, default=past_shop.today))
     # a plan that came later judges each piece otherwise: how far a series was judged may be by that one
     judged = judge_now(by, keys, keep=False, afresh=True)
     bodies = {str(verdict.key): verdict.to_dict() for verdict in judged.verdicts}
@@ -137,12 +137,12 @@ def _as_told(body: JsonObject, told: ToldRecord) -> JsonObject:
     return {name: told.plain.get(name, value) for name, value in body.items()} if as_many else body
 
 
-def _noise_of_then(known: Workshop, told: Mapping[str, ToldRecord]) -> JsonObject:
+def _noise_of_then(past_shop: Workshop, told: Mapping[str, ToldRecord]) -> JsonObject:
     """Return the noise of series whose lots were told apart later, or by another word, as it was.
 
-    The rest of it, and the rates, are fixed once by period and month: those that were handed in are asked for.
+    The rest of it, and the rates, are fixed once by period and month, and only those of then are asked for.
     """
-    kept = known.store.states(f"noise {key}" for key in told)
+    kept = past_shop.store.states(f"noise {key}" for key in told)
     states: JsonObject = {}
     for key, row in told.items():
         own, scatter = kept.get(f"noise {key}"), row.plain.get("scatter")
@@ -151,13 +151,13 @@ def _noise_of_then(known: Workshop, told: Mapping[str, ToldRecord]) -> JsonObjec
     return states
 
 
-def _paces_of_then(known: Workshop) -> JsonObject:
-    """Return the paces that the budget of the month looks at, without series that were measured in it later."""
+def _paces_of_then(past_shop: Workshop) -> JsonObject:
+    """Return the paces that the budget looks at, without series that were measured in a month only later."""
     measured: dict[str, set[str]] = {}
-    for record in known.store.verdicts():
+    for record in past_shop.store.verdicts():
         for month in {str(point["day"])[:7] for point in record.plain["points"]}:
             measured.setdefault(month, set()).add(record.series)
-    states = known.store.states(f"pace {month}" for month in measured)
+    states = past_shop.store.states(f"pace {month}" for month in measured)
     return {
         name: {key: pace for key, pace in own.items() if key in measured[name.removeprefix("pace ")]}
         for name, own in states.items()
@@ -165,41 +165,47 @@ def _paces_of_then(known: Workshop) -> JsonObject:
 
 
 def _notes(
-    store: Store, known: Workshop, told: Mapping[str, ToldRecord], lacking: Collection[str]
+    store: Store,
+    past_shop: Workshop,
+    told: Mapping[str, ToldRecord],
+    judged: Collection[str],
+    fresh: Collection[str],
 ) -> list[str]:
-    """Say what the answer is not: what came in later, and which words another program found."""
-    then, shown = known.then, dated_words(known.today)
-    assert then is not None
-    notes = []
-    later = store.handed_in_later(then.entry, known.today)
-    zone = known.plan.workshop.time_zone
-    if later is not None:
-        count, first = later
-        handed = f"handed in on {dated_words(clock.day_of(first, zone))}{' and later' if count > 1 else ''}"
-        readings = count_words(count, "reading")
-        what = f"{readings} measured by {shown} {'was' if count == 1 else 'were'} {handed}"
-        if known.store.sheets():
-            notes.append(f"{what}: not known here on {shown}.")
-        else:
-            notes.append(f"{what}; nothing was known here on {shown}.")
-    elif not known.store.sheets():
-        notes.append(f"Nothing was known here on {shown}: no sheet had been handed in.")
+    """Say what the answer rests on: what came in later, what another program told, what is judged now."""
+    notes = [said for said in [_later(store, past_shop)] if said]
     program = program_fingerprint()
     other = [key for key, row in told.items() if row.program != program]
     if other:
+        drawn = any(key in judged and key not in fresh for key in other)
+        points = ", over points that this one drew anew" if drawn else ""
         notes.append(
-            f"What is said of {count_words(len(other), 'series', 'series')} was told by another version of the "
-            f"program; its words stand as they were told."
+            f"What is said of {_series(len(other))} was told by another version of the program; its words "
+            f"stand as they were told{points}."
         )
-    afresh = [key for key in lacking if key in told]
-    if afresh and other:
-        notes.append(
-            f"The points of {count_words(len(afresh), 'series', 'series')} are drawn by this program."
-        )
-    unjudged = [key for key in lacking if key not in told]
+    unjudged = [key for key in judged if key in fresh or key not in told]
     if unjudged:
         notes.append(
-            f"{count_words(len(unjudged), 'series', 'series')} had been handed in and not judged by the end of "
-            "the day: judged now, from what was known then."
+            f"{_series(len(unjudged))} had been handed in and not judged by the end of the day: judged now, "
+            "from what was known then."
         )
     return notes
+
+
+def _later(store: Store, past_shop: Workshop) -> str:
+    """Say what had been measured by the day and was handed in after it; history is not made up."""
+    assert past_shop.then is not None
+    shown, zone = dated_words(past_shop.today), past_shop.plan.workshop.time_zone
+    nothing = not past_shop.store.sheets()
+    later = store.handed_in_later(past_shop.then.entry, past_shop.today)
+    if later is None:
+        return f"Nothing was known here on {shown}: no sheet had been handed in." if nothing else ""
+    first, last = (dated_words(clock.day_of(when, zone)) for when in (later.first, later.last))
+    handed = f"on {first}" if first == last else f"between {first} and {last}"
+    were = "was" if later.readings == 1 else "were"
+    readings = count_words(later.readings, "reading")
+    known_then = f"nothing was known here on {shown}" if nothing else f"not known here on {shown}"
+    return f"{readings} measured by {shown} {were} handed in {handed}; {known_then}."
+
+
+def _series(number: int) -> str:
+    return count_words(number, "series", "series")

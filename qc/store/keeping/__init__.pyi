@@ -6,6 +6,7 @@ from .copies import flush_file as flush_file
 from .copies import flush_tree as flush_tree
 from .cut import CutDatabase as CutDatabase
 from .cut import KnownThen as KnownThen
+from .cut import LateReadings as LateReadings
 from .cut import read_handed_in_later as read_handed_in_later
 from .cut import read_last_by as read_last_by
 from .retold import signals_as_told as signals_as_told

@@ -11,6 +11,7 @@ from __future__ import annotations
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 from datetime import date, datetime
 
 from sqlalchemy import Connection, func, select, text
@@ -100,16 +101,27 @@ def read_last_by(conn: Connection, micros: int) -> int:
     return int(conn.execute(select(func.max(entry.c.id)).where(entry.c.at <= micros)).scalar() or 0)
 
 
-def read_handed_in_later(conn: Connection, number: int, until: date) -> tuple[int, datetime] | None:
-    """Return how many readings of days up to `until` came in after an entry, and when the first of them."""
-    row = conn.execute(
-        select(func.count(), func.min(reading.c.entry))
+@dataclass(frozen=True, slots=True)
+class LateReadings:
+    """How many readings of days up to one came in after an entry, and between which moments, UTC."""
+
+    readings: int
+    first: datetime
+    last: datetime
+
+
+def read_handed_in_later(conn: Connection, number: int, until: date) -> LateReadings | None:
+    """Return what was measured up to a day and came in after an entry, None where nothing did."""
+    late = (
+        select(func.count(), func.min(reading.c.entry), func.max(reading.c.entry))
         .join_from(reading, origin, reading.c.origin == origin.c.id)
         .where(reading.c.entry > number, reading.c.replaces.is_(None), origin.c.day <= until.isoformat())
-    ).one()
-    if not row[0]:
+    )
+    count, first, last = conn.execute(late).one()
+    if not count:
         return None
-    return int(row[0]), moment_of(conn.execute(select(entry.c.at).where(entry.c.id == row[1])).scalar_one())
+    at = {row.id: row.at for row in conn.execute(select(entry).where(entry.c.id.in_((first, last))))}
+    return LateReadings(int(count), moment_of(at[first]), moment_of(at[last]))
 
 
 def _shadow(conn: Connection, last: int, *, sqlite: bool) -> None:
