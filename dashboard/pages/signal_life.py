@@ -13,7 +13,7 @@ from dashboard.parts import card, nothing, serial_link, table, unbroken
 from dashboard.routing import address
 from dashboard.steps import steps
 from qc.jobs.board import SeriesView, SignalView, TouchedView, caution_words
-from qc.sayings import CLOSED_STATES, MENDED, STAYS, WORDS, What
+from qc.sayings import CLOSED_STATES, MENDED, STAYS, TICKED, WORDS, What
 from qc.words import count_words
 
 BECAME = [(MENDED, "mended"), (STAYS, "the new level stays")]
@@ -28,7 +28,7 @@ def action_card(view: SignalView, series: SeriesView | None) -> Component:
     care = ""
     if series is not None:
         boxes = [
-            html.Li(tick(step, "step", step, step in view.ticked)) for step in steps(series, view.signal)
+            html.Li(tick(step, "step", step, _ticked(view, step))) for step in steps(series, view.signal)
         ]
         body.append(html.Ol(boxes, className="checks"))
         care = caution_words(series.cautions)
@@ -150,6 +150,13 @@ def _ways_open(view: SignalView) -> list[Component]:
 def _ways_closed() -> list[Component]:
     again = [submit("Reopen", "what", What.REOPENED), submit("Keep the remark", "what", What.COMMENT)]
     return [html.Div(again, className="ways")]
+
+
+def _ticked(view: SignalView, step: str) -> bool:
+    # What was ticked before a signal was reopened has to be looked at again.
+    since = max((n for n, said in enumerate(view.comments) if said.state == What.REOPENED), default=-1)
+    by_form = any(TICKED in said.text and step in said.text for said in view.comments[since + 1 :])
+    return by_form or step in view.ticked
 
 
 def status() -> list[Component]:

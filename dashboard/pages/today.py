@@ -9,6 +9,7 @@ from dash.development.base_component import Component
 
 from dashboard import pictograms, queries, words
 from dashboard.drawing import Drawing
+from dashboard.pages.hold import hold_card
 from dashboard.parts import card, figures, heading, nothing, series_row, spark, unbroken
 from dashboard.routing import Page, address, series_address
 from qc.jobs.board import Due, SeriesVerdict, SignalView, StageView, TodayView, not_kept_words, rate_words
@@ -18,7 +19,7 @@ SHOWN_DUES = 3
 """Dies or gauges named one by one; more are counted."""
 
 SHOWN_FINDINGS = 8
-"""Findings on the first screen; the rest is one click away."""
+"""Findings told whole on the first screen; the rest in a line each."""
 
 
 def layout(**_: str) -> Component:
@@ -30,7 +31,7 @@ def layout(**_: str) -> Component:
             tube(view.stages),
             html.Div(
                 [
-                    changes(view),
+                    html.Div([changes(view), hold_card(queries.board().hold())]),
                     html.Aside(
                         [
                             today_card(view),
@@ -83,7 +84,8 @@ def changes(view: TodayView) -> Component:
         return card("What changed", quiet, *rest)
     rows = [_finding(verdict) for verdict in view.findings[:SHOWN_FINDINGS]]
     more = [series_row(verdict) for verdict in view.findings[SHOWN_FINDINGS:]]
-    foot = [html.Ul(more, className="rows")] if more else []
+    link = html.P(dcc.Link(f"{len(more)} more on the signals page", href="/signals"))
+    foot = [link, html.Ul(more, className="rows")] if more else []
     return card("What changed, worst first", html.Ol(rows, className="finds"), *foot, *rest)
 
 

@@ -80,19 +80,17 @@ def upload(
     from qc.jobs.ahead import start_reader
 
     start_reader()  # before the libraries below are loaded, which takes longer
+    from qc.jobs.headings import propose_mapping as propose
+    from qc.jobs.headings import read_mapping_file
     from qc.jobs.upload import read_files
     from qc.jobs.upload import upload as take_in
 
     opened = open_workshop(workshop, as_of, writes=not propose_mapping)
     if propose_mapping:
-        from qc.jobs.headings import propose_mapping as propose
-
         proposal = propose(opened, read_files(files))
         show(proposal, as_json=as_json)
         return _refused(proposal.refused)
-    from qc.jobs.headings import read_mapping_file
-
-    meant = () if mapping is None else read_mapping_file(mapping, opened)
+    meant = read_mapping_file(mapping, opened) if mapping is not None else ()
     receipt = take_in(opened, read_files(files), who=who, progress=Progress(), mappings=meant)
     show(receipt, as_json=as_json)
     _refused(receipt.refused)

@@ -8,6 +8,7 @@ from datetime import date
 
 from qc.jobs.backup import backup_note
 from qc.jobs.judging import NotJudged, brought_up, present_budget, signals_of_day, verdicts_of_day
+from qc.jobs.pieces import hold_list, hold_sentence
 from qc.jobs.receipts import Accepted, accepted_readings
 from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
@@ -85,13 +86,9 @@ def status(workshop: Workshop) -> Status:
     said = (*broken, *_decided(verdicts), *_dependence(workshop, verdicts), *_scatter(verdicts))
     accepted = accepted_readings(workshop)
     counted = accepted.sentence()
-    notes = (
-        *(then.notes if then else ()),
-        *waits,
-        *said,
-        *([counted] if counted else []),
-        *([due] if due else []),
-    )
+    hold = hold_sentence(hold_list(workshop, judge=False, verdicts=verdicts))
+    own = [one for one in (counted, due) if one]
+    notes = (*(then.notes if then else ()), *waits, *([hold] if hold else []), *said, *own)
     shop, budget = workshop.plan.workshop.name, present_budget(workshop).sentence()
     return Status(
         shop,

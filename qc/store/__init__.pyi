@@ -15,6 +15,8 @@ from .keeping import copy_file as copy_file
 from .keeping import flush_file as flush_file
 from .keeping import flush_tree as flush_tree
 from .keeping import hash_of as hash_of
+from .kept_back import PieceDecision as PieceDecision
+from .kept_back import PieceWord as PieceWord
 from .location import OWN_FILE as OWN_FILE
 from .location import OWN_FOLDER as OWN_FOLDER
 from .location import private_folder as private_folder

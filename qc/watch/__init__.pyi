@@ -30,6 +30,14 @@ from .mends import Mend as Mend
 from .mends import mend_words as mend_words
 from .mends import standing_mends as standing_mends
 from .neighbours import dependence_note as dependence_note
+from .pieces import PieceFigure as PieceFigure
+from .pieces import is_bad as is_bad
+from .pieces import limited as limited
+from .pieces import nearest_limit as nearest_limit
+from .pieces import outside_words as outside_words
+from .pieces import piece_figures as piece_figures
+from .pieces import pieces_in as pieces_in
+from .pieces import place_words as place_words
 from .reaction import DEFER as DEFER
 from .reaction import caution_words as caution_words
 from .reaction import first_steps as first_steps

@@ -102,11 +102,27 @@ def test_a_signal_is_closed_with_its_cause_and_what_was_done(client, desk):
         "what": "closed",
         "cause": "mandrel",
         "action": "M-7 turned",
+        "outcome": "mended",
+        "first": "TQ-0430",
         "text": " two\n words ",
         "who": "RA",
     }
     assert post(client, "/signals/s2/say", **form).get_json() == {"ticket": "s1"}
-    assert desk.said == [("s2", Saying(What.CLOSED, "RA", "two words", "mandrel", "M-7 turned"))]
+    closing = Saying(What.CLOSED, "RA", "two words", "mandrel", "M-7 turned", "TQ-0430", outcome="mended")
+    assert desk.said == [("s2", closing)]
+    form["outcome"] = "stays"
+    post(client, "/signals/s2/say", **form)
+    assert desk.said[1][1].first == "", "a first piece after the mend goes with a mend only"
+    refused = post(client, "/signals/s2/say", **{**form, "outcome": ""})
+    assert refused.status_code == 400 and "what became of the cause" in refused.get_data(as_text=True)
+    assert len(desk.said) == 2
+
+
+def test_only_a_piece_made_under_the_cause_is_ticked_off(client, desk):
+    refused = post(client, "/signals/s2/say", what="piece-done", who="RA", first="TQ-0001")
+    assert refused.status_code == 400 and "made under the cause" in refused.get_data(as_text=True)
+    assert post(client, "/signals/s2/say", what="piece-done", who="RA", first="").status_code == 400
+    assert not desk.said
 
 
 @pytest.mark.parametrize("what", ["in-hand", "closed-false"])

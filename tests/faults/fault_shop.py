@@ -135,6 +135,7 @@ QUESTIONS = {
     "held": (
         "SELECT h.id, h.row, h.text, h.reasons, e.state FROM held h LEFT JOIN held_event e ON e.held = h.id"
     ),
+    "taken_back": "SELECT reading, event, decision, waits_as FROM taken_back",
     "plans": "SELECT hash AS plan FROM plan_version",
     "mappings": "SELECT hash AS mapping FROM mapping_version",
     "verdicts": "SELECT series, as_of, body FROM verdict",

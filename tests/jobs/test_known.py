@@ -12,6 +12,7 @@ import pytest
 
 from qc import clock
 from qc.cli.main import main
+from qc.jobs.pieces import hold_list
 from qc.jobs.signals import list_signals
 from qc.jobs.status import status
 from qc.jobs.then import known
@@ -59,7 +60,7 @@ class Lived:
 
     def __init__(self, folder):
         self.folder, self.draw, self.day = folder / "shop", np.random.default_rng(71), FIRST
-        self.status, self.signals, self.made = {}, {}, 0
+        self.status, self.signals, self.hold, self.made = {}, {}, {}, 0
 
     def ask(self, *words, code=0):
         words = (*words, "--workshop", self.folder, "--as-of", self.day)
@@ -91,6 +92,7 @@ class Lived:
                 self.ask("correct", "B-003/rise", "--set", "value=50.9", "--who", "ML", "--why", "misread")
             self.status[self.day] = self.ask("status")
             self.signals[self.day] = self.ask("signals", "--all")
+            self.hold[self.day] = self.ask("hold")
         return self
 
     def cards(self, level):
@@ -119,10 +121,10 @@ def test_every_day_is_answered_as_it_was_that_evening(lived):
     for day, evening in lived.status.items():
         then = known(workshop, day)
         found, listed = status(then).to_dict(), list_signals(then, all_states=True).to_dict()
+        held = hold_list(then).to_dict()
         then.store.close()
-        assert found.pop("known") == day.isoformat()
-        evening.pop("known", None)
-        assert found == evening, day
+        assert held == lived.hold[day] | {"known": day.isoformat()}, day
+        assert found == evening | {"known": day.isoformat()}, day
         assert listed == lived.signals[day], day
         told |= {(one["behaviour"], one["capable"]) for one in found["series"]}
     workshop.store.close()
@@ -138,6 +140,7 @@ def test_the_command_asks_so_too_and_says_it(lived):
     }
     assert "as it was known that day" in run("status", *words).stdout
     assert json.loads(run("signals", *words, "--all", "--json").stdout) == lived.signals[day]
+    assert json.loads(run("hold", *words, "--json").stdout) == lived.hold[day] | {"known": day.isoformat()}
     assert f"As it was known on {day.day} Mar 2026." in run("signals", *words).stdout
 
 

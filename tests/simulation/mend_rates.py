@@ -7,7 +7,7 @@ changes by so many spreads of a piece; a few pieces after the signal it is close
 since are as before; how many false signals they raise, beside what was asked, and how many mends are given
 the lie. *Mended, did not hold*: the pieces since are as under the cause; how many open the old signal anew,
 and after how many pieces in the middle. *Stays or false*: nothing is split; how many false signals pieces of
-the new level raise, and how often pieces of the old level are told as a return. ± is one standard error.
+the new level raise, and how often a return to the old level raises one. ± is one standard error.
 """
 
 from __future__ import annotations
@@ -21,6 +21,7 @@ import numpy as np
 from publishing import markdown, publish_from_words
 from start_coverage import DAY, FIGURE
 
+from qc.stats import detect
 from qc.watch import Mend, SignalResult
 from qc.watch.changes import FoundChange, LevelCourse
 from qc.watch.results import Point
@@ -28,11 +29,11 @@ from qc.watch.results import Point
 SEED = 13211
 RATE = 0.004
 SIZES = (1.5, 2.0, 3.0)
-BEFORE = (15, 30, 60)
+BEFORE = (15, 50)
 IN_WORK = 3  # pieces made between the signal and the mend
 SINCE = 30  # pieces looked at after the mend
 WAITED = 40  # pieces in which the signal is waited for
-DRAWN = 400  # series of each row at a share of 1
+DRAWN = 600  # series of each row at a share of 1
 
 
 @dataclass(frozen=True)
@@ -66,7 +67,7 @@ def mended(random: np.random.Generator, before: int, size: float) -> Closed | No
     """Draw a series whose change raises a signal that is mended; None where it raises none, or one before."""
     values = random.standard_normal(before + WAITED)
     values[before:] += size
-    found = course(values).changes(RATE).signals
+    found = detect(values, false_alarm_rate=RATE, shape=FIGURE.shape).signals
     first = next(iter(found), None)
     if first is None or first.point <= before or first.side != "above":
         return None
@@ -84,11 +85,11 @@ def followed(start: Closed, after: np.ndarray, *mends: Mend) -> list[FoundChange
     return [s for s in found if s.point > start.values.size]
 
 
-def returned(start: Closed, after: np.ndarray) -> bool:
-    """Whether the change is told as over, or leaving its level as a change, with nothing mended."""
-    found = course(np.concatenate([start.values, after])).changes(RATE).signals
-    over = any(s.point == start.mend.told.raised and s.ended is not None for s in found)
-    return over or any(s.point > start.values.size and s.side == "below" for s in found)
+def raised_since(start: Closed, after: np.ndarray) -> list[str]:
+    """The sides of what is raised after a closing that splits nothing."""
+    values = np.concatenate([start.values, after])
+    found = detect(values, false_alarm_rate=RATE, shape=FIGURE.shape).signals
+    return [s.side for s in found if s.point > start.values.size]
 
 
 def drawn(random: np.random.Generator, before: int, size: float, number: int) -> Iterator[Closed]:
@@ -112,8 +113,8 @@ def row(before: int, size: float, number: int) -> list[str]:
         reopened.append(any(s.reopens for s in good))
         bad = [s for s in followed(one, worse, one.mend) if s.reopens]
         delays.append(bad[0].point - one.values.size if bad else math.inf)
-        stays.append(100 * len(followed(one, worse)) / SINCE)
-        back.append(returned(one, same))
+        stays.append(100 * len(raised_since(one, worse)) / SINCE)
+        back.append("below" in raised_since(one, same))
     return [
         f"{size:g} sigma after {before}",
         _mean(false),
@@ -143,7 +144,7 @@ def table(share: float) -> str:
         "mended, did not hold: opened anew",
         "after so many pieces",
         f"stays or false: false signals in 100 pieces of the new level (asked: {100 * RATE:g})",
-        "a return told within 30 pieces",
+        "a return raises a signal within 30 pieces",
     ]
     rows = (row(before, size, int(DRAWN * share)) for size in SIZES for before in BEFORE)
     return markdown(head, rows)

@@ -300,13 +300,12 @@ def _figures(words: CardHeadings) -> list[tuple[str, tuple[str, ...]]]:
     found: list[tuple[str, tuple[str, ...]]] = []
     for field, characteristic in words.figures.items():
         if field == "clearance":
-            fit = ("clearance", "fit")
-            found += [("Clearance [um on diameter]", fit), ("Clearance [um per side]", fit)]
+            found += [(f"Clearance [um {basis}]", ("clearance",)) for basis in ("on diameter", "per side")]
             continue
         own = field.startswith(VALUE)
         label = characteristic.name if own else _written(field)
         short = [name for name, of in words.short.items() if of == field and own]
-        names = (plain(label), plain(characteristic.id.replace("-", " ")), *short)
+        names: tuple[str, ...] = (plain(label), plain(characteristic.id.replace("-", " ")), *short)
         found.append((label, names if own else (plain(label), *KNOWN_NAMES.get(field, ()))))
         places = words.places.get(field, {})
         across = list(product(*(spelled.values() for spelled in places.values())))

@@ -15,6 +15,7 @@ from .serving import fetch_once as fetch_once
 from .serving import serve as serve
 from .tasks import correct_row as correct_row
 from .tasks import decide_held as decide_held
+from .tasks import decide_piece as decide_piece
 from .tasks import decide_series as decide_series
 from .tasks import judge as judge
 from .tasks import opened as opened
@@ -33,6 +34,8 @@ from .views import DecisionView as DecisionView
 from .views import Due as Due
 from .views import Forecast as Forecast
 from .views import HeldView as HeldView
+from .views import HoldList as HoldList
+from .views import HoldRow as HoldRow
 from .views import InstrumentReading as InstrumentReading
 from .views import InstrumentView as InstrumentView
 from .views import Point as Point
@@ -60,3 +63,4 @@ from .views import rate_words as rate_words
 from .views import reaction_steps as reaction_steps
 from .views import settled_words as settled_words
 from .views import why_none as why_none
+from .views import why_words as why_words

@@ -30,6 +30,7 @@ from qc.jobs.board.rows import (
 from qc.jobs.board.series import series_view
 from qc.jobs.board.today import budget_view, stage_views, today_view
 from qc.jobs.judging import not_judged_since, verdicts_of_day
+from qc.jobs.pieces import hold_list
 from qc.jobs.workshop import PLAN, Workshop, open_workshop
 from qc.watch import RuleOffer, RulesView, apply_rules, dependence_note, rule_offers, rules_price
 from qc.words import dated_words
@@ -169,6 +170,10 @@ class StoreBoardData:
     def held(self) -> tuple[views.HeldView, ...]:
         """Return the held rows that are still open."""
         return self._once("held", held_views)
+
+    def hold(self) -> views.HoldList:
+        """Return the pieces to hold, and why."""
+        return self._once("hold", lambda w: hold_list(w, judge=False, verdicts=self.verdicts(), keep=False))
 
     def decided(self) -> tuple[views.DecidedView, ...]:
         """Return what was decided about held rows of late and can be taken back, newest first."""

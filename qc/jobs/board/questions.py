@@ -109,6 +109,10 @@ class BoardData(Protocol):
         """Return the held rows that are still open."""
         ...
 
+    def hold(self) -> views.HoldList:
+        """Return the pieces to hold, and why."""
+        ...
+
     def decided(self) -> tuple[views.DecidedView, ...]:
         """Return what was decided about held rows of late and can be taken back, newest first."""
         ...
@@ -163,6 +167,10 @@ class UploadDesk(Protocol):
 
     def decide_series(self, series: str, saying: Saying) -> str:
         """Queue a lead's decision about a series and return a ticket."""
+        ...
+
+    def decide_piece(self, serial: str, what: str, figure: str, who: str, why: str) -> str:
+        """Queue a release, or that a piece is kept back, and return a ticket."""
         ...
 
     def study_gauge(self, file: tuple[str, IO[bytes]], question: Mapping[str, str]) -> str:

@@ -10,6 +10,7 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import Literal
 
+from qc.jobs.pieces import HoldList, HoldRow, why_words
 from qc.jobs.signals import MadeUnder
 from qc.report.terminal import owner_words
 from qc.sayings import SignalState, What
@@ -56,6 +57,8 @@ __all__ = [
     "Forecast",
     "HeldReason",
     "HeldView",
+    "HoldList",
+    "HoldRow",
     "InstrumentReading",
     "InstrumentRow",
     "InstrumentView",
@@ -90,6 +93,7 @@ __all__ = [
     "reaction_steps",
     "settled_words",
     "why_none",
+    "why_words",
 ]
 
 

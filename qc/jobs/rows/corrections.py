@@ -14,6 +14,8 @@ from qc.ingest import IDENTITY, Reason, identity
 from qc.jobs.workshop import Workshop
 from qc.store import HeldRecord
 
+DIFFERS = str(Reason.DIFFERS_FROM_RECORDED)
+
 
 def offered_now(workshop: Workshop, rows: Sequence[HeldRecord]) -> list[HeldRecord]:
     """Return held rows with the offer to replace the reading that now stands where they were measured.
@@ -36,13 +38,16 @@ def offered_now(workshop: Workshop, rows: Sequence[HeldRecord]) -> list[HeldReco
         if row.id in differing:
             others = {name: value for name, value in row.proposal.items() if name != "replaces"}
             number = numbers.get(_identity(differing[row.id]))
-            row = replace(row, proposal=others if number is None else {**others, "replaces": number})
+            now = {} if number is None else {"replaces": number}
+            # the reason offered the reading that stood when the sheet was read
+            reasons = [replace(one, proposal=now) if one.id == DIFFERS else one for one in row.reasons]
+            row = replace(row, proposal={**others, **now}, reasons=tuple(reasons))
         found.append(row)
     return found
 
 
 def _differs(row: HeldRecord) -> bool:
-    return any(reason.id == Reason.DIFFERS_FROM_RECORDED for reason in row.reasons)
+    return any(reason.id == DIFFERS for reason in row.reasons)
 
 
 def _identity(typed: Mapping[str, Any]) -> str:

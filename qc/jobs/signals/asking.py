@@ -10,11 +10,11 @@ from qc.jobs.errors import JobError
 from qc.jobs.judging import at_latest, brought_up, present_budget, signals_of_day, verdicts_of_day
 from qc.jobs.signals.life import SignalLife, SignalList, life_of
 from qc.jobs.signals.pieces import made_under
+from qc.jobs.then import said_of_then
 from qc.jobs.workshop import Workshop
 from qc.sayings import OPEN_STATES
 from qc.store import own_id
 from qc.watch import SeriesVerdict
-from qc.words import dated_words
 
 
 def list_signals(workshop: Workshop, *, all_states: bool = False, series: str | None = None) -> SignalList:
@@ -46,14 +46,6 @@ def find_signal(workshop: Workshop, signal_id: str) -> SignalLife:
     brought_up(workshop)
     signal = _find(_lives(workshop, all_states=True), signal_id)
     return replace(told_whole(workshop, signal), told=_told_of(workshop, signal))
-
-
-def said_of_then(workshop: Workshop) -> str:
-    """Say that an answer is that of a past day and what is not in it; empty of the present one."""
-    then = workshop.then
-    if then is None:
-        return ""
-    return " ".join([f"As it was known on {dated_words(then.day)}.", *then.notes])
 
 
 def newest_life(workshop: Workshop, signal_id: str) -> SignalLife:

@@ -62,6 +62,14 @@ def known(workshop: Workshop, day: date) -> Workshop:
         raise
 
 
+def said_of_then(workshop: Workshop) -> str:
+    """Say that an answer is that of a past day and what is not in it; empty of the present one."""
+    then = workshop.then
+    if then is None:
+        return ""
+    return " ".join([f"As it was known on {dated_words(then.day)}.", *then.notes])
+
+
 def _opened(workshop: Workshop, past: PastStore, day: date, last: int, moment: datetime) -> Workshop:
     store = workshop.store
     try:

@@ -10,6 +10,11 @@ from .gauge import gauge_text as gauge_text
 from .gauge import linearity_text as linearity_text
 from .gauge_days import check_standard_text as check_standard_text
 from .gauge_days import over_days_text as over_days_text
+from .hold import HoldLine as HoldLine
+from .hold import decided_text as decided_text
+from .hold import hold_note as hold_note
+from .hold import hold_text as hold_text
+from .hold import tags_text as tags_text
 from .intake import correction_text as correction_text
 from .intake import exported_text as exported_text
 from .intake import held_row_text as held_row_text

@@ -242,3 +242,15 @@ def test_the_same_rows_under_any_heading_line_give_the_same_readings(figures, or
             assert sorted(rows(read(text, Mappings(remembered=kept)))) == found[0]
     assert len(found[0]) == 2 * len(figures)
     assert all(other == found[0] for other in found[1:])
+
+
+@pytest.mark.parametrize(
+    "head", ["Datum;24.11.2026\nSeriennummer;KT26-29\n", "Datum 24.11.2026\nSeriennummer KT26-29\n"]
+)
+def test_german_words_are_read_over_a_column_and_in_the_head_alike(head):
+    over = read("Joint card\n\nDatum;Seriennummer;Leak;Bemerkung\n24.11.2026;KT26-29;1,8;neu\n")
+    above = read(f"Joint card\n{head}Bemerkung;neu\n\nModell;Leak\ntenor;1,8\n")
+    for part in (over, above):
+        row = part.readings.to_dicts()[0]
+        assert (str(row["day"]), row["serial"], row["value"]) == ("2026-11-24", "KT26-29", 1.8)
+        assert "neu" in row["note"]

@@ -15,6 +15,7 @@ from qc.jobs.rows import (
     undo_decisions,
     withdraw_reading,
 )
+from qc.jobs.upload import upload
 
 PIECE = "QH-1030"
 FORCE = f"{PIECE}/force"
@@ -137,3 +138,44 @@ def test_an_undone_mend_waits_again_and_its_reading_counts_no_more(shop):
     with pytest.raises(QcError, match=f"waits as row {undone.waits_as}"):
         undo_decisions(shop, [row.id], who="IS", why="twice")
     assert not_judged_since(shop) is None and shop.store.verify() == []
+
+
+def force_card(value, serial="QH-1217", day="2026-11-24"):
+    """Return a slide force card of one piece, as a bench writes it."""
+    rows = ["Card,Slide force card,,,", "Gauge,SB-1,,,", ",,,,", "Date,Serial,Model,Person,Slide force [N]"]
+    return "\n".join([*rows, f"{day},{serial},tenor,FN,{value}"]).encode()
+
+
+def test_a_correction_handed_in_with_its_original_is_offered_like_any_other(shop):
+    model = shop.store.pieces(["QH-1030"])["model"][0]
+    first, second = (
+        force_card(value, PIECE, "2025-10-03").replace(b"tenor", model.encode())
+        for value in ("0.950", "0.96")
+    )
+    waiting = {row.id for row in list_held(shop).rows}
+    receipt = upload(shop, [("first.csv", first), ("second.csv", second)], who="FN")
+    assert [sheet.count.held for sheet in receipt.sheets] == [0, 1], receipt.to_text()
+    (row,) = [row for row in list_held(shop).rows if row.id not in waiting]
+    assert row.mends == ("0.950 becomes 0.96",)
+    assert "repeat number" not in " ".join(reason.mend for reason in row.reasons)
+    done = mend_held(shop, row.id, who="IS")
+    assert done.state == "accepted" and "0.950 becomes 0.96" in done.sentence
+    became = {one.typed: one.state for one in readings_of(shop, PIECE).readings if one.day == "2025-10-03"}
+    assert became == {"0.950": "corrected", "0.96": "stands"}
+
+
+def test_a_correction_card_takes_the_place_of_what_stands_when_it_is_accepted(shop):
+    old = force_of(shop)
+    model = shop.store.pieces([PIECE])["model"][0]
+    card = force_card("0.93", PIECE, old.day).replace(b"tenor", model.encode())
+    waiting = {row.id for row in list_held(shop).rows}
+    upload(shop, [("correction.csv", card)], who="FN")
+    (row,) = [row for row in list_held(shop).rows if row.id not in waiting]
+    assert row.mends == (f"{old.typed} becomes 0.93",)
+    correct_reading(shop, FORCE, {"value": "0.94"}, who="IS", why="misread")
+    (row,) = [row for row in list_held(shop).rows if row.id not in waiting]
+    assert row.mends == ("0.94 becomes 0.93",)
+    assert mend_held(shop, row.id, who="IS").state == "accepted"
+    assert force_of(shop).value == 0.93
+    undo_decisions(shop, [row.id], who="IS", why="the card was of another piece")
+    assert force_of(shop).value == 0.94 and shop.store.verify() == []

@@ -1,0 +1,10 @@
+"""Types of what `qc.watch.pieces` offers; the package fetches each name on first use."""
+
+from .figures import PieceFigure as PieceFigure
+from .figures import limited as limited
+from .figures import piece_figures as piece_figures
+from .figures import place_words as place_words
+from .saying import is_bad as is_bad
+from .saying import nearest_limit as nearest_limit
+from .saying import outside_words as outside_words
+from .saying import pieces_in as pieces_in
