@@ -90,6 +90,16 @@ KnownOption = Annotated[
         show_default=False,
     ),
 ]
+SinceOption = Annotated[
+    date | None,
+    typer.Option(
+        "--since",
+        metavar="DATE",
+        parser=_day,
+        help="Mark what is new, worse, better or gone since this day; else since the day before.",
+        show_default=False,
+    ),
+]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print one JSON object and nothing else.")]
 
 

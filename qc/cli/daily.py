@@ -15,6 +15,7 @@ from qc.cli.common import (
     HandInOption,
     JsonOption,
     KnownOption,
+    SinceOption,
     WorkshopOption,
     open_workshop,
     show,
@@ -108,12 +109,13 @@ def status(
     workshop: WorkshopOption = None,
     as_of: AsOfOption = None,
     known: KnownOption = None,
+    since: SinceOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """Show every series, worst first: whether it has moved, and whether it keeps its limits."""
     from qc.jobs.status import status as stages
 
-    show(stages(open_workshop(workshop, as_of, known=known)), as_json=as_json)
+    show(stages(open_workshop(workshop, as_of, known=known), since=since), as_json=as_json)
 
 
 def month(

@@ -232,3 +232,23 @@ def test_a_workshop_is_founded_on_the_day_that_is_said(tmp_path):
     workshop = open_workshop(folder)
     assert workshop.store.begun().date() == date(2024, 5, 14)
     workshop.store.close()
+
+
+def test_since_marks_each_change_on_its_day_once(lived):
+    """Against the answers of the evenings themselves: the rise is new on the day it is told first."""
+    told = {
+        day: {one["characteristic"]: one for one in answer["series"]} for day, answer in lived.status.items()
+    }
+    days = [day for day in told if "rise" in told[day]]
+    new = [day for day in days if told[day]["rise"]["since"] == "new"]
+    assert new and told[new[0]]["rise"]["behaviour"] == "drifting"
+    before = max(day for day in days if day < new[0])
+    assert told[before]["rise"]["behaviour"] == "steady"
+    assert all(told[day]["rise"]["since"] == "same" for day in days if day < new[0])
+    words = ("--workshop", lived.folder, "--as-of", lived.day)
+    answer = json.loads(run("status", *words, "--since", before, "--json").stdout)
+    assert answer["compared_with"] == before.isoformat()
+    (rise,) = [one for one in answer["series"] if one["characteristic"] == "rise"]
+    assert rise["since"] == "new"
+    text = run("status", *words, "--since", before).stdout
+    assert f"Since {before.day} Mar 2026: " in text and " new" in text.splitlines()[0]
