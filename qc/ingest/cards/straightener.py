@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import replace
 
 from qc.ingest.cards.filling import fill_rows
+from qc.ingest.cards.grouping import SAID, spread_groups
 from qc.ingest.cards.headings import NUMBER, WHAT, CardHeadings, Meaning
 from qc.ingest.cards.headlines import Cell, HeadLine, HeadReader
-from qc.ingest.cards.laid import LayoutError, MeantColumn, PlainCard, address
+from qc.ingest.cards.laid import BELOW, LayoutError, MeantColumn, PlainCard, address
 from qc.ingest.cards.layout import part_sheet
 from qc.ingest.cards.mapping import BESIDE, CardMapping, Mappings, ReadAs
 from qc.ingest.cards.questions import (
@@ -16,6 +17,7 @@ from qc.ingest.cards.questions import (
     SheetQuestion,
     ask,
     ask_columns,
+    by_content,
     known_headings,
     likeliest,
     mostly_figures,
@@ -23,10 +25,11 @@ from qc.ingest.cards.questions import (
 )
 from qc.ingest.cards.recognition import FIXED_HEADINGS, CardSheet, plan_names, recognise_card
 from qc.ingest.cards.tables import SheetWords, TableOfSheet, cells_of
+from qc.ingest.cards.worked_out import is_worked_out_heading
 from qc.ingest.cells import heading, known_field, plain
 from qc.ingest.errors import SheetError
 from qc.ingest.reading import Grid
-from qc.plan import Card, Plan
+from qc.plan import PLACE, Card, Plan
 from qc.words import closest, listed
 
 INHERITED = frozenset({"card", "day", "person", "gauge", "air_c", "a4_hz"})
@@ -44,7 +47,7 @@ class Straightener:
         """Return every table as a card, the head of the first standing for the later ones too."""
         found: list[CardSheet] = []
         before: list[HeadLine] = []
-        for table in tables:
+        for table in (spread_groups(table, self.heads) for table in tables):
             head = [line for cells in table.head for line in self.heads.read(cells)]
             own = {line.known for line in head if line.known}
             anew = "serial" in own and bool(before)
@@ -76,13 +79,10 @@ class Straightener:
         found: list[CardSheet] = []
         rows = list(range(len(table.body)))
         fits: dict[int, list[str]] = {row: [] for row in rows}
-        for card in self.plan.cards:
-            taken = self._try(table, head, card)
-            if taken is not None:
-                sheet, used = taken
-                found.append(sheet)
-                for row in used:
-                    fits[row].append(card.title)
+        for card, sheet, used in self._fitting(table, head):
+            found.append(sheet)
+            for row in used:
+                fits[row].append(card.title)
         doubled = sorted({title for titles in fits.values() if len(titles) > 1 for title in titles})
         lost = [row for row, titles in fits.items() if not titles]
         if doubled or (found and lost):
@@ -101,17 +101,30 @@ class Straightener:
             raise SheetError(self.grid.file, "the columns fit none of the plan's cards", hint)
         return found
 
+    def _fitting(
+        self, table: TableOfSheet, head: list[HeadLine]
+    ) -> list[tuple[Card, CardSheet, list[int]]]:
+        """Return the cards that know every column; else the one that leaves fewest columns beside."""
+        for strict in (True, False):
+            tried = [(card, self._try(table, head, card, strict=strict)) for card in self.plan.cards]
+            found = [(card, *taken) for card, taken in tried if taken is not None]
+            if strict and found:
+                return found
+        beside = [len(sheet.read_as.beside) if sheet.read_as else 0 for _, sheet, _ in found]
+        best = [one for one, count in zip(found, beside, strict=True) if count == min(beside)]
+        return best if len(best) == 1 else []
+
     def _try(
-        self, table: TableOfSheet, head: list[HeadLine], card: Card
+        self, table: TableOfSheet, head: list[HeadLine], card: Card, *, strict: bool
     ) -> tuple[CardSheet, list[int]] | None:
         try:
-            columns, _ = self._columns(table, head, CardHeadings(card, self.plan), None, strict=True)
-            if not any(c.meaning.figure for c in columns):
+            words = CardHeadings(card, self.plan)
+            columns, beside = self._columns(table, head, words, None, strict=strict)
+            if sum(c.meaning.figure for c in columns) < max(1, len(beside)):
                 return None
             what = next((n for n, c in enumerate(columns) if c.meaning.field == WHAT), None)
             used = list(range(len(table.body)))
             if what is not None:
-                words = CardHeadings(card, self.plan)
                 at = columns[what].cell
                 used = [
                     n
@@ -121,7 +134,7 @@ class Straightener:
                 if not used:
                     return None
                 table = replace(table, body=[table.body[n] for n in used])
-            return self._lay_out(table, head, card, None, strict=True), used
+            return self._lay_out(table, head, card, None, strict=strict), used
         except SheetError:
             return None
 
@@ -160,9 +173,8 @@ class Straightener:
                         self.grid.file, f"{words.card.title} has no column {label}", "Name the card."
                     )
                 meaning = Meaning("note")
-                near = self._near(label, words)
-                if near or mostly_figures(texts):
-                    unknown.append((cell, near or self.words.elsewhere(label, words.card)))
+                if near := self._may_be(label, texts, words, given):
+                    unknown.append((cell, near))
                 beside.append(label)
             found.append(MeantColumn(cell, meaning))
         if unknown:
@@ -248,6 +260,20 @@ class Straightener:
                 raise LayoutError(self.grid.file, problem, hint, tab=self.grid.tab, cell=cell)
             taken[key] = label
 
+    def _may_be(self, label: str, texts: list[str], words: CardHeadings, given: Collection[str]) -> str:
+        """Return what a heading must be asked about, empty where its column is only kept beside.
+
+        Words are asked about where the card would lack them otherwise; a column that was worked out never is.
+        """
+        if is_worked_out_heading(label):
+            return ""
+        near = self._near(label, words)
+        if mostly_figures(texts):
+            return near or self.words.elsewhere(label, words.card)
+        field = known_field(near)
+        lacking = field in {"serial", "model", "day", *PLACE} and field not in given
+        return near if lacking or (field and by_content(texts, self.plan) == near.capitalize()) else ""
+
     def _near(self, label: str, words: CardHeadings) -> str:
         """Return what a heading may have been meant for, empty where nothing is close."""
         places = words.open_places(label)
@@ -301,7 +327,7 @@ class Straightener:
         texts, dropped = fill_rows(fields, rows, figures, given)
         texts = self._boxed(table, texts, figures)
         below = [
-            HeadLine("below the table", text, "", table.body[n][0]) for n, text in dropped.items() if text
+            HeadLine(BELOW, text, "", table.body[n][0]) for n, text in dropped.items() if text
         ]
         laid = PlainCard(self.grid, card, words, [*head, *below])
         for number, row in enumerate(table.body):
@@ -310,6 +336,7 @@ class Straightener:
             full = [*row, *(row[-1]._replace(text="") for _ in range(len(texts[number]) - len(row)))]
             cells = [cell._replace(text=text) for cell, text in zip(full, texts[number], strict=True)]
             laid.add(cells, columns, at)
+        laid.add_said()
         sheet = recognise_card(part_sheet(laid.grid(), plan_names(self.plan)), self.plan)
         return replace(sheet, read_as=ReadAs(card.id, _line(table), mapping, tuple(beside)))
 
@@ -359,7 +386,7 @@ _COMMON = (
 
 
 def _line(table: TableOfSheet) -> tuple[str, ...]:
-    return tuple(text for cell in table.headings if (text := cell.text.strip()))
+    return tuple(text for cell in table.headings if cell.column != SAID and (text := cell.text.strip()))
 
 
 def _bare_table(grid: Grid) -> list[TableOfSheet]:
