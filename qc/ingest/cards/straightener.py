@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from qc.ingest.cards.filling import fill_rows
 from qc.ingest.cards.grouping import SAID, spread_groups
-from qc.ingest.cards.headings import NUMBER, WHAT, CardHeadings, Meaning
+from qc.ingest.cards.headings import FIGURE, NUMBER, WHAT, CardHeadings, Meaning
 from qc.ingest.cards.headlines import Cell, HeadLine, HeadReader
 from qc.ingest.cards.laid import BELOW, LayoutError, MeantColumn, PlainCard, address
 from qc.ingest.cards.layout import part_sheet
@@ -156,6 +156,7 @@ class Straightener:
         }
         found: list[MeantColumn] = []
         unknown: list[tuple[Cell, str]] = []
+        numbers: list[tuple[Cell, str]] = []
         beside: list[str] = []
         for index, cell in enumerate(table.headings):
             label = cell.text.strip()
@@ -173,12 +174,18 @@ class Straightener:
                         self.grid.file, f"{words.card.title} has no column {label}", "Name the card."
                     )
                 meaning = Meaning("note")
-                if near := self._may_be(label, texts, words, given):
+                near = self._may_be(label, texts, words, given)
+                if near:
                     unknown.append((cell, near))
+                elif mostly_figures(texts) and not is_worked_out_heading(label):
+                    numbers.append((cell, ""))
                 beside.append(label)
             found.append(MeantColumn(cell, meaning))
-        if unknown:
-            raise self._unknown(unknown, words)
+        # figures that no heading of the card claims may be those that the card lacks
+        there = {c.meaning.field for c in found if c.meaning.figure}
+        lacking = FIGURE not in there and words.card.source == "bench" and set(words.figures) - there
+        if unknown or (numbers and (lacking or not there)):
+            raise self._unknown([one for one in (*unknown, *numbers) if one], words)
         fields = {c.meaning.field for c in found} | given
         for column in found:
             if column.meaning.field == NUMBER:
@@ -279,10 +286,15 @@ class Straightener:
         places = words.open_places(label)
         if places:
             return " or ".join(places)
-        return closest(plain(label), [*words.names, *words.short, *(name for name in _COMMON)])
+        name = plain(label)
+        bare = name.rstrip("0123456789 ")
+        begun = next((w for w in (*words.names, *words.short) if name.startswith(f"{w} ")), "")
+        allowed = [*words.names, *words.short, *_COMMON]
+        return begun or closest(name, allowed) or (closest(bare, allowed) if bare != name else "")
 
     def _unknown(self, unknown: Sequence[tuple[Cell, str]], words: CardHeadings) -> LayoutError:
         """Return one question for all headings that may hold figures of the card."""
+        unknown = sorted(unknown, key=lambda found: found[0].column)
         labels = [cell.text.strip() for cell, _ in unknown]
         many = "s" * (len(labels) > 1)
         problem = f"{words.card.title} has no column{many} {listed(labels)}"
@@ -338,7 +350,13 @@ class Straightener:
             laid.add(cells, columns, at)
         laid.add_said()
         sheet = recognise_card(part_sheet(laid.grid(), plan_names(self.plan)), self.plan)
-        return replace(sheet, read_as=ReadAs(card.id, _line(table), mapping, tuple(beside)))
+        numbers = tuple(label for label in beside if self._holds_figures(table, label))
+        return replace(sheet, read_as=ReadAs(card.id, _line(table), mapping, tuple(beside), numbers))
+
+    def _holds_figures(self, table: TableOfSheet, label: str) -> bool:
+        index = next(n for n, cell in enumerate(table.headings) if cell.text.strip() == label)
+        texts = [_text(row, index) for row in table.body]
+        return mostly_figures(texts) and not is_worked_out_heading(label)
 
     def _refuse_wide(self, table: TableOfSheet) -> None:
         for row in table.body:
