@@ -99,7 +99,9 @@ def _names_no_piece(fields: Mapping[str, int], row: Sequence[str], figures: Coll
     serial = row[fields["serial"]].strip() if "serial" in fields else None
     if serial and is_worked_out(serial):
         return True
-    if any(is_worked_out(row[fields[name]]) for name in PLACE if name in fields and row[fields[name]].strip()):
+    if any(
+        is_worked_out(row[fields[name]]) for name in PLACE if name in fields and row[fields[name]].strip()
+    ):
         return True
     if serial:
         return False

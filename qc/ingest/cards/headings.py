@@ -207,7 +207,6 @@ class CardHeadings:
                 return None
         return None
 
-
     def _begun_place(self, word: str, figure: str, given: Collection[str]) -> tuple[int, str, str] | None:
         """Return the one place that a word of letters begins, None where none or several do."""
         known = [self.places[figure]] if figure else list(self.places.values())

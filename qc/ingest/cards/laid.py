@@ -155,7 +155,9 @@ class PlainCard:
             where = address(self.source, figure.cell, figure.label)
             raise LayoutError(self.source.file, problem, hint, tab=self.source.tab, cell=where)
         return [
-            replace(figure, places=tuple(sorted((*figure.places, place))), cell=figure.cell._replace(text=text))
+            replace(
+                figure, places=tuple(sorted((*figure.places, place))), cell=figure.cell._replace(text=text)
+            )
             for place, text in zip(placed, parts, strict=True)
         ]
 

@@ -101,9 +101,7 @@ class Straightener:
             raise SheetError(self.grid.file, "the columns fit none of the plan's cards", hint)
         return found
 
-    def _fitting(
-        self, table: TableOfSheet, head: list[HeadLine]
-    ) -> list[tuple[Card, CardSheet, list[int]]]:
+    def _fitting(self, table: TableOfSheet, head: list[HeadLine]) -> list[tuple[Card, CardSheet, list[int]]]:
         """Return the cards that know every column; else the one that leaves fewest columns beside."""
         for strict in (True, False):
             tried = [(card, self._try(table, head, card, strict=strict)) for card in self.plan.cards]
@@ -338,9 +336,7 @@ class Straightener:
         self._refuse_wide(table)
         texts, dropped = fill_rows(fields, rows, figures, given)
         texts = self._boxed(table, texts, figures)
-        below = [
-            HeadLine(BELOW, text, "", table.body[n][0]) for n, text in dropped.items() if text
-        ]
+        below = [HeadLine(BELOW, text, "", table.body[n][0]) for n, text in dropped.items() if text]
         laid = PlainCard(self.grid, card, words, [*head, *below])
         for number, row in enumerate(table.body):
             if number in dropped:

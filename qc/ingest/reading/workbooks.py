@@ -62,7 +62,9 @@ def _is_words(grid: Grid) -> bool:
     if not any(sign.isdigit() for row in cells for text in row for sign in text):
         return True
     alone = all(len(row) < 2 for row in cells)
-    return alone and not any(len(text.split()) < 2 and text.strip()[0].isdigit() for row in cells for text in row)
+    return alone and not any(
+        len(text.split()) < 2 and text.strip()[0].isdigit() for row in cells for text in row
+    )
 
 
 def cell_text(value: object) -> str:

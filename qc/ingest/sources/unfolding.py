@@ -104,7 +104,7 @@ def unfold(grid: Grid, plan: Plan, mappings: Mappings | None = None) -> Unfolded
         found, happened = SOURCES[sheet.card.source](sheet, plan)
         readings += found
         events += happened
-    number_repeats(readings)
+    number_repeats(readings, plan)
     read_as = tuple(sheet.read_as for sheet in sheets if sheet.read_as is not None)
     rows = reading_frame(readings), event_frame(events)
     return Unfolded(grid.file, grid.tab, grid.sheet, sheets[0].card.id, *rows, read_as, grid.passed_over)
