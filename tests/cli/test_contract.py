@@ -125,7 +125,7 @@ WITH_WORKSHOP = {
     "rejudge": "rejudge --workshop {f}/shop",
 }
 TAKEN_THROUGH = {"signals show", "signals take", "signals comment", "signals close", "signals reopen"}
-TAKEN_THROUGH |= {"signals tick", "hold release", "hold keep"}
+TAKEN_THROUGH |= {"signals tick", "hold release", "hold keep", "correct", "held undo"}
 TAKEN_THROUGH |= {"baseline freeze", "baseline leave-out", "baseline undo", "held mend", "upload"}
 """Commands that change something: run one after the other on a copy, below."""
 ELSEWHERE = {"demo", "month", "backup", "restore"}
@@ -195,6 +195,22 @@ def test_a_piece_is_released_and_kept_back(answer, demo_copy):
     assert {one["who"] for one in released} == {"IS"}
     kept = answer("hold", "keep", first, *by)["pieces"]
     assert all(row["released"] is None and row["kept_back"]["why"] == "measured again" for row in kept)
+
+
+def test_a_reading_is_put_right_and_taken_back_and_a_decision_undone(answer, demo_copy):
+    at = ("--workshop", demo_copy)
+    by = ("--who", "IS", "--why", "read again", *at)
+    serial = answer("hold", *at)["pieces"][0]["serial"]
+    reading = answer("correct", serial, *at)["readings"][0]
+    said = answer("correct", reading["reading"], "--set", "value=1.2", *by)
+    assert (said["state"], said["changes"][0]["was"]) == ("corrected", reading["typed"])
+    assert answer("correct", said["by"], "--withdraw", *by)["by"] is None
+    states = {one["reading"]: one["state"] for one in answer("correct", serial, *at)["readings"]}
+    assert (states[reading["reading"]], states[said["by"]]) == ("corrected", "taken back")
+    row = answer("held", "list", *at)["held"][0]["row"]
+    answer("held", "mend", row, "--drop", "--who", "IS", *at)
+    answer("held", "undo", row, *by)
+    assert answer("held", "list", *at)["held"]
 
 
 @pytest.mark.parametrize("name", sorted(LEAVES))
