@@ -7,18 +7,20 @@ from datetime import date
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
+from urllib.parse import parse_qs
 
 from dash import Dash, Input, Output, dcc, html
 from dash.dependencies import ClientsideFunction
 from dash.development.base_component import Component
 from flask import Flask, Response, after_this_request, current_app, request
 
-from dashboard import answers, corrections, door, downloads, queries, uploads
+from dashboard import answers, corrections, door, downloads, queries, standing, uploads
 from dashboard.door import PlainNames
 from dashboard.pages import PAGES
 from dashboard.pages.missing import missing
 from dashboard.parts import masthead
 from dashboard.routing import match
+from qc.errors import QcError
 from qc.jobs.board import BoardData, UploadDesk
 
 INDEX = """<!doctype html>
@@ -76,6 +78,7 @@ def build_app(board: BoardData, desk: UploadDesk) -> Dash:
     uploads.add_routes(server)
     answers.add_routes(server)
     corrections.add_routes(server)
+    standing.guard_past(server)
     return app
 
 
@@ -110,7 +113,7 @@ def _frame() -> Component:
     return html.Div(
         [
             dcc.Location(id="url", refresh="callback-nav"),
-            masthead(queries.board().shop()),
+            masthead(queries.board().shop(), standing.chooser()),
             html.Main(html.P("Opening the board …", className="quiet"), id="main", tabIndex=-1),
             dcc.Store(id="page-name"),
             html.Div(id="announce", className="unseen", role="status", **{"aria-live": "polite"}),
@@ -121,16 +124,27 @@ def _frame() -> Component:
 def _register_router(app: Dash) -> None:
     """Turn every page with one callback, so that no page knows another and the address alone says which."""
 
-    def show_page(path: str | None) -> tuple[Component, list[Component], str]:
+    def show_page(path: str | None, search: str | None) -> tuple[Component, list[Component], str]:
         """Return the page for an address."""
+        queries.stand_on(None)
         shop = queries.board().shop().name
+        wrong = _stand(search)
+        if wrong:
+            return html.P(wrong, className="card warn", role="status"), _navigation(""), shop
         found = match(PAGES, path or "/")
         if found is None:
             return missing(), _navigation(""), f"Not found · {shop}"
         page, parts = found
+        day = queries.standing_day()
+        body = html.Div(
+            [*standing.banner(path or "/"), *_waits(), page.layout(**parts)], className="past" if day else ""
+        )
+        links = _navigation(page.section)
+        standing.keep_day([one for one in body.children if getattr(one, "id", "") != "past-banner"])
+        standing.keep_day(links)
         return (
-            html.Div([*_waits(), page.layout(**parts)]),
-            _navigation(page.section),
+            body,
+            links,
             f"{page.title(**parts)} · {shop}",
         )
 
@@ -139,6 +153,7 @@ def _register_router(app: Dash) -> None:
         Output("nav", "children"),
         Output("page-name", "data"),
         Input("url", "pathname"),
+        Input("url", "search"),
     )(show_page)
     app.clientside_callback(
         ClientsideFunction("board", "turnPage"), Output("announce", "children"), Input("page-name", "data")
@@ -149,6 +164,25 @@ def _register_router(app: Dash) -> None:
         Input("theme-switch", "n_clicks"),
         prevent_initial_call=True,
     )
+
+
+def _stand(search: str | None) -> str:
+    """Stand on the past day that an address names; return a sentence where that is not possible."""
+    asked = parse_qs((search or "").lstrip("?")).get(queries.KNOWN, [""])[0]
+    if not asked:
+        return ""
+    try:
+        day = date.fromisoformat(asked)
+    except ValueError:
+        return f"'{asked[:40]}' is not a day. Write it in the address as known=YYYY-MM-DD."
+    if day >= queries.board().shop().day:
+        return ""  # today is what the board shows anyway
+    queries.stand_on(day)
+    try:
+        queries.board()
+    except QcError as error:
+        return str(error)
+    return ""
 
 
 def _waits() -> list[Component]:
