@@ -7,7 +7,6 @@ from datetime import date
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
-from urllib.parse import parse_qs
 
 from dash import Dash, Input, Output, dcc, html
 from dash.dependencies import ClientsideFunction
@@ -124,11 +123,10 @@ def _frame() -> Component:
 def _register_router(app: Dash) -> None:
     """Turn every page with one callback, so that no page knows another and the address alone says which."""
 
-    def show_page(path: str | None, search: str | None) -> tuple[Component, list[Component], str]:
+    def show_page(path: str | None) -> tuple[Component, list[Component], str]:
         """Return the page for an address."""
-        queries.stand_on(None)
+        wrong = _stand()
         shop = queries.board().shop().name
-        wrong = _stand(search)
         if wrong:
             return html.P(wrong, className="card warn", role="status"), _navigation(""), shop
         found = match(PAGES, path or "/")
@@ -153,7 +151,6 @@ def _register_router(app: Dash) -> None:
         Output("nav", "children"),
         Output("page-name", "data"),
         Input("url", "pathname"),
-        Input("url", "search"),
     )(show_page)
     app.clientside_callback(
         ClientsideFunction("board", "turnPage"), Output("announce", "children"), Input("page-name", "data")
@@ -166,9 +163,10 @@ def _register_router(app: Dash) -> None:
     )
 
 
-def _stand(search: str | None) -> str:
-    """Stand on the past day that an address names; return a sentence where that is not possible."""
-    asked = parse_qs((search or "").lstrip("?")).get(queries.KNOWN, [""])[0]
+def _stand() -> str:
+    """Stand on the past day that the address of the page names; return a sentence where that cannot be."""
+    asked = queries.asked_day()
+    queries.stand_on(None)
     if not asked:
         return ""
     try:
@@ -181,6 +179,7 @@ def _stand(search: str | None) -> str:
     try:
         queries.board()
     except QcError as error:
+        queries.stand_on(None)
         return str(error)
     return ""
 

@@ -31,12 +31,16 @@ def stand_on(day: date | None) -> None:
     g.standing = day
 
 
+def asked_day() -> str:
+    """Return the past day that an address names, as written there: its own, or that of its page."""
+    behind = parse_qs(urlsplit(request.referrer or "").query).get(KNOWN, [""])
+    return request.args.get(KNOWN) or behind[0]
+
+
 def standing_day() -> date | None:
     """Return the past day that this request, or the page it comes from, stands on."""
     if not hasattr(g, "standing"):
-        asked = (
-            request.args.get(KNOWN) or parse_qs(urlsplit(request.referrer or "").query).get(KNOWN, [""])[0]
-        )
+        asked = asked_day()
         try:
             stand_on(date.fromisoformat(asked) if asked else None)
         except ValueError:
