@@ -103,8 +103,8 @@ def status(workshop: Workshop, *, since: date | None = None) -> Status:
     accepted = accepted_readings(workshop)
     counted = accepted.sentence()
     hold = hold_sentence(hold_list(workshop, judge=False, verdicts=verdicts))
-    own = [one for one in (counted, due) if one]
-    notes = (*(then.notes if then else ()), *waits, *([hold] if hold else []), *said, *own)
+    beside = [one for one in (counted, due) if one]
+    notes = (*(then.notes if then else ()), *waits, *([hold] if hold else []), *said, *beside)
     shop, budget = workshop.plan.workshop.name, present_budget(workshop).sentence()
     return Status(
         shop,

@@ -156,7 +156,8 @@ def whereabouts(workshop: Workshop, serials: Iterable[str]) -> dict[str, Whereab
     events = store.events(serials=every, until=today).sort("day", "id", maintain_order=True)
     seen = {serial: (day, stage) for serial, stage, day in store.last_seen(every, until=today).iter_rows()}
     names = {stage.id: stage.name for stage in workshop.plan.stages}
-    each = {s: _place(events.filter(pl.col("serial") == s), seen.get(s), names, today) for s in every}
+    own_events = {serial: part for (serial,), part in events.partition_by("serial", as_dict=True).items()}
+    each = {s: _place(own_events.get(s, events.clear()), seen.get(s), names) for s in every}
     found = {}
     for serial in own:
         whole = inside.get(serial)
@@ -168,9 +169,7 @@ def whereabouts(workshop: Workshop, serials: Iterable[str]) -> dict[str, Whereab
     return found
 
 
-def _place(
-    events: pl.DataFrame, seen: tuple[date, str] | None, names: Mapping[str, str], today: date
-) -> Whereabouts:
+def _place(events: pl.DataFrame, seen: tuple[date, str] | None, names: Mapping[str, str]) -> Whereabouts:
     """Say where a piece is by its own events and its last card."""
     left: date | None = None
     words, newest = (names.get(seen[1], seen[1]), seen[0]) if seen else ("", date.min)
