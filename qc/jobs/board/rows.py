@@ -28,6 +28,7 @@ from qc.jobs.board.views import (
 from qc.jobs.judging import signals_of_day
 from qc.jobs.rows import HeldList, HeldRow, is_doubt, offered_now, piece_words, place_words, recorded_of
 from qc.jobs.signals import life_of, made_under
+from qc.jobs.whole_piece import event_sentence
 from qc.jobs.workshop import Workshop
 from qc.plain import FrameRow
 from qc.plan import Plan
@@ -186,26 +187,6 @@ def instrument_view(
         part_of=tuple((row["code"] or "part", row["serial"]) for row in inside.iter_rows(named=True)),
         charted=tuple((v, p) for v in verdicts for p in v.points if p.serial == serial),
     )
-
-
-def event_sentence(row: FrameRow) -> str:
-    """Return an event in words.
-
-    Examples
-    --------
-    >>> event_sentence({"kind": "play-test", "code": "pass", "person": "IS", "note": None})
-    'play-test: pass, by IS'
-    """
-    text = row["kind"].replace("-", " ") if row["kind"] != "play-test" else "play-test"
-    if row.get("code"):
-        text += f": {row['code']}"
-    if row.get("value") is not None:
-        text += f", {row['value']:g} {row.get('unit') or ''}".rstrip()
-    if row.get("stage"):
-        text += f", stage {row['stage']}"
-    if row.get("person"):
-        text += f", by {row['person']}"
-    return text + (f". {row['note']}" if row.get("note") else "")
 
 
 def report_views(folder: Path) -> tuple[ReportView, ...]:
