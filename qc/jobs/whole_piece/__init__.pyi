@@ -11,6 +11,8 @@ from .life import Return as Return
 from .life import event_sentence as event_sentence
 from .parts import PartOfPiece as PartOfPiece
 from .record import PieceRecord as PieceRecord
+from .record import SignalOfPiece as SignalOfPiece
+from .record import nearest_to as nearest_to
 from .record import piece_record as piece_record
 from .saying import among_words as among_words
 from .saying import form_lines as form_lines

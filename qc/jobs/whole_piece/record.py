@@ -165,6 +165,7 @@ def piece_record(
     due: date | None = None,
     judge: bool = True,
     verdicts: Sequence[SeriesVerdict] | None = None,
+    hold: Sequence[HoldRow] | None = None,
     known: date | None = None,
 ) -> PieceRecord:
     """Return everything known of a piece, an instrument or a part.
@@ -181,6 +182,8 @@ def piece_record(
         Judge what waits first; False for who has just had that done, or may not write.
     verdicts : sequence of SeriesVerdict, optional
         Those of the workshop's day, for who has them at hand.
+    hold : sequence of HoldRow, optional
+        The list of pieces to hold, for who has it at hand.
     known : date, optional
         The day whose knowledge the workshop holds, where it is not all that is known now.
 
@@ -213,7 +216,9 @@ def piece_record(
     if due is not None and leaving is None:
         why = _why_no_day(place.shipped, part=part, came_back=came_back)
         notes.append(f"Whether it can leave by {dated_words(due)} is not told: {why}.")
-    hold = hold_list(workshop, serials=[serial], judge=False, verdicts=own, keep=False).rows
+    if hold is None:
+        hold = hold_list(workshop, serials=[serial], judge=False, verdicts=own, keep=False).rows
+    hold = tuple(row for row in hold if row.serial == serial)
     figures = figures_of_piece(workshop, serial, model, own)
     returns = returns_of(workshop, serial, tree)
     in_signals = sum(one.state in OPEN_STATES for one in signals)
@@ -252,13 +257,18 @@ def _why_no_day(shipped: date | None, *, part: bool, came_back: bool) -> str:
 
 def unknown_piece(workshop: Workshop, serial: str) -> str:
     """Say that a piece is not known, and offer the known serials that look most like it."""
-    known = {one for one in workshop.store.pieces()["serial"] if one}
-    known |= {one for one in workshop.store.events("part")["subject"] if one}
-    near = nearest_serials(serial, sorted(known))
-    if not known:
+    near = nearest_to(workshop, serial)
+    if not near and workshop.store.pieces().is_empty():
         return f"There is no piece {serial!r}: no card has been handed in yet. Begin with: qc upload FILE"
     offered = f"The nearest known: {', '.join(near)}." if near else "No known serial looks like it."
     return f"There is no piece {serial!r}. {offered} All of them: qc board, page Instruments"
+
+
+def nearest_to(workshop: Workshop, serial: str) -> list[str]:
+    """Return the serials of a workshop, of parts too, that look most like one."""
+    known = {one for one in workshop.store.pieces()["serial"] if one}
+    known |= {one for one in workshop.store.events("part")["subject"] if one}
+    return nearest_serials(serial, sorted(known))
 
 
 def nearest_serials(typed: str, known: Sequence[str]) -> list[str]:
