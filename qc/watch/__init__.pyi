@@ -29,6 +29,8 @@ from .mends import CONFIRMED_BY as CONFIRMED_BY
 from .mends import Mend as Mend
 from .mends import mend_words as mend_words
 from .mends import standing_mends as standing_mends
+from .moved_since import Since as Since
+from .moved_since import change_since as change_since
 from .neighbours import dependence_note as dependence_note
 from .pieces import PartUse as PartUse
 from .pieces import PieceFigure as PieceFigure

@@ -148,6 +148,19 @@ def rounded(value: float, step: float | None) -> float:
     return float(f"{value:.9g}")
 
 
+def finer_than_gauge(value: float, step: float | None) -> bool:
+    """Tell whether a figure has more digits than its gauge shows.
+
+    Examples
+    --------
+    >>> finer_than_gauge(1.33, 0.1), finer_than_gauge(1.3, 0.1), finer_than_gauge(0.85, 0.05)
+    (True, False, False)
+    """
+    if not step:
+        return False
+    return abs(value / step - round(value / step)) > 1e-3 and len(f"{value:.9g}") > len(f"{step:.9g}")
+
+
 def _is_usable() -> pl.Expr:
     inside = pl.col("value").is_between(pl.col("_sensible_low"), pl.col("_sensible_high"))
     return (pl.col("_kind") == "measured") & pl.col("value").is_not_null() & inside.fill_null(True)

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from datetime import date
 
-from qc.ingest.doubts.facts import Doubted, Doubts, Facts, rounded
+import polars as pl
+
+from qc.ingest.doubts.facts import Doubted, Doubts, Facts, finer_than_gauge, rounded
 from qc.ingest.doubts.figures.far import beside_others
 from qc.ingest.doubts.figures.scale import scaled_fits
 from qc.ingest.frames import INDEX
@@ -26,6 +28,8 @@ def find_decimal_slip(facts: Facts, doubted: Doubts) -> Doubted:
             if doubted.get(row[INDEX], frozenset()) & ELSEWHERE or _of_another(row, facts):
                 continue
             value = rounded(row["scaled"], None)
+            if finer_than_gauge(value, row["_step"]):
+                continue  # nobody read that: the figure was typed in another unit
             if not beside_others(row, value):
                 continue
             unit = row["unit"]
@@ -60,6 +64,18 @@ def _of_another(row: FrameRow, facts: Facts) -> bool:
         limits = facts.plan.usual_limits(characteristic, row["model"], row["day"] or date.max)
         if characteristic.id == row["characteristic"] or limits.lower is None or limits.upper is None:
             continue
-        if limits.lower <= row["value"] <= limits.upper:
+        if limits.lower <= row["value"] <= limits.upper and not _stands_there(row, characteristic.id, facts):
             return True
     return False
+
+
+def _stands_there(row: FrameRow, other: str, facts: Facts) -> bool:
+    """Tell whether the other figure of the same line is usual where it stands, so that none was exchanged."""
+    same = (
+        (pl.col("_part") == row["_part"])
+        & (pl.col("row") == row["row"])
+        & (pl.col("characteristic") == other)
+    )
+    there = facts.readings.filter(same & (pl.col("serial") == row["serial"]))
+    inside = pl.col("value").is_between(pl.col("_lower"), pl.col("_upper"))
+    return bool(there.filter(inside.fill_null(False)).height)
