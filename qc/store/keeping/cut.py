@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Iterator
-from contextlib import AbstractContextManager, contextmanager
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date, datetime
 
@@ -65,7 +65,8 @@ class CutDatabase(Database):
             with self._connection.begin():
                 yield self._connection
 
-    def writing(self) -> AbstractContextManager[Connection]:
+    @contextmanager
+    def writing(self) -> Iterator[Connection]:
         """Refuse: the past is looked at, not changed.
 
         Raises
@@ -73,6 +74,11 @@ class CutDatabase(Database):
         KnownThen
             Always.
         """
+        self._refuse()
+        with self.reading() as conn:
+            yield conn
+
+    def _refuse(self) -> None:
         raise KnownThen(self.refusal)
 
     @contextmanager
