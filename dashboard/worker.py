@@ -115,7 +115,8 @@ def _do(folder: Path, as_of: date | None, task: Given, line: Any, began: dict[st
         if kind == "series":
             return board.decide_series(workshop, *what)
         if kind == "piece":
-            return board.decide_piece(workshop, *what, who)
+            serial, way, figure, because = what
+            return board.decide_piece(workshop, serial, way, figure, because, who)
         if kind == "judge":
             return board.judge(workshop)
         if kind == "mapped":

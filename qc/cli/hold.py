@@ -7,7 +7,15 @@ from typing import Annotated
 
 import typer
 
-from qc.cli.common import AsOfOption, JsonOption, WorkshopOption, open_workshop, show
+from qc.cli.common import (
+    AsOfOption,
+    HandInOption,
+    JsonOption,
+    KnownOption,
+    WorkshopOption,
+    open_workshop,
+    show,
+)
 
 hold = typer.Typer(help="Pieces to hold: list, release, keep back, tags.", invoke_without_command=True)
 SerialArgument = Annotated[str, typer.Argument(metavar="SERIAL", help="The piece.")]
@@ -33,11 +41,12 @@ def list_all(
     every: EveryOption = False,
     workshop: WorkshopOption = None,
     as_of: AsOfOption = None,
+    known: KnownOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """List the pieces to hold, the worst first; a subcommand decides about one."""
     if context.invoked_subcommand is None:
-        list_them(every, workshop, as_of, as_json)
+        list_them(every, workshop, as_of, known, as_json)
 
 
 @hold.command("list")
@@ -45,12 +54,13 @@ def list_them(
     every: EveryOption = False,
     workshop: WorkshopOption = None,
     as_of: AsOfOption = None,
+    known: KnownOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """List the pieces to hold, as `qc hold` alone does: serial, worst place, limit, why, where, next step."""
     from qc.jobs.pieces import hold_list
 
-    show(hold_list(open_workshop(workshop, as_of), every=every), as_json=as_json)
+    show(hold_list(open_workshop(workshop, as_of, known=known), every=every), as_json=as_json)
 
 
 @hold.command("release")
@@ -60,13 +70,15 @@ def release(
     why: WhyOption = "",
     figure: FigureOption = "",
     workshop: WorkshopOption = None,
-    as_of: AsOfOption = None,
+    as_of: HandInOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """Release a piece by name and reason; what becomes known of it later is not covered."""
     from qc.jobs.pieces import release as release_piece
 
-    found = release_piece(open_workshop(workshop, as_of), serial, who=who, why=why, figure=figure)
+    found = release_piece(
+        open_workshop(workshop, as_of, writes=True), serial, who=who, why=why, figure=figure
+    )
     show(found, as_json=as_json)
 
 
@@ -77,13 +89,16 @@ def keep(
     why: WhyOption = "",
     figure: FigureOption = "",
     workshop: WorkshopOption = None,
-    as_of: AsOfOption = None,
+    as_of: HandInOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """Keep a piece back by name and reason, be it on the list or not."""
     from qc.jobs.pieces import keep_back
 
-    show(keep_back(open_workshop(workshop, as_of), serial, who=who, why=why, figure=figure), as_json=as_json)
+    show(
+        keep_back(open_workshop(workshop, as_of, writes=True), serial, who=who, why=why, figure=figure),
+        as_json=as_json,
+    )
 
 
 @hold.command("tags")
@@ -94,9 +109,10 @@ def tags(
     ] = None,
     workshop: WorkshopOption = None,
     as_of: AsOfOption = None,
+    known: KnownOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """Write a tag for each piece in the house that is to be held, eight to a page of A4."""
     from qc.jobs.pieces import write_tags
 
-    show(write_tags(open_workshop(workshop, as_of), out, serials=serial), as_json=as_json)
+    show(write_tags(open_workshop(workshop, as_of, known=known), out, serials=serial), as_json=as_json)

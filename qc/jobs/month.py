@@ -88,8 +88,11 @@ def month(workshop: Workshop, which: str, *, out: Path | None = None) -> MonthRe
         The folder cannot be written.
     """
     waits = brought_up(workshop)
-    content = month_content(workshop, which, keep=waits is None)
-    folder = out if out is not None else workshop.folder / "reports" / which
+    then = workshop.then
+    content = month_content(workshop, which, keep=waits is None and then is None)
+    # what was known then must not take the place of what is known now
+    own = which if then is None else f"{which}-known-{then.day.isoformat()}"
+    folder = out if out is not None else workshop.folder / "reports" / own
     drawings = draw_all(content)
     documents = {
         "pdf": month_pdf(content, drawings),

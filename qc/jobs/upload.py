@@ -86,6 +86,14 @@ class _File:
                 said.append(mapping.sentence(title))
             if read.beside:
                 said.append(f"No heading of {title}, kept as a remark: {listed(read.beside)}.")
+            if read.numbers:
+                it = "They are" if len(read.numbers) > 1 else "It is"
+                said.append(
+                    f"Is {' or '.join(read.numbers)} a figure of {title}? {it} kept as a remark and on no "
+                    "chart; put a figure into the plan, then hand the sheet in again."
+                )
+        tabs = [tab for part in self.parts for tab in part.passed_over]
+        said += [f"Passed over, since no figure stands there: tab {listed(tabs)}."] if tabs else []
         said += [f"{d.sentence()} Say it once: qc upload {self.name} --propose-mapping" for d in self.dates]
         return tuple(dict.fromkeys(said))
 

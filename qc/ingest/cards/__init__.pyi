@@ -1,5 +1,10 @@
 """Types of what `qc.ingest.cards` offers; the package fetches each name on first use."""
 
+from .asked_card import AskedRow as AskedRow
+from .asked_card import AskedTable as AskedTable
+from .asked_card import first_line as first_line
+from .asked_card import is_one_table as is_one_table
+from .asked_card import read_asked as read_asked
 from .asked_plan import CardQuestion as CardQuestion
 from .asked_plan import figure_name as figure_name
 from .confirming import MappingError as MappingError
@@ -13,11 +18,6 @@ from .mapping import ORDERS as ORDERS
 from .mapping import CardMapping as CardMapping
 from .mapping import Mappings as Mappings
 from .mapping import ReadAs as ReadAs
-from .question import AskedRow as AskedRow
-from .question import AskedTable as AskedTable
-from .question import first_line as first_line
-from .question import is_one_table as is_one_table
-from .question import read_asked as read_asked
 from .questions import DateQuestion as DateQuestion
 from .questions import HeadingsUnknown as HeadingsUnknown
 from .questions import SheetQuestion as SheetQuestion

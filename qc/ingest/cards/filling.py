@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Collection, Mapping, Sequence
 
-from qc.ingest.cells import is_ditto, plain
+from qc.ingest.cards.worked_out import is_worked_out
+from qc.ingest.cells import UNITS, is_ditto, plain
 from qc.plan import PLACE
 
 WITH_SERIAL = ("day", "person", "model", "gauge", "batch", "tool")
@@ -13,18 +15,13 @@ WITH_SERIAL = ("day", "person", "model", "gauge", "batch", "tool")
 ONCE = ("day", "person", "gauge", "batch")
 """What a bench writes once for several pieces below each other."""
 
-SUMMARY = frozenset(
-    "mean|average|avg|sum|total|min|max|minimum|maximum|range|sd|s|std|median|mittel|mittelwert|summe|"
-    "gesamt|durchschnitt|spanne".split("|")
-)
-"""First word of a line that is worked out from the rows above it, so that it holds no reading."""
-
 Rows = list[list[str]]
 
 
 def needs_filling(fields: Mapping[str, int], rows: Sequence[Sequence[str]]) -> bool:
     """Tell, quickly, whether a table may have blocks, ditto marks or lines below it."""
     columns = [fields[name] for name in ("serial", "day", "person", *PLACE) if name in fields]
+    naming = {0, *(fields[name] for name in ("serial", *PLACE) if name in fields)}
     last = rows[-1] if rows else ()
     filled = [text for text in last if text.strip()]
     if len(filled) == 1 and len(fields) > 2:
@@ -34,7 +31,11 @@ def needs_filling(fields: Mapping[str, int], rows: Sequence[Sequence[str]]) -> b
             text = row[column] if column < len(row) else ""
             if not text.strip() or (len(text) < 6 and is_ditto(text)):
                 return True
-        if row and row[0].strip() and plain(row[0]) in SUMMARY:
+        for column in naming:
+            text = row[column] if column < len(row) else ""
+            if text and not text[-1].isdigit() and is_worked_out(text):
+                return True
+        if sum(1 for text in row if text.strip()) == 1 and len(fields) > 2:
             return True
     return False
 
@@ -64,7 +65,7 @@ def fill_rows(
     # a column whose last cells are empty may reach further than any row
     width = max((*(len(row) for row in rows), *(column + 1 for column in fields.values())), default=0)
     filled = [[*row, *[""] * (width - len(row))] for row in rows]
-    dropped = _lines_below(fields, filled)
+    dropped = _no_readings(fields, filled, figures)
     body = [index for index in range(len(filled)) if index not in dropped]
     _repeat_above(filled, body, figures)
     own = {name: column for name, column in fields.items() if name not in given}
@@ -76,23 +77,54 @@ def fill_rows(
     return filled, dropped
 
 
-def _lines_below(fields: Mapping[str, int], rows: Rows) -> dict[int, str]:
+def _no_readings(fields: Mapping[str, int], rows: Rows, figures: Collection[int]) -> dict[int, str]:
+    """Find the rows that hold no reading: worked out from others, or words among the rows or below them."""
     found: dict[int, str] = {}
+    below = True
     for index in range(len(rows) - 1, -1, -1):
         cells = [text.strip() for text in rows[index] if text.strip()]
         if not cells:
             continue
-        if len(cells) == 1 and len(fields) > 2 and not _is_figure(cells[0]):
+        if len(cells) == 1 and len(fields) > 2 and (_is_said(cells[0]) if below else _is_remark(cells[0])):
             found[index] = cells[0]
-        elif plain(cells[0]) in SUMMARY:
+        elif _names_no_piece(fields, rows[index], figures):
             found[index] = ""
         else:
-            break
+            below = False
     return found
 
 
-def _is_figure(text: str) -> bool:
-    return text[:1].isdigit() or text[:2].lstrip("+-.,")[:1].isdigit()
+def _names_no_piece(fields: Mapping[str, int], row: Sequence[str], figures: Collection[int]) -> bool:
+    """Tell whether a row names a mean, a sum or a limit where others name their piece or their place."""
+    serial = row[fields["serial"]].strip() if "serial" in fields else None
+    if serial and is_worked_out(serial):
+        return True
+    if any(
+        is_worked_out(row[fields[name]]) for name in PLACE if name in fields and row[fields[name]].strip()
+    ):
+        return True
+    if serial:
+        return False
+    named = [text for column, text in enumerate(row) if text.strip() and column not in figures]
+    whole = bool(named) and is_worked_out(named[0])
+    return whole or (serial == "" and any(map(is_worked_out, named)))
+
+
+_FIGURE = re.compile(r"[+-]?\d[\d.,]*\s*(\S{0,8})|[+-]?[.,]\d+\s*(\S{0,8})")
+
+
+def _is_said(text: str) -> bool:
+    """Tell whether a lone cell below a table says something, so that it is no figure."""
+    found = _FIGURE.fullmatch(text)
+    if found is None:
+        return True
+    behind = plain(found[1] or found[2] or "")
+    return bool(behind) and behind not in UNITS and text[:1].isdigit() and behind.isalpha()
+
+
+def _is_remark(text: str) -> bool:
+    """Tell whether a lone cell among the rows is a remark: words, and nothing that could be a serial."""
+    return len(text.split()) > 1 and not any(sign.isdigit() for sign in text)
 
 
 def _repeat_above(rows: Rows, body: Sequence[int], figures: Collection[int]) -> None:

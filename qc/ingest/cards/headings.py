@@ -90,13 +90,23 @@ class CardHeadings:
             if bare in FIGURE_WORDS:
                 return Meaning(FIGURE, unit, basis, (), figure=True)
             words = _GLUED.sub(" ", bare.replace(". ", " ")).split(" ")
-            for cut in range(len(words), -1, -1):
-                figure = self._figure(" ".join(words[:cut])) if cut else ""
-                if figure is None:
-                    continue
-                places = self._read_places(words[cut:], figure, given)
-                if places is not None:
-                    return Meaning(figure or FIGURE, unit, basis, places, figure=True)
+            found = self._cut(words, given, unit, basis) or self._cut(words, given, unit, basis, short=True)
+            if found is not None:
+                return found
+        return None
+
+    def _cut(
+        self, words: list[str], given: Collection[str], unit: str, basis: str, *, short: bool = False
+    ) -> Meaning | None:
+        """Read words as a figure with its places behind it, or as places alone; `short` ones of letters."""
+        for cut in range(len(words), -1, -1):
+            figure = self._figure(" ".join(words[:cut])) if cut else ""
+            if figure is None:
+                continue
+            places = self._read_places(words[cut:], figure, given, short=short)
+            # two bare letters are no word for a place unless they say more than one
+            if places is not None and (not short or figure or len(places) > 1 or len(words[0]) > 2):
+                return Meaning(figure or FIGURE, unit, basis, places, figure=True)
         return None
 
     def renamed(self, typed: str, meant: str, given: Collection[str] = ()) -> Meaning | None:
@@ -154,7 +164,9 @@ class CardHeadings:
         field = heading(name, self.names, self.units).field or heading(name, self.short, self.units).field
         return field if field in self.figures else None
 
-    def _read_places(self, words: list[str], figure: str, given: Collection[str]) -> Places | None:
+    def _read_places(
+        self, words: list[str], figure: str, given: Collection[str], *, short: bool = False
+    ) -> Places | None:
         """Read words as places one behind another; None where they are not, or may be several places."""
         words = [word for word in words if word not in {"-", "/", "at", "in"}]
         if not words:
@@ -162,7 +174,10 @@ class CardHeadings:
         found: list[tuple[str, str]] = []
         at = 0
         while at < len(words):
-            taken = self._one_place(words[at:], figure, {*given, *(name for name, _ in found)})
+            named = {*given, *(name for name, _ in found)}
+            taken = self._one_place(words[at:], figure, named)
+            if taken is None and short:
+                taken = self._begun_place(words[at], figure, named)
             if taken is None:
                 return None
             used, name, value = taken
@@ -191,6 +206,19 @@ class CardHeadings:
             if fits:
                 return None
         return None
+
+    def _begun_place(self, word: str, figure: str, given: Collection[str]) -> tuple[int, str, str] | None:
+        """Return the one place that a word of letters begins, None where none or several do."""
+        known = [self.places[figure]] if figure else list(self.places.values())
+        start = word.rstrip(".")
+        fits = {
+            (name, spelled[value])
+            for places in known
+            for name, spelled in places.items()
+            for value in spelled
+            if name not in given and start.isalpha() and value.startswith(start)
+        }
+        return (1, *next(iter(fits))) if len(fits) == 1 else None
 
 
 def _figures(card: Card, plan: Plan) -> dict[str, Characteristic]:

@@ -11,6 +11,7 @@ from qc.plan import Plan
 
 _GAP = re.compile(r"\s{2,}|\s*[;|]\s*|,\s+")
 _SERIAL = re.compile(r"^\S*\d\S*$")
+_LETTERED = re.compile(r"^[^\W\d_]{1,4}\d{0,4}[-/]?\d{2,6}$")  # letters, perhaps a year, a running number
 MOST_WORDS = 5  # a date in words with its weekday has so many; chosen
 
 
@@ -161,4 +162,6 @@ class HeadReader:
         prefix = self.plan.workshop.serial_prefix
         if not kinds and prefix and text.startswith(prefix) and _SERIAL.match(text):
             kinds.add(("Serial", text))
+        if not kinds and not prefix and _LETTERED.match(text):
+            kinds.add(("Serial", text))  # among a card's title, its model and its day nothing else looks so
         return next(iter(kinds)) if len(kinds) == 1 else None

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import re
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 
 from qc.ingest.cards.headings import FIGURE, WHAT, CardHeadings, Meaning
 from qc.ingest.cards.headlines import Cell, HeadLine
+from qc.ingest.cards.packed import in_order, packed_figures
 from qc.ingest.cards.recognition import VALUE
 from qc.ingest.cells import is_blank_mark, known_field
 from qc.ingest.errors import SheetError
 from qc.ingest.reading import Grid
-from qc.plan import Card
+from qc.plan import PLACE, Card
 from qc.words import listed
 
 LABELS = {
@@ -21,6 +23,10 @@ LABELS = {
     "cents": "Cents",
     "hz": "Hz",
 }
+
+
+BELOW = "below the table"
+"""Label of what stands below a table and is none of its rows."""
 
 
 class LayoutError(SheetError):
@@ -47,6 +53,25 @@ class PlacedFigure:
     label: str
 
 
+_SAID = re.compile(r"^(?P<label>[^\W\d].*?)[\s:=]+(?P<figure>[+-]?\d[\d.,]*)\s*(?P<unit>\S{0,8})$")
+
+
+def said_figure(line: HeadLine, words: CardHeadings) -> tuple[Meaning, str, str] | None:
+    """Return the figure that a line of words gives with all its places: what it is, its text, its name."""
+    whole = f"{line.label} {line.text}" if line.label != BELOW else line.text
+    found = _SAID.match(whole.strip())
+    if found is None:
+        return None
+    label = found["label"].strip()
+    unit = f" [{found['unit']}]" if found["unit"] else ""
+    meaning = words.read(label + unit)
+    if meaning is None or not meaning.figure or meaning.field not in words.figures:
+        return None
+    if set(words.places[meaning.field]) - {name for name, _ in meaning.places}:
+        return None
+    return meaning, found["figure"], label
+
+
 def address(grid: Grid, cell: Cell, label: str = "") -> str:
     """Return where a cell was typed, as a person looks for it."""
     one = replace(grid, origins=(((cell.line, cell.column, label),),), lines=(cell.line,), rows=(("",),))
@@ -71,7 +96,8 @@ class PlainCard:
             cell = cells[index] if index < len(cells) else Cell("", cells[0].line, column.cell.column)
             meaning = column.meaning
             if meaning.figure:
-                figures.append(self._figure(meaning, what, cell, column.cell.text.strip()))
+                figure = self._figure(meaning, what, cell, column.cell.text.strip())
+                figures += self._unpacked(figure, {c.meaning.field for c in columns})
             elif meaning.field == "note":
                 self._note(identity, column.cell.text.strip(), cell)
             elif meaning.field != WHAT:
@@ -112,6 +138,48 @@ class PlainCard:
         unit = meaning.unit or (what.unit if what else "")
         basis = meaning.basis or (what.basis if what else "")
         return PlacedFigure(field, unit, basis, tuple(sorted(places.items())), cell, label)
+
+    def _unpacked(self, figure: PlacedFigure, fields: Collection[str]) -> list[PlacedFigure]:
+        """Return the figures of a cell that holds one for each of the plan's places; else the cell alone."""
+        parts = packed_figures(figure.cell.text)
+        places = self.words.places.get(figure.field, {})
+        given = {*fields, *(line.known for line in self.head if line.text), *(n for n, _ in figure.places)}
+        missing = [name for name in places if name not in given]
+        if not parts or not missing:
+            return [figure]
+        placed = in_order(parts, places, given)
+        if not placed:
+            problem = f"{figure.cell.text.strip()} under {figure.label} are {len(parts)} figures in one cell"
+            known = listed(list(places[missing[0]].values()))
+            hint = f"Write each in a cell of its own; {missing[0]} may be {known}."
+            where = address(self.source, figure.cell, figure.label)
+            raise LayoutError(self.source.file, problem, hint, tab=self.source.tab, cell=where)
+        return [
+            replace(
+                figure, places=tuple(sorted((*figure.places, place))), cell=figure.cell._replace(text=text)
+            )
+            for place, text in zip(placed, parts, strict=True)
+        ]
+
+    def add_said(self) -> None:
+        """Take the figures that a line above or below the table says in words: ``Bell mass 421.6 g``."""
+        taken = {figure.field for _, group in self.rows for figure in group if figure.cell.text.strip()}
+        pieces = {i["serial"].text.strip(): i for i, _ in self.rows if "serial" in i}
+        for line in list(self.head):
+            read = said_figure(line, self.words) if not line.known else None
+            if read is None or read[0].field in taken:
+                continue
+            meaning, text, label = read
+            if len(pieces) > 1 or (not pieces and not any(x.known == "serial" for x in self.head)):
+                problem = f"the line {label} {text} gives a figure and not of which piece"
+                hint = f"Write a column {label} in the table, or give each piece a sheet of its own."
+                where = address(self.source, line.cell)
+                raise LayoutError(self.source.file, problem, hint, tab=self.source.tab, cell=where)
+            identity = {n: c for n, c in next(iter(pieces.values()), {}).items() if n not in (*PLACE, "note")}
+            cell = line.cell._replace(text=text)
+            figure = PlacedFigure(meaning.field, meaning.unit, meaning.basis, meaning.places, cell, label)
+            self.rows.append((identity, [figure]))
+            self.head.remove(line)
 
     def _open(self, cell: Cell, label: str) -> LayoutError:
         grid = self.source

@@ -126,12 +126,16 @@ class Mappings:
 
 @dataclass(frozen=True, slots=True)
 class ReadAs:
-    """How one table of a sheet was read: its card, its heading line, the mapping, what was kept beside."""
+    """How one table of a sheet was read: its card, its heading line, the mapping, what was kept beside.
+
+    `numbers` are those columns kept beside that hold figures, so that it is asked what they are.
+    """
 
     card: str
     headings: tuple[str, ...]
     mapping: CardMapping | None = None
     beside: tuple[str, ...] = ()
+    numbers: tuple[str, ...] = ()
 
     def confirmed(self) -> CardMapping | None:
         """Return the mapping as it is to be remembered: for this line, with the columns that stand in it."""

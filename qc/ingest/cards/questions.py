@@ -174,7 +174,7 @@ def ask_columns(
     open_to = [(label, known) for label, known in choices if _meaning(words, label) not in gone]
     found = []
     for typed, texts in columns:
-        own = _by_content(texts, plan)
+        own = by_content(texts, plan)
         found.append(_ask(words, typed, texts, open_to, choices, own))
     return tuple(found)
 
@@ -250,7 +250,7 @@ def _ask(
     return ColumnQuestion(typed, filled, tuple(dict.fromkeys(allowed)), guess)
 
 
-def _by_content(texts: Sequence[str], plan: Plan) -> str:
+def by_content(texts: Sequence[str], plan: Plan) -> str:
     """Return what the cells below a heading say they are, by the plan's names; empty where they do not."""
     filled = [text.strip() for text in texts if text.strip()]
     prefix = plan.workshop.serial_prefix

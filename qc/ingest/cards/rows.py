@@ -182,7 +182,11 @@ class Row:
     def _place(self, field: str, marks: str = "") -> str:
         """Return a place as the plan spells it, in small letters where the plan knows none of this name."""
         typed = self.text(field).casefold().rstrip(marks)
-        return self.reader._places.get(field, {}).get(typed, typed)
+        spelled = self.reader._places.get(field, {})
+        if typed in spelled or not typed.rstrip(".").isalpha():
+            return spelled.get(typed, typed)
+        begun = [place for name, place in spelled.items() if name.startswith(typed.rstrip("."))]
+        return begun[0] if len(begun) == 1 else typed  # shortened to what fits the box
 
     def gauge(self, characteristic: Characteristic | None) -> str:
         """Return the gauge a figure was read with: the cell of its class, else the general one.

@@ -12,10 +12,20 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from qc.ingest.cards.filling import fill_rows, needs_filling
-from qc.ingest.cards.laid import LayoutError
+from qc.ingest.cards.grouping import group_line
+from qc.ingest.cards.headings import CardHeadings
+from qc.ingest.cards.headlines import Cell, HeadLine, HeadReader
+from qc.ingest.cards.laid import BELOW, LayoutError, said_figure
 from qc.ingest.cards.layout import HeadValue, Parts, part_sheet
 from qc.ingest.cards.mapping import Mappings, ReadAs
-from qc.ingest.cards.recognition import CardSheet, plan_names, recognise_card
+from qc.ingest.cards.packed import packed_figures
+from qc.ingest.cards.recognition import (
+    VALUE,
+    CardSheet,
+    card_characteristics,
+    plan_names,
+    recognise_card,
+)
 from qc.ingest.cards.straightener import Straightener
 from qc.ingest.cards.tables import SheetWords, heading_rows, split_tables
 from qc.ingest.cells import heading, known_field, plain
@@ -54,7 +64,7 @@ def read_cards(grid: Grid, plan: Plan, mappings: Mappings | None = None) -> tupl
             raise SheetError(grid.file, "a mapping renames headings", "")  # read by the words of the bench
         parts = part_sheet(grid, plan_names(plan))
         sheet = recognise_card(parts, plan)
-        if not _asks_more(parts, grid):
+        if not _asks_more(parts, grid) and not _holds_more(sheet, plan):
             words = None if _one_heading_row(parts) else SheetWords(plan)
             if words is None or len(heading_rows(grid, words)) < 2:
                 return (_plain(sheet, own),)
@@ -97,6 +107,28 @@ def _asks_more(parts: Parts, grid: Grid) -> bool:
                 return True
         elif len(cells) == 2 and not known_field(cells[0]) and plain(cells[0]) == plain(parts.title):
             return True
+    return False
+
+
+def _holds_more(sheet: CardSheet, plan: Plan) -> bool:
+    """Tell whether a line speaks for rows below it or gives a figure, or a cell holds several figures."""
+    parts = sheet.parts
+    grid = parts.grid
+    lone = [row for row in parts.body if sum(bool(text.strip()) for text in grid.rows[row]) == 1]
+    said = [HeadLine(value.label, value.text, "", Cell("", 0, 0)) for value in sheet.extra]
+    if lone or said:
+        words, heads = CardHeadings(sheet.card, plan), HeadReader(plan)
+        cells = [[Cell(text, 0, column) for column, text in enumerate(grid.rows[row])] for row in lone]
+        said += [HeadLine("", cell.text, "", cell) for row in cells for cell in row if cell.text.strip()]
+        if any(group_line(row, heads) for row in cells) or any(said_figure(line, words) for line in said):
+            return True
+    known = {*sheet.columns, *sheet.head}
+    figures = {VALUE + c.id: c for c in card_characteristics(sheet.card, plan)}
+    for field, column in sheet.columns.items():
+        if field in figures and set(figures[field].places) - known:
+            texts = (grid.text(row, column.index) for row in parts.body)
+            if any(packed_figures(text) for text in texts):
+                return True
     return False
 
 
@@ -146,5 +178,5 @@ _IDENTITY = frozenset("serial day time person model gauge batch tool note repeat
 def _below(text: str, parts: Parts) -> HeadValue:
     label, colon, value = text.partition(":")
     if not colon:
-        label, value = "below the table", text
+        label, value = BELOW, text
     return HeadValue(label, heading(""), value.strip(), parts.header_row, 0)

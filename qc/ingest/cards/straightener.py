@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import replace
 
 from qc.ingest.cards.filling import fill_rows
-from qc.ingest.cards.headings import NUMBER, WHAT, CardHeadings, Meaning
+from qc.ingest.cards.grouping import SAID, spread_groups
+from qc.ingest.cards.headings import FIGURE, NUMBER, WHAT, CardHeadings, Meaning
 from qc.ingest.cards.headlines import Cell, HeadLine, HeadReader
-from qc.ingest.cards.laid import LayoutError, MeantColumn, PlainCard, address
+from qc.ingest.cards.laid import BELOW, LayoutError, MeantColumn, PlainCard, address
 from qc.ingest.cards.layout import part_sheet
 from qc.ingest.cards.mapping import BESIDE, CardMapping, Mappings, ReadAs
 from qc.ingest.cards.questions import (
@@ -16,6 +17,7 @@ from qc.ingest.cards.questions import (
     SheetQuestion,
     ask,
     ask_columns,
+    by_content,
     known_headings,
     likeliest,
     mostly_figures,
@@ -23,10 +25,11 @@ from qc.ingest.cards.questions import (
 )
 from qc.ingest.cards.recognition import FIXED_HEADINGS, CardSheet, plan_names, recognise_card
 from qc.ingest.cards.tables import SheetWords, TableOfSheet, cells_of
+from qc.ingest.cards.worked_out import is_worked_out_heading
 from qc.ingest.cells import heading, known_field, plain
 from qc.ingest.errors import SheetError
 from qc.ingest.reading import Grid
-from qc.plan import Card, Plan
+from qc.plan import PLACE, Card, Plan
 from qc.words import closest, listed
 
 INHERITED = frozenset({"card", "day", "person", "gauge", "air_c", "a4_hz"})
@@ -44,7 +47,7 @@ class Straightener:
         """Return every table as a card, the head of the first standing for the later ones too."""
         found: list[CardSheet] = []
         before: list[HeadLine] = []
-        for table in tables:
+        for table in (spread_groups(table, self.heads) for table in tables):
             head = [line for cells in table.head for line in self.heads.read(cells)]
             own = {line.known for line in head if line.known}
             anew = "serial" in own and bool(before)
@@ -76,13 +79,10 @@ class Straightener:
         found: list[CardSheet] = []
         rows = list(range(len(table.body)))
         fits: dict[int, list[str]] = {row: [] for row in rows}
-        for card in self.plan.cards:
-            taken = self._try(table, head, card)
-            if taken is not None:
-                sheet, used = taken
-                found.append(sheet)
-                for row in used:
-                    fits[row].append(card.title)
+        for card, sheet, used in self._fitting(table, head):
+            found.append(sheet)
+            for row in used:
+                fits[row].append(card.title)
         doubled = sorted({title for titles in fits.values() if len(titles) > 1 for title in titles})
         lost = [row for row, titles in fits.items() if not titles]
         if doubled or (found and lost):
@@ -101,17 +101,28 @@ class Straightener:
             raise SheetError(self.grid.file, "the columns fit none of the plan's cards", hint)
         return found
 
+    def _fitting(self, table: TableOfSheet, head: list[HeadLine]) -> list[tuple[Card, CardSheet, list[int]]]:
+        """Return the cards that know every column; else the one that leaves fewest columns beside."""
+        for strict in (True, False):
+            tried = [(card, self._try(table, head, card, strict=strict)) for card in self.plan.cards]
+            found = [(card, *taken) for card, taken in tried if taken is not None]
+            if strict and found:
+                return found
+        beside = [len(sheet.read_as.beside) if sheet.read_as else 0 for _, sheet, _ in found]
+        best = [one for one, count in zip(found, beside, strict=True) if count == min(beside)]
+        return best if len(best) == 1 else []
+
     def _try(
-        self, table: TableOfSheet, head: list[HeadLine], card: Card
+        self, table: TableOfSheet, head: list[HeadLine], card: Card, *, strict: bool
     ) -> tuple[CardSheet, list[int]] | None:
         try:
-            columns, _ = self._columns(table, head, CardHeadings(card, self.plan), None, strict=True)
-            if not any(c.meaning.figure for c in columns):
+            words = CardHeadings(card, self.plan)
+            columns, beside = self._columns(table, head, words, None, strict=strict)
+            if sum(c.meaning.figure for c in columns) < max(1, len(beside)):
                 return None
             what = next((n for n, c in enumerate(columns) if c.meaning.field == WHAT), None)
             used = list(range(len(table.body)))
             if what is not None:
-                words = CardHeadings(card, self.plan)
                 at = columns[what].cell
                 used = [
                     n
@@ -121,7 +132,7 @@ class Straightener:
                 if not used:
                     return None
                 table = replace(table, body=[table.body[n] for n in used])
-            return self._lay_out(table, head, card, None, strict=True), used
+            return self._lay_out(table, head, card, None, strict=strict), used
         except SheetError:
             return None
 
@@ -143,6 +154,7 @@ class Straightener:
         }
         found: list[MeantColumn] = []
         unknown: list[tuple[Cell, str]] = []
+        numbers: list[tuple[Cell, str]] = []
         beside: list[str] = []
         for index, cell in enumerate(table.headings):
             label = cell.text.strip()
@@ -160,13 +172,18 @@ class Straightener:
                         self.grid.file, f"{words.card.title} has no column {label}", "Name the card."
                     )
                 meaning = Meaning("note")
-                near = self._near(label, words)
-                if near or mostly_figures(texts):
-                    unknown.append((cell, near or self.words.elsewhere(label, words.card)))
+                near = self._may_be(label, texts, words, given)
+                if near:
+                    unknown.append((cell, near))
+                elif mostly_figures(texts) and not is_worked_out_heading(label):
+                    numbers.append((cell, ""))
                 beside.append(label)
             found.append(MeantColumn(cell, meaning))
-        if unknown:
-            raise self._unknown(unknown, words)
+        # figures that no heading of the card claims may be those that the card lacks
+        there = {c.meaning.field for c in found if c.meaning.figure}
+        lacking = FIGURE not in there and words.card.source == "bench" and set(words.figures) - there
+        if unknown or (numbers and (lacking or not there)):
+            raise self._unknown([one for one in (*unknown, *numbers) if one], words)
         fields = {c.meaning.field for c in found} | given
         for column in found:
             if column.meaning.field == NUMBER:
@@ -248,15 +265,34 @@ class Straightener:
                 raise LayoutError(self.grid.file, problem, hint, tab=self.grid.tab, cell=cell)
             taken[key] = label
 
+    def _may_be(self, label: str, texts: list[str], words: CardHeadings, given: Collection[str]) -> str:
+        """Return what a heading must be asked about, empty where its column is only kept beside.
+
+        Words are asked about where the card would lack them otherwise; a column that was worked out never is.
+        """
+        if is_worked_out_heading(label):
+            return ""
+        near = self._near(label, words)
+        if mostly_figures(texts):
+            return near or self.words.elsewhere(label, words.card)
+        field = known_field(near)
+        lacking = field in {"serial", "model", "day", *PLACE} and field not in given
+        return near if lacking or (field and by_content(texts, self.plan) == near.capitalize()) else ""
+
     def _near(self, label: str, words: CardHeadings) -> str:
         """Return what a heading may have been meant for, empty where nothing is close."""
         places = words.open_places(label)
         if places:
             return " or ".join(places)
-        return closest(plain(label), [*words.names, *words.short, *(name for name in _COMMON)])
+        name = plain(label)
+        bare = name.rstrip("0123456789 ")
+        begun = next((w for w in (*words.names, *words.short) if name.startswith(f"{w} ")), "")
+        allowed = [*words.names, *words.short, *_COMMON]
+        return begun or closest(name, allowed) or (closest(bare, allowed) if bare != name else "")
 
     def _unknown(self, unknown: Sequence[tuple[Cell, str]], words: CardHeadings) -> LayoutError:
         """Return one question for all headings that may hold figures of the card."""
+        unknown = sorted(unknown, key=lambda found: found[0].column)
         labels = [cell.text.strip() for cell, _ in unknown]
         many = "s" * (len(labels) > 1)
         problem = f"{words.card.title} has no column{many} {listed(labels)}"
@@ -300,9 +336,7 @@ class Straightener:
         self._refuse_wide(table)
         texts, dropped = fill_rows(fields, rows, figures, given)
         texts = self._boxed(table, texts, figures)
-        below = [
-            HeadLine("below the table", text, "", table.body[n][0]) for n, text in dropped.items() if text
-        ]
+        below = [HeadLine(BELOW, text, "", table.body[n][0]) for n, text in dropped.items() if text]
         laid = PlainCard(self.grid, card, words, [*head, *below])
         for number, row in enumerate(table.body):
             if number in dropped:
@@ -310,8 +344,15 @@ class Straightener:
             full = [*row, *(row[-1]._replace(text="") for _ in range(len(texts[number]) - len(row)))]
             cells = [cell._replace(text=text) for cell, text in zip(full, texts[number], strict=True)]
             laid.add(cells, columns, at)
+        laid.add_said()
         sheet = recognise_card(part_sheet(laid.grid(), plan_names(self.plan)), self.plan)
-        return replace(sheet, read_as=ReadAs(card.id, _line(table), mapping, tuple(beside)))
+        numbers = tuple(label for label in beside if self._holds_figures(table, label))
+        return replace(sheet, read_as=ReadAs(card.id, _line(table), mapping, tuple(beside), numbers))
+
+    def _holds_figures(self, table: TableOfSheet, label: str) -> bool:
+        index = next(n for n, cell in enumerate(table.headings) if cell.text.strip() == label)
+        texts = [_text(row, index) for row in table.body]
+        return mostly_figures(texts) and not is_worked_out_heading(label)
 
     def _refuse_wide(self, table: TableOfSheet) -> None:
         for row in table.body:
@@ -359,7 +400,7 @@ _COMMON = (
 
 
 def _line(table: TableOfSheet) -> tuple[str, ...]:
-    return tuple(text for cell in table.headings if (text := cell.text.strip()))
+    return tuple(text for cell in table.headings if cell.column != SAID and (text := cell.text.strip()))
 
 
 def _bare_table(grid: Grid) -> list[TableOfSheet]:

@@ -86,11 +86,19 @@ class SheetWords:
         others = [text for text, is_known in zip(texts, known, strict=True) if not is_known]
         if sum(known) < 2 or len(others) > sum(known) or any(_is_figure(text) for text in others):
             return False
+        numbers = [text for text in texts if text.strip("+-.,°").replace(".", "").isdecimal()]
+        if len(texts) - len(numbers) < 2 and not _counts_up(numbers):
+            return False  # a place and its figure, which could be the number of another place
         if not known[0] and any(sign.isdigit() for sign in texts[0]):
             return False  # a serial: its row names a figure, a place and a small number
         fields = [bool(known_field(text)) for text in texts]
         pairs = len(texts) % 2 == 0 and all(fields[::2]) and not any(fields[1::2])
         return not (pairs and not any(labels[1::2])) and not _is_figure(texts[0])
+
+
+def _counts_up(numbers: Sequence[str]) -> bool:
+    values = [float(text.strip("+-.,°")) for text in numbers]
+    return len(values) > 1 and all(a < b for a, b in zip(values, values[1:], strict=False))
 
 
 def _is_figure(text: str) -> bool:

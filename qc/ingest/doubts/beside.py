@@ -17,11 +17,12 @@ FINE = ["stage", "characteristic", "model", "surface", "valve", "partial", "stat
 COARSE = ["stage", "characteristic", "model"]
 CARD = ["_part", "serial", "stage", "characteristic", "day"]
 
-BESIDE = ["_at", "_at_spread", "_tail", "_near", "_n"]
+BESIDE = ["_at", "_at_spread", "_tail", "_near", "_n", "_others", "_within", "_within_tail"]
 """``_at`` and ``_at_spread``: the median of its place and the robust spread about it; ``_tail``: what one
 figure in a hundred of the series lies off its place; ``_near``: how far the other figures of the card lie off
-their places, by their median, null where there are fewer than two; ``_n``: figures of the series looked at.
-All but the last on the scale of `scaled`."""
+their places, by their median, null where there are fewer than two; ``_n``: figures of the series looked at;
+``_others``: other figures of the card; ``_within`` and ``_within_tail``: the robust spread of the figures of
+a card about its middle, and what one in a hundred of them lies off it. On the scale of `scaled`, but for counts."""
 
 TOLD = 12
 """So many figures of a series say how far its tails reach; chosen."""
@@ -46,7 +47,7 @@ def beside_place(frame: pl.DataFrame, past: pl.DataFrame) -> pl.DataFrame:
     DataFrame
         The same rows in the same order; null where too little is known.
     """
-    every = pl.concat([frame.select(*FINE, "serial", "_x"), _on_scale(frame, past)])
+    every = pl.concat([frame.select(*FINE, "serial", "day", "_x"), _on_scale(frame, past)])
     every = every.filter(pl.col("_x").is_not_null()).with_columns(
         pl.col("_x").median().over(FINE).alias("_at"), pl.len().over(FINE).alias("_here")
     )
@@ -58,6 +59,7 @@ def beside_place(frame: pl.DataFrame, past: pl.DataFrame) -> pl.DataFrame:
         pl.len().alias("_n"),
         pl.col("serial").n_unique().alias("_pieces"),
     )
+    within = _within(every, frame)
     told = (pl.col("_n") >= TOLD) & (pl.col("_pieces") >= PIECES)
     floor = pl.when("_log").then(0.10).otherwise(pl.col("_step").fill_null(0.0))
     joined = (
@@ -69,10 +71,34 @@ def beside_place(frame: pl.DataFrame, past: pl.DataFrame) -> pl.DataFrame:
             maintain_order="left",
         )
         .join(series.filter(told), on=COARSE, how="left", nulls_equal=True, maintain_order="left")
-        .with_columns(pl.max_horizontal("_at_spread", floor).alias("_at_spread"))
+        .join(within, on=COARSE, how="left", nulls_equal=True, maintain_order="left")
+        .with_columns(
+            pl.max_horizontal("_at_spread", floor).alias("_at_spread"),
+            pl.when(pl.col("_within").is_not_null())
+            .then(pl.max_horizontal("_within", floor / 2))
+            .alias("_within"),
+        )
         .with_columns(pl.when(pl.col("_n").is_not_null()).then("_at").alias("_at"))
     )
     return _with_near(_from_plan(joined))
+
+
+def _within(every: pl.DataFrame, frame: pl.DataFrame) -> pl.DataFrame:
+    """Return how far the figures of one card lie from their middle, for each series with enough such cards."""
+    card = ["serial", "stage", "characteristic", "day"]
+    off = (pl.col("_x") - pl.col("_at")).alias("_r")
+    cards = every.with_columns(off, pl.len().over(card).alias("_size")).filter(pl.col("_size") >= 3)
+    apart = (pl.col("_r") - pl.col("_r").median().over(card)).abs().alias("_w")
+    series = (
+        cards.with_columns(apart)
+        .group_by(COARSE)
+        .agg(
+            (pl.col("_w").filter(pl.col("_w") > 0).median() * SPREAD_OF_MAD).alias("_within"),
+            pl.col("_w").quantile(0.99, interpolation="lower").alias("_within_tail"),
+            pl.col("serial").n_unique().alias("_cards"),
+        )
+    )
+    return series.filter(pl.col("_cards") >= PIECES).drop("_cards")
 
 
 def _from_plan(frame: pl.DataFrame) -> pl.DataFrame:
@@ -96,7 +122,12 @@ def _on_scale(frame: pl.DataFrame, past: pl.DataFrame) -> pl.DataFrame:
     kept = past.join(scale, on=["stage", "characteristic"], how="inner")
     value = pl.col("value")
     x = pl.when("_log").then(pl.when(value > 0).then(value).log()).otherwise(value)
-    return kept.select(*(pl.col(name).cast(frame.schema[name]) for name in FINE), "serial", x.alias("_x"))
+    return kept.select(
+        *(pl.col(name).cast(frame.schema[name]) for name in FINE),
+        "serial",
+        pl.col("day").cast(frame.schema["day"]),
+        x.alias("_x"),
+    )
 
 
 def _with_near(frame: pl.DataFrame) -> pl.DataFrame:
@@ -118,7 +149,8 @@ def _with_near(frame: pl.DataFrame) -> pl.DataFrame:
         whole, on=CARD, how="left", nulls_equal=True, maintain_order="left"
     )
     usable = pl.when(off.is_null() & (pl.col("_k") >= 2)).then("_whole")
-    return filled.with_columns(pl.coalesce("_near", usable).alias("_near"))
+    others = pl.col("_k").fill_null(0) - off.is_not_null().cast(pl.Int64)
+    return filled.with_columns(pl.coalesce("_near", usable).alias("_near"), others.alias("_others"))
 
 
 def _median_without(ordered: list[float], value: float) -> float:

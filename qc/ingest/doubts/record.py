@@ -46,6 +46,11 @@ class Serial:
         digits = match[2]
         return int(digits) if len(digits) == 4 else 2000 + int(digits)
 
+    def letters(self) -> str:
+        """Return the head without its year: what is the same in the series of every year."""
+        match = _YEARED.match(self.head)
+        return f"{match[1]}*{match[3]}" if match is not None else self.head
+
     def with_year(self, year: int) -> str:
         """Return the serial of the same number in the series of another year."""
         match = _YEARED.match(self.head)
@@ -96,6 +101,19 @@ class Record:
         """Return the first day of a piece at a stage."""
         found = [days[0] for (at, _), days in self.days.get(serial, {}).items() if at == stage]
         return min(found, default=None)
+
+    def missing(self, serial: str, stage: str) -> list[str]:
+        """Return the stages that nearly all pieces have behind them by then and this one has not."""
+        return [at for at in sorted(self.follows.get(stage, ())) if self.first(serial, at) is None]
+
+    def numbers(self) -> dict[str, list[int]]:
+        """Return the running numbers of each series, in order."""
+        found: dict[str, list[int]] = defaultdict(list)
+        for serial in self.days:
+            parts = taken_apart(serial)
+            if parts is not None:
+                found[parts.head].append(parts.number)
+        return {head: sorted(numbers) for head, numbers in found.items()}
 
     def waiting(self, figure: Figure, model: str, day: date, without: Collection[str] = ()) -> list[str]:
         """Return the pieces that lack a figure and have all behind them that comes before it."""

@@ -46,6 +46,8 @@ class Grid:
         Cells drawn as one: first row and column, last row and column, from 0.
     origins : tuple of tuple of (int, int, str)
         Where the sheet was laid out anew: line, column from 0 and heading of each cell as handed in.
+    passed_over : tuple of str
+        Tabs of the same workbook that hold words only and are not read.
     """
 
     file: str
@@ -58,6 +60,7 @@ class Grid:
     widths: tuple[int, ...] = ()
     boxes: tuple[tuple[int, int, int, int], ...] = ()
     origins: tuple[tuple[tuple[int, int, str], ...], ...] = ()
+    passed_over: tuple[str, ...] = ()
 
     def width(self, row: int) -> int:
         """Return how many cells a row was typed with, trailing empty ones of a csv line included."""

@@ -283,6 +283,7 @@ def _grids(found: dict[str, Any]) -> list[Grid]:
                 "lines": tuple(told["lines"]),
                 "widths": tuple(told["widths"]),
                 "boxes": tuple(tuple(box) for box in told["boxes"]),
+                "passed_over": tuple(told["passed_over"]),
                 "origins": (),  # a sheet as read stands as it was handed in
             }
         )

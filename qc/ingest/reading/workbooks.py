@@ -27,7 +27,8 @@ def read_xlsx(data: bytes, name: str, sheet: str) -> list[Grid]:
     -------
     list of Grid
         In order of the tabs. A number is written with a decimal point and no more digits than it has; a
-        date cell as ``2026-05-14``, whatever column it stands in.
+        date cell as ``2026-05-14``, whatever column it stands in. Tabs of words without any figure are passed
+        over beside one with figures; the first grid names them.
 
     Raises
     ------
@@ -46,9 +47,24 @@ def read_xlsx(data: bytes, name: str, sheet: str) -> list[Grid]:
             hint = "Show the tab so that it can be checked, or delete it."
             raise SheetError(name, "a hidden tab holds cells", hint, tab=tab.name)
         grids.append(grid)
+    words = [grid.tab for grid in grids if _is_words(grid)]
+    if words and len(words) < len(grids):
+        kept = [grid for grid in grids if grid.tab not in words]
+        return [replace(kept[0], passed_over=tuple(words)), *kept[1:]]
     if not grids:
         raise SheetError(name, "the workbook is empty", "Save the filled-in sheet and hand that file in.")
     return grids
+
+
+def _is_words(grid: Grid) -> bool:
+    """Tell whether a tab holds words only: no digit at all, or one text a line and no figure."""
+    cells = [[text for text in row if text.strip()] for row in grid.rows]
+    if not any(sign.isdigit() for row in cells for text in row for sign in text):
+        return True
+    alone = all(len(row) < 2 for row in cells)
+    return alone and not any(
+        len(text.split()) < 2 and text.strip()[0].isdigit() for row in cells for text in row
+    )
 
 
 def cell_text(value: object) -> str:

@@ -45,6 +45,8 @@ class Unfolded:
         where the text could not be read.
     read_as : tuple of ReadAs
         How each of its tables was read: its heading line, the mapping, what was kept beside.
+    passed_over : tuple of str
+        Tabs of the same workbook that hold words only and were not read.
     """
 
     file: str
@@ -54,6 +56,7 @@ class Unfolded:
     readings: pl.DataFrame
     events: pl.DataFrame
     read_as: tuple[ReadAs, ...] = ()
+    passed_over: tuple[str, ...] = ()
 
     @property
     def rows(self) -> int:
@@ -101,10 +104,10 @@ def unfold(grid: Grid, plan: Plan, mappings: Mappings | None = None) -> Unfolded
         found, happened = SOURCES[sheet.card.source](sheet, plan)
         readings += found
         events += happened
-    number_repeats(readings)
+    number_repeats(readings, plan)
     read_as = tuple(sheet.read_as for sheet in sheets if sheet.read_as is not None)
     rows = reading_frame(readings), event_frame(events)
-    return Unfolded(grid.file, grid.tab, grid.sheet, sheets[0].card.id, *rows, read_as)
+    return Unfolded(grid.file, grid.tab, grid.sheet, sheets[0].card.id, *rows, read_as, grid.passed_over)
 
 
 def date_question(part: Unfolded, plan: Plan) -> SheetQuestion | None:

@@ -12,6 +12,7 @@ import polars as pl
 from qc.jobs.judging import brought_up, verdicts_of_day
 from qc.jobs.pieces.reasons import by_batches, by_gauges, by_limits, by_signals, open_signals
 from qc.jobs.pieces.rows import WHY_ORDER, HoldRow, PieceDecided, Whereabouts, day_of
+from qc.jobs.then import said_of_then
 from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
 from qc.report.terminal import HoldLine, hold_note, hold_text
@@ -41,6 +42,8 @@ class HoldList(Tabled):
         Since when something waits that could not be judged now, in words.
     every : bool
         Whether the text lists line by line what has left and what was released.
+    known : date or None
+        The past day whose knowledge this is, where that was asked for.
     """
 
     ROWS = "pieces"
@@ -50,6 +53,7 @@ class HoldList(Tabled):
     as_of: date
     not_judged: str = ""
     every: bool = False
+    known: date | None = None
 
     @property
     def waiting(self) -> tuple[HoldRow, ...]:
@@ -70,6 +74,7 @@ class HoldList(Tabled):
         """Return the contract of ``qc hold --json``, and beside it what is inside without proof."""
         return {
             "as_of": self.as_of.isoformat(),
+            "known": self.known.isoformat() if self.known else None,
             "pieces": [row.to_dict() for row in self.rows],
             "not_proven": [row.to_dict() for row in self.near],
         }
@@ -114,6 +119,7 @@ def hold_list(
         Of a past day as it stood then, by what was measured and decided by its end.
     """
     waits = brought_up(workshop) if judge else None
+    keep = keep and workshop.then is None
     outside, near = by_limits(workshop, keep=keep)
     signals = open_signals(workshop, verdicts_of_day(workshop) if verdicts is None else verdicts)
     found = [
@@ -131,9 +137,11 @@ def hold_list(
     zone = workshop.plan.workshop.time_zone
     rows = [_settled(replace(row, whereabouts=where[row.serial]), decided, zone) for row in found]
     rows.sort(key=_order)
-    told = waits.sentence(zone) if waits else ""
+    told = waits.sentence(zone) if waits else said_of_then(workshop)
     beside = tuple(replace(row, whereabouts=where[row.serial]) for row in near)
-    return HoldList(tuple(rows), beside, workshop.today, told, every)
+    return HoldList(
+        tuple(rows), beside, workshop.today, told, every, workshop.then.day if workshop.then else None
+    )
 
 
 def whereabouts(workshop: Workshop, serials: Iterable[str]) -> dict[str, Whereabouts]:
@@ -148,7 +156,8 @@ def whereabouts(workshop: Workshop, serials: Iterable[str]) -> dict[str, Whereab
     events = store.events(serials=every, until=today).sort("day", "id", maintain_order=True)
     seen = {serial: (day, stage) for serial, stage, day in store.last_seen(every, until=today).iter_rows()}
     names = {stage.id: stage.name for stage in workshop.plan.stages}
-    each = {s: _place(events.filter(pl.col("serial") == s), seen.get(s), names, today) for s in every}
+    own_events = {serial: part for (serial,), part in events.partition_by("serial", as_dict=True).items()}
+    each = {s: _place(own_events.get(s, events.clear()), seen.get(s), names) for s in every}
     found = {}
     for serial in own:
         whole = inside.get(serial)
@@ -160,9 +169,7 @@ def whereabouts(workshop: Workshop, serials: Iterable[str]) -> dict[str, Whereab
     return found
 
 
-def _place(
-    events: pl.DataFrame, seen: tuple[date, str] | None, names: Mapping[str, str], today: date
-) -> Whereabouts:
+def _place(events: pl.DataFrame, seen: tuple[date, str] | None, names: Mapping[str, str]) -> Whereabouts:
     """Say where a piece is by its own events and its last card."""
     left: date | None = None
     words, newest = (names.get(seen[1], seen[1]), seen[0]) if seen else ("", date.min)

@@ -24,6 +24,8 @@ STATE = "pieces outside"
 MADE_BY = 1
 """Raised whenever the rule for what is outside changes in the program, so that all is worked out anew."""
 
+BLOCK = 2_000  # pieces; chosen: half of the note sets whose fit is remembered (`qc.watch.series.notes`)
+
 PATIENCE_S = 0.5
 """Chosen: who only asks does not wait for a writer to be done, just to spare the next one some work."""
 
@@ -42,12 +44,12 @@ def figures_outside(workshop: Workshop, *, keep: bool = True) -> list[PieceFigur
     if newest is None:
         return []
     if newest > workshop.today:
-        return list(_found(workshop, workshop.today))
+        return _found(workshop, workshop.today)
     reached = workshop.store.reached()
     of = [MADE_BY, workshop.store.plan_versions()[-1].version]
     kept = workshop.store.state(STATE)
     if kept is None or kept["of"] != of:
-        figures = list(_found(workshop, newest))
+        figures = _found(workshop, newest)
     else:
         mark = JudgedUpTo.of(kept["mark"])
         if mark == reached:
@@ -62,8 +64,10 @@ def figures_outside(workshop: Workshop, *, keep: bool = True) -> list[PieceFigur
     return figures
 
 
-def outside_up_to_date(workshop: Workshop) -> None:
-    """Work out what came in since, so that whoever asks next has the answer at once."""
+def outside_up_to_date(workshop: Workshop, *, afresh: bool = False) -> None:
+    """Work out what came in since, or all of it `afresh`: whoever asks next has the answer at once."""
+    if afresh and workshop.store.state(STATE) is not None:
+        workshop.store.set_state(STATE, None)
     figures_outside(workshop)
 
 
@@ -77,14 +81,24 @@ def figures_of(
     return {one.serial: one for one in found if one.serial in set(wanted)}
 
 
-def _found(workshop: Workshop, until: date, serials: Sequence[str] | None = None) -> Iterator[PieceFigure]:
+def _found(workshop: Workshop, until: date, serials: Sequence[str] | None = None) -> list[PieceFigure]:
+    found: list[PieceFigure] = []
     for stage in workshop.plan.stages:
-        read: dict[tuple[str, ...], pl.DataFrame] = {}
+        alike: dict[tuple[str, ...], list[Characteristic]] = {}
         for characteristic in filter(limited, stage.characteristics):
-            sources = sources_of(characteristic)
-            if sources not in read:  # five figures of an instrument come from one note set
-                read[sources] = _read(workshop, stage, sources, until, serials)
-            yield from piece_figures(read[sources], workshop.plan, stage, characteristic)
+            alike.setdefault(sources_of(characteristic), []).append(characteristic)
+        for sources, own in alike.items():
+            for readings in _blocks(_read(workshop, stage, sources, until, serials)):
+                for characteristic in own:
+                    found += piece_figures(readings, workshop.plan, stage, characteristic)
+    return _in_order(workshop, found)
+
+
+def _blocks(readings: pl.DataFrame) -> Iterator[pl.DataFrame]:
+    """Split readings by piece, so that the fit of a note set is still at hand for its next figure."""
+    serials = readings["serial"].unique(maintain_order=True)
+    for first in range(0, serials.len(), BLOCK):
+        yield readings.filter(pl.col("serial").is_in(serials[first : first + BLOCK].implode()))
 
 
 def _read(

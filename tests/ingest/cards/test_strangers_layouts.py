@@ -26,7 +26,9 @@ def read(name):
         parts = [unfold(grid, PLAN) for grid in read_sheet((SHEETS / "layouts" / name).read_bytes(), name)]
     except SheetError as error:
         return set(), [], str(error)
-    accepted, held = set(), []
+    accepted = set()
+    # a column of figures that the plan does not ask for is kept beside, and what it is asked on the receipt
+    held = [{"asked": label} for part in parts for read_as in part.read_as for label in read_as.numbers]
     for checked in check(parts, PLAN, Known(today=CASES["hand_in"])):
         held += checked.held.to_dicts()
         for row in checked.readings.to_dicts():

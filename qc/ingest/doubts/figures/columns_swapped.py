@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+import math
+
 import polars as pl
 
-from qc.ingest.doubts.facts import Doubted, Doubts, Facts
+from qc.ingest.doubts.facts import Doubted, Doubts, Facts, distance
 from qc.ingest.frames import INDEX
 from qc.ingest.reasons import Finding, Reason
 from qc.plain import FrameRow
 
 FAR = 6.0
 """Spreads from the usual figure at which a figure is not one of its column; chosen."""
+
+FAR_OUTSIDE = 3.0
+"""The same for a figure that the plan does not allow in its column; chosen."""
 
 NEAR = 4.0
 """Spreads from the other column's usual figure within which it is one of that; chosen."""
@@ -24,14 +29,17 @@ def find_columns_swapped(facts: Facts, doubted: Doubts) -> Doubted:
         return Doubted()
     usable = facts.readings.filter(
         (pl.col("_kind") == "measured")
-        & ~pl.col("_log")
         & pl.col("value").is_not_null()
         & pl.col("_center").is_not_null()
         & (pl.col("_spread") > 0)
         & (pl.col("serial") != "")
-    ).with_columns(((pl.col("value") - pl.col("_center")).abs() / pl.col("_spread")).alias("_off"))
+    ).with_columns(distance(pl.col("value")).alias("_off"))
+    value = pl.col("value")
+    outside = ((value < pl.col("_lower")) | (value > pl.col("_upper"))).fill_null(False)
     # only a line with two figures far off can hold such a pair
-    usable = usable.filter(pl.col("_off") > FAR).filter(pl.len().over(LINE) > 1)
+    usable = usable.filter((pl.col("_off") > FAR) | (outside & (pl.col("_off") > FAR_OUTSIDE))).filter(
+        pl.len().over(LINE) > 1
+    )
     found = []
     for _, group in usable.group_by(LINE, maintain_order=True):
         rows = group.to_dicts()
@@ -50,7 +58,10 @@ def _fits(value: float, row: FrameRow) -> bool:
     # the plan's limits speak too: a spread on record may be narrow while the level is new
     lower, upper = row["_lower"], row["_upper"]
     inside = lower is not None and upper is not None and lower <= value <= upper
-    return inside or bool(abs(value - row["_center"]) <= NEAR * row["_spread"])
+    if row["_log"] and value <= 0:
+        return False
+    x = math.log(value) if row["_log"] else value
+    return inside or bool(abs(x - row["_center"]) <= NEAR * row["_spread"])
 
 
 def _finding(one: FrameRow, two: FrameRow) -> Finding:

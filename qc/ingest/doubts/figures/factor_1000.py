@@ -17,7 +17,7 @@ def find_factor_1000(facts: Facts, doubted: Doubts) -> Doubted:
     """Find figures a thousand times too large or too small."""
     found = []
     for factor, names in ((0.001, SMALLER), (1000.0, LARGER)):
-        for row in scaled_fits(facts, factor, pl.col("unit").is_in(list(names))):
+        for row in scaled_fits(facts, factor, pl.col("unit").is_in(list(names)), below_step=True):
             value = rounded(row["scaled"], None)
             typed_in = names[row["unit"]]
             problem = (

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
-from qc.ingest.doubts.facts import Doubted, Doubts, Facts
+from collections.abc import Collection
+
+import polars as pl
+
+from qc.ingest.doubts.facts import Doubted, Doubts, Facts, scaled
 from qc.ingest.doubts.figures.far import FAR, far_figures
 from qc.ingest.frames import INDEX
 from qc.ingest.reasons import Finding, Reason
@@ -12,19 +16,59 @@ ALONE = 12.0
 """Spreads at which a figure with no others of its card beside it is asked about; chosen: a change of a series
 shows on such a card just as a slip does, and a change must not be held."""
 
+SEVERAL_SPREADS = 4.0
+"""So far off, a figure that another stage of the piece shows is asked about; chosen."""
+
 
 def find_far_from_usual(facts: Facts, doubted: Doubts) -> Doubted:
     """Find figures that stand alone, whatever made them."""
     found = []
+    told: set[int] = set()
     for row in far_figures(facts, doubted, FAR):
         if row["_near"] is None and not _alone(row):
             continue
+        told.add(row[INDEX])
         problem = f"{row['serial']} reads {row['text']} {row['unit']} where about {row['usual']:.4g} is usual"
         if row["_near"] is not None:
             problem += " beside the other figures of this card"
         mend = "Look at the card or measure again and type what is right; if it is so, confirm it."
         found.append(Finding(row[INDEX], Reason.FAR_FROM_USUAL, problem, mend))
-    return Doubted(found)
+    return Doubted([*found, *_of_another_stage(facts, {*doubted, *told})])
+
+
+def _of_another_stage(facts: Facts, left_out: Collection[int]) -> list[Finding]:
+    """Find figures outside the plan that stand, to the last digit, at another stage of the same piece."""
+    if facts.readings.is_empty():
+        return []
+    value = pl.col("value")
+    outside = ((value < pl.col("_lower")) | (value > pl.col("_upper"))).fill_null(False)
+    off = (scaled(value) - pl.col("_at")).abs()
+    odd = (off > SEVERAL_SPREADS * pl.col("_at_spread")).fill_null(False)
+    rows = facts.readings.filter(
+        (pl.col("_kind") == "measured") & outside & odd & ~pl.col(INDEX).is_in(list(left_out))
+    )
+    if rows.is_empty():
+        return []
+    columns = ["serial", "stage", "characteristic", "unit", "value"]
+    every = pl.concat(
+        [facts.known.past.select(columns), facts.readings.select(columns)], how="vertical_relaxed"
+    ).unique()
+    found = []
+    for row in rows.to_dicts():
+        same = every.filter(
+            (pl.col("serial") == row["serial"])
+            & (pl.col("unit") == row["unit"])
+            & (pl.col("value") == row["value"])
+            & ((pl.col("stage") != row["stage"]) | (pl.col("characteristic") != row["characteristic"]))
+        )
+        if same.is_empty():
+            continue
+        other = facts.plan.characteristic(same["stage"][0], same["characteristic"][0])
+        name = other.name if other is not None else same["characteristic"][0]
+        problem = f"{row['serial']} reads {row['text']} {row['unit']} here, and so does its {name}"
+        mend = "Look whether the figure belongs there and measure this one; if both read so, confirm it."
+        found.append(Finding(row[INDEX], Reason.FAR_FROM_USUAL, problem, mend))
+    return found
 
 
 def _alone(row: FrameRow) -> bool:

@@ -14,10 +14,13 @@ LEAST = 10
 TIMES = 2.5
 """It must be so many times the largest but one of those before; chosen, so that a dusty week passes."""
 
+NOUGHT_TIMES = 2.0
+"""The same for a whole ten whose tenth is usual, as a nought too many makes it; chosen."""
+
 SEVERAL = 3
 """So many counts of two digits, and one in a hundred, are no slips but usual there; chosen."""
 
-TOLD = 30
+TOLD = 20
 """So many counts say what is usual; chosen."""
 
 KEYS = ["stage", "characteristic"]
@@ -39,7 +42,10 @@ def find_many_counted(facts: Facts, doubted: Doubts) -> Doubted:
         tens = before.filter(before >= LEAST)
         if tens.len() >= SEVERAL and tens.len() * 100 > before.len():
             most = max(most, float(before.quantile(0.99) or 0.0))
-        for row in group.filter(pl.col("value") >= max(LEAST, TIMES * max(most, 1.0))).to_dicts():
+        value = pl.col("value")
+        nought = (value % 10 == 0) & (value <= 10 * most) & (value >= NOUGHT_TIMES * max(most, 1.0))
+        many = (value >= LEAST) & ((value >= TIMES * max(most, 1.0)) | nought)
+        for row in group.filter(many).to_dicts():
             if row[INDEX] in doubted:
                 continue
             problem = f"{row['serial']} has {row['text']} counted, where the most usual is {most:g}"

@@ -22,7 +22,9 @@ NEAR = 4.0
 """Spreads from the usual figure within which a multiplied figure counts as usual."""
 
 
-def scaled_fits(facts: Facts, factor: float, only: pl.Expr | None = None) -> list[FrameRow]:
+def scaled_fits(
+    facts: Facts, factor: float, only: pl.Expr | None = None, *, below_step: bool = False
+) -> list[FrameRow]:
     """Return the rows whose figure is out of the question, and usual when multiplied.
 
     Parameters
@@ -33,6 +35,8 @@ def scaled_fits(facts: Facts, factor: float, only: pl.Expr | None = None) -> lis
         What the figure is multiplied by.
     only : Expr, optional
         Which rows come into question.
+    below_step : bool
+        A figure smaller than half of what its gauge can tell apart is out of the question too.
 
     Returns
     -------
@@ -42,9 +46,14 @@ def scaled_fits(facts: Facts, factor: float, only: pl.Expr | None = None) -> lis
     """
     if facts.readings.is_empty():
         return []
+    tiny = pl.lit(False)
+    if below_step:
+        tiny = ((pl.col("value") > 0) & (pl.col("value") < pl.col("_step") / 2)).fill_null(False)
     value, times = pl.col("value"), pl.col("value") * factor
     rows = facts.readings.filter(
-        (pl.col("_kind") == "measured") & (only if only is not None else pl.lit(True)) & _impossible(value)
+        (pl.col("_kind") == "measured")
+        & (only if only is not None else pl.lit(True))
+        & (_impossible(value) | tiny)
     ).filter(_possible(times))
     # what is meant must be much nearer to what is usual than what was typed
     nearer = (2 * distance(times) < distance(value)).fill_null(True)

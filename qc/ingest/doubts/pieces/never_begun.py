@@ -6,15 +6,20 @@ ahead of them is more likely another piece with a slip in its serial.
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from datetime import date
 
 import polars as pl
 
 from qc.ingest.doubts.facts import Doubted, Doubts, Facts
+from qc.ingest.doubts.pieces.doubled_serial import is_slip
 from qc.ingest.doubts.pieces.serial_series import ASK, slips
-from qc.ingest.doubts.record import TOLD, Record, gather_record, taken_apart
+from qc.ingest.doubts.record import TOLD, Record, Serial, gather_record, taken_apart
 from qc.ingest.frames import INDEX
 from qc.ingest.reasons import Finding, Reason
+
+SEVERAL = 2
+"""A piece that lacks so many of the stages before is odd where a serial like its own waits; chosen."""
 
 
 def find_never_begun(facts: Facts, doubted: Doubts) -> Doubted:
@@ -42,29 +47,57 @@ def _readings(facts: Facts, doubted: Doubts, record: Record, lowest: dict[str, i
         (pl.col("serial") != "") & pl.col("day").is_not_null() & ~pl.col(INDEX).is_in(list(doubted))
     )
     found = []
+    heads = {p.head for s in record.days if (p := taken_apart(s)) is not None}
+    letters = {p.letters() for s in record.days if (p := taken_apart(s)) is not None}
     keys = ["serial", "stage", "characteristic", "model", "day"]
     for (serial, stage, name, model, day), group in rows.group_by(keys, maintain_order=True):
         needed = record.follows.get(str(stage), frozenset())
         if not needed or not isinstance(day, date):
             continue
         parts = taken_apart(str(serial))
-        if parts is None or parts.number <= lowest.get(parts.head, parts.number):
+        missing = record.missing(str(serial), str(stage))
+        if parts is None or not missing:
             continue
-        if any(at != stage for at, _ in record.days.get(str(serial), {})):
-            continue
-        words = " or ".join(sorted(needed))
+        waiting = set(record.waiting((str(stage), str(name)), str(model or ""), day, (str(serial),)))
+        guesses = sorted(set(slips(str(serial), heads, day)) & waiting)
+        begun = any(at != stage for at, _ in record.days.get(str(serial), {}))
+        if begun:
+            # a card may come late: a stage left out is odd where its like waits, or where several are
+            likely = [guess for guess in guesses if is_slip(guess, str(serial))]
+            if not (likely if len(missing) < SEVERAL else guesses):
+                continue
+        elif _is_older(parts, lowest, letters):
+            guesses = [guess for guess in guesses if _is_likely(str(serial), guess)]
+            if not guesses:
+                continue
+        words = " or ".join(missing)
         problem = (
             f"{serial} comes to {stage} and has no card of {words}, which nearly every piece has by then"
         )
-        heads = {p.head for s in record.days if (p := taken_apart(s)) is not None}
-        waiting = set(record.waiting((str(stage), str(name)), str(model or ""), day))
-        guesses = sorted(set(slips(str(serial), heads, day)) & waiting)
         mend = (
             f"If {' or '.join(guesses[:3])} is meant, accept or type it; else confirm it." if guesses else ASK
         )
         proposal: dict[str, object] = {"serial": guesses[0]} if len(guesses) == 1 else {}
         found += [Finding(index, Reason.NEVER_BEGUN, problem, mend, proposal) for index in group[INDEX]]
     return found
+
+
+def _is_older(parts: Serial, lowest: dict[str, int], letters: Collection[str]) -> bool:
+    """Tell whether a piece may have been begun before the record was: below its series, or of one unknown.
+
+    A series whose letters nobody has used is no older one.
+    """
+    if parts.head not in lowest:
+        return parts.letters() in letters or not letters
+    return parts.number <= lowest[parts.head]
+
+
+def _is_likely(serial: str, guess: str) -> bool:
+    """Tell whether a serial is another but for its series, or for two digits changed over."""
+    one, two = taken_apart(serial), taken_apart(guess)
+    if one is None or two is None:
+        return False
+    return one.number == two.number or (one.head == two.head and sorted(serial) == sorted(guess))
 
 
 def _shipped(facts: Facts, record: Record, lowest: dict[str, int]) -> list[Finding]:

@@ -2,19 +2,21 @@
 
 `copied_run` looks for runs in one upload and must hold against a year of sheets at once. Here a whole card
 is weighed against those of the month before it, on record or in the upload, so that a copy of few figures is
-seen too, and on the day it is handed in.
+seen too, and on the day it is handed in. All figures of a stage count as one card, those of one
+characteristic as another.
 """
 
 from __future__ import annotations
 
 from collections import Counter, defaultdict
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
 import polars as pl
 
 from qc.ingest.doubts.facts import Doubted, Doubts, Facts
-from qc.ingest.frames import INDEX
+from qc.ingest.frames import INDEX, PART
 from qc.ingest.known import IDENTITY
 from qc.ingest.reasons import Finding, Reason
 from qc.plan import PLACE
@@ -22,100 +24,141 @@ from qc.plan import PLACE
 BY_CHANCE = 1e-4
 """Accepted chance that an honest card equals one of the month before it."""
 
-FEWEST = 5
+FEWEST = 4
 """A card of fewer figures is not asked about; chosen."""
+
+FEWEST_OWN = 3
+"""The same for all figures of a stage that come again for the same piece; chosen."""
 
 DIFFERENT = 3
 """It must show so many different figures: a row of equal ones is a coarse gauge."""
 
+RULE_OF_THREE = 3.0
+"""Of what was never seen in n trials, so many in n are the most that may be expected (95 %, by the binomial)."""
+
 BACK = timedelta(days=31)
 
 AT = [*PLACE, "repeat"]
-CARD = ["stage", "characteristic", "serial", "day"]
+CARD = ["stage", "serial", "day"]
 
 
 @dataclass(frozen=True, slots=True)
 class Whole:
-    """All figures of one characteristic of a piece on a day; `rows` are empty for a card on record."""
+    """All figures of a piece on a day; `rows` and `part` say where in the upload, none for a card on record."""
 
     serial: str
     day: date
     figures: tuple[tuple[str, float], ...]
     rows: tuple[int, ...]
+    part: int
 
 
 def find_same_card(facts: Facts, doubted: Doubts) -> Doubted:
     """Find cards whose figures are, place by place, those of an earlier one."""
     if facts.readings.is_empty():
         return Doubted()
-    own = facts.readings.filter((pl.col("_kind") == "measured") & ~pl.col(INDEX).is_in(list(doubted)))
+    kinds = pl.col("_kind").is_in(["measured", "count"])
+    own = facts.readings.filter(kinds & ~pl.col(INDEX).is_in(list(doubted)))
     names = own.select("stage", "characteristic").unique()
     past = facts.known.past.join(names, on=["stage", "characteristic"], how="semi")
-    past = past.with_columns(pl.lit(None, dtype=pl.Int64).alias(INDEX))
-    columns = [*IDENTITY, "value", INDEX]
-    schema = {name: own.schema[name] for name in columns if name != INDEX}
+    new = [pl.lit(None, dtype=pl.Int64).alias(name) for name in (INDEX, PART)]
+    columns = [*IDENTITY, "value"]
     every = pl.concat(
         [
-            past.select(pl.col(c).cast(schema[c]) if c in schema else pl.col(c) for c in columns),
-            own.select(*(pl.col(c) for c in columns if c != INDEX), pl.col(INDEX).cast(pl.Int64)),
+            past.select(*(pl.col(c).cast(own.schema[c]) for c in columns), *new),
+            own.select(*columns, *(pl.col(c).cast(pl.Int64) for c in (INDEX, PART))),
         ]
     ).filter(pl.col("value").is_not_null() & pl.col("day").is_not_null() & (pl.col("serial") != ""))
-    place = pl.concat_str([pl.col(n).cast(pl.String).fill_null("") for n in AT], separator="|")
-    every = every.with_columns(place.alias("_place"))
-    found: list[Finding] = []
-    for _, group in every.group_by(["stage", "characteristic"], maintain_order=True):
-        found += _in_characteristic(_wholes(group))
-    return Doubted(found)
+    place = [pl.col(n).cast(pl.String).fill_null("") for n in ("characteristic", *AT)]
+    every = every.with_columns(pl.concat_str(place, separator="|").alias("_place"))
+    found: dict[int, Finding] = {}
+    for (_,), group in every.group_by(["stage"], maintain_order=True):
+        several = [rows for _, rows in group.group_by(["characteristic"], maintain_order=True)]
+        if len(several) > 1:
+            _add(found, _same(_wholes(group, FEWEST_OWN), of_stage=True))
+        for rows in several:
+            _add(found, _same(_wholes(rows, FEWEST), of_stage=False))
+    return Doubted([found[index] for index in sorted(found)])
 
 
-def _wholes(group: pl.DataFrame) -> list[Whole]:
+def _add(found: dict[int, Finding], more: Iterable[Finding]) -> None:
+    for finding in more:
+        found.setdefault(finding.index, finding)
+
+
+def _wholes(group: pl.DataFrame, fewest: int) -> list[Whole]:
     wholes = []
-    new = pl.col(INDEX).is_not_null()
-    for (_, _, serial, day, _), rows in group.group_by([*CARD, new], maintain_order=True):
-        if rows.height < FEWEST or not isinstance(day, date):
+    for (_, serial, day, part), rows in group.group_by([*CARD, PART], maintain_order=True):
+        if rows.height < fewest or not isinstance(day, date):
             continue
         ordered = rows.sort("_place")
         figures = tuple(zip(ordered["_place"], ordered["value"], strict=True))
         indexes = tuple(i for i in ordered[INDEX] if i is not None)
-        wholes.append(Whole(str(serial), day, figures, indexes))
+        wholes.append(Whole(str(serial), day, figures, indexes, int(part) if isinstance(part, int) else -1))
     return sorted(wholes, key=lambda whole: (bool(whole.rows), whole.day, whole.rows[:1]))
 
 
-def _in_characteristic(wholes: list[Whole]) -> list[Finding]:
+def _same(wholes: list[Whole], *, of_stage: bool) -> list[Finding]:
+    """Find the wholes that equal one before them."""
     if len(wholes) < 2:
         return []
-    agree = _agreement(wholes)
+    chance: _Chance | None = None
     seen: dict[tuple[tuple[str, float], ...], list[Whole]] = defaultdict(list)
-    found = []
+    found: list[Finding] = []
     for whole in wholes:
         before = seen[whole.figures]
-        if whole.rows and before and len({value for _, value in whole.figures}) >= DIFFERENT:
+        unlike = len({value for _, value in whole.figures})
+        if whole.rows and before and unlike >= (2 if of_stage else DIFFERENT):
             same = next((b for b in before if b.serial == whole.serial), None)
             other = next((b for b in reversed(before) if abs(b.day - whole.day) <= BACK), None)
             if same is not None and same.day != whole.day:
                 found += _findings(whole, same)
-            elif other is not None and other.serial != whole.serial:
+            elif other is not None and other.serial != whole.serial and unlike >= DIFFERENT:
+                chance = chance or _Chance(wholes)
                 near = sum(abs(w.day - whole.day) <= BACK for w in wholes)
-                if near * agree ** len(whole.figures) < BY_CHANCE:
+                if near * chance.of(whole) < BY_CHANCE:
                     found += _findings(whole, other)
+                    if other.part == whole.part and other.day == whole.day:
+                        found += _findings(other, whole)  # which of the two was copied only the bench knows
         before.append(whole)
     return found
 
 
-def _agreement(wholes: list[Whole]) -> float:
-    """Return the chance that two pieces of equal mean show the same figure at a place, as in `copied_run`."""
-    at: dict[str, list[float]] = defaultdict(list)
-    for whole in wholes:
-        for place, value in whole.figures:
-            at[place].append(value)
-    usual = {place: sorted(values)[len(values) // 2] for place, values in at.items()}
-    scatter: Counter[float] = Counter()
-    for whole in wholes:
-        off = [value - usual[place] for place, value in whole.figures]
-        middle = sorted(off)[len(off) // 2]
-        scatter.update(round(value - middle, 6) for value in off)
-    total = sum(scatter.values())
-    return min(0.95, max(0.02, sum((n / total) ** 2 for n in scatter.values())))
+class _Chance:
+    """How often two pieces agree in a whole card by chance, from how often any two of them agree in parts.
+
+    The first figure of each characteristic says how often pieces are alike at all; of every further one it is
+    counted how often it lies as far from the first as on another piece.
+    """
+
+    def __init__(self, wholes: Sequence[Whole]) -> None:
+        self.seen: dict[str, Counter[float]] = defaultdict(Counter)
+        for whole in wholes:
+            for key, value in _relative(whole):
+                self.seen[key][value] += 1
+
+    def of(self, whole: Whole) -> float:
+        """Return the chance that another piece shows the same card."""
+        chance = 1.0
+        for key, _ in _relative(whole):
+            counts = self.seen[key]
+            total = sum(counts.values())
+            pairs = total * (total - 1) / 2
+            alike = sum(n * (n - 1) / 2 for n in counts.values())
+            chance *= min(1.0, (alike + RULE_OF_THREE) / (pairs + RULE_OF_THREE))
+        return chance
+
+
+def _relative(whole: Whole) -> list[tuple[str, float]]:
+    """Return the first figure of each characteristic, and how far the others lie from it."""
+    first: dict[str, float] = {}
+    found = []
+    for place, value in whole.figures:
+        name = place.partition("|")[0]
+        level = first.get(name)
+        found.append((place, value if level is None else round(value - level, 6)))
+        first.setdefault(name, value)
+    return found
 
 
 def _findings(whole: Whole, source: Whole) -> list[Finding]:

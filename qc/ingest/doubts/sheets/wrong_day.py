@@ -30,8 +30,9 @@ RECENT = timedelta(days=31)
 
 def find_wrong_day(facts: Facts, doubted: Doubts) -> Doubted:
     """Find cards of a day before the piece was so far, or could be."""
+    told = _events(facts, doubted)
     if facts.readings.is_empty():
-        return Doubted()
+        return Doubted([], told)
     rows = facts.readings.filter(
         (pl.col("serial") != "") & pl.col("day").is_not_null() & ~pl.col(INDEX).is_in(list(doubted))
     )
@@ -54,10 +55,36 @@ def find_wrong_day(facts: Facts, doubted: Doubts) -> Doubted:
         meant = " or ".join(d.isoformat() for d in better)
         mend = f"If {meant} is meant, accept or type it; else confirm the day." if better else _ASK
         found += [Finding(index, Reason.WRONG_DAY, problem, mend, proposal) for index in group[INDEX]]
-    return Doubted(found)
+    return Doubted(found, told)
 
 
 _ASK = "Look at the day and the serial, and type what is right; if it is so, confirm it."
+
+
+MOVES = ("shipped", "returned", "play-test")
+"""Events that a piece comes to when it is made."""
+
+
+def _events(facts: Facts, doubted: Doubts) -> list[Finding]:
+    """Find pieces said to be shipped or played before the first of their cards."""
+    moved = facts.events.filter(
+        pl.col("kind").is_in(MOVES) & (pl.col("serial") != "") & pl.col("day").is_not_null()
+    )
+    if moved.is_empty():
+        return []
+    record = gather_record(facts, doubted)
+    found = []
+    for row in moved.to_dicts():
+        days = [taken[0] for taken in record.days.get(row["serial"], {}).values()]
+        if not days or min(days) - row["day"] <= SLACK:
+            continue
+        better = _mended(row["day"], max(days), facts.known.today)
+        proposal: dict[str, object] = {"day": better[0].isoformat()} if len(better) == 1 else {}
+        meant = " or ".join(day.isoformat() for day in better)
+        mend = f"If {meant} is meant, accept or type it; else confirm the day." if better else _ASK
+        problem = f"{row['serial']} has the day {row['day']} here, but its first card is of {min(days)}"
+        found.append(Finding(row[INDEX], Reason.WRONG_DAY, problem, mend, proposal))
+    return found
 
 
 def _before_its_stage(serial: str, stage: str, day: date, record: Record) -> tuple[str, date] | None:

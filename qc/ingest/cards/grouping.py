@@ -1,0 +1,56 @@
+"""Lines inside a table that say something of the rows below them: a model above its pieces, a day, a person."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from qc.ingest.cards.headlines import Cell, HeadReader
+from qc.ingest.cards.tables import TableOfSheet
+from qc.ingest.cells import known_field
+
+GROUPS = {"model": "Model", "day": "Date", "person": "Person", "gauge": "Gauge", "tool": "Tool"}
+"""What such a line may say, with the heading it would be under."""
+
+SAID = -1
+"""Column of a heading that no bench typed: what stands below it was said by a line of its own."""
+
+
+def group_line(cells: Sequence[Cell], heads: HeadReader) -> dict[str, Cell]:
+    """Return what a line of the table says of the rows below it, by our names; empty where it is a row."""
+    filled = [cell for cell in cells if cell.text.strip()]
+    if not filled or len(filled) > 2:
+        return {}
+    if len(filled) == 2 and not known_field(filled[0].text.partition(":")[0]):
+        return {}
+    said = heads.read(filled)
+    if not said or any(line.known not in GROUPS or not line.text for line in said):
+        return {}
+    return {line.known: line.cell._replace(text=line.text) for line in said}
+
+
+def spread_groups(table: TableOfSheet, heads: HeadReader) -> TableOfSheet:
+    """Return the table with what its group lines say in columns of their own, and without those lines."""
+    if table.across:
+        return table
+    found = {n: said for n, row in enumerate(table.body) if (said := group_line(row, heads))}
+    if not found or len(found) == len(table.body):
+        return table
+    own = {known_field(cell.text) for cell in table.headings if cell.text.strip()}
+    names = [name for name in GROUPS if any(name in said for said in found.values())]
+    if set(names) & own:
+        return table  # a column says it already: such a line may be a row whose other cells are empty
+    width = max(len(table.headings), *(len(row) for row in table.body))
+    line = table.headings[0].line
+    blank = [Cell("", line, column) for column in range(len(table.headings), width)]
+    headings = [*table.headings, *blank, *(Cell(GROUPS[name], line, SAID) for name in names)]
+    body: list[list[Cell]] = []
+    current: dict[str, Cell] = {}
+    for number, row in enumerate(table.body):
+        if number in found:
+            current |= found[number]
+            continue
+        filled = [*row, *(Cell("", row[-1].line, column) for column in range(len(row), width))]
+        nothing = Cell("", row[-1].line, 0)
+        body.append([*filled, *(current.get(name, nothing) for name in names)])
+    return replace(table, headings=headings, body=body)

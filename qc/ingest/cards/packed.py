@@ -1,0 +1,45 @@
+"""Several figures in one cell, as on a paper card with one box: ``119/121/118`` at three spots in order."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Collection, Mapping
+
+from qc.ingest.cells import read_decimal
+
+_PARTED = re.compile(r"\s*[/;|]\s*|\s+-\s+|\s{2,}|\s*,\s+|\s+")
+
+
+def packed_figures(text: str) -> list[str]:
+    """Return the figures of a cell that holds several of them, empty where it holds one or none.
+
+    Examples
+    --------
+    >>> packed_figures("119/121/118"), packed_figures("12,1; 12,3"), packed_figures("0.5 mm"), packed_figures("14")
+    (['119', '121', '118'], ['12,1', '12,3'], [], [])
+    """
+    parts = [part for part in _PARTED.split(text.strip()) if part]
+    if len(parts) < 2 or any(read_decimal(part.replace(",", ".")) is None for part in parts):
+        return []
+    return parts
+
+
+def in_order(
+    figures: Collection[str], places: Mapping[str, Mapping[str, str]], given: Collection[str]
+) -> list[tuple[str, str]]:
+    """Return the place of each figure, empty where the plan does not say in which order they are read.
+
+    Parameters
+    ----------
+    figures : collection of str
+        The figures of the cell.
+    places : mapping
+        Name of a place -> its values as the plan spells them, in the order of the plan.
+    given : collection of str
+        Places that the sheet says elsewhere.
+    """
+    names = [name for name in places if name not in given]
+    if len(names) != 1:
+        return []
+    values = list(places[names[0]].values())
+    return [(names[0], value) for value in values] if len(values) == len(figures) else []
