@@ -103,7 +103,7 @@ def _fellow(row: FrameRow, sound: pl.DataFrame, plan: Plan) -> tuple[str, object
         at = [name for name in PLACE if name != column]
         twice = card.group_by(at).len().filter(pl.col("len") > 1).height
         rest = [value for value in allowed if str(value) not in there]
-        if len(allowed) == 2 and len(rest) == 1 and twice > 1:
+        if column != "valve" and len(allowed) == 2 and len(rest) == 1 and twice > 1:
             return column, int(rest[0]) if column in WHOLE else rest[0]
     return None
 
