@@ -1,4 +1,4 @@
-"""Lines inside a table that say something of the rows below them: a model above its pieces, a day, a person."""
+"""Lines inside a table that speak for the rows below them: a model above its pieces, a day, a person."""
 
 from __future__ import annotations
 

@@ -91,7 +91,7 @@ def _left_out(row: FrameRow, sound: pl.DataFrame, plan: Plan) -> tuple[str, obje
 
 
 def _fellow(row: FrameRow, sound: pl.DataFrame, plan: Plan) -> tuple[str, object] | None:
-    """Return the other one of two places, where a card has two figures at several places and none at its own."""
+    """Return the other one of two places, where several are filled twice on a card and it is nowhere."""
     characteristic = plan.characteristic(row["stage"], row["characteristic"])
     card = sound.filter(
         (pl.col("_part") == row["_part"])
