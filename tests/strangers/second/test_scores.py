@@ -19,7 +19,7 @@ sys.path.insert(0, str(HERE))
 import score_sheets as score  # noqa: E402
 
 BESIDE = {"08-silver-extra-figures.csv"}
-"""Read with a column of figures kept beside, which the receipt asks about; the stranger would have it held."""
+"""Read, with a column of figures kept beside that the receipt asks about; the stranger would have it held."""
 
 NO_PIECE = {"21-valve-average-first.csv"}
 """The line of the mean is passed over, as on the twentieth card, where nothing is to be said of it."""

@@ -34,7 +34,7 @@ DIFFERENT = 3
 """It must show so many different figures: a row of equal ones is a coarse gauge."""
 
 RULE_OF_THREE = 3.0
-"""What was never seen in n trials happens in at most so many of n (95 %, since e to the -3 is nearly 0.05)."""
+"""What was never seen in n trials happens in at most so many of n (95 %: e to the -3 is nearly 0.05)."""
 
 BACK = timedelta(days=31)
 
