@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 from qc.ingest.cards.asked_plan import CardQuestion, allowed_headings, asked_plan, figure_name
 from qc.ingest.cards.asked_words import TRIAL, renamed, upright, with_card
-from qc.ingest.cards.filling import SUMMARY
+from qc.ingest.cards.worked_out import SUMMARY
 from qc.ingest.cards.headings import FIGURE, NUMBER_WORDS, WHAT_WORDS
 from qc.ingest.cards.recognition import VALUE, CardSheet
 from qc.ingest.cards.rows import Row, RowReader, convert
