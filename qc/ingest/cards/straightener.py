@@ -5,9 +5,8 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from dataclasses import replace
 
-from qc.ingest.cards.boxes import fill_boxes, refuse_wide
 from qc.ingest.cards.filling import fill_rows
-from qc.ingest.cards.grouping import SAID, spread_groups
+from qc.ingest.cards.grouping import SAID, fill_boxes, refuse_wide, spread_groups
 from qc.ingest.cards.headings import FIGURE, NUMBER, WHAT, CardHeadings, Meaning
 from qc.ingest.cards.headlines import Cell, HeadLine, HeadReader
 from qc.ingest.cards.laid import BELOW, LayoutError, MeantColumn, PlainCard, address
