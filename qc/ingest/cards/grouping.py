@@ -1,4 +1,4 @@
-"""Lines and merged cells that speak for several rows: a model above its pieces, a serial drawn over places."""
+"""Lines and merged cells that speak for several rows: a model above its pieces, a serial over places."""
 
 from __future__ import annotations
 

@@ -31,7 +31,7 @@ SILENT = 2
 
 
 @pytest.mark.parametrize("case", score.read_layouts(), ids=lambda case: case["file"])
-def test_a_layout_is_read_as_it_was_meant(case):
+def test_a_layout_is_read_as_it_was_meant(case: score.Case) -> None:
     whole = yaml.safe_load((HERE / "layouts.yaml").read_text("utf-8"))
     plan = load_plan((HERE / "plan.yaml").read_text("utf-8"))
     said = score.layout_outcome(case, plan, whole["as_of"])
@@ -43,7 +43,7 @@ def test_a_layout_is_read_as_it_was_meant(case):
         assert said == "right"
 
 
-def test_slips_are_asked_about_and_true_cards_are_not(tmp_path):
+def test_slips_are_asked_about_and_true_cards_are_not(tmp_path: Path) -> None:
     made = score.recorded(tmp_path)
     slips, odd = score.read_slips()
     days: set[date] = {case["as_of"] for case in (*slips, *odd)}
