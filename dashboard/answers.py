@@ -31,6 +31,7 @@ from qc.sayings import (
 GONE: Final = "This row is no longer held; someone has settled it already."
 FIRST_ONLY: Final = "proposal-first"
 DECISIONS: Final = ("proposal", "by-hand", "as-typed", "drop")
+PIECE_WAYS: Final = ("release", "keep")
 TEXT_LENGTH: Final = 600  # chosen: a remark, not a report
 SIGNAL_FAULTS: Final = {
     Fault.NOBODY: "Choose who says it; the name is kept with it.",
@@ -61,6 +62,7 @@ def add_routes(server: Flask) -> None:
     server.add_url_rule("/judged", view_func=tell_judged, methods=["GET"])
     server.add_url_rule("/signals/<signal_id>/say", view_func=say_of_signal, methods=["POST"])
     server.add_url_rule("/series/decide", view_func=decide_series, methods=["POST"])
+    server.add_url_rule("/hold/decide", view_func=decide_piece, methods=["POST"])
     server.add_url_rule("/gauges/study", view_func=study_gauge, methods=["POST"])
 
 
@@ -161,6 +163,20 @@ def decide_series() -> Response:
     if faults:
         return problem(_first_of(SERIES_FAULTS, faults).format(strange_piece(saying, serials)), 400)
     return jsonify({"ticket": queries.desk().decide_series(series, saying)})
+
+
+def decide_piece() -> Response:
+    """Queue that a piece is released, or kept back, and answer with a ticket."""
+    serial, what, figure, why = (_text(name) for name in ("serial", "what", "figure", "why"))
+    if what not in PIECE_WAYS:
+        return problem("Say what becomes of the piece: released, or kept back.", 400)
+    if not serial:
+        return problem("Name the piece by its serial.", 400)
+    if queries.board().shop().people and who() not in _codes(queries.board().shop()):
+        return problem("Choose who decides; the name is kept with it.", 400)
+    if not why:
+        return problem("Say why in a few words: whoever looks at the piece next year will want to know.", 400)
+    return jsonify({"ticket": queries.desk().decide_piece(serial, what, figure, who(), why)})
 
 
 def study_gauge() -> Response:

@@ -133,6 +133,10 @@ class WorkerDesk:
         """Queue a lead's decision about a series and return a ticket."""
         return self._queue("series", (series, saying), saying.who)
 
+    def decide_piece(self, serial: str, what: str, figure: str, who: str, why: str) -> str:
+        """Queue a release, or that a piece is kept back, and return a ticket."""
+        return self._queue("piece", (serial, what, figure, why), who)
+
     def study_gauge(self, file: tuple[str, IO[bytes]], question: Mapping[str, str]) -> str:
         """Queue a gauge study of a file and return a ticket; nothing of it is stored."""
         self._room_for("")

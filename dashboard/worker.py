@@ -114,6 +114,9 @@ def _do(folder: Path, as_of: date | None, task: Given, line: Any, began: dict[st
             return board.say_signal(workshop, *what)
         if kind == "series":
             return board.decide_series(workshop, *what)
+        if kind == "piece":
+            serial, way, figure, because = what
+            return board.decide_piece(workshop, serial, way, figure, because, who)
         if kind == "judge":
             return board.judge(workshop)
         if kind == "mapped":

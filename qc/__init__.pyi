@@ -25,6 +25,7 @@ from .jobs.remedies import wear as wear
 from .jobs.rows import list_held as list_held
 from .jobs.signals import list_signals as list_signals
 from .jobs.status import status as status
+from .jobs.then import known as known
 from .jobs.upload import upload as upload
 from .jobs.workshop import open_workshop as open_workshop
 from .stats import FIGURES as FIGURES

@@ -6,7 +6,7 @@ from typing import Annotated, Any
 
 import typer
 
-from qc.cli.common import AsOfOption, JsonOption, WorkshopOption, open_workshop, show
+from qc.cli.common import AsOfOption, HandInOption, JsonOption, WorkshopOption, open_workshop, show
 from qc.sayings import Saying, What
 
 baseline = typer.Typer(
@@ -37,13 +37,13 @@ def _add(name: str, told: str, what: What, alone: What | None = None) -> None:
         who: WhoOption = "",
         why: WhyOption = "",
         workshop: WorkshopOption = None,
-        as_of: AsOfOption = None,
+        as_of: HandInOption = None,
         as_json: JsonOption = False,
     ) -> None:
         from qc.jobs.baseline import decide
 
         said = Saying(what if first or alone is None else alone, who, why, first=first, last=last)
-        show(decide(open_workshop(workshop, as_of), series, said), as_json=as_json)
+        show(decide(open_workshop(workshop, as_of, writes=True), series, said), as_json=as_json)
 
 
 _add("freeze", "Take some pieces as the settled state; later pieces are compared with them.", What.FREEZE)

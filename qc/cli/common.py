@@ -70,6 +70,36 @@ AsOfOption = Annotated[
         show_default=False,
     ),
 ]
+HandInOption = Annotated[
+    date | None,
+    typer.Option(
+        "--as-of",
+        metavar="DATE",
+        parser=_day,
+        help="Hand in as of this day (YYYY-MM-DD), never before the newest entry.",
+        show_default=False,
+    ),
+]
+KnownOption = Annotated[
+    date | None,
+    typer.Option(
+        "--known",
+        metavar="DATE",
+        parser=_day,
+        help="Answer as it was known on this day (YYYY-MM-DD): by what had been handed in by its end.",
+        show_default=False,
+    ),
+]
+SinceOption = Annotated[
+    date | None,
+    typer.Option(
+        "--since",
+        metavar="DATE",
+        parser=_day,
+        help="Mark what is new, worse, better or gone since this day; else since the day before.",
+        show_default=False,
+    ),
+]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print one JSON object and nothing else.")]
 
 
@@ -78,14 +108,28 @@ def option(text: str, metavar: str = "NUMBER") -> Any:
     return typer.Option(metavar=metavar, help=text, show_default=False)
 
 
-def open_workshop(folder: Path | None, as_of: date | None) -> Workshop:
-    """Open the workshop a command works on; where it cannot be, nothing was stored."""
+def open_workshop(
+    folder: Path | None, as_of: date | None, *, known: date | None = None, writes: bool = False
+) -> Workshop:
+    """Open the workshop a command works on; where it cannot be, nothing was stored.
+
+    With `known` as it was known on that day; with `writes` its day is the day of handing in.
+    """
+    from dataclasses import replace
+
     from qc.jobs.judging import NOTHING_STORED, ending
     from qc.jobs.workshop import open_workshop as opened
 
     with ending(NOTHING_STORED):
-        workshop = opened(folder, as_of=as_of)
+        workshop = opened(folder, as_of=as_of, writes=writes)
     _opened[:] = [workshop.folder]
+    if workshop.note:
+        typer.echo(f"qc: {workshop.note}", err=True)
+    if known is not None:
+        from qc.jobs.then import known as as_known
+
+        workshop = as_known(workshop, known)
+        workshop = workshop if as_of is None else replace(workshop, today=as_of)
     return workshop
 
 

@@ -9,7 +9,17 @@ from typing import Annotated
 
 import typer
 
-from qc.cli.common import DATA_AT_FAULT, AsOfOption, JsonOption, WorkshopOption, open_workshop, show
+from qc.cli.common import (
+    DATA_AT_FAULT,
+    AsOfOption,
+    HandInOption,
+    JsonOption,
+    KnownOption,
+    SinceOption,
+    WorkshopOption,
+    open_workshop,
+    show,
+)
 from qc.errors import UsageError
 
 
@@ -59,7 +69,7 @@ def upload(
         bool,
         typer.Option("--propose-mapping", help="Print such a file to edit, and take nothing in."),
     ] = False,
-    as_of: AsOfOption = None,
+    as_of: HandInOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """Take in the day's bench sheets and answer with a receipt for each.
@@ -76,7 +86,7 @@ def upload(
     from qc.jobs.upload import read_files
     from qc.jobs.upload import upload as take_in
 
-    opened = open_workshop(workshop, as_of)
+    opened = open_workshop(workshop, as_of, writes=not propose_mapping)
     if propose_mapping:
         proposal = propose(opened, read_files(files))
         show(proposal, as_json=as_json)
@@ -95,11 +105,17 @@ def _refused(sentences: Sequence[str]) -> None:
         raise typer.Exit(DATA_AT_FAULT)
 
 
-def status(workshop: WorkshopOption = None, as_of: AsOfOption = None, as_json: JsonOption = False) -> None:
+def status(
+    workshop: WorkshopOption = None,
+    as_of: AsOfOption = None,
+    known: KnownOption = None,
+    since: SinceOption = None,
+    as_json: JsonOption = False,
+) -> None:
     """Show every series, worst first: whether it has moved, and whether it keeps its limits."""
     from qc.jobs.status import status as stages
 
-    show(stages(open_workshop(workshop, as_of)), as_json=as_json)
+    show(stages(open_workshop(workshop, as_of, known=known), since=since), as_json=as_json)
 
 
 def month(
@@ -109,12 +125,13 @@ def month(
     ] = None,
     workshop: WorkshopOption = None,
     as_of: AsOfOption = None,
+    known: KnownOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """Write the month's report: two pages first, then a panel for each series."""
     from qc.jobs.month import month as write
 
-    show(write(open_workshop(workshop, as_of), which, out=out), as_json=as_json)
+    show(write(open_workshop(workshop, as_of, known=known), which, out=out), as_json=as_json)
 
 
 def board(

@@ -7,7 +7,16 @@ from typing import Annotated
 
 import typer
 
-from qc.cli.common import DATA_AT_FAULT, AsOfOption, JsonOption, WorkshopOption, open_workshop, option, show
+from qc.cli.common import (
+    DATA_AT_FAULT,
+    AsOfOption,
+    HandInOption,
+    JsonOption,
+    WorkshopOption,
+    open_workshop,
+    option,
+    show,
+)
 
 plan = typer.Typer(help="The measuring plan: check it, show it.", no_args_is_help=True)
 
@@ -23,12 +32,13 @@ def add_commands(app: typer.Typer) -> None:
 
 def new(
     folder: Annotated[Path, typer.Argument(metavar="DIR", help="Folder to make; must be new or empty.")],
+    as_of: HandInOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Make an empty workshop with a commented plan to edit."""
+    """Make an empty workshop with a commented plan to edit; with --as-of it is founded on that day."""
     from qc.jobs.new import new_workshop
 
-    show(new_workshop(folder), as_json=as_json)
+    show(new_workshop(folder, as_of=as_of), as_json=as_json)
 
 
 @plan.command("check")

@@ -8,7 +8,15 @@ from typing import Annotated
 
 import typer
 
-from qc.cli.common import DATA_AT_FAULT, AsOfOption, JsonOption, WorkshopOption, open_workshop, show
+from qc.cli.common import (
+    DATA_AT_FAULT,
+    AsOfOption,
+    HandInOption,
+    JsonOption,
+    WorkshopOption,
+    open_workshop,
+    show,
+)
 
 MOST_ROWS = 10_000
 """Held rows settled at once; chosen: far more than any batch leaves, and they wait in one transaction."""
@@ -58,7 +66,7 @@ def mend_row(
     ] = False,
     who: Annotated[str, typer.Option(help="Code of the person who decides.")] = "",
     workshop: WorkshopOption = None,
-    as_of: AsOfOption = None,
+    as_of: HandInOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """Put held rows right: by the proposal, by hand, as typed, or not at all."""
@@ -69,7 +77,7 @@ def mend_row(
         raise typer.BadParameter("choose one of --accept, --as-typed, --drop or --set COLUMN=VALUE")
     decision = Decision("proposal" if accept else "as-typed" if as_typed else "drop" if drop else "by-hand")
     numbers = [number for text in rows for number in _numbers(text)]
-    result = mend_rows(open_workshop(workshop, as_of), numbers, decision, changes, who=who)
+    result = mend_rows(open_workshop(workshop, as_of, writes=True), numbers, decision, changes, who=who)
     show(result, as_json=as_json)
     if any(row.state == "held" for row in result.rows):
         raise typer.Exit(DATA_AT_FAULT)
@@ -83,14 +91,17 @@ def undo_rows(
     who: Annotated[str, typer.Option(help="Code of the person who takes it back.")] = "",
     why: Annotated[str, typer.Option(help="Why the decision was wrong.")] = "",
     workshop: WorkshopOption = None,
-    as_of: AsOfOption = None,
+    as_of: HandInOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """Take back what was decided about held rows: they wait again, and what came of them counts no more."""
     from qc.jobs.rows import undo_decisions
 
     numbers = [number for text in rows for number in _numbers(text)]
-    show(undo_decisions(open_workshop(workshop, as_of), numbers, who=who, why=why), as_json=as_json)
+    show(
+        undo_decisions(open_workshop(workshop, as_of, writes=True), numbers, who=who, why=why),
+        as_json=as_json,
+    )
 
 
 def correct(
@@ -114,7 +125,7 @@ def correct(
     who: Annotated[str, typer.Option(help="Code of the person who corrects it.")] = "",
     why: Annotated[str, typer.Option(help="Why; it is kept with the correction.")] = "",
     workshop: WorkshopOption = None,
-    as_of: AsOfOption = None,
+    as_of: HandInOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """Put an accepted reading right, or take it back; what it touched is judged anew at once."""
@@ -123,7 +134,7 @@ def correct(
     changes = _changes(change)
     if changes and withdraw:
         raise typer.BadParameter("choose one of --set COLUMN=VALUE or --withdraw")
-    place = open_workshop(workshop, as_of)
+    place = open_workshop(workshop, as_of, writes=bool(changes or withdraw))
     if withdraw:
         show(withdraw_reading(place, reading, who=who, why=why), as_json=as_json)
     elif changes:

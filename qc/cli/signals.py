@@ -7,7 +7,15 @@ from typing import Annotated, Literal
 
 import typer
 
-from qc.cli.common import AsOfOption, JsonOption, WorkshopOption, open_workshop, show
+from qc.cli.common import (
+    AsOfOption,
+    HandInOption,
+    JsonOption,
+    KnownOption,
+    WorkshopOption,
+    open_workshop,
+    show,
+)
 from qc.sayings import MENDED, STAYS, Saying, What
 from qc.words import listed
 
@@ -40,11 +48,12 @@ def list_all(
     every: Annotated[bool, typer.Option("--all", help="Closed ones too.")] = False,
     workshop: WorkshopOption = None,
     as_of: AsOfOption = None,
+    known: KnownOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """List the signals, those of the worst series first; a subcommand says something of one."""
     if context.invoked_subcommand is None:
-        list_them(every, workshop, as_of, as_json)
+        list_them(every, workshop, as_of, known, as_json)
 
 
 @signals.command("list")
@@ -52,22 +61,27 @@ def list_them(
     every: Annotated[bool, typer.Option("--all", help="Closed ones too.")] = False,
     workshop: WorkshopOption = None,
     as_of: AsOfOption = None,
+    known: KnownOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """List the signals, as `qc signals` alone does."""
     from qc.jobs.signals import list_signals
 
-    show(list_signals(open_workshop(workshop, as_of), all_states=every), as_json=as_json)
+    show(list_signals(open_workshop(workshop, as_of, known=known), all_states=every), as_json=as_json)
 
 
 @signals.command("show")
 def show_one(
-    signal: IdArgument, workshop: WorkshopOption = None, as_of: AsOfOption = None, as_json: JsonOption = False
+    signal: IdArgument,
+    workshop: WorkshopOption = None,
+    as_of: AsOfOption = None,
+    known: KnownOption = None,
+    as_json: JsonOption = False,
 ) -> None:
     """Show one signal: what was found, what it coincides with, the reaction steps, what was said."""
     from qc.jobs.signals import find_signal
 
-    show(find_signal(open_workshop(workshop, as_of), signal), as_json=as_json)
+    show(find_signal(open_workshop(workshop, as_of, known=known), signal), as_json=as_json)
 
 
 @signals.command("close")
@@ -91,7 +105,7 @@ def close(
     who: WhoOption = "",
     text: TextOption = "",
     workshop: WorkshopOption = None,
-    as_of: AsOfOption = None,
+    as_of: HandInOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """Close a signal with its cause, what was done and what became of it, or as false; history is kept.
@@ -127,7 +141,7 @@ def _add(name: str, what: What, told: str) -> None:
         who: WhoOption = "",
         text: TextOption = "",
         workshop: WorkshopOption = None,
-        as_of: AsOfOption = None,
+        as_of: HandInOption = None,
         as_json: JsonOption = False,
     ) -> None:
         _say(signal, Saying(what, who, text), workshop, as_of, as_json=as_json)
@@ -142,7 +156,7 @@ def comment(
     text: Annotated[str, typer.Argument(help="What to add.")],
     who: WhoOption = "",
     workshop: WorkshopOption = None,
-    as_of: AsOfOption = None,
+    as_of: HandInOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """Add a remark to a signal."""
@@ -160,7 +174,7 @@ def tick(
     who: WhoOption = "",
     text: TextOption = "",
     workshop: WorkshopOption = None,
-    as_of: AsOfOption = None,
+    as_of: HandInOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """Tick a reaction step, or a piece made under the cause; who did it and when is kept."""
@@ -168,7 +182,9 @@ def tick(
 
     if bool(step) == bool(piece):
         raise typer.BadParameter("tick either a step, --step NUMBER, or a piece, --piece SERIAL")
-    done = tick_off(open_workshop(workshop, as_of), signal, step=step, piece=piece, who=who, text=text)
+    done = tick_off(
+        open_workshop(workshop, as_of, writes=True), signal, step=step, piece=piece, who=who, text=text
+    )
     show(done, as_json=as_json)
 
 
@@ -176,22 +192,24 @@ def also(
     gauge: Annotated[str, typer.Option(metavar="ID", help="A gauge.")] = "",
     tool: Annotated[str, typer.Option(metavar="ID", help="A die, mandrel, nozzle.")] = "",
     batch: Annotated[str, typer.Option(metavar="ID", help="A batch.")] = "",
+    person: Annotated[str, typer.Option(metavar="CODE", help="A person, by code.")] = "",
     since: Annotated[str, typer.Option(metavar="DAY", help="YYYY-MM-DD, or last-good-check.")] = "",
     workshop: WorkshopOption = None,
     as_of: AsOfOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """List every piece that a gauge, tool or batch touched, shipped or not."""
+    """List every piece that a gauge, tool, batch or person touched, shipped or not."""
     from qc.jobs.also import also as touched
 
-    named: list[tuple[Literal["gauge", "tool", "batch"], str]] = [
+    named: list[tuple[Literal["gauge", "tool", "batch", "person"], str]] = [
         ("gauge", gauge),
         ("tool", tool),
         ("batch", batch),
+        ("person", person),
     ]
     given = [(kind, name) for kind, name in named if name]
     if len(given) != 1:
-        raise typer.BadParameter("name one of --gauge, --tool or --batch")
+        raise typer.BadParameter("name one of --gauge, --tool, --batch or --person")
     kind, name = given[0]
     show(touched(open_workshop(workshop, as_of), kind, name, since=since), as_json=as_json)
 
@@ -201,17 +219,19 @@ def rejudge(
         bool, typer.Option("--learn", help="Learn anew how pieces scatter, too; else that stays as fixed.")
     ] = False,
     workshop: WorkshopOption = None,
-    as_of: AsOfOption = None,
+    as_of: HandInOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """Judge every series from nothing and say which verdict differs from the kept one."""
     from qc.jobs.rejudge import rejudge as judge_all
 
-    show(judge_all(open_workshop(workshop, as_of), learn=learn), as_json=as_json)
+    show(judge_all(open_workshop(workshop, as_of, writes=True), learn=learn), as_json=as_json)
 
 
-def _say(signal: str, saying: Saying, workshop: WorkshopOption, as_of: AsOfOption, *, as_json: bool) -> None:
+def _say(
+    signal: str, saying: Saying, workshop: WorkshopOption, as_of: HandInOption, *, as_json: bool
+) -> None:
     """Add to a signal's life; all five verbs come through here, so that they answer alike."""
     from qc.jobs.signals import say_of_signal
 
-    show(say_of_signal(open_workshop(workshop, as_of), signal, saying), as_json=as_json)
+    show(say_of_signal(open_workshop(workshop, as_of, writes=True), signal, saying), as_json=as_json)

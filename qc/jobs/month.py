@@ -13,10 +13,12 @@ import polars as pl
 
 from qc.errors import MachineError, QcError
 from qc.jobs.judging import brought_up, judge_now, signals_of_day
+from qc.jobs.pieces import hold_list, why_words
 from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
 from qc.report.month import (
     MonthContent,
+    PieceToHold,
     change_lines,
     data_gaps,
     decisions,
@@ -86,8 +88,11 @@ def month(workshop: Workshop, which: str, *, out: Path | None = None) -> MonthRe
         The folder cannot be written.
     """
     waits = brought_up(workshop)
-    content = month_content(workshop, which, keep=waits is None)
-    folder = out if out is not None else workshop.folder / "reports" / which
+    then = workshop.then
+    content = month_content(workshop, which, keep=waits is None and then is None)
+    # what was known then must not take the place of what is known now
+    own = which if then is None else f"{which}-known-{then.day.isoformat()}"
+    folder = out if out is not None else workshop.folder / "reports" / own
     drawings = draw_all(content)
     documents = {
         "pdf": month_pdf(content, drawings),
@@ -161,6 +166,24 @@ def month_content(workshop: Workshop, which: str, *, keep: bool = True) -> Month
         verdicts=tuple(judged.verdicts),
         budget=judged.budget.sentence(),
         last_hash=workshop.store.head(),
+        hold=_hold(then, judged.verdicts, first),
+    )
+
+
+def _hold(then: Workshop, verdicts: Sequence[SeriesVerdict], first: date) -> tuple[PieceToHold, ...]:
+    """Return the pieces to hold on a month's last day: those in the house, and those that left in it."""
+    rows = hold_list(then, judge=False, verdicts=verdicts, keep=False).rows
+    return tuple(
+        PieceToHold(
+            row.serial,
+            row.name,
+            why_words(row),
+            row.whereabouts.words,
+            row.whereabouts.shipped,
+            row.next_step,
+        )
+        for row in rows
+        if row.waits and (row.in_house or (row.whereabouts.shipped or date.min) >= first)
     )
 
 

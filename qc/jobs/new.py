@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
 
 from qc.jobs.errors import JobError
@@ -31,13 +32,15 @@ class NewWorkshop(Tabled):
         return new_workshop_text(self.folder, self.plan_file)
 
 
-def new_workshop(folder: Path) -> NewWorkshop:
+def new_workshop(folder: Path, *, as_of: date | None = None) -> NewWorkshop:
     """Make an empty workshop.
 
     Parameters
     ----------
     folder : Path
         A folder that does not exist yet, or an empty one.
+    as_of : date, optional
+        The day it is founded on; else today.
 
     Raises
     ------
@@ -50,5 +53,5 @@ def new_workshop(folder: Path) -> NewWorkshop:
         raise JobError(f"There is a workshop in {folder} already; nothing was changed.")
     if folder.is_file() or (folder.is_dir() and any(folder.iterdir())):
         raise JobError(f"{folder} is not empty. Name a new folder, so that nothing of yours is mixed in.")
-    open_workshop(folder, create=True).store.close()
+    open_workshop(folder, as_of=as_of, create=True, writes=True).store.close()
     return NewWorkshop(folder)

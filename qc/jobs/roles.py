@@ -23,9 +23,10 @@ class Verb(StrEnum):
     CORRECT = "put an accepted reading right"
     SAY = "say something of a signal"
     DECIDE = "decide about a series"
+    RELEASE = "release a piece or keep it back"
 
 
-OF_THE_LEAD = frozenset({Verb.DECIDE})
+OF_THE_LEAD = frozenset({Verb.DECIDE, Verb.RELEASE})
 """What only the quality lead may do."""
 
 

@@ -8,7 +8,9 @@ from datetime import date
 
 from qc.jobs.backup import backup_note
 from qc.jobs.judging import NotJudged, brought_up, present_budget, signals_of_day, verdicts_of_day
+from qc.jobs.pieces import hold_list, hold_sentence
 from qc.jobs.receipts import Accepted, accepted_readings
+from qc.jobs.then import Changes, changes_since
 from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
 from qc.report.terminal import status_text
@@ -33,34 +35,53 @@ class Status(Tabled):
     known: dict[str, date] = field(default_factory=dict)  # by series: day its present finding was first told
     not_judged: NotJudged | None = None  # since when something waits that could not be judged now
     accepted: Accepted = Accepted()
+    known_on: date | None = None  # the day whose knowledge this is, where that was asked for
+    changes: Changes | None = None  # what became of each series since an earlier day
 
     def to_dict(self) -> JsonObject:
         """Return the contract of ``qc status --json``."""
         waits = self.not_judged
         return {
             "as_of": self.as_of.isoformat(),
+            "known": self.known_on.isoformat() if self.known_on else None,
+            "compared_with": self.changes.since.isoformat() if self.changes else None,
             "not_judged_since": waits.since.isoformat() if waits else None,
             "readings": self.accepted.to_dict(),
             "series": [self._series(verdict) for verdict in self.series],
         }
 
+    def _marks(self) -> dict[str, str]:
+        """Return what became of each series that is not the same, by its key."""
+        return {key: own for key, own in self.changes.series.items() if own != "same"} if self.changes else {}
+
     def _series(self, verdict: SeriesVerdict) -> JsonObject:
         key = str(verdict.key)
-        return _series(verdict, self.open_signals.get(key, 0), self.known.get(key))
+        plain = _series(verdict, self.open_signals.get(key, 0), self.known.get(key))
+        return {**plain, "since": self.changes.of(key) if self.changes else "same"}
 
     def to_text(self) -> str:
         """Say it in one line a series, worst first."""
         budget = (self.budget,) if self.series else ()
-        return status_text(self.workshop, self.as_of, self.series, (*self.notes, *budget))
+        return status_text(
+            self.workshop,
+            self.as_of,
+            self.series,
+            (*self.notes, *budget),
+            known=self.known_on,
+            changes=self._marks(),
+            since=self.changes.since if self.changes else None,
+        )
 
 
-def status(workshop: Workshop) -> Status:
+def status(workshop: Workshop, *, since: date | None = None) -> Status:
     """Return the kept verdicts, worst first, after judging what waits.
 
     Parameters
     ----------
     workshop : Workshop
         An open workshop; its verdicts were made at the last upload, those of a past day are made anew.
+    since : date, optional
+        What is new is marked by what was known at the end of this day; else of the day before.
     """
     not_judged = brought_up(workshop)
     verdicts = sorted(verdicts_of_day(workshop), key=lambda v: -v.worst)
@@ -74,15 +95,30 @@ def status(workshop: Workshop) -> Status:
             known[signal.series] = signal.known
         if signal.state in OPEN_STATES and (signal.shown or signal.said):
             counts[signal.series] = counts.get(signal.series, 0) + 1
+    then = workshop.then
     waits = (not_judged.sentence(workshop.plan.workshop.time_zone),) if not_judged else ()
-    due = backup_note(workshop)
+    due = None if then else backup_note(workshop)
     broken = [not_kept_words(verdict) for verdict in verdicts if verdict.not_kept is not None]
     said = (*broken, *_decided(verdicts), *_dependence(workshop, verdicts), *_scatter(verdicts))
     accepted = accepted_readings(workshop)
     counted = accepted.sentence()
-    notes = (*waits, *said, *([counted] if counted else []), *([due] if due else []))
+    hold = hold_sentence(hold_list(workshop, judge=False, verdicts=verdicts))
+    beside = [one for one in (counted, due) if one]
+    notes = (*(then.notes if then else ()), *waits, *([hold] if hold else []), *said, *beside)
     shop, budget = workshop.plan.workshop.name, present_budget(workshop).sentence()
-    return Status(shop, workshop.today, tuple(verdicts), counts, notes, budget, known, not_judged, accepted)
+    return Status(
+        shop,
+        workshop.today,
+        tuple(verdicts),
+        counts,
+        notes,
+        budget,
+        known,
+        not_judged,
+        accepted,
+        then.day if then else None,
+        changes_since(workshop, verdicts, since),
+    )
 
 
 def _decided(verdicts: Sequence[SeriesVerdict]) -> list[str]:

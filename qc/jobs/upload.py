@@ -35,6 +35,7 @@ from qc.jobs.errors import JobError
 from qc.jobs.headings import confirmed_text, mappings_for
 from qc.jobs.judging import NOTHING_STORED, STORED_NOT_JUDGED, catch_up, ending, not_judged_since
 from qc.jobs.past import known_of
+from qc.jobs.pieces import HoldList, hold_list
 from qc.jobs.receipts import (
     Accepted,
     RaisedSignal,
@@ -193,7 +194,14 @@ def upload(
     own = {signal["id"] for receipt in receipts for signal in receipt.signals}
     late = frozenset(s["id"] for s in every if waited and s["id"] not in own)
     accepted = accepted_since(workshop, reached.readings) if new else Accepted()
-    return UploadReceipt(receipts, tuple(refused), every, late, questions, accepted)
+    hold = _hold(workshop, sheets) if new else None
+    return UploadReceipt(receipts, tuple(refused), every, late, questions, accepted, hold)
+
+
+def _hold(workshop: Workshop, sheets: Sequence[NewSheet]) -> HoldList:
+    """Return what holds the pieces on these sheets, as it stands now that they are judged."""
+    serials = {serial for sheet in sheets for serial in sheet.readings["serial"].drop_nulls()}
+    return hold_list(workshop, serials=serials, judge=False)
 
 
 def _stored_words(counts: Sequence[SheetCount]) -> str:

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from pathlib import Path
-from zoneinfo import ZoneInfo
 
 from qc import clock
 from qc.errors import MachineError, UsageError
@@ -28,6 +27,15 @@ class NoWorkshop(MachineError, JobError):
 
 
 @dataclass(frozen=True, slots=True)
+class Then:
+    """The past day as of which a workshop is known, its last entry, and what must be said of that."""
+
+    day: date
+    entry: int
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Workshop:
     """An open workshop.
 
@@ -43,6 +51,10 @@ class Workshop:
         The day to judge by: as asked, else the day the plan fixes, else the day in the workshop's zone.
     now : datetime
         The moment of entry, UTC; fits `today`.
+    then : Then or None
+        The past day whose knowledge this is: made by `qc.jobs.then.known`, and read-only.
+    note : str
+        What must be said of the day that was asked for, empty mostly.
     """
 
     folder: Path
@@ -50,9 +62,13 @@ class Workshop:
     store: Store
     today: date
     now: datetime
+    then: Then | None = None
+    note: str = ""
 
 
-def open_workshop(folder: Path | None = None, *, as_of: date | None = None, create: bool = False) -> Workshop:
+def open_workshop(
+    folder: Path | None = None, *, as_of: date | None = None, create: bool = False, writes: bool = False
+) -> Workshop:
     """Open a workshop; a plan that changed since the last time is recorded as a new version.
 
     Parameters
@@ -63,6 +79,9 @@ def open_workshop(folder: Path | None = None, *, as_of: date | None = None, crea
         Judge as on this day.
     create : bool
         Make the folder with the template plan where there is none.
+    writes : bool
+        Something is going to be handed in: `as_of` is the day of that, and of a plan that changed, but never
+        before the newest entry.
 
     Raises
     ------
@@ -80,22 +99,45 @@ def open_workshop(folder: Path | None = None, *, as_of: date | None = None, crea
     except OSError as error:
         shown = f"{str(place)[:80]}..." if len(str(place)) > 80 else str(place)
         raise NoWorkshop(f"{shown} cannot be looked into ({error.strerror}). Name another folder.") from error
+    founded = None
     if not there:
         if not create:
             raise JobError(no_workshop(place))
         _lay_out(place)
+        founded = as_of
     text = read_plan_text(file)
     plan = load_plan(text, name=str(file))
     store = open_store(place, url=os.environ.get(DATABASE_VARIABLE) or None)
     try:
         _refuse_emptied(store, place)
-        plan = _recorded(store, text, plan)
+        workshop = _on_its_day(Workshop(place, plan, store, date.min, clock.now()), as_of, writes=writes)
+        if founded is not None:
+            workshop = replace(workshop, now=clock.founding(founded))
+        return replace(workshop, plan=_recorded(workshop, text, as_of, writes=writes))
     # whatever went wrong, an open store would keep its lock
     except BaseException:
         store.close()
         raise
-    zone, day = plan.workshop.time_zone, as_of or plan.workshop.today
-    return Workshop(place, plan, store, clock.today(zone, day), clock.moment(zone, day))
+
+
+def _on_its_day(workshop: Workshop, as_of: date | None, *, writes: bool) -> Workshop:
+    """Return the workshop on the day asked for; no entry is dated before one that is there already."""
+    zone, day = workshop.plan.workshop.time_zone, as_of or workshop.plan.workshop.today
+    workshop = replace(workshop, today=clock.today(zone, day), now=clock.moment(zone, day))
+    newest = workshop.store.newest_moment() if writes and as_of is not None else None
+    if as_of is None or newest is None or newest <= workshop.now:
+        return workshop
+    handed_in = clock.day_of(newest, zone)
+    note = (
+        f"{dated_words(as_of)} lies before the newest entry, of {dated_words(handed_in)}: nothing is "
+        f"handed in before what is there, so this is handed in as of {dated_words(handed_in)}."
+    )
+    return replace(
+        workshop,
+        today=max(workshop.today, handed_in),
+        now=newest,
+        note="" if handed_in == as_of else note,
+    )
 
 
 def no_workshop(place: Path) -> str:
@@ -156,23 +198,47 @@ def _refuse_emptied(store: Store, folder: Path) -> None:
         )
 
 
-def _recorded(store: Store, text: str, plan: Plan) -> Plan:
+def _recorded(workshop: Workshop, text: str, as_of: date | None, *, writes: bool) -> Plan:
     """Record the plan where it is new, and give it the past that the store knows."""
-    zone = plan.workshop.time_zone
-    # looking back with `as_of` must not date a new plan back
-    when = clock.moment(zone, plan.workshop.today)
+    store, plan, when = workshop.store, workshop.plan, workshop.now
+    newest = store.newest_moment()
+    if as_of is not None and not writes and (newest is None or when < newest):
+        # looking back with `as_of` must not date a new plan back
+        when = clock.moment(plan.workshop.time_zone, plan.workshop.today)
     store.record_plan(text, who=plan.workshop.lead or _NOBODY, when=when)
+    return plan_of(store, plan)
+
+
+def plan_of(store: Store, plan: Plan | None = None, *, version: int | None = None) -> Plan:
+    """Return the plan with the past that a store knows of it.
+
+    Parameters
+    ----------
+    store : Store
+        Holds the versions.
+    plan : Plan, optional
+        The newest of them, where it was read already.
+    version : int, optional
+        Only this one, without any past.
+
+    Raises
+    ------
+    PlanError
+        It was written for an earlier program, which had other fields.
+    """
+    if version is not None:
+        return load_plan(store.plan_text(version))
     versions = store.plan_versions()
+    newest_plan = plan or load_plan(store.plan_text())
     if len(versions) == 1:
-        return plan
+        return newest_plan
+    zone = newest_plan.workshop.time_zone
     past: list[tuple[date, Plan]] = []
-    for version in versions[:-1]:
-        if not version.used:
+    for one in versions[:-1]:
+        if not one.used:
             continue
-        day = version.when.astimezone(ZoneInfo(zone)).date()
         try:
-            past.append((day, load_plan(store.plan_text(version.version))))
+            past.append((clock.day_of(one.when, zone), load_plan(store.plan_text(one.version))))
         except PlanError:
             continue  # written by an earlier program with other fields; its figures cannot be read any more
-    newest = versions[-1].when.astimezone(ZoneInfo(zone)).date()
-    return keep_past([*past, (newest, plan)])
+    return keep_past([*past, (clock.day_of(versions[-1].when, zone), newest_plan)])

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import date
 
 from qc.plan.errors import PlanFault
 from qc.plan.model import Characteristic, DatedLimits, Plan
@@ -66,10 +65,11 @@ def _characteristics(plan: Plan, tree: Node) -> Iterator[PlanFault]:
             node = tree.nearest("stages", row, "characteristics", column)
             yield from _sensible(characteristic, node)
             yield from _unit(characteristic, node)
-            seen: dict[tuple[str, date | None], Node] = {}
-            for entry, below in zip(characteristic.limits, node.nearest("limits").items(), strict=True):
+            yield from _decides(characteristic, node)
+            entries = list(zip(characteristic.limits, node.nearest("limits").items(), strict=True))
+            for number, (entry, below) in enumerate(entries):
                 yield from _limits(characteristic, entry, below)
-                yield from _overlap(entry, below, seen)
+                yield from _overlap(entry, below, entries[:number])
 
 
 def _sensible(characteristic: Characteristic, node: Node) -> Iterator[PlanFault]:
@@ -111,16 +111,45 @@ def _limits(characteristic: Characteristic, entry: DatedLimits, node: Node) -> I
             yield fault_at(node, name, problem, "Widen `sensible`, or correct the figure.")
 
 
-def _overlap(
-    entry: DatedLimits, node: Node, seen: dict[tuple[str, date | None], Node]
-) -> Iterator[PlanFault]:
+def _overlap(entry: DatedLimits, node: Node, before: list[tuple[DatedLimits, Node]]) -> Iterator[PlanFault]:
+    """Yield a fault for each model of which an earlier entry speaks of the same day and the same places."""
     for model in entry.models or ("",):
-        first = seen.setdefault((model, entry.since), node)
-        if first is not node:
-            whom = f'model "{model}"' if model else "every model"
-            when = f"since {entry.since}" if entry.since else "without a day"
-            problem = f"a second entry for {whom} {when}; the first is on line {first.line}"
-            yield PlanFault(node.line, node.path, problem, "Give the newer one a `since:` day of its own.")
+        for other, first in before:
+            if other.since == entry.since and model in (other.models or ("",)) and _meet(entry, other):
+                whom = f'model "{model}"' if model else "every model"
+                when = f"since {entry.since}" if entry.since else "without a day"
+                places = " and for a place of both" if entry.at else ""
+                problem = f"a second entry for {whom} {when}{places}; the first is on line {first.line}"
+                yield PlanFault(
+                    node.line, node.path, problem, "Give the newer one a `since:` day of its own."
+                )
+                break
+
+
+def _meet(one: DatedLimits, other: DatedLimits) -> bool:
+    """Say whether two entries name the same parts of a place and a place of both; else one goes before."""
+    return one.at.keys() == other.at.keys() and all(
+        set(one.at[part]) & set(other.at[part]) for part in one.at
+    )
+
+
+def _decides(characteristic: Characteristic, node: Node) -> Iterator[PlanFault]:
+    """Check that what decides about a piece has what it needs: limits for the whole, a nominal, places."""
+    if characteristic.decides == "every-place":
+        return
+    whole = [entry for entry in characteristic.limits if not entry.at]
+    said = f'"{characteristic.decides}" decides'
+    if not whole:
+        mend = "Write an entry of `limits` without `at`, or let every place decide."
+        yield fault_at(node, "decides", f"{said}, but there are no limits for the whole piece", mend)
+    if characteristic.decides == "mean":
+        return
+    if characteristic.kind != "measured" or not characteristic.places:
+        mend = "Name the places under `places`, or let every place decide."
+        yield fault_at(node, "decides", f"{said}, but the figure is not measured at several places", mend)
+    if any(entry.target is None or entry.target <= 0 for entry in whole):
+        mend = "Write the nominal figure as `target:` of each entry of `limits`."
+        yield fault_at(node, "decides", f"{said}, but a nominal above 0 is missing", mend)
 
 
 def _gauges(plan: Plan, tree: Node) -> Iterator[PlanFault]:

@@ -6,6 +6,7 @@ is a field there. Unknown fields are refused, so a typing mistake cannot silentl
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
 from datetime import date
 from typing import Annotated, Literal
 
@@ -32,6 +33,7 @@ EventKind = Literal[
     "part", "shipped", "returned", "play-test", "rework", "gauge-check", "tool-fitted", "no-card"
 ]
 PairingCost = Literal["mean-squares", "mean-absolute", "leg-squares", "station-squares", "least-squares"]
+Decides = Literal["every-place", "mean", "80-20"]
 Derivation = Literal["clearance", "ovality", "main-length", "wrap-length", "partial", "note-scatter"]
 
 
@@ -83,10 +85,33 @@ class DatedLimits(_Part):
     """Target and limits for some models from a day on; a later entry for the same model takes over."""
 
     models: tuple[Id, ...] = ()  # empty = every model
+    at: dict[str, tuple[str, ...]] = Field(default_factory=dict)  # only there; empty = at every place
     since: Day | None = None
     target: float | None = None
     lower: float | None = None
     upper: float | None = None
+
+    def fits(self, place: Mapping[str, object]) -> bool:
+        """Say whether the entry speaks of a place; where a card leaves a part of it out, it does."""
+        return all(place.get(part) is None or str(place[part]) in values for part, values in self.at.items())
+
+
+def in_force(entries: Iterable[DatedLimits], model_id: str, day: date) -> DatedLimits:
+    """Return the entry in force for a model on a day, all None where there is none.
+
+    An entry that names the model wins over one for every model; among equals the latest `since` not after
+    `day` wins. An entry without `since` has always held.
+    """
+    fits = [
+        entry
+        for entry in entries
+        if (not entry.models or model_id in entry.models) and (entry.since is None or entry.since <= day)
+    ]
+    return max(fits, key=_precedence) if fits else DatedLimits()
+
+
+def _precedence(entry: DatedLimits) -> tuple[bool, date]:
+    return bool(entry.models), entry.since or date.min
 
 
 class Derive(_Part):
@@ -115,6 +140,8 @@ class Characteristic(_Part):
     places: dict[str, tuple[str, ...]] = Field(default_factory=dict)  # place column -> allowed values
     models: tuple[Id, ...] = ()  # empty = every model
     limits: tuple[DatedLimits, ...] = ()
+    decides: Decides = "every-place"  # what of a piece has to keep the limits
+    near_limit: Literal["told", "held"] = "told"  # inside by less than the gauge's own spread
     pool: Literal["family", "all", "model"] = "family"
     charted: bool = True  # False: recorded, and used by a derived figure, but no series of its own
     derive: Derive | None = None
@@ -153,6 +180,7 @@ class Gauge(_Part):
     gauge_class: str
     resolution: float = Field(gt=0)
     unit: str
+    spread: float | None = Field(None, gt=0)  # standard deviation of one reading, in `unit`
     calibrated: tuple[Day, ...] = ()
     due: Day | None = None
     daily_check: bool = False
@@ -304,19 +332,34 @@ class Plan(_Part):
         return own.id if characteristic.pool == "model" else own.family
 
     def limits(self, characteristic: Characteristic, model_id: str, day: date) -> DatedLimits:
-        """Return target and limits in force for a model on a day (all None where the plan has none).
+        """Return target and limits in force for a whole piece of a model on a day, see `in_force`.
 
-        An entry that names the model wins over one for every model; among equals the latest `since` not
-        after `day` wins. An entry without `since` has always held.
+        Entries for some places only take no part: what is charted is one figure for all places.
         """
-        fits = [
-            entry
-            for entry in characteristic.limits
-            if (not entry.models or model_id in entry.models) and (entry.since is None or entry.since <= day)
-        ]
-        if not fits:
-            return DatedLimits()
-        return max(fits, key=lambda entry: (bool(entry.models), entry.since or date.min))
+        return in_force((entry for entry in characteristic.limits if not entry.at), model_id, day)
+
+    def limits_at(
+        self, characteristic: Characteristic, model_id: str, day: date, place: Mapping[str, object]
+    ) -> DatedLimits:
+        """Return target and limits in force at one place of a piece.
+
+        Entries that name the place win over those for every place, the more parts of it they name the sooner.
+        Where only other places have limits, this one has none.
+        """
+        own: dict[str, list[DatedLimits]] = {}
+        for entry in characteristic.limits:
+            if entry.fits(place):
+                own.setdefault(repr(sorted(entry.at.items())), []).append(entry)
+        found = [in_force(entries, model_id, day) for entries in own.values()]
+        # an entry without figures only ends an earlier one for the same places
+        given = [one for one in found if (one.target, one.lower, one.upper) != (None, None, None)]
+        return max(given, key=lambda one: (len(one.at), *_precedence(one)), default=DatedLimits())
+
+    def usual_limits(self, characteristic: Characteristic, model_id: str, day: date) -> DatedLimits:
+        """Return the limits by which a typed figure is thought likely: of all places, else of any of them."""
+        whole = self.limits(characteristic, model_id, day)
+        given = (whole.target, whole.lower, whole.upper) != (None, None, None)
+        return whole if given else in_force(characteristic.limits, model_id, day)
 
     def charted(self) -> tuple[tuple[Stage, Characteristic, str], ...]:
         """Return every series the plan asks for as (stage, characteristic, family), in route order."""

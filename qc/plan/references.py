@@ -157,8 +157,9 @@ def _stages(plan: Plan, tree: Node, declared: Declared) -> Iterator[PlanFault]:
         for characteristic, below in zip(stage.characteristics, own, strict=True):
             yield from _models_named(characteristic, below, declared)
             yield from _places(characteristic, below, declared)
+            yield from _limits_at(characteristic, below)
             yield from _derived(stage, characteristic, below, declared)
-            yield from _equipment(characteristic, below, declared)
+            yield from _equipment(plan, characteristic, below, declared)
 
 
 def _models_named(characteristic: Characteristic, node: Node, declared: Declared) -> Iterator[PlanFault]:
@@ -195,6 +196,23 @@ def _places(characteristic: Characteristic, node: Node, declared: Declared) -> I
                 yield _unknown(item, "", "valve of any model", unknown[0], valves)
 
 
+def _limits_at(characteristic: Characteristic, node: Node) -> Iterator[PlanFault]:
+    """Check that limits for some places name places of the figure: elsewhere they would never hold."""
+    for entry, below in zip(characteristic.limits, _entries(node, "limits"), strict=True):
+        for part, values in entry.at.items():
+            known, own = characteristic.places.get(part), below.nearest("at", part)
+            if known is None:
+                problem = f'"{characteristic.id}" has no places by "{part}"'
+                named = some_of(list(characteristic.places)) or "none, so take `at` out"
+                yield PlanFault(own.line, own.path, problem, f"Under `places` stand: {named}.")
+                continue
+            if not values:
+                yield PlanFault(own.line, own.path, "names no places", "List them, or take `at` out.")
+            for value, item in zip(values, own.items(), strict=True):
+                if value not in known:
+                    yield _unknown(item, "", f'place by "{part}"', value, known)
+
+
 def _derived(
     stage: Stage, characteristic: Characteristic, node: Node, declared: Declared
 ) -> Iterator[PlanFault]:
@@ -221,8 +239,13 @@ def _derived(
             yield _unknown(node.nearest("derive"), "valve", "valve of any model", valve, valves)
 
 
-def _equipment(characteristic: Characteristic, node: Node, declared: Declared) -> Iterator[PlanFault]:
+def _equipment(
+    plan: Plan, characteristic: Characteristic, node: Node, declared: Declared
+) -> Iterator[PlanFault]:
     kind, tools = characteristic.gauge_class, characteristic.wears_with
+    if characteristic.near_limit == "held" and not any(g.spread is not None for g in plan.gauges):
+        problem = "figures near a limit are to be held, but no gauge says its spread"
+        yield fault_at(node, "near_limit", problem, "Add `spread:` to the gauges; `qc gauge` works it out.")
     if kind is not None and kind not in declared.gauge_classes:
         problem = f'there is no gauge of class "{kind}" in the plan'
         mend = did_you_mean(kind, declared.gauge_classes) or "Add the gauge under `gauges:`."

@@ -10,7 +10,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date
 
-from qc.plan.model import Characteristic, DatedLimits, Plan, Stage
+from qc.plan.model import Characteristic, DatedLimits, Plan, Stage, in_force
+
+Own = tuple[str, list[date]]
 
 
 def keep_past(versions: Sequence[tuple[date, Plan]]) -> Plan:
@@ -58,30 +60,45 @@ def _characteristic(
     if before is None or before.limits == now.limits or before.unit != now.unit:
         return now
     entries: list[DatedLimits] = []
+    places = {repr(sorted(entry.at.items())): entry.at for entry in (*now.limits, *before.limits)}
     for model in plan.models_of(now):
-        entries += _timeline(past, plan, before, now, model.id, day)
+        known = any(m.id == model.id for m in past.models_of(before))
+        for at in places.values():
+            old, new = ([e for e in c.limits if e.at == at] for c in (before, now))
+            entries += _timeline(old if known else None, new, _own(now.limits, model.id), day, at)
     return now.model_copy(update={"limits": tuple(entries)})
 
 
 def _timeline(
-    past: Plan, plan: Plan, before: Characteristic, now: Characteristic, model: str, day: date
+    before: list[DatedLimits] | None,
+    now: list[DatedLimits],
+    mine: Own,
+    day: date,
+    at: dict[str, tuple[str, ...]],
 ) -> list[DatedLimits]:
-    """Return what held for one model, an entry for each day on which it changed."""
-    known = any(m.id == model for m in past.models_of(before))
-    dated = [e.since for e in now.limits if e.since is not None and (not e.models or model in e.models)]
-    written = min(dated, default=None)  # from here on the new file speaks for itself
-    turns = {date.min, day, *dated, *(e.since for e in before.limits if e.since is not None)}
+    """Return what held for one model at some places, an entry for each day on which it changed.
+
+    `before` is None for a model that the old version did not measure.
+    """
+    model, dated = mine
+    written = min(dated, default=None)  # from here on the new file speaks for itself, of all places
+    turns = {date.min, day, *dated, *(e.since for e in before or () if e.since is not None)}
     entries: list[DatedLimits] = []
     for turn in sorted(turns):
         # the old version speaks for the days before the new one came in, unless the new
         # file dates an entry itself
-        own = turn >= day or not known or (written is not None and turn >= written)
-        plan_then, figure = (plan, now) if own else (past, before)
-        found = plan_then.limits(figure, model, turn)
-        entry = found.model_copy(update={"models": (model,), "since": None if turn == date.min else turn})
+        own = turn >= day or before is None or (written is not None and turn >= written)
+        found = in_force(now if own else before or (), model, turn)
+        since = None if turn == date.min else turn
+        entry = found.model_copy(update={"models": (model,), "at": at, "since": since})
         if not entries or _figures(entry) != _figures(entries[-1]):
             entries.append(entry)
-    return entries
+    return entries if any(_figures(entry) != (None, None, None) for entry in entries) else []
+
+
+def _own(entries: Sequence[DatedLimits], model: str) -> Own:
+    """Return a model with the days from which entries that concern it hold."""
+    return model, [e.since for e in entries if e.since is not None and (not e.models or model in e.models)]
 
 
 def _figures(entry: DatedLimits) -> tuple[float | None, float | None, float | None]:

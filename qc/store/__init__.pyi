@@ -8,11 +8,15 @@ from .intake import SheetCount as SheetCount
 from .keeping import MARK as MARK
 from .keeping import PROGRAM as PROGRAM
 from .keeping import Grounds as Grounds
+from .keeping import KnownThen as KnownThen
 from .keeping import ToldRecord as ToldRecord
 from .keeping import copy_database as copy_database
 from .keeping import copy_file as copy_file
 from .keeping import flush_file as flush_file
 from .keeping import flush_tree as flush_tree
+from .keeping import hash_of as hash_of
+from .kept_back import PieceDecision as PieceDecision
+from .kept_back import PieceWord as PieceWord
 from .location import OWN_FILE as OWN_FILE
 from .location import OWN_FOLDER as OWN_FOLDER
 from .location import private_folder as private_folder
@@ -31,5 +35,6 @@ from .records import reasons_of as reasons_of
 from .sheetfiles import sheet_hash as sheet_hash
 from .store import Store as Store
 from .store import open_store as open_store
+from .then import PastStore as PastStore
 from .verdicts import own_id as own_id
 from .verdicts import signal_id as signal_id

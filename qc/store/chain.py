@@ -30,6 +30,7 @@ from qc.store.tables import (
     judgement,
     mapping_version,
     origin,
+    piece_event,
     place,
     plan_version,
     reading,
@@ -43,11 +44,21 @@ START = "0" * 64
 """What the first entry names as the entry before."""
 
 EntryKind = Literal[
-    "sheet", "mend", "correction", "withdrawal", "undo", "plan", "mapping", "signal", "series", "verdict"
+    "sheet",
+    "mend",
+    "correction",
+    "withdrawal",
+    "undo",
+    "plan",
+    "mapping",
+    "signal",
+    "series",
+    "piece",
+    "verdict",
 ]
 """What an entry brought: a sheet, mended rows, a corrected reading, one taken back, a decision about a held
-row taken back, a plan, what headings of benches mean, words on a signal or series, or what the program told
-after it had judged."""
+row taken back, a plan, what headings of benches mean, words on a signal, series or piece, or what the program
+told after it had judged."""
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
@@ -229,6 +240,7 @@ _STATEMENTS: dict[str, _Named] = {
     "plan_version": _plain(plan_version, id="int", entry="int"),
     "mapping_version": _plain(mapping_version, id="int", entry="int"),
     "signal_event": _signal_event_content(),
+    "piece_event": _plain(piece_event, id="int", entry="int"),
     "judgement": _plain(
         judgement, id="int", entry="int", plan="int", readings="int", events="int", upto="int"
     ),

@@ -44,7 +44,7 @@ AROUND: dict[str, str] = {
 UNKNOWN = -1
 """Stands for an entry or a plan version in a mark made before marks told of them."""
 
-PLAN, TOLD = "plan", "verdict"
+PLAN, TOLD, PIECE = "plan", "verdict", "piece"
 """Kinds of entries that bring nothing to judge by themselves: a plan without readings, a verdict told."""
 
 
@@ -161,7 +161,7 @@ def read_waiting(conn: Connection, mark: JudgedUpTo) -> Waiting | None:
     # without a reading there is no series that a plan could change
     everything = bool(now.readings) and (now.plan > mark.plan or mark.entry == UNKNOWN)
     newer = entry.c.id > max(mark.entry, 0)
-    kinds = (TOLD,) if everything else (TOLD, PLAN)
+    kinds = (TOLD, PIECE) if everything else (TOLD, PIECE, PLAN)  # no word on a piece changes a series
     since = conn.execute(select(func.min(entry.c.id)).where(newer, entry.c.kind.not_in(kinds))).scalar()
     if mark.entry == UNKNOWN:
         since = _oldest_row(conn, mark) or now.entry
@@ -169,7 +169,7 @@ def read_waiting(conn: Connection, mark: JudgedUpTo) -> Waiting | None:
             return None
     if since is None:
         return None
-    rows = select(func.max(entry.c.at)).where(newer, entry.c.kind.not_in((TOLD, PLAN)))
+    rows = select(func.max(entry.c.at)).where(newer, entry.c.kind.not_in((TOLD, PIECE, PLAN)))
     newest = conn.execute(rows).scalar()
     return Waiting(
         since=moment_of(conn.execute(select(entry.c.at).where(entry.c.id == since)).scalar_one()),

@@ -116,7 +116,7 @@ def _read_versions(conn: Connection) -> list[PlanVersion]:
     named = plan_version.c.id, plan_version.c.hash, entry.c.who, entry.c.at, entry.c.id.label("entry")
     statement = select(*named).join(entry, entry.c.id == plan_version.c.entry)
     rows = conn.execute(statement.order_by(plan_version.c.id)).all()
-    ends = [row.entry for row in rows[1:]] + [next_entry(conn)]
+    ends = [*(row.entry for row in rows[1:]), next_entry(conn)][: len(rows)]
     used = [
         conn.execute(select(exists().where(sheet.c.entry.between(row.entry, end - 1)))).scalar()
         for row, end in zip(rows, ends, strict=True)

@@ -6,12 +6,20 @@ from collections.abc import Sequence
 from datetime import date, datetime
 from pathlib import Path
 
-from sqlalchemy import Connection, select
+from sqlalchemy import Connection, func, select
 
 from qc.plain import JsonObject
-from qc.store.chain import Entry, entries_of, last_entry, moment_of
+from qc.store.chain import Entry, entries_of, last_entry, micros_of, moment_of
 from qc.store.database import Database
-from qc.store.keeping import ToldRecord, faults_of_store, read_told, read_told_signals
+from qc.store.keeping import (
+    LateReadings,
+    ToldRecord,
+    faults_of_store,
+    read_handed_in_later,
+    read_last_by,
+    read_told,
+    read_told_signals,
+)
 from qc.store.sheetfiles import SheetFiles
 from qc.store.states import read_states
 from qc.store.tables import entry
@@ -45,6 +53,22 @@ class ProvenStore:
         """Return the entries after number `since`, oldest first."""
         with self._database.reading() as conn:
             return entries_of(conn, since)
+
+    def last_by(self, when: datetime) -> int:
+        """Return the number of the last entry made by a moment, 0 where there was none."""
+        with self._database.reading() as conn:
+            return read_last_by(conn, micros_of(when))
+
+    def handed_in_later(self, number: int, until: date) -> LateReadings | None:
+        """Return what was measured up to a day and came in after entry `number`, None where nothing did."""
+        with self._database.reading() as conn:
+            return read_handed_in_later(conn, number, until)
+
+    def newest_moment(self) -> datetime | None:
+        """Return the latest moment of any entry, None before any."""
+        with self._database.reading() as conn:
+            at = conn.execute(select(func.max(entry.c.at))).scalar()
+        return None if at is None else moment_of(at)
 
     def verify(self) -> list[str]:
         """Work out every hash again; returns a sentence for each thing that is wrong."""

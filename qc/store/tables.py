@@ -31,7 +31,7 @@ from sqlalchemy.schema import SchemaItem
 from qc.plan import EVENT, HELD, PLACE
 from qc.store.fingerprint import DAY_BYTES, HASH_BYTES
 
-HEAD = "0006"
+HEAD = "0007"
 """The newest migration; a store that says so needs no Alembic to be opened."""
 
 MOST_NAMES = 10_000
@@ -257,6 +257,18 @@ signal_event = _accepted(
     Index("signal_event_signal", "signal"),
 )
 
+piece_event = _accepted(
+    "piece_event",
+    Column("serial", Text, nullable=False),
+    Column("what", Text, nullable=False),
+    Column("stage", Text, nullable=False),  # of the figure it was on the list for; empty where for none
+    Column("characteristic", Text, nullable=False),
+    Column("reason", Text, nullable=False),
+    Column("rests_on", Text, nullable=False),  # what was known then, in one line
+    Column("text", Text, nullable=False),
+    Index("piece_event_serial", "serial"),
+)
+
 judgement = _accepted(
     "judgement",
     Column("how", Text, nullable=False),
@@ -302,6 +314,7 @@ KEPT: tuple[Table, ...] = (
     plan_version,
     mapping_version,
     signal_event,
+    piece_event,
     judgement,
     told,
 )

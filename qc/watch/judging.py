@@ -304,7 +304,7 @@ def _signal(
         closing=found.closing,
     )
     stage_index = [s.id for s in question.plan.stages].index(question.stage.id)
-    suspects, unchanged = find_suspects(
+    suspects, unchanged, left_open = find_suspects(
         points,
         result,
         factors,
@@ -317,9 +317,9 @@ def _signal(
     )
     own = course.own_suspect(result, question.plan)
     if own is not None:
-        suspects = (own, *(s for s in suspects if s.name != own.name))
+        suspects, left_open = (own, *(s for s in suspects if s.name != own.name)), ""
         unchanged = tuple(kind for kind in unchanged if kind != own.kind)
-    return _said(question, points, result, suspects, unchanged)
+    return _said(question, points, result, suspects, unchanged, left_open)
 
 
 def _said(
@@ -328,6 +328,7 @@ def _said(
     signal: SignalResult,
     suspects: tuple[Suspect, ...],
     unchanged: tuple[str, ...],
+    left_open: str,
 ) -> SignalResult:
     """Put a signal into words once, while its day is known: board, report and command only repeat them."""
     sentence = signal_sentence(
@@ -345,7 +346,7 @@ def _said(
     if signal.ended is not None and signal.mended is None:
         since = points[signal.ended - 1]
         back = f"{since.serial} ({day_words(since.day, question.today)})"
-    because = because_sentence([s.sentence for s in suspects], unchanged, signal.pieces, back)
+    because = because_sentence([s.sentence for s in suspects], unchanged, signal.pieces, back, left_open)
     if signal.reopens:
         because = f"{opened_again(signal, question.decisions.mends, question.today)} {because}"
     newest = points[-1].serial

@@ -118,15 +118,21 @@ def settled_words(verdict: SeriesVerdict, today: date | None = None) -> str:
     return f"settled at a new {what} since {day_words(verdict.settled_since, today)}, nobody has said why"
 
 
-def because_sentence(suspects: Sequence[str], unchanged: Sequence[str], pieces: int, back: str = "") -> str:
+def because_sentence(
+    suspects: Sequence[str], unchanged: Sequence[str], pieces: int, back: str = "", left_open: str = ""
+) -> str:
     """Say what a signal coincides with and what did not change; `back` is the piece since which it is over.
+
+    `left_open` is what the record cannot tell, in a sentence: of the suspects, or whether there is one.
 
     Examples
     --------
     >>> because_sentence(["bending mandrel M-7, fitted 8 Oct"], ["person", "gauge"], 11)
     'Coincides with bending mandrel M-7, fitted 8 Oct. 11 pieces since; person and gauge did not change.'
     """
-    first = f"Coincides with {suspects[0]}." if suspects else NOTHING_EXPLAINS
+    first = f"Coincides with {suspects[0]}." if suspects else left_open or NOTHING_EXPLAINS
+    if suspects and left_open:
+        first += f" {left_open[:1].upper()}{left_open[1:]}"
     count = f"{pieces_words(pieces)} since"
     if back:
         count = f"It lasted {pieces_words(pieces)} and is over since {back}"

@@ -296,6 +296,23 @@ def test_a_lead_leaves_a_piece_out_and_takes_it_back(visit, filled):
     page.wait_for_selector(".decision", state="detached", timeout=60_000)
 
 
+def test_a_piece_is_released_and_kept_back_by_name_and_reason(visit, filled):
+    window = visit()
+    serial = window.go("/hold").locator(".row.bare .name").first.text_content()
+    page = window.go(f"/hold/{serial}")
+    form = page.locator("#hold-decide")
+    assert form.locator("select[name=who]").input_value() == ""
+    form.locator("input[name=why]").fill("measured again, inside")
+    form.locator("select[name=who]").select_option("IS")
+    form.locator("button[value=release]").click()
+    page.wait_for_selector("#hold-said:has-text('released by IS')", timeout=60_000)
+    page.wait_for_selector("#hold-body:has-text('Released by IS on')")
+    form.locator("input[name=why]").fill("not so fast")
+    form.locator("select[name=who]").select_option("IS")
+    form.locator("button[value=keep]").click()
+    page.wait_for_selector("#hold-body:has-text('kept back by IS: not so fast')", timeout=60_000)
+
+
 def test_a_gauge_study_is_answered_on_the_page(visit, filled):
     rows = [
         f"T{part},{who},{part + n / 10 + (who == 'B') / 20}"
@@ -337,8 +354,19 @@ def test_closing_a_signal_makes_its_series_steady_on_today(visit, filled):
     page.fill("#signals-form input[name=action]", "nozzle changed")
     page.click("text=Close with this cause")
     page.wait_for_selector("#signals-said p", timeout=60_000)
+    assert "what became of the cause" in page.inner_text("#signals-said")
+    page.select_option("#signals-form select[name=outcome]", "mended")
+    page.click("text=Close with this cause")
+    page.wait_for_selector("#signals-said >> text=now closed", timeout=60_000)
     assert "now closed" in page.inner_text("#signals-said")
     life = page.inner_text(".life")
+    assert "Cause mended." in life and "no piece made after the mend" in page.inner_text("#signals-body")
+    page.click("#signals-body summary:has-text('Tick one off')")
+    page.select_option("#signals-pieces select[name=who]", "IS")
+    page.select_option("#signals-pieces select[name=first]", index=1)
+    page.fill("#signals-pieces input[name=text]", "stripped and sprayed anew")
+    page.click("text=Tick it off")
+    page.wait_for_selector("#signals-body td >> text=stripped and sprayed anew", timeout=60_000)
     assert "IS" in life and "Cause: nozzle." in life and "Done: nozzle changed." in life and "Ticked:" in life
     home = window.go("/")
     assert home.locator(".find").count() == before - 1

@@ -113,6 +113,9 @@ WITH_WORKSHOP = {
     "signals": "signals --workshop {w} --all",
     "signals list": "signals list --workshop {w}",
     "held list": "held list --workshop {w}",
+    "hold": "hold --all --workshop {w}",
+    "hold list": "hold list --workshop {w}",
+    "hold tags": "hold tags --out {t}/tags.pdf --workshop {w}",
     "held export": "held export {t}/held.csv --workshop {w}",
     "baseline list": "baseline list --workshop {w}",
     "plan show": "plan show --workshop {w}",
@@ -122,7 +125,7 @@ WITH_WORKSHOP = {
     "rejudge": "rejudge --workshop {f}/shop",
 }
 TAKEN_THROUGH = {"signals show", "signals take", "signals comment", "signals close", "signals reopen"}
-TAKEN_THROUGH |= {"signals tick"}
+TAKEN_THROUGH |= {"signals tick", "hold release", "hold keep", "correct", "held undo"}
 TAKEN_THROUGH |= {"baseline freeze", "baseline leave-out", "baseline undo", "held mend", "upload"}
 """Commands that change something: run one after the other on a copy, below."""
 ELSEWHERE = {"demo", "month", "backup", "restore"}
@@ -184,6 +187,32 @@ def test_decisions_held_rows_and_uploads_answer_in_json(answer, demo_copy):
     assert receipt["accepted"] == 0, "the sample was taken in before"
 
 
+def test_a_piece_is_released_and_kept_back(answer, demo_copy):
+    at = ("--workshop", demo_copy)
+    first = answer("hold", *at)["pieces"][0]["serial"]
+    by = ("--who", "IS", "--why", "measured again", *at)
+    released = [row["released"] for row in answer("hold", "release", first, *by)["pieces"]]
+    assert {one["who"] for one in released} == {"IS"}
+    kept = answer("hold", "keep", first, *by)["pieces"]
+    assert all(row["released"] is None and row["kept_back"]["why"] == "measured again" for row in kept)
+
+
+def test_a_reading_is_put_right_and_taken_back_and_a_decision_undone(answer, demo_copy):
+    at = ("--workshop", demo_copy)
+    by = ("--who", "IS", "--why", "read again", *at)
+    serial = answer("hold", *at)["pieces"][0]["serial"]
+    reading = answer("correct", serial, *at)["readings"][0]
+    said = answer("correct", reading["reading"], "--set", "value=1.2", *by)
+    assert (said["state"], said["changes"][0]["was"]) == ("corrected", reading["typed"])
+    assert answer("correct", said["by"], "--withdraw", *by)["by"] is None
+    states = {one["reading"]: one["state"] for one in answer("correct", serial, *at)["readings"]}
+    assert (states[reading["reading"]], states[said["by"]]) == ("corrected", "taken back")
+    row = answer("held", "list", *at)["held"][0]["row"]
+    answer("held", "mend", row, "--drop", "--who", "IS", *at)
+    answer("held", "undo", row, *by)
+    assert answer("held", "list", *at)["held"]
+
+
 @pytest.mark.parametrize("name", sorted(LEAVES))
 def test_an_option_that_is_not_there_is_wrong_usage(run, name):
     code, out, err = run(*name.split(), "--moon", "full")
@@ -229,10 +258,22 @@ AT_FAULT = {
     "baseline freeze": "baseline freeze a/b/c --from x --who IS --why y --workshop {w}",
     "baseline leave-out": "baseline leave-out a/b/c --from x --who IS --why y --workshop {w}",
     "baseline undo": "baseline undo a/b/c --who IS --why y --workshop {w}",
+    "hold release": "hold release ZZ-1 --who IS --why y --workshop {w}",
+    "hold keep": "hold keep ZZ-1 --who IS --why y --workshop {w}",
+    "hold tags": "hold tags --serial ZZ-1 --out {t}/tags.pdf --workshop {w}",
     "held mend": "held mend 999999 --drop --who IS --workshop {w}",
     "upload": "upload {f}/none.csv --workshop {w}",
 }
-NO_SHOP = ("status", "month 2026-09", "signals", "signals list", "held list", "baseline list", "plan show")
+NO_SHOP = (
+    "hold",
+    "status",
+    "month 2026-09",
+    "signals",
+    "signals list",
+    "held list",
+    "baseline list",
+    "plan show",
+)
 NO_SHOP = (
     *NO_SHOP,
     "verify",

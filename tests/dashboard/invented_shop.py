@@ -21,6 +21,8 @@ from qc.jobs.board.views import (
     Forecast,
     HeldReason,
     HeldView,
+    HoldList,
+    HoldRow,
     InstrumentReading,
     InstrumentRow,
     InstrumentView,
@@ -41,8 +43,10 @@ from qc.jobs.board.views import (
     TodayView,
     TouchedView,
 )
+from qc.jobs.pieces import PieceDecided
+from qc.jobs.pieces.rows import Whereabouts
 from qc.sayings import What
-from qc.watch import apply_rules, rule_offers, rules_price
+from qc.watch import PieceFigure, apply_rules, rule_offers, rules_price
 
 TODAY = date(2026, 11, 24)
 MODELS = (
@@ -327,6 +331,29 @@ GAUGES = (
 )  # fmt: skip
 
 
+def to_hold(serial, um, why="limit", left=None, **more):
+    """Return a piece to hold for its lacquer, thin at one spot."""
+    figure = PieceFigure(
+        serial, "bass", "lacquer", "thickness", "um", "flare, spot 2", um, 10.0, None, um >= 10, 0.6,
+        um >= 10, "", TODAY,
+    )  # fmt: skip
+    where = Whereabouts(f"left {left}", left) if left else Whereabouts("Lacquer, 20 Nov 2026")
+    because = f"{um:g} µm at flare, spot 2, under 10 µm" if why == "limit" else "signal s2: lacquer is thin."
+    return HoldRow(
+        serial, "lacquer", "thickness", "Lacquer: Lacquer thickness", "um", figure, why, because,
+        "Measure it again.", ((f"{serial} {why}",),), where, **more,
+    )  # fmt: skip
+
+
+HOLD = (
+    *(to_hold(f"TQ-04{n}", 8.4 + n / 100) for n in range(10, 19)),
+    to_hold("TQ-0410", 8.5, "signal"),
+    to_hold("TQ-0301", 9.1, left=date(2026, 10, 6)),
+    to_hold("TQ-0302", 9.7, released=PieceDecided("RA", "measured again, 10.3", TODAY)),
+)
+NEAR = to_hold("TQ-0420", 10.2)
+
+
 class InventedBoard:
     """Answers every question of `BoardData` from memory."""
 
@@ -334,12 +361,14 @@ class InventedBoard:
     backup = ""
 
     def __init__(self, quiet: bool = False) -> None:
+        self.asked: list[date] = []  # past days that were asked for
         seed = 0
         every = []
         for stage, stage_name, chars in STAGES:
             for char, name, unit, family in chars:
                 seed += 1
                 every.append(make_verdict(stage, stage_name, char, name, unit, family, seed))
+        self._quiet = quiet
         if quiet:
             every = [v for v in every if v.behaviour == "steady"]
         self._verdicts = tuple(sorted(every, key=lambda v: -v.worst))
@@ -364,6 +393,13 @@ class InventedBoard:
                 StageView(stage, name, behaviour, capable, len(own), moved, max(v.pieces for v in own))
             )
         return tuple(found)
+
+    def known(self, day):
+        self.asked.append(day)
+        return self
+
+    def then(self):
+        return ("12 readings were handed in later.",)
 
     def today(self):
         drifting = tuple(v for v in self._verdicts if v.behaviour == "drifting")
@@ -426,6 +462,9 @@ class InventedBoard:
 
     def rules_on(self, key, chosen, limits):
         return apply_rules(next(v for v in self._verdicts if v.key == key), chosen, limits)
+
+    def hold(self):
+        return HoldList((), (), TODAY) if self._quiet else HoldList(HOLD, (NEAR,), TODAY)
 
     def gauges(self):
         return GAUGES
@@ -497,6 +536,15 @@ class InventedBoard:
             (),
             charted,
         )
+
+    def nearest(self, serial):
+        return ("TQ-0442",)
+
+    def leaving(self, serial, due):
+        return f"{due} may hold: 60% of its like were so quick from here."
+
+    def also(self, kind, name):
+        return self.touched("s0") if name == "M-7" else None
 
     def sheets(self):
         return (SheetView("ab" * 32, "slide_0442.xlsx", "Slide card", "24 Nov 2026, 17:02", "KM", 9120, 1),)
@@ -583,6 +631,7 @@ class InventedDesk:
         self.mended = []
         self.said = []
         self.decided = []
+        self.pieces = []
         self.studied = []
         self.undone = []
         self.corrected = []
@@ -615,6 +664,10 @@ class InventedDesk:
     def decide_series(self, series, saying):
         self.decided.append((series, saying))
         return f"s{len(self.decided)}"
+
+    def decide_piece(self, serial, what, figure, who, why):
+        self.pieces.append((serial, what, figure, who, why))
+        return f"s{len(self.pieces)}"
 
     def study_gauge(self, file, question):
         self.studied.append(((file[0], file[1].read()), dict(question)))

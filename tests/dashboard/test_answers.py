@@ -250,3 +250,32 @@ def test_a_study_that_cannot_be_is_answered_with_what_to_do(client, desk, form, 
     answer = study(client, **form)
     assert answer.status_code == 400 and said in answer.get_json()["problem"]
     assert not desk.studied
+
+
+HELD_BACK = {"serial": "TQ-0410", "what": "release", "figure": "", "who": "RA", "why": "measured again, 10.4"}
+
+
+def test_a_piece_is_released_or_kept_back_by_name_and_reason(client, desk):
+    assert post(client, "/hold/decide", **HELD_BACK).get_json() == {"ticket": "s1"}
+    assert post(client, "/hold/decide", **{**HELD_BACK, "what": "keep"}).status_code == 200
+    assert desk.pieces == [
+        ("TQ-0410", "release", "", "RA", "measured again, 10.4"),
+        ("TQ-0410", "keep", "", "RA", "measured again, 10.4"),
+    ]
+
+
+@pytest.mark.parametrize(
+    "change, said",
+    [
+        ({"what": "eaten"}, "released, or kept back"),
+        ({"serial": " "}, "by its serial"),
+        ({"who": ""}, "Choose who decides"),
+        ({"who": "XX"}, "Choose who decides"),
+        ({"why": " "}, "Say why"),
+    ],
+    ids="way serial nobody stranger reason".split(),
+)
+def test_a_decision_about_a_piece_that_lacks_something_is_refused(client, desk, change, said):
+    answer = post(client, "/hold/decide", **{**HELD_BACK, **change})
+    assert answer.status_code == 400 and said in answer.get_data(as_text=True)
+    assert desk.pieces == []

@@ -24,6 +24,9 @@ EVERY_PAGE = [
     "/signals",
     "/signals/s0",
     "/signals/s2",
+    "/hold",
+    "/hold/TQ-0410",
+    "/hold/TQ-0001",
     "/sheets",
     "/gauges",
     "/gauges/G-03",
@@ -114,6 +117,7 @@ def test_the_navigation_shows_only_what_exists(client):
     assert [link["children"] for link in links] == [
         "Today",
         "Stages",
+        "To hold",
         "Instruments",
         "Signals",
         "Sheets",

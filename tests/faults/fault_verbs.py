@@ -182,6 +182,8 @@ _OUT = (
 _MEND = ("held", "mend", "1", "--accept", "--who", "IS")
 _CORRECT = ("correct", "QH-1044/force", "--set", "value=1.11", "--who", "IS", "--why", "misread")
 
+_KEEP = ("hold", "keep", "QH-1044", "--who", "IS", "--why", "dent")
+
 VERBS = (
     Verb("upload one", ("upload", "BENCH/new-0.csv", "--who", "IS")),
     Verb("upload many", ("upload", *(f"BENCH/new-{n}.csv" for n in range(5)), "--who", "IS")),
@@ -206,6 +208,8 @@ VERBS = (
     Verb("freeze", _FREEZE),
     Verb("leave out", _OUT),
     Verb("undo freeze", ("baseline", "undo", FORCE, "--who", "IS", "--why", "outdated"), (_FREEZE,)),
+    Verb("keep back", _KEEP),
+    Verb("release", ("hold", "release", "QH-1044", "--who", "IS", "--why", "smoothed"), (_KEEP,)),
     Verb("rejudge", ("rejudge",)),
     Verb("backup", ("backup", "BACKUPS"), keeps=False),
     Verb("restore", ("restore", "SHOP", "BACK"), keeps=False, whole=_back_whole, elsewhere=True),

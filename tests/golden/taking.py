@@ -44,6 +44,7 @@ PAGES = [
     "/signals",
     "/sheets",
 ]
+PAGES += ["/hold", "/hold/QH-1200"]
 PAGES += ["/gauges", "/month", "/nowhere", "/signals/none", "/gauges/none", "/instruments/none"]
 
 

@@ -9,9 +9,9 @@ from pathlib import Path
 import polars as pl
 import pytest
 
-from qc.jobs.accepted import accepted_readings
+from qc.jobs.receipts import UploadReceipt, accepted_readings
 from qc.jobs.status import status
-from qc.jobs.upload import UploadReceipt, upload
+from qc.jobs.upload import upload
 from qc.jobs.workshop import Workshop, open_workshop
 from qc.watch import series_points, sources_of
 from qc.watch.series.notes import LEAST_NOTES

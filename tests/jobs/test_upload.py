@@ -6,7 +6,8 @@ from pathlib import Path
 import pytest
 
 from qc.errors import QcError
-from qc.jobs.upload import Total, read_files, upload
+from qc.jobs.receipts import Total
+from qc.jobs.upload import read_files, upload
 from qc.jobs.workshop import open_workshop
 from sample_measurements import folder as sample_folder
 

@@ -6,6 +6,7 @@ share outside. Run by hand, for instance
 
     python tests/simulation/board_capability.py --workshops 15 --seed 1
     python tests/simulation/board_capability.py --workshops 15 --seed 2 --lone --kinds normal t5
+    python tests/simulation/board_capability.py --workshops 4 --seed 3 --unlike 15 --sides both
 
 The tables stand in docs/reference/capability.md.
 """
@@ -98,6 +99,38 @@ def score(kind, pieces, rng, *, workshops, lone=False, sides="upper", shape="aut
     return found / (workshops * SISTERS)
 
 
+UNLIKE = {
+    "normal": 0.3,
+    "lognormal 0.3": 0.15,
+    "t5": 0.2,
+    "lots 0.2, recorded": 0.1,
+    "lots 0.2, not recorded": 0.1,
+    "neighbours 0.15": 0.15,
+}
+"""How often each kind is drawn where sisters are unlike; batches stand on all cards, most of them idle."""
+
+
+def score_unlike(pieces, rng, *, workshops, sisters, sides):
+    """For each kind the same as `score`, and how many series it had, in workshops of unlike sisters."""
+    found = {name: np.zeros((len(TRUTHS), 3)) for name in UNLIKE}
+    count = dict.fromkeys(UNLIKE, 0)
+    for _ in range(workshops):
+        names = rng.choice(list(UNLIKE), sisters, p=list(UNLIKE.values()))
+        drawn = [KINDS[name].draw(rng, pieces) for name in names]
+        idle = [str(lot) for lot in np.arange(pieces) // LOT]
+        lots = [own or idle for _, own in drawn]
+        pool = {str(i): [Settled(x, range(pieces), lots[i])] for i, (x, _) in enumerate(drawn)}
+        for i, noise in enumerate(learn_noise(pool).values()):
+            count[names[i]] += 1
+            for row, truth in enumerate(TRUTHS):
+                limits = limits_of(KINDS[names[i]], truth, sides)
+                low, high = learned_capability(
+                    drawn[i][0], limits, noise, lots=lots[i], wanted=WANTED
+                ).ppk_interval
+                found[names[i]][row] += [truth < low, truth > high, low >= WANTED]
+    return found, count
+
+
 def limits_of(kind, truth, sides):
     """Limits at which Ppk is `truth`: the other limit, if any, further out by a third."""
     if sides == "upper":
@@ -117,7 +150,11 @@ def main():
     ask.add_argument("--shape", choices=("auto", "normal", "positive", "any"), default="auto")
     ask.add_argument("--kinds", nargs="*", default=list(KINDS))
     ask.add_argument("--sizes", nargs="*", type=int, default=SIZES)
+    ask.add_argument("--unlike", type=int, help="so many sisters of a workshop, of unlike kinds")
     asked = ask.parse_args()
+    if asked.unlike:
+        print_unlike(asked)
+        return
     heads = " | ".join(f"covers {truth:g}, proven" for truth in TRUTHS)
     print(f"| readings | pieces | {heads} |")
     for name in asked.kinds:
@@ -138,6 +175,22 @@ def main():
                 for below, above, proven in rows
             ]
             print(f"| {name} | {pieces} | {' | '.join(told)} |", flush=True)
+
+
+def print_unlike(asked):
+    """Print a line for each kind, and for all."""
+    for pieces in asked.sizes:
+        rng = np.random.default_rng([asked.seed, asked.unlike, pieces])
+        found, count = score_unlike(
+            pieces, rng, workshops=asked.workshops, sisters=asked.unlike, sides=asked.sides
+        )
+        found["all"], count["all"] = sum(found.values()), sum(count.values())
+        for name, sums in found.items():
+            told = [
+                f"{100 * (1 - below - above):.1f} ({100 * below:.1f}, {100 * above:.1f}), {100 * proven:.0f}"
+                for below, above, proven in sums / max(count[name], 1)
+            ]
+            print(f"| {name} | {pieces} | {' | '.join(told)} | {count[name]} |", flush=True)
 
 
 if __name__ == "__main__":

@@ -3,9 +3,10 @@
     python tests/simulation/doubt_delays.py --table docs/reference/detector.md
 
 Each series is one figure of a piece, a card a day, whose plan gives it limits of four standard deviations
-either way; all series of a change are handed in together, each the only figure of a stage of its own. What the doubts hold is not seen by the detector: never, as if nobody answered, or one
-piece later, as if it were confirmed next morning. Delays are counted in pieces made. `--share 0.1` draws a
-tenth of the series for a quick look. The seed is fixed; ± is one standard error of the mean difference.
+either way; all series of a change are handed in together, each the only figure of a stage of its own. What
+the doubts hold is not seen by the detector: never, as if nobody answered, or one piece later, as if it were
+confirmed next morning. Delays are counted in pieces made. `--share 0.1` draws a tenth of the series for a
+quick look. The seed is fixed; ± is one standard error of the mean difference.
 """
 
 from __future__ import annotations
@@ -59,7 +60,7 @@ def plan_of(series: int) -> Plan:
 
 
 def rows(values: np.ndarray, first: int) -> pl.DataFrame:
-    """Return readings as unfolded, (series, pieces), a piece a day, the first of them piece number `first`."""
+    """Return readings as unfolded, (series, pieces), a piece a day, beginning with number `first`."""
     number, at = (axis.ravel() for axis in np.indices(values.shape))
     days = [FIRST + timedelta(days=int(first + a)) for a in at]
     blank = [
@@ -77,8 +78,10 @@ def rows(values: np.ndarray, first: int) -> pl.DataFrame:
         pl.lit(1, pl.Int64).alias("row"),
     )
     left = [expression for expression in blank if expression.meta.output_name() not in own.columns]
-    whole = own.with_columns(left, pl.col("file").alias("sheet")).select(
-        pl.col(name).cast(kind) for name, kind in READING_SCHEMA.items()
+    whole = (
+        own.with_columns(*left)
+        .with_columns(pl.col("file").alias("sheet"))
+        .select(pl.col(name).cast(kind) for name, kind in READING_SCHEMA.items())
     )
     return whole.with_columns(
         pl.int_range(pl.len(), dtype=pl.Int64).alias(PART),

@@ -32,3 +32,15 @@ def test_the_interval_holds_the_truth_and_proven_is_seldom_false(name):
     assert (missed < 0.07 + CHANCE).all()
     assert rows[made.TRUTHS.index(1.0), 2] < 0.05 + CHANCE  # wanted is 1.00: the nearest that is still false
     assert rows[made.TRUTHS.index(2.0), 2] > 0.5
+
+
+@pytest.mark.parametrize("sides", ["upper", "both"])
+def test_among_unlike_sisters_the_interval_holds_the_truth_too(sides):
+    made = program()
+    found, count = made.score_unlike(
+        60, np.random.default_rng([43, len(sides)]), workshops=WORKSHOPS, sisters=20, sides=sides
+    )
+    missed = sum(rows[:, 0] + rows[:, 1] for rows in found.values()) / sum(count.values())
+    assert (missed < 0.07 + CHANCE).all()
+    falsely = sum(rows[made.TRUTHS.index(1.0), 2] for rows in found.values()) / sum(count.values())
+    assert falsely < 0.05 + CHANCE

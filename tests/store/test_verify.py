@@ -6,7 +6,7 @@ import sqlite3
 import pytest
 
 from qc.sayings import Saying, What
-from qc.store import open_store, sheet_hash
+from qc.store import PieceDecision, PieceWord, open_store, sheet_hash
 from qc.store.sheetfiles import SheetFiles
 
 
@@ -29,6 +29,7 @@ def sound(tmp_path_factory, make):
         store.say("s/c/f", frozen, when=make.when)
         store.withdraw_reading(3, who="QL", when=make.when, why="wrong tube")
         store.undo_held(1, who="QL", when=make.when)
+        store.decide_pieces([released("TB-1", make.when), released("TB-1", make.when, why="signal")])
         assert store.verify() == []
     return folder
 
@@ -37,6 +38,12 @@ def sound(tmp_path_factory, make):
 def shop(sound, tmp_path):
     """Return a copy that a test may alter."""
     return shutil.copytree(sound, tmp_path / "shop")
+
+
+def released(serial, when, why="limit"):
+    return PieceDecision(
+        serial, PieceWord.RELEASED, "s", "c", why, "mouth: 8.4 in 10.0 to None", "seen", "QL", when
+    )
 
 
 def verdict():
@@ -90,6 +97,10 @@ ROWS = [
     ("UPDATE taken_back SET waits_as = 2 WHERE id = 2", "Entry 10"),
     ("INSERT INTO taken_back (id, entry, reading) VALUES (99, 9, 5)", "Entry 9"),
     ("DELETE FROM taken_back WHERE id = 1", "Entry 9"),
+    ("UPDATE piece_event SET what = 'kept-back' WHERE id = 1", "Entry 11"),
+    ("UPDATE piece_event SET serial = 'TB-2' WHERE id = 2", "Entry 11"),
+    ("UPDATE piece_event SET rests_on = '' WHERE id = 2", "Entry 11"),
+    ("DELETE FROM piece_event WHERE id = 2", "Entry 11"),
     ("UPDATE sheet SET file = 'c.csv' WHERE id = 2", "Entry 2"),
     (
         "INSERT INTO reading (id, entry, origin, place, value, fingerprint) VALUES (99, 1, 1, 1, 1.0, x'00')",
@@ -129,8 +140,8 @@ def test_a_removed_entry_is_missed(shop):
 
 
 def test_rows_of_a_removed_last_entry_are_strays(shop):
-    tamper(shop, "DELETE FROM entry WHERE id = 10")
-    assert "1 rows of table taken_back belong to no entry." in complaints(shop)
+    tamper(shop, "DELETE FROM entry WHERE id = 11")
+    assert "2 rows of table piece_event belong to no entry." in complaints(shop)
 
 
 def test_a_guard_that_was_taken_away_is_missed(shop):
@@ -304,6 +315,7 @@ def test_an_emptied_database_beside_sheets_is_no_sound_store(shop):
         SheetFiles(shop / "sheets").keep(sheet_hash(bytes([n])), bytes([n]))
     names = (
         "taken_back",
+        "piece_event",
         "told",
         "judgement",
         "signal_event",

@@ -35,6 +35,7 @@ from qc.jobs.upload import upload
 from qc.jobs.workshop import PLAN, Workshop, open_workshop
 from qc.store import signal_id
 from qc.watch import SeriesVerdict, SignalResult, verdict_from
+from qc.watch.causes.open_questions import TIED
 
 HERE = Path(__file__).resolve().parent
 LOOKS_AFTER = (20, 40)
@@ -198,6 +199,7 @@ def plain_signal(verdict: SeriesVerdict, signal: SignalResult) -> Json:
         "ended": signal.ended is not None,
         "suspects": [{"kind": s.kind, "name": s.name, "day": _iso(s.day)} for s in signal.suspects],
         "unchanged": list(signal.unchanged),
+        "tied": TIED in signal.because,
     }
 
 

@@ -229,6 +229,8 @@ def _suspects(told: Sequence[Told], series: Sequence[Json]) -> Iterator[Line]:
                 Share.over(_first_right(*x) for x in own),
             )
             yield section, f"{cause}: and by its name", Share.over(_first_named(*x) for x in own)
+            tied = Share.over(_first_named(*x) or _named_in_tie(*x) for x in own)
+            yield section, f"{cause}: by its name, or in a tie that is said", tied
             yield section, f"{cause}: named at any place", Share.over(_named(*x) for x in own)
             yield section, f"{cause}: said not to have changed", Share.over(_denied(*x) for x in own)
         blank = [signal for one, signal in seen if not one.change["cause"]["recorded"]]
@@ -249,6 +251,13 @@ def _first_named(one: Told, signal: Json) -> bool:
 def _named(one: Told, signal: Json) -> bool:
     cause = one.change["cause"]
     return any((s["kind"], s["name"]) == (cause["kind"], cause["value"]) for s in signal["suspects"])
+
+
+def _named_in_tie(one: Told, signal: Json) -> bool:
+    """Say whether the cause began with the first suspect, and the record is said not to part them."""
+    cause, suspects = one.change["cause"], signal["suspects"]
+    same = [(s["kind"], s["name"]) for s in suspects if s["day"] == suspects[0]["day"]]
+    return bool(signal.get("tied")) and (cause["kind"], cause["value"]) in same
 
 
 def _denied(one: Told, signal: Json) -> bool:

@@ -49,7 +49,7 @@ def truth_of(changes=(), *, noise="normal", ppk=1.2):
     return {**named, **limits, "changes": list(changes)}
 
 
-def signal(kind, side, raised, start, around, size=(None, None, None), suspects=(), unchanged=()):
+def signal(kind, side, raised, start, around, size=(None, None, None), suspects=(), unchanged=(), because=""):
     return SignalResult(
         kind=kind,
         side=side,
@@ -70,6 +70,7 @@ def signal(kind, side, raised, start, around, size=(None, None, None), suspects=
         pieces=1,
         suspects=tuple(Suspect(what, name, "", f"P{n}", day_of(n), "") for what, name, n in suspects),
         unchanged=tuple(unchanged),
+        because=because,
     )
 
 
@@ -188,6 +189,28 @@ def test_suspects_are_right_by_kind_and_by_name(changed):
     assert found["Suspects, after 20 pieces", "person: first suspect of the right kind"] == Share(0, 1)
     assert found["Suspects, after 20 pieces", "person: said not to have changed"] == Share(1, 1)
     assert found["Suspects, first told", "nothing recorded: something named"] == Share(0, 0)
+
+
+@pytest.mark.parametrize(
+    ("because", "day", "counts"),
+    [
+        ("Coincides with tool M-7. M-7 and KB began together: the record cannot tell them apart.", 31, 1),
+        ("Coincides with tool M-7. M-7 and KB began together: the record cannot tell them apart.", 33, 0),
+        ("Coincides with tool M-7.", 31, 0),
+    ],
+    ids=["said to be tied", "began on another day", "named second"],
+)
+def test_a_cause_named_in_a_tie_counts_apart(because, day, counts):
+    """The cause, KB, stands second; only where both are said to have begun together does it count."""
+    suspects = [("tool", "M-7", 31), ("person", "KB", day)]
+    both = signal("shift", "above", 34, 32, (30, 33), suspects=suspects, because=because)
+    end = verdict([both], behaviour="drifting")
+    own = told(end, (both, False))
+    found = counted(set_beside(truth_of([SHIFT]), end, [RATE] * 60, own, lambda _: None))
+    section = "Suspects, first told"
+    assert found[section, "person: by its name, or in a tie that is said"] == Share(counts, 1)
+    assert found[section, "person: and by its name"] == Share(0, 1)
+    assert found[section, "person: named at any place"] == Share(1, 1)
 
 
 def test_a_signal_of_the_other_side_or_of_a_stretch_after_the_change_does_not_tell_it():

@@ -333,7 +333,7 @@ def convert(value: float, written: str, wanted: str) -> float:
 
 
 def _nominal(plan: Plan, characteristic: Characteristic, model: str, day: date | None) -> float | None:
-    limits = plan.limits(characteristic, model, day or date.max)
+    limits = plan.usual_limits(characteristic, model, day or date.max)
     if limits.target is not None:
         return limits.target
     if limits.lower is not None and limits.upper is not None:

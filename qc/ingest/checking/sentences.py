@@ -115,7 +115,8 @@ def _missing_model(row: Row, about: str, plan: Plan, today: date) -> Said:
     models = plan.models_of(characteristic) if characteristic else plan.models
     what = characteristic.name if characteristic else row["characteristic"]
     problem = f"no card says which model {row['serial']} is, so {what} would stand on no chart"
-    return problem, f"Write its model: {_some([m.id for m in models])}.", {}
+    mend = f"Write its model: {_some([m.id for m in models])}."
+    return problem, f"{mend} Once another card has said it, this one sent again goes in by itself.", {}
 
 
 def _unknown_model(row: Row, about: str, plan: Plan, today: date) -> Said:

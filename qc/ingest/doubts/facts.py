@@ -259,7 +259,7 @@ def _plan_row(plan: Plan, stage: str, name: str, model: str, day: date | None) -
     characteristic = plan.characteristic(stage, name)
     if characteristic is None:
         return ("measured", False, False, False, False, *[None] * 8)
-    limits = plan.limits(characteristic, model, day or date.max)
+    limits = plan.usual_limits(characteristic, model, day or date.max)
     target = limits.target
     if target is None and limits.lower is not None and limits.upper is not None:
         target = (limits.lower + limits.upper) / 2

@@ -13,7 +13,9 @@ from qc.jobs.workshop import Workshop, open_workshop
 from qc.store import sheet_hash
 from qc.words import count_words, some_of
 
-TaskKind = Literal["upload", "mapped", "held", "signal", "series", "study", "judge", "undo", "correct"]
+TaskKind = Literal[
+    "upload", "mapped", "held", "signal", "series", "piece", "study", "judge", "undo", "correct"
+]
 
 NOTHING: Final = "Nothing of it was stored"
 NOT_JUDGED: Final = "not yet judged; the board judges it as soon as it can."

@@ -15,6 +15,7 @@ from qc.ingest import batch_reader, keep_reader, read_mapping, warm_up
 from qc.jobs.baseline import DECIDED_ALREADY, decide
 from qc.jobs.errors import JobError
 from qc.jobs.judging import judge_waiting
+from qc.jobs.pieces import keep_back, outside_up_to_date, release
 from qc.jobs.questions import gauge_study
 from qc.jobs.rows import Decision, correct_reading, settle_rows, undo_settled, withdraw_reading
 from qc.jobs.signals import SAID_ALREADY, STATE_WORDS, say_of_signal
@@ -174,6 +175,27 @@ def decide_series(workshop: Workshop, series: str, saying: Saying) -> JsonObject
     return {"sentence": f"Kept. {found.title} is now {found.behaviour}.", "reasons": []}
 
 
+def decide_piece(workshop: Workshop, serial: str, what: str, figure: str, why: str, who: str) -> JsonObject:
+    """Release a piece or keep it back, and say how it now stands.
+
+    Parameters
+    ----------
+    workshop : Workshop
+        As `opened` gives it.
+    serial : str
+        The piece.
+    what : str
+        ``release`` or ``keep``.
+    figure : str
+        Only this one, empty for all of the piece.
+    why, who : str
+        The reason, and the code of the person.
+    """
+    way = release if what == "release" else keep_back
+    found = way(workshop, serial, who=who, why=why, figure=figure)
+    return {"sentence": f"{found.serial}: {found.sentence}", "reasons": []}
+
+
 def judge(workshop: Workshop) -> JsonObject:
     """Judge what came in and is not yet judged.
 
@@ -182,7 +204,9 @@ def judge(workshop: Workshop) -> JsonObject:
     workshop : Workshop
         As `opened` gives it.
     """
-    return {**judge_waiting(workshop), "sentence": "All that came in is judged.", "reasons": []}
+    judged = judge_waiting(workshop)
+    outside_up_to_date(workshop)
+    return {**judged, "sentence": "All that came in is judged.", "reasons": []}
 
 
 def study_file(file: tuple[str, Path], question: Mapping[str, str]) -> JsonObject:

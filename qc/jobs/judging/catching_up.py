@@ -90,6 +90,13 @@ def judge_waiting(workshop: Workshop) -> JsonObject:
     return {"judged": [str(verdict.key) for verdict in catch_up(workshop)]}
 
 
+def touched_by(workshop: Workshop, found: Waiting, mark: JudgedUpTo) -> set[str]:
+    """Return the series that what waits after a mark can have changed."""
+    news = workshop.store.news((mark.readings, mark.events, mark.entry))
+    touched = series_touched(workshop, news) | found.series
+    return touched | made_of(workshop, workshop.store.measured_kinds()) if found.everything else touched
+
+
 def not_judged_since(workshop: Workshop) -> datetime | None:
     """Return the moment [UTC] since when something waits to be judged, None when all is judged."""
     found = workshop.store.waiting(JudgedUpTo.of(workshop.store.state(MARK)))
@@ -132,11 +139,7 @@ def ending(sentence: str) -> Iterator[None]:
 def _judge(workshop: Workshop, found: Waiting, kept: object, *, insist: bool) -> list[SeriesVerdict] | None:
     """Judge what waits and keep it; None where somebody else judged meanwhile."""
     workshop = _on_the_day_of(workshop, found)
-    mark = JudgedUpTo.of(kept)
-    news = workshop.store.news((mark.readings, mark.events, mark.entry))
-    touched = series_touched(workshop, news) | found.series
-    if found.everything:
-        touched |= made_of(workshop, workshop.store.measured_kinds())
+    touched = touched_by(workshop, found, JudgedUpTo.of(kept))
     # a changed plan reads and judges each piece otherwise: what was kept of the way there does not hold
     judged = judge_now(workshop, touched, afresh=found.everything)
     with workshop.store.writing():

@@ -84,6 +84,10 @@ def _card(
         grids = source_grids(source, FRAME, sheet)
     except SheetError:
         return _or_raise(table, fault)
+    # a plain table that calls its readings `value` was asked for a column it does not have
+    plainly = table is not None and "value" in table.columns and set(asked.labels) <= set(table.columns)
+    if plainly and "value" not in asked.names and is_one_table(grids):
+        return _or_raise(table, fault)
     opened = "area" if asked.crossed else ""
     question = CardQuestion("bench", dict.fromkeys(asked.figures, ""), asked.labels, open_place=opened)
     try:

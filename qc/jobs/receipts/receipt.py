@@ -7,6 +7,7 @@ from dataclasses import astuple, dataclass
 from typing import TypedDict
 
 from qc.ingest import SheetQuestion
+from qc.jobs.pieces import HoldList, hold_sentence
 from qc.jobs.receipts.accepted import Accepted
 from qc.plain import JsonObject
 from qc.report.terminal import learned_text, receipt_text, total_text
@@ -80,6 +81,8 @@ class UploadReceipt(Tabled):
         What a mapping would answer: headings of refused sheets, dates that can be read two ways.
     accepted : Accepted
         Where the readings accepted now are found again.
+    hold : HoldList or None
+        What holds the pieces of these sheets now; None where they brought nothing new.
     """
 
     ROWS = "sheets"
@@ -90,6 +93,7 @@ class UploadReceipt(Tabled):
     late: frozenset[str] = frozenset()
     questions: tuple[SheetQuestion, ...] = ()
     accepted: Accepted = Accepted()
+    hold: HoldList | None = None
 
     def to_dict(self) -> JsonObject:
         """Return the contract of ``qc upload --json``."""
@@ -97,6 +101,7 @@ class UploadReceipt(Tabled):
             "sheets": [s.to_dict() for s in self.sheets],
             "refused": list(self.refused),
             "signals": list(self.raised),
+            "hold": [row.to_dict() for row in self.hold.waiting] if self.hold else [],
             "readings": {**self.accepted.to_dict(), "sentence": self.accepted.apart()},
         }
 
@@ -115,6 +120,7 @@ class UploadReceipt(Tabled):
             read_with=[s.read_with for s in self.sheets],
             missing=[s.missing for s in self.sheets],
             accepted=self.accepted.apart(),
+            hold=hold_sentence(self.hold) if self.hold else "",
         )
 
 

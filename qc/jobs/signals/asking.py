@@ -10,6 +10,7 @@ from qc.jobs.errors import JobError
 from qc.jobs.judging import at_latest, brought_up, present_budget, signals_of_day, verdicts_of_day
 from qc.jobs.signals.life import SignalLife, SignalList, life_of
 from qc.jobs.signals.pieces import made_under
+from qc.jobs.then import said_of_then
 from qc.jobs.workshop import Workshop
 from qc.sayings import OPEN_STATES
 from qc.store import own_id
@@ -29,7 +30,7 @@ def list_signals(workshop: Workshop, *, all_states: bool = False, series: str | 
         Only of this series, ``stage/characteristic/family``.
     """
     waits = brought_up(workshop)
-    told = waits.sentence(workshop.plan.workshop.time_zone) if waits else ""
+    told = waits.sentence(workshop.plan.workshop.time_zone) if waits else said_of_then(workshop)
     every = _lives(workshop, all_states=all_states, series=series)
     return SignalList(tuple(every), present_budget(workshop).sentence(), told)
 

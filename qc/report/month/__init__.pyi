@@ -16,6 +16,7 @@ from .content import DieLine as DieLine
 from .content import Gap as Gap
 from .content import GaugeLine as GaugeLine
 from .content import MonthContent as MonthContent
+from .content import PieceToHold as PieceToHold
 from .content import Reaction as Reaction
 from .content import Rework as Rework
 from .content import Yield as Yield

@@ -80,6 +80,18 @@ class DieLine:
 
 
 @dataclass(frozen=True, slots=True)
+class PieceToHold:
+    """A piece that is to be held, or left before anybody released it: figure, worst place, why."""
+
+    serial: str
+    name: str
+    because: str
+    where: str
+    shipped: date | None
+    next_step: str
+
+
+@dataclass(frozen=True, slots=True)
 class Gap:
     """Data that are missing, held or put right."""
 
@@ -112,6 +124,8 @@ class MonthContent:
         First-pass yield by stage, in route order, and the product of their shares.
     changes, reactions, rework, gauges, dies, decisions, gaps
         The blocks of the two pages.
+    hold : tuple of PieceToHold
+        In the house on the last day, and those that left in the month, the worst first.
     verdicts : tuple of SeriesVerdict
         For the panels and the capability table, in route order.
     budget : str
@@ -140,6 +154,7 @@ class MonthContent:
     verdicts: tuple[SeriesVerdict, ...]
     budget: str
     last_hash: str = ""
+    hold: tuple[PieceToHold, ...] = ()
 
     @property
     def shipped_total(self) -> int:

@@ -5,12 +5,15 @@ from __future__ import annotations
 from dataclasses import asdict
 
 from qc.plain import JsonObject
-from qc.report.month.content import MonthContent
+from qc.report.month.content import MonthContent, PieceToHold
 from qc.watch import LEARNING, SeriesVerdict, limits_words, settled_words
 from qc.words import count_words, day_words, month_words, pieces_words, unit_words
 
 SHOWN_REACTIONS = 9
 """The two pages show the oldest; the workbook has all."""
+
+SHOWN_PIECES = 6
+"""Pieces to hold on the two pages, the worst first; the workbook has all."""
 
 BEHAVIOUR_MARK = {"steady": "○", "drifting": "▲", "learning": "◌"}
 
@@ -77,11 +80,32 @@ def plain_content(content: MonthContent) -> JsonObject:
         "dies": [{"tool": d.tool, "series": d.series, "sentence": d.sentence} for d in content.dies],
         "decisions": list(content.decisions),
         "gaps": [asdict(gap) for gap in content.gaps],
+        **_hold(content),
         "capability": [capability_line(v) for v in content.verdicts],
         "panels": [{"key": str(v.key), **panel_lines(v)} for v in content.verdicts if v.points],
         "budget": content.budget,
         "plan_version": content.plan_version,
         "methods": methods(content),
+    }
+
+
+def _hold(content: MonthContent) -> JsonObject:
+    """Return the pieces in the house with their first reason, and how many there are in all."""
+    here: dict[str, PieceToHold] = {}
+    for one in content.hold:
+        if one.shipped is None:
+            here.setdefault(one.serial, one)  # the worst reason comes first
+    left = {one.serial for one in content.hold if one.shipped is not None}
+    shown = list(here.values())[:SHOWN_PIECES]
+    left_words = f"{count_words(len(left), 'piece')} left in the month before anybody released "
+    return {
+        "hold": [
+            {"serial": one.serial, "name": one.name, "because": one.because, "where": one.where}
+            for one in shown
+        ],
+        "hold_total": len(here),
+        "hold_more": len(here) - len(shown),
+        "hold_left": f"{left_words}{'it' if len(left) == 1 else 'them'}." if left else "",
     }
 
 

@@ -90,6 +90,11 @@ def _tables(content: MonthContent) -> list[tuple[str, Sequence[str], list[Sequen
                 *[(g.gauge, g.name, g.state, None, None, None) for g in content.gauges],
             ],
         ),
+        (
+            "To hold",
+            ("serial", "figure", "why", "where", "shipped", "next"),
+            [(p.serial, p.name, p.because, p.where, p.shipped, p.next_step) for p in content.hold],
+        ),
         ("Capability", _CAPABILITY, [_capability_cells(v) for v in content.verdicts]),
         ("Gaps", ("what", "number", "remark"), [(g.what, g.number, g.remark) for g in content.gaps]),
         # every point as charted and as measured, so that any chart can be drawn again

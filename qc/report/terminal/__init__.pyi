@@ -10,6 +10,11 @@ from .gauge import gauge_text as gauge_text
 from .gauge import linearity_text as linearity_text
 from .gauge_days import check_standard_text as check_standard_text
 from .gauge_days import over_days_text as over_days_text
+from .hold import HoldLine as HoldLine
+from .hold import decided_text as decided_text
+from .hold import hold_note as hold_note
+from .hold import hold_text as hold_text
+from .hold import tags_text as tags_text
 from .intake import correction_text as correction_text
 from .intake import exported_text as exported_text
 from .intake import held_row_text as held_row_text
@@ -27,6 +32,8 @@ from .keeping import new_workshop_text as new_workshop_text
 from .keeping import rejudged_text as rejudged_text
 from .keeping import restored_text as restored_text
 from .keeping import verified_text as verified_text
+from .piece import PieceLines as PieceLines
+from .piece import piece_text as piece_text
 from .plan import plan_faults_text as plan_faults_text
 from .plan import plan_text as plan_text
 from .remedies import coat_text as coat_text

@@ -22,11 +22,13 @@ def receipt_text(
     read_with: Sequence[Sequence[str]] = (),
     missing: Sequence[Sequence[str]] = (),
     accepted: str = "",
+    hold: str = "",
 ) -> str:
     """Say what became of each sheet, what was raised, and what sheets from before had brought unjudged.
 
     `read_with` says of each sheet how it was read, where that was not by the plan alone; `missing`, where
-    sheets are few, what its card still lacks; `accepted` where readings stand that no series takes.
+    sheets are few, what its card still lacks; `accepted` where readings stand that no series takes; `hold`
+    which of their pieces are to be held, in short.
     """
     lines: list[str] = []
     for number, sheet in enumerate(sheets):
@@ -43,6 +45,7 @@ def receipt_text(
     if late:
         lines.append("From sheets handed in before, judged now:")
         lines += [f"▲ {sentence}" for sentence in late]
+    lines += [hold] if hold else []
     if any(held for _, _, _, held, *_ in sheets):
         lines.append("See what is held: qc held list")
     return "\n".join(lines) or "Nothing was taken in."

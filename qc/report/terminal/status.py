@@ -2,21 +2,36 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Mapping, Sequence
 from datetime import date
 
 from qc.report.terminal.columns import table
 from qc.watch import LEARNING, SeriesVerdict, limits_words, moved_words, settled_words
-from qc.words import dated_words, day_words
+from qc.words import dated_words, day_words, listed
 
 
-def status_text(workshop: str, as_of: date, series: Sequence[SeriesVerdict], notes: Sequence[str]) -> str:
-    """Say how many series moved, then every series in one line; notes stand below."""
+def status_text(
+    workshop: str,
+    as_of: date,
+    series: Sequence[SeriesVerdict],
+    notes: Sequence[str],
+    *,
+    known: date | None = None,
+    changes: Mapping[str, str] | None = None,
+    since: date | None = None,
+) -> str:
+    """Say how many moved and what is new since a day, then every series in one line; notes stand below."""
     moved = sum(v.behaviour == "drifting" for v in series)
-    head = f"{workshop}, {as_of:%a} {dated_words(as_of)}: {_moved_words(moved, len(series))}"
+    day = f"{workshop}, {as_of:%a} {dated_words(as_of)}"
+    then = "" if known is None else f", {known_words(known if known != as_of else None)}"
+    head = f"{day}{then}: {_moved_words(moved, len(series))}"
+    marks = changes or {}
+    if since is not None and series:
+        head = f"{head} {changed_words(marks.values(), since)}"
     rows = [
         (
             verdict.title,
+            *([marks.get(str(verdict.key), "")] if marks else []),
             _behaviour(verdict),
             limits_words(verdict) if verdict.pieces else "nothing measured yet",
             _remark(verdict, as_of),
@@ -24,8 +39,28 @@ def status_text(workshop: str, as_of: date, series: Sequence[SeriesVerdict], not
         for verdict in series
     ]
     longest = max((len(v.title) for v in series), default=0)
-    lines = table(rows, widths=(longest + 2, 18), indent="", gap="")
+    lines = table(rows, widths=(longest + 2, *([8] if marks else []), 18), indent="", gap="")
     return "\n".join([head, "", *lines, *(("", *notes) if notes else ())])
+
+
+def known_words(day: date | None) -> str:
+    """Say that an answer is that of a past day, named where it is not the day just named."""
+    return f"as it was known {'that day' if day is None else f'on {dated_words(day)}'}"
+
+
+def changed_words(changes: Collection[str], since: date) -> str:
+    """Say how many series are new, worse, better and gone since a day.
+
+    Examples
+    --------
+    >>> changed_words(["new", "gone", "new"], date(2026, 6, 29))
+    'Since 29 Jun 2026: 2 new and 1 gone.'
+    """
+    counts = [(sum(one == word for one in changes), word) for word in ("new", "worse", "better", "gone")]
+    said = (
+        listed([f"{count} {word}" for count, word in counts if count]) or "nothing new, worse, better or gone"
+    )
+    return f"Since {dated_words(since)}: {said}."
 
 
 def _moved_words(moved: int, total: int) -> str:

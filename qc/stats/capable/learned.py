@@ -83,7 +83,7 @@ def learned_capability(
     >>> readings = [10.1, 9.8, 10.0, 10.3, 9.9, 10.2, 9.7, 10.0, 10.1, 9.9] * 4
     >>> found = learned_capability(np.array(readings), Limits(None, 11.5), Noise(pieces=800))
     >>> found.capable, round(found.ppk, 1)
-    ('proven', 2.7)
+    ('proven', 2.6)
     """
     readings = as_readings(values, "capability: value", least=2)
     n = int(readings.size)
@@ -109,18 +109,24 @@ def learned_capability(
 
 def _of_draws(draws: Draws, limits: Limits, n: int, wanted: float, confidence: float) -> Capability:
     """Take figures and intervals from the middle of what is plausible."""
-    half = (1.0 - confidence) / 2.0
-    worse, outside = figures_of(draws, limits)
-    low, ppk, high = (float(x) for x in draws.quantiles(worse, (half, 0.5, 1.0 - half)))
-    least, share, most = (float(x) for x in draws.quantiles(outside, (half, 0.5, 1.0 - half)))
+    shares = ((1.0 - confidence) / 2.0, 0.5, (1.0 + confidence) / 2.0)
+    sides = sides_of(draws, limits)
+    each = np.array([draws.quantiles(side, shares) for side in sides])
+    # of a figure between two limits every doubt about its shape or level counts against the worse side, so
+    # the truth is the most that the worse side can be: its upper end is that of the side which reaches less
+    low = float(draws.quantiles(np.minimum.reduce(sides), shares)[0])
+    ppk, high = (float(part) for part in each[:, 1:].min(axis=0))
+    least = float(special.ndtr(-each[:, 2]).max())
+    most = float(draws.quantiles(sum(special.ndtr(-side) for side in sides), shares)[2])
+    share = min(float(special.ndtr(-each[:, 1]).sum()), most)
     return _told(
         n,
-        (ppk, low, high),
+        (ppk / 3.0, low / 3.0, high / 3.0),
         (share * PPM, least * PPM, most * PPM),
         "learned shape: what is not known of it is part of the interval; the verdict rests on that",
         wanted=wanted,
         confidence=confidence,
-        more=more_by_width(ppk, (low, high), n, wanted),
+        more=more_by_width(ppk / 3.0, (low / 3.0, high / 3.0), n, wanted),
     )
 
 
@@ -183,13 +189,11 @@ def _told(
     )
 
 
-def figures_of(draws: Draws, limits: Limits) -> tuple[Floats, Floats]:
-    """Ppk and share outside of every draw."""
+def sides_of(draws: Draws, limits: Limits) -> list[Floats]:
+    """Give the normal score of each limit under every draw, above 0 where the level keeps it."""
     above = draws.scores(limits.upper) if limits.upper is not None else None
     below = -draws.scores(limits.lower) if limits.lower is not None else None
-    sides = [side for side in (above, below) if side is not None]
-    outside = sum((special.ndtr(-side) for side in sides), np.zeros_like(sides[0]))
-    return np.minimum.reduce(sides) / 3.0, outside
+    return [side for side in (above, below) if side is not None]
 
 
 def _logged(limits: Limits) -> Limits:

@@ -37,19 +37,21 @@ TAU_4 = np.array([0.1226, 0.132, 0.1425, 0.154, 0.1735, 0.194, 0.217, 0.271])
 POWERS = np.array([0.0, 0.45])  # logarithm and a root
 OF_POWERS = np.array([0.4, 0.6])  # by simulation: a lognormal figure leaves room, a gamma's leaves none
 
-UNLIKE_SKEW = 0.12  # chosen by simulation: how far the skewness of a series may lie from its sisters'
-UNLIKE_TAU_4 = 0.017  # the same for the L-kurtosis
+UNLIKE_SKEW = (
+    0.12  # chosen by simulation: how far at least the skewness of a series may lie from its sisters'
+)
+UNLIKE_TAU_4 = 0.025  # the same for the L-kurtosis; further where its sisters are known to be unlike
 ALONE_SKEW = 0.30  # how skewed bench figures are where nothing has been learned
 ALONE_TAU_4 = 0.035
 USUAL_TAU_4 = 0.15  # between normal tails and those of Student's t with six degrees of freedom
-MARGIN = 0.225  # what `learn_noise` puts on the L-kurtosis, over the root of 60 pieces and the pool
+MARGIN = 0.15  # what `learn_noise` puts on the L-kurtosis, over the root of 60 pieces and the pool
 SE_SKEW = 0.43 / 0.49  # standard error of g from a normal sample, times the root of n (Hosking 1990)
 SE_TAU_4 = (0.30, 5.0)  # of the L-kurtosis, the same, and how much more where tails are heavy
 NORMAL_TAILS = 1.9  # chosen by simulation: tails are quite normal more often than their place there says
 PRIOR_PIECES = 60.0  # pieces that its prior counts as, there
 LOGS_SKEW = 0.15  # logarithms of readings above 0: how skewed they may be themselves
 LOGS_TAU_4, LOGS_TAU_4_SD = 0.13, 0.02  # and how heavy their tails
-SHARE_DOUBTED = 0.06  # of the weight goes to shapes as if nothing had been learned: sisters may be unlike
+SHARE_DOUBTED = 0.1  # of the weight goes to shapes as if nothing had been learned: sisters may be unlike
 
 DRAWS = 128  # level and spread of each shape
 FIT_STEPS = 12  # as in learning: from median and spread the fit stands still to three digits
@@ -160,10 +162,10 @@ def _taught(noise: Noise) -> Floats:
     """Weights of skewness and tails by what sisters taught: a series' own pieces speak by themselves."""
     taught = float(max(noise.pieces - noise.own, 0))
     trust = taught / (taught + PRIOR_PIECES)
-    g_sd = math.hypot(UNLIKE_SKEW, SE_SKEW / math.sqrt(taught + 10.0))
+    g_sd = math.hypot(max(UNLIKE_SKEW, noise.unlike_skew), SE_SKEW / math.sqrt(taught + 10.0))
     at = float(np.interp(noise.tails, TAILS, TAU_4)) - MARGIN / math.sqrt(PRIOR_PIECES + noise.pieces)
     se = SE_TAU_4[0] + SE_TAU_4[1] * max(at - float(TAU_4[0]), 0.0)
-    tau_sd = math.hypot(UNLIKE_TAU_4, se / math.sqrt(taught + 10.0))
+    tau_sd = math.hypot(max(UNLIKE_TAU_4, noise.unlike_tails), se / math.sqrt(taught + 10.0))
     skews = _even(SKEWS, trust * noise.skew, min(g_sd, ALONE_SKEW))
     tails = _even(TAU_4, trust * at + (1.0 - trust) * USUAL_TAU_4, min(tau_sd, ALONE_TAU_4))
     tails[0] *= NORMAL_TAILS

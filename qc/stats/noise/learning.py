@@ -18,8 +18,9 @@ def learn_noise(pool: Mapping[str, Sequence[Settled]]) -> dict[str, Noise]:
     """Learn how the pieces of each series scatter, from its settled stretches and those of its sisters.
 
     The fewer pieces a series has, the more its sisters count, and the fewer the pool has, the more what is
-    usual at a bench: tails a little longer than normal, neighbours a little alike. Margins lie on the side
-    that keeps false signals rare.
+    usual at a bench: tails a little longer than normal, neighbours a little alike. Sisters count the less the
+    less alike they are; few of them are believed to be a little unlike. Margins lie on the side that keeps
+    false signals rare.
 
     * Skewness and tails: L-moment ratios.
     * Odd pieces: normal scores beyond three, counted over the pool.
@@ -82,6 +83,8 @@ def learn_noise(pool: Mapping[str, Sequence[Settled]]) -> dict[str, Noise]:
             pieces=int(own.sum()),
             own=int(own[i]),
             lasts=float(hanging.lasts[i]),
+            unlike_skew=shape.unlike_skew,
+            unlike_tails=shape.unlike_tails,
         )
         for i, name in enumerate(names)
     }

@@ -8,13 +8,17 @@ from qc.stats.noise.laid import Laid
 from qc.stats.numbers import Flags, Floats
 
 PRIOR_LOTS = (1.0, 10.0)  # the share of a pool: the prior counts as ten lots that gave a tenth; by simulation
-POOL_LOTS = 8.0  # lots that the sisters count as beside a series' own
-# beside own lots that differ less: a few lots alike say little, and a share taken for too small costs false
-# signals; by simulation of lots that hold 0.4 of the variance
-POOL_LOTS_BELOW = 40.0
+UNLIKE, UNLIKE_SISTERS = 0.12, 6.0  # how far apart sisters' shares are believed to be, and as how many say it
+USUAL_LOTS = 8.0  # lots that those are believed to have had
+APART = (0.04, 0.2)  # however alike or unlike they look, their shares are believed to be so far apart
+# beside own lots that differ less sisters count as so many times more: a few lots alike say little, and a
+# share taken for too small costs false signals; by simulation of lots that hold 0.4 of the variance
+BELOW = 2.0
+LEAST_LOTS = 3.0  # freedom between lots from which a sister's share tells how unlike sisters are
 MARGIN = 0.45  # over the root of the lots known: a share taken for too small costs false signals
 PIECES_PER_LOT = 6.0  # chosen: what a batch at a bench commonly holds
 LARGEST = 0.95  # beyond it, pieces of one lot are one piece
+SMALLEST_SIZE = 1.5  # of lots on average, below which hardly any of them repeats
 
 
 def with_lots(laid: Laid) -> Flags:
@@ -55,18 +59,44 @@ def learn_lots(laid: Laid, scores: Floats, older: Laid, older_scores: Floats, re
     ----------
     .. [1] One-way components of variance with unequal groups: NIST/SEMATECH e-Handbook 3.2.3 (table), the
        mean size of groups as in Searle, Casella & McCulloch, "Variance Components", 1992 (from memory).
+    .. [2] Variance of an intraclass correlation: Fisher, "Statistical Methods for Research Workers", 1925,
+       section 38 (from memory).
     """
     whole, own = _sums(laid, scores) * recorded, _sums(older, older_scores) * recorded
     pooled = whole.sum(axis=1, keepdims=True) - whole + own
-    lots = pooled[0]
-    pool = (PRIOR_LOTS[0] + lots * _share(pooled)) / (PRIOR_LOTS[1] + lots)
+    pool = _beside_prior(pooled)
     alone = np.count_nonzero(whole[0]) - (whole[0] > 0) < 1  # then the pool is the series itself
     count = np.where(alone | (own[2] <= 0), 0.0, own[0])
+    # a share is the less sure the smaller lots are and the larger it is
+    size = np.maximum(whole[4] / np.maximum(whole[0], 1.0), SMALLEST_SIZE)
+    common = _beside_prior(own.sum(axis=1, keepdims=True))
+    of_one = 2 * (1 - common) ** 2 * (1 + (size - 1) * common) ** 2 / (size * (size - 1))
     seen = _share(own)
-    counts_as = np.where(seen < pool, POOL_LOTS_BELOW, POOL_LOTS)
-    share = np.maximum((counts_as * pool + count * seen) / (counts_as + count), 0.0)
+    counts_as = of_one / _between(own, of_one) ** 2 * np.where(seen < pool, BELOW, 1.0)
+    share_of = np.maximum((counts_as * pool + count * seen) / (counts_as + count), 0.0)
     taught = laid.over_series((laid.sizes - 3).astype(np.float64)) @ recorded
-    return np.where(recorded, np.minimum(share + lots_margin(float(taught)), LARGEST), 0.0)
+    return np.where(recorded, np.minimum(share_of + lots_margin(float(taught)), LARGEST), 0.0)
+
+
+def _beside_prior(sums: Floats) -> Floats:
+    """Share of a pool, beside what is usual."""
+    return np.asarray((PRIOR_LOTS[0] + sums[0] * _share(sums)) / (PRIOR_LOTS[1] + sums[0]))
+
+
+def _between(sums: Floats, of_one: Floats) -> float:
+    """Give the standard deviation of the share between sisters beyond chance, beside what is usual."""
+    told = (sums[0] >= LEAST_LOTS) & (sums[2] > 0)
+    count = np.count_nonzero(told)
+    if count < 2:
+        return UNLIKE
+    lots, shares, square = sums[0][told], _share(sums)[told], UNLIKE * UNLIKE
+    chance = of_one[told] / lots
+    middle = float(shares @ lots) / float(lots.sum())
+    tells = 1.0 / (square + chance) ** 2
+    beyond = float(tells @ ((shares - middle) ** 2 - chance)) * count / (count - 1)
+    believed = UNLIKE_SISTERS / (square + float(of_one[told].mean()) / USUAL_LOTS) ** 2
+    found = (believed * square + beyond) / (believed + float(tells.sum()))
+    return float(np.sqrt(np.clip(found, APART[0] ** 2, APART[1] ** 2)))
 
 
 def lots_margin(pieces: float) -> float:

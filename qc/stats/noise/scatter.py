@@ -23,8 +23,13 @@ RANGES = {
     "lasts": (0.0, 1.0),
     "pieces": (0, math.inf),
     "own": (0, math.inf),
+    "unlike_skew": (0.0, math.inf),
+    "unlike_tails": (0.0, math.inf),
 }
 """What each figure may be; beyond it a transformation or a variance would not exist."""
+
+ADDED = {"unlike_skew": 0.0, "unlike_tails": 0.0}
+"""What records of earlier versions lack: 0, so that a period's estimates stay as they were learned."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +59,8 @@ class Noise(Tabled):
         Pieces it was learned from, and how many of them are the series' own.
     lasts : float, 0..1
         How unlike the sisters' correlations of neighbours are: their standard deviation beyond chance. [1]
+    unlike_skew, unlike_tails : float, >= 0
+        The same of their skewness, and of the L-kurtosis that their tails give. [1]
 
     Examples
     --------
@@ -72,10 +79,16 @@ class Noise(Tabled):
     pieces: int = 0
     own: int = 0
     lasts: float = 0.0
+    unlike_skew: float = 0.0
+    unlike_tails: float = 0.0
 
     @classmethod
     def from_dict(cls, record: JsonObject) -> Noise:
-        """Undo `to_dict`, exactly; a record that lacks a figure, or holds one out of range, is refused."""
+        """Undo `to_dict`, exactly; a record that lacks a figure, or holds one out of range, is refused.
+
+        Records kept before sisters were asked how unlike they are go on without it.
+        """
+        record = {**ADDED, **record}
         lacking = [field.name for field in fields(cls) if field.name not in record]
         if lacking:
             raise StatisticsError(

@@ -12,11 +12,17 @@ from qc.stats.numbers import Flags, Floats, Integers
 
 PRIOR_TAU_4 = 0.1795  # of Student's t with six degrees of freedom: bench figures are rarely quite normal
 PRIOR_PIECES = 60.0  # pieces that the prior counts as; this and the next two by simulation
-POOL_PIECES = 200.0  # pieces that the sisters count as beside a series' own
-# beside own pieces with lighter tails: a series that has had no odd piece yet is not known to have none; by
-# simulation of series with one piece in fifty far off
-POOL_PIECES_LIGHTER = 1000.0
-MARGIN = 0.225  # tails taken for heavier than seen cost little, for lighter many false signals
+# beside own pieces with lighter tails sisters count as so many times more: a series that has had no odd piece
+# yet is not known to have none; by simulation of series with one piece in fifty far off
+LIGHTER = 2.0
+MARGIN = 0.15  # tails taken for heavier than seen cost little, for lighter many false signals
+# standard deviation of a ratio of one piece: of normal readings, and how it grows with the L-kurtosis beyond
+# theirs; by simulation of samples of 40 to 160 readings of Student's t with 3 to 10 degrees of freedom
+OF_ONE_TAU_3, OF_ONE_TAU_4 = (0.45, 2.8), (0.31, 2.1)
+UNLIKE_TAU_3, UNLIKE_TAU_4 = 0.03, 0.03  # how far apart sisters are believed to be before they have shown it
+UNLIKE_SISTERS = 8.0  # sisters that this belief counts as; it and what is believed by simulation
+USUAL_PIECES = 40.0  # what those are believed to have had
+ALIKE = 0.01  # nearer to each other than that no pool can be known to be
 SKEW_PER_TAU_3 = 1.0 / 0.49  # of a lognormal: tau_3 is 0.49 sigma, to a hundredth up to sigma 0.8
 BEND_PER_TAU_3 = 0.775  # how much tau_4 of a lognormal rises with the square of its tau_3
 TAU_4 = (0.123, 0.132, 0.154, 0.180, 0.194, 0.217, 0.271)
@@ -31,12 +37,14 @@ SHORT_SIDE = 8.0  # where a skewed scale ends, so many standard deviations out, 
 
 
 class Learned(NamedTuple):
-    """Shape of each series, and the odd pieces of the pool."""
+    """Shape of each series, the odd pieces of the pool, and how far apart its series are."""
 
     skew: Floats
     tails: Floats
     odd_share: float
     odd_reach: float
+    unlike_skew: float
+    unlike_tails: float
 
 
 def l_moment_ratios(ordered: Floats, sizes: Integers) -> tuple[Floats, Floats]:
@@ -90,7 +98,12 @@ def learn_shape(laid: Laid) -> Learned:
     """Learn skewness and tails of each series, shrunk towards the pool and the pool towards the prior.
 
     The pool holds the series itself as well: a sister of four pieces then changes next to nothing of what
-    a series alone would give.
+    a series alone would give. The less alike its series are, the fewer pieces it counts as.
+
+    References
+    ----------
+    .. [1] Morris, "Parametric empirical Bayes inference", J. American Statistical Association 78 (1983),
+       47-55: shrinking by the variance between groups, estimated from them (from memory).
     """
     ordered = spread_ties(laid)
     tau_3, tau_4 = l_moment_ratios(ordered, laid.sizes)
@@ -98,8 +111,14 @@ def learn_shape(laid: Laid) -> Learned:
     own = laid.over_series(worth)
     pool = float(own.sum())
     margin = MARGIN / np.sqrt(PRIOR_PIECES + pool)
-    skewed = _shrunk(laid, worth * tau_3, own, 0.0, POOL_PIECES)
-    tailed = _shrunk(laid, worth * tau_4, own, PRIOR_TAU_4, POOL_PIECES_LIGHTER) + margin
+    heavier = max(_of_pool(worth * tau_4, own, PRIOR_TAU_4) - TAU_4[0], 0.0)
+    skewed, apart_3 = _shrunk(
+        laid, worth * tau_3, own, 0.0, _of_one(OF_ONE_TAU_3, heavier), UNLIKE_TAU_3, 1.0
+    )
+    tailed, apart_4 = _shrunk(
+        laid, worth * tau_4, own, PRIOR_TAU_4, _of_one(OF_ONE_TAU_4, heavier), UNLIKE_TAU_4, LIGHTER
+    )
+    tailed = tailed + margin
     skew = np.clip(skewed * SKEW_PER_TAU_3, -LARGEST_SKEW, LARGEST_SKEW)
     tails = tails_of(skewed, tailed)
     # odd pieces are counted by the sisters' tails at the most: a series that has had one has taken it for its
@@ -110,7 +129,7 @@ def learn_shape(laid: Laid) -> Learned:
     k = float(odd.sum())
     share = (k + PRIOR_ODD[0]) / (pool + PRIOR_ODD[1])
     reach = (PRIOR_REACH[0] + float(np.sort(beyond[odd]).sum())) / (PRIOR_REACH[1] + k)
-    return Learned(skew, tails, share, reach)
+    return Learned(skew, tails, share, reach, apart_3 * SKEW_PER_TAU_3, apart_4)
 
 
 def normal_scores(laid: Laid, ordered: Floats, skew: Floats, tails: Floats) -> Floats:
@@ -170,12 +189,40 @@ def _of_pool(weighted: Floats, own: Floats, prior: float) -> float:
     return float((PRIOR_PIECES * prior + weighted.sum()) / (PRIOR_PIECES + own.sum()))
 
 
-def _shrunk(laid: Laid, weighted: Floats, own: Floats, prior: float, below: float) -> Floats:
+def _of_one(normal_and_slope: tuple[float, float], heavier: float) -> float:
+    """Variance of a ratio from so few readings as one, by what is known of the pool's tails."""
+    normal, slope = normal_and_slope
+    return (normal + slope * heavier) ** 2
+
+
+def _shrunk(
+    laid: Laid, weighted: Floats, own: Floats, prior: float, of_one: float, usual: float, below: float
+) -> tuple[Floats, float]:
     """Mean of a ratio for each series: its own beside the pool's, the pool's beside the prior.
 
-    The pool counts as `below` pieces where the series' own ratio is under that of the pool.
+    The pool counts as the pieces that would place a series as well as knowing its sisters does: the variance
+    of one piece over that between sisters; `below` times as many where the series' own ratio is under that of
+    the pool. Returned with it: by how much sisters differ.
     """
     summed, pool = laid.over_series(weighted), _of_pool(weighted, own, prior)
+    known = own > 0
+    apart = _between(summed[known] / own[known], own[known], of_one, usual)
     alone = own.sum() - own <= 0
-    counts_as = np.where(summed < own * pool, below, POOL_PIECES)
-    return np.asarray(np.where(alone, pool, (counts_as * pool + summed) / (counts_as + own)))
+    counts_as = of_one / apart**2 * np.where(summed < own * pool, below, 1.0)
+    return np.asarray(np.where(alone, pool, (counts_as * pool + summed) / (counts_as + own))), apart
+
+
+def _between(ratios: Floats, pieces: Floats, of_one: float, usual: float) -> float:
+    """Give the standard deviation of a ratio between sisters beyond chance, beside what is usual.
+
+    Each sister's squared distance counts by how well it tells that variance.
+    """
+    square, count = usual * usual, ratios.size
+    believed = UNLIKE_SISTERS / (square + of_one / USUAL_PIECES) ** 2
+    if count < 2:
+        return usual
+    middle = float(ratios @ pieces) / float(pieces.sum())
+    chance = of_one / pieces
+    tells = 1.0 / (square + chance) ** 2
+    beyond = float(tells @ ((ratios - middle) ** 2 - chance)) * count / (count - 1)
+    return float(np.sqrt(max((believed * square + beyond) / (believed + float(tells.sum())), ALIKE * ALIKE)))

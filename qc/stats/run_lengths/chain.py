@@ -20,6 +20,9 @@ from qc.stats.tabled import Tabled
 
 _SETTLED = 1e-11  # relative change of the hazard below which the tail is taken as geometric
 _SETTLED_STEPS = 12  # chosen: so many in a row, since a hazard can stand still on its way
+_ROUNDING = 4.0e-16  # of a ratio of two survivals
+_ADDS_UP = 1e-6  # relative: chosen, a hazard that stood still on its way is wrong by far more
+_MUCH_LEFT = 1e-3  # share of the mean in the tail from which the mean tells its ratio well: chosen
 _MOST_STEPS = 200_000  # chosen: what has not settled by then is taken as geometric all the same
 _LONGEST = 1e12  # points: no chart runs as long, and one less its rate has few digits left
 _QUANTILES = (0.05, 0.25, 0.5, 0.75, 0.95)
@@ -94,22 +97,44 @@ class NeverSignals(StatisticsError):
 
 
 class TailWatch:
-    """Watches a growing survival for the point from which each step multiplies it by the same ratio."""
+    """Watches a growing survival for the point from which each step multiplies it by the same ratio.
 
-    def __init__(self) -> None:
-        self.ratio = 0.0
+    A hazard can stand still on its way, most of all at 0 while a rule has too few points to signal. So it is
+    believed only where what is listed and the tail that follows from it add up to the mean, which is known.
+    """
+
+    def __init__(self, mean: float) -> None:
+        self._mean = mean
+        self._left = mean - 1.0  # of the mean, beyond what is listed; the first survival is 1
+        self._watched = 0.0
+        self._newest = 1.0
         self._calm = 0
+
+    @property
+    def ratio(self) -> float:
+        """What the newest survival is multiplied by from here on."""
+        # a slow chart's ratio, so near 1 that few of its digits are left, is better told by the mean
+        if self._newest > 0.0 and self._left > _MUCH_LEFT * self._mean:
+            return self._left / (self._left + self._newest)
+        return self._watched
 
     def settled(self, survival: list[float]) -> bool:
         """Look at the newest value; true once the rest is geometric or too small to matter."""
-        newest, before = survival[-1], survival[-2]
-        if newest <= 0.0 or before <= 0.0:
+        self._newest, before = survival[-1], survival[-2]
+        self._left -= self._newest
+        if self._newest <= 0.0 or before <= 0.0:
             return True
-        previous, self.ratio = self.ratio, newest / before
+        previous, self._watched = self._watched, self._newest / before
         # the second term: no ratio is known better than the rounding of the two values it is made of
-        near = _SETTLED * (1.0 - self.ratio) + 4.0e-16
-        self._calm = self._calm + 1 if abs(self.ratio - previous) <= near else 0
-        return self._calm >= _SETTLED_STEPS or newest < 1e-14
+        near = _SETTLED * (1.0 - self._watched) + _ROUNDING
+        self._calm = self._calm + 1 if abs(self._watched - previous) <= near else 0
+        return self._newest < 1e-14 or (self._calm >= _SETTLED_STEPS and self._adds_up())
+
+    def _adds_up(self) -> bool:
+        """Whether the geometric tail by the ratio watched makes up what is left of the mean."""
+        hazard = 1.0 - self._watched
+        near = _ADDS_UP * (self._newest + self._mean * hazard * _MUCH_LEFT) + _ROUNDING * abs(self._left)
+        return abs(self._left * hazard - self._newest * self._watched) <= near
 
 
 def shewhart_run_length(
@@ -263,7 +288,7 @@ def run_length_of_chain(first: Floats, step: Steps, *, before: Floats | None = N
     variance = 2.0 * weighted + mean - mean * mean
     if not (math.isfinite(mean) and 1.0 - 1e-9 <= mean <= _LONGEST):
         raise NeverSignals("run length: the chart never signals")
-    survival, ratio = _survival(first, step, head)
+    survival, ratio = _survival(first, step, head, mean)
     return RunLength(mean, math.sqrt(max(variance, 0.0)), survival, ratio, first.size)
 
 
@@ -308,10 +333,10 @@ def _solver(step: Any) -> Any:
     return solve
 
 
-def _survival(first: Floats, step: Any, head: Floats) -> tuple[Floats, float]:
+def _survival(first: Floats, step: Any, head: Floats, mean: float) -> tuple[Floats, float]:
     """Survival point by point until the hazard has settled; then its ratio says the rest."""
     backwards = step.T if not sparse.issparse(step) else sparse.csr_array(step.T)
-    listed, tail = list(head), TailWatch()
+    listed, tail = list(head), TailWatch(mean - float(head.sum()) + 1.0)
     mass = first
     while len(listed) < _MOST_STEPS:
         listed.append(float(mass.sum()))

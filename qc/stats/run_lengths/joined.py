@@ -47,12 +47,12 @@ def join_sides(up: RunLength, down: RunLength, first_up: RunLength, first_down: 
     mean = top / bottom
     weighted = (d_top - mean * d_bottom) / bottom  # derivative at s = 1: the sum of t S_t
     variance = 2.0 * weighted + mean - mean * mean
-    survival, ratio = _joined_survival(up, down, first_up, first_down)
+    survival, ratio = _joined_survival(up, down, first_up, first_down, mean)
     return RunLength(mean, math.sqrt(max(variance, 0.0)), survival, ratio, up.states + down.states)
 
 
 def _joined_survival(
-    up: RunLength, down: RunLength, first_up: RunLength, first_down: RunLength
+    up: RunLength, down: RunLength, first_up: RunLength, first_down: RunLength, mean: float
 ) -> tuple[Floats, float]:
     """Divide the series N by D term by term until the hazard has settled."""
     # a joined tail may settle later than that of either side alone; four times as far is chosen, not derived
@@ -61,7 +61,7 @@ def _joined_survival(
     product = np.convolve(u, low)[:length]
     top = np.convolve(fl, u)[:length] + np.convolve(fu, low)[:length] - product
     bottom = u + low - np.diff(product, prepend=0.0)  # its first term is 1
-    survival, tail = [1.0], TailWatch()
+    survival, tail = [1.0], TailWatch(mean)
     for t in range(1, length):
         survival.append(float(top[t] - bottom[t:0:-1] @ np.array(survival)))
         if tail.settled(survival):

@@ -39,6 +39,12 @@ def faults_of_told(conn: Connection) -> Iterator[str]:
     yield from _states(conn, expected)
 
 
+def signals_as_told(conn: Connection) -> dict[str, dict[str, Any]]:
+    """Return what the table of signals held by all that was told: its other columns, by id."""
+    expected = _gone_through(conn)
+    return {} if expected is None else expected.signals
+
+
 def _gone_through(conn: Connection) -> _Told | None:
     judged = conn.execute(select(judgement).order_by(judgement.c.id)).all()
     if not judged:

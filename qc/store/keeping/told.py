@@ -140,7 +140,7 @@ def tell(
         Everything was judged from nothing: told again, unless the newest entry has told just that.
     """
     grounds = grounds or Grounds(_last_moment(conn, as_of))
-    before = _last_mark(conn)
+    before = read_last_mark(conn)
     own = _judgement(conn, grounds, AFRESH if afresh else JUDGED)
     own["mark"] = before if mark is None else json.dumps(mark, ensure_ascii=False)
     bodies = list(found)
@@ -275,7 +275,7 @@ def _newest_is_afresh(conn: Connection) -> bool:
     return row is not None and (row.entry, row.how) == (last_entry(conn)[0], AFRESH)
 
 
-def _last_mark(conn: Connection) -> str | None:
+def read_last_mark(conn: Connection) -> str | None:
     """Return the mark as the last judgement left it: one altered since must not become the accepted one."""
     return conn.execute(select(judgement.c.mark).order_by(judgement.c.id.desc()).limit(1)).scalar()
 

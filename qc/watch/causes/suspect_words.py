@@ -47,7 +47,7 @@ def suspect_sentence(telling: Telling, factor: Factor, level: str, point: Point,
         return f"no morning check of {_gauge(plan, factor.source)} since {day}"
     tool = plan.tool(level) if factor.kind == "tool" else None
     fitted = day_words(tool.fitted, telling.today) if tool else ""
-    name = _level(plan, factor, level) + _where(plan, factor, told)
+    name = level_words(plan, factor, level) + _where(plan, factor, told)
     if how == "since":
         return f"{name}: only those pieces, {first}"
     if how == "throughout":
@@ -73,7 +73,10 @@ def _gauge(plan: Plan, own: str) -> str:
     return named(gauge.name, own) if gauge else own
 
 
-def _level(plan: Plan, factor: Factor, level: str) -> str:
+def level_words(plan: Plan, factor: Factor, level: str) -> str:
+    """Name a person, gauge, tool, batch or model by the plan's names."""
+    if factor.kind == "gauge-check":
+        return f"no morning check of {_gauge(plan, factor.source)}"
     if factor.kind == "tool":
         tool = plan.tool(level)
         return named(tool.name, level) if tool else level

@@ -21,6 +21,16 @@ import numpy as np
 from qc.plan import Plan
 from qc.stats import Floats, Integers
 from qc.watch.causes.factors import AIR, CHECKED, Factor, FactorLevels
+from qc.watch.causes.open_questions import (
+    POSSIBLE,
+    Explanation,
+    Weighed,
+    best_of,
+    tie_sentence,
+    tied_with_first,
+    vague_sentence,
+    yet_sentence,
+)
 from qc.watch.causes.suspect_words import Telling, step_words, suspect_sentence
 from qc.watch.causes.unchanged import steady_kinds
 from qc.watch.causes.upstream import JITTER, find_step
@@ -51,19 +61,25 @@ FEW_DAYS = timedelta(days=5)
 """So long after the set of the start may the first piece of a suspect come: three working days and a weekend.
 Whose pieces are off comes to the bench again within that time."""
 
-WIDEST = 40
-"""With more pieces in the set of its start a change began too vaguely for anything to coincide with it."""
+WIDE, WIDEST = 40, 80
+"""With more pieces than the first in the set of its start longer odds are asked for; with more than the
+second, or with half of the series, a change began too vaguely for anything to coincide with it."""
 
 RECORDED = 0.8
 """A factor is looked at where it is known of so many of the pieces (shares, 0..1; house rule)."""
 
-BAR = 2.0
-"""Odds against nothing recorded from which a suspect is named: of changes that nothing recorded explains at
-most one in ten has an innocent suspect then. Simulated by `tests/simulation/suspect_rates.py`."""
+BAR, BAR_OF_WIDE = 2.0, 5.0
+"""Odds against nothing recorded from which a suspect is named, and the same where the set of the start is
+wide: of changes that nothing recorded explains at most one in ten has an innocent suspect then. Simulated by
+`tests/simulation/suspect_rates.py`."""
 
-BAR_OF_YOUNG, YOUNG = 3.0, 10
-"""The same while a change lasts and fewer pieces than the second have been made since: whether it ends with a
-batch cannot be told yet. Simulated there as well, on the day a change is raised."""
+BAR_OF_YOUNG, YOUNG = 1.0, 10
+"""The same while a change lasts and fewer pieces than the second have been made since. Its start is not known
+well then, so that odds stay short for guilty and innocent alike. Simulated there as well, on the day a change
+is raised."""
+
+BAR_OF_FIGURES = 3.0
+"""Shorter odds than these name no earlier figure of a young change: many are looked at (house rule)."""
 
 OWN = {
     "person": Prior(0.4, half_way=1.0),
@@ -95,6 +111,7 @@ class _Around:
     zone: range
     short: bool
     bar: float
+    young: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,7 +136,7 @@ def find_suspects(
     own: Collection[str] = (),
     apart: Collection[int] = (),
     worn: bool = False,
-) -> tuple[tuple[Suspect, ...], tuple[str, ...]]:
+) -> Explanation:
     """Rank what changed where a signal began.
 
     Parameters
@@ -145,37 +162,39 @@ def find_suspects(
 
     Returns
     -------
-    tuple of Suspect
-        Strongest first; empty where nothing recorded explains the change. `weight` is the logarithm of the
-        odds against nothing recorded.
-    tuple of str
-        Kinds of circumstances that were recorded of these readings and did not change, in plain words.
+    Explanation
+        Suspects, what did not change, and what the record leaves open.
     """
     known = factors.beside(points, plan, stage_index, own)
     unchanged = steady_kinds(points, signal, known, stage_index)
     around = _around(points, signal, frozenset(apart), worn=worn)
     if around is None:
-        return (), unchanged
+        return Explanation((), unchanged, vague_sentence(signal) if _is_vague(points, signal) else "")
     telling = Telling(points, plan, today)
-    found = _of_factors(around, telling, known, stage_index)
+    weighed = best_of(_of_factors(around, telling, known, stage_index))
+    found = [one for one in weighed if one.odds >= around.bar]
+    figures: list[Suspect] = []
     if not around.short:  # a level that stays explains no piece or two that stand apart
-        found += _of_figures(around, telling, signal, known)
-    unique: dict[tuple[str, str], Suspect] = {}
-    for one in found:  # what stands on several cards is named by where it came in
-        first = unique.setdefault((one.kind, one.name), one)
-        unique[one.kind, one.name] = replace(first, weight=max(first.weight, one.weight))
-    ranked = sorted(unique.values(), key=lambda s: -s.weight)
-    return tuple(ranked[:MOST_NAMED]), unchanged
+        figures = _of_figures(around, telling, signal, known)
+    ranked = sorted([*(one.suspect for one in found), *figures], key=lambda s: -s.weight)
+    if not ranked:
+        return Explanation((), unchanged, yet_sentence(telling, signal, weighed, BAR))
+    tied = tied_with_first(weighed) if found and ranked[0] is found[0].suspect else []
+    if not tied:
+        return Explanation(tuple(ranked[:MOST_NAMED]), unchanged)
+    beside = [one.suspect for one in tied]
+    named = [ranked[0], *beside, *(one for one in ranked[1:] if one not in beside)]
+    return Explanation(tuple(named[:MOST_NAMED]), unchanged, tie_sentence(telling, [weighed[0], *tied]))
 
 
 def _around(
     points: Sequence[Point], signal: SignalResult, apart: frozenset[int], *, worn: bool
 ) -> _Around | None:
     """Take the pieces that tell about a change; None where its start is too vague for a coincidence."""
-    low, high = max(signal.start_low - 1, 1), max(signal.start_high - 1, 1)
-    width = high - low + 1
-    if width > WIDEST or width > len(points) / 2:
+    if _is_vague(points, signal):
         return None
+    low, high = max(signal.start_low - 1, 1), max(signal.start_high - 1, 1)
+    short, young = _is_short(signal), _is_young(signal)
     end = len(points) if signal.ended is None else min(signal.ended - 1 + LOOK_ON, len(points))
     place = np.array(
         [
@@ -193,7 +212,7 @@ def _around(
         side=_side(signal),
         first=int(inside[0]),
         last=int(inside[-1]),
-        kind="climb" if signal.kind == "trend" else "short" if _is_short(signal) else "step",
+        kind="climb" if signal.kind == "trend" else "short" if short else "step",
         lines=_lines(points, place) if worn else np.zeros((place.size, 0)),
         whole=len(points),
     )
@@ -202,9 +221,8 @@ def _around(
         return None
     latest = points[high].day + FEW_DAYS
     until = max(int(n) for n, i in enumerate(place) if i <= high or points[i].day <= latest)
-    return _Around(
-        place, scale, range(max(stretch.first - EVE, 1), until + 1), _is_short(signal), _bar(signal)
-    )
+    bar = BAR_OF_WIDE if high - low + 1 > WIDE else BAR_OF_YOUNG if young else BAR
+    return _Around(place, scale, range(max(stretch.first - EVE, 1), until + 1), short, bar, young)
 
 
 def _values(points: Sequence[Point], signal: SignalResult, place: Integers) -> Floats:
@@ -213,9 +231,14 @@ def _values(points: Sequence[Point], signal: SignalResult, place: Integers) -> F
     return np.sqrt(np.abs(values - np.median(values))) if signal.kind == "spread" else values
 
 
-def _bar(signal: SignalResult) -> float:
-    young = signal.ended is None and signal.kind != "single" and signal.pieces < YOUNG
-    return BAR_OF_YOUNG if young else BAR
+def _is_vague(points: Sequence[Point], signal: SignalResult) -> bool:
+    """Say whether the start of a change may lie on most of the series, or on too many pieces."""
+    width = max(signal.start_high - 1, 1) - max(signal.start_low - 1, 1) + 1
+    return width > WIDEST or width > len(points) / 2
+
+
+def _is_young(signal: SignalResult) -> bool:
+    return signal.ended is None and signal.kind != "single" and signal.pieces < YOUNG
 
 
 def _is_short(signal: SignalResult) -> bool:
@@ -240,7 +263,7 @@ def _lines(points: Sequence[Point], place: Integers) -> Floats:
     return np.column_stack(columns)
 
 
-def _of_factors(around: _Around, telling: Telling, known: FactorLevels, stage_index: int) -> list[Suspect]:
+def _of_factors(around: _Around, telling: Telling, known: FactorLevels, stage_index: int) -> list[Weighed]:
     """Weigh every level of every factor that is recorded of these pieces."""
     factors = known.up_to(stage_index)
     here = telling.plan.stages[stage_index].id
@@ -271,7 +294,7 @@ def _shared(prior: Prior, cards: int) -> Prior:
     return replace(prior, new=prior.new / cards, half_way=prior.half_way / cards)
 
 
-def _of_levels(around: _Around, telling: Telling, column: _Column) -> list[Suspect]:
+def _of_levels(around: _Around, telling: Telling, column: _Column) -> list[Weighed]:
     factor, levels = column.factor, column.levels
     near = [frozenset(split(levels[i])) for i in around.place]
     names = [n for n in dict.fromkeys(name for own in near for name in sorted(own)) if n != CHECKED]
@@ -288,24 +311,23 @@ def _of_levels(around: _Around, telling: Telling, column: _Column) -> list[Suspe
         how, at, odds = around.scale.level(own, first if new else None, onsets, len(names), prior)
         if how == "throughout":
             at = first
-        if odds < around.bar or at not in around.zone:
+        if odds < POSSIBLE or at not in around.zone:
             continue
         point = telling.points[int(around.place[at])]
         before = [levels[i] for i in around.place[max(at - ABSENT, 0) : at]]
         usual = max(dict.fromkeys(before), key=before.count) if before else ""
         named = replace(factor, source=column.came_in.get(name, factor.source))
         sentence = suspect_sentence(telling, named, name, point, how, column.told)
-        found.append(
-            Suspect(
-                kind=factor.kind,
-                name=factor.source if factor.kind == "gauge-check" else name,
-                before="" if usual == name else usual,
-                serial=point.serial,
-                day=point.day,
-                sentence=sentence,
-                weight=round(finite_log(odds), 4),
-            )
+        suspect = Suspect(
+            kind=factor.kind,
+            name=factor.source if factor.kind == "gauge-check" else name,
+            before="" if usual == name else usual,
+            serial=point.serial,
+            day=point.day,
+            sentence=sentence,
+            weight=round(finite_log(odds), 4),
         )
+        found.append(Weighed(suspect, named, odds, around.scale.best(own, at)))
     return found
 
 
@@ -328,7 +350,7 @@ def _of_figures(
         per_piece = step.rarity / (high - low + 1 + 2 * JITTER)
         odds = around.scale.step(near, per_piece) * step.separation
         odds *= OWN["air"].new if kind == "air" else BESIDE["upstream"].new
-        if odds < around.bar:
+        if odds < max(around.bar, BAR_OF_FIGURES if around.young else 0.0):
             continue
         first = telling.points[step.at]
         name, sentence = step_words(telling, figure, step.size, first)

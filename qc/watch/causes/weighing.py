@@ -3,9 +3,9 @@
 A change that nothing recorded explains may begin at any piece and end at any later one, or last. One that a
 new batch, tool or person explains begins with it and touches its pieces only. Both say which pieces lie apart
 from the others; how well the readings bear each out is compared by the likelihood of two levels with one
-spread (of a climb, of a line that begins there), and what could have been is paid for: a factor that changes
-every few pieces offers many beginnings, so one of them counts for little. The result is odds: so many times
-likelier than nothing recorded.
+spread (of a climb, of a line that begins there or a step, whichever the readings bear out), and what could
+have been is paid for: a factor that changes every few pieces offers many beginnings, so one of them counts
+for little. The result is odds: so many times likelier than nothing recorded.
 
 The likelihood is that of the normal linear model with one term, its spread and level estimated; every
 explanation has one term, so no penalty tells them apart. That a change which ends is half as likely to last
@@ -32,6 +32,9 @@ ABSENT = 20
 
 LASTING = 0.5
 """Share of changes that last; of the others a twice as long one is half as likely (house rule)."""
+
+STEPS = 8 / 9
+"""Share of steps among what is told as a climb soon after it began: as the set of a start weighs the two."""
 
 DRAWN_IN = 3
 """Times that is done: each time the level of the stretch lies nearer to that of the others."""
@@ -168,7 +171,7 @@ class Scale:
         if onset is not None:
             ahead = own * (np.arange(own.size) >= onset)
             short = self.stretch.kind == "short"
-            whole = (1.0 if short else LASTING) * float(self._likelihood(self._shape(ahead, onset))[0])
+            whole = (1.0 if short else LASTING) * float(self._lasting_from(ahead, np.array([onset]))[0])
             until = 0.0
             if prior.put_right and not short:
                 until = float(self._summed(ahead, np.array([onset]), ended_only=True)[0])
@@ -186,6 +189,16 @@ class Scale:
             return "new", 0, 0.0
         how, at, _ = max(found, key=lambda f: f[2])
         return how, at, sum(f[2] for f in found) / self.nothing
+
+    def best(self, own: Floats, onset: int) -> float:
+        """Return how likely the readings are if the pieces of one level lie apart from a piece on, at best.
+
+        Where they end is chosen by the readings. Only the ratio of two such figures says something.
+        """
+        ahead = own * (np.arange(own.size) >= onset)
+        ends = np.arange(onset + 1, own.size + 1)
+        ended = self._likely(self._log(self._shares(ahead, np.array([onset]), ends)))
+        return max(float(ended.max(initial=0.0)), float(self._lasting_from(ahead, np.array([onset]))[0]))
 
     def step(self, at: Sequence[int], per_piece: float) -> float:
         """Return the odds of a change that begins where a figure stepped, at one of some places.
@@ -225,8 +238,16 @@ class Scale:
         sd = 1.4826 * float(np.median(np.abs(rest))) or float(rest.std())
         self._values = self._without(fit + np.clip(rest, -CLIP * sd, CLIP * sd))
 
-    def _shape(self, own: Floats, onset: int) -> Floats:
-        return own * np.maximum(np.arange(own.size) - onset + 1, 0) if self._climbs else own
+    def _climb(self, own: Floats, starts: Integers) -> Floats:
+        """Return climbs of the pieces of a level, from each start on, one a row."""
+        return np.asarray(own * np.maximum(np.arange(own.size) - starts[:, None] + 1, 0), dtype=np.float64)
+
+    def _lasting_from(self, own: Floats, starts: Integers) -> Floats:
+        """Return the likelihood of a change from each start on that lasts."""
+        steps = self._likelihood(own * (np.arange(own.size) >= starts[:, None]))
+        if not self._climbs:
+            return steps
+        return STEPS * steps + (1 - STEPS) * self._likelihood(self._climb(own, starts))
 
     def _share(self, mask: Floats) -> Floats:
         """Return the share of the variance that masks, one a row, explain; none where they point away."""
@@ -256,29 +277,33 @@ class Scale:
         return np.where(later, self._signed(parts[..., 0], size), 0.0)
 
     def _logs(self, own: Floats) -> Floats:
-        if self._climbs:
-            return self._log(self._share(np.array([self._shape(own, int(s)) for s in self._starts])))
-        return self._log(self._shares(own, self._starts, np.arange(1, own.size + 1)))
+        steps = self._log(self._shares(own, self._starts, np.arange(1, own.size + 1)))
+        if not self._climbs:
+            return steps
+        climbs = self._log(self._share(self._climb(own, self._starts)))
+        return np.concatenate([steps.ravel(), climbs])
 
     def _log(self, share: Floats) -> Floats:
         return np.asarray(-0.5 * self._freedom * np.log1p(-share), dtype=np.float64)
 
+    def _likely(self, logs: Floats) -> Floats:
+        """Return likelihoods on the scale common to all; what explains nothing has none."""
+        return np.where(logs > 0, np.exp(logs - self._top), 0.0)
+
     def _likelihood(self, mask: Floats) -> Floats:
-        share = self._share(mask)
-        return np.where(share > 0, np.exp(self._log(share) - self._top), 0.0)
+        return self._likely(self._log(self._share(mask)))
 
     def _summed(self, own: Floats, starts: Integers | None = None, *, ended_only: bool = False) -> Floats:
         """Return, for each start, the likelihood averaged over where the change may end."""
         starts = self._starts if starts is None else starts
+        likely = self._likely(self._log(self._shares(own, starts, np.arange(1, own.size))))
+        after = np.arange(own.size - 1)[None, :] - starts[:, None]  # pieces it goes on for, less one
+        ended = (likely * np.where(after >= 0, self._ended[np.maximum(after, 0)], 0.0)).sum(axis=1)
         if self._climbs:
-            if ended_only:
-                return np.zeros(starts.size)
-            return LASTING * self._likelihood(np.array([self._shape(own, int(s)) for s in starts]))
-        share = self._shares(own, starts, np.arange(1, own.size + 1))
-        likely = np.where(share > 0, np.exp(self._log(share) - self._top), 0.0)
-        after = np.arange(own.size)[None, :] - starts[:, None]  # pieces it goes on for, less one
-        ended = (likely * np.where(after >= 0, self._ended[np.maximum(after, 0)], 0.0))[:, :-1].sum(axis=1)
-        return np.asarray(ended if ended_only else ended + self._lasting * likely[:, -1], dtype=np.float64)
+            ended *= STEPS  # a climb that is over is told as a step
+        if ended_only:
+            return np.asarray(ended, dtype=np.float64)
+        return np.asarray(ended + self._lasting * self._lasting_from(own, starts), dtype=np.float64)
 
 
 def onsets_of(levels: Sequence[str]) -> list[int]:

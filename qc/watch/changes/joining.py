@@ -10,9 +10,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from qc.stats import Floats, Noise, climb_or_stairs
+from qc.stats import climb_or_stairs
 from qc.watch.changes.findings import FoundChange
-from qc.watch.changes.sizing import State, begin_of, end_of, measured_anew
+from qc.watch.changes.judged import JudgedSeries
+from qc.watch.changes.sizing import begin_of, end_of, measured_anew, singles_of
 
 LEVEL = {"shift", "trend"}
 
@@ -23,10 +24,7 @@ Schwarz). A convention, no test: steps that follow each other closely look the s
 
 def all_measured_anew(
     kept: Sequence[FoundChange],
-    values: Floats,
-    shape: str,
-    noise: Noise | None = None,
-    lots: Sequence[str | None] | None = None,
+    judged: JudgedSeries,
 ) -> tuple[FoundChange, ...]:
     """Tell, place and measure all changes of a series by all its pieces, earlier ones first.
 
@@ -34,14 +32,8 @@ def all_measured_anew(
     ----------
     kept : sequence of FoundChange
         All findings of the series, in order.
-    values : float array
-        The series. [unit]
-    shape : str
-        As the plan names it; ranks tell, place and join nothing anew.
-    noise : Noise, optional
-        What pieces of one lot and neighbours have in common; left out, nothing.
-    lots : sequence of str or None, optional
-        The lot of each piece.
+    judged : JudgedSeries
+        The series and how it is judged.
 
     Returns
     -------
@@ -52,35 +44,32 @@ def all_measured_anew(
     place = 0
     while place < len(found):
         signal = found[place]
-        steps = _steps_of_climb(signal, found, values, shape, noise, lots)
+        steps = _steps_of_climb(signal, found, judged)
         if steps:
             found = [s for s in found if s not in steps]
             found[place] = signal = replace(signal, kind="trend")
-        found[place] = measured_anew(signal, found, values, shape, noise, lots)
+        found[place] = measured_anew(signal, found, judged)
         before = _told_before(found, place)
         if before is None:
             place += 1
         else:
             del found[place]
-            found[before] = measured_anew(found[before], found, values, shape, noise, lots)
+            found[before] = measured_anew(found[before], found, judged)
     return tuple(found)
 
 
 def _steps_of_climb(
     signal: FoundChange,
     found: Sequence[FoundChange],
-    values: Floats,
-    shape: str,
-    noise: Noise | None,
-    lots: Sequence[str | None] | None,
+    judged: JudgedSeries,
 ) -> list[FoundChange]:
     """Return the steps after `signal` that are one climb with it, as many as can be; of a stair none."""
     further = _further(signal, found)
     begin = begin_of(found[: found.index(signal)], signal)
     for count in range(len(further), 0, -1):
         steps = further[:count]
-        end = end_of(steps[-1], found, values.size)
-        state = State.between(begin, end, found, values, shape, noise, lots)
+        end = end_of(steps[-1], found, judged.values.size)
+        state = judged.between(begin, end, singles_of(found))
         if state is None:
             return []
         starts = [s.start - begin + 1 for s in (signal, *steps)]

@@ -35,6 +35,7 @@ from qc.watch.changes.findings import (
     in_series,
 )
 from qc.watch.changes.joining import all_measured_anew
+from qc.watch.changes.judged import JudgedSeries
 from qc.watch.changes.kept_states import SETTLED, WHOLE, KeptStates, signals_of
 from qc.watch.changes.mended import Split, judged_together, mends_among, told_beside_mends
 from qc.watch.changes.returns import with_returns
@@ -356,9 +357,8 @@ class LevelCourse:
         """Tell what was raised by all pieces made since."""
         values = values_of(points)
         noise = self.known if self.noise else None
-        return all_measured_anew(
-            with_returns(found, values), values, self.characteristic.shape, noise, self.lots_among(points)
-        )
+        judged = JudgedSeries(values, self.characteristic.shape, noise, self.lots_among(points))
+        return all_measured_anew(with_returns(found, values), judged)
 
 
 def values_of(points: Pieces) -> Floats:

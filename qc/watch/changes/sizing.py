@@ -7,7 +7,7 @@ Kind, start and size are therefore worked out anew each time; the piece at which
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Literal
 
 import numpy as np
@@ -16,15 +16,14 @@ from scipy.special import stdtrit
 from qc.stats import (
     Floats,
     KindFit,
-    Noise,
     Placed,
     WearBreak,
     fit_kinds,
     place_level,
     place_spread,
-    step_variance,
 )
 from qc.watch.changes.findings import ENOUGH_TO_RETURN, FoundChange, Side
+from qc.watch.changes.judged import LEAST_TOLD_APART, JudgedSeries, State
 
 FitKind = Literal["steady", "single", "shift", "trend", "spread", "passing"]
 LASTING: tuple[Literal["shift"], Literal["trend"], Literal["spread"]] = ("shift", "trend", "spread")
@@ -36,10 +35,6 @@ rule)."""
 
 ON_THE_EVE = 2
 """A start may turn out to lie so many pieces after the signal: raised by chance on the eve of it."""
-
-LEAST_TOLD_APART = 8
-"""So many pieces a state must hold before kinds of change are told apart in it; `qc.stats.fit_kinds` asks for
-as many."""
 
 GIVES_WAY = 1.0
 """A kind gives way to one that explains the pieces better by so much log likelihood. Simulated by
@@ -73,10 +68,7 @@ def begin_of(kept: Sequence[FoundChange], signal: FoundChange) -> int:
 def measured_anew(
     signal: FoundChange,
     kept: Sequence[FoundChange],
-    values: Floats,
-    shape: str,
-    noise: Noise | None = None,
-    lots: Sequence[str | None] | None = None,
+    judged: JudgedSeries,
 ) -> FoundChange:
     """Give a change the kind, start and size that all its pieces show, not only those seen when raised.
 
@@ -86,14 +78,8 @@ def measured_anew(
         One of `kept`; a count comes back as it is.
     kept : sequence of FoundChange
         All findings of the series, in order; those before `signal` are already measured anew.
-    values : float array
-        The series. [unit]
-    shape : str
-        As the plan names it; ranks tell and place nothing anew.
-    noise : Noise, optional
-        What pieces of one lot and neighbours have in common; left out, nothing.
-    lots : sequence of str or None, optional
-        The lot of each piece.
+    judged : JudgedSeries
+        The series and how it is judged.
 
     Returns
     -------
@@ -103,8 +89,8 @@ def measured_anew(
     """
     if signal.kind == "count":
         return signal
-    begin = begin_of(kept[: kept.index(signal)], signal)
-    state = State.between(begin, end_of(signal, kept, values.size), kept, values, shape, noise, lots)
+    begin, values = begin_of(kept[: kept.index(signal)], signal), judged.values
+    state = judged.between(begin, end_of(signal, kept, values.size), singles_of(kept))
     if state is not None:
         signal = _told_anew(signal, kept, state)
         if signal.kind == "spread":
@@ -113,12 +99,12 @@ def measured_anew(
             return _climb_anew(signal, state.until(end_of(signal, kept, values.size)))
     if signal.kind == "single":
         end = end_of(signal, kept, values.size)
-        others = {s.start for s in kept if s.kind == "single"} | {signal.start}
+        others = singles_of(kept) | {signal.start}
         return _alone(signal, float(values[signal.start - 1]), _part(values, begin, end, others))
     if signal.kind not in {"shift", "trend"}:
         return signal
     end = min(end_of(signal, kept, values.size), signal.ended or values.size + 1)
-    apart = {s.start for s in kept if s.kind == "single"}
+    apart = singles_of(kept)
     if state is not None:
         state = state.until(end)
         back = _put_back(signal, kept, state)
@@ -127,67 +113,9 @@ def measured_anew(
     return _sized(signal, _part(values, begin, signal.start, apart), _part(values, signal.start, end, apart))
 
 
-@dataclass(frozen=True, slots=True)
-class State:
-    """The pieces of one state of a series: since the last change that lasts, up to the next."""
-
-    begin: int
-    values: Floats
-    scale: Floats  # as judged: readings or their logarithms
-    apart: frozenset[int]  # pieces told as a `single`, from 1 within the state
-    floor: float
-    logs: bool
-    noise: Noise | None = None
-    lots: tuple[str | None, ...] | None = None
-
-    @classmethod
-    def between(
-        cls,
-        begin: int,
-        end: int,
-        kept: Sequence[FoundChange],
-        values: Floats,
-        shape: str,
-        noise: Noise | None,
-        lots: Sequence[str | None] | None,
-    ) -> State | None:
-        """Take the pieces from one ordinal up to another; None where ranks judge them."""
-        own = values[begin - 1 : end - 1]
-        if shape == "any" or (shape == "positive" and not float(own.min()) > 0):
-            return None
-        apart = frozenset(s.start - begin + 1 for s in kept if s.kind == "single" and begin <= s.start < end)
-        floor = step_variance(own)
-        among = None if lots is None else tuple(lots[begin - 1 : end - 1])
-        if shape == "positive":
-            floor /= float(np.median(own)) ** 2
-            return cls(begin, own, np.log(own), apart, floor, True, noise, among)
-        return cls(begin, own, own, apart, floor, False, noise, among)
-
-    def until(self, end: int) -> State:
-        """Leave out the pieces from the ordinal `end` on."""
-        size = max(end - self.begin, 0)
-        lots = None if self.lots is None else self.lots[:size]
-        return replace(self, values=self.values[:size], scale=self.scale[:size], lots=lots)
-
-    def ordinals(self) -> list[int]:
-        """Ordinals of the pieces that were not set aside."""
-        return [self.begin + i for i in range(self.values.size) if i + 1 not in self.apart]
-
-    def since(self, point: int) -> int:
-        """Count the pieces made after a point."""
-        return sum(i > point for i in self.ordinals())
-
-    def falls(self, place: int) -> bool:
-        """Say whether the level is lower from a piece on, counted from 1 within the state."""
-        return float(self.values[place - 1 :].mean()) < float(self.values[: place - 1].mean())
-
-    def kept(self) -> Floats:
-        """Judged figures of the pieces that were not set aside."""
-        return np.array([self.scale[i - self.begin] for i in self.ordinals()])
-
-    def kept_lots(self) -> list[str | None] | None:
-        """Lots of the pieces that were not set aside."""
-        return None if self.lots is None else [self.lots[i - self.begin] for i in self.ordinals()]
+def singles_of(kept: Sequence[FoundChange]) -> frozenset[int]:
+    """Return the ordinals of the pieces told as a `single`."""
+    return frozenset(s.start for s in kept if s.kind == "single")
 
 
 def end_of(signal: FoundChange, kept: Sequence[FoundChange], size: int) -> int:
@@ -259,7 +187,7 @@ def _spread_anew(signal: FoundChange, state: State) -> FoundChange:
     """Place and measure a change of the spread; pieces set aside belong to its scatter."""
     if state.values.size < LEAST_TOLD_APART or state.since(signal.point) < ENOUGH_TO_PLACE:
         return signal
-    judged = state.scale if state.logs else None
+    judged = None if state.scale is state.values else state.scale
     placed = place_spread(state.values, state.floor, judged, noise=state.noise, lots=state.lots)
     if state.begin + placed.start - 1 > signal.point + ON_THE_EVE:
         return signal
@@ -273,11 +201,8 @@ def _climb_anew(signal: FoundChange, state: State) -> FoundChange:
     placed = place_level(state.kept(), "trend", state.floor, noise=state.noise, lots=state.kept_lots())
     if ordinals[placed.start - 1] > signal.point + ON_THE_EVE:
         return signal
-    if state.logs:
-        middle = float(np.exp(state.kept()[: placed.start - 1].mean()))
-        size, low, high = (middle * float(np.expm1(x)) for x in (placed.size, *placed.size_interval))
-        placed = placed._replace(size=size, size_interval=(low, high))
-    return put_at(signal, placed, ordinals)
+    size, low, high = state.in_unit((placed.size, *placed.size_interval), placed.start)
+    return put_at(signal, placed._replace(size=size, size_interval=(low, high)), ordinals)
 
 
 def _put_back(signal: FoundChange, kept: Sequence[FoundChange], state: State) -> frozenset[int]:

@@ -1,5 +1,6 @@
 """What the room offers."""
 
+from .derive import derived_readings as derived_readings
 from .derive import sources_of as sources_of
 from .points import Points as Points
 from .points import series_points as series_points

@@ -85,6 +85,7 @@ POSTED = [
     "/held/undo",
     "/readings/correct",
     "/series/decide",
+    "/hold/decide",
     "/gauges/study",
     "/_dash-update-component",
 ]

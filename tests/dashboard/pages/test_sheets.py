@@ -34,6 +34,27 @@ def test_a_receipt_tells_what_was_raised_once(in_app, texts):
     assert said.count("Wraps run 20 mm long") == 1 and "What this upload showed" in said
 
 
+def test_a_receipt_tells_what_was_raised_in_series_of_no_sheet_of_it(in_app, texts):
+    signal = {"id": "x2", "sentence": "Lacquer runs thin since K-40."}
+    said = texts(sheets.receipt_card(done({"sheets": [count()], "signals": [signal]})))
+    assert "Lacquer runs thin since K-40." in said and "What this upload showed" in said
+
+
+def test_a_receipt_says_what_is_new_held_already_and_missing(in_app, texts):
+    sheet = count(
+        held_again=1, learned="3 of 5 readings of this card are new.", missing=["Still missing: rim."]
+    )
+    stands = {"sentence": "4 readings accepted: 3 stand in a series and 1 only recorded."}
+    said = texts(sheets.receipt_card(done({"sheets": [sheet], "readings": stands})))
+    for text in (
+        "1 held already",
+        "a.csv: 3 of 5 readings of this card are new.",
+        "a.csv: Still missing: rim.",
+    ):
+        assert text in said
+    assert stands["sentence"] in said
+
+
 def test_a_sheet_that_cannot_be_read_is_named(in_app, texts):
     said = texts(
         sheets.receipt_card(done({"sheets": [], "refused": ["x.csv: the file is empty. Save it again."]}))

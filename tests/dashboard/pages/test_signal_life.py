@@ -1,12 +1,13 @@
 from dataclasses import replace
-from datetime import date
+from datetime import UTC, date, datetime
 
 import pytest
 
 from dashboard.pages import signal_life, signals
 from dashboard.parts import unbroken
 from qc.jobs.board.views import SignalComment, TouchedView
-from qc.sayings import What
+from qc.jobs.signals import MadeUnder
+from qc.sayings import Said, What
 
 
 @pytest.fixture
@@ -53,6 +54,37 @@ def test_an_open_signal_can_be_taken_in_hand_and_closed_either_way(action, signa
         assert way in said
     assert "Reopen" not in said
     assert "Take in hand" not in action(replace(signal, state="in-hand"))
+
+
+def test_closing_asks_what_became_of_the_cause(action, signal):
+    said = action(replace(signal, state="open"))
+    assert "What became of the cause" in said and "the new level stays" in said
+    assert "First piece made after the mend" in said
+
+
+def test_pieces_made_under_the_cause_are_listed_with_what_to_do_and_what_was_done(in_app, signal, texts):
+    day = date(2026, 11, 20)
+    when = datetime(2026, 11, 21, 9, tzinfo=UTC)
+    done = Said(What.PIECE_DONE, "RA", "bent back", first="TQ-0431", id=1, about="s0", when=when)
+    pieces = (
+        MadeUnder("TQ-0431", day, "", None, "measure it again before it leaves.", done),
+        MadeUnder("TQ-0432", day, "TQ-0500", day, "left on 20 Nov: tell the lead."),
+    )
+    card = signal_life.made_under_card(replace(signal, made_under=pieces))
+    said = texts(card)
+    assert "2 pieces made under it; 1 of them dealt with." in said
+    assert "bent back" in said and " in TQ-0500" in said and "tell the lead" in said
+    assert "Tick it off" in said
+    finished = signal_life.made_under_card(replace(signal, made_under=pieces[:1]))
+    assert "Tick it off" not in texts(finished), "nothing is left to tick off"
+
+
+def test_a_closed_signal_keeps_its_sentence_and_what_is_found_anew_stands_beside_it(in_app, signal, texts):
+    was = replace(signal.signal, sentence="It was long by 9 mm.", because="Then so.")
+    view = replace(signal, state="closed", standing="closed, cause mended", closed_as=was, anew=signal.signal)
+    said = texts(signals.signal_body(replace(view, mend="Mended; 2 pieces since, from TQ-0440 on.")))
+    assert said.index("It was long by 9 mm.") < said.index(f"Worked out anew since: {signal.signal.sentence}")
+    assert "closed, cause mended" in said and "Mended; 2 pieces since" in said
 
 
 @pytest.mark.parametrize("state", ["closed", "closed-false"])

@@ -105,3 +105,19 @@ def test_the_tube_says_every_stage_in_words(in_app, view, texts):
 def test_a_gauge_that_is_due_leads_to_its_page(in_app, view):
     links = [part.href for part in today.today_card(view)._traverse() if getattr(part, "href", "")]
     assert "/gauges/G-03" in links and not any("T-01" in link for link in links)
+
+
+def test_every_open_signal_is_on_the_first_screen_older_single_ones_folded(in_app, board, view, texts):
+    one, two, three = (replace(board.signals()[0], id=f"x{n}", standing="open") for n in range(3))
+    said = texts(today.changes(replace(view, waiting=(one,), older=(two, three))))
+    assert "Open as well" in said and one.signal.sentence in said
+    assert "2 older ones wait" in said and said.index("Open as well") < said.index("2 older ones wait")
+    alone = texts(today.changes(replace(view, findings=(), older=(two,))))
+    assert "1 older one waits" in alone and "Open as well" not in alone
+
+
+def test_what_stays_outside_its_limits_stays_on_the_list(in_app, view, texts):
+    first = view.findings[0]
+    stays = replace(first, not_kept_by=first.current.raised)
+    said = texts(today.changes(replace(view, findings=(), not_kept=(stays,))))
+    assert f"the new level stays, limits not kept since {first.current.start_serial}" in said

@@ -11,10 +11,11 @@ import pytest
 from qc.jobs.backup import backup, backup_note
 from qc.jobs.board.data import StoreBoardData
 from qc.jobs.board.marks import marks
-from qc.jobs.board.rows import event_sentence, report_views
+from qc.jobs.board.rows import report_views
 from qc.jobs.board.today import stage_views
 from qc.jobs.board.views import SeriesKey
 from qc.jobs.status import status
+from qc.jobs.whole_piece import event_sentence
 from qc.jobs.workshop import open_workshop
 from qc.sayings import Saying, What
 
@@ -148,7 +149,8 @@ def test_signals_come_with_their_state_those_that_wait_first(board, workshop):
     assert len(views) == len(workshop.store.signals())
     waiting = [v.state in {"open", "in-hand"} for v in views]
     assert waiting == sorted(waiting, reverse=True)
-    assert board.signal(views[0].id) is views[0]
+    whole = board.signal(views[0].id)
+    assert whole is board.signal(views[0].id) and replace(whole, made_under=views[0].made_under) == views[0]
     assert board.signal("none") is None
 
 

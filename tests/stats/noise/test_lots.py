@@ -112,9 +112,24 @@ def test_own_lots_that_differ_less_are_believed_later_than_lots_that_differ_more
 
     common = learn_noise({**pool, "x": []})["x"].lots
     alike, apart = share_beside(0.0), share_beside(0.7)
-    # by hand: some 13 older lots against 40 of the sisters take off about a quarter, against 8 add 13 / 21
+    # by hand: twenty sisters alike place a share to about 0.08, as well as 0.2 / 0.08^2, some 30 own lots;
+    # beside 13 older ones they leave 13 / 43 of what those are above, and 13 / 73 of what they are below
     assert 0.65 * common < alike < common
-    assert apart - common > 1.5 * (common - alike)
+    assert (apart - common) / (0.7 - 0.3) > 0.1
+    assert apart - common > 0.75 * (common - alike)
+
+
+def test_sisters_whose_lots_are_unlike_count_as_fewer(drawn):
+    random = np.random.default_rng(90)
+
+    def own_share(shares):
+        pool = {f"{i:02d}": [drawn.recorded(random, 90, share)] for i, share in enumerate(shares)}
+        own = {"x": [drawn.recorded(random, 90, 0.0)], "y": [drawn.recorded(random, 90, 0.6)]}
+        found = learn_noise({**pool, **own})
+        return found["y"].lots - found["x"].lots
+
+    # of the same mean: half of the sisters in lots that share nothing, half that share half
+    assert own_share([0.0, 0.5] * 10) > 1.3 * own_share([0.25] * 20)
 
 
 def test_the_margin_of_the_share_between_lots_falls_as_the_root_of_the_lots():

@@ -158,7 +158,7 @@ def test_odd_pieces_are_counted_over_the_pool(drawn):
     assert 0.0003 < few.odd_share < 0.0027 and many.odd_share > 1.5 * few.odd_share
     # counted by the tails of the pool where a series' own are heavier: 60 pieces of the prior, 97 of each
     _, tau_4 = l_moment_ratios(spread_ties(odd), odd.sizes)
-    pool = (60 * 0.1795 + 97 * tau_4.sum()) / (60 + 20 * 97) + 0.225 / (60 + 20 * 97) ** 0.5
+    pool = (60 * 0.1795 + 97 * tau_4.sum()) / (60 + 20 * 97) + 0.15 / (60 + 20 * 97) ** 0.5
     tails = np.minimum(many.tails, tails_of(many.skew / SKEW_PER_TAU_3, pool))
     assert (tails < many.tails).any() and (tails == many.tails).any()
     beyond = np.abs(normal_scores(odd, spread_ties(odd), many.skew, tails)) - 3
@@ -178,7 +178,39 @@ def test_a_series_without_an_odd_piece_yet_keeps_the_tails_of_its_sisters(drawn)
     wild = shape_beside(stats.t(2.2).ppf((np.arange(180) + 0.5) / 180))
     common = np.median(quiet.tails[:-1])
     assert 0.75 * common < quiet.tails[-1] < common
-    assert wild.tails[-1] > 1.2 * np.median(wild.tails[:-1])
+    above = wild.tails[-1] - np.median(wild.tails[:-1])
+    assert above > 1.2 * (common - quiet.tails[-1])
+
+
+def test_sisters_that_are_unlike_count_as_fewer_pieces(drawn):
+    random = np.random.default_rng(79)
+
+    def own_shape(draws):
+        pool = {f"{i:02d}": [drawn.settled(random, draw(200))] for i, draw in enumerate(draws)}
+        quiet = stats.norm.ppf((np.arange(150) + 0.5) / 150)
+        leaning = np.exp(0.3 * quiet)
+        own = {"x": [drawn.settled(random, quiet)], "y": [drawn.settled(random, leaning)]}
+        found = learn_shape(lay([*pool.items(), *own.items()]))
+        return found.tails[-2], found.skew[-1], found
+
+    def t4(n):
+        return random.standard_t(4, n)
+
+    def normal(n):
+        return random.standard_normal(n)
+
+    def lean(n):
+        return np.exp(0.6 * random.standard_normal(n))
+
+    tails_among_alike, _, alike = own_shape([t4] * 20)
+    tails_among_unlike, _, unlike = own_shape([t4, normal] * 10)
+    assert unlike.unlike_tails > 1.5 * alike.unlike_tails
+    assert tails_among_unlike < 0.6 * tails_among_alike
+    _, skew_among_normal, symmetrical = own_shape([normal] * 20)
+    _, skew_among_both, leaning = own_shape([normal, lean] * 10)
+    assert leaning.unlike_skew == pytest.approx(0.3, abs=0.12), "half at 0, half at 0.6"
+    assert symmetrical.unlike_skew < 0.1
+    assert skew_among_both > skew_among_normal
 
 
 def test_level_and_spread_of_heavy_tails_are_those_of_the_t(drawn):

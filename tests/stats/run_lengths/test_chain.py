@@ -126,3 +126,14 @@ def test_bad_questions_are_named(call, error, said):
 
 def test_result_type():
     assert isinstance(shewhart_run_length(), RunLength)
+
+
+def test_a_hazard_that_stands_still_on_its_way_is_not_taken_for_the_tail():
+    """Thirty points without a signal, then one in two: the tail is that of the end, not of the beginning."""
+    step = np.diag(np.ones(30), 1)
+    step[30, 30] = 0.5
+    first = np.eye(31)[0]
+    found = run_length_of_chain(first, step)
+    assert found.mean == pytest.approx(33.0)
+    assert [found.quantile(share) for share in (0.05, 0.5, 0.75)] == [32, 32, 33]
+    assert found.ratio == pytest.approx(0.5)

@@ -59,6 +59,58 @@ def test_named_rules_agree_with_champ_and_woodall(rules, name):
     assert rule_run_length(rules).mean == pytest.approx(C2["published"][name], abs=0.0051)
 
 
+EVERY_RULE = (
+    "avoiding-center",
+    "beyond-limit",
+    "four-of-five-middle",
+    "hugging-center",
+    "same-side",
+    "steady-climb",
+    "two-of-three-outer",
+    "zigzag",
+)
+
+
+@pytest.mark.parametrize("rules", [*EVERY_RULE, "same-side(14)", "zigzag(20)", "beyond-limit,hugging-center"])
+@pytest.mark.parametrize("shift", [0.0, 1.0])
+def test_the_survival_of_a_rule_adds_up_to_its_mean_and_sd(rules, shift):
+    """For any wait, S_0 + S_1 + ... is the mean and 2 (0 S_0 + 1 S_1 + ...) + mean - mean^2 the variance."""
+    found = rule_run_length(rules, shift)
+    listed, ratio = found.survival, found.ratio
+    last, places = listed.size - 1, np.arange(listed.size)
+    tail = listed[-1] * ratio / (1.0 - ratio)
+    weighted = places @ listed + tail * (last + 1.0 / (1.0 - ratio))
+    assert listed.sum() + tail == pytest.approx(found.mean, rel=1e-9)
+    assert 2.0 * weighted + found.mean - found.mean**2 == pytest.approx(found.sd**2, rel=1e-6)
+    middle = found.quantile(0.5)
+    assert found.chance_beyond(middle) <= 0.5 < found.chance_beyond(middle - 1)
+
+
+@pytest.mark.parametrize(
+    "rules, length, inside",
+    [("hugging-center", 15, 0.6826894921370859), ("avoiding-center", 8, 0.31731050786291415)],
+)
+def test_survival_of_a_run_agrees_with_its_recursion(rules, length, inside):
+    """A run of k: the last point outside it lies 0 .. k - 1 points back (Feller, from memory)."""
+    survival = [1.0] * length
+    while len(survival) < 3000:
+        back = range(length)
+        survival.append(sum(inside**i * (1.0 - inside) * survival[-1 - i] for i in back))
+    found = rule_run_length(rules)
+    at = [length - 1, length, 100, 1000, 2999]
+    assert [found.chance_beyond(n) for n in at] == pytest.approx([survival[n] for n in at], rel=1e-9)
+    assert found.quantile(0.05) == int(np.argmax(np.array(survival) <= 0.95))
+
+
+@pytest.mark.parametrize("length, zigzag_number", [(5, 16), (9, 7_936), (14, 199_360_981)])
+def test_first_chance_of_a_zigzag_agrees_with_the_count_of_alternating_orders(length, zigzag_number):
+    """Of n! orders of n values twice the n-th zigzag number alternate (sequence A000111, from memory)."""
+    found = rule_run_length(f"zigzag({length})")
+    assert found.chance_beyond(length - 1) == pytest.approx(1.0, abs=1e-12)
+    alternating = 2.0 * zigzag_number / math.factorial(length)
+    assert 1.0 - found.chance_beyond(length) == pytest.approx(alternating, rel=1e-7)
+
+
 @pytest.mark.parametrize(
     "rules, shift, name",
     [

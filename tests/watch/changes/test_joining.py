@@ -6,6 +6,7 @@ import pytest
 from qc.plan import Characteristic
 from qc.watch.changes import FoundChange, LevelCourse
 from qc.watch.changes.joining import all_measured_anew
+from qc.watch.changes.judged import JudgedSeries
 
 RATE = 1e-3
 FIGURE = Characteristic(id="x", name="X", unit="um", shape="normal")
@@ -46,7 +47,7 @@ def test_a_climb_takes_in_the_steps_that_belong_to_it_and_leaves_a_later_one(rng
         ]
     )
     raised = [found(37, 34), found(47, 43), found(63, 61)]
-    assert [(s.kind, s.point) for s in all_measured_anew(raised, values, "normal")] == [
+    assert [(s.kind, s.point) for s in all_measured_anew(raised, JudgedSeries(values, "normal"))] == [
         ("trend", 37),
         ("shift", 63),
     ]
@@ -55,7 +56,7 @@ def test_a_climb_takes_in_the_steps_that_belong_to_it_and_leaves_a_later_one(rng
 def test_a_change_of_the_spread_raised_twice_is_told_once(rng):
     values = np.concatenate([rng.standard_normal(40), 4 * rng.standard_normal(40)])
     twice = [found(46, 41, "spread", "both"), found(52, 42, "spread", "both")]
-    assert [s.point for s in all_measured_anew(twice, values, "normal")] == [46]
+    assert [s.point for s in all_measured_anew(twice, JudgedSeries(values, "normal"))] == [46]
 
 
 def test_changes_that_lead_opposite_ways_are_two(rng):
@@ -63,10 +64,10 @@ def test_changes_that_lead_opposite_ways_are_two(rng):
         [rng.standard_normal(40), 6 + rng.standard_normal(12), -6 + rng.standard_normal(20)]
     )
     raised = [found(43, 41), found(55, 53, side="below", size=-12.0)]
-    assert len(all_measured_anew(raised, values, "normal")) == 2
+    assert len(all_measured_anew(raised, JudgedSeries(values, "normal"))) == 2
 
 
 def test_ranks_join_nothing(rng):
     values = np.concatenate([rng.standard_normal(30), 0.4 * np.arange(1, 31) + rng.standard_normal(30)])
     raised = [found(37, 34), found(47, 43)]
-    assert len(all_measured_anew(raised, values, "any")) == 2
+    assert len(all_measured_anew(raised, JudgedSeries(values, "any"))) == 2

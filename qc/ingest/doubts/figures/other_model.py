@@ -47,7 +47,7 @@ def _fitting(row: FrameRow, plan: Plan) -> str | None:
     if characteristic is None:
         return None
     for model in plan.models:
-        limits = plan.limits(characteristic, model.id, row["day"] or date.max)
+        limits = plan.usual_limits(characteristic, model.id, row["day"] or date.max)
         if model.id == row["model"] or limits.lower is None or limits.upper is None:
             continue
         # models whose limits overlap are not told apart by one figure

@@ -1,0 +1,5 @@
+"""Single pieces: those to hold, why, and who released them."""
+
+import lazy_loader
+
+__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)

@@ -1,0 +1,279 @@
+"""Pieces to hold: one list of every serial, figure and reason, what was released, and where each piece is."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+
+import polars as pl
+
+from qc.jobs.judging import brought_up, verdicts_of_day
+from qc.jobs.pieces.reasons import by_batches, by_gauges, by_limits, by_signals, open_signals
+from qc.jobs.pieces.rows import WHY_ORDER, HoldRow, PieceDecided, Whereabouts, day_of
+from qc.jobs.then import said_of_then
+from qc.jobs.workshop import Workshop
+from qc.plain import JsonObject
+from qc.report.terminal import HoldLine, hold_note, hold_text
+from qc.stats import Tabled
+from qc.store import PieceDecision, PieceWord
+from qc.watch import SeriesVerdict, nearest_limit
+from qc.words import dated_words
+
+HAND = "hand"
+MEASURED_AT: dict[str, str] = {"part": "built in", "play-test": "play-test", "rework": "rework"}
+"""Events of a piece that say where it is; others happen to a gauge or a tool."""
+
+
+@dataclass(frozen=True, slots=True)
+class HoldList(Tabled):
+    """The pieces to hold.
+
+    Attributes
+    ----------
+    rows : tuple of HoldRow
+        A row for each serial, figure and reason: those in the house first, of these the certain ones.
+    near : tuple of HoldRow
+        Inside their limits by less than the spread of their gauge can tell; told, not held.
+    as_of : date
+        The day it is asked for.
+    not_judged : str
+        Since when something waits that could not be judged now, in words.
+    every : bool
+        Whether the text lists line by line what has left and what was released.
+    known : date or None
+        The past day whose knowledge this is, where that was asked for.
+    """
+
+    ROWS = "pieces"
+
+    rows: tuple[HoldRow, ...]
+    near: tuple[HoldRow, ...]
+    as_of: date
+    not_judged: str = ""
+    every: bool = False
+    known: date | None = None
+
+    @property
+    def waiting(self) -> tuple[HoldRow, ...]:
+        """Rows in the house that nobody released."""
+        return tuple(row for row in self.rows if row.waits and row.in_house)
+
+    @property
+    def shipped(self) -> tuple[HoldRow, ...]:
+        """Rows of pieces that have left and that nobody released."""
+        return tuple(row for row in self.rows if row.waits and not row.in_house)
+
+    @property
+    def released(self) -> tuple[HoldRow, ...]:
+        """Rows that somebody released."""
+        return tuple(row for row in self.rows if not row.waits)
+
+    def to_dict(self) -> JsonObject:
+        """Return the contract of ``qc hold --json``, and beside it what is inside without proof."""
+        return {
+            "as_of": self.as_of.isoformat(),
+            "known": self.known.isoformat() if self.known else None,
+            "pieces": [row.to_dict() for row in self.rows],
+            "not_proven": [row.to_dict() for row in self.near],
+        }
+
+    def to_text(self) -> str:
+        """Say what is in the house line by line, what has left and what was released in one line each."""
+        here = (row for row in self.near if row.in_house)
+        lists = map(lines_of, (self.waiting, self.shipped, self.released, here))
+        told = hold_text(self.as_of, *lists, every=self.every)
+        return f"{self.not_judged}\n{told}" if self.not_judged else told
+
+
+def hold_list(
+    workshop: Workshop,
+    *,
+    serials: Collection[str] | None = None,
+    judge: bool = True,
+    every: bool = False,
+    verdicts: Sequence[SeriesVerdict] | None = None,
+    keep: bool = True,
+) -> HoldList:
+    """Return the pieces to hold, after judging what waits.
+
+    Parameters
+    ----------
+    workshop : Workshop
+        An open workshop.
+    serials : collection of str, optional
+        Only these pieces.
+    judge : bool
+        Judge what waits first; False for who has just had that done.
+    every : bool
+        List in the text what has left and what was released, too.
+    verdicts : sequence of SeriesVerdict, optional
+        Those of the workshop's day, for who has them at hand.
+    keep : bool
+        Keep which pieces are outside for the next who asks; False for who may not write.
+
+    Returns
+    -------
+    HoldList
+        Of a past day as it stood then, by what was measured and decided by its end.
+    """
+    waits = brought_up(workshop) if judge else None
+    keep = keep and workshop.then is None
+    outside, near = by_limits(workshop, keep=keep)
+    signals = open_signals(workshop, verdicts_of_day(workshop) if verdicts is None else verdicts)
+    found = [
+        *outside,
+        *by_signals(workshop, signals),
+        *by_gauges(workshop),
+        *by_batches(workshop, signals),
+    ]
+    if serials is not None:
+        wanted = set(serials)
+        found, near = ([row for row in rows if row.serial in wanted] for rows in (found, near))
+    decided = _decided(workshop, serials)
+    found = [*_once(found), *_by_hand(decided)]
+    where = whereabouts(workshop, [row.serial for row in (*found, *near)])
+    zone = workshop.plan.workshop.time_zone
+    rows = [_settled(replace(row, whereabouts=where[row.serial]), decided, zone) for row in found]
+    rows.sort(key=_order)
+    told = waits.sentence(zone) if waits else said_of_then(workshop)
+    beside = tuple(replace(row, whereabouts=where[row.serial]) for row in near)
+    return HoldList(
+        tuple(rows), beside, workshop.today, told, every, workshop.then.day if workshop.then else None
+    )
+
+
+def whereabouts(workshop: Workshop, serials: Iterable[str]) -> dict[str, Whereabouts]:
+    """Return where pieces are, by serial: what left, what is built in, else the last card or event."""
+    own = sorted(set(serials))
+    store, today = workshop.store, workshop.today
+    built = store.events("part", subjects=own, until=today) if own else None
+    inside = {} if built is None else dict(built.select("subject", "serial").iter_rows())
+    every = sorted({*own, *inside.values()})
+    if not every:
+        return {}
+    events = store.events(serials=every, until=today).sort("day", "id", maintain_order=True)
+    seen = {serial: (day, stage) for serial, stage, day in store.last_seen(every, until=today).iter_rows()}
+    names = {stage.id: stage.name for stage in workshop.plan.stages}
+    own_events = {serial: part for (serial,), part in events.partition_by("serial", as_dict=True).items()}
+    each = {s: _place(own_events.get(s, events.clear()), seen.get(s), names) for s in every}
+    found = {}
+    for serial in own:
+        whole = inside.get(serial)
+        found[serial] = (
+            each[serial]
+            if whole is None or whole not in each
+            else Whereabouts(f"in {whole}, {each[whole].words}".rstrip(", "), each[whole].shipped)
+        )
+    return found
+
+
+def _place(events: pl.DataFrame, seen: tuple[date, str] | None, names: Mapping[str, str]) -> Whereabouts:
+    """Say where a piece is by its own events and its last card."""
+    left: date | None = None
+    words, newest = (names.get(seen[1], seen[1]), seen[0]) if seen else ("", date.min)
+    for kind, day in events.select("kind", "day").iter_rows():
+        if kind == "shipped":
+            left = day
+        elif kind == "returned":
+            left, words, newest = None, "came back", day
+        elif kind in MEASURED_AT and day >= newest:
+            words, newest = ("assembly" if kind == "part" else MEASURED_AT[kind]), day
+    if left is not None:
+        return Whereabouts(f"left {dated_words(left)}", left)
+    return Whereabouts(f"{words}, {dated_words(newest)}" if words else "no card yet")
+
+
+def _decided(workshop: Workshop, serials: Collection[str] | None) -> list[PieceDecision]:
+    zone = workshop.plan.workshop.time_zone
+    found = workshop.store.decided_of_pieces(None if serials is None else sorted(serials))
+    return [one for one in found if day_of(one.when, zone) <= workshop.today]
+
+
+def _once(rows: Sequence[HoldRow]) -> list[HoldRow]:
+    """Keep one row for each serial, figure and reason; the first, of two signals that of the worse series."""
+    kept: dict[tuple[str, str, str, str], HoldRow] = {}
+    for row in rows:
+        key = row.serial, row.stage, row.characteristic, row.why
+        before = kept.get(key)
+        # a release has to answer both reasons, so that neither goes unseen
+        kept[key] = row if before is None else replace(before, rests_on=(*before.rests_on, *row.rests_on))
+    return list(kept.values())
+
+
+def _by_hand(decided: Sequence[PieceDecision]) -> list[HoldRow]:
+    """Return the pieces that a lead keeps back for themselves, whatever was measured."""
+    own = {one.serial: one for one in decided if one.reason == HAND and one.what is PieceWord.KEPT_BACK}
+    return [
+        HoldRow(
+            serial,
+            "",
+            "",
+            "Kept back by hand",
+            "",
+            None,
+            "hand",
+            one.text,
+            f"Ask {one.who}, who keeps it back.",
+            ((one.rests_on,),),
+        )
+        for serial, one in own.items()
+    ]
+
+
+def _settled(row: HoldRow, decided: Sequence[PieceDecision], zone: str) -> HoldRow:
+    """Add what was decided last about a row, as far as it covers what the row rests on now."""
+    mine = (row.serial, row.stage, row.characteristic, row.why)
+    own = [one for one in decided if (one.serial, one.stage, one.characteristic, one.reason) == mine]
+    # each thing it rests on has to be answered by itself: a release covers nothing that came up later
+    last = [next((one for one in reversed(own) if one.rests_on in names), None) for names in row.rests_on]
+    given = [one for one in last if one is not None]
+    if not given:
+        return row
+    newest = PieceDecided.of(max(given, key=lambda one: one.when), zone)
+    if any(one.what is PieceWord.KEPT_BACK for one in given):
+        kept = [one for one in given if one.what is PieceWord.KEPT_BACK]
+        return replace(row, kept_back=PieceDecided.of(kept[-1], zone))
+    if len(given) < len(last):
+        return row
+    step = f"Released by {newest.who} on {dated_words(newest.day)}: {newest.why}"
+    return replace(row, released=newest, next_step=step)
+
+
+def _order(row: HoldRow) -> tuple[bool, bool, int, float, str, str]:
+    certain = row.why == "limit"  # what is suspected of many is told together
+    worst, alike = (-_excess(row), "") if certain else (0.0, row.because)
+    return (not row.waits, not row.in_house, WHY_ORDER.index(row.why), worst, alike, row.serial)
+
+
+def _excess(row: HoldRow) -> float:
+    """Return how far outside its limit a figure is, in parts of the limit: the worst is told first."""
+    if row.figure is None:
+        return 0.0
+    _, limit = nearest_limit(row.figure)
+    inside = row.figure.inside is not False
+    return 0.0 if limit is None or inside else abs(row.figure.value - limit) / (abs(limit) or 1.0)
+
+
+def counted(rows: Iterable[HoldRow]) -> int:
+    """Return how many pieces some rows are about."""
+    return len(Counter(row.serial for row in rows))
+
+
+def hold_sentence(found: HoldList) -> str:
+    """Say in short how many pieces are to be held, and the worst; empty where there are none."""
+    return hold_note(lines_of(found.waiting), counted(found.shipped))
+
+
+def lines_of(rows: Iterable[HoldRow]) -> list[HoldLine]:
+    """Return rows as a terminal tells them: serial, figure, why, where, what to do."""
+    return [(row.serial, row.name, why_words(row), row.whereabouts.words, row.next_step) for row in rows]
+
+
+def why_words(row: HoldRow) -> str:
+    """Say why a piece is to be held, and who keeps it back."""
+    kept = row.kept_back
+    if kept is None or row.why == HAND:
+        return row.because
+    return f"{row.because.rstrip('.')}; kept back by {kept.who}: {kept.why}"

@@ -1,0 +1,130 @@
+"""Which pieces are outside their limits: worked out once, and anew only for pieces of which something came.
+
+Asked of every piece each morning, five thousand pieces take seconds; what comes of it is a handful. So that
+is kept beside the readings, like the verdicts, with the mark up to which the readings were looked at.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterator, Sequence
+from dataclasses import asdict
+from datetime import date
+from typing import Any
+
+import polars as pl
+
+from qc.errors import MachineError
+from qc.jobs.workshop import Workshop
+from qc.plain import JsonObject
+from qc.plan import Characteristic, Stage
+from qc.store import JudgedUpTo
+from qc.watch import PieceFigure, limited, piece_figures, sources_of
+
+STATE = "pieces outside"
+MADE_BY = 1
+"""Raised whenever the rule for what is outside changes in the program, so that all is worked out anew."""
+
+BLOCK = 2_000  # pieces; chosen: half of the note sets whose fit is remembered (`qc.watch.series.notes`)
+
+PATIENCE_S = 0.5
+"""Chosen: who only asks does not wait for a writer to be done, just to spare the next one some work."""
+
+
+def figures_outside(workshop: Workshop, *, keep: bool = True) -> list[PieceFigure]:
+    """Return the figures that are outside their limits, or inside without proof, in route order.
+
+    Parameters
+    ----------
+    workshop : Workshop
+        An open workshop. Of a past day they are worked out from what was measured by then.
+    keep : bool
+        Keep what was worked out for the next who asks; False for who may not write.
+    """
+    newest = workshop.store.newest_day()
+    if newest is None:
+        return []
+    if newest > workshop.today:
+        return _found(workshop, workshop.today)
+    reached = workshop.store.reached()
+    of = [MADE_BY, workshop.store.plan_versions()[-1].version]
+    kept = workshop.store.state(STATE)
+    if kept is None or kept["of"] != of:
+        figures = _found(workshop, newest)
+    else:
+        mark = JudgedUpTo.of(kept["mark"])
+        if mark == reached:
+            return [_figure(row) for row in kept["figures"]]
+        news = workshop.store.news((mark.readings, mark.events, mark.entry)).readings
+        touched = news["serial"].drop_nulls().unique().to_list()
+        figures = [one for row in kept["figures"] if (one := _figure(row)).serial not in set(touched)]
+        figures += _found(workshop, newest, touched) if touched else ()
+        figures = _in_order(workshop, figures)
+    if keep:
+        _keep(workshop, {"of": of, "mark": reached.to_dict(), "figures": [_plain(one) for one in figures]})
+    return figures
+
+
+def outside_up_to_date(workshop: Workshop, *, afresh: bool = False) -> None:
+    """Work out what came in since, or all of it `afresh`: whoever asks next has the answer at once."""
+    if afresh and workshop.store.state(STATE) is not None:
+        workshop.store.set_state(STATE, None)
+    figures_outside(workshop)
+
+
+def figures_of(
+    workshop: Workshop, stage: Stage, characteristic: Characteristic, serials: Collection[str]
+) -> dict[str, PieceFigure]:
+    """Return one figure of some pieces, each where it is worst, by serial; those without it are left out."""
+    wanted = sorted(set(serials))
+    readings = _read(workshop, stage, sources_of(characteristic), workshop.today, wanted)
+    found = piece_figures(readings, workshop.plan, stage, characteristic, wanted=set(wanted))
+    return {one.serial: one for one in found if one.serial in set(wanted)}
+
+
+def _found(workshop: Workshop, until: date, serials: Sequence[str] | None = None) -> list[PieceFigure]:
+    found: list[PieceFigure] = []
+    for stage in workshop.plan.stages:
+        alike: dict[tuple[str, ...], list[Characteristic]] = {}
+        for characteristic in filter(limited, stage.characteristics):
+            alike.setdefault(sources_of(characteristic), []).append(characteristic)
+        for sources, own in alike.items():
+            for readings in _blocks(_read(workshop, stage, sources, until, serials)):
+                for characteristic in own:
+                    found += piece_figures(readings, workshop.plan, stage, characteristic)
+    return _in_order(workshop, found)
+
+
+def _blocks(readings: pl.DataFrame) -> Iterator[pl.DataFrame]:
+    """Split readings by piece, so that the fit of a note set is still at hand for its next figure."""
+    serials = readings["serial"].unique(maintain_order=True)
+    for first in range(0, serials.len(), BLOCK):
+        yield readings.filter(pl.col("serial").is_in(serials[first : first + BLOCK].implode()))
+
+
+def _read(
+    workshop: Workshop, stage: Stage, sources: Sequence[str], until: date, serials: Sequence[str] | None
+) -> pl.DataFrame:
+    return workshop.store.figures(stage.id, sources, until=until, serials=serials)
+
+
+def _in_order(workshop: Workshop, figures: Sequence[PieceFigure]) -> list[PieceFigure]:
+    route = [(stage.id, one.id) for stage in workshop.plan.stages for one in stage.characteristics]
+    place = {what: number for number, what in enumerate(route)}
+    return sorted(figures, key=lambda one: (place[one.stage, one.characteristic], one.serial))
+
+
+def _keep(workshop: Workshop, state: JsonObject) -> None:
+    """Keep what was worked out; where that cannot be written now, the next one works it out again."""
+    try:
+        with workshop.store.impatient(PATIENCE_S):
+            workshop.store.set_state(STATE, state)
+    except MachineError:
+        return
+
+
+def _plain(figure: PieceFigure) -> JsonObject:
+    return {**asdict(figure), "day": figure.day.isoformat()}
+
+
+def _figure(row: dict[str, Any]) -> PieceFigure:
+    return PieceFigure(**{**row, "day": date.fromisoformat(row["day"])})

@@ -1,0 +1,6 @@
+"""Types of what `qc.jobs.then` offers; the package fetches each name on first use."""
+
+from .comparing import Changes as Changes
+from .comparing import changes_since as changes_since
+from .looking import known as known
+from .looking import said_of_then as said_of_then

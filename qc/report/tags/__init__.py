@@ -1,0 +1,5 @@
+"""Tags to hang on pieces that are kept back."""
+
+import lazy_loader
+
+__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)

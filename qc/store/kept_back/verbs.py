@@ -1,0 +1,64 @@
+"""The verbs of a store about single pieces: their figures in bulk, and what was decided about them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date
+
+import polars as pl
+from sqlalchemy import func, select
+
+from qc.store.kept_back.decided import PieceDecision, add_decisions, read_decisions
+from qc.store.kept_back.figures import read_bearing, read_figures, read_gauged, read_last_seen
+from qc.store.proven import ProvenStore
+from qc.store.tables import origin
+
+
+class PiecesStore(ProvenStore):
+    """The verbs of a store about single pieces; see `qc.store.Store`."""
+
+    def figures(
+        self, stage: str, characteristics: Sequence[str], *, until: date, serials: Sequence[str] | None = None
+    ) -> pl.DataFrame:
+        """Return readings with few columns, for questions about every piece at once.
+
+        Columns: `id`, `value`, the parts of the place, serial, model, stage, characteristic, unit, day,
+        person, gauge, tool, batch, air_c and method; those that were replaced or taken back are left out.
+        """
+        with self._database.reading() as conn:
+            return read_figures(conn, stage, characteristics, serials, until)
+
+    def gauged(self, gauge: str, first: date, last: date) -> pl.DataFrame:
+        """Return what a gauge read between two days, both included: serial, stage, characteristic, day."""
+        with self._database.reading() as conn:
+            return read_gauged(conn, gauge, first, last)
+
+    def last_seen(self, serials: Sequence[str], *, until: date) -> pl.DataFrame:
+        """Return the newest card of each piece by a day: serial, stage, day."""
+        with self._database.reading() as conn:
+            return read_last_seen(conn, serials, until)
+
+    def of_batch(self, batch: str, *, until: date) -> pl.DataFrame:
+        """Return the pieces of which a reading names a batch: serial and first day."""
+        return self.bearing("batch", batch, until=until)
+
+    def bearing(self, column: str, name: str, *, until: date) -> pl.DataFrame:
+        """Return the pieces of which a reading names a batch, tool, gauge or person: serial and first day."""
+        with self._database.reading() as conn:
+            return read_bearing(conn, column, name, until)
+
+    def newest_day(self) -> date | None:
+        """Return the newest day on which anything was measured, None before any."""
+        with self._database.reading() as conn:
+            found = conn.execute(select(func.max(origin.c.day))).scalar()
+        return None if found is None else date.fromisoformat(found)
+
+    def decide_pieces(self, decisions: Sequence[PieceDecision]) -> None:
+        """Keep what one person decides about pieces at one moment, an entry of the chain."""
+        with self._database.writing() as conn:
+            add_decisions(conn, decisions)
+
+    def decided_of_pieces(self, serials: Sequence[str] | None = None) -> list[PieceDecision]:
+        """Return what was decided about pieces, oldest first."""
+        with self._database.reading() as conn:
+            return read_decisions(conn, serials)

@@ -1,0 +1,113 @@
+"""What is said of a single piece: how far outside it is, and whether a change of its series is bad for it."""
+
+from __future__ import annotations
+
+from math import ceil, log10
+
+from qc.watch.pieces.figures import PieceFigure
+from qc.watch.results import Point, SeriesVerdict, SignalResult
+from qc.words import unit_words
+
+MOST_DIGITS = 6  # chosen: more than any reading of a workshop has
+MOST_PLACES = 6  # chosen: finer than any gauge of a workshop
+
+BEFORE = 30
+"""Pieces before a change whose mean is the level before it; chosen: what a series has in a few months."""
+
+
+def outside_words(figure: PieceFigure) -> str:
+    """Say the figure where it is worst, beside the limit it breaks or is nearest to.
+
+    Examples
+    --------
+    >>> from datetime import date
+    >>> spot = PieceFigure("A-7", "", "lacquer", "thickness", "um", "flare, spot 2", 8.4, 10.0, None, False,
+    ...                    None, False, "", date(2026, 5, 4))
+    >>> outside_words(spot)
+    '8.4 µm at flare, spot 2, under 10 µm'
+    """
+    unit = unit_words(figure.unit)
+    at = f" at {figure.place}" if figure.place and not figure.place.startswith("mean") else ""
+    mean = f"{figure.place}: " if figure.place.startswith("mean") else ""
+    side, limit = nearest_limit(figure)
+    rule = f" (house rule: {figure.rule})" if figure.rule else ""
+    if limit is None:
+        return f"{mean}{figure.value:.4g} {unit}".rstrip() + at + rule
+    value, edge = f"{beside(figure.value, limit)} {unit}".rstrip(), f"{limit:g} {unit}".rstrip()
+    if figure.inside is False:
+        return f"{mean}{value}{at}, {'under' if side == 'lower' else 'over'} {edge}{rule}"
+    return f"{mean}{value}{at}, inside {edge}{rule}"
+
+
+def nearest_limit(figure: PieceFigure) -> tuple[str, float | None]:
+    """Return the side and the limit that a figure breaks, or lies nearest to."""
+    sides = [(figure.value - figure.lower, "lower", figure.lower)] if figure.lower is not None else []
+    sides += [(figure.upper - figure.value, "upper", figure.upper)] if figure.upper is not None else []
+    _, side, limit = min(sides, default=(0.0, "", None), key=lambda one: one[0])
+    return side, limit
+
+
+def beside(value: float, limit: float) -> str:
+    """Write a figure with as many places as its limit has, and more where the two would read alike.
+
+    Examples
+    --------
+    >>> beside(25.68843, 20.0), beside(13.842, 13.86), beside(9.9914283, 10.0), beside(7.5, 10.0)
+    ('26', '13.842', '9.991', '7.5')
+    """
+    if float(f"{value:.{MOST_DIGITS}g}") == value:
+        return f"{value:.{MOST_DIGITS}g}"  # as it was read; a mean or a fit has more digits than it is worth
+    written = f"{limit:g}".partition(".")[2]
+    apart = abs(value - limit)
+    seen = ceil(-log10(apart)) if 0 < apart < 1 else 0
+    return f"{value:.{min(MOST_PLACES, max(len(written), seen))}f}"
+
+
+def is_bad(verdict: SeriesVerdict, signal: SignalResult) -> bool:
+    """Say whether a change leads away from what is wanted: towards a limit, from the target, to more faults.
+
+    What gets better, and a measured figure of which the plan wants nothing, holds no piece back.
+    """
+    if signal.kind == "spread":
+        return signal.side != "below" and (signal.side == "above" or (signal.size or 0.0) > 0)
+    if verdict.kind != "measured":
+        return signal.side != "below"
+    if signal.kind == "single" or signal.kind == "trend" or verdict.follows_line:
+        return _towards_a_limit(verdict, signal)
+    if (verdict.lower is None) != (verdict.upper is None):
+        return _towards_a_limit(verdict, signal)
+    aim = _aim(verdict)
+    return aim is not None and _distance(verdict, signal.start, aim)
+
+
+def pieces_in(verdict: SeriesVerdict, signal: SignalResult) -> tuple[Point, ...]:
+    """Return the pieces a signal is about: the one that stands apart, else all since the change began."""
+    if signal.kind == "single":
+        return tuple(p for p in verdict.points if p.ordinal == signal.raised and not p.left_out)
+    last = signal.ended - 1 if signal.ended is not None else len(verdict.points)
+    return tuple(p for p in verdict.points if signal.start <= p.ordinal <= last and not p.left_out)
+
+
+def _towards_a_limit(verdict: SeriesVerdict, signal: SignalResult) -> bool:
+    if verdict.lower is None and verdict.upper is None and verdict.target is not None:
+        return True  # only a target is wanted: what stands apart from the rest is looked at
+    above, below = verdict.upper is not None, verdict.lower is not None
+    return (signal.side != "below" and above) or (signal.side != "above" and below)
+
+
+def _aim(verdict: SeriesVerdict) -> float | None:
+    if verdict.target is not None:
+        return verdict.target
+    if verdict.lower is None or verdict.upper is None:
+        return None
+    return (verdict.lower + verdict.upper) / 2
+
+
+def _distance(verdict: SeriesVerdict, start: int, aim: float) -> bool:
+    """Say whether the pieces since a change lie further from the aim than those just before it."""
+    own = [p for p in verdict.points if not p.left_out]
+    before = [p.value for p in own if start - BEFORE <= p.ordinal < start]
+    since = [p.value for p in own if p.ordinal >= start]
+    if not before or not since:
+        return True
+    return abs(sum(since) / len(since) - aim) > abs(sum(before) / len(before) - aim)

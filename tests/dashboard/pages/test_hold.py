@@ -1,0 +1,46 @@
+"""The pieces to hold on the first screen, on their own page, and the form that releases one."""
+
+import json
+
+import pytest
+
+from dashboard.pages import hold
+
+
+@pytest.fixture
+def view(board):
+    return board.hold()
+
+
+def test_the_first_screen_names_the_worst_in_the_house_and_folds_what_left(in_app, view, texts):
+    said = texts(hold.hold_card(view))
+    assert "Pieces to hold: 9 in the house" in said
+    shown = [f"TQ-04{n}" for n in range(10, 10 + hold.SHOWN_PIECES)]
+    assert all(serial in said for serial in shown) and "TQ-0418" not in said
+    assert "8.5 µm at flare, spot 2, under 10 µm. And 1 more reason." in said
+    assert "3 more, with what to do" in said
+    assert "1 piece left before anybody released it" in said
+
+
+def test_a_house_without_any_says_so_quietly(in_app, board, texts):
+    said = texts(hold.hold_card(type(board)(quiet=True).hold()))
+    assert "No piece in the house is to be held." in said
+
+
+def test_the_page_has_every_piece_with_what_to_do(in_app, texts):
+    said = texts(hold.list_layout())
+    assert "In the house: 9" in said and all(f"TQ-04{n}" in said for n in range(10, 19))
+    assert said.count("Next: Measure it again.") == 9
+    assert "inside, but not proven" in said and "TQ-0420" in said
+    assert "Released by RA on 24 Nov 2026: measured again, 10.3" in said
+
+
+def test_nobody_is_chosen_beforehand(in_app):
+    form = json.dumps(hold.one_layout("TQ-0410"), default=lambda part: part.to_plotly_json())
+    assert '"choose a name"' in form and "Release it" in form and '"TQ-0410"' in form
+
+
+def test_a_piece_that_nothing_holds_can_only_be_kept_back(in_app, texts):
+    said = texts(hold.one_layout("TQ-0001"))
+    assert "Nothing holds this piece." in said and "Keep it back" in said
+    assert "Release it" not in said.replace("Release it, or keep it back", "")
