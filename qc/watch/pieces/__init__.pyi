@@ -1,5 +1,6 @@
 """Types of what `qc.watch.pieces` offers; the package fetches each name on first use."""
 
+from .figures import PLACE_WORDS as PLACE_WORDS
 from .figures import PieceFigure as PieceFigure
 from .figures import limited as limited
 from .figures import piece_figures as piece_figures
