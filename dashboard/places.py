@@ -152,10 +152,10 @@ def draw_along(one: FigureOfPiece) -> Node | None:
     for number, (leg, own) in enumerate(means.items()):
         colour = ("var(--brass)", "var(--steady)", "var(--mark)")[number % 3]
         points = [(x(i), y(value)) for i, value in enumerate(own) if value is not None]
-        path = " ".join(f"{px:.1f},{py:.1f}" for px, py in points)
+        path = "M" + " L".join(f"{px:.1f} {py:.1f}" for px, py in points)
         dashes = {} if number % 2 == 0 else {"stroke-dasharray": "7 4"}
         children.append(
-            node("polyline", {"points": path, "fill": "none", "stroke": colour, "stroke-width": 2, **dashes})
+            node("path", {"d": path, "fill": "none", "stroke": colour, "stroke-width": 2, **dashes})
         )
         children += [node("circle", {"cx": px, "cy": py, "r": 4, "fill": colour}) for px, py in points]
         end = points[-1][1]

@@ -87,7 +87,11 @@ def maps(record: PieceRecord) -> list[Component]:
         lines.append(_grid(one))
         lines += [html.P(unbroken(f"{_capital(line)}."), className="small") for line in form_lines(one)]
         title = html.Summary(f"{one.title}, {len(one.places)} places: {_answer(one)}")
-        cards.append(html.Details([title, *lines], className="card", open=one.inside is False or bool(along)))
+        cards.append(
+            html.Details(
+                [title, *lines], className="card", open=one.inside is False or bool(along and one.series)
+            )
+        )
     return cards
 
 

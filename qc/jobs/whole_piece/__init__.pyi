@@ -20,3 +20,4 @@ from .saying import limits_of as limits_of
 from .saying import shared_words as shared_words
 from .saying import signed as signed
 from .sharing import Shared as Shared
+from .then import piece_as_known as piece_as_known

@@ -166,7 +166,6 @@ def piece_record(
     judge: bool = True,
     verdicts: Sequence[SeriesVerdict] | None = None,
     hold: Sequence[HoldRow] | None = None,
-    known: date | None = None,
 ) -> PieceRecord:
     """Return everything known of a piece, an instrument or a part.
 
@@ -184,8 +183,6 @@ def piece_record(
         Those of the workshop's day, for who has them at hand.
     hold : sequence of HoldRow, optional
         The list of pieces to hold, for who has it at hand.
-    known : date, optional
-        The day whose knowledge the workshop holds, where it is not all that is known now.
 
     Raises
     ------
@@ -212,7 +209,7 @@ def piece_record(
     leaving = None
     if place.shipped is None and not part and not came_back:
         leaving = leaving_of(workshop, serial, model, due)
-    notes = [waits.sentence(zone)] if waits else []
+    notes = [waits.sentence(zone)] if waits else list(workshop.then.notes) if workshop.then else []
     if due is not None and leaving is None:
         why = _why_no_day(place.shipped, part=part, came_back=came_back)
         notes.append(f"Whether it can leave by {dated_words(due)} is not told: {why}.")
@@ -229,7 +226,7 @@ def piece_record(
         where=place.words,
         shipped=place.shipped,
         as_of=today,
-        known=known,
+        known=workshop.then.day if workshop.then else None,
         hold=hold,
         figures=figures,
         parts=parts_of(workshop, serial, tree),
