@@ -10,6 +10,8 @@ from .life import Remedy as Remedy
 from .life import Return as Return
 from .life import event_sentence as event_sentence
 from .parts import PartOfPiece as PartOfPiece
+from .passport import PassportFile as PassportFile
+from .passport import write_passport as write_passport
 from .record import PieceRecord as PieceRecord
 from .record import SignalOfPiece as SignalOfPiece
 from .record import nearest_to as nearest_to
