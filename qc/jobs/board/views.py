@@ -14,6 +14,7 @@ from qc.jobs.pieces import HoldList, HoldRow, why_words
 from qc.jobs.signals import MadeUnder
 from qc.jobs.whole_piece import (
     FigureOfPiece,
+    MapCell,
     PartOfPiece,
     PieceRecord,
     PlaceFigure,
@@ -21,6 +22,7 @@ from qc.jobs.whole_piece import (
     SignalOfPiece,
     among_words,
     form_lines,
+    grid_of,
     limits_of,
     shared_words,
 )
@@ -64,6 +66,8 @@ __all__ = [
     "Shared",
     "among_words",
     "form_lines",
+    "grid_of",
+    "MapCell",
     "limits_of",
     "shared_words",
     "DecidedView",

@@ -9,6 +9,9 @@ from .life import PieceEvent as PieceEvent
 from .life import Remedy as Remedy
 from .life import Return as Return
 from .life import event_sentence as event_sentence
+from .maps import MapCell as MapCell
+from .maps import PlaceMap as PlaceMap
+from .maps import grid_of as grid_of
 from .parts import PartOfPiece as PartOfPiece
 from .passport import PassportFile as PassportFile
 from .passport import write_passport as write_passport

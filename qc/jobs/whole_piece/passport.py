@@ -7,13 +7,14 @@ from pathlib import Path
 
 from qc.errors import MachineError
 from qc.jobs.whole_piece.figures import FigureOfPiece
+from qc.jobs.whole_piece.maps import grid_of
 from qc.jobs.whole_piece.record import PieceRecord
 from qc.jobs.whole_piece.saying import figure_line
 from qc.plain import JsonObject
-from qc.report.passport import Passport, PassportFigure, passport_pdf
+from qc.report.passport import Passport, PassportFigure, PassportMap, passport_pdf
 from qc.report.terminal import passport_text
 from qc.store import OWN_FILE
-from qc.words import dated_words
+from qc.words import dated_words, unit_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,15 +80,26 @@ def passport_of(workshop_name: str, record: PieceRecord) -> Passport:
         parts=tuple(parts),
         events=tuple(events),
         held=bool(record.waits),
+        maps=tuple(_map(one) for one in record.figures if _is_mapped(one)),
     )
+
+
+def _is_mapped(one: FigureOfPiece) -> bool:
+    """Say whether a figure is worth a map: one of a series, or the notes that several are made of."""
+    return len(one.places) > 2 and (one.series is not None or "partial" in one.places[0].at)
+
+
+def _map(one: FigureOfPiece) -> PassportMap:
+    grid = grid_of(one)
+    cells = tuple(tuple((cell.text, cell.out) if cell else ("", False) for cell in row) for row in grid.cells)
+    return PassportMap(f"{one.title} [{unit_words(one.unit)}]", grid.columns, grid.rows, cells)
 
 
 def _figure(one: FigureOfPiece) -> PassportFigure:
     name, value, worst, limits, answer, _ = figure_line(one)
     bounded = [place for place in one.places if place.lower is not None or place.upper is not None]
-    places = bounded or list(
-        one.places
-    )  # what has no limits of its own would be drawn against those of others
+    # what has no limits of its own would be drawn against those of others
+    places = bounded or list(one.places)
     return PassportFigure(
         name=name,
         value=value,

@@ -18,6 +18,11 @@ MOST_WORDS = 240  # chosen: three lines of the page [character]
 EDGE = 0.2
 """Where the limits lie on a strip, in parts of its width from either end; beyond is room for what is out."""
 
+PAGE_MM, LINE_MM = 205, 4.3
+"""Height that figures, lists and maps share, and of one line; measured on full pages [mm]."""
+
+NARROW = 7  # columns of a map that fits into half the width
+
 ROUND = (0.02, 0.98)  # what lies further out is drawn at the very end of the strip
 
 
@@ -34,6 +39,16 @@ class PassportFigure:
     places: tuple[float, ...]
     lower: float | None
     upper: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class PassportMap:
+    """A figure at each place in rows and columns; each cell is its text and whether it is outside."""
+
+    title: str
+    columns: tuple[str, ...]
+    rows: tuple[str, ...]
+    cells: tuple[tuple[tuple[str, bool], ...], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +73,8 @@ class Passport:
         Day and what happened, oldest first.
     held : bool
         Whether it is to be held.
+    maps : tuple of PassportMap
+        Figures at each place, as far as the page has room.
     """
 
     serial: str
@@ -71,6 +88,7 @@ class Passport:
     parts: tuple[tuple[str, str, str, str], ...]
     events: tuple[tuple[str, str], ...]
     held: bool
+    maps: tuple[PassportMap, ...] = ()
 
 
 def passport_pdf(passport: Passport) -> bytes:
@@ -104,8 +122,8 @@ def strip_of(
 ) -> tuple[list[float], float | None, float | None]:
     """Return where places and limits lie on a strip, in parts of its width.
 
-    Two limits lie at `EDGE` from either end. Of one limit the other end is the place furthest from it; of
-    none both ends are the outermost places.
+    Two limits lie at `EDGE` from either end. Of one limit the other end lies as far from it as it does from
+    nought, or where the furthest place is; of none both ends are the outermost places.
 
     Examples
     --------
@@ -117,9 +135,9 @@ def strip_of(
     low = min(places) if lower is None else lower
     high = max(places) if upper is None else upper
     if lower is not None and upper is None:
-        high = max(max(places), lower + (abs(lower) or 1.0) / 10)
+        high = max(*places, lower + (abs(lower) or 1.0))
     if upper is not None and lower is None:
-        low = min(min(places), upper - (abs(upper) or 1.0) / 10)
+        low = min(*places, upper - (abs(upper) or 1.0))
     wide = (high - low) or 1.0
     least, most = ROUND
     at = [min(most, max(least, EDGE + (1 - 2 * EDGE) * (one - low) / wide)) for one in places]
@@ -150,7 +168,23 @@ def _plain(passport: Passport) -> dict[str, object]:
         "parts": passport.parts[:MOST_PARTS],
         "events": [(day, _cut(said)) for day, said in passport.events[-MOST_EVENTS:]],
         "more": ", ".join(more),
+        "maps": _maps(passport),
     }
+
+
+def _maps(passport: Passport) -> list[dict[str, object]]:
+    """Return the maps that the page has room for; narrow ones stand beside each other."""
+    lists = max(min(len(passport.parts), MOST_PARTS), min(len(passport.events), MOST_EVENTS))
+    room = PAGE_MM - LINE_MM * (1.3 * min(len(passport.figures), MOST_FIGURES) + 1.7 * lists)
+    found: list[dict[str, object]] = []
+    for one in sorted(passport.maps, key=lambda one: len(one.columns)):
+        wide = len(one.columns) > NARROW
+        high = LINE_MM * (len(one.rows) + 3)
+        if high <= room:
+            room -= high if wide else high / 2
+            rows = [(name, *row) for name, row in zip(one.rows, one.cells, strict=True)]
+            found.append({"title": one.title, "columns": one.columns, "rows": rows, "wide": wide})
+    return found
 
 
 def _cut(text: str) -> str:

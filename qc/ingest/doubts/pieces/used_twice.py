@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from datetime import date
+
 import polars as pl
 
 from qc.ingest.doubts.facts import Doubted, Doubts, Facts
@@ -40,7 +43,7 @@ def find_used_twice(facts: Facts, doubted: Doubts) -> Doubted:
     return Doubted(events=found)
 
 
-def _second(row: FrameRow, other: str, stays: list[tuple[str, object]]) -> Finding:
+def _second(row: FrameRow, other: str, stays: Sequence[tuple[str, date | None]]) -> Finding:
     since = next((day for piece, day in reversed(stays) if piece == other), None)
     when = f" since {since}" if since else ""
     problem = f"{row['subject']} is in {other} already{when}, and this card builds it into {row['serial']}"
