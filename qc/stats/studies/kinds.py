@@ -50,6 +50,11 @@ class Kind:
     sigma: Sigma = "sample"
     independent: bool = False
 
+    @property
+    def counts_pieces(self) -> bool:
+        """Whether its answer rests on how many pieces there are: one measured figure a piece."""
+        return self.measured and not self.several
+
     def build(self, frame: pl.DataFrame, question: StudyQuestion) -> Outcomes:
         """Chart every series of an arranged frame."""
         from qc.stats.studies import building
