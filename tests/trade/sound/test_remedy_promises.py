@@ -264,7 +264,7 @@ def test_cautions_follow_the_tools_of_the_remedy():
 
 @pytest.mark.parametrize("main, wrap", [(-40.0, 0.0), (40.0, 0.0), (10.0, 40.0), (-40.0, -29.0)])
 def test_a_length_that_is_known_comes_back_exactly(main, wrap):
-    """Notes by the frequency of the length itself; the fit's 40.27 for 40 mm stays, and says how near it is."""
+    """Notes by the frequency of the length itself; 40.27 for 40 mm stays, and says how near it is."""
     home, down = 2944.9, 2944.9 + 986.1
     plain = Instrument(home, (Valve("F", 986.1),))
     cents = -1200.0 * math.log2((home + main) / home)
