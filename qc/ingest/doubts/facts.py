@@ -65,9 +65,10 @@ class Doubted:
 def gather_facts(readings: pl.DataFrame, events: pl.DataFrame, plan: Plan, known: Known) -> Facts:
     """Put beside each reading what is usual for it.
 
-    The usual figure is the median of the upload's readings of the same characteristic, model and place, with
-    their median absolute deviation as spread; where there are too few, of the same characteristic and
-    model; else what the store knows; else the plan's target with an eighth of its limits' width.
+    The usual figure is the median of the readings of the same characteristic, model and place, in the upload
+    and on record, with their median absolute deviation as spread; where there are too few, of the same
+    characteristic and model; else what the store knows; else the plan's target with an eighth of its limits'
+    width.
 
     Parameters
     ----------
@@ -90,7 +91,7 @@ def gather_facts(readings: pl.DataFrame, events: pl.DataFrame, plan: Plan, known
     usable = pl.when(_is_usable()).then(_scaled("value"))
     frame = frame.with_columns(usable.alias("_x"))
     for name, keys in (("_fine", FINE), ("_coarse", COARSE)):
-        frame = _with_group(frame, keys, name)
+        frame = _with_group(frame, known.past, keys, name)
     on_record = ["stage", "characteristic", "model"]
     frame = frame.join(_on_record(known), on=on_record, how="left", maintain_order="left")
     # On the logarithmic scale a spread is relative to the median.
@@ -177,16 +178,28 @@ def _scaled(name: str) -> pl.Expr:
     return scaled(pl.col(name))
 
 
-def _with_group(frame: pl.DataFrame, keys: list[str], name: str) -> pl.DataFrame:
-    median = pl.col("_x").median().over(keys)
-    off = (pl.col("_x") - median).abs().median().over(keys) * SPREAD_OF_MAD
-    # One piece read at many places says nothing of the others: it must not be its own measure.
-    several = pl.col("serial").n_unique().over(keys) >= PIECES
-    enough = several & (pl.col("_x").count().over(keys) >= ENOUGH)
-    return frame.with_columns(
-        pl.when(enough).then(median).alias(f"{name}_center"),
-        pl.when(enough).then(off).alias(f"{name}_spread"),
+def _with_group(frame: pl.DataFrame, past: pl.DataFrame, keys: list[str], name: str) -> pl.DataFrame:
+    """Put beside each reading the middle and the spread of its kind, in the upload and on record together.
+
+    So that a card handed in by itself is asked what it would be asked among a year's cards; of an upload of a
+    few pieces alone, one that is off would widen its own measure.
+    """
+    scale = frame.select(*keys, "_log").unique(keys)
+    own = frame.select("serial").unique()
+    before = past.select(*keys, "serial", "value").join(own, on="serial", how="anti")
+    before = before.join(scale, on=keys, how="inner", nulls_equal=True)
+    every = pl.concat(
+        [frame.select(*keys, "serial", "_x"), before.select(*keys, "serial", _scaled("value").alias("_x"))],
+        how="vertical_relaxed",
     )
+    told = every.group_by(keys).agg(
+        pl.col("_x").median().alias(f"{name}_center"),
+        ((pl.col("_x") - pl.col("_x").median()).abs().median() * SPREAD_OF_MAD).alias(f"{name}_spread"),
+        # One piece read at many places says nothing of the others: it must not be its own measure.
+        ((pl.col("serial").n_unique() >= PIECES) & (pl.col("_x").count() >= ENOUGH)).alias("_enough"),
+    )
+    told = told.filter("_enough").drop("_enough")
+    return frame.join(told, on=keys, how="left", nulls_equal=True, maintain_order="left")
 
 
 def _first(what: str, planned: str) -> pl.Expr:

@@ -3,10 +3,12 @@
 import random
 from datetime import date
 
+import polars as pl
 import pytest
 
 from qc.ingest import GaugeCheck, Known, Recorded, Usual, check, identity, read_sheet, unfold
 from qc.ingest.doubts.rows.copied_run import shortest_run
+from qc.plan import READING
 from qc.trade import section_mm2
 
 TODAY = date(2026, 5, 20)
@@ -153,6 +155,17 @@ def test_a_piece_is_not_its_own_measure(judge, said, slide_card):
         assert {r["id"] for r in said(judge(slide_card("TH-1020", shift=-0.1), past=known))} == {
             "body-for-stocking"
         }
+
+
+def test_a_few_cards_of_a_day_are_asked_what_a_years_cards_are_asked(judge, said, slide_card):
+    """Among three others, one of them high, the low piece would widen its own measure without the record."""
+    before = [judge(slide_card(f"TH-10{n:02d}", shift=0.002 * (n % 3))).readings for n in range(10, 30)]
+    past = Known(today=TODAY, past=pl.concat(before).select(list(READING)))
+    others = [slide_card("TH-1030"), slide_card("TH-1031", shift=0.05), slide_card("TH-1032", shift=0.03)]
+    found = said(judge(slide_card("TH-1040", shift=-0.1), other=others, past=past))
+    assert [r["id"] for r in found] == ["body-for-stocking"] * 12
+    alone = judge(slide_card("TH-1040", shift=-0.1), other=others)
+    assert "body-for-stocking" not in alone.reasons()
 
 
 @pytest.mark.parametrize("shift", [-0.03, -0.04, 0.1, -0.3])
