@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dashboard.pages import gauges, hold, instruments, month, sheets, signals, stage, stages, today
+from dashboard.pages import also, gauges, hold, instruments, month, sheets, signals, stage, stages, today
 from dashboard.routing import Page
 
 PAGES: tuple[Page, ...] = (
@@ -14,6 +14,7 @@ PAGES: tuple[Page, ...] = (
     hold.ONE_PAGE,
     instruments.LIST_PAGE,
     instruments.ONE_PAGE,
+    also.PAGE,
     signals.LIST_PAGE,
     signals.ONE_PAGE,
     sheets.PAGE,

@@ -9,11 +9,13 @@ from dash import Dash, Input, Output, State, dcc, html
 from dash.development.base_component import Component
 
 from dashboard import queries, words
+from dashboard.pages import whole_piece
 from dashboard.pages.missing import missing
 from dashboard.pages.reading_life import DONE, corrected_card, life_of
-from dashboard.parts import card, figures, heading, nothing, serial_link, series_name, table
+from dashboard.pages.whole_piece import also_link
+from dashboard.parts import card, figures, heading, nothing, serial_link, series_name, table, unbroken
 from dashboard.routing import Page, series_address
-from qc.jobs.board import InstrumentReading, InstrumentView, Point, SeriesVerdict, limits_words
+from qc.jobs.board import InstrumentReading, InstrumentView, PieceRecord, Point, SeriesVerdict, limits_words
 
 LISTED = 60
 """Pieces listed at once; the finder reaches the rest."""
@@ -55,7 +57,11 @@ def one_layout(serial: str, **_: str) -> Component:
     """Return everything about one serial."""
     view = queries.board().instrument(serial)
     if view is None:
-        return missing("Nothing has been measured on this serial.")
+        near = queries.board().nearest(serial)
+        links = [part for one in near for part in (serial_link(one), " ")]
+        return missing(
+            "Nothing has been measured on this serial.", *(["The nearest known: ", *links] if near else [])
+        )
     return html.Div(
         [
             html.Div(id="instruments-said", role="status"),
@@ -68,6 +74,8 @@ def one_layout(serial: str, **_: str) -> Component:
 
 
 def _one(view: InstrumentView) -> Component:
+    if view.record is not None:
+        return _whole(view, view.record)
     return html.Div(
         [
             heading(
@@ -80,6 +88,26 @@ def _one(view: InstrumentView) -> Component:
                 ],
                 className="grid first",
             ),
+        ]
+    )
+
+
+def _whole(view: InstrumentView, record: PieceRecord) -> Component:
+    """Return everything known of a piece, the judgement first."""
+    under = f"{record.model_name or 'Part'}: {record.where}"
+    verdicts = [verdict for verdict, _ in view.charted]
+    main = [
+        whole_piece.judgement(record),
+        whole_piece.figures_card(record, verdicts),
+        *whole_piece.maps(record),
+        *_stages(view),
+    ]
+    aside = [*whole_piece.leaving_card(record), *whole_piece.beside(record)]
+    aside += [whole_piece.parts_card(record), _events(view)]
+    return html.Div(
+        [
+            heading(view.serial, unbroken(under), back=("Instruments", "/instruments")),
+            html.Div([html.Div(main), html.Aside(aside)], className="grid first"),
         ]
     )
 
@@ -100,6 +128,22 @@ def register_one(app: Dash) -> None:
         State("instruments-serial", "data"),
         prevent_initial_call=True,
     )(show)
+
+    def can_leave(due: str | None, serial: str) -> Component:
+        """Say whether the piece can leave by the day that was typed."""
+        asked = (due or "").strip()[:40]
+        view = queries.board().instrument(serial) if not asked else None
+        if asked:
+            return html.P(unbroken(queries.board().leaving(serial, asked)))
+        told = view.record.leaving if view and view.record else None
+        return html.P(unbroken(told.said) if told else "")
+
+    app.callback(
+        Output("instruments-due-said", "children"),
+        Input("instruments-due", "value"),
+        State("instruments-serial", "data"),
+        prevent_initial_call=True,
+    )(can_leave)
 
 
 def _list(wanted: str) -> Component:
@@ -162,9 +206,9 @@ def _reading_row(reading: InstrumentReading) -> list[Any]:
         html.S(shown) if reading.became else f"{value} {words.unit(reading.unit)}".rstrip(),
         reading.text,
         words.day(reading.day, year=True),
-        reading.person,
-        reading.gauge,
-        reading.tool,
+        also_link("person", reading.person),
+        also_link("gauge", reading.gauge),
+        also_link("tool", reading.tool),
         f"{reading.file}, line {reading.row}" if reading.file else "",
         life_of(reading),
     ]

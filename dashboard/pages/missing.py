@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from dash import dcc, html
 from dash.development.base_component import Component
 
 from dashboard.parts import card, heading
 
 
-def missing(sentence: str = "There is no page at this address.") -> Component:
-    """Return a page that says what was not found."""
+def missing(sentence: str = "There is no page at this address.", *more: Any) -> Component:
+    """Return a page that says what was not found, and what may be meant instead."""
     back = html.P(dcc.Link("Back to today", href="/"))
-    return html.Div([heading("Not found"), card("", html.P(sentence), back)])
+    return html.Div(
+        [heading("Not found"), card("", html.P(sentence), *([html.P(list(more))] if more else []), back)]
+    )

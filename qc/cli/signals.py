@@ -192,22 +192,24 @@ def also(
     gauge: Annotated[str, typer.Option(metavar="ID", help="A gauge.")] = "",
     tool: Annotated[str, typer.Option(metavar="ID", help="A die, mandrel, nozzle.")] = "",
     batch: Annotated[str, typer.Option(metavar="ID", help="A batch.")] = "",
+    person: Annotated[str, typer.Option(metavar="CODE", help="A person, by code.")] = "",
     since: Annotated[str, typer.Option(metavar="DAY", help="YYYY-MM-DD, or last-good-check.")] = "",
     workshop: WorkshopOption = None,
     as_of: AsOfOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """List every piece that a gauge, tool or batch touched, shipped or not."""
+    """List every piece that a gauge, tool, batch or person touched, shipped or not."""
     from qc.jobs.also import also as touched
 
-    named: list[tuple[Literal["gauge", "tool", "batch"], str]] = [
+    named: list[tuple[Literal["gauge", "tool", "batch", "person"], str]] = [
         ("gauge", gauge),
         ("tool", tool),
         ("batch", batch),
+        ("person", person),
     ]
     given = [(kind, name) for kind, name in named if name]
     if len(given) != 1:
-        raise typer.BadParameter("name one of --gauge, --tool or --batch")
+        raise typer.BadParameter("name one of --gauge, --tool, --batch or --person")
     kind, name = given[0]
     show(touched(open_workshop(workshop, as_of), kind, name, since=since), as_json=as_json)
 

@@ -1,4 +1,4 @@
-"""Containment: which pieces did a gauge, tool or batch touch, shipped or not."""
+"""Containment: which pieces did a gauge, tool, batch or person touch, shipped or not."""
 
 from __future__ import annotations
 
@@ -16,7 +16,8 @@ from qc.plain import JsonObject
 from qc.report.terminal import touched_text
 from qc.words import day_words
 
-Kind = Literal["gauge", "tool", "batch"]
+Kind = Literal["gauge", "tool", "batch", "person"]
+KINDS: tuple[Kind, ...] = ("gauge", "tool", "batch", "person")
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +63,7 @@ class Touched:
 
 @dataclass(frozen=True, slots=True)
 class Also:
-    """Everything a gauge, tool or batch touched."""
+    """Everything a gauge, tool, batch or person touched."""
 
     kind: str
     id: str
@@ -87,13 +88,13 @@ class Also:
 
 
 def also(workshop: Workshop, kind: Kind, name: str, *, since: str = "") -> Also:
-    """List every piece that a gauge, tool or batch touched.
+    """List every piece that a gauge, tool, batch or person touched.
 
     Parameters
     ----------
     workshop : Workshop
         An open workshop.
-    kind : {"gauge", "tool", "batch"}
+    kind : {"gauge", "tool", "batch", "person"}
         What touched.
     name : str
         Its id.

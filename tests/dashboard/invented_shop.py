@@ -537,6 +537,15 @@ class InventedBoard:
             charted,
         )
 
+    def nearest(self, serial):
+        return ("TQ-0442",)
+
+    def leaving(self, serial, due):
+        return f"{due} may hold: 60% of its like were so quick from here."
+
+    def also(self, kind, name):
+        return self.touched("s0") if name == "M-7" else None
+
     def sheets(self):
         return (SheetView("ab" * 32, "slide_0442.xlsx", "Slide card", "24 Nov 2026, 17:02", "KM", 9120, 1),)
 

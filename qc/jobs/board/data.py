@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo
 from qc import clock
 from qc.errors import QcError
 from qc.ingest import MappingError, read_mapping
-from qc.jobs.also import Kind, also
+from qc.jobs.also import KINDS, Kind, also
 from qc.jobs.backup import backup_note
 from qc.jobs.board import views
 from qc.jobs.board.gauge_views import GaugeView
@@ -32,7 +32,8 @@ from qc.jobs.board.today import budget_view, stage_views, today_view
 from qc.jobs.judging import not_judged_since, verdicts_of_day
 from qc.jobs.pieces import hold_list
 from qc.jobs.then import known
-from qc.jobs.workshop import PLAN, Workshop, open_workshop
+from qc.jobs.whole_piece import nearest_to, piece_record
+from qc.jobs.workshop import PLAN, Workshop, asked_day, open_workshop
 from qc.watch import RuleOffer, RulesView, apply_rules, dependence_note, rule_offers, rules_price
 from qc.words import dated_words
 
@@ -192,7 +193,28 @@ class StoreBoardData:
 
     def instrument(self, serial: str) -> views.InstrumentView | None:
         """Return everything about one serial."""
-        return instrument_view(self._current(), serial, self.verdicts())
+        return instrument_view(self._current(), serial, self.verdicts(), self.hold().rows)
+
+    def nearest(self, serial: str) -> tuple[str, ...]:
+        """Return the known serials that look most like one."""
+        return tuple(nearest_to(self._current(), serial))
+
+    def leaving(self, serial: str, due: str) -> str:
+        """Say whether a piece can leave by a day as it was typed."""
+        workshop = self._current()
+        try:
+            day = asked_day(due)
+            record = piece_record(
+                workshop, serial, due=day, judge=False, verdicts=self.verdicts(), hold=self.hold().rows
+            )
+        except QcError as error:
+            return str(error)
+        return record.leaving.said if record.leaving else record.notes[-1]
+
+    def also(self, kind: str, name: str) -> views.TouchedView | None:
+        """Return the pieces that a batch, tool, gauge or person touched, None where there are none."""
+        known = next((one for one in KINDS if one == kind), None)
+        return self._once(f"touched {kind} {name}", lambda w: _touched(w, known, name, "")) if known else None
 
     def sheets(self) -> tuple[views.SheetView, ...]:
         """Return past sheets, newest first."""

@@ -110,6 +110,18 @@ class BoardData(Protocol):
         """Return everything about one serial."""
         ...
 
+    def nearest(self, serial: str) -> tuple[str, ...]:
+        """Return the known serials that look most like one."""
+        ...
+
+    def leaving(self, serial: str, due: str) -> str:
+        """Say whether a piece can leave by a day as it was typed."""
+        ...
+
+    def also(self, kind: str, name: str) -> views.TouchedView | None:
+        """Return the pieces that a batch, tool, gauge or person touched, None where there are none."""
+        ...
+
     def sheets(self) -> tuple[views.SheetView, ...]:
         """Return past sheets, newest first."""
         ...

@@ -25,9 +25,12 @@ from qc.jobs.board.views import (
     SignalComment,
     SignalView,
 )
+from qc.jobs.errors import JobError
 from qc.jobs.judging import signals_of_day
+from qc.jobs.pieces import HoldRow as HoldRowOfPiece
 from qc.jobs.rows import HeldList, HeldRow, is_doubt, offered_now, piece_words, place_words, recorded_of
 from qc.jobs.signals import life_of, made_under
+from qc.jobs.whole_piece import PieceRecord, event_sentence, piece_record
 from qc.jobs.workshop import Workshop
 from qc.plain import FrameRow
 from qc.plan import Plan
@@ -160,7 +163,7 @@ def instrument_rows(workshop: Workshop) -> tuple[InstrumentRow, ...]:
 
 
 def instrument_view(
-    workshop: Workshop, serial: str, verdicts: Sequence[SeriesVerdict]
+    workshop: Workshop, serial: str, verdicts: Sequence[SeriesVerdict], hold: Sequence[HoldRowOfPiece]
 ) -> InstrumentView | None:
     """Return everything about one serial, None where nothing is known of it."""
     store, plan = workshop.store, workshop.plan
@@ -185,27 +188,18 @@ def instrument_view(
         parts=tuple((row["code"] or "part", row["subject"]) for row in parts.iter_rows(named=True)),
         part_of=tuple((row["code"] or "part", row["serial"]) for row in inside.iter_rows(named=True)),
         charted=tuple((v, p) for v in verdicts for p in v.points if p.serial == serial),
+        record=_record(workshop, serial, verdicts, hold),
     )
 
 
-def event_sentence(row: FrameRow) -> str:
-    """Return an event in words.
-
-    Examples
-    --------
-    >>> event_sentence({"kind": "play-test", "code": "pass", "person": "IS", "note": None})
-    'play-test: pass, by IS'
-    """
-    text = row["kind"].replace("-", " ") if row["kind"] != "play-test" else "play-test"
-    if row.get("code"):
-        text += f": {row['code']}"
-    if row.get("value") is not None:
-        text += f", {row['value']:g} {row.get('unit') or ''}".rstrip()
-    if row.get("stage"):
-        text += f", stage {row['stage']}"
-    if row.get("person"):
-        text += f", by {row['person']}"
-    return text + (f". {row['note']}" if row.get("note") else "")
+def _record(
+    workshop: Workshop, serial: str, verdicts: Sequence[SeriesVerdict], hold: Sequence[HoldRowOfPiece]
+) -> PieceRecord | None:
+    """Return all that is known of a piece by the board's day, None where all of it came later."""
+    try:
+        return piece_record(workshop, serial, judge=False, verdicts=verdicts, hold=hold)
+    except JobError:
+        return None
 
 
 def report_views(folder: Path) -> tuple[ReportView, ...]:

@@ -13,6 +13,18 @@ from typing import Literal
 from qc.jobs.pieces import HoldList, HoldRow, why_words
 from qc.jobs.signals import MadeUnder
 from qc.jobs.then import Changes
+from qc.jobs.whole_piece import (
+    FigureOfPiece,
+    PartOfPiece,
+    PieceRecord,
+    PlaceFigure,
+    Shared,
+    SignalOfPiece,
+    among_words,
+    form_lines,
+    limits_of,
+    shared_words,
+)
 from qc.report.terminal import owner_words
 from qc.sayings import SignalState, What
 from qc.store import HeldReason
@@ -45,6 +57,16 @@ from qc.watch import (
 )
 
 __all__ = [
+    "FigureOfPiece",
+    "PartOfPiece",
+    "PieceRecord",
+    "PlaceFigure",
+    "SignalOfPiece",
+    "Shared",
+    "among_words",
+    "form_lines",
+    "limits_of",
+    "shared_words",
     "DecidedView",
     "LIMITS_WORDS",
     "TOO_EARLY",
@@ -360,6 +382,7 @@ class InstrumentView:
     parts: tuple[tuple[str, str], ...]  # role, serial of the part
     part_of: tuple[tuple[str, str], ...]  # role, serial of the instrument
     charted: tuple[tuple[SeriesVerdict, Point], ...] = ()
+    record: PieceRecord | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -81,12 +81,12 @@ def read_last_seen(conn: Connection, serials: Sequence[str], until: date) -> pl.
     return rows.unique("serial", keep="last", maintain_order=True).drop("id")
 
 
-def read_of_batch(conn: Connection, batch: str, until: date) -> pl.DataFrame:
-    """Return the pieces of which a reading that still stands names a batch: serial and first day."""
+def read_bearing(conn: Connection, column: str, name: str, until: date) -> pl.DataFrame:
+    """Return the pieces of which a reading that still stands names something: serial and first day."""
     standing = exists(
         select(reading.c.id).where(reading.c.origin == origin.c.id, reading.c.id.not_in(gone_readings()))
     )
-    named = (origin.c.batch == batch, origin.c.serial.is_not(None), origin.c.day <= until.isoformat())
+    named = (origin.c[column] == name, origin.c.serial.is_not(None), origin.c.day <= until.isoformat())
     asked = select(origin.c.serial, func.min(origin.c.day)).where(*named, standing).group_by(origin.c.serial)
     columns = {"serial": "str", "day": "date"}
     return restored(fetch(conn, asked, columns), columns)

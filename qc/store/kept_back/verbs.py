@@ -9,7 +9,7 @@ import polars as pl
 from sqlalchemy import func, select
 
 from qc.store.kept_back.decided import PieceDecision, add_decisions, read_decisions
-from qc.store.kept_back.figures import read_figures, read_gauged, read_last_seen, read_of_batch
+from qc.store.kept_back.figures import read_bearing, read_figures, read_gauged, read_last_seen
 from qc.store.proven import ProvenStore
 from qc.store.tables import origin
 
@@ -40,8 +40,12 @@ class PiecesStore(ProvenStore):
 
     def of_batch(self, batch: str, *, until: date) -> pl.DataFrame:
         """Return the pieces of which a reading names a batch: serial and first day."""
+        return self.bearing("batch", batch, until=until)
+
+    def bearing(self, column: str, name: str, *, until: date) -> pl.DataFrame:
+        """Return the pieces of which a reading names a batch, tool, gauge or person: serial and first day."""
         with self._database.reading() as conn:
-            return read_of_batch(conn, batch, until)
+            return read_bearing(conn, column, name, until)
 
     def newest_day(self) -> date | None:
         """Return the newest day on which anything was measured, None before any."""

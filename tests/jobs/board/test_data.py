@@ -11,10 +11,11 @@ import pytest
 from qc.jobs.backup import backup, backup_note
 from qc.jobs.board.data import StoreBoardData
 from qc.jobs.board.marks import marks
-from qc.jobs.board.rows import event_sentence, report_views
+from qc.jobs.board.rows import report_views
 from qc.jobs.board.today import stage_views
 from qc.jobs.board.views import SeriesKey
 from qc.jobs.status import status
+from qc.jobs.whole_piece import event_sentence
 from qc.jobs.workshop import open_workshop
 from qc.sayings import Saying, What
 

@@ -12,6 +12,7 @@ from datetime import date
 import polars as pl
 
 from qc.ingest.doubts.facts import Doubted, Doubts, Facts
+from qc.ingest.doubts.pieces.doubled_serial import is_slip
 from qc.ingest.doubts.pieces.serial_series import ASK, slips
 from qc.ingest.doubts.record import TOLD, Record, Serial, gather_record, taken_apart
 from qc.ingest.frames import INDEX
@@ -62,7 +63,8 @@ def _readings(facts: Facts, doubted: Doubts, record: Record, lowest: dict[str, i
         begun = any(at != stage for at, _ in record.days.get(str(serial), {}))
         if begun:
             # a card may come late: a stage left out is odd where its like waits, or where several are
-            if not guesses or (len(missing) < SEVERAL and len(missing) < len(needed)):
+            likely = [guess for guess in guesses if is_slip(guess, str(serial))]
+            if not (likely if len(missing) < SEVERAL else guesses):
                 continue
         elif _is_older(parts, lowest, letters):
             guesses = [guess for guess in guesses if _is_likely(str(serial), guess)]

@@ -1,0 +1,35 @@
+"""Everything known of one piece: a passport in words, as JSON, or as a page to print."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from qc.cli.common import AsOfOption, JsonOption, WorkshopOption, open_workshop, show
+
+
+def add_commands(app: typer.Typer) -> None:
+    """Add the piece."""
+    app.command("piece")(piece)
+
+
+def piece(
+    serial: Annotated[str, typer.Argument(metavar="SERIAL", help="An instrument or a part.")],
+    due: Annotated[
+        str, typer.Option(metavar="DAY", help="A day it is promised for: whether that can hold is told.")
+    ] = "",
+    workshop: WorkshopOption = None,
+    as_of: AsOfOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Show everything known of one piece, the judgement first.
+
+    Its figures against their limits at each place and among its like, its parts with batch and tool, remedies
+    and their effect, what else its suspect parts went into, whether a return is a one-off, when it can leave.
+    """
+    from qc.jobs.whole_piece import piece_record
+    from qc.jobs.workshop import asked_day
+
+    day = asked_day(due) if due else None
+    show(piece_record(open_workshop(workshop, as_of), serial, due=day), as_json=as_json)

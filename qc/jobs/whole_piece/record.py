@@ -1,0 +1,381 @@
+"""Everything known of one piece on one day, the judgement first."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+
+import polars as pl
+
+from qc.jobs.errors import JobError
+from qc.jobs.judging import brought_up, signals_of_day, verdicts_of_day
+from qc.jobs.pieces import HoldRow, hold_list, whereabouts
+from qc.jobs.whole_piece.figures import FigureOfPiece, figures_of_piece
+from qc.jobs.whole_piece.leaving import Leaving, leaving_of
+from qc.jobs.whole_piece.life import (
+    PieceEvent,
+    Remedy,
+    Return,
+    events_of,
+    remedies_of,
+    returns_of,
+)
+from qc.jobs.whole_piece.parts import PartOfPiece, StayOfPart, parts_of, stays_of
+from qc.jobs.whole_piece.saying import figure_line, form_lines, judgement_of, shared_words
+from qc.jobs.whole_piece.sharing import Genealogy, Shared, days_left
+from qc.jobs.workshop import Workshop
+from qc.plain import JsonObject
+from qc.plan import Plan
+from qc.report.terminal import PieceLines, piece_text
+from qc.sayings import OPEN_STATES
+from qc.stats import Tabled
+from qc.watch import SeriesVerdict, SignalResult, part_uses, pieces_in
+from qc.words import dated_words, listed
+
+MOST_NEAR = 4
+"""Serials offered for one that is not known; chosen."""
+
+
+@dataclass(frozen=True, slots=True)
+class SignalOfPiece:
+    """A signal in whose stretch a piece lies."""
+
+    id: str
+    series: str
+    state: str
+    title: str
+    sentence: str
+    found: SignalResult
+
+    def to_dict(self) -> JsonObject:
+        """Return plain values."""
+        return {
+            "id": self.id,
+            "series": self.series,
+            "kind": self.found.kind,
+            "state": self.state,
+            "sentence": f"{self.title}: {self.sentence}",
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class PieceRecord(Tabled):
+    """Everything known of one piece.
+
+    Attributes
+    ----------
+    serial, model, model_name : str
+        The piece; id and name of its model, empty for a part that has none.
+    where : str
+        Where it is now, in words.
+    shipped : date or None
+        The day it left, None while it is in the house.
+    as_of : date
+        The day it is asked for.
+    known : date or None
+        The day whose knowledge it is, None for all that is known now.
+    hold : tuple of HoldRow
+        Why it is to be held, what was released among it.
+    figures : tuple of FigureOfPiece
+        In route order.
+    parts : tuple of PartOfPiece
+        What is in it; those that went into another piece after these.
+    stays : tuple of StayOfPart
+        Of a part: what it was, and is, in.
+    events : tuple of PieceEvent
+        Its life.
+    remedies : tuple of Remedy
+        Work done again, and what it changed.
+    returns : tuple of Return
+        Its returns beside the others.
+    signals : tuple of SignalOfPiece
+        Signals it lies in, open ones first.
+    shared : tuple of Shared
+        Suspect batches and tools, and what else they went into.
+    leaving : Leaving or None
+        When it can leave.
+    judgement : tuple of str
+        What is to be said of it first, a sentence each.
+    notes : tuple of str
+        What must be said of the answer itself.
+    """
+
+    ROWS = "figures"
+
+    serial: str
+    model: str
+    model_name: str
+    where: str
+    shipped: date | None
+    as_of: date
+    known: date | None
+    hold: tuple[HoldRow, ...]
+    figures: tuple[FigureOfPiece, ...]
+    parts: tuple[PartOfPiece, ...]
+    stays: tuple[StayOfPart, ...]
+    events: tuple[PieceEvent, ...]
+    remedies: tuple[Remedy, ...]
+    returns: tuple[Return, ...]
+    signals: tuple[SignalOfPiece, ...]
+    shared: tuple[Shared, ...]
+    leaving: Leaving | None
+    judgement: tuple[str, ...]
+    notes: tuple[str, ...] = ()
+
+    @property
+    def waits(self) -> tuple[HoldRow, ...]:
+        """Reasons to hold it that nobody released."""
+        return tuple(row for row in self.hold if row.waits)
+
+    def to_dict(self) -> JsonObject:
+        """Return the contract of ``qc piece --json``, and beside it what the page shows."""
+        return {
+            "serial": self.serial,
+            "model": self.model,
+            "where": self.where,
+            "shipped": self.shipped.isoformat() if self.shipped else None,
+            "known": self.known.isoformat() if self.known else None,
+            "as_of": self.as_of.isoformat(),
+            "judgement": list(self.judgement),
+            "hold": [row.to_dict() for row in self.hold],
+            "figures": [one.to_dict() for one in self.figures],
+            "parts": [one.to_dict() for one in self.parts if not one.went_to],
+            "moved": [one.to_dict() for one in self.parts if one.went_to],
+            "part_of": [one.to_dict() for one in self.stays],
+            "events": [one.to_dict() for one in self.events],
+            "signals": [one.to_dict() for one in self.signals],
+            "remedies": [one.to_dict() for one in self.remedies],
+            "returns": [one.to_dict() for one in self.returns],
+            "shared": [one.to_dict() for one in self.shared],
+            "leaving": self.leaving.to_dict() if self.leaving else None,
+            "notes": list(self.notes),
+        }
+
+    def to_text(self) -> str:
+        """Say it, the judgement first."""
+        return piece_text(lines_of_piece(self))
+
+
+def piece_record(
+    workshop: Workshop,
+    serial: str,
+    *,
+    due: date | None = None,
+    judge: bool = True,
+    verdicts: Sequence[SeriesVerdict] | None = None,
+    hold: Sequence[HoldRow] | None = None,
+    known: date | None = None,
+) -> PieceRecord:
+    """Return everything known of a piece, an instrument or a part.
+
+    Parameters
+    ----------
+    workshop : Workshop
+        An open workshop. Of a past day the piece is told by what was measured by its end.
+    serial : str
+        The piece.
+    due : date, optional
+        A day it was promised for: whether that can hold is told.
+    judge : bool
+        Judge what waits first; False for who has just had that done, or may not write.
+    verdicts : sequence of SeriesVerdict, optional
+        Those of the workshop's day, for who has them at hand.
+    hold : sequence of HoldRow, optional
+        The list of pieces to hold, for who has it at hand.
+    known : date, optional
+        The day whose knowledge the workshop holds, where it is not all that is known now.
+
+    Raises
+    ------
+    JobError
+        Nothing is known of such a piece; the nearest known serials are offered.
+    """
+    store, today = workshop.store, workshop.today
+    waits = brought_up(workshop) if judge else None
+    serial = serial.strip()
+    uses = part_uses(store.events("part", until=today))
+    events = store.events(serials=[serial], until=today)
+    cards = store.around([serial], until=today)
+    if cards.is_empty() and events.is_empty() and not any(use.part == serial for use in uses):
+        raise JobError(unknown_piece(workshop, serial))
+    own = verdicts_of_day(workshop) if verdicts is None else verdicts
+    tree = Genealogy(workshop, uses)
+    models = [*cards["model"].drop_nulls(), *events["model"].drop_nulls()]
+    model = models[0] if models else ""
+    place = whereabouts(workshop, [serial])[serial]
+    signals = _signals(workshop, serial, tree, own)
+    zone = workshop.plan.workshop.time_zone
+    part = bool(tree.stays_of(serial)) or _is_part(workshop.plan, serial)
+    came_back = bool(events.filter(pl.col("kind") == "returned").height)
+    leaving = None
+    if place.shipped is None and not part and not came_back:
+        leaving = leaving_of(workshop, serial, model, due)
+    notes = [waits.sentence(zone)] if waits else []
+    if due is not None and leaving is None:
+        why = _why_no_day(place.shipped, part=part, came_back=came_back)
+        notes.append(f"Whether it can leave by {dated_words(due)} is not told: {why}.")
+    if hold is None:
+        hold = hold_list(workshop, serials=[serial], judge=False, verdicts=own, keep=False).rows
+    hold = tuple(row for row in hold if row.serial == serial)
+    figures = figures_of_piece(workshop, serial, model, own)
+    returns = returns_of(workshop, serial, tree)
+    in_signals = sum(one.state in OPEN_STATES for one in signals)
+    return PieceRecord(
+        serial=serial,
+        model=model,
+        model_name=next((one.name for one in workshop.plan.models if one.id == model), model),
+        where=place.words,
+        shipped=place.shipped,
+        as_of=today,
+        known=known,
+        hold=hold,
+        figures=figures,
+        parts=parts_of(workshop, serial, tree),
+        stays=stays_of(serial, tree),
+        events=events_of(events),
+        remedies=remedies_of(workshop, serial, events),
+        returns=returns,
+        signals=signals,
+        shared=_shared(workshop, serial, tree, own),
+        leaving=leaving,
+        judgement=judgement_of(hold, place.shipped, figures, in_signals, returns, leaving),
+        notes=tuple(notes),
+    )
+
+
+def _why_no_day(shipped: date | None, *, part: bool, came_back: bool) -> str:
+    if shipped is not None:
+        return f"it left on {dated_words(shipped)}"
+    if part:
+        return "it is a part"
+    if came_back:
+        return "it came back, and what a mend takes is not known from what is made"
+    return "too few of its like left from where it stands"
+
+
+def unknown_piece(workshop: Workshop, serial: str) -> str:
+    """Say that a piece is not known, and offer the known serials that look most like it."""
+    near = nearest_to(workshop, serial)
+    if not near and workshop.store.pieces().is_empty():
+        return f"There is no piece {serial!r}: no card has been handed in yet. Begin with: qc upload FILE"
+    offered = f"The nearest known: {', '.join(near)}." if near else "No known serial looks like it."
+    return f"There is no piece {serial!r}. {offered} All of them: qc board, page Instruments"
+
+
+def nearest_to(workshop: Workshop, serial: str) -> list[str]:
+    """Return the serials of a workshop, of parts too, that look most like one."""
+    known = {one for one in workshop.store.pieces()["serial"] if one}
+    known |= {one for one in workshop.store.events("part")["subject"] if one}
+    return nearest_serials(serial, sorted(known))
+
+
+def nearest_serials(typed: str, known: Sequence[str]) -> list[str]:
+    """Return the known serials that look most like one, the nearest first.
+
+    Examples
+    --------
+    >>> nearest_serials("kw 117", ["KW-107", "KW-117", "KW-118", "T-0099"])
+    ['KW-117', 'KW-118', 'KW-107']
+    """
+    plain = {one: _bare(one) for one in known}
+    bare = _bare(typed)
+    ranked = difflib.get_close_matches(bare, sorted(set(plain.values())), n=MOST_NEAR, cutoff=0.6)
+    found = [one for match in ranked for one in known if plain[one] == match]
+    return found[:MOST_NEAR]
+
+
+def _bare(serial: str) -> str:
+    """Leave of a serial what a person does not mistype: no case, no dashes, O for nought."""
+    return "".join(one for one in serial.upper() if one.isalnum()).replace("O", "0").replace("I", "1")
+
+
+def _is_part(plan: Plan, serial: str) -> bool:
+    prefix = plan.workshop.serial_prefix
+    return bool(prefix) and not serial.startswith(prefix)
+
+
+def _signals(
+    workshop: Workshop, serial: str, tree: Genealogy, verdicts: Sequence[SeriesVerdict]
+) -> tuple[SignalOfPiece, ...]:
+    """Return the signals in whose stretch a piece, or a part of it, lies."""
+    by_key = {str(verdict.key): verdict for verdict in verdicts}
+    own = {serial, *tree.inside(serial)}
+    found = []
+    for signal in signals_of_day(workshop, verdicts):
+        verdict = by_key.get(signal.series)
+        if verdict is None or not (signal.shown or signal.said):
+            continue
+        inside = [p.serial for p in pieces_in(verdict, signal.found) if p.serial in own]
+        if inside:
+            part = "" if serial in inside else f", by its part {listed(inside)}"
+            found.append(
+                SignalOfPiece(
+                    signal.id,
+                    signal.series,
+                    signal.state,
+                    verdict.title + part,
+                    signal.found.sentence,
+                    signal.found,
+                )
+            )
+    return tuple(sorted(found, key=lambda one: one.state not in OPEN_STATES))
+
+
+def _shared(
+    workshop: Workshop,
+    serial: str,
+    tree: Genealogy,
+    verdicts: Sequence[SeriesVerdict],
+) -> tuple[Shared, ...]:
+    """Return the batches and tools of a piece that an open signal suspects, and what else bears them."""
+    own = tree.own(serial)
+    by_key = {str(verdict.key): verdict for verdict in verdicts}
+    why: dict[tuple[str, str], str] = {}
+    for signal in signals_of_day(workshop, verdicts):
+        if not signal.shown or signal.state not in OPEN_STATES or signal.series not in by_key:
+            continue
+        for suspect in signal.found.suspects:
+            if (suspect.kind, suspect.name) in own:
+                title = by_key[signal.series].title
+                why.setdefault((suspect.kind, suspect.name), f"suspect of signal {signal.id}, {title}")
+    found = []
+    for (kind, name), because in why.items():
+        others = tree.others(serial, kind, name)
+        left = days_left(workshop, others)
+        found.append(Shared(kind, name, because, tuple((one, left.get(one)) for one in others)))
+    return tuple(found)
+
+
+def lines_of_piece(record: PieceRecord) -> PieceLines:
+    """Return a piece in the words of a terminal or a sheet of paper."""
+    parts = [
+        (one.part, one.serial, one.made_of, f"went into {one.went_to}" if one.went_to else one.since)
+        for one in record.parts
+    ]
+    sections = {
+        "Built into": [one.said for one in record.stays],
+        "Forms": [line for one in record.figures for line in form_lines(one)],
+        "Signals": [f"{one.id} ({one.state}): {one.title}: {one.sentence}" for one in record.signals],
+        "Remedies": [
+            f"{dated_words(one.day)} {one.said}: {'; '.join(one.effects) or 'nothing was measured since'}"
+            for one in record.remedies
+        ],
+        "Came back": [
+            f"{dated_words(one.day)}, {one.cause or 'no cause'}. {one.said}" for one in record.returns
+        ],
+        "Shared": [shared_words(one) for one in record.shared],
+        "Leaving": [record.leaving.said] if record.leaving else [],
+        "Its life": [f"{dated_words(one.day)} {one.said}" for one in record.events],
+        "Notes": list(record.notes),
+    }
+    state = "" if record.known is None else f", as known on {dated_words(record.known)}"
+    title = f"{record.serial}, {record.model_name or 'part'}: {record.where}{state}"
+    return PieceLines(
+        title,
+        record.judgement,
+        tuple(figure_line(one) for one in record.figures),
+        tuple(parts),
+        tuple((name, tuple(lines)) for name, lines in sections.items() if lines),
+    )

@@ -1,0 +1,33 @@
+"""All that is known of one piece in words: the judgement, its figures, its parts, its life."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from qc.report.terminal.columns import Row, block, table
+
+FIGURE_HEAD = ("Figure", "This piece", "Worst place", "Limits", "", "Among its like")
+PART_HEAD = ("Part", "Serial", "Of", "Built in")
+
+
+@dataclass(frozen=True, slots=True)
+class PieceLines:
+    """A piece in words: title, judgement, rows of figures and parts, and titled lists of sentences."""
+
+    title: str
+    judgement: tuple[str, ...]
+    figures: tuple[Row, ...]
+    parts: tuple[Row, ...]
+    sections: tuple[tuple[str, tuple[str, ...]], ...]
+
+
+def piece_text(piece: PieceLines) -> str:
+    """Set a piece in lines, the judgement first."""
+    lines = [piece.title, *piece.judgement]
+    if piece.figures:
+        lines += ["", *table([FIGURE_HEAD, *piece.figures], "<", indent="")]
+    if piece.parts:
+        lines += ["", *table([PART_HEAD, *piece.parts], "<", indent="")]
+    for title, sentences in piece.sections:
+        lines += block(title, sentences)
+    return "\n".join(lines)

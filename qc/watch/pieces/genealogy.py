@@ -1,0 +1,111 @@
+"""Which part is in which piece: a part is in one place at a time, and nothing is ever inside itself."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+
+import polars as pl
+
+
+@dataclass(frozen=True, slots=True)
+class PartUse:
+    """One stay of a part in a piece.
+
+    Attributes
+    ----------
+    part, piece : str
+        Serials.
+    role : str
+        What it is there, such as ``bell``; empty where nobody said.
+    day : date or None
+        The day it was built in.
+    batch, tool, person : str
+        As on its card; empty where the card does not say.
+    until : date or None
+        The day it went into another piece; None while it is there.
+    went_to : str
+        That other piece.
+    """
+
+    part: str
+    piece: str
+    role: str = ""
+    day: date | None = None
+    batch: str = ""
+    tool: str = ""
+    person: str = ""
+    until: date | None = None
+    went_to: str = ""
+
+
+def part_uses(events: pl.DataFrame) -> tuple[PartUse, ...]:
+    """Return every stay of every part, in order of the days.
+
+    Parameters
+    ----------
+    events : polars.DataFrame
+        Events of the kind ``part`` in order of entry, with the columns of the tidy table.
+
+    Returns
+    -------
+    tuple of PartUse
+        Recorded in a second piece, a part has left the first. A row that would put a piece inside itself,
+        by whatever detour, says nothing that can be; it is passed over.
+    """
+    named = events.filter(pl.col("subject").is_not_null() & pl.col("serial").is_not_null())
+    columns = ["subject", "serial", "code", "day", "batch", "tool", "person"]
+    uses: list[PartUse] = []
+    now: dict[str, int] = {}
+    for part, piece, role, day, batch, tool, person in (
+        named.select(columns).sort("day", nulls_last=True, maintain_order=True).iter_rows()
+    ):
+        if part == piece or part in _up(piece, now, uses):
+            continue
+        fresh = PartUse(part, piece, role or "", day, batch or "", tool or "", person or "")
+        before = now.get(part)
+        if before is not None and uses[before].piece == piece:
+            uses[before] = _told_again(uses[before], fresh)
+            continue
+        if before is not None:
+            uses[before] = replace(uses[before], until=day, went_to=piece)
+        now[part] = len(uses)
+        uses.append(fresh)
+    return tuple(uses)
+
+
+def homes(uses: Iterable[PartUse]) -> dict[str, str]:
+    """Return the piece that each part is in now."""
+    return {use.part: use.piece for use in uses if not use.went_to}
+
+
+def way_up(serial: str, uses: Iterable[PartUse]) -> tuple[str, ...]:
+    """Return the pieces a part is in, the nearest first; empty for what is in none.
+
+    Examples
+    --------
+    >>> way_up("T-4", [PartUse("T-4", "S-2"), PartUse("S-2", "K-9")])
+    ('S-2', 'K-9')
+    """
+    home = homes(uses)
+    found: list[str] = []
+    while serial in home and home[serial] not in found:
+        serial = home[serial]
+        found.append(serial)
+    return tuple(found)
+
+
+def _up(piece: str, now: dict[str, int], uses: Sequence[PartUse]) -> list[str]:
+    """Return the pieces above a piece as they stand, itself left out."""
+    found: list[str] = []
+    while piece in now:
+        piece = uses[now[piece]].piece
+        found.append(piece)
+    return found
+
+
+def _told_again(before: PartUse, again: PartUse) -> PartUse:
+    """Take what a second card of the same stay adds; the day stays that of the first."""
+    told = {name: getattr(again, name) or getattr(before, name) for name in ("role", "batch", "tool")}
+    return replace(before, **told)

@@ -1,0 +1,192 @@
+"""Everything known of one piece: the contract of the command, and what it must answer."""
+
+import json
+from dataclasses import replace
+from datetime import date, timedelta
+from statistics import fmean
+
+import polars as pl
+import pytest
+from scipy.stats import fisher_exact
+
+from qc.jobs.errors import JobError
+from qc.jobs.pieces import hold_list
+from qc.jobs.whole_piece import piece_record
+from qc.jobs.whole_piece.life import chance_of_returns
+from qc.jobs.whole_piece.record import nearest_serials
+
+CONTRACT = {"serial", "model", "where", "shipped", "known", "hold", "figures", "parts", "events", "signals"}
+FIGURE = {
+    "stage",
+    "characteristic",
+    "value",
+    "unit",
+    "worst",
+    "lower",
+    "upper",
+    "inside",
+    "behaviour",
+    "gauge",
+}
+
+
+def figure(record, name):
+    return next(one for one in record.figures if one.characteristic == name)
+
+
+def test_the_command_answers_by_the_contract(demo_copy, command):
+    done = command("piece", "QH-1195", "--workshop", demo_copy, "--json")
+    assert done.exit_code == 0, done.output
+    found = json.loads(done.stdout)
+    assert set(found) >= CONTRACT
+    assert (found["serial"], found["model"], found["known"]) == ("QH-1195", "contrabass", None)
+    for one in found["figures"]:
+        assert set(one) >= FIGURE | {"gauge", "gauge_checked"}
+        assert set(one["worst"]) == {"place", "value"}
+    assert all(set(one) >= {"part", "serial", "batch", "tool"} for one in found["parts"])
+    lacquer = next(one for one in found["figures"] if one["characteristic"] == "thickness")
+    assert lacquer["worst"] == {"place": "slide, spot 2", "value": 9.1}
+    assert (lacquer["inside"], lacquer["lower"], lacquer["upper"]) == (False, 10.0, None)
+    assert {row["serial"] for row in found["hold"]} == {"QH-1195"}
+
+
+def test_text_begins_with_the_judgement(demo_copy, command):
+    done = command("piece", "QH-1195", "--workshop", demo_copy)
+    first, second, *_ = done.stdout.splitlines()
+    assert first == "QH-1195, Contrabass in low B-flat: left 19 Nov 2026"
+    assert "9.1 µm at slide, spot 2, under 10 µm" in second
+
+
+def test_a_serial_nobody_knows_is_answered_with_the_nearest(demo_copy, command):
+    done = command("piece", "qh 1l95", "--workshop", demo_copy)
+    assert done.exit_code == 1
+    assert "QH-1195" in done.stderr
+
+
+@pytest.mark.parametrize(
+    "typed, nearest",
+    [("QH1195", "QH-1195"), ("qh-1195", "QH-1195"), ("QH-1159", "QH-1195"), ("QH-I195", "QH-1195")],
+)
+def test_a_mistyped_serial_finds_its_own(typed, nearest):
+    assert nearest in nearest_serials(typed, ["QH-1020", "QH-1195", "T-0421"])
+
+
+def test_nothing_like_it_is_said(shop):
+    with pytest.raises(JobError, match="No known serial looks like it"):
+        piece_record(shop, "zzz", judge=False)
+
+
+def test_value_is_the_mean_of_its_places_and_worst_the_nearest_to_a_limit(shop):
+    record = piece_record(shop, "QH-1195", judge=False)
+    wall = figure(record, "wall")
+    read = shop.store.readings(stage="bell", serials=["QH-1195"])["value"]
+    assert wall.value == pytest.approx(fmean(read), rel=1e-12)
+    assert wall.worst.value == max(read) and wall.inside
+
+
+def test_a_body_thinner_by_design_has_no_limits(shop):
+    inner = figure(piece_record(shop, "QH-1195", judge=False), "inner_od")
+    body = [one for one in inner.places if one.at["surface"] == "body"]
+    assert body and all(one.inside is None for one in body)
+    assert inner.inside is True and "stocking" in inner.worst.place
+
+
+def test_a_figure_without_limits_says_neither_inside_nor_outside(shop):
+    assert figure(piece_record(shop, "QH-1195", judge=False), "verdict").inside is None
+
+
+def test_gauges_are_checked_in_doubt_or_not_known(shop):
+    record = piece_record(shop, "QH-1205", judge=False)
+    clearance = figure(record, "clearance")
+    assert clearance.gauge_checked is False and "BG-1" in clearance.gauge_doubt
+    assert figure(record, "wall").gauge_checked is None  # its gauge has no checks
+    assert figure(piece_record(shop, "QH-1150", judge=False), "clearance").gauge_checked is True
+
+
+def test_a_piece_lies_among_those_made_before_it(shop):
+    among = figure(piece_record(shop, "QH-1205", judge=False), "clearance").among
+    assert among.of == among.below and among.above == 0
+
+
+def test_parts_bear_batch_and_tool_of_their_own_making(shop):
+    record = piece_record(shop, "QH-1195", judge=False)
+    tube = next(one for one in record.parts if one.part == "outer-upper")
+    drawn = shop.store.readings(stage="draw", serials=[tube.serial])
+    assert (tube.tool, tube.batch) == (drawn["tool"][0], drawn["batch"][0])
+
+
+def test_a_part_says_what_it_is_in_and_where_that_is(shop):
+    record = piece_record(shop, "T-0424", judge=False)
+    assert [one.serial for one in record.stays] == ["QH-1196"]
+    assert record.where.startswith("in QH-1196")
+
+
+def test_a_suspect_batch_is_followed_to_what_else_bears_it(shop):
+    record = piece_record(shop, "QH-1205", judge=False)
+    batch = next(one for one in record.shared if one.name == "LP-12")
+    fitted = shop.store.events("part").filter(pl.col("batch") == "LP-12")["serial"].unique().to_list()
+    assert {serial for serial, _ in batch.pieces} == set(fitted) - {"QH-1205"}
+
+
+def test_a_return_is_told_beside_the_others(shop):
+    returned = piece_record(shop, "QH-1071", judge=False).returns[-1]
+    back = shop.store.events("returned").filter(pl.col("code") == "lacquer-run")["serial"].to_list()
+    assert {serial for serial, _ in returned.alike} == set(back) - {"QH-1071"}
+    assert returned.said.startswith("Not a one-off")
+    assert (
+        piece_record(shop, "QH-1066", judge=False)
+        .returns[-1]
+        .said.startswith("By its cause a one-off so far")
+    )
+
+
+@pytest.mark.parametrize(
+    "back, left, returned, gone", [(3, 20, 6, 197), (1, 5, 2, 9), (4, 4, 4, 60), (2, 39, 5, 80)]
+)
+def test_chance_of_returns_agrees_with_the_exact_test(back, left, returned, gone):
+    rest = [[back, left - back], [returned - back, gone - left - returned + back]]
+    # scipy's own Fisher test, one-sided
+    assert chance_of_returns(back, left, returned, gone) == pytest.approx(
+        fisher_exact(rest, alternative="greater").pvalue, rel=1e-9
+    )
+
+
+def test_a_day_too_early_cannot_hold_and_a_late_one_should(shop):
+    early = piece_record(shop, "QH-1205", due=shop.today + timedelta(1), judge=False)
+    assert "cannot hold" in early.leaving.said and early.leaving.in_time == 0
+    late = piece_record(shop, "QH-1205", due=shop.today + timedelta(60), judge=False)
+    assert "should hold" in late.leaving.said and late.leaving.in_time == 1
+    assert shop.today <= early.leaving.likely <= early.leaving.late
+
+
+def test_the_days_of_its_like_are_those_of_the_cards(shop):
+    leaving = piece_record(shop, "QH-1205", judge=False).leaving
+    left = dict(shop.store.events("shipped").sort("day").select("serial", "day").iter_rows())
+    models = dict(shop.store.pieces().select("serial", "model").iter_rows())
+    own = [one for one in sorted(left, key=lambda s: (left[s], s))[::-1] if models[one] == "tenor-bass"][:40]
+    rows = shop.store.readings(stage="tuning", serials=own)
+    last = dict(rows.group_by("serial").agg(pl.col("day").max()).iter_rows())
+    days = sorted((left[one] - last[one]).days for one in own if one in last and last[one] <= left[one])
+    assert leaving.ahead[-1].median == pytest.approx(pl.Series(days).median())
+    assert leaving.ahead[-1].pieces == len(days)
+
+
+def test_what_left_or_came_back_is_not_forecast_and_the_answer_says_so(shop):
+    for serial, why in (("QH-1195", "it left on"), ("QH-1071", "it came back"), ("T-0450", "it is a part")):
+        record = piece_record(shop, serial, due=date(2026, 12, 24), judge=False)
+        assert record.leaving is None
+        assert why in record.notes[-1]
+
+
+def test_what_the_list_holds_the_judgement_says(shop):
+    held = {row.serial for row in hold_list(shop, judge=False, keep=False).waiting}
+    for serial in sorted(held)[:3]:
+        record = piece_record(shop, serial, judge=False)
+        assert record.judgement[0].startswith("Keep it back")
+
+
+def test_on_a_past_day_nothing_later_is_told(shop):
+    day = date(2026, 4, 1)
+    record = piece_record(replace(shop, today=day), "QH-1071", judge=False)
+    assert record.returns == () and all(one.day <= day for one in record.events)
+    assert all(one.day <= day for one in record.figures)

@@ -1,0 +1,70 @@
+"""A part is in one place at a time, and nothing is inside itself, whatever was typed on the cards."""
+
+from datetime import date, timedelta
+
+import polars as pl
+from hypothesis import given
+from hypothesis import strategies as st
+
+from qc.watch import PartUse, homes, part_uses, way_up
+
+KINDS = {"subject": pl.String, "serial": pl.String, "code": pl.String, "day": pl.Date} | dict.fromkeys(
+    ("batch", "tool", "person"), pl.String
+)
+FIRST = date(2026, 3, 2)
+
+
+def built(*rows):
+    """Make part events of (part, piece, days after the first, batch)."""
+    full = [
+        (part, piece, "bell", FIRST + timedelta(day), batch, None, None) for part, piece, day, batch in rows
+    ]
+    return pl.DataFrame(full, schema=KINDS, orient="row")
+
+
+SERIALS = st.sampled_from(["K-1", "K-2", "K-3", "S-1", "S-2", "T-1", "T-2", None])
+ROWS = st.lists(st.tuples(SERIALS, SERIALS, st.integers(0, 9), st.none()), max_size=24)
+
+
+@given(ROWS)
+def test_no_part_is_in_two_places_or_inside_itself_and_none_is_lost(rows):
+    uses = part_uses(built(*rows))
+    home = homes(uses)
+    assert len(home) == sum(not use.went_to for use in uses)
+    for serial in {part for part, *_ in rows if part}:
+        way = way_up(serial, uses)
+        assert serial not in way and len(set(way)) == len(way)
+    # what was passed over would have closed a circle; all else has both ends and is told
+    told = {(use.part, use.piece) for use in uses}
+    for part, piece, _, _ in rows:
+        if part and piece and part != piece and (part, piece) not in told:
+            assert any(use.piece == part for use in uses)
+    assert all(use.part and use.piece and use.part != use.piece for use in uses)
+
+
+@given(ROWS)
+def test_a_stay_ends_where_the_next_begins(rows):
+    uses = part_uses(built(*rows))
+    for part in {use.part for use in uses}:
+        own = [use for use in uses if use.part == part]
+        for one, later in zip(own, own[1:], strict=False):
+            assert (one.went_to, one.until) == (later.piece, later.day)
+        assert own[-1].went_to == "" and own[-1].until is None
+
+
+def test_swapped_bells_are_each_in_the_other_instrument():
+    uses = part_uses(
+        built(
+            ("B-1", "K-1", 0, "SH-1"),
+            ("B-2", "K-2", 0, "SH-2"),
+            ("B-1", "K-2", 5, None),
+            ("B-2", "K-1", 5, None),
+        )
+    )
+    assert homes(uses) == {"B-1": "K-2", "B-2": "K-1"}
+    assert uses[0] == PartUse("B-1", "K-1", "bell", FIRST, "SH-1", until=FIRST + timedelta(5), went_to="K-2")
+
+
+def test_a_second_card_of_the_same_stay_adds_what_the_first_left_out():
+    uses = part_uses(built(("B-1", "K-1", 0, None), ("B-1", "K-1", 3, "SH-1")))
+    assert uses == (PartUse("B-1", "K-1", "bell", FIRST, "SH-1"),)
