@@ -21,6 +21,13 @@ def piece(
     ] = "",
     workshop: WorkshopOption = None,
     as_of: AsOfOption = None,
+    known: Annotated[
+        str,
+        typer.Option(
+            metavar="DAY|shipped",
+            help="Answer as it was known on this day (YYYY-MM-DD), or on the day it left.",
+        ),
+    ] = "",
     as_json: JsonOption = False,
 ) -> None:
     """Show everything known of one piece, the judgement first.
@@ -28,8 +35,13 @@ def piece(
     Its figures against their limits at each place and among its like, its parts with batch and tool, remedies
     and their effect, what else its suspect parts went into, whether a return is a one-off, when it can leave.
     """
-    from qc.jobs.whole_piece import piece_record
+    from qc.jobs.whole_piece import piece_as_known, piece_record
     from qc.jobs.workshop import asked_day
 
     day = asked_day(due) if due else None
-    show(piece_record(open_workshop(workshop, as_of), serial, due=day), as_json=as_json)
+    opened = open_workshop(workshop, as_of)
+    if known:
+        found = piece_as_known(opened, serial, known, due=day)
+    else:
+        found = piece_record(opened, serial, due=day)
+    show(found, as_json=as_json)

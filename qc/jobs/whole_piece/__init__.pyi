@@ -9,6 +9,7 @@ from .life import PieceEvent as PieceEvent
 from .life import Remedy as Remedy
 from .life import Return as Return
 from .life import event_sentence as event_sentence
+from .of_then import piece_as_known as piece_as_known
 from .parts import PartOfPiece as PartOfPiece
 from .record import PieceRecord as PieceRecord
 from .record import SignalOfPiece as SignalOfPiece

@@ -229,7 +229,7 @@ def piece_record(
         where=place.words,
         shipped=place.shipped,
         as_of=today,
-        known=known,
+        known=known or (workshop.then.day if workshop.then else None),
         hold=hold,
         figures=figures,
         parts=parts_of(workshop, serial, tree),
