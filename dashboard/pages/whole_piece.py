@@ -8,17 +8,20 @@ from typing import Any
 from dash import dcc, html
 from dash.development.base_component import Component
 
-from dashboard import places, words
+from dashboard import words
+from dashboard.along import draw_along
 from dashboard.drawing import Drawing
 from dashboard.parts import card, figures, nothing, serial_link, table, unbroken
 from dashboard.routing import address, series_address
 from qc.jobs.board import (
     FigureOfPiece,
+    MapCell,
     PartOfPiece,
     PieceRecord,
     SeriesVerdict,
     among_words,
     form_lines,
+    grid_of,
     limits_of,
     limits_words,
     shared_words,
@@ -81,13 +84,17 @@ def maps(record: PieceRecord) -> list[Component]:
         if len(one.places) < 2:
             continue
         lines: list[Any] = []
-        along = places.draw_along(one)
+        along = draw_along(one)
         if along is not None:
             lines.append(Drawing(along, label=f"{one.title} along each leg, between its limits"))
         lines.append(_grid(one))
         lines += [html.P(unbroken(f"{_capital(line)}."), className="small") for line in form_lines(one)]
         title = html.Summary(f"{one.title}, {len(one.places)} places: {_answer(one)}")
-        cards.append(html.Details([title, *lines], className="card", open=one.inside is False or bool(along)))
+        cards.append(
+            html.Details(
+                [title, *lines], className="card", open=one.inside is False or bool(along and one.series)
+            )
+        )
     return cards
 
 
@@ -98,7 +105,7 @@ def _answer(one: FigureOfPiece) -> str:
 
 
 def _grid(one: FigureOfPiece) -> Component:
-    found = places.grid_of(one)
+    found = grid_of(one)
     head = html.Thead(html.Tr([html.Th("", scope="col"), *(html.Th(c, scope="col") for c in found.columns)]))
     body = [
         html.Tr([html.Th(name, scope="row"), *(_cell(cell) for cell in cells)])
@@ -113,7 +120,7 @@ def _grid(one: FigureOfPiece) -> Component:
     return html.Div(inner, className="table", tabIndex=0, role="region", **{"aria-label": caption})
 
 
-def _cell(cell: places.Cell | None) -> Component:
+def _cell(cell: MapCell | None) -> Component:
     if cell is None:
         return html.Td("")
     shown: Any = html.B([cell.text, html.Span(" out", className="small")]) if cell.out else cell.text

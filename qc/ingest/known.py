@@ -81,6 +81,9 @@ class Known:
         READING columns: the latest readings of the upload's figures, and all of its pieces.
     cards : DataFrame
         `CARDS` columns: which figures the newest pieces and the upload's have on record, and of which days.
+    stays : mapping of str to tuple of (str, date)
+        Part -> the pieces it was built into and when, the present one last: of the upload's parts, and of
+        what its pieces are in.
     left : mapping of str to date
         Serial -> the day it was shipped, for pieces of the upload that have not come back since.
     """
@@ -95,6 +98,7 @@ class Known:
     past: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=polars_schema(READING)))
     cards: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=CARDS))
     left: Mapping[str, date] = field(default_factory=dict)
+    stays: Mapping[str, tuple[tuple[str, date | None], ...]] = field(default_factory=dict)
 
 
 def identity(readings: pl.DataFrame) -> pl.Series:

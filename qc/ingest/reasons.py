@@ -48,6 +48,7 @@ class Reason(StrEnum):
     COPIED_RUN = "copied-run"
     DOUBLED_ROW = "doubled-row"
     DOUBLED_SERIAL = "doubled-serial"
+    PART_USED_TWICE = "part-used-twice"
     DIFFERS_FROM_RECORDED = "differs-from-recorded"
     NEVER_BEGUN = "never-begun"
     SAME_CARD_TWICE = "same-card-twice"

@@ -10,6 +10,7 @@ import polars as pl
 
 from qc.ingest import Known, card_days, known_from
 from qc.jobs.workshop import Workshop
+from qc.watch import part_uses
 
 RECENT = 200
 """So many latest readings of a figure say what is usual now."""
@@ -35,6 +36,7 @@ def known_of(
     *,
     since: date | None = None,
     without: Sequence[int] = (),
+    parts: Collection[str] = (),
 ) -> Known:
     """Gather what a check needs to know of the past.
 
@@ -50,6 +52,8 @@ def known_of(
         Earliest day of the rows; morning checks of the quarter before it and since are looked at.
     without : sequence of int
         Readings that are about to be replaced: nothing is compared with them.
+    parts : collection of str
+        Parts that the rows build into pieces.
 
     Returns
     -------
@@ -91,7 +95,20 @@ def known_of(
         shipped=frozenset(shipped),
         cards=card_days(around) if around.height else known.cards,
         left=_left(workshop, pieces, serials),
+        stays=_stays(workshop, {*parts, *serials}) if parts else {},
     )
+
+
+def _stays(workshop: Workshop, serials: Collection[str]) -> dict[str, tuple[tuple[str, date | None], ...]]:
+    """Return where parts, and what they are in, were built into, by serial and in order of the days."""
+    found: dict[str, tuple[tuple[str, date | None], ...]] = {}
+    waiting = set(serials)
+    while waiting:
+        built = part_uses(workshop.store.events("part", subjects=sorted(waiting)))
+        for use in built:
+            found[use.part] = (*found.get(use.part, ()), (use.piece, use.day))
+        waiting = {use.piece for use in built} - set(found) - waiting
+    return found
 
 
 def _left(workshop: Workshop, pieces: pl.DataFrame, serials: Collection[str]) -> dict[str, date]:

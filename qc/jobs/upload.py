@@ -256,7 +256,9 @@ def _known(workshop: Workshop, parts: Sequence[Unfolded]) -> Known:
     rows = pl.concat([p.readings.select(columns) for p in parts]).unique()
     serials = {s for p in parts for frame in (p.readings, p.events) for s in frame["serial"].to_list() if s}
     days = [day for p in parts for frame in (p.readings, p.events) for day in frame["day"].unique() if day]
-    return known_of(workshop, rows.iter_rows(), serials, since=min(days, default=None))
+    built = (p.events.filter(pl.col("kind") == "part")["subject"].to_list() for p in parts)
+    fitted = {part for own in built for part in own if part}
+    return known_of(workshop, rows.iter_rows(), serials, since=min(days, default=None), parts=fitted)
 
 
 def _new_sheet(file: _File) -> NewSheet:

@@ -59,10 +59,10 @@ class ProvenStore:
         with self._database.reading() as conn:
             return read_last_by(conn, micros_of(when))
 
-    def handed_in_later(self, number: int, until: date, *, serial: str | None = None) -> LateReadings | None:
-        """Return what was measured by a day, of a piece where one is named, and came in after an entry."""
+    def handed_in_later(self, number: int, until: date) -> LateReadings | None:
+        """Return what was measured up to a day and came in after entry `number`, None where nothing did."""
         with self._database.reading() as conn:
-            return read_handed_in_later(conn, number, until, serial)
+            return read_handed_in_later(conn, number, until)
 
     def newest_moment(self) -> datetime | None:
         """Return the latest moment of any entry, None before any."""

@@ -18,8 +18,8 @@ def written_alike(serial: str) -> str:
 
     Examples
     --------
-    >>> written_alike("h26 – 003") == written_alike("H26-003"), written_alike("H26003") == written_alike("H26-003")
-    (True, False)
+    >>> [written_alike(serial) for serial in ("h26 – 003", "H26-003", "H26003")]
+    ['h26-003', 'h26-003', 'h26003']
     """
     return _BLANKS.sub("", _DASHES.sub("-", serial)).casefold()
 

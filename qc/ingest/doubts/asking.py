@@ -29,6 +29,7 @@ from qc.ingest.doubts.pieces import (
     find_second_card,
     find_serial_series,
     find_unknown_serial,
+    find_used_twice,
     find_volume_balance,
 )
 from qc.ingest.doubts.rows import (
@@ -63,6 +64,7 @@ FINDERS: tuple[Doubt, ...] = (
     find_serial_series,
     find_never_begun,
     find_doubled_serial,
+    find_used_twice,
     find_wrong_day,
     find_same_card,  # before the next, which would offer another piece for figures that are on record
     find_second_card,

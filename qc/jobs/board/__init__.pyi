@@ -39,6 +39,7 @@ from .views import HoldList as HoldList
 from .views import HoldRow as HoldRow
 from .views import InstrumentReading as InstrumentReading
 from .views import InstrumentView as InstrumentView
+from .views import MapCell as MapCell
 from .views import PartOfPiece as PartOfPiece
 from .views import PieceRecord as PieceRecord
 from .views import PlaceFigure as PlaceFigure
@@ -63,6 +64,7 @@ from .views import budget_words as budget_words
 from .views import caution_words as caution_words
 from .views import first_steps as first_steps
 from .views import form_lines as form_lines
+from .views import grid_of as grid_of
 from .views import known_rules as known_rules
 from .views import limits_of as limits_of
 from .views import limits_words as limits_words

@@ -15,6 +15,7 @@ from qc.jobs.signals import MadeUnder
 from qc.jobs.then import Changes
 from qc.jobs.whole_piece import (
     FigureOfPiece,
+    MapCell,
     PartOfPiece,
     PieceRecord,
     PlaceFigure,
@@ -22,6 +23,7 @@ from qc.jobs.whole_piece import (
     SignalOfPiece,
     among_words,
     form_lines,
+    grid_of,
     limits_of,
     shared_words,
 )
@@ -65,6 +67,8 @@ __all__ = [
     "Shared",
     "among_words",
     "form_lines",
+    "grid_of",
+    "MapCell",
     "limits_of",
     "shared_words",
     "DecidedView",

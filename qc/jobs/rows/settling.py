@@ -250,7 +250,9 @@ def _changes(
 def _check_again(workshop: Workshop, mended: MendedRow, held: HeldRecord, decision: Decision) -> Checked:
     row = mended.row
     figure = (row.get("stage") or "", row.get("characteristic") or "", row.get("model"), row.get("serial"))
-    known = known_of(workshop, [figure] if mended.table == "reading" else [], {row["serial"]} - {None, ""})
+    figures = [figure] if mended.table == "reading" else []
+    parts = {row.get("subject")} - {None, ""} if row.get("kind") == "part" else set()
+    known = known_of(workshop, figures, {row["serial"]} - {None, ""}, parts=parts)
     reasons = {reason.id for reason in held.reasons}
     if decision is Decision.AS_TYPED:
         # who says that a row is so as it stands is not asked the next doubt about it, only what is on record

@@ -9,8 +9,12 @@ from .life import PieceEvent as PieceEvent
 from .life import Remedy as Remedy
 from .life import Return as Return
 from .life import event_sentence as event_sentence
-from .of_then import piece_as_known as piece_as_known
+from .maps import MapCell as MapCell
+from .maps import PlaceMap as PlaceMap
+from .maps import grid_of as grid_of
 from .parts import PartOfPiece as PartOfPiece
+from .passport import PassportFile as PassportFile
+from .passport import write_passport as write_passport
 from .record import PieceRecord as PieceRecord
 from .record import SignalOfPiece as SignalOfPiece
 from .record import nearest_to as nearest_to
@@ -21,3 +25,4 @@ from .saying import limits_of as limits_of
 from .saying import shared_words as shared_words
 from .saying import signed as signed
 from .sharing import Shared as Shared
+from .then import piece_as_known as piece_as_known

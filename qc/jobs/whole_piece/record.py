@@ -166,7 +166,6 @@ def piece_record(
     judge: bool = True,
     verdicts: Sequence[SeriesVerdict] | None = None,
     hold: Sequence[HoldRow] | None = None,
-    known: date | None = None,
 ) -> PieceRecord:
     """Return everything known of a piece, an instrument or a part.
 
@@ -184,8 +183,6 @@ def piece_record(
         Those of the workshop's day, for who has them at hand.
     hold : sequence of HoldRow, optional
         The list of pieces to hold, for who has it at hand.
-    known : date, optional
-        The day whose knowledge the workshop holds, where it is not all that is known now.
 
     Raises
     ------
@@ -202,20 +199,17 @@ def piece_record(
         raise JobError(unknown_piece(workshop, serial))
     own = verdicts_of_day(workshop) if verdicts is None else verdicts
     tree = Genealogy(workshop, uses)
-    models = [*cards["model"].drop_nulls(), *events["model"].drop_nulls()]
-    model = models[0] if models else ""
+    model = next(iter([*cards["model"].drop_nulls(), *events["model"].drop_nulls()]), "")
     place = whereabouts(workshop, [serial])[serial]
     signals = _signals(workshop, serial, tree, own)
-    zone = workshop.plan.workshop.time_zone
     part = bool(tree.stays_of(serial)) or _is_part(workshop.plan, serial)
     came_back = bool(events.filter(pl.col("kind") == "returned").height)
-    leaving = None
+    leaving, notes = None, [waits.sentence(workshop.plan.workshop.time_zone)] if waits else []
     if place.shipped is None and not part and not came_back:
         leaving = leaving_of(workshop, serial, model, due)
-    notes = [waits.sentence(zone)] if waits else []
     if due is not None and leaving is None:
-        why = _why_no_day(place.shipped, part=part, came_back=came_back)
-        notes.append(f"Whether it can leave by {dated_words(due)} is not told: {why}.")
+        notes.append(_why_no_day(due, place.shipped, part=part, came_back=came_back))
+    notes += workshop.then.notes if workshop.then else ()
     if hold is None:
         hold = hold_list(workshop, serials=[serial], judge=False, verdicts=own, keep=False).rows
     hold = tuple(row for row in hold if row.serial == serial)
@@ -229,7 +223,7 @@ def piece_record(
         where=place.words,
         shipped=place.shipped,
         as_of=today,
-        known=known or (workshop.then.day if workshop.then else None),
+        known=workshop.then.day if workshop.then else None,
         hold=hold,
         figures=figures,
         parts=parts_of(workshop, serial, tree),
@@ -245,14 +239,16 @@ def piece_record(
     )
 
 
-def _why_no_day(shipped: date | None, *, part: bool, came_back: bool) -> str:
+def _why_no_day(due: date, shipped: date | None, *, part: bool, came_back: bool) -> str:
     if shipped is not None:
-        return f"it left on {dated_words(shipped)}"
-    if part:
-        return "it is a part"
-    if came_back:
-        return "it came back, and what a mend takes is not known from what is made"
-    return "too few of its like left from where it stands"
+        why = f"it left on {dated_words(shipped)}"
+    elif part:
+        why = "it is a part"
+    elif came_back:
+        why = "it came back, and what a mend takes is not known from what is made"
+    else:
+        why = "too few of its like left from where it stands"
+    return f"Whether it can leave by {dated_words(due)} is not told: {why}."
 
 
 def unknown_piece(workshop: Workshop, serial: str) -> str:

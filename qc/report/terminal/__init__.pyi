@@ -33,6 +33,7 @@ from .keeping import rejudged_text as rejudged_text
 from .keeping import restored_text as restored_text
 from .keeping import verified_text as verified_text
 from .piece import PieceLines as PieceLines
+from .piece import passport_text as passport_text
 from .piece import piece_text as piece_text
 from .plan import plan_faults_text as plan_faults_text
 from .plan import plan_text as plan_text

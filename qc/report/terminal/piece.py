@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from qc.report.terminal.columns import Row, block, table
@@ -31,3 +32,8 @@ def piece_text(piece: PieceLines) -> str:
     for title, sentences in piece.sections:
         lines += block(title, sentences)
     return "\n".join(lines)
+
+
+def passport_text(serial: str, judgement: Sequence[str], file: str) -> str:
+    """Say what a passport says first, and where it lies."""
+    return "\n".join([*judgement, f"The passport of {serial} is written to {file}."])

@@ -109,17 +109,13 @@ class LateReadings:
     last: datetime
 
 
-def read_handed_in_later(
-    conn: Connection, number: int, until: date, serial: str | None = None
-) -> LateReadings | None:
+def read_handed_in_later(conn: Connection, number: int, until: date) -> LateReadings | None:
     """Return what was measured up to a day and came in after an entry, None where nothing did."""
     late = (
         select(func.count(), func.min(reading.c.entry), func.max(reading.c.entry))
         .join_from(reading, origin, reading.c.origin == origin.c.id)
         .where(reading.c.entry > number, reading.c.replaces.is_(None), origin.c.day <= until.isoformat())
     )
-    if serial is not None:
-        late = late.where(origin.c.serial == serial)
     count, first, last = conn.execute(late).one()
     if not count:
         return None

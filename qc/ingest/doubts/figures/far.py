@@ -27,7 +27,8 @@ CLOSE = 2.5
 """The same for a moved point, where another figure of the same digits may be meant; chosen."""
 
 APART = 10.0
-"""Spreads of the figures of a card about its middle at which one stands apart, whatever the plan allows; chosen."""
+"""Spreads of the figures of a card about its middle at which one stands apart: outside the limits, and inside
+them where a slip explains it; chosen."""
 
 FEWEST_OTHERS = 4
 """So many other figures of the card say where it lies before one of them is said to stand apart; chosen."""
@@ -73,7 +74,8 @@ def far_figures(facts: Facts, doubted: Doubts, spreads: float) -> list[FrameRow]
     far = far & pl.when(below).then(low.fill_null(True)).otherwise(high.fill_null(True))
     apart = (beside > APART * pl.col("_within")) & (beside > BEYOND_CARD * pl.col("_within_tail"))
     barred = pl.when(below).then(low.fill_null(False)).otherwise(high.fill_null(False))
-    apart = apart & ((pl.col("_others") >= FEWEST_OTHERS) | (barred & (pl.col("_others") >= 2)))
+    several = (pl.col("_others") >= FEWEST_OTHERS) & pl.lit(spreads < FAR)
+    apart = apart & (several | (barred & (pl.col("_others") >= 2)))
     if spreads < FAR:  # a slip explains it: then a card that says well where it lies is enough
         beyond = beside > WITH_MEND_BEYOND_CARD * pl.col("_within_tail")
         mended = (pl.col("_others") >= FEWEST_OTHERS) & beyond & (beside > spreads * pl.col("_within"))

@@ -91,7 +91,7 @@ def _left_out(row: FrameRow, sound: pl.DataFrame, plan: Plan) -> tuple[str, obje
 
 
 def _fellow(row: FrameRow, sound: pl.DataFrame, plan: Plan) -> tuple[str, object] | None:
-    """Return the other one of two places, where a card has two figures at several places and none at its own."""
+    """Return the other one of two places, where several are filled twice on a card and it is nowhere."""
     characteristic = plan.characteristic(row["stage"], row["characteristic"])
     card = sound.filter(
         (pl.col("_part") == row["_part"])
@@ -103,7 +103,7 @@ def _fellow(row: FrameRow, sound: pl.DataFrame, plan: Plan) -> tuple[str, object
         at = [name for name in PLACE if name != column]
         twice = card.group_by(at).len().filter(pl.col("len") > 1).height
         rest = [value for value in allowed if str(value) not in there]
-        if len(allowed) == 2 and len(rest) == 1 and twice > 1:
+        if column != "valve" and len(allowed) == 2 and len(rest) == 1 and twice > 1:
             return column, int(rest[0]) if column in WHOLE else rest[0]
     return None
 

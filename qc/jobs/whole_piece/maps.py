@@ -1,4 +1,4 @@
-"""The places of a piece laid out: a grid of its figures, and lines along each leg between the limits."""
+"""The places of a piece laid out in rows and columns: tubes by leg, notes by partial, spots by area."""
 
 from __future__ import annotations
 
@@ -6,19 +6,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import fmean
 
-from dashboard.drawing import Node, node, svg
-from qc.jobs.board import FigureOfPiece, PlaceFigure
+from qc.jobs.whole_piece.figures import FigureOfPiece, PlaceFigure
 
-WIDTH, HEIGHT = 520, 190
-"""Size of the drawing along the legs [px]."""
-
-LEFT, RIGHT, TOP, BOTTOM = 54, 96, 14, 30
 DEEPEST = 0.42
 """Share of colour of a place on its limit; chosen: the figure on it keeps its contrast."""
 
 
 @dataclass(frozen=True, slots=True)
-class Cell:
+class MapCell:
     """One place: its figure as text, whether it is outside, its depth of colour, and all of it in words."""
 
     text: str
@@ -28,15 +23,15 @@ class Cell:
 
 
 @dataclass(frozen=True, slots=True)
-class Grid:
+class PlaceMap:
     """Places in rows and columns; None where there is no figure."""
 
     columns: tuple[str, ...]
     rows: tuple[str, ...]
-    cells: tuple[tuple[Cell | None, ...], ...]
+    cells: tuple[tuple[MapCell | None, ...], ...]
 
 
-def grid_of(one: FigureOfPiece) -> Grid:
+def grid_of(one: FigureOfPiece) -> PlaceMap:
     """Lay out the places of a figure: notes by partial, spots by area, tubes by leg, bells by station."""
     every = dict.fromkeys(name for place in one.places for name in place.at)
     names = [name for name in every if len({place.at.get(name, "") for place in one.places}) > 1]
@@ -53,7 +48,7 @@ def grid_of(one: FigureOfPiece) -> Grid:
     top, side = (
         tuple(_said(names, key) for key in keys) for names, keys in ((across, columns), (down, rows))
     )
-    return Grid(top, tuple(name or one.name for name in side), cells)
+    return PlaceMap(top, tuple(name or one.name for name in side), cells)
 
 
 def _down(names: Sequence[str]) -> list[str]:
@@ -104,64 +99,10 @@ def _depths(one: FigureOfPiece) -> dict[str, float]:
     return found
 
 
-def _cell(place: PlaceFigure | None, one: FigureOfPiece, depths: dict[str, float]) -> Cell | None:
+def _cell(place: PlaceFigure | None, one: FigureOfPiece, depths: dict[str, float]) -> MapCell | None:
     if place is None:
         return None
     limits = [f"{edge:g}" for edge in (place.lower, place.upper) if edge is not None]
     told = f"{place.place}: {place.value:.5g}, limits {' and '.join(limits) or 'none'}"
     text = f"{place.value:.5g}".replace("-", "−")
-    return Cell(text, place.inside is False, DEEPEST * depths[place.place] ** 2, told)
-
-
-def draw_along(one: FigureOfPiece) -> Node | None:
-    """Draw a figure along each leg between its limits; None of what has no legs with several stations."""
-    legs: dict[str, dict[str, list[float]]] = {}
-    stations: list[str] = []
-    for place in one.places:
-        leg, station = place.at.get("leg"), place.at.get("station")
-        if leg and station and place.at.get("surface", "stocking") == "stocking":
-            legs.setdefault(leg, {}).setdefault(station, []).append(place.value)
-            stations += [station] if station not in stations else []
-    edges = [edge for edge in (one.lower, one.upper) if edge is not None]
-    if not legs or len(stations) < 2 or len(edges) < 2:
-        return None
-    means = {leg: [fmean(own[at]) if at in own else None for at in stations] for leg, own in legs.items()}
-    values = [v for own in means.values() for v in own if v is not None] + edges
-    low, high = min(values), max(values)
-    room = (high - low) * 0.12 or 1.0
-    low, high = low - room, high + room
-
-    def x(index: int) -> float:
-        return LEFT + (WIDTH - LEFT - RIGHT) * index / (len(stations) - 1)
-
-    def y(value: float) -> float:
-        return TOP + (HEIGHT - TOP - BOTTOM) * (high - value) / (high - low)
-
-    soft = {"fill": "var(--soft)", "font-size": 13}
-    children: list[Node] = []
-    for edge in edges:
-        line = {"x1": LEFT, "x2": WIDTH - RIGHT, "y1": y(edge), "y2": y(edge)}
-        children.append(node("line", {**line, "stroke": "var(--soft)", "stroke-dasharray": "5 4"}))
-        children.append(
-            node("text", {"x": LEFT - 6, "y": y(edge) + 4, "text-anchor": "end", **soft}, [f"{edge:g}"])
-        )
-    for index, station in enumerate(stations):
-        at = {"x": x(index), "y": HEIGHT - 8, "text-anchor": "middle", **soft}
-        children.append(node("text", at, [station]))
-    ends: list[float] = []
-    for number, (leg, own) in enumerate(means.items()):
-        colour = ("var(--brass)", "var(--steady)", "var(--mark)")[number % 3]
-        points = [(x(i), y(value)) for i, value in enumerate(own) if value is not None]
-        path = " ".join(f"{px:.1f},{py:.1f}" for px, py in points)
-        dashes = {} if number % 2 == 0 else {"stroke-dasharray": "7 4"}
-        children.append(
-            node("polyline", {"points": path, "fill": "none", "stroke": colour, "stroke-width": 2, **dashes})
-        )
-        children += [node("circle", {"cx": px, "cy": py, "r": 4, "fill": colour}) for px, py in points]
-        end = points[-1][1]
-        while any(abs(end - other) < 15 for other in ends):
-            end += 15
-        ends.append(end)
-        at = {"x": points[-1][0] + 10, "y": end + 4, "fill": "var(--ink)", "font-size": 13}
-        children.append(node("text", at, [f"{leg} leg"]))
-    return svg(WIDTH, HEIGHT, children, **{"class": "along"})
+    return MapCell(text, place.inside is False, DEEPEST * depths[place.place] ** 2, told)
