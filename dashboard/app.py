@@ -134,9 +134,9 @@ def _register_router(app: Dash) -> None:
             return missing(), _navigation(""), f"Not found · {shop}"
         page, parts = found
         day = queries.standing_day()
-        body = html.Div(
-            [*standing.banner(path or "/"), *_waits(), page.layout(**parts)], className="past" if day else ""
-        )
+        body = html.Div([*standing.banner(path or "/"), *_waits(), page.layout(**parts)])
+        if day is not None:
+            body.className = "past"
         links = _navigation(page.section)
         standing.keep_day([one for one in body.children if getattr(one, "id", "") != "past-banner"])
         standing.keep_day(links)

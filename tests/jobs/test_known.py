@@ -17,6 +17,7 @@ from qc.jobs.signals import list_signals
 from qc.jobs.status import status
 from qc.jobs.then import known
 from qc.jobs.upload import upload
+from qc.jobs.whole_piece import piece_record
 from qc.jobs.workshop import open_workshop
 from qc.store import KnownThen, hash_of
 
@@ -54,13 +55,13 @@ def run(*words):
 class Lived:
     """An invented workshop, its days one after the other, and what it answered on each evening.
 
-    On day 11 bows begin to rise; a card of day 5 comes on day 17; on day 16 a signal is closed, on day 20 the
+    On day 11 bows begin to rise; a card of day 4 comes on day 17; on day 16 a signal is closed, on day 20 the
     limits are changed, and on day 22 a reading is corrected.
     """
 
     def __init__(self, folder):
         self.folder, self.draw, self.day = folder / "shop", np.random.default_rng(71), FIRST
-        self.status, self.signals, self.hold, self.made = {}, {}, {}, 0
+        self.status, self.signals, self.hold, self.piece, self.made = {}, {}, {}, {}, 0
 
     def ask(self, *words, code=0):
         words = (*words, "--workshop", self.folder, "--as-of", self.day)
@@ -78,8 +79,7 @@ class Lived:
                 bows, spots = self.cards(56.0 if number >= 11 else 50.0)
                 if number == 4:
                     late = [spots]
-                else:
-                    self.ask("upload", bows, spots, "--who", "FT")
+                self.ask("upload", bows, *([] if number == 4 else [spots]), "--who", "FT")
             if number == 16:
                 own = self.ask("signals")["signals"][0]["id"]
                 words = ("--cause", "jig", "--action", "shimmed", "--outcome", "stays", "--who", "ML")
@@ -93,6 +93,7 @@ class Lived:
             self.status[self.day] = self.ask("status")
             self.signals[self.day] = self.ask("signals", "--all")
             self.hold[self.day] = self.ask("hold")
+            self.piece[self.day] = self.ask("piece", "B-003")
         return self
 
     def cards(self, level):
@@ -121,9 +122,10 @@ def test_every_day_is_answered_as_it_was_that_evening(lived):
     for day, evening in lived.status.items():
         then = known(workshop, day)
         found, listed = status(then).to_dict(), list_signals(then, all_states=True).to_dict()
-        held = hold_list(then).to_dict()
+        held, piece = hold_list(then).to_dict(), piece_record(then, "B-003").to_dict()
         then.store.close()
         assert held == lived.hold[day] | {"known": day.isoformat()}, day
+        assert piece | {"notes": []} == lived.piece[day] | {"known": day.isoformat()}, day
         assert found == evening | {"known": day.isoformat()}, day
         assert listed == lived.signals[day], day
         told |= {(one["behaviour"], one["capable"]) for one in found["series"]}
@@ -252,3 +254,25 @@ def test_since_marks_each_change_on_its_day_once(lived):
     assert rise["since"] == "new"
     text = run("status", *words, "--since", before).stdout
     assert f"Since {before.day} Mar 2026: " in text and " new" in text.splitlines()[0]
+
+
+def test_a_piece_names_what_was_handed_in_later(lived, tmp_path):
+    copied = shutil.copytree(lived.folder, tmp_path / "shop")
+    words = ("--workshop", copied, "--as-of", lived.day + timedelta(days=1))
+    found = run("piece", "B-013", "--known", "2026-03-08", *words, "--json")
+    assert found.exit_code == 0, found.stderr
+    answer = json.loads(found.stdout)
+    assert answer["known"] == "2026-03-08"
+    assert "handed in on 15 Mar 2026; not known here on 8 Mar 2026" in answer["notes"][0]
+    assert [one["characteristic"] for one in answer["figures"] if one["value"] is not None] == [
+        "rise",
+        "width",
+    ]
+    sheet, new = tmp_path / "old.csv", f"B-{lived.made + 1:03d}"
+    sheet.write_text(f"serial,model,date,person,spots\n{new},alto,{lived.day},FT,2\n")
+    assert run("upload", sheet, "--who", "FT", *words).exit_code == 0
+    found = run("piece", new, "--known", lived.day, *words)
+    assert found.exit_code == 1
+    assert f"Nothing was known of {new} here on 23 Mar 2026. It was handed in on 24 Mar" in found.stderr
+    found = run("piece", new, "--known", "shipped", *words)
+    assert (found.exit_code, "has not left" in found.stderr) == (1, True)

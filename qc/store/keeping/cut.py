@@ -74,11 +74,6 @@ class CutDatabase(Database):
         KnownThen
             Always.
         """
-        self._refuse()
-        with self.reading() as conn:
-            yield conn
-
-    def _refuse(self) -> None:
         raise KnownThen(self.refusal)
 
     @contextmanager

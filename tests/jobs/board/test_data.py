@@ -280,10 +280,11 @@ def test_the_board_reminds_of_a_backup_until_one_is_made(demo_copy, tmp_path):
     workshop = open_workshop(demo_copy)
     late = replace(workshop, now=workshop.now + timedelta(days=30))
     board = StoreBoardData(demo_copy)
-    assert board.backup_due() == backup_note(workshop) == ""
-    board._workshop = replace(board._workshop, now=late.now)
-    assert board.backup_due() == backup_note(late) != ""
-    # no entry is added by a backup: what the board keeps between entries would still remind
-    backup(late, tmp_path / "disk")
-    assert board.backup_due() == ""
+    assert board.backup_due() == backup_note(workshop) != ""  # sixteen months old, and none was made yet
+    for now in (workshop, late):
+        board._workshop = replace(board._workshop, now=now.now)
+        assert board.backup_due() == backup_note(now) != ""
+        # no entry is added by a backup: what the board keeps between entries would still remind
+        backup(now, tmp_path / "disk")
+        assert board.backup_due() == ""
     workshop.store.close()
