@@ -13,12 +13,13 @@ from dash.dependencies import ClientsideFunction
 from dash.development.base_component import Component
 from flask import Flask, Response, after_this_request, current_app, request
 
-from dashboard import answers, corrections, door, downloads, queries, uploads
+from dashboard import answers, corrections, door, downloads, queries, standing, uploads
 from dashboard.door import PlainNames
 from dashboard.pages import PAGES
 from dashboard.pages.missing import missing
 from dashboard.parts import masthead
 from dashboard.routing import match
+from qc.errors import QcError
 from qc.jobs.board import BoardData, UploadDesk
 
 INDEX = """<!doctype html>
@@ -76,6 +77,7 @@ def build_app(board: BoardData, desk: UploadDesk) -> Dash:
     uploads.add_routes(server)
     answers.add_routes(server)
     corrections.add_routes(server)
+    standing.guard_past(server)
     return app
 
 
@@ -110,7 +112,7 @@ def _frame() -> Component:
     return html.Div(
         [
             dcc.Location(id="url", refresh="callback-nav"),
-            masthead(queries.board().shop()),
+            masthead(queries.board().shop(), standing.chooser()),
             html.Main(html.P("Opening the board …", className="quiet"), id="main", tabIndex=-1),
             dcc.Store(id="page-name"),
             html.Div(id="announce", className="unseen", role="status", **{"aria-live": "polite"}),
@@ -123,14 +125,24 @@ def _register_router(app: Dash) -> None:
 
     def show_page(path: str | None) -> tuple[Component, list[Component], str]:
         """Return the page for an address."""
+        wrong = _stand()
         shop = queries.board().shop().name
+        if wrong:
+            return html.P(wrong, className="card warn", role="status"), _navigation(""), shop
         found = match(PAGES, path or "/")
         if found is None:
             return missing(), _navigation(""), f"Not found · {shop}"
         page, parts = found
+        day = queries.standing_day()
+        body = html.Div(
+            [*standing.banner(path or "/"), *_waits(), page.layout(**parts)], className="past" if day else ""
+        )
+        links = _navigation(page.section)
+        standing.keep_day([one for one in body.children if getattr(one, "id", "") != "past-banner"])
+        standing.keep_day(links)
         return (
-            html.Div([*_waits(), page.layout(**parts)]),
-            _navigation(page.section),
+            body,
+            links,
             f"{page.title(**parts)} · {shop}",
         )
 
@@ -149,6 +161,27 @@ def _register_router(app: Dash) -> None:
         Input("theme-switch", "n_clicks"),
         prevent_initial_call=True,
     )
+
+
+def _stand() -> str:
+    """Stand on the past day that the address of the page names; return a sentence where that cannot be."""
+    asked = queries.asked_day()
+    queries.stand_on(None)
+    if not asked:
+        return ""
+    try:
+        day = date.fromisoformat(asked)
+    except ValueError:
+        return f"'{asked[:40]}' is not a day. Write it in the address as known=YYYY-MM-DD."
+    if day >= queries.board().shop().day:
+        return ""  # today is what the board shows anyway
+    queries.stand_on(day)
+    try:
+        queries.board()
+    except QcError as error:
+        queries.stand_on(None)
+        return str(error)
+    return ""
 
 
 def _waits() -> list[Component]:

@@ -179,8 +179,8 @@ def nothing(sentence: str) -> Component:
     return html.P(sentence, className="quiet")
 
 
-def masthead(shop: ShopView) -> Component:
-    """Return the head of every page, its navigation left to the router."""
+def masthead(shop: ShopView, chooser: Component) -> Component:
+    """Return the head of every page: the shop, the choice of a past day, the navigation for the router."""
     return html.Header(
         [
             html.A("Skip to the page", href="#main", className="skip"),
@@ -188,6 +188,7 @@ def masthead(shop: ShopView) -> Component:
                 [
                     dcc.Link([Drawing(pictograms.draw_badge()), shop.name], href="/", className="shop"),
                     html.Span(words.long_day(shop.day), className="small"),
+                    chooser,
                     html.Span(shop.lead, className="who"),
                     html.Button(
                         "Light or dark",

@@ -2,22 +2,50 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Final, cast
+from urllib.parse import parse_qs, urlsplit
 
-from flask import current_app, request
+from flask import current_app, g, request
 
 from qc.jobs.board import BoardData, UploadDesk
 
 DATA_KEY: Final = "BOARD_DATA"
 DESK_KEY: Final = "BOARD_DESK"
+KNOWN: Final = "known"
+"""What a past day is called in an address."""
+
 WIDTH_COOKIE: Final = "board_width"
 THEME_COOKIE: Final = "board_theme"
 PLOT_PX: Final = {"narrow": 300, "middle": 390, "wide": 590}  # chosen: about what the style sheet leaves
 
 
 def board() -> BoardData:
-    """Return what answers the board's questions."""
-    return cast(BoardData, current_app.config[DATA_KEY])
+    """Return what answers the board's questions, as it was known on the day that the page stands on."""
+    present, day = cast(BoardData, current_app.config[DATA_KEY]), standing_day()
+    return present if day is None else present.known(day)
+
+
+def stand_on(day: date | None) -> None:
+    """Say which past day this request stands on, None for the present."""
+    g.standing = day
+
+
+def asked_day() -> str:
+    """Return the past day that an address names, as written there: its own, or that of its page."""
+    behind = parse_qs(urlsplit(request.referrer or "").query).get(KNOWN, [""])
+    return request.args.get(KNOWN) or behind[0]
+
+
+def standing_day() -> date | None:
+    """Return the past day that this request, or the page it comes from, stands on."""
+    if not hasattr(g, "standing"):
+        asked = asked_day()
+        try:
+            stand_on(date.fromisoformat(asked) if asked else None)
+        except ValueError:
+            stand_on(None)  # the page itself says that this is no day
+    return cast("date | None", g.standing)
 
 
 def desk() -> UploadDesk:

@@ -238,6 +238,7 @@ from .stats import subgroup_df as subgroup_df
 from .stats import subgroup_table as subgroup_table
 from .stats import sum_interval as sum_interval
 from .stats import t2 as t2
+from .stats import t2_of_means as t2_of_means
 from .stats import table_flags as table_flags
 from .stats import target_change_p_value as target_change_p_value
 from .stats import three_way as three_way

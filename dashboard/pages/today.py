@@ -76,13 +76,13 @@ def changes(view: TodayView) -> Component:
     if not view.series:
         link = dcc.Link("Hand in the first sheets", href="/sheets")
         return card("What changed", html.P(["No sheet has come in yet. ", link, "."]))
-    rest = [*_not_kept(view), *_waiting(view), *_settled(view)]
+    rest = [*_not_kept(view), *_waiting(view), *_settled(view), *_gone(view)]
     if not view.findings:
         quiet = nothing(
             "Nothing has moved. All series run as before; the next cards will be judged as they come in."
         )
         return card("What changed", quiet, *rest)
-    rows = [_finding(verdict) for verdict in view.findings[:SHOWN_FINDINGS]]
+    rows = [_finding(verdict, _mark(view, verdict)) for verdict in view.findings[:SHOWN_FINDINGS]]
     more = [series_row(verdict) for verdict in view.findings[SHOWN_FINDINGS:]]
     link = html.P(dcc.Link(f"{len(more)} more on the signals page", href="/signals"))
     foot = [link, html.Ul(more, className="rows")] if more else []
@@ -201,12 +201,57 @@ def _behaviour(stage: StageView) -> list[Any]:
     return [word, html.Span(f",{rest}", className="of")] if rest else [word]
 
 
-def _finding(verdict: SeriesVerdict) -> Component:
+def _mark(view: TodayView, verdict: SeriesVerdict) -> list[Component]:
+    """Say in a word what became of a series since the day before; nothing of one that is the same."""
+    own = view.changes.of(str(verdict.key)) if view.changes else "same"
+    return [html.Span(f"{own} ", className=f"mark is-{own}")] if own != "same" else []
+
+
+def _gone(view: TodayView) -> list[Component]:
+    """List the series that had moved by the day before and have not any more, and those that got better."""
+    if view.changes is None:
+        return []
+    shown = {str(verdict.key) for verdict in (*view.findings, *view.not_kept)}
+    rows = [
+        html.Li(
+            [
+                dcc.Link(title, href=address_, className="name"),
+                " ",
+                html.Span(own, className=f"mark is-{own}"),
+            ],
+            className="row",
+        )
+        for title, address_, own, key in _others(view)
+        if key not in shown
+    ]
+    since = words.day(view.changes.since)
+    return [html.H3(f"Otherwise since {since}"), html.Ul(rows, className="rows")] if rows else []
+
+
+def _others(view: TodayView) -> list[tuple[str, str, str, str]]:
+    """Return title, address, change and key of every series that is not the same as the day before."""
+    known = {str(v.key): v for v in queries.board().verdicts()}
+    changed = view.changes.series.items() if view.changes else ()
+    return [
+        (known[key].title, series_address(known[key].key), own, key)
+        for key, own in changed
+        if own != "same" and key in known
+    ]
+
+
+def _finding(verdict: SeriesVerdict, mark: list[Component]) -> Component:
     signal = verdict.telling
     because = signal.because if signal else ""
     following = signal.next_step if signal else ""
     told = [
-        html.P(dcc.Link(unbroken(words.finding(verdict)), href=series_address(verdict.key), className="what"))
+        html.P(
+            [
+                *mark,
+                dcc.Link(
+                    unbroken(words.finding(verdict)), href=series_address(verdict.key), className="what"
+                ),
+            ]
+        )
     ]
     if because:
         told.append(html.P(unbroken(because), className="meta"))

@@ -62,6 +62,7 @@ def known_of(
         gauge checks.
     """
     store = workshop.store
+    serials = {*serials, *(serial.upper() for serial in serials)}  # small letters are the same piece
     pieces = store.pieces(sorted(serials))
     newest = dict(store.recent_pieces(RECENT_CARDS).iter_rows())
     models = newest | dict(pieces.select("serial", "model").iter_rows())

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from qc.jobs.judging import NOTHING_STORED, ending, judge_afresh, load_verdicts
+from qc.jobs.pieces import outside_up_to_date
 from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
 from qc.report.terminal import rejudged_text
@@ -52,6 +53,7 @@ def rejudge(workshop: Workshop, *, learn: bool = False) -> Rejudged:
     head = workshop.store.head()
     with ending(NOTHING_STORED):
         after = {str(v.key): v for v in judge_afresh(workshop, learn=learn)}
+        outside_up_to_date(workshop, afresh=True)
     changed = tuple(
         key
         for key, verdict in after.items()

@@ -91,6 +91,7 @@ from .charts import self_starting_table as self_starting_table
 from .charts import standardised_deviation as standardised_deviation
 from .charts import subgroup_table as subgroup_table
 from .charts import t2 as t2
+from .charts import t2_of_means as t2_of_means
 from .charts import table_flags as table_flags
 from .charts import three_way as three_way
 from .charts import three_way_table as three_way_table

@@ -32,6 +32,7 @@ from .mends import standing_mends as standing_mends
 from .moved_since import Since as Since
 from .moved_since import change_since as change_since
 from .neighbours import dependence_note as dependence_note
+from .pieces import PLACE_WORDS as PLACE_WORDS
 from .pieces import PartUse as PartUse
 from .pieces import PieceFigure as PieceFigure
 from .pieces import cells_of as cells_of

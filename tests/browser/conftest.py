@@ -114,9 +114,12 @@ def pages(chromium, address, filled):
     window = Visit(chromium, address)
     serial = window.go("/instruments").locator("a.serial").first.get_attribute("href")
     signal = window.go("/signals").locator("a.name").first.get_attribute("href")
+    held = window.go("/hold").locator("a.name").first.get_attribute("href")
     window.context.close()
     return [
         "/",
+        "/hold",
+        held,
         "/stages",
         "/stages/lacquer/thickness/all",
         "/instruments",

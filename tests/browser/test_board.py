@@ -296,6 +296,23 @@ def test_a_lead_leaves_a_piece_out_and_takes_it_back(visit, filled):
     page.wait_for_selector(".decision", state="detached", timeout=60_000)
 
 
+def test_a_piece_is_released_and_kept_back_by_name_and_reason(visit, filled):
+    window = visit()
+    serial = window.go("/hold").locator(".row.bare .name").first.text_content()
+    page = window.go(f"/hold/{serial}")
+    form = page.locator("#hold-decide")
+    assert form.locator("select[name=who]").input_value() == ""
+    form.locator("input[name=why]").fill("measured again, inside")
+    form.locator("select[name=who]").select_option("IS")
+    form.locator("button[value=release]").click()
+    page.wait_for_selector("#hold-said:has-text('released by IS')", timeout=60_000)
+    page.wait_for_selector("#hold-body:has-text('Released by IS on')")
+    form.locator("input[name=why]").fill("not so fast")
+    form.locator("select[name=who]").select_option("IS")
+    form.locator("button[value=keep]").click()
+    page.wait_for_selector("#hold-body:has-text('kept back by IS: not so fast')", timeout=60_000)
+
+
 def test_a_gauge_study_is_answered_on_the_page(visit, filled):
     rows = [
         f"T{part},{who},{part + n / 10 + (who == 'B') / 20}"

@@ -361,6 +361,7 @@ class InventedBoard:
     backup = ""
 
     def __init__(self, quiet: bool = False) -> None:
+        self.asked: list[date] = []  # past days that were asked for
         seed = 0
         every = []
         for stage, stage_name, chars in STAGES:
@@ -392,6 +393,13 @@ class InventedBoard:
                 StageView(stage, name, behaviour, capable, len(own), moved, max(v.pieces for v in own))
             )
         return tuple(found)
+
+    def known(self, day):
+        self.asked.append(day)
+        return self
+
+    def then(self):
+        return ("12 readings were handed in later.",)
 
     def today(self):
         drifting = tuple(v for v in self._verdicts if v.behaviour == "drifting")

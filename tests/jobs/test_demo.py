@@ -1,14 +1,17 @@
 """The sample workshop from its sheets: planted troubles found, few others, planted mishaps held."""
 
+from dataclasses import replace
 from datetime import date
 
 import pytest
 import yaml
 
+from qc import clock
 from qc.errors import QcError
 from qc.jobs.demo import make_demo, sample_sheets
 from qc.jobs.judging.verdicts import judge_now, load_verdicts
 from qc.jobs.status import status
+from qc.jobs.then import known
 from qc.jobs.workshop import open_workshop
 from qc.watch import SeriesKey
 from sample_measurements import folder as sample_folder
@@ -119,9 +122,31 @@ def test_status_says_one_line_a_series(shop):
 
 
 def test_verdicts_can_be_had_again_from_nothing(shop):
-    kept = {str(v.key): v for v in load_verdicts(shop)}
-    fresh = {str(v.key): v for v in judge_now(shop).verdicts}
+    """All but what moves on with the day: each series was judged on the day of its last card."""
+    kept = {str(v.key): replace(v, forecast=None, worst=0.0) for v in load_verdicts(shop)}
+    fresh = {str(v.key): replace(v, forecast=None, worst=0.0) for v in judge_now(shop).verdicts}
     assert fresh == kept
+
+
+def test_the_sheets_were_handed_in_on_the_day_of_the_last_row_of_their_lot(shop):
+    entries = [entry for entry in shop.store.entries() if entry.kind == "sheet"]
+    days = sorted({clock.day_of(entry.when, "CET") for entry in entries})
+    assert days[:3] == [date(2025, 7, 31), date(2025, 8, 29), date(2025, 9, 30)]
+    assert days[-1] == date(2026, 11, 23)
+    assert len(days) == len({(d.year, d.month) for d in days}) + sum(d >= date(2026, 11, 1) for d in days) - 1
+    moments = [entry.when for entry in shop.store.entries()]
+    assert moments == sorted(moments)
+
+
+def test_what_was_known_before_the_mandrel_was_changed_is_told_so(shop):
+    """The F wrap grew from 28 October on: known with the cards of that month, and not a day sooner."""
+    told = {}
+    for day in (date(2026, 9, 30), date(2026, 11, 24)):
+        then = known(shop, day)
+        told[day] = {f"{row['characteristic']}": row for row in status(then).to_dict()["series"]}
+        then.store.close()
+    assert [own["wrap_f"]["behaviour"] for own in told.values()] == ["steady", "drifting"]
+    assert told[date(2026, 9, 30)]["wrap_f"]["pieces"] < told[date(2026, 11, 24)]["wrap_f"]["pieces"]
 
 
 def test_as_of_an_earlier_day_nothing_later_is_known(demo_folder):

@@ -12,6 +12,7 @@ from qc.ingest.cards.recognition import (
     card_names,
     is_elsewhere,
     plan_units,
+    says_no_fault,
     short_names,
 )
 from qc.ingest.cells import heading, plain
@@ -144,7 +145,7 @@ class CardHeadings:
         found = heading(text, self.names, self.units)
         if not found.field:
             found = heading(text, self.short, self.units)
-        if not found.field or found.stray_unit:
+        if not found.field or found.stray_unit or says_no_fault(found, self.card):
             return None
         figure = found.field in self.figures
         if not figure and is_elsewhere(found.field, self.card):

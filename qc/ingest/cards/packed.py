@@ -15,8 +15,8 @@ def packed_figures(text: str) -> list[str]:
 
     Examples
     --------
-    >>> packed_figures("119/121/118"), packed_figures("12,1; 12,3"), packed_figures("0.5 mm"), packed_figures("14")
-    (['119', '121', '118'], ['12,1', '12,3'], [], [])
+    >>> packed_figures("119/121/118"), packed_figures("12,1; 12,3"), packed_figures("0.5 mm")
+    (['119', '121', '118'], ['12,1', '12,3'], [])
     """
     parts = [part for part in _PARTED.split(text.strip()) if part]
     if len(parts) < 2 or any(read_decimal(part.replace(",", ".")) is None for part in parts):

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 from qc.ingest.cards.layout import Column, HeadValue, Parts, refuse_doubled
 from qc.ingest.cards.mapping import ReadAs
-from qc.ingest.cells import heading, plain
+from qc.ingest.cells import Heading, heading, plain
 from qc.ingest.errors import SheetError
 from qc.plan import Card, Characteristic, Plan
 
@@ -119,6 +119,11 @@ def is_elsewhere(field: str, card: Card) -> bool:
     return any(field in names for source, names in FIGURES_OF.items() if source != card.source)
 
 
+def says_no_fault(taken: Heading, card: Card) -> bool:
+    """Tell whether a heading is ``Kind``, which is a type of fault on a card of events only."""
+    return taken.field == "fault_type" and taken.name == "kind" and not card.event
+
+
 def plan_names(plan: Plan) -> frozenset[str]:
     """Return every heading, in plain form, that a figure of the plan may stand under."""
     found: set[str] = set()
@@ -179,7 +184,7 @@ def _columns(parts: Parts, card: Card, plan: Plan) -> list[Column]:
         taken = heading(column.label, names, units)
         if not taken.field:
             taken = heading(column.label, short, units)
-        if is_elsewhere(taken.field, card):
+        if is_elsewhere(taken.field, card) or says_no_fault(taken, card):
             taken = replace(taken, field="")
         columns.append(replace(column, heading=taken))
     return columns

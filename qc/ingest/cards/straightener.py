@@ -6,7 +6,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import replace
 
 from qc.ingest.cards.filling import fill_rows
-from qc.ingest.cards.grouping import SAID, spread_groups
+from qc.ingest.cards.grouping import SAID, fill_boxes, refuse_wide, spread_groups
 from qc.ingest.cards.headings import FIGURE, NUMBER, WHAT, CardHeadings, Meaning
 from qc.ingest.cards.headlines import Cell, HeadLine, HeadReader
 from qc.ingest.cards.laid import BELOW, LayoutError, MeantColumn, PlainCard, address
@@ -333,9 +333,9 @@ class Straightener:
         figures = {at[id(c)] for c in columns if c.meaning.figure}
         rows = [[cell.text for cell in row] for row in table.body]
         given = {line.known for line in head if line.text}
-        self._refuse_wide(table)
+        refuse_wide(self.grid, table)
         texts, dropped = fill_rows(fields, rows, figures, given)
-        texts = self._boxed(table, texts, figures)
+        texts = fill_boxes(self.grid, table, texts, figures)
         below = [HeadLine(BELOW, text, "", table.body[n][0]) for n, text in dropped.items() if text]
         laid = PlainCard(self.grid, card, words, [*head, *below])
         for number, row in enumerate(table.body):
@@ -353,35 +353,6 @@ class Straightener:
         index = next(n for n, cell in enumerate(table.headings) if cell.text.strip() == label)
         texts = [_text(row, index) for row in table.body]
         return mostly_figures(texts) and not is_worked_out_heading(label)
-
-    def _refuse_wide(self, table: TableOfSheet) -> None:
-        for row in table.body:
-            extra = [cell for cell in row[len(table.headings) :] if cell.text.strip()]
-            if extra:
-                hint = (
-                    "Write a heading over each column; a figure split at its comma is written with a point."
-                )
-                problem = "the row has more cells than there are headings"
-                raise LayoutError(self.grid.file, problem, hint, tab=self.grid.tab, cell=self._at(extra[0]))
-
-    def _boxed(self, table: TableOfSheet, texts: list[list[str]], figures: set[int]) -> list[list[str]]:
-        """Fill what is drawn as one cell over several rows; a figure for several rows is refused."""
-        rows = {row[0].line: n for n, row in enumerate(table.body) if row}
-        for top, left, bottom, right in self.grid.boxes:
-            lines = [
-                rows.get(self.grid.lines[row]) for row in range(top, min(bottom + 1, len(self.grid.lines)))
-            ]
-            inside = [n for n in lines if n is not None]
-            if table.across or len(inside) < 2 and (not inside or left == right):
-                continue
-            if left != right or left in figures:
-                cell = self._at(table.body[inside[0]][0]._replace(column=left))
-                hint = "Unmerge the cells and type the text into each row it is meant for."
-                raise LayoutError(self.grid.file, "cells are merged", hint, tab=self.grid.tab, cell=cell)
-            for n in inside[1:]:
-                texts[n] += [""] * (left + 1 - len(texts[n]))
-                texts[n][left] = texts[inside[0]][left]
-        return texts
 
 
 _COMMON = (

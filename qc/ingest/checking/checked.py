@@ -17,6 +17,7 @@ import polars as pl
 from qc.ingest.checking.expect import Failure, validate
 from qc.ingest.checking.marks import sheet_marks
 from qc.ingest.checking.rules import FIRST_DAY, event_rules, prepare_events, prepare_readings, reading_rules
+from qc.ingest.checking.same_serials import usual_writings, with_usual_writing
 from qc.ingest.checking.sentences import fault_finding
 from qc.ingest.doubts import find_doubts, gather_facts
 from qc.ingest.frames import EVENT_ROW, EVENT_SCHEMA, INDEX, PART, READING_ROW, READING_SCHEMA, held_frame
@@ -128,6 +129,9 @@ def check(
     """
     readings = _joined([u.readings for u in unfolded], READING_SCHEMA)
     events = _joined([u.events for u in unfolded], EVENT_SCHEMA)
+    serials = {s for frame in (readings, events) for s in frame["serial"].unique() if s}
+    writings = usual_writings(serials, known)
+    readings, events = (with_usual_writing(rows, writings) for rows in (readings, events))
     silent = {Reason(name) for name in confirmed} & DOUBTS
     facts = gather_facts(_with_models(readings, events, plan, known), events, plan, known)
     for_readings, for_events = _Findings(), _Findings()

@@ -9,7 +9,7 @@ import polars as pl
 
 from qc.ingest.checking.expect import ColumnRule
 from qc.ingest.reasons import Reason
-from qc.plan import PLACE, Characteristic, Plan
+from qc.plan import PLACE, Characteristic, Plan, Stage
 
 FIRST_DAY = date(2000, 1, 1)
 """No bench card is older; an earlier date is a slip of the pen."""
@@ -216,9 +216,20 @@ def _in_use(frame: pl.DataFrame, rules: list[ColumnRule]) -> tuple[ColumnRule, .
     return tuple(kept)
 
 
+def _asks_model(plan: Plan, stage: Stage, characteristic: Characteristic) -> bool:
+    """Tell whether a row of an unknown piece must say its model: its own series does, or one of its stage.
+
+    A figure that is charted whatever the model is on a piece all the same, and what is measured there of a
+    model asks for it.
+    """
+    if len(plan.models) < 2 or not characteristic.charted:
+        return plan.asks_model(stage.id, characteristic.id)
+    return any(c.charted and (plan.asks_model(stage.id, c.id) or c.models) for c in stage.characteristics)
+
+
 def _characteristic_table(plan: Plan) -> pl.DataFrame:
     rows = [
-        (stage.id, c.id, c.kind, plan.asks_model(stage.id, c.id), *(c.sensible or (None, None)))
+        (stage.id, c.id, c.kind, _asks_model(plan, stage, c), *(c.sensible or (None, None)))
         for stage in plan.stages
         for c in stage.characteristics
     ]

@@ -22,7 +22,8 @@ BESIDE = ["_at", "_at_spread", "_tail", "_near", "_n", "_others", "_within", "_w
 figure in a hundred of the series lies off its place; ``_near``: how far the other figures of the card lie off
 their places, by their median, null where there are fewer than two; ``_n``: figures of the series looked at;
 ``_others``: other figures of the card; ``_within`` and ``_within_tail``: the robust spread of the figures of
-a card about its middle, and what one in a hundred of them lies off it. On the scale of `scaled`, but for counts."""
+a card about its middle, and what one in a hundred of them lies off it. On the scale of `scaled`, but for
+numbers of figures."""
 
 TOLD = 12
 """So many figures of a series say how far its tails reach; chosen."""
@@ -84,7 +85,7 @@ def beside_place(frame: pl.DataFrame, past: pl.DataFrame) -> pl.DataFrame:
 
 
 def _within(every: pl.DataFrame, frame: pl.DataFrame) -> pl.DataFrame:
-    """Return how far the figures of one card lie from their middle, for each series with enough such cards."""
+    """Return how far the figures of a card lie from their middle, for each series with enough such cards."""
     card = ["serial", "stage", "characteristic", "day"]
     off = (pl.col("_x") - pl.col("_at")).alias("_r")
     cards = every.with_columns(off, pl.len().over(card).alias("_size")).filter(pl.col("_size") >= 3)

@@ -108,6 +108,13 @@ def gather_facts(readings: pl.DataFrame, events: pl.DataFrame, plan: Plan, known
     frame = frame.with_columns(
         _first("center", "_target_x").alias("_center"), _first("spread", "_target_spread").alias("_spread")
     )
+    pooled = _over_models(frame, known)
+    frame = frame.join(pooled, on=["stage", "characteristic"], how="left", maintain_order="left")
+    unknown = pl.col("_center").is_null() & pl.col("_pooled")
+    frame = frame.with_columns(
+        pl.when(unknown).then("_any_center").otherwise("_center").alias("_center"),
+        pl.when(unknown).then("_any_spread").otherwise("_spread").alias("_spread"),
+    )
     # Never narrower than the gauge can tell apart: coarse readings often have no spread at all.
     floor = pl.when("_log").then(0.10).otherwise(pl.col("_step").fill_null(0.0))
     frame = frame.with_columns(pl.max_horizontal("_spread", floor).alias("_spread"))
@@ -202,6 +209,29 @@ def _on_record(known: Known) -> pl.DataFrame:
     return pl.DataFrame(rows, schema=schema, orient="row")
 
 
+def _over_models(frame: pl.DataFrame, known: Known) -> pl.DataFrame:
+    """Return what is usual over all models together, for figures of one series whatever the model."""
+    keys = ["stage", "characteristic"]
+    scale = frame.filter(pl.col("_pooled")).select(*keys, "_log").unique(keys)
+    past = known.past.select(*keys, "serial", "value").join(scale, on=keys, how="inner")
+    every = pl.concat(
+        [
+            past.select(*keys, "serial", _scaled("value").alias("_x")),
+            frame.filter(pl.col("_pooled")).select(*keys, "serial", "_x"),
+        ],
+        how="vertical_relaxed",
+    ).filter(pl.col("_x").is_not_null())
+    off = (pl.col("_x") - pl.col("_x").median()).abs().median() * SPREAD_OF_MAD
+    told = every.group_by(keys).agg(
+        pl.col("_x").median().alias("_any_center"),
+        off.alias("_any_spread"),
+        pl.len().alias("_count"),
+        pl.col("serial").n_unique().alias("_serials"),
+    )
+    enough = (pl.col("_count") >= ENOUGH) & (pl.col("_serials") >= PIECES)
+    return told.filter(enough).select(*keys, "_any_center", "_any_spread")
+
+
 def _planned(readings: pl.DataFrame, plan: Plan) -> pl.DataFrame:
     """Return the plan's words for every (stage, characteristic, model, day) that occurs."""
     keys = readings.select("stage", "characteristic", "model", "day").unique(maintain_order=True)
@@ -211,6 +241,7 @@ def _planned(readings: pl.DataFrame, plan: Plan) -> pl.DataFrame:
         "_diameter": pl.Boolean,
         "_clearance": pl.Boolean,
         "_log": pl.Boolean,
+        "_pooled": pl.Boolean,
         "_step": pl.Float64,
         "_target": pl.Float64,
         "_lower": pl.Float64,
@@ -227,7 +258,7 @@ def _plan_row(plan: Plan, stage: str, name: str, model: str, day: date | None) -
     # where the plan alone speaks, a limit is taken to lie four spreads off its target
     characteristic = plan.characteristic(stage, name)
     if characteristic is None:
-        return ("measured", False, False, False, *[None] * 8)
+        return ("measured", False, False, False, False, *[None] * 8)
     limits = plan.usual_limits(characteristic, model, day or date.max)
     target = limits.target
     if target is None and limits.lower is not None and limits.upper is not None:
@@ -242,6 +273,7 @@ def _plan_row(plan: Plan, stage: str, name: str, model: str, day: date | None) -
         is_diameter(characteristic),
         is_clearance(characteristic),
         log,
+        characteristic.pool == "all",
         characteristic.resolution,
         target,
         limits.lower,

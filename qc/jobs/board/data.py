@@ -31,12 +31,16 @@ from qc.jobs.board.series import series_view
 from qc.jobs.board.today import budget_view, stage_views, today_view
 from qc.jobs.judging import not_judged_since, verdicts_of_day
 from qc.jobs.pieces import hold_list
+from qc.jobs.then import known
 from qc.jobs.whole_piece import nearest_to, piece_record
 from qc.jobs.workshop import PLAN, Workshop, asked_day, open_workshop
 from qc.watch import RuleOffer, RulesView, apply_rules, dependence_note, rule_offers, rules_price
 from qc.words import dated_words
 
 T = TypeVar("T")
+
+MOST_PAST_DAYS: Final = 4
+"""Chosen: so many past days stay open, each with a connection of its own; the oldest goes for the next."""
 
 FOLLOWED: Final[dict[str, tuple[Kind, str]]] = {
     "gauge": ("gauge", "last-good-check"),
@@ -69,6 +73,32 @@ class StoreBoardData:
         self._stamp = _stamp(folder)
         self._pulse: tuple[int, int] | None = None
         self._known: dict[object, object] = {}
+        self._past: dict[date, tuple[int, StoreBoardData]] = {}
+
+    def known(self, day: date) -> StoreBoardData:
+        """Return what answers as it was known on a day, beside this one and from the same store.
+
+        Raises
+        ------
+        QcError
+            The plan of then cannot be read any more.
+        """
+        workshop = self._current()
+        with self._lock:
+            number = workshop.store.pulse()[0]
+            kept = self._past.get(day)
+            if kept is None or kept[0] != number:
+                # what was handed in since may have been for that day, or is to be named there
+                self._past.pop(day, None)
+                while len(self._past) >= MOST_PAST_DAYS:
+                    self._past.pop(next(iter(self._past)))
+                self._past[day] = number, _PastBoardData(self._folder, known(workshop, day))
+            return self._past[day][1]
+
+    def then(self) -> tuple[str, ...]:
+        """Return what must be said of a past day that this answers for; nothing of the present one."""
+        then = self._current().then
+        return () if then is None else then.notes
 
     def shop(self) -> views.ShopView:
         """Return whose board this is."""
@@ -96,7 +126,8 @@ class StoreBoardData:
     def backup_due(self) -> str:
         """Return a reminder where there is no backup or an old one only, else nothing."""
         # asked each time: a backup is made beside the board and adds no entry
-        return backup_note(self._current())
+        workshop = self._current()
+        return backup_note(workshop) if workshop.then is None else ""
 
     def budget(self) -> views.BudgetView:
         """Return how often the whole board cries wolf at the plan's setting."""
@@ -257,6 +288,21 @@ class StoreBoardData:
         self._workshop.store.close()
         self._workshop = fresh
         self._known.clear()
+
+
+class _PastBoardData(StoreBoardData):
+    """Answers as it was known on a day: nothing of it changes, and the plan file is not looked at."""
+
+    def __init__(self, folder: Path, workshop: Workshop) -> None:
+        self._folder, self._as_of = folder, workshop.today
+        self._lock = threading.RLock()
+        self._workshop = workshop
+        self._pulse: tuple[int, int] | None = None
+        self._known: dict[object, object] = {}
+        self._past: dict[date, tuple[int, StoreBoardData]] = {}
+
+    def _current(self) -> Workshop:
+        return self._workshop
 
 
 def _touched(workshop: Workshop, kind: Kind, name: str, since: str) -> views.TouchedView | None:

@@ -7,6 +7,7 @@ invented workshop.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from datetime import date
 from typing import IO, Literal, Protocol, TypedDict
 
 from qc.errors import QcError
@@ -39,6 +40,14 @@ class BoardData(Protocol):
 
     def shop(self) -> views.ShopView:
         """Return whose board this is."""
+        ...
+
+    def known(self, day: date) -> BoardData:
+        """Return what answers as it was known on a day; it only reads."""
+        ...
+
+    def then(self) -> tuple[str, ...]:
+        """Return what must be said of a past day that this answers for; nothing of the present one."""
         ...
 
     def today(self) -> views.TodayView:

@@ -7,6 +7,7 @@ from datetime import date, timedelta
 
 import polars as pl
 
+from qc import clock
 from qc.jobs.board.gauges import CALIBRATION_SOON, missed_checks
 from qc.jobs.board.views import (
     Behaviour,
@@ -19,6 +20,7 @@ from qc.jobs.board.views import (
     is_few,
 )
 from qc.jobs.judging import present_budget
+from qc.jobs.then import changes_since
 from qc.jobs.workshop import Workshop
 from qc.plan import Plan
 from qc.sayings import OPEN_STATES, What
@@ -103,6 +105,7 @@ def today_view(
         not_kept=tuple(v for v in verdicts if v.not_kept is not None),
         waiting=waiting,
         older=older,
+        changes=changes_since(workshop, verdicts),
     )
 
 
@@ -169,7 +172,7 @@ def _gauges_due(workshop: Workshop) -> tuple[Due, ...]:
 
 def _last_false(workshop: Workshop) -> date | None:
     moments = [
-        said.when.date()
+        clock.day_of(said.when, workshop.plan.workshop.time_zone)
         for signal in workshop.store.signals(states=["closed-false"])
         for said in signal.said
         if said.what is What.CLOSED_FALSE

@@ -12,6 +12,7 @@ from typing import Literal
 
 from qc.jobs.pieces import HoldList, HoldRow, why_words
 from qc.jobs.signals import MadeUnder
+from qc.jobs.then import Changes
 from qc.jobs.whole_piece import (
     FigureOfPiece,
     MapCell,
@@ -191,6 +192,7 @@ class TodayView:
     not_kept: tuple[SeriesVerdict, ...] = ()  # a new level stays, as somebody said, and breaks the limits
     waiting: tuple[SignalView, ...] = ()  # open signals that no finding tells of, newest first
     older: tuple[SignalView, ...] = ()  # of these single pieces that have waited for longer
+    changes: Changes | None = None  # what became of each series since the day before
 
 
 @dataclass(frozen=True, slots=True)

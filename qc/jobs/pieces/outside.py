@@ -64,8 +64,10 @@ def figures_outside(workshop: Workshop, *, keep: bool = True) -> list[PieceFigur
     return figures
 
 
-def outside_up_to_date(workshop: Workshop) -> None:
-    """Work out what came in since, so that whoever asks next has the answer at once."""
+def outside_up_to_date(workshop: Workshop, *, afresh: bool = False) -> None:
+    """Work out what came in since, or all of it `afresh`: whoever asks next has the answer at once."""
+    if afresh and workshop.store.state(STATE) is not None:
+        workshop.store.set_state(STATE, None)
     figures_outside(workshop)
 
 

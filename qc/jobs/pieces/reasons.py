@@ -165,8 +165,8 @@ def doubts_of(workshop: Workshop, gauge: Gauge) -> Iterator[Doubt]:
     if last_off is not None:
         yield _off(gauge, good, last_off, today)
     elif gauge.daily_check and (good is None or good < today):
-        since = f"not checked since {dated_words(good)}" if good else "never checked"
-        yield Doubt(gauge, good + ONE_DAY if good else date.min, today, f"{_name(gauge)} was {since}")
+        since = f"not been checked since {dated_words(good)}" if good else "never been checked"
+        yield Doubt(gauge, good + ONE_DAY if good else date.min, today, f"{_name(gauge)} has {since}")
 
 
 def _off(gauge: Gauge, good: date | None, off: tuple[date, float], last: date) -> Doubt:

@@ -11,6 +11,7 @@ import polars as pl
 
 from qc.ingest.reading import Table, TableSource
 from qc.jobs.questions.by_plan import PlannedFigure, by_workshop, figure_as_planned, plan_in
+from qc.jobs.questions.study_pieces import SPELT, unnamed_pieces
 from qc.jobs.questions.study_read import (
     PLAIN_NUMBER,
     faults_named,
@@ -133,6 +134,7 @@ def study(
         labels=list(columns(asked, "labels").values()),
         figures=values,
         plan=plan_in(by),
+        beside=SPELT,
     )
     planned = _planned(by, values, table, asked)
     if planned.taken:
@@ -140,6 +142,10 @@ def study(
     if asked["order"] is not None:
         table = sort_rows(table, asked["order"])
     frame = _frame(table, values, chart, asked)
+    counted = KINDS[chart].counts_pieces and asked["counts"] is None
+    if counted and (found := unnamed_pieces(table, asked)) is not None:
+        question = replace(question, piece_column=found[0])
+        frame = frame.with_columns(piece=found[1])
     with faults_named(table):
         answers = study_frame(frame, question)
         checks = study_checks(frame, question) if asked["checks"] else None

@@ -108,10 +108,11 @@ def _or_raise(table: Table | None, fault: StatisticsError | None) -> Table:
 
 def _as_table(found: AskedTable, asked: AskedColumns, kind: str) -> Table:
     """Return the rows under the question's own names; a name that no row has is left out."""
+    piece = () if any(known_field(name) == "serial" for name in asked.names) else ("serial",)
     columns: list[str] = []
     cells: dict[str, pl.Series] = {}
     places: dict[str, pl.Series] = {}
-    for name in dict.fromkeys((*asked.names, "model")):
+    for name in dict.fromkeys((*asked.names, "model", *piece)):
         drawn = [_cell(row, name, asked) for row in found.rows]
         if not any(text for text, _ in drawn):
             continue

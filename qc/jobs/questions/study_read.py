@@ -74,6 +74,7 @@ def read_study_table(
     figures: Sequence[str] | None = None,
     crossed: str | None = None,
     plan: Plan | None = None,
+    beside: Sequence[str] = (),
 ) -> Table:
     """Read the columns of a question; cells of csv and xlsx come as text, others as they are stored.
 
@@ -96,6 +97,8 @@ def read_study_table(
         A label that a card may have in its headings instead: the person of a gauge study.
     plan : Plan, optional
         The workshop's plan, whose words a card may use.
+    beside : sequence of str
+        Columns that are brought in too where they are there.
 
     Raises
     ------
@@ -111,6 +114,8 @@ def read_study_table(
     wanted = AskedColumns(readings, tuple(name for name in names if name not in readings), crossed or "")
     if plan is not None and asked:
         asked.setdefault("model", None)  # it says whose limits hold
+    if asked:
+        asked |= {name: None for name in beside if name not in asked}
     return table_or_card(source, manner, sheet, wanted, dict(asked), plan)
 
 

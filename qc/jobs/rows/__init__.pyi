@@ -8,7 +8,6 @@ from .finding import PieceReading as PieceReading
 from .finding import PieceReadings as PieceReadings
 from .finding import readings_of as readings_of
 from .finding import standing_reading as standing_reading
-from .naming import PLACE_WORDS as PLACE_WORDS
 from .naming import figure_words as figure_words
 from .naming import piece_words as piece_words
 from .naming import place_words as place_words

@@ -7,19 +7,7 @@ from datetime import date
 from typing import Any
 
 from qc.plan import Plan
-
-PLACE_WORDS = {
-    "leg": "{} leg",
-    "station": "{}",
-    "direction": "{}°",
-    "surface": "{}",
-    "valve": "valve {}",
-    "position": "position {}",
-    "partial": "partial {}",
-    "area": "{}",
-    "spot": "spot {}",
-}
-"""How the parts of a place are said, in the order of the plan."""
+from qc.watch import PLACE_WORDS
 
 
 def place_words(row: Mapping[str, Any]) -> str:

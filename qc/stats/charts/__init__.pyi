@@ -27,6 +27,7 @@ from .multivariate import mewma as mewma
 from .multivariate import phase_one_limit as phase_one_limit
 from .multivariate import phase_two_limit as phase_two_limit
 from .multivariate import t2 as t2
+from .multivariate import t2_of_means as t2_of_means
 from .rare import time_between as time_between
 from .rare import time_between_table as time_between_table
 from .rule_signals import find_signals as find_signals

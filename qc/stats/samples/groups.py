@@ -121,10 +121,11 @@ def equal_spreads(groups: Sequence[ArrayLike], *, center: str = "median") -> Sig
     return SignificanceTest(names[center], row.f, row.p_value, found.values.size)
 
 
-def bartlett(groups: Sequence[ArrayLike]) -> SignificanceTest:
+def bartlett(groups: Sequence[ArrayLike], *, least_sd: float = 0.0) -> SignificanceTest:
     """Test whether groups of normal readings have the same spread; sharper than Levene's where they are.
 
-    Asked as `equal_spreads`, but each group must have some spread; the statistic is a chi-square.
+    Asked as `equal_spreads`, but each group must have some spread, unless `least_sd` (step / sqrt 12 of the
+    gauge) says what no spread is taken below; the statistic is a chi-square.
 
     References
     ----------
@@ -137,9 +138,9 @@ def bartlett(groups: Sequence[ArrayLike]) -> SignificanceTest:
     """
     found = _as_groups(groups)
     flat = found.flat()
-    if flat.size:
+    if flat.size and not least_sd > 0.0:
         raise StatisticsError(f"equal spreads: group {flat[0] + 1} has no spread; use Levene's test")
-    return _bartlett(found)
+    return _bartlett(found, least_sd)
 
 
 def levels_table(groups: Grouped) -> tuple[tuple[AnovaRow, ...], float]:
@@ -213,13 +214,13 @@ def _as_groups(groups: Sequence[ArrayLike]) -> Grouped:
     return Grouped(np.concatenate(parts), np.array([part.size for part in parts]))
 
 
-def _bartlett(groups: Grouped) -> SignificanceTest:
+def _bartlett(groups: Grouped, least_sd: float = 0.0) -> SignificanceTest:
     """Bartlett's test: pooled against single variances."""
     away = groups.about_means()
     df = groups.sizes - 1.0
-    squares = groups.sums(away**2)
+    squares = np.maximum(groups.sums(away**2), df * least_sd**2)
     flat = groups.flat()
-    if flat.size:
+    if flat.size and not least_sd > 0.0:
         raise StatisticsError(f"group {int(flat[0]) + 1} has no spread: see Levene's test")
     total, k = float(df.sum()), df.size
     unlike = total * np.log(squares.sum() / total) - float(df @ np.log(squares / df))

@@ -14,6 +14,7 @@ from .options import OPTIONS as OPTIONS
 from .options import StudyOptions as StudyOptions
 from .options import columns as columns
 from .options import complete as complete
+from .options import given as given
 from .p_values import corrected_p_values as corrected_p_values
 from .p_values import grubbs_p_value as grubbs_p_value
 from .p_values import lag_1_interval as lag_1_interval

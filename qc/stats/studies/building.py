@@ -23,6 +23,7 @@ from qc.stats.charts import (
     self_starting_charts,
     self_starting_table,
     subgroup_table,
+    t2_of_means,
     three_way_table,
     time_between_table,
 )
@@ -172,12 +173,16 @@ def trend(frame: pl.DataFrame, question: StudyQuestion) -> Outcomes:
 
 
 def t2(frame: pl.DataFrame, question: StudyQuestion) -> Outcomes:
-    """Chart several figures of a piece by Hotelling's T2."""
+    """Chart several figures of a piece by Hotelling's T2; with subgroups, of their means."""
 
     def one(name: str, part: pl.DataFrame) -> Outcome:
         matrix, names = _figures(part)
         rate = question.false_alarm_rate or THREE_SIGMA_RATE
-        return _several(name, t2_chart(matrix, names, question.setting.baseline, rate), question)
+        if "subgroup" in part.columns:
+            chart = t2_of_means(matrix, part["subgroup"].to_list(), names, question.setting.baseline, rate)
+        else:
+            chart = t2_chart(matrix, names, question.setting.baseline, rate)
+        return _several(name, chart, question)
 
     return each_series(frame, one)
 

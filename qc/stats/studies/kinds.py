@@ -50,6 +50,11 @@ class Kind:
     sigma: Sigma = "sample"
     independent: bool = False
 
+    @property
+    def counts_pieces(self) -> bool:
+        """Whether its answer rests on how many pieces there are: one measured figure a piece."""
+        return self.measured and not self.several
+
     def build(self, frame: pl.DataFrame, question: StudyQuestion) -> Outcomes:
         """Chart every series of an arranged frame."""
         from qc.stats.studies import building
@@ -93,7 +98,7 @@ KINDS: dict[str, Kind] = {
         Kind("self-starting", (*FIGURE, "rules", "center", "sigma", "subgroup", *SUMS)),
         Kind("changepoint", (*FIGURE, "subgroup", "size", "against", "tool", "counts", "false_alarm_rate")),
         Kind("trend", (*FIGURE, "baseline", "rules", "sigma", "limits"), needs=("against",), sigma="line"),
-        Kind("t2", ("baseline", "rules", "false_alarm_rate"), several=True),
+        Kind("t2", ("baseline", "rules", "false_alarm_rate", "subgroup"), several=True),
         Kind("mewma", ("baseline", "rules", "false_alarm_rate", "weight"), several=True),
         Kind("defects", (*COUNTS, "corrected"), measured=False),
         Kind("defects-per-unit", (*COUNTS, "corrected"), needs=("size",), measured=False),

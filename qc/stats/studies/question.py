@@ -60,6 +60,8 @@ class StudyQuestion:
         Spread of the gauge itself, for its share of what is seen. [unit of the readings]
     counts : str or None
         `defects` or `pass-fail` where a change-point chart judges counts instead of readings.
+    piece_column : str or None
+        What the table calls the column `piece` of its frame, where nobody asked for subgroups.
     """
 
     chart: str
@@ -82,6 +84,7 @@ class StudyQuestion:
     fitted: str | None = None
     gauge_sd: float | None = None
     counts: str | None = None
+    piece_column: str | None = None
 
     def __post_init__(self) -> None:
         if self.has_limits:

@@ -19,10 +19,11 @@ from qc.stats.errors import StatisticsError
 from qc.stats.numbers import Places
 from qc.stats.studies.assumptions import distributions, doubts
 from qc.stats.studies.capability import series_capability
-from qc.stats.studies.kinds import Kind, check_question
+from qc.stats.studies.kinds import KINDS, Kind, check_question
 from qc.stats.studies.outcome import Outcome
 from qc.stats.studies.question import StudyQuestion
 from qc.stats.tabled import Tabled
+from qc.words import count_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,6 +108,7 @@ def study_frame(frame: pl.DataFrame, question: StudyQuestion) -> dict[str, Serie
     if not named and outcomes[names[0]].chart is None:
         raise StatisticsError(outcomes[names[0]].reason)
     ends = np.cumsum(lengths(frame))
+    pieces = _groups(frame, ends)
     readings = np.split(frame["value"].to_numpy(), ends[:-1])
     checked = distributions(readings, measured=kind.measured, several=kind.several)
     capable: dict[str, Capability] = {}
@@ -114,16 +116,17 @@ def study_frame(frame: pl.DataFrame, question: StudyQuestion) -> dict[str, Serie
     if kind.measured and not kind.several:
         doubtful = doubts(names, readings, outcomes, question)
         if question.has_limits:
-            capable = series_capability(names, readings, _groups(frame, ends), outcomes, question)
+            capable = series_capability(names, readings, pieces, outcomes, question)
     out: dict[str, SeriesStudy] = {}
-    for name, part, distribution in zip(names, readings, checked, strict=True):
+    for name, part, distribution, piece in zip(names, readings, checked, pieces, strict=True):
         outcome = outcomes[name]
         chart = outcome.chart
         warnings: tuple[str, ...] = ()
         if chart is not None:
             if name in said:
                 chart = replace(chart, warnings=(*chart.warnings, said[name]))
-            warnings = chart.warnings + _remarks(outcome, question, kind) + doubtful.get(name, ())
+            warnings = chart.warnings + _remarks(outcome, question, kind)
+            warnings += _repeated(piece, question) + doubtful.get(name, ())
         out[name] = SeriesStudy(
             series=name if named else None,
             n=int(part.size),
@@ -139,9 +142,10 @@ def study_frame(frame: pl.DataFrame, question: StudyQuestion) -> dict[str, Serie
 
 def _groups(frame: pl.DataFrame, ends: Places) -> list[pl.Series | None]:
     """Piece or subgroup of every reading, series by series."""
-    if "subgroup" not in frame.columns:
+    there = [name for name in ("subgroup", "piece") if name in frame.columns]
+    if not there:
         return [None] * len(ends)
-    column = frame["subgroup"]
+    column = frame[there[0]]
     return [column[start:end] for start, end in zip([0, *ends[:-1].tolist()], ends.tolist(), strict=True)]
 
 
@@ -151,6 +155,26 @@ def _remarks(outcome: Outcome, question: StudyQuestion, kind: Kind) -> tuple[str
     if question.has_limits and (kind.several or not kind.measured):
         said += ("limits are for measured values: no capability is given for this chart",)
     return said
+
+
+def _repeated(pieces: pl.Series | None, question: StudyQuestion) -> tuple[str, ...]:
+    """Say when readings of one piece stand on the chart as if they were pieces of their own."""
+    column = question.piece_column
+    if pieces is None or pieces.n_unique() == len(pieces):
+        return ()
+    fitted = question.has_limits and question.fitted_shape != "normal"
+    told = f"{len(pieces)} readings of {count_words(pieces.n_unique(), 'piece')}"
+    said: tuple[str, ...] = ()
+    if fitted and KINDS[question.chart].sigma != "subgroups":
+        said = (f"{told}: the interval of a fitted shape takes each reading for a piece and is too narrow",)
+    if column is None:
+        return said
+    counted = "capability counts the pieces, but the" if question.has_limits and not fitted else "the"
+    return (
+        f"{told} by the column '{column}': {counted} chart takes each reading for a piece; "
+        f"--subgroup {column} gives each piece one point",
+        *said,
+    )
 
 
 def _baseline_missed(question: StudyQuestion, points: int) -> tuple[str, ...]:

@@ -26,6 +26,9 @@ MOST_OUTLIERS = 10  # looked for at once, but never more than a fifth of the rea
 LEVENE_FROM = (
     20  # readings a group from which Levene's test about means keeps its 5 % (simulated in the tests)
 )
+# readings a group from which distances from medians see a gross difference of spreads; two groups of
+# three show none of any size (simulated in the tests)
+MEDIANS_FROM = 10
 SURE_FROM = 15  # readings from which the critical values of the generalised ESD test are good (NIST)
 
 
@@ -195,7 +198,10 @@ def check_spreads(groups: Groups, name: str) -> Check:
     if name == "levene":
         figures["rough"] = bool(grouped.sizes.min() < LEVENE_FROM)
         if figures["rough"]:
-            verdict += f" (groups under {LEVENE_FROM} make this call too often: believe the medians)"
+            which = "believe the medians" if grouped.sizes.min() >= MEDIANS_FROM else "see Bartlett's"
+            verdict += f" (groups under {LEVENE_FROM} make this call too often: {which})"
+    if name == "brown_forsythe" and not clear and grouped.sizes.min() < MEDIANS_FROM:
+        verdict += f" (groups under {MEDIANS_FROM} hide even gross differences from it: see Bartlett's)"
     judged = f"readings by {groups.by}"
     return Check(name, judged, found.n, found.statistic, found.p_value, clear, verdict, figures)
 

@@ -114,7 +114,8 @@ def tuning_remedy(
         if length.clear and not acts:
             excused.append(length.part)
         share = shares.get(length.part, 1.0)
-        lengths.append(_remedy(length, instrument, acts, _room(length, notes, instrument), share))
+        room, true = _room(length, notes, instrument), _true_error(length, fit.length("main"))
+        lengths.append(_remedy(length, instrument, acts, room, share, true))
     acting = {length.part for length in lengths if length.action != "none"}
     # the fit counts an excused length as mended: nothing is promised then
     after = fit.rms_after_cents if not excused else fit.rms_before_cents
@@ -143,12 +144,15 @@ def _still_clear(fit: NoteSetFit, part: str) -> bool:
 
 
 def _remedy(
-    length: LengthError, instrument: Instrument, acts: bool, room_mm: float, share: float
+    length: LengthError, instrument: Instrument, acts: bool, room_mm: float, share: float, true_mm: float
 ) -> LengthRemedy:
-    """Turn one length error into a change; what is left alone keeps its figures, since a bench asks why."""
+    """Turn one length error into a change; what is left alone keeps its figures, since a bench asks why.
+
+    `true_mm` is the error without the approximation of the fit.
+    """
     told = length.part, length.error_mm, length.standard_error_mm, length.interval_mm
     if not acts or length.error_mm is None or length.interval_mm is None:
-        return LengthRemedy(*told, "none", "slide" if length.part == "main" else "cut", 0.0, 0.0, 0.0)
+        return LengthRemedy(*told, "none", "slide" if length.part == "main" else "cut", 0.0, 0.0, 0.0, 0.0)
     change = _exact(length.error_mm, length.column_mm) / share
     # the end nearer to 0: what is cut is gone, and the next test tells the rest
     cautious = min(length.interval_mm, key=abs)
@@ -158,12 +162,25 @@ def _remedy(
     # two legs move, so the slide gives twice its movement
     by = "slide" if abs(change) <= 2.0 * room_mm else "cut"
     leg, first = change / (2 if by == "slide" else legs), _exact(cautious, length.column_mm) / share
-    return LengthRemedy(*told, "remove" if change < 0 else "add", by, change, leg, first)
+    return LengthRemedy(*told, "remove" if change < 0 else "add", by, change, leg, first, -true_mm / share)
 
 
 def _exact(error_mm: float, column_mm: float) -> float:
     """Give the exact change for a linear length error: back to cents, then through the exact formula."""
     return length_change_mm(column_mm, -CENTS_PER_NEPER * error_mm / column_mm)
+
+
+def _true_error(length: LengthError, main: LengthError) -> float:
+    """Undo the first order of the fit: cents go with the logarithm of the length. [mm].
+
+    A wrap is blown with the main length behind it, whose error the same column holds.
+    """
+    error, column = length.error_mm or 0.0, length.column_mm
+    if length.part == "main":
+        return column * math.expm1(error / column)
+    before = main.error_mm or 0.0
+    both = column * math.expm1((before + error) / column)
+    return both - main.column_mm * math.expm1(before / main.column_mm)
 
 
 def _room(length: LengthError, notes: Sequence[Note], instrument: Instrument) -> float:

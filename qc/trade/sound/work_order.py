@@ -13,6 +13,10 @@ NOT_CURABLE = "not curable by a cut: look at leadpipe, bell, dents and leaks"
 """What to say of a partial that is off in every position."""
 
 
+SAID_FROM_MM = 0.1
+"""A change nearer than this to the exact one says nothing of it: no bench cuts finer (planning value)."""
+
+
 @dataclass(frozen=True, slots=True)
 class LengthRemedy(Tabled):
     """What is wrong with a length, and what to do.
@@ -33,6 +37,8 @@ class LengthRemedy(Tabled):
         Share of each leg, or movement of the slide. [mm]
     first_cut_mm : float
         The change at the cautious end of the interval: do this first, then test again. [mm]
+    exact_change_mm : float
+        `change_mm` without the approximation: the fit is of first order in the length. [mm]
     """
 
     part: str
@@ -44,6 +50,12 @@ class LengthRemedy(Tabled):
     change_mm: float
     per_leg_mm: float
     first_cut_mm: float
+    exact_change_mm: float
+
+    @property
+    def near_mm(self) -> float:
+        """How near the change is: some change squared over the length of the column. [mm]."""
+        return abs(self.exact_change_mm - self.change_mm)
 
 
 def order_of_work(
@@ -94,6 +106,8 @@ def _length_step(length: LengthRemedy) -> str:
     low, high = sorted(abs(end) for end in length.interval_mm or (0.0, 0.0))
     state = "long" if length.action == "remove" else "short"
     found = f"{name[0].upper()}{name[1:]} about {change:.0f} mm {state} ({low:.0f} to {high:.0f})"
+    if length.near_mm >= SAID_FROM_MM:
+        found += f", a first-order figure near to {length.near_mm:.1f} mm"
     if length.by == "slide":
         whose = "" if length.part == "main" else f" of the {length.part.partition(':')[2]} wrap"
         push, way = ("push", "in") if length.action == "remove" else ("pull", "out")

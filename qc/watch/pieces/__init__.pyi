@@ -1,6 +1,7 @@
 """Types of what `qc.watch.pieces` offers; the package fetches each name on first use."""
 
 from .cells import cells_of as cells_of
+from .figures import PLACE_WORDS as PLACE_WORDS
 from .figures import PieceFigure as PieceFigure
 from .figures import limited as limited
 from .figures import piece_figures as piece_figures

@@ -53,12 +53,29 @@ def test_rows_keep_their_numbers_below_blank_ones(as_xlsx):
 
 def test_every_tab_is_read_and_empty_ones_are_not():
     def build(workbook):
-        workbook.add_worksheet("One").write_row(0, 0, ["a", "b"])
+        workbook.add_worksheet("One").write_row(0, 0, ["a", 2])
         workbook.add_worksheet("Empty")
         workbook.add_worksheet("Two").write_row(0, 0, ["c", 1.5])
 
     grids = read_sheet(book(build), "a.xlsx")
-    assert [(grid.tab, grid.rows) for grid in grids] == [("One", (("a", "b"),)), ("Two", (("c", "1.5"),))]
+    assert [(grid.tab, grid.rows) for grid in grids] == [("One", (("a", "2"),)), ("Two", (("c", "1.5"),))]
+
+
+def test_a_tab_of_words_is_passed_over_beside_one_with_figures_and_named():
+    def build(workbook):
+        workbook.add_worksheet("read me").write_column(0, 0, ["Stir it before the first piece,", "3 times."])
+        workbook.add_worksheet("who").write_row(0, 0, ["bath", "everybody"])
+        workbook.add_worksheet("Two").write_row(0, 0, ["c", 1.5])
+
+    (grid,) = read_sheet(book(build), "a.xlsx")
+    assert (grid.tab, grid.passed_over) == ("Two", ("read me", "who"))
+
+
+def test_a_workbook_of_words_alone_is_read_as_it_stands():
+    grids = read_sheet(
+        book(lambda workbook: workbook.add_worksheet("A").write_row(0, 0, ["a", "b"])), "a.xlsx"
+    )
+    assert [(grid.tab, grid.passed_over) for grid in grids] == [("A", ())]
 
 
 def test_an_empty_workbook_is_refused():

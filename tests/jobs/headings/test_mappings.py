@@ -56,7 +56,7 @@ def test_a_confirmed_mapping_is_kept_and_used_silently_at_the_next_sheet(shop):
         "leak; Ofen kept beside; dates with the day first."
     )
     assert receipt.sheets[0].to_dict()["marks"][0] == said
-    assert f"  {said}" in receipt.to_text().split("\n")
+    assert f"   {said}" in receipt.to_text().split("\n")
     file = shop.folder / "mappings.yaml"
     assert stat.S_IMODE(file.stat().st_mode) == 0o600
     (version,) = shop.store.mapping_versions()
@@ -143,7 +143,7 @@ def test_the_command_proposes_and_takes_a_mapping(shop, command, tmp_path):
     filled = asked.stdout.replace("Leckrate:", "Leckrate: Joint leak").replace("Ofen:", "Ofen: keep beside")
     mapping.write_text(filled.replace("dates:", "dates: day-first"), "utf-8")
     words = ("upload", sheet, "--mapping", mapping, "--who", "IS", "--workshop", shop.folder)
-    assert command(*words).stdout.startswith("a.csv: 3 rows, 3 accepted.\n  Read with the mapping")
+    assert command(*words).stdout.startswith("a.csv: 3 rows, 3 accepted.\n   Read with the mapping")
     both = command(*words, "--propose-mapping")
     assert both.exit_code == 2 and "not both" in both.stderr
     mapping.write_text("card: tea\n", "utf-8")

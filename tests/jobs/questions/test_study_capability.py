@@ -28,6 +28,14 @@ def run_out(tmp_path):
 
 
 @pytest.fixture
+def each_a_piece(run_out, tmp_path):
+    """The same readings without a column that says which belong together."""
+    path = tmp_path / "each-a-piece.csv"
+    pl.read_csv(run_out).drop("piece").write_csv(path)
+    return path
+
+
+@pytest.fixture
 def asked(command):
     """Ask the command; parse its JSON."""
 
@@ -42,7 +50,8 @@ def asked(command):
 @pytest.mark.parametrize(
     "fitted, shape", [("lognormal", "positive"), ("weibull", "weibull"), ("half-normal", "half-normal")]
 )
-def test_the_command_fits_a_distribution(asked, run_out, fitted, shape):
+def test_the_command_fits_a_distribution(asked, each_a_piece, fitted, shape):
+    run_out = each_a_piece
     values = pl.read_csv(run_out)["run_out"].to_numpy()
     found = asked(run_out, "--value", "run_out", "--upper", "0.12", "--fitted", fitted, "--rules", "none")
     direct = capability(values, upper=0.12, shape=shape)
@@ -66,7 +75,8 @@ def test_unknown_distribution_and_missing_limit_are_wrong_usage(asked, run_out):
     assert "--gauge-sd" in asked(run_out, *words, code=2)
 
 
-def test_the_gauge_stands_beside_the_figures(asked, command, run_out):
+def test_the_gauge_stands_beside_the_figures(asked, command, each_a_piece):
+    run_out = each_a_piece
     words = "--value run_out --upper 0.12 --lower 0 --gauge-sd 0.004 --rules none".split()
     capable = asked(run_out, *words)["capability"]
     assert set(capable) == CONTRACT | {"gauge"}
@@ -148,3 +158,63 @@ def test_text_of_many_series_counts_the_verdicts(tmp_path):
     assert "Capability: 1 proven, 0 unproven, 1 not capable, 1 withheld; the least Ppk is 0." in text
     assert "(poor)." in text
     assert "Capability" not in study(path, "x", series="s").to_text()
+
+
+@pytest.fixture
+def along_tubes(tmp_path):
+    """Write six places along each of some tubes that differ more than their places, in the order asked."""
+
+    def write(tubes, *, mixed=False, name="Tube no"):
+        rng = np.random.default_rng(3)
+        mm = 10.0 + 0.02 * (np.repeat(rng.standard_normal(tubes), 6) + 0.2 * rng.standard_normal(6 * tubes))
+        names = np.repeat([f"R{1001 + tube}" for tube in range(tubes)], 6)
+        frame = pl.DataFrame({name: names, "station": list(range(1, 7)) * tubes, "mm": mm.round(4)})
+        path = tmp_path / "tubes.csv"
+        (frame.sort("station", maintain_order=True) if mixed else frame).write_csv(path)
+        return path
+
+    return write
+
+
+MM = ("--value", "mm", "--lower", "9.9", "--upper", "10.1", "--rules", "none")
+
+
+@pytest.mark.parametrize("mixed", [False, True])
+def test_readings_of_one_piece_are_not_as_many_pieces(asked, along_tubes, mixed):
+    """72 readings of 12 tubes were called proven or not "from 72 pieces" where no subgroup was named."""
+    few = asked(along_tubes(12, mixed=mixed), *MM)
+    assert few["capability"]["reason"] == "12 pieces are too few: at least 20 are needed"
+    (said,) = [line for line in few["warnings"] if "by the column" in line]
+    assert (
+        said.startswith("72 readings of 12 pieces by the column 'Tube no'") and "--subgroup Tube no" in said
+    )
+
+
+def test_unnamed_pieces_give_the_interval_that_named_ones_give(asked, along_tubes):
+    """The interval of a Ppk of 40 tubes, six readings each, is that of some 40 readings and not of 240."""
+    path = along_tubes(40)
+    plain = asked(path, *MM)["capability"]
+    named = asked(path, *MM, "--subgroup", "Tube no")["capability"]
+    assert plain["ppk"] == named["ppk"]
+    assert plain["intervals"]["ppk"] == pytest.approx(named["intervals"]["ppk"])
+    assert plain["intervals"]["ppk"][1] - plain["intervals"]["ppk"][0] > 0.4
+
+
+def test_a_serial_for_every_reading_changes_nothing(asked, tmp_path):
+    rng = np.random.default_rng(8)
+    frame = pl.DataFrame({"serial": [f"R{n}" for n in range(30)], "mm": rng.normal(10.0, 0.02, 30)})
+    frame.write_csv(tmp_path / "with.csv")
+    frame.drop("serial").write_csv(tmp_path / "without.csv")
+    assert asked(tmp_path / "with.csv", *MM) == asked(tmp_path / "without.csv", *MM)
+    # in a long table a serial comes again in every series, which is no reading twice
+    long = pl.concat([frame.with_columns(what=pl.lit(name)) for name in ("bore", "wall")])
+    long.write_csv(tmp_path / "long.csv")
+    both = asked(tmp_path / "long.csv", *MM, "--series", "what")["series"]
+    assert not any("by the column" in line for one in both.values() for line in one["warnings"])
+
+
+def test_a_fitted_shape_of_repeated_places_says_that_it_is_too_sure(asked, run_out):
+    words = ("--value", "run_out", "--upper", "0.12", "--fitted", "lognormal", "--rules", "none")
+    for more in ((), ("--subgroup", "piece")):
+        said = asked(run_out, *words, *more)["warnings"]
+        assert any("180 readings of 60 pieces: the interval of a fitted shape" in line for line in said)

@@ -86,6 +86,26 @@ def test_bounds_cover_in_simulation():
 
 
 @pytest.mark.parametrize(
+    "off, lower, upper",
+    [(0.0, 0.977, 0.919), (0.15, 0.956, 0.949), (1.0, 0.948, 0.952)],
+    ids=["midway between the limits", "0.15 sd off", "one sd off"],
+)
+@pytest.mark.parametrize("n", [20, 60])
+def test_bissell_on_the_centre_is_cautious_below_and_rash_above(rng, n, off, lower, upper):
+    """The lesser of two sides comes out low (capability.md); the two-sided interval holds all the same."""
+    draws = 20_000
+    mean, sd = rng.standard_normal(draws) / math.sqrt(n), np.sqrt(rng.chisquare(n - 1, draws) / (n - 1))
+    seen = np.minimum(3.0 - mean, 3.0 + 2 * off + mean) / (3 * sd)  # the true figure is 1.00
+
+    def covered(level, sign):
+        return np.mean(sign * (two_sided_bound(seen, level, n, n - 1) - 1.0) <= 0)
+
+    assert covered(0.05, 1) == pytest.approx(lower, abs=0.012)
+    assert covered(0.95, -1) == pytest.approx(upper, abs=0.012)
+    assert covered(0.025, 1) + covered(0.975, -1) - 1.0 == pytest.approx(0.95, abs=0.012)
+
+
+@pytest.mark.parametrize(
     "call, said",
     [
         (lambda: cp_bound(1.0, 1.0, 5), "level is 1.0"),

@@ -5,10 +5,12 @@ import math
 from pathlib import Path
 
 import numpy as np
+import polars as pl
 import pytest
 from scipy import stats
 
-from qc.stats.charts.multivariate import mewma, phase_one_limit, phase_two_limit, t2
+from qc.stats import StudyQuestion, study_frame
+from qc.stats.charts.multivariate import mewma, phase_one_limit, phase_two_limit, t2, t2_of_means
 from qc.stats.errors import StatisticsError, StatisticsUsageError
 from qc.stats.numbers.baseline import Baseline
 from qc.stats.run_lengths.several import mewma_limit
@@ -129,3 +131,59 @@ def test_names_and_rates_are_checked():
         t2(figures(20), ["a"])
     with pytest.raises(StatisticsUsageError, match="rate"):
         phase_two_limit(2, 30, 1.0)
+
+
+def subgroups_of(rng, m, n, covariance=((1.0, 0.6), (0.6, 2.0))):
+    """Pieces of m subgroups of n with two figures each, and their subgroups."""
+    return rng.multivariate_normal([10.0, 5.0], covariance, m * n), np.repeat(np.arange(m), n).tolist()
+
+
+def test_t2_of_means_by_hand():
+    """n (mean - mean of all)' S^-1 (mean - mean of all), S the mean of the covariances within."""
+    values, groups = subgroups_of(np.random.default_rng(1), 12, 4)
+    chart = t2_of_means(values, groups, rate=0.001)
+    cells = values.reshape(12, 4, 2)
+    within = np.mean([np.cov(cell, rowvar=False) for cell in cells], axis=0)
+    away = cells.mean(axis=1) - values.mean(axis=0)
+    by_hand = [4 * row @ np.linalg.inv(within) @ row for row in away]
+    np.testing.assert_allclose(chart.values, by_hand, rtol=1e-10)
+    df = 12 * 3
+    assert chart.upper == pytest.approx(2 * 11 * 3 / (df - 1) * stats.f.isf(0.001, 2, df - 1))
+
+
+def test_t2_of_means_of_the_textbook():
+    """Montgomery, section 11.3 (from memory): two figures, 20 subgroups of 10, 0.001: 13.72."""
+    values, groups = subgroups_of(np.random.default_rng(2), 20, 10)
+    assert t2_of_means(values, groups, rate=0.001).upper == pytest.approx(13.72, abs=0.005)
+
+
+def test_limits_of_t2_of_means_keep_their_rate():
+    """Of 8 baseline subgroups of 3 and one new, 5 % beyond each: 4 standard errors over 3,000 series."""
+    rng = np.random.default_rng(5)
+    old, new = [], []
+    for _ in range(3000):
+        values, groups = subgroups_of(rng, 9, 3)
+        chart = t2_of_means(values, groups, baseline=Baseline(1, 8), rate=0.05)
+        beyond = chart.values > chart.uppers
+        old.append(beyond[0])
+        new.append(beyond[8])
+    error = 4 * np.sqrt(0.05 * 0.95 / 3000)
+    assert np.mean(old) == pytest.approx(0.05, abs=error) and np.mean(new) == pytest.approx(0.05, abs=error)
+
+
+def test_a_study_of_t2_takes_subgroups():
+    values, groups = subgroups_of(np.random.default_rng(4), 25, 4)
+    values[40:44] += [3.0, -3.0]
+    frame = pl.DataFrame({"value:a": values[:, 0], "value:b": values[:, 1], "subgroup": groups})
+    answer = study_frame(frame, StudyQuestion("t2"))[""]
+    assert (answer.n, answer.points) == (100, 25)
+    assert [signal.point for signal in answer.signals] == [11]
+
+
+@pytest.mark.parametrize(
+    "sizes, said", [((3, 2), "subgroup b has 2 pieces"), ((1, 1), "subgroup a has 1 piece")]
+)
+def test_subgroups_that_t2_cannot_take(sizes, said):
+    groups = ["a"] * sizes[0] + ["b"] * sizes[1]
+    with pytest.raises(StatisticsError, match=said):
+        t2_of_means(np.random.default_rng(1).normal(size=(len(groups), 2)), groups)

@@ -142,3 +142,47 @@ def test_a_study_puts_the_q_of_several_models_on_one_time_line():
         up = up if np.isnan(q) else max(0.0, up + q - 0.5)
         high.append(up)
     np.testing.assert_allclose(answer.chart.companion.values["high"], high, atol=1e-9)
+
+
+def spreads_of(rng, counts, spreads):
+    """Deviations of some models with a spread each, and their names."""
+    values = np.concatenate(
+        [spread * rng.standard_normal(n) for n, spread in zip(counts, spreads, strict=True)]
+    )
+    return values, np.repeat([f"model {i}" for i in range(len(counts))], counts)
+
+
+@pytest.mark.parametrize("count", [3, 4, 5])
+def test_few_pieces_show_a_spread_a_million_times_another(count):
+    """Distances from the medians cannot: of three pieces one is 0, and F stays small."""
+    rng = np.random.default_rng(count)
+    for _ in range(20):
+        values, models = spreads_of(rng, [count] * 3, [1e-6, 1.0, 1.0])
+        found = pooling_test(values, models)
+        assert found.spread_test == "bartlett" and found.spread_p < 0.001 and not found.pooled
+        if count == 3:
+            thirds = [values[:3], values[3:6], values[6:]]
+            assert stats.levene(*thirds, center="median").pvalue > 0.05
+
+
+@pytest.mark.parametrize("counts", [(3, 3), (3, 5, 4), (5,) * 8])
+def test_few_pieces_that_scatter_alike_are_kept_apart_one_time_in_twenty(counts):
+    """1,000 families of normal pieces; 4 standard errors and half a point for the chi-square."""
+    rng = np.random.default_rng(9)
+    low = [pooling_test(*spreads_of(rng, counts, [1.0] * len(counts))).spread_p < 0.05 for _ in range(1000)]
+    assert np.mean(low) == pytest.approx(0.05, abs=4 * math.sqrt(0.05 * 0.95 / 1000) + 0.005)
+
+
+def test_bartlett_of_few_pieces_agrees_with_scipy():
+    values, models = spreads_of(np.random.default_rng(2), (4, 6, 3), (1.0, 2.0, 5.0))
+    wanted = stats.bartlett(values[:4], values[4:10], values[10:])
+    found = pooling_test(values, models)
+    assert (found.spread_statistic, found.spread_p) == pytest.approx((wanted.statistic, wanted.pvalue))
+    assert found.to_dict()["spread"]["test"] == "bartlett"
+
+
+def test_pieces_that_read_alike_on_a_coarse_gauge_may_share_a_chart():
+    """A step of 1: a model that read 7 three times scatters by a third of a step, not by nothing."""
+    found = pooling_test([7.0, 7.0, 7.0, 6.0, 7.0, 8.0], list("aaabbb"))
+    assert found.pooled and "as far as 3 pieces of a model show" in found.advice
+    assert not pooling_test([7.0, 7.0, 7.0, -500.0, 6.0, 7.0, 501.0], list("aaabbbb")).pooled

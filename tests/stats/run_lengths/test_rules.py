@@ -91,7 +91,7 @@ def test_the_survival_of_a_rule_adds_up_to_its_mean_and_sd(rules, shift):
     [("hugging-center", 15, 0.6826894921370859), ("avoiding-center", 8, 0.31731050786291415)],
 )
 def test_survival_of_a_run_agrees_with_its_recursion(rules, length, inside):
-    """A run of k: the last point outside it lies 0 .. k - 1 points back (Feller, chapter XIII, from memory)."""
+    """A run of k: the last point outside it lies 0 .. k - 1 points back (Feller, from memory)."""
     survival = [1.0] * length
     while len(survival) < 3000:
         back = range(length)

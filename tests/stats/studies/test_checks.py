@@ -341,3 +341,13 @@ def test_every_check_tells_its_figures_and_what_it_asks():
 def test_several_figures_are_refused():
     with pytest.raises(StatisticsUsageError, match="one figure at a time"):
         study_checks(pl.DataFrame({"value": [0.0], "value:a": [1.0]}), StudyQuestion("t2"))
+
+
+def test_medians_of_small_groups_say_that_they_see_little():
+    """Subgroups of three, one a millionth as wide: only Bartlett's test sees it, and the other says so."""
+    rng = np.random.default_rng(6)
+    spreads = np.repeat([1e-6, 1.0, 1.0, 1.0, 1.0], 3)
+    frame = pl.DataFrame({"value": spreads * rng.standard_normal(15), "subgroup": np.repeat(np.arange(5), 3)})
+    found = study_checks(frame, StudyQuestion("mean-range"))[""]
+    assert found["bartlett"].clear and not found["brown_forsythe"].clear
+    assert "groups under 10 hide even gross differences from it" in found["brown_forsythe"].verdict

@@ -148,7 +148,7 @@ def quiet_fit():
 
 
 def length(part="main", error=20.0, by="slide", action="remove", change=-20.0, leg=-10.0, first=-12.0):
-    return LengthRemedy(part, error, 4.0, (0.6 * error, 1.4 * error), action, by, change, leg, first)
+    return LengthRemedy(part, error, 4.0, (0.6 * error, 1.4 * error), action, by, change, leg, first, change)
 
 
 NOTHING = length(error=1.0, action="none", change=0.0, leg=0.0, first=0.0)
@@ -260,3 +260,25 @@ def test_cautions_follow_the_tools_of_the_remedy():
     assert any("Lathe and saw" in caution for caution in cut)
     assert not any("Lathe and saw" in caution or "brazing" in caution for caution in pull)
     assert any("its usual spread is inside the intervals" in caution for caution in known)
+
+
+@pytest.mark.parametrize("main, wrap", [(-40.0, 0.0), (40.0, 0.0), (10.0, 40.0), (-40.0, -29.0)])
+def test_a_length_that_is_known_comes_back_exactly(main, wrap):
+    """Notes by the frequency of the length itself; 40.27 for 40 mm stays, and says how near it is."""
+    home, down = 2944.9, 2944.9 + 986.1
+    plain = Instrument(home, (Valve("F", 986.1),))
+    cents = -1200.0 * math.log2((home + main) / home)
+    with_valve = -1200.0 * math.log2((down + main + wrap) / down)
+    notes = [Note(n, cents) for n in (2, 4, 8)] * 4 + [Note(n, with_valve, 1, ("F",)) for n in (2, 4, 8)] * 4
+    remedy = trade.tuning_remedy(notes, plain, reading_sd=1.0)
+    for found, true, column in zip(remedy.lengths, (main, wrap), (home, down), strict=True):
+        if found.action == "none":
+            assert true == 0.0 and found.exact_change_mm == 0.0
+            continue
+        assert found.exact_change_mm == pytest.approx(-true, abs=1e-9)
+        if not (main and wrap):
+            assert found.near_mm == pytest.approx(true**2 / column, abs=0.02)
+        said = f"a first-order figure near to {found.near_mm:.1f} mm"
+        assert any(said in step for step in remedy.order_of_work) == (found.near_mm >= 0.1)
+    if main == -40.0:
+        assert remedy.lengths[0].error_mm == pytest.approx(-40.27, abs=0.005)

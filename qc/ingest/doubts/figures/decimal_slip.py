@@ -6,7 +6,7 @@ from datetime import date
 
 import polars as pl
 
-from qc.ingest.doubts.facts import Doubted, Doubts, Facts, finer_than_gauge, rounded
+from qc.ingest.doubts.facts import ENOUGH, Doubted, Doubts, Facts, distance, finer_than_gauge, rounded
 from qc.ingest.doubts.figures.far import beside_others
 from qc.ingest.doubts.figures.scale import scaled_fits
 from qc.ingest.frames import INDEX
@@ -15,6 +15,15 @@ from qc.plain import FrameRow
 
 TIMES = {0.1: "ten times", 10.0: "a tenth of", 0.01: "a hundred times", 100.0: "a hundredth of"}
 
+
+WITHOUT_POINT = 4.0
+"""Spreads from the usual figure at which one over the limit and without its point is asked about; chosen."""
+
+USUAL_WITH_POINT = 2.0
+"""Spreads within which it must be usual with the point put in; chosen."""
+
+POINTED = 0.9
+"""So many of the figures on record must be typed with a point; chosen."""
 
 ELSEWHERE = frozenset({Reason.COLUMNS_SWAPPED, Reason.UNKNOWN_PLACE})
 """What explains such a figure better: it stands in another column's place."""
@@ -39,7 +48,38 @@ def find_decimal_slip(facts: Facts, doubted: Doubts) -> Doubted:
             off = row["off"] if row["off"] is not None else 0.0
             if row[INDEX] not in best or off < best[row[INDEX]][0]:
                 best[row[INDEX]] = (off, finding)
+    for finding in _points_left_out(facts):
+        if finding.index not in doubted:
+            best.setdefault(finding.index, (0.0, finding))
     return Doubted([finding for _, finding in best.values()])
+
+
+def _points_left_out(facts: Facts) -> list[Finding]:
+    """Find whole figures beyond the plan's limit that are usual with the point all others are typed with."""
+    if facts.readings.is_empty():
+        return []
+    typed = facts.readings.filter(
+        (pl.col("_kind") == "measured")
+        & pl.col("text").str.contains(r"^\d{2,}$")
+        & (pl.col("_step") < 1)
+        & (pl.col("value") > pl.col("_upper")).fill_null(False)
+        & (distance(pl.col("value")) > WITHOUT_POINT).fill_null(False)
+        & (distance(pl.col("value") / 10) <= USUAL_WITH_POINT).fill_null(False)
+    )
+    found = []
+    for row in typed.to_dicts():
+        same = (pl.col("stage") == row["stage"]) & (pl.col("characteristic") == row["characteristic"])
+        texts = facts.known.past.filter(same)["text"].drop_nulls()
+        pointed = texts.str.contains("[.,]").sum()
+        value = rounded(row["value"] / 10, None)
+        if texts.len() < ENOUGH or pointed < POINTED * texts.len() or _of_another(row, facts):
+            continue
+        problem = (
+            f"{row['text']} {row['unit']} is over the limit and typed without a point, as hardly any other is"
+        )
+        mend = f"If the decimal point was left out, accept {value:g}; else confirm the figure."
+        found.append(Finding(row[INDEX], Reason.DECIMAL_SLIP, problem, mend, {"value": value}))
+    return found
 
 
 def _ratio(row: FrameRow, words: str) -> str:

@@ -27,13 +27,17 @@ CLOSE = 2.5
 """The same for a moved point, where another figure of the same digits may be meant; chosen."""
 
 APART = 10.0
-"""Spreads of the figures of a card about its middle at which one stands apart, whatever the plan allows; chosen."""
+"""Spreads of the figures of a card about its middle at which one stands apart: outside the limits, and inside
+them where a slip explains it; chosen."""
 
 FEWEST_OTHERS = 4
 """So many other figures of the card say where it lies before one of them is said to stand apart; chosen."""
 
 BEYOND_CARD = 3.0
 """It must also lie so many times as far off as one in a hundred figures lies off the middle of its card."""
+
+WITH_MEND_BEYOND_CARD = 2.5
+"""The same where a slip of the hand would explain it."""
 
 NEAR = 3.5
 """Spreads within which a mended figure agrees with its place and card."""
@@ -68,8 +72,14 @@ def far_figures(facts: Facts, doubted: Doubts, spreads: float) -> list[FrameRow]
     low, high = pl.col("value") < pl.col("_lower"), pl.col("value") > pl.col("_upper")
     below = x < pl.col("_at") + pl.col("_near").fill_null(0.0)
     far = far & pl.when(below).then(low.fill_null(True)).otherwise(high.fill_null(True))
-    apart = (pl.col("_others") >= FEWEST_OTHERS) & (beside > APART * pl.col("_within"))
-    apart = apart & (beside > BEYOND_CARD * pl.col("_within_tail"))
+    apart = (beside > APART * pl.col("_within")) & (beside > BEYOND_CARD * pl.col("_within_tail"))
+    barred = pl.when(below).then(low.fill_null(False)).otherwise(high.fill_null(False))
+    several = (pl.col("_others") >= FEWEST_OTHERS) & pl.lit(spreads < FAR)
+    apart = apart & (several | (barred & (pl.col("_others") >= 2)))
+    if spreads < FAR:  # a slip explains it: then a card that says well where it lies is enough
+        beyond = beside > WITH_MEND_BEYOND_CARD * pl.col("_within_tail")
+        mended = (pl.col("_others") >= FEWEST_OTHERS) & beyond & (beside > spreads * pl.col("_within"))
+        apart = apart | (mended & pl.when(below).then(low.fill_null(True)).otherwise(high.fill_null(True)))
     far = far.fill_null(False) | apart.fill_null(False)
     rows = facts.readings.filter(
         (pl.col("_kind") == "measured") & far.fill_null(False) & ~pl.col(INDEX).is_in(list(doubted))
@@ -93,5 +103,6 @@ def agrees(row: FrameRow, value: float, spreads: float = NEAR) -> bool:
     expected = row["_at"] + (row["_near"] or 0.0)
     allowed = spreads * row["_at_spread"]
     if row["_near"] is not None and row["_within"] is not None:
-        allowed = min(allowed, CLOSE * row["_within"])  # the others of the card say more than the series does
+        # the others of the card say more than the series does
+        allowed = min(allowed, CLOSE * row["_within"], max(row["_within_tail"], row["_within"]))
     return bool(abs(x - expected) <= allowed)

@@ -6,16 +6,15 @@ missing at that stage although other stages know it, and the row stands where th
 
 from __future__ import annotations
 
-import re
 from collections import defaultdict
 
 import polars as pl
 
 from qc.ingest.doubts.facts import Doubted, Doubts, Facts
+from qc.ingest.doubts.record import taken_apart
 from qc.ingest.frames import INDEX
 from qc.ingest.reasons import Finding, Reason
 
-_NUMBER = re.compile(r"^(\D*)(\d+)$")
 BLOCK = ["_part", "card", "serial"]
 
 
@@ -66,14 +65,15 @@ def is_slip(one: str, other: str) -> bool:
     >>> is_slip("QH-1021", "QH-1012"), is_slip("QH-1021", "QH-1121"), is_slip("QH-1021", "QH-1132")
     (True, True, False)
     """
-    first, second = _NUMBER.match(one), _NUMBER.match(other)
-    if first is None or second is None or first[1] != second[1] or len(first[2]) != len(second[2]):
+    first, second = taken_apart(one), taken_apart(other)
+    if first is None or second is None or (first.head, first.width) != (second.head, second.width):
         return False
-    at = [i for i, (a, b) in enumerate(zip(first[2], second[2], strict=True)) if a != b]
+    digits = [serial.text().removeprefix(serial.head) for serial in (first, second)]
+    at = [i for i, (a, b) in enumerate(zip(*digits, strict=True)) if a != b]
     if len(at) == 1:
         return True
     swapped = len(at) == 2 and at[1] == at[0] + 1
-    return swapped and first[2][at[0]] == second[2][at[1]] and first[2][at[1]] == second[2][at[0]]
+    return swapped and digits[0][at[0]] == digits[1][at[1]] and digits[0][at[1]] == digits[1][at[0]]
 
 
 def _belongs(day: int, of_other: list[int], of_own: list[int]) -> bool:

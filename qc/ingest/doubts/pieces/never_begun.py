@@ -6,6 +6,7 @@ ahead of them is more likely another piece with a slip in its serial.
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Collection
 from datetime import date
 
@@ -48,6 +49,7 @@ def _readings(facts: Facts, doubted: Doubts, record: Record, lowest: dict[str, i
     found = []
     heads = {p.head for s in record.days if (p := taken_apart(s)) is not None}
     letters = {p.letters() for s in record.days if (p := taken_apart(s)) is not None}
+    alone: dict[tuple[int, str], dict[str, list[Finding]]] = defaultdict(lambda: defaultdict(list))
     keys = ["serial", "stage", "characteristic", "model", "day"]
     for (serial, stage, name, model, day), group in rows.group_by(keys, maintain_order=True):
         needed = record.follows.get(str(stage), frozenset())
@@ -61,8 +63,8 @@ def _readings(facts: Facts, doubted: Doubts, record: Record, lowest: dict[str, i
         guesses = sorted(set(slips(str(serial), heads, day)) & waiting)
         begun = any(at != stage for at, _ in record.days.get(str(serial), {}))
         if begun:
-            # a card may come late: a stage left out is odd where its like waits, or where several are
-            if not guesses or (len(missing) < SEVERAL and len(missing) < len(needed)):
+            # one card may come late; several are odd where a piece with a serial like its own waits
+            if not guesses or len(missing) < SEVERAL:
                 continue
         elif _is_older(parts, lowest, letters):
             guesses = [guess for guess in guesses if _is_likely(str(serial), guess)]
@@ -76,7 +78,14 @@ def _readings(facts: Facts, doubted: Doubts, record: Record, lowest: dict[str, i
             f"If {' or '.join(guesses[:3])} is meant, accept or type it; else confirm it." if guesses else ASK
         )
         proposal: dict[str, object] = {"serial": guesses[0]} if len(guesses) == 1 else {}
-        found += [Finding(index, Reason.NEVER_BEGUN, problem, mend, proposal) for index in group[INDEX]]
+        said = [Finding(index, Reason.NEVER_BEGUN, problem, mend, proposal) for index in group[INDEX]]
+        if guesses:
+            found += said
+        else:
+            alone[(group["_part"][0], str(stage))][str(serial)] += said
+    # where several pieces of one sheet have no card of before, that card comes late and no serial is wrong
+    for pieces in alone.values():
+        found += [finding for said in pieces.values() for finding in said if len(pieces) == 1]
     return found
 
 

@@ -8,16 +8,12 @@ from datetime import date
 import polars as pl
 
 from qc.ingest.doubts.facts import Doubted, Doubts, Facts
-from qc.ingest.doubts.pieces.doubled_serial import is_slip
 from qc.ingest.doubts.record import TOLD, Figure, Record, gather_record, taken_apart
 from qc.ingest.frames import INDEX
 from qc.ingest.reasons import Finding, Reason
 
 SELDOM = 0.02
 """Where no more than so many pieces were measured on a second day, a second card is odd; chosen."""
-
-TOLD_OF_NOTES = 25
-"""So many pieces that were tuned on one day only say that notes are not tried again; chosen."""
 
 SEVERAL = 3
 """A series has so many pieces; chosen."""
@@ -33,7 +29,6 @@ def find_second_card(facts: Facts, doubted: Doubts) -> Doubted:
         (pl.col("serial") != "") & pl.col("day").is_not_null() & ~pl.col(INDEX).is_in(list(doubted))
     )
     record = gather_record(facts, doubted)
-    tuned = {card.stage for card in facts.plan.cards if card.source == "tuning"}
     planned = {model.id for model in facts.plan.models}
     found = []
     keys = ["serial", "stage", "characteristic", "day", "model"]
@@ -50,9 +45,7 @@ def find_second_card(facts: Facts, doubted: Doubts) -> Doubted:
         if not (differs or further or _never_again(figure, record, facts)):
             continue
         waiting = record.waiting(figure, str(model or own_model), day, (str(serial),))
-        if stage in tuned:
-            waiting = [other for other in waiting if is_slip(other, str(serial))]
-        elif not waiting and not record.follows.get(str(stage)):
+        if not waiting and not record.follows.get(str(stage)):
             waiting = _next(str(serial), figure, record)
         if not waiting:
             continue
@@ -70,12 +63,11 @@ def find_second_card(facts: Facts, doubted: Doubts) -> Doubted:
 def _never_again(figure: Figure, record: Record, facts: Facts) -> bool:
     """Tell whether pieces have had this figure on one day only; notes are tried until they are right."""
     tuned = {card.stage for card in facts.plan.cards if card.source == "tuning"}
-    seldom, told = (0.0, TOLD_OF_NOTES) if figure[0] in tuned else (SELDOM, TOLD)
-    if record.pieces.get(figure, 0) < told:
+    if figure[0] in tuned or record.pieces.get(figure, 0) < TOLD:
         return False
     again = sum(len(figures.get(figure, ())) > 1 for figures in record.days.values())
     # the card that is asked about counts among them
-    return again <= 1 + seldom * record.pieces[figure]
+    return again <= 1 + SELDOM * record.pieces[figure]
 
 
 def _next(serial: str, figure: Figure, record: Record) -> list[str]:

@@ -47,7 +47,7 @@ def _readings(facts: Facts, doubted: Doubts) -> list[Finding]:
                 mend = f"Drop it; if it was really measured again, set repeat to {repeat}."
             elif number == 0:
                 mend = "Keep the figure that is right and drop the other one."
-            elif missing := _left_out(row, sound, facts.plan):
+            elif missing := _left_out(row, sound, facts.plan) or _fellow(row, sound, facts.plan):
                 column, place = missing
                 proposal = {column: place}
                 mend = (
@@ -88,6 +88,24 @@ def _left_out(row: FrameRow, sound: pl.DataFrame, plan: Plan) -> tuple[str, obje
         ):
             options.append((column, int(lacking[0]) if column in WHOLE else lacking[0]))
     return options[0] if len(options) == 1 else None
+
+
+def _fellow(row: FrameRow, sound: pl.DataFrame, plan: Plan) -> tuple[str, object] | None:
+    """Return the other one of two places, where several are filled twice on a card and it is nowhere."""
+    characteristic = plan.characteristic(row["stage"], row["characteristic"])
+    card = sound.filter(
+        (pl.col("_part") == row["_part"])
+        & (pl.col("serial") == row["serial"])
+        & (pl.col("characteristic") == row["characteristic"])
+    )
+    for column, allowed in characteristic.places.items() if characteristic is not None else ():
+        there = {str(value) for value in card[column] if value is not None}
+        at = [name for name in PLACE if name != column]
+        twice = card.group_by(at).len().filter(pl.col("len") > 1).height
+        rest = [value for value in allowed if str(value) not in there]
+        if column != "valve" and len(allowed) == 2 and len(rest) == 1 and twice > 1:
+            return column, int(rest[0]) if column in WHOLE else rest[0]
+    return None
 
 
 def _events(events: pl.DataFrame) -> list[Finding]:

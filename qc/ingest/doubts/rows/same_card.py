@@ -34,7 +34,7 @@ DIFFERENT = 3
 """It must show so many different figures: a row of equal ones is a coarse gauge."""
 
 RULE_OF_THREE = 3.0
-"""Of what was never seen in n trials, so many in n are the most that may be expected (95 %, by the binomial)."""
+"""What was never seen in n trials happens in at most so many of n (95 %: e to the -3 is nearly 0.05)."""
 
 BACK = timedelta(days=31)
 
@@ -44,13 +44,12 @@ CARD = ["stage", "serial", "day"]
 
 @dataclass(frozen=True, slots=True)
 class Whole:
-    """All figures of a piece on a day; `rows` and `part` say where in the upload, none for a card on record."""
+    """All figures of one sheet of a piece on a day; `rows` are empty for a card on record."""
 
     serial: str
     day: date
     figures: tuple[tuple[str, float], ...]
     rows: tuple[int, ...]
-    part: int
 
 
 def find_same_card(facts: Facts, doubted: Doubts) -> Doubted:
@@ -88,13 +87,13 @@ def _add(found: dict[int, Finding], more: Iterable[Finding]) -> None:
 
 def _wholes(group: pl.DataFrame, fewest: int) -> list[Whole]:
     wholes = []
-    for (_, serial, day, part), rows in group.group_by([*CARD, PART], maintain_order=True):
+    for (_, serial, day, _), rows in group.group_by([*CARD, PART], maintain_order=True):
         if rows.height < fewest or not isinstance(day, date):
             continue
         ordered = rows.sort("_place")
         figures = tuple(zip(ordered["_place"], ordered["value"], strict=True))
         indexes = tuple(i for i in ordered[INDEX] if i is not None)
-        wholes.append(Whole(str(serial), day, figures, indexes, int(part) if isinstance(part, int) else -1))
+        wholes.append(Whole(str(serial), day, figures, indexes))
     return sorted(wholes, key=lambda whole: (bool(whole.rows), whole.day, whole.rows[:1]))
 
 
@@ -118,8 +117,6 @@ def _same(wholes: list[Whole], *, of_stage: bool) -> list[Finding]:
                 near = sum(abs(w.day - whole.day) <= BACK for w in wholes)
                 if near * chance.of(whole) < BY_CHANCE:
                     found += _findings(whole, other)
-                    if other.part == whole.part and other.day == whole.day:
-                        found += _findings(other, whole)  # which of the two was copied only the bench knows
         before.append(whole)
     return found
 
