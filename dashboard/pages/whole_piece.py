@@ -51,7 +51,7 @@ def figures_card(record: PieceRecord, verdicts: Sequence[SeriesVerdict]) -> Comp
         return card("Its figures", nothing("Nothing was measured on it."))
     by_key = {verdict.key: verdict for verdict in verdicts}
     rows = [_row(one, by_key.get(one.series) if one.series else None) for one in record.figures]
-    head = ["Figure", "This piece", "Worst place", "Limits", "", "Among its like", "The series now"]
+    head = ["Figure", "This piece", "Worst place", "Limits", "Among those before it", "The series now"]
     caption = "Each figure where it is worst, beside its limits and the pieces made before it"
     return card("Its figures", table(head, rows, caption, numbers=(1,)))
 
@@ -63,18 +63,11 @@ def _row(one: FigureOfPiece, verdict: SeriesVerdict | None) -> list[Any]:
     kept: Any = "not proven" if one.near and one.inside else KEPT[one.inside]
     if one.inside is False:
         kept = html.B(kept, className="is-drifting")
-    if one.gauge_checked is False:
-        kept = html.Span([kept, html.Span(", gauge in doubt", className="small")])
+    doubt = ", gauge in doubt" if one.gauge_checked is False else ""
+    value = [f"{_number(one.value)} {unit}".rstrip(), html.Br(), html.Span([kept, doubt], className="small")]
     series = f"{verdict.behaviour}, {limits_words(verdict)}" if verdict else ""
-    return [
-        link,
-        f"{_number(one.value)} {unit}".rstrip(),
-        worst,
-        limits_of(one),
-        kept,
-        among_words(one),
-        series,
-    ]
+    among = among_words(one).removesuffix(" before it").replace(" of the ", " of ")
+    return [link, html.Span(value), worst, limits_of(one).replace("-", "\N{MINUS SIGN}"), among, series]
 
 
 def maps(record: PieceRecord) -> list[Component]:

@@ -213,8 +213,8 @@ class StoreBoardData:
 
     def also(self, kind: str, name: str) -> views.TouchedView | None:
         """Return the pieces that a batch, tool, gauge or person touched, None where there are none."""
-        known = next((one for one in KINDS if one == kind), None)
-        return self._once(f"touched {kind} {name}", lambda w: _touched(w, known, name, "")) if known else None
+        asked = next((one for one in KINDS if one == kind), None)
+        return self._once(f"touched {kind} {name}", lambda w: _touched(w, asked, name, "")) if asked else None
 
     def sheets(self) -> tuple[views.SheetView, ...]:
         """Return past sheets, newest first."""

@@ -251,7 +251,7 @@ def _check_again(workshop: Workshop, mended: MendedRow, held: HeldRecord, decisi
     row = mended.row
     figure = (row.get("stage") or "", row.get("characteristic") or "", row.get("model"), row.get("serial"))
     figures = [figure] if mended.table == "reading" else []
-    parts = {row.get("subject")} - {None, ""} if row.get("kind") == "part" else set()
+    parts = [str(row["subject"])] if row.get("kind") == "part" and row.get("subject") else []
     known = known_of(workshop, figures, {row["serial"]} - {None, ""}, parts=parts)
     reasons = {reason.id for reason in held.reasons}
     if decision is Decision.AS_TYPED:

@@ -204,12 +204,12 @@ def piece_record(
     signals = _signals(workshop, serial, tree, own)
     part = bool(tree.stays_of(serial)) or _is_part(workshop.plan, serial)
     came_back = bool(events.filter(pl.col("kind") == "returned").height)
-    leaving, notes = None, [waits.sentence(workshop.plan.workshop.time_zone)] if waits else []
+    leaving, notes = None, list(workshop.then.notes) if workshop.then else []
+    notes += [waits.sentence(workshop.plan.workshop.time_zone)] if waits else []
     if place.shipped is None and not part and not came_back:
         leaving = leaving_of(workshop, serial, model, due)
     if due is not None and leaving is None:
         notes.append(_why_no_day(due, place.shipped, part=part, came_back=came_back))
-    notes += workshop.then.notes if workshop.then else ()
     if hold is None:
         hold = hold_list(workshop, serials=[serial], judge=False, verdicts=own, keep=False).rows
     hold = tuple(row for row in hold if row.serial == serial)

@@ -64,4 +64,5 @@ def _day_it_left(workshop: Workshop, serial: str) -> date:
     left = workshop.store.events("shipped", serials=list(way))["day"].drop_nulls()
     if left.is_empty():
         raise JobError(f"{serial} has not left, so there is no such day. Name one: --known YYYY-MM-DD")
-    return max(left)
+    day: date = left.max()  # type: ignore[assignment]
+    return day

@@ -1,40 +1,7 @@
 """No piece outside a limit at any place is missing from the list, in workshops that strangers made."""
 
-import importlib.util
-import shutil
-import sys
-from datetime import date
-from pathlib import Path
-
-import pytest
-
 from qc.jobs.pieces import hold_list
-from qc.jobs.upload import upload
-from qc.jobs.workshop import open_workshop
 from qc.plan import PLACE
-
-STRANGERS = Path(__file__).parents[2] / "strangers"
-MAKERS = sorted(STRANGERS.glob("*/make.py"))
-
-
-@pytest.fixture(params=MAKERS, ids=[file.parent.name for file in MAKERS])
-def stranger(request, tmp_path, monkeypatch):
-    """Return a workshop with three months of a stranger's cards, taken in at once."""
-    file = request.param
-    monkeypatch.syspath_prepend(str(file.parent))
-    spec = importlib.util.spec_from_file_location(f"made_{file.parent.name}", file)
-    module = importlib.util.module_from_spec(spec)
-    sys.modules[spec.name] = module
-    spec.loader.exec_module(module)
-    module.make(tmp_path / "given", 3, months=3)
-    days = sorted((tmp_path / "given" / "hand_in").iterdir())
-    (tmp_path / "shop").mkdir()
-    shutil.copyfile(tmp_path / "given" / "plan.yaml", tmp_path / "shop" / "plan.yaml")
-    workshop = open_workshop(tmp_path / "shop", as_of=date.fromisoformat(days[-1].name))
-    sheets = [sheet for day in days for sheet in sorted(day.iterdir())]
-    upload(workshop, [(sheet.name, sheet.read_bytes()) for sheet in sheets])
-    yield workshop
-    workshop.store.close()
 
 
 def outside(workshop):

@@ -9,6 +9,8 @@ import polars as pl
 import pytest
 from scipy.stats import fisher_exact
 
+from qc.jobs.also import also
+from qc.jobs.board import StoreBoardData
 from qc.jobs.errors import JobError
 from qc.jobs.pieces import hold_list
 from qc.jobs.whole_piece import piece_record
@@ -190,3 +192,29 @@ def test_on_a_past_day_nothing_later_is_told(shop):
     record = piece_record(replace(shop, today=day), "QH-1071", judge=False)
     assert record.returns == () and all(one.day <= day for one in record.events)
     assert all(one.day <= day for one in record.figures)
+
+
+def test_the_passport_is_written_and_named(demo_copy, command, tmp_path):
+    out = tmp_path / "passport.pdf"
+    done = command("piece", "QH-1195", "--workshop", demo_copy, "--pdf", out, "--json")
+    assert out.read_bytes().startswith(b"%PDF") and json.loads(done.stdout)["pdf"] == str(out)
+    nowhere = command("piece", "QH-1195", "--workshop", demo_copy, "--pdf", tmp_path / "none" / "p.pdf")
+    assert nowhere.exit_code == 3 and "Name another file with --pdf" in nowhere.stderr
+
+
+def test_a_person_is_followed_like_a_batch(shop):
+    found = also(shop, "person", "BK")
+    own = shop.store.readings().filter(pl.col("person") == "BK")["serial"].unique()
+    fitted = shop.store.events("part").filter(pl.col("person") == "BK")["serial"].unique()
+    assert {one.serial for one in found.pieces if not one.held} == {*own, *fitted} - {None}
+
+
+def test_the_board_says_what_the_command_says(shop, demo_copy):
+    board = StoreBoardData(demo_copy)
+    told = board.instrument("QH-1205").record.to_dict()
+    assert told == piece_record(shop, "QH-1205").to_dict()
+    assert "cannot hold" in board.leaving("QH-1205", "25 Nov 2026")
+    assert "it left on" in board.leaving("QH-1195", "25 Nov 2026")
+    assert "is not a day" in board.leaving("QH-1205", "soon")
+    assert "QH-1205" in board.nearest("qh1205")
+    assert len(board.also("batch", "LP-12").pieces) == 17 and board.also("moon", "LP-12") is None

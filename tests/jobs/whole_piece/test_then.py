@@ -1,0 +1,62 @@
+"""A piece as it was known on a day: what was handed in later changes nothing of it."""
+
+import json
+import shutil
+from pathlib import Path
+
+import pytest
+
+PLAN = Path(__file__).parents[3] / "sample_measurements" / "plan.yaml"
+JOINTS = "Card,Joints card\n\nDate,Serial,Model,Leak\n"
+SHIPPING = "Card,Shipping list\n\nShipped,Serial,Person\n"
+
+
+@pytest.fixture
+def ask(tmp_path, command):
+    """Hand in three cards on three days, the last one after the piece left, and run commands on them."""
+    shop = tmp_path / "shop"
+    shop.mkdir()
+    shutil.copyfile(PLAN, shop / "plan.yaml")
+
+    def run(*words):
+        done = command(*words, "--workshop", shop, "--json")
+        return done.exit_code, json.loads(done.stdout) if done.stdout else done.stderr
+
+    cards = {
+        "2026-11-10": JOINTS + "2026-11-09,QH-1301,tenor,1.5\n",
+        "2026-11-12": SHIPPING + "2026-11-12,QH-1301,IS\n",
+        "2026-11-20": JOINTS + "2026-11-11,QH-1301,tenor,6.0\n2026-11-11,QH-1302,tenor,1.4\n",
+    }
+    for day, text in cards.items():
+        path = tmp_path / f"{day}.csv"
+        path.write_text(text, "utf-8")
+        assert run("upload", path, "--as-of", day)[0] == 0
+    return run
+
+
+def leak(found):
+    return next(one for one in found["figures"] if one["characteristic"] == "leak")
+
+
+def test_late_cards_never_change_what_was_known_when_it_left(ask):
+    _, then = ask("piece", "QH-1301", "--known", "shipped")
+    assert (then["known"], then["shipped"]) == ("2026-11-12", "2026-11-12")
+    assert (leak(then)["value"], leak(then)["inside"]) == (1.5, True)
+    _, now = ask("piece", "QH-1301")
+    assert (now["known"], leak(now)["value"], leak(now)["inside"]) == (None, 6.0, False)
+
+
+def test_before_it_left_it_was_in_the_house(ask):
+    _, then = ask("piece", "QH-1301", "--known", "2026-11-11")
+    assert (then["shipped"], then["where"]) == (None, "Joints, 9 Nov 2026")
+
+
+def test_what_was_brought_in_later_is_never_made_up(ask):
+    code, said = ask("piece", "QH-1302", "--known", "2026-11-12")
+    assert code == 1
+    assert "Nothing was known of QH-1302 here on 12 Nov 2026. It was handed in on 20 Nov 2026." in said
+
+
+def test_what_has_not_left_has_no_such_day(ask):
+    code, said = ask("piece", "QH-1302", "--known", "shipped")
+    assert code == 1 and "has not left" in said
