@@ -266,12 +266,14 @@ def _choose_uneven(layout: Layout, keep: bool) -> _Chosen:
     )
     labels = layout.labels()
     if persons == 1:
-        alone = ("one person only: nothing is known about how people differ",)
+        alone: tuple[str, ...] = ("one person only: nothing is known about how people differ",)
         alone += _nothing_to_keep(keep, "a study by one person")
         return _Chosen("one-person", uneven_design(layout.taken, *labels), False, alone + notes)
     cells = int((~np.isnan(layout.readings)).any(axis=2).sum())
     if repeats == 1 or layout.taken.size == cells:
-        once = ("no repeats: repeatability holds the interaction of person and part as well",)
+        once: tuple[str, ...] = (
+            "no repeats: repeatability holds the interaction of person and part as well",
+        )
         once += _nothing_to_keep(keep, "a study without repeats")
         return _Chosen("crossed-once", uneven_design(layout.taken, *labels, pooled=True), False, once + notes)
     if cells <= parts + persons - 1:
