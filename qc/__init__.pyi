@@ -55,6 +55,7 @@ from .stats import DetectorSignal as DetectorSignal
 from .stats import DetectorState as DetectorState
 from .stats import EstimatedLimits as EstimatedLimits
 from .stats import EwmaDesign as EwmaDesign
+from .stats import ExpandedUncertainty as ExpandedUncertainty
 from .stats import Factors as Factors
 from .stats import Flags as Flags
 from .stats import Floats as Floats
@@ -142,6 +143,7 @@ from .stats import ewma as ewma
 from .stats import ewma_run_length as ewma_run_length
 from .stats import ewma_table as ewma_table
 from .stats import ewma_width as ewma_width
+from .stats import expanded_uncertainty as expanded_uncertainty
 from .stats import factors as factors
 from .stats import false_alarm_rate as false_alarm_rate
 from .stats import false_alarms as false_alarms

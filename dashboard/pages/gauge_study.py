@@ -91,10 +91,14 @@ def answer_card(found: Ticket) -> Component:
     return card(
         "What the study found",
         html.P(study["verdict"], className="lead"),
+        *([html.P(study["advice"])] if study["advice"] else []),
         html.P(size, className="small"),
         chart("gauges-study-chart", draw_study(study, value), label),
         table(
-            ["Spread", "sd", "from", "to", "Share of all"], _rows(study), "By source", numbers=(1, 2, 3, 4)
+            ["Spread", "sd", "from", "to", "Share of all spread"],
+            _rows(study),
+            "By source",
+            numbers=(1, 2, 3, 4),
         ),
         figures(_shares(study)),
         *warnings,
@@ -123,7 +127,7 @@ def _plain(warning: str) -> str:
 
 def _shares(study: JsonObject) -> list[tuple[str, Any]]:
     rows: list[tuple[str, Any]] = []
-    for name, said in (("variation", "Gauge, of all variation"), ("tolerance", "Gauge, of the tolerance")):
+    for name, said in (("variation", "Gauge, of all spread (sd)"), ("tolerance", "Gauge, of the tolerance")):
         share, interval = study[f"share_of_{name}"], study["intervals"].get(f"share_of_{name}")
         if share is not None:
             sure = f" ({PERCENT * interval[0]:.0f} to {PERCENT * interval[1]:.0f})" if interval else ""

@@ -103,6 +103,7 @@ from .errors import StatisticsUsageError as StatisticsUsageError
 from .gauges import AverageRange as AverageRange
 from .gauges import Bias as Bias
 from .gauges import CheckStandard as CheckStandard
+from .gauges import ExpandedUncertainty as ExpandedUncertainty
 from .gauges import GaugeStudy as GaugeStudy
 from .gauges import GuardBand as GuardBand
 from .gauges import Kappa as Kappa
@@ -117,6 +118,7 @@ from .gauges import averaged_sets as averaged_sets
 from .gauges import check_standard as check_standard
 from .gauges import cohen_kappa as cohen_kappa
 from .gauges import component_intervals as component_intervals
+from .gauges import expanded_uncertainty as expanded_uncertainty
 from .gauges import fit_line as fit_line
 from .gauges import fleiss_kappa as fleiss_kappa
 from .gauges import gauge_bias as gauge_bias

@@ -10,7 +10,14 @@ import polars as pl
 
 from qc.ingest.reading import Table, TableSource
 from qc.jobs.questions.by_plan import PlannedFigure, by_workshop, figure_as_planned, plan_in
-from qc.jobs.questions.study_read import SMALL, faults_named, read_study_table, take_labels, take_numbers
+from qc.jobs.questions.study_read import (
+    SMALL,
+    faults_named,
+    read_study_table,
+    take_column,
+    take_labels,
+    take_numbers,
+)
 from qc.report.terminal import agreement_text, gauge_text, linearity_text, taken_text
 from qc.stats import (
     AverageRange,
@@ -193,7 +200,7 @@ def gauge_study(
     if by_hand and nested:
         raise StatisticsUsageError("gauge study: averages and ranges by hand are for crossed studies only")
     by = by_workshop(workshop)
-    table = _crossed_table(path, sheet, value, [part, person], plan_in(by))
+    table = _crossed_table(path, sheet, value, [part, person], plan_in(by), holes=not nested)
     planned = figure_as_planned(by, value, table, PlannedFigure(None, lower, upper, resolution))
     readings = take_numbers(table, value).to_numpy()
     parts = take_labels(table, part).to_list()
@@ -220,12 +227,27 @@ def gauge_study(
 
 
 def _crossed_table(
-    path: TableSource, sheet: str | None, value: str, labels: list[str | None], plan: Plan | None
+    path: TableSource,
+    sheet: str | None,
+    value: str,
+    labels: list[str | None],
+    plan: Plan | None,
+    *,
+    holes: bool,
 ) -> Table:
     """Read parts by people; on a bench's sheet the people may stand in the headings."""
-    return read_study_table(
+    table = read_study_table(
         path, sheet, numbers=[value], labels=labels, manner=SMALL, crossed=labels[-1], plan=plan
     )
+    return _filled(table, value) if holes else table
+
+
+def _filled(table: Table, value: str) -> Table:
+    """Leave out rows whose reading was never taken: a study may have holes, and says how many."""
+    cells = take_column(table, value)
+    text = cells.cast(pl.String).str.strip_chars()
+    there = (text.is_not_null() & (text != "")).fill_null(False)
+    return table if there.all() or not there.any() else table.picked(there.arg_true())
 
 
 def gauge_linearity(

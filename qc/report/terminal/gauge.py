@@ -29,7 +29,13 @@ def gauge_text(
 ) -> str:
     """Say what a gauge study found; `by_hand` is by averages and ranges, `alone` those of one person."""
     size = f"{study.parts} parts x {study.persons} persons x {study.repeats} readings"
-    lines = [study.verdict, "", f"{value} in {file}: {study.design} study, {size}", ""]
+    lines = [
+        study.verdict,
+        *([study.advice] if study.advice else []),
+        "",
+        f"{value} in {file}: {study.design} study, {size}",
+        "",
+    ]
     lines += table(_component_rows(study), "<>>><")
     lines += ["", *_shares(study)]
     if guard is not None:
@@ -100,7 +106,7 @@ def agreement_text(
 
 def _component_rows(study: GaugeStudy) -> list[Row]:
     """Spread of each source with its interval and a bar of its share."""
-    rows: list[Row] = [("spread", "sd", "from", "to", "share of all")]
+    rows: list[Row] = [("spread", "sd", "from", "to", "share of all spread")]
     for name, words in _COMPONENTS.items():
         sd = study.sd[name]
         low, high = ("", "")
@@ -118,8 +124,9 @@ def _shares(study: GaugeStudy) -> list[str]:
     lines = []
     if study.share_of_variation is not None:
         lines.append(
-            f"gauge, of all variation: {100 * study.share_of_variation:.1f} % "
-            f"({sure} between {100 * low:.0f} and {100 * high:.0f} %)"
+            f"gauge, of all spread (sd): {100 * study.share_of_variation:.1f} % "
+            f"({sure} between {100 * low:.0f} and {100 * high:.0f} %); of all variance: "
+            f"{100 * study.share_of_variation**2:.1f} %"
         )
     if study.share_of_tolerance is not None:
         low, high = study.intervals["share_of_tolerance"]
@@ -154,7 +161,7 @@ def _anova_rows(study: GaugeStudy) -> list[Row]:
 
 def _hand_rows(found: AverageRange) -> list[Row]:
     """Average-and-range figures as text."""
-    rows: list[Row] = [("spread", "sd", "share of all")]
+    rows: list[Row] = [("spread", "sd", "share of all spread")]
     for name in ("repeatability", "person", "gauge", "part"):
         sd = float(getattr(found, name))
         rows.append((_COMPONENTS[name], f"{sd:.4g}", f"{100 * found.shares[name]:.1f} %"))

@@ -8,6 +8,8 @@ from .agreement import misses_and_false_rejects as misses_and_false_rejects
 from .agreement import proportion as proportion
 from .crossed import GaugeStudy as GaugeStudy
 from .crossed import gauge_study as gauge_study
+from .expanded import ExpandedUncertainty as ExpandedUncertainty
+from .expanded import expanded_uncertainty as expanded_uncertainty
 from .guard import GuardBand as GuardBand
 from .guard import guard_band as guard_band
 from .intervals import component_intervals as component_intervals

@@ -92,7 +92,7 @@ def crossed_design(readings: Floats, *, pooled: bool = False) -> Design:
         *error,
         total,
     )
-    return _with_sums(rows, weights)
+    return with_sums(rows, weights)
 
 
 def nested_design(readings: Floats) -> Design:
@@ -131,7 +131,7 @@ def nested_design(readings: Floats) -> Design:
         "person": {"person": 1 / (p * r), "part": -1 / (p * r)},
         "part": {"part": 1 / r, "repeatability": -1 / r},
     }
-    return _with_sums(rows, weights)
+    return with_sums(rows, weights)
 
 
 def one_person_design(readings: Floats) -> Design:
@@ -152,10 +152,10 @@ def one_person_design(readings: Floats) -> Design:
     between, within, total = table.rows
     rows = (replace(between, source="part"), replace(within, source="repeatability"), total)
     weights = {"repeatability": {"repeatability": 1.0}, "part": {"part": 1 / r, "repeatability": -1 / r}}
-    return _with_sums(rows, weights)
+    return with_sums(rows, weights)
 
 
-def _with_sums(rows: tuple[AnovaRow, ...], weights: dict[str, dict[str, float]]) -> Design:
+def with_sums(rows: tuple[AnovaRow, ...], weights: dict[str, dict[str, float]]) -> Design:
     """Add the gauge and the total as sums of the components there are."""
     gauge: dict[str, float] = {}
     total: dict[str, float] = {}

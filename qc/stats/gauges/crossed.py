@@ -16,6 +16,8 @@ from qc.stats.gauges.intervals import component_intervals, share_interval
 from qc.stats.gauges.layout import Layout, lay_out
 from qc.stats.gauges.step import gauge_resolution
 from qc.stats.gauges.told_apart import parts_told_apart
+from qc.stats.gauges.uneven import uneven_design
+from qc.stats.gauges.who_reads import PersonReads, advice_for, persons_read
 from qc.stats.numbers import Interval, as_number, check_limits
 from qc.stats.samples import AnovaRow
 from qc.stats.tabled import Tabled, frame_of
@@ -66,6 +68,11 @@ class GaugeStudy(Tabled):
         The finding in a sentence.
     warnings : tuple of str
         What to know before believing it.
+    reads : tuple of PersonReads
+        How far each person reads from the mean of all, on the same parts; empty for a nested study or one
+        person.
+    advice : str
+        What helps against the largest part of the gauge's variance, and who reads high or low.
     """
 
     design: str
@@ -84,6 +91,8 @@ class GaugeStudy(Tabled):
     pooled: bool
     verdict: str
     warnings: tuple[str, ...]
+    reads: tuple[PersonReads, ...] = ()
+    advice: str = ""
 
     def to_frame(self) -> pl.DataFrame:
         """Return one row per component: variance with its interval, sd and share of all variance."""
@@ -131,8 +140,8 @@ def gauge_study(
     Raises
     ------
     StatisticsError
-        A layout with holes, fewer than two parts, nothing repeated, limits the wrong way round, or readings
-        that do not vary at all; StatisticsUsageError: a nested study of one person.
+        A nested layout with holes, fewer than two parts, nothing repeated, limits the wrong way round, or
+        readings that do not vary at all; StatisticsUsageError: a nested study of one person.
 
     References
     ----------
@@ -149,8 +158,8 @@ def gauge_study(
     check_limits(lower, upper, "gauge study: ")
     if resolution is not None:
         as_number(resolution, "gauge study: resolution", above=0.0)
-    layout = lay_out(values, parts, persons, nested=nested)
-    if np.ptp(layout.readings) == 0.0:
+    layout = lay_out(values, parts, persons, nested=nested, holes=not nested)
+    if np.ptp(layout.taken) == 0.0:
         raise StatisticsError("gauge study: all readings are equal; take parts that differ or a finer gauge")
     chosen = _choose(layout, nested, keep_interaction)
     components, notes = _floored(chosen.design, layout, resolution)
@@ -195,6 +204,9 @@ def _study(
     categories = parts_told_apart(sd["part"], sd["gauge"])
     good_for = _good_for(categories, share, resolution, sd["total"])
     shape = layout.readings.shape
+    reads: tuple[PersonReads, ...] = ()
+    if chosen.name != "nested":
+        reads = persons_read(layout.taken, *layout.labels(), layout.persons, chosen.design, confidence)
     return GaugeStudy(
         design=chosen.name,
         parts=shape[1] if chosen.name == "nested" else shape[0],
@@ -212,12 +224,16 @@ def _study(
         pooled=chosen.pooled,
         verdict=_verdict(good_for, categories, share),
         warnings=warnings + _coarse(layout, resolution, sd["total"]),
+        reads=reads,
+        advice=advice_for(components, reads),
     )
 
 
 def _choose(layout: Layout, nested: bool, keep: bool) -> _Chosen:
     """Take the design that fits the layout."""
     parts, persons, repeats = layout.readings.shape  # nested: persons, parts of each, repeats
+    if not layout.full:
+        return _choose_uneven(layout, keep)
     if nested:
         if len(layout.persons) < 2:
             raise StatisticsUsageError("gauge study: a nested study needs two persons or more")
@@ -235,12 +251,49 @@ def _choose(layout: Layout, nested: bool, keep: bool) -> _Chosen:
     p_value = design.row("person_part").p_value
     if keep or p_value is None or p_value <= POOL_ABOVE:
         return _Chosen("crossed", design, False, _few(parts, persons))
-    note = (
+    notes = (_pooled_note(p_value), *_few(parts, persons))
+    return _Chosen("crossed", crossed_design(layout.readings, pooled=True), True, notes)
+
+
+def _choose_uneven(layout: Layout, keep: bool) -> _Chosen:
+    """Take the design that fits a layout with holes, and say that its figures are rougher."""
+    parts, persons, repeats = layout.readings.shape
+    lacking = int(np.isnan(layout.readings).sum())
+    notes = (
+        f"{lacking} of {layout.readings.size} readings of a full study are missing: components by the "
+        "general linear model (each factor fitted after the others), their intervals are approximate",
+        *_few(parts, persons),
+    )
+    labels = layout.labels()
+    if persons == 1:
+        alone: tuple[str, ...] = ("one person only: nothing is known about how people differ",)
+        alone += _nothing_to_keep(keep, "a study by one person")
+        return _Chosen("one-person", uneven_design(layout.taken, *labels), False, alone + notes)
+    cells = int((~np.isnan(layout.readings)).any(axis=2).sum())
+    if repeats == 1 or layout.taken.size == cells:
+        once: tuple[str, ...] = (
+            "no repeats: repeatability holds the interaction of person and part as well",
+        )
+        once += _nothing_to_keep(keep, "a study without repeats")
+        return _Chosen("crossed-once", uneven_design(layout.taken, *labels, pooled=True), False, once + notes)
+    if cells <= parts + persons - 1:
+        tied = (f"{cells} filled cells do not show the interaction: repeatability holds it as well",)
+        return _Chosen("crossed", uneven_design(layout.taken, *labels, pooled=True), True, tied + notes)
+    design = uneven_design(layout.taken, *labels)
+    p_value = design.row("person_part").p_value
+    if keep or p_value is None or p_value <= POOL_ABOVE:
+        return _Chosen("crossed", design, False, notes)
+    return _Chosen(
+        "crossed", uneven_design(layout.taken, *labels, pooled=True), True, (_pooled_note(p_value), *notes)
+    )
+
+
+def _pooled_note(p_value: float) -> str:
+    """Say that the interaction was pooled."""
+    return (
         f"person_part is pooled into repeatability: its F test has p {p_value:.2f}, above {POOL_ABOVE} "
         "(--keep-interaction keeps it)"
     )
-    notes = (note, *_few(parts, persons))
-    return _Chosen("crossed", crossed_design(layout.readings, pooled=True), True, notes)
 
 
 def _nothing_to_keep(keep: bool, design: str) -> tuple[str, ...]:
@@ -278,7 +331,7 @@ def _floored(
         out[component] = max(raw, 0.0)
     step = resolution
     if step is None and out["repeatability"] == 0.0:
-        step = gauge_resolution(layout.readings.ravel()).step
+        step = gauge_resolution(layout.taken).step
     if step is not None and out["repeatability"] < step**2 / 12.0:
         out["repeatability"] = step**2 / 12.0
         notes += (f"repeatability is set to the floor of the step {step:.4g}, {step / math.sqrt(12.0):.3g}",)
@@ -291,14 +344,16 @@ def _coarse(layout: Layout, resolution: float | None, total_sd: float) -> tuple[
     """Say what a coarse step does to this study."""
     notes: tuple[str, ...] = ()
     if layout.readings.shape[2] > 1:
-        same = np.ptp(layout.readings, axis=2) == 0.0
+        cells = layout.readings.reshape(-1, layout.readings.shape[2])
+        cells = cells[(~np.isnan(cells)).sum(axis=1) > 1]
+        same = np.nanmax(cells, axis=1) == np.nanmin(cells, axis=1)
         if np.mean(same) > 0.5:
             notes += (
                 f"in {int(same.sum())} of {same.size} cells all repeats read the same: the step hides the "
                 "repeatability, read the gauge finer",
             )
     if resolution is not None:
-        found = gauge_resolution(layout.readings.ravel(), resolution=resolution, sigma=total_sd)
+        found = gauge_resolution(layout.taken, resolution=resolution, sigma=total_sd)
         if not found.fine_enough:
             notes += (
                 f"the step {resolution:.4g} leaves {found.steps_inside} values inside the range limits: "
@@ -332,4 +387,4 @@ def _verdict(good_for: tuple[str, ...], categories: int | None, share: float | N
         return f"{first}; good for release: {percent}."
     if share <= MARGINAL_SHARE:
         return f"{first}; marginal for release: {percent}. Accept only inside the limits less a guard band."
-    return f"{first}; not good for release: {percent}. Use a finer gauge or the mean of several readings."
+    return f"{first}; not good for release: {percent}."

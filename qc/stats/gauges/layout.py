@@ -9,19 +9,20 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from qc.stats.errors import StatisticsError
-from qc.stats.numbers import Floats, as_readings
+from qc.stats.numbers import Floats, Integers, as_readings
 from qc.stats.tabled import Tabled
 from qc.words import count_words
 
 
 @dataclass(frozen=True, slots=True)
 class Layout(Tabled):
-    """A full layout.
+    """A layout, full unless holes were allowed.
 
     Attributes
     ----------
     readings : ndarray
-        Shape (parts, persons, repeats); nested: (persons, parts of each, repeats). [unit of the readings]
+        Shape (parts, persons, repeats); nested: (persons, parts of each, repeats); NaN where none was taken.
+        [unit of the readings]
     parts, persons : tuple of str
         Names in order of first appearance; nested: the parts as `person / part`.
     """
@@ -30,6 +31,21 @@ class Layout(Tabled):
     parts: tuple[str, ...]
     persons: tuple[str, ...]
 
+    @property
+    def taken(self) -> Floats:
+        """The readings there are, one after the other."""
+        return np.asarray(self.readings[~np.isnan(self.readings)])
+
+    @property
+    def full(self) -> bool:
+        """Whether every person read every part equally often."""
+        return not bool(np.isnan(self.readings).any())
+
+    def labels(self) -> tuple[Integers, Integers]:
+        """Part and person of each reading in `taken`, from 0."""
+        part, person, _ = np.nonzero(~np.isnan(self.readings))
+        return part, person
+
 
 def lay_out(
     values: ArrayLike,
@@ -37,6 +53,7 @@ def lay_out(
     persons: Sequence[object] | None = None,
     *,
     nested: bool = False,
+    holes: bool = False,
 ) -> Layout:
     """Sort readings into a full layout of parts, persons and repeats.
 
@@ -50,6 +67,8 @@ def lay_out(
         Person of each reading; one person when left out.
     nested : bool
         Each person measures parts of their own; a part's name counts only within its person.
+    holes : bool
+        Let a part lack readings of a person, or have fewer; not where the study is nested.
 
     Raises
     ------
@@ -79,8 +98,23 @@ def lay_out(
     names, workers = tuple(dict.fromkeys(pieces)), tuple(dict.fromkeys(people))
     if nested:
         return _nested(cells, workers)
+    if holes:
+        return _with_holes(cells, names, workers)
     _check_full(cells, names, workers)
     array = np.array([[cells[piece, person] for person in workers] for piece in names], dtype=np.float64)
+    return Layout(array, names, workers)
+
+
+def _with_holes(
+    cells: dict[tuple[str, str], list[float]], names: tuple[str, ...], workers: tuple[str, ...]
+) -> Layout:
+    """Fill the layout up with NaN."""
+    most = max(len(readings) for readings in cells.values())
+    array = np.full((len(names), len(workers), most), np.nan)
+    for at, piece in enumerate(names):
+        for by, person in enumerate(workers):
+            found = cells.get((piece, person), [])
+            array[at, by, : len(found)] = found
     return Layout(array, names, workers)
 
 

@@ -13,6 +13,7 @@ from qc.trade.instrument import Instrument
 from qc.trade.sound.acoustics import CENTS_PER_NEPER
 from qc.trade.sound.cut import length_change_mm
 from qc.trade.sound.note_set import Note, slide_settings
+from qc.trade.sound.testers import differing_testers
 from qc.trade.sound.tuning import LengthError, NoteSetFit, PartialResidual, fit_note_set
 from qc.trade.sound.work_order import LengthRemedy, order_of_work
 
@@ -108,18 +109,21 @@ def tuning_remedy(
     if apart is not None and len(fit.partials) > 2:
         without = fitted([note for note in notes if note.partial != apart.partial])
     shares = sensitivity or {}
+    # whose pitch is right no note of this instrument can tell, and the cut would follow the one or the other
+    differ = None if tester_offsets is not None else differing_testers(notes, reading_sd)
     lengths, excused = [], []
     for length in fit.lengths:
         acts = length.clear and (without is None or _still_clear(without, length.part))
         if length.clear and not acts:
             excused.append(length.part)
+        acts = acts and differ is None
         share = shares.get(length.part, 1.0)
         room, true = _room(length, notes, instrument), _true_error(length, fit.length("main"))
         lengths.append(_remedy(length, instrument, acts, room, share, true))
     acting = {length.part for length in lengths if length.action != "none"}
     # the fit counts an excused length as mended: nothing is promised then
-    after = fit.rms_after_cents if not excused else fit.rms_before_cents
-    order = order_of_work(fit, lengths, apart, excused)
+    after = fit.rms_before_cents if excused or differ else fit.rms_after_cents
+    order = order_of_work(fit, lengths, apart, excused, differ)
     return TuningRemedy(fit, tuple(lengths), after, order, _cautions(fit, lengths, acting))
 
 

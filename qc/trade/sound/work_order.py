@@ -63,9 +63,16 @@ def order_of_work(
     lengths: Sequence[LengthRemedy],
     apart: PartialResidual | None = None,
     excused: Sequence[str] = (),
+    differ: tuple[str, str, float] | None = None,
 ) -> tuple[str, ...]:
     """Put the work in order: what to learn first, main length, wraps, marks, then what no cut cures."""
     steps = []
+    if differ is not None:
+        sharper, flatter, cents = differ
+        steps.append(
+            f"Testers {sharper} and {flatter} differ by {cents:.0f} cents on the same notes: no cut until "
+            "both have blown the shared reference instrument (--reference FILE), which tells them apart"
+        )
     unknown = [length.part for length in lengths if length.error_mm is None]
     if unknown:
         steps.append(
@@ -74,7 +81,7 @@ def order_of_work(
         )
     for length in lengths:
         if length.action != "none":
-            steps.append(_length_step(length))
+            steps.append(_length_step(length) + _nearness(length))
     steps += [
         f"The {part_words(part)} figure comes from partial {apart.partial} alone: leave the length as it is"
         for part in excused
@@ -106,8 +113,6 @@ def _length_step(length: LengthRemedy) -> str:
     low, high = sorted(abs(end) for end in length.interval_mm or (0.0, 0.0))
     state = "long" if length.action == "remove" else "short"
     found = f"{name[0].upper()}{name[1:]} about {change:.0f} mm {state} ({low:.0f} to {high:.0f})"
-    if length.near_mm >= SAID_FROM_MM:
-        found += f", a first-order figure near to {length.near_mm:.1f} mm"
     if length.by == "slide":
         whose = "" if length.part == "main" else f" of the {length.part.partition(':')[2]} wrap"
         push, way = ("push", "in") if length.action == "remove" else ("pull", "out")
@@ -120,6 +125,13 @@ def _length_step(length: LengthRemedy) -> str:
     if length.action == "remove":
         return f"{found}: take {first_leg} mm off each leg ({_tenths(leg)} mm each in all), re-test"
     return f"{found}: add {first_leg} mm to each leg ({_tenths(leg)} mm each in all), re-test"
+
+
+def _nearness(length: LengthRemedy) -> str:
+    """Say how near a change is, where a bench could cut finer."""
+    if length.near_mm < SAID_FROM_MM:
+        return ""
+    return f" (a first-order figure, near to {length.near_mm:.1f} mm)"
 
 
 def _tenths(mm: float) -> str:

@@ -187,10 +187,14 @@ def test_agreement(qc, table):
 
 DATA_FAULTS = [
     pytest.param(
-        {"tube": ["a", "a", "b"], "who": ["x"] * 3, "mm": [1.0, 2.0, 3.0]}, "part b has 1 reading", id="hole"
+        {"tube": ["a", "a", "b", "b"], "who": ["x", "x", "y", "y"], "mm": [1.0, 2.0, 3.0, 4.0]},
+        "no part ties some of the people to the others",
+        id="untied",
     ),
     pytest.param({"tube": ["a"] * 2, "who": ["x"] * 2, "mm": ["1.0", "1,5"]}, "line 3: '1,5'", id="comma"),
-    pytest.param({"tube": ["a"] * 2, "who": ["x"] * 2, "mm": ["1.0", ""]}, "line 3: the value", id="empty"),
+    pytest.param(
+        {"tube": ["a"] * 2, "who": ["x"] * 2, "mm": ["1.0", ""]}, "value has 1 readings", id="empty"
+    ),
     pytest.param(
         {"tube": ["a", ""], "who": ["x"] * 2, "mm": [1.0, 2.0]},
         "line 3: column 'tube' has no label",
@@ -206,6 +210,22 @@ DATA_FAULTS = [
         {"rod": ["a"] * 2, "who": ["x"] * 2, "mm": [1.0, 2.0]}, "there is no column 'tube'", id="column"
     ),
 ]
+
+
+def test_empty_readings_and_uneven_repeats_are_holes_of_a_study(table):
+    """An empty cell and a row that is not there say the same; a nested study refuses it."""
+    rng = np.random.default_rng(7)
+    tubes, people = [f"t{k // 4}" for k in range(24)], ["x", "x", "y", "y"] * 6
+    mm = [str(v) for v in np.round(10 + np.repeat(rng.normal(0, 0.1, 6), 4) + rng.normal(0, 0.01, 24), 4)]
+    gone = [5, 10, 11]
+    empty = {"tube": tubes, "who": people, "mm": ["" if k in gone else v for k, v in enumerate(mm)]}
+    left_out = {name: [v for k, v in enumerate(cells) if k not in gone] for name, cells in empty.items()}
+    found = gauge_study(table(empty), "mm", "tube", "who")
+    assert found.study == gauge_study(table(left_out), "mm", "tube", "who").study
+    assert "3 of 24 readings of a full study are missing" in found.to_text()
+    assert found.study.advice in found.to_text() and found.to_dict()["reads"][0]["person"] == "x"
+    with pytest.raises(StatisticsError, match="line 7: the value"):
+        gauge_study(table(empty), "mm", "tube", "who", nested=True)
 
 
 @pytest.mark.parametrize("cells, said", DATA_FAULTS)

@@ -10,7 +10,7 @@ KEYS = {
 }  # fmt: skip
 LENGTH_KEYS = {
     "part", "error_mm", "standard_error_mm", "interval_mm", "action", "by", "change_mm", "per_leg_mm",
-    "first_cut_mm",
+    "first_cut_mm", "exact_change_mm",
 }  # fmt: skip
 
 

@@ -278,7 +278,7 @@ def test_a_length_that_is_known_comes_back_exactly(main, wrap):
         assert found.exact_change_mm == pytest.approx(-true, abs=1e-9)
         if not (main and wrap):
             assert found.near_mm == pytest.approx(true**2 / column, abs=0.02)
-        said = f"a first-order figure near to {found.near_mm:.1f} mm"
+        said = f"a first-order figure, near to {found.near_mm:.1f} mm"
         assert any(said in step for step in remedy.order_of_work) == (found.near_mm >= 0.1)
     if main == -40.0:
         assert remedy.lengths[0].error_mm == pytest.approx(-40.27, abs=0.005)

@@ -18,6 +18,7 @@ from qc.trade.sound.sitting_model import (
     one_sided_quantile,
     two_sided_quantile,
 )
+from qc.trade.sound.testers import differing_testers
 
 TENOR = Instrument(2944.9, (Valve("F", 986.1),))
 few = settings(max_examples=25, deadline=None)
@@ -260,3 +261,40 @@ def test_a_reference_set_says_which_note_names_nobody():
     with pytest.raises(TradeError, match="names no tester") as caught:
         trade.tester_offsets(notes, TENOR)
     assert (caught.value.index, caught.value.column) == (2, "tester")
+
+
+def two_testers(rng, sharp, wrap_mm=20.0, sd=1.0):
+    """The same notes of an instrument with a long wrap, by two testers of whom one blows sharp."""
+    plain = Instrument(2944.9, (Valve("F", 986.1),))
+    down = 2944.9 + 986.1
+    flat = -1200.0 * math.log2((down + wrap_mm) / down)
+    made = []
+    for tester, off in (("AB", sharp), ("CD", 0.0)):
+        for partial in (2, 4, 8) * 3:
+            made.append(Note(partial, off + rng.normal(0, sd), tester=tester))
+            made.append(Note(partial, off + flat + rng.normal(0, sd), 1, ("F",), tester=tester))
+    return made, plain
+
+
+def test_testers_that_differ_are_told_apart_and_nothing_is_cut():
+    """A tester 7 cents sharp moved the cut by millimetres unsaid; a reference blown by both frees the cut."""
+    notes, plain = two_testers(np.random.default_rng(1), 7.0)
+    held = trade.tuning_remedy(notes, plain)
+    assert {length.action for length in held.lengths} == {"none"}
+    first = held.order_of_work[0]
+    assert "Testers AB and CD differ by 7 cents" in first and "--reference" in first
+    assert held.rms_after_cents == held.fit.rms_before_cents
+    freed = trade.tuning_remedy(notes, plain, tester_offsets={"AB": 3.5, "CD": -3.5})
+    assert freed.lengths[1].action == "remove" and freed.lengths[1].error_mm == pytest.approx(20.0, abs=3.0)
+
+
+def test_testers_who_blow_alike_are_seldom_held_up():
+    """200 pairs of equal testers at 1 %: at most 8 (binomial, chance under 0.001)."""
+    rng = np.random.default_rng(2)
+    held = sum(differing_testers(two_testers(rng, 0.0)[0]) is not None for _ in range(200))
+    assert held <= 8
+
+
+def test_testers_without_notes_in_common_cannot_be_compared():
+    notes = [Note(2, 0.0, tester="AB"), Note(4, 0.0, tester="AB"), Note(8, 9.0, tester="CD")]
+    assert differing_testers(notes) is None and differing_testers(notes[:2]) is None
