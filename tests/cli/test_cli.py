@@ -77,7 +77,14 @@ def test_signals_are_listed_by_either_name(run, demo_folder):
 def test_status_is_one_json_object(run, demo_folder):
     code, out, err = run("status", "--workshop", demo_folder, "--json")
     assert code == 0 and err == ""
-    assert set(json.loads(out)) == {"as_of", "not_judged_since", "readings", "series"}
+    assert set(json.loads(out)) == {
+        "as_of",
+        "compared_with",
+        "known",
+        "not_judged_since",
+        "readings",
+        "series",
+    }
 
 
 def test_no_workshop_says_how_to_make_one(run, tmp_path):

@@ -113,6 +113,7 @@ WITH_WORKSHOP = {
     "signals": "signals --workshop {w} --all",
     "signals list": "signals list --workshop {w}",
     "held list": "held list --workshop {w}",
+    "piece": "piece QH-1200 --workshop {w}",
     "hold": "hold --all --workshop {w}",
     "hold list": "hold list --workshop {w}",
     "hold tags": "hold tags --out {t}/tags.pdf --workshop {w}",

@@ -133,8 +133,8 @@ def test_nothing_of_a_cell_is_run_or_rewritten(plan):
 def test_one_bad_tab_names_its_tab_and_the_good_one_can_still_be_read(plan, workbook):
     def more(book, page):
         other = book.add_worksheet("Second")
-        other.write_row(0, 0, ["Leg", "Station", "Station"])
-        other.write_row(1, 0, ["upper", "mouth", "mouth"])
+        other.write_row(0, 0, ["Leg", "Station", "Station", "Inner OD [mm]"])
+        other.write_row(1, 0, ["upper", "mouth", "mouth", 13.902])
 
     first, second = read_sheet(workbook(more), "card.xlsx")
     assert unfold(first, plan).rows == 4

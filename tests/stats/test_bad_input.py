@@ -146,6 +146,7 @@ CASES = [
     case("standardised_deviation", V, TRAY),
     case("subgroup_table", pl.DataFrame({"value": V, "subgroup": TRAY})),
     case("sum_interval", {"a": 1.0, "b": 0.5}, {"a": (2.0, 5), "b": (1.0, 10)}, 0.95),
+    case("t2_of_means", MATRIX, TRAY),
     case("t2", MATRIX, rate=0.0027),
     case("three_way", V, TRAY),
     case("three_way", V, TRAY, SPOT),
@@ -186,6 +187,7 @@ GAPS_ARE_MEANT = {
 INFINITY_IS_MEANT = {"estimated_limits", "false_alarms", "sigma_estimate"}
 # what takes finished results, needs a context of its own or cannot be given a wrong figure
 ELSEWHERE = {
+    "expanded_uncertainty": "tests/stats/gauges/test_expanded.py",
     "component_intervals": "tests/stats/test_gauge_intervals.py",
     "share_interval": "tests/stats/test_gauge_intervals.py",
     "find_signals": "tests/stats/test_rules.py",

@@ -58,8 +58,11 @@ def test_like_is_pooled_with_like(small_plan):
         Characteristic(**plain, unit="um", derive={"what": "clearance"}),
     ):
         assert pool_of(small_plan, other) != pool
-    card = Card(id="c", title="C", source="lacquer", characteristics=("x",))
-    assert pool_of(small_plan.model_copy(update={"cards": (card,)}), thick) != pool
+    stage = small_plan.stages[0]
+    card = Card(id="c", title="C", source="lacquer", stage=stage.id, characteristics=("x",))
+    with_it = stage.model_copy(update={"characteristics": (*stage.characteristics, thick)})
+    coated = small_plan.model_copy(update={"cards": (card,), "stages": (with_it, *small_plan.stages[1:])})
+    assert pool_of(coated, thick) != pool
 
 
 @pytest.mark.parametrize("more", [{"kind": "count"}, {"kind": "pass-fail"}, {"wears_with": "die"}])

@@ -84,6 +84,8 @@ def _card(
         grids = source_grids(source, FRAME, sheet)
     except SheetError:
         return _or_raise(table, fault)
+    if fault is not None and grids and set(asked.names) <= set(first_line(grids)):
+        raise fault  # a plain table at fault, too large a one above all, is not read in another way
     # a plain table that calls its readings `value` was asked for a column it does not have
     plainly = table is not None and "value" in table.columns and set(asked.labels) <= set(table.columns)
     if plainly and "value" not in asked.names and is_one_table(grids):
