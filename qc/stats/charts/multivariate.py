@@ -178,13 +178,18 @@ def t2_of_means(
     """
     matrix, labels = _matrix(values, names)
     p = matrix.shape[1]
+    if len(subgroups) != matrix.shape[0]:
+        raise StatisticsError(
+            f"{count_words(len(subgroups), 'label')} for {count_words(matrix.shape[0], 'piece')}: each piece "
+            "needs a subgroup"
+        )
     groups = dict.fromkeys(subgroups)
     sizes = {name: 0 for name in groups}
     for name in subgroups:
         sizes[name] += 1
     size = sizes[next(iter(groups))]
     odd = next((name for name, count in sizes.items() if count != size or count < 2), None)
-    if odd is not None or len(subgroups) != matrix.shape[0]:
+    if odd is not None:
         raise StatisticsError(
             f"subgroup {odd} has {count_words(sizes.get(odd, 0), 'piece')}: T2 of means needs subgroups of "
             "one size, two pieces or more"
