@@ -106,9 +106,9 @@ def test_a_held_row_that_is_set_aside_disappears(visit, filled):
     assert page.locator(f"input[name=rows][value='{','.join(rows)}']").count() == 0
 
 
-def test_nothing_is_said_of_a_signal_without_a_name(visit, pages):
+def test_nothing_is_said_of_a_signal_without_a_name(visit, signal):
     window = visit()
-    page = window.go(pages[6])
+    page = window.go(signal)
     page.locator("#signals-form").get_by_text("Keep the remark").click()
     page.wait_for_selector(".form-said p:has-text('Choose who says it')")
     # Chromium itself notes on its console that the answer was a refusal
@@ -240,8 +240,8 @@ def test_a_page_prints_light_and_without_its_controls(visit, filled):
     )
 
 
-def test_a_signal_prints_its_steps_and_not_its_form(visit, pages):
-    page = visit().go(pages[6])
+def test_a_signal_prints_its_steps_and_not_its_form(visit, signal):
+    page = visit().go(signal)
     page.wait_for_selector("#signals-chart .main-svg")
     page.evaluate("window.dispatchEvent(new Event('beforeprint'))")
     page.emulate_media(media="print")
