@@ -172,7 +172,11 @@ def test_a_chart_tells_each_readings_story_and_leads_to_its_instrument(visit, fi
     assert "QH-" in told and "readings" in told and "µm" in told
     page.mouse.click(*middle)
     page.wait_for_url("**/instruments/QH-*")
-    page.wait_for_selector("text=Among its like")
+    # the piece's page: its figures, each beside the pieces made before it
+    serial = page.url.rpartition("/")[2]
+    assert serial in told
+    expect(page.locator("#page-title")).to_have_text(serial)
+    expect(page.locator("#instruments-one th", has_text="Among those before it")).to_have_count(1)
 
 
 def test_the_keyboard_reaches_a_stage_and_sees_where_it_is(visit, filled):
