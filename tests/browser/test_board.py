@@ -364,6 +364,9 @@ def test_closing_a_signal_makes_its_series_steady_on_today(visit, filled):
     # what is missing is said in the form that was sent, and nothing is kept
     page.wait_for_selector("#signals-form .form-said p:has-text('what became of the cause')")
     assert page.inner_text("#signals-said") == ""
+    assert "Nobody has said anything of it yet." in visit().go(urlsplit(page.url).path).inner_text(
+        "#signals-body"
+    )
     assert all("status of 400" in text for text in window.complaints)
     window.complaints = []
     page.select_option("#signals-form select[name=outcome]", "mended")
