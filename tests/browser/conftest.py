@@ -108,12 +108,23 @@ def filled(chromium, address):
     return text
 
 
+def first_signal(window):
+    """Return the address of the signal that stands first in the list."""
+    return window.go("/signals").locator("a.name").first.get_attribute("href")
+
+
+@pytest.fixture
+def signal(visit, filled):
+    """The address of one signal, looked up by what it is and not by its place among the pages."""
+    return first_signal(visit())
+
+
 @pytest.fixture(scope="session")
 def pages(chromium, address, filled):
     """One address of every kind of page."""
     window = Visit(chromium, address)
     serial = window.go("/instruments").locator("a.serial").first.get_attribute("href")
-    signal = window.go("/signals").locator("a.name").first.get_attribute("href")
+    signal = first_signal(window)
     held = window.go("/hold").locator("a.name").first.get_attribute("href")
     window.context.close()
     return [

@@ -26,7 +26,7 @@ def answer(window, day):
 
 def test_headings_and_dates_are_asked_once_and_the_same_line_is_then_read_silently(visit, tmp_path):
     window = visit()
-    said = hand_in(window, tmp_path, "one.csv", "10/11/2026", "QH-1391")
+    said = hand_in(window, tmp_path, "one.csv", "10/11/2026", "QH-1213")
     assert "does not know 4 headings" in said and "One sheet waits for your answer" in said
     guessed = window.page.locator("#sheets-question-0 select[name=meant]").evaluate_all(
         "all => all.map(one => one.value)"
@@ -34,7 +34,7 @@ def test_headings_and_dates_are_asked_once_and_the_same_line_is_then_read_silent
     assert guessed == ["Date", "Serial", "", ""]  # what the cells say is offered, a figure is asked for
     read = answer(window, "10 Nov 2026, the day first")
     assert "1 rows accepted from one sheet" in read and "Ofen kept beside" in read
-    again = hand_in(window, tmp_path, "two.csv", "11/11/2026", "QH-1392")
+    again = hand_in(window, tmp_path, "two.csv", "11/11/2026", "QH-1214")
     assert "What do these headings mean" not in again
     assert "1 rows accepted from one sheet" in again and "dates with the day first" in again
 
