@@ -601,6 +601,8 @@ STUDY = {
         "persons": 3,
         "repeats": 2,
         "anova": [],
+        "reads": [],
+        "advice": "64 % of the gauge's variance is that persons read at different levels.",
         "sd": {
             "repeatability": 3.0,
             "person": 4.0,

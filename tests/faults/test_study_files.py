@@ -95,6 +95,12 @@ def words(column, options):
 CALLS = [pytest.param(column, words(column, options), id=options) for column, options in STUDIES + GAUGES]
 
 
+def may_have_holes(command):
+    """Tell whether an empty reading is one that was never taken: a crossed gauge study, not by hand."""
+    crossed = command[0] == "gauge" and "--part" in command
+    return crossed and not {"--nested", "--by-hand"} & set(command)
+
+
 def with_cell(cell):
     return lambda cells: [*cells[:3], cell, *cells[4:]]
 
@@ -180,7 +186,10 @@ def test_a_missing_column_is_named(ask, column, command):
 def test_a_cell_that_is_no_usable_number_is_named_with_its_line(ask, column, command, cell):
     columns = {name: [str(c) for c in cells] for name, cells in GOOD.items()}
     columns[column][3] = cell
-    code, _, said = ask(command, columns)
+    code, answer, said = ask(command, columns)
+    if cell is None and may_have_holes(command):
+        assert code == 0 and answer["anova"][-1]["df"] == N - 2
+        return
     assert code == 1
     assert "table.csv, line 5: " in said and f"column '{column}'" in said
 
@@ -192,7 +201,10 @@ def test_a_cell_that_is_no_usable_number_is_named_with_its_line(ask, column, com
 @pytest.mark.parametrize("cell", ["abc", None, "nan", "inf"])
 @pytest.mark.parametrize("suffix", [".xlsx", ".parquet"])
 def test_workbooks_name_the_cell_and_parquet_the_row(ask, column, command, cell, suffix):
-    code, _, said = ask(command, spoilt(column, with_cell(cell)), suffix)
+    code, answer, said = ask(command, spoilt(column, with_cell(cell)), suffix)
+    if cell is None and may_have_holes(command):
+        assert code == 0 and answer["anova"][-1]["df"] == N - 2
+        return
     letter = "ABCDEFGHIJKLM"[list(GOOD).index(column)]
     assert code == 1
     assert (f"table.xlsx, cell {letter}5: " if suffix == ".xlsx" else "table.parquet, row 4: ") in said

@@ -6,6 +6,7 @@ import re
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass, replace
 
+from qc.ingest.cards.asked_plan import STAGE
 from qc.ingest.cards.recognition import (
     VALUE,
     card_characteristics,
@@ -91,7 +92,9 @@ class CardHeadings:
             if bare in FIGURE_WORDS:
                 return Meaning(FIGURE, unit, basis, (), figure=True)
             words = _GLUED.sub(" ", bare.replace(". ", " ")).split(" ")
-            found = self._cut(words, given, unit, basis) or self._cut(words, given, unit, basis, short=True)
+            found = self._cut(words, given, unit, basis)
+            if found is None and self.card.stage != STAGE:  # usual places may be named, but not shortened
+                found = self._cut(words, given, unit, basis, short=True)
             if found is not None:
                 return found
         return None

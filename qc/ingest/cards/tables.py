@@ -97,8 +97,12 @@ class SheetWords:
 
 
 def _counts_up(numbers: Sequence[str]) -> bool:
+    """Tell whether numbers rise; under a band of persons they rise anew for each: 1 2 1 2."""
     values = [float(text.strip("+-.,°")) for text in numbers]
-    return len(values) > 1 and all(a < b for a, b in zip(values, values[1:], strict=False))
+    again = values.index(values[0], 1) if values[:1] and values[0] in values[1:] else len(values)
+    run = values[:again]
+    rises = len(run) > 1 and all(a < b for a, b in zip(run, run[1:], strict=False))
+    return rises and values == run * (len(values) // again)
 
 
 def _is_figure(text: str) -> bool:

@@ -200,7 +200,7 @@ def gauge_study(
     if by_hand and nested:
         raise StatisticsUsageError("gauge study: averages and ranges by hand are for crossed studies only")
     by = by_workshop(workshop)
-    table = _crossed_table(path, sheet, value, [part, person], plan_in(by), holes=not nested)
+    table = _crossed_table(path, sheet, value, [part, person], plan_in(by), holes=not nested and not by_hand)
     planned = figure_as_planned(by, value, table, PlannedFigure(None, lower, upper, resolution))
     readings = take_numbers(table, value).to_numpy()
     parts = take_labels(table, part).to_list()
@@ -235,7 +235,10 @@ def _crossed_table(
     *,
     holes: bool,
 ) -> Table:
-    """Read parts by people; on a bench's sheet the people may stand in the headings."""
+    """Read parts by people; on a bench's sheet the people may stand in the headings.
+
+    Nested studies and figures by hand take no holes: there the cell is named.
+    """
     table = read_study_table(
         path, sheet, numbers=[value], labels=labels, manner=SMALL, crossed=labels[-1], plan=plan
     )

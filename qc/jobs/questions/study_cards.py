@@ -8,10 +8,12 @@ from typing import TYPE_CHECKING, Literal
 import polars as pl
 
 from qc.ingest.cells import known_field
-from qc.ingest.reading import Manner, Table, TableSource, read_table, source_grids
+from qc.ingest.reading import Grid, Manner, Table, TableSource, read_table, source_grids
 from qc.stats import StatisticsError, StatisticsUsageError
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from qc.ingest.cards import AskedRow, AskedTable
     from qc.plan import Plan
 
@@ -88,9 +90,11 @@ def _card(
         raise fault  # a plain table at fault, too large a one above all, is not read in another way
     # a plain table that calls its readings `value` was asked for a column it does not have
     plainly = table is not None and "value" in table.columns and set(asked.labels) <= set(table.columns)
-    if plainly and "value" not in asked.names and is_one_table(grids):
+    if plainly and not _named_anywhere(grids, asked.figures) and is_one_table(grids):
         return _or_raise(table, fault)
-    opened = "area" if asked.crossed else ""
+    # people stand in the headings only where they have no column of their own
+    crossed = asked.crossed and not (table is not None and asked.crossed in table.columns)
+    opened = "area" if crossed else ""
     question = CardQuestion("bench", dict.fromkeys(asked.figures, ""), asked.labels, open_place=opened)
     try:
         return _as_table(read_asked(grids, question, plan), asked, grids[0].kind)
@@ -100,6 +104,20 @@ def _card(
             return _or_raise(table, fault)
         place = ", ".join(part for part in (error.file, error.tab and f"tab {error.tab}", error.cell) if part)
         raise StatisticsError(f"{place}: {error.problem}. {error.hint}") from error
+
+
+def _named_anywhere(grids: Sequence[Grid], figures: Sequence[str]) -> bool:
+    """Tell whether a cell names one of the figures, alone or with a place or a unit behind it."""
+    from qc.ingest.cards.asked_plan import figure_name
+
+    begun = tuple(f"{figure_name(figure)} " for figure in figures)
+    return any(
+        f"{figure_name(text)} ".startswith(begun)
+        for grid in grids
+        for cells in grid.rows
+        for text in cells
+        if text[:1].isalpha()
+    )
 
 
 def _or_raise(table: Table | None, fault: StatisticsError | None) -> Table:
