@@ -62,6 +62,24 @@ def test_places_and_figures_that_a_card_lacks_are_named_with_their_piece(shop):
     assert "Outer bore at leg lower, station crook, direction 0" in sheet.missing[0]
 
 
+def test_a_figure_read_at_no_place_lacks_none(shop):
+    stage, figure = next(
+        (stage, figure)
+        for stage in shop.plan.stages
+        for figure in stage.characteristics
+        if not figure.places and figure.derive is None and figure.kind == "measured"
+        and any(c.source == "bench" and c.stage == stage.id for c in shop.plan.cards)
+    )  # fmt: skip
+    card = next(c for c in shop.plan.cards if c.source == "bench" and c.stage == stage.id)
+    limits = shop.plan.limits(figure, "tenor", date(2026, 3, 10))
+    value = limits.target or (limits.upper or limits.lower)
+    rows = "".join(f"TB100{n};tenor;{value}\n" for n in range(1, 6))
+    sheet = f"Card;{card.title}\nDate;2026-03-10\nPerson;B1\n\nSerial;Model;{figure.name}\n{rows}"
+    (receipt,) = upload(shop, [("card.csv", sheet.encode())]).sheets
+    assert receipt.count.accepted == 5
+    assert not any(figure.name in said for said in receipt.missing)
+
+
 def test_notes_that_a_tuning_card_lacks_are_those_of_the_model_on_record(shop):
     hand_in(shop, slide())
     (sheet,) = hand_in(shop, notes("TB1001", (2, 3, 4, 5, 6))).sheets

@@ -121,6 +121,8 @@ def _note_places(own: pl.DataFrame, model: str, plan: Plan) -> list[Place]:
 
 
 def _places(rows: pl.DataFrame, names: Sequence[str]) -> Iterable[Place]:
+    if not names:  # a frame of no columns has no rows, though the figure was read
+        return [()] * rows.height
     return (tuple(_text(value) for value in row) for row in rows.select(names).rows())
 
 
