@@ -108,7 +108,7 @@ def _card(
 
 def _named_anywhere(grids: Sequence[Grid], figures: Sequence[str]) -> bool:
     """Tell whether a cell names one of the figures, alone or with a place or a unit behind it."""
-    from qc.ingest.cards.asked_plan import figure_name
+    from qc.ingest.cards import figure_name
 
     begun = tuple(f"{figure_name(figure)} " for figure in figures)
     return any(
