@@ -192,14 +192,18 @@ def _with_group(frame: pl.DataFrame, past: pl.DataFrame, keys: list[str], name: 
         [frame.select(*keys, "serial", "_x"), before.select(*keys, "serial", _scaled("value").alias("_x"))],
         how="vertical_relaxed",
     )
+    return frame.join(_usual(every, keys, name), on=keys, how="left", nulls_equal=True, maintain_order="left")
+
+
+def _usual(every: pl.DataFrame, keys: list[str], name: str) -> pl.DataFrame:
+    """Return the middle and the robust spread of each kind that has enough figures of enough pieces."""
     told = every.group_by(keys).agg(
         pl.col("_x").median().alias(f"{name}_center"),
         ((pl.col("_x") - pl.col("_x").median()).abs().median() * SPREAD_OF_MAD).alias(f"{name}_spread"),
         # One piece read at many places says nothing of the others: it must not be its own measure.
         ((pl.col("serial").n_unique() >= PIECES) & (pl.col("_x").count() >= ENOUGH)).alias("_enough"),
     )
-    told = told.filter("_enough").drop("_enough")
-    return frame.join(told, on=keys, how="left", nulls_equal=True, maintain_order="left")
+    return told.filter("_enough").drop("_enough")
 
 
 def _first(what: str, planned: str) -> pl.Expr:
@@ -234,15 +238,7 @@ def _over_models(frame: pl.DataFrame, known: Known) -> pl.DataFrame:
         ],
         how="vertical_relaxed",
     ).filter(pl.col("_x").is_not_null())
-    off = (pl.col("_x") - pl.col("_x").median()).abs().median() * SPREAD_OF_MAD
-    told = every.group_by(keys).agg(
-        pl.col("_x").median().alias("_any_center"),
-        off.alias("_any_spread"),
-        pl.len().alias("_count"),
-        pl.col("serial").n_unique().alias("_serials"),
-    )
-    enough = (pl.col("_count") >= ENOUGH) & (pl.col("_serials") >= PIECES)
-    return told.filter(enough).select(*keys, "_any_center", "_any_spread")
+    return _usual(every, keys, "_any")
 
 
 def _planned(readings: pl.DataFrame, plan: Plan) -> pl.DataFrame:
