@@ -8,7 +8,7 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from qc.errors import QcError
+from qc.errors import MachineError, QcError
 from qc.plan.errors import PlanError, PlanFault
 from qc.plan.figures import check_figures
 from qc.plan.model import Plan
@@ -108,6 +108,10 @@ def _bytes(path: Path) -> bytes:
         return path.read_bytes()
     except FileNotFoundError:
         raise QcError(f"{path}: there is no such plan file. `qc new DIR` makes one to start from.") from None
+    except PermissionError as error:
+        raise MachineError(
+            f"{path}: the plan file cannot be opened ({error.strerror}). Ask who owns it."
+        ) from error
     except OSError as error:
         raise QcError(f"{path}: the plan file cannot be opened ({error.strerror}).") from error
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from qc.jobs.errors import JobError
+from qc.errors import MachineError
 from qc.jobs.rows.corrections import offered_now
 from qc.jobs.rows.naming import change_words, figure_words, piece_words, value_words
 from qc.jobs.rows.reasons import is_doubt, one_reason_each
@@ -289,7 +289,9 @@ def export_held(workshop: Workshop, out: Path) -> Exported:
     try:
         out.write_text(text.getvalue(), "utf-8")
     except OSError as error:
-        raise JobError(f"{out}: the file cannot be written ({error.strerror}). Name another one.") from error
+        raise MachineError(
+            f"{out}: the file cannot be written ({error.strerror}). Name another one."
+        ) from error
     return Exported(out, len(rows))
 
 

@@ -3,7 +3,7 @@ import json
 
 import pytest
 
-from qc.errors import QcError
+from qc.errors import MachineError, QcError
 from qc.jobs.judging import catch_up, not_judged_since
 from qc.jobs.rows import Decision, export_held, list_held, mend_held, mend_rows, settle_rows
 from qc.jobs.workshop import open_workshop
@@ -112,6 +112,11 @@ def test_export_is_harmless_in_a_spreadsheet(shop, tmp_path):
         rows = list(csv.reader(file))
     assert len(rows) == done.rows + 1 == len(list_held(shop).rows) + 1
     assert not any(cell[:1] in {"=", "+", "-", "@"} for row in rows for cell in row)
+
+
+def test_a_file_that_cannot_be_written_is_the_machines_fault(shop, tmp_path):
+    with pytest.raises(MachineError, match=r"nowhere.*cannot be written \(.*\)\. Name another one\."):
+        export_held(shop, tmp_path / "nowhere" / "held.csv")
 
 
 def test_json_is_strict(shop):
