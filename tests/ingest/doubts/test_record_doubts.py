@@ -59,8 +59,8 @@ def shop(plan, known, as_csv):
     on_record = pl.concat([c.readings for c in given(cards, known)])
     past = known_from(known.today, on_record.with_row_index("id"), given(cards, known)[0].events)
 
-    def run(rows, **changes) -> list[JsonObject]:
-        held = given([rows], replace(past, **changes))[0].held.to_dicts()
+    def run(*sheets, **changes) -> list[JsonObject]:
+        held = [row for one in given(list(sheets), replace(past, **changes)) for row in one.held.to_dicts()]
         return [reason for row in held for reason in json.loads(row["reasons"])]
 
     return run
@@ -105,6 +105,14 @@ def test_a_piece_without_its_earlier_card(shop):
     found = shop(leak_card(("TH26-32", NEW, 1.1)))
     assert names(found) == {"never-begun"}
     assert proposals(found) == {"TH26-23"}  # of the two that wait the one with the same digits
+
+
+def test_a_piece_that_two_cards_name_only_lost_its_first_one(shop):
+    one = leak_card(("TH26-30", NEW, 1.1))
+    assert names(shop(one)) == {"never-begun"}
+    heads = ["Date", "Serial", "Model", "Person", "Mass loss"]
+    other = [["Card", "Polishing card"], [], heads, [NEW.isoformat(), "TH26-30", "tenor", "AB", "18.1"]]
+    assert shop(one, other) == []
 
 
 def test_a_piece_that_waits_goes_in(shop):

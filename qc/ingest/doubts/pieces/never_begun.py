@@ -46,6 +46,9 @@ def _readings(facts: Facts, doubted: Doubts, record: Record, lowest: dict[str, i
     rows = facts.readings.filter(
         (pl.col("serial") != "") & pl.col("day").is_not_null() & ~pl.col(INDEX).is_in(list(doubted))
     )
+    # a slip stands on one card: where two cards of an upload name the piece, its first card was not handed in
+    named = facts.readings.group_by("serial").agg(pl.col("_part").n_unique())
+    cards: dict[str, int] = dict(named.iter_rows())
     found = []
     heads = {p.head for s in record.days if (p := taken_apart(s)) is not None}
     letters = {p.letters() for s in record.days if (p := taken_apart(s)) is not None}
@@ -81,7 +84,7 @@ def _readings(facts: Facts, doubted: Doubts, record: Record, lowest: dict[str, i
         said = [Finding(index, Reason.NEVER_BEGUN, problem, mend, proposal) for index in group[INDEX]]
         if guesses:
             found += said
-        else:
+        elif cards[str(serial)] == 1:
             alone[(group["_part"][0], str(stage))][str(serial)] += said
     # where several pieces of one sheet have no card of before, that card comes late and no serial is wrong
     for pieces in alone.values():
