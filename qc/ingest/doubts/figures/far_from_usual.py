@@ -20,6 +20,13 @@ SEVERAL_SPREADS = 4.0
 """So far off, a figure that another stage of the piece shows is asked about; chosen."""
 
 
+TELLING = 3
+"""So many digits of a figure do not fall on those of another stage by chance; chosen."""
+
+SHORT_SPREADS = 6.0
+"""So far off must a figure of fewer digits be: in tails 21 is soon that of another stage too; chosen."""
+
+
 def find_far_from_usual(facts: Facts, doubted: Doubts) -> Doubted:
     """Find figures that stand alone, whatever made them."""
     found = []
@@ -43,9 +50,11 @@ def _of_another_stage(facts: Facts, left_out: Collection[int]) -> list[Finding]:
     value = pl.col("value")
     outside = ((value < pl.col("_lower")) | (value > pl.col("_upper"))).fill_null(False)
     off = (scaled(value) - pl.col("_at")).abs()
-    odd = (off > SEVERAL_SPREADS * pl.col("_at_spread")).fill_null(False)
-    rows = facts.readings.filter(
-        (pl.col("_kind") == "measured") & outside & odd & ~pl.col(INDEX).is_in(list(left_out))
+    rows = facts.readings.with_columns(_far=off / pl.col("_at_spread")).filter(
+        (pl.col("_kind") == "measured")
+        & outside
+        & (pl.col("_far") > SEVERAL_SPREADS).fill_null(False)
+        & ~pl.col(INDEX).is_in(list(left_out))
     )
     if rows.is_empty():
         return []
@@ -55,6 +64,9 @@ def _of_another_stage(facts: Facts, left_out: Collection[int]) -> list[Finding]:
     ).unique()
     found = []
     for row in rows.to_dicts():
+        digits = sum(sign.isdigit() for sign in row["text"].lstrip("+-−0.,"))
+        if digits < TELLING and row["_far"] <= SHORT_SPREADS:
+            continue
         same = every.filter(
             (pl.col("serial") == row["serial"])
             & (pl.col("unit") == row["unit"])
