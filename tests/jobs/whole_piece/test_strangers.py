@@ -3,6 +3,7 @@
 from datetime import timedelta
 
 import polars as pl
+import pytest
 
 from qc.column_types import polars_schema
 from qc.jobs.pieces import hold_list
@@ -29,6 +30,7 @@ def built_at_random(workshop, serials, rng):
     workshop.store.add_sheets([sheet], who="lead", when=workshop.now)
 
 
+@pytest.mark.slow
 def test_every_piece_is_told_whatever_is_built_into_it(stranger, rng):
     serials = sorted(one for one in stranger.store.pieces()["serial"] if one)
     built_at_random(stranger, serials, rng)
