@@ -192,7 +192,7 @@ def _kinds() -> dict[str, Any]:
     """Return the expectation behind each kind of rule, with its configuration worked out once for each rule.
 
     As it comes an expectation works it out anew whenever it asks itself for a setting, some fifty times a
-    run: two fifths of what a check took. Nothing here changes one once it is made.
+    run: a third of the time that the rules of a card took. Nothing here changes one once it is made.
     """
     import great_expectations.expectations as gxe
     from great_expectations.compatibility import pydantic
