@@ -1,7 +1,14 @@
 """Builders that the tests of several packages share: a small invented plan, readings, points."""
 
-import gc
 import os
+
+# Each process of tests has one core, and a second thread only waits for another's. Said before anything is
+# loaded that reads it, it holds for every program that a test starts too.
+os.environ.setdefault("POLARS_MAX_THREADS", "1")
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+os.environ.setdefault("OMP_NUM_THREADS", "1")
+
+import gc
 import shutil
 import sys
 import time
@@ -209,23 +216,33 @@ def points():
 
 
 @pytest.fixture(scope="session")
-def demo_folder(tmp_path_factory, worker_id):
+def made_once(tmp_path_factory, worker_id):
+    """Return a function that gives a folder which all processes share, made by the first that asks for it."""
+    shared = tmp_path_factory.getbasetemp()
+    shared = shared if worker_id == "master" else shared.parent
+
+    def once(name, make):
+        folder, lock, done = (shared / f"{name}{ending}" for ending in ("", ".lock", ".done"))
+        try:
+            lock.mkdir()
+        except FileExistsError:
+            _wait_for(done)
+        else:
+            try:
+                make(folder)
+            finally:  # a failure is told to the waiting processes too, by what lacks in the folder
+                done.touch()
+        return folder
+
+    return once
+
+
+@pytest.fixture(scope="session")
+def demo_folder(made_once):
     """Return the sample workshop, made once for all workers by the real upload; only to be read."""
     from qc.jobs.demo import make_demo
 
-    shared = tmp_path_factory.getbasetemp()
-    shared = shared if worker_id == "master" else shared.parent
-    folder, lock = shared / "demo", shared / "demo.lock"
-    try:
-        lock.mkdir()
-    except FileExistsError:
-        _wait_for(shared / "demo.done")
-    else:
-        try:
-            make_demo(folder)
-        finally:  # a failure is told to the waiting workers too, by the missing workshop
-            (shared / "demo.done").touch()
-    return folder
+    return made_once("demo", make_demo)
 
 
 @pytest.fixture
@@ -239,4 +256,4 @@ def _wait_for(mark, seconds=240):
         if mark.exists():
             return
         time.sleep(0.1)
-    raise AssertionError("another test process did not finish the sample workshop")
+    raise AssertionError(f"another test process did not finish {mark.stem}")

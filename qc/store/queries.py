@@ -12,6 +12,7 @@ from sqlalchemy import Column, CompoundSelect, Connection, Select, exists, func,
 from sqlalchemy.orm import aliased
 from sqlalchemy.sql.elements import ColumnElement
 
+from qc.column_types import polars_schema
 from qc.plan import EVENT, PLACE, READING
 from qc.store.chain import moment_of
 from qc.store.frames import fetch, in_parts, restored
@@ -63,6 +64,8 @@ def read_recent(
     model_is = origin.c.model.is_(None) if not model else origin.c.model == model
     newest = select(origin.c.id).where(*what, model_is).order_by(origin.c.id.desc()).limit(most)
     ids = list(conn.execute(newest).scalars())
+    if not ids:  # every model of the plan is asked for, and most figures are read on a few of them
+        return pl.DataFrame(schema={**polars_schema(READING), "id": pl.Int64})
     return _readings_where(conn, [origin.c.id.in_(ids)]).tail(most)
 
 

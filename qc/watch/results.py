@@ -281,7 +281,7 @@ class SeriesVerdict:
                 "settled_since": date.fromisoformat(since) if since else None,
                 "key": SeriesKey.parse(data["key"]),
                 "present": tuple(data["present"]),
-                "points": tuple(Point(**_dated(p)) for p in data["points"]),
+                "points": tuple(map(_point, data["points"])),
                 "stretches": tuple(StretchResult(**s) for s in data["stretches"]),
                 "signals": tuple(_signal(s) for s in data["signals"]),
                 "forecast": Forecast(**_dated(data["forecast"])) if data["forecast"] else None,
@@ -303,6 +303,11 @@ def present_points(
     begin = max((s.start for s in lasting if s.ended is None and s.start > settled), default=first)
     away = {n for s in lasting if s.ended is not None for n in range(s.start, s.ended)}
     return tuple(p for p in points if p.ordinal >= begin and p.ordinal not in away and not p.left_out)
+
+
+def _point(data: JsonObject) -> Point:
+    # thousands are read for every page: its one day is known by name, and nothing is looked for
+    return Point(**{**data, "day": date.fromisoformat(data["day"])})
 
 
 def _signal(data: JsonObject) -> SignalResult:

@@ -38,20 +38,29 @@ def shop(demo_copy):
 
 
 @pytest.fixture(params=MAKERS, ids=[file.parent.name for file in MAKERS])
-def stranger(request, tmp_path, monkeypatch):
-    """Return a workshop with three months of a stranger's cards, taken in at once."""
+def stranger(request, made_once, tmp_path):
+    """Open a copy of a workshop with three months of a stranger's cards, taken in at once."""
     file = request.param
-    monkeypatch.syspath_prepend(str(file.parent))
+    room = made_once(f"stranger {file.parent.name}", lambda folder: _made(file, folder))
+    last = max(day.name for day in (room / "given" / "hand_in").iterdir())
+    shop = Path(shutil.copytree(room / "shop", tmp_path / "shop"))
+    workshop = open_workshop(shop, as_of=date.fromisoformat(last))
+    yield workshop
+    workshop.store.close()
+
+
+def _made(file, room):
     spec = importlib.util.spec_from_file_location(f"made_{file.parent.name}", file)
     module = importlib.util.module_from_spec(spec)
     sys.modules[spec.name] = module
-    spec.loader.exec_module(module)
-    module.make(tmp_path / "given", 3, months=3)
-    days = sorted((tmp_path / "given" / "hand_in").iterdir())
-    (tmp_path / "shop").mkdir()
-    shutil.copyfile(tmp_path / "given" / "plan.yaml", tmp_path / "shop" / "plan.yaml")
-    workshop = open_workshop(tmp_path / "shop", as_of=date.fromisoformat(days[-1].name))
+    with pytest.MonkeyPatch.context() as patch:
+        patch.syspath_prepend(str(file.parent))
+        spec.loader.exec_module(module)
+    module.make(room / "given", 3, months=3)
+    days = sorted((room / "given" / "hand_in").iterdir())
+    (room / "shop").mkdir()
+    shutil.copyfile(room / "given" / "plan.yaml", room / "shop" / "plan.yaml")
+    workshop = open_workshop(room / "shop", as_of=date.fromisoformat(days[-1].name))
     sheets = [sheet for day in days for sheet in sorted(day.iterdir())]
     upload(workshop, [(sheet.name, sheet.read_bytes()) for sheet in sheets])
-    yield workshop
     workshop.store.close()

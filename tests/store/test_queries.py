@@ -47,6 +47,7 @@ def test_an_empty_store_answers_with_empty_frames_of_the_same_types(wide, tmp_pa
         assert empty.events().schema == wide.events().schema
         assert empty.pieces().schema == wide.pieces().schema
         assert empty.recent_readings("slide", "inner_od", "tenor", 5).is_empty()
+        assert empty.recent_readings("slide", "inner_od", "tenor", 5).schema == empty.readings().schema
         assert (empty.held(), empty.sheets(), empty.said_of_series()) == ([], [], [])
         assert (empty.verdicts(), empty.signals(), empty.entries(), empty.verify()) == ([], [], [], [])
 

@@ -98,12 +98,17 @@ def verdicts(shop):
     return {v.series: v.plain for v in shop.store.verdicts()}
 
 
-def test_a_history_at_once_gives_what_day_by_day_gives(make_shop):
+@pytest.mark.slow
+def test_a_history_at_once_gives_what_a_few_days_at_a_time_give(make_shop, rng):
+    """A day alone, some days together, within a week and over its end: as cards are handed in."""
     daily, at_once = make_shop("daily"), make_shop("at_once")
     rows = history()
     put(at_once, rows)
-    for number in range(PIECES):
-        put(daily, [row for row in rows if row["row"] == number])
+    begun = 0
+    while begun < PIECES:
+        ended = begun + int(rng.choice([1, 2, 5, 9]))
+        put(daily, [row for row in rows if begun <= row["row"] < ended])
+        begun = ended
     assert kept(daily) == kept(at_once)
     assert {n: v["scatter"] for n, v in verdicts(daily).items()} == {
         n: v["scatter"] for n, v in verdicts(at_once).items()

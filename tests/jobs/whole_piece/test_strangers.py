@@ -3,6 +3,7 @@
 from datetime import timedelta
 
 import polars as pl
+import pytest
 
 from qc.column_types import polars_schema
 from qc.jobs.pieces import hold_list
@@ -11,7 +12,8 @@ from qc.plan import EVENT, HELD, READING
 from qc.store import NewSheet, sheet_hash
 from qc.watch import homes, part_uses, way_up
 
-PIECES = 12
+PIECES = 6
+"""Outside a limit and as many at random; 36 in three workshops find a fault of one in ten 97 times in 100."""
 
 
 def built_at_random(workshop, serials, rng):
@@ -29,6 +31,7 @@ def built_at_random(workshop, serials, rng):
     workshop.store.add_sheets([sheet], who="lead", when=workshop.now)
 
 
+@pytest.mark.slow
 def test_every_piece_is_told_whatever_is_built_into_it(stranger, rng):
     serials = sorted(one for one in stranger.store.pieces()["serial"] if one)
     built_at_random(stranger, serials, rng)
