@@ -27,7 +27,7 @@ from dashboard.parts import (
     unbroken,
 )
 from dashboard.routing import Page, address, series_address
-from qc.jobs.board import SignalView, owner_words, rate_words
+from qc.jobs.board import SignalView, owner_words, rate_words, unchanged_words
 from qc.sayings import CLOSED_STATES, OPEN_STATES
 from qc.words import count_words
 
@@ -192,8 +192,8 @@ def _suspects(view: SignalView) -> Component:
     ]
     head = ["What", "Before", "Since then", "First piece", "Day"]
     inner = table(head, rows, "Coincides with the change; that does not prove a cause. Likeliest first")
-    same = ", ".join(found.unchanged)
-    rest = [html.P(f"Looked at and unchanged: {same}.", className="small")] if same else []
+    same = unchanged_words(found.unchanged)
+    rest = [html.P(f"Looked at: {same}.", className="small")] if same else []
     return card("What changed beside it", inner, *rest)
 
 

@@ -18,6 +18,9 @@ LIMITS_WORDS = {
 STILL_MOVING = "It is still climbing or falling: an index would describe nothing that lasts."
 NOTHING_EXPLAINS = "Nothing recorded explains it."
 TOO_FEW, TOO_EARLY = "too few pieces", "too early to say"
+SAME_GAUGE = "the same gauge"
+"""Stands for "gauge" among what did not change where no good check is on record since: it may be wrong."""
+
 DAYS_OF_A_WEEK = 7
 LEAST_FOR_INDEX = 20
 """With fewer pieces `qc.stats.capability` withholds the index; here only to say why, without loading it."""
@@ -136,8 +139,23 @@ def because_sentence(
     count = f"{pieces_words(pieces)} since"
     if back:
         count = f"It lasted {pieces_words(pieces)} and is over since {back}"
-    rest = f"; {listed(unchanged)} did not change" if unchanged else ""
+    rest = f"; {unchanged_words(unchanged)}" if unchanged else ""
     return f"{first} {count}{rest}."
+
+
+def unchanged_words(unchanged: Sequence[str]) -> str:
+    """Say what did not change; of a gauge that nobody checked since, only that it is the same one.
+
+    Examples
+    --------
+    >>> unchanged_words(["person", "the same gauge"])
+    'person did not change; the same gauge, without a good check on record since'
+    """
+    rest = [name for name in unchanged if name != SAME_GAUGE]
+    said = [f"{listed(rest)} did not change"] if rest else []
+    return "; ".join(
+        [*said, *([f"{SAME_GAUGE}, without a good check on record since"] if SAME_GAUGE in unchanged else [])]
+    )
 
 
 def is_few(verdict: SeriesVerdict) -> bool:

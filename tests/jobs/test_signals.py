@@ -56,6 +56,8 @@ def test_closing_with_a_cause_makes_the_new_level_the_settled_state(shop):
     (listed,) = [s for s in list_signals(shop).signals if s.id == signal.id]
     assert listed.standing == "limits not kept since 28 Oct", "21 mm long, under a limit of 20"
     (event,) = closed.events
+    assert str(event.when.tzinfo) == shop.plan.workshop.time_zone, "its day is a day of the workshop"
+    assert closed.to_dict()["events"][0]["when"].endswith("+00:00")
     assert event.what is What.CLOSED
     assert (event.cause, event.action, event.who) == ("mandrel", "M-64 dressed", "IS")
     assert closed.to_dict()["events"] == [

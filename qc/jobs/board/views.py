@@ -55,6 +55,7 @@ from qc.watch import (
     rate_words,
     reaction_steps,
     settled_words,
+    unchanged_words,
     why_none,
 )
 
@@ -117,6 +118,7 @@ __all__ = [
     "not_kept_words",
     "owner_words",
     "rate_words",
+    "unchanged_words",
     "reaction_steps",
     "settled_words",
     "why_none",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import UTC, date, timedelta
 
 from qc.jobs.judging import SignalOfDay, told_at_closing
 from qc.jobs.signals.pieces import MadeUnder
@@ -20,6 +20,7 @@ from qc.sayings import (
     What,
     outcome_of,
     ticked_steps,
+    told_here,
 )
 from qc.stats import Tabled
 from qc.watch import SeriesKey, SeriesVerdict, SignalResult, mend_words, steps_for
@@ -255,7 +256,7 @@ def life_of(workshop: Workshop, row: SignalOfDay, verdict: SeriesVerdict | None)
         title=title,
         state=row.state,
         found=row.found,
-        events=row.said,
+        events=told_here(row.said, plan.workshop.time_zone),
         steps=steps_for(points, figure.reaction if figure else (), row.found.next_step),
         cautions=stage.cautions if stage else (),
         present=row.shown,
@@ -296,7 +297,7 @@ def _as_told(row: tuple[date, str, str]) -> JsonObject:
 
 
 def _tick(step: str, said: Said) -> JsonObject:
-    return {"step": step, "who": said.who, "when": said.when.isoformat()}
+    return {"step": step, "who": said.who, "when": said.when.astimezone(UTC).isoformat()}
 
 
 def _plain(event: Said) -> JsonObject:
@@ -311,5 +312,5 @@ def _plain(event: Said) -> JsonObject:
         **first,
         **piece,
         "who": event.who,
-        "when": event.when.isoformat(),
+        "when": event.when.astimezone(UTC).isoformat(),
     }
