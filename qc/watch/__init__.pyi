@@ -20,6 +20,12 @@ from .changes import fittings as fittings
 from .changes import kept_states_from as kept_states_from
 from .changes import plain_kept_states as plain_kept_states
 from .changes import with_later_marks as with_later_marks
+from .checked_gauges import GaugeStanding as GaugeStanding
+from .checked_gauges import check_is_good as check_is_good
+from .checked_gauges import gauge_standing as gauge_standing
+from .checked_gauges import is_off as is_off
+from .checked_gauges import next_working_day as next_working_day
+from .checked_gauges import runs_out_soon as runs_out_soon
 from .heirs import heirs_of as heirs_of
 from .heirs import is_same as is_same
 from .judging import Question as Question
@@ -87,10 +93,9 @@ from .sisters import members_of as members_of
 from .sisters import period_of as period_of
 from .sisters import pool_of as pool_of
 from .stored import verdict_from as verdict_from
-from .words import LIMITS_WORDS as LIMITS_WORDS
+from .words import LEAST_FOR_INDEX as LEAST_FOR_INDEX
 from .words import STILL_MOVING as STILL_MOVING
-from .words import TOO_EARLY as TOO_EARLY
-from .words import TOO_FEW as TOO_FEW
+from .words import behaviour_words as behaviour_words
 from .words import is_few as is_few
 from .words import limits_words as limits_words
 from .words import moved_words as moved_words

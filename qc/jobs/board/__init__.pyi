@@ -24,9 +24,8 @@ from .tasks import study_file as study_file
 from .tasks import take_sheets as take_sheets
 from .tasks import undo_held as undo_held
 from .tasks import warm as warm
-from .views import LIMITS_WORDS as LIMITS_WORDS
-from .views import TOO_EARLY as TOO_EARLY
-from .views import TOO_FEW as TOO_FEW
+from .views import LEARNING as LEARNING
+from .views import LEAST_FOR_INDEX as LEAST_FOR_INDEX
 from .views import BudgetView as BudgetView
 from .views import ChartMark as ChartMark
 from .views import DecidedView as DecidedView

@@ -29,11 +29,11 @@ from qc.jobs.whole_piece import (
 )
 from qc.report.terminal import owner_words
 from qc.sayings import SignalState, What
+from qc.states import DUE, NO_LIMITS
 from qc.store import HeldReason
 from qc.watch import (
-    LIMITS_WORDS,
-    TOO_EARLY,
-    TOO_FEW,
+    LEARNING,
+    LEAST_FOR_INDEX,
     Behaviour,
     Capable,
     Forecast,
@@ -73,9 +73,8 @@ __all__ = [
     "limits_of",
     "shared_words",
     "DecidedView",
-    "LIMITS_WORDS",
-    "TOO_EARLY",
-    "TOO_FEW",
+    "LEARNING",
+    "LEAST_FOR_INDEX",
     "Behaviour",
     "BudgetView",
     "Capable",
@@ -157,8 +156,7 @@ class StageView:
     series: int
     moved: int
     pieces: int  # pieces of the longest series, said while a stage is learning
-    few: bool = False  # unproven only because the pieces are too few
-    limits: bool = True  # False where no series of the stage has limits
+    limits: str = NO_LIMITS  # how its worst series stands to its limits: a name of `qc.states.LIMITS`
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,6 +169,7 @@ class Due:
     sentence: str
     series: SeriesKey | None = None  # where it shows
     gauge: bool = False  # it has a page among the gauges
+    state: str = DUE  # a name of `qc.states.GAUGE`
 
 
 @dataclass(frozen=True, slots=True)

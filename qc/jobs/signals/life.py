@@ -22,16 +22,10 @@ from qc.sayings import (
     ticked_steps,
     told_here,
 )
+from qc.states import OVER, SIGNAL_WORDS
 from qc.stats import Tabled
 from qc.watch import SeriesKey, SeriesVerdict, SignalResult, mend_words, steps_for
 from qc.words import day_words
-
-STATE_WORDS: dict[SignalState, str] = {
-    "open": "open",
-    "in-hand": "in hand",
-    "closed": "closed",
-    "closed-false": "closed as a false signal",
-}
 
 SAID_ALREADY = "That stands already, word for word, so it was not recorded a second time."
 
@@ -112,7 +106,7 @@ class SignalLife:
             return f"limits not kept since {day_words(self.not_kept)}"
         if self.state == "closed" and self.outcome is not None:
             return f"closed, {OUTCOME_WORDS[self.outcome]}"
-        return "over" if self.state == "open" and self.over else STATE_WORDS[self.state]
+        return OVER if self.state == "open" and self.over else SIGNAL_WORDS[self.state]
 
     @property
     def closing(self) -> Said | None:

@@ -6,7 +6,7 @@ from collections.abc import Collection, Mapping, Sequence
 from datetime import date
 
 from qc.report.terminal.columns import table
-from qc.watch import LEARNING, SeriesVerdict, limits_words, moved_words, settled_words
+from qc.watch import SeriesVerdict, behaviour_words, limits_words, moved_words, settled_words
 from qc.words import dated_words, day_words, listed
 
 
@@ -32,8 +32,8 @@ def status_text(
         (
             verdict.title,
             *([marks.get(str(verdict.key), "")] if marks else []),
-            _behaviour(verdict),
-            limits_words(verdict) if verdict.pieces else "nothing measured yet",
+            behaviour_words(verdict),
+            limits_words(verdict),
             _remark(verdict, as_of),
         )
         for verdict in series
@@ -69,12 +69,6 @@ def _moved_words(moved: int, total: int) -> str:
     if moved == 0:
         return f"all {total} series are as they were."
     return f"{moved} of {total} series {'has' if moved == 1 else 'have'} moved."
-
-
-def _behaviour(verdict: SeriesVerdict) -> str:
-    if verdict.behaviour == "learning":
-        return f"learning, {verdict.pieces} of {LEARNING}"
-    return verdict.behaviour
 
 
 def _remark(verdict: SeriesVerdict, today: date) -> str:
