@@ -284,8 +284,9 @@ def _limits_card(view: SeriesView) -> Component:
     """Answer whether the limits are kept, in words first; the picture shows where the pieces lie."""
     verdict = view.verdict
     answer, sentence = words.capability(view)
+    limited = bool(verdict.points) and (verdict.lower is not None or verdict.upper is not None)
     body: list[Component] = [html.P([html.B(answer), " ", sentence])]
-    if verdict.points and (verdict.lower is not None or verdict.upper is not None):
+    if limited and verdict.kind == "measured":
         label = f"{verdict.name}: where the pieces lie between the limits. {answer} {sentence}"
         body.append(chart("stage-limits", draw_capability(view), label))
     if verdict.sd_between is not None and verdict.sd_within is not None:

@@ -59,6 +59,7 @@ from .views import StretchResult as StretchResult
 from .views import TodayView as TodayView
 from .views import TouchedView as TouchedView
 from .views import among_words as among_words
+from .views import as_running_rate as as_running_rate
 from .views import budget_words as budget_words
 from .views import caution_words as caution_words
 from .views import first_steps as first_steps
@@ -71,6 +72,7 @@ from .views import not_kept_words as not_kept_words
 from .views import owner_words as owner_words
 from .views import rate_words as rate_words
 from .views import reaction_steps as reaction_steps
+from .views import runs_as_rate as runs_as_rate
 from .views import settled_words as settled_words
 from .views import shared_words as shared_words
 from .views import unchanged_words as unchanged_words

@@ -251,7 +251,12 @@ def life_of(workshop: Workshop, row: SignalOfDay, verdict: SeriesVerdict | None)
         state=row.state,
         found=row.found,
         events=told_here(row.said, plan.workshop.time_zone),
-        steps=steps_for(points, figure.reaction if figure else (), row.found.next_step),
+        steps=steps_for(
+            points,
+            figure.reaction if figure else (),
+            row.found.next_step,
+            figure.kind if figure else "measured",
+        ),
         cautions=stage.cautions if stage else (),
         present=row.shown,
         before=row.before,
