@@ -21,7 +21,6 @@ from qc.jobs.board import (
     Ticket,
     as_running_rate,
     limits_words,
-    runs_as_rate,
 )
 from qc.states import FIGURES
 from qc.words import MONTHS
@@ -85,7 +84,7 @@ def caption(view: SeriesView) -> Component:
         for m in view.models
         if m.id in present
     ]
-    running = runs_as_rate(view.verdict)
+    running = as_running_rate(view.verdict) is not view.verdict
     rate = "A large mark is a piece with a fault. " if running else ""
     text = (
         f"Pieces in order of making, up to {points[-1].serial}. {rate}"
@@ -184,9 +183,18 @@ def table(
     flush = {index: {"className": "num"} for index in numbers}
     top = html.Thead(html.Tr([html.Th(name, scope="col", **flush.get(i, {})) for i, name in enumerate(head)]))
     body = html.Tbody(
-        [html.Tr([html.Td(cell, **flush.get(i, _whole(cell))) for i, cell in enumerate(row)]) for row in rows]
+        [
+            html.Tr(
+                [
+                    html.Td(cell, **flush.get(i, _whole(cell)), **{"data-head": name})
+                    for i, (name, cell) in enumerate(zip(head, row, strict=True))
+                ]
+            )
+            for row in rows
+        ]
     )
-    inner = html.Table([html.Caption(caption), top, body])
+    # on a phone each row is a card of its own, with the heads beside the cells (board.css)
+    inner = html.Table([html.Caption(caption), top, body], className="as-cards")
     # A wide table scrolls by itself; the keyboard must be able to reach it.
     return html.Div(inner, className="table", tabIndex=0, role="region", **{"aria-label": caption})
 

@@ -7,6 +7,7 @@ from datetime import date
 from math import floor, log10
 
 from qc.jobs.board import (
+    IN_100,
     LEARNING,
     LEAST_FOR_INDEX,
     BudgetView,
@@ -176,6 +177,8 @@ def headline(stages: tuple[StageView, ...]) -> str:
 
 def mean(verdict: SeriesVerdict, value: float) -> str:
     """Return a mean with its unit; that of whole numbers keeps a decimal."""
+    if verdict.unit == IN_100:  # a running rate, as the sentences say it
+        return f"{number(value)} {IN_100}"
     decimals = decimals_of(verdict) + {"measured": 0, "count": 1, "pass-fail": 3}[verdict.kind]
     return amount(value, verdict.unit, min(3, decimals), verdict.centered)
 

@@ -6,6 +6,7 @@ from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import replace
 from html import escape
 from itertools import pairwise
+from math import ceil, floor
 
 from dashboard import words
 from dashboard.figures.events import CHARACTER_PX, EventLane, lay_out_events
@@ -26,13 +27,13 @@ from dashboard.figures.frame import (
 from dashboard.figures.overlays import draw_frozen, draw_rule_hits, draw_rule_limits
 from dashboard.theme import LIGHT, SMALL_PX
 from qc.jobs.board import (
+    IN_100,
     Point,
     RulesView,
     SeriesView,
     SignalResult,
     StretchResult,
     as_running_rate,
-    runs_as_rate,
 )
 
 HEIGHT_PX = 440
@@ -78,9 +79,10 @@ def draw_series(
     """
     said = {p.ordinal: story(view, p) for p in view.verdict.points[-(last or 0) :]}
     faults: set[int] = set()
-    if runs_as_rate(view.verdict):
+    rates = as_running_rate(view.verdict)
+    if rates is not view.verdict:
         faults = {p.ordinal for p in view.verdict.points if p.value}
-        view = replace(view, verdict=as_running_rate(view.verdict))
+        view = replace(view, verdict=rates)
         said = {
             p.ordinal: f"{said[p.ordinal]}<br>{_running(view, p)}"
             for p in view.verdict.points
@@ -125,7 +127,8 @@ def value_range(view: SeriesView, points: Sequence[Point]) -> tuple[float, float
     height = (high - low) or _lone_height(view, high)
     if high == low:  # one piece, or several alike: it stands in the middle of what would be seen as a change
         low, high = low - height / 2, high + height / 2
-    for limit in (verdict.lower, verdict.upper, verdict.target):
+    usual = verdict.natural_upper if verdict.kind != "measured" else None
+    for limit in (verdict.lower, verdict.upper, verdict.target, usual):
         if limit is not None and low - FAR_LIMIT * height <= limit <= high + FAR_LIMIT * height:
             low, high = min(low, limit), max(high, limit)
     pad = 0.08 * ((high - low) or 1.0)
@@ -179,7 +182,7 @@ def story(view: SeriesView, point: Point) -> str:
 
 
 def _running(view: SeriesView, point: Point) -> str:
-    rate = words.number(point.value, 1 if view.verdict.unit == "in 100" else 2)
+    rate = words.number(point.value, 1 if view.verdict.unit == IN_100 else 2)
     return f"{escape(view.verdict.name.rpartition(', ')[2])}: {rate} {view.verdict.unit}"
 
 
@@ -229,6 +232,8 @@ def _drifts(view: SeriesView, stretch: StretchResult) -> bool:
 
 def _say(view: SeriesView) -> Callable[[float], str]:
     verdict, decimals = view.verdict, words.decimals_of(view.verdict)
+    if verdict.unit == IN_100:
+        return lambda value: words.amount(value, IN_100, 0 if value.is_integer() else 1)
     return lambda value: words.amount(value, verdict.unit, decimals, verdict.centered)
 
 
@@ -257,6 +262,10 @@ def _levels(
         labels.append(EdgeLabel(verdict.target, f"target {said(verdict.target)}", soft))
     # One pair of limits at a time: those of the rules take the place of the usual ones.
     natural = ((verdict.natural_upper, "to"), (verdict.natural_lower, "from")) if usual else ()
+    if verdict.kind != "measured" and all(p.value.is_integer() for p in verdict.points):
+        # of whole numbers the last one that is usual: between two of them there is nothing to be seen
+        whole = {"to": floor, "from": ceil}
+        natural = tuple((None if b is None else float(whole[way](b)), way) for b, way in natural)
     for bound, way in natural:
         if bound is not None and y_range[0] < bound < y_range[1]:
             shapes.append(level(bound, *x_range, LIGHT["steady"], 1, "dot"))

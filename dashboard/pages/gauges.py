@@ -170,7 +170,8 @@ def _facts(view: GaugeView) -> Component:
         rows.append(("Limit of a check", f"±{words.bound(view.tolerance, view.unit)}"))
     if view.daily:
         rows.append(("Last check", words.day(view.checks[-1].day, year=True) if view.checks else "none"))
-        rows.append(("Next check", words.day(view.next_check, year=True) or "today"))
+        by = "Check overdue since" if view.missed else "Next check"
+        rows.append((by, words.day(view.next_check, year=True) or "today"))
         rows.append(("Working days missed", str(view.missed) if view.missed else "none"))
     rows.append(("Calibrated", words.day(view.calibrated, year=True) or "not on record"))
     rows.append(("Calibrated until", words.day(view.due, year=True) or "no day set"))

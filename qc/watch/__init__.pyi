@@ -77,6 +77,7 @@ from .rules import known_rules as known_rules
 from .rules import rule_offers as rule_offers
 from .rules import rules_price as rules_price
 from .rules import why_none as why_none
+from .running import IN_100 as IN_100
 from .running import as_running_rate as as_running_rate
 from .running import runs_as_rate as runs_as_rate
 from .series import Points as Points

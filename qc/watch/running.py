@@ -13,6 +13,9 @@ RARE = 1.0
 WINDOWS = (20, 50)
 """Pieces that a rate is taken over: the fewest of these that hold two faults as a rule, else the most."""
 
+IN_100 = "in 100"
+"""The unit of a running share."""
+
 BEYOND = 0.00135
 """Chance that the pieces of one window have more faults than the usual limit says: that of three standard
 deviations on one side of a normal figure (common practice, no source)."""
@@ -56,7 +59,7 @@ def as_running_rate(verdict: SeriesVerdict) -> SeriesVerdict:
     return replace(
         verdict,
         name=f"{verdict.name}, of the newest {min(window, len(points))} pieces",
-        unit="in 100" if share else "a piece",
+        unit=IN_100 if share else "a piece",
         kind="count",
         points=tuple(replace(p, value=scale * rate) for p, rate in zip(points, rates, strict=True)),
         stretches=stretches,

@@ -24,6 +24,7 @@ from .tasks import study_file as study_file
 from .tasks import take_sheets as take_sheets
 from .tasks import undo_held as undo_held
 from .tasks import warm as warm
+from .views import IN_100 as IN_100
 from .views import LEARNING as LEARNING
 from .views import LEAST_FOR_INDEX as LEAST_FOR_INDEX
 from .views import BudgetView as BudgetView
@@ -72,7 +73,6 @@ from .views import not_kept_words as not_kept_words
 from .views import owner_words as owner_words
 from .views import rate_words as rate_words
 from .views import reaction_steps as reaction_steps
-from .views import runs_as_rate as runs_as_rate
 from .views import settled_words as settled_words
 from .views import shared_words as shared_words
 from .views import unchanged_words as unchanged_words

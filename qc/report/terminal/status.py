@@ -6,6 +6,7 @@ from collections.abc import Collection, Mapping, Sequence
 from datetime import date
 
 from qc.report.terminal.columns import table
+from qc.states import LIMITS
 from qc.watch import SeriesVerdict, behaviour_words, limits_words, moved_words, settled_words
 from qc.words import dated_words, day_words, listed
 
@@ -39,7 +40,9 @@ def status_text(
         for verdict in series
     ]
     longest = max((len(v.title) for v in series), default=0)
-    lines = table(rows, widths=(longest + 2, *([8] if marks else []), 18), indent="", gap="")
+    widest = max((len(behaviour_words(v)) + 2 for v in series), default=0)
+    widths = (longest + 2, *([8] if marks else []), max(18, widest), max(map(len, LIMITS)) + 2)
+    lines = table(rows, widths=widths, indent="", gap="")
     return "\n".join([head, "", *lines, *(("", *notes) if notes else ())])
 
 
