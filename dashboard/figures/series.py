@@ -127,8 +127,9 @@ def value_range(view: SeriesView, points: Sequence[Point]) -> tuple[float, float
     height = (high - low) or _lone_height(view, high)
     if high == low:  # one piece, or several alike: it stands in the middle of what would be seen as a change
         low, high = low - height / 2, high + height / 2
-    usual = verdict.natural_upper if verdict.kind != "measured" else None
-    for limit in (verdict.lower, verdict.upper, verdict.target, usual):
+    if verdict.kind != "measured" and verdict.natural_upper is not None:
+        high = max(high, verdict.natural_upper)  # how often a fault comes is seen beside how often it may
+    for limit in (verdict.lower, verdict.upper, verdict.target):
         if limit is not None and low - FAR_LIMIT * height <= limit <= high + FAR_LIMIT * height:
             low, high = min(low, limit), max(high, limit)
     pad = 0.08 * ((high - low) or 1.0)
