@@ -262,11 +262,11 @@ def _levels(
         shapes.append(level(verdict.target, *x_range, soft, 1, "dash"))
         labels.append(EdgeLabel(verdict.target, f"target {said(verdict.target)}", soft))
     # One pair of limits at a time: those of the rules take the place of the usual ones.
-    natural = ((verdict.natural_upper, "to"), (verdict.natural_lower, "from")) if usual else ()
+    natural = [(verdict.natural_upper, "to"), (verdict.natural_lower, "from")] if usual else []
     if verdict.kind != "measured" and all(p.value.is_integer() for p in verdict.points):
         # of whole numbers the last one that is usual: between two of them there is nothing to be seen
         whole = {"to": floor, "from": ceil}
-        natural = tuple((None if b is None else float(whole[way](b)), way) for b, way in natural)
+        natural = [(None if b is None else float(whole[way](b)), way) for b, way in natural]
     for bound, way in natural:
         if bound is not None and y_range[0] < bound < y_range[1]:
             shapes.append(level(bound, *x_range, LIGHT["steady"], 1, "dot"))

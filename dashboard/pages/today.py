@@ -120,7 +120,8 @@ def _open_signal(view: SignalView) -> Component:
     href = address("/signals/<signal>", {"signal": view.id})
     link = dcc.Link(unbroken(view.signal.sentence), href=href, className="name")
     told = html.Div(html.P([link, " ", html.Span(view.standing, className="state")]))
-    return html.Li([told, spark(view.verdict, view.signal)], className="row")
+    peak = Drawing(pictograms.draw_peak(20)) if view.signal.ended is None else html.Span()
+    return html.Li([peak, told, spark(view.verdict, view.signal)], className="row")
 
 
 def _settled(view: TodayView) -> list[Component]:
@@ -220,7 +221,7 @@ def _gone(view: TodayView) -> list[Component]:
                 " ",
                 html.Span(own, className=f"mark is-{own}"),
             ],
-            className="row",
+            className="row bare",
         )
         for title, address_, own, key in _others(view)
         if key not in shown
