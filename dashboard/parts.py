@@ -13,7 +13,16 @@ from dashboard import pictograms, words
 from dashboard.drawing import Drawing
 from dashboard.figures import GRAPH_CONFIG, Figure
 from dashboard.routing import instrument_address, series_address
-from qc.jobs.board import SeriesVerdict, SeriesView, ShopView, SignalResult, Ticket, limits_words
+from qc.jobs.board import (
+    SeriesVerdict,
+    SeriesView,
+    ShopView,
+    SignalResult,
+    Ticket,
+    as_running_rate,
+    limits_words,
+)
+from qc.states import FIGURES
 from qc.words import MONTHS
 
 WHOLE = re.compile(rf"\b[A-Z]{{1,4}}-\w+|\b\d{{1,2}} (?:{'|'.join(name[:3] for name in MONTHS)})\b")
@@ -75,8 +84,10 @@ def caption(view: SeriesView) -> Component:
         for m in view.models
         if m.id in present
     ]
+    running = as_running_rate(view.verdict) is not view.verdict
+    rate = "A large mark is a piece with a fault. " if running else ""
     text = (
-        f"Pieces in order of making, up to {points[-1].serial}. "
+        f"Pieces in order of making, up to {points[-1].serial}. {rate}"
         "In brackets: the number of pieces a figure rests on."
     )
     left_out = sum(p.left_out for p in points)
@@ -90,7 +101,15 @@ def caption(view: SeriesView) -> Component:
         if left_out
         else []
     )
-    return html.Figcaption([html.Span(text), *models, *gloss], className="caption small")
+    names = [*(["running rate"] if running else []), "mean", "before, now", "usual from, usual to"]
+    meant = html.Details(
+        [
+            html.Summary("What the words at its edge mean"),
+            *[html.P([html.B(name), f": {FIGURES[name][:1].lower()}{FIGURES[name][1:]}"]) for name in names],
+        ],
+        className="folded no-print",
+    )
+    return html.Figcaption([html.Span(text), *models, *gloss, meant], className="caption small")
 
 
 def mark(verdict: SeriesVerdict) -> Component:
@@ -108,6 +127,7 @@ def state_words(verdict: SeriesVerdict) -> Component:
 
 def spark(verdict: SeriesVerdict, signal: SignalResult | None = None) -> Component:
     """Return the newest points of a series as a small line, or those around one of its signals."""
+    verdict = as_running_rate(verdict)
     points = [p for p in verdict.points if not p.left_out]
     if signal is not None and points:
         # as much of what came before as of the change itself, so that both are seen
@@ -163,9 +183,18 @@ def table(
     flush = {index: {"className": "num"} for index in numbers}
     top = html.Thead(html.Tr([html.Th(name, scope="col", **flush.get(i, {})) for i, name in enumerate(head)]))
     body = html.Tbody(
-        [html.Tr([html.Td(cell, **flush.get(i, _whole(cell))) for i, cell in enumerate(row)]) for row in rows]
+        [
+            html.Tr(
+                [
+                    html.Td(cell, **flush.get(i, _whole(cell)), **{"data-head": name})
+                    for i, (name, cell) in enumerate(zip(head, row, strict=True))
+                ]
+            )
+            for row in rows
+        ]
     )
-    inner = html.Table([html.Caption(caption), top, body])
+    # on a phone each row is a card of its own, with the heads beside the cells (board.css)
+    inner = html.Table([html.Caption(caption), top, body], className="as-cards")
     # A wide table scrolls by itself; the keyboard must be able to reach it.
     return html.Div(inner, className="table", tabIndex=0, role="region", **{"aria-label": caption})
 

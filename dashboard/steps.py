@@ -7,7 +7,7 @@ from qc.jobs.board import SeriesView, SignalResult, first_steps, reaction_steps
 
 def calm_steps(view: SeriesView) -> tuple[str, ...]:
     """Return the steps that come first should the next pieces stand out."""
-    return first_steps(_newest(view), view.gauges)
+    return first_steps(_newest(view), view.gauges, view.verdict.kind)
 
 
 def steps(view: SeriesView, signal: SignalResult | None = None) -> list[str]:
@@ -22,7 +22,7 @@ def steps(view: SeriesView, signal: SignalResult | None = None) -> list[str]:
     """
     found = signal or view.verdict.telling
     own = found.next_step if found is not None and found.next_step else view.next_step
-    return [*reaction_steps(view.reaction, own, _newest(view), view.gauges)]
+    return [*reaction_steps(view.reaction, own, _newest(view), view.gauges, view.verdict.kind)]
 
 
 def _newest(view: SeriesView) -> str:

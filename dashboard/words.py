@@ -7,9 +7,9 @@ from datetime import date
 from math import floor, log10
 
 from qc.jobs.board import (
-    LIMITS_WORDS,
-    TOO_EARLY,
-    TOO_FEW,
+    IN_100,
+    LEARNING,
+    LEAST_FOR_INDEX,
     BudgetView,
     SeriesVerdict,
     SeriesView,
@@ -17,8 +17,10 @@ from qc.jobs.board import (
     StageView,
     StretchResult,
     budget_words,
+    limits_words,
     settled_words,
 )
+from qc.states import KEPT, NO_LIMITS, NOT_KEPT, NOTHING_MEASURED, TOO_FEW
 from qc.words import MONTHS, dated_words, day_words, pieces_words, unit_words, whole_words
 
 CHART_UNITS = {"fault": "", "mm2": "mm²", "C": "C"}
@@ -27,9 +29,10 @@ CHART_UNITS = {"fault": "", "mm2": "mm²", "C": "C"}
 ASCII_UNIT = re.compile(r"(?<=\d )um\b|(?<![\[\w])cm3/min\b")
 """Units as a keyboard without their signs writes them."""
 
-BEHAVIOUR_WORDS = {"steady": "steady", "drifting": "drifting", "learning": "learning"}
 SETTLE_MOST = 1000
 """A number of further pieces beyond this one is no plan."""
+
+SO_NEAR = "It is so near to what is wanted that"
 
 SMALL_NUMBERS = (
     "no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve",
@@ -138,19 +141,10 @@ def counted(count: int, one: str, many: str) -> str:
 def state_of_stage(stage: StageView) -> str:
     """Return the behaviour of a stage in words: ``drifting, 1 of 6``."""
     if stage.behaviour == "drifting" and stage.series > 1:
-        return f"drifting, {stage.moved} of {stage.series}"
-    return BEHAVIOUR_WORDS[stage.behaviour]
-
-
-def limits_of_stage(stage: StageView) -> str:
-    """Return how a stage stands to its limits, or how far its learning is."""
-    if stage.behaviour == "learning" and not stage.pieces:
-        return "nothing yet"
-    if stage.behaviour == "learning":
-        return f"{pieces_words(stage.pieces)} so far"
-    if stage.few:
-        return TOO_FEW
-    return TOO_EARLY if not stage.capable and stage.limits else LIMITS_WORDS[stage.capable]
+        return f"{stage.behaviour}, {stage.moved} of {stage.series}"
+    if stage.behaviour == "learning" and stage.pieces:
+        return f"{stage.behaviour}, {stage.pieces} of {LEARNING} pieces"
+    return stage.behaviour
 
 
 def headline(stages: tuple[StageView, ...]) -> str:
@@ -183,6 +177,8 @@ def headline(stages: tuple[StageView, ...]) -> str:
 
 def mean(verdict: SeriesVerdict, value: float) -> str:
     """Return a mean with its unit; that of whole numbers keeps a decimal."""
+    if verdict.unit == IN_100:  # a running rate, as the sentences say it
+        return f"{number(value)} {IN_100}"
     decimals = decimals_of(verdict) + {"measured": 0, "count": 1, "pass-fail": 3}[verdict.kind]
     return amount(value, verdict.unit, min(3, decimals), verdict.centered)
 
@@ -230,18 +226,23 @@ def current_stretch(verdict: SeriesVerdict) -> StretchResult | None:
 
 
 def capability(view: SeriesView) -> tuple[str, str]:
-    """Return the answer to "does it keep its limits?" in bold words, and the sentence after them."""
-    verdict = view.verdict
-    if verdict.lower is None and verdict.upper is None:
-        return "No limits are set.", "The plan asks for no limits here, so nothing is judged against them."
+    """Return how a series stands to its limits, by its name in bold, and the sentence after it."""
+    said = limits_words(view.verdict)
+    return f"{said.capitalize()}.", _why(view, said)
+
+
+def _why(view: SeriesView, said: str) -> str:
+    """Say what the answer about the limits rests on, and what would settle an open one."""
+    if said == NOTHING_MEASURED:
+        return ""
+    if said == NO_LIMITS:
+        return "The plan asks for no limits here, so nothing is judged against them."
+    if said == TOO_FEW:
+        return f"{_few(view.verdict)} {_settle(view)}".rstrip()
     figure = _ppk_sentence(view)
-    if verdict.capable == "proven":
-        return "Yes, with confidence.", figure
-    if verdict.capable == "no":
-        return "Not as it runs now.", f"{_outside(verdict)}{_from_few(view) or figure}"
-    if verdict.capable == "unproven" and verdict.ppk is not None:
-        return "Perhaps; it is not proven.", f"{figure} {_settle(view)}"
-    return "Cannot be said yet.", f"{figure} {_settle(view)}".rstrip()
+    if said == NOT_KEPT:
+        return f"{_outside(view.verdict)}{_from_few(view) or figure}"
+    return figure if said == KEPT else f"{figure} {_settle(view)}".rstrip()
 
 
 def budget_sentence(budget: BudgetView) -> str:
@@ -269,16 +270,22 @@ def _ppk_sentence(view: SeriesView) -> str:
     return f"Ppk {verdict.ppk:.2f}{interval} from {rests}, {view.wanted_ppk:.2f} wanted.".replace("-", "−")
 
 
+def _few(verdict: SeriesVerdict) -> str:
+    """Say how many pieces there are and from how many on a Ppk is given: that settles nothing yet."""
+    since = "since the last change" if len(verdict.stretches) > 1 else "so far"
+    return f"{pieces_words(verdict.rests_on)} {since}; a Ppk is given from {LEAST_FOR_INDEX} on."
+
+
 def _settle(view: SeriesView) -> str:
     """Say how many more pieces would settle an open answer."""
     more = view.verdict.pieces_to_settle
     if more is None or more > SETTLE_MOST:
         near = view.verdict.ppk is not None or more is not None
-        return "It is so near to what is wanted that more pieces alone will not settle it." if near else ""
+        return f"{SO_NEAR} more pieces alone will not settle whether the limits are kept." if near else ""
     if not more:
         return ""
     about = "1 more piece like these" if more == 1 else f"{whole_words(more)} more pieces like these"
-    return f"About {about} would settle it."
+    return f"About {about} would settle whether the limits are kept."
 
 
 def _from_few(view: SeriesView) -> str:

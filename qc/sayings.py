@@ -7,10 +7,11 @@ own words for what is wrong, since a form can be mended by choosing and a comman
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from enum import StrEnum
 from typing import Literal
+from zoneinfo import ZoneInfo
 
 SignalState = Literal["open", "in-hand", "closed", "closed-false"]
 OPEN_STATES: tuple[SignalState, ...] = ("open", "in-hand")
@@ -263,6 +264,20 @@ def said_already(said: Sequence[Said], saying: Saying) -> bool:
         if last.what in _STATE_AFTER:
             return False  # somebody else took or settled it since
     return False
+
+
+def told_here(said: Iterable[Said], zone: str) -> tuple[Said, ...]:
+    """Return sayings with their moments in the workshop's own zone, so that their days are its days.
+
+    Parameters
+    ----------
+    said : iterable of Said
+        As kept, in UTC: of an evening it is tomorrow there, or still yesterday.
+    zone : str
+        Of the plan.
+    """
+    here = ZoneInfo(zone)
+    return tuple(replace(one, when=one.when.astimezone(here)) for one in said)
 
 
 def state_after(said: Iterable[Saying]) -> SignalState:

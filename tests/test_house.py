@@ -25,13 +25,14 @@ ARROWS = {
     "qc.errors": set(),
     "qc.plain": set(),
     "qc.sayings": set(),
+    "qc.states": set(),
     "qc.words": set(),
     "qc": {"qc.stats", "qc.trade", "qc.jobs", "qc.plan", "qc.watch", "qc.cli"},
     "sample_measurements": {"qc.plan"},
 }
 """Who may import whom. `jobs`, where the parts meet, reaches everything below; the faces go through it."""
 
-LEAVES = {"qc.column_types", "qc.errors", "qc.plain", "qc.sayings", "qc.words"}
+LEAVES = {"qc.column_types", "qc.errors", "qc.plain", "qc.sayings", "qc.states", "qc.words"}
 """Every floor may use them, and they use nothing of ours."""
 
 CLOCK_CALLS = {"now", "utcnow", "today"}

@@ -2,7 +2,7 @@
 
 import pickle
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 
 import pytest
 
@@ -23,6 +23,7 @@ from qc.sayings import (
     state_after,
     strange_piece,
     ticked_steps,
+    told_here,
 )
 
 SHOP = {"people": ["IS", "BK"], "causes": ["mandrel"]}
@@ -177,3 +178,11 @@ def test_what_was_closed_before_anybody_asked_stays_and_a_false_one_had_no_cause
     assert outcome_of(said(1, What.CLOSED)) == "stays"
     assert outcome_of(Saying(What.CLOSED, outcome="mended")) == "mended"
     assert outcome_of(said(1, What.CLOSED_FALSE)) == "false"
+
+
+def test_a_saying_of_the_evening_is_told_by_the_workshops_own_day():
+    kept = Said(What.COMMENT, "IS", "x", id=1, about="ab12", when=datetime(2026, 6, 30, 23, 30, tzinfo=UTC))
+    (told,) = told_here([kept], "Europe/Berlin")
+    assert (told.when.date(), told.when) == (date(2026, 7, 1), kept.when)
+    (west,) = told_here([replace(kept, when=datetime(2026, 7, 1, 2, tzinfo=UTC))], "America/New_York")
+    assert west.when.date() == date(2026, 6, 30)

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
+from dataclasses import replace
 from html import escape
 from itertools import pairwise
+from math import ceil, floor
 
 from dashboard import words
 from dashboard.figures.events import CHARACTER_PX, EventLane, lay_out_events
@@ -24,7 +26,15 @@ from dashboard.figures.frame import (
 )
 from dashboard.figures.overlays import draw_frozen, draw_rule_hits, draw_rule_limits
 from dashboard.theme import LIGHT, SMALL_PX
-from qc.jobs.board import Point, RulesView, SeriesView, SignalResult, StretchResult
+from qc.jobs.board import (
+    IN_100,
+    Point,
+    RulesView,
+    SeriesView,
+    SignalResult,
+    StretchResult,
+    as_running_rate,
+)
 
 HEIGHT_PX = 440
 TOP_PX = 44
@@ -34,6 +44,12 @@ WIDE_PX, NARROW_PX = 590, 300
 
 MONTH_PX, YEAR_PX = 36, 68
 """Room that a month's name needs, without and with its year [px]."""
+
+FREE_PX = 4
+"""Size of the mark of a piece without a fault, where most have none [px]."""
+
+LITTLE = 0.02
+"""Height of a chart of pieces that do not differ and have no limits, as a share of their figure (chosen)."""
 
 FAR_LIMIT = 3.0
 """A limit further away than this many times the height of the data is named at the edge only."""
@@ -61,6 +77,17 @@ def draw_series(
     width_px : int, optional
         About how wide the plot will be, so that names under it do not run into each other.
     """
+    said = {p.ordinal: story(view, p) for p in view.verdict.points[-(last or 0) :]}
+    faults: set[int] = set()
+    rates = as_running_rate(view.verdict)
+    if rates is not view.verdict:
+        faults = {p.ordinal for p in view.verdict.points if p.value}
+        view = replace(view, verdict=rates)
+        said = {
+            p.ordinal: f"{said[p.ordinal]}<br>{_running(view, p)}"
+            for p in view.verdict.points
+            if p.ordinal in said
+        }
     verdict = view.verdict
     points = verdict.points[-last:] if last else verdict.points
     if not points:
@@ -88,7 +115,7 @@ def draw_series(
         notes=[*band_label, *frozen_label],
     )
     layout["annotations"] += lane.annotations
-    data = [_points(view, points), *draw_rule_hits(rules, points), *_ticks(lane, y_range[0])]
+    data = [_points(view, points, said, faults), *draw_rule_hits(rules, points), *_ticks(lane, y_range[0])]
     return {"data": data, "layout": layout}
 
 
@@ -97,14 +124,28 @@ def value_range(view: SeriesView, points: Sequence[Point]) -> tuple[float, float
     verdict = view.verdict
     values = [point.value for point in points]
     low, high = min(values), max(values)
-    height = (high - low) or abs(high) * 0.1 or 1.0
+    height = (high - low) or _lone_height(view, high)
+    if high == low:  # one piece, or several alike: it stands in the middle of what would be seen as a change
+        low, high = low - height / 2, high + height / 2
+    if verdict.kind != "measured" and verdict.natural_upper is not None:
+        high = max(high, verdict.natural_upper)  # how often a fault comes is seen beside how often it may
     for limit in (verdict.lower, verdict.upper, verdict.target):
         if limit is not None and low - FAR_LIMIT * height <= limit <= high + FAR_LIMIT * height:
             low, high = min(low, limit), max(high, limit)
     pad = 0.08 * ((high - low) or 1.0)
     # counts stand on their zero: a cut axis would make one defect look like a peak
-    floor = 0.0 if verdict.kind != "measured" and low >= 0 else low - pad
+    floor = 0.0 if verdict.kind != "measured" and min(values) >= 0 else low - pad
     return floor, high + pad
+
+
+def _lone_height(view: SeriesView, value: float) -> float:
+    """Return a height for a chart whose points do not differ: as far as the limits are, else a little."""
+    verdict = view.verdict
+    edges = [edge for edge in (verdict.lower, verdict.upper, verdict.target) if edge is not None]
+    width = max([abs(value - edge) for edge in edges], default=0.0)
+    if verdict.kind != "measured":
+        return max(width, 1.0)
+    return width or LITTLE * abs(value) or 1.0
 
 
 def story(view: SeriesView, point: Point) -> str:
@@ -141,7 +182,14 @@ def story(view: SeriesView, point: Point) -> str:
     return "<br>".join(lines)
 
 
-def _points(view: SeriesView, points: Sequence[Point]) -> Trace:
+def _running(view: SeriesView, point: Point) -> str:
+    rate = words.number(point.value, 1 if view.verdict.unit == IN_100 else 2)
+    return f"{escape(view.verdict.name.rpartition(', ')[2])}: {rate} {view.verdict.unit}"
+
+
+def _points(
+    view: SeriesView, points: Sequence[Point], said: Mapping[int, str], faults: Collection[int] = ()
+) -> Trace:
     drifting = [(s.first, s.last) for s in view.verdict.stretches if _drifts(view, s)]
     symbols = {model.id: SYMBOLS.get(model.symbol, "circle") for model in view.models}
 
@@ -150,6 +198,9 @@ def _points(view: SeriesView, points: Sequence[Point]) -> Trace:
             return LIGHT["soft"]
         inside = any(first <= point.ordinal <= last for first, last in drifting)
         return LIGHT["drift"] if inside else LIGHT["ink"]
+
+    # chosen: above some 90 pieces larger marks touch at the width of a desk
+    size = 9 if len(points) <= 90 else 6
 
     def shape(point: Point) -> str:
         own = symbols.get(point.model, "circle")
@@ -161,13 +212,12 @@ def _points(view: SeriesView, points: Sequence[Point]) -> Trace:
         "name": view.verdict.name,
         "x": [p.ordinal for p in points],
         "y": [p.value for p in points],
-        "text": [story(view, p) for p in points],
+        "text": [said[p.ordinal] for p in points],
         "customdata": [p.serial for p in points],
         "hovertemplate": "%{text}<extra></extra>",
         "cliponaxis": False,
         "marker": {
-            # chosen: above some 90 pieces larger marks touch at the width of a desk
-            "size": 9 if len(points) <= 90 else 6,
+            "size": size if not faults else [size if p.ordinal in faults else FREE_PX for p in points],
             "symbol": [shape(p) for p in points],
             "color": [colour(p) for p in points],
             "line": {"width": [0 if shape(p) == "circle" else 1.2 if p.left_out else 1.8 for p in points]},
@@ -183,6 +233,8 @@ def _drifts(view: SeriesView, stretch: StretchResult) -> bool:
 
 def _say(view: SeriesView) -> Callable[[float], str]:
     verdict, decimals = view.verdict, words.decimals_of(view.verdict)
+    if verdict.unit == IN_100:
+        return lambda value: words.amount(value, IN_100, 0 if value.is_integer() else 1)
     return lambda value: words.amount(value, verdict.unit, decimals, verdict.centered)
 
 
@@ -210,7 +262,11 @@ def _levels(
         shapes.append(level(verdict.target, *x_range, soft, 1, "dash"))
         labels.append(EdgeLabel(verdict.target, f"target {said(verdict.target)}", soft))
     # One pair of limits at a time: those of the rules take the place of the usual ones.
-    natural = ((verdict.natural_upper, "to"), (verdict.natural_lower, "from")) if usual else ()
+    natural = [(verdict.natural_upper, "to"), (verdict.natural_lower, "from")] if usual else []
+    if verdict.kind != "measured" and all(p.value.is_integer() for p in verdict.points):
+        # of whole numbers the last one that is usual: between two of them there is nothing to be seen
+        whole = {"to": floor, "from": ceil}
+        natural = [(None if b is None else float(whole[way](b)), way) for b, way in natural]
     for bound, way in natural:
         if bound is not None and y_range[0] < bound < y_range[1]:
             shapes.append(level(bound, *x_range, LIGHT["steady"], 1, "dot"))

@@ -16,9 +16,9 @@ from dashboard.pages.signal_life import touched_card
 from dashboard.parts import card, chart, figures, heading, nothing, table, unbroken
 from dashboard.routing import Page, address, series_address
 from qc.jobs.board import GaugeView, MeasureView
+from qc.states import NEVER_CHECKED, OFF, OVERDUE
 
-STATE_WORDS: Final = {"off": "off", "overdue": "overdue", "due": "due", "good": "in order"}
-LOUD: Final = ("off", "overdue")
+LOUD: Final = (OFF, OVERDUE, NEVER_CHECKED)
 LEAST_STEPS: Final = 1.1
 """So many steps must a scatter span: five values of the moving range then lie inside its limits."""
 
@@ -105,7 +105,7 @@ def bias_sentence(view: GaugeView) -> str:
 def _headline(views: tuple[GaugeView, ...]) -> str:
     loud = sum(view.state in LOUD for view in views)
     if not loud:
-        return f"{words.counted(len(views), 'gauge', 'gauges')}, none overdue".capitalize()
+        return f"{words.counted(len(views), 'gauge', 'gauges')}, none off or overdue".capitalize()
     need = words.counted(loud, "needs a look", "need a look")
     return f"{words.counted(len(views), 'gauge', 'gauges')}, {need}".capitalize()
 
@@ -117,7 +117,7 @@ def _row(view: GaugeView) -> Component:
         href=address("/gauges/<gauge>", {"gauge": view.id}),
         className="name",
     )
-    state = html.Span(STATE_WORDS[view.state], className="is-drifting" if view.state in LOUD else "state")
+    state = html.Span(view.state, className="is-drifting" if view.state in LOUD else "state")
     measures = [html.P([_named(m), ". ", _step_short(m)], className="said") for m in view.measures]
     if not measures:
         measures = [html.P("No newest reading names it.", className="said")]
@@ -170,7 +170,8 @@ def _facts(view: GaugeView) -> Component:
         rows.append(("Limit of a check", f"±{words.bound(view.tolerance, view.unit)}"))
     if view.daily:
         rows.append(("Last check", words.day(view.checks[-1].day, year=True) if view.checks else "none"))
-        rows.append(("Next check", words.day(view.next_check, year=True) or "today"))
+        by = "Check overdue since" if view.missed else "Next check"
+        rows.append((by, words.day(view.next_check, year=True) or "today"))
         rows.append(("Working days missed", str(view.missed) if view.missed else "none"))
     rows.append(("Calibrated", words.day(view.calibrated, year=True) or "not on record"))
     rows.append(("Calibrated until", words.day(view.due, year=True) or "no day set"))
@@ -181,7 +182,7 @@ def _action(view: GaugeView) -> list[Component]:
     if view.state not in LOUD:
         return []
     steps = [f"Check the zero of {view.id} on its master, and write the check on the card."]
-    if view.state == "off" or view.missed:
+    if view.state in (OFF, NEVER_CHECKED) or view.missed:
         steps.append("If it is off, set it and measure again the pieces below that are still here.")
         steps.append("The lead decides about those that have left.")
     else:

@@ -13,6 +13,7 @@ from dashboard.fields import Field, choice, desk_form, line, people, submit
 from dashboard.parts import card, figures, heading, nothing, outcome, serial_link, unbroken
 from dashboard.routing import Page, address
 from qc.jobs.board import HoldList, HoldRow, why_words
+from qc.states import NEAR
 from qc.words import count_words
 
 SHOWN_PIECES = 6
@@ -165,7 +166,7 @@ def _left(view: HoldList) -> list[Component]:
 
 def _near(view: HoldList) -> list[Component]:
     pieces = by_piece([row for row in view.near if row.in_house])
-    title = f"{count_words(len(pieces), 'piece')} inside, but not proven: within the gauge's own spread"
+    title = f"{count_words(len(pieces), 'piece')} {NEAR}: within the gauge's own spread"
     return _folded(title, [_short(rows) for rows in pieces], len(pieces))
 
 

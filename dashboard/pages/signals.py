@@ -27,17 +27,11 @@ from dashboard.parts import (
     unbroken,
 )
 from dashboard.routing import Page, address, series_address
-from qc.jobs.board import SignalView, owner_words, rate_words
+from qc.jobs.board import SignalView, owner_words, rate_words, unchanged_words
 from qc.sayings import CLOSED_STATES, OPEN_STATES
+from qc.states import SIGNAL_WORDS
 from qc.words import count_words
 
-STATE_WORDS = {
-    "open": "open",
-    "in-hand": "in hand",
-    "closed": "closed",
-    "closed-false": "closed as false",
-    "over": "over by itself",
-}
 KIND_WORDS = {
     "single": "one piece apart from the rest",
     "shift": "a new level",
@@ -145,7 +139,7 @@ def _row(view: SignalView) -> Component:
 
 def _standing(view: SignalView) -> str:
     """Say how it stands; of a closed one also what became of the cause."""
-    return view.standing if view.state == "closed" and view.standing else STATE_WORDS[view.state]
+    return view.standing if view.standing else SIGNAL_WORDS[view.state]
 
 
 def _owner(view: SignalView) -> str:
@@ -174,7 +168,8 @@ def _facts(view: SignalView) -> Component:
             size += f" ({low} to {high})"
         rows.append(("Size", size))
     if found.size_sigma is not None:
-        rows.append(("In spreads of a piece", words.number(found.size_sigma, 1, signed=True)))
+        times = f"{words.number(abs(found.size_sigma), 1)} times the spread from piece to piece"
+        rows.append(("Size beside the spread", times))
     note = (
         f"It was judged so that a piece of a series that has not changed is called in error "
         f"{rate_words(found.rate)}. {words.budget_sentence(queries.board().budget())}"
@@ -192,8 +187,8 @@ def _suspects(view: SignalView) -> Component:
     ]
     head = ["What", "Before", "Since then", "First piece", "Day"]
     inner = table(head, rows, "Coincides with the change; that does not prove a cause. Likeliest first")
-    same = ", ".join(found.unchanged)
-    rest = [html.P(f"Looked at and unchanged: {same}.", className="small")] if same else []
+    same = unchanged_words(found.unchanged)
+    rest = [html.P(f"Looked at: {same}.", className="small")] if same else []
     return card("What changed beside it", inner, *rest)
 
 

@@ -32,6 +32,7 @@ from dashboard.routing import Page, address, series_address
 from dashboard.steps import calm_steps, steps
 from qc.jobs.board import SeriesKey, SeriesVerdict, SeriesView, caution_words, not_kept_words
 from qc.sayings import OPEN_STATES
+from qc.states import SIGNAL_WORDS
 
 SHOWN_SIGNALS = 4  # open ones of a series that are linked; more are on the signals page
 WINDOW = 60
@@ -180,7 +181,7 @@ def _evidence(view: SeriesView) -> Component:
     said += [
         html.P(
             dcc.Link(
-                f"Its signal {s.id}, {s.standing or s.state}: what to do and what was said",
+                f"Its signal {s.id}, {s.standing or SIGNAL_WORDS[s.state]}: what to do and what was said",
                 href=address("/signals/<signal>", {"signal": s.id}),
                 className="plain",
             ),
@@ -283,8 +284,9 @@ def _limits_card(view: SeriesView) -> Component:
     """Answer whether the limits are kept, in words first; the picture shows where the pieces lie."""
     verdict = view.verdict
     answer, sentence = words.capability(view)
+    limited = bool(verdict.points) and (verdict.lower is not None or verdict.upper is not None)
     body: list[Component] = [html.P([html.B(answer), " ", sentence])]
-    if verdict.points and (verdict.lower is not None or verdict.upper is not None):
+    if limited and verdict.kind == "measured":
         label = f"{verdict.name}: where the pieces lie between the limits. {answer} {sentence}"
         body.append(chart("stage-limits", draw_capability(view), label))
     if verdict.sd_between is not None and verdict.sd_within is not None:

@@ -25,7 +25,7 @@ def layout(**_: str) -> Component:
 
 def _section(stage: StageView, verdicts: list[SeriesVerdict]) -> Component:
     title = html.H2(dcc.Link(stage.name, href=address("/stages/<stage>", {"stage": stage.id})))
-    state = html.P(f"{words.state_of_stage(stage)} · {words.limits_of_stage(stage)}", className="small")
+    state = html.P(f"{words.state_of_stage(stage)} · {stage.limits}", className="small")
     body = (
         html.Ul([series_row(verdict) for verdict in verdicts], className="rows")
         if verdicts

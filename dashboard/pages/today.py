@@ -13,6 +13,7 @@ from dashboard.pages.hold import hold_card
 from dashboard.parts import card, figures, heading, nothing, series_row, spark, unbroken
 from dashboard.routing import Page, address, series_address
 from qc.jobs.board import Due, SeriesVerdict, SignalView, StageView, TodayView, not_kept_words, rate_words
+from qc.states import NEVER_CHECKED, OFF, OVERDUE
 from qc.words import count_words
 
 SHOWN_DUES = 3
@@ -119,7 +120,8 @@ def _open_signal(view: SignalView) -> Component:
     href = address("/signals/<signal>", {"signal": view.id})
     link = dcc.Link(unbroken(view.signal.sentence), href=href, className="name")
     told = html.Div(html.P([link, " ", html.Span(view.standing, className="state")]))
-    return html.Li([told, spark(view.verdict, view.signal)], className="row")
+    peak = Drawing(pictograms.draw_peak(20)) if view.signal.ended is None else html.Span()
+    return html.Li([peak, told, spark(view.verdict, view.signal)], className="row")
 
 
 def _settled(view: TodayView) -> list[Component]:
@@ -142,7 +144,7 @@ def today_card(view: TodayView) -> Component:
         ),
         ("Held rows to look at", dcc.Link(str(view.held_rows), href="/sheets") if view.held_rows else "none"),
         ("Dies due this week", _dues(view.dies_due)),
-        ("Gauges due", _dues(view.gauges_due)),
+        ("Gauges to look at", _dues(view.gauges_due)),
         ("Shipped this month", str(view.shipped)),
     ]
     dues = [due for kind in (view.dies_due, view.gauges_due) if len(kind) <= SHOWN_DUES for due in kind]
@@ -185,7 +187,7 @@ def _stop(stage: StageView) -> Component:
                     [
                         html.Strong(stage.name),
                         html.Span(_behaviour(stage), className=f"is-{stage.behaviour}"),
-                        html.Span(words.limits_of_stage(stage), className="small"),
+                        html.Span(stage.limits, className="small"),
                     ],
                     className="told",
                 ),
@@ -219,7 +221,7 @@ def _gone(view: TodayView) -> list[Component]:
                 " ",
                 html.Span(own, className=f"mark is-{own}"),
             ],
-            className="row",
+            className="row bare",
         )
         for title, address_, own, key in _others(view)
         if key not in shown
@@ -282,12 +284,20 @@ def _dues(dues: tuple[Due, ...]) -> Any:
 
 
 def _due(due: Due) -> Component:
-    name = [html.Span(due.id, className="whole"), f", {words.day(due.day)}" if due.day else ""]
+    name = [html.Span(due.id, className="whole"), f", {_due_words(due)}"]
     if due.series is not None:
         return dcc.Link(name, href=series_address(due.series))
     if due.gauge:
         return dcc.Link(name, href=address("/gauges/<gauge>", {"gauge": due.id}))
     return html.Span(name)
+
+
+def _due_words(due: Due) -> str:
+    """Say how it stands, and by which day it is or was due."""
+    if due.day is None or due.state == NEVER_CHECKED:
+        return due.state
+    since = {OVERDUE: " since", OFF: " on"}.get(due.state, "")
+    return f"{due.state}{since} {words.day(due.day)}"
 
 
 def _title(**_: str) -> str:

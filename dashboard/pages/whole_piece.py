@@ -26,11 +26,12 @@ from qc.jobs.board import (
     limits_words,
     shared_words,
 )
+from qc.states import INSIDE, NO_LIMITS, OUTSIDE
 
 SHOWN_SHARED = 40
 """Pieces named that bear a suspect batch or tool; `qc also` and its page have all of them."""
 
-KEPT = {True: "inside", False: "outside", None: "no limits"}
+KEPT = {True: INSIDE, False: OUTSIDE, None: NO_LIMITS}
 
 
 def judgement(record: PieceRecord) -> Component:
@@ -93,7 +94,7 @@ def maps(record: PieceRecord) -> list[Component]:
 
 def _answer(one: FigureOfPiece) -> str:
     if one.inside is None:
-        return "no limits"
+        return NO_LIMITS
     return f"outside, {one.said}" if not one.inside else f"inside, worst {one.said}"
 
 
@@ -182,7 +183,7 @@ def beside(record: PieceRecord) -> list[Component]:
 
 def _signal(one: Any) -> Component:
     link = dcc.Link(one.title, href=address("/signals/<signal>", {"signal": one.id}))
-    return html.Li([html.Span(one.state, className="small"), link, ": ", *unbroken(one.sentence)])
+    return html.Li([html.Span(one.standing, className="small"), link, ": ", *unbroken(one.sentence)])
 
 
 def _shared(one: Any) -> Component:

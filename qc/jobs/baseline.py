@@ -7,6 +7,7 @@ decision of its own. The series is judged again at once.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from datetime import UTC
 
 from qc.errors import UsageError
 from qc.jobs.errors import JobError
@@ -23,7 +24,7 @@ from qc.jobs.signals import codes_of
 from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
 from qc.report.terminal import decisions_text
-from qc.sayings import Fault, Said, Saying, What, faults_of_decision, strange_piece
+from qc.sayings import Fault, Said, Saying, What, faults_of_decision, strange_piece, told_here
 from qc.stats import Tabled
 from qc.watch import Decisions, SeriesKey, SeriesVerdict, Span, fittings
 
@@ -200,7 +201,7 @@ def _decisions(workshop: Workshop, series: str) -> SeriesDecisions:
         title=verdict.title,
         baseline=stands.baseline,
         left_out=stands.left_out,
-        history=tuple(history),
+        history=told_here(history, workshop.plan.workshop.time_zone),
         behaviour=verdict.behaviour,
     )
 
@@ -240,4 +241,10 @@ def _plain(span: Span) -> JsonObject:
 
 def _history(said: Said) -> JsonObject:
     own = {"id": said.id, "series": said.about, "what": said.what.value, "first": said.first}
-    return {**own, "last": said.last, "why": said.text, "who": said.who, "when": said.when.isoformat()}
+    return {
+        **own,
+        "last": said.last,
+        "why": said.text,
+        "who": said.who,
+        "when": said.when.astimezone(UTC).isoformat(),
+    }

@@ -350,7 +350,12 @@ def _said(
     if signal.reopens:
         because = f"{opened_again(signal, question.decisions.mends, question.today)} {because}"
     newest = points[-1].serial
-    step = question.characteristic.next_step or f"re-measure {newest}, then check the gauge's zero."
+    again = (
+        f"re-measure {newest}, then check the gauge's zero."
+        if question.characteristic.kind == "measured"
+        else f"look at {newest} again, and let a second person look."
+    )
+    step = question.characteristic.next_step or again
     return replace(
         signal, suspects=suspects, unchanged=unchanged, sentence=sentence, because=because, next_step=step
     )

@@ -16,7 +16,9 @@ DEFER = "These are usual cautions. Local rules, the shop's own assessment and a 
 DEFER_ELSE = "The shop's own assessment and a competent person decide too."
 
 
-def first_steps(newest: str | None = None, gauges: Sequence[str] = ()) -> tuple[str, ...]:
+def first_steps(
+    newest: str | None = None, gauges: Sequence[str] = (), kind: str = "measured"
+) -> tuple[str, ...]:
     """Return the steps that come first in every reaction (common practice, no source).
 
     Parameters
@@ -25,12 +27,22 @@ def first_steps(newest: str | None = None, gauges: Sequence[str] = ()) -> tuple[
         Serial of the newest piece, empty before there is one; None says the steps of no piece in particular.
     gauges : sequence of str
         Ids of the gauges in use on the newest pieces.
+    kind : str
+        Kind of the figure: what is counted, or passes or fails, is seen by a person and has no zero.
 
     Examples
     --------
     >>> first_steps()[1], first_steps("A-0418", ["G-1"])[1]
     ("Check the gauge's zero.", 'Check the zero of G-1 on its master.')
+    >>> first_steps("A-0418", kind="pass-fail")[0]
+    'Look at A-0418 again.'
     """
+    if kind != "measured":
+        return (
+            f"Look at {newest or 'the newest piece'} again.",
+            "Let a second person look at it who does not know the first answer.",
+            "Check serial and figure on the card.",
+        )
     if newest is None:
         return (
             "Re-measure the newest piece.",
@@ -46,7 +58,11 @@ def first_steps(newest: str | None = None, gauges: Sequence[str] = ()) -> tuple[
 
 
 def reaction_steps(
-    reaction: Sequence[str], own: str = "", newest: str | None = None, gauges: Sequence[str] = ()
+    reaction: Sequence[str],
+    own: str = "",
+    newest: str | None = None,
+    gauges: Sequence[str] = (),
+    kind: str = "measured",
 ) -> tuple[str, ...]:
     """Return all steps, each once: those that come first, then the finding's own, then the plan's.
 
@@ -56,24 +72,26 @@ def reaction_steps(
         Steps of the plan for the figure.
     own : str
         What the finding asks for.
-    newest, gauges
+    newest, gauges, kind
         As for `first_steps`.
     """
-    return tuple(dict.fromkeys([*first_steps(newest, gauges), *([own] if own else []), *reaction]))
+    return tuple(dict.fromkeys([*first_steps(newest, gauges, kind), *([own] if own else []), *reaction]))
 
 
-def steps_for(points: Sequence[Point], reaction: Sequence[str], own: str = "") -> tuple[str, ...]:
+def steps_for(
+    points: Sequence[Point], reaction: Sequence[str], own: str = "", kind: str = "measured"
+) -> tuple[str, ...]:
     """Return all steps about a series, its newest piece and the gauges in use named.
 
     Parameters
     ----------
     points : sequence of Point
         The series, in order of making.
-    reaction, own
+    reaction, own, kind
         As for `reaction_steps`.
     """
     newest = points[-1].serial if points else ""
-    return reaction_steps(reaction, own, newest, gauges_in_use(points))
+    return reaction_steps(reaction, own, newest, gauges_in_use(points), kind)
 
 
 def gauges_in_use(points: Sequence[Point]) -> tuple[str, ...]:

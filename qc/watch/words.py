@@ -6,18 +6,16 @@ from collections.abc import Sequence
 from datetime import date
 
 from qc.plan import Characteristic
-from qc.watch.results import SeriesVerdict, SignalResult
+from qc.states import KEPT, NO_LIMITS, NOT_JUDGED, NOT_KEPT, NOT_PROVEN, NOTHING_MEASURED, TOO_FEW
+from qc.watch.results import LEARNING, SeriesVerdict, SignalResult
 from qc.words import day_words, is_plural, listed, pieces_words, quantity_words, whole_words
 
-LIMITS_WORDS = {
-    "proven": "limits kept",
-    "unproven": "limits unproven",
-    "no": "limits not kept",
-    "": "no limits set",
-}
+LIMITS_WORDS = {"proven": KEPT, "unproven": NOT_PROVEN, "no": NOT_KEPT}
 STILL_MOVING = "It is still climbing or falling: an index would describe nothing that lasts."
 NOTHING_EXPLAINS = "Nothing recorded explains it."
-TOO_FEW, TOO_EARLY = "too few pieces", "too early to say"
+SAME_GAUGE = "the same gauge"
+"""Stands for "gauge" among what did not change where no good check is on record since: it may be wrong."""
+
 DAYS_OF_A_WEEK = 7
 LEAST_FOR_INDEX = 20
 """With fewer pieces `qc.stats.capability` withholds the index; here only to say why, without loading it."""
@@ -136,22 +134,48 @@ def because_sentence(
     count = f"{pieces_words(pieces)} since"
     if back:
         count = f"It lasted {pieces_words(pieces)} and is over since {back}"
-    rest = f"; {listed(unchanged)} did not change" if unchanged else ""
+    rest = f"; {unchanged_words(unchanged)}" if unchanged else ""
     return f"{first} {count}{rest}."
+
+
+def unchanged_words(unchanged: Sequence[str]) -> str:
+    """Say what did not change; of a gauge that nobody checked since, only that it is the same one.
+
+    Examples
+    --------
+    >>> unchanged_words(["person", "the same gauge"])
+    'person did not change; the same gauge, without a good check on record since'
+    """
+    rest = [name for name in unchanged if name != SAME_GAUGE]
+    said = [f"{listed(rest)} did not change"] if rest else []
+    return "; ".join(
+        [*said, *([f"{SAME_GAUGE}, without a good check on record since"] if SAME_GAUGE in unchanged else [])]
+    )
 
 
 def is_few(verdict: SeriesVerdict) -> bool:
     """Return whether the answer about the limits is open only because the pieces are too few."""
-    return verdict.capable == "unproven" and verdict.ppk is None and verdict.rests_on < LEAST_FOR_INDEX
+    withheld = verdict.capable == "unproven" and verdict.ppk is None and verdict.ppk_reason != STILL_MOVING
+    return withheld and verdict.rests_on < LEAST_FOR_INDEX
 
 
 def limits_words(verdict: SeriesVerdict) -> str:
-    """Say how a series stands to its limits: the same words on board, report and `qc status`."""
+    """Say how a series stands to its limits, by one of the names of `qc.states.LIMITS`."""
+    if not verdict.pieces:
+        return NOTHING_MEASURED
+    if verdict.lower is None and verdict.upper is None:
+        return NO_LIMITS
     if is_few(verdict):
         return TOO_FEW
-    if not verdict.capable and (verdict.lower is not None or verdict.upper is not None):
-        return TOO_EARLY if verdict.kind == "measured" else "limits not judged"
+    if not verdict.capable:
+        return TOO_FEW if verdict.kind == "measured" else NOT_JUDGED
     return LIMITS_WORDS[verdict.capable]
+
+
+def behaviour_words(verdict: SeriesVerdict) -> str:
+    """Say how a series behaves: its state, of one that learns with the pieces it has of those it needs."""
+    told = f", {verdict.pieces} of {LEARNING} pieces" if verdict.behaviour == "learning" else ""
+    return f"{verdict.behaviour}{told}"
 
 
 def rate_words(rate: float) -> str:

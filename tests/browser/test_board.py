@@ -52,7 +52,7 @@ def test_what_was_uploaded_is_seen_on_the_board(visit, filled):
     assert newest_piece(window) > before
     home = window.go("/")
     assert "moved" in home.inner_text("#page-title")
-    assert "Lacquer has" in home.inner_text(".finds")
+    assert "Lacquer thickness has" in home.inner_text(".finds")
     again = window.upload([NEWEST])
     assert re.search(r"^0 rows accepted from one sheet.* known already", again, re.MULTILINE)
 
@@ -351,7 +351,7 @@ def test_closing_a_signal_makes_its_series_steady_on_today(visit, filled):
     before = window.go("/").locator(".find").count()
     assert before > 0
     page = window.go("/signals")
-    page.locator(".row", has_text="Lacquer has").locator("a.name").first.click()
+    page.locator(".row", has_text="Lacquer thickness has").locator("a.name").first.click()
     page.wait_for_selector("#signals-form")
     page.select_option("#signals-form select[name=who]", "IS")
     page.locator("#signals-form .tick input").first.check()
@@ -384,4 +384,4 @@ def test_closing_a_signal_makes_its_series_steady_on_today(visit, filled):
     assert "IS" in life and "Cause: nozzle." in life and "Done: nozzle changed." in life and "Ticked:" in life
     home = window.go("/")
     assert home.locator(".find").count() == before - 1
-    assert "Lacquer has" not in home.inner_text("main")
+    assert "Lacquer thickness has" not in home.inner_text("main")

@@ -42,10 +42,12 @@ from qc.jobs.board.views import (
     Suspect,
     TodayView,
     TouchedView,
+    limits_words,
 )
 from qc.jobs.pieces import PieceDecided
 from qc.jobs.pieces.rows import Whereabouts
 from qc.sayings import What
+from qc.states import WORST_LIMITS
 from qc.watch import PieceFigure, apply_rules, rule_offers, rules_price
 
 TODAY = date(2026, 11, 24)
@@ -311,7 +313,7 @@ GAUGES = (
         "spring balance",
         0.5,
         "N",
-        "good",
+        "in order",
         "Its calibration runs out in 200 days, on 12 Jun 2027.",
         None,
         False,
@@ -390,7 +392,16 @@ class InventedBoard:
             behaviour = "drifting" if moved else "learning" if learning else "steady"
             capable = min((v.capable for v in own), key=rank.__getitem__)
             found.append(
-                StageView(stage, name, behaviour, capable, len(own), moved, max(v.pieces for v in own))
+                StageView(
+                    stage,
+                    name,
+                    behaviour,
+                    capable,
+                    len(own),
+                    moved,
+                    max(v.pieces for v in own),
+                    min((limits_words(v) for v in own), key=WORST_LIMITS.index),
+                )
             )
         return tuple(found)
 

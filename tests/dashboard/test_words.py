@@ -89,9 +89,9 @@ def test_a_drifting_series_speaks_its_signal(view):
 @pytest.mark.parametrize(
     "capable, start",
     [
-        ("proven", "Yes, with confidence."),
-        ("unproven", "Perhaps; it is not proven."),
-        ("no", "Not as it runs now."),
+        ("proven", "Limits kept."),
+        ("unproven", "Limits unproven."),
+        ("no", "Limits not kept."),
     ],
 )
 def test_capability_is_never_a_bare_number(view, capable, start):
@@ -109,20 +109,23 @@ def test_capability_says_how_many_would_be_outside(view):
 
 def test_capability_is_withheld_with_its_reason(view):
     withheld = judged(view, ppk=None, capable="", ppk_reason="Only three pieces.")
-    assert words.capability(withheld) == ("Cannot be said yet.", "Only three pieces.")
-    assert words.capability(judged(view, lower=None, upper=None))[0] == "No limits are set."
+    assert words.capability(withheld) == (
+        "Too few pieces.",
+        "11 pieces since the last change; a Ppk is given from 20 on.",
+    )
+    assert words.capability(judged(view, lower=None, upper=None))[0] == "No limits set."
 
 
 @pytest.mark.parametrize(
     "settle, ppk, said",
     [
-        (1, 1.08, "About 1 more piece like these would settle it."),
-        (647, 1.08, "About 650 more pieces like these would settle it."),
-        (39, None, "About 39 more pieces like these would settle it."),
-        (0, 1.08, "1.00 wanted. "),
-        (29929, 1.08, "more pieces alone will not settle it."),
-        (None, 1.08, "more pieces alone will not settle it."),
-        (None, None, "9 pieces are too few."),
+        (1, 1.08, "About 1 more piece like these would settle whether the limits are kept."),
+        (647, 1.08, "About 650 more pieces like these would settle whether the limits are kept."),
+        (39, None, "About 39 more pieces like these would settle whether the limits are kept."),
+        (0, 1.08, "1.00 wanted."),
+        (29929, 1.08, "more pieces alone will not settle whether the limits are kept."),
+        (None, 1.08, "more pieces alone will not settle whether the limits are kept."),
+        (None, None, "11 pieces since the last change; a Ppk is given from 20 on."),
     ],
 )
 def test_an_open_answer_says_what_would_settle_it(view, settle, ppk, said):
@@ -152,7 +155,7 @@ def test_a_gauge_shows_as_many_decimals_as_its_step(step, decimals):
 
 def test_limits_of_a_series_in_words(view):
     assert limits_words(view.verdict) == "limits not kept"
-    assert limits_words(replace(view.verdict, capable="")) == "too early to say"
+    assert limits_words(replace(view.verdict, capable="")) == "too few pieces"
     assert limits_words(replace(view.verdict, capable="", lower=None, upper=None)) == "no limits set"
     assert limits_words(replace(view.verdict, capable="", kind="count")) == "limits not judged"
 
@@ -164,17 +167,10 @@ def test_too_few_pieces_are_called_that(view):
     assert limits_words(replace(few, ppk=1.1)) == "limits unproven"
 
 
-def test_a_ring_says_no_limits_only_where_there_are_none():
-    steady = stage("steady")
-    assert words.limits_of_stage(replace(steady, capable="unproven", few=True)) == "too few pieces"
-    assert words.limits_of_stage(replace(steady, capable="", limits=True)) == "too early to say"
-    assert words.limits_of_stage(replace(steady, capable="", limits=False)) == "no limits set"
-
-
 def test_a_stage_says_how_many_of_its_series_moved():
     assert words.state_of_stage(stage("drifting", series=6, moved=1)) == "drifting, 1 of 6"
     assert words.state_of_stage(stage("drifting", series=1, moved=1)) == "drifting"
-    assert words.limits_of_stage(stage("learning")) == "2 pieces so far"
+    assert words.state_of_stage(stage("learning")) == "learning, 2 of 4 pieces"
 
 
 @pytest.mark.parametrize(
@@ -193,21 +189,31 @@ def test_limits_are_written_as_the_plan_writes_them(value, signed, said):
 def test_a_no_from_few_pieces_says_what_it_rests_on(view):
     few = judged(view, capable="no", ppk=None, ppk_reason="11 of 20 pieces.")
     answer, sentence = words.capability(few)
-    assert answer == "Not as it runs now." and limits_words(few.verdict) == "limits not kept"
+    assert answer == "Limits not kept." and limits_words(few.verdict) == "limits not kept"
     assert "11 pieces since the last change" in sentence and "95 in 100 sure" in sentence
     assert "11 of 20" not in sentence
 
 
-@pytest.mark.parametrize(
-    "capable, answer",
-    [("proven", "Yes"), ("unproven", "Perhaps"), ("no", "Not as it runs"), ("", "Cannot be said")],
-)
-def test_the_panel_and_the_words_beside_the_ring_agree(view, capable, answer):
-    verdict = replace(view.verdict, capable=capable)
-    said = limits_words(verdict)
-    assert words.capability(judged(view, capable=capable))[0].startswith(answer)
-    expected = {"proven": "limits kept", "unproven": "limits unproven", "no": "limits not kept"}
-    assert said == expected.get(capable, "too early to say")
+@pytest.mark.parametrize("capable", ["proven", "unproven", "no", ""])
+@pytest.mark.parametrize("change", [{}, {"ppk": None}, {"lower": None, "upper": None}, {"pieces": 0}])
+def test_the_panel_and_the_words_beside_the_ring_say_one_name(view, capable, change):
+    found = judged(view, capable=capable, **change)
+    answer, sentence = words.capability(found)
+    assert answer == f"{limits_words(found.verdict).capitalize()}."
+    assert sentence or not found.verdict.pieces
+
+
+def test_how_many_give_a_ppk_and_how_many_settle_the_limits_are_told_apart(view):
+    few = judged(
+        view, capable="unproven", ppk=None, ppk_reason="11 pieces are too few: 20", pieces_to_settle=210
+    )
+    assert words.capability(few) == (
+        "Too few pieces.",
+        "11 pieces since the last change; a Ppk is given from 20 on. About 210 more pieces like these would "
+        "settle whether the limits are kept.",
+    )
+    first = replace(few, verdict=replace(few.verdict, stretches=few.verdict.stretches[:1]))
+    assert words.capability(first)[1].startswith("11 pieces so far; a Ppk")
 
 
 def test_one_piece_apart_is_its_own_set(view):

@@ -302,7 +302,7 @@ def test_a_fresh_workshop_and_a_first_upload_cut_off_open_as_ever(tmp_path):
 def test_a_backup_is_reminded_of_after_a_week(small, tmp_path):
     in_a_week, later = (replace(small, now=small.now + timedelta(days=n)) for n in (7, 8))
     assert backup_note(in_a_week) == ""
-    assert backup_note(later).startswith("No backup was made in 8 days: make one")
+    assert backup_note(later).startswith("No backup was made yet: make one")
     backup(later, tmp_path / "disk")
     assert backup_note(later) == ""
     assert backup_note(replace(small, now=small.now + timedelta(days=16))).startswith(

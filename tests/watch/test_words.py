@@ -9,6 +9,7 @@ from qc.stats import capability
 from qc.watch import FactorLevels, Points, Question, SignalResult, judge
 from qc.watch.words import (
     LEAST_FOR_INDEX,
+    STILL_MOVING,
     because_sentence,
     is_few,
     limits_words,
@@ -142,7 +143,9 @@ def test_too_few_pieces_are_not_called_limits_that_cannot_be_told(small_plan, po
     assert limits_words(replace(few, present=tuple(range(25)))) == "limits unproven"
     assert limits_words(replace(few, ppk=1.1)) == "limits unproven"
     assert limits_words(replace(few, capable="no")) == "limits not kept"
-    assert limits_words(replace(few, capable="", ppk=None)) == "too early to say"
+    assert limits_words(replace(few, capable="", ppk=None)) == "too few pieces"
+    assert limits_words(replace(few, pieces=0)) == "nothing measured yet"
+    assert limits_words(replace(few, ppk_reason=STILL_MOVING)) == "limits unproven"
     assert limits_words(replace(few, capable="", kind="count")) == "limits not judged"
     assert limits_words(replace(few, capable="", lower=None, upper=None)) == "no limits set"
 

@@ -24,9 +24,9 @@ from .tasks import study_file as study_file
 from .tasks import take_sheets as take_sheets
 from .tasks import undo_held as undo_held
 from .tasks import warm as warm
-from .views import LIMITS_WORDS as LIMITS_WORDS
-from .views import TOO_EARLY as TOO_EARLY
-from .views import TOO_FEW as TOO_FEW
+from .views import IN_100 as IN_100
+from .views import LEARNING as LEARNING
+from .views import LEAST_FOR_INDEX as LEAST_FOR_INDEX
 from .views import BudgetView as BudgetView
 from .views import ChartMark as ChartMark
 from .views import DecidedView as DecidedView
@@ -60,6 +60,7 @@ from .views import StretchResult as StretchResult
 from .views import TodayView as TodayView
 from .views import TouchedView as TouchedView
 from .views import among_words as among_words
+from .views import as_running_rate as as_running_rate
 from .views import budget_words as budget_words
 from .views import caution_words as caution_words
 from .views import first_steps as first_steps
@@ -74,5 +75,6 @@ from .views import rate_words as rate_words
 from .views import reaction_steps as reaction_steps
 from .views import settled_words as settled_words
 from .views import shared_words as shared_words
+from .views import unchanged_words as unchanged_words
 from .views import why_none as why_none
 from .views import why_words as why_words

@@ -51,7 +51,7 @@ class GaugeView:
     name: str
     step: float
     unit: str
-    state: str  # off | overdue | due | good
+    state: str  # a name of `qc.states.GAUGE`
     sentence: str
     tolerance: float | None
     daily: bool

@@ -11,9 +11,10 @@ import polars as pl
 from qc.jobs.board.gauge_views import BiasView, CheckView, GaugeView, MeasureView
 from qc.jobs.workshop import Workshop
 from qc.plan import PLACE, Characteristic, Gauge, Plan, Stage
+from qc.states import DUE, GAUGE, IN_ORDER
 from qc.stats import StatisticsError, factors, gauge_bias, gauge_resolution
-from qc.watch import SeriesKey
-from qc.words import IN_UNIT, count_words, day_words, quantity_words
+from qc.watch import SeriesKey, check_is_good, gauge_standing, runs_out_soon
+from qc.words import IN_UNIT
 
 NEWEST: Final = 200
 """Newest readings of a figure and model that the scatter is taken from."""
@@ -24,11 +25,10 @@ LEAST_STEPS_APART: Final = 8
 BIAS_CHECKS: Final = 20
 """While the last check is good, bias is the mean of so many newest ones."""
 
-CALIBRATION_SOON: Final = timedelta(days=14)  # chosen: time to send a gauge away
 LOOK_BACK_DAYS: Final = 400  # chosen: a year and a little more, so that a yearly round is in view
-WEEKDAYS: Final = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 
-WORST: Final = {"off": 0, "overdue": 1, "due": 2, "good": 3}
+WORST: Final = tuple(GAUGE)
+"""The states of a gauge, the worst first."""
 
 
 def gauge_views(workshop: Workshop) -> tuple[GaugeView, ...]:
@@ -48,13 +48,11 @@ def gauge_views(workshop: Workshop) -> tuple[GaugeView, ...]:
         for gauge in plan.gauges
     ]
     # Of two alike, the one in use first.
-    return tuple(sorted(views, key=lambda v: (WORST[v.state], not v.measures)))
+    return tuple(sorted(views, key=lambda v: (WORST.index(v.state), not v.measures)))
 
 
-def missed_checks(workshop: Workshop) -> tuple[tuple[Gauge, date, str], ...]:
-    """Return the gauges whose daily check is missed: each with the first day missed and a sentence.
-
-    One that was never checked is due at once: nobody can say which days it missed.
+def gauges_to_look_at(workshop: Workshop) -> tuple[tuple[Gauge, GaugeView], ...]:
+    """Return the gauges that are not in order, the worst first; those to be checked today as usual left out.
 
     Parameters
     ----------
@@ -62,17 +60,14 @@ def missed_checks(workshop: Workshop) -> tuple[tuple[Gauge, date, str], ...]:
         An open workshop; no reading is looked at, so it is quick in any store.
     """
     plan, today = workshop.plan, workshop.today
-    daily = [gauge for gauge in plan.gauges if gauge.daily_check]
-    if not daily:
+    if not plan.gauges:
         return ()
     since = today - timedelta(days=LOOK_BACK_DAYS)
     events = workshop.store.events("gauge-check", since=since, until=today).sort("day", "id")
-    views = [(gauge, _view(gauge, plan, today, _checks(gauge, events), ())) for gauge in daily]
-    return tuple(
-        (g, v.next_check, f"{g.id}: {v.sentence}")
-        for g, v in views
-        if v.next_check is not None and (v.missed or not v.checks)
-    )
+    views = [(gauge, _view(gauge, plan, today, _checks(gauge, events), ())) for gauge in plan.gauges]
+    found = [(g, v) for g, v in views if v.state not in (IN_ORDER, DUE) or runs_out_soon(g, today)]
+    # of two alike, the one in use first: it missed a check
+    return tuple(sorted(found, key=lambda one: (WORST.index(one[1].state), not one[1].missed)))
 
 
 def trusted_since(view: GaugeView) -> str:
@@ -82,43 +77,26 @@ def trusted_since(view: GaugeView) -> str:
     return view.calibrated.isoformat() if view.calibrated else ""
 
 
-def next_working_day(plan: Plan, day: date) -> date:
-    """Return the first day after `day` that is not off."""
-    found = day + timedelta(days=1)
-    while is_off(plan, found):
-        found += timedelta(days=1)
-    return found
-
-
-def is_off(plan: Plan, day: date) -> bool:
-    """Return whether the workshop does not work on a day."""
-    return bool({day, WEEKDAYS[day.weekday()]} & {*plan.workshop.days_off})
-
-
 def _view(
     gauge: Gauge, plan: Plan, today: date, checks: tuple[CheckView, ...], measures: tuple[MeasureView, ...]
 ) -> GaugeView:
     """Put a gauge together; a check that no tolerance judges counts as a good one."""
     last = checks[-1] if checks else None
     last_good = next((c.day for c in reversed(checks) if c.good is not False), None)
-    # the first check of all is due today, or on the day that work goes on
-    before = last.day if last else today - timedelta(days=1)
-    next_check = next_working_day(plan, before) if gauge.daily_check else None
-    missed = _working_days(plan, next_check, today) if next_check else 0
-    state, sentence = _state(gauge, today, last, next_check, missed)
+    stands = gauge_standing(gauge, plan, today, (last.day, last.value) if last else None)
     return GaugeView(
         id=gauge.id,
         name=gauge.name,
         step=gauge.resolution,
         unit=gauge.unit,
-        state=state,
-        sentence=sentence,
+        state=stands.state,
+        sentence=stands.sentence,
         tolerance=gauge.check_tolerance,
         daily=gauge.daily_check,
         calibrated=max((d for d in gauge.calibrated if d <= today), default=None),
         due=gauge.due,
-        next_check=next_check,
-        missed=missed,
+        next_check=stands.next_check,
+        missed=stands.missed,
         last_good=last_good,
         bias=_bias(checks, last_good),
         measures=measures,
@@ -126,44 +104,10 @@ def _view(
     )
 
 
-def _state(
-    gauge: Gauge, today: date, last: CheckView | None, next_check: date | None, missed: int
-) -> tuple[str, str]:
-    """Return how a gauge stands and the sentence that says it, the worst first."""
-    if last is not None and last.good is False:
-        return "off", f"Its last check on {_on(last.day, today)} was off: {_reading(last, gauge)}."
-    if gauge.daily_check and missed:
-        days = count_words(missed, "working day")
-        since = f"Not checked since {_on(last.day, today)}" if last else "Never checked"
-        return "overdue", f"{since}: {days} without a check."
-    if gauge.due is not None and gauge.due < today:
-        return "overdue", f"Its calibration ran out on {_on(gauge.due, today)}."
-    if gauge.daily_check and last is None:
-        return "overdue", "It is to be checked daily, and no check is on record."
-    soon = gauge.due is not None and gauge.due <= today + CALIBRATION_SOON
-    left = _calibration_left(gauge, today) if soon or not gauge.daily_check else ""
-    checked = f"Last check {_on(last.day, today)}: {_reading(last, gauge)}." if last else ""
-    if next_check is not None and next_check <= today:
-        return "due", f"{checked} Next check today. {left}".strip()
-    later = f"Next check {_on(next_check, today)}." if next_check else ""
-    said = " ".join(text for text in (checked, later, left) if text)
-    return ("due" if soon else "good"), said or "No check and no calibration is asked of it."
-
-
-def _calibration_left(gauge: Gauge, today: date) -> str:
-    if gauge.due is None:
-        return ""
-    days = (gauge.due - today).days
-    left = "today" if not days else f"in {count_words(days, 'day')}"
-    year = "" if gauge.due.year == today.year else f" {gauge.due.year}"
-    return f"Its calibration runs out {left}, on {day_words(gauge.due)}{year}."
-
-
 def _checks(gauge: Gauge, events: pl.DataFrame) -> tuple[CheckView, ...]:
     own = events.filter((pl.col("subject") == gauge.id) & pl.col("value").is_not_null())
-    limit = gauge.check_tolerance
     return tuple(
-        CheckView(day, value, None if limit is None else abs(value) <= limit, person or "")
+        CheckView(day, value, check_is_good(gauge, value), person or "")
         for day, value, person in own.select("day", "value", "person").iter_rows()
     )
 
@@ -177,12 +121,6 @@ def _bias(checks: Sequence[CheckView], last_good: date | None) -> BiasView | Non
     found = gauge_bias([c.value for c in own], 0.0)
     low, high = found.interval or (None, None)
     return BiasView(found.bias, low, high, found.n, own[0].day, found.clear)
-
-
-def _working_days(plan: Plan, first: date, today: date) -> int:
-    """Count the working days from `first` up to yesterday: today's check may still come."""
-    span = (today - first).days
-    return sum(not is_off(plan, first + timedelta(days=n)) for n in range(max(span, 0)))
 
 
 def _measures(workshop: Workshop) -> dict[str, list[MeasureView]]:
@@ -247,16 +185,3 @@ def _fine(values: Sequence[float], step: float, spread: float) -> bool:
     # readings that never differ show no spread, so no step is fine enough for it
     except StatisticsError:
         return False
-
-
-def _reading(check: CheckView, gauge: Gauge) -> str:
-    sign = "+" if check.value > 0 else "−" if check.value < 0 else ""
-    said = f"{sign}{quantity_words(abs(check.value), gauge.unit)}"
-    if gauge.check_tolerance is None:
-        return said
-    within = "inside" if check.good else "outside"
-    return f"{said}, {within} ±{quantity_words(gauge.check_tolerance, gauge.unit)}"
-
-
-def _on(day: date, today: date) -> str:
-    return day_words(day, today)

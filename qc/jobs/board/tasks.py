@@ -18,11 +18,12 @@ from qc.jobs.judging import judge_waiting
 from qc.jobs.pieces import keep_back, outside_up_to_date, release
 from qc.jobs.questions import gauge_study
 from qc.jobs.rows import Decision, correct_reading, settle_rows, undo_settled, withdraw_reading
-from qc.jobs.signals import SAID_ALREADY, STATE_WORDS, say_of_signal
+from qc.jobs.signals import SAID_ALREADY, say_of_signal
 from qc.jobs.upload import ShowProgress, upload
 from qc.jobs.workshop import Workshop, open_workshop
 from qc.plain import JsonObject
 from qc.sayings import Saying, What
+from qc.states import SIGNAL_WORDS
 from qc.stats import StatisticsError
 
 
@@ -154,7 +155,7 @@ def say_signal(workshop: Workshop, signal_id: str, saying: Saying) -> JsonObject
         return {"sentence": SAID_ALREADY, "reasons": []}
     if saying.what is What.COMMENT:
         return {"sentence": "The remark is kept.", "reasons": []}
-    return {"sentence": f"The signal is now {STATE_WORDS[life.state]}.", "reasons": []}
+    return {"sentence": f"The signal is now {SIGNAL_WORDS[life.state]}.", "reasons": []}
 
 
 def decide_series(workshop: Workshop, series: str, saying: Saying) -> JsonObject:

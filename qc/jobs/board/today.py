@@ -8,7 +8,8 @@ from datetime import date, timedelta
 import polars as pl
 
 from qc import clock
-from qc.jobs.board.gauges import CALIBRATION_SOON, missed_checks
+from qc.jobs.board.gauge_views import GaugeView
+from qc.jobs.board.gauges import gauges_to_look_at
 from qc.jobs.board.views import (
     Behaviour,
     BudgetView,
@@ -17,14 +18,14 @@ from qc.jobs.board.views import (
     SignalView,
     StageView,
     TodayView,
-    is_few,
+    limits_words,
 )
 from qc.jobs.judging import present_budget
 from qc.jobs.then import changes_since
 from qc.jobs.workshop import Workshop
 from qc.plan import Plan
 from qc.sayings import OPEN_STATES, What
-from qc.words import dated_words
+from qc.states import DUE, NEVER_CHECKED, NOTHING_MEASURED, OFF, OVERDUE, WORST_LIMITS
 
 SOON = timedelta(days=7)  # chosen: what a week's work can still prepare
 LOOK_BACK = timedelta(days=10)
@@ -44,17 +45,19 @@ def stage_views(plan: Plan, verdicts: Sequence[SeriesVerdict]) -> tuple[StageVie
         own = [v for v in verdicts if v.key.stage == stage.id]
         if not own:
             asked = sum(row[0].id == stage.id for row in charted)
-            views += [StageView(stage.id, stage.name, "learning", "", asked, 0, 0)] if asked else []
+            views += (
+                [StageView(stage.id, stage.name, "learning", "", asked, 0, 0, NOTHING_MEASURED)]
+                if asked
+                else []
+            )
             continue
         moved = sum(v.behaviour == "drifting" for v in own)
         judged = [v for v in own if v.behaviour != "learning"]
         behaviour: Behaviour = "drifting" if moved else "steady" if judged else "learning"
         capable = min((v.capable for v in judged), key=WORST_FIRST.__getitem__, default="")
         most = max(v.pieces for v in own)
-        unproven = [v for v in judged if v.capable == "unproven"]
-        few = capable == "unproven" and all(is_few(v) for v in unproven)
-        limits = any(v.lower is not None or v.upper is not None for v in own)
-        views.append(StageView(stage.id, stage.name, behaviour, capable, len(own), moved, most, few, limits))
+        limits = min((limits_words(v) for v in judged or own), key=WORST_LIMITS.index)
+        views.append(StageView(stage.id, stage.name, behaviour, capable, len(own), moved, most, limits))
     return tuple(views)
 
 
@@ -146,28 +149,26 @@ def _dies_due(verdicts: Sequence[SeriesVerdict], today: date) -> tuple[Due, ...]
             continue
         known = due.get(forecast.tool)
         if known is None or (known.day is not None and forecast.change_by_day < known.day):
-            due[forecast.tool] = Due(
-                forecast.tool, "die", forecast.change_by_day, forecast.sentence, verdict.key
-            )
+            by = forecast.change_by_day
+            state = OVERDUE if by < today else DUE
+            due[forecast.tool] = Due(forecast.tool, "die", by, forecast.sentence, verdict.key, state=state)
     return tuple(sorted(due.values(), key=lambda d: (d.day or today, d.id)))
 
 
 def _gauges_due(workshop: Workshop) -> tuple[Due, ...]:
-    """Return the gauges whose daily check is missed, then those whose calibration runs out."""
-    today = workshop.today
-    missed = [Due(g.id, g.name, day, sentence, gauge=True) for g, day, sentence in missed_checks(workshop)]
-    ends = [
+    """Return the gauges that are not in order, the worst first, each with the day it is or was due."""
+    return tuple(
         Due(
-            g.id,
-            g.name,
-            g.due,
-            f"Calibration of {g.id} {'ran' if g.due < today else 'runs'} out on {dated_words(g.due)}.",
-            gauge=True,
+            gauge.id, gauge.name, _due_day(view), f"{gauge.id}: {view.sentence}", gauge=True, state=view.state
         )
-        for g in workshop.plan.gauges
-        if g.due is not None and g.due <= today + CALIBRATION_SOON
-    ]
-    return (*missed, *sorted(ends, key=lambda d: (d.day or today, d.id)))
+        for gauge, view in gauges_to_look_at(workshop)
+    )
+
+
+def _due_day(view: GaugeView) -> date | None:
+    if view.state == OFF:
+        return view.checks[-1].day
+    return view.next_check if view.missed or view.state == NEVER_CHECKED else view.due
 
 
 def _last_false(workshop: Workshop) -> date | None:

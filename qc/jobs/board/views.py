@@ -29,11 +29,12 @@ from qc.jobs.whole_piece import (
 )
 from qc.report.terminal import owner_words
 from qc.sayings import SignalState, What
+from qc.states import DUE, NO_LIMITS
 from qc.store import HeldReason
 from qc.watch import (
-    LIMITS_WORDS,
-    TOO_EARLY,
-    TOO_FEW,
+    IN_100,
+    LEARNING,
+    LEAST_FOR_INDEX,
     Behaviour,
     Capable,
     Forecast,
@@ -45,16 +46,17 @@ from qc.watch import (
     SignalResult,
     StretchResult,
     Suspect,
+    as_running_rate,
     budget_words,
     caution_words,
     first_steps,
-    is_few,
     known_rules,
     limits_words,
     not_kept_words,
     rate_words,
     reaction_steps,
     settled_words,
+    unchanged_words,
     why_none,
 )
 
@@ -72,9 +74,9 @@ __all__ = [
     "limits_of",
     "shared_words",
     "DecidedView",
-    "LIMITS_WORDS",
-    "TOO_EARLY",
-    "TOO_FEW",
+    "IN_100",
+    "LEARNING",
+    "LEAST_FOR_INDEX",
     "Behaviour",
     "BudgetView",
     "Capable",
@@ -108,15 +110,16 @@ __all__ = [
     "Suspect",
     "TodayView",
     "TouchedView",
+    "as_running_rate",
     "budget_words",
     "caution_words",
     "first_steps",
-    "is_few",
     "known_rules",
     "limits_words",
     "not_kept_words",
     "owner_words",
     "rate_words",
+    "unchanged_words",
     "reaction_steps",
     "settled_words",
     "why_none",
@@ -155,8 +158,7 @@ class StageView:
     series: int
     moved: int
     pieces: int  # pieces of the longest series, said while a stage is learning
-    few: bool = False  # unproven only because the pieces are too few
-    limits: bool = True  # False where no series of the stage has limits
+    limits: str = NO_LIMITS  # how its worst series stands to its limits: a name of `qc.states.LIMITS`
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,6 +171,7 @@ class Due:
     sentence: str
     series: SeriesKey | None = None  # where it shows
     gauge: bool = False  # it has a page among the gauges
+    state: str = DUE  # a name of `qc.states.GAUGE`
 
 
 @dataclass(frozen=True, slots=True)

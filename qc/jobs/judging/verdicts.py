@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
-from zoneinfo import ZoneInfo
 
 from qc.jobs.judging.circumstances import Circumstances
 from qc.jobs.judging.closings import closings_by_series, with_mends
@@ -14,6 +13,7 @@ from qc.jobs.judging.rates import present_budget, rates_of_points
 from qc.jobs.judging.windows import Windows
 from qc.jobs.workshop import Workshop
 from qc.plan import Characteristic
+from qc.sayings import told_here
 from qc.stats.change import program_fingerprint
 from qc.store import MARK, Grounds
 from qc.watch import (
@@ -141,9 +141,8 @@ def decisions_of(workshop: Workshop, series: str | None = None) -> dict[str, Dec
 
     Days are those of the plan's zone: in the evening it may be tomorrow already where moments are kept (UTC).
     """
-    zone = ZoneInfo(workshop.plan.workshop.time_zone)
-    said = workshop.store.said_of_series(series)
-    return standing([replace(one, when=one.when.astimezone(zone)) for one in said], workshop.today)
+    said = told_here(workshop.store.said_of_series(series), workshop.plan.workshop.time_zone)
+    return standing(said, workshop.today)
 
 
 def keep_judged(

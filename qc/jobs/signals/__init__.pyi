@@ -3,7 +3,6 @@
 from .asking import find_signal as find_signal
 from .asking import list_signals as list_signals
 from .life import SAID_ALREADY as SAID_ALREADY
-from .life import STATE_WORDS as STATE_WORDS
 from .life import SignalLife as SignalLife
 from .life import SignalList as SignalList
 from .life import life_of as life_of

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import UTC, date, timedelta
 
 from qc.jobs.judging import SignalOfDay, told_at_closing
 from qc.jobs.signals.pieces import MadeUnder
@@ -20,17 +20,12 @@ from qc.sayings import (
     What,
     outcome_of,
     ticked_steps,
+    told_here,
 )
+from qc.states import OVER, SIGNAL_WORDS
 from qc.stats import Tabled
 from qc.watch import SeriesKey, SeriesVerdict, SignalResult, mend_words, steps_for
 from qc.words import day_words
-
-STATE_WORDS: dict[SignalState, str] = {
-    "open": "open",
-    "in-hand": "in hand",
-    "closed": "closed",
-    "closed-false": "closed as a false signal",
-}
 
 SAID_ALREADY = "That stands already, word for word, so it was not recorded a second time."
 
@@ -111,7 +106,7 @@ class SignalLife:
             return f"limits not kept since {day_words(self.not_kept)}"
         if self.state == "closed" and self.outcome is not None:
             return f"closed, {OUTCOME_WORDS[self.outcome]}"
-        return "over" if self.state == "open" and self.over else STATE_WORDS[self.state]
+        return OVER if self.state == "open" and self.over else SIGNAL_WORDS[self.state]
 
     @property
     def closing(self) -> Said | None:
@@ -255,8 +250,13 @@ def life_of(workshop: Workshop, row: SignalOfDay, verdict: SeriesVerdict | None)
         title=title,
         state=row.state,
         found=row.found,
-        events=row.said,
-        steps=steps_for(points, figure.reaction if figure else (), row.found.next_step),
+        events=told_here(row.said, plan.workshop.time_zone),
+        steps=steps_for(
+            points,
+            figure.reaction if figure else (),
+            row.found.next_step,
+            figure.kind if figure else "measured",
+        ),
         cautions=stage.cautions if stage else (),
         present=row.shown,
         before=row.before,
@@ -296,7 +296,7 @@ def _as_told(row: tuple[date, str, str]) -> JsonObject:
 
 
 def _tick(step: str, said: Said) -> JsonObject:
-    return {"step": step, "who": said.who, "when": said.when.isoformat()}
+    return {"step": step, "who": said.who, "when": said.when.astimezone(UTC).isoformat()}
 
 
 def _plain(event: Said) -> JsonObject:
@@ -311,5 +311,5 @@ def _plain(event: Said) -> JsonObject:
         **first,
         **piece,
         "who": event.who,
-        "when": event.when.isoformat(),
+        "when": event.when.astimezone(UTC).isoformat(),
     }

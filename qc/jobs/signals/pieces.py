@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import UTC, date
 
 from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
-from qc.sayings import Said, What
+from qc.sayings import Said, What, told_here
 from qc.watch import Point, SeriesVerdict, SignalResult
 from qc.words import day_words
 
@@ -43,7 +43,11 @@ class MadeUnder:
     def to_dict(self) -> JsonObject:
         """Return plain values."""
         told = self.done
-        done = {"who": told.who, "when": told.when.isoformat(), "text": told.text} if told else None
+        done = (
+            {"who": told.who, "when": told.when.astimezone(UTC).isoformat(), "text": told.text}
+            if told
+            else None
+        )
         return {
             "serial": self.serial,
             "day": self.day.isoformat(),
@@ -89,7 +93,8 @@ def made_under(
     }
     asked = sorted({*serials, *inside.values()})
     left = dict(workshop.store.pieces(asked).select("serial", "shipped").iter_rows())
-    done = {said.first: said for said in events if said.what is What.PIECE_DONE}
+    here = told_here(events, workshop.plan.workshop.time_zone)
+    done = {said.first: said for said in here if said.what is What.PIECE_DONE}
     pieces = []
     for point in points:
         shipped = left.get(inside.get(point.serial, point.serial))

@@ -14,10 +14,11 @@ from qc.jobs.errors import JobError
 from qc.jobs.judging import NOTHING_STORED, STORED_NOT_JUDGED, at_latest, catch_up, ending, load_verdicts
 from qc.jobs.roles import Verb, may
 from qc.jobs.signals.asking import find_signal, newest_life, told_whole
-from qc.jobs.signals.life import STATE_WORDS, SignalLife
+from qc.jobs.signals.life import SignalLife
 from qc.jobs.workshop import Workshop
 from qc.plan import Plan
 from qc.sayings import Fault, Saying, What, faults_of_signal_saying, said_already
+from qc.states import SIGNAL_WORDS
 
 
 def say_of_signal(workshop: Workshop, signal_id: str, saying: Saying) -> SignalLife:
@@ -78,11 +79,11 @@ def _refuse(plan: Plan, saying: Saying, signal: SignalLife) -> None:
         raise UsageError(f"The remark is empty. Say what to add: qc signals comment {signal.id} TEXT")
     if Fault.NOT_CLOSED in faults:
         raise JobError(
-            f"Signal {signal.id} is {STATE_WORDS[signal.state]}; only a closed one can be reopened."
+            f"Signal {signal.id} is {SIGNAL_WORDS[signal.state]}; only a closed one can be reopened."
         )
     if Fault.CLOSED_ALREADY in faults:
         raise JobError(
-            f"Signal {signal.id} is {STATE_WORDS[signal.state]} already. Reopen it first: qc signals reopen"
+            f"Signal {signal.id} is {SIGNAL_WORDS[signal.state]} already. Reopen it first: qc signals reopen"
         )
 
 

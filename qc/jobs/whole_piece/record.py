@@ -30,6 +30,7 @@ from qc.plain import JsonObject
 from qc.plan import Plan
 from qc.report.terminal import PieceLines, piece_text
 from qc.sayings import OPEN_STATES
+from qc.states import OVER, SIGNAL_WORDS
 from qc.stats import Tabled
 from qc.watch import SeriesVerdict, SignalResult, part_uses, pieces_in
 from qc.words import dated_words, listed
@@ -48,6 +49,12 @@ class SignalOfPiece:
     title: str
     sentence: str
     found: SignalResult
+
+    @property
+    def standing(self) -> str:
+        """How it stands, by its name."""
+        over = self.state == "open" and self.found.ended is not None
+        return OVER if over else SIGNAL_WORDS[self.state]
 
     def to_dict(self) -> JsonObject:
         """Return plain values."""
@@ -353,7 +360,7 @@ def lines_of_piece(record: PieceRecord) -> PieceLines:
     sections = {
         "Built into": [one.said for one in record.stays],
         "Forms": [line for one in record.figures for line in form_lines(one)],
-        "Signals": [f"{one.id} ({one.state}): {one.title}: {one.sentence}" for one in record.signals],
+        "Signals": [f"{one.id} ({one.standing}): {one.title}: {one.sentence}" for one in record.signals],
         "Remedies": [
             f"{dated_words(one.day)} {one.said}: {'; '.join(one.effects) or 'nothing was measured since'}"
             for one in record.remedies

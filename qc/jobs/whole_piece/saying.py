@@ -10,6 +10,7 @@ from qc.jobs.whole_piece.figures import FigureOfPiece
 from qc.jobs.whole_piece.leaving import Leaving
 from qc.jobs.whole_piece.life import Return
 from qc.jobs.whole_piece.sharing import Shared
+from qc.states import INSIDE, NO_LIMITS, OUTSIDE
 from qc.words import count_words, dated_words, listed, quantity_words, some_of, unit_words
 
 
@@ -84,7 +85,7 @@ def figure_line(one: FigureOfPiece) -> tuple[str, str, str, str, str, str]:
     unit = unit_words(one.unit)
     several = len(one.places) > 1
     worst = f"{one.worst.value:.4g} at {one.worst.place}" if several else ""
-    kept = {True: "inside", False: "OUTSIDE", None: "no limits"}[one.inside]
+    kept = {True: INSIDE, False: OUTSIDE.upper(), None: NO_LIMITS}[one.inside]
     kept = "not proven" if one.near and one.inside else kept
     gauge = "" if one.gauge_checked is not False else ", gauge in doubt"
     value = f"{one.value:.4g} {unit}".rstrip()

@@ -59,7 +59,7 @@ def restored_text(folder: Path, entries: int, head: str) -> str:
 
 def backup_note_text(days: int, made: bool) -> str:
     """Remind of a backup that is due."""
-    since = f"The last backup is {days} days old" if made else f"No backup was made in {days} days"
+    since = f"The last backup is {days} days old" if made else "No backup was made yet"
     return f"{since}: make one on another disk with `qc backup DIR`."
 
 

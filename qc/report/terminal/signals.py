@@ -8,6 +8,7 @@ from datetime import date
 
 from qc.report.terminal.columns import table
 from qc.sayings import OUTCOME_WORDS, WORDS, Said, What, outcome_of
+from qc.states import SIGNAL
 from qc.watch import Span, caution_words, rate_words
 from qc.words import count_words, day_words
 
@@ -110,7 +111,7 @@ def _told_anew(sentence: str, because: str, told: Sequence[tuple[date, str, str]
 
 def signals_text(rows: Sequence[tuple[str, str, str]], budget: str, whole: str = "") -> str:
     """List signals by id, standing and sentence; one alone is told whole."""
-    lines = [whole] if whole else table(rows, widths=(0, 8, 0), indent="")
+    lines = [whole] if whole else table(rows, widths=(0, max(map(len, SIGNAL)), 0), indent="")
     return "\n".join([*(lines or ["No signal is open."]), *(("", budget) if budget else ())])
 
 

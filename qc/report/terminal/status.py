@@ -6,7 +6,8 @@ from collections.abc import Collection, Mapping, Sequence
 from datetime import date
 
 from qc.report.terminal.columns import table
-from qc.watch import LEARNING, SeriesVerdict, limits_words, moved_words, settled_words
+from qc.states import LIMITS
+from qc.watch import SeriesVerdict, behaviour_words, limits_words, moved_words, settled_words
 from qc.words import dated_words, day_words, listed
 
 
@@ -32,14 +33,16 @@ def status_text(
         (
             verdict.title,
             *([marks.get(str(verdict.key), "")] if marks else []),
-            _behaviour(verdict),
-            limits_words(verdict) if verdict.pieces else "nothing measured yet",
+            behaviour_words(verdict),
+            limits_words(verdict),
             _remark(verdict, as_of),
         )
         for verdict in series
     ]
     longest = max((len(v.title) for v in series), default=0)
-    lines = table(rows, widths=(longest + 2, *([8] if marks else []), 18), indent="", gap="")
+    widest = max((len(behaviour_words(v)) + 2 for v in series), default=0)
+    widths = (longest + 2, *([8] if marks else []), max(18, widest), max(map(len, LIMITS)) + 2)
+    lines = table(rows, widths=widths, indent="", gap="")
     return "\n".join([head, "", *lines, *(("", *notes) if notes else ())])
 
 
@@ -69,12 +72,6 @@ def _moved_words(moved: int, total: int) -> str:
     if moved == 0:
         return f"all {total} series are as they were."
     return f"{moved} of {total} series {'has' if moved == 1 else 'have'} moved."
-
-
-def _behaviour(verdict: SeriesVerdict) -> str:
-    if verdict.behaviour == "learning":
-        return f"learning, {verdict.pieces} of {LEARNING}"
-    return verdict.behaviour
 
 
 def _remark(verdict: SeriesVerdict, today: date) -> str:

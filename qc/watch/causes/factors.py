@@ -64,11 +64,14 @@ class FactorLevels:
         Place of its stage in the route; a cause cannot come after its effect.
     figures : mapping of Figure to mapping of serial to float
         What was measured on the same pieces, and their parts, at earlier stages.
+    vouched : mapping of str to collection of str
+        By gauge, the serials read on a day on which a check of it was recorded and was not off.
     """
 
     levels: Mapping[Factor, Mapping[str, str]] = field(default_factory=dict)
     route: Mapping[Factor, int] = field(default_factory=dict)
     figures: Mapping[Figure, Mapping[str, float]] = field(default_factory=dict)
+    vouched: Mapping[str, Collection[str]] = field(default_factory=dict)
 
     def up_to(self, stage_index: int) -> list[Factor]:
         """Return the factors recorded at or before a place in the route, the earliest first.
@@ -105,7 +108,7 @@ class FactorLevels:
         for factor, found in _own_levels(points, plan, stage).items():
             levels[factor], route[factor] = found, stage_index
         air = {p.serial: p.air_c for p in points if p.air_c is not None}
-        return FactorLevels(levels, route, {AIR: air, **self.figures})
+        return FactorLevels(levels, route, {AIR: air, **self.figures}, self.vouched)
 
 
 def _own_levels(points: Sequence[Point], plan: Plan, stage: str) -> dict[Factor, dict[str, str]]:
@@ -143,6 +146,7 @@ class FactorTable:
         self._route = {stage.id: index for index, stage in enumerate(plan.stages)}
         self._levels = _first_levels(readings, plan)
         daily = [gauge.id for gauge in plan.gauges if gauge.daily_check]
+        self._used = readings.filter(pl.col("gauge").is_not_null()).select("gauge", "serial", "day").unique()
         used = readings.with_row_index("entered").filter(pl.col("gauge").is_in(daily))
         self._days = used.select("gauge", "serial", "day").unique()
         self._stages = used.unique(["gauge", "serial"], keep="first", maintain_order=True).select(
@@ -183,7 +187,22 @@ class FactorTable:
         )
         for (gauge, serial), level in _checks(self._days.filter(own), events).items():
             put(Factor("gauge-check", gauge), serial, level, self._route.get(stages[gauge], 0))
-        return FactorLevels(levels, place)
+        return FactorLevels(levels, place, vouched=self._vouched(events, own))
+
+    def _vouched(self, events: pl.DataFrame, own: pl.Expr) -> dict[str, set[str]]:
+        """Return by gauge the pieces read on a day whose checks of it were not off."""
+        limits = {gauge.id: gauge.check_tolerance for gauge in self._plan.gauges}
+        sound: dict[tuple[str, date], bool] = {}
+        checks = events.filter(pl.col("kind") == "gauge-check").select("subject", "day", "value")
+        for gauge, day, value in checks.iter_rows():
+            limit = limits.get(gauge)
+            good = value is None or limit is None or abs(value) <= limit
+            sound[gauge, day] = sound.get((gauge, day), True) and good
+        found: dict[str, set[str]] = {}
+        for gauge, serial, day in self._used.filter(own).iter_rows():
+            if sound.get((gauge, day)):
+                found.setdefault(gauge, set()).add(serial)
+        return found
 
 
 def among(column: str, names: Iterable[str]) -> pl.Expr:

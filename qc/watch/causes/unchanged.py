@@ -2,7 +2,8 @@
 
 "Did not change" is a claim of its own, and a false one sends a lead away from the cause. So it is said only
 of what the readings of this series say themselves, nearly all of them, and only where it is one and the same
-before and after; who takes turns has not stayed the same.
+before and after; who takes turns has not stayed the same. A gauge can go wrong and be the same gauge: that it
+did not change is said only where a check since the start found it good.
 """
 
 from __future__ import annotations
@@ -13,7 +14,9 @@ from collections.abc import Sequence
 import numpy as np
 
 from qc.watch.causes.factors import AIR, FactorLevels
+from qc.watch.causes.weighing import split
 from qc.watch.results import Point, SignalResult
+from qc.watch.words import SAME_GAUGE
 
 PLAIN_KINDS = {
     "person": "person",
@@ -73,7 +76,14 @@ def steady_kinds(
     for figure, values in known.figures.items():
         kind = "air" if figure == AIR else "upstream"
         kinds[kind] = kinds.get(kind, True) and _stays([values.get(p.serial, math.nan) for p in near], start)
-    return tuple(words for kind, words in PLAIN_KINDS.items() if kinds.get(kind))
+    plain = PLAIN_KINDS if _is_vouched_for(near[start:], known) else {**PLAIN_KINDS, "gauge": SAME_GAUGE}
+    return tuple(words for kind, words in plain.items() if kinds.get(kind))
+
+
+def _is_vouched_for(since: Sequence[Point], known: FactorLevels) -> bool:
+    """Say whether every gauge that was read with since a change was found good on one of those days."""
+    gauges = {gauge for point in since for gauge in split(point.gauge)}
+    return all(any(p.serial in known.vouched.get(gauge, ()) for p in since) for gauge in gauges)
 
 
 def _is_recorded(levels: Sequence[str]) -> bool:

@@ -187,3 +187,73 @@ def test_names_of_months_have_room_on_every_screen(board, width):
         for (left, name), (right, following) in pairwise(names):
             # half of each name on either side, at 6.4 px a character
             assert (right - left) * scale >= (len(name) + len(following)) * 6.4 / 2, (verdict.key, name)
+
+
+@pytest.mark.parametrize(
+    ("value", "limits", "centre"),
+    [
+        (13.86, (13.84, 13.88), 13.86),
+        (13.86, (None, 13.90), 13.86),
+        (13.86, (None, None), 13.86),
+        (0.0, (None, None), 0.0),
+    ],
+)
+def test_one_piece_stands_on_a_scale_as_wide_as_its_limits_are_far(view, value, limits, centre):
+    point = replace(view.verdict.points[0], value=value)
+    verdict = replace(
+        view.verdict, lower=limits[0], upper=limits[1], target=None, points=(point,), stretches=()
+    )
+    low, high = value_range(replace(view, verdict=verdict), (point,))
+    assert low < centre < high
+    assert all(low <= limit <= high for limit in limits if limit is not None)
+    far = max([abs(value - limit) for limit in limits if limit is not None], default=abs(value) or 1.0)
+    assert high - low <= 3 * far
+
+
+def test_one_piece_without_a_fault_stands_on_its_zero(view):
+    point = replace(view.verdict.points[0], value=0.0)
+    verdict = replace(view.verdict, kind="count", lower=None, upper=None, target=None, points=(point,))
+    low, high = value_range(replace(view, verdict=verdict), (point,))
+    assert low == 0.0 < high <= 1.0
+
+
+def test_pass_or_fail_is_a_running_rate_with_its_limit_and_its_story(view):
+    points = tuple(replace(p, value=float(n % 6 == 0)) for n, p in enumerate(view.verdict.points))
+    plain = {
+        "kind": "pass-fail",
+        "lower": None,
+        "upper": None,
+        "target": None,
+        "centered": False,
+        "unit": "fault",
+    }
+    present = tuple(p.ordinal for p in points)
+    stretch = replace(view.verdict.stretches[0], first=1, last=len(points), n=len(points), changed=False)
+    verdict = replace(
+        view.verdict, **plain, points=points, present=present, stretches=(stretch,), signals=(), told_by=None,
+        behaviour="steady",
+    )  # fmt: skip
+    figure = draw_series(replace(view, verdict=verdict, marks=()))
+    (trace,) = figure["data"]
+    assert {0.0, 100.0} & set(trace["y"]) == set() and max(trace["y"]) < 50
+    assert [size > 4 for size in trace["marker"]["size"]] == [p.value == 1.0 for p in points]
+    said = texts(figure)
+    assert any("of the newest 20 pieces [in 100]" in text for text in said)
+    assert any(text.startswith("usual to ") and "in 100" in text for text in said)
+    assert "of the newest 20 pieces: " in trace["text"][0]
+
+
+def test_whole_numbers_are_usual_up_to_a_whole_number(view):
+    points = tuple(replace(p, value=float(n % 4)) for n, p in enumerate(view.verdict.points))
+    plain = {
+        "kind": "count",
+        "lower": None,
+        "upper": None,
+        "target": None,
+        "natural_upper": 4.83,
+        "unit": "count",
+    }
+    verdict = replace(view.verdict, **plain, centered=False, points=points, signals=(), behaviour="steady")
+    figure = draw_series(replace(view, verdict=verdict, marks=()))
+    (usual,) = [note for note in figure["layout"]["annotations"] if "usual to" in note["text"]]
+    assert usual["text"].startswith("usual to 4 ") and usual["y"] == pytest.approx(4.0)

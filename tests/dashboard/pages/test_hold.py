@@ -31,7 +31,7 @@ def test_the_page_has_every_piece_with_what_to_do(in_app, texts):
     said = texts(hold.list_layout())
     assert "In the house: 9" in said and all(f"TQ-04{n}" in said for n in range(10, 19))
     assert said.count("Next: Measure it again.") == 9
-    assert "inside, but not proven" in said and "TQ-0420" in said
+    assert "inside, not proven" in said and "TQ-0420" in said
     assert "Released by RA on 24 Nov 2026: measured again, 10.3" in said
 
 

@@ -55,7 +55,7 @@ def test_a_signal_says_size_start_price_and_life(in_app, texts):
         "+21.2 mm (+18.2 to +24.2)",
         "once in 1 000 pieces",
         "does not prove a cause",
-        "Looked at and unchanged: person, gauge, filler.",
+        "Looked at: person, gauge and filler did not change.",
         "M-7 is on the surface plate.",
     ):
         assert part in said

@@ -68,7 +68,7 @@ def test_the_card_of_the_day(in_app, view, texts):
         "11 of 13",
         "Held rows to look at",
         "D-12",
-        "G-03, 24 Nov",
+        "G-03, due 24 Nov",
         "Shipped this month",
         "14",
     ):
@@ -99,7 +99,7 @@ def test_the_tube_says_every_stage_in_words(in_app, view, texts):
     said = texts(today.tube(view.stages))
     for stage in view.stages:
         assert stage.name in said
-    assert "limits not kept" in said and "2 pieces so far" in said
+    assert "limits not kept" in said and "2 of 4 pieces" in said
 
 
 def test_a_gauge_that_is_due_leads_to_its_page(in_app, view):

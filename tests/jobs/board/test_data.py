@@ -13,11 +13,12 @@ from qc.jobs.board.data import StoreBoardData
 from qc.jobs.board.marks import marks
 from qc.jobs.board.rows import report_views
 from qc.jobs.board.today import stage_views
-from qc.jobs.board.views import SeriesKey
+from qc.jobs.board.views import SeriesKey, limits_words
 from qc.jobs.status import status
 from qc.jobs.whole_piece import event_sentence
 from qc.jobs.workshop import open_workshop
 from qc.sayings import Saying, What
+from qc.states import WORST_LIMITS
 
 
 @pytest.fixture(scope="module")
@@ -61,18 +62,15 @@ def test_a_stage_is_as_bad_as_its_worst_series(board):
 def test_a_stage_of_which_nothing_is_measured_is_learning(workshop):
     views = stage_views(workshop.plan, ())
     assert {v.behaviour for v in views} == {"learning"} and {v.pieces for v in views} == {0}
+    assert {v.limits for v in views} == {"nothing measured yet"}
 
 
-def test_a_stage_says_whether_it_has_limits_and_whether_pieces_are_only_too_few(board, workshop):
+def test_a_stage_stands_to_its_limits_as_the_worst_of_its_series(board):
     by_id = {stage.id: stage for stage in board.stages()}
     for stage in by_id.values():
-        own = board.verdicts(stage.id)
-        assert stage.limits == any(v.lower is not None or v.upper is not None for v in own)
-        open_ones = [v for v in own if v.capable == "unproven"]
-        too_few = all(v.ppk is None and v.rests_on < 20 for v in open_ones)
-        assert stage.few == (stage.capable == "unproven" and too_few)
-    # the force at the slide is unproven from many pieces: nobody has seen the tail of its shape
-    assert not by_id["slide"].few and not by_id["draw"].few and not by_id["final"].limits
+        own = [limits_words(v) for v in board.verdicts(stage.id) if v.behaviour != "learning"]
+        assert stage.limits == min(own, key=WORST_LIMITS.index)
+    assert by_id["final"].limits == "no limits set"
 
 
 def test_rules_are_held_against_a_series_of_the_board(board):

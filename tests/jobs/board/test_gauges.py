@@ -9,10 +9,11 @@ import pytest
 
 from qc.jobs.also import also
 from qc.jobs.board.data import StoreBoardData
-from qc.jobs.board.gauges import gauge_views, is_off, missed_checks, next_working_day, trusted_since
+from qc.jobs.board.gauges import gauge_views, gauges_to_look_at, trusted_since
 from qc.jobs.workshop import open_workshop
 from qc.plan import Gauge
 from qc.stats import gauge_bias
+from qc.watch import is_off, next_working_day
 
 
 @pytest.fixture(scope="module")
@@ -32,7 +33,7 @@ def days(workshop, gauge):
 def test_every_gauge_of_the_plan_is_there_the_worst_first(workshop):
     found = gauge_views(workshop)
     assert {view.id for view in found} == {gauge.id for gauge in workshop.plan.gauges}
-    rank = ["off", "overdue", "due", "good"]
+    rank = ["off", "overdue", "never checked", "due", "in order"]
     states = [rank.index(view.state) for view in found]
     assert states == sorted(states)
 
@@ -66,7 +67,7 @@ def test_bias_is_the_mean_of_the_last_checks_with_students_interval(workshop, vi
 
 def test_a_calibration_says_how_many_days_are_left_or_that_it_ran_out(workshop, views):
     left = (workshop.plan.gauge("LR-2").due - workshop.today).days
-    assert f"runs out in {left} days" in views["LR-2"].sentence and views["LR-2"].state == "good"
+    assert f"runs out in {left} days" in views["LR-2"].sentence and views["LR-2"].state == "in order"
     assert views["MIC-9"].state == "overdue" and "ran out on 31 Mar" in views["MIC-9"].sentence
 
 
@@ -109,8 +110,8 @@ def test_a_gauge_never_checked_says_so(workshop):
     near = Gauge(id="X-3", name="Near", gauge_class="rule", resolution=1, unit="mm", due=soon)
     plan = workshop.plan.model_copy(update={"gauges": (fresh, bare, near)})
     found = {v.id: v for v in gauge_views(replace(workshop, plan=plan))}
-    assert found["X-1"].state == "overdue" and "no check is on record" in found["X-1"].sentence
-    assert found["X-2"].state == "good" and "No check and no calibration" in found["X-2"].sentence
+    assert found["X-1"].state == "never checked" and "no check is on record" in found["X-1"].sentence
+    assert found["X-2"].state == "in order" and "No check and no calibration" in found["X-2"].sentence
     assert found["X-3"].state == "due" and "runs out in 1 day," in found["X-3"].sentence
     assert [trusted_since(found[x]) for x in ("X-1", "X-2")] == ["", ""]
 
@@ -120,13 +121,13 @@ def test_a_daily_check_that_was_never_made_is_due_today_or_when_work_goes_on(wor
     bare = fresh.model_copy(update={"id": "X-2", "daily_check": False})
     plan = workshop.plan.model_copy(update={"gauges": (fresh, bare)})
     shop = replace(workshop, plan=plan)
-    assert [(g.id, day) for g, day, _ in missed_checks(shop)] == [("X-1", workshop.today)]
+    assert [(g.id, v.next_check) for g, v in gauges_to_look_at(shop)] == [("X-1", workshop.today)]
     closed = plan.model_copy(
         update={"workshop": plan.workshop.model_copy(update={"days_off": (workshop.today,)})}
     )
-    (_, day, sentence), *_ = missed_checks(replace(workshop, plan=closed))
-    assert day == workshop.today + timedelta(days=1)
-    assert sentence == "X-1: It is to be checked daily, and no check is on record."
+    (_, view), *_ = gauges_to_look_at(replace(workshop, plan=closed))
+    assert view.next_check == workshop.today + timedelta(days=1)
+    assert view.sentence == "It is to be checked daily, and no check is on record."
 
 
 def test_days_off_are_passed_over(workshop):

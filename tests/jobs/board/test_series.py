@@ -4,11 +4,11 @@ import pytest
 
 from qc.jobs.baseline import decide
 from qc.jobs.board.data import StoreBoardData
-from qc.jobs.board.views import SeriesKey, is_few
+from qc.jobs.board.views import SeriesKey
 from qc.jobs.workshop import open_workshop
 from qc.sayings import Saying, What
 from qc.stats import NORMAL, Limits, Noise, learned_capability
-from qc.watch import STILL_MOVING
+from qc.watch import STILL_MOVING, is_few
 from qc.watch.series.steps import step_of
 
 CLEARANCE = SeriesKey("slide", "clearance", "all")

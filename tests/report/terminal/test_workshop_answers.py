@@ -141,8 +141,8 @@ def test_what_was_touched_says_how_many_left():
 
 
 def test_signals_are_listed_and_one_is_told_whole():
-    rows = [("ab12", "open", "Longer."), ("cd34", "closed as a false signal", "Shorter.")]
-    assert signals_text(rows, "") == "ab12  open      Longer.\ncd34  closed as a false signal  Shorter."
+    rows = [("ab12", "open", "Longer."), ("cd34", "closed as false", "Shorter.")]
+    assert signals_text(rows, "") == "ab12  open             Longer.\ncd34  closed as false  Shorter."
     assert signals_text(rows[:1], "Once.", "all of it") == "all of it\n\nOnce."
     assert signals_text([], "") == "No signal is open."
 

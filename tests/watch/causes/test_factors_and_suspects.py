@@ -259,7 +259,7 @@ def test_the_gauge_of_another_figure_is_no_suspect(small_plan, points):
     factors = FactorLevels({other: by_serial(series, ["checked"] * 28 + ["not checked"] * 12)}, {other: 2})
     signal = judged(small_plan, series, factors).current
     assert signal.suspects == ()
-    assert signal.unchanged == ("gauge",)
+    assert signal.unchanged == ("the same gauge",)  # nobody checked it since
 
 
 def test_unchanged_needs_nearly_every_piece_recorded(small_plan, points):
@@ -268,7 +268,7 @@ def test_unchanged_needs_nearly_every_piece_recorded(small_plan, points):
         for n in range(gaps):
             gauges[20 + 4 * n] = ""
         signal = judged(small_plan, points(shifted(), gauge=gauges), FactorLevels()).current
-        assert ("gauge" in signal.unchanged) == said
+        assert ("the same gauge" in signal.unchanged) == said
 
 
 def test_one_piece_apart_is_explained_by_that_piece_alone(small_plan, points):

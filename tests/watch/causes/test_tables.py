@@ -66,7 +66,12 @@ def drawn(seed, pieces=40):
         for n in range(pieces)
     ]
     checks = [
-        {"kind": "gauge-check", "subject": f"G-{n % 2 + 1}", "day": date(2026, 4, 1) + timedelta(days=n // 2)}
+        {
+            "kind": "gauge-check",
+            "subject": f"G-{n % 2 + 1}",
+            "day": date(2026, 4, 1) + timedelta(days=n // 2),
+            "value": 0.0,
+        }
         for n in range(8)
     ]
     readings = pl.DataFrame(rows, infer_schema_length=None)
@@ -169,7 +174,8 @@ def test_figures_of_one_card_make_one_factor_and_those_of_another_a_second(plan)
     parts = pl.DataFrame(
         schema=dict.fromkeys(("kind", "serial", "code", "subject", "batch", "tool"), pl.String)
     )
-    found = FactorTable(readings, plan).factors(parts.with_columns(day=pl.lit(None, pl.Date))).levels
+    events = parts.with_columns(day=pl.lit(None, pl.Date), value=pl.lit(None, pl.Float64))
+    found = FactorTable(readings, plan).factors(events).levels
     assert found == {
         Factor("person", "s1", "s1", ("f1", "f2")): {"R-0": "IS", "R-1": "IS", "R-2": "AB"},
         Factor("person", "s1", "s1", ("f9",)): {"R-0": "AB", "R-1": "AB", "R-2": "AB"},

@@ -5,7 +5,8 @@ from datetime import date
 import numpy as np
 import pytest
 
-from qc.watch import FactorLevels, Figure, SignalResult
+from qc.plan import Gauge
+from qc.watch import FactorLevels, FactorTable, Figure, SignalResult
 from qc.watch.causes.unchanged import steady_kinds
 
 N, START = 40, 28
@@ -23,10 +24,10 @@ def signal(**told):
     return SignalResult(**plain | told)
 
 
-def said(small_plan, points, levels=None, figures=None, **columns):
+def said(small_plan, points, levels=None, figures=None, vouched=None, **columns):
     """Kinds that are said to have stayed, of a series of 40 pieces that moved at the 29th."""
     series = points(np.zeros(N), **columns)
-    known = FactorLevels(levels or {}, dict.fromkeys(levels or {}, STAGE), figures or {})
+    known = FactorLevels(levels or {}, dict.fromkeys(levels or {}, STAGE), figures or {}, vouched or {})
     return steady_kinds(series, signal(), known.beside(series, small_plan, STAGE, ("note",)), STAGE)
 
 
@@ -64,3 +65,43 @@ def test_a_figure_that_scatters_stayed_where_its_means_do(small_plan, points, rn
     assert "earlier figures of the same pieces" not in found
     few = {Figure("slide", "force"): dict(zip(serials[::2], still[::2], strict=True))}
     assert "earlier figures of the same pieces" not in said(small_plan, points, figures=few)
+
+
+@pytest.mark.parametrize(
+    ("checked", "word"),
+    [
+        ({"RU-1": {35}}, "gauge"),
+        ({"RU-1": {START}}, "gauge"),
+        ({"RU-1": {START - 1}}, "the same gauge"),
+        ({"RU-2": {35}}, "the same gauge"),
+        ({}, "the same gauge"),
+    ],
+    ids=["found good since", "on the first piece", "before it began", "another one", "never"],
+)
+def test_a_gauge_did_not_change_only_where_a_check_since_found_it_good(small_plan, points, checked, word):
+    serials = [p.serial for p in points(np.zeros(N))]
+    vouched = {gauge: {serials[place] for place in places} for gauge, places in checked.items()}
+    found = said(small_plan, points, vouched=vouched, gauge=["RU-1"] * N)
+    assert [name for name in found if "gauge" in name] == [word]
+
+
+def test_a_check_that_was_off_vouches_for_nothing(small_plan, readings, events):
+    gauge = Gauge(
+        id="BG-1",
+        name="bore gauge",
+        gauge_class="bore gauge",
+        resolution=0.001,
+        unit="mm",
+        check_tolerance=0.01,
+    )
+    plan = small_plan.model_copy(update={"gauges": (gauge,)})
+    days = [date(2026, 4, n) for n in (1, 2, 3)]
+    read = [
+        {"serial": f"S-{n}", "stage": "slide", "characteristic": "outer_bore", "gauge": "BG-1", "day": day}
+        for n, day in enumerate(days)
+    ]
+    checks = [
+        {"kind": "gauge-check", "subject": "BG-1", "day": day, "value": off}
+        for day, off in zip(days, (0.005, -0.02), strict=False)
+    ]
+    assert FactorTable(readings(read), plan).factors(events(checks)).vouched == {"BG-1": {"S-0"}}
