@@ -50,6 +50,7 @@ from .change import place_spread as place_spread
 from .change import step_variance as step_variance
 from .change import stretches_of as stretches_of
 from .change import threshold_scores as threshold_scores
+from .change import told_after as told_after
 from .charts import Chart as Chart
 from .charts import ChartTable as ChartTable
 from .charts import Companion as Companion
@@ -189,6 +190,7 @@ from .run_lengths import sigma_estimate as sigma_estimate
 from .run_lengths import subgroup_df as subgroup_df
 from .samples import AnovaRow as AnovaRow
 from .samples import Autocorrelation as Autocorrelation
+from .samples import Explained as Explained
 from .samples import OneWay as OneWay
 from .samples import Outlier as Outlier
 from .samples import SignificanceTest as SignificanceTest
@@ -196,6 +198,7 @@ from .samples import anderson_darling as anderson_darling
 from .samples import anderson_darling_many as anderson_darling_many
 from .samples import bartlett as bartlett
 from .samples import equal_spreads as equal_spreads
+from .samples import explained_share as explained_share
 from .samples import false_alarm_rate as false_alarm_rate
 from .samples import generalised_esd as generalised_esd
 from .samples import grubbs as grubbs
