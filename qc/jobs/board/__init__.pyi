@@ -76,3 +76,6 @@ from .views import settled_words as settled_words
 from .views import shared_words as shared_words
 from .views import why_none as why_none
 from .views import why_words as why_words
+from .weighed import WeighedOnce as WeighedOnce
+from .weighed import WorthRow as WorthRow
+from .weighed import WorthView as WorthView

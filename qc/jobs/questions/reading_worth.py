@@ -68,6 +68,7 @@ class WhatIf(Tabled):
 class ReadingWorth(Tabled):
     """What is worth measuring: each series with its cost, what it buys, and the advice.
 
+    `hours_a_month` is the bench time of all series, readings that serve several figures counted once [h];
     `seed`, `courses` and `false_alarm_rate` are those of the simulation; `asked` holds the answers where a
     change or a limit was asked about, and then `series` is left empty.
     """
@@ -79,6 +80,7 @@ class ReadingWorth(Tabled):
     seed: int
     courses: int
     false_alarm_rate: float
+    hours_a_month: float
     series: tuple[FigureWorth, ...]
     asked: tuple[WhatIf, ...] = ()
     notes: tuple[str, ...] = ()
@@ -90,7 +92,7 @@ class ReadingWorth(Tabled):
     def to_text(self) -> str:
         """Say the advice a series, the costly ones first, or the answers to what was asked."""
         answers = [(one.title, one.sentence) for one in self.asked]
-        return worth_text(self.workshop, self.as_of, self.series, answers, self.notes)
+        return worth_text(self.workshop, self.as_of, self.series, answers, self.notes, self.hours_a_month)
 
 
 def worth_of_readings(
@@ -102,13 +104,14 @@ def worth_of_readings(
     see: float | None = None,
     within: int | None = None,
     limit: float | None = None,
+    judge: bool = True,
 ) -> ReadingWorth:
     """Say what a reading of each series costs and buys.
 
     Parameters
     ----------
     workshop : Workshop
-        An open workshop; what waits is judged first.
+        An open workshop.
     stage, characteristic, family : str
         Only these series; all when left out.
     see : float, optional
@@ -117,6 +120,8 @@ def worth_of_readings(
         Pieces within which one course in two is to tell it, 1 to 60.
     limit : float, optional
         A limit to be tried on the last hundred pieces of a named figure. [unit of the figure]
+    judge : bool
+        Judge what waits first; False for who only reads.
 
     Raises
     ------
@@ -125,7 +130,8 @@ def worth_of_readings(
     """
     _check(workshop.plan, stage, characteristic, family)
     _check_question(characteristic, see, within, limit)
-    brought_up(workshop)
+    if judge:
+        brought_up(workshop)
     desk = _Desk(workshop)
     wanted = [
         v
@@ -143,7 +149,8 @@ def worth_of_readings(
         asked = tuple(desk.answered(v, see, within, limit) for v in wanted)
         notes = notes if see is not None else ()
     shop = workshop.plan.workshop.name
-    return ReadingWorth(shop, workshop.today, SEED, COURSES, desk.rate, tuple(found), asked, notes)
+    hours = desk.hours(found)
+    return ReadingWorth(shop, workshop.today, SEED, COURSES, desk.rate, hours, tuple(found), asked, notes)
 
 
 def _check(plan: Plan, stage: str, characteristic: str, family: str) -> None:
@@ -189,6 +196,23 @@ class _Desk:
         self._signals: Mapping[str, Sequence[SignalOfDay]] | None = None
         self._outside: Mapping[tuple[str, str], Sequence[tuple[str, date]]] | None = None
         self._frames: dict[tuple[str, tuple[str, ...]], pl.DataFrame] = {}
+
+    def hours(self, weighed: Sequence[FigureWorth]) -> float:
+        """Return the bench hours a month of some series; readings that serve several count once."""
+        read: dict[tuple[str, str], set[str]] = {}
+        for one in weighed:
+            stage, characteristic = self.charted[one.key.stage, one.key.characteristic]
+            for name in sources_of(characteristic):
+                read.setdefault((stage.id, name), set()).add(one.key.characteristic)
+        total = 0.0
+        for (stage_id, name), charted in read.items():
+            stage, characteristic = self.charted[stage_id, min(charted)]
+            rows = self._readings(stage, characteristic).filter(pl.col("characteristic") == name)
+            if rows.height:
+                days = self._pace_days(rows["day"].min())
+                recent = rows.filter(pl.col("day") > self.today - timedelta(days=days)).height
+                total += recent * self._seconds(stage, name) * DAYS_PER_MONTH / days / 3600
+        return total
 
     def weighed(self, verdict: SeriesVerdict) -> FigureWorth:
         """Weigh one series."""
@@ -247,21 +271,29 @@ class _Desk:
     def _cost(self, verdict: SeriesVerdict, shared: tuple[str, ...]) -> BenchCost:
         stage, characteristic = self.charted[verdict.key.stage, verdict.key.characteristic]
         first = verdict.points[0].day if verdict.points else self.today
-        days = min(PACE_DAYS, max((self.today - first).days + 1, 1))
+        days = self._pace_days(first)
         months = days / DAYS_PER_MONTH
         since = self.today - timedelta(days=days)
         recent = [p for p in verdict.points if since < p.day <= self.today]
         rows = self._of_family(verdict, characteristic).filter(pl.col("day") > since)
-        given = {c.id: c.reading_seconds for c in stage.characteristics}
-        named = any(given.get(name) is not None for name in sources_of(characteristic))
-        seconds = 0.0
-        for name, count in rows.group_by("characteristic").len().iter_rows():
-            seconds += count * (given.get(name) or READING_SECONDS)
-        own = [given.get(name) or READING_SECONDS for name in sources_of(characteristic)]
+        given = {c.id for c in stage.characteristics if c.reading_seconds is not None}
+        named = bool(given & set(sources_of(characteristic)))
+        counts = rows.group_by("characteristic").len().iter_rows()
+        seconds = sum(count * self._seconds(stage, name) for name, count in counts)
+        own = [self._seconds(stage, name) for name in sources_of(characteristic)]
         each = seconds / rows.height if rows.height else sum(own) / len(own)
         return BenchCost(
             len(recent) / months, rows.height / months, each, named, seconds / months / 3600, shared
         )
+
+    def _pace_days(self, first: date) -> int:
+        """Return the days that the pace is taken from: a quarter, of what began later fewer."""
+        return min(PACE_DAYS, max((self.today - first).days + 1, 1))
+
+    def _seconds(self, stage: Stage, name: str) -> float:
+        """Return the bench seconds of one reading."""
+        own = next((c.reading_seconds for c in stage.characteristics if c.id == name), None)
+        return own or READING_SECONDS
 
     def _found(self, verdict: SeriesVerdict) -> FoundByIt:
         since = self.today - timedelta(days=YEAR_DAYS)

@@ -1,6 +1,7 @@
 """Types of what `qc.watch.worth` offers; the package fetches each name on first use."""
 
 from .advising import change_words as change_words
+from .advising import hours_words as hours_words
 from .advising import told_words as told_words
 from .asking import LAST as LAST
 from .asking import inside_at as inside_at
@@ -11,6 +12,12 @@ from .courses import COUNTED_COURSES as COUNTED_COURSES
 from .courses import COURSES as COURSES
 from .courses import LENGTH as LENGTH
 from .courses import SEED as SEED
+from .figures_said import STAYS as STAYS
+from .figures_said import WORTH_HEAD as WORTH_HEAD
+from .figures_said import WORTH_UNDER as WORTH_UNDER
+from .figures_said import delay_cell as delay_cell
+from .figures_said import worth_cells as worth_cells
+from .figures_said import worth_facts as worth_facts
 from .results import Advice as Advice
 from .results import BenchCost as BenchCost
 from .results import Delay as Delay

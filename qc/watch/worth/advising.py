@@ -46,7 +46,7 @@ def advise(worth: FigureWorth) -> tuple[Advice, str]:
         return (
             "every second piece",
             f"{_now(worth)} Measured on every second piece only, {_after(second)}; that saves "
-            f"{_hours(saved)} a month. A piece that is not measured is not checked against its limits.",
+            f"{hours_words(saved)} a month. A piece that is not measured is not checked against its limits.",
         )
     if worth.told.pieces is not None and worth.told.pieces <= SOON:
         return "keep", f"{_now(worth)} {_why_not_thinner(worth)}".rstrip()
@@ -61,7 +61,7 @@ def _sharper(worth: FigureWorth) -> tuple[Advice, str]:
         return (
             "measure twice",
             f"{_now(worth)} With each reading taken twice, {_after(twice)}: {gauge_words(gauge)}. That costs "
-            f"{_hours(more)} more a month.",
+            f"{hours_words(more)} more a month.",
         )
     if gauge is not None and _better(exactly, worth.told):
         what = "its steps" if gauge.sd is None or gauge.sd <= gauge.step_sd else "the gauge"
@@ -85,7 +85,7 @@ def _droppable(worth: FigureWorth) -> str:
         f"The other figures of the same piece ({listed(others.figures[:4])}"
         f"{' and more' if len(others.figures) > 4 else ''}) foretell {_percent(others.share)} of its "
         f"variance, and in a year it found nothing in {pieces_words(found.pieces)}. Left out, it saves "
-        f"{_hours(worth.cost.hours_a_month)} a month; its own limits are then no longer checked."
+        f"{hours_words(worth.cost.hours_a_month)} a month; its own limits are then no longer checked."
     )
 
 
@@ -208,12 +208,12 @@ def _percent(share: float | None) -> str:
     return "an unknown part" if share is None else f"{100 * share:.0f} %"
 
 
-def _hours(hours: float) -> str:
+def hours_words(hours: float) -> str:
     """Write bench time: minutes below an hour.
 
     Examples
     --------
-    >>> _hours(0.4), _hours(3.25)
+    >>> hours_words(0.4), hours_words(3.25)
     ('24 min', '3.2 h')
     """
     return f"{60 * hours:.0f} min" if hours < 1 else f"{hours:.1f} h"

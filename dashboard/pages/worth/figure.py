@@ -1,0 +1,88 @@
+"""``/worth/<stage>/<characteristic>/<family>``: one figure's worth, and what if it were read otherwise."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from dash import Dash, Input, Output, State, dcc, html
+from dash.development.base_component import Component
+
+from dashboard import queries
+from dashboard.pages.missing import missing
+from dashboard.pages.worth.overview import FIGURE
+from dashboard.parts import card, figures, heading, unbroken
+from dashboard.routing import Page, series_address
+from qc.jobs.board import SeriesKey, WorthRow
+
+ASKED = "worth-asked"
+FIELDS = (
+    ("worth-see", "A change of so many sigma (1 sigma: the usual scatter of a piece)", "1.0"),
+    ("worth-within", "To be seen within so many pieces", "5"),
+    ("worth-limit", "Or a limit to be tried on the last hundred pieces", ""),
+)
+
+
+def layout(stage: str, characteristic: str, family: str, **_: str) -> Component:
+    """Return the advice for one figure, its figures, and the fields of the question."""
+    key = SeriesKey(stage, characteristic, family)
+    row = next((row for row in queries.board().worth().rows if row.key == key), None)
+    if row is None:
+        return missing("There is no such series in the plan.")
+    chart = html.P(dcc.Link("Its chart and signals", href=series_address(key)))
+    return html.Div(
+        [
+            heading(f"{row.title}: what a reading buys", back=("What is worth measuring", "/worth")),
+            html.Div(
+                [
+                    html.Div([card("", *_advice(row), chart), _question(key)]),
+                    html.Aside([card("In figures", figures([(n, unbroken(said)) for n, said in row.facts]))]),
+                ],
+                className="grid first",
+            ),
+        ]
+    )
+
+
+def register(app: Dash) -> None:
+    """Add the callback that answers what is typed."""
+
+    def answer(see: str | None, within: str | None, limit: str | None, series: str) -> list[Any]:
+        """Return the answer in a sentence; nothing as long as nothing is asked."""
+        key = SeriesKey.parse(series)
+        return unbroken(queries.board().worth_asked(key, see or "", within or "", limit or ""))
+
+    app.callback(
+        Output(ASKED, "children"),
+        *[Input(field, "value") for field, _, _ in FIELDS],
+        State("worth-series", "data"),
+        prevent_initial_call=True,
+    )(answer)
+
+
+def _advice(row: WorthRow) -> list[Component]:
+    return [
+        html.P(f"{row.advice[:1].upper()}{row.advice[1:]}.", className="lead"),
+        html.P(unbroken(row.because)),
+    ]
+
+
+def _question(key: SeriesKey) -> Component:
+    fields = [
+        html.Div(
+            [
+                html.Label(label, htmlFor=field),
+                dcc.Input(id=field, type="text", debounce=0.6, placeholder=example),
+            ],
+            className="finder",
+        )
+        for field, label, example in FIELDS
+    ]
+    said = html.P("", id=ASKED, className="lead", role="status", **{"aria-live": "polite"})
+    return card("What if", *fields, said, dcc.Store(id="worth-series", data=str(key)), className="no-print")
+
+
+def _title(characteristic: str, **_: str) -> str:
+    return f"{characteristic}: what a reading buys"
+
+
+PAGE = Page(FIGURE, "/stages", layout, _title, register=register)

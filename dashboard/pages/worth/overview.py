@@ -1,0 +1,86 @@
+"""``/worth``: what a reading of each figure costs and buys, and what could change at the bench."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from dash import dcc, html
+from dash.development.base_component import Component
+
+from dashboard import queries, words
+from dashboard.parts import card, heading, nothing, table, unbroken
+from dashboard.routing import Page, address
+from qc.jobs.board import WorthRow, WorthView
+
+UNDER = (
+    "Each reading takes bench time and buys something: that a change is told before it breaks a limit. How "
+    "soon is simulated on the shop's own settled figures, by the detector that judges them."
+)
+FIGURE = "/worth/<stage>/<characteristic>/<family>"
+NUMBERS = (1, 2, 3, 4, 5, 6)
+
+
+def layout(**_: str) -> Component:
+    """Return what could change, then every figure."""
+    view = queries.board().worth()
+    if not view.rows:
+        return html.Div(
+            [heading("What is worth measuring", UNDER), card("", nothing("Nothing is charted yet."))]
+        )
+    change = [row for row in view.rows if not row.stays]
+    lines = [_told(row) for row in change]
+    what = (
+        html.Ul(lines, className="rows")
+        if lines
+        else nothing("Measure on as it is: nothing would gain by less.")
+    )
+    return html.Div(
+        [
+            heading("What is worth measuring", UNDER),
+            html.Div(
+                [
+                    card("", html.P(headline(view), className="lead"), *what),
+                    card("Every figure, the costly ones first", _table(view), *_notes(view)),
+                ],
+                className="stack",
+            ),
+        ]
+    )
+
+
+def headline(view: WorthView) -> str:
+    """Return the whole page in one sentence."""
+    change = sum(not row.stays for row in view.rows)
+    hours = words.number(view.hours, 1)
+    first = f"{words.counted(len(view.rows), 'figure', 'figures')} take about {hours} bench hours a month"
+    if not change:
+        return f"{first}; none of them should be measured otherwise."
+    return f"{first}; {change} of them could be measured otherwise."
+
+
+def worth_address(row: WorthRow) -> str:
+    """Return the address of one figure's worth."""
+    key = row.key
+    return address(FIGURE, {"stage": key.stage, "characteristic": key.characteristic, "family": key.family})
+
+
+def _told(row: WorthRow) -> Component:
+    link = dcc.Link(row.title, href=worth_address(row), className="name")
+    head = html.P([link, html.Span([" ", html.B(row.advice)], className="state")])
+    return html.Li(html.Div([head, html.P(unbroken(row.because), className="said")]), className="row bare")
+
+
+def _table(view: WorthView) -> Component:
+    rows = [[dcc.Link(row.title, href=worth_address(row)), *row.cells[1:]] for row in view.rows]
+    return table(["Figure", *view.head[1:]], rows, "Cost and gain of a reading", numbers=NUMBERS)
+
+
+def _notes(view: WorthView) -> Sequence[Component]:
+    return [html.P(text, className="small") for text in (view.under, *view.notes)]
+
+
+def _title(**_: str) -> str:
+    return "What is worth measuring"
+
+
+PAGE = Page("/worth", "/stages", layout, _title)
