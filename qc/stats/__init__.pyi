@@ -37,6 +37,7 @@ from .change import Placed as Placed
 from .change import Stretch as Stretch
 from .change import climb_or_stairs as climb_or_stairs
 from .change import count_further as count_further
+from .change import counts_told_after as counts_told_after
 from .change import detect as detect
 from .change import detect_counts as detect_counts
 from .change import detect_further as detect_further

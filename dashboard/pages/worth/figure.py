@@ -9,12 +9,20 @@ from dash.development.base_component import Component
 
 from dashboard import queries
 from dashboard.pages.missing import missing
-from dashboard.pages.worth.overview import FIGURE
+from dashboard.pages.worth.overview import FIGURE, with_code
 from dashboard.parts import card, figures, heading, unbroken
 from dashboard.routing import Page, series_address
 from qc.jobs.board import SeriesKey, WorthRow
 
 ASKED = "worth-asked"
+ADVICE_WORDS = {
+    "keep": "Measure on as it is",
+    "measure twice": "Take each reading twice",
+    "every second piece": "Measure every second piece",
+    "drop": "It need not be measured",
+    "finer gauge": "A finer gauge would see more",
+    "too early": "Too early to say",
+}
 FIELDS = (
     ("worth-see", "A change of so many sigma (1 sigma: the usual scatter of a piece)", "1.0"),
     ("worth-within", "To be seen within so many pieces", "5"),
@@ -46,24 +54,24 @@ def layout(stage: str, characteristic: str, family: str, **_: str) -> Component:
 def register(app: Dash) -> None:
     """Add the callback that answers what is typed."""
 
-    def answer(see: str | None, within: str | None, limit: str | None, series: str) -> list[Any]:
+    def answer(
+        clicks: int | None, see: str | None, within: str | None, limit: str | None, series: str
+    ) -> list[Any]:
         """Return the answer in a sentence; nothing as long as nothing is asked."""
         key = SeriesKey.parse(series)
-        return unbroken(queries.board().worth_asked(key, see or "", within or "", limit or ""))
+        return with_code(queries.board().worth_asked(key, see or "", within or "", limit or ""))
 
     app.callback(
         Output(ASKED, "children"),
-        *[Input(field, "value") for field, _, _ in FIELDS],
+        Input("worth-ask", "n_clicks"),
+        *[State(field, "value") for field, _, _ in FIELDS],
         State("worth-series", "data"),
         prevent_initial_call=True,
     )(answer)
 
 
 def _advice(row: WorthRow) -> list[Component]:
-    return [
-        html.P(f"{row.advice[:1].upper()}{row.advice[1:]}.", className="lead"),
-        html.P(unbroken(row.because)),
-    ]
+    return [html.P(f"{ADVICE_WORDS[row.advice]}.", className="lead"), html.P(with_code(row.because))]
 
 
 def _question(key: SeriesKey) -> Component:
@@ -71,14 +79,22 @@ def _question(key: SeriesKey) -> Component:
         html.Div(
             [
                 html.Label(label, htmlFor=field),
-                dcc.Input(id=field, type="text", debounce=0.6, placeholder=example),
+                dcc.Input(id=field, type="text", debounce=False, placeholder=example),
             ],
             className="finder",
         )
         for field, label, example in FIELDS
     ]
     said = html.P("", id=ASKED, className="lead", role="status", **{"aria-live": "polite"})
-    return card("What if", *fields, said, dcc.Store(id="worth-series", data=str(key)), className="no-print")
+    ask = html.Button("Answer", id="worth-ask", n_clicks=0, className="do")
+    return card(
+        "What if",
+        *fields,
+        ask,
+        dcc.Loading(said, type="dot"),
+        dcc.Store(id="worth-series", data=str(key)),
+        className="no-print",
+    )
 
 
 def _title(characteristic: str, **_: str) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 from dash import dcc, html
 from dash.development.base_component import Component
@@ -11,6 +12,7 @@ from dashboard import queries, words
 from dashboard.parts import card, heading, nothing, table, unbroken
 from dashboard.routing import Page, address
 from qc.jobs.board import WorthRow, WorthView
+from qc.words import count_words
 
 UNDER = (
     "Each reading takes bench time and buys something: that a change is told before it breaks a limit. How "
@@ -29,11 +31,7 @@ def layout(**_: str) -> Component:
         )
     change = [row for row in view.rows if not row.stays]
     lines = [_told(row) for row in change]
-    what = (
-        html.Ul(lines, className="rows")
-        if lines
-        else nothing("Measure on as it is: nothing would gain by less.")
-    )
+    what = [html.Ul(lines, className="rows")] if lines else []
     return html.Div(
         [
             heading("What is worth measuring", UNDER),
@@ -51,11 +49,11 @@ def layout(**_: str) -> Component:
 def headline(view: WorthView) -> str:
     """Return the whole page in one sentence."""
     change = sum(not row.stays for row in view.rows)
+    take = "takes" if len(view.rows) == 1 else "take"
     hours = words.number(view.hours, 1)
-    first = f"{words.counted(len(view.rows), 'figure', 'figures')} take about {hours} bench hours a month"
-    if not change:
-        return f"{first}; none of them should be measured otherwise."
-    return f"{first}; {change} of them could be measured otherwise."
+    first = f"{count_words(len(view.rows), 'figure')} {take} about {hours} bench hours a month"
+    could = f"{change} of them" if change else "none of them"
+    return f"{first}; {could} could be measured otherwise."
 
 
 def worth_address(row: WorthRow) -> str:
@@ -67,7 +65,7 @@ def worth_address(row: WorthRow) -> str:
 def _told(row: WorthRow) -> Component:
     link = dcc.Link(row.title, href=worth_address(row), className="name")
     head = html.P([link, html.Span([" ", html.B(row.advice)], className="state")])
-    return html.Li(html.Div([head, html.P(unbroken(row.because), className="said")]), className="row bare")
+    return html.Li(html.Div([head, html.P(with_code(row.because), className="said")]), className="row bare")
 
 
 def _table(view: WorthView) -> Component:
@@ -76,7 +74,15 @@ def _table(view: WorthView) -> Component:
 
 
 def _notes(view: WorthView) -> Sequence[Component]:
-    return [html.P(text, className="small") for text in (view.under, *view.notes)]
+    return [html.P(with_code(text), className="small") for text in (view.under, *view.notes)]
+
+
+def with_code(sentence: str) -> list[Any]:
+    """Set what stands between backticks as code, the rest for reading."""
+    parts: list[Any] = []
+    for place, part in enumerate(sentence.split("`")):
+        parts += [html.Code(part)] if place % 2 else unbroken(part)
+    return parts
 
 
 def _title(**_: str) -> str:

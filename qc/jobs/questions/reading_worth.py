@@ -209,7 +209,8 @@ class _Desk:
             stage, characteristic = self.charted[stage_id, min(charted)]
             rows = self._readings(stage, characteristic).filter(pl.col("characteristic") == name)
             if rows.height:
-                days = self._pace_days(rows["day"].min())
+                first: date = rows.select(pl.col("day").min()).item()
+                days = self._pace_days(first)
                 recent = rows.filter(pl.col("day") > self.today - timedelta(days=days)).height
                 total += recent * self._seconds(stage, name) * DAYS_PER_MONTH / days / 3600
         return total

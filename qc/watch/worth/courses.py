@@ -11,14 +11,15 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import cast
+from functools import lru_cache
+from typing import NamedTuple, cast
 from zlib import crc32
 
 import numpy as np
 
-from qc.stats import Floats, Integers, Noise, detect_counts, told_after
+from qc.stats import Floats, Integers, Noise, counts_told_after, told_after
 from qc.stats.change import Shape
-from qc.watch.results import Point, Scatter, SeriesKey, SeriesVerdict
+from qc.watch.results import Point, Scatter, SeriesKey
 from qc.watch.worth.results import Delay
 
 SEED = 20_260_101  # stated with every answer; each series adds its own name, so none hangs on its neighbours
@@ -35,6 +36,21 @@ RUN = 10  # neighbours drawn together; chosen: longer than what hangs together i
 LARGEST = 8.0  # sd; the largest change asked about when the least one seen is looked for
 NEAR = 0.01  # sd, to which that is told
 HALF = 0.5
+KEPT = 512  # answers kept in memory: after an upload only the series that it touched are simulated anew
+
+
+class Judged(NamedTuple):
+    """How a measured series is judged: its shape, what was learned of its noise, step of its gauge, rate."""
+
+    shape: Shape
+    noise: Noise
+    step: float | None
+    rate: float
+
+    @classmethod
+    def of(cls, scatter: Scatter, rate: float) -> Judged:
+        """Return how a series that scatters so is judged at a rate."""
+        return cls(cast("Shape", scatter.shape), Noise.from_dict(scatter.noise), scatter.step, rate)
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +65,7 @@ class Courses:
         Lots by number, where the series is judged by them.
     mean : float
         Level of the settled figures. [unit]
-    shape, noise, step, rate
+    judged : Judged
         How the series is judged.
     """
 
@@ -58,10 +74,7 @@ class Courses:
     front_lots: Integers | None
     after_lots: Integers | None
     mean: float
-    shape: Shape
-    noise: Noise
-    step: float | None
-    rate: float
+    judged: Judged
 
     def told(self, change: float, *, scatter: float = 1.0, within: int = LENGTH) -> Integers:
         """Return after how many pieces each course is told, 0 where it is not.
@@ -70,7 +83,7 @@ class Courses:
         """
         followed = self.after[:, :within] + change / scatter
         laid = self.mean + scatter * (np.hstack([self.front, followed]) - self.mean)
-        if self.shape == "positive":
+        if self.judged.shape == "positive":
             laid = np.maximum(laid, 0.0)
         lots = None
         if self.front_lots is not None and self.after_lots is not None:
@@ -78,10 +91,10 @@ class Courses:
         return told_after(
             laid,
             self.front.shape[1],
-            false_alarm_rate=self.rate,
-            shape=self.shape,
-            resolution=self.step,
-            noise=self.noise,
+            false_alarm_rate=self.judged.rate,
+            shape=self.judged.shape,
+            resolution=self.judged.step,
+            noise=self.judged.noise,
             lots=lots,
         )
 
@@ -102,13 +115,24 @@ class Courses:
         return float((self.told(change, within=within) > 0).mean())
 
 
-def courses_of(key: SeriesKey, settled: Sequence[Point], scatter: Scatter, rate: float) -> Courses:
-    """Draw courses from the settled figures of a measured series, which is judged as `scatter` says."""
+@lru_cache(maxsize=KEPT)
+def told_courses(
+    key: SeriesKey, settled: tuple[Point, ...], judged: Judged, change: float, left: tuple[float, ...]
+) -> tuple[Integers, ...]:
+    """Return after how many pieces each course is told, for each share that is left of the scatter."""
+    courses = courses_of(key, settled, judged)
+    # where nothing is known of the gauge the shares are the same, and so are the answers
+    found = {share: courses.told(change, scatter=share) for share in dict.fromkeys(left)}
+    return tuple(found[share] for share in left)
+
+
+def courses_of(key: SeriesKey, settled: Sequence[Point], judged: Judged) -> Courses:
+    """Draw courses from the settled figures of a measured series."""
     drawn = np.random.default_rng([SEED, crc32(str(key).encode())])
     values = np.array([p.value for p in settled])
     front = min(values.size, FRONT)
     which, runs = _runs(drawn, values.size, COURSES, front + LENGTH)
-    laid = _smoothed(drawn, values, which, logs=scatter.shape == "positive" and bool((values > 0).all()))
+    laid = _smoothed(drawn, values, which, logs=judged.shape == "positive" and bool((values > 0).all()))
     numbers = None
     if any(p.lot for p in settled):
         names = [p.lot or p.serial for p in settled]
@@ -121,34 +145,31 @@ def courses_of(key: SeriesKey, settled: Sequence[Point], scatter: Scatter, rate:
         None if numbers is None else numbers[:, :front],
         None if numbers is None else numbers[:, front:],
         float(values.mean()),
-        cast("Shape", scatter.shape),
-        Noise.from_dict(scatter.noise),
-        scatter.step,
-        rate,
+        judged,
     )
 
 
+@lru_cache(maxsize=KEPT)
 def counted_told(
-    verdict: SeriesVerdict, settled: Sequence[Point], rate: float, before: float, after: float
+    key: SeriesKey, kind: str, settled: tuple[Point, ...], rate: float, before: float, after: float
 ) -> Integers:
     """Return after how many pieces each course of a counted figure is told, 0 where it is not.
 
     `before` and `after` are faults a unit of size, or the share of failed pieces.
     """
-    drawn = np.random.default_rng([SEED, crc32(str(verdict.key).encode())])
+    drawn = np.random.default_rng([SEED, crc32(str(key).encode())])
     sizes = np.array([p.size or 1.0 for p in settled])
     front = min(len(settled), COUNTED_FRONT)
     which, _ = _runs(drawn, len(settled), COUNTED_COURSES, front + COUNTED_LENGTH)
     on = sizes[which]
     level = np.where(np.arange(on.shape[1]) < front, before, after)
-    if verdict.kind == "pass-fail":
+    if kind == "pass-fail":
         counts = drawn.binomial(np.rint(on).astype(np.int64), np.minimum(level, 1.0))
     else:
         counts = drawn.poisson(level * on)
     found = []
     for row, size in zip(counts, on, strict=True):
-        signals = detect_counts(row, size, rate, pass_fail=verdict.kind == "pass-fail", settled=front).signals
-        found.append(signals[0].point - front if signals else 0)
+        found.append(counts_told_after(row, size, front, rate, pass_fail=kind == "pass-fail"))
     return np.array(found, dtype=np.int64)
 
 

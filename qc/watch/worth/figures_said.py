@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from qc.watch.worth.advising import change_words, hours_words, told_words
+from qc.watch.worth.advising import change_words, hours_words
 from qc.watch.worth.results import Delay, FigureWorth
 from qc.words import dated_words, listed, pieces_words, quantity_words
 
 WORTH_HEAD = ("", "hours a month", "told after", "every 2nd", "twice", "by others", "found", "advice")
 WORTH_UNDER = (
     "told after: pieces made until a change that would break the limits is told, as measured now, on every "
-    "second piece, and with each reading taken twice (in brackets where the simulation leaves it). by others: "
+    "second piece, and with each reading taken twice (in brackets the error of the simulation). by others: "
     "share of the variance that other figures foretell. found: signals of a year that nobody called false, "
     "beside the number expected where nothing happens."
 )
@@ -70,7 +70,7 @@ def worth_facts(worth: FigureWorth) -> tuple[tuple[str, str], ...]:
         facts.append(("Settled figures", f"{pieces_words(state.pieces)}, {days}"))
         facts.append(("They scatter by", f"{quantity_words(state.sd, worth.unit)} (sigma)"))
     if worth.told is not None:
-        facts.append((change_words(worth), told_words(worth.told)))
+        facts.append((f"{change_words(worth)} is told after", f"{delay_cell(worth.told)} pieces"))
         facts.append(("… on every second piece", delay_cell(worth.told_every_second)))
     if worth.told_twice is not None:
         facts.append(("… with each reading taken twice", delay_cell(worth.told_twice)))

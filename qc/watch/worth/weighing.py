@@ -9,7 +9,16 @@ import polars as pl
 
 from qc.watch.results import Point, SeriesVerdict
 from qc.watch.worth.advising import advise
-from qc.watch.worth.courses import COUNTED_LENGTH, LENGTH, Courses, counted_told, courses_of, delay_of
+from qc.watch.worth.courses import (
+    COUNTED_LENGTH,
+    LENGTH,
+    Courses,
+    Judged,
+    counted_told,
+    courses_of,
+    delay_of,
+    told_courses,
+)
 from qc.watch.worth.results import BenchCost, FigureWorth, FoundByIt, GaugePart, SaidByOthers, SettledState
 from qc.watch.worth.settled import LEAST, breaking_change, gauge_part, settled_state
 from qc.words import count_words, pieces_words
@@ -94,7 +103,8 @@ def _counted(
     bare: FigureWorth, verdict: SeriesVerdict, settled: Sequence[Point], rate: float, state: SettledState
 ) -> FigureWorth:
     change = breaking_change(verdict, state)
-    told = counted_told(verdict, settled, rate, state.mean, state.mean + change.size)
+    after = state.mean + change.size
+    told = counted_told(verdict.key, verdict.kind, tuple(settled), rate, state.mean, after)
     return replace(
         bare,
         settled=state,
@@ -114,22 +124,18 @@ def _measured(
 ) -> FigureWorth:
     assert verdict.scatter is not None
     change = breaking_change(verdict, state)
-    courses = courses_of(verdict.key, settled, verdict.scatter, rate)
-    told = courses.told(change.size)
-    twice = exactly = None
-    if part.sd is not None:
-        twice = delay_of(courses.told(change.size, scatter=left(state, part, 2)), LENGTH)
-    if part.share is not None:
-        exactly = delay_of(courses.told(change.size, scatter=left(state, part, None)), LENGTH)
+    shares = [1.0, left(state, part, 2), left(state, part, None)]
+    judged = Judged.of(verdict.scatter, rate)
+    told, twice, exactly = told_courses(verdict.key, tuple(settled), judged, change.size, tuple(shares))
     return replace(
         bare,
         settled=state,
         change=change,
         gauge=part,
         told=delay_of(told, LENGTH),
-        told_twice=twice,
+        told_twice=None if part.sd is None else delay_of(twice, LENGTH),
         told_every_second=delay_of(told, LENGTH, every=2),
-        told_exactly=exactly,
+        told_exactly=None if part.share is None else delay_of(exactly, LENGTH),
     )
 
 
@@ -156,4 +162,4 @@ def courses_for(verdict: SeriesVerdict, settled: Sequence[Point], rate: float) -
     """Return the courses of a measured series that can be simulated, else None."""
     if _why_not(verdict, settled) or verdict.kind != "measured" or verdict.scatter is None:
         return None
-    return courses_of(verdict.key, settled, verdict.scatter, rate)
+    return courses_of(verdict.key, settled, Judged.of(verdict.scatter, rate))
