@@ -9,12 +9,13 @@ from dash.development.base_component import Component
 
 from dashboard import queries
 from dashboard.pages.missing import missing
-from dashboard.pages.worth.overview import FIGURE, with_code
+from dashboard.pages.worth.overview import FIGURE, with_code, worked_out
 from dashboard.parts import card, figures, heading, unbroken
 from dashboard.routing import Page, series_address
 from qc.jobs.board import SeriesKey, WorthRow
 
 ASKED = "worth-asked"
+BODY, BEGIN = "worth-figure-body", "worth-series"
 ADVICE_WORDS = {
     "keep": "Measure on as it is",
     "measure twice": "Take each reading twice",
@@ -31,28 +32,32 @@ FIELDS = (
 
 
 def layout(stage: str, characteristic: str, family: str, **_: str) -> Component:
-    """Return the advice for one figure, its figures, and the fields of the question."""
+    """Return the question and a place for the advice, which is worked out apart."""
     key = SeriesKey(stage, characteristic, family)
-    row = next((row for row in queries.board().worth().rows if row.key == key), None)
-    if row is None:
+    view = queries.board().series(key)
+    if view is None:
         return missing("There is no such series in the plan.")
-    chart = html.P(dcc.Link("Its chart and signals", href=series_address(key)))
-    return html.Div(
-        [
-            heading(f"{row.title}: what a reading buys", back=("What is worth measuring", "/worth")),
-            html.Div(
-                [
-                    html.Div([card("", *_advice(row), chart), _question(key)]),
-                    html.Aside([card("In figures", figures([(n, unbroken(said)) for n, said in row.facts]))]),
-                ],
-                className="grid first",
-            ),
-        ]
-    )
+    head = heading(f"{view.verdict.title}: what a reading buys", back=("What is worth measuring", "/worth"))
+    return html.Div([head, *worked_out(BODY, BEGIN, str(key)), _question()])
+
+
+def body_of(row: WorthRow) -> list[Component]:
+    """Return the advice for one figure, and its figures."""
+    chart = html.P(dcc.Link("Its chart and signals", href=series_address(row.key)))
+    facts = figures([(name, unbroken(said)) for name, said in row.facts])
+    advice = [html.P(f"{ADVICE_WORDS[row.advice]}.", className="lead"), html.P(with_code(row.because))]
+    return [html.Div([card("", *advice, chart), card("In figures", facts)], className="stack")]
 
 
 def register(app: Dash) -> None:
-    """Add the callback that answers what is typed."""
+    """Add the callbacks that work out the advice and answer what is typed."""
+
+    def show(series: str) -> list[Component]:
+        """Return the advice for one figure."""
+        key = SeriesKey.parse(series)
+        return [part for row in queries.board().worth().rows if row.key == key for part in body_of(row)]
+
+    app.callback(Output(BODY, "children"), Input(BEGIN, "data"))(show)
 
     def answer(
         clicks: int | None, see: str | None, within: str | None, limit: str | None, series: str
@@ -65,16 +70,12 @@ def register(app: Dash) -> None:
         Output(ASKED, "children"),
         Input("worth-ask", "n_clicks"),
         *[State(field, "value") for field, _, _ in FIELDS],
-        State("worth-series", "data"),
+        State(BEGIN, "data"),
         prevent_initial_call=True,
     )(answer)
 
 
-def _advice(row: WorthRow) -> list[Component]:
-    return [html.P(f"{ADVICE_WORDS[row.advice]}.", className="lead"), html.P(with_code(row.because))]
-
-
-def _question(key: SeriesKey) -> Component:
+def _question() -> Component:
     fields = [
         html.Div(
             [
@@ -92,8 +93,7 @@ def _question(key: SeriesKey) -> Component:
         *fields,
         ask,
         dcc.Loading(said, type="dot"),
-        dcc.Store(id="worth-series", data=str(key)),
-        className="no-print",
+        className="no-print below",
     )
 
 

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import Any
 
-from dash import dcc, html
+from dash import Dash, Input, Output, dcc, html
 from dash.development.base_component import Component
 
 from dashboard import queries, words
@@ -18,32 +17,43 @@ UNDER = (
     "Each reading takes bench time and buys something: that a change is told before it breaks a limit. How "
     "soon is simulated on the shop's own settled figures, by the detector that judges them."
 )
+WAIT = "Working it out: the first time after an upload that takes some seconds."
 FIGURE = "/worth/<stage>/<characteristic>/<family>"
 NUMBERS = (1, 2, 3, 4, 5, 6)
+BODY, BEGIN = "worth-body", "worth-begin"
 
 
 def layout(**_: str) -> Component:
+    """Return the head of the page at once; what has to be worked out follows."""
+    return html.Div([heading("What is worth measuring", UNDER), *worked_out(BODY, BEGIN, "all")])
+
+
+def worked_out(body: str, begin: str, asked: str) -> list[Component]:
+    """Return a place for what is worked out, and what sets that going."""
+    place = html.Div(nothing(WAIT), id=body, role="status", **{"aria-live": "polite"})
+    return [place, dcc.Store(id=begin, data=asked)]
+
+
+def register(app: Dash) -> None:
+    """Add the callback that works it out, so that the page itself does not wait."""
+
+    def show(_: str) -> list[Component]:
+        """Return what could change, then every figure."""
+        return body_of(queries.board().worth())
+
+    app.callback(Output(BODY, "children"), Input(BEGIN, "data"))(show)
+
+
+def body_of(view: WorthView) -> list[Component]:
     """Return what could change, then every figure."""
-    view = queries.board().worth()
     if not view.rows:
-        return html.Div(
-            [heading("What is worth measuring", UNDER), card("", nothing("Nothing is charted yet."))]
-        )
-    change = [row for row in view.rows if not row.stays]
-    lines = [_told(row) for row in change]
+        return [card("", nothing("Nothing is charted yet."))]
+    lines = [_told(row) for row in view.rows if not row.stays]
     what = [html.Ul(lines, className="rows")] if lines else []
-    return html.Div(
-        [
-            heading("What is worth measuring", UNDER),
-            html.Div(
-                [
-                    card("", html.P(headline(view), className="lead"), *what),
-                    card("Every figure, the costly ones first", _table(view), *_notes(view)),
-                ],
-                className="stack",
-            ),
-        ]
-    )
+    first = card("", html.P(headline(view), className="lead"), *what)
+    notes = [html.P(with_code(text), className="small") for text in (view.under, *view.notes)]
+    every = card("Every figure, the costly ones first", _table(view), *notes)
+    return [html.Div([first, every], className="stack")]
 
 
 def headline(view: WorthView) -> str:
@@ -62,6 +72,14 @@ def worth_address(row: WorthRow) -> str:
     return address(FIGURE, {"stage": key.stage, "characteristic": key.characteristic, "family": key.family})
 
 
+def with_code(sentence: str) -> list[Any]:
+    """Set what stands between backticks as code, the rest for reading."""
+    parts: list[Any] = []
+    for place, part in enumerate(sentence.split("`")):
+        parts += [html.Code(part)] if place % 2 else unbroken(part)
+    return parts
+
+
 def _told(row: WorthRow) -> Component:
     link = dcc.Link(row.title, href=worth_address(row), className="name")
     head = html.P([link, html.Span([" ", html.B(row.advice)], className="state")])
@@ -73,20 +91,8 @@ def _table(view: WorthView) -> Component:
     return table(["Figure", *view.head[1:]], rows, "Cost and gain of a reading", numbers=NUMBERS)
 
 
-def _notes(view: WorthView) -> Sequence[Component]:
-    return [html.P(with_code(text), className="small") for text in (view.under, *view.notes)]
-
-
-def with_code(sentence: str) -> list[Any]:
-    """Set what stands between backticks as code, the rest for reading."""
-    parts: list[Any] = []
-    for place, part in enumerate(sentence.split("`")):
-        parts += [html.Code(part)] if place % 2 else unbroken(part)
-    return parts
-
-
 def _title(**_: str) -> str:
     return "What is worth measuring"
 
 
-PAGE = Page("/worth", "/stages", layout, _title)
+PAGE = Page("/worth", "/stages", layout, _title, register=register)

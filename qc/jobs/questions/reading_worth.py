@@ -16,7 +16,7 @@ from qc.plain import JsonObject
 from qc.plan import Characteristic, Plan, Stage
 from qc.report.terminal import worth_text
 from qc.stats import Tabled
-from qc.watch import DAYS_PER_MONTH, Point, SeriesVerdict, cells_of, part_uses, sources_of
+from qc.watch import DAYS_PER_MONTH, Point, SeriesKey, SeriesVerdict, cells_of, part_uses, sources_of
 from qc.watch.worth import (
     COURSES,
     LENGTH,
@@ -199,21 +199,21 @@ class _Desk:
 
     def hours(self, weighed: Sequence[FigureWorth]) -> float:
         """Return the bench hours a month of some series; readings that serve several count once."""
-        read: dict[tuple[str, str], set[str]] = {}
+        hours: dict[tuple[str, str], float] = {}
         for one in weighed:
             stage, characteristic = self.charted[one.key.stage, one.key.characteristic]
-            for name in sources_of(characteristic):
-                read.setdefault((stage.id, name), set()).add(one.key.characteristic)
-        total = 0.0
-        for (stage_id, name), charted in read.items():
-            stage, characteristic = self.charted[stage_id, min(charted)]
-            rows = self._readings(stage, characteristic).filter(pl.col("characteristic") == name)
-            if rows.height:
-                first: date = rows.select(pl.col("day").min()).item()
+            rows = self._of_family(one.key, characteristic)
+            counts = rows.group_by("characteristic", "model").agg(pl.col("day").min().alias("first"))
+            for name, model, first in counts.iter_rows():
                 days = self._pace_days(first)
-                recent = rows.filter(pl.col("day") > self.today - timedelta(days=days)).height
-                total += recent * self._seconds(stage, name) * DAYS_PER_MONTH / days / 3600
-        return total
+                own = rows.filter(
+                    pl.col("characteristic") == name,
+                    pl.col("model").eq_missing(pl.lit(model)),
+                    pl.col("day") > self.today - timedelta(days=days),
+                )
+                spent = own.height * self._seconds(stage, name) * DAYS_PER_MONTH / days / 3600
+                hours[f"{stage.id}/{name}", model or ""] = spent
+        return sum(hours.values())
 
     def weighed(self, verdict: SeriesVerdict) -> FigureWorth:
         """Weigh one series."""
@@ -276,7 +276,7 @@ class _Desk:
         months = days / DAYS_PER_MONTH
         since = self.today - timedelta(days=days)
         recent = [p for p in verdict.points if since < p.day <= self.today]
-        rows = self._of_family(verdict, characteristic).filter(pl.col("day") > since)
+        rows = self._of_family(verdict.key, characteristic).filter(pl.col("day") > since)
         given = {c.id for c in stage.characteristics if c.reading_seconds is not None}
         named = bool(given & set(sources_of(characteristic)))
         counts = rows.group_by("characteristic").len().iter_rows()
@@ -332,12 +332,12 @@ class _Desk:
         """Say whether the spread of any gauge that read these pieces is taken from its checks."""
         return any(name in self.by_checks for p in settled for name in p.gauge.split(" + "))
 
-    def _of_family(self, verdict: SeriesVerdict, characteristic: Characteristic) -> pl.DataFrame:
-        stage = self.charted[verdict.key.stage, verdict.key.characteristic][0]
+    def _of_family(self, key: SeriesKey, characteristic: Characteristic) -> pl.DataFrame:
+        stage = self.charted[key.stage, key.characteristic][0]
         own = self.plan.models_of(characteristic)
-        models = [m.id for m in own if self.plan.family_of(characteristic, m.id) == verdict.key.family]
+        models = [m.id for m in own if self.plan.family_of(characteristic, m.id) == key.family]
         fits = pl.col("model").is_in(models)
-        if verdict.key.family == "all":
+        if key.family == "all":
             fits = fits | (pl.col("model").fill_null("") == "")
         return self._readings(stage, characteristic).filter(fits)
 
