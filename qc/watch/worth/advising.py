@@ -18,6 +18,10 @@ FORETOLD = 0.8
 """From such a share of the variance on, its error taken off, a figure is said to be known without measuring
 it (house rule)."""
 
+WANDERS = 0.2
+"""Where more courses than that are told without any change, the settled figures wander (house rule): twice
+and more what the budget alone brings about in most series by the time a change is told."""
+
 NOT_KEPT = (
     "More than one piece in twenty lies outside a limit as it is: no change is needed to break it. Measure "
     "every piece, and work on the process."
@@ -37,6 +41,12 @@ def advise(worth: FigureWorth) -> tuple[Advice, str]:
     change = worth.change
     if change is not None and change.limit is not None and change.size == 0:
         return "keep", NOT_KEPT
+    if worth.told_unchanged is not None and worth.told_unchanged > WANDERS:
+        return "keep", (
+            f"{_now(worth)} But so are {_percent(worth.told_unchanged)} of the courses in which nothing "
+            "changes: its settled figures wander by themselves, and no delay can be relied on. Look for what "
+            "wanders."
+        )
     dropped = _droppable(worth)
     if dropped:
         return "drop", dropped

@@ -23,7 +23,7 @@ from qc.watch.results import Point, Scatter, SeriesKey
 from qc.watch.worth.results import Delay
 
 SEED = 20_260_101  # stated with every answer; each series adds its own name, so none hangs on its neighbours
-COURSES, COUNTED_COURSES = 400, 100
+COURSES, COUNTED_COURSES = 400, 60
 """Courses of a measured figure, and of a counted one, whose exact chances take longer; the answer states what
 error that leaves."""
 
@@ -124,6 +124,12 @@ def told_courses(
     # where nothing is known of the gauge the shares are the same, and so are the answers
     found = {share: courses.told(change, scatter=share) for share in dict.fromkeys(left)}
     return tuple(found[share] for share in left)
+
+
+@lru_cache(maxsize=KEPT)
+def told_unchanged(key: SeriesKey, settled: tuple[Point, ...], judged: Judged, within: int) -> float:
+    """Return the share of courses told within so many pieces although nothing changes in them."""
+    return float((courses_of(key, settled, judged).told(0.0, within=within) > 0).mean())
 
 
 def courses_of(key: SeriesKey, settled: Sequence[Point], judged: Judged) -> Courses:

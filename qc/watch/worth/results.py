@@ -179,6 +179,7 @@ class FigureWorth(Tabled):
     told_twice: Delay | None = None  # every reading taken twice
     told_every_second: Delay | None = None  # pieces made, when every second one is measured
     told_exactly: Delay | None = None  # by a gauge without any scatter of its own
+    told_unchanged: float | None = None  # share of courses told by then though nothing changes in them
     gauge: GaugePart | None = None
     others: SaidByOthers | None = None
     not_simulated: str = ""  # why there is no delay

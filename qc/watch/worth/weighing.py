@@ -18,6 +18,7 @@ from qc.watch.worth.courses import (
     courses_of,
     delay_of,
     told_courses,
+    told_unchanged,
 )
 from qc.watch.worth.results import BenchCost, FigureWorth, FoundByIt, GaugePart, SaidByOthers, SettledState
 from qc.watch.worth.settled import LEAST, breaking_change, gauge_part, settled_state
@@ -127,12 +128,14 @@ def _measured(
     shares = [1.0, left(state, part, 2), left(state, part, None)]
     judged = Judged.of(verdict.scatter, rate)
     told, twice, exactly = told_courses(verdict.key, tuple(settled), judged, change.size, tuple(shares))
+    now = delay_of(told, LENGTH)
     return replace(
         bare,
         settled=state,
         change=change,
         gauge=part,
-        told=delay_of(told, LENGTH),
+        told=now,
+        told_unchanged=told_unchanged(verdict.key, tuple(settled), judged, now.pieces or LENGTH),
         told_twice=None if part.sd is None else delay_of(twice, LENGTH),
         told_every_second=delay_of(told, LENGTH, every=2),
         told_exactly=None if part.share is None else delay_of(exactly, LENGTH),

@@ -206,6 +206,7 @@ CASES = [
     ),
     pytest.param(worth(behaviour="drifting"), "keep", "It has moved", id="drifting"),
     pytest.param(worth(change=BreakingChange(0.0, 0.0, 1.5)), "keep", "one piece in twenty", id="not kept"),
+    pytest.param(worth(told_unchanged=0.4), "keep", "settled figures wander by themselves", id="wanders"),
     pytest.param(worth(others=FORETOLD), "drop", "foretell 95 % of its variance", id="known by others"),
     pytest.param(
         worth(others=replace(FORETOLD, error=0.2)), "every second piece", "", id="hardly known by others"
@@ -291,6 +292,17 @@ def test_a_series_is_weighed_whole(verdict, rng):
     assert (
         worth_cells(found)[1] == "1.5" and dict(worth_facts(found))["Readings"] == "40 a month on 20 pieces"
     )
+
+
+def test_settled_figures_that_wander_are_told_without_a_change(verdict, rng):
+    still = weighed(verdict(rng.normal(size=60)))
+    assert still.told_unchanged < 0.1
+    # levels that stay for as long as the runs that are drawn
+    wandering = np.repeat([0.0, 1.5, 0.0, 1.5], 10) + 0.3 * rng.normal(size=40)
+    series = replace(verdict(rng.normal(size=40)), lower=None, upper=3.0)
+    points = tuple(replace(p, value=v) for p, v in zip(series.points, wandering, strict=True))
+    found = weigh(series, points, RATE, cost=COST, found=QUIET, cells=NO_CELLS, others=None)
+    assert found.told_unchanged > 0.2 and "wander" in found.because
 
 
 def test_what_wears_is_left_to_its_forecast(verdict, rng):
