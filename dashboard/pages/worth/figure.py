@@ -86,7 +86,7 @@ def _question() -> Component:
         )
         for field, label, example in FIELDS
     ]
-    said = html.P("", id=ASKED, className="lead", role="status", **{"aria-live": "polite"})
+    said = html.P("", id=ASKED, className="answer", role="status", **{"aria-live": "polite"})
     ask = html.Button("Answer", id="worth-ask", n_clicks=0, className="do")
     return card(
         "What if",

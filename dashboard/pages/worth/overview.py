@@ -87,7 +87,11 @@ def _told(row: WorthRow) -> Component:
 
 
 def _table(view: WorthView) -> Component:
-    rows = [[dcc.Link(row.title, href=worth_address(row)), *row.cells[1:]] for row in view.rows]
+    # a name that breaks into four lines would make the table three screens long
+    rows = [
+        [html.Span(dcc.Link(row.title, href=worth_address(row)), className="whole"), *row.cells[1:]]
+        for row in view.rows
+    ]
     return table(["Figure", *view.head[1:]], rows, "Cost and gain of a reading", numbers=NUMBERS)
 
 
