@@ -56,6 +56,7 @@ from .stats import DetectorState as DetectorState
 from .stats import EstimatedLimits as EstimatedLimits
 from .stats import EwmaDesign as EwmaDesign
 from .stats import ExpandedUncertainty as ExpandedUncertainty
+from .stats import Explained as Explained
 from .stats import Factors as Factors
 from .stats import Flags as Flags
 from .stats import Floats as Floats
@@ -121,6 +122,7 @@ from .stats import corrected_p_values as corrected_p_values
 from .stats import count_chart as count_chart
 from .stats import count_further as count_further
 from .stats import count_table as count_table
+from .stats import counts_told_after as counts_told_after
 from .stats import cp_bound as cp_bound
 from .stats import cpm_bound as cpm_bound
 from .stats import cusum as cusum
@@ -144,6 +146,7 @@ from .stats import ewma_run_length as ewma_run_length
 from .stats import ewma_table as ewma_table
 from .stats import ewma_width as ewma_width
 from .stats import expanded_uncertainty as expanded_uncertainty
+from .stats import explained_share as explained_share
 from .stats import factors as factors
 from .stats import false_alarm_rate as false_alarm_rate
 from .stats import false_alarms as false_alarms
@@ -248,6 +251,7 @@ from .stats import three_way_table as three_way_table
 from .stats import threshold_scores as threshold_scores
 from .stats import time_between as time_between
 from .stats import time_between_table as time_between_table
+from .stats import told_after as told_after
 from .stats import tolerance_confidence as tolerance_confidence
 from .stats import tolerance_factor as tolerance_factor
 from .stats import trend as trend

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from dashboard.pages import also, gauges, hold, instruments, month, sheets, signals, stage, stages, today
+from dashboard.pages.worth import figure as worth_figure
+from dashboard.pages.worth import overview as worth_overview
 from dashboard.routing import Page
 
 PAGES: tuple[Page, ...] = (
@@ -21,6 +23,8 @@ PAGES: tuple[Page, ...] = (
     gauges.LIST_PAGE,
     gauges.ONE_PAGE,
     month.PAGE,
+    worth_overview.PAGE,
+    worth_figure.PAGE,
 )
 
 __all__ = ["PAGES"]

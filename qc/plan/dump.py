@@ -45,6 +45,7 @@ _HINTS: dict[str, str] = {
     "derive": "computed from other readings of the piece",
     "gauge_class": "",
     "resolution": "smallest step of the gauge, in its unit",
+    "reading_seconds": "bench time of one reading [s]",
     "wears_with": "class of tool whose count of draws moves this figure",
     "sensible": "outside this range a figure is a typing mistake",
     "due": "the day the calibration runs out",

@@ -150,6 +150,7 @@ class Characteristic(_Part):
     wears_with: str | None = None  # class of tool whose count moves this figure: die, mandrel
     sensible: tuple[float, float] | None = None  # outside this a figure is a typing mistake
     sampling: str = "every piece"
+    reading_seconds: float | None = Field(None, gt=0, le=3600)  # bench time of one reading [s]
     words: dict[Literal["above", "below", "noun"], str] = Field(default_factory=dict)
     next_step: str = ""  # one sentence on the board, first thing to do
     reaction: tuple[str, ...] = ()  # written steps after re-measure, gauge zero, serial and unit

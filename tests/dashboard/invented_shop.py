@@ -44,6 +44,7 @@ from qc.jobs.board.views import (
     TouchedView,
     limits_words,
 )
+from qc.jobs.board.weighed import WorthRow, WorthView
 from qc.jobs.pieces import PieceDecided
 from qc.jobs.pieces.rows import Whereabouts
 from qc.sayings import What
@@ -55,6 +56,32 @@ MODELS = (
     ModelView("alto", "alto", "diamond"),
     ModelView("tenor-bass", "tenor-bass", "circle"),
     ModelView("bass", "bass", "square"),
+)
+WORTH = WorthView(
+    6.5,
+    ("", "hours a month", "told after", "every 2nd", "twice", "by others", "found", "advice"),
+    (
+        WorthRow(
+            SeriesKey("slide", "clearance", "all"),
+            "Slide: Clearance",
+            ("Slide: Clearance", "4.0", "12 (11 to 13)", "24", "8", "10 %", "1 of 0.5", "measure twice"),
+            "measure twice",
+            "With each reading taken twice, it is told after 8.",
+            False,
+            (("Readings", "240 a month on 10 pieces"),),
+        ),
+        WorthRow(
+            SeriesKey("draw", "od", "all"),
+            "Draw: Tube OD",
+            ("Draw: Tube OD", "2.5", "2", "4", "", "", "0 of 0.4", "keep"),
+            "keep",
+            "How far the gauge scatters is not known (no `spread` in the plan).",
+            True,
+            (("Readings", "80 a month on 40 pieces"),),
+        ),
+    ),
+    "told after: pieces.",
+    ("Bench time is 20 s where the plan gives no `reading_seconds`.",),
 )
 STAGES = (
     (
@@ -476,6 +503,12 @@ class InventedBoard:
 
     def hold(self):
         return HoldList((), (), TODAY) if self._quiet else HoldList(HOLD, (NEAR,), TODAY)
+
+    def worth(self):
+        return WorthView(0.0, (), (), "", ()) if self._quiet else WORTH
+
+    def worth_asked(self, key, see, within, limit):
+        return f"{key}: {see} within {within}, limit {limit}; see `spread`."
 
     def gauges(self):
         return GAUGES

@@ -78,3 +78,6 @@ from .views import shared_words as shared_words
 from .views import unchanged_words as unchanged_words
 from .views import why_none as why_none
 from .views import why_words as why_words
+from .weighed import WeighedOnce as WeighedOnce
+from .weighed import WorthRow as WorthRow
+from .weighed import WorthView as WorthView

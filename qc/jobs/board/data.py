@@ -29,6 +29,7 @@ from qc.jobs.board.rows import (
 )
 from qc.jobs.board.series import series_view
 from qc.jobs.board.today import budget_view, stage_views, today_view
+from qc.jobs.board.weighed import WeighedOnce, WorthView
 from qc.jobs.judging import not_judged_since, verdicts_of_day
 from qc.jobs.pieces import hold_list
 from qc.jobs.then import known
@@ -74,6 +75,7 @@ class StoreBoardData:
         self._pulse: tuple[int, int] | None = None
         self._known: dict[object, object] = {}
         self._past: dict[date, tuple[int, StoreBoardData]] = {}
+        self._weighed = WeighedOnce()
 
     def known(self, day: date) -> StoreBoardData:
         """Return what answers as it was known on a day, beside this one and from the same store.
@@ -244,6 +246,14 @@ class StoreBoardData:
         since = trusted_since(view)
         return self._once(f"touched gauge {gauge} {since}", lambda w: _touched(w, "gauge", gauge, since))
 
+    def worth(self) -> WorthView:
+        """Return what a reading of each figure costs and buys."""
+        return self._weighed.of(self._current())
+
+    def worth_asked(self, key: views.SeriesKey, see: str, within: str, limit: str) -> str:
+        """Answer what was typed: how often to read to see a change, how many pieces a limit passes."""
+        return self._weighed.asked(self._current(), key, see, within, limit)
+
     def reports(self) -> tuple[views.ReportView, ...]:
         """Return the monthly reports on disk, newest first."""
         return report_views(self._folder)
@@ -300,6 +310,7 @@ class _PastBoardData(StoreBoardData):
         self._pulse: tuple[int, int] | None = None
         self._known: dict[object, object] = {}
         self._past: dict[date, tuple[int, StoreBoardData]] = {}
+        self._weighed = WeighedOnce()
 
     def _current(self) -> Workshop:
         return self._workshop

@@ -13,6 +13,7 @@ from typing import IO, Literal, Protocol, TypedDict
 from qc.errors import QcError
 from qc.jobs.board import views
 from qc.jobs.board.gauge_views import GaugeView
+from qc.jobs.board.weighed import WorthView
 from qc.plain import JsonObject
 from qc.sayings import Saying
 
@@ -144,6 +145,14 @@ class BoardData(Protocol):
 
     def gauge_touched(self, gauge: str) -> views.TouchedView | None:
         """Return the pieces a gauge touched since it was last known to be good, None where there are none."""
+        ...
+
+    def worth(self) -> WorthView:
+        """Return what a reading of each figure costs and buys, the costly ones first."""
+        ...
+
+    def worth_asked(self, key: views.SeriesKey, see: str, within: str, limit: str) -> str:
+        """Answer what was typed: how often to read to see a change, how many pieces a limit passes."""
         ...
 
     def mapping_faults(self, mapping: str) -> tuple[str, ...]:

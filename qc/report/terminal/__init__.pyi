@@ -54,3 +54,5 @@ from .signals import signals_text as signals_text
 from .signals import touched_text as touched_text
 from .status import status_text as status_text
 from .study import study_text as study_text
+from .worth import DEFAULT_TIME as DEFAULT_TIME
+from .worth import worth_text as worth_text

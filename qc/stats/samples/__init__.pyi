@@ -21,6 +21,8 @@ from .distribution import SignificanceTest as SignificanceTest
 from .distribution import anderson_darling as anderson_darling
 from .distribution import generalised_esd as generalised_esd
 from .distribution import grubbs as grubbs
+from .explained import Explained as Explained
+from .explained import explained_share as explained_share
 from .groups import Grouped as Grouped
 from .groups import bartlett as bartlett
 from .groups import equal_spreads as equal_spreads
