@@ -5,7 +5,7 @@ from . import stats as stats
 from . import trade as trade
 from . import watch as watch
 from .jobs.demo import make_demo as make_demo
-from .jobs.month import month as month
+from .jobs.monthly import month as month
 from .jobs.new import new_workshop as new_workshop
 from .jobs.questions import chart_factors as chart_factors
 from .jobs.questions import gauge_agreement as gauge_agreement

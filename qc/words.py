@@ -151,10 +151,20 @@ def number_words(value: float) -> str:
     """
     size = abs(value)
     if size >= 10 or size == 0:
-        return f"{value:.0f}"
-    if size >= 0.1:
-        return f"{value:.1f}"
-    return f"{value:.{1 - math.floor(math.log10(size))}f}"
+        return places_words(value, 0)
+    return places_words(value, 1 if size >= 0.1 else 1 - math.floor(math.log10(size)))
+
+
+def places_words(value: float, places: int) -> str:
+    """Write a figure with so many places; what rounds to nothing has no sign.
+
+    Examples
+    --------
+    >>> places_words(-0.04, 1), places_words(-3.14, 1)
+    ('0.0', '-3.1')
+    """
+    text = f"{value:.{places}f}"
+    return text.removeprefix("-") if float(text) == 0 else text
 
 
 def level_words(value: float, span: float) -> str:
@@ -174,8 +184,7 @@ def level_words(value: float, span: float) -> str:
     """
     if not span > 0:
         return number_words(value)
-    places = max(0, -math.floor(math.log10(span / 50)))
-    return f"{value:.{places}f}"
+    return places_words(value, max(0, -math.floor(math.log10(span / 50))))
 
 
 def unit_words(unit: str) -> str:
@@ -200,6 +209,65 @@ def quantity_words(value: float, unit: str) -> str:
     if unit == "mm" and 0 < abs(value) < 0.1:
         value, unit = 1000 * value, "um"
     return f"{number_words(value)} {unit_words(unit)}".strip()
+
+
+def interval_words(
+    value: float, low: float, high: float, unit: str = "", *, sure: str = "95 %"
+) -> str:
+    """Write a figure with its interval: one unit and as many places for all three.
+
+    Parameters
+    ----------
+    value, low, high : float
+        The figure and the ends of its interval, either end first. [`unit`]
+    unit : str
+        As in the plan; hundredths of a millimetre and less are said in micrometres.
+    sure : str
+        How often such an interval holds the true figure.
+
+    Notes
+    -----
+    The places follow from the width: the half of it keeps one or two digits that count, as is usual for an
+    uncertainty (Guide to the expression of uncertainty in measurement, JCGM 100:2008, 7.2.6).
+
+    Examples
+    --------
+    >>> interval_words(0.0139, 0.0108, 0.0171, "mm"), interval_words(-3.06, -4.31, -1.8, "um")
+    ('14 µm (11 to 17, 95 %)', '-3.1 µm (-4.3 to -1.8, 95 %)')
+    """
+    low, high = min(low, high), max(low, high)
+    if unit == "mm" and 0 < max(abs(value), abs(low), abs(high)) < 0.1:
+        value, low, high, unit = 1000 * value, 1000 * low, 1000 * high, "um"
+    half = (high - low) / 2
+    if math.isfinite(half) and half > 0:
+        places = max(0, math.ceil(-math.log10(half / 2)))
+        told, least, most = (places_words(one, places) for one in (value, low, high))
+    else:
+        told, least, most = (number_words(one) for one in (value, low, high))
+    return f"{told} {unit_words(unit)}".rstrip() + f" ({least} to {most}, {sure})"
+
+
+def percent_words(share: float) -> str:
+    """Write a share in whole per cent; only all is 100 % and only nothing is 0 %.
+
+    Examples
+    --------
+    >>> percent_words(0.923), percent_words(0.997), percent_words(0.002), percent_words(1.0)
+    ('92 %', '99 %', '1 %', '100 %')
+    """
+    told = min(max(round(100 * share), 1 if share > 0 else 0), 99 if share < 1 else 100)
+    return f"{told} %"
+
+
+def code_words(code: str) -> str:
+    """Write a code of the plan for people: the hyphens and underscores that join its words go.
+
+    Examples
+    --------
+    >>> code_words("bent-slide"), code_words("Zug verbogen")
+    ('bent slide', 'Zug verbogen')
+    """
+    return code.replace("-", " ").replace("_", " ")
 
 
 def whole_words(value: float) -> str:

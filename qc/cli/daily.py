@@ -129,7 +129,7 @@ def month(
     as_json: JsonOption = False,
 ) -> None:
     """Write the month's report: two pages first, then a panel for each series."""
-    from qc.jobs.month import month as write
+    from qc.jobs.monthly import month as write
 
     show(write(open_workshop(workshop, as_of, known=known), which, out=out), as_json=as_json)
 

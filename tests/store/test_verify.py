@@ -30,6 +30,7 @@ def sound(tmp_path_factory, make):
         store.withdraw_reading(3, who="QL", when=make.when, why="wrong tube")
         store.undo_held(1, who="QL", when=make.when)
         store.decide_pieces([released("TB-1", make.when), released("TB-1", make.when, why="signal")])
+        store.close_month("2026-01", {"a.pdf": "1" * 64, "b.html": "2" * 64}, who="QL", when=make.when)
         assert store.verify() == []
     return folder
 
@@ -101,6 +102,10 @@ ROWS = [
     ("UPDATE piece_event SET serial = 'TB-2' WHERE id = 2", "Entry 11"),
     ("UPDATE piece_event SET rests_on = '' WHERE id = 2", "Entry 11"),
     ("DELETE FROM piece_event WHERE id = 2", "Entry 11"),
+    ("UPDATE month_file SET hash = 'abc' WHERE id = 1", "Entry 12"),
+    ("UPDATE month_file SET month = '2026-02' WHERE id = 1", "Entry 12"),
+    ("UPDATE month_file SET file = 'c.pdf' WHERE id = 2", "Entry 12"),
+    ("DELETE FROM month_file WHERE id = 2", "Entry 12"),
     ("UPDATE sheet SET file = 'c.csv' WHERE id = 2", "Entry 2"),
     (
         "INSERT INTO reading (id, entry, origin, place, value, fingerprint) VALUES (99, 1, 1, 1, 1.0, x'00')",
@@ -140,8 +145,8 @@ def test_a_removed_entry_is_missed(shop):
 
 
 def test_rows_of_a_removed_last_entry_are_strays(shop):
-    tamper(shop, "DELETE FROM entry WHERE id = 11")
-    assert "2 rows of table piece_event belong to no entry." in complaints(shop)
+    tamper(shop, "DELETE FROM entry WHERE id = 12")
+    assert "2 rows of table month_file belong to no entry." in complaints(shop)
 
 
 def test_a_guard_that_was_taken_away_is_missed(shop):
@@ -316,6 +321,7 @@ def test_an_emptied_database_beside_sheets_is_no_sound_store(shop):
     names = (
         "taken_back",
         "piece_event",
+        "month_file",
         "told",
         "judgement",
         "signal_event",
