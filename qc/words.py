@@ -223,7 +223,7 @@ def interval_words(
     unit : str
         As in the plan; hundredths of a millimetre and less are said in micrometres.
     sure : str
-        How often such an interval holds the true figure.
+        How often such an interval holds the true figure; empty where a heading says it.
 
     Notes
     -----
@@ -244,7 +244,7 @@ def interval_words(
         told, least, most = (places_words(one, places) for one in (value, low, high))
     else:
         told, least, most = (number_words(one) for one in (value, low, high))
-    return f"{told} {unit_words(unit)}".rstrip() + f" ({least} to {most}, {sure})"
+    return f"{told} {unit_words(unit)}".rstrip() + f" ({least} to {most}{sure and f', {sure}'})"
 
 
 def percent_words(share: float) -> str:

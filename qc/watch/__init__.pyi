@@ -1,5 +1,6 @@
 """What `qc.watch` offers."""
 
+from .budget import LOOK_BACK_DAYS as LOOK_BACK_DAYS
 from .budget import DAYS_PER_MONTH as DAYS_PER_MONTH
 from .budget import Budget as Budget
 from .budget import budget_words as budget_words

@@ -190,6 +190,8 @@ class MonthContent:
         What changed in the measuring plan in the month, a sentence each.
     since_closed : tuple of Gap
         What came in for earlier months after the month before was closed; it is not in their figures.
+    shipped_before, shipped_year_ago : int or None
+        Instruments that left in the month before and a year ago; None before anything was recorded.
     closed : str
         By whom and when the month was closed, empty while it is not.
     """
@@ -219,6 +221,8 @@ class MonthContent:
     plan_changes: tuple[str, ...] = ()
     since_closed: tuple[Gap, ...] = ()
     closed: str = ""
+    shipped_before: int | None = None
+    shipped_year_ago: int | None = None
 
     @property
     def held_pieces(self) -> int:
