@@ -10,7 +10,7 @@ from qc.jobs.losses.yields import yields_of
 from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
 from qc.stats import RolledYield, Tabled
-from qc.watch import ReworkCause, StageYield, summed, rework_causes, rolled
+from qc.watch import ReworkCause, StageYield, rework_causes, rolled, summed
 from qc.words import dated_words
 
 
