@@ -82,6 +82,7 @@ from .stats import Pooling as Pooling
 from .stats import Proportion as Proportion
 from .stats import RepeatSets as RepeatSets
 from .stats import Resolution as Resolution
+from .stats import RolledYield as RolledYield
 from .stats import Rule as Rule
 from .stats import RunLength as RunLength
 from .stats import Screening as Screening
@@ -217,6 +218,7 @@ from .stats import q_statistics as q_statistics
 from .stats import recursive_residuals as recursive_residuals
 from .stats import remove_pattern as remove_pattern
 from .stats import repeat_sets as repeat_sets
+from .stats import rolled_yield as rolled_yield
 from .stats import rule_flags as rule_flags
 from .stats import rule_run_length as rule_run_length
 from .stats import run_length_of_chain as run_length_of_chain

@@ -191,6 +191,7 @@ from .samples import AnovaRow as AnovaRow
 from .samples import Autocorrelation as Autocorrelation
 from .samples import OneWay as OneWay
 from .samples import Outlier as Outlier
+from .samples import RolledYield as RolledYield
 from .samples import SignificanceTest as SignificanceTest
 from .samples import anderson_darling as anderson_darling
 from .samples import anderson_darling_many as anderson_darling_many
@@ -204,6 +205,7 @@ from .samples import lag_1_many as lag_1_many
 from .samples import moving_range_inflation as moving_range_inflation
 from .samples import one_way_anova as one_way_anova
 from .samples import pooled_autocorrelation as pooled_autocorrelation
+from .samples import rolled_yield as rolled_yield
 from .samples import runs_test as runs_test
 from .studies import FIGURES as FIGURES
 from .studies import KINDS as KINDS

@@ -33,9 +33,14 @@ from .mends import standing_mends as standing_mends
 from .moved_since import Since as Since
 from .moved_since import change_since as change_since
 from .neighbours import dependence_note as dependence_note
+from .pieces import FAILING as FAILING
+from .pieces import FEW as FEW
 from .pieces import PLACE_WORDS as PLACE_WORDS
+from .pieces import NotPassed as NotPassed
 from .pieces import PartUse as PartUse
 from .pieces import PieceFigure as PieceFigure
+from .pieces import ReworkCause as ReworkCause
+from .pieces import StageYield as StageYield
 from .pieces import cells_of as cells_of
 from .pieces import homes as homes
 from .pieces import is_bad as is_bad
@@ -46,6 +51,11 @@ from .pieces import part_uses as part_uses
 from .pieces import piece_figures as piece_figures
 from .pieces import pieces_in as pieces_in
 from .pieces import place_words as place_words
+from .pieces import play_test_stage as play_test_stage
+from .pieces import rework_causes as rework_causes
+from .pieces import rolled as rolled
+from .pieces import stage_yield as stage_yield
+from .pieces import summed as summed
 from .pieces import way_up as way_up
 from .reaction import DEFER as DEFER
 from .reaction import caution_words as caution_words

@@ -26,3 +26,5 @@ from .groups import bartlett as bartlett
 from .groups import equal_spreads as equal_spreads
 from .groups import levels_table as levels_table
 from .groups import spread_test as spread_test
+from .yields import RolledYield as RolledYield
+from .yields import rolled_yield as rolled_yield
