@@ -30,7 +30,11 @@ def sound(tmp_path_factory, make):
         store.withdraw_reading(3, who="QL", when=make.when, why="wrong tube")
         store.undo_held(1, who="QL", when=make.when)
         store.decide_pieces([released("TB-1", make.when), released("TB-1", make.when, why="signal")])
-        store.close_month("2026-01", {"a.pdf": "1" * 64, "b.html": "2" * 64}, who="QL", when=make.when)
+        (folder / "reports" / "2026-01").mkdir(parents=True)
+        for name in ("a.pdf", "b.html"):
+            (folder / "reports" / "2026-01" / name).write_bytes(name.encode())
+        hashes = {name: sheet_hash(name.encode()) for name in ("a.pdf", "b.html")}
+        store.close_month("2026-01", hashes, who="QL", when=make.when)
         assert store.verify() == []
     return folder
 
@@ -336,3 +340,13 @@ def test_an_emptied_database_beside_sheets_is_no_sound_store(shop):
     (found,) = complaints(shop)
     assert found.startswith("6 files in sheets/ are named by no entry")
     assert "`qc restore`" in found
+
+
+def test_a_file_of_a_closed_month_that_is_gone_or_altered_is_found_out(shop):
+    place = shop / "reports" / "2026-01"
+    (place / "a.pdf").unlink()
+    (place / "b.html").write_bytes(b"other")
+    assert complaints(shop) == [
+        "reports/2026-01/a.pdf of the closed month is missing. Put it back from the last backup.",
+        "reports/2026-01/b.html was altered since QL closed the month. Put it back from the last backup.",
+    ]

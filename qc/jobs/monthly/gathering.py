@@ -2,11 +2,43 @@
 
 from __future__ import annotations
 
+from calendar import monthrange
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import date, timedelta
+
+import polars as pl
+
+from qc.errors import QcError
+from qc.jobs.judging import SignalOfDay, judge_now, signals_of_day
+from qc.jobs.losses import yields_of
+from qc.jobs.monthly.counted import data_lines, late_lines, plan_lines, signals_words
+from qc.jobs.pieces import HoldRow, hold_list, why_words
+from qc.jobs.signals import STATE_WORDS, life_of
+from qc.jobs.workshop import Workshop
+from qc.report.month import (
+    MonthContent,
+    PieceToHold,
+    Reaction,
+    Rework,
+    change_lines,
+    decisions,
+    die_lines,
+    gauge_lines,
+    return_lines,
+    rolled_line,
+    shipped_models,
+    yield_lines,
+)
+from qc.sayings import OPEN_STATES
+from qc.watch import SeriesVerdict, StageYield, caution_words, rework_causes
+from qc.words import dated_words
+
 MOST_CHANGES = 3
 """Chosen: with more of them the first page would run over; each is told in the panel of its series too."""
 
 
-def month_content(workshop: Workshop, which: str, *, keep: bool = True) -> MonthContent:
+def month_content(workshop: Workshop, which: str, *, keep: bool = True, closed: str = "") -> MonthContent:
     """Gather everything that the report of a month says.
 
     Parameters
@@ -17,13 +49,20 @@ def month_content(workshop: Workshop, which: str, *, keep: bool = True) -> Month
         ``YYYY-MM``; a month that has begun is reported as it stands today.
     keep : bool
         Keep what judging works out on the way; False where the store cannot be written.
+    closed : str
+        By whom and when the month is closed by this report; empty where it is not.
 
     Returns
     -------
     MonthContent
         The same for the same data, whenever it is asked for.
+
+    Raises
+    ------
+    QcError
+        Not a month, or a month to come.
     """
-    first, last = _month_days(which)
+    first, last = month_days(which)
     if first > workshop.today:
         raise QcError(
             f"{which} has not begun: today is {workshop.today.isoformat()}. Ask for an earlier month."
@@ -36,11 +75,13 @@ def month_content(workshop: Workshop, which: str, *, keep: bool = True) -> Month
     happened = workshop.store.events(until=as_of)
     events = happened.filter(pl.col("day").is_between(first, as_of))
     readings = every.filter(pl.col("day").is_between(first, as_of))
-    yields = stage_yields(workshop.plan, readings, events)
-    dies = die_lines(judged.verdicts)
+    now, before, year_ago = (yields_of(then, *days) for days in ((first, as_of), *_beside(first)))
+    left = [_shipped(happened, days) for days in _beside(first)]
+    dies = die_lines(judged.verdicts, as_of)
     gauges = gauge_lines(workshop.plan, every, happened, first, as_of)
-    held = [row for row in workshop.store.held(open_only=False) if first <= row.day <= as_of]
-    return MonthContent(
+    signals = signals_of_day(workshop, judged.verdicts)
+    states = {(s.series, s.found.root): s.state for s in signals}
+    content = MonthContent(
         workshop=workshop.plan.workshop.name,
         month=which,
         first=first,
@@ -49,50 +90,43 @@ def month_content(workshop: Workshop, which: str, *, keep: bool = True) -> Month
         plan_version=workshop.store.plan_versions()[-1].version,
         shipped=shipped_models(workshop.plan, every, events),
         returned=return_lines(events),
-        yields=yields,
-        rolled=rolled_yield(yields),
-        changes=change_lines(judged.verdicts)[:MOST_CHANGES],
-        reactions=reaction_lines(judged.verdicts, _states(workshop, judged.verdicts), as_of),
-        rework=rework_lines(events),
+        yields=yield_lines(now, before, year_ago),
+        rolled=rolled_line(now, before, year_ago),
+        changes=change_lines(workshop.plan, judged.verdicts, first, as_of)[:MOST_CHANGES],
+        reactions=_reactions(then, signals, judged.verdicts),
+        rework=tuple(Rework(r.name, r.hours, r.pieces, r.share) for r in rework_causes(events)),
         gauges=gauges,
         dies=dies,
-        decisions=decisions(judged.verdicts, dies, gauges),
-        gaps=data_gaps(readings, _waiting(held), sum(row.state != "open" for row in held)),
+        decisions=(),
+        gaps=data_lines(workshop, readings, first, as_of),
         verdicts=tuple(judged.verdicts),
         budget=judged.budget.sentence(),
         last_hash=workshop.store.head(),
         hold=_hold(then, judged.verdicts, first),
+        signals_told=signals_words(judged.verdicts, states, judged.budget, first, as_of),
+        plan_changes=plan_lines(workshop, first, as_of),
+        since_closed=late_lines(workshop, every, happened, first),
+        closed=closed,
+        shipped_before=left[0],
+        shipped_year_ago=left[1],
+        not_passed=_not_passed(now),
     )
+    return replace(content, decisions=decisions(judged.verdicts, dies, gauges, content.held_pieces))
 
 
-def _hold(then: Workshop, verdicts: Sequence[SeriesVerdict], first: date) -> tuple[PieceToHold, ...]:
-    """Return the pieces to hold on a month's last day: those in the house, and those that left in it."""
-    rows = hold_list(then, judge=False, verdicts=verdicts, keep=False).rows
-    return tuple(
-        PieceToHold(
-            row.serial,
-            row.name,
-            why_words(row),
-            row.whereabouts.words,
-            row.whereabouts.shipped,
-            row.next_step,
-        )
-        for row in rows
-        if row.waits and (row.in_house or (row.whereabouts.shipped or date.min) >= first)
-    )
+def month_days(which: str) -> tuple[date, date]:
+    """Return the first and last day of a month.
 
+    Raises
+    ------
+    QcError
+        It is not written as one.
 
-def _states(workshop: Workshop, verdicts: Sequence[SeriesVerdict]) -> dict[tuple[str, str], SignalState]:
-    """Return how signals stand, by series and first piece: that is what a month tells of them."""
-    return {(s.series, s.found.start_serial): s.state for s in signals_of_day(workshop, verdicts)}
-
-
-def _waiting(held: Iterable[HeldRecord]) -> list[list[str]]:
-    """Return why each row that still waits is held."""
-    return [[reason.id for reason in row.reasons] for row in held if row.state == "open"]
-
-
-def _month_days(which: str) -> tuple[date, date]:
+    Examples
+    --------
+    >>> month_days("2026-02")[1].isoformat()
+    '2026-02-28'
+    """
     year, dash, number = which.partition("-")
     written = dash and len(year) == 4 and len(number) == 2 and (year + number).isdecimal()
     if not (written and 1 <= int(number) <= 12 and int(year)):
@@ -101,3 +135,84 @@ def _month_days(which: str) -> tuple[date, date]:
     return date(int(year), int(number), 1), date(int(year), int(number), days)
 
 
+def _beside(first: date) -> tuple[tuple[date, date], tuple[date, date]]:
+    """Return the days of the month before and of the same month a year ago."""
+    before = month_days(f"{first - timedelta(days=1):%Y-%m}")
+    # no month of the year 0: the first year that can be written has none before it
+    return before, month_days(f"{max(first.year - 1, 1):04d}-{first:%m}")
+
+
+def _shipped(happened: pl.DataFrame, days: tuple[date, date]) -> int | None:
+    """Return how many left between two days; None before anything was recorded."""
+    if happened.is_empty() or happened["day"].min() > days[1]:  # type: ignore[operator]
+        return None
+    left = happened.filter(pl.col("kind") == "shipped", pl.col("day").is_between(*days))
+    return left["serial"].n_unique()
+
+
+def _not_passed(yields: Sequence[StageYield]) -> tuple[tuple[str, str, date, str], ...]:
+    return tuple((one.name, piece.serial, piece.day, piece.why) for one in yields for piece in one.failed)
+
+
+def _reactions(
+    then: Workshop, signals: Sequence[SignalOfDay], verdicts: Sequence[SeriesVerdict]
+) -> tuple[Reaction, ...]:
+    """Return the signals that last and that nobody closed, oldest first: finding, owner, age, due, steps."""
+    by_series = {str(verdict.key): verdict for verdict in verdicts}
+    found = []
+    for row in signals:
+        if not row.shown or row.found.ended is not None or row.state not in OPEN_STATES:
+            continue
+        life = life_of(then, row, by_series.get(row.series))
+        found.append(
+            Reaction(
+                name=life.title,
+                opened=then.today - timedelta(days=life.age_days),
+                age_days=life.age_days,
+                state=STATE_WORDS[life.state],
+                pieces=row.found.pieces,
+                id=life.id,
+                finding=life.sentence,
+                owner=life.owner or "",
+                due=life.due,
+                steps=life.steps,
+                caution=caution_words(life.cautions),
+            )
+        )
+    return tuple(sorted(found, key=lambda r: (-r.age_days, r.name, r.id)))
+
+
+def _hold(then: Workshop, verdicts: Sequence[SeriesVerdict], first: date) -> tuple[PieceToHold, ...]:
+    """Return the pieces to hold on a month's last day, and those that were outside their limits in it.
+
+    In the house, left in the month before anybody released them, or measured outside in it and released: a
+    figure outside its limits is told whatever became of its piece.
+    """
+    rows = hold_list(then, judge=False, verdicts=verdicts, keep=False).rows
+    found = []
+    for row in rows:
+        left = row.whereabouts.shipped
+        outside = row.why == "limit" and row.figure is not None and row.figure.day >= first
+        if outside or (row.waits and (left is None or left >= first)):
+            found.append(_piece(row))
+    return tuple(found)
+
+
+def _piece(row: HoldRow) -> PieceToHold:
+    left, released = row.whereabouts.shipped, row.released
+    standing = "to hold"
+    if released is not None:
+        standing = f"released by {released.who} on {dated_words(released.day)}"
+    elif left is not None:
+        standing = "left, not released"
+    return PieceToHold(
+        serial=row.serial,
+        name=row.name,
+        because=why_words(row),
+        where=row.whereabouts.words,
+        shipped=left,
+        next_step=row.next_step,
+        why=row.why,
+        day=row.figure.day if row.figure else None,
+        standing=standing,
+    )

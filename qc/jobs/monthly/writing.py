@@ -1,71 +1,57 @@
-"""The monthly report: gathered from the store, judged as of the month's last day, written three ways."""
+"""The monthly report: written three ways from one content, or, of a closed month, as it was stored."""
 
 from __future__ import annotations
 
-import os
-from calendar import monthrange
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
-from datetime import date
+from dataclasses import dataclass
 from pathlib import Path
 
-import polars as pl
-
-from qc.errors import MachineError, QcError
-from qc.jobs.judging import brought_up, judge_now, signals_of_day
-from qc.jobs.pieces import hold_list, why_words
+from qc.errors import MachineError
+from qc.jobs.judging import brought_up
+from qc.jobs.monthly.gathering import month_content
+from qc.jobs.monthly.stored import FileNames, copied, put_files, stored_report
+from qc.jobs.upload import ShowProgress
 from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
-from qc.report.month import (
-    MonthContent,
-    PieceToHold,
-    change_lines,
-    data_gaps,
-    decisions,
-    die_lines,
-    draw_all,
-    gauge_lines,
-    month_html,
-    month_pdf,
-    month_workbook,
-    reaction_lines,
-    return_lines,
-    rework_lines,
-    rolled_yield,
-    shipped_models,
-    stage_yields,
-)
+from qc.report.month import MonthContent, draw_all, month_answer, month_html, month_pdf, month_workbook
 from qc.report.terminal import month_text
-from qc.sayings import SignalState
 from qc.stats import Tabled
-from qc.store import OWN_FILE, HeldRecord, private_folder
-from qc.watch import SeriesVerdict
+
 
 @dataclass(frozen=True, slots=True)
 class MonthReport(Tabled):
-    """The files of a month's report."""
+    """The files of a month's report.
 
-    content: MonthContent
+    Attributes
+    ----------
+    answer : dict
+        What the command prints as JSON, without the files.
+    files : tuple of Path
+        The pdf, the page and the workbook.
+    content : MonthContent or None
+        What they say; None of a closed month, whose files are as they were stored.
+    not_judged : str
+        Since when signals wait that could not be kept now, in words.
+    """
+
+    answer: JsonObject
     files: tuple[Path, ...]
-    not_judged: str = ""  # since when signals wait that could not be kept now, in words
+    content: MonthContent | None = None
+    not_judged: str = ""
 
     def to_dict(self) -> JsonObject:
-        """Return month, files and the headline."""
-        return {
-            "month": self.content.month,
-            "as_of": self.content.as_of.isoformat(),
-            "headline": self.content.headline,
-            "files": [str(path) for path in self.files],
-        }
+        """Return month, headline, files, and the figures of the first page."""
+        return {**self.answer, "files": [str(path) for path in self.files]}
 
     def to_text(self) -> str:
         """Say what the month was and where the report lies."""
-        told = month_text(self.content.headline, self.files, self.content.last_hash)
+        told = month_text(self.answer, self.files)
         return f"{self.not_judged}\n{told}" if self.not_judged else told
 
 
-def month(workshop: Workshop, which: str, *, out: Path | None = None) -> MonthReport:
-    """Write a month's report as pdf, page and workbook.
+def month(
+    workshop: Workshop, which: str, *, out: Path | None = None, progress: ShowProgress | None = None
+) -> MonthReport:
+    """Write a month's report as pdf, page and workbook; of a closed month return the stored files.
 
     Parameters
     ----------
@@ -75,48 +61,44 @@ def month(workshop: Workshop, which: str, *, out: Path | None = None) -> MonthRe
         ``YYYY-MM``.
     out : pathlib.Path, optional
         Folder to write to; ``reports/YYYY-MM`` of the workshop when left out.
+    progress : callable, optional
+        Told how many drawings are done, of how many, and in words.
 
     Raises
     ------
     QcError
-        Not a month, or a month to come.
+        Not a month, a month to come, or a stored file that is lost or altered.
     MachineError
         The folder cannot be written.
     """
+    stored = stored_report(workshop, which)
+    if stored is not None:
+        answer, files = stored
+        return MonthReport(answer, copied(files, out) if out is not None else files)
     waits = brought_up(workshop)
     then = workshop.then
     content = month_content(workshop, which, keep=waits is None and then is None)
     # what was known then must not take the place of what is known now
     own = which if then is None else f"{which}-known-{then.day.isoformat()}"
     folder = out if out is not None else workshop.folder / "reports" / own
-    drawings = draw_all(content)
-    documents = {
-        "pdf": month_pdf(content, drawings),
-        "html": month_html(content, drawings).encode("utf-8"),
-        "xlsx": month_workbook(content),
-    }
+    written = written_files(content, progress)
     try:
-        private_folder(folder)
-        files = _put({folder / f"month-{which}.{kind}": data for kind, data in documents.items()})
+        files = put_files(folder, written)
     except OSError as error:
         raise MachineError(
             f"{folder}: the report cannot be written here ({error.strerror}). None of its files was "
             "written; make room, or name another folder with --out."
         ) from error
     told = waits.sentence(workshop.plan.workshop.time_zone) if waits else ""
-    return MonthReport(content, files, told)
+    return MonthReport(month_answer(content), files, content, told)
 
 
-def _put(documents: Mapping[Path, bytes]) -> tuple[Path, ...]:
-    """Write every file whole or none of them: a reader never meets half a report."""
-    drafts = {path.with_suffix(path.suffix + ".part"): path for path in documents}
-    try:
-        for draft, path in drafts.items():
-            draft.touch(OWN_FILE)
-            draft.write_bytes(documents[path])
-        for draft, path in drafts.items():
-            os.replace(draft, path)
-    finally:
-        for draft in drafts:
-            draft.unlink(missing_ok=True)
-    return tuple(documents)
+def written_files(content: MonthContent, progress: ShowProgress | None = None) -> dict[str, bytes]:
+    """Return the three files of a report by their names: the same content in each."""
+    drawings = draw_all(content, progress)
+    names = FileNames(content.month)
+    return {
+        names.pdf: month_pdf(content, drawings),
+        names.html: month_html(content, drawings).encode("utf-8"),
+        names.xlsx: month_workbook(content),
+    }

@@ -9,8 +9,16 @@ from datetime import date, timedelta
 import polars as pl
 
 from qc.plan import Plan
-from qc.report.month.content import Change, DieLine, GaugeLine, Rework, Standing, Yield
-from qc.watch import LOOK_BACK_DAYS, SeriesVerdict, SignalResult, caution_words, steps_for
+from qc.report.month.content import Change, DieLine, GaugeLine, Rolled, Standing, Yield
+from qc.watch import (
+    LOOK_BACK_DAYS,
+    SeriesVerdict,
+    SignalResult,
+    StageYield,
+    caution_words,
+    rolled,
+    steps_for,
+)
 from qc.words import code_words, count_words, dated_words, day_words, inside, interval_words
 
 DUE_SOON_DAYS = 31
@@ -29,24 +37,25 @@ def shipped_models(plan: Plan, readings: pl.DataFrame, events: pl.DataFrame) -> 
     return tuple((names.get(m, "of unknown model"), number) for m, number in counts.items())
 
 
-def stage_yields(plan: Plan, readings: pl.DataFrame, events: pl.DataFrame) -> tuple[Yield, ...]:
-    """Return the first-pass yield of each stage in route order.
+def yield_lines(
+    now: Sequence[StageYield], before: Sequence[StageYield], year_ago: Sequence[StageYield]
+) -> tuple[Yield, ...]:
+    """Return the first-pass yield of each stage beside that of the month before and of a year ago."""
+    then, past = ({one.stage: (one.passed, one.of) for one in every} for every in (before, year_ago))
+    return tuple(
+        Yield(one.name, one.passed, one.of, *one.found.interval, then.get(one.stage), past.get(one.stage))
+        for one in now
+    )
 
-    A piece passes a stage at the first go when nothing at that stage was reworked and, at the play-test, when
-    it was not sent back. Stages without a piece in the period are left out.
-    """
-    reworked = events.filter(pl.col("kind") == "rework").select("serial", "stage").unique()
-    sent_back = events.filter(pl.col("kind") == "play-test", pl.col("code") != "pass")["serial"].unique()
-    tested = events.filter(pl.col("kind") == "play-test")["serial"].unique()
-    found = []
-    for stage in plan.stages:
-        through = set(readings.filter(pl.col("stage") == stage.id)["serial"].unique())
-        again = set(reworked.filter(pl.col("stage") == stage.id)["serial"])
-        if through:
-            found.append(Yield(stage.name, len(through - again), len(through)))
-    if len(tested) and all(y.stage.lower() != "play-test" for y in found):
-        found.append(Yield("Play-test", len(set(tested) - set(sent_back)), len(tested)))
-    return tuple(found)
+
+def rolled_line(
+    now: Sequence[StageYield], before: Sequence[StageYield], year_ago: Sequence[StageYield]
+) -> Rolled | None:
+    """Return the yield of all stages in a row beside that of the month before and of a year ago."""
+    whole, *others = (rolled(every) for every in (now, before, year_ago))
+    if whole is None:
+        return None
+    return Rolled(whole.share, *whole.interval, *(one.share if one else None for one in others))
 
 
 def change_lines(
@@ -113,19 +122,6 @@ def evidence_words(verdict: SeriesVerdict, signal: SignalResult | None = None) -
         size = f"{interval_words(signal.size, signal.size_low, signal.size_high, verdict.unit)}; "
     said = f"{size}chance of a false signal {100 * signal.rate:.2g} % a piece."
     return said[0].upper() + said[1:]
-
-
-def rework_lines(events: pl.DataFrame) -> tuple[Rework, ...]:
-    """Return rework by cause, most hours first."""
-    rows = (
-        events.filter(pl.col("kind") == "rework")
-        .group_by("code")
-        .agg(pl.col("value").sum().alias("hours"), pl.col("serial").n_unique().alias("pieces"))
-        .sort(["hours", "code"], descending=[True, False])
-    )
-    return tuple(
-        Rework(code_words(code or "no cause given"), hours or 0.0, pieces) for code, hours, pieces in rows.iter_rows()
-    )
 
 
 def return_lines(events: pl.DataFrame) -> tuple[str, ...]:
@@ -205,7 +201,7 @@ def decisions(
     verdicts: Sequence[SeriesVerdict], dies: Sequence[DieLine], gauges: Sequence[GaugeLine], held: int = 0
 ) -> tuple[str, ...]:
     """Return what has to be decided at the monthly meeting, the pressing first."""
-    said = [f"{verdict.title}: {signal.next_step}" for verdict, signal in _moved(verdicts)]
+    said = [f"{verdict.title}: {inside(signal.next_step)}" for verdict, signal in _moved(verdicts)]
     if held:
         said.append(f"{count_words(held, 'piece')} to hold: release each, rework it, or scrap it.")
     for die in dies:

@@ -98,6 +98,7 @@ class Rework:
     cause: str
     hours: float
     pieces: int
+    share: float = 0.0  # of the hours of all causes
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,7 +129,7 @@ class DieLine:
 class PieceToHold:
     """A piece that is to be held, or was outside its limits in the month: figure, worst place, why.
 
-    `standing` says what became of it: to hold, left before anybody released it, or released by whom.
+    `standing` says what became of it: to hold, left without a release, or released by whom.
     """
 
     serial: str
@@ -192,6 +193,8 @@ class MonthContent:
         What came in for earlier months after the month before was closed; it is not in their figures.
     shipped_before, shipped_year_ago : int or None
         Instruments that left in the month before and a year ago; None before anything was recorded.
+    not_passed : tuple of (stage, serial, day, why)
+        The pieces that did not pass a stage at the first go.
     closed : str
         By whom and when the month was closed, empty while it is not.
     """
@@ -223,6 +226,7 @@ class MonthContent:
     closed: str = ""
     shipped_before: int | None = None
     shipped_year_ago: int | None = None
+    not_passed: tuple[tuple[str, str, date, str], ...] = ()
 
     @property
     def held_pieces(self) -> int:
@@ -258,34 +262,3 @@ class MonthContent:
         plain = asdict(self)
         plain["verdicts"] = [v.to_dict() for v in self.verdicts]
         return plain
-
-
-def rolled_yield(yields: tuple[Yield, ...]) -> float | None:
-    """Return the rolled first-pass yield: the product of the stages' shares.
-
-    Parameters
-    ----------
-    yields : tuple of Yield
-        Stages without pieces are passed over.
-
-    Returns
-    -------
-    float or None
-        None where no stage had a piece.
-
-    References
-    ----------
-    .. [1] Trade check T076: six stages of 0.97, 0.95, 0.92, 0.98, 0.90 and 0.96 give 0.7178.
-
-    Examples
-    --------
-    >>> round(rolled_yield((Yield("draw", 97, 100), Yield("bell", 95, 100))), 4)
-    0.9215
-    """
-    shares = [y.share for y in yields if y.share is not None]
-    if not shares:
-        return None
-    product = 1.0
-    for share in shares:
-        product *= share
-    return product

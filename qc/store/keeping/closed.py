@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from pathlib import Path
 
 from sqlalchemy import Connection, insert, select
 
 from qc.store.chain import append_entry, moment_of, next_entry
 from qc.store.errors import StoreError
 from qc.store.rows import next_id
+from qc.store.sheetfiles import sheet_hash
 from qc.store.tables import entry, month_file
 
 
@@ -70,3 +72,22 @@ def read_closed_months(conn: Connection) -> list[ClosedMonth]:
         files = {**before, row.file: row.hash}
         found[row.month] = ClosedMonth(row.month, row.who, moment_of(row.at), row.entry, files)
     return list(found.values())
+
+
+def faults_of_reports(conn: Connection, reports: Path) -> Iterator[str]:
+    """Yield a sentence for each file of a closed month that is not as it was when the month was closed."""
+    for month in read_closed_months(conn):
+        for name, digest in month.files.items():
+            lying = f"reports/{month.month}/{name}"
+            try:
+                data = (reports / month.month / name).read_bytes()
+            except FileNotFoundError:
+                yield f"{lying} of the closed month is missing. Put it back from the last backup."
+            except OSError as error:
+                yield f"{lying} of the closed month cannot be read ({error.strerror}). Mend its permissions."
+            else:
+                if sheet_hash(data) != digest:
+                    yield (
+                        f"{lying} was altered since {month.who} closed the month. Put it back from the last "
+                        "backup."
+                    )
