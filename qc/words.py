@@ -211,9 +211,7 @@ def quantity_words(value: float, unit: str) -> str:
     return f"{number_words(value)} {unit_words(unit)}".strip()
 
 
-def interval_words(
-    value: float, low: float, high: float, unit: str = "", *, sure: str = "95 %"
-) -> str:
+def interval_words(value: float, low: float, high: float, unit: str = "", *, sure: str = "95 %") -> str:
     """Write a figure with its interval: one unit and as many places for all three.
 
     Parameters

@@ -18,12 +18,12 @@ from qc.report.month import (
     MonthContent,
     Reaction,
     Rework,
+    Rolled,
     Yield,
     evidence_words,
     month_html,
     month_pdf,
     month_workbook,
-    rolled_yield,
 )
 from qc.report.month.panel import draw_all, draw_panel
 from qc.report.month.template_data import capability_sentence, panel_lines, plain_content
@@ -63,7 +63,7 @@ def content(verdicts):
         shipped=(("Tenor", 5), ("Alto", 1)),
         returned=("S-001 came back on 3 May: dent.",),
         yields=yields,
-        rolled=rolled_yield(yields),
+        rolled=Rolled(0.95, 0.75, 0.99),
         changes=(change,),
         reactions=(Reaction("Tuning: wrap", date(2026, 5, 9), 22, "open", 11),),
         rework=(Rework("wrap-length", 6.5, 3), Rework("dent", 1.0, 1)),
@@ -76,14 +76,6 @@ def content(verdicts):
     )
 
 
-def test_rolled_yield_is_the_product():
-    """Trade check T076: six stages give 0.7178."""
-    shares = (97, 95, 92, 98, 90, 96)
-    assert rolled_yield(tuple(Yield("s", n, 100) for n in shares)) == pytest.approx(0.7178, abs=5e-4)
-    assert rolled_yield(()) is None
-    assert rolled_yield((Yield("s", 0, 0), Yield("t", 1, 2))) == 0.5
-
-
 def test_headline_names_what_moved(content):
     assert content.headline == "6 instruments shipped; 1 of 3 series has moved, in tuning."
     calm = replace(content, verdicts=content.verdicts[1:], shipped=(("Tenor", 1),))
@@ -92,7 +84,9 @@ def test_headline_names_what_moved(content):
 
 def test_evidence_has_size_interval_and_chance(verdicts):
     said = evidence_words(verdicts[0])
-    assert re.match(r"2\d mm \(\d\d to \d\d, 95 %\); chance of a false signal 0\.4 % a piece\.", said)
+    assert re.match(
+        r"2\d\.\d mm \(2\d\.\d to 2\d\.\d, 95 %\); chance of a false signal 0\.4 % a piece\.", said
+    )
     assert evidence_words(verdicts[1]) == ""
 
 
@@ -138,7 +132,7 @@ def test_an_empty_series_says_so(small_plan):
 def test_every_series_is_drawn_once(content):
     drawn = draw_all(content)
     assert set(drawn.panels) == {str(v.key) for v in content.verdicts}
-    assert set(drawn.sparks) == {content.changes[0].key}
+    assert set(drawn.pictures) == {content.changes[0].key}
 
 
 def test_pdf_is_tagged_embeds_its_fonts_and_repeats(content):

@@ -82,7 +82,9 @@ def _held_lines(held: Sequence[HeldRecord]) -> list[Gap]:
         Gap(
             f"rows held, {code_words(name)}",
             kind.states.total(),
-            listed([f"{kind.states[state]} {words}" for state, words in OUTCOMES.items() if kind.states[state]]),
+            listed(
+                [f"{kind.states[state]} {words}" for state, words in OUTCOMES.items() if kind.states[state]]
+            ),
         )
         for name, kind in ranked
     ]

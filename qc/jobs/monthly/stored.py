@@ -77,7 +77,9 @@ def stored_report(workshop: Workshop, which: str) -> Stored | None:
     return answer, tuple(place / name for name in names.told)
 
 
-_BACK = "Put it back from the last backup; its hash stands in the chain, `qc verify` tells whether it is the one."
+_BACK = (
+    "Put it back from the last backup; its hash stands in the chain, `qc verify` tells whether it is the one."
+)
 
 
 def put_files(folder: Path, documents: Mapping[str, bytes], *, flush: bool = False) -> tuple[Path, ...]:

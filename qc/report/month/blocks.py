@@ -145,14 +145,18 @@ def gauge_lines(
         said, todo = [], []
         if gauge.due is not None and gauge.due <= as_of:
             said.append(f"calibration ran out on {dated_words(gauge.due)}")
-            todo.append("Have it calibrated" if used.height else "Not used in the month: keep it off the bench")
+            todo.append(
+                "Have it calibrated" if used.height else "Not used in the month: keep it off the bench"
+            )
         elif gauge.due is not None and gauge.due <= as_of + timedelta(days=DUE_SOON_DAYS):
             said.append(f"calibration due {dated_words(gauge.due)}")
             todo.append("Book its calibration")
         if missed:
             days = count_words(len(missed), "day")
             between = f"from {day_words(missed[0])} to {day_words(missed[-1])}"
-            said.append(f"used on {days} without its check, {between if len(missed) > 1 else day_words(missed[0])}")
+            said.append(
+                f"used on {days} without its check, {between if len(missed) > 1 else day_words(missed[0])}"
+            )
             # a gauge that nobody checked may well be good: its master tells that in a minute
             todo.append("Put it on its master before the next reading, and daily from then on")
         if said:

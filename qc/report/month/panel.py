@@ -109,7 +109,9 @@ def draw_panel(
     }
     with mpl.rc_context(style):
         figure = Figure(figsize=(width, height))
-        left, right, under, over = (edge / size for edge, size in zip(EDGES_IN, (width, width, height, height), strict=True))
+        left, right, under, over = (
+            edge / size for edge, size in zip(EDGES_IN, (width, width, height, height), strict=True)
+        )
         axes = figure.add_axes((left, under, 1.0 - left - right, 1.0 - under - over))
         _frame(axes, verdict)
         if verdict.points:

@@ -95,8 +95,6 @@ def _name(entry: Any) -> str:
 def _fields(name: str, before: Mapping[str, Any], after: Mapping[str, Any]) -> list[str]:
     """Name what reads otherwise; names of people stay in the plan and are not told."""
     changed = [
-        key.replace("_", " ")
-        for key in after
-        if key not in LEFT_ALONE and before.get(key) != after[key]
+        key.replace("_", " ") for key in after if key not in LEFT_ALONE and before.get(key) != after[key]
     ]
     return [f"{name}: {listed(changed)} changed."] if changed else []

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from dataclasses import asdict
 from datetime import date, timedelta
@@ -98,13 +99,13 @@ def plain_content(content: MonthContent) -> JsonObject:
         "rework": [
             {
                 "cause": r.cause,
-                "hours": f"{r.hours:.1f} h",
+                "hours": f"{places_words(r.hours, hours_places(content))} h",
                 "pieces": pieces_words(r.pieces),
                 "width": _part(r.hours, content),
             }
             for r in content.rework
         ],
-        "rework_total": f"{content.rework_hours:.1f} h",
+        "rework_total": f"{places_words(content.rework_hours, hours_places(content))} h",
         "gauges": [asdict(gauge) for gauge in content.gauges],
         "dies": [{"tool": d.tool, "series": d.series, "sentence": _die(d)} for d in content.dies],
         "decisions": list(content.decisions),
@@ -237,7 +238,8 @@ def hold_lines(content: MonthContent) -> list[dict[str, str]]:
                 "where": pieces_words(len(serials)) + " in the house",
             }
         )
-    left = {one.serial for one in content.hold if one.why not in {"limit", "hand"} and one.shipped}
+    doubted = (one for one in content.hold if one.why not in {"limit", "hand"} and one.shipped)
+    left = list(dict.fromkeys(one.serial for one in doubted))
     if left:
         found.append(
             {
@@ -248,6 +250,11 @@ def hold_lines(content: MonthContent) -> list[dict[str, str]]:
             }
         )
     return found
+
+
+def hours_places(content: MonthContent) -> int:
+    """Return the places of hours: quarters of an hour need two, or the printed figures do not add up."""
+    return 1 if all(math.isclose(10 * r.hours, round(10 * r.hours)) for r in content.rework) else 2
 
 
 def _reaction(one: Reaction, as_of: date) -> JsonObject:
@@ -376,7 +383,7 @@ def methods(content: MonthContent) -> list[str]:
         "Figures with an interval carry one unit, and as many places as the half of the interval makes "
         "sensible (JCGM 100:2008, 7.2.6).",
         "Months that are closed stay as they were stored; what comes in later for their days stands in "
-        "the next month's report under \"since closed\".",
+        'the next month\'s report under "since closed".',
         f"Limits and targets: version {content.plan_version} of the measuring plan, as it stood on the day.",
         content.budget,
         *(
