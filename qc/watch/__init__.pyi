@@ -1,7 +1,7 @@
 """What `qc.watch` offers."""
 
-from .budget import LOOK_BACK_DAYS as LOOK_BACK_DAYS
 from .budget import DAYS_PER_MONTH as DAYS_PER_MONTH
+from .budget import LOOK_BACK_DAYS as LOOK_BACK_DAYS
 from .budget import Budget as Budget
 from .budget import budget_words as budget_words
 from .budget import expected_points as expected_points

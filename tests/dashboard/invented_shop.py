@@ -588,6 +588,33 @@ class InventedBoard:
     def decided(self):
         return (DecidedView("7", "TQ-0441, Thickness", "80", "dropped", "KM", date(2026, 11, 23)),)
 
+    def month(self):
+        return {
+            "month": "2026-11",
+            "headline": "4 instruments shipped; 1 of 3 series has moved, in lacquer. 2 pieces to hold.",
+            "shipped_total": 4,
+            "shipped_beside": "October 9",
+            "rolled": "81 % (52 to 97)",
+            "rework_total": "2.5 h",
+            "hold_total": 2,
+            "reactions": [{}],
+            "before": "October",
+            "year_ago": "November 2025",
+            "yields": [
+                {
+                    "stage": "Slide",
+                    "share": "90 % (55 to 100)",
+                    "of": "9 of 10",
+                    "before": "100 % of 8",
+                    "year_ago": "—",
+                }
+            ],
+            "decisions": ["Order a die."],
+        }
+
+    def month_page(self):
+        return "<!doctype html><title>the month so far</title>"
+
     def reports(self):
         return (ReportView("2026-10", ()),)
 
@@ -635,6 +662,7 @@ class InventedDesk:
         self.decided = []
         self.pieces = []
         self.studied = []
+        self.written = []
         self.undone = []
         self.corrected = []
         self.asked_to_judge = False
@@ -670,6 +698,10 @@ class InventedDesk:
     def decide_piece(self, serial, what, figure, who, why):
         self.pieces.append((serial, what, figure, who, why))
         return f"s{len(self.pieces)}"
+
+    def write_month(self, month):
+        self.written.append(month)
+        return f"s{len(self.written)}"
 
     def study_gauge(self, file, question):
         self.studied.append(((file[0], file[1].read()), dict(question)))

@@ -7,6 +7,7 @@ from .data import StoreBoardData as StoreBoardData
 from .gauge_views import CheckView as CheckView
 from .gauge_views import GaugeView as GaugeView
 from .gauge_views import MeasureView as MeasureView
+from .months import write_month as write_month
 from .questions import BoardData as BoardData
 from .questions import DeskFull as DeskFull
 from .questions import Ticket as Ticket

@@ -150,6 +150,14 @@ class BoardData(Protocol):
         """Return all that is wrong with what headings are said to mean, a sentence each."""
         ...
 
+    def month(self) -> JsonObject:
+        """Return the words and figures of the report of the month of the board's day, as it stands."""
+        ...
+
+    def month_page(self) -> str:
+        """Return the first pages of that report as html, to be looked at before it is written."""
+        ...
+
     def reports(self) -> tuple[views.ReportView, ...]:
         """Return the monthly reports on disk, newest first."""
         ...
@@ -192,6 +200,10 @@ class UploadDesk(Protocol):
 
     def decide_piece(self, serial: str, what: str, figure: str, who: str, why: str) -> str:
         """Queue a release, or that a piece is kept back, and return a ticket."""
+        ...
+
+    def write_month(self, month: str) -> str:
+        """Queue that the report of a month is written, and return a ticket."""
         ...
 
     def study_gauge(self, file: tuple[str, IO[bytes]], question: Mapping[str, str]) -> str:

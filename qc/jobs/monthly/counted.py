@@ -146,16 +146,14 @@ def plan_lines(workshop: Workshop, first: date, as_of: date) -> tuple[str, ...]:
     return tuple(found)
 
 
-def late_lines(
-    workshop: Workshop, readings: pl.DataFrame, events: pl.DataFrame, first: date
-) -> tuple[Gap, ...]:
+def late_lines(workshop: Workshop, events: pl.DataFrame, first: date) -> tuple[Gap, ...]:
     """Return what came in for earlier months since the month before was closed, a line a sheet.
 
     Parameters
     ----------
     workshop : Workshop
         An open workshop.
-    readings, events : polars.DataFrame
+    events : polars.DataFrame
         All up to the last day of the report.
     first : date
         The first day of the report's month; nothing is late where the month before is not closed.
@@ -165,10 +163,11 @@ def late_lines(
     if closed is None:
         return ()
     zone = workshop.plan.workshop.time_zone
+    readings = workshop.store.readings(until=first - timedelta(days=1))
     late = {one.sheet: one for one in workshop.store.sheets() if one.entry > closed.entry}
     found, counted = [], 0
     for sheet in late.values():
-        mine = readings.filter(pl.col("sheet") == sheet.sheet, pl.col("day") < first)
+        mine = readings.filter(pl.col("sheet") == sheet.sheet)
         happened = events.filter(pl.col("sheet") == sheet.sheet, pl.col("day") < first)
         if mine.is_empty() and happened.is_empty():
             continue

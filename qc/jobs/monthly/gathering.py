@@ -10,7 +10,7 @@ from datetime import date, timedelta
 import polars as pl
 
 from qc.errors import QcError
-from qc.jobs.judging import SignalOfDay, judge_now, signals_of_day
+from qc.jobs.judging import SignalOfDay, judge_now, present_budget, signals_of_day
 from qc.jobs.losses import yields_of
 from qc.jobs.monthly.counted import data_lines, late_lines, plan_lines, signals_words
 from qc.jobs.pieces import HoldRow, hold_list, why_words
@@ -38,7 +38,14 @@ MOST_CHANGES = 3
 """Chosen: with more of them the first page would run over; each is told in the panel of its series too."""
 
 
-def month_content(workshop: Workshop, which: str, *, keep: bool = True, closed: str = "") -> MonthContent:
+def month_content(
+    workshop: Workshop,
+    which: str,
+    *,
+    keep: bool = True,
+    closed: str = "",
+    verdicts: Sequence[SeriesVerdict] | None = None,
+) -> MonthContent:
     """Gather everything that the report of a month says.
 
     Parameters
@@ -51,6 +58,8 @@ def month_content(workshop: Workshop, which: str, *, keep: bool = True, closed: 
         Keep what judging works out on the way; False where the store cannot be written.
     closed : str
         By whom and when the month is closed by this report; empty where it is not.
+    verdicts : sequence of SeriesVerdict, optional
+        Those of the workshop's day, where they are at hand; a month that is over is judged as of its end.
 
     Returns
     -------
@@ -70,16 +79,19 @@ def month_content(workshop: Workshop, which: str, *, keep: bool = True, closed: 
     as_of = min(last, workshop.today)
     # judged as of the month's last day: what was made since takes no part
     then = replace(workshop, today=as_of)
-    judged = judge_now(then, keep=keep)
-    every = workshop.store.readings(until=as_of)
+    if verdicts is None or as_of < workshop.today:
+        judged = judge_now(then, keep=keep)
+        verdicts, budget = judged.verdicts, judged.budget
+    else:
+        budget = present_budget(workshop)
     happened = workshop.store.events(until=as_of)
     events = happened.filter(pl.col("day").is_between(first, as_of))
-    readings = every.filter(pl.col("day").is_between(first, as_of))
+    readings = workshop.store.readings(since=first, until=as_of)
     now, before, year_ago = (yields_of(then, *days) for days in ((first, as_of), *_beside(first)))
     left = [_shipped(happened, days) for days in _beside(first)]
-    dies = die_lines(judged.verdicts, as_of)
-    gauges = gauge_lines(workshop.plan, every, happened, first, as_of)
-    signals = signals_of_day(workshop, judged.verdicts)
+    dies = die_lines(verdicts, as_of)
+    gauges = gauge_lines(workshop.plan, readings, happened, first, as_of)
+    signals = signals_of_day(workshop, verdicts)
     states = {(s.series, s.found.root): s.state for s in signals}
     content = MonthContent(
         workshop=workshop.plan.workshop.name,
@@ -88,30 +100,30 @@ def month_content(workshop: Workshop, which: str, *, keep: bool = True, closed: 
         last=last,
         as_of=as_of,
         plan_version=workshop.store.plan_versions()[-1].version,
-        shipped=shipped_models(workshop.plan, every, events),
+        shipped=_shipped_models(workshop, events),
         returned=return_lines(events),
         yields=yield_lines(now, before, year_ago),
         rolled=rolled_line(now, before, year_ago),
-        changes=change_lines(workshop.plan, judged.verdicts, first, as_of)[:MOST_CHANGES],
-        reactions=_reactions(then, signals, judged.verdicts),
+        changes=change_lines(workshop.plan, verdicts, first, as_of)[:MOST_CHANGES],
+        reactions=_reactions(then, signals, verdicts),
         rework=tuple(Rework(r.name, r.hours, r.pieces, r.share) for r in rework_causes(events)),
         gauges=gauges,
         dies=dies,
         decisions=(),
         gaps=data_lines(workshop, readings, first, as_of),
-        verdicts=tuple(judged.verdicts),
-        budget=judged.budget.sentence(),
+        verdicts=tuple(verdicts),
+        budget=budget.sentence(),
         last_hash=workshop.store.head(),
-        hold=_hold(then, judged.verdicts, first),
-        signals_told=signals_words(judged.verdicts, states, judged.budget, first, as_of),
+        hold=_hold(then, verdicts, first),
+        signals_told=signals_words(verdicts, states, budget, first, as_of),
         plan_changes=plan_lines(workshop, first, as_of),
-        since_closed=late_lines(workshop, every, happened, first),
+        since_closed=late_lines(workshop, happened, first),
         closed=closed,
         shipped_before=left[0],
         shipped_year_ago=left[1],
         not_passed=_not_passed(now),
     )
-    return replace(content, decisions=decisions(judged.verdicts, dies, gauges, content.held_pieces))
+    return replace(content, decisions=decisions(verdicts, dies, gauges, content.held_pieces))
 
 
 def month_days(which: str) -> tuple[date, date]:
@@ -148,6 +160,12 @@ def _shipped(happened: pl.DataFrame, days: tuple[date, date]) -> int | None:
         return None
     left = happened.filter(pl.col("kind") == "shipped", pl.col("day").is_between(*days))
     return left["serial"].n_unique()
+
+
+def _shipped_models(workshop: Workshop, events: pl.DataFrame) -> tuple[tuple[str, int], ...]:
+    """Return how many of each model left; one without a model on its record has that of its cards."""
+    left = events.filter(pl.col("kind") == "shipped")["serial"].drop_nulls().unique().to_list()
+    return shipped_models(workshop.plan, workshop.store.pieces(sorted(left)), events)
 
 
 def _not_passed(yields: Sequence[StageYield]) -> tuple[tuple[str, str, date, str], ...]:

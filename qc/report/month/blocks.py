@@ -27,10 +27,10 @@ DUE_SOON_DAYS = 31
 DAYS_OF_A_WEEK = 7
 
 
-def shipped_models(plan: Plan, readings: pl.DataFrame, events: pl.DataFrame) -> tuple[tuple[str, int], ...]:
-    """Return how many of each model left; one without a model on its record has that of its readings."""
+def shipped_models(plan: Plan, pieces: pl.DataFrame, events: pl.DataFrame) -> tuple[tuple[str, int], ...]:
+    """Return how many of each model left; one without a model on its record has that of its cards."""
     left = events.filter(pl.col("kind") == "shipped").unique("serial")
-    known = dict(readings.filter(pl.col("model") != "").select("serial", "model").unique().iter_rows())
+    known = dict(pieces.filter(pl.col("model") != "").select("serial", "model").unique().iter_rows())
     models = [model or known.get(serial, "") for serial, model in left.select("serial", "model").iter_rows()]
     names = {m.id: m.name for m in plan.models}
     counts = {m: models.count(m) for m in [*names, ""] if m in models}

@@ -13,7 +13,6 @@ from qc.plain import JsonObject
 from qc.watch import SeriesVerdict
 from qc.words import count_words, inside, listed
 
-
 Standing = Literal["lasts", "settled", "over"]
 """How a change stands on the last day: it lasts, the series settled at a new level, or it is over."""
 

@@ -47,7 +47,9 @@ class ShowDrawn(Protocol):
         """Take how many are done, of how many, and what they are."""
 
 
-def draw_all(content: MonthContent, progress: ShowDrawn | None = None) -> Drawings:
+def draw_all(
+    content: MonthContent, progress: ShowDrawn | None = None, *, panels: bool = True
+) -> Drawings:
     """Draw every panel, and a picture for each of the changes, once.
 
     Parameters
@@ -56,20 +58,22 @@ def draw_all(content: MonthContent, progress: ShowDrawn | None = None) -> Drawin
         Its verdicts and changes.
     progress : callable, optional
         Told how many are done.
+    panels : bool
+        False where only the first pages are looked at: no panel is drawn, and none is shown.
     """
     verdicts = {str(v.key): v for v in content.verdicts}
-    drawn = [key for key, verdict in verdicts.items() if verdict.points]
-    panels = {}
-    for number, key in enumerate(drawn, start=1):
-        panels[key] = draw_panel(verdicts[key])
+    asked = [key for key, verdict in verdicts.items() if verdict.points and panels]
+    drawn = {}
+    for number, key in enumerate(asked, start=1):
+        drawn[key] = draw_panel(verdicts[key])
         if progress is not None:
-            progress(number, len(drawn), "series drawn:")
+            progress(number, len(asked), "series drawn:")
     pictures = {
         change.key: draw_panel(verdicts[change.key], width=PICTURE_IN[0], height=PICTURE_IN[1], newest=34)
         for change in content.changes
         if verdicts[change.key].points
     }
-    return Drawings(panels, pictures)
+    return Drawings(drawn, pictures)
 
 
 def draw_panel(

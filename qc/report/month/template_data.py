@@ -82,6 +82,7 @@ def plain_content(content: MonthContent) -> JsonObject:
     """Return everything of the report but its drawings; those go by the keys of changes and panels."""
     return {
         "title": title_words(content),
+        "month": content.month,
         "workshop": content.workshop,
         "headline": content.headline,
         "as_of": f"{content.as_of.day} {month_words(f'{content.as_of:%Y-%m}')}",

@@ -11,6 +11,7 @@ import numpy as np
 import openpyxl
 import pypdfium2
 import pytest
+
 from qc.report.month import (
     Change,
     DieLine,
@@ -40,8 +41,8 @@ from qc.report.month.template_data import (
     plain_content,
     yield_words,
 )
-from qc.words import percent_words
 from qc.watch import FactorLevels, Points, Question, SeriesVerdict, judge
+from qc.words import percent_words
 
 HOSTILE = [
     "=1+1",
@@ -363,7 +364,8 @@ def test_texts_of_a_card_act_nowhere(content):
 def test_an_empty_month_is_a_whole_report_in_every_form(content):
     empty = replace(
         content, changes=(), reactions=(), rework=(), gauges=(), dies=(), decisions=(), gaps=(), shipped=(),
-        returned=(), yields=(), rolled=None, verdicts=(), hold=(), plan_changes=(), since_closed=(), not_passed=(),
+        returned=(), yields=(), rolled=None, verdicts=(), hold=(), plan_changes=(), since_closed=(),
+        not_passed=(),
     )  # fmt: skip
     assert empty.headline == "0 instruments shipped; all 0 series that are watched are as they were."
     for text in (paper(empty), page(empty)):
