@@ -91,7 +91,7 @@ def _so_far(told: JsonObject) -> Component:
         "Preview the whole of it", href="/month/preview", className="plain", target="_blank", rel="noopener"
     )
     title = f"{month_words(told['month'])} so far"
-    return card(title, html.P(unbroken(told["headline"]), className="lead"), figures(rows), html.P(preview))
+    return card(title, html.P(unbroken(told["headline"]), className="lead"), html.Div(figures(rows), className="below"), html.P(preview, className="below"))
 
 
 def _yields(told: JsonObject) -> Component:
@@ -103,7 +103,7 @@ def _yields(told: JsonObject) -> Component:
     if not rows:
         return card("First pass, by stage", nothing("No piece came to any stage yet."), className="below")
     table = html.Table([html.Thead(html.Tr([html.Th(one) for one in head])), html.Tbody(rows)])
-    return card("First pass, by stage", html.Div(table, className="scroll"), className="below")
+    return card("First pass, by stage", html.Div(table, className="table"), className="below")
 
 
 def _open(told: JsonObject) -> Component:
@@ -111,7 +111,7 @@ def _open(told: JsonObject) -> Component:
     if not told["decisions"]:
         body: Component = nothing("Nothing has to be decided yet.")
     else:
-        body = html.Ol([html.Li(unbroken(said)) for said in told["decisions"]])
+        body = html.Ol([html.Li(unbroken(said)) for said in told["decisions"]], className="steps")
     return card("To decide", body, className="below")
 
 

@@ -3,6 +3,7 @@
 import pytest
 
 from qc.store import StoreError, open_store
+from qc.store.pieces import JudgedUpTo
 
 FILES = {"month-2026-01.pdf": "1" * 64, "month-2026-01.xlsx": "2" * 64}
 
@@ -30,3 +31,11 @@ def test_a_month_is_not_closed_twice_nor_without_a_file(tmp_path, make):
         with pytest.raises(StoreError, match="no file is named"):
             store.close_month("2026-02", {}, who="QL", when=make.when)
         assert len(store.closed_months()) == len(store.entries()) == 1
+
+
+def test_a_closed_month_leaves_nothing_to_judge(tmp_path, make):
+    with open_store(tmp_path) as store:
+        store.add_sheets([make.sheet(readings=make.readings(6))], who="AB", when=make.when)
+        reached = store.reached()
+        store.close_month("2026-01", FILES, who="QL", when=make.when)
+        assert store.waiting(JudgedUpTo.of(reached.to_dict())) is None

@@ -207,9 +207,7 @@ def report_views(folder: Path, closed: Collection[str] = ()) -> tuple[ReportView
     root = folder / "reports"
     months = [p for p in root.iterdir() if p.is_dir() and MONTH.fullmatch(p.name)] if root.is_dir() else []
     return tuple(
-        ReportView(
-            place.name, tuple(sorted(p for p in place.iterdir() if p.is_file())), place.name in closed
-        )
+        ReportView(place.name, tuple(sorted(p for p in place.iterdir() if p.is_file())), place.name in closed)
         for place in sorted(months, reverse=True)
     )
 

@@ -17,6 +17,7 @@ from qc.jobs.pieces import HoldRow, hold_list, why_words
 from qc.jobs.signals import STATE_WORDS, life_of
 from qc.jobs.workshop import Workshop
 from qc.report.month import (
+    PICTURES,
     MonthContent,
     PieceToHold,
     Reaction,
@@ -31,11 +32,8 @@ from qc.report.month import (
     yield_lines,
 )
 from qc.sayings import OPEN_STATES
-from qc.watch import SeriesVerdict, StageYield, caution_words, rework_causes
+from qc.watch import SeriesKey, SeriesVerdict, StageYield, caution_words, rework_causes
 from qc.words import dated_words
-
-MOST_CHANGES = 3
-"""Chosen: with more of them the first page would run over; each is told in the panel of its series too."""
 
 
 def month_content(
@@ -84,6 +82,8 @@ def month_content(
         verdicts, budget = judged.verdicts, judged.budget
     else:
         budget = present_budget(workshop)
+        route = {str(SeriesKey(s.id, c.id, f)): n for n, (s, c, f) in enumerate(workshop.plan.charted())}
+        verdicts = sorted(verdicts, key=lambda v: route.get(str(v.key), len(route)))
     happened = workshop.store.events(until=as_of)
     events = happened.filter(pl.col("day").is_between(first, as_of))
     readings = workshop.store.readings(since=first, until=as_of)
@@ -104,7 +104,7 @@ def month_content(
         returned=return_lines(events),
         yields=yield_lines(now, before, year_ago),
         rolled=rolled_line(now, before, year_ago),
-        changes=change_lines(workshop.plan, verdicts, first, as_of)[:MOST_CHANGES],
+        changes=change_lines(workshop.plan, verdicts, first, as_of)[:PICTURES],
         reactions=_reactions(then, signals, verdicts),
         rework=tuple(Rework(r.name, r.hours, r.pieces, r.share) for r in rework_causes(events)),
         gauges=gauges,

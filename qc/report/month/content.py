@@ -13,6 +13,9 @@ from qc.plain import JsonObject
 from qc.watch import SeriesVerdict
 from qc.words import count_words, inside, listed
 
+PICTURES = 3
+"""Changes, or series near their limits, with a picture on the first page (the plan of the report asks three)."""
+
 Standing = Literal["lasts", "settled", "over"]
 """How a change stands on the last day: it lasts, the series settled at a new level, or it is over."""
 
@@ -226,6 +229,16 @@ class MonthContent:
     shipped_before: int | None = None
     shipped_year_ago: int | None = None
     not_passed: tuple[tuple[str, str, date, str], ...] = ()
+
+    @property
+    def near(self) -> tuple[SeriesVerdict, ...]:
+        """Steady series whose capability is least, so many that with the changes they are three pictures."""
+        changed = {one.key for one in self.changes}
+        quiet = [v for v in self.verdicts if v.behaviour == "steady" and v.ppk is not None and v.points]
+        own = sorted(
+            (v for v in quiet if str(v.key) not in changed), key=lambda v: (v.ppk or 0.0, str(v.key))
+        )
+        return tuple(own[: max(0, PICTURES - len(self.changes))])
 
     @property
     def held_pieces(self) -> int:

@@ -28,6 +28,9 @@ NEWEST = 60
 PICTURE_IN = (3.1, 1.35)
 """Size of the picture beside a change: its lettering stays as large as that of a panel. [inch]"""
 
+LABEL_IN = 0.12
+"""Height of one line of the labels, and a little; chosen for their size. [inch]"""
+
 EDGES_IN = (0.5, 1.12, 0.3, 0.17)
 """Room for the scale, for the labels at the right, below and above. [inch]"""
 
@@ -47,9 +50,7 @@ class ShowDrawn(Protocol):
         """Take how many are done, of how many, and what they are."""
 
 
-def draw_all(
-    content: MonthContent, progress: ShowDrawn | None = None, *, panels: bool = True
-) -> Drawings:
+def draw_all(content: MonthContent, progress: ShowDrawn | None = None, *, panels: bool = True) -> Drawings:
     """Draw every panel, and a picture for each of the changes, once.
 
     Parameters
@@ -68,10 +69,9 @@ def draw_all(
         drawn[key] = draw_panel(verdicts[key])
         if progress is not None:
             progress(number, len(asked), "series drawn:")
+    shown = [verdicts[change.key] for change in content.changes] + list(content.near)
     pictures = {
-        change.key: draw_panel(verdicts[change.key], width=PICTURE_IN[0], height=PICTURE_IN[1], newest=34)
-        for change in content.changes
-        if verdicts[change.key].points
+        str(one.key): draw_panel(one, width=PICTURE_IN[0], height=PICTURE_IN[1], newest=34) for one in shown
     }
     return Drawings(drawn, pictures)
 
@@ -227,8 +227,7 @@ def _limits(axes: Axes, verdict: SeriesVerdict) -> list[tuple[float, str, str]]:
 def _label_edge(axes: Axes, labels: list[tuple[float, str, str]]) -> None:
     """Write the labels at the right edge, pushed apart where they would cover each other."""
     low, high = axes.get_ylim()
-    # chosen: one line of these labels at this size, and a little
-    least = (high - low) * 0.11
+    least = (high - low) * LABEL_IN / (axes.get_position().height * axes.figure.get_figheight())
     placed: list[float] = []
     for value, text, color in sorted(labels):
         where = value if not placed else max(value, placed[-1] + least)

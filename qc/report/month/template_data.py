@@ -93,6 +93,15 @@ def plain_content(content: MonthContent) -> JsonObject:
             {**asdict(change), "mark": STANDING[change.standing][0], "standing": STANDING[change.standing][1]}
             for change in content.changes
         ],
+        "near": [
+            {"key": str(v.key), **{name: lines[name] for name in ("title", "mark", "finding", "capability")}}
+            for v in content.near
+            for lines in [panel_lines(v, content.first)]
+        ],
+        "not_passed": [
+            {"stage": stage, "serial": serial, "day": day_words(day, content.as_of), "why": why}
+            for stage, serial, day, why in content.not_passed
+        ],
         "hold": hold_lines(content),
         "hold_total": content.held_pieces,
         "reactions": [_reaction(r, content.as_of) for r in content.reactions],
@@ -115,13 +124,24 @@ def plain_content(content: MonthContent) -> JsonObject:
         "signals_told": content.signals_told,
         "plan_changes": list(content.plan_changes),
         "capability": [capability_line(v) for v in content.verdicts],
-        "panels": [
-            {"key": str(v.key), **panel_lines(v, content.first)} for v in content.verdicts if v.points
-        ],
+        "panels": _panels(content),
         "budget": content.budget,
         "plan_version": content.plan_version,
         "methods": methods(content),
     }
+
+
+def _panels(content: MonthContent) -> list[JsonObject]:
+    """Return the words of each panel; where a reaction is open, its steps and cautions too."""
+    open_ones = {one.name: one for one in reversed(content.reactions)}
+    found = []
+    for verdict in content.verdicts:
+        if verdict.points:
+            own = open_ones.get(verdict.title)
+            steps, caution = (list(own.steps), own.caution) if own else ([], "")
+            lines = panel_lines(verdict, content.first)
+            found.append({"key": str(verdict.key), **lines, "steps": steps, "caution": caution})
+    return found
 
 
 def _left(content: MonthContent) -> JsonObject:
@@ -283,8 +303,11 @@ def _die(die: DieLine) -> str:
     if die.weeks is None:
         return f"{die.sentence} {left}."
     # a pace does not hold for longer than a season: further off, the weeks are no promise
-    weeks = f"more than {TOLD_WEEKS}" if die.weeks > TOLD_WEEKS else f"about {max(die.weeks, 0.0):.0f}"
-    return f"{die.sentence} {left}, {weeks} weeks at the pace of the last quarter."
+    if die.weeks > TOLD_WEEKS:
+        weeks = f"more than {TOLD_WEEKS} weeks"
+    else:
+        weeks = f"about {count_words(round(die.weeks), 'week')}" if die.weeks >= 1 else "less than a week"
+    return f"{die.sentence} {left}, {weeks} at the pace of the last quarter."
 
 
 def panel_lines(verdict: SeriesVerdict, first: date | None = None) -> dict[str, str]:
