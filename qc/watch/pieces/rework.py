@@ -65,20 +65,14 @@ def rework_causes(events: pl.DataFrame) -> tuple[ReworkCause, ...]:
         events.filter(pl.col("kind") == "rework")
         .group_by(pl.col("code").fill_null(""))
         .agg(pl.col("value").sum().alias("hours"), pl.col("serial").n_unique().alias("pieces"))
-        .sort(["hours", "code"], descending=[True, False])
     )
-    hours = [float(f"{one or 0.0:.{LAST_DIGITS}g}") for one in rows["hours"]]
-    total = summed(hours)
-    so_far = accumulate(hours)
+    found = [(summed([hours or 0.0]), code, pieces) for code, hours, pieces in rows.iter_rows()]
+    found.sort(key=lambda one: (-one[0], one[1]))
+    total = summed([hours for hours, _, _ in found]) or 1.0  # of no hours at all each has no share
+    so_far = accumulate(hours for hours, _, _ in found)
     return tuple(
-        ReworkCause(
-            code,
-            own,
-            pieces,
-            own / total if total else 0.0,
-            min(1.0, together / total) if total else 0.0,
-        )
-        for code, pieces, own, together in zip(rows["code"], rows["pieces"], hours, so_far, strict=True)
+        ReworkCause(code, hours, pieces, hours / total, min(1.0, together / total))
+        for (hours, code, pieces), together in zip(found, so_far, strict=True)
     )
 
 
