@@ -19,7 +19,15 @@ from qc.jobs.board import (
     budget_words,
     settled_words,
 )
-from qc.words import MONTHS, dated_words, day_words, pieces_words, unit_words, whole_words
+from qc.words import (
+    MONTHS,
+    dated_words,
+    day_words,
+    interval_words,
+    pieces_words,
+    unit_words,
+    whole_words,
+)
 
 CHART_UNITS = {"fault": "", "mm2": "mm²", "C": "C"}
 """Units that stand on a chart otherwise than in a sentence: there a number of faults needs no word for it."""
@@ -91,6 +99,17 @@ def number(value: float, decimals: int = 1, signed: bool = False) -> str:
 def amount(value: float, code: str, decimals: int = 1, signed: bool = False) -> str:
     """Return a figure with its unit: ``+22.9 mm``."""
     return f"{number(value, decimals, signed)} {unit(code)}".rstrip()
+
+
+def sized(value: float, low: float, high: float, code: str) -> str:
+    """Return a deviation with its interval and unit, as the month's report writes it, with true signs.
+
+    Examples
+    --------
+    >>> sized(0.0139, 0.0108, 0.0171, "mm")
+    '+14 µm (+11 to +17, 95 %)'
+    """
+    return interval_words(value, low, high, code, signed=True).replace("-", "−")
 
 
 def bound(value: float, code: str, signed: bool = False) -> str:

@@ -211,7 +211,9 @@ def quantity_words(value: float, unit: str) -> str:
     return f"{number_words(value)} {unit_words(unit)}".strip()
 
 
-def interval_words(value: float, low: float, high: float, unit: str = "", *, sure: str = "95 %") -> str:
+def interval_words(
+    value: float, low: float, high: float, unit: str = "", *, sure: str = "95 %", signed: bool = False
+) -> str:
     """Write a figure with its interval: one unit and as many places for all three.
 
     Parameters
@@ -222,6 +224,8 @@ def interval_words(value: float, low: float, high: float, unit: str = "", *, sur
         As in the plan; hundredths of a millimetre and less are said in micrometres.
     sure : str
         How often such an interval holds the true figure; empty where a heading says it.
+    signed : bool
+        A plus before what is above nought: of deviations.
 
     Notes
     -----
@@ -242,6 +246,8 @@ def interval_words(value: float, low: float, high: float, unit: str = "", *, sur
         told, least, most = (places_words(one, places) for one in (value, low, high))
     else:
         told, least, most = (number_words(one) for one in (value, low, high))
+    if signed:
+        told, least, most = (f"+{one}" if float(one) > 0 else one for one in (told, least, most))
     return f"{told} {unit_words(unit)}".rstrip() + f" ({least} to {most}{sure and f', {sure}'})"
 
 

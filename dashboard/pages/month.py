@@ -91,7 +91,12 @@ def _so_far(told: JsonObject) -> Component:
         "Preview the whole of it", href="/month/preview", className="plain", target="_blank", rel="noopener"
     )
     title = f"{month_words(told['month'])} so far"
-    return card(title, html.P(unbroken(told["headline"]), className="lead"), html.Div(figures(rows), className="below"), html.P(preview, className="below"))
+    return card(
+        title,
+        html.P(unbroken(told["headline"]), className="lead"),
+        html.Div(figures(rows), className="below"),
+        html.P(preview, className="below"),
+    )
 
 
 def _yields(told: JsonObject) -> Component:

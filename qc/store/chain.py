@@ -59,8 +59,8 @@ EntryKind = Literal[
     "verdict",
 ]
 """What an entry brought: a sheet, mended rows, a corrected reading, one taken back, a decision about a held
-row taken back, a plan, what headings of benches mean, words on a signal, series or piece, the report of a closed month,
-or what the program told after it had judged."""
+row taken back, a plan, what headings of benches mean, words on a signal, series or piece, the report of a
+closed month, or what the program told after it had judged."""
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 

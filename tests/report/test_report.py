@@ -26,7 +26,8 @@ from qc.report.month import (
     month_workbook,
 )
 from qc.report.month.panel import draw_all, draw_panel
-from qc.report.month.template_data import capability_sentence, panel_lines, plain_content
+from qc.report.month.panel_words import capability_sentence, panel_lines
+from qc.report.month.template_data import plain_content
 from qc.watch import FactorLevels, Points, Question, judge
 
 
@@ -132,7 +133,8 @@ def test_an_empty_series_says_so(small_plan):
 def test_every_series_is_drawn_once(content):
     drawn = draw_all(content)
     assert set(drawn.panels) == {str(v.key) for v in content.verdicts}
-    assert set(drawn.pictures) == {content.changes[0].key}
+    shown = {content.changes[0].key, *(str(v.key) for v in content.near)}
+    assert set(drawn.pictures) == shown and len(shown) == 2, "the third series is still learning"
 
 
 def test_pdf_is_tagged_embeds_its_fonts_and_repeats(content):
@@ -169,7 +171,7 @@ def test_a_quiet_month_is_a_quiet_report(content):
 def test_page_escapes_and_loads_nothing(content):
     page = month_html(content)
     assert "Sedge Mill &lt;Slideworks&gt;" in page and "<Slideworks>" not in page
-    assert page.count("<svg") == len(content.verdicts) + 1
+    assert page.count("<svg") == len(content.verdicts) + 2
     assert not re.search(r'(src|href)="https?:', page) and "<script" not in page
 
 

@@ -17,7 +17,7 @@ from qc.jobs.backup import backup_note
 from qc.jobs.board import views
 from qc.jobs.board.gauge_views import GaugeView
 from qc.jobs.board.gauges import gauge_views, trusted_since
-from qc.jobs.board.months import MonthContent, month_figures, month_page, month_so_far
+from qc.jobs.board.months import month_figures, month_page, month_so_far
 from qc.jobs.board.rows import (
     decided_views,
     held_views,
@@ -36,6 +36,7 @@ from qc.jobs.then import known
 from qc.jobs.whole_piece import nearest_to, piece_record
 from qc.jobs.workshop import PLAN, Workshop, asked_day, open_workshop
 from qc.plain import JsonObject
+from qc.report.month import MonthContent
 from qc.watch import RuleOffer, RulesView, apply_rules, dependence_note, rule_offers, rules_price
 from qc.words import dated_words
 

@@ -120,8 +120,8 @@ def signals_words(
     false = raised.count("closed-false")
     expected = number_words(budget.rate * points)
     said = (
-        f"{count_words(len(raised), 'signal')} raised in the month; by chance alone about {expected} would be "
-        f"expected of {count_words(points, 'point')} (the plan allows "
+        f"{count_words(len(raised), 'signal')} raised in the month; by chance alone about {expected} would "
+        f"be expected of {count_words(points, 'point')} (the plan allows "
         f"{number_words(budget.per_month)} a month)."
     )
     return f"{said} {false} of them closed as false." if false else said

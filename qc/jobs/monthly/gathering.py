@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from calendar import monthrange
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 import polars as pl
@@ -32,7 +32,7 @@ from qc.report.month import (
     yield_lines,
 )
 from qc.sayings import OPEN_STATES
-from qc.watch import SeriesKey, SeriesVerdict, StageYield, caution_words, rework_causes
+from qc.watch import Budget, SeriesKey, SeriesVerdict, StageYield, caution_words, rework_causes
 from qc.words import dated_words
 
 
@@ -84,46 +84,65 @@ def month_content(
         budget = present_budget(workshop)
         route = {str(SeriesKey(s.id, c.id, f)): n for n, (s, c, f) in enumerate(workshop.plan.charted())}
         verdicts = sorted(verdicts, key=lambda v: route.get(str(v.key), len(route)))
-    happened = workshop.store.events(until=as_of)
-    events = happened.filter(pl.col("day").is_between(first, as_of))
-    readings = workshop.store.readings(since=first, until=as_of)
-    now, before, year_ago = (yields_of(then, *days) for days in ((first, as_of), *_beside(first)))
-    left = [_shipped(happened, days) for days in _beside(first)]
-    dies = die_lines(verdicts, as_of)
-    gauges = gauge_lines(workshop.plan, readings, happened, first, as_of)
-    signals = signals_of_day(workshop, verdicts)
-    states = {(s.series, s.found.root): s.state for s in signals}
-    content = MonthContent(
-        workshop=workshop.plan.workshop.name,
-        month=which,
-        first=first,
-        last=last,
-        as_of=as_of,
-        plan_version=workshop.store.plan_versions()[-1].version,
-        shipped=_shipped_models(workshop, events),
-        returned=return_lines(events),
-        yields=yield_lines(now, before, year_ago),
-        rolled=rolled_line(now, before, year_ago),
-        changes=change_lines(workshop.plan, verdicts, first, as_of)[:PICTURES],
-        reactions=_reactions(then, signals, verdicts),
-        rework=tuple(Rework(r.name, r.hours, r.pieces, r.share) for r in rework_causes(events)),
-        gauges=gauges,
-        dies=dies,
-        decisions=(),
-        gaps=data_lines(workshop, readings, first, as_of),
-        verdicts=tuple(verdicts),
-        budget=budget.sentence(),
-        last_hash=workshop.store.head(),
-        hold=_hold(then, verdicts, first),
-        signals_told=signals_words(verdicts, states, budget, first, as_of),
-        plan_changes=plan_lines(workshop, first, as_of),
-        since_closed=late_lines(workshop, happened, first),
-        closed=closed,
-        shipped_before=left[0],
-        shipped_year_ago=left[1],
-        not_passed=_not_passed(now),
-    )
-    return replace(content, decisions=decisions(verdicts, dies, gauges, content.held_pieces))
+    found = _Gathered(workshop, then, first, last, tuple(verdicts), budget)
+    return found.content(which, closed)
+
+
+@dataclass(frozen=True, slots=True)
+class _Gathered:
+    """A month judged, ready to be put into the blocks of its report."""
+
+    workshop: Workshop
+    then: Workshop  # the same on the month's last day
+    first: date
+    last: date
+    verdicts: tuple[SeriesVerdict, ...]
+    budget: Budget
+
+    def content(self, which: str, closed: str) -> MonthContent:
+        """Return the whole report."""
+        workshop, first, as_of = self.workshop, self.first, self.then.today
+        store = workshop.store
+        happened = store.events(until=as_of)
+        events = happened.filter(pl.col("day").is_between(first, as_of))
+        readings = store.readings(since=first, until=as_of)
+        now, before, year_ago = (yields_of(self.then, *d) for d in ((first, as_of), *_beside(first)))
+        left = [_shipped(happened, days) for days in _beside(first)]
+        dies = die_lines(self.verdicts, as_of)
+        gauges = gauge_lines(workshop.plan, readings, happened, first, as_of)
+        signals = signals_of_day(workshop, self.verdicts)
+        states = {(s.series, s.found.root): s.state for s in signals}
+        content = MonthContent(
+            workshop=workshop.plan.workshop.name,
+            month=which,
+            first=first,
+            last=self.last,
+            as_of=as_of,
+            plan_version=store.plan_versions()[-1].version,
+            shipped=_shipped_models(workshop, events),
+            returned=return_lines(events),
+            yields=yield_lines(now, before, year_ago),
+            rolled=rolled_line(now, before, year_ago),
+            changes=change_lines(workshop.plan, self.verdicts, first, as_of)[:PICTURES],
+            reactions=_reactions(self.then, signals, self.verdicts),
+            rework=tuple(Rework(r.name, r.hours, r.pieces, r.share) for r in rework_causes(events)),
+            gauges=gauges,
+            dies=dies,
+            decisions=(),
+            gaps=data_lines(workshop, readings, first, as_of),
+            verdicts=self.verdicts,
+            budget=self.budget.sentence(),
+            last_hash=store.head(),
+            hold=_hold(self.then, self.verdicts, first),
+            signals_told=signals_words(self.verdicts, states, self.budget, first, as_of),
+            plan_changes=plan_lines(workshop, first, as_of),
+            since_closed=late_lines(workshop, happened, first),
+            closed=closed,
+            shipped_before=left[0],
+            shipped_year_ago=left[1],
+            not_passed=_not_passed(now),
+        )
+        return replace(content, decisions=decisions(self.verdicts, dies, gauges, content.held_pieces))
 
 
 def month_days(which: str) -> tuple[date, date]:

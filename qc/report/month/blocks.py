@@ -61,7 +61,7 @@ def rolled_line(
 def change_lines(
     plan: Plan, verdicts: Sequence[SeriesVerdict], first: date, as_of: date
 ) -> tuple[Change, ...]:
-    """Return what changed, what lasts first and of that the worst; then what settled or was over in the month.
+    """Return what changed: what lasts, the worst first; then what settled or was over in the month.
 
     One piece apart from the rest is no change; it is told among the pieces.
     """

@@ -14,7 +14,7 @@ from qc.watch import SeriesVerdict
 from qc.words import count_words, inside, listed
 
 PICTURES = 3
-"""Changes, or series near their limits, with a picture on the first page (the plan of the report asks three)."""
+"""Changes, and series near their limits, that have a picture on the first page; chosen, it holds no more."""
 
 Standing = Literal["lasts", "settled", "over"]
 """How a change stands on the last day: it lasts, the series settled at a new level, or it is over."""

@@ -119,7 +119,7 @@ def draw_panel(
         axes = figure.add_axes((left, under, 1.0 - left - right, 1.0 - under - over))
         _frame(axes, verdict)
         if verdict.points:
-            _evidence(axes, verdict, newest, legend=width > PICTURE_IN[0])
+            _evidence(axes, verdict, newest, height * (1.0 - under - over), legend=width > PICTURE_IN[0])
         else:
             axes.text(0.5, 0.5, "nothing measured yet", transform=axes.transAxes, ha="center", color=SOFT)
         return _svg(figure)
@@ -145,7 +145,7 @@ def _frame(axes: Axes, verdict: SeriesVerdict) -> None:
     )
 
 
-def _evidence(axes: Axes, verdict: SeriesVerdict, newest: int, *, legend: bool) -> None:
+def _evidence(axes: Axes, verdict: SeriesVerdict, newest: int, tall: float, *, legend: bool) -> None:
     """Draw points over the band, so that it covers none; labels come last, when the axes are known."""
     shown = verdict.points[-newest:]
     first = shown[0].ordinal
@@ -176,7 +176,7 @@ def _evidence(axes: Axes, verdict: SeriesVerdict, newest: int, *, legend: bool) 
         )
     labels = _levels(axes, verdict, first) + _limits(axes, verdict)
     axes.set_xlim(first - 1, shown[-1].ordinal + 1)
-    _label_edge(axes, labels)
+    _label_edge(axes, labels, tall)
     text = f"in order of making, {shown[0].serial} to {shown[-1].serial}"
     if legend and len(models) > 1:
         symbols = "●□◆△✕"
@@ -224,10 +224,10 @@ def _limits(axes: Axes, verdict: SeriesVerdict) -> list[tuple[float, str, str]]:
     return labels
 
 
-def _label_edge(axes: Axes, labels: list[tuple[float, str, str]]) -> None:
-    """Write the labels at the right edge, pushed apart where they would cover each other."""
+def _label_edge(axes: Axes, labels: list[tuple[float, str, str]], tall: float) -> None:
+    """Write the labels at the right edge, pushed apart where they would cover each other; `tall` in inch."""
     low, high = axes.get_ylim()
-    least = (high - low) * LABEL_IN / (axes.get_position().height * axes.figure.get_figheight())
+    least = (high - low) * LABEL_IN / tall
     placed: list[float] = []
     for value, text, color in sorted(labels):
         where = value if not placed else max(value, placed[-1] + least)

@@ -8,9 +8,9 @@ from dataclasses import asdict
 from datetime import date, timedelta
 
 from qc.plain import JsonObject
-from qc.report.month.blocks import day_over
 from qc.report.month.content import DieLine, MonthContent, PieceToHold, Reaction
-from qc.watch import LEARNING, SeriesVerdict, limits_words, settled_words
+from qc.report.month.methods import methods
+from qc.report.month.panel_words import capability_line, panel_lines
 from qc.words import (
     MONTHS,
     count_words,
@@ -21,20 +21,15 @@ from qc.words import (
     pieces_words,
     places_words,
     some_of,
-    unit_words,
 )
 
 TOLD_WEEKS = 17
 """Further off a change of a tool is told as "more than": a pace does not hold that long (as the forecast)."""
 
-INDEX_PLACES = 2
-"""Places of a capability index (common practice, no source)."""
-
 _SIGNAL = re.compile(r"^signal [0-9a-f]+: ")
 """The id of a signal before its sentence: paper has nothing to look it up with."""
 
 
-BEHAVIOUR_MARK = {"steady": "○", "drifting": "▲", "learning": "◌"}
 STANDING = {"lasts": ("▲", "lasts"), "settled": ("◆", "settled at a new level"), "over": ("○", "over")}
 """How a change stands: its mark and its words."""
 
@@ -251,10 +246,11 @@ def hold_lines(content: MonthContent) -> list[dict[str, str]]:
     for (name, because, _), pieces in shared.items():
         serials = list(dict.fromkeys(one.serial for one in pieces))
         about = _SIGNAL.sub("", because)
+        about = about[:1].lower() + about[1:] if about.startswith("The ") else about
         found.append(
             {
                 "who": some_of(serials, NAMED_PIECES),
-                "what": f"{figure_words(name)}: {about[:1].lower() + about[1:] if about.startswith('The ') else about}",
+                "what": f"{figure_words(name)}: {about}",
                 "day": "",
                 "where": pieces_words(len(serials)) + " in the house",
             }
@@ -308,114 +304,6 @@ def _die(die: DieLine) -> str:
     else:
         weeks = f"about {count_words(round(die.weeks), 'week')}" if die.weeks >= 1 else "less than a week"
     return f"{die.sentence} {left}, {weeks} at the pace of the last quarter."
-
-
-def panel_lines(verdict: SeriesVerdict, first: date | None = None) -> dict[str, str]:
-    """Return the title, the finding and the capability of one panel in words.
-
-    A finding that is over is told as such, and only of a change that ended in the month: from `first` on.
-    """
-    signal = verdict.telling
-    if verdict.behaviour == "learning":
-        finding = f"Learning: {verdict.pieces} of {LEARNING} pieces."
-    elif signal is not None:
-        finding = f"{signal.sentence} {signal.because}"
-    else:
-        finding = f"As it was: {verdict.pieces} pieces without a lasting change."
-        settled = settled_words(verdict, verdict.points[-1].day)
-        if settled:
-            finding = f"{settled[0].upper()}{settled[1:]}."
-        else:
-            finding += _over(verdict, first)
-    return {
-        "title": verdict.title,
-        "mark": BEHAVIOUR_MARK[verdict.behaviour],
-        "behaviour": verdict.behaviour,
-        "finding": finding,
-        "capability": capability_sentence(verdict),
-    }
-
-
-def _over(verdict: SeriesVerdict, first: date | None) -> str:
-    """Say which change was over in the month, empty where none was."""
-    for signal in reversed(verdict.signals):
-        back = day_over(verdict, signal)
-        if back is not None and signal.kind != "single" and (first is None or back >= first):
-            return f" Over since {day_words(back, verdict.points[-1].day)}: {signal.sentence}"
-    return ""
-
-
-def capability_sentence(verdict: SeriesVerdict) -> str:
-    """Say whether a series keeps its limits, with interval and number, or why that is not said."""
-    lead = limits_words(verdict).capitalize()
-    if verdict.ppk is not None:
-        return f"{lead}: Ppk {_ppk(verdict)} from {pieces_words(verdict.rests_on)}."
-    why = f" Ppk is not given: {verdict.ppk_reason.rstrip('.')}." if verdict.ppk_reason else ""
-    return f"{lead}.{why}"
-
-
-def capability_line(verdict: SeriesVerdict) -> dict[str, str]:
-    """Return one row of the capability table."""
-    unit = unit_words(verdict.unit)
-    sides = [
-        f"{word} {value:g}"
-        for word, value in (("from", verdict.lower), ("to", verdict.upper))
-        if value is not None
-    ]
-    given = verdict.ppk is not None
-    return {
-        "series": verdict.title,
-        "behaviour": f"{BEHAVIOUR_MARK[verdict.behaviour]} {verdict.behaviour}",
-        "limits": f"{' '.join(sides)} {unit}".strip() if sides else "none",
-        "pieces": str(verdict.rests_on),
-        "ppk": places_words(verdict.ppk or 0.0, INDEX_PLACES) if given else "—",
-        "interval": _between(verdict) if given else verdict.ppk_reason,
-        "capable": limits_words(verdict).removeprefix("limits "),
-    }
-
-
-def _ppk(verdict: SeriesVerdict) -> str:
-    return f"{places_words(verdict.ppk or 0.0, INDEX_PLACES)} ({_between(verdict)}, 95 %)"
-
-
-def _between(verdict: SeriesVerdict) -> str:
-    ends = (places_words(end or 0.0, INDEX_PLACES) for end in (verdict.ppk_low, verdict.ppk_high))
-    return " to ".join(ends)
-
-
-def methods(content: MonthContent) -> list[str]:
-    """Say in plain words how the figures came about, with sources."""
-    return [
-        "Change: after every piece all splits of the series into before and after are compared (largest "
-        "two-sample t, beside it the spread and a steady trend); the threshold is calibrated by simulation "
-        "so that the whole board keeps its false-alarm budget. Source: Hawkins, Qiu and Kang, Journal of "
-        "Quality Technology 35, 2003.",
-        "Where a change began: the point with the largest evidence; the shaded band holds it nine times in "
-        "ten.",
-        "Nested readings: the pattern of the stations is taken off first; a point is the mean of one piece.",
-        "Capability: Ppk from the sample standard deviation with a 95 % interval (Bissell, Applied "
-        "Statistics 39, 1990, for two limits; exact by the noncentral t for one); proven when the one-sided "
-        "95 % lower bound reaches the wanted value, not kept when the upper bound is below it; not given "
-        "below 20 pieces.",
-        "First-pass yield: pieces that came to a stage in the month and passed it the first time, without "
-        "rework, a figure outside its limits or a failed verdict there; its interval is exact (Clopper and "
-        "Pearson, Biometrika 26, 1934). All stages in a row: the product of the shares, its interval by the "
-        "method of Lindstrom and Madden (Lloyd and Lipow, Reliability, 1962).",
-        "Pattern rules beside a chart are off in this report: together they would raise many more false "
-        "signals than the budget allows. Where they are switched on, on a chart of the board, they are "
-        "those of Nelson, Journal of Quality Technology 16, 1984.",
-        "Figures with an interval carry one unit, and as many places as the half of the interval makes "
-        "sensible (JCGM 100:2008, 7.2.6).",
-        "Months that are closed stay as they were stored; what comes in later for their days stands in "
-        'the next month\'s report under "since closed".',
-        f"Limits and targets: version {content.plan_version} of the measuring plan, as it stood on the day.",
-        content.budget,
-        *(
-            [f"The store when this report was made: last hash {content.last_hash}."]
-            if content.last_hash
-            else []
-        ),
-    ]
 
 
 def _part(hours: float, content: MonthContent) -> float:

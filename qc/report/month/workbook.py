@@ -9,7 +9,8 @@ from operator import attrgetter
 from typing import TYPE_CHECKING, Any
 
 from qc.report.month.content import MonthContent
-from qc.report.month.template_data import STANDING, beside_words, methods, title_words
+from qc.report.month.methods import methods
+from qc.report.month.template_data import STANDING, beside_words, title_words
 
 if TYPE_CHECKING:
     from xlsxwriter.format import Format
@@ -123,7 +124,7 @@ def _yield_tables(content: MonthContent) -> list[tuple[str, Sequence[str], list[
         *("stage", "passed", "through", "share", "from", "to"),
         *(f"{what}, {month}" for month in (before, year_ago) for what in ("passed", "through")),
     )
-    rows = [
+    rows: list[Sequence[Cell]] = [
         (y.stage, y.passed, y.through, y.share, y.low, y.high)
         + (y.before or (None, None))
         + (y.year_ago or (None, None))

@@ -1,8 +1,7 @@
-"""A month that is closed stands: its files return as they were, and what comes late is told in the next one."""
+"""A month that is closed stands: its files return as they were; what comes late is told in the next one."""
 
 import io
-import shutil
-from datetime import date, timedelta
+from datetime import date
 
 import openpyxl
 import pytest
@@ -11,62 +10,9 @@ from qc.errors import QcError, UsageError
 from qc.jobs.errors import JobError
 from qc.jobs.monthly import close_month, month, month_content
 from qc.jobs.rows import Decision, settle_rows
-from qc.jobs.upload import upload
 from qc.jobs.verify import verify_store
-from qc.jobs.workshop import open_workshop
 
-PLAN = """
-workshop: {name: Gannet Row Slides, time_zone: Europe/Oslo, lead: ML}
-models: [{id: alto, name: Alto, family: alto, pedal_midi: 34, length_mm: 2931.6}]
-people: [{code: ML}, {code: FT}]
-causes: [bent-slide]
-gauges: [{id: HG-1, name: Height gauge, gauge_class: height, unit: mm, resolution: 0.1}]
-cards:
-  - {id: bow, title: Bow card, source: bench, stage: bow, characteristics: [rise]}
-stages:
-  - id: bow
-    name: Bow
-    characteristics:
-      - {id: rise, name: Rise, unit: mm, pool: all, sensible: [30, 70], limits: [{lower: 46, upper: 54}]}
-"""
-MAY, JUNE = date(2026, 5, 4), date(2026, 6, 2)
-
-
-def card(first, day, figures):
-    rows = [f"B-{first + n:03d},alto,{day + timedelta(days=n)},FT,HG-1,{v}" for n, v in enumerate(figures)]
-    return "\n".join(["serial,model,date,person,gauge,rise", *rows]).encode()
-
-
-def hand_in(folder, day, name, data):
-    workshop = open_workshop(folder, as_of=day, writes=True)
-    upload(workshop, [(name, data)], who="FT")
-    workshop.store.close()
-
-
-@pytest.fixture(scope="module")
-def made(tmp_path_factory):
-    """A workshop with a card of May, one figure of it outside its limits and one row held, and one of June."""
-    folder = tmp_path_factory.mktemp("closing") / "shop"
-    folder.mkdir()
-    (folder / "plan.yaml").write_text(PLAN)
-    figures = [50.1, 49.8, 50.4, 49.9, 55.2, 50.0, 50.3, 49.7, 501]
-    hand_in(folder, date(2026, 5, 29), "may.csv", card(1, MAY, figures))
-    hand_in(folder, JUNE, "june.csv", card(30, date(2026, 6, 1), [50.2, 49.9]))
-    return folder
-
-
-@pytest.fixture
-def shop(made, tmp_path):
-    folder = shutil.copytree(made, tmp_path / "shop")
-    opened = []
-
-    def at(day, *, writes=True):
-        opened.append(open_workshop(folder, as_of=day, writes=writes))
-        return opened[-1]
-
-    yield at
-    for workshop in opened:
-        workshop.store.close()
+JUNE = date(2026, 6, 2)
 
 
 def cells(report, name):
@@ -74,13 +20,15 @@ def cells(report, name):
     return [[cell.value for cell in row] for row in book[name].iter_rows()][1:]
 
 
-def test_later_runs_return_the_stored_files_and_late_cards_stand_in_the_next_month(shop, tmp_path):
+def test_later_runs_return_the_stored_files_and_late_cards_stand_in_the_next_month(shop, cards, tmp_path):
     workshop = shop(JUNE)
     closed = close_month(workshop, "2026-05", who="ML")
     before = [path.read_bytes() for path in closed.files]
     assert closed.answer["closed"] == "Closed by ML on 2 Jun 2026."
     assert closed.answer["headline"].endswith("1 piece to hold.")
-    hand_in(workshop.folder, date(2026, 6, 3), "late.csv", card(20, date(2026, 5, 20), [50.0, 50.5]))
+    cards.hand_in(
+        workshop.folder, date(2026, 6, 3), "late.csv", cards.card(20, date(2026, 5, 20), [50.0, 50.5])
+    )
     (row,) = workshop.store.held()
     settle_rows(shop(date(2026, 6, 4)), [row.id], Decision.BY_HAND, {"value": 50.1}, who="FT")
     later = shop(date(2026, 6, 5))
@@ -128,12 +76,12 @@ def test_a_stored_file_that_is_lost_or_altered_is_no_report(shop):
     assert pdf.is_file()
 
 
-def test_what_comes_in_while_the_report_is_written_leaves_the_month_open(shop, monkeypatch):
+def test_what_comes_in_while_the_report_is_written_leaves_the_month_open(shop, cards, monkeypatch):
     workshop = shop(JUNE)
     from qc.jobs.monthly import closing
 
     def written(content, progress):
-        hand_in(workshop.folder, JUNE, "meanwhile.csv", card(40, date(2026, 5, 27), [50.0]))
+        cards.hand_in(workshop.folder, JUNE, "meanwhile.csv", cards.card(40, date(2026, 5, 27), [50.0]))
         return {"month-2026-05.pdf": b"x"}
 
     monkeypatch.setattr(closing, "written_files", written)
@@ -171,9 +119,9 @@ def test_held_rows_are_counted_by_kind_and_what_became_of_them(shop):
     assert "-" not in held[0].what
 
 
-def test_a_plan_that_changed_is_told_in_its_month(shop):
+def test_a_plan_that_changed_is_told_in_its_month(shop, cards):
     folder = shop(JUNE).folder
-    (folder / "plan.yaml").write_text(PLAN.replace("upper: 54", "upper: 53"))
+    (folder / "plan.yaml").write_text(cards.plan.replace("upper: 54", "upper: 53"))
     workshop = shop(date(2026, 6, 3))
     (said,) = month_content(workshop, "2026-06").plan_changes
     assert said == "3 Jun 2026, version 2: Bow: Rise: from 46 to 54 mm, now from 46 to 53 mm."

@@ -23,7 +23,7 @@ from qc.report.month.blocks import (
     rolled_line,
     yield_lines,
 )
-from qc.report.month.template_data import panel_lines
+from qc.report.month.panel_words import panel_lines
 from qc.watch import FactorLevels, Forecast, NotPassed, Points, Question, StageYield, judge
 from qc.words import level_words, number_words
 

@@ -30,17 +30,15 @@ from qc.report.month import (
     month_pdf,
     month_workbook,
 )
+from qc.report.month.methods import methods
 from qc.report.month.panel import NEWEST, PICTURE_IN, draw_panel
-from qc.report.month.template_data import (
+from qc.report.month.panel_words import (
     BEHAVIOUR_MARK,
     capability_line,
     capability_sentence,
-    hold_lines,
-    methods,
     panel_lines,
-    plain_content,
-    yield_words,
 )
+from qc.report.month.template_data import hold_lines, plain_content, yield_words
 from qc.watch import FactorLevels, Points, Question, SeriesVerdict, judge
 from qc.words import percent_words
 
@@ -216,8 +214,9 @@ def test_every_word_of_the_report_is_on_paper_and_on_the_page(content, said):
     """Whatever the blocks say stands in both; cells of a table wrap on paper, so word by word there."""
     on_paper, on_page, _ = said
     words = tokens(on_paper)
-    for name, text in leaves(plain_content(content)):
-        if name in {"key", "width", "steps", "caution", "name", "title", "workshop"} or text in {"lasts", ""}:
+    assert "S-007" in on_page, "on paper only where a page has room for those that did not pass"
+    for name, text in leaves(plain_content(replace(content, not_passed=()))):
+        if name in {"key", "month", "width", "steps", "caution", "name", "title", "workshop"} or text in {"lasts", ""}:
             continue
         assert plain(text) in on_page, (name, text)
         assert tokens(text) <= words, (name, text)
