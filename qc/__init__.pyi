@@ -5,6 +5,8 @@ from . import stats as stats
 from . import trade as trade
 from . import watch as watch
 from .jobs.demo import make_demo as make_demo
+from .jobs.losses import rework as rework
+from .jobs.losses import upstream as upstream
 from .jobs.monthly import month as month
 from .jobs.new import new_workshop as new_workshop
 from .jobs.questions import chart_factors as chart_factors
@@ -31,6 +33,7 @@ from .jobs.workshop import open_workshop as open_workshop
 from .stats import FIGURES as FIGURES
 from .stats import GREATEST as GREATEST
 from .stats import KINDS as KINDS
+from .stats import LEAST_TOGETHER as LEAST_TOGETHER
 from .stats import NORMAL as NORMAL
 from .stats import PRIOR as PRIOR
 from .stats import THREE_SIGMA_RATE as THREE_SIGMA_RATE
@@ -80,6 +83,7 @@ from .stats import Percentiles as Percentiles
 from .stats import Placed as Placed
 from .stats import Pooling as Pooling
 from .stats import Proportion as Proportion
+from .stats import RankAssociation as RankAssociation
 from .stats import RepeatSets as RepeatSets
 from .stats import Resolution as Resolution
 from .stats import RolledYield as RolledYield
@@ -215,6 +219,7 @@ from .stats import prediction_factor as prediction_factor
 from .stats import proportion as proportion
 from .stats import q_over_models as q_over_models
 from .stats import q_statistics as q_statistics
+from .stats import rank_association as rank_association
 from .stats import recursive_residuals as recursive_residuals
 from .stats import remove_pattern as remove_pattern
 from .stats import repeat_sets as repeat_sets

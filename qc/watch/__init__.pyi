@@ -8,12 +8,18 @@ from .budget import expected_points as expected_points
 from .budget import month_of as month_of
 from .budget import month_pace as month_pace
 from .budget import share_budget as share_budget
+from .causes import SCREENED_BY as SCREENED_BY
+from .causes import Earlier as Earlier
 from .causes import Factor as Factor
 from .causes import FactorLevels as FactorLevels
 from .causes import FactorTable as FactorTable
 from .causes import Figure as Figure
 from .causes import FigureTable as FigureTable
+from .causes import GoesWith as GoesWith
+from .causes import ScreenedResult as ScreenedResult
 from .causes import among as among
+from .causes import final_results as final_results
+from .causes import screen as screen
 from .changes import KeptStates as KeptStates
 from .changes import LevelCourse as LevelCourse
 from .changes import course_of as course_of
@@ -36,6 +42,7 @@ from .neighbours import dependence_note as dependence_note
 from .pieces import FAILING as FAILING
 from .pieces import FEW as FEW
 from .pieces import PLACE_WORDS as PLACE_WORDS
+from .pieces import PLAY_TEST as PLAY_TEST
 from .pieces import NotPassed as NotPassed
 from .pieces import PartUse as PartUse
 from .pieces import PieceFigure as PieceFigure

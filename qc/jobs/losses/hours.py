@@ -7,8 +7,10 @@ from datetime import date
 
 from qc.errors import UsageError
 from qc.jobs.losses.yields import yields_of
+from qc.jobs.then import said_of_then
 from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
+from qc.report.terminal import rework_text
 from qc.stats import RolledYield, Tabled
 from qc.watch import ReworkCause, StageYield, rework_causes, rolled, summed
 from qc.words import dated_words
@@ -32,6 +34,8 @@ class ReworkReport(Tabled):
         In what, as the plan writes it.
     known : date or None
         The past day whose knowledge this is, where that was asked for.
+    note : str
+        What must be said of that day.
     """
 
     ROWS = "causes"
@@ -43,6 +47,7 @@ class ReworkReport(Tabled):
     rate: float | None = None
     currency: str = ""
     known: date | None = None
+    note: str = ""
 
     @property
     def hours(self) -> float:
@@ -72,6 +77,16 @@ class ReworkReport(Tabled):
         if self.rate is not None:
             plain["cost"] = {"of_an_hour": self.rate, "currency": self.currency, "all": self.cost(self.hours)}
         return plain
+
+    def to_text(self) -> str:
+        """Say what was reworked, most hours first, and how the stages passed at the first go."""
+        told = rework_text(self.first, self.last, self.causes, self.yields, self.rolled, self.hour)
+        return f"{self.note}\n{told}" if self.note else told
+
+    @property
+    def hour(self) -> tuple[float, str] | None:
+        """What an hour costs, and in what; None without a rate."""
+        return None if self.rate is None else (self.rate, self.currency)
 
     def cost(self, hours: float) -> float | None:
         """Return what so many hours cost, None where the plan has no rate [currency]."""
@@ -110,4 +125,5 @@ def rework(workshop: Workshop, *, first: date | None = None, last: date | None =
         shop.hourly_rate,
         shop.currency,
         workshop.then.day if workshop.then else None,
+        said_of_then(workshop),
     )

@@ -8,6 +8,7 @@ from .figures import piece_figures as piece_figures
 from .figures import place_words as place_words
 from .first_pass import FAILING as FAILING
 from .first_pass import FEW as FEW
+from .first_pass import PLAY_TEST as PLAY_TEST
 from .first_pass import NotPassed as NotPassed
 from .first_pass import StageYield as StageYield
 from .first_pass import play_test_stage as play_test_stage
