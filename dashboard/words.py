@@ -6,6 +6,7 @@ import re
 from datetime import date
 from math import floor, log10
 
+from qc.intervals import interval_words
 from qc.jobs.board import (
     LIMITS_WORDS,
     TOO_EARLY,
@@ -23,7 +24,6 @@ from qc.words import (
     MONTHS,
     dated_words,
     day_words,
-    interval_words,
     pieces_words,
     unit_words,
     whole_words,

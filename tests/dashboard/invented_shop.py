@@ -594,7 +594,7 @@ class InventedBoard:
             "headline": "4 instruments shipped; 1 of 3 series has moved, in lacquer. 2 pieces to hold.",
             "shipped_total": 4,
             "shipped_beside": "October 9",
-            "rolled": "81 % (52 to 97)",
+            "rolled": "81 % (52 to 97 %)",
             "rework_total": "2.5 h",
             "hold_total": 2,
             "reactions": [{}],
@@ -603,7 +603,7 @@ class InventedBoard:
             "yields": [
                 {
                     "stage": "Slide",
-                    "share": "90 % (55 to 100)",
+                    "share": "90 % (55 to 100 %)",
                     "of": "9 of 10",
                     "before": "100 % of 8",
                     "year_ago": "—",

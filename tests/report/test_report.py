@@ -190,4 +190,4 @@ def test_everything_said_is_plain_values(content):
 
     json.dumps(content.to_dict(), default=str)
     said = plain_content(content)
-    assert said["rework"][0]["width"] == 1.0 and said["rework_total"] == "7.5 h"
+    assert said["rework"][0]["width"] == 1.0 and said["rework_total"] == "7.50 h"

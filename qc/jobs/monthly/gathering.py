@@ -11,7 +11,7 @@ import polars as pl
 
 from qc.errors import QcError
 from qc.jobs.judging import SignalOfDay, judge_now, present_budget, signals_of_day
-from qc.jobs.losses import yields_of
+from qc.jobs.losses import screened_of, yields_of
 from qc.jobs.monthly.counted import data_lines, late_lines, plan_lines, signals_words
 from qc.jobs.pieces import HoldRow, hold_list, why_words
 from qc.jobs.signals import STATE_WORDS, life_of
@@ -141,6 +141,7 @@ class _Gathered:
             shipped_before=left[0],
             shipped_year_ago=left[1],
             not_passed=_not_passed(now),
+            upstream=tuple((r.result.title, r.sentence) for r in screened_of(self.then, self.verdicts)),
         )
         return replace(content, decisions=decisions(self.verdicts, dies, gauges, content.held_pieces))
 

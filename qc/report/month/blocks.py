@@ -8,6 +8,7 @@ from datetime import date, timedelta
 
 import polars as pl
 
+from qc.intervals import interval_words
 from qc.plan import Plan
 from qc.report.month.content import Change, DieLine, GaugeLine, Rolled, Standing, Yield
 from qc.watch import (
@@ -19,7 +20,7 @@ from qc.watch import (
     rolled,
     steps_for,
 )
-from qc.words import code_words, count_words, dated_words, day_words, inside, interval_words
+from qc.words import code_words, count_words, dated_words, day_words, inside
 
 DUE_SOON_DAYS = 31
 """A calibration that runs out within a month is told."""

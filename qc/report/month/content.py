@@ -197,6 +197,8 @@ class MonthContent:
         Instruments that left in the month before and a year ago; None before anything was recorded.
     not_passed : tuple of (stage, serial, day, why)
         The pieces that did not pass a stage at the first go.
+    upstream : tuple of (result, sentence)
+        Which earlier figures of the same pieces go with each final result, said as association.
     closed : str
         By whom and when the month was closed, empty while it is not.
     """
@@ -229,6 +231,7 @@ class MonthContent:
     shipped_before: int | None = None
     shipped_year_ago: int | None = None
     not_passed: tuple[tuple[str, str, date, str], ...] = ()
+    upstream: tuple[tuple[str, str], ...] = ()
 
     @property
     def near(self) -> tuple[SeriesVerdict, ...]:

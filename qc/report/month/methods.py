@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from qc.report.month.content import MonthContent
+from qc.watch import SCREENED_BY
 
 
 def methods(content: MonthContent) -> list[str]:
@@ -23,6 +24,7 @@ def methods(content: MonthContent) -> list[str]:
         "rework, a figure outside its limits or a failed verdict there; its interval is exact (Clopper and "
         "Pearson, Biometrika 26, 1934). All stages in a row: the product of the shares, its interval by the "
         "method of Lindstrom and Madden (Lloyd and Lipow, Reliability, 1962).",
+        f"Earlier figures that go with final results: {SCREENED_BY[:1].lower()}{SCREENED_BY[1:]}",
         "Pattern rules beside a chart are off in this report: together they would raise many more false "
         "signals than the budget allows. Where they are switched on, on a chart of the board, they are "
         "those of Nelson, Journal of Quality Technology 16, 1984.",

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import re
 from dataclasses import asdict
 from datetime import date, timedelta
@@ -13,18 +12,21 @@ from qc.report.month.methods import methods
 from qc.report.month.panel_words import capability_line, panel_lines
 from qc.words import (
     MONTHS,
+    adding_up,
+    between_words,
     count_words,
     day_words,
-    interval_words,
     month_words,
     percent_words,
     pieces_words,
-    places_words,
     some_of,
 )
 
 TOLD_WEEKS = 17
 """Further off a change of a tool is told as "more than": a pace does not hold that long (as the forecast)."""
+
+HOUR_PLACES = 2
+"""Hours are written down in quarters."""
 
 _SIGNAL = re.compile(r"^signal [0-9a-f]+: ")
 """The id of a signal before its sentence: paper has nothing to look it up with."""
@@ -101,16 +103,7 @@ def plain_content(content: MonthContent) -> JsonObject:
         "hold_total": content.held_pieces,
         "reactions": [_reaction(r, content.as_of) for r in content.reactions],
         "cautions": list(dict.fromkeys(r.caution for r in content.reactions if r.caution)),
-        "rework": [
-            {
-                "cause": r.cause,
-                "hours": f"{places_words(r.hours, hours_places(content))} h",
-                "pieces": pieces_words(r.pieces),
-                "width": _part(r.hours, content),
-            }
-            for r in content.rework
-        ],
-        "rework_total": f"{places_words(content.rework_hours, hours_places(content))} h",
+        **_rework(content),
         "gauges": [asdict(gauge) for gauge in content.gauges],
         "dies": [{"tool": d.tool, "series": d.series, "sentence": _die(d)} for d in content.dies],
         "decisions": list(content.decisions),
@@ -118,6 +111,7 @@ def plain_content(content: MonthContent) -> JsonObject:
         "since_closed": [asdict(gap) for gap in content.since_closed],
         "signals_told": content.signals_told,
         "plan_changes": list(content.plan_changes),
+        "upstream": [{"result": result, "sentence": said} for result, said in content.upstream],
         "capability": [capability_line(v) for v in content.verdicts],
         "panels": _panels(content),
         "budget": content.budget,
@@ -195,13 +189,13 @@ def yield_words(share: float | None, low: float | None, high: float | None) -> s
     Examples
     --------
     >>> yield_words(0.933, 0.681, 0.998), yield_words(None, None, None)
-    ('93 % (68 to 100)', 'none made')
+    ('93 % (68 to 99.8 %)', 'none made')
     """
     if share is None:
         return "none made"
     if low is None or high is None:
         return percent_words(share)
-    return interval_words(100 * share, 100 * low, 100 * high, "%", sure="")
+    return f"{percent_words(share)} ({between_words(low, high)})"
 
 
 def _counted(pair: tuple[int, int] | None) -> str:
@@ -269,11 +263,6 @@ def hold_lines(content: MonthContent) -> list[dict[str, str]]:
     return found
 
 
-def hours_places(content: MonthContent) -> int:
-    """Return the places of hours: quarters of an hour need two, or the printed figures do not add up."""
-    return 1 if all(math.isclose(10 * r.hours, round(10 * r.hours)) for r in content.rework) else 2
-
-
 def _reaction(one: Reaction, as_of: date) -> JsonObject:
     late = one.due is not None and one.due < as_of
     due = day_words(one.due, as_of) if one.due else ""
@@ -306,6 +295,19 @@ def _die(die: DieLine) -> str:
     return f"{die.sentence} {left}, {weeks} at the pace of the last quarter."
 
 
-def _part(hours: float, content: MonthContent) -> float:
-    most = max((r.hours for r in content.rework), default=0.0)
-    return hours / most if most else 0.0
+def _rework(content: MonthContent) -> JsonObject:
+    """Return rework by cause; what is printed adds up to the printed sum."""
+    most = max((one.hours for one in content.rework), default=0.0)
+    hours = adding_up([one.hours for one in content.rework], HOUR_PLACES)
+    return {
+        "rework": [
+            {
+                "cause": one.cause,
+                "hours": f"{told} h",
+                "pieces": pieces_words(one.pieces),
+                "width": one.hours / most if most else 0.0,
+            }
+            for one, told in zip(content.rework, hours, strict=True)
+        ],
+        "rework_total": f"{adding_up([content.rework_hours], HOUR_PLACES)[0]} h",
+    }

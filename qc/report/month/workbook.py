@@ -104,6 +104,7 @@ def _tables(content: MonthContent) -> list[tuple[str, Sequence[str], list[Sequen
             [_hold_cells(p) for p in content.hold],
         ),
         ("Capability", _CAPABILITY, [_capability_cells(v) for v in content.verdicts]),
+        ("Upstream", ("final result", "earlier figures that go with it"), list(content.upstream)),
         ("Data", ("what", "number", "remark"), [(g.what, g.number, g.remark) for g in content.gaps]),
         (
             "Since closed",

@@ -52,7 +52,7 @@ def test_a_signal_says_size_start_price_and_life(in_app, texts):
     said = texts(signals.one_layout("s0"))
     for part in (
         "a new level",
-        "+21.2 mm (+18.2 to +24.2)",
+        "+21 mm (+18 to +24, 95 %)",
         "once in 1 000 pieces",
         "does not prove a cause",
         "Looked at and unchanged: person, gauge, filler.",
@@ -90,7 +90,7 @@ def test_a_closed_month_says_so_beside_its_files(in_app, board, monkeypatch, tex
 
 def test_the_month_so_far_stands_with_its_figures_and_the_way_to_write_it(in_app, texts):
     said = texts(month.layout())
-    for part in ("November 2026 so far", "81 % (52 to 97), 95 % interval", "4 (October 9)", "9 of 10"):
+    for part in ("November 2026 so far", "81 % (52 to 97 %), 95 % interval", "4 (October 9)", "9 of 10"):
         assert part in said
     assert "Preview the whole of it" in said and "Write it" in said and "Order a die." in said
     assert "No report is written yet." in said

@@ -42,6 +42,9 @@ from qc.report.month.template_data import hold_lines, plain_content, yield_words
 from qc.watch import FactorLevels, Points, Question, SeriesVerdict, judge
 from qc.words import percent_words
 
+UNSAID = {"key", "month", "width", "steps", "caution", "name", "title", "workshop"}
+"""What the templates go by, or say within other words."""
+
 HOSTILE = [
     "=1+1",
     "+cmd|' /C x'!A0",
@@ -153,6 +156,9 @@ def content(verdicts):
         closed="Closed by QL on 2 Sep 2026.",
         shipped_before=6,
         shipped_year_ago=9,
+        upstream=(
+            ("Tuning: Note scatter", "Nothing clearer than chance among 9 earlier figures of 192 pieces."),
+        ),
         not_passed=(("Draw", "S-007", date(2026, 8, 4), "reworked: dent"),),
     )
 
@@ -216,7 +222,10 @@ def test_every_word_of_the_report_is_on_paper_and_on_the_page(content, said):
     words = tokens(on_paper)
     assert "S-007" in on_page, "on paper only where a page has room for those that did not pass"
     for name, text in leaves(plain_content(replace(content, not_passed=()))):
-        if name in {"key", "month", "width", "steps", "caution", "name", "title", "workshop"} or text in {"lasts", ""}:
+        if name in {"key", "month", "width", "steps", "caution", "name", "title", "workshop"} or text in {
+            "lasts",
+            "",
+        }:
             continue
         assert plain(text) in on_page, (name, text)
         assert tokens(text) <= words, (name, text)
@@ -323,7 +332,7 @@ def test_the_same_report_is_the_same_bytes_and_drawings_may_be_handed_in(content
 
 
 CHANGES = [
-    pytest.param({"rework": (Rework("dent", 9.5, 2),)}, "9.5 h", id="rework"),
+    pytest.param({"rework": (Rework("dent", 9.5, 2),)}, "9.50 h", id="rework"),
     pytest.param(
         {"shipped": (("Tenor", 6), ("Alto", 2)), "month": "2026-02"},
         "February 2026 8 instruments",
@@ -364,7 +373,7 @@ def test_an_empty_month_is_a_whole_report_in_every_form(content):
     empty = replace(
         content, changes=(), reactions=(), rework=(), gauges=(), dies=(), decisions=(), gaps=(), shipped=(),
         returned=(), yields=(), rolled=None, verdicts=(), hold=(), plan_changes=(), since_closed=(),
-        not_passed=(),
+        not_passed=(), upstream=(),
     )  # fmt: skip
     assert empty.headline == "0 instruments shipped; all 0 series that are watched are as they were."
     for text in (paper(empty), page(empty)):
@@ -377,7 +386,7 @@ def test_an_empty_month_is_a_whole_report_in_every_form(content):
             assert words in text
     assert [len(rows) for name, rows in book(empty).items() if name not in ("Month", "Methods")] == [
         1
-    ] * 13, "heads alone"
+    ] * 14, "heads alone"
 
 
 def svg_text(svg):
@@ -439,7 +448,7 @@ def test_a_capability_is_given_with_interval_and_pieces_or_with_a_reason(verdict
 
 def test_yields_in_words():
     assert [yield_words(*y) for y in ((0.93, 0.68, 0.998), (1.0, 0.63, 1.0), (None, None, None))] == [
-        "93 % (68 to 100)", "100 % (63 to 100)", "none made",
+        "93 % (68 to 99.8 %)", "100 % (63 to 100 %)", "none made",
     ]  # fmt: skip
 
 
