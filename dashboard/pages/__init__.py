@@ -2,7 +2,19 @@
 
 from __future__ import annotations
 
-from dashboard.pages import also, gauges, hold, instruments, month, sheets, signals, stage, stages, today
+from dashboard.pages import (
+    also,
+    gauges,
+    hold,
+    instruments,
+    month,
+    rework,
+    sheets,
+    signals,
+    stage,
+    stages,
+    today,
+)
 from dashboard.routing import Page
 
 PAGES: tuple[Page, ...] = (
@@ -20,6 +32,8 @@ PAGES: tuple[Page, ...] = (
     sheets.PAGE,
     gauges.LIST_PAGE,
     gauges.ONE_PAGE,
+    rework.PAGE,
+    rework.MONTH_PAGE,
     month.PAGE,
 )
 

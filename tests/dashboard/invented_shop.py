@@ -43,10 +43,23 @@ from qc.jobs.board.views import (
     TodayView,
     TouchedView,
 )
+from qc.jobs.losses import ReworkReport, UpstreamReport
 from qc.jobs.pieces import PieceDecided
 from qc.jobs.pieces.rows import Whereabouts
 from qc.sayings import What
-from qc.watch import PieceFigure, apply_rules, rule_offers, rules_price
+from qc.stats import RankAssociation
+from qc.watch import (
+    Earlier,
+    GoesWith,
+    NotPassed,
+    PieceFigure,
+    ReworkCause,
+    ScreenedResult,
+    StageYield,
+    apply_rules,
+    rule_offers,
+    rules_price,
+)
 
 TODAY = date(2026, 11, 24)
 MODELS = (
@@ -353,6 +366,29 @@ HOLD = (
 )
 NEAR = to_hold("TQ-0420", 10.2)
 
+CAUSES = (
+    ReworkCause("bent-slide", 4.5, 3, 0.75, 0.75),
+    ReworkCause("", 1.5, 1, 0.25, 1.0),
+)
+YIELDS = (
+    StageYield("slide", "Slide", 21, (NotPassed("TQ-0410", TODAY, "reworked: bent slide"),)),
+    StageYield("lacquer", "Lacquer", 6, ()),
+)
+FORCE = Earlier("slide", "Slide", "force", "Force", "N", "measured", "running force", "higher", "lower")
+VERDICT = Earlier(
+    "final", "Play-test", "verdict", "Verdict", "fault", "pass-fail", "failures", "more", "fewer"
+)
+TOGETHER = GoesWith(
+    FORCE,
+    RankAssociation(0.5, (0.1, 0.7), 0.001, 60, 48.0),
+    0.01,
+    "Failures: more where the running force is higher (rank correlation 0.50).",
+)
+SCREENED = (
+    ScreenedResult(VERDICT, 60, (FORCE,), (), (TOGETHER,)),
+    ScreenedResult(FORCE, 9, (), (VERDICT,)),
+)
+
 
 class InventedBoard:
     """Answers every question of `BoardData` from memory."""
@@ -465,6 +501,13 @@ class InventedBoard:
 
     def hold(self):
         return HoldList((), (), TODAY) if self._quiet else HoldList(HOLD, (NEAR,), TODAY)
+
+    def rework(self, first=None, last=None):
+        causes = () if self._quiet else CAUSES
+        return ReworkReport(first or TODAY, last or TODAY, causes, YIELDS, 50.0, "EUR")
+
+    def upstream(self):
+        return UpstreamReport(TODAY, SCREENED)
 
     def gauges(self):
         return GAUGES

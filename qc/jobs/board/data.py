@@ -14,7 +14,7 @@ from qc.errors import QcError
 from qc.ingest import MappingError, read_mapping
 from qc.jobs.also import KINDS, Kind, also
 from qc.jobs.backup import backup_note
-from qc.jobs.board import views
+from qc.jobs.board import losses, views
 from qc.jobs.board.gauge_views import GaugeView
 from qc.jobs.board.gauges import gauge_views, trusted_since
 from qc.jobs.board.months import month_figures, month_page, month_so_far
@@ -254,6 +254,14 @@ class StoreBoardData:
     def month_page(self) -> str:
         """Return the first pages of that report as html, to be looked at before it is written."""
         return self._once("month page", lambda _: month_page(self._month()))
+
+    def rework(self, first: date | None = None, last: date | None = None) -> losses.ReworkReport:
+        """Return rework by cause and the yields of the stages in a stretch of days."""
+        return self._once(f"rework {first} {last}", lambda w: losses.rework_view(w, first, last))
+
+    def upstream(self) -> losses.UpstreamReport:
+        """Return which earlier figures go with the final results."""
+        return self._once("upstream", lambda w: losses.upstream_view(w, self.verdicts()))
 
     def reports(self) -> tuple[views.ReportView, ...]:
         """Return the monthly reports on disk, newest first."""

@@ -11,7 +11,7 @@ from datetime import date
 from typing import IO, Literal, Protocol, TypedDict
 
 from qc.errors import QcError
-from qc.jobs.board import views
+from qc.jobs.board import losses, views
 from qc.jobs.board.gauge_views import GaugeView
 from qc.plain import JsonObject
 from qc.sayings import Saying
@@ -132,6 +132,14 @@ class BoardData(Protocol):
 
     def hold(self) -> views.HoldList:
         """Return the pieces to hold, and why."""
+        ...
+
+    def rework(self, first: date | None = None, last: date | None = None) -> losses.ReworkReport:
+        """Return rework by cause and the yields of the stages in a stretch of days."""
+        ...
+
+    def upstream(self) -> losses.UpstreamReport:
+        """Return which earlier figures go with the final results."""
         ...
 
     def decided(self) -> tuple[views.DecidedView, ...]:
