@@ -77,7 +77,7 @@ def draw_all(content: MonthContent, progress: ShowDrawn | None = None, *, panels
 
 
 def draw_panel(
-    verdict: SeriesVerdict, *, width: float = 6.9, height: float = 1.75, newest: int = NEWEST
+    verdict: SeriesVerdict, *, width: float = 6.9, height: float = 1.58, newest: int = NEWEST
 ) -> bytes:
     """Draw one series as SVG.
 
