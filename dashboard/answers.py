@@ -11,7 +11,7 @@ from typing import Final
 from flask import Flask, Response, jsonify, request
 
 from dashboard import queries
-from dashboard.pages import sheets
+from dashboard.pages import month, sheets
 from dashboard.steps import steps
 from dashboard.uploads import MOST_BYTES, file_name, problem, who
 from qc.jobs.board import HeldView, ShopView, SignalView
@@ -63,6 +63,7 @@ def add_routes(server: Flask) -> None:
     server.add_url_rule("/signals/<signal_id>/say", view_func=say_of_signal, methods=["POST"])
     server.add_url_rule("/series/decide", view_func=decide_series, methods=["POST"])
     server.add_url_rule("/hold/decide", view_func=decide_piece, methods=["POST"])
+    server.add_url_rule("/month/write", view_func=write_month, methods=["POST"])
     server.add_url_rule("/gauges/study", view_func=study_gauge, methods=["POST"])
 
 
@@ -177,6 +178,14 @@ def decide_piece() -> Response:
     if not why:
         return problem("Say why in a few words: whoever looks at the piece next year will want to know.", 400)
     return jsonify({"ticket": queries.desk().decide_piece(serial, what, figure, who(), why)})
+
+
+def write_month() -> Response:
+    """Queue that the report of a month is written and answer with a ticket."""
+    asked = _text("month")
+    if asked not in month.offered(queries.board().shop().day):
+        return problem("Choose one of the months in the list.", 400)
+    return jsonify({"ticket": queries.desk().write_month(asked)})
 
 
 def study_gauge() -> Response:

@@ -35,6 +35,10 @@ def add_routes(server: Flask) -> None:
         head = {"Content-Disposition": f'attachment; filename="{_plain_name(name)}"'}
         return Response(write_csv(view), mimetype="text/csv; charset=utf-8", headers=head)
 
+    @server.get("/month/preview")
+    def month_preview() -> Response:
+        return Response(queries.board().month_page(), mimetype="text/html; charset=utf-8")
+
     @server.get("/reports/<month>/<name>")
     def report_file(month: str, name: str) -> Response:
         # Only what the listing names is served, so no address reaches another file of the disk.

@@ -150,7 +150,6 @@ def _owner(view: SignalView) -> str:
 def _facts(view: SignalView) -> Component:
     """Give the figures of a signal with the rate it was judged at: without that a size says nothing."""
     found, verdict = view.signal, view.verdict
-    decimals = words.decimals_of(verdict)
     rows: list[tuple[str, Any]] = [
         ("Kind", KIND_WORDS[found.kind]),
         ("Began at", serial_link(found.start_serial)),
@@ -162,10 +161,10 @@ def _facts(view: SignalView) -> Component:
         rows.append(("Known for", count_words(view.age_days, "day")))
         rows.append(("To be closed by", words.day(view.due, year=True) if view.due else "no day set"))
     if found.size is not None:
-        size = words.amount(found.size, found.unit, decimals, signed=True)
-        if found.size_low is not None and found.size_high is not None:
-            low, high = (words.number(x, decimals, signed=True) for x in (found.size_low, found.size_high))
-            size += f" ({low} to {high})"
+        if found.size_low is None or found.size_high is None:
+            size = words.amount(found.size, found.unit, words.decimals_of(verdict), signed=True)
+        else:
+            size = words.sized(found.size, found.size_low, found.size_high, found.unit)
         rows.append(("Size", size))
     if found.size_sigma is not None:
         times = f"{words.number(abs(found.size_sigma), 1)} times the spread from piece to piece"

@@ -123,15 +123,25 @@ def month(
     out: Annotated[
         Path | None, typer.Option(metavar="DIR", help="Folder to write to; else reports/YYYY-MM.")
     ] = None,
+    close: Annotated[
+        bool,
+        typer.Option("--close", help="Write it for good: later runs return these files. Needs --who."),
+    ] = False,
+    who: Annotated[str, typer.Option(help="Code of the quality lead who closes the month.")] = "",
     workshop: WorkshopOption = None,
     as_of: AsOfOption = None,
     known: KnownOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """Write the month's report: two pages first, then a panel for each series."""
-    from qc.jobs.month import month as write
+    from qc.jobs.monthly import close_month
+    from qc.jobs.monthly import month as write
 
-    show(write(open_workshop(workshop, as_of, known=known), which, out=out), as_json=as_json)
+    opened = open_workshop(workshop, as_of, known=known, writes=close)
+    if close:
+        show(close_month(opened, which, who=who, out=out, progress=Progress()), as_json=as_json)
+    else:
+        show(write(opened, which, out=out, progress=Progress()), as_json=as_json)
 
 
 def board(

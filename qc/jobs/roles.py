@@ -24,9 +24,10 @@ class Verb(StrEnum):
     SAY = "say something of a signal"
     DECIDE = "decide about a series"
     RELEASE = "release a piece or keep it back"
+    CLOSE_MONTH = "close a month"
 
 
-OF_THE_LEAD = frozenset({Verb.DECIDE, Verb.RELEASE})
+OF_THE_LEAD = frozenset({Verb.DECIDE, Verb.RELEASE, Verb.CLOSE_MONTH})
 """What only the quality lead may do."""
 
 

@@ -28,6 +28,7 @@ _HINTS: dict[str, str] = {
     "false_signals_per_month": "how often the whole board may cry wolf",
     "wanted_ppk": "from here on a process counts as capable",
     "pairing_cost": "what pairing from the rack makes least",
+    "hourly_rate": "what an hour of rework costs",
     "today": "fixes the day to judge by; only for a sample",
     "lead": "code of the quality lead",
     "pedal_midi": "note number of the nominal fundamental, A4 = 69",

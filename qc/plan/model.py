@@ -53,6 +53,8 @@ class Shop(_Part):
     false_signals_per_month: float = Field(1.0, gt=0, le=50)
     wanted_ppk: float = Field(1.0, gt=0, le=3)
     pairing_cost: PairingCost = "mean-squares"  # what `qc pair` makes least
+    hourly_rate: float | None = Field(None, gt=0, le=10_000)  # what an hour of rework costs
+    currency: str = Field("", max_length=12)  # of that rate, as it is to be printed
     today: Day | None = None  # only the sample workshop fixes its own day
     lead: str = ""  # code of the quality lead
 

@@ -189,11 +189,14 @@ from .run_lengths import shewhart_factor as shewhart_factor
 from .run_lengths import shewhart_run_length as shewhart_run_length
 from .run_lengths import sigma_estimate as sigma_estimate
 from .run_lengths import subgroup_df as subgroup_df
+from .samples import LEAST_TOGETHER as LEAST_TOGETHER
 from .samples import AnovaRow as AnovaRow
 from .samples import Autocorrelation as Autocorrelation
 from .samples import Explained as Explained
 from .samples import OneWay as OneWay
 from .samples import Outlier as Outlier
+from .samples import RankAssociation as RankAssociation
+from .samples import RolledYield as RolledYield
 from .samples import SignificanceTest as SignificanceTest
 from .samples import anderson_darling as anderson_darling
 from .samples import anderson_darling_many as anderson_darling_many
@@ -208,6 +211,8 @@ from .samples import lag_1_many as lag_1_many
 from .samples import moving_range_inflation as moving_range_inflation
 from .samples import one_way_anova as one_way_anova
 from .samples import pooled_autocorrelation as pooled_autocorrelation
+from .samples import rank_association as rank_association
+from .samples import rolled_yield as rolled_yield
 from .samples import runs_test as runs_test
 from .studies import FIGURES as FIGURES
 from .studies import KINDS as KINDS

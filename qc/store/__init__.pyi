@@ -7,6 +7,7 @@ from .intake import NewSheet as NewSheet
 from .intake import SheetCount as SheetCount
 from .keeping import MARK as MARK
 from .keeping import PROGRAM as PROGRAM
+from .keeping import ClosedMonth as ClosedMonth
 from .keeping import Grounds as Grounds
 from .keeping import KnownThen as KnownThen
 from .keeping import ToldRecord as ToldRecord

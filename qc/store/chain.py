@@ -29,6 +29,7 @@ from qc.store.tables import (
     held_event,
     judgement,
     mapping_version,
+    month_file,
     origin,
     piece_event,
     place,
@@ -54,11 +55,12 @@ EntryKind = Literal[
     "signal",
     "series",
     "piece",
+    "month",
     "verdict",
 ]
 """What an entry brought: a sheet, mended rows, a corrected reading, one taken back, a decision about a held
-row taken back, a plan, what headings of benches mean, words on a signal, series or piece, or what the program
-told after it had judged."""
+row taken back, a plan, what headings of benches mean, words on a signal, series or piece, the report of a
+closed month, or what the program told after it had judged."""
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
@@ -241,6 +243,7 @@ _STATEMENTS: dict[str, _Named] = {
     "mapping_version": _plain(mapping_version, id="int", entry="int"),
     "signal_event": _signal_event_content(),
     "piece_event": _plain(piece_event, id="int", entry="int"),
+    "month_file": _plain(month_file, id="int", entry="int"),
     "judgement": _plain(
         judgement, id="int", entry="int", plan="int", readings="int", events="int", upto="int"
     ),

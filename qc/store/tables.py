@@ -31,7 +31,7 @@ from sqlalchemy.schema import SchemaItem
 from qc.plan import EVENT, HELD, PLACE
 from qc.store.fingerprint import DAY_BYTES, HASH_BYTES
 
-HEAD = "0007"
+HEAD = "0008"
 """The newest migration; a store that says so needs no Alembic to be opened."""
 
 MOST_NAMES = 10_000
@@ -269,6 +269,13 @@ piece_event = _accepted(
     Index("piece_event_serial", "serial"),
 )
 
+month_file = _accepted(
+    "month_file",
+    Column("month", Text, nullable=False),
+    Column("file", Text, nullable=False),
+    Column("hash", Text, nullable=False),
+)
+
 judgement = _accepted(
     "judgement",
     Column("how", Text, nullable=False),
@@ -315,6 +322,7 @@ KEPT: tuple[Table, ...] = (
     mapping_version,
     signal_event,
     piece_event,
+    month_file,
     judgement,
     told,
 )

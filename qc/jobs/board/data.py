@@ -14,9 +14,10 @@ from qc.errors import QcError
 from qc.ingest import MappingError, read_mapping
 from qc.jobs.also import KINDS, Kind, also
 from qc.jobs.backup import backup_note
-from qc.jobs.board import views
+from qc.jobs.board import losses, views
 from qc.jobs.board.gauge_views import GaugeView
 from qc.jobs.board.gauges import gauge_views, trusted_since
+from qc.jobs.board.months import month_figures, month_page, month_so_far
 from qc.jobs.board.rows import (
     decided_views,
     held_views,
@@ -35,6 +36,8 @@ from qc.jobs.pieces import hold_list
 from qc.jobs.then import known
 from qc.jobs.whole_piece import nearest_to, piece_record
 from qc.jobs.workshop import PLAN, Workshop, asked_day, open_workshop
+from qc.plain import JsonObject
+from qc.report.month import MonthContent
 from qc.watch import RuleOffer, RulesView, apply_rules, dependence_note, rule_offers, rules_price
 from qc.words import dated_words
 
@@ -254,9 +257,26 @@ class StoreBoardData:
         """Answer what was typed: how often to read to see a change, how many pieces a limit passes."""
         return self._weighed.asked(self._current(), key, see, within, limit)
 
+    def month(self) -> JsonObject:
+        """Return the words and figures of the report of the month of the board's day, as it stands."""
+        return self._once("month figures", lambda _: month_figures(self._month()))
+
+    def month_page(self) -> str:
+        """Return the first pages of that report as html, to be looked at before it is written."""
+        return self._once("month page", lambda _: month_page(self._month()))
+
+    def rework(self, first: date | None = None, last: date | None = None) -> losses.ReworkReport:
+        """Return rework by cause and the yields of the stages in a stretch of days."""
+        return self._once(f"rework {first} {last}", lambda w: losses.rework_view(w, first, last))
+
+    def upstream(self) -> losses.UpstreamReport:
+        """Return which earlier figures go with the final results."""
+        return self._once("upstream", lambda w: losses.upstream_view(w, self.verdicts()))
+
     def reports(self) -> tuple[views.ReportView, ...]:
         """Return the monthly reports on disk, newest first."""
-        return report_views(self._folder)
+        closed = self._once("closed months", lambda w: {one.month for one in w.store.closed_months()})
+        return report_views(self._folder, closed)
 
     def mapping_faults(self, mapping: str) -> tuple[str, ...]:
         """Return all that is wrong with what headings are said to mean, a sentence each."""
@@ -267,6 +287,9 @@ class StoreBoardData:
             told = zip(names, error.faults, strict=True)
             return tuple(f"{name} {fault.problem}. {fault.mend}" for name, fault in told)
         return ()
+
+    def _month(self) -> MonthContent:
+        return self._once("month", lambda w: month_so_far(w, self.verdicts()))
 
     def _once(self, name: str, work: Callable[[Workshop], T]) -> T:
         # Worked out under the lock: a burst of requests after an upload then waits for one answer, not ten.

@@ -398,3 +398,4 @@ class ReportView:
 
     month: str
     files: tuple[Path, ...] = field(default=())
+    closed: bool = False

@@ -32,6 +32,10 @@ from .keeping import new_workshop_text as new_workshop_text
 from .keeping import rejudged_text as rejudged_text
 from .keeping import restored_text as restored_text
 from .keeping import verified_text as verified_text
+from .losses import cost_words as cost_words
+from .losses import rework_text as rework_text
+from .losses import upstream_text as upstream_text
+from .losses import yield_words as yield_words
 from .piece import PieceLines as PieceLines
 from .piece import passport_text as passport_text
 from .piece import piece_text as piece_text

@@ -1,5 +1,9 @@
 """Types of what `qc.store.keeping` offers; the package fetches each name on first use."""
 
+from .closed import ClosedMonth as ClosedMonth
+from .closed import close_month as close_month
+from .closed import faults_of_reports as faults_of_reports
+from .closed import read_closed_months as read_closed_months
 from .copies import copy_database as copy_database
 from .copies import copy_file as copy_file
 from .copies import flush_file as flush_file

@@ -5,6 +5,7 @@ from __future__ import annotations
 import sqlite3
 import zlib
 from collections.abc import Iterable, Iterator
+from pathlib import Path
 
 from polars.exceptions import PolarsError
 from sqlalchemy import Connection, func, select, text
@@ -12,6 +13,7 @@ from sqlalchemy.exc import SQLAlchemyError
 
 from qc.store.chain import START, Entry, content_hash, contents, entries_of
 from qc.store.errors import StoreError
+from qc.store.keeping.closed import faults_of_reports
 from qc.store.keeping.guards import faults_of_guards
 from qc.store.keeping.retold import faults_of_told
 from qc.store.keeping.values import faults_of_texts, faults_of_values
@@ -28,7 +30,9 @@ UNREADABLE = (
 """What reading answers where a row holds what no row of ours can hold."""
 
 
-def faults_of_store(conn: Connection, files: SheetFiles, lying: Lying, sqlite: bool) -> list[str]:
+def faults_of_store(
+    conn: Connection, files: SheetFiles, lying: Lying, reports: Path, sqlite: bool
+) -> list[str]:
     """Return a sentence for everything that is not as it was accepted; an empty list where all is well.
 
     Parameters
@@ -39,6 +43,8 @@ def faults_of_store(conn: Connection, files: SheetFiles, lying: Lying, sqlite: b
         The sheets.
     lying : Lying
         What lay among them before `conn` began to read, so that a sheet that comes in meanwhile is no stray.
+    reports : pathlib.Path
+        The folder in which the reports of closed months lie.
     sqlite : bool
         Whether the database is one file of SQLite.
     """
@@ -59,6 +65,7 @@ def faults_of_store(conn: Connection, files: SheetFiles, lying: Lying, sqlite: b
     found += _tried("The list of sheets", _sheets(conn, files))
     found += _tried("The list of sheets", _unnamed(conn, lying))
     found += _tried("What was told", faults_of_told(conn))
+    found += _tried("The list of closed months", faults_of_reports(conn, reports))
     if sqlite and len(found) > before:
         found += _tried("The texts of the database", faults_of_texts(conn))
     return found

@@ -86,6 +86,7 @@ POSTED = [
     "/readings/correct",
     "/series/decide",
     "/hold/decide",
+    "/month/write",
     "/gauges/study",
     "/_dash-update-component",
 ]
@@ -94,7 +95,7 @@ POSTED = [
 @pytest.mark.parametrize("path", POSTED)
 def test_no_route_takes_a_post_without_origin_and_token(client, desk, path):
     assert client.post(path, headers=HOME).status_code == 403
-    assert not (desk.taken or desk.mended or desk.said or desk.decided or desk.studied)
+    assert not (desk.taken or desk.mended or desk.said or desk.decided or desk.studied or desk.written)
 
 
 def test_every_route_that_takes_posts_is_among_those_asked(client):

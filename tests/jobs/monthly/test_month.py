@@ -6,7 +6,7 @@ import pypdfium2
 import pytest
 
 from qc.errors import QcError
-from qc.jobs.month import month, month_content
+from qc.jobs.monthly import month, month_content
 from qc.jobs.workshop import open_workshop
 
 
