@@ -23,7 +23,7 @@ from qc.watch import (
 from qc.words import code_words, count_words, dated_words, day_words, inside
 
 DUE_SOON_DAYS = 31
-"""A calibration that runs out within a month is told."""
+"""A calibration that runs out before the next report is told here; the board tells it a fortnight ahead."""
 
 DAYS_OF_A_WEEK = 7
 
@@ -144,7 +144,7 @@ def gauge_lines(
         used = readings.filter(pl.col("gauge") == gauge.id, pl.col("day").is_between(first, as_of))
         missed = [d for d in sorted(set(used["day"])) if gauge.daily_check and (gauge.id, d) not in checks]
         said, todo = [], []
-        if gauge.due is not None and gauge.due <= as_of:
+        if gauge.due is not None and gauge.due < as_of:
             said.append(f"calibration ran out on {dated_words(gauge.due)}")
             todo.append(
                 "Have it calibrated" if used.height else "Not used in the month: keep it off the bench"
