@@ -1,7 +1,4 @@
-"""What the board shows, as frozen plain results: the faces read these and ask nothing else of the house.
-
-The questions they answer are listed in `qc.jobs.board.questions`.
-"""
+"""What the board shows, as frozen plain results; the questions they answer: `qc.jobs.board.questions`."""
 
 from __future__ import annotations
 
