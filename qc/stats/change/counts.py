@@ -116,8 +116,7 @@ def counts_told_after(
 
     Parameters
     ----------
-    counts, sizes, settled, false_alarm_rate, pass_fail
-        As for `detect_counts`; one rate for all points.
+    counts, sizes, settled, false_alarm_rate, pass_fail : as for `detect_counts`, one rate for all points
 
     Returns
     -------
