@@ -25,7 +25,18 @@ ORDER = "RARHRARRHA" * 4
 MODELS = {"R": "rowan", "A": "alder", "H": "hazel"}
 SERIALS = {"R": ("RO-", 411), "A": ("AD-", 127), "H": ("HZ-", 58)}
 # Work days from the first card of a piece to each further card.
-AFTER = {"pipe": 0, "bell": 4, "rotor": 8, "fit": 12, "glide": 15, "joint": 19, "blow": 23, "coat": 27, "look": 28, "out": 32}
+AFTER = {
+    "pipe": 0,
+    "bell": 4,
+    "rotor": 8,
+    "fit": 12,
+    "glide": 15,
+    "joint": 19,
+    "blow": 23,
+    "coat": 27,
+    "look": 28,
+    "out": 32,
+}
 TITLES = {
     "pipe": "Leadpipe card",
     "bell": "Bell card",
@@ -50,7 +61,14 @@ COLUMNS = {
     "look": ["Area", "Gloss [GU]", "Dust nibs"],
     "out": ["Shipped"],
 }
-BENCH = {"pipe": ["KO"], "bell": ["BT", "KO"], "rotor": ["VR"], "fit": ["VR"], "glide": ["VR"], "joint": ["BT"]} | {
+BENCH = {
+    "pipe": ["KO"],
+    "bell": ["BT", "KO"],
+    "rotor": ["VR"],
+    "fit": ["VR"],
+    "glide": ["VR"],
+    "joint": ["BT"],
+} | {
     "blow": ["NE", "SW"],
     "coat": ["KO"],
     "look": ["KO", "NE"],
@@ -115,11 +133,15 @@ def rows_of(piece: Piece, card: str, again: int = 0) -> list[Row]:
     cells: list[list[str]] = []
     if card == "pipe":
         whole = 0.008 * lot + draw.gauss(0, 0.008)
-        cells = [[at, f"{aim[at] + whole + draw.gauss(0, 0.006):.2f}", ""] for at in ("entry", "throat", "end")]
+        cells = [
+            [at, f"{aim[at] + whole + draw.gauss(0, 0.006):.2f}", ""] for at in ("entry", "throat", "end")
+        ]
         cells.append(["", "", f"{aim['long'] + 0.05 * lot + draw.gauss(0, 0.12):.1f}"])
     elif card == "bell":
         whole = 0.006 * lot + draw.gauss(0, 0.005)
-        cells = [[str(spot), f"{aim['wall'] + whole + draw.gauss(0, 0.006):.3f}", "", ""] for spot in range(1, 5)]
+        cells = [
+            [str(spot), f"{aim['wall'] + whole + draw.gauss(0, 0.006):.3f}", "", ""] for spot in range(1, 5)
+        ]
         width, tap = draw.gauss(aim["width"], 0.2), aim["tap"] + 400 * whole + draw.gauss(0, 3)
         cells.append(["", "", f"{width:.1f}", f"{tap:.0f}"])
     elif card == "rotor":
