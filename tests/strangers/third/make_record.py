@@ -2,7 +2,7 @@
 
     python tests/strangers/third/make_record.py
 
-Everything is invented: true figures are drawn at random, with lots, people and scatter of the size that planning
+Everything is invented: true figures are drawn at random, with lots and scatter of the size that planning
 values of the trade suggest, and written in the plainest layout of the sheets' page.
 """
 
@@ -126,7 +126,7 @@ def pieces(extra: int = 6) -> list[Piece]:
 
 def rows_of(piece: Piece, card: str, again: int = 0) -> list[Row]:
     """Return the true rows of one card of a piece, the same each time they are asked for."""
-    draw = random.Random(f"{piece.serial} {card} {again or str()}".strip())
+    draw = random.Random(f"{piece.serial} {card} {again or ''}".strip())
     lot = random.Random(f"lot {card} {piece.number // 7}").gauss(0, 1)
     aim = TARGETS[piece.model]
     columns = COLUMNS[card]

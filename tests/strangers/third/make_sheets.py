@@ -9,31 +9,32 @@ from collections.abc import Iterable, Sequence
 from datetime import date, datetime
 from pathlib import Path
 
-from openpyxl import Workbook
-from openpyxl.worksheet.worksheet import Worksheet
+import xlsxwriter
 
 LAYOUTS = Path(__file__).parent / "layouts"
 Cell = str | int | float | date | None
 WEDNESDAY, THURSDAY = date(2026, 9, 9), date(2026, 9, 10)
 
 
-def fill(sheet: Worksheet, rows: Iterable[Sequence[Cell]], merged: Iterable[str] = ()) -> None:
-    """Write the rows from the first cell on, then merge."""
-    for row in rows:
-        sheet.append(list(row))
-    for cells in merged:
-        sheet.merge_cells(cells)
-
-
 def save(name: str, tabs: Iterable[tuple[str, Sequence[Sequence[Cell]], Sequence[str]]]) -> None:
     """Save one workbook of tabs, each with its title, rows and merged cells."""
-    book = Workbook()
-    book.remove(book.worksheets[0])
+    book = xlsxwriter.Workbook(str(LAYOUTS / name))
     # A fixed day, so that the workbook says nothing about the day on which it was made.
-    book.properties.created = datetime(2026, 9, 18)
+    book.set_properties({"created": datetime(2026, 9, 18)})
+    day = book.add_format({"num_format": "dd.mm.yyyy"})
     for title, rows, merged in tabs:
-        fill(book.create_sheet(title), rows, merged)
-    book.save(LAYOUTS / name)
+        sheet = book.add_worksheet(title)
+        for cells in merged:
+            sheet.merge_range(cells, "")
+        for number, row in enumerate(rows):
+            for column, cell in enumerate(row):
+                if isinstance(cell, date):
+                    sheet.write_datetime(number, column, cell, day)
+                elif isinstance(cell, str):
+                    sheet.write_string(number, column, cell)
+                elif cell is not None:
+                    sheet.write_number(number, column, cell)
+    book.close()
 
 
 def pipe_and_bell() -> None:

@@ -1,9 +1,9 @@
-"""Make the planted slips and the odd but true cards from `slips.txt` and `odd.txt`, and `mishaps.yaml` with them.
+"""Make the planted slips and the odd but true cards of `slips.txt` and `odd.txt`, and `mishaps.yaml`.
 
     python tests/strangers/third/make_slips.py
 
-Each file is the next true card of a piece on record (or of the next piece to be laid down), with one slip of the hand
-on it, or with true figures that lie where few do.
+Each file is the next true card of a piece on record (or of the next piece to be laid down), with one slip
+of the hand on it, or with true figures that lie where few do.
 """
 
 from __future__ import annotations
@@ -17,21 +17,6 @@ READING = {"Serial": "serial", "Model": "model", "Person": "person", "Date": "da
 PLACES = {"Station", "Spot", "Leg", "Surface", "Area", "Partial", "Position", "Valve"}
 PIECES = {piece.serial: piece for piece in pieces()}
 Planted = dict[str, object]
-HEAD = """\
-# The third judging of figures. The record (mishaps/history, one folder a hand-in day, in the order of their names) goes in
-# first, each folder on its own day. Then every file below goes in BY ITSELF on a copy of that workshop, on the day `as_of`:
-# the files share pieces and must not meet.
-#
-# slips: one planted slip each. `lines` are lines of the file (1 is the first); all the other rows are true.
-#   typed, meant  the text on the sheet and what a faultless hand would have written
-#   mend          the right mend as column: value of a reading, or `ask`: sheet, plan and record name no sure mend.
-#                 Where a slip lies in two columns of a row, both stand below each other.
-#   detectable    whether a careful person who sees sheet, plan and record could see it; where not, silence is right
-#   Offering what was meant is never a wrong mend; a question without an offer is never wrong where it is detectable.
-# odd: true cards. Nothing on them may be held; `rows` is the number of rows of the table.
-# Invented: made by make_record.py and make_slips.py from slips.txt and odd.txt.
-
-"""
 
 
 def lines_of(text: str) -> list[str]:
@@ -71,27 +56,27 @@ def plant(rows: list[Row], card: str, at: list[int], change: str, mend: str) -> 
     """Put one change on the rows and return what was planted."""
     if change.startswith("copy "):
         other = rows_of(PIECES[change[5:]], card)
-        for row, source in zip(rows, other, strict=True):
-            row.update({name: source[name] for name in COLUMNS[card] if name not in PLACES})
+        for one_row, source in zip(rows, other, strict=True):
+            one_row.update({name: source[name] for name in COLUMNS[card] if name not in PLACES})
         return [planted(at, "all figures", f"those of {change[5:]}", "a measurement of its own", "ask")]
     if "<>" in change:
         one, two = change.split("<>")
         found = []
-        for row in at:
+        for number in at:
             for name, other_name in ((one, two), (two, one)):
-                meant = meant_as(name, rows[row][name])
-                found.append(planted([row], name, rows[row][other_name], meant, mend))
-            rows[row][one], rows[row][two] = rows[row][two], rows[row][one]
+                meant = meant_as(name, rows[number][name])
+                found.append(planted([number], name, rows[number][other_name], meant, mend))
+            rows[number][one], rows[number][two] = rows[number][two], rows[number][one]
         return found
     if change == "Inner OD-0.1":
-        for row in at:
-            rows[row]["Inner OD"] = f"{float(rows[row]['Inner OD']) - 0.1:.3f}"
+        for number in at:
+            rows[number]["Inner OD"] = f"{float(rows[number]['Inner OD']) - 0.1:.3f}"
         return [planted(at, "Surface", "stocking", "body", mend)]
     column, _, typed = change.partition("=")
     meant = rows[at[0]][column]
     typed = meant + "0" if typed == "*0" else typed
-    for row in at:
-        rows[row][column] = typed
+    for number in at:
+        rows[number][column] = typed
     return [planted(at, column, typed, meant_as(column, meant), mend)]
 
 
@@ -152,7 +137,7 @@ def main() -> None:
     slips = [make_slip(number, line) for number, line in enumerate(lines_of("slips.txt"), 1)]
     odd = [make_odd(number, line) for number, line in enumerate(lines_of("odd.txt"), 1)]
     text = yaml.dump({"slips": slips, "odd": odd}, sort_keys=False, width=120, allow_unicode=True)
-    (HERE / "mishaps.yaml").write_text(HEAD + text, "utf-8")
+    (HERE / "mishaps.yaml").write_text((HERE / "mishaps-head.txt").read_text("utf-8") + text, "utf-8")
 
 
 if __name__ == "__main__":
