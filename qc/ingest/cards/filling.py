@@ -5,8 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Collection, Mapping, Sequence
 
-from qc.ingest.cards.worked_out import is_worked_out
-from qc.ingest.cells import UNITS, is_ditto, plain
+from qc.ingest.cells import UNITS, is_ditto, is_worked_out, plain
 from qc.plan import PLACE
 
 WITH_SERIAL = ("day", "person", "model", "gauge", "batch", "tool")

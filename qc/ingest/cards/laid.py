@@ -8,9 +8,8 @@ from dataclasses import dataclass, replace
 
 from qc.ingest.cards.headings import FIGURE, WHAT, CardHeadings, Meaning
 from qc.ingest.cards.headlines import Cell, HeadLine
-from qc.ingest.cards.packed import in_order, packed_figures
 from qc.ingest.cards.recognition import VALUE
-from qc.ingest.cells import is_blank_mark, known_field
+from qc.ingest.cells import in_order, is_blank_mark, known_field, packed_figures
 from qc.ingest.errors import SheetError
 from qc.ingest.reading import Grid
 from qc.plan import PLACE, Card

@@ -18,7 +18,6 @@ from qc.ingest.cards.headlines import Cell, HeadLine, HeadReader
 from qc.ingest.cards.laid import BELOW, LayoutError, said_figure
 from qc.ingest.cards.layout import HeadValue, Parts, part_sheet
 from qc.ingest.cards.mapping import Mappings, ReadAs
-from qc.ingest.cards.packed import packed_figures
 from qc.ingest.cards.recognition import (
     VALUE,
     CardSheet,
@@ -28,7 +27,7 @@ from qc.ingest.cards.recognition import (
 )
 from qc.ingest.cards.straightener import Straightener
 from qc.ingest.cards.tables import SheetWords, heading_rows, split_tables
-from qc.ingest.cells import heading, known_field, plain
+from qc.ingest.cells import heading, known_field, packed_figures, plain
 from qc.ingest.errors import SheetError
 from qc.ingest.reading import Grid
 from qc.plan import PLACE, Plan

@@ -25,8 +25,7 @@ from qc.ingest.cards.questions import (
 )
 from qc.ingest.cards.recognition import FIXED_HEADINGS, CardSheet, plan_names, recognise_card
 from qc.ingest.cards.tables import SheetWords, TableOfSheet, cells_of
-from qc.ingest.cards.worked_out import is_worked_out_heading
-from qc.ingest.cells import heading, known_field, plain
+from qc.ingest.cells import heading, is_worked_out_heading, known_field, plain
 from qc.ingest.errors import SheetError
 from qc.ingest.reading import Grid
 from qc.plan import PLACE, Card, Plan

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Collection, Mapping
 
-from qc.ingest.cells import read_decimal
+from qc.ingest.cells.numbers import read_decimal
 
 _PARTED = re.compile(r"\s*[/;|]\s*|\s+-\s+|\s{2,}|\s*,\s+|\s+")
 

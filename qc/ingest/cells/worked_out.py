@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from functools import lru_cache
 
-from qc.ingest.cells import plain
+from qc.ingest.cells.names import plain
 
 SUMMARY = frozenset(
     "mean|average|avg|ave|aver|sum|total|totals|min|max|minimum|maximum|range|sd|s|std|stdev|std dev|stddev|"
