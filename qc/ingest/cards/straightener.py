@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from dataclasses import replace
 
+from qc.ingest.cards.contents import meant_by_cells
 from qc.ingest.cards.filling import fill_rows
 from qc.ingest.cards.grouping import SAID, fill_boxes, refuse_wide, spread_groups
 from qc.ingest.cards.headings import FIGURE, NUMBER, WHAT, CardHeadings, Meaning
@@ -158,12 +159,16 @@ class Straightener:
         for index, cell in enumerate(table.headings):
             label = cell.text.strip()
             texts = [_text(row, index) for row in table.body]
-            if not label:
+            said = mapping.meant(label) if mapping is not None and label else ""
+            meaning = (
+                Meaning("note") if said == BESIDE else words.renamed(label, said, given) if label else None
+            )
+            if not said:
+                meaning = meant_by_cells(meaning, texts, words, given | {c.meaning.field for c in found})
+            if not label and meaning is None:
                 if any(texts):
                     raise SheetError(self.grid.file, "a column has figures but no heading", "Write over it.")
                 continue
-            said = mapping.meant(label) if mapping is not None else ""
-            meaning = Meaning("note") if said == BESIDE else words.renamed(label, said, given)
             if meaning is None:
                 self._refuse_unit(label, words)
                 if strict:
@@ -255,7 +260,7 @@ class Straightener:
         beside = {c.meaning.field: c.cell.text.strip() for c in columns if not c.meaning.figure}
         for column in columns:
             meaning, label = column.meaning, column.cell.text.strip()
-            key = (meaning.field, meaning.places)
+            key = (meaning.field, meaning.places, meaning.span)
             also = next((beside[name] for name, _ in meaning.places if name in beside), None)
             if meaning.field not in {"note", ""} and (key in taken or also is not None):
                 problem = f"the headings {also or taken[key]} and {label} mean the same"

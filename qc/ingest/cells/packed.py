@@ -43,3 +43,44 @@ def in_order(
         return []
     values = list(places[names[0]].values())
     return [(names[0], value) for value in values] if len(values) == len(figures) else []
+
+
+_RANGE = re.compile(r"^(?P<first>\S+?)\s*(?:-|–|…|\.{2,3}|\bto\b|\bbis\b)\s*(?P<last>\S+)$")
+_LISTED = re.compile(r"\s*[/,;&|+]\s*|\s+and\s+|\s+und\s+")
+
+
+def spanned(
+    text: str, places: Mapping[str, Mapping[str, str]], named: str = ""
+) -> tuple[tuple[str, str], ...]:
+    """Return the places of one kind that a text names several of, in its order; empty where it does not.
+
+    Parameters
+    ----------
+    text : str
+        What stands behind the figure in a heading, in plain form.
+    places : mapping
+        Kind of place -> its values in plain form, in the order of the plan -> as the plan spells them.
+    named : str
+        The kind of place that the heading says, empty where it says none.
+
+    Examples
+    --------
+    >>> spanned("1-3", {"spot": {"1": "1", "2": "2", "3": "3"}})
+    (('spot', '1'), ('spot', '2'), ('spot', '3'))
+    >>> spanned("end/entry", {"station": {"entry": "Entry", "end": "End"}})
+    (('station', 'End'), ('station', 'Entry'))
+    """
+    found = []
+    ends = _RANGE.match(text)
+    parts = [part for part in _LISTED.split(text) if part]
+    for kind, spelled in places.items():
+        if named and kind != named:
+            continue
+        if ends and ends["first"] in spelled and ends["last"] in spelled:
+            values = list(spelled)
+            one, two = values.index(ends["first"]), values.index(ends["last"])
+            if one < two:
+                found.append(tuple((kind, spelled[value]) for value in values[one : two + 1]))
+        elif len(parts) > 1 and len(set(parts)) == len(parts) and all(part in spelled for part in parts):
+            found.append(tuple((kind, spelled[part]) for part in parts))
+    return found[0] if len(found) == 1 else ()
