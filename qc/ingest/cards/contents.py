@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Callable, Collection, Sequence
 
 from qc.ingest.cards.headings import FIGURE, WHAT, CardHeadings, Meaning
-from qc.ingest.cells import plain
-from qc.plan import PLACE
+from qc.ingest.cards.questions import by_content
+from qc.ingest.cells import known_field, plain
+from qc.plan import PLACE, Plan
 
 _NO_CONTENT = frozenset({"", "serial", "part", "role", "tool", "note"})
 """What a heading may mean whose column names figures all the same: ``Tube`` over inner and outer."""
@@ -53,3 +54,14 @@ def meant_by_cells(
         )
     ]
     return Meaning(kinds[0]) if len(kinds) == 1 else meaning
+
+
+def meant_without_heading(
+    texts: Sequence[str], plan: Plan, taken: Collection[str], is_serial: Callable[[str], bool]
+) -> Meaning | None:
+    """Return what a column without a heading can only be: the pieces, or days, people or models."""
+    filled = [text for text in texts if text]
+    field = known_field(by_content(texts, plan))
+    if filled and not field and all(map(is_serial, filled)):
+        field = "serial"
+    return Meaning(field) if field and field not in taken else None

@@ -3,12 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
+from dataclasses import dataclass, field
 from typing import Protocol
 
 from qc.ingest.cards.headlines import Cell
 from qc.ingest.cells import known_field, plain
 
-Boxes = Collection[tuple[int, int, int, int]]
+STARTS = frozenset({"card", "serial", "day", "model", "person"})
+"""A line that begins with one of these, below a table, begins the head of the next."""
+
+
+@dataclass(slots=True)
+class TableOfSheet:
+    """One table: the lines above it, its headings, its rows; `again` where the headings merely repeat."""
+
+    head: list[list[Cell]]
+    headings: list[Cell]
+    body: list[list[Cell]]
+    across: bool = False
+    boxed: set[tuple[int, int]] = field(default_factory=set)
 
 
 class HeadingWords(Protocol):
@@ -26,8 +39,19 @@ class HeadingWords(Protocol):
     def is_label(self, text: str) -> bool:
         """Tell whether the text is a heading by itself."""
 
+    def is_serial(self, text: str) -> bool:
+        """Tell whether the text can be nothing but the serial of a piece."""
+
+    def are_headings(self, cells: Sequence[Cell]) -> bool:
+        """Tell whether a line is one of headings."""
+
     def span(self, text: str) -> list[str]:
         """Return a heading for each place that one heading names."""
+
+
+def is_filled(row: Sequence[Cell]) -> bool:
+    """Tell whether any cell of a line holds something."""
+    return any(cell.text.strip() for cell in row)
 
 
 def is_band(cells: Sequence[Cell], words: HeadingWords) -> bool:
@@ -72,7 +96,7 @@ def joined(
         if below and (own or leading):
             if words.is_unit(below) and own:
                 text = f"{own} [{below.strip('[]()')}]"
-            elif (both := _together(leading, below, words)) and not known_field(below):
+            elif (both := together(leading, below, words)) and not known_field(below):
                 text = both
                 count += 1
             elif own and own != leading:
@@ -122,13 +146,25 @@ def widened(headings: Sequence[Cell], body: Sequence[Sequence[Cell]], words: Hea
     return found
 
 
+def with_units(headings: Sequence[Cell], units: Sequence[Cell]) -> list[Cell]:
+    """Write units that stand in a line of their own behind the headings above them."""
+    found = list(headings)
+    for cell in units:
+        if cell.text.strip() and cell.column < len(found):
+            said = found[cell.column].text.strip()
+            found[cell.column] = found[cell.column]._replace(
+                text=f"{said} [{cell.text.strip().strip('[]()')}]"
+            )
+    return found
+
+
 def led(headings: Sequence[Cell], body: Sequence[Sequence[Cell]], words: HeadingWords) -> list[Cell]:
     """Put a figure that stands alone, with nothing under it, before the places that follow it."""
     leading, found = "", []
     for column, cell in enumerate(headings):
         text = cell.text.strip()
         empty = all(column >= len(row) or not row[column].text.strip() for row in body)
-        both = _together(leading, text, words) if text and leading and not known_field(text) else ""
+        both = together(leading, text, words) if text and leading and not known_field(text) else ""
         if text and empty and words.kind(text) == "label" and _may_lead(text, words):
             leading = text
             text = ""
@@ -151,7 +187,7 @@ def _may_lead(text: str, words: HeadingWords) -> bool:
     return words.kind(text) == "place" or words.is_figure(text)
 
 
-def _together(upper: str, lower: str, words: HeadingWords) -> str:
+def together(upper: str, lower: str, words: HeadingWords) -> str:
     """Return two headings as one that a card reads as a figure, empty where none does."""
     if not upper:
         return ""

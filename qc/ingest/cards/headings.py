@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 
 from qc.ingest.cards.asked_plan import STAGE
 from qc.ingest.cards.recognition import (
+    SOURCE_FIGURES,
     VALUE,
     card_characteristics,
     card_names,
@@ -37,13 +38,6 @@ SHORTEST = 3
 
 MOST_PARTIAL, MOST_POSITION = 16, 7
 """Highest partial a card asks for (chosen), positions of a hand slide."""
-
-SOURCE_FIGURES = {
-    "slide": {"inner_od": "inner_od", "outer_bore": "outer_bore", "clearance": "clearance_read"},
-    "tuning": {"cents": "", "hz": ""},
-    "lacquer": {"thickness": ""},
-}
-"""Columns of figures of a source -> the characteristic; empty where the card itself names it."""
 
 LABELS = {
     "inner_od": "Inner OD",
@@ -98,8 +92,10 @@ class CardHeadings:
         exact = self._exact(text)
         if exact is not None:
             return exact
-        if heading(text, {}, self.units).stray_unit:
-            return None  # without its unit a figure would be read as one of the plan's unit
+        if (stray := heading(text, {}, self.units)).stray_unit:
+            # without its unit a figure would be read as one of the plan's unit; places may stand there too
+            within = self.read(f"{stray.name} {stray.stray_unit}", given)
+            return within if within and within.figure and (within.places or within.span) else None
         name = plain(text)
         if name in WHAT_WORDS:
             return Meaning(WHAT)
@@ -201,6 +197,14 @@ class CardHeadings:
             name for known in self.places.values() for name, spelled in known.items() if value in spelled
         }
         return [f"{name} {value}" for name in sorted(names)]
+
+    def place_kind(self, text: str) -> str:
+        """Return the one kind of place that a word names, empty where it is none, several or a number."""
+        value = plain(text)
+        kinds = {
+            kind for known in self.places.values() for kind, spelled in known.items() if value in spelled
+        }
+        return next(iter(kinds)) if len(kinds) == 1 and value[:1].isalpha() else ""
 
     def only_figure(self, places: Collection[str]) -> str:
         """Return the one figure of the card that has these places, empty where none or several have."""

@@ -27,6 +27,13 @@ SHAPES: dict[str, tuple[tuple[str, ...], ...]] = {
 }
 """Columns by which a card of a source is known where the sheet does not name its card."""
 
+SOURCE_FIGURES = {
+    "slide": {"inner_od": "inner_od", "outer_bore": "outer_bore", "clearance": "clearance_read"},
+    "tuning": {"cents": "", "hz": ""},
+    "lacquer": {"thickness": ""},
+}
+"""Columns of figures of a source -> the characteristic; empty where the card itself names it."""
+
 FIGURES_OF = {
     "slide": frozenset({"inner_od", "outer_bore", "clearance"}),
     "tuning": frozenset({"cents", "hz"}),
@@ -165,6 +172,11 @@ def card_names(card: Card, plan: Plan) -> dict[str, str]:
         for characteristic in card_characteristics(card, plan):
             names[plain(characteristic.name)] = VALUE + characteristic.id
             names[plain(characteristic.id)] = VALUE + characteristic.id
+    for field, own in SOURCE_FIGURES.get(card.source, {}).items():
+        for characteristic in card_characteristics(card, plan):
+            read = field == "thickness" or (field, characteristic.unit) == ("cents", "cent")
+            if own == characteristic.id or (not own and read):
+                names.setdefault(plain(characteristic.name), field)
     return names
 
 

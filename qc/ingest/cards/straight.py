@@ -119,7 +119,9 @@ def _holds_more(sheet: CardSheet, plan: Plan) -> bool:
         words, heads = CardHeadings(sheet.card, plan), HeadReader(plan)
         cells = [[Cell(text, 0, column) for column, text in enumerate(grid.rows[row])] for row in lone]
         said += [HeadLine("", cell.text, "", cell) for row in cells for cell in row if cell.text.strip()]
-        if any(group_line(row, heads) for row in cells) or any(said_figure(line, words) for line in said):
+        if any(group_line(row, heads, words) for row in cells) or any(
+            said_figure(line, words) for line in said
+        ):
             return True
     known = {*sheet.columns, *sheet.head}
     figures = {VALUE + c.id: c for c in card_characteristics(sheet.card, plan)}

@@ -3,30 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass, field
 
-from qc.ingest.cards.heading_lines import is_band, joined, led, under, widened
+from qc.ingest.cards.across import across_table, names_pieces
+from qc.ingest.cards.heading_lines import (
+    STARTS,
+    TableOfSheet,
+    is_band,
+    is_filled,
+    joined,
+    under,
+    widened,
+    with_units,
+)
 from qc.ingest.cards.headings import FIGURE, FIGURE_WORDS, NUMBER_WORDS, WHAT_WORDS, CardHeadings
 from qc.ingest.cards.headlines import Cell, looks_like_serial
-from qc.ingest.cards.laid import SAID_FIGURE
 from qc.ingest.cards.recognition import plan_names, plan_units
 from qc.ingest.cells import UNITS, known_field, plain
 from qc.ingest.reading import Grid
-from qc.plan import PLACE, Card, Plan
-
-STARTS = frozenset({"card", "serial", "day", "model", "person"})
-"""A line that begins with one of these, below a table, begins the head of the next."""
-
-
-@dataclass(slots=True)
-class TableOfSheet:
-    """One table: the lines above it, its headings, its rows; `again` where the headings merely repeat."""
-
-    head: list[list[Cell]]
-    headings: list[Cell]
-    body: list[list[Cell]]
-    across: bool = False
-    boxed: set[tuple[int, int]] = field(default_factory=set)
+from qc.plan import Card, Plan
 
 
 class SheetWords:
@@ -46,6 +40,11 @@ class SheetWords:
     def is_serial(self, text: str) -> bool:
         """Tell whether a cell can be nothing in this plan but the serial of a piece."""
         return text.strip() not in self._no_serials and looks_like_serial(text.strip(), self._prefix)
+
+    def place_kind(self, text: str) -> str:
+        """Return the one kind of place that a word of any card names, empty where there is none or several."""
+        kinds = {kind for card in self.cards if (kind := card.place_kind(text))}
+        return next(iter(kinds)) if len(kinds) == 1 else ""
 
     def is_figure(self, text: str) -> bool:
         """Tell whether a card reads a cell as a figure by its name, with or without places."""
@@ -143,12 +142,24 @@ def heading_rows(grid: Grid, words: SheetWords) -> list[int]:
     """Return the rows of headings of a sheet, from 0; of two below each other the first is a head line."""
     rows = cells_of(grid)
     found = [index for index, cells in enumerate(rows) if words.are_headings(cells)]
+    found = found or [index for index in range(len(rows) - 1) if _over_rows(rows, index, words)][:1]
     if not found:
         return []
     between = [
-        any(_filled(rows[row]) for row in range(a + 1, b)) for a, b in zip(found, found[1:], strict=False)
+        any(is_filled(rows[row]) for row in range(a + 1, b)) for a, b in zip(found, found[1:], strict=False)
     ]
     return [index for index, rows_follow in zip(found, [*between, True], strict=True) if rows_follow]
+
+
+def _over_rows(rows: list[list[Cell]], index: int, words: SheetWords) -> bool:
+    """Tell whether a line of places stands over rows that each begin with a figure or a place beside them."""
+    filled = [(cell.column, cell.text) for cell in rows[index] if cell.text.strip()]
+    below = next((row for row in rows[index + 1 :] if is_filled(row)), [])
+    first = next(((cell.column, cell.text) for cell in below if cell.text.strip()), None)
+    if len(filled) < 2 or first is None or first[0] >= filled[0][0]:
+        return False
+    places = all(words.kind(text) == "place" and not _is_figure(text) for _, text in filled)
+    return places and (words.is_figure(first[1]) or words.kind(first[1]) == "place")
 
 
 def split_tables(grid: Grid, words: SheetWords) -> list[TableOfSheet]:
@@ -164,7 +175,7 @@ def split_tables(grid: Grid, words: SheetWords) -> list[TableOfSheet]:
     if not starts:
         across = across_table(rows, words)
         return [across] if across else []
-    if all(_only_numbers(rows[start], words) for start in starts):
+    if all(_only_numbers(rows[start], words) or names_pieces(rows[start], words) for start in starts):
         across = across_table(rows, words)  # a figure with small numbers beside it, not places
         if across is not None:
             return [across]
@@ -174,10 +185,10 @@ def split_tables(grid: Grid, words: SheetWords) -> list[TableOfSheet]:
     for number, start in enumerate(starts):
         last = number + 1 == len(starts)
         end = len(rows) if last else _body_end(rows, start, starts[number + 1], words)
-        body = [row for row in rows[start + 1 : end] if _filled(row)]
+        body = [row for row in rows[start + 1 : end] if is_filled(row)]
         if not body and not last:
             continue  # a line over the next one
-        above = [index for index in range(head_from, start) if _filled(rows[index])]
+        above = [index for index in range(head_from, start) if is_filled(rows[index])]
         headings, used = _with_lines_above(rows, above, start, ends, words)
         headings, body = _with_lines_below(headings, start, ends, body, words)
         headings = widened(headings, body, words)
@@ -217,7 +228,7 @@ def _with_lines_below(
     upper = _ends(start, ends)
     while len(body) > 1:
         if all(words.is_unit(cell.text) for cell in body[0] if cell.text.strip()):
-            headings = _with_units(headings, body[0])
+            headings = with_units(headings, body[0])
         elif under(headings, body[0], words):
             both = joined(headings, body[0], words, upper)
             if both is None:
@@ -235,11 +246,7 @@ def _ends(row: int, ends: dict[tuple[int, int], int]) -> tuple[tuple[int, int], 
 
 def _only_numbers(row: Sequence[Cell], words: SheetWords) -> bool:
     texts = [cell.text.strip() for cell in row if cell.text.strip()]
-    return words.is_figure(texts[0]) and all(_is_figure(text) for text in texts[1:])
-
-
-def _filled(row: Sequence[Cell]) -> bool:
-    return any(cell.text.strip() for cell in row)
+    return words.is_figure(texts[0]) and all(_is_figure(text) or words.is_unit(text) for text in texts[1:])
 
 
 def _body_end(rows: list[list[Cell]], start: int, following: int, words: SheetWords) -> int:
@@ -250,7 +257,12 @@ def _body_end(rows: list[list[Cell]], start: int, following: int, words: SheetWo
         if known_field(label) in STARTS or plain(first) in words.titles:
             return index
     before = following - 1
-    if before > start and _filled(rows[before]) and _is_band(rows[before], rows[following], words):
+    while before > start and not is_filled(rows[before]):
+        before -= 1
+    band = before > start and is_band(rows[before], words)
+    if band and (
+        _is_band(rows[before], rows[following], words) or joined(rows[before], rows[following], words)
+    ):
         return before
     return following
 
@@ -271,102 +283,3 @@ def _banded(band: Sequence[Cell], headings: Sequence[Cell]) -> list[Cell]:
         text = f"{cell.text.strip()} {said}".strip() if said and cell.text.strip() else cell.text
         found.append(cell._replace(text=text))
     return found
-
-
-def _with_units(headings: Sequence[Cell], units: Sequence[Cell]) -> list[Cell]:
-    found = list(headings)
-    for cell in units:
-        if cell.text.strip() and cell.column < len(found):
-            said = found[cell.column].text.strip()
-            found[cell.column] = found[cell.column]._replace(
-                text=f"{said} [{cell.text.strip().strip('[]()')}]"
-            )
-    return found
-
-
-def across_table(rows: list[list[Cell]], words: SheetWords) -> TableOfSheet | None:
-    """Turn a sheet with its headings in its first column: a column a piece becomes a row a piece.
-
-    A second column of headings, of places or units, is read as a second line of headings is.
-    """
-    filled = [row for row in rows if _filled(row)]
-    if not filled:
-        return None
-    left = min(next(i for i, cell in enumerate(row) if cell.text.strip()) for row in filled)
-    first = _first_across(filled, left, words)
-    if first is None:
-        return None
-    below = [_in_cells(row, left, words) for row in filled[first:]]
-    width = max(len(row) for row in below)
-    columns = [
-        [row[n] if n < len(row) else row[-1]._replace(text="", column=n) for row in below]
-        for n in range(left, width)
-    ]
-    headings, body = columns[0], [column for column in columns[1:] if _filled(column)]
-    headings = _named_pieces(headings, body, words)
-    while len(body) > 1 and under(headings, body[0], words):
-        both = joined(headings, body[0], words)
-        if both is None:
-            break
-        headings, body = both, body[1:]
-    headings = led(headings, body, words)
-    known = [words.is_label(cell.text) for cell in headings if cell.text.strip()]
-    if not words.are_headings(headings) and not (known and all(known)):
-        return None
-    units = [n for n, row in enumerate(body) if _are_units(row, words)]
-    if len(units) == 1 and len(body) > 1:
-        headings = _with_units(headings, [c._replace(column=n) for n, c in enumerate(body.pop(units[0]))])
-    return TableOfSheet(filled[:first], headings, body, across=True) if body else None
-
-
-def _first_across(filled: list[list[Cell]], left: int, words: SheetWords) -> int | None:
-    """Return the first line of a table written across; None where no line begins one."""
-    serials = [n for n, row in enumerate(filled) if _are_pieces(row, left, words)]
-    starts = [n for n, row in enumerate(filled) if len(row) > left and known_field(row[left].text) in STARTS]
-    if serials or starts:
-        return min([*serials, *starts])
-    first = None
-    for number in range(len(filled) - 1, -1, -1):
-        cells = [cell.text for cell in _in_cells(filled[number], left, words) if cell.text.strip()]
-        if len(cells) < 2 or not words.is_figure(cells[0]) or words.is_label(cells[1]):
-            break
-        first = number
-    return first
-
-
-def _are_pieces(row: Sequence[Cell], left: int, words: SheetWords) -> bool:
-    """Tell whether a line names pieces, the first cell being empty or what stands below it."""
-    texts = [cell.text for cell in row[left + 1 :] if cell.text.strip()]
-    own = row[left].text.strip() if len(row) > left else ""
-    says = not own or plain(own) in WHAT_WORDS or known_field(own) in PLACE or known_field(own) == "serial"
-    return bool(texts) and says and all(words.is_serial(text) for text in texts)
-
-
-def _named_pieces(headings: Sequence[Cell], body: Sequence[Sequence[Cell]], words: SheetWords) -> list[Cell]:
-    """Write Serial before the line of pieces, where nothing else says which they are."""
-    if any(known_field(cell.text) == "serial" for cell in headings):
-        return list(headings)
-    found = list(headings)
-    for number, cell in enumerate(headings):
-        under_it = [row[number].text for row in body if row[number].text.strip()]
-        says = not cell.text.strip() or plain(cell.text) in WHAT_WORDS or known_field(cell.text) in PLACE
-        if says and under_it and all(words.is_serial(text) for text in under_it):
-            found[number] = cell._replace(text="Serial")
-    return found
-
-
-def _in_cells(row: list[Cell], left: int, words: SheetWords) -> list[Cell]:
-    """Return a line with what one cell says in words, ``Throw: 72.9 deg``, as a label and its figure."""
-    filled = [cell for cell in row if cell.text.strip()]
-    found = SAID_FIGURE.match(filled[0].text.strip()) if len(filled) == 1 else None
-    if found is None or row[left] is not filled[0] or not words.is_figure(found["label"].strip()):
-        return row
-    text = f"{found['figure']} {found['unit']}".strip()
-    line = filled[0].line
-    blank = [Cell("", line, n) for n in range(left)]
-    return [*blank, filled[0]._replace(text=found["label"].strip()), Cell(text, line, left)]
-
-
-def _are_units(row: Sequence[Cell], words: SheetWords) -> bool:
-    texts = [cell.text for cell in row if cell.text.strip()]
-    return bool(texts) and all(words.is_unit(text) for text in texts)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Collection, Mapping
 
+from qc.ingest.cells.names import known_field
 from qc.ingest.cells.numbers import read_decimal
 
 _PARTED = re.compile(r"\s*[/;|]\s*|\s+-\s+|\s{2,}|\s*,\s+|\s+")
@@ -46,6 +47,7 @@ def in_order(
 
 
 _RANGE = re.compile(r"^(?P<first>\S+?)\s*(?:-|–|…|\.{2,3}|\bto\b|\bbis\b)\s*(?P<last>\S+)$")
+_COUNTED = re.compile(r"^(?P<n>\d{1,2})\s+(?P<kind>[^\W\d]+)$")
 _LISTED = re.compile(r"\s*[/,;&|+]\s*|\s+and\s+|\s+und\s+")
 
 
@@ -71,6 +73,11 @@ def spanned(
     (('station', 'End'), ('station', 'Entry'))
     """
     found = []
+    count = _COUNTED.match(text)
+    if count:  # 4 spots
+        kind = known_field(count["kind"].removesuffix("s"))
+        values = tuple((kind, spelled) for spelled in places.get(kind, {}).values())
+        return values if len(values) == int(count["n"]) else ()
     ends = _RANGE.match(text)
     parts = [part for part in _LISTED.split(text) if part]
     for kind, spelled in places.items():

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from qc.ingest.cells import plain
+from qc.ingest.cells.names import plain
 
 GOOD = frozenset("0 ok good pass passed none no fine clean".split())
 FAULT = frozenset(
