@@ -8,6 +8,7 @@ from typing import Protocol
 
 from qc.ingest.cards.headlines import Cell
 from qc.ingest.cells import known_field, plain
+from qc.plan import PLACE
 
 STARTS = frozenset({"card", "serial", "day", "model", "person"})
 """A line that begins with one of these, below a table, begins the head of the next."""
@@ -32,6 +33,12 @@ class HeadingWords(Protocol):
 
     def is_figure(self, text: str) -> bool:
         """Tell whether a card reads the text as a named figure."""
+
+    def place_kind(self, text: str) -> str:
+        """Return the one kind of place that a word names."""
+
+    def names_places(self, text: str) -> bool:
+        """Tell whether a card reads the text as places alone."""
 
     def is_unit(self, text: str) -> bool:
         """Tell whether the text is a unit and nothing else."""
@@ -96,7 +103,7 @@ def joined(
         if below and (own or leading):
             if words.is_unit(below) and own:
                 text = f"{own} [{below.strip('[]()')}]"
-            elif (both := together(leading, below, words)) and not known_field(below):
+            elif (both := together(leading, below, words)) and not _stands_alone(below, words):
                 text = both
                 count += 1
             elif own and own != leading:
@@ -158,6 +165,23 @@ def with_units(headings: Sequence[Cell], units: Sequence[Cell]) -> list[Cell]:
     return found
 
 
+def turned(headings: Sequence[Cell], body: Sequence[Sequence[Cell]], words: HeadingWords) -> list[Cell]:
+    """Write a kind of place before the numbers it stands beside, where the rows under it name another kind.
+
+    ``Partial; 2; 3; 4`` over rows that begin with ``open`` and ``F``: the numbers are the partials.
+    """
+    kind = known_field(headings[0].text) if headings else ""
+    firsts = [row[0].text for row in body if row and row[0].text.strip()]
+    named = {words.place_kind(text) for text in firsts}
+    if kind not in PLACE or not named or named & {kind, ""}:
+        return list(headings)
+    found = [
+        cell._replace(text=f"{kind} {cell.text.strip()}") if cell.text.strip().isdigit() else cell
+        for cell in headings
+    ]
+    return [found[0]._replace(text=""), *found[1:]] if found != list(headings) else found
+
+
 def led(headings: Sequence[Cell], body: Sequence[Sequence[Cell]], words: HeadingWords) -> list[Cell]:
     """Put a figure that stands alone, with nothing under it, before the places that follow it."""
     leading, found = "", []
@@ -180,11 +204,16 @@ def _width(headings: Sequence[Cell], body: Sequence[Sequence[Cell]]) -> int:
     return max(len(headings), *(len(row) for row in body)) if body else len(headings)
 
 
+def _stands_alone(text: str, words: HeadingWords) -> bool:
+    """Tell whether a heading is the piece, the day, a kind of place: nothing that a figure is put before."""
+    return bool(known_field(text)) and not words.is_figure(text)
+
+
 def _may_lead(text: str, words: HeadingWords) -> bool:
     """Tell whether a cell may speak for the columns beside it: a place, or a figure by its name."""
     if not text.strip() or plain(text) in {"", "-"}:
         return False
-    return words.kind(text) == "place" or words.is_figure(text)
+    return words.names_places(text) or words.is_figure(text)
 
 
 def together(upper: str, lower: str, words: HeadingWords) -> str:

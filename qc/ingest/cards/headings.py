@@ -264,7 +264,11 @@ class CardHeadings:
         known = [self.places[figure]] if figure else list(self.places.values())
         for used in range(min(len(words), 4), 0, -1):
             named = heading(words[0]).field if used > 1 else ""
-            value = " ".join(words[1:used] if named in PLACE else words[:used]).rstrip("°")
+            behind = heading(words[used - 1]).field if used > 1 else ""
+            own = words[1:used] if named in PLACE else words[:used]
+            if named not in PLACE and behind in PLACE:  # upper leg
+                named, own = behind, words[: used - 1]
+            value = " ".join(own).rstrip("°")
             if named in PLACE:
                 fits = {(named, places[named][value]) for places in known if value in places.get(named, ())}
             else:

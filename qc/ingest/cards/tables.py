@@ -11,6 +11,7 @@ from qc.ingest.cards.heading_lines import (
     is_band,
     is_filled,
     joined,
+    turned,
     under,
     widened,
     with_units,
@@ -42,9 +43,14 @@ class SheetWords:
         return text.strip() not in self._no_serials and looks_like_serial(text.strip(), self._prefix)
 
     def place_kind(self, text: str) -> str:
-        """Return the one kind of place that a word of any card names, empty where there is none or several."""
+        """Return the one kind of place that a word names on all cards, empty where none or several."""
         kinds = {kind for card in self.cards if (kind := card.place_kind(text))}
         return next(iter(kinds)) if len(kinds) == 1 else ""
+
+    def names_places(self, text: str) -> bool:
+        """Tell whether a card reads a cell as places alone: ``upper``, ``Upper leg``, ``flare 2``."""
+        found = (card.read(text) for card in self.cards)
+        return self.kind(text) == "place" or any(m is not None and m.field == FIGURE and m.places for m in found)
 
     def is_figure(self, text: str) -> bool:
         """Tell whether a card reads a cell as a figure by its name, with or without places."""
@@ -191,7 +197,7 @@ def split_tables(grid: Grid, words: SheetWords) -> list[TableOfSheet]:
         above = [index for index in range(head_from, start) if is_filled(rows[index])]
         headings, used = _with_lines_above(rows, above, start, ends, words)
         headings, body = _with_lines_below(headings, start, ends, body, words)
-        headings = widened(headings, body, words)
+        headings = widened(turned(headings, body, words), body, words)
         tables.append(TableOfSheet([rows[index] for index in above[: len(above) - used]], headings, body))
         head_from = end
     return tables
