@@ -50,7 +50,9 @@ class SheetWords:
     def names_places(self, text: str) -> bool:
         """Tell whether a card reads a cell as places alone: ``upper``, ``Upper leg``, ``flare 2``."""
         found = (card.read(text) for card in self.cards)
-        return self.kind(text) == "place" or any(m is not None and m.field == FIGURE and m.places for m in found)
+        return self.kind(text) == "place" or any(
+            m is not None and m.field == FIGURE and m.places for m in found
+        )
 
     def is_figure(self, text: str) -> bool:
         """Tell whether a card reads a cell as a figure by its name, with or without places."""

@@ -1,6 +1,6 @@
-"""Score the second stranger's cases: what is read of each layout, what becomes of each slip and true card.
+"""Score a stranger's cases: what is read of each layout, what becomes of each slip and true card.
 
-    python tests/strangers/second/score_sheets.py
+    python tests/strangers/score_sheets.py tests/strangers/third
 
 Prints a line for each case that did not come out as meant, then the counts. Nothing is tuned on these cases
 before they have been scored once; afterwards they are kept as tests.
@@ -9,6 +9,7 @@ before they have been scored once; afterwards they are kept as tests.
 from __future__ import annotations
 
 import json
+import sys
 import tempfile
 from collections import Counter
 from collections.abc import Iterable, Mapping
@@ -23,20 +24,19 @@ from qc.jobs import upload as uploading
 from qc.jobs.workshop import Workshop, open_workshop
 from qc.plan import PLACE, Plan, load_plan
 
-HERE = Path(__file__).parent
 Reading = tuple[str, str, str, str, frozenset[str], float]
 Case = Mapping[str, Any]
 
 
-def read_layouts() -> list[Case]:
+def read_layouts(here: Path) -> list[Case]:
     """Return the layouts, each with its file and what must come of it."""
-    found: list[Case] = yaml.safe_load((HERE / "layouts.yaml").read_text("utf-8"))["layouts"]
+    found: list[Case] = yaml.safe_load((here / "layouts.yaml").read_text("utf-8"))["layouts"]
     return found
 
 
-def read_slips() -> tuple[list[Case], list[Case]]:
+def read_slips(here: Path) -> tuple[list[Case], list[Case]]:
     """Return the planted slips and the odd but true cards."""
-    found = yaml.safe_load((HERE / "mishaps.yaml").read_text("utf-8"))
+    found = yaml.safe_load((here / "mishaps.yaml").read_text("utf-8"))
     return found["slips"], found["odd"]
 
 
@@ -49,13 +49,13 @@ def meant(lines: Iterable[str]) -> set[Reading]:
     return found
 
 
-def layout_outcome(case: Case, plan: Plan, day: date) -> str:
+def layout_outcome(here: Path, case: Case, plan: Plan, day: date) -> str:
     """Say what becomes of a layout: right, asked, misread, refused, or what is missing of it."""
     accepted: set[Reading] = set()
     try:
         parts = [
             unfold(grid, plan)
-            for grid in read_sheet((HERE / "layouts" / case["file"]).read_bytes(), case["file"])
+            for grid in read_sheet((here / "layouts" / case["file"]).read_bytes(), case["file"])
         ]
         checked = check(parts, plan, Known(today=day))
     except SheetError as error:
@@ -98,10 +98,10 @@ def names_one(case: Case, said: str) -> bool:
     return any(name.lower() in said.lower() for name in named)
 
 
-def recorded(folder: Path) -> Workshop:
+def recorded(here: Path, folder: Path) -> Workshop:
     """Make the workshop with its record of forty pieces; no row of it may be held."""
-    (folder / "plan.yaml").write_bytes((HERE / "plan.yaml").read_bytes())
-    days = sorted((HERE / "mishaps" / "history").iterdir())
+    (folder / "plan.yaml").write_bytes((here / "plan.yaml").read_bytes())
+    days = sorted((here / "mishaps" / "history").iterdir())
     workshop = open_workshop(folder, as_of=date.fromisoformat(days[-1].name))
     sheets = [sheet for day in days for sheet in sorted(day.iterdir())]
     receipt = uploading.upload(workshop, [(sheet.name, sheet.read_bytes()) for sheet in sheets]).to_dict()
@@ -112,10 +112,10 @@ def recorded(folder: Path) -> Workshop:
     return workshop
 
 
-def held_of(case: Case, workshop: Workshop) -> list[dict[str, Any]] | None:
+def held_of(here: Path, case: Case, workshop: Workshop) -> list[dict[str, Any]] | None:
     """Return the rows held of one sheet; None where it is refused."""
     try:
-        grids = read_sheet((HERE / "mishaps" / case["file"]).read_bytes(), case["file"])
+        grids = read_sheet((here / "mishaps" / case["file"]).read_bytes(), case["file"])
         parts = [unfold(grid, workshop.plan) for grid in grids]
     except SheetError:
         return None
@@ -156,38 +156,60 @@ def agrees(offered: object, wanted: object) -> bool:
     return abs(one - two) < 1e-4 * max(1.0, abs(two))
 
 
-def main() -> None:
+def planned(here: Path) -> tuple[Plan, date]:
+    """Return the plan of a stranger's workshop and the day its layouts are handed in."""
+    whole = yaml.safe_load((here / "layouts.yaml").read_text("utf-8"))
+    return load_plan((here / "plan.yaml").read_text("utf-8")), whole["as_of"]
+
+
+def slip_outcomes(here: Path, folder: Path) -> tuple[dict[str, str], dict[str, list[str] | None]]:
+    """Say what becomes of every slip, and what is said of each odd card that is held or refused.
+
+    The workshop with its record is made once in `folder`, and opened once for each day of a case.
+    """
+    slips, odd = read_slips(here)
+    made = recorded(here, folder)
+    seen: dict[str, str] = {}
+    false: dict[str, list[str] | None] = {}
+    for day in sorted({case["as_of"] for case in (*slips, *odd)}):
+        workshop = open_workshop(made.folder, as_of=day)
+        for case in slips:
+            if case["as_of"] == day:
+                seen[case["file"]] = slip_outcome(case, held_of(here, case, workshop))
+        for case in odd:
+            held = held_of(here, case, workshop) if case["as_of"] == day else []
+            if held is None:
+                false[case["file"]] = None
+            elif held:
+                false[case["file"]] = [one["sentence"] for one in json.loads(held[0]["reasons"])]
+        workshop.store.close()
+    return seen, false
+
+
+def main(folder: str) -> None:
     """Print what did not come out as meant, and the counts."""
-    whole = yaml.safe_load((HERE / "layouts.yaml").read_text("utf-8"))
-    plan, day = load_plan((HERE / "plan.yaml").read_text("utf-8")), whole["as_of"]
+    here = Path(folder)
+    plan, day = planned(here)
     counts: Counter[str] = Counter()
-    for case in read_layouts():
-        said = layout_outcome(case, plan, day)
+    for case in read_layouts(here):
+        said = layout_outcome(here, case, plan, day)
         counts[said.split(":")[0].split(" ")[0]] += 1
         if said != "right":
             print(f"{case['file']}: {said}")
     print("layouts", dict(counts))
-    slips, odd = read_slips()
-    with tempfile.TemporaryDirectory() as folder:
-        made = recorded(Path(folder))
-        opened = {one: open_workshop(made.folder, as_of=one) for one in {c["as_of"] for c in [*slips, *odd]}}
-        seen: Counter[str] = Counter()
-        for case in slips:
-            said = slip_outcome(case, held_of(case, opened[case["as_of"]]))
-            seen[("" if case["detectable"] else "unseeable: ") + " ".join(said.split()[:2])] += 1
-            if (said != "right mend" and said != "asked") or not case["detectable"]:
-                print(f"{case['file']} ({case['kind']}): {said}")
-        false = 0
-        for case in odd:
-            held = held_of(case, opened[case["as_of"]])
-            if held is None or held:
-                false += 1
-                why = [] if held is None else [r["sentence"] for r in json.loads(held[0]["reasons"])]
-                print(f"{case['file']}: held {None if held is None else len(held)} ({case['why']}): {why}")
-        print("slips", dict(seen), "odd cards held", false, "of", len(odd))
-        for one in opened.values():
-            one.store.close()
+    with tempfile.TemporaryDirectory() as made:
+        outcomes, false = slip_outcomes(here, Path(made))
+    seen: Counter[str] = Counter()
+    slips, odd = read_slips(here)
+    for case in slips:
+        said = outcomes[case["file"]]
+        seen[("" if case["detectable"] else "unseeable: ") + " ".join(said.split()[:2])] += 1
+        if (said != "right mend" and said != "asked") or not case["detectable"]:
+            print(f"{case['file']} ({case['kind']}): {said}")
+    for file, why in false.items():
+        print(f"{file}: held {why}")
+    print("slips", dict(seen), "odd cards held", len(false), "of", len(odd))
 
 
 if __name__ == "__main__":
-    main()
+    main(sys.argv[1])
