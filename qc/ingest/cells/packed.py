@@ -76,8 +76,8 @@ def spanned(
     count = _COUNTED.match(text)
     if count:  # 4 spots
         kind = known_field(count["kind"].removesuffix("s"))
-        values = tuple((kind, spelled) for spelled in places.get(kind, {}).values())
-        return values if len(values) == int(count["n"]) else ()
+        every = tuple((kind, spelled) for spelled in places.get(kind, {}).values())
+        return every if len(every) == int(count["n"]) else ()
     ends = _RANGE.match(text)
     parts = [part for part in _LISTED.split(text) if part]
     for kind, spelled in places.items():
