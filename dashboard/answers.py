@@ -33,6 +33,7 @@ FIRST_ONLY: Final = "proposal-first"
 DECISIONS: Final = ("proposal", "by-hand", "as-typed", "drop")
 PIECE_WAYS: Final = ("release", "keep")
 TEXT_LENGTH: Final = 600  # chosen: a remark, not a report
+MOST_ROWS: Final = 500  # chosen: so many rows of one question are followed until they are settled
 SIGNAL_FAULTS: Final = {
     Fault.NOBODY: "Choose who says it; the name is kept with it.",
     Fault.NOT_CLOSED: "Only a closed signal can be reopened.",
@@ -98,7 +99,7 @@ def tell_ways(row: str) -> Response:
 def tell_settled(ticket: str) -> Response:
     """Answer what became of a decision: a sentence, the rows that no longer wait, how many still do."""
     done = queries.desk().progress(ticket)
-    asked = [row for row in request.args.get("rows", "")[:TEXT_LENGTH].split(",") if row]
+    asked = [row for row in request.args.get("rows", "").split(",") if row][:MOST_ROWS]
     counted, gone = sheets.settled(queries.board().held(), asked)
     if done is None:
         said = "The board was started anew since; whether this was stored shows in the lists."

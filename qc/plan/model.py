@@ -364,6 +364,19 @@ class Plan(_Part):
         given = (whole.target, whole.lower, whole.upper) != (None, None, None)
         return whole if given else in_force(characteristic.limits, model_id, day)
 
+    def usual_limits_at(
+        self, characteristic: Characteristic, model_id: str, day: date, place: Mapping[str, object]
+    ) -> DatedLimits:
+        """Return the limits by which a figure typed at one place is thought likely: its own, else the usual.
+
+        `place` may hold more than places: a whole row does.
+        """
+        if any(entry.at for entry in characteristic.limits):
+            own = self.limits_at(characteristic, model_id, day, place)
+            if (own.target, own.lower, own.upper) != (None, None, None):
+                return own
+        return self.usual_limits(characteristic, model_id, day)
+
     def charted(self) -> tuple[tuple[Stage, Characteristic, str], ...]:
         """Return every series the plan asks for as (stage, characteristic, family), in route order."""
         return tuple(
