@@ -276,7 +276,8 @@ def _screened(
     reads: Mapping[tuple[str, str], Sequence[_Read]],
     homes: Mapping[str, str],
 ) -> tuple[ScreenedResult, list[tuple[Earlier, RankAssociation]]]:
-    found, few = [], []
+    found: list[tuple[Earlier, RankAssociation]] = []
+    few: list[Earlier] = []
     for figure in _earlier(plan, result):
         one = _association(own, _of_pieces(reads.get((figure.stage, figure.characteristic), ()), homes))
         if one is None:
