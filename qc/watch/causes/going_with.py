@@ -255,7 +255,7 @@ def _earlier(plan: Plan, result: Earlier) -> tuple[Earlier, ...]:
 
     What is computed from the same readings as the result goes with it by itself and is no answer.
     """
-    found = []
+    found: list[Earlier] = []
     own = plan.characteristic(result.stage, result.characteristic)
     for stage in plan.stages:
         for one in stage.characteristics:
