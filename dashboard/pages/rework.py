@@ -118,7 +118,7 @@ def _causes(found: ReworkReport) -> Component:
         so_far += shares[place]
         cost = (money[place],) if found.hour else ()
         rows.append((one.name, hours[place], f"{shares[place]} %", f"{so_far} %", str(one.pieces), *cost))
-    head = ("Cause", "Hours", "Share", "With those above", "Pieces")
+    head: tuple[str, ...] = ("Cause", "Hours", "Share", "With those above", "Pieces")
     head += (f"Cost [{found.currency or 'per plan'}]",) if found.hour else ()
     listing = table(head, rows, "Hours of rework by cause", numbers=range(1, len(head)))
     return html.Details([html.Summary("As a table"), listing], className="folded")

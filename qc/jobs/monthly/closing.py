@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 from pathlib import Path
 
 from qc.errors import MachineError, UsageError
@@ -81,24 +82,35 @@ def close_month(
         answer = month_answer(content)
         told = json.dumps(answer, ensure_ascii=False, indent=1)
         files[FileNames(which).answer] = told.encode("utf-8")
-        place = workshop.folder / "reports" / which
-        with workshop.store.writing():
-            # asked again where nobody else can write
-            if stored_report(workshop, which) is not None:
-                return month(workshop, which, out=out)
-            if workshop.store.head() != content.last_hash:
-                raise JobError(
-                    "Something was handed in while the report was written, so the month was not closed. "
-                    "Type the command again."
-                )
-            try:
-                put_files(place, files, flush=True)
-            except OSError as error:
-                raise MachineError(
-                    f"{place}: the report cannot be written here ({error.strerror}). Make room, and type the "
-                    "command again."
-                ) from error
-            hashes = {name: sheet_hash(data) for name, data in files.items()}
-            workshop.store.close_month(which, hashes, who=who, when=workshop.now)
+        if not _stored(workshop, which, files, content.last_hash, who):
+            return month(workshop, which, out=out)
+    place = workshop.folder / "reports" / which
     paths = tuple(place / name for name in FileNames(which).told)
     return MonthReport(answer, copied(paths, out) if out is not None else paths, content)
+
+
+def _stored(workshop: Workshop, which: str, files: Mapping[str, bytes], made_by: str, who: str) -> bool:
+    """Store the files and close the month in one transaction; False where somebody else just did.
+
+    `made_by` is the hash of the newest entry that the report knows: nothing may have come in since.
+    """
+    place = workshop.folder / "reports" / which
+    with workshop.store.writing():
+        # asked again where nobody else can write
+        if stored_report(workshop, which) is not None:
+            return False
+        if workshop.store.head() != made_by:
+            raise JobError(
+                "Something was handed in while the report was written, so the month was not closed. "
+                "Type the command again."
+            )
+        try:
+            put_files(place, files, flush=True)
+        except OSError as error:
+            raise MachineError(
+                f"{place}: the report cannot be written here ({error.strerror}). Make room, and type the "
+                "command again."
+            ) from error
+        hashes = {name: sheet_hash(data) for name, data in files.items()}
+        workshop.store.close_month(which, hashes, who=who, when=workshop.now)
+    return True

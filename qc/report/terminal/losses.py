@@ -16,7 +16,6 @@ from qc.words import (
     dated_words,
     percent_words,
     pieces_words,
-    whole_words,
 )
 
 WIDTH = 100  # of a paragraph; chosen: what a terminal shows without wrapping it itself
@@ -88,7 +87,7 @@ def _head(causes: Sequence[ReworkCause], hour: Hour | None) -> str:
     if not causes:
         return "no rework."
     hours = summed([one.hours for one in causes])
-    cost = f", {cost_words(hours, hour)} at {whole_words(hour[0])} an hour" if hour else ""
+    cost = f", {cost_words(hours, hour)} at {hour[0]:g} {hour[1]} an hour".replace("  ", " ") if hour else ""
     return f"{adding_up([hours], 2)[0]} h of rework from {count_words(len(causes), 'cause')}{cost}."
 
 
@@ -99,7 +98,8 @@ def _causes(causes: Sequence[ReworkCause], hour: Hour | None) -> Iterator[str]:
     yield ""
     hours = adding_up([one.hours for one in causes], 2)
     shares = adding_up([100 * one.share for one in causes])
-    so_far, lines = 0, []
+    so_far = 0
+    lines: list[tuple[str, ...]] = []
     for one, spent, share in zip(causes, hours, shares, strict=True):
         so_far += int(share)
         lines.append((one.name, f"{spent} h", f"{share} %", f"{so_far} %", pieces_words(one.pieces)))

@@ -24,7 +24,7 @@ import numpy as np
 from scipy import special, stats
 
 from qc.stats.errors import StatisticsError
-from qc.stats.numbers import Floats, Interval, check_between
+from qc.stats.numbers import Floats, Interval, Places, check_between
 from qc.stats.tabled import Tabled
 
 BESIDE = 4
@@ -145,7 +145,7 @@ def rank_association(
     )
 
 
-def _ranks(values: Floats, groups: Floats) -> Floats:
+def _ranks(values: Floats, groups: Places) -> Floats:
     """Return ranks within each group, 0 in its middle, between -1/2 and 1/2; ties share their mean rank."""
     out = np.empty_like(values)
     for group in np.unique(groups):

@@ -255,7 +255,7 @@ def _earlier(plan: Plan, result: Earlier) -> tuple[Earlier, ...]:
 
     What is computed from the same readings as the result goes with it by itself and is no answer.
     """
-    found = []
+    found: list[Earlier] = []
     own = plan.characteristic(result.stage, result.characteristic)
     for stage in plan.stages:
         for one in stage.characteristics:
@@ -276,7 +276,8 @@ def _screened(
     reads: Mapping[tuple[str, str], Sequence[_Read]],
     homes: Mapping[str, str],
 ) -> tuple[ScreenedResult, list[tuple[Earlier, RankAssociation]]]:
-    found, few = [], []
+    found: list[tuple[Earlier, RankAssociation]] = []
+    few: list[Earlier] = []
     for figure in _earlier(plan, result):
         one = _association(own, _of_pieces(reads.get((figure.stage, figure.characteristic), ()), homes))
         if one is None:
