@@ -316,6 +316,8 @@ def test_an_emptied_database_beside_sheets_is_no_sound_store(shop):
     names = (
         "taken_back",
         "piece_event",
+        "person_event",
+        "erasure",
         "told",
         "judgement",
         "signal_event",

@@ -32,6 +32,8 @@ from .keeping import new_workshop_text as new_workshop_text
 from .keeping import rejudged_text as rejudged_text
 from .keeping import restored_text as restored_text
 from .keeping import verified_text as verified_text
+from .people import people_text as people_text
+from .people import person_text as person_text
 from .piece import PieceLines as PieceLines
 from .piece import passport_text as passport_text
 from .piece import piece_text as piece_text
