@@ -16,8 +16,7 @@ from waitress import create_server
 from waitress.channel import HTTPChannel
 from waitress.parser import HTTPRequestParser
 
-from dashboard.door.access import MOST_BODY
-from dashboard.uploads import LARGE, MOST_BYTES
+from dashboard.door.access import LARGE, MOST_BODY, MOST_BYTES
 
 THREADS: Final = 8
 """Requests answered at the same time; the pages of a small shop."""

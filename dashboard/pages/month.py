@@ -8,6 +8,7 @@ from dash import html
 from dash.development.base_component import Component
 
 from dashboard import queries
+from dashboard.door import Role, needs
 from dashboard.parts import card, heading, nothing
 from dashboard.routing import Page, address
 from qc.jobs.board import ReportView
@@ -16,6 +17,7 @@ from qc.words import month_words
 KIND_WORDS = {".pdf": "Open the pdf", ".html": "Open the page", ".xlsx": "Workbook"}
 
 
+@needs(Role.TECHNICIAN)
 def layout(**_: str) -> Component:
     """Return the list of reports, newest first."""
     reports = [report for report in queries.board().reports() if report.files]

@@ -87,6 +87,9 @@ POSTED = [
     "/series/decide",
     "/hold/decide",
     "/gauges/study",
+    "/sign-in",
+    "/sign-in/first",
+    "/sign-out",
     "/_dash-update-component",
 ]
 
