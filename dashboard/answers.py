@@ -11,10 +11,10 @@ from typing import Final
 from flask import Flask, Response, jsonify, request
 
 from dashboard import queries
-from dashboard.door import Role, needs
+from dashboard.door import MOST_BYTES, Role, needs
 from dashboard.pages import sheets
 from dashboard.steps import steps
-from dashboard.uploads import MOST_BYTES, file_name, problem, who
+from dashboard.uploads import file_name, problem, who
 from qc.jobs.board import HeldView, ShopView, SignalView
 from qc.sayings import (
     MENDED,

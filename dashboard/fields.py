@@ -10,7 +10,7 @@ from dash import html
 from dash.development.base_component import Component
 
 from dashboard.door import signed
-from dashboard.drawing import Field
+from dashboard.drawing import Field as Field
 from dashboard.parts import unbroken
 from qc.jobs.board import ShopView
 

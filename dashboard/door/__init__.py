@@ -31,11 +31,13 @@ from dashboard.door.roles import (
     role_of,
     signed,
 )
+from dashboard.door.secured import EVERY_ADDRESS, listen_by_tls, own_names
 from dashboard.door.signing import TOKEN_FIELD, add_sign_in
 from qc.jobs.roles import Role
 
 __all__ = [
     "ANYBODY",
+    "EVERY_ADDRESS",
     "KEEPER_KEY",
     "LAN_KEY",
     "LARGE",
@@ -59,7 +61,9 @@ __all__ = [
     "keeper",
     "lacks",
     "listen",
+    "listen_by_tls",
     "needs",
+    "own_names",
     "page_token",
     "role_of",
     "signed",

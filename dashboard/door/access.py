@@ -135,8 +135,11 @@ def refuse_strangers() -> None:
     origin = request.headers.get("Origin")
     if origin is not None and urlsplit(origin).netloc != request.host:
         abort(403, "This request came from another site's page and was refused.")
+    asks = roles.keeper().asks()
+    if asks and roles.signed() is None and request.path not in FORMS:
+        return  # whose session has ended is told so, by the route's own role; nothing else is open to a post
     # where people sign in both must be right; else either will do
-    if (origin is None or roles.keeper().asks()) and not secrets.compare_digest(
+    if (origin is None or asks) and not secrets.compare_digest(
         _sent_token().encode(), roles.page_token().encode()
     ):
         abort(403, "This request does not come from a page of this board. Load the page again.")

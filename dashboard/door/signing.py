@@ -25,7 +25,8 @@ TRIES_PER_S, TRIES_AT_ONCE = 0.2, 20
 HEAD: Final = """<!doctype html>
 <html lang="en"><head><meta charset="utf-8">
 <meta name="viewport" content="width=device-width, initial-scale=1"><title>{title}</title>
-<link rel="stylesheet" href="/theme.css"><link rel="stylesheet" href="/assets/board.css"></head>
+<link rel="icon" href="data:,"><link rel="stylesheet" href="/theme.css">
+<link rel="stylesheet" href="/assets/board.css"></head>
 <body class="at-door"><main><h1>{title}</h1>{said}{body}</main></body></html>"""
 
 

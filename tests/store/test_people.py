@@ -4,7 +4,7 @@ import sqlite3
 
 import pytest
 
-from qc.store import PersonWord, open_store, sheet_hash
+from qc.store import JudgedUpTo, PersonWord, open_store, sheet_hash
 
 NAMED = "people:\n  - {code: BK, name: Bo Kestrel}\n"
 BLANK = 'people:\n  - {code: BK, name: ""}\n'
@@ -152,3 +152,13 @@ def test_sessions_are_found_by_their_digest_and_end_with_the_person(shop, make):
         assert [store.session(d) is None for d in ("d1", "d2", "d3")] == [True, True, False]
         store.open_once("OW", "x", make.when)
         assert store.session("d3") is None
+
+
+def test_a_word_on_a_person_leaves_nothing_to_judge(tmp_path, make):
+    with open_store(tmp_path) as store:
+        store.record_plan(NAMED, who="OW", when=make.when)
+        store.add_sheets([make.sheet(readings=make.readings(6))], who="AB", when=make.when)
+        reached = store.reached()
+        store.note_person("BK", PersonWord.ADDED, "lead", who="", when=make.when)
+        store.erase_name("BK", "lead", {1: BLANK}, who="", when=make.when)
+        assert store.waiting(JudgedUpTo.of(reached.to_dict())) is None

@@ -89,7 +89,8 @@ def lock_for(failures: int) -> timedelta:
     """
     if failures < FREE_TRIES:
         return timedelta(0)
-    return min(LONGEST_LOCK, FIRST_LOCK * 2 ** min(failures - FREE_TRIES, 20))
+    doubled: int = 2 ** min(failures - FREE_TRIES, 20)
+    return min(LONGEST_LOCK, FIRST_LOCK * doubled)
 
 
 def refuse_pin(pin: str, code: str = "") -> None:
