@@ -43,11 +43,10 @@ def listen_by_tls(application: Any, host: str, port: int, cert: Path, key: Path)
     OSError
         The port cannot be used.
     """
-    server = Server((host, port), application, numthreads=THREADS, server_name="board", timeout=SILENT_S)
+    server = _Server((host, port), application, numthreads=THREADS, server_name="board", timeout=SILENT_S)
     server.ssl_adapter = _adapter(cert, key)
     server.max_request_header_size = 2**15
     server.max_request_body_size = MOST_BYTES + MOST_BODY
-    server.error_log = _note  # nothing of a stranger's broken handshake belongs on the terminal
     server.prepare()
     return server
 
@@ -58,7 +57,14 @@ def own_names() -> list[str]:
     return list(dict.fromkeys([name, socket.getfqdn().lower(), f"{name.split('.')[0]}.local"]))
 
 
-class _Adapter(BuiltinSSLAdapter):  # type: ignore[misc]
+class _Server(Server):
+    """Writes to the log: nothing of a stranger's broken handshake belongs on the terminal."""
+
+    def error_log(self, msg: str = "", level: int = logging.INFO, traceback: bool = False) -> None:
+        _log.log(min(level, logging.INFO), msg, exc_info=traceback)
+
+
+class _Adapter(BuiltinSSLAdapter):
     """Shakes hands when a request is read: a client that says nothing would hold up every other else."""
 
     def wrap(self, sock: socket.socket) -> tuple[ssl.SSLSocket, dict[str, str]]:
@@ -83,7 +89,3 @@ def _adapter(cert: Path, key: Path) -> _Adapter:
 
 def _option(what: str) -> str:
     return "cert" if what == "certificate" else "key"
-
-
-def _note(message: str = "", level: int = logging.INFO, traceback: bool = False) -> None:
-    _log.log(min(level, logging.INFO), message, exc_info=traceback)
