@@ -14,6 +14,8 @@ from dash import Dash
 from dash.exceptions import DependencyException
 from flask import Response, abort, request
 
+from dashboard.door.roles import SHUT, refuse_unless, role_of
+
 PATH: Final = "/_dash-update-component"
 TEXT_LENGTH: Final = 2000  # chosen: addresses and names, no documents
 
@@ -50,6 +52,10 @@ def _look(app: Dash) -> None:
     known = app.callback_map.get(body["output"])
     if known is None:
         abort(404, OLD_PAGE)
+    try:
+        refuse_unless(role_of(known["callback"]))
+    except KeyError:
+        abort(403, SHUT)
     if not (_outputs_are(body) and _values_are(known, body) and _changed_are(known, body)):
         abort(400, NOT_OURS)
 

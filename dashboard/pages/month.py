@@ -11,6 +11,7 @@ from dash import Dash, Input, Output, dcc, html, no_update
 from dash.development.base_component import Component
 
 from dashboard import queries
+from dashboard.door import Role, needs
 from dashboard.fields import choice, desk_form, submit
 from dashboard.parts import card, figures, heading, nothing, outcome, unbroken
 from dashboard.routing import Page, address
@@ -30,6 +31,7 @@ UNDER = (
 )
 
 
+@needs(Role.TECHNICIAN)
 def layout(**_: str) -> Component:
     """Return the month so far, the form that writes it, and the list of reports, newest first."""
     said = html.Div(id="month-said", role="status", className="said-of", **{"aria-live": "polite"})
@@ -40,6 +42,7 @@ def layout(**_: str) -> Component:
 def register(app: Dash) -> None:
     """Add the callback that lists a report once it is written."""
 
+    @needs(Role.TECHNICIAN)
     def show_again(ticket: str) -> tuple[Component, Any]:
         """Return what became of a ticket, and the page as it stands now."""
         said, done = outcome(queries.desk().progress(ticket))

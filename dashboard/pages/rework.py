@@ -11,6 +11,7 @@ from dash import dcc, html
 from dash.development.base_component import Component
 
 from dashboard import queries, words
+from dashboard.door import Role, needs
 from dashboard.figures import draw_pareto
 from dashboard.parts import card, chart, heading, nothing, serial_link, table, unbroken
 from dashboard.routing import Page, address
@@ -39,6 +40,7 @@ COUNTS: Final = (
 )
 
 
+@needs(Role.TECHNICIAN)
 def layout(stretch: str = "", **_: str) -> Component:
     """Return rework, yields and what goes with the results, of a month or of all that is on record."""
     today = queries.board().shop().day

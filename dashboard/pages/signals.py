@@ -8,6 +8,7 @@ from dash import Dash, Input, Output, State, dcc, html, no_update
 from dash.development.base_component import Component
 
 from dashboard import pictograms, queries, words
+from dashboard.door import Role, needs
 from dashboard.drawing import Drawing
 from dashboard.figures import draw_series
 from dashboard.pages.missing import missing
@@ -42,6 +43,7 @@ KIND_WORDS = {
 CLOSED = (*CLOSED_STATES, "over")
 
 
+@needs(Role.TECHNICIAN)
 def list_layout(**_: str) -> Component:
     """Return the list of signals: those that wait first."""
     signals = queries.board().signals()
@@ -55,6 +57,7 @@ def list_layout(**_: str) -> Component:
     )
 
 
+@needs(Role.TECHNICIAN)
 def one_layout(signal: str, **_: str) -> Component:
     """Return one signal with its evidence, its suspects and its life."""
     view = queries.board().signal(signal)
@@ -67,6 +70,7 @@ def one_layout(signal: str, **_: str) -> Component:
 def register(app: Dash) -> None:
     """Add the callback that shows a signal anew once something was said of it."""
 
+    @needs(Role.TECHNICIAN)
     def show_again(ticket: str, signal: str) -> tuple[Component, Any]:
         """Return what became of a ticket, and the signal as it stands now."""
         found = queries.desk().progress(ticket)

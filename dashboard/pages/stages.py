@@ -6,11 +6,13 @@ from dash import dcc, html
 from dash.development.base_component import Component
 
 from dashboard import queries, words
+from dashboard.door import Role, needs
 from dashboard.parts import heading, nothing, series_row
 from dashboard.routing import Page, address
 from qc.jobs.board import SeriesVerdict, StageView
 
 
+@needs(Role.TECHNICIAN)
 def layout(**_: str) -> Component:
     """Return the overview of the stages."""
     board = queries.board()

@@ -23,7 +23,7 @@ import typer
 from typer.core import TyperGroup
 from typer.main import get_group
 
-from qc.cli import baseline, daily, hold, keeping, losses, piece, records, signals, worth
+from qc.cli import baseline, daily, hold, keeping, losses, people, piece, records, signals, worth
 from qc.cli.common import DONE, MACHINE_OR_OURS, WRONG_USAGE, OutputLost, drop_output, log_fault
 from qc.cli.factors import add_factors_command
 from qc.cli.gauge import add_gauge_command
@@ -77,6 +77,7 @@ add_study_command(app)
 add_gauge_command(app)
 add_run_length_command(app)
 add_factors_command(app)
+people.add_commands(app)
 keeping.add_commands(app)
 
 

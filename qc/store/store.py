@@ -30,6 +30,7 @@ from qc.store.keeping import (
 )
 from qc.store.kept_back import PiecesStore
 from qc.store.location import OWN_FILE, private_folder, refuse_network_share
+from qc.store.people import PeopleStore
 from qc.store.plans import VersionedStore, record_text
 from qc.store.proven import JUDGEMENTS, judgements
 from qc.store.records import SheetRecord, SignalRecord, VerdictRecord
@@ -71,7 +72,7 @@ def open_store(folder: Path, *, url: str | None = None) -> Store:
     return Store(folder, database, files)
 
 
-class Store(CorrectedStore, PiecesStore, VersionedStore):
+class Store(CorrectedStore, PeopleStore, PiecesStore, VersionedStore):
     """Everything a workshop keeps. Make one with `open_store`; it may be used from several threads.
 
     Parameters

@@ -441,7 +441,7 @@ class InventedBoard:
     def shop(self):
         people = (("RA", "RA (R. Alder)"), ("KM", "KM (K. Moss)"))
         causes = ("mandrel", "worn-die", "unknown")
-        return ShopView("Tern Quay Brassworks", TODAY, "R. Alder, lead", people, causes)
+        return ShopView("Tern Quay Brassworks", TODAY, people, causes)
 
     def stages(self):
         found = []

@@ -326,6 +326,8 @@ def test_an_emptied_database_beside_sheets_is_no_sound_store(shop):
         "taken_back",
         "piece_event",
         "month_file",
+        "person_event",
+        "erasure",
         "told",
         "judgement",
         "signal_event",

@@ -8,6 +8,7 @@ from dash import Dash, Input, Output, State, dcc, html
 from dash.development.base_component import Component
 
 from dashboard import queries
+from dashboard.door import Role, needs
 from dashboard.pages.missing import missing
 from dashboard.pages.worth.overview import FIGURE, with_code, worked_out
 from dashboard.parts import card, figures, heading, unbroken
@@ -31,6 +32,7 @@ FIELDS = (
 )
 
 
+@needs(Role.TECHNICIAN)
 def layout(stage: str, characteristic: str, family: str, **_: str) -> Component:
     """Return the question and a place for the advice, which is worked out apart."""
     key = SeriesKey(stage, characteristic, family)
@@ -52,6 +54,7 @@ def body_of(row: WorthRow) -> list[Component]:
 def register(app: Dash) -> None:
     """Add the callbacks that work out the advice and answer what is typed."""
 
+    @needs(Role.TECHNICIAN)
     def show(series: str) -> list[Component]:
         """Return the advice for one figure."""
         key = SeriesKey.parse(series)
@@ -59,6 +62,7 @@ def register(app: Dash) -> None:
 
     app.callback(Output(BODY, "children"), Input(BEGIN, "data"))(show)
 
+    @needs(Role.TECHNICIAN)
     def answer(
         clicks: int | None, see: str | None, within: str | None, limit: str | None, series: str
     ) -> list[Any]:

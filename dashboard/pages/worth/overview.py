@@ -8,6 +8,7 @@ from dash import Dash, Input, Output, dcc, html
 from dash.development.base_component import Component
 
 from dashboard import queries, words
+from dashboard.door import Role, needs
 from dashboard.parts import card, heading, nothing, table, unbroken
 from dashboard.routing import Page, address
 from qc.jobs.board import WorthRow, WorthView
@@ -23,6 +24,7 @@ NUMBERS = (1, 2, 3, 4, 5, 6)
 BODY, BEGIN = "worth-body", "worth-begin"
 
 
+@needs(Role.TECHNICIAN)
 def layout(**_: str) -> Component:
     """Return the head of the page at once; what has to be worked out follows."""
     return html.Div([heading("What is worth measuring", UNDER), *worked_out(BODY, BEGIN, "all")])
@@ -37,6 +39,7 @@ def worked_out(body: str, begin: str, asked: str) -> list[Component]:
 def register(app: Dash) -> None:
     """Add the callback that works it out, so that the page itself does not wait."""
 
+    @needs(Role.TECHNICIAN)
     def show(_: str) -> list[Component]:
         """Return what could change, then every figure."""
         return body_of(queries.board().worth())

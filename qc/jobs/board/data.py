@@ -109,16 +109,15 @@ class StoreBoardData:
         """Return whose board this is."""
         workshop = self._current()
         plan, today = workshop.plan, workshop.today
-        lead = plan.person(plan.workshop.lead)
         at_work = [
             (p.code, f"{p.code} ({p.name})" if p.name else p.code)
             for p in plan.people
             if (p.joined is None or p.joined <= today) and (p.left is None or p.left > today)
         ]
-        # The lead first: at most desks it is the lead who hands the day's sheets in.
-        at_work.sort(key=lambda person: person[0] != plan.workshop.lead)
-        shown = f"{lead.name or lead.code}, lead" if lead else ""
-        return views.ShopView(plan.workshop.name, today, shown, tuple(at_work), plan.causes)
+        listed = [person for person in workshop.store.people() if workshop.then is None]
+        if listed:  # whoever is on the list of people decides, and nobody else
+            at_work = [(p.code, f"{p.code} ({p.name})" if p.name else p.code) for p in listed if p.at_work]
+        return views.ShopView(plan.workshop.name, today, tuple(at_work), plan.causes)
 
     def today(self) -> views.TodayView:
         """Return what the first screen shows."""

@@ -130,7 +130,6 @@ class ShopView:
 
     name: str
     day: date
-    lead: str = ""
     people: tuple[tuple[str, str], ...] = ()  # code and how it is shown, for those at work today
     causes: tuple[str, ...] = ()  # what a closed signal may be put down to, from the plan
 

@@ -61,7 +61,7 @@ def close_month(
     MachineError
         The files or the store cannot be written.
     """
-    may(who, Verb.CLOSE_MONTH, workshop.plan)
+    may(who, Verb.CLOSE_MONTH, workshop.plan, workshop.store.people())
     _, last = month_days(which)
     if workshop.then is not None:
         raise UsageError("A past day is only looked at. Leave out --known to close a month.")

@@ -36,6 +36,8 @@ from .losses import cost_words as cost_words
 from .losses import rework_text as rework_text
 from .losses import upstream_text as upstream_text
 from .losses import yield_words as yield_words
+from .people import people_text as people_text
+from .people import person_text as person_text
 from .piece import PieceLines as PieceLines
 from .piece import passport_text as passport_text
 from .piece import piece_text as piece_text

@@ -13,6 +13,9 @@ from .cut import KnownThen as KnownThen
 from .cut import LateReadings as LateReadings
 from .cut import read_handed_in_later as read_handed_in_later
 from .cut import read_last_by as read_last_by
+from .guards import guard as guard
+from .persons import mark_of as mark_of
+from .persons import secrets_mark as secrets_mark
 from .retold import signals_as_told as signals_as_told
 from .told import MARK as MARK
 from .told import PROGRAM as PROGRAM

@@ -88,6 +88,9 @@ POSTED = [
     "/hold/decide",
     "/month/write",
     "/gauges/study",
+    "/sign-in",
+    "/sign-in/first",
+    "/sign-out",
     "/_dash-update-component",
 ]
 
