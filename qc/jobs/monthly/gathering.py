@@ -14,7 +14,7 @@ from qc.jobs.judging import SignalOfDay, judge_now, present_budget, signals_of_d
 from qc.jobs.losses import screened_of, yields_of
 from qc.jobs.monthly.counted import data_lines, late_lines, plan_lines, signals_words
 from qc.jobs.pieces import HoldRow, hold_list, why_words
-from qc.jobs.signals import STATE_WORDS, life_of
+from qc.jobs.signals import life_of
 from qc.jobs.workshop import Workshop
 from qc.report.month import (
     PICTURES,
@@ -32,6 +32,7 @@ from qc.report.month import (
     yield_lines,
 )
 from qc.sayings import OPEN_STATES
+from qc.states import SIGNAL_WORDS
 from qc.watch import Budget, SeriesKey, SeriesVerdict, StageYield, caution_words, rework_causes
 from qc.words import dated_words
 
@@ -207,7 +208,7 @@ def _reactions(
                 name=life.title,
                 opened=then.today - timedelta(days=life.age_days),
                 age_days=life.age_days,
-                state=STATE_WORDS[life.state],
+                state=SIGNAL_WORDS[life.state],
                 pieces=row.found.pieces,
                 id=life.id,
                 finding=life.sentence,
