@@ -116,17 +116,13 @@ def counts_told_after(
 
     Parameters
     ----------
-    counts, sizes, settled, false_alarm_rate, pass_fail : as for `detect_counts`, one rate for all points
+    counts, sizes, settled, false_alarm_rate, pass_fail
+        As for `detect_counts`, and so are the errors; one rate for all points.
 
     Returns
     -------
     int
         1 for a signal at the first point after the front, 0 where none is raised up to the end.
-
-    Raises
-    ------
-    StatisticsError
-        As for `detect_counts`.
 
     Examples
     --------

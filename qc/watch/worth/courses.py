@@ -39,7 +39,7 @@ HALF = 0.5
 KEPT = 512  # answers kept in memory: after an upload only the series that it touched are simulated anew
 
 
-class Judged(NamedTuple):
+class JudgedBy(NamedTuple):
     """How a measured series is judged: its shape, what was learned of its noise, step of its gauge, rate."""
 
     shape: Shape
@@ -48,7 +48,7 @@ class Judged(NamedTuple):
     rate: float
 
     @classmethod
-    def of(cls, scatter: Scatter, rate: float) -> Judged:
+    def of(cls, scatter: Scatter, rate: float) -> JudgedBy:
         """Return how a series that scatters so is judged at a rate."""
         return cls(cast("Shape", scatter.shape), Noise.from_dict(scatter.noise), scatter.step, rate)
 
@@ -65,7 +65,7 @@ class Courses:
         Lots by number, where the series is judged by them.
     mean : float
         Level of the settled figures. [unit]
-    judged : Judged
+    judged : JudgedBy
         How the series is judged.
     """
 
@@ -74,7 +74,7 @@ class Courses:
     front_lots: Integers | None
     after_lots: Integers | None
     mean: float
-    judged: Judged
+    judged: JudgedBy
 
     def told(self, change: float, *, scatter: float = 1.0, within: int = LENGTH) -> Integers:
         """Return after how many pieces each course is told, 0 where it is not.
@@ -117,7 +117,7 @@ class Courses:
 
 @lru_cache(maxsize=KEPT)
 def told_courses(
-    key: SeriesKey, settled: tuple[Point, ...], judged: Judged, change: float, left: tuple[float, ...]
+    key: SeriesKey, settled: tuple[Point, ...], judged: JudgedBy, change: float, left: tuple[float, ...]
 ) -> tuple[Integers, ...]:
     """Return after how many pieces each course is told, for each share that is left of the scatter."""
     courses = courses_of(key, settled, judged)
@@ -127,12 +127,12 @@ def told_courses(
 
 
 @lru_cache(maxsize=KEPT)
-def told_unchanged(key: SeriesKey, settled: tuple[Point, ...], judged: Judged, within: int) -> float:
+def told_unchanged(key: SeriesKey, settled: tuple[Point, ...], judged: JudgedBy, within: int) -> float:
     """Return the share of courses told within so many pieces although nothing changes in them."""
     return float((courses_of(key, settled, judged).told(0.0, within=within) > 0).mean())
 
 
-def courses_of(key: SeriesKey, settled: Sequence[Point], judged: Judged) -> Courses:
+def courses_of(key: SeriesKey, settled: Sequence[Point], judged: JudgedBy) -> Courses:
     """Draw courses from the settled figures of a measured series."""
     drawn = np.random.default_rng([SEED, crc32(str(key).encode())])
     values = np.array([p.value for p in settled])

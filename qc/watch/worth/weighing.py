@@ -13,7 +13,7 @@ from qc.watch.worth.courses import (
     COUNTED_LENGTH,
     LENGTH,
     Courses,
-    Judged,
+    JudgedBy,
     counted_told,
     courses_of,
     delay_of,
@@ -126,7 +126,7 @@ def _measured(
     assert verdict.scatter is not None
     change = breaking_change(verdict, state)
     shares = [1.0, left(state, part, 2), left(state, part, None)]
-    judged = Judged.of(verdict.scatter, rate)
+    judged = JudgedBy.of(verdict.scatter, rate)
     told, twice, exactly = told_courses(verdict.key, tuple(settled), judged, change.size, tuple(shares))
     now = delay_of(told, LENGTH)
     return replace(
@@ -165,4 +165,4 @@ def courses_for(verdict: SeriesVerdict, settled: Sequence[Point], rate: float) -
     """Return the courses of a measured series that can be simulated, else None."""
     if _why_not(verdict, settled) or verdict.kind != "measured" or verdict.scatter is None:
         return None
-    return courses_of(verdict.key, settled, Judged.of(verdict.scatter, rate))
+    return courses_of(verdict.key, settled, JudgedBy.of(verdict.scatter, rate))

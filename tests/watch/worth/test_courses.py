@@ -10,7 +10,7 @@ from qc.watch.worth.courses import (
     COUNTED_COURSES,
     COURSES,
     LENGTH,
-    Judged,
+    JudgedBy,
     counted_told,
     courses_of,
     delay_of,
@@ -22,7 +22,7 @@ RATE = 0.002
 
 
 def judged(shape="normal", **noise):
-    return Judged.of(Scatter(shape, Noise(**noise).to_dict(), None, "", True, None, None, ""), RATE)
+    return JudgedBy.of(Scatter(shape, Noise(**noise).to_dict(), None, "", True, None, None, ""), RATE)
 
 
 @pytest.mark.parametrize("size", [1.0, 2.0])
