@@ -72,7 +72,9 @@ def _first_across(filled: list[list[Cell]], left: int, words: HeadingWords) -> i
     first = None
     for number in range(len(filled) - 1, -1, -1):
         cells = [cell.text for cell in _in_cells(filled[number], left, words) if cell.text.strip()]
-        if len(cells) < 2 or not words.is_figure(cells[0]) or not _is_reading(cells[1]):
+        if len(cells) < 2 or not (cells[0][:1].isalpha() and words.is_figure(cells[0])):
+            break
+        if not _is_reading(cells[1]):
             break
         first = number
     return first
