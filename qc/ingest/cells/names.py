@@ -185,6 +185,9 @@ def heading(
     whole = plain(text)
     if whole in names:
         return Heading(whole, names[whole])
+    spaced = " ".join(whole.replace(".", " ").split())  # Ser.No.
+    if spaced in names:
+        return Heading(spaced, names[spaced])
     bracket = _BRACKETS.match(text.strip())
     if bracket:
         name = plain(bracket["name"])
