@@ -12,6 +12,7 @@ import polars as pl
 from qc.jobs.judging import brought_up, verdicts_of_day
 from qc.jobs.pieces.reasons import by_batches, by_gauges, by_limits, by_signals, open_signals
 from qc.jobs.pieces.rows import WHY_ORDER, HoldRow, PieceDecided, Whereabouts, day_of
+from qc.jobs.pieces.undecided import by_held_rows, undecided
 from qc.jobs.then import said_of_then
 from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
@@ -124,6 +125,7 @@ def hold_list(
     signals = open_signals(workshop, verdicts_of_day(workshop) if verdicts is None else verdicts)
     found = [
         *outside,
+        *by_held_rows(undecided(workshop, serials)),
         *by_signals(workshop, signals),
         *by_gauges(workshop),
         *by_batches(workshop, signals),
@@ -197,8 +199,16 @@ def _once(rows: Sequence[HoldRow]) -> list[HoldRow]:
     for row in rows:
         key = row.serial, row.stage, row.characteristic, row.why
         before = kept.get(key)
+        if before is None:
+            kept[key] = row
+            continue
         # a release has to answer both reasons, so that neither goes unseen
-        kept[key] = row if before is None else replace(before, rests_on=(*before.rests_on, *row.rests_on))
+        both = replace(before, rests_on=(*before.rests_on, *row.rests_on))
+        if row.why == "limit":  # outside by what was accepted, and by what waits
+            both = replace(
+                both, because=f"{both.because}; {row.because}", next_step=f"{row.next_step} {both.next_step}"
+            )
+        kept[key] = both
     return list(kept.values())
 
 

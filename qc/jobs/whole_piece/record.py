@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 import polars as pl
 
 from qc.jobs.errors import JobError
 from qc.jobs.judging import brought_up, signals_of_day, verdicts_of_day
-from qc.jobs.pieces import HoldRow, hold_list, whereabouts
+from qc.jobs.pieces import HoldRow, Undecided, hold_list, undecided, whereabouts
 from qc.jobs.whole_piece.figures import FigureOfPiece, figures_of_piece
 from qc.jobs.whole_piece.leaving import Leaving, leaving_of
 from qc.jobs.whole_piece.life import (
@@ -220,7 +220,8 @@ def piece_record(
     if hold is None:
         hold = hold_list(workshop, serials=[serial], judge=False, verdicts=own, keep=False).rows
     hold = tuple(row for row in hold if row.serial == serial)
-    figures = figures_of_piece(workshop, serial, model, own)
+    waiting = undecided(workshop, [serial])
+    figures = _not_judged(figures_of_piece(workshop, serial, model, own), waiting)
     returns = returns_of(workshop, serial, tree)
     in_signals = sum(one.state in OPEN_STATES for one in signals)
     return PieceRecord(
@@ -241,9 +242,21 @@ def piece_record(
         signals=signals,
         shared=_shared(workshop, serial, tree, own),
         leaving=leaving,
-        judgement=judgement_of(hold, place.shipped, figures, in_signals, returns, leaving),
+        judgement=judgement_of(hold, place.shipped, figures, in_signals, returns, leaving, waiting),
         notes=tuple(notes),
     )
+
+
+def _not_judged(figures: Sequence[FigureOfPiece], waiting: Sequence[Undecided]) -> tuple[FigureOfPiece, ...]:
+    """Take back that a figure is inside where a reading of it still waits as a held row."""
+    of: dict[tuple[str, str], list[int]] = {}
+    for row in waiting:
+        of.setdefault((row.stage, row.characteristic), []).append(row.row)
+    told = []
+    for one in figures:
+        rows = tuple(of.get((one.stage, one.characteristic), ()))
+        told.append(replace(one, rows=rows, inside=None if one.inside else one.inside) if rows else one)
+    return tuple(told)
 
 
 def _why_no_day(due: date, shipped: date | None, *, part: bool, came_back: bool) -> str:
