@@ -130,14 +130,23 @@ def decisions_text(
     )
 
 
-def touched_text(what: str, since: date | None, why_since: str, pieces: Sequence[Touch], as_of: date) -> str:
-    """Say how many pieces it touched, how many have left, and list them."""
+def touched_text(
+    what: str,
+    since: date | None,
+    why_since: str,
+    pieces: Sequence[Touch],
+    as_of: date,
+    doubts: Sequence[tuple[str, int]] = (),
+) -> str:
+    """Say how many pieces it touched, how many have left, what a check found off before, and list them."""
     left = sum(shipped is not None for *_, shipped, _ in pieces)
     doubt = sum(held for *_, held in pieces)
     when = f" since {day_words(since, as_of)}{why_since}" if since else ""
     head = f"{what} touched {count_words(len(pieces), 'piece')}{when}; {left} left the shop."
     if doubt:
         head += f" {doubt} of them stand{'s' * (doubt == 1)} only on held rows: qc held list"
+    for because, touched in doubts:
+        head += f" Before, {because}: {count_words(touched, 'piece')} in between. See them: qc hold --all"
     return "\n".join([head, *(f"  {_touch_line(piece, as_of)}" for piece in pieces)])
 
 

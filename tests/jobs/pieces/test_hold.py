@@ -310,7 +310,7 @@ SPOT = {"area": "slide", "spot": 3}
 
 @pytest.fixture
 def clean(shop):
-    """Return an instrument with a lacquer card that nothing holds, and hand in a thin spot nobody believes."""
+    """Return an instrument with a lacquer card that nothing holds, and hand in a spot nobody believes."""
     serials = {row.serial for row in hold_list(shop, judge=False).rows}
     spots = shop.store.readings(stages=["lacquer"], characteristics=["thickness"])
     serial = next(
