@@ -97,9 +97,11 @@ class WornCourse(LevelCourse):
         return forecast_wear(self.characteristic, self.points, limits, today, plan, since)
 
     def own_suspect(self, signal: SignalResult, plan: Plan) -> Suspect | None:
-        """Return the tool itself, which its own line accuses."""
+        """Return the tool itself, which its own line accuses; one without a count, or just fitted, has none."""
         point = self.points[signal.start - 1]
-        if signal.kind == "single" or not point.tool:
+        if signal.kind == "single" or not point.tool or point.tool_count is None:
+            return None
+        if signal.start in self._joints():
             return None
         tool = plan.tool(point.tool)
         name = named(tool.name, tool.id) if tool else point.tool
