@@ -111,7 +111,8 @@ def close(
     """Close a signal with its cause, what was done and what became of it, or as false; history is kept.
 
     Mended: the state before is the reference again, and the next pieces bear that out, or the same signal
-    opens anew. Stays: the new level is the settled state. False: there was no cause, and nothing changes.
+    opens anew. Stays: the new level is the settled state. False: there was no cause; the
+    series does not drift by it any more.
     """
     if false == bool(cause):
         raise typer.BadParameter("close a signal either with --cause CODE or with --false")

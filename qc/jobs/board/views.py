@@ -56,6 +56,7 @@ from qc.watch import (
     rate_words,
     reaction_steps,
     settled_words,
+    unanswered_words,
     unchanged_words,
     why_none,
 )
@@ -122,6 +123,7 @@ __all__ = [
     "unchanged_words",
     "reaction_steps",
     "settled_words",
+    "unanswered_words",
     "why_none",
     "why_words",
 ]

@@ -23,7 +23,7 @@ OpenSignal = tuple[SignalOfDay, SeriesVerdict]
 
 @dataclass(frozen=True, slots=True)
 class Doubt:
-    """Days on which a gauge is not to be trusted, both ends included; `off` is the day of the check it failed."""
+    """Days on which a gauge is not to be trusted, both included; `off` is the day of the check it failed."""
 
     gauge: Gauge
     first: date

@@ -12,7 +12,7 @@ from qc.jobs.signals.life import SignalLife, SignalList, life_of
 from qc.jobs.signals.pieces import made_under
 from qc.jobs.then import said_of_then
 from qc.jobs.workshop import Workshop
-from qc.sayings import OPEN_STATES
+from qc.sayings import CLOSED_STATES, OPEN_STATES, state_after
 from qc.store import own_id
 from qc.watch import SeriesVerdict
 
@@ -86,16 +86,27 @@ def _find(every: Sequence[SignalLife], signal_id: str) -> SignalLife:
 
 
 def _told_of(workshop: Workshop, signal: SignalLife) -> tuple[tuple[date, str, str], ...]:
-    """Return what was said of a signal by the day asked about, each time it was said otherwise."""
+    """Return what was said of a signal by the day asked about, each time it was said otherwise.
+
+    While a signal is closed nobody is told of it, though what is found of its change goes on being kept.
+    """
     own = {signal.id, *signal.before}
     said: list[tuple[date, str, str]] = []
     for day, found in workshop.store.told_signals(signal.series):
-        for one in found:
+        if day > workshop.today or _was_closed(signal, day):
+            continue
+        # of a mend that was given the lie the change before it is kept beside the one by which it opened anew
+        mine = [one for one in found if own_id(signal.series, one) in own][-1:]
+        for one in mine:
             words = one["sentence"], one["because"]
-            mine = day <= workshop.today and own_id(signal.series, one) in own
-            if mine and (not said or said[-1][1:] != words):
+            if not said or said[-1][1:] != words:
                 said.append((day, *words))
     return tuple(said)
+
+
+def _was_closed(signal: SignalLife, day: date) -> bool:
+    """Say whether a signal stood closed when a day began."""
+    return state_after([one for one in signal.events if one.when.date() < day]) in CLOSED_STATES
 
 
 def _weight(verdict: SeriesVerdict | None, signal: SignalLife) -> float:

@@ -97,7 +97,7 @@ class WornCourse(LevelCourse):
         return forecast_wear(self.characteristic, self.points, limits, today, plan, since)
 
     def own_suspect(self, signal: SignalResult, plan: Plan) -> Suspect | None:
-        """Return the tool itself, which its own line accuses; one without a count, or just fitted, has none."""
+        """Return the tool itself, which its own line accuses: not one without a count, or just fitted."""
         point = self.points[signal.start - 1]
         if signal.kind == "single" or not point.tool or point.tool_count is None:
             return None
