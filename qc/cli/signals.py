@@ -81,7 +81,9 @@ def show_one(
     """Show one signal: what was found, what it coincides with, the reaction steps, what was said."""
     from qc.jobs.signals import find_signal
 
-    show(find_signal(open_workshop(workshop, as_of, known=known), signal), as_json=as_json)
+    present = open_workshop(workshop, None) if known else None
+    asked = open_workshop(workshop, as_of, known=known)
+    show(find_signal(asked, signal, present=present), as_json=as_json)
 
 
 @signals.command("close")
