@@ -88,10 +88,10 @@ def _of_its_own(workshop: Workshop, then: Workshop, serial: str, history: pl.Dat
     handed = f"on {dated_words(days[0])}"
     if len(days) > 1:
         handed = f"between {dated_words(days[0])} and {dated_words(days[-1])}"
-    told = list(_figures_late(replace(workshop, today=then.today), serial, late))
+    told = "; ".join(_figures_late(replace(workshop, today=then.today), serial, late))
     readings = count_words(late.height, "reading")
     were = "was" if late.height == 1 else "were"
-    said = f"{readings} of {serial}, measured by {shown}, {were} handed in {handed}: {"; ".join(told)}."
+    said = f"{readings} of {serial}, measured by {shown}, {were} handed in {handed}: {told}."
     return [f"{said} Not known here on {shown}."]
 
 
