@@ -19,10 +19,17 @@ from qc.jobs.board import (
     budget_words,
     limits_words,
     settled_words,
-    unanswered_words,
 )
 from qc.states import KEPT, NO_LIMITS, NOT_KEPT, NOTHING_MEASURED, TOO_FEW
-from qc.words import MONTHS, dated_words, day_words, pieces_words, unit_words, whole_words
+from qc.words import (
+    MONTHS,
+    dated_words,
+    day_words,
+    pieces_words,
+    unanswered_words,
+    unit_words,
+    whole_words,
+)
 
 CHART_UNITS = {"fault": "", "mm2": "mm²", "C": "C"}
 """Units that stand on a chart otherwise than in a sentence: there a number of faults needs no word for it."""

@@ -241,6 +241,20 @@ def pieces_words(number: int) -> str:
     return count_words(number, "piece")
 
 
+def unanswered_words(settled: int) -> str:
+    """Say how many series settled at a new level that nobody answered.
+
+    Examples
+    --------
+    >>> unanswered_words(1), unanswered_words(2)
+    ('1 series has settled at a new level unanswered', '2 series have settled at a new level unanswered')
+    """
+    if not settled:
+        return ""
+    verb = "has" if settled == 1 else "have"
+    return f"{count_words(settled, 'series', 'series')} {verb} settled at a new level unanswered"
+
+
 def stepped_words(value: float, step: float | None) -> str:
     """Write a figure with the places that its gauge shows; four digits where the gauge is not known.
 

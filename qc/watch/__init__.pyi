@@ -105,5 +105,4 @@ from .words import moved_words as moved_words
 from .words import not_kept_words as not_kept_words
 from .words import rate_words as rate_words
 from .words import settled_words as settled_words
-from .words import unanswered_words as unanswered_words
 from .words import unchanged_words as unchanged_words

@@ -8,7 +8,7 @@ from datetime import date
 from qc.plan import Characteristic
 from qc.states import KEPT, NO_LIMITS, NOT_JUDGED, NOT_KEPT, NOT_PROVEN, NOTHING_MEASURED, TOO_FEW
 from qc.watch.results import LEARNING, SeriesVerdict, SignalResult
-from qc.words import count_words, day_words, is_plural, listed, pieces_words, quantity_words, whole_words
+from qc.words import day_words, is_plural, listed, pieces_words, quantity_words, whole_words
 
 LIMITS_WORDS = {"proven": KEPT, "unproven": NOT_PROVEN, "no": NOT_KEPT}
 STILL_MOVING = "It is still climbing or falling: an index would describe nothing that lasts."
@@ -114,20 +114,6 @@ def settled_words(verdict: SeriesVerdict, today: date | None = None) -> str:
         return ""
     what = "scatter" if verdict.unanswered is not None and verdict.unanswered.kind == "spread" else "level"
     return f"settled at a new {what} since {day_words(verdict.settled_since, today)}, nobody has said why"
-
-
-def unanswered_words(settled: int) -> str:
-    """Say how many series settled at a new level that nobody answered.
-
-    Examples
-    --------
-    >>> unanswered_words(1), unanswered_words(2)
-    ('1 series has settled at a new level unanswered', '2 series have settled at a new level unanswered')
-    """
-    if not settled:
-        return ""
-    verb = "has" if settled == 1 else "have"
-    return f"{count_words(settled, 'series', 'series')} {verb} settled at a new level unanswered"
 
 
 def because_sentence(

@@ -75,7 +75,6 @@ from .views import rate_words as rate_words
 from .views import reaction_steps as reaction_steps
 from .views import settled_words as settled_words
 from .views import shared_words as shared_words
-from .views import unanswered_words as unanswered_words
 from .views import unchanged_words as unchanged_words
 from .views import why_none as why_none
 from .views import why_words as why_words

@@ -10,6 +10,7 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import Literal
 
+from qc.jobs.board.gauge_views import TouchedView
 from qc.jobs.pieces import HoldList, HoldRow, why_words
 from qc.jobs.signals import MadeUnder
 from qc.jobs.then import Changes
@@ -56,12 +57,12 @@ from qc.watch import (
     rate_words,
     reaction_steps,
     settled_words,
-    unanswered_words,
     unchanged_words,
     why_none,
 )
 
 __all__ = [
+    "TouchedView",
     "FigureOfPiece",
     "PartOfPiece",
     "PieceRecord",
@@ -123,7 +124,6 @@ __all__ = [
     "unchanged_words",
     "reaction_steps",
     "settled_words",
-    "unanswered_words",
     "why_none",
     "why_words",
 ]
@@ -271,6 +271,7 @@ class SignalView:
     standing: str = ""  # how it stands, in a word or two
     owner: str = ""  # code of the person who has it
     age_days: int = 0  # since it was first told
+    overdue: bool = False  # the day by which it was to be closed is past
     due: date | None = None  # by when it is to be closed
     closed_as: SignalResult | None = None  # of a closed one: what had been found when it was closed
     anew: SignalResult | None = None  # of a closed one: what is found now, where that is said otherwise
@@ -283,14 +284,6 @@ class SignalView:
     def told(self) -> SignalResult:
         """What it says: of a closed one by the words it was closed by."""
         return self.closed_as or self.signal
-
-
-@dataclass(frozen=True, slots=True)
-class TouchedView:
-    """What else a suspect touched: serial, day, where, and what became of it."""
-
-    sentence: str
-    pieces: tuple[tuple[str, date, str, str], ...]
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,9 +13,8 @@ from qc.watch import (
     limits_words,
     moved_words,
     settled_words,
-    unanswered_words,
 )
-from qc.words import dated_words, day_words, listed
+from qc.words import dated_words, day_words, listed, unanswered_words
 
 
 def status_text(
