@@ -66,7 +66,8 @@ def gauges_to_look_at(workshop: Workshop) -> tuple[tuple[Gauge, GaugeView], ...]
     events = workshop.store.events("gauge-check", since=since, until=today).sort("day", "id")
     views = [(gauge, _view(gauge, plan, today, _checks(gauge, events), ())) for gauge in plan.gauges]
     found = [(g, v) for g, v in views if v.state not in (IN_ORDER, DUE) or runs_out_soon(g, today)]
-    return tuple(sorted(found, key=lambda one: WORST.index(one[1].state)))
+    # of two alike, the one in use first: it missed a check
+    return tuple(sorted(found, key=lambda one: (WORST.index(one[1].state), not one[1].missed)))
 
 
 def trusted_since(view: GaugeView) -> str:
