@@ -59,6 +59,8 @@ class Undecided:
         The figure in words, and its unit in the plan.
     said : str
         What was typed and where, in words: ``8.1 µm at slide, spot 3``.
+    value : float or None
+        What was typed, None where that is no number.
     figure : PieceFigure or None
         The figure of the piece if the row were so as typed; None where it is no number, or gives no figure.
     day : date
@@ -72,6 +74,7 @@ class Undecided:
     title: str
     unit: str
     said: str
+    value: float | None
     figure: PieceFigure | None
     day: date
 
@@ -83,12 +86,14 @@ class Undecided:
     @property
     def said_as_typed(self) -> str:
         """What was typed, and that it would be outside if it were so."""
-        if not self.outside or self.figure is None:
+        figure = self.figure
+        if not self.outside or figure is None:
             return self.said
-        told = outside_words(self.figure)
-        if told.startswith(self.said):
-            return f"{told} as typed"
-        return f"{self.said}; with that {told}"
+        side, limit = nearest_limit(figure)
+        if figure.value != self.value or figure.rule or limit is None:
+            return f"{self.said}; with that {outside_words(figure)}"
+        edge = f"{limit:g} {unit_words(figure.unit)}".rstrip()
+        return f"{self.said}, {'under' if side == 'lower' else 'over'} {edge} as typed"
 
 
 def rows_words(rows: Sequence[int]) -> str:
@@ -202,6 +207,9 @@ def _of_figure(
     rows = sorted(_that_count(rows, read), key=lambda row: (row["serial"], row["held"]))
     figures = _as_typed(workshop, stage, characteristic, rows, read) if rows else {}
     for row in rows:
+        figure = figures.get(row["held"])
+        if figure is not None and figure.inside is None:
+            continue  # its place has no limits
         yield Undecided(
             row["held"],
             row["serial"],
@@ -210,7 +218,8 @@ def _of_figure(
             f"{stage.name}: {characteristic.name}",
             characteristic.unit,
             _said(row, stage, characteristic),
-            figures.get(row["held"]),
+            row.get("value"),
+            figure,
             row["day"],
         )
 

@@ -312,7 +312,7 @@ SPOT = {"area": "slide", "spot": 3}
 def clean(shop):
     """Return an instrument with a lacquer card that nothing holds, and hand in a spot nobody believes."""
     serials = {row.serial for row in hold_list(shop, judge=False).rows}
-    spots = shop.store.readings(stages=["lacquer"], characteristics=["thickness"])
+    spots = shop.store.readings(characteristics=["thickness"])
     serial = next(
         s for s in reversed(spots["serial"].unique(maintain_order=True).to_list()) if s not in serials
     )
