@@ -38,7 +38,10 @@ def judgement_of(
     waiting : sequence of Undecided
         Held rows of it that count for a figure with limits.
     """
-    said = [_of_hold(hold, shipped, waiting), *_of_waiting(waiting), *_of_limits(figures, waiting)]
+    open_rows = [row.name for row in hold if row.waits]
+    told = open_rows == list(dict.fromkeys(one.title for one in waiting))  # by the first sentence
+    said = [_of_hold(hold, shipped, waiting), *([] if told else _of_waiting(waiting))]
+    said += _of_limits(figures, waiting)
     drifting = [one.title for one in figures if one.behaviour == "drifting"]
     if drifting:
         series = count_words(len(drifting), "series", "series").capitalize()
