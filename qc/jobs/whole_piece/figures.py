@@ -273,6 +273,7 @@ def _figure(
         between=verdict.sd_between if verdict else None,
         within=verdict.sd_within if verdict else None,
         step=cells["step"].min(),  # type: ignore[arg-type]
+        rows=(),
         **joined,
     )
 

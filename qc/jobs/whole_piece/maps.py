@@ -6,7 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import fmean
 
-from qc.jobs.whole_piece.figures import FigureOfPiece, PlaceFigure
+from qc.jobs.whole_piece.figures import FigureOfPiece
+from qc.jobs.whole_piece.places import PlaceFigure
 from qc.words import stepped_words
 
 DEEPEST = 0.42

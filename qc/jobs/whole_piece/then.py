@@ -70,7 +70,7 @@ def piece_as_known(
     # what is known by now to have left that day is not foretold to leave later
     handed_in = _day_of_entry(workshop, left["entered_at"].max())
     notes.append(
-        f"It left on {dated_words(left['day'].max())}, as was handed in on {dated_words(handed_in)}; "
+        f"It left on {dated_words(max(left['day']))}, as was handed in on {dated_words(handed_in)}; "
         "when it can leave is not told."
     )
     return replace(record, leaving=None, notes=tuple(notes))
