@@ -18,6 +18,6 @@ from .rows import HoldRow as HoldRow
 from .rows import PieceDecided as PieceDecided
 from .tags import HoldTags as HoldTags
 from .tags import write_tags as write_tags
-from .undecided import Undecided as Undecided
-from .undecided import rows_words as rows_words
-from .undecided import undecided as undecided
+from .waiting_rows import Undecided as Undecided
+from .waiting_rows import rows_words as rows_words
+from .waiting_rows import undecided as undecided

@@ -12,7 +12,7 @@ import polars as pl
 from qc.jobs.judging import brought_up, verdicts_of_day
 from qc.jobs.pieces.reasons import by_batches, by_gauges, by_limits, by_signals, open_signals
 from qc.jobs.pieces.rows import WHY_ORDER, HoldRow, PieceDecided, Whereabouts, day_of
-from qc.jobs.pieces.undecided import by_held_rows, undecided
+from qc.jobs.pieces.waiting_rows import by_held_rows, undecided
 from qc.jobs.then import said_of_then
 from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
