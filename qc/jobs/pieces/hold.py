@@ -251,10 +251,10 @@ def _settled(row: HoldRow, decided: Sequence[PieceDecision], zone: str) -> HoldR
     return replace(row, released=newest, next_step=step)
 
 
-def _order(row: HoldRow) -> tuple[bool, bool, int, float, str, str]:
+def _order(row: HoldRow) -> tuple[bool, bool, int, bool, float, str, str]:
     certain = row.why == "limit"  # what is suspected of many is told together
     worst, alike = (-_excess(row), "") if certain else (0.0, row.because)
-    return (not row.waits, not row.in_house, WHY_ORDER.index(row.why), worst, alike, row.serial)
+    return (not row.waits, not row.in_house, WHY_ORDER.index(row.why), row.as_typed, worst, alike, row.serial)
 
 
 def _excess(row: HoldRow) -> float:

@@ -11,7 +11,7 @@ import polars as pl
 
 from qc import clock
 from qc.ingest import Reason
-from qc.jobs.pieces.rows import HoldRow
+from qc.jobs.pieces.rows import HELD_ROW, HoldRow
 from qc.jobs.rows import runs_of, value_words
 from qc.jobs.workshop import Workshop
 from qc.plan import PLACE, Characteristic, Stage
@@ -127,7 +127,7 @@ def _hold_row(own: Sequence[Undecided]) -> HoldRow:
     if len(own) > 1:
         because += f"; in all {named}"
     step = f"Answer {named}: qc held list says what is asked. Measure the piece again if you cannot tell."
-    rests = tuple((f"held row {one.row}",) for one in own)
+    rests = tuple((f"{HELD_ROW}{one.row}",) for one in own)
     unit = first.figure.unit if first.figure else first.unit
     title = first.title
     return HoldRow(
