@@ -92,7 +92,7 @@ class HoldRow:
 
     @property
     def as_typed(self) -> bool:
-        """Whether it rests on nothing but held rows: most are slips of the pen, and come after what was read."""
+        """Whether it rests on held rows alone: most are slips of the pen, and come after what was read."""
         return all(names[0].startswith(HELD_ROW) for names in self.rests_on)
 
     @property
