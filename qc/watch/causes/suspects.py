@@ -74,8 +74,8 @@ THIN = 0.2
 """What is recorded of at least so many of them, and of fewer than `RECORDED`, is told not to be weighed where
 it begins with the change (house rule)."""
 
-FIRST_OF_ZONE = 6
-"""So many pieces where a change may have begun are looked at for that (house rule)."""
+BESIDE_START = 2
+"""It has to begin within so many pieces of where the change is told to begin (house rule)."""
 
 BAR, BAR_OF_WIDE = 2.0, 5.0
 """Odds against nothing recorded from which a suspect is named, and the same where the set of the start is
@@ -188,7 +188,7 @@ def find_suspects(
     ranked = sorted([*(one.suspect for one in found), *figures], key=lambda s: -s.weight)
     if not ranked:
         yet = yet_sentence(telling, signal, weighed, BAR)
-        thin = thin_sentence(telling, _too_thin(around, telling, known, stage_index))
+        thin = thin_sentence(telling, _too_thin(around, telling, signal, known, stage_index))
         return Explanation((), unchanged, f"{yet or NOTHING_EXPLAINS} {thin}" if thin else yet)
     tied = tied_with_first(weighed) if found and ranked[0] is found[0].suspect else []
     if not tied:
@@ -302,7 +302,7 @@ def _of_factors(around: _Around, telling: Telling, known: FactorLevels, stage_in
 
 
 def _too_thin(
-    around: _Around, telling: Telling, known: FactorLevels, stage_index: int
+    around: _Around, telling: Telling, signal: SignalResult, known: FactorLevels, stage_index: int
 ) -> list[tuple[Factor, str, Point, int, int]]:
     """Return what begins on the first pieces of a change and is on record of too few pieces to be weighed.
 
@@ -314,12 +314,13 @@ def _too_thin(
         told = sum(map(bool, near))
         if factor.kind not in {"batch", "tool"} or not THIN * len(near) <= told < RECORDED * len(near):
             continue
-        zone = range(around.zone.start, min(around.zone.start + FIRST_OF_ZONE, around.zone.stop))
+        begin = int(np.searchsorted(around.place, signal.start - 1))
+        zone = range(max(begin - BESIDE_START, 1), min(begin + BESIDE_START + 1, len(near)))
         before = {name for level in near[: zone.start] for name in split(level)}
-        new = [(n, name) for n in zone for name in split(near[n]) if name not in before]
+        new = [(abs(n - begin), n, name) for n in zone for name in split(near[n]) if name not in before]
         # nothing is known to begin where nothing is known of the pieces before
         if new and before:
-            n, name = new[0]
+            _, n, name = min(new)
             found.append((factor, name, telling.points[int(around.place[n])], told, len(near)))
     return found
 
