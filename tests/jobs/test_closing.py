@@ -287,3 +287,14 @@ def test_a_change_closed_as_false_says_what_the_figures_rest_on(command, tmp_pat
     shop.close("--false")
     text = command("status", "--workshop", shop.folder, "--as-of", shop.day).stdout
     assert f"the change since {start}" in text and "rest on the pieces since" in text
+
+
+def test_a_signal_that_is_over_stands_so_on_the_page_of_its_piece(command, tmp_path):
+    shop = Shop(command, tmp_path).begin()
+    for _ in range(3):
+        shop.measure(50.0, 5)
+    own = shop.signal()
+    assert own["over"] and own["due"] is None and not own["overdue"]
+    piece = shop.ask("piece", own["raised_serial"])
+    (row,) = [signal for signal in piece["signals"] if signal["id"] == own["id"]]
+    assert row["over"] and row["standing"] == "over by itself"
