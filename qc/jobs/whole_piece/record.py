@@ -11,7 +11,7 @@ import polars as pl
 
 from qc.jobs.errors import JobError
 from qc.jobs.judging import brought_up, signals_of_day, verdicts_of_day
-from qc.jobs.pieces import HoldRow, Undecided, hold_list, undecided, whereabouts
+from qc.jobs.pieces import HoldRow, Undecided, hold_list, rows_words, undecided, whereabouts
 from qc.jobs.whole_piece.figures import FigureOfPiece, figures_of_piece
 from qc.jobs.whole_piece.in_signals import SignalOfPiece, signals_of_piece
 from qc.jobs.whole_piece.leaving import Leaving, leaving_of
@@ -244,7 +244,12 @@ def _why_no_day(due: date, shipped: date | None, *, part: bool, came_back: bool)
 
 
 def unknown_piece(workshop: Workshop, serial: str) -> str:
-    """Say that a piece is not known, and offer the known serials that look most like it."""
+    """Say that a piece is not known, or only by held rows, and offer the serials that look most like it."""
+    rows = [row.id for row in workshop.store.held() if row.as_typed().get("serial") == serial]
+    if rows:
+        verb = "names it and waits" if len(rows) == 1 else "name it and wait"
+        said = f"Nothing of {serial!r} was accepted yet: {rows_words(rows)} {verb} for a decision."
+        return f"{said} See what is asked: qc held list"
     near = nearest_to(workshop, serial)
     if not near and workshop.store.pieces().is_empty():
         return f"There is no piece {serial!r}: no card has been handed in yet. Begin with: qc upload FILE"
