@@ -20,7 +20,7 @@ OPEN, IN_HAND, CLOSED, CLOSED_FALSE, OVER = "open", "in hand", "closed", "closed
 
 OFF, OVERDUE, NEVER_CHECKED, DUE, IN_ORDER = "off", "overdue", "never checked", "due", "in order"
 
-INSIDE, OUTSIDE, NEAR = "inside", "outside", "inside, not proven"
+INSIDE, OUTSIDE, NEAR, ROW_WAITS = "inside", "outside", "inside, not proven", "a held row waits"
 
 HELD, KEPT_BACK, RELEASED = "held", "kept back", "released"
 
@@ -85,6 +85,7 @@ FIGURE: Mapping[str, str] = {
     INSIDE: "The figure of this piece keeps its limits, at its worst place unless the plan says otherwise.",
     OUTSIDE: "The figure of this piece breaks a limit.",
     NEAR: "It is inside by less than the gauge's own spread, so that it may be outside.",
+    ROW_WAITS: "A reading of it stands in a held row: it is not judged until somebody decides on the row.",
     NO_LIMITS: "The plan sets no limits for this figure.",
 }
 """How one figure of one piece stands to its limits."""

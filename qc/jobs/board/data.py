@@ -169,7 +169,7 @@ class StoreBoardData:
         return apply_rules(verdict, chosen, limits) if verdict else RulesView("There is no such series.")
 
     def signals(self) -> tuple[views.SignalView, ...]:
-        """Return every signal, those that wait first, then newest first."""
+        """Return every signal, those that wait first, the worst of them first, then the newest first."""
         return self._once("signals", lambda w: signal_views(w, self.verdicts()))
 
     def signal(self, signal_id: str) -> views.SignalView | None:

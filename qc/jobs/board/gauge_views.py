@@ -63,3 +63,11 @@ class GaugeView:
     bias: BiasView | None
     measures: tuple[MeasureView, ...] = ()
     checks: tuple[CheckView, ...] = ()  # oldest first
+
+
+@dataclass(frozen=True, slots=True)
+class TouchedView:
+    """What else a suspect touched: serial, day, where, and what became of it."""
+
+    sentence: str
+    pieces: tuple[tuple[str, date, str, str], ...]

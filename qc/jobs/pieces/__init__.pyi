@@ -11,6 +11,7 @@ from .hold import lines_of as lines_of
 from .hold import whereabouts as whereabouts
 from .hold import why_words as why_words
 from .outside import figures_outside as figures_outside
+from .outside import figures_of as figures_of
 from .outside import outside_up_to_date as outside_up_to_date
 from .reasons import Doubt as Doubt
 from .reasons import doubts_of as doubts_of
@@ -18,3 +19,6 @@ from .rows import HoldRow as HoldRow
 from .rows import PieceDecided as PieceDecided
 from .tags import HoldTags as HoldTags
 from .tags import write_tags as write_tags
+from .waiting_rows import Undecided as Undecided
+from .waiting_rows import rows_words as rows_words
+from .waiting_rows import undecided as undecided

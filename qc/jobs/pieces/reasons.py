@@ -23,12 +23,13 @@ OpenSignal = tuple[SignalOfDay, SeriesVerdict]
 
 @dataclass(frozen=True, slots=True)
 class Doubt:
-    """Days on which a gauge is not to be trusted, both ends included, and why."""
+    """Days on which a gauge is not to be trusted, both included; `off` is the day of the check it failed."""
 
     gauge: Gauge
     first: date
     last: date
     because: str
+    off: date | None = None
 
 
 def by_limits(workshop: Workshop, *, keep: bool = True) -> tuple[list[HoldRow], list[HoldRow]]:
@@ -174,7 +175,7 @@ def _off(gauge: Gauge, good: date | None, off: tuple[date, float], last: date) -
     since = f", last known good on {dated_words(good)}" if good else ""
     much = quantity_words(abs(value), gauge.unit)
     said = f"{_name(gauge)} was found {much} off on {dated_words(day)}{since}"
-    return Doubt(gauge, good + ONE_DAY if good else date.min, last, said)
+    return Doubt(gauge, good + ONE_DAY if good else date.min, last, said, day)
 
 
 def _name(gauge: Gauge) -> str:
