@@ -20,6 +20,13 @@ from .changes import fittings as fittings
 from .changes import kept_states_from as kept_states_from
 from .changes import plain_kept_states as plain_kept_states
 from .changes import with_later_marks as with_later_marks
+from .gauge_course import CHECK_RATE as CHECK_RATE
+from .gauge_course import GaugeChange as GaugeChange
+from .gauge_course import GaugeCheck as GaugeCheck
+from .gauge_course import gauge_changes as gauge_changes
+from .gauge_course import gauge_moved_sentence as gauge_moved_sentence
+from .gauge_course import gauge_moved_steps as gauge_moved_steps
+from .gauge_course import moved_since as moved_since
 from .heirs import heirs_of as heirs_of
 from .heirs import is_same as is_same
 from .judging import Question as Question

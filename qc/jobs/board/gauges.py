@@ -9,10 +9,11 @@ from typing import Final
 import polars as pl
 
 from qc.jobs.board.gauge_views import BiasView, CheckView, GaugeView, MeasureView
+from qc.jobs.pieces import gauge_courses
 from qc.jobs.workshop import Workshop
 from qc.plan import PLACE, Characteristic, Gauge, Plan, Stage
 from qc.stats import StatisticsError, factors, gauge_bias, gauge_resolution
-from qc.watch import SeriesKey
+from qc.watch import GaugeChange, SeriesKey, gauge_moved_sentence, gauge_moved_steps, moved_since
 from qc.words import IN_UNIT, count_words, day_words, quantity_words
 
 NEWEST: Final = 200
@@ -28,7 +29,7 @@ CALIBRATION_SOON: Final = timedelta(days=14)  # chosen: time to send a gauge awa
 LOOK_BACK_DAYS: Final = 400  # chosen: a year and a little more, so that a yearly round is in view
 WEEKDAYS: Final = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 
-WORST: Final = {"off": 0, "overdue": 1, "due": 2, "good": 3}
+WORST: Final = {"off": 0, "overdue": 1, "moved": 2, "due": 3, "good": 4}
 
 
 def gauge_views(workshop: Workshop) -> tuple[GaugeView, ...]:
@@ -43,8 +44,16 @@ def gauge_views(workshop: Workshop) -> tuple[GaugeView, ...]:
     since = today - timedelta(days=LOOK_BACK_DAYS)
     events = workshop.store.events("gauge-check", since=since, until=today).sort("day", "id")
     measures = _measures(workshop)
+    courses = gauge_courses(workshop)
     views = [
-        _view(gauge, plan, today, _checks(gauge, events), tuple(measures.get(gauge.id, ())))
+        _view(
+            gauge,
+            plan,
+            today,
+            _checks(gauge, events),
+            tuple(measures.get(gauge.id, ())),
+            courses.get(gauge.id, ()),
+        )
         for gauge in plan.gauges
     ]
     # Of two alike, the one in use first.
@@ -67,7 +76,7 @@ def missed_checks(workshop: Workshop) -> tuple[tuple[Gauge, date, str], ...]:
         return ()
     since = today - timedelta(days=LOOK_BACK_DAYS)
     events = workshop.store.events("gauge-check", since=since, until=today).sort("day", "id")
-    views = [(gauge, _view(gauge, plan, today, _checks(gauge, events), ())) for gauge in daily]
+    views = [(gauge, _view(gauge, plan, today, _checks(gauge, events))) for gauge in daily]
     return tuple(
         (g, v.next_check, f"{g.id}: {v.sentence}")
         for g, v in views
@@ -96,7 +105,12 @@ def is_off(plan: Plan, day: date) -> bool:
 
 
 def _view(
-    gauge: Gauge, plan: Plan, today: date, checks: tuple[CheckView, ...], measures: tuple[MeasureView, ...]
+    gauge: Gauge,
+    plan: Plan,
+    today: date,
+    checks: tuple[CheckView, ...],
+    measures: tuple[MeasureView, ...] = (),
+    changes: tuple[GaugeChange, ...] = (),
 ) -> GaugeView:
     """Put a gauge together; a check that no tolerance judges counts as a good one."""
     last = checks[-1] if checks else None
@@ -106,6 +120,9 @@ def _view(
     next_check = next_working_day(plan, before) if gauge.daily_check else None
     missed = _working_days(plan, next_check, today) if next_check else 0
     state, sentence = _state(gauge, today, last, next_check, missed)
+    change = moved_since(changes)
+    if change is not None and WORST[state] > WORST["moved"]:
+        state = "moved"
     return GaugeView(
         id=gauge.id,
         name=gauge.name,
@@ -123,6 +140,9 @@ def _view(
         bias=_bias(checks, last_good),
         measures=measures,
         checks=checks,
+        changes=changes,
+        moved="" if change is None else gauge_moved_sentence(gauge, change, today),
+        steps=() if change is None else gauge_moved_steps(gauge.id),
     )
 
 

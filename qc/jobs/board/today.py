@@ -20,6 +20,7 @@ from qc.jobs.board.views import (
     is_few,
 )
 from qc.jobs.judging import present_budget
+from qc.jobs.pieces import moved_gauges
 from qc.jobs.then import changes_since
 from qc.jobs.workshop import Workshop
 from qc.plan import Plan
@@ -153,8 +154,12 @@ def _dies_due(verdicts: Sequence[SeriesVerdict], today: date) -> tuple[Due, ...]
 
 
 def _gauges_due(workshop: Workshop) -> tuple[Due, ...]:
-    """Return the gauges whose daily check is missed, then those whose calibration runs out."""
+    """Return the gauges whose daily check is missed, those that moved, those whose calibration runs out."""
     today = workshop.today
+    moved = [
+        Due(m.gauge.id, m.gauge.name, m.change.since, f"{m.gauge.id}: {m.sentence}", gauge=True)
+        for m in moved_gauges(workshop)
+    ]
     missed = [Due(g.id, g.name, day, sentence, gauge=True) for g, day, sentence in missed_checks(workshop)]
     ends = [
         Due(
@@ -167,7 +172,7 @@ def _gauges_due(workshop: Workshop) -> tuple[Due, ...]:
         for g in workshop.plan.gauges
         if g.due is not None and g.due <= today + CALIBRATION_SOON
     ]
-    return (*missed, *sorted(ends, key=lambda d: (d.day or today, d.id)))
+    return (*missed, *moved, *sorted(ends, key=lambda d: (d.day or today, d.id)))
 
 
 def _last_false(workshop: Workshop) -> date | None:

@@ -3,6 +3,9 @@
 from .deciding import PieceAnswer as PieceAnswer
 from .deciding import keep_back as keep_back
 from .deciding import release as release
+from .gauges_moved import MovedGauge as MovedGauge
+from .gauges_moved import gauge_courses as gauge_courses
+from .gauges_moved import moved_gauges as moved_gauges
 from .hold import HoldList as HoldList
 from .hold import counted as counted
 from .hold import hold_list as hold_list
