@@ -26,7 +26,7 @@ from .gauge_course import GaugeCheck as GaugeCheck
 from .gauge_course import gauge_changes as gauge_changes
 from .gauge_course import gauge_moved_sentence as gauge_moved_sentence
 from .gauge_course import gauge_moved_steps as gauge_moved_steps
-from .gauge_course import moved_since as moved_since
+from .gauge_course import standing_change as standing_change
 from .heirs import heirs_of as heirs_of
 from .heirs import is_same as is_same
 from .judging import Question as Question

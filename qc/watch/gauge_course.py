@@ -110,7 +110,7 @@ def gauge_changes(
     }
 
 
-def moved_since(changes: Sequence[GaugeChange]) -> GaugeChange | None:
+def standing_change(changes: Sequence[GaugeChange]) -> GaugeChange | None:
     """Return the newest change that still stands, None where the gauge reads as it did."""
     return next((change for change in reversed(changes) if change.stands), None)
 

@@ -13,7 +13,7 @@ from qc.watch import (
     gauge_changes,
     gauge_moved_sentence,
     gauge_moved_steps,
-    moved_since,
+    standing_change,
 )
 
 FIRST = date(2026, 1, 5)
@@ -21,7 +21,13 @@ TODAY = date(2026, 12, 1)
 
 
 def gauge(**given):
-    kept = {"id": "BG-7", "name": "Bore gauge", "gauge_class": "bore-gauge", "resolution": 0.001, "unit": "mm"}
+    kept = {
+        "id": "BG-7",
+        "name": "Bore gauge",
+        "gauge_class": "bore-gauge",
+        "resolution": 0.001,
+        "unit": "mm",
+    }
     return Gauge(**kept | {"check_tolerance": 0.004} | given)
 
 
@@ -41,7 +47,7 @@ def changes(values, **given):
 def test_a_gauge_that_reads_high_is_told_inside_its_tolerance(rng):
     values = np.r_[read(rng, 60), read(rng, 12, 0.002)]
     assert np.abs(values).max() <= 0.004
-    change = moved_since(changes(values))
+    change = standing_change(changes(values))
     assert change.kind in {"shift", "trend"} and change.stands
     assert abs((change.since - FIRST).days - 60) <= 3
     assert change.now == pytest.approx(values[-12:].mean(), abs=0.0008)
@@ -49,7 +55,7 @@ def test_a_gauge_that_reads_high_is_told_inside_its_tolerance(rng):
 
 def test_a_gauge_that_came_back_to_its_master_is_history(rng):
     found = changes(np.r_[read(rng, 40), read(rng, 10, 0.003), read(rng, 40)])
-    assert found and moved_since(found) is None
+    assert found and standing_change(found) is None
 
 
 def test_a_calibration_begins_anew(rng):
@@ -69,8 +75,8 @@ def test_a_move_of_less_than_half_a_step_is_no_reason_to_look():
 
 def test_the_newest_check_alone_is_told_and_forgotten_after_a_good_one(rng):
     values = np.r_[read(rng, 60), [0.007]]
-    assert moved_since(changes(values)).kind == "single"
-    assert moved_since(changes(np.r_[values, read(rng, 3)])) is None
+    assert standing_change(changes(values)).kind == "single"
+    assert standing_change(changes(np.r_[values, read(rng, 3)])) is None
 
 
 def test_false_words_come_at_the_rate_that_the_page_gives(rng):

@@ -13,7 +13,7 @@ from qc.jobs.pieces import gauge_courses
 from qc.jobs.workshop import Workshop
 from qc.plan import PLACE, Characteristic, Gauge, Plan, Stage
 from qc.stats import StatisticsError, factors, gauge_bias, gauge_resolution
-from qc.watch import GaugeChange, SeriesKey, gauge_moved_sentence, gauge_moved_steps, moved_since
+from qc.watch import GaugeChange, SeriesKey, gauge_moved_sentence, gauge_moved_steps, standing_change
 from qc.words import IN_UNIT, count_words, day_words, quantity_words
 
 NEWEST: Final = 200
@@ -120,7 +120,7 @@ def _view(
     next_check = next_working_day(plan, before) if gauge.daily_check else None
     missed = _working_days(plan, next_check, today) if next_check else 0
     state, sentence = _state(gauge, today, last, next_check, missed)
-    change = moved_since(changes)
+    change = standing_change(changes)
     if change is not None and WORST[state] > WORST["moved"]:
         state = "moved"
     return GaugeView(

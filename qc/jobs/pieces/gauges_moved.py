@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from qc.jobs.workshop import Workshop
 from qc.plan import Gauge
-from qc.watch import GaugeChange, GaugeCheck, gauge_changes, gauge_moved_sentence, moved_since
+from qc.watch import GaugeChange, GaugeCheck, gauge_changes, gauge_moved_sentence, standing_change
 from qc.words import quantity_words
 
 
@@ -42,7 +42,7 @@ def gauge_courses(workshop: Workshop) -> dict[str, tuple[GaugeChange, ...]]:
 def moved_gauges(workshop: Workshop) -> tuple[MovedGauge, ...]:
     """Return the gauges that read otherwise than before, in the order of the plan."""
     changes = gauge_courses(workshop)
-    found = ((gauge, moved_since(changes.get(gauge.id, ()))) for gauge in workshop.plan.gauges)
+    found = ((gauge, standing_change(changes.get(gauge.id, ()))) for gauge in workshop.plan.gauges)
     return tuple(
         MovedGauge(gauge, change, gauge_moved_sentence(gauge, change, workshop.today))
         for gauge, change in found
