@@ -118,6 +118,7 @@ from .gauges import averaged_sets as averaged_sets
 from .gauges import check_standard as check_standard
 from .gauges import cohen_kappa as cohen_kappa
 from .gauges import component_intervals as component_intervals
+from .gauges import evenly_read as evenly_read
 from .gauges import expanded_uncertainty as expanded_uncertainty
 from .gauges import fit_line as fit_line
 from .gauges import fleiss_kappa as fleiss_kappa

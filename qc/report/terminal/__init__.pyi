@@ -5,6 +5,7 @@ from .columns import table as table
 from .factors import chart_factors_text as chart_factors_text
 from .factors import limit_factors_text as limit_factors_text
 from .factors import t2_limits_text as t2_limits_text
+from .gauge import HandFigures as HandFigures
 from .gauge import agreement_text as agreement_text
 from .gauge import gauge_text as gauge_text
 from .gauge import linearity_text as linearity_text
