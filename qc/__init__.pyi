@@ -7,7 +7,9 @@ from . import watch as watch
 from .jobs.demo import make_demo as make_demo
 from .jobs.month import month as month
 from .jobs.new import new_workshop as new_workshop
+from .jobs.questions import average as average
 from .jobs.questions import chart_factors as chart_factors
+from .jobs.questions import fit_of_limits as fit_of_limits
 from .jobs.questions import gauge_agreement as gauge_agreement
 from .jobs.questions import gauge_check_standard as gauge_check_standard
 from .jobs.questions import gauge_linearity as gauge_linearity
@@ -17,6 +19,7 @@ from .jobs.questions import limit_factors as limit_factors
 from .jobs.questions import run_lengths as run_lengths
 from .jobs.questions import study as study
 from .jobs.questions import t2_limits as t2_limits
+from .jobs.questions import uncertainty as uncertainty
 from .jobs.remedies import coat as coat
 from .jobs.remedies import pair as pair
 from .jobs.remedies import read_sheet as read_sheet
@@ -70,6 +73,7 @@ from .stats import LimitRule as LimitRule
 from .stats import Limits as Limits
 from .stats import Line as Line
 from .stats import Linearity as Linearity
+from .stats import MeanAndSd as MeanAndSd
 from .stats import NestedLevels as NestedLevels
 from .stats import Noise as Noise
 from .stats import OnePersonRanges as OnePersonRanges
@@ -139,6 +143,7 @@ from .stats import deviation_from_target as deviation_from_target
 from .stats import effective_pieces as effective_pieces
 from .stats import equal_spreads as equal_spreads
 from .stats import estimated_limits as estimated_limits
+from .stats import evenly_read as evenly_read
 from .stats import ewma as ewma
 from .stats import ewma_run_length as ewma_run_length
 from .stats import ewma_table as ewma_table
@@ -179,6 +184,7 @@ from .stats import learned_scores as learned_scores
 from .stats import line_crossing as line_crossing
 from .stats import linearity as linearity
 from .stats import lots_margin as lots_margin
+from .stats import mean_and_sd as mean_and_sd
 from .stats import mean_change as mean_change
 from .stats import mean_change_from_target as mean_change_from_target
 from .stats import mean_change_p_value as mean_change_p_value

@@ -190,6 +190,7 @@ from .run_lengths import sigma_estimate as sigma_estimate
 from .run_lengths import subgroup_df as subgroup_df
 from .samples import AnovaRow as AnovaRow
 from .samples import Autocorrelation as Autocorrelation
+from .samples import MeanAndSd as MeanAndSd
 from .samples import OneWay as OneWay
 from .samples import Outlier as Outlier
 from .samples import SignificanceTest as SignificanceTest
@@ -202,6 +203,7 @@ from .samples import generalised_esd as generalised_esd
 from .samples import grubbs as grubbs
 from .samples import lag_1_autocorrelation as lag_1_autocorrelation
 from .samples import lag_1_many as lag_1_many
+from .samples import mean_and_sd as mean_and_sd
 from .samples import moving_range_inflation as moving_range_inflation
 from .samples import one_way_anova as one_way_anova
 from .samples import pooled_autocorrelation as pooled_autocorrelation

@@ -22,7 +22,7 @@ from .changes import plain_kept_states as plain_kept_states
 from .changes import with_later_marks as with_later_marks
 from .gauge_course import CHECK_RATE as CHECK_RATE
 from .gauge_course import GaugeChange as GaugeChange
-from .gauge_course import GaugeCheck as GaugeCheck
+from .gauge_course import MasterCheck as MasterCheck
 from .gauge_course import gauge_changes as gauge_changes
 from .gauge_course import gauge_moved_sentence as gauge_moved_sentence
 from .gauge_course import gauge_moved_steps as gauge_moved_steps

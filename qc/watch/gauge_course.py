@@ -36,7 +36,7 @@ WATCH: Final = (
 
 
 @dataclass(frozen=True, slots=True)
-class GaugeCheck:
+class MasterCheck:
     """One check: its day and the reading less the master."""
 
     day: date
@@ -68,7 +68,7 @@ class GaugeChange:
 
 
 def gauge_changes(
-    gauges: Sequence[Gauge], checks: Mapping[str, Sequence[GaugeCheck]], today: date
+    gauges: Sequence[Gauge], checks: Mapping[str, Sequence[MasterCheck]], today: date
 ) -> dict[str, tuple[GaugeChange, ...]]:
     """Return what changed in the checks of each gauge since it was last calibrated, oldest first.
 
@@ -76,7 +76,7 @@ def gauge_changes(
     ----------
     gauges : sequence of Gauge
         Gauges of the plan.
-    checks : mapping of gauge id to sequence of GaugeCheck
+    checks : mapping of gauge id to sequence of MasterCheck
         Checks of each in order of time.
     today : date
         Calibrations after it do not count. A calibration sets a gauge anew, so its series begins there.
@@ -90,7 +90,7 @@ def gauge_changes(
     --------
     >>> ring = Gauge(id="G-1", name="Bore gauge", gauge_class="bore-gauge", resolution=0.001, unit="mm")
     >>> read = [0.0, 0.001, 0.0, -0.001, 0.0, 0.001, -0.001, 0.0, 0.001, 0.0, 0.003, 0.004, 0.003, 0.004]
-    >>> own = [GaugeCheck(date(2026, 3, n + 2), value) for n, value in enumerate(read)]
+    >>> own = [MasterCheck(date(2026, 3, n + 2), value) for n, value in enumerate(read)]
     >>> (change,) = gauge_changes([ring], {"G-1": own}, date(2026, 3, 20))["G-1"]
     >>> change.kind, change.since, change.stands
     ('shift', datetime.date(2026, 3, 12), True)
@@ -151,7 +151,7 @@ def gauge_moved_steps(gauge: str) -> tuple[str, ...]:
 
 
 def _change(
-    gauge: Gauge, checks: Sequence[GaugeCheck], signal: DetectorSignal, stretches: Sequence[Stretch]
+    gauge: Gauge, checks: Sequence[MasterCheck], signal: DetectorSignal, stretches: Sequence[Stretch]
 ) -> GaugeChange:
     """Put a signal of the detector, in steps, back on the scale of the gauge."""
     start, newest = signal.start, len(checks)

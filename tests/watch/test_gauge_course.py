@@ -9,7 +9,7 @@ from qc.plan import Gauge
 from qc.watch import (
     CHECK_RATE,
     GaugeChange,
-    GaugeCheck,
+    MasterCheck,
     gauge_changes,
     gauge_moved_sentence,
     gauge_moved_steps,
@@ -32,7 +32,7 @@ def gauge(**given):
 
 
 def checks(values):
-    return [GaugeCheck(FIRST + timedelta(days=at), float(value)) for at, value in enumerate(values)]
+    return [MasterCheck(FIRST + timedelta(days=at), float(value)) for at, value in enumerate(values)]
 
 
 def read(rng, count, level=0.0, sd=0.0008):

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from qc.jobs.workshop import Workshop
 from qc.plan import Gauge
-from qc.watch import GaugeChange, GaugeCheck, gauge_changes, gauge_moved_sentence, standing_change
+from qc.watch import GaugeChange, MasterCheck, gauge_changes, gauge_moved_sentence, standing_change
 from qc.words import quantity_words
 
 
@@ -32,10 +32,10 @@ class MovedGauge:
 def gauge_courses(workshop: Workshop) -> dict[str, tuple[GaugeChange, ...]]:
     """Return what the checks of each gauge went through since it was last calibrated."""
     events = workshop.store.events("gauge-check", until=workshop.today).sort("day", "id")
-    checks: dict[str, list[GaugeCheck]] = {}
+    checks: dict[str, list[MasterCheck]] = {}
     for gauge, day, value in events.select("subject", "day", "value").iter_rows():
         if value is not None:
-            checks.setdefault(gauge, []).append(GaugeCheck(day, value))
+            checks.setdefault(gauge, []).append(MasterCheck(day, value))
     return gauge_changes(workshop.plan.gauges, checks, workshop.today)
 
 

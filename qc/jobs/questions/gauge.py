@@ -21,6 +21,7 @@ from qc.jobs.questions.study_read import (
 from qc.report.terminal import HandFigures, agreement_text, gauge_text, linearity_text, taken_text
 from qc.stats import (
     AverageRange,
+    Floats,
     GaugeStudy,
     GuardBand,
     Kappa,
@@ -210,8 +211,7 @@ def gauge_study(
     readings = take_numbers(table, value).to_numpy()
     parts = take_labels(table, part).to_list()
     persons = None if person is None else take_labels(table, person).to_list()
-    ranges, alone = None, None
-    left_out: tuple[str, ...] = ()
+    hand = HandFigures()
     with faults_named(table):
         found = study_gauge(
             readings,
@@ -225,11 +225,16 @@ def gauge_study(
             confidence=confidence,
         )
         if by_hand:
-            even, left_out = evenly_read(lay_out(readings, parts, persons, holes=True))
-            ranges = average_range(even)
-            alone = one_person_ranges(even[:, 0, :]) if persons is None else None
+            hand = _by_hand(readings, parts, persons)
     guard = guard_where(planned.lower, planned.upper, found.sd["gauge"])
-    return GaugeResult(table.name, value, found, guard, ranges, alone, planned.taken, left_out)
+    return GaugeResult(table.name, value, found, guard, hand.ranges, hand.alone, planned.taken, hand.left_out)
+
+
+def _by_hand(readings: Floats, parts: list[object], persons: list[object] | None) -> HandFigures:
+    """Reckon by averages and ranges from the parts that everybody read equally often."""
+    even, left_out = evenly_read(lay_out(readings, parts, persons, holes=True))
+    alone = one_person_ranges(even[:, 0, :]) if persons is None else None
+    return HandFigures(average_range(even), alone, left_out)
 
 
 def _crossed_table(

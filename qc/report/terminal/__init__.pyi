@@ -1,5 +1,8 @@
 """Types of what `qc.report.terminal` offers; the package fetches each name on first use."""
 
+from .averages import average_text as average_text
+from .averages import fit_text as fit_text
+from .averages import uncertainty_text as uncertainty_text
 from .checks import checks_text as checks_text
 from .columns import table as table
 from .factors import chart_factors_text as chart_factors_text
