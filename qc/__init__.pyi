@@ -341,6 +341,7 @@ from .trade import decay_time_s as decay_time_s
 from .trade import defects_per_unit as defects_per_unit
 from .trade import design_shortfall as design_shortfall
 from .trade import diameter_at_20c as diameter_at_20c
+from .trade import differing_testers as differing_testers
 from .trade import draw_force_kn as draw_force_kn
 from .trade import dry_from_wet_um as dry_from_wet_um
 from .trade import eccentricity as eccentricity
