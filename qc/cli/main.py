@@ -26,6 +26,7 @@ from typer.main import get_group
 from qc.cli import baseline, daily, hold, keeping, losses, people, piece, records, signals, worth
 from qc.cli.common import DONE, MACHINE_OR_OURS, WRONG_USAGE, OutputLost, drop_output, log_fault
 from qc.cli.factors import add_factors_command
+from qc.cli.figures import add_figure_commands
 from qc.cli.gauge import add_gauge_command
 from qc.cli.remedies import add_remedy_commands
 from qc.cli.runlength import add_run_length_command
@@ -78,6 +79,7 @@ add_gauge_command(app)
 add_run_length_command(app)
 add_factors_command(app)
 people.add_commands(app)
+add_figure_commands(app)
 keeping.add_commands(app)
 
 

@@ -8,7 +8,7 @@ from datetime import date
 
 from qc.jobs.backup import backup_note
 from qc.jobs.judging import NotJudged, brought_up, present_budget, signals_of_day, verdicts_of_day
-from qc.jobs.pieces import hold_list, hold_sentence
+from qc.jobs.pieces import hold_list, hold_sentence, moved_gauges
 from qc.jobs.receipts import Accepted, accepted_readings
 from qc.jobs.then import Changes, changes_since
 from qc.jobs.workshop import Workshop
@@ -108,7 +108,9 @@ def status(workshop: Workshop, *, since: date | None = None) -> Status:
     counted = accepted.sentence()
     hold = hold_sentence(hold_list(workshop, judge=False, verdicts=verdicts))
     beside = [one for one in (counted, due) if one]
-    notes = (*(then.notes if then else ()), *waits, *([hold] if hold else []), *said, *beside)
+    held = [one for one in (hold,) if one]
+    gauges = [moved.note for moved in moved_gauges(workshop)]
+    notes = (*(then.notes if then else ()), *waits, *held, *gauges, *said, *beside)
     shop, budget = workshop.plan.workshop.name, present_budget(workshop).sentence()
     return Status(
         shop,

@@ -26,6 +26,7 @@ from qc.jobs.whole_piece.life import (
 from qc.jobs.whole_piece.parts import PartOfPiece, StayOfPart, parts_of, stays_of
 from qc.jobs.whole_piece.saying import figure_line, form_lines, judgement_of, shared_words
 from qc.jobs.whole_piece.sharing import Genealogy, Shared, days_left
+from qc.jobs.whole_piece.testers import notes_on_testers
 from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
 from qc.plan import Plan
@@ -189,6 +190,7 @@ def piece_record(
         leaving = leaving_of(workshop, serial, model, due)
     if due is not None and leaving is None:
         notes.append(_why_no_day(due, place.shipped, part=part, came_back=came_back))
+    notes += notes_on_testers(store.readings(serials=[serial], until=today))
     if hold is None:
         hold = hold_list(workshop, serials=[serial], judge=False, verdicts=own, keep=False).rows
     hold = tuple(row for row in hold if row.serial == serial)

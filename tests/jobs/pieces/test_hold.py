@@ -119,6 +119,8 @@ def test_a_check_that_was_off_puts_all_since_the_last_good_one_in_doubt(shop):
     with_events(shop, checks((shop.today, 0.02)))
     held = rows(shop, why="gauge")
     assert held and all("found 20 µm off on 24 Nov 2026" in row.because for row in held)
+    # the page of the gauge says the same of that check
+    assert all("stands apart from those before" in row.because for row in held)
     with_events(shop, checks((shop.today + timedelta(days=1), 0.0)))
     later = replace(shop, today=shop.today + timedelta(days=1))
     # zeroed since: what was read before it was known stays in doubt
