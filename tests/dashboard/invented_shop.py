@@ -599,6 +599,12 @@ class InventedBoard:
     def decided(self):
         return (DecidedView("7", "TQ-0441, Thickness", "80", "dropped", "KM", date(2026, 11, 23)),)
 
+    def cards(self):
+        return (("bell-card", "Bell card"),)
+
+    def blank_card(self, card, ending):
+        return b"%PDF-1.7" if (card, ending) == ("bell-card", "pdf") else None
+
     def reports(self):
         return (ReportView("2026-10", ()),)
 

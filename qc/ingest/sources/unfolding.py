@@ -115,7 +115,7 @@ def unfold(grid: Grid, plan: Plan, mappings: Mappings | None = None) -> Unfolded
 
 
 def _filled_in(found: list[UnfoldedReading], sheet: CardSheet) -> list[UnfoldedReading]:
-    """Leave out the rows of a printed card that nobody filled in; of a card left blank whole the first is kept."""
+    """Leave out the rows of a printed card that nobody filled in; one stays of a card wholly blank."""
     said = sheet.head.get("left_blank")
     if said is None or plain(said.text) != NOT_MEASURED:
         return found

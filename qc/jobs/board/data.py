@@ -31,6 +31,7 @@ from qc.jobs.board.series import series_view
 from qc.jobs.board.today import budget_view, stage_views, today_view
 from qc.jobs.judging import not_judged_since, verdicts_of_day
 from qc.jobs.pieces import hold_list
+from qc.jobs.printed import blank_file
 from qc.jobs.then import known
 from qc.jobs.whole_piece import nearest_to, piece_record
 from qc.jobs.workshop import PLAN, Workshop, asked_day, open_workshop
@@ -247,6 +248,15 @@ class StoreBoardData:
     def reports(self) -> tuple[views.ReportView, ...]:
         """Return the monthly reports on disk, newest first."""
         return report_views(self._folder)
+
+    def cards(self) -> tuple[tuple[str, str], ...]:
+        """Return the plan's cards, id and title."""
+        return tuple((card.id, card.title) for card in self._current().plan.cards)
+
+    def blank_card(self, card: str, ending: str) -> bytes | None:
+        """Return a blank card as a file, pdf or xlsx; None where there is none."""
+        workshop = self._current()
+        return blank_file(workshop.plan, card, ending, workshop.today)
 
     def mapping_faults(self, mapping: str) -> tuple[str, ...]:
         """Return all that is wrong with what headings are said to mean, a sentence each."""

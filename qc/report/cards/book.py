@@ -21,13 +21,15 @@ def card_workbook(card: BlankCard, as_of: date) -> bytes:
     Returns
     -------
     bytes
-        One tab: the boxes of the head, a blank row, the headings, a row for each place or line. Cells to be filled
-        in are texts, so that a figure keeps the zeros it is typed with and no date is made of one.
+        One tab: the boxes of the head, a blank row, the headings, a row for each place or line. Cells to be
+        filled in are texts, so that a figure keeps the zeros it is typed with and no date is made of one.
     """
     import xlsxwriter
 
     out = io.BytesIO()
-    book = xlsxwriter.Workbook(out, {"in_memory": True, "strings_to_formulas": False, "strings_to_urls": False})
+    book = xlsxwriter.Workbook(
+        out, {"in_memory": True, "strings_to_formulas": False, "strings_to_urls": False}
+    )
     book.set_properties({"title": card.title, "created": datetime(as_of.year, as_of.month, as_of.day)})
     label = book.add_format({"font_color": "#5C6A70"})
     heading = book.add_format({"bold": True, "bottom": 1, "text_wrap": True, "valign": "top"})

@@ -1,7 +1,7 @@
 """What stands on a blank card: boxes of its head, headings, and a row for each place in the plan's order.
 
-The headings are those that the reader of sheets knows, so what is typed into the card is read back in the order
-in which it was measured.
+The headings are those that the reader of sheets knows, so what is typed into the card is read back in the
+order in which it was measured.
 """
 
 from __future__ import annotations
@@ -121,8 +121,8 @@ def blank_card(card: Card, plan: Plan) -> BlankCard:
     Returns
     -------
     BlankCard
-        Where its figures are read at places, a card of one piece with a row for each place, legs, stations and
-        the like in the order of the plan; else a list with a row for each piece or event.
+        Where its figures are read at places, a card of one piece with a row for each place, legs, stations
+        and the like in the order of the plan; else a list with a row for each piece or event.
     """
     asked = _asked(card, plan)
     figures = [_Figure(_heading(card, one), _places(card, one, plan), _hint(one)) for one in asked]
@@ -135,7 +135,10 @@ def blank_card(card: Card, plan: Plan) -> BlankCard:
         last = figures[0].places[columns[-1]]
         headings = (*headings[:-1], *(f"{headings[-1]} {value}" for value in last))
         rows = [(*row[:-2], *("",) * len(last)) for row in rows[:: len(last)]]
-        hints = ("",) * len(headings)
+        hints = (
+            *("" for _ in columns[:-1]),
+            *([f"{unit_words(asked[0].unit)} {figures[0].hint}".strip()] * len(last)),
+        )
         columns = columns[:-1]
     else:
         headings += tuple(figure.heading for figure in figures)
@@ -183,7 +186,9 @@ def _heading(card: Card, figure: Characteristic) -> str:
     unit = unit_words(figure.unit)
     if card.source == "slide" and figure.id not in HEADINGS:
         return f"Clearance [{unit} on diameter]"
-    name = {"slide": HEADINGS.get(figure.id, figure.name), "lacquer": "Thickness"}.get(card.source, figure.name)
+    name = {"slide": HEADINGS.get(figure.id, figure.name), "lacquer": "Thickness"}.get(
+        card.source, figure.name
+    )
     return f"{name} [{unit}]"
 
 
@@ -216,7 +221,9 @@ def _rows(
     """Return the columns of places and the rows, figures of the same places side by side."""
     named = dict.fromkeys((*(name for figure in figures for name in figure.places), *needed))
     columns = tuple(sorted(named, key=list(PLACE).index)) if len(figures) > 1 else tuple(named)
-    grids = sorted({tuple(sorted(f.places.items())): f.places for f in figures}.values(), key=len, reverse=True)
+    grids = sorted(
+        {tuple(sorted(f.places.items())): f.places for f in figures}.values(), key=len, reverse=True
+    )
     whole: list[Places] = []
     for places in grids:
         if not any(_within(places, other) for other in whole):
@@ -228,7 +235,9 @@ def _rows(
         for values in product(*places.values()):
             at = dict(zip(places, values, strict=True))
             cells = [_cell(figure, at, done) for figure, done in zip(figures, seen, strict=True)]
-            rows.append((*(at.get(name, "" if name not in named_by(figures) else None) for name in columns), *cells))
+            rows.append(
+                (*(at.get(name, "" if name not in named_by(figures) else None) for name in columns), *cells)
+            )
     return columns, rows
 
 
@@ -277,7 +286,7 @@ def _models(figures: Iterable[Characteristic], plan: Plan) -> list[str]:
 
 
 def _gauge_boxes(card: Card, plan: Plan, figures: Iterable[Characteristic]) -> list[Box]:
-    """Return a box for each class of gauge that the card needs, by the name of the class if there are several."""
+    """Return a box for each class of gauge that the card needs, named by the class if there are several."""
     classes = list(dict.fromkeys(figure.gauge_class for figure in figures if figure.gauge_class))
     named = {one: ", ".join(g.id for g in plan.gauges if g.gauge_class == one) for one in classes}
     if len(classes) < 2 or not all(named.values()):
@@ -300,7 +309,11 @@ def _list_card(
     if card.event:
         base = EVENT_COLUMNS[card.event]
         own = [(figure.heading, figure.hint) for figure in figures if figure.heading not in base]
-        hints = dict(own) | {"Verdict": "pass, rework, reject", "Zeroed": "yes or no", "Deviation": "reading less master"}
+        hints = dict(own) | {
+            "Verdict": "pass, rework, reject",
+            "Zeroed": "yes or no",
+            "Deviation": "reading less master",
+        }
         headings = [*base[:4], *(name for name, _ in own), *base[4:]] if own else list(base)
         boxes: list[Box] = []
     else:

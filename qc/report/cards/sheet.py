@@ -1,4 +1,4 @@
-"""A blank card as a page to print: one side of A4, room to write, a serial box, bars to scan."""
+"""A blank card as a page to print: one side of A4, room to write, a serial box, a code to scan."""
 
 from __future__ import annotations
 
@@ -9,11 +9,10 @@ from importlib import resources
 from pathlib import Path
 
 from qc.report.cards.laid import LEFT_BLANK, BlankCard
-from qc.report.cards.stripes import code_text, stripes
+from qc.report.cards.mark import scan_mark
 
 TEMPLATE = "card.typ"
 WIDE_FROM = 8  # chosen: columns from which a list needs the long side of the page
-NARROW_MM = 0.33  # chosen: a stripe that office printers draw and hand scanners read [mm]
 
 
 def card_pdf(card: BlankCard, as_of: date) -> bytes:
@@ -35,14 +34,9 @@ def card_pdf(card: BlankCard, as_of: date) -> bytes:
     import typst
 
     folder = Path(matplotlib.get_data_path()) / "fonts" / "ttf"
-    code = code_text(card.id)
-    bars = stripes(code)
     data = {
         **asdict(card),
         "head": [asdict(box) for box in card.head if box.label not in {"Card", LEFT_BLANK[0]}],
-        "code": code,
-        "bars": bars,
-        "narrow": min(NARROW_MM, 180 / sum(bars[-1])),
         "as_of": as_of.isoformat(),
         "told": _told(card),
         "landscape": len(card.headings) >= WIDE_FROM and card.lines,
@@ -51,7 +45,10 @@ def card_pdf(card: BlankCard, as_of: date) -> bytes:
         resources.files("qc.report.cards").joinpath(TEMPLATE).read_bytes(),
         font_paths=typst.Fonts(include_system_fonts=False, font_paths=[folder]),
         format="pdf",
-        sys_inputs={"data": json.dumps(data, ensure_ascii=False)},
+        sys_inputs={
+            "data": json.dumps(data, ensure_ascii=False),
+            "mark": scan_mark(card.id).decode("utf-8"),
+        },
         timestamp=(as_of.toordinal() - 719_163) * 86_400,  # days since 1970 as seconds
     )
 
@@ -59,6 +56,6 @@ def card_pdf(card: BlankCard, as_of: date) -> bytes:
 def _told(card: BlankCard) -> str:
     """Say what the page does not show by itself."""
     if card.lines:
-        return "A line for each."
+        return "One row for each entry."
     shaded = any(cell is None for row in card.rows for cell in row)
     return "What is left blank was not measured." + " What is shaded is not asked." * shaded

@@ -1,5 +1,6 @@
 """Types of what `qc.report.terminal` offers; the package fetches each name on first use."""
 
+from .blank_cards import blank_cards_text as blank_cards_text
 from .checks import checks_text as checks_text
 from .columns import table as table
 from .factors import chart_factors_text as chart_factors_text
