@@ -43,7 +43,7 @@ def blanks_card() -> Component:
         html.Details(
             [
                 html.Summary("Choose a card"),
-                table(["Card", "On paper, to type into"], rows, "Blank cards of the plan"),
+                table(["Card", "Files"], rows, "In the order of the plan"),
             ],
             id="sheets-blanks",
         ),

@@ -603,7 +603,7 @@ class InventedBoard:
         return (("bell-card", "Bell card"),)
 
     def blank_card(self, card, ending):
-        return b"%PDF-1.7" if (card, ending) == ("bell-card", "pdf") else None
+        return {"pdf": b"%PDF-1.7", "xlsx": b"PK"}.get(ending) if card == "bell-card" else None
 
     def reports(self):
         return (ReportView("2026-10", ()),)
