@@ -20,11 +20,29 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
+from flask import Flask
+
 from dashboard import queries
 from dashboard.app import create_app
 from dashboard.desk import WorkerDesk
-from dashboard.door import check_host, listen
+from dashboard.door import (
+    EVERY_ADDRESS,
+    KEEPER_KEY,
+    LAN_KEY,
+    NAMES_KEY,
+    SECURE_KEY,
+    BoardRefused,
+    check_host,
+    listen,
+    listen_by_tls,
+    own_names,
+)
 from qc.errors import QcError
+
+ALONE = (
+    "Without a list of people the board stays on this machine: anyone on the network could change your "
+    "records. Add people first: qc people add CODE --role owner"
+)
 
 
 def main(argv: Sequence[str] | None = None) -> int:
@@ -33,25 +51,32 @@ def main(argv: Sequence[str] | None = None) -> int:
     # a page asks for its parts at once, which the server would report as a queue each time
     logging.getLogger("waitress.queue").setLevel(logging.ERROR)
     try:
-        host = check_host(asked.host)
+        host = asked.host if asked.lan else check_host(asked.host)
         app = create_app(asked.workshop, asked.as_of)
+        keeper = app.server.config[KEEPER_KEY]
+        if (asked.lan or asked.behind_proxy) and not keeper.asks():
+            raise BoardRefused(ALONE)
         _keep_parts(app.server.config[queries.DESK_KEY])
-        server = _listen(app.server, "127.0.0.1" if host == "localhost" else host, asked.port)
+        _name(app.server, asked)
+        server = _listen(app.server, "127.0.0.1" if host == "localhost" else host, asked)
     except QcError as error:
         _say({"problem": str(error)})
         return 1
-    shown = f"[{host}]" if ":" in host else host
-    _say({"address": f"http://{shown}:{server.effective_port}/"})
+    address = _address(asked, host, server)
+    link = keeper.link() if asked.link else ""
+    _say({"address": address} | ({"link": f"{address}sign-in/once/{link}"} if link else {}))
     # A shell that starts us in the background switches the keyboard's signal off; this one stays ours.
     signal.signal(signal.SIGTERM, _leave)
     threading.Thread(target=_stop_with_parent, daemon=True).start()
     # The first reader finds the first screen worked out already.
     threading.Thread(target=app.server.config[queries.DATA_KEY].today, daemon=True).start()
     try:
-        server.run()
+        (server.serve if asked.lan else server.run)()
     except KeyboardInterrupt:
         logging.getLogger("dashboard").info("stopped")
     finally:
+        if asked.lan:
+            server.stop()
         app.server.config[queries.DESK_KEY].close()
     return 0
 
@@ -62,12 +87,38 @@ def _read_arguments(argv: Sequence[str] | None) -> argparse.Namespace:
     parser.add_argument("--host", default="127.0.0.1")
     parser.add_argument("--port", type=int, default=0)
     parser.add_argument("--as-of", type=date.fromisoformat, default=None)
+    parser.add_argument("--lan", action="store_true")
+    parser.add_argument("--cert", type=Path)
+    parser.add_argument("--key", type=Path)
+    parser.add_argument("--name", action="append", default=[])
+    parser.add_argument("--behind-proxy", default="")
+    parser.add_argument("--link", action="store_true")
     return parser.parse_args(argv)
 
 
-def _listen(application: Any, host: str, port: int) -> Any:
+def _name(server: Flask, asked: argparse.Namespace) -> None:
+    """Say under which names the board is reached, and whether its cookies travel by TLS only."""
+    names = [*asked.name, asked.behind_proxy, *(own_names() if asked.lan else [])]
+    server.config[NAMES_KEY] = frozenset(name.lower() for name in names if name)
+    server.config[LAN_KEY] = asked.lan
+    server.config[SECURE_KEY] = asked.lan or bool(asked.behind_proxy)
+
+
+def _address(asked: argparse.Namespace, host: str, server: Any) -> str:
+    """Return the address to open."""
+    if asked.lan:
+        shown = (asked.name or own_names())[0] if host == EVERY_ADDRESS else host
+        return f"https://{shown}:{server.bind_addr[1]}/"
+    shown = f"[{host}]" if ":" in host else host
+    return f"http://{shown}:{server.effective_port}/"
+
+
+def _listen(application: Any, host: str, asked: argparse.Namespace) -> Any:
+    port = asked.port
     try:
-        return listen(application, host, port)
+        if asked.lan:
+            return listen_by_tls(application, host, port, asked.cert, asked.key)
+        return listen(application, host, port, behind_proxy=bool(asked.behind_proxy))
     except OSError as error:
         raise QcError(
             f"Port {port} of {host} cannot be used ({error.strerror}). Another board may run already: use "

@@ -11,9 +11,10 @@ from typing import Final
 from flask import Flask, Response, jsonify, request
 
 from dashboard import queries
-from dashboard.pages import sheets
+from dashboard.door import MOST_BYTES, Role, needs
+from dashboard.pages import month, sheets
 from dashboard.steps import steps
-from dashboard.uploads import MOST_BYTES, file_name, problem, who
+from dashboard.uploads import file_name, problem, who
 from qc.jobs.board import HeldView, ShopView, SignalView
 from qc.sayings import (
     MENDED,
@@ -33,6 +34,7 @@ FIRST_ONLY: Final = "proposal-first"
 DECISIONS: Final = ("proposal", "by-hand", "as-typed", "drop")
 PIECE_WAYS: Final = ("release", "keep")
 TEXT_LENGTH: Final = 600  # chosen: a remark, not a report
+MOST_ROWS: Final = 500  # chosen: so many rows of one question are followed until they are settled
 SIGNAL_FAULTS: Final = {
     Fault.NOBODY: "Choose who says it; the name is kept with it.",
     Fault.NOT_CLOSED: "Only a closed signal can be reopened.",
@@ -63,9 +65,11 @@ def add_routes(server: Flask) -> None:
     server.add_url_rule("/signals/<signal_id>/say", view_func=say_of_signal, methods=["POST"])
     server.add_url_rule("/series/decide", view_func=decide_series, methods=["POST"])
     server.add_url_rule("/hold/decide", view_func=decide_piece, methods=["POST"])
+    server.add_url_rule("/month/write", view_func=write_month, methods=["POST"])
     server.add_url_rule("/gauges/study", view_func=study_gauge, methods=["POST"])
 
 
+@needs(Role.TECHNICIAN)
 def decide_rows() -> Response:
     """Queue a decision on one held row or a run of them, and answer with a ticket."""
     asked = [row for row in request.form.get("rows", "").split(",") if row]
@@ -85,6 +89,7 @@ def decide_rows() -> Response:
     return jsonify({"ticket": queries.desk().decide([row.id for row in rows], decision, changes, who())})
 
 
+@needs(Role.TECHNICIAN)
 def tell_ways(row: str) -> Response:
     """Answer with the fields by which a held row can be settled otherwise, as the page's own elements."""
     found = sheets.ways_of(queries.board().held(), row)
@@ -94,10 +99,11 @@ def tell_ways(row: str) -> Response:
     return Response(text, mimetype="application/json")
 
 
+@needs(Role.TECHNICIAN)
 def tell_settled(ticket: str) -> Response:
     """Answer what became of a decision: a sentence, the rows that no longer wait, how many still do."""
     done = queries.desk().progress(ticket)
-    asked = [row for row in request.args.get("rows", "")[:TEXT_LENGTH].split(",") if row]
+    asked = [row for row in request.args.get("rows", "").split(",") if row][:MOST_ROWS]
     counted, gone = sheets.settled(queries.board().held(), asked)
     if done is None:
         said = "The board was started anew since; whether this was stored shows in the lists."
@@ -112,12 +118,14 @@ def tell_settled(ticket: str) -> Response:
     return jsonify({"said": said, "counted": counted, "gone": gone, "judged": sheets.judged_sentence()})
 
 
+@needs(Role.TECHNICIAN)
 def tell_judged() -> Response:
     """Answer whether what was settled is judged, as a sentence, and whether it is worth asking again."""
     waits = bool(queries.board().not_judged())
     return jsonify({"waits": waits, "said": sheets.judged_sentence() if waits else sheets.JUDGED})
 
 
+@needs(Role.TECHNICIAN)
 def say_of_signal(signal_id: str) -> Response:
     """Queue what is said of a signal and answer with a ticket."""
     view = queries.board().signal(signal_id)
@@ -146,6 +154,7 @@ def say_of_signal(signal_id: str) -> Response:
     return jsonify({"ticket": queries.desk().say(signal_id, saying)})
 
 
+@needs(Role.LEAD)
 def decide_series() -> Response:
     """Queue a lead's decision about a series and answer with a ticket."""
     series = _text("series")
@@ -165,6 +174,7 @@ def decide_series() -> Response:
     return jsonify({"ticket": queries.desk().decide_series(series, saying)})
 
 
+@needs(Role.LEAD)
 def decide_piece() -> Response:
     """Queue that a piece is released, or kept back, and answer with a ticket."""
     serial, what, figure, why = (_text(name) for name in ("serial", "what", "figure", "why"))
@@ -179,6 +189,16 @@ def decide_piece() -> Response:
     return jsonify({"ticket": queries.desk().decide_piece(serial, what, figure, who(), why)})
 
 
+@needs(Role.TECHNICIAN)
+def write_month() -> Response:
+    """Queue that the report of a month is written and answer with a ticket."""
+    asked = _text("month")
+    if asked not in month.offered(queries.board().shop().day):
+        return problem("Choose one of the months in the list.", 400)
+    return jsonify({"ticket": queries.desk().write_month(asked)})
+
+
+@needs(Role.TECHNICIAN)
 def study_gauge() -> Response:
     """Queue a gauge study of one file and answer with a ticket."""
     request.max_content_length = MOST_BYTES

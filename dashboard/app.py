@@ -14,13 +14,14 @@ from dash.development.base_component import Component
 from flask import Flask, Response, after_this_request, current_app, request
 
 from dashboard import answers, corrections, door, downloads, printed, queries, standing, uploads
-from dashboard.door import PlainNames
+from dashboard.door import PlainNames, Role, needs, role_of
 from dashboard.pages import PAGES
 from dashboard.pages.missing import missing
 from dashboard.parts import masthead
 from dashboard.routing import match
 from qc.errors import QcError
 from qc.jobs.board import BoardData, UploadDesk
+from qc.jobs.people import Doorkeeper, OpenDoor
 
 INDEX = """<!doctype html>
 <html lang="en"{theme}>
@@ -44,14 +45,24 @@ def create_app(workshop_folder: Path | str, as_of: date | None = None) -> Dash:
     """Return the board of a workshop folder, standing on the day `as_of` where one is given."""
     from dashboard.desk import WorkerDesk
     from qc.jobs.board import StoreBoardData
+    from qc.jobs.people import StoreDoorkeeper
 
     folder = Path(workshop_folder)
-    return build_app(StoreBoardData(folder, as_of), WorkerDesk(folder, as_of))
+    return build_app(StoreBoardData(folder, as_of), WorkerDesk(folder, as_of), StoreDoorkeeper(folder))
 
 
-def build_app(board: BoardData, desk: UploadDesk) -> Dash:
-    """Return a board over any data that answers its questions; the tests bring invented ones."""
-    server = Flask("dashboard")
+def build_app(board: BoardData, desk: UploadDesk, keeper: Doorkeeper | None = None) -> Dash:
+    """Return a board over any data that answers its questions; the tests bring invented ones.
+
+    Parameters
+    ----------
+    board, desk : BoardData, UploadDesk
+        What answers, and what takes in.
+    keeper : Doorkeeper, optional
+        Who knows the people; without one nobody signs in.
+    """
+    server = Flask("dashboard", static_folder=None)
+    server.config[door.KEEPER_KEY] = keeper or OpenDoor()
     server.config[queries.DATA_KEY] = board
     server.config[queries.DESK_KEY] = desk
     app = _Board(
@@ -72,7 +83,9 @@ def build_app(board: BoardData, desk: UploadDesk) -> Dash:
         if page.register is not None:
             page.register(app)
     door.guard(server, lambda: list(app.csp_hashes()))
+    door.guard_roles(app)
     door.guard_callbacks(app)
+    door.add_sign_in(server)
     downloads.add_routes(server)
     printed.add_routes(server)
     uploads.add_routes(server)
@@ -96,13 +109,14 @@ class _Board(Dash):  # type: ignore[misc]
         parts["config"] = re.sub(
             r'"(\w+_version|dash_version_url)":(?:"[^"]*"|null)', r'"\1":""', parts["config"]
         )
-        token = current_app.config[door.TOKEN_KEY]
+        token = door.page_token()
         status = 200 if match(PAGES, request.path) else 404
 
         @after_this_request
         def hand_out(response: Response) -> Response:
             """Let the framework's own posts bear the token too; an address without a page says so as well."""
-            response.set_cookie(door.TOKEN_COOKIE, token, samesite="Strict")
+            secure = bool(current_app.config.get(door.SECURE_KEY))
+            response.set_cookie(door.TOKEN_COOKIE, token, samesite="Strict", secure=secure)
             response.status_code = status
             return response
 
@@ -124,6 +138,7 @@ def _frame() -> Component:
 def _register_router(app: Dash) -> None:
     """Turn every page with one callback, so that no page knows another and the address alone says which."""
 
+    @needs(Role.TECHNICIAN)
     def show_page(path: str | None) -> tuple[Component, list[Component], str]:
         """Return the page for an address."""
         wrong = _stand()
@@ -134,6 +149,9 @@ def _register_router(app: Dash) -> None:
         if found is None:
             return missing(), _navigation(""), f"Not found · {shop}"
         page, parts = found
+        _, lacking = door.lacks(role_of(page.layout))
+        if lacking:
+            return html.P(lacking, className="card warn", role="status"), _navigation(page.section), shop
         day = queries.standing_day()
         body = html.Div([*standing.banner(path or "/"), *_waits(), page.layout(**parts)])
         if day is not None:

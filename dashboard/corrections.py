@@ -8,6 +8,7 @@ from dash.development.base_component import Component
 from flask import Flask, Response, jsonify, request
 
 from dashboard import queries
+from dashboard.door import Role, needs
 from dashboard.pages import decided, reading_life
 from dashboard.uploads import problem, who
 
@@ -22,16 +23,19 @@ def add_routes(server: Flask) -> None:
     server.add_url_rule("/held/undo", view_func=undo_decision, methods=["POST"])
 
 
+@needs(Role.TECHNICIAN)
 def tell_ways_of_reading(number: int) -> Response:
     """Answer with the form by which a reading is put right or taken back."""
     return _parts(reading_life.ways_of(number))
 
 
+@needs(Role.TECHNICIAN)
 def tell_decided() -> Response:
     """Answer with what was decided about held rows of late, each with the way to take it back."""
     return _parts(decided.decided_list())
 
 
+@needs(Role.TECHNICIAN)
 def correct_reading() -> Response:
     """Queue a correction, or the withdrawal of a reading, and answer with a ticket."""
     number, column, value = _text("reading"), _text("column"), _text("value")
@@ -48,6 +52,7 @@ def correct_reading() -> Response:
     return jsonify({"ticket": queries.desk().correct(number, changes, who(), _text("why"), sure)})
 
 
+@needs(Role.TECHNICIAN)
 def undo_decision() -> Response:
     """Queue the undoing of a decision about a held row and answer with a ticket."""
     row = _text("undone")

@@ -137,6 +137,10 @@ class WorkerDesk:
         """Queue a release, or that a piece is kept back, and return a ticket."""
         return self._queue("piece", (serial, what, figure, why), who)
 
+    def write_month(self, month: str) -> str:
+        """Queue that the report of a month is written, and return a ticket."""
+        return self._queue("month", month, "")
+
     def study_gauge(self, file: tuple[str, IO[bytes]], question: Mapping[str, str]) -> str:
         """Queue a gauge study of a file and return a ticket; nothing of it is stored."""
         self._room_for("")

@@ -8,6 +8,7 @@ from io import StringIO
 from flask import Flask, Response, abort, send_file
 
 from dashboard import queries, theme
+from dashboard.door import ANYBODY, Role, needs
 from qc.jobs.board import SeriesKey, SeriesView
 
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
@@ -23,10 +24,12 @@ def add_routes(server: Flask) -> None:
     """Add the plain routes for files."""
 
     @server.get("/theme.css")
+    @needs(ANYBODY)
     def theme_css() -> Response:
         return Response(theme.style_sheet(), mimetype="text/css")
 
     @server.get("/data/stages/<stage>/<characteristic>/<family>.csv")
+    @needs(Role.TECHNICIAN)
     def series_csv(stage: str, characteristic: str, family: str) -> Response:
         view = queries.board().series(SeriesKey(stage, characteristic, family))
         if view is None:
@@ -35,7 +38,13 @@ def add_routes(server: Flask) -> None:
         head = {"Content-Disposition": f'attachment; filename="{_plain_name(name)}"'}
         return Response(write_csv(view), mimetype="text/csv; charset=utf-8", headers=head)
 
+    @server.get("/month/preview")
+    @needs(Role.TECHNICIAN)
+    def month_preview() -> Response:
+        return Response(queries.board().month_page(), mimetype="text/html; charset=utf-8")
+
     @server.get("/reports/<month>/<name>")
+    @needs(Role.TECHNICIAN)
     def report_file(month: str, name: str) -> Response:
         # Only what the listing names is served, so no address reaches another file of the disk.
         for report in queries.board().reports():

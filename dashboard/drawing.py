@@ -68,3 +68,19 @@ class Drawing(Component):  # type: ignore[misc]
         self.available_properties = list(self._prop_names)
         self.available_wildcard_properties: list[str] = []
         super().__init__(tree=tree, label=label, className=className, **more)
+
+
+class Field(Component):  # type: ignore[misc]
+    """One ``<input>`` of a form, with a name: what is typed stays in the browser until the form is sent."""
+
+    _children_props: ClassVar[list[str]] = []
+    _base_nodes: ClassVar[list[str]] = ["children"]
+    _namespace = "dashboard"
+    _type = "Field"
+
+    def __init__(self, name: str = "", kind: str = "text", value: str = "", **more: Any) -> None:
+        self._prop_names = ["id", "name", "kind", "value", "checked", "disabled", "label", "accept"]
+        self._valid_wildcard_attributes: list[str] = []
+        self.available_properties = list(self._prop_names)
+        self.available_wildcard_properties: list[str] = []
+        super().__init__(name=name, kind=kind, value=value, **more)

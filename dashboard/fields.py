@@ -4,29 +4,15 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from typing import Any, ClassVar
+from typing import Any
 
 from dash import html
 from dash.development.base_component import Component
 
+from dashboard.door import signed
+from dashboard.drawing import Field as Field
 from dashboard.parts import unbroken
 from qc.jobs.board import ShopView
-
-
-class Field(Component):  # type: ignore[misc]
-    """One ``<input>`` of a form, with a name: what is typed stays in the browser until the form is sent."""
-
-    _children_props: ClassVar[list[str]] = []
-    _base_nodes: ClassVar[list[str]] = ["children"]
-    _namespace = "dashboard"
-    _type = "Field"
-
-    def __init__(self, name: str = "", kind: str = "text", value: str = "", **more: Any) -> None:
-        self._prop_names = ["id", "name", "kind", "value", "checked", "disabled", "label", "accept"]
-        self._valid_wildcard_attributes: list[str] = []
-        self.available_properties = list(self._prop_names)
-        self.available_wildcard_properties: list[str] = []
-        super().__init__(name=name, kind=kind, value=value, **more)
 
 
 def desk_form(
@@ -74,7 +60,13 @@ def choice(label: str, name: str, options: Sequence[tuple[str, str]], ask: str =
 
 
 def people(shop: ShopView, label: str = "Who says it") -> Component:
-    """Return the choice among the people at work; nobody is chosen beforehand, since the name is kept."""
+    """Return who is signed in, else the choice among those at work; nobody is chosen beforehand.
+
+    The name is kept with what is said, so a form shows under which one it goes.
+    """
+    own = signed()
+    if own is not None:
+        return html.P([f"{label}: ", html.Strong(own.name or own.code)], className="field")
     return choice(label, "who", shop.people, ask="choose a name")
 
 

@@ -10,7 +10,8 @@ from dash import dcc, html
 from dash.development.base_component import Component
 
 from dashboard import pictograms, words
-from dashboard.drawing import Drawing
+from dashboard.door import TOKEN_FIELD, page_token, signed
+from dashboard.drawing import Drawing, Field
 from dashboard.figures import GRAPH_CONFIG, Figure
 from dashboard.routing import instrument_address, series_address
 from qc.jobs.board import (
@@ -218,7 +219,7 @@ def masthead(shop: ShopView, chooser: Component) -> Component:
                     dcc.Link([Drawing(pictograms.draw_badge()), shop.name], href="/", className="shop"),
                     html.Span(words.long_day(shop.day), className="small"),
                     chooser,
-                    html.Span(shop.lead, className="who"),
+                    who_is_there(),
                     html.Button(
                         "Light or dark",
                         id="theme-switch",
@@ -231,4 +232,24 @@ def masthead(shop: ShopView, chooser: Component) -> Component:
             ),
             html.Nav(id="nav", **{"aria-label": "Pages"}),
         ]
+    )
+
+
+def who_is_there() -> Component:
+    """Say who is signed in, with the way out; or that the board knows no sign-in."""
+    own = signed()
+    if own is None:
+        return html.Span(
+            "no sign-in", className="who", title="This board is open to whoever uses this machine."
+        )
+    role = own.acts_as if own.acts_as is own.role else f"{own.acts_as}, by PIN"
+    return html.Form(
+        [
+            html.Span(f"{own.name or own.code}, {role}"),
+            Field(TOKEN_FIELD, "hidden", page_token()),
+            html.Button("Sign out", type="submit", className="plain"),
+        ],
+        method="post",
+        action="/sign-out",
+        className="who no-print",
     )

@@ -8,14 +8,9 @@ from flask import Flask, Response, abort, jsonify, request
 from werkzeug.exceptions import HTTPException, RequestEntityTooLarge
 
 from dashboard import queries
+from dashboard.door import MOST_BYTES, Role, keeper, needs, signed
 from dashboard.pages.sheet_questions import mapping_of
 from qc.jobs.board import DeskFull
-
-MOST_BYTES: Final = 64 * 1024 * 1024
-"""Largest upload in one go; a single sheet has its own, smaller limit where it is read."""
-
-LARGE: Final = frozenset({"/uploads", "/uploads/mapped", "/gauges/study"})
-"""Addresses that take files; every other one takes small bodies only."""
 
 MOST_FILES: Final = 500  # chosen: the sheets of a year in one go, for an imported past
 WHO_LENGTH: Final = 40  # as long as an id of the plan may be
@@ -30,12 +25,14 @@ def add_routes(server: Flask) -> None:
     server.register_error_handler(DeskFull, _full)
 
 
+@needs(Role.TECHNICIAN)
 def take_sheets() -> Response:
     """Take the files of a form and answer with a ticket."""
     files = _files()
     return files if isinstance(files, Response) else jsonify({"ticket": queries.desk().submit(files, who())})
 
 
+@needs(Role.TECHNICIAN)
 def take_mapped() -> Response:
     """Take files again with what their headings mean, as a page asked it, and answer with a ticket."""
     files = _files()
@@ -64,6 +61,7 @@ def _files() -> list[tuple[str, IO[bytes]]] | Response:
     return [(file_name(file.filename), file.stream) for file in sent]
 
 
+@needs(Role.TECHNICIAN)
 def tell_progress(ticket: str) -> Response:
     """Answer how far a ticket is, without its receipt: the page asks for that itself."""
     found = queries.desk().progress(ticket)
@@ -73,7 +71,10 @@ def tell_progress(ticket: str) -> Response:
 
 
 def who() -> str:
-    """Return the code of the person a form names, empty for one the plan does not have at work."""
+    """Return who is signed in, else the code a form names; empty for one the plan does not have at work."""
+    own = signed()
+    if own is not None or keeper().asks():
+        return own.code if own is not None else ""
     named = request.form.get("who", "").strip()[:WHO_LENGTH]
     codes = {code for code, _ in queries.board().shop().people}
     return named if named in codes else ""

@@ -6,6 +6,7 @@ import re
 from datetime import date
 from math import floor, log10
 
+from qc.intervals import interval_words
 from qc.jobs.board import (
     IN_100,
     LEARNING,
@@ -94,6 +95,17 @@ def number(value: float, decimals: int = 1, signed: bool = False) -> str:
 def amount(value: float, code: str, decimals: int = 1, signed: bool = False) -> str:
     """Return a figure with its unit: ``+22.9 mm``."""
     return f"{number(value, decimals, signed)} {unit(code)}".rstrip()
+
+
+def sized(value: float, low: float, high: float, code: str) -> str:
+    """Return a deviation with its interval and unit, as the month's report writes it, with true signs.
+
+    Examples
+    --------
+    >>> sized(0.0139, 0.0108, 0.0171, "mm")
+    '+14 µm (+11 to +17, 95 %)'
+    """
+    return interval_words(value, low, high, code, signed=True).replace("-", "−")
 
 
 def bound(value: float, code: str, signed: bool = False) -> str:

@@ -5,7 +5,9 @@ from . import stats as stats
 from . import trade as trade
 from . import watch as watch
 from .jobs.demo import make_demo as make_demo
-from .jobs.month import month as month
+from .jobs.losses import rework as rework
+from .jobs.losses import upstream as upstream
+from .jobs.monthly import month as month
 from .jobs.new import new_workshop as new_workshop
 from .jobs.questions import chart_factors as chart_factors
 from .jobs.questions import gauge_agreement as gauge_agreement
@@ -31,6 +33,7 @@ from .jobs.workshop import open_workshop as open_workshop
 from .stats import FIGURES as FIGURES
 from .stats import GREATEST as GREATEST
 from .stats import KINDS as KINDS
+from .stats import LEAST_TOGETHER as LEAST_TOGETHER
 from .stats import NORMAL as NORMAL
 from .stats import PRIOR as PRIOR
 from .stats import THREE_SIGMA_RATE as THREE_SIGMA_RATE
@@ -56,6 +59,7 @@ from .stats import DetectorState as DetectorState
 from .stats import EstimatedLimits as EstimatedLimits
 from .stats import EwmaDesign as EwmaDesign
 from .stats import ExpandedUncertainty as ExpandedUncertainty
+from .stats import Explained as Explained
 from .stats import Factors as Factors
 from .stats import Flags as Flags
 from .stats import Floats as Floats
@@ -80,8 +84,10 @@ from .stats import Percentiles as Percentiles
 from .stats import Placed as Placed
 from .stats import Pooling as Pooling
 from .stats import Proportion as Proportion
+from .stats import RankAssociation as RankAssociation
 from .stats import RepeatSets as RepeatSets
 from .stats import Resolution as Resolution
+from .stats import RolledYield as RolledYield
 from .stats import Rule as Rule
 from .stats import RunLength as RunLength
 from .stats import Screening as Screening
@@ -121,6 +127,7 @@ from .stats import corrected_p_values as corrected_p_values
 from .stats import count_chart as count_chart
 from .stats import count_further as count_further
 from .stats import count_table as count_table
+from .stats import counts_told_after as counts_told_after
 from .stats import cp_bound as cp_bound
 from .stats import cpm_bound as cpm_bound
 from .stats import cusum as cusum
@@ -144,6 +151,7 @@ from .stats import ewma_run_length as ewma_run_length
 from .stats import ewma_table as ewma_table
 from .stats import ewma_width as ewma_width
 from .stats import expanded_uncertainty as expanded_uncertainty
+from .stats import explained_share as explained_share
 from .stats import factors as factors
 from .stats import false_alarm_rate as false_alarm_rate
 from .stats import false_alarms as false_alarms
@@ -214,9 +222,11 @@ from .stats import prediction_factor as prediction_factor
 from .stats import proportion as proportion
 from .stats import q_over_models as q_over_models
 from .stats import q_statistics as q_statistics
+from .stats import rank_association as rank_association
 from .stats import recursive_residuals as recursive_residuals
 from .stats import remove_pattern as remove_pattern
 from .stats import repeat_sets as repeat_sets
+from .stats import rolled_yield as rolled_yield
 from .stats import rule_flags as rule_flags
 from .stats import rule_run_length as rule_run_length
 from .stats import run_length_of_chain as run_length_of_chain
@@ -248,6 +258,7 @@ from .stats import three_way_table as three_way_table
 from .stats import threshold_scores as threshold_scores
 from .stats import time_between as time_between
 from .stats import time_between_table as time_between_table
+from .stats import told_after as told_after
 from .stats import tolerance_confidence as tolerance_confidence
 from .stats import tolerance_factor as tolerance_factor
 from .stats import trend as trend

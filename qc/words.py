@@ -151,10 +151,20 @@ def number_words(value: float) -> str:
     """
     size = abs(value)
     if size >= 10 or size == 0:
-        return f"{value:.0f}"
-    if size >= 0.1:
-        return f"{value:.1f}"
-    return f"{value:.{1 - math.floor(math.log10(size))}f}"
+        return places_words(value, 0)
+    return places_words(value, 1 if size >= 0.1 else 1 - math.floor(math.log10(size)))
+
+
+def places_words(value: float, places: int) -> str:
+    """Write a figure with so many places; what rounds to nothing has no sign.
+
+    Examples
+    --------
+    >>> places_words(-0.04, 1), places_words(-3.14, 1)
+    ('0.0', '-3.1')
+    """
+    text = f"{value:.{places}f}"
+    return text.removeprefix("-") if float(text) == 0 else text
 
 
 def level_words(value: float, span: float) -> str:
@@ -174,8 +184,7 @@ def level_words(value: float, span: float) -> str:
     """
     if not span > 0:
         return number_words(value)
-    places = max(0, -math.floor(math.log10(span / 50)))
-    return f"{value:.{places}f}"
+    return places_words(value, max(0, -math.floor(math.log10(span / 50))))
 
 
 def unit_words(unit: str) -> str:
@@ -202,6 +211,17 @@ def quantity_words(value: float, unit: str) -> str:
     return f"{number_words(value)} {unit_words(unit)}".strip()
 
 
+def code_words(code: str) -> str:
+    """Write a code of the plan for people: the hyphens and underscores that join its words go.
+
+    Examples
+    --------
+    >>> code_words("bent-slide"), code_words("Zug verbogen")
+    ('bent slide', 'Zug verbogen')
+    """
+    return code.replace("-", " ").replace("_", " ")
+
+
 def whole_words(value: float) -> str:
     """Write a large number rounded to two figures, its thousands apart.
 
@@ -212,6 +232,58 @@ def whole_words(value: float) -> str:
     """
     size = max(0, math.floor(math.log10(abs(value))) - 1) if value else 0
     return f"{round(value / 10**size) * 10**size:,}".replace(",", " ")
+
+
+def adding_up(values: Sequence[float], places: int = 0) -> list[str]:
+    """Write figures rounded so that those printed add up to their printed sum.
+
+    Each is rounded down and the steps that are missing go to those with the largest rests (the method of
+    largest remainders, as seats are shared out by votes), of equal ones to the first.
+
+    Parameters
+    ----------
+    values : sequence of float
+        Figures of 0 and above.
+    places : int
+        Decimals that are printed.
+
+    Examples
+    --------
+    >>> adding_up([100 / 3, 100 / 3, 100 / 3]), adding_up([0.25, 0.25, 0.5], 1)
+    (['34', '33', '33'], ['0.3', '0.2', '0.5'])
+    """
+    steps = [round(value * 10**places, 6) for value in values]  # what binary leaves behind is no rest
+    down = [math.floor(step) for step in steps]
+    missing = math.floor(round(sum(steps), 6) + 0.5) - sum(down)
+    largest = sorted(range(len(steps)), key=lambda place: down[place] - steps[place])
+    for place in largest[:missing]:
+        down[place] += 1
+    return [f"{step / 10**places:.{places}f}" for step in down]
+
+
+def percent_words(share: float) -> str:
+    """Write a share in per cent; whole ones, but never all or nothing where it is not quite.
+
+    Examples
+    --------
+    >>> percent_words(0.923), percent_words(1.0), percent_words(0.998), percent_words(0.0)
+    ('92 %', '100 %', '99.8 %', '0 %')
+    """
+    whole = round(100 * share)
+    if whole in (0, 100) and share not in (0.0, 1.0):
+        return f"{min(max(100 * share, 0.1), 99.9):.1f} %"
+    return f"{whole} %"
+
+
+def between_words(low: float, high: float) -> str:
+    """Write two shares as an interval in per cent.
+
+    Examples
+    --------
+    >>> between_words(0.6305, 1.0)
+    '63 to 100 %'
+    """
+    return f"{percent_words(low).removesuffix(' %')} to {percent_words(high)}"
 
 
 def count_words(number: int, one: str, many: str = "") -> str:

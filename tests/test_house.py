@@ -23,6 +23,7 @@ ARROWS = {
     "qc.clock": set(),
     "qc.column_types": set(),
     "qc.errors": set(),
+    "qc.intervals": set(),
     "qc.plain": set(),
     "qc.sayings": set(),
     "qc.states": set(),
@@ -32,7 +33,15 @@ ARROWS = {
 }
 """Who may import whom. `jobs`, where the parts meet, reaches everything below; the faces go through it."""
 
-LEAVES = {"qc.column_types", "qc.errors", "qc.plain", "qc.sayings", "qc.states", "qc.words"}
+LEAVES = {
+    "qc.column_types",
+    "qc.errors",
+    "qc.intervals",
+    "qc.plain",
+    "qc.sayings",
+    "qc.states",
+    "qc.words",
+}
 """Every floor may use them, and they use nothing of ours."""
 
 CLOCK_CALLS = {"now", "utcnow", "today"}

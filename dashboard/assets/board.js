@@ -35,6 +35,17 @@
   }
   window.dashboard = Object.assign({}, window.dashboard, { Drawing: Drawing, Field: Field });
 
+  /* ---- a session that has ended: what a page asks for is refused, and the way leads to the sign-in and back ---- */
+  var plainFetch = window.fetch;
+  window.fetch = function () {
+    return plainFetch.apply(window, arguments).then(function (answer) {
+      if (answer.status === 401) {
+        window.location.assign("/sign-in?next=" + encodeURIComponent(window.location.pathname + window.location.search));
+      }
+      return answer;
+    });
+  };
+
   /* ---- what the server needs to know of this window, told before the first page is asked for ---- */
   function tellWidth() {
     var wide = window.innerWidth < 700 ? "narrow" : window.innerWidth < 1200 ? "middle" : "wide";

@@ -1,8 +1,8 @@
-"""Who may talk to the board: this machine only, under its own name, from its own pages.
+"""Who may talk to the board: this machine under its own name, or the shop's network where that was asked for.
 
-There is no sign-in yet, so the board refuses to listen on anything but loopback. A page of another site,
-open in the same browser, must not reach it either: requests under a foreign host name are refused (a name
-can be made to point at this machine), and so are posts that another site's page sends.
+Without a list of people the board listens on loopback only. A page of another site, open in the same browser,
+must not reach it either: requests under a foreign host name are refused (a name can be made to point at this
+machine), and so are posts that another site's page sends.
 """
 
 from __future__ import annotations
@@ -15,13 +15,25 @@ from urllib.parse import urlsplit
 
 from flask import Flask, Response, abort, current_app, request
 
+from dashboard.door import roles
 from dashboard.door.pace import Pace
+from dashboard.door.roles import TOKEN_KEY
+from dashboard.door.signing import FORMS, TOKEN_FIELD
 from qc.errors import QcError
 
 MOST_BODY: Final = 2**20
 """Largest body of a request that brings no file [bytes]."""
 
-TOKEN_KEY: Final = "BOARD_TOKEN"
+MOST_BYTES: Final = 64 * 1024 * 1024
+"""Largest upload in one go; a single sheet has its own, smaller limit where it is read."""
+
+LARGE: Final = frozenset({"/uploads", "/uploads/mapped", "/gauges/study"})
+"""Addresses that take files; every other one takes small bodies only."""
+
+NAMES_KEY: Final = "BOARD_NAMES"
+LAN_KEY: Final = "BOARD_ON_THE_NETWORK"
+"""Further names under which the board answers; whether it does so under this machine's addresses."""
+
 PACE_KEY: Final = "BOARD_PACE"
 TOKEN_HEADER: Final = "X-CSRFToken"
 TOKEN_COOKIE: Final = "_csrf_token"
@@ -50,8 +62,8 @@ def check_host(host: str) -> str:
     """
     if not _is_loopback(host):
         raise BoardRefused(
-            f"The board does not listen on {host}: it has no sign-in yet, so anyone on the network could "
-            "change your records. Use --host 127.0.0.1 and open it on this machine."
+            f"The board does not listen on {host}: anyone on the network could read what is typed there. Use "
+            "--host 127.0.0.1 and open it on this machine, or --lan with --cert and --key."
         )
     return host
 
@@ -116,21 +128,30 @@ def content_policy(script_hashes: list[str]) -> str:
 
 def refuse_strangers() -> None:
     """Stop a request under a foreign name, and a post from a foreign page."""
-    # a name can be made to point at this machine, an address cannot
-    if not _is_loopback(_name(request.host)):
-        abort(421, "This board answers only on this machine, as localhost or 127.0.0.1.")
+    if not _is_ours(_name(request.host)):
+        abort(421, "This board answers only under its own names, on this machine 127.0.0.1.")
     if request.method in SAFE_METHODS:
         return
     origin = request.headers.get("Origin")
     if origin is not None and urlsplit(origin).netloc != request.host:
         abort(403, "This request came from another site's page and was refused.")
-    if origin is None and not secrets.compare_digest(
-        request.headers.get(TOKEN_HEADER, "").encode(), current_app.config[TOKEN_KEY].encode()
+    asks = roles.keeper().asks()
+    if asks and roles.signed() is None and request.path not in FORMS:
+        return  # whose session has ended is told so, by the route's own role; nothing else is open to a post
+    # where people sign in both must be right; else either will do
+    if (origin is None or asks) and not secrets.compare_digest(
+        _sent_token().encode(), roles.page_token().encode()
     ):
         abort(403, "This request does not come from a page of this board. Load the page again.")
     # older browsers send no such header
     if request.headers.get("Sec-Fetch-Site", "same-origin") not in {"same-origin", "none"}:
         abort(403, "This request came from another site's page and was refused.")
+
+
+def _sent_token() -> str:
+    # only plain forms are read here: the body of an upload is nobody's before its size is allowed
+    field = request.form.get(TOKEN_FIELD, "") if request.path in FORMS else ""
+    return request.headers.get(TOKEN_HEADER, "") or field
 
 
 def _keeping(response: Response) -> str:
@@ -150,6 +171,19 @@ def _is_loopback(host: str) -> bool:
         return ip_address(host.strip("[]")).is_loopback
     except ValueError:
         return False
+
+
+def _is_ours(name: str) -> bool:
+    """Say whether a name is one of this board; another may be made to point here, an address may not."""
+    if _is_loopback(name) or name.lower() in current_app.config.get(NAMES_KEY, ()):
+        return True
+    if not current_app.config.get(LAN_KEY):
+        return False
+    try:
+        ip_address(name.strip("[]"))
+    except ValueError:
+        return False
+    return True
 
 
 def _name(host: str) -> str:

@@ -14,10 +14,12 @@ from dash import Dash
 from dash.exceptions import DependencyException
 from flask import Response, abort, request
 
+from dashboard.door.roles import SHUT, refuse_unless, role_of
+
 PATH: Final = "/_dash-update-component"
 TEXT_LENGTH: Final = 2000  # chosen: addresses and names, no documents
 
-NEVER_EMPTY: Final = frozenset({"stage-series.data", "signals-id.data"})
+NEVER_EMPTY: Final = frozenset({"stage-series.data", "worth-series.data", "signals-id.data"})
 """What a page says of itself; all else is empty until someone does something."""
 
 NOT_OURS: Final = "This is no request of a page of this board. Load the page again."
@@ -50,6 +52,10 @@ def _look(app: Dash) -> None:
     known = app.callback_map.get(body["output"])
     if known is None:
         abort(404, OLD_PAGE)
+    try:
+        refuse_unless(role_of(known["callback"]))
+    except KeyError:
+        abort(403, SHUT)
     if not (_outputs_are(body) and _values_are(known, body) and _changed_are(known, body)):
         abort(400, NOT_OURS)
 
@@ -115,6 +121,6 @@ _KINDS: Final[tuple[tuple[str, Callable[[object], bool]], ...]] = (
     (r".*-from\.data", _is_count),
     (r"stage-rules\.data", _is_choices),
     (r".*-chosen\.data", _is_choices),
-    (r"stage-series\.data", _is_series),
+    (r"(stage|worth)-series\.data", _is_series),
 )
 """Values that are no text, by the name of what they are sent for."""

@@ -16,8 +16,7 @@ from waitress import create_server
 from waitress.channel import HTTPChannel
 from waitress.parser import HTTPRequestParser
 
-from dashboard.door.access import MOST_BODY
-from dashboard.uploads import LARGE, MOST_BYTES
+from dashboard.door.access import LARGE, MOST_BODY, MOST_BYTES
 
 THREADS: Final = 8
 """Requests answered at the same time; the pages of a small shop."""
@@ -32,14 +31,22 @@ CROWDED, ROOMY = 0.8, 0.5
 """From this share of all connections on, those without a whole request are closed, down to the other."""
 
 
-def listen(application: Any, host: str, port: int) -> Any:
+def listen(application: Any, host: str, port: int, *, behind_proxy: bool = False) -> Any:
     """Return a server of `application` that listens.
+
+    With `behind_proxy` one proxy on this machine is believed when it says for whom, under which name and by
+    which scheme it asks; else whatever says so is thrown away.
 
     Raises
     ------
     OSError
         The port cannot be used.
     """
+    believed = {
+        "trusted_proxy": "127.0.0.1",
+        "trusted_proxy_count": 1,
+        "trusted_proxy_headers": {"x-forwarded-for", "x-forwarded-host", "x-forwarded-proto"},
+    }
     server = create_server(
         application,
         host=host,
@@ -52,6 +59,8 @@ def listen(application: Any, host: str, port: int) -> Any:
         max_request_body_size=MOST_BYTES + MOST_BODY,
         max_request_header_size=2**15,
         asyncore_use_poll=hasattr(select, "poll"),
+        clear_untrusted_proxy_headers=True,
+        **(believed if behind_proxy else {}),
     )
     server.channel_class = _Channel
     usual = server.maintenance

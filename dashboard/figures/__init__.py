@@ -9,6 +9,7 @@ from dashboard.figures.capability import draw_capability
 from dashboard.figures.checks import draw_checks, draw_study
 from dashboard.figures.frame import GRAPH_CONFIG, Figure
 from dashboard.figures.lots import draw_lots
+from dashboard.figures.pareto import draw_pareto
 from dashboard.figures.series import draw_series
 from dashboard.figures.wear import draw_wear
 
@@ -18,6 +19,7 @@ __all__ = [
     "draw_capability",
     "draw_checks",
     "draw_lots",
+    "draw_pareto",
     "draw_series",
     "draw_study",
     "draw_wear",

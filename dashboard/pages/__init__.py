@@ -2,7 +2,21 @@
 
 from __future__ import annotations
 
-from dashboard.pages import also, gauges, hold, instruments, month, sheets, signals, stage, stages, today
+from dashboard.pages import (
+    also,
+    gauges,
+    hold,
+    instruments,
+    month,
+    rework,
+    sheets,
+    signals,
+    stage,
+    stages,
+    today,
+)
+from dashboard.pages.worth import figure as worth_figure
+from dashboard.pages.worth import overview as worth_overview
 from dashboard.routing import Page
 
 PAGES: tuple[Page, ...] = (
@@ -20,7 +34,11 @@ PAGES: tuple[Page, ...] = (
     sheets.PAGE,
     gauges.LIST_PAGE,
     gauges.ONE_PAGE,
+    rework.PAGE,
+    rework.MONTH_PAGE,
     month.PAGE,
+    worth_overview.PAGE,
+    worth_figure.PAGE,
 )
 
 __all__ = ["PAGES"]

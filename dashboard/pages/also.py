@@ -6,6 +6,7 @@ from dash import html
 from dash.development.base_component import Component
 
 from dashboard import queries, words
+from dashboard.door import Role, needs
 from dashboard.pages.missing import missing
 from dashboard.parts import card, heading, serial_link, table
 from dashboard.routing import Page
@@ -16,6 +17,7 @@ SHOWN = 500
 """Pieces listed; chosen: what a browser shows at once. The command lists all."""
 
 
+@needs(Role.TECHNICIAN)
 def layout(kind: str, name: str, **_: str) -> Component:
     """Return the pieces that something touched, oldest first."""
     found = queries.board().also(kind, name) if kind in KINDS else None

@@ -10,6 +10,7 @@ from dash import Dash, Input, Output, dcc, html
 from dash.development.base_component import Component
 
 from dashboard import queries, words
+from dashboard.door import Role, needs
 from dashboard.fields import Field, desk_form, line, submit
 from dashboard.figures import draw_study
 from dashboard.figures.checks import SOURCES
@@ -66,6 +67,7 @@ def study_card() -> Component:
 def register(app: Dash) -> None:
     """Add the callback that shows the answer of a study."""
 
+    @needs(Role.TECHNICIAN)
     def show_study(ticket: str) -> list[Component]:
         """Return the answer of a study."""
         found = queries.desk().progress(ticket)

@@ -8,6 +8,7 @@ from dash import dcc, html
 from dash.development.base_component import Component
 
 from dashboard import pictograms, queries, words
+from dashboard.door import Role, needs
 from dashboard.drawing import Drawing
 from dashboard.figures import draw_checks
 from dashboard.pages.gauge_study import register, study_card
@@ -26,6 +27,7 @@ SPARK_CHECKS: Final = 36  # as many as a series shows
 TABLE_CHECKS: Final = 60  # chosen: some three months of daily checks
 
 
+@needs(Role.TECHNICIAN)
 def list_layout(**_: str) -> Component:
     """Return every gauge of the plan in a few words, those that need a look first."""
     views = queries.board().gauges()
@@ -39,6 +41,7 @@ def list_layout(**_: str) -> Component:
     return html.Div([heading("Gauges", under), card(_headline(views), rows), study_card()])
 
 
+@needs(Role.TECHNICIAN)
 def one_layout(gauge: str, **_: str) -> Component:
     """Return everything about one gauge."""
     view = next((g for g in queries.board().gauges() if g.id == gauge), None)

@@ -9,6 +9,7 @@ from dash import Dash, Input, Output, State, dcc, html, no_update
 from dash.development.base_component import Component
 
 from dashboard import queries, words
+from dashboard.door import Role, needs
 from dashboard.fields import Field, choice, desk_form, line, people, submit
 from dashboard.parts import card, figures, heading, nothing, outcome, serial_link, unbroken
 from dashboard.routing import Page, address
@@ -52,11 +53,13 @@ def by_piece(rows: Sequence[HoldRow]) -> list[list[HoldRow]]:
     return list(found.values())
 
 
+@needs(Role.TECHNICIAN)
 def list_layout(**_: str) -> Component:
     """Return the whole list and the form by which a piece is kept back by hand."""
     return _page("")
 
 
+@needs(Role.TECHNICIAN)
 def one_layout(serial: str, **_: str) -> Component:
     """Return what holds one piece, and the form by which it is released or kept back."""
     return _page(serial)
@@ -65,6 +68,7 @@ def one_layout(serial: str, **_: str) -> Component:
 def register(app: Dash) -> None:
     """Add the callback that shows the page anew once something was decided."""
 
+    @needs(Role.TECHNICIAN)
     def show_again(ticket: str, serial: str) -> tuple[Component, Any]:
         """Return what became of a ticket, and the page as it stands now."""
         said, done = outcome(queries.desk().progress(ticket))

@@ -9,6 +9,7 @@ from dash import Dash, Input, Output, State, dcc, html
 from dash.development.base_component import Component
 
 from dashboard import queries, words
+from dashboard.door import Role, needs
 from dashboard.pages import whole_piece
 from dashboard.pages.missing import missing
 from dashboard.pages.reading_life import DONE, corrected_card, life_of
@@ -24,6 +25,7 @@ SHOWN_READINGS = 200
 """Newest readings of a stage that are listed; an instrument has a few dozen."""
 
 
+@needs(Role.TECHNICIAN)
 def list_layout(**_: str) -> Component:
     """Return the list of instruments with its finder."""
     finder = html.Label(
@@ -44,6 +46,7 @@ def list_layout(**_: str) -> Component:
 def register(app: Dash) -> None:
     """Add the finder."""
 
+    @needs(Role.TECHNICIAN)
     def find(wanted: str | None) -> Component:
         """Return the instruments whose serial holds what was typed."""
         return _list((wanted or "").strip()[:40])
@@ -53,6 +56,7 @@ def register(app: Dash) -> None:
     )(find)
 
 
+@needs(Role.TECHNICIAN)
 def one_layout(serial: str, **_: str) -> Component:
     """Return everything about one serial."""
     view = queries.board().instrument(serial)
@@ -115,6 +119,7 @@ def _whole(view: InstrumentView, record: PieceRecord) -> Component:
 def register_one(app: Dash) -> None:
     """Show a piece anew once one of its readings was put right, with what that changed."""
 
+    @needs(Role.TECHNICIAN)
     def show(ticket: str, serial: str) -> tuple[Component, Component]:
         """Return what became of the correction, and the piece as it stands now."""
         view = queries.board().instrument(serial)
@@ -129,6 +134,7 @@ def register_one(app: Dash) -> None:
         prevent_initial_call=True,
     )(show)
 
+    @needs(Role.TECHNICIAN)
     def can_leave(due: str | None, serial: str) -> Component:
         """Say whether the piece can leave by the day that was typed."""
         asked = (due or "").strip()[:40]

@@ -8,6 +8,7 @@ from dash import Dash, Input, Output, State, dcc, html
 from dash.development.base_component import Component
 
 from dashboard import queries, words
+from dashboard.door import Role, needs
 from dashboard.fields import switch, switches
 from dashboard.parts import serial_link
 from qc.jobs.board import BudgetView, RuleOffer, RulesView, SeriesKey, SeriesView, known_rules, why_none
@@ -59,6 +60,7 @@ def rules_fold(view: SeriesView) -> Component:
 def register(app: Dash) -> None:
     """Add the callback that prices the chosen rules together; the chart does not wait for it."""
 
+    @needs(Role.TECHNICIAN)
     def show_price(chosen: dict[str, list[str]] | None, series: str) -> list[Component]:
         """Return what the chosen rules cost together."""
         view = queries.board().series(SeriesKey.parse(series))

@@ -8,6 +8,7 @@ from dash import Dash, Input, Output, dcc, html
 from dash.development.base_component import Component
 
 from dashboard import queries, words
+from dashboard.door import Role, needs, signed
 from dashboard.fields import Field, choice, desk_form, line, submit
 from dashboard.pages.decided import CHOSEN, decided_fold, held_filter, those_chosen
 from dashboard.pages.sheet_questions import question_cards
@@ -26,6 +27,7 @@ SHOWN_SHEETS = 20
 """Rows shown at once; the others are a page further on, not left out."""
 
 
+@needs(Role.TECHNICIAN)
 def layout(**_: str) -> Component:
     """Return the sheets page."""
     queries.desk().warm()
@@ -48,6 +50,7 @@ def layout(**_: str) -> Component:
 def register(app: Dash) -> None:
     """Add the callbacks that show a receipt with what is held after it, and a page of either list."""
 
+    @needs(Role.TECHNICIAN)
     def show_receipt(ticket: str) -> tuple[list[Component], list[Component]]:
         """Return the receipt of a ticket, and the lists as they stand now."""
         found = queries.desk().progress(ticket)
@@ -61,11 +64,13 @@ def register(app: Dash) -> None:
         prevent_initial_call=True,
     )(show_receipt)
 
+    @needs(Role.TECHNICIAN)
     def show_held(first: int | None, chosen: dict[str, list[str]] | None) -> Component:
         """Return the page that begins with row number `first` of the held rows that were chosen."""
         rows = those_chosen(queries.board().held(), chosen, clock.now())
         return held_list(rows, first or 0) if rows else nothing("No held row fits what is chosen.")
 
+    @needs(Role.TECHNICIAN)
     def show_past(first: int | None) -> list[Component]:
         """Return the page of the past sheets that begins with sheet number `first`."""
         return past_list(first or 0)
@@ -126,7 +131,7 @@ def _became(row: JsonObject) -> list[Component]:
 def held_card(rows: tuple[HeldView, ...]) -> Component:
     """Return the first of the held rows with every reason and the proposed mend."""
     people = queries.board().shop().people
-    who = _people("Decided by ", "held-who", "choose a name") if people else ""
+    who = "" if signed() or not people else _people("Decided by ", "held-who")
     return card(
         "Held rows",
         html.P(held_sentence(rows), id="sheets-held-count", className="small"),
@@ -193,7 +198,7 @@ def _runs(rows: tuple[HeldView, ...]) -> list[list[HeldView]]:
 def _drop_card() -> Component:
     """Take sheets by drop or by choice: the button is for the keyboard and for phones."""
     shop = queries.board().shop()
-    chooser = _people("Handed in by ", "sheets-who") if shop.people else ""
+    chooser = "" if signed() or not shop.people else _people("Handed in by ", "sheets-who")
     return html.Section(
         [
             html.P("Drop the sheets here", className="lead"),
@@ -210,8 +215,8 @@ def _drop_card() -> Component:
     )
 
 
-def _people(label: str, place: str, ask: str = "") -> Component:
-    people = [html.Option(ask, value="")] if ask else []
+def _people(label: str, place: str) -> Component:
+    people = [html.Option("choose a name", value="")]
     people += [html.Option(shown, value=code) for code, shown in queries.board().shop().people]
     return html.Label([label, html.Select(people, id=place)], className="who-select")
 

@@ -8,6 +8,7 @@ from dash import Dash, Input, Output, State, dcc, html, no_update
 from dash.development.base_component import Component
 
 from dashboard import pictograms, queries, words
+from dashboard.door import Role, needs
 from dashboard.drawing import Drawing
 from dashboard.figures import draw_series
 from dashboard.pages.missing import missing
@@ -42,6 +43,7 @@ KIND_WORDS = {
 CLOSED = (*CLOSED_STATES, "over")
 
 
+@needs(Role.TECHNICIAN)
 def list_layout(**_: str) -> Component:
     """Return the list of signals: those that wait first."""
     signals = queries.board().signals()
@@ -55,6 +57,7 @@ def list_layout(**_: str) -> Component:
     )
 
 
+@needs(Role.TECHNICIAN)
 def one_layout(signal: str, **_: str) -> Component:
     """Return one signal with its evidence, its suspects and its life."""
     view = queries.board().signal(signal)
@@ -67,6 +70,7 @@ def one_layout(signal: str, **_: str) -> Component:
 def register(app: Dash) -> None:
     """Add the callback that shows a signal anew once something was said of it."""
 
+    @needs(Role.TECHNICIAN)
     def show_again(ticket: str, signal: str) -> tuple[Component, Any]:
         """Return what became of a ticket, and the signal as it stands now."""
         found = queries.desk().progress(ticket)
@@ -150,7 +154,6 @@ def _owner(view: SignalView) -> str:
 def _facts(view: SignalView) -> Component:
     """Give the figures of a signal with the rate it was judged at: without that a size says nothing."""
     found, verdict = view.signal, view.verdict
-    decimals = words.decimals_of(verdict)
     rows: list[tuple[str, Any]] = [
         ("Kind", KIND_WORDS[found.kind]),
         ("Began at", serial_link(found.start_serial)),
@@ -162,10 +165,10 @@ def _facts(view: SignalView) -> Component:
         rows.append(("Known for", count_words(view.age_days, "day")))
         rows.append(("To be closed by", words.day(view.due, year=True) if view.due else "no day set"))
     if found.size is not None:
-        size = words.amount(found.size, found.unit, decimals, signed=True)
-        if found.size_low is not None and found.size_high is not None:
-            low, high = (words.number(x, decimals, signed=True) for x in (found.size_low, found.size_high))
-            size += f" ({low} to {high})"
+        if found.size_low is None or found.size_high is None:
+            size = words.amount(found.size, found.unit, words.decimals_of(verdict), signed=True)
+        else:
+            size = words.sized(found.size, found.size_low, found.size_high, found.unit)
         rows.append(("Size", size))
     if found.size_sigma is not None:
         times = f"{words.number(abs(found.size_sigma), 1)} times the spread from piece to piece"

@@ -10,6 +10,7 @@ from dash.development.base_component import Component
 from dash.exceptions import PreventUpdate
 
 from dashboard import queries, words
+from dashboard.door import Role, needs
 from dashboard.figures import Figure, draw_capability, draw_lots, draw_series, draw_wear
 from dashboard.pages import series_rules
 from dashboard.pages.missing import missing
@@ -44,6 +45,7 @@ BEFORE = 20
 TABLE_ROWS = 30
 
 
+@needs(Role.TECHNICIAN)
 def stage_layout(stage: str, **_: str) -> Component:
     """Return a stage with its worst series opened."""
     verdicts = queries.board().verdicts(stage)
@@ -60,6 +62,7 @@ def stage_layout(stage: str, **_: str) -> Component:
     return _page(verdicts[0].key, verdicts)
 
 
+@needs(Role.TECHNICIAN)
 def series_layout(stage: str, characteristic: str, family: str, **_: str) -> Component:
     """Return one series, with the others of its stage underneath."""
     return _page(SeriesKey(stage, characteristic, family), queries.board().verdicts(stage))
@@ -68,6 +71,7 @@ def series_layout(stage: str, characteristic: str, family: str, **_: str) -> Com
 def register(app: Dash) -> None:
     """Add the callbacks: span and rules of the chart, decisions, the way from a point to its instrument."""
 
+    @needs(Role.TECHNICIAN)
     def draw_again(
         newest: int, every: int, switched: dict[str, list[str]] | None, whole: str, series: str
     ) -> tuple[Figure, str, str, Any]:
@@ -93,6 +97,7 @@ def register(app: Dash) -> None:
         prevent_initial_call=True,
     )(draw_again)
 
+    @needs(Role.TECHNICIAN)
     def show_again(ticket: str, series: str) -> tuple[Component, Any]:
         """Return what became of a decision, and the series as it stands now."""
         said, done = outcome(queries.desk().progress(ticket))

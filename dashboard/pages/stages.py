@@ -6,11 +6,13 @@ from dash import dcc, html
 from dash.development.base_component import Component
 
 from dashboard import queries, words
+from dashboard.door import Role, needs
 from dashboard.parts import heading, nothing, series_row
 from dashboard.routing import Page, address
 from qc.jobs.board import SeriesVerdict, StageView
 
 
+@needs(Role.TECHNICIAN)
 def layout(**_: str) -> Component:
     """Return the overview of the stages."""
     board = queries.board()
@@ -20,7 +22,8 @@ def layout(**_: str) -> Component:
         by_stage.setdefault(verdict.key.stage, []).append(verdict)
     sections = [_section(stage, by_stage.get(stage.id, [])) for stage in stages]
     under = "In the order of the work. Within a stage the series that needs a look stands first."
-    return html.Div([heading("Stages", under), *sections])
+    more = html.P(dcc.Link("What is worth measuring: cost and gain of each figure", href="/worth"))
+    return html.Div([heading("Stages", under), *sections, more])
 
 
 def _section(stage: StageView, verdicts: list[SeriesVerdict]) -> Component:

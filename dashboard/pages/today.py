@@ -8,6 +8,7 @@ from dash import dcc, html
 from dash.development.base_component import Component
 
 from dashboard import pictograms, queries, words
+from dashboard.door import Role, needs
 from dashboard.drawing import Drawing
 from dashboard.pages.hold import hold_card
 from dashboard.parts import card, figures, heading, nothing, series_row, spark, unbroken
@@ -23,6 +24,7 @@ SHOWN_FINDINGS = 8
 """Findings told whole on the first screen; the rest in a line each."""
 
 
+@needs(Role.TECHNICIAN)
 def layout(**_: str) -> Component:
     """Return the first screen."""
     view = queries.board().today()

@@ -9,6 +9,7 @@ from dash.development.base_component import Component
 from flask import Flask, Response, abort
 
 from dashboard import queries
+from dashboard.door import Role, needs
 from dashboard.parts import card, nothing, table
 
 MIME: Final = {
@@ -21,6 +22,7 @@ def add_routes(server: Flask) -> None:
     """Add the plain route for blank cards."""
 
     @server.get("/cards/<card>.<ending>")
+    @needs(Role.TECHNICIAN)
     def blank_card(card: str, ending: str) -> Response:
         data = queries.board().blank_card(card, ending)
         if data is None:

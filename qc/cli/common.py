@@ -103,6 +103,11 @@ SinceOption = Annotated[
 JsonOption = Annotated[bool, typer.Option("--json", help="Print one JSON object and nothing else.")]
 
 
+def day_option(name: str, text: str) -> Any:
+    """Make an option that is a day, read as on a card; one that can be read two ways is refused."""
+    return typer.Option(name, metavar="DATE", parser=_day, help=text, show_default=False)
+
+
 def option(text: str, metavar: str = "NUMBER") -> Any:
     """Make an option without a default, so that help shows none."""
     return typer.Option(metavar=metavar, help=text, show_default=False)

@@ -18,6 +18,7 @@ from qc.cli.common import (
     SinceOption,
     WorkshopOption,
     open_workshop,
+    option,
     show,
 )
 from qc.errors import UsageError
@@ -50,7 +51,7 @@ def demo(
     result = make_demo(workshop, progress=Progress())
     show(result, as_json=as_json)
     if not no_serve:
-        _serve(result.folder, "127.0.0.1", port, once=once)
+        _serve(result.folder, "127.0.0.1", port, once=once, link=True)
 
 
 def upload(
@@ -123,29 +124,83 @@ def month(
     out: Annotated[
         Path | None, typer.Option(metavar="DIR", help="Folder to write to; else reports/YYYY-MM.")
     ] = None,
+    close: Annotated[
+        bool,
+        typer.Option("--close", help="Write it for good: later runs return these files. Needs --who."),
+    ] = False,
+    who: Annotated[str, typer.Option(help="Code of the quality lead who closes the month.")] = "",
     workshop: WorkshopOption = None,
     as_of: AsOfOption = None,
     known: KnownOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """Write the month's report: two pages first, then a panel for each series."""
-    from qc.jobs.month import month as write
+    from qc.jobs.monthly import close_month
+    from qc.jobs.monthly import month as write
 
-    show(write(open_workshop(workshop, as_of, known=known), which, out=out), as_json=as_json)
+    opened = open_workshop(workshop, as_of, known=known, writes=close)
+    if close:
+        show(close_month(opened, which, who=who, out=out, progress=Progress()), as_json=as_json)
+    else:
+        show(write(opened, which, out=out, progress=Progress()), as_json=as_json)
 
 
 def board(
-    host: Annotated[str, typer.Option(help="Address to listen on; only this machine's own.")] = "127.0.0.1",
+    host: Annotated[
+        str, typer.Option(help="Address to listen on; only this machine's own, or any with --lan.")
+    ] = "127.0.0.1",
     port: Annotated[int, typer.Option(help="Port; 0 takes a free one.")] = 8050,
+    lan: Annotated[
+        bool, typer.Option("--lan", help="Open it to the shop's network, by TLS; takes a list of people.")
+    ] = False,
+    cert: Annotated[Path | None, option("With --lan: the certificate, PEM.", "FILE")] = None,
+    key: Annotated[Path | None, option("With --lan: its key, PEM.", "FILE")] = None,
+    name: Annotated[
+        list[str] | None, option("A further name under which others reach it; may be given again.", "NAME")
+    ] = None,
+    behind_proxy: Annotated[
+        str | None,
+        option("A proxy on this machine speaks TLS under this name, and says for whom it asks.", "NAME"),
+    ] = None,
     workshop: WorkshopOption = None,
     as_of: AsOfOption = None,
 ) -> None:
     """Serve the board until stopped; prints its address once it listens."""
+    door = _door(lan, cert, key, name or [], behind_proxy or "")
     opened = open_workshop(workshop, as_of)
-    _serve(opened.folder, host, port, as_of=as_of)
+    if lan and host == "127.0.0.1":
+        host = "0.0.0.0"  # every address of this machine
+    _serve(opened.folder, host, port, as_of=as_of, door=door)
 
 
-def _serve(folder: Path, host: str, port: int, *, once: bool = False, as_of: AsOfOption = None) -> None:
+def _door(lan: bool, cert: Path | None, key: Path | None, names: Sequence[str], proxy: str) -> list[str]:
+    """Return how the board is reached from elsewhere, as words for its process."""
+    if lan and proxy:
+        raise UsageError("Give --lan or --behind-proxy, not both: one speaks TLS itself, the other does not.")
+    if lan and (cert is None or key is None):
+        raise UsageError(
+            "On the network the board speaks TLS only: name the certificate with --cert and its key with "
+            "--key. How to make them: docs/how-to/put-the-board-on-the-shops-network.md"
+        )
+    if (cert or key) and not lan:
+        raise UsageError(
+            "--cert and --key go with --lan: on this machine alone nothing travels that others read."
+        )
+    words = ["--lan", "--cert", str(cert), "--key", str(key)] if lan else []
+    words += [word for one in names for word in ("--name", one)]
+    return words + (["--behind-proxy", proxy] if proxy else [])
+
+
+def _serve(
+    folder: Path,
+    host: str,
+    port: int,
+    *,
+    once: bool = False,
+    as_of: AsOfOption = None,
+    door: Sequence[str] = (),
+    link: bool = False,
+) -> None:
     from qc.jobs.board import fetch_once, serve
 
     def ready(address: str) -> None:
@@ -155,7 +210,20 @@ def _serve(folder: Path, host: str, port: int, *, once: bool = False, as_of: AsO
         if once:
             fetch_once(address)
 
-    serve(folder, host=host, port=port, on_ready=ready, as_of=as_of, once=once)
+    def tell(address: str) -> None:
+        typer.echo(f"Signs you in as the lead of the plan, once: {address}")
+        sys.stdout.flush()
+
+    serve(
+        folder,
+        host=host,
+        port=port,
+        on_ready=ready,
+        as_of=as_of,
+        once=once,
+        door=door,
+        on_link=tell if link else None,
+    )
 
 
 class Progress:

@@ -19,8 +19,7 @@ from qc.jobs.judging import (
     ending,
     load_verdicts,
 )
-from qc.jobs.roles import Verb, may
-from qc.jobs.signals import codes_of
+from qc.jobs.roles import Verb, known_codes, may
 from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
 from qc.report.terminal import decisions_text
@@ -128,7 +127,7 @@ def decide(workshop: Workshop, series: str, saying: Saying) -> SeriesDecisions:
         # what a decision rests on is what is known by now, and nobody else decides between look and word
         catch_up(workshop)
         with workshop.store.writing():
-            may(saying.who, Verb.DECIDE, workshop.plan)
+            may(saying.who, Verb.DECIDE, workshop.plan, workshop.store.people())
             span = _checked(workshop, series, saying)
             already = _stands_already(workshop, series, saying.what, span)
             if not already:
@@ -143,7 +142,7 @@ def _checked(workshop: Workshop, series: str, saying: Saying) -> Span:
     """Return the pieces that a decision is about, or refuse it."""
     verdict, plan = _verdict(workshop, series), workshop.plan
     serials = {p.serial for p in verdict.points}
-    faults = faults_of_decision(saying, people=codes_of(plan), serials=serials)
+    faults = faults_of_decision(saying, people=known_codes(plan, workshop.store.people()), serials=serials)
     if Fault.NO_REASON in faults:
         raise UsageError("Say why with --why: whoever looks at the chart next year will want to know.")
     if Fault.STRANGE_PIECE in faults:

@@ -11,7 +11,7 @@ from typing import TypeAlias
 from qc import clock
 from qc.errors import QcError
 from qc.ingest import batch_reader, unfold
-from qc.jobs.month import MonthReport, month
+from qc.jobs.monthly import MonthReport, month
 from qc.jobs.receipts import SheetReceipt, Total, UploadReceipt
 from qc.jobs.status import Status, status
 from qc.jobs.upload import ShowProgress, upload

@@ -45,6 +45,7 @@ from qc.jobs.receipts import (
     still_missing,
 )
 from qc.jobs.roles import refuse_no_name
+from qc.jobs.rows import told_reasons
 from qc.jobs.workshop import Workshop
 from qc.plan import EVENT, HELD, READING, Plan
 from qc.store import NewSheet, SheetCount, SignalRecord, sheet_hash, signal_id
@@ -273,6 +274,7 @@ def _new_sheet(file: _File) -> NewSheet:
         readings=joined([c.readings for c in file.checked], READING),
         events=joined([c.events for c in file.checked], EVENT),
         held=joined([c.held for c in file.checked], HELD),
+        told=told_reasons,
     )
 
 

@@ -130,7 +130,9 @@ def _on_its_day(workshop: Workshop, as_of: date | None, *, writes: bool) -> Work
     handed_in = clock.day_of(newest, zone)
     note = (
         f"{dated_words(as_of)} lies before the newest entry, of {dated_words(handed_in)}: nothing is "
-        f"handed in before what is there, so this is handed in as of {dated_words(handed_in)}."
+        f"handed in before what is there, so this is handed in as of {dated_words(handed_in)}. To bring in "
+        f"old months day by day, make the workshop with `qc new DIR --as-of DAY`, on a day before the first "
+        "of them, and hand them in there."
     )
     return replace(
         workshop,

@@ -53,6 +53,8 @@ class Shop(_Part):
     false_signals_per_month: float = Field(1.0, gt=0, le=50)
     wanted_ppk: float = Field(1.0, gt=0, le=3)
     pairing_cost: PairingCost = "mean-squares"  # what `qc pair` makes least
+    hourly_rate: float | None = Field(None, gt=0, le=10_000)  # what an hour of rework costs
+    currency: str = Field("", max_length=12)  # of that rate, as it is to be printed
     today: Day | None = None  # only the sample workshop fixes its own day
     lead: str = ""  # code of the quality lead
 
@@ -150,6 +152,7 @@ class Characteristic(_Part):
     wears_with: str | None = None  # class of tool whose count moves this figure: die, mandrel
     sensible: tuple[float, float] | None = None  # outside this a figure is a typing mistake
     sampling: str = "every piece"
+    reading_seconds: float | None = Field(None, gt=0, le=3600)  # bench time of one reading [s]
     words: dict[Literal["above", "below", "noun"], str] = Field(default_factory=dict)
     next_step: str = ""  # one sentence on the board, first thing to do
     reaction: tuple[str, ...] = ()  # written steps after re-measure, gauge zero, serial and unit
@@ -360,6 +363,19 @@ class Plan(_Part):
         whole = self.limits(characteristic, model_id, day)
         given = (whole.target, whole.lower, whole.upper) != (None, None, None)
         return whole if given else in_force(characteristic.limits, model_id, day)
+
+    def usual_limits_at(
+        self, characteristic: Characteristic, model_id: str, day: date, place: Mapping[str, object]
+    ) -> DatedLimits:
+        """Return the limits by which a figure typed at one place is thought likely: its own, else the usual.
+
+        `place` may hold more than places: a whole row does.
+        """
+        if any(entry.at for entry in characteristic.limits):
+            own = self.limits_at(characteristic, model_id, day, place)
+            if (own.target, own.lower, own.upper) != (None, None, None):
+                return own
+        return self.usual_limits(characteristic, model_id, day)
 
     def charted(self) -> tuple[tuple[Stage, Characteristic, str], ...]:
         """Return every series the plan asks for as (stage, characteristic, family), in route order."""

@@ -37,6 +37,7 @@ from .change import Placed as Placed
 from .change import Stretch as Stretch
 from .change import climb_or_stairs as climb_or_stairs
 from .change import count_further as count_further
+from .change import counts_told_after as counts_told_after
 from .change import detect as detect
 from .change import detect_counts as detect_counts
 from .change import detect_further as detect_further
@@ -50,6 +51,7 @@ from .change import place_spread as place_spread
 from .change import step_variance as step_variance
 from .change import stretches_of as stretches_of
 from .change import threshold_scores as threshold_scores
+from .change import told_after as told_after
 from .charts import Chart as Chart
 from .charts import ChartTable as ChartTable
 from .charts import Companion as Companion
@@ -187,15 +189,20 @@ from .run_lengths import shewhart_factor as shewhart_factor
 from .run_lengths import shewhart_run_length as shewhart_run_length
 from .run_lengths import sigma_estimate as sigma_estimate
 from .run_lengths import subgroup_df as subgroup_df
+from .samples import LEAST_TOGETHER as LEAST_TOGETHER
 from .samples import AnovaRow as AnovaRow
 from .samples import Autocorrelation as Autocorrelation
+from .samples import Explained as Explained
 from .samples import OneWay as OneWay
 from .samples import Outlier as Outlier
+from .samples import RankAssociation as RankAssociation
+from .samples import RolledYield as RolledYield
 from .samples import SignificanceTest as SignificanceTest
 from .samples import anderson_darling as anderson_darling
 from .samples import anderson_darling_many as anderson_darling_many
 from .samples import bartlett as bartlett
 from .samples import equal_spreads as equal_spreads
+from .samples import explained_share as explained_share
 from .samples import false_alarm_rate as false_alarm_rate
 from .samples import generalised_esd as generalised_esd
 from .samples import grubbs as grubbs
@@ -204,6 +211,8 @@ from .samples import lag_1_many as lag_1_many
 from .samples import moving_range_inflation as moving_range_inflation
 from .samples import one_way_anova as one_way_anova
 from .samples import pooled_autocorrelation as pooled_autocorrelation
+from .samples import rank_association as rank_association
+from .samples import rolled_yield as rolled_yield
 from .samples import runs_test as runs_test
 from .studies import FIGURES as FIGURES
 from .studies import KINDS as KINDS

@@ -7,6 +7,7 @@ from .intake import NewSheet as NewSheet
 from .intake import SheetCount as SheetCount
 from .keeping import MARK as MARK
 from .keeping import PROGRAM as PROGRAM
+from .keeping import ClosedMonth as ClosedMonth
 from .keeping import Grounds as Grounds
 from .keeping import KnownThen as KnownThen
 from .keeping import ToldRecord as ToldRecord
@@ -21,6 +22,10 @@ from .location import OWN_FILE as OWN_FILE
 from .location import OWN_FOLDER as OWN_FOLDER
 from .location import private_folder as private_folder
 from .location import refuse_network_share as refuse_network_share
+from .people import PersonRecord as PersonRecord
+from .people import PersonWord as PersonWord
+from .people import Secrets as Secrets
+from .people import SessionRecord as SessionRecord
 from .pieces import JudgedUpTo as JudgedUpTo
 from .pieces import News as News
 from .pieces import Waiting as Waiting

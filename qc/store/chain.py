@@ -24,12 +24,15 @@ from qc.store.tables import (
     HAPPENING,
     ORIGIN,
     entry,
+    erasure,
     event,
     held,
     held_event,
     judgement,
     mapping_version,
+    month_file,
     origin,
+    person_event,
     piece_event,
     place,
     plan_version,
@@ -54,11 +57,15 @@ EntryKind = Literal[
     "signal",
     "series",
     "piece",
+    "month",
+    "person",
+    "erasure",
     "verdict",
 ]
 """What an entry brought: a sheet, mended rows, a corrected reading, one taken back, a decision about a held
-row taken back, a plan, what headings of benches mean, words on a signal, series or piece, or what the program
-told after it had judged."""
+row taken back, a plan, what headings of benches mean, words on a signal, series or piece, the report of a
+closed month, a person's coming, role or leaving, a name taken out of earlier texts, or what the program told
+after it had judged."""
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
@@ -241,6 +248,9 @@ _STATEMENTS: dict[str, _Named] = {
     "mapping_version": _plain(mapping_version, id="int", entry="int"),
     "signal_event": _signal_event_content(),
     "piece_event": _plain(piece_event, id="int", entry="int"),
+    "month_file": _plain(month_file, id="int", entry="int"),
+    "person_event": _plain(person_event, id="int", entry="int"),
+    "erasure": _plain(erasure, id="int", entry="int", plan="int"),
     "judgement": _plain(
         judgement, id="int", entry="int", plan="int", readings="int", events="int", upto="int"
     ),

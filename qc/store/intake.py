@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import json
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import asdict, dataclass, field
 from datetime import datetime
 
@@ -13,6 +12,7 @@ from sqlalchemy import Connection, insert, select
 
 from qc.plain import JsonObject
 from qc.store.chain import append_entry, next_entry
+from qc.store.records import reasons_of
 from qc.store.rows import (
     ACCEPTED,
     DROPPED,
@@ -31,6 +31,10 @@ from qc.store.sheetfiles import SheetFiles
 from qc.store.tables import held, held_event, sheet
 
 
+def _every_reason(text: str) -> tuple[str, ...]:
+    return tuple(reason.id for reason in reasons_of(text))
+
+
 @dataclass(frozen=True, slots=True)
 class NewSheet:
     """One sheet on its way into the store.
@@ -47,6 +51,8 @@ class NewSheet:
         Id of the card it was read as.
     readings, events, held : polars.DataFrame
         Rows with the columns of `qc.plan.READING`, `EVENT` and `HELD`; what lacks is taken as empty.
+    told : callable
+        The reasons of a held row, as its text in JSON -> the names of those that are counted.
     """
 
     file: str
@@ -56,6 +62,7 @@ class NewSheet:
     readings: pl.DataFrame = field(default_factory=pl.DataFrame)
     events: pl.DataFrame = field(default_factory=pl.DataFrame)
     held: pl.DataFrame = field(default_factory=pl.DataFrame)
+    told: Callable[[str], Sequence[str]] = _every_reason
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,7 +141,7 @@ def _add_sheet(
         accepted=accepted,
         held=own.held.height - settled,
         already_known=rows - accepted - own.held.height + settled,
-        reasons=_reasons(still_held["reasons"]),
+        reasons=_reasons(still_held["reasons"], item.told),
         held_again=again,
     )
     sheet_id = conn.execute(select(sheet.c.id).where(sheet.c.hash == item.hash)).scalar()
@@ -169,6 +176,5 @@ def _settle_accepted(
     write_settled(conn, hits, ACCEPTED, "accepted when the sheet came again", number)
 
 
-def _reasons(texts: Iterable[str]) -> dict[str, int]:
-    found = Counter(reason["id"] for text in texts for reason in (json.loads(text) if text else []))
-    return dict(sorted(found.items()))
+def _reasons(texts: Iterable[str], told: Callable[[str], Sequence[str]]) -> dict[str, int]:
+    return dict(sorted(Counter(name for text in texts if text for name in told(text)).items()))

@@ -44,8 +44,9 @@ AROUND: dict[str, str] = {
 UNKNOWN = -1
 """Stands for an entry or a plan version in a mark made before marks told of them."""
 
-PLAN, TOLD, PIECE = "plan", "verdict", "piece"
-"""Kinds of entries that bring nothing to judge by themselves: a plan without readings, a verdict told."""
+PLAN, TOLD = "plan", "verdict"
+QUIET = (TOLD, "piece", "month", "person", "erasure")
+"""Kinds of entries that bring nothing to judge: what was told, words on pieces and people, closed months."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,7 +162,7 @@ def read_waiting(conn: Connection, mark: JudgedUpTo) -> Waiting | None:
     # without a reading there is no series that a plan could change
     everything = bool(now.readings) and (now.plan > mark.plan or mark.entry == UNKNOWN)
     newer = entry.c.id > max(mark.entry, 0)
-    kinds = (TOLD, PIECE) if everything else (TOLD, PIECE, PLAN)  # no word on a piece changes a series
+    kinds = QUIET if everything else (*QUIET, PLAN)  # no word on a piece or a person changes a series
     since = conn.execute(select(func.min(entry.c.id)).where(newer, entry.c.kind.not_in(kinds))).scalar()
     if mark.entry == UNKNOWN:
         since = _oldest_row(conn, mark) or now.entry
@@ -169,7 +170,7 @@ def read_waiting(conn: Connection, mark: JudgedUpTo) -> Waiting | None:
             return None
     if since is None:
         return None
-    rows = select(func.max(entry.c.at)).where(newer, entry.c.kind.not_in((TOLD, PIECE, PLAN)))
+    rows = select(func.max(entry.c.at)).where(newer, entry.c.kind.not_in((*QUIET, PLAN)))
     newest = conn.execute(rows).scalar()
     return Waiting(
         since=moment_of(conn.execute(select(entry.c.at).where(entry.c.id == since)).scalar_one()),

@@ -24,6 +24,9 @@ from qc.store.sheetfiles import SheetFiles
 from qc.store.states import read_states
 from qc.store.tables import entry
 
+REPORTS = "reports"
+"""The folder of a workshop in which the reports of its months lie."""
+
 JUDGEMENTS = "judged"
 """The state that counts how often verdicts were saved: not each is an entry, and the board must see it."""
 
@@ -74,7 +77,7 @@ class ProvenStore:
         """Work out every hash again; returns a sentence for each thing that is wrong."""
         lying = self._files.lying()
         with self._database.reading() as conn:
-            return faults_of_store(conn, self._files, lying, self._database.sqlite)
+            return faults_of_store(conn, self._files, lying, self.folder / REPORTS, self._database.sqlite)
 
     def begun(self) -> datetime | None:
         """Return the moment of the first entry, None before any."""

@@ -19,9 +19,18 @@ from qc.store.corrected import CorrectedStore
 from qc.store.database import Database, read_url, sqlite_url
 from qc.store.errors import StoreUnavailable
 from qc.store.intake import NewSheet, SheetCount, add_sheets
-from qc.store.keeping import MARK, Grounds, adopt_what_was_kept, tell
+from qc.store.keeping import (
+    MARK,
+    ClosedMonth,
+    Grounds,
+    adopt_what_was_kept,
+    close_month,
+    read_closed_months,
+    tell,
+)
 from qc.store.kept_back import PiecesStore
 from qc.store.location import OWN_FILE, private_folder, refuse_network_share
+from qc.store.people import PeopleStore
 from qc.store.plans import VersionedStore, record_text
 from qc.store.proven import JUDGEMENTS, judgements
 from qc.store.records import SheetRecord, SignalRecord, VerdictRecord
@@ -63,7 +72,7 @@ def open_store(folder: Path, *, url: str | None = None) -> Store:
     return Store(folder, database, files)
 
 
-class Store(CorrectedStore, PiecesStore, VersionedStore):
+class Store(CorrectedStore, PeopleStore, PiecesStore, VersionedStore):
     """Everything a workshop keeps. Make one with `open_store`; it may be used from several threads.
 
     Parameters
@@ -261,6 +270,24 @@ class Store(CorrectedStore, PiecesStore, VersionedStore):
     def sheet_files(self) -> list[str]:
         """Return the names of the sheets that lie on the disk, whether or not an entry names them."""
         return sorted(self._files.lying().whole)
+
+    # --- months
+
+    def close_month(self, month: str, files: Mapping[str, str], *, who: str, when: datetime) -> int:
+        """Keep the hashes of the files that are the report of a month for good; returns the entry's number.
+
+        Raises
+        ------
+        StoreError
+            The month is closed already, or no file is named.
+        """
+        with self._database.writing() as conn:
+            return close_month(conn, month, files, who, when)
+
+    def closed_months(self) -> list[ClosedMonth]:
+        """Return the months that were closed, in the order in which that was done."""
+        with self._database.reading() as conn:
+            return read_closed_months(conn)
 
     # --- verdicts and signals
 

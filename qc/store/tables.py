@@ -3,7 +3,8 @@
 One **entry** stands for one accepted change: who, when, and the hash of everything it brought, chained to
 the entry before. Rows name their entry and are never changed or deleted afterwards; the database itself
 refuses it. Only `verdict`, `signal` and `state`, which can be worked out again from the rows, are rewritten;
-what was told by them stays in `judgement` and `told`.
+what was told by them stays in `judgement` and `told`. What must be forgettable (names, passwords, who is
+signed in) stands in `person` and `session`; the history in `person_event` keeps hashes of it, salted.
 
 A reading is kept in three parts, since most of a sheet says the same thing over and over: `origin` (which
 piece, what, when, by whom, with what), `place` (where on the piece) and `reading` (the figure). The view
@@ -31,7 +32,7 @@ from sqlalchemy.schema import SchemaItem
 from qc.plan import EVENT, HELD, PLACE
 from qc.store.fingerprint import DAY_BYTES, HASH_BYTES
 
-HEAD = "0007"
+HEAD = "0009"
 """The newest migration; a store that says so needs no Alembic to be opened."""
 
 MOST_NAMES = 10_000
@@ -269,6 +270,54 @@ piece_event = _accepted(
     Index("piece_event_serial", "serial"),
 )
 
+month_file = _accepted(
+    "month_file",
+    Column("month", Text, nullable=False),
+    Column("file", Text, nullable=False),
+    Column("hash", Text, nullable=False),
+)
+
+person_event = _accepted(
+    "person_event",
+    Column("code", Text, nullable=False),
+    Column("what", Text, nullable=False),
+    Column("role", Text, nullable=False),
+    Column("mark", Text),  # salted hash of the name, or of what a person signs in with
+    Index("person_event_code", "code"),
+)
+
+erasure = _accepted(
+    "erasure",
+    Column("code", Text, nullable=False),  # whose name was taken out of a text of the plan
+    Column("plan", _NUMBER, ForeignKey("plan_version.id"), nullable=False),
+    Column("hash", Text, nullable=False),  # of the new text
+    Column("content", Text, nullable=False),  # what the entry of that text hashes to from now on
+)
+
+person = Table(
+    "person",
+    metadata,
+    Column("code", Text, primary_key=True),
+    Column("name", Text),
+    Column("salt", Text),
+    Column("pin", Text),  # all three as hashes
+    Column("password", Text),
+    Column("once", Text),
+    Column("once_until", BigInteger),
+    Column("failures", BigInteger, nullable=False),
+    Column("locked_until", BigInteger),
+)
+
+session = Table(
+    "session",
+    metadata,
+    Column("digest", Text, primary_key=True),  # of the cookie, which stands nowhere
+    Column("code", Text, nullable=False),
+    Column("by", Text, nullable=False),
+    Column("begun", BigInteger, nullable=False),
+    Column("seen", BigInteger, nullable=False),
+)
+
 judgement = _accepted(
     "judgement",
     Column("how", Text, nullable=False),
@@ -315,6 +364,9 @@ KEPT: tuple[Table, ...] = (
     mapping_version,
     signal_event,
     piece_event,
+    month_file,
+    person_event,
+    erasure,
     judgement,
     told,
 )

@@ -1,18 +1,25 @@
 """What `qc.watch` offers."""
 
 from .budget import DAYS_PER_MONTH as DAYS_PER_MONTH
+from .budget import LOOK_BACK_DAYS as LOOK_BACK_DAYS
 from .budget import Budget as Budget
 from .budget import budget_words as budget_words
 from .budget import expected_points as expected_points
 from .budget import month_of as month_of
 from .budget import month_pace as month_pace
 from .budget import share_budget as share_budget
+from .causes import SCREENED_BY as SCREENED_BY
+from .causes import Earlier as Earlier
 from .causes import Factor as Factor
 from .causes import FactorLevels as FactorLevels
 from .causes import FactorTable as FactorTable
 from .causes import Figure as Figure
 from .causes import FigureTable as FigureTable
+from .causes import GoesWith as GoesWith
+from .causes import ScreenedResult as ScreenedResult
 from .causes import among as among
+from .causes import final_results as final_results
+from .causes import screen as screen
 from .changes import KeptStates as KeptStates
 from .changes import LevelCourse as LevelCourse
 from .changes import course_of as course_of
@@ -38,9 +45,15 @@ from .mends import standing_mends as standing_mends
 from .moved_since import Since as Since
 from .moved_since import change_since as change_since
 from .neighbours import dependence_note as dependence_note
+from .pieces import FAILING as FAILING
+from .pieces import FEW as FEW
 from .pieces import PLACE_WORDS as PLACE_WORDS
+from .pieces import PLAY_TEST as PLAY_TEST
+from .pieces import NotPassed as NotPassed
 from .pieces import PartUse as PartUse
 from .pieces import PieceFigure as PieceFigure
+from .pieces import ReworkCause as ReworkCause
+from .pieces import StageYield as StageYield
 from .pieces import cells_of as cells_of
 from .pieces import homes as homes
 from .pieces import is_bad as is_bad
@@ -51,6 +64,11 @@ from .pieces import part_uses as part_uses
 from .pieces import piece_figures as piece_figures
 from .pieces import pieces_in as pieces_in
 from .pieces import place_words as place_words
+from .pieces import play_test_stage as play_test_stage
+from .pieces import rework_causes as rework_causes
+from .pieces import rolled as rolled
+from .pieces import stage_yield as stage_yield
+from .pieces import summed as summed
 from .pieces import way_up as way_up
 from .reaction import DEFER as DEFER
 from .reaction import caution_words as caution_words

@@ -17,7 +17,7 @@ import xlsxwriter
 from qc.ingest import keep_reader
 from qc.jobs.board.serving import fetch_once, running
 from qc.jobs.demo import make_demo
-from qc.jobs.month import month
+from qc.jobs.monthly import month
 from qc.jobs.upload import read_files, upload
 from qc.jobs.workshop import open_workshop
 

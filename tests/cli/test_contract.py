@@ -125,6 +125,8 @@ WITH_WORKSHOP = {
     "verify": "verify --workshop {w}",
     "also": "also --gauge BG-1 --since 2026-10-01 --workshop {w}",
     "rejudge": "rejudge --workshop {f}/shop",
+    "rework": "rework --workshop {w}",
+    "upstream": "upstream --workshop {w}",
 }
 TAKEN_THROUGH = {"signals show", "signals take", "signals comment", "signals close", "signals reopen"}
 TAKEN_THROUGH |= {"signals tick", "hold release", "hold keep", "correct", "held undo"}

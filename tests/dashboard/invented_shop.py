@@ -44,17 +44,57 @@ from qc.jobs.board.views import (
     TouchedView,
     limits_words,
 )
+from qc.jobs.board.weighed import WorthRow, WorthView
+from qc.jobs.losses import ReworkReport, UpstreamReport
 from qc.jobs.pieces import PieceDecided
 from qc.jobs.pieces.rows import Whereabouts
 from qc.sayings import What
 from qc.states import WORST_LIMITS
-from qc.watch import PieceFigure, apply_rules, rule_offers, rules_price
+from qc.stats import RankAssociation
+from qc.watch import (
+    Earlier,
+    GoesWith,
+    NotPassed,
+    PieceFigure,
+    ReworkCause,
+    ScreenedResult,
+    StageYield,
+    apply_rules,
+    rule_offers,
+    rules_price,
+)
 
 TODAY = date(2026, 11, 24)
 MODELS = (
     ModelView("alto", "alto", "diamond"),
     ModelView("tenor-bass", "tenor-bass", "circle"),
     ModelView("bass", "bass", "square"),
+)
+WORTH = WorthView(
+    6.5,
+    ("", "hours a month", "told after", "every 2nd", "twice", "by others", "found", "advice"),
+    (
+        WorthRow(
+            SeriesKey("slide", "clearance", "all"),
+            "Slide: Clearance",
+            ("Slide: Clearance", "4.0", "12 (11 to 13)", "24", "8", "10 %", "1 of 0.5", "measure twice"),
+            "measure twice",
+            "With each reading taken twice, it is told after 8.",
+            False,
+            (("Readings", "240 a month on 10 pieces"),),
+        ),
+        WorthRow(
+            SeriesKey("draw", "od", "all"),
+            "Draw: Tube OD",
+            ("Draw: Tube OD", "2.5", "2", "4", "", "", "0 of 0.4", "keep"),
+            "keep",
+            "How far the gauge scatters is not known (no `spread` in the plan).",
+            True,
+            (("Readings", "80 a month on 40 pieces"),),
+        ),
+    ),
+    "told after: pieces.",
+    ("Bench time is 20 s where the plan gives no `reading_seconds`.",),
 )
 STAGES = (
     (
@@ -355,6 +395,29 @@ HOLD = (
 )
 NEAR = to_hold("TQ-0420", 10.2)
 
+CAUSES = (
+    ReworkCause("bent-slide", 4.5, 3, 0.75, 0.75),
+    ReworkCause("", 1.5, 1, 0.25, 1.0),
+)
+YIELDS = (
+    StageYield("slide", "Slide", 21, (NotPassed("TQ-0410", TODAY, "reworked: bent slide"),)),
+    StageYield("lacquer", "Lacquer", 6, ()),
+)
+FORCE = Earlier("slide", "Slide", "force", "Force", "N", "measured", "running force", "higher", "lower")
+VERDICT = Earlier(
+    "final", "Play-test", "verdict", "Verdict", "fault", "pass-fail", "failures", "more", "fewer"
+)
+TOGETHER = GoesWith(
+    FORCE,
+    RankAssociation(0.5, (0.1, 0.7), 0.001, 60, 48.0),
+    0.01,
+    "Failures: more where the running force is higher (rank correlation 0.50).",
+)
+SCREENED = (
+    ScreenedResult(VERDICT, 60, (FORCE,), (), (TOGETHER,)),
+    ScreenedResult(FORCE, 9, (), (VERDICT,)),
+)
+
 
 class InventedBoard:
     """Answers every question of `BoardData` from memory."""
@@ -378,7 +441,7 @@ class InventedBoard:
     def shop(self):
         people = (("RA", "RA (R. Alder)"), ("KM", "KM (K. Moss)"))
         causes = ("mandrel", "worn-die", "unknown")
-        return ShopView("Tern Quay Brassworks", TODAY, "R. Alder, lead", people, causes)
+        return ShopView("Tern Quay Brassworks", TODAY, people, causes)
 
     def stages(self):
         found = []
@@ -476,6 +539,19 @@ class InventedBoard:
 
     def hold(self):
         return HoldList((), (), TODAY) if self._quiet else HoldList(HOLD, (NEAR,), TODAY)
+
+    def worth(self):
+        return WorthView(0.0, (), (), "", ()) if self._quiet else WORTH
+
+    def worth_asked(self, key, see, within, limit):
+        return f"{key}: {see} within {within}, limit {limit}; see `spread`."
+
+    def rework(self, first=None, last=None):
+        causes = () if self._quiet else CAUSES
+        return ReworkReport(first or TODAY, last or TODAY, causes, YIELDS, 50.0, "EUR")
+
+    def upstream(self):
+        return UpstreamReport(TODAY, SCREENED)
 
     def gauges(self):
         return GAUGES
@@ -605,6 +681,33 @@ class InventedBoard:
     def blank_card(self, card, ending):
         return {"pdf": b"%PDF-1.7", "xlsx": b"PK"}.get(ending) if card == "bell-card" else None
 
+    def month(self):
+        return {
+            "month": "2026-11",
+            "headline": "4 instruments shipped; 1 of 3 series has moved, in lacquer. 2 pieces to hold.",
+            "shipped_total": 4,
+            "shipped_beside": "October 9",
+            "rolled": "81 % (52 to 97 %)",
+            "rework_total": "2.5 h",
+            "hold_total": 2,
+            "reactions": [{}],
+            "before": "October",
+            "year_ago": "November 2025",
+            "yields": [
+                {
+                    "stage": "Slide",
+                    "share": "90 % (55 to 100 %)",
+                    "of": "9 of 10",
+                    "before": "100 % of 8",
+                    "year_ago": "—",
+                }
+            ],
+            "decisions": ["Order a die."],
+        }
+
+    def month_page(self):
+        return "<!doctype html><title>the month so far</title>"
+
     def reports(self):
         return (ReportView("2026-10", ()),)
 
@@ -652,6 +755,7 @@ class InventedDesk:
         self.decided = []
         self.pieces = []
         self.studied = []
+        self.written = []
         self.undone = []
         self.corrected = []
         self.asked_to_judge = False
@@ -687,6 +791,10 @@ class InventedDesk:
     def decide_piece(self, serial, what, figure, who, why):
         self.pieces.append((serial, what, figure, who, why))
         return f"s{len(self.pieces)}"
+
+    def write_month(self, month):
+        self.written.append(month)
+        return f"s{len(self.written)}"
 
     def study_gauge(self, file, question):
         self.studied.append(((file[0], file[1].read()), dict(question)))

@@ -279,3 +279,16 @@ def test_a_decision_about_a_piece_that_lacks_something_is_refused(client, desk, 
     answer = post(client, "/hold/decide", **{**HELD_BACK, **change})
     assert answer.status_code == 400 and said in answer.get_data(as_text=True)
     assert desk.pieces == []
+
+
+def test_a_month_is_written_when_it_is_one_of_the_list(client, desk):
+    assert post(client, "/month/write", month="2026-11").get_json() == {"ticket": "s1"}
+    assert post(client, "/month/write", month="2026-09").status_code == 200
+    for other in ("2026-12", "2025-11", "", "../x"):
+        assert post(client, "/month/write", month=other).status_code == 400
+    assert desk.written == ["2026-11", "2026-09"]
+
+
+def test_the_month_so_far_is_looked_at_before_it_is_written(client):
+    answer = client.get("/month/preview", headers=HOME)
+    assert answer.mimetype == "text/html" and "the month so far" in answer.text

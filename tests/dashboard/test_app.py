@@ -25,6 +25,10 @@ EVERY_PAGE = [
     "/signals/s0",
     "/signals/s2",
     "/hold",
+    "/rework",
+    "/rework/2026-10",
+    "/rework/all",
+    "/rework/2027-01",
     "/hold/TQ-0410",
     "/hold/TQ-0001",
     "/sheets",
@@ -122,6 +126,7 @@ def test_the_navigation_shows_only_what_exists(client):
         "Signals",
         "Sheets",
         "Gauges",
+        "Rework",
         "Month",
     ]
     assert [link["children"] for link in links if link["className"] == "here"] == ["Stages"]

@@ -9,7 +9,7 @@ def test_a_form_knows_its_route_and_who_waits_for_its_ticket():
     assert plain["children"][-1].role == "status"
 
 
-def test_nobody_is_chosen_beforehand(board, texts):
+def test_nobody_is_chosen_beforehand(in_app, board, texts):
     label = fields.people(board.shop())
     options = label.children[1].children
     assert [o.value for o in options] == ["", "RA", "KM"]

@@ -152,7 +152,7 @@ def _import_everything():
     import qc.jobs.ahead
     import qc.jobs.backup
     import qc.jobs.baseline
-    import qc.jobs.month
+    import qc.jobs.monthly.writing
     import qc.jobs.rejudge
     import qc.jobs.rows.settling
     import qc.jobs.signals

@@ -141,6 +141,7 @@ QUESTIONS = {
     "verdicts": "SELECT series, as_of, body FROM verdict",
     "signals": "SELECT id, series, kind, first_as_of, last_as_of, body FROM signal",
     "told": "SELECT series, day, verdict, state FROM told",
+    "months": "SELECT month, file, hash FROM month_file",
     "pieces": "SELECT serial, what, reason, text FROM piece_event",
     "said": "SELECT signal, what, cause, action, text, first_serial, last_serial FROM signal_event",
 }

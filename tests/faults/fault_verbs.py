@@ -214,6 +214,7 @@ VERBS = (
     Verb("backup", ("backup", "BACKUPS"), keeps=False),
     Verb("restore", ("restore", "SHOP", "BACK"), keeps=False, whole=_back_whole, elsewhere=True),
     Verb("month", ("month", MONTH), keeps=False, whole=_month_whole),
+    Verb("close a month", ("month", MONTH, "--close", "--who", "IS"), whole=_month_whole),
     Verb("change the plan", ("status",), by_hand=_tighter_plan, opens=True),
     Verb("open an old store", ("status",), by_hand=_old_store, opens=True),
     Verb("open a store of 0001", ("status",), by_hand=partial(_old_store, revision="0001"), opens=True),

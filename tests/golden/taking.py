@@ -44,7 +44,7 @@ PAGES = [
     "/signals",
     "/sheets",
 ]
-PAGES += ["/hold", "/hold/QH-1200"]
+PAGES += ["/hold", "/hold/QH-1200", "/rework/2026-10"]
 PAGES += ["/gauges", "/month", "/nowhere", "/signals/none", "/gauges/none", "/instruments/none"]
 
 

@@ -88,6 +88,17 @@ def test_notes_that_a_tuning_card_lacks_are_those_of_the_model_on_record(shop):
     )
 
 
+def test_notes_further_out_are_missed_only_where_most_pieces_have_them(shop):
+    def blown(serial, *also):
+        named = notes(serial).replace("Serial;", "Model;tenor\nSerial;")
+        return named + "".join(f"4;{partial};-3\n" for partial in also)
+
+    first, *_ = hand_in(shop, *(blown(f"TB100{n}", 3, 4) for n in range(1, 4))).sheets
+    assert first.missing == ()
+    (less,) = hand_in(shop, blown("TB1004", 3)).sheets
+    assert "at valve open, position 4, partial 4." in less.missing[0]
+
+
 def test_what_a_shop_never_measures_is_not_asked_for(shop):
     cards = [slide(PLACES[::2], SLIDE.replace("TB1001", f"TB100{n}")) for n in range(1, 5)]
     assert hand_in(shop, *cards[:3]).sheets[0].missing != ()

@@ -112,3 +112,12 @@ def test_a_day_given_with_the_places_puts_the_past_right():
     tube = plan.characteristic("slide", "inner_od")
     assert plan.limits_at(tube, "tenor", date(2026, 3, 20), {"surface": "body"}).lower is None
     assert plan.limits_at(tube, "tenor", date(2026, 3, 20), {"surface": "stocking"}).lower == 13.86
+
+
+def test_a_typed_figure_is_weighed_by_its_own_place_else_by_what_is_usual():
+    plan = load_plan(OLD)
+    row = {"surface": "stocking", "leg": "upper", "value": 13.9}
+    assert plan.usual_limits_at(TUBE, "bass", DAY, row).lower == 4.0
+    assert plan.usual_limits_at(TUBE, "bass", DAY, {**row, "surface": "body"}).lower == 2.0
+    only = TUBE.model_copy(update={"limits": TUBE.limits[2:3]})
+    assert plan.usual_limits_at(only, "bass", DAY, {"surface": "body"}).lower == 3.0

@@ -18,15 +18,16 @@ from qc.report.month import (
     MonthContent,
     Reaction,
     Rework,
+    Rolled,
     Yield,
     evidence_words,
     month_html,
     month_pdf,
     month_workbook,
-    rolled_yield,
 )
 from qc.report.month.panel import draw_all, draw_panel
-from qc.report.month.template_data import capability_sentence, panel_lines, plain_content
+from qc.report.month.panel_words import capability_sentence, panel_lines
+from qc.report.month.template_data import plain_content
 from qc.watch import FactorLevels, Points, Question, judge
 
 
@@ -63,7 +64,7 @@ def content(verdicts):
         shipped=(("Tenor", 5), ("Alto", 1)),
         returned=("S-001 came back on 3 May: dent.",),
         yields=yields,
-        rolled=rolled_yield(yields),
+        rolled=Rolled(0.95, 0.75, 0.99),
         changes=(change,),
         reactions=(Reaction("Tuning: wrap", date(2026, 5, 9), 22, "open", 11),),
         rework=(Rework("wrap-length", 6.5, 3), Rework("dent", 1.0, 1)),
@@ -76,14 +77,6 @@ def content(verdicts):
     )
 
 
-def test_rolled_yield_is_the_product():
-    """Trade check T076: six stages give 0.7178."""
-    shares = (97, 95, 92, 98, 90, 96)
-    assert rolled_yield(tuple(Yield("s", n, 100) for n in shares)) == pytest.approx(0.7178, abs=5e-4)
-    assert rolled_yield(()) is None
-    assert rolled_yield((Yield("s", 0, 0), Yield("t", 1, 2))) == 0.5
-
-
 def test_headline_names_what_moved(content):
     assert content.headline == "6 instruments shipped; 1 of 3 series has moved, in tuning."
     calm = replace(content, verdicts=content.verdicts[1:], shipped=(("Tenor", 1),))
@@ -92,7 +85,9 @@ def test_headline_names_what_moved(content):
 
 def test_evidence_has_size_interval_and_chance(verdicts):
     said = evidence_words(verdicts[0])
-    assert re.match(r"2\d mm \(\d\d to \d\d, 95 %\); chance of a false signal 0\.4 % a piece\.", said)
+    assert re.match(
+        r"2\d\.\d mm \(2\d\.\d to 2\d\.\d, 95 %\); chance of a false signal 0\.4 % a piece\.", said
+    )
     assert evidence_words(verdicts[1]) == ""
 
 
@@ -138,7 +133,8 @@ def test_an_empty_series_says_so(small_plan):
 def test_every_series_is_drawn_once(content):
     drawn = draw_all(content)
     assert set(drawn.panels) == {str(v.key) for v in content.verdicts}
-    assert set(drawn.sparks) == {content.changes[0].key}
+    shown = {content.changes[0].key, *(str(v.key) for v in content.near)}
+    assert set(drawn.pictures) == shown and len(shown) == 2, "the third series is still learning"
 
 
 def test_pdf_is_tagged_embeds_its_fonts_and_repeats(content):
@@ -175,7 +171,7 @@ def test_a_quiet_month_is_a_quiet_report(content):
 def test_page_escapes_and_loads_nothing(content):
     page = month_html(content)
     assert "Sedge Mill &lt;Slideworks&gt;" in page and "<Slideworks>" not in page
-    assert page.count("<svg") == len(content.verdicts) + 1
+    assert page.count("<svg") == len(content.verdicts) + 2
     assert not re.search(r'(src|href)="https?:', page) and "<script" not in page
 
 
@@ -194,4 +190,4 @@ def test_everything_said_is_plain_values(content):
 
     json.dumps(content.to_dict(), default=str)
     said = plain_content(content)
-    assert said["rework"][0]["width"] == 1.0 and said["rework_total"] == "7.5 h"
+    assert said["rework"][0]["width"] == 1.0 and said["rework_total"] == "7.50 h"

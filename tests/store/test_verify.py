@@ -30,6 +30,11 @@ def sound(tmp_path_factory, make):
         store.withdraw_reading(3, who="QL", when=make.when, why="wrong tube")
         store.undo_held(1, who="QL", when=make.when)
         store.decide_pieces([released("TB-1", make.when), released("TB-1", make.when, why="signal")])
+        (folder / "reports" / "2026-01").mkdir(parents=True)
+        for name in ("a.pdf", "b.html"):
+            (folder / "reports" / "2026-01" / name).write_bytes(name.encode())
+        hashes = {name: sheet_hash(name.encode()) for name in ("a.pdf", "b.html")}
+        store.close_month("2026-01", hashes, who="QL", when=make.when)
         assert store.verify() == []
     return folder
 
@@ -101,6 +106,10 @@ ROWS = [
     ("UPDATE piece_event SET serial = 'TB-2' WHERE id = 2", "Entry 11"),
     ("UPDATE piece_event SET rests_on = '' WHERE id = 2", "Entry 11"),
     ("DELETE FROM piece_event WHERE id = 2", "Entry 11"),
+    ("UPDATE month_file SET hash = 'abc' WHERE id = 1", "Entry 12"),
+    ("UPDATE month_file SET month = '2026-02' WHERE id = 1", "Entry 12"),
+    ("UPDATE month_file SET file = 'c.pdf' WHERE id = 2", "Entry 12"),
+    ("DELETE FROM month_file WHERE id = 2", "Entry 12"),
     ("UPDATE sheet SET file = 'c.csv' WHERE id = 2", "Entry 2"),
     (
         "INSERT INTO reading (id, entry, origin, place, value, fingerprint) VALUES (99, 1, 1, 1, 1.0, x'00')",
@@ -140,8 +149,8 @@ def test_a_removed_entry_is_missed(shop):
 
 
 def test_rows_of_a_removed_last_entry_are_strays(shop):
-    tamper(shop, "DELETE FROM entry WHERE id = 11")
-    assert "2 rows of table piece_event belong to no entry." in complaints(shop)
+    tamper(shop, "DELETE FROM entry WHERE id = 12")
+    assert "2 rows of table month_file belong to no entry." in complaints(shop)
 
 
 def test_a_guard_that_was_taken_away_is_missed(shop):
@@ -316,6 +325,9 @@ def test_an_emptied_database_beside_sheets_is_no_sound_store(shop):
     names = (
         "taken_back",
         "piece_event",
+        "month_file",
+        "person_event",
+        "erasure",
         "told",
         "judgement",
         "signal_event",
@@ -330,3 +342,13 @@ def test_an_emptied_database_beside_sheets_is_no_sound_store(shop):
     (found,) = complaints(shop)
     assert found.startswith("6 files in sheets/ are named by no entry")
     assert "`qc restore`" in found
+
+
+def test_a_file_of_a_closed_month_that_is_gone_or_altered_is_found_out(shop):
+    place = shop / "reports" / "2026-01"
+    (place / "a.pdf").unlink()
+    (place / "b.html").write_bytes(b"other")
+    assert complaints(shop) == [
+        "reports/2026-01/a.pdf of the closed month is missing. Put it back from the last backup.",
+        "reports/2026-01/b.html was altered since QL closed the month. Put it back from the last backup.",
+    ]

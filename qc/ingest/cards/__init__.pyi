@@ -30,4 +30,3 @@ from .recognition import recognise_card as recognise_card
 from .rows import Row as Row
 from .rows import RowReader as RowReader
 from .straight import read_cards as read_cards
-from .verdicts import read_verdict as read_verdict

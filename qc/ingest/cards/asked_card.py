@@ -17,8 +17,7 @@ from qc.ingest.cards.recognition import VALUE, CardSheet
 from qc.ingest.cards.rows import Row, RowReader, convert
 from qc.ingest.cards.straight import read_cards
 from qc.ingest.cards.tables import SheetWords, heading_rows
-from qc.ingest.cards.worked_out import SUMMARY
-from qc.ingest.cells import FACTORS, is_blank_mark, known_field, plain, possible_days, read_number
+from qc.ingest.cells import FACTORS, SUMMARY, is_blank_mark, known_field, plain, possible_days, read_number
 from qc.ingest.errors import SheetError
 from qc.ingest.reading import Grid
 from qc.plan import Plan

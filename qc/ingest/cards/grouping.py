@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 from dataclasses import replace
+from typing import Protocol
 
+from qc.ingest.cards.heading_lines import TableOfSheet
 from qc.ingest.cards.headlines import Cell, HeadReader
 from qc.ingest.cards.laid import LayoutError, address
-from qc.ingest.cards.tables import TableOfSheet
+from qc.ingest.cards.tables import SheetWords
 from qc.ingest.cells import known_field
 from qc.ingest.reading import Grid
+from qc.plan import PLACE
 
 GROUPS = {"model": "Model", "day": "Date", "person": "Person", "gauge": "Gauge", "tool": "Tool"}
 """What such a line may say, with the heading it would be under."""
@@ -18,34 +21,45 @@ SAID = -1
 """Column of a heading that no bench typed: what stands below it was said by a line of its own."""
 
 
-def group_line(cells: Sequence[Cell], heads: HeadReader) -> dict[str, Cell]:
+class PlaceWords(Protocol):
+    """What is asked of the words of a card, or of all cards, about a place."""
+
+    def place_kind(self, text: str) -> str:
+        """Return the kind of place that a word names."""
+
+
+def group_line(cells: Sequence[Cell], heads: HeadReader, words: PlaceWords) -> dict[str, Cell]:
     """Return what a line of the table says of the rows below it, by our names; empty where it is a row."""
     filled = [cell for cell in cells if cell.text.strip()]
     if not filled or len(filled) > 2:
         return {}
     if len(filled) == 2 and not known_field(filled[0].text.partition(":")[0]):
         return {}
+    if len(filled) == 1 and (kind := words.place_kind(filled[0].text.strip().rstrip(":"))):
+        return {kind: filled[0]._replace(text=filled[0].text.strip().rstrip(":"))}
     said = heads.read(filled)
     if not said or any(line.known not in GROUPS or not line.text for line in said):
         return {}
     return {line.known: line.cell._replace(text=line.text) for line in said}
 
 
-def spread_groups(table: TableOfSheet, heads: HeadReader) -> TableOfSheet:
+def spread_groups(table: TableOfSheet, heads: HeadReader, words: SheetWords) -> TableOfSheet:
     """Return the table with what its group lines say in columns of their own, and without those lines."""
     if table.across:
         return table
-    found = {n: said for n, row in enumerate(table.body) if (said := group_line(row, heads))}
+    found = {n: said for n, row in enumerate(table.body) if (said := group_line(row, heads, words))}
     if not found or len(found) == len(table.body):
         return table
     own = {known_field(cell.text) for cell in table.headings if cell.text.strip()}
-    names = [name for name in GROUPS if any(name in said for said in found.values())]
+    titles = {**GROUPS, **{kind: kind.capitalize() for kind in PLACE}}
+    names = [name for name in titles if any(name in said for said in found.values())]
+    own |= {words.place_kind(cell.text) for cell in table.headings if cell.text.strip()}
     if set(names) & own:
         return table  # a column says it already: such a line may be a row whose other cells are empty
     width = max(len(table.headings), *(len(row) for row in table.body))
     line = table.headings[0].line
     blank = [Cell("", line, column) for column in range(len(table.headings), width)]
-    headings = [*table.headings, *blank, *(Cell(GROUPS[name], line, SAID) for name in names)]
+    headings = [*table.headings, *blank, *(Cell(titles[name], line, SAID) for name in names)]
     body: list[list[Cell]] = []
     current: dict[str, Cell] = {}
     for number, row in enumerate(table.body):

@@ -8,15 +8,17 @@ from dataclasses import dataclass, replace
 
 from qc.ingest.cards.asked_plan import STAGE
 from qc.ingest.cards.recognition import (
+    SOURCE_FIGURES,
     VALUE,
     card_characteristics,
     card_names,
     is_elsewhere,
+    is_of_events,
     plan_units,
     says_no_fault,
     short_names,
 )
-from qc.ingest.cells import heading, plain
+from qc.ingest.cells import KNOWN_NAMES, heading, plain, spanned
 from qc.plan import PLACE, Card, Characteristic, Plan
 
 WHAT = "what"
@@ -31,15 +33,20 @@ NUMBER = "number"
 WHAT_WORDS = frozenset("what|characteristic|figure|measurement|quantity|merkmal|messgröße".split("|"))
 FIGURE_WORDS = frozenset("value|reading|figure read|wert|messwert".split("|"))
 NUMBER_WORDS = frozenset("no|nr|#|lfd nr|lfd. nr|running no|row".split("|"))
+SHORTEST = 3
+"""A kind of place is shortened to so many letters at least; chosen: two begin too many words."""
+
 MOST_PARTIAL, MOST_POSITION = 16, 7
 """Highest partial a card asks for (chosen), positions of a hand slide."""
 
-SOURCE_FIGURES = {
-    "slide": {"inner_od": "inner_od", "outer_bore": "outer_bore", "clearance": "clearance_read"},
-    "tuning": {"cents": "", "hz": ""},
-    "lacquer": {"thickness": ""},
+LABELS = {
+    "inner_od": "Inner OD",
+    "outer_bore": "Outer bore",
+    "clearance": "Clearance",
+    "cents": "Cents",
+    "hz": "Hz",
 }
-"""Columns of figures of a source -> the characteristic; empty where the card itself names it."""
+"""Our names for figures of a source -> how they are written over a column."""
 
 _GLUED = re.compile(r"(?<=[a-zäöü])\.?(?=\d)")
 Places = tuple[tuple[str, str], ...]
@@ -47,13 +54,17 @@ Places = tuple[tuple[str, str], ...]
 
 @dataclass(frozen=True, slots=True)
 class Meaning:
-    """What stands under a heading: a field, the unit and basis it names, the places it stands for."""
+    """What stands under a heading: a field, the unit and basis it names, the places it stands for.
+
+    `span` are the places of which it names several, for as many figures in one cell or beside each other.
+    """
 
     field: str
     unit: str = ""
     basis: str = ""
     places: Places = ()
     figure: bool = False
+    span: Places = ()
 
 
 class CardHeadings:
@@ -81,8 +92,10 @@ class CardHeadings:
         exact = self._exact(text)
         if exact is not None:
             return exact
-        if heading(text, {}, self.units).stray_unit:
-            return None  # without its unit a figure would be read as one of the plan's unit
+        if (stray := heading(text, {}, self.units)).stray_unit:
+            # without its unit a figure would be read as one of the plan's unit; places may stand there too
+            within = self.read(f"{stray.name} {stray.stray_unit}", given)
+            return within if within and within.figure and (within.places or within.span) else None
         name = plain(text)
         if name in WHAT_WORDS:
             return Meaning(WHAT)
@@ -95,9 +108,57 @@ class CardHeadings:
             found = self._cut(words, given, unit, basis)
             if found is None and self.card.stage != STAGE:  # usual places may be named, but not shortened
                 found = self._cut(words, given, unit, basis, short=True)
+            found = found or self._spanned(bare, unit, basis)
             if found is not None:
                 return found
+        return self._shortened(name)
+
+    def _spanned(self, name: str, unit: str, basis: str) -> Meaning | None:
+        """Read ``stem wall 1-4`` and ``bore entry/throat/end``: a figure with several of its places."""
+        words = name.split(" ")
+        for cut in range(len(words) - 1, -1, -1):
+            figure = self._figure(" ".join(words[:cut])) if cut else ""
+            if figure is None:
+                continue
+            rest = words[cut:]
+            field = heading(rest[0].removesuffix("s")).field if len(rest) > 1 else ""
+            named = field if field in PLACE else ""
+            if not figure and not named and not rest[0][:1].isalpha():
+                continue  # numbers alone are figures: 15,1
+            known = [self.places[figure]] if figure else list(self.places.values())
+            spelled = {place: values for places in known for place, values in places.items()}
+            span = spanned(" ".join(rest[1:] if named else rest), spelled, named)
+            if span:
+                return Meaning(figure or FIGURE, unit, basis, (), figure=True, span=span)
         return None
+
+    def several(self, text: str) -> list[str]:
+        """Return a heading for each of the places that one heading names several of, or leaves open.
+
+        Open places are counted only where there is one kind of them, in the order of the plan.
+        """
+        meaning = self.read(text)
+        if meaning is None or not meaning.figure:
+            return []
+        unit = f" [{meaning.unit}]" if meaning.unit else ""
+        if meaning.span:
+            own = self.figures[meaning.field].name if meaning.field in self.figures else ""
+            name = LABELS.get(meaning.field, own)
+            return [f"{name or kind} {value}{unit}" for kind, value in meaning.span]
+        known, named = self.places.get(meaning.field, {}), dict(meaning.places)
+        kinds = [kind for kind in known if kind not in named]
+        if len(kinds) != 1 or self.card.source == "tuning" or meaning.basis:
+            return []
+        bare = list(self._without_unit(text))[-1][0] if unit else text
+        return [f"{bare} {value}{unit}" for value in known[kinds[0]].values()]
+
+    def _shortened(self, name: str) -> Meaning | None:
+        """Read ``Part.`` as the one kind of place on this card that begins so; None where several do."""
+        if self.card.stage == STAGE or len(name) < SHORTEST or not name.isalpha():
+            return None
+        kinds = {kind for places in self.places.values() for kind in places}
+        fits = [k for k in kinds if any(known.startswith(name) for known in KNOWN_NAMES[k])]
+        return Meaning(fits[0]) if len(fits) == 1 else None
 
     def _cut(
         self, words: list[str], given: Collection[str], unit: str, basis: str, *, short: bool = False
@@ -137,6 +198,14 @@ class CardHeadings:
         }
         return [f"{name} {value}" for name in sorted(names)]
 
+    def place_kind(self, text: str) -> str:
+        """Return the one kind of place that a word names, empty where it is none, several or a number."""
+        value = plain(text)
+        kinds = {
+            kind for known in self.places.values() for kind, spelled in known.items() if value in spelled
+        }
+        return next(iter(kinds)) if len(kinds) == 1 and value[:1].isalpha() else ""
+
     def only_figure(self, places: Collection[str]) -> str:
         """Return the one figure of the card that has these places, empty where none or several have."""
         fits = [field for field, known in self.places.items() if set(places) <= set(known)]
@@ -151,7 +220,7 @@ class CardHeadings:
         if not found.field or found.stray_unit or says_no_fault(found, self.card):
             return None
         figure = found.field in self.figures
-        if not figure and is_elsewhere(found.field, self.card):
+        if not figure and (is_elsewhere(found.field, self.card) or is_of_events(found.field, self.card)):
             return None
         return Meaning(found.field, found.unit, found.basis, (), figure)
 
@@ -195,7 +264,11 @@ class CardHeadings:
         known = [self.places[figure]] if figure else list(self.places.values())
         for used in range(min(len(words), 4), 0, -1):
             named = heading(words[0]).field if used > 1 else ""
-            value = " ".join(words[1:used] if named in PLACE else words[:used]).rstrip("°")
+            behind = heading(words[used - 1]).field if used > 1 else ""
+            own = words[1:used] if named in PLACE else words[:used]
+            if named not in PLACE and behind in PLACE:  # upper leg
+                named, own = behind, words[: used - 1]
+            value = " ".join(own).rstrip("°")
             if named in PLACE:
                 fits = {(named, places[named][value]) for places in known if value in places.get(named, ())}
             else:

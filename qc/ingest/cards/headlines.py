@@ -15,6 +15,11 @@ _LETTERED = re.compile(r"^[^\W\d_]{1,4}\d{0,4}[-/]?\d{2,6}$")  # letters, perhap
 MOST_WORDS = 5  # a date in words with its weekday has so many; chosen
 
 
+def looks_like_serial(text: str, prefix: str = "") -> bool:
+    """Tell whether a word is written as serials are: by the plan's prefix, else letters and a number."""
+    return bool(_SERIAL.match(text)) and text.startswith(prefix) if prefix else bool(_LETTERED.match(text))
+
+
 class Cell(NamedTuple):
     """A cell with the line and the column (from 0) it was handed in at."""
 
@@ -161,8 +166,6 @@ class HeadReader:
         if possible_days(text):
             kinds.add(("Date", text))
         prefix = self.plan.workshop.serial_prefix
-        if not kinds and prefix and text.startswith(prefix) and _SERIAL.match(text):
-            kinds.add(("Serial", text))
-        if not kinds and not prefix and _LETTERED.match(text):
+        if not kinds and looks_like_serial(text, prefix):
             kinds.add(("Serial", text))  # among a card's title, its model and its day nothing else looks so
         return next(iter(kinds)) if len(kinds) == 1 else None

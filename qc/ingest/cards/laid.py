@@ -6,24 +6,14 @@ import re
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 
-from qc.ingest.cards.headings import FIGURE, WHAT, CardHeadings, Meaning
+from qc.ingest.cards.headings import FIGURE, LABELS, WHAT, CardHeadings, Meaning
 from qc.ingest.cards.headlines import Cell, HeadLine
-from qc.ingest.cards.packed import in_order, packed_figures
 from qc.ingest.cards.recognition import VALUE
-from qc.ingest.cells import is_blank_mark, known_field
+from qc.ingest.cells import in_order, is_blank_mark, known_field, packed_figures
 from qc.ingest.errors import SheetError
 from qc.ingest.reading import Grid
 from qc.plan import PLACE, Card
 from qc.words import listed
-
-LABELS = {
-    "inner_od": "Inner OD",
-    "outer_bore": "Outer bore",
-    "clearance": "Clearance",
-    "cents": "Cents",
-    "hz": "Hz",
-}
-
 
 BELOW = "below the table"
 """Label of what stands below a table and is none of its rows."""
@@ -51,15 +41,16 @@ class PlacedFigure:
     places: tuple[tuple[str, str], ...]
     cell: Cell
     label: str
+    span: tuple[tuple[str, str], ...] = ()
 
 
-_SAID = re.compile(r"^(?P<label>[^\W\d].*?)[\s:=]+(?P<figure>[+-]?\d[\d.,]*)\s*(?P<unit>\S{0,8})$")
+SAID_FIGURE = re.compile(r"^(?P<label>[^\W\d].*?)[\s:=]+(?P<figure>[+-]?\d[\d.,]*)\s*(?P<unit>\S{0,8})$")
 
 
 def said_figure(line: HeadLine, words: CardHeadings) -> tuple[Meaning, str, str] | None:
     """Return the figure that a line of words gives with all its places: what it is, its text, its name."""
     whole = f"{line.label} {line.text}" if line.label != BELOW else line.text
-    found = _SAID.match(whole.strip())
+    found = SAID_FIGURE.match(whole.strip())
     if found is None:
         return None
     label = found["label"].strip()
@@ -132,12 +123,12 @@ class PlainCard:
         field = meaning.field if meaning.field != FIGURE else ""
         if what is not None and what.field != FIGURE:
             field = field or what.field
-        field = field or self.words.only_figure(places)
+        field = field or self.words.only_figure([*places, *(name for name, _ in meaning.span)])
         if not field:
             raise self._open(cell, label)
         unit = meaning.unit or (what.unit if what else "")
         basis = meaning.basis or (what.basis if what else "")
-        return PlacedFigure(field, unit, basis, tuple(sorted(places.items())), cell, label)
+        return PlacedFigure(field, unit, basis, tuple(sorted(places.items())), cell, label, meaning.span)
 
     def _unpacked(self, figure: PlacedFigure, fields: Collection[str]) -> list[PlacedFigure]:
         """Return the figures of a cell that holds one for each of the plan's places; else the cell alone."""
@@ -145,6 +136,8 @@ class PlainCard:
         places = self.words.places.get(figure.field, {})
         given = {*fields, *(line.known for line in self.head if line.text), *(n for n, _ in figure.places)}
         missing = [name for name in places if name not in given]
+        if figure.span and (parts or not is_blank_mark(figure.cell.text)) and figure.cell.text.strip():
+            return self._in_span(figure, parts or [figure.cell.text.strip()])
         if not parts or not missing:
             return [figure]
         placed = in_order(parts, places, given)
@@ -154,12 +147,19 @@ class PlainCard:
             hint = f"Write each in a cell of its own; {missing[0]} may be {known}."
             where = address(self.source, figure.cell, figure.label)
             raise LayoutError(self.source.file, problem, hint, tab=self.source.tab, cell=where)
-        return [
-            replace(
-                figure, places=tuple(sorted((*figure.places, place))), cell=figure.cell._replace(text=text)
-            )
-            for place, text in zip(placed, parts, strict=True)
-        ]
+        return _placed(figure, placed, parts)
+
+    def _in_span(self, figure: PlacedFigure, parts: list[str]) -> list[PlacedFigure]:
+        """Return a figure for each place that the heading names, in its order."""
+        if len(parts) == len(figure.span):
+            return _placed(figure, figure.span, parts)
+        many = f"{len(parts)} figures" if len(parts) > 1 else "one figure"
+        names = f"the heading {figure.label} names {len(figure.span)} places"
+        problem = f"{figure.cell.text.strip()} is {many}, and {names}"
+        values = listed([value for _, value in figure.span])
+        hint = f"Write a figure for each of {values} with a stroke between, or a column for each."
+        where = address(self.source, figure.cell, figure.label)
+        raise LayoutError(self.source.file, problem, hint, tab=self.source.tab, cell=where)
 
     def add_said(self) -> None:
         """Take the figures that a line above or below the table says in words: ``Bell mass 421.6 g``."""
@@ -256,6 +256,20 @@ class PlainCard:
             name = self.words.figures[name].name
         label = LABELS.get(name, name.capitalize() if name == figure.field else name)
         return f"{label} [{said}]" if said else label
+
+
+def _placed(
+    figure: PlacedFigure, places: Sequence[tuple[str, str]], texts: Sequence[str]
+) -> list[PlacedFigure]:
+    return [
+        replace(
+            figure,
+            places=tuple(sorted((*figure.places, place))),
+            cell=figure.cell._replace(text=text),
+            span=(),
+        )
+        for place, text in zip(places, texts, strict=True)
+    ]
 
 
 _BASIS_WORDS = {"diameter": "on diameter", "side": "per side"}

@@ -8,11 +8,19 @@ from datetime import date
 from difflib import SequenceMatcher
 from itertools import islice, product
 
-from qc.ingest.cards.headings import CardHeadings
-from qc.ingest.cards.laid import LABELS, LayoutError
+from qc.ingest.cards.headings import LABELS, CardHeadings
+from qc.ingest.cards.laid import LayoutError
 from qc.ingest.cards.mapping import BESIDE
 from qc.ingest.cards.recognition import EVENT_SHAPES, FIXED_HEADINGS, VALUE
-from qc.ingest.cells import KNOWN_NAMES, both_ways, heading, plain, possible_days, read_decimal
+from qc.ingest.cells import (
+    KNOWN_NAMES,
+    both_ways,
+    heading,
+    packed_figures,
+    plain,
+    possible_days,
+    read_decimal,
+)
 from qc.ingest.errors import SheetError
 from qc.plain import JsonObject
 from qc.plan import Card, Plan
@@ -212,7 +220,8 @@ def likeliest(cards: Sequence[Card], headings: Sequence[str], words: dict[str, C
 def mostly_figures(texts: Sequence[str]) -> bool:
     """Tell whether at least half of what stands under a heading are figures."""
     filled = [text for text in texts if text]
-    return bool(filled) and 2 * sum(read_decimal(text) is not None for text in filled) >= len(filled)
+    figures = sum(read_decimal(text) is not None or bool(packed_figures(text)) for text in filled)
+    return bool(filled) and 2 * figures >= len(filled)
 
 
 def with_dates(question: SheetQuestion, texts: Iterable[str]) -> SheetQuestion:

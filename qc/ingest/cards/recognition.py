@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+from qc.ingest.cards.asked_plan import STAGE
 from qc.ingest.cards.layout import Column, HeadValue, Parts, refuse_doubled
 from qc.ingest.cards.mapping import ReadAs
 from qc.ingest.cells import Heading, heading, plain
@@ -25,6 +26,13 @@ SHAPES: dict[str, tuple[tuple[str, ...], ...]] = {
     "lacquer": (("area", "thickness"), ("area", "r1")),
 }
 """Columns by which a card of a source is known where the sheet does not name its card."""
+
+SOURCE_FIGURES = {
+    "slide": {"inner_od": "inner_od", "outer_bore": "outer_bore", "clearance": "clearance_read"},
+    "tuning": {"cents": "", "hz": ""},
+    "lacquer": {"thickness": ""},
+}
+"""Columns of figures of a source -> the characteristic; empty where the card itself names it."""
 
 FIGURES_OF = {
     "slide": frozenset({"inner_od", "outer_bore", "clearance"}),
@@ -119,6 +127,11 @@ def is_elsewhere(field: str, card: Card) -> bool:
     return any(field in names for source, names in FIGURES_OF.items() if source != card.source)
 
 
+def is_of_events(field: str, card: Card) -> bool:
+    """Tell whether a name stands for a part of a piece, which a card of readings would pass over unread."""
+    return field in {"part", "role"} and not card.event and card.stage != STAGE
+
+
 def says_no_fault(taken: Heading, card: Card) -> bool:
     """Tell whether a heading is ``Kind``, which is a type of fault on a card of events only."""
     return taken.field == "fault_type" and taken.name == "kind" and not card.event
@@ -159,6 +172,11 @@ def card_names(card: Card, plan: Plan) -> dict[str, str]:
         for characteristic in card_characteristics(card, plan):
             names[plain(characteristic.name)] = VALUE + characteristic.id
             names[plain(characteristic.id)] = VALUE + characteristic.id
+    for field, own in SOURCE_FIGURES.get(card.source, {}).items():
+        for characteristic in card_characteristics(card, plan):
+            read = field == "thickness" or (field, characteristic.unit) == ("cents", "cent")
+            if own == characteristic.id or (not own and read):
+                names.setdefault(plain(characteristic.name), field)
     return names
 
 
@@ -184,7 +202,8 @@ def _columns(parts: Parts, card: Card, plan: Plan) -> list[Column]:
         taken = heading(column.label, names, units)
         if not taken.field:
             taken = heading(column.label, short, units)
-        if is_elsewhere(taken.field, card) or says_no_fault(taken, card):
+        strange = is_elsewhere(taken.field, card) or is_of_events(taken.field, card)
+        if strange or says_no_fault(taken, card):
             taken = replace(taken, field="")
         columns.append(replace(column, heading=taken))
     return columns

@@ -10,7 +10,6 @@ from itertools import combinations
 
 from qc.ingest.cards.layout import Column
 from qc.ingest.cards.recognition import GAUGE, VALUE, CardSheet
-from qc.ingest.cards.verdicts import read_verdict
 from qc.ingest.cells import (
     COMMA_NOTE,
     FACTORS,
@@ -19,6 +18,7 @@ from qc.ingest.cells import (
     read_moment,
     read_number,
     read_tally,
+    read_verdict,
     read_whole,
 )
 from qc.ingest.unfolded import ReadingColumns, SharedColumns, UnfoldedReading
@@ -140,14 +140,18 @@ class Row:
         day_text = self.text("day")
         zone, order = reader.plan.workshop.time_zone, reader.sheet.dates
         moment = read_moment(day_text, zone, self.text("time"), order) if day_text else None
+        serial = " ".join(self.text("serial").split())
+        first, _, last = serial.rpartition(" ")
+        model = reader._models.get(plain(last), "") if first and not self.text("model") else ""
+        serial = first if model else serial  # RO-428 rowan: the piece and its model in one cell
         return {
             "measured_at": moment.at if moment else None,
             "day": moment.day if moment else None,
             "offset_min": moment.offset_min if moment else None,
             "has_time": moment.has_time if moment else False,
             "day_text": day_text,
-            "serial": " ".join(self.text("serial").split()),
-            "model": self._known(reader._models, "model"),
+            "serial": serial,
+            "model": model or self._known(reader._models, "model"),
             "stage": reader.card.stage or "",
             "person": self._known(reader._people, "person"),
             "batch": self.text("batch"),

@@ -16,9 +16,8 @@ from qc.ingest.cards.grouping import group_line
 from qc.ingest.cards.headings import CardHeadings
 from qc.ingest.cards.headlines import Cell, HeadLine, HeadReader
 from qc.ingest.cards.laid import BELOW, LayoutError, said_figure
-from qc.ingest.cards.layout import HeadValue, Parts, part_sheet
-from qc.ingest.cards.mapping import Mappings, ReadAs
-from qc.ingest.cards.packed import packed_figures
+from qc.ingest.cards.layout import HEAD_ROWS, HeadValue, Parts, part_sheet
+from qc.ingest.cards.mapping import BESIDE, Mappings, ReadAs
 from qc.ingest.cards.recognition import (
     VALUE,
     CardSheet,
@@ -28,7 +27,7 @@ from qc.ingest.cards.recognition import (
 )
 from qc.ingest.cards.straightener import Straightener
 from qc.ingest.cards.tables import SheetWords, heading_rows, split_tables
-from qc.ingest.cells import heading, known_field, plain
+from qc.ingest.cells import heading, known_field, packed_figures, plain
 from qc.ingest.errors import SheetError
 from qc.ingest.reading import Grid
 from qc.plan import PLACE, Plan
@@ -70,6 +69,8 @@ def read_cards(grid: Grid, plan: Plan, mappings: Mappings | None = None) -> tupl
                 return (_plain(sheet, own),)
     except SheetError as error:
         fault = error if not own.labels() else None
+    if (split := _with_split_figures(grid, plan, own)) is not None:
+        return (split,)
     words = SheetWords(plan, own.labels())
     tables = split_tables(grid, words)
     straightener = Straightener(grid, plan, own, words)
@@ -84,6 +85,34 @@ def read_cards(grid: Grid, plan: Plan, mappings: Mappings | None = None) -> tupl
         nothing = SheetError(grid.file, "no row of headings was found", "Write one over the figures.")
         raise straightener.asked(fault or nothing, tables)
     return tuple(found)
+
+
+def _with_split_figures(grid: Grid, plan: Plan, own: Mappings) -> CardSheet | None:
+    """Read a comma-separated sheet whose headings a mapping renames and whose commas split figures.
+
+    Such figures are joined where each row is read, which needs every column under its meaning; None where no
+    row is longer than its headings, or the card is not plain with its headings renamed.
+    """
+    if not own.labels() or grid.separator != ",":
+        return None
+    for row, cells in enumerate(grid.rows[:HEAD_ROWS]):
+        line = tuple(text.strip() for text in cells if text.strip())
+        mapping = own.of(line) if len(line) > 1 else None
+        if mapping is None or not any(mapping.meant(text) for text in line):
+            continue
+        if all(grid.width(below) <= grid.width(row) for below in range(row + 1, len(grid.rows))):
+            return None
+        meant = ["Note" if (m := mapping.meant(text)) == BESIDE else m or text for text in cells]
+        rows = (*grid.rows[:row], tuple(meant), *grid.rows[row + 1 :])
+        try:
+            sheet = recognise_card(part_sheet(replace(grid, rows=rows), plan_names(plan)), plan)
+        except SheetError:
+            return None
+        if sheet.card.id != mapping.card or sheet.parts.header_row != row:
+            return None
+        typed = {field: replace(c, label=cells[c.index].strip()) for field, c in sheet.columns.items()}
+        return replace(sheet, columns=typed, read_as=ReadAs(mapping.card, line, mapping))
+    return None
 
 
 def _plain(sheet: CardSheet, mappings: Mappings) -> CardSheet:
@@ -120,7 +149,9 @@ def _holds_more(sheet: CardSheet, plan: Plan) -> bool:
         words, heads = CardHeadings(sheet.card, plan), HeadReader(plan)
         cells = [[Cell(text, 0, column) for column, text in enumerate(grid.rows[row])] for row in lone]
         said += [HeadLine("", cell.text, "", cell) for row in cells for cell in row if cell.text.strip()]
-        if any(group_line(row, heads) for row in cells) or any(said_figure(line, words) for line in said):
+        if any(group_line(row, heads, words) for row in cells) or any(
+            said_figure(line, words) for line in said
+        ):
             return True
     known = {*sheet.columns, *sheet.head}
     figures = {VALUE + c.id: c for c in card_characteristics(sheet.card, plan)}

@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from dataclasses import replace
 
+from qc.ingest.cards.contents import meant_by_cells, meant_without_heading
 from qc.ingest.cards.filling import fill_rows
 from qc.ingest.cards.grouping import SAID, fill_boxes, refuse_wide, spread_groups
+from qc.ingest.cards.heading_lines import TableOfSheet
 from qc.ingest.cards.headings import FIGURE, NUMBER, WHAT, CardHeadings, Meaning
 from qc.ingest.cards.headlines import Cell, HeadLine, HeadReader
 from qc.ingest.cards.laid import BELOW, LayoutError, MeantColumn, PlainCard, address
@@ -24,9 +26,8 @@ from qc.ingest.cards.questions import (
     with_dates,
 )
 from qc.ingest.cards.recognition import FIXED_HEADINGS, CardSheet, plan_names, recognise_card
-from qc.ingest.cards.tables import SheetWords, TableOfSheet, cells_of
-from qc.ingest.cards.worked_out import is_worked_out_heading
-from qc.ingest.cells import heading, known_field, plain
+from qc.ingest.cards.tables import SheetWords, cells_of
+from qc.ingest.cells import heading, is_worked_out_heading, known_field, plain
 from qc.ingest.errors import SheetError
 from qc.ingest.reading import Grid
 from qc.plan import PLACE, Card, Plan
@@ -47,7 +48,7 @@ class Straightener:
         """Return every table as a card, the head of the first standing for the later ones too."""
         found: list[CardSheet] = []
         before: list[HeadLine] = []
-        for table in (spread_groups(table, self.heads) for table in tables):
+        for table in (spread_groups(table, self.heads, self.words) for table in tables):
             head = [line for cells in table.head for line in self.heads.read(cells)]
             own = {line.known for line in head if line.known}
             anew = "serial" in own and bool(before)
@@ -159,12 +160,19 @@ class Straightener:
         for index, cell in enumerate(table.headings):
             label = cell.text.strip()
             texts = [_text(row, index) for row in table.body]
-            if not label:
+            said = mapping.meant(label) if mapping is not None and label else ""
+            meaning = (
+                Meaning("note") if said == BESIDE else words.renamed(label, said, given) if label else None
+            )
+            if not said:
+                meaning = meant_by_cells(meaning, texts, words, given | {c.meaning.field for c in found})
+            if not label and meaning is None:
+                taken = given | {c.meaning.field for c in found}
+                meaning = meant_without_heading(texts, self.plan, taken, self.words.is_serial)
+            if not label and meaning is None:
                 if any(texts):
                     raise SheetError(self.grid.file, "a column has figures but no heading", "Write over it.")
                 continue
-            said = mapping.meant(label) if mapping is not None else ""
-            meaning = Meaning("note") if said == BESIDE else words.renamed(label, said, given)
             if meaning is None:
                 self._refuse_unit(label, words)
                 if strict:
@@ -256,7 +264,7 @@ class Straightener:
         beside = {c.meaning.field: c.cell.text.strip() for c in columns if not c.meaning.figure}
         for column in columns:
             meaning, label = column.meaning, column.cell.text.strip()
-            key = (meaning.field, meaning.places)
+            key = (meaning.field, meaning.places, meaning.span)
             also = next((beside[name] for name, _ in meaning.places if name in beside), None)
             if meaning.field not in {"note", ""} and (key in taken or also is not None):
                 problem = f"the headings {also or taken[key]} and {label} mean the same"

@@ -3,28 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass, field
 
+from qc.ingest.cards.across import across_table, names_pieces
+from qc.ingest.cards.heading_lines import (
+    STARTS,
+    TableOfSheet,
+    is_band,
+    is_filled,
+    joined,
+    turned,
+    under,
+    widened,
+    with_units,
+)
 from qc.ingest.cards.headings import FIGURE, FIGURE_WORDS, NUMBER_WORDS, WHAT_WORDS, CardHeadings
-from qc.ingest.cards.headlines import Cell
+from qc.ingest.cards.headlines import Cell, looks_like_serial
 from qc.ingest.cards.recognition import plan_names, plan_units
 from qc.ingest.cells import UNITS, known_field, plain
 from qc.ingest.reading import Grid
 from qc.plan import Card, Plan
-
-STARTS = frozenset({"card", "serial", "day", "model", "person"})
-"""A line that begins with one of these, below a table, begins the head of the next."""
-
-
-@dataclass(slots=True)
-class TableOfSheet:
-    """One table: the lines above it, its headings, its rows; `again` where the headings merely repeat."""
-
-    head: list[list[Cell]]
-    headings: list[Cell]
-    body: list[list[Cell]]
-    across: bool = False
-    boxed: set[tuple[int, int]] = field(default_factory=set)
 
 
 class SheetWords:
@@ -36,6 +33,38 @@ class SheetWords:
         self.cards = [CardHeadings(card, plan) for card in plan.cards]
         self.titles = {plain(name) for card in plan.cards for name in (card.title, card.id)}
         self._known: dict[str, str] = {}
+        self._figures: dict[str, bool] = {}
+        named = (plan.models, plan.gauges, plan.tools)
+        self._no_serials = {p.code for p in plan.people} | {one.id for many in named for one in many}
+        self._prefix = plan.workshop.serial_prefix
+
+    def is_serial(self, text: str) -> bool:
+        """Tell whether a cell can be nothing in this plan but the serial of a piece."""
+        return text.strip() not in self._no_serials and looks_like_serial(text.strip(), self._prefix)
+
+    def place_kind(self, text: str) -> str:
+        """Return the one kind of place that a word names on all cards, empty where none or several."""
+        kinds = {kind for card in self.cards if (kind := card.place_kind(text))}
+        return next(iter(kinds)) if len(kinds) == 1 else ""
+
+    def names_places(self, text: str) -> bool:
+        """Tell whether a card reads a cell as places alone: ``upper``, ``Upper leg``, ``flare 2``."""
+        found = (card.read(text) for card in self.cards)
+        return self.kind(text) == "place" or any(
+            m is not None and m.field == FIGURE and m.places for m in found
+        )
+
+    def is_figure(self, text: str) -> bool:
+        """Tell whether a card reads a cell as a figure by its name, with or without places."""
+        if text not in self._figures:
+            found = (card.read(text) for card in self.cards)
+            self._figures[text] = any(m is not None and m.figure and m.field != FIGURE for m in found)
+        return self._figures[text]
+
+    def span(self, text: str) -> list[str]:
+        """Return a heading for each of several places that one heading names, or that all belong to it."""
+        found = {tuple(card.several(text)) for card in self.cards} - {()}
+        return list(next(iter(found))) if len(found) == 1 else []
 
     def is_label(self, text: str) -> bool:
         """Tell whether a cell is a heading by itself."""
@@ -121,12 +150,24 @@ def heading_rows(grid: Grid, words: SheetWords) -> list[int]:
     """Return the rows of headings of a sheet, from 0; of two below each other the first is a head line."""
     rows = cells_of(grid)
     found = [index for index, cells in enumerate(rows) if words.are_headings(cells)]
+    found = found or [index for index in range(len(rows) - 1) if _over_rows(rows, index, words)][:1]
     if not found:
         return []
     between = [
-        any(_filled(rows[row]) for row in range(a + 1, b)) for a, b in zip(found, found[1:], strict=False)
+        any(is_filled(rows[row]) for row in range(a + 1, b)) for a, b in zip(found, found[1:], strict=False)
     ]
     return [index for index, rows_follow in zip(found, [*between, True], strict=True) if rows_follow]
+
+
+def _over_rows(rows: list[list[Cell]], index: int, words: SheetWords) -> bool:
+    """Tell whether a line of places stands over rows that each begin with a figure or a place beside them."""
+    filled = [(cell.column, cell.text) for cell in rows[index] if cell.text.strip()]
+    below = next((row for row in rows[index + 1 :] if is_filled(row)), [])
+    first = next(((cell.column, cell.text) for cell in below if cell.text.strip()), None)
+    if len(filled) < 2 or first is None or first[0] >= filled[0][0]:
+        return False
+    places = all(words.kind(text) == "place" and not _is_figure(text) for _, text in filled)
+    return places and (words.is_figure(first[1]) or words.kind(first[1]) == "place")
 
 
 def split_tables(grid: Grid, words: SheetWords) -> list[TableOfSheet]:
@@ -140,27 +181,80 @@ def split_tables(grid: Grid, words: SheetWords) -> list[TableOfSheet]:
     rows = cells_of(grid)
     starts = heading_rows(grid, words)
     if not starts:
-        across = _across(rows, words)
+        across = across_table(rows, words)
         return [across] if across else []
+    if all(_only_numbers(rows[start], words) or names_pieces(rows[start], words) for start in starts):
+        across = across_table(rows, words)  # a figure with small numbers beside it, not places
+        if across is not None:
+            return [across]
+    ends = {(top, left): right for top, left, _, right in grid.boxes}
     tables = []
     head_from = 0
     for number, start in enumerate(starts):
         last = number + 1 == len(starts)
         end = len(rows) if last else _body_end(rows, start, starts[number + 1], words)
-        head = [row for row in rows[head_from:start] if _filled(row)]
-        headings = list(rows[start])
-        if head and _is_band(head[-1], headings, words):
-            headings = _banded(head.pop(), headings)
-        body = [row for row in rows[start + 1 : end] if _filled(row)]
-        if body and all(words.is_unit(cell.text) for cell in body[0] if cell.text.strip()):
-            headings = _with_units(headings, body.pop(0))
-        tables.append(TableOfSheet(head, headings, body))
+        body = [row for row in rows[start + 1 : end] if is_filled(row)]
+        if not body and not last:
+            continue  # a line over the next one
+        above = [index for index in range(head_from, start) if is_filled(rows[index])]
+        headings, used = _with_lines_above(rows, above, start, ends, words)
+        headings, body = _with_lines_below(headings, start, ends, body, words)
+        headings = widened(turned(headings, body, words), body, words)
+        tables.append(TableOfSheet([rows[index] for index in above[: len(above) - used]], headings, body))
         head_from = end
     return tables
 
 
-def _filled(row: Sequence[Cell]) -> bool:
-    return any(cell.text.strip() for cell in row)
+def _with_lines_above(
+    rows: list[list[Cell]], above: list[int], start: int, ends: dict[tuple[int, int], int], words: SheetWords
+) -> tuple[list[Cell], int]:
+    """Return the headings with what stands over them, and how many lines that takes."""
+    headings, used = list(rows[start]), 0
+    for index in reversed(above):
+        band = rows[index]
+        if _is_band(band, headings, words):
+            headings = _banded(band, headings)
+        elif is_band(band, words) or words.are_headings(band):
+            both = joined(band, headings, words, _ends(index, ends))
+            if both is None:
+                break
+            headings = both
+        else:
+            break
+        used += 1
+    return headings, used
+
+
+def _with_lines_below(
+    headings: list[Cell],
+    start: int,
+    ends: dict[tuple[int, int], int],
+    body: list[list[Cell]],
+    words: SheetWords,
+) -> tuple[list[Cell], list[list[Cell]]]:
+    """Return the headings with the units and places in the lines under them, and the rows that are left."""
+    upper = _ends(start, ends)
+    while len(body) > 1:
+        if all(words.is_unit(cell.text) for cell in body[0] if cell.text.strip()):
+            headings = with_units(headings, body[0])
+        elif under(headings, body[0], words):
+            both = joined(headings, body[0], words, upper)
+            if both is None:
+                break
+            headings = both
+        else:
+            break
+        body, upper = body[1:], ()
+    return headings, body
+
+
+def _ends(row: int, ends: dict[tuple[int, int], int]) -> tuple[tuple[int, int], ...]:
+    return tuple((left, right) for (top, left), right in ends.items() if top == row)
+
+
+def _only_numbers(row: Sequence[Cell], words: SheetWords) -> bool:
+    texts = [cell.text.strip() for cell in row if cell.text.strip()]
+    return words.is_figure(texts[0]) and all(_is_figure(text) or words.is_unit(text) for text in texts[1:])
 
 
 def _body_end(rows: list[list[Cell]], start: int, following: int, words: SheetWords) -> int:
@@ -171,7 +265,12 @@ def _body_end(rows: list[list[Cell]], start: int, following: int, words: SheetWo
         if known_field(label) in STARTS or plain(first) in words.titles:
             return index
     before = following - 1
-    if before > start and _filled(rows[before]) and _is_band(rows[before], rows[following], words):
+    while before > start and not is_filled(rows[before]):
+        before -= 1
+    band = before > start and is_band(rows[before], words)
+    if band and (
+        _is_band(rows[before], rows[following], words) or joined(rows[before], rows[following], words)
+    ):
         return before
     return following
 
@@ -192,38 +291,3 @@ def _banded(band: Sequence[Cell], headings: Sequence[Cell]) -> list[Cell]:
         text = f"{cell.text.strip()} {said}".strip() if said and cell.text.strip() else cell.text
         found.append(cell._replace(text=text))
     return found
-
-
-def _with_units(headings: Sequence[Cell], units: Sequence[Cell]) -> list[Cell]:
-    found = list(headings)
-    for cell in units:
-        if cell.text.strip() and cell.column < len(found):
-            said = found[cell.column].text.strip()
-            found[cell.column] = found[cell.column]._replace(
-                text=f"{said} [{cell.text.strip().strip('[]()')}]"
-            )
-    return found
-
-
-def _across(rows: list[list[Cell]], words: SheetWords) -> TableOfSheet | None:
-    """Turn a sheet with its headings in its first column: a column a piece becomes a row a piece."""
-    filled = [row for row in rows if _filled(row)]
-    if not filled:
-        return None
-    left = min(next(i for i, cell in enumerate(row) if cell.text.strip()) for row in filled)
-    first = next(
-        (n for n, row in enumerate(filled) if len(row) > left and known_field(row[left].text) in STARTS), None
-    )
-    if first is None:
-        return None
-    below = filled[first:]
-    headings = [row[left] for row in below if len(row) > left]
-    if len(headings) < len(below) or not words.are_headings(headings):
-        return None
-    width = max(len(row) for row in below)
-    body = [
-        [row[column] if column < len(row) else row[left]._replace(text="", column=column) for row in below]
-        for column in range(left + 1, width)
-    ]
-    body = [row for row in body if _filled(row)]
-    return TableOfSheet(filled[:first], headings, body, across=True) if body else None

@@ -28,3 +28,10 @@ from .numbers import COMMA_NOTE as COMMA_NOTE
 from .numbers import read_decimal as read_decimal
 from .numbers import read_number as read_number
 from .numbers import read_whole as read_whole
+from .packed import in_order as in_order
+from .packed import packed_figures as packed_figures
+from .packed import spanned as spanned
+from .verdicts import read_verdict as read_verdict
+from .worked_out import SUMMARY as SUMMARY
+from .worked_out import is_worked_out as is_worked_out
+from .worked_out import is_worked_out_heading as is_worked_out_heading

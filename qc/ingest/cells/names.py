@@ -79,7 +79,8 @@ UNITS: dict[str, str] = {
     "inches": "in", '"': "in", "c": "C", "°c": "C", "cent": "cent", "cents": "cent", "ct": "cent", "hz": "Hz",
     "g": "g", "mg": "mg", "n": "N", "h": "h", "hr": "h", "hrs": "h", "hours": "h", "min": "min",
     "cm3/min": "cm3/min", "cm³/min": "cm3/min", "ccm/min": "cm3/min", "ml/min": "cm3/min", "%": "%",
-    "count": "count", "fault": "fault", "mbar": "mbar",
+    "count": "count", "fault": "fault", "mbar": "mbar", "°": "deg", "deg": "deg", "degree": "deg",
+    "degrees": "deg",
 }  # fmt: skip
 """What benches write for a unit, in lower case -> the unit."""
 

@@ -9,8 +9,7 @@ from datetime import date, datetime
 from typing import Any
 
 from qc.errors import QcError
-from qc.ingest.cards import read_verdict
-from qc.ingest.cells import read_moment, read_number, read_whole
+from qc.ingest.cells import read_moment, read_number, read_verdict, read_whole
 from qc.ingest.checking.checked import Checked, check, typed_row
 from qc.ingest.frames import EVENT_ROW, READING_ROW, event_frame, reading_frame
 from qc.ingest.known import Known

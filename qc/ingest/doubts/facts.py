@@ -85,8 +85,8 @@ def gather_facts(readings: pl.DataFrame, events: pl.DataFrame, plan: Plan, known
     """
     if readings.is_empty():
         return Facts(readings, events, plan, known)
-    keys = ["stage", "characteristic", "model", "day"]
-    planned = _planned(readings, plan)
+    keys = ["stage", "characteristic", "model", "day", *_ruling_places(plan)]
+    planned = _planned(readings, plan, keys)
     frame = readings.join(planned, on=keys, how="left", nulls_equal=True, maintain_order="left")
     usable = pl.when(_is_usable()).then(_scaled("value"))
     frame = frame.with_columns(usable.alias("_x"))
@@ -241,10 +241,19 @@ def _over_models(frame: pl.DataFrame, known: Known) -> pl.DataFrame:
     return _usual(every, keys, "_any")
 
 
-def _planned(readings: pl.DataFrame, plan: Plan) -> pl.DataFrame:
-    """Return the plan's words for every (stage, characteristic, model, day) that occurs."""
-    keys = readings.select("stage", "characteristic", "model", "day").unique(maintain_order=True)
-    rows = [_plan_row(plan, *key) for key in keys.rows()]
+def _ruling_places(plan: Plan) -> list[str]:
+    """Return the parts of a place for which any figure of the plan has limits of their own."""
+    figures = (figure for stage in plan.stages for figure in stage.characteristics)
+    return sorted({part for figure in figures for entry in figure.limits for part in entry.at})
+
+
+def _planned(readings: pl.DataFrame, plan: Plan, names: list[str]) -> pl.DataFrame:
+    """Return the plan's words for every stage, characteristic, model, day and ruling place that occurs."""
+    keys = readings.select(names).unique(maintain_order=True)
+    rows = [
+        _plan_row(plan, stage, name, model, day, dict(zip(names[4:], place, strict=True)))
+        for stage, name, model, day, *place in keys.rows()
+    ]
     schema = {
         "_kind": pl.String,
         "_diameter": pl.Boolean,
@@ -263,12 +272,14 @@ def _planned(readings: pl.DataFrame, plan: Plan) -> pl.DataFrame:
     return keys.hstack(pl.DataFrame(rows, schema=schema, orient="row"))
 
 
-def _plan_row(plan: Plan, stage: str, name: str, model: str, day: date | None) -> tuple[object, ...]:
+def _plan_row(
+    plan: Plan, stage: str, name: str, model: str, day: date | None, place: Mapping[str, object]
+) -> tuple[object, ...]:
     # where the plan alone speaks, a limit is taken to lie four spreads off its target
     characteristic = plan.characteristic(stage, name)
     if characteristic is None:
         return ("measured", False, False, False, False, *[None] * 8)
-    limits = plan.usual_limits(characteristic, model, day or date.max)
+    limits = plan.usual_limits_at(characteristic, model, day or date.max, place)
     target = limits.target
     if target is None and limits.lower is not None and limits.upper is not None:
         target = (limits.lower + limits.upper) / 2

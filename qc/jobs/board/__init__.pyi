@@ -7,6 +7,14 @@ from .data import StoreBoardData as StoreBoardData
 from .gauge_views import CheckView as CheckView
 from .gauge_views import GaugeView as GaugeView
 from .gauge_views import MeasureView as MeasureView
+from .losses import SCREENED_BY as SCREENED_BY
+from .losses import ReworkCause as ReworkCause
+from .losses import ReworkReport as ReworkReport
+from .losses import ScreenedResult as ScreenedResult
+from .losses import StageYield as StageYield
+from .losses import UpstreamReport as UpstreamReport
+from .losses import summed as summed
+from .months import write_month as write_month
 from .questions import BoardData as BoardData
 from .questions import DeskFull as DeskFull
 from .questions import Ticket as Ticket
@@ -78,3 +86,6 @@ from .views import shared_words as shared_words
 from .views import unchanged_words as unchanged_words
 from .views import why_none as why_none
 from .views import why_words as why_words
+from .weighed import WeighedOnce as WeighedOnce
+from .weighed import WorthRow as WorthRow
+from .weighed import WorthView as WorthView

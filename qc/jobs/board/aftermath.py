@@ -14,7 +14,7 @@ from qc.store import sheet_hash
 from qc.words import count_words, some_of
 
 TaskKind = Literal[
-    "upload", "mapped", "held", "signal", "series", "piece", "study", "judge", "undo", "correct"
+    "upload", "mapped", "held", "signal", "series", "piece", "study", "judge", "undo", "correct", "month"
 ]
 
 NOTHING: Final = "Nothing of it was stored"
@@ -47,6 +47,8 @@ def what_became(
     """
     if kind == "study":
         return "A study stores nothing. Ask it again."
+    if kind == "month":
+        return "The files of the report are written whole or not at all. Write it again."
     try:
         workshop = open_workshop(folder, as_of=as_of)
     except QcError as error:

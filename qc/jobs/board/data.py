@@ -14,9 +14,10 @@ from qc.errors import QcError
 from qc.ingest import MappingError, read_mapping
 from qc.jobs.also import KINDS, Kind, also
 from qc.jobs.backup import backup_note
-from qc.jobs.board import views
+from qc.jobs.board import losses, views
 from qc.jobs.board.gauge_views import GaugeView
 from qc.jobs.board.gauges import gauge_views, trusted_since
+from qc.jobs.board.months import month_figures, month_page, month_so_far
 from qc.jobs.board.rows import (
     decided_views,
     held_views,
@@ -29,12 +30,15 @@ from qc.jobs.board.rows import (
 )
 from qc.jobs.board.series import series_view
 from qc.jobs.board.today import budget_view, stage_views, today_view
+from qc.jobs.board.weighed import WeighedOnce, WorthView
 from qc.jobs.judging import not_judged_since, verdicts_of_day
 from qc.jobs.pieces import hold_list
 from qc.jobs.printed import blank_file
 from qc.jobs.then import known
 from qc.jobs.whole_piece import nearest_to, piece_record
 from qc.jobs.workshop import PLAN, Workshop, asked_day, open_workshop
+from qc.plain import JsonObject
+from qc.report.month import MonthContent
 from qc.watch import RuleOffer, RulesView, apply_rules, dependence_note, rule_offers, rules_price
 from qc.words import dated_words
 
@@ -75,6 +79,7 @@ class StoreBoardData:
         self._pulse: tuple[int, int] | None = None
         self._known: dict[object, object] = {}
         self._past: dict[date, tuple[int, StoreBoardData]] = {}
+        self._weighed = WeighedOnce()
 
     def known(self, day: date) -> StoreBoardData:
         """Return what answers as it was known on a day, beside this one and from the same store.
@@ -105,16 +110,15 @@ class StoreBoardData:
         """Return whose board this is."""
         workshop = self._current()
         plan, today = workshop.plan, workshop.today
-        lead = plan.person(plan.workshop.lead)
         at_work = [
             (p.code, f"{p.code} ({p.name})" if p.name else p.code)
             for p in plan.people
             if (p.joined is None or p.joined <= today) and (p.left is None or p.left > today)
         ]
-        # The lead first: at most desks it is the lead who hands the day's sheets in.
-        at_work.sort(key=lambda person: person[0] != plan.workshop.lead)
-        shown = f"{lead.name or lead.code}, lead" if lead else ""
-        return views.ShopView(plan.workshop.name, today, shown, tuple(at_work), plan.causes)
+        listed = [person for person in workshop.store.people() if workshop.then is None]
+        if listed:  # whoever is on the list of people decides, and nobody else
+            at_work = [(p.code, f"{p.code} ({p.name})" if p.name else p.code) for p in listed if p.at_work]
+        return views.ShopView(plan.workshop.name, today, tuple(at_work), plan.causes)
 
     def today(self) -> views.TodayView:
         """Return what the first screen shows."""
@@ -245,9 +249,34 @@ class StoreBoardData:
         since = trusted_since(view)
         return self._once(f"touched gauge {gauge} {since}", lambda w: _touched(w, "gauge", gauge, since))
 
+    def worth(self) -> WorthView:
+        """Return what a reading of each figure costs and buys."""
+        return self._weighed.of(self._current())
+
+    def worth_asked(self, key: views.SeriesKey, see: str, within: str, limit: str) -> str:
+        """Answer what was typed: how often to read to see a change, how many pieces a limit passes."""
+        return self._weighed.asked(self._current(), key, see, within, limit)
+
+    def month(self) -> JsonObject:
+        """Return the words and figures of the report of the month of the board's day, as it stands."""
+        return self._once("month figures", lambda _: month_figures(self._month()))
+
+    def month_page(self) -> str:
+        """Return the first pages of that report as html, to be looked at before it is written."""
+        return self._once("month page", lambda _: month_page(self._month()))
+
+    def rework(self, first: date | None = None, last: date | None = None) -> losses.ReworkReport:
+        """Return rework by cause and the yields of the stages in a stretch of days."""
+        return self._once(f"rework {first} {last}", lambda w: losses.rework_view(w, first, last))
+
+    def upstream(self) -> losses.UpstreamReport:
+        """Return which earlier figures go with the final results."""
+        return self._once("upstream", lambda w: losses.upstream_view(w, self.verdicts()))
+
     def reports(self) -> tuple[views.ReportView, ...]:
         """Return the monthly reports on disk, newest first."""
-        return report_views(self._folder)
+        closed = self._once("closed months", lambda w: {one.month for one in w.store.closed_months()})
+        return report_views(self._folder, closed)
 
     def cards(self) -> tuple[tuple[str, str], ...]:
         """Return the plan's cards, id and title."""
@@ -267,6 +296,9 @@ class StoreBoardData:
             told = zip(names, error.faults, strict=True)
             return tuple(f"{name} {fault.problem}. {fault.mend}" for name, fault in told)
         return ()
+
+    def _month(self) -> MonthContent:
+        return self._once("month", lambda w: month_so_far(w, self.verdicts()))
 
     def _once(self, name: str, work: Callable[[Workshop], T]) -> T:
         # Worked out under the lock: a burst of requests after an upload then waits for one answer, not ten.
@@ -310,6 +342,7 @@ class _PastBoardData(StoreBoardData):
         self._pulse: tuple[int, int] | None = None
         self._known: dict[object, object] = {}
         self._past: dict[date, tuple[int, StoreBoardData]] = {}
+        self._weighed = WeighedOnce()
 
     def _current(self) -> Workshop:
         return self._workshop

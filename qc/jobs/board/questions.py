@@ -11,8 +11,9 @@ from datetime import date
 from typing import IO, Literal, Protocol, TypedDict
 
 from qc.errors import QcError
-from qc.jobs.board import views
+from qc.jobs.board import losses, views
 from qc.jobs.board.gauge_views import GaugeView
+from qc.jobs.board.weighed import WorthView
 from qc.plain import JsonObject
 from qc.sayings import Saying
 
@@ -134,6 +135,14 @@ class BoardData(Protocol):
         """Return the pieces to hold, and why."""
         ...
 
+    def rework(self, first: date | None = None, last: date | None = None) -> losses.ReworkReport:
+        """Return rework by cause and the yields of the stages in a stretch of days."""
+        ...
+
+    def upstream(self) -> losses.UpstreamReport:
+        """Return which earlier figures go with the final results."""
+        ...
+
     def decided(self) -> tuple[views.DecidedView, ...]:
         """Return what was decided about held rows of late and can be taken back, newest first."""
         ...
@@ -146,8 +155,24 @@ class BoardData(Protocol):
         """Return the pieces a gauge touched since it was last known to be good, None where there are none."""
         ...
 
+    def worth(self) -> WorthView:
+        """Return what a reading of each figure costs and buys, the costly ones first."""
+        ...
+
+    def worth_asked(self, key: views.SeriesKey, see: str, within: str, limit: str) -> str:
+        """Answer what was typed: how often to read to see a change, how many pieces a limit passes."""
+        ...
+
     def mapping_faults(self, mapping: str) -> tuple[str, ...]:
         """Return all that is wrong with what headings are said to mean, a sentence each."""
+        ...
+
+    def month(self) -> JsonObject:
+        """Return the words and figures of the report of the month of the board's day, as it stands."""
+        ...
+
+    def month_page(self) -> str:
+        """Return the first pages of that report as html, to be looked at before it is written."""
         ...
 
     def reports(self) -> tuple[views.ReportView, ...]:
@@ -200,6 +225,10 @@ class UploadDesk(Protocol):
 
     def decide_piece(self, serial: str, what: str, figure: str, who: str, why: str) -> str:
         """Queue a release, or that a piece is kept back, and return a ticket."""
+        ...
+
+    def write_month(self, month: str) -> str:
+        """Queue that the report of a month is written, and return a ticket."""
         ...
 
     def study_gauge(self, file: tuple[str, IO[bytes]], question: Mapping[str, str]) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import replace
 from datetime import date, datetime
 from pathlib import Path
@@ -202,12 +202,12 @@ def _record(
         return None
 
 
-def report_views(folder: Path) -> tuple[ReportView, ...]:
-    """Return the reports in a workshop folder, newest month first."""
+def report_views(folder: Path, closed: Collection[str] = ()) -> tuple[ReportView, ...]:
+    """Return the reports in a workshop folder, newest month first; `closed` are the months that stand."""
     root = folder / "reports"
     months = [p for p in root.iterdir() if p.is_dir() and MONTH.fullmatch(p.name)] if root.is_dir() else []
     return tuple(
-        ReportView(place.name, tuple(sorted(p for p in place.iterdir() if p.is_file())))
+        ReportView(place.name, tuple(sorted(p for p in place.iterdir() if p.is_file())), place.name in closed)
         for place in sorted(months, reverse=True)
     )
 

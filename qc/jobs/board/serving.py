@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 import subprocess
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from datetime import date
 from pathlib import Path
@@ -32,6 +32,8 @@ def serve(
     *,
     as_of: date | None = None,
     once: bool = False,
+    door: Sequence[str] = (),
+    on_link: Callable[[str], object] | None = None,
 ) -> None:
     """Serve the board of a workshop until it is stopped.
 
@@ -40,22 +42,29 @@ def serve(
     folder : Path
         The workshop folder.
     host, port : str, int
-        Where to listen: loopback only; port 0 takes a free one.
+        Where to listen: loopback only, but with ``--lan`` among `door`; port 0 takes a free one.
     on_ready : callable, optional
         Told the address once the port listens.
     as_of : date, optional
         The day the board stands on.
     once : bool
         Return after `on_ready` instead of serving on.
+    door : sequence of str
+        How it is reached from elsewhere: words for the board's process, as ``--lan``, ``--cert``, ``--key``.
+    on_link : callable, optional
+        Told an address that signs in once as the plan's lead, where there is no list of people.
 
     Raises
     ------
     JobError
         The board cannot be served there; the text says why.
     """
-    with running(folder, host, port, as_of=as_of) as (address, process):
+    more = [*door, *(["--link"] if on_link is not None else [])]
+    with _started(folder, host, port, as_of, more) as (said, process):
         if on_ready is not None:
-            on_ready(address)
+            on_ready(said["address"])
+        if on_link is not None and "link" in said:
+            on_link(said["link"])
         if once:
             return
         try:
@@ -73,12 +82,22 @@ def running(
     folder: Path, host: str = "127.0.0.1", port: int = 0, *, as_of: date | None = None
 ) -> Iterator[tuple[str, subprocess.Popen[str]]]:
     """Run a board beside this program; gives its address and its process, stops it at the end."""
+    with _started(folder, host, port, as_of, ()) as (said, process):
+        yield said["address"], process
+
+
+@contextmanager
+def _started(
+    folder: Path, host: str, port: int, as_of: date | None, more: Sequence[str]
+) -> Iterator[tuple[dict[str, str], subprocess.Popen[str]]]:
+    """Start the board's process; gives what it said once it listened."""
     command = [sys.executable, "-m", FACE, "--workshop", str(folder), "--host", host, "--port", str(port)]
+    command += more
     if as_of is not None:
         command += ["--as-of", as_of.isoformat()]
     process = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
     try:
-        yield _address(process), process
+        yield _said(process), process
     finally:
         _stop(process)
 
@@ -95,12 +114,12 @@ def fetch_once(address: str) -> int:
         return len(answer.read())
 
 
-def _address(process: subprocess.Popen[str]) -> str:
+def _said(process: subprocess.Popen[str]) -> dict[str, str]:
     assert process.stdout is not None
     line = process.stdout.readline()
     said = json.loads(line) if line.startswith("{") else {}
     if "address" in said:
-        return str(said["address"])
+        return {name: str(value) for name, value in said.items()}
     raise JobError(said.get("problem") or "The board could not be started; what it said stands above.")
 
 

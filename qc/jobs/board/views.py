@@ -1,7 +1,4 @@
-"""What the board shows, as frozen plain results: the faces read these and ask nothing else of the house.
-
-The questions they answer are listed in `qc.jobs.board.questions`.
-"""
+"""What the board shows, as frozen plain results; the questions they answer: `qc.jobs.board.questions`."""
 
 from __future__ import annotations
 
@@ -133,7 +130,6 @@ class ShopView:
 
     name: str
     day: date
-    lead: str = ""
     people: tuple[tuple[str, str], ...] = ()  # code and how it is shown, for those at work today
     causes: tuple[str, ...] = ()  # what a closed signal may be put down to, from the plan
 
@@ -398,3 +394,4 @@ class ReportView:
 
     month: str
     files: tuple[Path, ...] = field(default=())
+    closed: bool = False

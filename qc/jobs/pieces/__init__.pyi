@@ -10,6 +10,7 @@ from .hold import hold_sentence as hold_sentence
 from .hold import lines_of as lines_of
 from .hold import whereabouts as whereabouts
 from .hold import why_words as why_words
+from .outside import figures_outside as figures_outside
 from .outside import outside_up_to_date as outside_up_to_date
 from .reasons import Doubt as Doubt
 from .reasons import doubts_of as doubts_of

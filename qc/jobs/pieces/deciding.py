@@ -125,7 +125,7 @@ def keep_back(workshop: Workshop, serial: str, *, who: str, why: str, figure: st
 
 def _asked(workshop: Workshop, serial: str, who: str, why: str, figure: str) -> list[HoldRow]:
     """Check who asks and return the rows the decision is about."""
-    may(who, Verb.RELEASE, workshop.plan)
+    may(who, Verb.RELEASE, workshop.plan, workshop.store.people())
     if not _why(why):
         raise UsageError("Say why with --why: whoever looks at the piece next year will want to know.")
     rows = _list(workshop, serial).rows

@@ -11,5 +11,8 @@ from .gauge import gauge_linearity as gauge_linearity
 from .gauge import gauge_study as gauge_study
 from .gauge_days import gauge_check_standard as gauge_check_standard
 from .gauge_days import gauge_over_days as gauge_over_days
+from .reading_worth import ReadingWorth as ReadingWorth
+from .reading_worth import WhatIf as WhatIf
+from .reading_worth import worth_of_readings as worth_of_readings
 from .run_length import run_lengths as run_lengths
 from .studies import study as study

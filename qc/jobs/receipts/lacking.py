@@ -36,8 +36,9 @@ def still_missing(parts: Sequence[Unfolded], plan: Plan, known: Known) -> tuple[
     -------
     tuple of str
         A sentence for each card that lacks something. Of the plan's places only those count at which this
-        shop has read the figure before, once a few pieces have it; of a tuned instrument, every partial of
-        the model at each valve and position that was blown.
+        shop has read the figure before, once a few pieces have it; of a tuned instrument, the partials that
+        most pieces of the model have at the valves and positions that were blown, and before a few pieces
+        have any, those of the model in the open first position.
     """
     found: list[str] = []
     columns = ["card", "stage", "serial", "model", "characteristic", *PLACE]
@@ -88,7 +89,7 @@ def _lacks(figure: Characteristic, model: str, piece: pl.DataFrame, brought: pl.
         return figure.name
     names = [name for name in PLACE if name in figure.places]
     if "partial" in figure.places or any(piece["partial"].is_not_null()):
-        expected = _note_places(own, model, plan)
+        expected = _note_places(own, model, brought.filter(pl.col("characteristic") == figure.id), plan)
         names = ["valve", "position", "partial"]
     else:
         expected = _plan_places(figure, names, brought)
@@ -113,11 +114,28 @@ def _plan_places(figure: Characteristic, names: Sequence[str], brought: pl.DataF
     return [place for place in expected if place in read]
 
 
-def _note_places(own: pl.DataFrame, model: str, plan: Plan) -> list[Place]:
+def _note_places(own: pl.DataFrame, model: str, every: pl.DataFrame, plan: Plan) -> list[Place]:
+    """Return the notes of a model: those that most of its pieces have where the piece was blown.
+
+    The plan says which partials a model has, and not which of them are blown with a valve or further out: so
+    before a few pieces were blown, its partials are asked for in the open first position alone.
+    """
     found = plan.model(model)
-    blown = own.select("valve", "position").unique(maintain_order=True).rows()
-    partials = found.partials if found is not None else ()
-    return [(str(valve or ""), _text(position), str(p)) for valve, position in blown for p in partials]
+    partials = tuple(map(str, found.partials)) if found is not None else ()
+    same = every.filter(pl.col("model") == model)
+    expected: list[Place] = []
+    for valve, position in own.select("valve", "position").unique(maintain_order=True).rows():
+        here = same.filter(pl.col("valve").eq_missing(valve) & pl.col("position").eq_missing(position))
+        pieces = here["serial"].n_unique()
+        if pieces >= FEW_PIECES:
+            counted = here.group_by("partial").agg(pl.col("serial").n_unique().alias("pieces"))
+            usual = {str(p) for p, count in counted.rows() if p is not None and 2 * count > pieces}
+            wanted = [p for p in partials if p in usual]
+        else:
+            plainest = (valve or "open") == "open" and position in {None, 1}
+            wanted = list(partials) if plainest else []
+        expected += [(str(valve or ""), _text(position), p) for p in wanted]
+    return expected
 
 
 def _places(rows: pl.DataFrame, names: Sequence[str]) -> Iterable[Place]:

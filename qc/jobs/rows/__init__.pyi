@@ -14,6 +14,7 @@ from .naming import place_words as place_words
 from .reasons import DOUBT_NAMES as DOUBT_NAMES
 from .reasons import is_doubt as is_doubt
 from .reasons import one_reason_each as one_reason_each
+from .reasons import told_reasons as told_reasons
 from .settling import Decision as Decision
 from .settling import Mended as Mended
 from .settling import MendedRows as MendedRows

@@ -187,7 +187,7 @@ def correct_reading(
         warm_up()  # loading the check takes seconds, in which nobody else could write
         catch_up(workshop)  # else what waited would look like an effect of this
         with workshop.store.writing():
-            may(who, Verb.CORRECT, workshop.plan)
+            may(who, Verb.CORRECT, workshop.plan, workshop.store.people())
             old = standing_reading(workshop, name)
             mended = _mended(workshop, old, changes)
             checked = _checked(workshop, old, mended, as_typed=as_typed)
@@ -216,7 +216,7 @@ def withdraw_reading(workshop: Workshop, name: str, *, who: str, why: str) -> Co
     with ending(NOTHING_STORED):
         catch_up(workshop)
         with workshop.store.writing():
-            may(who, Verb.CORRECT, workshop.plan)
+            may(who, Verb.CORRECT, workshop.plan, workshop.store.people())
             old = standing_reading(workshop, name)
             if old["state"] != STANDS:
                 raise JobError(

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from qc.ingest import DOUBTS, Reason
-from qc.store import HeldReason
+from qc.store import HeldReason, reasons_of
 
 DOUBT_NAMES = frozenset(str(reason) for reason in DOUBTS)
 """Reasons that a person may answer with "it is really so"."""
@@ -60,3 +60,8 @@ def one_reason_each(reasons: Sequence[HeldReason]) -> tuple[HeldReason, ...]:
             left = [one for one in left if one.id not in covered]
             left[left.index(doubt)] = replace(doubt, covers=covered)
     return tuple(left)
+
+
+def told_reasons(text: str) -> tuple[str, ...]:
+    """Return the reasons of a stored row that are told of it, one for each fault."""
+    return tuple(reason.id for reason in one_reason_each(reasons_of(text)))

@@ -171,7 +171,7 @@ def settle_rows(
         if decision is not Decision.DROP:
             warm_up()  # loading the check takes seconds, in which nobody else could write
         with workshop.store.writing():
-            may(who, Verb.MEND, workshop.plan)
+            may(who, Verb.MEND, workshop.plan, workshop.store.people())
             waiting = _waiting(workshop, numbers)
             return MendedRows(tuple(_settle(workshop, held, decision, changes, who) for held in waiting))
 
@@ -309,7 +309,7 @@ def undo_settled(workshop: Workshop, rows: Iterable[int], *, who: str, why: str)
     refuse_no_reason(why)
     numbers = list(dict.fromkeys(rows))
     with ending(NOTHING_STORED), workshop.store.writing():
-        may(who, Verb.MEND, workshop.plan)
+        may(who, Verb.MEND, workshop.plan, workshop.store.people())
         known = {row.id: row for row in workshop.store.held(open_only=False, ids=numbers)}
         done = []
         for number in numbers:

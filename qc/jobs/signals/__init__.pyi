@@ -8,6 +8,5 @@ from .life import SignalList as SignalList
 from .life import life_of as life_of
 from .pieces import MadeUnder as MadeUnder
 from .pieces import made_under as made_under
-from .saying import codes_of as codes_of
 from .saying import say_of_signal as say_of_signal
 from .saying import tick_off as tick_off

@@ -12,11 +12,10 @@ from dataclasses import replace
 from qc.errors import UsageError
 from qc.jobs.errors import JobError
 from qc.jobs.judging import NOTHING_STORED, STORED_NOT_JUDGED, at_latest, catch_up, ending, load_verdicts
-from qc.jobs.roles import Verb, may
+from qc.jobs.roles import Verb, known_codes, may
 from qc.jobs.signals.asking import find_signal, newest_life, told_whole
 from qc.jobs.signals.life import SignalLife
 from qc.jobs.workshop import Workshop
-from qc.plan import Plan
 from qc.sayings import Fault, Saying, What, faults_of_signal_saying, said_already
 from qc.states import SIGNAL_WORDS
 
@@ -48,9 +47,9 @@ def say_of_signal(workshop: Workshop, signal_id: str, saying: Saying) -> SignalL
     with ending(NOTHING_STORED):
         # another person may be closing it at this moment: looked up, checked and written in one transaction
         with workshop.store.writing():
-            may(saying.who, Verb.SAY, workshop.plan)
+            may(saying.who, Verb.SAY, workshop.plan, workshop.store.people())
             signal = newest_life(workshop, signal_id)
-            _refuse(workshop.plan, saying, signal)
+            _refuse(workshop, saying, signal)
             already = said_already(signal.events, saying)
             _refuse_early(workshop, saying, signal)
             if not already:
@@ -60,9 +59,11 @@ def say_of_signal(workshop: Workshop, signal_id: str, saying: Saying) -> SignalL
         return replace(told_whole(at_latest(workshop), newest_life(workshop, signal.id)), already=already)
 
 
-def _refuse(plan: Plan, saying: Saying, signal: SignalLife) -> None:
+def _refuse(workshop: Workshop, saying: Saying, signal: SignalLife) -> None:
     """Refuse what cannot be said of a signal as it stands."""
-    faults = faults_of_signal_saying(saying, people=codes_of(plan), causes=plan.causes, state=signal.state)
+    plan = workshop.plan
+    people = known_codes(plan, workshop.store.people())
+    faults = faults_of_signal_saying(saying, people=people, causes=plan.causes, state=signal.state)
     if Fault.NO_CAUSE in faults:
         raise JobError(
             f"Close a signal with its cause, or as false. {saying.cause!r} is no cause of the plan; it has: "
@@ -98,11 +99,6 @@ def _refuse_early(workshop: Workshop, saying: Saying, signal: SignalLife) -> Non
             f"{saying.first} was made before the change at {signal.found.start_serial} began or is its first "
             "piece. --from names the first piece made after the mend."
         )
-
-
-def codes_of(plan: Plan) -> list[str]:
-    """Return the codes of the people of a plan."""
-    return [person.code for person in plan.people]
 
 
 def tick_off(

@@ -2,108 +2,134 @@
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+import math
+from collections.abc import Iterable, Sequence
 from datetime import date, timedelta
 
 import polars as pl
 
+from qc.intervals import interval_words
 from qc.plan import Plan
-from qc.report.month.content import Change, DieLine, Gap, GaugeLine, Reaction, Rework, Yield
-from qc.sayings import OPEN_STATES
-from qc.watch import SeriesVerdict, SignalResult
-from qc.words import count_words, day_words, inside, number_words, quantity_words
+from qc.report.month.content import Change, DieLine, GaugeLine, Rolled, Standing, Yield
+from qc.watch import (
+    LOOK_BACK_DAYS,
+    SeriesVerdict,
+    SignalResult,
+    StageYield,
+    caution_words,
+    rolled,
+    steps_for,
+)
+from qc.words import code_words, count_words, dated_words, day_words, inside
 
 DUE_SOON_DAYS = 31
-"""A calibration that runs out within a month is told."""
+"""A calibration that runs out before the next report is told here; the board tells it a fortnight ahead."""
+
+DAYS_OF_A_WEEK = 7
 
 
-def shipped_models(plan: Plan, readings: pl.DataFrame, events: pl.DataFrame) -> tuple[tuple[str, int], ...]:
-    """Return how many of each model left; one without a model on its record has that of its readings."""
+def shipped_models(plan: Plan, pieces: pl.DataFrame, events: pl.DataFrame) -> tuple[tuple[str, int], ...]:
+    """Return how many of each model left; one without a model on its record has that of its cards."""
     left = events.filter(pl.col("kind") == "shipped").unique("serial")
-    known = dict(readings.filter(pl.col("model") != "").select("serial", "model").unique().iter_rows())
+    known = dict(pieces.filter(pl.col("model") != "").select("serial", "model").unique().iter_rows())
     models = [model or known.get(serial, "") for serial, model in left.select("serial", "model").iter_rows()]
     names = {m.id: m.name for m in plan.models}
     counts = {m: models.count(m) for m in [*names, ""] if m in models}
     return tuple((names.get(m, "of unknown model"), number) for m, number in counts.items())
 
 
-def stage_yields(plan: Plan, readings: pl.DataFrame, events: pl.DataFrame) -> tuple[Yield, ...]:
-    """Return the first-pass yield of each stage in route order.
-
-    A piece passes a stage at the first go when nothing at that stage was reworked and, at the play-test, when
-    it was not sent back. Stages without a piece in the period are left out.
-    """
-    reworked = events.filter(pl.col("kind") == "rework").select("serial", "stage").unique()
-    sent_back = events.filter(pl.col("kind") == "play-test", pl.col("code") != "pass")["serial"].unique()
-    tested = events.filter(pl.col("kind") == "play-test")["serial"].unique()
-    found = []
-    for stage in plan.stages:
-        through = set(readings.filter(pl.col("stage") == stage.id)["serial"].unique())
-        again = set(reworked.filter(pl.col("stage") == stage.id)["serial"])
-        if through:
-            found.append(Yield(stage.name, len(through - again), len(through)))
-    if len(tested) and all(y.stage.lower() != "play-test" for y in found):
-        found.append(Yield("Play-test", len(set(tested) - set(sent_back)), len(tested)))
-    return tuple(found)
-
-
-def change_lines(verdicts: Iterable[SeriesVerdict]) -> tuple[Change, ...]:
-    """Return what changed and lasts, worst first."""
+def yield_lines(
+    now: Sequence[StageYield], before: Sequence[StageYield], year_ago: Sequence[StageYield]
+) -> tuple[Yield, ...]:
+    """Return the first-pass yield of each stage beside that of the month before and of a year ago."""
+    then, past = ({one.stage: (one.passed, one.of) for one in every} for every in (before, year_ago))
     return tuple(
-        Change(str(verdict.key), signal.sentence, signal.because, signal.next_step, evidence_words(verdict))
-        for verdict, signal in _moved(verdicts)
+        Yield(one.name, one.passed, one.of, *one.found.interval, then.get(one.stage), past.get(one.stage))
+        for one in now
     )
 
 
-def evidence_words(verdict: SeriesVerdict) -> str:
-    """Say how sure a change is: size with its interval, pieces, and the chance of a false alarm."""
-    signal = verdict.current
+def rolled_line(
+    now: Sequence[StageYield], before: Sequence[StageYield], year_ago: Sequence[StageYield]
+) -> Rolled | None:
+    """Return the yield of all stages in a row beside that of the month before and of a year ago."""
+    whole, *others = (rolled(every) for every in (now, before, year_ago))
+    if whole is None:
+        return None
+    return Rolled(whole.share, *whole.interval, *(one.share if one else None for one in others))
+
+
+def change_lines(
+    plan: Plan, verdicts: Sequence[SeriesVerdict], first: date, as_of: date
+) -> tuple[Change, ...]:
+    """Return what changed: what lasts, the worst first; then what settled or was over in the month.
+
+    One piece apart from the rest is no change; it is told among the pieces.
+    """
+    lasting = [_change(plan, verdict, signal, "lasts") for verdict, signal in _moved(verdicts)]
+    rest: list[tuple[int, date, Change]] = []
+    for verdict in verdicts:
+        for signal in verdict.signals:
+            if signal.kind == "single" or signal is verdict.telling:
+                continue
+            over = day_over(verdict, signal)
+            told = verdict.settled_since if signal is verdict.unanswered else None
+            if not any(day is not None and first <= day <= as_of for day in (signal.raised_day, over, told)):
+                continue
+            standing: Standing = "settled" if over is None else "over"
+            rest.append((over is not None, signal.raised_day, _change(plan, verdict, signal, standing)))
+    rest.sort(key=lambda one: (one[0], -one[1].toordinal(), one[2].key))
+    return (*lasting, *(change for _, _, change in rest))
+
+
+def day_over(verdict: SeriesVerdict, signal: SignalResult) -> date | None:
+    """Return the day of the first piece back at the old level, None while a change lasts."""
+    if signal.ended is None:
+        return None
+    return next((p.day for p in verdict.points if p.ordinal >= signal.ended), signal.raised_day)
+
+
+def _change(plan: Plan, verdict: SeriesVerdict, signal: SignalResult, standing: Standing) -> Change:
+    steps, caution = reaction_of(plan, verdict, signal)
+    evidence = evidence_words(verdict, signal)
+    return Change(
+        key=str(verdict.key),
+        sentence=signal.sentence,
+        because=signal.because,
+        next_step=signal.next_step,
+        evidence=evidence,
+        title=verdict.title,
+        standing=standing,
+        steps=steps,
+        caution=caution,
+    )
+
+
+def reaction_of(plan: Plan, verdict: SeriesVerdict, signal: SignalResult) -> tuple[tuple[str, ...], str]:
+    """Return the steps of a reaction, newest piece and gauges named, and the usual cautions of its stage."""
+    stage = plan.stage(verdict.key.stage)
+    figure = plan.characteristic(verdict.key.stage, verdict.key.characteristic)
+    steps = steps_for(verdict.points, figure.reaction if figure else (), signal.next_step)
+    return steps, caution_words(stage.cautions if stage else ())
+
+
+def evidence_words(verdict: SeriesVerdict, signal: SignalResult | None = None) -> str:
+    """Say how sure a change is: size with its interval, and the chance of a false alarm."""
+    signal = signal or verdict.current
     if signal is None:
         return ""
     size = ""
     if signal.size is not None and signal.size_low is not None and signal.size_high is not None:
-        low, high = sorted((signal.size_low, signal.size_high))
-        between = f"{number_words(low)} to {number_words(high)}, 95 %"
-        size = f"{quantity_words(signal.size, verdict.unit)} ({between}); "
-    return f"{size}chance of a false signal {100 * signal.rate:.2g} % a piece."
-
-
-def reaction_lines(
-    verdicts: Iterable[SeriesVerdict], states: Mapping[tuple[str, str], str], as_of: date
-) -> tuple[Reaction, ...]:
-    """Return the signals that still last, oldest first, with their age in days.
-
-    `states` says how a signal stands, by series and first piece; one it does not have is open.
-    """
-    found = []
-    for verdict in verdicts:
-        for signal in verdict.signals:
-            state = states.get((str(verdict.key), signal.start_serial), "open")
-            if signal.ended is None and state in OPEN_STATES:
-                age = (as_of - signal.raised_day).days
-                found.append(Reaction(verdict.title, signal.raised_day, age, state, signal.pieces))
-    return tuple(sorted(found, key=lambda r: (-r.age_days, r.name)))
-
-
-def rework_lines(events: pl.DataFrame) -> tuple[Rework, ...]:
-    """Return rework by cause, most hours first."""
-    rows = (
-        events.filter(pl.col("kind") == "rework")
-        .group_by("code")
-        .agg(pl.col("value").sum().alias("hours"), pl.col("serial").n_unique().alias("pieces"))
-        .sort(["hours", "code"], descending=[True, False])
-    )
-    return tuple(
-        Rework(code or "no cause given", hours or 0.0, pieces) for code, hours, pieces in rows.iter_rows()
-    )
+        size = f"{interval_words(signal.size, signal.size_low, signal.size_high, verdict.unit)}; "
+    said = f"{size}chance of a false signal {100 * signal.rate:.2g} % a piece."
+    return said[0].upper() + said[1:]
 
 
 def return_lines(events: pl.DataFrame) -> tuple[str, ...]:
     """Return one sentence for each instrument that came back."""
     rows = events.filter(pl.col("kind") == "returned").sort("day", "serial").select("serial", "day", "code")
     return tuple(
-        f"{serial} came back on {day_words(day)}: {code or 'no cause given'}."
+        f"{serial} came back on {day_words(day)}: {code_words(code or 'no cause given')}."
         for serial, day, code in rows.iter_rows()
     )
 
@@ -111,84 +137,91 @@ def return_lines(events: pl.DataFrame) -> tuple[str, ...]:
 def gauge_lines(
     plan: Plan, readings: pl.DataFrame, events: pl.DataFrame, first: date, as_of: date
 ) -> tuple[GaugeLine, ...]:
-    """Return gauges out of calibration, due soon, or used on days without their check."""
+    """Return gauges out of calibration, due soon, or used on days without their check, with what to do."""
     checks = set(events.filter(pl.col("kind") == "gauge-check").select("subject", "day").iter_rows())
     found = []
     for gauge in plan.gauges:
         used = readings.filter(pl.col("gauge") == gauge.id, pl.col("day").is_between(first, as_of))
         missed = [d for d in sorted(set(used["day"])) if gauge.daily_check and (gauge.id, d) not in checks]
-        said = []
-        if gauge.due is not None and gauge.due <= as_of:
-            said.append(f"calibration ran out on {gauge.due.isoformat()}")
+        said, todo = [], []
+        if gauge.due is not None and gauge.due < as_of:
+            said.append(f"calibration ran out on {dated_words(gauge.due)}")
+            todo.append(
+                "Have it calibrated" if used.height else "Not used in the month: keep it off the bench"
+            )
         elif gauge.due is not None and gauge.due <= as_of + timedelta(days=DUE_SOON_DAYS):
-            said.append(f"calibration due {gauge.due.isoformat()}")
+            said.append(f"calibration due {dated_words(gauge.due)}")
+            todo.append("Book its calibration")
         if missed:
             days = count_words(len(missed), "day")
+            between = f"from {day_words(missed[0])} to {day_words(missed[-1])}"
             said.append(
-                f"used on {days} without its check, from {day_words(missed[0])} to {day_words(missed[-1])}"
+                f"used on {days} without its check, {between if len(missed) > 1 else day_words(missed[0])}"
             )
+            # a gauge that nobody checked may well be good: its master tells that in a minute
+            todo.append("Put it on its master before the next reading, and daily from then on")
         if said:
-            found.append(GaugeLine(gauge.id, gauge.name, "; ".join(said)))
+            found.append(GaugeLine(gauge.id, gauge.name, "; ".join(said), f"{'. '.join(todo)}."))
     return tuple(found)
 
 
-def die_lines(verdicts: Iterable[SeriesVerdict]) -> tuple[DieLine, ...]:
-    """Return the tools that wear, the next to be changed first."""
-    found = [
-        DieLine(
-            tool=v.forecast.tool,
-            series=v.title,
-            count=v.forecast.count_now,
-            change_by_count=v.forecast.change_by_count,
-            change_by_day=v.forecast.change_by_day,
-            sentence=f"{inside(v.name)} {v.forecast.sentence.partition(' ')[2]}",
+def die_lines(verdicts: Iterable[SeriesVerdict], as_of: date) -> tuple[DieLine, ...]:
+    """Return the tools that wear, the next to be changed first, with the draws and weeks that are left."""
+    found = []
+    for verdict in verdicts:
+        told = verdict.forecast
+        if told is None:
+            continue
+        left = None if told.change_by_count is None else max(0, told.change_by_count - told.count_now)
+        found.append(
+            DieLine(
+                tool=told.tool,
+                series=verdict.title,
+                count=told.count_now,
+                change_by_count=told.change_by_count,
+                change_by_day=told.change_by_day,
+                sentence=f"{inside(verdict.name)} {told.sentence.partition(' ')[2]}",
+                draws_left=left,
+                weeks=_weeks(verdict, left, as_of),
+            )
         )
-        for v in verdicts
-        if v.forecast is not None
-    ]
-    return tuple(sorted(found, key=lambda d: (d.change_by_day or date.max, d.tool)))
+    return tuple(sorted(found, key=lambda d: (d.change_by_day or date.max, d.weeks or math.inf, d.tool)))
+
+
+def _weeks(verdict: SeriesVerdict, left: int | None, as_of: date) -> float | None:
+    """Return how long the draws left last at the pace of the tool's last quarter; None without a pace."""
+    forecast = verdict.forecast
+    if left is None or forecast is None:
+        return None
+    own = [p for p in verdict.points if p.tool == forecast.tool and p.tool_count is not None]
+    recent = [p for p in own if (as_of - p.day).days <= LOOK_BACK_DAYS]
+    if len(recent) < 2:
+        return None
+    draws = (recent[-1].tool_count or 0) - (recent[0].tool_count or 0)
+    days = (as_of - recent[0].day).days
+    return left * days / draws / DAYS_OF_A_WEEK if draws > 0 and days > 0 else None
 
 
 def decisions(
-    verdicts: Sequence[SeriesVerdict], dies: Sequence[DieLine], gauges: Sequence[GaugeLine]
+    verdicts: Sequence[SeriesVerdict], dies: Sequence[DieLine], gauges: Sequence[GaugeLine], held: int = 0
 ) -> tuple[str, ...]:
     """Return what has to be decided at the monthly meeting, the pressing first."""
-    said = [f"{signal.sentence} {signal.next_step}" for _, signal in _moved(verdicts)]
+    said = [f"{verdict.title}: {inside(signal.next_step)}" for verdict, signal in _moved(verdicts)]
+    if held:
+        said.append(f"{count_words(held, 'piece')} to hold: release each, rework it, or scrap it.")
     for die in dies:
         if die.change_by_day is not None:
             when = f"{die.change_by_day:%A} {day_words(die.change_by_day)}"
             said.append(f"Order or polish a replacement for {die.tool}: change it by {when}.")
     for gauge in gauges:
-        said.append(f"{gauge.name} {gauge.gauge}: {gauge.state}. Send it, or say why it may stay in use.")
-    luck = [v for v in verdicts if v.behaviour == "steady" and v.capable == "no"]
-    for verdict in luck:
-        said.append(
-            f"{verdict.title} is steady but does not keep its limits. "
-            "Improve the process, or ask whether the limits are needed."
-        )
+        said.append(f"{gauge.name} {gauge.gauge}: {gauge.state}. {gauge.advice}")
+    for verdict in verdicts:
+        if verdict.behaviour == "steady" and verdict.capable == "no":
+            said.append(
+                f"{verdict.title} is steady but does not keep its limits. "
+                "Improve the process, or ask whether the limits are needed."
+            )
     return tuple(said)
-
-
-def data_gaps(readings: pl.DataFrame, waiting: Sequence[Sequence[str]], settled: int) -> tuple[Gap, ...]:
-    """Return the readings of the period, and its rows held and put right, by reason.
-
-    Parameters
-    ----------
-    readings : polars.DataFrame
-        Those accepted, with their `sheet`.
-    waiting : sequence of sequence of str
-        Of each row still held, why.
-    settled : int
-        How many held rows were mended or set aside.
-    """
-    found = [Gap("readings accepted", readings.height, f"on {readings['sheet'].n_unique()} sheets")]
-    if waiting:
-        reasons = Counter(name for own in waiting for name in own)
-        said = ", ".join(f"{number} {name}" for name, number in reasons.most_common(6))
-        found.append(Gap("rows still held", len(waiting), said))
-    if settled:
-        found.append(Gap("rows put right or set aside", settled, "kept as typed beside what they became"))
-    return tuple(found)
 
 
 def _moved(verdicts: Iterable[SeriesVerdict]) -> list[tuple[SeriesVerdict, SignalResult]]:

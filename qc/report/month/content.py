@@ -7,19 +7,42 @@ from __future__ import annotations
 
 from dataclasses import asdict, dataclass
 from datetime import date
+from typing import Literal
 
 from qc.plain import JsonObject
 from qc.watch import SeriesVerdict
-from qc.words import count_words, listed
+from qc.words import count_words, inside, listed
+
+PICTURES = 3
+"""Changes, and series near their limits, that have a picture on the first page; chosen, it holds no more."""
+
+Standing = Literal["lasts", "settled", "over"]
+"""How a change stands on the last day: it lasts, the series settled at a new level, or it is over."""
 
 
 @dataclass(frozen=True, slots=True)
 class Yield:
-    """First-pass yield of a stage: pieces that went through without rework, of pieces that went through."""
+    """First-pass yield of a stage: pieces that passed at the first go, of those that came to it.
+
+    Attributes
+    ----------
+    stage : str
+        Name of the stage.
+    passed, through : int
+        Pieces.
+    low, high : float or None
+        95 % interval of the share; None where nothing came.
+    before, year_ago : (int, int) or None
+        Passed and through in the month before and in the same month a year ago; None where nothing came.
+    """
 
     stage: str
     passed: int
     through: int
+    low: float | None = None
+    high: float | None = None
+    before: tuple[int, int] | None = None
+    year_ago: tuple[int, int] | None = None
 
     @property
     def share(self) -> float | None:
@@ -28,14 +51,29 @@ class Yield:
 
 
 @dataclass(frozen=True, slots=True)
+class Rolled:
+    """First-pass yield of all stages in a row, with its interval, beside the month before and a year ago."""
+
+    share: float
+    low: float | None = None
+    high: float | None = None
+    before: float | None = None
+    year_ago: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Change:
-    """One of the things that changed, with its evidence."""
+    """One of the things that changed, with its evidence and what to do about it."""
 
     key: str
     sentence: str
     because: str
     next_step: str
-    evidence: str  # "22 mm (20 to 24) from 12 pieces, false-alarm chance 0.4 % a point"
+    evidence: str  # "22 mm (20 to 24, 95 %); chance of a false signal 0.4 % a piece."
+    title: str = ""
+    standing: Standing = "lasts"
+    steps: tuple[str, ...] = ()  # of its reaction, the three that are always the same first
+    caution: str = ""  # usual cautions of the stage and who decides, empty where there are none
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +85,12 @@ class Reaction:
     age_days: int
     state: str
     pieces: int
+    id: str = ""
+    finding: str = ""
+    owner: str = ""
+    due: date | None = None
+    steps: tuple[str, ...] = ()
+    caution: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,20 +100,22 @@ class Rework:
     cause: str
     hours: float
     pieces: int
+    share: float = 0.0  # of the hours of all causes
 
 
 @dataclass(frozen=True, slots=True)
 class GaugeLine:
-    """A gauge that is out, overdue or not checked."""
+    """A gauge that is out, overdue or not checked, and what to do about it."""
 
     gauge: str
     name: str
     state: str
+    advice: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class DieLine:
-    """A wearing tool and where it is going."""
+    """A wearing tool and where it is going: in draws, and in weeks at the pace of its last quarter."""
 
     tool: str
     series: str
@@ -77,11 +123,16 @@ class DieLine:
     change_by_count: int | None
     change_by_day: date | None
     sentence: str
+    draws_left: int | None = None
+    weeks: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class PieceToHold:
-    """A piece that is to be held, or left before anybody released it: figure, worst place, why."""
+    """A piece that is to be held, or was outside its limits in the month: figure, worst place, why.
+
+    `standing` says what became of it: to hold, left without a release, or released by whom.
+    """
 
     serial: str
     name: str
@@ -89,6 +140,9 @@ class PieceToHold:
     where: str
     shipped: date | None
     next_step: str
+    why: str = "limit"
+    day: date | None = None
+    standing: str = "to hold"
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,17 +175,32 @@ class MonthContent:
     returned : tuple of str
         One sentence a return.
     yields, rolled
-        First-pass yield by stage, in route order, and the product of their shares.
+        First-pass yield by stage, in route order, and of all stages in a row; None where nothing came.
     changes, reactions, rework, gauges, dies, decisions, gaps
         The blocks of the two pages.
     hold : tuple of PieceToHold
-        In the house on the last day, and those that left in the month, the worst first.
+        In the house on the last day, those that left in the month, and those outside their limits in it
+        that were released; the worst first.
     verdicts : tuple of SeriesVerdict
         For the panels and the capability table, in route order.
     budget : str
         What the false-alarm budget amounts to, in words.
     last_hash : str
         Hash of the newest entry when the report was made: `qc verify --against` finds it again.
+    signals_told : str
+        How many signals were raised in the month beside what the budget leads to expect, in words.
+    plan_changes : tuple of str
+        What changed in the measuring plan in the month, a sentence each.
+    since_closed : tuple of Gap
+        What came in for earlier months after the month before was closed; it is not in their figures.
+    shipped_before, shipped_year_ago : int or None
+        Instruments that left in the month before and a year ago; None before anything was recorded.
+    not_passed : tuple of (stage, serial, day, why)
+        The pieces that did not pass a stage at the first go.
+    upstream : tuple of (result, sentence)
+        Which earlier figures of the same pieces go with each final result, said as association.
+    closed : str
+        By whom and when the month was closed, empty while it is not.
     """
 
     workshop: str
@@ -143,7 +212,7 @@ class MonthContent:
     shipped: tuple[tuple[str, int], ...]
     returned: tuple[str, ...]
     yields: tuple[Yield, ...]
-    rolled: float | None
+    rolled: Rolled | None
     changes: tuple[Change, ...]
     reactions: tuple[Reaction, ...]
     rework: tuple[Rework, ...]
@@ -155,6 +224,34 @@ class MonthContent:
     budget: str
     last_hash: str = ""
     hold: tuple[PieceToHold, ...] = ()
+    signals_told: str = ""
+    plan_changes: tuple[str, ...] = ()
+    since_closed: tuple[Gap, ...] = ()
+    closed: str = ""
+    shipped_before: int | None = None
+    shipped_year_ago: int | None = None
+    not_passed: tuple[tuple[str, str, date, str], ...] = ()
+    upstream: tuple[tuple[str, str], ...] = ()
+
+    @property
+    def near(self) -> tuple[SeriesVerdict, ...]:
+        """Steady series whose capability is least, so many that with the changes they are three pictures."""
+        changed = {one.key for one in self.changes}
+        quiet = [v for v in self.verdicts if v.behaviour == "steady" and v.ppk is not None and v.points]
+        own = sorted(
+            (v for v in quiet if str(v.key) not in changed), key=lambda v: (v.ppk or 0.0, str(v.key))
+        )
+        return tuple(own[: max(0, PICTURES - len(self.changes))])
+
+    @property
+    def held_pieces(self) -> int:
+        """Pieces in the house that are to be held."""
+        return len({one.serial for one in self.hold if one.shipped is None and one.standing == "to hold"})
+
+    @property
+    def rework_hours(self) -> float:
+        """Hours of rework of all causes."""
+        return sum(one.hours for one in self.rework)
 
     @property
     def shipped_total(self) -> int:
@@ -167,46 +264,16 @@ class MonthContent:
         moved = [v for v in self.verdicts if v.behaviour == "drifting"]
         watched = len(self.verdicts)
         left = f"{count_words(self.shipped_total, 'instrument')} shipped"
+        held = f" {count_words(self.held_pieces, 'piece')} to hold." if self.held_pieces else ""
         if not moved:
-            return f"{left}; all {watched} series that are watched are as they were."
-        stages = dict.fromkeys(v.stage_name.lower() for v in moved)
+            return f"{left}; all {watched} series that are watched are as they were.{held}"
+        stages = dict.fromkeys(inside(v.stage_name) for v in moved)
         where = listed(list(stages))
         verb = "has" if len(moved) == 1 else "have"
-        return f"{left}; {len(moved)} of {watched} series {verb} moved, in {where}."
+        return f"{left}; {len(moved)} of {watched} series {verb} moved, in {where}.{held}"
 
     def to_dict(self) -> JsonObject:
         """Return plain values, the verdicts as `SeriesVerdict.to_dict`."""
         plain = asdict(self)
         plain["verdicts"] = [v.to_dict() for v in self.verdicts]
         return plain
-
-
-def rolled_yield(yields: tuple[Yield, ...]) -> float | None:
-    """Return the rolled first-pass yield: the product of the stages' shares.
-
-    Parameters
-    ----------
-    yields : tuple of Yield
-        Stages without pieces are passed over.
-
-    Returns
-    -------
-    float or None
-        None where no stage had a piece.
-
-    References
-    ----------
-    .. [1] Trade check T076: six stages of 0.97, 0.95, 0.92, 0.98, 0.90 and 0.96 give 0.7178.
-
-    Examples
-    --------
-    >>> round(rolled_yield((Yield("draw", 97, 100), Yield("bell", 95, 100))), 4)
-    0.9215
-    """
-    shares = [y.share for y in yields if y.share is not None]
-    if not shares:
-        return None
-    product = 1.0
-    for share in shares:
-        product *= share
-    return product

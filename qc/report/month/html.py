@@ -34,9 +34,9 @@ def month_html(content: MonthContent, drawings: Drawings | None = None) -> str:
         undefined=StrictUndefined, autoescape=True, trim_blocks=True, lstrip_blocks=True
     ).from_string(text)
     drawn = drawings or draw_all(content)
-    sparks = {key: Markup(_inline(svg)) for key, svg in drawn.sparks.items()}
+    pictures = {key: Markup(_inline(svg)) for key, svg in drawn.pictures.items()}
     drawings_of = {key: Markup(_inline(svg)) for key, svg in drawn.panels.items()}
-    return page.render(sparks=sparks, drawings=drawings_of, **plain_content(content))
+    return page.render(pictures=pictures, drawings=drawings_of, **plain_content(content))
 
 
 def _inline(svg: bytes) -> str:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import io
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Protocol
 
 from qc.report.month.content import MonthContent
 from qc.watch import SeriesVerdict, StretchResult
@@ -25,31 +25,60 @@ SYMBOLS = ("o", "s", "D", "^", "X")
 NEWEST = 60
 """A panel shows the newest pieces; the store keeps all."""
 
+PICTURE_IN = (3.1, 1.35)
+"""Size of the picture beside a change: its lettering stays as large as that of a panel. [inch]"""
+
+LABEL_IN = 0.12
+"""Height of one line of the labels, and a little; chosen for their size. [inch]"""
+
+EDGES_IN = (0.5, 1.12, 0.3, 0.17)
+"""Room for the scale, for the labels at the right, below and above. [inch]"""
+
 
 @dataclass(frozen=True, slots=True)
 class Drawings:
     """All drawings of a report as SVG, by the name of the series."""
 
     panels: dict[str, bytes]
-    sparks: dict[str, bytes]
+    pictures: dict[str, bytes]
 
 
-def draw_all(content: MonthContent) -> Drawings:
-    """Draw every panel and every spark line of a report once.
+class ShowDrawn(Protocol):
+    """Shows how far the drawings are."""
+
+    def __call__(self, done: int, total: int, what: str) -> None:
+        """Take how many are done, of how many, and what they are."""
+
+
+def draw_all(content: MonthContent, progress: ShowDrawn | None = None, *, panels: bool = True) -> Drawings:
+    """Draw every panel, and a picture for each of the changes, once.
 
     Parameters
     ----------
     content : MonthContent
         Its verdicts and changes.
+    progress : callable, optional
+        Told how many are done.
+    panels : bool
+        False where only the first pages are looked at: no panel is drawn, and none is shown.
     """
     verdicts = {str(v.key): v for v in content.verdicts}
-    return Drawings(
-        panels={key: draw_panel(v) for key, v in verdicts.items() if v.points},
-        sparks={change.key: draw_spark(verdicts[change.key]) for change in content.changes},
-    )
+    asked = [key for key, verdict in verdicts.items() if verdict.points and panels]
+    drawn = {}
+    for number, key in enumerate(asked, start=1):
+        drawn[key] = draw_panel(verdicts[key])
+        if progress is not None:
+            progress(number, len(asked), "series drawn:")
+    shown = [verdicts[change.key] for change in content.changes] + list(content.near)
+    pictures = {
+        str(one.key): draw_panel(one, width=PICTURE_IN[0], height=PICTURE_IN[1], newest=34) for one in shown
+    }
+    return Drawings(drawn, pictures)
 
 
-def draw_panel(verdict: SeriesVerdict, *, width: float = 6.9, height: float = 1.75) -> bytes:
+def draw_panel(
+    verdict: SeriesVerdict, *, width: float = 6.9, height: float = 1.58, newest: int = NEWEST
+) -> bytes:
     """Draw one series as SVG.
 
     Parameters
@@ -58,6 +87,8 @@ def draw_panel(verdict: SeriesVerdict, *, width: float = 6.9, height: float = 1.
         What is known of the series; without points an empty frame says so.
     width, height : float
         Size on paper. [inch]
+    newest : int
+        So many pieces at the end are shown.
 
     Returns
     -------
@@ -69,7 +100,7 @@ def draw_panel(verdict: SeriesVerdict, *, width: float = 6.9, height: float = 1.
 
     style = {
         # ids in the svg by the series and not by chance: the same content gives the same bytes
-        "svg.hashsalt": str(verdict.key),
+        "svg.hashsalt": f"{verdict.key} {width}",
         "svg.fonttype": "none",
         "font.family": "DejaVu Sans",
         "font.size": 7,
@@ -77,45 +108,20 @@ def draw_panel(verdict: SeriesVerdict, *, width: float = 6.9, height: float = 1.
         "axes.linewidth": 0.6,
         "xtick.color": SOFT,
         "ytick.color": SOFT,
+        # the sentences beside it write it so too: one sign for minus on a page
+        "axes.unicode_minus": False,
     }
     with mpl.rc_context(style):
         figure = Figure(figsize=(width, height))
-        axes = figure.add_axes((0.075, 0.17, 0.755, 0.76))
+        left, right, under, over = (
+            edge / size for edge, size in zip(EDGES_IN, (width, width, height, height), strict=True)
+        )
+        axes = figure.add_axes((left, under, 1.0 - left - right, 1.0 - under - over))
         _frame(axes, verdict)
         if verdict.points:
-            _evidence(axes, verdict)
+            _evidence(axes, verdict, newest, height * (1.0 - under - over), legend=width > PICTURE_IN[0])
         else:
             axes.text(0.5, 0.5, "nothing measured yet", transform=axes.transAxes, ha="center", color=SOFT)
-        return _svg(figure)
-
-
-def draw_spark(verdict: SeriesVerdict, *, width: float = 1.5, height: float = 0.42) -> bytes:
-    """Draw the last points of a series as a line without axes, the changed stretch shaded.
-
-    Parameters
-    ----------
-    verdict : SeriesVerdict
-        A series with at least one point.
-    width, height : float
-        Size on paper. [inch]
-
-    Returns
-    -------
-    bytes
-        The SVG.
-    """
-    import matplotlib as mpl
-    from matplotlib.figure import Figure
-
-    shown = verdict.points[-34:]
-    with mpl.rc_context({"svg.hashsalt": f"{verdict.key}-spark"}):
-        figure = Figure(figsize=(width, height))
-        axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
-        axes.axis("off")
-        signal = verdict.current
-        if signal is not None:
-            axes.axvspan(max(signal.start, shown[0].ordinal) - 0.5, shown[-1].ordinal + 0.5, color=BAND, lw=0)
-        axes.plot([p.ordinal for p in shown], [p.value for p in shown], color=INK, lw=0.9)
         return _svg(figure)
 
 
@@ -139,9 +145,9 @@ def _frame(axes: Axes, verdict: SeriesVerdict) -> None:
     )
 
 
-def _evidence(axes: Axes, verdict: SeriesVerdict) -> None:
+def _evidence(axes: Axes, verdict: SeriesVerdict, newest: int, tall: float, *, legend: bool) -> None:
     """Draw points over the band, so that it covers none; labels come last, when the axes are known."""
-    shown = verdict.points[-NEWEST:]
+    shown = verdict.points[-newest:]
     first = shown[0].ordinal
     changed = {
         ordinal
@@ -170,10 +176,11 @@ def _evidence(axes: Axes, verdict: SeriesVerdict) -> None:
         )
     labels = _levels(axes, verdict, first) + _limits(axes, verdict)
     axes.set_xlim(first - 1, shown[-1].ordinal + 1)
-    _label_edge(axes, labels)
-    symbols = "●□◆△✕"
-    legend = "   ".join(f"{symbols[i % 5]} {m}" for i, m in enumerate(models) if m) if len(models) > 1 else ""
-    text = f"in order of making, {shown[0].serial} to {shown[-1].serial}   {legend}".rstrip()
+    _label_edge(axes, labels, tall)
+    text = f"in order of making, {shown[0].serial} to {shown[-1].serial}"
+    if legend and len(models) > 1:
+        symbols = "●□◆△✕"
+        text += "   " + "   ".join(f"{symbols[i % 5]} {m}" for i, m in enumerate(models) if m)
     axes.set_xlabel(text, loc="left", fontsize=6.5, color=SOFT, labelpad=3)
 
 
@@ -217,11 +224,10 @@ def _limits(axes: Axes, verdict: SeriesVerdict) -> list[tuple[float, str, str]]:
     return labels
 
 
-def _label_edge(axes: Axes, labels: list[tuple[float, str, str]]) -> None:
-    """Write the labels at the right edge, pushed apart where they would cover each other."""
+def _label_edge(axes: Axes, labels: list[tuple[float, str, str]], tall: float) -> None:
+    """Write the labels at the right edge, pushed apart where they would cover each other; `tall` in inch."""
     low, high = axes.get_ylim()
-    # chosen: one line of these labels at this size, and a little
-    least = (high - low) * 0.11
+    least = (high - low) * LABEL_IN / tall
     placed: list[float] = []
     for value, text, color in sorted(labels):
         where = value if not placed else max(value, placed[-1] + least)

@@ -54,7 +54,7 @@ def _inputs(content: MonthContent, drawings: Drawings) -> dict[str, str]:
     """Return everything the template asks for by name: the words as JSON, the drawings as SVG."""
     return {
         "data": json.dumps(plain_content(content), ensure_ascii=False, default=str),
-        **{f"spark {key}": svg.decode("utf-8") for key, svg in drawings.sparks.items()},
+        **{f"picture {key}": svg.decode("utf-8") for key, svg in drawings.pictures.items()},
         **{f"panel {key}": svg.decode("utf-8") for key, svg in drawings.panels.items()},
     }
 

@@ -2,20 +2,41 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import asdict
+from datetime import date, timedelta
 
 from qc.plain import JsonObject
-from qc.report.month.content import MonthContent, PieceToHold
-from qc.watch import LEARNING, SeriesVerdict, limits_words, settled_words
-from qc.words import count_words, day_words, month_words, pieces_words, unit_words
+from qc.report.month.content import DieLine, MonthContent, PieceToHold, Reaction
+from qc.report.month.methods import methods
+from qc.report.month.panel_words import capability_line, panel_lines
+from qc.words import (
+    MONTHS,
+    adding_up,
+    between_words,
+    count_words,
+    day_words,
+    month_words,
+    percent_words,
+    pieces_words,
+    some_of,
+)
 
-SHOWN_REACTIONS = 9
-"""The two pages show the oldest; the workbook has all."""
+TOLD_WEEKS = 17
+"""Further off a change of a tool is told as "more than": a pace does not hold that long (as the forecast)."""
 
-SHOWN_PIECES = 6
-"""Pieces to hold on the two pages, the worst first; the workbook has all."""
+HOUR_PLACES = 2
+"""Hours are written down in quarters."""
 
-BEHAVIOUR_MARK = {"steady": "○", "drifting": "▲", "learning": "◌"}
+_SIGNAL = re.compile(r"^signal [0-9a-f]+: ")
+"""The id of a signal before its sentence: paper has nothing to look it up with."""
+
+
+STANDING = {"lasts": ("▲", "lasts"), "settled": ("◆", "settled at a new level"), "over": ("○", "over")}
+"""How a change stands: its mark and its words."""
+
+NAMED_PIECES = 3
+"""Pieces named of many that are to be held for one and the same reason; chosen, the workbook has all."""
 
 
 def title_words(content: MonthContent) -> str:
@@ -23,174 +44,270 @@ def title_words(content: MonthContent) -> str:
     return f"{content.workshop}: {month_words(content.month)}"
 
 
-def share_words(share: float | None) -> str:
-    """Write a share in whole per cent.
-
-    Examples
-    --------
-    >>> share_words(0.923), share_words(None)
-    ('92 %', 'none made')
-    """
-    return "none made" if share is None else f"{100 * share:.0f} %"
+def month_answer(content: MonthContent) -> JsonObject:
+    """Return what the command answers: the month in a sentence, and the figures of the first two pages."""
+    rolled = content.rolled
+    return {
+        "month": content.month,
+        "as_of": content.as_of.isoformat(),
+        "headline": content.headline,
+        "closed": content.closed,
+        "last_hash": content.last_hash,
+        "shipped": content.shipped_total,
+        "first_pass": [
+            {
+                "stage": y.stage,
+                "passed": y.passed,
+                "of": y.through,
+                "share": y.share,
+                "interval": [y.low, y.high],
+            }
+            for y in content.yields
+        ],
+        "rolled": {
+            "share": rolled.share if rolled else None,
+            "interval": [rolled.low, rolled.high] if rolled else None,
+        },
+        "rework_hours": content.rework_hours,
+        "to_hold": content.held_pieces,
+        "open_reactions": len(content.reactions),
+        "decisions": list(content.decisions),
+    }
 
 
 def plain_content(content: MonthContent) -> JsonObject:
     """Return everything of the report but its drawings; those go by the keys of changes and panels."""
     return {
         "title": title_words(content),
+        "month": content.month,
         "workshop": content.workshop,
         "headline": content.headline,
         "as_of": f"{content.as_of.day} {month_words(f'{content.as_of:%Y-%m}')}",
-        "shipped_total": content.shipped_total,
-        "shipped": [f"{number} {name}" for name, number in content.shipped],
-        "returned": list(content.returned),
-        "yields": [
-            {
-                "stage": y.stage,
-                "share": share_words(y.share),
-                "of": f"{y.passed} of {y.through}",
-                "width": y.share or 0.0,
-            }
-            for y in content.yields
+        "standing": content.closed or "Not closed: cards that come in late still change it.",
+        **_left(content),
+        **_yields(content),
+        "changes": [
+            {**asdict(change), "mark": STANDING[change.standing][0], "standing": STANDING[change.standing][1]}
+            for change in content.changes
         ],
-        "rolled": share_words(content.rolled),
-        "changes": [asdict(change) for change in content.changes],
-        "reactions_more": max(0, len(content.reactions) - SHOWN_REACTIONS),
-        "reactions": [
-            {
-                "name": r.name,
-                "opened": day_words(r.opened, content.as_of),
-                "age": count_words(r.age_days, "day"),
-                "state": r.state,
-                "pieces": r.pieces,
-            }
-            for r in content.reactions[:SHOWN_REACTIONS]
+        "near": [
+            {"key": str(v.key), **{name: lines[name] for name in ("title", "mark", "finding", "capability")}}
+            for v in content.near
+            for lines in [panel_lines(v, content.first)]
         ],
-        "rework": [
-            {
-                "cause": r.cause,
-                "hours": f"{r.hours:.1f} h",
-                "pieces": pieces_words(r.pieces),
-                "width": _part(r.hours, content),
-            }
-            for r in content.rework
+        "not_passed": [
+            {"stage": stage, "serial": serial, "day": day_words(day, content.as_of), "why": why}
+            for stage, serial, day, why in content.not_passed
         ],
-        "rework_total": f"{sum(r.hours for r in content.rework):.1f} h",
+        "hold": hold_lines(content),
+        "hold_total": content.held_pieces,
+        "reactions": [_reaction(r, content.as_of) for r in content.reactions],
+        "cautions": list(dict.fromkeys(r.caution for r in content.reactions if r.caution)),
+        **_rework(content),
         "gauges": [asdict(gauge) for gauge in content.gauges],
-        "dies": [{"tool": d.tool, "series": d.series, "sentence": d.sentence} for d in content.dies],
+        "dies": [{"tool": d.tool, "series": d.series, "sentence": _die(d)} for d in content.dies],
         "decisions": list(content.decisions),
         "gaps": [asdict(gap) for gap in content.gaps],
-        **_hold(content),
+        "since_closed": [asdict(gap) for gap in content.since_closed],
+        "signals_told": content.signals_told,
+        "plan_changes": list(content.plan_changes),
+        "upstream": [{"result": result, "sentence": said} for result, said in content.upstream],
         "capability": [capability_line(v) for v in content.verdicts],
-        "panels": [{"key": str(v.key), **panel_lines(v)} for v in content.verdicts if v.points],
+        "panels": _panels(content),
         "budget": content.budget,
         "plan_version": content.plan_version,
         "methods": methods(content),
     }
 
 
-def _hold(content: MonthContent) -> JsonObject:
-    """Return the pieces in the house with their first reason, and how many there are in all."""
-    here: dict[str, PieceToHold] = {}
-    for one in content.hold:
-        if one.shipped is None:
-            here.setdefault(one.serial, one)  # the worst reason comes first
-    left = {one.serial for one in content.hold if one.shipped is not None}
-    shown = list(here.values())[:SHOWN_PIECES]
-    left_words = f"{count_words(len(left), 'piece')} left in the month before anybody released "
+def _panels(content: MonthContent) -> list[JsonObject]:
+    """Return the words of each panel; where a reaction is open, its steps and cautions too."""
+    open_ones = {one.name: one for one in reversed(content.reactions)}
+    found = []
+    for verdict in content.verdicts:
+        if verdict.points:
+            own = open_ones.get(verdict.title)
+            steps, caution = (list(own.steps), own.caution) if own else ([], "")
+            lines = panel_lines(verdict, content.first)
+            found.append({"key": str(verdict.key), **lines, "steps": steps, "caution": caution})
+    return found
+
+
+def _left(content: MonthContent) -> JsonObject:
+    before, year_ago = beside_words(content.first)
+    others = [
+        f"{name} {number}"
+        for name, number in ((before, content.shipped_before), (year_ago, content.shipped_year_ago))
+        if number is not None
+    ]
     return {
-        "hold": [
-            {"serial": one.serial, "name": one.name, "because": one.because, "where": one.where}
-            for one in shown
+        "shipped_total": content.shipped_total,
+        "shipped": [{"name": name, "number": number} for name, number in content.shipped],
+        "shipped_beside": ", ".join(others),
+        "returned": list(content.returned),
+    }
+
+
+def _yields(content: MonthContent) -> JsonObject:
+    before, year_ago = beside_words(content.first)
+    rolled = content.rolled
+    return {
+        "before": before,
+        "year_ago": year_ago,
+        "yields": [
+            {
+                "stage": y.stage,
+                "share": yield_words(y.share, y.low, y.high),
+                "of": f"{y.passed} of {y.through}",
+                "before": _counted(y.before),
+                "year_ago": _counted(y.year_ago),
+                "width": y.share or 0.0,
+            }
+            for y in content.yields
         ],
-        "hold_total": len(here),
-        "hold_more": len(here) - len(shown),
-        "hold_left": f"{left_words}{'it' if len(left) == 1 else 'them'}." if left else "",
+        "rolled": yield_words(rolled.share, rolled.low, rolled.high) if rolled else "none made",
+        "rolled_before": _share(rolled.before if rolled else None),
+        "rolled_year_ago": _share(rolled.year_ago if rolled else None),
     }
 
 
-def panel_lines(verdict: SeriesVerdict) -> dict[str, str]:
-    """Return the title, the finding and the capability of one panel in words."""
-    signal = verdict.telling
-    if verdict.behaviour == "learning":
-        finding = f"Learning: {verdict.pieces} of {LEARNING} pieces."
-    elif signal is not None:
-        finding = f"{signal.sentence} {signal.because}"
-    else:
-        finding = f"As it was: {verdict.pieces} pieces without a lasting change."
-        ended = [s for s in verdict.signals if s.ended is not None]
-        settled = settled_words(verdict, verdict.points[-1].day)
-        if settled:
-            finding = f"{settled[0].upper()}{settled[1:]}."
-        elif ended:
-            finding = f"{ended[-1].sentence} {ended[-1].because}"
-    return {
-        "title": verdict.title,
-        "mark": BEHAVIOUR_MARK[verdict.behaviour],
-        "behaviour": verdict.behaviour,
-        "finding": finding,
-        "capability": capability_sentence(verdict),
-    }
+def beside_words(first: date) -> tuple[str, str]:
+    """Return the names of the months that the figures stand beside: the one before, and a year ago.
+
+    Examples
+    --------
+    >>> beside_words(date(2026, 1, 1))
+    ('December', 'January 2025')
+    """
+    before = first - timedelta(days=1)
+    return MONTHS[before.month - 1], f"{MONTHS[first.month - 1]} {first.year - 1}"
 
 
-def capability_sentence(verdict: SeriesVerdict) -> str:
-    """Say whether a series keeps its limits, with interval and number, or why that is not said."""
-    lead = limits_words(verdict).capitalize()
-    if verdict.ppk is not None:
-        return (
-            f"{lead}: Ppk {verdict.ppk:.2f} ({verdict.ppk_low:.2f} to "
-            f"{verdict.ppk_high:.2f}, 95 %) from {verdict.rests_on} pieces."
+def yield_words(share: float | None, low: float | None, high: float | None) -> str:
+    """Write a yield in per cent with its interval.
+
+    Examples
+    --------
+    >>> yield_words(0.933, 0.681, 0.998), yield_words(None, None, None)
+    ('93 % (68 to 99.8 %)', 'none made')
+    """
+    if share is None:
+        return "none made"
+    if low is None or high is None:
+        return percent_words(share)
+    return f"{percent_words(share)} ({between_words(low, high)})"
+
+
+def _counted(pair: tuple[int, int] | None) -> str:
+    """Write the yield of another month with its count; a dash where nothing came."""
+    return f"{percent_words(pair[0] / pair[1])} of {pair[1]}" if pair and pair[1] else "—"
+
+
+def _share(share: float | None) -> str:
+    return "—" if share is None else percent_words(share)
+
+
+def figure_words(name: str) -> str:
+    """Write "stage: figure" without the stage where the figure's own name begins with it.
+
+    Examples
+    --------
+    >>> figure_words("Lacquer: Lacquer thickness"), figure_words("Tuning: Fifth partial")
+    ('Lacquer thickness', 'Tuning: Fifth partial')
+    """
+    stage, _, figure = name.partition(": ")
+    return figure if figure.casefold().startswith(stage.casefold()) else name
+
+
+def hold_lines(content: MonthContent) -> list[dict[str, str]]:
+    """Return the pieces outside their limits one by one, then those in doubt gathered by what is in doubt."""
+    alone: dict[tuple[str, str], PieceToHold] = {}
+    shared: dict[tuple[str, str, str], list[PieceToHold]] = {}
+    for one in content.hold:
+        if one.why in {"limit", "hand"}:
+            alone.setdefault((one.serial, one.name), one)
+        elif one.shipped is None:
+            shared.setdefault((one.name, one.because, one.next_step), []).append(one)
+    found = [
+        {
+            "who": one.serial,
+            "what": f"{figure_words(one.name)}: {one.because}",
+            "day": day_words(one.day, content.as_of),
+            "where": one.where if one.standing == "to hold" else one.standing,
+        }
+        for one in alone.values()
+    ]
+    for (name, because, _), pieces in shared.items():
+        serials = list(dict.fromkeys(one.serial for one in pieces))
+        about = _SIGNAL.sub("", because)
+        about = about[:1].lower() + about[1:] if about.startswith("The ") else about
+        found.append(
+            {
+                "who": some_of(serials, NAMED_PIECES),
+                "what": f"{figure_words(name)}: {about}",
+                "day": "",
+                "where": pieces_words(len(serials)) + " in the house",
+            }
         )
-    why = f" Ppk is not given: {verdict.ppk_reason.rstrip('.')}." if verdict.ppk_reason else ""
-    return f"{lead}.{why}"
+    doubted = (one for one in content.hold if one.why not in {"limit", "hand"} and one.shipped)
+    left = list(dict.fromkeys(one.serial for one in doubted))
+    if left:
+        found.append(
+            {
+                "who": some_of(left, NAMED_PIECES),
+                "what": "in doubt for the same reasons",
+                "day": "",
+                "where": "left, not released",
+            }
+        )
+    return found
 
 
-def capability_line(verdict: SeriesVerdict) -> dict[str, str]:
-    """Return one row of the capability table."""
-    unit = unit_words(verdict.unit)
-    sides = [
-        f"{word} {value:g}"
-        for word, value in (("from", verdict.lower), ("to", verdict.upper))
-        if value is not None
-    ]
-    given = verdict.ppk is not None
+def _reaction(one: Reaction, as_of: date) -> JsonObject:
+    late = one.due is not None and one.due < as_of
+    due = day_words(one.due, as_of) if one.due else ""
     return {
-        "series": verdict.title,
-        "behaviour": f"{BEHAVIOUR_MARK[verdict.behaviour]} {verdict.behaviour}",
-        "limits": f"{' '.join(sides)} {unit}".strip() if sides else "none",
-        "pieces": str(verdict.rests_on),
-        "ppk": f"{verdict.ppk:.2f}" if given else "—",
-        "interval": f"{verdict.ppk_low:.2f} to {verdict.ppk_high:.2f}" if given else verdict.ppk_reason,
-        "capable": limits_words(verdict).removeprefix("limits "),
+        "name": one.name,
+        "finding": one.finding or one.name,
+        "told": (
+            f"{one.name}, signal {one.id}: {one.state} for {count_words(one.age_days, 'day')}, told on "
+            f"{day_words(one.opened, as_of)}; {pieces_words(one.pieces)}."
+        ),
+        "owner": one.owner or "nobody yet",
+        "due": f"{due}, overdue" if late else due,
+        "steps": list(one.steps),
+        "caution": one.caution,
     }
 
 
-def methods(content: MonthContent) -> list[str]:
-    """Say in plain words how the figures came about, with sources."""
-    return [
-        "Change: after every piece all splits of the series into before and after are compared (largest "
-        "two-sample t, beside it the spread and a steady trend); the threshold is calibrated by simulation "
-        "so that the whole board keeps its false-alarm budget. Source: Hawkins, Qiu and Kang, Journal of "
-        "Quality Technology 35, 2003.",
-        "Where a change began: the point with the largest evidence; the shaded band holds it nine times in "
-        "ten.",
-        "Nested readings: the pattern of the stations is taken off first; a point is the mean of one piece.",
-        "Capability: Ppk from the sample standard deviation with a 95 % interval (Bissell, Applied "
-        "Statistics 39, 1990, for two limits; exact by the noncentral t for one); proven when the one-sided "
-        "95 % lower bound reaches the wanted value, not kept when the upper bound is below it; not given "
-        "below 20 pieces.",
-        "First-pass yield: pieces of the month without a rework record at the stage, of all that went "
-        "through; the rolled yield is the product over the stages.",
-        f"Limits and targets: version {content.plan_version} of the measuring plan, as it stood on the day.",
-        content.budget,
-        *(
-            [f"The store when this report was made: last hash {content.last_hash}."]
-            if content.last_hash
-            else []
-        ),
-    ]
+def _die(die: DieLine) -> str:
+    """Say where a die is going, in draws and weeks."""
+    if die.draws_left is None:
+        return die.sentence
+    left = f"{count_words(die.draws_left, 'draw')} left"
+    if die.weeks is None:
+        return f"{die.sentence} {left}."
+    # a pace does not hold for longer than a season: further off, the weeks are no promise
+    if die.weeks > TOLD_WEEKS:
+        weeks = f"more than {TOLD_WEEKS} weeks"
+    else:
+        weeks = f"about {count_words(round(die.weeks), 'week')}" if die.weeks >= 1 else "less than a week"
+    return f"{die.sentence} {left}, {weeks} at the pace of the last quarter."
 
 
-def _part(hours: float, content: MonthContent) -> float:
-    most = max((r.hours for r in content.rework), default=0.0)
-    return hours / most if most else 0.0
+def _rework(content: MonthContent) -> JsonObject:
+    """Return rework by cause; what is printed adds up to the printed sum."""
+    most = max((one.hours for one in content.rework), default=0.0)
+    hours = adding_up([one.hours for one in content.rework], HOUR_PLACES)
+    return {
+        "rework": [
+            {
+                "cause": one.cause,
+                "hours": f"{told} h",
+                "pieces": pieces_words(one.pieces),
+                "width": one.hours / most if most else 0.0,
+            }
+            for one, told in zip(content.rework, hours, strict=True)
+        ],
+        "rework_total": f"{adding_up([content.rework_hours], HOUR_PLACES)[0]} h",
+    }

@@ -9,7 +9,8 @@ from operator import attrgetter
 from typing import TYPE_CHECKING, Any
 
 from qc.report.month.content import MonthContent
-from qc.report.month.template_data import title_words
+from qc.report.month.methods import methods
+from qc.report.month.template_data import STANDING, beside_words, title_words
 
 if TYPE_CHECKING:
     from xlsxwriter.format import Format
@@ -61,47 +62,85 @@ def _tables(content: MonthContent) -> list[tuple[str, Sequence[str], list[Sequen
         ("Month", ("what", "value"), _summary(content)),
         (
             "Changes",
-            ("what", "coincides with", "next", "evidence"),
-            [(c.sentence, c.because, c.next_step, c.evidence) for c in content.changes],
+            ("what", "stands", "coincides with", "next", "evidence"),
+            [
+                (c.sentence, STANDING[c.standing][1], c.because, c.next_step, c.evidence)
+                for c in content.changes
+            ],
         ),
-        (
-            "First pass",
-            ("stage", "passed", "through", "share"),
-            [(y.stage, y.passed, y.through, y.share) for y in content.yields],
-        ),
+        *_yield_tables(content),
         (
             "Rework",
-            ("cause", "hours [h]", "pieces"),
-            [(r.cause, r.hours, r.pieces) for r in content.rework],
+            ("cause", "hours [h]", "pieces", "share"),
+            [(r.cause, r.hours, r.pieces, r.share) for r in content.rework],
         ),
         (
             "Open",
-            ("series", "since", "age [d]", "pieces", "state"),
-            [(r.name, r.opened, r.age_days, r.pieces, r.state) for r in content.reactions],
-        ),
-        (
-            "Tools and gauges",
-            ("id", "what", "state", "count now", "change by count", "change by"),
+            _OPEN,
             [
-                *[
-                    (d.tool, d.series, d.sentence, d.count, d.change_by_count, d.change_by_day)
-                    for d in content.dies
-                ],
-                *[(g.gauge, g.name, g.state, None, None, None) for g in content.gauges],
+                (r.name, r.id, r.finding, r.opened, r.age_days, r.due, r.owner, r.state, r.pieces)
+                + ("\n".join(r.steps), r.caution)
+                for r in content.reactions
             ],
         ),
         (
+            "Tools",
+            (
+                "id",
+                "series",
+                "state",
+                "count now",
+                "change by count",
+                "change by",
+                "draws left",
+                "weeks left",
+            ),
+            [_die_cells(d) for d in content.dies],
+        ),
+        ("Gauges", ("id", "name", "state", "what to do"), [_gauge_cells(g) for g in content.gauges]),
+        (
             "To hold",
-            ("serial", "figure", "why", "where", "shipped", "next"),
-            [(p.serial, p.name, p.because, p.where, p.shipped, p.next_step) for p in content.hold],
+            ("serial", "figure", "why", "measured", "where", "shipped", "stands", "next"),
+            [_hold_cells(p) for p in content.hold],
         ),
         ("Capability", _CAPABILITY, [_capability_cells(v) for v in content.verdicts]),
-        ("Gaps", ("what", "number", "remark"), [(g.what, g.number, g.remark) for g in content.gaps]),
+        ("Upstream", ("final result", "earlier figures that go with it"), list(content.upstream)),
+        ("Data", ("what", "number", "remark"), [(g.what, g.number, g.remark) for g in content.gaps]),
+        (
+            "Since closed",
+            ("what", "number", "remark"),
+            [(g.what, g.number, g.remark) for g in content.since_closed],
+        ),
+        ("Plan", ("what changed",), [(said,) for said in content.plan_changes]),
         # every point as charted and as measured, so that any chart can be drawn again
         ("Points", _POINTS, [(str(v.key), *_point_cells(p)) for v in content.verdicts for p in v.points]),
+        ("Methods", ("how the figures came about",), [(said,) for said in methods(content)]),
     ]
 
 
+def _yield_tables(content: MonthContent) -> list[tuple[str, Sequence[str], list[Sequence[Cell]]]]:
+    """List the yields with those of the months beside, and the pieces that did not pass."""
+    before, year_ago = beside_words(content.first)
+    head = (
+        *("stage", "passed", "through", "share", "from", "to"),
+        *(f"{what}, {month}" for month in (before, year_ago) for what in ("passed", "through")),
+    )
+    rows: list[Sequence[Cell]] = [
+        (y.stage, y.passed, y.through, y.share, y.low, y.high)
+        + (y.before or (None, None))
+        + (y.year_ago or (None, None))
+        for y in content.yields
+    ]
+    return [
+        ("First pass", head, rows),
+        ("Not passed", ("stage", "serial", "day", "why"), list(content.not_passed)),
+    ]
+
+
+_OPEN = (
+    *("series", "signal", "finding", "since", "age [d]", "due", "owner", "state", "pieces"),
+    *("steps", "cautions"),
+)
 _CAPABILITY = (
     "series stage characteristic family unit behaviour pieces target lower upper Ppk from to verdict reason"
 ).split()
@@ -109,11 +148,22 @@ _capability_cells = attrgetter(
     *("title", "key.stage", "key.characteristic", "key.family", "unit", "behaviour", "rests_on"),
     *("target", "lower", "upper", "ppk", "ppk_low", "ppk_high", "capable", "ppk_reason"),
 )
+_die_cells = attrgetter(
+    *("tool", "series", "sentence", "count", "change_by_count", "change_by_day", "draws_left", "weeks")
+)
+_gauge_cells = attrgetter("gauge", "name", "state", "advice")
+_hold_cells = attrgetter("serial", "name", "because", "day", "where", "shipped", "standing", "next_step")
 _POINTS = "series number serial day model value measured person gauge tool batch".split()
 _point_cells = attrgetter("ordinal", *_POINTS[2:])
 
 
+def _beside(content: MonthContent) -> list[tuple[str, int | None]]:
+    before, year_ago = beside_words(content.first)
+    return [(before, content.shipped_before), (year_ago, content.shipped_year_ago)]
+
+
 def _summary(content: MonthContent) -> list[Sequence[Cell]]:
+    rolled = content.rolled
     rows: list[Sequence[Cell]] = [
         ("workshop", content.workshop),
         ("month", content.month),
@@ -121,9 +171,20 @@ def _summary(content: MonthContent) -> list[Sequence[Cell]]:
         ("plan version", content.plan_version),
         ("last hash of the store", content.last_hash),
         ("in one sentence", content.headline),
+        ("closed", content.closed or "no"),
+        ("shipped", content.shipped_total),
         *[(f"shipped, {name}", number) for name, number in content.shipped],
-        ("first pass, all stages in a row", content.rolled),
+        *[(f"shipped, {name}", number) for name, number in _beside(content) if number is not None],
+        ("first pass, all stages in a row", rolled.share if rolled else None),
+        ("first pass, all stages in a row, from", rolled.low if rolled else None),
+        ("first pass, all stages in a row, to", rolled.high if rolled else None),
+        ("rework [h]", content.rework_hours),
+        ("pieces to hold in the house", content.held_pieces),
+        ("reactions open", len(content.reactions)),
+        ("signals beside the budget", content.signals_told),
+        ("budget", content.budget),
     ]
+    rows += [("returned", said) for said in content.returned]
     rows += [(f"decision {i}", text) for i, text in enumerate(content.decisions, start=1)]
     return rows
 

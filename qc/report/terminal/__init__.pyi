@@ -33,6 +33,12 @@ from .keeping import new_workshop_text as new_workshop_text
 from .keeping import rejudged_text as rejudged_text
 from .keeping import restored_text as restored_text
 from .keeping import verified_text as verified_text
+from .losses import cost_words as cost_words
+from .losses import rework_text as rework_text
+from .losses import upstream_text as upstream_text
+from .losses import yield_words as yield_words
+from .people import people_text as people_text
+from .people import person_text as person_text
 from .piece import PieceLines as PieceLines
 from .piece import passport_text as passport_text
 from .piece import piece_text as piece_text
@@ -55,3 +61,5 @@ from .signals import signals_text as signals_text
 from .signals import touched_text as touched_text
 from .status import status_text as status_text
 from .study import study_text as study_text
+from .worth import DEFAULT_TIME as DEFAULT_TIME
+from .worth import worth_text as worth_text

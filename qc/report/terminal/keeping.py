@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
+from typing import Any
 
 
 def new_workshop_text(folder: Path, plan_file: Path) -> str:
@@ -32,9 +33,11 @@ def verified_text(entries: int, head: str, faults: Sequence[str]) -> str:
     return "\n".join([_under("Something was altered or lost:", faults), last])
 
 
-def month_text(headline: str, files: Sequence[Path], last_hash: str) -> str:
-    """Say what the month was, where the report lies, and the last hash of the store."""
-    return "\n".join([_under(headline, [str(path) for path in files]), f"Last hash: {last_hash}"])
+def month_text(answer: Mapping[str, Any], files: Sequence[Path]) -> str:
+    """Say what the month was, whether it is closed, where the report lies, and the hash it was made by."""
+    told = _under(answer["headline"], [str(path) for path in files])
+    closed = [answer["closed"]] if answer["closed"] else []
+    return "\n".join([told, *closed, f"Last hash: {answer['last_hash']}"])
 
 
 def backup_text(

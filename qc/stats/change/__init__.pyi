@@ -1,9 +1,11 @@
 """Types of what `qc.stats.change` offers; the package fetches each name on first use."""
 
 from .block import SAME_STEP as SAME_STEP
+from .counts import counts_told_after as counts_told_after
 from .counts import detect_counts as detect_counts
 from .detector import detect as detect
 from .detector import detect_many as detect_many
+from .detector import told_after as told_after
 from .evidence import LARGEST_RELATIVE as LARGEST_RELATIVE
 from .evidence import SIZE_CONFIDENCE as SIZE_CONFIDENCE
 from .evidence import START_CONFIDENCE as START_CONFIDENCE

@@ -73,6 +73,38 @@ class Batch:
         )
 
 
+def first_told(
+    setting: ShapeAndStep,
+    rate: float,
+    noise: Noise,
+    laid: tuple[Floats, Floats, Integers],
+    settled: int,
+) -> Integers:
+    """Return at which point after a settled front each of some series first signals, 0 where none does.
+
+    `laid` holds readings, dithers and lots, an array each with a series a row.
+    """
+    readings, dithers, lots = laid
+    rows, most = readings.shape
+    block = Block(setting, rows, most, [noise] * rows)
+    found, alive = np.zeros(rows, dtype=np.int64), np.arange(rows)
+    for length in range(1, most + 1):
+        here, column = np.arange(alive.size), length - 1
+        own = lots[alive, column] if block.by_lots else None
+        block.place(column, here, readings[alive, column], dithers[alive, column], own)
+        if length <= settled or length < SHORTEST:
+            continue
+        judgement = block.judge(here, length, rate)
+        told = (judgement.statistic > judgement.limit).any(axis=1)
+        found[alive[told]] = length - settled
+        if told.all():
+            break
+        if told.any():
+            block.keep(np.flatnonzero(~told), length)
+            alive = alive[~told]
+    return found
+
+
 @dataclass(slots=True)
 class _Job:
     """A stretch to be judged from `begin` on."""

@@ -109,6 +109,36 @@ def detect_counts(
     return replace(state.detection(float(newest)), scores=tuple(scores), thresholds=tuple(limits))
 
 
+def counts_told_after(
+    counts: Counts, sizes: Counts | None, settled: int, false_alarm_rate: float, *, pass_fail: bool = False
+) -> int:
+    """Return after how many points behind a settled front `detect_counts` first tells a change.
+
+    Parameters
+    ----------
+    counts, sizes, settled, false_alarm_rate, pass_fail
+        As for `detect_counts`, and so are the errors; one rate for all points.
+
+    Returns
+    -------
+    int
+        1 for a signal at the first point after the front, 0 where none is raised up to the end.
+
+    Examples
+    --------
+    >>> counts_told_after([1, 0, 2, 1, 0, 1, 1, 0, 1, 2, 0, 1, 1, 7, 8, 6], None, 13, 0.001)
+    1
+    """
+    number, size = check_counts(counts, sizes, pass_fail=pass_fail)
+    rate = float(rates_of(false_alarm_rate, 1)[0])
+    state = CountState(number, size, pass_fail)
+    for point in range(number.size):
+        state.add(rate, silent=point < settled)
+        if state.signals:
+            return point + 1 - settled
+    return 0
+
+
 class CountState:
     """How far a series of counts is judged; point after point, after a signal only what comes later.
 

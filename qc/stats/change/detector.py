@@ -11,7 +11,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from qc.stats.change.batch import Batch
+from qc.stats.change.batch import BLOCK, Batch, first_told
 from qc.stats.change.block import ShapeAndStep
 from qc.stats.change.dependent import lot_numbers
 from qc.stats.change.input import (
@@ -26,7 +26,7 @@ from qc.stats.change.state import DetectorState
 from qc.stats.change.thresholds import check_rate
 from qc.stats.errors import StatisticsError
 from qc.stats.noise import Noise
-from qc.stats.numbers import Floats, Values, dither_of
+from qc.stats.numbers import Floats, Integers, Values, dither_of
 
 
 def detect(
@@ -147,6 +147,67 @@ def detect_many(
     check_as_many(lots, "lots", len(every))
     known = [None] * len(every) if lots is None else lots
     return _run(every, false_alarm_rate, shape, resolution, labels, evidence, noises, known)
+
+
+def told_after(
+    paths: Floats,
+    settled: int,
+    *,
+    false_alarm_rate: float = 0.001,
+    shape: Shape = "normal",
+    resolution: float | None = None,
+    noise: Noise | None = None,
+    lots: Integers | None = None,
+) -> Integers:
+    """Count the points after a settled front until `detect` first tells a change, for many series at once.
+
+    Parameters
+    ----------
+    paths : float array, shape (series, length)
+        Readings in order of making, all series as long as each other. [unit of the characteristic]
+    settled : int, >= 3
+        So many readings at the front of each are a known settled state, as for `detect`.
+    false_alarm_rate, shape, resolution
+        As for `detect`.
+    noise : Noise or None
+        As for `detect`, one for all.
+    lots : int array, shape (series, length), or None
+        Lot of each piece by number; None: a lot of its own.
+
+    Returns
+    -------
+    int array, shape (series,)
+        1 for a signal at the first point after the front; 0 where none is raised up to the end.
+
+    Raises
+    ------
+    StatisticsError
+        As for `detect`.
+
+    Notes
+    -----
+    Only the first signal is asked for, so the front is laid in and not judged, and a series is left once it
+    was told: a study of delays takes a small part of what `detect` would.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> front = np.tile([5.1, 4.9, 5.0, 5.2, 4.8, 5.0, 5.1, 4.9], (2, 1))
+    >>> after = np.array([[7.0, 7.1, 6.9], [5.0, 4.9, 5.1]])
+    >>> told_after(np.hstack([front, after]), 8).tolist()
+    [1, 0]
+    """
+    setting, rate = check_setting(shape, resolution), check_rate(false_alarm_rate)
+    checked = [check_values(values, setting.shape) for values in paths]
+    known = noise_unless_given(noise, shape)
+    dithers = _dithers(checked, None, setting)
+    numbers = [lot_numbers(None, values.size) for values in checked] if lots is None else list(lots)
+    found = np.zeros(len(checked), dtype=np.int64)
+    for first in range(0, len(checked), BLOCK):
+        part = slice(first, first + BLOCK)
+        laid = np.array(checked[part]), np.array(dithers[part]), np.array(numbers[part])
+        found[part] = first_told(setting, rate, known, laid, settled)
+    return found
 
 
 def _by_point(

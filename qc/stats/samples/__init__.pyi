@@ -21,8 +21,15 @@ from .distribution import SignificanceTest as SignificanceTest
 from .distribution import anderson_darling as anderson_darling
 from .distribution import generalised_esd as generalised_esd
 from .distribution import grubbs as grubbs
+from .explained import Explained as Explained
+from .explained import explained_share as explained_share
 from .groups import Grouped as Grouped
 from .groups import bartlett as bartlett
 from .groups import equal_spreads as equal_spreads
 from .groups import levels_table as levels_table
 from .groups import spread_test as spread_test
+from .together import LEAST_TOGETHER as LEAST_TOGETHER
+from .together import RankAssociation as RankAssociation
+from .together import rank_association as rank_association
+from .yields import RolledYield as RolledYield
+from .yields import rolled_yield as rolled_yield

@@ -1,5 +1,9 @@
 """Types of what `qc.store.keeping` offers; the package fetches each name on first use."""
 
+from .closed import ClosedMonth as ClosedMonth
+from .closed import close_month as close_month
+from .closed import faults_of_reports as faults_of_reports
+from .closed import read_closed_months as read_closed_months
 from .copies import copy_database as copy_database
 from .copies import copy_file as copy_file
 from .copies import flush_file as flush_file
@@ -9,6 +13,9 @@ from .cut import KnownThen as KnownThen
 from .cut import LateReadings as LateReadings
 from .cut import read_handed_in_later as read_handed_in_later
 from .cut import read_last_by as read_last_by
+from .guards import guard as guard
+from .persons import mark_of as mark_of
+from .persons import secrets_mark as secrets_mark
 from .retold import signals_as_told as signals_as_told
 from .told import MARK as MARK
 from .told import PROGRAM as PROGRAM

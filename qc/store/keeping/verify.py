@@ -5,6 +5,8 @@ from __future__ import annotations
 import sqlite3
 import zlib
 from collections.abc import Iterable, Iterator
+from dataclasses import replace
+from pathlib import Path
 
 from polars.exceptions import PolarsError
 from sqlalchemy import Connection, func, select, text
@@ -12,7 +14,10 @@ from sqlalchemy.exc import SQLAlchemyError
 
 from qc.store.chain import START, Entry, content_hash, contents, entries_of
 from qc.store.errors import StoreError
+from qc.store.keeping.closed import faults_of_reports
+from qc.store.keeping.erased import contents_since_erased
 from qc.store.keeping.guards import faults_of_guards
+from qc.store.keeping.persons import faults_of_persons
 from qc.store.keeping.retold import faults_of_told
 from qc.store.keeping.values import faults_of_texts, faults_of_values
 from qc.store.sheetfiles import Lying, SheetFiles, sheet_hash
@@ -28,7 +33,9 @@ UNREADABLE = (
 """What reading answers where a row holds what no row of ours can hold."""
 
 
-def faults_of_store(conn: Connection, files: SheetFiles, lying: Lying, sqlite: bool) -> list[str]:
+def faults_of_store(
+    conn: Connection, files: SheetFiles, lying: Lying, reports: Path, sqlite: bool
+) -> list[str]:
     """Return a sentence for everything that is not as it was accepted; an empty list where all is well.
 
     Parameters
@@ -39,6 +46,8 @@ def faults_of_store(conn: Connection, files: SheetFiles, lying: Lying, sqlite: b
         The sheets.
     lying : Lying
         What lay among them before `conn` began to read, so that a sheet that comes in meanwhile is no stray.
+    reports : pathlib.Path
+        The folder in which the reports of closed months lie.
     sqlite : bool
         Whether the database is one file of SQLite.
     """
@@ -59,6 +68,8 @@ def faults_of_store(conn: Connection, files: SheetFiles, lying: Lying, sqlite: b
     found += _tried("The list of sheets", _sheets(conn, files))
     found += _tried("The list of sheets", _unnamed(conn, lying))
     found += _tried("What was told", faults_of_told(conn))
+    found += _tried("The list of closed months", faults_of_reports(conn, reports))
+    found += _tried("The list of people", faults_of_persons(conn))
     if sqlite and len(found) > before:
         found += _tried("The texts of the database", faults_of_texts(conn))
     return found
@@ -109,6 +120,7 @@ def _own_hash(entry: Entry) -> str:
 
 
 def _rows(conn: Connection, entries: list[Entry]) -> Iterator[str]:
+    entries = [*_since_erased(conn, entries)]
     for at in range(0, len(entries), _AT_ONCE):
         block = entries[at : at + _AT_ONCE]
         try:
@@ -119,6 +131,16 @@ def _rows(conn: Connection, entries: list[Entry]) -> Iterator[str]:
         for entry in block:
             if found.get(entry.id, _EMPTY) != entry.content:
                 yield f"{_named(entry)}: its rows are not those that were accepted."
+
+
+def _since_erased(conn: Connection, entries: list[Entry]) -> Iterator[Entry]:
+    """Yield the entries with what their rows hash to since names were taken out of them, and nothing else."""
+    try:
+        erased = contents_since_erased(conn)
+    except UNREADABLE:
+        erased = {}  # the entry of the erasure is named as one whose rows cannot be read
+    for entry in entries:
+        yield replace(entry, content=erased[entry.id]) if entry.id in erased else entry
 
 
 def _one_by_one(conn: Connection, entries: list[Entry]) -> Iterator[str]:

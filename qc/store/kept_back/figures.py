@@ -81,6 +81,17 @@ def read_last_seen(conn: Connection, serials: Sequence[str], until: date) -> pl.
     return rows.unique("serial", keep="last", maintain_order=True).drop("id")
 
 
+def read_stage_days(conn: Connection, stage: str, until: date) -> pl.DataFrame:
+    """Return of each piece the first and the last day on which it was measured at a stage."""
+    standing = exists(
+        select(reading.c.id).where(reading.c.origin == origin.c.id, reading.c.id.not_in(gone_readings()))
+    )
+    own = (origin.c.stage == stage, origin.c.day <= until.isoformat(), origin.c.serial.is_not(None))
+    columns = {"serial": "str", "first": "date", "last": "date"}
+    asked = select(origin.c.serial, func.min(origin.c.day), func.max(origin.c.day)).where(*own, standing)
+    return restored(fetch(conn, asked.group_by(origin.c.serial), columns), columns)
+
+
 def read_bearing(conn: Connection, column: str, name: str, until: date) -> pl.DataFrame:
     """Return the pieces of which a reading that still stands names something: serial and first day."""
     standing = exists(

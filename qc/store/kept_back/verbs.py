@@ -9,9 +9,15 @@ import polars as pl
 from sqlalchemy import func, select
 
 from qc.store.kept_back.decided import PieceDecision, add_decisions, read_decisions
-from qc.store.kept_back.figures import read_bearing, read_figures, read_gauged, read_last_seen
+from qc.store.kept_back.figures import (
+    read_bearing,
+    read_figures,
+    read_gauged,
+    read_last_seen,
+    read_stage_days,
+)
 from qc.store.proven import ProvenStore
-from qc.store.tables import origin
+from qc.store.tables import event, origin
 
 
 class PiecesStore(ProvenStore):
@@ -47,11 +53,22 @@ class PiecesStore(ProvenStore):
         with self._database.reading() as conn:
             return read_bearing(conn, column, name, until)
 
+    def stage_days(self, stage: str, *, until: date) -> pl.DataFrame:
+        """Return the pieces measured at a stage by a day: serial, first and last day there."""
+        with self._database.reading() as conn:
+            return read_stage_days(conn, stage, until)
+
     def newest_day(self) -> date | None:
         """Return the newest day on which anything was measured, None before any."""
         with self._database.reading() as conn:
             found = conn.execute(select(func.max(origin.c.day))).scalar()
         return None if found is None else date.fromisoformat(found)
+
+    def oldest_day(self) -> date | None:
+        """Return the first day on which anything was measured or happened, None before any."""
+        with self._database.reading() as conn:
+            found = [conn.execute(select(func.min(table.c.day))).scalar() for table in (origin, event)]
+        return min((date.fromisoformat(day) for day in found if day), default=None)
 
     def decide_pieces(self, decisions: Sequence[PieceDecision]) -> None:
         """Keep what one person decides about pieces at one moment, an entry of the chain."""

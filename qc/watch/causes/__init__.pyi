@@ -4,6 +4,12 @@ from .factors import Factor as Factor
 from .factors import FactorLevels as FactorLevels
 from .factors import FactorTable as FactorTable
 from .factors import among as among
+from .going_with import SCREENED_BY as SCREENED_BY
+from .going_with import Earlier as Earlier
+from .going_with import GoesWith as GoesWith
+from .going_with import ScreenedResult as ScreenedResult
+from .going_with import final_results as final_results
+from .going_with import screen as screen
 from .suspects import find_suspects as find_suspects
 from .upstream import Figure as Figure
 from .upstream import FigureTable as FigureTable

@@ -35,7 +35,7 @@ def body_of(app, output):
     known = app.callback_map[output]
     names = output[2:-2].split("...") if output.startswith("..") else [output]
     outputs = [dict(zip(("id", "property"), name.rsplit(".", 1), strict=True)) for name in names]
-    said = {"stage-series": "a/b/c", "signals-id": "none"}
+    said = {"stage-series": "a/b/c", "worth-series": "a/b/c", "signals-id": "none"}
     return {
         "output": output,
         "outputs": outputs if output.startswith("..") else outputs[0],

@@ -52,7 +52,7 @@ def test_a_signal_says_size_start_price_and_life(in_app, texts):
     said = texts(signals.one_layout("s0"))
     for part in (
         "a new level",
-        "+21.2 mm (+18.2 to +24.2)",
+        "+21 mm (+18 to +24, 95 %)",
         "once in 1 000 pieces",
         "does not prove a cause",
         "Looked at: person, gauge and filler did not change.",
@@ -76,11 +76,24 @@ def test_reports_open_by_month(in_app, board, monkeypatch, texts):
     files = tuple(Path(f"/x/month.{kind}") for kind in ("pdf", "html", "xlsx", "txt"))
     monkeypatch.setattr(board, "reports", lambda: (ReportView("2026-10", files), ReportView("2026-09", ())))
     said = texts(month.layout())
-    assert "October 2026" in said and "Open the pdf" in said and "September" not in said
+    reports = said.partition("Reports")[2]
+    assert "October 2026" in reports and "Open the pdf" in reports and "September" not in reports
+    assert "closed" not in reports
 
 
-def test_no_report_says_how_to_write_one(in_app, texts):
-    assert "qc month YYYY-MM writes one" in texts(month.layout())
+def test_a_closed_month_says_so_beside_its_files(in_app, board, monkeypatch, texts):
+    report = ReportView("2026-10", (Path("/x/month.pdf"), Path("/x/month.json")), closed=True)
+    monkeypatch.setattr(board, "reports", lambda: (report,))
+    reports = texts(month.layout()).partition("Reports")[2]
+    assert "October 2026" in reports and "closed" in reports and "json" not in reports
+
+
+def test_the_month_so_far_stands_with_its_figures_and_the_way_to_write_it(in_app, texts):
+    said = texts(month.layout())
+    for part in ("November 2026 so far", "81 % (52 to 97 %), 95 % interval", "4 (October 9)", "9 of 10"):
+        assert part in said
+    assert "Preview the whole of it" in said and "Write it" in said and "Order a die." in said
+    assert "No report is written yet." in said
 
 
 def test_stages_stand_in_route_order(in_app, board, texts):

@@ -209,6 +209,18 @@ def test_pieces_across_are_read_through_a_mapping():
     assert [(row[0], row[4]) for row in rows(found)] == [("KT26-29", 1.8), ("KT26-30", 1.9)]
 
 
+def test_figures_split_at_their_comma_are_joined_under_renamed_headings_too():
+    text = (
+        "Joint card\n\nSerial,Datum,Leckrate,Note\nKT26-29,24.11.2026,1,8,fine\nKT26-30,24.11.2026,1,9,dull\n"
+    )
+    part = read(text, answered("card: joint-card\ncolumns: {Leckrate: Leak}\n"))
+    hints = part.readings.select("serial", "hint", "note", "column").rows()
+    assert hints == [
+        ("KT26-29", "joined=1.8", "fine; comma read as the decimal point", "Leckrate"),
+        ("KT26-30", "joined=1.9", "dull; comma read as the decimal point", "Leckrate"),
+    ]
+
+
 LINES = [
     ("Date", "Serial", "Model", "Leak", "Torque"),
     ("Gemessen", "Nummer", "Art", "Leckrate", "Drehmoment"),

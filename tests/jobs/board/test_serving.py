@@ -4,7 +4,8 @@ import socket
 import subprocess
 import sys
 import time
-from urllib.request import Request, urlopen
+from urllib.error import HTTPError
+from urllib.request import HTTPCookieProcessor, Request, build_opener, urlopen
 
 import pytest
 
@@ -50,6 +51,30 @@ def test_it_listens_on_this_machine_only(demo_folder):
     """Other names of machines: `tests/dashboard/door/test_access.py`."""
     with pytest.raises(JobError, match="--host 127.0.0.1"):
         serve(demo_folder, host="0.0.0.0", port=0, once=True)
+
+
+@pytest.mark.parametrize(
+    "door", [["--lan", "--cert", "c", "--key", "k"], ["--behind-proxy", "board.example"]]
+)
+def test_nothing_is_opened_to_others_without_a_list_of_people(demo_folder, door):
+    with pytest.raises(JobError, match="Without a list of people the board stays on this machine"):
+        serve(demo_folder, port=0, once=True, door=door)
+
+
+def test_the_demo_is_told_a_link_that_signs_in_once(demo_folder):
+    told = []
+
+    def follow(link):
+        for _ in range(2):
+            request = Request(link, headers={"Accept": "text/html"})
+            try:
+                with build_opener(HTTPCookieProcessor()).open(request) as answer:
+                    told.append(answer.read().decode())
+            except HTTPError as error:
+                told.append(error.read().decode())
+
+    serve(demo_folder, port=0, once=True, on_link=follow)
+    assert 'name="board-token"' in told[0] and "used already" in told[1]
 
 
 def test_a_port_in_use_is_said_with_a_way_out(demo_folder, listening):

@@ -1,88 +1,62 @@
 """The blocks of the report from the rows they rest on, counted a second time by plain loops."""
 
-from collections import defaultdict
+import itertools
 from dataclasses import replace
 from datetime import date, timedelta
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.stats import binomtest
 
 from qc.plan import Gauge, Plan, Shop, Stage
-from qc.report.month import GaugeLine, Yield
+from qc.report.month import GaugeLine
 from qc.report.month.blocks import (
     DUE_SOON_DAYS,
-    data_gaps,
+    change_lines,
+    day_over,
     decisions,
     die_lines,
+    evidence_words,
     gauge_lines,
     return_lines,
-    rework_lines,
-    stage_yields,
+    rolled_line,
+    yield_lines,
 )
-from qc.watch import FactorLevels, Forecast, Points, Question, judge
+from qc.report.month.panel_words import panel_lines
+from qc.watch import FactorLevels, Forecast, NotPassed, Points, Question, StageYield, judge
+from qc.words import level_words, number_words
 
 few = settings(max_examples=40, deadline=None)
 FIRST, AS_OF = date(2026, 5, 1), date(2026, 5, 31)
-serials = st.sampled_from([f"S-{n}" for n in range(6)])
-stages = st.sampled_from(["draw", "slide", "tuning"])
 
 
-@few
-@given(
-    st.lists(st.tuples(serials, stages), max_size=25),
-    st.lists(st.tuples(serials, stages), max_size=8),
-    st.lists(st.tuples(serials, st.sampled_from(["pass", "rework", "reject"])), max_size=8),
-)
-def test_first_pass_counts_pieces_and_not_readings(small_plan, readings, events, measured, again, played):
-    """By sets and loops: a piece that was reworked at a stage, however often, did not pass it at first."""
-    rows = [{"serial": s, "stage": stage} for s, stage in measured]
-    happened = [{"kind": "rework", "serial": s, "stage": stage, "value": 1.0} for s, stage in again]
-    happened += [{"kind": "play-test", "serial": s, "code": code} for s, code in played]
-    found = stage_yields(small_plan, readings(rows), events(happened))
-    expected = []
-    for stage in small_plan.stages:
-        through = {s for s, at in measured if at == stage.id}
-        if through:
-            good = {s for s in through if (s, stage.id) not in again}
-            expected.append(Yield(stage.name, len(good), len(through)))
-    if played:
-        tested = {s for s, _ in played}
-        back = {s for s, code in played if code != "pass"}
-        expected.append(Yield("Play-test", len(tested - back), len(tested)))
-    assert found == tuple(expected)
-    assert all(0 <= y.passed <= y.through for y in found)
-
-
-@few
-@given(
-    st.lists(
-        st.tuples(serials, st.sampled_from(["dent", "leak", None]), st.sampled_from([0.5, 1.25, 3.0])),
-        max_size=20,
-    )
-)
-def test_rework_adds_hours_by_cause_and_counts_each_piece_once(events, done):
-    rows = [{"kind": "rework", "serial": s, "code": code, "value": hours} for s, code, hours in done]
-    found = rework_lines(events([*rows, {"kind": "shipped", "serial": "S-1", "value": 99.0}]))
-    hours, pieces = defaultdict(float), defaultdict(set)
-    for s, code, value in done:
-        hours[code or "no cause given"] += value
-        pieces[code or "no cause given"].add(s)
-    assert {r.cause: (r.hours, r.pieces) for r in found} == {
-        cause: (hours[cause], len(pieces[cause])) for cause in hours
-    }
-    assert [r.hours for r in found] == sorted((r.hours for r in found), reverse=True)
+def test_yields_stand_beside_those_of_the_month_before_and_a_year_ago():
+    """Stages go by their id: one that is new has nothing beside it; interval by scipy's exact one."""
+    failed = tuple(NotPassed(f"S-{n}", AS_OF, "reworked") for n in range(3))
+    now = [StageYield("draw", "Draw", 20, failed[:1]), StageYield("new", "New", 4)]
+    before = [StageYield("draw", "Drawing", 9, failed[:2])]
+    year_ago = [StageYield("draw", "Draw", 10, failed), StageYield("old", "Old", 3)]
+    first, second = yield_lines(now, before, year_ago)
+    assert (first.stage, first.passed, first.through) == ("Draw", 19, 20)
+    exact = binomtest(19, 20).proportion_ci(method="exact")
+    assert (first.low, first.high) == pytest.approx((exact.low, exact.high), rel=1e-9)
+    assert (first.before, first.year_ago) == ((7, 9), (7, 10))
+    assert (second.share, second.before, second.year_ago) == (1.0, None, None)
+    whole = rolled_line(now, before, year_ago)
+    assert (whole.share, whole.before, whole.year_ago) == pytest.approx((0.95, 7 / 9, 0.7))
+    assert rolled_line([], before, year_ago) is None
 
 
 def test_returns_are_told_in_order_of_day_with_their_cause(events):
     rows = [
-        {"kind": "returned", "serial": "S-9", "day": date(2026, 5, 9), "code": "dent"},
+        {"kind": "returned", "serial": "S-9", "day": date(2026, 5, 9), "code": "bent-slide"},
         {"kind": "returned", "serial": "S-2", "day": date(2026, 5, 3)},
         {"kind": "shipped", "serial": "S-3", "day": date(2026, 5, 1)},
     ]
     assert return_lines(events(rows)) == (
         "S-2 came back on 3 May: no cause given.",
-        "S-9 came back on 9 May: dent.",
+        "S-9 came back on 9 May: bent slide.",
     )
     assert return_lines(events([])) == ()
 
@@ -101,16 +75,22 @@ def gauge(due=None, daily=False):
 
 
 @pytest.mark.parametrize(("days", "said"), [
-    (-1, "calibration ran out on 2026-05-30"),
-    (0, "calibration ran out on 2026-05-31"),
-    (1, "calibration due 2026-06-01"),
-    (DUE_SOON_DAYS, "calibration due 2026-07-01"),
+    (-1, "calibration ran out on 30 May 2026"),
+    (0, "calibration ran out on 31 May 2026"),
+    (1, "calibration due 1 Jun 2026"),
+    (DUE_SOON_DAYS, "calibration due 1 Jul 2026"),
     (DUE_SOON_DAYS + 1, None),
 ])  # fmt: skip
 def test_a_calibration_is_told_from_a_month_before_it_runs_out(readings, events, days, said):
     plan = plan_of(gauge(due=AS_OF + timedelta(days=days)))
     found = gauge_lines(plan, readings([]), events([]), FIRST, AS_OF)
-    assert found == ((GaugeLine("G-1", "Bore gauge", said),) if said else ())
+    unused = "Book its calibration." if days > 0 else "Not used in the month: keep it off the bench."
+    assert found == ((GaugeLine("G-1", "Bore gauge", said, unused),) if said else ())
+    used = gauge_lines(
+        plan, readings([{"gauge": "G-1", "day": FIRST, "serial": "S"}]), events([]), FIRST, AS_OF
+    )
+    if days <= 0:
+        assert used[0].advice == "Have it calibrated."
 
 
 @few
@@ -129,7 +109,9 @@ def test_days_used_without_the_check_are_counted_within_the_month(readings, even
         assert found == ()
         return
     days = "1 day" if len(missed) == 1 else f"{len(missed)} days"
-    assert found[0].state.startswith(f"used on {days} without its check, from {missed[0] + 1} May to ")
+    said = f"from {missed[0] + 1} May to {missed[-1] + 1} May" if len(missed) > 1 else f"{missed[0] + 1} May"
+    assert found[0].state == f"used on {days} without its check, {said}"
+    assert found[0].advice.startswith("Put it on its master"), "nobody knows yet that it is off"
     assert gauge_lines(plan_of(gauge()), readings(rows), events([]), FIRST, AS_OF) == (), (
         "only where it is asked"
     )
@@ -149,18 +131,21 @@ def forecast(tool, by):
 def test_tools_are_listed_by_the_day_they_must_be_changed(verdict):
     named = {"D-1": date(2026, 7, 1), "D-2": None, "D-3": date(2026, 6, 4)}
     worn = [replace(verdict, forecast=forecast(tool, by)) for tool, by in named.items()]
-    lines = die_lines([verdict, *worn])
+    lines = die_lines([verdict, *worn], AS_OF)
     assert [(line.tool, line.change_by_day) for line in lines] == [
         ("D-3", date(2026, 6, 4)),
         ("D-1", date(2026, 7, 1)),
         ("D-2", None),
     ]
     assert {line.sentence for line in lines} == {"F wrap is at draw 10 and nears its limit."}
-    told = decisions([], lines, [GaugeLine("G-1", "Bore gauge", "calibration ran out on 2026-05-02")])
+    assert {(line.draws_left, line.weeks) for line in lines} == {(70, None)}, "no piece names the tool"
+    gauges = [GaugeLine("G-1", "Bore gauge", "calibration ran out on 2 May 2026", "Have it calibrated.")]
+    told = decisions([], lines, gauges, held=2)
     assert told == (
+        "2 pieces to hold: release each, rework it, or scrap it.",
         "Order or polish a replacement for D-3: change it by Thursday 4 Jun.",
         "Order or polish a replacement for D-1: change it by Wednesday 1 Jul.",
-        "Bore gauge G-1: calibration ran out on 2026-05-02. Send it, or say why it may stay in use.",
+        "Bore gauge G-1: calibration ran out on 2 May 2026. Have it calibrated.",
     )
 
 
@@ -170,14 +155,67 @@ def test_a_steady_series_outside_its_limits_is_a_question_for_the_meeting(verdic
     assert said.startswith(f"{verdict.title} is steady but does not keep its limits.")
 
 
-def test_gaps_count_rows_and_each_of_their_reasons(readings):
-    """A row with two reasons is one row and counts for both; six reasons are named, the commonest first."""
-    taken = readings([{"sheet": "a"}, {"sheet": "a"}, {"sheet": "b"}])
-    waiting = [("slip", "unknown"), ("slip",), *((f"other-{n}",) for n in range(7))]
-    accepted, still, settled = data_gaps(taken, waiting, 5)
-    assert (accepted.what, accepted.number, accepted.remark) == ("readings accepted", 3, "on 2 sheets")
-    assert still.number == 9 and still.remark.startswith("2 slip, 1 unknown, 1 other-0")
-    assert still.remark.count(", ") == 5
-    assert settled.number == 5
-    (alone,) = data_gaps(taken, [], 0)
-    assert alone.what == "readings accepted"
+def test_a_die_is_told_in_draws_and_weeks_at_the_pace_of_its_last_quarter(verdict):
+    """Ten draws a week for nine weeks, 70 left: seven weeks by hand; what it drew before takes no part."""
+    count = itertools.count(100, 10)
+    days = [AS_OF - timedelta(weeks=9 - n) for n in range(10)]
+    points = [
+        replace(p, tool="D-1", tool_count=next(count), day=day)
+        for p, day in zip(verdict.points[:10], days, strict=True)
+    ]
+    old = replace(verdict.points[10], tool="D-1", tool_count=1, day=AS_OF - timedelta(days=300))
+    worn = replace(verdict, points=(old, *points), forecast=forecast("D-1", None))
+    (line,) = die_lines([worn], AS_OF)
+    assert (line.draws_left, line.weeks) == (70, pytest.approx(7.0))
+    still = [replace(p, tool_count=5) for p in points]
+    assert die_lines([replace(worn, points=tuple(still))], AS_OF)[0].weeks is None
+
+
+@pytest.fixture(scope="module")
+def moved(small_plan, points):
+    """A series that climbed and came back, and one that moved and stays."""
+    stage = small_plan.stage("tuning")
+    question = Question(small_plan, stage, stage.characteristics[0], "tenor", 0.004, AS_OF)
+    noise = [0.5 * ((7 * n) % 5 - 2) for n in range(60)]
+    back = [v + (22 if 30 <= n < 42 else 0) for n, v in enumerate(noise)]
+    stays = [v + (22 if n >= 48 else 0) for n, v in enumerate(noise)]
+    return [judge(question, Points(points(v), centered=False), FactorLevels()) for v in (back, stays)]
+
+
+def test_what_lasts_is_told_first_and_what_is_over_only_in_its_own_month(small_plan, moved):
+    back, stays = moved
+    assert back.behaviour == "steady" and stays.behaviour == "drifting"
+    ended = next(s for s in back.signals if s.ended is not None and s.kind != "single")
+    over = day_over(back, ended)
+    first = over.replace(day=1)
+    told = change_lines(small_plan, [back, stays], first, over)
+    assert [(c.standing, c.sentence) for c in told][0] == ("lasts", stays.telling.sentence)
+    assert ("over", ended.sentence) in [(c.standing, c.sentence) for c in told]
+    assert told[0].steps[0] == f"Re-measure {stays.points[-1].serial}." and len(told[0].steps) >= 4
+    later = over + timedelta(days=40)
+    assert [c.standing for c in change_lines(small_plan, [back], later, later)] == []
+
+
+def test_a_panel_says_of_a_finding_that_is_over_that_it_is(moved):
+    """It headed the panel as if it were current, long after it was over."""
+    back = moved[0]
+    ended = next(s for s in back.signals if s.ended is not None and s.kind != "single")
+    over = day_over(back, ended)
+    within = panel_lines(back, over.replace(day=1))["finding"]
+    assert within.startswith(f"As it was: {back.pieces} pieces without a lasting change. Over since ")
+    assert within.endswith(ended.sentence)
+    assert ended.sentence not in panel_lines(back, over + timedelta(days=1))["finding"]
+
+
+def test_evidence_keeps_one_unit(moved):
+    """A size of 14 um was told as "14 µm (0.011 to 0.017, 95 %)": the interval in millimetres."""
+    verdict = replace(moved[1], unit="mm")
+    signal = replace(verdict.telling, size=0.0139, size_low=0.0108, size_high=0.0171, rate=0.0041)
+    assert evidence_words(verdict, signal) == (
+        "14 µm (11 to 17, 95 %); chance of a false signal 0.41 % a piece."
+    )
+
+
+def test_a_level_that_rounds_to_nothing_has_no_sign():
+    assert [level_words(v, 40.0) for v in (-0.02, -0.06, -3.1)] == ["0.0", "-0.1", "-3.1"]
+    assert number_words(-0.0) == "0"

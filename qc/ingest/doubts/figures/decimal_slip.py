@@ -101,7 +101,7 @@ def _of_another(row: FrameRow, facts: Facts) -> bool:
     if stage is None or not row["_log"]:
         return False
     for characteristic in stage.characteristics:
-        limits = facts.plan.usual_limits(characteristic, row["model"], row["day"] or date.max)
+        limits = facts.plan.usual_limits_at(characteristic, row["model"], row["day"] or date.max, row)
         if characteristic.id == row["characteristic"] or limits.lower is None or limits.upper is None:
             continue
         if limits.lower <= row["value"] <= limits.upper and not _stands_there(row, characteristic.id, facts):

@@ -42,12 +42,12 @@ def find_other_model(facts: Facts, doubted: Doubts) -> Doubted:
 
 
 def _fitting(row: FrameRow, plan: Plan) -> str | None:
-    """Return a model whose limits, apart from those of the row's model, hold the figure."""
+    """Return a model whose limits at the row's place, apart from those of its own model, hold the figure."""
     characteristic = plan.characteristic(row["stage"], row["characteristic"])
     if characteristic is None:
         return None
     for model in plan.models:
-        limits = plan.usual_limits(characteristic, model.id, row["day"] or date.max)
+        limits = plan.usual_limits_at(characteristic, model.id, row["day"] or date.max, row)
         if model.id == row["model"] or limits.lower is None or limits.upper is None:
             continue
         # models whose limits overlap are not told apart by one figure

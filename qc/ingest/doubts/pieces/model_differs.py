@@ -98,7 +98,7 @@ def _fits(row: FrameRow, plan: Plan) -> str:
         return "model"
     inside = {}
     for model in (row["_usual"], row["model"]):
-        limits = plan.limits(characteristic, model, row["day"])
+        limits = plan.usual_limits_at(characteristic, model, row["day"], row)
         low, high = limits.lower, limits.upper
         inside[model] = (low is None or row["value"] >= low) and (high is None or row["value"] <= high)
     if inside[row["model"]] == inside[row["_usual"]]:

@@ -1,0 +1,226 @@
+"""Headings in several lines: a figure or a leg once above its columns, places or units in a line below."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, field
+from typing import Protocol
+
+from qc.ingest.cards.headlines import Cell
+from qc.ingest.cells import known_field, plain
+from qc.plan import PLACE
+
+STARTS = frozenset({"card", "serial", "day", "model", "person"})
+"""A line that begins with one of these, below a table, begins the head of the next."""
+
+
+@dataclass(slots=True)
+class TableOfSheet:
+    """One table: the lines above it, its headings, its rows; `again` where the headings merely repeat."""
+
+    head: list[list[Cell]]
+    headings: list[Cell]
+    body: list[list[Cell]]
+    across: bool = False
+    boxed: set[tuple[int, int]] = field(default_factory=set)
+
+
+class HeadingWords(Protocol):
+    """What is asked of the words of a plan about one cell."""
+
+    def kind(self, text: str) -> str:
+        """Return ``place``, ``label`` or nothing."""
+
+    def is_figure(self, text: str) -> bool:
+        """Tell whether a card reads the text as a named figure."""
+
+    def place_kind(self, text: str) -> str:
+        """Return the one kind of place that a word names."""
+
+    def names_places(self, text: str) -> bool:
+        """Tell whether a card reads the text as places alone."""
+
+    def is_unit(self, text: str) -> bool:
+        """Tell whether the text is a unit and nothing else."""
+
+    def is_label(self, text: str) -> bool:
+        """Tell whether the text is a heading by itself."""
+
+    def is_serial(self, text: str) -> bool:
+        """Tell whether the text can be nothing but the serial of a piece."""
+
+    def are_headings(self, cells: Sequence[Cell]) -> bool:
+        """Tell whether a line is one of headings."""
+
+    def span(self, text: str) -> list[str]:
+        """Return a heading for each place that one heading names."""
+
+
+def is_filled(row: Sequence[Cell]) -> bool:
+    """Tell whether any cell of a line holds something."""
+    return any(cell.text.strip() for cell in row)
+
+
+def is_band(cells: Sequence[Cell], words: HeadingWords) -> bool:
+    """Tell whether a line holds nothing but figures, places and units, which may stand over others."""
+    texts = [cell.text for cell in cells if cell.text.strip()]
+    return bool(texts) and all(_may_lead(text, words) or words.is_unit(text) for text in texts)
+
+
+def joined(
+    upper: Sequence[Cell], lower: Sequence[Cell], words: HeadingWords, ends: Collection[tuple[int, int]] = ()
+) -> list[Cell] | None:
+    """Read two lines as one line of headings, None where they are none together.
+
+    Parameters
+    ----------
+    upper, lower : sequence of Cell
+        The lines; what the upper one says of a figure or a place holds until its next cell.
+    words : HeadingWords
+        The words of the plan.
+    ends : collection of (int, int)
+        First and last column of cells that are drawn as one in the upper line: there what they say ends.
+
+    Returns
+    -------
+    list of Cell or None
+        The headings, of which one at least is put together of both lines.
+    """
+    last = dict(ends)
+    leading, until = "", -1
+    found: list[Cell] = []
+    count = 0
+    for column in range(max(len(upper), len(lower))):
+        own = upper[column].text.strip() if column < len(upper) else ""
+        below = lower[column].text.strip() if column < len(lower) else ""
+        if own:
+            leading = own if _may_lead(own, words) else ""
+            until = last.get(column, max(len(upper), len(lower)))
+        if column > until:
+            leading = ""
+        cell = lower[column] if below else upper[column] if column < len(upper) else lower[column]
+        text = below or own
+        if below and (own or leading):
+            if words.is_unit(below) and own:
+                text = f"{own} [{below.strip('[]()')}]"
+            elif (both := together(leading, below, words)) and not _stands_alone(below, words):
+                text = both
+                count += 1
+            elif own and own != leading:
+                if not known_field(f"{own} {below}"):
+                    return None
+                text = f"{own} {below}"
+            elif own and not known_field(below):
+                return None
+        found.append(cell._replace(text=text))
+    return found if count else None
+
+
+def under(upper: Sequence[Cell], lower: Sequence[Cell], words: HeadingWords) -> bool:
+    """Tell whether a line below headings is a line of headings too: places, where the upper one is empty."""
+    filled = [(n, cell.text) for n, cell in enumerate(lower) if cell.text.strip()]
+    open_below = 0
+    for column, text in filled:
+        own = upper[column].text.strip() if column < len(upper) else ""
+        if not (_may_lead(text, words) or words.is_unit(text)):
+            return False
+        if own and not (_may_lead(own, words) or words.is_unit(text)):
+            return False  # a row: it has something under Serial, Date or Station
+        open_below += not own
+    return bool(open_below)
+
+
+def widened(headings: Sequence[Cell], body: Sequence[Sequence[Cell]], words: HeadingWords) -> list[Cell]:
+    """Write over each of several columns what one heading says of them all: ``Wall 1-4`` over four.
+
+    Only where the columns that follow without a heading are as many as the places that it names or, if it
+    names none, as many as the plan has.
+    """
+    found = list(headings)
+    for column, cell in enumerate(headings):
+        if not cell.text.strip():
+            continue
+        follow = next(
+            (n for n in range(column + 1, len(headings)) if headings[n].text.strip()), len(headings)
+        )
+        filled = [n for n in range(column, _width(headings, body)) if n < follow or follow == len(headings)]
+        filled = [n for n in filled if n == column or any(n < len(r) and r[n].text.strip() for r in body)]
+        named = words.span(cell.text.strip()) if len(filled) > 1 else []
+        if len(named) == len(filled) and filled == list(range(column, column + len(named))):
+            found += [cell._replace(text="", column=n) for n in range(len(found), column + len(named))]
+            for n, text in zip(filled, named, strict=True):
+                found[n] = found[n]._replace(text=text)
+    return found
+
+
+def with_units(headings: Sequence[Cell], units: Sequence[Cell]) -> list[Cell]:
+    """Write units that stand in a line of their own behind the headings above them."""
+    found = list(headings)
+    for cell in units:
+        if cell.text.strip() and cell.column < len(found):
+            said = found[cell.column].text.strip()
+            found[cell.column] = found[cell.column]._replace(
+                text=f"{said} [{cell.text.strip().strip('[]()')}]"
+            )
+    return found
+
+
+def turned(headings: Sequence[Cell], body: Sequence[Sequence[Cell]], words: HeadingWords) -> list[Cell]:
+    """Write a kind of place before the numbers it stands beside, where the rows under it name another kind.
+
+    ``Partial; 2; 3; 4`` over rows that begin with ``open`` and ``F``: the numbers are the partials.
+    """
+    kind = known_field(headings[0].text) if headings else ""
+    firsts = [row[0].text for row in body if row and row[0].text.strip()]
+    named = {words.place_kind(text) for text in firsts}
+    if kind not in PLACE or not named or named & {kind, ""}:
+        return list(headings)
+    found = [
+        cell._replace(text=f"{kind} {cell.text.strip()}") if cell.text.strip().isdigit() else cell
+        for cell in headings
+    ]
+    return [found[0]._replace(text=""), *found[1:]] if found != list(headings) else found
+
+
+def led(headings: Sequence[Cell], body: Sequence[Sequence[Cell]], words: HeadingWords) -> list[Cell]:
+    """Put a figure that stands alone, with nothing under it, before the places that follow it."""
+    leading, found = "", []
+    for column, cell in enumerate(headings):
+        text = cell.text.strip()
+        empty = all(column >= len(row) or not row[column].text.strip() for row in body)
+        both = together(leading, text, words) if text and leading and not known_field(text) else ""
+        if text and empty and words.kind(text) == "label" and _may_lead(text, words):
+            leading = text
+            text = ""
+        elif both and words.kind(text) == "place":
+            text = both
+        elif text:
+            leading = ""
+        found.append(cell._replace(text=text))
+    return found
+
+
+def _width(headings: Sequence[Cell], body: Sequence[Sequence[Cell]]) -> int:
+    return max(len(headings), *(len(row) for row in body)) if body else len(headings)
+
+
+def _stands_alone(text: str, words: HeadingWords) -> bool:
+    """Tell whether a heading is the piece, the day, a kind of place: nothing that a figure is put before."""
+    return bool(known_field(text)) and not words.is_figure(text)
+
+
+def _may_lead(text: str, words: HeadingWords) -> bool:
+    """Tell whether a cell may speak for the columns beside it: a place, or a figure by its name."""
+    if not text.strip() or plain(text) in {"", "-"}:
+        return False
+    return words.names_places(text) or words.is_figure(text)
+
+
+def together(upper: str, lower: str, words: HeadingWords) -> str:
+    """Return two headings as one that a card reads as a figure, empty where none does."""
+    if not upper:
+        return ""
+    for text in (f"{upper} {lower}", f"{lower} {upper}"):
+        if words.is_figure(text) or (words.kind(upper) == words.kind(lower) == "place" and words.kind(text)):
+            return text
+    return ""

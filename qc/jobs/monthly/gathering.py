@@ -1,0 +1,257 @@
+"""Everything that the report of a month says, gathered from the store as of the month's last day."""
+
+from __future__ import annotations
+
+from calendar import monthrange
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+
+import polars as pl
+
+from qc.errors import QcError
+from qc.jobs.judging import SignalOfDay, judge_now, present_budget, signals_of_day
+from qc.jobs.losses import screened_of, yields_of
+from qc.jobs.monthly.counted import data_lines, late_lines, plan_lines, signals_words
+from qc.jobs.pieces import HoldRow, hold_list, why_words
+from qc.jobs.signals import life_of
+from qc.jobs.workshop import Workshop
+from qc.report.month import (
+    PICTURES,
+    MonthContent,
+    PieceToHold,
+    Reaction,
+    Rework,
+    change_lines,
+    decisions,
+    die_lines,
+    gauge_lines,
+    return_lines,
+    rolled_line,
+    shipped_models,
+    yield_lines,
+)
+from qc.sayings import OPEN_STATES
+from qc.states import SIGNAL_WORDS
+from qc.watch import Budget, SeriesKey, SeriesVerdict, StageYield, caution_words, rework_causes
+from qc.words import dated_words
+
+
+def month_content(
+    workshop: Workshop,
+    which: str,
+    *,
+    keep: bool = True,
+    closed: str = "",
+    verdicts: Sequence[SeriesVerdict] | None = None,
+) -> MonthContent:
+    """Gather everything that the report of a month says.
+
+    Parameters
+    ----------
+    workshop : Workshop
+        An open workshop.
+    which : str
+        ``YYYY-MM``; a month that has begun is reported as it stands today.
+    keep : bool
+        Keep what judging works out on the way; False where the store cannot be written.
+    closed : str
+        By whom and when the month is closed by this report; empty where it is not.
+    verdicts : sequence of SeriesVerdict, optional
+        Those of the workshop's day, where they are at hand; a month that is over is judged as of its end.
+
+    Returns
+    -------
+    MonthContent
+        The same for the same data, whenever it is asked for.
+
+    Raises
+    ------
+    QcError
+        Not a month, or a month to come.
+    """
+    first, last = month_days(which)
+    if first > workshop.today:
+        raise QcError(
+            f"{which} has not begun: today is {workshop.today.isoformat()}. Ask for an earlier month."
+        )
+    as_of = min(last, workshop.today)
+    # judged as of the month's last day: what was made since takes no part
+    then = replace(workshop, today=as_of)
+    if verdicts is None or as_of < workshop.today:
+        judged = judge_now(then, keep=keep)
+        verdicts, budget = judged.verdicts, judged.budget
+    else:
+        budget = present_budget(workshop)
+        route = {str(SeriesKey(s.id, c.id, f)): n for n, (s, c, f) in enumerate(workshop.plan.charted())}
+        verdicts = sorted(verdicts, key=lambda v: route.get(str(v.key), len(route)))
+    found = _Gathered(workshop, then, first, last, tuple(verdicts), budget)
+    return found.content(which, closed)
+
+
+@dataclass(frozen=True, slots=True)
+class _Gathered:
+    """A month judged, ready to be put into the blocks of its report."""
+
+    workshop: Workshop
+    then: Workshop  # the same on the month's last day
+    first: date
+    last: date
+    verdicts: tuple[SeriesVerdict, ...]
+    budget: Budget
+
+    def content(self, which: str, closed: str) -> MonthContent:
+        """Return the whole report."""
+        workshop, first, as_of = self.workshop, self.first, self.then.today
+        store = workshop.store
+        happened = store.events(until=as_of)
+        events = happened.filter(pl.col("day").is_between(first, as_of))
+        readings = store.readings(since=first, until=as_of)
+        now, before, year_ago = (yields_of(self.then, *d) for d in ((first, as_of), *_beside(first)))
+        left = [_shipped(happened, days) for days in _beside(first)]
+        dies = die_lines(self.verdicts, as_of)
+        gauges = gauge_lines(workshop.plan, readings, happened, first, as_of)
+        signals = signals_of_day(workshop, self.verdicts)
+        states = {(s.series, s.found.root): s.state for s in signals}
+        content = MonthContent(
+            workshop=workshop.plan.workshop.name,
+            month=which,
+            first=first,
+            last=self.last,
+            as_of=as_of,
+            plan_version=store.plan_versions()[-1].version,
+            shipped=_shipped_models(workshop, events),
+            returned=return_lines(events),
+            yields=yield_lines(now, before, year_ago),
+            rolled=rolled_line(now, before, year_ago),
+            changes=change_lines(workshop.plan, self.verdicts, first, as_of)[:PICTURES],
+            reactions=_reactions(self.then, signals, self.verdicts),
+            rework=tuple(Rework(r.name, r.hours, r.pieces, r.share) for r in rework_causes(events)),
+            gauges=gauges,
+            dies=dies,
+            decisions=(),
+            gaps=data_lines(workshop, readings, first, as_of),
+            verdicts=self.verdicts,
+            budget=self.budget.sentence(),
+            last_hash=store.head(),
+            hold=_hold(self.then, self.verdicts, first),
+            signals_told=signals_words(self.verdicts, states, self.budget, first, as_of),
+            plan_changes=plan_lines(workshop, first, as_of),
+            since_closed=late_lines(workshop, happened, first),
+            closed=closed,
+            shipped_before=left[0],
+            shipped_year_ago=left[1],
+            not_passed=_not_passed(now),
+            upstream=tuple((r.result.title, r.sentence) for r in screened_of(self.then, self.verdicts)),
+        )
+        return replace(content, decisions=decisions(self.verdicts, dies, gauges, content.held_pieces))
+
+
+def month_days(which: str) -> tuple[date, date]:
+    """Return the first and last day of a month.
+
+    Raises
+    ------
+    QcError
+        It is not written as one.
+
+    Examples
+    --------
+    >>> month_days("2026-02")[1].isoformat()
+    '2026-02-28'
+    """
+    year, dash, number = which.partition("-")
+    written = dash and len(year) == 4 and len(number) == 2 and (year + number).isdecimal()
+    if not (written and 1 <= int(number) <= 12 and int(year)):
+        raise QcError(f"'{which}' is not a month. Write it as YYYY-MM, for example 2026-10.")
+    days = monthrange(int(year), int(number))[1]
+    return date(int(year), int(number), 1), date(int(year), int(number), days)
+
+
+def _beside(first: date) -> tuple[tuple[date, date], tuple[date, date]]:
+    """Return the days of the month before and of the same month a year ago."""
+    before = month_days(f"{first - timedelta(days=1):%Y-%m}")
+    # no month of the year 0: the first year that can be written has none before it
+    return before, month_days(f"{max(first.year - 1, 1):04d}-{first:%m}")
+
+
+def _shipped(happened: pl.DataFrame, days: tuple[date, date]) -> int | None:
+    """Return how many left between two days; None before anything was recorded."""
+    if happened.is_empty() or happened["day"].min() > days[1]:  # type: ignore[operator]
+        return None
+    left = happened.filter(pl.col("kind") == "shipped", pl.col("day").is_between(*days))
+    return left["serial"].n_unique()
+
+
+def _shipped_models(workshop: Workshop, events: pl.DataFrame) -> tuple[tuple[str, int], ...]:
+    """Return how many of each model left; one without a model on its record has that of its cards."""
+    left = events.filter(pl.col("kind") == "shipped")["serial"].drop_nulls().unique().to_list()
+    return shipped_models(workshop.plan, workshop.store.pieces(sorted(left)), events)
+
+
+def _not_passed(yields: Sequence[StageYield]) -> tuple[tuple[str, str, date, str], ...]:
+    return tuple((one.name, piece.serial, piece.day, piece.why) for one in yields for piece in one.failed)
+
+
+def _reactions(
+    then: Workshop, signals: Sequence[SignalOfDay], verdicts: Sequence[SeriesVerdict]
+) -> tuple[Reaction, ...]:
+    """Return the signals that last and that nobody closed, oldest first: finding, owner, age, due, steps."""
+    by_series = {str(verdict.key): verdict for verdict in verdicts}
+    found = []
+    for row in signals:
+        if not row.shown or row.found.ended is not None or row.state not in OPEN_STATES:
+            continue
+        life = life_of(then, row, by_series.get(row.series))
+        found.append(
+            Reaction(
+                name=life.title,
+                opened=then.today - timedelta(days=life.age_days),
+                age_days=life.age_days,
+                state=SIGNAL_WORDS[life.state],
+                pieces=row.found.pieces,
+                id=life.id,
+                finding=life.sentence,
+                owner=life.owner or "",
+                due=life.due,
+                steps=life.steps,
+                caution=caution_words(life.cautions),
+            )
+        )
+    return tuple(sorted(found, key=lambda r: (-r.age_days, r.name, r.id)))
+
+
+def _hold(then: Workshop, verdicts: Sequence[SeriesVerdict], first: date) -> tuple[PieceToHold, ...]:
+    """Return the pieces to hold on a month's last day, and those that were outside their limits in it.
+
+    In the house, left in the month before anybody released them, or measured outside in it and released: a
+    figure outside its limits is told whatever became of its piece.
+    """
+    rows = hold_list(then, judge=False, verdicts=verdicts, keep=False).rows
+    found = []
+    for row in rows:
+        left = row.whereabouts.shipped
+        outside = row.why == "limit" and row.figure is not None and row.figure.day >= first
+        if outside or (row.waits and (left is None or left >= first)):
+            found.append(_piece(row))
+    return tuple(found)
+
+
+def _piece(row: HoldRow) -> PieceToHold:
+    left, released = row.whereabouts.shipped, row.released
+    standing = "to hold"
+    if released is not None:
+        standing = f"released by {released.who} on {dated_words(released.day)}"
+    elif left is not None:
+        standing = "left, not released"
+    return PieceToHold(
+        serial=row.serial,
+        name=row.name,
+        because=why_words(row),
+        where=row.whereabouts.words,
+        shipped=left,
+        next_step=row.next_step,
+        why=row.why,
+        day=row.figure.day if row.figure else None,
+        standing=standing,
+    )

@@ -1,0 +1,5 @@
+"""People: who works here and in which role, what they sign in with, and how a name is forgotten."""
+
+import lazy_loader
+
+__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)
