@@ -264,7 +264,7 @@ AT_FAULT = {
     "baseline undo": "baseline undo a/b/c --who IS --why y --workshop {w}",
     "hold release": "hold release ZZ-1 --who IS --why y --workshop {w}",
     "hold keep": "hold keep ZZ-1 --who IS --why y --workshop {w}",
-    "cards": "cards --card slide-card --out {t}/cards --workshop {w}",
+    "cards": "cards --card no-such-card --out {t}/cards --workshop {w}",
     "hold tags": "hold tags --serial ZZ-1 --out {t}/tags.pdf --workshop {w}",
     "held mend": "held mend 999999 --drop --who IS --workshop {w}",
     "upload": "upload {f}/none.csv --workshop {w}",
