@@ -38,6 +38,7 @@ KNOWN_NAMES: dict[str, tuple[str, ...]] = {
         "bemerkung", "bemerkungen", "notiz", "anmerkung",
     ),
     "unit": ("unit", "units"),
+    "left_blank": ("left blank",),
     "repeat": ("repeat", "rep", "reading no", "sitting", "wiederholung"),
     "leg": ("leg",),
     "station": ("station", "where", "st", "stn", "messstelle", "stelle"),

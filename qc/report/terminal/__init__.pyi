@@ -3,6 +3,7 @@
 from .averages import average_text as average_text
 from .averages import fit_text as fit_text
 from .averages import uncertainty_text as uncertainty_text
+from .blank_cards import blank_cards_text as blank_cards_text
 from .checks import checks_text as checks_text
 from .columns import table as table
 from .factors import chart_factors_text as chart_factors_text
