@@ -89,7 +89,7 @@ def test_a_calibration_is_told_from_a_month_before_it_runs_out(readings, events,
     used = gauge_lines(
         plan, readings([{"gauge": "G-1", "day": FIRST, "serial": "S"}]), events([]), FIRST, AS_OF
     )
-    if days <= 0:
+    if days < 0:
         assert used[0].advice == "Have it calibrated."
 
 
