@@ -87,7 +87,8 @@ class ParquetWriter(TableWriter):
 
     def put(self, table: TableName, parts: Iterable[pl.DataFrame]) -> str:
         """Write each part, then join them as they lie: the whole is never held in memory."""
-        file, own = self.folder / f"{table}.parquet", []
+        file = self.folder / f"{table}.parquet"
+        own: list[Path] = []
         for part in parts:
             own.append(self.folder / f"{table}-{len(own)}.part")
             part.write_parquet(own[-1], statistics=True)
