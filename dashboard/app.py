@@ -13,7 +13,7 @@ from dash.dependencies import ClientsideFunction
 from dash.development.base_component import Component
 from flask import Flask, Response, after_this_request, current_app, request
 
-from dashboard import answers, corrections, door, downloads, queries, standing, uploads
+from dashboard import answers, corrections, door, downloads, printed, queries, standing, uploads
 from dashboard.door import PlainNames, Role, needs, role_of
 from dashboard.pages import PAGES
 from dashboard.pages.missing import missing
@@ -87,6 +87,7 @@ def build_app(board: BoardData, desk: UploadDesk, keeper: Doorkeeper | None = No
     door.guard_callbacks(app)
     door.add_sign_in(server)
     downloads.add_routes(server)
+    printed.add_routes(server)
     uploads.add_routes(server)
     answers.add_routes(server)
     corrections.add_routes(server)

@@ -22,7 +22,15 @@ from qc.jobs.board import (
     settled_words,
 )
 from qc.states import KEPT, NO_LIMITS, NOT_KEPT, NOTHING_MEASURED, TOO_FEW
-from qc.words import MONTHS, dated_words, day_words, pieces_words, unit_words, whole_words
+from qc.words import (
+    MONTHS,
+    dated_words,
+    day_words,
+    pieces_words,
+    unanswered_words,
+    unit_words,
+    whole_words,
+)
 
 CHART_UNITS = {"fault": "", "mm2": "mm²", "C": "C"}
 """Units that stand on a chart otherwise than in a sentence: there a number of faults needs no word for it."""
@@ -159,8 +167,8 @@ def state_of_stage(stage: StageView) -> str:
     return stage.behaviour
 
 
-def headline(stages: tuple[StageView, ...]) -> str:
-    """Return the first sentence of the board.
+def headline(stages: tuple[StageView, ...], settled: int = 0) -> str:
+    """Return the first sentence of the board; `settled` series are at a new level that nobody answered.
 
     Examples
     --------
@@ -175,7 +183,7 @@ def headline(stages: tuple[StageView, ...]) -> str:
     if not moved and not same:
         return f"{counted(learning, 'stage is', 'stages are').capitalize()} still learning."
     if not moved and not learning:
-        text = "every stage is as it was"
+        text = "no stage drifts" if settled else "every stage is as it was"
     elif not moved:
         text = f"{counted(same, 'stage is', 'stages are')} as {'it was' if same == 1 else 'they were'}"
     else:
@@ -184,6 +192,7 @@ def headline(stages: tuple[StageView, ...]) -> str:
             text += f", {counted(same, 'is', 'are')} as {'it was' if same == 1 else 'they were'}"
     if learning:
         text += f", {counted(learning, 'is', 'are')} still learning"
+    text += f"; {unanswered_words(settled)}" if settled else ""
     return text[0].upper() + text[1:] + "."
 
 

@@ -9,7 +9,9 @@ from .jobs.losses import rework as rework
 from .jobs.losses import upstream as upstream
 from .jobs.monthly import month as month
 from .jobs.new import new_workshop as new_workshop
+from .jobs.questions import average as average
 from .jobs.questions import chart_factors as chart_factors
+from .jobs.questions import fit_of_limits as fit_of_limits
 from .jobs.questions import gauge_agreement as gauge_agreement
 from .jobs.questions import gauge_check_standard as gauge_check_standard
 from .jobs.questions import gauge_linearity as gauge_linearity
@@ -19,6 +21,7 @@ from .jobs.questions import limit_factors as limit_factors
 from .jobs.questions import run_lengths as run_lengths
 from .jobs.questions import study as study
 from .jobs.questions import t2_limits as t2_limits
+from .jobs.questions import uncertainty as uncertainty
 from .jobs.remedies import coat as coat
 from .jobs.remedies import pair as pair
 from .jobs.remedies import read_sheet as read_sheet
@@ -74,6 +77,7 @@ from .stats import LimitRule as LimitRule
 from .stats import Limits as Limits
 from .stats import Line as Line
 from .stats import Linearity as Linearity
+from .stats import MeanAndSd as MeanAndSd
 from .stats import NestedLevels as NestedLevels
 from .stats import Noise as Noise
 from .stats import OnePersonRanges as OnePersonRanges
@@ -146,6 +150,7 @@ from .stats import deviation_from_target as deviation_from_target
 from .stats import effective_pieces as effective_pieces
 from .stats import equal_spreads as equal_spreads
 from .stats import estimated_limits as estimated_limits
+from .stats import evenly_read as evenly_read
 from .stats import ewma as ewma
 from .stats import ewma_run_length as ewma_run_length
 from .stats import ewma_table as ewma_table
@@ -187,6 +192,7 @@ from .stats import learned_scores as learned_scores
 from .stats import line_crossing as line_crossing
 from .stats import linearity as linearity
 from .stats import lots_margin as lots_margin
+from .stats import mean_and_sd as mean_and_sd
 from .stats import mean_change as mean_change
 from .stats import mean_change_from_target as mean_change_from_target
 from .stats import mean_change_p_value as mean_change_p_value
@@ -346,6 +352,7 @@ from .trade import decay_time_s as decay_time_s
 from .trade import defects_per_unit as defects_per_unit
 from .trade import design_shortfall as design_shortfall
 from .trade import diameter_at_20c as diameter_at_20c
+from .trade import differing_testers as differing_testers
 from .trade import draw_force_kn as draw_force_kn
 from .trade import dry_from_wet_um as dry_from_wet_um
 from .trade import eccentricity as eccentricity

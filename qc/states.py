@@ -18,9 +18,10 @@ NEW, WORSE, BETTER, GONE = "new", "worse", "better", "gone"
 
 OPEN, IN_HAND, CLOSED, CLOSED_FALSE, OVER = "open", "in hand", "closed", "closed as false", "over by itself"
 
-OFF, OVERDUE, NEVER_CHECKED, DUE, IN_ORDER = "off", "overdue", "never checked", "due", "in order"
+OFF, OVERDUE, NEVER_CHECKED, MOVED = "off", "overdue", "never checked", "moved"
+DUE, IN_ORDER = "due", "in order"
 
-INSIDE, OUTSIDE, NEAR = "inside", "outside", "inside, not proven"
+INSIDE, OUTSIDE, NEAR, ROW_WAITS = "inside", "outside", "inside, not proven", "a held row waits"
 
 HELD, KEPT_BACK, RELEASED = "held", "kept back", "released"
 
@@ -76,6 +77,7 @@ GAUGE: Mapping[str, str] = {
     OFF: "Its last check was beyond the limit of a check.",
     OVERDUE: "A daily check was missed, or its calibration ran out before today.",
     NEVER_CHECKED: "It is to be checked daily, and no check is on record.",
+    MOVED: "Its checks read otherwise than before, though the last one is inside the limit of a check.",
     DUE: "Its daily check is to be made today, or its calibration runs out within two weeks.",
     IN_ORDER: "Nothing is to be done about it.",
 }
@@ -85,6 +87,7 @@ FIGURE: Mapping[str, str] = {
     INSIDE: "The figure of this piece keeps its limits, at its worst place unless the plan says otherwise.",
     OUTSIDE: "The figure of this piece breaks a limit.",
     NEAR: "It is inside by less than the gauge's own spread, so that it may be outside.",
+    ROW_WAITS: "A reading of it stands in a held row: it is not judged until somebody decides on the row.",
     NO_LIMITS: "The plan sets no limits for this figure.",
 }
 """How one figure of one piece stands to its limits."""

@@ -22,6 +22,11 @@ NO_PLURAL = ("ss", "us", "is", "as", "os")
 CLOSE, APART = 0.7, 0.1
 """Chosen: a likeness from which a word can stand for another, and by how much it must beat the next one."""
 
+MOST_PLACES = 6  # chosen: finer than any gauge of a workshop
+
+MOST_IN_FOUR = 10_000.0
+"""From here on four digits would be written with a power of ten."""
+
 LONGEST_NAME_TOLD = 200
 """A longer file name is told by its two ends; chosen, about two lines of a terminal. [character]"""
 
@@ -306,6 +311,47 @@ def pieces_words(number: int) -> str:
     ('1 piece', '12 pieces')
     """
     return count_words(number, "piece")
+
+
+def unanswered_words(settled: int) -> str:
+    """Say how many series settled at a new level that nobody answered.
+
+    Examples
+    --------
+    >>> unanswered_words(1), unanswered_words(2)
+    ('1 series has settled at a new level unanswered', '2 series have settled at a new level unanswered')
+    """
+    if not settled:
+        return ""
+    verb = "has" if settled == 1 else "have"
+    return f"{count_words(settled, 'series', 'series')} {verb} settled at a new level unanswered"
+
+
+def stepped_words(value: float, step: float | None) -> str:
+    """Write a figure with the places that its gauge shows; four digits where the gauge is not known.
+
+    Examples
+    --------
+    >>> stepped_words(14.6, 0.001), stepped_words(14.07983, 0.001), stepped_words(8.1, 0.05)
+    ('14.600', '14.080', '8.10')
+    >>> stepped_words(149.96, 1), stepped_words(149.96, None), stepped_words(-0.04, 0.1)
+    ('150', '150', '0.0')
+    """
+    text = f"{value:.4g}" if step is None and abs(value) < MOST_IN_FOUR else f"{value:.{step_places(step)}f}"
+    return text.removeprefix("-") if float(text) == 0 else text
+
+
+def step_places(step: float | None) -> int:
+    """Return how many places a gauge shows whose step is this; none where the step is not known.
+
+    Examples
+    --------
+    >>> step_places(0.001), step_places(0.05), step_places(1.0), step_places(None)
+    (3, 2, 0, 0)
+    """
+    if step is None:
+        return 0
+    return min(MOST_PLACES, len(f"{step:.{MOST_PLACES}f}".rstrip("0").partition(".")[2]))
 
 
 def listed(words: Sequence[str]) -> str:

@@ -66,6 +66,7 @@ def draw_checks(view: GaugeView, today: date, narrow: bool = False) -> Figure | 
     )
     gap, gap_label = _gap(view, today)
     lines = [_across(0.0, LIGHT["soft"], "dash"), *(_across(b, LIGHT["ink"]) for b in bounds)]
+    lines += _moved(view)
     layout = value_sheet(
         ("Off its master", view.unit, False),
         labels,
@@ -156,6 +157,16 @@ def _gap(view: GaugeView, today: date) -> tuple[list[Shape], list[Note]]:
     place = {"xref": "x", "x": right, "xanchor": "right", "yref": "paper", "y": 1, "yanchor": "bottom"}
     font = {"color": LIGHT["drift"], "size": SMALL_PX}
     return [shape], [{**place, "yshift": 2, "showarrow": False, "text": "no check", "font": font}]
+
+
+def _moved(view: GaugeView) -> list[Shape]:
+    """Draw the level that the checks have read at since the change that still stands."""
+    change = next((one for one in reversed(view.changes) if one.stands), None)
+    if change is None or change.kind not in ("shift", "trend"):
+        return []
+    first, last = change.since.isoformat(), view.checks[-1].day.isoformat()
+    begun = change.before if change.kind == "trend" else change.now
+    return [level(begun, first, last, LIGHT["drift"], 2, end=change.now)]
 
 
 def _say(view: GaugeView) -> Callable[[float], str]:

@@ -188,8 +188,8 @@ def shade(left: float | str, right: float | str, colour: str) -> Shape:
 
 def level(
     y: float,
-    x0: float,
-    x1: float,
+    x0: float | str,
+    x1: float | str,
     colour: str,
     width: float,
     dash: str = "solid",

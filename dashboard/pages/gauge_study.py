@@ -134,6 +134,8 @@ def _shares(study: JsonObject) -> list[tuple[str, Any]]:
         if share is not None:
             sure = f" ({PERCENT * interval[0]:.0f} to {PERCENT * interval[1]:.0f})" if interval else ""
             rows.append((said, f"{PERCENT * share:.1f} %{sure}"))
+        if share is not None and name == "variation":
+            rows.append(("Gauge, of all variance (its square)", f"{PERCENT * share**2:.1f} %"))
     if study["categories"] is not None:
         rows.append(("Groups of parts told apart", f"{study['categories']} (five or more for a chart)"))
     guard = study.get("guard_band")

@@ -16,10 +16,16 @@ from dashboard.pages.missing import missing
 from dashboard.pages.signal_life import touched_card
 from dashboard.parts import card, chart, figures, heading, nothing, table, unbroken
 from dashboard.routing import Page, address, series_address
-from qc.jobs.board import GaugeView, MeasureView
-from qc.states import NEVER_CHECKED, OFF, OVERDUE
+from qc.jobs.board import CHECK_RATE, GaugeView, MeasureView
+from qc.states import MOVED, NEVER_CHECKED, OFF, OVERDUE
 
-LOUD: Final = (OFF, OVERDUE, NEVER_CHECKED)
+CHANGE_WORDS: Final = {
+    "shift": "level moved",
+    "trend": "creeps",
+    "spread": "scatter changed",
+    "single": "one check apart",
+}
+LOUD: Final = (OFF, OVERDUE, NEVER_CHECKED, MOVED)
 LEAST_STEPS: Final = 1.1
 """So many steps must a scatter span: five values of the moving range then lie inside its limits."""
 
@@ -49,6 +55,8 @@ def one_layout(gauge: str, **_: str) -> Component:
         return missing("There is no gauge of this name in the plan.")
     figure = draw_checks(view, queries.board().shop().day, queries.narrow_screen())
     evidence: list[Any] = [html.P(unbroken(view.sentence), className="lead")]
+    if view.moved:
+        evidence.append(html.P(unbroken(view.moved), className="lead"))
     if view.bias is not None:
         evidence.append(html.P(bias_sentence(view), className="small"))
     if figure is not None:
@@ -61,7 +69,7 @@ def one_layout(gauge: str, **_: str) -> Component:
             heading(f"{view.id} — {view.name}", back=("Gauges", "/gauges")),
             html.Div(
                 [
-                    html.Div([card("", *evidence), *_check_table(view), *below]),
+                    html.Div([card("", *evidence), *_course_card(view), *_check_table(view), *below]),
                     html.Aside([_step_card(view), _facts(view), *_action(view)]),
                 ],
                 className="grid first",
@@ -124,8 +132,14 @@ def _row(view: GaugeView) -> Component:
     measures = [html.P([_named(m), ". ", _step_short(m)], className="said") for m in view.measures]
     if not measures:
         measures = [html.P("No newest reading names it.", className="said")]
+    moved = [html.P(unbroken(view.moved), className="said check")] if view.moved else []
     told = html.Div(
-        [html.P([link, " ", state]), html.P(unbroken(view.sentence), className="said check"), *measures]
+        [
+            html.P([link, " ", state]),
+            html.P(unbroken(view.sentence), className="said check"),
+            *moved,
+            *measures,
+        ]
     )
     peak = Drawing(pictograms.draw_peak(20)) if view.state in LOUD else html.Span()
     newest = [check.value for check in view.checks[-SPARK_CHECKS:]]
@@ -185,7 +199,9 @@ def _action(view: GaugeView) -> list[Component]:
     if view.state not in LOUD:
         return []
     steps = [f"Check the zero of {view.id} on its master, and write the check on the card."]
-    if view.state in (OFF, NEVER_CHECKED) or view.missed:
+    if view.state == MOVED:
+        steps = list(view.steps)
+    elif view.state in (OFF, NEVER_CHECKED) or view.missed:
         steps.append("If it is off, set it and measure again the pieces below that are still here.")
         steps.append("The lead decides about those that have left.")
     else:
@@ -197,6 +213,41 @@ def _touched_title(view: GaugeView) -> str:
     if view.last_good is not None:
         return "What it touched since its last good check"
     return "What it touched since its calibration" if view.calibrated else "What it touched"
+
+
+def _course_card(view: GaugeView) -> list[Component]:
+    """Say what the run of checks went through since the last calibration, newest first."""
+    if not view.checks:
+        return []
+    since = (
+        f"since its calibration on {words.day(view.calibrated, year=True)}" if view.calibrated else "so far"
+    )
+    rests = (
+        f"Each check is held against all those before it {since}, as the readings of a series are; at this "
+        f"threshold a gauge that stays as it is raises one in {round(1 / CHECK_RATE):,} checks."
+    )
+    if not view.changes:
+        return [
+            card(
+                "What its checks went through",
+                html.P("They are as they were."),
+                html.P(rests, className="small"),
+            )
+        ]
+    decimals = words.step_decimals(view.step) + 1
+    rows = [
+        [
+            words.day(change.since, year=True),
+            CHANGE_WORDS[change.kind],
+            words.amount(change.before, view.unit, decimals, signed=True),
+            words.amount(change.now, view.unit, decimals, signed=True),
+            html.B("stands", className="is-drifting") if change.stands else "over",
+        ]
+        for change in reversed(view.changes)
+    ]
+    head = ["Since", "What", "Off its master before", "Since then", ""]
+    inner = table(head, rows, "Changes in its checks, newest first", numbers=(2, 3))
+    return [card("What its checks went through", inner, html.P(rests, className="small"))]
 
 
 def _check_table(view: GaugeView) -> list[Component]:

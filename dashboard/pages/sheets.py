@@ -13,6 +13,7 @@ from dashboard.fields import Field, choice, desk_form, line, submit
 from dashboard.pages.decided import CHOSEN, decided_fold, held_filter, those_chosen
 from dashboard.pages.sheet_questions import question_cards
 from dashboard.parts import card, heading, nothing, serial_link, table, unbroken
+from dashboard.printed import blanks_card
 from dashboard.routing import Page, address
 from qc import clock
 from qc.jobs.board import HeldView, Ticket
@@ -35,6 +36,7 @@ def layout(**_: str) -> Component:
             heading("Sheets", UNDER),
             html.Div([html.Div([_drop_card(), html.Div(id="sheets-receipt", className="stack")])]),
             html.Div(_below(), id="sheets-below", className="stack"),
+            blanks_card(),
             # The script of this page writes here when a ticket is done; the callback below then looks it up.
             dcc.Store(id="sheets-done"),
             # and here which rows to show first: of those held, of the past sheets

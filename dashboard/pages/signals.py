@@ -148,7 +148,9 @@ def _standing(view: SignalView) -> str:
 
 def _owner(view: SignalView) -> str:
     """Say who has it and by when it is to be closed; nothing of one that asks nothing of anybody."""
-    return owner_words(view.owner, view.age_days, view.due) if view.state in OPEN_STATES else ""
+    if view.state not in OPEN_STATES:
+        return ""
+    return owner_words(view.owner, view.age_days, view.due, overdue=view.overdue)
 
 
 def _facts(view: SignalView) -> Component:
@@ -163,7 +165,8 @@ def _facts(view: SignalView) -> Component:
     if view.state in OPEN_STATES:
         rows.append(("In the hands of", view.owner or "nobody yet"))
         rows.append(("Known for", count_words(view.age_days, "day")))
-        rows.append(("To be closed by", words.day(view.due, year=True) if view.due else "no day set"))
+        by = words.day(view.due, year=True) if view.due else "no day set"
+        rows.append(("To be closed by", f"{by}, overdue" if view.overdue else by))
     if found.size is not None:
         if found.size_low is None or found.size_high is None:
             size = words.amount(found.size, found.unit, words.decimals_of(verdict), signed=True)

@@ -30,7 +30,7 @@ def layout(**_: str) -> Component:
     view = queries.board().today()
     return html.Div(
         [
-            heading(words.headline(view.stages)),
+            heading(words.headline(view.stages, len(view.settled))),
             tube(view.stages),
             html.Div(
                 [
@@ -81,9 +81,10 @@ def changes(view: TodayView) -> Component:
         return card("What changed", html.P(["No sheet has come in yet. ", link, "."]))
     rest = [*_not_kept(view), *_waiting(view), *_settled(view), *_gone(view)]
     if not view.findings:
-        quiet = nothing(
-            "Nothing has moved. All series run as before; the next cards will be judged as they come in."
-        )
+        told = "Nothing has moved. All series run as before; the next cards will be judged as they come in."
+        if view.settled:
+            told = "Nothing moves now. What settled at a new level, below, still waits for an answer."
+        quiet = nothing(told)
         return card("What changed", quiet, *rest)
     rows = [_finding(verdict, _mark(view, verdict)) for verdict in view.findings[:SHOWN_FINDINGS]]
     more = [series_row(verdict) for verdict in view.findings[SHOWN_FINDINGS:]]
@@ -134,7 +135,8 @@ def _settled(view: TodayView) -> list[Component]:
         f"{count_words(len(view.settled), 'series', 'series')} settled at a new level, nobody has said why"
     )
     rows = html.Ul([series_row(verdict) for verdict in view.settled], className="rows")
-    return [html.Details([html.Summary(title), rows], className="folded")]
+    # where nothing drifts, these are the first thing that waits for an answer
+    return [html.Details([html.Summary(title), rows], className="folded", open=not view.findings)]
 
 
 def today_card(view: TodayView) -> Component:

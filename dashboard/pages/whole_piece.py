@@ -26,12 +26,11 @@ from qc.jobs.board import (
     limits_words,
     shared_words,
 )
-from qc.states import INSIDE, NO_LIMITS, OUTSIDE
+from qc.states import NEAR
+from qc.words import stepped_words
 
 SHOWN_SHARED = 40
 """Pieces named that bear a suspect batch or tool; `qc also` and its page have all of them."""
-
-KEPT = {True: INSIDE, False: OUTSIDE, None: NO_LIMITS}
 
 
 def judgement(record: PieceRecord) -> Component:
@@ -60,12 +59,16 @@ def figures_card(record: PieceRecord, verdicts: Sequence[SeriesVerdict]) -> Comp
 def _row(one: FigureOfPiece, verdict: SeriesVerdict | None) -> list[Any]:
     link: Any = dcc.Link(one.title, href=series_address(one.series)) if one.series else one.title
     unit = words.unit(one.unit)
-    worst = f"{_number(one.worst.value)} at {one.worst.place}" if len(one.places) > 1 else ""
-    kept: Any = "not proven" if one.near and one.inside else KEPT[one.inside]
+    worst = f"{_number(one.worst.value, one)} at {one.worst.place}" if len(one.places) > 1 else ""
+    kept: Any = "not proven" if one.state == NEAR else one.state
     if one.inside is False:
         kept = html.B(kept, className="is-drifting")
     doubt = ", gauge in doubt" if one.gauge_checked is False else ""
-    value = [f"{_number(one.value)} {unit}".rstrip(), html.Br(), html.Span([kept, doubt], className="small")]
+    value = [
+        f"{_number(one.value, one)} {unit}".rstrip(),
+        html.Br(),
+        html.Span([kept, doubt], className="small"),
+    ]
     series = f"{verdict.behaviour}, {limits_words(verdict)}" if verdict else ""
     among = among_words(one).removesuffix(" before it").replace(" of the ", " of ")
     return [link, html.Span(value), worst, limits_of(one).replace("-", "\N{MINUS SIGN}"), among, series]
@@ -94,7 +97,7 @@ def maps(record: PieceRecord) -> list[Component]:
 
 def _answer(one: FigureOfPiece) -> str:
     if one.inside is None:
-        return NO_LIMITS
+        return one.state
     return f"outside, {one.said}" if not one.inside else f"inside, worst {one.said}"
 
 
@@ -213,8 +216,8 @@ def leaving_card(record: PieceRecord) -> list[Component]:
     return [card("When it can leave", field, said)]
 
 
-def _number(value: float) -> str:
-    return f"{value:.4g}".replace("-", "−")
+def _number(value: float, one: FigureOfPiece) -> str:
+    return stepped_words(value, one.step).replace("-", "−")
 
 
 def _capital(text: str) -> str:

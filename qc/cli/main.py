@@ -23,9 +23,10 @@ import typer
 from typer.core import TyperGroup
 from typer.main import get_group
 
-from qc.cli import baseline, daily, hold, keeping, losses, people, piece, records, signals, worth
+from qc.cli import baseline, cards, daily, hold, keeping, losses, people, piece, records, signals, worth
 from qc.cli.common import DONE, MACHINE_OR_OURS, WRONG_USAGE, OutputLost, drop_output, log_fault
 from qc.cli.factors import add_factors_command
+from qc.cli.figures import add_figure_commands
 from qc.cli.gauge import add_gauge_command
 from qc.cli.remedies import add_remedy_commands
 from qc.cli.runlength import add_run_length_command
@@ -69,6 +70,7 @@ records.add_commands(app)
 signals.add_commands(app)
 hold.add_commands(app)
 piece.add_commands(app)
+cards.add_commands(app)
 worth.add_commands(app)
 losses.add_commands(app)
 baseline.add_commands(app)
@@ -78,6 +80,7 @@ add_gauge_command(app)
 add_run_length_command(app)
 add_factors_command(app)
 people.add_commands(app)
+add_figure_commands(app)
 keeping.add_commands(app)
 
 

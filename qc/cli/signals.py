@@ -81,7 +81,9 @@ def show_one(
     """Show one signal: what was found, what it coincides with, the reaction steps, what was said."""
     from qc.jobs.signals import find_signal
 
-    show(find_signal(open_workshop(workshop, as_of, known=known), signal), as_json=as_json)
+    present = open_workshop(workshop, None) if known else None
+    asked = open_workshop(workshop, as_of, known=known)
+    show(find_signal(asked, signal, present=present), as_json=as_json)
 
 
 @signals.command("close")
@@ -111,7 +113,8 @@ def close(
     """Close a signal with its cause, what was done and what became of it, or as false; history is kept.
 
     Mended: the state before is the reference again, and the next pieces bear that out, or the same signal
-    opens anew. Stays: the new level is the settled state. False: there was no cause, and nothing changes.
+    opens anew. Stays: the new level is the settled state. False: there was no cause; the
+    series does not drift by it any more.
     """
     if false == bool(cause):
         raise typer.BadParameter("close a signal either with --cause CODE or with --false")

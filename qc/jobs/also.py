@@ -11,6 +11,7 @@ import polars as pl
 from qc.errors import UsageError
 from qc.ingest import days_of
 from qc.jobs.errors import JobError
+from qc.jobs.pieces import Doubt, doubts_of
 from qc.jobs.workshop import Workshop, asked_day
 from qc.plain import JsonObject
 from qc.report.terminal import touched_text
@@ -63,7 +64,23 @@ class Touched:
 
 @dataclass(frozen=True, slots=True)
 class Also:
-    """Everything a gauge, tool, batch or person touched."""
+    """Everything a gauge, tool, batch or person touched.
+
+    Attributes
+    ----------
+    kind, id : str
+        What touched.
+    since : date or None
+        From which day on; None for ever.
+    why_since : str
+        Why from that day, in words.
+    pieces : tuple of Touched
+        In order of the touch.
+    as_of : date
+        The day it is asked for.
+    doubts : tuple of (Doubt, tuple of str)
+        Of a gauge: stretches before `since` that a check found off, with the pieces it read in them.
+    """
 
     kind: str
     id: str
@@ -71,6 +88,7 @@ class Also:
     why_since: str
     pieces: tuple[Touched, ...]
     as_of: date
+    doubts: tuple[tuple[Doubt, tuple[str, ...]], ...] = ()
 
     def to_dict(self) -> JsonObject:
         """Return plain values."""
@@ -79,12 +97,22 @@ class Also:
             "id": self.id,
             "since": self.since.isoformat() if self.since else None,
             "pieces": [piece.to_dict() for piece in self.pieces],
+            "doubts": [
+                {
+                    "first": None if doubt.first == date.min else doubt.first.isoformat(),
+                    "last": doubt.last.isoformat(),
+                    "because": doubt.because,
+                    "pieces": list(serials),
+                }
+                for doubt, serials in self.doubts
+            ],
         }
 
     def to_text(self) -> str:
         """Say how many, how many have left, and list them."""
         rows = [(p.serial, p.inside, p.day, p.stages, p.shipped, p.held) for p in self.pieces]
-        return touched_text(f"{self.kind} {self.id}", self.since, self.why_since, rows, self.as_of)
+        doubts = [(doubt.because, len(serials)) for doubt, serials in self.doubts]
+        return touched_text(f"{self.kind} {self.id}", self.since, self.why_since, rows, self.as_of, doubts)
 
 
 def also(workshop: Workshop, kind: Kind, name: str, *, since: str = "") -> Also:
@@ -93,7 +121,7 @@ def also(workshop: Workshop, kind: Kind, name: str, *, since: str = "") -> Also:
     Parameters
     ----------
     workshop : Workshop
-        An open workshop.
+        An open workshop; what was measured, checked or shipped after its day is passed over.
     kind : {"gauge", "tool", "batch", "person"}
         What touched.
     name : str
@@ -113,13 +141,16 @@ def also(workshop: Workshop, kind: Kind, name: str, *, since: str = "") -> Also:
         It touched nothing on record, or `since` cannot be read.
     """
     first, why = _since(workshop, kind, name, since)
-    events = workshop.store.events("part")
+    events = workshop.store.events("part", until=workshop.today)
     rows = _rows(workshop, kind, name, events, first)
     # Nothing since that day is an answer, but only where the name is right.
     if rows.is_empty() and (first is None or _rows(workshop, kind, name, events, None).is_empty()):
         raise JobError(f"No reading and no part on record names {kind} {name!r}. Check the id: qc plan show")
     pieces = workshop.store.pieces()
-    left = dict(pieces.select("serial", "shipped").iter_rows())
+    left = {
+        serial: day if day and day <= workshop.today else None
+        for serial, day in pieces.select("serial", "shipped").iter_rows()
+    }
     # a part left the shop with the instrument it went into, not under its own serial
     inside = {part: serial for part, serial in events.select("subject", "serial").iter_rows() if part}
     table = rows.group_by("serial", maintain_order=True).agg(
@@ -140,7 +171,8 @@ def also(workshop: Workshop, kind: Kind, name: str, *, since: str = "") -> Also:
         )
         for row in table.sort("day", "serial").to_dicts()
     )
-    return Also(kind, name, first, why, found, workshop.today)
+    doubts = _doubts(workshop, name, first) if kind == "gauge" and since in {"", "last-good-check"} else ()
+    return Also(kind, name, first, why, found, workshop.today, doubts)
 
 
 def _rows(
@@ -148,16 +180,32 @@ def _rows(
 ) -> pl.DataFrame:
     """Return what it touched from a day on; a large store is read from that day only."""
     columns = ["serial", "model", "day", "stage"]
-    rows = workshop.store.readings(since=first).filter(pl.col(kind) == name).select(columns)
+    rows = (
+        workshop.store.readings(since=first, until=workshop.today)
+        .filter(pl.col(kind) == name)
+        .select(columns)
+    )
     waiting = _held_rows(workshop, kind, name)
     if first is not None:
         waiting = waiting.filter(pl.col("day") >= first)
+    waiting = waiting.filter(pl.col("day") <= workshop.today)
     rows = pl.concat([rows.with_columns(held=pl.lit(False)), waiting], how="vertical_relaxed")
     if kind == "gauge":
         return rows
     own = events.filter(pl.col(kind) == name).with_columns(stage=pl.lit("assembly"))
     own = own if first is None else own.filter(pl.col("day") >= first)
     return pl.concat([rows, own.select(*columns, held=pl.lit(False))], how="vertical_relaxed")
+
+
+def _doubts(workshop: Workshop, name: str, since: date | None) -> tuple[tuple[Doubt, tuple[str, ...]], ...]:
+    """Return what a check found off and a later good one ended: by now it looks as if nothing were amiss."""
+    gauge = workshop.plan.gauge(name)
+    found = []
+    for doubt in doubts_of(workshop, gauge) if gauge else ():
+        if doubt.off is not None and (since is None or doubt.last < since):
+            serials = workshop.store.gauged(name, doubt.first, doubt.last)["serial"]
+            found.append((doubt, tuple(serials.unique().sort())))
+    return tuple(found)
 
 
 def _held_rows(workshop: Workshop, kind: Kind, name: str) -> pl.DataFrame:
@@ -187,7 +235,7 @@ def _since(workshop: Workshop, kind: str, name: str, since: str) -> tuple[date |
 def _after_last_good_check(workshop: Workshop, name: str) -> tuple[date | None, str]:
     gauge = workshop.plan.gauge(name)
     tolerance = gauge.check_tolerance if gauge and gauge.check_tolerance is not None else None
-    checks = workshop.store.events("gauge-check", subjects=[name]).sort("day")
+    checks = workshop.store.events("gauge-check", subjects=[name], until=workshop.today).sort("day")
     good = checks if tolerance is None else checks.filter(pl.col("value").abs() <= tolerance)
     if good.is_empty():
         return None, ""

@@ -8,7 +8,7 @@ from datetime import date
 
 from qc.jobs.backup import backup_note
 from qc.jobs.judging import NotJudged, brought_up, present_budget, signals_of_day, verdicts_of_day
-from qc.jobs.pieces import hold_list, hold_sentence
+from qc.jobs.pieces import hold_list, hold_sentence, moved_gauges
 from qc.jobs.receipts import Accepted, accepted_readings
 from qc.jobs.then import Changes, changes_since
 from qc.jobs.workshop import Workshop
@@ -16,8 +16,8 @@ from qc.plain import JsonObject
 from qc.report.terminal import status_text
 from qc.sayings import OPEN_STATES
 from qc.stats import Tabled
-from qc.watch import DECIDED, SeriesVerdict, dependence_note, not_kept_words
-from qc.words import listed
+from qc.watch import DECIDED, SeriesVerdict, SignalResult, dependence_note, not_kept_words
+from qc.words import dated_words, listed
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,8 +86,10 @@ def status(workshop: Workshop, *, since: date | None = None) -> Status:
     not_judged = brought_up(workshop)
     verdicts = sorted(verdicts_of_day(workshop), key=lambda v: -v.worst)
     counts: dict[str, int] = {}
+    false: list[str] = []
     known: dict[str, date] = {}
     told = {str(v.key): v.unanswered or v.telling for v in verdicts}
+    titles = {str(v.key): v.title for v in verdicts}
     for signal in signals_of_day(workshop, verdicts):
         own = told.get(signal.series)
         same = own is not None and own.raised_serial == signal.found.raised_serial
@@ -95,16 +97,20 @@ def status(workshop: Workshop, *, since: date | None = None) -> Status:
             known[signal.series] = signal.known
         if signal.state in OPEN_STATES and (signal.shown or signal.said):
             counts[signal.series] = counts.get(signal.series, 0) + 1
+        if signal.state == "closed-false" and signal.shown and _lasts(signal.found):
+            false.append(_closed_false(titles[signal.series], signal.found))
     then = workshop.then
     waits = (not_judged.sentence(workshop.plan.workshop.time_zone),) if not_judged else ()
     due = None if then else backup_note(workshop)
     broken = [not_kept_words(verdict) for verdict in verdicts if verdict.not_kept is not None]
-    said = (*broken, *_decided(verdicts), *_dependence(workshop, verdicts), *_scatter(verdicts))
+    said = (*broken, *false, *_decided(verdicts), *_dependence(workshop, verdicts), *_scatter(verdicts))
     accepted = accepted_readings(workshop)
     counted = accepted.sentence()
     hold = hold_sentence(hold_list(workshop, judge=False, verdicts=verdicts))
     beside = [one for one in (counted, due) if one]
-    notes = (*(then.notes if then else ()), *waits, *([hold] if hold else []), *said, *beside)
+    held = [one for one in (hold,) if one]
+    gauges = [moved.note for moved in moved_gauges(workshop)]
+    notes = (*(then.notes if then else ()), *waits, *held, *gauges, *said, *beside)
     shop, budget = workshop.plan.workshop.name, present_budget(workshop).sentence()
     return Status(
         shop,
@@ -118,6 +124,20 @@ def status(workshop: Workshop, *, since: date | None = None) -> Status:
         accepted,
         then.day if then else None,
         changes_since(workshop, verdicts, since),
+    )
+
+
+def _lasts(found: SignalResult) -> bool:
+    return found.ended is None and found.kind != "single"
+
+
+def _closed_false(title: str, found: SignalResult) -> str:
+    """Say what the figures rest on where pieces still differ though somebody called that false."""
+    since = f"{found.start_serial} ({dated_words(found.start_day)})"
+    return (
+        f"{title}: the change since {since} was closed as false. "
+        "It holds no piece and is no drift any more; as long as the pieces since differ from those before, "
+        "what is usual and the Ppk rest on the pieces since."
     )
 
 

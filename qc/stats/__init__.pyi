@@ -120,6 +120,7 @@ from .gauges import averaged_sets as averaged_sets
 from .gauges import check_standard as check_standard
 from .gauges import cohen_kappa as cohen_kappa
 from .gauges import component_intervals as component_intervals
+from .gauges import evenly_read as evenly_read
 from .gauges import expanded_uncertainty as expanded_uncertainty
 from .gauges import fit_line as fit_line
 from .gauges import fleiss_kappa as fleiss_kappa
@@ -193,6 +194,7 @@ from .samples import LEAST_TOGETHER as LEAST_TOGETHER
 from .samples import AnovaRow as AnovaRow
 from .samples import Autocorrelation as Autocorrelation
 from .samples import Explained as Explained
+from .samples import MeanAndSd as MeanAndSd
 from .samples import OneWay as OneWay
 from .samples import Outlier as Outlier
 from .samples import RankAssociation as RankAssociation
@@ -208,6 +210,7 @@ from .samples import generalised_esd as generalised_esd
 from .samples import grubbs as grubbs
 from .samples import lag_1_autocorrelation as lag_1_autocorrelation
 from .samples import lag_1_many as lag_1_many
+from .samples import mean_and_sd as mean_and_sd
 from .samples import moving_range_inflation as moving_range_inflation
 from .samples import one_way_anova as one_way_anova
 from .samples import pooled_autocorrelation as pooled_autocorrelation

@@ -77,6 +77,7 @@ from .sound import cents_per_mm as cents_per_mm
 from .sound import change_uncertainty_mm as change_uncertainty_mm
 from .sound import check_notes as check_notes
 from .sound import design_shortfall as design_shortfall
+from .sound import differing_testers as differing_testers
 from .sound import expansion_cents as expansion_cents
 from .sound import fit_note_set as fit_note_set
 from .sound import harmonic_deviation as harmonic_deviation

@@ -33,6 +33,13 @@ from .checked_gauges import gauge_standing as gauge_standing
 from .checked_gauges import is_off as is_off
 from .checked_gauges import next_working_day as next_working_day
 from .checked_gauges import runs_out_soon as runs_out_soon
+from .gauge_course import CHECK_RATE as CHECK_RATE
+from .gauge_course import GaugeChange as GaugeChange
+from .gauge_course import MasterCheck as MasterCheck
+from .gauge_course import gauge_changes as gauge_changes
+from .gauge_course import gauge_moved_sentence as gauge_moved_sentence
+from .gauge_course import gauge_moved_steps as gauge_moved_steps
+from .gauge_course import standing_change as standing_change
 from .heirs import heirs_of as heirs_of
 from .heirs import is_same as is_same
 from .judging import Question as Question

@@ -675,6 +675,12 @@ class InventedBoard:
     def decided(self):
         return (DecidedView("7", "TQ-0441, Thickness", "80", "dropped", "KM", date(2026, 11, 23)),)
 
+    def cards(self):
+        return (("bell-card", "Bell card"),)
+
+    def blank_card(self, card, ending):
+        return {"pdf": b"%PDF-1.7", "xlsx": b"PK"}.get(ending) if card == "bell-card" else None
+
     def month(self):
         return {
             "month": "2026-11",

@@ -28,6 +28,11 @@ def test_the_first_sentence_counts_the_stages(states, sentence):
     assert words.headline(tuple(stage(s) for s in states)) == sentence
 
 
+def test_a_new_level_nobody_answered_is_counted_in_the_first_sentence():
+    said = words.headline((stage("steady"), stage("steady")), 1)
+    assert said == "No stage drifts; 1 series has settled at a new level unanswered."
+
+
 def test_only_learning_stages_are_said_so():
     assert words.headline((stage("learning"), stage("learning"))) == "Two stages are still learning."
 

@@ -253,3 +253,48 @@ def test_a_finding_has_an_owner_an_age_and_a_day(bows):
     assert bows.ask("signals", "take", told["id"], "--who", "FT")["owner"] == "FT"
     closed = bows.close("--false")
     assert (closed["owner"], closed["due"]) == (None, None)
+
+
+def test_what_had_been_said_is_only_what_people_were_told(command, tmp_path):
+    shop = Shop(command, tmp_path).begin()
+    told_until = shop.day
+    shop.close(*CAUSE, "--outcome", "mended")
+    for _ in range(3):
+        shop.measure(56.0, 2)
+    said = shop.signal()["told"]
+    days = [row["day"] for row in said]
+    assert len(days) == len(set(days)) and max(days) > str(told_until)
+    assert all("Open again" in row["because"] for row in said if row["day"] > str(told_until))
+
+
+def test_a_signal_told_later_is_named_with_its_day_and_says_when_it_is_overdue(command, tmp_path):
+    shop = Shop(command, tmp_path).begin()
+    own = shop.signal()
+    first = min(row["day"] for row in own["told"])
+    early = shop.command("signals", "show", own["id"], "--known", "2026-03-05", "--workshop", shop.folder)
+    assert early.exit_code == 1 and "was not known here on 5 Mar 2026: it was first told on" in early.stderr
+    assert f"--known {first}" in early.stderr
+    assert own["overdue"] is False
+    shop.day += timedelta(days=12)
+    assert shop.signal()["overdue"] is True
+    text = command("signals", "show", own["id"], "--workshop", shop.folder, "--as-of", shop.day).stdout
+    assert "overdue: it was to be closed by" in text
+
+
+def test_a_change_closed_as_false_says_what_the_figures_rest_on(command, tmp_path):
+    shop = Shop(command, tmp_path).begin()
+    start = shop.signal()["start_serial"]
+    shop.close("--false")
+    text = command("status", "--workshop", shop.folder, "--as-of", shop.day).stdout
+    assert f"the change since {start}" in text and "rest on the pieces since" in text
+
+
+def test_a_signal_that_is_over_stands_so_on_the_page_of_its_piece(command, tmp_path):
+    shop = Shop(command, tmp_path).begin()
+    for _ in range(3):
+        shop.measure(50.0, 5)
+    own = shop.signal()
+    assert own["over"] and own["due"] is None and not own["overdue"]
+    piece = shop.ask("piece", own["raised_serial"])
+    (row,) = [signal for signal in piece["signals"] if signal["id"] == own["id"]]
+    assert row["over"] and row["standing"] == "over by itself"

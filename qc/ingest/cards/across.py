@@ -18,7 +18,7 @@ from qc.ingest.cards.heading_lines import (
 from qc.ingest.cards.headings import WHAT_WORDS
 from qc.ingest.cards.headlines import Cell
 from qc.ingest.cards.laid import SAID_FIGURE
-from qc.ingest.cells import known_field, plain
+from qc.ingest.cells import known_field, plain, read_verdict
 from qc.plan import PLACE
 
 
@@ -72,10 +72,17 @@ def _first_across(filled: list[list[Cell]], left: int, words: HeadingWords) -> i
     first = None
     for number in range(len(filled) - 1, -1, -1):
         cells = [cell.text for cell in _in_cells(filled[number], left, words) if cell.text.strip()]
-        if len(cells) < 2 or not words.is_figure(cells[0]) or words.is_label(cells[1]):
+        if len(cells) < 2 or not (cells[0][:1].isalpha() and words.is_figure(cells[0])):
+            break
+        if not _is_reading(cells[1]):
             break
         first = number
     return first
+
+
+def _is_reading(text: str) -> bool:
+    """Tell whether a cell may be what was read: a figure, with its sign or unit, or good or faulty."""
+    return text.strip()[:1] in set("0123456789+-–.,") or read_verdict(text)[0] is not None
 
 
 def names_pieces(row: Sequence[Cell], words: HeadingWords) -> bool:

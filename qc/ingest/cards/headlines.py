@@ -53,6 +53,7 @@ class HeadReader:
             self._add(gauge.id, gauge.gauge_class.replace("-", " "), gauge.id)
         for tool in plan.tools:
             self._add(tool.id, "Tool", tool.id)
+        self._classes = {plain(gauge.gauge_class.replace("-", " ")) for gauge in plan.gauges}
         self._people = {person.code for person in plan.people}
 
     def read(self, cells: Sequence[Cell]) -> list[HeadLine]:
@@ -90,7 +91,7 @@ class HeadReader:
             elif split is not None:
                 found.append(split)
                 at += 1
-            elif known_field(cell.text):
+            elif known_field(cell.text) or (len(cells) == 1 and plain(cell.text) in self._classes):
                 at += 1  # a label whose value was left empty
             else:
                 spoken = self._spoken(cell)

@@ -38,6 +38,7 @@ KNOWN_NAMES: dict[str, tuple[str, ...]] = {
         "bemerkung", "bemerkungen", "notiz", "anmerkung",
     ),
     "unit": ("unit", "units"),
+    "left_blank": ("left blank",),
     "repeat": ("repeat", "rep", "reading no", "sitting", "wiederholung"),
     "leg": ("leg",),
     "station": ("station", "where", "st", "stn", "messstelle", "stelle"),
@@ -185,6 +186,9 @@ def heading(
     whole = plain(text)
     if whole in names:
         return Heading(whole, names[whole])
+    spaced = " ".join(whole.replace(".", " ").split())  # Ser.No.
+    if spaced in names:
+        return Heading(spaced, names[spaced])
     bracket = _BRACKETS.match(text.strip())
     if bracket:
         name = plain(bracket["name"])

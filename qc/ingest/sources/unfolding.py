@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import polars as pl
 
 from qc.ingest.cards import CardSheet, Mappings, ReadAs, SheetQuestion, ask_dates, read_cards
+from qc.ingest.cells import plain
 from qc.ingest.frames import event_frame, reading_frame
 from qc.ingest.reading import Grid
 from qc.ingest.sources.bench import unfold_bench
@@ -28,6 +29,9 @@ SOURCES: dict[str, Adaptor] = {
     "tuning": unfold_tuning,
 }
 """Source of a card -> its adaptor: a sheet in, rows of readings and of events out."""
+
+NOT_MEASURED = "not measured"
+"""What the head of a printed card says of places left blank: no row of it is missing a figure then."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,12 +106,20 @@ def unfold(grid: Grid, plan: Plan, mappings: Mappings | None = None) -> Unfolded
     sheets = read_cards(grid, plan, mappings)
     for sheet in sheets:
         found, happened = SOURCES[sheet.card.source](sheet, plan)
-        readings += found
+        readings += _filled_in(found, sheet)
         events += happened
     number_repeats(readings, plan)
     read_as = tuple(sheet.read_as for sheet in sheets if sheet.read_as is not None)
     rows = reading_frame(readings), event_frame(events)
     return Unfolded(grid.file, grid.tab, grid.sheet, sheets[0].card.id, *rows, read_as, grid.passed_over)
+
+
+def _filled_in(found: list[UnfoldedReading], sheet: CardSheet) -> list[UnfoldedReading]:
+    """Leave out the rows of a printed card that nobody filled in; one stays of a card wholly blank."""
+    said = sheet.head.get("left_blank")
+    if said is None or plain(said.text) != NOT_MEASURED:
+        return found
+    return [one for one in found if one["text"] or one["bad"]] or found[:1]
 
 
 def date_question(part: Unfolded, plan: Plan) -> SheetQuestion | None:

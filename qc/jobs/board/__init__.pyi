@@ -4,6 +4,7 @@ from .aftermath import UNKNOWN as UNKNOWN
 from .aftermath import TaskKind as TaskKind
 from .aftermath import what_became as what_became
 from .data import StoreBoardData as StoreBoardData
+from .gauge_views import CHECK_RATE as CHECK_RATE
 from .gauge_views import CheckView as CheckView
 from .gauge_views import GaugeView as GaugeView
 from .gauge_views import MeasureView as MeasureView

@@ -33,6 +33,7 @@ from qc.jobs.board.today import budget_view, stage_views, today_view
 from qc.jobs.board.weighed import WeighedOnce, WorthView
 from qc.jobs.judging import not_judged_since, verdicts_of_day
 from qc.jobs.pieces import hold_list
+from qc.jobs.printed import blank_file
 from qc.jobs.then import known
 from qc.jobs.whole_piece import nearest_to, piece_record
 from qc.jobs.workshop import PLAN, Workshop, asked_day, open_workshop
@@ -169,7 +170,7 @@ class StoreBoardData:
         return apply_rules(verdict, chosen, limits) if verdict else RulesView("There is no such series.")
 
     def signals(self) -> tuple[views.SignalView, ...]:
-        """Return every signal, those that wait first, then newest first."""
+        """Return every signal, those that wait first, the worst of them first, then the newest first."""
         return self._once("signals", lambda w: signal_views(w, self.verdicts()))
 
     def signal(self, signal_id: str) -> views.SignalView | None:
@@ -276,6 +277,15 @@ class StoreBoardData:
         """Return the monthly reports on disk, newest first."""
         closed = self._once("closed months", lambda w: {one.month for one in w.store.closed_months()})
         return report_views(self._folder, closed)
+
+    def cards(self) -> tuple[tuple[str, str], ...]:
+        """Return the plan's cards, id and title."""
+        return tuple((card.id, card.title) for card in self._current().plan.cards)
+
+    def blank_card(self, card: str, ending: str) -> bytes | None:
+        """Return a blank card as a file, pdf or xlsx; None where there is none."""
+        workshop = self._current()
+        return blank_file(workshop.plan, card, ending, workshop.today)
 
     def mapping_faults(self, mapping: str) -> tuple[str, ...]:
         """Return all that is wrong with what headings are said to mean, a sentence each."""

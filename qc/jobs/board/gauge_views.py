@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 
-from qc.watch import SeriesKey
+from qc.watch import CHECK_RATE as CHECK_RATE
+from qc.watch import GaugeChange, SeriesKey
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,3 +64,14 @@ class GaugeView:
     bias: BiasView | None
     measures: tuple[MeasureView, ...] = ()
     checks: tuple[CheckView, ...] = ()  # oldest first
+    changes: tuple[GaugeChange, ...] = ()  # what the checks went through since the last calibration
+    moved: str = ""  # the change that still stands, in a sentence
+    steps: tuple[str, ...] = ()  # what to do about that change
+
+
+@dataclass(frozen=True, slots=True)
+class TouchedView:
+    """What else a suspect touched: serial, day, where, and what became of it."""
+
+    sentence: str
+    pieces: tuple[tuple[str, date, str, str], ...]

@@ -9,11 +9,21 @@ from typing import Final
 import polars as pl
 
 from qc.jobs.board.gauge_views import BiasView, CheckView, GaugeView, MeasureView
+from qc.jobs.pieces import gauge_courses
 from qc.jobs.workshop import Workshop
 from qc.plan import PLACE, Characteristic, Gauge, Plan, Stage
-from qc.states import DUE, GAUGE, IN_ORDER
+from qc.states import DUE, GAUGE, IN_ORDER, MOVED
 from qc.stats import StatisticsError, factors, gauge_bias, gauge_resolution
-from qc.watch import SeriesKey, check_is_good, gauge_standing, runs_out_soon
+from qc.watch import (
+    GaugeChange,
+    SeriesKey,
+    check_is_good,
+    gauge_moved_sentence,
+    gauge_moved_steps,
+    gauge_standing,
+    runs_out_soon,
+    standing_change,
+)
 from qc.words import IN_UNIT
 
 NEWEST: Final = 200
@@ -43,8 +53,16 @@ def gauge_views(workshop: Workshop) -> tuple[GaugeView, ...]:
     since = today - timedelta(days=LOOK_BACK_DAYS)
     events = workshop.store.events("gauge-check", since=since, until=today).sort("day", "id")
     measures = _measures(workshop)
+    courses = gauge_courses(workshop)
     views = [
-        _view(gauge, plan, today, _checks(gauge, events), tuple(measures.get(gauge.id, ())))
+        _view(
+            gauge,
+            plan,
+            today,
+            _checks(gauge, events),
+            tuple(measures.get(gauge.id, ())),
+            courses.get(gauge.id, ()),
+        )
         for gauge in plan.gauges
     ]
     # Of two alike, the one in use first.
@@ -64,7 +82,11 @@ def gauges_to_look_at(workshop: Workshop) -> tuple[tuple[Gauge, GaugeView], ...]
         return ()
     since = today - timedelta(days=LOOK_BACK_DAYS)
     events = workshop.store.events("gauge-check", since=since, until=today).sort("day", "id")
-    views = [(gauge, _view(gauge, plan, today, _checks(gauge, events), ())) for gauge in plan.gauges]
+    courses = gauge_courses(workshop)
+    views = [
+        (gauge, _view(gauge, plan, today, _checks(gauge, events), (), courses.get(gauge.id, ())))
+        for gauge in plan.gauges
+    ]
     found = [(g, v) for g, v in views if v.state not in (IN_ORDER, DUE) or runs_out_soon(g, today)]
     # of two alike, the one in use first: it missed a check
     return tuple(sorted(found, key=lambda one: (WORST.index(one[1].state), not one[1].missed)))
@@ -78,18 +100,26 @@ def trusted_since(view: GaugeView) -> str:
 
 
 def _view(
-    gauge: Gauge, plan: Plan, today: date, checks: tuple[CheckView, ...], measures: tuple[MeasureView, ...]
+    gauge: Gauge,
+    plan: Plan,
+    today: date,
+    checks: tuple[CheckView, ...],
+    measures: tuple[MeasureView, ...] = (),
+    changes: tuple[GaugeChange, ...] = (),
 ) -> GaugeView:
     """Put a gauge together; a check that no tolerance judges counts as a good one."""
     last = checks[-1] if checks else None
     last_good = next((c.day for c in reversed(checks) if c.good is not False), None)
     stands = gauge_standing(gauge, plan, today, (last.day, last.value) if last else None)
+    change, state = standing_change(changes), stands.state
+    if change is not None and WORST.index(state) > WORST.index(MOVED):
+        state = MOVED
     return GaugeView(
         id=gauge.id,
         name=gauge.name,
         step=gauge.resolution,
         unit=gauge.unit,
-        state=stands.state,
+        state=state,
         sentence=stands.sentence,
         tolerance=gauge.check_tolerance,
         daily=gauge.daily_check,
@@ -101,6 +131,9 @@ def _view(
         bias=_bias(checks, last_good),
         measures=measures,
         checks=checks,
+        changes=changes,
+        moved="" if change is None else gauge_moved_sentence(gauge, change, today),
+        steps=() if change is None else gauge_moved_steps(gauge.id),
     )
 
 

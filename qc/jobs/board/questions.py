@@ -179,6 +179,14 @@ class BoardData(Protocol):
         """Return the monthly reports on disk, newest first."""
         ...
 
+    def cards(self) -> tuple[tuple[str, str], ...]:
+        """Return the plan's cards, id and title."""
+        ...
+
+    def blank_card(self, card: str, ending: str) -> bytes | None:
+        """Return a blank card as a file, pdf or xlsx; None where there is none."""
+        ...
+
 
 class UploadDesk(Protocol):
     """Takes sheets, decisions and remarks, works them off one after the other in a process of its own.

@@ -47,7 +47,7 @@ TYPED_ANEW = ("value", "serial", "day", "unit", "model", "person", "gauge", "too
 
 
 def signal_views(workshop: Workshop, verdicts: Sequence[SeriesVerdict]) -> tuple[SignalView, ...]:
-    """Return the signals of the series there are, those that wait first, then newest first."""
+    """Return the signals of the series there are: those that wait, the worst first, then the newest first."""
     by_series = {str(v.key): v for v in verdicts}
     views = []
     for one in signals_of_day(workshop, verdicts):
@@ -69,6 +69,7 @@ def signal_views(workshop: Workshop, verdicts: Sequence[SeriesVerdict]) -> tuple
                 owner=own.owner or "",
                 age_days=own.age_days,
                 due=own.due,
+                overdue=own.overdue,
                 closed_as=own.closed_as,
                 anew=own.anew,
                 mend=own.mend,
@@ -77,7 +78,13 @@ def signal_views(workshop: Workshop, verdicts: Sequence[SeriesVerdict]) -> tuple
             )
         )
     views.sort(key=lambda v: v.signal.raised_day, reverse=True)
-    return tuple(sorted(views, key=lambda v: v.state not in OPEN_STATES))
+    return tuple(sorted(views, key=_weight))
+
+
+def _weight(view: SignalView) -> tuple[bool, float]:
+    """Order signals as the command does: of those that wait that of the worst series first."""
+    waits = view.state in OPEN_STATES
+    return not waits, -(view.verdict.worst + (view.signal.ended is None)) if waits else 0.0
 
 
 def signal_whole(workshop: Workshop, view: SignalView) -> SignalView:

@@ -25,7 +25,8 @@ from qc.jobs.then import changes_since
 from qc.jobs.workshop import Workshop
 from qc.plan import Plan
 from qc.sayings import OPEN_STATES, What
-from qc.states import DUE, NEVER_CHECKED, NOTHING_MEASURED, OFF, OVERDUE, WORST_LIMITS
+from qc.states import DUE, MOVED, NEVER_CHECKED, NOTHING_MEASURED, OFF, OVERDUE, WORST_LIMITS
+from qc.watch import standing_change
 
 SOON = timedelta(days=7)  # chosen: what a week's work can still prepare
 LOOK_BACK = timedelta(days=10)
@@ -159,7 +160,12 @@ def _gauges_due(workshop: Workshop) -> tuple[Due, ...]:
     """Return the gauges that are not in order, the worst first, each with the day it is or was due."""
     return tuple(
         Due(
-            gauge.id, gauge.name, _due_day(view), f"{gauge.id}: {view.sentence}", gauge=True, state=view.state
+            gauge.id,
+            gauge.name,
+            _due_day(view),
+            f"{gauge.id}: {view.moved if view.state == MOVED else view.sentence}",
+            gauge=True,
+            state=view.state,
         )
         for gauge, view in gauges_to_look_at(workshop)
     )
@@ -168,6 +174,8 @@ def _gauges_due(workshop: Workshop) -> tuple[Due, ...]:
 def _due_day(view: GaugeView) -> date | None:
     if view.state == OFF:
         return view.checks[-1].day
+    if view.state == MOVED and (change := standing_change(view.changes)) is not None:
+        return change.since
     return view.next_check if view.missed or view.state == NEVER_CHECKED else view.due
 
 

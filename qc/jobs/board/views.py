@@ -7,6 +7,7 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import Literal
 
+from qc.jobs.board.gauge_views import TouchedView
 from qc.jobs.pieces import HoldList, HoldRow, why_words
 from qc.jobs.signals import MadeUnder
 from qc.jobs.then import Changes
@@ -58,6 +59,7 @@ from qc.watch import (
 )
 
 __all__ = [
+    "TouchedView",
     "FigureOfPiece",
     "PartOfPiece",
     "PieceRecord",
@@ -265,6 +267,7 @@ class SignalView:
     standing: str = ""  # how it stands, in a word or two
     owner: str = ""  # code of the person who has it
     age_days: int = 0  # since it was first told
+    overdue: bool = False  # the day by which it was to be closed is past
     due: date | None = None  # by when it is to be closed
     closed_as: SignalResult | None = None  # of a closed one: what had been found when it was closed
     anew: SignalResult | None = None  # of a closed one: what is found now, where that is said otherwise
@@ -277,14 +280,6 @@ class SignalView:
     def told(self) -> SignalResult:
         """What it says: of a closed one by the words it was closed by."""
         return self.closed_as or self.signal
-
-
-@dataclass(frozen=True, slots=True)
-class TouchedView:
-    """What else a suspect touched: serial, day, where, and what became of it."""
-
-    sentence: str
-    pieces: tuple[tuple[str, date, str, str], ...]
 
 
 @dataclass(frozen=True, slots=True)

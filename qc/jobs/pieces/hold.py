@@ -12,6 +12,7 @@ import polars as pl
 from qc.jobs.judging import brought_up, verdicts_of_day
 from qc.jobs.pieces.reasons import by_batches, by_gauges, by_limits, by_signals, open_signals
 from qc.jobs.pieces.rows import WHY_ORDER, HoldRow, PieceDecided, Whereabouts, day_of
+from qc.jobs.pieces.waiting_rows import by_held_rows, undecided
 from qc.jobs.then import said_of_then
 from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
@@ -124,6 +125,7 @@ def hold_list(
     signals = open_signals(workshop, verdicts_of_day(workshop) if verdicts is None else verdicts)
     found = [
         *outside,
+        *by_held_rows(undecided(workshop, serials)),
         *by_signals(workshop, signals),
         *by_gauges(workshop),
         *by_batches(workshop, signals),
@@ -197,8 +199,16 @@ def _once(rows: Sequence[HoldRow]) -> list[HoldRow]:
     for row in rows:
         key = row.serial, row.stage, row.characteristic, row.why
         before = kept.get(key)
+        if before is None:
+            kept[key] = row
+            continue
         # a release has to answer both reasons, so that neither goes unseen
-        kept[key] = row if before is None else replace(before, rests_on=(*before.rests_on, *row.rests_on))
+        both = replace(before, rests_on=(*before.rests_on, *row.rests_on))
+        if row.why == "limit":  # outside by what was accepted, and by what waits
+            both = replace(
+                both, because=f"{both.because}; {row.because}", next_step=f"{row.next_step} {both.next_step}"
+            )
+        kept[key] = both
     return list(kept.values())
 
 
@@ -241,10 +251,10 @@ def _settled(row: HoldRow, decided: Sequence[PieceDecision], zone: str) -> HoldR
     return replace(row, released=newest, next_step=step)
 
 
-def _order(row: HoldRow) -> tuple[bool, bool, int, float, str, str]:
+def _order(row: HoldRow) -> tuple[bool, bool, int, bool, float, str, str]:
     certain = row.why == "limit"  # what is suspected of many is told together
     worst, alike = (-_excess(row), "") if certain else (0.0, row.because)
-    return (not row.waits, not row.in_house, WHY_ORDER.index(row.why), worst, alike, row.serial)
+    return (not row.waits, not row.in_house, WHY_ORDER.index(row.why), row.as_typed, worst, alike, row.serial)
 
 
 def _excess(row: HoldRow) -> float:

@@ -21,7 +21,7 @@ from qc.store import JudgedUpTo
 from qc.watch import PieceFigure, limited, piece_figures, sources_of
 
 STATE = "pieces outside"
-MADE_BY = 1
+MADE_BY = 2
 """Raised whenever the rule for what is outside changes in the program, so that all is worked out anew."""
 
 BLOCK = 2_000  # pieces; chosen: half of the note sets whose fit is remembered (`qc.watch.series.notes`)

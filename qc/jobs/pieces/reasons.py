@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 import polars as pl
 
 from qc.jobs.judging import SignalOfDay, signals_of_day
+from qc.jobs.pieces.gauges_moved import moved_gauges
 from qc.jobs.pieces.outside import figures_of, figures_outside
 from qc.jobs.pieces.rows import HoldRow
 from qc.jobs.workshop import Workshop
@@ -23,12 +24,13 @@ OpenSignal = tuple[SignalOfDay, SeriesVerdict]
 
 @dataclass(frozen=True, slots=True)
 class Doubt:
-    """Days on which a gauge is not to be trusted, both ends included, and why."""
+    """Days on which a gauge is not to be trusted, both included; `off` is the day of the check it failed."""
 
     gauge: Gauge
     first: date
     last: date
     because: str
+    off: date | None = None
 
 
 def by_limits(workshop: Workshop, *, keep: bool = True) -> tuple[list[HoldRow], list[HoldRow]]:
@@ -85,9 +87,14 @@ def by_signals(workshop: Workshop, signals: Iterable[OpenSignal]) -> list[HoldRo
 def by_gauges(workshop: Workshop) -> list[HoldRow]:
     """Return the pieces whose newest reading was taken with a gauge in doubt."""
     rows: list[HoldRow] = []
+    moved = {one.gauge.id: one for one in moved_gauges(workshop)}
     for gauge in workshop.plan.gauges:
+        one = moved.get(gauge.id)
         for doubt in doubts_of(workshop, gauge):
-            rows += _doubted(workshop, doubt)
+            # what its checks say of the stretch, where they had moved before the one that was off
+            said = one is not None and one.change.since <= doubt.last
+            because = f"{doubt.because}. {one.sentence}" if one is not None and said else doubt.because
+            rows += _doubted(workshop, replace(doubt, because=because))
     return rows
 
 
@@ -174,7 +181,7 @@ def _off(gauge: Gauge, good: date | None, off: tuple[date, float], last: date) -
     since = f", last known good on {dated_words(good)}" if good else ""
     much = quantity_words(abs(value), gauge.unit)
     said = f"{_name(gauge)} was found {much} off on {dated_words(day)}{since}"
-    return Doubt(gauge, good + ONE_DAY if good else date.min, last, said)
+    return Doubt(gauge, good + ONE_DAY if good else date.min, last, said, day)
 
 
 def _name(gauge: Gauge) -> str:

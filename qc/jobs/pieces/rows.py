@@ -16,6 +16,10 @@ WHY_ORDER: tuple[Why, ...] = ("limit", "hand", "signal", "gauge", "batch")
 """What is certain of the piece itself first, then what is suspected of many."""
 
 
+HELD_ROW = "held row "
+"""How a held row is named among what a row of the list rests on."""
+
+
 @dataclass(frozen=True, slots=True)
 class PieceDecided:
     """Who decided something about a piece, why, and on which day."""
@@ -85,6 +89,11 @@ class HoldRow:
     whereabouts: Whereabouts = Whereabouts()
     released: PieceDecided | None = None
     kept_back: PieceDecided | None = None
+
+    @property
+    def as_typed(self) -> bool:
+        """Whether it rests on held rows alone: most are slips of the pen, and come after what was read."""
+        return all(names[0].startswith(HELD_ROW) for names in self.rests_on)
 
     @property
     def in_house(self) -> bool:

@@ -18,9 +18,10 @@ from qc.jobs.questions.study_read import (
     take_labels,
     take_numbers,
 )
-from qc.report.terminal import agreement_text, gauge_text, linearity_text, taken_text
+from qc.report.terminal import HandFigures, agreement_text, gauge_text, linearity_text, taken_text
 from qc.stats import (
     AverageRange,
+    Floats,
     GaugeStudy,
     GuardBand,
     Kappa,
@@ -32,6 +33,7 @@ from qc.stats import (
     Tabled,
     average_range,
     cohen_kappa,
+    evenly_read,
     fleiss_kappa,
     frame_of,
     guard_band,
@@ -58,7 +60,7 @@ class ColumnAnswer(Tabled):
 class GaugeResult(ColumnAnswer):
     """A gauge study of a file; `by_hand` holds the average-and-range figures when they were asked for.
 
-    `alone` holds what such figures say of a study by one person.
+    `alone` holds what such figures say of a study by one person, `left_out` the parts they leave out.
     """
 
     study: GaugeStudy
@@ -66,20 +68,24 @@ class GaugeResult(ColumnAnswer):
     by_hand: AverageRange | None
     alone: OnePersonRanges | None = None
     taken: tuple[str, ...] = ()
+    left_out: tuple[str, ...] = ()
 
     def to_dict(self) -> dict[str, object]:
         """Return the object that `--json` prints."""
         plain: dict[str, object] = dict(self.study.to_dict())
         plain["guard_band"] = None if self.guard is None else self.guard.to_dict()
         if self.by_hand is not None:
-            plain["by_hand"] = self.by_hand.to_dict()
+            plain["by_hand"] = self.by_hand.to_dict() | (
+                {"left_out": list(self.left_out)} if self.left_out else {}
+            )
         if self.alone is not None:
             plain["by_hand_alone"] = self.alone.to_dict()
         return plain | ({"taken": list(self.taken)} if self.taken else {})
 
     def to_text(self) -> str:
         """Return what a person reads: the verdict, then the figures."""
-        text = gauge_text(self.study, self.guard, self.by_hand, self.alone, self.value, self.file)
+        hand = HandFigures(self.by_hand, self.alone, self.left_out)
+        text = gauge_text(self.study, self.guard, hand, self.value, self.file)
         return taken_text(text, self.taken)
 
     def to_frame(self) -> pl.DataFrame:
@@ -200,12 +206,12 @@ def gauge_study(
     if by_hand and nested:
         raise StatisticsUsageError("gauge study: averages and ranges by hand are for crossed studies only")
     by = by_workshop(workshop)
-    table = _crossed_table(path, sheet, value, [part, person], plan_in(by), holes=not nested and not by_hand)
+    table = _crossed_table(path, sheet, value, [part, person], plan_in(by))
     planned = figure_as_planned(by, value, table, PlannedFigure(None, lower, upper, resolution))
     readings = take_numbers(table, value).to_numpy()
     parts = take_labels(table, part).to_list()
     persons = None if person is None else take_labels(table, person).to_list()
-    ranges, alone = None, None
+    hand = HandFigures()
     with faults_named(table):
         found = study_gauge(
             readings,
@@ -219,11 +225,16 @@ def gauge_study(
             confidence=confidence,
         )
         if by_hand:
-            layout = lay_out(readings, parts, persons).readings
-            ranges = average_range(layout)
-            alone = one_person_ranges(layout[:, 0, :]) if persons is None else None
+            hand = _by_hand(readings, parts, persons)
     guard = guard_where(planned.lower, planned.upper, found.sd["gauge"])
-    return GaugeResult(table.name, value, found, guard, ranges, alone, planned.taken)
+    return GaugeResult(table.name, value, found, guard, hand.ranges, hand.alone, planned.taken, hand.left_out)
+
+
+def _by_hand(readings: Floats, parts: list[object], persons: list[object] | None) -> HandFigures:
+    """Reckon by averages and ranges from the parts that everybody read equally often."""
+    even, left_out = evenly_read(lay_out(readings, parts, persons, holes=True))
+    alone = one_person_ranges(even[:, 0, :]) if persons is None else None
+    return HandFigures(average_range(even), alone, left_out)
 
 
 def _crossed_table(
@@ -232,17 +243,12 @@ def _crossed_table(
     value: str,
     labels: list[str | None],
     plan: Plan | None,
-    *,
-    holes: bool,
 ) -> Table:
-    """Read parts by people; on a bench's sheet the people may stand in the headings.
-
-    Nested studies and figures by hand take no holes: there the cell is named.
-    """
+    """Read parts by people; on a bench's sheet the people may stand in the headings."""
     table = read_study_table(
         path, sheet, numbers=[value], labels=labels, manner=SMALL, crossed=labels[-1], plan=plan
     )
-    return _filled(table, value) if holes else table
+    return _filled(table, value)
 
 
 def _filled(table: Table, value: str) -> Table:

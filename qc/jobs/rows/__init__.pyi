@@ -11,6 +11,7 @@ from .finding import standing_reading as standing_reading
 from .naming import figure_words as figure_words
 from .naming import piece_words as piece_words
 from .naming import place_words as place_words
+from .naming import value_words as value_words
 from .reasons import DOUBT_NAMES as DOUBT_NAMES
 from .reasons import is_doubt as is_doubt
 from .reasons import one_reason_each as one_reason_each
@@ -34,3 +35,4 @@ from .waiting import list_held as list_held
 from .waiting import mend_words as mend_words
 from .waiting import proposals_of as proposals_of
 from .waiting import recorded_of as recorded_of
+from .waiting import runs_of as runs_of

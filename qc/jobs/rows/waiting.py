@@ -128,7 +128,7 @@ class HeldGroup:
 
     def numbers(self) -> str:
         """Return the numbers of its rows, runs as ``3-8``."""
-        return " ".join(_runs([row.id for row in self.rows]))
+        return " ".join(runs_of([row.id for row in self.rows]))
 
     def command(self) -> str:
         """Return the command that settles them all."""
@@ -295,12 +295,12 @@ def export_held(workshop: Workshop, out: Path) -> Exported:
     return Exported(out, len(rows))
 
 
-def _runs(numbers: Sequence[int]) -> list[str]:
+def runs_of(numbers: Sequence[int]) -> list[str]:
     """Write numbers as runs.
 
     Examples
     --------
-    >>> _runs([3, 4, 5, 9])
+    >>> runs_of([3, 4, 5, 9])
     ['3-5', '9']
     """
     runs: list[list[int]] = []

@@ -12,9 +12,11 @@ from qc.jobs.signals.life import SignalLife, SignalList, life_of
 from qc.jobs.signals.pieces import made_under
 from qc.jobs.then import said_of_then
 from qc.jobs.workshop import Workshop
-from qc.sayings import OPEN_STATES
-from qc.store import own_id
+from qc.plain import JsonObject
+from qc.sayings import CLOSED_STATES, OPEN_STATES, state_after
+from qc.store import SignalRecord, own_id
 from qc.watch import SeriesVerdict
+from qc.words import dated_words
 
 
 def list_signals(workshop: Workshop, *, all_states: bool = False, series: str | None = None) -> SignalList:
@@ -35,8 +37,18 @@ def list_signals(workshop: Workshop, *, all_states: bool = False, series: str | 
     return SignalList(tuple(every), present_budget(workshop).sentence(), told)
 
 
-def find_signal(workshop: Workshop, signal_id: str) -> SignalLife:
+def find_signal(workshop: Workshop, signal_id: str, *, present: Workshop | None = None) -> SignalLife:
     """Return one signal by its id or the beginning of it.
+
+    Parameters
+    ----------
+    workshop : Workshop
+        An open workshop.
+    signal_id : str
+        The id or its beginning.
+    present : Workshop, optional
+        The workshop with all that is known now, where `workshop` stands on a past day: a signal that was told
+        later is named with that day.
 
     Raises
     ------
@@ -44,13 +56,33 @@ def find_signal(workshop: Workshop, signal_id: str) -> SignalLife:
         There is none, or the beginning fits several.
     """
     brought_up(workshop)
-    signal = _find(_lives(workshop, all_states=True), signal_id)
+    try:
+        signal = _find(_lives(workshop, all_states=True), signal_id)
+    except JobError as error:
+        raise _told_later(workshop, present or workshop, signal_id) or error from None
     return replace(told_whole(workshop, signal), told=_told_of(workshop, signal))
 
 
 def newest_life(workshop: Workshop, signal_id: str) -> SignalLife:
     """Return a signal as it stands by all that is known, whatever day is asked about."""
     return _find(_lives(at_latest(workshop), all_states=True), signal_id)
+
+
+def _told_later(workshop: Workshop, present: Workshop, signal_id: str) -> JobError | None:
+    """Return what is to be said of a signal that was first told after the day asked about."""
+    fits = [s for s in present.store.signals() if s.id.startswith(signal_id)]
+    told = [day for s in fits for day, found in present.store.told_signals(s.series) if _among(s, found)]
+    if len(fits) != 1 or not told or min(told) <= workshop.today:
+        return None
+    shown = dated_words(workshop.today)
+    return JobError(
+        f"Signal {fits[0].id} was not known here on {shown}: it was first told on {dated_words(min(told))}. "
+        f"Ask of that day or a later one: --known {min(told).isoformat()}"
+    )
+
+
+def _among(signal: SignalRecord, found: Sequence[JsonObject]) -> bool:
+    return any(own_id(signal.series, one) == signal.id for one in found)
 
 
 def told_whole(workshop: Workshop, signal: SignalLife) -> SignalLife:
@@ -86,16 +118,27 @@ def _find(every: Sequence[SignalLife], signal_id: str) -> SignalLife:
 
 
 def _told_of(workshop: Workshop, signal: SignalLife) -> tuple[tuple[date, str, str], ...]:
-    """Return what was said of a signal by the day asked about, each time it was said otherwise."""
+    """Return what was said of a signal by the day asked about, each time it was said otherwise.
+
+    While a signal is closed nobody is told of it, though what is found of its change goes on being kept.
+    """
     own = {signal.id, *signal.before}
     said: list[tuple[date, str, str]] = []
     for day, found in workshop.store.told_signals(signal.series):
-        for one in found:
+        if day > workshop.today or _was_closed(signal, day):
+            continue
+        # of a mend that was given the lie the change before it is kept beside the one by which it opened anew
+        mine = [one for one in found if own_id(signal.series, one) in own][-1:]
+        for one in mine:
             words = one["sentence"], one["because"]
-            mine = day <= workshop.today and own_id(signal.series, one) in own
-            if mine and (not said or said[-1][1:] != words):
+            if not said or said[-1][1:] != words:
                 said.append((day, *words))
     return tuple(said)
+
+
+def _was_closed(signal: SignalLife, day: date) -> bool:
+    """Say whether a signal stood closed when a day began."""
+    return state_after([one for one in signal.events if one.when.date() < day]) in CLOSED_STATES
 
 
 def _weight(verdict: SeriesVerdict | None, signal: SignalLife) -> float:

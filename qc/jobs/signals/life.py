@@ -64,7 +64,7 @@ class SignalLife:
     age_days : int
         Since the finding was first told.
     due : date or None
-        By when it is to be closed; None of one that is.
+        By when it is to be closed; None of one that is, or that is over by itself.
     closed_as : SignalResult or None
         Of a closed one: what had been found when it was closed.
     mend : str
@@ -98,6 +98,11 @@ class SignalLife:
     def over(self) -> bool:
         """Whether the series came back to the old state since."""
         return self.found.ended is not None
+
+    @property
+    def overdue(self) -> bool:
+        """Whether the day by which it was to be closed is past."""
+        return self.due is not None and self.age_days > ANSWERED_WITHIN.days
 
     @property
     def standing(self) -> str:
@@ -169,6 +174,7 @@ class SignalLife:
             "owner": self.owner,
             "age_days": self.age_days,
             "due": self.due.isoformat() if self.due else None,
+            "overdue": self.overdue,
             **{name: found[name] for name in _TOLD},
             "sentence": self.sentence,
             "because": self.because,
@@ -196,6 +202,7 @@ class SignalLife:
             owner=self.owner or "",
             age_days=self.age_days,
             due=self.due,
+            overdue=self.overdue,
             mend=self.mend,
             anew=(self.anew.sentence, self.anew.because) if self.anew else None,
             made_under=[piece.to_text() for piece in self.made_under],
@@ -261,11 +268,16 @@ def life_of(workshop: Workshop, row: SignalOfDay, verdict: SeriesVerdict | None)
         present=row.shown,
         before=row.before,
         age_days=max((workshop.today - known).days, 0),
-        due=known + ANSWERED_WITHIN if row.state in OPEN_STATES else None,
+        due=known + ANSWERED_WITHIN if row.state in OPEN_STATES and not _is_over(row) else None,
         closed_as=told_at_closing(workshop, row),
         not_kept=_not_kept(row, verdict),
         mend=mend_words(row.found, points) if row.shown else "",
     )
+
+
+def _is_over(row: SignalOfDay) -> bool:
+    """Say whether a series came back while nobody had a signal of it in hand: nothing more is asked of it."""
+    return row.state == "open" and row.found.ended is not None
 
 
 def _not_kept(row: SignalOfDay, verdict: SeriesVerdict | None) -> date | None:

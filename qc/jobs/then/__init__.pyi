@@ -3,4 +3,5 @@
 from .comparing import Changes as Changes
 from .comparing import changes_since as changes_since
 from .looking import known as known
+from .looking import later_words as later_words
 from .looking import said_of_then as said_of_then

@@ -180,7 +180,7 @@ def _notes(
     fresh: Collection[str],
 ) -> list[str]:
     """Say what the answer rests on: what came in later, what another program told, what is judged now."""
-    notes = [said for said in [_later(store, past_shop)] if said]
+    notes = [said for said in [later_words(store, past_shop)] if said]
     program = program_fingerprint()
     other = [key for key, row in told.items() if row.program != program]
     if other:
@@ -199,7 +199,7 @@ def _notes(
     return notes
 
 
-def _later(store: Store, past_shop: Workshop) -> str:
+def later_words(store: Store, past_shop: Workshop) -> str:
     """Say what had been measured by the day and was handed in after it; history is not made up."""
     assert past_shop.then is not None
     shown, zone = dated_words(past_shop.today), past_shop.plan.workshop.time_zone

@@ -3,7 +3,7 @@
 from .figures import Among as Among
 from .figures import FigureOfPiece as FigureOfPiece
 from .figures import Form as Form
-from .figures import PlaceFigure as PlaceFigure
+from .in_signals import SignalOfPiece as SignalOfPiece
 from .leaving import Leaving as Leaving
 from .life import PieceEvent as PieceEvent
 from .life import Remedy as Remedy
@@ -15,8 +15,8 @@ from .maps import grid_of as grid_of
 from .parts import PartOfPiece as PartOfPiece
 from .passport import PassportFile as PassportFile
 from .passport import write_passport as write_passport
+from .places import PlaceFigure as PlaceFigure
 from .record import PieceRecord as PieceRecord
-from .record import SignalOfPiece as SignalOfPiece
 from .record import nearest_to as nearest_to
 from .record import piece_record as piece_record
 from .saying import among_words as among_words

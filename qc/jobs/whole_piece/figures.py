@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 from statistics import fmean, stdev
@@ -10,9 +10,11 @@ from statistics import fmean, stdev
 import polars as pl
 
 from qc.jobs.whole_piece.gauges import Gauges
+from qc.jobs.whole_piece.places import PlaceFigure, place_of, worst_of
 from qc.jobs.workshop import Workshop
-from qc.plain import FrameRow, JsonObject
-from qc.plan import PLACE, Characteristic, Stage
+from qc.plain import JsonObject
+from qc.plan import Characteristic, Stage
+from qc.states import INSIDE, NEAR, NO_LIMITS, OUTSIDE, ROW_WAITS
 from qc.watch import (
     PieceFigure,
     Point,
@@ -21,7 +23,6 @@ from qc.watch import (
     cells_of,
     outside_words,
     piece_figures,
-    place_words,
     sources_of,
 )
 
@@ -36,26 +37,6 @@ ENOUGH = 8
 
 USUAL = 24
 """Pieces before it from which the usual form is taken; chosen: its means are good to a fifth of a spread."""
-
-
-@dataclass(frozen=True, slots=True)
-class PlaceFigure:
-    """What a piece measures at one place.
-
-    `at` holds the parts of the place that apply, `lower` and `upper` the limits there [unit of the figure].
-    """
-
-    place: str
-    at: Mapping[str, str]
-    value: float
-    lower: float | None
-    upper: float | None
-    inside: bool | None
-
-    def to_dict(self) -> JsonObject:
-        """Return plain values."""
-        said = {"place": self.place, "at": dict(self.at), "value": self.value}
-        return {**said, "lower": self.lower, "upper": self.upper, "inside": self.inside}
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,7 +91,7 @@ class FigureOfPiece:
     lower, upper : float or None
         The limits of what decides in the plan. [unit]
     inside : bool or None
-        Whether the piece keeps them, None without limits.
+        Whether the piece keeps them, None without limits or where a held row of it waits.
     near : bool
         Inside by less than the gauge can tell.
     said : str
@@ -135,6 +116,10 @@ class FigureOfPiece:
         Its form along legs, stations, areas, directions.
     between, within : float or None
         Spread of the series from piece to piece, and within a piece. [unit]
+    step : float or None
+        What its gauge shows, None for a figure that is computed. [unit]
+    rows : tuple of int
+        Held rows that count for it and wait.
     """
 
     stage: str
@@ -164,11 +149,22 @@ class FigureOfPiece:
     forms: tuple[Form, ...] = ()
     between: float | None = None
     within: float | None = None
+    step: float | None = None
+    rows: tuple[int, ...] = ()
 
     @property
     def title(self) -> str:
         """Stage and figure in words."""
         return f"{self.stage_name}: {self.name}"
+
+    @property
+    def state(self) -> str:
+        """How it stands to its limits, by its name in `qc.states`."""
+        if self.inside is None:
+            return ROW_WAITS if self.rows else NO_LIMITS
+        if not self.inside:
+            return OUTSIDE
+        return NEAR if self.near else INSIDE
 
     def to_dict(self) -> JsonObject:
         """Return the contract of a figure of ``qc piece --json``, and beside it what the page shows."""
@@ -193,6 +189,7 @@ class FigureOfPiece:
             "forms": [one.to_dict() for one in self.forms],
             "between": self.between,
             "within": self.within,
+            "held_rows": list(self.rows),
         }
 
 
@@ -242,8 +239,8 @@ def _figure(
 ) -> FigureOfPiece:
     plan = workshop.plan
     judged = next(iter(piece_figures(rows, plan, stage, characteristic, wanted={serial})), None)
-    places = tuple(_place(row, characteristic) for row in cells.iter_rows(named=True))
-    worst = _worst(places, characteristic)
+    places = tuple(place_of(row, characteristic) for row in cells.iter_rows(named=True))
+    worst = worst_of(places, characteristic)
     values = [one.value for one in places]
     checked, doubt = gauges.checked(rows)
     point = _point(verdict, serial)
@@ -275,34 +272,10 @@ def _figure(
         forms=tuple(_forms(workshop, stage, characteristic, cells, verdict, point)),
         between=verdict.sd_between if verdict else None,
         within=verdict.sd_within if verdict else None,
+        step=cells["step"].min(),  # type: ignore[arg-type]
+        rows=(),
         **joined,
     )
-
-
-def _place(row: FrameRow, characteristic: Characteristic) -> PlaceFigure:
-    at = {name: str(row[name]) for name in PLACE if row.get(name) not in (None, "")}
-    margin = row["margin"]
-    kept = None if margin is None else margin >= 0
-    if characteristic.decides == "80-20":
-        kept = None  # the rule is of the piece, not of a place
-    return PlaceFigure(place_words(row), at, row["value"], row["lower"], row["upper"], kept)
-
-
-def _worst(places: Sequence[PlaceFigure], characteristic: Characteristic) -> PlaceFigure:
-    """Return the place furthest out or least inside; without limits, furthest from the piece's mean."""
-    mean = fmean(one.value for one in places)
-
-    def room(one: PlaceFigure) -> float:
-        sides = [one.value - one.lower] if one.lower is not None else []
-        sides += [one.upper - one.value] if one.upper is not None else []
-        return min(sides, default=0.0)
-
-    bounded = [one for one in places if one.lower is not None or one.upper is not None]
-    if bounded:
-        return min(bounded, key=room)
-    if characteristic.decides == "80-20":
-        return min(places, key=lambda one: one.value)
-    return max(places, key=lambda one: abs(one.value - mean))
 
 
 def _plain(

@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 import polars as pl
 
 from qc.jobs.errors import JobError
 from qc.jobs.judging import brought_up, signals_of_day, verdicts_of_day
-from qc.jobs.pieces import HoldRow, hold_list, whereabouts
+from qc.jobs.pieces import HoldRow, Undecided, hold_list, rows_words, undecided, whereabouts
 from qc.jobs.whole_piece.figures import FigureOfPiece, figures_of_piece
+from qc.jobs.whole_piece.in_signals import SignalOfPiece, signals_of_piece
 from qc.jobs.whole_piece.leaving import Leaving, leaving_of
 from qc.jobs.whole_piece.life import (
     PieceEvent,
@@ -25,46 +26,18 @@ from qc.jobs.whole_piece.life import (
 from qc.jobs.whole_piece.parts import PartOfPiece, StayOfPart, parts_of, stays_of
 from qc.jobs.whole_piece.saying import figure_line, form_lines, judgement_of, shared_words
 from qc.jobs.whole_piece.sharing import Genealogy, Shared, days_left
+from qc.jobs.whole_piece.testers import notes_on_testers
 from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
 from qc.plan import Plan
 from qc.report.terminal import PieceLines, piece_text
 from qc.sayings import OPEN_STATES
-from qc.states import OVER, SIGNAL_WORDS
 from qc.stats import Tabled
-from qc.watch import SeriesVerdict, SignalResult, part_uses, pieces_in
-from qc.words import dated_words, listed
+from qc.watch import SeriesVerdict, part_uses
+from qc.words import dated_words
 
 MOST_NEAR = 4
 """Serials offered for one that is not known; chosen."""
-
-
-@dataclass(frozen=True, slots=True)
-class SignalOfPiece:
-    """A signal in whose stretch a piece lies."""
-
-    id: str
-    series: str
-    state: str
-    title: str
-    sentence: str
-    found: SignalResult
-
-    @property
-    def standing(self) -> str:
-        """How it stands, by its name."""
-        over = self.state == "open" and self.found.ended is not None
-        return OVER if over else SIGNAL_WORDS[self.state]
-
-    def to_dict(self) -> JsonObject:
-        """Return plain values."""
-        return {
-            "id": self.id,
-            "series": self.series,
-            "kind": self.found.kind,
-            "state": self.state,
-            "sentence": f"{self.title}: {self.sentence}",
-        }
 
 
 @dataclass(frozen=True, slots=True)
@@ -208,7 +181,7 @@ def piece_record(
     tree = Genealogy(workshop, uses)
     model = next(iter([*cards["model"].drop_nulls(), *events["model"].drop_nulls()]), "")
     place = whereabouts(workshop, [serial])[serial]
-    signals = _signals(workshop, serial, tree, own)
+    signals = signals_of_piece(workshop, serial, tree, own)
     part = bool(tree.stays_of(serial)) or _is_part(workshop.plan, serial)
     came_back = bool(events.filter(pl.col("kind") == "returned").height)
     leaving, notes = None, list(workshop.then.notes) if workshop.then else []
@@ -217,12 +190,14 @@ def piece_record(
         leaving = leaving_of(workshop, serial, model, due)
     if due is not None and leaving is None:
         notes.append(_why_no_day(due, place.shipped, part=part, came_back=came_back))
+    notes += notes_on_testers(store.readings(serials=[serial], until=today))
     if hold is None:
         hold = hold_list(workshop, serials=[serial], judge=False, verdicts=own, keep=False).rows
     hold = tuple(row for row in hold if row.serial == serial)
-    figures = figures_of_piece(workshop, serial, model, own)
+    waiting = undecided(workshop, [serial])
+    figures = _not_judged(figures_of_piece(workshop, serial, model, own), waiting)
     returns = returns_of(workshop, serial, tree)
-    in_signals = sum(one.state in OPEN_STATES for one in signals)
+    in_signals = sum(one.waits for one in signals)
     return PieceRecord(
         serial=serial,
         model=model,
@@ -241,9 +216,21 @@ def piece_record(
         signals=signals,
         shared=_shared(workshop, serial, tree, own),
         leaving=leaving,
-        judgement=judgement_of(hold, place.shipped, figures, in_signals, returns, leaving),
+        judgement=judgement_of(hold, place.shipped, figures, in_signals, returns, leaving, waiting),
         notes=tuple(notes),
     )
+
+
+def _not_judged(figures: Sequence[FigureOfPiece], waiting: Sequence[Undecided]) -> tuple[FigureOfPiece, ...]:
+    """Take back that a figure is inside where a reading of it still waits as a held row."""
+    of: dict[tuple[str, str], list[int]] = {}
+    for row in waiting:
+        of.setdefault((row.stage, row.characteristic), []).append(row.row)
+    told = []
+    for one in figures:
+        rows = tuple(of.get((one.stage, one.characteristic), ()))
+        told.append(replace(one, rows=rows, inside=None if one.inside else one.inside) if rows else one)
+    return tuple(told)
 
 
 def _why_no_day(due: date, shipped: date | None, *, part: bool, came_back: bool) -> str:
@@ -259,7 +246,12 @@ def _why_no_day(due: date, shipped: date | None, *, part: bool, came_back: bool)
 
 
 def unknown_piece(workshop: Workshop, serial: str) -> str:
-    """Say that a piece is not known, and offer the known serials that look most like it."""
+    """Say that a piece is not known, or only by held rows, and offer the serials that look most like it."""
+    rows = [row.id for row in workshop.store.held() if row.as_typed().get("serial") == serial]
+    if rows:
+        verb = "names it and waits" if len(rows) == 1 else "name it and wait"
+        said = f"Nothing of {serial!r} was accepted yet: {rows_words(rows)} {verb} for a decision."
+        return f"{said} See what is asked: qc held list"
     near = nearest_to(workshop, serial)
     if not near and workshop.store.pieces().is_empty():
         return f"There is no piece {serial!r}: no card has been handed in yet. Begin with: qc upload FILE"
@@ -297,33 +289,6 @@ def _bare(serial: str) -> str:
 def _is_part(plan: Plan, serial: str) -> bool:
     prefix = plan.workshop.serial_prefix
     return bool(prefix) and not serial.startswith(prefix)
-
-
-def _signals(
-    workshop: Workshop, serial: str, tree: Genealogy, verdicts: Sequence[SeriesVerdict]
-) -> tuple[SignalOfPiece, ...]:
-    """Return the signals in whose stretch a piece, or a part of it, lies."""
-    by_key = {str(verdict.key): verdict for verdict in verdicts}
-    own = {serial, *tree.inside(serial)}
-    found = []
-    for signal in signals_of_day(workshop, verdicts):
-        verdict = by_key.get(signal.series)
-        if verdict is None or not (signal.shown or signal.said):
-            continue
-        inside = [p.serial for p in pieces_in(verdict, signal.found) if p.serial in own]
-        if inside:
-            part = "" if serial in inside else f", by its part {listed(inside)}"
-            found.append(
-                SignalOfPiece(
-                    signal.id,
-                    signal.series,
-                    signal.state,
-                    verdict.title + part,
-                    signal.found.sentence,
-                    signal.found,
-                )
-            )
-    return tuple(sorted(found, key=lambda one: one.state not in OPEN_STATES))
 
 
 def _shared(

@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date
 
-from qc.jobs.pieces import HoldRow, why_words
+from qc.jobs.pieces import HoldRow, Undecided, rows_words, why_words
 from qc.jobs.whole_piece.figures import FigureOfPiece
 from qc.jobs.whole_piece.leaving import Leaving
 from qc.jobs.whole_piece.life import Return
 from qc.jobs.whole_piece.sharing import Shared
-from qc.states import INSIDE, NO_LIMITS, OUTSIDE
-from qc.words import count_words, dated_words, listed, quantity_words, some_of, unit_words
+from qc.states import NEAR, NO_LIMITS, OUTSIDE
+from qc.words import count_words, dated_words, listed, quantity_words, some_of, stepped_words, unit_words
 
 
 def judgement_of(
@@ -21,6 +21,7 @@ def judgement_of(
     open_signals: int,
     returns: Sequence[Return],
     leaving: Leaving | None,
+    waiting: Sequence[Undecided] = (),
 ) -> tuple[str, ...]:
     """Say whether a piece is to be held, then limits, series, gauges and returns, each in one sentence.
 
@@ -34,8 +35,13 @@ def judgement_of(
         As in `PieceRecord`.
     open_signals : int
         Open signals it lies in.
+    waiting : sequence of Undecided
+        Held rows of it that count for a figure with limits.
     """
-    said = [_of_hold(hold, shipped), *_of_limits(figures)]
+    open_rows = [row.name for row in hold if row.waits]
+    told = open_rows == list(dict.fromkeys(one.title for one in waiting))  # by the first sentence
+    said = [_of_hold(hold, shipped, waiting), *([] if told else _of_waiting(waiting))]
+    said += _of_limits(figures, waiting)
     drifting = [one.title for one in figures if one.behaviour == "drifting"]
     if drifting:
         series = count_words(len(drifting), "series", "series").capitalize()
@@ -52,7 +58,7 @@ def judgement_of(
     return tuple(said)
 
 
-def _of_hold(hold: Sequence[HoldRow], shipped: date | None) -> str:
+def _of_hold(hold: Sequence[HoldRow], shipped: date | None, waiting: Sequence[Undecided]) -> str:
     waits = [row for row in hold if row.waits]
     if waits:
         verb = "It has left, and is on the list of pieces to hold" if shipped else "Keep it back"
@@ -60,21 +66,44 @@ def _of_hold(hold: Sequence[HoldRow], shipped: date | None) -> str:
         return f"{verb}: {waits[0].name}, {why_words(waits[0]).rstrip('.')}{more}."
     released = next((row.released for row in hold if row.released), None)
     by = f" It was released by {released.who}: {released.why.rstrip('.')}." if released else ""
+    if waiting:
+        return f"It is not on the list of pieces to hold, and is not judged in full.{by}"
     return f"Nothing holds it back.{by}"
 
 
-def _of_limits(figures: Sequence[FigureOfPiece]) -> list[str]:
+def _of_waiting(waiting: Sequence[Undecided]) -> list[str]:
+    """Say which figures nobody can judge, each with the row that matters most, and what to do."""
+    if not waiting:
+        return []
+    worst: dict[str, Undecided] = {}
+    for one in sorted(waiting, key=lambda one: (not one.outside, one.row)):
+        worst.setdefault(one.title, one)
+    told = "; ".join(f"{title}, {one.said_as_typed}, held row {one.row}" for title, one in worst.items())
+    rows = sorted({one.row for one in waiting})
+    verb = "waits" if len(rows) == 1 else "wait"
+    figures = count_words(len(worst), "figure")
+    return [
+        f"Not judged in {figures}, as {rows_words(rows)} {verb} for a decision: {told}. "
+        "See what is asked: qc held list."
+    ]
+
+
+def _of_limits(figures: Sequence[FigureOfPiece], waiting: Sequence[Undecided]) -> list[str]:
     judged = [one for one in figures if one.inside is not None]
     outside = [one for one in judged if not one.inside]
     if not figures:
-        return ["Nothing was measured on it."]
+        return [] if waiting else ["Nothing was measured on it."]
     if not judged:
-        return ["No figure of it has limits in the plan."]
-    free = len(figures) - len(judged)
+        return [] if waiting else ["No figure of it has limits in the plan."]
+    free = len([one for one in figures if one.state == NO_LIMITS])
     rest = f" {count_words(free, 'figure')} more {'has' if free == 1 else 'have'} no limits." if free else ""
     if not outside:
         near = [one.name for one in judged if one.near]
         proven = f" Not proven, within the gauge's own spread of the limit: {listed(near)}." if near else ""
+        if waiting:  # what is said here is read as an answer for the whole piece
+            other = count_words(len(judged), "other figure")
+            verb = "keeps its" if len(judged) == 1 else "keep their"
+            return [f"{other.capitalize()} {verb} limits.{proven}{rest}"]
         return [f"Inside its limits in all {len(judged)} figures that have any.{proven}{rest}"]
     told = "; ".join(f"{one.title}, {one.said}" for one in outside)
     return [f"Outside its limits in {len(outside)} of {count_words(len(judged), 'figure')}: {told}.{rest}"]
@@ -84,11 +113,10 @@ def figure_line(one: FigureOfPiece) -> tuple[str, str, str, str, str, str]:
     """Return a figure as a row: name, value, worst place, limits, answer, where it lies among its like."""
     unit = unit_words(one.unit)
     several = len(one.places) > 1
-    worst = f"{one.worst.value:.4g} at {one.worst.place}" if several else ""
-    kept = {True: INSIDE, False: OUTSIDE.upper(), None: NO_LIMITS}[one.inside]
-    kept = "not proven" if one.near and one.inside else kept
+    worst = f"{stepped_words(one.worst.value, one.step)} at {one.worst.place}" if several else ""
+    kept = {OUTSIDE: OUTSIDE.upper(), NEAR: "not proven"}.get(one.state, one.state)
     gauge = "" if one.gauge_checked is not False else ", gauge in doubt"
-    value = f"{one.value:.4g} {unit}".rstrip()
+    value = f"{stepped_words(one.value, one.step)} {unit}".rstrip()
     return one.title, value, worst, limits_of(one), kept + gauge, among_words(one)
 
 

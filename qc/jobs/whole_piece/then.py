@@ -2,17 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date
-from typing import Literal
+from typing import Any, Literal
+
+import polars as pl
 
 from qc import clock
 from qc.jobs.errors import JobError
+from qc.jobs.pieces import figures_of
 from qc.jobs.then import known as as_known
+from qc.jobs.then import later_words
 from qc.jobs.whole_piece.record import PieceRecord, piece_record, unknown_piece
 from qc.jobs.workshop import Workshop, asked_day
-from qc.watch import part_uses, way_up
-from qc.words import dated_words
+from qc.watch import outside_words, part_uses, way_up
+from qc.words import count_words, dated_words
 
 SHIPPED: Literal["shipped"] = "shipped"
 """Stands for the day on which the piece left."""
@@ -55,7 +60,56 @@ def piece_as_known(
         zone = workshop.plan.workshop.time_zone
         first = f" It was handed in on {dated_words(clock.day_of(min(moments), zone))}." if moments else ""
         raise JobError(f"Nothing was known of {serial} here on {dated_words(asked)}.{first}")
-    return piece_record(then, serial, due=due)
+    record = piece_record(then, serial, due=due)
+    house = later_words(workshop.store, then)
+    notes = [note for note in record.notes if note != house]
+    notes += _of_its_own(workshop, then, serial, history)
+    left = workshop.store.events("shipped", serials=[serial], until=asked)
+    if left.is_empty() or record.shipped is not None or due is not None:
+        return replace(record, notes=tuple(notes))
+    # what is known by now to have left that day is not foretold to leave later
+    handed_in = _day_of_entry(workshop, left["entered_at"].max())
+    notes.append(
+        f"It left on {dated_words(max(left['day']))}, as was handed in on {dated_words(handed_in)}; "
+        "when it can leave is not told."
+    )
+    return replace(record, leaving=None, notes=tuple(notes))
+
+
+def _of_its_own(workshop: Workshop, then: Workshop, serial: str, history: pl.DataFrame) -> list[str]:
+    """Say what of a piece was measured by the day and handed in after it, and what of that is outside."""
+    zone = workshop.plan.workshop.time_zone
+    end = clock.end_of(then.today, zone)
+    late = history.filter(pl.col("entered_at") > end, pl.col("day") <= then.today)
+    shown = dated_words(then.today)
+    if late.is_empty():
+        return [f"All that is on record of {serial} for the days up to {shown} had been handed in by then."]
+    days = sorted({_day_of_entry(workshop, one) for one in late["entered_at"]})
+    handed = f"on {dated_words(days[0])}"
+    if len(days) > 1:
+        handed = f"between {dated_words(days[0])} and {dated_words(days[-1])}"
+    told = "; ".join(_figures_late(replace(workshop, today=then.today), serial, late))
+    readings = count_words(late.height, "reading")
+    were = "was" if late.height == 1 else "were"
+    said = f"{readings} of {serial}, measured by {shown}, {were} handed in {handed}: {told}."
+    return [f"{said} Not known here on {shown}."]
+
+
+def _figures_late(workshop: Workshop, serial: str, late: pl.DataFrame) -> Iterator[str]:
+    """Name the figures that came in late; of one that breaks a limit by all that is known now, where."""
+    names = set(late.select("stage", "characteristic").iter_rows())
+    for stage in workshop.plan.stages:
+        for characteristic in stage.characteristics:
+            if (stage.id, characteristic.id) not in names:
+                continue
+            figure = figures_of(workshop, stage, characteristic, [serial]).get(serial)
+            outside = figure is not None and figure.inside is False
+            said = f", {outside_words(figure)}" if figure is not None and outside else ""
+            yield f"{stage.name}: {characteristic.name}{said}"
+
+
+def _day_of_entry(workshop: Workshop, moment: Any) -> date:
+    return clock.day_of(moment, workshop.plan.workshop.time_zone)
 
 
 def _day_it_left(workshop: Workshop, serial: str) -> date:

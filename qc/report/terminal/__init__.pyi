@@ -1,10 +1,15 @@
 """Types of what `qc.report.terminal` offers; the package fetches each name on first use."""
 
+from .averages import average_text as average_text
+from .averages import fit_text as fit_text
+from .averages import uncertainty_text as uncertainty_text
+from .blank_cards import blank_cards_text as blank_cards_text
 from .checks import checks_text as checks_text
 from .columns import table as table
 from .factors import chart_factors_text as chart_factors_text
 from .factors import limit_factors_text as limit_factors_text
 from .factors import t2_limits_text as t2_limits_text
+from .gauge import HandFigures as HandFigures
 from .gauge import agreement_text as agreement_text
 from .gauge import gauge_text as gauge_text
 from .gauge import linearity_text as linearity_text

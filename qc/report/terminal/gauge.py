@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 from qc.report.terminal.columns import Row, notes, table
 from qc.stats import AverageRange, GaugeStudy, GuardBand, Kappa, Linearity, OnePersonRanges, Proportion
+from qc.words import some_of
 
 _COMPONENTS = {
     "repeatability": "same person, same part",
@@ -19,15 +21,19 @@ _COMPONENTS = {
 _BAR = 24  # letters of the widest bar
 
 
+@dataclass(frozen=True, slots=True)
+class HandFigures:
+    """Figures by averages and ranges, those of one person, and the parts that they could not rest on."""
+
+    ranges: AverageRange | None = None
+    alone: OnePersonRanges | None = None
+    left_out: tuple[str, ...] = ()
+
+
 def gauge_text(
-    study: GaugeStudy,
-    guard: GuardBand | None,
-    by_hand: AverageRange | None,
-    alone: OnePersonRanges | None,
-    value: str,
-    file: str,
+    study: GaugeStudy, guard: GuardBand | None, by_hand: HandFigures, value: str, file: str
 ) -> str:
-    """Say what a gauge study found; `by_hand` is by averages and ranges, `alone` those of one person."""
+    """Say what a gauge study found, with the figures by hand where they were asked for."""
     size = f"{study.parts} parts x {study.persons} persons x {study.repeats} readings"
     lines = [
         study.verdict,
@@ -41,13 +47,17 @@ def gauge_text(
     if guard is not None:
         lines.append(guard_line(guard))
     lines += ["", "Table of variance", *table(_anova_rows(study), "<>>>><")]
-    if by_hand is not None:
-        lines += ["", "By averages and ranges, for checking by hand", *table(_hand_rows(by_hand), "<><")]
-    if alone is not None:
-        low, high = alone.limits
+    if by_hand.ranges is not None:
+        head = "By averages and ranges, for checking by hand"
+        if by_hand.left_out:
+            head += f" (without {some_of(by_hand.left_out)}: not read equally often by all)"
+        lines += ["", head, *table(_hand_rows(by_hand.ranges), "<><")]
+    if by_hand.alone is not None:
+        low, high = by_hand.alone.limits
+        parts = study.parts - len(by_hand.left_out)
         lines.append(
-            f"limits of the part means from the ranges: {low:.5g} to {high:.5g}; {alone.outside} of "
-            f"{study.parts} parts lie outside (the more, the better the gauge tells parts apart)"
+            f"limits of the part means from the ranges: {low:.5g} to {high:.5g}; {by_hand.alone.outside} of "
+            f"{parts} parts lie outside (the more, the better the gauge tells parts apart)"
         )
     return "\n".join(lines + notes(study.warnings))
 

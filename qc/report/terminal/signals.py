@@ -34,8 +34,8 @@ class SignalWords:
         Usual cautions; what was said, oldest first.
     told : sequence of (date, str, str)
         Day, sentence and coincidence each time it was said otherwise.
-    owner, age_days, due
-        Who has it, for how long it is known, by when it is to be closed.
+    owner, age_days, due, overdue
+        Who has it, for how long it is known, by when it is to be closed, whether that day is past.
     mend : str
         How far a mend is borne out.
     anew : (str, str) or None
@@ -58,6 +58,7 @@ class SignalWords:
     mend: str = ""
     anew: tuple[str, str] | None = None
     made_under: Sequence[str] = ()
+    overdue: bool = False
 
 
 def signal_text(words: SignalWords) -> str:
@@ -69,7 +70,11 @@ def signal_text(words: SignalWords) -> str:
         f"  {words.because}",
         *([f"  Worked out anew since: {' '.join(words.anew)}"] if words.anew else []),
         *([f"  {words.mend}"] if words.mend else []),
-        *([f"  {owner_words(words.owner, words.age_days, words.due)}"] if words.due else []),
+        *(
+            [f"  {owner_words(words.owner, words.age_days, words.due, overdue=words.overdue)}"]
+            if words.due
+            else []
+        ),
         f"  A series that has not changed is called so in error {rate_words(words.rate)}.",
         *(_step_line(place, step, done) for place, (step, done) in enumerate(words.steps, start=1)),
         *([f"  Caution: {caution_words(words.cautions)}"] if words.cautions else []),
@@ -80,7 +85,7 @@ def signal_text(words: SignalWords) -> str:
     return "\n".join(lines)
 
 
-def owner_words(owner: str, age_days: int, due: date | None) -> str:
+def owner_words(owner: str, age_days: int, due: date | None, *, overdue: bool = False) -> str:
     """Say who has a finding, for how long it is known, and by when it is to be closed.
 
     Examples
@@ -89,9 +94,12 @@ def owner_words(owner: str, age_days: int, due: date | None) -> str:
     'In the hands of IS; known for 3 days, to be closed by 4 Dec.'
     >>> owner_words("", 1, None)
     'Nobody has taken it in hand; known for 1 day.'
+    >>> owner_words("", 12, date(2026, 12, 4), overdue=True)
+    'Nobody has taken it in hand; known for 12 days, overdue: it was to be closed by 4 Dec.'
     """
     who = f"In the hands of {owner}" if owner else "Nobody has taken it in hand"
-    by = f", to be closed by {day_words(due)}" if due else ""
+    asked = "overdue: it was to be closed" if overdue else "to be closed"
+    by = f", {asked} by {day_words(due)}" if due else ""
     return f"{who}; known for {count_words(age_days, 'day')}{by}."
 
 
@@ -130,14 +138,23 @@ def decisions_text(
     )
 
 
-def touched_text(what: str, since: date | None, why_since: str, pieces: Sequence[Touch], as_of: date) -> str:
-    """Say how many pieces it touched, how many have left, and list them."""
+def touched_text(
+    what: str,
+    since: date | None,
+    why_since: str,
+    pieces: Sequence[Touch],
+    as_of: date,
+    doubts: Sequence[tuple[str, int]] = (),
+) -> str:
+    """Say how many pieces it touched, how many have left, what a check found off before, and list them."""
     left = sum(shipped is not None for *_, shipped, _ in pieces)
     doubt = sum(held for *_, held in pieces)
     when = f" since {day_words(since, as_of)}{why_since}" if since else ""
     head = f"{what} touched {count_words(len(pieces), 'piece')}{when}; {left} left the shop."
     if doubt:
         head += f" {doubt} of them stand{'s' * (doubt == 1)} only on held rows: qc held list"
+    for because, touched in doubts:
+        head += f" Before, {because}: {count_words(touched, 'piece')} in between. See them: qc hold --all"
     return "\n".join([head, *(f"  {_touch_line(piece, as_of)}" for piece in pieces)])
 
 

@@ -7,8 +7,14 @@ from datetime import date
 
 from qc.report.terminal.columns import table
 from qc.states import LIMITS
-from qc.watch import SeriesVerdict, behaviour_words, limits_words, moved_words, settled_words
-from qc.words import dated_words, day_words, listed
+from qc.watch import (
+    SeriesVerdict,
+    behaviour_words,
+    limits_words,
+    moved_words,
+    settled_words,
+)
+from qc.words import dated_words, day_words, listed, unanswered_words
 
 
 def status_text(
@@ -23,9 +29,10 @@ def status_text(
 ) -> str:
     """Say how many moved and what is new since a day, then every series in one line; notes stand below."""
     moved = sum(v.behaviour == "drifting" for v in series)
+    settled = sum(v.settled_since is not None for v in series)
     day = f"{workshop}, {as_of:%a} {dated_words(as_of)}"
     then = "" if known is None else f", {known_words(known if known != as_of else None)}"
-    head = f"{day}{then}: {_moved_words(moved, len(series))}"
+    head = f"{day}{then}: {_moved_words(moved, settled, len(series))}"
     marks = changes or {}
     if since is not None and series:
         head = f"{head} {changed_words(marks.values(), since)}"
@@ -66,12 +73,15 @@ def changed_words(changes: Collection[str], since: date) -> str:
     return f"Since {dated_words(since)}: {said}."
 
 
-def _moved_words(moved: int, total: int) -> str:
+def _moved_words(moved: int, settled: int, total: int) -> str:
+    """Say how many series moved; one at a new level that nobody answered is not as it was."""
     if total == 0:
         return "nothing has been measured yet."
+    unanswered = unanswered_words(settled)
     if moved == 0:
-        return f"all {total} series are as they were."
-    return f"{moved} of {total} series {'has' if moved == 1 else 'have'} moved."
+        return f"no series drifts; {unanswered}." if settled else f"all {total} series are as they were."
+    drifting = f"{moved} of {total} series {'has' if moved == 1 else 'have'} moved"
+    return f"{drifting}; {unanswered}." if settled else f"{drifting}."
 
 
 def _remark(verdict: SeriesVerdict, today: date) -> str:

@@ -16,6 +16,7 @@ from .intervals import component_intervals as component_intervals
 from .intervals import share_interval as share_interval
 from .intervals import sum_interval as sum_interval
 from .intervals import variance_interval as variance_interval
+from .layout import evenly_read as evenly_read
 from .layout import lay_out as lay_out
 from .levels import CheckStandard as CheckStandard
 from .levels import NestedLevels as NestedLevels

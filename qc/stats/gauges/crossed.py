@@ -16,7 +16,7 @@ from qc.stats.gauges.intervals import component_intervals, share_interval
 from qc.stats.gauges.layout import Layout, lay_out
 from qc.stats.gauges.step import gauge_resolution
 from qc.stats.gauges.told_apart import parts_told_apart
-from qc.stats.gauges.uneven import uneven_design
+from qc.stats.gauges.uneven import uneven_design, uneven_nested_design
 from qc.stats.gauges.who_reads import PersonReads, advice_for, persons_read
 from qc.stats.numbers import Interval, as_number, check_limits
 from qc.stats.samples import AnovaRow
@@ -31,6 +31,7 @@ LEAST_CATEGORIES = 5  # read in gauge study guides: fewer and the gauge cannot t
 GOOD_SHARE = 0.10  # of the tolerance; read in gauge study guides
 MARGINAL_SHARE = 0.30  # likewise
 _ONE_LIMIT = "with one limit there is no tolerance to take a share of: use a guard band at that limit"
+_FITTED = {False: "each factor fitted after the others", True: "the parts fitted within their persons"}
 _ROUNDING = 1e-12  # of the whole variance: a component below it is the computer's rounding
 
 
@@ -140,7 +141,7 @@ def gauge_study(
     Raises
     ------
     StatisticsError
-        A nested layout with holes, fewer than two parts, nothing repeated, limits the wrong way round, or
+        Fewer than two parts, nothing repeated, limits the wrong way round, or
         readings that do not vary at all; StatisticsUsageError: a nested study of one person.
 
     References
@@ -158,7 +159,7 @@ def gauge_study(
     check_limits(lower, upper, "gauge study: ")
     if resolution is not None:
         as_number(resolution, "gauge study: resolution", above=0.0)
-    layout = lay_out(values, parts, persons, nested=nested, holes=not nested)
+    layout = lay_out(values, parts, persons, nested=nested, holes=True)
     if np.ptp(layout.taken) == 0.0:
         raise StatisticsError("gauge study: all readings are equal; take parts that differ or a finer gauge")
     chosen = _choose(layout, nested, keep_interaction)
@@ -232,11 +233,11 @@ def _study(
 def _choose(layout: Layout, nested: bool, keep: bool) -> _Chosen:
     """Take the design that fits the layout."""
     parts, persons, repeats = layout.readings.shape  # nested: persons, parts of each, repeats
+    if nested and len(layout.persons) < 2:
+        raise StatisticsUsageError("gauge study: a nested study needs two persons or more")
     if not layout.full:
         return _choose_uneven(layout, keep)
     if nested:
-        if len(layout.persons) < 2:
-            raise StatisticsUsageError("gauge study: a nested study needs two persons or more")
         notes = _nothing_to_keep(keep, "a nested study") + _few(parts * persons, parts)
         return _Chosen("nested", nested_design(layout.readings), False, notes)
     if persons == 1:
@@ -258,13 +259,18 @@ def _choose(layout: Layout, nested: bool, keep: bool) -> _Chosen:
 def _choose_uneven(layout: Layout, keep: bool) -> _Chosen:
     """Take the design that fits a layout with holes, and say that its figures are rougher."""
     parts, persons, repeats = layout.readings.shape
+    if layout.nested:
+        parts, persons = len(layout.parts), len(layout.persons)
     lacking = int(np.isnan(layout.readings).sum())
     notes = (
         f"{lacking} of {layout.readings.size} readings of a full study are missing: components by the "
-        "general linear model (each factor fitted after the others), their intervals are approximate",
+        f"general linear model ({_FITTED[layout.nested]}), their intervals are approximate",
         *_few(parts, persons),
     )
     labels = layout.labels()
+    if layout.nested:
+        notes += _nothing_to_keep(keep, "a nested study")
+        return _Chosen("nested", uneven_nested_design(layout.taken, *labels), False, notes)
     if persons == 1:
         alone: tuple[str, ...] = ("one person only: nothing is known about how people differ",)
         alone += _nothing_to_keep(keep, "a study by one person")

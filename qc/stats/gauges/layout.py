@@ -30,6 +30,7 @@ class Layout(Tabled):
     readings: Floats
     parts: tuple[str, ...]
     persons: tuple[str, ...]
+    nested: bool = False
 
     @property
     def taken(self) -> Floats:
@@ -42,9 +43,9 @@ class Layout(Tabled):
         return not bool(np.isnan(self.readings).any())
 
     def labels(self) -> tuple[Integers, Integers]:
-        """Part and person of each reading in `taken`, from 0."""
-        part, person, _ = np.nonzero(~np.isnan(self.readings))
-        return part, person
+        """Part and person of each reading in `taken`, from 0; nested: a number of its own for every part."""
+        first, second, _ = np.nonzero(~np.isnan(self.readings))
+        return (first * self.readings.shape[1] + second, first) if self.nested else (first, second)
 
 
 def lay_out(
@@ -68,7 +69,7 @@ def lay_out(
     nested : bool
         Each person measures parts of their own; a part's name counts only within its person.
     holes : bool
-        Let a part lack readings of a person, or have fewer; not where the study is nested.
+        Let a part lack readings of a person, or have fewer; nested: a person have fewer parts than others.
 
     Raises
     ------
@@ -97,12 +98,56 @@ def lay_out(
         cells.setdefault((piece, person), []).append(reading)
     names, workers = tuple(dict.fromkeys(pieces)), tuple(dict.fromkeys(people))
     if nested:
-        return _nested(cells, workers)
+        return _nested(cells, workers, holes=holes)
     if holes:
         return _with_holes(cells, names, workers)
     _check_full(cells, names, workers)
     array = np.array([[cells[piece, person] for person in workers] for piece in names], dtype=np.float64)
     return Layout(array, names, workers)
+
+
+def evenly_read(layout: Layout) -> tuple[Floats, tuple[str, ...]]:
+    """Take the parts of a crossed layout that every person read equally often, for figures by hand.
+
+    Parameters
+    ----------
+    layout : Layout
+        Crossed, with holes or without.
+
+    Returns
+    -------
+    ndarray, tuple of str
+        Readings without holes, shape (parts, persons, repeats), first repeats of each; names of the parts
+        that were left out.
+
+    Raises
+    ------
+    StatisticsError
+        Fewer than two parts were read twice by every person.
+
+    References
+    ----------
+    .. [1] Ours: of all numbers of repeats the one that keeps most readings.
+
+    Examples
+    --------
+    >>> readings, left_out = evenly_read(lay_out([1.0, 2.0, 3.0, 4.0, 5.0], list("aabbc"), holes=True))
+    >>> readings.shape, left_out
+    ((2, 1, 2), ('c',))
+    """
+    counts = (~np.isnan(layout.readings)).sum(axis=2).min(axis=1)
+    kept = {repeats: counts >= repeats for repeats in range(2, layout.readings.shape[2] + 1)}
+    usable = [repeats for repeats, parts in kept.items() if parts.sum() >= 2]
+    if not usable:
+        raise StatisticsError(
+            "gauge study: figures by hand need two parts that every person read twice; leave --by-hand out, "
+            "the study by variances still answers"
+        )
+    repeats = max(usable, key=lambda count: (int(kept[count].sum()) * count, count))
+    own = kept[repeats]
+    left = tuple(name for name, taken in zip(layout.parts, own, strict=True) if not taken)
+    # readings stand first in their cell, holes after them
+    return np.asarray(layout.readings[own][:, :, :repeats]), left
 
 
 def _with_holes(
@@ -118,24 +163,27 @@ def _with_holes(
     return Layout(array, names, workers)
 
 
-def _nested(cells: dict[tuple[str, str], list[float]], workers: tuple[str, ...]) -> Layout:
-    """Parts within their person; the same number for each."""
+def _nested(cells: dict[tuple[str, str], list[float]], workers: tuple[str, ...], *, holes: bool) -> Layout:
+    """Parts within their person; the same number for each, or filled up with NaN."""
     own = {person: [piece for piece, worker in cells if worker == person] for person in workers}
     counts = {person: len(pieces) for person, pieces in own.items()}
     most = max(counts.values())
     short = next((person for person in workers if counts[person] < most), None)
-    if short is not None:
+    if short is not None and not holes:
         raise StatisticsError(
             f"gauge study: {short} measured {counts[short]} parts where others measured {most}; "
             "measure the missing ones or leave the extra ones out"
         )
-    repeats = {len(readings) for readings in cells.values()}
-    if len(repeats) > 1:
+    if len({len(readings) for readings in cells.values()}) > 1 and not holes:
         _uneven(cells)
-    array = np.array(
-        [[cells[piece, person] for piece in own[person]] for person in workers], dtype=np.float64
-    )
-    return Layout(array, tuple(f"{person} / {piece}" for person in workers for piece in own[person]), workers)
+    repeats = max(len(readings) for readings in cells.values())
+    array = np.full((len(workers), most, repeats), np.nan)
+    for by, person in enumerate(workers):
+        for at, piece in enumerate(own[person]):
+            found = cells[piece, person]
+            array[by, at, : len(found)] = found
+    names = tuple(f"{person} / {piece}" for person in workers for piece in own[person])
+    return Layout(array, names, workers, nested=True)
 
 
 def _check_full(

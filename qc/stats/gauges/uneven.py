@@ -1,10 +1,13 @@
-"""Gauge studies with holes: the table of variance of a crossed layout that is not full.
+"""Gauge studies with holes: the table of variance of a layout that is not full, crossed or nested.
 
-Henderson's third method: sums of squares of the general linear model, each factor fitted after the others,
-set equal to what they are expected to be. In a full layout that is the usual table.
+Henderson's third method: sums of squares of the general linear model, set equal to what they are expected
+to be. In a crossed layout each factor is fitted after the others, in a nested one the parts within their
+persons. In a full layout that is the usual table.
 """
 
 from __future__ import annotations
+
+from collections.abc import Mapping
 
 import numpy as np
 
@@ -55,6 +58,58 @@ def uneven_design(readings: Floats, parts: Integers, persons: Integers, *, poole
         if not pooled:
             spread["person_part"] = _columns(parts * (int(persons.max()) + 1) + persons)
     forms = _forms(spread, y.size)
+    beside = "person_part" if "person_part" in forms else "repeatability"
+    tested = {name: beside for name in forms if name not in ("person_part", "repeatability")}
+    return _solved(y, spread, forms, tested | {"person_part": "repeatability"})
+
+
+def uneven_nested_design(readings: Floats, parts: Integers, persons: Integers) -> Design:
+    """Table of variance and weights of the components of parts within persons, of uneven numbers.
+
+    Parameters
+    ----------
+    readings : ndarray, length n
+        Readings. [any unit]
+    parts, persons : ndarray of int, length n
+        Part (a number of its own for each part of each person) and person of each, from 0.
+
+    Returns
+    -------
+    Design
+        As `nested_design`.
+
+    Raises
+    ------
+    StatisticsError
+        Nothing left to see a source of spread by: no person with two parts, or no part read twice.
+
+    References
+    ----------
+    .. [1] Searle, Casella and McCulloch, "Variance Components", 1992, nested classification with unequal
+       numbers (from memory; equal to `nested_design` on full layouts, and simulated, in the tests).
+
+    Examples
+    --------
+    >>> values = np.array([1.0, 2.0, 4.0, 4.0, 5.0, 6.0, 9.0])
+    >>> part, person = np.array([0, 0, 1, 1, 2, 2, 3]), np.array([0, 0, 0, 0, 1, 1, 1])
+    >>> [(row.source, row.df) for row in uneven_nested_design(values, part, person).rows]
+    [('person', 1), ('part', 2), ('repeatability', 3), ('total', 6)]
+    """
+    y = readings - readings.mean()
+    spread = {"person": _columns(persons), "part": _columns(parts)}
+    one, by_person, by_part = (_onto(x) for x in (np.ones((y.size, 1)), spread["person"], spread["part"]))
+    forms = {
+        "person": by_person - one,
+        "part": by_part - by_person,
+        "repeatability": np.eye(y.size) - by_part,
+    }
+    return _solved(y, spread, forms, {"person": "part", "part": "repeatability"})
+
+
+def _solved(
+    y: Floats, spread: Mapping[str, Floats], forms: Mapping[str, Floats], tested: Mapping[str, str]
+) -> Design:
+    """Set the sums of squares equal to what they are expected to be; `tested` says what against what."""
     df = {name: round(float(np.trace(form))) for name, form in forms.items()}
     short = next((name for name in forms if df[name] < 1), None)
     if short is not None:
@@ -74,14 +129,13 @@ def uneven_design(readings: Floats, parts: Integers, persons: Integers, *, poole
         component: {source: float(w) for source, w in zip(sources, row, strict=True) if abs(w) > 1e-12}
         for component, row in zip([*spread, "repeatability"], solved, strict=True)
     }
-    beside = "person_part" if "person_part" in forms else "repeatability"
-    error = {name: (ss[name] / df[name], df[name]) for name in forms}
-    rows = [anova_row(name, df[name], ss[name], *error[beside]) for name in spread if name != "person_part"]
-    if "person_part" in forms:
-        rows.append(anova_row("person_part", df["person_part"], ss["person_part"], *error["repeatability"]))
-    rows.append(
-        AnovaRow("repeatability", df["repeatability"], ss["repeatability"], error["repeatability"][0])
-    )
+    rows = []
+    for name in forms:
+        if name == "repeatability":
+            rows.append(AnovaRow(name, df[name], ss[name], ss[name] / df[name]))
+        else:
+            error = tested[name]
+            rows.append(anova_row(name, df[name], ss[name], ss[error] / df[error], df[error]))
     total = float(y @ y)
     return with_sums((*rows, AnovaRow("total", y.size - 1, total, total / (y.size - 1))), weights)
 

@@ -4,6 +4,8 @@ from .anova import AnovaRow as AnovaRow
 from .anova import OneWay as OneWay
 from .anova import anova_row as anova_row
 from .anova import one_way_anova as one_way_anova
+from .averages import MeanAndSd as MeanAndSd
+from .averages import mean_and_sd as mean_and_sd
 from .columns import anderson_darling_many as anderson_darling_many
 from .columns import lag_1_many as lag_1_many
 from .dependence import LEAST_FOR_LAG as LEAST_FOR_LAG

@@ -113,8 +113,9 @@ def equal_spreads(groups: Sequence[ArrayLike], *, center: str = "median") -> Sig
     found = _as_groups(groups)
     if found.flat().size == found.sizes.size:
         raise StatisticsError("equal spreads: no group has any spread; a finer gauge is needed")
-    row = levels_table(found.distances(from_means=center == "mean"))[0][0]
-    if row.f is None or row.p_value is None:
+    away = found.distances(from_means=center == "mean")
+    (row, error, _), _ = levels_table(away)
+    if _rounding_only(error, away) or row.f is None or row.p_value is None:
         raise StatisticsError(
             "equal spreads: within every group all distances are equal; more readings are needed"
         )
@@ -200,10 +201,14 @@ def spread_test(groups: Grouped, name: str) -> SignificanceTest:
     if not away.values.any():
         raise StatisticsError("no group has any spread: a finer gauge is needed")
     (row, error, _), _ = levels_table(away)
-    # distances that differ by rounding only would make an F of any size
-    if error.ss <= 1e-24 * float(away.values @ away.values) or row.f is None or row.p_value is None:
+    if _rounding_only(error, away) or row.f is None or row.p_value is None:
         raise StatisticsError("within every group all distances are equal: more readings are needed")
     return SignificanceTest(name, row.f, row.p_value, groups.values.size)
+
+
+def _rounding_only(error: AnovaRow, away: Grouped) -> bool:
+    """Tell whether distances within groups differ by rounding only, which would make an F of any size."""
+    return error.ss <= 1e-24 * float(away.values @ away.values)
 
 
 def _as_groups(groups: Sequence[ArrayLike]) -> Grouped:

@@ -207,7 +207,7 @@ class SeriesChecks(Tabled):
         return (
             f"Of {count} checks with a p-value {_listed(self.clear)} clear on their own, and "
             f"{_listed(self.clear_together)} when all are allowed for (Holm). Each finds something by chance "
-            f"once in twenty, so at least one of {count} does in about {100 * self.by_chance:.0f} of 100 "
+            f"once in twenty, so at least one of {count} does in up to {100 * self.by_chance:.0f} of 100 "
             "settled series."
         )
 

@@ -45,6 +45,7 @@ from .separation import design_shortfall as design_shortfall
 from .separation import part_words as part_words
 from .sitting_model import one_sided_quantile as one_sided_quantile
 from .sitting_model import two_sided_quantile as two_sided_quantile
+from .testers import differing_testers as differing_testers
 from .testers import tester_offsets as tester_offsets
 from .tuning import LengthError as LengthError
 from .tuning import NoteSetFit as NoteSetFit

@@ -15,7 +15,7 @@ from typing import NamedTuple
 from qc.plan import Plan
 from qc.watch.causes.factors import UNCHECKED, Factor
 from qc.watch.causes.suspect_words import Telling, level_words
-from qc.watch.results import SignalResult, Suspect
+from qc.watch.results import Point, SignalResult, Suspect
 from qc.words import listed
 
 POSSIBLE = 0.3
@@ -130,6 +130,18 @@ def yet_sentence(telling: Telling, signal: SignalResult, weighed: Sequence[Weigh
     }
     without = others.get(first.suspect.kind, f"without {name}")
     return f"Nothing recorded explains it yet; more will be known after about {pieces} more pieces {without}."
+
+
+def thin_sentence(telling: Telling, thin: Sequence[tuple[Factor, str, Point, int, int]]) -> str:
+    """Say what begins with a change and stands on too few pieces to be weighed; empty where nothing does."""
+    if not thin:
+        return ""
+    factor, level, point, told, pieces = thin[0]
+    name = level_words(telling.plan, factor, level)
+    return (
+        f"{name[:1].upper()}{name[1:]} begins there too, on {point.serial}, and is not weighed: only {told} "
+        f"of the {pieces} pieces around it have that on record. Rows that are held may lack: qc held list."
+    )
 
 
 def vague_sentence(signal: SignalResult) -> str:

@@ -26,6 +26,7 @@ from qc.watch.causes.open_questions import (
     Explanation,
     Weighed,
     best_of,
+    thin_sentence,
     tie_sentence,
     tied_with_first,
     vague_sentence,
@@ -47,6 +48,7 @@ from qc.watch.causes.weighing import (
     split,
 )
 from qc.watch.results import Point, SignalResult, Suspect
+from qc.watch.words import NOTHING_EXPLAINS
 
 LOOK_BACK = 60
 """Pieces before the start that are weighed: enough to tell people apart who take turns (house rule)."""
@@ -67,6 +69,13 @@ second, or with half of the series, a change began too vaguely for anything to c
 
 RECORDED = 0.8
 """A factor is looked at where it is known of so many of the pieces (shares, 0..1; house rule)."""
+
+THIN = 0.2
+"""What is recorded of at least so many of them, and of fewer than `RECORDED`, is told not to be weighed where
+it begins with the change (house rule)."""
+
+BESIDE_START = 2
+"""It has to begin within so many pieces of where the change is told to begin (house rule)."""
 
 BAR, BAR_OF_WIDE = 2.0, 5.0
 """Odds against nothing recorded from which a suspect is named, and the same where the set of the start is
@@ -178,7 +187,9 @@ def find_suspects(
         figures = _of_figures(around, telling, signal, known)
     ranked = sorted([*(one.suspect for one in found), *figures], key=lambda s: -s.weight)
     if not ranked:
-        return Explanation((), unchanged, yet_sentence(telling, signal, weighed, BAR))
+        yet = yet_sentence(telling, signal, weighed, BAR)
+        thin = thin_sentence(telling, _too_thin(around, telling, signal, known, stage_index))
+        return Explanation((), unchanged, f"{yet or NOTHING_EXPLAINS} {thin}" if thin else yet)
     tied = tied_with_first(weighed) if found and ranked[0] is found[0].suspect else []
     if not tied:
         return Explanation(tuple(ranked[:MOST_NAMED]), unchanged)
@@ -287,6 +298,30 @@ def _of_factors(around: _Around, telling: Telling, known: FactorLevels, stage_in
         told = cards[factor.kind, factor.source, factor.stage] > 1
         column = _Column(factor, filled(levels), prior, told, came_in if factor.kind == "batch" else {})
         found += _of_levels(around, telling, column)
+    return found
+
+
+def _too_thin(
+    around: _Around, telling: Telling, signal: SignalResult, known: FactorLevels, stage_index: int
+) -> list[tuple[Factor, str, Point, int, int]]:
+    """Return what begins on the first pieces of a change and is on record of too few pieces to be weighed.
+
+    Its factor, level and first piece, and of how many of the pieces around it anything is recorded.
+    """
+    found = []
+    for factor in known.up_to(stage_index):
+        near = [known.levels[factor].get(telling.points[i].serial, "") for i in around.place]
+        told = sum(map(bool, near))
+        if factor.kind not in {"batch", "tool"} or not THIN * len(near) <= told < RECORDED * len(near):
+            continue
+        begin = int(np.searchsorted(around.place, signal.start - 1))
+        zone = range(max(begin - BESIDE_START, 1), min(begin + BESIDE_START + 1, len(near)))
+        before = {name for level in near[: zone.start] for name in split(level)}
+        new = [(abs(n - begin), n, name) for n in zone for name in split(near[n]) if name not in before]
+        # nothing is known to begin where nothing is known of the pieces before
+        if new and before:
+            _, n, name = min(new)
+            found.append((factor, name, telling.points[int(around.place[n])], told, len(near)))
     return found
 
 

@@ -134,7 +134,7 @@ def _told_anew(signal: FoundChange, kept: Sequence[FoundChange], whole: State) -
         state.scale, apart=state.apart, until=until, floor=state.floor, noise=state.noise, lots=state.lots
     )
     if signal.ended is None and _contradicted(signal, state, fits):
-        return replace(signal, ended=signal.point + 1)
+        return replace(signal, ended=_end_of_excursion(signal, state, fits))
     lead = {k: fit.support - max(f.support for f in fits.values() if f is not fit) for k, fit in fits.items()}
     if signal.kind == "spread":
         return _no_spread(signal, state, fits, lead)
@@ -155,6 +155,25 @@ def _contradicted(signal: FoundChange, state: State, fits: Mapping[FitKind, Kind
     lasting = max(fits[kind].support for kind in LASTING if kind in fits)
     passed = "passing" in fits and fits["passing"].support - lasting > PASSED
     return passed or fits["steady"].support - lasting > CONTRADICTED
+
+
+def _end_of_excursion(signal: FoundChange, state: State, fits: Mapping[FitKind, KindFit]) -> int:
+    """Return the first piece after an excursion that has passed; of what was none at all, after the signal.
+
+    What came after the signal falls into two levels, where that leaves the fewest squares; else pieces made
+    while it lasted would count among those of the state before.
+    """
+    first = signal.point + 1
+    since = state.values[signal.start - state.begin :]
+    least = first - signal.start  # pieces that are away for certain
+    passed = "passing" in fits and fits["passing"].support > fits["steady"].support
+    if not passed or signal.kind == "spread" or since.size <= least + 1:
+        return first
+    squares = [
+        sum(float(((part - part.mean()) ** 2).sum()) for part in (since[:split], since[split:]))
+        for split in range(least, since.size)
+    ]
+    return first + int(np.argmin(squares))
 
 
 def _no_spread(

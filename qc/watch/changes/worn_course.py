@@ -97,9 +97,11 @@ class WornCourse(LevelCourse):
         return forecast_wear(self.characteristic, self.points, limits, today, plan, since)
 
     def own_suspect(self, signal: SignalResult, plan: Plan) -> Suspect | None:
-        """Return the tool itself, which its own line accuses."""
+        """Return the tool itself, which its own line accuses: not one without a count, or just fitted."""
         point = self.points[signal.start - 1]
-        if signal.kind == "single" or not point.tool:
+        if signal.kind == "single" or not point.tool or point.tool_count is None:
+            return None
+        if signal.start in self._joints():
             return None
         tool = plan.tool(point.tool)
         name = named(tool.name, tool.id) if tool else point.tool
@@ -126,7 +128,11 @@ class WornCourse(LevelCourse):
         return worn_changes(points, values_of(points), rates, (1, settled) if settled else None), None
 
     def _told(self, found: Sequence[FoundChange], points: Pieces) -> tuple[FoundChange, ...]:
-        return tuple(found) if self._about_line(points) else until_refitted(found, points)
+        if self._about_line(points):
+            return tuple(found)
+        if not _counted(points):  # judged about its level, so placed and measured as a level is
+            return LevelCourse._told(self, found, points)
+        return until_refitted(found, points)
 
     def _about_line(self, points: Pieces) -> bool:
         """Say whether there is a line to go by; a count of faults has none."""

@@ -6,7 +6,7 @@ from datetime import date
 
 import polars as pl
 
-from qc.plan import PLACE, Characteristic, DatedLimits, Plan, Stage
+from qc.plan import PLACE, Characteristic, DatedLimits, Gauge, Plan, Stage
 from qc.stats import guard_band
 from qc.watch.series import derived_readings
 from qc.words import IN_UNIT
@@ -39,7 +39,8 @@ def cells_of(
         Of a place read on several days only the newest counts: that is what the piece is now. Readings of
         one day are averaged, and counts added up over the whole piece. `margin` is how far inside the nearer
         limit a figure lies, negative outside, null without limits; `guard` is what ISO 14253-1 takes off a
-        limit, null where the spread of its gauge is not known. [unit of the figure]
+        limit, null where the spread of its gauge is not known; `step` is what its gauge shows, null for a
+        figure that is computed. [unit of the figure]
     """
     newest = pl.col("day") == pl.col("day").max().over("serial", "characteristic", *PLACE)
     own = derived_readings(readings.filter(newest), plan, stage, characteristic)
@@ -55,7 +56,8 @@ def cells_of(
     )
     if counted:
         cells = cells.with_columns(pl.lit(None, readings.schema[name]).alias(name) for name in PLACE)
-    return _guarded(_limited(cells, plan, characteristic), plan, characteristic)
+    guarded = _guarded(_limited(cells, plan, characteristic), plan, characteristic)
+    return _stepped(guarded, plan, characteristic)
 
 
 def with_margin(cells: pl.DataFrame) -> pl.DataFrame:
@@ -99,6 +101,32 @@ def _guarded(cells: pl.DataFrame, plan: Plan, characteristic: Characteristic) ->
     return cells.with_columns(guard=guard if given else pl.lit(None, pl.Float64))
 
 
+def _stepped(cells: pl.DataFrame, plan: Plan, characteristic: Characteristic) -> pl.DataFrame:
+    found = {}
+    if characteristic.derive is None and characteristic.kind == "measured":
+        names = cells["gauge"].unique().fill_null("")
+        found = {words: _step(plan, characteristic, words) for words in names}
+    given = {words: step for words, step in found.items() if step is not None}
+    step = pl.col("gauge").fill_null("").replace_strict(given, default=None, return_dtype=pl.Float64)
+    return cells.with_columns(step=step if given else pl.lit(None, pl.Float64))
+
+
+def _step(plan: Plan, characteristic: Characteristic, words: str) -> float | None:
+    """Return the finest step of the gauges named, what the plan says of the figure where none is known."""
+    steps = []
+    for name in filter(None, words.split(" + ")):
+        gauge = plan.gauge(name)
+        scale = _scale(gauge, characteristic) if gauge else None
+        if gauge and scale is not None:
+            steps.append(gauge.resolution * scale)
+    return min(steps, default=characteristic.resolution)
+
+
+def _scale(gauge: Gauge, characteristic: Characteristic) -> float | None:
+    """Return what turns the unit of a gauge into that of a figure, None where nothing does."""
+    return 1.0 if gauge.unit == characteristic.unit else IN_UNIT.get((gauge.unit, characteristic.unit))
+
+
 def _guard(plan: Plan, characteristic: Characteristic, words: str) -> float | None:
     """Return the uncertainty of what these gauges read together, None where a spread is not known."""
     squares = 0.0
@@ -106,7 +134,7 @@ def _guard(plan: Plan, characteristic: Characteristic, words: str) -> float | No
         gauge = plan.gauge(name)
         if gauge is None or gauge.spread is None:
             return None
-        scale = 1.0 if gauge.unit == characteristic.unit else IN_UNIT.get((gauge.unit, characteristic.unit))
+        scale = _scale(gauge, characteristic)
         if scale is None:
             return None
         squares += (gauge.spread * scale) ** 2

@@ -64,6 +64,8 @@ class PieceFigure:
         Newest day on which any of its places was read.
     gauge, tool, batch, person : str
         Of the worst place, or of all where the mean decides; several joined by `` + ``.
+    step : float or None
+        What its gauge shows, None for a figure that is computed. [unit]
     """
 
     serial: str
@@ -84,6 +86,7 @@ class PieceFigure:
     tool: str = ""
     batch: str = ""
     person: str = ""
+    step: float | None = None
 
 
 def limited(characteristic: Characteristic) -> bool:
@@ -174,6 +177,7 @@ def _means(cells: pl.DataFrame, plan: Plan, characteristic: Characteristic) -> p
         pl.col("model").drop_nulls().first(),
         pl.col("day").max(),
         pl.col("guard").max(),
+        pl.col("step").min(),
         *joined,
     )
     limits = [_whole(plan, characteristic, row) for row in means.select("model", "day").iter_rows()]
@@ -251,4 +255,5 @@ def _figure(
         tool=row["tool"] or "",
         batch=row["batch"] or "",
         person=row["person"] or "",
+        step=row["step"],
     )

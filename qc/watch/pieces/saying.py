@@ -6,10 +6,9 @@ from math import ceil, log10
 
 from qc.watch.pieces.figures import PieceFigure
 from qc.watch.results import Point, SeriesVerdict, SignalResult
-from qc.words import unit_words
+from qc.words import MOST_PLACES, step_places, stepped_words, unit_words
 
 MOST_DIGITS = 6  # chosen: more than any reading of a workshop has
-MOST_PLACES = 6  # chosen: finer than any gauge of a workshop
 
 BEFORE = 30
 """Pieces before a change whose mean is the level before it; chosen: what a series has in a few months."""
@@ -32,8 +31,8 @@ def outside_words(figure: PieceFigure) -> str:
     side, limit = nearest_limit(figure)
     rule = f" (house rule: {figure.rule})" if figure.rule else ""
     if limit is None:
-        return f"{mean}{figure.value:.4g} {unit}".rstrip() + at + rule
-    value, edge = f"{beside(figure.value, limit)} {unit}".rstrip(), f"{limit:g} {unit}".rstrip()
+        return f"{mean}{stepped_words(figure.value, figure.step)} {unit}".rstrip() + at + rule
+    value, edge = f"{beside(figure.value, limit, figure.step)} {unit}".rstrip(), f"{limit:g} {unit}".rstrip()
     if figure.inside is False:
         return f"{mean}{value}{at}, {'under' if side == 'lower' else 'over'} {edge}{rule}"
     return f"{mean}{value}{at}, inside {edge}{rule}"
@@ -47,20 +46,25 @@ def nearest_limit(figure: PieceFigure) -> tuple[str, float | None]:
     return side, limit
 
 
-def beside(value: float, limit: float) -> str:
-    """Write a figure with as many places as its limit has, and more where the two would read alike.
+def beside(value: float, limit: float, step: float | None = None) -> str:
+    """Write a figure with the places its gauge shows or its limit has, and more where the two read alike.
 
     Examples
     --------
     >>> beside(25.68843, 20.0), beside(13.842, 13.86), beside(9.9914283, 10.0), beside(7.5, 10.0)
     ('26', '13.842', '9.991', '7.5')
+    >>> beside(14.6, 14.612, 0.001), beside(14.08, 14.05, 0.001), beside(14.0525, 14.05, 0.001)
+    ('14.600', '14.080', '14.0525')
     """
     if float(f"{value:.{MOST_DIGITS}g}") == value:
-        return f"{value:.{MOST_DIGITS}g}"  # as it was read; a mean or a fit has more digits than it is worth
+        # as it was read; a mean or a fit has more digits than it is worth
+        read = f"{value:.{MOST_DIGITS}g}"
+        own = len(read.partition(".")[2])
+        return read if own >= step_places(step) or "e" in read else f"{value:.{step_places(step)}f}"
     written = f"{limit:g}".partition(".")[2]
     apart = abs(value - limit)
     seen = ceil(-log10(apart)) if 0 < apart < 1 else 0
-    return f"{value:.{min(MOST_PLACES, max(len(written), seen))}f}"
+    return f"{value:.{min(MOST_PLACES, max(len(written), seen, step_places(step)))}f}"
 
 
 def is_bad(verdict: SeriesVerdict, signal: SignalResult) -> bool:

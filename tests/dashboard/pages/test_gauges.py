@@ -4,6 +4,7 @@ import pytest
 
 from dashboard.pages import gauges
 from dashboard.pages.gauge_study import answer_card
+from qc.watch import GaugeChange
 
 
 @pytest.fixture
@@ -32,6 +33,26 @@ def test_one_gauge_tells_its_checks_its_bias_and_whom_it_touched(in_app, texts):
     assert "What it touched since its last good check" in said and "TQ-0440" in said
     assert "left 3 Nov 2026" in said
     assert "±0.004 mm" in said and "What to do" in said and "measure again the pieces below" in said
+
+
+def test_a_gauge_that_moved_inside_its_tolerance_is_told_with_what_to_do(
+    in_app, board, gauge, monkeypatch, texts
+):
+    since = gauge.checks[-2].day
+    change = GaugeChange("shift", since, gauge.checks[-1].day, 0.0001, 0.0022, True)
+    over = replace(change, kind="single", stands=False)
+    view = replace(
+        gauge, state="moved", moved="Its checks read high.", changes=(over, change), steps=("Look.",)
+    )
+    monkeypatch.setattr(board, "gauges", lambda: (view,))
+    listed = texts(gauges.list_layout())
+    assert "One gauge, one needs a look" in listed and "Its checks read high." in listed
+    said = texts(gauges.one_layout("G-03"))
+    assert "Its checks read high." in said and "What to do Look." in " ".join(said.split())
+    assert said.index("level moved") < said.index("one check apart")
+    assert "one in 2,000 checks" in said and "+0.0022 mm" in said
+    quiet = texts(gauges._course_card(replace(gauge, changes=())))
+    assert "They are as they were." in quiet
 
 
 def test_a_gauge_in_order_asks_for_nothing(in_app, texts):

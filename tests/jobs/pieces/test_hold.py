@@ -13,7 +13,10 @@ from qc.jobs.errors import JobError
 from qc.jobs.pieces import HoldRow, hold_list, keep_back, release, write_tags
 from qc.jobs.pieces.outside import STATE, figures_outside
 from qc.jobs.pieces.reasons import doubts_of
+from qc.jobs.rows import Decision, list_held, mend_held
 from qc.jobs.signals import list_signals, say_of_signal
+from qc.jobs.upload import upload
+from qc.jobs.whole_piece import piece_record
 from qc.plan import EVENT, Gauge
 from qc.sayings import Saying, What
 from qc.store import NewSheet, sheet_hash
@@ -64,7 +67,8 @@ def test_a_limit_is_told_at_its_worst_place_with_what_was_read_there(shop, thin)
 def test_no_body_thinner_by_design_is_held(shop):
     readings = shop.store.readings(characteristics=["inner_od"])
     assert readings.filter(pl.col("surface") == "body")["serial"].n_unique() > 90
-    assert rows(shop, characteristic="inner_od", why="limit") == []
+    held = rows(shop, characteristic="inner_od", why="limit")
+    assert all("held row" in row.because and "body" not in row.figure.place for row in held)
 
 
 def test_pieces_of_an_open_signal_are_held_until_it_is_answered(shop):
@@ -115,6 +119,8 @@ def test_a_check_that_was_off_puts_all_since_the_last_good_one_in_doubt(shop):
     with_events(shop, checks((shop.today, 0.02)))
     held = rows(shop, why="gauge")
     assert held and all("found 20 µm off on 24 Nov 2026" in row.because for row in held)
+    # the page of the gauge says the same of that check
+    assert all("stands apart from those before" in row.because for row in held)
     with_events(shop, checks((shop.today + timedelta(days=1), 0.0)))
     later = replace(shop, today=shop.today + timedelta(days=1))
     # zeroed since: what was read before it was known stays in doubt
@@ -299,3 +305,43 @@ def test_no_tag_without_a_piece(shop, tmp_path):
 def test_status_and_receipt_tell_the_worst(demo_copy, command, shop):
     text = command("status", "--workshop", demo_copy).stdout
     assert "To hold: " in text and "See: qc hold" in text
+
+
+SPOT = {"area": "slide", "spot": 3}
+
+
+@pytest.fixture
+def clean(shop):
+    """Return an instrument with a lacquer card that nothing holds, and hand in a spot nobody believes."""
+    serials = {row.serial for row in hold_list(shop, judge=False).rows}
+    spots = shop.store.readings(characteristics=["thickness"])
+    serial = next(
+        s for s in reversed(spots["serial"].unique(maintain_order=True).to_list()) if s not in serials
+    )
+    own = spots.filter(pl.col("serial") == serial)
+    head = "Card,Lacquer card\n\nDate,Serial,Model,Area,Spot,Thickness,Gauge,Person\n"
+    day = shop.today.isoformat()
+    line = f"{day},{serial},{own['model'][0]},slide,3,1.2,EC-1,{own['person'][0]}\n"
+    receipt = upload(shop, [("thin.csv", (head + line).encode())])
+    assert receipt.to_dict()["sheets"][0]["held"]
+    return serial
+
+
+def test_a_held_row_that_would_be_outside_holds_its_piece_until_it_is_answered(shop, clean, command):
+    (row,) = rows(shop, serial=clean)
+    (waits,) = [one for one in list_held(shop).rows if one.serial == clean]
+    assert (row.why, row.figure.value, row.figure.lower) == ("limit", 1.2, 10.0)
+    assert "1.2 µm at slide, spot 3, under 10 µm as typed" in row.because
+    assert f"Answer held row {waits.id}" in row.next_step
+    record = piece_record(shop, clean, judge=False)
+    (figure,) = [one for one in record.figures if one.characteristic == "thickness"]
+    assert figure.inside is None and figure.state == "a held row waits"
+    assert not any("Inside its limits" in line or "Nothing holds" in line for line in record.judgement)
+    before = replace(shop, today=shop.today - timedelta(days=1))
+    assert rows(before, serial=clean) == []  # of a day before it was measured it is not told
+
+    release(shop, clean, who="IS", why="Read again on the bare twin.")
+    assert [r.waits for r in rows(shop, serial=clean)] == [False]
+    mend_held(shop, waits.id, Decision.DROP, who="IS")
+    assert rows(shop, serial=clean) == []
+    assert piece_record(shop, clean, judge=False).judgement[0].startswith("Nothing holds it back")

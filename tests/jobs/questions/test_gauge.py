@@ -99,6 +99,23 @@ def test_by_hand_figures_of_the_filled_form(table):
     assert found["categories"] == PUBLISHED["E3"]["published"]["ndc"]
 
 
+def test_by_hand_figures_of_a_study_with_holes_rest_on_the_parts_that_all_read(table):
+    """The third part lacks a reading: the figures are those of the form without that part."""
+    full = np.array(PUBLISHED["E3"]["data"]["rows"])
+    cells = columns(full)
+    third = list(dict.fromkeys(cells["tube"]))[2]
+    gone = cells["tube"].index(third) + 4
+    path = table({name: [v for row, v in enumerate(own) if row != gone] for name, own in cells.items()})
+    found = gauge_study(path, "mm", "tube", "who", by_hand=True)
+    without = gauge_study(
+        table(columns(np.delete(full, 2, axis=0)), "w.csv"), "mm", "tube", "who", by_hand=True
+    )
+    said = found.to_dict()["by_hand"]
+    assert said.pop("left_out") == [third]
+    assert said == without.to_dict()["by_hand"]
+    assert "not read equally often by all" in found.to_text()
+
+
 def test_one_person_and_nested(qc, table):
     rng = np.random.default_rng(2)
     path = table(columns(rng.normal(size=(8, 1, 1)) + 0.1 * rng.normal(size=(8, 1, 2))))
@@ -213,7 +230,7 @@ DATA_FAULTS = [
 
 
 def test_empty_readings_and_uneven_repeats_are_holes_of_a_study(table):
-    """An empty cell and a row that is not there say the same; a nested study refuses it."""
+    """An empty cell and a row that is not there say the same, in a nested study too."""
     rng = np.random.default_rng(7)
     tubes, people = [f"t{k // 4}" for k in range(24)], ["x", "x", "y", "y"] * 6
     mm = [str(v) for v in np.round(10 + np.repeat(rng.normal(0, 0.1, 6), 4) + rng.normal(0, 0.01, 24), 4)]
@@ -224,8 +241,9 @@ def test_empty_readings_and_uneven_repeats_are_holes_of_a_study(table):
     assert found.study == gauge_study(table(left_out), "mm", "tube", "who").study
     assert "3 of 24 readings of a full study are missing" in found.to_text()
     assert found.study.advice in found.to_text() and found.to_dict()["reads"][0]["person"] == "x"
-    with pytest.raises(StatisticsError, match="line 7: the value"):
-        gauge_study(table(empty), "mm", "tube", "who", nested=True)
+    own = gauge_study(table(empty), "mm", "tube", "who", nested=True).study
+    assert own == gauge_study(table(left_out), "mm", "tube", "who", nested=True).study
+    assert own.design == "nested" and "3 of 24 readings" in own.warnings[0]
 
 
 @pytest.mark.parametrize("cells, said", DATA_FAULTS)

@@ -4,6 +4,7 @@ import json
 from dataclasses import replace
 from datetime import date, timedelta
 from statistics import fmean
+from types import SimpleNamespace
 
 import polars as pl
 import pytest
@@ -15,7 +16,7 @@ from qc.jobs.errors import JobError
 from qc.jobs.pieces import hold_list
 from qc.jobs.whole_piece import piece_record
 from qc.jobs.whole_piece.life import chance_of_returns
-from qc.jobs.whole_piece.record import nearest_serials
+from qc.jobs.whole_piece.record import nearest_serials, unknown_piece
 
 CONTRACT = {"serial", "model", "where", "shipped", "known", "hold", "figures", "parts", "events", "signals"}
 FIGURE = {
@@ -218,3 +219,12 @@ def test_the_board_says_what_the_command_says(shop, demo_copy):
     assert "is not a day" in board.leaving("QH-1205", "soon")
     assert "QH-1205" in board.nearest("qh1205")
     assert len(board.also("batch", "LP-12").pieces) == 17 and board.also("moon", "LP-12") is None
+
+
+def test_a_piece_of_which_nothing_was_accepted_is_known_by_its_held_rows():
+    held = [SimpleNamespace(id=n, as_typed=lambda: {"serial": "A-9"}) for n in (4, 5)]
+    workshop = SimpleNamespace(store=SimpleNamespace(held=lambda: held))
+    assert unknown_piece(workshop, "A-9") == (
+        "Nothing of 'A-9' was accepted yet: held rows 4-5 name it and wait for a decision. "
+        "See what is asked: qc held list"
+    )

@@ -6,7 +6,7 @@ import polars as pl
 import pytest
 
 from qc.column_types import polars_schema
-from qc.jobs.pieces import hold_list
+from qc.jobs.pieces import hold_list, undecided
 from qc.jobs.whole_piece import piece_record
 from qc.plan import EVENT, HELD, READING
 from qc.store import NewSheet, sheet_hash
@@ -40,13 +40,20 @@ def test_every_piece_is_told_whatever_is_built_into_it(stranger, rng):
     assert all(part not in way_up(part, uses) for part in homes(uses))
     held = hold_list(stranger, judge=False, keep=False)
     outside = {
-        (r.serial, r.stage, r.characteristic) for r in held.rows if r.why == "limit" and not r.figure.inside
+        (r.serial, r.stage, r.characteristic)
+        for r in held.rows
+        if r.why == "limit" and r.figure and not r.figure.inside
     }
     wanted = [*sorted({serial for serial, *_ in outside})[:PIECES], *rng.choice(serials, PIECES)]
     for serial in map(str, wanted):
         record = piece_record(stranger, serial, judge=False)
         told = {(serial, one.stage, one.characteristic) for one in record.figures if one.inside is False}
-        assert told == {row for row in outside if row[0] == serial}
+        waits = {(serial, one.stage, one.characteristic) for one in undecided(stranger, [serial])}
+        assert told - waits == {row for row in outside if row[0] == serial} - waits
+        assert not [
+            one for one in record.figures if one.inside and (serial, one.stage, one.characteristic) in waits
+        ]
+        assert not waits or not any(line.startswith("Inside its limits") for line in record.judgement)
         assert {one.serial for one in record.parts if not one.went_to} == {
             use.part for use in uses if use.piece == serial and not use.went_to
         }

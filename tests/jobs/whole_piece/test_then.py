@@ -23,9 +23,10 @@ def ask(tmp_path, command):
         return done.exit_code, json.loads(done.stdout) if done.stdout else done.stderr
 
     cards = {
-        "2026-11-10": JOINTS + "2026-11-09,QH-1301,tenor,1.5\n",
+        "2026-11-10": JOINTS + "2026-11-09,QH-1301,tenor,1.5\n2026-11-09,QH-1303,tenor,1.6\n",
         "2026-11-12": SHIPPING + "2026-11-12,QH-1301,IS\n",
         "2026-11-20": JOINTS + "2026-11-11,QH-1301,tenor,6.0\n2026-11-11,QH-1302,tenor,1.4\n",
+        "2026-11-21": SHIPPING + "2026-11-13,QH-1303,IS\n",
     }
     for day, text in cards.items():
         path = tmp_path / f"{day}.csv"
@@ -60,3 +61,19 @@ def test_what_was_brought_in_later_is_never_made_up(ask):
 def test_what_has_not_left_has_no_such_day(ask):
     code, said = ask("piece", "QH-1302", "--known", "shipped")
     assert code == 1 and "has not left" in said
+
+
+def test_what_came_late_is_told_of_the_piece_alone_with_what_of_it_is_outside(ask):
+    _, then = ask("piece", "QH-1301", "--known", "shipped")
+    assert then["notes"][-1] == (
+        "1 reading of QH-1301, measured by 12 Nov 2026, was handed in on 20 Nov 2026: Joints: Joint leak, "
+        "6.0 cm³/min, over 4 cm³/min. Not known here on 12 Nov 2026."
+    )
+    assert not [note for note in then["notes"] if note.startswith("2 readings")]
+
+
+def test_a_piece_that_left_is_not_foretold_to_leave(ask):
+    _, then = ask("piece", "QH-1303", "--known", "shipped")
+    assert (then["shipped"], then["leaving"]) == (None, None)
+    assert "It left on 13 Nov 2026, as was handed in on 21 Nov 2026" in then["notes"][-1]
+    assert "had been handed in by then" in then["notes"][-2]

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from qc.report.drawings.study import plot_study
 from qc.report.terminal import (
+    HandFigures,
     agreement_text,
     check_standard_text,
     estimated_text,
@@ -102,7 +103,7 @@ def test_a_gauge_study_prints_its_spreads_with_their_intervals(thermal):
     hand = average_range(np.array(E2["data"]["rows"]))
     text = tidy(
         gauge_text(
-            study, guard_band(lower=20, upper=60, gauge_sd=study.sd["gauge"]), hand, None, "z", "t.csv"
+            study, guard_band(lower=20, upper=60, gauge_sd=study.sd["gauge"]), HandFigures(hand), "z", "t.csv"
         )
     )
     assert text.split("\n")[0] == study.verdict
@@ -122,7 +123,7 @@ def test_a_gauge_study_prints_its_spreads_with_their_intervals(thermal):
 
 def test_bars_of_a_gauge_study_are_as_long_as_their_share(thermal):
     study = thermal
-    lines = gauge_text(study, None, None, None, "z", "t.csv").split("\n")
+    lines = gauge_text(study, None, HandFigures(), "z", "t.csv").split("\n")
     bars = {
         line.strip().split("  ")[0]: line.count("▇")
         for line in lines
@@ -140,7 +141,7 @@ def test_bars_of_a_gauge_study_are_as_long_as_their_share(thermal):
     ({"lower": 0.0, "upper": 3.0}, "no reading of this gauge can prove a piece good"),
 ])  # fmt: skip
 def test_the_guard_band_in_words(thermal, limits, words):
-    text = gauge_text(thermal, guard_band(gauge_sd=1.0, **limits), None, None, "z", "t.csv")
+    text = gauge_text(thermal, guard_band(gauge_sd=1.0, **limits), HandFigures(), "z", "t.csv")
     assert words in text
 
 

@@ -1,5 +1,6 @@
 """Answers in words from plain values: what is asked first stands first, numbers agree with their nouns."""
 
+from dataclasses import replace
 from datetime import UTC, date, datetime
 from pathlib import Path
 
@@ -27,7 +28,7 @@ from qc.report.terminal import (
 )
 from qc.sayings import Said, What
 from qc.trade import Pairing, fit_wear
-from qc.watch import Span
+from qc.watch import FactorLevels, Points, Question, Span, judge
 
 TODAY = date(2026, 11, 24)
 
@@ -219,3 +220,13 @@ def test_a_rack_without_a_pair_still_tells_its_tubes():
     assert lines[0] == "0 of 0 pairs lie wholly within 100 to 200 um"
     assert "DRIFTING by -20.0 um" in lines[-2] and "DRIFTING" not in lines[-1]
     assert lines[-1] == "outer  n 1, mean 14.1000 mm, sd 0.0 um"
+
+
+def test_the_head_of_a_status_counts_what_settled_and_nobody_answered(small_plan, points):
+    stage = small_plan.stage("tuning")
+    question = Question(small_plan, stage, stage.characteristics[0], "tenor", 0.004, TODAY)
+    calm = judge(question, Points(points([0.1 * (n % 7) for n in range(30)]), centered=False), FactorLevels())
+    settled = replace(calm, settled_since=date(2026, 6, 15))
+    assert "all 2 series are as they were." in status_text("Shop", TODAY, [calm, calm], [])
+    head = status_text("Shop", TODAY, [calm, settled], []).splitlines()[0]
+    assert head.endswith("no series drifts; 1 series has settled at a new level unanswered.")

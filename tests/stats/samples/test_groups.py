@@ -98,3 +98,11 @@ def test_the_order_of_groups_and_a_far_origin_change_nothing():
 def test_bad_questions_are_named(call, said):
     with pytest.raises(StatisticsError, match=said):
         call()
+
+
+def test_groups_of_two_have_equal_distances_by_nature_and_are_refused():
+    """Both readings of a pair lie equally far from their middle: an F of rounding once gave p = 0."""
+    pairs = np.random.default_rng(1).normal(size=(20, 2))
+    for center in ("median", "mean"):
+        with pytest.raises(StatisticsError, match="all distances are equal"):
+            equal_spreads(pairs.tolist(), center=center)

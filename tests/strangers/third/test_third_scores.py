@@ -12,8 +12,11 @@ sys.path.insert(0, str(HERE.parent))
 
 import score_sheets as score  # noqa: E402
 
-SILENT = 4
-"""Detectable slips that no doubt asks about; as counted before anything was changed for these cases."""
+EVERY = 5
+"""One slip and one odd card of so many are handed in here, for the time it takes; the scorer takes all."""
+
+SILENT = 1
+"""Of the detectable slips taken; of all ninety-four, three."""
 
 
 @pytest.mark.parametrize("case", score.read_layouts(HERE), ids=lambda case: case["file"])
@@ -22,9 +25,10 @@ def test_a_layout_of_the_third_stranger_is_read_as_it_was_meant(case: score.Case
 
 
 def test_slips_of_the_third_stranger_are_asked_about_and_true_cards_are_not(tmp_path: Path) -> None:
-    outcomes, false = score.slip_outcomes(HERE, tmp_path)
-    slips, _ = score.read_slips(HERE)
-    seen = [outcomes[case["file"]] for case in slips if case["detectable"]]
+    outcomes, false = score.slip_outcomes(HERE, tmp_path, EVERY)
+    detectable = {case["file"] for case in score.read_slips(HERE)[0] if case["detectable"]}
+    seen = [said for file, said in outcomes.items() if file in detectable]
+    assert len(seen) >= 15
     assert false == {}
     assert not [said for said in seen if said.startswith("wrong mend")]
     assert seen.count("silent") <= SILENT

@@ -286,3 +286,13 @@ def test_one_piece_apart_is_explained_by_that_piece_alone(small_plan, points):
     single = next(s for s in judged(small_plan, series, factors).signals if s.kind == "single")
     assert (single.start, single.start_low, single.start_high) == (30, 30, 30)
     assert [s.name for s in single.suspects] == ["M-9"]
+
+
+def test_a_batch_on_record_of_too_few_pieces_is_named_as_not_weighed(small_plan, series):
+    batch = Factor("batch", "bell")
+    levels = by_serial(series, [""] * 20 + ["B-1"] * 8 + ["B-2"] * 12)
+    signal = judged(small_plan, series, FactorLevels({batch: levels}, {batch: 0})).current
+    assert signal.suspects == ()
+    assert "Bell batch B-2 begins there too, on" in signal.because and "is not weighed" in signal.because
+    none = judged(small_plan, series, FactorLevels({batch: by_serial(series, [""] * 40)}, {batch: 0})).current
+    assert "not weighed" not in none.because

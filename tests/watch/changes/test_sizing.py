@@ -187,6 +187,18 @@ def test_an_excursion_that_is_over_is_not_told_as_scatter(rng):
     assert kinds.count("spread") <= 1
 
 
+def test_an_excursion_that_has_passed_ends_where_the_pieces_came_back(rng, at_least):
+    ends = []
+    for _ in range(60):
+        values = rng.standard_normal(60)
+        values[30:38] += 4
+        told = found(32, 31)
+        ends.append(measured_anew(told, [told], JudgedSeries(values, "normal")).ended)
+    passed = [end for end in ends if end is not None]
+    assert len(passed) > 40
+    assert at_least(0.9, [abs(end - 39) <= 1 for end in passed])
+
+
 def test_steady_shifts_and_singles_are_hardly_ever_told_as_scatter(rng):
     wrong = []
     for _ in range(150):

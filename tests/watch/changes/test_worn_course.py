@@ -75,3 +75,15 @@ def test_without_counts_it_is_judged_about_its_level(drawn):
     assert {s.point for s in level.changes(RATE).signals} <= raised
     assert worn.limits(worn.present(()), RATE) == level.limits(level.present(()), RATE)
     assert worn.note() == "" and worn.forecast((), DatedLimits(upper=12.0), TODAY, None) is None
+
+
+def test_a_new_tool_without_counts_is_measured_by_all_pieces_and_not_accused_of_a_line(small_plan, points):
+    values = 10.0 + 0.1 * np.random.default_rng(7).standard_normal(90)
+    values[40:] += 0.5
+    bare = points(values, tool=["D-1"] * 40 + ["D-2"] * 50)
+    worn, level = course_of(WORN, bare), course_of(PLAIN, bare)
+    (found,), (same,) = worn.changes(RATE).signals, level.changes(RATE).signals
+    assert (found.start, found.size_low, found.size_high) == (same.start, same.size_low, same.size_high)
+    # Welch's interval of 40 against 50 pieces with a spread of 0.1: about 4 standard errors of 0.021 wide
+    assert 0.06 < found.size_high - found.size_low < 0.12
+    assert worn.own_suspect(found, small_plan) is None

@@ -1,0 +1,5 @@
+"""Blank cards on paper: where to get them, and the files."""
+
+import lazy_loader
+
+__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)

@@ -1,0 +1,78 @@
+"""The signals in whose stretch a piece, or a part of it, lies: each stands as it does on every other face."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from qc.jobs.judging import signals_of_day
+from qc.jobs.signals import life_of
+from qc.jobs.whole_piece.sharing import Genealogy
+from qc.jobs.workshop import Workshop
+from qc.plain import JsonObject
+from qc.sayings import OPEN_STATES
+from qc.watch import SeriesVerdict, SignalResult, pieces_in
+from qc.words import listed
+
+
+@dataclass(frozen=True, slots=True)
+class SignalOfPiece:
+    """A signal in whose stretch a piece lies.
+
+    `state` is what the store keeps of it, `standing` how it stands in words: one that nobody answered and
+    that came back is over.
+    """
+
+    id: str
+    series: str
+    state: str
+    standing: str
+    title: str
+    sentence: str
+    found: SignalResult
+
+    @property
+    def waits(self) -> bool:
+        """Whether it is open and the change by which it was raised still lasts."""
+        return self.state in OPEN_STATES and self.found.ended is None
+
+    def to_dict(self) -> JsonObject:
+        """Return plain values."""
+        return {
+            "id": self.id,
+            "series": self.series,
+            "kind": self.found.kind,
+            "state": self.state,
+            "over": self.found.ended is not None,
+            "standing": self.standing,
+            "sentence": f"{self.title}: {self.sentence}",
+        }
+
+
+def signals_of_piece(
+    workshop: Workshop, serial: str, tree: Genealogy, verdicts: Sequence[SeriesVerdict]
+) -> tuple[SignalOfPiece, ...]:
+    """Return the signals in whose stretch a piece, or a part of it, lies, those that wait first."""
+    by_key = {str(verdict.key): verdict for verdict in verdicts}
+    own = {serial, *tree.inside(serial)}
+    found = []
+    for signal in signals_of_day(workshop, verdicts):
+        verdict = by_key.get(signal.series)
+        if verdict is None or not (signal.shown or signal.said):
+            continue
+        inside = [p.serial for p in pieces_in(verdict, signal.found) if p.serial in own]
+        if inside:
+            part = "" if serial in inside else f", by its part {listed(inside)}"
+            life = life_of(workshop, signal, verdict)
+            found.append(
+                SignalOfPiece(
+                    signal.id,
+                    signal.series,
+                    signal.state,
+                    life.standing,
+                    verdict.title + part,
+                    life.sentence,
+                    signal.found,
+                )
+            )
+    return tuple(sorted(found, key=lambda one: not one.waits))

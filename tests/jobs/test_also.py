@@ -1,0 +1,78 @@
+"""What a gauge touched in a small invented workshop: the last good check of the day asked for counts."""
+
+from datetime import date, timedelta
+
+import pytest
+
+PLAN = """
+workshop: {name: Reed Lane Brass, serial_prefix: A, time_zone: UTC, lead: ML}
+models: [{id: alto, name: Alto, family: alto, pedal_midi: 34, length_mm: 2931.6}]
+people: [{code: ML}, {code: FT}]
+gauges: [{id: HG-1, name: Height gauge, gauge_class: height, unit: mm, resolution: 0.1, daily_check: true,
+          check_tolerance: 0.2}]
+cards:
+  - {id: bow, title: Bow card, source: bench, stage: bow, characteristics: [rise]}
+  - {id: gauge-check, title: Gauge check, source: bench, event: gauge-check}
+stages:
+  - id: bow
+    name: Bow
+    characteristics: [{id: rise, name: Rise, unit: mm, pool: all, limits: [{lower: 46, upper: 54}]}]
+"""
+FIRST = date(2026, 3, 2)
+CHECKS = {0: 0.0, 1: 0.1, 4: 0.6, 5: 0.0, 6: 0.1}
+"""Days after the first: how far off the gauge was; off on the fifth, after two days without a check."""
+
+ZEROED = ("no", "yes")
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    from qc.jobs.upload import upload
+    from qc.jobs.workshop import open_workshop
+
+    place = tmp_path_factory.mktemp("reed") / "shop"
+    place.mkdir()
+    (place / "plan.yaml").write_text(PLAN)
+    bows = "".join(f"A-{n:02d},alto,{FIRST + timedelta(n)},FT,HG-1,50.{n}\n" for n in range(7))
+    checks = "".join(f"{FIRST + timedelta(n)},HG-1,{off},{ZEROED[off > 0.5]}\n" for n, off in CHECKS.items())
+    workshop = open_workshop(place, as_of=FIRST + timedelta(6))
+    sheets = [
+        ("bow.csv", "Card,Bow card\n\nSerial,Model,Date,Person,Gauge,Rise\n" + bows),
+        ("check.csv", "Card,Gauge check\n\nDate,Gauge,Deviation,Zeroed\n" + checks),
+    ]
+    # the bows come in first: later than the check that was off they would be held
+    for name, text in sheets:
+        receipt = upload(workshop, [(name, text.encode())])
+        assert not [sheet for sheet in receipt.to_dict()["sheets"] if sheet["held"]]
+    workshop.store.close()
+    return place
+
+
+@pytest.mark.parametrize(
+    "days, serials", [(3, ["A-02", "A-03"]), (4, ["A-02", "A-03", "A-04"])], ids=["unchecked", "found off"]
+)
+def test_of_a_past_day_the_good_check_before_it_counts(folder, command, days, serials):
+    day = FIRST + timedelta(days)
+    words = ("--gauge", "HG-1", "--since", "last-good-check", "--as-of", day, "--workshop", folder)
+    said = command("also", *words).stdout
+    assert "the day after its last good check on 3 Mar" in said.splitlines()[0]
+    assert [line.split()[0] for line in said.splitlines()[1:]] == serials
+
+
+def test_what_was_found_off_stays_named_after_the_next_good_check(folder):
+    from qc.jobs.also import also
+    from qc.jobs.board import StoreBoardData
+    from qc.jobs.workshop import open_workshop
+
+    workshop = open_workshop(folder, as_of=FIRST + timedelta(6))
+    found = also(workshop, "gauge", "HG-1", since="last-good-check")
+    workshop.store.close()
+    assert found.pieces == ()
+    ((doubt, serials),) = found.doubts
+    assert serials == ("A-02", "A-03", "A-04") and doubt.off == FIRST + timedelta(4)
+    head = found.to_text().splitlines()[0]
+    assert "found 0.6 mm off on 6 Mar 2026, last known good on 3 Mar 2026: 3 pieces in between" in head
+    board = StoreBoardData(folder, FIRST + timedelta(6))
+    assert board.gauge_touched("HG-1").sentence == head
+    (row,) = found.to_dict()["doubts"]
+    assert (row["first"], row["last"], row["pieces"]) == ("2026-03-04", "2026-03-06", list(serials))
