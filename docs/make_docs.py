@@ -65,7 +65,8 @@ that what waits is judged first; all tables show one moment.
 - With `--as-of DAY` only what was measured by that day, judged as on that day.
 - `pieces` holds what is still read to judge a series; how many were made before that stands in `limits` as
   `before`.
-- Readings are fetched about 100,000 at once, so a long history needs no more memory than a short one.
+- Readings are fetched about 25,000 at once. Measured: a million of them took 350 MB of memory as csv and
+  about 500 MB as Parquet, a quarter of a million 290 and 370 MB; the program alone takes 140 MB.
 """
 
 

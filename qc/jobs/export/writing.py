@@ -24,6 +24,9 @@ SHEET_ROWS = 1_048_575
 CELL_LETTERS = 32_767
 """Letters that a cell of a worksheet holds (the same); what is longer is cut there, and only there."""
 
+GROUP = 50_000
+"""Rows of a Parquet file that a reader takes or leaves together; chosen: years of a series are few groups."""
+
 _MOMENT = "%Y-%m-%dT%H:%M:%S%.6fZ"
 _NUMBER = r"^[+-]?[0-9]+(\.[0-9]+)?$"
 
@@ -93,7 +96,9 @@ class ParquetWriter(TableWriter):
             own.append(self.folder / f"{table}-{len(own)}.part")
             part.write_parquet(own[-1], statistics=True)
         if len(own) > 1:
-            pl.scan_parquet(own).sink_parquet(file, maintain_order=True, statistics=True)
+            pl.scan_parquet(own).sink_parquet(
+                file, maintain_order=True, statistics=True, row_group_size=GROUP
+            )
         elif own:
             own[0].rename(file)
         else:
