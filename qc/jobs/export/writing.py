@@ -116,6 +116,7 @@ class XlsxWriter(TableWriter):
 
         super().__init__(folder)
         kept = {"constant_memory": True, "strings_to_formulas": False, "strings_to_urls": False}
+        kept["use_zip64"] = True  # a million rows may pass four gigabytes before they are packed
         self._book = xlsxwriter.Workbook(str(folder / WORKBOOK), {**kept, "tmpdir": str(folder)})
         self._book.set_properties({"title": "Export", "created": datetime(made.year, made.month, made.day)})
         self._formats: dict[type[Any], Format] = {
@@ -138,9 +139,15 @@ class XlsxWriter(TableWriter):
         return WORKBOOK
 
     def end(self, *, failed: bool) -> None:
-        """Close the workbook; of one that failed only the files that it has open."""
-        if not failed:
+        """Close the workbook, which writes it; one that failed goes with its folder."""
+        from xlsxwriter.exceptions import FileCreateError
+
+        if failed:
+            return
+        try:
             self._book.close()
+        except FileCreateError as error:  # it wraps what the system said, which is told as everywhere
+            raise (error.__context__ or error) from None
 
     def _sheet(self, table: TableName, name: str) -> Any:
         """Add a sheet with the head of a table."""

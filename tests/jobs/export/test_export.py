@@ -200,3 +200,7 @@ def test_a_folder_that_cannot_take_it_is_refused_and_nothing_is_left(shop, tmp_p
     with pytest.raises(MachineError, match="Make room"):
         export_tables(shop, tmp_path / "out")
     assert [path.read_text() for path in (tmp_path / "out").iterdir()] == ["of the last time"]
+    monkeypatch.setattr("zipfile.ZipFile.write", full)
+    with pytest.raises(MachineError, match="No space left on device"):
+        export_tables(shop, tmp_path / "out", ExportFormat.XLSX)
+    assert [path.name for path in (tmp_path / "out").iterdir()] == ["plan.parquet"]
