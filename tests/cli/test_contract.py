@@ -106,6 +106,9 @@ WITHOUT_WORKSHOP = {
     "gauge": "gauge {f}/gauge.csv --value mm --part part --person who --lower 0 --upper 6",
     "run-length": "run-length ewma --wanted 370",
     "factors": "factors 4 5",
+    "average": "average {f}/study.csv --value mm --expected 10",
+    "uncertainty": "uncertainty --cause step=0.001,step --cause ring=0.0008,expanded",
+    "fit": "fit --hole 0,18 --shaft -17,-6",
     "new": "new {t}/shop",
 }
 WITH_WORKSHOP = {
@@ -128,8 +131,11 @@ WITH_WORKSHOP = {
     "rejudge": "rejudge --workshop {f}/shop",
     "rework": "rework --workshop {w}",
     "upstream": "upstream --workshop {w}",
+    "worth": "worth --stage valves --workshop {w}",
+    "people list": "people list --workshop {w}",
 }
 TAKEN_THROUGH = {"signals show", "signals take", "signals comment", "signals close", "signals reopen"}
+TAKEN_THROUGH |= {"people add", "people reset", "people leave"}
 TAKEN_THROUGH |= {"signals tick", "hold release", "hold keep", "correct", "held undo"}
 TAKEN_THROUGH |= {"baseline freeze", "baseline leave-out", "baseline undo", "held mend", "upload"}
 """Commands that change something: run one after the other on a copy, below."""
@@ -172,6 +178,18 @@ def test_signals_are_taken_through_their_life(answer, demo_copy):
     assert answer("signals", "reopen", first[:6], *by)["state"] in {"open", "in-hand"}
     shown = answer("signals", "show", first, *at)
     assert shown["state"] in {"open", "in-hand"}
+
+
+def test_people_come_are_given_a_new_code_and_leave(answer, demo_copy):
+    at = ("--workshop", demo_copy)
+    assert answer("people", "add", "OW", "--role", "owner", "--name", "Olm Wend", *at)
+    first = answer("people", "add", "TQ", "--role", "technician", *at)
+    again = answer("people", "reset", "TQ", *at)
+    assert first != again, "a new code"
+    assert {one["code"] for one in answer("people", "list", *at)["people"]} == {"OW", "TQ"}
+    answer("people", "leave", "TQ", *at)
+    left = {one["code"]: one for one in answer("people", "list", *at)["people"]}
+    assert "TQ" not in left or left["TQ"]["left"]
 
 
 def test_decisions_held_rows_and_uploads_answer_in_json(answer, demo_copy):

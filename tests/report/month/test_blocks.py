@@ -76,7 +76,7 @@ def gauge(due=None, daily=False):
 
 @pytest.mark.parametrize(("days", "said"), [
     (-1, "calibration ran out on 30 May 2026"),
-    (0, "calibration ran out on 31 May 2026"),
+    (0, "calibration due 31 May 2026"),
     (1, "calibration due 1 Jun 2026"),
     (DUE_SOON_DAYS, "calibration due 1 Jul 2026"),
     (DUE_SOON_DAYS + 1, None),
@@ -84,12 +84,12 @@ def gauge(due=None, daily=False):
 def test_a_calibration_is_told_from_a_month_before_it_runs_out(readings, events, days, said):
     plan = plan_of(gauge(due=AS_OF + timedelta(days=days)))
     found = gauge_lines(plan, readings([]), events([]), FIRST, AS_OF)
-    unused = "Book its calibration." if days > 0 else "Not used in the month: keep it off the bench."
+    unused = "Book its calibration." if days >= 0 else "Not used in the month: keep it off the bench."
     assert found == ((GaugeLine("G-1", "Bore gauge", said, unused),) if said else ())
     used = gauge_lines(
         plan, readings([{"gauge": "G-1", "day": FIRST, "serial": "S"}]), events([]), FIRST, AS_OF
     )
-    if days <= 0:
+    if days < 0:
         assert used[0].advice == "Have it calibrated."
 
 

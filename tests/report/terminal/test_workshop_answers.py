@@ -198,7 +198,10 @@ def test_answers_about_a_whole_workshop():
     assert (
         verified_text(9, "", ["entry 3"]) == "Something was altered or lost:\n  entry 3\nLast hash: none yet"
     )
-    assert month_text("A quiet month.", [Path("m.pdf")], "ab") == "A quiet month.\n  m.pdf\nLast hash: ab"
+    told = {"headline": "A quiet month.", "closed": "", "last_hash": "ab"}
+    assert month_text(told, [Path("m.pdf")]) == "A quiet month.\n  m.pdf\nLast hash: ab"
+    closed = month_text({**told, "closed": "Closed by IS."}, [Path("m.pdf")])
+    assert closed.splitlines()[2:] == ["Closed by IS.", "Last hash: ab"]
 
 
 def test_the_tool_to_change_first_stands_first():
