@@ -10,9 +10,7 @@ from flask import Flask, Response, abort, send_file
 from dashboard import queries, theme
 from dashboard.door import ANYBODY, Role, needs
 from qc.jobs.board import SeriesKey, SeriesView
-
-FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
-"""A cell that begins so is run as a formula by spreadsheets; ours are marked as text."""
+from qc.plain import FORMULA_STARTS
 
 COLUMNS = (
     "ordinal", "serial", "day", "model", "value", "measured", "unit", "readings", "spread", "person", "gauge",

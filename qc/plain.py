@@ -1,6 +1,6 @@
 """Names for what stays open, since no one type fits all its keys; a leaf that every floor may use.
 
-What is a record has a class of its own. These are for the edges, where JSON, the row of a frame or a caller's
+What is a record has a class of its own. Most are for the edges, where JSON, the row of a frame or a caller's
 arguments come in or go out.
 """
 
@@ -16,3 +16,6 @@ FrameRow: TypeAlias = dict[str, Any]
 
 Arguments: TypeAlias = dict[str, Any]
 """Arguments by name, on their way to the function whose signature types them."""
+
+FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "\uff1d", "\uff0b", "\uff0d", "\uff20")
+"""A csv cell that begins so is run as a formula by spreadsheets (the full-width signs too, by some)."""

@@ -126,3 +126,8 @@ def maker():
 def test_the_command_reference_is_current(maker):
     page = (ROOT / "docs" / "reference" / "commands.md").read_text("utf-8")
     assert page == maker.command_reference(), "run `make docs`"
+
+
+def test_the_data_dictionary_in_the_documents_is_the_one_that_is_exported(maker):
+    page = (ROOT / "docs" / "reference" / "export.md").read_text("utf-8")
+    assert page == maker.export_reference(), "run `make docs`"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Literal
 
 import typer
 
@@ -22,12 +22,13 @@ plan = typer.Typer(help="The measuring plan: check it, show it.", no_args_is_hel
 
 
 def add_commands(app: typer.Typer) -> None:
-    """Add new, plan, verify, backup and restore."""
+    """Add new, plan, verify, backup, restore and export."""
     app.command("new")(new)
     app.add_typer(plan, name="plan")
     app.command("verify")(verify)
     app.command("backup")(backup)
     app.command("restore")(restore)
+    app.command("export")(export)
 
 
 def new(
@@ -106,3 +107,20 @@ def restore(
     from qc.jobs.backup import restore as bring_back
 
     show(bring_back(source, folder), as_json=as_json)
+
+
+def export(
+    out: Annotated[Path, typer.Option(metavar="DIR", help="Folder for the tables; made where missing.")],
+    form: Annotated[
+        Literal["parquet", "csv", "xlsx"],
+        typer.Option("--format", help="A file for each table, or one workbook (xlsx)."),
+    ] = "parquet",
+    workshop: WorkshopOption = None,
+    as_of: AsOfOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Write readings, pieces, signals, limits and plan as tidy tables, with a data dictionary."""
+    from qc.jobs.export import ExportFormat, export_tables
+
+    opened = open_workshop(workshop, as_of)
+    show(export_tables(opened, out, ExportFormat(form), whole=as_of is None), as_json=as_json)

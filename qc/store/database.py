@@ -15,7 +15,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, Engine, create_engine, event, inspect, text
+from sqlalchemy import Connection, Engine, create_engine, event, inspect, select, text
 from sqlalchemy.engine import URL, make_url
 from sqlalchemy.exc import DBAPIError, IntegrityError, NoSuchModuleError
 
@@ -57,11 +57,27 @@ class Database:
         Inside `writing`, in the same thread, it is the writing one: what is looked up there still holds when
         it is written.
         """
-        if self._open.conn is not None:
-            yield self._open.conn
+        already = self._open.conn or self._open.steady
+        if already is not None:
+            yield already
             return
         with self._said(), self.engine.connect() as conn, conn.begin():
             yield conn
+
+    @contextmanager
+    def steady(self) -> Iterator[None]:
+        """Let every question of this thread see one state of the database until the block ends."""
+        inside = self._open.conn or self._open.steady
+        with self.reading() as conn:
+            if inside is None:
+                if not self.sqlite:  # by itself each statement there sees what was committed before it
+                    conn.exec_driver_sql("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ")
+                conn.execute(select(entry.c.id).limit(1))  # the state seen is that of the first question
+            before, self._open.steady = self._open.steady, conn
+            try:
+                yield
+            finally:
+                self._open.steady = before
 
     @contextmanager
     def writing(self) -> Iterator[Connection]:
@@ -151,9 +167,10 @@ class Database:
 
 
 class _OpenWriting(threading.local):
-    """The writing connection of this thread, while its block lasts."""
+    """The writing connection of this thread, and the one of a steady look, while their blocks last."""
 
     conn: Connection | None = None
+    steady: Connection | None = None
 
 
 def sqlite_url(file: Path) -> URL:

@@ -8,7 +8,7 @@ from datetime import date
 from typing import Any
 
 import polars as pl
-from sqlalchemy import Column, CompoundSelect, Connection, Select, exists, func, select, union_all
+from sqlalchemy import Column, CompoundSelect, Connection, Select, exists, func, or_, select, union_all
 from sqlalchemy.orm import aliased
 from sqlalchemy.sql.elements import ColumnElement
 
@@ -41,9 +41,13 @@ def read_readings(
     serials: Sequence[str] | None = None,
     since: date | None = None,
     until: date | None = None,
+    models: Sequence[str | None] | None = None,
 ) -> pl.DataFrame:
     """Return readings that still stand, with the columns of `READING` and `id`."""
-    conditions = [] if stage is None else [origin.c.stage == stage]
+    conditions: list[ColumnElement[bool]] = [] if stage is None else [origin.c.stage == stage]
+    if models is not None:
+        known = origin.c.model.in_([model for model in models if model is not None])
+        conditions.append(or_(known, origin.c.model.is_(None)) if None in models else known)
     if characteristics is not None:
         conditions.append(origin.c.characteristic.in_(list(characteristics)))
     conditions += _between(origin.c.day, since, until)

@@ -157,13 +157,14 @@ class Store(CorrectedStore, PeopleStore, PiecesStore, VersionedStore):
         serials: Sequence[str] | None = None,
         since: date | None = None,
         until: date | None = None,
+        models: Sequence[str | None] | None = None,
     ) -> pl.DataFrame:
         """Return the columns of `qc.plan.READING` and `id` in order of entry, replaced readings left out.
 
-        `since` and `until` are measured days, both included; empty texts are null.
+        `since` and `until` are measured days, both included; empty texts are null, None a missing model.
         """
         with self._database.reading() as conn:
-            return queries.read_readings(conn, stage, characteristics, serials, since, until)
+            return queries.read_readings(conn, stage, characteristics, serials, since, until, models)
 
     def recent_readings(self, stage: str, characteristic: str, model: str | None, most: int) -> pl.DataFrame:
         """Return the newest `most` readings of a characteristic and model; as quick in a large store."""

@@ -126,6 +126,7 @@ WITH_WORKSHOP = {
     "plan show": "plan show --workshop {w}",
     "plan check": "plan check --workshop {w}",
     "verify": "verify --workshop {w}",
+    "export": "export --out {t}/tables --workshop {w}",
     "also": "also --gauge BG-1 --since 2026-10-01 --workshop {w}",
     "rejudge": "rejudge --workshop {f}/shop",
     "rework": "rework --workshop {w}",

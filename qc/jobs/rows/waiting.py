@@ -14,7 +14,7 @@ from qc.jobs.rows.corrections import offered_now
 from qc.jobs.rows.naming import change_words, figure_words, piece_words, value_words
 from qc.jobs.rows.reasons import is_doubt, one_reason_each
 from qc.jobs.workshop import Workshop
-from qc.plain import FrameRow, JsonObject
+from qc.plain import FORMULA_STARTS, FrameRow, JsonObject
 from qc.plan import Plan
 from qc.report.terminal import exported_text, held_row_text, held_text
 from qc.stats import Tabled
@@ -313,4 +313,4 @@ def runs_of(numbers: Sequence[int]) -> list[str]:
 
 
 def _harmless(cell: object) -> object:
-    return f"'{cell}" if isinstance(cell, str) and cell[:1] in {"=", "+", "-", "@", "\t"} else cell
+    return f"'{cell}" if isinstance(cell, str) and cell.startswith(FORMULA_STARTS) else cell

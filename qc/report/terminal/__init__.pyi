@@ -32,6 +32,7 @@ from .intake import total_text as total_text
 from .keeping import backup_note_text as backup_note_text
 from .keeping import backup_text as backup_text
 from .keeping import demo_text as demo_text
+from .keeping import export_text as export_text
 from .keeping import month_text as month_text
 from .keeping import new_workshop_text as new_workshop_text
 from .keeping import rejudged_text as rejudged_text

@@ -6,6 +6,8 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+from qc.report.terminal.columns import table
+
 
 def new_workshop_text(folder: Path, plan_file: Path) -> str:
     """Say what was made and how to go on."""
@@ -58,6 +60,13 @@ def restored_text(folder: Path, entries: int, head: str) -> str:
         f"Brought back to {folder}: {entries} entries, their rows and their sheets, proven as they were.\n"
         f"Last hash: {head}\nGo on with: qc status --workshop {folder}"
     )
+
+
+def export_text(folder: Path, rows: Sequence[tuple[str, int, str]], note: str) -> str:
+    """Say which table with how many rows stands in which file."""
+    lines = table([("table", "rows", "file"), *((name, str(n), file) for name, n, file in rows)], "<><")
+    told = f"Exported to {folder}; the table `dictionary` says what each column means."
+    return "\n".join([told, *lines, *([note] if note else [])])
 
 
 def backup_note_text(days: int, made: bool) -> str:

@@ -101,3 +101,19 @@ def read_bearing(conn: Connection, column: str, name: str, until: date) -> pl.Da
     asked = select(origin.c.serial, func.min(origin.c.day)).where(*named, standing).group_by(origin.c.serial)
     columns = {"serial": "str", "day": "date"}
     return restored(fetch(conn, asked, columns), columns)
+
+
+def read_counts(conn: Connection, until: date | None) -> pl.DataFrame:
+    """Return how many readings of each stage, characteristic, model and day stand, in that order."""
+    columns = {"stage": "str", "characteristic": "str", "model": "str", "day": "date", "readings": "int"}
+    what = [origin.c[name] for name in columns if name != "readings"]
+    asked = (
+        select(*what, func.count())
+        .join_from(reading, origin, reading.c.origin == origin.c.id)
+        .where(reading.c.id.not_in(gone_readings()))
+        .group_by(*what)
+    )
+    if until is not None:
+        asked = asked.where(origin.c.day <= until.isoformat())
+    found = restored(fetch(conn, asked, columns), columns)
+    return found.sort("stage", "characteristic", "model", "day")

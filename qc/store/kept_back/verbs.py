@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from datetime import date
 
 import polars as pl
@@ -11,6 +12,7 @@ from sqlalchemy import func, select
 from qc.store.kept_back.decided import PieceDecision, add_decisions, read_decisions
 from qc.store.kept_back.figures import (
     read_bearing,
+    read_counts,
     read_figures,
     read_gauged,
     read_last_seen,
@@ -57,6 +59,17 @@ class PiecesStore(ProvenStore):
         """Return the pieces measured at a stage by a day: serial, first and last day there."""
         with self._database.reading() as conn:
             return read_stage_days(conn, stage, until)
+
+    def readings_by_day(self, *, until: date | None = None) -> pl.DataFrame:
+        """Return how many readings stand: stage, characteristic, model, day and readings."""
+        with self._database.reading() as conn:
+            return read_counts(conn, until)
+
+    @contextmanager
+    def steady(self) -> Iterator[None]:
+        """Let every question of this block, in this thread, see the store as it stands now."""
+        with self._database.steady():
+            yield
 
     def newest_day(self) -> date | None:
         """Return the newest day on which anything was measured, None before any."""

@@ -1,0 +1,5 @@
+"""Tidy tables of a whole workshop for other programs, each column explained beside them."""
+
+import lazy_loader
+
+__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)
