@@ -26,6 +26,7 @@ ARROWS = {
     "qc.intervals": set(),
     "qc.plain": set(),
     "qc.sayings": set(),
+    "qc.shares": set(),
     "qc.states": set(),
     "qc.words": set(),
     "qc": {"qc.stats", "qc.trade", "qc.jobs", "qc.plan", "qc.watch", "qc.cli"},
@@ -39,6 +40,7 @@ LEAVES = {
     "qc.intervals",
     "qc.plain",
     "qc.sayings",
+    "qc.shares",
     "qc.states",
     "qc.words",
 }

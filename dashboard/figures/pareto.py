@@ -9,7 +9,8 @@ from typing import Final
 from dashboard.figures.frame import Figure, bare_axis, base_layout
 from dashboard.theme import LIGHT, SMALL_PX
 from qc.jobs.board import ReworkCause, summed
-from qc.words import adding_up, pieces_words, told_name
+from qc.shares import adding_up
+from qc.words import pieces_words, told_name
 
 ROW_PX: Final = 34
 TOP_PX: Final = 40

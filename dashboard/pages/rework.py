@@ -16,15 +16,8 @@ from dashboard.figures import draw_pareto
 from dashboard.parts import card, chart, heading, nothing, serial_link, table, unbroken
 from dashboard.routing import Page, address
 from qc.jobs.board import SCREENED_BY, ReworkReport, ScreenedResult, StageYield
-from qc.words import (
-    adding_up,
-    between_words,
-    count_words,
-    listed,
-    month_words,
-    percent_words,
-    pieces_words,
-)
+from qc.shares import adding_up, between_words, percent_words
+from qc.words import count_words, listed, month_words, pieces_words
 
 ALL: Final = "all"
 """The stretch of everything on record, in an address."""

@@ -158,7 +158,7 @@ def piece_record(
     due : date, optional
         A day it was promised for: whether that can hold is told.
     judge : bool
-        Judge what waits first; False for who has just had that done, or may not write.
+        Judge what waits first; False where that was just done, or nothing may be written.
     verdicts : sequence of SeriesVerdict, optional
         Those of the workshop's day, for who has them at hand.
     hold : sequence of HoldRow, optional
@@ -169,9 +169,8 @@ def piece_record(
     JobError
         Nothing is known of such a piece; the nearest known serials are offered.
     """
-    store, today = workshop.store, workshop.today
+    store, today, serial = workshop.store, workshop.today, serial.strip()
     waits = brought_up(workshop) if judge else None
-    serial = serial.strip()
     uses = part_uses(store.events("part", until=today))
     events = store.events(serials=[serial], until=today)
     cards = store.around([serial], until=today)
@@ -182,6 +181,7 @@ def piece_record(
     model = next(iter([*cards["model"].drop_nulls(), *events["model"].drop_nulls()]), "")
     place = whereabouts(workshop, [serial])[serial]
     signals = signals_of_piece(workshop, serial, tree, own)
+    in_signals = sum(one.waits for one in signals)
     part = bool(tree.stays_of(serial)) or _is_part(workshop.plan, serial)
     came_back = bool(events.filter(pl.col("kind") == "returned").height)
     leaving, notes = None, list(workshop.then.notes) if workshop.then else []
@@ -197,11 +197,10 @@ def piece_record(
     waiting = undecided(workshop, [serial])
     figures = _not_judged(figures_of_piece(workshop, serial, model, own), waiting)
     returns = returns_of(workshop, serial, tree)
-    in_signals = sum(one.waits for one in signals)
     return PieceRecord(
         serial=serial,
         model=model,
-        model_name=next((one.name for one in workshop.plan.models if one.id == model), model),
+        model_name=_name_of(workshop.plan, model),
         where=place.words,
         shipped=place.shipped,
         as_of=today,
@@ -219,6 +218,10 @@ def piece_record(
         judgement=judgement_of(hold, place.shipped, figures, in_signals, returns, leaving, waiting),
         notes=tuple(notes),
     )
+
+
+def _name_of(plan: Plan, model: str) -> str:
+    return next((one.name for one in plan.models if one.id == model), model)
 
 
 def _not_judged(figures: Sequence[FigureOfPiece], waiting: Sequence[Undecided]) -> tuple[FigureOfPiece, ...]:

@@ -10,17 +10,8 @@ from qc.plain import JsonObject
 from qc.report.month.content import DieLine, MonthContent, PieceToHold, Reaction
 from qc.report.month.methods import methods
 from qc.report.month.panel_words import capability_line, panel_lines
-from qc.words import (
-    MONTHS,
-    adding_up,
-    between_words,
-    count_words,
-    day_words,
-    month_words,
-    percent_words,
-    pieces_words,
-    some_of,
-)
+from qc.shares import adding_up, between_words, percent_words
+from qc.words import MONTHS, count_words, day_words, month_words, pieces_words, some_of
 
 TOLD_WEEKS = 17
 """Further off a change of a tool is told as "more than": a pace does not hold that long (as the forecast)."""

@@ -7,16 +7,10 @@ from datetime import date
 from textwrap import wrap
 
 from qc.report.terminal.columns import table
+from qc.shares import adding_up, between_words, percent_words
 from qc.stats import RolledYield
 from qc.watch import FEW, SCREENED_BY, ReworkCause, ScreenedResult, StageYield, summed
-from qc.words import (
-    adding_up,
-    between_words,
-    count_words,
-    dated_words,
-    percent_words,
-    pieces_words,
-)
+from qc.words import count_words, dated_words, pieces_words
 
 WIDTH = 100  # of a paragraph; chosen: what a terminal shows without wrapping it itself
 

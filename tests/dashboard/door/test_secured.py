@@ -93,7 +93,7 @@ def test_who_never_shakes_hands_or_speaks_plainly_holds_up_nobody(port, pair):
 
 def test_a_body_too_large_for_its_address_is_refused(port, pair):
     own = {"Origin": f"https://127.0.0.1:{port}", "Content-Length": str(2**21)}
-    # the length alone is refused: a body that is still being sent may meet a closed line before the answer is read
+    # refused by its length alone: a body still being sent may meet a closed line before the answer is read
     assert ask(port, pair, "/held/decide", "POST", b"", **own)[0] == 413
 
 

@@ -12,7 +12,7 @@ import pytest
 
 from qc.cli.main import main
 from qc.jobs.board import StoreBoardData
-from qc.words import percent_words
+from qc.shares import percent_words
 
 
 @pytest.fixture

@@ -39,8 +39,8 @@ from qc.report.month.panel_words import (
     panel_lines,
 )
 from qc.report.month.template_data import hold_lines, plain_content, yield_words
+from qc.shares import percent_words
 from qc.watch import FactorLevels, Points, Question, SeriesVerdict, judge
-from qc.words import percent_words
 
 UNSAID = {"key", "month", "width", "steps", "caution", "name", "title", "workshop"}
 """What the templates go by, or say within other words."""
