@@ -24,7 +24,7 @@ from qc.ingest.cells import (
 from qc.ingest.errors import SheetError
 from qc.plain import JsonObject
 from qc.plan import Card, Plan
-from qc.words import APART, CLOSE, dated_words
+from qc.words import APART, CLOSE, command_words, dated_words
 
 FIXED = tuple("serial model day time person gauge tool tool_count batch air_c repeat".split())
 """What any card may have beside its figures, by our names."""
@@ -139,8 +139,9 @@ class HeadingsUnknown(LayoutError):
 
 def ask(refusal: SheetError, question: SheetQuestion) -> HeadingsUnknown:
     """Return a refusal that carries its question and names the way to answer it."""
+    command = command_words("upload", refusal.file, "--propose-mapping")
     way = (
-        f"Or answer once for this heading line: `qc upload {refusal.file} --propose-mapping` prints what to "
+        f"Or answer once for this heading line: `{command}` prints what to "
         "fill in, and the board's page of sheets asks the same."
     )
     asked = HeadingsUnknown(
