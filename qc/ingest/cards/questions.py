@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from difflib import SequenceMatcher
@@ -183,8 +183,7 @@ def ask_columns(
     open_to = [(label, known) for label, known in choices if _meaning(words, label) not in gone]
     found = []
     for typed, texts in columns:
-        own = by_content(texts, plan)
-        found.append(_ask(words, typed, texts, open_to, choices, own))
+        found.append(_ask(words, typed, texts, open_to, choices, _mostly(texts, plan)))
     return tuple(found)
 
 
@@ -252,8 +251,8 @@ def _ask(
     best, other = ranked[0], next((r for r in ranked[1:]), (0.0, ""))
     sure = best[0] >= CLOSE and best[0] - other[0] >= APART / 2
     guess = best[1] if sure and (numbers or not _is_figure(words, best[1])) else ""
-    if not guess and not numbers:
-        guess = BESIDE  # words are lost to no chart
+    if not guess and not numbers and not content:
+        guess = BESIDE  # words are lost to no chart; codes of the plan would be
     rest = [label for label, _ in choices if label not in {r[1] for r in ranked}]
     allowed = (*(label for _, label in ranked), *rest, BESIDE)
     filled = tuple(islice(dict.fromkeys(text for text in texts if text.strip()), EXAMPLES))
@@ -263,14 +262,29 @@ def _ask(
 def by_content(texts: Sequence[str], plan: Plan) -> str:
     """Return what the cells below a heading say they are, by the plan's names; empty where they do not."""
     filled = [text.strip() for text in texts if text.strip()]
+    fits = [name for name, is_one in _told_by_cells(plan).items() if filled and all(map(is_one, filled))]
+    return fits[0] if len(fits) == 1 else ""
+
+
+def _told_by_cells(plan: Plan) -> dict[str, Callable[[str], bool]]:
     prefix = plan.workshop.serial_prefix
-    known = {
+    return {
         "Date": lambda text: bool(possible_days(text)),
         "Serial": lambda text: bool(prefix) and text.startswith(prefix) and text[-1:].isdigit(),
         "Person": {person.code for person in plan.people}.__contains__,
         "Model": {name for model in plan.models for name in (model.id, model.name)}.__contains__,
     }
-    fits = [name for name, is_one in known.items() if filled and all(map(is_one, filled))]
+
+
+def _mostly(texts: Sequence[str], plan: Plan) -> str:
+    """Return what at least half of the cells below a heading are: it is only asked, so some may be odd."""
+    filled = [text.strip() for text in texts if text.strip()]
+    codes: dict[str, Callable[[str], bool]] = {
+        "Tool": {tool.id for tool in plan.tools}.__contains__,
+        "Gauge": {gauge.id for gauge in plan.gauges}.__contains__,
+    }
+    shares = {name: sum(map(is_one, filled)) for name, is_one in (_told_by_cells(plan) | codes).items()}
+    fits = [name for name, share in shares.items() if share and share >= HALF * len(filled)]
     return fits[0] if len(fits) == 1 else ""
 
 

@@ -23,7 +23,7 @@ from qc.ingest import (
     read_sheet,
     unfold,
 )
-from qc.plan import load_plan
+from qc.plan import Tool, load_plan
 
 PLAN = load_plan(Path(__file__).parents[2] / "strangers" / "sheets" / "plan.yaml")
 ANSWER = """\
@@ -44,9 +44,9 @@ Gemessen;Stück;Modell;Leckrate;Drehmoment;Ofen;Wetter
 """
 
 
-def read(text, mappings=None):
+def read(text, mappings=None, plan=PLAN):
     """Unfold one csv sheet."""
-    return unfold(read_sheet(text.encode(), "notebook.csv")[0], PLAN, mappings)
+    return unfold(read_sheet(text.encode(), "notebook.csv")[0], plan, mappings)
 
 
 def asked(text):
@@ -85,6 +85,22 @@ def test_what_the_cells_say_is_guessed_and_a_figure_is_left_to_the_bench():
     text = "Joint card\n\nWann;Was;Wer;Art;Wert A\n10/11/2026;KT26-29;ML;tenor;1,8\n"
     guesses = {column.typed: column.guess for column in asked(text).question.columns}
     assert guesses == {"Wann": "Date", "Was": "Serial", "Wer": "Person", "Art": "Model", "Wert A": ""}
+
+
+def test_codes_of_the_plan_are_never_guessed_to_be_a_remark():
+    tool, gauge = "BR-2", PLAN.gauges[0].id
+    plan = PLAN.model_copy(update={"tools": (Tool(id=tool, name="Brazing jig", tool_class="jig"),)})
+    text = (
+        "Joint card\n\nSerial;Date;Wer;Womit;Mic;Sonst;Wert A\n"
+        f"KT26-29;24.11.2026;ML;{tool};{gauge};{gauge};1,8\nKT26-30;24.11.2026;Pip;{tool};;warm;1,9\n"
+        "KT26-31;24.11.2026;ML;;;cold;1,9\n"
+    )
+    with pytest.raises(HeadingsUnknown) as refused:
+        read(text, plan=plan)
+    guesses = {column.typed: column.guess for column in refused.value.question.columns}
+    assert guesses == {
+        "Wer": "Person", "Womit": "Tool", "Mic": "Gauge", "Sonst": BESIDE, "Wert A": "",
+    }  # fmt: skip
 
 
 def test_the_nearest_heading_stands_first_and_one_that_is_there_already_last_but_beside():

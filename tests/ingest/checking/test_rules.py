@@ -128,11 +128,13 @@ def test_a_figure_on_a_model_the_plan_does_not_ask_for(judge, said, plan, as_csv
     assert "Bell wall is not measured on tenor" in found["sentence"]
 
 
-def test_a_letter_that_begins_one_model_only_is_offered_as_that_model(plan, said):
+def test_a_letter_that_begins_one_model_only_is_offered_as_that_model(plan, said, as_csv):
+    from qc.ingest import check, read_sheet, unfold
+
     one = plan.model_copy(update={"models": plan.models[:1]})
     sheet = unfold(read_sheet(as_csv(wall(Model="T")), "card.csv")[0], one)
     (found,) = said(check([sheet], one, Known(today=date(2026, 5, 20)))[0])
-    assert found["id"] == "unknown-model" and "Perhaps tenor is meant" in found["sentence"]
+    assert found["id"] == "unknown-model" and "Perhaps tenor is meant" in found["mend"]
 
 
 def test_words_that_are_numbers_may_be_whole_numbers_only(judge, said):
