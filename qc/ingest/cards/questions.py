@@ -184,7 +184,10 @@ def ask_columns(
     found = []
     for typed, texts in columns:
         found.append(_ask(words, typed, texts, open_to, choices, _mostly(texts, plan)))
-    return tuple(found)
+    guessed = [column.guess for column in found]
+    return tuple(
+        replace(c, guess="") if c.guess != BESIDE and guessed.count(c.guess) > 1 else c for c in found
+    )  # one heading cannot stand over two columns: which is which is for the bench to say
 
 
 def ask_dates(texts: Iterable[str]) -> DateQuestion | None:
@@ -327,6 +330,14 @@ def _figures(words: CardHeadings) -> list[tuple[str, tuple[str, ...]]]:
             found += [(f"Clearance [um {basis}]", ("clearance",)) for basis in ("on diameter", "per side")]
             continue
         own = field.startswith(VALUE)
+        if not own:
+            alone = [value for spelled in words.places.get(field, {}).values() for value in spelled.values()]
+            known = KNOWN_NAMES.get(field, ())
+            found += [
+                (f"{_written(field)} {value}", tuple(f"{value} {name}" for name in known))
+                for value in alone
+                if words.read(f"{_written(field)} {value}") is not None
+            ]
         label = characteristic.name if own else _written(field)
         short = [name for name, of in words.short.items() if of == field and own]
         names: tuple[str, ...] = (plain(label), plain(characteristic.id.replace("-", " ")), *short)
