@@ -9,7 +9,8 @@ from typing import Literal
 from qc import clock
 from qc.jobs.errors import JobError
 from qc.jobs.then import known as as_known
-from qc.jobs.whole_piece.record import PieceRecord, piece_record, unknown_piece
+from qc.jobs.whole_piece.record import PieceRecord, piece_record
+from qc.jobs.whole_piece.serials import known_serial, unknown_piece
 from qc.jobs.workshop import Workshop, asked_day
 from qc.watch import part_uses, way_up
 from qc.words import dated_words
@@ -41,7 +42,7 @@ def piece_as_known(
     JobError
         There is no such piece, it has not left, or nothing of it had been handed in by then.
     """
-    serial = serial.strip()
+    serial = known_serial(workshop, serial)
     history = workshop.store.history(serials=[serial])
     events = workshop.store.events(serials=[serial])
     if history.is_empty() and events.is_empty():
