@@ -84,7 +84,7 @@ def _no_piece(rows: pl.DataFrame, facts: Facts) -> list[Finding]:
 
 def _counts_on(serial: str, prefix: str) -> bool:
     """Tell whether two running numbers stand behind the shop's prefix, the second a little further on."""
-    first, dash, last = serial.removeprefix(prefix).lstrip("-/. _").partition("-")
+    first, dash, last = serial.removeprefix(prefix).lstrip(_SIGNS).partition("-")
     if not (prefix and serial.startswith(prefix) and first.isdecimal() and last.isdecimal()):
         return False
     return len(first) == len(last) >= 3 and 0 < int(last) - int(first) <= AHEAD
@@ -111,7 +111,8 @@ def _run(facts: Facts) -> Run | None:
 
 def _as_written(prefix: str, serials: Iterable[str]) -> str:
     """Return the plan's prefix with the sign that serials have behind it: HL in the plan, HL-205 on cards."""
-    signs = Counter(_SIGN.match(serial.removeprefix(prefix))[0] for serial in serials)
+    rests = (serial.removeprefix(prefix) for serial in serials)
+    signs = Counter(rest[: len(rest) - len(rest.lstrip(_SIGNS))] for rest in rests)
     return prefix + (signs.most_common(1)[0][0] if signs else "")
 
 
@@ -172,7 +173,7 @@ def _doubt(serial: str, run: Run, facts: Facts) -> str | None:
     return f"{serial} lies far outside the shop's serials, {span}"
 
 
-_SIGN = re.compile(r"[-/. _]?")
+_SIGNS = "-/. _"
 _ASK = "Type the serial that stands on the piece."
 
 
