@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import shlex
 from collections.abc import Iterable, Sequence
 from datetime import date
 from difflib import SequenceMatcher
@@ -73,6 +74,26 @@ def kept_name(name: str) -> str:
     ('wall.csv', 'gr\ufffdn.csv')
     """
     return name.encode("utf-8", "surrogateescape").decode("utf-8", "replace")
+
+
+def command_words(*words: str) -> str:
+    """Write a command so that it can be typed as it stands: a word with blanks in quotes.
+
+    Double quotes are used where they do, since every shell knows them.
+
+    Examples
+    --------
+    >>> print(command_words("upload", "draw book.xlsx", "--propose-mapping"))
+    qc upload "draw book.xlsx" --propose-mapping
+    >>> print(command_words("upload", "$1.csv"))
+    qc upload '$1.csv'
+    """
+    return " ".join(["qc", *map(_shell_word, words)])
+
+
+def _shell_word(word: str) -> str:
+    safe = shlex.quote(word)
+    return safe if safe == word or any(mark in word for mark in '$`\\"!') else f'"{word}"'
 
 
 def told_name(name: str, most: int = LONGEST_NAME_TOLD) -> str:

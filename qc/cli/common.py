@@ -8,6 +8,7 @@ import re
 import sys
 import tempfile
 import traceback
+from collections.abc import Callable
 from contextlib import suppress
 from datetime import date
 from pathlib import Path
@@ -162,15 +163,15 @@ def drop_output() -> None:
     os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
-def show(result: Any, *, as_json: bool) -> None:
-    """Print a result: its `to_dict` as strict JSON, or its `to_text`.
+def show(result: Any, *, as_json: bool, told: Callable[[str], str] = str) -> None:
+    """Print a result: its `to_dict` as strict JSON, or its `to_text`, as `told` puts it.
 
     Rich wraps at 80 columns, so what a script may read is printed plain.
     """
     if as_json:
         text = json.dumps(result.to_dict(), ensure_ascii=False, allow_nan=False, default=str)
     else:
-        text = result.to_text()
+        text = told(result.to_text())
     try:
         typer.echo(text)
     except BrokenPipeError:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import re
+import shlex
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Annotated
 
@@ -22,6 +24,9 @@ from qc.cli.common import (
     show,
 )
 from qc.errors import UsageError
+
+_UPLOAD = re.compile(r"qc upload [^`\n]+? (--propose-mapping|--mapping FILE)")
+"""A further upload that an answer names; `FILE` alone, in a rule for any sheet, stays as it is."""
 
 
 def add_commands(app: typer.Typer) -> None:
@@ -87,22 +92,40 @@ def upload(
     from qc.jobs.upload import read_files
     from qc.jobs.upload import upload as take_in
 
+    def told(text: str) -> str:
+        return _as_given(text, files, workshop)
+
     opened = open_workshop(workshop, as_of, writes=not propose_mapping)
     if propose_mapping:
         proposal = propose(opened, read_files(files))
-        show(proposal, as_json=as_json)
-        return _refused(proposal.refused)
+        show(proposal, as_json=as_json, told=told)
+        return _refused(map(told, proposal.refused))
     meant = read_mapping_file(mapping, opened) if mapping is not None else ()
     receipt = take_in(opened, read_files(files), who=who, progress=Progress(), mappings=meant)
-    show(receipt, as_json=as_json)
-    _refused(receipt.refused)
+    show(receipt, as_json=as_json, told=told)
+    _refused(map(told, receipt.refused))
 
 
-def _refused(sentences: Sequence[str]) -> None:
+def _as_given(text: str, files: Sequence[Path], workshop: Path | None) -> str:
+    """Let the uploads that a text names run as they stand: with the paths and the workshop given here."""
+    from qc.words import command_words, kept_name
+
+    paths = {kept_name(path.name): str(path) for path in files}
+    ending = () if workshop is None else ("--workshop", str(workshop))
+
+    def given(found: re.Match[str]) -> str:
+        words = (paths.get(word, word) for word in shlex.split(found[0])[1:])
+        return command_words(*words, *ending)
+
+    return _UPLOAD.sub(given, text)
+
+
+def _refused(sentences: Iterable[str]) -> None:
     """Say why files were refused, and end so."""
-    for sentence in sentences:
+    said = list(sentences)
+    for sentence in said:
         typer.echo(f"qc: {sentence}", err=True)
-    if sentences:
+    if said:
         raise typer.Exit(DATA_AT_FAULT)
 
 

@@ -55,7 +55,12 @@ def mend_row(
     ],
     change: Annotated[
         list[str] | None,
-        typer.Option("--set", metavar="COLUMN=VALUE", help="What to write instead; may be repeated."),
+        typer.Option(
+            "--set",
+            metavar="COLUMN=VALUE",
+            help="What to write instead; may be repeated. COLUMN as on the card (date, serial, model, "
+            "person, gauge, tool, batch, leg, station, spot ...); the figure is value.",
+        ),
     ] = None,
     accept: Annotated[bool, typer.Option("--accept", help="Take the proposed mend.")] = False,
     as_typed: Annotated[

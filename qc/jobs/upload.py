@@ -50,7 +50,7 @@ from qc.jobs.workshop import Workshop
 from qc.plan import EVENT, HELD, READING, Plan
 from qc.store import NewSheet, SheetCount, SignalRecord, sheet_hash, signal_id
 from qc.watch import SeriesVerdict, SignalResult, heirs_of
-from qc.words import count_words, kept_name, listed
+from qc.words import command_words, count_words, kept_name, listed
 
 NOTHING_NEW = "The sheets brought nothing new, so nothing was stored; what waits is not yet judged."
 """How an upload of known sheets ends whose judging of what came before failed."""
@@ -95,7 +95,8 @@ class _File:
                 )
         tabs = [tab for part in self.parts for tab in part.passed_over]
         said += [f"Passed over, since no figure stands there: tab {listed(tabs)}."] if tabs else []
-        said += [f"{d.sentence()} Say it once: qc upload {self.name} --propose-mapping" for d in self.dates]
+        once = command_words("upload", self.name, "--propose-mapping")
+        said += [f"{d.sentence()} Say it once: {once}" for d in self.dates]
         return tuple(dict.fromkeys(said))
 
 

@@ -11,7 +11,7 @@ from qc.ingest.cards.headings import CardHeadings
 from qc.ingest.cards.mapping import BESIDE, ORDERS, CardMapping
 from qc.ingest.cards.questions import SheetQuestion, known_headings
 from qc.plan import Card, Node, Plan, PlanFault, read_tree
-from qc.words import closest, count_words, dated_words
+from qc.words import closest, command_words, count_words, dated_words
 
 FIELDS = ("card", "headings", "columns", "dates")
 WHOLE = "the whole file"
@@ -94,10 +94,10 @@ def proposal_text(questions: Sequence[SheetQuestion]) -> str:
     """Return a mapping to edit: every unknown heading, what it may be beside it, nearest first."""
     if not questions:
         return "# Every heading is known and every date can be read one way only: no mapping is needed.\n"
-    files = " ".join(dict.fromkeys(question.file for question in questions))
+    files = dict.fromkeys(question.file for question in questions)
     lines = [
         "# Write behind each heading what it means, save this as a file, and hand the sheet in with it:",
-        f"#   qc upload {files} --mapping FILE",
+        f"#   {command_words('upload', *files, '--mapping', 'FILE')}",
         f'# "{BESIDE}" keeps a column with the sheet as a remark; no figure of it is read.',
     ]
     many = len(questions) > 1

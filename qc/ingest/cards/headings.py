@@ -213,6 +213,17 @@ class CardHeadings:
             fits = ["cents"]
         return fits[0] if len(fits) == 1 else ""
 
+    def figure_of(self, meaning: Meaning) -> str:
+        """Return the figure that a heading stands for; of places alone (stocking) it is the one with them."""
+        own = self.only_figure([kind for kind, _ in meaning.places]) if meaning.field == FIGURE else ""
+        return own or meaning.field
+
+    def asked_for(self) -> set[str]:
+        """Return the figures that a card is filled in for; of some sources one may stand for another."""
+        if self.card.source == "slide":
+            return {"inner_od", "outer_bore"} & set(self.figures)
+        return set(self.figures) if self.card.source == "bench" else set()
+
     def _exact(self, text: str) -> Meaning | None:
         found = heading(text, self.names, self.units)
         if not found.field:

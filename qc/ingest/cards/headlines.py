@@ -95,11 +95,22 @@ class HeadReader:
                 at += 1  # a label whose value was left empty
             else:
                 spoken = self._spoken(cell)
+                used = 1
+                if spoken is None and found and at + 1 < len(cells):
+                    spoken, used = self._own_label(cell, cells[at + 1]), 2
                 if spoken is None:
                     return None
                 found += spoken
-                at += 1
+                at += used
         return found
+
+    def _own_label(self, label: Cell, value: Cell) -> list[HeadLine] | None:
+        """Read a bench's own label among known ones by its value, which else would join the one before."""
+        if any(letter.isdigit() for letter in label.text) or known_field(value.text):
+            return None
+        return self._spoken(value) or [
+            HeadLine(label.text.strip().rstrip(":"), value.text.strip(), "", value)
+        ]
 
     def _line(self, label: Cell, text: str, cell: Cell) -> HeadLine:
         return HeadLine(label.text.strip().rstrip(":"), text.strip(), known_field(label.text), cell)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from difflib import SequenceMatcher
@@ -24,7 +24,7 @@ from qc.ingest.cells import (
 from qc.ingest.errors import SheetError
 from qc.plain import JsonObject
 from qc.plan import Card, Plan
-from qc.words import APART, CLOSE, dated_words
+from qc.words import APART, CLOSE, command_words, dated_words
 
 FIXED = tuple("serial model day time person gauge tool tool_count batch air_c repeat".split())
 """What any card may have beside its figures, by our names."""
@@ -139,8 +139,9 @@ class HeadingsUnknown(LayoutError):
 
 def ask(refusal: SheetError, question: SheetQuestion) -> HeadingsUnknown:
     """Return a refusal that carries its question and names the way to answer it."""
+    command = command_words("upload", refusal.file, "--propose-mapping")
     way = (
-        f"Or answer once for this heading line: `qc upload {refusal.file} --propose-mapping` prints what to "
+        f"Or answer once for this heading line: `{command}` prints what to "
         "fill in, and the board's page of sheets asks the same."
     )
     asked = HeadingsUnknown(
@@ -182,9 +183,11 @@ def ask_columns(
     open_to = [(label, known) for label, known in choices if _meaning(words, label) not in gone]
     found = []
     for typed, texts in columns:
-        own = by_content(texts, plan)
-        found.append(_ask(words, typed, texts, open_to, choices, own))
-    return tuple(found)
+        found.append(_ask(words, typed, texts, open_to, choices, _mostly(texts, plan)))
+    guessed = [column.guess for column in found]
+    return tuple(
+        replace(c, guess="") if c.guess != BESIDE and guessed.count(c.guess) > 1 else c for c in found
+    )  # one heading cannot stand over two columns: which is which is for the bench to say
 
 
 def ask_dates(texts: Iterable[str]) -> DateQuestion | None:
@@ -251,8 +254,8 @@ def _ask(
     best, other = ranked[0], next((r for r in ranked[1:]), (0.0, ""))
     sure = best[0] >= CLOSE and best[0] - other[0] >= APART / 2
     guess = best[1] if sure and (numbers or not _is_figure(words, best[1])) else ""
-    if not guess and not numbers:
-        guess = BESIDE  # words are lost to no chart
+    if not guess and not numbers and not content:
+        guess = BESIDE  # words are lost to no chart; codes of the plan would be
     rest = [label for label, _ in choices if label not in {r[1] for r in ranked}]
     allowed = (*(label for _, label in ranked), *rest, BESIDE)
     filled = tuple(islice(dict.fromkeys(text for text in texts if text.strip()), EXAMPLES))
@@ -262,14 +265,29 @@ def _ask(
 def by_content(texts: Sequence[str], plan: Plan) -> str:
     """Return what the cells below a heading say they are, by the plan's names; empty where they do not."""
     filled = [text.strip() for text in texts if text.strip()]
+    fits = [name for name, is_one in _told_by_cells(plan).items() if filled and all(map(is_one, filled))]
+    return fits[0] if len(fits) == 1 else ""
+
+
+def _told_by_cells(plan: Plan) -> dict[str, Callable[[str], bool]]:
     prefix = plan.workshop.serial_prefix
-    known = {
+    return {
         "Date": lambda text: bool(possible_days(text)),
         "Serial": lambda text: bool(prefix) and text.startswith(prefix) and text[-1:].isdigit(),
         "Person": {person.code for person in plan.people}.__contains__,
         "Model": {name for model in plan.models for name in (model.id, model.name)}.__contains__,
     }
-    fits = [name for name, is_one in known.items() if filled and all(map(is_one, filled))]
+
+
+def _mostly(texts: Sequence[str], plan: Plan) -> str:
+    """Return what at least half of the cells below a heading are: it is only asked, so some may be odd."""
+    filled = [text.strip() for text in texts if text.strip()]
+    codes: dict[str, Callable[[str], bool]] = {
+        "Tool": {tool.id for tool in plan.tools}.__contains__,
+        "Gauge": {gauge.id for gauge in plan.gauges}.__contains__,
+    }
+    shares = {name: sum(map(is_one, filled)) for name, is_one in (_told_by_cells(plan) | codes).items()}
+    fits = [name for name, share in shares.items() if share and share >= HALF * len(filled)]
     return fits[0] if len(fits) == 1 else ""
 
 
@@ -312,6 +330,14 @@ def _figures(words: CardHeadings) -> list[tuple[str, tuple[str, ...]]]:
             found += [(f"Clearance [um {basis}]", ("clearance",)) for basis in ("on diameter", "per side")]
             continue
         own = field.startswith(VALUE)
+        if not own:
+            alone = [value for spelled in words.places.get(field, {}).values() for value in spelled.values()]
+            known = KNOWN_NAMES.get(field, ())
+            found += [
+                (f"{_written(field)} {value}", tuple(f"{value} {name}" for name in known))
+                for value in alone
+                if words.read(f"{_written(field)} {value}") is not None
+            ]
         label = characteristic.name if own else _written(field)
         short = [name for name, of in words.short.items() if of == field and own]
         names: tuple[str, ...] = (plain(label), plain(characteristic.id.replace("-", " ")), *short)

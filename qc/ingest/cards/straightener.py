@@ -188,8 +188,8 @@ class Straightener:
                 beside.append(label)
             found.append(MeantColumn(cell, meaning))
         # figures that no heading of the card claims may be those that the card lacks
-        there = {c.meaning.field for c in found if c.meaning.figure}
-        lacking = FIGURE not in there and words.card.source == "bench" and set(words.figures) - there
+        there = {words.figure_of(c.meaning) for c in found if c.meaning.figure}
+        lacking = not {FIGURE, "clearance"} & there and words.asked_for() - there
         if unknown or (numbers and (lacking or not there)):
             raise self._unknown([one for one in (*unknown, *numbers) if one], words)
         fields = {c.meaning.field for c in found} | given

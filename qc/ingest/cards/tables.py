@@ -151,6 +151,7 @@ def heading_rows(grid: Grid, words: SheetWords) -> list[int]:
     rows = cells_of(grid)
     found = [index for index, cells in enumerate(rows) if words.are_headings(cells)]
     found = found or [index for index in range(len(rows) - 1) if _over_rows(rows, index, words)][:1]
+    found = found or [index for index in range(len(rows) - 1) if _over_figures(rows, index)][:1]
     if not found:
         return []
     between = [
@@ -168,6 +169,21 @@ def _over_rows(rows: list[list[Cell]], index: int, words: SheetWords) -> bool:
         return False
     places = all(words.kind(text) == "place" and not _is_figure(text) for _, text in filled)
     return places and (words.is_figure(first[1]) or words.kind(first[1]) == "place")
+
+
+def _over_figures(rows: list[list[Cell]], index: int) -> bool:
+    """Tell whether a line begins with two headings any card may have, and holds names of figures behind them.
+
+    Nobody knows these names, so they must be asked for: the line under them has a figure below each.
+    """
+    filled = [cell for cell in rows[index] if cell.text.strip()]
+    known = [bool(known_field(cell.text)) for cell in filled]
+    others = [cell for cell, is_known in zip(filled, known, strict=True) if not is_known]
+    below = {cell.column: cell.text.strip() for cell in rows[index + 1]}
+    if not all(known[:2]) or sum(known) < 2 or not others:
+        return False
+    named = all(any(sign.isalpha() for sign in cell.text) for cell in others)
+    return named and all(_is_figure(below.get(cell.column, "")) for cell in others)
 
 
 def split_tables(grid: Grid, words: SheetWords) -> list[TableOfSheet]:

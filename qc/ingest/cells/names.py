@@ -18,7 +18,7 @@ KNOWN_NAMES: dict[str, tuple[str, ...]] = {
     ),
     "model": ("model", "type", "mod", "modell", "typ"),
     "person": (
-        "person", "tester", "technician", "operator", "player", "by", "initials", "measured by",
+        "person", "tester", "technician", "operator", "player", "by", "who", "initials", "measured by",
         "pers", "prüfer", "prüferin", "pruefer", "messer",
     ),
     "gauge": ("gauge", "tuner", "probe", "gauge id", "messgerät", "messmittel", "prüfmittel", "stimmgerät"),

@@ -9,7 +9,7 @@ from datetime import date, datetime
 from typing import Any
 
 from qc.errors import QcError
-from qc.ingest.cells import read_moment, read_number, read_verdict, read_whole
+from qc.ingest.cells import known_field, read_moment, read_number, read_verdict, read_whole
 from qc.ingest.checking.checked import Checked, check, typed_row
 from qc.ingest.frames import EVENT_ROW, READING_ROW, event_frame, reading_frame
 from qc.ingest.known import Known
@@ -89,13 +89,15 @@ def mend_row(held: Mapping[str, Any], changes: Mapping[str, object], plan: Plan)
     }
     replaces: int | None = None
     changed: dict[str, tuple[object, object]] = {}
-    for name, given in changes.items():
+    for written, given in changes.items():
+        name = _column(written, types)
         if name == REPLACES:
             replaces = int(str(given))
             continue
         if name in FIXED or name not in types:
             raise MendError(
-                f"{name} cannot be changed by a mend. Change the figure, date, serial or place instead."
+                f"{written} cannot be changed by a mend. Change the figure (value), date, serial or place "
+                f"instead; the columns are: {', '.join(n for n in types if n not in FIXED)}."
             )
         value = _read(name, types[name], given, row, plan)
         if value != row.get(name):
@@ -139,6 +141,7 @@ def mend_recorded(
     # what is empty is null in the store and an empty text here
     texts = {name for name, kind in READING_ROW.items() if kind == "str"}
     plain = {name: "" if value is None and name in texts else value for name, value in row.items()}
+    changes = {_column(name, READING_ROW): text for name, text in changes.items()}
     mended = mend_row({"table": "reading", "typed": typed_row(plain)}, changes, plan)
     if "value" in changes:
         mended.row["text"] = changes["value"].strip()
@@ -180,6 +183,12 @@ def _unfolded(mended: MendedRow) -> Unfolded:
     readings = reading_frame([row] if mended.table == "reading" else [])
     events = event_frame([row] if mended.table == "event" else [])
     return Unfolded(row["file"], row["tab"], row["sheet"], row["card"], readings, events)
+
+
+def _column(written: str, types: Collection[str]) -> str:
+    """Return our name of a column that a person wrote in any case, or as a card has it: Model, Date, Die."""
+    name = written.strip().casefold()
+    return name if name in types or name == REPLACES else known_field(written) or written
 
 
 def _typed_value(value: Any, kind: str) -> Any:

@@ -17,12 +17,12 @@ from .passport import PassportFile as PassportFile
 from .passport import write_passport as write_passport
 from .places import PlaceFigure as PlaceFigure
 from .record import PieceRecord as PieceRecord
-from .record import nearest_to as nearest_to
 from .record import piece_record as piece_record
 from .saying import among_words as among_words
 from .saying import form_lines as form_lines
 from .saying import limits_of as limits_of
 from .saying import shared_words as shared_words
 from .saying import signed as signed
+from .serials import nearest_to as nearest_to
 from .sharing import Shared as Shared
 from .then import piece_as_known as piece_as_known

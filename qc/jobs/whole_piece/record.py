@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
@@ -11,7 +10,7 @@ import polars as pl
 
 from qc.jobs.errors import JobError
 from qc.jobs.judging import brought_up, signals_of_day, verdicts_of_day
-from qc.jobs.pieces import HoldRow, Undecided, hold_list, rows_words, undecided, whereabouts
+from qc.jobs.pieces import HoldRow, Undecided, hold_list, undecided, whereabouts
 from qc.jobs.whole_piece.figures import FigureOfPiece, figures_of_piece
 from qc.jobs.whole_piece.in_signals import SignalOfPiece, signals_of_piece
 from qc.jobs.whole_piece.leaving import Leaving, leaving_of
@@ -25,6 +24,7 @@ from qc.jobs.whole_piece.life import (
 )
 from qc.jobs.whole_piece.parts import PartOfPiece, StayOfPart, parts_of, stays_of
 from qc.jobs.whole_piece.saying import figure_line, form_lines, judgement_of, shared_words
+from qc.jobs.whole_piece.serials import known_serial, unknown_piece
 from qc.jobs.whole_piece.sharing import Genealogy, Shared, days_left
 from qc.jobs.whole_piece.testers import notes_on_testers
 from qc.jobs.workshop import Workshop
@@ -35,9 +35,6 @@ from qc.sayings import OPEN_STATES
 from qc.stats import Tabled
 from qc.watch import SeriesVerdict, part_uses
 from qc.words import dated_words
-
-MOST_NEAR = 4
-"""Serials offered for one that is not known; chosen."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,8 +166,9 @@ def piece_record(
     JobError
         Nothing is known of such a piece; the nearest known serials are offered.
     """
-    store, today, serial = workshop.store, workshop.today, serial.strip()
+    store, today = workshop.store, workshop.today
     waits = brought_up(workshop) if judge else None
+    serial = known_serial(workshop, serial)
     uses = part_uses(store.events("part", until=today))
     events = store.events(serials=[serial], until=today)
     cards = store.around([serial], until=today)
@@ -246,47 +244,6 @@ def _why_no_day(due: date, shipped: date | None, *, part: bool, came_back: bool)
     else:
         why = "too few of its like left from where it stands"
     return f"Whether it can leave by {dated_words(due)} is not told: {why}."
-
-
-def unknown_piece(workshop: Workshop, serial: str) -> str:
-    """Say that a piece is not known, or only by held rows, and offer the serials that look most like it."""
-    rows = [row.id for row in workshop.store.held() if row.as_typed().get("serial") == serial]
-    if rows:
-        verb = "names it and waits" if len(rows) == 1 else "name it and wait"
-        said = f"Nothing of {serial!r} was accepted yet: {rows_words(rows)} {verb} for a decision."
-        return f"{said} See what is asked: qc held list"
-    near = nearest_to(workshop, serial)
-    if not near and workshop.store.pieces().is_empty():
-        return f"There is no piece {serial!r}: no card has been handed in yet. Begin with: qc upload FILE"
-    offered = f"The nearest known: {', '.join(near)}." if near else "No known serial looks like it."
-    return f"There is no piece {serial!r}. {offered} All of them: qc board, page Instruments"
-
-
-def nearest_to(workshop: Workshop, serial: str) -> list[str]:
-    """Return the serials of a workshop, of parts too, that look most like one."""
-    known = {one for one in workshop.store.pieces()["serial"] if one}
-    known |= {one for one in workshop.store.events("part")["subject"] if one}
-    return nearest_serials(serial, sorted(known))
-
-
-def nearest_serials(typed: str, known: Sequence[str]) -> list[str]:
-    """Return the known serials that look most like one, the nearest first.
-
-    Examples
-    --------
-    >>> nearest_serials("kw 117", ["KW-107", "KW-117", "KW-118", "T-0099"])
-    ['KW-117', 'KW-118', 'KW-107']
-    """
-    plain = {one: _bare(one) for one in known}
-    bare = _bare(typed)
-    ranked = difflib.get_close_matches(bare, sorted(set(plain.values())), n=MOST_NEAR, cutoff=0.6)
-    found = [one for match in ranked for one in known if plain[one] == match]
-    return found[:MOST_NEAR]
-
-
-def _bare(serial: str) -> str:
-    """Leave of a serial what a person does not mistype: no case, no dashes, O for nought."""
-    return "".join(one for one in serial.upper() if one.isalnum()).replace("O", "0").replace("I", "1")
 
 
 def _is_part(plan: Plan, serial: str) -> bool:

@@ -14,7 +14,8 @@ from qc.jobs.errors import JobError
 from qc.jobs.pieces import figures_of
 from qc.jobs.then import known as as_known
 from qc.jobs.then import later_words
-from qc.jobs.whole_piece.record import PieceRecord, piece_record, unknown_piece
+from qc.jobs.whole_piece.record import PieceRecord, piece_record
+from qc.jobs.whole_piece.serials import known_serial, unknown_piece
 from qc.jobs.workshop import Workshop, asked_day
 from qc.watch import outside_words, part_uses, way_up
 from qc.words import count_words, dated_words
@@ -46,7 +47,7 @@ def piece_as_known(
     JobError
         There is no such piece, it has not left, or nothing of it had been handed in by then.
     """
-    serial = serial.strip()
+    serial = known_serial(workshop, serial)
     history = workshop.store.history(serials=[serial])
     events = workshop.store.events(serials=[serial])
     if history.is_empty() and events.is_empty():

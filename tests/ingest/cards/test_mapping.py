@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -23,7 +24,7 @@ from qc.ingest import (
     read_sheet,
     unfold,
 )
-from qc.plan import load_plan
+from qc.plan import Tool, load_plan
 
 PLAN = load_plan(Path(__file__).parents[2] / "strangers" / "sheets" / "plan.yaml")
 ANSWER = """\
@@ -44,9 +45,9 @@ Gemessen;Stück;Modell;Leckrate;Drehmoment;Ofen;Wetter
 """
 
 
-def read(text, mappings=None):
+def read(text, mappings=None, plan=PLAN):
     """Unfold one csv sheet."""
-    return unfold(read_sheet(text.encode(), "notebook.csv")[0], PLAN, mappings)
+    return unfold(read_sheet(text.encode(), "notebook.csv")[0], plan, mappings)
 
 
 def asked(text):
@@ -85,6 +86,54 @@ def test_what_the_cells_say_is_guessed_and_a_figure_is_left_to_the_bench():
     text = "Joint card\n\nWann;Was;Wer;Art;Wert A\n10/11/2026;KT26-29;ML;tenor;1,8\n"
     guesses = {column.typed: column.guess for column in asked(text).question.columns}
     assert guesses == {"Wann": "Date", "Was": "Serial", "Wer": "Person", "Art": "Model", "Wert A": ""}
+
+
+def slide_card(*headings):
+    """Return a slide card with its head in one line, as on paper, and columns a bench named itself."""
+    head = f"Slide card\n\nSerial;TH-1;Date;2026-05-12;Who;AB\n\nLeg;Station;{';'.join(headings)}\n"
+    return head + "upper;mouth;14.052;14.046;13.897;13.892\nlower;mouth;14.053;14.048;13.896;13.893\n"
+
+
+def test_labels_and_values_along_one_line_are_read_by_pairs(plan):
+    text = slide_card("Outer bore 0", "Outer bore 90", "Stocking 0", "Stocking 90")
+    for who in ("Who", "Sprayed"):
+        found = read(text.replace("Who", who), plan=plan).readings
+        assert found.select("serial", "day", "person").unique().rows() == [("TH-1", date(2026, 5, 12), "AB")]
+
+
+@pytest.mark.parametrize(
+    "headings",
+    [
+        ("0 deg outer", "90 deg outer", "0 deg inner", "90 deg inner"),
+        ("Bore 0°", "Bore 90°", "Stocking 0°", "Stocking 90°"),
+    ],
+)
+def test_unknown_headings_behind_leg_and_station_are_asked_for_and_answered(plan, headings):
+    with pytest.raises(HeadingsUnknown) as refused:
+        read(slide_card(*headings), plan=plan)
+    asked_for = [column.typed for column in refused.value.question.columns]
+    assert asked_for == [text for text in headings if not text.startswith("Stocking")]
+    assert "Outer bore 0" in refused.value.question.columns[0].allowed
+    meant = dict(zip(headings, ("Outer bore 0", "Outer bore 90", "Stocking 0", "Stocking 90"), strict=True))
+    lines = "".join(f"  {typed}: {meant[typed]}\n" for typed in asked_for)
+    mapping = read_mapping(f"card: slide-card\ncolumns:\n{lines}", "m.yaml", plan)
+    assert read(slide_card(*headings), Mappings(given=mapping), plan).readings.height == 8
+
+
+def test_codes_of_the_plan_are_never_guessed_to_be_a_remark():
+    tool, gauge = "BR-2", PLAN.gauges[0].id
+    plan = PLAN.model_copy(update={"tools": (Tool(id=tool, name="Brazing jig", tool_class="jig"),)})
+    text = (
+        "Joint card\n\nSerial;Date;Wer;Womit;Mic;Sonst;Wert A\n"
+        f"KT26-29;24.11.2026;ML;{tool};{gauge};{gauge};1,8\nKT26-30;24.11.2026;Pip;{tool};;warm;1,9\n"
+        "KT26-31;24.11.2026;ML;;;cold;1,9\n"
+    )
+    with pytest.raises(HeadingsUnknown) as refused:
+        read(text, plan=plan)
+    guesses = {column.typed: column.guess for column in refused.value.question.columns}
+    assert guesses == {
+        "Wer": "Person", "Womit": "Tool", "Mic": "Gauge", "Sonst": BESIDE, "Wert A": "",
+    }  # fmt: skip
 
 
 def test_the_nearest_heading_stands_first_and_one_that_is_there_already_last_but_beside():

@@ -152,11 +152,25 @@ def test_many_rows_are_judged_together_and_answered_one_by_one(held, plan):
 
 
 @pytest.mark.parametrize(
+    ("written", "text", "column", "value"),
+    [
+        ("Serial", "TH-7", "serial", "TH-7"),
+        ("MODEL", "tenor", "model", "tenor"),
+        ("Date", "13.05.2026", "day", date(2026, 5, 13)),
+        ("Die", "M-2", "tool", "M-2"),
+        ("Value", "0,52", "value", 0.52),
+    ],
+)
+def test_a_column_is_named_as_the_card_has_it(held, plan, written, text, column, value):
+    assert mend_row(held("Wall [mm]", "x"), {written: text}, plan).row[column] == value
+
+
+@pytest.mark.parametrize(
     ("changes", "words"),
     [
         ({"text": "0.52"}, "text cannot be changed"),
         ({"sheet": "x"}, "sheet cannot be changed"),
-        ({"colour": "red"}, "colour cannot be changed"),
+        ({"colour": "red"}, "colour cannot be changed.* the columns are: .*day, serial, model"),
         ({"value": "thin"}, "'thin' is no figure for value. Type a number in mm"),
         ({"day": "soon"}, "'soon' is no date"),
         ({"partial": "x"}, "'x' is no whole number for partial"),

@@ -38,6 +38,7 @@ def test_a_good_row_is_accepted(judge):
         ({"Serial": ""}, "missing-serial", "no serial", {}),
         ({"Model": "tuba"}, "unknown-model", "no model tuba", {}),
         ({"Model": "tennor"}, "unknown-model", "Perhaps tenor", {"model": "tenor"}),
+        ({"Model": "T"}, "unknown-model", "no model T", {}),
         ({"Person": "ZZ"}, "unknown-person", "no person ZZ", {}),
         ({"Person": "BA"}, "unknown-person", "no person BA", {"person": "AB"}),
         ({"Person": "EFGX"}, "unknown-person", "no person EFGX", {"person": "EFG"}),
@@ -125,6 +126,15 @@ def test_a_figure_on_a_model_the_plan_does_not_ask_for(judge, said, plan, as_csv
     (found,) = said(check([sheet], narrow, Known(today=date(2026, 5, 20)))[0])
     assert found["id"] == "unknown-model"
     assert "Bell wall is not measured on tenor" in found["sentence"]
+
+
+def test_a_letter_that_begins_one_model_only_is_offered_as_that_model(plan, said, as_csv):
+    from qc.ingest import check, read_sheet, unfold
+
+    one = plan.model_copy(update={"models": plan.models[:1]})
+    sheet = unfold(read_sheet(as_csv(wall(Model="T")), "card.csv")[0], one)
+    (found,) = said(check([sheet], one, Known(today=date(2026, 5, 20)))[0])
+    assert found["id"] == "unknown-model" and "Perhaps tenor is meant" in found["mend"]
 
 
 def test_words_that_are_numbers_may_be_whole_numbers_only(judge, said):

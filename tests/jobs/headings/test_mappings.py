@@ -1,6 +1,7 @@
 """A mapping handed in is confirmed: used, kept beside the plan and in the store, and not asked for again."""
 
 import json
+import shlex
 import stat
 
 import pytest
@@ -151,6 +152,17 @@ def test_the_command_proposes_and_takes_a_mapping(shop, command, tmp_path):
     assert broken.exit_code == 1 and "names tea, which is no card" in broken.stderr
     again = command("upload", sheet, "--propose-mapping", "--workshop", shop.folder)
     assert again.stdout.startswith("# Every heading is known")
+
+
+def test_a_command_that_a_refusal_names_runs_as_it_stands(shop, command, tmp_path):
+    sheet = tmp_path / "draw book w46.csv"
+    sheet.write_bytes(notebook())
+    refused = command("upload", sheet, "--workshop", shop.folder).stderr
+    named = refused.split("`qc ")[1].split("`")[0]
+    proposed = command(*shlex.split(named))
+    assert proposed.exit_code == 0 and proposed.stdout.count("# may be: ") == 4
+    again = shlex.split(proposed.stdout.splitlines()[1].removeprefix("#   qc "))
+    assert again == ["upload", str(sheet), "--mapping", "FILE", "--workshop", str(shop.folder)]
 
 
 @pytest.mark.parametrize(

@@ -16,7 +16,7 @@ from qc.jobs.errors import JobError
 from qc.jobs.pieces import hold_list
 from qc.jobs.whole_piece import piece_record
 from qc.jobs.whole_piece.life import chance_of_returns
-from qc.jobs.whole_piece.record import nearest_serials, unknown_piece
+from qc.jobs.whole_piece.serials import nearest_serials, unknown_piece
 
 CONTRACT = {"serial", "model", "where", "shipped", "known", "hold", "figures", "parts", "events", "signals"}
 FIGURE = {
@@ -58,6 +58,16 @@ def test_text_begins_with_the_judgement(demo_copy, command):
     first, second, *_ = done.stdout.splitlines()
     assert first == "QH-1195, Contrabass in low B-flat: left 19 Nov 2026"
     assert "9.1 µm at slide, spot 2, under 10 µm" in second
+
+
+def test_a_serial_may_be_typed_in_small_letters_or_in_part(demo_copy, command):
+    whole = command("piece", "QH-1195", "--workshop", demo_copy).stdout
+    for typed in ("qh-1195", "1195"):
+        assert command("piece", typed, "--workshop", demo_copy).stdout == whole
+        then = command("piece", typed, "--known", "shipped", "--workshop", demo_copy)
+        assert then.stdout.startswith("QH-1195,")
+    several = command("piece", "119", "--workshop", demo_copy)
+    assert several.exit_code == 1 and "pieces have '119' in the serial: " in several.stderr
 
 
 def test_a_serial_nobody_knows_is_answered_with_the_nearest(demo_copy, command):

@@ -84,7 +84,7 @@ def _no_piece(rows: pl.DataFrame, facts: Facts) -> list[Finding]:
 
 def _counts_on(serial: str, prefix: str) -> bool:
     """Tell whether two running numbers stand behind the shop's prefix, the second a little further on."""
-    first, dash, last = serial.removeprefix(prefix).partition("-")
+    first, dash, last = serial.removeprefix(prefix).lstrip(_SIGNS).partition("-")
     if not (prefix and serial.startswith(prefix) and first.isdecimal() and last.isdecimal()):
         return False
     return len(first) == len(last) >= 3 and 0 < int(last) - int(first) <= AHEAD
@@ -99,6 +99,7 @@ def _run(facts: Facts) -> Run | None:
     rows = pl.concat([facts.readings.select(columns), facts.events.select(columns)]).unique()
     cards = Counter(serial for serial, _ in rows.rows() if serial.startswith(prefix))
     serials = [*cards, *(s for s in facts.known.serials if s.startswith(prefix))]
+    prefix = _as_written(prefix, serials)
     widths = Counter(len(s) - len(prefix) for s in serials if s.removeprefix(prefix).isdecimal())
     if not widths:
         return None
@@ -106,6 +107,13 @@ def _run(facts: Facts) -> Run | None:
     sure = [s for s, count in cards.items() if count > 1] + list(facts.known.serials)
     numbers = frozenset(n for s in sure if (n := run.number(s)) is not None)
     return Run(prefix, run.width, numbers)
+
+
+def _as_written(prefix: str, serials: Iterable[str]) -> str:
+    """Return the plan's prefix with the sign that serials have behind it: HL in the plan, HL-205 on cards."""
+    rests = (serial.removeprefix(prefix) for serial in serials)
+    signs = Counter(rest[: len(rest) - len(rest.lstrip(_SIGNS))] for rest in rests)
+    return prefix + (signs.most_common(1)[0][0] if signs else "")
 
 
 def _strange(rows: pl.DataFrame, run: Run, facts: Facts) -> list[Finding]:
@@ -119,7 +127,8 @@ def _strange(rows: pl.DataFrame, run: Run, facts: Facts) -> list[Finding]:
         fitting = sum(run.number(s) is not None or s in facts.known.serials for s in serials)
         prefixed = sum(s.upper().startswith(run.prefix.upper()) for s in serials)
         if prefixed < MOSTLY * len(serials) and fitting < MOSTLY * len(serials):
-            serials = _instruments(str(card), group, facts)
+            bare = [s for s in serials if _is_bare(s, run)] if 2 * fitting >= len(serials) else []
+            serials = list(dict.fromkeys([*_instruments(str(card), group, facts), *bare]))
         for serial in serials:
             problem = _doubt(serial, run, facts)
             if problem is None:
@@ -130,6 +139,11 @@ def _strange(rows: pl.DataFrame, run: Run, facts: Facts) -> list[Finding]:
             for index in group.filter(pl.col("serial") == serial)[INDEX]:
                 found.append(Finding(index, Reason.UNKNOWN_SERIAL, problem, mend, proposal))
     return found
+
+
+def _is_bare(serial: str, run: Run) -> bool:
+    """Tell whether a serial is a number of the run whose prefix was left off: 206 beside HL-205."""
+    return serial.isdecimal() and len(serial) == run.width
 
 
 def _instruments(card: str, group: pl.DataFrame, facts: Facts) -> list[str]:
@@ -159,6 +173,7 @@ def _doubt(serial: str, run: Run, facts: Facts) -> str | None:
     return f"{serial} lies far outside the shop's serials, {span}"
 
 
+_SIGNS = "-/. _"
 _ASK = "Type the serial that stands on the piece."
 
 
@@ -179,6 +194,9 @@ def _between_neighbours(serial: str, group: pl.DataFrame, run: Run) -> str:
 
 def _rewritten(serial: str, run: Run, used: frozenset[str]) -> str:
     """Return the one serial a mistyped one can only stand for, empty where there is none."""
+    if _is_bare(serial, run):
+        whole = run.write(int(serial))
+        return "" if whole in used else whole
     tidy = re.sub(r"[\s_–—]", "-", serial.strip().upper())
     letters = run.prefix.rstrip("-").upper()
     if not tidy.startswith(letters):

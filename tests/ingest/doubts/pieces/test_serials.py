@@ -2,7 +2,7 @@ from datetime import date
 
 import pytest
 
-from qc.ingest import Known
+from qc.ingest import Known, check
 from qc.ingest.doubts.pieces.doubled_serial import is_slip
 
 TODAY = date(2026, 5, 20)
@@ -43,6 +43,15 @@ def test_a_serial_that_cannot_be_is_held_with_the_one_that_is_missing(judge, sai
     found = said(judge(polish(*serials), other=[joints(*RUN)]))
     assert [(r["id"], r["proposal"]) for r in found] == [("unknown-serial", {"serial": meant})]
     assert typed in found[0]["sentence"]
+
+
+def test_a_number_without_its_prefix_is_doubted_beside_four_pieces(plan, unfolded, said):
+    """The plan says TH, the serials TH-205: the dash is learned; three of four are enough to tell."""
+    bare = plan.model_copy(update={"workshop": plan.workshop.model_copy(update={"serial_prefix": "TH"})})
+    sheet = unfolded(polish("TH-205", "206", "TH-207", "TH-208"), ",", "card.csv")
+    known = Known(today=TODAY, serials={f"TH-{n}": "tenor" for n in range(201, 205)})
+    found = said(check([sheet], bare, known)[0])
+    assert [(r["id"], r["proposal"]) for r in found] == [("unknown-serial", {"serial": "TH-206"})]
 
 
 def test_nothing_is_offered_that_stands_on_the_card_already(judge, said):
