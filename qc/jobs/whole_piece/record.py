@@ -174,8 +174,7 @@ def piece_record(
     cards = store.around([serial], until=today)
     if cards.is_empty() and events.is_empty() and not any(use.part == serial for use in uses):
         raise JobError(unknown_piece(workshop, serial))
-    own = verdicts_of_day(workshop) if verdicts is None else verdicts
-    tree = Genealogy(workshop, uses)
+    own, tree = verdicts_of_day(workshop) if verdicts is None else verdicts, Genealogy(workshop, uses)
     model = next(iter([*cards["model"].drop_nulls(), *events["model"].drop_nulls()]), "")
     place = whereabouts(workshop, [serial])[serial]
     signals = signals_of_piece(workshop, serial, tree, own)
