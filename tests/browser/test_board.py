@@ -139,7 +139,7 @@ def test_no_request_leaves_the_machine(visit, pages):
 def test_everyone_can_use_every_page(visit, pages):
     # axe-core, rules of WCAG 2.2 A and AA and its best practices; serious and critical findings fail. What is
     # folded away is opened first: it is part of the page.
-    window = visit(color_scheme="light", bypass_csp=True)
+    window = visit(color_scheme="light", reduced_motion="reduce", bypass_csp=True)  # no colour on its way
     window.complaints = []
     found = []
     for path in pages:

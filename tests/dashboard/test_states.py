@@ -82,7 +82,8 @@ def test_a_gauge_is_called_by_the_list_and_every_state_is_met(small_plan):
         states.DUE: (yearly, None),
         states.IN_ORDER: (daily, (DAY, 0.0)),
     }
-    assert list(cases) == list(states.GAUGE)
+    # whether its checks moved is the detector's to say: `tests/jobs/board/test_gauges.py`
+    assert list(cases) == [state for state in states.GAUGE if state != states.MOVED]
     for state, (gauge, last) in cases.items():
         assert gauge_standing(gauge, small_plan, DAY, last).state == state
     out = gauge_standing(yearly, small_plan, date(2026, 6, 2), None)

@@ -224,6 +224,13 @@ ELSEWHERE = {
     "sigma_estimate": "as estimated_limits",
     "step_variance": "tests/stats/test_detector_evidence.py",
     "study_checks": "tests/stats/test_checks.py",
+    "counts_told_after": "tests/stats/change/test_told_after.py",
+    "told_after": "tests/stats/change/test_told_after.py",
+    "explained_share": "tests/stats/samples/test_explained.py",
+    "evenly_read": "tests/faults/test_study_files.py, in studies by hand",
+    "mean_and_sd": "tests/stats/samples/test_averages.py",
+    "rank_association": "tests/stats/samples/test_together.py",
+    "rolled_yield": "tests/stats/samples/test_yields.py",
 }
 
 

@@ -12,7 +12,6 @@ import pytest
 
 from qc import stats, trade
 from qc.ingest.cells import read_number, spreadsheet_day
-from qc.report.month import Yield, rolled_yield
 from qc.trade import Instrument, Note, Spot, Tube, Valve
 
 CHECKS = {
@@ -167,7 +166,7 @@ ELSEWHERE = {
     "T072": lambda: stats.count_chart([2, 3, 2, 3, 2]).upper,
     "T073": lambda: math.floor(stats.poisson_limits(2.4)[1]),
     "T074": lambda: stats.count_chart([1, 1, 2, 1, 1], [20] * 5, "proportion").upper,
-    "T076": lambda: rolled_yield(tuple(Yield("s", n, 100) for n in (97, 95, 92, 98, 90, 96))),
+    "T076": lambda: stats.rolled_yield([(n, 100) for n in (97, 95, 92, 98, 90, 96)]).share,
     "T086": lambda: stats.prediction_factor(10, 0.9973),
     "T087": lambda: stats.prediction_factor(20, 0.9973),
     "T088": lambda: stats.prediction_factor(30, 0.9973),

@@ -61,10 +61,10 @@ def serve(
     """
     more = [*door, *(["--link"] if on_link is not None else [])]
     with _started(folder, host, port, as_of, more) as (said, process):
-        if on_ready is not None:
-            on_ready(said["address"])
         if on_link is not None and "link" in said:
             on_link(said["link"])
+        if on_ready is not None:
+            on_ready(said["address"])
         if once:
             return
         try:

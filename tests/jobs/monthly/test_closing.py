@@ -25,7 +25,7 @@ def test_later_runs_return_the_stored_files_and_late_cards_stand_in_the_next_mon
     closed = close_month(workshop, "2026-05", who="ML")
     before = [path.read_bytes() for path in closed.files]
     assert closed.answer["closed"] == "Closed by ML on 2 Jun 2026."
-    assert closed.answer["headline"].endswith("1 piece to hold.")
+    assert closed.answer["headline"].endswith("2 pieces to hold.")
     cards.hand_in(
         workshop.folder, date(2026, 6, 3), "late.csv", cards.card(20, date(2026, 5, 20), [50.0, 50.5])
     )
@@ -106,7 +106,8 @@ def test_a_disk_that_is_full_leaves_the_month_open(shop, monkeypatch):
 def test_a_piece_outside_its_limit_stands_on_the_first_page(shop):
     """One measured outside on the 8th was on no page but its list, far behind."""
     content = month_content(shop(JUNE), "2026-05")
-    (outside,) = [one for one in content.hold if one.why == "limit"]
+    outside, waits = [one for one in content.hold if one.why == "limit"]
+    assert "held row" in f"{waits}", "one whose figure waits in a held row, outside as it was typed"
     assert (outside.serial, outside.day, outside.standing) == ("B-005", date(2026, 5, 8), "to hold")
     assert [one[:3] for one in content.not_passed] == [("Bow", "B-005", date(2026, 5, 8))]
     assert (content.yields[0].passed, content.yields[0].through) == (7, 8)
