@@ -2,7 +2,7 @@
 VENV := .venv
 BIN := $(VENV)/bin
 STAMP := $(VENV)/ready.stamp
-JOBS ?= 2
+JOBS ?= 3
 MINUTES ?= 10
 KILLS ?= 500
 SEEDS ?= 1 2 3 4
