@@ -57,7 +57,7 @@ def cost_words(hours: float, hour: Hour | None) -> str:
     Examples
     --------
     >>> cost_words(5.5, (55.0, "EUR")), cost_words(5.5, None)
-    ('302 EUR', '')
+    ('303 EUR', '')
     """
     return "" if hour is None else f"{adding_up([hours * hour[0]])[0]} {hour[1]}".rstrip()
 
