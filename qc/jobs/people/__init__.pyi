@@ -16,4 +16,3 @@ from .signing import OpenDoor as OpenDoor
 from .signing import Signed as Signed
 from .signing import SignInRefused as SignInRefused
 from .signing import StoreDoorkeeper as StoreDoorkeeper
-from .signing import people_need_sign_in as people_need_sign_in

@@ -305,21 +305,6 @@ class StoreDoorkeeper:
         return clock.moment(shop.time_zone, shop.today)
 
 
-def people_need_sign_in(folder: Path) -> bool:
-    """Return whether a workshop has a list of people, so that its board may be opened to others.
-
-    Raises
-    ------
-    QcError
-        There is no workshop there.
-    """
-    workshop = open_workshop(folder)
-    try:
-        return bool(workshop.store.people())
-    finally:
-        workshop.store.close()
-
-
 def _digest(cookie: str) -> str:
     return sha256(cookie.encode()).hexdigest()
 
