@@ -143,6 +143,10 @@ QUESTIONS = {
     "told": "SELECT series, day, verdict, state FROM told",
     "months": "SELECT month, file, hash FROM month_file",
     "pieces": "SELECT serial, what, reason, text FROM piece_event",
+    "people": (
+        "SELECT DISTINCT e.code, e.what, e.role, p.name, p.once IS NOT NULL AS waits_for_a_code "
+        "FROM person_event e LEFT JOIN person p ON p.code = e.code"  # a second new code is another event
+    ),
     "said": "SELECT signal, what, cause, action, text, first_serial, last_serial FROM signal_event",
 }
 

@@ -88,6 +88,19 @@ def _back_whole(shop: Path, *, done: bool) -> list[str]:
     return [f"{name} was brought back otherwise" for name in different(content(shop), content(back))]
 
 
+def _export_whole(shop: Path, *, done: bool) -> list[str]:
+    """Say which table of an export is half, or missing once it is made; a csv ends with its last line."""
+    folder = out_of(shop)
+    there = {file.name: file.read_bytes() for file in folder.glob("*.csv")}
+    lost = [name for name in EXPORTED if done and name not in there]
+    half = [name for name, found in there.items() if not found.endswith(b"\n")]
+    return [f"{name} is missing" for name in lost] + [f"{name} is half" for name in half]
+
+
+EXPORTED = ("readings.csv", "pieces.csv", "signals.csv", "limits.csv")
+"""Tables that every export has."""
+
+
 @dataclass(frozen=True)
 class Verb:
     """A command that writes.
@@ -97,8 +110,8 @@ class Verb:
     name : str
         What the verb is called in a test's name.
     words : tuple of str
-        What is typed; ``BENCH``, ``BACKUPS``, ``SHOP``, ``BACK`` and ``SIGNAL`` stand for folders and the
-        open signal.
+        What is typed; ``BENCH``, ``BACKUPS``, ``SHOP``, ``BACK``, ``OUT`` and ``SIGNAL`` stand for folders
+        and the open signal.
     first : tuple of tuple of str
         Commands that bring the workshop into the state the verb needs.
     by_hand : callable
@@ -129,7 +142,7 @@ class Verb:
         """Return the words with the names filled in."""
         found = signal_of(shop, FORCE) if "SIGNAL" in (words or self.words) else ""
         names = {"SIGNAL": found, "BACKUPS": str(backups_of(shop))}
-        names |= {"SHOP": str(shop), "BACK": str(back_of(shop))}
+        names |= {"SHOP": str(shop), "BACK": str(back_of(shop)), "OUT": str(out_of(shop))}
         filled = [names.get(w, w.replace("BENCH", str(bench))) for w in (words or self.words)]
         return filled if self.elsewhere else [*filled, "--workshop", str(shop)]
 
@@ -144,9 +157,19 @@ def back_of(shop):
     return shop.parent / f"{shop.name} back"
 
 
+def out_of(shop):
+    """Return the folder beside a workshop into which it is exported."""
+    return shop.parent / f"{shop.name} exported"
+
+
 def clear_beside(shop):
     """Remove what verbs wrote beside a workshop, halves too."""
-    for folder in (backups_of(shop), back_of(shop), *shop.parent.glob(f".{back_of(shop).name}-*")):
+    for folder in (
+        backups_of(shop),
+        back_of(shop),
+        out_of(shop),
+        *shop.parent.glob(f".{back_of(shop).name}-*"),
+    ):
         shutil.rmtree(folder, ignore_errors=True)
 
 
@@ -182,6 +205,7 @@ _OUT = (
 _MEND = ("held", "mend", "1", "--accept", "--who", "IS")
 _CORRECT = ("correct", "QH-1044/force", "--set", "value=1.11", "--who", "IS", "--why", "misread")
 
+_ADD = ("people", "add", "ZZ", "--role", "technician", "--name", "Z. Probe")
 _KEEP = ("hold", "keep", "QH-1044", "--who", "IS", "--why", "dent")
 
 VERBS = (
@@ -215,6 +239,10 @@ VERBS = (
     Verb("restore", ("restore", "SHOP", "BACK"), keeps=False, whole=_back_whole, elsewhere=True),
     Verb("month", ("month", MONTH), keeps=False, whole=_month_whole),
     Verb("close a month", ("month", MONTH, "--close", "--who", "IS"), whole=_month_whole),
+    Verb("export", ("export", "--format", "csv", "--out", "OUT"), keeps=False, whole=_export_whole),
+    Verb("add a person", _ADD),
+    Verb("new code for a person", ("people", "reset", "ZZ"), (_ADD,)),
+    Verb("a person leaves", ("people", "leave", "ZZ"), (_ADD,)),
     Verb("change the plan", ("status",), by_hand=_tighter_plan, opens=True),
     Verb("open an old store", ("status",), by_hand=_old_store, opens=True),
     Verb("open a store of 0001", ("status",), by_hand=partial(_old_store, revision="0001"), opens=True),
