@@ -178,3 +178,16 @@ def show(result: Any, *, as_json: bool, told: Callable[[str], str] = str) -> Non
         drop_output()  # who read it has had enough
     except OSError as error:
         raise OutputLost.of(error) from error
+
+
+class Progress:
+    """Progress on stderr for anything that takes over a second; silent where nobody watches."""
+
+    def __init__(self) -> None:
+        self._shown = sys.stderr.isatty()
+
+    def __call__(self, done: int, total: int, what: str) -> None:
+        """Show that `done` of `total` steps are done."""
+        if self._shown:
+            end = "\n" if done == total else ""
+            typer.echo(f"\r\x1b[K{what} {done} of {total}{end}", err=True, nl=False)

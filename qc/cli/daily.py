@@ -17,6 +17,7 @@ from qc.cli.common import (
     HandInOption,
     JsonOption,
     KnownOption,
+    Progress,
     SinceOption,
     WorkshopOption,
     open_workshop,
@@ -247,16 +248,3 @@ def _serve(
         door=door,
         on_link=tell if link else None,
     )
-
-
-class Progress:
-    """Progress on stderr for anything that takes over a second; silent where nobody watches."""
-
-    def __init__(self) -> None:
-        self._shown = sys.stderr.isatty()
-
-    def __call__(self, done: int, total: int, what: str) -> None:
-        """Show that `done` of `total` steps are done."""
-        if self._shown:
-            end = "\n" if done == total else ""
-            typer.echo(f"\r\x1b[K{what} {done} of {total}{end}", err=True, nl=False)

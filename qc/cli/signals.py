@@ -14,6 +14,7 @@ from qc.cli.common import (
     KnownOption,
     WorkshopOption,
     open_workshop,
+    option,
     show,
 )
 from qc.sayings import MENDED, STAYS, Saying, What
@@ -221,6 +222,7 @@ def rejudge(
     learn: Annotated[
         bool, typer.Option("--learn", help="Learn anew how pieces scatter, too; else that stays as fixed.")
     ] = False,
+    cluster: Annotated[str | None, option("Scheduler whose workers follow the series.", "ADDRESS")] = None,
     workshop: WorkshopOption = None,
     as_of: HandInOption = None,
     as_json: JsonOption = False,
@@ -228,7 +230,8 @@ def rejudge(
     """Judge every series from nothing and say which verdict differs from the kept one."""
     from qc.jobs.rejudge import rejudge as judge_all
 
-    show(judge_all(open_workshop(workshop, as_of, writes=True), learn=learn), as_json=as_json)
+    opened = open_workshop(workshop, as_of, writes=True)
+    show(judge_all(opened, learn=learn, cluster=cluster), as_json=as_json)
 
 
 def _say(

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 
 from qc.jobs.judging import NOTHING_STORED, ending, judge_afresh, load_verdicts
 from qc.jobs.pieces import outside_up_to_date
+from qc.jobs.spread import hands_of
 from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
 from qc.report.terminal import rejudged_text
@@ -33,7 +34,7 @@ class Rejudged(Tabled):
         return rejudged_text(self.series, self.changed, already=self.already)
 
 
-def rejudge(workshop: Workshop, *, learn: bool = False) -> Rejudged:
+def rejudge(workshop: Workshop, *, learn: bool = False, cluster: str | None = None) -> Rejudged:
     """Forget all verdicts and judge every series anew; what people said of signals stays.
 
     Parameters
@@ -43,6 +44,8 @@ def rejudge(workshop: Workshop, *, learn: bool = False) -> Rejudged:
     learn : bool
         Learn anew how pieces scatter, for every period from what is known of it now; else what was fixed
         then stays.
+    cluster : str, optional
+        Address of a scheduler whose workers follow the series; the verdicts are the same.
 
     Returns
     -------
@@ -52,7 +55,9 @@ def rejudge(workshop: Workshop, *, learn: bool = False) -> Rejudged:
     before = {str(v.key): v for v in load_verdicts(workshop)}
     head = workshop.store.head()
     with ending(NOTHING_STORED):
-        after = {str(v.key): v for v in judge_afresh(workshop, learn=learn)}
+        with hands_of(cluster) as hands:
+            elsewhere = None if cluster is None else hands
+            after = {str(v.key): v for v in judge_afresh(workshop, learn=learn, hands=elsewhere)}
         outside_up_to_date(workshop, afresh=True)
     changed = tuple(
         key

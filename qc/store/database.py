@@ -7,6 +7,7 @@ readers bring along) would drop the file locks of the first when it closes the f
 
 from __future__ import annotations
 
+import re
 import sqlite3
 import threading
 import time
@@ -122,6 +123,8 @@ class Database:
                 if not self.sqlite:
                     conn.execute(text(f"SELECT pg_advisory_xact_lock({_LOCK})"))
                 found = _version(conn)
+                if found is not None and not _counts(found):
+                    raise StoreError(_sentence(self.name, f"malformed number of its tables, {found!r:.40}"))
                 if found is not None and found > HEAD:
                     raise StoreError(
                         f"{self.name} was written by a newer version of this program (tables {found}, "
@@ -247,6 +250,11 @@ def _version(conn: Connection) -> str | None:
     if not inspect(conn).has_table("alembic_version"):
         return None
     return conn.execute(text("SELECT version_num FROM alembic_version")).scalar()
+
+
+def _counts(version: object) -> bool:
+    """Whether this is the number of a migration, from 0001 on, and not what a damaged file says."""
+    return isinstance(version, str) and re.fullmatch(r"(?!0000)[0-9]{4}", version, re.ASCII) is not None
 
 
 def _upgrade(conn: Connection) -> None:

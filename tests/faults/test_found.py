@@ -26,6 +26,20 @@ def test_a_case_once_found(killing, case, tmp_path):
 
 
 @pytest.mark.slow
+@pytest.mark.parametrize("number", ["#", "0000", b"\x00\x07"])
+def test_a_store_that_does_not_know_how_its_tables_are_made(killing, tmp_path, number):
+    """Verify was fuzzed with bytes of the file changed; these name a migration that never was."""
+    shop = copied(killing.shop, tmp_path / "shop")
+    with sqlite3.connect(shop / "qc.db") as conn:
+        conn.execute("UPDATE alembic_version SET version_num = ?", (number,))
+    conn.close()
+    for words in (["verify"], ["status"]):
+        run = killing.driver.run(*words, "--workshop", str(shop))
+        assert run.code == 1
+        assert "is damaged" in run.err and "backup" in run.err
+
+
+@pytest.mark.slow
 def test_a_store_whose_own_description_is_no_text(killing, tmp_path):
     """Verify was fuzzed with bytes of the file changed; these name a column in what is no UTF-8."""
     shop = copied(killing.shop, tmp_path / "shop")

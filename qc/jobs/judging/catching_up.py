@@ -15,6 +15,7 @@ from zoneinfo import ZoneInfo
 from qc.errors import MachineError, QcError
 from qc.jobs.judging.touched import made_of, series_touched
 from qc.jobs.judging.verdicts import at_latest, judge_now, keep_judged
+from qc.jobs.spread import Hands
 from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
 from qc.store import MARK, JudgedUpTo, Waiting
@@ -73,14 +74,16 @@ def catch_up(workshop: Workshop) -> list[SeriesVerdict]:
     raise AssertionError("the last attempt keeps what it found")
 
 
-def judge_afresh(workshop: Workshop, *, learn: bool = False) -> list[SeriesVerdict]:
+def judge_afresh(
+    workshop: Workshop, *, learn: bool = False, hands: Hands | None = None
+) -> list[SeriesVerdict]:
     """Judge every series from nothing and keep what was found, in route order; older verdicts are dropped.
 
-    With `learn`, how pieces scatter is learned anew too.
+    With `learn`, how pieces scatter is learned anew too; `hands` follow the series elsewhere.
     """
     workshop = at_latest(workshop)
     reached = workshop.store.reached()
-    judged = judge_now(workshop, afresh=True, learn=learn)
+    judged = judge_now(workshop, afresh=True, learn=learn, hands=hands)
     keep_judged(workshop, judged, {MARK: reached.to_dict()}, afresh=True)
     return judged.verdicts
 

@@ -9,13 +9,16 @@ its periods are worked through in order, so that what is found is what day by da
 from __future__ import annotations
 
 from bisect import bisect_left
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
+from functools import partial
 from typing import Any
 
+from qc.jobs.spread import Hands, in_turn
 from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
+from qc.plan import Characteristic
 from qc.stats import Noise, Settled, learn_noise
 from qc.watch import (
     Decisions,
@@ -96,6 +99,7 @@ def learn_what_lacks(
     *,
     keep: bool = True,
     forget: bool = False,
+    hands: Hands | None = None,
 ) -> dict[str, Estimates]:
     """Give each strand the noise and lot of its points; learn and keep what no period before now had.
 
@@ -112,50 +116,134 @@ def learn_what_lacks(
         False where the store cannot be written: the same is learned the next time.
     forget : bool
         Learn all periods anew.
+    hands : Hands, optional
+        Who works through the pools elsewhere, each to its end; else this process learns, and judges later.
 
     Returns
     -------
     dict of str to Estimates
         Of each strand whose pieces take part.
     """
-    plan = workshop.plan
-    pools = {pool_of(plan, s.course.characteristic): None for s in strands.values() if s.course.points}
-    fitted = _fitted(workshop) if any(pools) else {}
+    grouped: dict[Pool | None, list[str]] = {}
+    for key, strand in strands.items():
+        if strand.course.points:
+            grouped.setdefault(pool_of(workshop.plan, strand.course.characteristic), []).append(key)
+    fitted = _fitted(workshop) if any(grouped) else {}
+    works = [
+        _work(workshop, pool, strands, decided, fitted, forget=forget) for pool in grouped if pool is not None
+    ]
+    if hands is not None:
+        works = [replace(work, others=_Loaded(work.others()), follow=True) for work in works]
+        works += [_alone(key, strands[key]) for key in grouped.get(None, [])]
     known: dict[str, Estimates] = {}
     changed: dict[str, JsonObject] = {}
-    for pool in pools:
-        if pool is None:
-            continue
-        own = _Pool(workshop, pool, strands, decided, fitted, forget=forget)
-        for key in own.learn():
-            changed[_name(key)] = own.known[key].to_dict()
-        for key in own.strands:
-            own.lay_out(key)
-        known |= {key: own.known[key] for key in own.strands}
+    for done in (hands or in_turn)(work_through, works):
+        for key, strand in done.strands.items():
+            strands[key].course, strands[key].kept = strand.course, strand.kept
+        changed |= {_name(key): done.known[key].to_dict() for key in done.changed}
+        known |= {key: done.known[key] for key in done.strands if key in done.known}
     if keep and changed:
         workshop.store.set_states(changed)
     return known
 
 
-class _Pool:
-    """The sisters of one pool: those judged now as strands, the others as they were judged last."""
+Others = Callable[[], Mapping[str, tuple[LevelCourse, KeptStates]]]
 
-    def __init__(
-        self,
-        workshop: Workshop,
-        pool: Pool,
-        strands: Mapping[str, Strand],
-        decided: Mapping[str, Decisions],
-        fitted: Mapping[str, Sequence[date]],
-        *,
-        forget: bool,
-    ) -> None:
-        self.workshop, self.decided, self.fitted = workshop, decided, fitted
-        self.members = {str(SeriesKey(s.id, c.id, f)): c for s, c, f in members_of(workshop.plan, pool)}
-        self.strands = {key: strands[key] for key in self.members if key in strands}
-        kept = {} if forget else workshop.store.states(map(_name, self.members))
-        self.known = {key: Estimates.from_dict(kept.get(_name(key))) for key in self.members}
-        self._others: dict[str, tuple[LevelCourse, KeptStates]] | None = None
+
+@dataclass(frozen=True, slots=True)
+class PoolWork:
+    """The sisters of one pool: those judged now as strands, the others as they were judged last.
+
+    Attributes
+    ----------
+    members : mapping of str to Characteristic
+        All sisters; none for a series that learns with nobody.
+    strands : dict of str to Strand
+        Those judged now.
+    known : dict of str to Estimates
+        What was learned of each member before.
+    decided : mapping of str to Decisions
+        What a lead decided about the members.
+    fitted : mapping of str to sequence of date
+        When each tool was fitted.
+    others : callable
+        Reads the members that are not judged now; asked only where something is to be learned.
+    follow : bool
+        Judge each strand to its end, so that whoever takes it over has nothing left to judge.
+    """
+
+    members: Mapping[str, Characteristic]
+    strands: dict[str, Strand]
+    known: dict[str, Estimates]
+    decided: Mapping[str, Decisions]
+    fitted: Mapping[str, Sequence[date]]
+    others: Others
+    follow: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class PoolDone:
+    """What working through a pool left: its strands with noise and states, and whose estimates changed."""
+
+    strands: Mapping[str, Strand]
+    known: Mapping[str, Estimates]
+    changed: Sequence[str]
+
+
+def work_through(work: PoolWork) -> PoolDone:
+    """Learn what a pool lacks and give it to its strands: a pure function, done here or elsewhere."""
+    own = _Pool(work)
+    changed = own.learn() if work.members else []
+    for key, strand in own.strands.items():
+        if work.members:
+            own.lay_out(key)
+        if work.follow:
+            strand.kept = strand.course.followed(strand.rates, strand.kept)
+    return PoolDone(own.strands, own.known, changed)
+
+
+@dataclass(frozen=True, slots=True)
+class _Loaded:
+    """Sisters that were read already, for a worker that has no store."""
+
+    found: Mapping[str, tuple[LevelCourse, KeptStates]]
+
+    def __call__(self) -> Mapping[str, tuple[LevelCourse, KeptStates]]:
+        return self.found
+
+
+def _work(
+    workshop: Workshop,
+    pool: Pool,
+    strands: Mapping[str, Strand],
+    decided: Mapping[str, Decisions],
+    fitted: Mapping[str, Sequence[date]],
+    *,
+    forget: bool,
+) -> PoolWork:
+    """Gather what a pool is learned from."""
+    members = {str(SeriesKey(s.id, c.id, f)): c for s, c, f in members_of(workshop.plan, pool)}
+    own = {key: strands[key] for key in members if key in strands}
+    kept = {} if forget else workshop.store.states(map(_name, members))
+    known = {key: Estimates.from_dict(kept.get(_name(key))) for key in members}
+    told = {key: decided[key] for key in members if key in decided}
+    others = partial(_judged_before, workshop, members, [key for key in members if key not in own], told)
+    return PoolWork(members, own, known, told, fitted, others)
+
+
+def _alone(key: str, strand: Strand) -> PoolWork:
+    """Return a series that learns with nobody, to be followed to its end."""
+    return PoolWork({}, {key: strand}, {}, {}, {}, _Loaded({}), follow=True)
+
+
+class _Pool:
+    """The learning of one pool."""
+
+    def __init__(self, work: PoolWork) -> None:
+        self.decided, self.fitted, self.members = work.decided, work.fitted, work.members
+        self.strands, self.known = work.strands, work.known
+        self._read = work.others
+        self._others: Mapping[str, tuple[LevelCourse, KeptStates]] | None = None
 
     def learn(self) -> list[str]:
         """Learn the periods of the strands' pieces that were not learned yet; return whose series changed."""
@@ -232,23 +320,31 @@ class _Pool:
         by = self.known[key].lots
         return lots_of(course.points, by, self.fitted) if by else ()
 
-    def _judged_before(self) -> dict[str, tuple[LevelCourse, KeptStates]]:
+    def _judged_before(self) -> Mapping[str, tuple[LevelCourse, KeptStates]]:
         """Return the sisters that are not judged now, as they were judged last."""
         if self._others is None:
-            store, wanted = self.workshop.store, self.workshop.plan.workshop.wanted_ppk
-            names = [key for key in self.members if key not in self.strands]
-            states = store.states(f"course {key}" for key in names)
-            self._others = {}
-            for record in store.verdicts(self.workshop.today, series=names):
-                key = record.series
-                decided = self.decided.get(key, Decisions())
-                verdict = verdict_from(record.plain, wanted)
-                step = verdict.scatter.step if verdict.scatter else None
-                course = course_of(
-                    self.members[key], verdict.points, decided.baseline, step=step, mends=decided.mends
-                )
-                self._others[key] = course, kept_states_from(states.get(f"course {key}"))
+            self._others = self._read()
         return self._others
+
+
+def _judged_before(
+    workshop: Workshop,
+    members: Mapping[str, Characteristic],
+    names: Sequence[str],
+    decided: Mapping[str, Decisions],
+) -> dict[str, tuple[LevelCourse, KeptStates]]:
+    """Read series as they were judged last."""
+    store, wanted = workshop.store, workshop.plan.workshop.wanted_ppk
+    states = store.states(f"course {key}" for key in names)
+    found: dict[str, tuple[LevelCourse, KeptStates]] = {}
+    for record in store.verdicts(workshop.today, series=names):
+        key = record.series
+        own = decided.get(key, Decisions())
+        verdict = verdict_from(record.plain, wanted)
+        step = verdict.scatter.step if verdict.scatter else None
+        course = course_of(members[key], verdict.points, own.baseline, step=step, mends=own.mends)
+        found[key] = course, kept_states_from(states.get(f"course {key}"))
+    return found
 
 
 def _made_before(course: LevelCourse, start: date) -> int:

@@ -11,6 +11,7 @@ from qc.jobs.judging.closings import closings_by_series, with_mends
 from qc.jobs.judging.noise import Strand, learn_what_lacks
 from qc.jobs.judging.rates import present_budget, rates_of_points
 from qc.jobs.judging.windows import Windows
+from qc.jobs.spread import Hands
 from qc.jobs.workshop import Workshop
 from qc.plan import Characteristic
 from qc.sayings import told_here
@@ -50,6 +51,7 @@ def judge_now(
     afresh: bool = False,
     keep: bool = True,
     learn: bool = False,
+    hands: Hands | None = None,
 ) -> Judged:
     """Judge some series as of the workshop's day, without keeping the verdicts.
 
@@ -67,6 +69,8 @@ def judge_now(
         cannot be written.
     learn : bool
         Learn the noise of all periods anew.
+    hands : Hands, optional
+        Who follows the series elsewhere; the verdicts are the same.
 
     Returns
     -------
@@ -92,7 +96,7 @@ def judge_now(
         key: _strand(figure, decided.get(key, Decisions()), read[key].points, rates[key], kept.get(key, {}))
         for key, (_, figure, _) in wanted.items()
     }
-    known = learn_what_lacks(workshop, strands, decided, keep=keep, forget=learn)
+    known = learn_what_lacks(workshop, strands, decided, keep=keep, forget=learn, hands=hands)
     verdicts, left = [], {}
     for key, (stage, figure, family) in wanted.items():
         question = Question(

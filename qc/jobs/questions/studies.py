@@ -11,15 +11,14 @@ import polars as pl
 
 from qc.ingest.reading import Table, TableSource
 from qc.jobs.questions.by_plan import PlannedFigure, by_workshop, figure_as_planned, plan_in
+from qc.jobs.questions.study_parts import is_dataset, study_dataset
 from qc.jobs.questions.study_pieces import SPELT, unnamed_pieces
 from qc.jobs.questions.study_read import (
-    PLAIN_NUMBER,
     faults_named,
     number_columns,
+    question_frame,
     read_study_table,
     sort_rows,
-    take_labels,
-    take_numbers,
 )
 from qc.jobs.questions.study_write import points_table, signals_table, write_tables
 from qc.plain import JsonObject
@@ -28,6 +27,7 @@ from qc.stats import (
     KINDS,
     SeriesChecks,
     SeriesStudy,
+    StatisticsUsageError,
     StudyQuestion,
     Tabled,
     checks_together,
@@ -38,6 +38,7 @@ from qc.stats.studies import StudyOptions, check_fit, columns, complete, questio
 
 if TYPE_CHECKING:
     from qc.jobs.remedies import Given
+    from qc.jobs.upload import ShowProgress
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,6 +93,8 @@ def study(
     chart: str = "individuals",
     *,
     workshop: Path | None = None,
+    cluster: str | None = None,
+    progress: ShowProgress | None = None,
     **options: Unpack[StudyOptions],
 ) -> StudyResult:
     """Answer a question about a table of readings.
@@ -100,13 +103,19 @@ def study(
     ----------
     path : path, polars DataFrame or pandas DataFrame
         A csv, parquet or xlsx file with names in its first row, a frame, or a card as a bench writes it; rows
-        in order of making.
+        in order of making. A folder of parquet files is one table, in the order of their names, of any size:
+        it is studied part by part.
     value : str
         Column of the readings; several names separated by commas for `t2` and `mewma`.
     chart : str
         Kind of chart.
     workshop : Path, optional
         Workshop whose plan gives limits, target and step of a figure named as `value`, where left out.
+    cluster : str, optional
+        Address of a scheduler (dask.distributed) whose workers do the parts; the answer is the same. They
+        read the folder themselves, so it has to bear the same name there.
+    progress : callable, optional
+        Told how many parts are done.
     **options
         As `StudyOptions` lists them; which chart takes which is told by `qc.KINDS`.
 
@@ -125,8 +134,14 @@ def study(
     asked = complete(options)
     idle = check_fit(asked, chart)
     question = question_of(asked, chart)
-    by = by_workshop(workshop)
     values = number_columns(value) if KINDS[chart].several else [value]
+    if cluster is not None or is_dataset(path):
+        if workshop is not None:
+            raise StatisticsUsageError(
+                "--workshop gives limits to one table: of a dataset say --lower, --upper and --resolution"
+            )
+        return _of_dataset(path, values, question, asked, idle, cluster=cluster, progress=progress)
+    by = by_workshop(workshop)
     table = read_study_table(
         path,
         asked["sheet"],
@@ -141,7 +156,7 @@ def study(
         question = question_of(asked, chart)
     if asked["order"] is not None:
         table = sort_rows(table, asked["order"])
-    frame = _frame(table, values, chart, asked)
+    frame = question_frame(table, values, chart, asked)
     counted = KINDS[chart].counts_pieces and asked["counts"] is None
     if counted and (found := unnamed_pieces(table, asked)) is not None:
         question = replace(question, piece_column=found[0])
@@ -149,8 +164,7 @@ def study(
     with faults_named(table):
         answers = study_frame(frame, question)
         checks = study_checks(frame, question) if asked["checks"] else None
-    if idle:
-        answers = {name: replace(one, warnings=one.warnings + idle) for name, one in answers.items()}
+    answers = _with_idle(answers, idle)
     named = asked["series"] is not None
     result = StudyResult(
         table.name, value, question, answers, named, asked["signals_only"], checks, idle, planned.taken
@@ -175,23 +189,32 @@ def _planned(by: Given | None, values: Sequence[str], table: Table, asked: Study
     return found
 
 
-def _frame(table: Table, values: Sequence[str], chart: str, asked: StudyOptions) -> pl.DataFrame:
-    """Bring the columns of the question under their agreed names, checked."""
-    parts = {role: take_labels(table, name) for role, name in columns(asked, "labels").items()}
-    if "series" in parts:
-        parts["series"] = parts["series"].cast(pl.String)
-    for role, name in columns(asked, "numbers").items():
-        parts[role] = _numbers_or_constant(table, name, role)
-    if KINDS[chart].several:
-        for name in values:
-            parts[f"value:{name}"] = take_numbers(table, name)
-    else:
-        parts["value"] = take_numbers(table, values[0])
-    return pl.DataFrame(parts)
+def _of_dataset(
+    path: TableSource,
+    values: Sequence[str],
+    question: StudyQuestion,
+    asked: StudyOptions,
+    idle: tuple[str, ...],
+    *,
+    cluster: str | None,
+    progress: ShowProgress | None,
+) -> StudyResult:
+    """Answer it part by part, here or on a cluster."""
+    found = study_dataset(path, values, question, asked, cluster=cluster, progress=progress)
+    return StudyResult(
+        found.name,
+        ",".join(values),
+        found.question,
+        _with_idle(found.answers, idle),
+        asked["series"] is not None,
+        asked["signals_only"],
+        found.checks,
+        idle,
+    )
 
 
-def _numbers_or_constant(table: Table, name: str, role: str) -> pl.Series:
-    """Take a column of numbers; a size may also be one number for all points."""
-    if role == "size" and name not in table.columns and PLAIN_NUMBER.fullmatch(name):
-        return pl.Series([float(name)] * table.height)
-    return take_numbers(table, name)
+def _with_idle(answers: dict[str, SeriesStudy], idle: tuple[str, ...]) -> dict[str, SeriesStudy]:
+    """Say with each answer which options had no effect."""
+    if not idle:
+        return answers
+    return {name: replace(one, warnings=one.warnings + idle) for name, one in answers.items()}

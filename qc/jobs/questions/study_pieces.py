@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 import polars as pl
 
 from qc.ingest.cells import KNOWN_NAMES, known_field
@@ -24,15 +26,26 @@ def unnamed_pieces(table: Table, asked: StudyOptions) -> tuple[str, pl.Series] |
 
     A row without a serial is a piece of its own. With several series a piece may have one reading in each.
     """
-    if given(asked, "subgroup"):
+    named = piece_column(table.columns, asked)
+    if named is None:
         return None
-    named = [name for name in table.columns if name and known_field(name) == FIELD]
-    if len(named) != 1:
-        return None
-    cells = table.column(named[0]).cast(pl.String).str.strip_chars()
-    alone = pl.Series([f"row {row}" for row in range(table.height)])
-    pieces = pl.select(pl.when((cells != "") & cells.is_not_null()).then(cells).otherwise(alone)).to_series()
+    pieces = pieces_named(table, named)
     keys = {"piece": pieces}
     if (series := asked["series"]) is not None and series in table.columns:
         keys["series"] = table.column(series)
-    return (named[0], pieces) if pl.DataFrame(keys).is_duplicated().any() else None
+    return (named, pieces) if pl.DataFrame(keys).is_duplicated().any() else None
+
+
+def piece_column(columns: Iterable[str], asked: StudyOptions) -> str | None:
+    """Name the one column that names pieces; None where there are several, or pieces are asked for."""
+    if given(asked, "subgroup"):
+        return None
+    named = [name for name in columns if name and known_field(name) == FIELD]
+    return named[0] if len(named) == 1 else None
+
+
+def pieces_named(table: Table, column: str) -> pl.Series:
+    """Return the piece of each row, by the column that names it."""
+    cells = table.column(column).cast(pl.String).str.strip_chars()
+    alone = pl.Series([f"row {row}" for row in range(table.height)])
+    return pl.select(pl.when((cells != "") & cells.is_not_null()).then(cells).otherwise(alone)).to_series()

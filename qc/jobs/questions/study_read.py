@@ -22,7 +22,8 @@ from qc.ingest.reading import (
     TableSource,
 )
 from qc.jobs.questions.study_cards import AskedColumns, table_or_card
-from qc.stats import GREATEST, StatisticsError, StatisticsUsageError
+from qc.stats import GREATEST, KINDS, StatisticsError, StatisticsUsageError
+from qc.stats.studies import StudyOptions, columns
 
 if TYPE_CHECKING:
     from qc.plan import Plan
@@ -227,8 +228,8 @@ def take_labels(table: Table, column: str) -> pl.Series:
     return labels
 
 
-def sort_rows(table: Table, column: str) -> Table:
-    """Sort rows by a column: as numbers where all cells are numbers, else as text.
+def sort_rows(table: Table, column: str, *, as_text: bool = False) -> Table:
+    """Sort rows by a column: as numbers where all cells are numbers, else (or when told so) as text.
 
     Numbers within a text count as numbers, so that T-9 comes before T-10; ISO dates and times sort well so, a
     date that begins with its day would not and is refused.
@@ -236,7 +237,7 @@ def sort_rows(table: Table, column: str) -> Table:
     cells = take_column(table, column)
     if cells.dtype == pl.String:
         numbers = as_numbers(cells)
-        cells = _text_order(cells, table, column) if numbers.null_count() else numbers
+        cells = _text_order(cells, table, column) if as_text or numbers.null_count() else numbers
     if cells.null_count():
         place = table.where(int(cells.is_null().arg_true()[0]), column)
         raise StatisticsError(f"{place}: column '{column}' has no value: fill it in or delete the row")
@@ -297,3 +298,25 @@ def number_columns(names: str) -> Sequence[str]:
     if not all(parts) or len(set(parts)) != len(parts):
         raise StatisticsUsageError(f"value columns {names!r}: write each name once, separated by commas")
     return parts
+
+
+def question_frame(table: Table, values: Sequence[str], chart: str, asked: StudyOptions) -> pl.DataFrame:
+    """Bring the columns of the question under their agreed names, checked."""
+    parts = {role: take_labels(table, name) for role, name in columns(asked, "labels").items()}
+    if "series" in parts:
+        parts["series"] = parts["series"].cast(pl.String)
+    for role, name in columns(asked, "numbers").items():
+        parts[role] = _numbers_or_constant(table, name, role)
+    if KINDS[chart].several:
+        for name in values:
+            parts[f"value:{name}"] = take_numbers(table, name)
+    else:
+        parts["value"] = take_numbers(table, values[0])
+    return pl.DataFrame(parts)
+
+
+def _numbers_or_constant(table: Table, name: str, role: str) -> pl.Series:
+    """Take a column of numbers; a size may also be one number for all points."""
+    if role == "size" and name not in table.columns and PLAIN_NUMBER.fullmatch(name):
+        return pl.Series([float(name)] * table.height)
+    return take_numbers(table, name)

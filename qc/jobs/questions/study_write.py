@@ -39,14 +39,19 @@ def write_tables(answers: Mapping[str, SeriesStudy], path: Path) -> tuple[Path, 
     StatisticsUsageError
         Another suffix, or a folder that is not there.
     """
+    beside = signals_beside(path)
+    points_table(answers).write_parquet(path)
+    signals_table(answers).write_parquet(beside)
+    return path, beside
+
+
+def signals_beside(path: Path) -> Path:
+    """Return where the signals go beside the points; StatisticsUsageError where nothing can be written."""
     if path.suffix.lower() != ".parquet":
         raise StatisticsUsageError(f"{path.name}: tables are written as .parquet; give a name that ends so")
     if not path.parent.is_dir():
         raise StatisticsUsageError(f"{path.parent}: there is no such folder; make it first")
-    beside = path.with_name(f"{path.stem}-signals{path.suffix}")
-    points_table(answers).write_parquet(path)
-    signals_table(answers).write_parquet(beside)
-    return path, beside
+    return path.with_name(f"{path.stem}-signals{path.suffix}")
 
 
 def points_table(answers: Mapping[str, SeriesStudy]) -> pl.DataFrame:
