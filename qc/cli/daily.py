@@ -6,6 +6,7 @@ import re
 import shlex
 import sys
 from collections.abc import Iterable, Sequence
+from datetime import timedelta
 from pathlib import Path
 from typing import Annotated
 
@@ -61,7 +62,16 @@ def demo(
 
 
 def upload(
-    files: Annotated[list[Path], typer.Argument(metavar="FILE...", help="Sheets: csv or xlsx.")],
+    files: Annotated[
+        list[Path] | None,
+        typer.Argument(metavar="FILE...", help="Sheets: csv or xlsx."),
+    ] = None,
+    folder: Annotated[
+        Path | None, option("Take in the sheets that lie in this folder, those of a scheduled run.", "DIR")
+    ] = None,
+    then_archive: Annotated[
+        bool, typer.Option("--then-archive", help="Move those that were stored into DIR/archive.")
+    ] = False,
     workshop: WorkshopOption = None,
     who: Annotated[str, typer.Option(help="Code of the person who uploads.")] = "",
     mapping: Annotated[
@@ -85,9 +95,18 @@ def upload(
     """
     if mapping is not None and propose_mapping:
         raise UsageError("Give --mapping or --propose-mapping, not both: one prints what the other takes.")
+    if (folder is None) != bool(files):
+        raise UsageError("Name the sheets, or with --folder the folder they lie in; one of the two.")
+    if folder is None and then_archive:
+        raise UsageError("--then-archive clears a folder: name it with --folder.")
+    if folder is not None and (mapping is not None or propose_mapping):
+        raise UsageError("A mapping is for sheets by name: hand those in first, then the folder.")
     from qc.jobs.ahead import start_reader
 
     start_reader()  # before the libraries below are loaded, which takes longer
+    if folder is not None:
+        return _upload_folder(folder, then_archive, workshop, who, as_of, as_json)
+    files = files or []
     from qc.jobs.headings import propose_mapping as propose
     from qc.jobs.headings import read_mapping_file
     from qc.jobs.upload import read_files
@@ -105,6 +124,23 @@ def upload(
     receipt = take_in(opened, read_files(files), who=who, progress=Progress(), mappings=meant)
     show(receipt, as_json=as_json, told=told)
     _refused(map(told, receipt.refused))
+
+
+def _upload_folder(
+    folder: Path,
+    then_archive: bool,
+    workshop: Path | None,
+    who: str,
+    as_of: HandInOption,
+    as_json: bool,
+) -> None:
+    """Take in what lies in a folder."""
+    from qc.jobs.inbox import upload_folder
+
+    opened = open_workshop(workshop, as_of, writes=True)
+    found = upload_folder(opened, folder, then_archive=then_archive, who=who, progress=Progress())
+    show(found, as_json=as_json)
+    _refused(found.receipt.refused)
 
 
 def _as_given(text: str, files: Sequence[Path], workshop: Path | None) -> str:
@@ -144,7 +180,10 @@ def status(
 
 
 def month(
-    which: Annotated[str, typer.Argument(metavar="YYYY-MM", help="The month to report on.")],
+    which: Annotated[
+        str | None,
+        typer.Argument(metavar="YYYY-MM", help="The month to report on; else the last whole one."),
+    ] = None,
     out: Annotated[
         Path | None, typer.Option(metavar="DIR", help="Folder to write to; else reports/YYYY-MM.")
     ] = None,
@@ -162,7 +201,10 @@ def month(
     from qc.jobs.monthly import close_month
     from qc.jobs.monthly import month as write
 
+    if close and which is None:
+        raise UsageError("Closing is for good: name the month, as in `qc month 2026-10 --close --who LEAD`.")
     opened = open_workshop(workshop, as_of, known=known, writes=close)
+    which = which or f"{opened.today.replace(day=1) - timedelta(days=1):%Y-%m}"
     if close:
         show(close_month(opened, which, who=who, out=out, progress=Progress()), as_json=as_json)
     else:

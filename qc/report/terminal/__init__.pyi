@@ -22,6 +22,7 @@ from .hold import hold_text as hold_text
 from .hold import tags_text as tags_text
 from .intake import correction_text as correction_text
 from .intake import exported_text as exported_text
+from .intake import folder_text as folder_text
 from .intake import held_row_text as held_row_text
 from .intake import held_text as held_text
 from .intake import learned_text as learned_text

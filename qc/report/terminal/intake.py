@@ -51,6 +51,14 @@ def receipt_text(
     return "\n".join(lines) or "Nothing was taken in."
 
 
+def folder_text(receipt: str, folder: str, archived: int, left: Sequence[str]) -> str:
+    """Say what became of the sheets in a folder: their receipt, what was moved, what was left and why."""
+    lines = [receipt or f"No sheet in {folder} was taken in."]
+    if archived:
+        lines.append(f"{count_words(archived, 'sheet')} moved to the archive of the folder.")
+    return "\n".join([*lines, *left])
+
+
 def total_text(sheets: int, rows: int, accepted: int, held: int, already_known: int) -> str:
     """Say the sums over several sheets."""
     brought = f"{count_words(sheets, 'sheet')}, {count_words(rows, 'row')}"
