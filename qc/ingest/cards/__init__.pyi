@@ -9,8 +9,8 @@ from .asked_plan import AREAS as AREAS
 from .asked_plan import LEGS as LEGS
 from .asked_plan import STATIONS as STATIONS
 from .asked_plan import CardQuestion as CardQuestion
-from .asked_plan import asked_plan as asked_plan
 from .asked_plan import figure_name as figure_name
+from .asked_plan import plan_of_question as plan_of_question
 from .confirming import MappingError as MappingError
 from .confirming import mappings_text as mappings_text
 from .confirming import proposal_text as proposal_text

@@ -15,8 +15,8 @@ from qc.ingest.cards import (
     CardSheet,
     Cell,
     HeadReader,
-    asked_plan,
     figure_name,
+    plan_of_question,
     read_cards,
 )
 from qc.ingest.cells import (
@@ -204,7 +204,7 @@ def _is_read(texts: Sequence[str]) -> bool:
 def _known_card(grid: Grid, seen: SeenSheet) -> tuple[str, list[SeenFigure]] | None:
     """Return who reads a slide, tuning or lacquer card, and its figures; None where it is none of these."""
     for source, (needs, figures) in SOURCES.items():
-        plan = asked_plan(CardQuestion(source, figures), None)
+        plan = plan_of_question(CardQuestion(source, figures), None)
         card = plan.cards[0].model_copy(update={"title": seen.title})
         try:
             sheets = read_cards(grid, plan.model_copy(update={"cards": (card,)}))
