@@ -11,11 +11,12 @@ import polars as pl
 
 from qc import clock
 from qc.errors import QcError
+from qc.jobs.pieces import master_checks
 from qc.jobs.workshop import Workshop, plan_of
-from qc.report.month import Gap, plan_change_lines
+from qc.report.month import Gap, GaugeCourse, gauge_courses_of_month, plan_change_lines
 from qc.sayings import SignalState
 from qc.store import HeldRecord
-from qc.watch import Budget, SeriesVerdict
+from qc.watch import Budget, SeriesVerdict, gauge_changes
 from qc.words import code_words, count_words, dated_words, listed, number_words, pieces_words
 
 PUT_RIGHT = {
@@ -34,6 +35,15 @@ class _Kind:
     """Held rows of one reason, by what became of them."""
 
     states: Counter[str] = field(default_factory=Counter)
+
+
+def checked_gauges(then: Workshop, first: date) -> tuple[GaugeCourse, ...]:
+    """Return what the gauges read on their masters in a period that ends on the workshop's day."""
+    checks = master_checks(then)
+    gauges = then.plan.gauges
+    return gauge_courses_of_month(
+        gauges, checks, gauge_changes(gauges, checks, then.today), first, then.today
+    )
 
 
 def data_lines(workshop: Workshop, readings: pl.DataFrame, first: date, as_of: date) -> tuple[Gap, ...]:

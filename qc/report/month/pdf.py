@@ -55,6 +55,7 @@ def _inputs(content: MonthContent, drawings: Drawings) -> dict[str, str]:
     return {
         "data": json.dumps(plain_content(content), ensure_ascii=False, default=str),
         **{f"picture {key}": svg.decode("utf-8") for key, svg in drawings.pictures.items()},
+        **{f"gauge {key}": svg.decode("utf-8") for key, svg in drawings.gauges.items()},
         **{f"panel {key}": svg.decode("utf-8") for key, svg in drawings.panels.items()},
     }
 
