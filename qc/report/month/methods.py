@@ -18,10 +18,11 @@ def methods(content: MonthContent) -> list[str]:
         "Nested readings: the pattern of the stations is taken off first; a point is the mean of one piece.",
         "Capability: Ppk is a third of the normal score of the share outside, of the worse side; skewness "
         "and tails are learned from sister series, and what is not known of them is part of the 95 % "
-        "interval. Where the plan says normal: the sample standard deviation, with the interval of Bissell (Applied "
-        "Statistics 39, 1990) for two limits and the exact one by the noncentral t for one. Limits are kept "
-        "when the lower end of the interval reaches the wanted value, not kept when the upper end is below "
-        "it; pieces of one lot and neighbours alike count as fewer; not given below 20 pieces.",
+        "interval. Where the plan says normal: the sample standard deviation, with the interval of "
+        "Bissell (Applied Statistics 39, 1990) for two limits and the exact one by the noncentral t for "
+        "one. Limits are kept when the lower end of the interval reaches the wanted value, not kept when "
+        "the upper end is below it; pieces of one lot and neighbours alike count as fewer; not given "
+        "below 20 pieces.",
         "Gauges on their masters: the mean of the month's checks with its 95 % interval (Student); the same "
         "comparison of before and after as for a series, since the last calibration, at zero and on a ring "
         "apart. Where both are checked, their moves are compared (Welch, Biometrika 34, 1947).",
