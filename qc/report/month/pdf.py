@@ -62,7 +62,7 @@ def _font_folder() -> Path:
     folder = Path(found.origin).parent / "mpl-data" / "fonts" / "ttf" if found and found.origin else None
     if folder is None or not folder.is_dir():
         raise MachineError(
-            "The fonts of the report are missing: matplotlib is not installed whole. Install the program again."
+            "The fonts of the report are missing: matplotlib is not installed whole. Install it again."
         )
     return folder
 
