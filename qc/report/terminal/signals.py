@@ -162,7 +162,7 @@ def _event_words(event: Said) -> str:
     became = OUTCOME_WORDS[outcome_of(event)] if event.what is What.CLOSED else ""
     if became and event.first:
         became += f" from {event.first} on"
-    piece = event.first if event.what is What.PIECE_DONE else ""
+    piece = event.first if event.what in {What.PIECE_DONE, What.PIECE_UNDONE} else ""
     said = "; ".join(part for part in (event.cause, event.action, became, piece, event.text) if part)
     return _dated(event) + (f" ({said})" if said else "")
 
