@@ -77,7 +77,7 @@ def signal_text(words: SignalWords) -> str:
         ),
         f"  A series that has not changed is called so in error {rate_words(words.rate)}.",
         *(_step_line(place, step, done) for place, (step, done) in enumerate(words.steps, start=1)),
-        *([f"  Caution: {caution_words(words.cautions)}"] if words.cautions else []),
+        *([f"  {caution_words(words.cautions)}"] if words.cautions else []),
         *(["  Made under it:", *(f"    {line}" for line in words.made_under)] if words.made_under else []),
         *(f"  {_event_words(event)}" for event in words.events),
         *_told_anew(words.sentence, words.because, words.told),
