@@ -199,6 +199,8 @@ class MonthContent:
         The pieces that did not pass a stage at the first go.
     upstream : tuple of (result, sentence)
         Which earlier figures of the same pieces go with each final result, said as association.
+    people : tuple of (series, sentence)
+        Whose pieces differ from those that others made beside them, said as association.
     closed : str
         By whom and when the month was closed, empty while it is not.
     """
@@ -232,6 +234,7 @@ class MonthContent:
     shipped_year_ago: int | None = None
     not_passed: tuple[tuple[str, str, date, str], ...] = ()
     upstream: tuple[tuple[str, str], ...] = ()
+    people: tuple[tuple[str, str], ...] = ()
 
     @property
     def near(self) -> tuple[SeriesVerdict, ...]:

@@ -159,6 +159,7 @@ def content(verdicts):
         upstream=(
             ("Tuning: Note scatter", "Nothing clearer than chance among 9 earlier figures of 192 pieces."),
         ),
+        people=(("Lacquer: Thickness", "pieces with AB on the card come out 2.3 µm lower"),),
         not_passed=(("Draw", "S-007", date(2026, 8, 4), "reworked: dent"),),
     )
 
@@ -373,7 +374,7 @@ def test_an_empty_month_is_a_whole_report_in_every_form(content):
     empty = replace(
         content, changes=(), reactions=(), rework=(), gauges=(), dies=(), decisions=(), gaps=(), shipped=(),
         returned=(), yields=(), rolled=None, verdicts=(), hold=(), plan_changes=(), since_closed=(),
-        not_passed=(), upstream=(),
+        not_passed=(), upstream=(), people=(),
     )  # fmt: skip
     assert empty.headline == "0 instruments shipped; all 0 series that are watched are as they were."
     for text in (paper(empty), page(empty)):
