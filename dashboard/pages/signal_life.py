@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from dash import dcc, html
@@ -36,7 +37,7 @@ def action_card(view: SignalView, series: SeriesView | None) -> Component:
     if care:
         body.append(html.P(care, className="small"))
     ways = _ways_closed() if view.state in CLOSED_STATES else _ways_open(view)
-    back = [_back(choice("Step", "step-back", done, ask="choose a step"), What.STEP_UNDONE)] if done else []
+    back = [_back([choice("Step", "step-back", done, ask="choose a step")], What.STEP_UNDONE)] if done else []
     asked = [people(queries.board().shop()), line("Remark", "text"), *ways, *back]
     # On paper the steps stay, to be ticked by hand.
     body.append(html.Div(asked, className="desk no-print"))
@@ -99,9 +100,10 @@ def made_under_card(view: SignalView) -> Component:
     ticked = [(p.serial, p.serial) for p in view.made_under if p.done is not None]
     if ticked:
         chosen = choice("Piece", "first", ticked[:SHOWN_REST], ask="choose a piece")
-        asked = [people(queries.board().shop()), line("Why", "text"), _back(chosen, What.PIECE_UNDONE)]
+        asked = [people(queries.board().shop()), chosen, line("Why", "text")]
         where = address("/signals/<signal>/say", {"signal": view.id})
-        body.append(desk_form(where, "signals-done", asked, "signals-pieces-back"))
+        fields = [_back(asked, What.PIECE_UNDONE)]
+        body.append(desk_form(where, "signals-done", fields, "signals-pieces-back"))
     return card("Made under it", *body)
 
 
@@ -160,10 +162,11 @@ def _ways_closed() -> list[Component]:
     return [html.Div(again, className="ways")]
 
 
-def _back(chosen: Component, what: What) -> Component:
+def _back(asked: Sequence[Component], what: What) -> Component:
     """Fold the way by which a tick is taken back; it stays in the life as it was said."""
     ways = html.Div([submit("Take the tick back", "what", what)], className="ways")
-    return html.Details([html.Summary("Take a tick back"), chosen, ways], className="folded no-print")
+    body = html.Div([*asked, ways], className="desk")
+    return html.Details([html.Summary("Take a tick back"), body], className="folded no-print")
 
 
 def status() -> list[Component]:

@@ -162,12 +162,19 @@ def _part(rows: Sequence[str], starts: Sequence[int], first: int, until: int) ->
 
 
 def _below(row: str, starts: Sequence[int], firsts: Sequence[int], lead: int, width: int) -> list[str]:
-    """Set one row on as many lines as its columns need."""
-    bounds = [*(starts[first] for first in firsts[1:]), len(row)]
-    cells = [row[: bounds[0]].rstrip()]
-    cells += [row[begin:end].rstrip() for begin, end in itertools.pairwise(bounds)]
-    lines = [cells[0], *(" " * lead + cell for cell in cells[1:] if cell.strip())]
-    return [piece for line in lines for piece in _sentence(line, width)]
+    """Set what does not fit beside the first cells of a row below them; many cells stand close there."""
+    first = starts[firsts[1]]
+    below = row[first:].rstrip()
+    if len(firsts) == 2:
+        lines = [" " * lead + below]
+    else:
+        lines = [" " * lead]
+        for cell in _GAP.split(below.strip()):
+            if lines[-1].strip() and len(lines[-1]) + len(cell) + 2 > width:
+                lines.append(" " * lead)
+            lines[-1] += ("  " if lines[-1].strip() else "") + cell
+    whole = [row[:first].rstrip(), *(line for line in lines if line.strip())]
+    return [piece for line in whole for piece in _sentence(line, width)]
 
 
 def _item(line: str) -> str:

@@ -155,7 +155,7 @@ def touched_text(
         head += f" {doubt} of them stand{'s' * (doubt == 1)} only on held rows: qc held list"
     for because, touched in doubts:
         head += f" Before, {because}: {count_words(touched, 'piece')} in between. See them: qc hold --all"
-    return "\n".join([head, *(f"  {_touch_line(piece, as_of)}" for piece in pieces)])
+    return "\n".join([head, *table([_touch_row(piece, as_of) for piece in pieces])])
 
 
 def _event_words(event: Said) -> str:
@@ -175,9 +175,9 @@ def _dated(said: Said) -> str:
     return f"{said.when.date().isoformat()} {said.who}: {WORDS[said.what]}"
 
 
-def _touch_line(piece: Touch, today: date) -> str:
+def _touch_row(piece: Touch, today: date) -> tuple[str, str, str]:
     serial, inside, day, stages, shipped, held = piece
     part = f" in {inside}" if inside else ""
     left = f", left {day_words(shipped, today)}" if shipped else ", still here"
     doubt = " (only on a held row)" if held else ""
-    return f"{serial}{part}  {day_words(day, today)}  {', '.join(stages)}{left}{doubt}"
+    return f"{serial}{part}", day_words(day, today), f"{', '.join(stages)}{left}{doubt}"

@@ -49,6 +49,23 @@ def test_a_remark_behind_wide_columns_goes_below_its_row():
     assert max(map(len, told)) <= 60
 
 
+def test_many_words_beside_a_row_stand_close_below_it():
+    cells = (
+        "Slide: Slide clearance",
+        "172.7 µm",
+        "177.5 at upper leg, mouth",
+        "100 to 200",
+        "inside",
+        "above 59 of 60",
+    )
+    rows = table(
+        [cells, ("Joints: Joint leak", "2.0 cm³/min", "", "to 4", "inside", "above 53 of 60")], indent=""
+    )
+    told = fitted("\n".join(rows), 45).split("\n")
+    assert told[-1].strip() == "to 4  inside  above 53 of 60" and told[-1].startswith("    to 4")
+    assert max(map(len, told)) <= 45 and told[0].endswith("172.7 µm")
+
+
 def test_a_table_of_figures_is_told_in_parts_with_its_names_again():
     head = ("", "hours a month", "told after", "every 2nd", "advice")
     rows = table(
