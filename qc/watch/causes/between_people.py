@@ -31,6 +31,10 @@ LATELY = 36
 """So many newest pieces are looked at by themselves too (chosen: a dozen of each of three people), else a
 year in which somebody worked like the others hides that it is so no more."""
 
+DEARER = 10.0
+"""So many times rarer by chance has to be what only the newest pieces say (chosen): every few weeks they are
+other pieces, so that chance has that many tries in a year."""
+
 
 @dataclass(frozen=True, slots=True)
 class PersonApart:
@@ -108,6 +112,7 @@ class _Asked:
     verdict: SeriesVerdict
     person: str
     points: Sequence[Point]
+    weight: float
 
     def compared(self, confidence: float = 0.95) -> Apart | None:
         return apart_from_others(
@@ -157,7 +162,7 @@ def people_apart(verdicts: Iterable[SeriesVerdict], today: date | None = None) -
         Told where Holm's corrected chance over all people and series looked at is at most `APART_CHANCE`.
     """
     compared = [(one, one.compared()) for verdict in verdicts for one in _asked(verdict, today)]
-    asked = [(one, found.p_value) for one, found in compared if found is not None]
+    asked = [(one, min(one.weight * found.p_value, 1.0)) for one, found in compared if found is not None]
     chances = corrected_p_values([p_value for _, p_value in asked])
     best: dict[str, tuple[float, _Asked]] = {}
     for (one, _), chance in zip(asked, chances, strict=True):
@@ -183,11 +188,11 @@ def _asked(verdict: SeriesVerdict, today: date | None) -> list[_Asked]:
         and len(split(p.person)) == 1
     ]
     year = [p for p in points if p.day > points[-1].day - LOOKED_BACK]
-    stretches = [year, year[-LATELY:]] if len(year) > LATELY else [year]
-    return [one for own in stretches for one in _people(verdict, own)]
+    lately = _people(verdict, year[-LATELY:], DEARER) if len(year) > LATELY else []
+    return [*_people(verdict, year, 1.0), *lately]
 
 
-def _people(verdict: SeriesVerdict, points: Sequence[Point]) -> list[_Asked]:
+def _people(verdict: SeriesVerdict, points: Sequence[Point], weight: float) -> list[_Asked]:
     counts: dict[str, int] = {}
     for point in points:
         counts[point.person] = counts.get(point.person, 0) + 1
@@ -195,4 +200,4 @@ def _people(verdict: SeriesVerdict, points: Sequence[Point]) -> list[_Asked]:
     if len(people) == 2:
         people = people[:1]
     enough = [p for p in people if min(counts[p], len(points) - counts[p]) >= LEAST_APART]
-    return [_Asked(verdict, person, points) for person in enough]
+    return [_Asked(verdict, person, points, weight) for person in enough]
