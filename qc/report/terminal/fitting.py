@@ -187,6 +187,10 @@ def _sentence(line: str, width: int, hang: int = 0) -> list[str]:
     """Wrap a line under its own beginning, or from a column on."""
     if len(line) <= width:
         return [line]
+    if not hang and _indent(line) > width // 2:
+        line = " " * DEEP + line.lstrip()  # a cell far out, and nothing before it
+        if len(line) <= width:
+            return [line]
     keep = hang or len(_item(line))
     under = " " * (keep or 2)
     words = _WHOLE.sub(lambda found: found.group().replace(" ", _KEPT), line[keep:]).split(" ")

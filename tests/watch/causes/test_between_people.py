@@ -75,7 +75,7 @@ def test_what_is_left_out_odd_too_old_or_signed_by_two_takes_no_part(by_turns):
 
 def test_the_more_is_looked_at_the_clearer_it_has_to_be(rng):
     people = [("NE", "RK")[n % 2] for n in range(60)]
-    values = [0.9 * (person == "NE") + rng.normal() for person in people]
+    values = [1.6 * (person == "NE") + rng.normal() for person in people]
     others = [of(rng.normal(size=60), people, stage=f"other {n}") for n in range(40)]
     (alone,) = people_apart([of(values, people)])
     beside = [one for one in people_apart([of(values, people), *others]) if one.series == alone.series]
