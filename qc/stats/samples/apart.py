@@ -114,9 +114,12 @@ def apart_from_others(
         return None
     group = np.unique([str(label) for label in labels], return_inverse=True)[1]
     most = n - (len(np.unique(group)) - 1) - n / (2 * BESIDE + 1) + 1
-    ranked = _compared(*(less_neighbours(ranks_within(one, group)) for one in (figures, asked * 1.0)), most)
-    about = figures - np.median(figures)  # large figures would cancel
-    level, share = (less_neighbours(_within(one, group)) for one in (about, asked * 1.0))
+    marks: Floats = asked.astype(np.float64)
+    ranked = _compared(
+        less_neighbours(ranks_within(figures, group)), less_neighbours(ranks_within(marks, group)), most
+    )
+    about: Floats = figures - float(np.median(figures))  # large figures would cancel
+    level, share = less_neighbours(_within(about, group)), less_neighbours(_within(marks, group))
     measured = _compared(level, share, most)
     if ranked is None or measured is None:
         return None
