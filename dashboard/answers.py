@@ -42,7 +42,7 @@ SIGNAL_FAULTS: Final = {
     Fault.NO_CAUSE: "Choose the cause from the plan's list, or close the signal as false.",
     Fault.NO_ACTION: "Say in a few words what was done about it.",
     Fault.NO_OUTCOME: "Choose what became of the cause: mended, or the new level stays.",
-    Fault.NO_STEP: "Choose the piece that is dealt with.",
+    Fault.NO_STEP: "Choose the step or the piece that is meant.",
     Fault.NO_REMARK: "Write a remark or tick a step first.",
 }
 SERIES_FAULTS: Final = {
@@ -143,7 +143,12 @@ def say_of_signal(signal_id: str) -> Response:
         saying = replace(
             saying, cause=_text("cause"), action=_text("action"), outcome=_text("outcome"), first=first
         )
-    if saying.what is What.PIECE_DONE:
+    if saying.what is What.STEP_UNDONE:
+        number, known, why = _text("step-back"), _steps(view), _text("text")
+        place = int(number) - 1 if number.isdecimal() and 0 < int(number) <= len(known) else None
+        named = "" if place is None else f"{number}. {known[place]}" + (f" ({why})" if why else "")
+        saying = replace(saying, text=named)
+    if saying.what in {What.PIECE_DONE, What.PIECE_UNDONE}:
         saying = replace(saying, text=_text("text"), first=_text("first"))
         if saying.first and saying.first not in {piece.serial for piece in view.made_under}:
             return problem("That piece is not among those made under the cause.", 400)
@@ -246,10 +251,13 @@ def _wrong_decision(decision: str, rows: list[HeldView]) -> str:
 
 def _with_ticks(view: SignalView) -> str:
     """Put the steps that were ticked before the remark; only steps of this signal are believed."""
-    series = queries.board().series(view.verdict.key)
-    known = steps(series, view.signal) if series is not None else []
-    ticked = [step for step in known if step in request.form.getlist("step")]
+    ticked = [step for step in _steps(view) if step in request.form.getlist("step")]
     return " ".join(part for part in [f"{TICKED}{' '.join(ticked)}" if ticked else "", _text("text")] if part)
+
+
+def _steps(view: SignalView) -> list[str]:
+    series = queries.board().series(view.verdict.key)
+    return steps(series, view.signal) if series is not None else []
 
 
 def _text(name: str) -> str:

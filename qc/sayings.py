@@ -37,7 +37,7 @@ TICKED = "Ticked: "
 
 
 class What(StrEnum):
-    """Everything that can be said: the first seven of a signal, the last four of a series."""
+    """Everything that can be said: the first nine of a signal, the last four of a series."""
 
     IN_HAND = "in-hand"
     CLOSED = "closed"
@@ -46,6 +46,8 @@ class What(StrEnum):
     COMMENT = "comment"
     STEP_DONE = "step-done"
     PIECE_DONE = "piece-done"
+    STEP_UNDONE = "step-undone"
+    PIECE_UNDONE = "piece-undone"
     FREEZE = "freeze"
     UNDO_FREEZE = "undo-freeze"
     LEAVE_OUT = "leave-out"
@@ -61,7 +63,13 @@ OF_SIGNAL = tuple(what for what in What if what not in OF_SERIES)
 CLOSINGS = (What.CLOSED, What.CLOSED_FALSE)
 """What closes a signal."""
 
-REMARKS = (What.COMMENT, What.STEP_DONE, What.PIECE_DONE)
+TAKEN_BACK: Mapping[What, What] = {
+    What.STEP_UNDONE: What.STEP_DONE,
+    What.PIECE_UNDONE: What.PIECE_DONE,
+}
+"""What takes back which tick. The tick stays as said; it counts no more."""
+
+REMARKS = (What.COMMENT, What.STEP_DONE, What.PIECE_DONE, *TAKEN_BACK)
 """What leaves a signal as it stands, and its series as it is judged."""
 
 WORDS: Mapping[str, str] = {
@@ -72,6 +80,8 @@ WORDS: Mapping[str, str] = {
     What.COMMENT: "comment",
     What.STEP_DONE: "step done",
     What.PIECE_DONE: "piece dealt with",
+    What.STEP_UNDONE: "tick of a step taken back",
+    What.PIECE_UNDONE: "tick of a piece taken back",
     What.FREEZE: "settled state frozen",
     What.UNDO_FREEZE: "frozen settled state undone",
     What.LEAVE_OUT: "left out",
@@ -105,7 +115,7 @@ class Saying:
         Of a signal closed with its cause: the plan's code of it, and what was done.
     first, last : str
         Of a series: serials between which it holds, both included. Of a signal closed as mended `first` is
-        the first piece made after the mend; of a piece dealt with, that piece.
+        the first piece made after the mend; of a piece dealt with, or its tick taken back, that piece.
     outcome : str
         Of a signal closed with its cause: one of `OUTCOMES`; empty in what was said before that was asked.
     """
@@ -139,7 +149,7 @@ class Fault(StrEnum):
     NO_ACTION = "it is closed without a word on what was done"
     NO_OUTCOME = "it is closed without a word on what became of the cause"
     NOT_MENDED = "a first piece after the mend is named where nothing was mended"
-    NO_STEP = "it is not said which step, or which piece, is done"
+    NO_STEP = "it is not said which step, or which piece, is meant"
     NO_REMARK = "the remark is empty"
     NO_REASON = "a decision gives no reason"
     NO_PIECE = "a decision names no piece"
@@ -170,8 +180,8 @@ def faults_of_signal_saying(
         Fault.NO_ACTION: closed and not saying.action,
         Fault.NO_OUTCOME: closed and saying.outcome not in OUTCOMES,
         Fault.NOT_MENDED: closing and bool(saying.first) and saying.outcome != MENDED,
-        Fault.NO_STEP: (saying.what is What.STEP_DONE and not saying.text.strip())
-        or (saying.what is What.PIECE_DONE and not saying.first),
+        Fault.NO_STEP: (saying.what in {What.STEP_DONE, What.STEP_UNDONE} and not saying.text.strip())
+        or (saying.what in {What.PIECE_DONE, What.PIECE_UNDONE} and not saying.first),
         Fault.NO_REMARK: saying.what is What.COMMENT and not saying.text.strip(),
     }
     return {fault for fault, there in found.items() if there}
@@ -221,7 +231,7 @@ def outcome_of(closing: Saying) -> str:
 
 
 def ticked_steps(said: Sequence[Said], steps: Sequence[str]) -> dict[int, Said]:
-    """Return which steps (from 0) were ticked since a signal opened, with the words that did it.
+    """Return which steps (from 0) stand ticked since a signal opened, with the words that did it.
 
     Parameters
     ----------
@@ -235,15 +245,40 @@ def ticked_steps(said: Sequence[Said], steps: Sequence[str]) -> dict[int, Said]:
     found: dict[int, Said] = {}
     for one in said[since + 1 :]:
         for place, step in enumerate(steps):
-            if place not in found and _ticks(one, place, step):
+            if one.what is What.STEP_UNDONE:
+                if names_step(one, place, step):
+                    found.pop(place, None)
+            elif place not in found and _ticks(one, place, step):
                 found[place] = one
+    return found
+
+
+def pieces_done(said: Iterable[Said]) -> dict[str, Said]:
+    """Return the pieces that stand ticked as dealt with, by serial, with the words that did it.
+
+    Parameters
+    ----------
+    said : iterable of Said
+        What was said of the signal, oldest first.
+    """
+    found: dict[str, Said] = {}
+    for one in said:
+        if one.what is What.PIECE_DONE:
+            found[one.first] = one
+        elif one.what is What.PIECE_UNDONE:
+            found.pop(one.first, None)
     return found
 
 
 def _ticks(said: Said, place: int, step: str) -> bool:
     if said.what is What.STEP_DONE:
-        return said.text.startswith(f"{place + 1}. ") if place < ALWAYS_FIRST else step in said.text
+        return names_step(said, place, step)
     return TICKED in said.text and step in said.text
+
+
+def names_step(said: Saying, place: int, step: str) -> bool:
+    """Say whether a tick, or one taken back, is about a step (from 0): see `ticked_steps`."""
+    return said.text.startswith(f"{place + 1}. ") if place < ALWAYS_FIRST else step in said.text
 
 
 def said_already(said: Sequence[Said], saying: Saying) -> bool:
@@ -261,9 +296,13 @@ def said_already(said: Sequence[Said], saying: Saying) -> bool:
     for last in reversed(said):
         if last.who == saying.who:
             return all(getattr(last, name) == getattr(saying, name) for name in _WORD_FOR_WORD)
-        if last.what in _STATE_AFTER:
-            return False  # somebody else took or settled it since
+        if last.what in _STATE_AFTER or _opposite(last.what, saying.what):
+            return False  # somebody else took or settled it since, or took the tick back
     return False
+
+
+def _opposite(one: What, other: What) -> bool:
+    return TAKEN_BACK.get(one) is other or TAKEN_BACK.get(other) is one
 
 
 def told_here(said: Iterable[Said], zone: str) -> tuple[Said, ...]:

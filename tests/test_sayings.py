@@ -19,6 +19,7 @@ from qc.sayings import (
     faults_of_decision,
     faults_of_signal_saying,
     outcome_of,
+    pieces_done,
     said_already,
     state_after,
     strange_piece,
@@ -172,6 +173,35 @@ def test_the_first_steps_are_ticked_by_their_number_and_the_others_by_their_word
 def test_what_was_ticked_before_a_signal_opened_anew_has_to_be_done_again():
     life = [said(1, What.STEP_DONE, "4. Lap it."), said(2, What.CLOSED), said(3, What.REOPENED)]
     assert ticked_steps(life, STEPS) == {}
+
+
+def test_a_tick_that_was_taken_back_counts_no_more_until_it_is_set_again():
+    form = said(1, What.COMMENT, "Ticked: Lap it.")
+    life = [said(2, What.STEP_DONE, "1. Re-measure S-7."), form]
+    assert set(ticked_steps(life, STEPS)) == {0, 3}
+    life += [said(3, What.STEP_UNDONE, "4. Lap it. (the wrong tube)")]
+    assert set(ticked_steps(life, STEPS)) == {0}
+    life += [said(4, What.STEP_UNDONE, "1. Re-measure S-8.")]  # a newer piece came between
+    assert ticked_steps(life, STEPS) == {}
+    again = said(5, What.STEP_DONE, "4. Lap it.")
+    assert ticked_steps([*life, again], STEPS) == {3: again}
+
+    one, other = (replace(said(n, What.PIECE_DONE), first=f"S-{n}") for n in (6, 7))
+    back = replace(said(8, What.PIECE_UNDONE), first="S-6")
+    assert pieces_done([one, other]) == {"S-6": one, "S-7": other}
+    assert pieces_done([one, other, back]) == {"S-7": other}
+    assert pieces_done([one, other, back, one]) == {"S-7": other, "S-6": one}
+
+
+def test_a_tick_set_again_after_somebody_took_it_back_is_news():
+    tick = Saying(What.PIECE_DONE, "IS", first="S-6")
+    set_first = replace(said(1, What.PIECE_DONE), first="S-6")
+    back = replace(said(2, What.PIECE_UNDONE), who="FT", first="S-6")
+    assert said_already([set_first], tick)
+    assert not said_already([set_first, back], tick)
+    assert not said_already(
+        [set_first, back, replace(set_first, id=3)], Saying(What.PIECE_UNDONE, "FT", first="S-6")
+    )
 
 
 def test_what_was_closed_before_anybody_asked_stays_and_a_false_one_had_no_cause():

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from dash import dcc, html
@@ -13,7 +14,7 @@ from dashboard.parts import card, nothing, serial_link, table, unbroken
 from dashboard.routing import address
 from dashboard.steps import steps
 from qc.jobs.board import SeriesView, SignalView, TouchedView, caution_words
-from qc.sayings import CLOSED_STATES, MENDED, STAYS, TICKED, WORDS, What
+from qc.sayings import CLOSED_STATES, MENDED, STAYS, WORDS, What
 from qc.words import count_words
 
 BECAME = [(MENDED, "mended"), (STAYS, "the new level stays")]
@@ -26,16 +27,18 @@ def action_card(view: SignalView, series: SeriesView | None) -> Component:
     """Return the steps as a checklist, and the form by which the signal goes on."""
     body: list[Any] = []
     care = ""
+    done: list[tuple[str, str]] = []
     if series is not None:
-        boxes = [
-            html.Li(tick(step, "step", step, _ticked(view, step))) for step in steps(series, view.signal)
-        ]
+        listed = steps(series, view.signal)
+        boxes = [html.Li(tick(step, "step", step, step in view.ticked)) for step in listed]
+        done = [(str(n), f"{n}. {step}") for n, step in enumerate(listed, start=1) if step in view.ticked]
         body.append(html.Ol(boxes, className="checks"))
         care = caution_words(series.cautions)
     if care:
         body.append(html.P(care, className="small"))
     ways = _ways_closed() if view.state in CLOSED_STATES else _ways_open(view)
-    asked = [people(queries.board().shop()), line("Remark", "text"), *ways]
+    back = [_back([choice("Step", "step-back", done, ask="choose a step")], What.STEP_UNDONE)] if done else []
+    asked = [people(queries.board().shop()), line("Remark", "text"), *ways, *back]
     # On paper the steps stay, to be ticked by hand.
     body.append(html.Div(asked, className="desk no-print"))
     where = address("/signals/<signal>/say", {"signal": view.id})
@@ -94,6 +97,13 @@ def made_under_card(view: SignalView) -> Component:
         fields = [html.Div(asked, className="desk no-print")]
         form = desk_form(where, "signals-done", fields, "signals-pieces")
         body.append(html.Details([html.Summary("Tick one off"), form], className="folded no-print"))
+    ticked = [(p.serial, p.serial) for p in view.made_under if p.done is not None]
+    if ticked:
+        chosen = choice("Piece", "first", ticked[:SHOWN_REST], ask="choose a piece")
+        asked = [people(queries.board().shop()), chosen, line("Why", "text")]
+        where = address("/signals/<signal>/say", {"signal": view.id})
+        fields = [_back(asked, What.PIECE_UNDONE)]
+        body.append(desk_form(where, "signals-done", fields, "signals-pieces-back"))
     return card("Made under it", *body)
 
 
@@ -152,11 +162,11 @@ def _ways_closed() -> list[Component]:
     return [html.Div(again, className="ways")]
 
 
-def _ticked(view: SignalView, step: str) -> bool:
-    # What was ticked before a signal was reopened has to be looked at again.
-    since = max((n for n, said in enumerate(view.comments) if said.state == What.REOPENED), default=-1)
-    by_form = any(TICKED in said.text and step in said.text for said in view.comments[since + 1 :])
-    return by_form or step in view.ticked
+def _back(asked: Sequence[Component], what: What) -> Component:
+    """Fold the way by which a tick is taken back; it stays in the life as it was said."""
+    ways = html.Div([submit("Take the tick back", "what", what)], className="ways")
+    body = html.Div([*asked, ways], className="desk")
+    return html.Details([html.Summary("Take a tick back"), body], className="folded no-print")
 
 
 def status() -> list[Component]:

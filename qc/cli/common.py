@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import re
+import shutil
 import sys
 import tempfile
 import traceback
@@ -163,15 +164,27 @@ def drop_output() -> None:
     os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
+def _for_terminal(text: str) -> str:
+    """Set an answer to the width of the terminal; `NO_COLOR` and a terminal that has none keep it plain."""
+    from qc.report.terminal import fitted, painted
+
+    marks = (sys.stdout.encoding or "").lower().replace("-", "") == "utf8"
+    colours = not os.environ.get("NO_COLOR") and os.environ.get("TERM", "dumb") != "dumb"
+    return painted(fitted(text, shutil.get_terminal_size().columns), marks=marks, colours=colours)
+
+
 def show(result: Any, *, as_json: bool, told: Callable[[str], str] = str) -> None:
     """Print a result: its `to_dict` as strict JSON, or its `to_text`, as `told` puts it.
 
-    Rich wraps at 80 columns, so what a script may read is printed plain.
+    What a script or a file may get is printed as it is; a terminal gets it set to its width, with marks and
+    colours where it has them.
     """
     if as_json:
         text = json.dumps(result.to_dict(), ensure_ascii=False, allow_nan=False, default=str)
     else:
         text = told(result.to_text())
+        if sys.stdout.isatty():
+            text = _for_terminal(text)
     try:
         typer.echo(text)
     except BrokenPipeError:

@@ -192,6 +192,32 @@ def tick(
     show(done, as_json=as_json)
 
 
+@signals.command("untick")
+def untick(
+    signal: IdArgument,
+    step: Annotated[int, typer.Option(min=0, help="Number of the step that is not done after all.")] = 0,
+    piece: Annotated[
+        str, typer.Option(metavar="SERIAL", help="A piece that is not dealt with after all.")
+    ] = "",
+    who: WhoOption = "",
+    text: TextOption = "",
+    workshop: WorkshopOption = None,
+    as_of: HandInOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Take a tick back, of a step or of a piece; who ticked it, and who took it back, is kept."""
+    from qc.jobs.signals import take_tick_back
+
+    if bool(step) == bool(piece):
+        raise typer.BadParameter(
+            "take back the tick either of a step, --step NUMBER, or of a piece, --piece SERIAL"
+        )
+    undone = take_tick_back(
+        open_workshop(workshop, as_of, writes=True), signal, step=step, piece=piece, who=who, text=text
+    )
+    show(undone, as_json=as_json)
+
+
 def also(
     gauge: Annotated[str, typer.Option(metavar="ID", help="A gauge.")] = "",
     tool: Annotated[str, typer.Option(metavar="ID", help="A die, mandrel, nozzle.")] = "",

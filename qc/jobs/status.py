@@ -16,7 +16,15 @@ from qc.plain import JsonObject
 from qc.report.terminal import status_text
 from qc.sayings import OPEN_STATES
 from qc.stats import Tabled
-from qc.watch import DECIDED, SeriesVerdict, SignalResult, dependence_note, not_kept_words
+from qc.watch import (
+    DECIDED,
+    PersonApart,
+    SeriesVerdict,
+    SignalResult,
+    dependence_note,
+    not_kept_words,
+    people_apart,
+)
 from qc.words import dated_words, listed
 
 
@@ -37,6 +45,9 @@ class Status(Tabled):
     accepted: Accepted = Accepted()
     known_on: date | None = None  # the day whose knowledge this is, where that was asked for
     changes: Changes | None = None  # what became of each series since an earlier day
+    people: tuple[
+        PersonApart, ...
+    ] = ()  # whose pieces differ from those made beside them, and no signal tells
 
     def to_dict(self) -> JsonObject:
         """Return the contract of ``qc status --json``."""
@@ -48,6 +59,7 @@ class Status(Tabled):
             "not_judged_since": waits.since.isoformat() if waits else None,
             "readings": self.accepted.to_dict(),
             "series": [self._series(verdict) for verdict in self.series],
+            "people_apart": [one.to_dict() for one in self.people],
         }
 
     def _marks(self) -> dict[str, str]:
@@ -110,7 +122,9 @@ def status(workshop: Workshop, *, since: date | None = None) -> Status:
     beside = [one for one in (counted, due) if one]
     held = [one for one in (hold,) if one]
     gauges = [moved.note for moved in moved_gauges(workshop)]
-    notes = (*(then.notes if then else ()), *waits, *held, *gauges, *said, *beside)
+    people = people_apart(verdicts)
+    differ = [one.sentence for one in people]
+    notes = (*(then.notes if then else ()), *waits, *held, *gauges, *said, *differ, *beside)
     shop, budget = workshop.plan.workshop.name, present_budget(workshop).sentence()
     return Status(
         shop,
@@ -124,6 +138,7 @@ def status(workshop: Workshop, *, since: date | None = None) -> Status:
         accepted,
         then.day if then else None,
         changes_since(workshop, verdicts, since),
+        people,
     )
 
 

@@ -190,8 +190,10 @@ from .run_lengths import shewhart_factor as shewhart_factor
 from .run_lengths import shewhart_run_length as shewhart_run_length
 from .run_lengths import sigma_estimate as sigma_estimate
 from .run_lengths import subgroup_df as subgroup_df
+from .samples import LEAST_APART as LEAST_APART
 from .samples import LEAST_TOGETHER as LEAST_TOGETHER
 from .samples import AnovaRow as AnovaRow
+from .samples import Apart as Apart
 from .samples import Autocorrelation as Autocorrelation
 from .samples import Explained as Explained
 from .samples import MeanAndSd as MeanAndSd
@@ -202,6 +204,7 @@ from .samples import RolledYield as RolledYield
 from .samples import SignificanceTest as SignificanceTest
 from .samples import anderson_darling as anderson_darling
 from .samples import anderson_darling_many as anderson_darling_many
+from .samples import apart_from_others as apart_from_others
 from .samples import bartlett as bartlett
 from .samples import equal_spreads as equal_spreads
 from .samples import explained_share as explained_share

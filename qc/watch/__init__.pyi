@@ -8,6 +8,7 @@ from .budget import expected_points as expected_points
 from .budget import month_of as month_of
 from .budget import month_pace as month_pace
 from .budget import share_budget as share_budget
+from .causes import APART_CHANCE as APART_CHANCE
 from .causes import SCREENED_BY as SCREENED_BY
 from .causes import Earlier as Earlier
 from .causes import Factor as Factor
@@ -16,9 +17,11 @@ from .causes import FactorTable as FactorTable
 from .causes import Figure as Figure
 from .causes import FigureTable as FigureTable
 from .causes import GoesWith as GoesWith
+from .causes import PersonApart as PersonApart
 from .causes import ScreenedResult as ScreenedResult
 from .causes import among as among
 from .causes import final_results as final_results
+from .causes import people_apart as people_apart
 from .causes import screen as screen
 from .changes import KeptStates as KeptStates
 from .changes import LevelCourse as LevelCourse

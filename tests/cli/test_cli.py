@@ -82,6 +82,7 @@ def test_status_is_one_json_object(run, demo_folder):
         "compared_with",
         "known",
         "not_judged_since",
+        "people_apart",
         "readings",
         "series",
     }

@@ -136,7 +136,7 @@ WITH_WORKSHOP = {
 }
 TAKEN_THROUGH = {"signals show", "signals take", "signals comment", "signals close", "signals reopen"}
 TAKEN_THROUGH |= {"people add", "people reset", "people leave"}
-TAKEN_THROUGH |= {"signals tick", "hold release", "hold keep", "correct", "held undo"}
+TAKEN_THROUGH |= {"signals tick", "signals untick", "hold release", "hold keep", "correct", "held undo"}
 TAKEN_THROUGH |= {"baseline freeze", "baseline leave-out", "baseline undo", "held mend", "upload"}
 """Commands that change something: run one after the other on a copy, below."""
 ELSEWHERE = {"demo", "month", "backup", "restore"}
@@ -172,6 +172,7 @@ def test_signals_are_taken_through_their_life(answer, demo_copy):
     assert "looked at the die" in json.dumps(said)
     (ticked,) = answer("signals", "tick", first, "--step", "2", *by)["ticked"]
     assert ticked["who"] == "IS" and ticked["step"] == said["steps"][1]
+    assert answer("signals", "untick", first, "--step", "2", *by)["ticked"] == []
     assert answer("signals", "close", first, "--false", *by)["state"] == "closed-false"
     assert first not in {s["id"] for s in answer("signals", *at)["signals"]}
     assert first in {s["id"] for s in answer("signals", "--all", *at)["signals"]}
@@ -277,6 +278,7 @@ AT_FAULT = {
     "signals comment": "signals comment zzz words --who IS --workshop {w}",
     "signals close": "signals close zzz --false --who IS --workshop {w}",
     "signals tick": "signals tick zzz --step 1 --who IS --workshop {w}",
+    "signals untick": "signals untick zzz --step 1 --who IS --workshop {w}",
     "signals reopen": "signals reopen zzz --who IS --workshop {w}",
     "baseline freeze": "baseline freeze a/b/c --from x --who IS --why y --workshop {w}",
     "baseline leave-out": "baseline leave-out a/b/c --from x --who IS --why y --workshop {w}",

@@ -1,9 +1,14 @@
 """Where the answer goes is full, closed, or left by its reader: no traceback, and what is said is true."""
 
+import fcntl
 import json
 import os
+import pty
+import struct
 import subprocess
 import sys
+import termios
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
@@ -133,3 +138,28 @@ def test_a_drawing_library_without_a_place_for_its_files_is_not_heard_of(tmp_pat
     said = subprocess.run([*RUN, *map(str, words)], text=True, env=env, capture_output=True, check=False)
     assert (said.returncode, said.stderr) == (0, "")
     assert (tmp_path / "chart.png").stat().st_size
+
+
+def at_a_terminal(columns, *words, **more):
+    """Run a command at a terminal of so many columns and return what it shows there."""
+    ours, theirs = pty.openpty()
+    fcntl.ioctl(theirs, termios.TIOCSWINSZ, struct.pack("HHHH", 40, columns, 0, 0))
+    env = {**{name: value for name, value in ENV.items() if name != "COLUMNS"}, "TERM": "xterm", **more}
+    with subprocess.Popen([*RUN, *map(str, words)], stdout=theirs, env=env) as process:
+        os.close(theirs)
+        shown = b""
+        with suppress(OSError):  # Linux ends a terminal nobody holds any more with an error
+            while part := os.read(ours, 65536):
+                shown += part
+        assert process.wait(60) == 0
+    os.close(ours)
+    return shown.decode().replace("\r\n", "\n").rstrip("\n")
+
+
+def test_a_terminal_gets_its_width_and_a_pipe_the_lines_as_they_are(shop):
+    piped = run("plan", "show", "--workshop", shop, capture_output=True).stdout.rstrip("\n")
+    assert max(map(len, piped.split("\n"))) > 60
+    plain = at_a_terminal(60, "plan", "show", "--workshop", shop, NO_COLOR="1", PYTHONUTF8="1")
+    assert max(map(len, plain.split("\n"))) <= 60 and "\x1b" not in plain
+    assert set(piped.split()) <= set(plain.split())
+    assert "\x1b[1m" in at_a_terminal(60, "plan", "show", "--workshop", shop, PYTHONUTF8="1").split("\n")[0]

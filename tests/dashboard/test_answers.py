@@ -131,6 +131,18 @@ def test_a_signal_is_taken_in_hand_or_closed_as_false(client, desk, what):
     assert desk.said == [("s2", Saying(What(what), "KM"))]
 
 
+def test_a_tick_is_taken_back_by_its_step_or_its_piece(client, desk):
+    path = "/signals/s0/say"
+    assert post(client, path, what="step-undone", who="RA", **{"step-back": "1"}).status_code == 200
+    ((about, said),) = desk.said
+    assert about == "s0" and said.what is What.STEP_UNDONE and said.text.startswith("1. Re-measure")
+    for wrong in ("", "0", "99", "one"):
+        refused = post(client, path, what="step-undone", who="RA", **{"step-back": wrong})
+        assert refused.status_code == 400 and b"Choose the step" in refused.data
+    assert post(client, path, what="piece-undone", who="RA", first="").status_code == 400
+    assert len(desk.said) == 1
+
+
 def test_ticked_steps_are_kept_in_words_and_only_those_of_the_signal(client, desk):
     steps = ["Check serial and unit on the card.", "Compare M-7 with the master mandrel.", "Sell the shop."]
     post(client, "/signals/s0/say", what="comment", who="RA", text="All well.", step=steps)

@@ -175,6 +175,7 @@ def clear_beside(shop):
 
 _CAUSE = ("signals", "close", "SIGNAL", "--cause", "tight-slide", "--action", "lapped", "--who", "IS")
 _CLOSE = (*_CAUSE, "--outcome", "stays")
+_TICK = ("signals", "tick", "SIGNAL", "--step", "1", "--who", "FN")
 _FREEZE = (
     "baseline",
     "freeze",
@@ -225,7 +226,8 @@ VERBS = (
     Verb("take", ("signals", "take", "SIGNAL", "--who", "FN")),
     Verb("close", _CLOSE),
     Verb("close as mended", (*_CAUSE, "--outcome", "mended")),
-    Verb("tick", ("signals", "tick", "SIGNAL", "--step", "1", "--who", "FN")),
+    Verb("tick", _TICK),
+    Verb("untick", ("signals", "untick", "SIGNAL", "--step", "1", "--who", "FN"), (_TICK,)),
     Verb("close as false", ("signals", "close", "SIGNAL", "--false", "--who", "IS")),
     Verb("reopen", ("signals", "reopen", "SIGNAL", "--who", "IS"), (_CLOSE,)),
     Verb("comment", ("signals", "comment", "SIGNAL", "looked at it", "--who", "FN")),

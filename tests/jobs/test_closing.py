@@ -245,6 +245,29 @@ def test_pieces_and_steps_are_ticked_off_with_who_and_when(bows):
     assert bows.whole()
 
 
+def test_a_tick_set_by_mistake_is_taken_back_and_both_stay_in_its_life(bows):
+    by = (bows.signal()["id"], "--who", "FT")
+    bows.ask("signals", "tick", *by, "--piece", "A-032", "--text", "bent back")
+    bows.ask("signals", "tick", *by, "--step", "2")
+    lead = (by[0], "--who", "ML")
+    undone = bows.ask("signals", "untick", *lead, "--piece", "A-032", "--text", "it was A-033")
+    assert undone["made_under"][1]["done"] is None
+    assert bows.ask("signals", "untick", *lead, "--step", "2")["ticked"] == []
+    life = [(e["what"], e["who"], e.get("piece")) for e in bows.signal()["events"]]
+    assert life == [
+        ("piece-done", "FT", "A-032"),
+        ("step-done", "FT", None),
+        ("piece-undone", "ML", "A-032"),
+        ("step-undone", "ML", None),
+    ]
+    assert "no tick to take back" in bows.ask("signals", "untick", *by, "--piece", "A-032", code=1)
+    assert "no tick to take back" in bows.ask("signals", "untick", *by, "--step", "2", code=1)
+    again = bows.ask("signals", "tick", *by, "--step", "2")
+    assert [t["who"] for t in again["ticked"]] == ["FT"]
+    assert "--step" in bows.ask("signals", "untick", *by, code=2)
+    assert bows.whole()
+
+
 def test_a_finding_has_an_owner_an_age_and_a_day(bows):
     told = bows.signal()
     raised = date.fromisoformat(told["raised_day"])

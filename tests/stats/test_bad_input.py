@@ -229,6 +229,7 @@ ELSEWHERE = {
     "explained_share": "tests/stats/samples/test_explained.py",
     "evenly_read": "tests/faults/test_study_files.py, in studies by hand",
     "mean_and_sd": "tests/stats/samples/test_averages.py",
+    "apart_from_others": "tests/stats/samples/test_apart.py",
     "rank_association": "tests/stats/samples/test_together.py",
     "rolled_yield": "tests/stats/samples/test_yields.py",
 }

@@ -39,7 +39,15 @@ from qc.jobs.whole_piece import nearest_to, piece_record
 from qc.jobs.workshop import PLAN, Workshop, asked_day, open_workshop
 from qc.plain import JsonObject
 from qc.report.month import MonthContent
-from qc.watch import RuleOffer, RulesView, apply_rules, dependence_note, rule_offers, rules_price
+from qc.watch import (
+    RuleOffer,
+    RulesView,
+    apply_rules,
+    dependence_note,
+    people_apart,
+    rule_offers,
+    rules_price,
+)
 from qc.words import dated_words
 
 T = TypeVar("T")
@@ -154,7 +162,9 @@ class StoreBoardData:
         if verdict is None:
             return None
         alike = self._once(f"alike {key.stage}", lambda _: dependence_note(own))
-        return self._once(f"series {key}", lambda w: series_view(w, verdict, alike))
+        people = self._once("people", lambda _: people_apart(self.verdicts()))
+        told = tuple(one.told[:1].upper() + one.told[1:] for one in people if one.series == str(key))
+        return self._once(f"series {key}", lambda w: series_view(w, verdict, (alike, *told)))
 
     def rules(self) -> tuple[RuleOffer, ...]:
         """Return the classic pattern rules with their prices."""

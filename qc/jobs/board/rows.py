@@ -283,7 +283,7 @@ def _comment(said: Said, plan: Plan) -> SignalComment:
     if said.what is What.CLOSED:
         since = f" from {said.first} on" if said.first else ""
         told.append(f"{OUTCOME_WORDS[outcome_of(said)].capitalize()}{since}.")
-    if said.what is What.PIECE_DONE:
+    if said.what in {What.PIECE_DONE, What.PIECE_UNDONE}:
         told.insert(0, f"{said.first}.")
     when = _moment(said.when, plan)
     return SignalComment(when, said.who, said.what, " ".join(text for text in told if text))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from qc.jobs.board.marks import marks
 from qc.jobs.board.views import DecisionView, ModelView, SeriesVerdict, SeriesView
 from qc.jobs.judging import decisions_of
@@ -10,7 +12,7 @@ from qc.sayings import What
 from qc.watch import DECIDED, Decisions, Span, gauges_in_use
 
 
-def series_view(workshop: Workshop, verdict: SeriesVerdict, alike: str = "") -> SeriesView | None:
+def series_view(workshop: Workshop, verdict: SeriesVerdict, beside: Sequence[str] = ()) -> SeriesView | None:
     """Return one series with what the plan says of it, None where the plan has it no more.
 
     Parameters
@@ -19,8 +21,9 @@ def series_view(workshop: Workshop, verdict: SeriesVerdict, alike: str = "") -> 
         An open workshop.
     verdict : SeriesVerdict
         The series.
-    alike : str
-        What is to be said of neighbouring pieces of its stage (`qc.watch.dependence_note`).
+    beside : sequence of str
+        What else is to be said of it: of neighbouring pieces of its stage (`qc.watch.dependence_note`), of
+        people who differ (`qc.watch.people_apart`). What is empty is passed over.
     """
     plan, key = workshop.plan, verdict.key
     own = plan.stage(key.stage)
@@ -39,7 +42,7 @@ def series_view(workshop: Workshop, verdict: SeriesVerdict, alike: str = "") -> 
         gauges=gauges_in_use(verdict.points),
         wears_with=figure.wears_with or "",
         decisions=decision_views(workshop, str(key)),
-        notes=_notes(verdict, alike),
+        notes=_notes(verdict, beside),
     )
 
 
@@ -50,10 +53,10 @@ def decision_views(workshop: Workshop, series: str) -> tuple[DecisionView, ...]:
     return (*frozen, *(_decision(What.LEAVE_OUT, span) for span in stands.left_out))
 
 
-def _notes(verdict: SeriesVerdict, alike: str) -> tuple[str, ...]:
+def _notes(verdict: SeriesVerdict, beside: Sequence[str]) -> tuple[str, ...]:
     """Return the notes of a series and its stage; the lead's decisions have a place of their own."""
     own = [note for note in verdict.notes if not note.startswith(DECIDED)]
-    return (*own, *([alike] if alike else []))
+    return (*own, *filter(None, beside))
 
 
 def _decision(what: What, span: Span) -> DecisionView:

@@ -33,7 +33,15 @@ from qc.report.month import (
 )
 from qc.sayings import OPEN_STATES
 from qc.states import SIGNAL_WORDS
-from qc.watch import Budget, SeriesKey, SeriesVerdict, StageYield, caution_words, rework_causes
+from qc.watch import (
+    Budget,
+    SeriesKey,
+    SeriesVerdict,
+    StageYield,
+    caution_words,
+    people_apart,
+    rework_causes,
+)
 from qc.words import dated_words
 
 
@@ -144,6 +152,7 @@ class _Gathered:
             shipped_before=left[0],
             shipped_year_ago=left[1],
             not_passed=_not_passed(now),
+            people=tuple((p.title, p.told) for p in people_apart(self.verdicts)),
             upstream=tuple((r.result.title, r.sentence) for r in screened_of(self.then, self.verdicts)),
         )
         return replace(content, decisions=decisions(self.verdicts, dies, gauges, content.held_pieces))

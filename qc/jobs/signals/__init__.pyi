@@ -9,4 +9,5 @@ from .life import life_of as life_of
 from .pieces import MadeUnder as MadeUnder
 from .pieces import made_under as made_under
 from .saying import say_of_signal as say_of_signal
+from .saying import take_tick_back as take_tick_back
 from .saying import tick_off as tick_off

@@ -315,7 +315,7 @@ def _plain(event: Said) -> JsonObject:
     said = {"cause": event.cause, "action": event.action, "text": event.text}
     became = {"outcome": outcome_of(event)} if event.what in CLOSINGS else {}
     first = {"from": event.first} if event.what in CLOSINGS and event.first else {}
-    piece = {"piece": event.first} if event.what is What.PIECE_DONE else {}
+    piece = {"piece": event.first} if event.what in {What.PIECE_DONE, What.PIECE_UNDONE} else {}
     return {
         "what": event.what.value,
         **said,

@@ -8,7 +8,7 @@ from datetime import UTC, date
 
 from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
-from qc.sayings import Said, What, told_here
+from qc.sayings import Said, pieces_done, told_here
 from qc.watch import Point, SeriesVerdict, SignalResult
 from qc.words import day_words
 
@@ -93,8 +93,7 @@ def made_under(
     }
     asked = sorted({*serials, *inside.values()})
     left = dict(workshop.store.pieces(asked).select("serial", "shipped").iter_rows())
-    here = told_here(events, workshop.plan.workshop.time_zone)
-    done = {said.first: said for said in here if said.what is What.PIECE_DONE}
+    done = pieces_done(told_here(events, workshop.plan.workshop.time_zone))
     pieces = []
     for point in points:
         shipped = left.get(inside.get(point.serial, point.serial))

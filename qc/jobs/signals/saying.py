@@ -1,4 +1,4 @@
-"""What people say of signals: taken in hand, closed, reopened, remarked on, steps and pieces ticked off.
+"""What people say of signals: taken in hand, closed, reopened, remarked on, ticked off and ticks taken back.
 
 What people say of a signal is an entry of the chain and is never changed. What a closing says of the cause
 decides how its series is judged: mended, and the state before is the reference again; it stays, and the new
@@ -16,7 +16,16 @@ from qc.jobs.roles import Verb, known_codes, may
 from qc.jobs.signals.asking import find_signal, newest_life, told_whole
 from qc.jobs.signals.life import SignalLife
 from qc.jobs.workshop import Workshop
-from qc.sayings import Fault, Saying, What, faults_of_signal_saying, said_already
+from qc.sayings import (
+    Fault,
+    Saying,
+    What,
+    faults_of_signal_saying,
+    names_step,
+    pieces_done,
+    said_already,
+    ticked_steps,
+)
 from qc.states import SIGNAL_WORDS
 
 
@@ -53,6 +62,7 @@ def say_of_signal(workshop: Workshop, signal_id: str, saying: Saying) -> SignalL
             already = said_already(signal.events, saying)
             _refuse_early(workshop, saying, signal)
             if not already:
+                _refuse_unticked(saying, signal)
                 workshop.store.say(signal.id, saying, when=workshop.now)
     with ending(STORED_NOT_JUDGED):
         catch_up(workshop)
@@ -133,10 +143,64 @@ def tick_off(
                 f"{', '.join(made) or 'none'}."
             )
         return say_of_signal(workshop, signal.id, Saying(What.PIECE_DONE, who, text, first=piece))
+    done = _step_named(signal, step) + (f" ({text})" if text else "")
+    return say_of_signal(workshop, signal.id, Saying(What.STEP_DONE, who, done))
+
+
+def take_tick_back(
+    workshop: Workshop, signal_id: str, *, step: int = 0, piece: str = "", who: str = "", text: str = ""
+) -> SignalLife:
+    """Take back the tick of a reaction step, or of a piece made under the cause; both sayings stay.
+
+    Parameters
+    ----------
+    workshop : Workshop
+        An open workshop.
+    signal_id : str
+        The signal, or the beginning of its id.
+    step : int
+        Number of the step, from 1; 0 where a piece is meant.
+    piece : str
+        Serial of a piece made under the cause.
+    who, text : str
+        The person, and why.
+
+    Raises
+    ------
+    JobError
+        There is no such step, or what is named is not ticked.
+    """
+    if piece:
+        return say_of_signal(workshop, signal_id, Saying(What.PIECE_UNDONE, who, text, first=piece))
+    signal = find_signal(workshop, signal_id)
+    named = _step_named(signal, step) + (f" ({text})" if text else "")
+    return say_of_signal(workshop, signal.id, Saying(What.STEP_UNDONE, who, named))
+
+
+def _step_named(signal: SignalLife, step: int) -> str:
+    """Return a step as it stands in the list, with its number."""
     if not 0 < step <= len(signal.steps):
         raise JobError(
             f"Signal {signal.id} has steps 1 to {len(signal.steps)}, not {step}. "
             f"Look at them: qc signals show {signal.id}"
         )
-    done = f"{step}. {signal.steps[step - 1]}" + (f" ({text})" if text else "")
-    return say_of_signal(workshop, signal.id, Saying(What.STEP_DONE, who, done))
+    return f"{step}. {signal.steps[step - 1]}"
+
+
+def _refuse_unticked(saying: Saying, signal: SignalLife) -> None:
+    """Refuse to take back what is not ticked: somebody else may just have done so."""
+    if saying.what is What.PIECE_UNDONE:
+        ticked = sorted(pieces_done(signal.events))
+        if saying.first not in ticked:
+            raise JobError(
+                f"{saying.first} is not ticked at signal {signal.id}, so there is no tick to take back. "
+                f"Ticked are: {', '.join(ticked) or 'none'}."
+            )
+    if saying.what is What.STEP_UNDONE:
+        stands = ticked_steps(signal.events, signal.steps)
+        if not any(names_step(saying, place, signal.steps[place]) for place in stands):
+            numbers = ", ".join(str(place + 1) for place in sorted(stands))
+            raise JobError(
+                f"That step is not ticked at signal {signal.id}, so there is no tick to take back. "
+                f"Ticked are: {numbers or 'none'}."
+            )

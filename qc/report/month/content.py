@@ -249,6 +249,8 @@ class MonthContent:
         The pieces that did not pass a stage at the first go.
     upstream : tuple of (result, sentence)
         Which earlier figures of the same pieces go with each final result, said as association.
+    people : tuple of (series, sentence)
+        Whose pieces differ from those that others made beside them, said as association.
     gauge_checks : tuple of GaugeCourse
         What the gauges read on their masters, those that moved first.
     closed : str
@@ -284,6 +286,7 @@ class MonthContent:
     shipped_year_ago: int | None = None
     not_passed: tuple[tuple[str, str, date, str], ...] = ()
     upstream: tuple[tuple[str, str], ...] = ()
+    people: tuple[tuple[str, str], ...] = ()
     gauge_checks: tuple[GaugeCourse, ...] = ()
 
     @property

@@ -105,6 +105,7 @@ def plain_content(content: MonthContent) -> JsonObject:
         "signals_told": content.signals_told,
         "plan_changes": list(content.plan_changes),
         "upstream": [{"result": result, "sentence": said} for result, said in content.upstream],
+        "people": [{"series": series, "sentence": said} for series, said in content.people],
         "capability": [capability_line(v) for v in content.verdicts],
         "panels": _panels(content),
         "budget": content.budget,

@@ -106,6 +106,7 @@ def _tables(content: MonthContent) -> list[tuple[str, Sequence[str], list[Sequen
         ),
         ("Capability", _CAPABILITY, [_capability_cells(v) for v in content.verdicts]),
         ("Upstream", ("final result", "earlier figures that go with it"), list(content.upstream)),
+        ("Between people", ("series", "who differs from the others"), list(content.people)),
         ("Data", ("what", "number", "remark"), [(g.what, g.number, g.remark) for g in content.gaps]),
         (
             "Since closed",

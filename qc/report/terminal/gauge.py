@@ -18,7 +18,7 @@ _COMPONENTS = {
     "part": "between parts",
     "total": "all readings",
 }
-_BAR = 24  # letters of the widest bar
+_BAR = 20  # letters of the widest bar
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +59,7 @@ def gauge_text(
             f"limits of the part means from the ranges: {low:.5g} to {high:.5g}; {by_hand.alone.outside} of "
             f"{parts} parts lie outside (the more, the better the gauge tells parts apart)"
         )
-    return "\n".join(lines + notes(study.warnings))
+    return "\n".join(lines + notes([_named(warning) for warning in study.warnings]))
 
 
 def linearity_text(found: Linearity, value: str, file: str) -> str:
@@ -114,6 +114,12 @@ def agreement_text(
     return "\n".join(lines + notes(warnings))
 
 
+def _named(warning: str) -> str:
+    """Call the spreads in a warning what the table calls them."""
+    pooled, into = (f"'{_COMPONENTS[name]}'" for name in ("person_part", "repeatability"))
+    return warning.replace("person_part is pooled into repeatability", f"{pooled} is pooled into {into}")
+
+
 def _component_rows(study: GaugeStudy) -> list[Row]:
     """Spread of each source with its interval and a bar of its share."""
     rows: list[Row] = [("spread", "sd", "from", "to", "share of all spread")]
@@ -160,12 +166,14 @@ def guard_line(guard: GuardBand) -> str:
 
 
 def _anova_rows(study: GaugeStudy) -> list[Row]:
-    """Table of variance as text."""
+    """Table of variance as text, its rows named as the spreads above it."""
     rows: list[Row] = [("source", "df", "sum of squares", "mean square", "F", "p")]
     for row in study.anova:
         f = "" if row.f is None else f"{row.f:.2f}"
         p = "" if row.p_value is None else (f"{row.p_value:.3f}" if row.p_value >= 0.0005 else "under 0.001")
-        rows.append((row.source.replace("_", " x "), str(row.df), f"{row.ss:.6g}", f"{row.ms:.6g}", f, p))
+        rows.append(
+            (_COMPONENTS.get(row.source, row.source), str(row.df), f"{row.ss:.6g}", f"{row.ms:.6g}", f, p)
+        )
     return rows
 
 

@@ -64,7 +64,7 @@ def check_standard_text(
         f"{value} in {file}: {days} days x {sets.repeats} readings",
         f"By chance alone about {chance * days:.1f} of {days} days lie outside one of the two limits.",
         "",
-        f"averages: center {found.center:.6g}, limits {found.lower:.6g} to {found.upper:.6g} "
+        f"averages: centre {found.center:.6g}, limits {found.lower:.6g} to {found.upper:.6g} "
         f"({found.factor:g} sds of {found.average_sd:.4g})",
         f"sd of a day's repeats: {found.repeat_sd:.4g} ({found.repeat_df} degrees of freedom), limit "
         f"{found.sd_limit:.4g} ({100 * found.confidence:g} %)",

@@ -4,15 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from datetime import date
-from textwrap import wrap
 
 from qc.report.terminal.columns import table
 from qc.shares import adding_up, between_words, percent_words
 from qc.stats import RolledYield
 from qc.watch import FEW, SCREENED_BY, ReworkCause, ScreenedResult, StageYield, summed
 from qc.words import count_words, dated_words, pieces_words
-
-WIDTH = 100  # of a paragraph; chosen: what a terminal shows without wrapping it itself
 
 COUNTS = (
     "A piece passes a stage at the first go if nothing of it was reworked there, nothing was outside its "
@@ -41,7 +38,7 @@ def rework_text(
         rolled = f"{percent_words(whole.share)} ({between_words(*whole.interval)})"
         said = f"Through {count_words(whole.stages, 'stage')} without any of it: {rolled}"
         lines += ["", f"{said}, on {pieces_words(whole.least)} at the smallest.{_few(whole.least)}"]
-        lines += ["", *wrap(COUNTS, WIDTH)]
+        lines += ["", COUNTS]
     return "\n".join(lines)
 
 
@@ -67,14 +64,14 @@ def upstream_text(as_of: date, results: Sequence[ScreenedResult]) -> str:
     lines = [f"{dated_words(as_of)}: what goes with the final results."]
     for one in results:
         lines += ["", f"{one.result.title}, {pieces_words(one.pieces)}:"]
-        lines += [f"  {line}" for line in wrap(one.sentence, WIDTH)]
+        lines.append(f"  {one.sentence}")
         if one.looked_at:
             names = ", ".join(figure.title for figure in one.looked_at)
-            lines += [f"  {line}" for line in wrap(f"Looked at: {names}.", WIDTH)]
+            lines.append(f"  Looked at: {names}.")
         if one.too_few and one.looked_at:
             names = ", ".join(figure.title for figure in one.too_few)
-            lines += [f"  {line}" for line in wrap(f"Too few pieces: {names}.", WIDTH)]
-    return "\n".join([*lines, "", *wrap(SCREENED_BY, WIDTH)])
+            lines.append(f"  Too few pieces: {names}.")
+    return "\n".join([*lines, "", SCREENED_BY])
 
 
 def _head(causes: Sequence[ReworkCause], hour: Hour | None) -> str:

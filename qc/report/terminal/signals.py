@@ -77,7 +77,7 @@ def signal_text(words: SignalWords) -> str:
         ),
         f"  A series that has not changed is called so in error {rate_words(words.rate)}.",
         *(_step_line(place, step, done) for place, (step, done) in enumerate(words.steps, start=1)),
-        *([f"  Caution: {caution_words(words.cautions)}"] if words.cautions else []),
+        *([f"  {caution_words(words.cautions)}"] if words.cautions else []),
         *(["  Made under it:", *(f"    {line}" for line in words.made_under)] if words.made_under else []),
         *(f"  {_event_words(event)}" for event in words.events),
         *_told_anew(words.sentence, words.because, words.told),
@@ -155,14 +155,14 @@ def touched_text(
         head += f" {doubt} of them stand{'s' * (doubt == 1)} only on held rows: qc held list"
     for because, touched in doubts:
         head += f" Before, {because}: {count_words(touched, 'piece')} in between. See them: qc hold --all"
-    return "\n".join([head, *(f"  {_touch_line(piece, as_of)}" for piece in pieces)])
+    return "\n".join([head, *table([_touch_row(piece, as_of) for piece in pieces])])
 
 
 def _event_words(event: Said) -> str:
     became = OUTCOME_WORDS[outcome_of(event)] if event.what is What.CLOSED else ""
     if became and event.first:
         became += f" from {event.first} on"
-    piece = event.first if event.what is What.PIECE_DONE else ""
+    piece = event.first if event.what in {What.PIECE_DONE, What.PIECE_UNDONE} else ""
     said = "; ".join(part for part in (event.cause, event.action, became, piece, event.text) if part)
     return _dated(event) + (f" ({said})" if said else "")
 
@@ -175,9 +175,9 @@ def _dated(said: Said) -> str:
     return f"{said.when.date().isoformat()} {said.who}: {WORDS[said.what]}"
 
 
-def _touch_line(piece: Touch, today: date) -> str:
+def _touch_row(piece: Touch, today: date) -> tuple[str, str, str]:
     serial, inside, day, stages, shipped, held = piece
     part = f" in {inside}" if inside else ""
     left = f", left {day_words(shipped, today)}" if shipped else ", still here"
     doubt = " (only on a held row)" if held else ""
-    return f"{serial}{part}  {day_words(day, today)}  {', '.join(stages)}{left}{doubt}"
+    return f"{serial}{part}", day_words(day, today), f"{', '.join(stages)}{left}{doubt}"

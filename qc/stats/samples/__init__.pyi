@@ -4,6 +4,9 @@ from .anova import AnovaRow as AnovaRow
 from .anova import OneWay as OneWay
 from .anova import anova_row as anova_row
 from .anova import one_way_anova as one_way_anova
+from .apart import LEAST_APART as LEAST_APART
+from .apart import Apart as Apart
+from .apart import apart_from_others as apart_from_others
 from .averages import MeanAndSd as MeanAndSd
 from .averages import mean_and_sd as mean_and_sd
 from .columns import anderson_darling_many as anderson_darling_many

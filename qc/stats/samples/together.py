@@ -127,25 +127,25 @@ def rank_association(
     if n < LEAST_TOGETHER:
         return None
     own = np.unique([str(label) for label in labels], return_inverse=True)[1][both]
-    a, b = (_beside(_ranks(values[both], own)) for values in (one, other))
+    a, b = (less_neighbours(ranks_within(values[both], own)) for values in (one, other))
     scale = math.sqrt(float(a @ a) * float(b @ b))
     if scale < 1e-9 * n:  # one of them never differs from its neighbours
         return None
     correlation = float(np.clip(a @ b / scale, -1.0, 1.0))
     taken = len(np.unique(own)) - 1 + n / (2 * BESIDE + 1) - 1
-    counts_as = _counts_as(a, b, scale, n - taken)
+    counts_as = pieces_counted(a, b, scale, n - taken)
     pairs = tuple(zip(a.tolist(), b.tolist(), strict=True))
     return RankAssociation(
         correlation,
         _interval(correlation, counts_as, confidence),
-        _p_value(correlation, counts_as),
+        chance_of(correlation, counts_as),
         n,
         counts_as,
         pairs,
     )
 
 
-def _ranks(values: Floats, groups: Places) -> Floats:
+def ranks_within(values: Floats, groups: Places) -> Floats:
     """Return ranks within each group, 0 in its middle, between -1/2 and 1/2; ties share their mean rank."""
     out = np.empty_like(values)
     for group in np.unique(groups):
@@ -155,7 +155,7 @@ def _ranks(values: Floats, groups: Places) -> Floats:
     return out
 
 
-def _beside(scores: Floats) -> Floats:
+def less_neighbours(scores: Floats) -> Floats:
     """Take off each score the mean of itself and its neighbours; at the ends of as many pieces within."""
     n, width = scores.size, 2 * BESIDE + 1
     first = np.clip(np.arange(n) - BESIDE, 0, n - width)
@@ -164,7 +164,7 @@ def _beside(scores: Floats) -> Floats:
     return np.asarray(left - left.mean())
 
 
-def _counts_as(a: Floats, b: Floats, scale: float, most: float) -> float:
+def pieces_counted(a: Floats, b: Floats, scale: float, most: float) -> float:
     """Return as how many independent pieces these count, from how much chance moves their correlation."""
     n = a.size
     shifted = np.fft.irfft(np.conj(np.fft.rfft(a)) * np.fft.rfft(b), n) / scale
@@ -178,7 +178,8 @@ def _counts_as(a: Floats, b: Floats, scale: float, most: float) -> float:
     return min(most, 1.0 + 1.0 / (variance * (1.0 + math.sqrt(2.0 / rough))))
 
 
-def _p_value(correlation: float, counts_as: float) -> float:
+def chance_of(correlation: float, counts_as: float) -> float:
+    """Return the chance of a correlation as far from 0 of so many independent pieces."""
     freedom = counts_as - 2.0
     if freedom <= 0.0:
         return 1.0

@@ -1,5 +1,8 @@
 """What the room offers."""
 
+from .between_people import APART_CHANCE as APART_CHANCE
+from .between_people import PersonApart as PersonApart
+from .between_people import people_apart as people_apart
 from .factors import Factor as Factor
 from .factors import FactorLevels as FactorLevels
 from .factors import FactorTable as FactorTable

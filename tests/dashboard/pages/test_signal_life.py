@@ -94,14 +94,16 @@ def test_a_closed_signal_can_only_be_reopened_or_remarked_on(action, signal, sta
     assert "Close with this cause" not in said and "Take in hand" not in said
 
 
-def test_a_step_stays_ticked_until_the_signal_is_reopened(in_app, board, signal):
+def test_the_steps_that_are_done_stand_ticked_and_only_their_ticks_can_be_taken_back(
+    in_app, board, signal, texts
+):
     step = "Check serial and unit on the card."
-    ticked = SignalComment("2026-11-20 09:10", "RA", What.COMMENT, f"Ticked: {step}")
-    again = SignalComment("2026-11-22 09:10", "KM", What.REOPENED, "")
     view = board.series(signal.verdict.key)
-    once = boxes(signal_life.action_card(replace(signal, comments=(ticked,)), view))
-    assert once[step] and sum(once.values()) == 1
-    assert not any(boxes(signal_life.action_card(replace(signal, comments=(ticked, again)), view)).values())
+    done = signal_life.action_card(replace(signal, ticked=(step,)), view)
+    assert boxes(done)[step] and sum(boxes(done).values()) == 1
+    assert f"3. {step}" in texts(done) and "Take the tick back" in texts(done)
+    none = signal_life.action_card(replace(signal, ticked=()), view)
+    assert not any(boxes(none).values()) and "Take the tick back" not in texts(none)
 
 
 def test_the_history_says_who_and_when_in_order(signal, texts):

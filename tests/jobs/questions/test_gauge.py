@@ -75,10 +75,10 @@ def test_text_says_the_verdict_first(qc, thermal):
         "between persons",
         "of the tolerance: 16.1 %",
         "guard band",
-        "person x part",
         "By averages and ranges",
     ):
         assert word in text
+    assert text.count("  person and part together") == 2  # among the spreads and in the table of variance
     assert "nan" not in text and "None" not in text
 
 
@@ -89,7 +89,7 @@ def test_interaction_is_pooled_and_said(qc, table):
     kept = json.loads(qc(path, *ASK, "--keep-interaction", "--json").stdout)
     assert pooled["pooled"] and any("--keep-interaction" in w for w in pooled["warnings"])
     assert not kept["pooled"] and "person_part" in [row["source"] for row in kept["anova"]]
-    assert "Note: person_part is pooled" in qc(path, *ASK).stdout
+    assert "Note: 'person and part together' is pooled" in qc(path, *ASK).stdout
 
 
 def test_by_hand_figures_of_the_filled_form(table):

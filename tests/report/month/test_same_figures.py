@@ -174,6 +174,7 @@ def content(verdicts):
         upstream=(
             ("Tuning: Note scatter", "Nothing clearer than chance among 9 earlier figures of 192 pieces."),
         ),
+        people=(("Lacquer: Thickness", "pieces with AB on the card come out 2.3 µm lower"),),
         not_passed=(("Draw", "S-007", date(2026, 8, 4), "reworked: dent"),),
         gauge_checks=gauge_courses_of_month(
             [BORE], {"BG-7": CHECKED}, gauge_changes([BORE], {"BG-7": CHECKED}, CHECKED[-1].day), *MONTH
@@ -373,6 +374,9 @@ def test_the_same_report_is_the_same_bytes_and_drawings_may_be_handed_in(content
 CHANGES = [
     pytest.param({"rework": (Rework("dent", 9.5, 2),)}, "9.50 h", id="rework"),
     pytest.param(
+        {"people": (("Draw: Wall", "pieces with ZW differ"),)}, "pieces with ZW differ", id="people"
+    ),
+    pytest.param(
         {"shipped": (("Tenor", 6), ("Alto", 2)), "month": "2026-02"},
         "February 2026 8 instruments",
         id="shipped",
@@ -412,7 +416,7 @@ def test_an_empty_month_is_a_whole_report_in_every_form(content):
     empty = replace(
         content, changes=(), reactions=(), rework=(), gauges=(), dies=(), decisions=(), gaps=(), shipped=(),
         returned=(), yields=(), rolled=None, verdicts=(), hold=(), plan_changes=(), since_closed=(),
-        not_passed=(), upstream=(), gauge_checks=(),
+        not_passed=(), upstream=(), people=(), gauge_checks=(),
     )  # fmt: skip
     assert empty.headline == "0 instruments shipped; all 0 series that are watched are as they were."
     for text in (paper(empty), page(empty)):

@@ -135,8 +135,8 @@ def test_what_was_touched_says_how_many_left():
     assert touched_text("die D-2", date(2026, 11, 1), ", by hand", pieces, TODAY).splitlines() == [
         "die D-2 touched 2 pieces since 1 Nov, by hand; 1 left the shop. "
         "1 of them stands only on held rows: qc held list",
-        "  T-1 in QH-9  3 Nov  draw, slide, left 20 Nov",
-        "  T-2  3 Nov 2025  draw, still here (only on a held row)",
+        "  T-1 in QH-9  3 Nov       draw, slide, left 20 Nov",
+        "  T-2          3 Nov 2025  draw, still here (only on a held row)",
     ]
     assert touched_text("gauge G-1", None, "", [], TODAY) == "gauge G-1 touched 0 pieces; 0 left the shop."
 
