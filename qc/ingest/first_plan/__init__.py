@@ -1,4 +1,4 @@
-"""A first plan from sheets: what each shows (`seen`), put together (`drafted`), as YAML (`written`)."""
+"""A first plan from sheets: what one shows (`shapes`, `seen`), several (`drafted`), as YAML (`written`)."""
 
 import lazy_loader
 

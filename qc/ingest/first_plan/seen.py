@@ -21,15 +21,14 @@ from qc.ingest.cards import (
 )
 from qc.ingest.cells import (
     UNITS,
-    about,
     heading,
     is_blank_mark,
     plain,
     possible_days,
     read_decimal,
-    read_verdict,
 )
 from qc.ingest.errors import SheetError
+from qc.ingest.first_plan.shapes import across_from, columns_of, headings_at, holds_figures, is_read
 from qc.ingest.reading import Grid
 from qc.plan import PLACE, Plan, Shop
 
@@ -63,6 +62,12 @@ _DAYS = frozenset(
 )
 MOST_CODE = 2  # letters before a number in a file's name that are no word; chosen: w46, kw46
 
+NEARLY_ALL = 0.8
+"""Of so many serials it must be true; chosen: one bench leaves the letters off now and then."""
+
+MOST_INITIALS = 3  # letters that people write for themselves; chosen
+
+_CARDS = frozenset("card sheet book log list karte blatt buch liste".split())
 _LAST = re.compile(r"^(?P<name>.*[^\W\d_].*?)[\s_.#-]*(?P<place>\d{1,2}|[^\W\d_]+)$")
 _BEGINS = re.compile(r"^[^\W\d_]+[-/.]?(?=\d)")
 
@@ -128,7 +133,8 @@ def look_at(grid: Grid) -> SeenSheet:
         Without figures where no column holds any.
     """
     seen = SeenSheet(grid.file, "", "bench")
-    top = _headings_at(grid)
+    across = across_from(grid)
+    top = headings_at(grid) if across is None else across
     head = HeadReader(_NO_PLAN)
     for row in range(top):
         cells = [Cell(text, grid.lines[row], n) for n, text in enumerate(grid.rows[row])]
@@ -139,13 +145,11 @@ def look_at(grid: Grid) -> SeenSheet:
                 _keep(seen, line.known, line.label, [line.text])
             elif not line.label and not seen.title and not any(map(str.isdigit, line.text)):
                 seen.title = line.text
+            elif not seen.title and _CARDS & set(plain(line.label).split(" ")):
+                seen.title = line.label
+                _spoken([cell.text.strip() for cell in cells[1:]], seen)
     seen.title = seen.title or _from_file(grid.file)
-    width = max((len(cells) for cells in grid.rows[top:]), default=0)
-    columns = [
-        (grid.text(top, n).strip(), [grid.text(row, n).strip() for row in range(top + 1, len(grid.rows))])
-        for n in range(width)
-    ]
-    columns = [(label, texts) for label, texts in columns if label]
+    columns = columns_of(grid, top, across is not None)
     places = _passed(columns, seen)
     known = _known_card(grid, seen)
     if known:
@@ -159,20 +163,6 @@ def look_at(grid: Grid) -> SeenSheet:
     return seen
 
 
-def _headings_at(grid: Grid) -> int:
-    """Return the row of headings: the one with most words that have a figure in the next row below them."""
-    filled = [row for row, cells in enumerate(grid.rows) if any(text.strip() for text in cells)]
-    best, at = 0, filled[0] if filled else 0
-    for row, below in zip(filled, filled[1:], strict=False):
-        over = sum(
-            bool(text.strip()) and not _is_read([text.strip()]) and _is_read([grid.text(below, n).strip()])
-            for n, text in enumerate(grid.rows[row])
-        )
-        if over > best:
-            best, at = over, row
-    return at
-
-
 def _passed(columns: Sequence[tuple[str, list[str]]], seen: SeenSheet) -> dict[str, tuple[str, ...]]:
     """Keep what the columns say beside figures; return the places of those that name them."""
     places: dict[str, tuple[str, ...]] = {}
@@ -183,7 +173,7 @@ def _passed(columns: Sequence[tuple[str, list[str]]], seen: SeenSheet) -> dict[s
             places[known] = tuple(dict.fromkeys(filled))
         elif known and known not in _FIGURES:
             _keep(seen, known, label, filled)
-        elif _GAUGES & set(plain(label).split(" ")) and not _holds_figures(filled):
+        elif _GAUGES & set(plain(label).split(" ")) and not holds_figures(filled):
             seen.gauges.update(dict.fromkeys(filled, plain(label)))
     return places
 
@@ -193,12 +183,7 @@ def _is_figure(label: str, texts: Sequence[str]) -> bool:
     known = heading(label).field
     if known and known not in _FIGURES:
         return False
-    return _is_read([text for text in texts if text])
-
-
-def _is_read(texts: Sequence[str]) -> bool:
-    """Tell whether cells hold figures, or all say good or faulty."""
-    return _holds_figures(texts) or (bool(texts) and all(read_verdict(text)[0] is not None for text in texts))
+    return is_read([text for text in texts if text])
 
 
 def _known_card(grid: Grid, seen: SeenSheet) -> tuple[str, list[SeenFigure]] | None:
@@ -240,6 +225,17 @@ def _of_source(name: str, sheets: Sequence[CardSheet], seen: SeenSheet) -> SeenF
     return _figure(name, [f"{name} [{unit}]" if unit else name], texts, spelled, seen)
 
 
+def _spoken(texts: Iterable[str], seen: SeenSheet) -> None:
+    """Keep what stands behind a card's title without labels: ``Gap card; KM-14; tenor; 5 Nov 2026; HB``."""
+    for text in texts:
+        if not text or possible_days(text):
+            continue
+        own = seen.serials if any(map(str.isdigit, text)) else seen.models
+        if text.isupper() and text.isalpha() and len(text) <= MOST_INITIALS:
+            own = seen.people
+        own += [text] if text not in own else []
+
+
 def _keep(seen: SeenSheet, known: str, label: str, texts: Iterable[str]) -> None:
     """Keep what stands under a heading that any card may have."""
     filled = [text for text in texts if text]
@@ -263,15 +259,6 @@ def _from_file(file: str) -> str:
         if kept and letters and not any(map(str.isdigit, letters)) and plain(letters) not in _DAYS:
             words.append(letters)
     return " ".join(words) or "sheet"
-
-
-def _holds_figures(texts: Sequence[str]) -> bool:
-    """Tell whether most cells are figures; days are none."""
-    read = [text for text in texts if not is_blank_mark(text)]
-    figures = sum(
-        (read_decimal(text) is not None and not possible_days(text)) or bool(about(text)) for text in read
-    )
-    return bool(read) and 2 * figures > len(read)
 
 
 Group = tuple[str, list[str], list[str], dict[str, tuple[str, ...]]]
@@ -332,7 +319,7 @@ def _figure(
     unit = next((unit for label in labels if (unit := _unit(label))), "")
     words = set(plain(name).split(" ")) | set(plain(seen.title).split(" "))
     kind = "measured"
-    if not _holds_figures(filled):
+    if not holds_figures(filled):
         kind = "pass-fail"
     elif not unit and COUNTED & words and all(value == int(value) >= 0 for value in values):
         kind = "count"
@@ -357,12 +344,13 @@ def _step(texts: Iterable[str]) -> float | None:
 
 
 def serial_letters(serials: Sequence[str]) -> str:
-    """Return what all serials begin with before their number, empty where they begin differently.
+    """Return what nearly all serials begin with before their number, empty where they begin differently.
 
     Examples
     --------
     >>> serial_letters(["HL-201", "HL-202"]), serial_letters(["A1", "B2"])
     ('HL-', '')
     """
-    begun = {found[0] if (found := _BEGINS.match(serial)) else "" for serial in serials}
-    return next(iter(begun)) if len(begun) == 1 else ""
+    begun = Counter(found[0] if (found := _BEGINS.match(serial)) else "" for serial in serials)
+    letters, count = begun.most_common(1)[0] if begun else ("", 0)
+    return letters if count >= NEARLY_ALL * len(serials) else ""

@@ -80,6 +80,40 @@ def test_stages_figures_units_and_places_are_those_of_the_sheets() -> None:
     }  # fmt: skip
 
 
+OTHERS = {
+    "spin.csv": "Spin card\n\nSerial,BW-33,BW-34\nModel,Tenor,Alto\nDate,3 Nov 2026,4 Nov 2026\n"
+    "Wall 1 [mm],0.45,0.46\nWall 2 [mm],0.44,0.47\nMass [g],412,241\n",
+    "long.csv": "Date;Serial;Model;What;Value;Unit\n3.11.2026;BW-33;Tenor;Rim diameter;204.5;mm\n"
+    "3.11.2026;BW-33;Tenor;Bell mass;411;g\n",
+    "gap.csv": "Gap card;BW-33;Tenor;Thu 5 November 2026;HB\n\nStation;Gap [um]\nfront;45\nback;47\n",
+    "notes.csv": "Tuning card\nSerial;BW-33;Model;Tenor;Date;6.11.2026\n\n"
+    "Pos / Part.;2;3;8\n1;4;-2;1\n2;5;-1;0\n",
+}
+
+
+@pytest.mark.parametrize(
+    ("name", "figures", "readings"),
+    [
+        ("spin.csv", ["wall", "mass"], 6),
+        ("long.csv", ["rim-diameter", "bell-mass"], 2),
+        ("gap.csv", ["gap"], 2),
+        ("notes.csv", ["note", "main-length"], 6),
+    ],
+)
+def test_other_shapes_of_sheets_are_looked_through(name: str, figures: list[str], readings: int) -> None:
+    sheets = [
+        read_sheet(text.encode("utf-8"), file)[0]
+        for file, text in OTHERS.items()
+        if file in {name, "spin.csv"}
+    ]
+    plan = load_plan(plan_text(draft_plan("Shop", [look_at(grid) for grid in sheets])))
+    found = [[c.id for c in stage.characteristics] for stage in plan.stages]
+    assert figures in found
+    own = next(grid for grid in sheets if grid.file == name)
+    (judged,) = check([unfold(own, plan)], plan, Known(today=date(2026, 11, 20)))
+    assert (judged.readings.height, judged.held.height) == (readings, 0)
+
+
 def test_codes_models_and_the_beginning_of_serials_come_from_the_sheets() -> None:
     plan = proposed()
     assert plan.workshop.serial_prefix == "BW-"
