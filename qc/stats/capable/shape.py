@@ -73,6 +73,8 @@ def shape_figures(
     if np.ptp(readings) == 0.0:
         raise StatisticsError("capability by percentiles: all readings are equal, the spread is unknown")
     check_shape(readings, shape)
+    if piece is not None and np.unique(piece).size == readings.size:
+        piece = None  # one reading each: nothing hangs together
     if shape == "any":
         return observed_figures(readings, limits, confidence, seed, piece)
     if shape == "normal":
