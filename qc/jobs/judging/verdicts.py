@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -50,6 +50,7 @@ def judge_now(
     afresh: bool = False,
     keep: bool = True,
     learn: bool = False,
+    progress: Callable[[int, int, str], None] | None = None,
 ) -> Judged:
     """Judge some series as of the workshop's day, without keeping the verdicts.
 
@@ -67,6 +68,8 @@ def judge_now(
         cannot be written.
     learn : bool
         Learn the noise of all periods anew.
+    progress : callable, optional
+        Told how many series are judged, of how many, and in words.
 
     Returns
     -------
@@ -116,6 +119,8 @@ def judge_now(
             question, read[key].points, around.of(stage, pieces[key]), strands[key].kept
         )
         verdicts.append(verdict)
+        if progress is not None:
+            progress(len(verdicts), len(wanted), "series judged:")
     return Judged(verdicts, budget, left)
 
 
