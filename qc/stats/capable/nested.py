@@ -11,7 +11,7 @@ import math
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
 from qc.stats.capable.basis import UNSTABLE, Basis
@@ -58,9 +58,8 @@ def nested_capability(
     Capability
         `n` counts pieces. Cp and Cpk use the total of the components, Pp and Ppk the sample sd of all
         readings. `spread` holds the sds within, between and in all with the Cp and Cpk by each: what would be
-        left if only that spread were there. With `gauge_sd` also `gauge`. Of a shape that is not normal the
-        intervals count what the readings are worth on its scale (`qc.stats.capable.shape`); the spreads stay
-        those of the readings as they are.
+        left if only that spread were there. With `gauge_sd` also `gauge`. Of a shape that is not normal what
+        the readings are worth is counted on its scale (`qc.stats.capable.shape`).
 
     Raises
     ------
@@ -69,15 +68,13 @@ def nested_capability(
 
     Notes
     -----
-    One-way random model: total variance = within + between, estimated from the mean squares, between not
-    below 0. Var(mean) = between * sum n_i^2 / n^2 + within / n; the degrees of freedom of the sd are
-    Satterthwaite's. Bounds are those of single readings with these in the place of n and n - 1.
+    One-way random model from the mean squares, between not below 0. Var(mean) = between * sum n_i^2 / n^2 +
+    within / n; the degrees of freedom of the sd are Satterthwaite's. These stand in the place of n and n - 1.
 
     References
     ----------
-    .. [1] ISO 22514-1 and -2 tell the spread of single readings from that between pieces (pattern, from
-       memory); components and degrees of freedom: Searle, Casella and McCulloch, "Variance Components",
-       1992 (from memory; coverage simulated in the tests).
+    .. [1] ISO 22514-1 and -2 tell these spreads apart (pattern); components and degrees of freedom: Searle,
+       Casella and McCulloch, "Variance Components", 1992 (from memory; coverage simulated in the tests).
 
     Examples
     --------
@@ -90,16 +87,13 @@ def nested_capability(
     [1.31, 2.36]
     """
     readings = as_readings(values, "capability: value", least=2)
-    labels = np.asarray(piece)
-    if labels.shape != readings.shape:
-        raise StatisticsError(
-            f"capability: {readings.size} readings and {labels.size} labels: each reading needs its piece"
-        )
+    labels = _labels(readings, piece)
     check_shape(readings, shape)
     nest = nest_of(readings, labels)
+    basis = replace(_basis(readings, nest, stable, unstable_because), piece=labels)
     (found,) = capability_many(
         [readings],
-        [replace(_basis(readings, nest, stable, unstable_because), piece=labels)],
+        [basis],
         lower=lower,
         upper=upper,
         target=target,
@@ -112,6 +106,15 @@ def nested_capability(
     )
     spread = spread_by(Limits(lower, upper, target), float(readings.mean()), *nest.variances)
     return beside(found, spread, nest.readings - nest.pieces)
+
+
+def _labels(readings: Floats, piece: ArrayLike) -> NDArray[np.generic]:
+    labels = np.asarray(piece)
+    if labels.shape != readings.shape:
+        raise StatisticsError(
+            f"capability: {readings.size} readings and {labels.size} labels: each reading needs its piece"
+        )
+    return labels
 
 
 def spread_by(limits: Limits, mean: float, within: float, between: float, of: str = "pieces") -> Spread:
