@@ -16,7 +16,7 @@ from dashboard.pages.missing import missing
 from dashboard.pages.signal_life import touched_card
 from dashboard.parts import card, chart, figures, heading, nothing, table, unbroken
 from dashboard.routing import Page, address, series_address
-from qc.jobs.board import CHECK_RATE, GaugeView, MeasureView, masters_words
+from qc.jobs.board import CHECK_RATE, GaugeView, MeasureView, is_zero, masters_words
 from qc.states import MOVED, NEVER_CHECKED, OFF, OVERDUE
 
 CHANGE_WORDS: Final = {
@@ -62,6 +62,10 @@ def one_layout(gauge: str, **_: str) -> Component:
     if figure is not None:
         label = f"Checks of {view.id} against its master. {view.sentence} The table below holds the newest."
         evidence.append(chart("gauges-chart", figure, label))
+        if any(is_zero(check.master) for check in view.checks):
+            evidence.append(
+                html.P("Hollow marks are checks at zero, full ones on a ring.", className="small")
+            )
     touched = queries.board().gauge_touched(view.id)
     below = [touched_card(touched, _touched_title(view))] if touched is not None else []
     return html.Div(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -52,6 +52,7 @@ def judge_now(
     keep: bool = True,
     learn: bool = False,
     hands: Hands | None = None,
+    progress: Callable[[int, int, str], None] | None = None,
 ) -> Judged:
     """Judge some series as of the workshop's day, without keeping the verdicts.
 
@@ -71,6 +72,8 @@ def judge_now(
         Learn the noise of all periods anew.
     hands : Hands, optional
         Who follows the series elsewhere; the verdicts are the same.
+    progress : callable, optional
+        Told how many series are judged, of how many, and in words.
 
     Returns
     -------
@@ -120,6 +123,8 @@ def judge_now(
             question, read[key].points, around.of(stage, pieces[key]), strands[key].kept
         )
         verdicts.append(verdict)
+        if progress is not None:
+            progress(len(verdicts), len(wanted), "series judged:")
     return Judged(verdicts, budget, left)
 
 

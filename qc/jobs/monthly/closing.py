@@ -77,7 +77,7 @@ def close_month(
         if waits is not None:
             raise JobError(f"{waits.sentence(workshop.plan.workshop.time_zone)} {NOT_CLOSED}")
         said = f"Closed by {who} on {dated_words(workshop.today)}."
-        content = month_content(workshop, which, closed=said)
+        content = month_content(workshop, which, closed=said, progress=progress)
         files = written_files(content, progress)
         answer = month_answer(content)
         told = json.dumps(answer, ensure_ascii=False, indent=1)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from calendar import monthrange
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
@@ -52,6 +52,7 @@ def month_content(
     keep: bool = True,
     closed: str = "",
     verdicts: Sequence[SeriesVerdict] | None = None,
+    progress: Callable[[int, int, str], None] | None = None,
 ) -> MonthContent:
     """Gather everything that the report of a month says.
 
@@ -67,6 +68,8 @@ def month_content(
         By whom and when the month is closed by this report; empty where it is not.
     verdicts : sequence of SeriesVerdict, optional
         Those of the workshop's day, where they are at hand; a month that is over is judged as of its end.
+    progress : callable, optional
+        Told how many series are judged, of how many, and in words.
 
     Returns
     -------
@@ -87,7 +90,7 @@ def month_content(
     # judged as of the month's last day: what was made since takes no part
     then = replace(workshop, today=as_of)
     if verdicts is None or as_of < workshop.today:
-        judged = judge_now(then, keep=keep)
+        judged = judge_now(then, keep=keep, progress=progress)
         verdicts, budget = judged.verdicts, judged.budget
     else:
         budget = present_budget(workshop)

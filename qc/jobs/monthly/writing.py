@@ -62,7 +62,7 @@ def month(
     out : pathlib.Path, optional
         Folder to write to; ``reports/YYYY-MM`` of the workshop when left out.
     progress : callable, optional
-        Told how many drawings are done, of how many, and in words.
+        Told how many series are judged and drawn, of how many, and in words.
 
     Raises
     ------
@@ -77,7 +77,7 @@ def month(
         return MonthReport(answer, copied(files, out) if out is not None else files)
     waits = brought_up(workshop)
     then = workshop.then
-    content = month_content(workshop, which, keep=waits is None and then is None)
+    content = month_content(workshop, which, keep=waits is None and then is None, progress=progress)
     # what was known then must not take the place of what is known now
     own = which if then is None else f"{which}-known-{then.day.isoformat()}"
     folder = out if out is not None else workshop.folder / "reports" / own

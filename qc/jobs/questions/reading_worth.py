@@ -30,6 +30,7 @@ from qc.watch.worth import (
     figures_by_piece,
     gauge_part,
     inside_at,
+    one_at_a_time,
     said_by_others,
     seen_within,
     settled_pieces,
@@ -142,7 +143,9 @@ def worth_of_readings(
     ]
     notes: tuple[str, ...] = (f"Simulated with seed {SEED}, {COURSES} courses a measured series.",)
     if see is None and limit is None:
-        found = sorted((desk.weighed(v) for v in wanted), key=lambda one: -one.cost.hours_a_month)
+        found = one_at_a_time(
+            sorted((desk.weighed(v) for v in wanted), key=lambda one: -one.cost.hours_a_month)
+        )
         asked: tuple[WhatIf, ...] = ()
     else:
         found = []

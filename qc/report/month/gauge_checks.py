@@ -122,7 +122,7 @@ def _mean(course: GaugeCourse) -> str:
     if course.low is None or course.high is None or course.low == course.high:
         told = quantity_words(abs(course.mean), course.unit)
         return f"{'+' if course.mean > 0 else '-' if course.mean < 0 else ''}{told}"
-    return interval_words(course.mean, course.low, course.high, course.unit, signed=True)
+    return interval_words(course.mean, course.low, course.high, course.unit, sure="", signed=True)
 
 
 def draw_gauge(course: GaugeCourse) -> bytes:

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from qc.stats.numbers import Flags, Floats, Places
 
@@ -23,6 +24,9 @@ class Basis:
         The chart's short-term sigma [unit of the characteristic] and its degrees of freedom.
     stable, unstable_because : bool, str
         Whether the series is the same process throughout; else why not.
+    piece : ndarray or None
+        For several readings a piece: the piece of each reading. A fitted shape needs it, to count what the
+        readings are worth on its own scale.
     pieces, mean_n, sd_df : float or None
         For several readings a piece: how many pieces, how many independent readings the mean is worth, how
         many degrees of freedom the sd has. Left out, every reading is a piece. [count]
@@ -32,6 +36,7 @@ class Basis:
     sigma_df: float | None = None
     stable: bool = True
     unstable_because: str = UNSTABLE
+    piece: NDArray[np.generic] | None = None
     pieces: int | None = None
     mean_n: float | None = None
     sd_df: float | None = None

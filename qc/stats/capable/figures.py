@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from qc.plain import Arguments
 from qc.stats.capable.basis import UNSTABLE, Basis, Samples, samples_of
@@ -180,7 +180,7 @@ def capability_many(
             method = _method(limits.sides, basis, floored=bool(samples.sd[row] > own[row]))
             out.append(_normal(at, n, wanted, confidence, method, gauge))
         else:
-            out.append(_shaped(series[row], n, limits, shape, wanted, confidence, seed, gauge))
+            out.append(_shaped(series[row], basis.piece, n, limits, shape, wanted, confidence, seed, gauge))
     return tuple(out)
 
 
@@ -228,6 +228,7 @@ def _normal(
 
 def _shaped(
     readings: Floats,
+    piece: NDArray[np.generic] | None,
     n: int,
     limits: Limits,
     shape: str,
@@ -240,7 +241,7 @@ def _shaped(
     try:
         # percentiles that do not rise are a fault of these readings alone: the other series
         # still get their figures
-        figures = shape_figures(readings, limits, shape, confidence=confidence, seed=seed)
+        figures = shape_figures(readings, limits, shape, piece=piece, confidence=confidence, seed=seed)
     except StatisticsError as error:
         reason = str(error).removeprefix("capability: ")
         return withheld(n, reason, wanted, confidence, None, None if gauge is None else gauge.sd)

@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 import polars as pl
+from numpy.typing import NDArray
 
 from qc.stats.capable import (
     LEAST_PIECES,
@@ -40,6 +41,7 @@ class _Nested:
     within: float
     between: float
     between_df: float | None
+    piece: NDArray[np.generic]
 
 
 def series_capability(
@@ -109,7 +111,8 @@ def series_capability(
 
 def _nested(part: Floats, group: pl.Series, outcome: Outcome, question: StudyQuestion) -> _Nested | None:
     """Components of variance: the chart's own where it has them, else those of the table of variance."""
-    nest = nest_of(part, group.to_physical().rle_id().to_numpy() if group.is_sorted() else group.to_numpy())
+    labels = group.to_physical().rle_id().to_numpy() if group.is_sorted() else group.to_numpy()
+    nest = nest_of(part, labels)
     chart = outcome.chart
     assert chart is not None
     within, between = nest.variances
@@ -124,7 +127,7 @@ def _nested(part: Floats, group: pl.Series, outcome: Outcome, question: StudyQue
     elif KINDS[question.chart].sigma == "subgroups" and chart.sigma is not None:
         within = chart.sigma**2
         between = max((nest.between_ms - within) / nest.size, 0.0)
-    return _Nested(nest, within, between, between_df)
+    return _Nested(nest, within, between, between_df, labels)
 
 
 def _basis(part: Floats, outcome: Outcome, question: StudyQuestion, nested: _Nested | None) -> Basis:
@@ -143,7 +146,7 @@ def _basis(part: Floats, outcome: Outcome, question: StudyQuestion, nested: _Nes
     if nested is None or KINDS[question.chart].sigma == "subgroups":
         return basis
     nest, within, between = nested.nest, nested.within, nested.between
-    basis = replace(basis, pieces=nest.pieces)
+    basis = replace(basis, pieces=nest.pieces, piece=nested.piece)
     seen = float(np.var(part, ddof=1))
     if math.isnan(within) or not (seen > 0.0 and within + between > 0.0):
         return basis

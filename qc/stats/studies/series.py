@@ -19,7 +19,7 @@ from qc.stats.errors import StatisticsError
 from qc.stats.numbers import Places
 from qc.stats.studies.assumptions import distributions, doubts
 from qc.stats.studies.capability import series_capability
-from qc.stats.studies.kinds import KINDS, Kind, check_question
+from qc.stats.studies.kinds import Kind, check_question
 from qc.stats.studies.outcome import Outcome
 from qc.stats.studies.question import StudyQuestion
 from qc.stats.tabled import Tabled
@@ -162,18 +162,13 @@ def _repeated(pieces: pl.Series | None, question: StudyQuestion) -> tuple[str, .
     column = question.piece_column
     if pieces is None or pieces.n_unique() == len(pieces):
         return ()
-    fitted = question.has_limits and question.fitted_shape != "normal"
     told = f"{len(pieces)} readings of {count_words(pieces.n_unique(), 'piece')}"
-    said: tuple[str, ...] = ()
-    if fitted and KINDS[question.chart].sigma != "subgroups":
-        said = (f"{told}: the interval of a fitted shape takes each reading for a piece and is too narrow",)
     if column is None:
-        return said
-    counted = "capability counts the pieces, but the" if question.has_limits and not fitted else "the"
+        return ()
+    counted = "capability counts the pieces, but the" if question.has_limits else "the"
     return (
         f"{told} by the column '{column}': {counted} chart takes each reading for a piece; "
         f"--subgroup {column} gives each piece one point",
-        *said,
     )
 
 

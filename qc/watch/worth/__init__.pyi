@@ -2,6 +2,7 @@
 
 from .advising import change_words as change_words
 from .advising import hours_words as hours_words
+from .advising import one_at_a_time as one_at_a_time
 from .advising import told_words as told_words
 from .asking import LAST as LAST
 from .asking import inside_at as inside_at

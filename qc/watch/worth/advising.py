@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
+
 from qc.watch.budget import DAYS_PER_MONTH
 from qc.watch.words import DAYS_OF_A_WEEK
 from qc.watch.worth.results import Advice, Delay, FigureWorth, GaugePart
@@ -61,6 +64,33 @@ def advise(worth: FigureWorth) -> tuple[Advice, str]:
     if worth.told.pieces is not None and worth.told.pieces <= SOON:
         return "keep", f"{_now(worth)} {_why_not_thinner(worth)}".rstrip()
     return _sharper(worth)
+
+
+def one_at_a_time(found: Sequence[FigureWorth]) -> list[FigureWorth]:
+    """Advise to leave out one figure only of those that foretell each other, the first in order.
+
+    Two figures that foretell each other may each be left out, but not both: then nothing foretells either.
+    """
+    dropped: list[FigureWorth] = []
+    kept = []
+    for worth in found:
+        rests_on = next((one for one in dropped if _foretold_with(worth, one)), None)
+        if worth.advice == "drop" and rests_on is not None:
+            because = (
+                f"It could be left out as well, but what foretells it is {rests_on.title}, which is to be "
+                "left out first. Leave out one at a time, and ask again."
+            )
+            worth = replace(worth, advice="keep", because=because)
+        elif worth.advice == "drop":
+            dropped.append(worth)
+        kept.append(worth)
+    return kept
+
+
+def _foretold_with(one: FigureWorth, other: FigureWorth) -> bool:
+    """Say whether either of two figures is among those that foretell the other."""
+    told = [() if worth.others is None else worth.others.figures for worth in (one, other)]
+    return other.name in told[0] or one.name in told[1]
 
 
 def _sharper(worth: FigureWorth) -> tuple[Advice, str]:

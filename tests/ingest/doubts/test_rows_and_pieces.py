@@ -273,6 +273,22 @@ def test_a_check_within_its_tolerance_is_good(judge, slide_card, deviation):
     assert judge(slide_card(day="2026-05-08"), other=[log]).held.height == 0
 
 
+def test_zero_and_ring_of_one_day_are_two_checks_and_either_may_be_off(judge, slide_card):
+    """Both read 0.000 on the 4th, which is no row typed twice; on the 12th the ring is off."""
+    head = [["Card", "Gauge checks"], [], ["Date", "Gauge", "Master", "Deviation", "Zeroed"]]
+    rows = [
+        ["2026-05-04", "BG-1", "zero", "0.000", "no"],
+        ["2026-05-04", "BG-1", "ring 14.05", "0.000", "no"],
+        ["2026-05-12", "BG-1", "zero", "0.000", "no"],
+        ["2026-05-12", "BG-1", "ring 14.05", "0.028", "no"],
+    ]
+    assert judge([*head, *rows[:2]]).events["batch"].to_list() == ["zero", "ring 14.05"]
+    assert judge([*head, rows[0], rows[0]]).reasons() == {"doubled-row": 1}
+    between = judge(slide_card(day="2026-05-08"), other=[[*head, *rows]])
+    assert between.reasons() == {"gauge-not-zeroed": 12}
+    assert judge(slide_card(day="2026-05-08"), other=[[*head, *rows[:3]]]).held.height == 0
+
+
 def test_no_check_at_all_is_a_mark_and_holds_nothing(judge, slide_card):
     log = checks(("2026-05-04", "0.001", "yes"))
     checked = judge(slide_card(day="2026-05-12"), other=[log])

@@ -153,3 +153,9 @@ def test_a_plan_that_changed_is_told_in_its_month(shop, cards):
     (said,) = month_content(workshop, "2026-06").plan_changes
     assert said == "3 Jun 2026, version 2: Bow: Rise: from 46 to 54 mm, now from 46 to 53 mm."
     assert month_content(workshop, "2026-05").plan_changes == ()
+
+
+def test_a_report_says_how_far_judging_and_drawing_are(shop):
+    told = []
+    month(shop(JUNE), "2026-06", progress=lambda *said: told.append(said))
+    assert told == [(1, 1, "series judged:"), (1, 1, "series drawn:")]

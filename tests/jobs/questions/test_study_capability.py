@@ -213,8 +213,13 @@ def test_a_serial_for_every_reading_changes_nothing(asked, tmp_path):
     assert not any("by the column" in line for one in both.values() for line in one["warnings"])
 
 
-def test_a_fitted_shape_of_repeated_places_says_that_it_is_too_sure(asked, run_out):
+def test_a_fitted_shape_of_repeated_places_counts_the_pieces(asked, run_out, each_a_piece):
     words = ("--value", "run_out", "--upper", "0.12", "--fitted", "lognormal", "--rules", "none")
+    naive = asked(each_a_piece, *words)["capability"]
     for more in ((), ("--subgroup", "piece")):
-        said = asked(run_out, *words, *more)["warnings"]
-        assert any("180 readings of 60 pieces: the interval of a fitted shape" in line for line in said)
+        told = asked(run_out, *words, *more)
+        assert not any("fitted shape" in line for line in told["warnings"])
+        found = told["capability"]
+        assert found["ppk"] == pytest.approx(naive["ppk"])
+        wide, narrow = (one["intervals"]["ppk"][1] - one["intervals"]["ppk"][0] for one in (found, naive))
+        assert wide > 1.1 * narrow

@@ -319,7 +319,7 @@ def test_gauges_on_their_masters_stand_alike_on_paper_page_and_in_the_workbook(c
     for line, row in zip(lines, sheets["Gauge checks"][1:], strict=True):
         cells = dict(zip(sheets["Gauge checks"][0], row, strict=True))
         mean, low, high = cells["mean off its master"], cells["from"], cells["to"]
-        assert interval_words(mean, low, high, cells["unit"], signed=True) == line["mean"]
+        assert interval_words(mean, low, high, cells["unit"], sure="", signed=True) == line["mean"]
         assert f"{cells['checks']} checks" == line["checks"]
         for text in (on_paper, on_page):
             assert line["mean"] in text and line["told"] in text and line["outside"] in text

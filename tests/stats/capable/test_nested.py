@@ -8,7 +8,8 @@ import pytest
 from scipy import stats
 
 from qc.stats.capable.figures import capability
-from qc.stats.capable.nested import Nest, nest_of, nested_capability, worth
+from qc.stats.capable.nest import Nest, nest_of, worth
+from qc.stats.capable.nested import nested_capability
 from qc.stats.errors import StatisticsError
 from qc.stats.samples.anova import one_way_anova
 
@@ -172,3 +173,57 @@ def test_equal_readings_are_withheld():
     found = nested_capability([5.0] * 40, np.repeat(np.arange(20), 2), upper=9.0)
     assert "all readings are equal" in found.reason and found.spread.total == 0.0
     assert "no spread to tell apart" in found.spread.sentence
+
+
+SHAPED = [
+    ("positive", stats.lognorm(0.4)),
+    ("weibull", stats.weibull_min(2.0)),
+    ("half-normal", stats.halfnorm()),
+]
+
+
+@pytest.mark.parametrize(("shape", "distribution"), SHAPED, ids=[shape for shape, _ in SHAPED])
+def test_a_fitted_shape_counts_pieces(shape, distribution):
+    """Pieces all alike inside are worth their number: the interval is that of one reading each."""
+    rng = np.random.default_rng(21)
+    once = distribution.rvs(30, random_state=rng)
+    limits = {"upper": float(3 * distribution.ppf(0.99)), "shape": shape}
+    alone = capability(once, **limits)
+    copies = nested_capability(np.repeat(once, 5), np.repeat(np.arange(30), 5), **limits)
+    assert copies.n == 30 and copies.ppk == pytest.approx(alone.ppk, rel=0.03)
+    width = np.ptp(copies.ppk_interval) / np.ptp(alone.ppk_interval)
+    assert width == pytest.approx(1.0, abs=0.05)
+    naive = capability(np.repeat(once, 5), **limits)
+    assert np.ptp(naive.ppk_interval) < 0.6 * np.ptp(copies.ppk_interval)
+    single = nested_capability(once, np.arange(30), **limits)
+    assert single.ppk_interval == alone.ppk_interval
+
+
+def test_observed_percentiles_are_resampled_by_whole_pieces():
+    rng = np.random.default_rng(22)
+    once = rng.lognormal(0.0, 0.3, 800)
+    piece = np.repeat(np.arange(800), 3)
+    copies = nested_capability(np.repeat(once, 3), piece, upper=4.0, shape="any")
+    alone = capability(once, upper=4.0, shape="any")
+    assert copies.n == 800 and "resampling whole pieces" in copies.method
+    assert copies.outside_interval == pytest.approx(alone.outside_interval, rel=1e-9)
+    assert np.ptp(copies.ppk_interval) == pytest.approx(np.ptp(alone.ppk_interval), rel=0.35)
+    few = nested_capability(np.repeat(once[:300], 3), piece[:900], upper=4.0, shape="any")
+    assert few.reason.startswith("300 pieces are too few")
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(("shape", "distribution"), SHAPED, ids=[shape for shape, _ in SHAPED])
+def test_intervals_of_a_fitted_shape_cover_in_simulation(shape, distribution):
+    """300 samples of 25 pieces with 4 readings: 95 % less 3 standard errors (0.038) at least."""
+    rng = np.random.default_rng(23)
+    middle, high = distribution.ppf([0.5, 0.99865])
+    piece = np.repeat(np.arange(25), 4)
+    hits = np.zeros(2)
+    for _ in range(300):
+        scores, _ = nested(rng, 25, 4, 0.4, 0.6)
+        readings = distribution.ppf(stats.norm.cdf(scores))
+        found = nested_capability(readings, piece, upper=float(middle + 4 / 3 * (high - middle)), shape=shape)
+        naive = capability(readings, upper=float(middle + 4 / 3 * (high - middle)), shape=shape)
+        hits += [one.ppk_interval[0] <= 4 / 3 <= one.ppk_interval[1] for one in (found, naive)]
+    assert hits[0] / 300 >= 0.912 and hits[1] / 300 < 0.88

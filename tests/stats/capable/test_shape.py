@@ -8,8 +8,10 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from qc.stats.capable.fitted import Percentiles, percentile_figures
+from qc.stats.capable.gate import LEAST_OBSERVED
 from qc.stats.capable.result import Limits
-from qc.stats.capable.shape import LEAST_OBSERVED, Percentiles, percentile_figures, shape_figures
+from qc.stats.capable.shape import shape_figures
 from qc.stats.errors import StatisticsError, StatisticsUsageError
 
 D9 = json.loads((Path(__file__).parents[2] / "published/capability_indices.json").read_text("utf-8"))["D9"][

@@ -23,6 +23,7 @@ from qc.watch.worth import (
     figures_by_piece,
     gauge_part,
     inside_at,
+    one_at_a_time,
     said_by_others,
     seen_within,
     settled_pieces,
@@ -419,3 +420,23 @@ def test_models_of_several_targets_are_counted_from_their_own(lacquered):
 def test_of_a_series_without_a_piece_nothing_is_counted(lacquered):
     plan, stage, spots, series, rows = lacquered
     assert inside_at(rows, plan, stage, spots, replace(series, points=()), 11.0, TODAY) is None
+
+
+def test_of_figures_that_foretell_each_other_one_is_left_out(rng):
+    """Two that say the same were both to be dropped: then nobody would know either."""
+    mass = worth(
+        name="Mass",
+        title="Stock: Mass",
+        advice="drop",
+        others=SaidByOthers(0.99, 0.01, 0.99, 150, ("Collar",)),
+    )
+    collar = replace(
+        mass, name="Collar", title="Stock: Collar", others=SaidByOthers(0.99, 0.01, 0.99, 150, ("Mass",))
+    )
+    apart = replace(
+        mass, name="Leak", title="Stock: Leak", others=SaidByOthers(0.9, 0.01, 0.9, 150, ("Force",))
+    )
+    found = one_at_a_time([mass, collar, apart])
+    assert [one.advice for one in found] == ["drop", "keep", "drop"]
+    assert "is Stock: Mass, which is to be left out first" in found[1].because
+    assert one_at_a_time([collar, mass])[0].advice == "drop"

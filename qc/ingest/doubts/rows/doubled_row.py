@@ -111,8 +111,11 @@ def _fellow(row: FrameRow, sound: pl.DataFrame, plan: Plan) -> tuple[str, object
 def _events(events: pl.DataFrame) -> list[Finding]:
     if events.is_empty():
         return []
-    turn = pl.int_range(pl.len()).over(SAME_EVENT)
-    first = pl.col("cell").first().over(SAME_EVENT)
+    # zero and ring of a gauge may read the same on one day: two checks, not one typed twice
+    master = pl.when(pl.col("kind") == "gauge-check").then("batch").fill_null("").alias("_master")
+    same = [*SAME_EVENT, master]
+    turn = pl.int_range(pl.len()).over(same)
+    first = pl.col("cell").first().over(same)
     copies = events.with_columns(turn.alias("_turn"), first.alias("_first")).filter(pl.col("_turn") > 0)
     found = []
     for row in copies.to_dicts():
