@@ -9,7 +9,6 @@ from typing import Any
 
 import polars as pl
 from sqlalchemy import Column, CompoundSelect, Connection, Select, exists, func, or_, select, union_all
-from sqlalchemy.orm import aliased
 from sqlalchemy.sql.elements import ColumnElement
 
 from qc.column_types import polars_schema
@@ -174,7 +173,7 @@ def _gone_events() -> CompoundSelect[tuple[int]]:
 
 def _bare_origins() -> Select[tuple[int]]:
     """Return what readings had in common of which none stands; asked of the few that are gone."""
-    left = aliased(reading)
+    left = reading.alias()
     standing = exists(
         select(left.c.id).where(left.c.origin == reading.c.origin, left.c.id.not_in(gone_readings()))
     )
