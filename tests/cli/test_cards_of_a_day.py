@@ -25,7 +25,8 @@ def test_the_cards_of_a_day_need_no_validator(demo_copy, tmp_path, capsys, witho
     card = tmp_path / "slide.csv"
     lines = [f"2026-11-24,QH-{1180 + n},{0.9 + n / 100:.2f}" for n in range(23)]
     card.write_text("\n".join(["Card,Slide force card", "", "Date,Serial,Slide force [N]", *lines, lines[0]]))
-    assert told("upload", str(card), "--who", "IS")["rows"] == 24
+    (sheet,) = told("upload", str(card), "--who", "IS")["sheets"]
+    assert sheet["rows"] == 24
     (row, *_) = [one["row"] for one in told("held", "list")["held"] if one["proposal"]]
     assert told("held", "mend", str(row), "--accept", "--who", "IS")
     assert told("status")["series"]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from qc.jobs.workshop import Workshop
@@ -31,12 +32,17 @@ class MovedGauge:
 
 def gauge_courses(workshop: Workshop) -> dict[str, tuple[GaugeChange, ...]]:
     """Return what the checks of each gauge went through since it was last calibrated."""
-    events = workshop.store.events("gauge-check", until=workshop.today).sort("day", "id")
+    return gauge_changes(workshop.plan.gauges, gauge_checks(workshop), workshop.today)
+
+
+def gauge_checks(workshop: Workshop, gauges: Sequence[str] | None = None) -> dict[str, list[MasterCheck]]:
+    """Return the checks of gauges, all or these, in order of their days; those without a figure left out."""
+    events = workshop.store.events("gauge-check", subjects=gauges, until=workshop.today).sort("day", "id")
     checks: dict[str, list[MasterCheck]] = {}
     for gauge, day, value in events.select("subject", "day", "value").iter_rows():
         if value is not None:
             checks.setdefault(gauge, []).append(MasterCheck(day, value))
-    return gauge_changes(workshop.plan.gauges, checks, workshop.today)
+    return checks
 
 
 def moved_gauges(workshop: Workshop) -> tuple[MovedGauge, ...]:
