@@ -32,16 +32,16 @@ class MovedGauge:
 
 def gauge_courses(workshop: Workshop) -> dict[str, tuple[GaugeChange, ...]]:
     """Return what the checks of each gauge went through since it was last calibrated."""
-    return gauge_changes(workshop.plan.gauges, gauge_checks(workshop), workshop.today)
+    return gauge_changes(workshop.plan.gauges, master_checks(workshop), workshop.today)
 
 
-def gauge_checks(workshop: Workshop, gauges: Sequence[str] | None = None) -> dict[str, list[MasterCheck]]:
-    """Return the checks of gauges, all or these, in order of their days; those without a figure left out."""
+def master_checks(workshop: Workshop, gauges: Sequence[str] | None = None) -> dict[str, list[MasterCheck]]:
+    """Return the checks of each gauge, or of these, up to the workshop's day, in order of time."""
     events = workshop.store.events("gauge-check", subjects=gauges, until=workshop.today).sort("day", "id")
     checks: dict[str, list[MasterCheck]] = {}
-    for gauge, day, value in events.select("subject", "day", "value").iter_rows():
+    for gauge, day, value, master in events.select("subject", "day", "value", "batch").iter_rows():
         if value is not None:
-            checks.setdefault(gauge, []).append(MasterCheck(day, value))
+            checks.setdefault(gauge, []).append(MasterCheck(day, value, master or ""))
     return checks
 
 

@@ -9,13 +9,22 @@ from datetime import date, timedelta
 import polars as pl
 
 from qc.jobs.judging import SignalOfDay, signals_of_day
-from qc.jobs.pieces.gauges_moved import MovedGauge, gauge_checks, moved_gauges
+from qc.jobs.pieces.gauges_moved import MovedGauge, master_checks, moved_gauges
 from qc.jobs.pieces.outside import figures_of, figures_outside
 from qc.jobs.pieces.rows import HoldRow
 from qc.jobs.workshop import Workshop
 from qc.plan import PLACE, Characteristic, Gauge, Plan, Stage
 from qc.sayings import OPEN_STATES
-from qc.watch import MasterCheck, PieceFigure, SeriesVerdict, is_bad, outside_words, pieces_in
+from qc.watch import (
+    MasterCheck,
+    PieceFigure,
+    SeriesVerdict,
+    check_is_good,
+    is_bad,
+    outside_words,
+    pieces_in,
+    worst_of_days,
+)
 from qc.words import dated_words, named, quantity_words
 
 ONE_DAY = timedelta(days=1)
@@ -88,7 +97,7 @@ def by_gauges(workshop: Workshop, moved: Iterable[MovedGauge] | None = None) -> 
     """Return the pieces whose newest reading was taken with a gauge in doubt; `moved` for who has those."""
     rows: list[HoldRow] = []
     of = {one.gauge.id: one for one in (moved_gauges(workshop) if moved is None else moved)}
-    checks = gauge_checks(workshop)
+    checks = master_checks(workshop)
     for gauge in workshop.plan.gauges:
         one = of.get(gauge.id)
         for doubt in doubts_in(gauge, checks.get(gauge.id, ()), workshop.today):
@@ -149,7 +158,7 @@ def open_signals(workshop: Workshop, verdicts: Sequence[SeriesVerdict]) -> list[
 
 def doubts_of(workshop: Workshop, gauge: Gauge) -> Iterator[Doubt]:
     """Yield the stretches of days on which what a gauge read is in doubt, by its checks in the store."""
-    checks = gauge_checks(workshop, [gauge.id]).get(gauge.id, ())
+    checks = master_checks(workshop, [gauge.id]).get(gauge.id, ())
     return doubts_in(gauge, checks, workshop.today)
 
 
@@ -159,10 +168,11 @@ def doubts_in(gauge: Gauge, checks: Iterable[MasterCheck], today: date) -> Itera
     A check that was off puts everything in doubt since the last good one; between two good checks all is
     trusted. Checks are of the morning: on the day of a good one the gauge is trusted.
     """
+    made = ((c.day, check_is_good(gauge, c.value) is not False, c.value) for c in worst_of_days(checks))
     good: date | None = None
     last_off: tuple[date, float] | None = None
-    for day, value in ((check.day, check.value) for check in checks):
-        if gauge.check_tolerance is not None and abs(value) > gauge.check_tolerance:
+    for day, fine, value in made:
+        if not fine:
             last_off = (day, value)
         elif last_off is not None:
             yield _off(gauge, good, last_off, day - ONE_DAY)
