@@ -1,9 +1,9 @@
 """The one process that writes: sheets, held rows, signals, decisions; one after the other, off the pages.
 
-Validation needs a library that takes seconds and a quarter of a gigabyte to load. It lives here and nowhere
-else: the web process stays small and answers at once while a sheet is read. `dashboard.desk` starts the
-process when someone opens the sheets page, gives it one task after the other, and starts it again should it
-die.
+A large sheet is validated by a library that takes seconds and a quarter of a gigabyte to load. It lives here
+and nowhere else: the web process stays small and answers at once while a sheet is read. `dashboard.desk`
+starts the process when someone opens the sheets page, gives it one task after the other, and starts it again
+should it die.
 """
 
 from __future__ import annotations
@@ -26,6 +26,9 @@ if TYPE_CHECKING:
 _log = logging.getLogger("dashboard.worker")
 Given = tuple["TaskKind", Any, str]
 
+QUIET_S = 3.0
+"""So long without a task, and what large sheets need is loaded; chosen: a card at hand comes first."""
+
 
 def work(folder: str, as_of: date | None, line: Any) -> None:
     """Work off tasks until told to stop; runs in the spawned process.
@@ -40,7 +43,7 @@ def work(folder: str, as_of: date | None, line: Any) -> None:
         Tasks come in as (kind, what, who), None ends, and so does a board that is gone; changed fields of the
         ticket go out, ``state`` done or failed the last of each task.
     """
-    from qc.jobs.board import warm
+    from qc.jobs.board import warm, warm_for_large_sheets
 
     ours = multiprocessing.parent_process() is not None  # else a test runs it, and the process is the test's
     if ours:
@@ -48,6 +51,8 @@ def work(folder: str, as_of: date | None, line: Any) -> None:
         signal.signal(signal.SIGINT, signal.SIG_IGN)
         gc.disable()
     warm()
+    if not line.poll(QUIET_S):
+        warm_for_large_sheets()
     if ours:
         # What is loaded stays to the end; looking it over takes 0.2 s each time, in the midst of an upload.
         gc.freeze()

@@ -11,7 +11,7 @@ from typing import Literal
 class Reason(StrEnum):
     """One stable name for each reason. Faults come from the plan's rules, doubts from knowing the figure."""
 
-    # Faults: great_expectations says them, from the suite built from the plan.
+    # Faults: the rules over columns say them, as the plan declares them.
     NOT_A_NUMBER = "not-a-number"
     MISSING_VALUE = "missing-value"
     EXTRA_CELLS = "extra-cells"

@@ -67,21 +67,20 @@ def known_of(
     newest = dict(store.recent_pieces(RECENT_CARDS).iter_rows())
     models = newest | dict(pieces.select("serial", "model").iter_rows())
     wanted = {(stage, name, model or models.get(serial)) for stage, name, model, serial in figures}
-    recent = [
-        store.recent_readings(stage, name, model or None, RECENT)
-        for stage, name, model in sorted(wanted, key=str)
-    ]
+    recent = [(*figure, RECENT) for figure in sorted(wanted, key=str)]
     # a card may be copied from a piece of another model
     beside = {(stage, name) for stage, name, _ in wanted}
     others = [
-        store.recent_readings(stage, name, model.id, RECENT_BESIDE)
+        (stage, name, model.id, RECENT_BESIDE)
         for stage, name in sorted(beside)
         for model in workshop.plan.models
         if (stage, name, model.id) not in wanted
     ]
     own = store.readings(serials=sorted(serials))
     # a piece's own readings may be among the recent ones
-    past = pl.concat([own, *recent, *others]).unique("id", keep="first", maintain_order=True)
+    past = pl.concat([own, store.recent_readings([*recent, *others])]).unique(
+        "id", keep="first", maintain_order=True
+    )
     past = past.filter(~pl.col("id").is_in(list(without)))
     shipped = pieces.filter(pl.col("shipped").is_not_null())["serial"].to_list()
     known = known_from(

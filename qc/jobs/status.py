@@ -118,10 +118,11 @@ def status(workshop: Workshop, *, since: date | None = None) -> Status:
     said = (*broken, *false, *_decided(verdicts), *_dependence(workshop, verdicts), *_scatter(verdicts))
     accepted = accepted_readings(workshop)
     counted = accepted.sentence()
-    hold = hold_sentence(hold_list(workshop, judge=False, verdicts=verdicts))
+    moved = moved_gauges(workshop)
+    hold = hold_sentence(hold_list(workshop, judge=False, verdicts=verdicts, moved=moved))
     beside = [one for one in (counted, due) if one]
     held = [one for one in (hold,) if one]
-    gauges = [moved.note for moved in moved_gauges(workshop)]
+    gauges = [one.note for one in moved]
     people = people_apart(verdicts)
     differ = [one.sentence for one in people]
     notes = (*(then.notes if then else ()), *waits, *held, *gauges, *said, *differ, *beside)

@@ -16,7 +16,6 @@ from typing import Any, Self
 
 import polars as pl
 from sqlalchemy import Connection, Select, exists, func, select
-from sqlalchemy.orm import aliased
 from sqlalchemy.sql.elements import ColumnElement
 
 from qc.plain import JsonObject
@@ -120,7 +119,7 @@ def read_news(conn: Connection, mark: tuple[int, int, int]) -> News:
     columns = {name: AROUND[name] for name in ("stage", "characteristic", "model", "serial", "day")}
     own = [origin.c[name] for name in columns]
     fresh = fetch(conn, select(*own).where(origin.c.id > mark[0]), columns)
-    newer, older = aliased(reading), aliased(reading)
+    newer, older = reading.alias(), reading.alias()
     replaced = (
         select(*own)
         .join(older, older.c.origin == origin.c.id)
@@ -267,7 +266,7 @@ def read_recent_pieces(conn: Connection, most: int) -> pl.DataFrame:
 
 def _stands() -> ColumnElement[bool]:
     """Leave out cards of which every reading has been replaced or taken back."""
-    newer = aliased(reading)
+    newer = reading.alias()
     replaced = exists(select(newer.c.id).where(newer.c.replaces == reading.c.id))
     withdrawn = exists(select(taken_back.c.id).where(taken_back.c.reading == reading.c.id))
     return exists(select(reading.c.id).where(reading.c.origin == origin.c.id, ~replaced, ~withdrawn))

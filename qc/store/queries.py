@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import date
 from typing import Any
 
 import polars as pl
 from sqlalchemy import Column, CompoundSelect, Connection, Select, exists, func, or_, select, union_all
-from sqlalchemy.orm import aliased
 from sqlalchemy.sql.elements import ColumnElement
 
 from qc.column_types import polars_schema
@@ -21,6 +20,7 @@ from qc.store.rows import OPEN
 from qc.store.tables import (
     FIGURE,
     HAPPENING,
+    MOST_NAMES,
     ORIGIN,
     entry,
     event,
@@ -32,6 +32,9 @@ from qc.store.tables import (
     sheet,
     taken_back,
 )
+
+Kind = tuple[str, str, str | None, int]
+"""Stage, characteristic and model (None where no card says one) of readings, and how many are wanted."""
 
 
 def read_readings(
@@ -57,20 +60,29 @@ def read_readings(
     return pl.concat(parts).sort("id")
 
 
-def read_recent(
-    conn: Connection, stage: str, characteristic: str, model: str | None, most: int
-) -> pl.DataFrame:
-    """Return the newest readings of one characteristic and model, newest card last.
+def read_recent(conn: Connection, kinds: Iterable[Kind]) -> pl.DataFrame:
+    """Return the newest readings of some kinds, kind after kind as asked for, newest card of each last.
 
     Only the index is walked, so the answer takes as long in a large store as in a small one.
     """
-    what = (origin.c.stage == stage, origin.c.characteristic == characteristic)
-    model_is = origin.c.model.is_(None) if not model else origin.c.model == model
-    newest = select(origin.c.id).where(*what, model_is).order_by(origin.c.id.desc()).limit(most)
-    ids = list(conn.execute(newest).scalars())
+    kinds = [(stage, name, model or None, most) for stage, name, model, most in kinds]
+    ids = [number for kind in kinds for number in _newest_of(conn, *kind)]
+    empty = pl.DataFrame(schema={**polars_schema(READING), "id": pl.Int64})
     if not ids:  # every model of the plan is asked for, and most figures are read on a few of them
-        return pl.DataFrame(schema={**polars_schema(READING), "id": pl.Int64})
-    return _readings_where(conn, [origin.c.id.in_(ids)]).tail(most)
+        return empty
+    parts = [ids[first : first + MOST_NAMES] for first in range(0, len(ids), MOST_NAMES)]
+    read = pl.concat([_readings_where(conn, [origin.c.id.in_(part)]) for part in parts]).sort("id")
+    of = read.partition_by("stage", "characteristic", "model", as_dict=True, maintain_order=True)
+    return pl.concat([empty, *(of[kind[:3]].tail(kind[3]) for kind in kinds if kind[:3] in of)])
+
+
+def _newest_of(
+    conn: Connection, stage: str, characteristic: str, model: str | None, most: int
+) -> Iterable[int]:
+    what = (origin.c.stage == stage, origin.c.characteristic == characteristic)
+    model_is = origin.c.model.is_(None) if model is None else origin.c.model == model
+    newest = select(origin.c.id).where(*what, model_is).order_by(origin.c.id.desc()).limit(most)
+    return conn.execute(newest).scalars()
 
 
 def read_by_id(conn: Connection, ids: Sequence[int]) -> pl.DataFrame:
@@ -174,7 +186,7 @@ def _gone_events() -> CompoundSelect[tuple[int]]:
 
 def _bare_origins() -> Select[tuple[int]]:
     """Return what readings had in common of which none stands; asked of the few that are gone."""
-    left = aliased(reading)
+    left = reading.alias()
     standing = exists(
         select(left.c.id).where(left.c.origin == reading.c.origin, left.c.id.not_in(gone_readings()))
     )

@@ -166,10 +166,13 @@ class Store(CorrectedStore, PeopleStore, PiecesStore, VersionedStore):
         with self._database.reading() as conn:
             return queries.read_readings(conn, stage, characteristics, serials, since, until, models)
 
-    def recent_readings(self, stage: str, characteristic: str, model: str | None, most: int) -> pl.DataFrame:
-        """Return the newest `most` readings of a characteristic and model; as quick in a large store."""
+    def recent_readings(self, kinds: Iterable[queries.Kind]) -> pl.DataFrame:
+        """Return the newest readings of each (stage, characteristic, model, most); as quick in a large store.
+
+        Kind after kind, each in order of entry.
+        """
         with self._database.reading() as conn:
-            return queries.read_recent(conn, stage, characteristic, model, most)
+            return queries.read_recent(conn, kinds)
 
     def readings_by_id(self, ids: Sequence[int]) -> pl.DataFrame:
         """Return readings by their ids, replaced ones too."""

@@ -6,7 +6,6 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
-from qc.watch.capability import more_to_settle
 from qc.watch.results import SeriesVerdict, present_points
 from qc.watch.words import STILL_MOVING
 
@@ -30,5 +29,7 @@ def verdict_from(record: Mapping[str, Any], wanted_ppk: float) -> SeriesVerdict:
     present = present_points(verdict.points, verdict.signals, frozen)
     more = None
     if verdict.capable == "unproven" and verdict.ppk_reason != STILL_MOVING:
+        from qc.watch.capability import more_to_settle  # the statistics of limits, for a record of before
+
         more = more_to_settle([p.value for p in present], verdict.lower, verdict.upper, wanted_ppk)
     return replace(verdict, present=tuple(p.ordinal for p in present), pieces_to_settle=more)

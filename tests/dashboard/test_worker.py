@@ -17,6 +17,7 @@ def run(monkeypatch):
     """Give tasks to a worker of this process; returns what it answered, task by task."""
     store = SimpleNamespace(pulse=lambda: (7, 0))
     monkeypatch.setattr(board, "warm", lambda: None)
+    monkeypatch.setattr(board, "warm_for_large_sheets", lambda: pytest.fail("a card had to wait for it"))
     monkeypatch.setattr(board, "opened", lambda folder, as_of: nullcontext(SimpleNamespace(store=store)))
     monkeypatch.setattr(board, "what_became", lambda *task: f"Asked of {task[2]} since {task[5]}.")
 
@@ -126,3 +127,21 @@ def test_a_board_that_is_gone_ends_the_worker_after_the_task_in_hand(run, monkey
     ours.send(("upload", [("x", "/x")], ""))
     work("/nowhere", None, theirs)
     assert taken == [[("x", "/x")]]
+
+
+def test_what_large_sheets_need_is_loaded_while_nobody_waits(run, monkeypatch):
+    """Once, however long the quiet lasts; what is sent while it loads is taken next."""
+    ours, theirs = multiprocessing.Pipe()
+    loaded = []
+
+    def load():
+        loaded.append("validator")
+        ours.send(("judge", None, ""))
+        ours.send(None)
+
+    monkeypatch.setattr("dashboard.worker.QUIET_S", 0.0)
+    monkeypatch.setattr(board, "warm_for_large_sheets", load)
+    monkeypatch.setattr(board, "judge", lambda workshop: {"judged": len(loaded)})
+    work("/nowhere", None, theirs)
+    assert loaded == ["validator"]
+    assert [ours.recv().get("receipt") for _ in range(3)] == [None, None, {"judged": 1}]

@@ -46,8 +46,8 @@ def test_an_empty_store_answers_with_empty_frames_of_the_same_types(wide, tmp_pa
         assert empty.readings().schema == wide.readings().schema
         assert empty.events().schema == wide.events().schema
         assert empty.pieces().schema == wide.pieces().schema
-        assert empty.recent_readings("slide", "inner_od", "tenor", 5).is_empty()
-        assert empty.recent_readings("slide", "inner_od", "tenor", 5).schema == empty.readings().schema
+        assert empty.recent_readings([("slide", "inner_od", "tenor", 5)]).is_empty()
+        assert empty.recent_readings([("slide", "inner_od", "tenor", 5)]).schema == empty.readings().schema
         assert (empty.held(), empty.sheets(), empty.said_of_series()) == ([], [], [])
         assert (empty.verdicts(), empty.signals(), empty.entries(), empty.verify()) == ([], [], [], [])
 
@@ -94,8 +94,17 @@ def test_replaced_readings_are_left_out_and_their_successors_are_there(wide):
 def test_recent_readings_are_the_last_of_their_kind(wide, model):
     rows = wide.readings(stage="slide", characteristics=["inner_od"])
     own = rows.filter(pl.col("model").is_null() if model is None else pl.col("model") == model)
-    found = wide.recent_readings("slide", "inner_od", model, 7)
+    found = wide.recent_readings([("slide", "inner_od", model, 7)])
     assert found.equals(own.sort("id").tail(7))
+
+
+def test_recent_readings_of_several_kinds_come_kind_after_kind(wide, monkeypatch):
+    """Asked for in one go or one by one, and in as many parts as one question takes, they are the same."""
+    kinds = [("slide", "inner_od", "tenor", 7), ("slide", "none", None, 5), ("slide", "inner_od", None, 30)]
+    apart = pl.concat([wide.recent_readings([kind]) for kind in kinds])
+    assert apart.height == 37 and wide.recent_readings(kinds).equals(apart)
+    monkeypatch.setattr("qc.store.queries.MOST_NAMES", 4)
+    assert wide.recent_readings(kinds).equals(apart)
 
 
 def test_events_by_kind_serial_subject_and_day(wide, make):

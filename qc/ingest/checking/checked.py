@@ -1,7 +1,7 @@
 """Judges unfolded sheets: every row is accepted, or held with every reason and, where possible, a mend.
 
-Sheets of one upload are judged together: all sheets of one kind of card are one great_expectations batch, and
-the doubts see the whole upload, since a slip is easiest to see beside its neighbours.
+Sheets of one upload are judged together: the rules run over all sheets of one kind of card at once, and the
+doubts see the whole upload, since a slip is easiest to see beside its neighbours.
 """
 
 from __future__ import annotations
@@ -14,7 +14,8 @@ from typing import Any
 
 import polars as pl
 
-from qc.ingest.checking.expect import Failure, validate
+from qc.ingest.checking.declared import Failure
+from qc.ingest.checking.directly import failures
 from qc.ingest.checking.marks import sheet_marks
 from qc.ingest.checking.rules import FIRST_DAY, event_rules, prepare_events, prepare_readings, reading_rules
 from qc.ingest.checking.same_serials import usual_writings, with_usual_writing
@@ -231,8 +232,8 @@ def _reading_faults(readings: pl.DataFrame, plan: Plan, today: date) -> list[Fin
     prepared = prepare_readings(readings, plan, today)
     findings = []
     for (card,), group in prepared.group_by(["card"], maintain_order=True):
-        failures = validate(group, reading_rules(group, plan, today), str(card))
-        findings += _said(failures, readings, plan, today)
+        failed = failures(group, reading_rules(group, plan, today), str(card))
+        findings += _said(failed, readings, plan, today)
     return findings
 
 
@@ -242,16 +243,16 @@ def _event_faults(events: pl.DataFrame, plan: Plan, today: date) -> list[Finding
     prepared = prepare_events(events)
     findings = []
     for (card, _), group in prepared.group_by(["card", "kind"], maintain_order=True):
-        failures = validate(group, event_rules(group, plan, today), str(card))
-        findings += _said(failures, events, plan, today)
+        failed = failures(group, event_rules(group, plan, today), str(card))
+        findings += _said(failed, events, plan, today)
     return findings
 
 
-def _said(failures: Sequence[Failure], frame: pl.DataFrame, plan: Plan, today: date) -> list[Finding]:
-    rows = _rows(frame, {failure.index for failure in failures})
+def _said(failed: Sequence[Failure], frame: pl.DataFrame, plan: Plan, today: date) -> list[Finding]:
+    rows = _rows(frame, {failure.index for failure in failed})
     for row in rows.values():
         row["_near"] = _usual_day(frame, row["sheet"], today)
-    return [fault_finding(failure, rows[failure.index], plan, today) for failure in failures]
+    return [fault_finding(failure, rows[failure.index], plan, today) for failure in failed]
 
 
 def _usual_day(frame: pl.DataFrame, sheet: str, today: date) -> date | None:

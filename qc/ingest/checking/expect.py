@@ -1,61 +1,26 @@
 """The plan's rules as great_expectations suites, one for each kind of card; built anew, never changed.
 
-What great_expectations can say is said here and nowhere else. Each expectation carries in its meta the reason
-it stands for and the column a sentence should speak of. Its import costs seconds and a quarter of a
-gigabyte, so it happens inside the functions, on the first check only.
+A suite is made from what `rules` declares and says nothing of its own. Each expectation carries in its meta
+the reason it stands for and the column a sentence should speak of. The import costs seconds and a quarter of
+a gigabyte, so it happens inside the functions, on the first large sheet only; `directly` judges the cards.
 """
 
 from __future__ import annotations
 
 import warnings
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
 import polars as pl
 
+from qc.ingest.checking.declared import ColumnRule, Failure, RuleNotRun, comparable
 from qc.ingest.frames import INDEX
 from qc.ingest.reasons import Reason
 from qc.plain import JsonObject
 
 if TYPE_CHECKING:
     import pandas as pd
-
-
-@dataclass(frozen=True, slots=True)
-class ColumnRule:
-    """One rule over a column, in words great_expectations knows.
-
-    Attributes
-    ----------
-    kind : {"given", "empty", "among", "between", "at-most"}
-        The column is filled; is empty; holds a value of `values`; lies within `low` and `high`; is no
-        greater than the column `other`.
-    column : str
-        Column of the prepared frame.
-    reason : Reason
-        What a failing row is held for.
-    about : str
-        Our name of the cell the sentence speaks of.
-    """
-
-    kind: str
-    column: str
-    reason: Reason
-    about: str
-    values: tuple[str, ...] = ()
-    low: float | None = None
-    high: float | None = None
-    other: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class Failure:
-    """A row that failed a rule."""
-
-    index: int
-    rule: ColumnRule
 
 
 def validate(frame: pl.DataFrame, rules: Sequence[ColumnRule], name: str) -> list[Failure]:
@@ -77,8 +42,7 @@ def validate(frame: pl.DataFrame, rules: Sequence[ColumnRule], name: str) -> lis
     """
     if frame.is_empty() or not rules:
         return []
-    wanted = [INDEX, *dict.fromkeys(c for rule in rules for c in (rule.column, rule.other) if c)]
-    batch = _rows().get_batch(batch_parameters={"dataframe": _pandas(frame.select(wanted))})
+    batch = _rows().get_batch(batch_parameters={"dataframe": _pandas(comparable(frame, rules))})
     # whether a rule holds costs half of which rows fail it, and nearly every rule holds
     by_key = {str(position): rule for position, rule in enumerate(rules)}
     failing = {
@@ -101,15 +65,15 @@ def _run(batch: Any, name: str, rules: Mapping[str, ColumnRule], asked: object) 
     for result in report.results:
         key = result.expectation_config.meta["rule"]
         fault = _fault(result.exception_info)
-        if fault:  # a rule that did not run has passed nobody
-            raise RuntimeError(f"rule {rules[key]} could not be run: {fault}")
+        if fault:
+            raise RuleNotRun(rules[key], fault)
         found[key] = result
     return [(key, found[key]) for key in rules]
 
 
 @cache
 def warm_up() -> None:
-    """Load great_expectations ahead of the first upload, in a process that lives long; once is enough."""
+    """Load great_expectations ahead of the first large sheet, in a process that lives long; once will do."""
     frame = pl.DataFrame({INDEX: [0], "typed": ["x"]})
     validate(frame, [ColumnRule("given", "typed", Reason.MISSING_VALUE, "text")], "warm-up")
 
@@ -122,10 +86,8 @@ def _pandas(frame: pl.DataFrame) -> pd.DataFrame:
     for name, kind in frame.schema.items():
         if kind == pl.String:
             columns[name] = pd.Series(frame[name].to_list(), dtype=object)
-        elif kind == pl.Int64 and not frame[name].has_nulls():
-            columns[name] = pd.Series(frame[name].to_numpy())
         else:
-            columns[name] = pd.Series(frame[name].cast(pl.Float64).to_numpy())
+            columns[name] = pd.Series(frame[name].to_numpy())
     return pd.DataFrame(columns)
 
 

@@ -7,7 +7,7 @@ from itertools import chain, combinations
 
 import polars as pl
 
-from qc.ingest.checking.expect import ColumnRule
+from qc.ingest.checking.declared import ColumnRule
 from qc.ingest.reasons import Reason
 from qc.plan import PLACE, Characteristic, Plan, Stage
 

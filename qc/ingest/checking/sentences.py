@@ -8,7 +8,7 @@ from datetime import date
 from typing import Any
 
 from qc.ingest.cells import both_ways, nearest_year
-from qc.ingest.checking.expect import Failure
+from qc.ingest.checking.declared import Failure
 from qc.ingest.reasons import Finding, Reason
 from qc.plan import Plan
 from qc.words import closest, dated_words

@@ -1,4 +1,4 @@
-"""Doubts: what great_expectations cannot say, since it takes knowing the figure, its neighbours or the past.
+"""Doubts: what no rule over a column can say, since it takes knowing the figure, its neighbours or the past.
 
 A new doubt is one module in the sub-room of what it is about (`rows`, `figures`, `pieces`, `sheets`), with a
 function ``find_...(facts, doubted)``, one line in the stub there, one in `asking` and one reason in

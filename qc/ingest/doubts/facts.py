@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
+from typing import Any
 
 import polars as pl
 
@@ -42,12 +43,15 @@ class Facts:
         Events with origin.
     plan, known : Plan, Known
         What was planned and what is on record.
+    records : dict
+        What `gather_record` brought together for the doubts asked before, by the rows in doubt by then.
     """
 
     readings: pl.DataFrame
     events: pl.DataFrame
     plan: Plan
     known: Known
+    records: dict[frozenset[int], Any] = field(default_factory=dict, repr=False, compare=False)
 
 
 Doubts = Mapping[int, frozenset[Reason]]

@@ -131,11 +131,22 @@ class Record:
 
 
 def gather_record(facts: Facts, doubted: Doubts) -> Record:
-    """Bring together the cards on record and those of the upload that are not in doubt."""
+    """Bring together the cards on record and those of the upload that are not in doubt.
+
+    Five doubts ask for it; it is made anew only where the one before has put further rows in doubt.
+    """
+    in_doubt = frozenset(doubted)
+    if in_doubt not in facts.records:
+        facts.records[in_doubt] = _gathered(facts, in_doubt)
+    found: Record = facts.records[in_doubt]
+    return found
+
+
+def _gathered(facts: Facts, in_doubt: frozenset[int]) -> Record:
     own = facts.readings.select(*CARDS, INDEX) if facts.readings.height else None
     cards = facts.known.cards
     if own is not None:
-        sound = own.filter(~pl.col(INDEX).is_in(list(doubted)))
+        sound = own.filter(~pl.col(INDEX).is_in(list(in_doubt)))
         cards = card_days(pl.concat([cards, sound.select(list(CARDS))]))
     days: dict[str, dict[Figure, set[date]]] = defaultdict(lambda: defaultdict(set))
     models: dict[str, str] = {}

@@ -35,6 +35,7 @@ from .tasks import study_file as study_file
 from .tasks import take_sheets as take_sheets
 from .tasks import undo_held as undo_held
 from .tasks import warm as warm
+from .tasks import warm_for_large_sheets as warm_for_large_sheets
 from .views import IN_100 as IN_100
 from .views import LEARNING as LEARNING
 from .views import LEAST_FOR_INDEX as LEAST_FOR_INDEX

@@ -187,8 +187,8 @@ def _measures(workshop: Workshop) -> dict[str, list[MeasureView]]:
 
 def _newest(workshop: Workshop, stage: Stage, figure: Characteristic) -> pl.DataFrame:
     models: Iterable[str | None] = [*(m.id for m in workshop.plan.models_of(figure)), None]
-    frames = [workshop.store.recent_readings(stage.id, figure.id, model, NEWEST) for model in models]
-    return pl.concat(frames).filter(pl.col("day") <= workshop.today)
+    found = workshop.store.recent_readings((stage.id, figure.id, model, NEWEST) for model in models)
+    return found.filter(pl.col("day") <= workshop.today)
 
 
 def _measure(

@@ -28,8 +28,12 @@ from qc.stats import StatisticsError
 
 
 def warm() -> None:
-    """Load the validation library and start the reader, so that no sheet of the day waits for either."""
+    """Start the reader, so that no card of the day waits for it."""
     keep_reader()
+
+
+def warm_for_large_sheets() -> None:
+    """Load the validation library, which the cards of a day do without."""
     warm_up()
 
 

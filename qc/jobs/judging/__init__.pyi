@@ -10,12 +10,12 @@ from .catching_up import judge_afresh as judge_afresh
 from .catching_up import judge_waiting as judge_waiting
 from .catching_up import not_judged_since as not_judged_since
 from .catching_up import touched_by as touched_by
+from .kept import at_latest as at_latest
+from .kept import load_verdicts as load_verdicts
 from .looking_back import SignalOfDay as SignalOfDay
 from .looking_back import signals_of_day as signals_of_day
 from .looking_back import told_at_closing as told_at_closing
 from .looking_back import verdicts_of_day as verdicts_of_day
 from .rates import present_budget as present_budget
-from .verdicts import at_latest as at_latest
 from .verdicts import decisions_of as decisions_of
 from .verdicts import judge_now as judge_now
-from .verdicts import load_verdicts as load_verdicts

@@ -13,8 +13,7 @@ from datetime import datetime
 from zoneinfo import ZoneInfo
 
 from qc.errors import MachineError, QcError
-from qc.jobs.judging.touched import made_of, series_touched
-from qc.jobs.judging.verdicts import at_latest, judge_now, keep_judged
+from qc.jobs.judging.kept import at_latest
 from qc.jobs.spread import Hands
 from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
@@ -81,6 +80,8 @@ def judge_afresh(
 
     With `learn`, how pieces scatter is learned anew too; `hands` follow the series elsewhere.
     """
+    from qc.jobs.judging.verdicts import judge_now, keep_judged
+
     workshop = at_latest(workshop)
     reached = workshop.store.reached()
     judged = judge_now(workshop, afresh=True, learn=learn, hands=hands)
@@ -95,6 +96,8 @@ def judge_waiting(workshop: Workshop) -> JsonObject:
 
 def touched_by(workshop: Workshop, found: Waiting, mark: JudgedUpTo) -> set[str]:
     """Return the series that what waits after a mark can have changed."""
+    from qc.jobs.judging.touched import made_of, series_touched
+
     news = workshop.store.news((mark.readings, mark.events, mark.entry))
     touched = series_touched(workshop, news) | found.series
     return touched | made_of(workshop, workshop.store.measured_kinds()) if found.everything else touched
@@ -141,6 +144,8 @@ def ending(sentence: str) -> Iterator[None]:
 
 def _judge(workshop: Workshop, found: Waiting, kept: object, *, insist: bool) -> list[SeriesVerdict] | None:
     """Judge what waits and keep it; None where somebody else judged meanwhile."""
+    from qc.jobs.judging.verdicts import judge_now, keep_judged
+
     workshop = _on_the_day_of(workshop, found)
     touched = touched_by(workshop, found, JudgedUpTo.of(kept))
     # a changed plan reads and judges each piece otherwise: what was kept of the way there does not hold

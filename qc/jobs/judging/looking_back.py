@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from qc.jobs.judging.closings import said_by, with_reopenings
-from qc.jobs.judging.verdicts import judge_now, load_verdicts
+from qc.jobs.judging.kept import load_verdicts
 from qc.jobs.workshop import Workshop
 from qc.sayings import CLOSED_STATES, CLOSINGS, Said, SignalState, state_after
 from qc.store import SignalRecord, own_id, signal_id
@@ -44,8 +44,12 @@ def looks_back(workshop: Workshop) -> bool:
 
 def verdicts_of_day(workshop: Workshop) -> list[SeriesVerdict]:
     """Return the verdicts of the day asked about, in route order; those of a past day are not kept."""
+    if not looks_back(workshop):
+        return load_verdicts(workshop)
+    from qc.jobs.judging.verdicts import judge_now
+
     # an answer about a past day keeps nothing: it is given where the store cannot be written, too
-    return judge_now(workshop, keep=False).verdicts if looks_back(workshop) else load_verdicts(workshop)
+    return judge_now(workshop, keep=False).verdicts
 
 
 def signals_of_day(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Any
 
 from qc.jobs.judging.circumstances import Circumstances
@@ -30,7 +30,6 @@ from qc.watch import (
     kept_states_from,
     plain_kept_states,
     standing,
-    verdict_from,
     without,
 )
 
@@ -126,23 +125,6 @@ def judge_now(
         if progress is not None:
             progress(len(verdicts), len(wanted), "series judged:")
     return Judged(verdicts, budget, left)
-
-
-def at_latest(workshop: Workshop) -> Workshop:
-    """Return the workshop on the newest day that was judged, where it stands on an earlier one.
-
-    What is kept is the newest state: something said or brought in as of a past day belongs into it.
-    """
-    newest = workshop.store.judged_day()
-    return replace(workshop, today=newest) if newest is not None and workshop.today < newest else workshop
-
-
-def load_verdicts(workshop: Workshop) -> list[SeriesVerdict]:
-    """Return the kept verdicts of the series that the plan asks for, in route order."""
-    kept = {record.series: record.plain for record in workshop.store.verdicts()}
-    order = [str(SeriesKey(s.id, c.id, f)) for s, c, f in workshop.plan.charted()]
-    wanted = workshop.plan.workshop.wanted_ppk
-    return [verdict_from(kept[key], wanted) for key in order if key in kept]
 
 
 def decisions_of(workshop: Workshop, series: str | None = None) -> dict[str, Decisions]:

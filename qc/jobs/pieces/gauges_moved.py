@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from qc.jobs.workshop import Workshop
@@ -34,9 +35,9 @@ def gauge_courses(workshop: Workshop) -> dict[str, tuple[GaugeChange, ...]]:
     return gauge_changes(workshop.plan.gauges, master_checks(workshop), workshop.today)
 
 
-def master_checks(workshop: Workshop) -> dict[str, list[MasterCheck]]:
-    """Return the checks of each gauge up to the workshop's day, in order of time."""
-    events = workshop.store.events("gauge-check", until=workshop.today).sort("day", "id")
+def master_checks(workshop: Workshop, gauges: Sequence[str] | None = None) -> dict[str, list[MasterCheck]]:
+    """Return the checks of each gauge, or of these, up to the workshop's day, in order of time."""
+    events = workshop.store.events("gauge-check", subjects=gauges, until=workshop.today).sort("day", "id")
     checks: dict[str, list[MasterCheck]] = {}
     for gauge, day, value, master in events.select("subject", "day", "value", "batch").iter_rows():
         if value is not None:

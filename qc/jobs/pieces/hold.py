@@ -10,6 +10,7 @@ from datetime import date
 import polars as pl
 
 from qc.jobs.judging import brought_up, verdicts_of_day
+from qc.jobs.pieces.gauges_moved import MovedGauge
 from qc.jobs.pieces.reasons import by_batches, by_gauges, by_limits, by_signals, open_signals
 from qc.jobs.pieces.rows import WHY_ORDER, HoldRow, PieceDecided, Whereabouts, day_of
 from qc.jobs.pieces.waiting_rows import by_held_rows, undecided
@@ -95,6 +96,7 @@ def hold_list(
     judge: bool = True,
     every: bool = False,
     verdicts: Sequence[SeriesVerdict] | None = None,
+    moved: Sequence[MovedGauge] | None = None,
     keep: bool = True,
 ) -> HoldList:
     """Return the pieces to hold, after judging what waits.
@@ -111,6 +113,8 @@ def hold_list(
         List in the text what has left and what was released, too.
     verdicts : sequence of SeriesVerdict, optional
         Those of the workshop's day, for who has them at hand.
+    moved : sequence of MovedGauge, optional
+        Gauges that read otherwise than before, for who has had their checks judged.
     keep : bool
         Keep which pieces are outside for the next who asks; False for who may not write.
 
@@ -127,7 +131,7 @@ def hold_list(
         *outside,
         *by_held_rows(undecided(workshop, serials)),
         *by_signals(workshop, signals),
-        *by_gauges(workshop),
+        *by_gauges(workshop, moved),
         *by_batches(workshop, signals),
     ]
     if serials is not None:

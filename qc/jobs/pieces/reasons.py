@@ -9,7 +9,7 @@ from datetime import date, timedelta
 import polars as pl
 
 from qc.jobs.judging import SignalOfDay, signals_of_day
-from qc.jobs.pieces.gauges_moved import moved_gauges
+from qc.jobs.pieces.gauges_moved import MovedGauge, master_checks, moved_gauges
 from qc.jobs.pieces.outside import figures_of, figures_outside
 from qc.jobs.pieces.rows import HoldRow
 from qc.jobs.workshop import Workshop
@@ -93,13 +93,14 @@ def by_signals(workshop: Workshop, signals: Iterable[OpenSignal]) -> list[HoldRo
     return rows
 
 
-def by_gauges(workshop: Workshop) -> list[HoldRow]:
-    """Return the pieces whose newest reading was taken with a gauge in doubt."""
+def by_gauges(workshop: Workshop, moved: Iterable[MovedGauge] | None = None) -> list[HoldRow]:
+    """Return the pieces whose newest reading was taken with a gauge in doubt; `moved` for who has those."""
     rows: list[HoldRow] = []
-    moved = {one.gauge.id: one for one in moved_gauges(workshop)}
+    of = {one.gauge.id: one for one in (moved_gauges(workshop) if moved is None else moved)}
+    checks = master_checks(workshop)
     for gauge in workshop.plan.gauges:
-        one = moved.get(gauge.id)
-        for doubt in doubts_of(workshop, gauge):
+        one = of.get(gauge.id)
+        for doubt in doubts_in(gauge, checks.get(gauge.id, ()), workshop.today):
             # what its checks say of the stretch, where they had moved before the one that was off
             said = one is not None and one.change.since <= doubt.last
             because = f"{doubt.because}. {one.sentence}" if one is not None and said else doubt.because
@@ -156,22 +157,21 @@ def open_signals(workshop: Workshop, verdicts: Sequence[SeriesVerdict]) -> list[
 
 
 def doubts_of(workshop: Workshop, gauge: Gauge) -> Iterator[Doubt]:
-    """Yield the stretches of days on which what a gauge read is in doubt.
+    """Yield the stretches of days on which what a gauge read is in doubt, by its checks in the store."""
+    checks = master_checks(workshop, [gauge.id]).get(gauge.id, ())
+    return doubts_in(gauge, checks, workshop.today)
+
+
+def doubts_in(gauge: Gauge, checks: Iterable[MasterCheck], today: date) -> Iterator[Doubt]:
+    """Yield the stretches of days on which what a gauge read is in doubt, by its checks in order.
 
     A check that was off puts everything in doubt since the last good one; between two good checks all is
     trusted. Checks are of the morning: on the day of a good one the gauge is trusted.
     """
-    today = workshop.today
-    events = workshop.store.events("gauge-check", subjects=[gauge.id], until=today).sort("day", "id")
-    made = [
-        MasterCheck(day, value, master or "")
-        for day, value, master in events.select("day", "value", "batch").iter_rows()
-        if value is not None
-    ]
-    checks = [(c.day, check_is_good(gauge, c.value) is not False, c.value) for c in worst_of_days(made)]
+    made = ((c.day, check_is_good(gauge, c.value) is not False, c.value) for c in worst_of_days(checks))
     good: date | None = None
     last_off: tuple[date, float] | None = None
-    for day, fine, value in checks:
+    for day, fine, value in made:
         if not fine:
             last_off = (day, value)
         elif last_off is not None:

@@ -14,7 +14,7 @@ from qc.ingest import Reason
 from qc.jobs.pieces.rows import HELD_ROW, HoldRow
 from qc.jobs.rows import runs_of, value_words
 from qc.jobs.workshop import Workshop
-from qc.plan import PLACE, Characteristic, Stage
+from qc.plan import PLACE, Characteristic, Plan, Stage
 from qc.store import HeldRecord
 from qc.watch import (
     PieceFigure,
@@ -169,6 +169,7 @@ def undecided(workshop: Workshop, serials: Collection[str] | None = None) -> lis
         day is on record.
     """
     rows = [row for row in _typed(workshop) if serials is None or row["serial"] in serials]
+    models = _models(workshop, sorted({row["serial"] for row in rows})) if rows else {}
     found: list[Undecided] = []
     for stage in workshop.plan.stages if rows else ():
         own = [row for row in rows if row["stage"] == stage.id]
@@ -176,7 +177,7 @@ def undecided(workshop: Workshop, serials: Collection[str] | None = None) -> lis
             sources = sources_of(characteristic)
             mine = [row for row in own if row["characteristic"] in sources]
             if mine:
-                found += _of_figure(workshop, stage, characteristic, mine)
+                found += _of_figure(workshop, stage, characteristic, mine, models)
     return found
 
 
@@ -200,12 +201,16 @@ def _day_in_doubt(held: HeldRecord) -> bool:
 
 
 def _of_figure(
-    workshop: Workshop, stage: Stage, characteristic: Characteristic, rows: Sequence[Mapping[str, Any]]
+    workshop: Workshop,
+    stage: Stage,
+    characteristic: Characteristic,
+    rows: Sequence[Mapping[str, Any]],
+    models: Mapping[str, str],
 ) -> Iterator[Undecided]:
     serials = sorted({row["serial"] for row in rows})
     read = workshop.store.figures(stage.id, sources_of(characteristic), until=workshop.today, serials=serials)
     rows = sorted(_that_count(rows, read), key=lambda row: (row["serial"], row["held"]))
-    figures = _as_typed(workshop, stage, characteristic, rows, read) if rows else {}
+    figures = _as_typed(workshop.plan, stage, characteristic, rows, read, models) if rows else {}
     for row in rows:
         figure = figures.get(row["held"])
         if figure is not None and figure.inside is None:
@@ -239,11 +244,12 @@ def _that_count(rows: Sequence[Mapping[str, Any]], read: pl.DataFrame) -> list[M
 
 
 def _as_typed(
-    workshop: Workshop,
+    plan: Plan,
     stage: Stage,
     characteristic: Characteristic,
     rows: Sequence[Mapping[str, Any]],
     read: pl.DataFrame,
+    models: Mapping[str, str],
 ) -> dict[int, PieceFigure]:
     """Judge each piece as if its rows were accepted in the place of what was read there; by number of row.
 
@@ -253,8 +259,7 @@ def _as_typed(
     numbers = [row for row in rows if row.get("value") is not None]
     if not numbers:
         return {}
-    serials = sorted({row["serial"] for row in numbers})
-    models, names = _models(workshop, serials), {one.id for one in workshop.plan.models}
+    names = {one.id for one in plan.models}
     alone = not characteristic.derive and characteristic.kind != "count"
     alone = alone and characteristic.decides == "every-place"
     cells = [
@@ -271,9 +276,7 @@ def _as_typed(
     wanted = set(typed["serial"])
     found = {
         one.serial: one
-        for one in piece_figures(
-            pl.concat([rest, typed]), workshop.plan, stage, characteristic, wanted=wanted
-        )
+        for one in piece_figures(pl.concat([rest, typed]), plan, stage, characteristic, wanted=wanted)
     }
     of = {row["held"]: found.get(str(row["held"]) if alone else row["serial"]) for row in numbers}
     return {

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
 from itertools import product
 
 import polars as pl
@@ -58,12 +60,14 @@ def _of_card(
 ) -> Iterator[str]:
     columns = ["serial", "model", "characteristic", *PLACE]
     brought = pl.concat([own.select(columns), past.select(columns)], how="vertical_relaxed")
-    figures = [c for c in _asked(card, plan) if brought["characteristic"].is_in([c.id]).any()]
+    read = brought.partition_by("characteristic", as_dict=True)
+    figures = [_Figure(c, read[(c.id,)]) for c in _asked(card, plan) if (c.id,) in read]
+    pieces = brought.partition_by("serial", as_dict=True, maintain_order=True)
     lacking: list[str] = []
     for serial in own["serial"].unique(maintain_order=True):
-        piece = brought.filter(pl.col("serial") == serial)
+        piece = pieces[(serial,)]
         model = models.get(serial) or next((m for m in piece["model"] if m), "")
-        said = [text for figure in figures if (text := _lacks(figure, model, piece, brought, plan))]
+        said = [text for figure in figures if (text := _lacks(figure, model, piece, plan))]
         if said:
             lacking.append(f"{serial}: {listed(said)}")
     if lacking:
@@ -80,19 +84,37 @@ def _asked(card: Card, plan: Plan) -> tuple[Characteristic, ...]:
     return plan.figures_on(card)
 
 
-def _lacks(figure: Characteristic, model: str, piece: pl.DataFrame, brought: pl.DataFrame, plan: Plan) -> str:
+@dataclass(frozen=True)
+class _Figure:
+    """A figure of the card, and all that is known of it: what is asked of one piece is asked of the next."""
+
+    asked: Characteristic
+    read: pl.DataFrame
+
+    @cached_property
+    def names(self) -> list[str]:
+        """Names of the columns that say where it is read."""
+        return [name for name in PLACE if name in self.asked.places]
+
+    @cached_property
+    def planned(self) -> list[Place]:
+        """Places at which it is expected of any piece."""
+        return _plan_places(self.asked, self.names, self.read)
+
+
+def _lacks(of: _Figure, model: str, piece: pl.DataFrame, plan: Plan) -> str:
     """Say what one piece lacks of one figure, empty where it lacks nothing."""
+    figure, names = of.asked, of.names
     if model and model not in {m.id for m in plan.models_of(figure)}:
         return ""
     own = piece.filter(pl.col("characteristic") == figure.id)
     if own.is_empty():
         return figure.name
-    names = [name for name in PLACE if name in figure.places]
-    if "partial" in figure.places or any(piece["partial"].is_not_null()):
-        expected = _note_places(own, model, brought.filter(pl.col("characteristic") == figure.id), plan)
+    if "partial" in figure.places or piece["partial"].is_not_null().any():
+        expected = _note_places(own, model, of.read, plan)
         names = ["valve", "position", "partial"]
     else:
-        expected = _plan_places(figure, names, brought)
+        expected = of.planned
     have = set(_places(own, names))
     missing = [place for place in expected if place not in have]
     if not missing:
@@ -102,10 +124,9 @@ def _lacks(figure: Characteristic, model: str, piece: pl.DataFrame, brought: pl.
     return f"{figure.name} at {many} (first: {first})" if len(missing) > 1 else f"{figure.name} at {first}"
 
 
-def _plan_places(figure: Characteristic, names: Sequence[str], brought: pl.DataFrame) -> list[Place]:
+def _plan_places(figure: Characteristic, names: Sequence[str], rows: pl.DataFrame) -> list[Place]:
     """Return the places of the plan, those the shop never reads left out once it has read a few pieces."""
     expected = [tuple(map(str, place)) for place in product(*(figure.places[name] for name in names))]
-    rows = brought.filter(pl.col("characteristic") == figure.id)
     if rows["serial"].n_unique() < FEW_PIECES:
         # one side of a tube may be read alone: the other is not asked for before it was met
         seen = {name: set(rows[name].cast(pl.String)) for name in names if name == "surface"}

@@ -11,7 +11,7 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from qc.ingest import DOUBTS, Checked, MendedRow, mend_recorded, recheck, warm_up
+from qc.ingest import DOUBTS, Checked, MendedRow, mend_recorded, recheck
 from qc.jobs.errors import JobError
 from qc.jobs.judging import NOTHING_STORED, STORED_NOT_JUDGED, catch_up, ending
 from qc.jobs.past import known_of
@@ -184,7 +184,6 @@ def correct_reading(
     """
     refuse_no_reason(why)
     with ending(NOTHING_STORED):
-        warm_up()  # loading the check takes seconds, in which nobody else could write
         catch_up(workshop)  # else what waited would look like an effect of this
         with workshop.store.writing():
             may(who, Verb.CORRECT, workshop.plan, workshop.store.people())

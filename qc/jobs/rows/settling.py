@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Literal
 
-from qc.ingest import Checked, MendedRow, Reason, mend_row, recheck, warm_up
+from qc.ingest import Checked, MendedRow, Reason, mend_row, recheck
 from qc.jobs.errors import JobError
 from qc.jobs.judging import NOTHING_STORED, STORED_NOT_JUDGED, catch_up, ending
 from qc.jobs.past import known_of
@@ -168,8 +168,6 @@ def settle_rows(
     """
     numbers = list(dict.fromkeys(rows))
     with ending(NOTHING_STORED):
-        if decision is not Decision.DROP:
-            warm_up()  # loading the check takes seconds, in which nobody else could write
         with workshop.store.writing():
             may(who, Verb.MEND, workshop.plan, workshop.store.people())
             waiting = _waiting(workshop, numbers)

@@ -14,7 +14,7 @@ from typing import Any
 
 from qc import clock
 from qc.jobs.errors import JobError
-from qc.jobs.judging import judge_now, touched_by
+from qc.jobs.judging import touched_by
 from qc.jobs.workshop import Then, Workshop, plan_of
 from qc.plain import JsonObject
 from qc.plan import PlanError
@@ -128,6 +128,8 @@ def _judge(
         newest.append(clock.day_of(waiting.newest, past_shop.plan.workshop.time_zone))
     by = replace(past_shop, today=max(newest, default=past_shop.today))
     # a plan that came later judges each piece otherwise: how far a series was judged may be by that one
+    from qc.jobs.judging import judge_now  # loads what judges; most who come by ask for no past day
+
     judged = judge_now(by, keys, keep=False, afresh=True)
     bodies = {str(verdict.key): verdict.to_dict() for verdict in judged.verdicts}
     past.lay_down(

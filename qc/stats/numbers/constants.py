@@ -13,7 +13,6 @@ from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
-from scipy.optimize import brentq
 from scipy.special import gammaln, ndtr
 
 from qc.stats.errors import StatisticsError
@@ -191,6 +190,8 @@ def _range_moments(n: int) -> tuple[float, float]:
 @cache
 def _median_range(n: int) -> float:
     survival = _range_survival(n)
+    from scipy.optimize import brentq  # half of what scipy costs to load, for a figure seldom asked for
+
     return float(brentq(lambda r: float(survival(np.array([r]))[0]) - 0.5, 1e-6, _LONGEST_RANGE, xtol=1e-13))
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import lru_cache
 
 import numpy as np
-from scipy import optimize, special
+from scipy import special
 
 from qc.stats.change import RELATIVE_GUARD, Z_LARGEST
 from qc.stats.numbers import Floats
@@ -91,6 +91,8 @@ def crossing_score(chance: float, rate: float) -> float:
 
     def over(z: float) -> float:
         return float(np.log(chance * z) - z * z / 2 - np.log(2 * np.pi) / 2 - np.log(rate))
+
+    from scipy import optimize  # a worn line alone asks for it, and it takes long to load
 
     return float(optimize.brentq(over, 1.0, Z_LARGEST))
 

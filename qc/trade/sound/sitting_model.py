@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import minimize_scalar
 from scipy.special import ndtri, stdtrit
 
 from qc.stats import Floats, Integers
@@ -226,6 +225,8 @@ def _estimate_ratio(
         left = float(target @ target - (q.T @ target) @ (q.T @ target))
         fit = left / known if known is not None else freedom * math.log(max(left, LEAST_VARIANCE))
         return fit + float(np.log1p(ratio * counts).sum()) + 2.0 * float(np.log(np.abs(np.diag(r))).sum())
+
+    from scipy.optimize import minimize_scalar  # slow to load, and most who load this module never ask
 
     best = minimize_scalar(loss, bounds=(-12.0, 8.0), method="bounded", options={"xatol": 1e-3})
     # the search is open at 0: where no sittings at all fit as well, there are none

@@ -1,18 +1,26 @@
 import os
 import subprocess
 import sys
+from datetime import date
 
 import polars as pl
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
-from qc.ingest.checking.expect import ColumnRule, validate
-from qc.ingest.frames import INDEX
+from qc.ingest.checking.declared import KINDS, ColumnRule, RuleNotRun
+from qc.ingest.checking.directly import FEW_ROWS, failures, judge
+from qc.ingest.checking.expect import _kinds, _pandas, _rows, _run, validate
+from qc.ingest.frames import INDEX, PART
 from qc.ingest.reasons import Reason
 
 
 def failing(values, rule, **more):
+    """Return which rows fail a rule; both ways of running it must say the same."""
     frame = pl.DataFrame({INDEX: list(range(10, 10 + len(values))), "c": values, **more})
-    return [failure.index for failure in validate(frame, [rule], "t")]
+    found = validate(frame, [rule], "t")
+    assert judge(frame, [rule]) == found
+    return [failure.index for failure in found]
 
 
 def test_given_and_empty():
@@ -71,8 +79,118 @@ def test_nothing_to_judge():
 
 def test_a_rule_that_cannot_be_run_is_no_silent_pass():
     frame = pl.DataFrame({INDEX: [0], "a": ["x"]})
-    with pytest.raises(RuntimeError, match="could not be run"):
-        validate(frame, [ColumnRule("between", "a", Reason.OUT_OF_RANGE, "text", low=0.0)], "t")
+    rule = ColumnRule("between", "a", Reason.OUT_OF_RANGE, "text", low=0.0)
+    for run in (judge, lambda *asked: validate(*asked, "t")):
+        with pytest.raises(RuleNotRun, match="could not be run: a holds text"):
+            run(frame, [rule])
+    batch = _rows().get_batch(batch_parameters={"dataframe": _pandas(frame)})
+    with pytest.raises(RuleNotRun, match="could not be run"):  # what the validator itself stumbles over
+        _run(batch, "t", {"0": rule}, "BOOLEAN_ONLY")
+
+
+@pytest.mark.parametrize(
+    ("kind", "more", "said"),
+    [
+        ("beside", {}, "'beside' is no kind of rule; there are given, "),
+        ("at-most", {}, "and none is named"),
+        ("between", {}, "cannot lie between None and None"),
+        ("between", {"low": 2.0, "high": 1.0}, "cannot lie between 2.0 and 1.0"),
+        ("between", {"low": float("nan")}, "cannot lie between nan and None"),
+    ],
+)
+def test_a_rule_that_nobody_could_run_is_refused_when_it_is_declared(kind, more, said):
+    with pytest.raises(ValueError, match=said):
+        ColumnRule(kind, "c", Reason.OUT_OF_RANGE, "text", **more)
+
+
+def test_each_kind_of_rule_can_be_run_either_way():
+    assert set(_kinds()) == set(KINDS)
+    frame = pl.DataFrame({INDEX: [0, 1], "c": [1.0, None], "d": [1.0, 1.0]})
+    for kind in KINDS:
+        rule = ColumnRule(kind, "c", Reason.NOT_WHOLE, "text", low=0.0, other="d")
+        assert judge(frame, [rule]) == validate(frame, [rule], "t")
+
+
+COLUMNS = {
+    "word": (pl.String, st.sampled_from(["", "a", "A", "nan", "a ", "\u00e4"])),
+    "code": (pl.String, st.sampled_from(["a", "b"])),
+    "figure": (pl.Float64, st.sampled_from([0.0, -0.0, 1.0, 1.5, -1e300, 5e-324]) | st.floats()),
+    "whole": (pl.Int64, st.integers(-2, 2) | st.sampled_from([2**53, 2**53 + 1, -(2**63), 2**63 - 1])),
+    "short": (pl.Int8, st.integers(-2, 2)),
+    "single": (pl.Float32, st.floats(width=32)),
+    "yes": (pl.Boolean, st.booleans()),
+    "day": (pl.Date, st.dates(date(1969, 12, 30), date(1970, 1, 3))),
+    "nothing": (pl.Null, st.none()),
+}
+NAMES = st.sampled_from(sorted(COLUMNS))
+ENDS = st.sampled_from([None, 0.0, 1.0, -1.5, 2.0**53, float("inf"), float("-inf")])
+
+
+@st.composite
+def frames(draw):
+    """Return prepared rows of several sheets; any cell may be empty, any column wholly so."""
+    rows = draw(st.integers(0, 7))
+    cells = {
+        name: pl.Series(draw(st.lists(st.none() | own, min_size=rows, max_size=rows)), dtype=kind)
+        for name, (kind, own) in COLUMNS.items()
+    }
+    first = draw(st.integers(0, 3))
+    return pl.DataFrame({INDEX: pl.Series(range(first, first + rows), dtype=pl.Int64), **cells})
+
+
+@st.composite
+def column_rules(draw):
+    """Return a rule of any kind over any column, whether it makes sense there or not."""
+    kind, low, high = draw(st.sampled_from(KINDS)), draw(ENDS), draw(ENDS)
+    if kind == "between":
+        low, high = (0.0, None) if low is high is None else (low, high)
+        low, high = (high, low) if None not in (low, high) and low > high else (low, high)
+    return ColumnRule(
+        kind,
+        draw(NAMES),
+        draw(st.sampled_from(list(Reason))),
+        "text",
+        tuple(draw(st.lists(st.sampled_from(["", "a", "b", "1.0", "nan"]), unique=True))),
+        low,
+        high,
+        draw(NAMES) if kind == "at-most" else "",
+    )
+
+
+def said(run, *asked):
+    """Return what came of it: the failures, or in which words it was refused."""
+    try:
+        return run(*asked)
+    except RuleNotRun as error:
+        return str(error)
+
+
+@settings(max_examples=60)
+@given(frames(), st.lists(column_rules(), max_size=4))
+def test_both_ways_hold_the_same_rows_for_the_same_reasons_in_the_same_order(frame, rules):
+    assert said(judge, frame, rules) == said(validate, frame, rules, "t")
+
+
+def test_a_large_sheet_beside_small_ones_goes_to_the_validator_alone(monkeypatch):
+    """Order and rows are those of one run over all of them."""
+    rows = {1: 30, 2: FEW_ROWS, 3: FEW_ROWS - 1}
+    part = [number for number, count in rows.items() for _ in range(count)]
+    figures = [None if n % 7 == 0 else float(n % 5) for n in range(len(part))]
+    frame = pl.DataFrame({INDEX: range(len(part)), PART: part, "figure": figures}).sample(
+        fraction=1.0, shuffle=True, seed=3
+    )
+    frame = frame.sort(INDEX)
+    rules = [
+        ColumnRule("between", "figure", Reason.OUT_OF_RANGE, "text", high=3.0),
+        ColumnRule("given", "figure", Reason.MISSING_VALUE, "text"),
+    ]
+    seen = []
+    monkeypatch.setattr(
+        "qc.ingest.checking.directly.validate",
+        lambda frame, *more: seen.extend(frame[PART].unique()) or validate(frame, *more),
+    )
+    assert failures(frame, rules, "t") == judge(frame, rules) != []
+    assert seen == [2]
 
 
 def settled():

@@ -11,7 +11,7 @@ from qc.jobs.board.tasks import (
     say_signal,
     study_file,
     take_sheets,
-    warm,
+    warm_for_large_sheets,
 )
 from qc.jobs.errors import JobError
 from qc.jobs.questions.gauge import gauge_study
@@ -124,5 +124,5 @@ def test_a_study_that_cannot_be_names_the_file_as_it_was_sent(tmp_path):
 def test_warming_loads_the_validation_library():
     import sys
 
-    warm()
+    warm_for_large_sheets()
     assert "great_expectations" in sys.modules
