@@ -13,14 +13,16 @@ from dash.dependencies import ClientsideFunction
 from dash.development.base_component import Component
 from flask import Flask, Response, after_this_request, current_app, request
 
-from dashboard import answers, corrections, door, downloads, printed, queries, standing, uploads
+from dashboard import answers, corrections, door, downloads, printed, queries, standing, uploads, wall
 from dashboard.door import PlainNames, Role, needs, role_of
 from dashboard.pages import PAGES
 from dashboard.pages.missing import missing
+from dashboard.pages.office import answering
 from dashboard.parts import masthead
 from dashboard.routing import match
 from qc.errors import QcError
 from qc.jobs.board import BoardData, UploadDesk
+from qc.jobs.office import Office
 from qc.jobs.people import Doorkeeper, OpenDoor
 
 INDEX = """<!doctype html>
@@ -45,13 +47,17 @@ def create_app(workshop_folder: Path | str, as_of: date | None = None) -> Dash:
     """Return the board of a workshop folder, standing on the day `as_of` where one is given."""
     from dashboard.desk import WorkerDesk
     from qc.jobs.board import StoreBoardData
+    from qc.jobs.office import StoreOffice
     from qc.jobs.people import StoreDoorkeeper
 
     folder = Path(workshop_folder)
-    return build_app(StoreBoardData(folder, as_of), WorkerDesk(folder, as_of), StoreDoorkeeper(folder))
+    board, desk = StoreBoardData(folder, as_of), WorkerDesk(folder, as_of)
+    return build_app(board, desk, StoreDoorkeeper(folder), StoreOffice(folder, as_of))
 
 
-def build_app(board: BoardData, desk: UploadDesk, keeper: Doorkeeper | None = None) -> Dash:
+def build_app(
+    board: BoardData, desk: UploadDesk, keeper: Doorkeeper | None = None, office: Office | None = None
+) -> Dash:
     """Return a board over any data that answers its questions; the tests bring invented ones.
 
     Parameters
@@ -60,11 +66,14 @@ def build_app(board: BoardData, desk: UploadDesk, keeper: Doorkeeper | None = No
         What answers, and what takes in.
     keeper : Doorkeeper, optional
         Who knows the people; without one nobody signs in.
+    office : Office, optional
+        What keeps the list of people and the plan; only the pages of the two need one.
     """
     server = Flask("dashboard", static_folder=None)
     server.config[door.KEEPER_KEY] = keeper or OpenDoor()
     server.config[queries.DATA_KEY] = board
     server.config[queries.DESK_KEY] = desk
+    server.config[queries.OFFICE_KEY] = office
     app = _Board(
         "dashboard",
         server=server,
@@ -72,6 +81,7 @@ def build_app(board: BoardData, desk: UploadDesk, keeper: Doorkeeper | None = No
         title=board.shop().name,
         update_title="",
         serve_locally=True,
+        assets_ignore=r"^(wall|day)\.",  # of pages of their own
         suppress_callback_exceptions=True,
         add_log_handler=False,
         enable_mcp=False,
@@ -88,6 +98,9 @@ def build_app(board: BoardData, desk: UploadDesk, keeper: Doorkeeper | None = No
     door.add_sign_in(server)
     downloads.add_routes(server)
     printed.add_routes(server)
+    wall.add_wall(server)
+    wall.add_day_sheet(server)
+    answering.add_routes(server)
     uploads.add_routes(server)
     answers.add_routes(server)
     corrections.add_routes(server)
@@ -220,5 +233,5 @@ def _navigation(section: str) -> list[Component]:
             className="here" if page.section == section else "",
         )
         for page in PAGES
-        if page.nav
+        if page.nav and not door.lacks(role_of(page.layout))[0]
     ]

@@ -50,6 +50,7 @@ class Verb(StrEnum):
     DECIDE = "decide about a series"
     RELEASE = "release a piece or keep it back"
     CLOSE_MONTH = "close a month"
+    PLAN = "change the plan"
     PEOPLE = "change the list of people"
 
 
@@ -60,6 +61,7 @@ NEEDED: Final[Mapping[Verb, Role]] = {
     Verb.DECIDE: Role.LEAD,
     Verb.RELEASE: Role.LEAD,
     Verb.CLOSE_MONTH: Role.LEAD,
+    Verb.PLAN: Role.LEAD,
     Verb.PEOPLE: Role.OWNER,
 }
 """The least role for each."""
@@ -104,6 +106,16 @@ def may(who: str, verb: Verb, plan: Plan, people: Sequence[PersonRecord]) -> Non
             f"To {verb.value} is for the quality lead, {lead} in the plan, and not for {who}. Ask {lead}, or "
             "let the plan name another lead."
         )
+
+
+def role_of(who: str, plan: Plan, people: Sequence[PersonRecord]) -> str:
+    """Return the role in which a person speaks now; empty where nothing says it.
+
+    Where there is no list of people the plan knows one role, that of its quality lead.
+    """
+    if people:
+        return next((person.role for person in people if person.code == who), "")
+    return Role.LEAD.value if who and who == plan.workshop.lead else ""
 
 
 def known_codes(plan: Plan, people: Sequence[PersonRecord]) -> list[str]:

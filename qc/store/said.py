@@ -14,7 +14,7 @@ from qc.store.rows import next_id
 from qc.store.tables import entry, signal, signal_event
 
 
-def add_saying(conn: Connection, about: str, saying: Saying, when: datetime) -> int:
+def add_saying(conn: Connection, about: str, saying: Saying, when: datetime, role: str = "") -> int:
     """Add to what was said of a signal (its id) or decided about a series (its key); returns its number."""
     decided = saying.what in OF_SERIES
     if decided:
@@ -36,6 +36,7 @@ def add_saying(conn: Connection, about: str, saying: Saying, when: datetime) -> 
         "last_serial": saying.last if decided else None,
         "outcome": saying.outcome or None,
         "from_serial": None if decided else saying.first or None,
+        "role": role or None,
     }
     conn.execute(insert(signal_event), row)
     kind: EntryKind = "series" if decided else "signal"
@@ -76,6 +77,7 @@ def _read(conn: Connection, kinds: Iterable[What], about: str | None = None) -> 
             first=row.first_serial or row.from_serial or "",
             last=row.last_serial or "",
             outcome=row.outcome or "",
+            role=row.role or "",
             id=row.id,
             about=row.signal,
             when=moment_of(row.at),

@@ -29,8 +29,13 @@ def desk():
 
 
 @pytest.fixture
-def app(board, desk):
-    return build_app(board, desk)
+def office():
+    return shop.InventedOffice()
+
+
+@pytest.fixture
+def app(board, desk, office):
+    return build_app(board, desk, office=office)
 
 
 @pytest.fixture

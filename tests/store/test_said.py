@@ -109,3 +109,13 @@ def test_a_decision_names_both_its_ends(store, make, open_end):
     with pytest.raises(StoreError, match="names its first and last piece"):
         store.say(KEY, replace(FROZEN, **open_end), when=make.when)
     assert store.entries() == []
+
+
+def test_the_role_in_which_it_was_said_is_kept(raised, make):
+    store, own = raised
+    store.say(own, Saying(What.COMMENT, "QL", "seen"), when=make.when, role="lead")
+    store.say(own, Saying(What.COMMENT, "TK", "seen"), when=make.when)
+    store.say(KEY, FROZEN, when=make.when, role="owner")
+    assert [said.role for said in store.signals()[0].said] == ["lead", ""]
+    assert store.said_of_series()[0].role == "owner"
+    assert store.verify() == []
