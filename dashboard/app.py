@@ -13,13 +13,14 @@ from dash.dependencies import ClientsideFunction
 from dash.development.base_component import Component
 from flask import Flask, Response, after_this_request, current_app, request
 
-from dashboard import answers, corrections, door, downloads, printed, queries, standing, uploads, wall
+from dashboard import answers, corrections, door, downloads, printed, queries, standing, uploads
 from dashboard.door import PlainNames, Role, needs, role_of
 from dashboard.pages import PAGES
 from dashboard.pages.missing import missing
 from dashboard.pages.office import answering
 from dashboard.parts import masthead
 from dashboard.routing import match
+from dashboard.wall import LOOKS, add_day_sheet, add_wall
 from qc.errors import QcError
 from qc.jobs.board import BoardData, UploadDesk
 from qc.jobs.office import Office
@@ -81,13 +82,14 @@ def build_app(
         title=board.shop().name,
         update_title="",
         serve_locally=True,
-        assets_ignore=r"^(wall|day)\.",  # of pages of their own
         suppress_callback_exceptions=True,
         add_log_handler=False,
         enable_mcp=False,
     )
     app.names = PlainNames(app)
     app.layout = _frame
+    # what the wall and the sheet of the day name themselves is no part of every other page
+    app.config.assets_ignore = "|".join(filter(None, (app.config.assets_ignore, LOOKS)))
     _register_router(app)
     for page in PAGES:
         if page.register is not None:
@@ -98,8 +100,8 @@ def build_app(
     door.add_sign_in(server)
     downloads.add_routes(server)
     printed.add_routes(server)
-    wall.add_wall(server)
-    wall.add_day_sheet(server)
+    add_wall(server)
+    add_day_sheet(server)
     answering.add_routes(server)
     uploads.add_routes(server)
     answers.add_routes(server)

@@ -24,6 +24,9 @@ from qc.jobs.in_hand import share_words
 from qc.jobs.people import PASSWORD, WALL
 from qc.states import DUE, OVERDUE
 
+LOOKS: Final = r"\b(wall|day)\."
+"""Files among the assets that only the pages of this room ask for."""
+
 SHOWN: Final = 4
 """Findings sent; the page leaves those out that find no room, the last first."""
 

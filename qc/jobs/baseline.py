@@ -19,7 +19,7 @@ from qc.jobs.judging import (
     ending,
     load_verdicts,
 )
-from qc.jobs.roles import Verb, known_codes, may, role_of
+from qc.jobs.roles import Verb, known_codes, may
 from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
 from qc.report.terminal import decisions_text
@@ -127,14 +127,12 @@ def decide(workshop: Workshop, series: str, saying: Saying) -> SeriesDecisions:
         # what a decision rests on is what is known by now, and nobody else decides between look and word
         catch_up(workshop)
         with workshop.store.writing():
-            people = workshop.store.people()
-            may(saying.who, Verb.DECIDE, workshop.plan, people)
+            may(saying.who, Verb.DECIDE, workshop.plan, workshop.store.people())
             span = _checked(workshop, series, saying)
             already = _stands_already(workshop, series, saying.what, span)
             if not already:
                 said = replace(saying, first=span.first, last=span.last)
-                role = role_of(saying.who, workshop.plan, people)
-                workshop.store.say(series, said, when=workshop.now, role=role)
+                workshop.store.say(series, said, when=workshop.now)
     with ending(STORED_NOT_JUDGED):
         catch_up(workshop)
         return replace(_decisions(workshop, series), already=already)

@@ -108,16 +108,6 @@ def may(who: str, verb: Verb, plan: Plan, people: Sequence[PersonRecord]) -> Non
         )
 
 
-def role_of(who: str, plan: Plan, people: Sequence[PersonRecord]) -> str:
-    """Return the role in which a person speaks now; empty where nothing says it.
-
-    Where there is no list of people the plan knows one role, that of its quality lead.
-    """
-    if people:
-        return next((person.role for person in people if person.code == who), "")
-    return Role.LEAD.value if who and who == plan.workshop.lead else ""
-
-
 def known_codes(plan: Plan, people: Sequence[PersonRecord]) -> list[str]:
     """Return the codes of those who may say something: people at work, else those of the plan."""
     if people:

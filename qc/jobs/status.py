@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from datetime import date
 
 from qc.jobs.backup import backup_note
-from qc.jobs.in_hand import CardsIn, Holders, cards_of_day, who_holds
+from qc.jobs.in_hand import Holders, cards_of_day, who_holds
 from qc.jobs.judging import NotJudged, brought_up, present_budget, signals_of_day, verdicts_of_day
 from qc.jobs.pieces import hold_list, hold_sentence, moved_gauges
 from qc.jobs.receipts import Accepted, accepted_readings
@@ -35,11 +35,11 @@ class Status(Tabled):
     budget: str = ""  # how often the whole board cries wolf, in words
     known: dict[str, date] = field(default_factory=dict)  # by series: day its present finding was first told
     not_judged: NotJudged | None = None  # since when something waits that could not be judged now
+    holders: Holders = Holders()  # held rows and open reactions, and with whom they are
+    missing: tuple[str, ...] = ()  # daily cards that are not in yet
     accepted: Accepted = Accepted()
     known_on: date | None = None  # the day whose knowledge this is, where that was asked for
     changes: Changes | None = None  # what became of each series since an earlier day
-    holders: Holders = Holders()
-    cards: CardsIn | None = None
 
     def to_dict(self) -> JsonObject:
         """Return the contract of ``qc status --json``."""
@@ -49,11 +49,8 @@ class Status(Tabled):
             "known": self.known_on.isoformat() if self.known_on else None,
             "compared_with": self.changes.since.isoformat() if self.changes else None,
             "not_judged_since": waits.since.isoformat() if waits else None,
+            "waiting": {**self.holders.to_dict(), "cards_missing": list(self.missing)},
             "readings": self.accepted.to_dict(),
-            "waiting": {
-                **self.holders.to_dict(),
-                "cards_missing": list(self.cards.missing) if self.cards else [],
-            },
             "series": [self._series(verdict) for verdict in self.series],
         }
 
@@ -97,8 +94,7 @@ def status(workshop: Workshop, *, since: date | None = None) -> Status:
     known: dict[str, date] = {}
     told = {str(v.key): v.unanswered or v.telling for v in verdicts}
     titles = {str(v.key): v.title for v in verdicts}
-    signals = signals_of_day(workshop, verdicts)
-    for signal in signals:
+    for signal in signals_of_day(workshop, verdicts):
         own = told.get(signal.series)
         same = own is not None and own.raised_serial == signal.found.raised_serial
         if own is not None and same and own.kind == signal.found.kind and signal.known is not None:
@@ -114,8 +110,7 @@ def status(workshop: Workshop, *, since: date | None = None) -> Status:
     said = (*broken, *false, *_decided(verdicts), *_dependence(workshop, verdicts), *_scatter(verdicts))
     accepted = accepted_readings(workshop)
     counted = accepted.sentence()
-    to_hold = hold_list(workshop, judge=False, verdicts=verdicts)
-    hold = hold_sentence(to_hold)
+    hold = hold_sentence(hold_list(workshop, judge=False, verdicts=verdicts))
     beside = [one for one in (counted, due) if one]
     held = [one for one in (hold,) if one]
     gauges = [moved.note for moved in moved_gauges(workshop)]
@@ -130,11 +125,11 @@ def status(workshop: Workshop, *, since: date | None = None) -> Status:
         budget,
         known,
         not_judged,
+        who_holds(workshop, signals_of_day(workshop, verdicts)),
+        cards_of_day(workshop).missing,
         accepted,
         then.day if then else None,
         changes_since(workshop, verdicts, since),
-        who_holds(workshop, signals, to_hold),
-        cards_of_day(workshop),
     )
 
 

@@ -344,7 +344,7 @@ class Store(CorrectedStore, PeopleStore, PiecesStore, VersionedStore):
         with self._database.reading() as conn:
             return verdicts.read_signals(conn, series, states)
 
-    def say(self, about: str, saying: Saying, *, when: datetime, role: str = "") -> int:
+    def say(self, about: str, saying: Saying, *, when: datetime) -> int:
         """Add what a person says, an entry of the chain; returns its number.
 
         Parameters
@@ -355,8 +355,6 @@ class Store(CorrectedStore, PeopleStore, PiecesStore, VersionedStore):
             What is said; a decision names its first and last piece.
         when : datetime
             The moment, with a time zone.
-        role : str
-            What the person was then; empty where nobody has a role.
 
         Raises
         ------
@@ -364,7 +362,7 @@ class Store(CorrectedStore, PeopleStore, PiecesStore, VersionedStore):
             There is no such signal, or a decision leaves a piece open.
         """
         with self._database.writing() as conn:
-            return said.add_saying(conn, about, saying, when, role)
+            return said.add_saying(conn, about, saying, when)
 
     def said_of_series(self, series: str | None = None) -> list[Said]:
         """Return what was decided about series, oldest first."""

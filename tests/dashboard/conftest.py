@@ -16,6 +16,7 @@ def _load(name):
 
 
 shop = _load("invented_shop")
+office_of = _load("invented_office")
 
 
 @pytest.fixture
@@ -30,7 +31,7 @@ def desk():
 
 @pytest.fixture
 def office():
-    return shop.InventedOffice()
+    return office_of.InventedOffice()
 
 
 @pytest.fixture

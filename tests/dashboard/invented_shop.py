@@ -6,11 +6,10 @@ The rest is steady. Every name and figure is made up; random numbers are seeded:
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import UTC, date, datetime, timedelta
+from datetime import date, timedelta
 
 import numpy as np
 
-from qc.errors import UsageError
 from qc.jobs.board.gauge_views import BiasView, CheckView, GaugeView, MeasureView
 from qc.jobs.board.views import (
     BudgetView,
@@ -46,18 +45,13 @@ from qc.jobs.board.views import (
     limits_words,
 )
 from qc.jobs.board.weighed import WorthRow, WorthView
-from qc.jobs.errors import JobError
 from qc.jobs.in_hand import BenchDay, CardsIn, DayView, Holders, Share
 from qc.jobs.losses import ReworkReport, UpstreamReport
-from qc.jobs.office import FigureLine, PlanDifference, PlanPage, PlanSaved, StagePage, VersionLine
-from qc.jobs.people import People, PersonAnswer
 from qc.jobs.pieces import PieceDecided
 from qc.jobs.pieces.rows import Whereabouts
-from qc.plan import PlanFault
 from qc.sayings import What
 from qc.states import WORST_LIMITS
 from qc.stats import RankAssociation
-from qc.store import PersonRecord
 from qc.watch import (
     Earlier,
     GoesWith,
@@ -72,7 +66,6 @@ from qc.watch import (
 )
 
 TODAY = date(2026, 11, 24)
-WHEN = datetime(2026, 5, 14, 16, 30, tzinfo=UTC)
 MODELS = (
     ModelView("alto", "alto", "diamond"),
     ModelView("tenor-bass", "tenor-bass", "circle"),
@@ -763,68 +756,6 @@ STUDY = {
         "guard_band": {"possible": True, "accept": [10.0, None]},
     },
 }
-
-
-PLAN_TEXT = "# the shop\nworkshop: {name: Tern Quay Brassworks}\n"
-
-
-class InventedOffice:
-    """Keeps three people and two versions of a plan, and what was asked of it."""
-
-    def __init__(self) -> None:
-        self.did = []
-        self.listed = True
-
-    def people(self):
-        own = (
-            PersonRecord("OW", "owner", "Oda Wren", WHEN, None, True, None),
-            PersonRecord("KM", "technician", "", WHEN, None, False, None),
-            PersonRecord("XL", "lead", "", WHEN, WHEN, True, None),
-        )
-        return People(own if self.listed else (), "Europe/Vienna")
-
-    def _answer(self, *did):
-        self.did.append(did)
-        if did[1] == "OW":
-            raise JobError("OW is the only owner at work.")
-        return PersonAnswer(
-            did[1], "lead", "", f"{did[1]} is done.", "herd-<b>-9", WHEN, ("Add it <there>.",)
-        )
-
-    def add(self, code, role, name, who):
-        return self._answer("add", code, role, name, who)
-
-    def reset(self, code, who):
-        return self._answer("reset", code, who)
-
-    def leave(self, code, who):
-        return self._answer("leave", code, who)
-
-    def plan(self):
-        figures = (FigureLine("Clearance [µm]", ("target 150, from 100 to 200 (bass)",), True),)
-        more = (FigureLine("Tube length [mm]", (), False),)
-        versions = (
-            VersionLine(2, TODAY, "RA", "tighter since the new reamer", False),
-            VersionLine(1, date(2026, 1, 5), "RA", "", True),
-        )
-        stages = (StagePage("Slide", figures + more), StagePage("Store", ()))
-        return PlanPage(stages, (("Models", "bass, alto"),), versions, PLAN_TEXT)
-
-    def difference(self, before, after):
-        if after > 2:
-            raise JobError(f"The plan has no version {after}. It has 1 to 2.")
-        one, two = reversed(self.plan().versions)
-        lines = (("@", ""), (" ", "stages:"), ("-", "upper: 210"), ("+", "upper: 200 # <b>"))
-        return PlanDifference(one, two, ("Slide: Clearance: to 210 µm, now to 200 µm.",), lines)
-
-    def check(self, text):
-        return (PlanFault(3, "stages", "is <missing>", "Write it."),) if "fault" in text else ()
-
-    def save(self, text, who, why, mark):
-        self.did.append(("save", text, who, why, mark))
-        if not why:
-            raise UsageError("Say why in a few words.")
-        return PlanSaved((), 3)
 
 
 class InventedDesk:

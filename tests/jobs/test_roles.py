@@ -6,7 +6,7 @@ import pytest
 
 from qc.errors import QcError, UsageError
 from qc.jobs.errors import JobError
-from qc.jobs.roles import LONGEST_NAME, NEEDED, OF_THE_LEAD, Role, Verb, may, role_of
+from qc.jobs.roles import LONGEST_NAME, NEEDED, OF_THE_LEAD, Role, Verb, may
 from qc.plan import Person, Plan, Shop
 from qc.store import PersonRecord
 
@@ -110,14 +110,3 @@ def test_who_lacks_the_role_is_told_whom_to_ask():
         may("TK", Verb.DECIDE, plan(), LISTED)
     with pytest.raises(JobError, match="for an owner, and not for IS, a lead. Add one: qc people add"):
         may("IS", Verb.PEOPLE, plan(), LISTED[1:3])
-
-
-def test_the_role_in_which_somebody_speaks():
-    assert [role_of(code, plan(), LISTED) for code in ("OW", "IS", "TK", "ZZ")] == [
-        "owner",
-        "lead",
-        "technician",
-        "",
-    ]
-    assert [role_of(code, plan(), ()) for code in ("IS", "BK", "")] == ["lead", "", ""]
-    assert role_of("", plan(lead=""), ()) == ""

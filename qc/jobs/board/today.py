@@ -112,9 +112,7 @@ def today_view(
         waiting=waiting,
         older=older,
         changes=changes_since(workshop, verdicts),
-        holders=who_holds(
-            workshop, signals_of_day(workshop, verdicts), hold or HoldList((), (), workshop.today)
-        ),
+        holders=who_holds(workshop, signals_of_day(workshop, verdicts), hold),
     )
 
 

@@ -86,15 +86,14 @@ class Holders:
     reactions: tuple[Share, ...] = ()
 
     def to_dict(self) -> JsonObject:
-        """Return plain values."""
+        """Return plain values; the pieces to hold are those of ``qc hold --json``, each with where it is."""
         return {
             "held_rows": [one.to_dict("card") for one in self.rows],
-            "pieces_to_hold": [{"where": one.name or None, "number": one.number} for one in self.pieces],
             "reactions": [one.to_dict("owner") for one in self.reactions],
         }
 
 
-def who_holds(workshop: Workshop, signals: Iterable[SignalOfDay], hold: HoldList) -> Holders:
+def who_holds(workshop: Workshop, signals: Iterable[SignalOfDay], hold: HoldList | None = None) -> Holders:
     """Return who holds what on the workshop's day.
 
     Parameters
@@ -103,11 +102,11 @@ def who_holds(workshop: Workshop, signals: Iterable[SignalOfDay], hold: HoldList
         An open workshop.
     signals : iterable of SignalOfDay
         All of that day; those that wait for nobody are passed over.
-    hold : HoldList
-        The pieces to hold of that day.
+    hold : HoldList, optional
+        The pieces to hold of that day; without it nothing is told of pieces.
     """
     # an event says "play-test" in small letters where the stage is called so in large ones
-    bench = {row.serial: row.whereabouts.bench for row in hold.waiting}
+    bench = {row.serial: row.whereabouts.bench for row in (hold.waiting if hold else ())}
     where = [f"{name[:1].upper()}{name[1:]}" for name in bench.values()]
     return Holders(_rows(workshop), _shares(where, ()), _reactions(workshop, signals))
 

@@ -12,7 +12,7 @@ from dataclasses import replace
 from qc.errors import UsageError
 from qc.jobs.errors import JobError
 from qc.jobs.judging import NOTHING_STORED, STORED_NOT_JUDGED, at_latest, catch_up, ending, load_verdicts
-from qc.jobs.roles import Verb, known_codes, may, role_of
+from qc.jobs.roles import Verb, known_codes, may
 from qc.jobs.signals.asking import find_signal, newest_life, told_whole
 from qc.jobs.signals.life import SignalLife
 from qc.jobs.workshop import Workshop
@@ -47,15 +47,13 @@ def say_of_signal(workshop: Workshop, signal_id: str, saying: Saying) -> SignalL
     with ending(NOTHING_STORED):
         # another person may be closing it at this moment: looked up, checked and written in one transaction
         with workshop.store.writing():
-            people = workshop.store.people()
-            may(saying.who, Verb.SAY, workshop.plan, people)
+            may(saying.who, Verb.SAY, workshop.plan, workshop.store.people())
             signal = newest_life(workshop, signal_id)
             _refuse(workshop, saying, signal)
             already = said_already(signal.events, saying)
             _refuse_early(workshop, saying, signal)
             if not already:
-                role = role_of(saying.who, workshop.plan, people)
-                workshop.store.say(signal.id, saying, when=workshop.now, role=role)
+                workshop.store.say(signal.id, saying, when=workshop.now)
     with ending(STORED_NOT_JUDGED):
         catch_up(workshop)
         return replace(told_whole(at_latest(workshop), newest_life(workshop, signal.id)), already=already)

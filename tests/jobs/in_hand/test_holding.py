@@ -66,7 +66,7 @@ def test_status_says_it_too(shop, command, holders):
     found, _ = holders()
     told = json.loads(command("status", "--json", "--workshop", shop.folder).stdout)["waiting"]
     assert told == {**found.to_dict(), "cards_missing": []}
-    assert set(told) == {"held_rows", "pieces_to_hold", "reactions", "cards_missing"}
+    assert set(told) == {"held_rows", "reactions", "cards_missing"}
 
 
 def test_few_are_named_and_the_rest_is_one_sum():
