@@ -27,6 +27,7 @@ EDITOR = Markup(
 <div class="ways"><button type="submit" name="do" value="check">Check</button>
 <button type="submit" name="do" value="save" class="do">Save as a new version</button></div></form>{back}"""
 )
+NOBODY = "Choose who changes the plan, below; the name is kept with the version."
 AGAIN = Markup('<p><a href="/{}">Back to {}</a></p>')
 
 
@@ -79,6 +80,8 @@ def take_plan() -> Response:
     text = request.form.get("plan", "").replace("\r\n", "\n")
     mark, why = _field("mark"), request.form.get("why", "")
     saving = request.form.get("do", "") == "save"
+    if saving and queries.board().shop().people and not _who():
+        return _editor(text, mark, said=NOBODY, why=why, status=400)
     try:
         faults = queries.office().check(text)
         if faults or not saving:

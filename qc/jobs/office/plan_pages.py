@@ -111,8 +111,8 @@ def difference(workshop: Workshop, before: int, after: int) -> PlanDifference:
         sentences = plan_change_lines(*own) or ("Only its wording, remarks or order changed.",)
     except QcError:
         sentences = ("One of the two was written for an earlier program; only their lines can be compared.",)
-    texts = (store.plan_text(one).splitlines() for one in (before, after))
-    told = list(difflib.unified_diff(*texts, n=2, lineterm=""))[2:]
+    old, new = (store.plan_text(one).splitlines() for one in (before, after))
+    told = list(difflib.unified_diff(old, new, n=2, lineterm=""))[2:]
     lines = tuple(("@", "") if line.startswith("@@") else (line[:1], line[1:]) for line in told)
     return PlanDifference(known[before], known[after], sentences, lines)
 

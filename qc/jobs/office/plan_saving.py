@@ -15,8 +15,9 @@ from qc.jobs.judging import NOTHING_STORED, ending
 from qc.jobs.plans import put_plan_file
 from qc.jobs.roles import Verb, may
 from qc.jobs.workshop import PLAN, Workshop
-from qc.plan import PlanFault, read_plan_text
+from qc.plan import PlanFault as PlanFault
 from qc.plan import check_plan as faults_of
+from qc.plan import read_plan_text
 
 MOST_CHARACTERS: Final = 500_000  # chosen: twenty times the sample's plan
 MOST_REASON: Final = 600

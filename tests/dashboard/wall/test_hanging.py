@@ -66,6 +66,7 @@ def test_no_name_becomes_markup_and_a_serial_does_not_break(in_app, board):
 
 
 def test_a_wall_never_stands_on_a_past_day_and_has_judged_what_waits(client, board, desk):
+    client.get("/wall", headers=HOME)  # the framework lays its frame out with the first request
     board.waits = "Not judged since noon."
     said = client.get("/wall?known=2026-01-05", headers=HOME)
     assert said.status_code == 200 and board.asked == [] and desk.asked_to_judge

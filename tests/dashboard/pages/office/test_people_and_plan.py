@@ -99,7 +99,8 @@ def test_with_a_fault_nothing_is_saved_and_what_was_typed_stays(post, office):
 
 def test_a_check_saves_nothing_and_a_save_is_judged(post, office, desk):
     assert "It is not saved yet." in post("/plan/edit", plan="good", mark="m", do="check").text
-    assert office.did == []
+    nobody = post("/plan/edit", plan="good", mark="m", do="save", why="new reamer")
+    assert nobody.status_code == 400 and "Choose who changes the plan" in nobody.text and office.did == []
     refused = post("/plan/edit", plan="good", mark="m", do="save", why="", who="RA")
     assert refused.status_code == 400 and "Say why in a few words." in refused.text
     saved = post("/plan/edit", plan="good\r\nas gold", mark="m", do="save", why="new reamer", who="RA")
