@@ -169,6 +169,8 @@ def guard_roles(app: Dash) -> None:
 def _refuse(status: int, sentence: str) -> None:
     if status == 401 and request.method == "GET" and _is_page():
         abort(redirect(f"/sign-in?next={quote(request.full_path.rstrip('?'), safe='')}", 303))
+    if sentence == ONLY_WALL and request.method == "GET" and _is_page():
+        abort(redirect("/wall", 303))
     if request.path.startswith("/_dash") or (request.method == "GET" and not _is_page()):
         abort(Response(sentence, status, mimetype="text/plain"))
     answer = jsonify({"problem": sentence})
