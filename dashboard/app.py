@@ -17,10 +17,13 @@ from dashboard import answers, corrections, door, downloads, printed, queries, s
 from dashboard.door import PlainNames, Role, needs, role_of
 from dashboard.pages import PAGES
 from dashboard.pages.missing import missing
+from dashboard.pages.office import answering
 from dashboard.parts import masthead
 from dashboard.routing import match
+from dashboard.wall import LOOKS, add_day_sheet, add_wall
 from qc.errors import QcError
 from qc.jobs.board import BoardData, UploadDesk
+from qc.jobs.office import Office
 from qc.jobs.people import Doorkeeper, OpenDoor
 
 INDEX = """<!doctype html>
@@ -45,13 +48,17 @@ def create_app(workshop_folder: Path | str, as_of: date | None = None) -> Dash:
     """Return the board of a workshop folder, standing on the day `as_of` where one is given."""
     from dashboard.desk import WorkerDesk
     from qc.jobs.board import StoreBoardData
+    from qc.jobs.office import StoreOffice
     from qc.jobs.people import StoreDoorkeeper
 
     folder = Path(workshop_folder)
-    return build_app(StoreBoardData(folder, as_of), WorkerDesk(folder, as_of), StoreDoorkeeper(folder))
+    board, desk = StoreBoardData(folder, as_of), WorkerDesk(folder, as_of)
+    return build_app(board, desk, StoreDoorkeeper(folder), StoreOffice(folder, as_of))
 
 
-def build_app(board: BoardData, desk: UploadDesk, keeper: Doorkeeper | None = None) -> Dash:
+def build_app(
+    board: BoardData, desk: UploadDesk, keeper: Doorkeeper | None = None, office: Office | None = None
+) -> Dash:
     """Return a board over any data that answers its questions; the tests bring invented ones.
 
     Parameters
@@ -60,11 +67,14 @@ def build_app(board: BoardData, desk: UploadDesk, keeper: Doorkeeper | None = No
         What answers, and what takes in.
     keeper : Doorkeeper, optional
         Who knows the people; without one nobody signs in.
+    office : Office, optional
+        What keeps the list of people and the plan; only the pages of the two need one.
     """
     server = Flask("dashboard", static_folder=None)
     server.config[door.KEEPER_KEY] = keeper or OpenDoor()
     server.config[queries.DATA_KEY] = board
     server.config[queries.DESK_KEY] = desk
+    server.config[queries.OFFICE_KEY] = office
     app = _Board(
         "dashboard",
         server=server,
@@ -78,6 +88,8 @@ def build_app(board: BoardData, desk: UploadDesk, keeper: Doorkeeper | None = No
     )
     app.names = PlainNames(app)
     app.layout = _frame
+    # what the wall and the sheet of the day name themselves is no part of every other page
+    app.config.assets_ignore = "|".join(filter(None, (app.config.assets_ignore, LOOKS)))
     _register_router(app)
     for page in PAGES:
         if page.register is not None:
@@ -88,6 +100,9 @@ def build_app(board: BoardData, desk: UploadDesk, keeper: Doorkeeper | None = No
     door.add_sign_in(server)
     downloads.add_routes(server)
     printed.add_routes(server)
+    add_wall(server)
+    add_day_sheet(server)
+    answering.add_routes(server)
     uploads.add_routes(server)
     answers.add_routes(server)
     corrections.add_routes(server)
@@ -220,5 +235,5 @@ def _navigation(section: str) -> list[Component]:
             className="here" if page.section == section else "",
         )
         for page in PAGES
-        if page.nav
+        if page.nav and not door.lacks(role_of(page.layout))[0]
     ]

@@ -9,9 +9,11 @@ from urllib.parse import parse_qs, urlsplit
 from flask import current_app, g, request
 
 from qc.jobs.board import BoardData, UploadDesk
+from qc.jobs.office import Office
 
 DATA_KEY: Final = "BOARD_DATA"
 DESK_KEY: Final = "BOARD_DESK"
+OFFICE_KEY: Final = "BOARD_OFFICE"
 KNOWN: Final = "known"
 """What a past day is called in an address."""
 
@@ -51,6 +53,11 @@ def standing_day() -> date | None:
 def desk() -> UploadDesk:
     """Return what takes uploads and mends."""
     return cast(UploadDesk, current_app.config[DESK_KEY])
+
+
+def office() -> Office:
+    """Return what keeps the people and the plan."""
+    return cast(Office, current_app.config[OFFICE_KEY])
 
 
 def narrow_screen() -> bool:

@@ -132,11 +132,15 @@ class Saying:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Said(Saying):
-    """A saying as it is kept: its number, the id of the signal or the key of the series, and when."""
+    """A saying as it is kept: its number, the id of the signal or the key of the series, and when.
+
+    `role` is what the person was then; empty where nobody has a role, and in older sayings.
+    """
 
     id: int
     about: str
     when: datetime
+    role: str = ""
 
 
 class Fault(StrEnum):

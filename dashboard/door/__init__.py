@@ -32,7 +32,7 @@ from dashboard.door.roles import (
     signed,
 )
 from dashboard.door.secured import EVERY_ADDRESS, listen_by_tls, own_names
-from dashboard.door.signing import TOKEN_FIELD, add_sign_in
+from dashboard.door.signing import TOKEN_FIELD, add_sign_in, plain_page
 from qc.jobs.roles import Role
 
 __all__ = [
@@ -65,6 +65,7 @@ __all__ = [
     "needs",
     "own_names",
     "page_token",
+    "plain_page",
     "role_of",
     "signed",
 ]

@@ -18,7 +18,7 @@ from flask import Flask, Response, abort, current_app, request
 from dashboard.door import roles
 from dashboard.door.pace import Pace
 from dashboard.door.roles import TOKEN_KEY
-from dashboard.door.signing import FORMS, TOKEN_FIELD
+from dashboard.door.signing import FORMS, OFFICE_FORMS, TOKEN_FIELD
 from qc.errors import QcError
 
 MOST_BODY: Final = 2**20
@@ -150,7 +150,7 @@ def refuse_strangers() -> None:
 
 def _sent_token() -> str:
     # only plain forms are read here: the body of an upload is nobody's before its size is allowed
-    field = request.form.get(TOKEN_FIELD, "") if request.path in FORMS else ""
+    field = request.form.get(TOKEN_FIELD, "") if request.path in FORMS | OFFICE_FORMS else ""
     return request.headers.get(TOKEN_HEADER, "") or field
 
 

@@ -15,7 +15,7 @@ from urllib.parse import quote
 from dash import Dash
 from flask import Flask, Response, abort, current_app, g, jsonify, redirect, request
 
-from qc.jobs.people import PIN, Doorkeeper, Signed
+from qc.jobs.people import PIN, WALL, Doorkeeper, Signed
 from qc.jobs.roles import Role
 
 TOKEN_KEY: Final = "BOARD_TOKEN"
@@ -39,6 +39,10 @@ FRAMEWORK: Final[Mapping[str, Role | None]] = {
 }
 """Routes that the framework adds by itself, and what they need; any other one of it is shut."""
 
+OF_THE_WALL: Final = frozenset({"/wall", "/wall/now"})
+"""All that a screen on the wall may ask for: whoever walks past can touch it."""
+
+ONLY_WALL: Final = "This screen shows the wall and nothing else. Sign it out to use it otherwise."
 NOBODY: Final = "Sign in first."
 SHUT: Final = "This is not open to anybody."
 _Asked = TypeVar("_Asked", bound=Callable[..., Any])
@@ -123,6 +127,8 @@ def lacks(role: Role | None) -> tuple[int, str]:
     own = signed()
     if own is None:
         return 401, NOBODY
+    if own.by == WALL and request.path not in OF_THE_WALL:
+        return 403, ONLY_WALL
     if own.acts_as.covers(role):
         return 0, ""
     if own.by == PIN and own.role.covers(role):
@@ -163,6 +169,8 @@ def guard_roles(app: Dash) -> None:
 def _refuse(status: int, sentence: str) -> None:
     if status == 401 and request.method == "GET" and _is_page():
         abort(redirect(f"/sign-in?next={quote(request.full_path.rstrip('?'), safe='')}", 303))
+    if sentence == ONLY_WALL and request.method == "GET" and _is_page():
+        abort(redirect("/wall", 303))
     if request.path.startswith("/_dash") or (request.method == "GET" and not _is_page()):
         abort(Response(sentence, status, mimetype="text/plain"))
     answer = jsonify({"problem": sentence})

@@ -11,23 +11,34 @@ from werkzeug.wrappers import Response as AnyResponse
 
 from dashboard.door import roles
 from dashboard.door.pace import Pace
+from dashboard.drawing import markup
+from dashboard.pictograms import draw_badge
 from qc.errors import QcError, UsageError
 from qc.jobs.people import NO_LIST, PASSWORD, PASSWORD_LENGTH, PIN, PIN_DIGITS, SignInRefused
+from qc.jobs.roles import Role
 
 FORMS: Final = frozenset({"/sign-in", "/sign-in/first", "/sign-out"})
-"""Plain forms: they send the page's token as a field, where scripts send it as a header."""
+"""Plain forms before a sign-in: they send the page's token as a field, where scripts send it as a header."""
+
+OFFICE_FORMS: Final = frozenset(
+    {"/people/add", "/people/reset", "/people/leave", "/plan/edit", "/sign-in/wall"}
+)
+"""Plain forms of those signed in; they send it so, too."""
 
 TOKEN_FIELD: Final = "token"
+SET: Final = "Set them and sign in"
 LONGEST: Final = 200  # characters of a field; chosen: above the longest password
 TRIES_PER_S, TRIES_AT_ONCE = 0.2, 20
 """Tries to sign in from one address: each costs the board a slow hash on purpose."""
 
-HEAD: Final = """<!doctype html>
+PAGE: Final = """<!doctype html>
 <html lang="en"><head><meta charset="utf-8">
 <meta name="viewport" content="width=device-width, initial-scale=1"><title>{title}</title>
 <link rel="icon" href="data:,"><link rel="stylesheet" href="/theme.css">
 <link rel="stylesheet" href="/assets/board.css"></head>
-<body class="at-door"><main><h1>{title}</h1>{said}{body}</main></body></html>"""
+<body class="{kind}"><main>{badge}<h1>{title}</h1>{said}{body}</main></body></html>"""
+
+PLAIN: Final = Markup("")
 
 
 def add_sign_in(server: Flask) -> None:
@@ -78,6 +89,13 @@ def add_sign_in(server: Flask) -> None:
         except SignInRefused as refused:
             return _answer("Not signed in", str(refused), '<p><a href="/">To the board</a></p>', 403)
 
+    @roles.needs(Role.TECHNICIAN)
+    def hang() -> AnyResponse:
+        try:
+            return _let_in(roles.keeper().hang(roles.cookie()), "/wall")
+        except SignInRefused as refused:
+            return _answer("Not on the wall", str(refused), '<p><a href="/">To the board</a></p>', 409)
+
     @roles.needs(roles.ANYBODY)
     def sign_out() -> AnyResponse:
         roles.keeper().sign_out(roles.cookie())
@@ -92,11 +110,12 @@ def add_sign_in(server: Flask) -> None:
     server.add_url_rule("/sign-in", view_func=sign_in, methods=["POST"])
     server.add_url_rule("/sign-in/first", view_func=set_up, methods=["POST"])
     server.add_url_rule("/sign-in/once/<link>", view_func=follow, methods=["GET"])
+    server.add_url_rule("/sign-in/wall", view_func=hang, methods=["POST"])
     server.add_url_rule("/sign-out", view_func=sign_out, methods=["POST"])
 
 
-def _let_in(cookie: str) -> AnyResponse:
-    answer = redirect(_next(), 303)
+def _let_in(cookie: str, where: str = "") -> AnyResponse:
+    answer = redirect(where or _next(), 303)
     answer.set_cookie(
         roles.cookie_name(), cookie, path="/", secure=_secure(), httponly=True, samesite="Strict"
     )
@@ -165,14 +184,15 @@ def _form(address: str, own: Markup, rows: list[Markup], way: str) -> Markup:
     )
     return Markup(
         '<form method="post" action="{}" class="card sign-in">{}{}'
-        '<button type="submit" class="do">Sign in</button></form><p class="small">{}</p>'
-    ).format(address, own, Markup("").join(rows), links)
+        '<button type="submit" class="do">{}</button></form><p class="small">{}</p>'
+    ).format(address, own, Markup("").join(rows), SET if way == "first" else "Sign in", links)
 
 
 def _row(
     label: str, name: str, kind: str, complete: str, value: str = "", *, numeric: bool = False
 ) -> Markup:
-    more = Markup(' inputmode="numeric"') if numeric else ""
+    more = Markup(' inputmode="numeric"') if numeric else Markup("")
+    more += Markup(" autofocus") if name == "code" and not value else Markup("")
     return Markup(
         '<label class="field"><span>{}</span><input name="{}" type="{}" value="{}" autocomplete="{}"'
         ' required maxlength="{}"{}></label>'
@@ -181,5 +201,21 @@ def _row(
 
 def _answer(title: str, said: str, body: str, status: int) -> AnyResponse:
     line = Markup('<p class="refused" role="alert">{}</p>').format(said) if said else Markup("")
-    text = Markup(HEAD).format(title=title, said=line, body=Markup(body))
-    return make_response(str(text), status)
+    return make_response(plain_page(title, Markup(body), line), status)
+
+
+def plain_page(title: str, body: Markup, said: Markup = PLAIN, *, wide: bool = False) -> str:
+    """Return a whole page that needs no script.
+
+    Parameters
+    ----------
+    title : str
+        Its heading.
+    body, said : Markup
+        What stands on it, and a line before that.
+    wide : bool
+        For more than a narrow form.
+    """
+    badge = Markup('<span class="drawing" aria-hidden="true">{}</span>').format(Markup(markup(draw_badge())))
+    kind = "at-door wide" if wide else "at-door"
+    return str(Markup(PAGE).format(title=title, badge=badge, said=said, body=body, kind=kind))

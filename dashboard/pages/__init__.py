@@ -15,6 +15,7 @@ from dashboard.pages import (
     stages,
     today,
 )
+from dashboard.pages.office import people_list, plan_shown
 from dashboard.pages.worth import figure as worth_figure
 from dashboard.pages.worth import overview as worth_overview
 from dashboard.routing import Page
@@ -39,6 +40,9 @@ PAGES: tuple[Page, ...] = (
     month.PAGE,
     worth_overview.PAGE,
     worth_figure.PAGE,
+    plan_shown.PAGE,
+    plan_shown.DIFFERENCE_PAGE,
+    people_list.PAGE,
 )
 
 __all__ = ["PAGES"]

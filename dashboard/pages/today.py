@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from dash import dcc, html
@@ -13,7 +14,16 @@ from dashboard.drawing import Drawing
 from dashboard.pages.hold import hold_card
 from dashboard.parts import card, figures, heading, nothing, series_row, spark, unbroken
 from dashboard.routing import Page, address, series_address
-from qc.jobs.board import Due, SeriesVerdict, SignalView, StageView, TodayView, not_kept_words, rate_words
+from qc.jobs.board import (
+    Due,
+    SeriesVerdict,
+    SignalView,
+    StageView,
+    TodayView,
+    not_kept_words,
+    rate_words,
+)
+from qc.jobs.in_hand import Share, share_words
 from qc.states import NEVER_CHECKED, OFF, OVERDUE
 from qc.words import count_words
 
@@ -38,6 +48,14 @@ def layout(**_: str) -> Component:
                     html.Aside(
                         [
                             today_card(view),
+                            html.P(
+                                [
+                                    html.A("For the wall", href="/wall"),
+                                    " · ",
+                                    html.A("The day on one side of paper", href="/day"),
+                                ],
+                                className="small no-print",
+                            ),
                             html.P(budget_line(view), className="small budget"),
                             *backup_line(queries.board().backup_due()),
                         ]
@@ -140,22 +158,48 @@ def _settled(view: TodayView) -> list[Component]:
 
 
 def today_card(view: TodayView) -> Component:
-    """Return today's few figures."""
-    rows: list[tuple[str, Any]] = [
-        (
-            _cards_name(view),
-            f"{view.cards_in} of {view.cards_expected}" if view.cards_expected else str(view.cards_in),
-        ),
-        ("Held rows to look at", dcc.Link(str(view.held_rows), href="/sheets") if view.held_rows else "none"),
+    """Return today's few figures: who holds what of what waits, worst first, then what runs out."""
+    cards = f"{view.cards_in} of {view.cards_expected}" if view.cards_expected else str(view.cards_in)
+    absent = f"Not in yet: {', '.join(view.cards_missing)}." if view.cards_missing else ""
+    rows: list[tuple[str, Any]] = [(_cards_name(view), _with(cards, absent))]
+    rows += [(name, _with(figure, said)) for name, figure, said in waiting_rows(view)]
+    rows += [
         ("Dies due this week", _dues(view.dies_due)),
         ("Gauges to look at", _dues(view.gauges_due)),
         ("Shipped this month", str(view.shipped)),
     ]
     dues = [due for kind in (view.dies_due, view.gauges_due) if len(kind) <= SHOWN_DUES for due in kind]
     notes = [html.P(unbroken(due.sentence), className="small") for due in dues if due.sentence]
-    if view.cards_missing:
-        notes.append(html.P("Not in yet: " + ", ".join(view.cards_missing) + ".", className="small"))
     return card("Today", figures(rows), *notes)
+
+
+def waiting_rows(view: TodayView) -> list[tuple[str, Any, str]]:
+    """Return what waits for somebody: its name, how much as the way to it, and with whom it is."""
+    found: list[tuple[str, Any, str]] = []
+    own = view.holders
+    if own.reactions:
+        late = sum(one.late for one in own.reactions)
+        said = f"{share_words(own.reactions, 'nobody yet')}{f'; {late} overdue' if late else ''}"
+        found.append(("Open reactions", _way(own.reactions, "/signals"), said))
+    held = dcc.Link(str(view.held_rows), href="/sheets") if view.held_rows else "none"
+    old = sum(one.late for one in own.rows)
+    which = "all" if old == view.held_rows else str(old)
+    aged = f"; {which} for more than a week" if old else ""
+    said = f"{share_words(own.rows, 'a card without a name')}{aged}" if own.rows else ""
+    found.append(("Held rows to look at", held, said))
+    if own.pieces:
+        said = share_words(own.pieces, "no card yet")
+        found.append(("Pieces to hold", _way(own.pieces, "/hold"), said))
+    return found
+
+
+def _way(shares: Sequence[Share], href: str) -> Component:
+    return dcc.Link(str(sum(one.number for one in shares)), href=href)
+
+
+def _with(figure: Any, said: str) -> Any:
+    """Return a figure with a quiet line under it."""
+    return [figure, html.Span(unbroken(said), className="small held-by")] if said else figure
 
 
 def budget_line(view: TodayView) -> str:
@@ -262,11 +306,12 @@ def _finding(verdict: SeriesVerdict, mark: list[Component]) -> Component:
     if because:
         told.append(html.P(unbroken(because), className="meta"))
     if following:
-        told.append(html.P(unbroken(_next(following)), className="next"))
+        told.append(html.P(unbroken(next_step(following)), className="next"))
     return html.Li([Drawing(pictograms.draw_peak(20)), html.Div(told), spark(verdict)], className="find")
 
 
-def _next(step: str) -> str:
+def next_step(step: str) -> str:
+    """Return a step with "Next:" before it, once."""
     if step.lower().startswith("next"):
         return step
     # A name such as G-03 keeps its capital.
@@ -288,7 +333,7 @@ def _dues(dues: tuple[Due, ...]) -> Any:
 
 
 def _due(due: Due) -> Component:
-    name = [html.Span(due.id, className="whole"), f", {_due_words(due)}"]
+    name = [html.Span(due.id, className="whole"), *unbroken(f", {due_words(due)}")]
     if due.series is not None:
         return dcc.Link(name, href=series_address(due.series))
     if due.gauge:
@@ -296,7 +341,7 @@ def _due(due: Due) -> Component:
     return html.Span(name)
 
 
-def _due_words(due: Due) -> str:
+def due_words(due: Due) -> str:
     """Say how it stands, and by which day it is or was due."""
     if due.day is None or due.state == NEVER_CHECKED:
         return due.state

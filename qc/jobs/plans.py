@@ -10,7 +10,7 @@ from qc.plain import JsonObject
 from qc.plan import Plan, PlanFault
 from qc.plan import check_plan as faults_of
 from qc.report.terminal import plan_faults_text, plan_text
-from qc.store import PlanVersion
+from qc.store import OWN_FILE, PlanVersion, flush_file
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,6 +48,16 @@ class PlanView:
     def to_text(self) -> str:
         """Say stages, characteristics and limits in route order."""
         return plan_text(self.plan, self.version, len(self.versions))
+
+
+def put_plan_file(file: Path, text: str) -> None:
+    """Put a text in the place of a plan file: written beside it, flushed, then renamed."""
+    beside = file.with_name(f".{PLAN}.half")
+    beside.touch(OWN_FILE)
+    beside.write_text(text, "utf-8", newline="")
+    flush_file(beside)
+    beside.chmod(file.stat().st_mode & 0o777)
+    beside.replace(file)
 
 
 def check_plan(file: Path | None, workshop: Path | None) -> PlanCheck:

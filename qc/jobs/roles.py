@@ -50,6 +50,7 @@ class Verb(StrEnum):
     DECIDE = "decide about a series"
     RELEASE = "release a piece or keep it back"
     CLOSE_MONTH = "close a month"
+    PLAN = "change the plan"
     PEOPLE = "change the list of people"
 
 
@@ -60,6 +61,7 @@ NEEDED: Final[Mapping[Verb, Role]] = {
     Verb.DECIDE: Role.LEAD,
     Verb.RELEASE: Role.LEAD,
     Verb.CLOSE_MONTH: Role.LEAD,
+    Verb.PLAN: Role.LEAD,
     Verb.PEOPLE: Role.OWNER,
 }
 """The least role for each."""

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from datetime import date
 
 from qc.jobs.backup import backup_note
+from qc.jobs.in_hand import Holders, cards_of_day, who_holds
 from qc.jobs.judging import NotJudged, brought_up, present_budget, signals_of_day, verdicts_of_day
 from qc.jobs.pieces import hold_list, hold_sentence, moved_gauges
 from qc.jobs.receipts import Accepted, accepted_readings
@@ -42,6 +43,8 @@ class Status(Tabled):
     budget: str = ""  # how often the whole board cries wolf, in words
     known: dict[str, date] = field(default_factory=dict)  # by series: day its present finding was first told
     not_judged: NotJudged | None = None  # since when something waits that could not be judged now
+    holders: Holders = Holders()  # held rows and open reactions, and with whom they are
+    missing: tuple[str, ...] = ()  # daily cards that are not in yet
     accepted: Accepted = Accepted()
     known_on: date | None = None  # the day whose knowledge this is, where that was asked for
     changes: Changes | None = None  # what became of each series since an earlier day
@@ -57,6 +60,7 @@ class Status(Tabled):
             "known": self.known_on.isoformat() if self.known_on else None,
             "compared_with": self.changes.since.isoformat() if self.changes else None,
             "not_judged_since": waits.since.isoformat() if waits else None,
+            "waiting": {**self.holders.to_dict(), "cards_missing": list(self.missing)},
             "readings": self.accepted.to_dict(),
             "series": [self._series(verdict) for verdict in self.series],
             "people_apart": [one.to_dict() for one in self.people],
@@ -136,6 +140,8 @@ def status(workshop: Workshop, *, since: date | None = None) -> Status:
         budget,
         known,
         not_judged,
+        who_holds(workshop, signals_of_day(workshop, verdicts)),
+        cards_of_day(workshop).missing,
         accepted,
         then.day if then else None,
         changes_since(workshop, verdicts, since),

@@ -14,13 +14,16 @@ from qc.store.rows import next_id
 from qc.store.sheetfiles import sheet_hash
 from qc.store.tables import entry, mapping_version, plan_version, sheet
 
+WHY = ": "
+"""What stands between the number of a version and the reason in the note of its entry."""
+
 
 @dataclass(frozen=True, slots=True)
 class PlanVersion:
     """One text of the plan, as it was met.
 
     `used` says whether a sheet was taken in under it; a version that was corrected before any sheet came
-    never judged anything.
+    never judged anything. `why` is the reason of who saved it on the board; empty of one met in the file.
     """
 
     version: int
@@ -28,6 +31,7 @@ class PlanVersion:
     when: datetime
     hash: str
     used: bool
+    why: str = ""
 
     def to_dict(self) -> dict[str, object]:
         """Return plain values, the moment as ISO text."""
@@ -49,14 +53,14 @@ class MappingVersion:
 class VersionedStore(ProvenStore):
     """The verbs of a store that keep texts as versions; see `qc.store.Store`."""
 
-    def record_plan(self, text: str, *, who: str, when: datetime) -> int:
+    def record_plan(self, text: str, *, who: str, when: datetime, why: str = "") -> int:
         """Keep a text of the plan as a new version unless it is the newest already; returns its number."""
         with self._database.reading() as conn:
             known = _newest_is(conn, plan_version, text)
         if known is not None:
             return known
         with self._database.writing() as conn:
-            return record_text(conn, plan_version, text, who, when)
+            return record_text(conn, plan_version, text, who, when, why)
 
     def plan_versions(self) -> list[PlanVersion]:
         """Return the versions of the plan, oldest first."""
@@ -97,7 +101,7 @@ def _newest_is(conn: Connection, versions: Table, text: str) -> int | None:
     return int(found.id) if found is not None and same else None
 
 
-def record_text(conn: Connection, versions: Table, text: str, who: str, when: datetime) -> int:
+def record_text(conn: Connection, versions: Table, text: str, who: str, when: datetime, why: str = "") -> int:
     """Keep a text as a new version unless it is the newest already; returns its number."""
     known = _newest_is(conn, versions, text)
     if known is not None:
@@ -107,14 +111,15 @@ def record_text(conn: Connection, versions: Table, text: str, who: str, when: da
     row = {"id": version, "entry": number, "hash": sheet_hash(text.encode("utf-8")), "text": text}
     conn.execute(insert(versions), row)
     kind: EntryKind = "plan" if versions is plan_version else "mapping"
-    append_entry(conn, kind, who, when, f"version {version}", [versions.name])
+    note = f"version {version}{WHY}{why}" if why else f"version {version}"
+    append_entry(conn, kind, who, when, note, [versions.name])
     return version
 
 
 def _read_versions(conn: Connection) -> list[PlanVersion]:
     """Return the versions of the plan, oldest first."""
-    named = plan_version.c.id, plan_version.c.hash, entry.c.who, entry.c.at, entry.c.id.label("entry")
-    statement = select(*named).join(entry, entry.c.id == plan_version.c.entry)
+    named = plan_version.c.id, plan_version.c.hash, entry.c.who, entry.c.at, entry.c.note
+    statement = select(*named, entry.c.id.label("entry")).join(entry, entry.c.id == plan_version.c.entry)
     rows = conn.execute(statement.order_by(plan_version.c.id)).all()
     ends = [*(row.entry for row in rows[1:]), next_entry(conn)][: len(rows)]
     used = [
@@ -122,7 +127,7 @@ def _read_versions(conn: Connection) -> list[PlanVersion]:
         for row, end in zip(rows, ends, strict=True)
     ]
     return [
-        PlanVersion(row.id, row.who, moment_of(row.at), row.hash, bool(one))
+        PlanVersion(row.id, row.who, moment_of(row.at), row.hash, bool(one), row.note.partition(WHY)[2])
         for row, one in zip(rows, used, strict=True)
     ]
 

@@ -10,12 +10,16 @@ from sqlalchemy import Connection, insert, select
 from qc.sayings import OF_SERIES, OF_SIGNAL, Said, Saying, What
 from qc.store.chain import EntryKind, append_entry, moment_of, next_entry
 from qc.store.errors import StoreError
+from qc.store.people import role_of
 from qc.store.rows import next_id
 from qc.store.tables import entry, signal, signal_event
 
 
 def add_saying(conn: Connection, about: str, saying: Saying, when: datetime) -> int:
-    """Add to what was said of a signal (its id) or decided about a series (its key); returns its number."""
+    """Add to what was said of a signal (its id) or decided about a series (its key); returns its number.
+
+    The role in which the person says it is that of the list of people now; without one nobody has a role.
+    """
     decided = saying.what in OF_SERIES
     if decided:
         if not (saying.first and saying.last):
@@ -36,6 +40,7 @@ def add_saying(conn: Connection, about: str, saying: Saying, when: datetime) -> 
         "last_serial": saying.last if decided else None,
         "outcome": saying.outcome or None,
         "from_serial": None if decided else saying.first or None,
+        "role": role_of(conn, saying.who),
     }
     conn.execute(insert(signal_event), row)
     kind: EntryKind = "series" if decided else "signal"
@@ -76,6 +81,7 @@ def _read(conn: Connection, kinds: Iterable[What], about: str | None = None) -> 
             first=row.first_serial or row.from_serial or "",
             last=row.last_serial or "",
             outcome=row.outcome or "",
+            role=row.role or "",
             id=row.id,
             about=row.signal,
             when=moment_of(row.at),

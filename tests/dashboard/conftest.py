@@ -16,6 +16,7 @@ def _load(name):
 
 
 shop = _load("invented_shop")
+office_of = _load("invented_office")
 
 
 @pytest.fixture
@@ -29,8 +30,13 @@ def desk():
 
 
 @pytest.fixture
-def app(board, desk):
-    return build_app(board, desk)
+def office():
+    return office_of.InventedOffice()
+
+
+@pytest.fixture
+def app(board, desk, office):
+    return build_app(board, desk, office=office)
 
 
 @pytest.fixture

@@ -45,6 +45,7 @@ from qc.jobs.board.views import (
     limits_words,
 )
 from qc.jobs.board.weighed import WorthRow, WorthView
+from qc.jobs.in_hand import BenchDay, CardsIn, DayView, Holders, Share
 from qc.jobs.losses import ReworkReport, UpstreamReport
 from qc.jobs.pieces import PieceDecided
 from qc.jobs.pieces.rows import Whereabouts
@@ -393,6 +394,11 @@ HOLD = (
     to_hold("TQ-0301", 9.1, left=date(2026, 10, 6)),
     to_hold("TQ-0302", 9.7, released=PieceDecided("RA", "measured again, 10.3", TODAY)),
 )
+HOLDERS = Holders(
+    (Share("Slide card", 3, 2), Share("Lacquer card", 1)),
+    (Share("Lacquer", 9),),
+    (Share("", 2, 1), Share("RA", 1)),
+)
 NEAR = to_hold("TQ-0420", 10.2)
 
 CAUSES = (
@@ -491,7 +497,14 @@ class InventedBoard:
             len(self._verdicts),
             BUDGET,
             date(2026, 10, 12),
+            holders=Holders() if self._quiet else HOLDERS,
         )
+
+    def day(self):
+        benches = (BenchDay("Slide card", "KM and RA", 3, 72, 2), BenchDay("Shipping list", "RA", 1, 0, 0))
+        done = ("RA released TQ-0302: measured again, 10.3",)
+        cards = CardsIn(TODAY, 11, ("Valve card", "Polishing card"))
+        return DayView(cards, benches, ("Slide clearance has moved.",), done, ("TQ-0391",), ())
 
     def verdicts(self, stage=None):
         return tuple(v for v in self._verdicts if stage is None or v.key.stage == stage)

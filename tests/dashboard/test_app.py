@@ -128,6 +128,8 @@ def test_the_navigation_shows_only_what_exists(client):
         "Gauges",
         "Rework",
         "Month",
+        "Plan",
+        "People",
     ]
     assert [link["children"] for link in links if link["className"] == "here"] == ["Stages"]
     assert all(match(PAGES, link["href"]) is not None for link in links)

@@ -104,7 +104,7 @@ def test_both_faults_of_a_gauge_are_told(small_plan):
 
 def test_what_is_due_says_since_when():
     due = Due("BG-1", "bore gauge", DAY, "", gauge=True)
-    said = {state: today._due_words(replace(due, state=state)) for state in states.GAUGE}
+    said = {state: today.due_words(replace(due, state=state)) for state in states.GAUGE}
     assert said[states.OVERDUE] == "overdue since 1 Jun" and said[states.DUE] == "due 1 Jun"
     assert said[states.OFF] == "off on 1 Jun" and said[states.NEVER_CHECKED] == "never checked"
 

@@ -46,7 +46,7 @@ def test_the_lead_may_do_everything_and_the_others_what_is_not_left_to_the_lead(
     assert (
         allowed("BK", verb, plan())
         == (verb not in OF_THE_LEAD)
-        == (verb not in {Verb.DECIDE, Verb.RELEASE, Verb.CLOSE_MONTH, Verb.PEOPLE})
+        == (verb not in {Verb.DECIDE, Verb.RELEASE, Verb.CLOSE_MONTH, Verb.PLAN, Verb.PEOPLE})
     )
 
 

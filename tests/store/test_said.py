@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 
 from qc.sayings import Said, Saying, What
-from qc.store import StoreError
+from qc.store import PersonWord, StoreError
 
 KEY = "slide/clearance/tenors"
 FROZEN = Saying(What.FREEZE, "IS", "after the rebuild", first="TB-1", last="TB-9")
@@ -109,3 +109,16 @@ def test_a_decision_names_both_its_ends(store, make, open_end):
     with pytest.raises(StoreError, match="names its first and last piece"):
         store.say(KEY, replace(FROZEN, **open_end), when=make.when)
     assert store.entries() == []
+
+
+def test_the_role_in_which_it_was_said_is_kept(raised, make):
+    store, own = raised
+    store.say(own, Saying(What.COMMENT, "QL", "before"), when=make.when)
+    for code, role in (("QL", "lead"), ("IS", "lead"), ("IS", "owner")):
+        store.note_person(code, PersonWord.ADDED, role, who="", when=make.when)
+    store.say(own, Saying(What.COMMENT, "QL", "seen"), when=make.when)
+    store.say(own, Saying(What.COMMENT, "TK", "seen"), when=make.when)
+    store.say(KEY, FROZEN, when=make.when)
+    assert [said.role for said in store.signals()[0].said] == ["", "lead", ""]
+    assert store.said_of_series()[0].role == "owner"
+    assert store.verify() == []

@@ -31,7 +31,8 @@ from qc.jobs.board.rows import (
 from qc.jobs.board.series import series_view
 from qc.jobs.board.today import budget_view, stage_views, today_view
 from qc.jobs.board.weighed import WeighedOnce, WorthView
-from qc.jobs.judging import not_judged_since, verdicts_of_day
+from qc.jobs.in_hand import DayView, day_view
+from qc.jobs.judging import not_judged_since, signals_of_day, verdicts_of_day
 from qc.jobs.pieces import hold_list
 from qc.jobs.printed import blank_file
 from qc.jobs.then import known
@@ -130,7 +131,14 @@ class StoreBoardData:
 
     def today(self) -> views.TodayView:
         """Return what the first screen shows."""
-        return self._once("today", lambda w: today_view(w, self.verdicts(), self.budget(), self.signals()))
+        return self._once(
+            "today",
+            lambda w: today_view(w, self.verdicts(), self.budget(), self.signals(), self.hold()),
+        )
+
+    def day(self) -> DayView:
+        """Return the day as it ends: what came, what was told and decided, what left."""
+        return self._once("day", lambda w: day_view(w, signals_of_day(w, self.verdicts())))
 
     def not_judged(self) -> str:
         """Return since when something waits to be judged, as a sentence; empty when all is judged."""

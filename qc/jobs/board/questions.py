@@ -14,6 +14,7 @@ from qc.errors import QcError
 from qc.jobs.board import losses, views
 from qc.jobs.board.gauge_views import GaugeView
 from qc.jobs.board.weighed import WorthView
+from qc.jobs.in_hand import DayView
 from qc.plain import JsonObject
 from qc.sayings import Saying
 
@@ -53,6 +54,10 @@ class BoardData(Protocol):
 
     def today(self) -> views.TodayView:
         """Return what the first screen shows."""
+        ...
+
+    def day(self) -> DayView:
+        """Return the day as it ends: what came, what was told and decided, what left."""
         ...
 
     def not_judged(self) -> str:

@@ -20,7 +20,9 @@ from qc.jobs.board.views import (
     TodayView,
     limits_words,
 )
-from qc.jobs.judging import present_budget
+from qc.jobs.in_hand import cards_of_day, who_holds
+from qc.jobs.judging import present_budget, signals_of_day
+from qc.jobs.pieces import HoldList
 from qc.jobs.then import changes_since
 from qc.jobs.workshop import Workshop
 from qc.plan import Plan
@@ -29,9 +31,6 @@ from qc.states import DUE, MOVED, NEVER_CHECKED, NOTHING_MEASURED, OFF, OVERDUE,
 from qc.watch import standing_change
 
 SOON = timedelta(days=7)  # chosen: what a week's work can still prepare
-LOOK_BACK = timedelta(days=10)
-"""How far back the last day with cards is looked for; a longer pause is a holiday."""
-
 WORST_FIRST = {"no": 0, "unproven": 1, "proven": 2, "": 3}
 
 
@@ -73,6 +72,7 @@ def today_view(
     verdicts: Sequence[SeriesVerdict],
     budget: BudgetView,
     signals: Sequence[SignalView] = (),
+    hold: HoldList | None = None,
 ) -> TodayView:
     """Return what the first screen shows on the workshop's day.
 
@@ -86,18 +86,20 @@ def today_view(
         How often the board cries wolf.
     signals : sequence of SignalView
         All of the workshop; those that are open are on the first screen, each once.
+    hold : HoldList, optional
+        The pieces to hold.
     """
     plan, store, today = workshop.plan, workshop.store, workshop.today
-    day, came, missing = _cards(workshop)
+    cards = cards_of_day(workshop)
     waiting, older = _waiting(signals, verdicts, today)
     shipped = store.events("shipped", since=today.replace(day=1)).filter(pl.col("day") <= today)
     return TodayView(
         stages=stage_views(plan, verdicts),
         findings=tuple(v for v in verdicts if v.behaviour == "drifting"),
-        cards_day=day,
-        cards_in=came,
-        cards_expected=came + len(missing),
-        cards_missing=missing,
+        cards_day=cards.day,
+        cards_in=cards.came,
+        cards_expected=cards.came + len(cards.missing),
+        cards_missing=cards.missing,
         held_rows=len(store.held()),
         dies_due=_dies_due(verdicts, today),
         gauges_due=_gauges_due(workshop),
@@ -110,6 +112,7 @@ def today_view(
         waiting=waiting,
         older=older,
         changes=changes_since(workshop, verdicts),
+        holders=who_holds(workshop, signals_of_day(workshop, verdicts), hold),
     )
 
 
@@ -121,25 +124,6 @@ def _waiting(
     rest = [s for s in signals if s.state in OPEN_STATES and (s.verdict.key, s.signal.raised) not in told]
     old = [s for s in rest if s.signal.kind == "single" and s.signal.raised_day < today - SOON]
     return tuple(s for s in rest if s not in old), tuple(old)
-
-
-def _cards(workshop: Workshop) -> tuple[date, int, tuple[str, ...]]:
-    """Return the day looked at, how many expected cards came in, and the titles of those that did not."""
-    plan, store, today = workshop.plan, workshop.store, workshop.today
-    expected = {card.id: card for card in plan.cards if card.expected == "daily"}
-    since = today - LOOK_BACK
-    frames = [
-        store.readings(since=since).select("day", "sheet"),
-        store.events(since=since).select("day", "sheet"),
-    ]
-    recent = pl.concat(frames).filter((pl.col("day") <= today) & pl.col("sheet").is_not_null())
-    newest = recent["day"].max()
-    day = newest if isinstance(newest, date) else today
-    of_day = set(recent.filter(pl.col("day") == day)["sheet"].to_list())
-    came = {sheet.card for sheet in store.sheets() if sheet.sheet in of_day}
-    excused = set(store.events("no-card", since=day, until=day)["stage"].to_list())
-    missing = [c.title for c in expected.values() if c.id not in came and c.stage not in excused]
-    return day, len(came & set(expected)) if expected else len(came), tuple(missing)
 
 
 def _dies_due(verdicts: Sequence[SeriesVerdict], today: date) -> tuple[Due, ...]:

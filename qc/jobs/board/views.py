@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Literal
 
 from qc.jobs.board.gauge_views import TouchedView
+from qc.jobs.in_hand import Holders
 from qc.jobs.pieces import HoldList, HoldRow, why_words
 from qc.jobs.signals import MadeUnder
 from qc.jobs.then import Changes
@@ -194,6 +195,7 @@ class TodayView:
     waiting: tuple[SignalView, ...] = ()  # open signals that no finding tells of, newest first
     older: tuple[SignalView, ...] = ()  # of these single pieces that have waited for longer
     changes: Changes | None = None  # what became of each series since the day before
+    holders: Holders = Holders()  # held rows, pieces to hold and open reactions, and with whom they are
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,6 +11,7 @@ from .passwords import PIN_DIGITS as PIN_DIGITS
 from .signing import NO_LIST as NO_LIST
 from .signing import PASSWORD as PASSWORD
 from .signing import PIN as PIN
+from .signing import WALL as WALL
 from .signing import Doorkeeper as Doorkeeper
 from .signing import OpenDoor as OpenDoor
 from .signing import Signed as Signed

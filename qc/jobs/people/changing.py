@@ -15,7 +15,7 @@ from qc import clock
 from qc.errors import UsageError
 from qc.jobs.errors import JobError
 from qc.jobs.judging import NOTHING_STORED, ending
-from qc.jobs.people.leaving import erased_plans, put_plan_file
+from qc.jobs.people.leaving import erased_plans, forget_in_file
 from qc.jobs.people.passwords import ONCE_LASTS, new_once, once_digest
 from qc.jobs.roles import ROLES, Role, Verb, may
 from qc.jobs.workshop import Workshop
@@ -180,7 +180,7 @@ def leave(workshop: Workshop, code: str, *, keep_name: bool = False, who: str = 
         if to_erase:
             # the file first: were we cut off here, the next command meets a plan without the name, and the
             # same word forgets the rest
-            put_plan_file(workshop, own.code, names)
+            forget_in_file(workshop, own.code, names)
             workshop.store.erase_name(own.code, own.role, plans, who=who, when=workshop.now)
             done.append("The name is erased; the code stays in the records.")
     if to_erase:

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Collection
 
 from qc.jobs.people.forgetting import name_in, without_name
+from qc.jobs.plans import put_plan_file
 from qc.jobs.workshop import PLAN, Workshop
 from qc.plan import read_plan_text
-from qc.store import OWN_FILE, flush_file
 
 
 def erased_plans(workshop: Workshop, code: str, name: str) -> tuple[set[str], dict[int, str]]:
@@ -23,16 +23,11 @@ def erased_plans(workshop: Workshop, code: str, name: str) -> tuple[set[str], di
     return names, {version: text for version, text in new.items() if text != texts[version]}
 
 
-def put_plan_file(workshop: Workshop, code: str, names: Collection[str]) -> None:
+def forget_in_file(workshop: Workshop, code: str, names: Collection[str]) -> None:
     """Take the name out of ``plan.yaml``: written beside it, flushed, then put in its place."""
     file = workshop.folder / PLAN
     text = read_plan_text(file)
     new = without_name(text, code, names)
     if new == text:
         return
-    beside = file.with_name(f".{PLAN}.half")
-    beside.touch(OWN_FILE)
-    beside.write_text(new, "utf-8", newline="")
-    flush_file(beside)
-    beside.chmod(file.stat().st_mode & 0o777)
-    beside.replace(file)
+    put_plan_file(file, new)

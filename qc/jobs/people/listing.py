@@ -40,9 +40,10 @@ class People(Tabled):
 
     def to_text(self) -> str:
         """Set them in columns."""
-        return people_text([(one.code, one.name, one.role, self._state(one)) for one in self.people])
+        return people_text([(one.code, one.name, one.role, self.state_of(one)) for one in self.people])
 
-    def _state(self, one: PersonRecord) -> str:
+    def state_of(self, one: PersonRecord) -> str:
+        """Say how a person stands: at work, not signed in yet, locked, gone."""
         if one.left is not None:
             return f"left {dated_words(clock.day_of(one.left, self.zone))}"
         if _locked(one):

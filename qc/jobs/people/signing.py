@@ -22,12 +22,20 @@ from qc.jobs.roles import Role
 from qc.jobs.workshop import Workshop, open_workshop
 from qc.store import PersonRecord, Secrets
 
-PIN, PASSWORD, LINK = "pin", "password", "link"
+PIN, PASSWORD, LINK, WALL = "pin", "password", "link", "wall"
 
 LONGEST: Final = timedelta(hours=12)
 """A session ends after so long, used or not; chosen: a working day, so all sign in each morning."""
 
-IDLE: Final = {PIN: timedelta(hours=1), PASSWORD: timedelta(hours=4), LINK: LONGEST}
+ON_THE_WALL: Final = timedelta(days=31)
+"""That of a screen on the wall, which shows one page only; chosen: looked after once a month."""
+
+IDLE: Final = {
+    PIN: timedelta(hours=1),
+    PASSWORD: timedelta(hours=4),
+    LINK: LONGEST,
+    WALL: ON_THE_WALL,
+}
 """And when nobody used it for so long; chosen: a tablet lies about at the bench, a desk in an office."""
 
 SEEN_EVERY: Final = timedelta(minutes=1)  # chosen: no page waits for a writer to say that it was looked at
@@ -50,7 +58,7 @@ class Signed:
     role : Role
         As in the list of people.
     by : str
-        ``pin``, ``password`` or ``link``.
+        ``pin``, ``password``, ``link`` or ``wall``.
     """
 
     code: str
@@ -60,8 +68,8 @@ class Signed:
 
     @property
     def acts_as(self) -> Role:
-        """The role that counts now: a PIN makes nobody more than a technician."""
-        return Role.TECHNICIAN if self.by == PIN else self.role
+        """The role that counts now: a PIN, or a screen on the wall, makes nobody more than a technician."""
+        return Role.TECHNICIAN if self.by in {PIN, WALL} else self.role
 
 
 class Doorkeeper(Protocol):
@@ -93,6 +101,10 @@ class Doorkeeper(Protocol):
 
     def follow(self, link: str) -> str:
         """Return a new cookie for such a text; raises `SignInRefused`."""
+        ...
+
+    def hang(self, cookie: str) -> str:
+        """Return a new cookie that shows the wall and nothing else, in the place of one by password."""
         ...
 
     def sign_out(self, cookie: str) -> None:
@@ -131,6 +143,10 @@ class OpenDoor:
         """Refuse: no link was given out."""
         raise SignInRefused(USED_LINK)
 
+    def hang(self, cookie: str) -> str:
+        """Refuse: without a sign-in the wall needs none."""
+        raise SignInRefused(NO_LIST)
+
     def sign_out(self, cookie: str) -> None:
         """Do nothing."""
 
@@ -138,7 +154,10 @@ class OpenDoor:
 NO_LIST: Final = (
     "This workshop has no list of people. Add the first at the command: qc people add CODE --role owner"
 )
-USED_LINK: Final = "This link was used already, or the board was started anew since. Start it once more."
+USED_LINK: Final = (
+    "This link was used already, or the board was started anew since. Stop what serves the board and start "
+    "it again: it prints a new one."
+)
 
 
 class StoreDoorkeeper:
@@ -168,7 +187,8 @@ class StoreDoorkeeper:
         found = self._store.session(digest)
         if found is None:
             return None
-        if now - found.begun > LONGEST or now - found.seen > IDLE.get(found.by, timedelta(0)):
+        longest = ON_THE_WALL if found.by == WALL else LONGEST
+        if now - found.begun > longest or now - found.seen > IDLE.get(found.by, timedelta(0)):
             with suppress(MachineError):
                 self._store.end_sessions(digest=digest)
             return None
@@ -261,10 +281,24 @@ class StoreDoorkeeper:
             self._links.remove(_digest(link))
         return self._let_in(self._workshop.plan.workshop.lead, LINK)
 
+    def hang(self, cookie: str) -> str:
+        """Return a new cookie that shows the wall and nothing else, in the place of one by password.
+
+        Raises
+        ------
+        SignInRefused
+            Nobody is signed in with a password under the cookie.
+        """
+        own = self.signed(cookie)
+        if own is None or own.by != PASSWORD:
+            raise SignInRefused("This takes your password: sign out, and sign in with it.")
+        self._store.end_sessions(digest=_digest(cookie))
+        return self._let_in(own.code, WALL)
+
     def sign_out(self, cookie: str) -> None:
         """End the session of a cookie, and those of all that are too old."""
         if cookie:
-            self._store.end_sessions(digest=_digest(cookie), begun_before=clock.now() - LONGEST)
+            self._store.end_sessions(digest=_digest(cookie), begun_before=clock.now() - ON_THE_WALL)
 
     def _let_in(self, code: str, by: str) -> str:
         cookie = secrets.token_urlsafe(32)

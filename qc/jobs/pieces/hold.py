@@ -170,7 +170,7 @@ def whereabouts(workshop: Workshop, serials: Iterable[str]) -> dict[str, Whereab
         found[serial] = (
             each[serial]
             if whole is None or whole not in each
-            else Whereabouts(f"in {whole}, {each[whole].words}".rstrip(", "), each[whole].shipped)
+            else replace(each[whole], words=f"in {whole}, {each[whole].words}".rstrip(", "))
         )
     return found
 
@@ -188,7 +188,7 @@ def _place(events: pl.DataFrame, seen: tuple[date, str] | None, names: Mapping[s
             words, newest = ("assembly" if kind == "part" else MEASURED_AT[kind]), day
     if left is not None:
         return Whereabouts(f"left {dated_words(left)}", left)
-    return Whereabouts(f"{words}, {dated_words(newest)}" if words else "no card yet")
+    return Whereabouts(f"{words}, {dated_words(newest)}" if words else "no card yet", bench=words)
 
 
 def _decided(workshop: Workshop, serials: Collection[str] | None) -> list[PieceDecision]:

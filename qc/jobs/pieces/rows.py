@@ -40,10 +40,11 @@ class PieceDecided:
 
 @dataclass(frozen=True, slots=True)
 class Whereabouts:
-    """Where a piece is: in words, and the day it left, None where it is in the house."""
+    """Where a piece is: in words, the day it left, None where it is in the house, and its place alone."""
 
     words: str = ""
     shipped: date | None = None
+    bench: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,10 +2,12 @@
 
 from .asking import find_signal as find_signal
 from .asking import list_signals as list_signals
+from .life import ANSWERED_WITHIN as ANSWERED_WITHIN
 from .life import SAID_ALREADY as SAID_ALREADY
 from .life import SignalLife as SignalLife
 from .life import SignalList as SignalList
 from .life import life_of as life_of
+from .life import owner_of as owner_of
 from .pieces import MadeUnder as MadeUnder
 from .pieces import made_under as made_under
 from .saying import say_of_signal as say_of_signal

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, timedelta
 
@@ -19,6 +20,7 @@ from qc.sayings import (
     SignalState,
     What,
     outcome_of,
+    state_after,
     ticked_steps,
     told_here,
 )
@@ -128,11 +130,7 @@ class SignalLife:
     @property
     def owner(self) -> str | None:
         """Code of the person who took it in hand last, None where nobody has."""
-        if self.state not in OPEN_STATES:
-            return None
-        since = max((n for n, said in enumerate(self.events) if said.what is What.REOPENED), default=-1)
-        taken = [said.who for said in self.events[since + 1 :] if said.what is What.IN_HAND]
-        return taken[-1] if taken else None
+        return owner_of(self.events)
 
     @property
     def ticked(self) -> dict[int, Said]:
@@ -230,6 +228,15 @@ class SignalList(Tabled):
         rows = [(s.id, s.standing, s.sentence) for s in self.signals]
         told = signals_text(rows, self.budget, self.signals[0].to_text() if len(rows) == 1 else "")
         return f"{self.not_judged}\n{told}" if self.not_judged else told
+
+
+def owner_of(said: Sequence[Said]) -> str | None:
+    """Return the code of who has a signal in hand after all that was said, None where nobody has."""
+    if state_after(said) not in OPEN_STATES:
+        return None
+    since = max((n for n, one in enumerate(said) if one.what is What.REOPENED), default=-1)
+    taken = [one.who for one in said[since + 1 :] if one.what is What.IN_HAND]
+    return taken[-1] if taken else None
 
 
 def life_of(workshop: Workshop, row: SignalOfDay, verdict: SeriesVerdict | None) -> SignalLife:

@@ -2,6 +2,7 @@
 
 from .roster import PersonRecord as PersonRecord
 from .roster import PersonWord as PersonWord
+from .roster import role_of as role_of
 from .secrets import Secrets as Secrets
 from .sessions import SessionRecord as SessionRecord
 from .verbs import PeopleStore as PeopleStore

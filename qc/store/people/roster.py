@@ -61,6 +61,13 @@ class PersonRecord:
         return self.left is None
 
 
+def role_of(conn: Connection, code: str) -> str | None:
+    """Return the role that a person has now, None of one who is not on the list."""
+    newest = select(person_event.c.role).where(person_event.c.code == code).order_by(person_event.c.id.desc())
+    role = conn.execute(newest.limit(1)).scalar()
+    return None if role is None else str(role)
+
+
 def read_people(conn: Connection) -> list[PersonRecord]:
     """Return everybody who was ever added, in order of coming."""
     kept = {row.code: row for row in conn.execute(select(person))}

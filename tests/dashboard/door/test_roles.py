@@ -30,7 +30,8 @@ OPEN = {
 }
 """Every address that answers before anybody has signed in; nothing of the workshop stands there."""
 
-FOR_LEADS = {"/series/decide", "/hold/decide"}
+FOR_LEADS = {"/series/decide", "/hold/decide", "/plan/edit"}
+FOR_OWNERS = {"/people/add", "/people/reset", "/people/leave"}
 SHUT = {"/_reload-hash"}
 
 
@@ -47,6 +48,11 @@ class Keeper(OpenDoor):
     def at_work(self):
         return [(role[:2].upper(), role) for role in Role]
 
+    def hang(self, cookie):
+        if cookie.startswith("pin"):
+            raise SignInRefused("This takes your password.")
+        return "wall-technician"
+
     def sign_in(self, code, secret, by):
         if secret != "right":
             raise SignInRefused("Code and password do not fit.")
@@ -54,8 +60,8 @@ class Keeper(OpenDoor):
 
 
 @pytest.fixture
-def app(board, desk):
-    return build_app(board, desk, Keeper())
+def app(board, desk, office):
+    return build_app(board, desk, Keeper(), office)
 
 
 @pytest.fixture
@@ -126,7 +132,13 @@ def test_each_role_is_answered_where_its_own_is_enough(app, ask, who):
             continue
         needed = role_of(app.server.view_functions[rule.endpoint])
         assert needed is (
-            Role.LEAD if rule.rule in FOR_LEADS else ANYBODY if rule.rule in OPEN else Role.TECHNICIAN
+            Role.LEAD
+            if rule.rule in FOR_LEADS
+            else Role.OWNER
+            if rule.rule in FOR_OWNERS
+            else ANYBODY
+            if rule.rule in OPEN
+            else Role.TECHNICIAN
         )
         answer = ask(path_of(rule), who, method)
         if needed is ANYBODY:
@@ -135,7 +147,8 @@ def test_each_role_is_answered_where_its_own_is_enough(app, ask, who):
             assert answer.status_code not in {401, 403}, (rule.rule, method, answer.text)
         else:
             assert answer.status_code == 403, (rule.rule, method)
-            assert ("takes your password" in answer.text) == who.startswith(PIN), answer.text
+            own = who.startswith(PIN) and Role(who.removeprefix(f"{PIN}-")).covers(needed)
+            assert ("takes your password" in answer.text) == own, answer.text
 
 
 def test_every_page_is_a_sign_in_for_nobody_and_itself_for_everybody(ask):
@@ -156,6 +169,47 @@ def test_every_callback_by_direct_request(app, ask):
         }
         assert ask("/_dash-update-component", method="POST", json=body).status_code == 401, name
         assert ask("/_dash-update-component", "technician", "POST", json=body).status_code == 400, name
+
+
+def test_the_list_of_people_is_shown_to_owners_alone(app, ask):
+    body = {
+        "output": "..main.children...nav.children...page-name.data..",
+        "outputs": [
+            {"id": "main", "property": "children"},
+            {"id": "nav", "property": "children"},
+            {"id": "page-name", "property": "data"},
+        ],
+        "inputs": [{"id": "url", "property": "pathname", "value": "/people"}],
+        "changedPropIds": ["url.pathname"],
+    }
+    told = {
+        who: str(ask("/_dash-update-component", who, "POST", json=body).json)
+        for who in ("technician", "lead", "pin-owner", "owner")
+    }
+    assert "Oda Wren" in told["owner"] and "/people" in told["owner"]
+    for who in ("technician", "lead", "pin-owner"):
+        assert "Oda Wren" not in told[who] and "/people" not in told[who], who
+
+
+def test_a_screen_on_the_wall_shows_the_wall_and_nothing_else(app, ask):
+    assert ask("/wall", "wall-owner").status_code == ask("/wall/now", "wall-owner").status_code == 200
+    assert "Sign out" in ask("/wall", "wall-owner").text and "Back to" not in ask("/wall", "wall-owner").text
+    for rule, method in routes(app):
+        if rule.rule not in {"/wall", "/wall/now", *OPEN}:
+            answer = ask(path_of(rule), "wall-owner", method)
+            led = method == "GET" and answer.status_code == 303 and answer.location == "/wall"
+            assert answer.status_code == 403 or led, (rule.rule, method)
+
+
+def test_a_screen_is_hung_by_who_signed_in_with_the_password(app, ask):
+    page = ask("/wall", "technician").text
+    assert "Keep this screen on the wall" in page and "Keep this" not in ask("/wall", "pin-technician").text
+    form = {"token": token_of("technician")}
+    answer = ask("/sign-in/wall", "technician", "POST", token=False, data=form)
+    assert (answer.status_code, answer.location) == (303, "/wall")
+    assert "board-session=wall-technician" in answer.headers["Set-Cookie"]
+    assert ask("/sign-in/wall", "pin-owner", "POST").status_code == 409
+    assert ask("/sign-in/wall", "technician", "POST", token=False).status_code == 403
 
 
 def test_a_callback_without_a_role_is_shut(app, ask):

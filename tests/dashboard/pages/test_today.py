@@ -76,6 +76,22 @@ def test_the_card_of_the_day(in_app, view, texts):
     assert "Not in yet: Valve card, Polishing card." in said
 
 
+def test_what_waits_is_said_with_whom_it_is(in_app, view, texts):
+    said = texts(today.today_card(view))
+    assert "Open reactions 3 nobody yet 2, RA 1; 1 overdue" in said
+    assert "Slide card 3, Lacquer card 1; 2 for more than a week" in said
+    assert "Pieces to hold 9 Lacquer 9" in said
+    links = [part.href for part in today.today_card(view)._traverse() if getattr(part, "href", "")]
+    assert links[:3] == ["/signals", "/sheets", "/hold"]
+
+
+def test_where_nothing_waits_nothing_is_listed(in_app, board, texts):
+    own = type(board)(quiet=True).today()
+    said = texts(today.today_card(replace(own, held_rows=0, cards_missing=())))
+    assert "Held rows to look at none" in said
+    assert "reactions" not in said and "hold" not in said and "Not in" not in said
+
+
 def test_an_earlier_day_of_cards_is_named(in_app, view, texts):
     said = texts(today.today_card(replace(view, cards_day=view.cards_day.replace(day=20))))
     assert "Cards in, 20 Nov" in said

@@ -172,6 +172,22 @@ def test_a_session_survives_a_new_start_and_ends_by_signing_out(shop, keeper, le
     assert keeper.signed(cookie) is None
 
 
+def test_a_screen_on_the_wall_lasts_a_month_untouched_and_decides_nothing(shop, keeper, lead, later):
+    with pytest.raises(SignInRefused, match="takes your password"):
+        keeper.hang(keeper.sign_in(lead, "4071", PIN))
+    first = keeper.sign_in(lead, WORDS, PASSWORD)
+    hung = keeper.hang(first)
+    assert keeper.signed(first) is None
+    later(days=30)
+    own = keeper.signed(hung)
+    assert (own.code, own.by, own.role, own.acts_as) == (lead, "wall", Role.LEAD, Role.TECHNICIAN)
+    later(days=2)
+    assert keeper.signed(hung) is None
+    again = keeper.hang(keeper.sign_in(lead, WORDS, PASSWORD))
+    leave(shop, lead)
+    assert keeper.signed(again) is None
+
+
 def test_who_leaves_or_is_given_a_new_code_is_signed_out_at_once(shop, keeper, lead):
     cookie = keeper.sign_in(lead, WORDS, PASSWORD)
     once = reset_person(shop, lead).one_time_code

@@ -1,0 +1,2 @@
+/* The sheet of the day: its one button. */
+document.getElementById("print").addEventListener("click", function () { window.print(); });

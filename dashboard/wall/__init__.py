@@ -1,0 +1,5 @@
+"""What hangs or lies about: the view for the wall, and the sheet of the day for the desk."""
+
+import lazy_loader
+
+__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)
