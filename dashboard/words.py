@@ -24,8 +24,10 @@ from qc.jobs.board import (
 from qc.states import KEPT, NO_LIMITS, NOT_KEPT, NOTHING_MEASURED, TOO_FEW
 from qc.words import (
     MONTHS,
+    count_words,
     dated_words,
     day_words,
+    passed_words,
     pieces_words,
     unanswered_words,
     unit_words,
@@ -40,6 +42,11 @@ ASCII_UNIT = re.compile(r"(?<=\d )um\b|(?<![\[\w])cm3/min\b")
 
 SETTLE_MOST = 1000
 """A number of further pieces beyond this one is no plan."""
+
+REACHED_MONTHS = 24
+"""What takes longer than two years to settle is no plan either (chosen)."""
+
+DAYS_OF_A_MONTH = 365.25 / 12
 
 SO_NEAR = "It is so near to what is wanted that"
 
@@ -103,6 +110,13 @@ def number(value: float, decimals: int = 1, signed: bool = False) -> str:
 def amount(value: float, code: str, decimals: int = 1, signed: bool = False) -> str:
     """Return a figure with its unit: ``+22.9 mm``."""
     return f"{number(value, decimals, signed)} {unit(code)}".rstrip()
+
+
+def figure(verdict: SeriesVerdict, value: float) -> str:
+    """Return the figure of a piece as its series is told: with unit and decimals, or pass or fail."""
+    if verdict.kind == "pass-fail":
+        return passed_words(value)
+    return amount(value, verdict.unit, decimals_of(verdict), verdict.centered)
 
 
 def sized(value: float, low: float, high: float, code: str) -> str:
@@ -306,7 +320,42 @@ def _settle(view: SeriesView) -> str:
     if not more:
         return ""
     about = "1 more piece like these" if more == 1 else f"{whole_words(more)} more pieces like these"
-    return f"About {about} would settle whether the limits are kept."
+    pace = monthly_pace(view.verdict)
+    if pace is None:
+        return f"About {about} would settle whether the limits are kept."
+    months = more / pace
+    made = f"at the {whole_words(max(1, round(pace)))} a month of late"
+    if months <= REACHED_MONTHS:
+        return f"About {about}, {lasting_words(months)} {made}, would settle whether the limits are kept."
+    return (
+        f"It would take about {about}, {lasting_words(months)} {made}: so few cannot settle whether the "
+        "limits are kept. Less scatter, or a mean nearer to the middle, can."
+    )
+
+
+def monthly_pace(verdict: SeriesVerdict) -> float | None:
+    """Return how many pieces a month a series had in its last quarter; None of one younger than a month."""
+    points = verdict.points
+    days = (points[-1].day - points[0].day).days if points else 0
+    if days < DAYS_OF_A_MONTH:
+        return None
+    quarter = min(float(days), 3 * DAYS_OF_A_MONTH)
+    lately = sum((points[-1].day - p.day).days < quarter for p in points)
+    return lately * DAYS_OF_A_MONTH / quarter
+
+
+def lasting_words(months: float) -> str:
+    """Say how long something takes.
+
+    Examples
+    --------
+    >>> lasting_words(0.4), lasting_words(4.8), lasting_words(148.0)
+    ('2 weeks', '5 months', '12 years')
+    """
+    weeks = months * DAYS_OF_A_MONTH / 7
+    if weeks < 8:
+        return count_words(max(1, round(weeks)), "week")
+    return count_words(round(months), "month") if months < 24 else count_words(round(months / 12), "year")
 
 
 def _from_few(view: SeriesView) -> str:

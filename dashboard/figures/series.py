@@ -155,7 +155,7 @@ def story(view: SeriesView, point: Point) -> str:
     names = {model.id: model.name for model in view.models}
     head = f"<b>{escape(point.serial)}</b>  {escape(names.get(point.model, point.model))}, "
     lines = [head + words.day(point.day, year=True)]
-    value = words.amount(point.value, verdict.unit, decimals, verdict.centered)
+    value = words.figure(verdict, point.value)
     if verdict.centered:
         value += f" from target (measured {words.amount(point.measured, verdict.unit, decimals)})"
     lines.append(value)

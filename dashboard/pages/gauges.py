@@ -59,9 +59,10 @@ def one_layout(gauge: str, **_: str) -> Component:
         evidence.append(html.P(unbroken(view.moved), className="lead"))
     if view.bias is not None:
         evidence.append(html.P(bias_sentence(view), className="small"))
+    drawn = []
     if figure is not None:
         label = f"Checks of {view.id} against its master. {view.sentence} The table below holds the newest."
-        evidence.append(chart("gauges-chart", figure, label))
+        drawn = [card("", chart("gauges-chart", figure, label), className="drawn")]
     touched = queries.board().gauge_touched(view.id)
     below = [touched_card(touched, _touched_title(view))] if touched is not None else []
     return html.Div(
@@ -69,7 +70,15 @@ def one_layout(gauge: str, **_: str) -> Component:
             heading(f"{view.id} — {view.name}", back=("Gauges", "/gauges")),
             html.Div(
                 [
-                    html.Div([card("", *evidence), *_course_card(view), *_check_table(view), *below]),
+                    html.Div(
+                        [
+                            card("", *evidence, className="sentence" if drawn else ""),
+                            *drawn,
+                            *_course_card(view),
+                            *_check_table(view),
+                            *below,
+                        ]
+                    ),
                     html.Aside([_step_card(view), _facts(view), *_action(view)]),
                 ],
                 className="grid first",
@@ -206,7 +215,8 @@ def _action(view: GaugeView) -> list[Component]:
         steps.append("The lead decides about those that have left.")
     else:
         steps.append("Have it calibrated, or take it off the bench; readings by it are held until then.")
-    return [card("What to do", html.Ol([html.Li(unbroken(step)) for step in steps], className="steps"))]
+    todo = html.Ol([html.Li(unbroken(step)) for step in steps], className="steps")
+    return [card("What to do", todo, className="to-do")]
 
 
 def _touched_title(view: GaugeView) -> str:

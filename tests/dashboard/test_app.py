@@ -3,11 +3,14 @@
 import csv
 import json
 import re
+import zipfile
+from dataclasses import replace
 from io import BytesIO, StringIO
 
+import polars as pl
 import pytest
 
-from dashboard import downloads, uploads
+from dashboard import uploads
 from dashboard.pages import PAGES
 from dashboard.routing import match
 from qc.jobs.board.views import ReportView
@@ -156,7 +159,7 @@ def test_every_chart_keeps_its_data_at_home(client):
 
 def drawn_again(client, series, pressed, rules=None, whole="false"):
     ids = ("stage-chart.figure", "stage-span-newest.aria-pressed", "stage-span-all.aria-pressed")
-    ids = (*ids, "stage-rules-found.children")
+    ids = (*ids, "stage-rules-found.children", "stage-pieces-body.children")
     clicks = {name: int(pressed == f"stage-span-{name}.n_clicks") for name in ("newest", "all")}
     body = {
         "output": f"..{'...'.join(ids)}..",
@@ -258,13 +261,32 @@ def test_the_data_behind_a_chart_come_as_csv(client, view):
     assert client.get("/data/stages/tuning/none/all.csv", headers=HOME).status_code == 404
 
 
-@pytest.mark.parametrize("text", ["=HYPERLINK(1)", "+1", "-2", "@SUM(A1)", "\tx", "\rx"])
-def test_no_cell_of_a_download_is_run_as_a_formula(text):
-    assert downloads.guard_cell(text) == f"'{text}"
+@pytest.mark.parametrize("text", ["=HYPERLINK(1)", "+1+A1", "-A2", "@SUM(A1)", "\tx", "\rx"])
+def test_no_cell_of_a_download_is_run_as_a_formula(client, board, view, monkeypatch, text):
+    points = tuple(replace(p, note=text) for p in view.verdict.points)
+    noted = replace(view, verdict=replace(view.verdict, points=points))
+    monkeypatch.setattr(board, "series", lambda key: noted)
+    files = {
+        form: client.get(f"/data/stages/tuning/f-wrap/tenor-bass.{form}", headers=HOME).data
+        for form in ("csv", "xlsx", "parquet")
+    }
+    (row, *_) = csv.DictReader(StringIO(files["csv"].decode("utf-8"), newline=""))
+    assert row["note"] == f"'{text}"
+    sheet = zipfile.ZipFile(BytesIO(files["xlsx"]))
+    assert b"<f>" not in sheet.read("xl/worksheets/sheet1.xml")
+    assert pl.read_parquet(BytesIO(files["parquet"]))["note"][0] == text
 
 
-def test_figures_stay_figures_in_a_download():
-    assert downloads.guard_cell(-1.5) == -1.5 and downloads.guard_cell(None) == ""
+def test_the_data_come_in_three_formats_with_the_same_figures(client, view):
+    at = "/data/stages/tuning/f-wrap/tenor-bass"
+    values = [p.value for p in view.verdict.points]
+    book = client.get(f"{at}.xlsx", headers=HOME)
+    assert pl.read_excel(BytesIO(book.data))["value"].to_list() == pytest.approx(values)
+    assert (
+        pl.read_parquet(BytesIO(client.get(f"{at}.parquet", headers=HOME).data))["value"].to_list() == values
+    )
+    refused = client.get(f"{at}.pdf", headers=HOME)
+    assert refused.status_code == 404 and "csv, xlsx, parquet" in refused.get_data(as_text=True)
 
 
 def test_only_listed_reports_leave_the_disk(app, board, tmp_path, monkeypatch):

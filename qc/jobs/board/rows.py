@@ -264,6 +264,7 @@ def _reading(row: FrameRow, plan: Plan, files: dict[str, str]) -> InstrumentRead
         id=row["id"],
         state=row["state"],
         became=_became(row),
+        kind=figure.kind if figure else "measured",
     )
 
 

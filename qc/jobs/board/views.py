@@ -358,6 +358,7 @@ class InstrumentReading:
     id: int = 0  # the name by which it is put right
     state: str = "stands"  # stands | corrected | taken back
     became: str = ""  # what became of it, by whom, when and why; empty where it stands
+    kind: str = "measured"  # of its figure: measured | count | pass-fail
 
 
 @dataclass(frozen=True, slots=True)
