@@ -112,7 +112,8 @@ KINDS: Mapping[str, Mapping[str, str]] = {
 
 FIGURES: Mapping[str, str] = {
     "mean": "The average of the pieces in brackets, all of one state: since the last change, if any.",
-    "before, now": "The mean of the state before the last change, and that of the state since.",
+    "before, now": "The mean of the state before the last change, and that of the state since; of a tool "
+    "that wears, where the line of its pieces ends.",
     "usual from, usual to": "The next piece of the present state is expected between these two; one beyond "
     "them stands apart. They come from the pieces themselves, limits from the plan.",
     "limit, target": "What the plan asks for.",

@@ -172,11 +172,7 @@ def _step_short(measure: MeasureView) -> str:
 
 
 def _spread(measure: MeasureView) -> str:
-    spread = measure.spread or 0.0
-    # In the unit of the step, but not with more zeros than a person reads.
-    if measure.unit == "mm" and spread < 0.1:
-        return words.amount(1000 * spread, "um", 1)
-    return words.amount(spread, measure.unit, 2 if spread < 1 else 1)
+    return words.difference(measure.spread or 0.0, measure.unit)
 
 
 def _step_card(view: GaugeView) -> Component:

@@ -139,7 +139,7 @@ def signal_body(view: SignalView) -> list[Component]:
     return [
         heading(
             f"{view.verdict.stage_name} — {series_name(view.verdict)}",
-            f"Signal {view.id}, {_standing(view)}",
+            f"Signal {view.name}, {_standing(view)}",
             back=("Signals", "/signals"),
         ),
         html.Div(
@@ -179,7 +179,7 @@ def _drawn(view: SignalView, series: SeriesView, link: Component) -> list[Compon
 def _row(view: SignalView) -> Component:
     link = dcc.Link(
         unbroken(view.told.sentence or _fallback(view)),
-        href=address("/signals/<signal>", {"signal": view.id}),
+        href=address("/signals/<signal>", {"signal": view.name}),
         className="name",
     )
     raised = f"Raised {words.day(view.signal.raised_day, year=True)} at {view.signal.raised_serial}."
@@ -205,7 +205,7 @@ def _owner(view: SignalView) -> str:
 
 def _facts(view: SignalView) -> Component:
     """Give the figures of a signal with the rate it was judged at: without that a size says nothing."""
-    found, verdict = view.signal, view.verdict
+    found = view.signal
     rows: list[tuple[str, Any]] = [
         ("Kind", KIND_WORDS[found.kind]),
         ("Began at", serial_link(found.start_serial)),
@@ -219,7 +219,7 @@ def _facts(view: SignalView) -> Component:
         rows.append(("To be closed by", f"{by}, overdue" if view.overdue else by))
     if found.size is not None:
         if found.size_low is None or found.size_high is None:
-            size = words.amount(found.size, found.unit, words.decimals_of(verdict), signed=True)
+            size = words.difference(found.size, found.unit, signed=True)
         else:
             size = words.sized(found.size, found.size_low, found.size_high, found.unit)
         rows.append(("Size", size))
@@ -257,7 +257,8 @@ def _list_title(**_: str) -> str:
 
 
 def _one_title(signal: str, **_: str) -> str:
-    return f"Signal {signal}"
+    view = queries.board().signal(signal)
+    return f"Signal {view.name if view else signal}"
 
 
 LIST_PAGE = Page("/signals", "/signals", list_layout, _list_title, nav="Signals")

@@ -176,8 +176,8 @@ def _evidence(view: SeriesView) -> list[Component]:
     said += [
         html.P(
             dcc.Link(
-                f"Its signal {s.id}, {s.standing or SIGNAL_WORDS[s.state]}: what to do and what was said",
-                href=address("/signals/<signal>", {"signal": s.id}),
+                f"Its signal {s.name}, {s.standing or SIGNAL_WORDS[s.state]}: what to do and what was said",
+                href=address("/signals/<signal>", {"signal": s.name}),
                 className="plain",
             ),
             className="no-print",
@@ -236,10 +236,9 @@ def _limits_card(view: SeriesView) -> Component:
         label = f"{verdict.name}: where the pieces lie between the limits. {answer} {sentence}"
         body.append(chart("stage-limits", draw_capability(view), label))
     if verdict.sd_between is not None and verdict.sd_within is not None:
-        decimals = words.decimals_of(verdict)
         spreads = (
-            f"Piece to piece the spread is {words.amount(verdict.sd_between, verdict.unit, decimals)}, "
-            f"within a piece {words.amount(verdict.sd_within, verdict.unit, decimals)} (standard deviations)."
+            f"Piece to piece the spread is {words.difference(verdict.sd_between, verdict.unit)}, within a "
+            f"piece {words.difference(verdict.sd_within, verdict.unit)} (standard deviations)."
         )
         body.append(html.P(spreads, className="small"))
     return card("Does it keep its limits?", *body)

@@ -185,7 +185,7 @@ def beside(record: PieceRecord) -> list[Component]:
 
 
 def _signal(one: Any) -> Component:
-    link = dcc.Link(one.title, href=address("/signals/<signal>", {"signal": one.id}))
+    link = dcc.Link(one.title, href=address("/signals/<signal>", {"signal": one.name}))
     return html.Li([html.Span(one.standing, className="small"), link, ": ", *unbroken(one.sentence)])
 
 
