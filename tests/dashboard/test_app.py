@@ -11,7 +11,7 @@ import polars as pl
 import pytest
 
 from dashboard import uploads
-from dashboard.pages import PAGES
+from dashboard.pages import PAGES, signals
 from dashboard.routing import match
 from qc.jobs.board.views import ReportView
 
@@ -185,6 +185,27 @@ def test_the_span_of_a_chart_can_be_changed(client):
     assert drawn_again(client, "valves/play/all", "stage-span-newest.n_clicks", whole="true")[
         "stage-span-newest"
     ] == {"aria-pressed": "true"}
+
+
+@pytest.mark.parametrize("pressed, shown", [("newest", 10), ("all", 46)])
+def test_a_signal_shows_the_newest_pieces_and_all_where_asked(client, monkeypatch, pressed, shown):
+    monkeypatch.setattr(signals, "window", lambda verdict, signal: 10)
+    ids = ("signals-chart.figure", "signals-pieces-body.children")
+    ids = (*ids, "signals-span-newest.aria-pressed", "signals-span-all.aria-pressed")
+    body = {
+        "output": f"..{'...'.join(ids)}..",
+        "outputs": [dict(zip(("id", "property"), one.split("."), strict=True)) for one in ids],
+        "inputs": [
+            {"id": f"signals-span-{span}", "property": "n_clicks", "value": int(span == pressed)}
+            for span in ("newest", "all")
+        ],
+        "state": [{"id": "signals-id", "property": "data", "value": "s0"}],
+        "changedPropIds": [f"signals-span-{pressed}.n_clicks"],
+    }
+    answer = client.post("/_dash-update-component", json=body, headers=HOME).get_json()["response"]
+    assert len(answer["signals-chart"]["figure"]["data"][0]["x"]) == shown
+    assert json.dumps(answer["signals-pieces-body"]).count("/instruments/") == shown
+    assert answer[f"signals-span-{pressed}"]["aria-pressed"] == "true"
 
 
 def test_a_rule_that_is_switched_on_keeps_the_span_and_marks_the_chart(client):
