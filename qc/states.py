@@ -125,6 +125,7 @@ FIGURES: Mapping[str, str] = {
     "running rate": "Of the newest pieces up to each one, so many as the axis says, those with a fault in "
     "100, or the faults a piece.",
     "first-pass yield": "The share of pieces that went through a stage without rework.",
+    "two figures in brackets": "Of a size: 95 in 100 sure that the true one lies between them.",
     "in brackets": "The number of pieces that a figure rests on.",
 }
 """Names of figures that a chart or a list bears, and what they mean."""

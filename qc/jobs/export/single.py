@@ -28,7 +28,8 @@ def table_file(frame: pl.DataFrame, form: ExportFormat, name: str, made: date) -
     """
     if form is ExportFormat.XLSX:
         with TemporaryDirectory() as folder:
-            with XlsxWriter(Path(folder), made) as book:
+            book = XlsxWriter(Path(folder), made)
+            with book:
                 book.put_rows(list(frame.columns), [frame], sheet_name(name))
             return (Path(folder) / WORKBOOK).read_bytes()
     out = BytesIO()
