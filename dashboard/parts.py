@@ -26,7 +26,7 @@ from qc.jobs.board import (
 from qc.states import FIGURES
 from qc.words import MONTHS
 
-DAY = rf"\b\d{{1,2}} (?:{'|'.join(name[:3] for name in MONTHS)})\b(?: \d{{4}}\b)?"
+DAY = rf"\b\d{{4}}-\d\d-\d\d\b|\b\d{{1,2}} (?:{'|'.join(name[:3] for name in MONTHS)})\b(?: \d{{4}}\b)?"
 AMOUNT = r"[+−-]?\b\d[\d.]* (?:mm|µm|cents|cm³/min|mm²|°C|%)(?!\w)"
 WHOLE = re.compile(rf"\b[A-Z]{{1,4}}-\w+|{DAY}|{AMOUNT}")
 """Serials, names of gauges and tools, days, and figures with their unit, as they stand in a sentence."""

@@ -288,7 +288,7 @@ def _dues(dues: tuple[Due, ...]) -> Any:
 
 
 def _due(due: Due) -> Component:
-    name = [html.Span(due.id, className="whole"), f", {_due_words(due)}"]
+    name = [html.Span(due.id, className="whole"), *unbroken(f", {_due_words(due)}")]
     if due.series is not None:
         return dcc.Link(name, href=series_address(due.series))
     if due.gauge:
