@@ -13,7 +13,7 @@ from dash.development.base_component import Component
 from dashboard import queries
 from dashboard.door import Role, needs
 from dashboard.fields import choice, desk_form, submit
-from dashboard.parts import card, figures, heading, nothing, outcome, unbroken
+from dashboard.parts import card, figures, heading, nothing, outcome, table, unbroken
 from dashboard.routing import Page, address
 from qc.jobs.board import ReportView
 from qc.plain import JsonObject
