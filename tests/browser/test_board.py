@@ -222,7 +222,7 @@ def test_the_keyboard_reaches_a_stage_and_sees_where_it_is(visit, filled):
 
 
 def test_no_page_is_wider_than_its_screen(visit, pages):
-    """Each page as a phone loads it, then on a wide screen and on a narrower one; no label of a chart is cut."""
+    """Each page as a phone loads it, then on a wide and a narrower screen; no label of a chart is cut."""
     window = visit(viewport=PHONE)
     for path in [*pages, "/rework/all", "/also/gauge/EC-1"]:
         page = window.go(path)
