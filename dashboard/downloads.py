@@ -2,20 +2,27 @@
 
 from __future__ import annotations
 
-import csv
-from io import StringIO
-
+import polars as pl
 from flask import Flask, Response, abort, send_file
 
 from dashboard import queries, theme
 from dashboard.door import ANYBODY, Role, needs
 from qc.jobs.board import SeriesKey, SeriesView
-from qc.plain import FORMULA_STARTS
+from qc.jobs.export import ExportFormat, table_file
 
-COLUMNS = (
-    "ordinal", "serial", "day", "model", "value", "measured", "unit", "readings", "spread", "person", "gauge",
-    "tool", "tool_count", "batch", "air_c", "note",
-)  # fmt: skip
+TEXT, NUMBER, COUNT = pl.String(), pl.Float64(), pl.Int64()
+COLUMNS: dict[str, pl.DataType] = {
+    "ordinal": COUNT, "serial": TEXT, "day": pl.Date(), "model": TEXT, "value": NUMBER, "measured": NUMBER,
+    "unit": TEXT, "readings": COUNT, "spread": NUMBER, "person": TEXT, "gauge": TEXT, "tool": TEXT,
+    "tool_count": COUNT, "batch": TEXT, "air_c": NUMBER, "note": TEXT,
+}  # fmt: skip
+
+MIMETYPES = {
+    "csv": "text/csv; charset=utf-8",
+    "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+    "parquet": "application/vnd.apache.parquet",
+}
+"""Formats of the data behind a chart, as registered with IANA."""
 
 
 def add_routes(server: Flask) -> None:
@@ -26,15 +33,19 @@ def add_routes(server: Flask) -> None:
     def theme_css() -> Response:
         return Response(theme.style_sheet(), mimetype="text/css")
 
-    @server.get("/data/stages/<stage>/<characteristic>/<family>.csv")
+    @server.get("/data/stages/<stage>/<characteristic>/<family>.<form>")
     @needs(Role.TECHNICIAN)
-    def series_csv(stage: str, characteristic: str, family: str) -> Response:
+    def series_file(stage: str, characteristic: str, family: str, form: str) -> Response:
         view = queries.board().series(SeriesKey(stage, characteristic, family))
         if view is None:
             abort(404, "There is no series of this name.")
-        name = f"{stage}_{characteristic}_{family}.csv"
-        head = {"Content-Disposition": f'attachment; filename="{_plain_name(name)}"'}
-        return Response(write_csv(view), mimetype="text/csv; charset=utf-8", headers=head)
+        if form not in MIMETYPES:
+            abort(404, f"The data come as {', '.join(MIMETYPES)}, not as {form}. Load the page again.")
+        name = f"{stage}_{characteristic}_{family}"
+        made = queries.board().shop().day
+        data = table_file(points_of(view), ExportFormat(form), name, made)
+        head = {"Content-Disposition": f'attachment; filename="{_plain_name(name)}.{form}"'}
+        return Response(data, mimetype=MIMETYPES[form], headers=head)
 
     @server.get("/month/preview")
     @needs(Role.TECHNICIAN)
@@ -52,32 +63,19 @@ def add_routes(server: Flask) -> None:
         abort(404, "There is no such report.")
 
 
-def write_csv(view: SeriesView) -> str:
-    """Return the points of a series as csv, texts guarded against being run as formulas."""
-    out = StringIO()
-    writer = csv.writer(out)
-    writer.writerow(COLUMNS)
+def points_of(view: SeriesView) -> pl.DataFrame:
+    """Return the points of a series as a table, oldest first: every column there is, empty ones too."""
     unit = view.verdict.unit
-    for p in view.verdict.points:
-        row = [
-            p.ordinal, p.serial, p.day.isoformat(), p.model, p.value, p.measured, unit, p.readings, p.spread,
+    rows = [
+        (
+            p.ordinal, p.serial, p.day, p.model, p.value, p.measured, unit, p.readings, p.spread,
             p.person, p.gauge, p.tool, p.tool_count, p.batch, p.air_c, p.note,
-        ]  # fmt: skip
-        writer.writerow([guard_cell(cell) for cell in row])
-    return out.getvalue()
-
-
-def guard_cell(value: object) -> object:
-    """Return a cell that no spreadsheet will run.
-
-    Examples
-    --------
-    >>> guard_cell("=1+1"), guard_cell(-1.5)
-    ("'=1+1", -1.5)
-    """
-    if isinstance(value, str) and value.startswith(FORMULA_STARTS):
-        return f"'{value}"
-    return "" if value is None else value
+        )
+        for p in view.verdict.points
+    ]  # fmt: skip
+    # what nobody wrote is empty in every format, not a text of no letters
+    cells = [tuple(None if cell == "" else cell for cell in row) for row in rows]
+    return pl.DataFrame(cells, schema=COLUMNS, orient="row")
 
 
 def _plain_name(name: str) -> str:

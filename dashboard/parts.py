@@ -26,8 +26,13 @@ from qc.jobs.board import (
 from qc.states import FIGURES
 from qc.words import MONTHS
 
-WHOLE = re.compile(rf"\b[A-Z]{{1,4}}-\w+|\b\d{{1,2}} (?:{'|'.join(name[:3] for name in MONTHS)})\b")
-"""Serials, names of gauges and tools, and days, as they stand in a sentence."""
+DAY = rf"\b\d{{4}}-\d\d-\d\d\b|\b\d{{1,2}} (?:{'|'.join(name[:3] for name in MONTHS)})\b(?: \d{{4}}\b)?"
+AMOUNT = r"[+−-]?\b\d[\d.]* (?:mm|µm|cents|cm³/min|mm²|°C|%)(?!\w)"
+WHOLE = re.compile(rf"\b[A-Z]{{1,4}}-\w+|{DAY}|{AMOUNT}")
+"""Serials, names of gauges and tools, days, and figures with their unit, as they stand in a sentence."""
+
+BY_KEYS = "The arrow keys go from piece to piece, Enter opens it; the same figures stand in the table below."
+"""What is said of a chart that the keyboard walks."""
 
 SHORT_CELL = 12
 """Characters of a cell that stays on one line, such as a day or a tool; chosen, a longer one may break."""
@@ -61,10 +66,14 @@ def figures(rows: Sequence[tuple[str, Any]]) -> Component:
     return html.Dl(lines, className="kvs")
 
 
-def chart(graph_id: Any, figure: Figure, label: str) -> Component:
-    """Return a chart with its name for those who cannot see it."""
+def chart(graph_id: Any, figure: Figure, label: str, walked: bool = False) -> Component:
+    """Return a chart with its name for those who cannot see it.
+
+    With `walked` the keyboard reaches it and goes from piece to piece, each spoken (board.js).
+    """
     graph = dcc.Graph(id=graph_id, figure=figure, config=GRAPH_CONFIG, className="graph")
-    return html.Figure(graph, **{"aria-label": label}, role="group", className="chart")
+    keys = {"tabIndex": 0, "data-walked": "true"} if walked else {}
+    return html.Figure(graph, **{"aria-label": label, **keys}, role="group", className="chart")
 
 
 def outcome(found: Ticket | None) -> tuple[Component, bool]:
@@ -180,7 +189,13 @@ def unbroken(sentence: str) -> list[Any]:
 def table(
     head: Sequence[str], rows: Sequence[Sequence[Any]], caption: str, numbers: Sequence[int] = ()
 ) -> Component:
-    """Return a plain table; columns in `numbers` are set flush right in tabular figures."""
+    """Return a plain table; columns in `numbers` are set flush right in tabular figures.
+
+    A column in which no row has anything is left out.
+    """
+    filled = [i for i in range(len(head)) if not rows or any(row[i] not in ("", None) for row in rows)]
+    numbers = [place for place, i in enumerate(filled) if i in numbers]
+    head, rows = [head[i] for i in filled], [[row[i] for i in filled] for row in rows]
     flush = {index: {"className": "num"} for index in numbers}
     top = html.Thead(html.Tr([html.Th(name, scope="col", **flush.get(i, {})) for i, name in enumerate(head)]))
     body = html.Tbody(

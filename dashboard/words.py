@@ -24,9 +24,12 @@ from qc.jobs.board import (
 from qc.states import KEPT, NO_LIMITS, NOT_KEPT, NOTHING_MEASURED, TOO_FEW
 from qc.words import (
     MONTHS,
+    count_words,
     dated_words,
     day_words,
+    passed_words,
     pieces_words,
+    quantity_words,
     unanswered_words,
     unit_words,
     whole_words,
@@ -40,6 +43,11 @@ ASCII_UNIT = re.compile(r"(?<=\d )um\b|(?<![\[\w])cm3/min\b")
 
 SETTLE_MOST = 1000
 """A number of further pieces beyond this one is no plan."""
+
+REACHED_MONTHS = 24
+"""What takes longer than two years to settle is no plan either (chosen)."""
+
+DAYS_OF_A_MONTH = 365.25 / 12
 
 SO_NEAR = "It is so near to what is wanted that"
 
@@ -103,6 +111,25 @@ def number(value: float, decimals: int = 1, signed: bool = False) -> str:
 def amount(value: float, code: str, decimals: int = 1, signed: bool = False) -> str:
     """Return a figure with its unit: ``+22.9 mm``."""
     return f"{number(value, decimals, signed)} {unit(code)}".rstrip()
+
+
+def difference(value: float, code: str, signed: bool = False) -> str:
+    """Return a difference, a pace or a spread as the sentences tell it: under a tenth of a mm in micrometres.
+
+    Examples
+    --------
+    >>> difference(0.069, "mm", signed=True), difference(0.0042, "mm"), difference(-1.6, "cent", signed=True)
+    ('+69 µm', '4.2 µm', '−1.6 cents')
+    """
+    told = quantity_words(value, code).replace("-", "−")
+    return f"+{told}" if signed and value > 0 else told
+
+
+def figure(verdict: SeriesVerdict, value: float) -> str:
+    """Return the figure of a piece as its series is told: with unit and decimals, or pass or fail."""
+    if verdict.kind == "pass-fail":
+        return passed_words(value)
+    return amount(value, verdict.unit, decimals_of(verdict), verdict.centered)
 
 
 def sized(value: float, low: float, high: float, code: str) -> str:
@@ -236,8 +263,11 @@ def finding(verdict: SeriesVerdict) -> str:
         )
         each = " a piece" if verdict.kind == "count" else ""
         return f"As it was: {rate}{each} over {pieces_words(stretch.n)}."
-    about = mean(verdict, stretch.mean)
     off = " from target" if verdict.centered else ""
+    if stretch.line_to is not None:  # as the chart says it: a line that wears has no one mean
+        there = mean(verdict, stretch.line_to)
+        return f"As it was: {pieces_words(stretch.n)} along the line of the tool, now at {there}{off}."
+    about = mean(verdict, stretch.mean)
     return f"As it was: {pieces_words(stretch.n)} around {about}{off}."
 
 
@@ -306,7 +336,33 @@ def _settle(view: SeriesView) -> str:
     if not more:
         return ""
     about = "1 more piece like these" if more == 1 else f"{whole_words(more)} more pieces like these"
-    return f"About {about} would settle whether the limits are kept."
+    pace = monthly_pace(view.verdict)
+    months = more / pace if pace else 0.0
+    lasts = f", {lasting_words(months)} at the {max(1, round(pace))} a month of late" if pace else ""
+    if months <= REACHED_MONTHS:
+        return f"About {about}{lasts and lasts + ','} would settle whether the limits are kept."
+    why = "so few cannot settle whether the limits are kept"
+    return f"It would take about {about}{lasts}: {why}. Less scatter, or a mean nearer to the middle, can."
+
+
+def monthly_pace(verdict: SeriesVerdict) -> float | None:
+    """Return how many pieces a month a series had in its last quarter; None of one younger than a month."""
+    ages = [(verdict.points[-1].day - p.day).days for p in verdict.points]
+    quarter = min(float(ages[0]), 3 * DAYS_OF_A_MONTH) if ages else 0.0
+    return sum(a < quarter for a in ages) * DAYS_OF_A_MONTH / quarter if quarter > DAYS_OF_A_MONTH else None
+
+
+def lasting_words(months: float) -> str:
+    """Say how long something takes.
+
+    Examples
+    --------
+    >>> lasting_words(0.4), lasting_words(4.8), lasting_words(148.0)
+    ('2 weeks', '5 months', '12 years')
+    """
+    if (weeks := months * DAYS_OF_A_MONTH / 7) < 8:
+        return count_words(max(1, round(weeks)), "week")
+    return count_words(round(months), "month") if months < 24 else count_words(round(months / 12), "year")
 
 
 def _from_few(view: SeriesView) -> str:

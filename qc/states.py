@@ -112,7 +112,8 @@ KINDS: Mapping[str, Mapping[str, str]] = {
 
 FIGURES: Mapping[str, str] = {
     "mean": "The average of the pieces in brackets, all of one state: since the last change, if any.",
-    "before, now": "The mean of the state before the last change, and that of the state since.",
+    "before, now": "The mean of the state before the last change, and that of the state since; of a tool "
+    "that wears, where the line of its pieces ends.",
     "usual from, usual to": "The next piece of the present state is expected between these two; one beyond "
     "them stands apart. They come from the pieces themselves, limits from the plan.",
     "limit, target": "What the plan asks for.",
@@ -124,6 +125,7 @@ FIGURES: Mapping[str, str] = {
     "running rate": "Of the newest pieces up to each one, so many as the axis says, those with a fault in "
     "100, or the faults a piece.",
     "first-pass yield": "The share of pieces that went through a stage without rework.",
+    "two figures in brackets": "Of a size: 95 in 100 sure that the true one lies between them.",
     "in brackets": "The number of pieces that a figure rests on.",
 }
 """Names of figures that a chart or a list bears, and what they mean."""

@@ -296,6 +296,19 @@ def unanswered_words(settled: int) -> str:
     return f"{count_words(settled, 'series', 'series')} {verb} settled at a new level unanswered"
 
 
+def passed_words(faults: float) -> str:
+    """Say a figure that passes or fails: no fault, a fault, or the share of its readings that failed.
+
+    Examples
+    --------
+    >>> passed_words(0.0), passed_words(1.0), passed_words(0.25)
+    ('pass', 'fail', 'fail (25 % of its readings)')
+    """
+    if not faults:
+        return "pass"
+    return "fail" if faults >= 1 else f"fail ({100 * faults:.0f} % of its readings)"
+
+
 def stepped_words(value: float, step: float | None) -> str:
     """Write a figure with the places that its gauge shows; four digits where the gauge is not known.
 

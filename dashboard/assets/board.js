@@ -75,6 +75,53 @@
     });
   });
 
+  /* ---- a chart by the keyboard: arrows go from piece to piece, each is spoken, Enter opens it ---- */
+  function say(words) {
+    var place = document.getElementById("announce");
+    if (place) { place.textContent = words; }
+  }
+  function plain(text) {
+    var words = String(text).replace(/<br>/g, ", ").replace(/<\/?b>/g, "");
+    return words.replace(/&lt;/g, "<").replace(/&gt;/g, ">").replace(/&#x27;/g, "'").replace(/&quot;/g, "\"").replace(/&amp;/g, "&");
+  }
+  document.addEventListener("keydown", function (event) {
+    var chart = event.target;
+    if (!chart.matches || !chart.matches("figure[data-walked]")) { return; }
+    var plot = chart.querySelector(".js-plotly-plot"), pieces = plot && plot.data && plot.data[0];
+    if (!pieces || !pieces.x || !pieces.x.length) { return; }
+    var last = pieces.x.length - 1, at = chart.walkedAt === undefined || chart.walkedAt > last ? last + 1 : chart.walkedAt;
+    if (event.key === "Enter") {
+      if (at <= last && pieces.customdata) { window.dash_clientside.set_props("url", { pathname: instrumentAt(pieces.customdata[at]) }); }
+      return;
+    }
+    var next = { ArrowLeft: at - 1, ArrowRight: Math.min(at + 1, last), Home: 0, End: last }[event.key];
+    if (event.key === "Escape") { window.Plotly.Fx.unhover(plot); chart.walkedAt = undefined; return; }
+    if (next === undefined) { return; }
+    event.preventDefault();
+    chart.walkedAt = Math.max(0, next);
+    window.Plotly.Fx.hover(plot, [{ curveNumber: 0, pointNumber: chart.walkedAt }]);
+    say(plain(pieces.text[chart.walkedAt]));
+  });
+
+  /* ---- a chart as a picture; its figures unfolded by the link to them ---- */
+  document.addEventListener("click", function (event) {
+    var button = event.target.closest && event.target.closest("[data-picture]");
+    var plot = button && button.closest(".card").querySelector(".js-plotly-plot");
+    if (plot && window.Plotly) {
+      window.Plotly.downloadImage(plot, { format: "png", scale: 2, filename: document.title.split(" · ")[0], width: plot.clientWidth, height: plot.clientHeight });
+    }
+    var link = event.target.closest && event.target.closest("a[href^='#']");
+    var fold = link && document.getElementById(link.getAttribute("href").slice(1));
+    if (fold && fold.tagName === "DETAILS") {
+      event.preventDefault();
+      fold.open = true;
+      fold.querySelector("summary").focus();
+      fold.scrollIntoView();
+    }
+  });
+
+  function instrumentAt(serial) { return "/instruments/" + encodeURIComponent(serial); }
+
   function darkNow() {
     var chosen = document.documentElement.getAttribute("data-theme");
     if (chosen) { return chosen === "dark"; }
@@ -110,7 +157,7 @@
       openInstrument: function (click) {
         var point = click && click.points && click.points[0];
         if (!point || !point.customdata) { return window.dash_clientside.no_update; }
-        return "/instruments/" + encodeURIComponent(point.customdata);
+        return instrumentAt(point.customdata);
       }
     }
   });

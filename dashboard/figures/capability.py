@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from html import escape
+from itertools import pairwise
+from math import floor
 
 from dashboard import words
 from dashboard.figures.events import CHARACTER_PX
@@ -12,7 +14,8 @@ from dashboard.theme import LIGHT
 from qc.jobs.board import Point, SeriesView
 
 HEIGHT_PX = 176
-BINS = 25  # chosen: a pile is then about as wide as its marks
+BINS = 25  # chosen: a pile is then a little wider than its marks
+STEP_OF_ITS_OWN = 0.6  # chosen: marks of such neighbours still stand apart
 WIDTH_PX = 268
 """Width of the panel in its column [px]; a wider screen only leaves more room between the labels."""
 
@@ -25,7 +28,7 @@ def draw_capability(view: SeriesView) -> Figure:
     if not points:
         return {"data": [], "layout": layout}
     low, high = _span(view, points)
-    xs, ys = _stack([p.value for p in points], low, high)
+    xs, ys = _stack([p.value for p in points], _pile_edges(view, low, high), verdict.upper)
     # chosen: few pieces keep low piles, or five of them would look like a crowd
     tallest = max([8.0, *ys])
     unit = words.unit(verdict.unit) or "number"
@@ -70,16 +73,35 @@ def _span(view: SeriesView, points: Sequence[Point]) -> tuple[float, float]:
     return min(values) - pad, max(values) + pad
 
 
-def _stack(values: Sequence[float], low: float, high: float) -> tuple[list[float], list[float]]:
-    # Sorted values, each put on the pile of its bin; the value itself stays exact on the scale.
-    piles: dict[int, int] = {}
+def _pile_edges(view: SeriesView, low: float, high: float) -> tuple[float, float]:
+    """Return where a pile begins and how wide it is: a limit is an edge, so that no pile straddles it."""
+    lower, upper = view.verdict.lower, view.verdict.upper
+    width = (high - low) / BINS
+    if lower is not None and upper is not None and upper > lower:
+        width = (upper - lower) / max(1, round((upper - lower) / width))
+    start = next((edge for edge in (lower, upper) if edge is not None), low)
+    return start, width
+
+
+def _stack(
+    values: Sequence[float], edges: tuple[float, float], upper: float | None
+) -> tuple[list[float], list[float]]:
+    """Put each value on the pile it falls into, sorted; a pile stands upright, the hover says the value."""
+    start, width = edges
+    steps = sorted({round(value, 9) for value in values})
+    coarse = all(b - a >= STEP_OF_ITS_OWN * width for a, b in pairwise(steps))
+    piles: dict[float, int] = {}
     xs: list[float] = []
     ys: list[float] = []
     for value in sorted(values):
-        place = min(BINS - 1, int(BINS * (value - low) / (high - low)))
-        piles[place] = piles.get(place, 0) + 1
-        xs.append(value)
-        ys.append(piles[place] - 0.4)
+        place = floor((value - start) / width + 1e-6)
+        if upper is not None and value <= upper < start + (place + 0.5) * width:
+            place -= 1  # a piece on its limit is inside
+        # figures in coarse steps need no piles laid over them: each step is one
+        at = round(value, 9) if coarse else start + (place + 0.5) * width
+        piles[at] = piles.get(at, 0) + 1
+        xs.append(at)
+        ys.append(piles[at] - 0.4)
     return xs, ys
 
 

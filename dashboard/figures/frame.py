@@ -29,7 +29,9 @@ GRAPH_CONFIG: Final = {
     "scrollZoom": False,
     "doubleClick": False,
     "modeBarButtons": [["toImage"]],
-    "toImageButtonOptions": {"format": "svg", "filename": "chart"},
+    "toImageButtonOptions": {"format": "png", "filename": "chart", "scale": 2},
+    "locale": "en",
+    "locales": {"en": {"dictionary": {"Download plot as a PNG": "Save the picture"}}},
 }
 
 SYMBOLS: Final = {
@@ -41,8 +43,11 @@ SYMBOLS: Final = {
 }
 """Plan symbol -> Plotly marker."""
 
-PLAIN_PX, BOLD_PX = 7.4, 7.9
-"""Width of a character of a label, on the safe side for the widest of the board's fonts [px]."""
+WIDTHS: Final = {"mwMW%": 0.99, "ABCDEGHKNOPQRSTUVXYZ+−=_#&": 0.84, " .,:;|/()[]'-iljtfrI": 0.42}
+"""Widths of letters in the widest of the board's fonts (DejaVu Sans), rounded up [em]; else `OTHER`."""
+
+OTHER, BOLD = 0.64, 1.12
+"""Width of a letter or digit of none of these kinds [em], and how much wider bold ones are."""
 
 LABEL_GAP_PX: Final = 17
 """Least distance between two labels at the right edge [px]."""
@@ -63,7 +68,8 @@ def base_layout(height: int, top: int, right: int, bottom: int, left: int) -> La
     return {
         "height": height,
         "margin": {"t": top, "r": right, "b": bottom, "l": left, "pad": 0},
-        "paper_bgcolor": "rgba(0,0,0,0)",
+        # on the screen the card shows through (board.css); a saved picture has the card's colour behind it
+        "paper_bgcolor": LIGHT["card"],
         "plot_bgcolor": "rgba(0,0,0,0)",
         "font": {"family": FONTS, "size": SMALL_PX, "color": LIGHT["soft"]},
         "showlegend": False,
@@ -87,8 +93,19 @@ def bare_axis(**more: Any) -> Axis:
 
 def label_margin(labels: Sequence[EdgeLabel]) -> int:
     """Return the width that the labels at the right edge need [px]."""
-    widths = [len(label.text) * (BOLD_PX if label.bold else PLAIN_PX) for label in labels]
-    return round(max([60.0, *widths])) + 16
+    return round(max([60.0, *(text_px(label.text, label.bold) for label in labels)])) + 16
+
+
+def text_px(text: str, bold: bool = False) -> float:
+    """Return how wide a label is at most: counting letters alone cut those with many wide ones [px].
+
+    Examples
+    --------
+    >>> text_px("mm") > text_px("il")
+    True
+    """
+    ems = sum(next((own for letters, own in WIDTHS.items() if one in letters), OTHER) for one in text)
+    return ems * SMALL_PX * (BOLD if bold else 1.0)
 
 
 def nice_ticks(low: float, high: float, wanted: int = 6) -> list[float]:
@@ -161,11 +178,17 @@ def value_sheet(
     """
     height, top, bottom, left = size
     right = 14 if narrow else label_margin(labels)
-    layout = base_layout(height, top, right, bottom, left - 12 if narrow else left)
+    # on a phone there is no room beside the plot: the names stand in lines of their own above it
+    above = LABEL_GAP_PX * len(labels) if narrow else 0
+    layout = base_layout(height + above, top + above, right, bottom, left - 12 if narrow else left)
     layout["xaxis"] = across
     layout["yaxis"] = value_axis(*y_range, signed=signed, wanted=wanted)
     layout["shapes"] = shapes
-    names = edge_annotations(labels, y_range, height - top - bottom, inside=narrow)
+    names = (
+        stacked_annotations(labels, top)
+        if narrow
+        else edge_annotations(labels, y_range, height - top - bottom)
+    )
     layout["annotations"] = [axis_title(*title), *notes, *names]
     return layout
 
@@ -207,34 +230,44 @@ def level(
     }
 
 
-def edge_annotations(
-    labels: Sequence[EdgeLabel], y_range: tuple[float, float], plot_px: float, inside: bool = False
-) -> list[Note]:
-    """Return the labels at the right edge, moved apart where two would touch.
-
-    With `inside` they stand within the chart, just above their lines, for a narrow screen.
-    """
+def edge_annotations(labels: Sequence[EdgeLabel], y_range: tuple[float, float], plot_px: float) -> list[Note]:
+    """Return the labels at the right edge, moved apart where two would touch."""
     heights = spread_labels([label.y for label in labels], y_range, plot_px)
-    shift = 9 if inside else 0
     return [
-        {
-            "xref": "paper",
-            "x": 1,
-            "xanchor": "right" if inside else "left",
-            "xshift": 0 if inside else 8,
-            "yref": "y",
-            "y": height,
-            "yanchor": "middle",
-            "yshift": shift,
-            "showarrow": False,
-            "align": "left",
-            "text": f"<b>{escape(label.text)}</b>" if label.bold else escape(label.text),
-            "font": {"color": label.colour, "size": SMALL_PX if not inside else 12},
-            # Inside the chart a label may stand over points: its ground keeps it readable.
-            **({"bgcolor": LIGHT["card"], "opacity": 0.88} if inside else {}),
-        }
+        _named(label, label.text) | {"xshift": 8, "yref": "y", "y": height, "yanchor": "middle", "x": 1}
         for label, height in zip(labels, heights, strict=True)
     ]
+
+
+def stacked_annotations(labels: Sequence[EdgeLabel], top: float) -> list[Note]:
+    """Return the labels one under the other above the plot, in the order of their lines, highest first.
+
+    `top` is the room that title and band keep between them and the plot [px].
+    """
+    ordered = sorted(labels, key=lambda label: label.y)
+    return [
+        _named(label, f"— {label.text}")
+        | {
+            "x": 0,
+            "xshift": -40,
+            "yref": "paper",
+            "y": 1,
+            "yanchor": "bottom",
+            "yshift": top - 4 + LABEL_GAP_PX * place,
+        }
+        for place, label in enumerate(ordered)
+    ]
+
+
+def _named(label: EdgeLabel, text: str) -> Note:
+    return {
+        "xref": "paper",
+        "xanchor": "left",
+        "showarrow": False,
+        "align": "left",
+        "text": f"<b>{escape(text)}</b>" if label.bold else escape(text),
+        "font": {"color": label.colour, "size": SMALL_PX},
+    }
 
 
 def spread_labels(ys: Sequence[float], y_range: tuple[float, float], plot_px: float) -> list[float]:

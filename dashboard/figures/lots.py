@@ -48,7 +48,7 @@ def draw_lots(view: SeriesView, narrow: bool = False) -> Figure | None:
         tickmode="array",
         tickvals=list(range(len(shown))),
         ticktext=[escape(told_name(name, LONGEST)) for name, _ in shown],
-        tickangle=0 if len(shown) <= NEWEST_NARROW else -40,
+        tickangle=-40 if narrow or len(shown) > NEWEST_NARROW else 0,
         tickfont={"size": 12, "color": LIGHT["soft"]},
     )
     mean_of_all = sum(values) / len(values)

@@ -155,7 +155,7 @@ def story(view: SeriesView, point: Point) -> str:
     names = {model.id: model.name for model in view.models}
     head = f"<b>{escape(point.serial)}</b>  {escape(names.get(point.model, point.model))}, "
     lines = [head + words.day(point.day, year=True)]
-    value = words.amount(point.value, verdict.unit, decimals, verdict.centered)
+    value = words.figure(verdict, point.value)
     if verdict.centered:
         value += f" from target (measured {words.amount(point.measured, verdict.unit, decimals)})"
     lines.append(value)
@@ -279,6 +279,8 @@ def _levels(
         start, end = _ends(stretch, left)
         shapes.append(level(start, left, right, colour, 3 if name else 1.5, end=end))
         if name:
+            # of a tool that wears the line has no one height: it is told where it ends
+            name = "now" if name == "mean" and stretch.line_to is not None else name
             label = f"{name} {words.mean(verdict, end)} ({stretch.n})"
             labels.append(EdgeLabel(end, label, colour, bold=True))
     return labels, shapes

@@ -27,11 +27,10 @@ def draw_wear(view: SeriesView, narrow: bool = False) -> Figure | None:
     ]
     if not points:
         return None
-    decimals = words.decimals_of(verdict)
     end = max([forecast.count_now, forecast.change_by_count or 0]) * 1.06
     now = words.current_stretch(verdict)
     since = [p for p in points if now is None or p.ordinal >= now.first] or points
-    shapes, labels = _lines(forecast, since, end, decimals, verdict.unit)
+    shapes, labels = _lines(forecast, since, end, verdict.unit)
     mark, note = _change_by(forecast)
     heights = [p.value for p in points] + [label.y for label in labels]
     pad = 0.1 * ((max(heights) - min(heights)) or 1.0)
@@ -75,7 +74,7 @@ def draw_wear(view: SeriesView, narrow: bool = False) -> Figure | None:
 
 
 def _lines(
-    forecast: Forecast, points: list[Point], end: float, decimals: int, unit: str
+    forecast: Forecast, points: list[Point], end: float, unit: str
 ) -> tuple[list[Shape], list[EdgeLabel]]:
     """Return the line of the pieces since the last change, and the limit it runs towards."""
     shapes: list[Shape] = []
@@ -87,7 +86,7 @@ def _lines(
         first = min(p.tool_count or 0 for p in points)
         last = height + slope * end
         shapes.append(level(height + slope * first, first, end, LIGHT["steady"], 2, end=last))
-        pace = words.amount(forecast.slope_per_100, unit, decimals, signed=True)
+        pace = words.difference(forecast.slope_per_100, unit, signed=True)
         labels.append(EdgeLabel(last, f"{pace} / 100 draws", LIGHT["steady"], bold=True))
     if forecast.limit is not None:
         shapes.append(level(forecast.limit, 0, end, LIGHT["ink"], 1.2))

@@ -29,7 +29,11 @@ def layout(kind: str, name: str, **_: str) -> Component:
     ]
     caption = words.counted(len(found.pieces), "piece", "pieces")
     caption += f", the newest {SHOWN} of them" if len(found.pieces) > SHOWN else ""
-    body = card("", html.P(found.sentence), table(["Serial", "First", "Where", "Now"], rows, caption))
+    body = card(
+        "",
+        html.P(found.sentence[:1].upper() + found.sentence[1:]),
+        table(["Serial", "First", "Where", "Now"], rows, caption),
+    )
     return html.Div([heading(title(kind, name), back=("Instruments", "/instruments")), body])
 
 

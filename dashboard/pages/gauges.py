@@ -59,9 +59,10 @@ def one_layout(gauge: str, **_: str) -> Component:
         evidence.append(html.P(unbroken(view.moved), className="lead"))
     if view.bias is not None:
         evidence.append(html.P(bias_sentence(view), className="small"))
+    drawn = []
     if figure is not None:
         label = f"Checks of {view.id} against its master. {view.sentence} The table below holds the newest."
-        evidence.append(chart("gauges-chart", figure, label))
+        drawn = [card("", chart("gauges-chart", figure, label), className="drawn")]
         if any(is_zero(check.master) for check in view.checks):
             evidence.append(
                 html.P("Hollow marks are checks at zero, full ones on a ring.", className="small")
@@ -73,7 +74,15 @@ def one_layout(gauge: str, **_: str) -> Component:
             heading(f"{view.id} — {view.name}", back=("Gauges", "/gauges")),
             html.Div(
                 [
-                    html.Div([card("", *evidence), *_course_card(view), *_check_table(view), *below]),
+                    html.Div(
+                        [
+                            card("", *evidence, className="sentence" if drawn else ""),
+                            *drawn,
+                            *_course_card(view),
+                            *_check_table(view),
+                            *below,
+                        ]
+                    ),
                     html.Aside([_step_card(view), _facts(view), *_action(view)]),
                 ],
                 className="grid first",
@@ -167,11 +176,7 @@ def _step_short(measure: MeasureView) -> str:
 
 
 def _spread(measure: MeasureView) -> str:
-    spread = measure.spread or 0.0
-    # In the unit of the step, but not with more zeros than a person reads.
-    if measure.unit == "mm" and spread < 0.1:
-        return words.amount(1000 * spread, "um", 1)
-    return words.amount(spread, measure.unit, 2 if spread < 1 else 1)
+    return words.difference(measure.spread or 0.0, measure.unit)
 
 
 def _step_card(view: GaugeView) -> Component:
@@ -210,7 +215,8 @@ def _action(view: GaugeView) -> list[Component]:
         steps.append("The lead decides about those that have left.")
     else:
         steps.append("Have it calibrated, or take it off the bench; readings by it are held until then.")
-    return [card("What to do", html.Ol([html.Li(unbroken(step)) for step in steps], className="steps"))]
+    todo = html.Ol([html.Li(unbroken(step)) for step in steps], className="steps")
+    return [card("What to do", todo, className="to-do")]
 
 
 def _touched_title(view: GaugeView) -> str:

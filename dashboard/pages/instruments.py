@@ -17,6 +17,7 @@ from dashboard.pages.whole_piece import also_link
 from dashboard.parts import card, figures, heading, nothing, serial_link, series_name, table, unbroken
 from dashboard.routing import Page, series_address
 from qc.jobs.board import InstrumentReading, InstrumentView, PieceRecord, Point, SeriesVerdict, limits_words
+from qc.words import passed_words
 
 LISTED = 60
 """Pieces listed at once; the finder reaches the rest."""
@@ -173,8 +174,7 @@ def _standing(view: InstrumentView) -> Component:
 
 
 def _standing_row(verdict: SeriesVerdict, point: Point) -> list[Any]:
-    decimals = words.decimals_of(verdict)
-    value = words.amount(point.value, verdict.unit, decimals, verdict.centered)
+    value = words.figure(verdict, point.value)
     outside = (verdict.lower is not None and point.value < verdict.lower) or (
         verdict.upper is not None and point.value > verdict.upper
     )
@@ -206,10 +206,12 @@ def _cut(count: int) -> str:
 def _reading_row(reading: InstrumentReading) -> list[Any]:
     value = f"{reading.value:g}".replace("-", "−")
     shown = f"{value} {words.unit(reading.unit)}".rstrip()
+    if reading.kind == "pass-fail":
+        shown = passed_words(reading.value)
     return [
         reading.name,
         reading.place,
-        html.S(shown) if reading.became else f"{value} {words.unit(reading.unit)}".rstrip(),
+        html.S(shown) if reading.became else shown,
         reading.text,
         words.day(reading.day, year=True),
         also_link("person", reading.person),

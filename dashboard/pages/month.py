@@ -13,7 +13,7 @@ from dash.development.base_component import Component
 from dashboard import queries
 from dashboard.door import Role, needs
 from dashboard.fields import choice, desk_form, submit
-from dashboard.parts import card, figures, heading, nothing, outcome, unbroken
+from dashboard.parts import card, figures, heading, nothing, outcome, table, unbroken
 from dashboard.routing import Page, address
 from qc.jobs.board import ReportView
 from qc.plain import JsonObject
@@ -104,14 +104,11 @@ def _so_far(told: JsonObject) -> Component:
 
 def _yields(told: JsonObject) -> Component:
     head = ("Stage", "This month, 95 % interval", "Pieces", told["before"], told["year_ago"])
-    rows = [
-        html.Tr([html.Td(y[name]) for name in ("stage", "share", "of", "before", "year_ago")])
-        for y in told["yields"]
-    ]
+    rows = [[y[name] for name in ("stage", "share", "of", "before", "year_ago")] for y in told["yields"]]
     if not rows:
         return card("First pass, by stage", nothing("No piece came to any stage yet."), className="below")
-    table = html.Table([html.Thead(html.Tr([html.Th(one) for one in head])), html.Tbody(rows)])
-    return card("First pass, by stage", html.Div(table, className="table"), className="below")
+    listing = table(head, rows, "Pieces that passed without rework, of those that came to the stage")
+    return card("First pass, by stage", listing, className="below")
 
 
 def _open(told: JsonObject) -> Component:

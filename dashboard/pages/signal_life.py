@@ -43,7 +43,7 @@ def action_card(view: SignalView, series: SeriesView | None) -> Component:
     body.append(html.Div(asked, className="desk no-print"))
     where = address("/signals/<signal>/say", {"signal": view.id})
     form = desk_form(where, "signals-done", body, "signals-form")
-    return card("What to do", form)
+    return card("What to do", form, className="to-do")
 
 
 def history_card(view: SignalView) -> Component:

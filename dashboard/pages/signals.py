@@ -4,16 +4,19 @@ from __future__ import annotations
 
 from typing import Any
 
-from dash import Dash, Input, Output, State, dcc, html, no_update
+from dash import Dash, Input, Output, State, ctx, dcc, html, no_update
+from dash.dependencies import ClientsideFunction
 from dash.development.base_component import Component
+from dash.exceptions import PreventUpdate
 
 from dashboard import pictograms, queries, words
 from dashboard.door import Role, needs
 from dashboard.drawing import Drawing
-from dashboard.figures import draw_series
+from dashboard.figures import Figure, draw_series
 from dashboard.pages.missing import missing
 from dashboard.pages.signal_life import action_card, history_card, made_under_card, status, touched_card
 from dashboard.parts import (
+    BY_KEYS,
     caption,
     card,
     chart,
@@ -28,7 +31,8 @@ from dashboard.parts import (
     unbroken,
 )
 from dashboard.routing import Page, address, series_address
-from qc.jobs.board import SignalView, owner_words, rate_words, unchanged_words
+from dashboard.shown import pieces_fold, pieces_table, span_tools, taking_along, window
+from qc.jobs.board import SeriesView, SignalView, owner_words, rate_words, unchanged_words
 from qc.sayings import CLOSED_STATES, OPEN_STATES
 from qc.states import SIGNAL_WORDS
 from qc.words import count_words
@@ -78,6 +82,34 @@ def register(app: Dash) -> None:
         said, done = outcome(found if view else None)
         return said, signal_body(view) if view and done else no_update
 
+    @needs(Role.TECHNICIAN)
+    def draw_again(newest: int, every: int, signal: str) -> tuple[Figure, Any, str, str]:
+        """Draw the chart over the span asked for; its table follows."""
+        view = queries.board().signal(signal)
+        series = queries.board().series(view.verdict.key) if view else None
+        if view is None or series is None or not ctx.triggered_id:
+            raise PreventUpdate
+        whole = ctx.triggered_id == "signals-span-all"
+        last = None if whole else window(series.verdict, view.signal)
+        figure = draw_series(series, last, queries.narrow_screen(), width_px=queries.chart_px())
+        return figure, pieces_table(series, last), str(not whole).lower(), str(whole).lower()
+
+    app.callback(
+        Output("signals-chart", "figure"),
+        Output("signals-pieces-body", "children"),
+        Output("signals-span-newest", "aria-pressed"),
+        Output("signals-span-all", "aria-pressed"),
+        Input("signals-span-newest", "n_clicks"),
+        Input("signals-span-all", "n_clicks"),
+        State("signals-id", "data"),
+        prevent_initial_call=True,
+    )(draw_again)
+    app.clientside_callback(
+        ClientsideFunction("board", "openInstrument"),
+        Output("url", "pathname", allow_duplicate=True),
+        Input("signals-chart", "clickData"),
+        prevent_initial_call=True,
+    )
     app.callback(
         Output("signals-said", "children"),
         Output("signals-body", "children"),
@@ -91,7 +123,6 @@ def signal_body(view: SignalView) -> list[Component]:
     """Return everything a signal's page says, as it stands now."""
     board = queries.board()
     series = board.series(view.verdict.key)
-    found = view.signal
     evidence: list[Any] = [html.P(unbroken(view.told.sentence or _fallback(view)), className="lead")]
     if view.told.because:
         evidence.append(html.P(unbroken(view.told.because), className="small"))
@@ -100,25 +131,27 @@ def signal_body(view: SignalView) -> list[Component]:
         evidence.append(html.P(unbroken(since), className="small"))
     if view.mend:
         evidence.append(html.P(unbroken(view.mend), className="small"))
-    if series is not None:
-        figure = draw_series(series, None, queries.narrow_screen(), width_px=queries.chart_px())
-        evidence += [
-            chart("signals-chart", figure, f"{view.verdict.name}. {found.sentence}"),
-            caption(series),
-        ]
     link = dcc.Link("Open the series", href=series_address(view.verdict.key), className="plain")
+    drawn = _drawn(view, series, link) if series is not None else []
     touched = board.touched(view.id)
     more = [made_under_card(view)] if view.made_under else []
     more += [touched_card(touched)] if touched is not None else []
     return [
         heading(
             f"{view.verdict.stage_name} — {series_name(view.verdict)}",
-            f"Signal {view.id}, {_standing(view)}",
+            f"Signal {view.name}, {_standing(view)}",
             back=("Signals", "/signals"),
         ),
         html.Div(
             [
-                html.Div([card("", *evidence, html.Div(link, className="tools")), _suspects(view), *more]),
+                html.Div(
+                    [
+                        card("", *evidence, className="sentence" if drawn else ""),
+                        *drawn,
+                        _suspects(view),
+                        *more,
+                    ]
+                ),
                 html.Aside([action_card(view, series), history_card(view), _facts(view)]),
             ],
             className="grid first",
@@ -126,10 +159,27 @@ def signal_body(view: SignalView) -> list[Component]:
     ]
 
 
+def _drawn(view: SignalView, series: SeriesView, link: Component) -> list[Component]:
+    """Return the chart of the series with the newest pieces and those round the change, and its table."""
+    newest = window(series.verdict, view.signal)
+    figure = draw_series(series, newest, queries.narrow_screen(), width_px=queries.chart_px())
+    label = f"{view.verdict.name}. {view.signal.sentence} {BY_KEYS}"
+    drawn = card(
+        "",
+        span_tools("signals", series, newest),
+        chart("signals-chart", figure, label, walked=True),
+        caption(series),
+        taking_along("signals", series),
+        html.P(link),
+        className="drawn",
+    )
+    return [drawn, pieces_fold("signals", series, newest)]
+
+
 def _row(view: SignalView) -> Component:
     link = dcc.Link(
         unbroken(view.told.sentence or _fallback(view)),
-        href=address("/signals/<signal>", {"signal": view.id}),
+        href=address("/signals/<signal>", {"signal": view.name}),
         className="name",
     )
     raised = f"Raised {words.day(view.signal.raised_day, year=True)} at {view.signal.raised_serial}."
@@ -155,7 +205,7 @@ def _owner(view: SignalView) -> str:
 
 def _facts(view: SignalView) -> Component:
     """Give the figures of a signal with the rate it was judged at: without that a size says nothing."""
-    found, verdict = view.signal, view.verdict
+    found = view.signal
     rows: list[tuple[str, Any]] = [
         ("Kind", KIND_WORDS[found.kind]),
         ("Began at", serial_link(found.start_serial)),
@@ -169,7 +219,7 @@ def _facts(view: SignalView) -> Component:
         rows.append(("To be closed by", f"{by}, overdue" if view.overdue else by))
     if found.size is not None:
         if found.size_low is None or found.size_high is None:
-            size = words.amount(found.size, found.unit, words.decimals_of(verdict), signed=True)
+            size = words.difference(found.size, found.unit, signed=True)
         else:
             size = words.sized(found.size, found.size_low, found.size_high, found.unit)
         rows.append(("Size", size))
@@ -207,7 +257,8 @@ def _list_title(**_: str) -> str:
 
 
 def _one_title(signal: str, **_: str) -> str:
-    return f"Signal {signal}"
+    view = queries.board().signal(signal)
+    return f"Signal {view.name if view else signal}"
 
 
 LIST_PAGE = Page("/signals", "/signals", list_layout, _list_title, nav="Signals")

@@ -16,33 +16,25 @@ from dashboard.pages import series_rules
 from dashboard.pages.missing import missing
 from dashboard.pages.series_decisions import DONE, decisions_card
 from dashboard.parts import (
+    BY_KEYS,
     caption,
     card,
     chart,
     heading,
     nothing,
     outcome,
-    serial_link,
     series_name,
     series_row,
-    state_words,
-    table,
     unbroken,
 )
-from dashboard.routing import Page, address, series_address
+from dashboard.routing import Page, address
+from dashboard.shown import pieces_fold, pieces_table, span_tools, taking_along, window
 from dashboard.steps import calm_steps, steps
 from qc.jobs.board import SeriesKey, SeriesVerdict, SeriesView, caution_words, not_kept_words
 from qc.sayings import OPEN_STATES
 from qc.states import SIGNAL_WORDS
 
 SHOWN_SIGNALS = 4  # open ones of a series that are linked; more are on the signals page
-WINDOW = 60
-"""Points shown at first: the newest, so that a long history does not hide the last weeks."""
-
-BEFORE = 20
-"""Points shown before the band in which a change began."""
-
-TABLE_ROWS = 30
 
 
 @needs(Role.TECHNICIAN)
@@ -74,21 +66,24 @@ def register(app: Dash) -> None:
     @needs(Role.TECHNICIAN)
     def draw_again(
         newest: int, every: int, switched: dict[str, list[str]] | None, whole: str, series: str
-    ) -> tuple[Figure, str, str, Any]:
-        """Draw the chart over the span asked for, with the rules that are on."""
+    ) -> tuple[Figure, str, str, Any, Any]:
+        """Draw the chart over the span asked for, with the rules that are on; its table follows the span."""
         view = queries.board().series(SeriesKey.parse(series))
         asked = ctx.triggered_id
         if view is None or not asked:
             raise PreventUpdate
         every_piece = asked == "stage-span-all" or (asked != "stage-span-newest" and whole == "true")
-        figure, said = rules_drawn(view, None if every_piece else window(view.verdict), switched)
-        return figure, str(not every_piece).lower(), str(every_piece).lower(), said
+        last = None if every_piece else window(view.verdict)
+        figure, said = rules_drawn(view, last, switched)
+        rows = no_update if asked == "stage-rules" else pieces_table(view, last)
+        return figure, str(not every_piece).lower(), str(every_piece).lower(), said, rows
 
     app.callback(
         Output("stage-chart", "figure"),
         Output("stage-span-newest", "aria-pressed"),
         Output("stage-span-all", "aria-pressed"),
         Output("stage-rules-found", "children"),
+        Output("stage-pieces-body", "children"),
         Input("stage-span-newest", "n_clicks"),
         Input("stage-span-all", "n_clicks"),
         Input("stage-rules", "data"),
@@ -132,14 +127,6 @@ def rules_drawn(
     return figure, series_rules.found(rules, wanted, view) if rules else []
 
 
-def window(verdict: SeriesVerdict) -> int:
-    """Return how many points are shown at first: enough to see what was before the present change."""
-    signal = verdict.telling
-    if signal is None or not verdict.points:
-        return WINDOW
-    return max(WINDOW, verdict.points[-1].ordinal - words.start_set(signal)[0] + 1 + BEFORE)
-
-
 def _page(key: SeriesKey, verdicts: tuple[SeriesVerdict, ...]) -> Component:
     view = queries.board().series(key)
     if view is None:
@@ -166,15 +153,18 @@ def _body(key: SeriesKey, verdicts: tuple[SeriesVerdict, ...]) -> Component:
     decided = [decisions_card(view)] if view.verdict.points else []
     return html.Div(
         [
-            html.Div([_evidence(view), *_wear(view), *_scatter(view), *_readings(view), stage_card]),
+            html.Div([*_evidence(view), *_wear(view), *_scatter(view), stage_card]),
             html.Aside([_limits_card(view), _action_card(view), *decided, *_notes(view)]),
         ],
         className="grid first",
     )
 
 
-def _evidence(view: SeriesView) -> Component:
-    """Put the sentence before the chart: who reads no further has the finding."""
+def _evidence(view: SeriesView) -> list[Component]:
+    """Put the sentence before the chart: who reads no further has the finding.
+
+    They are two cards that lie together on a desk; on a phone what to do comes between them (board.css).
+    """
     verdict = view.verdict
     signal = verdict.telling
     said = [html.P(unbroken(words.finding(verdict)), className="lead")]
@@ -186,8 +176,8 @@ def _evidence(view: SeriesView) -> Component:
     said += [
         html.P(
             dcc.Link(
-                f"Its signal {s.id}, {s.standing or SIGNAL_WORDS[s.state]}: what to do and what was said",
-                href=address("/signals/<signal>", {"signal": s.id}),
+                f"Its signal {s.name}, {s.standing or SIGNAL_WORDS[s.state]}: what to do and what was said",
+                href=address("/signals/<signal>", {"signal": s.name}),
                 className="plain",
             ),
             className="no-print",
@@ -195,47 +185,23 @@ def _evidence(view: SeriesView) -> Component:
         for s in own[:SHOWN_SIGNALS]
     ]
     if not verdict.points:
-        return card("", *said)
-    return card(
+        return [card("", *said)]
+    newest = window(verdict)
+    drawn = card(
         "",
-        *said,
-        _tools(view),
+        span_tools("stage", view, newest),
         chart(
             "stage-chart",
-            draw_series(view, window(verdict), queries.narrow_screen(), width_px=queries.chart_px()),
-            f"{verdict.name} by piece in order of making. {words.finding(verdict)} "
-            "The same figures stand in the table below.",
+            draw_series(view, newest, queries.narrow_screen(), width_px=queries.chart_px()),
+            f"{verdict.name} by piece in order of making. {words.finding(verdict)} {BY_KEYS}",
+            walked=True,
         ),
         caption(view),
+        taking_along("stage", view),
         series_rules.rules_fold(view),
+        className="drawn",
     )
-
-
-def _tools(view: SeriesView) -> Component:
-    """Offer span and data; the span is hidden where all pieces are in view already."""
-    count, newest = len(view.verdict.points), window(view.verdict)
-    spans = [("newest", f"newest {newest}"), ("all", f"all {count}")]
-    buttons = [
-        html.Button(
-            said, id=f"stage-span-{span}", n_clicks=0, **{"aria-pressed": str(span == "newest").lower()}
-        )
-        for span, said in spans
-    ]
-    name = "_".join(str(view.verdict.key).split("/"))
-    link = html.A(
-        "Download the data (csv)",
-        href=f"/data{series_address(view.verdict.key)}.csv",
-        download=f"{name}.csv",
-        className="plain",
-    )
-    group = html.Div(
-        buttons,
-        role="group",
-        className="switch",
-        hidden=count <= newest,
-        **{"aria-label": "Span of the chart"},
-    )
-    return html.Div([state_words(view.verdict), group, link], className="tools")
+    return [card("", *said, className="sentence"), drawn, pieces_fold("stage", view, newest)]
 
 
 def _wear(view: SeriesView) -> list[Component]:
@@ -260,31 +226,6 @@ def _scatter(view: SeriesView) -> list[Component]:
     return [card("How its pieces scatter", *said, *graph)] if said or graph else []
 
 
-def _readings(view: SeriesView) -> list[Component]:
-    """Give the newest pieces as a table too: a chart alone shuts out who cannot see it."""
-    verdict = view.verdict
-    if not verdict.points:
-        return []
-    decimals = words.decimals_of(verdict)
-    names = {m.id: m.name for m in view.models}
-    rows = [
-        [
-            serial_link(p.serial),
-            words.day(p.day, year=True),
-            names.get(p.model, p.model),
-            words.amount(p.value, verdict.unit, decimals, verdict.centered),
-            str(p.readings),
-            p.person,
-            p.gauge,
-            p.tool,
-        ]
-        for p in reversed(verdict.points[-TABLE_ROWS:])
-    ]
-    head = ["Serial", "Made", "Model", "Figure", "Readings", "Person", "Gauge", "Tool"]
-    inner = table(head, rows, f"The newest {len(rows)} pieces, newest first", numbers=(3, 4))
-    return [html.Details([html.Summary("The figures as a table"), inner], className="card")]
-
-
 def _limits_card(view: SeriesView) -> Component:
     """Answer whether the limits are kept, in words first; the picture shows where the pieces lie."""
     verdict = view.verdict
@@ -295,10 +236,9 @@ def _limits_card(view: SeriesView) -> Component:
         label = f"{verdict.name}: where the pieces lie between the limits. {answer} {sentence}"
         body.append(chart("stage-limits", draw_capability(view), label))
     if verdict.sd_between is not None and verdict.sd_within is not None:
-        decimals = words.decimals_of(verdict)
         spreads = (
-            f"Piece to piece the spread is {words.amount(verdict.sd_between, verdict.unit, decimals)}, "
-            f"within a piece {words.amount(verdict.sd_within, verdict.unit, decimals)} (standard deviations)."
+            f"Piece to piece the spread is {words.difference(verdict.sd_between, verdict.unit)}, within a "
+            f"piece {words.difference(verdict.sd_within, verdict.unit)} (standard deviations)."
         )
         body.append(html.P(spreads, className="small"))
     return card("Does it keep its limits?", *body)
@@ -310,10 +250,9 @@ def _action_card(view: SeriesView) -> Component:
     if verdict.behaviour != "drifting":
         calm = html.P("Nothing now. Should the next pieces stand out, this comes first:")
         first = html.Ol([html.Li(unbroken(step)) for step in calm_steps(view)], className="steps")
-        return card("What to do", calm, first, *care)
-    return card(
-        "What to do", html.Ol([html.Li(unbroken(step)) for step in steps(view)], className="steps"), *care
-    )
+        return card("What to do", calm, first, *care, className="to-do")
+    todo = html.Ol([html.Li(unbroken(step)) for step in steps(view)], className="steps")
+    return card("What to do", todo, *care, className="to-do")
 
 
 def _notes(view: SeriesView) -> list[Component]:

@@ -138,7 +138,7 @@ def _waiting(view: TodayView) -> list[Component]:
 
 
 def _open_signal(view: SignalView) -> Component:
-    href = address("/signals/<signal>", {"signal": view.id})
+    href = address("/signals/<signal>", {"signal": view.name})
     link = dcc.Link(unbroken(view.signal.sentence), href=href, className="name")
     told = html.Div(html.P([link, " ", html.Span(view.standing, className="state")]))
     peak = Drawing(pictograms.draw_peak(20)) if view.signal.ended is None else html.Span()

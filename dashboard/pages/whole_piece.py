@@ -27,7 +27,7 @@ from qc.jobs.board import (
     shared_words,
 )
 from qc.states import NEAR
-from qc.words import stepped_words
+from qc.words import passed_words, stepped_words
 
 SHOWN_SHARED = 40
 """Pieces named that bear a suspect batch or tool; `qc also` and its page have all of them."""
@@ -65,7 +65,7 @@ def _row(one: FigureOfPiece, verdict: SeriesVerdict | None) -> list[Any]:
         kept = html.B(kept, className="is-drifting")
     doubt = ", gauge in doubt" if one.gauge_checked is False else ""
     value = [
-        f"{_number(one.value, one)} {unit}".rstrip(),
+        passed_words(one.value) if one.kind == "pass-fail" else f"{_number(one.value, one)} {unit}".rstrip(),
         html.Br(),
         html.Span([kept, doubt], className="small"),
     ]
@@ -185,7 +185,7 @@ def beside(record: PieceRecord) -> list[Component]:
 
 
 def _signal(one: Any) -> Component:
-    link = dcc.Link(one.title, href=address("/signals/<signal>", {"signal": one.id}))
+    link = dcc.Link(one.title, href=address("/signals/<signal>", {"signal": one.name}))
     return html.Li([html.Span(one.standing, className="small"), link, ": ", *unbroken(one.sentence)])
 
 

@@ -32,7 +32,9 @@ signals = typer.Typer(
     help="Signals and their life: list, show, take in hand, close, reopen.", invoke_without_command=True
 )
 WhoOption = Annotated[str, typer.Option(help="Your code, as on the cards.")]
-IdArgument = Annotated[str, typer.Argument(metavar="ID", help="The signal's id, or its beginning.")]
+IdArgument = Annotated[
+    str, typer.Argument(metavar="ID", help="The signal's number, or the beginning of its id.")
+]
 TextOption = Annotated[str, typer.Option("--text", help="Remarks.")]
 
 

@@ -147,6 +147,8 @@ class SignalRecord:
         The finding, plain values of a ``SignalResult``.
     said : tuple of Said
         Oldest first.
+    number : int
+        What people call it by: counted in the order in which signals were first told, never given twice.
     """
 
     id: str
@@ -155,6 +157,7 @@ class SignalRecord:
     last_as_of: date
     plain: Mapping[str, Any]
     said: tuple[Said, ...]
+    number: int = 0
 
     @property
     def state(self) -> SignalState:

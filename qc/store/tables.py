@@ -32,7 +32,7 @@ from sqlalchemy.schema import SchemaItem
 from qc.plan import EVENT, HELD, PLACE
 from qc.store.fingerprint import DAY_BYTES, HASH_BYTES
 
-HEAD = "0009"
+HEAD = "0010"
 """The newest migration; a store that says so needs no Alembic to be opened."""
 
 MOST_NAMES = 10_000
@@ -240,6 +240,7 @@ signal = Table(
     Column("first_as_of", Text, nullable=False),
     Column("last_as_of", Text, nullable=False),
     Column("body", Text, nullable=False),
+    Column("number", Integer),
     Index("signal_series", "series"),
 )
 

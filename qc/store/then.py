@@ -13,7 +13,7 @@ from qc.store.keeping import MARK, CutDatabase, read_last_mark, signals_as_told
 from qc.store.states import put_states
 from qc.store.store import Store
 from qc.store.tables import signal
-from qc.store.verdicts import save_verdicts
+from qc.store.verdicts import read_numbers, save_verdicts
 
 
 class PastStore(Store):
@@ -37,12 +37,19 @@ class PastStore(Store):
         """
         database = CutDatabase(store._database.url, last, refusal)
         past = cls(store.folder, database, store._files)
+        with store._database.reading() as present:
+            numbers = read_numbers(present)
         with database.filling() as conn:
             mark = read_last_mark(conn)
             if mark is not None:
                 put_states(conn, {MARK: json.loads(mark)})
             rows = [
-                {"id": own, **row, "body": json.dumps(row["body"], ensure_ascii=False)}
+                {
+                    "id": own,
+                    **row,
+                    "body": json.dumps(row["body"], ensure_ascii=False),
+                    "number": numbers.get(own),
+                }
                 for own, row in signals_as_told(conn).items()
             ]
             if rows:

@@ -109,10 +109,16 @@ def read_signals(
             date.fromisoformat(row.last_as_of),
             json.loads(row.body),
             tuple(said.get(row.id, ())),
+            row.number or 0,
         )
         for row in conn.execute(statement)
     ]
     return [record for record in found if states is None or record.state in states]
+
+
+def read_numbers(conn: Connection) -> dict[str, int]:
+    """Return the number of each signal, by its id."""
+    return {row.id: row.number for row in conn.execute(select(signal.c.id, signal.c.number))}
 
 
 def read_judged_day(conn: Connection) -> date | None:
@@ -127,7 +133,8 @@ def _save_signal(conn: Connection, series: str, found: Mapping[str, Any], day: s
     known = conn.execute(select(signal.c.last_as_of, signal.c.first_as_of).where(signal.c.id == own)).first()
     if known is None:
         fresh = {"id": own, "series": series, "kind": found["kind"], "body": body}
-        conn.execute(insert(signal), {**fresh, "first_as_of": day, "last_as_of": day})
+        last = conn.execute(select(func.max(signal.c.number))).scalar() or 0
+        conn.execute(insert(signal), {**fresh, "first_as_of": day, "last_as_of": day, "number": last + 1})
         return
     here = signal.c.id == own
     conn.execute(update(signal).where(here).values(first_as_of=min(day, known.first_as_of)))

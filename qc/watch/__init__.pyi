@@ -138,3 +138,4 @@ from .words import not_kept_words as not_kept_words
 from .words import rate_words as rate_words
 from .words import settled_words as settled_words
 from .words import unchanged_words as unchanged_words
+from .words import without_interval as without_interval

@@ -341,6 +341,7 @@ def _said(
         signal.start_day,
         question.today,
         pace=_pace(points, signal),
+        ends=(signal.size_low, signal.size_high),
     )
     back = ""
     if signal.ended is not None and signal.mended is None:

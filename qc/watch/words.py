@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from datetime import date
 
+from qc.intervals import interval_words
 from qc.plan import Characteristic
 from qc.states import KEPT, NO_LIMITS, NOT_JUDGED, NOT_KEPT, NOT_PROVEN, NOTHING_MEASURED, TOO_FEW
 from qc.watch.results import LEARNING, SeriesVerdict, SignalResult
@@ -15,6 +17,9 @@ STILL_MOVING = "It is still climbing or falling: an index would describe nothing
 NOTHING_EXPLAINS = "Nothing recorded explains it."
 SAME_GAUGE = "the same gauge"
 """Stands for "gauge" among what did not change where no good check is on record since: it may be wrong."""
+
+INTERVAL = re.compile(r" \(-?[\d.]+ to -?[\d.]+\)")
+"""The interval of a size, as it stands in a sentence."""
 
 DAYS_OF_A_WEEK = 7
 LEAST_FOR_INDEX = 20
@@ -31,8 +36,11 @@ def signal_sentence(
     day: date,
     today: date | None = None,
     pace: str = "",
+    ends: tuple[float | None, float | None] = (None, None),
 ) -> str:
-    """Say what a signal found, in one sentence; of a trend with its pace, as `pace_words` gives it.
+    """Say what a signal found, in one sentence, with the interval of its size (`ends`) where one is known.
+
+    A trend is told with its pace, as `pace_words` gives it.
 
     Examples
     --------
@@ -40,6 +48,8 @@ def signal_sentence(
     ...                       words={"noun": "F wraps", "above": "long", "below": "short"})
     >>> signal_sentence(wrap, "tenor", "shift", "above", 22.9, "A-0418", date(2026, 10, 9))
     'F wraps (tenor family) have come out 23 mm long since A-0418 (9 Oct).'
+    >>> signal_sentence(wrap, "all", "shift", "above", 22.9, "A-0418", date(2026, 10, 9), ends=(19.6, 26.2))
+    'F wraps have come out 23 mm long (20 to 26) since A-0418 (9 Oct).'
     """
     named = characteristic.words.get("noun")
     noun = named or characteristic.name
@@ -49,20 +59,45 @@ def signal_sentence(
         subject += f" ({family})" if characteristic.pool == "model" else f" ({family} family)"
     way = characteristic.words.get("above" if side == "above" else "below", _plain_side(side))
     since = f"since {serial} ({day_words(day, today)})"
-    much = "" if size is None else quantity_words(abs(size), characteristic.unit) + " "
+    much, between = _much(size, ends, characteristic.unit)
     if kind == "single":
         return f"{subject}: {serial} ({day_words(day, today)}) stands apart from the rest, {much}{way}."
     if kind == "spread":
         more = (size or 0.0) > 0 if side == "both" else side == "above"
         return f"{subject} {have} scattered {'more' if more else 'less'} {since}."
     if kind == "trend":
-        return f"{subject} {have} crept {much}{way} {since}{pace and f': {pace}'}."
+        return f"{subject} {have} crept {much}{way}{between} {since}{pace and f': {pace}'}."
     if kind == "count":
         often = f"{'more' if side == 'above' else 'less'} often {since}"
         if characteristic.kind == "pass-fail" and not named:  # the name says what is asked, not what is wrong
             return f"{subject} {have} failed {often}."
         return f"{subject} {have} come {often}."
-    return f"{subject} {have} come out {much}{way} {since}."
+    return f"{subject} {have} come out {much}{way}{between} {since}."
+
+
+def without_interval(sentence: str) -> str:
+    """Return the sentence of a finding without its interval, which narrows a little with every piece.
+
+    Examples
+    --------
+    >>> without_interval("F wraps have come out 23 mm long (20 to 26) since A-0418 (9 Oct).")
+    'F wraps have come out 23 mm long since A-0418 (9 Oct).'
+    """
+    return INTERVAL.sub("", sentence)
+
+
+def _much(size: float | None, ends: tuple[float | None, float | None], unit: str) -> tuple[str, str]:
+    """Return the size with its unit, and its interval in brackets, both with as many places."""
+    if size is None:
+        return "", ""
+    low, high = ends
+    if low is None or high is None:
+        return f"{quantity_words(abs(size), unit)} ", ""
+    sign = -1.0 if size < 0 else 1.0
+    much, bracket, between = interval_words(sign * size, sign * low, sign * high, unit, sure="").partition(
+        " ("
+    )
+    return f"{much} ", bracket + between
 
 
 def pace_words(size: float | None, pieces: int, days: int, unit: str) -> str:

@@ -15,7 +15,16 @@ pytestmark = pytest.mark.browser
 NEWEST = sorted((sample_folder() / "sheets" / "lacquer").iterdir())[-1]
 STAGE = "/stages/lacquer/thickness/all"
 INK = "getComputedStyle(document.body).color"
-PHONE, WIDE, NARROWER = ({"width": w, "height": h} for w, h in ((420, 900), (1440, 900), (1024, 768)))
+PHONE, WIDE, NARROWER = ({"width": w, "height": h} for w, h in ((390, 844), (1440, 900), (1024, 768)))
+
+CUT = """() => [...document.querySelectorAll('.js-plotly-plot')].flatMap(plot => {
+    const sheet = plot.getBoundingClientRect();
+    return [...plot.querySelectorAll('.main-svg text')].filter(text => {
+        const own = text.getBoundingClientRect();
+        return own.width && (own.left < sheet.left - 1 || own.right > sheet.right + 1);
+    }).map(text => text.textContent);
+})"""
+"""The words of all charts of a page that reach over the edge of their picture."""
 
 
 def newest_piece(window):
@@ -127,8 +136,14 @@ def test_no_request_leaves_the_machine(visit, pages):
             page.wait_for_selector(".modebar-btn")
             titles = page.locator(".modebar-btn").evaluate_all("b => b.map(x => x.dataset.title)")
             assert titles and not [t for t in titles if "loud" in t or "chart-studio" in t]
-            with page.expect_download():
-                page.click("text=Download the data (csv)")
+            assert titles == ["Save the picture"]
+            for form in ("csv", "xlsx", "parquet"):
+                with page.expect_download() as taken:
+                    page.locator(".taking").get_by_text(form, exact=True).click()
+                assert taken.value.suggested_filename == f"lacquer_thickness_all.{form}"
+            with page.expect_download() as taken:
+                page.get_by_role("button", name="Save the picture").click()
+            assert taken.value.suggested_filename == "Lacquer — Lacquer thickness.png"
     home = urlsplit(window.base).netloc
     strangers = [
         u for u in window.asked if urlsplit(u).scheme not in {"data", "blob"} and urlsplit(u).netloc != home
@@ -162,7 +177,8 @@ def test_everyone_can_use_every_page(visit, pages):
 
 
 def test_a_chart_tells_each_readings_story_and_leads_to_its_instrument(visit, filled):
-    page = visit().go(STAGE)
+    window = visit()
+    page = window.go(STAGE)
     page.wait_for_selector(".js-plotly-plot .points path")
     spot = page.locator("#stage-chart .trace").first.locator("path.point").last.bounding_box()
     middle = spot["x"] + spot["width"] / 2, spot["y"] + spot["height"] / 2
@@ -172,6 +188,17 @@ def test_a_chart_tells_each_readings_story_and_leads_to_its_instrument(visit, fi
     assert "QH-" in told and "readings" in told and "µm" in told
     page.mouse.click(*middle)
     page.wait_for_url("**/instruments/QH-*")
+    newest = page.url.rpartition("/")[2]
+    page = window.go(STAGE)  # and the same by the keyboard
+    page.wait_for_selector(".js-plotly-plot .points path")
+    page.locator("figure[data-walked]").focus()
+    page.keyboard.press("End")
+    page.wait_for_function(f"document.getElementById('announce').textContent.startsWith('{newest}')")
+    page.keyboard.press("ArrowLeft")
+    page.wait_for_function(f"!document.getElementById('announce').textContent.startsWith('{newest}')")
+    page.keyboard.press("ArrowRight")
+    page.keyboard.press("Enter")
+    page.wait_for_url(f"**/instruments/{newest}")
     # the piece's page: its figures, each beside the pieces made before it
     serial = page.url.rpartition("/")[2]
     assert serial in told
@@ -195,11 +222,12 @@ def test_the_keyboard_reaches_a_stage_and_sees_where_it_is(visit, filled):
 
 
 def test_no_page_is_wider_than_its_screen(visit, pages):
-    """Each page as a phone loads it, then on a screen that is drawn wide and narrower again."""
+    """Each page as a phone loads it, then on a wide and a narrower screen; no label of a chart is cut."""
     window = visit(viewport=PHONE)
-    for path in pages:
+    for path in [*pages, "/rework/all", "/also/gauge/EC-1"]:
         page = window.go(path)
         assert widest(page) <= PHONE["width"], path
+        assert page.evaluate(CUT) == [], path
         for size in (WIDE, NARROWER):
             page.set_viewport_size(size)
             end = time.monotonic() + 5  # charts follow the window a moment later

@@ -3,12 +3,15 @@
 import csv
 import json
 import re
+import zipfile
+from dataclasses import replace
 from io import BytesIO, StringIO
 
+import polars as pl
 import pytest
 
-from dashboard import downloads, uploads
-from dashboard.pages import PAGES
+from dashboard import uploads
+from dashboard.pages import PAGES, signals
 from dashboard.routing import match
 from qc.jobs.board.views import ReportView
 
@@ -158,7 +161,7 @@ def test_every_chart_keeps_its_data_at_home(client):
 
 def drawn_again(client, series, pressed, rules=None, whole="false"):
     ids = ("stage-chart.figure", "stage-span-newest.aria-pressed", "stage-span-all.aria-pressed")
-    ids = (*ids, "stage-rules-found.children")
+    ids = (*ids, "stage-rules-found.children", "stage-pieces-body.children")
     clicks = {name: int(pressed == f"stage-span-{name}.n_clicks") for name in ("newest", "all")}
     body = {
         "output": f"..{'...'.join(ids)}..",
@@ -184,6 +187,27 @@ def test_the_span_of_a_chart_can_be_changed(client):
     assert drawn_again(client, "valves/play/all", "stage-span-newest.n_clicks", whole="true")[
         "stage-span-newest"
     ] == {"aria-pressed": "true"}
+
+
+@pytest.mark.parametrize("pressed, shown", [("newest", 10), ("all", 46)])
+def test_a_signal_shows_the_newest_pieces_and_all_where_asked(client, monkeypatch, pressed, shown):
+    monkeypatch.setattr(signals, "window", lambda verdict, signal: 10)
+    ids = ("signals-chart.figure", "signals-pieces-body.children")
+    ids = (*ids, "signals-span-newest.aria-pressed", "signals-span-all.aria-pressed")
+    body = {
+        "output": f"..{'...'.join(ids)}..",
+        "outputs": [dict(zip(("id", "property"), one.split("."), strict=True)) for one in ids],
+        "inputs": [
+            {"id": f"signals-span-{span}", "property": "n_clicks", "value": int(span == pressed)}
+            for span in ("newest", "all")
+        ],
+        "state": [{"id": "signals-id", "property": "data", "value": "s0"}],
+        "changedPropIds": [f"signals-span-{pressed}.n_clicks"],
+    }
+    answer = client.post("/_dash-update-component", json=body, headers=HOME).get_json()["response"]
+    assert len(answer["signals-chart"]["figure"]["data"][0]["x"]) == shown
+    assert json.dumps(answer["signals-pieces-body"]).count("/instruments/") == shown
+    assert answer[f"signals-span-{pressed}"]["aria-pressed"] == "true"
 
 
 def test_a_rule_that_is_switched_on_keeps_the_span_and_marks_the_chart(client):
@@ -260,13 +284,32 @@ def test_the_data_behind_a_chart_come_as_csv(client, view):
     assert client.get("/data/stages/tuning/none/all.csv", headers=HOME).status_code == 404
 
 
-@pytest.mark.parametrize("text", ["=HYPERLINK(1)", "+1", "-2", "@SUM(A1)", "\tx", "\rx"])
-def test_no_cell_of_a_download_is_run_as_a_formula(text):
-    assert downloads.guard_cell(text) == f"'{text}"
+@pytest.mark.parametrize("text", ["=HYPERLINK(1)", "+1+A1", "-A2", "@SUM(A1)", "\tx", "\rx"])
+def test_no_cell_of_a_download_is_run_as_a_formula(client, board, view, monkeypatch, text):
+    points = tuple(replace(p, note=text) for p in view.verdict.points)
+    noted = replace(view, verdict=replace(view.verdict, points=points))
+    monkeypatch.setattr(board, "series", lambda key: noted)
+    files = {
+        form: client.get(f"/data/stages/tuning/f-wrap/tenor-bass.{form}", headers=HOME).data
+        for form in ("csv", "xlsx", "parquet")
+    }
+    (row, *_) = csv.DictReader(StringIO(files["csv"].decode("utf-8"), newline=""))
+    assert row["note"] == f"'{text}"
+    sheet = zipfile.ZipFile(BytesIO(files["xlsx"]))
+    assert b"<f>" not in sheet.read("xl/worksheets/sheet1.xml")
+    assert pl.read_parquet(BytesIO(files["parquet"]))["note"][0] == text
 
 
-def test_figures_stay_figures_in_a_download():
-    assert downloads.guard_cell(-1.5) == -1.5 and downloads.guard_cell(None) == ""
+def test_the_data_come_in_three_formats_with_the_same_figures(client, view):
+    at = "/data/stages/tuning/f-wrap/tenor-bass"
+    values = [p.value for p in view.verdict.points]
+    book = client.get(f"{at}.xlsx", headers=HOME)
+    assert pl.read_excel(BytesIO(book.data))["value"].to_list() == pytest.approx(values)
+    assert (
+        pl.read_parquet(BytesIO(client.get(f"{at}.parquet", headers=HOME).data))["value"].to_list() == values
+    )
+    refused = client.get(f"{at}.pdf", headers=HOME)
+    assert refused.status_code == 404 and "csv, xlsx, parquet" in refused.get_data(as_text=True)
 
 
 def test_only_listed_reports_leave_the_disk(app, board, tmp_path, monkeypatch):

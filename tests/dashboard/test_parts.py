@@ -14,7 +14,7 @@ def whole(parts):
     [
         ("Fifth partial is flat since QH-1197 (5 Nov).", ["QH-1197", "5 Nov"]),
         ("Check BG-1 and MIC-2.", ["BG-1", "MIC-2"]),
-        ("Raised 12 Nov 2026.", ["12 Nov"]),
+        ("Raised 12 Nov 2026 by 6.2 µm a week.", ["12 Nov 2026", "6.2 µm"]),
         ("In 3 Novel ways.", []),
     ],
 )

@@ -1,5 +1,5 @@
 from dataclasses import replace
-from datetime import date
+from datetime import date, timedelta
 
 import pytest
 
@@ -121,12 +121,21 @@ def test_capability_is_withheld_with_its_reason(view):
     assert words.capability(judged(view, lower=None, upper=None))[0] == "No limits set."
 
 
+PACE = "at the 15 a month of late"  # 46 pieces in the three months of the invented series
+WHETHER = "whether the limits are kept"
+INSTEAD = "Less scatter, or a mean nearer to the middle, can."
+
+
 @pytest.mark.parametrize(
     "settle, ppk, said",
     [
-        (1, 1.08, "About 1 more piece like these would settle whether the limits are kept."),
-        (647, 1.08, "About 650 more pieces like these would settle whether the limits are kept."),
-        (39, None, "About 39 more pieces like these would settle whether the limits are kept."),
+        (1, 1.08, f"About 1 more piece like these, 1 week {PACE}, would settle {WHETHER}."),
+        (39, None, f"About 39 more pieces like these, 3 months {PACE}, would settle {WHETHER}."),
+        (
+            647,
+            1.08,
+            f"about 650 more pieces like these, 4 years {PACE}: so few cannot settle {WHETHER}. {INSTEAD}",
+        ),
         (0, 1.08, "1.00 wanted."),
         (29929, 1.08, "more pieces alone will not settle whether the limits are kept."),
         (None, 1.08, "more pieces alone will not settle whether the limits are kept."),
@@ -137,6 +146,14 @@ def test_an_open_answer_says_what_would_settle_it(view, settle, ppk, said):
     open_answer = {"capable": "unproven", "ppk": ppk, "ppk_reason": "9 pieces are too few"}
     found = judged(view, **open_answer, pieces_to_settle=settle)
     assert words.capability(found)[1].endswith(said)
+
+
+def test_of_a_series_younger_than_a_month_no_time_is_promised(view):
+    day = view.verdict.points[-1].day
+    young = tuple(replace(p, day=day - timedelta(days=n % 20)) for n, p in enumerate(view.verdict.points))
+    found = judged(view, capable="unproven", pieces_to_settle=39, points=young)
+    assert words.monthly_pace(found.verdict) is None
+    assert words.capability(found)[1].endswith(f"About 39 more pieces like these would settle {WHETHER}.")
 
 
 def test_the_answer_rests_on_the_pieces_that_were_judged(view):
@@ -214,8 +231,8 @@ def test_how_many_give_a_ppk_and_how_many_settle_the_limits_are_told_apart(view)
     )
     assert words.capability(few) == (
         "Too few pieces.",
-        "11 pieces since the last change; a Ppk is given from 20 on. About 210 more pieces like these would "
-        "settle whether the limits are kept.",
+        "11 pieces since the last change; a Ppk is given from 20 on. About 210 more pieces like these, 14 "
+        f"months {PACE}, would settle {WHETHER}.",
     )
     first = replace(few, verdict=replace(few.verdict, stretches=few.verdict.stretches[:1]))
     assert words.capability(first)[1].startswith("11 pieces so far; a Ppk")

@@ -6,8 +6,10 @@ import pytest
 from qc.errors import QcError
 from qc.jobs.also import also
 from qc.jobs.judging.verdicts import load_verdicts
+from qc.jobs.pieces import hold_list
 from qc.jobs.rejudge import rejudge
 from qc.jobs.signals import SAID_ALREADY, find_signal, list_signals, say_of_signal
+from qc.jobs.then import known
 from qc.jobs.upload import _fresh
 from qc.jobs.workshop import open_workshop
 from qc.sayings import Saying, What
@@ -47,7 +49,7 @@ def test_the_first_three_steps_are_always_the_same(reader):
 def test_worst_series_come_first(reader):
     worst = max(load_verdicts(reader), key=lambda v: v.worst)
     assert list_signals(reader).signals[0].series == str(worst.key) == "draw/tube_od/tenor"
-    assert list_signals(reader).to_text().splitlines()[0].startswith(list_signals(reader).signals[0].id)
+    assert list_signals(reader).to_text().splitlines()[0].startswith(list_signals(reader).signals[0].name)
 
 
 def test_closing_with_a_cause_makes_the_new_level_the_settled_state(shop):
@@ -95,6 +97,9 @@ def test_what_was_said_follows_a_change_that_is_raised_at_another_piece(shop):
     shop.store.say(old, Saying(What.CLOSED, who="IS", cause="mandrel", action="dressed"), when=shop.now)
     rejudge(shop)
     now = find_signal(shop, old)
+    # it keeps the number by which it was first known, and answers to the later one too
+    first, later = sorted(now.numbers)
+    assert now.name == str(first) == signal.name and find_signal(shop, str(later)).id == now.id
     assert (now.id, now.state, now.present, now.before) == (signal.id, "closed", True, (old,))
     assert behaviour(shop) == "steady"
     again = say(shop, old, "reopened", who="IS", text="three more long wraps")
@@ -200,10 +205,27 @@ def test_a_beginning_of_the_id_is_enough_unless_it_fits_several(reader):
 
 def test_what_is_over_is_told_so_in_the_list(reader):
     every = list_signals(reader, all_states=True)
-    lines = {line[:12]: line for line in every.to_text().splitlines() if line}
+    lines = {line.split()[0]: line for line in every.to_text().splitlines() if line}
     assert {s.over for s in every.signals} == {True, False}
     for signal in every.signals:
-        assert (lines[signal.id][14:30].strip() == OVER) == signal.over == signal.to_dict()["over"]
+        standing = lines[signal.name].removeprefix(signal.name).lstrip()
+        assert standing.startswith(OVER) == signal.over == signal.to_dict()["over"]
+
+
+def test_a_signal_goes_by_a_short_number_and_answers_to_its_id(reader):
+    signals = list_signals(reader, all_states=True).signals
+    numbers = sorted(s.to_dict()["number"] for s in signals)
+    assert numbers == list(range(1, len(signals) + 1))
+    for signal in signals:
+        assert signal.name == str(signal.to_dict()["number"]) and len(signal.id) == 12
+        assert find_signal(reader, signal.name).id == find_signal(reader, signal.id).id == signal.id
+        assert find_signal(reader, signal.name).to_text().startswith(f"{signal.name}  {signal.title}")
+    # the number is the same on a past day, and on the list of pieces to hold
+    wrap = wrap_signal(reader)
+    then = {s.id: s.name for s in list_signals(known(reader, wrap.found.raised_day)).signals}
+    assert then[wrap.id] == wrap.name
+    said = [row.because for row in hold_list(reader).pieces if row.why == "signal"]
+    assert any(text.startswith(f"signal {wrap.name}: ") for text in said)
 
 
 def test_budget_and_rate_are_told_with_the_signals(reader):

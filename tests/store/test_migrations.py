@@ -154,6 +154,17 @@ def test_what_an_earlier_program_told_is_taken_over_once(old, make):
     assert found and all("is not the one that was told" in sentence for sentence in found)
 
 
+def test_signals_of_an_earlier_program_are_numbered_as_they_were_told(old, make):
+    with open_store(old) as store:
+        before = store.signals()
+        assert [one.number for one in before] == [1, 2, 3]
+        raised = {**before[0].plain, "raised_serial": "TB-9999", "kind": "spread"}
+        fresh = {"key": KEY, "points": [], "signals": [raised]}
+        store.save_verdicts([fresh], as_of=make.day + timedelta(days=200))
+        assert [one.number for one in store.signals()] == [1, 2, 3, 4]
+        assert store.verify() == []
+
+
 @pytest.mark.parametrize("revision", ["0001", "0002", "0003", "0004"])
 def test_a_backup_of_each_earlier_schema_is_read(tmp_path, make, revision):
     """A store of that migration with a plan, its entry hashed by hand."""

@@ -17,6 +17,7 @@ from qc.watch.words import (
     pace_words,
     rate_words,
     signal_sentence,
+    without_interval,
 )
 
 DAY = date(2026, 10, 9)
@@ -40,6 +41,25 @@ PLAIN = Characteristic(id="x", name="Mass loss", unit="g")
 )
 def test_a_signal_in_one_sentence(kind, side, said):
     assert signal_sentence(WRAP, "all", kind, side, 22.9, "S-1", DAY) == said
+
+
+@pytest.mark.parametrize(
+    ("size", "ends", "said"),
+    [
+        (22.9, (19.6, 26.2), "F wrap has come out 23 mm long (20 to 26) since S-1 (9 Oct)."),
+        (-0.0139, (-0.0171, -0.0108), "F wrap has come out 14 µm short (11 to 17) since S-1 (9 Oct)."),
+        (0.3, (-0.1, 0.7), "F wrap has come out 0.3 mm long (-0.1 to 0.7) since S-1 (9 Oct)."),
+        (22.9, (None, None), "F wrap has come out 23 mm long since S-1 (9 Oct)."),
+    ],
+)
+def test_a_size_is_told_with_its_interval(size, ends, said):
+    side = "above" if size > 0 else "below"
+    found = signal_sentence(WRAP, "all", "shift", side, size, "S-1", DAY, ends=ends)
+    assert found == said
+    # the interval narrows with every piece: taken off, the sentence is that of any other day
+    much = "14 µm" if size < 0 else said.split(" out ")[1].split(" long")[0]
+    way = "short" if size < 0 else "long"
+    assert without_interval(found) == f"F wrap has come out {much} {way} since S-1 (9 Oct)."
 
 
 def test_a_change_of_the_spread_has_no_side_and_is_told_by_its_size():

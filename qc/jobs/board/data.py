@@ -32,7 +32,7 @@ from qc.jobs.board.series import series_view
 from qc.jobs.board.today import budget_view, stage_views, today_view
 from qc.jobs.board.weighed import WeighedOnce, WorthView
 from qc.jobs.in_hand import DayView, day_view
-from qc.jobs.judging import not_judged_since, signals_of_day, verdicts_of_day
+from qc.jobs.judging import answering, not_judged_since, signals_of_day, verdicts_of_day
 from qc.jobs.pieces import hold_list
 from qc.jobs.printed import blank_file
 from qc.jobs.then import known
@@ -193,10 +193,11 @@ class StoreBoardData:
 
     def signal(self, signal_id: str) -> views.SignalView | None:
         """Return one signal."""
-        view = next((s for s in self.signals() if s.id == signal_id), None)
-        if view is None:
+        fits = answering(self.signals(), signal_id)
+        if len(fits) != 1:
             return None
-        return self._once(f"signal {signal_id}", lambda w: signal_whole(w, view))
+        view = fits[0]
+        return self._once(f"signal {view.id}", lambda w: signal_whole(w, view))
 
     def touched(self, signal_id: str) -> views.TouchedView | None:
         """Return what else the first suspect of a signal touched, None where that cannot be followed."""

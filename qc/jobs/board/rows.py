@@ -75,6 +75,8 @@ def signal_views(workshop: Workshop, verdicts: Sequence[SeriesVerdict]) -> tuple
                 mend=own.mend,
                 not_kept=own.not_kept is not None,
                 ticked=tuple(own.steps[place] for place in sorted(own.ticked)),
+                before=one.before,
+                numbers=one.numbers,
             )
         )
     views.sort(key=lambda v: v.signal.raised_day, reverse=True)
@@ -264,6 +266,7 @@ def _reading(row: FrameRow, plan: Plan, files: dict[str, str]) -> InstrumentRead
         id=row["id"],
         state=row["state"],
         became=_became(row),
+        kind=figure.kind if figure else "measured",
     )
 
 

@@ -5,12 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from pathlib import Path
-from typing import Literal
 
 from qc.jobs.board.gauge_views import TouchedView
+from qc.jobs.board.signals_seen import SignalComment, SignalView
 from qc.jobs.in_hand import Holders
 from qc.jobs.pieces import HoldList, HoldRow, why_words
-from qc.jobs.signals import MadeUnder
 from qc.jobs.then import Changes
 from qc.jobs.whole_piece import (
     FigureOfPiece,
@@ -27,7 +26,7 @@ from qc.jobs.whole_piece import (
     shared_words,
 )
 from qc.report.terminal import owner_words
-from qc.sayings import SignalState, What
+from qc.sayings import What
 from qc.states import DUE, NO_LIMITS
 from qc.store import HeldReason
 from qc.watch import (
@@ -248,43 +247,6 @@ class SeriesView:
 
 
 @dataclass(frozen=True, slots=True)
-class SignalComment:
-    """One step in the life of a signal."""
-
-    when: str
-    who: str
-    state: What
-    text: str
-
-
-@dataclass(frozen=True, slots=True)
-class SignalView:
-    """A signal, its series and its life so far."""
-
-    id: str
-    verdict: SeriesVerdict
-    signal: SignalResult
-    state: SignalState | Literal["over"]  # over: nobody answered, and the series came back by itself
-    comments: tuple[SignalComment, ...] = ()
-    standing: str = ""  # how it stands, in a word or two
-    owner: str = ""  # code of the person who has it
-    age_days: int = 0  # since it was first told
-    overdue: bool = False  # the day by which it was to be closed is past
-    due: date | None = None  # by when it is to be closed
-    closed_as: SignalResult | None = None  # of a closed one: what had been found when it was closed
-    anew: SignalResult | None = None  # of a closed one: what is found now, where that is said otherwise
-    not_kept: bool = False  # its level stays, as was said, and breaks the limits: it stays listed
-    mend: str = ""  # how far a mend is borne out, in words
-    ticked: tuple[str, ...] = ()  # steps that are done
-    made_under: tuple[MadeUnder, ...] = ()  # pieces made under the cause; of one asked for by itself
-
-    @property
-    def told(self) -> SignalResult:
-        """What it says: of a closed one by the words it was closed by."""
-        return self.closed_as or self.signal
-
-
-@dataclass(frozen=True, slots=True)
 class SheetView:
     """One uploaded sheet."""
 
@@ -360,6 +322,7 @@ class InstrumentReading:
     id: int = 0  # the name by which it is put right
     state: str = "stands"  # stands | corrected | taken back
     became: str = ""  # what became of it, by whom, when and why; empty where it stands
+    kind: str = "measured"  # of its figure: measured | count | pass-fail
 
 
 @dataclass(frozen=True, slots=True)

@@ -127,12 +127,16 @@ class XlsxWriter(TableWriter):
 
     def put(self, table: TableName, parts: Iterable[pl.DataFrame]) -> str:
         """Write the parts of a table; return the name of the workbook."""
-        number, sheet, row = 1, self._sheet(table, str(table)), 0
+        return self.put_rows(list(schema_of(table)), parts, str(table))
+
+    def put_rows(self, heads: list[str], parts: Iterable[pl.DataFrame], name: str) -> str:
+        """Write the parts of any table on sheets of this name; return the name of the workbook."""
+        number, sheet, row = 1, self._sheet(heads, name), 0
         for part in parts:
             for cells in part.iter_rows():
                 if row == SHEET_ROWS:
                     number, row = number + 1, 0
-                    sheet = self._sheet(table, f"{table} {number}")
+                    sheet = self._sheet(heads, f"{name} {number}")
                 row += 1
                 for column, cell in enumerate(cells):
                     self._cell(sheet, row, column, cell)
@@ -149,11 +153,11 @@ class XlsxWriter(TableWriter):
         except FileCreateError as error:  # it wraps what the system said, which is told as everywhere
             raise (error.__context__ or error) from None
 
-    def _sheet(self, table: TableName, name: str) -> Any:
+    def _sheet(self, heads: list[str], name: str) -> Any:
         """Add a sheet with the head of a table."""
         sheet: Any = self._book.add_worksheet(name)
         sheet.freeze_panes(1, 0)
-        for column, head in enumerate(schema_of(table)):
+        for column, head in enumerate(heads):
             sheet.set_column(column, column, max(10, len(head) + 2))
             sheet.write_string(0, column, head, self._formats[str])
         return sheet

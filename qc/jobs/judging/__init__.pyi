@@ -16,6 +16,8 @@ from .looking_back import SignalOfDay as SignalOfDay
 from .looking_back import signals_of_day as signals_of_day
 from .looking_back import told_at_closing as told_at_closing
 from .looking_back import verdicts_of_day as verdicts_of_day
+from .names import answering as answering
+from .names import name_of as name_of
 from .rates import present_budget as present_budget
 from .verdicts import decisions_of as decisions_of
 from .verdicts import judge_now as judge_now

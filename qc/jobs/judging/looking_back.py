@@ -8,6 +8,7 @@ from datetime import date
 
 from qc.jobs.judging.closings import said_by, with_reopenings
 from qc.jobs.judging.kept import load_verdicts
+from qc.jobs.judging.names import name_of
 from qc.jobs.workshop import Workshop
 from qc.sayings import CLOSED_STATES, CLOSINGS, Said, SignalState, state_after
 from qc.store import SignalRecord, own_id, signal_id
@@ -20,6 +21,7 @@ class SignalOfDay:
 
     `known` is the day on which it was first told; None where that lies after the day asked about. `before`
     are ids that it went by: of signals that told of the same change and were raised at another piece.
+    `numbers` are its own and theirs: it keeps the one by which it was first known.
     """
 
     id: str
@@ -29,6 +31,12 @@ class SignalOfDay:
     shown: bool
     known: date | None = None
     before: tuple[str, ...] = ()
+    numbers: tuple[int, ...] = ()
+
+    @property
+    def name(self) -> str:
+        """What people call it by: its number, the lowest of several; its id as long as it has none."""
+        return name_of(self.id, self.numbers)
 
     @property
     def state(self) -> SignalState:
@@ -88,7 +96,9 @@ def signals_of_day(
     listed: dict[str, SignalOfDay] = {}
     for row in rows:
         told = SignalResult.from_dict(row.plain)
-        own = by_id.get(row.id) or SignalOfDay(row.id, row.series, told, row.said, False, row.first_as_of)
+        own = by_id.get(row.id) or SignalOfDay(
+            row.id, row.series, told, row.said, False, row.first_as_of, numbers=_numbers([row])
+        )
         listed.setdefault(own.id, own)
     return list(listed.values())
 
@@ -121,5 +131,10 @@ def _shown(workshop: Workshop, verdict: SeriesVerdict, rows: Sequence[SignalReco
         days = [row.first_as_of for row in mine if row.first_as_of <= workshop.today]
         before = tuple(row.id for row in mine if row.id != own)
         life = with_reopenings(said, [verdict.signals[n] for n in places], workshop)
-        found.append(SignalOfDay(own, key, signal, life, True, min(days, default=None), before))
+        known = min(days, default=None)
+        found.append(SignalOfDay(own, key, signal, life, True, known, before, _numbers(mine)))
     return found
+
+
+def _numbers(rows: Iterable[SignalRecord]) -> tuple[int, ...]:
+    return tuple(sorted(row.number for row in rows if row.number))

@@ -224,7 +224,7 @@ def _reactions(
                 age_days=life.age_days,
                 state=SIGNAL_WORDS[life.state],
                 pieces=row.found.pieces,
-                id=life.id,
+                called=life.name,
                 finding=life.sentence,
                 owner=life.owner or "",
                 due=life.due,
@@ -232,7 +232,7 @@ def _reactions(
                 caution=caution_words(life.cautions),
             )
         )
-    return tuple(sorted(found, key=lambda r: (-r.age_days, r.name, r.id)))
+    return tuple(sorted(found, key=lambda r: (-r.age_days, r.name, r.called)))
 
 
 def _hold(then: Workshop, verdicts: Sequence[SeriesVerdict], first: date) -> tuple[PieceToHold, ...]:

@@ -74,8 +74,8 @@ def by_signals(workshop: Workshop, signals: Iterable[OpenSignal]) -> list[HoldRo
         figures = figures_of(workshop, *found, serials)
         title = _title(*found)
         for serial in serials:
-            because = f"signal {signal.id}: {signal.found.sentence}"
-            step = f"Keep it back until signal {signal.id} is answered. {signal.found.next_step}".strip()
+            because = f"signal {signal.name}: {signal.found.sentence}"
+            step = f"Keep it back until signal {signal.name} is answered. {signal.found.next_step}".strip()
             rests = ((signal.id, *signal.before),)
             rows.append(
                 HoldRow(
@@ -121,7 +121,7 @@ def by_batches(workshop: Workshop, signals: Iterable[OpenSignal]) -> list[HoldRo
         serials = sorted({s for s in (*parts["serial"], *read["serial"]) if s})
         figures = figures_of(workshop, *found, serials)
         for serial in serials:
-            because = f"batch {first.name}, first suspect of signal {signal.id}"
+            because = f"batch {first.name}, first suspect of signal {signal.name}"
             step = f"Keep it back until batch {first.name} is cleared; measure two pieces of it first."
             rests = (tuple(f"{first.name} {own}" for own in (signal.id, *signal.before)),)
             rows.append(

@@ -7,7 +7,7 @@ from dataclasses import replace
 from datetime import date
 
 from qc.jobs.errors import JobError
-from qc.jobs.judging import at_latest, brought_up, present_budget, signals_of_day, verdicts_of_day
+from qc.jobs.judging import answering, at_latest, brought_up, present_budget, signals_of_day, verdicts_of_day
 from qc.jobs.signals.life import SignalLife, SignalList, life_of
 from qc.jobs.signals.pieces import made_under
 from qc.jobs.then import said_of_then
@@ -15,7 +15,7 @@ from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
 from qc.sayings import CLOSED_STATES, OPEN_STATES, state_after
 from qc.store import SignalRecord, own_id
-from qc.watch import SeriesVerdict
+from qc.watch import SeriesVerdict, without_interval
 from qc.words import dated_words
 
 
@@ -38,14 +38,14 @@ def list_signals(workshop: Workshop, *, all_states: bool = False, series: str | 
 
 
 def find_signal(workshop: Workshop, signal_id: str, *, present: Workshop | None = None) -> SignalLife:
-    """Return one signal by its id or the beginning of it.
+    """Return one signal by its number, its id or the beginning of that.
 
     Parameters
     ----------
     workshop : Workshop
         An open workshop.
     signal_id : str
-        The id or its beginning.
+        The number, the id or its beginning.
     present : Workshop, optional
         The workshop with all that is known now, where `workshop` stands on a past day: a signal that was told
         later is named with that day.
@@ -70,13 +70,15 @@ def newest_life(workshop: Workshop, signal_id: str) -> SignalLife:
 
 def _told_later(workshop: Workshop, present: Workshop, signal_id: str) -> JobError | None:
     """Return what is to be said of a signal that was first told after the day asked about."""
-    fits = [s for s in present.store.signals() if s.id.startswith(signal_id)]
+    rows = present.store.signals()
+    fits = [s for s in rows if str(s.number) == signal_id] or [s for s in rows if s.id.startswith(signal_id)]
     told = [day for s in fits for day, found in present.store.told_signals(s.series) if _among(s, found)]
     if len(fits) != 1 or not told or min(told) <= workshop.today:
         return None
     shown = dated_words(workshop.today)
     return JobError(
-        f"Signal {fits[0].id} was not known here on {shown}: it was first told on {dated_words(min(told))}. "
+        f"Signal {fits[0].number or fits[0].id} was not known here on {shown}: it was first told on "
+        f"{dated_words(min(told))}. "
         f"Ask of that day or a later one: --known {min(told).isoformat()}"
     )
 
@@ -107,7 +109,7 @@ def _lives(workshop: Workshop, *, all_states: bool = False, series: str | None =
 
 
 def _find(every: Sequence[SignalLife], signal_id: str) -> SignalLife:
-    fits = [s for s in every if any(own.startswith(signal_id) for own in (s.id, *s.before)) and signal_id]
+    fits = answering(every, signal_id)
     if len(fits) == 1:
         return fits[0]
     if not fits:
@@ -131,7 +133,11 @@ def _told_of(workshop: Workshop, signal: SignalLife) -> tuple[tuple[date, str, s
         mine = [one for one in found if own_id(signal.series, one) in own][-1:]
         for one in mine:
             words = one["sentence"], one["because"]
-            if not said or said[-1][1:] != words:
+            # the interval alone narrows with every piece: that is not said otherwise
+            if not said or (without_interval(said[-1][1]), said[-1][2]) != (
+                without_interval(words[0]),
+                words[1],
+            ):
                 said.append((day, *words))
     return tuple(said)
 

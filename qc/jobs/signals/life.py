@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, timedelta
 
-from qc.jobs.judging import SignalOfDay, told_at_closing
+from qc.jobs.judging import SignalOfDay, name_of, told_at_closing
 from qc.jobs.signals.pieces import MadeUnder
 from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
@@ -26,7 +26,7 @@ from qc.sayings import (
 )
 from qc.states import OVER, SIGNAL_WORDS
 from qc.stats import Tabled
-from qc.watch import SeriesKey, SeriesVerdict, SignalResult, mend_words, steps_for
+from qc.watch import SeriesKey, SeriesVerdict, SignalResult, mend_words, steps_for, without_interval
 from qc.words import day_words
 
 SAID_ALREADY = "That stands already, word for word, so it was not recorded a second time."
@@ -75,6 +75,8 @@ class SignalLife:
         Of one closed because the new level stays: since when its limits are not kept; it stays listed.
     made_under : tuple of MadeUnder
         Pieces made under the cause; of one asked for by itself.
+    numbers : tuple of int
+        Its own and those of `before`; it goes by the lowest and answers to all.
     """
 
     id: str
@@ -95,6 +97,12 @@ class SignalLife:
     mend: str = ""
     not_kept: date | None = None
     made_under: tuple[MadeUnder, ...] = ()
+    numbers: tuple[int, ...] = ()
+
+    @property
+    def name(self) -> str:
+        """What people call it by: its number, or its id as long as it has none."""
+        return name_of(self.id, self.numbers)
 
     @property
     def over(self) -> bool:
@@ -151,7 +159,10 @@ class SignalLife:
     def anew(self) -> SignalResult | None:
         """What is found now of a closed one, where that is said otherwise."""
         was, now = self.closed_as, self.found
-        same = was is None or (was.sentence, was.because) == (now.sentence, now.because)
+        same = was is None or (without_interval(was.sentence), was.because) == (
+            without_interval(now.sentence),
+            now.because,
+        )
         return None if same else now
 
     def to_dict(self) -> JsonObject:
@@ -161,6 +172,7 @@ class SignalLife:
         first = self.closing.first if self.closing else ""
         return {
             "id": self.id,
+            "number": min(self.numbers, default=None),
             "series": self.series,
             "state": self.state,
             "present": self.present,
@@ -189,7 +201,7 @@ class SignalLife:
     def to_text(self) -> str:
         """Say everything of the signal."""
         words = SignalWords(
-            head=(self.id, self.title, self.standing),
+            head=(self.name, self.title, self.standing),
             sentence=self.sentence,
             because=self.because,
             rate=self.found.rate,
@@ -225,7 +237,7 @@ class SignalList(Tabled):
 
     def to_text(self) -> str:
         """List them in one line each; one alone is told whole."""
-        rows = [(s.id, s.standing, s.sentence) for s in self.signals]
+        rows = [(s.name, s.standing, s.sentence) for s in self.signals]
         told = signals_text(rows, self.budget, self.signals[0].to_text() if len(rows) == 1 else "")
         return f"{self.not_judged}\n{told}" if self.not_judged else told
 
@@ -274,6 +286,7 @@ def life_of(workshop: Workshop, row: SignalOfDay, verdict: SeriesVerdict | None)
         cautions=stage.cautions if stage else (),
         present=row.shown,
         before=row.before,
+        numbers=row.numbers,
         age_days=max((workshop.today - known).days, 0),
         due=known + ANSWERED_WITHIN if row.state in OPEN_STATES and not _is_over(row) else None,
         closed_as=told_at_closing(workshop, row),

@@ -87,14 +87,15 @@ def _refuse(workshop: Workshop, saying: Saying, signal: SignalLife) -> None:
     if Fault.NOT_MENDED in faults:
         raise UsageError("--from names the first piece made after a mend: it goes with --outcome mended.")
     if Fault.NO_REMARK in faults:
-        raise UsageError(f"The remark is empty. Say what to add: qc signals comment {signal.id} TEXT")
+        raise UsageError(f"The remark is empty. Say what to add: qc signals comment {signal.name} TEXT")
     if Fault.NOT_CLOSED in faults:
         raise JobError(
-            f"Signal {signal.id} is {SIGNAL_WORDS[signal.state]}; only a closed one can be reopened."
+            f"Signal {signal.name} is {SIGNAL_WORDS[signal.state]}; only a closed one can be reopened."
         )
     if Fault.CLOSED_ALREADY in faults:
         raise JobError(
-            f"Signal {signal.id} is {SIGNAL_WORDS[signal.state]} already. Reopen it first: qc signals reopen"
+            f"Signal {signal.name} is {SIGNAL_WORDS[signal.state]} already. "
+            "Reopen it first: qc signals reopen"
         )
 
 
@@ -139,7 +140,7 @@ def tick_off(
         made = [one.serial for one in signal.made_under]
         if piece not in made:
             raise JobError(
-                f"{piece} is not among the pieces made under the cause of {signal.id}. They are: "
+                f"{piece} is not among the pieces made under the cause of {signal.name}. They are: "
                 f"{', '.join(made) or 'none'}."
             )
         return say_of_signal(workshop, signal.id, Saying(What.PIECE_DONE, who, text, first=piece))
@@ -181,8 +182,8 @@ def _step_named(signal: SignalLife, step: int) -> str:
     """Return a step as it stands in the list, with its number."""
     if not 0 < step <= len(signal.steps):
         raise JobError(
-            f"Signal {signal.id} has steps 1 to {len(signal.steps)}, not {step}. "
-            f"Look at them: qc signals show {signal.id}"
+            f"Signal {signal.name} has steps 1 to {len(signal.steps)}, not {step}. "
+            f"Look at them: qc signals show {signal.name}"
         )
     return f"{step}. {signal.steps[step - 1]}"
 

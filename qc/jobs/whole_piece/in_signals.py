@@ -30,6 +30,7 @@ class SignalOfPiece:
     title: str
     sentence: str
     found: SignalResult
+    name: str
 
     @property
     def waits(self) -> bool:
@@ -73,6 +74,7 @@ def signals_of_piece(
                     verdict.title + part,
                     life.sentence,
                     signal.found,
+                    signal.name,
                 )
             )
     return tuple(sorted(found, key=lambda one: not one.waits))

@@ -266,7 +266,7 @@ def _shared(
         for suspect in signal.found.suspects:
             if (suspect.kind, suspect.name) in own:
                 title = by_key[signal.series].title
-                why.setdefault((suspect.kind, suspect.name), f"suspect of signal {signal.id}, {title}")
+                why.setdefault((suspect.kind, suspect.name), f"suspect of signal {signal.name}, {title}")
     found = []
     for (kind, name), because in why.items():
         others = tree.others(serial, kind, name)
@@ -284,7 +284,7 @@ def lines_of_piece(record: PieceRecord) -> PieceLines:
     sections = {
         "Built into": [one.said for one in record.stays],
         "Forms": [line for one in record.figures for line in form_lines(one)],
-        "Signals": [f"{one.id} ({one.standing}): {one.title}: {one.sentence}" for one in record.signals],
+        "Signals": [f"{one.name} ({one.standing}): {one.title}: {one.sentence}" for one in record.signals],
         "Remedies": [
             f"{dated_words(one.day)} {one.said}: {'; '.join(one.effects) or 'nothing was measured since'}"
             for one in record.remedies

@@ -11,7 +11,16 @@ from qc.jobs.whole_piece.leaving import Leaving
 from qc.jobs.whole_piece.life import Return
 from qc.jobs.whole_piece.sharing import Shared
 from qc.states import NEAR, NO_LIMITS, OUTSIDE
-from qc.words import count_words, dated_words, listed, quantity_words, some_of, stepped_words, unit_words
+from qc.words import (
+    count_words,
+    dated_words,
+    listed,
+    passed_words,
+    quantity_words,
+    some_of,
+    stepped_words,
+    unit_words,
+)
 
 
 def judgement_of(
@@ -117,6 +126,7 @@ def figure_line(one: FigureOfPiece) -> tuple[str, str, str, str, str, str]:
     kept = {OUTSIDE: OUTSIDE.upper(), NEAR: "not proven"}.get(one.state, one.state)
     gauge = "" if one.gauge_checked is not False else ", gauge in doubt"
     value = f"{stepped_words(one.value, one.step)} {unit}".rstrip()
+    value = passed_words(one.value) if one.kind == "pass-fail" else value
     return one.title, value, worst, limits_of(one), kept + gauge, among_words(one)
 
 

@@ -85,7 +85,7 @@ class Reaction:
     age_days: int
     state: str
     pieces: int
-    id: str = ""
+    called: str = ""  # the number of the signal
     finding: str = ""
     owner: str = ""
     due: date | None = None

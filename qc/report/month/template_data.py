@@ -270,7 +270,7 @@ def _reaction(one: Reaction, as_of: date) -> JsonObject:
         "name": one.name,
         "finding": one.finding or one.name,
         "told": (
-            f"{one.name}, signal {one.id}: {one.state} for {count_words(one.age_days, 'day')}, told on "
+            f"{one.name}, signal {one.called}: {one.state} for {count_words(one.age_days, 'day')}, told on "
             f"{day_words(one.opened, as_of)}; {pieces_words(one.pieces)}."
         ),
         "owner": one.owner or "nobody yet",

@@ -9,7 +9,7 @@ from datetime import date
 from qc.report.terminal.columns import table
 from qc.sayings import OUTCOME_WORDS, WORDS, Said, What, outcome_of
 from qc.states import SIGNAL
-from qc.watch import Span, caution_words, rate_words
+from qc.watch import Span, caution_words, rate_words, without_interval
 from qc.words import count_words, day_words
 
 Touch = tuple[str, str, date, Sequence[str], date | None, bool]
@@ -110,7 +110,8 @@ def _step_line(place: int, step: str, done: Said | None) -> str:
 
 def _told_anew(sentence: str, because: str, told: Sequence[tuple[date, str, str]]) -> list[str]:
     """Say that the finding is told anew, and what had been said of it on which day."""
-    earlier = [row for row in told if row[1:] != (sentence, because)]
+    now = without_interval(sentence), because
+    earlier = [row for row in told if (without_interval(row[1]), row[2]) != now]
     if not earlier:
         return []
     said = [f"    {day.isoformat()}: {first} {why}" for day, first, why in earlier]

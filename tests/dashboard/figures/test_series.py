@@ -172,9 +172,16 @@ def test_counts_start_at_zero(board):
     assert value_range(replace(view, verdict=verdict), points)[0] == 0.0
 
 
-def test_on_a_narrow_screen_labels_stand_inside(view):
+def test_on_a_narrow_screen_labels_stand_above_the_plot(view):
     wide, narrow = draw_series(view), draw_series(view, narrow=True)
     assert narrow["layout"]["margin"]["r"] < 20 < wide["layout"]["margin"]["r"]
+    named = [note for note in narrow["layout"]["annotations"] if note["text"].lstrip("<b>").startswith("— ")]
+    assert len(named) == 4 and narrow["layout"]["margin"]["t"] == wide["layout"]["margin"]["t"] + 4 * 17
+    plots = [
+        f["layout"]["height"] - f["layout"]["margin"]["t"] - f["layout"]["margin"]["b"]
+        for f in (wide, narrow)
+    ]
+    assert plots[0] == plots[1]
 
 
 @pytest.mark.parametrize("width", [300, 390, 590])

@@ -58,7 +58,7 @@ def test_a_gauge_that_moved_inside_its_tolerance_is_told_with_what_to_do(
 def test_a_gauge_in_order_asks_for_nothing(in_app, texts):
     said = texts(gauges.one_layout("B-09"))
     assert "What to do" not in said and "What it touched" not in said
-    assert "too coarse: pieces scatter by 0.30 N, only 0.6 steps of it" in said and "finer gauge" in said
+    assert "too coarse: pieces scatter by 0.3 N, only 0.6 steps of it" in said and "finer gauge" in said
 
 
 def test_a_calibration_that_ran_out_is_no_missed_check(in_app, texts):

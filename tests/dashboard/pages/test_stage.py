@@ -1,5 +1,6 @@
 from dataclasses import replace
 
+from dashboard import shown
 from dashboard.pages import stage
 
 
@@ -70,12 +71,29 @@ def test_a_series_without_pieces_is_shown_without_a_chart(in_app, view, board, m
 
 
 def test_the_window_reaches_back_before_the_change(view):
-    assert stage.window(view.verdict) == stage.WINDOW
+    assert shown.window(view.verdict) == shown.WINDOW
     early = replace(
         view.verdict, points=tuple(replace(p, ordinal=p.ordinal + 100) for p in view.verdict.points)
     )
-    assert stage.window(early) == 146 - view.verdict.current.start_low + 1 + stage.BEFORE
-    assert stage.window(replace(early, behaviour="steady")) == stage.WINDOW
+    assert shown.window(early) == 146 - view.verdict.current.start_low + 1 + shown.BEFORE
+    assert shown.window(replace(early, behaviour="steady")) == shown.WINDOW
+
+
+def test_the_table_holds_what_the_chart_shows_and_no_empty_column(in_app, view, texts):
+    few, all_of_them = (shown.pieces_table(view, last) for last in (5, None))
+    said = texts(few)
+    assert "The newest 5 of 46 pieces" in said and "All 46 pieces" in texts(all_of_them)
+    assert said.index(view.verdict.points[-1].serial) < said.index(view.verdict.points[-5].serial)
+    assert view.verdict.points[-6].serial not in said
+    assert "Gauge" in said and "Note" not in said  # nobody wrote a note
+
+
+def test_what_passes_or_fails_says_so(in_app, view, texts):
+    faults = tuple(replace(p, value=float(p.ordinal == 46)) for p in view.verdict.points)
+    verdict = replace(view.verdict, kind="pass-fail", unit="fault", centered=False, points=faults)
+    said = texts(shown.pieces_table(replace(view, verdict=verdict), 2))
+    newest, before = said.split("TQ-0441")
+    assert "tenor-bassfail" in newest and "tenor-basspass" in before
 
 
 def test_several_gauges_have_their_masters(view):

@@ -143,6 +143,6 @@ def test_a_serial_nobody_knows_offers_the_nearest(in_app, board, monkeypatch, te
 
 def test_all_that_a_tool_touched_has_a_page(in_app, texts):
     said = texts(also.layout("tool", "M-7"))
-    assert "tool M-7 touched 20 pieces; 10 left the shop." in said and "TQ-0400" in said
+    assert "Tool M-7 touched 20 pieces; 10 left the shop." in said and "TQ-0400" in said
     assert "No reading and no part" in texts(also.layout("tool", "M-99"))
     assert "No reading and no part" in texts(also.layout("moon", "M-7"))

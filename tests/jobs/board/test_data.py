@@ -149,7 +149,9 @@ def test_signals_come_with_their_state_those_that_wait_first(board, workshop):
     assert waiting == sorted(waiting, reverse=True)
     whole = board.signal(views[0].id)
     assert whole is board.signal(views[0].id) and replace(whole, made_under=views[0].made_under) == views[0]
-    assert board.signal("none") is None
+    assert board.signal("none") is None and board.signal("") is None
+    # found by its number, by its id as in older addresses, and by the beginning of that
+    assert {board.signal(asked).id for asked in (views[0].name, views[0].id[:8])} == {views[0].id}
 
 
 def test_instruments_are_found_by_a_part_of_the_serial(board):
