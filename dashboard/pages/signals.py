@@ -12,6 +12,7 @@ from dashboard.door import Role, needs
 from dashboard.drawing import Drawing
 from dashboard.figures import draw_series
 from dashboard.pages.missing import missing
+from dashboard.pages.remedies.addresses import of_series
 from dashboard.pages.signal_life import action_card, history_card, made_under_card, status, touched_card
 from dashboard.parts import (
     caption,
@@ -107,6 +108,7 @@ def signal_body(view: SignalView) -> list[Component]:
             caption(series),
         ]
     link = dcc.Link("Open the series", href=series_address(view.verdict.key), className="plain")
+    ways = html.Div([link, *of_series(view.verdict)], className="tools")
     touched = board.touched(view.id)
     more = [made_under_card(view)] if view.made_under else []
     more += [touched_card(touched)] if touched is not None else []
@@ -118,7 +120,7 @@ def signal_body(view: SignalView) -> list[Component]:
         ),
         html.Div(
             [
-                html.Div([card("", *evidence, html.Div(link, className="tools")), _suspects(view), *more]),
+                html.Div([card("", *evidence, ways), _suspects(view), *more]),
                 html.Aside([action_card(view, series), history_card(view), _facts(view)]),
             ],
             className="grid first",

@@ -16,6 +16,8 @@ def _load(name):
 
 
 shop = _load("invented_shop")
+remedies = _load("invented_remedies")
+shop.InventedBoard.answers = remedies.InventedRemedies()
 
 
 @pytest.fixture
@@ -72,6 +74,12 @@ def texts():
         return gather(getattr(part, "children", None))
 
     return gather
+
+
+@pytest.fixture
+def answers():
+    """Invented answers about remedies, to be changed by a test; the board gives its own."""
+    return remedies.InventedRemedies()
 
 
 @pytest.fixture

@@ -424,6 +424,7 @@ class InventedBoard:
 
     waits = ""
     backup = ""
+    answers = None  # what answers about remedies
 
     def __init__(self, quiet: bool = False) -> None:
         self.asked: list[date] = []  # past days that were asked for
@@ -539,6 +540,9 @@ class InventedBoard:
 
     def hold(self):
         return HoldList((), (), TODAY) if self._quiet else HoldList(HOLD, (NEAR,), TODAY)
+
+    def remedies(self):
+        return self.answers
 
     def worth(self):
         return WorthView(0.0, (), (), "", ()) if self._quiet else WORTH

@@ -37,6 +37,11 @@ EVERY_PAGE = [
     "/gauges/B-09",
     "/gauges/R-01",
     "/month",
+    "/remedies",
+    "/remedies/tuning/TQ-0442",
+    "/remedies/rack",
+    "/remedies/dies",
+    "/remedies/lacquer/TQ-0442",
 ]
 
 

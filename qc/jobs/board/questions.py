@@ -13,6 +13,7 @@ from typing import IO, Literal, Protocol, TypedDict
 from qc.errors import QcError
 from qc.jobs.board import losses, views
 from qc.jobs.board.gauge_views import GaugeView
+from qc.jobs.board.remedies import RemedyAnswers
 from qc.jobs.board.weighed import WorthView
 from qc.plain import JsonObject
 from qc.sayings import Saying
@@ -161,6 +162,10 @@ class BoardData(Protocol):
 
     def worth_asked(self, key: views.SeriesKey, see: str, within: str, limit: str) -> str:
         """Answer what was typed: how often to read to see a change, how many pieces a limit passes."""
+        ...
+
+    def remedies(self) -> RemedyAnswers:
+        """Return what answers about remedies."""
         ...
 
     def mapping_faults(self, mapping: str) -> tuple[str, ...]:

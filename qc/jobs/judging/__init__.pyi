@@ -11,6 +11,7 @@ from .catching_up import judge_waiting as judge_waiting
 from .catching_up import not_judged_since as not_judged_since
 from .catching_up import touched_by as touched_by
 from .looking_back import SignalOfDay as SignalOfDay
+from .looking_back import looks_back as looks_back
 from .looking_back import signals_of_day as signals_of_day
 from .looking_back import told_at_closing as told_at_closing
 from .looking_back import verdicts_of_day as verdicts_of_day

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -13,7 +13,7 @@ from qc.jobs.remedies.instruments import model_of
 from qc.jobs.remedies.notes import read_notes
 from qc.jobs.remedies.planned import Given, given, instrument_for, one_piece
 from qc.jobs.remedies.sheet import RemedySheet, SheetSource, with_taken
-from qc.report.terminal import taken_text, tune_text
+from qc.report.terminal import learned_words, taken_text, tune_summary, tune_text
 from qc.stats import Tabled
 from qc.trade import (
     Instrument,
@@ -22,9 +22,11 @@ from qc.trade import (
     TradeError,
     TuningRemedy,
     learn_sensitivity,
+    note_map,
     tester_offsets,
     tuning_remedy,
 )
+from qc.trade import NotePlace as NotePlace
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +40,14 @@ class TuneResult(Tabled):
     notes: tuple[Note, ...]
     learned: Sensitivity | None = None
     taken: tuple[str, ...] = ()
+    places: tuple[NotePlace, ...] = ()
+    offsets: Mapping[str, float] | None = None
+
+    @property
+    def summary(self) -> tuple[str, ...]:
+        """How far the notes are off now and after the work, and what a change already made has taught."""
+        learned = (learned_words(self.learned),) if self.learned is not None else ()
+        return tune_summary(self.remedy) + learned
 
     def to_dict(self) -> dict[str, object]:
         """Give the remedy in the agreed shape; `taken` where something came from a card's head or a plan."""
@@ -127,7 +137,10 @@ def tune(
         )
     except TradeError as error:
         raise sheet.blame(error, sheet.rows, {}) from error
-    return TuneResult(remedy, instrument, tuple(notes), learned, taken + said)
+    places = note_map(
+        notes, instrument, remedy.lengths, reference_air_c=reference_air_c, tester_offsets=offsets
+    )
+    return TuneResult(remedy, instrument, tuple(notes), learned, taken + said, places, offsets)
 
 
 def _read(

@@ -88,7 +88,7 @@ def test_text_puts_the_first_change_first(run, write, tmp_path):
         "2026-11-24", "--plot", tmp_path / "w.svg",
     )  # fmt: skip
     assert code == 0
-    assert out.startswith("D1: change by count 471 (221 left, about 2026-12-16)")
+    assert out.startswith("D1: change by count 471, about Wed 16 Dec 2026; 221 left, about 3 weeks")
     assert "Jam: lock out" in out
     assert (tmp_path / "w.svg").stat().st_size > 3000
 
