@@ -67,7 +67,7 @@ def note_map(
 
     References
     ----------
-    .. [1] A column longer by d sounds 1731.234 ln(1 + d / L) cents lower. Computed.
+    .. [1] A column of length L sounds -1731.234 ln(L / model) cents against its note. Computed.
 
     Examples
     --------
@@ -84,9 +84,11 @@ def note_map(
         added = math.fsum(
             one.exact_change_mm for one in lengths if one.action != "none" and one.part in parts
         )
-        lower = CENTS_PER_NEPER * math.log1p(added / column_mm(instrument, position, valves))
         mean = math.fsum(own) / len(own)
-        found.append(NotePlace(partial, position, valves, len(own), mean, mean - lower))
+        # the column is as long as it sounds, not as the model has it
+        longer = math.exp(-mean / CENTS_PER_NEPER) + added / column_mm(instrument, position, valves)
+        after = -CENTS_PER_NEPER * math.log(longer)
+        found.append(NotePlace(partial, position, valves, len(own), mean, after))
     return tuple(found)
 
 
