@@ -13,6 +13,7 @@ from dashboard import queries, words
 from dashboard.door import Role, needs
 from dashboard.drawing import Drawing
 from dashboard.fields import choice, line, switches
+from dashboard.pages.remedies import recording
 from dashboard.pages.remedies.addresses import BACK, OVERVIEW, TUNING
 from dashboard.pages.remedies.sketches import draw_notes
 from dashboard.pages.remedies.words import amount, cautions_card, problem_card, sentence, steps_card
@@ -40,6 +41,7 @@ def layout(serial: str, **_: str) -> Component:
             heading(f"Tuning of {serial}", under, back=BACK),
             html.Div(body_of(view, TuneAsked()), id=BODY),
             *([_beside(view)] if view.sittings else []),
+            *recording.recording_part(view),
             dcc.Store(id=CHOSEN),
             dcc.Store(id=SERIAL, data=serial),
         ]
@@ -58,6 +60,7 @@ def register(app: Dash) -> None:
     app.callback(
         Output(BODY, "children"), Input(CHOSEN, "data"), State(SERIAL, "data"), prevent_initial_call=True
     )(work_out)
+    recording.register(app)
 
 
 def asked_of(chosen: Mapping[str, Sequence[str]]) -> TuneAsked:

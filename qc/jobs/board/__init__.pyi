@@ -8,6 +8,7 @@ from .gauge_views import CHECK_RATE as CHECK_RATE
 from .gauge_views import CheckView as CheckView
 from .gauge_views import GaugeView as GaugeView
 from .gauge_views import MeasureView as MeasureView
+from .hearing import hear_notes as hear_notes
 from .losses import SCREENED_BY as SCREENED_BY
 from .losses import ReworkCause as ReworkCause
 from .losses import ReworkReport as ReworkReport

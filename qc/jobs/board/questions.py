@@ -240,6 +240,10 @@ class UploadDesk(Protocol):
         """Queue a gauge study of a file and return a ticket; nothing of it is stored."""
         ...
 
+    def hear(self, file: tuple[str, IO[bytes]], serial: str) -> str:
+        """Queue a recording of a piece's notes and return a ticket; nothing of it is stored."""
+        ...
+
     def judge(self) -> None:
         """Have judged what waits for it; returns at once."""
         ...

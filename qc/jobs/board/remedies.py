@@ -14,7 +14,15 @@ from qc.ingest.cells import read_decimal
 from qc.plain import Arguments
 
 if TYPE_CHECKING:
-    from qc.jobs.remedies import CoatResult, NotePlace, PairResult, RemedySheet, TuneResult, WearResult
+    from qc.jobs.remedies import (
+        CoatResult,
+        NotePlace,
+        PairResult,
+        RemedySheet,
+        SheetRow,
+        TuneResult,
+        WearResult,
+    )
     from qc.jobs.workshop import Workshop
     from qc.plan import Model
     from qc.watch import SeriesKey, SeriesVerdict
@@ -23,6 +31,9 @@ T = TypeVar("T")
 
 NOTES, LACQUER = "note", "thickness"
 """Figures of the plan that a piece must have for its tuning, and for its lacquer."""
+
+PLAIN_NAME = "recording.wav"
+"""What a recording is called on the disk: the name it came with only labels what is said of it."""
 
 SLIDE_FIGURES = ("clearance", "inner_od", "outer_bore")
 """Figures that a better pairing of the rack would move."""
@@ -73,6 +84,7 @@ class TuningView:
     problem: str = ""
     sittings: tuple[Sitting, ...] = ()
     valves: tuple[str, ...] = ()
+    order: tuple[str, ...] = ()  # the notes of the newest card, in the order they were blown
 
 
 @dataclass(frozen=True, slots=True)
@@ -213,14 +225,16 @@ def _tuning(shop: Workshop, serial: str, asked: TuneAsked) -> TuningView:
     try:
         sheet, model = notes_of_piece(shop, serial)
     except QcError as error:
-        return TuningView(serial, problem=_said(error))
+        return TuningView(serial, problem=said_of(error))
     found = TuningView(serial, model.name, valves=tuple(valve.name for valve in model.valves))
     try:
-        found = replace(found, sittings=_sittings(shop, sheet, model))
+        card = newest_sitting(sheet)
+        order = tuple(note_words(card, row) for row in card.rows)
+        found = replace(found, sittings=_sittings(shop, sheet, model), order=order)
         now, options = _asked(shop, sheet, asked)
         result = tune_sheet(shop, now, model, **options)
     except QcError as error:
-        return replace(found, problem=_said(error))
+        return replace(found, problem=said_of(error))
     return replace(found, result=result)
 
 
@@ -261,6 +275,19 @@ def _sittings(shop: Workshop, sheet: RemedySheet, model: Model) -> tuple[Sitting
     return tuple(found)
 
 
+def newest_sitting(sheet: RemedySheet) -> RemedySheet:
+    """Return the notes of the last day on a sheet, in the order they were blown."""
+    last = max(sheet.text(row, "sitting") for row in sheet.rows)
+    return replace(sheet, rows=tuple(row for row in sheet.rows if sheet.text(row, "sitting") == last))
+
+
+def note_words(sheet: RemedySheet, row: SheetRow) -> str:
+    """Name a note of a sheet: partial, position, and the valve that is down."""
+    valve = sheet.text(row, "valve")
+    state = f", {valve} down" if valve and valve.casefold() != "open" else ""
+    return f"partial {sheet.text(row, 'partial')}, position {sheet.text(row, 'position')}{state}"
+
+
 def _rack(shop: Workshop, locked: Sequence[tuple[str, str]]) -> tuple[RackView, ...]:
     from qc.jobs.remedies import rack_models
 
@@ -281,7 +308,7 @@ def _paired(shop: Workshop, name: str, model: str | None, locked: Sequence[tuple
         own = [pair for pair in locked if there & set(pair)]
         return RackView(name, pair_rack(shop, model=model, locked=own) if own else found)
     except QcError as error:
-        return RackView(name, problem=_said(error))
+        return RackView(name, problem=said_of(error))
 
 
 def _dies(shop: Workshop, verdicts: Sequence[SeriesVerdict]) -> DiesView:
@@ -294,7 +321,7 @@ def _dies(shop: Workshop, verdicts: Sequence[SeriesVerdict]) -> DiesView:
         try:
             found.append((one.name, one.unit, wear_of(shop, one.id, verdicts=verdicts)))
         except QcError as error:
-            problems.append(_said(error))
+            problems.append(said_of(error))
     if not wearing:
         problems = ["The plan names no figure that wears with a tool (`wears_with`)."]
     return DiesView(tuple(found), " ".join(problems))
@@ -306,15 +333,16 @@ def _lacquer(shop: Workshop, serial: str) -> LacquerView:
     try:
         return LacquerView(serial, coat_piece(shop, serial))
     except QcError as error:
-        return LacquerView(serial, problem=_said(error))
+        return LacquerView(serial, problem=said_of(error))
 
 
-def _said(error: QcError) -> str:
-    """Say a refusal as a page says it: the way out of a command is none here."""
-    text = str(error)
+def said_of(error: QcError, file: str = "") -> str:
+    """Say a refusal as a page says it: the way out of a command is none here; `file` is its own name."""
+    text = str(error).replace(PLAIN_NAME, file) if file else str(error)
     for option, words in OPTIONS.items():
         text = text.replace(option, words)
-    return f"{text[:1].upper()}{text[1:].rstrip('.')}."
+    whose = text.partition(":")[0]
+    return f"{text if '.' in whose else text[:1].upper() + text[1:]}".rstrip(".") + "."
 
 
 OPTIONS: Mapping[str, str] = {

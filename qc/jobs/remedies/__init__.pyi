@@ -14,7 +14,9 @@ from .planned import given as given
 from .planned import only_model as only_model
 from .planned import planned_limits as planned_limits
 from .plot import draw_remedy as draw_remedy
+from .recording import hear as hear
 from .sheet import RemedySheet as RemedySheet
+from .sheet import SheetRow as SheetRow
 from .sheet import read_sheet as read_sheet
 from .sheet import with_taken as with_taken
 from .source import coat_from as coat_from

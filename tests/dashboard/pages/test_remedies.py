@@ -1,12 +1,13 @@
 """The pages of the remedies: what they say, what is kept together, what they cannot answer."""
 
 import json
+from dataclasses import replace
 
 import pytest
 from dash import html
 
 from dashboard.drawing import markup
-from dashboard.pages.remedies import dies, lacquer, overview, rack, tuning
+from dashboard.pages.remedies import dies, lacquer, overview, rack, recording, tuning
 from dashboard.pages.remedies.addresses import of_piece, of_series
 from dashboard.pages.remedies.sketches import draw_notes, draw_spots, region_of
 from dashboard.pages.remedies.words import sentence
@@ -125,3 +126,29 @@ def test_a_piece_and_a_signal_lead_to_their_remedies(in_app, board, texts):
     wrap = next(v for v in board.verdicts() if v.key.characteristic == "f-wrap")
     (link,) = of_series(wrap)
     assert link.href == f"/remedies/tuning/{wrap.points[-1].serial}"
+
+
+def test_a_recording_says_in_which_order_the_notes_are_blown(in_app, board, texts):
+    view = replace(
+        board.remedies().tuning("TQ-0442"),
+        order=("partial 2, position 1", "partial 3, position 1", "partial 2, position 1, F down"),
+    )
+    said = texts(html.Div(recording.recording_part(view)))
+    assert "The order: 3 notes, as on its newest card" in said
+    assert "Position 1: partials 2 3" in said and "Position 1, F down: partials 2" in said
+    assert "nothing of it is stored" in said
+    unknown = texts(html.Div(recording.recording_part(board.remedies().tuning("TQ-0001"))))
+    assert "it only says what it heard" in unknown
+
+
+def test_what_was_heard_is_told_with_what_to_do_or_why_not(in_app, desk, texts):
+    heard = desk.progress("h1")
+    said = texts(html.Div(recording.heard_cards(heard)))
+    assert "pull the tuning slide out 4 mm, re-test; 5 mm in all." in said
+    assert "+6.0" in said and "Too short: hold it." in said
+    assert "--sitting-sd" not in said and "enter them on a tuning card" in said
+    odd = {**heard, "receipt": {**heard["receipt"], "problem": "notes.wav: 2 held notes for 3 rows"}}
+    refused = texts(html.Div(recording.heard_cards(odd)))
+    assert "2 held notes for 3 rows" in refused and "pull the tuning slide" not in refused
+    failed = {**heard, "state": "failed", "message": "notes.wav: this is no wav recording."}
+    assert "this is no wav recording" in texts(html.Div(recording.heard_cards(failed)))

@@ -166,7 +166,7 @@ def test_the_note_map_is_flat_once_the_lengths_are_right():
     assert [one.cents for one in places] == pytest.approx([flat] * 3 + [flatter] * 3, abs=1e-3)
     assert [one.after_cents for one in places] == pytest.approx([0.0] * 6, abs=1e-3)
     untouched = trade.note_map(blown, tenor)
-    assert [one.after_cents for one in untouched] == [one.cents for one in untouched]
+    assert [one.after_cents for one in untouched] == pytest.approx([one.cents for one in untouched])
 
 
 def test_notes_that_show_little_say_how_little():
