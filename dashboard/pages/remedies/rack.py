@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from dash import Dash, Input, Output, dcc, html
+from dash import Dash, Input, Output, dcc, html, no_update
 from dash.development.base_component import Component
 
 from dashboard import queries
@@ -40,8 +40,10 @@ def register(app: Dash) -> None:
     """Pair anew when a pair is kept together or let go."""
 
     @needs(Role.TECHNICIAN)
-    def pair_again(chosen: Mapping[str, Sequence[str]]) -> list[Component]:
+    def pair_again(chosen: Mapping[str, Sequence[str]]) -> Any:
         """Return the proposal around the pairs that are kept."""
+        if half_put(chosen):
+            return no_update  # the other tube of the pair is still to be chosen
         kept = kept_pairs(chosen)
         answers = queries.board().remedies()
         views = answers.rack(kept)
@@ -52,6 +54,12 @@ def register(app: Dash) -> None:
         return body_of(views, kept)
 
     app.callback(Output(BODY, "children"), Input(CHOSEN, "data"), prevent_initial_call=True)(pair_again)
+
+
+def half_put(chosen: Mapping[str, Sequence[str]]) -> bool:
+    """Tell whether one tube was put by hand and its mate is not yet chosen."""
+    both = zip(chosen.get("inner", ()), chosen.get("outer", ()), strict=False)
+    return any(bool(inner) != bool(outer) for inner, outer in both)
 
 
 def kept_pairs(chosen: Mapping[str, Sequence[str]]) -> list[tuple[str, str]]:

@@ -75,6 +75,8 @@ def test_a_pair_that_is_kept_stays_and_the_rest_is_paired_around_it(in_app, boar
     assert page.count('"checked": true') == 1
     moved = rack.kept_pairs({"keep": ["IN-2 = OU-2"], "inner": ["IN-2"], "outer": ["OU-1"]})
     assert moved == [("IN-2", "OU-1")], "a tube put elsewhere by hand leaves its pair"
+    assert rack.half_put({"inner": ["IN-2"], "outer": [""]})
+    assert not rack.half_put({"inner": ["", "IN-2"], "outer": ["", "OU-1"]})
 
 
 def test_what_cannot_be_kept_together_is_told(board):
