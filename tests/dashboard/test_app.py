@@ -130,6 +130,7 @@ def test_the_navigation_shows_only_what_exists(client):
         "Instruments",
         "Signals",
         "Sheets",
+        "Remedies",
         "Gauges",
         "Rework",
         "Month",

@@ -74,7 +74,7 @@ def _sketch_card(found: CoatResult) -> Component:
         "Spot by spot",
         drawing,
         html.P(said, className="small"),
-        html.Details([html.Summary("As a table"), inner], className="folded"),
+        html.Details([html.Summary("As a table"), inner], className="folded", open=queries.narrow_screen()),
     )
 
 

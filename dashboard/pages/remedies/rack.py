@@ -40,8 +40,9 @@ def register(app: Dash) -> None:
     """Pair anew when a pair is kept together or let go."""
 
     @needs(Role.TECHNICIAN)
-    def pair_again(chosen: Mapping[str, Sequence[str]]) -> Any:
+    def pair_again(chosen: Mapping[str, Sequence[str]] | None) -> Any:
         """Return the proposal around the pairs that are kept."""
+        chosen = chosen or {}
         if half_put(chosen):
             return no_update  # the other tube of the pair is still to be chosen
         kept = kept_pairs(chosen)

@@ -9,7 +9,7 @@ from typing import Any, Final
 from dash import Dash, Input, Output, dcc, html
 from dash.development.base_component import Component
 
-from dashboard import queries
+from dashboard import queries, words
 from dashboard.door import Role, needs
 from dashboard.drawing import Field
 from dashboard.fields import desk_form, submit
@@ -19,6 +19,7 @@ from qc.jobs.board import Ticket, TuningView
 
 DONE: Final = "tuning-done"
 HEARD: Final = "tuning-heard"
+HEAD: Final = ("Note", "Nearest", "Cents", "Refused")
 
 
 def recording_part(view: TuningView) -> list[Component]:
@@ -78,10 +79,15 @@ def heard_cards(found: Ticket) -> list[Component]:
         ]
         for note in receipt["heard"]
     ]
-    head = ["Note", "Nearest", "Cents", "Refused"]
+    # a card says which note it is, and a note that gives a figure has no reason: no empty columns
+    filled = [place for place in range(len(HEAD)) if any(row[place] for row in rows)]
     listing = card(
         "What was heard",
-        table(head, rows, f"{receipt['file']}: cents from the tempered note, + = sharp", numbers=(2,)),
+        table(
+            [HEAD[place] for place in filled],
+            [[row[place] for place in filled] for row in rows],
+            f"{receipt['file']}: cents from the tempered note, + = sharp",
+        ),
     )
     if receipt["problem"]:
         return [problem_card(receipt["problem"]), listing]
@@ -96,5 +102,5 @@ def _order(order: Sequence[str]) -> Component:
     for place, group in groupby(order, key=lambda one: one.partition(", ")[2]):
         partials = " ".join(one.partition(", ")[0].removeprefix("partial ") for one in group)
         lines.append(html.Li(f"{place[:1].upper()}{place[1:]}: partials {partials}"))
-    title = html.Summary(f"The order: {len(order)} notes, as on its newest card")
+    title = html.Summary(f"The order: {words.counted(len(order), 'note', 'notes')}, as on its newest card")
     return html.Details([title, html.Ol(lines, className="steps")], className="folded")

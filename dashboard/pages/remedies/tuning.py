@@ -52,9 +52,9 @@ def register(app: Dash) -> None:
     """Work the remedy out anew when something is said beside the notes."""
 
     @needs(Role.TECHNICIAN)
-    def work_out(chosen: Mapping[str, Sequence[str]], serial: str) -> list[Component]:
+    def work_out(chosen: Mapping[str, Sequence[str]] | None, serial: str) -> list[Component]:
         """Return the remedy with what was said beside the notes."""
-        asked = asked_of(chosen)
+        asked = asked_of(chosen or {})
         return body_of(queries.board().remedies().tuning(serial, asked), asked)
 
     app.callback(
@@ -112,7 +112,7 @@ def _before(view: TuningView, asked: TuneAsked) -> Sitting | None:
 
 
 def _notes_card(found: TuneResult, before: Sitting | None) -> Component:
-    said = "Filled: now. Ring: after the whole work."
+    said = "Partial by partial, below them the position. Filled: now. Ring: after the whole work."
     if before is not None:
         said += f" Cross: {_day(before.day)}."
     label = "How far each note is off, in cents, now and after the work"

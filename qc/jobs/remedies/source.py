@@ -269,16 +269,15 @@ def _rack(shop: Workshop, model: str | None) -> pl.DataFrame:
     sides = set(waiting["characteristic"].to_list())
     if len(sides) == 2:
         return waiting
-    if not sides:
+    if model is None:
         raise RemedyError(
             "the rack holds no loose inners or no loose outers: the tubes in the store are in slides "
             "already. Upload cards of loose tubes under their own serials, or give --inner and --outer"
         )
     there, lacks = ("inners", "outers") if "inner_od" in sides else ("outers", "inners")
-    of_model = f" of model {model}" if model is not None else ""
     raise RemedyError(
-        f"the rack holds loose {there}{of_model}, and no loose {lacks} for them. Upload the cards of the "
-        f"{lacks} under their own serials, or give --inner and --outer"
+        f"the rack holds loose {there} of model {model}, and no loose {lacks} for them. Upload the cards of "
+        f"the {lacks} under their own serials, or give --inner and --outer"
     )
 
 

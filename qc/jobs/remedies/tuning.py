@@ -117,11 +117,10 @@ def tune(
     sheet, instrument, taken = _read(sheet, by, instrument, model, wav)
     reference_air_c, a4_hz, said = _pitch(sheet, by, reference_air_c, a4_hz)
     notes = _notes(sheet, instrument, a4_hz, wav)
-    offsets, learned = None, None
+    learned, offsets = None, None
     if reference is not None:
         other = asked_sheet(reference, NOTES, name="reference", plan=by.plan)
-        offsets = _offsets(other, instrument, a4_hz)
-        _same_testers(sheet, notes, offsets, other)
+        offsets = _offsets(other, instrument, a4_hz, sheet, notes)
     try:
         if before is not None and changed is not None:
             old = read_notes(asked_sheet(before, NOTES, name="before", plan=by.plan), instrument, a4_hz)
@@ -137,10 +136,8 @@ def tune(
         )
     except TradeError as error:
         raise sheet.blame(error, sheet.rows, {}) from error
-    places = note_map(
-        notes, instrument, remedy.lengths, reference_air_c=reference_air_c, tester_offsets=offsets
-    )
-    return TuneResult(remedy, instrument, tuple(notes), learned, taken + said, places, offsets)
+    mapped = note_map(notes, instrument, remedy.lengths, reference_air_c, offsets)
+    return TuneResult(remedy, instrument, tuple(notes), learned, taken + said, mapped, offsets)
 
 
 def _read(
@@ -200,13 +197,18 @@ def _notes(sheet: RemedySheet, instrument: Instrument, a4_hz: float, wav: Path |
     return notes_from_recording(sheet, wav, instrument, a4_hz)
 
 
-def _offsets(sheet: RemedySheet, instrument: Instrument, a4_hz: float) -> dict[str, float]:
-    sheet.need("tester")
-    notes = read_notes(sheet, instrument, a4_hz)
+def _offsets(
+    reference: RemedySheet, instrument: Instrument, a4_hz: float, sheet: RemedySheet, notes: Sequence[Note]
+) -> dict[str, float]:
+    """Learn how sharp each tester blows from the reference; every tester of the sheet must stand there."""
+    reference.need("tester")
+    blown = read_notes(reference, instrument, a4_hz)
     try:
-        return tester_offsets(notes, instrument)
+        offsets = tester_offsets(blown, instrument)
     except TradeError as error:
-        raise sheet.blame(error, sheet.rows, {}) from error
+        raise reference.blame(error, reference.rows, {}) from error
+    _same_testers(sheet, notes, offsets, reference)
+    return offsets
 
 
 def _same_testers(

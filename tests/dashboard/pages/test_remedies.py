@@ -136,7 +136,7 @@ def test_a_recording_says_in_which_order_the_notes_are_blown(in_app, board, text
         order=("partial 2, position 1", "partial 3, position 1", "partial 2, position 1, F down"),
     )
     said = texts(html.Div(recording.recording_part(view)))
-    assert "The order: 3 notes, as on its newest card" in said
+    assert "The order: three notes, as on its newest card" in said
     assert "Position 1: partials 2 3" in said and "Position 1, F down: partials 2" in said
     assert "nothing of it is stored" in said
     unknown = texts(html.Div(recording.recording_part(board.remedies().tuning("TQ-0001"))))

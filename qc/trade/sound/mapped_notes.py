@@ -43,7 +43,6 @@ def note_map(
     notes: Sequence[Note],
     instrument: Instrument,
     lengths: Sequence[LengthRemedy] = (),
-    *,
     reference_air_c: float = 20.0,
     tester_offsets: Mapping[str, float] | None = None,
 ) -> tuple[NotePlace, ...]:
