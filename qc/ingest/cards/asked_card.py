@@ -14,10 +14,19 @@ from qc.ingest.cards.asked_plan import CardQuestion, allowed_headings, asked_pla
 from qc.ingest.cards.asked_words import TRIAL, renamed, upright, with_card
 from qc.ingest.cards.headings import FIGURE, NUMBER_WORDS, WHAT_WORDS
 from qc.ingest.cards.recognition import VALUE, CardSheet
-from qc.ingest.cards.rows import Row, RowReader, convert
+from qc.ingest.cards.rows import Row, RowReader
 from qc.ingest.cards.straight import read_cards
 from qc.ingest.cards.tables import SheetWords, heading_rows
-from qc.ingest.cells import FACTORS, SUMMARY, is_blank_mark, known_field, plain, possible_days, read_number
+from qc.ingest.cells import (
+    FACTORS,
+    SUMMARY,
+    convert,
+    is_blank_mark,
+    known_field,
+    plain,
+    possible_days,
+    read_number,
+)
 from qc.ingest.errors import SheetError
 from qc.ingest.reading import Grid
 from qc.plan import Plan

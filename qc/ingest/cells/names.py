@@ -68,6 +68,7 @@ KNOWN_NAMES: dict[str, tuple[str, ...]] = {
     "stage": ("stage", "where found"),
     "hours": ("hours", "rework hours", "time spent"),
     "deviation": ("deviation", "reading less master", "off master"),
+    "master": ("master", "checked on", "on master"),
     "zeroed": ("zeroed", "zero set", "re-zeroed"),
     "tool_class": ("class", "tool class"),
     "fault_type": ("fault type", "type of fault", "kind of fault", "defect type", "kind"),
