@@ -17,8 +17,9 @@ NOT_CURABLE = "not curable by a cut: look at leadpipe, bell, dents and leaks"
 SAID_FROM_MM = 0.1
 """A change nearer than this to the exact one says nothing of it: no bench cuts finer (planning value)."""
 
-COARSE_FROM_MM = 15.0
-"""Where a length may be off by more, "nothing to do" says so: ten cents on a tenor (planning value)."""
+COARSE_FROM_CENTS = 12.0
+"""Where a length may be off by more, "nothing to do" says so: a note's usual limit and a little (planning
+value)."""
 
 SEEN_FROM_CENTS = 1.0
 """A first step that moves the notes by less is not seen again: tuners read to a cent (planning value)."""
@@ -105,7 +106,7 @@ def order_of_work(
     if apart is not None:
         steps.append(_partial_step(apart, (blown or {}).get(apart.partial, ())))
     if not steps:
-        steps.append(f"Nothing to do: no length is clearly off{_coarse(lengths)}")
+        steps.append(f"Nothing to do: no length is clearly off{_coarse(fit, lengths)}")
     elif any(length.action != "none" for length in lengths):
         steps.append("Warm the instrument, blow the same notes again, compute the next step from both sets")
     return tuple(steps)
@@ -179,11 +180,11 @@ def _partial_step(apart: PartialResidual, positions: Sequence[int]) -> str:
     return f"{found} in {where if positions else 'every position'}: {NOT_CURABLE}"
 
 
-def _coarse(lengths: Sequence[LengthRemedy]) -> str:
+def _coarse(fit: NoteSetFit, lengths: Sequence[LengthRemedy]) -> str:
     """Say what a note set that shows nothing could not have shown either."""
     known = [(max(abs(end) for end in one.interval_mm), one.part) for one in lengths if one.interval_mm]
     widest, part = max(known, default=(0.0, ""))
-    if widest < COARSE_FROM_MM:
+    if CENTS_PER_NEPER * widest < COARSE_FROM_CENTS * _column_mm(fit, part):
         return ""
     return (
         f". These notes are too few to see much: the {part_words(part)} may still be off by up to "
