@@ -145,21 +145,13 @@ def _lengths_card(found: TuneResult) -> Component:
             rows.append([name, "not known yet", "", "", ""])
             continue
         low, high = (amount(end, 1, signed=True) for end in one.interval_mm)
-        acts = one.action != "none"
-        leg = "slide" if one.by == "slide" else "each leg"
-        rows.append(
-            [
-                name,
-                f"{amount(one.error_mm, 1, signed=True)} ({low} to {high})",
-                amount(one.exact_change_mm, 1, signed=True) if acts else "leave",
-                amount(one.change_mm, 1, signed=True) if acts else "",
-                f"{amount(abs(one.per_leg_mm), 1)} on the slide"
-                if acts and leg == "slide"
-                else f"{amount(abs(one.per_leg_mm), 1)} each"
-                if acts
-                else "",
-            ]
-        )
+        known = f"{amount(one.error_mm, 1, signed=True)} ({low} to {high})"
+        if one.action == "none":
+            rows.append([name, known, "leave", "", ""])
+            continue
+        change = [amount(mm, 1, signed=True) for mm in (one.exact_change_mm, one.change_mm)]
+        leg = f"{amount(abs(one.per_leg_mm), 1)} {'on the slide' if one.by == 'slide' else 'each'}"
+        rows.append([name, known, *change, leg])
     blown = {one.part for one in found.remedy.lengths}
     unblown = [valve.name for valve in found.instrument.valves if f"valve:{valve.name}" not in blown]
     rows += [[f"{name} wrap", "not blown", "", "", ""] for name in unblown]
