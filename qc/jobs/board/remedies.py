@@ -5,6 +5,7 @@ What cannot be answered is told in the words of the command, without its options
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Protocol, TypeVar
@@ -341,6 +342,7 @@ def said_of(error: QcError, file: str = "") -> str:
     text = str(error).replace(PLAIN_NAME, file) if file else str(error)
     for option, words in OPTIONS.items():
         text = text.replace(option, words)
+    text = re.sub(r"^--[\w-]+ [^:]*: ", "", text)
     whose = text.partition(":")[0]
     return f"{text if '.' in whose else text[:1].upper() + text[1:]}".rstrip(".") + "."
 

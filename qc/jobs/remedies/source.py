@@ -35,6 +35,10 @@ if TYPE_CHECKING:
     from qc.plan import Model
 
 
+TUBE_FIGURES = ("inner_od", "outer_bore")
+"""Figures of the plan that the cards of slide tubes give."""
+
+
 def tune_from(
     file: Path | None,
     *,
@@ -269,6 +273,11 @@ def _rack(shop: Workshop, model: str | None) -> pl.DataFrame:
     sides = set(waiting["characteristic"].to_list())
     if len(sides) == 2:
         return waiting
+    if not shop.store.readings(characteristics=list(TUBE_FIGURES)).height:
+        raise RemedyError(
+            "no slide tube has been measured yet. Upload cards of loose tubes under their own serials, or give "
+            "--inner and --outer"
+        )
     if model is None:
         raise RemedyError(
             "the rack holds no loose inners or no loose outers: the tubes in the store are in slides "
@@ -285,7 +294,7 @@ def _waiting(shop: Workshop) -> pl.DataFrame:
     """Give the tubes that wait in the rack: measured on one side only, and in no instrument yet."""
     import polars as pl
 
-    rows = shop.store.readings(characteristics=["inner_od", "outer_bore"])
+    rows = shop.store.readings(characteristics=list(TUBE_FIGURES))
     sides = rows.group_by("serial").agg(pl.col("characteristic").n_unique().alias("sides"))
     # a card of a whole slide bears both diameters under one serial: that is no loose tube
     slides = sides.filter(sides["sides"] > 1)["serial"].to_list()

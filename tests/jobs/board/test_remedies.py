@@ -70,5 +70,7 @@ def test_what_cannot_be_answered_is_said_without_a_commands_options(board):
     assert strange.result is None and strange.sittings and "NOPE" in strange.problem
     half = answers.tuning(serial, TuneAsked(since="2026-01-01", mm="x"))
     assert "by how many millimetres" in half.problem
+    valve = answers.tuning(serial, TuneAsked(since="2026-01-01", part="Q", mm="-3"))
+    assert "--" not in valve.problem
     early = answers.tuning(serial, TuneAsked(since="2026-01-01", part="main", mm="-3"))
     assert "choose another sitting" in early.problem
