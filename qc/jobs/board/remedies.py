@@ -343,8 +343,9 @@ def said_of(error: QcError, file: str = "") -> str:
     for option, words in OPTIONS.items():
         text = text.replace(option, words)
     text = re.sub(r"^--[\w-]+ [^:]*: ", "", text)
-    whose = text.partition(":")[0]
-    return f"{text if '.' in whose else text[:1].upper() + text[1:]}".rstrip(".") + "."
+    whose, colon, _ = text.partition(":")
+    named = colon and "." in whose  # a file is called as it is
+    return f"{text if named else text[:1].upper() + text[1:]}".rstrip(".") + "."
 
 
 OPTIONS: Mapping[str, str] = {

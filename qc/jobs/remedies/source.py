@@ -275,8 +275,8 @@ def _rack(shop: Workshop, model: str | None) -> pl.DataFrame:
         return waiting
     if not shop.store.readings(characteristics=list(TUBE_FIGURES)).height:
         raise RemedyError(
-            "no slide tube has been measured yet. Upload cards of loose tubes under their own serials, or give "
-            "--inner and --outer"
+            "no slide tube has been measured yet. Upload cards of loose tubes under their own serials, "
+            "or give --inner and --outer"
         )
     if model is None:
         raise RemedyError(
