@@ -1,4 +1,4 @@
-"""The plain routes by which people decide: on held rows, on a signal, on a series; and ask for a study."""
+"""The plain routes by which people decide: on held rows, on a signal, on a series; and ask for studies."""
 
 from __future__ import annotations
 
@@ -67,6 +67,7 @@ def add_routes(server: Flask) -> None:
     server.add_url_rule("/hold/decide", view_func=decide_piece, methods=["POST"])
     server.add_url_rule("/month/write", view_func=write_month, methods=["POST"])
     server.add_url_rule("/gauges/study", view_func=study_gauge, methods=["POST"])
+    server.add_url_rule("/remedies/recording", view_func=hear_recording, methods=["POST"])
 
 
 @needs(Role.TECHNICIAN)
@@ -219,6 +220,19 @@ def study_gauge() -> Response:
             return problem(f"{said[:1].upper()}{said[1:]} has to be a number, or empty.", 400)
     file = (file_name(sent.filename), sent.stream)
     return jsonify({"ticket": queries.desk().study_gauge(file, question)})
+
+
+@needs(Role.TECHNICIAN)
+def hear_recording() -> Response:
+    """Queue a recording of a piece's notes and answer with a ticket; it is heard and not kept."""
+    request.max_content_length = MOST_BYTES
+    sent = request.files.get("wav")
+    if sent is None or not sent.filename:
+        return problem("Choose a wav file, or record the notes here first.", 400)
+    serial = _text("serial")
+    if not serial:
+        return problem("Open this page from an instrument: the recording is of one piece.", 400)
+    return jsonify({"ticket": queries.desk().hear((file_name(sent.filename), sent.stream), serial)})
 
 
 def _is_number(text: str) -> bool:

@@ -147,6 +147,12 @@ class WorkerDesk:
         folder, (kept,) = self.spool.keep([file])
         return self._queue("study", (kept, dict(question)), "", folder)
 
+    def hear(self, file: tuple[str, IO[bytes]], serial: str) -> str:
+        """Queue a recording of a piece's notes and return a ticket; nothing of it is stored."""
+        self._room_for("")
+        folder, (kept,) = self.spool.keep([file])
+        return self._queue("hear", (kept, serial), "", folder)
+
     def judge(self) -> None:
         """Have judged what waits for it, unless that is under way."""
         with self._changed:
@@ -347,6 +353,6 @@ class WorkerDesk:
         with self._changed:
             self._end(task, sentence)
         # what judges and dies of it is not asked to judge again until something new comes in
-        if task.kind not in {"judge", "study"} and not self._closing:
+        if task.kind not in {"judge", "study", "hear"} and not self._closing:
             with suppress(DeskFull):  # what waits judges as well
                 self.judge()

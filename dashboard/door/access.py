@@ -27,7 +27,7 @@ MOST_BODY: Final = 2**20
 MOST_BYTES: Final = 64 * 1024 * 1024
 """Largest upload in one go; a single sheet has its own, smaller limit where it is read."""
 
-LARGE: Final = frozenset({"/uploads", "/uploads/mapped", "/gauges/study"})
+LARGE: Final = frozenset({"/uploads", "/uploads/mapped", "/gauges/study", "/remedies/recording"})
 """Addresses that take files; every other one takes small bodies only."""
 
 NAMES_KEY: Final = "BOARD_NAMES"
@@ -101,7 +101,7 @@ def guard(server: Flask, script_hashes: Callable[[], list[str]]) -> None:
         response.headers["Referrer-Policy"] = "same-origin"
         response.headers["Cross-Origin-Opener-Policy"] = "same-origin"
         response.headers["Cross-Origin-Resource-Policy"] = "same-origin"
-        response.headers["Permissions-Policy"] = "camera=(), geolocation=(), microphone=()"
+        response.headers["Permissions-Policy"] = "camera=(), geolocation=(), microphone=(self)"
         response.headers["Cache-Control"] = _keeping(response)
         return response
 

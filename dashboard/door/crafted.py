@@ -19,7 +19,9 @@ from dashboard.door.roles import SHUT, refuse_unless, role_of
 PATH: Final = "/_dash-update-component"
 TEXT_LENGTH: Final = 2000  # chosen: addresses and names, no documents
 
-NEVER_EMPTY: Final = frozenset({"stage-series.data", "worth-series.data", "signals-id.data"})
+NEVER_EMPTY: Final = frozenset(
+    {"stage-series.data", "worth-series.data", "signals-id.data", "tuning-serial.data"}
+)
 """What a page says of itself; all else is empty until someone does something."""
 
 NOT_OURS: Final = "This is no request of a page of this board. Load the page again."

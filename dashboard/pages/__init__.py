@@ -16,6 +16,8 @@ from dashboard.pages import (
     today,
 )
 from dashboard.pages.office import people_list, plan_shown
+from dashboard.pages.remedies import dies, lacquer, rack, tuning
+from dashboard.pages.remedies import overview as remedies
 from dashboard.pages.worth import figure as worth_figure
 from dashboard.pages.worth import overview as worth_overview
 from dashboard.routing import Page
@@ -33,6 +35,11 @@ PAGES: tuple[Page, ...] = (
     signals.LIST_PAGE,
     signals.ONE_PAGE,
     sheets.PAGE,
+    remedies.PAGE,
+    tuning.PAGE,
+    rack.PAGE,
+    dies.PAGE,
+    lacquer.PAGE,
     gauges.LIST_PAGE,
     gauges.ONE_PAGE,
     rework.PAGE,

@@ -13,6 +13,7 @@ from dashboard.door import Role, needs
 from dashboard.pages import whole_piece
 from dashboard.pages.missing import missing
 from dashboard.pages.reading_life import DONE, corrected_card, life_of
+from dashboard.pages.remedies.addresses import of_piece
 from dashboard.pages.whole_piece import also_link
 from dashboard.parts import card, figures, heading, nothing, serial_link, series_name, table, unbroken
 from dashboard.routing import Page, series_address
@@ -89,7 +90,7 @@ def _one(view: InstrumentView) -> Component:
             html.Div(
                 [
                     html.Div([_standing(view), *_stages(view)]),
-                    html.Aside([_parts(view), _events(view)]),
+                    html.Aside([*of_piece(view.serial), _parts(view), _events(view)]),
                 ],
                 className="grid first",
             ),
@@ -107,7 +108,7 @@ def _whole(view: InstrumentView, record: PieceRecord) -> Component:
         *whole_piece.maps(record),
         *_stages(view),
     ]
-    aside = [*whole_piece.leaving_card(record), *whole_piece.beside(record)]
+    aside = [*whole_piece.leaving_card(record), *of_piece(view.serial), *whole_piece.beside(record)]
     aside += [whole_piece.parts_card(record), _events(view)]
     return html.Div(
         [

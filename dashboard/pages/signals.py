@@ -14,6 +14,7 @@ from dashboard.door import Role, needs
 from dashboard.drawing import Drawing
 from dashboard.figures import Figure, draw_series
 from dashboard.pages.missing import missing
+from dashboard.pages.remedies.addresses import of_series
 from dashboard.pages.signal_life import action_card, history_card, made_under_card, status, touched_card
 from dashboard.parts import (
     BY_KEYS,
@@ -132,7 +133,8 @@ def signal_body(view: SignalView) -> list[Component]:
     if view.mend:
         evidence.append(html.P(unbroken(view.mend), className="small"))
     link = dcc.Link("Open the series", href=series_address(view.verdict.key), className="plain")
-    drawn = _drawn(view, series, link) if series is not None else []
+    ways = html.Div([link, *of_series(view.verdict)], className="tools")
+    drawn = _drawn(view, series, ways) if series is not None else []
     touched = board.touched(view.id)
     more = [made_under_card(view)] if view.made_under else []
     more += [touched_card(touched)] if touched is not None else []
@@ -159,7 +161,7 @@ def signal_body(view: SignalView) -> list[Component]:
     ]
 
 
-def _drawn(view: SignalView, series: SeriesView, link: Component) -> list[Component]:
+def _drawn(view: SignalView, series: SeriesView, ways: Component) -> list[Component]:
     """Return the chart of the series with the newest pieces and those round the change, and its table."""
     newest = window(series.verdict, view.signal)
     figure = draw_series(series, newest, queries.narrow_screen(), width_px=queries.chart_px())
@@ -170,7 +172,7 @@ def _drawn(view: SignalView, series: SeriesView, link: Component) -> list[Compon
         chart("signals-chart", figure, label, walked=True),
         caption(series),
         taking_along("signals", series),
-        html.P(link),
+        ways,
         className="drawn",
     )
     return [drawn, pieces_fold("signals", series, newest)]

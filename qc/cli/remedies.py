@@ -97,6 +97,12 @@ def pair(
             show_default=False,
         ),
     ] = "",
+    lock: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="INNER=OUTER", help="Two tubes that stay together; repeat for more.", show_default=False
+        ),
+    ] = None,
     plot: PlotOption = None,
     workshop: WorkshopOption = None,
     as_json: JsonOption = False,
@@ -112,6 +118,7 @@ def pair(
         lower_um=lower_um,
         upper_um=upper_um,
         cost=cost,
+        lock=lock or [],
     )
     _draw_and_show(result, plot, as_json)
 

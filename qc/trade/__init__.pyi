@@ -19,6 +19,7 @@ from .instrument import state_semitones as state_semitones
 from .instrument import valve_state as valve_state
 from .slide import BODY_EXTRA_UM as BODY_EXTRA_UM
 from .slide import COSTS as COSTS
+from .slide import EVEN_WITHIN_UM as EVEN_WITHIN_UM
 from .slide import INCH_MM as INCH_MM
 from .slide import ISO_1_REFERENCE_C as ISO_1_REFERENCE_C
 from .slide import STEEL_EXPANSION_PER_K as STEEL_EXPANSION_PER_K
@@ -29,6 +30,7 @@ from .slide import LegClearance as LegClearance
 from .slide import LimitFit as LimitFit
 from .slide import Pair as Pair
 from .slide import Pairing as Pairing
+from .slide import TightEnd as TightEnd
 from .slide import Tube as Tube
 from .slide import best_pairing_yield as best_pairing_yield
 from .slide import body_suspects as body_suspects
@@ -45,6 +47,7 @@ from .slide import random_pairing_yield as random_pairing_yield
 from .slide import stack_root_sum_square as stack_root_sum_square
 from .slide import stack_worst_case as stack_worst_case
 from .slide import taper_um as taper_um
+from .slide import tight_end as tight_end
 from .sound import BRASS_EXPANSION_PER_K as BRASS_EXPANSION_PER_K
 from .sound import CENTS_PER_NEPER as CENTS_PER_NEPER
 from .sound import CRAMER_1993 as CRAMER_1993
@@ -67,6 +70,7 @@ from .sound import HeldNote as HeldNote
 from .sound import LengthError as LengthError
 from .sound import LengthRemedy as LengthRemedy
 from .sound import Note as Note
+from .sound import NotePlace as NotePlace
 from .sound import NoteSetFit as NoteSetFit
 from .sound import PartialResidual as PartialResidual
 from .sound import PositionError as PositionError
@@ -86,6 +90,7 @@ from .sound import held_notes as held_notes
 from .sound import learn_sensitivity as learn_sensitivity
 from .sound import length_change_mm as length_change_mm
 from .sound import nearest_note as nearest_note
+from .sound import note_map as note_map
 from .sound import note_name as note_name
 from .sound import order_of_work as order_of_work
 from .sound import part_words as part_words

@@ -17,6 +17,8 @@ def _load(name):
 
 shop = _load("invented_shop")
 office_of = _load("invented_office")
+remedies = _load("invented_remedies")
+shop.InventedBoard.answers = remedies.InventedRemedies()
 
 
 @pytest.fixture
@@ -78,6 +80,12 @@ def texts():
         return gather(getattr(part, "children", None))
 
     return gather
+
+
+@pytest.fixture
+def answers():
+    """Invented answers about remedies, to be changed by a test; the board gives its own."""
+    return remedies.InventedRemedies()
 
 
 @pytest.fixture

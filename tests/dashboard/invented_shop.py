@@ -430,6 +430,7 @@ class InventedBoard:
 
     waits = ""
     backup = ""
+    answers = None  # what answers about remedies
 
     def __init__(self, quiet: bool = False) -> None:
         self.asked: list[date] = []  # past days that were asked for
@@ -552,6 +553,9 @@ class InventedBoard:
 
     def hold(self):
         return HoldList((), (), TODAY) if self._quiet else HoldList(HOLD, (NEAR,), TODAY)
+
+    def remedies(self):
+        return self.answers
 
     def worth(self):
         return WorthView(0.0, (), (), "", ()) if self._quiet else WORTH
@@ -758,6 +762,23 @@ STUDY = {
 }
 
 
+HEARD = {
+    "file": "notes.wav",
+    "problem": "",
+    "heard": [
+        {"where": "partial 2, position 1", "note": "", "cents": 6.04, "refused": ""},
+        {"where": "partial 3, position 1", "note": "", "cents": None, "refused": "too short: hold it"},
+    ],
+    "steps": [
+        "Main length about 10 mm short (7 to 12): pull the tuning slide out 4 mm, re-test; 5 mm in all",
+        "Warm the instrument",
+    ],
+    "summary": ["Spread of the notes 6.0 cents now, 1.0 after the work"],
+    "cautions": ["One sitting only, or give the usual spread with --sitting-sd", "Local rules decide."],
+}
+"""What a recording answers, as the worker gives it."""
+
+
 class InventedDesk:
     """Takes everything at once and answers with a fixed receipt."""
 
@@ -768,6 +789,7 @@ class InventedDesk:
         self.decided = []
         self.pieces = []
         self.studied = []
+        self.heard = []
         self.written = []
         self.undone = []
         self.corrected = []
@@ -813,11 +835,17 @@ class InventedDesk:
         self.studied.append(((file[0], file[1].read()), dict(question)))
         return f"g{len(self.studied)}"
 
+    def hear(self, file, serial):
+        self.heard.append(((file[0], file[1].read()), serial))
+        return f"h{len(self.heard)}"
+
     def progress(self, ticket):
         if not ticket:
             return None
         if ticket[0] == "g":
             return {"state": "done", "done": 1, "of": 1, "message": "", "receipt": STUDY}
+        if ticket[0] == "h":
+            return {"state": "done", "done": 1, "of": 1, "message": "", "receipt": HEARD}
         if ticket[0] == "s":
             said = {"sentence": "The signal is now closed.", "reasons": []}
             return {"state": "done", "done": 1, "of": 1, "message": "", "receipt": said}

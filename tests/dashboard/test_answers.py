@@ -304,3 +304,22 @@ def test_a_month_is_written_when_it_is_one_of_the_list(client, desk):
 def test_the_month_so_far_is_looked_at_before_it_is_written(client):
     answer = client.get("/month/preview", headers=HOME)
     assert answer.mimetype == "text/html" and "the month so far" in answer.text
+
+
+def hear(client, name="notes.wav", **form):
+    sent = {"serial": "TQ-0442", **form, **({"wav": (BytesIO(b"RIFF"), name)} if name else {})}
+    return client.post("/remedies/recording", data=sent, headers=HOME, content_type="multipart/form-data")
+
+
+def test_a_recording_goes_to_the_desk_with_its_piece(client, desk):
+    assert hear(client, "../bench/notes.wav").get_json() == {"ticket": "h1"}
+    assert desk.heard == [(("notes.wav", b"RIFF"), "TQ-0442")]
+
+
+@pytest.mark.parametrize(
+    ("form", "said"), [({"name": ""}, "record the notes here first"), ({"serial": " "}, "of one piece")]
+)
+def test_a_recording_that_cannot_be_heard_is_answered_with_what_to_do(client, desk, form, said):
+    answer = hear(client, **form)
+    assert answer.status_code == 400 and said in answer.get_json()["problem"]
+    assert not desk.heard

@@ -40,6 +40,11 @@ EVERY_PAGE = [
     "/gauges/B-09",
     "/gauges/R-01",
     "/month",
+    "/remedies",
+    "/remedies/tuning/TQ-0442",
+    "/remedies/rack",
+    "/remedies/dies",
+    "/remedies/lacquer/TQ-0442",
 ]
 
 
@@ -128,6 +133,7 @@ def test_the_navigation_shows_only_what_exists(client):
         "Instruments",
         "Signals",
         "Sheets",
+        "Remedies",
         "Gauges",
         "Rework",
         "Month",

@@ -10,6 +10,7 @@ from .gauge_views import GaugeView as GaugeView
 from .gauge_views import MeasureView as MeasureView
 from .gauge_views import is_zero as is_zero
 from .gauge_views import masters_words as masters_words
+from .hearing import hear_notes as hear_notes
 from .losses import SCREENED_BY as SCREENED_BY
 from .losses import ReworkCause as ReworkCause
 from .losses import ReworkReport as ReworkReport
@@ -22,6 +23,15 @@ from .questions import BoardData as BoardData
 from .questions import DeskFull as DeskFull
 from .questions import Ticket as Ticket
 from .questions import UploadDesk as UploadDesk
+from .remedies import LACQUER as LACQUER
+from .remedies import NOTES as NOTES
+from .remedies import DiesView as DiesView
+from .remedies import LacquerView as LacquerView
+from .remedies import RackView as RackView
+from .remedies import RemedyAnswers as RemedyAnswers
+from .remedies import Sitting as Sitting
+from .remedies import TuneAsked as TuneAsked
+from .remedies import TuningView as TuningView
 from .serving import fetch_once as fetch_once
 from .serving import serve as serve
 from .tasks import correct_row as correct_row

@@ -14,8 +14,9 @@ from qc.store import sheet_hash
 from qc.words import count_words, some_of
 
 TaskKind = Literal[
-    "upload", "mapped", "held", "signal", "series", "piece", "study", "judge", "undo", "correct", "month"
-]
+    "upload", "mapped", "held", "signal", "series", "piece", "study", "hear", "judge", "undo", "correct",
+    "month",
+]  # fmt: skip
 
 NOTHING: Final = "Nothing of it was stored"
 NOT_JUDGED: Final = "not yet judged; the board judges it as soon as it can."
@@ -47,6 +48,8 @@ def what_became(
     """
     if kind == "study":
         return "A study stores nothing. Ask it again."
+    if kind == "hear":
+        return "Of a recording nothing is stored. Send it again."
     if kind == "month":
         return "The files of the report are written whole or not at all. Write it again."
     try:

@@ -18,6 +18,7 @@ from qc.jobs.board import losses, views
 from qc.jobs.board.gauge_views import GaugeView
 from qc.jobs.board.gauges import gauge_views, trusted_since
 from qc.jobs.board.months import month_figures, month_page, month_so_far
+from qc.jobs.board.remedies import StoreRemedies
 from qc.jobs.board.rows import (
     decided_views,
     held_views,
@@ -275,6 +276,10 @@ class StoreBoardData:
     def worth_asked(self, key: views.SeriesKey, see: str, within: str, limit: str) -> str:
         """Answer what was typed: how often to read to see a change, how many pieces a limit passes."""
         return self._weighed.asked(self._current(), key, see, within, limit)
+
+    def remedies(self) -> StoreRemedies:
+        """Return what answers about remedies."""
+        return StoreRemedies(self._once, self.verdicts)
 
     def month(self) -> JsonObject:
         """Return the words and figures of the report of the month of the board's day, as it stands."""

@@ -13,6 +13,7 @@ from typing import IO, Literal, Protocol, TypedDict
 from qc.errors import QcError
 from qc.jobs.board import losses, views
 from qc.jobs.board.gauge_views import GaugeView
+from qc.jobs.board.remedies import RemedyAnswers
 from qc.jobs.board.weighed import WorthView
 from qc.jobs.in_hand import DayView
 from qc.plain import JsonObject
@@ -168,6 +169,10 @@ class BoardData(Protocol):
         """Answer what was typed: how often to read to see a change, how many pieces a limit passes."""
         ...
 
+    def remedies(self) -> RemedyAnswers:
+        """Return what answers about remedies."""
+        ...
+
     def mapping_faults(self, mapping: str) -> tuple[str, ...]:
         """Return all that is wrong with what headings are said to mean, a sentence each."""
         ...
@@ -238,6 +243,10 @@ class UploadDesk(Protocol):
 
     def study_gauge(self, file: tuple[str, IO[bytes]], question: Mapping[str, str]) -> str:
         """Queue a gauge study of a file and return a ticket; nothing of it is stored."""
+        ...
+
+    def hear(self, file: tuple[str, IO[bytes]], serial: str) -> str:
+        """Queue a recording of a piece's notes and return a ticket; nothing of it is stored."""
         ...
 
     def judge(self) -> None:

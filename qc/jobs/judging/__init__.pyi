@@ -13,6 +13,7 @@ from .catching_up import touched_by as touched_by
 from .kept import at_latest as at_latest
 from .kept import load_verdicts as load_verdicts
 from .looking_back import SignalOfDay as SignalOfDay
+from .looking_back import looks_back as looks_back
 from .looking_back import signals_of_day as signals_of_day
 from .looking_back import told_at_closing as told_at_closing
 from .looking_back import verdicts_of_day as verdicts_of_day

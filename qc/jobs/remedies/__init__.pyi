@@ -2,7 +2,10 @@
 
 from .cards import figure_of_plan as figure_of_plan
 from .coating import CoatResult as CoatResult
+from .coating import Spot as Spot
 from .coating import coat as coat
+from .dies import wear_of as wear_of
+from .errors import RemedyError as RemedyError
 from .instruments import model_of as model_of
 from .pairing import PairResult as PairResult
 from .pairing import pair as pair
@@ -11,13 +14,25 @@ from .planned import given as given
 from .planned import only_model as only_model
 from .planned import planned_limits as planned_limits
 from .plot import draw_remedy as draw_remedy
+from .recording import hear as hear
+from .sheet import RemedySheet as RemedySheet
+from .sheet import SheetRow as SheetRow
 from .sheet import read_sheet as read_sheet
 from .sheet import with_taken as with_taken
 from .source import coat_from as coat_from
+from .source import coat_piece as coat_piece
+from .source import notes_of_piece as notes_of_piece
 from .source import pair_from as pair_from
+from .source import pair_rack as pair_rack
+from .source import rack_models as rack_models
+from .source import sitting_map as sitting_map
 from .source import tune_from as tune_from
+from .source import tune_piece as tune_piece
+from .source import tune_sheet as tune_sheet
 from .source import wear_from as wear_from
+from .tool_wear import ToolWear as ToolWear
 from .tool_wear import WearResult as WearResult
 from .tool_wear import wear as wear
+from .tuning import NotePlace as NotePlace
 from .tuning import TuneResult as TuneResult
 from .tuning import tune as tune

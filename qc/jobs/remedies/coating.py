@@ -10,13 +10,12 @@ from qc.jobs.remedies.cards import COAT, asked_sheet
 from qc.jobs.remedies.errors import RemedyError, RemedyUsageError
 from qc.jobs.remedies.planned import Limits, given, model_of_sheet, planned_limits
 from qc.jobs.remedies.sheet import RemedySheet, SheetSource, with_taken
-from qc.report.terminal import coat_text, taken_text
+from qc.report.terminal import coat_lead, coat_text, rule_words, taken_text
 from qc.stats import Tabled
 from qc.trade import (
     BASE_DRIFT_LIMIT_UM,
     AreaThickness,
     HouseRule,
-    Spot,
     TradeError,
     area_thickness,
     base_drift_um,
@@ -29,6 +28,7 @@ from qc.trade import (
     spot_means,
     wall_is_thin_for_probe,
 )
+from qc.trade import Spot as Spot
 
 MOST_UM = 1000.0
 """No lacquer is a millimetre thick. [um]"""
@@ -59,6 +59,26 @@ class CoatResult(Tabled):
     cautions: tuple[str, ...]
     taken: tuple[str, ...] = ()
 
+    @property
+    def said(self) -> str:
+        """Where it is thin, and what to do first."""
+        return coat_lead(self.areas, self.rules, self.lower_um)
+
+    @property
+    def clauses(self) -> tuple[str, ...]:
+        """What the house rule asks, with the figures it was asked of."""
+        several = len(self.rules) > 1
+        return tuple(
+            said
+            for serial, rule in self.rules.items()
+            for said in rule_words(
+                rule,
+                [spot for spot in self.spots if spot.serial == serial],
+                self.nominal_um,
+                serial if several else "",
+            )
+        )
+
     def to_dict(self) -> dict[str, object]:
         """Give the judgement in the agreed shape; `taken` where something came from a card or a plan."""
         shape: dict[str, object] = {
@@ -81,6 +101,7 @@ class CoatResult(Tabled):
             capability,
             self.base_drift_um,
             self.cautions,
+            self.clauses,
         )
         return taken_text(text, self.taken)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -10,7 +11,7 @@ from qc.jobs.remedies.cards import RACK, asked_sheet
 from qc.jobs.remedies.errors import RemedyError, RemedyUsageError
 from qc.jobs.remedies.planned import given, model_of_sheet, planned_limits
 from qc.jobs.remedies.sheet import RemedySheet, SheetRow, SheetSource, with_taken
-from qc.report.terminal import pair_text, taken_text
+from qc.report.terminal import end_words, left_words, pair_lead, pair_text, run_words, taken_text
 from qc.stats import Tabled
 from qc.trade import (
     BODY_EXTRA_UM,
@@ -18,6 +19,7 @@ from qc.trade import (
     INCH_MM,
     TUBE_MM,
     Pairing,
+    TightEnd,
     TradeError,
     Tube,
     best_pairing_yield,
@@ -25,6 +27,7 @@ from qc.trade import (
     mean_mm,
     pair_tubes,
     random_pairing_yield,
+    tight_end,
 )
 
 LEAST_FOR_DRIFT = 5
@@ -80,6 +83,33 @@ class PairResult(Tabled):
     random_share: float | None
     best_share: float | None
     taken: tuple[str, ...] = ()
+    ends: tuple[TightEnd, ...] = ()
+    locked: tuple[tuple[str, str], ...] = ()
+
+    @property
+    def said(self) -> str:
+        """The sentence a technician needs first."""
+        return pair_lead(self.pairing, (self.lower_um, self.upper_um))
+
+    @property
+    def tight(self) -> tuple[str, ...]:
+        """Which end of each pair is tight, in the order of the pairs."""
+        return tuple(end_words(end) for end in self.ends)
+
+    @property
+    def leftovers(self) -> tuple[str, ...]:
+        """What each tube without a mate wants, and what would mend it."""
+        limits = self.lower_um - self.target_um, self.upper_um - self.target_um
+        left = *self.pairing.left_inner, *self.pairing.left_outer
+        return tuple(left_words(tube, limits) for tube in left)
+
+    @property
+    def rack(self) -> tuple[str, ...]:
+        """The tubes of each side before pairing, in words: a drift of their die shows only there."""
+        return tuple(
+            run_words(run.side, run.means_mm, run.sd_um, run.drift_um if run.drifting else None)
+            for run in (self.inner_run, self.outer_run)
+        )
 
     def to_dict(self) -> dict[str, object]:
         """Give the pairing in the agreed shape; `taken` where something came from a card or a plan."""
@@ -87,12 +117,9 @@ class PairResult(Tabled):
 
     def to_text(self) -> str:
         """Give the sentence a technician needs first, then pairs, leftovers and the tubes themselves."""
-        runs = [
-            (run.side, run.means_mm, run.sd_um, run.drift_um if run.drifting else None)
-            for run in (self.inner_run, self.outer_run)
-        ]
-        limits, shares = (self.lower_um, self.upper_um), (self.random_share, self.best_share)
-        return taken_text(pair_text(self.pairing, limits, runs, shares), self.taken)
+        shares = self.random_share, self.best_share
+        text = pair_text(self.pairing, self.ends, (self.said, self.leftovers, self.rack), shares)
+        return taken_text(text, self.taken)
 
 
 def pair(
@@ -104,6 +131,7 @@ def pair(
     upper_um: float | None = None,
     cost: str = "",
     workshop: Path | None = None,
+    locked: Sequence[tuple[str, str]] = (),
 ) -> PairResult:
     """Propose pairs from the rack.
 
@@ -118,6 +146,8 @@ def pair(
         What is made least, see `qc.trade.COSTS`; else as the plan has it.
     workshop : Path, optional
         Workshop whose plan gives what is left out.
+    locked : sequence of (inner, outer)
+        Pairs that stay together; the rest is paired around them.
 
     Returns
     -------
@@ -162,12 +192,16 @@ def pair(
         )
     _check_rack(inner, inners, outers, target_um)
     try:
-        pairing = pair_tubes(inners, outers, target_um, lower_um, upper_um, cost)
+        pairing = pair_tubes(inners, outers, target_um, lower_um, upper_um, cost, locked)
     except TradeError as error:
         raise RemedyError(f"{inner.name} and {outer.name}: {error}") from error
     inner_run, outer_run = tube_run("inner", inners), tube_run("outer", outers)
     shares = _shares(inner_run, outer_run, target_um, lower_um, upper_um)
-    return PairResult(pairing, target_um, lower_um, upper_um, inner_run, outer_run, *shares, taken)
+    by_name = {tube.name: tube for tube in inners}, {tube.name: tube for tube in outers}
+    ends = tuple(tight_end(by_name[0][p.inner], by_name[1][p.outer]) for p in pairing.pairs)
+    return PairResult(
+        pairing, target_um, lower_um, upper_um, inner_run, outer_run, *shares, taken, ends, tuple(locked)
+    )
 
 
 def read_rack(sheet: RemedySheet, column: str) -> list[Tube]:

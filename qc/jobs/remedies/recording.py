@@ -16,6 +16,7 @@ from qc.jobs.remedies.sheet import REMEDY, RemedySheet
 from qc.report.terminal import recording_text
 from qc.stats import Floats
 from qc.trade import HeldNote, Instrument, Note, TradeError, cents_between, held_notes, note_frequency
+from qc.words import count_words
 
 MOST_WAV_BYTES = 200_000_000
 """About twenty minutes of stereo at 44.1 kHz: more is no note set."""
@@ -94,7 +95,8 @@ def notes_from_recording(
     # one note too many or too few would shift all that follow: nothing is guessed
     if len(held) != len(sheet.rows):
         raise RemedyError(
-            f"{wav.name}: {len(held)} held notes for {len(sheet.rows)} rows of {sheet.name}. "
+            f"{wav.name}: {count_words(len(held), 'held note')} for {count_words(len(sheet.rows), 'row')} of "
+            f"{sheet.name}. "
             "Hold each note of the card once, in its order, with a short rest between"
         )
     notes = []

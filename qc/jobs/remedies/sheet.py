@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import TypeAlias
+from typing import TYPE_CHECKING, TypeAlias
 
 from qc.ingest.cells import read_decimal
 from qc.ingest.reading import (
@@ -19,6 +19,9 @@ from qc.ingest.reading import (
 )
 from qc.jobs.remedies.errors import RemedyError, RemedyUsageError
 from qc.trade import TradeError
+
+if TYPE_CHECKING:
+    import polars as pl
 
 SheetSource: TypeAlias = "RemedySheet | TableSource"
 """What a remedy takes its table from."""
@@ -207,6 +210,16 @@ def sheet_named(name: str, source: SheetSource) -> RemedySheet:
             named = zip(columns, cells, strict=True)
             rows.append(SheetRow(number, {column: cell for column, cell in named if column}))
     return RemedySheet(table.name, columns, tuple(rows), table.kind == "xlsx")
+
+
+def stored_sheet(
+    rows: pl.DataFrame, name: str, renamed: dict[str, str], others: Sequence[str]
+) -> RemedySheet:
+    """Hand stored readings to the reader of sheets, so that both ways share one set of checks."""
+    if rows.height == 0:
+        raise RemedyError(f"{name}: the store holds no readings. Check the serial, or upload the card first")
+    columns = {**{column: column for column in others}, **renamed}
+    return sheet_named(name, rows.select(list(columns)).rename(columns))
 
 
 def with_taken(taken: Sequence[str]) -> dict[str, object]:

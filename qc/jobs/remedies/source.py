@@ -12,24 +12,31 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from qc.jobs.judging import load_verdicts, looks_back
 from qc.jobs.remedies.coating import CoatResult, coat
+from qc.jobs.remedies.dies import wear_of
 from qc.jobs.remedies.errors import RemedyError, RemedyUsageError
 from qc.jobs.remedies.instruments import instrument_of, tune_plain
+from qc.jobs.remedies.notes import read_notes
 from qc.jobs.remedies.pairing import PairResult, pair
-from qc.jobs.remedies.planned import filled_limits, latest_limits, limits_in_plan
+from qc.jobs.remedies.planned import filled_limits, limits_in_plan
 from qc.jobs.remedies.planned import opened as _open
 from qc.jobs.remedies.recording import RecordingResult, hear
-from qc.jobs.remedies.sheet import RemedySheet, sheet_named
-from qc.jobs.remedies.tool_wear import ToolWear, WearResult, wear
+from qc.jobs.remedies.sheet import RemedySheet, stored_sheet
+from qc.jobs.remedies.tool_wear import WearResult, wear
 from qc.jobs.remedies.tuning import TuneResult, tune
 from qc.jobs.workshop import find_folder
-from qc.plain import Arguments
+from qc.trade import NotePlace, note_map
 
 if TYPE_CHECKING:
     import polars as pl
 
     from qc.jobs.workshop import Workshop
-    from qc.plan import Characteristic, Model
+    from qc.plan import Model
+
+
+TUBE_FIGURES = ("inner_od", "outer_bore")
+"""Figures of the plan that the cards of slide tubes give."""
 
 
 def tune_from(
@@ -58,7 +65,7 @@ def tune_from(
     if file is not None and serial is not None:
         raise RemedyUsageError("give either a FILE or --serial, not both")
     if file is None:
-        return _tune_piece(serial or "", workshop, reference_air_c, options)
+        return tune_piece(_open(workshop), serial or "", reference_air_c=reference_air_c, **options)
     if length_mm is not None and (model is not None or plan is not None):
         raise RemedyUsageError("give either --length-mm with --valve, or --model with --plan")
     if length_mm is None and model is None and plan is None and workshop is None:
@@ -89,24 +96,45 @@ def pair_from(
     lower_um: float | None,
     upper_um: float | None,
     cost: str = "",
+    lock: Sequence[str] = (),
 ) -> PairResult:
     """Answer `qc pair` from two files, or from the tubes of the workshop that are in no instrument yet."""
     if (inner is None) != (outer is None):
         raise RemedyUsageError("--inner and --outer belong together; leave both out for the workshop's rack")
+    locked = [_locked(text) for text in lock]
     if inner is not None and outer is not None:
         return pair(
             inner, outer, target_um=target_um, lower_um=lower_um, upper_um=upper_um, cost=cost,
-            workshop=workshop,
+            workshop=workshop, locked=locked,
         )  # fmt: skip
-    shop = _open(workshop)
-    rack = _rack(shop)
-    limits = limits_in_plan(shop.plan, "clearance", None, shop.today)
+    return pair_rack(
+        _open(workshop), target_um=target_um, lower_um=lower_um, upper_um=upper_um, cost=cost, locked=locked
+    )
+
+
+def pair_rack(
+    shop: Workshop,
+    *,
+    target_um: float | None = None,
+    lower_um: float | None = None,
+    upper_um: float | None = None,
+    cost: str = "",
+    locked: Sequence[tuple[str, str]] = (),
+    model: str | None = None,
+) -> PairResult:
+    """Pair the tubes of the workshop that are in no instrument yet; what is left out is the plan's.
+
+    With a model only its tubes, by its limits.
+    """
+    rack = _rack(shop, model)
+    models = models_of_rack(rack)
+    limits = limits_in_plan(shop.plan, "clearance", models[0] if len(models) == 1 else None, shop.today)
     sides = []
     for characteristic, column in (("inner_od", "od_mm"), ("outer_bore", "id_mm")):
         rows = rack.filter(rack["characteristic"] == characteristic)
         names = {"serial": "tube", "value": column}
         sides.append(
-            _sheet(rows, f"rack ({characteristic})", names, ["leg", "station", "direction", "surface"])
+            stored_sheet(rows, f"rack ({characteristic})", names, ["leg", "station", "direction", "surface"])
         )
     target, lower, upper = filled_limits(limits, target_um, lower_um, upper_um)
     if target is None or lower is None or upper is None:
@@ -114,7 +142,7 @@ def pair_from(
             "the plan has no clearance limits: give --target-um, --lower-um and --upper-um"
         )
     chosen = cost or shop.plan.workshop.pairing_cost
-    return pair(*sides, target_um=target, lower_um=lower, upper_um=upper, cost=chosen)
+    return pair(*sides, target_um=target, lower_um=lower, upper_um=upper, cost=chosen, locked=locked)
 
 
 def wear_from(
@@ -138,15 +166,8 @@ def wear_from(
             as_of=as_of, workshop=workshop,
         )  # fmt: skip
     shop = _open(workshop, as_of)
-    wearing = [(s.id, c) for s in shop.plan.stages for c in s.characteristics if c.wears_with]
-    chosen = [(stage, c) for stage, c in wearing if value in (None, c.id, c.name)]
-    if not chosen:
-        there = ", ".join(c.id for _, c in wearing) or "none"
-        raise RemedyUsageError(f"--value {value}: no such wearing figure in the plan (it has: {there})")
-    stage, characteristic = chosen[0]
-    rows = shop.store.readings(stage=stage, characteristics=[characteristic.id])
-    rows = _of_tools_in_use(rows, shop)
-    return _wear_by_model(rows, shop, characteristic, lower, upper, per_week)
+    told = () if looks_back(shop) else load_verdicts(shop)
+    return wear_of(shop, value, lower=lower, upper=upper, per_week=per_week, verdicts=told)
 
 
 def coat_from(
@@ -166,9 +187,23 @@ def coat_from(
         return coat(
             file, workshop=workshop, nominal_um=nominal_um, lower_um=lower_um, upper_um=upper_um, **options
         )
-    shop = _open(workshop)
-    rows = shop.store.readings(serials=[serial or ""], characteristics=["thickness"])
-    sheet = _sheet(rows, f"{serial} (lacquer)", {"value": "um"}, ["area", "spot", "serial"])
+    return coat_piece(
+        _open(workshop), serial or "", nominal_um=nominal_um, lower_um=lower_um, upper_um=upper_um, **options
+    )
+
+
+def coat_piece(
+    shop: Workshop,
+    serial: str,
+    *,
+    nominal_um: float | None = None,
+    lower_um: float | None = None,
+    upper_um: float | None = None,
+    **options: Any,
+) -> CoatResult:
+    """Judge the lacquer of a piece of the workshop; what is left out is the plan's."""
+    rows = shop.store.readings(serials=[serial], characteristics=["thickness"])
+    sheet = stored_sheet(rows, f"{serial} (lacquer)", {"value": "um"}, ["area", "spot", "serial"])
     limits = limits_in_plan(shop.plan, "thickness", rows["model"][0], shop.today)
     nominal_um, lower_um, upper_um = filled_limits(limits, nominal_um, lower_um, upper_um)
     if nominal_um is None or lower_um is None:
@@ -176,98 +211,92 @@ def coat_from(
     return coat(sheet, nominal_um=nominal_um, lower_um=lower_um, upper_um=upper_um, **options)
 
 
-def _tune_piece(
-    serial: str, workshop: Path | None, reference_air_c: float | None, options: Arguments
+def _locked(text: str) -> tuple[str, str]:
+    """Read a pair that is to stay together, as it is typed."""
+    inner, equals, outer = (part.strip() for part in text.partition("="))
+    if not (inner and equals and outer):
+        raise RemedyUsageError(f"--lock {text}: write INNER=OUTER, the two tubes that stay together")
+    return inner, outer
+
+
+def tune_piece(
+    shop: Workshop, serial: str, *, reference_air_c: float | None = None, **options: Any
 ) -> TuneResult:
-    shop = _open(workshop)
-    rows = shop.store.readings(serials=[serial], characteristics=["note"])
-    # Notes blown on different days are different sittings.
-    names = {"value": "cents", "person": "tester", "day": "sitting"}
-    sheet = _sheet(rows, f"{serial} (tuning)", names, ["partial", "position", "valve", "air_c", "method"])
-    model: Model | None = shop.plan.model(rows["model"][0])
-    if model is None:
-        raise RemedyError(f"{serial}: model {rows['model'][0]!r} is not in the plan. Add it to the plan")
+    """Compute the remedy of a piece from its notes in the store; options as for `tune`."""
+    return tune_sheet(shop, *notes_of_piece(shop, serial), reference_air_c=reference_air_c, **options)
+
+
+def tune_sheet(
+    shop: Workshop, sheet: RemedySheet, model: Model, *, reference_air_c: float | None = None, **options: Any
+) -> TuneResult:
+    """Compute the remedy of notes that are at hand, for the air and the A4 of a workshop."""
     air = shop.plan.workshop.reference_temperature_c if reference_air_c is None else reference_air_c
     return tune(sheet, instrument_of(model), reference_air_c=air, a4_hz=shop.plan.workshop.a4_hz, **options)
 
 
-def _rack(shop: Workshop) -> pl.DataFrame:
-    """Give the tubes that wait in the rack: measured on one side only, and in no instrument yet."""
-    import polars as pl
+def sitting_map(shop: Workshop, sheet: RemedySheet, model: Model) -> tuple[NotePlace, ...]:
+    """Return every note of a sheet as it was blown, nothing put right."""
+    instrument = instrument_of(model)
+    notes = read_notes(sheet, instrument, shop.plan.workshop.a4_hz)
+    return note_map(notes, instrument, reference_air_c=shop.plan.workshop.reference_temperature_c)
 
-    rows = shop.store.readings(characteristics=["inner_od", "outer_bore"])
-    sides = rows.group_by("serial").agg(pl.col("characteristic").n_unique().alias("sides"))
-    # a card of a whole slide bears both diameters under one serial: that is no loose tube
-    slides = sides.filter(sides["sides"] > 1)["serial"].to_list()
-    fitted = shop.store.events("part")["subject"].to_list()
-    waiting = rows.filter(~rows["serial"].is_in(slides + fitted))
-    if waiting["characteristic"].n_unique() < 2:
+
+def notes_of_piece(shop: Workshop, serial: str) -> tuple[RemedySheet, Model]:
+    """Return the notes of a piece as a sheet of its own, and its model."""
+    rows = shop.store.readings(serials=[serial], characteristics=["note"])
+    # Notes blown on different days are different sittings.
+    names = {"value": "cents", "person": "tester", "day": "sitting"}
+    sheet = stored_sheet(
+        rows, f"{serial} (tuning)", names, ["partial", "position", "valve", "air_c", "method"]
+    )
+    model: Model | None = shop.plan.model(rows["model"][0])
+    if model is None:
+        raise RemedyError(f"{serial}: model {rows['model'][0]!r} is not in the plan. Add it to the plan")
+    return sheet, model
+
+
+def rack_models(shop: Workshop) -> list[str]:
+    """Return the models whose tubes wait in the rack, none where nothing waits or no model is known."""
+    return models_of_rack(_waiting(shop))
+
+
+def models_of_rack(rack: pl.DataFrame) -> list[str]:
+    """Return the models of some tubes, in order of first appearance."""
+    return [name for name in dict.fromkeys(rack["model"].to_list()) if name]
+
+
+def _rack(shop: Workshop, model: str | None) -> pl.DataFrame:
+    """Give the tubes that wait in the rack, of a model if one is asked for; both sides must be there."""
+    waiting = _waiting(shop)
+    if model is not None:
+        waiting = waiting.filter(waiting["model"] == model)
+    sides = set(waiting["characteristic"].to_list())
+    if len(sides) == 2:
+        return waiting
+    if not shop.store.readings(characteristics=list(TUBE_FIGURES)).height:
+        raise RemedyError(
+            "no slide tube has been measured yet. Upload cards of loose tubes under their own serials, "
+            "or give --inner and --outer"
+        )
+    if model is None:
         raise RemedyError(
             "the rack holds no loose inners or no loose outers: the tubes in the store are in slides "
             "already. Upload cards of loose tubes under their own serials, or give --inner and --outer"
         )
-    return waiting
+    there, lacks = ("inners", "outers") if "inner_od" in sides else ("outers", "inners")
+    raise RemedyError(
+        f"the rack holds loose {there} of model {model}, and no loose {lacks} for them. Upload the cards of "
+        f"the {lacks} under their own serials, or give --inner and --outer"
+    )
 
 
-def _sheet(rows: pl.DataFrame, name: str, renamed: dict[str, str], others: Sequence[str]) -> RemedySheet:
-    """Hand stored readings to the reader of sheets, so that both ways share one set of checks."""
-    if rows.height == 0:
-        raise RemedyError(f"{name}: the store holds no readings. Check the serial, or upload the card first")
-    columns = {**{column: column for column in others}, **renamed}
-    return sheet_named(name, rows.select(list(columns)).rename(columns))
-
-
-def _of_tools_in_use(rows: pl.DataFrame, shop: Workshop) -> pl.DataFrame:
-    """Keep the tools that are fitted on the day, and of each only what was made since its fitting."""
-    removed = {t.id for t in shop.plan.tools if t.removed is not None and t.removed <= shop.today}
-    kept = rows.filter(rows["tool"].is_not_null() & rows["tool_count"].is_not_null())
-    return kept.filter(~kept["tool"].is_in(sorted(removed))) if removed else kept
-
-
-def _since_fitting(rows: pl.DataFrame) -> pl.DataFrame:
-    """Give one row a piece, readings averaged, from the last fall of the count on: a re-polish resets it."""
+def _waiting(shop: Workshop) -> pl.DataFrame:
+    """Give the tubes that wait in the rack: measured on one side only, and in no instrument yet."""
     import polars as pl
 
-    ordered = rows.sort("measured_at", "row", maintain_order=True)
-    falls = (ordered["tool_count"].diff() < 0).fill_null(False).arg_true()
-    current = ordered[int(falls[-1]) :] if len(falls) else ordered
-    pieces = current.group_by("serial", "tool_count", maintain_order=True).agg(
-        pl.col("value").mean(), pl.col("tool").first(), pl.col("model").first()
-    )
-    return pieces.sort("tool_count", maintain_order=True)
-
-
-def _wear_by_model(
-    rows: pl.DataFrame,
-    shop: Workshop,
-    characteristic: Characteristic,
-    lower: float | None,
-    upper: float | None,
-    per_week: float | None,
-) -> WearResult:
-    """Forecast every tool against the limits of the model it makes."""
-    tools: list[ToolWear] = []
-    cautions: tuple[str, ...] = ()
-    for name in rows["tool"].unique(maintain_order=True).to_list():
-        own = _since_fitting(rows.filter(rows["tool"] == name))
-        _, low, high = filled_limits(
-            latest_limits(characteristic, own["model"][0], shop.today), None, lower, upper
-        )
-        sheet = _sheet(own, f"{name} ({characteristic.id})", {"value": "value"}, ["tool", "tool_count"])
-        result = wear(
-            sheet,
-            value="value",
-            against="tool_count",
-            tool="tool",
-            lower=low,
-            upper=high,
-            per_week=per_week,
-            as_of=shop.today,
-        )
-        tools += result.tools
-        cautions = result.cautions
-    if not tools:
-        raise RemedyError(
-            f"{characteristic.id}: no readings with tool and count in the store. Upload the log first"
-        )
-    return WearResult(tuple(tools), characteristic.id, "tool_count", cautions)
+    rows = shop.store.readings(characteristics=list(TUBE_FIGURES))
+    sides = rows.group_by("serial").agg(pl.col("characteristic").n_unique().alias("sides"))
+    # a card of a whole slide bears both diameters under one serial: that is no loose tube
+    slides = sides.filter(sides["sides"] > 1)["serial"].to_list()
+    fitted = shop.store.events("part")["subject"].to_list()
+    return rows.filter(~rows["serial"].is_in(slides + fitted))

@@ -14,7 +14,7 @@ from qc.jobs.remedies.errors import RemedyUsageError
 from qc.jobs.remedies.planned import given, model_of_sheet, planned_limits
 from qc.jobs.remedies.sheet import MOST_FIGURE, RemedySheet, SheetRow, SheetSource, with_taken
 from qc.plan import Plan
-from qc.report.terminal import taken_text, wear_text
+from qc.report.terminal import Forecast, taken_text, urgency, wear_text, wear_words, weeks_words
 from qc.stats import Tabled
 from qc.trade import TradeError, WearLine, cautions_for, fit_wear
 
@@ -23,6 +23,9 @@ LEAST_FOR_LINE = 3
 
 DRAWS, TOOL = "draws", "tool"
 """Columns of a drawing card where the command names none."""
+
+TOOL_COUNT = "tool_count"
+"""Column of the draws since the fitting, as the store has it."""
 
 LEAST_PACE = 1e-3
 """Chosen: a draw in twenty years is no pace. [1/week]"""
@@ -42,6 +45,23 @@ class ToolWear:
     warnings: tuple[str, ...]
     counts: tuple[float, ...]
     values: tuple[float, ...]
+    weeks: float | None = None
+    counted: str = "count"
+
+    @property
+    def forecast(self) -> Forecast:
+        """What is said of the tool, in the order in which it is said."""
+        return self.tool, self.n, self.line, self.change_by_date, self.warnings, self.weeks, self.counted
+
+    @property
+    def said(self) -> str:
+        """When to change it, in one sentence."""
+        return wear_words(self.forecast)
+
+    @property
+    def lasts(self) -> str:
+        """How long what is left of it lasts; empty without a pace."""
+        return weeks_words(self.weeks) if self.weeks is not None else ""
 
     def to_dict(self) -> dict[str, object]:
         """Give the forecast in the agreed shape."""
@@ -77,8 +97,12 @@ class WearResult(Tabled):
 
     def to_text(self) -> str:
         """Give one sentence a tool, the most urgent first, then the figures."""
-        tools = [(t.tool, t.n, t.line, t.change_by_date, t.warnings) for t in self.tools]
-        return taken_text(wear_text(tools, self.cautions), self.taken)
+        return taken_text(wear_text([tool.forecast for tool in self.tools], self.cautions), self.taken)
+
+    @property
+    def urgent_first(self) -> tuple[ToolWear, ...]:
+        """The tools, the next to be changed first."""
+        return tuple(sorted(self.tools, key=lambda tool: urgency(tool.forecast)))
 
 
 def wear(
@@ -146,6 +170,7 @@ def wear(
     for row in sheet.rows:
         groups[sheet.label(row, tool) if tool else ""].append(row)
     tools = []
+    counted = "draw" if against in (DRAWS, TOOL_COUNT) else "count"
     for name, rows in groups.items():
         own = replace(sheet, rows=tuple(rows))
         model = model_of_sheet(own, by) if by.plan is not None else None
@@ -154,8 +179,8 @@ def wear(
         counts = tuple(sheet.number(row, against) for row in rows)
         values = tuple(sheet.number(row, value) for row in rows)
         line, warnings = _line(sheet, rows, counts, values, (value, against), low, high)
-        change = _date(line, per_week, as_of)
-        tools.append(ToolWear(name, len(rows), line, change, warnings, counts, values))
+        change, weeks = _date(line, per_week, as_of), _weeks(line, per_week)
+        tools.append(ToolWear(name, len(rows), line, change, warnings, counts, values, weeks, counted))
     return WearResult(tuple(tools), value, against, cautions_for("drawing"), tuple(dict.fromkeys(taken)))
 
 
@@ -225,11 +250,16 @@ def _line(
     return line, warnings
 
 
+def _weeks(line: WearLine | None, per_week: float | None) -> float | None:
+    """Give how long what is left of a tool lasts; None without a pace, or where no change is planned."""
+    if line is None or line.change_by_count is None or per_week is None or not line.proven:
+        return None
+    return max(0.0, (line.change_by_count - line.last_count) / per_week)
+
+
 def _date(line: WearLine | None, per_week: float | None, as_of: date | None) -> date | None:
-    if line is None or line.change_by_count is None or per_week is None or as_of is None:
+    weeks = _weeks(line, per_week)  # a day in the calendar would be read as the end of a tool that wears
+    if weeks is None or as_of is None:
         return None
-    if not line.proven:  # a day in the calendar would be read as the end of a tool that does not wear yet
-        return None
-    weeks = max(0.0, (line.change_by_count - line.last_count) / per_week)
     most = min(MOST_DAYS, (date.max - as_of).days)
     return as_of + timedelta(days=math.floor(7.0 * weeks)) if 7.0 * weeks < most else None

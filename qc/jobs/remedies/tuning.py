@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -13,7 +13,7 @@ from qc.jobs.remedies.instruments import model_of
 from qc.jobs.remedies.notes import read_notes
 from qc.jobs.remedies.planned import Given, given, instrument_for, one_piece
 from qc.jobs.remedies.sheet import RemedySheet, SheetSource, with_taken
-from qc.report.terminal import taken_text, tune_text
+from qc.report.terminal import learned_words, taken_text, tune_summary, tune_text
 from qc.stats import Tabled
 from qc.trade import (
     Instrument,
@@ -22,9 +22,11 @@ from qc.trade import (
     TradeError,
     TuningRemedy,
     learn_sensitivity,
+    note_map,
     tester_offsets,
     tuning_remedy,
 )
+from qc.trade import NotePlace as NotePlace
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +40,14 @@ class TuneResult(Tabled):
     notes: tuple[Note, ...]
     learned: Sensitivity | None = None
     taken: tuple[str, ...] = ()
+    places: tuple[NotePlace, ...] = ()
+    offsets: Mapping[str, float] | None = None
+
+    @property
+    def summary(self) -> tuple[str, ...]:
+        """How far the notes are off now and after the work, and what a change already made has taught."""
+        learned = (learned_words(self.learned),) if self.learned is not None else ()
+        return tune_summary(self.remedy) + learned
 
     def to_dict(self) -> dict[str, object]:
         """Give the remedy in the agreed shape; `taken` where something came from a card's head or a plan."""
@@ -107,11 +117,10 @@ def tune(
     sheet, instrument, taken = _read(sheet, by, instrument, model, wav)
     reference_air_c, a4_hz, said = _pitch(sheet, by, reference_air_c, a4_hz)
     notes = _notes(sheet, instrument, a4_hz, wav)
-    offsets, learned = None, None
+    learned, offsets = None, None
     if reference is not None:
         other = asked_sheet(reference, NOTES, name="reference", plan=by.plan)
-        offsets = _offsets(other, instrument, a4_hz)
-        _same_testers(sheet, notes, offsets, other)
+        offsets = _offsets(other, instrument, a4_hz, sheet, notes)
     try:
         if before is not None and changed is not None:
             old = read_notes(asked_sheet(before, NOTES, name="before", plan=by.plan), instrument, a4_hz)
@@ -127,7 +136,8 @@ def tune(
         )
     except TradeError as error:
         raise sheet.blame(error, sheet.rows, {}) from error
-    return TuneResult(remedy, instrument, tuple(notes), learned, taken + said)
+    mapped = note_map(notes, instrument, remedy.lengths, reference_air_c, offsets)
+    return TuneResult(remedy, instrument, tuple(notes), learned, taken + said, mapped, offsets)
 
 
 def _read(
@@ -187,13 +197,18 @@ def _notes(sheet: RemedySheet, instrument: Instrument, a4_hz: float, wav: Path |
     return notes_from_recording(sheet, wav, instrument, a4_hz)
 
 
-def _offsets(sheet: RemedySheet, instrument: Instrument, a4_hz: float) -> dict[str, float]:
-    sheet.need("tester")
-    notes = read_notes(sheet, instrument, a4_hz)
+def _offsets(
+    reference: RemedySheet, instrument: Instrument, a4_hz: float, sheet: RemedySheet, notes: Sequence[Note]
+) -> dict[str, float]:
+    """Learn how sharp each tester blows from the reference; every tester of the sheet must stand there."""
+    reference.need("tester")
+    blown = read_notes(reference, instrument, a4_hz)
     try:
-        return tester_offsets(notes, instrument)
+        offsets = tester_offsets(blown, instrument)
     except TradeError as error:
-        raise sheet.blame(error, sheet.rows, {}) from error
+        raise reference.blame(error, reference.rows, {}) from error
+    _same_testers(sheet, notes, offsets, reference)
+    return offsets
 
 
 def _same_testers(

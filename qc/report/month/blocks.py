@@ -202,6 +202,9 @@ def _weeks(verdict: SeriesVerdict, left: int | None, as_of: date) -> float | Non
     forecast = verdict.forecast
     if left is None or forecast is None:
         return None
+    if forecast.change_by_day is not None:
+        # the day is told beside it: two paces of one tool would contradict each other
+        return max(0, (forecast.change_by_day - as_of).days) / DAYS_OF_A_WEEK
     own = [p for p in verdict.points if p.tool == forecast.tool and p.tool_count is not None]
     recent = [p for p in own if (as_of - p.day).days <= LOOK_BACK_DAYS]
     if len(recent) < 2:

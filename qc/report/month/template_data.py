@@ -11,11 +11,9 @@ from qc.report.month.content import DieLine, MonthContent, PieceToHold, Reaction
 from qc.report.month.gauge_checks import gauge_line
 from qc.report.month.methods import methods
 from qc.report.month.panel_words import capability_line, panel_lines
+from qc.report.terminal import weeks_words
 from qc.shares import adding_up, between_words, percent_words
 from qc.words import MONTHS, count_words, day_words, month_words, pieces_words, some_of
-
-TOLD_WEEKS = 17
-"""Further off a change of a tool is told as "more than": a pace does not hold that long (as the forecast)."""
 
 HOUR_PLACES = 2
 """Hours are written down in quarters."""
@@ -287,12 +285,7 @@ def _die(die: DieLine) -> str:
     left = f"{count_words(die.draws_left, 'draw')} left"
     if die.weeks is None:
         return f"{die.sentence} {left}."
-    # a pace does not hold for longer than a season: further off, the weeks are no promise
-    if die.weeks > TOLD_WEEKS:
-        weeks = f"more than {TOLD_WEEKS} weeks"
-    else:
-        weeks = f"about {count_words(round(die.weeks), 'week')}" if die.weeks >= 1 else "less than a week"
-    return f"{die.sentence} {left}, {weeks} at the pace of the last quarter."
+    return f"{die.sentence} {left}, {weeks_words(die.weeks)} at the pace of the last quarter."
 
 
 def _rework(content: MonthContent) -> JsonObject:

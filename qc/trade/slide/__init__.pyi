@@ -1,5 +1,8 @@
 """Types of what `qc.trade.slide` offers; the package fetches each name on first use."""
 
+from .ends import EVEN_WITHIN_UM as EVEN_WITHIN_UM
+from .ends import TightEnd as TightEnd
+from .ends import tight_end as tight_end
 from .fit import INCH_MM as INCH_MM
 from .fit import ISO_1_REFERENCE_C as ISO_1_REFERENCE_C
 from .fit import STEEL_EXPANSION_PER_K as STEEL_EXPANSION_PER_K

@@ -10,7 +10,7 @@ import numpy as np
 from scipy.optimize import linear_sum_assignment
 from scipy.special import ndtr
 
-from qc.stats import Tabled
+from qc.stats import Floats, Tabled
 from qc.trade.errors import TradeError
 from qc.trade.slide.fit import LegClearance, leg_clearance
 
@@ -122,6 +122,7 @@ def pair_tubes(
     lower_um: float,
     upper_um: float,
     cost: str = "mean-squares",
+    locked: Sequence[tuple[str, str]] = (),
 ) -> Pairing:
     """Propose the pairing with the least total cost.
 
@@ -134,6 +135,9 @@ def pair_tubes(
     cost : str
         One of `COSTS`. Many pairings share the least plain sum; squares choose the even one among them.
 
+    locked : sequence of (inner, outer)
+        Pairs that stay together whatever they cost; the rest is paired around them.
+
     Returns
     -------
     Pairing
@@ -142,7 +146,8 @@ def pair_tubes(
     Raises
     ------
     TradeError
-        No tubes, a diameter no slide tube has, limits out of order, or tubes with no leg in common.
+        No tubes, a diameter no slide tube has, limits out of order, tubes with no leg in common, or a locked
+        pair that is not on the rack, names a tube twice or would not go in.
 
     References
     ----------
@@ -159,8 +164,14 @@ def pair_tubes(
     _check(inners, outers, target_um, lower_um, upper_um, cost)
     fits = [[_fit(inner, outer) for outer in outers] for inner in inners]
     costs = np.array([[_cost(legs, target_um, cost) for legs in row] for row in fits])
-    rows, columns = linear_sum_assignment(costs)
-    chosen = [(int(i), int(j)) for i, j in zip(rows, columns, strict=True) if costs[i, j] < _FORBIDDEN]
+    kept = _kept(inners, outers, locked, costs)
+    open_costs = costs.copy()
+    for i, j in kept:
+        open_costs[i, :] = open_costs[:, j] = _FORBIDDEN
+        # below anything that a pairing could gain by taking the two apart
+        open_costs[i, j] = -_FORBIDDEN
+    rows, columns = linear_sum_assignment(open_costs)
+    chosen = [(int(i), int(j)) for i, j in zip(rows, columns, strict=True) if open_costs[i, j] < _FORBIDDEN]
     pairs = tuple(_pair(inners[i].name, outers[j].name, fits[i][j], lower_um, upper_um) for i, j in chosen)
     taken_in, taken_out = {i for i, _ in chosen}, {j for _, j in chosen}
     left_in = [tube for index, tube in enumerate(inners) if index not in taken_in]
@@ -172,6 +183,28 @@ def pair_tubes(
         sum(pair.inside for pair in pairs),
         float(sum(costs[i, j] for i, j in chosen)),
     )
+
+
+def _kept(
+    inners: Sequence[Tube], outers: Sequence[Tube], locked: Sequence[tuple[str, str]], costs: Floats
+) -> list[tuple[int, int]]:
+    """Give the places of the locked pairs, or refuse a pair that cannot be kept together."""
+    names = [tube.name for tube in inners], [tube.name for tube in outers]
+    for side, word in enumerate(("inner", "outer")):
+        own = [pair[side] for pair in locked]
+        for name in own:
+            if name not in names[side]:
+                raise TradeError(
+                    f"{name} is no {word} tube of the rack", f"There are: {', '.join(names[side])}"
+                )
+            if own.count(name) > 1:
+                raise TradeError(f"{name} is locked to two tubes", "Keep one of the two pairs")
+    kept = [(names[0].index(inner), names[1].index(outer)) for inner, outer in locked]
+    for i, j in kept:
+        if costs[i, j] >= _FORBIDDEN:
+            problem = f"{names[0][i]} does not go into {names[1][j]}: at its tightest there is no clearance"
+            raise TradeError(problem, "Leave this pair to the proposal")
+    return kept
 
 
 def mean_mm(tube: Tube) -> float:

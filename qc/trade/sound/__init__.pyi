@@ -20,6 +20,8 @@ from .cut import cents_per_mm as cents_per_mm
 from .cut import change_uncertainty_mm as change_uncertainty_mm
 from .cut import length_change_mm as length_change_mm
 from .cut import partial_pull_in_mm as partial_pull_in_mm
+from .mapped_notes import NotePlace as NotePlace
+from .mapped_notes import note_map as note_map
 from .note_set import HIGHEST_PARTIAL as HIGHEST_PARTIAL
 from .note_set import METHODS as METHODS
 from .note_set import WIDEST_READING_CENTS as WIDEST_READING_CENTS

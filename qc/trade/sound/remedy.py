@@ -123,7 +123,7 @@ def tuning_remedy(
     acting = {length.part for length in lengths if length.action != "none"}
     # the fit counts an excused length as mended: nothing is promised then
     after = fit.rms_before_cents if excused or differ else fit.rms_after_cents
-    order = order_of_work(fit, lengths, apart, excused, differ)
+    order = order_of_work(fit, lengths, apart, excused, differ, _positions(notes, fit.used))
     return TuningRemedy(fit, tuple(lengths), after, order, _cautions(fit, lengths, acting))
 
 
@@ -141,6 +141,14 @@ def partial_apart(fit: NoteSetFit) -> PartialResidual | None:
 
 def _without_interval(found: Tabled) -> dict[str, object]:
     return {name: value for name, value in found.to_dict().items() if not name.startswith("interval")}
+
+
+def _positions(notes: Sequence[Note], used: Sequence[int]) -> dict[int, list[int]]:
+    """Give the positions that each partial was blown in, of the readings that count."""
+    found: dict[int, set[int]] = {}
+    for index in used:
+        found.setdefault(notes[index].partial, set()).add(notes[index].position)
+    return {partial: sorted(positions) for partial, positions in found.items()}
 
 
 def _still_clear(fit: NoteSetFit, part: str) -> bool:

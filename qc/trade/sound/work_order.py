@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from qc.stats import Tabled
+from qc.trade.sound.acoustics import CENTS_PER_NEPER
 from qc.trade.sound.separation import part_words
 from qc.trade.sound.tuning import NoteSetFit, PartialResidual
 
@@ -15,6 +16,13 @@ NOT_CURABLE = "not curable by a cut: look at leadpipe, bell, dents and leaks"
 
 SAID_FROM_MM = 0.1
 """A change nearer than this to the exact one says nothing of it: no bench cuts finer (planning value)."""
+
+COARSE_FROM_CENTS = 12.0
+"""Where a length may be off by more, "nothing to do" says so: a note's usual limit and a little (planning
+value)."""
+
+SEEN_FROM_CENTS = 1.0
+"""A first step that moves the notes by less is not seen again: tuners read to a cent (planning value)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,8 +72,12 @@ def order_of_work(
     apart: PartialResidual | None = None,
     excused: Sequence[str] = (),
     differ: tuple[str, str, float] | None = None,
+    blown: Mapping[int, Sequence[int]] | None = None,
 ) -> tuple[str, ...]:
-    """Put the work in order: what to learn first, main length, wraps, marks, then what no cut cures."""
+    """Put the work in order: what to learn first, main length, wraps, marks, then what no cut cures.
+
+    `blown` gives the positions that each partial was blown in: what is off in one is not off in every one.
+    """
     steps = []
     if differ is not None:
         sharper, flatter, cents = differ
@@ -81,7 +93,7 @@ def order_of_work(
         )
     for length in lengths:
         if length.action != "none":
-            steps.append(_length_step(length) + _nearness(length))
+            steps.append(_length_step(length, _column_mm(fit, length.part)) + _nearness(length))
     steps += [
         f"The {part_words(part)} figure comes from partial {apart.partial} alone: leave the length as it is"
         for part in excused
@@ -92,46 +104,92 @@ def order_of_work(
             way = "in" if mark.error_mm > 0 else "out"
             steps.append(f"Move the mark of position {mark.position} {way} by {abs(mark.error_mm):.0f} mm")
     if apart is not None:
-        way = "sharp" if apart.residual_cents > 0 else "flat"
-        low, high = sorted(abs(end) for end in apart.interval_cents)
-        steps.append(
-            f"Partial {apart.partial} is {abs(apart.residual_cents):.0f} cents {way} ({low:.0f} to "
-            f"{high:.0f}) in every position: {NOT_CURABLE}"
-        )
+        steps.append(_partial_step(apart, (blown or {}).get(apart.partial, ())))
     if not steps:
-        steps.append("Nothing to do: no length is clearly off")
+        steps.append(f"Nothing to do: no length is clearly off{_coarse(fit, lengths)}")
     elif any(length.action != "none" for length in lengths):
         steps.append("Warm the instrument, blow the same notes again, compute the next step from both sets")
     return tuple(steps)
 
 
-def _length_step(length: LengthRemedy) -> str:
+def _column_mm(fit: NoteSetFit, part: str) -> float:
+    """Give the column a part is judged on; that of the open instrument where the fit knows no other."""
+    return next((one.column_mm for one in fit.lengths if one.part == part), fit.lengths[0].column_mm)
+
+
+def _length_step(length: LengthRemedy, column_mm: float) -> str:
     """Say one step with the cautious part first, in the way it is done: pull, push, cut or add."""
     change, first, leg = abs(length.change_mm), abs(length.first_cut_mm), abs(length.per_leg_mm)
     name = part_words(length.part)
-    first_leg = _tenths(first * leg / change)
+    # what is cut in all is the exact length: of a large error the first order leaves a millimetre
+    exact = leg * abs(length.exact_change_mm) / change
+    first_leg, whole_leg = _tenths(first * leg / change), _tenths(exact)
     low, high = sorted(abs(end) for end in length.interval_mm or (0.0, 0.0))
     state = "long" if length.action == "remove" else "short"
+    # what moves the notes by less than a cent is gone in the next reading, whatever was moved
+    seen_mm = SEEN_FROM_CENTS * column_mm / CENTS_PER_NEPER
+    first_is_seen = first >= seen_mm
     found = f"{name[0].upper()}{name[1:]} about {change:.0f} mm {state} ({low:.0f} to {high:.0f})"
+    # a tuner that reads to a cent shows nothing of less than half a one
+    if change < seen_mm / 2:
+        return f"{found}: less than a tuner shows, leave it"
     if length.by == "slide":
         whose = "" if length.part == "main" else f" of the {length.part.partition(':')[2]} wrap"
         push, way = ("push", "in") if length.action == "remove" else ("pull", "out")
-        step = (
-            f"{push} the tuning slide{whose} {way} {first_leg} mm first ({_tenths(leg)} mm in all), re-test"
-        )
+        if first_is_seen:
+            step = f"{push} the tuning slide{whose} {way} {first_leg} mm, re-test; {whole_leg} mm in all"
+        else:
+            # a slide goes back where it was, so the likeliest length is tried and not the least
+            step = (
+                f"{push} the tuning slide{whose} {way} {whole_leg} mm, re-test, and set it back if it is "
+                "worse"
+            )
         if length.part == "main" and length.action == "remove":
             step += "; cut only what the slide cannot take"
         return f"{found}: {step}"
-    if length.action == "remove":
-        return f"{found}: take {first_leg} mm off each leg ({_tenths(leg)} mm each in all), re-test"
-    return f"{found}: add {first_leg} mm to each leg ({_tenths(leg)} mm each in all), re-test"
+    do, at = ("take", "off") if length.action == "remove" else ("add", "to")
+    if first_is_seen:
+        return f"{found}: {do} {first_leg} mm {at} each leg, re-test; {whole_leg} mm {at} each leg in all"
+    return (
+        f"{found}: the part of it that is sure is too little to be seen on a tuner. Blow the set once more "
+        f"before anything is cut; as it stands it would be {whole_leg} mm {at} each leg"
+    )
 
 
 def _nearness(length: LengthRemedy) -> str:
-    """Say how near a change is, where a bench could cut finer."""
+    """Say the exact length beside that of the fit, where a bench could cut finer than they differ."""
     if length.near_mm < SAID_FROM_MM:
         return ""
-    return f" (a first-order figure, near to {length.near_mm:.1f} mm)"
+    exact, near = abs(length.exact_change_mm), abs(length.change_mm)
+    return f" ({exact:.1f} mm of tube by the exact formula, {near:.1f} to first order)"
+
+
+def _partial_step(apart: PartialResidual, positions: Sequence[int]) -> str:
+    """Say which partial stands apart, in which positions, and what that leaves to look at."""
+    way = "sharp" if apart.residual_cents > 0 else "flat"
+    low, high = sorted(abs(end) for end in apart.interval_cents)
+    found = (
+        f"Partial {apart.partial} is {abs(apart.residual_cents):.0f} cents {way} ({low:.0f} to {high:.0f})"
+    )
+    if len(positions) == 1:
+        return (
+            f"{found} in position {positions[0]}, the only one it was blown in: blow it in others; if it is "
+            f"{way} there too, it is {NOT_CURABLE}"
+        )
+    where = f"every position it was blown in ({', '.join(str(p) for p in positions)})"
+    return f"{found} in {where if positions else 'every position'}: {NOT_CURABLE}"
+
+
+def _coarse(fit: NoteSetFit, lengths: Sequence[LengthRemedy]) -> str:
+    """Say what a note set that shows nothing could not have shown either."""
+    known = [(max(abs(end) for end in one.interval_mm), one.part) for one in lengths if one.interval_mm]
+    widest, part = max(known, default=(0.0, ""))
+    if CENTS_PER_NEPER * widest < COARSE_FROM_CENTS * _column_mm(fit, part):
+        return ""
+    return (
+        f". These notes are too few to see much: the {part_words(part)} may still be off by up to "
+        f"{widest:.0f} mm. Blow more of them, on another day too"
+    )
 
 
 def _tenths(mm: float) -> str:

@@ -92,6 +92,7 @@ POSTED = [
     "/people/reset",
     "/people/leave",
     "/plan/edit",
+    "/remedies/recording",
     "/sign-in",
     "/sign-in/wall",
     "/sign-in/first",
@@ -104,6 +105,7 @@ POSTED = [
 def test_no_route_takes_a_post_without_origin_and_token(client, desk, path):
     assert client.post(path, headers=HOME).status_code == 403
     assert not (desk.taken or desk.mended or desk.said or desk.decided or desk.studied or desk.written)
+    assert not desk.heard
 
 
 def test_every_route_that_takes_posts_is_among_those_asked(client):

@@ -1,5 +1,12 @@
+from datetime import date
+from types import SimpleNamespace
+
 import numpy as np
+import polars as pl
 import pytest
+
+from qc.jobs.remedies import RemedyError, pair_rack, rack_models
+from qc.plan import Characteristic, DatedLimits
 
 LIMITS = ("--target-um", 150, "--lower-um", 100, "--upper-um", 200)
 
@@ -134,3 +141,66 @@ def test_the_cost_is_chosen_in_the_plan(tmp_path):
     assert cost(folder) == pytest.approx(6.0)  # |154 - 150| + |152 - 150|, by hand
     assert cost(None) == pytest.approx(20.0)  # 4 squared and 2 squared
     assert cost(folder, "mean-squares") == pytest.approx(20.0)
+
+
+def test_a_locked_pair_stays_and_the_rest_goes_around_it(answer, files):
+    inner, outer, *_ = files
+    free = answer("pair", "--inner", inner, "--outer", outer, *LIMITS)["pairs"]
+    mates = {pair["inner"]: pair["outer"] for pair in free}
+    other = next(mate for name, mate in mates.items() if name != "I0")
+    kept = answer("pair", "--inner", inner, "--outer", outer, *LIMITS, "--lock", f"I0={other}")["pairs"]
+    now = {pair["inner"]: pair["outer"] for pair in kept}
+    assert now["I0"] == other and sorted(now) == sorted(mates)
+    assert len(set(now.values())) == len(now)
+
+
+@pytest.mark.parametrize(("lock", "code", "said"), [
+    ("I0", 2, "write INNER=OUTER"),
+    ("I9=O0", 1, "I9 is no inner tube of the rack. There are: I0"),
+    ("I0=O9", 1, "O9 is no outer tube of the rack"),
+])  # fmt: skip
+def test_a_pair_that_cannot_be_locked_is_refused(fault, files, lock, code, said):
+    inner, outer, *_ = files
+    assert said in fault("pair", "--inner", inner, "--outer", outer, *LIMITS, "--lock", lock, code=code)
+
+
+def test_two_locks_of_one_tube_and_one_that_does_not_go_in(fault, write, files):
+    inner, outer, *_ = files
+    words = ("pair", "--inner", inner, "--outer", outer, *LIMITS, "--lock", "I0=O0", "--lock")
+    assert "I0 is locked to two tubes" in fault(*words, "I0=O1")
+    wide = write("wide.csv", rack("od_mm", [13.90, 14.10], "I", "stocking"))
+    tight = write("tight.csv", rack("id_mm", [14.05, 14.25], "O"))
+    refused = fault("pair", "--inner", wide, "--outer", tight, *LIMITS, "--lock", "I1=O0")
+    assert "I1 does not go into O0: at its tightest there is no clearance" in refused
+
+
+def test_the_tight_end_of_each_pair_is_named(run, write):
+    bores = "tube,station,leg,id_mm\nO0,mouth,upper,14.060\nO0,crook,upper,14.041\n"
+    inner = write("i.csv", "tube,station,leg,od_mm\nI0,mouth,upper,13.900\n")
+    _, out, _ = run("pair", "--inner", inner, "--outer", write("o.csv", bores), *LIMITS)
+    assert "tight at upper leg, crook: 141 um, 19 um looser elsewhere" in out
+
+
+def test_each_model_of_the_rack_is_paired_by_itself():
+    """A tenor's inner would go into the bass' outer with room to spare, and is not put there."""
+    readings = pl.DataFrame(
+        [("T-I", "tenor", "inner_od", 13.90), ("T-O", "tenor", "outer_bore", 14.05),
+         ("B-I", "bass", "inner_od", 14.20), ("S", "tenor", "inner_od", 13.9),
+         ("S", "tenor", "outer_bore", 14.0), ("F", "tenor", "inner_od", 13.9)],
+        schema=["serial", "model", "characteristic", "value"], orient="row",
+    ).with_columns(
+        leg=pl.lit("upper"), station=pl.lit("mouth"), direction=pl.lit("0"), surface=pl.lit("")
+    )  # fmt: skip
+    fitted = pl.DataFrame({"subject": ["F"]})
+    store = SimpleNamespace(readings=lambda **_: readings, events=lambda _: fitted)
+    limits = DatedLimits(target=150.0, lower=100.0, upper=200.0)
+    figure = Characteristic(id="clearance", name="Clearance", unit="um", limits=(limits,))
+    plan = SimpleNamespace(
+        stages=[SimpleNamespace(characteristics=[figure])], workshop=SimpleNamespace(pairing_cost="")
+    )
+    shop = SimpleNamespace(store=store, plan=plan, today=date(2026, 11, 3))
+    assert rack_models(shop) == ["tenor", "bass"]
+    found = pair_rack(shop, model="tenor")
+    assert [(pair.inner, pair.outer) for pair in found.pairing.pairs] == [("T-I", "T-O")]
+    with pytest.raises(RemedyError, match="loose inners of model bass, and no loose outers"):
+        pair_rack(shop, model="bass")

@@ -30,7 +30,7 @@ def test_the_wearing_die_is_the_first_to_change(run, answer, demo_folder):
     die = next(tool for tool in tools if tool["tool"] == change["suspect"]["name"])
     assert die["slope"] > 0 and die["limit"] is not None
     assert die["change_by_count"] > change["count_now"]
-    assert run("wear", "--workshop", demo_folder)[1].startswith(f"{die['tool']}: change by count")
+    assert run("wear", "--workshop", demo_folder)[1].startswith(f"{die['tool']}: change by draw")
 
 
 def test_removed_tools_are_not_forecast(answer, demo_folder):

@@ -88,7 +88,7 @@ def test_text_puts_the_first_change_first(run, write, tmp_path):
         "2026-11-24", "--plot", tmp_path / "w.svg",
     )  # fmt: skip
     assert code == 0
-    assert out.startswith("D1: change by count 471 (221 left, about 2026-12-16)")
+    assert out.startswith("D1: change by draw 471, about Wed 16 Dec 2026; 221 draws left, about 3 weeks")
     assert "Jam: lock out" in out
     assert (tmp_path / "w.svg").stat().st_size > 3000
 
@@ -108,5 +108,5 @@ def test_no_day_of_change_heads_the_answer_where_no_wear_is_proven(answer, run, 
     assert level["interval"][0] < 0 < level["interval"][1] and level["change_by_date"] is None
     assert worn["change_by_date"] is not None
     first, second, *_ = run("wear", *words)[1].splitlines()
-    assert first.startswith("D1: change by count"), "what wears comes first"
+    assert first.startswith("D1: change by draw"), "what wears comes first"
     assert second.startswith("D2: no wear is proven yet, no change to plan") and "20" + "26-" not in second

@@ -34,7 +34,7 @@ def test_first_sentence_is_what_to_do(run, write):
                        "--reading-sd", 5)  # fmt: skip
     assert code == 0
     first = out.splitlines()[0]
-    assert first.startswith("F wrap about 27 mm long (16 to 38): take 8 mm off each leg")
+    assert first.startswith("1. F wrap about 27 mm long (16 to 38): take 8 mm off each leg")
     assert "re-test" in first
 
 
@@ -232,8 +232,8 @@ def test_small_movements_are_never_written_as_nothing(answer, write):
         "small.csv", "partial,position,valve,cents,main_out_mm\n2,1,,-1,20\n4,1,,-1,20\n8,1,,-1,20\n"
     )
     first = answer("tune", notes, *PLAIN, "--reading-sd", 0.5)["order_of_work"][0]
-    # 1 cent is 1.70 mm of tube or 0.85 mm of slide; the interval's near end leaves 0.38 mm of slide.
-    assert ": push the tuning slide in 0.4 mm first (0.9 mm in all), re-test" in first
+    # 1 cent is 1.70 mm of tube or 0.85 mm of slide; the interval's near end, 0.38 mm, is not seen on a tuner.
+    assert ": push the tuning slide in 0.9 mm, re-test, and set it back if it is worse" in first
 
 
 def test_several_positions_by_ear_are_named_in_the_plural(answer, write):

@@ -1,3 +1,5 @@
+import math
+
 import numpy as np
 import pytest
 
@@ -147,3 +149,28 @@ def test_learning_needs_a_change_and_a_common_note():
         trade.learn_sensitivity([Note(2, 0.0)], [Note(2, 1.0)], TENOR, "main", 0.0, 1.0)
     with pytest.raises(TradeError, match="no note in common"):
         trade.learn_sensitivity([Note(2, 0.0)], [Note(2, 1.0)], TENOR, "valve:F", -5.0, 1.0)
+
+
+def test_the_note_map_is_flat_once_the_lengths_are_right():
+    """Notes by the frequency of a column 12 mm too long, its wrap 20 more: the whole work leaves nothing."""
+    home, down = 2944.9, 3931.0
+    tenor = Instrument(home, (Valve("F", down - home),))
+    flat, flatter = (1731.234 * math.log(one / (one + off)) for one, off in ((home, 12.0), (down, 32.0)))
+    blown = [Note(n, trade.harmonic_deviation(n) + flat) for n in (2, 3, 4)] * 4
+    blown += [Note(n, trade.harmonic_deviation(n) + flatter, 1, ("F",)) for n in (2, 3, 4)] * 4
+    remedy = trade.tuning_remedy(blown, tenor, reading_sd=1.0)
+    places = trade.note_map(blown, tenor, remedy.lengths)
+    assert [(one.valves, one.partial, one.readings) for one in places] == [
+        (state, n, 4) for state in ((), ("F",)) for n in (2, 3, 4)
+    ]
+    assert [one.cents for one in places] == pytest.approx([flat] * 3 + [flatter] * 3, abs=1e-3)
+    assert [one.after_cents for one in places] == pytest.approx([0.0] * 6, abs=1e-3)
+    untouched = trade.note_map(blown, tenor)
+    assert [one.after_cents for one in untouched] == pytest.approx([one.cents for one in untouched])
+
+
+def test_notes_that_show_little_say_how_little():
+    """One note knows its length to 10 cents or so: 17 mm of a tenor may be hidden behind it."""
+    few = trade.tuning_remedy([Note(2, 3.0)], Instrument(2944.9)).order_of_work
+    assert few[0].startswith("Nothing to do: no length is clearly off. These notes are too few to see much: ")
+    assert "main length may still be off by up to" in few[0]

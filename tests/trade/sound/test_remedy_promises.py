@@ -153,22 +153,29 @@ def length(part="main", error=20.0, by="slide", action="remove", change=-20.0, l
 
 NOTHING = length(error=1.0, action="none", change=0.0, leg=0.0, first=0.0)
 STEPS = [
-    pytest.param([length()], "Main length about 20 mm long (12 to 28): push the tuning slide in 6 mm first "
-                 "(10 mm in all), re-test; cut only what the slide cannot take", id="main pushed in"),
-    pytest.param([length(by="cut")], "Main length about 20 mm long (12 to 28): take 6 mm off each leg "
-                 "(10 mm each in all), re-test", id="main cut"),
+    pytest.param([length()], "Main length about 20 mm long (12 to 28): push the tuning slide in 6 mm, "
+                 "re-test; 10 mm in all; cut only what the slide cannot take", id="main pushed in"),
+    pytest.param([length(by="cut")], "Main length about 20 mm long (12 to 28): take 6 mm off each leg, "
+                 "re-test; 10 mm off each leg in all", id="main cut"),
     pytest.param([length(action="add", error=-20.0, change=20.0, leg=10.0, first=12.0)],
-                 "Main length about 20 mm short (12 to 28): pull the tuning slide out 6 mm first "
-                 "(10 mm in all), re-test", id="main pulled out"),
+                 "Main length about 20 mm short (12 to 28): pull the tuning slide out 6 mm, "
+                 "re-test; 10 mm in all", id="main pulled out"),
     pytest.param([length(by="cut", action="add", error=-20.0, change=20.0, leg=10.0, first=12.0)],
-                 "Main length about 20 mm short (12 to 28): add 6 mm to each leg (10 mm each in all)",
+                 "Main length about 20 mm short (12 to 28): add 6 mm to each leg, re-test; 10 mm to "
+                 "each leg in all",
                  id="main lengthened"),
-    pytest.param([length("valve:G", by="cut")], "G wrap about 20 mm long (12 to 28): take 6 mm off each leg "
-                 "(10 mm each in all), re-test", id="wrap cut"),
+    pytest.param([length("valve:G", by="cut")], "G wrap about 20 mm long (12 to 28): take 6 mm off each leg, "
+                 "re-test; 10 mm off each leg in all", id="wrap cut"),
     pytest.param([length("valve:G")], "G wrap about 20 mm long (12 to 28): push the tuning slide of the G "
-                 "wrap in 6 mm first (10 mm in all), re-test", id="wrap pushed in"),
-    pytest.param([length(change=-4.0, leg=-2.0, first=-0.1)], "push the tuning slide in 0.1 mm first "
-                 "(2.0 mm in all)", id="tenths where a whole millimetre says too little"),
+                 "wrap in 6 mm, re-test; 10 mm in all", id="wrap pushed in"),
+    pytest.param([length(change=-4.0, leg=-2.0, first=-1.8)], "push the tuning slide in 0.9 mm, re-test; "
+                 "2.0 mm in all", id="tenths where a whole millimetre says too little"),
+    pytest.param([length(change=-4.0, leg=-2.0, first=-0.1)], "push the tuning slide in 2.0 mm, re-test, and "
+                 "set it back if it is worse", id="a first step that cannot be seen, on a slide"),
+    pytest.param([length("valve:G", by="cut", change=-9.0, leg=-4.5, first=-0.1)], "Blow the set once more "
+                 "before anything is cut; as it stands it would be 4 mm off each leg", id="nor is it cut"),
+    pytest.param([length(change=-0.8, leg=-0.4, first=-0.6)], "less than a tuner shows, leave it",
+                 id="a change that no tuner shows"),
 ]  # fmt: skip
 
 
@@ -204,6 +211,28 @@ def test_the_order_is_learn_then_lengths_then_marks_then_what_no_cut_cures():
         "Warm the instrument",
     ]
     assert [step.startswith(begin) for step, begin in zip(steps, begins, strict=True)] == [True] * 8
+
+
+@pytest.mark.parametrize(("positions", "said"), [
+    ((1, 2, 4), f"in every position it was blown in (1, 2, 4): {trade.NOT_CURABLE}"),
+    ((3,), "in position 3, the only one it was blown in: blow it in others; if it is flat there too"),
+])  # fmt: skip
+def test_a_partial_is_off_where_it_was_blown_and_nowhere_else_is_claimed(positions, said):
+    apart = PartialResidual(5, -18.0, 2.0, (-22.0, -14.0))
+    (only,) = trade.order_of_work(quiet_fit(), [NOTHING], apart, blown={5: positions, 4: (1,)})
+    assert said in only
+
+
+def test_a_large_cut_is_the_exact_one_at_each_leg():
+    """A wrap 100 mm too long on the column of T033: 2.6 mm of tube lie between first order and exact."""
+    notes = [Note(n, 0.0) for n in (2, 4, 8)] * 9
+    flat = 1200.0 * math.log2(3931.0 / 4031.0)
+    notes += [Note(n, flat, 1, ("F",)) for n in (2, 4, 8)] * 9
+    remedy = trade.tuning_remedy(notes, Instrument(2944.9, (Valve("F", 986.1),)), reading_sd=1.0)
+    assert (
+        "; 50 mm off each leg in all (100.0 mm of tube by the exact formula, 97.5 to first order)"
+        in remedy.order_of_work[0]
+    )
 
 
 def test_nothing_to_do_is_said_and_nothing_else():
@@ -278,7 +307,8 @@ def test_a_length_that_is_known_comes_back_exactly(main, wrap):
         assert found.exact_change_mm == pytest.approx(-true, abs=1e-9)
         if not (main and wrap):
             assert found.near_mm == pytest.approx(true**2 / column, abs=0.02)
-        said = f"a first-order figure, near to {found.near_mm:.1f} mm"
+        exact, near = abs(found.exact_change_mm), abs(found.change_mm)
+        said = f"({exact:.1f} mm of tube by the exact formula, {near:.1f} to first order)"
         assert any(said in step for step in remedy.order_of_work) == (found.near_mm >= 0.1)
     if main == -40.0:
         assert remedy.lengths[0].error_mm == pytest.approx(-40.27, abs=0.005)

@@ -1,0 +1,1 @@
+"""Remedies: what to do to which instrument, tube, tool or booth, where the hands are."""
