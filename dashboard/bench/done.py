@@ -1,0 +1,63 @@
+"""What became of a card that was typed: how much of it is kept, what waits, and the piece drawn at once."""
+
+from __future__ import annotations
+
+from flask import Response
+from markupsafe import Markup
+
+from dashboard import queries
+from dashboard.bench.frame import heading, page
+from dashboard.bench.picking import card_address
+from dashboard.bench.plain import plain
+from dashboard.pages.whole_piece import maps
+from dashboard.routing import instrument_address
+from qc.jobs.bench import BenchOutcome
+
+
+def done_page(found: BenchOutcome) -> Response:
+    """Return the page of a card that was handed in."""
+    body = [
+        heading(found.title, ("All cards", "/bench")),
+        Markup('<section class="card{}"><p class="lead" role="status">{}</p>{}{}</section>').format(
+            " warn" if found.waiting else "", found.sentence, _waiting(found), _ways(found)
+        ),
+        *_drawn(found),
+    ]
+    return page(found.title, body)
+
+
+def _waiting(found: BenchOutcome) -> Markup:
+    rows = Markup("").join(
+        Markup("<li><strong>{}</strong>: {} {}</li>").format(one.what, one.sentence, one.mend)
+        for one in found.waiting
+    )
+    if not rows:
+        return Markup("")
+    return Markup(
+        '<ul class="bench-waits">{}</ul><p><a class="button" href="/sheets">Answer them on the page of sheets'
+        "</a></p>"
+    ).format(rows)
+
+
+def _ways(found: BenchOutcome) -> Markup:
+    piece = Markup('<a class="button" href="{}">All of {}</a>').format(
+        instrument_address(found.serial), found.serial
+    )
+    return Markup(
+        '<p class="bench-ways"><a class="button do" href="{}" autofocus>The next one</a>'
+        '<a class="button" href="{}">Another card{}</a>{}</p>'
+    ).format(
+        card_address(found.card, ""),
+        f"/bench?serial={found.serial}" if found.serial else "/bench",
+        f" of {found.serial}" if found.serial else "",
+        piece if found.serial else "",
+    )
+
+
+def _drawn(found: BenchOutcome) -> list[Markup]:
+    """Return the maps of what this card measured: the slide by leg and station, spots, notes."""
+    view = queries.board().instrument(found.serial) if found.serial and found.accepted else None
+    if view is None or view.record is None:
+        return []
+    stage = next((one.stage_id for one in queries.board().bench().cards() if one.id == found.card), "")
+    return [plain(one) for one in maps(view.record, stage)]
