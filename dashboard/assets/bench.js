@@ -213,8 +213,10 @@
         show();
       }
       if (again) { again = false; look(); }
+      looked(true);
     }, function () {
       busy = again = false;
+      looked(false);
       say("The board is not reached. Type on: what you type is kept on this tablet, and it is asked about once the board is back.", "warn");
       window.setTimeout(look, 3000);
     });
@@ -328,7 +330,18 @@
     show();
     el("bench-hand").focus();
   }
-  el("bench-hand").addEventListener("click", function () { hand(); });
+  /* What is still being asked about is waited for: a slip must not leave the bench for being typed fast. */
+  var pressed = false;
+  el("bench-hand").addEventListener("click", function () {
+    if (busy && !card.event) { pressed = true; say("Looking it over …"); return; }
+    hand();
+  });
+  function looked(reached) {
+    if (!pressed || busy) { return; }
+    pressed = false;
+    if (reached && doubts.length) { say("Please look at this first, or hand it in as it is."); el("bench-hand").focus(); return; }
+    hand();
+  }
   function hand() {
     save();
     keep(key, state);

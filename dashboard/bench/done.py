@@ -5,7 +5,7 @@ from __future__ import annotations
 from flask import Response
 from markupsafe import Markup
 
-from dashboard import queries
+from dashboard import queries, words
 from dashboard.bench.frame import heading, page
 from dashboard.bench.picking import card_address
 from dashboard.bench.plain import plain
@@ -28,7 +28,9 @@ def done_page(found: BenchOutcome) -> Response:
 
 def _waiting(found: BenchOutcome) -> Markup:
     rows = Markup("").join(
-        Markup("<li><strong>{}</strong>: {} {}</li>").format(one.what, one.sentence, one.mend)
+        Markup("<li><strong>{}</strong>: {} {}</li>").format(
+            one.what, words.units_in(one.sentence), words.units_in(one.mend)
+        )
         for one in found.waiting
     )
     if not rows:
@@ -60,4 +62,7 @@ def _drawn(found: BenchOutcome) -> list[Markup]:
     if view is None or view.record is None:
         return []
     stage = next((one.stage_id for one in queries.board().bench().cards() if one.id == found.card), "")
-    return [plain(one) for one in maps(view.record, stage)]
+    found_maps = maps(view.record, stage)
+    for one in found_maps:
+        one.open = True
+    return [plain(one) for one in found_maps]

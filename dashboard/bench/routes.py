@@ -8,7 +8,7 @@ from typing import Any, Final
 from flask import Flask, Response, abort, jsonify, redirect, request
 from werkzeug.wrappers import Response as AnyResponse
 
-from dashboard import queries
+from dashboard import queries, words
 from dashboard.bench.done import done_page
 from dashboard.bench.open_cards import OpenCards
 from dashboard.bench.picking import picking_page
@@ -16,7 +16,7 @@ from dashboard.bench.typing import typing_page
 from dashboard.door import Role, keeper, needs, signed
 from dashboard.uploads import WHO_LENGTH, problem
 from qc.errors import QcError
-from qc.jobs.bench import TypedCard, read_typed
+from qc.jobs.bench import BenchDoubt, TypedCard, read_typed
 
 MOST_TEXT: Final = 80  # characters of what is typed to find a card; chosen: a serial, a title
 GIVEN: Final = ("Gauge", "Tool", "Stage", "Card")
@@ -63,7 +63,7 @@ def add_routes(server: Flask) -> None:
             return problem(str(error), 400)
         serial = typed.boxes.get("Serial", "")
         other = cards.note(typed.card, serial, typed.entry, _named(typed)) if serial else None
-        return jsonify({"doubts": [one.to_dict() for one in doubts], "other": _other(serial, other)})
+        return jsonify({"doubts": [_told(one) for one in doubts], "other": _other(serial, other)})
 
     @needs(Role.TECHNICIAN)
     def enter() -> Response:
@@ -97,6 +97,11 @@ def add_routes(server: Flask) -> None:
 
 def _asked(name: str) -> str:
     return request.args.get(name, "").strip()[:MOST_TEXT]
+
+
+def _told(doubt: BenchDoubt) -> dict[str, object]:
+    said = doubt.to_dict()
+    return said | {name: words.units_in(str(said[name])) for name in ("sentence", "mend")}
 
 
 def _plain(sent: Any) -> Mapping[str, object]:

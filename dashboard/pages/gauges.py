@@ -70,7 +70,7 @@ def one_layout(gauge: str, **_: str) -> Component:
             html.Div(
                 [
                     html.Div([card("", *evidence), *_course_card(view), *_check_table(view), *below]),
-                    html.Aside([_step_card(view), _facts(view), *_action(view)]),
+                    html.Aside([_step_card(view), _facts(view), *_action(view), *_enter_check(view)]),
                 ],
                 className="grid first",
             ),
@@ -207,6 +207,15 @@ def _action(view: GaugeView) -> list[Component]:
     else:
         steps.append("Have it calibrated, or take it off the bench; readings by it are held until then.")
     return [card("What to do", html.Ol([html.Li(unbroken(step)) for step in steps], className="steps"))]
+
+
+def _enter_check(view: GaugeView) -> list[Component]:
+    """Return the way to the bench's card of checks, with this gauge in it."""
+    cards = [one.id for one in queries.board().bench().cards() if one.event == "gauge-check"]
+    if not cards or queries.standing_day() is not None:
+        return []
+    way = address("/bench/<card>?gauge=<gauge>", {"card": cards[0], "gauge": view.id})
+    return [html.P(html.A("Enter a check of it", href=way, className="button"), className="no-print")]
 
 
 def _touched_title(view: GaugeView) -> str:

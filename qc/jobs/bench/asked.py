@@ -19,6 +19,7 @@ from qc.trade import harmonic_semitones, note_name
 from qc.watch import place_words
 from qc.words import unit_words
 
+Happening = Literal["gauge-check", "tool-fitted", "rework", "shipped", "returned", "no-card"]
 BoxKind = Literal["serial", "model", "day", "person", "choice", "number", "text"]
 
 NEEDED: Final[Mapping[str, tuple[str, ...]]] = {
@@ -112,6 +113,34 @@ class BenchCard:
     boxes: tuple[BenchBox, ...]
     fields: tuple[BenchField, ...]
     blank: BlankCard
+
+
+EVENTS: Final[Mapping[Happening, str]] = {
+    "gauge-check": "Gauge check",
+    "tool-fitted": "Tool fitted",
+    "rework": "Rework hours",
+    "shipped": "Shipped",
+    "returned": "Returned",
+    "no-card": "No card today",
+}
+"""What can be said at every bench, by the title of its card where the plan lists none for it."""
+
+
+def bench_plan(plan: Plan) -> Plan:
+    """Return a plan by which all of `EVENTS` can be said, whether or not it lists a card for each.
+
+    Parameters
+    ----------
+    plan : Plan
+        The measuring plan.
+    """
+    told, ids = {card.event for card in plan.cards}, {card.id for card in plan.cards}
+    more = [
+        Card(id=kind, title=title, source="bench", event=kind)
+        for kind, title in EVENTS.items()
+        if kind not in told and kind not in ids
+    ]
+    return plan.model_copy(update={"cards": (*plan.cards, *more)}) if more else plan
 
 
 def asked_of(card: Card, plan: Plan) -> BenchCard:

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import polars as pl
 
 from qc.ingest import DOUBTS
-from qc.jobs.bench.asked import BenchCard, asked_of
+from qc.jobs.bench.asked import BenchCard, asked_of, bench_plan
 from qc.jobs.bench.doubts import EVERY
 from qc.jobs.bench.typed import TypedCard, card_bytes, card_rows, file_name, read_back, read_typed, row_of
 from qc.jobs.errors import JobError
@@ -56,10 +56,10 @@ class BenchOutcome:
     @property
     def sentence(self) -> str:
         """Say it."""
-        of = f" of {self.serial}" if self.serial else ""
+        of = f"{self.title} of {self.serial}" if self.serial else self.title
         if not self.accepted and not self.waiting:
-            return f"{self.title}{of}: all of this was on record already; nothing was stored twice."
-        kept = f"{count_words(self.accepted, 'entry', 'entries')} of {self.title}{of} kept"
+            return f"{of}: all of this was on record already; nothing was stored twice."
+        kept = f"{of}: {count_words(self.accepted, 'entry', 'entries')} kept"
         if not self.waiting:
             return f"{kept}."
         rows = count_words(len(self.waiting), "row")
@@ -105,6 +105,7 @@ def enter_card(workshop: Workshop, sent: object, *, who: str = "") -> JsonObject
         The card is not of the plan, or cannot be read; nothing was stored then.
     """
     typed = read_typed(sent)
+    workshop = replace(workshop, plan=bench_plan(workshop.plan))
     card = card_of(workshop.plan, typed.card)
     if not workshop.store.entered(typed.entry):
         data = card_bytes(card_rows(card, typed))
@@ -135,7 +136,7 @@ def outcome_of(workshop: Workshop, entry: str) -> BenchOutcome | None:
         return None
     (record,) = [one for one in workshop.store.sheets() if one.sheet == digest]
     held = _held(workshop, entry)
-    title = next((one.title for one in workshop.plan.cards if one.id == record.card), record.card)
+    title = next((one.title for one in bench_plan(workshop.plan).cards if one.id == record.card), record.card)
     serial = read_back(workshop.store.sheet_bytes(digest)).get("Serial", "")
     accepted = sum(_own(frame, digest) for frame in _frames(workshop, serial))
     waiting = tuple(_waiting(row, workshop.plan) for row in held)
@@ -166,7 +167,7 @@ def _waiting(row: HeldRecord, plan: Plan) -> WaitingRow:
 
 def _is_sure(row: HeldRecord, card: BenchCard, typed: TypedCard) -> bool:
     """Tell whether every doubt of a row was answered with "it is really so"; a fault cannot be."""
-    place = row_of(card, row.row, typed), row.column
+    place = row_of(card, row.row or 0, typed), row.column
     own = [f.number for f in card.fields if (f.row, card.blank.headings[f.column]) == place]
     fields = {*own, EVERY}
     return bool(row.reasons) and all(

@@ -10,7 +10,7 @@ from typing import Final
 import polars as pl
 
 from qc.ingest import Known, SheetError
-from qc.jobs.bench.asked import BenchCard, note_of
+from qc.jobs.bench.asked import BenchCard, bench_plan, note_of
 from qc.jobs.bench.doubts import EVERY, BenchDoubt, doubts_of, unfolded_card
 from qc.jobs.bench.entering import BenchOutcome, card_of, outcome_of
 from qc.jobs.bench.typed import TypedCard, faults_of
@@ -49,9 +49,13 @@ class BenchData:
     """
 
     def __init__(self, current: Callable[[], Workshop]) -> None:
-        self._current = current
+        self._workshop = current
         self._lock = threading.Lock()
         self._known: dict[tuple[object, ...], Known] = {}
+
+    def _current(self) -> Workshop:
+        workshop = self._workshop()
+        return replace(workshop, plan=bench_plan(workshop.plan))
 
     def cards(self) -> tuple[BenchCard, ...]:
         """Return the plan's cards in its order."""

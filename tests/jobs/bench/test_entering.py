@@ -32,7 +32,7 @@ def test_a_slip_is_asked_about_while_typing_and_mended_before_anything_is_stored
 def test_a_card_is_kept_as_typed_and_a_second_time_changes_nothing(shop):
     sent = lacquer("b", ["15,2", "14.80", "16"])
     told = enter_card(shop, sent, who="FN")
-    assert told == {"entry": "b" * 32, "sentence": "3 entries of Lacquer card of QH-1218 kept."}
+    assert told == {"entry": "b" * 32, "sentence": "Lacquer card of QH-1218: 3 entries kept."}
     kept = shop.store.readings(serials=["QH-1218"], stage="lacquer")
     assert kept["text"].to_list() == ["15,2", "14.80", "16"] and set(kept["person"]) == {"FN"}
     assert "Left out by choice: Lacquer thickness (slide, spot 5)" in kept["note"][0]
@@ -49,7 +49,7 @@ def test_a_card_is_kept_as_typed_and_a_second_time_changes_nothing(shop):
 
 def test_what_is_really_so_comes_in_and_what_was_not_answered_waits(shop):
     sure = enter_card(shop, lacquer("d", ["15.2", "15.1", "4.1"], sure=[(2, "far-from-usual")]), who="FN")
-    assert sure["sentence"] == "3 entries of Lacquer card of QH-1218 kept."
+    assert sure["sentence"] == "Lacquer card of QH-1218: 3 entries kept."
     enter_card(shop, lacquer("e", ["15.2", "15.1", "4.1"], Serial="QH-1217", Model="tenor-bass"), who="FN")
     found = outcome_of(shop, "e" * 32)
     assert (found.accepted, [row.what for row in found.waiting]) == (
@@ -76,7 +76,7 @@ def test_an_event_is_entered_by_its_boxes_and_a_strange_card_is_refused(shop):
         "left_out": [],
     }
     sent["sure"] = []
-    assert enter_card(shop, sent)["sentence"] == "1 entry of Rework list of QH-1213 kept."
+    assert enter_card(shop, sent)["sentence"] == "Rework list of QH-1213: 1 entry kept."
     (row,) = shop.store.events("rework", serials=["QH-1213"]).tail(1).to_dicts()
     assert (row["value"], row["code"], row["stage"], row["person"]) == (1.5, "tight-slide", "slide", "BK")
     with pytest.raises(JobError, match="The plan has no card nowhere"):
@@ -84,3 +84,11 @@ def test_an_event_is_entered_by_its_boxes_and_a_strange_card_is_refused(shop):
     assert BenchData(lambda: shop).faults(read_typed({**sent, "boxes": {"Serial": "QH-1213"}})) == (
         "Hours is empty. Type it above, then hand the card in.",
     )
+
+
+def test_that_no_card_is_to_be_expected_can_be_said_without_a_card_for_it_in_the_plan(shop):
+    boxes = {"Date": "2026-11-24", "Stage": "Polish", "Person": "BK", "Note": "wheel away for repair"}
+    sent = {"entry": "7" * 32, "card": "no-card", "boxes": boxes, "figures": {}, "left_out": [], "sure": []}
+    assert enter_card(shop, sent)["sentence"] == "No card today: 1 entry kept."
+    (row,) = shop.store.events("no-card").to_dicts()
+    assert (row["stage"], str(row["day"]), row["note"]) == ("polish", "2026-11-24", "wheel away for repair")
