@@ -225,4 +225,4 @@ def _navigation(section: str) -> list[Component]:
         if page.nav
     ]
     # the bench is no page of the framework: its address is loaded whole
-    return [*links[:1], html.A("Bench", href="/bench"), *links[1:]]
+    return [*links[:1], html.A("Bench", href="/bench", className=""), *links[1:]]

@@ -37,11 +37,16 @@
   var key = DRAFT + card.card, fields = card.fields;
   var state = fresh(), now = -1, undo = [], usual = null, notes = [], doubts = [], busy = false, again = false, sent = false;
 
-  function fresh() {
+  var tablet = own("bench-tablet") || drawn();
+  keep("bench-tablet", tablet);
+  function drawn() {
     var bytes = new Uint8Array(16), id = "";
     window.crypto.getRandomValues(bytes);
     bytes.forEach(function (one) { id += (one + 256).toString(16).slice(1); });
-    return { entry: id, title: card.title, boxes: {}, figures: {}, left: [], sure: [], all: false, begun: false };
+    return id;
+  }
+  function fresh() {
+    return { entry: drawn(), title: card.title, boxes: {}, figures: {}, left: [], sure: [], all: false, begun: false };
   }
   function box(name) { return boxes.elements.namedItem(name); }
   function each(work) { Array.prototype.forEach.call(boxes.elements, function (one) { if (one.name) { work(one); } }); }
@@ -74,27 +79,32 @@
     now = n;
     el("bench-last").hidden = true;
     el("bench-type").hidden = false;
+    document.body.classList.add("typing");
     var before = list[at - 1] && state.figures[list[at - 1].n];
     el("bench-count").textContent = (at + 1) + " of " + list.length + (before ? ", before it " + before : "");
     el("bench-name").textContent = one.figure;
     el("bench-place").textContent = one.place;
     el("bench-unit").textContent = one.unit;
-    el("bench-hint").textContent = one.kind === "pass-fail" ? "0 good, 1 faulty" : one.hint ? "Read " + one.hint + (one.unit ? " " + one.unit : "") : "";
+    el("bench-hint").textContent = one.kind === "pass-fail" ? "0 good, 1 faulty" : one.hint ? "Read " + one.hint : "";
     figure.value = n in state.figures ? state.figures[n] : "";
     el("bench-note").hidden = !notes[n];
     el("bench-note").textContent = notes[n] || "";
     el("bench-pad").classList.toggle("two", one.kind === "pass-fail");
+    words("0", one.kind === "pass-fail" ? "0 good" : "0");
+    words("1", one.kind === "pass-fail" ? "1 faulty" : "1");
     mark(one);
     listed();
     figure.focus({ preventScroll: true });
     figure.select();
   }
+  function words(sign, text) { el("bench-pad").querySelector("[data-sign='" + sign + "']").textContent = text; }
   function mark(one) {
     document.querySelectorAll(".mark").forEach(function (part) {
       var pairs = part.dataset.at.split(";").map(function (pair) { return pair.split("="); });
       var fits = function (field) { return pairs.every(function (pair) { return field.at[pair[0]] === pair[1]; }); };
       var mine = asked().filter(fits);
       part.classList.toggle("here", Boolean(one) && fits(one));
+      part.classList.toggle("off", !mine.length);
       part.classList.toggle("done", mine.length > 0 && mine.every(function (field) { return filled(field.n); }));
       part.classList.toggle("doubted", doubts.some(function (doubt) { return doubt.field >= 0 && fits(fields[doubt.field]); }));
     });
@@ -165,7 +175,8 @@
     finish();
   });
   el("bench-again").addEventListener("click", function () { go((asked().find(function (one) { return !filled(one.n); }) || asked()[0]).n); });
-  ["7", "8", "9", "4", "5", "6", "1", "2", "3", "0", ",", "−", "⌫"].forEach(function (sign) {
+  if (window.matchMedia("(pointer: coarse)").matches) { figure.inputMode = "none"; } /* our pad, no keyboard over it */
+  ["7", "8", "9", "⌫", "4", "5", "6", "−", "1", "2", "3", ",", "0"].forEach(function (sign) {
     var part = button(sign, function () {
       var field = fields[now];
       if (sign === "⌫") { figure.value = figure.value.slice(0, -1); return; }
@@ -182,7 +193,7 @@
   /* ---- asked at once what an upload would ask in the evening ---- */
   function body() {
     save();
-    return JSON.stringify({ entry: state.entry, card: card.card, boxes: state.boxes, figures: state.figures, left_out: state.left, sure: state.sure });
+    return JSON.stringify({ entry: state.entry, card: card.card, boxes: state.boxes, figures: state.figures, left_out: state.left, sure: state.sure, tablet: tablet });
   }
   function post(address, done, failed) {
     var request = new XMLHttpRequest();
@@ -226,11 +237,19 @@
       var place = el(id), told = {};
       place.textContent = "";
       if ((id === "bench-open") === el("bench-last").hidden) { return; }
-      doubts.slice().sort(function (a, b) { return Object.keys(b.change).length - Object.keys(a.change).length; }).forEach(function (doubt) {
-        if (doubt.field >= 0 && told[doubt.field]) { return; }
+      var list = doubts.slice().sort(function (a, b) { return Object.keys(b.change).length - Object.keys(a.change).length; }).filter(function (doubt) {
+        if (doubt.field >= 0 && told[doubt.field]) { return false; }
         told[doubt.field] = true;
-        place.appendChild(ask(doubt));
+        return true;
       });
+      if (id === "bench-asks" && list.length > 1) { /* one at a time while typing, that of the figure just typed first */
+        var newest = undo.length ? undo[undo.length - 1].n : -1;
+        list.sort(function (a, b) { return (b.field === newest) - (a.field === newest); });
+        place.appendChild(ask(list[0]));
+        place.appendChild(make("p", (list.length - 1) + " more to answer before the card is handed in.", "small"));
+        return;
+      }
+      list.forEach(function (doubt) { place.appendChild(ask(doubt)); });
     });
     mark(fields[now]);
     listed();

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from flask import Response
 from markupsafe import Markup
 
@@ -9,7 +11,7 @@ from dashboard import queries, words
 from dashboard.bench.frame import heading, page
 from dashboard.bench.picking import card_address
 from dashboard.bench.plain import plain
-from dashboard.pages.whole_piece import maps
+from dashboard.pages.whole_piece import figures_card, maps
 from dashboard.routing import instrument_address
 from qc.jobs.bench import BenchOutcome
 
@@ -57,12 +59,14 @@ def _ways(found: BenchOutcome) -> Markup:
 
 
 def _drawn(found: BenchOutcome) -> list[Markup]:
-    """Return the maps of what this card measured: the slide by leg and station, spots, notes."""
-    view = queries.board().instrument(found.serial) if found.serial and found.accepted else None
-    if view is None or view.record is None:
+    """Return what the stage of this card now says of the piece: its figures, and the maps of their places."""
+    board = queries.board()
+    view = board.instrument(found.serial) if found.serial and found.accepted else None
+    stage = next((one.stage_id for one in board.bench().cards() if one.id == found.card), "")
+    if view is None or view.record is None or not stage:
         return []
-    stage = next((one.stage_id for one in queries.board().bench().cards() if one.id == found.card), "")
-    found_maps = maps(view.record, stage)
-    for one in found_maps:
+    own = replace(view.record, figures=tuple(one for one in view.record.figures if one.stage == stage))
+    drawn = maps(own)
+    for one in drawn:
         one.open = True
-    return [plain(one) for one in found_maps]
+    return [plain(one) for one in [*drawn, *([figures_card(own, board.verdicts())] if own.figures else [])]]

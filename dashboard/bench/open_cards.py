@@ -15,7 +15,7 @@ MOST: Final = 500  # cards remembered; chosen, far above what a shop has in hand
 
 @dataclass(slots=True)
 class _Open:
-    entry: str
+    tablet: str
     who: str
     begun: float
     seen: float
@@ -28,15 +28,15 @@ class OpenCards:
         self._lock = threading.Lock()
         self._open: dict[tuple[str, str], list[_Open]] = {}
 
-    def note(self, card: str, serial: str, entry: str, who: str) -> tuple[str, int] | None:
+    def note(self, card: str, serial: str, tablet: str, who: str) -> tuple[str, int] | None:
         """Note that a tablet types a card.
 
         Parameters
         ----------
         card, serial : str
             The card and its piece.
-        entry : str
-            The id that the tablet gave it.
+        tablet : str
+            The id that the tablet gave itself.
         who : str
             Person named on it, or empty.
 
@@ -49,9 +49,9 @@ class OpenCards:
         with self._lock:
             key = (card, serial.strip().casefold())
             alive = [one for one in self._open.get(key, []) if now - one.seen < REMEMBERED_S]
-            own = next((one for one in alive if one.entry == entry), None)
+            own = next((one for one in alive if one.tablet == tablet), None)
             if own is None:
-                own = _Open(entry, who, now, now)
+                own = _Open(tablet, who, now, now)
                 alive.append(own)
             own.seen, own.who = now, who or own.who
             self._open[key] = alive
@@ -60,10 +60,12 @@ class OpenCards:
             first = next((one for one in alive if one.begun < own.begun), None)
             return None if first is None else (first.who, int((now - first.begun) // 60))
 
-    def forget(self, entry: str) -> None:
-        """Forget a card that is handed in."""
+    def forget(self, card: str, serial: str, tablet: str) -> None:
+        """Forget a card that a tablet has handed in."""
         with self._lock:
-            for key, alive in list(self._open.items()):
-                self._open[key] = [one for one in alive if one.entry != entry]
-                if not self._open[key]:
-                    del self._open[key]
+            key = (card, serial.strip().casefold())
+            left = [one for one in self._open.get(key, []) if one.tablet != tablet]
+            if left:
+                self._open[key] = left
+            else:
+                self._open.pop(key, None)

@@ -56,13 +56,14 @@ def add_routes(server: Flask) -> None:
 
     @needs(Role.TECHNICIAN)
     def check() -> Response:
+        sent = request.get_json(silent=True)
         try:
-            typed = read_typed(request.get_json(silent=True))
+            typed = read_typed(sent)
             doubts = queries.board().bench().doubts(typed)
         except QcError as error:
             return problem(str(error), 400)
         serial = typed.boxes.get("Serial", "")
-        other = cards.note(typed.card, serial, typed.entry, _named(typed)) if serial else None
+        other = cards.note(typed.card, serial, _tablet(sent), _named(typed)) if serial else None
         return jsonify({"doubts": [_told(one) for one in doubts], "other": _other(serial, other)})
 
     @needs(Role.TECHNICIAN)
@@ -76,7 +77,7 @@ def add_routes(server: Flask) -> None:
         if faults:
             return problem(" ".join(faults), 400)
         ticket = queries.desk().enter(_plain(sent), _who(typed))
-        cards.forget(typed.entry)
+        cards.forget(typed.card, typed.boxes.get("Serial", ""), _tablet(sent))
         return jsonify({"ticket": ticket})
 
     @needs(Role.TECHNICIAN)
@@ -106,6 +107,10 @@ def _told(doubt: BenchDoubt) -> dict[str, object]:
 
 def _plain(sent: Any) -> Mapping[str, object]:
     return {name: sent[name] for name in ("entry", "card", "boxes", "figures", "left_out", "sure")}
+
+
+def _tablet(sent: Any) -> str:
+    return str(sent.get("tablet", ""))[:MOST_TEXT]
 
 
 def _named(typed: TypedCard) -> str:

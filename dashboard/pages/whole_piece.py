@@ -74,14 +74,11 @@ def _row(one: FigureOfPiece, verdict: SeriesVerdict | None) -> list[Any]:
     return [link, html.Span(value), worst, limits_of(one).replace("-", "\N{MINUS SIGN}"), among, series]
 
 
-def maps(record: PieceRecord, stage: str = "") -> list[Component]:
-    """Return a map for each figure with several places: every place against its limits, and the form.
-
-    With a stage only those of its figures.
-    """
+def maps(record: PieceRecord) -> list[Component]:
+    """Return a map for each figure with several places: every place against its limits, and the form."""
     cards = []
     for one in record.figures:
-        if len(one.places) < 2 or (stage and one.stage != stage):
+        if len(one.places) < 2:
             continue
         lines: list[Any] = []
         along = draw_along(one)

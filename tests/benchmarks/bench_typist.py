@@ -1,4 +1,4 @@
-"""Type slide cards of 24 figures at the bench as a steady hand does; print the median time and the counts of keys.
+"""Type slide cards of 24 figures as a steady hand does at the bench; print the median time and the keys.
 
 A board of the sample workshop and a browser are started; each card is typed key by key, a reading every so
 many seconds, one figure of each card with a slipped decimal point that is asked about and mended. The goal

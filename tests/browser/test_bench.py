@@ -11,8 +11,8 @@ from qc.jobs.board.serving import running
 from qc.jobs.workshop import open_workshop
 
 pytestmark = pytest.mark.browser
-SLIDE = [f"{value:.3f}" for value in (14.201, 14.203, 14.199, 14.2, 14.198, 14.202) * 2]
-BORES = [f"{value:.3f}" for value in (14.351, 14.349, 14.352, 14.35, 14.348, 14.353) * 2]
+SLIDE = [f"{value:.3f}" for value in (13.901, 13.903, 13.899, 13.9, 13.898, 13.902) * 2]
+BORES = [f"{value:.3f}" for value in (14.051, 14.049, 14.052, 14.05, 14.048, 14.053) * 2]
 SPOTS = "15.2 14,8 15.9 15.5 14.9 17.1 16.6 15.0 15.1 14.4 15.9 16.2 15.3 14.7 15.8".split()
 
 
@@ -98,7 +98,7 @@ def test_a_slide_card_by_keyboard_alone_with_a_slip_caught_and_mended(tablet, bo
     page.wait_for_selector("#bench-type:not([hidden])")
     assert page.inner_text("#bench-count") == "1 of 24"
     assert page.locator(".mark.here").count() == 3  # ring, direction, surface
-    slipped = [*SLIDE[:5], "1.4202", *SLIDE[6:], *BORES]
+    slipped = [*SLIDE[:5], "1.3902", *SLIDE[6:], *BORES]
     for figure in slipped:
         keys.append(figure)
         page.keyboard.type(figure)
@@ -108,16 +108,16 @@ def test_a_slide_card_by_keyboard_alone_with_a_slip_caught_and_mended(tablet, bo
         "lower leg, mouth, 90°, stocking" in page.inner_text(".bench-ask")
         or page.locator(".bench-ask").count() > 1
     )
-    take = page.locator(".bench-ask button", has_text="Take 14.202")
+    take = page.locator(".bench-ask button", has_text="Take 13.902")
     while page.evaluate("document.activeElement.textContent") != take.inner_text():
         press("Shift+Tab")
     press("Enter")
-    page.wait_for_function("!document.querySelector('#bench-open').textContent.includes('1.4202')")
+    page.wait_for_function("!document.querySelector('#bench-open').textContent.includes('1.3902')")
     page.locator("#bench-hand").press("Enter")
     page.wait_for_url("**/bench/done/*", timeout=60_000)
     assert "QH-1219" in page.inner_text("p.lead")
     rows = kept(board, "QH-1219", "slide")
-    assert "1.4202" not in rows["text"].to_list() and "14.202" in rows["text"].to_list()
+    assert "1.3902" not in rows["text"].to_list() and "13.902" in rows["text"].to_list()
     assert page.complaints == []
 
 

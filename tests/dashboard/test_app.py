@@ -120,6 +120,7 @@ def test_the_navigation_shows_only_what_exists(client):
     links = [link["props"] for link in answer["nav"]["children"]]
     assert [link["children"] for link in links] == [
         "Today",
+        "Bench",
         "Stages",
         "To hold",
         "Instruments",

@@ -201,11 +201,13 @@ def _fields(card: Card, plan: Plan, blank: BlankCard) -> Iterator[BenchField]:
     rows = blank.rows[:1] if blank.lines else blank.rows
     for column, name in blank.figures.items():
         figure = next(one for one in plan.figures_on(card) if one.id == name)
+        others = {place for one in plan.figures_on(card) for place in one.places} - set(figure.places)
         for row, cells in enumerate(rows):
             if cells[column] is None:
                 continue
+            own = set(PLACE) - others  # an outer bore carries no surface
             pairs = zip(blank.headings[: blank.places], cells, strict=False)
-            at = {label.lower(): str(cell) for label, cell in pairs if cell and label.lower() in PLACE}
+            at = {label.lower(): str(cell) for label, cell in pairs if cell and label.lower() in own}
             yield BenchField(
                 number,
                 row,

@@ -10,7 +10,7 @@ HOME = {"base_url": "http://127.0.0.1:8050", "headers": {"Origin": "http://127.0
 SENT = {
     "entry": "ab" * 16, "card": "lacquer-card", "left_out": [], "sure": [],
     "figures": {"0": "15.2", "1": "1.60"},
-    "boxes": {"Serial": "QH-1218", "Model": "tenor", "Date": "2026-11-24", "Person": "FN", "Gauge": "EC-1"},
+    "boxes": {"Serial": "QH-1218", "Model": "bass", "Date": "2026-11-24", "Person": "FN", "Gauge": "EC-1"},
 }  # fmt: skip
 
 
@@ -52,7 +52,7 @@ def test_a_card_has_its_boxes_its_places_and_its_fields_as_data(bench):
 def test_doubts_are_answered_while_typing_and_the_second_tablet_is_told(bench):
     first = bench.post("/bench/check", json=SENT, **HOME).json
     assert [d["change"] for d in first["doubts"] if d["change"]] == [{"value": "16"}] and first["other"] == ""
-    other = bench.post("/bench/check", json={**SENT, "entry": "cd" * 16}, **HOME).json["other"]
+    other = bench.post("/bench/check", json={**SENT, "tablet": "the other"}, **HOME).json["other"]
     assert "begun on another tablet just now by FN" in other
     assert bench.post("/bench/check", json=SENT, **HOME).json["other"] == ""
 
@@ -73,5 +73,5 @@ def test_a_card_is_forgotten_once_it_is_handed_in():
     cards = OpenCards()
     assert cards.note("slide", "QH-1", "a", "BK") is None
     assert cards.note("slide", "qh-1 ", "b", "FN") == ("BK", 0)
-    cards.forget("a")
+    cards.forget("slide", "QH-1", "a")
     assert cards.note("slide", "QH-1", "b", "FN") is None

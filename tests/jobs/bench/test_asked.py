@@ -67,7 +67,7 @@ def test_every_card_of_the_sample_plan_is_read_as_the_reader_of_sheets_reads_it(
         answers = TypedCard(ENTRY, one.id, own, {f.number: "14,05" for f in asked.fields[::2]}, (1,))
         rows = card_rows(asked, answers)
         name = file_name(asked, answers)
-        (read,) = read_sheet(name, card_bytes(rows))
+        (read,) = read_sheet(card_bytes(rows), name)
         assert card_grid(rows, name) == read, one.id
         assert read_back(card_bytes(rows))["Typed at the bench"] == ENTRY
 

@@ -6,7 +6,7 @@ from qc.jobs.bench import BenchData, enter_card, read_typed
 from qc.jobs.bench.entering import outcome_of
 from qc.jobs.errors import JobError
 
-BOXES = {"Serial": "QH-1218", "Model": "tenor", "Date": "2026-11-24", "Person": "FN", "Gauge": "EC-1"}
+BOXES = {"Serial": "QH-1218", "Model": "bass", "Date": "2026-11-24", "Person": "FN", "Gauge": "EC-1"}
 
 
 def lacquer(entry, figures, sure=(), **boxes):
@@ -48,9 +48,9 @@ def test_a_card_is_kept_as_typed_and_a_second_time_changes_nothing(shop):
 
 
 def test_what_is_really_so_comes_in_and_what_was_not_answered_waits(shop):
-    sure = enter_card(shop, lacquer("d", ["15.2", "15.1", "4.1"], sure=[(2, "far-from-usual")]), who="FN")
+    sure = enter_card(shop, lacquer("d", ["15.2", "15.1", "45"], sure=[(2, "far-from-usual")]), who="FN")
     assert sure["sentence"] == "Lacquer card of QH-1218: 3 entries kept."
-    enter_card(shop, lacquer("e", ["15.2", "15.1", "4.1"], Serial="QH-1217", Model="tenor-bass"), who="FN")
+    enter_card(shop, lacquer("e", ["15.2", "15.1", "45"], Serial="QH-1217", Model="tenor-bass"), who="FN")
     found = outcome_of(shop, "e" * 32)
     assert (found.accepted, [row.what for row in found.waiting]) == (
         2,
