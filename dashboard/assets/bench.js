@@ -408,9 +408,11 @@
       if (!asks) { place.querySelector("button").focus(); }
       return;
     }
-    var first = Array.prototype.find.call(boxes.elements, function (one) { return one.required && !one.value; });
-    if (serial && serial.value) { piece(function () {}); }
-    (first || boxes.querySelector("button.do")).focus();
+    function first() {
+      var empty = Array.prototype.find.call(boxes.elements, function (one) { return one.required && !one.value; });
+      (empty || boxes.querySelector("button.do")).focus();
+    }
+    if (serial && serial.value) { piece(first); } else { first(); }
   }
   window.addEventListener("pagehide", save);
   open();

@@ -61,8 +61,8 @@ def typing_page(card: BenchCard, serial: str, given: dict[str, str]) -> Response
         Other boxes that the way here filled in, such as a gauge that is overdue.
     """
     given = {**given, **({"Serial": serial} if serial else {})}
-    shown = [box for box in card.boxes if box.label not in FOLDED]
-    folded = [box for box in card.boxes if box.label in FOLDED]
+    folded = [box for box in card.boxes if box.label in FOLDED and not (card.event and box.label != "Class")]
+    shown = [box for box in card.boxes if box not in folded]
     more = Markup("<details><summary>More about this card</summary>{}</details>").format(
         Markup("").join(_box(box, given) for box in folded)
     )

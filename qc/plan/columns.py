@@ -60,6 +60,7 @@ EVENT_KINDS: tuple[str, ...] = (
     "rework",  # value = hours, code = cause, stage = where
     "gauge-check",  # subject = gauge, value = reading less master [unit], code = zeroed | as-found
     "tool-fitted",  # subject = tool, code = class
+    "batch-opened",  # subject = batch; what it is of stands in the note
     "no-card",  # a day on which no card of the stage is to be expected, by choice
 )
 

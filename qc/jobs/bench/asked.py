@@ -19,7 +19,7 @@ from qc.trade import harmonic_semitones, note_name
 from qc.watch import place_words
 from qc.words import unit_words
 
-Happening = Literal["gauge-check", "tool-fitted", "rework", "shipped", "returned", "no-card"]
+Happening = Literal["gauge-check", "tool-fitted", "batch-opened", "rework", "shipped", "returned", "no-card"]
 BoxKind = Literal["serial", "model", "day", "person", "choice", "number", "text"]
 
 NEEDED: Final[Mapping[str, tuple[str, ...]]] = {
@@ -30,6 +30,7 @@ NEEDED: Final[Mapping[str, tuple[str, ...]]] = {
     "rework": ("Serial", "Hours"),
     "gauge-check": ("Gauge", "Deviation"),
     "tool-fitted": ("Tool",),
+    "batch-opened": ("Batch",),
     "no-card": ("Stage",),
 }
 """What a card of events cannot do without; a card of figures needs its piece."""
@@ -118,6 +119,7 @@ class BenchCard:
 EVENTS: Final[Mapping[Happening, str]] = {
     "gauge-check": "Gauge check",
     "tool-fitted": "Tool fitted",
+    "batch-opened": "Batch opened",
     "rework": "Rework hours",
     "shipped": "Shipped",
     "returned": "Returned",

@@ -31,6 +31,7 @@ EVENT_COLUMNS: Final = {
     "rework": ("Date", "Serial", "Model", "Stage", "Hours", "Cause", "Person"),
     "gauge-check": ("Date", "Gauge", "Deviation", "Zeroed", "Person"),
     "tool-fitted": ("Date", "Tool", "Class", "Person", "Note"),
+    "batch-opened": ("Date", "Batch", "Person", "Note"),
     "no-card": ("Date", "Stage", "Person", "Note"),
 }
 

@@ -92,3 +92,18 @@ def test_that_no_card_is_to_be_expected_can_be_said_without_a_card_for_it_in_the
     assert enter_card(shop, sent)["sentence"] == "No card today: 1 entry kept."
     (row,) = shop.store.events("no-card").to_dicts()
     assert (row["stage"], str(row["day"]), row["note"]) == ("polish", "2026-11-24", "wheel away for repair")
+
+
+def test_a_batch_is_opened_at_the_bench(shop):
+    boxes = {"Date": "2026-11-24", "Batch": "LP-13", "Person": "BK", "Note": "leadpipes, first box"}
+    sent = {
+        "entry": "6" * 32,
+        "card": "batch-opened",
+        "boxes": boxes,
+        "figures": {},
+        "left_out": [],
+        "sure": [],
+    }
+    assert enter_card(shop, sent)["sentence"] == "Batch opened: 1 entry kept."
+    (row,) = shop.store.events("batch-opened").to_dicts()
+    assert (row["subject"], row["batch"], row["note"]) == ("LP-13", "LP-13", "leadpipes, first box")
