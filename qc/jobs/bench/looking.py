@@ -9,7 +9,7 @@ from typing import Final
 
 import polars as pl
 
-from qc.ingest import Known, SheetError
+from qc.ingest import Known, SheetError, Unfolded
 from qc.jobs.bench.asked import BenchCard, bench_plan, note_of
 from qc.jobs.bench.doubts import EVERY, BenchDoubt, doubts_of, unfolded_card
 from qc.jobs.bench.entering import BenchOutcome, card_of, outcome_of
@@ -25,6 +25,9 @@ SHOWN_PIECES: Final = 40
 LIKE_IT: Final = 6
 """Newest cards of a figure on a model that say which places are usually read; chosen: one odd card among
 them neither adds a place nor takes one away."""
+
+ASKED_BY: Final = frozenset({"Serial", "Model", "Date", "Part"})
+"""Boxes by which the past of a card is looked up."""
 
 KEPT: Final = 8  # chosen: so many cards are typed at once in a shop of fifteen benches
 
@@ -137,21 +140,20 @@ class BenchData:
         """Return what became of a card that was typed under an id, None where nothing was."""
         return outcome_of(self._current(), entry)
 
-    def _known_of(self, workshop: Workshop, typed: TypedCard, part: object) -> Known:
+    def _known_of(self, workshop: Workshop, typed: TypedCard, part: Unfolded) -> Known:
         """Return what is on record that bears on a card; asked once as long as nothing comes in."""
-        boxes = tuple(
-            sorted((k, v) for k, v in typed.boxes.items() if k in {"Serial", "Model", "Date", "Part"})
-        )
-        key = (workshop.store.pulse(), typed.card, boxes, frozenset(typed.figures))
+        boxes = tuple(sorted((k, v) for k, v in typed.boxes.items() if k in ASKED_BY))
+        kinds = frozenset(part.readings["characteristic"])
+        key = (workshop.store.pulse(), workshop.today, typed.card, boxes, kinds)
         with self._lock:
             found = self._known.get(key)
         if found is None:
-            found = known_of_parts(workshop, [part])  # type: ignore[list-item]
+            found = known_of_parts(workshop, [part])
             with self._lock:
                 while len(self._known) >= KEPT:
                     self._known.pop(next(iter(self._known)))
                 self._known[key] = found
-        return replace(found, today=workshop.today)
+        return found
 
 
 def _usual(workshop: Workshop, card: BenchCard, model: str) -> tuple[int, ...]:
