@@ -9,10 +9,10 @@ from flask import Flask, Response, abort, jsonify, redirect, request
 from werkzeug.wrappers import Response as AnyResponse
 
 from dashboard import queries, words
+from dashboard.bench.asking import typing_page
 from dashboard.bench.done import done_page
 from dashboard.bench.open_cards import OpenCards
 from dashboard.bench.picking import picking_page
-from dashboard.bench.typing import typing_page
 from dashboard.door import Role, keeper, needs, signed
 from dashboard.uploads import WHO_LENGTH, problem
 from qc.errors import QcError
