@@ -59,11 +59,12 @@ def add_routes(server: Flask) -> None:
         sent = request.get_json(silent=True)
         try:
             typed = read_typed(sent)
+            serial = typed.boxes.get("Serial", "")
+            # noted before anything takes time: who asked first is the first
+            other = cards.note(typed.card, serial, _tablet(sent), _named(typed)) if serial else None
             doubts = queries.board().bench().doubts(typed)
         except QcError as error:
             return problem(str(error), 400)
-        serial = typed.boxes.get("Serial", "")
-        other = cards.note(typed.card, serial, _tablet(sent), _named(typed)) if serial else None
         return jsonify({"doubts": [_told(one) for one in doubts], "other": _other(serial, other)})
 
     @needs(Role.TECHNICIAN)
