@@ -350,15 +350,17 @@
     el("bench-hand").focus();
   }
   /* What is still being asked about is waited for: a slip must not leave the bench for being typed fast. */
-  var pressed = false;
+  var pressed = null;
+  function askedOf(doubt) { return doubt.field + " " + doubt.reason; }
   el("bench-hand").addEventListener("click", function () {
-    if (busy && !card.event) { pressed = true; say("Looking it over …"); return; }
+    if (busy && !card.event) { pressed = doubts.map(askedOf); say("Looking it over …"); return; }
     hand();
   });
   function looked(reached) {
     if (!pressed || busy) { return; }
-    pressed = false;
-    if (reached && doubts.length) { say("Please look at this first, or hand it in as it is."); el("bench-hand").focus(); return; }
+    var another = doubts.some(function (doubt) { return pressed.indexOf(askedOf(doubt)) < 0; });
+    pressed = null;
+    if (reached && another) { say("Please look at this first, or hand it in as it is.", "warn"); el("bench-hand").focus(); return; }
     hand();
   }
   function hand() {
