@@ -54,6 +54,7 @@ class BenchData:
     def __init__(self, current: Callable[[], Workshop]) -> None:
         self._workshop = current
         self._lock = threading.Lock()
+        self._looking = threading.Lock()  # one card at a time: pages are to stay quick while benches type
         self._known: dict[tuple[object, ...], Known] = {}
 
     def _current(self) -> Workshop:
@@ -124,7 +125,9 @@ class BenchData:
             part = unfolded_card(card, typed, workshop.plan)
         except SheetError as error:
             return (BenchDoubt(EVERY, "unreadable", str(error), "", {}, sure=False),)
-        return tuple(doubts_of(card, typed, part, workshop.plan, self._known_of(workshop, typed, part)))
+        known = self._known_of(workshop, typed, part)
+        with self._looking:
+            return tuple(doubts_of(card, typed, part, workshop.plan, known))
 
     def faults(self, typed: TypedCard) -> tuple[str, ...]:
         """Return what is missing before a card can be handed in.
