@@ -21,7 +21,7 @@ from dashboard.figures.frame import (
     value_sheet,
 )
 from dashboard.theme import LIGHT, SMALL_PX
-from qc.jobs.board import CheckView, GaugeView
+from qc.jobs.board import CheckView, GaugeView, is_zero
 
 HEIGHT_PX, TOP_PX, BOTTOM_PX = 260, 46, 34
 STUDY_ROW_PX, STUDY_TOP_PX, STUDY_BOTTOM_PX = 40, 12, 46
@@ -89,7 +89,7 @@ def draw_checks(view: GaugeView, today: date, narrow: bool = False) -> Figure | 
         "cliponaxis": False,
         "marker": {
             "size": 8 if len(view.checks) <= 60 else 6,
-            "symbol": ["diamond" if check.good is False else "circle" for check in view.checks],
+            "symbol": [_symbol(check) for check in view.checks],
             "color": [LIGHT["drift"] if check.good is False else LIGHT["ink"] for check in view.checks],
         },
     }
@@ -174,8 +174,14 @@ def _say(view: GaugeView) -> Callable[[float], str]:
     return lambda value: words.amount(value, view.unit, decimals, signed=True)
 
 
+def _symbol(check: CheckView) -> str:
+    """Draw a check at zero hollow: it tells another thing than one on a ring."""
+    return ("diamond" if check.good is False else "circle") + ("-open" if is_zero(check.master) else "")
+
+
 def _story(check: CheckView, say: Callable[[float], str]) -> str:
     by = f" by {check.person}" if check.person else ""
+    by += f" on {check.master}" if check.master else ""
     outside = ", outside its tolerance" if check.good is False else ""
     return escape(f"{words.day(check.day, year=True)}{by}: {say(check.value)}{outside}")
 

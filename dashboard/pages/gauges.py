@@ -16,7 +16,7 @@ from dashboard.pages.missing import missing
 from dashboard.pages.signal_life import touched_card
 from dashboard.parts import card, chart, figures, heading, nothing, table, unbroken
 from dashboard.routing import Page, address, series_address
-from qc.jobs.board import CHECK_RATE, GaugeView, MeasureView
+from qc.jobs.board import CHECK_RATE, GaugeView, MeasureView, masters_words
 from qc.states import MOVED, NEVER_CHECKED, OFF, OVERDUE
 
 CHANGE_WORDS: Final = {
@@ -247,7 +247,7 @@ def _course_card(view: GaugeView) -> list[Component]:
     rows = [
         [
             words.day(change.since, year=True),
-            CHANGE_WORDS[change.kind],
+            CHANGE_WORDS[change.kind] + masters_words(change.master),
             words.amount(change.before, view.unit, decimals, signed=True),
             words.amount(change.now, view.unit, decimals, signed=True),
             html.B("stands", className="is-drifting") if change.stands else "over",
@@ -264,6 +264,7 @@ def _check_table(view: GaugeView) -> list[Component]:
     if not view.checks:
         return []
     decimals = words.step_decimals(view.step)
+    named = any(check.master for check in view.checks[-TABLE_CHECKS:])
     rows = [
         [
             words.day(check.day, year=True),
@@ -274,10 +275,11 @@ def _check_table(view: GaugeView) -> list[Component]:
             if check.good
             else html.B("outside", className="is-drifting"),
             check.person,
+            *([check.master] if named else []),
         ]
         for check in view.checks[-TABLE_CHECKS:][::-1]
     ]
-    head = ["Day", "Off its master", "Tolerance", "Person"]
+    head = ["Day", "Off its master", "Tolerance", "Person", *(["Master"] if named else [])]
     inner = table(head, rows, f"The newest {len(rows)} checks, newest first", numbers=(1,))
     return [html.Details([html.Summary("The checks as a table"), inner], className="card")]
 

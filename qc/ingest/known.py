@@ -55,6 +55,7 @@ class GaugeCheck:
     day: date
     deviation: float
     zeroed: bool
+    master: str = ""  # what it was made on, as written
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,8 +140,10 @@ def known_from(today: date, readings: pl.DataFrame, events: pl.DataFrame) -> Kno
     serials = _serials(readings)
     shipped = frozenset(events.filter(pl.col("kind") == "shipped")["serial"].to_list())
     checks = events.filter((pl.col("kind") == "gauge-check") & pl.col("value").is_not_null())
-    columns = checks.select("subject", "day", "value", "code").rows()
-    gauge_checks = tuple(GaugeCheck(g, d, v, code == "zeroed") for g, d, v, code in columns if d is not None)
+    columns = checks.select("subject", "day", "value", "code", "batch").rows()
+    gauge_checks = tuple(
+        GaugeCheck(g, d, v, code == "zeroed", master) for g, d, v, code, master in columns if d is not None
+    )
     recorded = {}
     if "id" in readings.columns and readings.height:
         own = readings["id"], readings["value"], readings["text"]

@@ -15,6 +15,7 @@ from qc.jobs.pieces import Doubt, doubts_of
 from qc.jobs.workshop import Workshop, asked_day
 from qc.plain import JsonObject
 from qc.report.terminal import touched_text
+from qc.watch import MasterCheck, check_is_good, worst_of_days
 from qc.words import day_words
 
 Kind = Literal["gauge", "tool", "batch", "person"]
@@ -234,11 +235,12 @@ def _since(workshop: Workshop, kind: str, name: str, since: str) -> tuple[date |
 
 def _after_last_good_check(workshop: Workshop, name: str) -> tuple[date | None, str]:
     gauge = workshop.plan.gauge(name)
-    tolerance = gauge.check_tolerance if gauge and gauge.check_tolerance is not None else None
-    checks = workshop.store.events("gauge-check", subjects=[name], until=workshop.today).sort("day")
-    good = checks if tolerance is None else checks.filter(pl.col("value").abs() <= tolerance)
-    if good.is_empty():
+    events = workshop.store.events("gauge-check", subjects=[name], until=workshop.today).sort("day", "id")
+    rows = events.filter(pl.col("value").is_not_null()).select("day", "value", "batch").iter_rows()
+    checks = worst_of_days(MasterCheck(day, value, master or "") for day, value, master in rows)
+    good = [c.day for c in checks if gauge is None or check_is_good(gauge, c.value) is not False]
+    if not good:
         return None, ""
-    last = good["day"][-1]
+    last = good[-1]
     # checks are of the morning: what was measured on the day of a good one is trusted
     return last + timedelta(days=1), f", the day after its last good check on {day_words(last)}"

@@ -58,7 +58,9 @@ EVENT_KINDS: tuple[str, ...] = (
     "returned",  # code = cause
     "play-test",  # code = pass | rework | reject
     "rework",  # value = hours, code = cause, stage = where
-    "gauge-check",  # subject = gauge, value = reading less master [unit], code = zeroed | as-found
+    # subject = gauge, value = reading less master [unit], code = zeroed | as-found,
+    # batch = what it was put on
+    "gauge-check",
     "tool-fitted",  # subject = tool, code = class
     "batch-opened",  # subject = batch; what it is of stands in the note
     "no-card",  # a day on which no card of the stage is to be expected, by choice

@@ -1,6 +1,8 @@
 """Types of what `qc.store` offers; the package fetches each name on first use."""
 
 from .chain import Entry as Entry
+from .corrected import CORRECTED as CORRECTED
+from .corrected import TAKEN_BACK as TAKEN_BACK
 from .errors import StoreError as StoreError
 from .errors import StoreUnavailable as StoreUnavailable
 from .intake import NewSheet as NewSheet

@@ -15,7 +15,7 @@ from qc.ingest.cards.heading_lines import (
     under,
     with_units,
 )
-from qc.ingest.cards.headings import WHAT_WORDS
+from qc.ingest.cards.headings import NUMBER_WORDS, WHAT_WORDS
 from qc.ingest.cards.headlines import Cell
 from qc.ingest.cards.laid import SAID_FIGURE
 from qc.ingest.cells import known_field, plain, read_verdict
@@ -95,8 +95,13 @@ def _are_pieces(row: Sequence[Cell], left: int, words: HeadingWords) -> bool:
     """Tell whether a line names pieces, the first cell being empty or what stands below it."""
     texts = [cell.text for cell in row[left + 1 :] if cell.text.strip() and known_field(cell.text) != "unit"]
     own = row[left].text.strip() if len(row) > left else ""
-    says = not own or plain(own) in WHAT_WORDS or known_field(own) in PLACE or known_field(own) == "serial"
+    says = _says_pieces(own) or known_field(own) == "serial"
     return bool(texts) and says and all(words.is_serial(text) for text in texts)
+
+
+def _says_pieces(text: str) -> bool:
+    """Tell whether the first cell of a line leaves open, or says by a number sign, that pieces follow it."""
+    return not text or plain(text) in WHAT_WORDS | NUMBER_WORDS or known_field(text) in PLACE
 
 
 def _named_pieces(
@@ -108,8 +113,7 @@ def _named_pieces(
     found = list(headings)
     for number, cell in enumerate(headings):
         under_it = [row[number].text for row in body if row[number].text.strip()]
-        says = not cell.text.strip() or plain(cell.text) in WHAT_WORDS or known_field(cell.text) in PLACE
-        if says and under_it and all(words.is_serial(text) for text in under_it):
+        if _says_pieces(cell.text.strip()) and under_it and all(words.is_serial(text) for text in under_it):
             found[number] = cell._replace(text="Serial")
     return found
 

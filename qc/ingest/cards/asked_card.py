@@ -10,14 +10,23 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from qc.ingest.cards.asked_plan import CardQuestion, allowed_headings, asked_plan, figure_name
+from qc.ingest.cards.asked_plan import CardQuestion, allowed_headings, figure_name, plan_of_question
 from qc.ingest.cards.asked_words import TRIAL, renamed, upright, with_card
 from qc.ingest.cards.headings import FIGURE, NUMBER_WORDS, WHAT_WORDS
 from qc.ingest.cards.recognition import VALUE, CardSheet
-from qc.ingest.cards.rows import Row, RowReader, convert
+from qc.ingest.cards.rows import Row, RowReader
 from qc.ingest.cards.straight import read_cards
 from qc.ingest.cards.tables import SheetWords, heading_rows
-from qc.ingest.cells import FACTORS, SUMMARY, is_blank_mark, known_field, plain, possible_days, read_number
+from qc.ingest.cells import (
+    FACTORS,
+    SUMMARY,
+    convert,
+    is_blank_mark,
+    known_field,
+    plain,
+    possible_days,
+    read_number,
+)
 from qc.ingest.errors import SheetError
 from qc.ingest.reading import Grid
 from qc.plan import Plan
@@ -128,7 +137,7 @@ class _Asker:
         self.stands = self._stand_ins(grid)
         told = renamed(grid, self._words())
         self.grid = upright(told) if question.source == "tuning" else told
-        self.plan = asked_plan(question, plan, self._open_words(), self._beside(), self._counted())
+        self.plan = plan_of_question(question, plan, self._open_words(), self._beside(), self._counted())
         self.unread: list[str] = []
         self.headed = False
 
@@ -230,7 +239,7 @@ class _Asker:
         """Return the words of the headings that can only be places, where the question has such."""
         if not self.question.open_place:
             return ()
-        words = SheetWords(asked_plan(self.question, self.given))
+        words = SheetWords(plan_of_question(self.question, self.given))
         found: dict[str, None] = {}
         for index, cells in enumerate(self.grid.rows[:60]):
             fields = {known_field(text) for text in cells if text}

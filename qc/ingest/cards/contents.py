@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Sequence
 
-from qc.ingest.cards.headings import FIGURE, WHAT, CardHeadings, Meaning
+from qc.ingest.cards.headings import FIGURE, WHAT, WHERE, CardHeadings, Meaning
 from qc.ingest.cards.questions import by_content
 from qc.ingest.cells import known_field, plain
 from qc.plan import PLACE, Plan
@@ -32,15 +32,18 @@ def meant_by_cells(
     Returns
     -------
     Meaning or None
-        The names of figures where every filled cell is one; a kind of place where every filled cell is one of
-        its words and no number.
+        The names of figures where every filled cell is one, or several places at once; a kind of place where
+        every filled cell is one of its words and no number.
     """
     filled = [text for text in texts if text]
     if not filled or (meaning is not None and (meaning.figure or meaning.field not in _NO_CONTENT)):
         return meaning
     read = [words.read(text) for text in filled]
-    if WHAT not in taken and all(m is not None and m.figure and m.field != FIGURE for m in read):
-        return Meaning(WHAT)
+    said = [m for m in read if m is not None and m.figure and (m.field != FIGURE or len(m.places) > 1)]
+    if len(said) == len(read):  # Bore mouth, Stocking mouth: a figure; U mouth, L mouth: places alone
+        what = WHAT if any(m.field != FIGURE for m in said) else WHERE
+        if what not in taken:
+            return Meaning(what)
     if meaning is not None and meaning.field in {"note", "serial", "tool"}:
         return meaning
     kinds = [

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Collection, Mapping, Sequence
 
-from qc.ingest.cards.headings import WHAT
+from qc.ingest.cards.headings import WHAT, WHERE
 from qc.ingest.cells import UNITS, is_ditto, is_worked_out, plain
 from qc.plan import PLACE
 
@@ -136,7 +136,7 @@ def _repeat_above(rows: Rows, body: Sequence[int], figures: Collection[int]) -> 
 
 def _fill_places(fields: Mapping[str, int], rows: Rows, body: Sequence[int]) -> None:
     """Fill a place written once down while another place goes on beside it."""
-    places = [fields[name] for name in (*PLACE, WHAT) if name in fields]
+    places = [fields[name] for name in (*PLACE, WHAT, WHERE) if name in fields]
     for column in places:
         others = [other for other in places if other != column]
         if not others or not _written_once(rows, body, column):

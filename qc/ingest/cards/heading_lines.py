@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, field
 from typing import Protocol
@@ -9,6 +10,8 @@ from typing import Protocol
 from qc.ingest.cards.headlines import Cell
 from qc.ingest.cells import known_field, plain
 from qc.plan import PLACE
+
+_STROKE = re.compile(r"\s*[/\\|]\s*")
 
 STARTS = frozenset({"card", "serial", "day", "model", "person"})
 """A line that begins with one of these, below a table, begins the head of the next."""
@@ -36,6 +39,12 @@ class HeadingWords(Protocol):
 
     def place_kind(self, text: str) -> str:
         """Return the one kind of place that a word names."""
+
+    def place_named(self, text: str) -> str:
+        """Return the kind of place that a word names by its name, shortened or not."""
+
+    def has_place(self, kind: str, text: str) -> bool:
+        """Tell whether a card has a place of that kind and value."""
 
     def names_places(self, text: str) -> bool:
         """Tell whether a card reads the text as places alone."""
@@ -166,20 +175,61 @@ def with_units(headings: Sequence[Cell], units: Sequence[Cell]) -> list[Cell]:
 
 
 def turned(headings: Sequence[Cell], body: Sequence[Sequence[Cell]], words: HeadingWords) -> list[Cell]:
-    """Write a kind of place before the numbers it stands beside, where the rows under it name another kind.
+    """Write what the corner of a table says before the places beside it, and leave the corner to its rows.
 
-    ``Partial; 2; 3; 4`` over rows that begin with ``open`` and ``F``: the numbers are the partials.
+    ``Partial; 2; 3; 4`` over rows that begin with ``open`` and ``F``: the numbers are the partials. ``Outer
+    bore; mouth; crook`` over ``upper`` and ``lower``: the figure is the bore. ``Pos / Part.; 2; 3`` over
+    numbers: the rows are what stands before the stroke, unless only the other way round is possible.
     """
-    kind = known_field(headings[0].text) if headings else ""
-    firsts = [row[0].text for row in body if row and row[0].text.strip()]
-    named = {words.place_kind(text) for text in firsts}
-    if kind not in PLACE or not named or named & {kind, ""}:
+    corner = headings[0].text.strip() if headings else ""
+    beside = [cell.text.strip() for cell in headings[1:] if cell.text.strip()]
+    firsts = [row[0].text.strip() for row in body if row and row[0].text.strip()]
+    if not corner or not beside or not firsts:
         return list(headings)
-    found = [
-        cell._replace(text=f"{kind} {cell.text.strip()}") if cell.text.strip().isdigit() else cell
-        for cell in headings
-    ]
-    return [found[0]._replace(text=""), *found[1:]] if found != list(headings) else found
+    rows, leading = _corner(corner, beside, firsts, words)
+    if not leading:
+        return list(headings)
+    numbers = known_field(leading) in PLACE
+    found = []
+    for cell in headings[1:]:
+        text = cell.text.strip()
+        if numbers and text.isdigit():
+            text = f"{leading} {text}"
+        elif text and not numbers:
+            text = together(leading, text, words)
+            if not text:
+                return list(headings)
+        found.append(cell._replace(text=text or cell.text))
+    changed = [headings[0]._replace(text=rows), *found]
+    return changed if found != list(headings[1:]) else list(headings)
+
+
+def corner_kinds(text: str, words: HeadingWords) -> tuple[str, str] | None:
+    """Return the two kinds of place that a corner names with a stroke between, None where it names none."""
+    parts = [words.place_named(part) for part in _STROKE.split(text)]
+    return (parts[0], parts[1]) if len(parts) == 2 and all(parts) and parts[0] != parts[1] else None
+
+
+def _corner(
+    corner: str, beside: Sequence[str], firsts: Sequence[str], words: HeadingWords
+) -> tuple[str, str]:
+    """Return what a corner says of the rows below it and of the columns beside it; empty where nothing."""
+    if parts := corner_kinds(corner, words):
+        for rows, columns in (parts, parts[::-1]):
+            if all(words.has_place(rows, t) for t in firsts) and all(
+                words.has_place(columns, t) for t in beside
+            ):
+                return rows, columns
+        return "", ""
+    kind = known_field(corner)
+    named = {words.place_kind(text) for text in firsts}
+    if kind in PLACE and named and not named & {kind, ""}:
+        return "", kind
+    speaks = words.is_figure(corner) or words.names_places(corner)
+    both = [*beside, *firsts]
+    if speaks and "" not in named and all(words.names_places(t) and not t[:1].isdigit() for t in both):
+        return "", corner
+    return "", ""
 
 
 def led(headings: Sequence[Cell], body: Sequence[Sequence[Cell]], words: HeadingWords) -> list[Cell]:

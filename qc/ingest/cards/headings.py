@@ -24,6 +24,9 @@ from qc.plan import PLACE, Card, Characteristic, Plan
 WHAT = "what"
 """Field of a column that names the figure of its row."""
 
+WHERE = "where"
+"""Field of a column that names the place of its row, of several kinds at once."""
+
 FIGURE = "figure"
 """Field of a column of figures that are named elsewhere: in the row, or by the card alone."""
 
@@ -32,6 +35,9 @@ NUMBER = "number"
 
 WHAT_WORDS = frozenset("what|characteristic|figure|measurement|quantity|merkmal|messgröße".split("|"))
 FIGURE_WORDS = frozenset("value|reading|figure read|wert|messwert".split("|"))
+PLACE_WORDS = frozenset("place|measuring place|point|messpunkt|messort|ort".split("|"))
+"""What stands over a column whose cells name the place of a row, of whatever kinds: ``U mouth``."""
+
 NUMBER_WORDS = frozenset("no|nr|#|lfd nr|lfd. nr|running no|row".split("|"))
 SHORTEST = 3
 """A kind of place is shortened to so many letters at least; chosen: two begin too many words."""
@@ -97,8 +103,8 @@ class CardHeadings:
             within = self.read(f"{stray.name} {stray.stray_unit}", given)
             return within if within and within.figure and (within.places or within.span) else None
         name = plain(text)
-        if name in WHAT_WORDS:
-            return Meaning(WHAT)
+        if name in WHAT_WORDS or name in PLACE_WORDS:
+            return Meaning(WHAT if name in WHAT_WORDS else WHERE)
         if name in NUMBER_WORDS:
             return Meaning(NUMBER)
         for bare, unit, basis in self._without_unit(text):
@@ -172,6 +178,11 @@ class CardHeadings:
             # two bare letters are no word for a place unless they say more than one
             if places is not None and (not short or figure or len(places) > 1 or len(words[0]) > 2):
                 return Meaning(figure or FIGURE, unit, basis, places, figure=True)
+        for cut in range(1, len(words)):  # 0 deg outer, upper bore: the places first
+            if figure := self._figure(" ".join(words[cut:])):
+                places = self._read_places(words[:cut], figure, given, short=short)
+                if places is not None:
+                    return Meaning(figure, unit, basis, places, figure=True)
         return None
 
     def renamed(self, typed: str, meant: str, given: Collection[str] = ()) -> Meaning | None:
@@ -252,7 +263,7 @@ class CardHeadings:
         self, words: list[str], figure: str, given: Collection[str], *, short: bool = False
     ) -> Places | None:
         """Read words as places one behind another; None where they are not, or may be several places."""
-        words = [word for word in words if word not in {"-", "/", "at", "in"}]
+        words = [word for word in words if word not in {"-", "/", "at", "in", "deg"}]
         if not words:
             return () if figure else None
         found: list[tuple[str, str]] = []

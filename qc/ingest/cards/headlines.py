@@ -12,12 +12,18 @@ from qc.plan import Plan
 _GAP = re.compile(r"\s{2,}|\s*[;|]\s*|,\s+")
 _SERIAL = re.compile(r"^\S*\d\S*$")
 _LETTERED = re.compile(r"^[^\W\d_]{1,4}\d{0,4}[-/]?\d{2,6}$")  # letters, perhaps a year, a running number
+_NUMBER_BEHIND = re.compile(r"^[-‐-―−_/.\s]{0,3}\d{2,6}$")
 MOST_WORDS = 5  # a date in words with its weekday has so many; chosen
 
 
 def looks_like_serial(text: str, prefix: str = "") -> bool:
     """Tell whether a word is written as serials are: by the plan's prefix, else letters and a number."""
-    return bool(_SERIAL.match(text)) and text.startswith(prefix) if prefix else bool(_LETTERED.match(text))
+    if not prefix:
+        return bool(_LETTERED.match(text))
+    if _SERIAL.match(text) and text.startswith(prefix):
+        return True
+    letters = prefix.rstrip("-/. _").casefold()  # os 246 and OS–246 are OS-246 in another hand
+    return text.casefold().startswith(letters) and bool(_NUMBER_BEHIND.match(text[len(letters) :]))
 
 
 class Cell(NamedTuple):
@@ -134,7 +140,7 @@ class HeadReader:
         if field == "day":
             return bool(possible_days(text))
         if field == "serial":
-            return bool(_SERIAL.match(text))
+            return bool(_SERIAL.match(text)) or looks_like_serial(text, self.plan.workshop.serial_prefix)
         if field == "person":
             return text in self._people
         kinds = {label.casefold() for label, _ in self._kinds.get(plain(text), ())}

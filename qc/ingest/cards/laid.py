@@ -6,17 +6,20 @@ import re
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 
-from qc.ingest.cards.headings import FIGURE, LABELS, WHAT, CardHeadings, Meaning
+from qc.ingest.cards.headings import FIGURE, LABELS, WHAT, WHERE, CardHeadings, Meaning
 from qc.ingest.cards.headlines import Cell, HeadLine
 from qc.ingest.cards.recognition import VALUE
 from qc.ingest.cells import in_order, is_blank_mark, known_field, packed_figures
 from qc.ingest.errors import SheetError
 from qc.ingest.reading import Grid
 from qc.plan import PLACE, Card
-from qc.words import listed
+from qc.words import listed, some_of
 
 BELOW = "below the table"
 """Label of what stands below a table and is none of its rows."""
+
+
+MOST_NAMED = 12  # places named in a refusal; chosen, those of a slide with both surfaces
 
 
 class LayoutError(SheetError):
@@ -80,8 +83,8 @@ class PlainCard:
         """Take one row of a table: one plain row for each of its places."""
         identity: dict[str, Cell] = {}
         figures: list[PlacedFigure] = []
-        whats = [c for c in columns if c.meaning.field == WHAT]
-        what = self._what(cells, at[id(whats[0])]) if whats else None
+        said = [self._what(cells, at[id(c)], c.meaning.field) for c in columns if c.meaning.field in _SAYS]
+        what = _together(said) if said else None
         for column in columns:
             index = at[id(column)]
             cell = cells[index] if index < len(cells) else Cell("", cells[0].line, column.cell.column)
@@ -91,7 +94,7 @@ class PlainCard:
                 figures += self._unpacked(figure, {c.meaning.field for c in columns})
             elif meaning.field == "note":
                 self._note(identity, column.cell.text.strip(), cell)
-            elif meaning.field != WHAT:
+            elif meaning.field not in _SAYS:
                 identity[meaning.field] = cell
         filled = [f for f in figures if f.cell.text.strip() and not is_blank_mark(f.cell.text)]
         groups: list[list[PlacedFigure]] = []
@@ -104,14 +107,20 @@ class PlainCard:
                 groups.append([figure])
         self.rows += [(identity, group) for group in groups or [[]]]
 
-    def _what(self, cells: list[Cell], index: int) -> Meaning:
+    def _what(self, cells: list[Cell], index: int, field: str) -> Meaning:
         text = cells[index].text.strip() if index < len(cells) else ""
         found = self.words.read(text)
         if found is None or not found.figure:
             known = listed([c.name for c in self.words.figures.values()])
-            problem = f"{self.card.title} has no figure {text or '(left empty)'}"
+            kind = "figure" if field == WHAT else "place"
+            problem = f"{self.card.title} has no {kind} {text or '(left empty)'}"
             cell = address(self.source, cells[min(index, len(cells) - 1)])
             hint = f"The figures of this card are: {known}."
+            if kind == "place":
+                places = {
+                    v: None for own in self.words.places.values() for vs in own.values() for v in vs.values()
+                }
+                hint = f"Write places that its figures have: {some_of(places, MOST_NAMED)}."
             raise LayoutError(self.source.file, problem, hint, tab=self.source.tab, cell=cell)
         return found
 
@@ -258,6 +267,12 @@ class PlainCard:
         return f"{label} [{said}]" if said else label
 
 
+def _together(said: Sequence[Meaning]) -> Meaning:
+    """Return as one what the figure and the place of a row say in columns of their own."""
+    named = next((m for m in said if m.field != FIGURE), said[0])
+    return replace(named, places=tuple(place for m in said for place in m.places))
+
+
 def _placed(
     figure: PlacedFigure, places: Sequence[tuple[str, str]], texts: Sequence[str]
 ) -> list[PlacedFigure]:
@@ -272,5 +287,6 @@ def _placed(
     ]
 
 
+_SAYS = frozenset({WHAT, WHERE})
 _BASIS_WORDS = {"diameter": "on diameter", "side": "per side"}
 _LABEL_OF = {"day": "Date", "air_c": "Room C", "a4_hz": "A4 Hz"}

@@ -9,6 +9,7 @@ from difflib import SequenceMatcher
 from itertools import islice, product
 
 from qc.ingest.cards.headings import LABELS, CardHeadings
+from qc.ingest.cards.headlines import looks_like_serial
 from qc.ingest.cards.laid import LayoutError
 from qc.ingest.cards.mapping import BESIDE
 from qc.ingest.cards.recognition import EVENT_SHAPES, FIXED_HEADINGS, VALUE
@@ -273,7 +274,11 @@ def _told_by_cells(plan: Plan) -> dict[str, Callable[[str], bool]]:
     prefix = plan.workshop.serial_prefix
     return {
         "Date": lambda text: bool(possible_days(text)),
-        "Serial": lambda text: bool(prefix) and text.startswith(prefix) and text[-1:].isdigit(),
+        "Serial": lambda text: (
+            bool(prefix)
+            and text[-1:].isdigit()
+            and (text.startswith(prefix) or looks_like_serial(text, prefix))
+        ),
         "Person": {person.code for person in plan.people}.__contains__,
         "Model": {name for model in plan.models for name in (model.id, model.name)}.__contains__,
     }

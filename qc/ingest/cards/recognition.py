@@ -41,6 +41,9 @@ FIGURES_OF = {
 }
 """Our names for the figures that one source alone reads; no other card takes them in."""
 
+_OF_BOTH_TUBES = frozenset({"diameter", "dia", "tube", "slide", "leg", "size", "read"})
+"""Words in the name of one tube's figure that tell it from the other's by nothing."""
+
 EVENT_SHAPES: dict[str, tuple[str, ...]] = {
     "part": ("serial", "part", "role"),
     "shipped": ("serial", "shipped"),
@@ -183,16 +186,22 @@ def card_names(card: Card, plan: Plan) -> dict[str, str]:
 
 def short_names(card: Card, plan: Plan) -> dict[str, str]:
     """Return headings a bench shortens: words of a figure's name that fit no other on the card."""
-    if card.source != "bench":
+    if card.source not in {"bench", "slide"}:
         return {}
     found: dict[str, set[str]] = {}
+    own = {name: field for field, name in SOURCE_FIGURES.get(card.source, {}).items()}
+    taken: set[str] = set()
     for characteristic in card_characteristics(card, plan):
-        for name in (characteristic.name, characteristic.id.replace("-", " ")):
+        field = own.get(characteristic.id, "") if own else VALUE + characteristic.id
+        for name in (characteristic.name, characteristic.id.replace("-", " ")) if field else ():
             words = plain(name).split(" ")
             for start in range(len(words)):
                 for end in range(start + 1, len(words) + 1):
-                    found.setdefault(" ".join(words[start:end]), set()).add(VALUE + characteristic.id)
-    return {name: next(iter(fields)) for name, fields in found.items() if len(fields) == 1}
+                    found.setdefault(" ".join(words[start:end]), set()).add(field)
+        if own:  # both tubes have a diameter, and stocking says at which surface
+            taken |= {plain(str(place)) for places in characteristic.places.values() for place in places}
+            taken |= _OF_BOTH_TUBES
+    return {name: next(iter(to)) for name, to in found.items() if len(to) == 1 and name not in taken}
 
 
 def _columns(parts: Parts, card: Card, plan: Plan) -> list[Column]:

@@ -14,12 +14,14 @@ from qc.ingest.cells import (
     COMMA_NOTE,
     FACTORS,
     about,
+    convert,
     plain,
     read_moment,
     read_number,
     read_tally,
     read_verdict,
     read_whole,
+    split_unit,
 )
 from qc.ingest.unfolded import ReadingColumns, SharedColumns, UnfoldedReading
 from qc.plan import PLACE, Characteristic, Plan
@@ -216,7 +218,7 @@ class Row:
         """Return one whole reading: shared columns plus the figure under a name."""
         column = self.reader.sheet.columns[field]
         typed = self.text(field)
-        written = column.heading.unit or characteristic.unit
+        written = column.heading.unit or self._unit(characteristic)
         nominal = self.reader.nominal(characteristic, fields["model"], fields["day"])
         value, note = self._value(characteristic, typed, written, nominal)
         hint = f"joined={value!r}" if self.joined and value is not None else ""
@@ -264,6 +266,20 @@ class Row:
             part for part in (note, f"typed in {written}, kept in {characteristic.unit}") if part
         )
         return convert(number.value, written, characteristic.unit), note
+
+    def _unit(self, characteristic: Characteristic) -> str:
+        """Return the unit that the row, or else the head, names for its figures; else the plan's.
+
+        What the head says of one figure need not be true of another, so there only what fits is taken.
+        """
+        typed = self.text("unit")
+        written, _, _ = split_unit(typed, {plain(characteristic.unit): characteristic.unit})
+        if not typed or written == characteristic.unit or (written, characteristic.unit) in FACTORS:
+            return written or characteristic.unit
+        column = self.reader.column("unit")
+        if column is not None and "".join(self._cells[column.index : column.index + 1]).strip():
+            self.bad["unit"] = typed
+        return characteristic.unit
 
     def _known(self, names: dict[str, str], field: str) -> str:
         typed = self.text(field)
@@ -318,22 +334,6 @@ def figure_of(reader: RowReader, field: str) -> Characteristic | None:
     if field == "thickness":
         return next(iter(reader.plan.figures_on(reader.card)), None)
     return None
-
-
-def convert(value: float, written: str, wanted: str) -> float:
-    """Turn a figure from the unit its heading names into the plan's unit.
-
-    Raises
-    ------
-    KeyError
-        The two units do not measure the same thing; adaptors refuse such a heading before.
-
-    Examples
-    --------
-    >>> convert(0.55, "in", "mm"), convert(152.0, "um", "mm")
-    (13.97, 0.152)
-    """
-    return value if written == wanted else float(f"{value * FACTORS[written, wanted]:.12g}")
 
 
 def _nominal(plan: Plan, characteristic: Characteristic, model: str, day: date | None) -> float | None:

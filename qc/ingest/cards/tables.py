@@ -8,6 +8,7 @@ from qc.ingest.cards.across import across_table, names_pieces
 from qc.ingest.cards.heading_lines import (
     STARTS,
     TableOfSheet,
+    corner_kinds,
     is_band,
     is_filled,
     joined,
@@ -16,12 +17,20 @@ from qc.ingest.cards.heading_lines import (
     widened,
     with_units,
 )
-from qc.ingest.cards.headings import FIGURE, FIGURE_WORDS, NUMBER_WORDS, WHAT_WORDS, CardHeadings
+from qc.ingest.cards.headings import (
+    FIGURE,
+    FIGURE_WORDS,
+    NUMBER_WORDS,
+    PLACE_WORDS,
+    SHORTEST,
+    WHAT_WORDS,
+    CardHeadings,
+)
 from qc.ingest.cards.headlines import Cell, looks_like_serial
 from qc.ingest.cards.recognition import plan_names, plan_units
-from qc.ingest.cells import UNITS, known_field, plain
+from qc.ingest.cells import KNOWN_NAMES, UNITS, known_field, plain
 from qc.ingest.reading import Grid
-from qc.plan import Card, Plan
+from qc.plan import PLACE, Card, Plan
 
 
 class SheetWords:
@@ -47,6 +56,20 @@ class SheetWords:
         kinds = {kind for card in self.cards if (kind := card.place_kind(text))}
         return next(iter(kinds)) if len(kinds) == 1 else ""
 
+    def place_named(self, text: str) -> str:
+        """Return the kind of place that a word names by its name, also shortened: ``Pos``, ``Part.``."""
+        if (kind := known_field(text)) in PLACE:
+            return kind
+        begun = plain(text)
+        kinds = {kind for card in self.cards for places in card.places.values() for kind in places}
+        fits = [k for k in kinds if any(name.startswith(begun) for name in KNOWN_NAMES[k])]
+        return fits[0] if len(fits) == 1 and len(begun) >= SHORTEST and begun.isalpha() else ""
+
+    def has_place(self, kind: str, text: str) -> bool:
+        """Tell whether a card has a place of that kind and value."""
+        value = plain(text).rstrip("°")
+        return any(value in p.get(kind, ()) for card in self.cards for p in card.places.values())
+
     def names_places(self, text: str) -> bool:
         """Tell whether a card reads a cell as places alone: ``upper``, ``Upper leg``, ``flare 2``."""
         found = (card.read(text) for card in self.cards)
@@ -69,9 +92,9 @@ class SheetWords:
     def is_label(self, text: str) -> bool:
         """Tell whether a cell is a heading by itself."""
         name = plain(text)
-        if name in WHAT_WORDS or name in FIGURE_WORDS or name in NUMBER_WORDS or name in self.names:
+        if any(name in known for known in (WHAT_WORDS, PLACE_WORDS, FIGURE_WORDS, NUMBER_WORDS)):
             return True
-        if name in self.bench:
+        if name in self.names or name in self.bench or corner_kinds(text, self):
             return True
         return bool(known_field(text)) or self.kind(text) == "label"
 
@@ -149,7 +172,7 @@ def cells_of(grid: Grid) -> list[list[Cell]]:
 def heading_rows(grid: Grid, words: SheetWords) -> list[int]:
     """Return the rows of headings of a sheet, from 0; of two below each other the first is a head line."""
     rows = cells_of(grid)
-    found = [index for index, cells in enumerate(rows) if words.are_headings(cells)]
+    found = [n for n, cells in enumerate(rows) if words.are_headings(cells) or _over_places(rows, n, words)]
     found = found or [index for index in range(len(rows) - 1) if _over_rows(rows, index, words)][:1]
     found = found or [index for index in range(len(rows) - 1) if _over_figures(rows, index)][:1]
     if not found:
@@ -169,6 +192,20 @@ def _over_rows(rows: list[list[Cell]], index: int, words: SheetWords) -> bool:
         return False
     places = all(words.kind(text) == "place" and not _is_figure(text) for _, text in filled)
     return places and (words.is_figure(first[1]) or words.kind(first[1]) == "place")
+
+
+def _over_places(rows: list[list[Cell]], index: int, words: SheetWords) -> bool:
+    """Tell whether a line of places alone stands over rows of one place and figures: a table by its corner.
+
+    ``Stocking; mouth; middle; crook`` over ``upper; 13.901; 13.902; 13.898``.
+    """
+    texts = [cell.text.strip() for cell in rows[index] if cell.text.strip()]
+    if len(texts) < 2 or not all(text[:1].isalpha() for text in texts) or index + 1 == len(rows):
+        return False
+    below = [cell.text.strip() for cell in rows[index + 1] if cell.text.strip()]
+    if len(below) < 2 or below[0][:1].isdigit() or not all(map(_is_figure, below[1:])):
+        return False
+    return all(map(words.names_places, [*texts, below[0]]))
 
 
 def _over_figures(rows: list[list[Cell]], index: int) -> bool:

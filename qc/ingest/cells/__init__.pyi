@@ -25,6 +25,7 @@ from .names import known_field as known_field
 from .names import plain as plain
 from .names import split_unit as split_unit
 from .numbers import COMMA_NOTE as COMMA_NOTE
+from .numbers import convert as convert
 from .numbers import read_decimal as read_decimal
 from .numbers import read_number as read_number
 from .numbers import read_whole as read_whole

@@ -111,6 +111,22 @@ def read_whole(text: str) -> int | None:
     return int(number.value)
 
 
+def convert(value: float, written: str, wanted: str) -> float:
+    """Turn a figure from the unit its heading names into the plan's unit.
+
+    Raises
+    ------
+    KeyError
+        The two units do not measure the same thing; adaptors refuse such a heading before.
+
+    Examples
+    --------
+    >>> convert(0.55, "in", "mm"), convert(152.0, "um", "mm")
+    (13.97, 0.152)
+    """
+    return value if written == wanted else float(f"{value * FACTORS[written, wanted]:.12g}")
+
+
 def _decimal(figure: str, nominal: float | None, comma_decimal: bool) -> tuple[str | None, str]:
     """Write the figure with a decimal point only, or None where it can be read two ways."""
     commas, points = figure.count(","), figure.count(".")

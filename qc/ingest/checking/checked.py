@@ -130,7 +130,7 @@ def check(
     readings = _joined([u.readings for u in unfolded], READING_SCHEMA)
     events = _joined([u.events for u in unfolded], EVENT_SCHEMA)
     serials = {s for frame in (readings, events) for s in frame["serial"].unique() if s}
-    writings = usual_writings(serials, known)
+    writings = usual_writings(serials, known, plan.workshop.serial_prefix)
     readings, events = (with_usual_writing(rows, writings) for rows in (readings, events))
     silent = {Reason(name) for name in confirmed} & DOUBTS
     facts = gather_facts(_with_models(readings, events, plan, known), events, plan, known)

@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 import re
-from collections import defaultdict
+from collections import Counter, defaultdict
+from collections.abc import Iterable
 
 import polars as pl
 
 from qc.ingest.known import Known
 
-_DASHES = re.compile("[‐-―−]")
+_DASHES = re.compile("[‐-―−_]")
 _BLANKS = re.compile(r"\s+")
+_ONE_NUMBER = re.compile(r"^(?P<letters>[^\W\d_]+)(?P<sign>[-‐-―−_/.\s]*)(?P<number>\d+)$")
+_TWO_NUMBERS = re.compile(r"^(?P<head>[^\W\d_]+\d+)[-‐-―−_\s]+(?P<number>\d+)$")
+_SIGNS = frozenset({"", "-", "/", "."})
+"""What stands between the letters and the number of a serial; a blank or a long dash is a slip for one."""
 
 
 def written_alike(serial: str) -> str:
@@ -20,7 +25,12 @@ def written_alike(serial: str) -> str:
     --------
     >>> [written_alike(serial) for serial in ("h26 – 003", "H26-003", "H26003")]
     ['h26-003', 'h26-003', 'h26003']
+    >>> [written_alike(serial) for serial in ("OS-246", "os 246", "OS246", "OS_246")]
+    ['os246', 'os246', 'os246', 'os246']
     """
+    one = _ONE_NUMBER.match(serial.strip())
+    if one is not None:
+        return f"{one['letters']}{one['number']}".casefold()
     return _BLANKS.sub("", _DASHES.sub("-", serial)).casefold()
 
 
@@ -38,8 +48,8 @@ def with_usual_writing(rows: pl.DataFrame, writings: dict[str, str]) -> pl.DataF
     )
 
 
-def usual_writings(serials: set[str], known: Known) -> dict[str, str]:
-    """Return the serials that are another writing of one on record, or of a piece of the same upload.
+def usual_writings(serials: set[str], known: Known, prefix: str = "") -> dict[str, str]:
+    """Return the serials that are another writing of one on record, of one beside them, or of the shop's way.
 
     Parameters
     ----------
@@ -47,12 +57,14 @@ def usual_writings(serials: set[str], known: Known) -> dict[str, str]:
         As typed.
     known : Known
         What the store knows.
+    prefix : str
+        How the plan says that serials begin; empty where it does not.
 
     Returns
     -------
     dict
         Typed -> usual writing. A writing that may be of two pieces is left as it is; of two that are both new
-        the one with more capital letters is taken.
+        the one with more capital letters is taken, written as serials of that prefix are.
     """
     on_record: dict[str, set[str]] = defaultdict(set)
     for serial in known.serials:
@@ -60,12 +72,46 @@ def usual_writings(serials: set[str], known: Known) -> dict[str, str]:
     new: dict[str, set[str]] = defaultdict(set)
     for serial in serials - set(known.serials):
         new[written_alike(serial)].add(serial)
+    sign = _usual_sign(known.serials, prefix)
+    sign = _usual_sign(serials, prefix) if sign is None else sign
     found: dict[str, str] = {}
     for alike, written in new.items():
         usual = on_record.get(alike, set())
         if len(usual) == 1:
             found.update(dict.fromkeys(written, next(iter(usual))))
-        elif not usual and len(written) > 1:
+        elif not usual:
             best = max(sorted(written), key=lambda serial: (sum(map(str.isupper, serial)), -len(serial)))
+            best = _as_the_shop_does(best, prefix, sign)
             found.update({serial: best for serial in written if serial != best})
     return found
+
+
+def _usual_sign(serials: Iterable[str], prefix: str) -> str | None:
+    """Return the sign that most serials have behind the prefix, None where no serial tells."""
+    letters = _letters(prefix)
+    read = (_ONE_NUMBER.match(serial) for serial in serials)
+    signs = Counter(
+        one["sign"] for one in read if one and one["letters"] == letters and one["sign"] in _SIGNS
+    )
+    return signs.most_common(1)[0][0] if signs else None
+
+
+def _as_the_shop_does(serial: str, prefix: str, sign: str | None) -> str:
+    """Write a new serial in the letters of the prefix, with its sign or a plain dash for a blank."""
+    letters = _letters(prefix)
+    if not letters or not serial.casefold().startswith(letters.casefold()):
+        return serial
+    tidy = serial.upper() if letters.isupper() and not any(map(str.isupper, serial)) else serial
+    if (one := _ONE_NUMBER.match(tidy)) is not None:
+        own = one["sign"] if one["sign"] in _SIGNS else "-"
+        if one["letters"].casefold() != letters.casefold():
+            return f"{one['letters']}{own}{one['number']}"
+        usual = prefix[len(letters) :] or (own if sign is None else sign)
+        return f"{letters}{usual}{one['number']}"
+    if (two := _TWO_NUMBERS.match(tidy)) is not None:
+        return f"{two['head']}-{two['number']}"
+    return serial
+
+
+def _letters(prefix: str) -> str:
+    return prefix.rstrip("-/. _")

@@ -76,12 +76,19 @@ def _no_date(row: Row, about: str, plan: Plan, today: date) -> Said:
     if about == "day":
         return "the row has no date", "Write the date on the card, as 2026-05-14 or 14.05.2026.", {}
     ways = both_ways(row["day_text"])
-    days = [day for day in ways or () if day is not None and day <= today]
-    if ways is not None and days:
-        said = " or ".join(dated_words(day) for day in days)
+    said = [
+        (day, f"{dated_words(day)} read {order}")
+        for day, order in zip(ways or (), ("day-first", "month-first"), strict=False)
+        if day is not None and day <= today
+    ]
+    if said:
         mend = "Say once which way round this bench writes its dates: `qc upload FILE --propose-mapping`."
-        proposal: dict[str, object] = {"day": days[0].isoformat()} if len(days) == 1 else {}
-        return f"the date {row['day_text']!r} may mean {said}", mend, proposal
+        proposal: dict[str, object] = {"day": said[0][0].isoformat()} if len(said) == 1 else {}
+        return (
+            f"the date {row['day_text']!r} may mean {' or '.join(words for _, words in said)}",
+            mend,
+            proposal,
+        )
     return f"the date {row['day_text']!r} cannot be read", "Write it as 2026-05-14 or 14.05.2026.", {}
 
 

@@ -117,6 +117,8 @@ def _gauge_check(fields: UnfoldedEvent, row: Row, plan: Plan) -> None:
     _number(fields, row, "deviation", unit)
     fields["subject"] = gauge.id if gauge else typed
     word = plain(row.text("zeroed"))
+    # the batch of a check is what it was made on: its zero, or which ring
+    fields["batch"] = row.text("master") or fields["batch"]
     fields["code"] = "zeroed" if word in YES else "as-found" if word in NO else ""
     if not fields["code"]:
         row.bad["zeroed"] = row.text("zeroed")

@@ -8,6 +8,8 @@ from .gauge_views import CHECK_RATE as CHECK_RATE
 from .gauge_views import CheckView as CheckView
 from .gauge_views import GaugeView as GaugeView
 from .gauge_views import MeasureView as MeasureView
+from .gauge_views import is_zero as is_zero
+from .gauge_views import masters_words as masters_words
 from .losses import SCREENED_BY as SCREENED_BY
 from .losses import ReworkCause as ReworkCause
 from .losses import ReworkReport as ReworkReport

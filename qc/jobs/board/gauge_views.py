@@ -7,6 +7,8 @@ from datetime import date
 
 from qc.watch import CHECK_RATE as CHECK_RATE
 from qc.watch import GaugeChange, SeriesKey
+from qc.watch import is_zero as is_zero
+from qc.watch import masters_words as masters_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,6 +32,7 @@ class CheckView:
     value: float
     good: bool | None  # None where the plan has no tolerance for it
     person: str = ""
+    master: str = ""  # what it was made on, as written; empty where the card does not say
 
 
 @dataclass(frozen=True, slots=True)

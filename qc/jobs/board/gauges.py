@@ -16,13 +16,16 @@ from qc.states import DUE, GAUGE, IN_ORDER, MOVED
 from qc.stats import StatisticsError, factors, gauge_bias, gauge_resolution
 from qc.watch import (
     GaugeChange,
+    MasterCheck,
     SeriesKey,
     check_is_good,
     gauge_moved_sentence,
     gauge_moved_steps,
     gauge_standing,
+    is_zero,
     runs_out_soon,
     standing_change,
+    worst_of_days,
 )
 from qc.words import IN_UNIT
 
@@ -108,8 +111,10 @@ def _view(
     changes: tuple[GaugeChange, ...] = (),
 ) -> GaugeView:
     """Put a gauge together; a check that no tolerance judges counts as a good one."""
-    last = checks[-1] if checks else None
-    last_good = next((c.day for c in reversed(checks) if c.good is not False), None)
+    # of a zero and a ring on one day the worse decides: a good zero does not make good what the ring says
+    days = worst_of_days(MasterCheck(c.day, c.value, c.master) for c in checks)
+    last = days[-1] if days else None
+    last_good = next((c.day for c in reversed(days) if check_is_good(gauge, c.value) is not False), None)
     stands = gauge_standing(gauge, plan, today, (last.day, last.value) if last else None)
     change, state = standing_change(changes), stands.state
     if change is not None and WORST.index(state) > WORST.index(MOVED):
@@ -133,15 +138,15 @@ def _view(
         checks=checks,
         changes=changes,
         moved="" if change is None else gauge_moved_sentence(gauge, change, today),
-        steps=() if change is None else gauge_moved_steps(gauge.id),
+        steps=() if change is None else gauge_moved_steps(gauge.id, change),
     )
 
 
 def _checks(gauge: Gauge, events: pl.DataFrame) -> tuple[CheckView, ...]:
     own = events.filter((pl.col("subject") == gauge.id) & pl.col("value").is_not_null())
     return tuple(
-        CheckView(day, value, check_is_good(gauge, value), person or "")
-        for day, value, person in own.select("day", "value", "person").iter_rows()
+        CheckView(day, value, check_is_good(gauge, value), person or "", master or "")
+        for day, value, person, master in own.select("day", "value", "person", "batch").iter_rows()
     )
 
 
@@ -150,7 +155,9 @@ def _bias(checks: Sequence[CheckView], last_good: date | None) -> BiasView | Non
     if not checks:
         return None
     off = [c for c in checks if last_good is None or c.day > last_good]
-    own = off or list(checks[-BIAS_CHECKS:])
+    # a zero says nothing of what the gauge reads on a ring
+    own = [c for c in off or checks if not is_zero(c.master)] or list(off or checks)
+    own = own if off else own[-BIAS_CHECKS:]
     found = gauge_bias([c.value for c in own], 0.0)
     low, high = found.interval or (None, None)
     return BiasView(found.bias, low, high, found.n, own[0].day, found.clear)

@@ -11,11 +11,15 @@ import polars as pl
 
 from qc import clock
 from qc.errors import QcError
+from qc.jobs.pieces import master_checks
+from qc.jobs.rows import change_words, piece_words, value_words
 from qc.jobs.workshop import Workshop, plan_of
-from qc.report.month import Gap, plan_change_lines
+from qc.plain import FrameRow
+from qc.plan import PLACE
+from qc.report.month import Gap, GaugeCourse, gauge_courses_of_month, plan_change_lines
 from qc.sayings import SignalState
-from qc.store import HeldRecord
-from qc.watch import Budget, SeriesVerdict
+from qc.store import CORRECTED, TAKEN_BACK, HeldRecord
+from qc.watch import Budget, SeriesVerdict, gauge_changes
 from qc.words import code_words, count_words, dated_words, listed, number_words, pieces_words
 
 PUT_RIGHT = {
@@ -24,6 +28,9 @@ PUT_RIGHT = {
     "undo": "decisions about held rows undone",
 }
 """Entries that put right what was accepted or decided, by kind."""
+
+MOVABLE = ("serial", "model", "day", *PLACE, "repeat", "person", "gauge", "tool", "tool_count", "batch")
+"""What a correction may change beside the figure."""
 
 OUTCOMES = {"accepted": "accepted in the end", "dropped": "set aside", "open": "still waiting"}
 """What became of a held row."""
@@ -34,6 +41,15 @@ class _Kind:
     """Held rows of one reason, by what became of them."""
 
     states: Counter[str] = field(default_factory=Counter)
+
+
+def checked_gauges(then: Workshop, first: date) -> tuple[GaugeCourse, ...]:
+    """Return what the gauges read on their masters in a period that ends on the workshop's day."""
+    checks = master_checks(then)
+    gauges = then.plan.gauges
+    return gauge_courses_of_month(
+        gauges, checks, gauge_changes(gauges, checks, then.today), first, then.today
+    )
 
 
 def data_lines(workshop: Workshop, readings: pl.DataFrame, first: date, as_of: date) -> tuple[Gap, ...]:
@@ -147,7 +163,9 @@ def plan_lines(workshop: Workshop, first: date, as_of: date) -> tuple[str, ...]:
 
 
 def late_lines(workshop: Workshop, events: pl.DataFrame, first: date) -> tuple[Gap, ...]:
-    """Return what came in for earlier months since the month before was closed, a line a sheet.
+    """Return what came in or was put right of earlier months since the month before was closed.
+
+    A line a sheet, and a line a reading that was put right or taken back.
 
     Parameters
     ----------
@@ -185,4 +203,39 @@ def late_lines(workshop: Workshop, events: pl.DataFrame, first: date) -> tuple[G
     rest = (settled.readings if settled else 0) - counted
     if rest > 0:
         found.append(Gap("readings from held rows that were settled since", rest, "of earlier days"))
-    return tuple(found)
+    return (*found, *_put_right_lines(workshop, closed.entry, first))
+
+
+def _put_right_lines(workshop: Workshop, entry: int, first: date) -> list[Gap]:
+    """Return the readings of earlier months that were put right or taken back since, a line each."""
+    zone, plan = workshop.plan.workshop.time_zone, workshop.plan
+    ids = workshop.store.put_right_since(entry, first - timedelta(days=1))
+    found = []
+    for was in workshop.store.history(ids=ids).to_dicts() if ids else ():
+        now = was
+        # one that was put right twice since is told once: what it was then, and what stands now
+        while now["state"] == CORRECTED and now["by"] is not None:
+            (now,) = workshop.store.history(ids=[now["by"]]).to_dicts()
+        back = now["state"] == TAKEN_BACK
+        last = now if back else was
+        on = dated_words(clock.day_of(last["changed_at"], zone))
+        done = "taken back" if back else "put right"
+        said = value_words(was["value"], was["text"] or "") if back else _changed_words(was, now)
+        why = f": {last['why']}" if last["why"] else ""
+        what = f"{piece_words(was, plan)}, {done} {on} by {last['changed_by']}"
+        found.append(Gap(what, 1, f"{said}, of {dated_words(was['day'])}{why}"))
+    return found
+
+
+def _changed_words(was: FrameRow, now: FrameRow) -> str:
+    """Say what became of the figure of a reading, and of what else stands with it."""
+    said = []
+    if was["value"] != now["value"]:
+        old, new = (value_words(row["value"], row["text"] or "") for row in (was, now))
+        said.append(change_words("value", old, new))
+    said += [
+        change_words(name, value_words(was[name]), value_words(now[name]))
+        for name in MOVABLE
+        if (was[name] or "") != (now[name] or "")
+    ]
+    return listed(said) or "it stands again as it was"

@@ -12,7 +12,7 @@ import polars as pl
 from qc.errors import QcError
 from qc.jobs.judging import SignalOfDay, judge_now, present_budget, signals_of_day
 from qc.jobs.losses import screened_of, yields_of
-from qc.jobs.monthly.counted import data_lines, late_lines, plan_lines, signals_words
+from qc.jobs.monthly.counted import checked_gauges, data_lines, late_lines, plan_lines, signals_words
 from qc.jobs.pieces import HoldRow, hold_list, why_words
 from qc.jobs.signals import life_of
 from qc.jobs.workshop import Workshop
@@ -110,7 +110,8 @@ class _Gathered:
         now, before, year_ago = (yields_of(self.then, *d) for d in ((first, as_of), *_beside(first)))
         left = [_shipped(happened, days) for days in _beside(first)]
         dies = die_lines(self.verdicts, as_of)
-        gauges = gauge_lines(workshop.plan, readings, happened, first, as_of)
+        checked = checked_gauges(self.then, first)
+        gauges = gauge_lines(workshop.plan, readings, happened, first, as_of, checked)
         signals = signals_of_day(workshop, self.verdicts)
         states = {(s.series, s.found.root): s.state for s in signals}
         content = MonthContent(
@@ -128,6 +129,7 @@ class _Gathered:
             reactions=_reactions(self.then, signals, self.verdicts),
             rework=tuple(Rework(r.name, r.hours, r.pieces, r.share) for r in rework_causes(events)),
             gauges=gauges,
+            gauge_checks=checked,
             dies=dies,
             decisions=(),
             gaps=data_lines(workshop, readings, first, as_of),

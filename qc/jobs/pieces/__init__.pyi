@@ -5,6 +5,7 @@ from .deciding import keep_back as keep_back
 from .deciding import release as release
 from .gauges_moved import MovedGauge as MovedGauge
 from .gauges_moved import gauge_courses as gauge_courses
+from .gauges_moved import master_checks as master_checks
 from .gauges_moved import moved_gauges as moved_gauges
 from .hold import HoldList as HoldList
 from .hold import counted as counted

@@ -31,12 +31,17 @@ class MovedGauge:
 
 def gauge_courses(workshop: Workshop) -> dict[str, tuple[GaugeChange, ...]]:
     """Return what the checks of each gauge went through since it was last calibrated."""
+    return gauge_changes(workshop.plan.gauges, master_checks(workshop), workshop.today)
+
+
+def master_checks(workshop: Workshop) -> dict[str, list[MasterCheck]]:
+    """Return the checks of each gauge up to the workshop's day, in order of time."""
     events = workshop.store.events("gauge-check", until=workshop.today).sort("day", "id")
     checks: dict[str, list[MasterCheck]] = {}
-    for gauge, day, value in events.select("subject", "day", "value").iter_rows():
+    for gauge, day, value, master in events.select("subject", "day", "value", "batch").iter_rows():
         if value is not None:
-            checks.setdefault(gauge, []).append(MasterCheck(day, value))
-    return gauge_changes(workshop.plan.gauges, checks, workshop.today)
+            checks.setdefault(gauge, []).append(MasterCheck(day, value, master or ""))
+    return checks
 
 
 def moved_gauges(workshop: Workshop) -> tuple[MovedGauge, ...]:

@@ -15,7 +15,16 @@ from qc.jobs.pieces.rows import HoldRow
 from qc.jobs.workshop import Workshop
 from qc.plan import PLACE, Characteristic, Gauge, Plan, Stage
 from qc.sayings import OPEN_STATES
-from qc.watch import PieceFigure, SeriesVerdict, is_bad, outside_words, pieces_in
+from qc.watch import (
+    MasterCheck,
+    PieceFigure,
+    SeriesVerdict,
+    check_is_good,
+    is_bad,
+    outside_words,
+    pieces_in,
+    worst_of_days,
+)
 from qc.words import dated_words, named, quantity_words
 
 ONE_DAY = timedelta(days=1)
@@ -154,11 +163,12 @@ def doubts_of(workshop: Workshop, gauge: Gauge) -> Iterator[Doubt]:
     """
     today = workshop.today
     events = workshop.store.events("gauge-check", subjects=[gauge.id], until=today).sort("day", "id")
-    checks = [
-        (day, gauge.check_tolerance is None or abs(value) <= gauge.check_tolerance, value)
-        for day, value in events.select("day", "value").iter_rows()
+    made = [
+        MasterCheck(day, value, master or "")
+        for day, value, master in events.select("day", "value", "batch").iter_rows()
         if value is not None
     ]
+    checks = [(c.day, check_is_good(gauge, c.value) is not False, c.value) for c in worst_of_days(made)]
     good: date | None = None
     last_off: tuple[date, float] | None = None
     for day, fine, value in checks:

@@ -8,6 +8,7 @@ from .finding import PieceReading as PieceReading
 from .finding import PieceReadings as PieceReadings
 from .finding import readings_of as readings_of
 from .finding import standing_reading as standing_reading
+from .naming import change_words as change_words
 from .naming import figure_words as figure_words
 from .naming import piece_words as piece_words
 from .naming import place_words as place_words

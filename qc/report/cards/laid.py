@@ -29,7 +29,7 @@ EVENT_COLUMNS: Final = {
     "returned": ("Serial", "Model", "Returned", "Cause", "Person", "Note"),
     "play-test": ("Date", "Serial", "Model", "Person", "Verdict", "Note"),
     "rework": ("Date", "Serial", "Model", "Stage", "Hours", "Cause", "Person"),
-    "gauge-check": ("Date", "Gauge", "Deviation", "Zeroed", "Person"),
+    "gauge-check": ("Date", "Gauge", "Master", "Deviation", "Zeroed", "Person"),
     "tool-fitted": ("Date", "Tool", "Class", "Person", "Note"),
     "batch-opened": ("Date", "Batch", "Person", "Note"),
     "no-card": ("Date", "Stage", "Person", "Note"),

@@ -14,6 +14,7 @@ from .content import PICTURES as PICTURES
 from .content import Change as Change
 from .content import DieLine as DieLine
 from .content import Gap as Gap
+from .content import GaugeCourse as GaugeCourse
 from .content import GaugeLine as GaugeLine
 from .content import MonthContent as MonthContent
 from .content import PieceToHold as PieceToHold
@@ -21,6 +22,7 @@ from .content import Reaction as Reaction
 from .content import Rework as Rework
 from .content import Rolled as Rolled
 from .content import Yield as Yield
+from .gauge_checks import gauge_courses_of_month as gauge_courses_of_month
 from .html import month_html as month_html
 from .panel import Drawings as Drawings
 from .panel import draw_all as draw_all

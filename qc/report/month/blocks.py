@@ -10,7 +10,7 @@ import polars as pl
 
 from qc.intervals import interval_words
 from qc.plan import Plan
-from qc.report.month.content import Change, DieLine, GaugeLine, Rolled, Standing, Yield
+from qc.report.month.content import Change, DieLine, GaugeCourse, GaugeLine, Rolled, Standing, Yield
 from qc.watch import (
     LOOK_BACK_DAYS,
     SeriesVerdict,
@@ -135,9 +135,14 @@ def return_lines(events: pl.DataFrame) -> tuple[str, ...]:
 
 
 def gauge_lines(
-    plan: Plan, readings: pl.DataFrame, events: pl.DataFrame, first: date, as_of: date
+    plan: Plan,
+    readings: pl.DataFrame,
+    events: pl.DataFrame,
+    first: date,
+    as_of: date,
+    courses: Sequence[GaugeCourse] = (),
 ) -> tuple[GaugeLine, ...]:
-    """Return gauges out of calibration, due soon, or used on days without their check, with what to do."""
+    """Return gauges out of calibration, due soon, unchecked or moved by their checks, with what to do."""
     checks = set(events.filter(pl.col("kind") == "gauge-check").select("subject", "day").iter_rows())
     found = []
     for gauge in plan.gauges:
@@ -160,8 +165,12 @@ def gauge_lines(
             )
             # a gauge that nobody checked may well be good: its master tells that in a minute
             todo.append("Put it on its master before the next reading, and daily from then on")
+        for moved in (one for one in courses if one.gauge == gauge.id and one.moved):
+            said.append(f"{moved.told[:1].lower()}{moved.told[1:].rstrip('.')}")
+            todo.append(moved.next_step.rstrip("."))
         if said:
-            found.append(GaugeLine(gauge.id, gauge.name, "; ".join(said), f"{'. '.join(todo)}."))
+            once = dict.fromkeys(todo)
+            found.append(GaugeLine(gauge.id, gauge.name, "; ".join(said), f"{'. '.join(once)}."))
     return tuple(found)
 
 

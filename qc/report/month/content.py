@@ -10,7 +10,7 @@ from datetime import date
 from typing import Literal
 
 from qc.plain import JsonObject
-from qc.watch import SeriesVerdict
+from qc.watch import SeriesVerdict, masters_words
 from qc.words import count_words, inside, listed
 
 PICTURES = 3
@@ -114,6 +114,56 @@ class GaugeLine:
 
 
 @dataclass(frozen=True, slots=True)
+class GaugeCourse:
+    """The checks of a gauge at its zero or on one ring: those of the month, and what the run of them says.
+
+    Attributes
+    ----------
+    gauge, name, on : str
+        Its id, its name, and what it was put on: `zero`, a ring, empty where the cards do not say.
+    unit, step, tolerance : str, float, float or None
+        Of the gauge.
+    checks, outside : int
+        Checks of the month, and those of them outside the tolerance.
+    mean, low, high : float or None
+        Mean of the month's checks with its 95 % interval; None where none, or only one, was made. [unit]
+    told : str
+        What changed and still stands, or that it is as it was.
+    moved, next_step, since
+        Whether it changed, what to do about it, and since when.
+    points : tuple of (date, float)
+        All its checks since it was calibrated, oldest first.
+    """
+
+    gauge: str
+    name: str
+    on: str
+    unit: str
+    step: float
+    tolerance: float | None
+    checks: int
+    outside: int
+    mean: float | None
+    low: float | None
+    high: float | None
+    told: str
+    moved: bool = False
+    next_step: str = ""
+    since: date | None = None
+    points: tuple[tuple[date, float], ...] = ()
+
+    @property
+    def key(self) -> str:
+        """The name its drawing goes by."""
+        return f"{self.gauge} {self.on}".strip()
+
+    @property
+    def title(self) -> str:
+        """The gauge in words, with what it was put on."""
+        return f"{self.gauge} {self.name}{masters_words(self.on)}"
+
+
+@dataclass(frozen=True, slots=True)
 class DieLine:
     """A wearing tool and where it is going: in draws, and in weeks at the pace of its last quarter."""
 
@@ -199,6 +249,8 @@ class MonthContent:
         The pieces that did not pass a stage at the first go.
     upstream : tuple of (result, sentence)
         Which earlier figures of the same pieces go with each final result, said as association.
+    gauge_checks : tuple of GaugeCourse
+        What the gauges read on their masters, those that moved first.
     closed : str
         By whom and when the month was closed, empty while it is not.
     """
@@ -232,6 +284,7 @@ class MonthContent:
     shipped_year_ago: int | None = None
     not_passed: tuple[tuple[str, str, date, str], ...] = ()
     upstream: tuple[tuple[str, str], ...] = ()
+    gauge_checks: tuple[GaugeCourse, ...] = ()
 
     @property
     def near(self) -> tuple[SeriesVerdict, ...]:

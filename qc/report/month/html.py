@@ -36,7 +36,10 @@ def month_html(content: MonthContent, drawings: Drawings | None = None) -> str:
     drawn = drawings or draw_all(content)
     pictures = {key: Markup(_inline(svg)) for key, svg in drawn.pictures.items()}
     drawings_of = {key: Markup(_inline(svg)) for key, svg in drawn.panels.items()}
-    return page.render(pictures=pictures, drawings=drawings_of, **plain_content(content))
+    checked = {key: Markup(_inline(svg)) for key, svg in drawn.gauges.items()}
+    return page.render(
+        pictures=pictures, drawings=drawings_of, gauge_drawings=checked, **plain_content(content)
+    )
 
 
 def _inline(svg: bytes) -> str:

@@ -16,10 +16,16 @@ def methods(content: MonthContent) -> list[str]:
         "Where a change began: the point with the largest evidence; the shaded band holds it nine times in "
         "ten.",
         "Nested readings: the pattern of the stations is taken off first; a point is the mean of one piece.",
-        "Capability: Ppk from the sample standard deviation with a 95 % interval (Bissell, Applied "
-        "Statistics 39, 1990, for two limits; exact by the noncentral t for one); proven when the one-sided "
-        "95 % lower bound reaches the wanted value, not kept when the upper bound is below it; not given "
+        "Capability: Ppk is a third of the normal score of the share outside, of the worse side; skewness "
+        "and tails are learned from sister series, and what is not known of them is part of the 95 % "
+        "interval. Where the plan says normal: the sample standard deviation, with the interval of "
+        "Bissell (Applied Statistics 39, 1990) for two limits and the exact one by the noncentral t for "
+        "one. Limits are kept when the lower end of the interval reaches the wanted value, not kept when "
+        "the upper end is below it; pieces of one lot and neighbours alike count as fewer; not given "
         "below 20 pieces.",
+        "Gauges on their masters: the mean of the month's checks with its 95 % interval (Student); the same "
+        "comparison of before and after as for a series, since the last calibration, at zero and on a ring "
+        "apart. Where both are checked, their moves are compared (Welch, Biometrika 34, 1947).",
         "First-pass yield: pieces that came to a stage in the month and passed it the first time, without "
         "rework, a figure outside its limits or a failed verdict there; its interval is exact (Clopper and "
         "Pearson, Biometrika 26, 1934). All stages in a row: the product of the shares, its interval by the "

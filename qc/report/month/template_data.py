@@ -8,6 +8,7 @@ from datetime import date, timedelta
 
 from qc.plain import JsonObject
 from qc.report.month.content import DieLine, MonthContent, PieceToHold, Reaction
+from qc.report.month.gauge_checks import gauge_line
 from qc.report.month.methods import methods
 from qc.report.month.panel_words import capability_line, panel_lines
 from qc.shares import adding_up, between_words, percent_words
@@ -96,6 +97,7 @@ def plain_content(content: MonthContent) -> JsonObject:
         "cautions": list(dict.fromkeys(r.caution for r in content.reactions if r.caution)),
         **_rework(content),
         "gauges": [asdict(gauge) for gauge in content.gauges],
+        "gauge_checks": [gauge_line(one) for one in content.gauge_checks],
         "dies": [{"tool": d.tool, "series": d.series, "sentence": _die(d)} for d in content.dies],
         "decisions": list(content.decisions),
         "gaps": [asdict(gap) for gap in content.gaps],
@@ -224,7 +226,7 @@ def hold_lines(content: MonthContent) -> list[dict[str, str]]:
             "who": one.serial,
             "what": f"{figure_words(one.name)}: {one.because}",
             "day": day_words(one.day, content.as_of),
-            "where": one.where if one.standing == "to hold" else one.standing,
+            "where": _where(one, content.as_of) if one.standing == "to hold" else one.standing,
         }
         for one in alone.values()
     ]
@@ -252,6 +254,12 @@ def hold_lines(content: MonthContent) -> list[dict[str, str]]:
             }
         )
     return found
+
+
+def _where(one: PieceToHold, as_of: date) -> str:
+    """Say where a piece is as a cell of a table: in this year the year goes without saying."""
+    told = one.where.removesuffix(f" {as_of.year}")
+    return f"{told[:1].upper()}{told[1:]}"
 
 
 def _reaction(one: Reaction, as_of: date) -> JsonObject:

@@ -98,6 +98,7 @@ def _tables(content: MonthContent) -> list[tuple[str, Sequence[str], list[Sequen
             [_die_cells(d) for d in content.dies],
         ),
         ("Gauges", ("id", "name", "state", "what to do"), [_gauge_cells(g) for g in content.gauges]),
+        ("Gauge checks", _CHECKED, [_checked_cells(g) for g in content.gauge_checks]),
         (
             "To hold",
             ("serial", "figure", "why", "measured", "where", "shipped", "stands", "next"),
@@ -114,6 +115,11 @@ def _tables(content: MonthContent) -> list[tuple[str, Sequence[str], list[Sequen
         ("Plan", ("what changed",), [(said,) for said in content.plan_changes]),
         # every point as charted and as measured, so that any chart can be drawn again
         ("Points", _POINTS, [(str(v.key), *_point_cells(p)) for v in content.verdicts for p in v.points]),
+        (
+            "Checks",
+            ("gauge", "on", "day", "off its master", "unit"),
+            [(g.gauge, g.on, day, value, g.unit) for g in content.gauge_checks for day, value in g.points],
+        ),
         ("Methods", ("how the figures came about",), [(said,) for said in methods(content)]),
     ]
 
@@ -152,6 +158,13 @@ _die_cells = attrgetter(
     *("tool", "series", "sentence", "count", "change_by_count", "change_by_day", "draws_left", "weeks")
 )
 _gauge_cells = attrgetter("gauge", "name", "state", "advice")
+_CHECKED = (
+    *("id", "name", "on", "checks", "outside", "mean off its master", "from", "to", "unit"),
+    *("moved since", "what its checks say", "what to do"),
+)
+_checked_cells = attrgetter(
+    *("gauge", "name", "on", "checks", "outside", "mean", "low", "high", "unit", "since", "told", "next_step")
+)
 _hold_cells = attrgetter("serial", "name", "because", "day", "where", "shipped", "standing", "next_step")
 _POINTS = "series number serial day model value measured person gauge tool batch".split()
 _point_cells = attrgetter("ordinal", *_POINTS[2:])

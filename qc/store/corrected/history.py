@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import datetime
+from datetime import date, datetime
 
 import polars as pl
-from sqlalchemy import Connection, select
+from sqlalchemy import Connection, or_, select
 
 from qc.column_types import Schema
 from qc.store.chain import moment_of
@@ -42,6 +42,23 @@ def read_history(conn: Connection, serials: Sequence[str] | None, ids: Sequence[
         .join(changed, on="id", how="left", maintain_order="left")
         .with_columns(pl.col("state").fill_null(STANDS))
     )
+
+
+def read_put_right_since(conn: Connection, number: int, until: date) -> list[int]:
+    """Return the ids of readings known to entry `number` that were replaced or taken back after it.
+
+    Only those measured up to a day; in order of entry.
+    """
+    known = (
+        select(reading.c.id)
+        .join_from(reading, origin, reading.c.origin == origin.c.id)
+        .where(reading.c.entry <= number, origin.c.day <= until.isoformat())
+    )
+    newer = reading.alias().c
+    replaced = select(newer.replaces).where(newer.entry > number, newer.replaces.is_not(None))
+    gone = select(taken_back.c.reading).where(taken_back.c.entry > number, taken_back.c.reading.is_not(None))
+    found = known.where(or_(reading.c.id.in_(replaced), reading.c.id.in_(gone))).order_by(reading.c.id)
+    return list(conn.execute(found).scalars())
 
 
 def read_decided(conn: Connection, most: int) -> list[tuple[int, datetime, str]]:

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import datetime
+from datetime import date, datetime
 
 import polars as pl
 
 from qc.store.corrected.corrections import replace_reading, settle_held, undo_decision, withdraw_reading
-from qc.store.corrected.history import read_decided, read_history
+from qc.store.corrected.history import read_decided, read_history, read_put_right_since
 from qc.store.proven import ProvenStore
 from qc.store.queries import read_held
 from qc.store.records import HeldRecord, HeldState
@@ -72,6 +72,14 @@ class CorrectedStore(ProvenStore):
         """Return the held rows decided about last and not undone: number, moment, who; newest first."""
         with self._database.reading() as conn:
             return read_decided(conn, most)
+
+    def put_right_since(self, number: int, until: date) -> list[int]:
+        """Return the readings, by id, known to entry `number` that were replaced or taken back after it.
+
+        Only those measured up to the day `until`; `history` says what became of each.
+        """
+        with self._database.reading() as conn:
+            return read_put_right_since(conn, number, until)
 
     def history(
         self, *, serials: Sequence[str] | None = None, ids: Sequence[int] | None = None

@@ -104,8 +104,8 @@ def test_labels_and_values_along_one_line_are_read_by_pairs(plan):
 @pytest.mark.parametrize(
     "headings",
     [
-        ("0 deg outer", "90 deg outer", "0 deg inner", "90 deg inner"),
-        ("Bore 0°", "Bore 90°", "Stocking 0°", "Stocking 90°"),
+        ("0 deg mantle", "90 deg mantle", "Stocking 0°", "Stocking 90°"),
+        ("Mantle 0°", "Mantle 90°", "Stocking 0°", "Stocking 90°"),
     ],
 )
 def test_unknown_headings_behind_leg_and_station_are_asked_for_and_answered(plan, headings):

@@ -9,7 +9,7 @@ import pytest
 from qc.errors import QcError, UsageError
 from qc.jobs.errors import JobError
 from qc.jobs.monthly import close_month, month, month_content
-from qc.jobs.rows import Decision, settle_rows
+from qc.jobs.rows import Decision, correct_reading, settle_rows, withdraw_reading
 from qc.jobs.verify import verify_store
 
 JUNE = date(2026, 6, 2)
@@ -45,6 +45,32 @@ def test_later_runs_return_the_stored_files_and_late_cards_stand_in_the_next_mon
     assert [row[:2] for row in cells(june, "Since closed")] == [[g.what, g.number] for g in (late, settled)]
     assert b"late.csv" in june.files[1].read_bytes()
     assert june.content.gaps[0].number == 2, "a late card of May is not counted in June"
+
+
+def test_what_is_put_right_of_a_closed_month_stands_in_the_next(shop, cards):
+    """A reading corrected twice is told once: what the closed report knew, and what stands now."""
+    workshop = shop(JUNE)
+    correct_reading(workshop, "B-002", {"value": "49.7"}, who="ML", why="misread")
+    close_month(workshop, "2026-05", who="ML")
+    later = shop(date(2026, 6, 5))
+    once = correct_reading(later, "B-001", {"value": "50.4"}, who="FT", why="slip")
+    correct_reading(later, str(once.by), {"value": "50.3"}, who="FT", why="slip again")
+    correct_reading(later, "B-004", {"day": "2026-05-08"}, who="ML", why="wrong day")
+    withdraw_reading(later, "B-003", who="ML", why="another piece")
+    june = shop(date(2026, 6, 9))
+    content = month_content(june, "2026-06")
+    assert [(g.what, g.remark) for g in content.since_closed] == [
+        ("B-001, Rise, put right 5 Jun 2026 by FT", "50.1 becomes 50.3, of 4 May 2026: slip"),
+        ("B-003, Rise, taken back 5 Jun 2026 by ML", "50.4, of 6 May 2026: another piece"),
+        (
+            "B-004, Rise, put right 5 Jun 2026 by ML",
+            "day 2026-05-07 becomes 2026-05-08, of 7 May 2026: wrong day",
+        ),
+    ]
+    assert june.store.put_right_since(0, date(2026, 5, 31)) == []
+    told = month(june, "2026-06")
+    assert "B-003, Rise, taken back 5 Jun 2026 by ML" in told.files[1].read_text("utf-8")
+    assert cells(told, "Since closed")[0][0] == "B-001, Rise, put right 5 Jun 2026 by FT"
 
 
 def test_nothing_is_late_while_the_month_before_is_open(shop):

@@ -12,6 +12,8 @@ import openpyxl
 import pypdfium2
 import pytest
 
+from qc.intervals import interval_words
+from qc.plan import Gauge
 from qc.report.month import (
     Change,
     DieLine,
@@ -25,6 +27,7 @@ from qc.report.month import (
     Yield,
     draw_all,
     evidence_words,
+    gauge_courses_of_month,
     month_answer,
     month_html,
     month_pdf,
@@ -40,7 +43,7 @@ from qc.report.month.panel_words import (
 )
 from qc.report.month.template_data import hold_lines, plain_content, yield_words
 from qc.shares import percent_words
-from qc.watch import FactorLevels, Points, Question, SeriesVerdict, judge
+from qc.watch import FactorLevels, MasterCheck, Points, Question, SeriesVerdict, gauge_changes, judge
 
 UNSAID = {"key", "month", "width", "steps", "caution", "name", "title", "workshop"}
 """What the templates go by, or say within other words."""
@@ -55,6 +58,18 @@ HOSTILE = [
     "]] & &amp; \"quoted\" 'so'",
     "Grünspan № 5 – 12 µm",
 ]
+
+
+MONTH = (date(2026, 8, 1), date(2026, 8, 30))
+BORE = Gauge(
+    id="BG-7", name="Bore gauge", gauge_class="bore", resolution=0.001, unit="mm", check_tolerance=0.004
+)
+CHECKED = [
+    MasterCheck(date(2026, 6, 1) + timedelta(days=n), 0.001 * (n % 3 - 1) + up, on)
+    for n in range(90)
+    for on, up in (("zero", 0.0), ("Ring 14.05", 0.003 if n >= 70 else 0.0))
+]
+"""A bore gauge that is right at zero and reads 3 µm high on its ring since 10 August."""
 
 
 @pytest.fixture(scope="module")
@@ -160,6 +175,9 @@ def content(verdicts):
             ("Tuning: Note scatter", "Nothing clearer than chance among 9 earlier figures of 192 pieces."),
         ),
         not_passed=(("Draw", "S-007", date(2026, 8, 4), "reworked: dent"),),
+        gauge_checks=gauge_courses_of_month(
+            [BORE], {"BG-7": CHECKED}, gauge_changes([BORE], {"BG-7": CHECKED}, CHECKED[-1].day), *MONTH
+        ),
     )
 
 
@@ -290,6 +308,27 @@ def test_the_workbook_holds_every_point_and_days_as_days(content, said):
     assert sheets["Tools"][1][3:5] == [392, 580] and sheets["Tools"][1][6:] == [188, 2.9]
 
 
+def test_gauges_on_their_masters_stand_alike_on_paper_page_and_in_the_workbook(content, said):
+    """The ring has moved and the zero has not: the same mean, interval, sentence and advice everywhere."""
+    on_paper, on_page, sheets = said
+    ring, zero = content.gauge_checks
+    assert (ring.moved, ring.on, zero.moved, zero.on) == (True, "ring 14.05", False, "zero")
+    assert ring.mean == pytest.approx(np.mean([c.value for c in CHECKED if c.master != "zero"][61:]))
+    lines = plain_content(content)["gauge_checks"]
+    for line, row in zip(lines, sheets["Gauge checks"][1:], strict=True):
+        cells = dict(zip(sheets["Gauge checks"][0], row, strict=True))
+        mean, low, high = cells["mean off its master"], cells["from"], cells["to"]
+        assert interval_words(mean, low, high, cells["unit"], signed=True) == line["mean"]
+        assert f"{cells['checks']} checks" == line["checks"]
+        for text in (on_paper, on_page):
+            assert line["mean"] in text and line["told"] in text and line["outside"] in text
+    assert "since 10 Aug" in ring.told and ring.told.endswith("Its zero did not move.")
+    assert ring.next_step.startswith("Zeroing does not mend it") and ring.next_step in on_paper
+    assert (ring.outside, zero.outside) == (0, 0)
+    assert len(sheets["Checks"]) - 1 == len(CHECKED)
+    assert sheets["Checks"][1][2].date() == CHECKED[0].day
+
+
 def test_a_reaction_stands_with_finding_owner_age_due_steps_and_cautions(content, said):
     on_paper, on_page, sheets = said
     for text in (on_paper, on_page):
@@ -373,7 +412,7 @@ def test_an_empty_month_is_a_whole_report_in_every_form(content):
     empty = replace(
         content, changes=(), reactions=(), rework=(), gauges=(), dies=(), decisions=(), gaps=(), shipped=(),
         returned=(), yields=(), rolled=None, verdicts=(), hold=(), plan_changes=(), since_closed=(),
-        not_passed=(), upstream=(),
+        not_passed=(), upstream=(), gauge_checks=(),
     )  # fmt: skip
     assert empty.headline == "0 instruments shipped; all 0 series that are watched are as they were."
     for text in (paper(empty), page(empty)):
@@ -386,7 +425,7 @@ def test_an_empty_month_is_a_whole_report_in_every_form(content):
             assert words in text
     assert [len(rows) for name, rows in book(empty).items() if name not in ("Month", "Methods")] == [
         1
-    ] * 14, "heads alone"
+    ] * 16, "heads alone"
 
 
 def svg_text(svg):

@@ -1,27 +1,23 @@
-"""Layouts of a fourth stranger, on which nothing has been tuned: what is read of them today is not lost.
+"""The layouts of the fourth stranger come out as they were meant, and what was reached is kept.
 
-Scored before anybody had looked at them: 41 of 50 right, four refused, one held, two with a question that
-does not name what is asked, two misread (a serial written `OS 246` or `241` where the others are `OS-246`).
+Scored before anybody had looked at them: 41 of 50 right, four refused, one held, two with a question that did
+not name what is asked, two misread (a serial written `OS 246` or `241` where the others are `OS-246`). What
+these nine showed was mended then, so this folder is tuned on: it no longer tells how unseen cards are read.
 """
 
 from __future__ import annotations
 
 import sys
-from collections import Counter
 from pathlib import Path
+
+import pytest
 
 HERE = Path(__file__).parent
 sys.path.insert(0, str(HERE.parent))
 
 import score_sheets as score  # noqa: E402
 
-RIGHT, REFUSED, MISREAD = 41, 4, 2
 
-
-def test_as_many_layouts_of_the_fourth_stranger_are_read_as_were_at_first_sight() -> None:
-    plan, day = score.planned(HERE)
-    told = {case["file"]: score.layout_outcome(HERE, case, plan, day) for case in score.read_layouts(HERE)}
-    seen = Counter(said.split(":")[0].split(" ")[0] for said in told.values())
-    assert len(told) == 50
-    assert seen["right"] >= RIGHT, {file: said for file, said in told.items() if said != "right"}
-    assert seen["refused"] <= REFUSED and seen["misread"] <= MISREAD
+@pytest.mark.parametrize("case", score.read_layouts(HERE), ids=lambda case: case["file"])
+def test_a_layout_of_the_fourth_stranger_is_read_as_it_was_meant(case: score.Case) -> None:
+    assert score.layout_outcome(HERE, case, *score.planned(HERE)) == "right"

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
 import polars as pl
 
-from qc.ingest.cells import FACTORS
+from qc.ingest.cells import FACTORS, plain
 from qc.ingest.doubts.facts import Doubted, Doubts, Facts, rounded
 from qc.ingest.frames import INDEX
 from qc.ingest.known import GaugeCheck
@@ -33,10 +33,14 @@ def find_gauge_not_zeroed(facts: Facts, doubted: Doubts) -> Doubted:
     if facts.readings.is_empty():
         return Doubted()
     found = []
+    told: set[object] = set()  # zero and ring may both say it of a row
     for wrong in _stretches(facts):
         gauge = facts.plan.gauge(wrong.gauge)
         inside = pl.col("day").is_between(wrong.since, wrong.until) & (pl.col("gauge") == wrong.gauge)
         for row in facts.readings.filter(inside & pl.col("value").is_not_null()).to_dicts():
+            if row[INDEX] in told:
+                continue
+            told.add(row[INDEX])
             unit = gauge.unit if gauge else row["unit"]
             factor = 1.0 if unit == row["unit"] else FACTORS.get((unit, row["unit"]))
             problem = (
@@ -59,17 +63,23 @@ def _stretches(facts: Facts) -> Iterator[Wrong]:
         if gauge.check_tolerance is None:
             continue
         own = sorted((c for c in checks if c.gauge == gauge.id), key=lambda c: (c.day, c.zeroed, c.deviation))
-        good: date | None = None
-        for check in own:
-            if abs(check.deviation) <= gauge.check_tolerance * (1 + 1e-9):
-                good = check.day
-                continue
-            since = good if good is not None else check.day - LOOK_BACK
-            # Checks are made in the morning: once zeroed, the day's own readings are good again.
-            until = check.day - timedelta(days=1) if check.zeroed else check.day
-            yield Wrong(gauge.id, since, until, check)
-            if check.zeroed:
-                good = check.day
+        # a good zero does not make good what the ring says, nor the other way round
+        for master in dict.fromkeys(plain(c.master) for c in own):
+            yield from _off_by([c for c in own if plain(c.master) == master], gauge.check_tolerance)
+
+
+def _off_by(checks: Sequence[GaugeCheck], tolerance: float) -> Iterator[Wrong]:
+    good: date | None = None
+    for check in checks:
+        if abs(check.deviation) <= tolerance * (1 + 1e-9):
+            good = check.day
+            continue
+        since = good if good is not None else check.day - LOOK_BACK
+        # Checks are made in the morning: once zeroed, the day's own readings are good again.
+        until = check.day - timedelta(days=1) if check.zeroed else check.day
+        yield Wrong(check.gauge, since, until, check)
+        if check.zeroed:
+            good = check.day
 
 
 def _typed_checks(facts: Facts) -> Iterator[GaugeCheck]:
@@ -78,5 +88,6 @@ def _typed_checks(facts: Facts) -> Iterator[GaugeCheck]:
     checks = facts.events.filter(
         (pl.col("kind") == "gauge-check") & pl.col("value").is_not_null() & pl.col("day").is_not_null()
     )
-    for gauge, day, deviation, code in checks.select("subject", "day", "value", "code").rows():
-        yield GaugeCheck(gauge, day, deviation, code == "zeroed")
+    columns = ("subject", "day", "value", "code", "batch")
+    for gauge, day, deviation, code, master in checks.select(columns).rows():
+        yield GaugeCheck(gauge, day, deviation, code == "zeroed", master or "")

@@ -61,7 +61,46 @@ def find_unknown_serial(facts: Facts, doubted: Doubts) -> Doubted:
     if run is not None:
         readings += _strange(facts.readings, run, facts)
         told += _strange(events, run, facts)
+    readings += _bare_cards(facts.readings, run, facts, {finding.index for finding in readings})
     return Doubted(readings, told)
+
+
+def _bare_cards(rows: pl.DataFrame, run: Run | None, facts: Facts, told: set[int]) -> list[Finding]:
+    """Find cards that give every piece by its number alone, where the plan says how serials begin.
+
+    Loose tubes may be numbered so: once one such number stands on record, numbers are serials of their own.
+    """
+    prefix = facts.plan.workshop.serial_prefix
+    if not prefix or any(map(str.isdecimal, facts.known.serials)):
+        return []
+    found = []
+    named = rows.filter((pl.col("serial") != "") & ~pl.col(INDEX).is_in(list(told)))
+    for _, group in named.group_by(["card"], maintain_order=True):
+        serials = group["serial"].unique(maintain_order=True).to_list()
+        if not all(map(str.isdecimal, serials)):
+            continue
+        for serial in serials:
+            whole = _whole(serial, run, facts)
+            problem = f"{serial} is a number without the {prefix} that the shop's serials begin with"
+            mend = f"If {whole} is meant, accept it; else type the serial on the piece." if whole else _ASK
+            proposal: dict[str, object] = {"serial": whole} if whole else {}
+            for index in group.filter(pl.col("serial") == serial)[INDEX]:
+                found.append(Finding(index, Reason.UNKNOWN_SERIAL, problem, mend, proposal))
+    return found
+
+
+def _whole(number: str, run: Run | None, facts: Facts) -> str:
+    """Return the one serial that a number can stand for: on record, else the next of the run; else empty."""
+    prefix = facts.plan.workshop.serial_prefix
+    ends = {s for s in facts.known.serials if s.startswith(prefix) and s.endswith(number)}
+    exact = {s for s in ends if not s.removesuffix(number)[-1:].isdecimal()} or ends
+    if len(exact) == 1:
+        return next(iter(exact))
+    if exact:
+        return ""
+    if run is not None and len(number) == run.width:
+        return run.write(int(number))
+    return prefix + number if run is None and prefix[-1] in _SIGNS else ""
 
 
 def _no_piece(rows: pl.DataFrame, facts: Facts) -> list[Finding]:

@@ -30,8 +30,6 @@ def test_the_shops_serials_are_no_doubt(judge):
     [
         pytest.param("TH-1O15", "TH-1015", id="letter O"),
         pytest.param("TH-l015", "TH-1015", id="letter l"),
-        pytest.param("th 1015", "TH-1015", id="blank for dash"),
-        pytest.param("TH1015", "TH-1015", id="no dash"),
         pytest.param("TH-10115", "TH-1015", id="a digit too many"),
         pytest.param("TH-0115", "TH-1015", id="far outside the run"),
         pytest.param("TH-7015", "TH-1015", id="a wrong first digit"),
@@ -43,6 +41,15 @@ def test_a_serial_that_cannot_be_is_held_with_the_one_that_is_missing(judge, sai
     found = said(judge(polish(*serials), other=[joints(*RUN)]))
     assert [(r["id"], r["proposal"]) for r in found] == [("unknown-serial", {"serial": meant})]
     assert typed in found[0]["sentence"]
+
+
+@pytest.mark.parametrize("typed", ["th 1015", "TH1015", "TH_1015"])
+def test_another_sign_before_the_number_is_no_other_piece(judge, typed):
+    serials = [typed if serial == "TH-1015" else serial for serial in RUN]
+    checked = judge(polish(*serials), other=[joints(*RUN)])
+    assert checked.held.height == 0
+    noted = checked.readings.filter(checked.readings["serial"] == "TH-1015")["note"].to_list()
+    assert noted == [f"serial typed {typed}"]
 
 
 def test_a_number_without_its_prefix_is_doubted_beside_four_pieces(plan, unfolded, said):

@@ -1,18 +1,20 @@
 """What the checks of a gauge against its master have gone through: a series a gauge, judged by the detector.
 
 A check inside its tolerance says that the gauge may be used today; only the run of checks says that it has
-begun to read high, to creep or to scatter, long before one lies outside.
+begun to read high, to creep or to scatter, long before one lies outside. Checks at zero and checks on a ring
+are lines of their own: which of the two moved says whether to wipe and zero the gauge or to send it away.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Final
 
 from qc.plan import Gauge
 from qc.stats import DetectorSignal, Stretch, detect_many
+from qc.watch.gauges.masters import MasterCheck, Moved, lines_of, masters_words, moved_together
 from qc.words import day_words, quantity_words
 
 CHECK_RATE: Final = 0.0005
@@ -29,18 +31,28 @@ CAUSE: Final = (
     "If it repeats, look for what happened then (a fall, a worn contact, another master, a new battery) "
     "and zero it."
 )
+APART: Final = "Check {} at zero and on its ring, and write which was which: it tells what moved."
+BY_PART: Final[dict[Moved, str]] = {
+    "zero": "Wipe its faces and its master, zero it, and put it on its ring again: both moved alike.",
+    "ring": (
+        "Zeroing does not mend it, for it is right at zero: put it on another ring to tell gauge from ring, "
+        "then have the one that is off calibrated."
+    ),
+    "both": (
+        "Wipe and zero it first and put it on its ring again: what is left there is not its zero, have it "
+        "calibrated."
+    ),
+}
+BESIDE: Final[dict[Moved, str]] = {
+    "": "",
+    "zero": " Zero and ring moved together.",
+    "ring": " Its zero did not move.",
+    "both": " Zero and ring moved apart.",
+}
 WATCH: Final = (
     "Until its checks stay at their master, check it before and after work, and use another gauge for pieces "
     "near a limit."
 )
-
-
-@dataclass(frozen=True, slots=True)
-class MasterCheck:
-    """One check: its day and the reading less the master."""
-
-    day: date
-    value: float  # unit of the gauge
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +69,11 @@ class GaugeChange:
         Mean of the checks before it and since; of a trend the newest end of the climb. [unit of the gauge]
     stands : bool
         Whether the gauge is still further from its master, or scatters more, than before the change.
+    master : str
+        What the checks were made on: as written on the card, empty where it does not say.
+    moved : "" | "zero" | "ring" | "both"
+        What moved, by the checks at zero and on a ring beside each other: "zero" where both moved by the
+        same; empty where only one of them is checked, or where their scatter cannot tell.
     """
 
     kind: str
@@ -65,6 +82,8 @@ class GaugeChange:
     before: float
     now: float
     stands: bool
+    master: str = ""
+    moved: Moved = ""
 
 
 def gauge_changes(
@@ -95,19 +114,22 @@ def gauge_changes(
     >>> change.kind, change.since, change.stands
     ('shift', datetime.date(2026, 3, 12), True)
     """
-    judged = []
+    judged: list[tuple[Gauge, dict[str, list[MasterCheck]], str]] = []
     for gauge in gauges:
         calibrated = max((day for day in gauge.calibrated if day <= today), default=date.min)
-        own = [check for check in checks.get(gauge.id, ()) if check.day >= calibrated]
-        if own:
-            judged.append((gauge, own))
+        lines = lines_of(check for check in checks.get(gauge.id, ()) if check.day >= calibrated)
+        judged += [(gauge, lines, master) for master in lines]
     # in steps of its own, so that one pass judges them all
-    steps = [[check.value / gauge.resolution for check in own] for gauge, own in judged]
+    steps = [[check.value / gauge.resolution for check in lines[master]] for gauge, lines, master in judged]
     found = detect_many(steps, false_alarm_rate=CHECK_RATE, resolution=1.0)
-    return {
-        gauge.id: tuple(_change(gauge, own, signal, detection.stretches) for signal in detection.signals)
-        for (gauge, own), detection in zip(judged, found, strict=True)
-    }
+    told: dict[str, list[GaugeChange]] = {}
+    for (gauge, lines, master), detection in zip(judged, found, strict=True):
+        own = told.setdefault(gauge.id, [])
+        for signal in detection.signals:
+            change = _change(gauge, lines[master], signal, detection.stretches)
+            part = moved_together(lines, master, change.since, gauge.resolution)
+            own.append(replace(change, master=master, moved=part if change.kind in LASTING else ""))
+    return {name: tuple(sorted(own, key=lambda one: one.told)) for name, own in told.items()}
 
 
 def standing_change(changes: Sequence[GaugeChange]) -> GaugeChange | None:
@@ -128,26 +150,32 @@ def gauge_moved_sentence(gauge: Gauge, change: GaugeChange, today: date) -> str:
     """
     since = day_words(change.since, today)
     now, before = (_signed(value, gauge) for value in (change.now, change.before))
+    where = masters_words(change.master)
     if change.kind == "single":
         return (
-            f"Its check of {since} reads {now} off its master and stands apart from those before ({before})."
+            f"Its check{where} of {since} reads {now} off its master and stands apart from those before "
+            f"({before})."
         )
     if change.kind == "spread":
-        return f"Its checks scatter more since {since}."
+        return f"Its checks{where} scatter more since {since}."
+    beside = BESIDE[change.moved]
     if change.kind == "trend":
-        return f"Its checks creep since {since}: from {before} to {now} off its master."
-    return f"Its checks read {now} off its master since {since}, {before} before."
+        return f"Its checks{where} creep since {since}: from {before} to {now} off its master.{beside}"
+    return f"Its checks{where} read {now} off its master since {since}, {before} before.{beside}"
 
 
-def gauge_moved_steps(gauge: str) -> tuple[str, ...]:
-    """Return what to do about a gauge whose checks changed.
+def gauge_moved_steps(gauge: str, change: GaugeChange | None = None) -> tuple[str, ...]:
+    """Return what to do about a gauge whose checks changed; by its zero and its ring where both are checked.
 
     Examples
     --------
     >>> gauge_moved_steps("G-1")[0]
     'Check G-1 on its master again, by another person, with gauge and master clean and as warm as the room.'
     """
-    return (AGAIN.format(gauge), CAUSE, WATCH)
+    if change is not None and change.moved:
+        return (AGAIN.format(gauge), BY_PART[change.moved], WATCH)
+    apart = () if change is None or change.kind not in LASTING else (APART.format(gauge),)
+    return (AGAIN.format(gauge), *apart, CAUSE, WATCH)
 
 
 def _change(
