@@ -7,12 +7,14 @@ from dataclasses import dataclass, replace
 
 import polars as pl
 
+from qc.errors import QcError
 from qc.ingest import DOUBTS
 from qc.jobs.bench.asked import BenchCard, asked_of, bench_plan
 from qc.jobs.bench.doubts import EVERY
 from qc.jobs.bench.typed import TypedCard, card_bytes, card_rows, file_name, read_back, read_typed, row_of
 from qc.jobs.errors import JobError
 from qc.jobs.judging import catch_up
+from qc.jobs.roles import Verb, may
 from qc.jobs.rows import Decision, piece_words, settle_rows
 from qc.jobs.upload import upload
 from qc.jobs.workshop import Workshop
@@ -114,7 +116,7 @@ def enter_card(workshop: Workshop, sent: object, *, who: str = "") -> JsonObject
             raise JobError(f"{' '.join(receipt.refused)} Nothing was stored.")
     # asked of the store, so that what a cut-off worker left undone is done when the card is sent again
     sure = [row.id for row in _held(workshop, typed.entry) if _is_sure(row, card, typed)]
-    if sure:
+    if sure and _may_answer(workshop, who):
         settle_rows(workshop, sure, Decision.AS_TYPED, who=who)
         catch_up(workshop)
     found = outcome_of(workshop, typed.entry)
@@ -141,6 +143,15 @@ def outcome_of(workshop: Workshop, entry: str) -> BenchOutcome | None:
     accepted = sum(_own(frame, digest) for frame in _frames(workshop, serial))
     waiting = tuple(_waiting(row, workshop.plan) for row in held)
     return BenchOutcome(entry, record.card, title, serial, accepted, waiting)
+
+
+def _may_answer(workshop: Workshop, who: str) -> bool:
+    """Tell whether doubts can be answered in somebody's name; of a card without one its rows wait."""
+    try:
+        may(who, Verb.MEND, workshop.plan, workshop.store.people())
+    except QcError:
+        return False
+    return True
 
 
 def _frames(workshop: Workshop, serial: str) -> Iterable[pl.DataFrame]:

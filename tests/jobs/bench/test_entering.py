@@ -51,6 +51,10 @@ def test_what_is_really_so_comes_in_and_what_was_not_answered_waits(shop):
     sure = enter_card(shop, lacquer("d", ["15.2", "15.1", "45"], sure=[(2, "far-from-usual")]), who="FN")
     assert sure["sentence"] == "Lacquer card of QH-1218: 3 entries kept."
     enter_card(shop, lacquer("e", ["15.2", "15.1", "45"], Serial="QH-1217", Model="tenor-bass"), who="FN")
+    nobody = enter_card(
+        shop, lacquer("1", ["15.3", "15.1", "46"], [(2, "far-from-usual")], Serial="QH-1216", Model="alto")
+    )
+    assert nobody["sentence"] == "Lacquer card of QH-1216: 2 entries kept; 1 row waits for an answer."
     found = outcome_of(shop, "e" * 32)
     assert (found.accepted, [row.what for row in found.waiting]) == (
         2,
