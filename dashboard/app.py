@@ -13,7 +13,7 @@ from dash.dependencies import ClientsideFunction
 from dash.development.base_component import Component
 from flask import Flask, Response, after_this_request, current_app, request
 
-from dashboard import answers, corrections, door, downloads, printed, queries, standing, uploads
+from dashboard import answers, bench, corrections, door, downloads, printed, queries, standing, uploads
 from dashboard.door import PlainNames, Role, needs, role_of
 from dashboard.pages import PAGES
 from dashboard.pages.missing import missing
@@ -79,6 +79,7 @@ def build_app(
         "dashboard",
         server=server,
         assets_folder=str(files("dashboard") / "assets"),
+        assets_ignore=r"bench\..*",  # the bench's pages name their own
         title=board.shop().name,
         update_title="",
         serve_locally=True,
@@ -104,6 +105,7 @@ def build_app(
     add_day_sheet(server)
     answering.add_routes(server)
     uploads.add_routes(server)
+    bench.add_routes(server)
     answers.add_routes(server)
     corrections.add_routes(server)
     standing.guard_past(server)
@@ -228,7 +230,7 @@ def _waits() -> list[Component]:
 
 
 def _navigation(section: str) -> list[Component]:
-    return [
+    links: list[Component] = [
         dcc.Link(
             page.nav,
             href=page.path,
@@ -237,3 +239,5 @@ def _navigation(section: str) -> list[Component]:
         for page in PAGES
         if page.nav and not door.lacks(role_of(page.layout))[0]
     ]
+    # the bench is no page of the framework: its address is loaded whole
+    return [*links[:1], html.A("Bench", href="/bench", className=""), *links[1:]]

@@ -113,6 +113,14 @@ class WorkerDesk:
         folder, kept = self.spool.keep(files)
         return self._queue("mapped", (kept, mapping), who, folder)
 
+    def enter(self, sent: Mapping[str, object], who: str) -> str:
+        """Queue a card that was typed at the bench; the same entry sent again has the same ticket."""
+        with self._changed:
+            for task in [*self._waiting, *([self._in_hand] if self._in_hand else [])]:
+                if task.kind == "bench" and task.what["entry"] == sent["entry"]:
+                    return task.ticket
+        return self._queue("bench", dict(sent), who)
+
     def decide(self, rows: Sequence[str], decision: str, changes: Mapping[str, str], who: str) -> str:
         """Queue a decision on held rows and return a ticket."""
         return self._queue("held", (list(rows), decision, dict(changes)), who)

@@ -124,6 +124,8 @@ def _do(folder: Path, as_of: date | None, task: Given, line: Any, began: dict[st
             return board.decide_piece(workshop, serial, way, figure, because, who)
         if kind == "hear":
             return board.hear_notes(workshop, *what)
+        if kind == "bench":
+            return board.enter_card(workshop, what, who=who)
         if kind == "month":
             return board.write_month(workshop, what)
         if kind == "judge":

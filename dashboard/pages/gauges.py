@@ -83,7 +83,7 @@ def one_layout(gauge: str, **_: str) -> Component:
                             *below,
                         ]
                     ),
-                    html.Aside([_step_card(view), _facts(view), *_action(view)]),
+                    html.Aside([_step_card(view), _facts(view), *_action(view), *_enter_check(view)]),
                 ],
                 className="grid first",
             ),
@@ -217,6 +217,15 @@ def _action(view: GaugeView) -> list[Component]:
         steps.append("Have it calibrated, or take it off the bench; readings by it are held until then.")
     todo = html.Ol([html.Li(unbroken(step)) for step in steps], className="steps")
     return [card("What to do", todo, className="to-do")]
+
+
+def _enter_check(view: GaugeView) -> list[Component]:
+    """Return the way to the bench's card of checks, with this gauge in it."""
+    cards = [one.id for one in queries.board().bench().cards() if one.event == "gauge-check"]
+    if not cards or queries.standing_day() is not None:
+        return []
+    way = address("/bench/<card>?gauge=<gauge>", {"card": cards[0], "gauge": view.id})
+    return [html.P(html.A("Enter a check of it", href=way, className="button"), className="no-print")]
 
 
 def _touched_title(view: GaugeView) -> str:

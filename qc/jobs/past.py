@@ -8,7 +8,7 @@ from datetime import date, timedelta
 
 import polars as pl
 
-from qc.ingest import Known, card_days, known_from
+from qc.ingest import Known, Unfolded, card_days, known_from
 from qc.jobs.workshop import Workshop
 from qc.watch import part_uses
 
@@ -96,6 +96,17 @@ def known_of(
         left=_left(workshop, pieces, serials),
         stays=_stays(workshop, {*parts, *serials}) if parts else {},
     )
+
+
+def known_of_parts(workshop: Workshop, parts: Sequence[Unfolded]) -> Known:
+    """Gather what a check needs to know of the past of sheets that were unfolded; see `known_of`."""
+    columns = ["stage", "characteristic", "model", "serial"]
+    rows = pl.concat([p.readings.select(columns) for p in parts]).unique()
+    serials = {s for p in parts for frame in (p.readings, p.events) for s in frame["serial"].to_list() if s}
+    days = [day for p in parts for frame in (p.readings, p.events) for day in frame["day"].unique() if day]
+    built = (p.events.filter(pl.col("kind") == "part")["subject"].to_list() for p in parts)
+    fitted = {part for own in built for part in own if part}
+    return known_of(workshop, rows.iter_rows(), serials, since=min(days, default=None), parts=fitted)
 
 
 def _stays(workshop: Workshop, serials: Collection[str]) -> dict[str, tuple[tuple[str, date | None], ...]]:

@@ -20,7 +20,6 @@ from qc.ingest import (
     Checked,
     DateQuestion,
     HeadingsUnknown,
-    Known,
     Mappings,
     SheetError,
     SheetQuestion,
@@ -34,7 +33,7 @@ from qc.ingest import (
 from qc.jobs.errors import JobError
 from qc.jobs.headings import confirmed_text, mappings_for
 from qc.jobs.judging import NOTHING_STORED, STORED_NOT_JUDGED, catch_up, ending, not_judged_since
-from qc.jobs.past import known_of
+from qc.jobs.past import known_of_parts
 from qc.jobs.pieces import HoldList, hold_list
 from qc.jobs.receipts import (
     Accepted,
@@ -133,6 +132,7 @@ def upload(
     who: str = "",
     progress: ShowProgress | None = None,
     mappings: Sequence[CardMapping] = (),
+    entered_as: str = "",
 ) -> UploadReceipt:
     """Take in sheets.
 
@@ -149,6 +149,8 @@ def upload(
         Told how many sheets have been read.
     mappings : sequence of CardMapping
         What their headings mean, confirmed by handing them in; remembered for each heading line.
+    entered_as : str
+        Id that a tablet gave to the one sheet there is, where it was typed at the bench.
 
     Returns
     -------
@@ -170,11 +172,11 @@ def upload(
         taken, refused, questions = _read(workshop, files, known, progress)
         parts = [part for file in taken for part in file.parts]
         _refuse_strange(mappings, parts, refused)
-        record = _known(workshop, parts) if parts else None
+        record = known_of_parts(workshop, parts) if parts else None
         checked = iter(check(parts, workshop.plan, record) if record is not None else ())
         for file in taken:
             file.checked = [next(checked) for _ in file.parts]
-        sheets = [_new_sheet(file) for file in taken]
+        sheets = [_new_sheet(file, entered_as) for file in taken]
         reached = workshop.store.reached()
         waited = not_judged_since(workshop) is not None
         text = confirmed_text(workshop, parts) if mappings else None
@@ -253,17 +255,7 @@ def _refuse_strange(mappings: Sequence[CardMapping], parts: Sequence[Unfolded], 
         )
 
 
-def _known(workshop: Workshop, parts: Sequence[Unfolded]) -> Known:
-    columns = ["stage", "characteristic", "model", "serial"]
-    rows = pl.concat([p.readings.select(columns) for p in parts]).unique()
-    serials = {s for p in parts for frame in (p.readings, p.events) for s in frame["serial"].to_list() if s}
-    days = [day for p in parts for frame in (p.readings, p.events) for day in frame["day"].unique() if day]
-    built = (p.events.filter(pl.col("kind") == "part")["subject"].to_list() for p in parts)
-    fitted = {part for own in built for part in own if part}
-    return known_of(workshop, rows.iter_rows(), serials, since=min(days, default=None), parts=fitted)
-
-
-def _new_sheet(file: _File) -> NewSheet:
+def _new_sheet(file: _File, entered_as: str) -> NewSheet:
     def joined(frames: list[pl.DataFrame], columns: Mapping[str, str]) -> pl.DataFrame:
         return pl.concat([f.select(list(columns)) for f in frames], how="vertical_relaxed")
 
@@ -276,6 +268,7 @@ def _new_sheet(file: _File) -> NewSheet:
         events=joined([c.events for c in file.checked], EVENT),
         held=joined([c.held for c in file.checked], HELD),
         told=told_reasons,
+        entered_as=entered_as,
     )
 
 

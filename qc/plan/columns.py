@@ -62,6 +62,7 @@ EVENT_KINDS: tuple[str, ...] = (
     # batch = what it was put on
     "gauge-check",
     "tool-fitted",  # subject = tool, code = class
+    "batch-opened",  # subject = batch; what it is of stands in the note
     "no-card",  # a day on which no card of the stage is to be expected, by choice
 )
 

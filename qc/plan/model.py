@@ -30,7 +30,15 @@ Shape = Literal["auto", "normal", "positive", "any"]
 Source = Literal["slide", "tuning", "lacquer", "bench"]
 Weekday = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
 EventKind = Literal[
-    "part", "shipped", "returned", "play-test", "rework", "gauge-check", "tool-fitted", "no-card"
+    "part",
+    "shipped",
+    "returned",
+    "play-test",
+    "rework",
+    "gauge-check",
+    "tool-fitted",
+    "batch-opened",
+    "no-card",
 ]
 PairingCost = Literal["mean-squares", "mean-absolute", "leg-squares", "station-squares", "least-squares"]
 Decides = Literal["every-place", "mean", "80-20"]

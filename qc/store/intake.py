@@ -53,6 +53,8 @@ class NewSheet:
         Rows with the columns of `qc.plan.READING`, `EVENT` and `HELD`; what lacks is taken as empty.
     told : callable
         The reasons of a held row, as its text in JSON -> the names of those that are counted.
+    entered_as : str
+        Id that a tablet gave to what was typed on it; what bears the id of a sheet on record is that sheet.
     """
 
     file: str
@@ -63,6 +65,7 @@ class NewSheet:
     events: pl.DataFrame = field(default_factory=pl.DataFrame)
     held: pl.DataFrame = field(default_factory=pl.DataFrame)
     told: Callable[[str], Sequence[str]] = _every_reason
+    entered_as: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,7 +148,7 @@ def _add_sheet(
         held_again=again,
     )
     sheet_id = conn.execute(select(sheet.c.id).where(sheet.c.hash == item.hash)).scalar()
-    if sheet_id is not None and accepted + waiting.height == 0:
+    if (sheet_id is not None and accepted + waiting.height == 0) or entered(conn, item.entered_as):
         return count, False
     number = next_entry(conn)
     new = sheet_id is None
@@ -153,6 +156,7 @@ def _add_sheet(
         files.keep(item.hash, item.data)
         sheet_id = next_id(conn, sheet)
         facts = {"hash": item.hash, "file": item.file, "card": item.card, "size": len(item.data)}
+        facts["entered_as"] = item.entered_as or None
         conn.execute(insert(sheet), {"id": sheet_id, "entry": number, **facts})
     write_readings(conn, taken, [sheet_id] * taken.height, number, None)
     write_events(conn, happened, [sheet_id] * happened.height, number)
@@ -161,6 +165,13 @@ def _add_sheet(
         _settle_accepted(conn, sheet_id, taken, happened, number)
     append_entry(conn, "sheet", who, when, item.file, ["sheet", "reading", "event", "held", "held_event"])
     return count, new
+
+
+def entered(conn: Connection, entered_as: str) -> str:
+    """Return the hash of the sheet that bears an id of the bench, empty where none does."""
+    if not entered_as:
+        return ""
+    return conn.execute(select(sheet.c.hash).where(sheet.c.entered_as == entered_as)).scalar() or ""
 
 
 def _settle_accepted(

@@ -18,7 +18,7 @@ from qc.store import queries, said, verdicts
 from qc.store.corrected import CorrectedStore
 from qc.store.database import Database, read_url, sqlite_url
 from qc.store.errors import StoreUnavailable
-from qc.store.intake import NewSheet, SheetCount, add_sheets
+from qc.store.intake import NewSheet, SheetCount, add_sheets, entered
 from qc.store.keeping import (
     MARK,
     ClosedMonth,
@@ -266,6 +266,11 @@ class Store(CorrectedStore, PeopleStore, PiecesStore, VersionedStore):
         """Tell whether a sheet with this hash was taken in."""
         with self._database.reading() as conn:
             return conn.execute(select(sheet.c.id).where(sheet.c.hash == digest)).scalar() is not None
+
+    def entered(self, entered_as: str) -> str:
+        """Return the hash of the sheet that was typed at the bench under an id, empty where there is none."""
+        with self._database.reading() as conn:
+            return entered(conn, entered_as)
 
     def sheet_bytes(self, digest: str) -> bytes:
         """Return a sheet as it was handed in, byte for byte."""

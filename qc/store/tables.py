@@ -138,6 +138,8 @@ sheet = _accepted(
     Column("file", Text, nullable=False),
     Column("card", Text, nullable=False),
     Column("size", BigInteger, nullable=False),
+    Column("entered_as", Text),  # of what was typed at the bench: the id that the tablet gave it
+    Index("sheet_entered_as", "entered_as", unique=True),
 )
 
 place = Table("place", metadata, _key(), *(Column(name, _TYPES[kind]) for name, kind in PLACE.items()))

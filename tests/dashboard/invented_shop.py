@@ -10,6 +10,7 @@ from datetime import date, timedelta
 
 import numpy as np
 
+from qc.errors import QcError
 from qc.jobs.board.gauge_views import BiasView, CheckView, GaugeView, MeasureView
 from qc.jobs.board.views import (
     BudgetView,
@@ -692,6 +693,9 @@ class InventedBoard:
     def decided(self):
         return (DecidedView("7", "TQ-0441, Thickness", "80", "dropped", "KM", date(2026, 11, 23)),)
 
+    def bench(self):
+        return InventedBench()
+
     def cards(self):
         return (("bell-card", "Bell card"),)
 
@@ -779,6 +783,28 @@ HEARD = {
 """What a recording answers, as the worker gives it."""
 
 
+class InventedBench:
+    """A bench without a single card; `tests/dashboard/bench` has one over a workshop."""
+
+    def cards(self):
+        return ()
+
+    def card(self, card_id):
+        return None
+
+    def pieces(self):
+        return ()
+
+    def serial(self, typed):
+        return ""
+
+    def piece(self, card_id, serial, model=""):
+        raise QcError("The plan has no such card.")
+
+    def outcome(self, entry):
+        return None
+
+
 class InventedDesk:
     """Takes everything at once and answers with a fixed receipt."""
 
@@ -793,6 +819,7 @@ class InventedDesk:
         self.written = []
         self.undone = []
         self.corrected = []
+        self.entered = []
         self.asked_to_judge = False
 
     def submit(self, files, who):
@@ -802,6 +829,10 @@ class InventedDesk:
     def submit_mapped(self, files, mapping, who):
         self.taken.append(([(name, stream.read()) for name, stream in files], mapping, who))
         return f"t{len(self.taken)}"
+
+    def enter(self, sent, who):
+        self.entered.append((dict(sent), who))
+        return f"s{len(self.entered)}"
 
     def decide(self, rows, decision, changes, who):
         self.mended.append((list(rows), decision, dict(changes), who))

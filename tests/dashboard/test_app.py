@@ -128,6 +128,7 @@ def test_the_navigation_shows_only_what_exists(client):
     links = [link["props"] for link in answer["nav"]["children"]]
     assert [link["children"] for link in links] == [
         "Today",
+        "Bench",
         "Stages",
         "To hold",
         "Instruments",
@@ -141,7 +142,8 @@ def test_the_navigation_shows_only_what_exists(client):
         "People",
     ]
     assert [link["children"] for link in links if link["className"] == "here"] == ["Stages"]
-    assert all(match(PAGES, link["href"]) is not None for link in links)
+    assert client.get("/bench", headers=HOME).status_code == 200  # a plain page, not one of the framework
+    assert all(match(PAGES, link["href"]) is not None for link in links if link["href"] != "/bench")
 
 
 def test_every_link_of_every_page_leads_to_a_page(client):
@@ -149,7 +151,7 @@ def test_every_link_of_every_page_leads_to_a_page(client):
     for path in EVERY_PAGE:
         seen |= set(re.findall(r'"href": "(/[^"]*)"', json.dumps(page(client, path))))
     for href in seen:
-        if href.startswith(("/data/", "/reports/", "/cards/")):
+        if href.startswith(("/data/", "/reports/", "/cards/", "/bench")):
             assert client.get(href, headers=HOME).status_code == 200
         else:
             assert "Not found" not in page(client, href)["page-name"]["data"] or "TQ-" not in href, href

@@ -52,6 +52,7 @@ EVENT_SHAPES: dict[str, tuple[str, ...]] = {
     "rework": ("serial", "hours"),
     "gauge-check": ("gauge", "deviation"),
     "tool-fitted": ("tool", "tool_class"),
+    "batch-opened": ("card", "batch"),  # never by its columns alone: every card may have a batch
     "no-card": ("card",),
 }
 """Columns by which a list of events is known."""

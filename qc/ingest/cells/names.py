@@ -44,6 +44,7 @@ KNOWN_NAMES: dict[str, tuple[str, ...]] = {
     ),
     "unit": ("unit", "units"),
     "left_blank": ("left blank",),
+    "typed_as": ("typed at the bench",),
     "repeat": ("repeat", "rep", "reading no", "sitting", "wiederholung"),
     "leg": ("leg",),
     "station": ("station", "where", "st", "stn", "messstelle", "stelle"),

@@ -18,6 +18,7 @@ NEEDS: dict[str, dict[str, str]] = {
     "rework": {"serial": "Serial", "hours": "Hours"},
     "gauge-check": {"gauge": "Gauge", "deviation": "Deviation"},
     "tool-fitted": {"tool": "Tool"},
+    "batch-opened": {"batch": "Batch"},
     "no-card": {},
 }
 """What a list of events must give, head or table."""
@@ -60,8 +61,8 @@ def unfold_event(sheet: CardSheet, row: Row, plan: Plan) -> UnfoldedEvent:
     )
     if kind in {"shipped", "returned"}:
         main = kind if row.text(kind) else "day"
-    elif kind == "tool-fitted":
-        main = "tool"
+    elif kind in {"tool-fitted", "batch-opened"}:
+        main = kind.partition("-")[0]
     fields: UnfoldedEvent = {
         **row.common(),
         "kind": kind,
@@ -101,6 +102,8 @@ def _fill(kind: str, fields: UnfoldedEvent, row: Row, plan: Plan, verdict: str) 
         tool = plan.tool(fields["tool"])
         fields["subject"] = fields["tool"]
         fields["code"] = row.text("tool_class") or (tool.tool_class if tool else "")
+    elif kind == "batch-opened":
+        fields["subject"] = fields["batch"]
     elif kind == "no-card":
         fields["subject"] = row.text("card")
         fields["stage"] = _stage(row.text("stage"), plan) or fields["stage"]

@@ -38,6 +38,7 @@ from .tasks import correct_row as correct_row
 from .tasks import decide_held as decide_held
 from .tasks import decide_piece as decide_piece
 from .tasks import decide_series as decide_series
+from .tasks import enter_card as enter_card
 from .tasks import judge as judge
 from .tasks import opened as opened
 from .tasks import say_signal as say_signal

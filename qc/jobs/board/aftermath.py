@@ -14,8 +14,8 @@ from qc.store import sheet_hash
 from qc.words import count_words, some_of
 
 TaskKind = Literal[
-    "upload", "mapped", "held", "signal", "series", "piece", "study", "hear", "judge", "undo", "correct",
-    "month",
+    "upload", "mapped", "bench", "held", "signal", "series", "piece", "study", "hear", "judge", "undo",
+    "correct", "month",
 ]  # fmt: skip
 
 NOTHING: Final = "Nothing of it was stored"
@@ -69,6 +69,9 @@ def _told(workshop: Workshop, kind: TaskKind, what: Any, who: str, before: int |
         return "What waited is judged." if _is_judged(workshop) else "What came in is not yet judged."
     if kind in {"upload", "mapped"}:
         return _sheets(workshop, what if kind == "upload" else what[0])
+    if kind == "bench":
+        stored = bool(workshop.store.entered(str(what.get("entry", ""))))
+        return f"It is stored, {_judged(workshop)}" if stored else f"{NOTHING}. The tablet sends it again."
     if kind == "held":
         return _rows(workshop, what[0])
     if kind in CORRECTS:

@@ -14,6 +14,7 @@ from qc.errors import QcError
 from qc.ingest import MappingError, read_mapping
 from qc.jobs.also import KINDS, Kind, also
 from qc.jobs.backup import backup_note
+from qc.jobs.bench import BenchData
 from qc.jobs.board import losses, views
 from qc.jobs.board.gauge_views import GaugeView
 from qc.jobs.board.gauges import gauge_views, trusted_since
@@ -90,6 +91,7 @@ class StoreBoardData:
         self._known: dict[object, object] = {}
         self._past: dict[date, tuple[int, StoreBoardData]] = {}
         self._weighed = WeighedOnce()
+        self._bench = BenchData(self._current)
 
     def known(self, day: date) -> StoreBoardData:
         """Return what answers as it was known on a day, beside this one and from the same store.
@@ -302,6 +304,10 @@ class StoreBoardData:
         closed = self._once("closed months", lambda w: {one.month for one in w.store.closed_months()})
         return report_views(self._folder, closed)
 
+    def bench(self) -> BenchData:
+        """Return what answers the questions of a tablet while a card is typed."""
+        return self._bench
+
     def cards(self) -> tuple[tuple[str, str], ...]:
         """Return the plan's cards, id and title."""
         return tuple((card.id, card.title) for card in self._current().plan.cards)
@@ -367,6 +373,7 @@ class _PastBoardData(StoreBoardData):
         self._known: dict[object, object] = {}
         self._past: dict[date, tuple[int, StoreBoardData]] = {}
         self._weighed = WeighedOnce()
+        self._bench = BenchData(self._current)
 
     def _current(self) -> Workshop:
         return self._workshop

@@ -11,6 +11,7 @@ from datetime import date
 from typing import IO, Literal, Protocol, TypedDict
 
 from qc.errors import QcError
+from qc.jobs.bench import BenchData
 from qc.jobs.board import losses, views
 from qc.jobs.board.gauge_views import GaugeView
 from qc.jobs.board.remedies import RemedyAnswers
@@ -189,6 +190,10 @@ class BoardData(Protocol):
         """Return the monthly reports on disk, newest first."""
         ...
 
+    def bench(self) -> BenchData:
+        """Return what answers the questions of a tablet while a card is typed."""
+        ...
+
     def cards(self) -> tuple[tuple[str, str], ...]:
         """Return the plan's cards, id and title."""
         ...
@@ -211,6 +216,10 @@ class UploadDesk(Protocol):
 
     def submit_mapped(self, files: Sequence[tuple[str, IO[bytes]]], mapping: str, who: str) -> str:
         """Queue sheets with what their headings mean, as `BoardData.mapping_faults` passed it."""
+        ...
+
+    def enter(self, sent: Mapping[str, object], who: str) -> str:
+        """Queue a card that was typed at the bench; the same entry sent again has the same ticket."""
         ...
 
     def decide(self, rows: Sequence[str], decision: str, changes: Mapping[str, str], who: str) -> str:

@@ -13,6 +13,7 @@ from tempfile import TemporaryDirectory
 
 from qc.ingest import batch_reader, keep_reader, read_mapping, warm_up
 from qc.jobs.baseline import DECIDED_ALREADY, decide
+from qc.jobs.bench import enter_card as enter_card
 from qc.jobs.errors import JobError
 from qc.jobs.judging import judge_waiting
 from qc.jobs.pieces import keep_back, outside_up_to_date, release

@@ -31,6 +31,7 @@ EVENT_COLUMNS: Final = {
     "rework": ("Date", "Serial", "Model", "Stage", "Hours", "Cause", "Person"),
     "gauge-check": ("Date", "Gauge", "Master", "Deviation", "Zeroed", "Person"),
     "tool-fitted": ("Date", "Tool", "Class", "Person", "Note"),
+    "batch-opened": ("Date", "Batch", "Person", "Note"),
     "no-card": ("Date", "Stage", "Person", "Note"),
 }
 
@@ -79,6 +80,8 @@ class BlankCard:
         Cells in measuring order: printed, to be written, or None.
     lines : bool
         Whether each row is a piece or an event of its own.
+    figures : mapping of int to str
+        Column -> id of the characteristic whose figures stand in it.
     """
 
     id: str
@@ -90,6 +93,7 @@ class BlankCard:
     places: int
     rows: tuple[tuple[Cell, ...], ...]
     lines: bool
+    figures: Mapping[int, str]
 
     @property
     def room(self) -> int:
@@ -108,7 +112,7 @@ class _Figure:
     hint: str
 
 
-def blank_card(card: Card, plan: Plan) -> BlankCard:
+def blank_card(card: Card, plan: Plan, *, across: bool = True) -> BlankCard:
     """Lay a card of the plan out to be filled in.
 
     Parameters
@@ -117,6 +121,8 @@ def blank_card(card: Card, plan: Plan) -> BlankCard:
         One of the plan's cards.
     plan : Plan
         The measuring plan.
+    across : bool
+        Whether the last place goes across where there are too many rows for one side of paper.
 
     Returns
     -------
@@ -131,7 +137,7 @@ def blank_card(card: Card, plan: Plan) -> BlankCard:
     columns, rows = _rows(figures, MADE_BY_READER[card.source])
     headings = tuple(name.capitalize() for name in columns)
     hints = ("",) * len(columns)
-    if len(rows) > MOST_ROWS and len(figures) == 1 and len(columns) > 1:
+    if across and len(rows) > MOST_ROWS and len(figures) == 1 and len(columns) > 1:
         last = figures[0].places[columns[-1]]
         headings = (*headings[:-1], *(f"{headings[-1]} {value}" for value in last))
         rows = [(*row[:-2], *("",) * len(last)) for row in rows[:: len(last)]]
@@ -140,11 +146,13 @@ def blank_card(card: Card, plan: Plan) -> BlankCard:
             *([f"{unit_words(asked[0].unit)} {figures[0].hint}".strip()] * len(last)),
         )
         columns = columns[:-1]
+        ids = {column: asked[0].id for column in range(len(columns), len(headings))}
     else:
         headings += tuple(figure.heading for figure in figures)
         hints += tuple(figure.hint for figure in figures)
+        ids = {column: one.id for column, one in enumerate(asked, len(columns))}
     head = (*_piece_boxes(card, plan, asked), Box(*LEFT_BLANK))
-    return _made(card, plan, head, headings, hints, len(columns), rows, lines=False)
+    return _made(card, plan, head, headings, hints, len(columns), rows, ids, lines=False)
 
 
 def _made(
@@ -155,13 +163,14 @@ def _made(
     hints: Sequence[str],
     places: int,
     rows: Iterable[tuple[Cell, ...]],
+    figures: Mapping[int, str],
     *,
     lines: bool,
 ) -> BlankCard:
     own = (Box("Card", card.title), *head)
     shop = plan.workshop.name
     return BlankCard(
-        card.id, card.title, shop, own, tuple(headings), tuple(hints), places, tuple(rows), lines
+        card.id, card.title, shop, own, tuple(headings), tuple(hints), places, tuple(rows), lines, figures
     )
 
 
@@ -323,4 +332,5 @@ def _list_card(
         boxes = _gauge_boxes(card, plan, asked)
     rows = [("",) * len(headings)] * LIST_ROWS
     told = [hints.get(name, "") for name in headings]
-    return _made(card, plan, boxes, headings, told, 0, rows, lines=True)
+    ids = {headings.index(one.heading): figure.id for one, figure in zip(figures, asked, strict=True)}
+    return _made(card, plan, boxes, headings, told, 0, rows, ids, lines=True)

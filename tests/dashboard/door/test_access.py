@@ -87,6 +87,8 @@ POSTED = [
     "/series/decide",
     "/hold/decide",
     "/month/write",
+    "/bench/check",
+    "/bench/enter",
     "/gauges/study",
     "/people/add",
     "/people/reset",
