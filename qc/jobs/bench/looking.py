@@ -166,10 +166,10 @@ def _usual(workshop: Workshop, card: BenchCard, model: str) -> tuple[int, ...]:
     for column, name in card.blank.figures.items():
         fields = [one for one in own if one.column == column]
         stage = next((c.stage for c in workshop.plan.cards if c.id == card.id), None) or ""
-        rows = workshop.store.recent_readings(stage, name, model or None, 60 * LIKE_IT)
+        rows = workshop.store.recent_readings([(stage, name, model or None, 60 * LIKE_IT)])
         cards = rows.group_by("serial", "day", maintain_order=True).agg(pl.struct(*PLACE).alias("at"))
         seen: dict[str, int] = {}
-        for places in cards["at"].head(LIKE_IT):
+        for places in cards["at"].tail(LIKE_IT):  # the newest card stands last
             for place in {place_words(at) for at in places}:
                 seen[place] = seen.get(place, 0) + 1
         most = max(1, min(LIKE_IT, cards.height) // 2)
