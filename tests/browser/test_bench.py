@@ -6,6 +6,7 @@ from urllib.parse import urlsplit
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import expect
 
 from qc.jobs.board.serving import running
 from qc.jobs.workshop import open_workshop
@@ -87,7 +88,7 @@ def test_a_slide_card_by_keyboard_alone_with_a_slip_caught_and_mended(tablet, bo
         with page.expect_navigation():
             press("Enter")
     assert page.url.endswith("/bench/slide-card?serial=QH-1219")
-    page.wait_for_function("document.querySelector('[name=Model]').value === 'tenor'")
+    expect(page.locator("select[name=Model]")).to_have_value("tenor")
     page.locator("select[name=Person]").press("F")
     page.locator("#bench-boxes button.do").press("Enter")
     page.wait_for_selector("#bench-type:not([hidden])")
@@ -107,7 +108,7 @@ def test_a_slide_card_by_keyboard_alone_with_a_slip_caught_and_mended(tablet, bo
         press("Shift+Tab")
     assert take.evaluate("part => part === document.activeElement")
     press("Enter")
-    page.wait_for_function("!document.querySelector('#bench-open').textContent.includes('1.3902')")
+    expect(page.locator("#bench-open")).not_to_contain_text("1.3902")
     page.locator("#bench-hand").press("Enter")
     page.wait_for_url("**/bench/done/*", timeout=60_000)
     assert "QH-1219" in page.inner_text("p.lead")
@@ -127,7 +128,7 @@ def test_a_card_by_touch_goes_on_where_the_tablet_died_and_comes_in_once_though_
         page.tap("#bench-next")
     page.reload()  # the tablet died: what was typed is on it
     page.tap("text=Go on with it")
-    assert page.inner_text("#bench-count").startswith("4 of 15")
+    expect(page.locator("#bench-count")).to_contain_text("4 of 15")
     page.context.set_offline(True)
     for text in SPOTS[3:]:
         page.keyboard.type(text)
