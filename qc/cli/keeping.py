@@ -33,13 +33,24 @@ def add_commands(app: typer.Typer) -> None:
 
 def new(
     folder: Annotated[Path, typer.Argument(metavar="DIR", help="Folder to make; must be new or empty.")],
+    sheets: Annotated[
+        list[Path] | None,
+        typer.Option(
+            "--from",
+            metavar="SHEET",
+            help="Sheet as the bench fills it in, or a folder of them, to propose the plan from; repeatable.",
+        ),
+    ] = None,
     as_of: HandInOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Make an empty workshop with a commented plan to edit; with --as-of it is founded on that day."""
-    from qc.jobs.new import new_workshop
+    """Make an empty workshop with a commented plan to edit, or with --from one proposed from your sheets.
 
-    show(new_workshop(folder, as_of=as_of), as_json=as_json)
+    With --as-of it is founded on that day.
+    """
+    from qc.jobs.new import new_workshop, sheets_in
+
+    show(new_workshop(folder, sheets=sheets_in(sheets or ()), as_of=as_of), as_json=as_json)
 
 
 @plan.command("check")

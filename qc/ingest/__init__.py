@@ -4,8 +4,9 @@
 held ones; ``mend_row`` and ``recheck`` bring a held row through the same door again.
 
 The rooms, each standing on those before it: `cells` (what one cell says), `reading` (bytes to grids), `cards`
-(a grid to the rows of a known card), `sources` (rows to readings and events), `doubts`, `checking`. Beside
-them stand what all of them speak of: `errors`, `frames`, `known`, `reasons`.
+(a grid to the rows of a known card), `first_plan` (sheets to a proposed plan), `sources` (rows to readings
+and events), `doubts`, `checking`. Beside them stand what all of them speak of: `errors`, `frames`, `known`,
+`reasons`.
 
 Names are fetched on first use, so that importing the package costs nothing; the stub beside this file lists
 them.

@@ -22,6 +22,9 @@ from .checking import mend_row as mend_row
 from .checking import recheck as recheck
 from .checking import warm_up as warm_up
 from .errors import SheetError as SheetError
+from .first_plan import draft_plan as draft_plan
+from .first_plan import look_at as look_at
+from .first_plan import plan_text as plan_text
 from .known import IDENTITY as IDENTITY
 from .known import GaugeCheck as GaugeCheck
 from .known import Known as Known

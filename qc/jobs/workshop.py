@@ -67,7 +67,12 @@ class Workshop:
 
 
 def open_workshop(
-    folder: Path | None = None, *, as_of: date | None = None, create: bool = False, writes: bool = False
+    folder: Path | None = None,
+    *,
+    as_of: date | None = None,
+    create: bool = False,
+    writes: bool = False,
+    first_plan: str = "",
 ) -> Workshop:
     """Open a workshop; a plan that changed since the last time is recorded as a new version.
 
@@ -78,10 +83,12 @@ def open_workshop(
     as_of : date, optional
         Judge as on this day.
     create : bool
-        Make the folder with the template plan where there is none.
+        Make the folder with a first plan where there is none.
     writes : bool
         Something is going to be handed in: `as_of` is the day of that, and of a plan that changed, but never
         before the newest entry.
+    first_plan : str
+        The plan to make a workshop with; empty for the template.
 
     Raises
     ------
@@ -103,7 +110,7 @@ def open_workshop(
     if not there:
         if not create:
             raise JobError(no_workshop(place))
-        _lay_out(place)
+        _lay_out(place, first_plan or template_text())
         founded = as_of
     text = read_plan_text(file)
     plan = load_plan(text, name=str(file))
@@ -179,13 +186,13 @@ def find_folder(folder: Path | None = None) -> Path:
     return Path(os.environ.get(FOLDER_VARIABLE) or DEFAULT_FOLDER)
 
 
-def _lay_out(folder: Path) -> None:
+def _lay_out(folder: Path, plan: str) -> None:
     refuse_network_share(folder)
     try:
         private_folder(folder)
         private_folder(folder / "reports")
         (folder / PLAN).touch(OWN_FILE)
-        (folder / PLAN).write_text(template_text(), "utf-8")
+        (folder / PLAN).write_text(plan, "utf-8")
     except OSError as error:
         raise NoWorkshop(f"{folder} cannot be made into a workshop ({error.strerror}).") from error
 

@@ -4,7 +4,7 @@ import pytest
 
 from qc.ingest import Known, check, read_sheet, unfold
 from qc.jobs.errors import JobError
-from qc.jobs.new import new_workshop
+from qc.jobs.new import new_workshop, sheets_in
 from qc.jobs.workshop import open_workshop
 from qc.plan import check_plan, load_plan, template_text
 
@@ -26,6 +26,40 @@ def test_what_it_says(tmp_path):
     text = made.to_text()
     assert text.splitlines()[0] == f"Made the workshop {tmp_path / 'shop'}."
     assert "qc plan check" in text and "qc upload" in text
+
+
+LOG = b"Day;Piece;Model;O.D.;Mic\n2026-11-02;BW-31;Tenor;14,601;M-2\n2026-11-03;BW-32;Tenor;14,598;M-2\n"
+
+
+def test_a_plan_is_proposed_from_sheets_and_tried_on_them(tmp_path):
+    odd = b"Date;Serial;Model;Wall [mm]\n2026-11-02;BW-31;Tenor;ca. 0.45\n2026-11-03;BW-32;Tenor;0.44\n"
+    files = [("draw book.csv", LOG), ("rim.csv", odd), ("words.csv", b"Remark\nwarm\n"), ("no.csv", b"\0")]
+    made = new_workshop(tmp_path / "my-shop", sheets=files, as_of=date(2026, 11, 20))
+    assert check_plan(made.plan_file) == []
+    told = made.to_dict()
+    assert told["stages"] == ["draw book: O.D. [mm]", "rim: Wall [mm]"]
+    assert told["guessed_units"] == ["O.D. in mm"]
+    assert (told["rows"], told["accepted"]) == (4, 3)
+    left = " ".join(told["left"])
+    assert "about how much" in left and "no.csv" in left and "words.csv" in left
+    text = made.to_text()
+    assert "3 of 4 readings on the sheets can go in; none is yet." in text
+    assert f"qc upload --workshop {made.folder}" in text
+    workshop = open_workshop(made.folder)
+    assert workshop.store.readings().is_empty() and workshop.plan.workshop.name == "My Shop"
+    workshop.store.close()
+
+
+def test_without_a_figure_nothing_is_made(tmp_path):
+    with pytest.raises(JobError, match="Nothing was made. Leave out --from"):
+        new_workshop(tmp_path / "shop", sheets=[("words.csv", b"Date;Remark\n2026-11-02;warm\n")])
+    assert not (tmp_path / "shop").exists()
+
+
+def test_a_folder_stands_for_the_sheets_in_it(tmp_path):
+    (tmp_path / "draw.csv").write_bytes(LOG)
+    (tmp_path / "letter.txt").write_text("x")
+    assert [name for name, _ in sheets_in([tmp_path, tmp_path / "draw.csv"])] == ["draw.csv", "draw.csv"]
 
 
 def test_an_empty_folder_will_do(tmp_path):

@@ -10,7 +10,7 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from qc.ingest.cards.asked_plan import CardQuestion, allowed_headings, asked_plan, figure_name
+from qc.ingest.cards.asked_plan import CardQuestion, allowed_headings, figure_name, plan_of_question
 from qc.ingest.cards.asked_words import TRIAL, renamed, upright, with_card
 from qc.ingest.cards.headings import FIGURE, NUMBER_WORDS, WHAT_WORDS
 from qc.ingest.cards.recognition import VALUE, CardSheet
@@ -137,7 +137,7 @@ class _Asker:
         self.stands = self._stand_ins(grid)
         told = renamed(grid, self._words())
         self.grid = upright(told) if question.source == "tuning" else told
-        self.plan = asked_plan(question, plan, self._open_words(), self._beside(), self._counted())
+        self.plan = plan_of_question(question, plan, self._open_words(), self._beside(), self._counted())
         self.unread: list[str] = []
         self.headed = False
 
@@ -239,7 +239,7 @@ class _Asker:
         """Return the words of the headings that can only be places, where the question has such."""
         if not self.question.open_place:
             return ()
-        words = SheetWords(asked_plan(self.question, self.given))
+        words = SheetWords(plan_of_question(self.question, self.given))
         found: dict[str, None] = {}
         for index, cells in enumerate(self.grid.rows[:60]):
             fields = {known_field(text) for text in cells if text}

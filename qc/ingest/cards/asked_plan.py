@@ -53,7 +53,7 @@ class CardQuestion:
     beside: tuple[str, ...] = ()
 
 
-def asked_plan(
+def plan_of_question(
     question: CardQuestion,
     plan: Plan | None,
     opened: Collection[str] = (),

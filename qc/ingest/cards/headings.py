@@ -178,6 +178,11 @@ class CardHeadings:
             # two bare letters are no word for a place unless they say more than one
             if places is not None and (not short or figure or len(places) > 1 or len(words[0]) > 2):
                 return Meaning(figure or FIGURE, unit, basis, places, figure=True)
+        for cut in range(1, len(words)):  # 0 deg outer, upper bore: the places first
+            if figure := self._figure(" ".join(words[cut:])):
+                places = self._read_places(words[:cut], figure, given, short=short)
+                if places is not None:
+                    return Meaning(figure, unit, basis, places, figure=True)
         return None
 
     def renamed(self, typed: str, meant: str, given: Collection[str] = ()) -> Meaning | None:
@@ -258,7 +263,7 @@ class CardHeadings:
         self, words: list[str], figure: str, given: Collection[str], *, short: bool = False
     ) -> Places | None:
         """Read words as places one behind another; None where they are not, or may be several places."""
-        words = [word for word in words if word not in {"-", "/", "at", "in"}]
+        words = [word for word in words if word not in {"-", "/", "at", "in", "deg"}]
         if not words:
             return () if figure else None
         found: list[tuple[str, str]] = []

@@ -21,8 +21,13 @@ KNOWN_NAMES: dict[str, tuple[str, ...]] = {
         "person", "tester", "technician", "operator", "player", "by", "who", "initials", "measured by",
         "pers", "prüfer", "prüferin", "pruefer", "messer",
     ),
-    "gauge": ("gauge", "tuner", "probe", "gauge id", "messgerät", "messmittel", "prüfmittel", "stimmgerät"),
-    "tool": ("tool", "die", "mandrel", "booth", "nozzle", "jig", "werkzeug"),
+    "gauge": (
+        "gauge", "tuner", "probe", "gauge id", "gauge no", "messgerät", "messmittel", "prüfmittel",
+        "stimmgerät",
+    ),
+    "tool": (
+        "tool", "tool no", "die", "die no", "mandrel", "mandrel no", "booth", "nozzle", "jig", "werkzeug",
+    ),
     "tool_count": ("draws", "draw count", "tool count", "draws since fitted"),
     "batch": ("batch", "lot", "batch no", "lot no", "charge", "los", "chargennummer"),
     "air_c": (

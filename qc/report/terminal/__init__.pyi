@@ -35,6 +35,7 @@ from .keeping import demo_text as demo_text
 from .keeping import export_text as export_text
 from .keeping import month_text as month_text
 from .keeping import new_workshop_text as new_workshop_text
+from .keeping import proposed_plan_text as proposed_plan_text
 from .keeping import rejudged_text as rejudged_text
 from .keeping import restored_text as restored_text
 from .keeping import verified_text as verified_text

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from qc.report.terminal.columns import table
+from qc.words import command_words, count_words, listed
 
 
 def new_workshop_text(folder: Path, plan_file: Path) -> str:
@@ -16,6 +17,48 @@ def new_workshop_text(folder: Path, plan_file: Path) -> str:
         f"1. Edit {plan_file}: your models, stages, limits, gauges and people.\n"
         f"2. Check it: qc plan check --workshop {folder}\n"
         f"3. Hand in the first sheets: qc upload --workshop {folder} FILE..."
+    )
+
+
+def proposed_plan_text(
+    folder: Path,
+    plan_file: Path,
+    stages: Sequence[str],
+    guessed: Sequence[str],
+    read: tuple[int, int],
+    left: Sequence[str],
+) -> str:
+    """Say what a plan proposed from sheets holds, how much of them it reads, and what is left to do.
+
+    Parameters
+    ----------
+    folder, plan_file : Path
+        The workshop and its plan.
+    stages, guessed : sequence of str
+        Stages with their figures; figures whose unit nobody wrote.
+    read : (int, int)
+        Readings that go in with this plan, and all on the sheets.
+    left : sequence of str
+        What is said of sheets and rows that do not.
+    """
+    accepted, rows = read
+    handed = f"With it {accepted} of {count_words(rows, 'reading')} on the sheets can go in; none is yet."
+    lines = [
+        f"Made the workshop {folder} with a plan proposed from the sheets.",
+        *(f"  {stage}" for stage in stages),
+        handed,
+    ]
+    if left:
+        lines += ["Not yet:", *(f"  {one}" for one in left)]
+    if guessed:
+        lines.append(f"Nobody wrote a unit for {listed(list(guessed))}: look at it in the plan.")
+    return "\n".join(
+        [
+            *lines,
+            f"1. Look through {plan_file}: OPEN stands before what no sheet says, limits above all.",
+            f"2. Check it: {command_words('plan', 'check', '--workshop', str(folder))}",
+            f"3. Hand in the sheets: {command_words('upload', '--workshop', str(folder))} SHEET...",
+        ]
     )
 
 

@@ -104,7 +104,7 @@ def test_labels_and_values_along_one_line_are_read_by_pairs(plan):
 @pytest.mark.parametrize(
     "headings",
     [
-        ("0 deg outer", "90 deg outer", "0 deg inner", "90 deg inner"),
+        ("0 deg mantle", "90 deg mantle", "Stocking 0°", "Stocking 90°"),
         ("Mantle 0°", "Mantle 90°", "Stocking 0°", "Stocking 90°"),
     ],
 )

@@ -107,6 +107,11 @@ def test_a_piece_without_its_earlier_card(shop):
     assert proposals(found) == {"TH26-23"}  # of the two that wait the one with the same digits
 
 
+def test_the_next_piece_of_a_series_without_gaps_has_its_first_card_late(shop):
+    assert shop(leak_card(("TH26-25", NEW, 1.1))) == []
+    assert names(shop(leak_card(("TH26-27", NEW, 1.1)))) == {"never-begun"}
+
+
 def test_a_piece_that_two_cards_name_only_lost_its_first_one(shop):
     one = leak_card(("TH26-30", NEW, 1.1))
     assert names(shop(one)) == {"never-begun"}

@@ -22,6 +22,13 @@ SEVERAL = 2
 """A piece that lacks so many of the stages before is odd where a serial like its own waits; chosen."""
 
 
+BELOW = 10
+"""So many numbers below a serial tell whether its series is given out without gaps; chosen."""
+
+GAPS = 1
+"""So many of them may be missing; chosen."""
+
+
 def find_never_begun(facts: Facts, doubted: Doubts) -> Doubted:
     """Find pieces without the cards that nearly all others have by then."""
     record = gather_record(facts, doubted)
@@ -52,6 +59,7 @@ def _readings(facts: Facts, doubted: Doubts, record: Record, lowest: dict[str, i
     found = []
     heads = {p.head for s in record.days if (p := taken_apart(s)) is not None}
     letters = {p.letters() for s in record.days if (p := taken_apart(s)) is not None}
+    numbers = {head: set(of) for head, of in record.numbers().items()}
     alone: dict[tuple[int, str], dict[str, list[Finding]]] = defaultdict(lambda: defaultdict(list))
     keys = ["serial", "stage", "characteristic", "model", "day"]
     for (serial, stage, name, model, day), group in rows.group_by(keys, maintain_order=True):
@@ -73,6 +81,8 @@ def _readings(facts: Facts, doubted: Doubts, record: Record, lowest: dict[str, i
             guesses = [guess for guess in guesses if _is_likely(str(serial), guess)]
             if not guesses:
                 continue
+        elif _goes_on(parts, numbers):
+            continue
         words = " or ".join(missing)
         problem = (
             f"{serial} comes to {stage} and has no card of {words}, which nearly every piece has by then"
@@ -100,6 +110,16 @@ def _is_older(parts: Serial, lowest: dict[str, int], letters: Collection[str]) -
     if parts.head not in lowest:
         return parts.letters() in letters or not letters
     return parts.number <= lowest[parts.head]
+
+
+def _goes_on(parts: Serial, numbers: dict[str, set[int]]) -> bool:
+    """Tell whether a serial is the next of a series without gaps: that piece is there, its first card late.
+
+    The pieces that wait have numbers like its own then, since all of them are neighbours.
+    """
+    own = numbers.get(parts.head, set())
+    below = range(max(1, parts.number - BELOW), parts.number)
+    return len(below) == BELOW and sum(n not in own for n in below) <= GAPS
 
 
 def _is_likely(serial: str, guess: str) -> bool:
