@@ -59,7 +59,8 @@ def draw_checks(view: GaugeView, today: date, narrow: bool = False) -> Figure | 
         range=[(view.checks[0].day - EDGE).isoformat(), (today + EDGE).isoformat()],
         showline=True,
         linecolor=LIGHT["soft"],
-        nticks=4 if narrow else 8,
+        nticks=4 if narrow else 6,
+        tickangle=0,  # a slanted name would need more room than there is below
         # chosen: from about four months of daily checks on days no longer fit
         tickformat="%b %Y" if len(view.checks) > 90 else "%-d %b",
         tickfont={"size": 12, "color": LIGHT["soft"]},

@@ -75,7 +75,7 @@ def test_pieces_of_an_open_signal_are_held_until_it_is_answered(shop):
     wrap = next(s for s in list_signals(shop).signals if s.series == "tuning/wrap_f/all")
     held = rows(shop, characteristic="wrap_f", why="signal")
     assert wrap.found.start_serial in {row.serial for row in held}
-    assert all(wrap.id in row.because for row in held)
+    assert all(row.because.startswith(f"signal {wrap.name}: ") for row in held)
     say_of_signal(shop, wrap.id, Saying(What.CLOSED_FALSE, "IS", "counted twice"))
     assert rows(shop, characteristic="wrap_f", why="signal") == []
 

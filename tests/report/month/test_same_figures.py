@@ -133,7 +133,7 @@ def content(verdicts):
                 n + 1,
                 "in hand",
                 10 + n,
-                id=f"{n:012x}",
+                called=f"{n + 1}",
                 finding=f"Finding {n} has come out long.",
                 owner="QL",
                 due=date(2026, 8, 28) + timedelta(days=n),
