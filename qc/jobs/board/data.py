@@ -7,12 +7,11 @@ from collections.abc import Callable, Sequence
 from datetime import date
 from pathlib import Path
 from typing import Final, TypeVar, cast
-from zoneinfo import ZoneInfo
 
 from qc import clock
 from qc.errors import QcError
 from qc.ingest import MappingError, read_mapping
-from qc.jobs.also import KINDS, Kind, also
+from qc.jobs.also import KINDS, Kind
 from qc.jobs.backup import backup_note
 from qc.jobs.bench import BenchData
 from qc.jobs.board import losses, views
@@ -31,10 +30,11 @@ from qc.jobs.board.rows import (
     signal_whole,
 )
 from qc.jobs.board.series import series_view
-from qc.jobs.board.today import budget_view, stage_views, today_view
+from qc.jobs.board.today import budget_view, not_judged_words, stage_views, today_view
+from qc.jobs.board.traced import traced
 from qc.jobs.board.weighed import WeighedOnce, WorthView
 from qc.jobs.in_hand import DayView, day_view
-from qc.jobs.judging import answering, not_judged_since, signals_of_day, verdicts_of_day
+from qc.jobs.judging import answering, signals_of_day, verdicts_of_day
 from qc.jobs.pieces import hold_list
 from qc.jobs.printed import blank_file
 from qc.jobs.then import known
@@ -51,7 +51,6 @@ from qc.watch import (
     rule_offers,
     rules_price,
 )
-from qc.words import dated_words
 
 T = TypeVar("T")
 
@@ -145,7 +144,7 @@ class StoreBoardData:
 
     def not_judged(self) -> str:
         """Return since when something waits to be judged, as a sentence; empty when all is judged."""
-        return self._once("not judged", _not_judged)
+        return self._once("not judged", not_judged_words)
 
     def backup_due(self) -> str:
         """Return a reminder where there is no backup or an old one only, else nothing."""
@@ -209,7 +208,7 @@ class StoreBoardData:
         if first is None or first.kind not in FOLLOWED:
             return None
         kind, since = FOLLOWED[first.kind]
-        return self._once(f"touched {kind} {first.name}", lambda w: _touched(w, kind, first.name, since))
+        return self._once(f"touched {kind} {first.name}", lambda w: traced(w, kind, first.name, since))
 
     def instruments(self, wanted: str = "", limit: int = 60) -> tuple[views.InstrumentRow, ...]:
         """Return instruments whose serial holds `wanted`, newest first; parts too where one is asked for."""
@@ -241,7 +240,7 @@ class StoreBoardData:
     def also(self, kind: str, name: str) -> views.TouchedView | None:
         """Return the pieces that a batch, tool, gauge or person touched, None where there are none."""
         asked = next((one for one in KINDS if one == kind), None)
-        return self._once(f"touched {kind} {name}", lambda w: _touched(w, asked, name, "")) if asked else None
+        return self._once(f"touched {kind} {name}", lambda w: traced(w, asked, name, "")) if asked else None
 
     def sheets(self) -> tuple[views.SheetView, ...]:
         """Return past sheets, newest first."""
@@ -269,7 +268,7 @@ class StoreBoardData:
         if view is None:
             return None
         since = trusted_since(view)
-        return self._once(f"touched gauge {gauge} {since}", lambda w: _touched(w, "gauge", gauge, since))
+        return self._once(f"touched gauge {gauge} {since}", lambda w: traced(w, "gauge", gauge, since))
 
     def worth(self) -> WorthView:
         """Return what a reading of each figure costs and buys."""
@@ -377,33 +376,6 @@ class _PastBoardData(StoreBoardData):
 
     def _current(self) -> Workshop:
         return self._workshop
-
-
-def _touched(workshop: Workshop, kind: Kind, name: str, since: str) -> views.TouchedView | None:
-    try:
-        found = also(workshop, kind, name, since=since)
-    except QcError:
-        return None  # a suspect by a name that no reading bears: nothing to follow
-    stages = {stage.id: stage.name for stage in workshop.plan.stages}
-    rows = []
-    for piece in found.pieces:
-        left = f"left {dated_words(piece.shipped)}" if piece.shipped else "still here"
-        inside = f" in {piece.inside}" if piece.inside else ""
-        where = ", ".join(stages.get(stage, stage) for stage in piece.stages)
-        held = ", only on a held row" if piece.held else ""
-        rows.append((piece.serial, piece.day, where, left + inside + held))
-    return views.TouchedView(found.to_text().partition("\n")[0], tuple(rows))
-
-
-def _not_judged(workshop: Workshop) -> str:
-    since = not_judged_since(workshop)
-    if since is None:
-        return ""
-    here = since.astimezone(ZoneInfo(workshop.plan.workshop.time_zone))
-    return (
-        f"Not judged since {dated_words(here)}, {here:%H:%M}: what came in or was decided since is stored "
-        "and not yet in what you see here. The board judges it now; load the page again in a moment."
-    )
 
 
 def _worst_first(workshop: Workshop) -> tuple[views.SeriesVerdict, ...]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import date, timedelta
+from zoneinfo import ZoneInfo
 
 import polars as pl
 
@@ -21,7 +22,7 @@ from qc.jobs.board.views import (
     limits_words,
 )
 from qc.jobs.in_hand import cards_of_day, who_holds
-from qc.jobs.judging import present_budget, signals_of_day
+from qc.jobs.judging import not_judged_since, present_budget, signals_of_day
 from qc.jobs.pieces import HoldList
 from qc.jobs.then import changes_since
 from qc.jobs.workshop import Workshop
@@ -29,6 +30,7 @@ from qc.plan import Plan
 from qc.sayings import OPEN_STATES, What
 from qc.states import DUE, MOVED, NEVER_CHECKED, NOTHING_MEASURED, OFF, OVERDUE, WORST_LIMITS
 from qc.watch import standing_change
+from qc.words import dated_words
 
 SOON = timedelta(days=7)  # chosen: what a week's work can still prepare
 WORST_FIRST = {"no": 0, "unproven": 1, "proven": 2, "": 3}
@@ -171,3 +173,15 @@ def _last_false(workshop: Workshop) -> date | None:
         if said.what is What.CLOSED_FALSE
     ]
     return max((m for m in moments if m <= workshop.today), default=None)
+
+
+def not_judged_words(workshop: Workshop) -> str:
+    """Say since when something waits to be judged; empty where all is judged."""
+    since = not_judged_since(workshop)
+    if since is None:
+        return ""
+    here = since.astimezone(ZoneInfo(workshop.plan.workshop.time_zone))
+    return (
+        f"Not judged since {dated_words(here)}, {here:%H:%M}: what came in or was decided since is stored "
+        "and not yet in what you see here. The board judges it now; load the page again in a moment."
+    )

@@ -13,7 +13,7 @@ from qc.jobs.judging.rates import present_budget, rates_of_points
 from qc.jobs.judging.windows import Windows
 from qc.jobs.spread import Hands
 from qc.jobs.workshop import Workshop
-from qc.plan import Characteristic
+from qc.plan import Characteristic, Plan, Stage
 from qc.sayings import told_here
 from qc.stats.change import program_fingerprint
 from qc.store import MARK, Grounds
@@ -62,11 +62,9 @@ def judge_now(
     keys : collection of str, optional
         Only these series; all when left out.
     afresh : bool
-        Count the pieces of each series from nothing, and judge each of them. Else only what is new, or comes
-        after a correction, is judged; the verdicts are the same.
+        Judge each piece of a series from nothing, not only what is new; the verdicts are the same.
     keep : bool
-        Keep where windows begin, and the rates and the noise fixed for new months; False where the store
-        cannot be written.
+        Keep where windows begin, and what is fixed for new months; False where nothing can be written.
     learn : bool
         Learn the noise of all periods anew.
     hands : Hands, optional
@@ -79,20 +77,17 @@ def judge_now(
     Judged
         The rate of each point is that of its month, fixed the first time it is judged.
     """
-    plan = workshop.plan
     closings = closings_by_series(workshop)
     decided = with_mends(decisions_of(workshop), closings)
     windows = Windows(workshop, afresh=afresh)
-    asked = {str(SeriesKey(s.id, c.id, f)): (s, c, f) for s, c, f in plan.charted()}
-    wanted = {key: row for key, row in asked.items() if keys is None or key in keys}
+    wanted = _charted(workshop.plan, keys)
     read = {key: windows.read(*row, decided.get(key, Decisions()).baseline) for key, row in wanted.items()}
     if keep:
         windows.keep()
     days = {key: [p.day for p in r.points.points] for key, r in read.items()}
     rates = rates_of_points(workshop, days, keep=keep)
     budget = present_budget(workshop)
-    pieces = {key: [p.serial for p in r.points.points] for key, r in read.items()}
-    around = Circumstances(workshop, (serial for own in pieces.values() for serial in own))
+    around = Circumstances(workshop, (p.serial for r in read.values() for p in r.points.points))
     kept = {} if afresh else _kept(workshop, wanted)
     strands = {
         key: _strand(figure, decided.get(key, Decisions()), read[key].points, rates[key], kept.get(key, {}))
@@ -102,7 +97,7 @@ def judge_now(
     verdicts, left = [], {}
     for key, (stage, figure, family) in wanted.items():
         question = Question(
-            plan,
+            workshop.plan,
             stage,
             figure,
             family,
@@ -118,13 +113,18 @@ def judge_now(
             closed=closings[key].answered if key in closings else (),
             stays=closings[key].stays if key in closings else (),
         )
-        verdict, left[key] = judge_further(
-            question, read[key].points, around.of(stage, pieces[key]), strands[key].kept
-        )
+        told = around.of(stage, [point.serial for point in read[key].points.points])
+        verdict, left[key] = judge_further(question, read[key].points, told, strands[key].kept)
         verdicts.append(verdict)
         if progress is not None:
             progress(len(verdicts), len(wanted), "series judged:")
     return Judged(verdicts, budget, left)
+
+
+def _charted(plan: Plan, keys: Collection[str] | None) -> dict[str, tuple[Stage, Characteristic, str]]:
+    """Return the series of a plan that are asked for, all where none are named, in route order."""
+    every = {str(SeriesKey(s.id, c.id, f)): (s, c, f) for s, c, f in plan.charted()}
+    return {key: row for key, row in every.items() if keys is None or key in keys}
 
 
 def decisions_of(workshop: Workshop, series: str | None = None) -> dict[str, Decisions]:

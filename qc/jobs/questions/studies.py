@@ -136,12 +136,21 @@ def study(
     question = question_of(asked, chart)
     values = number_columns(value) if KINDS[chart].several else [value]
     if cluster is not None or is_dataset(path):
-        if workshop is not None:
-            raise StatisticsUsageError(
-                "--workshop gives limits to one table: of a dataset say --lower, --upper and --resolution"
-            )
+        _refuse_limits_of(workshop)
         return _of_dataset(path, values, question, asked, idle, cluster=cluster, progress=progress)
-    by = by_workshop(workshop)
+    return _of_table(path, values, question, asked, idle, by_workshop(workshop))
+
+
+def _of_table(
+    path: TableSource,
+    values: Sequence[str],
+    question: StudyQuestion,
+    asked: StudyOptions,
+    idle: tuple[str, ...],
+    by: Given | None,
+) -> StudyResult:
+    """Answer it of one table in memory."""
+    chart = question.chart
     table = read_study_table(
         path,
         asked["sheet"],
@@ -167,15 +176,37 @@ def study(
     answers = _with_idle(answers, idle)
     named = asked["series"] is not None
     result = StudyResult(
-        table.name, value, question, answers, named, asked["signals_only"], checks, idle, planned.taken
+        table.name,
+        ",".join(values),
+        question,
+        answers,
+        named,
+        asked["signals_only"],
+        checks,
+        idle,
+        planned.taken,
     )
+    _put_beside(answers, question, result.value, asked)
+    return result
+
+
+def _put_beside(
+    answers: Mapping[str, SeriesStudy], question: StudyQuestion, value: str, asked: StudyOptions
+) -> None:
+    """Write the tables and the picture that were asked for."""
     if asked["out"] is not None:
         write_tables(answers, Path(asked["out"]))
     if asked["plot"] is not None:
         from qc.report.drawings import plot_study
 
         plot_study(answers, question, value, Path(asked["plot"]))
-    return result
+
+
+def _refuse_limits_of(workshop: Path | None) -> None:
+    if workshop is not None:
+        raise StatisticsUsageError(
+            "--workshop gives limits to one table: of a dataset say --lower, --upper and --resolution"
+        )
 
 
 def _planned(by: Given | None, values: Sequence[str], table: Table, asked: StudyOptions) -> PlannedFigure:

@@ -8,12 +8,12 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
-from contextlib import contextmanager, suppress
+from contextlib import AbstractContextManager, contextmanager, nullcontext, suppress
 from importlib.metadata import version
 from typing import TYPE_CHECKING, Any
 
 from qc.errors import MachineError, UsageError
-from qc.jobs.spread.hands import Done, Hands, Part
+from qc.jobs.spread.hands import Done, Hands, Part, in_turn
 from qc.stats.change import program_fingerprint
 
 if TYPE_CHECKING:
@@ -25,6 +25,11 @@ AHEAD = 2
 """Parts that wait for each thread of a worker beside the one it does; chosen: no thread waits for a part."""
 COMPUTING = ("numpy", "scipy", "polars")
 """Packages that the figures come out of: the same version gives the same bits."""
+
+
+def hands_of(address: str | None) -> AbstractContextManager[Hands]:
+    """Return those who work: the cluster at an address, or this process where there is none."""
+    return nullcontext(in_turn) if address is None else on_cluster(address)
 
 
 @contextmanager

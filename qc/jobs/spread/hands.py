@@ -1,9 +1,8 @@
-"""Who does the parts of a work: this process, one part after the other, unless an address says otherwise."""
+"""Those who do the parts of a work, and this process as one of them: one part after the other."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
-from contextlib import AbstractContextManager, nullcontext
 from typing import Protocol, TypeVar
 
 Part = TypeVar("Part")
@@ -26,12 +25,3 @@ def in_turn(work: Callable[[Part], Done], parts: Iterable[Part]) -> Iterator[Don
     [2, 1]
     """
     return map(work, parts)
-
-
-def hands_of(address: str | None) -> AbstractContextManager[Hands]:
-    """Return those who work: the cluster at an address, or this process where there is none."""
-    if address is None:
-        return nullcontext(in_turn)
-    from qc.jobs.spread.cluster import on_cluster
-
-    return on_cluster(address)

@@ -1,0 +1,26 @@
+"""What a suspect touched, as the pages of signals and gauges show it."""
+
+from __future__ import annotations
+
+from qc.errors import QcError
+from qc.jobs.also import Kind, also
+from qc.jobs.board.gauge_views import TouchedView
+from qc.jobs.workshop import Workshop
+from qc.words import dated_words
+
+
+def traced(workshop: Workshop, kind: Kind, name: str, since: str) -> TouchedView | None:
+    """Return the pieces that bear a gauge, tool, batch or person, and where each is; None where none does."""
+    try:
+        found = also(workshop, kind, name, since=since)
+    except QcError:
+        return None  # a suspect by a name that no reading bears: nothing to follow
+    stages = {stage.id: stage.name for stage in workshop.plan.stages}
+    rows = []
+    for piece in found.pieces:
+        left = f"left {dated_words(piece.shipped)}" if piece.shipped else "still here"
+        inside = f" in {piece.inside}" if piece.inside else ""
+        where = ", ".join(stages.get(stage, stage) for stage in piece.stages)
+        held = ", only on a held row" if piece.held else ""
+        rows.append((piece.serial, piece.day, where, left + inside + held))
+    return TouchedView(found.to_text().partition("\n")[0], tuple(rows))
