@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 _log = logging.getLogger("dashboard.worker")
 Given = tuple["TaskKind", Any, str]
 
-QUIET_S = 3.0
+QUIET_S = 20.0
 """So long without a task, and what large sheets need is loaded; chosen: a card at hand comes first."""
 
 

@@ -135,23 +135,21 @@ def serve():
 
 
 def _import_everything():
-    import multiprocessing.synchronize  # noqa: F401 (the validator counts its progress by it)
-
     import alembic.command
     import alembic.config
     import alembic.runtime.migration  # noqa: F401
-    import great_expectations  # noqa: F401
-    import great_expectations.expectations  # noqa: F401
-    import pandas  # noqa: F401
     import polars  # noqa: F401
     import pydantic.type_adapter  # noqa: F401
     import scipy.stats  # noqa: F401
     import typer._adapters  # noqa: F401
 
     import qc.cli.main
+    import qc.ingest.checking.checked
     import qc.jobs.ahead
     import qc.jobs.backup
     import qc.jobs.baseline
+    import qc.jobs.judging.touched
+    import qc.jobs.judging.verdicts
     import qc.jobs.monthly.writing
     import qc.jobs.rejudge
     import qc.jobs.rows.settling
@@ -159,11 +157,9 @@ def _import_everything():
     import qc.jobs.status
     import qc.jobs.upload
     import qc.jobs.verify
-    from qc.ingest.checking import expect
 
     # building the commands from their signatures takes as long as most of them need to run
     qc.cli.main._commands()
-    expect._rows()  # the validator's own context, a second and a half; no data go through it here
     gc.collect()
     gc.freeze()  # or looking for garbage would copy all of this memory into each fork
 
