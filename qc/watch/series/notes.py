@@ -44,12 +44,15 @@ def note_figures(notes: pl.DataFrame, models: Mapping[str, Model], reference_c: 
     """
     rows: list[tuple[str, str, float]] = []
     columns = ["partial", "value", "position", "valve", "person", "air_c", "method"]
-    for (serial, model_id), group in notes.group_by("serial", "model", maintain_order=True):
-        model = models.get(str(model_id))
-        if model is None or group.height < LEAST_NOTES:
+    sets: dict[tuple[str, str], list[_Row]] = {}
+    for row in notes.select("serial", "model", *columns).iter_rows():
+        sets.setdefault((str(row[0]), str(row[1])), []).append(row[2:])
+    for (serial, model_id), own in sets.items():
+        model = models.get(model_id)
+        if model is None or len(own) < LEAST_NOTES:
             continue
-        blown: list[_Row] = group.filter(pl.col("partial").is_not_null()).select(columns).rows()
-        rows += [(str(serial), name, value) for name, value in _figures(model, tuple(blown), reference_c)]
+        blown = tuple(note for note in own if note[0] is not None)
+        rows += [(serial, name, value) for name, value in _figures(model, blown, reference_c)]
     return pl.DataFrame(rows, schema=SCHEMA, orient="row")
 
 

@@ -12,6 +12,7 @@ from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from operator import itemgetter
 
 import polars as pl
 
@@ -86,14 +87,18 @@ def _add(found: dict[int, Finding], more: Iterable[Finding]) -> None:
 
 
 def _wholes(group: pl.DataFrame, fewest: int) -> list[Whole]:
+    cards: dict[tuple[str, str, date, int | None], list[tuple[str, float, int | None]]] = {}
+    columns = group.select(*CARD, PART, "_place", "value", INDEX)
+    for stage, serial, day, part, place, value, index in columns.iter_rows():
+        cards.setdefault((stage, serial, day, part), []).append((place, value, index))
     wholes = []
-    for (_, serial, day, _), rows in group.group_by([*CARD, PART], maintain_order=True):
-        if rows.height < fewest or not isinstance(day, date):
+    for (_, serial, day, _), rows in cards.items():
+        if len(rows) < fewest:
             continue
-        ordered = rows.sort("_place")
-        figures = tuple(zip(ordered["_place"], ordered["value"], strict=True))
-        indexes = tuple(i for i in ordered[INDEX] if i is not None)
-        wholes.append(Whole(str(serial), day, figures, indexes))
+        rows.sort(key=itemgetter(0))
+        figures = tuple((place, value) for place, value, _ in rows)
+        indexes = tuple(index for *_, index in rows if index is not None)
+        wholes.append(Whole(serial, day, figures, indexes))
     return sorted(wholes, key=lambda whole: (bool(whole.rows), whole.day, whole.rows[:1]))
 
 
