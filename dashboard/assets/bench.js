@@ -337,7 +337,11 @@
       look();
     });
   }
-  el("page-title").addEventListener("click", function () { boxes.hidden = false; });
+  el("bench-head").addEventListener("click", function () {
+    el("bench-type").hidden = true;
+    boxes.hidden = false;
+    boxes.elements[0].focus();
+  });
 
   /* ---- handing in: as often as it takes, and once ---- */
   function finish() {

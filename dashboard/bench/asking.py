@@ -18,7 +18,8 @@ FOLDED = frozenset({"Batch", "Note", "Draws", "Main slide out mm", "A4 Hz", "Met
 
 TYPE = Markup(
     """<section id="bench-type" class="card" hidden aria-label="Figures">
-<div class="bench-where">{picture}<p id="bench-note" class="bench-note" hidden></p></div>
+<div class="bench-where">{picture}<p id="bench-note" class="bench-note" hidden></p>
+<p><button type="button" id="bench-head">Change piece, person or gauge</button></p></div>
 <div class="bench-now"><p id="bench-count" class="small"></p>
 <label for="bench-figure" id="bench-label"><strong id="bench-name"></strong>
 <span id="bench-place"></span></label>
