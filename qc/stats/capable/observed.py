@@ -65,7 +65,7 @@ def observed_figures(
     References
     ----------
     .. [1] Davison and Hinkley, "Bootstrap Methods and their Application", 1997, section 3.8 (resampling of
-       whole groups; from memory, coverage simulated in the tests).
+       whole groups; from memory; how often such an interval holds the truth was not simulated).
     """
     n = int(readings.size) if piece is None else int(np.unique(piece).size)
     if n < LEAST_OBSERVED:
