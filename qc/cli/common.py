@@ -166,7 +166,7 @@ def drop_output() -> None:
 
 def _for_terminal(text: str) -> str:
     """Set an answer to the width of the terminal; `NO_COLOR` and a terminal that has none keep it plain."""
-    from qc.report.terminal import fitted, painted
+    from qc.cli.shown import fitted, painted
 
     marks = (sys.stdout.encoding or "").lower().replace("-", "") == "utf8"
     colours = not os.environ.get("NO_COLOR") and os.environ.get("TERM", "dumb") != "dumb"

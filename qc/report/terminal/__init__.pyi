@@ -9,7 +9,6 @@ from .columns import table as table
 from .factors import chart_factors_text as chart_factors_text
 from .factors import limit_factors_text as limit_factors_text
 from .factors import t2_limits_text as t2_limits_text
-from .fitting import fitted as fitted
 from .gauge import HandFigures as HandFigures
 from .gauge import agreement_text as agreement_text
 from .gauge import gauge_text as gauge_text
@@ -44,7 +43,6 @@ from .losses import cost_words as cost_words
 from .losses import rework_text as rework_text
 from .losses import upstream_text as upstream_text
 from .losses import yield_words as yield_words
-from .painting import painted as painted
 from .people import people_text as people_text
 from .people import person_text as person_text
 from .piece import PieceLines as PieceLines

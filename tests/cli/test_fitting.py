@@ -6,7 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from qc.report.terminal import fitted, painted, table
+from qc.cli.shown import fitted, painted
+from qc.report.terminal import table
 
 LINE = "Slide clearance has come out 26 µm wider since QH-1205 (12 Nov); see `qc signals show 4ae1`."
 
