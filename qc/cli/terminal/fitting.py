@@ -140,7 +140,8 @@ def _table(rows: Sequence[str], width: int) -> list[str]:
     if len(rows) > 1 and firsts[1] < len(columns) and len(again) <= MOST_PARTS:
         bounds = itertools.pairwise([*again, len(starts)])
         parts = [_part(rows, starts, first, until) for first, until in bounds]
-        return [line for part in parts for line in ["", *part]][1:]
+        if all(len(line) <= width for part in parts for line in part):
+            return [line for part in parts for line in ["", *part]][1:]
     return [line for row in rows for line in _below(row, starts, firsts, lead, width)]
 
 

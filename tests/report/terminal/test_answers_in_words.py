@@ -116,7 +116,14 @@ def test_a_gauge_study_prints_its_spreads_with_their_intervals(thermal):
     assert f"gauge, of the tolerance: {100 * study.share_of_tolerance:.1f} %" in text
     assert f"groups of parts told apart: {study.categories} " in text
     printed = rows_of(text, ["source", "df"])
-    assert [row[0] for row in printed[1:]] == [row.source.replace("_", " x ") for row in study.anova]
+    named = {
+        "part": "between parts",
+        "person": "between persons",
+        "person_part": "person and part together",
+        "repeatability": "same person, same part",
+        "total": "all readings",
+    }
+    assert [row[0] for row in printed[1:]] == [named[row.source] for row in study.anova]
     assert [int(row[1]) for row in printed[1:]] == [row.df for row in study.anova]
     assert [float(row[2]) for row in printed[1:]] == pytest.approx([row.ss for row in study.anova], rel=1e-5)
 
@@ -129,8 +136,8 @@ def test_bars_of_a_gauge_study_are_as_long_as_their_share(thermal):
         for line in lines
         if " % " in line and line.startswith("  ")
     }
-    assert bars["all readings"] == 24
-    assert bars["between parts"] == round(24 * study.sd["part"] / study.sd["total"])
+    assert bars["all readings"] == 20
+    assert bars["between parts"] == round(20 * study.sd["part"] / study.sd["total"])
     assert "guard band:" not in "\n".join(lines) and "checking by hand" not in "\n".join(lines)
 
 

@@ -127,6 +127,6 @@ def test_the_interval_covers(rng):
 
 def test_neighbours_are_taken_off_at_the_ends_too():
     line = np.arange(25.0)
-    left = together._beside(line)
+    left = together.less_neighbours(line)
     assert left[4:-4] == pytest.approx(np.zeros(17), abs=1e-9)
     assert left[0] == pytest.approx(-4.0) and left[-1] == pytest.approx(4.0)
