@@ -36,13 +36,13 @@ def test_the_wall_fills_one_screen_and_keeps_itself_up_to_date(visit, filled):
         ".map(e => parseFloat(getComputedStyle(e).fontSize)))"
     )
     assert smallest >= 34
+    no_fault_at(page, 390, 1920)
     page.evaluate("window.before = document.querySelector('h1'); window.kept = true")
     fresh = "<header><h1>Something new</h1></header>"
     page.route("**/wall/now", lambda route: route.fulfill(body=fresh, content_type="text/html"))
     page.clock.run_for(31_000)
     page.wait_for_selector("text=Something new")
     assert page.evaluate("window.kept && !window.before.isConnected")  # put in its place, not loaded anew
-    no_fault_at(page, 1920, 390)
 
 
 def test_a_wall_that_hears_nothing_turns_old_and_says_so(visit, filled):
