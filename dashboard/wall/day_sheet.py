@@ -30,8 +30,8 @@ PAGE: Final = """<!doctype html>
 <meta name="viewport" content="width=device-width, initial-scale=1"><title>{title}</title>
 <link rel="icon" href="data:,"><link rel="stylesheet" href="/theme.css">
 <link rel="stylesheet" href="/assets/day.css"></head>
-<body><p class="no-print"><a href="/">Back to the board</a>
-<button type="button" id="print">Print this side</button></p>
+<body><nav class="no-print" aria-label="This sheet"><a href="/">Back to the board</a>
+<button type="button" id="print">Print this side</button></nav>
 <main>{body}</main><script src="/assets/day.js"></script></body></html>"""
 
 

@@ -36,13 +36,13 @@ def test_the_wall_fills_one_screen_and_keeps_itself_up_to_date(visit, filled):
         ".map(e => parseFloat(getComputedStyle(e).fontSize)))"
     )
     assert smallest >= 34
+    no_fault_at(page, 390, 1920)
     page.evaluate("window.before = document.querySelector('h1'); window.kept = true")
     fresh = "<header><h1>Something new</h1></header>"
     page.route("**/wall/now", lambda route: route.fulfill(body=fresh, content_type="text/html"))
     page.clock.run_for(31_000)
     page.wait_for_selector("text=Something new")
     assert page.evaluate("window.kept && !window.before.isConnected")  # put in its place, not loaded anew
-    no_fault_at(page, 1920, 390)
 
 
 def test_a_wall_that_hears_nothing_turns_old_and_says_so(visit, filled):
@@ -82,14 +82,14 @@ def test_a_plan_is_edited_checked_and_saved(visit, address):
     no_fault_at(page, 820)
     text = page.input_value("textarea")
     page.fill("textarea", text.replace("wanted_ppk: 1.0", "wanted_ppk: much"))
-    page.click("text=Check")
+    page.click("button[value=check]")
     page.wait_for_selector("[role=alert]")
     assert "wanted_ppk" in page.inner_text("[role=alert]") and "much" in page.input_value("textarea")
     window.complaints.clear()  # an answer that refuses is an error to the browser
     page.fill("textarea", f"{text}# tried on the board\n")
     page.fill("[name=why]", "to see it saved")
     page.select_option("[name=who]", "IS")
-    page.click("text=Save as a new version")
+    page.click("button[value=save]")
     page.click("text=What differs from version")
     page.wait_for_selector(".compared")
     assert "+ # tried on the board" in page.inner_text(".compared")

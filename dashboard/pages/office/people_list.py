@@ -40,7 +40,7 @@ def layout(**_: str) -> Component:
         (one.code, one.name, one.role, found.state_of(one), _ways(one.code) if one.at_work else "")
         for one in found.people
     ]
-    listing = table(("Code", "Name", "Role", "", ""), rows, "Those at work first")
+    listing = table(("Code", "Name", "Role", "How they stand", "Ways"), rows, "Those at work first")
     may = html.Dl(
         [html.Div([html.Dt(role), html.Dd(said)], className="may") for role, said in MAY], className="small"
     )

@@ -68,12 +68,14 @@ def _stage(one: StagePage) -> Component:
             html.Ul([html.Li(unbroken(said)) for said in figure.limits], className="dues")
             if figure.limits
             else "no limits",
-            "" if figure.charted else "recorded only",
+            "yes" if figure.charted else "recorded only",
         )
         for figure in one.figures
     ]
     none = nothing("Nothing is measured at this stage.")
-    return card(one.name, table(("Figure", "Limits", ""), rows, f"Figures of {one.name}") if rows else none)
+    return card(
+        one.name, table(("Figure", "Limits", "Charted"), rows, f"Figures of {one.name}") if rows else none
+    )
 
 
 def _beside(found: PlanPage) -> Component:
