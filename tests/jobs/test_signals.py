@@ -225,7 +225,7 @@ def test_a_signal_goes_by_a_short_number_and_answers_to_its_id(reader):
     wrap = wrap_signal(reader)
     then = {s.id: s.name for s in list_signals(known(reader, reader.today - timedelta(days=5))).signals}
     assert then[wrap.id] == wrap.name
-    said = [row.because for row in hold_list(reader).pieces if row.why == "signal"]
+    said = [row.because for row in hold_list(reader).rows if row.why == "signal"]
     assert any(text.startswith(f"signal {wrap.name}: ") for text in said)
 
 

@@ -333,7 +333,7 @@ def test_gauges_on_their_masters_stand_alike_on_paper_page_and_in_the_workbook(c
 def test_a_reaction_stands_with_finding_owner_age_due_steps_and_cautions(content, said):
     on_paper, on_page, sheets = said
     for text in (on_paper, on_page):
-        assert "Finding 3 has come out long. Series 3, signal 000000000003: in hand for 4 days" in text
+        assert "Finding 3 has come out long. Series 3, signal 4: in hand for 4 days" in text
         assert "Owner: QL. Due: 29 Aug, overdue." in text and "Due: 31 Aug." in text
         assert "Step 2 of it." in text and "Usual cautions: hands off. Local rules decide." in text
     assert len(sheets["Open"]) - 1 == len(content.reactions)
