@@ -7,7 +7,7 @@ import pytest
 from qc.cli.main import main
 from qc.errors import QcError
 from qc.jobs.baseline import DECIDED_ALREADY, decide, list_decisions
-from qc.jobs.judging.verdicts import load_verdicts
+from qc.jobs.judging.kept import load_verdicts
 from qc.jobs.rejudge import rejudge
 from qc.sayings import Saying, What
 

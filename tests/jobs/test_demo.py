@@ -9,7 +9,8 @@ import yaml
 from qc import clock
 from qc.errors import QcError
 from qc.jobs.demo import make_demo, sample_sheets
-from qc.jobs.judging.verdicts import judge_now, load_verdicts
+from qc.jobs.judging.kept import load_verdicts
+from qc.jobs.judging.verdicts import judge_now
 from qc.jobs.status import status
 from qc.jobs.then import known
 from qc.jobs.workshop import open_workshop

@@ -6,7 +6,7 @@ import pytest
 
 from qc.errors import QcError
 from qc.jobs.also import also
-from qc.jobs.judging.verdicts import load_verdicts
+from qc.jobs.judging.kept import load_verdicts
 from qc.jobs.pieces import hold_list
 from qc.jobs.rejudge import rejudge
 from qc.jobs.signals import SAID_ALREADY, find_signal, list_signals, say_of_signal

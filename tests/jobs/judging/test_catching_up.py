@@ -14,7 +14,7 @@ from datetime import datetime
 import pytest
 
 from qc.errors import MachineError
-from qc.jobs.judging import catch_up, catching_up, not_judged_since
+from qc.jobs.judging import catch_up, catching_up, not_judged_since, verdicts
 from qc.jobs.rows import Decision, mend_rows
 from qc.jobs.signals import list_signals
 from qc.jobs.status import status
@@ -154,7 +154,7 @@ def test_a_lock_before_the_rows_stores_nothing_and_says_so(folder, opened):
 
 def test_a_lock_after_the_rows_says_that_they_are_stored(folder, opened, monkeypatch):
     workshop = opened(folder)
-    judge = catching_up.judge_now
+    judge = verdicts.judge_now
 
     def late(*args, **more):
         with locked(folder), workshop.store.impatient(0.1):
@@ -162,7 +162,7 @@ def test_a_lock_after_the_rows_says_that_they_are_stored(folder, opened, monkeyp
             workshop.store.set_state("any", 1)
         return found
 
-    monkeypatch.setattr(catching_up, "judge_now", late)
+    monkeypatch.setattr(verdicts, "judge_now", late)
     with pytest.raises(MachineError, match="1 sheet stored .* not yet judged: the next command"):
         upload(workshop, files()[:1], who="IS")
     monkeypatch.undo()
@@ -172,7 +172,7 @@ def test_a_lock_after_the_rows_says_that_they_are_stored(folder, opened, monkeyp
 
 def test_a_fault_of_the_program_while_judging_carries_what_was_stored(folder, opened, monkeypatch):
     workshop = opened(folder)
-    monkeypatch.setattr(catching_up, "judge_now", lambda *_, **__: 1 / 0)
+    monkeypatch.setattr(verdicts, "judge_now", lambda *_, **__: 1 / 0)
     with pytest.raises(ZeroDivisionError) as fault:
         upload(workshop, files()[:1], who="IS")
     assert "1 sheet stored" in fault.value.__notes__[0]
@@ -208,7 +208,7 @@ def test_who_judged_meanwhile_is_not_overwritten(folder, opened, monkeypatch):
     monkeypatch.setattr("qc.jobs.upload.catch_up", lambda _: [])
     upload(first, files()[:2], who="IS")
     monkeypatch.undo()
-    judge, times = catching_up.judge_now, []
+    judge, times = verdicts.judge_now, []
 
     def slow(workshop, *args, **more):
         times.append(workshop)
@@ -217,7 +217,7 @@ def test_who_judged_meanwhile_is_not_overwritten(folder, opened, monkeypatch):
             assert catch_up(second)
         return found
 
-    monkeypatch.setattr(catching_up, "judge_now", slow)
+    monkeypatch.setattr(verdicts, "judge_now", slow)
     assert catch_up(first) == []
     assert len(times) == 2 and first.store.pulse()[1] == 1
 

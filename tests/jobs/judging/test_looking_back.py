@@ -6,8 +6,8 @@ from datetime import UTC, date, datetime
 import pytest
 
 from qc.jobs.board.rows import signal_views
+from qc.jobs.judging.kept import load_verdicts
 from qc.jobs.judging.looking_back import looks_back, signals_of_day, verdicts_of_day
-from qc.jobs.judging.verdicts import load_verdicts
 from qc.jobs.rejudge import rejudge
 from qc.jobs.signals import list_signals, say_of_signal
 from qc.jobs.status import status

@@ -10,8 +10,9 @@ import pytest
 
 from qc.jobs.judging import windows
 from qc.jobs.judging.catching_up import catch_up
+from qc.jobs.judging.kept import load_verdicts
 from qc.jobs.judging.rates import present_budget
-from qc.jobs.judging.verdicts import judge_now, load_verdicts
+from qc.jobs.judging.verdicts import judge_now
 from qc.jobs.rejudge import rejudge
 from qc.jobs.workshop import open_workshop
 from qc.plan import EVENT, READING
