@@ -20,7 +20,7 @@ from typing import Any
 
 import yaml
 
-from qc.jobs.judging.verdicts import load_verdicts
+from qc.jobs.judging.kept import load_verdicts
 from qc.jobs.upload import upload
 from qc.jobs.workshop import open_workshop
 from qc.watch import DAYS_PER_MONTH, SeriesVerdict, SignalResult
