@@ -36,11 +36,13 @@ from .jobs.workshop import open_workshop as open_workshop
 from .stats import FIGURES as FIGURES
 from .stats import GREATEST as GREATEST
 from .stats import KINDS as KINDS
+from .stats import LEAST_APART as LEAST_APART
 from .stats import LEAST_TOGETHER as LEAST_TOGETHER
 from .stats import NORMAL as NORMAL
 from .stats import PRIOR as PRIOR
 from .stats import THREE_SIGMA_RATE as THREE_SIGMA_RATE
 from .stats import AnovaRow as AnovaRow
+from .stats import Apart as Apart
 from .stats import Autocorrelation as Autocorrelation
 from .stats import AverageRange as AverageRange
 from .stats import Baseline as Baseline
@@ -114,6 +116,7 @@ from .stats import WearBreak as WearBreak
 from .stats import ZoneRule as ZoneRule
 from .stats import anderson_darling as anderson_darling
 from .stats import anderson_darling_many as anderson_darling_many
+from .stats import apart_from_others as apart_from_others
 from .stats import average_range as average_range
 from .stats import averaged_sets as averaged_sets
 from .stats import bartlett as bartlett
@@ -281,6 +284,7 @@ from .trade import CENTS_PER_NEPER as CENTS_PER_NEPER
 from .trade import COSTS as COSTS
 from .trade import CRAMER_1993 as CRAMER_1993
 from .trade import DEFER as DEFER
+from .trade import EVEN_WITHIN_UM as EVEN_WITHIN_UM
 from .trade import FAR_AHEAD as FAR_AHEAD
 from .trade import HIGHEST_PARTIAL as HIGHEST_PARTIAL
 from .trade import INCH_MM as INCH_MM
@@ -317,6 +321,7 @@ from .trade import LengthError as LengthError
 from .trade import LengthRemedy as LengthRemedy
 from .trade import LimitFit as LimitFit
 from .trade import Note as Note
+from .trade import NotePlace as NotePlace
 from .trade import NoteSetFit as NoteSetFit
 from .trade import Pair as Pair
 from .trade import Pairing as Pairing
@@ -326,6 +331,7 @@ from .trade import PositionError as PositionError
 from .trade import Sensitivity as Sensitivity
 from .trade import Spot as Spot
 from .trade import SpringBack as SpringBack
+from .trade import TightEnd as TightEnd
 from .trade import TradeError as TradeError
 from .trade import Tube as Tube
 from .trade import TuningRemedy as TuningRemedy
@@ -380,6 +386,7 @@ from .trade import mean_mm as mean_mm
 from .trade import modified_upper_limit as modified_upper_limit
 from .trade import nearest_note as nearest_note
 from .trade import note_frequency as note_frequency
+from .trade import note_map as note_map
 from .trade import note_name as note_name
 from .trade import note_of as note_of
 from .trade import order_of_work as order_of_work
@@ -410,6 +417,7 @@ from .trade import temperature_cents as temperature_cents
 from .trade import temperature_pressure_mbar as temperature_pressure_mbar
 from .trade import tempered_frequency as tempered_frequency
 from .trade import tester_offsets as tester_offsets
+from .trade import tight_end as tight_end
 from .trade import tube_parts_at_kn as tube_parts_at_kn
 from .trade import tuning_remedy as tuning_remedy
 from .trade import valve_column_mm as valve_column_mm

@@ -40,7 +40,7 @@ def test_version(run):
     "words",
     [
         ["nonsense"],
-        ["month"],
+        ["month", "--close"],
         ["status", "--as-of", "yesterday"],
         ["held", "mend", "1"],
         ["held", "mend", "x", "--drop"],
@@ -83,6 +83,7 @@ def test_status_is_one_json_object(run, demo_folder):
         "known",
         "not_judged_since",
         "people_apart",
+        "waiting",
         "readings",
         "series",
     }

@@ -13,6 +13,7 @@ import yaml
 
 from qc.ingest import SheetError, check, read_sheet, unfold
 from qc.jobs import upload as uploading
+from qc.jobs.past import known_of_parts
 from qc.jobs.workshop import Workshop, open_workshop
 from qc.plain import JsonObject
 
@@ -48,7 +49,7 @@ def held_of(case: dict[str, Any], recorded: dict[date, Workshop]) -> list[JsonOb
         parts = [unfold(grid, workshop.plan) for grid in grids]
     except SheetError:
         return None
-    checked = check(parts, workshop.plan, uploading._known(workshop, parts))
+    checked = check(parts, workshop.plan, known_of_parts(workshop, parts))
     return [row for one in checked for row in one.held.to_dicts()]
 
 

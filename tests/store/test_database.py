@@ -51,7 +51,7 @@ def test_every_table_can_be_made_in_both_databases(dialect):
         text = str(CreateTable(table).compile(dialect=dialect))
         assert "CREATE" in text
         for index in table.indexes:
-            assert "CREATE INDEX" in str(CreateIndex(index).compile(dialect=dialect))
+            assert " INDEX " in str(CreateIndex(index).compile(dialect=dialect))
     kind = str(CreateTable(KEPT[0]).compile(dialect=dialect)).split("id ")[1].split()[0]
     assert kind == ("INTEGER" if dialect.name == "sqlite" else "BIGINT")
 

@@ -21,6 +21,7 @@ import yaml
 
 from qc.ingest import Known, SheetError, check, read_sheet, unfold
 from qc.jobs import upload as uploading
+from qc.jobs.past import known_of_parts
 from qc.jobs.workshop import Workshop, open_workshop
 from qc.plan import PLACE, Plan, load_plan
 
@@ -119,7 +120,7 @@ def held_of(here: Path, case: Case, workshop: Workshop) -> list[dict[str, Any]] 
         parts = [unfold(grid, workshop.plan) for grid in grids]
     except SheetError:
         return None
-    checked = check(parts, workshop.plan, uploading._known(workshop, parts))
+    checked = check(parts, workshop.plan, known_of_parts(workshop, parts))
     return [row for one in checked for row in one.held.to_dicts()]
 
 

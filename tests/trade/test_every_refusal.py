@@ -27,7 +27,14 @@ def pair(inner=TUBE, outer=BORE, lower=100, upper=200, cost="mean-squares"):
     return lambda: trade.pair_tubes([inner] if inner else [], [outer], 150, lower, upper, cost)
 
 
+def locked(*pairs, inner=TUBE):
+    return lambda: trade.pair_tubes([inner], [BORE], 150, 100, 200, locked=pairs)
+
+
 REFUSALS = [
+    locked(("j", "o")),
+    locked(("i", "o"), ("i", "o")),
+    locked(("t", "o"), inner=Tube("t", {"": {"a": [14.2]}})),
     lambda: trade.tempered_frequency(69, -440.0),
     lambda: trade.cents_between(0.0, 440.0),
     lambda: trade.tempered_frequency(69, math.inf),

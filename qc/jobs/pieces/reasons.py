@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
+from itertools import groupby
 
 import polars as pl
 
@@ -163,22 +164,23 @@ def doubts_of(workshop: Workshop, gauge: Gauge) -> Iterator[Doubt]:
 
 
 def doubts_in(gauge: Gauge, checks: Iterable[MasterCheck], today: date) -> Iterator[Doubt]:
-    """Yield the stretches of days on which what a gauge read is in doubt, by its checks in order.
+    """Yield the stretches of days on which what a gauge read is in doubt, by its checks.
 
     A check that was off puts everything in doubt since the last good one; between two good checks all is
-    trusted. Checks are of the morning: on the day of a good one the gauge is trusted.
+    trusted. Checks are of the morning: on the day of a good one the gauge is trusted, also where it was
+    found off that morning and put right; what it read before is in doubt all the same.
     """
-    made = ((c.day, check_is_good(gauge, c.value) is not False, c.value) for c in worst_of_days(checks))
     good: date | None = None
     last_off: tuple[date, float] | None = None
-    for day, fine, value in made:
-        if not fine:
-            last_off = (day, value)
-        elif last_off is not None:
-            yield _off(gauge, good, last_off, day - ONE_DAY)
+    for day, made in groupby(sorted(checks, key=lambda check: check.day), key=lambda check: check.day):
+        own = list(made)
+        off = [check.value for check in own if check_is_good(gauge, check.value) is False]
+        if off:
+            last_off = (day, max(off, key=abs))
+        if check_is_good(gauge, worst_of_days(own)[0].value) is not False:
+            if last_off is not None:
+                yield _off(gauge, good, last_off, day - ONE_DAY)
             last_off, good = None, day
-        else:
-            good = day
     if last_off is not None:
         yield _off(gauge, good, last_off, today)
     elif gauge.daily_check and (good is None or good < today):

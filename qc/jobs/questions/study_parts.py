@@ -81,7 +81,10 @@ class PartAnswer:
 
 def is_dataset(source: TableSource) -> TypeGuard[str | Path]:
     """Whether this is a folder, to be studied part by part."""
-    return isinstance(source, (str, Path)) and Path(source).is_dir()
+    try:
+        return isinstance(source, (str, Path)) and Path(source).is_dir()
+    except OSError:
+        return False  # a name that the system does not take: told where the file is read
 
 
 def study_dataset(

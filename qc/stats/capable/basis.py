@@ -36,7 +36,7 @@ class Basis:
     sigma_df: float | None = None
     stable: bool = True
     unstable_because: str = UNSTABLE
-    piece: NDArray[np.generic] | None = None
+    piece: NDArray[np.int64] | None = None
     pieces: int | None = None
     mean_n: float | None = None
     sd_df: float | None = None

@@ -228,7 +228,7 @@ def _normal(
 
 def _shaped(
     readings: Floats,
-    piece: NDArray[np.generic] | None,
+    piece: NDArray[np.int64] | None,
     n: int,
     limits: Limits,
     shape: str,

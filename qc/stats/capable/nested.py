@@ -108,13 +108,14 @@ def nested_capability(
     return beside(found, spread, nest.readings - nest.pieces)
 
 
-def _labels(readings: Floats, piece: ArrayLike) -> NDArray[np.generic]:
+def _labels(readings: Floats, piece: ArrayLike) -> NDArray[np.int64]:
+    """Number the pieces, in the order of their names."""
     labels = np.asarray(piece)
     if labels.shape != readings.shape:
         raise StatisticsError(
             f"capability: {readings.size} readings and {labels.size} labels: each reading needs its piece"
         )
-    return labels
+    return np.unique(labels, return_inverse=True)[1].astype(np.int64)
 
 
 def spread_by(limits: Limits, mean: float, within: float, between: float, of: str = "pieces") -> Spread:

@@ -19,7 +19,7 @@ from qc.stats.errors import StatisticsError
 from qc.stats.numbers import Floats, Interval
 from qc.stats.tabled import Tabled
 
-Labels = NDArray[np.generic]
+Labels = NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True)

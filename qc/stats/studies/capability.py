@@ -41,7 +41,7 @@ class _Nested:
     within: float
     between: float
     between_df: float | None
-    piece: NDArray[np.generic]
+    piece: NDArray[np.int64]
 
 
 def series_capability(

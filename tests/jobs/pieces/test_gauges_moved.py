@@ -22,7 +22,7 @@ def workshop(values, tolerance=0.004, until=None, ring=()):
     rows = {"id": range(len(on)), "subject": ["BG-7"] * len(on), "day": days, "value": values, "batch": on}
     today = until or max(days)
     kept = pl.DataFrame(rows, schema_overrides={"value": pl.Float64})
-    store = SimpleNamespace(events=lambda kind, until: kept.filter(pl.col("day") <= until))
+    store = SimpleNamespace(events=lambda kind, subjects, until: kept.filter(pl.col("day") <= until))
     gauge = Gauge(
         id="BG-7",
         name="Bore gauge",

@@ -13,12 +13,14 @@ from qc.report.terminal import (
     held_text,
     mended_text,
     month_text,
+    pair_lead,
     pair_text,
     plan_faults_text,
     plan_text,
     readings_text,
     receipt_text,
     rejudged_text,
+    run_words,
     signals_text,
     status_text,
     total_text,
@@ -207,19 +209,23 @@ def test_answers_about_a_whole_workshop():
 def test_the_tool_to_change_first_stands_first():
     line = fit_wear([0.0, 100.0, 200.0, 300.0], [14.0, 14.1, 14.19, 14.3], upper=14.4)
     late = fit_wear([0.0, 100.0, 200.0, 300.0], [14.0, 14.01, 14.02, 14.031], upper=14.4)
-    few = ("D-3", 2, None, None, ["only 2 pieces"])
-    text = wear_text([few, ("D-1", 4, late, None, []), ("D-2", 4, line, date(2026, 12, 1), [])], ["Gloves."])
+    few = ("D-3", 2, None, None, ["only 2 pieces"], None, "draw")
+    first = ("D-2", 4, line, date(2026, 12, 1), [], 3.0, "draw")
+    text = wear_text([few, ("D-1", 4, late, None, [], None, "draw"), first], ["Gloves."])
     lines = text.splitlines()
     assert [sentence[:3] for sentence in lines[:3]] == ["D-2", "D-1", "D-3"]
-    assert lines[0].endswith("about 2026-12-01)") and lines[2].endswith("(only 2 pieces)")
+    assert lines[0].endswith("about Tue 1 Dec 2026; 78 draws left, about 3 weeks") and lines[2].endswith(
+        "(only 2 pieces)"
+    )
     assert [row[:3] for row in lines[5:8]] == ["D-2", "D-1", "D-3"]
     assert lines[-3:] == ["", "Cautions:", "- Gloves."]
 
 
 def test_a_rack_without_a_pair_still_tells_its_tubes():
     nothing = Pairing(pairs=(), left_inner=(), left_outer=(), inside=0, cost=0.0)
-    runs = [("inner", [14.0, 14.02], 14.1, -20.0), ("outer", [14.1], 0.0, None)]
-    lines = pair_text(nothing, (100.0, 200.0), runs, (None, None)).splitlines()
+    rack = [run_words("inner", [14.0, 14.02], 14.1, -20.0), run_words("outer", [14.1], 0.0, None)]
+    said = (pair_lead(nothing, (100.0, 200.0)), [], rack)
+    lines = pair_text(nothing, [], said, (None, None)).splitlines()
     assert lines[0] == "0 of 0 pairs lie wholly within 100 to 200 um"
     assert "DRIFTING by -20.0 um" in lines[-2] and "DRIFTING" not in lines[-1]
     assert lines[-1] == "outer  n 1, mean 14.1000 mm, sd 0.0 um"
