@@ -172,7 +172,7 @@ def _usual(workshop: Workshop, card: BenchCard, model: str) -> tuple[int, ...]:
         for places in cards["at"].tail(LIKE_IT):  # the newest card stands last
             for place in {place_words(at) for at in places}:
                 seen[place] = seen.get(place, 0) + 1
-        most = max(1, min(LIKE_IT, cards.height) // 2)
+        most = min(LIKE_IT, cards.height) // 2 + 1
         usual = {one.number for one in fields if seen.get(one.place, 0) >= most}
         wanted |= usual or {one.number for one in fields}
     return tuple(sorted(wanted))
