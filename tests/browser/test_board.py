@@ -210,7 +210,7 @@ def test_the_keyboard_reaches_a_stage_and_sees_where_it_is(visit, filled):
     page = visit().go("/")
     page.keyboard.press("Tab")
     assert page.evaluate("document.activeElement.textContent") == "Skip to the page"
-    for _ in range(20):
+    for _ in range(40):  # past every page of the navigation
         page.keyboard.press("Tab")
         if page.evaluate("document.activeElement.closest('.stops') !== null"):
             break
