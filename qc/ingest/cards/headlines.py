@@ -12,6 +12,7 @@ from qc.plan import Plan
 _GAP = re.compile(r"\s{2,}|\s*[;|]\s*|,\s+")
 _SERIAL = re.compile(r"^\S*\d\S*$")
 _LETTERED = re.compile(r"^[^\W\d_]{1,4}\d{0,4}[-/]?\d{2,6}$")  # letters, perhaps a year, a running number
+_LETTER_BEHIND = re.compile(r"^\d{2,6}[-/]?[A-Z]{1,2}$")  # a running number, the letter of a model: 418T
 _NUMBER_BEHIND = re.compile(r"^[-‐-―−_/.\s]{0,3}\d{2,6}$")
 MOST_WORDS = 5  # a date in words with its weekday has so many; chosen
 
@@ -19,7 +20,7 @@ MOST_WORDS = 5  # a date in words with its weekday has so many; chosen
 def looks_like_serial(text: str, prefix: str = "") -> bool:
     """Tell whether a word is written as serials are: by the plan's prefix, else letters and a number."""
     if not prefix:
-        return bool(_LETTERED.match(text))
+        return bool(_LETTERED.match(text) or _LETTER_BEHIND.match(text))
     if _SERIAL.match(text) and text.startswith(prefix):
         return True
     letters = prefix.rstrip("-/. _").casefold()  # os 246 and OS–246 are OS-246 in another hand
