@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from datetime import datetime
 
 import polars as pl
@@ -28,7 +28,7 @@ from qc.store.rows import (
     write_settled,
 )
 from qc.store.sheetfiles import SheetFiles
-from qc.store.tables import held, held_event, sheet
+from qc.store.tables import event, held, held_event, origin, reading, sheet
 
 
 def _every_reason(text: str) -> tuple[str, ...]:
@@ -125,8 +125,13 @@ def _add_sheet(
 ) -> tuple[SheetCount, bool]:
     """Write what is new of one sheet as one entry; returns its count, and whether its bytes are new too.
 
-    A sheet that brings nothing new makes no entry: taking in a file twice leaves the store as once.
+    A sheet that brings nothing new makes no entry: taking in a file twice leaves the store as once. So a row
+    accepted from this very sheet stays accepted, whatever is doubted of it by what came in later.
     """
+    rows = own.readings.height + own.events.height + own.held.height
+    sheet_id = conn.execute(select(sheet.c.id).where(sheet.c.hash == item.hash)).scalar()
+    if sheet_id is not None and own.held.height:
+        own = replace(own, held=own.held.filter(~_on_record(conn, sheet_id, own.held)))
     taken = own.readings.filter(fresh_rows(own.readings, known.readings))
     happened = own.events.filter(fresh_rows(own.events, known.events))
     states = [known.held.get(mark) for mark in own.held["fingerprint"]]
@@ -136,7 +141,6 @@ def _add_sheet(
     settled = sum(state in {ACCEPTED, DROPPED} for state in states)
     still_held = own.held.filter(pl.Series([s not in {ACCEPTED, DROPPED} for s in states], dtype=pl.Boolean))
     accepted = taken.height + happened.height
-    rows = own.readings.height + own.events.height + own.held.height
     count = SheetCount(
         sheet=item.hash,
         file=item.file,
@@ -147,7 +151,6 @@ def _add_sheet(
         reasons=_reasons(still_held["reasons"], item.told),
         held_again=again,
     )
-    sheet_id = conn.execute(select(sheet.c.id).where(sheet.c.hash == item.hash)).scalar()
     if (sheet_id is not None and accepted + waiting.height == 0) or entered(conn, item.entered_as):
         return count, False
     number = next_entry(conn)
@@ -165,6 +168,18 @@ def _add_sheet(
         _settle_accepted(conn, sheet_id, taken, happened, number)
     append_entry(conn, "sheet", who, when, item.file, ["sheet", "reading", "event", "held", "held_event"])
     return count, new
+
+
+def _on_record(conn: Connection, sheet_id: int, rows: pl.DataFrame) -> pl.Series:
+    """Mark the rows whose cells were accepted from this sheet before."""
+    own = select(origin.c.tab, reading.c.row, reading.c.column)
+    read = own.join_from(reading, origin, reading.c.origin == origin.c.id).where(origin.c.sheet == sheet_id)
+    happened = select(event.c.tab, event.c.row, event.c.column).where(event.c.sheet == sheet_id)
+    cells = {("reading", tab or "", row, column) for tab, row, column in conn.execute(read)}
+    cells |= {("event", tab or "", row, column) for tab, row, column in conn.execute(happened)}
+    found = rows.select("table", "tab", "row", "column").iter_rows()
+    marks = [(table, tab or "", row, column) in cells for table, tab, row, column in found]
+    return pl.Series(marks, dtype=pl.Boolean)
 
 
 def entered(conn: Connection, entered_as: str) -> str:

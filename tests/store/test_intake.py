@@ -1,6 +1,7 @@
 """Taking sheets in: nothing lost, nothing twice, all or none."""
 
 import math
+from dataclasses import replace
 from datetime import UTC, datetime
 
 import polars as pl
@@ -64,6 +65,24 @@ def test_the_same_sheet_again_changes_nothing(store, make):
     after = (store.entries(), store.held(), store.sheets(), store.readings(), store.events())
     assert before[:3] == after[:3]
     assert all(a.equals(b) for a, b in zip(before[3:], after[3:], strict=True))
+
+
+def test_a_row_accepted_from_a_sheet_is_not_held_when_the_sheet_comes_again(store, make):
+    """What came in meanwhile, such as a gauge check that was off, may doubt it: that is for the hold list."""
+    sheet = make.sheet(readings=make.readings(6))
+    add(store, make, sheet)
+    before = (store.entries(), store.held())
+    cells = store.readings().select("tab", "row", "column").head(2)
+    doubted = make.held(3).with_columns(
+        pl.Series("table", ["reading"] * 3),
+        *(pl.Series(name, [*cells[name], cells[name][0]]) for name in ("tab", "row", "column")),
+    )
+    doubted = doubted.with_columns(row=pl.when(pl.int_range(3) == 2).then(999).otherwise("row"))
+    (count,) = add(store, make, replace(sheet, readings=make.readings(6)[2:], held=doubted[:2]))
+    assert (count.rows, count.accepted, count.held, count.already_known) == (6, 0, 0, 6)
+    assert (store.entries(), store.held()) == before
+    (count,) = add(store, make, replace(sheet, readings=make.readings(6)[2:], held=doubted))
+    assert (count.held, count.already_known, len(store.held())) == (1, 6, 1)
 
 
 def test_the_same_rows_in_another_sheet_are_known(store, make):

@@ -109,7 +109,7 @@ def nested_capability(
 
 
 def _labels(readings: Floats, piece: ArrayLike) -> NDArray[np.int64]:
-    """Number the pieces, in the order of their names."""
+    """Give each piece a number, in the order of their names."""
     labels = np.asarray(piece)
     if labels.shape != readings.shape:
         raise StatisticsError(

@@ -1,8 +1,8 @@
 """Layouts of a fifth stranger, on which all but one line is untuned: what is read of them today is not lost.
 
-Scored before anybody had looked at them: 32 of 50 right, 17 refused, one misread (`449T - 451T` as one serial).
-Its serials are a number with a letter behind it and no prefix; that such a word in a head is a serial was mended
-since, and nothing else: 37 right, 12 refused.
+Scored before anybody had looked at them: 32 of 50 right, 17 refused, one misread (`449T - 451T` as one
+serial). Its serials are a number with a letter behind it and no prefix; that such a word in a head is a
+serial was mended since, and nothing else: 37 right, 12 refused.
 """
 
 from __future__ import annotations
