@@ -11,6 +11,7 @@ from qc.errors import QcError
 from qc.ingest import DOUBTS
 from qc.jobs.bench.asked import BenchCard, asked_of, bench_plan
 from qc.jobs.bench.doubts import EVERY
+from qc.jobs.bench.spelt import spelt_on_record
 from qc.jobs.bench.typed import TypedCard, card_bytes, card_rows, file_name, read_back, read_typed, row_of
 from qc.jobs.errors import JobError
 from qc.jobs.judging import catch_up
@@ -155,7 +156,7 @@ def _may_answer(workshop: Workshop, who: str) -> bool:
 
 
 def _frames(workshop: Workshop, serial: str) -> Iterable[pl.DataFrame]:
-    serials = [serial, serial.upper()] if serial else None
+    serials = [serial, *spelt_on_record(workshop, serial)] if serial else None
     if serials is not None:
         yield workshop.store.readings(serials=serials)
     yield workshop.store.events(serials=serials)

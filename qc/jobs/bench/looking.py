@@ -13,6 +13,7 @@ from qc.ingest import Known, SheetError, Unfolded
 from qc.jobs.bench.asked import BenchCard, bench_plan, note_of
 from qc.jobs.bench.doubts import EVERY, BenchDoubt, doubts_of, unfolded_card
 from qc.jobs.bench.entering import BenchOutcome, card_of, outcome_of
+from qc.jobs.bench.spelt import spelt_on_record
 from qc.jobs.bench.typed import TypedCard, faults_of
 from qc.jobs.past import known_of_parts
 from qc.jobs.workshop import Workshop
@@ -76,14 +77,8 @@ class BenchData:
 
     def serial(self, typed: str) -> str:
         """Return a serial as it is on record, however it is spelt; empty where there is none such."""
-        workshop = self._current()
-        asked = {
-            typed.strip(),
-            typed.strip().upper(),
-            f"{workshop.plan.workshop.serial_prefix}{typed.strip()}",
-        }
-        found = workshop.store.pieces(sorted(asked))["serial"].to_list()
-        return str(found[0]) if typed.strip() and found else ""
+        found = spelt_on_record(self._current(), typed)
+        return found[0] if len(found) == 1 else ""
 
     def piece(self, card_id: str, serial: str, model: str = "") -> BenchPiece:
         """Return a piece: its model, and the fields of a card that are usually filled on such a one.

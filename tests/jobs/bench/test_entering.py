@@ -47,6 +47,16 @@ def test_a_card_is_kept_as_typed_and_a_second_time_changes_nothing(shop):
     assert shop.store.verify() == []
 
 
+def test_a_serial_in_small_letters_is_the_piece_on_record(shop):
+    told = enter_card(shop, lacquer("e", ["15,2", "14.80"], Serial="qh1218"), who="FN")
+    assert told["sentence"] == "Lacquer card of qh1218: 2 entries kept."
+    assert shop.store.readings(serials=["QH-1218"], stage="lacquer").height == 2
+    bench = BenchData(lambda: shop)
+    assert [bench.serial(typed) for typed in ("qh1218", " QH_1218", "1218", "qh9", "")] == ["QH-1218"] * 3 + [
+        ""
+    ] * 2
+
+
 def test_what_is_really_so_comes_in_and_what_was_not_answered_waits(shop):
     sure = enter_card(shop, lacquer("d", ["15.2", "15.1", "45"], sure=[(2, "far-from-usual")]), who="FN")
     assert sure["sentence"] == "Lacquer card of QH-1218: 3 entries kept."
