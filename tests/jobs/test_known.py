@@ -12,6 +12,7 @@ import pytest
 
 from qc import clock
 from qc.cli.main import main
+from qc.errors import UsageError
 from qc.jobs.pieces import hold_list
 from qc.jobs.signals import list_signals
 from qc.jobs.status import status
@@ -114,6 +115,11 @@ class Lived:
 @pytest.fixture(scope="module")
 def lived(tmp_path_factory):
     return Lived(tmp_path_factory.mktemp("known")).live()
+
+
+def test_a_day_to_come_is_refused(shop):
+    with pytest.raises(UsageError, match="is still to come"):
+        known(shop, date(2099, 1, 1))
 
 
 def test_every_day_is_answered_as_it_was_that_evening(lived):

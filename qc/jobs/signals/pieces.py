@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, date
 
+from qc.jobs.pieces import figures_outside
 from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
 from qc.sayings import Said, pieces_done, told_here
@@ -94,10 +95,11 @@ def made_under(
     asked = sorted({*serials, *inside.values()})
     left = dict(workshop.store.pieces(asked).select("serial", "shipped").iter_rows())
     done = pieces_done(told_here(events, workshop.plan.workshop.time_zone))
+    outside = _outside(workshop, verdict)
     pieces = []
     for point in points:
         shipped = left.get(inside.get(point.serial, point.serial))
-        to_do = _to_do(point, verdict, shipped, workshop.today)
+        to_do = _to_do(point, verdict, shipped, workshop.today, outside=point.serial in outside)
         own = inside.get(point.serial, "")
         pieces.append(MadeUnder(point.serial, point.day, own, shipped, to_do, done.get(point.serial)))
     return tuple(pieces)
@@ -120,9 +122,16 @@ def pieces_under(verdict: SeriesVerdict, found: SignalResult) -> tuple[Point, ..
     return verdict.points[first - 1 : end - 1]
 
 
-def _to_do(point: Point, verdict: SeriesVerdict, shipped: date | None, today: date) -> str:
+def _outside(workshop: Workshop, verdict: SeriesVerdict) -> set[str]:
+    """Return the pieces whose figure is outside by what decides in the plan: at its worst place, mostly."""
+    own = verdict.key.stage, verdict.key.characteristic
+    figures = figures_outside(workshop, keep=False)
+    return {one.serial for one in figures if (one.stage, one.characteristic) == own and one.inside is False}
+
+
+def _to_do(point: Point, verdict: SeriesVerdict, shipped: date | None, today: date, *, outside: bool) -> str:
     low, high = verdict.lower, verdict.upper
-    beyond = (low is not None and point.value < low) or (high is not None and point.value > high)
+    beyond = (low is not None and point.value < low) or (high is not None and point.value > high) or outside
     if shipped is not None:
         gone = f"left on {day_words(shipped, today)}"
         if beyond:

@@ -13,6 +13,7 @@ from datetime import date, datetime
 from typing import Any
 
 from qc import clock
+from qc.errors import UsageError
 from qc.jobs.errors import JobError
 from qc.jobs.judging import touched_by
 from qc.jobs.workshop import Then, Workshop, plan_of
@@ -41,10 +42,14 @@ def known(workshop: Workshop, day: date) -> Workshop:
 
     Raises
     ------
+    UsageError
+        The day is still to come.
     JobError
         The plan of then cannot be read by this program.
     """
     store = workshop.store
+    if day > max(workshop.today, clock.today(workshop.plan.workshop.time_zone)):
+        raise UsageError(f"{dated_words(day)} is still to come: name the day of which you want to know.")
     end = clock.end_of(day, workshop.plan.workshop.time_zone)
     last = store.last_by(end)
     shown = dated_words(day)
