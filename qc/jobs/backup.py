@@ -6,14 +6,13 @@ import json
 import os
 import re
 from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
 from qc.errors import MachineError
 from qc.jobs.errors import JobError
-from qc.jobs.halves import half_folder, is_half
+from qc.jobs.halves import half_folder, is_half, writable
 from qc.jobs.judging import ending
 from qc.jobs.verify import verify_store
 from qc.jobs.workshop import DATABASE_VARIABLE, Workshop
@@ -131,7 +130,7 @@ def backup(workshop: Workshop, out: Path) -> Backup:
     rows_elsewhere = bool(os.environ.get(DATABASE_VARIABLE))
     fill, ends = (_fill_beside_rows, _WITHOUT_ROWS) if rows_elsewhere else (_fill, "")
     name = f"{_PREFIX}{workshop.now:%Y-%m-%d-%H%M%S}"
-    with ending(NO_BACKUP), _told_of(out):
+    with ending(NO_BACKUP), writable(out):
         private_folder(out)
         with half_folder(out, name, _PREFIX + r"[0-9-]+") as half:
             made = fill(workshop, half, _newest(out))
@@ -171,7 +170,7 @@ def restore(source: Path, folder: Path) -> Restored:
     if folder.is_file() or (folder.is_dir() and any(folder.iterdir())):
         raise JobError(f"{folder} is not empty. Name a new folder, so that nothing of yours is written over.")
     refuse_network_share(folder)
-    with ending(NOTHING_BACK), _told_of(folder):
+    with ending(NOTHING_BACK), writable(folder):
         private_folder(folder.parent)
         with half_folder(folder.parent, folder.name, re.escape(folder.name)) as half:
             for path in _files(source, {MANIFEST, ROWS}):
@@ -261,17 +260,6 @@ def _noted(workshop: Workshop, folder: Path, head: str) -> bool:
     except MachineError:
         return False
     return True
-
-
-@contextmanager
-def _told_of(place: Path) -> Iterator[None]:
-    """Say of what the system refuses where it was, and what to do."""
-    try:
-        yield
-    except OSError as error:
-        raise MachineError(
-            f"{place} cannot be written ({error.strerror}). Make room or name another folder."
-        ) from error
 
 
 def _files(folder: Path, left_out: set[str]) -> Iterator[Path]:

@@ -11,6 +11,7 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from qc import clock
+from qc.errors import MachineError
 from qc.store import OWN_FOLDER
 
 HALF = ".half"
@@ -92,3 +93,14 @@ def _hold(folder: Path) -> int | None:
         os.close(handle)
         raise
     return handle
+
+
+@contextmanager
+def writable(place: Path) -> Iterator[None]:
+    """Say of what the system refuses where it was, and what to do."""
+    try:
+        yield
+    except OSError as error:
+        raise MachineError(
+            f"{place} cannot be written ({error.strerror}). Make room or name another folder."
+        ) from error

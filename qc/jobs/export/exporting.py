@@ -3,19 +3,17 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
 import polars as pl
 
-from qc.errors import MachineError, UsageError
+from qc.errors import UsageError
 from qc.jobs.export.columns import TableName, dictionary
 from qc.jobs.export.tables import held, limits, pieces, plan_table, readings_in_parts, signals
 from qc.jobs.export.writing import ExportFormat, writer_of
-from qc.jobs.halves import half_folder
+from qc.jobs.halves import half_folder, writable
 from qc.jobs.judging import brought_up, ending, verdicts_of_day
 from qc.jobs.signals import list_signals
 from qc.jobs.workshop import Workshop
@@ -102,7 +100,7 @@ def export_tables(
     _refuse(workshop, out)
     waits = brought_up(workshop)
     until = None if whole else workshop.today
-    with ending(NOTHING_EXPORTED), _told_of(out):
+    with ending(NOTHING_EXPORTED), writable(out):
         private_folder(out)
         with half_folder(out, "export", "export") as half:
             files = _fill(workshop, half, form, until)
@@ -144,14 +142,3 @@ def _refuse(workshop: Workshop, out: Path) -> None:
     sheets = (workshop.folder / "sheets").resolve()
     if sheets in [out.resolve(), *out.resolve().parents]:
         raise UsageError(f"{out} lies among the sheets of the workshop. Name a folder outside it.")
-
-
-@contextmanager
-def _told_of(place: Path) -> Iterator[None]:
-    """Say of what the system refuses where it was, and what to do."""
-    try:
-        yield
-    except OSError as error:
-        raise MachineError(
-            f"{place} cannot be written ({error.strerror}). Make room or name another folder."
-        ) from error
