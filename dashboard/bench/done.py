@@ -11,6 +11,7 @@ from dashboard import queries, words
 from dashboard.bench.frame import heading, page
 from dashboard.bench.picking import card_address
 from dashboard.bench.plain import plain
+from dashboard.bench.remedy import remedy_cards
 from dashboard.pages.whole_piece import figures_card, maps
 from dashboard.routing import instrument_address
 from qc.jobs.bench import BenchOutcome
@@ -59,7 +60,7 @@ def _ways(found: BenchOutcome) -> Markup:
 
 
 def _drawn(found: BenchOutcome) -> list[Markup]:
-    """Return what the stage of this card now says of the piece: its figures, and the maps of their places."""
+    """Return what to do, what the stage of this card now says of the piece, and the maps of its places."""
     board = queries.board()
     view = board.instrument(found.serial) if found.serial and found.accepted else None
     stage = next((one.stage_id for one in board.bench().cards() if one.id == found.card), "")
@@ -69,4 +70,7 @@ def _drawn(found: BenchOutcome) -> list[Markup]:
     drawn = maps(own)
     for one in drawn:
         one.open = True
-    return [plain(one) for one in [*drawn, *([figures_card(own, board.verdicts())] if own.figures else [])]]
+    todo = remedy_cards(found.serial, {one.characteristic for one in own.figures})
+    return [
+        plain(one) for one in [*todo, *drawn, *([figures_card(own, board.verdicts())] if own.figures else [])]
+    ]

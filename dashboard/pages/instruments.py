@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from itertools import groupby
 from typing import Any
 
@@ -16,7 +17,7 @@ from dashboard.pages.reading_life import DONE, corrected_card, life_of
 from dashboard.pages.remedies.addresses import of_piece
 from dashboard.pages.whole_piece import also_link
 from dashboard.parts import card, figures, heading, nothing, serial_link, series_name, table, unbroken
-from dashboard.routing import Page, series_address
+from dashboard.routing import Page, address, series_address
 from qc.jobs.board import InstrumentReading, InstrumentView, PieceRecord, Point, SeriesVerdict, limits_words
 from qc.words import passed_words
 
@@ -158,11 +159,21 @@ def _list(wanted: str) -> Component:
     rows = queries.board().instruments(wanted, LISTED)
     if not rows:
         return nothing("No serial holds this." if wanted else "No instrument has been measured yet.")
-    lines = [[serial_link(r.serial), r.model, words.day(r.first_day, year=True), r.state] for r in rows]
-    head = ["Serial", "Model", "First measured", "Now"]
+    kept = {row.serial for row in queries.board().hold().waiting}
+    lines = [
+        [serial_link(r.serial), r.model, words.day(r.first_day, year=True), r.state, _kept(r.serial, kept)]
+        for r in rows
+    ]
+    head = ["Serial", "Model", "First measured", "Now", "To hold"]
     many = len(rows) >= LISTED
     caption = f"The newest {len(rows)}" if many else words.counted(len(rows), "piece", "pieces").capitalize()
     return table(head, lines, f"{caption}, newest first")
+
+
+def _kept(serial: str, kept: Collection[str]) -> Any:
+    if serial not in kept:
+        return ""
+    return dcc.Link("keep it back", href=address("/hold/<serial>", {"serial": serial}))
 
 
 def _standing(view: InstrumentView) -> Component:

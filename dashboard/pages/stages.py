@@ -22,7 +22,8 @@ def layout(**_: str) -> Component:
         by_stage.setdefault(verdict.key.stage, []).append(verdict)
     sections = [_section(stage, by_stage.get(stage.id, [])) for stage in stages]
     under = "In the order of the work. Within a stage the series that needs a look stands first."
-    more = html.P(dcc.Link("What is worth measuring: cost and gain of each figure", href="/worth"))
+    way = dcc.Link("What is worth measuring: cost and gain of each figure", href="/worth")
+    more = html.P(way, className="after")
     return html.Div([heading("Stages", under), *sections, more])
 
 

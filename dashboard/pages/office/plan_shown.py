@@ -73,9 +73,8 @@ def _stage(one: StagePage) -> Component:
         for figure in one.figures
     ]
     none = nothing("Nothing is measured at this stage.")
-    return card(
-        one.name, table(("Figure", "Limits", "Charted"), rows, f"Figures of {one.name}") if rows else none
-    )
+    shown = table(("Figure", "Limits", "Charted"), rows, f"Figures of {one.name}") if rows else none
+    return card(one.name, shown, className="plan-stage")
 
 
 def _beside(found: PlanPage) -> Component:

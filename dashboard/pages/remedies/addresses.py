@@ -28,8 +28,13 @@ OF_SHOP: Final = {"dies": (DIES, "Dies: when to change which"), "rack": (RACK, "
 def of_piece(serial: str) -> list[Component]:
     """Return a card that leads from a piece to its remedies; nothing where it has none."""
     found = queries.board().remedies().for_piece(serial)
-    links = [html.P(dcc.Link(OF_PIECE[name][1], href=_of(name, serial))) for name in found]
+    links = [html.P(of_remedy(name, serial)) for name in found]
     return [card("Remedies", *links)] if links else []
+
+
+def of_remedy(name: str, serial: str) -> Component:
+    """Return the way to one remedy of a piece."""
+    return dcc.Link(OF_PIECE[name][1], href=_of(name, serial))
 
 
 def of_series(verdict: SeriesVerdict) -> list[Component]:

@@ -16,6 +16,7 @@ from dashboard.pages.remedies.words import amount, problem_card, sentence
 from dashboard.parts import card, heading, nothing, serial_link, table, unbroken
 from dashboard.routing import Page
 from qc.jobs.board import RackView
+from qc.shares import percent_words
 
 CHOSEN = "rack-chosen"
 BODY = "rack-body"
@@ -91,10 +92,8 @@ def _proposal(view: RackView, kept: Sequence[tuple[str, str]], named: bool) -> l
         return [problem_card(f"{title}: {view.problem}" if title else view.problem)]
     lead = [html.P(unbroken(sentence(found.said)), className="lead")]
     if found.random_share is not None and found.best_share is not None:
-        shares = (
-            f"Expected within limits: {found.random_share:.0%} taken as they come, {found.best_share:.0%} "
-            "paired."
-        )
+        any_how, paired = map(percent_words, (found.random_share, found.best_share))
+        shares = f"Expected within limits: {any_how} taken as they come, {paired} paired."
         lead.append(html.P(shares, className="small"))
     lead.append(html.P(f"Wanted {found.target_um:g} µm of clearance on the diameter.", className="small"))
     left = [html.P(unbroken(sentence(said))) for said in found.leftovers]

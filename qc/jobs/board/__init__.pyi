@@ -25,6 +25,7 @@ from .questions import Ticket as Ticket
 from .questions import UploadDesk as UploadDesk
 from .remedies import LACQUER as LACQUER
 from .remedies import NOTES as NOTES
+from .remedies import SLIDE_FIGURES as SLIDE_FIGURES
 from .remedies import DiesView as DiesView
 from .remedies import LacquerView as LacquerView
 from .remedies import RackView as RackView

@@ -298,10 +298,14 @@ def _is_part(serial: str, built_in: set[str], plan: Plan) -> bool:
     return serial in built_in or (bool(prefix) and not serial.startswith(prefix))
 
 
+ON_THE_BENCH = "on the bench"
+"""State of what has not left; where exactly is asked once it is shown."""
+
+
 def _state(part: bool, shipped: date | None) -> str:
     if part:
         return "part"
-    return f"shipped {dated_words(shipped)}" if shipped else "on the bench"
+    return f"shipped {dated_words(shipped)}" if shipped else ON_THE_BENCH
 
 
 def _moment(moment: datetime, plan: Plan) -> str:

@@ -298,7 +298,7 @@ class InstrumentRow:
     serial: str
     model: str
     first_day: date | None
-    state: str  # on the bench | shipped 3 Nov 2026 | part
+    state: str  # Lacquer, 18 Nov 2026 | shipped 3 Nov 2026 | part
 
 
 @dataclass(frozen=True, slots=True)

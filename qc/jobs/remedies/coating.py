@@ -11,6 +11,7 @@ from qc.jobs.remedies.errors import RemedyError, RemedyUsageError
 from qc.jobs.remedies.planned import Limits, given, model_of_sheet, planned_limits
 from qc.jobs.remedies.sheet import RemedySheet, SheetSource, with_taken
 from qc.report.terminal import coat_lead, coat_text, rule_words, taken_text
+from qc.shares import percent_words
 from qc.stats import Tabled
 from qc.trade import (
     BASE_DRIFT_LIMIT_UM,
@@ -304,6 +305,6 @@ def _wet_note(wet_um: float, solids: float, values: list[float]) -> str:
     except TradeError as error:
         raise RemedyUsageError(f"--solids {solids:g}: {error}") from error
     return (
-        f"A wet film of {wet_um:g} um at {solids:.0%} solids dries to {dry:.1f} um; measured mean "
+        f"A wet film of {wet_um:g} um at {percent_words(solids)} solids dries to {dry:.1f} um; measured mean "
         f"{statistics.fmean(values):.1f} um"
     )

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from datetime import date
 
 from qc.report.terminal.columns import Row, block, figures
+from qc.shares import percent_words
 from qc.trade import (
     LEAST_SHARE_OF_NOMINAL,
     MOST_BELOW_NOMINAL,
@@ -159,7 +160,9 @@ def pair_text(
     lines = [lead, "", *figures(rows, "<>>>><<"), *leftovers]
     random, best = shares
     if random is not None and best is not None:
-        lines.append(f"Expected within limits: {random:.0%} taken at random, {best:.0%} paired")
+        lines.append(
+            f"Expected within limits: {percent_words(random)} taken at random, {percent_words(best)} paired"
+        )
     lines += [
         "",
         "Pairing hides a drifting die: these are the tubes before pairing, in the order of the file",
@@ -281,8 +284,9 @@ def rule_words(
             rule.none_under_80_percent,
         ),
         (
-            f"{below} of {len(spots)} spots under {nominal_um:g} um ({rule.share_below_nominal:.0%}), "
-            f"fewer than {MOST_BELOW_NOMINAL:.0%} asked",
+            f"{below} of {len(spots)} spots under {nominal_um:g} um "
+            f"({percent_words(rule.share_below_nominal)}), "
+            f"fewer than {percent_words(MOST_BELOW_NOMINAL)} asked",
             rule.few_below_nominal,
         ),
         (

@@ -6,12 +6,12 @@ from qc.watch.worth.advising import change_words, hours_words
 from qc.watch.worth.results import Delay, FigureWorth
 from qc.words import dated_words, listed, pieces_words, quantity_words
 
-WORTH_HEAD = ("", "hours a month", "told after", "every 2nd", "twice", "by others", "found", "advice")
+WORTH_HEAD = ("", "a month", "told after", "every 2nd", "twice", "by others", "found", "advice")
 WORTH_UNDER = (
-    "told after: pieces made until a change that would break the limits is told, as measured now, on every "
-    "second piece, and with each reading taken twice (in brackets the error of the simulation). by others: "
-    "share of the variance that other figures foretell. found: signals of a year that nobody called false, "
-    "beside the number expected where nothing happens."
+    "a month: time at the bench. told after: pieces made until a change that would break the limits is told, "
+    "as measured now, on every second piece, and with each reading taken twice (in brackets the error of the "
+    "simulation). by others: share of the variance that other figures foretell. found: signals of a year "
+    "that nobody called false, beside the number expected where nothing happens."
 )
 STAYS = ("keep", "too early")
 """Advice that changes nothing; the rest stands first."""
@@ -22,7 +22,7 @@ def worth_cells(worth: FigureWorth) -> tuple[str, ...]:
     found, others = worth.found, worth.others
     return (
         worth.title,
-        f"{worth.cost.hours_a_month:.1f}",
+        hours_words(worth.cost.hours_a_month),
         delay_cell(worth.told),
         delay_cell(worth.told_every_second),
         delay_cell(worth.told_twice),

@@ -1,9 +1,11 @@
 """The bench's plain pages over the sample workshop, and what they refuse."""
 
 import pytest
+from dash import html
 
 from dashboard.app import build_app
 from dashboard.bench.open_cards import OpenCards
+from dashboard.bench.remedy import remedy_cards
 from qc.jobs.board import StoreBoardData
 
 HOME = {"base_url": "http://127.0.0.1:8050", "headers": {"Origin": "http://127.0.0.1:8050"}}
@@ -75,3 +77,15 @@ def test_a_card_is_forgotten_once_it_is_handed_in():
     assert cards.note("slide", "qh-1 ", "b", "FN") == ("BK", 0)
     cards.forget("slide", "QH-1", "a")
     assert cards.note("slide", "QH-1", "b", "FN") is None
+
+
+def test_a_finished_card_says_what_to_cut_what_to_pair_and_where_it_is_thin(in_app, texts):
+    steps = texts(html.Div(remedy_cards("TQ-0442", {"note", "wrap"})))
+    assert steps.startswith("F wrap about") and "Tuning: what to cut, and where" in steps
+    assert "too thin" not in steps, "the lacquer is not on this card"
+    assert "least spot 9.0 µm, limit 10 µm" in texts(html.Div(remedy_cards("TQ-0442", {"thickness"})))
+    tube = texts(html.Div(remedy_cards("OU-2", {"outer_bore"})))
+    assert "Put IN-2 in OU-2: 155 µm of clearance, 155 to 155, inside the limits 100 to 200." in tube
+    assert texts(html.Div(remedy_cards("IN-1", {"inner_od"}))).startswith("IN-1 is left: it wants a bore of")
+    assert remedy_cards("TQ-0001", {"note", "thickness", "clearance"}) == [], "a tube of a slide is paired"
+    assert remedy_cards("", {"note"}) == []

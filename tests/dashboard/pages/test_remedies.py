@@ -100,7 +100,7 @@ def test_the_lacquer_names_its_spots_and_the_house_rule_its_figures(in_app, boar
     said = texts(lacquer.layout("TQ-0442"))
     assert "Bell flare is too thin: least spot 9.0 µm, limit 10 µm" in said
     assert "Least spot 9.0 µm (bell flare, spot 2), 12 asked: not kept." in said
-    assert "2 of 4 spots under 15 µm (50%), fewer than 20% asked: not kept." in said
+    assert "2 of 4 spots under 15 µm (50 %), fewer than 20 % asked: not kept." in said
     found = board.remedies().lacquer("TQ-0442").result
     drawn = markup(draw_spots([(s.area, s.spot, s.um, lacquer.state_of(s, found)) for s in found.spots]))
     assert all(name in drawn for name in ("bell flare", "outer slide", ">key<"))

@@ -291,7 +291,7 @@ def test_a_series_is_weighed_whole(verdict, rng):
     assert (plain["stage"], plain["characteristic"], plain["family"]) == ("tuning", "wrap", "tenor")
     assert plain["told"]["pieces"] == found.told.pieces and plain["settled"]["first"] == "2026-01-06"
     assert (
-        worth_cells(found)[1] == "1.5" and dict(worth_facts(found))["Readings"] == "40 a month on 20 pieces"
+        worth_cells(found)[1] == "1.5 h" and dict(worth_facts(found))["Readings"] == "40 a month on 20 pieces"
     )
 
 
