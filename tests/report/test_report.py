@@ -25,6 +25,7 @@ from qc.report.month import (
     month_pdf,
     month_workbook,
 )
+from qc.report.month.canvas import DRIFT
 from qc.report.month.panel import draw_all, draw_panel
 from qc.report.month.panel_words import capability_sentence, panel_lines
 from qc.report.month.template_data import plain_content
@@ -135,6 +136,17 @@ def test_every_series_is_drawn_once(content):
     assert set(drawn.panels) == {str(v.key) for v in content.verdicts}
     shown = {content.changes[0].key, *(str(v.key) for v in content.near)}
     assert set(drawn.pictures) == shown and len(shown) == 2, "the third series is still learning"
+
+
+def test_the_picture_beside_a_change_shows_that_change_alone(content):
+    settled, last = content.verdicts[0].stretches
+    early = replace(last, first=settled.first, last=settled.first + 14)
+    stretches = (early, replace(settled, first=early.last + 1), last)
+    twice = replace(content.verdicts[0], stretches=stretches)
+    drawn = draw_all(replace(content, verdicts=(twice, *content.verdicts[1:])))
+    key, once = str(twice.key), draw_all(content)
+    warm = [svg.count(DRIFT.encode()) for svg in (once.pictures[key], drawn.pictures[key], drawn.panels[key])]
+    assert warm[0] == warm[1] < warm[2], "the panel of the series shows both"
 
 
 def test_pdf_is_tagged_embeds_its_fonts_and_repeats(content):

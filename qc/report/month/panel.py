@@ -7,7 +7,7 @@ limits with their values at the right edge. Models differ by symbol, so that a c
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Protocol
 
 from qc.report.month.canvas import DRIFT, INK, STEADY, SYMBOLS, Canvas
@@ -63,10 +63,20 @@ def draw_all(content: MonthContent, progress: ShowDrawn | None = None, *, panels
             progress(number, len(asked), "series drawn:")
     shown = [verdicts[change.key] for change in content.changes] + list(content.near)
     pictures = {
-        str(one.key): draw_panel(one, width=PICTURE_IN[0], height=PICTURE_IN[1], newest=34) for one in shown
+        str(one.key): draw_panel(_own_change(one), width=PICTURE_IN[0], height=PICTURE_IN[1], newest=34)
+        for one in shown
     }
     checked = {one.key: draw_gauge(one) for one in content.gauge_checks if panels}
     return Drawings(drawn, pictures, checked)
+
+
+def _own_change(verdict: SeriesVerdict) -> SeriesVerdict:
+    """Leave an earlier change out of the picture beside the newest one: two in one colour tell neither."""
+    last = verdict.stretches[-1:]
+    if not any(one.changed for one in last):
+        return verdict
+    settled = [one for one in verdict.stretches[:-1] if not one.changed]
+    return replace(verdict, stretches=(*settled, *last))
 
 
 def draw_panel(
