@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import polars as pl
-from flask import Flask, Response, abort, send_file
+from flask import Flask, Response, abort, request, send_file
 
 from dashboard import queries, theme
 from dashboard.door import ANYBODY, Role, needs
@@ -46,6 +46,15 @@ def add_routes(server: Flask) -> None:
         data = table_file(points_of(view), ExportFormat(form), name, made)
         head = {"Content-Disposition": f'attachment; filename="{_plain_name(name)}.{form}"'}
         return Response(data, mimetype=MIMETYPES[form], headers=head)
+
+    @server.get("/hold/tags.pdf")
+    @needs(Role.TECHNICIAN)
+    def hold_tags() -> Response:
+        data = queries.board().hold_tags(request.args.get("serial", ""))
+        if data is None:
+            abort(404, "No such piece is to be held, so there is no tag to print.")
+        head = {"Content-Disposition": 'inline; filename="tags.pdf"'}
+        return Response(data, mimetype="application/pdf", headers=head)
 
     @server.get("/month/preview")
     @needs(Role.TECHNICIAN)

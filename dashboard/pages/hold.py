@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from typing import Any
+from urllib.parse import urlencode
 
 from dash import Dash, Input, Output, State, dcc, html, no_update
 from dash.development.base_component import Component
@@ -118,7 +119,9 @@ def _one(view: HoldList, serial: str) -> list[Component]:
     more = [html.P(unbroken(_capital(row.because)), className="small") for row in near]
     facts = [("Piece", serial_link(serial)), *([("Where", unbroken(where))] if where else [])]
     main = html.Div([card("Why it is to be held" if rows else "", told, *more)])
-    aside = html.Aside([card("", figures(facts)), _decide(serial, rows)])
+    tag = [html.Div(_print_tags("Print its tag", serial), className="ways no-print")]
+    waits = any(row.waits and row.in_house for row in rows)
+    aside = html.Aside([card("", figures(facts), *(tag if waits else [])), _decide(serial, rows)])
     head = heading(f"{serial}, to hold" if rows else serial, back=("Pieces to hold", "/hold"))
     return [head, html.Div([main, aside], className="grid first")]
 
@@ -217,8 +220,15 @@ def _by_hand() -> Component:
 
 
 def _tags(pieces: int) -> Component:
-    said = html.P(["A tag for each piece to hang on it: ", html.Code("qc hold tags --out tags.pdf")])
-    return card("Tags", said, className="no-print") if pieces else html.Span()
+    if not pieces:
+        return html.Span()
+    said = html.P("A tag to hang on each piece: why it is kept back, and a line for who releases it.")
+    return card("Tags", said, html.Div(_print_tags("Print the tags"), className="ways"), className="no-print")
+
+
+def _print_tags(said: str, serial: str = "") -> Component:
+    href = f"/hold/tags.pdf?{urlencode({'serial': serial})}" if serial else "/hold/tags.pdf"
+    return html.A(said, href=href, target="_blank", className="button")
 
 
 def _sentence(row: HoldRow) -> str:

@@ -699,6 +699,10 @@ class InventedBoard:
     def cards(self):
         return (("bell-card", "Bell card"),)
 
+    def hold_tags(self, serial=""):
+        waiting = {row.serial for row in self.hold().waiting}
+        return b"%PDF-1.7" if (serial in waiting if serial else waiting) else None
+
     def blank_card(self, card, ending):
         return {"pdf": b"%PDF-1.7", "xlsx": b"PK"}.get(ending) if card == "bell-card" else None
 

@@ -37,7 +37,7 @@ from qc.jobs.board.traced import traced
 from qc.jobs.board.weighed import WeighedOnce, WorthView
 from qc.jobs.in_hand import DayView, day_view
 from qc.jobs.judging import answering, signals_of_day, verdicts_of_day
-from qc.jobs.pieces import hold_list, whereabouts
+from qc.jobs.pieces import hold_list, tags_of, whereabouts
 from qc.jobs.printed import blank_file
 from qc.jobs.then import known
 from qc.jobs.whole_piece import nearest_to, piece_record
@@ -258,6 +258,11 @@ class StoreBoardData:
     def hold(self) -> views.HoldList:
         """Return the pieces to hold, and why."""
         return self._once("hold", lambda w: hold_list(w, judge=False, verdicts=self.verdicts(), keep=False))
+
+    def hold_tags(self, serial: str = "") -> bytes | None:
+        """Return a pdf with a tag for each piece to hold, or for one; None where none is to be held."""
+        rows = [row for row in self.hold().waiting if serial in ("", row.serial)]
+        return tags_of(self._current(), rows) if rows else None
 
     def decided(self) -> tuple[views.DecidedView, ...]:
         """Return what was decided about held rows of late and can be taken back, newest first."""

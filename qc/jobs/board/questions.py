@@ -198,6 +198,10 @@ class BoardData(Protocol):
         """Return the plan's cards, id and title."""
         ...
 
+    def hold_tags(self, serial: str = "") -> bytes | None:
+        """Return a pdf with a tag for each piece to hold, or for one; None where none is to be held."""
+        ...
+
     def blank_card(self, card: str, ending: str) -> bytes | None:
         """Return a blank card as a file, pdf or xlsx; None where there is none."""
         ...

@@ -22,6 +22,7 @@ from .reasons import doubts_of as doubts_of
 from .rows import HoldRow as HoldRow
 from .rows import PieceDecided as PieceDecided
 from .tags import HoldTags as HoldTags
+from .tags import tags_of as tags_of
 from .tags import write_tags as write_tags
 from .waiting_rows import Undecided as Undecided
 from .waiting_rows import rows_words as rows_words

@@ -53,12 +53,10 @@ def write_tags(workshop: Workshop, out: Path, *, serials: Collection[str] | None
     MachineError
         The file cannot be written.
     """
-    found: dict[str, list[HoldRow]] = {}
-    for row in hold_list(workshop, serials=serials).waiting:
-        found.setdefault(row.serial, []).append(row)
-    if not found:
+    waiting = hold_list(workshop, serials=serials).waiting
+    if not waiting:
         raise JobError("No piece in the house is to be held, so there is no tag to print.")
-    data = tags_pdf(workshop.plan.workshop.name, workshop.today, [_tag(rows) for rows in found.values()])
+    data = tags_of(workshop, waiting)
     try:
         out.touch(OWN_FILE)
         out.write_bytes(data)
@@ -66,7 +64,15 @@ def write_tags(workshop: Workshop, out: Path, *, serials: Collection[str] | None
         raise MachineError(
             f"{out}: the tags cannot be written here ({error.strerror}). Name another file with --out."
         ) from error
-    return HoldTags(out, tuple(found))
+    return HoldTags(out, tuple(dict.fromkeys(row.serial for row in waiting)))
+
+
+def tags_of(workshop: Workshop, rows: Sequence[HoldRow]) -> bytes:
+    """Return a pdf with a tag for each piece of some rows of the list."""
+    found: dict[str, list[HoldRow]] = {}
+    for row in rows:
+        found.setdefault(row.serial, []).append(row)
+    return tags_pdf(workshop.plan.workshop.name, workshop.today, [_tag(own) for own in found.values()])
 
 
 def _tag(rows: Sequence[HoldRow]) -> HoldTag:

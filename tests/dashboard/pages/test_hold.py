@@ -44,3 +44,17 @@ def test_a_piece_that_nothing_holds_can_only_be_kept_back(in_app, texts):
     said = texts(hold.one_layout("TQ-0001"))
     assert "Nothing holds this piece." in said and "Keep it back" in said
     assert "Release it" not in said.replace("Release it, or keep it back", "")
+
+
+def test_tags_are_printed_from_the_list_and_from_one_piece(app, board, texts):
+    client, home = app.server.test_client(), {"base_url": "http://127.0.0.1:8050"}
+    every = client.get("/hold/tags.pdf", **home)
+    assert every.status_code == 200 and every.mimetype == "application/pdf" and every.data.startswith(b"%PDF")
+    serial = board.hold().waiting[0].serial
+    assert client.get("/hold/tags.pdf", query_string={"serial": serial}, **home).status_code == 200
+    none = client.get("/hold/tags.pdf?serial=NOBODY", **home)
+    assert none.status_code == 404 and "no tag to print" in none.text
+    with app.server.test_request_context("/", **home):
+        assert "Print the tags" in texts(hold.list_layout())
+        assert "Print its tag" in texts(hold.one_layout(serial))
+        assert "Print its tag" not in texts(hold.one_layout("NOBODY"))
