@@ -7,6 +7,7 @@ accepted change an `Entry`. Readings, events and pieces come in bulk and are fra
 from __future__ import annotations
 
 import json
+import zlib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -116,11 +117,17 @@ class SheetRecord:
 
 @dataclass(frozen=True, slots=True)
 class VerdictRecord:
-    """What the watch said of a series on a day; `plain` is what its ``to_dict()`` gave."""
+    """What the watch said of a series on a day, as it is kept: its plain values, packed."""
 
     series: str
     as_of: date
-    plain: Mapping[str, Any]
+    packed: bytes
+
+    @property
+    def plain(self) -> Mapping[str, Any]:
+        """What its ``to_dict()`` gave; unpacked each time, which takes some milliseconds."""
+        found: Mapping[str, Any] = json.loads(zlib.decompress(self.packed))
+        return found
 
     @property
     def found(self) -> bool:

@@ -4,7 +4,7 @@ from datetime import date
 
 import pytest
 
-from qc.store import VerdictRecord, signal_id
+from qc.store import signal_id
 
 KEY = "slide/clearance/tenors"
 MAY, JUNE, JULY = date(2026, 5, 14), date(2026, 6, 14), date(2026, 7, 14)
@@ -43,7 +43,9 @@ def test_a_verdict_that_did_not_change_takes_no_room(store):
 
     with store._database.reading() as conn:
         assert conn.execute(select(func.count()).select_from(table)).scalar_one() == 1
-    assert store.verdicts(JUNE) == store.verdicts() == [VerdictRecord(KEY, MAY, verdict())]
+    (kept,) = store.verdicts()
+    assert store.verdicts(JUNE) == [kept]
+    assert (kept.series, kept.as_of, kept.plain) == (KEY, MAY, verdict())
 
 
 def test_an_older_day_judged_later_leaves_the_newest_alone(store):
