@@ -97,8 +97,8 @@ def by_signals(workshop: Workshop, signals: Iterable[OpenSignal]) -> list[HoldRo
 def by_gauges(workshop: Workshop, moved: Iterable[MovedGauge] | None = None) -> list[HoldRow]:
     """Return the pieces whose newest reading was taken with a gauge in doubt; `moved` for who has those."""
     rows: list[HoldRow] = []
-    of = {one.gauge.id: one for one in (moved_gauges(workshop) if moved is None else moved)}
     checks = master_checks(workshop)
+    of = {one.gauge.id: one for one in (moved_gauges(workshop, checks) if moved is None else moved)}
     for gauge in workshop.plan.gauges:
         one = of.get(gauge.id)
         for doubt in doubts_in(gauge, checks.get(gauge.id, ()), workshop.today):
