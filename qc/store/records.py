@@ -11,6 +11,7 @@ import zlib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
+from functools import cached_property
 from typing import Any, Literal
 
 from qc.plain import JsonObject
@@ -115,7 +116,7 @@ class SheetRecord:
     entry: int
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class VerdictRecord:
     """What the watch said of a series on a day, as it is kept: its plain values, packed."""
 
@@ -123,9 +124,9 @@ class VerdictRecord:
     as_of: date
     packed: bytes
 
-    @property
+    @cached_property
     def plain(self) -> Mapping[str, Any]:
-        """What its ``to_dict()`` gave; unpacked each time, which takes some milliseconds."""
+        """What its ``to_dict()`` gave; unpacked where it is asked for, which takes some milliseconds."""
         found: Mapping[str, Any] = json.loads(zlib.decompress(self.packed))
         return found
 
