@@ -131,11 +131,6 @@ class VerdictRecord:
         return found
 
     @property
-    def found(self) -> bool:
-        """Whether it tells of any signal."""
-        return bool(self.plain["signals"])
-
-    @property
     def serials(self) -> list[str]:
         """The pieces it rests on, in order, without rebuilding the whole verdict."""
         return [point["serial"] for point in self.plain["points"]]
