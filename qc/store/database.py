@@ -19,6 +19,7 @@ from typing import Any
 from sqlalchemy import Connection, Engine, create_engine, event, inspect, select, text
 from sqlalchemy.engine import URL, make_url
 from sqlalchemy.exc import DBAPIError, IntegrityError, NoSuchModuleError
+from sqlalchemy.util import LRUCache
 
 from qc.store.errors import StoreError, StoreUnavailable
 from qc.store.tables import HEAD, entry
@@ -26,6 +27,7 @@ from qc.store.tables import HEAD, entry
 PATIENCE_S = 60  # how long a writer waits for another to finish
 _MIGRATIONS = Path(__file__).parent / "migrations"
 _LOCK = 7_113_207  # any fixed number: PostgreSQL's lock for migrations of this program
+_MOST_COMPILED = 1_000  # statements; chosen: more than the store knows
 
 
 class Database:
@@ -169,6 +171,23 @@ class Database:
             ) from error
 
 
+class _Compiled(LRUCache[Any, Any]):
+    """Statements as compiled for SQLite, for every store that this process opens.
+
+    An engine has a cache of its own, so each opening of a store would compile all its statements anew. The
+    first part of a key is the engine's dialect: within one process they are alike, since SQLite is the same.
+    """
+
+    def get(self, key: Any, default: Any = None) -> Any:
+        return super().get(key[1:], default)
+
+    def __setitem__(self, key: Any, value: Any) -> None:
+        super().__setitem__(key[1:], value)
+
+
+_COMPILED = _Compiled(_MOST_COMPILED)
+
+
 class _OpenWriting(threading.local):
     """The writing connection of this thread, and the one of a steady look, while their blocks last."""
 
@@ -206,7 +225,12 @@ def _engine(url: URL, sqlite: bool) -> Engine:
             raise StoreError(
                 "PostgreSQL needs the extra packages: install this program with `[postgres]`."
             ) from error
-    return create_engine(url, connect_args={"timeout": PATIENCE_S}, pool_reset_on_return="rollback")
+    return create_engine(
+        url,
+        connect_args={"timeout": PATIENCE_S},
+        pool_reset_on_return="rollback",
+        execution_options={"compiled_cache": _COMPILED},
+    )
 
 
 def _set_up_sqlite(engine: Engine, patience_s: Callable[[], float]) -> None:

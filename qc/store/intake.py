@@ -166,7 +166,9 @@ def _add_sheet(
     write_held(conn, waiting, sheet_id, number)
     if not new:
         _settle_accepted(conn, sheet_id, taken, happened, number)
-    append_entry(conn, "sheet", who, when, item.file, ["sheet", "reading", "event", "held", "held_event"])
+    wrote = {"sheet": new, "reading": taken.height, "event": happened.height, "held": waiting.height}
+    wrote["held_event"] = not new  # only a sheet that came before can have rows that wait
+    append_entry(conn, "sheet", who, when, item.file, [name for name, rows in wrote.items() if rows])
     return count, new
 
 

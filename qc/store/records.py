@@ -7,9 +7,11 @@ accepted change an `Entry`. Readings, events and pieces come in bulk and are fra
 from __future__ import annotations
 
 import json
+import zlib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
+from functools import cached_property
 from typing import Any, Literal
 
 from qc.plain import JsonObject
@@ -114,18 +116,19 @@ class SheetRecord:
     entry: int
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class VerdictRecord:
-    """What the watch said of a series on a day; `plain` is what its ``to_dict()`` gave."""
+    """What the watch said of a series on a day, as it is kept: its plain values, packed."""
 
     series: str
     as_of: date
-    plain: Mapping[str, Any]
+    packed: bytes
 
-    @property
-    def found(self) -> bool:
-        """Whether it tells of any signal."""
-        return bool(self.plain["signals"])
+    @cached_property
+    def plain(self) -> Mapping[str, Any]:
+        """What its ``to_dict()`` gave; unpacked where it is asked for, which takes some milliseconds."""
+        found: Mapping[str, Any] = json.loads(zlib.decompress(self.packed))
+        return found
 
     @property
     def serials(self) -> list[str]:

@@ -88,7 +88,7 @@ def read_verdicts(conn: Connection, as_of: date | None, series: Sequence[str] | 
         last, (verdict.c.series == last.c.series) & (verdict.c.as_of == last.c.as_of)
     )
     return [
-        VerdictRecord(row.series, date.fromisoformat(row.as_of), json.loads(zlib.decompress(bytes(row.body))))
+        VerdictRecord(row.series, date.fromisoformat(row.as_of), bytes(row.body))
         for row in conn.execute(found.order_by(verdict.c.series))
     ]
 

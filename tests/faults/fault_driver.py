@@ -138,10 +138,13 @@ def _import_everything():
     import alembic.command
     import alembic.config
     import alembic.runtime.migration  # noqa: F401
+    import jinja2  # noqa: F401
     import polars  # noqa: F401
     import pydantic.type_adapter  # noqa: F401
     import scipy.stats  # noqa: F401
     import typer._adapters  # noqa: F401
+    import typst  # noqa: F401
+    import xlsxwriter  # noqa: F401
 
     import qc.cli.main
     import qc.ingest.checking.checked
@@ -150,6 +153,7 @@ def _import_everything():
     import qc.jobs.baseline
     import qc.jobs.judging.touched
     import qc.jobs.judging.verdicts
+    import qc.jobs.monthly.closing
     import qc.jobs.monthly.writing
     import qc.jobs.rejudge
     import qc.jobs.rows.settling

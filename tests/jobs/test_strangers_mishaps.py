@@ -18,7 +18,7 @@ from qc.jobs.workshop import Workshop, open_workshop
 from qc.plain import JsonObject
 
 SHEETS = Path(__file__).parents[1] / "strangers" / "sheets"
-CASES = yaml.safe_load((SHEETS / "mishaps" / "mishaps.yaml").read_text(encoding="utf-8"))
+CASES = yaml.load((SHEETS / "mishaps" / "mishaps.yaml").read_text("utf-8"), Loader=yaml.CSafeLoader)
 
 
 @pytest.fixture(scope="module")

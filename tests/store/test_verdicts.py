@@ -4,7 +4,7 @@ from datetime import date
 
 import pytest
 
-from qc.store import VerdictRecord, signal_id
+from qc.store import signal_id
 
 KEY = "slide/clearance/tenors"
 MAY, JUNE, JULY = date(2026, 5, 14), date(2026, 6, 14), date(2026, 7, 14)
@@ -43,7 +43,9 @@ def test_a_verdict_that_did_not_change_takes_no_room(store):
 
     with store._database.reading() as conn:
         assert conn.execute(select(func.count()).select_from(table)).scalar_one() == 1
-    assert store.verdicts(JUNE) == store.verdicts() == [VerdictRecord(KEY, MAY, verdict())]
+    (kept,) = store.verdicts()
+    assert store.verdicts(JUNE) == [kept]
+    assert (kept.series, kept.as_of, kept.plain) == (KEY, MAY, verdict())
 
 
 def test_an_older_day_judged_later_leaves_the_newest_alone(store):
@@ -85,11 +87,12 @@ def test_the_pulse_moves_with_every_change_and_only_then(store, make):
     assert store.pulse() == beats[-1]
 
 
-def test_a_verdict_names_its_pieces_and_says_whether_it_tells_of_a_signal(store):
+def test_a_verdict_names_its_pieces(store):
     quiet = {**verdict(), "points": [{"serial": "TB-1"}, {"serial": "TB-2"}]}
     store.save_verdicts([quiet, {**quiet, "key": "s/c/b", "signals": [shift()]}], as_of=MAY)
     loud, still = store.verdicts()
-    assert (loud.found, still.found, still.serials) == (True, False, ["TB-1", "TB-2"])
+    assert (len(loud.plain["signals"]), still.plain["signals"]) == (1, [])
+    assert loud.serials == still.serials == ["TB-1", "TB-2"]
 
 
 def test_small_values_are_kept_along_with_verdicts_or_not_at_all(store):

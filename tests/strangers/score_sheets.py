@@ -14,6 +14,7 @@ import tempfile
 from collections import Counter
 from collections.abc import Iterable, Mapping
 from datetime import date, datetime
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -31,14 +32,20 @@ Case = Mapping[str, Any]
 
 def read_layouts(here: Path) -> list[Case]:
     """Return the layouts, each with its file and what must come of it."""
-    found: list[Case] = yaml.safe_load((here / "layouts.yaml").read_text("utf-8"))["layouts"]
+    found: list[Case] = _read(here / "layouts.yaml")["layouts"]
     return found
 
 
 def read_slips(here: Path) -> tuple[list[Case], list[Case]]:
     """Return the planted slips and the odd but true cards."""
-    found = yaml.safe_load((here / "mishaps.yaml").read_text("utf-8"))
+    found = _read(here / "mishaps.yaml")
     return found["slips"], found["odd"]
+
+
+@cache
+def _read(file: Path) -> Any:
+    """Read a file of cases, once: each of fifty layouts asks for all of them."""
+    return yaml.load(file.read_text("utf-8"), Loader=yaml.CSafeLoader)
 
 
 def meant(lines: Iterable[str]) -> set[Reading]:
@@ -157,10 +164,10 @@ def agrees(offered: object, wanted: object) -> bool:
     return abs(one - two) < 1e-4 * max(1.0, abs(two))
 
 
+@cache
 def planned(here: Path) -> tuple[Plan, date]:
     """Return the plan of a stranger's workshop and the day its layouts are handed in."""
-    whole = yaml.safe_load((here / "layouts.yaml").read_text("utf-8"))
-    return load_plan((here / "plan.yaml").read_text("utf-8")), whole["as_of"]
+    return load_plan((here / "plan.yaml").read_text("utf-8")), _read(here / "layouts.yaml")["as_of"]
 
 
 def slip_outcomes(

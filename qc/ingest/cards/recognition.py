@@ -141,12 +141,19 @@ def says_no_fault(taken: Heading, card: Card) -> bool:
     return taken.field == "fault_type" and taken.name == "kind" and not card.event
 
 
+_NAMES: dict[str, tuple[Plan, frozenset[str]]] = {}
+"""The names of the plan asked about last, a whole tuple at a time: a box of sheets is read by one plan."""
+
+
 def plan_names(plan: Plan) -> frozenset[str]:
     """Return every heading, in plain form, that a figure of the plan may stand under."""
-    found: set[str] = set()
-    for card in plan.cards:
-        found.update(card_names(card, plan), short_names(card, plan))
-    return frozenset(found)
+    kept = _NAMES.get("last")
+    if kept is None or kept[0] is not plan:
+        found: set[str] = set()
+        for card in plan.cards:
+            found.update(card_names(card, plan), short_names(card, plan))
+        kept = _NAMES["last"] = plan, frozenset(found)
+    return kept[1]
 
 
 def plan_units(plan: Plan) -> dict[str, str]:

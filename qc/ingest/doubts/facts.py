@@ -45,6 +45,8 @@ class Facts:
         What was planned and what is on record.
     records : dict
         What `gather_record` brought together for the doubts asked before, by the rows in doubt by then.
+    odd : dict
+        The few figures that several doubts ask about, found once: out of the question, or far from usual.
     """
 
     readings: pl.DataFrame
@@ -52,6 +54,7 @@ class Facts:
     plan: Plan
     known: Known
     records: dict[frozenset[int], Any] = field(default_factory=dict, repr=False, compare=False)
+    odd: dict[object, Any] = field(default_factory=dict, repr=False, compare=False)
 
 
 Doubts = Mapping[int, frozenset[Reason]]

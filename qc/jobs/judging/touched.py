@@ -11,9 +11,10 @@ from collections.abc import Iterable, Mapping
 
 import polars as pl
 
+from qc.jobs.judging.kept import load_verdicts
 from qc.jobs.workshop import Workshop
 from qc.store import News
-from qc.watch import SeriesKey, sources_of
+from qc.watch import SeriesKey, SeriesVerdict, sources_of
 
 ASSEMBLED, CHECKED = "part", "gauge-check"
 MOST_CHECKS = 60
@@ -45,7 +46,8 @@ def series_touched(workshop: Workshop, news: News) -> set[str]:
     if checks.height > MOST_CHECKS:
         return direct | rest
     pieces = _pieces(workshop, news, checks)
-    return direct | {key for key in rest if _explained_by(workshop, key, pieces)}
+    kept = [verdict for verdict in load_verdicts(workshop) if str(verdict.key) in rest]
+    return direct | {str(verdict.key) for verdict in kept if _explained_by(workshop, verdict, pieces)}
 
 
 def made_of(workshop: Workshop, rows: Iterable[tuple[str, str, str | None]]) -> set[str]:
@@ -86,11 +88,7 @@ def _pieces(workshop: Workshop, news: News, checks: pl.DataFrame) -> dict[str, i
     return pieces
 
 
-def _explained_by(workshop: Workshop, key: str, pieces: Mapping[str, int]) -> bool:
+def _explained_by(workshop: Workshop, verdict: SeriesVerdict, pieces: Mapping[str, int]) -> bool:
     """Say whether a finding of a series rests on what is recorded about any of these pieces."""
-    kept = workshop.store.verdicts(series=[key])
-    if not kept or not kept[0].found:
-        return False
-    own = SeriesKey.parse(key).stage
-    at = [stage.id for stage in workshop.plan.stages].index(own)
-    return any(pieces.get(serial, at + 1) <= at for serial in kept[0].serials)
+    at = [stage.id for stage in workshop.plan.stages].index(verdict.key.stage)
+    return bool(verdict.signals) and any(pieces.get(p.serial, at + 1) <= at for p in verdict.points)

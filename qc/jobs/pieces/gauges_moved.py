@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from qc.jobs.workshop import Workshop
@@ -45,9 +45,12 @@ def master_checks(workshop: Workshop, gauges: Sequence[str] | None = None) -> di
     return checks
 
 
-def moved_gauges(workshop: Workshop) -> tuple[MovedGauge, ...]:
-    """Return the gauges that read otherwise than before, in the order of the plan."""
-    changes = gauge_courses(workshop)
+def moved_gauges(
+    workshop: Workshop, checks: Mapping[str, Sequence[MasterCheck]] | None = None
+) -> tuple[MovedGauge, ...]:
+    """Return the gauges that read otherwise than before, in plan order; `checks` for who has them."""
+    checks = master_checks(workshop) if checks is None else checks
+    changes = gauge_changes(workshop.plan.gauges, checks, workshop.today)
     found = ((gauge, standing_change(changes.get(gauge.id, ()))) for gauge in workshop.plan.gauges)
     return tuple(
         MovedGauge(gauge, change, gauge_moved_sentence(gauge, change, workshop.today))

@@ -130,9 +130,9 @@ def hold_list(
     found = [
         *outside,
         *by_held_rows(undecided(workshop, serials)),
-        *by_signals(workshop, signals),
-        *by_gauges(workshop, moved),
-        *by_batches(workshop, signals),
+        *by_signals(workshop, signals, serials),
+        *by_gauges(workshop, moved, serials),
+        *by_batches(workshop, signals, serials),
     ]
     if serials is not None:
         wanted = set(serials)

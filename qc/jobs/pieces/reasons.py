@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from itertools import groupby
@@ -61,8 +61,10 @@ def by_limits(workshop: Workshop, *, keep: bool = True) -> tuple[list[HoldRow], 
     return held, told
 
 
-def by_signals(workshop: Workshop, signals: Iterable[OpenSignal]) -> list[HoldRow]:
-    """Return the pieces that lie in the stretch of an open signal that is bad for them.
+def by_signals(
+    workshop: Workshop, signals: Iterable[OpenSignal], only: Collection[str] | None = None
+) -> list[HoldRow]:
+    """Return the pieces that lie in the stretch of an open signal that is bad for them; `only` these.
 
     Of changes only the one by which a series drifts now counts; a piece that stands apart counts by itself.
     """
@@ -71,8 +73,8 @@ def by_signals(workshop: Workshop, signals: Iterable[OpenSignal]) -> list[HoldRo
         found = _figure_of(workshop.plan, verdict)
         if found is None or not is_bad(verdict, signal.found):
             continue
-        serials = [point.serial for point in pieces_in(verdict, signal.found)]
-        figures = figures_of(workshop, *found, serials)
+        serials = _of(only, (point.serial for point in pieces_in(verdict, signal.found)))
+        figures = figures_of(workshop, *found, serials) if serials else {}
         title = _title(*found)
         for serial in serials:
             because = f"signal {signal.name}: {signal.found.sentence}"
@@ -94,23 +96,29 @@ def by_signals(workshop: Workshop, signals: Iterable[OpenSignal]) -> list[HoldRo
     return rows
 
 
-def by_gauges(workshop: Workshop, moved: Iterable[MovedGauge] | None = None) -> list[HoldRow]:
+def by_gauges(
+    workshop: Workshop,
+    moved: Iterable[MovedGauge] | None = None,
+    only: Collection[str] | None = None,
+) -> list[HoldRow]:
     """Return the pieces whose newest reading was taken with a gauge in doubt; `moved` for who has those."""
     rows: list[HoldRow] = []
-    of = {one.gauge.id: one for one in (moved_gauges(workshop) if moved is None else moved)}
     checks = master_checks(workshop)
+    of = {one.gauge.id: one for one in (moved_gauges(workshop, checks) if moved is None else moved)}
     for gauge in workshop.plan.gauges:
         one = of.get(gauge.id)
         for doubt in doubts_in(gauge, checks.get(gauge.id, ()), workshop.today):
             # what its checks say of the stretch, where they had moved before the one that was off
             said = one is not None and one.change.since <= doubt.last
             because = f"{doubt.because}. {one.sentence}" if one is not None and said else doubt.because
-            rows += _doubted(workshop, replace(doubt, because=because))
+            rows += _doubted(workshop, replace(doubt, because=because), only)
     return rows
 
 
-def by_batches(workshop: Workshop, signals: Iterable[OpenSignal]) -> list[HoldRow]:
-    """Return the pieces that bear a batch which an open signal suspects first."""
+def by_batches(
+    workshop: Workshop, signals: Iterable[OpenSignal], only: Collection[str] | None = None
+) -> list[HoldRow]:
+    """Return the pieces that bear a batch which an open signal suspects first; `only` these."""
     rows: list[HoldRow] = []
     for signal, verdict in signals:
         found = _figure_of(workshop.plan, verdict)
@@ -119,8 +127,8 @@ def by_batches(workshop: Workshop, signals: Iterable[OpenSignal]) -> list[HoldRo
             continue
         parts = workshop.store.events("part", until=workshop.today).filter(pl.col("batch") == first.name)
         read = workshop.store.of_batch(first.name, until=workshop.today)
-        serials = sorted({s for s in (*parts["serial"], *read["serial"]) if s})
-        figures = figures_of(workshop, *found, serials)
+        serials = _of(only, sorted({s for s in (*parts["serial"], *read["serial"]) if s}))
+        figures = figures_of(workshop, *found, serials) if serials else {}
         for serial in serials:
             because = f"batch {first.name}, first suspect of signal {signal.name}"
             step = f"Keep it back until batch {first.name} is cleared; measure two pieces of it first."
@@ -200,9 +208,16 @@ def _name(gauge: Gauge) -> str:
     return named(gauge.name, gauge.id)
 
 
-def _doubted(workshop: Workshop, doubt: Doubt) -> Iterator[HoldRow]:
+def _of(only: Collection[str] | None, serials: Iterable[str]) -> list[str]:
+    """Return the serials that are asked for; all of them where nobody says which."""
+    return [serial for serial in serials if only is None or serial in only]
+
+
+def _doubted(workshop: Workshop, doubt: Doubt, only: Collection[str] | None) -> Iterator[HoldRow]:
     """Yield the pieces whose figure, as it stands now, rests on a reading of these days."""
     touched = workshop.store.gauged(doubt.gauge.id, doubt.first, doubt.last)
+    if only is not None:
+        touched = touched.filter(pl.col("serial").is_in(list(only)))
     for (stage_id, name), own in touched.group_by("stage", "characteristic", maintain_order=True):
         stage = workshop.plan.stage(str(stage_id))
         characteristic = workshop.plan.characteristic(str(stage_id), str(name))

@@ -173,11 +173,17 @@ def undecided(workshop: Workshop, serials: Collection[str] | None = None) -> lis
     found: list[Undecided] = []
     for stage in workshop.plan.stages if rows else ():
         own = [row for row in rows if row["stage"] == stage.id]
-        for characteristic in filter(limited, stage.characteristics) if own else ():
-            sources = sources_of(characteristic)
-            mine = [row for row in own if row["characteristic"] in sources]
-            if mine:
-                found += _of_figure(workshop, stage, characteristic, mine, models)
+        typed = {row["characteristic"] for row in own}
+        asked = [c for c in filter(limited, stage.characteristics) if typed & set(sources_of(c))]
+        if not asked:
+            continue
+        # read for all figures of the stage at once: one by one each would be asked of the store again
+        sources = sorted({source for characteristic in asked for source in sources_of(characteristic)})
+        serials = sorted({row["serial"] for row in own})
+        read = workshop.store.figures(stage.id, sources, until=workshop.today, serials=serials)
+        for characteristic in asked:
+            mine = [row for row in own if row["characteristic"] in sources_of(characteristic)]
+            found += _of_figure(workshop.plan, stage, characteristic, mine, read, models)
     return found
 
 
@@ -201,16 +207,19 @@ def _day_in_doubt(held: HeldRecord) -> bool:
 
 
 def _of_figure(
-    workshop: Workshop,
+    plan: Plan,
     stage: Stage,
     characteristic: Characteristic,
     rows: Sequence[Mapping[str, Any]],
+    read: pl.DataFrame,
     models: Mapping[str, str],
 ) -> Iterator[Undecided]:
-    serials = sorted({row["serial"] for row in rows})
-    read = workshop.store.figures(stage.id, sources_of(characteristic), until=workshop.today, serials=serials)
+    read = read.filter(
+        pl.col("characteristic").is_in(sources_of(characteristic)),
+        pl.col("serial").is_in({row["serial"] for row in rows}),
+    )
     rows = sorted(_that_count(rows, read), key=lambda row: (row["serial"], row["held"]))
-    figures = _as_typed(workshop.plan, stage, characteristic, rows, read, models) if rows else {}
+    figures = _as_typed(plan, stage, characteristic, rows, read, models) if rows else {}
     for row in rows:
         figure = figures.get(row["held"])
         if figure is not None and figure.inside is None:

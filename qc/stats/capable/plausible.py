@@ -256,8 +256,7 @@ def _errors(skew: float, tails: float, power: float) -> tuple[float, float, floa
     """
     if skew == 0.0 and tails == 0.0:
         return 1.0, 0.5, 0.0
-    chance = (np.arange(500) + 0.5) / 500
-    u = special.ndtri(chance) if tails == 0.0 else special.stdtrit(1.0 / tails, chance)
+    u = _of_tails(tails)
     bend = skew / (1.0 - power)
     if skew == 0.0:
         inner, y = np.ones_like(u), u
@@ -275,6 +274,13 @@ def _errors(skew: float, tails: float, power: float) -> tuple[float, float, floa
     found = inverse @ meat @ inverse.T
     level, spread = float(found[0, 0]), float(found[1, 1])
     return level, spread, float(found[0, 1]) / math.sqrt(level * spread)
+
+
+@lru_cache(maxsize=32)
+def _of_tails(tails: float) -> Floats:
+    """Return even quantiles of Student's t, of the normal without tails; most of the time of `_errors`."""
+    chance = (np.arange(500) + 0.5) / 500
+    return np.asarray(special.ndtri(chance) if tails == 0.0 else special.stdtrit(1.0 / tails, chance))
 
 
 @lru_cache(maxsize=32)

@@ -26,8 +26,10 @@ References
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -175,6 +177,9 @@ class Echo:
         j = np.arange(1.0, capacity + 1)
         self._variance = j + 2 * a * phi / (1 - phi) * (j - (1 - phi**j) / (1 - phi))
         self._fade = phi[:, 0]
+        if a.shape[0] == 1:
+            self._gain, self._width = _forecasts_of_one(float(a[0, 0]), float(phi[0, 0]), capacity)
+            return
         self._gain = np.empty((capacity, a.shape[0]))
         self._width = np.empty((capacity, a.shape[0]))
         share, fade = a[:, 0], phi[:, 0]
@@ -224,6 +229,18 @@ class Echo:
             out.append(missed)
             forecast = fade * (forecast + gain * missed)
         return np.array([out]) / self._width[:n, row]
+
+
+@lru_cache(maxsize=64)
+def _forecasts_of_one(share: float, fade: float, capacity: int) -> tuple[Floats, Floats]:
+    """Return gain and width of the forecasts of one row: the same for each stretch of a series."""
+    gain, width, doubt = [], [], share
+    for _ in range(capacity):
+        whole = doubt + (1 - share)
+        gain.append([doubt / whole])
+        width.append([math.sqrt(whole)])
+        doubt = fade * fade * doubt * (1 - doubt / whole) + share * (1 - fade * fade)
+    return np.array(gain), np.array(width)
 
 
 class LotsStep(NamedTuple):

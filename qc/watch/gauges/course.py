@@ -10,10 +10,11 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
+from functools import lru_cache
 from typing import Final
 
 from qc.plan import Gauge
-from qc.stats import DetectorSignal, Stretch, detect_many
+from qc.stats import Detection, DetectorSignal, Stretch, detect_many
 from qc.watch.gauges.masters import MasterCheck, Moved, lines_of, masters_words, moved_together
 from qc.words import day_words, quantity_words
 
@@ -120,8 +121,12 @@ def gauge_changes(
         lines = lines_of(check for check in checks.get(gauge.id, ()) if check.day >= calibrated)
         judged += [(gauge, lines, master) for master in lines]
     # in steps of its own, so that one pass judges them all
-    steps = [[check.value / gauge.resolution for check in lines[master]] for gauge, lines, master in judged]
-    found = detect_many(steps, false_alarm_rate=CHECK_RATE, resolution=1.0)
+    found = _detected(
+        tuple(
+            tuple(check.value / gauge.resolution for check in lines[master])
+            for gauge, lines, master in judged
+        )
+    )
     told: dict[str, list[GaugeChange]] = {}
     for (gauge, lines, master), detection in zip(judged, found, strict=True):
         own = told.setdefault(gauge.id, [])
@@ -130,6 +135,12 @@ def gauge_changes(
             part = moved_together(lines, master, change.since, gauge.resolution)
             own.append(replace(change, master=master, moved=part if change.kind in LASTING else ""))
     return {name: tuple(sorted(own, key=lambda one: one.told)) for name, own in told.items()}
+
+
+@lru_cache(maxsize=4)
+def _detected(steps: tuple[tuple[float, ...], ...]) -> tuple[Detection, ...]:
+    """Judge series of checks; the status, the list to hold and each page ask about the same ones."""
+    return tuple(detect_many(steps, false_alarm_rate=CHECK_RATE, resolution=1.0))
 
 
 def standing_change(changes: Sequence[GaugeChange]) -> GaugeChange | None:

@@ -12,7 +12,7 @@ from qc.plan import PLACE, load_plan
 
 SHEETS = Path(__file__).parents[2] / "strangers" / "sheets"
 PLAN = load_plan(SHEETS / "plan.yaml")
-CASES = yaml.safe_load((SHEETS / "layouts.yaml").read_text("utf-8"))
+CASES = yaml.load((SHEETS / "layouts.yaml").read_text("utf-8"), Loader=yaml.CSafeLoader)
 
 
 def key(serial, model, day, characteristic, places, value):

@@ -17,6 +17,7 @@ from qc.jobs.rows import Decision, list_held, mend_held
 from qc.jobs.signals import list_signals, say_of_signal
 from qc.jobs.upload import upload
 from qc.jobs.whole_piece import piece_record
+from qc.jobs.workshop import open_workshop
 from qc.plan import EVENT, Gauge
 from qc.sayings import Saying, What
 from qc.store import NewSheet, sheet_hash
@@ -25,17 +26,19 @@ KEYS = {"serial", "stage", "characteristic", "place", "value", "unit", "lower", 
 KEYS |= {"shipped", "where", "next_step", "released"}
 
 
-def rows(shop, **like):
+def rows(shop, *, keep=True, **like):
     """Return the rows of the list that agree in what is named."""
-    found = hold_list(shop, judge=False).rows
+    found = hold_list(shop, judge=False, keep=keep).rows
     return [row for row in found if all(getattr(row, name) == value for name, value in like.items())]
 
 
-@pytest.fixture
-def thin(shop):
+@pytest.fixture(scope="module")
+def thin(demo_folder):
     """Return the row of an instrument in the house whose lacquer is thin at a spot."""
-    found = [r for r in rows(shop, characteristic="thickness", why="limit") if r.in_house and r.waits]
-    return found[0]
+    shop = open_workshop(demo_folder)
+    found = rows(shop, keep=False, characteristic="thickness", why="limit")
+    shop.store.close()
+    return next(r for r in found if r.in_house and r.waits)
 
 
 def test_the_command_answers_by_the_contract(demo_copy, command):

@@ -55,7 +55,7 @@ KINDS = {
 @cache
 def read(name: str) -> dict[str, Any]:
     """One of the yaml files here."""
-    loaded: dict[str, Any] = yaml.safe_load((HERE / name).read_text(encoding="utf-8"))
+    loaded: dict[str, Any] = yaml.load((HERE / name).read_text("utf-8"), Loader=yaml.CSafeLoader)
     return loaded
 
 

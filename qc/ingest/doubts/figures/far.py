@@ -62,6 +62,13 @@ def far_figures(facts: Facts, doubted: Doubts, spreads: float) -> list[FrameRow]
     """
     if facts.readings.is_empty():
         return []
+    if (far_figures, spreads) not in facts.odd:
+        facts.odd[far_figures, spreads] = _far(facts.readings, spreads)
+    return [dict(row) for row in facts.odd[far_figures, spreads] if row[INDEX] not in doubted]
+
+
+def _far(readings: pl.DataFrame, spreads: float) -> list[FrameRow]:
+    """Return all of them, in doubt already or not."""
     tails = BEYOND_TAIL if spreads >= FAR else BEYOND_WITH_MEND
     x = scaled(pl.col("value"))
     alone = (x - pl.col("_at")).abs()
@@ -81,9 +88,7 @@ def far_figures(facts: Facts, doubted: Doubts, spreads: float) -> list[FrameRow]
         mended = (pl.col("_others") >= FEWEST_OTHERS) & beyond & (beside > spreads * pl.col("_within"))
         apart = apart | (mended & pl.when(below).then(low.fill_null(True)).otherwise(high.fill_null(True)))
     far = far.fill_null(False) | apart.fill_null(False)
-    rows = facts.readings.filter(
-        (pl.col("_kind") == "measured") & far.fill_null(False) & ~pl.col(INDEX).is_in(list(doubted))
-    )
+    rows = readings.filter((pl.col("_kind") == "measured") & far.fill_null(False))
     expected = pl.col("_at") + pl.col("_near").fill_null(0.0)
     usual = pl.when("_log").then(expected.exp()).otherwise(expected)
     spread = off / pl.col("_at_spread")

@@ -44,24 +44,34 @@ def scaled_fits(
         The rows, with ``scaled`` (the multiplied figure), ``usual``, and ``off`` (how many spreads the
         multiplied figure lies from the usual one, None where nothing is known) added.
     """
-    if facts.readings.is_empty():
+    if facts.readings.is_empty() or (rows := _out_of_the_question(facts)).is_empty():
         return []
-    tiny = pl.lit(False)
-    if below_step:
-        tiny = ((pl.col("value") > 0) & (pl.col("value") < pl.col("_step") / 2)).fill_null(False)
-    value, times = pl.col("value"), pl.col("value") * factor
-    rows = facts.readings.filter(
-        (pl.col("_kind") == "measured")
-        & (only if only is not None else pl.lit(True))
-        & (_impossible(value) | tiny)
-    ).filter(_possible(times))
+    times = pl.col("value") * factor
+    asked = pl.col("_senseless") if not below_step else pl.lit(True)
+    rows = rows.filter(asked & (only if only is not None else pl.lit(True)) & _possible(times))
     # what is meant must be much nearer to what is usual than what was typed
-    nearer = (2 * distance(times) < distance(value)).fill_null(True)
-    rows = rows.filter(nearer)
+    nearer = (2 * distance(times) < distance(pl.col("value"))).fill_null(True)
+    rows = rows.filter(nearer).drop("_senseless")
     found = []
     for row in rows.with_columns(times.alias("scaled"), distance(times).alias("off")).to_dicts():
         row["usual"] = usual_value(row)
         found.append(row)
+    return found
+
+
+def _out_of_the_question(facts: Facts) -> pl.DataFrame:
+    """Return measured figures that cannot stay (marked so) or that are too small for their gauge.
+
+    What they are multiplied by does not matter here, and mostly there are none.
+    """
+    if "scale" not in facts.odd:
+        value = pl.col("value")
+        tiny = ((value > 0) & (value < pl.col("_step") / 2)).fill_null(False)
+        marked = facts.readings.filter(pl.col("_kind") == "measured").with_columns(
+            _impossible(value).alias("_senseless")
+        )
+        facts.odd["scale"] = marked.filter(pl.col("_senseless") | tiny)
+    found: pl.DataFrame = facts.odd["scale"]
     return found
 
 
