@@ -183,8 +183,8 @@ def _lists(draft: PlanDraft) -> Iterator[str]:
     yield "\ncards:"
     for stage in draft.stages:
         one = _text(stage.id)
-        own = stage.id if stage.id.casefold().endswith("card") else f"{stage.id}-card"
-        said = f"id: {_text(own)}, title: {_text(stage.name)}, source: {stage.source}"
+        card = stage.id if stage.id.casefold().endswith("card") else f"{stage.id}-card"
+        said = f"id: {_text(card)}, title: {_text(stage.name)}, source: {stage.source}"
         yield f"  - {{{said}, stage: {one}, characteristics: [{', '.join(map(_text, stage.figures))}]}}"
     for event, title in draft.events.items():
         yield f"  - {{id: {event}, title: {_text(title)}, source: bench, event: {event}}}"

@@ -76,8 +76,8 @@ def cards_of(plan: Plan, around: pl.DataFrame) -> tuple[CardOfPiece, ...]:
     for (stage, day), rows in dated.group_by("stage", "day", maintain_order=True):
         joined = {name: " + ".join(filter(None, rows[name].unique(maintain_order=True))) for name in NAMED}
         place, said = names.get(str(stage), (len(names), str(stage or "")))
-        found.append((day, place, CardOfPiece(str(stage or ""), said, day, **joined)))  # type: ignore[arg-type]
-    return tuple(card for *_, card in sorted(found, key=lambda one: one[:2]))  # type: ignore[type-var]
+        found.append((day, place, CardOfPiece(str(stage or ""), said, day, **joined)))
+    return tuple(card for *_, card in sorted(found, key=lambda one: one[:2]))
 
 
 def made_of(cards: Sequence[CardOfPiece]) -> list[tuple[str, str, str]]:

@@ -114,7 +114,7 @@ class PieceRecord(Tabled):
     @property
     def life(self) -> tuple[tuple[date, str], ...]:
         """Its cards and its events, oldest first: the day, and what was done."""
-        told = [(one.day, one.said) for one in (*self.cards, *self.events)]
+        told = [*((one.day, one.said) for one in self.cards), *((one.day, one.said) for one in self.events)]
         return tuple(sorted(told, key=lambda one: one[0]))
 
     def to_dict(self) -> JsonObject:
