@@ -110,7 +110,7 @@ def _whole(view: InstrumentView, record: PieceRecord) -> Component:
         *_stages(view),
     ]
     aside = [*whole_piece.leaving_card(record), *of_piece(view.serial), *whole_piece.beside(record)]
-    aside += [whole_piece.parts_card(record), _events(view)]
+    aside += [whole_piece.parts_card(record), whole_piece.life_card(record)]
     return html.Div(
         [
             heading(view.serial, unbroken(under), back=("Instruments", "/instruments")),
@@ -200,7 +200,8 @@ def _stages(view: InstrumentView) -> list[Component]:
     for _, group in groupby(view.readings, key=lambda r: r.stage):
         readings = list(group)
         rows = [_reading_row(r) for r in readings[-SHOWN_READINGS:]]
-        head = ["Figure", "Place", "Reading", "As typed", "Day", "Person", "Gauge", "Tool", "Sheet", "Since"]
+        head = ["Figure", "Place", "Reading", "As typed", "Day", "Person", "Gauge"]
+        head += ["Batch", "Tool", "Sheet", "Since"]
         inner = table(
             head, rows, f"{readings[0].stage_name}, in order of making{_cut(len(readings))}", numbers=(2,)
         )
@@ -228,6 +229,7 @@ def _reading_row(reading: InstrumentReading) -> list[Any]:
         words.day(reading.day, year=True),
         also_link("person", reading.person),
         also_link("gauge", reading.gauge),
+        also_link("batch", reading.batch),
         also_link("tool", reading.tool),
         f"{reading.file}, line {reading.row}" if reading.file else "",
         life_of(reading),

@@ -68,6 +68,7 @@ def one_layout(signal: str, **_: str) -> Component:
     view = queries.board().signal(signal)
     if view is None:
         return missing("There is no signal of this name.")
+    queries.desk().warm()  # whoever opens it will say something of it
     body = html.Div(signal_body(view), id="signals-body")
     return html.Div([*status(), body, dcc.Store(id="signals-id", data=view.id)])
 
@@ -81,7 +82,17 @@ def register(app: Dash) -> None:
         found = queries.desk().progress(ticket)
         view = queries.board().signal(signal)
         said, done = outcome(found if view else None)
-        return said, signal_body(view) if view and done else no_update
+        # a page of a hundred pieces takes seconds to draw: where nothing drawn has changed, it stays
+        return said, signal_body(view) if view and done and not _said_only(found) else no_update
+
+    @needs(Role.TECHNICIAN)
+    def show_said(ticket: str, signal: str) -> tuple[Any, Any]:
+        """Return what a tick or a remark changes on the page: the pieces to tick, the steps and the life."""
+        found = queries.desk().progress(ticket)
+        view = queries.board().signal(signal) if _said_only(found) else None
+        if view is None:
+            return no_update, no_update
+        return _dealt_with(view), _aside(view, queries.board().series(view.verdict.key))
 
     @needs(Role.TECHNICIAN)
     def draw_again(newest: int, every: int, signal: str) -> tuple[Figure, Any, str, str]:
@@ -118,6 +129,26 @@ def register(app: Dash) -> None:
         State("signals-id", "data"),
         prevent_initial_call=True,
     )(show_again)
+    app.callback(
+        Output("signals-dealt-with", "children"),
+        Output("signals-aside", "children"),
+        Input("signals-done", "data"),
+        State("signals-id", "data"),
+        prevent_initial_call=True,
+    )(show_said)
+
+
+def _said_only(found: Any) -> bool:
+    """Tell whether a ticket ended in something that is said and changes nothing that is drawn."""
+    return bool(found and found["state"] == "done" and (found["receipt"] or {}).get("said_only"))
+
+
+def _dealt_with(view: SignalView) -> list[Component]:
+    return [made_under_card(view)] if view.made_under else []
+
+
+def _aside(view: SignalView, series: SeriesView | None) -> list[Component]:
+    return [action_card(view, series), history_card(view), _facts(view)]
 
 
 def signal_body(view: SignalView) -> list[Component]:
@@ -136,8 +167,7 @@ def signal_body(view: SignalView) -> list[Component]:
     ways = html.Div([link, *of_series(view.verdict)], className="tools")
     drawn = _drawn(view, series, ways) if series is not None else []
     touched = board.touched(view.id)
-    more = [made_under_card(view)] if view.made_under else []
-    more += [touched_card(touched)] if touched is not None else []
+    more = [touched_card(touched)] if touched is not None else []
     return [
         heading(
             f"{view.verdict.stage_name} — {series_name(view.verdict)}",
@@ -151,10 +181,11 @@ def signal_body(view: SignalView) -> list[Component]:
                         card("", *evidence, className="sentence" if drawn else ""),
                         *drawn,
                         _suspects(view),
+                        html.Div(_dealt_with(view), id="signals-dealt-with"),
                         *more,
                     ]
                 ),
-                html.Aside([action_card(view, series), history_card(view), _facts(view)]),
+                html.Aside(_aside(view, series), id="signals-aside"),
             ],
             className="grid first",
         ),

@@ -14,6 +14,7 @@ from dashboard.drawing import Drawing
 from dashboard.parts import card, figures, nothing, serial_link, table, unbroken
 from dashboard.routing import address, series_address
 from qc.jobs.board import (
+    CardOfPiece,
     FigureOfPiece,
     MapCell,
     PartOfPiece,
@@ -24,6 +25,7 @@ from qc.jobs.board import (
     grid_of,
     limits_of,
     limits_words,
+    made_of,
     shared_words,
 )
 from qc.states import NEAR
@@ -126,16 +128,47 @@ def _cell(cell: MapCell | None) -> Component:
 
 
 def parts_card(record: PieceRecord) -> Component:
-    """Return the parts with batch and tool, those that went elsewhere, and what a part is in."""
+    """Return what is in a piece: its parts, the batches and tools of its cards, and what a part is in."""
     rows: list[Any] = []
     for stay in record.stays:
         when = f", until {words.day(stay.until, year=True)}" if stay.until else ""
         rows.append((f"{stay.role or 'part'} of", html.Span([serial_link(stay.serial), when])))
     for one in record.parts:
         rows.append((one.part, html.Span([serial_link(one.serial), *_of(one)])))
+    rows += _of_its_cards(record)
     if not rows:
-        return card("Parts", nothing("No part is recorded."))
-    return card("Parts", figures(rows))
+        return card("What is in it", nothing("No part, batch or tool is recorded."))
+    return card("What is in it", figures(rows))
+
+
+def _of_its_cards(record: PieceRecord) -> list[Any]:
+    """Return the batches and tools of its own cards, each with the stages that name it."""
+    rows = []
+    for kind, name, stages in made_of(record.cards):
+        rows.append((kind, html.Span([also_link(kind, name), html.Span(f", {stages}", className="small")])))
+    return rows
+
+
+def life_card(record: PieceRecord) -> Component:
+    """Return the life of a piece from its first card on: who measured it with what, and what happened."""
+    told: list[tuple[Any, list[Any]]] = [(one.day, _measured(one)) for one in record.cards]
+    told += [(one.day, [one.said]) for one in record.events]
+    if not told:
+        return card("Its life", nothing("Nothing was measured on it, and no event is recorded."))
+    lines = [
+        html.Li([html.Span(words.day(day, year=True), className="small"), *said])
+        for day, said in sorted(told, key=lambda one: one[0])
+    ]
+    return card("Its life", html.Ul(lines, className="life"))
+
+
+def _measured(one: CardOfPiece) -> list[Any]:
+    said: list[Any] = [f"{one.stage_name} measured"]
+    for kind, before in (("person", ", by "), ("gauge", ", gauge ")):
+        names = filter(None, getattr(one, kind).split(" + "))
+        for number, name in enumerate(names):
+            said += [" + " if number else before, also_link(kind, name)]
+    return said
 
 
 def _of(one: PartOfPiece) -> list[Any]:

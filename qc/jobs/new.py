@@ -35,6 +35,8 @@ class FirstPlan:
         Figures whose unit nobody wrote.
     rows, accepted : int
         Readings on the sheets, and how many of them go in with this plan.
+    lists : tuple of str
+        Titles of the cards that list events.
     left : tuple of str
         What is said of each sheet that cannot be read, and of the first row held of each other.
     """
@@ -45,6 +47,7 @@ class FirstPlan:
     rows: int
     accepted: int
     left: tuple[str, ...]
+    lists: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +71,7 @@ class NewWorkshop(Tabled):
         return {
             **made,
             "stages": list(one.stages),
+            "lists": list(one.lists),
             "guessed_units": list(one.guessed),
             "rows": one.rows,
             "accepted": one.accepted,
@@ -80,7 +84,13 @@ class NewWorkshop(Tabled):
             return new_workshop_text(self.folder, self.plan_file)
         one = self.proposed
         return proposed_plan_text(
-            self.folder, self.plan_file, one.stages, one.guessed, (one.accepted, one.rows), one.left
+            self.folder,
+            self.plan_file,
+            one.stages,
+            one.guessed,
+            (one.accepted, one.rows),
+            one.left,
+            one.lists,
         )
 
 
@@ -169,8 +179,9 @@ def _propose(name: str, sheets: Sequence[tuple[str, bytes | SheetError]], as_of:
         tuple(stages),
         tuple(draft.guessed()),
         sum(one.rows for one in judged),
-        sum(one.readings.height for one in judged),
+        sum(one.readings.height + one.events.height for one in judged),
         tuple(left),
+        tuple(draft.events.values()),
     )
 
 

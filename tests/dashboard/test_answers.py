@@ -190,6 +190,31 @@ def test_a_page_shows_its_signal_anew_once_something_was_said(client):
     assert "page-title" in json.dumps(answer["signals-body"])
 
 
+def test_what_is_only_said_is_shown_without_drawing_the_page_again(client, desk, monkeypatch):
+    said = {"sentence": "The step is ticked.", "reasons": [], "said_only": True}
+    told = {"state": "done", "done": 1, "of": 1, "message": "", "receipt": said}
+    monkeypatch.setattr(desk, "progress", lambda ticket: told)
+
+    def shown(*parts):
+        body = {
+            "output": f"..{'...'.join(f'{part}.children' for part in parts)}..",
+            "outputs": [{"id": part, "property": "children"} for part in parts],
+            "inputs": [{"id": "signals-done", "property": "data", "value": "s1"}],
+            "state": [{"id": "signals-id", "property": "data", "value": "s0"}],
+            "changedPropIds": ["signals-done.data"],
+        }
+        answer = client.post("/_dash-update-component", json=body, headers=HOME)
+        return answer.get_json()["response"] if answer.status_code == 200 else {}
+
+    page, beside = ("signals-said", "signals-body"), ("signals-dealt-with", "signals-aside")
+    answer = shown(*page)
+    assert "The step is ticked." in json.dumps(answer["signals-said"]) and "signals-body" not in answer
+    assert "What to do" in json.dumps(shown(*beside)["signals-aside"])
+    said["said_only"] = False
+    assert "page-title" in json.dumps(shown(*page)["signals-body"])
+    assert shown(*beside) == {}
+
+
 WRAP = "tuning/f-wrap/tenor-bass"
 
 

@@ -262,6 +262,12 @@ def test_a_tick_set_by_mistake_is_taken_back_and_both_stay_in_its_life(bows):
     ]
     assert "no tick to take back" in bows.ask("signals", "untick", *by, "--piece", "A-032", code=1)
     assert "no tick to take back" in bows.ask("signals", "untick", *by, "--step", "2", code=1)
+    assert "at signal 1, so" in bows.ask("signals", "untick", *by, "--step", "2", code=1), "by its number"
+    shop = ("--workshop", bows.folder, "--as-of", bows.day)
+    said = bows.command("signals", "tick", *by, "--step", "1", *shop).stdout
+    assert said.startswith("Ticked by FT at signal 1: step 1. ")
+    said = bows.command("signals", "untick", *by, "--step", "1", *shop).stdout
+    assert said.startswith("Tick taken back by FT at signal 1: step 1. ")
     again = bows.ask("signals", "tick", *by, "--step", "2")
     assert [t["who"] for t in again["ticked"]] == ["FT"]
     assert "--step" in bows.ask("signals", "untick", *by, code=2)

@@ -16,6 +16,7 @@ from .confirming import mappings_text as mappings_text
 from .confirming import proposal_text as proposal_text
 from .confirming import read_mapping as read_mapping
 from .headings import FIGURE_WORDS as FIGURE_WORDS
+from .headings import NUMBER_WORDS as NUMBER_WORDS
 from .headings import WHAT_WORDS as WHAT_WORDS
 from .headlines import Cell as Cell
 from .headlines import HeadReader as HeadReader

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 from qc.ingest.cards.headings import FIGURE, LABELS, WHAT, WHERE, CardHeadings, Meaning
 from qc.ingest.cards.headlines import Cell, HeadLine
-from qc.ingest.cards.recognition import VALUE
+from qc.ingest.cards.recognition import GAUGE, VALUE
 from qc.ingest.cells import in_order, is_blank_mark, known_field, packed_figures
 from qc.ingest.errors import SheetError
 from qc.ingest.reading import Grid
@@ -230,9 +230,7 @@ class PlainCard:
                 where = (line.cell.line, line.cell.column, line.label)
                 put([(line.label or "said above", where), (line.text, where)])
         put([])
-        put(
-            [(_LABEL_OF.get(n, n), nowhere) for n in names] + [(label, nowhere) for label in columns.values()]
-        )
+        put([(_heading(n), nowhere) for n in names] + [(label, nowhere) for label in columns.values()])
         for identity, group in self.rows:
             at = next((f.cell for f in group), next(iter(identity.values()), Cell("", nowhere[0], 0)))
             cells = []
@@ -265,6 +263,11 @@ class PlainCard:
             name = self.words.figures[name].name
         label = LABELS.get(name, name.capitalize() if name == figure.field else name)
         return f"{label} [{said}]" if said else label
+
+
+def _heading(name: str) -> str:
+    """Return how one of our names is written over a column; a gauge's class stands under its own name."""
+    return _LABEL_OF.get(name, name.removeprefix(GAUGE).replace("-", " "))
 
 
 def _together(said: Sequence[Meaning]) -> Meaning:

@@ -24,8 +24,8 @@ from qc.ingest.cells import (
 )
 from qc.ingest.errors import SheetError
 from qc.plain import JsonObject
-from qc.plan import Card, Plan
-from qc.words import APART, CLOSE, command_words, dated_words
+from qc.plan import PLACE, Card, Plan
+from qc.words import APART, CLOSE, command_words, dated_words, listed
 
 FIXED = tuple("serial model day time person gauge tool tool_count batch air_c repeat".split())
 """What any card may have beside its figures, by our names."""
@@ -153,9 +153,13 @@ def ask(refusal: SheetError, question: SheetQuestion) -> HeadingsUnknown:
 
 
 def known_headings(words: CardHeadings) -> str:
-    """Say what may stand over a column of a card: its figures, then what any card may have."""
+    """Say what may stand over a column of a card: its figures, their places, then what any card may have."""
     figures = ", ".join(dict.fromkeys(c.name for c in words.figures.values())) or "none"
-    return f"its figures are {figures}; any card may have {FIXED_HEADINGS}"
+    own = [kind for kind in PLACE if any(kind in places for places in words.places.values())]
+    said = f"places on the piece stand under {listed([kind.capitalize() for kind in own])}"
+    if not own:
+        said = "where on the piece it was read is told by Station, Area or Leg, with its words in the plan"
+    return f"its figures are {figures}; {said}; any card may have {FIXED_HEADINGS}"
 
 
 def ask_columns(

@@ -121,8 +121,16 @@ def _plain(sheet: CardSheet, mappings: Mappings) -> CardSheet:
     return replace(_filled(sheet), read_as=ReadAs(sheet.card.id, line, mappings.of(line, sheet.card.id)))
 
 
+def _is_unit_line(texts: Sequence[str]) -> bool:
+    """Tell whether a line holds nothing but units in brackets."""
+    filled = [text.strip() for text in texts if text.strip()]
+    return bool(filled) and all(text[0] in "[(" and text[-1] in "])" for text in filled)
+
+
 def _asks_more(parts: Parts, grid: Grid) -> bool:
-    """Tell whether the head holds more than labels with one value each, or cells are drawn as one."""
+    """Tell whether the head holds more than labels with a value each, cells are one, or units have a line."""
+    if _is_unit_line(next(iter(grid.rows[parts.header_row + 1 :]), ())):
+        return True
     if grid.boxes and any(box[2] >= parts.header_row for box in grid.boxes):
         return True
     titles = 0

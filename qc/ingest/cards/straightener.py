@@ -192,10 +192,10 @@ class Straightener:
         lacking = not {FIGURE, "clearance"} & there and words.asked_for() - there
         if unknown or (numbers and (lacking or not there)):
             raise self._unknown([one for one in (*unknown, *numbers) if one], words)
-        fields = {c.meaning.field for c in found} | given
+        fields = {c.meaning.field for c in found} | {k for c in found for k, _ in c.meaning.places} | given
         for column in found:
             if column.meaning.field == NUMBER:
-                column.meaning = self._number(table, column, fields)
+                column.meaning = self._number(table, column, fields, words)
         self._refuse_doubled(found)
         return [column for column in found if column.meaning.field], beside
 
@@ -314,13 +314,16 @@ class Straightener:
         cell = self._at(unknown[0][0], labels[0])
         return LayoutError(self.grid.file, problem, hint, tab=self.grid.tab, cell=cell)
 
-    def _number(self, table: TableOfSheet, column: MeantColumn, fields: set[str]) -> Meaning:
+    def _number(
+        self, table: TableOfSheet, column: MeantColumn, fields: set[str], words: CardHeadings
+    ) -> Meaning:
         if "serial" not in fields:
             return Meaning("serial")
-        texts = [_text(row, table.headings.index(column.cell)) for row in table.body]
-        running = [text for text in texts if text] == [
-            str(n) for n in range(1, len([t for t in texts if t]) + 1)
-        ]
+        texts = [text for row in table.body if (text := _text(row, table.headings.index(column.cell)))]
+        spots = {spot for places in words.places.values() for spot in places.get("spot", ())}
+        if "spot" not in fields and spots and set(texts) == spots:
+            return Meaning("spot")  # exactly the plan's spots, and nothing else names them
+        running = texts == [str(n) for n in range(1, len(texts) + 1)]
         return Meaning("" if running else "note")
 
     def _lay_out(

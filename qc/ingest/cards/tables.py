@@ -138,7 +138,7 @@ class SheetWords:
         others = [text for text, is_known in zip(texts, known, strict=True) if not is_known]
         if sum(known) < 2 or len(others) > sum(known) or any(_is_figure(text) for text in others):
             return False
-        numbers = [text for text in texts if text.strip("+-.,°").replace(".", "").isdecimal()]
+        numbers = [text for text in texts if text.strip("+-.,°").replace(".", "", 1).isdecimal()]
         if len(texts) - len(numbers) < 2 and not _counts_up(numbers):
             return False  # a place and its figure, which could be the number of another place
         if not known[0] and any(sign.isdigit() for sign in texts[0]):

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from qc.ingest.cells.names import plain
 
-GOOD = frozenset("0 ok good pass passed none no fine clean".split())
+GOOD = frozenset("0 ok good pass passed none no fine clean gut".split())
 FAULT = frozenset(
-    "1 fault faulty fail failed yes x bad reject rejected rework gap pit overrun crack starved".split()
+    "1 fault faulty fail failed yes x bad reject rejected rework gap pit overrun crack starved fehler "
+    "schlecht".split()
 )
 
 

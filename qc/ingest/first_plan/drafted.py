@@ -5,9 +5,12 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
+from datetime import date
 
 from qc.ingest.cells import plain
-from qc.ingest.first_plan.seen import SeenFigure, SeenSheet, serial_letters
+from qc.ingest.first_plan.order import in_order
+from qc.ingest.first_plan.seen import SeenFigure, SeenSheet
+from qc.ingest.first_plan.told import serial_letters
 
 OF_SOURCE = {
     "slide": {"inner od": ("inner_od", "Stocking diameter"), "outer bore": ("outer_bore", "Outer bore")},
@@ -22,7 +25,10 @@ PITCH = {"alt": (39, 2206), "bass": (34, 2945), "": (34, 2945)}
 
 @dataclass(slots=True)
 class DraftStage:
-    """A stage with its card: `figures` by id; `modelled` where one of its sheets names a model."""
+    """A stage with its card: `figures` by id; `modelled` where one of its sheets names a model.
+
+    `days` has the first day of each piece on its sheets.
+    """
 
     id: str
     name: str
@@ -30,6 +36,7 @@ class DraftStage:
     figures: dict[str, SeenFigure] = field(default_factory=dict)
     files: list[str] = field(default_factory=list)
     modelled: bool = False
+    days: dict[str, date] = field(default_factory=dict)
 
 
 @dataclass(slots=True)
@@ -41,13 +48,19 @@ class PlanDraft:
     name, serial_prefix : str
         Of the workshop.
     stages : list of DraftStage
-        In the order in which the sheets were given.
+        In the order of making, as far as the days of their pieces tell it; else as the sheets were given.
     models : dict
         As typed, shortest writing first -> its name: ``T`` on some sheets, ``Tenor`` on others.
     people : tuple of str
         As typed.
     gauges, tools : dict
         Code -> its class.
+    gauge_units : dict
+        Code -> unit of the deviations on its check list.
+    events : dict
+        Event -> title of the card that lists it.
+    causes : tuple of str
+        As they stand on lists of events.
     """
 
     name: str
@@ -57,6 +70,9 @@ class PlanDraft:
     people: tuple[str, ...]
     gauges: dict[str, str]
     tools: dict[str, str]
+    gauge_units: dict[str, str] = field(default_factory=dict)
+    events: dict[str, str] = field(default_factory=dict)
+    causes: tuple[str, ...] = ()
 
     def guessed(self) -> list[str]:
         """Return the figures whose unit nobody wrote."""
@@ -89,7 +105,10 @@ def draft_plan(name: str, sheets: Sequence[SeenSheet]) -> PlanDraft:
     PlanDraft
     """
     stages: dict[str, DraftStage] = {}
+    events: dict[str, str] = {}
     for sheet in sheets:
+        if sheet.event:
+            events.setdefault(sheet.event, sheet.title)
         if not sheet.figures:
             continue
         source = _source(sheet)
@@ -98,20 +117,29 @@ def draft_plan(name: str, sheets: Sequence[SeenSheet]) -> PlanDraft:
         stage = stages.setdefault(key, DraftStage(key, sheet.title, source))
         stage.files.append(sheet.file)
         stage.modelled |= bool(sheet.models)
+        for serial, day in sheet.days.items():
+            stage.days[serial] = min(day, stage.days.get(serial, day))
         for one, figure in figures.items():
             before = stage.figures.get(one)
             stage.figures[one] = figure if before is None else _joined(before, figure)
     serials = [serial for sheet in sheets for serial in sheet.serials]
-    gauges = {code: word for sheet in sheets for code, word in sheet.gauges.items() if as_id(code) == code}
+    gauges = _of_one_class(
+        [(code, word) for sheet in sheets for code, word in sheet.gauges.items() if as_id(code) == code]
+    )
+    units = {code: sheet.check_unit for sheet in sheets if sheet.check_unit for code in sheet.gauges}
+    drafted = list(stages.values())
     tools = {code: word for sheet in sheets for code, word in sheet.tools.items() if as_id(code) == code}
     return PlanDraft(
         name.strip() or "Workshop",
         serial_letters(serials),
-        list(stages.values()),
+        [drafted[n] for n in in_order([stage.days for stage in drafted])],
         _whole(_once(model for sheet in sheets for model in sheet.models)),
         _once(code for sheet in sheets for code in sheet.people if as_id(code) == code),
         gauges,
         tools,
+        units,
+        events,
+        _once(cause for sheet in sheets for cause in sheet.causes),
     )
 
 
@@ -126,6 +154,29 @@ def as_id(text: str) -> str:
     for letter, plainly in {"ä": "ae", "ö": "oe", "ü": "ue", "ß": "ss"}.items():
         text = text.replace(letter, plainly)
     return re.sub(r"[^A-Za-z0-9_.-]+", "-", text).strip("-_.")[:40] or "figure"
+
+
+def gauge_letters(code: str) -> str:
+    """Return the letters of a gauge's code without its number: gauges that bear the same are of one class.
+
+    Examples
+    --------
+    >>> gauge_letters("BG-2"), gauge_letters("mic14"), gauge_letters("7")
+    ('bg', 'mic', '')
+    """
+    return re.sub(r"[^A-Za-z]+$", "", re.split(r"[-_\d]", code)[0]).lower()
+
+
+def _of_one_class(seen: Sequence[tuple[str, str]]) -> dict[str, str]:
+    """Return code -> class: the word over it on any sheet, else the one over a gauge of the same letters."""
+    words = {code: word for code, word in seen if word == "gauge"}
+    words |= {code: word for code, word in seen if word != "gauge"}
+    by_letters = {gauge_letters(code): word for code, word in words.items() if word != "gauge"}
+    order = dict.fromkeys(code for code, _ in seen)
+    return {
+        code: words[code] if words[code] != "gauge" else by_letters.get(gauge_letters(code), "gauge")
+        for code in order
+    }
 
 
 def _overlap(one: SeenFigure, other: SeenFigure) -> bool:

@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 import re
-from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from datetime import date
 
 from qc.ingest.cards import (
-    AREAS,
-    LEGS,
-    STATIONS,
+    NUMBER_WORDS,
     CardQuestion,
     CardSheet,
     Cell,
@@ -28,7 +26,10 @@ from qc.ingest.cells import (
     read_decimal,
 )
 from qc.ingest.errors import SheetError
+from qc.ingest.first_plan.lists import codes_in, event_of, event_title
+from qc.ingest.first_plan.places import kind_of, places_by_cells, places_taken, unit_line_joined
 from qc.ingest.first_plan.shapes import across_from, columns_of, headings_at, holds_figures, is_read
+from qc.ingest.first_plan.told import finest_step, first_days, unit_behind
 from qc.ingest.reading import Grid
 from qc.plan import PLACE, Plan, Shop
 
@@ -55,21 +56,21 @@ UNIT_OF = {
 }
 """Unit that figures of such names usually have, for where nobody wrote one; common practice, no source."""
 
-_GAUGES = frozenset("gauge micrometer mic caliper balance scale rule indicator tester probe messuhr".split())
+_GAUGES = frozenset(
+    "gauge micrometer mic caliper balance scale rule indicator tester probe messuhr mikrometer messschieber "
+    "waage tiefenmass".split()
+)
 _DAYS = frozenset(
     "monday tuesday wednesday thursday friday mon tue wed thu fri montag dienstag mittwoch donnerstag "
     "freitag january february march april may june july august september october november december".split()
 )
 MOST_CODE = 2  # letters before a number in a file's name that are no word; chosen: w46, kw46
 
-NEARLY_ALL = 0.8
-"""Of so many serials it must be true; chosen: one bench leaves the letters off now and then."""
-
 MOST_INITIALS = 3  # letters that people write for themselves; chosen
 
 _CARDS = frozenset("card sheet book log list karte blatt buch liste".split())
-_LAST = re.compile(r"^(?P<name>.*[^\W\d_].*?)[\s_.#-]*(?P<place>\d{1,2}|[^\W\d_]+)$")
-_BEGINS = re.compile(r"^[^\W\d_]+[-/.]?(?=\d)")
+_LAST = re.compile(r"^(?P<name>.*[^\W\d_].*?)(?:[\s_.#-]*(?P<number>\d{1,2})|[\s_.#-]+(?P<word>[^\W\d_]+))$")
+_ANGLE = re.compile(r"^(\d{1,3})\s*(?:deg|degrees?|°|grad)\.?$", re.IGNORECASE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +92,8 @@ class SeenFigure:
     step : float or None
         The finest step that was typed.
     gauge : str
-        Code of the gauge it was read with, empty where none or several stand beside it.
+        Code of the gauge it was read with, the first of several of one kind; empty where there is none, or of
+        several kinds.
     """
 
     name: str
@@ -106,7 +108,11 @@ class SeenFigure:
 
 @dataclass(slots=True)
 class SeenSheet:
-    """What one sheet shows; codes of gauges and tools with the word that stands over them."""
+    """What one sheet shows; codes of gauges and tools with the word that stands over them.
+
+    Of a list of events `event` says which, `causes` what stands under Cause, and `check_unit` the unit of the
+    deviations of its gauges. `days` has the first day of each piece.
+    """
 
     file: str
     title: str
@@ -117,6 +123,10 @@ class SeenSheet:
     people: list[str] = field(default_factory=list)
     gauges: dict[str, str] = field(default_factory=dict)
     tools: dict[str, str] = field(default_factory=dict)
+    event: str = ""
+    causes: list[str] = field(default_factory=list)
+    check_unit: str = ""
+    days: dict[str, date] = field(default_factory=dict)
 
 
 def look_at(grid: Grid) -> SeenSheet:
@@ -133,15 +143,17 @@ def look_at(grid: Grid) -> SeenSheet:
         Without figures where no column holds any.
     """
     seen = SeenSheet(grid.file, "", "bench")
+    grid = unit_line_joined(grid, frozenset(UNITS))
     across = across_from(grid)
     top = headings_at(grid) if across is None else across
-    head = HeadReader(_NO_PLAN)
+    head, said = HeadReader(_NO_PLAN), dict[str, str]()
     for row in range(top):
         cells = [Cell(text, grid.lines[row], n) for n, text in enumerate(grid.rows[row])]
         for line in head.read(cells):
             if line.known == "card":
                 seen.title = line.text
             elif line.known:
+                said.setdefault(line.known, line.text)
                 _keep(seen, line.known, line.label, [line.text])
             elif not line.label and not seen.title and not any(map(str.isdigit, line.text)):
                 seen.title = line.text
@@ -151,10 +163,18 @@ def look_at(grid: Grid) -> SeenSheet:
     seen.title = seen.title or _from_file(grid.file)
     columns = columns_of(grid, top, across is not None)
     places = _passed(columns, seen)
+    seen.days = first_days(columns, said)
+    seen.event = event_of(columns, said)
+    if seen.event:
+        seen.title, seen.causes = event_title(seen.event, seen.title), codes_in(columns, "cause")
+        labels = (label for label, _ in columns if heading(label).field == "deviation")
+        seen.check_unit = next(map(unit_behind, labels), "")
+        return seen
     known = _known_card(grid, seen)
     if known:
         seen.source, seen.figures = known
         return seen
+    places |= places_by_cells(columns, list(places))
     figures = [(label, texts) for label, texts in columns if _is_figure(label, texts)]
     seen.figures = [
         _figure(name, labels, texts, {**places, **own}, seen)
@@ -170,7 +190,7 @@ def _passed(columns: Sequence[tuple[str, list[str]]], seen: SeenSheet) -> dict[s
         known = heading(label).field
         filled = [text for text in texts if text]
         if known in PLACE:
-            places[known] = tuple(dict.fromkeys(filled))
+            places[known] = places_taken(known, filled)
         elif known and known not in _FIGURES:
             _keep(seen, known, label, filled)
         elif _GAUGES & set(plain(label).split(" ")) and not holds_figures(filled):
@@ -181,7 +201,7 @@ def _passed(columns: Sequence[tuple[str, list[str]]], seen: SeenSheet) -> dict[s
 def _is_figure(label: str, texts: Sequence[str]) -> bool:
     """Tell whether a column holds figures, or good and faulty, under a heading that means nothing else."""
     known = heading(label).field
-    if known and known not in _FIGURES:
+    if (known and known not in _FIGURES) or plain(label) in NUMBER_WORDS:
         return False
     return is_read([text for text in texts if text])
 
@@ -268,21 +288,24 @@ def _grouped(
     figures: Sequence[tuple[str, list[str]]], seen: SeenSheet, places: dict[str, tuple[str, ...]]
 ) -> list[Group]:
     """Put columns together that are one figure at places: ``Wall 1``, ``Wall 2``; ``flare``, ``stem``."""
-    kind = _kind_of([plain(label) for label, _ in figures if label.isalpha()])
+    angles = [found[1] if (found := _ANGLE.match(label.strip())) else "" for label, _ in figures]
+    if len(figures) > 1 and all(angles) and "direction" not in places:
+        every = [text for _, texts in figures for text in texts]
+        words = [word for word in seen.title.split(" ") if plain(word) not in _CARDS]
+        return [(" ".join(words) or seen.title, [""], every, {"direction": tuple(angles)})]
+    kind = kind_of([plain(label) for label, _ in figures if label.isalpha()])
     if len(figures) > 1 and all(label.isalpha() for label, _ in figures) and kind and kind not in places:
         spelled = tuple(label.strip() for label, _ in figures)
         return [(seen.title, list(spelled), [t for _, texts in figures for t in texts], {kind: spelled})]
     by_name: dict[str, list[tuple[str, str, list[str]]]] = {}
     for label, texts in figures:
-        found = _LAST.match(_bare(label))
-        name, place = (found["name"].strip(), found["place"]) if found else (_bare(label), "")
+        name, place = _parted(label)
         by_name.setdefault(plain(name), []).append((label, place, texts))
     groups: list[Group] = []
     for own in by_name.values():
-        kind = _kind_of([plain(place) for _, place, _ in own])
+        kind = kind_of([plain(place) for _, place, _ in own])
         if len(own) > 1 and kind and kind not in places:
-            first = _LAST.match(_bare(own[0][0]))
-            name = first["name"].strip() if first else own[0][0]
+            name, _ = _parted(own[0][0])
             texts = [text for _, _, column in own for text in column]
             groups.append((name, [o[0] for o in own], texts, {kind: tuple(place for _, place, _ in own)}))
         else:
@@ -290,13 +313,10 @@ def _grouped(
     return groups
 
 
-def _kind_of(words: Sequence[str]) -> str:
-    """Return the kind of place that all words name, empty where they name none."""
-    if words and all(word.isdigit() for word in words):
-        return "spot"
-    known = (("leg", LEGS), ("area", AREAS), ("station", (*STATIONS, "front", "back", "entry", "throat")))
-    # most of them tell the kind: a shop has places of its own among the usual ones
-    return next((k for k, names in known if 2 * sum(w in names for w in words) > len(words)), "")
+def _parted(label: str) -> tuple[str, str]:
+    """Return the name and the place of a heading like ``Wall 1``, ``Pull top``; empty where there is none."""
+    found = _LAST.match(_bare(label))
+    return (found["name"].strip(), found["number"] or found["word"]) if found else (_bare(label), "")
 
 
 def _bare(label: str) -> str:
@@ -316,7 +336,7 @@ def _figure(
 ) -> SeenFigure:
     filled = [text for text in texts if text and not is_blank_mark(text)]
     values = tuple(value for text in filled if (value := read_decimal(text)) is not None)
-    unit = next((unit for label in labels if (unit := _unit(label))), "")
+    unit = next((unit for label in labels if (unit := unit_behind(label))), "")
     words = set(plain(name).split(" ")) | set(plain(seen.title).split(" "))
     kind = "measured"
     if not holds_figures(filled):
@@ -325,32 +345,8 @@ def _figure(
         kind = "count"
     guess = next((unit for unit, names in UNIT_OF.items() if names & words), "mm")
     told = unit or {"count": "count", "pass-fail": "fault"}.get(kind, guess)
-    gauge = next(iter(seen.gauges)) if len(seen.gauges) == 1 else ""
-    return SeenFigure(name, told, not unit and kind == "measured", kind, places, values, _step(filled), gauge)
-
-
-def _unit(label: str) -> str:
-    """Return the unit behind a heading, in brackets or as its last word; empty where there is none."""
-    bracket = re.search(r"[\[(]([^\])]*)[\])]\s*$", label)
-    last = plain(bracket[1]) if bracket else plain(label).rpartition(" ")[2]
-    return UNITS.get(last, "") if bracket or " " in plain(label) else ""
-
-
-def _step(texts: Iterable[str]) -> float | None:
-    """Return the finest step that was typed more than once, 0.001 for 14.052; None without figures."""
-    places = Counter(len(text.replace(",", ".").partition(".")[2].strip()) for text in texts)
-    often = [count for count, times in places.items() if times > 1] or list(places)
-    return float(f"1e-{max(often)}") if often else None
-
-
-def serial_letters(serials: Sequence[str]) -> str:
-    """Return what nearly all serials begin with before their number, empty where they begin differently.
-
-    Examples
-    --------
-    >>> serial_letters(["HL-201", "HL-202"]), serial_letters(["A1", "B2"])
-    ('HL-', '')
-    """
-    begun = Counter(found[0] if (found := _BEGINS.match(serial)) else "" for serial in serials)
-    letters, count = begun.most_common(1)[0] if begun else ("", 0)
-    return letters if count >= NEARLY_ALL * len(serials) else ""
+    same = {(word, re.sub(r"[-_ ]*\d+$", "", code)) for code, word in seen.gauges.items()}
+    gauge = next(iter(seen.gauges)) if len(same) == 1 else ""
+    taken = {at: own for at, words in places.items() if (own := places_taken(at, words))}
+    guessed = not unit and kind == "measured"
+    return SeenFigure(name, told, guessed, kind, taken, values, finest_step(filled), gauge)

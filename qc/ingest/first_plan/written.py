@@ -7,7 +7,7 @@ import re
 from collections.abc import Iterator
 
 from qc.ingest.cells import plain
-from qc.ingest.first_plan.drafted import PITCH, DraftStage, PlanDraft, as_id
+from qc.ingest.first_plan.drafted import PITCH, DraftStage, PlanDraft, as_id, gauge_letters
 from qc.ingest.first_plan.seen import SeenFigure
 
 _PLAIN_TEXT = re.compile(r"^[^\W\d_][\w ./()-]*$")
@@ -57,11 +57,11 @@ def plan_text(draft: PlanDraft) -> str:
         "  time_zone: UTC               # OPEN: a name such as Etc/GMT-1, one hour ahead of UTC",
         "  # OPEN lead: code of the quality lead, one of the people below",
         "",
-        "# OPEN: pitch and length of each model, which only tuning asks for; family: charted together.",
+        "# OPEN: pitch, length, valves of each model, which only tuning asks for; family: charted together.",
         "models:",
         *_models(draft),
         "",
-        "# In the order of making: move them where they belong.",
+        "# In the order of making, as the days on the sheets tell it: move them where they belong.",
         "stages:",
     ]
     alike = {other.id: one for one, other in draft.alike()}
@@ -79,11 +79,34 @@ def plan_text(draft: PlanDraft) -> str:
 def _models(draft: PlanDraft) -> Iterator[str]:
     for number, (one, name) in enumerate((draft.models or {"Instrument": "Instrument"}).items()):
         pitch, length = next(figures for part, figures in PITCH.items() if part in plain(name))
-        family = f"{as_id(plain(name))[:39]}s"
+        valves = ", ".join(
+            f"{{name: {valve}, added_mm: {length * (2 ** (lower / 12) - 1):.0f}}}"
+            for valve, lower in zip(_valves(draft), (5, 3, 2), strict=False)  # a fourth, then less: a guess
+        )
+        family = _several(as_id(plain(name))[:38])
         yield (
             f"  - {{id: {_text(as_id(one))}, name: {_text(name)}, family: {family}, pedal_midi: {pitch}, "
-            f"length_mm: {length}, symbol: {_SYMBOLS[number % len(_SYMBOLS)]}}}"
+            f"length_mm: {length}, {f'valves: [{valves}], ' if valves else ''}"
+            f"symbol: {_SYMBOLS[number % len(_SYMBOLS)]}}}"
         )
+
+
+def _valves(draft: PlanDraft) -> list[str]:
+    """Return the valves that figures of any stage name, in the order in which they were met."""
+    figures = [figure for stage in draft.stages for figure in stage.figures.values()]
+    named = [name for figure in figures for name in figure.places.get("valve", ()) if name != "open"]
+    return list(dict.fromkeys(named))[:3]
+
+
+def _several(name: str) -> str:
+    """Return the name of a family of models.
+
+    Examples
+    --------
+    >>> _several("tenor"), _several("bass")
+    ('tenors', 'basses')
+    """
+    return f"{name}es" if name.endswith(("s", "x", "z", "ch", "sh")) else f"{name}s"
 
 
 def _stage(stage: DraftStage, draft: PlanDraft) -> list[str]:
@@ -107,8 +130,13 @@ def _figure(one: str, figure: SeenFigure, stage: DraftStage, draft: PlanDraft) -
     yield f"        unit: {_text(figure.unit)}{check}"
     if figure.kind != "measured":
         yield f"        kind: {figure.kind}"
-    if figure.places:
-        kinds = ", ".join(f"{k}: [{', '.join(_place(v) for v in vs)}]" for k, vs in figure.places.items())
+    valves = {"open", *_valves(draft)}
+    places = {
+        kind: [word for word in words if kind != "valve" or word in valves]
+        for kind, words in figure.places.items()
+    }
+    if places:
+        kinds = ", ".join(f"{k}: [{', '.join(_place(v) for v in vs)}]" for k, vs in places.items())
         yield f"        places: {{{kinds}}}"
     if not stage.modelled and stage.source == "bench" and len(draft.models) > 1:
         yield "        pool: all            # OPEN: its sheets name no model; leave this out once they do"
@@ -126,14 +154,21 @@ def _figure(one: str, figure: SeenFigure, stage: DraftStage, draft: PlanDraft) -
 
 
 def _lists(draft: PlanDraft) -> Iterator[str]:
-    steps = {f.gauge: f for stage in draft.stages for f in stage.figures.values() if f.gauge}
+    steps: dict[str, SeenFigure] = {}
+    for figure in (one for stage in draft.stages for one in stage.figures.values() if one.gauge):
+        checked = draft.gauge_units.get(figure.gauge, figure.unit)
+        if figure.gauge not in steps or (steps[figure.gauge].unit != checked == figure.unit):
+            steps[figure.gauge] = figure  # of several figures the one in the unit of its checks
     if draft.gauges:
         yield "\n# OPEN: when each was calibrated and until when: calibrated: [2026-01-12], due: 2027-01-12"
+        if "gauge-check" in draft.events:
+            yield "# OPEN: checked each day, and how far off it may be: daily_check: true, check_tolerance: 5"
         yield "gauges:"
         for code in draft.gauges:
-            own = steps.get(code)
-            step, unit = (own.step or 1, own.unit) if own else (1, "mm")
             kind = _text(_class(code, draft))
+            alike = (figure for one, figure in steps.items() if _class(one, draft) == _class(code, draft))
+            own = steps.get(code) or next(alike, None)
+            step, unit = (own.step or 1, own.unit) if own else (1, draft.gauge_units.get(code, "mm"))
             said = f"id: {code}, name: {code}, gauge_class: {kind}, resolution: {step:g}, unit: {_text(unit)}"
             yield f"  - {{{said}}}"
     if draft.people:
@@ -148,19 +183,20 @@ def _lists(draft: PlanDraft) -> Iterator[str]:
     yield "\ncards:"
     for stage in draft.stages:
         one = _text(stage.id)
-        said = f"id: {_text(f'{stage.id}-card')}, title: {_text(stage.name)}, source: {stage.source}"
+        card = stage.id if stage.id.casefold().endswith("card") else f"{stage.id}-card"
+        said = f"id: {_text(card)}, title: {_text(stage.name)}, source: {stage.source}"
         yield f"  - {{{said}, stage: {one}, characteristics: [{', '.join(map(_text, stage.figures))}]}}"
-    yield "\ncauses: [gauge not zeroed, handling, material, unknown]"
+    for event, title in draft.events.items():
+        yield f"  - {{id: {event}, title: {_text(title)}, source: bench, event: {event}}}"
+    usual = ("gauge not zeroed", "handling", "material", "unknown")
+    causes = {plain(cause): cause for cause in (*draft.causes, *usual)}
+    yield f"\ncauses: [{', '.join(map(_text, causes.values()))}]"
 
 
 def _class(code: str, draft: PlanDraft) -> str:
     """Return the class of a gauge: the word that stood over it, else the letters of its code."""
     word = draft.gauges[code]
-    return (
-        word
-        if word != "gauge"
-        else re.sub(r"[^A-Za-z]+$", "", re.split(r"[-\d]", code)[0]).lower() or "gauge"
-    )
+    return word if word != "gauge" else gauge_letters(code) or "gauge"
 
 
 def _place(value: str) -> str:

@@ -26,8 +26,8 @@ NEEDS: dict[str, dict[str, str]] = {
 PASS = frozenset("pass passed ok good 0".split())
 REWORK = frozenset("rework reworked again".split())
 REJECT = frozenset("reject rejected fail failed 1".split())
-YES = frozenset("yes y x 1 true zeroed".split())
-NO = frozenset("no n 0 false".split()) | {"as found", ""}
+YES = frozenset("yes y x 1 true zeroed ja j".split())
+NO = frozenset("no n 0 false nein".split()) | {"as found", ""}
 
 
 def unfold_event(sheet: CardSheet, row: Row, plan: Plan) -> UnfoldedEvent:

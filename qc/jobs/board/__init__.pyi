@@ -52,6 +52,7 @@ from .views import IN_100 as IN_100
 from .views import LEARNING as LEARNING
 from .views import LEAST_FOR_INDEX as LEAST_FOR_INDEX
 from .views import BudgetView as BudgetView
+from .views import CardOfPiece as CardOfPiece
 from .views import ChartMark as ChartMark
 from .views import DecidedView as DecidedView
 from .views import DecisionView as DecisionView
@@ -93,6 +94,7 @@ from .views import grid_of as grid_of
 from .views import known_rules as known_rules
 from .views import limits_of as limits_of
 from .views import limits_words as limits_words
+from .views import made_of as made_of
 from .views import not_kept_words as not_kept_words
 from .views import owner_words as owner_words
 from .views import rate_words as rate_words

@@ -40,7 +40,7 @@ from qc.jobs.judging import answering, signals_of_day, verdicts_of_day
 from qc.jobs.pieces import hold_list, tags_of, whereabouts
 from qc.jobs.printed import blank_file
 from qc.jobs.then import known
-from qc.jobs.whole_piece import nearest_to, piece_record
+from qc.jobs.whole_piece import nearest_to, piece_record, with_what_came_later
 from qc.jobs.workshop import PLAN, Workshop, asked_day, open_workshop
 from qc.plain import JsonObject
 from qc.report.month import MonthContent
@@ -111,7 +111,7 @@ class StoreBoardData:
                 self._past.pop(day, None)
                 while len(self._past) >= MOST_PAST_DAYS:
                     self._past.pop(next(iter(self._past)))
-                self._past[day] = number, _PastBoardData(self._folder, known(workshop, day))
+                self._past[day] = number, _PastBoardData(workshop, known(workshop, day))
             return self._past[day][1]
 
     def then(self) -> tuple[str, ...]:
@@ -374,8 +374,8 @@ class StoreBoardData:
 class _PastBoardData(StoreBoardData):
     """Answers as it was known on a day: nothing of it changes, and the plan file is not looked at."""
 
-    def __init__(self, folder: Path, workshop: Workshop) -> None:
-        self._folder, self._as_of = folder, workshop.today
+    def __init__(self, present: Workshop, workshop: Workshop) -> None:
+        self._present, self._folder, self._as_of = present, present.folder, workshop.today
         self._lock = threading.RLock()
         self._workshop = workshop
         self._pulse: tuple[int, int] | None = None
@@ -386,6 +386,13 @@ class _PastBoardData(StoreBoardData):
 
     def _current(self) -> Workshop:
         return self._workshop
+
+    def instrument(self, serial: str) -> views.InstrumentView | None:
+        """Return everything about one serial, and what of the days until then came only later."""
+        view = super().instrument(serial)
+        if view is None or view.record is None:
+            return view
+        return replace(view, record=with_what_came_later(self._present, self._workshop, view.record))
 
 
 def _worst_first(workshop: Workshop) -> tuple[views.SeriesVerdict, ...]:

@@ -267,6 +267,7 @@ def _reading(row: FrameRow, plan: Plan, files: dict[str, str]) -> InstrumentRead
         state=row["state"],
         became=_became(row),
         kind=figure.kind if figure else "measured",
+        batch=row["batch"] or "",
     )
 
 

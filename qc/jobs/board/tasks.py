@@ -23,7 +23,7 @@ from qc.jobs.signals import SAID_ALREADY, say_of_signal
 from qc.jobs.upload import ShowProgress, upload
 from qc.jobs.workshop import Workshop, open_workshop
 from qc.plain import JsonObject
-from qc.sayings import Saying, What
+from qc.sayings import TICKED, Saying, What
 from qc.states import SIGNAL_WORDS
 from qc.stats import StatisticsError
 
@@ -143,6 +143,22 @@ def correct_row(
     return {"sentence": done.sentence, "reasons": [{"sentence": line.strip()} for line in reasons]}
 
 
+SAID_ONLY = {
+    What.COMMENT: "The remark is kept.",
+    What.STEP_DONE: "The step is ticked.",
+    What.STEP_UNDONE: "The tick is taken back.",
+    What.PIECE_DONE: "{} is ticked.",
+    What.PIECE_UNDONE: "The tick of {} is taken back.",
+}
+"""What stands in the life of a signal and changes nothing that is drawn or judged, with the answer to it."""
+
+
+def _said_only(saying: Saying) -> str:
+    if saying.what is What.COMMENT and saying.text.startswith(TICKED):
+        return "Ticked, and kept."
+    return SAID_ONLY[saying.what].format(saying.first)
+
+
 def say_signal(workshop: Workshop, signal_id: str, saying: Saying) -> JsonObject:
     """Add to the life of a signal and say how it now stands.
 
@@ -158,8 +174,8 @@ def say_signal(workshop: Workshop, signal_id: str, saying: Saying) -> JsonObject
     life = say_of_signal(workshop, signal_id, saying)
     if life.already:
         return {"sentence": SAID_ALREADY, "reasons": []}
-    if saying.what is What.COMMENT:
-        return {"sentence": "The remark is kept.", "reasons": []}
+    if saying.what in SAID_ONLY:
+        return {"sentence": _said_only(saying), "reasons": [], "said_only": True}
     return {"sentence": f"The signal is now {SIGNAL_WORDS[life.state]}.", "reasons": []}
 
 

@@ -12,6 +12,7 @@ from qc.jobs.in_hand import Holders
 from qc.jobs.pieces import HoldList, HoldRow, why_words
 from qc.jobs.then import Changes
 from qc.jobs.whole_piece import (
+    CardOfPiece,
     FigureOfPiece,
     MapCell,
     PartOfPiece,
@@ -23,6 +24,7 @@ from qc.jobs.whole_piece import (
     form_lines,
     grid_of,
     limits_of,
+    made_of,
     shared_words,
 )
 from qc.report.terminal import owner_words
@@ -60,6 +62,7 @@ from qc.watch import (
 
 __all__ = [
     "TouchedView",
+    "CardOfPiece",
     "FigureOfPiece",
     "PartOfPiece",
     "PieceRecord",
@@ -71,6 +74,7 @@ __all__ = [
     "grid_of",
     "MapCell",
     "limits_of",
+    "made_of",
     "shared_words",
     "DecidedView",
     "IN_100",
@@ -323,6 +327,7 @@ class InstrumentReading:
     state: str = "stands"  # stands | corrected | taken back
     became: str = ""  # what became of it, by whom, when and why; empty where it stands
     kind: str = "measured"  # of its figure: measured | count | pass-fail
+    batch: str = ""
 
 
 @dataclass(frozen=True, slots=True)

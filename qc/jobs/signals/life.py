@@ -77,6 +77,8 @@ class SignalLife:
         Pieces made under the cause; of one asked for by itself.
     numbers : tuple of int
         Its own and those of `before`; it goes by the lowest and answers to all.
+    done : str
+        What was just ticked or taken back, in words; said first.
     """
 
     id: str
@@ -98,6 +100,7 @@ class SignalLife:
     not_kept: date | None = None
     made_under: tuple[MadeUnder, ...] = ()
     numbers: tuple[int, ...] = ()
+    done: str = ""
 
     @property
     def name(self) -> str:
@@ -218,7 +221,8 @@ class SignalLife:
             made_under=[piece.to_text() for piece in self.made_under],
         )
         told = signal_text(words)
-        return f"{SAID_ALREADY}\n{told}" if self.already else told
+        said = SAID_ALREADY if self.already else self.done
+        return f"{said}\n{told}" if said else told
 
 
 @dataclass(frozen=True, slots=True)

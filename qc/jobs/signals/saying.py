@@ -143,9 +143,11 @@ def tick_off(
                 f"{piece} is not among the pieces made under the cause of {signal.name}. They are: "
                 f"{', '.join(made) or 'none'}."
             )
-        return say_of_signal(workshop, signal.id, Saying(What.PIECE_DONE, who, text, first=piece))
+        ticked = say_of_signal(workshop, signal.id, Saying(What.PIECE_DONE, who, text, first=piece))
+        return replace(ticked, done=f"Ticked by {who} at signal {signal.name}: {piece} is dealt with.")
     done = _step_named(signal, step) + (f" ({text})" if text else "")
-    return say_of_signal(workshop, signal.id, Saying(What.STEP_DONE, who, done))
+    ticked = say_of_signal(workshop, signal.id, Saying(What.STEP_DONE, who, done))
+    return replace(ticked, done=f"Ticked by {who} at signal {signal.name}: step {done}")
 
 
 def take_tick_back(
@@ -171,11 +173,14 @@ def take_tick_back(
     JobError
         There is no such step, or what is named is not ticked.
     """
-    if piece:
-        return say_of_signal(workshop, signal_id, Saying(What.PIECE_UNDONE, who, text, first=piece))
     signal = find_signal(workshop, signal_id)
+    said = f"Tick taken back by {who} at signal {signal.name}:"
+    if piece:
+        undone = say_of_signal(workshop, signal.id, Saying(What.PIECE_UNDONE, who, text, first=piece))
+        return replace(undone, done=f"{said} {piece} is not dealt with.")
     named = _step_named(signal, step) + (f" ({text})" if text else "")
-    return say_of_signal(workshop, signal.id, Saying(What.STEP_UNDONE, who, named))
+    undone = say_of_signal(workshop, signal.id, Saying(What.STEP_UNDONE, who, named))
+    return replace(undone, done=f"{said} step {named}")
 
 
 def _step_named(signal: SignalLife, step: int) -> str:
@@ -194,7 +199,7 @@ def _refuse_unticked(saying: Saying, signal: SignalLife) -> None:
         ticked = sorted(pieces_done(signal.events))
         if saying.first not in ticked:
             raise JobError(
-                f"{saying.first} is not ticked at signal {signal.id}, so there is no tick to take back. "
+                f"{saying.first} is not ticked at signal {signal.name}, so there is no tick to take back. "
                 f"Ticked are: {', '.join(ticked) or 'none'}."
             )
     if saying.what is What.STEP_UNDONE:
@@ -202,6 +207,6 @@ def _refuse_unticked(saying: Saying, signal: SignalLife) -> None:
         if not any(names_step(saying, place, signal.steps[place]) for place in stands):
             numbers = ", ".join(str(place + 1) for place in sorted(stands))
             raise JobError(
-                f"That step is not ticked at signal {signal.id}, so there is no tick to take back. "
+                f"That step is not ticked at signal {signal.name}, so there is no tick to take back. "
                 f"Ticked are: {numbers or 'none'}."
             )

@@ -1,5 +1,7 @@
 """Types of what `qc.jobs.whole_piece` offers; the package fetches each name on first use."""
 
+from .cards import CardOfPiece as CardOfPiece
+from .cards import made_of as made_of
 from .figures import Among as Among
 from .figures import FigureOfPiece as FigureOfPiece
 from .figures import Form as Form
@@ -26,3 +28,4 @@ from .saying import signed as signed
 from .serials import nearest_to as nearest_to
 from .sharing import Shared as Shared
 from .then import piece_as_known as piece_as_known
+from .then import with_what_came_later as with_what_came_later

@@ -166,10 +166,15 @@ def _leaving(
     open_still = [one for one in days if one > waited] or [max(days)]
     coming = _ahead("", "", open_still if len(open_still) >= FEWEST else days)
     likely, late = (max(today, since + timedelta(days=round(one))) for one in (coming.median, coming.high))
-    spread = f"eight in ten of them {last.low:.0f} to {last.high:.0f} ({count_words(last.pieces, 'piece')})"
+    low, high = f"{last.low:.0f}", f"{last.high:.0f}"
+    spread = f"eight in ten of them {'just as long' if low == high else f'{low} to {high}'}"
+    expected = f"about {dated_words(likely)}"
+    if late > likely:
+        expected += f", by {dated_words(late)} in nine of ten cases"
     said = (
-        f"It stands at {stage} since {dated_words(since)}. From there its like took {last.median:.0f} days "
-        f"to leave, {spread}: about {dated_words(likely)}, by {dated_words(late)} in nine of ten cases."
+        f"It stands at {stage} since {dated_words(since)}. From there its like took "
+        f"{count_words(round(last.median), 'day')} to leave, {spread} "
+        f"({count_words(last.pieces, 'piece')}): {expected}."
     )
     if waited > last.high:
         said += f" It has been there for {waited} days, longer than nine in ten: ask what it waits for."

@@ -67,7 +67,8 @@ def passport_of(workshop_name: str, record: PieceRecord) -> Passport:
         (one.part, one.serial, one.made_of, f"went into {one.went_to}" if one.went_to else one.since)
         for one in record.parts
     ]
-    events = [(dated_words(one.day), one.said) for one in record.events]
+    life = [*((one.day, one.told) for one in record.cards), *((one.day, one.said) for one in record.events)]
+    events = [(dated_words(day), said) for day, said in sorted(life, key=lambda one: one[0])]
     return Passport(
         serial=record.serial,
         model=record.model_name or "part",
@@ -75,7 +76,8 @@ def passport_of(workshop_name: str, record: PieceRecord) -> Passport:
         workshop=workshop_name,
         as_of=record.as_of,
         known=record.known,
-        judgement=record.judgement,
+        # of a past day it matters what had not come by then
+        judgement=(*record.judgement, *(record.notes if record.known else ())),
         figures=tuple(_figure(one) for one in record.figures),
         parts=tuple(parts),
         events=tuple(events),

@@ -11,9 +11,11 @@ import polars as pl
 from qc.jobs.errors import JobError
 from qc.jobs.judging import brought_up, signals_of_day, verdicts_of_day
 from qc.jobs.pieces import HoldRow, Undecided, hold_list, undecided, whereabouts
+from qc.jobs.whole_piece.cards import CardOfPiece, cards_of, made_of
 from qc.jobs.whole_piece.figures import FigureOfPiece, figures_of_piece
 from qc.jobs.whole_piece.in_signals import SignalOfPiece, signals_of_piece
 from qc.jobs.whole_piece.leaving import Leaving, leaving_of
+from qc.jobs.whole_piece.left_without import left_without
 from qc.jobs.whole_piece.life import (
     PieceEvent,
     Remedy,
@@ -57,6 +59,8 @@ class PieceRecord(Tabled):
         Why it is to be held, what was released among it.
     figures : tuple of FigureOfPiece
         In route order.
+    cards : tuple of CardOfPiece
+        Who measured it, when, with what, from which batch and with which tool; oldest first.
     parts : tuple of PartOfPiece
         What is in it; those that went into another piece after these.
     stays : tuple of StayOfPart
@@ -90,6 +94,7 @@ class PieceRecord(Tabled):
     known: date | None
     hold: tuple[HoldRow, ...]
     figures: tuple[FigureOfPiece, ...]
+    cards: tuple[CardOfPiece, ...]
     parts: tuple[PartOfPiece, ...]
     stays: tuple[StayOfPart, ...]
     events: tuple[PieceEvent, ...]
@@ -106,6 +111,12 @@ class PieceRecord(Tabled):
         """Reasons to hold it that nobody released."""
         return tuple(row for row in self.hold if row.waits)
 
+    @property
+    def life(self) -> tuple[tuple[date, str], ...]:
+        """Its cards and its events, oldest first: the day, and what was done."""
+        told = [*((one.day, one.said) for one in self.cards), *((one.day, one.said) for one in self.events)]
+        return tuple(sorted(told, key=lambda one: one[0]))
+
     def to_dict(self) -> JsonObject:
         """Return the contract of ``qc piece --json``, and beside it what the page shows."""
         return {
@@ -118,6 +129,7 @@ class PieceRecord(Tabled):
             "judgement": list(self.judgement),
             "hold": [row.to_dict() for row in self.hold],
             "figures": [one.to_dict() for one in self.figures],
+            "cards": [one.to_dict() for one in self.cards],
             "parts": [one.to_dict() for one in self.parts if not one.went_to],
             "moved": [one.to_dict() for one in self.parts if one.went_to],
             "part_of": [one.to_dict() for one in self.stays],
@@ -170,8 +182,7 @@ def piece_record(
     waits = brought_up(workshop) if judge else None
     serial = known_serial(workshop, serial)
     uses = part_uses(store.events("part", until=today))
-    events = store.events(serials=[serial], until=today)
-    cards = store.around([serial], until=today)
+    events, cards = store.events(serials=[serial], until=today), store.around([serial], until=today)
     if cards.is_empty() and events.is_empty() and not any(use.part == serial for use in uses):
         raise JobError(unknown_piece(workshop, serial))
     own, tree = verdicts_of_day(workshop) if verdicts is None else verdicts, Genealogy(workshop, uses)
@@ -181,10 +192,9 @@ def piece_record(
     in_signals = sum(one.waits for one in signals)
     part = bool(tree.stays_of(serial)) or _is_part(workshop.plan, serial)
     came_back = bool(events.filter(pl.col("kind") == "returned").height)
-    leaving, notes = None, list(workshop.then.notes) if workshop.then else []
+    notes = list(workshop.then.notes) if workshop.then else []
     notes += [waits.sentence(workshop.plan.workshop.time_zone)] if waits else []
-    if place.shipped is None and not part and not came_back:
-        leaving = leaving_of(workshop, serial, model, due)
+    leaving = None if place.shipped or part or came_back else leaving_of(workshop, serial, model, due)
     if due is not None and leaving is None:
         notes.append(_why_no_day(due, place.shipped, part=part, came_back=came_back))
     notes += notes_on_testers(store.readings(serials=[serial], until=today))
@@ -194,6 +204,7 @@ def piece_record(
     waiting = undecided(workshop, [serial])
     figures = _not_judged(figures_of_piece(workshop, serial, model, own), waiting)
     returns = returns_of(workshop, serial, tree)
+    without = _without(workshop, serial, model, None if part else place.shipped, tree)
     return PieceRecord(
         serial=serial,
         model=model,
@@ -204,6 +215,7 @@ def piece_record(
         known=workshop.then.day if workshop.then else None,
         hold=hold,
         figures=figures,
+        cards=cards_of(workshop.plan, cards),
         parts=parts_of(workshop, serial, tree),
         stays=stays_of(serial, tree),
         events=events_of(events),
@@ -212,9 +224,16 @@ def piece_record(
         signals=signals,
         shared=_shared(workshop, serial, tree, own),
         leaving=leaving,
-        judgement=judgement_of(hold, place.shipped, figures, in_signals, returns, leaving, waiting),
+        judgement=judgement_of(hold, place.shipped, figures, in_signals, returns, leaving, waiting, without),
         notes=tuple(notes),
     )
+
+
+def _without(
+    workshop: Workshop, serial: str, model: str, shipped: date | None, tree: Genealogy
+) -> tuple[str, ...]:
+    said = left_without(workshop, serial, model, shipped, tree) if shipped is not None else ""
+    return (said,) if said else ()
 
 
 def _name_of(plan: Plan, model: str) -> str:
@@ -282,6 +301,7 @@ def lines_of_piece(record: PieceRecord) -> PieceLines:
         for one in record.parts
     ]
     sections = {
+        "Batches and tools": [f"{kind} {name}, {stages}" for kind, name, stages in made_of(record.cards)],
         "Built into": [one.said for one in record.stays],
         "Forms": [line for one in record.figures for line in form_lines(one)],
         "Signals": [f"{one.name} ({one.standing}): {one.title}: {one.sentence}" for one in record.signals],
@@ -294,7 +314,7 @@ def lines_of_piece(record: PieceRecord) -> PieceLines:
         ],
         "Shared": [shared_words(one) for one in record.shared],
         "Leaving": [record.leaving.said] if record.leaving else [],
-        "Its life": [f"{dated_words(one.day)} {one.said}" for one in record.events],
+        "Its life": [f"{dated_words(day)} {said}" for day, said in record.life],
         "Notes": list(record.notes),
     }
     state = "" if record.known is None else f", as known on {dated_words(record.known)}"
@@ -303,6 +323,7 @@ def lines_of_piece(record: PieceRecord) -> PieceLines:
         title,
         record.judgement,
         tuple(figure_line(one) for one in record.figures),
+        tuple(one.row for one in record.cards),
         tuple(parts),
         tuple((name, tuple(lines)) for name, lines in sections.items() if lines),
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from datetime import date
 
@@ -16,6 +17,7 @@ from qc.words import (
     dated_words,
     listed,
     passed_words,
+    places_words,
     quantity_words,
     some_of,
     stepped_words,
@@ -31,6 +33,7 @@ def judgement_of(
     returns: Sequence[Return],
     leaving: Leaving | None,
     waiting: Sequence[Undecided] = (),
+    without: Sequence[str] = (),
 ) -> tuple[str, ...]:
     """Say whether a piece is to be held, then limits, series, gauges and returns, each in one sentence.
 
@@ -46,11 +49,13 @@ def judgement_of(
         Open signals it lies in.
     waiting : sequence of Undecided
         Held rows of it that count for a figure with limits.
+    without : sequence of str
+        Cards that it left without, a sentence each.
     """
     open_rows = [row.name for row in hold if row.waits]
     told = open_rows == list(dict.fromkeys(one.title for one in waiting))  # by the first sentence
     said = [_of_hold(hold, shipped, waiting), *([] if told else _of_waiting(waiting))]
-    said += _of_limits(figures, waiting)
+    said += [*_of_limits(figures, waiting), *without]
     drifting = [one.title for one in figures if one.behaviour == "drifting"]
     if drifting:
         series = count_words(len(drifting), "series", "series").capitalize()
@@ -169,11 +174,23 @@ def form_lines(one: FigureOfPiece) -> list[str]:
 
 
 def signed(value: float, one: FigureOfPiece) -> str:
-    """Write how far a level lies from the mean, with no more places than matter beside the others."""
-    most = max(abs(off) for form in one.forms for _, off, _ in form.levels)
-    if abs(value) < most / 40:
+    """Write how far a level lies from the mean: one unit and as many places in all forms of a figure.
+
+    A mean of several readings is good to a tenth of what the gauge shows, which matters where little differs.
+    """
+    levels = [(off, usual) for form in one.forms for _, off, usual in form.levels]
+    most = max((abs(size) for pair in levels for size in pair if size is not None), default=0.0)
+    unit, times = ("um", 1000.0) if one.unit == "mm" and most < 0.1 else (one.unit, 1.0)
+    most *= times
+    if one.step:
+        step = 10.0 ** math.ceil(math.log10(one.step * times) - 1e-9)
+        places = max(0, -round(math.log10(step / 10 if most < 10 * step else step)))
+    else:
+        places = 0 if most >= 10 else 1 if most >= 0.1 or not most else 1 - math.floor(math.log10(most))
+    told = places_words(times * value, places)
+    if not float(told):
         return "0"
-    return f"{'−' if value < 0 else '+'}{quantity_words(abs(value), one.unit)}"
+    return f"{'−' if value < 0 else '+'}{told.removeprefix('-')} {unit_words(unit)}".rstrip()
 
 
 def shared_words(one: Shared) -> str:

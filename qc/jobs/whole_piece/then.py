@@ -14,8 +14,10 @@ from qc.jobs.errors import JobError
 from qc.jobs.pieces import figures_of
 from qc.jobs.then import known as as_known
 from qc.jobs.then import later_words
+from qc.jobs.whole_piece.left_without import held_since, left_without
 from qc.jobs.whole_piece.record import PieceRecord, piece_record
 from qc.jobs.whole_piece.serials import known_serial, unknown_piece
+from qc.jobs.whole_piece.sharing import Genealogy
 from qc.jobs.workshop import Workshop, asked_day
 from qc.watch import outside_words, part_uses, way_up
 from qc.words import count_words, dated_words
@@ -62,29 +64,63 @@ def piece_as_known(
         first = f" It was handed in on {dated_words(clock.day_of(min(moments), zone))}." if moments else ""
         raise JobError(f"Nothing was known of {serial} here on {dated_words(asked)}.{first}")
     record = piece_record(then, serial, due=due)
+    return with_what_came_later(workshop, then, record, history, asks_day=due is not None)
+
+
+def with_what_came_later(
+    workshop: Workshop,
+    then: Workshop,
+    record: PieceRecord,
+    history: pl.DataFrame | None = None,
+    *,
+    asks_day: bool = False,
+) -> PieceRecord:
+    """Return a piece as it was known, and beside it what of the days until then came only later.
+
+    Parameters
+    ----------
+    workshop, then : Workshop
+        With all that is known now, and as it was known on the day.
+    record : PieceRecord
+        As it was known on the day.
+    history : polars.DataFrame, optional
+        All its readings (`qc.store.Store.history`), for who has them at hand.
+    asks_day : bool
+        It was asked whether a day can hold: when it can leave is told all the same.
+    """
+    serial = record.serial
+    if history is None:
+        history = workshop.store.history(serials=[serial])
     house = later_words(workshop.store, then)
     notes = [note for note in record.notes if note != house]
     notes += _of_its_own(workshop, then, serial, history)
+    asked = then.then.day if then.then else then.today
     left = workshop.store.events("shipped", serials=[serial], until=asked)
-    if left.is_empty() or record.shipped is not None or due is not None:
+    if left.is_empty() or record.shipped is not None or asks_day:
         return replace(record, notes=tuple(notes))
     # what is known by now to have left that day is not foretold to leave later
     handed_in = _day_of_entry(workshop, left["entered_at"].max())
+    tree = Genealogy(then, part_uses(then.store.events("part", until=then.today)))
+    without = left_without(then, serial, record.model, max(left["day"]), tree)
+    judgement = (*record.judgement, without) if without else record.judgement
     notes.append(
         f"It left on {dated_words(max(left['day']))}, as was handed in on {dated_words(handed_in)}; "
         "when it can leave is not told."
     )
-    return replace(record, leaving=None, notes=tuple(notes))
+    return replace(record, leaving=None, judgement=judgement, notes=tuple(notes))
 
 
 def _of_its_own(workshop: Workshop, then: Workshop, serial: str, history: pl.DataFrame) -> list[str]:
-    """Say what of a piece was measured by the day and handed in after it, and what of that is outside."""
+    """Say what of a piece was measured by the day and handed in after it: what is outside, what waits."""
     zone = workshop.plan.workshop.time_zone
     end = clock.end_of(then.today, zone)
     late = history.filter(pl.col("entered_at") > end, pl.col("day") <= then.today)
     shown = dated_words(then.today)
+    waiting = held_since(workshop, serial, then.today)
     if late.is_empty():
-        return [f"All that is on record of {serial} for the days up to {shown} had been handed in by then."]
+        return waiting or [
+            f"All that is on record of {serial} for the days up to {shown} had been handed in by then."
+        ]
     days = sorted({_day_of_entry(workshop, one) for one in late["entered_at"]})
     handed = f"on {dated_words(days[0])}"
     if len(days) > 1:
@@ -93,7 +129,7 @@ def _of_its_own(workshop: Workshop, then: Workshop, serial: str, history: pl.Dat
     readings = count_words(late.height, "reading")
     were = "was" if late.height == 1 else "were"
     said = f"{readings} of {serial}, measured by {shown}, {were} handed in {handed}: {told}."
-    return [f"{said} Not known here on {shown}."]
+    return [f"{said} Not known here on {shown}.", *waiting]
 
 
 def _figures_late(workshop: Workshop, serial: str, late: pl.DataFrame) -> Iterator[str]:

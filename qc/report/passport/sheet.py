@@ -10,7 +10,7 @@ from importlib import resources
 from pathlib import Path
 
 TEMPLATE = "passport.typ"
-MOST_FIGURES, MOST_PARTS, MOST_EVENTS, MOST_SENTENCES = 22, 8, 8, 6
+MOST_FIGURES, MOST_PARTS, MOST_EVENTS, MOST_SENTENCES = 22, 8, 12, 8
 """What one page holds; more is counted, and the command has all of it. Chosen by setting full pages."""
 
 MOST_WORDS = 240  # chosen: three lines of the page [character]

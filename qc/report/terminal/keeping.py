@@ -27,6 +27,7 @@ def proposed_plan_text(
     guessed: Sequence[str],
     read: tuple[int, int],
     left: Sequence[str],
+    lists: Sequence[str] = (),
 ) -> str:
     """Say what a plan proposed from sheets holds, how much of them it reads, and what is left to do.
 
@@ -40,12 +41,15 @@ def proposed_plan_text(
         Readings that go in with this plan, and all on the sheets.
     left : sequence of str
         What is said of sheets and rows that do not.
+    lists : sequence of str
+        Titles of the cards that list events.
     """
     accepted, rows = read
     handed = f"With it {accepted} of {count_words(rows, 'reading')} on the sheets can go in; none is yet."
     lines = [
         f"Made the workshop {folder} with a plan proposed from the sheets.",
         *(f"  {stage}" for stage in stages),
+        *([f"  lists: {', '.join(lists)}"] if lists else []),
         handed,
     ]
     if left:

@@ -8,16 +8,18 @@ from dataclasses import dataclass
 from qc.report.terminal.columns import Row, block, table
 
 FIGURE_HEAD = ("Figure", "This piece", "Worst place", "Limits", "", "Among its like")
+CARD_HEAD = ("Card", "Day", "By", "Gauge", "Batch", "Tool")
 PART_HEAD = ("Part", "Serial", "Of", "Built in")
 
 
 @dataclass(frozen=True, slots=True)
 class PieceLines:
-    """A piece in words: title, judgement, rows of figures and parts, and titled lists of sentences."""
+    """A piece in words: title, judgement, rows of figures, cards and parts, and titled lists of sentences."""
 
     title: str
     judgement: tuple[str, ...]
     figures: tuple[Row, ...]
+    cards: tuple[Row, ...]
     parts: tuple[Row, ...]
     sections: tuple[tuple[str, tuple[str, ...]], ...]
 
@@ -27,6 +29,8 @@ def piece_text(piece: PieceLines) -> str:
     lines = [piece.title, *piece.judgement]
     if piece.figures:
         lines += ["", *table([FIGURE_HEAD, *piece.figures], "<", indent="")]
+    if piece.cards:
+        lines += ["", *table([CARD_HEAD, *piece.cards], "<", indent="")]
     if piece.parts:
         lines += ["", *table([PART_HEAD, *piece.parts], "<", indent="")]
     for title, sentences in piece.sections:

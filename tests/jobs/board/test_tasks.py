@@ -15,6 +15,7 @@ from qc.jobs.board.tasks import (
 )
 from qc.jobs.errors import JobError
 from qc.jobs.questions.gauge import gauge_study
+from qc.jobs.signals import find_signal
 from qc.jobs.workshop import open_workshop
 from qc.sayings import Saying, What
 from sample_measurements import folder
@@ -42,18 +43,28 @@ def test_an_accepted_mend_leaves_the_list(demo_copy):
     assert row not in [r.id for r in open_workshop(demo_copy).store.held()]
 
 
+def signal_steps(folder, signal):
+    return find_signal(open_workshop(folder), signal).steps
+
+
 def test_a_signal_goes_through_its_life_and_keeps_who_said_what(demo_copy):
     signal = open_workshop(demo_copy).store.signals(states=["open"])[0].id
     remark = do(say_signal, demo_copy, signal, Saying(What.COMMENT, "IS", "Looked at it."))
     again = do(say_signal, demo_copy, signal, Saying(What.COMMENT, "IS", "Looked at it."))
     assert "stands already" in again["sentence"]
-    assert remark["sentence"] == "The remark is kept."
+    assert (remark["sentence"], remark["said_only"]) == ("The remark is kept.", True)
+    first = next(iter(signal_steps(demo_copy, signal)))
+    ticked = do(say_signal, demo_copy, signal, Saying(What.STEP_DONE, "IS", f"1. {first}"))
+    back = do(say_signal, demo_copy, signal, Saying(What.STEP_UNDONE, "IS", f"1. {first}"))
+    assert (ticked["sentence"], back["sentence"]) == ("The step is ticked.", "The tick is taken back.")
     closing = Saying(What.CLOSED, "IS", cause="unknown", action="measured again", outcome="stays")
     assert do(say_signal, demo_copy, signal, closing)["sentence"] == "The signal is now closed."
     assert "open" in do(say_signal, demo_copy, signal, Saying(What.REOPENED, "IS"))["sentence"]
     kept = next(s for s in open_workshop(demo_copy).store.signals() if s.id == signal)
     assert [(said.what, said.who) for said in kept.said] == [
         ("comment", "IS"),
+        ("step-done", "IS"),
+        ("step-undone", "IS"),
         ("closed", "IS"),
         ("reopened", "IS"),
     ]

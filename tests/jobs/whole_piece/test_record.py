@@ -14,7 +14,7 @@ from qc.jobs.also import also
 from qc.jobs.board import StoreBoardData
 from qc.jobs.errors import JobError
 from qc.jobs.pieces import hold_list
-from qc.jobs.whole_piece import piece_record
+from qc.jobs.whole_piece import form_lines, piece_record
 from qc.jobs.whole_piece.life import chance_of_returns
 from qc.jobs.whole_piece.serials import nearest_serials, unknown_piece
 
@@ -238,3 +238,40 @@ def test_a_piece_of_which_nothing_was_accepted_is_known_by_its_held_rows():
         "Nothing of 'A-9' was accepted yet: held rows 4-5 name it and wait for a decision. "
         "See what is asked: qc held list"
     )
+
+
+def test_its_cards_say_who_measured_it_when_with_what_and_from_which_batch(shop):
+    record = piece_record(shop, "QH-1195", judge=False)
+    rows = shop.store.readings(serials=["QH-1195"])
+    read = {
+        (stage, day): {name: set(own[name].drop_nulls()) for name in ("person", "gauge", "batch", "tool")}
+        for (stage, day), own in rows.group_by("stage", "day")
+    }
+    told = {
+        (one.stage, one.day): {
+            name: set(filter(None, getattr(one, name).split(" + ")))
+            for name in ("person", "gauge", "batch", "tool")
+        }
+        for one in record.cards
+    }
+    assert told == read
+    assert record.life[0] == (min(rows["day"]), "Bell measured, by EL")
+    assert [day for day, _ in record.life] == sorted(day for day, _ in record.life)
+    assert record.life[-1][1].startswith("shipped")
+
+
+def test_the_table_of_its_cards_fits_eighty_columns(shop):
+    lines = piece_record(shop, "QH-1195", judge=False).to_text().splitlines()
+    start = next(number for number, line in enumerate(lines) if line.startswith("Card "))
+    table = lines[start : lines.index("", start)]
+    assert len(table) == 8 and max(map(len, table)) <= 80
+    assert any("LK-12" in line and "BN-3" in line for line in table)
+
+
+def test_a_form_is_told_in_one_unit_and_no_finer_than_a_tenth_of_the_gauge(shop):
+    one = figure(piece_record(shop, "QH-1195", judge=False), "wall")
+    form = replace(one.forms[0], levels=(("front", 0.0, -0.0001), ("back", 0.0, 0.000056)))
+    fine = replace(one, step=0.001, unit="mm", forms=(form,))
+    assert form_lines(fine)[0].endswith("front 0 (usual −0.1 µm), back 0 (usual +0.1 µm) from its own mean")
+    coarse = replace(one, step=0.01, unit="mm", forms=(replace(form, levels=(("1", 0.0174, 0.0052),)),))
+    assert "1 +17 µm (usual +5 µm)" in form_lines(coarse)[0]

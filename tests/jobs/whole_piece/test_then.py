@@ -77,3 +77,26 @@ def test_a_piece_that_left_is_not_foretold_to_leave(ask):
     assert (then["shipped"], then["leaving"]) == (None, None)
     assert "It left on 13 Nov 2026, as was handed in on 21 Nov 2026" in then["notes"][-1]
     assert "had been handed in by then" in then["notes"][-2]
+
+
+def test_a_card_that_came_late_and_waits_is_told_with_the_card_it_left_without(ask, tmp_path):
+    joints = "2026-11-09,QH-{0},tenor,1.5\n"
+    cards = {
+        "2026-11-22": JOINTS + "".join(joints.format(number) for number in range(1310, 1314)),
+        "2026-11-23": SHIPPING + "".join(f"2026-11-23,QH-{number},IS\n" for number in range(1310, 1315)),
+        "2026-11-24": "Card,Polish card\n\nDate,Serial,Model,Mass loss\n2026-11-20,QH-1314,tenor,30.5\n",
+        "2026-11-26": JOINTS + "2026-11-12,QH-1314,tenor,150\n",
+    }
+    for day, text in cards.items():
+        path = tmp_path / f"{day}.csv"
+        path.write_text(text, "utf-8")
+        ask("upload", path, "--as-of", day)
+    _, then = ask("piece", "QH-1314", "--known", "2026-11-24")
+    assert then["judgement"][-1].startswith("It left without a card of Joints, which the plan asks for: ")
+    told = "Its Joints card of 12 Nov 2026 came on 26 Nov 2026 and waits as held row 1, on which nobody has"
+    assert told in then["notes"][-1]
+    _, now = ask("piece", "QH-1314")
+    assert not [said for said in now["judgement"] if "left without" in said]  # the row that waits is told
+    assert "held row 1" in now["judgement"][0]
+    _, other = ask("piece", "QH-1310", "--known", "shipped")
+    assert not [said for said in other["judgement"] if "left without" in said]
