@@ -40,6 +40,9 @@ class HeadingWords(Protocol):
     def place_kind(self, text: str) -> str:
         """Return the one kind of place that a word names."""
 
+    def places_said(self, text: str) -> dict[str, str]:
+        """Return the places that words name and nothing beside them."""
+
     def place_named(self, text: str) -> str:
         """Return the kind of place that a word names by its name, shortened or not."""
 
@@ -68,6 +71,22 @@ class HeadingWords(Protocol):
 def is_filled(row: Sequence[Cell]) -> bool:
     """Tell whether any cell of a line holds something."""
     return any(cell.text.strip() for cell in row)
+
+
+class SaidPlaces(Protocol):
+    """What is asked of the words of a card, or of all cards, about places that a line says."""
+
+    def places_said(self, text: str) -> dict[str, str]:
+        """Return the places that words name and nothing beside them."""
+
+
+def said_of_rows(row: Sequence[Cell], words: SaidPlaces) -> dict[str, Cell]:
+    """Return the places that a line by itself says of the rows below it: ``Upper leg``, ``Valve; F``."""
+    filled = [cell for cell in row if cell.text.strip()]
+    if not filled or len(filled) > 2 or (len(filled) == 2 and known_field(filled[0].text) not in PLACE):
+        return {}
+    said = words.places_said(" ".join(cell.text.strip().rstrip(":") for cell in filled))
+    return {kind: filled[-1]._replace(text=value) for kind, value in said.items()}
 
 
 def is_band(cells: Sequence[Cell], words: HeadingWords) -> bool:

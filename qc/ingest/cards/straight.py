@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from qc.ingest.cards.filling import fill_rows, needs_filling
+from qc.ingest.cards.asking import SheetAsker
 from qc.ingest.cards.grouping import group_line
 from qc.ingest.cards.headings import CardHeadings
 from qc.ingest.cards.headlines import Cell, HeadLine, HeadReader
@@ -30,6 +30,7 @@ from qc.ingest.cards.tables import SheetWords, heading_rows, split_tables
 from qc.ingest.cells import heading, known_field, packed_figures, plain
 from qc.ingest.errors import SheetError
 from qc.ingest.reading import Grid
+from qc.ingest.shapes import fill_rows, needs_filling
 from qc.plan import PLACE, Plan
 
 
@@ -74,16 +75,17 @@ def read_cards(grid: Grid, plan: Plan, mappings: Mappings | None = None) -> tupl
     words = SheetWords(plan, own.labels())
     tables = split_tables(grid, words)
     straightener = Straightener(grid, plan, own, words)
+    asker = SheetAsker(grid, plan, own, straightener.heads)
     try:
         found = straightener.cards(tables)
     except SheetError as error:
         if sheet is not None and len(tables) < 2 and not grid.boxes:
             return (_plain(sheet, own),)
         told = fault if fault is not None and not isinstance(error, LayoutError) else error
-        raise straightener.asked(told, tables) from None
+        raise asker.asked(told, tables) from None
     if not found:
         nothing = SheetError(grid.file, "no row of headings was found", "Write one over the figures.")
-        raise straightener.asked(fault or nothing, tables)
+        raise asker.asked(fault or nothing, tables)
     return tuple(found)
 
 

@@ -12,6 +12,7 @@ from qc.ingest.cards.heading_lines import (
     is_band,
     is_filled,
     joined,
+    said_of_rows,
     turned,
     under,
     widened,
@@ -55,6 +56,11 @@ class SheetWords:
         """Return the one kind of place that a word names on all cards, empty where none or several."""
         kinds = {kind for card in self.cards if (kind := card.place_kind(text))}
         return next(iter(kinds)) if len(kinds) == 1 else ""
+
+    def places_said(self, text: str) -> dict[str, str]:
+        """Return the places that words name on all cards that know them, empty where none or they differ."""
+        found = [said for card in self.cards if (said := card.places_said(text))]
+        return found[0] if found and all(said == found[0] for said in found) else {}
 
     def place_named(self, text: str) -> str:
         """Return the kind of place that a word names by its name, also shortened: ``Pos``, ``Part.``."""
@@ -139,7 +145,8 @@ class SheetWords:
         if sum(known) < 2 or len(others) > sum(known) or any(_is_figure(text) for text in others):
             return False
         numbers = [text for text in texts if text.strip("+-.,°").replace(".", "").isdecimal()]
-        if len(texts) - len(numbers) < 2 and not _counts_up(numbers):
+        mapped = bool(corner_kinds(texts[0], self))
+        if len(texts) - len(numbers) < 2 and not (mapped or _counts_up(numbers)):
             return False  # a place and its figure, which could be the number of another place
         if not known[0] and any(sign.isdigit() for sign in texts[0]):
             return False  # a serial: its row names a figure, a place and a small number
@@ -236,7 +243,8 @@ def split_tables(grid: Grid, words: SheetWords) -> list[TableOfSheet]:
     if not starts:
         across = across_table(rows, words)
         return [across] if across else []
-    if all(_only_numbers(rows[start], words) or names_pieces(rows[start], words) for start in starts):
+    turns = (_only_numbers(rows[n], words) and not _is_map(rows, n, words) for n in starts)
+    if all(turn or names_pieces(rows[n], words) for turn, n in zip(turns, starts, strict=True)):
         across = across_table(rows, words)  # a figure with small numbers beside it, not places
         if across is not None:
             return [across]
@@ -310,6 +318,15 @@ def _only_numbers(row: Sequence[Cell], words: SheetWords) -> bool:
     return words.is_figure(texts[0]) and all(_is_figure(text) or words.is_unit(text) for text in texts[1:])
 
 
+def _is_map(rows: list[list[Cell]], start: int, words: SheetWords) -> bool:
+    """Tell whether numbers beside a figure are places: rows of one place and as many figures stand below."""
+    row = next((row for row in rows[start + 1 :] if is_filled(row)), [])
+    texts = [cell.text.strip() for cell in row if cell.text.strip()]
+    over = sum(bool(cell.text.strip()) for cell in rows[start])
+    placed = bool(texts) and words.names_places(texts[0]) and not words.is_figure(texts[0])
+    return placed and len(texts) == over and all(map(_is_figure, texts[1:]))
+
+
 def _body_end(rows: list[list[Cell]], start: int, following: int, words: SheetWords) -> int:
     """Return where the head of the next table begins."""
     for index in range(start + 1, following):
@@ -320,6 +337,8 @@ def _body_end(rows: list[list[Cell]], start: int, following: int, words: SheetWo
     before = following - 1
     while before > start and not is_filled(rows[before]):
         before -= 1
+    if before > start and said_of_rows(rows[before], words):
+        return before
     band = before > start and is_band(rows[before], words)
     if band and (
         _is_band(rows[before], rows[following], words) or joined(rows[before], rows[following], words)

@@ -19,6 +19,7 @@ from .marks import read_tally as read_tally
 from .names import FACTORS as FACTORS
 from .names import KNOWN_NAMES as KNOWN_NAMES
 from .names import UNITS as UNITS
+from .names import WEIGHED as WEIGHED
 from .names import Heading as Heading
 from .names import heading as heading
 from .names import known_field as known_field
@@ -29,6 +30,7 @@ from .numbers import convert as convert
 from .numbers import read_decimal as read_decimal
 from .numbers import read_number as read_number
 from .numbers import read_whole as read_whole
+from .numbers import weight_of as weight_of
 from .packed import in_order as in_order
 from .packed import packed_figures as packed_figures
 from .packed import spanned as spanned
