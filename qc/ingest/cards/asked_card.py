@@ -10,8 +10,16 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from qc.ingest.cards.asked_plan import CardQuestion, allowed_headings, figure_name, plan_of_question
-from qc.ingest.cards.asked_words import TRIAL, renamed, upright, with_card
+from qc.ingest.cards.asked_plan import (
+    TRIAL,
+    CardQuestion,
+    allowed_headings,
+    figure_name,
+    plan_of_question,
+    renamed,
+    upright,
+    with_card,
+)
 from qc.ingest.cards.headings import FIGURE, NUMBER_WORDS, WHAT_WORDS
 from qc.ingest.cards.recognition import VALUE, CardSheet
 from qc.ingest.cards.rows import Row, RowReader

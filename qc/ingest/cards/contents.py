@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 from qc.ingest.cards.headings import FIGURE, NUMBER, WHAT, WHERE, CardHeadings, Meaning
 from qc.ingest.cards.questions import by_content
-from qc.ingest.cells import KNOWN_NAMES, is_blank_mark, known_field, plain
+from qc.ingest.cells import KNOWN_NAMES, is_blank_mark, known_field, plain, spanned
 from qc.ingest.shapes import MapReading, crossings, place_values
 from qc.plan import PLACE, Plan
 from qc.words import closest
@@ -139,6 +139,11 @@ def meant_by_map(
         for n, label in enumerate(labels[1:], start=1)
         if label and _may_be_place(read[n]) and any(place_values(label, p) for p in words.places.values())
     }
+    spans = {
+        n: s for n, label in enumerate(labels) if n and read[n] is None and (s := _span(label, table, words))
+    }
+    if spans and not bare and lead is None:
+        return {n: Meaning(FIGURE, figure=True, span=span) for n, span in spans.items()}, []
     whole = [n for n, m in enumerate(read) if n and n not in bare and m is not None and m.field == FIGURE]
     if firsts and len(named) == len(firsts):
         return _over_names(bare, read, named, words, table.given), []
@@ -212,6 +217,16 @@ def _over_names(
         for n, text in bare.items()
     }
     return {0: Meaning(WHAT), **found}
+
+
+def _span(label: str, table: MapOfPlaces, words: CardHeadings) -> tuple[tuple[str, str], ...]:
+    """Return the places of one kind that bare numbers name several of: ``1-4`` beside a column of areas."""
+    found = set()
+    for places in words.places.values():
+        left = {kind: spelled for kind, spelled in places.items() if kind not in table.given}
+        found.add(spanned(plain(label), left))
+    spans = found - {()}
+    return next(iter(spans)) if len(spans) == 1 else ()
 
 
 def _may_be_place(meaning: Meaning | None) -> bool:

@@ -8,7 +8,7 @@ from dataclasses import replace
 from qc.ingest.cards.heading_lines import SaidPlaces, TableOfSheet, said_of_rows
 from qc.ingest.cards.headlines import Cell, HeadReader
 from qc.ingest.cards.laid import LayoutError, address
-from qc.ingest.cards.tables import SheetWords
+from qc.ingest.cards.sheet_words import SheetWords
 from qc.ingest.cells import known_field
 from qc.ingest.reading import Grid
 from qc.plan import PLACE

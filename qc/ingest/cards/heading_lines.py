@@ -122,7 +122,7 @@ def joined(
         own = upper[column].text.strip() if column < len(upper) else ""
         below = lower[column].text.strip() if column < len(lower) else ""
         if own:
-            leading = own if _may_lead(own, words) else ""
+            leading = own if _may_lead(own, words) or words.place_named(own) else ""
             until = last.get(column, max(len(upper), len(lower)))
         if column > until:
             leading = ""
@@ -131,6 +131,9 @@ def joined(
         if below and (own or leading):
             if words.is_unit(below) and own:
                 text = f"{own} [{below.strip('[]()')}]"
+            elif both := _of_its_kind(leading, below, words):
+                text = both
+                count += 1
             elif (both := together(leading, below, words)) and not _stands_alone(below, words):
                 text = both
                 count += 1
@@ -152,10 +155,22 @@ def under(upper: Sequence[Cell], lower: Sequence[Cell], words: HeadingWords) -> 
         own = upper[column].text.strip() if column < len(upper) else ""
         if not (_may_lead(text, words) or words.is_unit(text)):
             return False
-        if own and not (_may_lead(own, words) or words.is_unit(text)):
+        named = bool(own) and column > filled[0][0] - 1 and bool(_of_its_kind(own, text, words))
+        if own and not (_may_lead(own, words) or words.is_unit(text) or (named and filled[0][0] > 0)):
             return False  # a row: it has something under Serial, Date or Station
         open_below += not own
     return bool(open_below)
+
+
+def _of_its_kind(upper: str, lower: str, words: HeadingWords) -> str:
+    """Join a number with the name of its kind above it, or with a place of another kind; else empty."""
+    if not upper or not lower.strip("°").isdigit():
+        return ""
+    kind = words.place_named(upper)
+    if kind and words.has_place(kind, lower):
+        return f"{upper} {lower}"
+    placed = words.kind(upper) == "place" and words.kind(lower) == "place" and upper[:1].isalpha()
+    return f"{upper} {lower}" if placed and not words.kind(f"{upper} {lower}") else ""
 
 
 def widened(headings: Sequence[Cell], body: Sequence[Sequence[Cell]], words: HeadingWords) -> list[Cell]:

@@ -276,8 +276,11 @@ class CardHeadings:
             yield first, behind.unit, behind.basis
 
     def _figure(self, name: str) -> str | None:
-        field = heading(name, self.names, self.units).field or heading(name, self.short, self.units).field
-        return field if field in self.figures else None
+        for names in (self.names, self.short):
+            found = heading(name, names, self.units)
+            if found.field in self.figures and not found.unit and not found.basis:
+                return found.field  # a unit between the figure and its place is not lost
+        return None
 
     def _read_places(
         self, words: list[str], figure: str, given: Collection[str], *, short: bool = False

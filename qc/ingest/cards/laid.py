@@ -10,9 +10,10 @@ from dataclasses import dataclass, replace
 from qc.ingest.cards.headings import FIGURE, LABELS, WHAT, WHERE, CardHeadings, Meaning
 from qc.ingest.cards.headlines import Cell, HeadLine
 from qc.ingest.cards.recognition import VALUE
-from qc.ingest.cells import in_order, is_blank_mark, known_field, packed_figures
+from qc.ingest.cells import in_order, is_blank_mark, known_field, packed_figures, read_decimal
 from qc.ingest.errors import SheetError
 from qc.ingest.reading import Grid
+from qc.ingest.shapes import place_values
 from qc.plan import PLACE, Card
 from qc.words import listed, some_of
 
@@ -49,6 +50,10 @@ class PlacedFigure:
 
 
 SAID_FIGURE = re.compile(r"^(?P<label>[^\W\d].*?)[\s:=]+(?P<figure>[+-]?\d[\d.,]*)\s*(?P<unit>\S{0,8})$")
+
+
+_DASHED = re.compile(r"\s*[-–]\s*")
+MOST_SIGNED = 2  # two figures with a dash between may be one from and to; chosen
 
 
 def said_figure(line: HeadLine, words: CardHeadings) -> tuple[Meaning, str, str] | None:
@@ -109,7 +114,7 @@ class PlainCard:
             elif meaning.field == "note":
                 self._note(identity, column.cell.text.strip(), cell)
             elif meaning.field not in _SAYS:
-                identity[meaning.field] = cell
+                identity[meaning.field] = self._spelled(meaning.field, cell)
         filled = [f for f in figures if f.cell.text.strip() and not is_blank_mark(f.cell.text)]
         groups: list[list[PlacedFigure]] = []
         for figure in filled or figures[:1]:
@@ -141,6 +146,14 @@ class PlainCard:
             places = tuple((kind, "") for kind in self.words.places[field])
             figure = PlacedFigure(field, "", "", places, cell, label)
             self.rows.append(({**identity, "asked": asked}, [figure]))
+
+    def _spelled(self, field: str, cell: Cell) -> Cell:
+        """Return the cell of a place without the name of its kind: ``upper leg``, ``Pos. 1``."""
+        known = [places[field] for places in self.words.places.values() if field in places]
+        if field not in PLACE or not cell.text.strip() or " " not in cell.text.strip():
+            return cell
+        values = {v for spelled in known if (v := place_values(cell.text, {field: spelled}).get(field))}
+        return cell._replace(text=next(iter(values))) if len(values) == 1 else cell
 
     def _said(self, cells: list[Cell], at: dict[str, int]) -> Meaning | None:
         """Return the figure and the places that a row says in columns of their own."""
@@ -206,6 +219,9 @@ class PlainCard:
 
     def _in_span(self, figure: PlacedFigure, parts: list[str]) -> list[PlacedFigure]:
         """Return a figure for each place that the heading names, in its order."""
+        dashed = _DASHED.split(parts[0]) if len(parts) == 1 and len(figure.span) > MOST_SIGNED else []
+        if len(dashed) == len(figure.span) and all(read_decimal(part) is not None for part in dashed):
+            parts = dashed  # 14.1-13.6-14.8: as many as the heading names, so no sign is meant
         if len(parts) == len(figure.span):
             return _placed(figure, figure.span, parts)
         many = f"{len(parts)} figures" if len(parts) > 1 else "one figure"

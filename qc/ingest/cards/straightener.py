@@ -18,7 +18,7 @@ from qc.ingest.cards.grouping import fill_boxes, refuse_wide, spread_groups
 from qc.ingest.cards.heading_lines import TableOfSheet, said_of_rows
 from qc.ingest.cards.headings import FIGURE, NUMBER, WHAT, CardHeadings, Meaning
 from qc.ingest.cards.headlines import Cell, HeadLine, HeadReader
-from qc.ingest.cards.laid import BELOW, LayoutError, MeantColumn, PlainCard, address
+from qc.ingest.cards.laid import BELOW, LayoutError, MeantColumn, PlainCard, address, said_figure
 from qc.ingest.cards.layout import part_sheet
 from qc.ingest.cards.mapping import BESIDE, CardMapping, Mappings, ReadAs
 from qc.ingest.cards.questions import (
@@ -26,16 +26,20 @@ from qc.ingest.cards.questions import (
     mostly_figures,
 )
 from qc.ingest.cards.recognition import CardSheet, plan_names, recognise_card
-from qc.ingest.cards.tables import SheetWords
+from qc.ingest.cards.sheet_words import SheetWords
 from qc.ingest.cells import heading, is_worked_out_heading, known_field, plain
 from qc.ingest.errors import SheetError
 from qc.ingest.reading import Grid
-from qc.ingest.shapes import fill_rows
+from qc.ingest.shapes import fill_rows, is_derived, shots
 from qc.plan import PLACE, Card, Plan
 from qc.words import listed
 
 INHERITED = frozenset({"card", "day", "person", "gauge", "air_c", "a4_hz"})
 """What the head of a first table also says for the piece of a second one."""
+
+
+MOST_SHOTS = 3
+"""So many readings of a spot a card of that source takes."""
 
 
 class Straightener:
@@ -61,6 +65,25 @@ class Straightener:
             before = [*kept, *head]
             found += self._card(table, before)
         return found
+
+    def _apart(
+        self, table: TableOfSheet, head: list[HeadLine], words: CardHeadings
+    ) -> tuple[TableOfSheet, list[HeadLine]]:
+        """Take whole figures that stand below a map, ``Bell mass; 457,3 g``, out of its rows."""
+        said: list[HeadLine] = []
+        rows: list[list[Cell]] = []
+        for row in table.body:
+            cells = [cell for cell in row if cell.text.strip()]
+            line = None
+            if len(cells) == 2 and row and cells[0] is row[0] and not self.words.names_places(cells[0].text):
+                line = HeadLine(cells[0].text.strip(), cells[1].text.strip(), "", cells[1])
+            if line is not None and said_figure(line, words):
+                said.append(line)
+            else:
+                rows.append(row)
+        if table.across or not rows or len(table.headings) < 3:
+            return table, head
+        return replace(table, body=rows), [*head, *said]
 
     def _head(self, cells: list[Cell]) -> list[HeadLine]:
         """Return what a line above a table says; a place by itself is said of all its rows."""
@@ -163,6 +186,7 @@ class Straightener:
         unknown: list[tuple[Cell, str]] = []
         numbers: list[tuple[Cell, str]] = []
         beside: list[str] = []
+        counted = self._counted(table, words, given)
         for index, cell in enumerate(table.headings):
             label = cell.text.strip()
             texts = [cell_text(row, index) for row in table.body]
@@ -170,6 +194,9 @@ class Straightener:
             meaning = (
                 Meaning("note") if said == BESIDE else words.renamed(label, said, given) if label else None
             )
+            if index in counted and not said:
+                found.append(MeantColumn(cell, Meaning(f"r{counted[index]}")))
+                continue
             if index in mapped:
                 found.append(MeantColumn(cell, mapped[index]))
                 continue
@@ -181,6 +208,10 @@ class Straightener:
             if not label and meaning is None:
                 if any(texts):
                     raise SheetError(self.grid.file, "a column has figures but no heading", "Write over it.")
+                continue
+            if (meaning is None or _is_open(meaning)) and self._is_derived(table, index, words):
+                beside.append(label)
+                found.append(MeantColumn(cell, Meaning("note")))
                 continue
             if meaning is None:
                 self._refuse_unit(label, words)
@@ -238,6 +269,25 @@ class Straightener:
             raise LayoutError(self.grid.file, problem, hint, tab=self.grid.tab, cell=cell)
         return found
 
+    def _counted(self, table: TableOfSheet, words: CardHeadings, given: Collection[str]) -> dict[int, int]:
+        """Return the columns that count the readings of a spot, where the spot itself is said elsewhere."""
+        labels = [cell.text.strip() for cell in table.headings]
+        found = shots(labels) if words.card.source == "lacquer" else {}
+        places = {kind for known in words.places.values() for kind in known}
+        return found if places <= set(given) and max(found.values(), default=0) <= MOST_SHOTS else {}
+
+    def _is_derived(self, table: TableOfSheet, index: int, words: CardHeadings) -> bool:
+        """Tell whether a column was worked out from the figures beside it."""
+        others = []
+        for n, cell in enumerate(table.headings):
+            meaning = words.read(cell.text.strip()) if n != index and cell.text.strip() else None
+            texts = [cell_text(row, n) for row in table.body]
+            figure = meaning is None or meaning.figure or meaning.field in {"r1", "r2", "r3"}
+            if n != index and figure and mostly_figures(texts):
+                others.append(texts)
+        texts = [cell_text(row, index) for row in table.body]
+        return mostly_figures(texts) and is_derived(table.headings[index].text.strip(), texts, others)
+
     def _refuse_unit(self, label: str, words: CardHeadings) -> None:
         if heading(label, {}, words.units).stray_unit:
             raise SheetError(self.grid.file, f"the heading {label} names an unknown unit", "Mend it.")
@@ -290,6 +340,7 @@ class Straightener:
         strict: bool = False,
     ) -> CardSheet:
         words = CardHeadings(card, self.plan)
+        table, head = self._apart(table, head, words)
         columns, beside = self._columns(table, head, words, mapping, strict=strict)
         at = {id(c): table.headings.index(c.cell) for c in columns}
         fields = {
@@ -319,3 +370,8 @@ class Straightener:
         index = next(n for n, cell in enumerate(table.headings) if cell.text.strip() == label)
         texts = [cell_text(row, index) for row in table.body]
         return mostly_figures(texts) and not is_worked_out_heading(label)
+
+
+def _is_open(meaning: Meaning) -> bool:
+    """Tell whether a heading is a clearance that does not say how it is meant: often it was worked out."""
+    return meaning.field == "clearance" and not meaning.basis

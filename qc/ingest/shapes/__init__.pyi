@@ -3,6 +3,8 @@
 from .crossed import MapReading as MapReading
 from .crossed import crossings as crossings
 from .crossed import place_values as place_values
+from .derived import is_derived as is_derived
+from .derived import shots as shots
 from .filling import WHAT as WHAT
 from .filling import WHERE as WHERE
 from .filling import fill_rows as fill_rows

@@ -6,7 +6,7 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
-from qc.ingest.cells import plain
+from qc.ingest.cells import known_field, plain
 from qc.ingest.shapes.phrases import Spelled
 
 MOST_LETTERS = 12  # a longer word is no short one for a place; chosen
@@ -46,6 +46,11 @@ def place_values(text: str, places: Spelled) -> dict[str, str]:
     found = {kind: spelled[value] for kind, spelled in places.items() if value in spelled}
     if found or not value or len(value) > MOST_LETTERS:
         return found
+    words = value.split()
+    for at in (0, -1):  # upper leg, leg upper
+        named = known_field(words[at]) if len(words) == 2 else ""
+        if named in places and words[-1 - at] in places[named]:
+            return {named: places[named][words[-1 - at]]}
     letters = value.rstrip("0123456789")
     number, begun = value[len(letters) :], letters.strip(" .-#")
     if number and begun.isalpha():

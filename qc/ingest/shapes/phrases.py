@@ -96,10 +96,8 @@ def _units_out(tokens: list[str], units: Mapping[str, str]) -> Iterator[tuple[li
     for at, token in enumerate(tokens):
         if not at or token in _FILLERS or token in _BETWEEN:
             continue
-        last = at + 1 == len(tokens) or tokens[at + 1] in {")", "]", "at", "am", "an", "bei", "@"}
-        behind = tokens[at - 1] in {"in", "/", ",", "=", "(", "[", ":"} or at + 1 == len(tokens)
         unit, basis, stray = split_unit(token, units)
-        if unit and not stray and last and behind:
+        if unit and not stray:
             lead = at - 1 if tokens[at - 1] in {"in", "/", ",", "=", ":"} else at
             yield [*tokens[:lead], *tokens[at + 1 :]], unit, basis
 
