@@ -65,21 +65,39 @@ def _first_across(filled: list[list[Cell]], left: int, words: HeadingWords) -> i
     """Return the first line of a table written across; None where no line begins one."""
     serials = [n for n, row in enumerate(filled) if _are_pieces(row, left, words)]
     starts = [n for n, row in enumerate(filled) if len(row) > left and known_field(row[left].text) in STARTS]
+    starts = [n for n in starts if not _are_pairs(filled[n])]
     if serials:  # a line of one value above the pieces speaks for all of them
         wide = [n for n in starts if sum(bool(cell.text.strip()) for cell in filled[n]) > 2]
         return min([*serials, *wide])
     if starts:
         return min(starts)
-    first, named = None, False
+    first, named, bare = None, False, False
     for number in range(len(filled) - 1, -1, -1):
         cells = [cell.text.strip() for cell in _in_cells(filled[number], left, words) if cell.text.strip()]
         figure = words.is_figure(cells[0])
-        if not cells[0].strip("-–—=*# ")[:1].isalpha() or not (figure or words.places_said(cells[0])):
+        said = bool(words.places_said(cells[0]))
+        if not cells[0].strip("-–—=*# ")[:1].isalpha():
+            if len(cells) != 2 or not cells[0].isdigit():
+                break
+            bare = True  # a spot by its number, if a line above says of which area
+        elif not (figure or said):
             break
+        elif bare and len(cells) == 1 and said:
+            first, named = number, True
+            continue
         if len(cells) > 1 and not _is_reading(cells[1]):
             break
-        first, named = number, named or figure
+        if not bare:
+            first = number
+        named = named or figure
     return first if named else None
+
+
+def _are_pairs(row: Sequence[Cell]) -> bool:
+    """Tell whether a line is one of labels with their values, two at least: a head and no row of pieces."""
+    texts = [cell.text for cell in row if cell.text.strip()]
+    fields = [bool(known_field(text)) for text in texts]
+    return len(texts) > 2 and len(texts) % 2 == 0 and all(fields[::2]) and not any(fields[1::2])
 
 
 def _is_reading(text: str) -> bool:
@@ -138,7 +156,7 @@ def _in_blocks(rows: list[list[Cell]], left: int, words: HeadingWords) -> list[l
         filled = [cell for cell in row if cell.text.strip()]
         text = filled[0].text.strip() if len(filled) == 1 else ""
         if text and (words.places_said(text) or words.is_figure(text)):
-            leading = text.strip("-–—=*#: ")
+            leading = " ".join(words.places_said(text).values()) or text.strip("-–—=*#: ")
             continue
         own = row[left].text.strip() if len(row) > left else ""
         both = together(leading, own, words) if leading and own else ""

@@ -145,8 +145,13 @@ def meant_by_map(
     if spans and not bare and lead is None:
         return {n: Meaning(FIGURE, figure=True, span=span) for n, span in spans.items()}, []
     whole = [n for n, m in enumerate(read) if n and n not in bare and m is not None and m.field == FIGURE]
+    corner_said = words.places_said(labels[0])
+    if corner_said and named:  # Upper; mouth; crook over Bore and Stocking, of which one is a place alone
+        own = [m for text in firsts if (m := words.read(text, table.given)) is not None and m.figure]
+        named = [words.figure_of(m) for m in own if words.figure_of(m) != FIGURE]
     if firsts and len(named) == len(firsts):
-        return _over_names(bare, read, named, words, table.given), []
+        over = _over_names(bare, read, named, words, table.given)
+        return (_in_corner(over, corner_said, bare, read)), []
     if lead is None and all(_is_told(read[n], words) for n in (*bare, *whole)) and (labels[0] or not bare):
         return {}, []
     if lead is not None and lead is corner and any(map(_is_number, firsts)) and not (bare or whole):
@@ -227,6 +232,17 @@ def _span(label: str, table: MapOfPlaces, words: CardHeadings) -> tuple[tuple[st
         found.add(spanned(plain(label), left))
     spans = found - {()}
     return next(iter(spans)) if len(spans) == 1 else ()
+
+
+def _in_corner(
+    over: dict[int, Meaning], said: dict[str, str], bare: Collection[int], read: Sequence[Meaning | None]
+) -> dict[int, Meaning]:
+    """Add the place that stands in the corner, ``Upper`` over rows of figures, to every column."""
+    if not said:
+        return over
+    columns = {n: m for n in bare if (m := over.get(n) or read[n]) is not None}
+    added = {n: replace(m, places=(*m.places, *said.items())) for n, m in columns.items()}
+    return {0: Meaning(WHAT), **added} if added else over
 
 
 def _may_be_place(meaning: Meaning | None) -> bool:

@@ -50,6 +50,14 @@ LABELS = {
 """Our names for figures of a source -> how they are written over a column."""
 
 _GLUED = re.compile(r"(?<=[a-zäöü])\.?(?=\d)")
+_NUMBERED = re.compile(r"^(?P<kind>[^\W\d]+)\s*\d+\s*\((?P<value>[^()]+)\)$")
+"""``Valve 1 (F)``: the number says nothing that the name does not."""
+
+_PART_WORDS = re.compile(
+    r"\b(?:side|tube|section|part|seite|rohr|pressed|engaged|depressed|gedrückt)\b", re.I
+)
+"""Words that may stand beside a place and add nothing to it: ``F side``, ``Upper tube``."""
+
 Places = tuple[tuple[str, str], ...]
 
 
@@ -229,6 +237,11 @@ class CardHeadings:
         bare = text.strip().strip("-–—=*#:. ").replace(":", " ")
         if not bare[:1].isalpha() or known_field(bare):
             return {}
+        if kind := self.place_kind(bare):
+            return {kind: bare}
+        if (named := _NUMBERED.match(bare)) is not None and (own := self.place_kind(named["value"])):
+            return {own: named["value"]} if known_field(named["kind"]) == own else {}
+        bare = _PART_WORDS.sub("", bare).strip() or bare
         if kind := self.place_kind(bare):
             return {kind: bare}
         found = self.read(bare)

@@ -12,6 +12,7 @@ from qc.ingest.cards.recognition import GAUGE, VALUE, CardSheet
 from qc.ingest.cells import (
     COMMA_NOTE,
     FACTORS,
+    NOTHING,
     WEIGHED,
     about,
     convert,
@@ -21,6 +22,7 @@ from qc.ingest.cells import (
     read_tally,
     read_verdict,
     read_whole,
+    signs_counted,
     split_unit,
     weight_of,
 )
@@ -228,6 +230,8 @@ class Row:
             hint = f"about={meant!r}" if meant is not None else ""
         if value is None and (weight := weight_of(typed, written, characteristic.unit)) is not None:
             hint = f"weighs={weight!r}"
+        if value is None and characteristic.kind == "count" and (signs := signs_counted(typed)):
+            hint = f"signs={signs}"
         hint = f"asked={asked}" if asked_cells(asked) else hint
         joined = hint.startswith("joined")
         return {
@@ -262,6 +266,8 @@ class Row:
         if not note and "," in typed and number.value is not None and not reader.comma_is_usual:
             note = COMMA_NOTE
         if number.value is None and characteristic.kind == "count":
+            if plain(typed) in NOTHING:
+                return 0.0, f"{typed.strip()} read as 0"
             strokes = read_tally(typed)
             return (
                 (None, note) if strokes is None else (float(strokes), f"{typed.strip()} counted as strokes")

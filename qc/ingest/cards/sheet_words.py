@@ -64,6 +64,8 @@ class SheetWords:
     def places_said(self, text: str) -> dict[str, str]:
         """Return the places that words name on all cards that know them, empty where none or they differ."""
         found = [said for card in self.cards if (said := card.places_said(text))]
+        whole = [said for said in found if plain(text) in {plain(value) for value in said.values()}]
+        found = whole or found  # Bell is an area of its own before it is the beginning of belly
         return found[0] if found and all(said == found[0] for said in found) else {}
 
     def place_named(self, text: str) -> str:

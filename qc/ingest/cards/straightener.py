@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Collection, Sequence
 from dataclasses import replace
 
@@ -27,7 +28,7 @@ from qc.ingest.cards.questions import (
 )
 from qc.ingest.cards.recognition import CardSheet, plan_names, recognise_card
 from qc.ingest.cards.sheet_words import SheetWords
-from qc.ingest.cells import heading, is_worked_out_heading, known_field, plain
+from qc.ingest.cells import heading, is_worked_out_heading, known_field, plain, read_decimal
 from qc.ingest.errors import SheetError
 from qc.ingest.reading import Grid
 from qc.ingest.shapes import fill_rows, is_derived, shots
@@ -71,19 +72,28 @@ class Straightener:
     ) -> tuple[TableOfSheet, list[HeadLine]]:
         """Take whole figures that stand below a map, ``Bell mass; 457,3 g``, out of its rows."""
         said: list[HeadLine] = []
+        lone: list[HeadLine] = []  # Runs: 1
         rows: list[list[Cell]] = []
         for row in table.body:
             cells = [cell for cell in row if cell.text.strip()]
             line = None
             if len(cells) == 2 and row and cells[0] is row[0] and not self.words.names_places(cells[0].text):
                 line = HeadLine(cells[0].text.strip(), cells[1].text.strip(), "", cells[1])
-            if line is not None and said_figure(line, words):
+            alone = HeadLine(BELOW, cells[0].text.strip(), "", cells[0]) if len(cells) == 1 else None
+            if alone is not None and said_figure(alone, words):
+                lone.append(alone)
+            elif line is not None and said_figure(line, words):
                 said.append(line)
             else:
                 rows.append(row)
-        if table.across or not rows or len(table.headings) < 3:
+        named = any(row and self.words.is_figure(row[0].text) for row in rows)
+        if table.across or not rows:
             return table, head
-        return replace(table, body=rows), [*head, *said]
+        if named and said:
+            kept = {line.cell.line for line in said}
+            rows = [row for row in table.body if row in rows or (row and row[0].line in kept)]
+            said = []
+        return replace(table, body=rows), [*head, *said, *lone]
 
     def _head(self, cells: list[Cell]) -> list[HeadLine]:
         """Return what a line above a table says; a place by itself is said of all its rows."""
@@ -249,6 +259,26 @@ class Straightener:
                 found.add(field)
         return found
 
+    def _refuse_hinted(self, head: list[HeadLine], words: CardHeadings, own: Collection[str]) -> None:
+        """Refuse what a line that nobody understood may say: a figure, or the valve of these notes."""
+        for line in head:
+            bare = not line.known and line.label and read_decimal(line.text) is not None
+            if bare and (line.label.isdigit() or words.places_said(line.label)):
+                problem = f"the line {line.label} {line.text} gives a figure, and does not say of what"
+                hint = "Write it below the headings it belongs to, or write headings over it."
+                where = self._at(line.cell)
+                raise LayoutError(self.grid.file, problem, hint, tab=self.grid.tab, cell=where)
+        if words.card.source != "tuning" or "valve" in {*own, *(line.known for line in head)}:
+            return
+        valves = {plain(v.name) for model in self.plan.models for v in model.valves} | {"valve", "ventil"}
+        for line in head:
+            said = f"{line.label} {line.text}"
+            if not line.known and valves & set(re.split(r"[^\w+]+", plain(said))):
+                problem = f"the line {said.strip()} may say which valve these notes are of"
+                hint = "Write it as Valve: and the name of the valve, or open."
+                where = self._at(line.cell)
+                raise LayoutError(self.grid.file, problem, hint, tab=self.grid.tab, cell=where)
+
     def _map(
         self, table: TableOfSheet, head: list[HeadLine], words: CardHeadings, given: set[str]
     ) -> dict[int, Meaning]:
@@ -340,6 +370,7 @@ class Straightener:
         strict: bool = False,
     ) -> CardSheet:
         words = CardHeadings(card, self.plan)
+        self._refuse_hinted(head, words, {known_field(cell.text) for cell in table.headings})
         table, head = self._apart(table, head, words)
         columns, beside = self._columns(table, head, words, mapping, strict=strict)
         at = {id(c): table.headings.index(c.cell) for c in columns}

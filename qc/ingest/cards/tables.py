@@ -40,6 +40,7 @@ def heading_rows(grid: Grid, words: SheetWords) -> list[int]:
         for n, cells in enumerate(rows)
         if words.are_headings(cells) or _over_places(rows, n, words) or _over_map(rows, n, words)
     ]
+    found = [n for n in found if n not in found[1:] or not _goes_on(rows, n, words)]
     maps = [n for n in found if _is_one_column(rows[n], words)]
     if maps and len(maps) < len(found):  # Leg; upper over rows of a table is no head of another one
         corners = {plain(rows[n][0].text) for n in found if n not in maps}
@@ -79,7 +80,16 @@ def _over_map(rows: list[list[Cell]], index: int, words: SheetWords, *, bare: bo
         return not corner and len(beside) > 1 and words.are_places(beside)
     named = bool(words.place_named(corner) or corner_kinds(corner, words))
     figure = words.is_figure(corner) and len(beside) > 1 and not words.is_figure(first)
-    return (named or figure) and not corner[:1].isdigit() and words.are_places(beside)
+    # Upper; mouth; crook: a place in the corner is one of all rows, which name their figures
+    placed = len(beside) > 1 and words.is_figure(first) and bool(words.places_said(corner))
+    return (named or figure or placed) and not corner[:1].isdigit() and words.are_places(beside)
+
+
+def _goes_on(rows: list[list[Cell]], index: int, words: SheetWords) -> bool:
+    """Tell whether a figure with small numbers stands directly below another figure with its numbers."""
+    above = [cell.text.strip() for cell in rows[index - 1] if cell.text.strip()]
+    below = above and words.is_figure(above[0]) and len(above) > 1 and all(map(is_figure_text, above[1:]))
+    return bool(below) and _only_numbers(rows[index], words)
 
 
 def _is_one_column(row: Sequence[Cell], words: SheetWords) -> bool:

@@ -11,11 +11,13 @@ from .dates import nearest_year as nearest_year
 from .dates import possible_days as possible_days
 from .dates import read_moment as read_moment
 from .dates import spreadsheet_day as spreadsheet_day
+from .marks import NOTHING as NOTHING
 from .marks import about as about
 from .marks import is_blank_mark as is_blank_mark
 from .marks import is_ditto as is_ditto
 from .marks import is_serial_range as is_serial_range
 from .marks import read_tally as read_tally
+from .marks import signs_counted as signs_counted
 from .names import FACTORS as FACTORS
 from .names import KNOWN_NAMES as KNOWN_NAMES
 from .names import UNITS as UNITS

@@ -84,6 +84,24 @@ def read_tally(text: str) -> int | None:
     return len(tidy) if _STROKES.match(tidy) else None
 
 
+NOTHING = frozenset("none|nil|keine|keiner|kein|no|nothing|nichts|zero|null|ohne".split("|"))
+"""What a bench writes for a count of nothing; common practice, no source."""
+
+_SIGNS = re.compile(r"^(?:x{1,9}|[×✗✘]{1,9}|[✓✔]{1,9}|[•●*]{1,9})$", re.IGNORECASE)
+
+
+def signs_counted(text: str) -> int | None:
+    """Count signs that may stand for one each; it is for the bench to say, since a tick may say "looked at".
+
+    Examples
+    --------
+    >>> signs_counted("xx"), signs_counted("✓"), signs_counted("3")
+    (2, 1, None)
+    """
+    tidy = text.strip()
+    return len(tidy) if _SIGNS.match(tidy) else None
+
+
 def is_serial_range(text: str) -> bool:
     """Tell whether a serial names several pieces, from one to another or one beside another.
 

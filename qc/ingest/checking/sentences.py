@@ -62,6 +62,14 @@ def _not_a_number(row: Row, about: str, plan: Plan, _: date) -> Said:
         value = float(row["hint"].removeprefix("about="))
         mend = f"Measure again, or accept {value:g} if that is what was read."
         return f"{row['text']!r} says about how much, not how much", mend, {"value": value}
+    if row.get("hint", "").startswith("signs="):
+        count = int(row["hint"].removeprefix("signs="))
+        mend = f"Accept {count} if a sign stands for one each; else type how many were counted."
+        return (
+            f"{row['text']!r} is no number, and may be {count} counted by signs",
+            mend,
+            {"value": float(count)},
+        )
     if row.get("hint", "").startswith("weighs="):
         return _weighed(row, characteristic.name if characteristic is not None else "the figure")
     return f"{row['text']!r} is no number", f"Type the figure in {row['unit'] or 'the unit of the plan'}.", {}

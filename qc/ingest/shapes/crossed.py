@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Protocol
@@ -9,6 +10,7 @@ from typing import Protocol
 from qc.ingest.cells import known_field, plain
 from qc.ingest.shapes.phrases import Spelled
 
+_ORDINAL = re.compile(r"^(\d+)(?:st|nd|rd|th)$")
 MOST_LETTERS = 12  # a longer word is no short one for a place; chosen
 
 
@@ -42,7 +44,7 @@ def place_values(text: str, places: Spelled) -> dict[str, str]:
     >>> place_values("2", places), place_values("Part. 2", places), place_values("mth", places)
     ({'partial': '2', 'position': '2'}, {'partial': '2'}, {})
     """
-    value = plain(text).rstrip("°").removesuffix(" deg").strip()
+    value = _ORDINAL.sub(r"\1", plain(text).rstrip("°").removesuffix(" deg").strip())
     found = {kind: spelled[value] for kind, spelled in places.items() if value in spelled}
     if found or not value or len(value) > MOST_LETTERS:
         return found

@@ -17,8 +17,18 @@ _TOKEN = re.compile(rf"\.{{2,}}|[{_SIGNS}]|\d+\.\d+|[^\s.{_SIGNS}]+|\.")
 _BETWEEN = frozenset("/ ; , | & and und".split())
 _TO = frozenset("- – — … .. ... to bis".split())
 _FILLERS = frozenset("at in of on the am an bei der die das @ = : ( ) [ ] . deg".split())
-_DIAMETER = frozenset("ø ⌀ ∅ dia diam d durchmesser diameter".split())
+_DIAMETER = frozenset("ø ⌀ ∅ dia diam durchmesser diameter".split())
 """Signs and short words for a diameter, which a plan may leave out; common practice, no source."""
+
+TRANSLATED = {
+    "masse": "mass", "gewicht": "mass", "weight": "mass", "wand": "wall", "wandstärke": "wall",
+    "wanddicke": "wall", "rand": "rim", "bohrung": "bore", "innenbohrung": "bore", "kraft": "force",
+    "glanz": "gloss", "länge": "length", "laenge": "length", "dicke": "thickness", "lackdicke": "thickness",
+    "schichtdicke": "thickness", "leck": "leak", "leckage": "leak", "leckrate": "leak", "becher": "bell",
+    "schallstück": "bell", "außen": "outer", "aussen": "outer", "innen": "inner", "oben": "upper",
+    "unten": "lower", "mitte": "middle", "bogen": "crook", "offen": "open", "breite": "width",
+}  # fmt: skip
+"""Words of a German bench for words that a plan may use, and weight for mass; tried last."""
 
 _EMPTY_WORDS = frozenset("thickness dicke stärke reading readings value values measured wert werte".split())
 """Words that may stand behind the name of a figure and add nothing to it: wall thickness."""
@@ -120,7 +130,9 @@ def _with_figure(
             read = _read_places(rest, known, given, bool(field))
             if read is not None and (field or read[0] or read[1]):
                 return field, *read
-    return None
+    short = _read_places(tokens, list(places_of.values()), given, True)
+    # U-mouth: one short word for a place is none, unless another place stands beside it
+    return ("", *short) if short is not None and len(short[0]) > 1 and not short[1] else None
 
 
 def _named(run: list[str], figure_of: Callable[[str], str | None]) -> str | None:
@@ -135,6 +147,7 @@ def _named(run: list[str], figure_of: Callable[[str], str | None]) -> str | None
         tried += [[*inside, "diameter"], ["diameter", *inside], inside]
     if _EMPTY_WORDS & {words[-1]} and figure_of(words[-1]) is None:
         tried.append(words[:-1])
+    tried += [[TRANSLATED.get(word, word) for word in name] for name in tried]
     return next((f for name in tried if name and (f := figure_of(" ".join(name))) is not None), None)
 
 
@@ -252,6 +265,10 @@ def _value(
             if values:
                 return used, values
     token = tokens[at] if at < len(tokens) else ""
+    told = TRANSLATED.get(token, "")
+    values = {name: s[told] for p in known for name, s in p.items() if told in s and kind in {"", name}}
+    if values and not set(values) & set(given):
+        return 1, values
     if not figure or not token.isalpha():
         return None
     begun = {
