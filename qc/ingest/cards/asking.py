@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import re
+from collections.abc import Collection, Sequence
+from dataclasses import replace
 
 from qc.ingest.cards.grouping import SAID
 from qc.ingest.cards.heading_lines import TableOfSheet
 from qc.ingest.cards.headings import CardHeadings
-from qc.ingest.cards.headlines import Cell, HeadReader
-from qc.ingest.cards.laid import LayoutError, address
+from qc.ingest.cards.headlines import Cell, HeadLine, HeadReader
+from qc.ingest.cards.laid import BELOW, LayoutError, PlainCard, address, said_figure
 from qc.ingest.cards.layout import part_sheet
 from qc.ingest.cards.mapping import Mappings
 from qc.ingest.cards.questions import (
@@ -20,12 +22,13 @@ from qc.ingest.cards.questions import (
     likeliest,
     with_dates,
 )
-from qc.ingest.cards.recognition import FIXED_HEADINGS
+from qc.ingest.cards.recognition import FIXED_HEADINGS, CardSheet, plan_names, recognise_card
+from qc.ingest.cards.sheet_words import SheetWords
 from qc.ingest.cards.tables import cells_of
-from qc.ingest.cells import plain
+from qc.ingest.cells import known_field, plain, read_decimal
 from qc.ingest.errors import SheetError
 from qc.ingest.reading import Grid
-from qc.plan import Plan
+from qc.plan import Card, Plan
 from qc.words import listed
 
 
@@ -127,3 +130,72 @@ def _bare_table(grid: Grid) -> list[TableOfSheet]:
 def cell_text(row: Sequence[Cell], index: int) -> str:
     """Return what stands in a column of a row, empty beyond its end."""
     return row[index].text.strip() if index < len(row) else ""
+
+
+def refuse_hinted(
+    grid: Grid, plan: Plan, head: Sequence[HeadLine], words: CardHeadings, own: Collection[str]
+) -> None:
+    """Refuse what a line that nobody understood may say: a figure, or the valve of these notes."""
+    for line in head:
+        bare = not line.known and line.label and read_decimal(line.text) is not None
+        if bare and (line.label.isdigit() or words.places_said(line.label)):
+            problem = f"the line {line.label} {line.text} gives a figure, and does not say of what"
+            hint = "Write it below the headings it belongs to, or write headings over it."
+            where = address(grid, line.cell)
+            raise LayoutError(grid.file, problem, hint, tab=grid.tab, cell=where)
+    if words.card.source != "tuning" or "valve" in {*own, *(line.known for line in head)}:
+        return
+    valves = {plain(v.name) for model in plan.models for v in model.valves} | {"valve", "ventil"}
+    for line in head:
+        said = f"{line.label} {line.text}"
+        if not line.known and valves & set(re.split(r"[^\w+]+", plain(said))):
+            problem = f"the line {said.strip()} may say which valve these notes are of"
+            hint = "Write it as Valve: and the name of the valve, or open."
+            where = address(grid, line.cell)
+            raise LayoutError(grid.file, problem, hint, tab=grid.tab, cell=where)
+
+
+def left_open(
+    grid: Grid, plan: Plan, card: Card, table: TableOfSheet, head: Sequence[HeadLine], error: SheetError
+) -> CardSheet:
+    """Return a table that cannot be read as rows with one question, where others are read."""
+    laid = PlainCard(grid, card, CardHeadings(card, plan), list(head))
+    labels = [cell.text.strip() for cell in table.headings]
+    for row in table.body:
+        for n, cell in enumerate(row):
+            label = labels[n] if n < len(labels) else ""
+            if read_decimal(cell.text) is not None and not known_field(label):
+                laid.left_open.append(({}, cell, label, error))
+    if not laid.left_open:
+        raise error
+    laid.ask_open(alone=False)
+    return recognise_card(part_sheet(laid.grid(), plan_names(plan)), plan)
+
+
+def said_apart(
+    table: TableOfSheet, head: list[HeadLine], words: CardHeadings, plan_words: SheetWords
+) -> tuple[TableOfSheet, list[HeadLine]]:
+    """Take whole figures that stand below a map, ``Bell mass; 457,3 g``, out of its rows."""
+    said: list[HeadLine] = []
+    lone: list[HeadLine] = []  # Runs: 1
+    rows: list[list[Cell]] = []
+    for row in table.body:
+        cells = [cell for cell in row if cell.text.strip()]
+        line = None
+        if len(cells) == 2 and row and cells[0] is row[0] and not plan_words.names_places(cells[0].text):
+            line = HeadLine(cells[0].text.strip(), cells[1].text.strip(), "", cells[1])
+        alone = HeadLine(BELOW, cells[0].text.strip(), "", cells[0]) if len(cells) == 1 else None
+        if alone is not None and said_figure(alone, words):
+            lone.append(alone)
+        elif line is not None and said_figure(line, words):
+            said.append(line)
+        else:
+            rows.append(row)
+    named = any(row and plan_words.is_figure(row[0].text) for row in rows)
+    if table.across or not rows:
+        return table, head
+    if named and said:
+        kept = {line.cell.line for line in said}
+        rows = [row for row in table.body if row in rows or (row and row[0].line in kept)]
+        said = []
+    return replace(table, body=rows), [*head, *said, *lone]

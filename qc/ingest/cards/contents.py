@@ -149,7 +149,9 @@ def meant_by_map(
     if corner_said and named:  # Upper; mouth; crook over Bore and Stocking, of which one is a place alone
         own = [m for text in firsts if (m := words.read(text, table.given)) is not None and m.figure]
         named = [words.figure_of(m) for m in own if words.figure_of(m) != FIGURE]
-    if firsts and len(named) == len(firsts):
+    resolved = [m for text in firsts if (m := words.read(text, table.given)) is not None and m.figure]
+    mostly = len(named) > 1 and 2 * len(resolved) > len(firsts) and (not labels[0] or bool(says))
+    if firsts and (len(named) == len(firsts) or mostly):
         over = _over_names(bare, read, named, words, table.given)
         return (_in_corner(over, corner_said, bare, read)), []
     if lead is None and all(_is_told(read[n], words) for n in (*bare, *whole)) and (labels[0] or not bare):
@@ -208,6 +210,7 @@ def _over_names(
 ) -> dict[int, Meaning]:
     """Return the places across where each row names its figure: ``Throw`` under F and D."""
     if not bare or all(read[n] is not None for n in bare):
+        # each row says its figure, so that the first column needs no heading
         return {0: Meaning(WHAT)} if bare and not (read[0] and read[0].field == WHAT) else {}
     kinds = set(PLACE) - set(given)
     for field in named:

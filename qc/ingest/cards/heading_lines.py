@@ -13,6 +13,9 @@ from qc.plan import PLACE
 
 _STROKE = re.compile(r"\s*[/\\|]\s*")
 
+SHORT = 3
+"""A word of so many letters may stand for a longer one that names a place; chosen."""
+
 STARTS = frozenset({"card", "serial", "day", "model", "person"})
 """A line that begins with one of these, below a table, begins the head of the next."""
 
@@ -48,6 +51,9 @@ class HeadingWords(Protocol):
 
     def has_place(self, kind: str, text: str) -> bool:
         """Tell whether a card has a place of that kind and value."""
+
+    def are_places(self, texts: Sequence[str]) -> bool:
+        """Tell whether words are places of one kind on a card, each another one, short or not."""
 
     def names_places(self, text: str) -> bool:
         """Tell whether a card reads the text as places alone."""
@@ -297,6 +303,8 @@ def _may_lead(text: str, words: HeadingWords) -> bool:
     """Tell whether a cell may speak for the columns beside it: a place, or a figure by its name."""
     if not text.strip() or plain(text) in {"", "-"}:
         return False
+    if len(text) <= SHORT and text.isalpha() and not known_field(text) and words.are_places([text]):
+        return True  # U and L under a figure
     return words.names_places(text) or words.is_figure(text)
 
 

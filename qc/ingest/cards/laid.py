@@ -84,7 +84,7 @@ class PlainCard:
     def __init__(self, grid: Grid, card: Card, words: CardHeadings, head: list[HeadLine]) -> None:
         self.source, self.card, self.words, self.head = grid, card, words, head
         self.rows: list[tuple[dict[str, Cell], list[PlacedFigure]]] = []
-        self.left_open: list[tuple[dict[str, Cell], Cell, str, LayoutError]] = []
+        self.left_open: list[tuple[dict[str, Cell], Cell, str, SheetError]] = []
 
     def add(self, cells: list[Cell], columns: list[MeantColumn], at: dict[int, int]) -> None:
         """Take one row of a table: one plain row for each of its places, and one for each cell left open."""
@@ -128,7 +128,7 @@ class PlainCard:
         if groups or not open_ones:
             self.rows += [(identity, group) for group in groups or [[]]]
 
-    def ask_open(self) -> None:
+    def ask_open(self, *, alone: bool = True) -> None:
         """Add a row with its question for each cell that was left open, where others were read.
 
         Raises
@@ -138,7 +138,7 @@ class PlainCard:
         """
         read = any(f.cell.text.strip() for _, group in self.rows for f in group)
         for identity, cell, label, error in self.left_open:
-            if not read:
+            if not read and alone:
                 raise error
             field = next(iter(self.words.figures))
             said = {"problem": error.problem, "mend": error.hint, "bad": {"characteristic": label}}

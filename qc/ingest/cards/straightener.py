@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Collection, Sequence
 from dataclasses import replace
 
-from qc.ingest.cards.asking import cell_text, heading_line, unknown_headings
+from qc.ingest.cards.asking import (
+    cell_text,
+    heading_line,
+    left_open,
+    refuse_hinted,
+    said_apart,
+    unknown_headings,
+)
 from qc.ingest.cards.contents import (
     MapOfPlaces,
     are_places,
@@ -19,16 +25,17 @@ from qc.ingest.cards.grouping import fill_boxes, refuse_wide, spread_groups
 from qc.ingest.cards.heading_lines import TableOfSheet, said_of_rows
 from qc.ingest.cards.headings import FIGURE, NUMBER, WHAT, CardHeadings, Meaning
 from qc.ingest.cards.headlines import Cell, HeadLine, HeadReader
-from qc.ingest.cards.laid import BELOW, LayoutError, MeantColumn, PlainCard, address, said_figure
+from qc.ingest.cards.laid import BELOW, LayoutError, MeantColumn, PlainCard, address
 from qc.ingest.cards.layout import part_sheet
 from qc.ingest.cards.mapping import BESIDE, CardMapping, Mappings, ReadAs
 from qc.ingest.cards.questions import (
+    HeadingsUnknown,
     by_content,
     mostly_figures,
 )
 from qc.ingest.cards.recognition import CardSheet, plan_names, recognise_card
 from qc.ingest.cards.sheet_words import SheetWords
-from qc.ingest.cells import heading, is_worked_out_heading, known_field, plain, read_decimal
+from qc.ingest.cells import heading, is_worked_out_heading, known_field, plain
 from qc.ingest.errors import SheetError
 from qc.ingest.reading import Grid
 from qc.ingest.shapes import fill_rows, is_derived, shots
@@ -54,6 +61,7 @@ class Straightener:
         """Return every table as a card, the head of the first standing for the later ones too."""
         found: list[CardSheet] = []
         before: list[HeadLine] = []
+        left: list[tuple[TableOfSheet, list[HeadLine], SheetError]] = []
         for table in (spread_groups(table, self.heads, self.words) for table in tables):
             head = [line for cells in table.head for line in self._head(cells)]
             own = {line.known for line in head if line.known}
@@ -64,36 +72,15 @@ class Straightener:
                 if line.known and line.known not in own and (not anew or line.known in INHERITED)
             ]
             before = [*kept, *head]
-            found += self._card(table, before)
-        return found
-
-    def _apart(
-        self, table: TableOfSheet, head: list[HeadLine], words: CardHeadings
-    ) -> tuple[TableOfSheet, list[HeadLine]]:
-        """Take whole figures that stand below a map, ``Bell mass; 457,3 g``, out of its rows."""
-        said: list[HeadLine] = []
-        lone: list[HeadLine] = []  # Runs: 1
-        rows: list[list[Cell]] = []
-        for row in table.body:
-            cells = [cell for cell in row if cell.text.strip()]
-            line = None
-            if len(cells) == 2 and row and cells[0] is row[0] and not self.words.names_places(cells[0].text):
-                line = HeadLine(cells[0].text.strip(), cells[1].text.strip(), "", cells[1])
-            alone = HeadLine(BELOW, cells[0].text.strip(), "", cells[0]) if len(cells) == 1 else None
-            if alone is not None and said_figure(alone, words):
-                lone.append(alone)
-            elif line is not None and said_figure(line, words):
-                said.append(line)
-            else:
-                rows.append(row)
-        named = any(row and self.words.is_figure(row[0].text) for row in rows)
-        if table.across or not rows:
-            return table, head
-        if named and said:
-            kept = {line.cell.line for line in said}
-            rows = [row for row in table.body if row in rows or (row and row[0].line in kept)]
-            said = []
-        return replace(table, body=rows), [*head, *said, *lone]
+            try:
+                found += self._card(table, before)
+            except SheetError as error:
+                if len(tables) < 2 or isinstance(error, HeadingsUnknown) or _is_of_headings(error):
+                    raise
+                left.append((table, before, error))
+        if left and not found:
+            raise left[0][2]
+        return [*found, *(left_open(self.grid, self.plan, found[0].card, *one) for one in left)]
 
     def _head(self, cells: list[Cell]) -> list[HeadLine]:
         """Return what a line above a table says; a place by itself is said of all its rows."""
@@ -259,26 +246,6 @@ class Straightener:
                 found.add(field)
         return found
 
-    def _refuse_hinted(self, head: list[HeadLine], words: CardHeadings, own: Collection[str]) -> None:
-        """Refuse what a line that nobody understood may say: a figure, or the valve of these notes."""
-        for line in head:
-            bare = not line.known and line.label and read_decimal(line.text) is not None
-            if bare and (line.label.isdigit() or words.places_said(line.label)):
-                problem = f"the line {line.label} {line.text} gives a figure, and does not say of what"
-                hint = "Write it below the headings it belongs to, or write headings over it."
-                where = self._at(line.cell)
-                raise LayoutError(self.grid.file, problem, hint, tab=self.grid.tab, cell=where)
-        if words.card.source != "tuning" or "valve" in {*own, *(line.known for line in head)}:
-            return
-        valves = {plain(v.name) for model in self.plan.models for v in model.valves} | {"valve", "ventil"}
-        for line in head:
-            said = f"{line.label} {line.text}"
-            if not line.known and valves & set(re.split(r"[^\w+]+", plain(said))):
-                problem = f"the line {said.strip()} may say which valve these notes are of"
-                hint = "Write it as Valve: and the name of the valve, or open."
-                where = self._at(line.cell)
-                raise LayoutError(self.grid.file, problem, hint, tab=self.grid.tab, cell=where)
-
     def _map(
         self, table: TableOfSheet, head: list[HeadLine], words: CardHeadings, given: set[str]
     ) -> dict[int, Meaning]:
@@ -370,8 +337,8 @@ class Straightener:
         strict: bool = False,
     ) -> CardSheet:
         words = CardHeadings(card, self.plan)
-        self._refuse_hinted(head, words, {known_field(cell.text) for cell in table.headings})
-        table, head = self._apart(table, head, words)
+        refuse_hinted(self.grid, self.plan, head, words, {known_field(cell.text) for cell in table.headings})
+        table, head = said_apart(table, head, words, self.words)
         columns, beside = self._columns(table, head, words, mapping, strict=strict)
         at = {id(c): table.headings.index(c.cell) for c in columns}
         fields = {
@@ -406,3 +373,8 @@ class Straightener:
 def _is_open(meaning: Meaning) -> bool:
     """Tell whether a heading is a clearance that does not say how it is meant: often it was worked out."""
     return meaning.field == "clearance" and not meaning.basis
+
+
+def _is_of_headings(error: SheetError) -> bool:
+    """Tell whether a refusal is about headings, which a mapping would answer."""
+    return "no column" in error.problem or "fit none" in error.problem

@@ -85,6 +85,17 @@ def _over_map(rows: list[list[Cell]], index: int, words: SheetWords, *, bare: bo
     return (named or figure or placed) and not corner[:1].isdigit() and words.are_places(beside)
 
 
+def _speaks_for_next(rows: list[list[Cell]], before: int, following: int, words: SheetWords) -> bool:
+    """Tell whether a line before a row of headings speaks for the table below it: ``F valve``, ``with F``."""
+    texts = [cell.text.strip() for cell in rows[before] if cell.text.strip()]
+    above = next((cell.text for cell in rows[before - 1] if cell.text.strip()), "")
+    said = said_of_rows(rows[before], words)
+    if said:  # a row of the table above that was left empty begins with the same kind of place
+        return not set(said) & set(words.places_said(above))
+    alone = len(texts) == 1 and texts[0][:1].isalpha() and not words.is_figure(texts[0])
+    return alone and before + 1 == following
+
+
 def _goes_on(rows: list[list[Cell]], index: int, words: SheetWords) -> bool:
     """Tell whether a figure with small numbers stands directly below another figure with its numbers."""
     above = [cell.text.strip() for cell in rows[index - 1] if cell.text.strip()]
@@ -236,7 +247,7 @@ def _body_end(rows: list[list[Cell]], start: int, following: int, words: SheetWo
     before = following - 1
     while before > start and not is_filled(rows[before]):
         before -= 1
-    if before > start and said_of_rows(rows[before], words):
+    if before > start + 1 and _speaks_for_next(rows, before, following, words):
         return before
     band = before > start and is_band(rows[before], words)
     if band and (
