@@ -23,8 +23,9 @@ from qc.ingest.cards.asked_plan import (
 from qc.ingest.cards.headings import FIGURE, NUMBER_WORDS, WHAT_WORDS
 from qc.ingest.cards.recognition import VALUE, CardSheet
 from qc.ingest.cards.rows import Row, RowReader
+from qc.ingest.cards.sheet_words import SheetWords
 from qc.ingest.cards.straight import read_cards
-from qc.ingest.cards.tables import SheetWords, heading_rows
+from qc.ingest.cards.tables import heading_rows
 from qc.ingest.cells import (
     FACTORS,
     SUMMARY,

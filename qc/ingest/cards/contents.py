@@ -6,10 +6,10 @@ import re
 from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, replace
 
-from qc.ingest.cards.headings import FIGURE, NUMBER, WHAT, WHERE, CardHeadings, Meaning
+from qc.ingest.cards.headings import FIGURE, NUMBER, CardHeadings, Meaning
 from qc.ingest.cards.questions import by_content
 from qc.ingest.cells import KNOWN_NAMES, is_blank_mark, known_field, plain, spanned
-from qc.ingest.shapes import MapReading, crossings, place_values
+from qc.ingest.shapes import WHAT, WHERE, MapReading, crossings, place_values
 from qc.plan import PLACE, Plan
 from qc.words import closest
 
@@ -168,9 +168,10 @@ def meant_by_map(
     field, unit, basis = (lead.field, lead.unit, lead.basis) if lead is not None else (FIGURE, "", "")
     fixed = lead.places if lead is not None else ()
     for number in whole:
-        own = read[number]
-        if own is not None and lead is not None:
-            found[number] = replace(own, field=field, unit=own.unit or unit, basis=own.basis or basis)
+        alone = read[number]
+        if alone is not None and lead is not None:
+            more = {"unit": alone.unit or unit, "basis": alone.basis or basis}
+            found[number] = replace(alone, field=field, **more)
     for way in ways:
         for number, value in way.values.items():
             places = ((way.columns, value), *fixed)
@@ -212,10 +213,11 @@ def _over_names(
     if not bare or all(read[n] is not None for n in bare):
         # each row says its figure, so that the first column needs no heading
         return {0: Meaning(WHAT)} if bare and not (read[0] and read[0].field == WHAT) else {}
-    kinds = set(PLACE) - set(given)
+    kinds: set[str] = {*PLACE} - {*given}
     for field in named:
         own = words.places.get(field, {})
-        kinds &= set.intersection(*(set(place_values(text, own)) for text in bare.values()))
+        for text in bare.values():
+            kinds &= set(place_values(text, own))
     if len(kinds) != 1:
         return {}
     kind = next(iter(kinds))

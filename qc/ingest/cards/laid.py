@@ -7,13 +7,13 @@ import re
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 
-from qc.ingest.cards.headings import FIGURE, LABELS, WHAT, WHERE, CardHeadings, Meaning
+from qc.ingest.cards.headings import FIGURE, LABELS, CardHeadings, Meaning
 from qc.ingest.cards.headlines import Cell, HeadLine
 from qc.ingest.cards.recognition import VALUE
 from qc.ingest.cells import in_order, is_blank_mark, known_field, packed_figures, read_decimal
 from qc.ingest.errors import SheetError
 from qc.ingest.reading import Grid
-from qc.ingest.shapes import place_values
+from qc.ingest.shapes import WHAT, WHERE, place_values
 from qc.plan import PLACE, Card
 from qc.words import listed, some_of
 

@@ -23,7 +23,7 @@ from qc.ingest.cards.contents import (
 )
 from qc.ingest.cards.grouping import fill_boxes, refuse_wide, spread_groups
 from qc.ingest.cards.heading_lines import TableOfSheet, said_of_rows
-from qc.ingest.cards.headings import FIGURE, NUMBER, WHAT, CardHeadings, Meaning
+from qc.ingest.cards.headings import FIGURE, NUMBER, CardHeadings, Meaning
 from qc.ingest.cards.headlines import Cell, HeadLine, HeadReader
 from qc.ingest.cards.laid import BELOW, LayoutError, MeantColumn, PlainCard, address
 from qc.ingest.cards.layout import part_sheet
@@ -38,7 +38,7 @@ from qc.ingest.cards.sheet_words import SheetWords
 from qc.ingest.cells import heading, is_worked_out_heading, known_field, plain
 from qc.ingest.errors import SheetError
 from qc.ingest.reading import Grid
-from qc.ingest.shapes import fill_rows, is_derived, shots
+from qc.ingest.shapes import WHAT, fill_rows, is_derived, shots
 from qc.plan import PLACE, Card, Plan
 from qc.words import listed
 

@@ -24,7 +24,7 @@ TRANSLATED = {
     "masse": "mass", "gewicht": "mass", "weight": "mass", "wand": "wall", "wandstärke": "wall",
     "wanddicke": "wall", "rand": "rim", "bohrung": "bore", "innenbohrung": "bore", "kraft": "force",
     "glanz": "gloss", "länge": "length", "laenge": "length", "dicke": "thickness", "lackdicke": "thickness",
-    "schichtdicke": "thickness", "leck": "leak", "leckage": "leak", "leckrate": "leak", "becher": "bell",
+    "schichtdicke": "thickness", "leck": "leak", "leckage": "leak", "becher": "bell",
     "schallstück": "bell", "außen": "outer", "aussen": "outer", "innen": "inner", "oben": "upper",
     "unten": "lower", "mitte": "middle", "bogen": "crook", "offen": "open", "breite": "width",
 }  # fmt: skip
@@ -89,8 +89,8 @@ def read_phrase(
     tokens = _TOKEN.findall(plain(text)) if len(text) <= LONGEST else []
     if not tokens or len(tokens) > MOST_TOKENS or not any(sign.isalpha() for sign in text):
         return None
-    figure = _FIGURE.match(plain(text))
-    if figure is not None and split_unit(figure["unit"], units)[2] == "":
+    typed = _FIGURE.match(plain(text))
+    if typed is not None and split_unit(typed["unit"], units)[2] == "":
         return None  # what was read, with its unit
     for rest, unit, basis in _units_out(tokens, units):
         found = _with_figure(rest, figure_of, places_of, given)
