@@ -170,8 +170,8 @@ def meant_by_map(
     for number in whole:
         alone = read[number]
         if alone is not None and lead is not None:
-            more = {"unit": alone.unit or unit, "basis": alone.basis or basis}
-            found[number] = replace(alone, field=field, **more)
+            said = (alone.unit or unit, alone.basis or basis)
+            found[number] = replace(alone, field=field, unit=said[0], basis=said[1])
     for way in ways:
         for number, value in way.values.items():
             places = ((way.columns, value), *fixed)
